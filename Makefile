@@ -1,0 +1,50 @@
+# Two commands for users: `make demo` and `make test`. The rest is for contributors (DEVELOPERS.md).
+PYTHON ?= python3
+VENV ?= .venv
+BIN = $(VENV)/bin
+ARGS ?=
+
+.PHONY: demo test check lint types imports long setup wheel clean
+
+demo: $(VENV)/.ready          ## the main job, on simulated instruments
+	@$(BIN)/steadyohm demo $(ARGS)
+
+test: $(VENV)/.ready-test     ## all tests of the short form
+	$(BIN)/python -m pytest $(ARGS)
+
+check: lint types imports test  ## everything that must be green before a commit
+
+lint: $(VENV)/.ready-test
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/codespell
+
+types: $(VENV)/.ready-test
+	$(BIN)/mypy
+
+imports: $(VENV)/.ready-test
+	$(BIN)/lint-imports
+
+long: $(VENV)/.ready-test     ## the longer forms, minutes to hours
+	$(BIN)/python -m pytest -m "long" $(ARGS)
+
+setup: $(VENV)/.ready-test
+
+wheel: $(VENV)/.ready-test
+	$(BIN)/python -m build --wheel
+
+$(VENV)/bin/python:
+	$(PYTHON) -m venv $(VENV)
+
+$(VENV)/.ready: pyproject.toml | $(VENV)/bin/python
+	@echo "Setting up $(VENV) (once, about half a minute) ..."
+	@$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable .
+	@touch $@
+
+$(VENV)/.ready-test: pyproject.toml | $(VENV)/bin/python
+	@echo "Setting up $(VENV) with the test tools (once, about a minute) ..."
+	@$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable '.[test]'
+	@touch $@ $(VENV)/.ready
+
+clean:
+	rm -rf $(VENV) build dist *.egg-info

@@ -1,0 +1,71 @@
+"""The clocks of the daemon: the real one, one that runs faster for demonstrations, and one turned by hand."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass, field
+from typing import Protocol
+
+
+class Clock(Protocol):
+    """Monotonic seconds for intervals, UTC seconds for the record."""
+
+    def monotonic_s(self) -> float:
+        """Seconds from an arbitrary start, never going back."""
+        ...
+
+    def utc_s(self) -> float:
+        """Seconds since 1970-01-01T00:00:00 UTC."""
+        ...
+
+
+@dataclass(slots=True)
+class RealClock:
+    """The machine's clocks, or the same run `speed` times as fast (for the demo, whose meters run as fast).
+
+    Attributes:
+        speed: seconds of this clock per real second, > 0. Only with 1 is its UTC the world's.
+    """
+
+    speed: float = 1.0
+    _start_monotonic_s: float = field(default_factory=time.monotonic)
+    _start_utc_s: float = field(default_factory=time.time)
+
+    def monotonic_s(self) -> float:
+        """Seconds since an arbitrary start, sped up."""
+        return self._start_monotonic_s + (time.monotonic() - self._start_monotonic_s) * self.speed
+
+    def utc_s(self) -> float:
+        """UTC seconds; follows the machine's clock at speed 1, else runs on from the start."""
+        if self.speed == 1.0:
+            return time.time()
+        return self._start_utc_s + (time.monotonic() - self._start_monotonic_s) * self.speed
+
+    def pair(self) -> tuple[float, float]:
+        """Both, as drivers want them (`drivers.meter.ClockPair`)."""
+        return self.monotonic_s(), self.utc_s()
+
+
+@dataclass(slots=True)
+class HandClock:
+    """A clock that stands still until it is turned; for tests and replays."""
+
+    now_monotonic_s: float = 0.0
+    now_utc_s: float = 1_700_000_000.0
+
+    def monotonic_s(self) -> float:
+        """Where it was turned to."""
+        return self.now_monotonic_s
+
+    def utc_s(self) -> float:
+        """Where it was turned to."""
+        return self.now_utc_s
+
+    def pair(self) -> tuple[float, float]:
+        """Both, as drivers want them (`drivers.meter.ClockPair`)."""
+        return self.now_monotonic_s, self.now_utc_s
+
+    def turn(self, seconds: float) -> None:
+        """Turn both hands forward (or back)."""
+        self.now_monotonic_s += seconds
+        self.now_utc_s += seconds

@@ -1,0 +1,1 @@
+"""Pure formulas over floats in SI units, each with its source."""

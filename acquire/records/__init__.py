@@ -1,0 +1,69 @@
+"""The frozen records that flow through the heart, and the events that leave it.
+
+One record an arrow: Reading -> Settled -> Corrected -> Match -> Verdict. Each is a frozen, slotted dataclass
+with the unit of measure in every field name (`_ohm`, `_celsius`, `_s`, `_si` for the SI unit of the record's
+quantity). They hold no behaviour beyond small derived properties, and they are the public schema: what is
+journalled, published and exported is one of these. Not for anything that only one stage knows.
+"""
+
+from __future__ import annotations
+
+from acquire.records.bench import Ask, Hypothesis, LeadZero, Notice, Prompt, UnitResult, UnitStarted, Weight
+from acquire.records.commands import (
+    Command,
+    ConfirmOpen,
+    GiveUpUnit,
+    MeasureAgain,
+    Note,
+    SkipStep,
+    StartUnit,
+    ZeroLeads,
+)
+from acquire.records.settled import Approach, Contact, LiftOff, Settled, SettleEvent
+from acquire.records.verdict import Corrected, Decision, Evidence, Fit, Limits, Match, Term, Verdict
+from acquire.records.words import Outcome, Pair, Purpose, Rule, Shape
+
+Recorded = Verdict | UnitStarted | UnitResult | LeadZero | Notice
+"""What the journal keeps."""
+
+Event = Contact | Approach | Settled | LiftOff | Match | Prompt | Recorded
+"""What leaves the heart."""
+
+__all__ = [
+    "Approach",
+    "Ask",
+    "Command",
+    "ConfirmOpen",
+    "Contact",
+    "Corrected",
+    "Decision",
+    "Event",
+    "Evidence",
+    "Fit",
+    "GiveUpUnit",
+    "Hypothesis",
+    "LeadZero",
+    "LiftOff",
+    "Limits",
+    "Match",
+    "MeasureAgain",
+    "Note",
+    "Notice",
+    "Outcome",
+    "Pair",
+    "Prompt",
+    "Purpose",
+    "Recorded",
+    "Rule",
+    "SettleEvent",
+    "Settled",
+    "Shape",
+    "SkipStep",
+    "StartUnit",
+    "Term",
+    "UnitResult",
+    "UnitStarted",
+    "Verdict",
+    "Weight",
+    "ZeroLeads",
+]

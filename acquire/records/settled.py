@@ -1,0 +1,100 @@
+"""What the settle stage says of one contact of the probes. Not for anything that knows of steps or limits."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from drivers.reading import Flag, Quantity
+
+
+@dataclass(frozen=True, slots=True)
+class Contact:
+    """The probes have touched something: the first reading after lift-off that is no overload."""
+
+    meter_id: str
+    monotonic_s: float
+    utc_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Approach:
+    """Still moving. At most one per reading; for displays only.
+
+    Attributes:
+        value_si: latest reading.
+        unrest: how far it is from rest, as a multiple of what is allowed; 1 or less means at rest.
+    """
+
+    meter_id: str
+    quantity: Quantity
+    value_si: float
+    unrest: float
+    monotonic_s: float
+    utc_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Settled:
+    """A value at rest.
+
+    The first report of a contact is provisional (`final` False, revision 0). A final one follows once a
+    longer look confirms it; a value that moves on without a lift-off is reported again, next revision.
+
+    Attributes:
+        value_si: best estimate of the value at rest.
+        type_a_si: standard uncertainty from the scatter of the readings, lag-1 autocorrelation allowed for
+            (JCGM 100:2008, 4.2, with n replaced by the effective number).
+        degrees_of_freedom: of `type_a_si`.
+        drift_si: standard uncertainty for what may be left of a drift.
+        quantisation_si: standard uncertainty from the display's count, after the dither that noise gives;
+            rectangular.
+        expanded_si: half-width of the 95 % interval of the reading at rest, from the three together. It does
+            not hold the meter's accuracy, the leads or the temperature.
+        conversions: how many different conversions it rests on.
+        range_full_scale_si, resolution_si: of the range in use; None when unknown.
+        contact_s: monotonic time of the contact.
+        monotonic_s, utc_s: instant of the reading that decided.
+        revision: 0 for the first report of a contact, then 1, 2, ...
+        final: True once confirmed.
+        flags: every sign seen on a reading used.
+        trace: the readings it rests on, oldest first, as (seconds since contact, value_si); evidence.
+        raw: bytes of the deciding reading.
+    """
+
+    meter_id: str
+    quantity: Quantity
+    value_si: float
+    type_a_si: float
+    degrees_of_freedom: float
+    drift_si: float
+    quantisation_si: float
+    expanded_si: float
+    conversions: int
+    range_full_scale_si: float | None
+    resolution_si: float | None
+    contact_s: float
+    monotonic_s: float
+    utc_s: float
+    revision: int = 0
+    final: bool = False
+    flags: frozenset[Flag] = frozenset()
+    trace: tuple[tuple[float, float], ...] = ()
+    raw: bytes = b""
+
+    @property
+    def standard_uncertainty_si(self) -> float:
+        """Root sum of squares of the three terms."""
+        return math.sqrt(self.type_a_si**2 + self.drift_si**2 + self.quantisation_si**2)
+
+
+@dataclass(frozen=True, slots=True)
+class LiftOff:
+    """The probes have left: overload (or silence) for long enough."""
+
+    meter_id: str
+    monotonic_s: float
+    utc_s: float
+
+
+SettleEvent = Contact | Approach | Settled | LiftOff

@@ -1,0 +1,185 @@
+"""From a settled value to a verdict: Corrected -> Match -> Decision -> Verdict, with the evidence."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from enum import StrEnum
+
+from acquire.records.settled import Settled
+from acquire.records.words import Outcome, Pair, Purpose, Rule, Shape
+from drivers.reading import Quantity
+
+
+@dataclass(frozen=True, slots=True)
+class Term:
+    """One line of an uncertainty budget, already in the unit of the result.
+
+    Attributes:
+        name: what it comes from, e.g. "meter accuracy".
+        standard_uncertainty_ohm: >= 0; sensitivity already applied.
+        shape: its probability law.
+        degrees_of_freedom: infinite for type B terms known to be limits.
+    """
+
+    name: str
+    standard_uncertainty_ohm: float
+    shape: Shape = Shape.NORMAL
+    degrees_of_freedom: float = math.inf
+
+
+@dataclass(frozen=True, slots=True)
+class Corrected:
+    """A settled resistance without its leads, at the reference temperature, with its budget.
+
+    Attributes:
+        raw_ohm: the settled value.
+        lead_ohm: what was subtracted for the leads (0 with four wires).
+        resistance_ohm: raw minus leads, at the winding's temperature.
+        reference_ohm: at `reference_celsius`.
+        winding_celsius: temperature the winding is taken to have.
+        material: conductor of the correction.
+        terms: the budget of `reference_ohm`, largest first.
+        standard_uncertainty_ohm, effective_degrees_of_freedom, coverage_factor, expanded_ohm: of
+            `reference_ohm`; the coverage factor is for 95 %.
+    """
+
+    settled: Settled
+    raw_ohm: float
+    lead_ohm: float
+    resistance_ohm: float
+    reference_ohm: float
+    reference_celsius: float
+    winding_celsius: float
+    material: str
+    terms: tuple[Term, ...]
+    standard_uncertainty_ohm: float
+    effective_degrees_of_freedom: float
+    coverage_factor: float
+    expanded_ohm: float
+
+
+class Fit(StrEnum):
+    """Where a corrected value belongs."""
+
+    EXPECTED = "expected"
+    OTHER_PAIR = "other_pair"
+    AMBIGUOUS = "ambiguous"
+    FAULT = "fault"
+
+
+@dataclass(frozen=True, slots=True)
+class Match:
+    """A corrected value set against every pair that the circuit offers.
+
+    Attributes:
+        fit: EXPECTED: it is the asked pair's value; OTHER_PAIR: it reads like another pair; AMBIGUOUS: two
+            pairs explain it about equally; FAULT: no healthy pair explains it.
+        pair: the pair it is taken for (the asked one, unless OTHER_PAIR).
+        weights: (pair, probability) of every explanation above 1 %, most likely first; what is left belongs
+            to a fault.
+        hint: one sentence for the operator, empty when it is as expected.
+    """
+
+    corrected: Corrected
+    fit: Fit
+    pair: Pair
+    weights: tuple[tuple[Pair, float], ...]
+    hint: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """Lower and upper limit in ohms at the reference temperature; None where one side is open."""
+
+    lower_ohm: float | None
+    upper_ohm: float | None
+
+    @property
+    def width_ohm(self) -> float:
+        """Upper minus lower; infinite where one side is open."""
+        if self.lower_ohm is None or self.upper_ohm is None:
+            return math.inf
+        return self.upper_ohm - self.lower_ohm
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """What the rule says of one value.
+
+    Attributes:
+        outcome: the verdict word.
+        guard_band_ohm: width taken off each limit for acceptance.
+        conformity: probability that the true value lies within the limits (JCGM 106:2012, 7).
+        reason: one sentence with the numbers that decided.
+    """
+
+    outcome: Outcome
+    guard_band_ohm: float
+    conformity: float
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """The record of one judged step. Flat, so that a CSV row and a JSON object are the same thing.
+
+    All resistances in ohms, temperatures in degrees Celsius, times in seconds.
+    """
+
+    bench: str
+    serial: str
+    sheet: str
+    sheet_hash: str
+    purpose: Purpose
+    step: str
+    pin_a: str
+    pin_b: str
+    outcome: Outcome
+    reason: str
+    raw_ohm: float | None
+    lead_ohm: float
+    winding_celsius: float | None
+    reference_celsius: float
+    reference_ohm: float | None
+    nominal_ohm: float | None
+    lower_ohm: float | None
+    upper_ohm: float | None
+    standard_uncertainty_ohm: float | None
+    expanded_ohm: float | None
+    coverage_factor: float | None
+    guard_band_ohm: float
+    conformity: float | None
+    rule: Rule
+    attempt: int
+    revision: int
+    counts: bool
+    utc_s: float
+    settle_s: float
+    conversions: int
+    quantity: Quantity
+    range_full_scale_ohm: float | None
+    resolution_ohm: float | None
+    meter_id: str
+    meter_model: str
+    meter_hash: str
+    bench_hash: str
+    operator: str
+    batch: str
+    hint: str
+    software: str
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """What a verdict rests on; kept beside it in the journal, not in the CSV.
+
+    Attributes:
+        terms: the uncertainty budget.
+        trace: (seconds since contact, value in SI) of the readings used.
+        raw_hex: bytes of the deciding reading.
+    """
+
+    terms: tuple[Term, ...]
+    trace: tuple[tuple[float, float], ...]
+    raw_hex: str

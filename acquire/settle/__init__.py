@@ -1,0 +1,1 @@
+"""Reading -> Settled: is it at rest?"""

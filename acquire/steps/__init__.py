@@ -1,0 +1,1 @@
+"""Settled -> Match: which pins, which step?"""

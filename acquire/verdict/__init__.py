@@ -1,0 +1,1 @@
+"""Match -> Verdict: inside its limits, how sure, which fault?"""

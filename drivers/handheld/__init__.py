@@ -1,0 +1,1 @@
+"""Meters that send text or frames by themselves."""

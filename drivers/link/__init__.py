@@ -1,0 +1,1 @@
+"""Byte channels: TCP, serial ports, VISA resources, and a recorder."""

@@ -1,0 +1,17 @@
+"""Guards for every test: no task is left running, and the event loop is never held up."""
+
+from __future__ import annotations
+
+import asyncio
+
+import pytest
+
+
+@pytest.fixture(autouse=True)
+async def no_task_left_running():
+    """A test that leaves a task running fails and names it."""
+    yield
+    left = [t for t in asyncio.all_tasks() if t is not asyncio.current_task() and not t.done()]
+    for task in left:
+        task.cancel()
+    assert not left, f"tasks still running: {[t.get_name() for t in left]}"
