@@ -20,6 +20,16 @@ from acquire.records.commands import (
     ZeroLeads,
 )
 from acquire.records.settled import Approach, Contact, LiftOff, Settled, SettleEvent
+from acquire.records.unit_type import (
+    Balance,
+    Branch,
+    BranchKind,
+    Isolation,
+    Pin,
+    Sheet,
+    Step,
+    StepKind,
+)
 from acquire.records.verdict import Corrected, Decision, Evidence, Fit, Limits, Match, Term, Verdict
 from acquire.records.words import Outcome, Pair, Purpose, Rule, Shape
 
@@ -30,6 +40,14 @@ Event = Contact | Approach | Settled | LiftOff | Match | Prompt | Recorded
 """What leaves the heart."""
 
 __all__ = [
+    "Balance",
+    "Branch",
+    "BranchKind",
+    "Isolation",
+    "Pin",
+    "Sheet",
+    "Step",
+    "StepKind",
     "Approach",
     "Ask",
     "Command",

@@ -1,0 +1,171 @@
+"""What is known of a unit type, as the heart needs it: pins, circuit, steps, rules.
+
+A sheet file (TOML) is read and checked by `acquire.sheets`, which gives one `Sheet` of this module: plain,
+frozen, in SI units, with every default filled in. Not for file syntax, and not for anything measured.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from acquire.records.words import Pair, Rule
+from drivers.reading import Quantity
+
+
+class BranchKind(StrEnum):
+    """What a branch of the circuit is made of, as far as diagnosis and limits care."""
+
+    WINDING = "winding"
+    LEAD = "lead"
+    STRAP = "strap"
+    DIODE = "diode"
+
+
+@dataclass(frozen=True, slots=True)
+class Branch:
+    """One resistance between two nodes at the reference temperature.
+
+    Attributes:
+        name: unique on the sheet, e.g. "slow charge"; a pin's lead is named "lead 1".
+        a, b: node names. The contact of pin "1" is node "1"; where the pin has a lead, its inner end is "1'".
+        reference_ohm: nominal, > 0.
+        material: name of a conductor in `acquire.physics.copper.CONDUCTORS`.
+        acceptance, serviceable: half-width of the two limits as a fraction of nominal; None where the sheet
+            sets none.
+        upper_ohm: absolute upper limit (a strap), None where there is none.
+        spread: standard deviation between good units as a fraction of nominal, for weighing explanations.
+        turns: number of turns, None when not known.
+        strands: wires in hand.
+        henry: inductance, None when not known.
+    """
+
+    name: str
+    a: str
+    b: str
+    reference_ohm: float
+    kind: BranchKind = BranchKind.WINDING
+    material: str = "copper"
+    acceptance: float | None = None
+    serviceable: float | None = None
+    upper_ohm: float | None = None
+    spread: float = 0.01
+    turns: int | None = None
+    strands: int = 1
+    henry: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Pin:
+    """One contact of the connector.
+
+    Attributes:
+        row, column: 0-based place in the connector's face as the sheet draws it; None for a loose lead.
+    """
+
+    name: str
+    row: int | None = None
+    column: int | None = None
+    colour: str = ""
+    remark: str = ""
+
+
+class StepKind(StrEnum):
+    """What a step asks for."""
+
+    RESISTANCE = "resistance"
+    OPEN = "open"
+    TYPED = "typed"
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One thing to measure.
+
+    Attributes:
+        name: unique on the sheet.
+        pair: the pins to touch; the core counts as a pin.
+        slow: True where a large inductance makes the reading creep.
+        four_wire: True or False where the sheet insists; None leaves it to the bench.
+        lower_ohm, upper_ohm: limits of this step's own at the reference temperature, in place of those that
+            follow from the windings; None where it has none.
+        open_above_ohm: an OPEN step passes above this.
+    """
+
+    name: str
+    pair: Pair
+    kind: StepKind = StepKind.RESISTANCE
+    quantity: Quantity = Quantity.RESISTANCE
+    slow: bool = False
+    four_wire: bool | None = None
+    lower_ohm: float | None = None
+    upper_ohm: float | None = None
+    open_above_ohm: float | None = None
+    remark: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Balance:
+    """Windings that must agree among themselves.
+
+    Attributes:
+        windings: two or more branch names.
+        limit: largest deviation from their mean, as a fraction of the mean.
+    """
+
+    name: str
+    windings: tuple[str, ...]
+    limit: float
+
+
+@dataclass(frozen=True, slots=True)
+class Isolation:
+    """Groups of pins that must be isolated from each other; judged from typed or instrument results.
+
+    Attributes:
+        groups: each a tuple of pins that belong together.
+        volts: test voltage.
+        at_least_ohm: limit for rewound units; reject_below_ohm: limit for incoming units.
+    """
+
+    groups: tuple[tuple[str, ...], ...]
+    volts: float | None
+    at_least_ohm: float
+    reject_below_ohm: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """All that is known of one unit type.
+
+    Attributes:
+        content_hash: SHA-256 of the file's bytes, hexadecimal.
+        rule: decision rule for all steps; `maximum_risk` goes with Rule.MAXIMUM_RISK only.
+        warm_limit: fraction by which a repeated first pair may have moved before the unit counts as warm.
+        core: name of the core node, "" when the unit has none.
+        view: "mating" or "wire": the side the face is drawn from; latch: "top", "bottom", "left", "right", "".
+        rows: the connector's face, pin names by row.
+    """
+
+    name: str
+    about: str
+    content_hash: str
+    reference_celsius: float
+    pins: tuple[Pin, ...]
+    core: str
+    branches: tuple[Branch, ...]
+    steps: tuple[Step, ...]
+    rule: Rule = Rule.NON_BINARY
+    maximum_risk: float | None = None
+    warm_limit: float = 0.004
+    balances: tuple[Balance, ...] = ()
+    isolations: tuple[Isolation, ...] = ()
+    bifilar: tuple[tuple[str, str], ...] = ()
+    view: str = "mating"
+    latch: str = ""
+    rows: tuple[tuple[str, ...], ...] = ()
+
+    def pin_names(self) -> tuple[str, ...]:
+        """Names of all places a probe can touch, the core last."""
+        names = tuple(pin.name for pin in self.pins)
+        return (*names, self.core) if self.core else names
