@@ -143,7 +143,7 @@ class Sheet:
         rule: decision rule for all steps; `maximum_risk` goes with Rule.MAXIMUM_RISK only.
         warm_limit: fraction by which a repeated first pair may have moved before the unit counts as warm.
         core: name of the core node, "" when the unit has none.
-        view: "mating" or "wire": the side the face is drawn from; latch: "top", "bottom", "left", "right", "".
+        view: "mating" or "wire", the side the face is drawn from; latch: top, bottom, left, right or empty.
         rows: the connector's face, pin names by row.
     """
 
