@@ -9,6 +9,7 @@ journalled, published and exported is one of these. Not for anything that only o
 from __future__ import annotations
 
 from acquire.records.bench import Ask, Hypothesis, LeadZero, Notice, Prompt, UnitResult, UnitStarted, Weight
+from acquire.records.circumstances import Circumstances
 from acquire.records.commands import (
     Command,
     ConfirmOpen,
@@ -45,6 +46,7 @@ __all__ = [
     "Balance",
     "Branch",
     "BranchKind",
+    "Circumstances",
     "Command",
     "ConfirmOpen",
     "Contact",

@@ -1,0 +1,50 @@
+"""Logging set-up: readable lines on a terminal, one JSON object a line otherwise, always to standard error.
+
+Logs are for people; the journal is the record. Event names are short dotted constants in lower case. Values
+whose key says that they are secret never reach a line.
+"""
+
+from __future__ import annotations
+
+import logging
+import sys
+from collections.abc import MutableMapping
+from typing import Any
+
+SECRET_WORDS = ("password", "secret", "token", "credential")
+
+
+def redact(_: Any, __: str, event: MutableMapping[str, Any]) -> MutableMapping[str, Any]:
+    """Replace every value whose key names a secret. A structlog processor, hence its three arguments."""
+    for key in event:
+        if any(word in key.lower() for word in SECRET_WORDS):
+            event[key] = "(hidden)"
+    return event
+
+
+def set_up(*, level: str = "info", json_lines: bool | None = None) -> None:
+    """Configure structlog for the whole process.
+
+    Args:
+        level: lowest level shown: debug, info, warning or error.
+        json_lines: True for JSON lines, False for people, None to decide by whether stderr is a terminal.
+    """
+    import structlog  # noqa: PLC0415  (0.12 s; commands that print and leave do not need it)
+
+    as_json = not sys.stderr.isatty() if json_lines is None else json_lines
+    last = structlog.processors.JSONRenderer() if as_json else structlog.dev.ConsoleRenderer()
+    structlog.configure(
+        processors=[
+            structlog.contextvars.merge_contextvars,
+            structlog.processors.add_log_level,
+            structlog.processors.TimeStamper(fmt="iso", utc=True),
+            redact,
+            structlog.processors.format_exc_info if as_json else structlog.processors.StackInfoRenderer(),
+            last,
+        ],
+        wrapper_class=structlog.make_filtering_bound_logger(getattr(logging, level.upper())),
+        logger_factory=structlog.PrintLoggerFactory(sys.stderr),
+        cache_logger_on_first_use=False,
+    )
+    # The MQTT client warns once per publish beyond ten in flight; the journal's cursor already tells that.
+    logging.getLogger("mqtt").setLevel(logging.ERROR)

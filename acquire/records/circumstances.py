@@ -1,0 +1,31 @@
+"""Who measures what, where, with what and by which rules: what a verdict's record repeats from its bench."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from acquire.records.unit_type import Sheet
+from acquire.records.words import Purpose
+
+
+@dataclass(frozen=True, slots=True)
+class Circumstances:
+    """The bench as a record sees it; fixed until a file is read again.
+
+    Attributes:
+        meter_id: name of the ohms meter in the bench file.
+        meter_model: name of its accuracy file.
+        meter_hash, bench_hash: SHA-256 of the two files, hexadecimal.
+        software: name and version of the program.
+    """
+
+    bench: str
+    purpose: Purpose
+    sheet: Sheet
+    meter_id: str
+    meter_model: str
+    meter_hash: str
+    bench_hash: str
+    software: str
+    operator: str = ""
+    batch: str = ""

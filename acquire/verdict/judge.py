@@ -1,0 +1,173 @@
+"""One match -> the record of one verdict: limits, decision, and everything the record repeats from its bench.
+
+Not for choosing the step (steps/) nor for explaining a unit (diagnose).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+from acquire.records import (
+    Circumstances,
+    Corrected,
+    Decision,
+    Evidence,
+    Limits,
+    Match,
+    Outcome,
+    Sheet,
+    Step,
+    Verdict,
+)
+from acquire.verdict.guard import decide
+
+
+@dataclass(frozen=True, slots=True)
+class Attempt:
+    """Where in its unit a verdict stands.
+
+    Attributes:
+        serial: of the unit.
+        number: 1 for the first attempt at this step.
+        revision: of the settled value.
+        counts: False when the step is asked for once more and this attempt does not count yet.
+        settle_s: seconds from contact to the deciding reading.
+    """
+
+    serial: str
+    number: int = 1
+    revision: int = 0
+    counts: bool = True
+    settle_s: float = 0.0
+
+
+def decision_of(corrected: Corrected, limits: Limits, sheet: Sheet) -> Decision:
+    """Apply the sheet's rule to a corrected value.
+
+    Args:
+        corrected: value at the reference temperature with its budget.
+        limits: of the step, at the same temperature.
+        sheet: names the rule and, for a stated maximum risk, the risk.
+    """
+    largest = corrected.terms[0].shape if corrected.terms else None
+    return decide(
+        corrected.reference_ohm,
+        corrected.standard_uncertainty_ohm,
+        corrected.expanded_ohm,
+        limits,
+        sheet.rule,
+        maximum_risk=sheet.maximum_risk,
+        **({"shape": largest} if largest else {}),
+    )
+
+
+def judge(
+    match: Match,
+    step: Step,
+    limits: Limits,
+    nominal_ohm: float,
+    attempt: Attempt,
+    place: Circumstances,
+) -> tuple[Verdict, Evidence]:
+    """Judge a matched value and write its record.
+
+    Args:
+        match: the value and where it belongs.
+        step: the step that was asked for.
+        limits: that apply, at the reference temperature.
+        nominal_ohm: of the pair; infinite where the pair should be open.
+        attempt: where in the unit this stands.
+        place: the bench.
+    """
+    corrected = match.corrected
+    settled = corrected.settled
+    decision = decision_of(corrected, limits, place.sheet)
+    verdict = replace(
+        _unmeasured(step, limits, nominal_ohm, attempt, place, settled.utc_s),
+        outcome=decision.outcome,
+        reason=decision.reason,
+        raw_ohm=corrected.raw_ohm,
+        lead_ohm=corrected.lead_ohm,
+        winding_celsius=corrected.winding_celsius,
+        reference_ohm=corrected.reference_ohm,
+        standard_uncertainty_ohm=corrected.standard_uncertainty_ohm,
+        expanded_ohm=corrected.expanded_ohm,
+        coverage_factor=corrected.coverage_factor,
+        guard_band_ohm=decision.guard_band_ohm,
+        conformity=decision.conformity,
+        conversions=settled.conversions,
+        quantity=settled.quantity,
+        range_full_scale_ohm=settled.range_full_scale_si,
+        resolution_ohm=settled.resolution_si,
+        hint=match.hint,
+    )
+    return verdict, Evidence(terms=corrected.terms, trace=settled.trace, raw_hex=settled.raw.hex(" "))
+
+
+def judge_open(
+    step: Step, limits: Limits, nominal_ohm: float, attempt: Attempt, place: Circumstances, utc_s: float
+) -> tuple[Verdict, Evidence]:
+    """Write the record of a pair that the operator confirmed to be open.
+
+    An open circuit where a winding should be is a fail whatever the meter's accuracy; where the sheet asks
+    for an open pair it is a pass. The reason says that a person, not a reading, bears witness to the contact.
+    """
+    should_conduct = math.isfinite(nominal_ohm)
+    found = "open circuit" if should_conduct else "open as it should be"
+    verdict = replace(
+        _unmeasured(step, limits, nominal_ohm, attempt, place, utc_s),
+        outcome=Outcome.FAIL if should_conduct else Outcome.PASS,
+        reason=f"{found}, with the probes confirmed to be on the pins",
+        conformity=0.0 if should_conduct else None,
+    )
+    return verdict, Evidence(terms=(), trace=(), raw_hex="")
+
+
+def _unmeasured(
+    step: Step, limits: Limits, nominal_ohm: float, attempt: Attempt, place: Circumstances, utc_s: float
+) -> Verdict:
+    """Everything that is known without a value; whoever measured fills in the rest."""
+    return Verdict(
+        bench=place.bench,
+        serial=attempt.serial,
+        sheet=place.sheet.name,
+        sheet_hash=place.sheet.content_hash,
+        purpose=place.purpose,
+        step=step.name,
+        pin_a=step.pair.a,
+        pin_b=step.pair.b,
+        outcome=Outcome.CANNOT_JUDGE,
+        reason="",
+        raw_ohm=None,
+        lead_ohm=0.0,
+        winding_celsius=None,
+        reference_celsius=place.sheet.reference_celsius,
+        reference_ohm=None,
+        nominal_ohm=nominal_ohm if math.isfinite(nominal_ohm) else None,
+        lower_ohm=limits.lower_ohm,
+        upper_ohm=limits.upper_ohm,
+        standard_uncertainty_ohm=None,
+        expanded_ohm=None,
+        coverage_factor=None,
+        guard_band_ohm=0.0,
+        conformity=None,
+        rule=place.sheet.rule,
+        attempt=attempt.number,
+        revision=attempt.revision,
+        counts=attempt.counts,
+        utc_s=utc_s,
+        settle_s=attempt.settle_s,
+        conversions=0,
+        quantity=step.quantity,
+        range_full_scale_ohm=None,
+        resolution_ohm=None,
+        meter_id=place.meter_id,
+        meter_model=place.meter_model,
+        meter_hash=place.meter_hash,
+        bench_hash=place.bench_hash,
+        operator=place.operator,
+        batch=place.batch,
+        hint="",
+        software=place.software,
+    )
