@@ -31,13 +31,25 @@ from acquire.records.unit_type import (
     Step,
     StepKind,
 )
-from acquire.records.verdict import Corrected, Decision, Evidence, Fit, Limits, Match, Term, Verdict
+from acquire.records.verdict import Corrected, Decision, Evidence, Fit, Judged, Limits, Match, Term, Verdict
 from acquire.records.words import Outcome, Pair, Purpose, Rule, Shape
 
 Recorded = Verdict | UnitStarted | UnitResult | LeadZero | Notice
 """What the journal keeps."""
 
-Event = Contact | Approach | Settled | LiftOff | Match | Prompt | Recorded
+Event = (
+    Contact
+    | Approach
+    | Settled
+    | LiftOff
+    | Match
+    | Prompt
+    | Judged
+    | UnitStarted
+    | UnitResult
+    | LeadZero
+    | Notice
+)
 """What leaves the heart."""
 
 __all__ = [
@@ -58,6 +70,7 @@ __all__ = [
     "GiveUpUnit",
     "Hypothesis",
     "Isolation",
+    "Judged",
     "LeadZero",
     "LiftOff",
     "Limits",

@@ -183,3 +183,11 @@ class Evidence:
     terms: tuple[Term, ...]
     trace: tuple[tuple[float, float], ...]
     raw_hex: str
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """A verdict on its way out, with what it rests on."""
+
+    verdict: Verdict
+    evidence: Evidence

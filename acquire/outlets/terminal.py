@@ -1,0 +1,211 @@
+"""The bench in a terminal: prompt, settling, verdict with limits and uncertainty, and a summary at the end.
+
+State is always a word and a shape, never a colour alone; the two main colours (blue for good, orange for bad)
+stay apart for colour-blind eyes. Not a source of truth: it shows what the journal has already taken.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from dataclasses import dataclass, field
+from typing import Self
+
+from rich.console import Console
+from rich.live import Live
+from rich.table import Table
+from rich.text import Text
+
+from acquire.quantity import show
+from acquire.records import (
+    Approach,
+    Ask,
+    Event,
+    Judged,
+    LeadZero,
+    LiftOff,
+    Notice,
+    Outcome,
+    Prompt,
+    Settled,
+    UnitResult,
+    UnitStarted,
+    Verdict,
+    Weight,
+)
+
+SIGNS: dict[Outcome, tuple[str, str, str]] = {
+    Outcome.PASS: ("●", "pass", "bold bright_blue"),
+    Outcome.CONDITIONAL_PASS: ("◑", "pass, near a limit", "bright_blue"),
+    Outcome.CONDITIONAL_FAIL: ("◒", "fail, near a limit", "dark_orange"),
+    Outcome.FAIL: ("✖", "FAIL", "bold dark_orange"),
+    Outcome.CANNOT_JUDGE: ("?", "cannot judge", "bold yellow"),
+}
+"""Shape, words and colour of each outcome."""
+
+
+def limits_scale(verdict: Verdict, width: int = 21) -> str:
+    """Draw where a value lies between its limits, with its uncertainty, in `width` characters.
+
+    The middle half of the line lies between the limits; `┃` marks them, `◆` the value, `─` its expanded
+    uncertainty. Empty where there is no value or no pair of limits.
+    """
+    lower, upper, value = verdict.lower_ohm, verdict.upper_ohm, verdict.reference_ohm
+    if lower is None or upper is None or value is None or upper <= lower:
+        return ""
+    quarter = width // 4
+    per_ohm = (width - 1 - 2 * quarter) / (upper - lower)
+
+    def column(ohm: float) -> int:
+        return min(max(round(quarter + (ohm - lower) * per_ohm), 0), width - 1)
+
+    line = [" "] * width
+    line[quarter] = line[width - 1 - quarter] = "┃"
+    reach = verdict.expanded_ohm or 0.0
+    for at in range(column(value - reach), column(value + reach) + 1):
+        line[at] = "─"
+    line[column(value)] = "◆"
+    return "".join(line)
+
+
+@dataclass(slots=True)
+class Tally:
+    """What the summary says of one unit."""
+
+    serial: str
+    outcome: str
+    style: str
+    why: str
+
+
+@dataclass(slots=True)
+class Terminal:
+    """Shows events as they come.
+
+    Attributes:
+        console: where to write. On a real terminal the last line lives (what to touch, how far from rest);
+            elsewhere only finished lines are written.
+    """
+
+    console: Console
+    units: list[Tally] = field(default_factory=list)
+    outcomes: Counter[str] = field(default_factory=Counter)
+    _live: Live | None = None
+    _prompt: str = ""
+    _settling: str = ""
+
+    def __enter__(self) -> Self:
+        """Start the living last line, if this is a real terminal."""
+        if self.console.is_terminal:
+            self._live = Live(console=self.console, refresh_per_second=8, transient=True)
+            self._live.__enter__()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """Take the living line away."""
+        if self._live is not None:
+            self._live.__exit__(None, None, None)
+            self._live = None
+
+    def show(self, event: Event) -> None:
+        """Show one event."""
+        match event:
+            case Prompt():
+                self._prompted(event)
+            case Approach():
+                self._settling = f"settling  {show(event.value_si, 'ohm')}  {rest_bar(event.unrest)}"
+            case Settled():
+                self._settling = f"at rest   {show(event.value_si, 'ohm')}"
+            case LiftOff():
+                self._settling = ""
+            case Judged():
+                self._line(verdict_line(event.verdict))
+                self._settling = ""
+            case UnitStarted():
+                self._line(Text(f"Unit {event.serial}", style="bold"))
+            case UnitResult():
+                self._unit_done(event)
+            case LeadZero():
+                self._line(Text(f"  leads   {show(event.value_ohm, 'ohm')}, zeroed", style="dim"))
+            case Notice():
+                self._line(notice_line(event))
+            case _:
+                return
+        self._refresh()
+
+    def _prompted(self, prompt: Prompt) -> None:
+        count = f"  [{prompt.steps_done}/{prompt.steps_total}]" if prompt.steps_total else ""
+        self._prompt = f"{prompt.text}{count}"
+        if self._live is None and prompt.ask in {Ask.TOUCH, Ask.TOUCH_AGAIN, Ask.SHORT_PROBES}:
+            self.console.print(Text(f"  → {prompt.text}", style="dim"))
+
+    def _unit_done(self, result: UnitResult) -> None:
+        if result.outcome is None:
+            word, style, why = f"◌ held: {result.held}", "bold yellow", result.held
+            if result.wait_s:
+                word += f"; try again in about {max(1, round(result.wait_s / 60))} min"
+        else:
+            shape, words, style = SIGNS[result.outcome]
+            word, why = f"{shape} {words}", ""
+        if result.hypotheses:
+            best = result.hypotheses[0]
+            why = f"{best.sentence} ({best.probability:.0%} sure)"
+        self.outcomes["held" if result.outcome is None else result.outcome.value] += 1
+        self.units.append(Tally(result.serial, word, style, why))
+        self._line(Text(f"  {word}", style=style).append(f"   {why}" if why else "", style="default"))
+        self._line(Text(""))
+
+    def _line(self, text: Text) -> None:
+        self.console.print(text, highlight=False)
+
+    def _refresh(self) -> None:
+        if self._live is not None:
+            shown = Text(f"  → {self._prompt}", style="bold")
+            if self._settling:
+                shown.append(f"   {self._settling}", style="cyan")
+            self._live.update(shown)
+
+    def summary(self) -> Table:
+        """Tell how every unit ended, and why."""
+        table = Table(title=None, box=None, pad_edge=False)
+        for head in ("unit", "verdict", "explanation"):
+            table.add_column(head, style="bold" if head == "unit" else "")
+        for unit in self.units:
+            table.add_row(unit.serial, Text(unit.outcome, style=unit.style), unit.why)
+        return table
+
+
+def rest_bar(unrest: float, width: int = 8) -> str:
+    """Draw how far from rest: full when far away, empty at rest (a logarithmic scale up to 100 times)."""
+    if not unrest > 1.0:
+        return "·" * width
+    filled = min(width, max(1, round(width * math.log10(min(unrest, 100.0)) / 2.0)))
+    return "▪" * filled + "·" * (width - filled)
+
+
+def verdict_line(verdict: Verdict) -> Text:
+    """One line: pins, step, value at reference with uncertainty, scale, word, and the reason if not a pass."""
+    shape, words, style = SIGNS[verdict.outcome]
+    pair = f"{verdict.pin_a}–{verdict.pin_b}"
+    if verdict.reference_ohm is None:
+        value = "open"
+    else:
+        value = show(verdict.reference_ohm, "ohm", verdict.expanded_ohm)
+    line = Text(f"  {pair:<8} {verdict.step:<18} {value:>26}  ")
+    line.append(f"{limits_scale(verdict):<21}", style="dim")
+    line.append(f"  {shape} {words}", style=style)
+    if not verdict.counts:
+        line.append("   once more, to be sure", style="yellow")
+    elif verdict.outcome is not Outcome.PASS:
+        line.append(f"   {verdict.reason}")
+    return line
+
+
+def notice_line(notice: Notice) -> Text:
+    """One line of a notice, its weight as a word."""
+    word, style = {
+        Weight.REMARK: ("note", "dim"),
+        Weight.WARNING: ("mind", "yellow"),
+        Weight.STOP: ("stop", "bold dark_orange"),
+    }[notice.weight]
+    return Text(f"  {word}: ", style=style).append(notice.text, style="default")
