@@ -1,0 +1,227 @@
+"""Reading -> Settled: is it at rest? Readings and clock ticks go in, events come out; no clock is read.
+
+Not for what the value means: leads, temperature, steps and limits come after it.
+"""
+
+from __future__ import annotations
+
+import math
+
+from acquire.records.settled import Approach, Contact, LiftOff, Settled, SettleEvent
+from acquire.settle.contact import Report, Touch, Window
+from acquire.settle.noise import Noise, learn
+from acquire.settle.rest import Limits, Rest, judge
+from acquire.settle.settings import Expectation, SettleSettings
+from drivers.reading import Flag, Kind, Reading
+
+_NOT_LIVE = frozenset({Flag.HOLD, Flag.MINIMUM, Flag.MAXIMUM})  # the display shows an older conversion
+
+
+class SettleFilter:
+    """Follows the readings of one meter and says when one contact of the probes has come to rest."""
+
+    def __init__(self, settings: SettleSettings | None = None) -> None:
+        self._settings = settings or SettleSettings()
+        self._noise = Noise(self._settings.noise_counts)
+        self._expectation = Expectation()
+        self._interval_s: float | None = None
+        self._last: Reading | None = None
+        self._touch: Touch | None = None
+
+    # ------------------------------------------------------------------ what goes in
+    def expect(self, expectation: Expectation | None) -> None:
+        """Tell what the present step knows; None takes it back."""
+        self._expectation = expectation or Expectation()
+
+    def reset(self) -> None:
+        """Forget the contact, for instance after a change of range. What was learnt of the noise is kept."""
+        self._last = None
+        self._touch = None
+
+    def feed(self, reading: Reading) -> list[SettleEvent]:
+        """Take one reading.
+
+        Returns:
+            The events it causes, oldest first; mostly none or one.
+        """
+        wanted = self._expectation.quantity
+        if (wanted is not None and reading.quantity is not wanted) or self._is_repeat(reading):
+            return []
+        last, self._last = self._last, reading
+        if last is not None and reading.quantity is not last.quantity:
+            self._touch = last = None
+        if reading.kind is Kind.NO_READING or not _NOT_LIVE.isdisjoint(reading.flags):
+            if self._touch is not None:
+                self._touch.window = Window()
+            return []
+        if last is not None:
+            self._note_interval(reading.monotonic_s - last.monotonic_s)
+        if reading.value_si is None:
+            return self._overload(reading, last)
+        return self._value(reading, reading.value_si)
+
+    def tick(self, monotonic_s: float, utc_s: float) -> list[SettleEvent]:
+        """Tell the time, so that a meter fallen silent is noticed.
+
+        Returns:
+            A `LiftOff` once the meter has been silent for too long during a contact.
+        """
+        last = self._last
+        if last is None or self._touch is None:
+            return []
+        if monotonic_s - last.monotonic_s < self._settings.silence_s:
+            return []
+        self.reset()
+        return [LiftOff(last.meter_id, monotonic_s, utc_s)]
+
+    # ------------------------------------------------------------------ the stream
+    def _is_repeat(self, reading: Reading) -> bool:
+        """One conversion sent twice: same number, or same value far too soon."""
+        last = self._last
+        if last is None:
+            return False
+        if reading.conversion == last.conversion:
+            return True
+        passed_s = reading.monotonic_s - last.monotonic_s
+        return (
+            self._interval_s is not None
+            and passed_s < 0.4 * self._interval_s
+            and reading.kind is last.kind
+            and reading.value_si == last.value_si
+        )
+
+    def _note_interval(self, passed_s: float) -> None:
+        """Keep a slow average of the time between conversions."""
+        if passed_s <= 0:
+            return
+        if self._interval_s is None:
+            self._interval_s = passed_s
+        else:
+            bounded_s = min(max(passed_s, self._interval_s / 2), 2 * self._interval_s)
+            self._interval_s += 0.1 * (bounded_s - self._interval_s)
+
+    def _overload(self, reading: Reading, last: Reading | None) -> list[SettleEvent]:
+        """Open probes, or a meter looking for its range."""
+        touch = self._touch
+        if touch is None:
+            return []
+        touch.window.block.clear()
+        touch.window.mixed = True
+        hunting = last is not None and last.range_full_scale_si != reading.range_full_scale_si
+        if touch.open_since_s is None or hunting:
+            touch.open_since_s, touch.open_conversions = reading.monotonic_s, 0
+        touch.open_conversions += 1
+        open_s = reading.monotonic_s - touch.open_since_s
+        if touch.open_conversions < 2 or open_s < self._settings.lift_off_s:
+            return []
+        self._touch = None
+        return [LiftOff(reading.meter_id, reading.monotonic_s, reading.utc_s)]
+
+    def _value(self, reading: Reading, value_si: float) -> list[SettleEvent]:
+        """A number: a contact, or one step nearer to rest."""
+        events: list[SettleEvent] = []
+        now_s = reading.monotonic_s
+        touch = self._touch
+        if touch is None:
+            self._touch = touch = Touch(now_s, now_s, reading.range_full_scale_si)
+            events.append(Contact(reading.meter_id, now_s, reading.utc_s))
+        gap = touch.open_since_s is not None and now_s - touch.last_value_s > self._settings.bridge_s
+        touch.open_since_s, touch.last_value_s = None, now_s
+        if gap or reading.range_full_scale_si != touch.full_scale_si:
+            touch.full_scale_si = reading.range_full_scale_si
+            touch.window, touch.report = Window(), None
+        window = touch.window
+        if window.mixed:
+            window.mixed = False
+            return events
+        window.flags |= reading.flags
+        window.block.append((now_s, value_si))
+        touch.trace.append((now_s - touch.contact_s, value_si))
+        if now_s - window.block[0][0] + 0.5 * (self._interval_s or 0.0) >= self._settings.block_s:
+            events.append(self._point(reading, touch))
+        return events
+
+    def _point(self, reading: Reading, touch: Touch) -> Settled | Approach:
+        """One block of conversions is complete: judge anew."""
+        window, settings = touch.window, self._settings
+        value_si = window.close_block()
+        window.trim(settings.window_s)
+        count_si = reading.resolution_si or max(abs(value_si), 1e-12) * 1e-5
+        band_si = max(settings.band_counts * count_si, settings.band_relative * abs(value_si))
+        if touch.report is not None and self._has_left(touch.report, value_si, band_si):
+            touch.report = None
+            window.keep_newest(2)
+        report = touch.report
+        rest = None
+        if report is None or not (report.final or report.away):
+            span_s = self._span_s() if report is None else settings.final_span_s
+            rest = self._judge(reading, window, band_si / count_si, span_s)
+            if rest is not None and rest.at_rest:
+                return self._report(reading, touch, rest, final=report is not None)
+        unrest = math.inf if rest is None else rest.unrest
+        if report is not None:
+            unrest = 0.0 if not report.away else 1.0 + abs(value_si - report.value_si) / band_si
+        return Approach(
+            reading.meter_id, reading.quantity, value_si, unrest, reading.monotonic_s, reading.utc_s
+        )
+
+    # ------------------------------------------------------------------ judging
+    def _span_s(self) -> float:
+        """How long a first report must look."""
+        return self._settings.slow_span_s if self._expectation.slow_winding else self._settings.span_s
+
+    def _judge(self, reading: Reading, window: Window, band: float, span_s: float) -> Rest | None:
+        """Ask `rest.judge` in counts."""
+        settings = self._settings
+        slow = self._expectation.slow_winding
+        limits = Limits(
+            band=band,
+            share=settings.share,
+            slope_z=settings.slope_z,
+            horizon_s=settings.slow_horizon_s if slow else settings.horizon_s,
+            span_s=span_s,
+            min_points=settings.min_conversions,
+        )
+        count_si = reading.resolution_si or max(abs(window.values_si[-1]), 1e-12) * 1e-5
+        noise = self._noise.of(reading.quantity.value, reading.range_full_scale_si)
+        return judge(window.times_s, [v / count_si for v in window.values_si], noise, limits)
+
+    def _has_left(self, report: Report, value_si: float, band_si: float) -> bool:
+        """Has the value moved off its report for two points running?"""
+        if abs(value_si - report.value_si) > max(self._settings.rearm_share * band_si, 3 * report.sigma_si):
+            report.away += 1
+        else:
+            report.away = 0
+        return report.away >= 2
+
+    def _report(self, reading: Reading, touch: Touch, rest: Rest, *, final: bool) -> Settled:
+        """Put the judged stretch on record."""
+        window = touch.window
+        noise = self._noise.of(reading.quantity.value, reading.range_full_scale_si)
+        learn(noise, rest.residuals, scatter=self._settings.noise_counts is None)
+        count_si = reading.resolution_si or max(abs(window.values_si[-1]), 1e-12) * 1e-5
+        value_si = window.values_si[-1] + rest.offset * count_si
+        touch.report = Report(value_si, rest.sigma * count_si, final)
+        revision, touch.revision = touch.revision, touch.revision + 1
+        start_s = window.times_s[-rest.points] - touch.contact_s - self._settings.block_s
+        return Settled(
+            meter_id=reading.meter_id,
+            quantity=reading.quantity,
+            value_si=value_si,
+            type_a_si=rest.type_a * count_si,
+            degrees_of_freedom=rest.degrees_of_freedom,
+            drift_si=rest.drift * count_si,
+            quantisation_si=rest.quantisation * count_si,
+            expanded_si=rest.expanded * count_si,
+            conversions=sum(window.conversions[-rest.points :]),
+            range_full_scale_si=reading.range_full_scale_si,
+            resolution_si=reading.resolution_si,
+            contact_s=touch.contact_s,
+            monotonic_s=reading.monotonic_s,
+            utc_s=reading.utc_s,
+            revision=revision,
+            final=final,
+            flags=frozenset(window.flags),
+            trace=tuple(p for p in touch.trace if p[0] >= start_s),
+            raw=reading.raw,
+        )
