@@ -1,1 +1,1 @@
-"""Byte channels: TCP, serial ports, VISA resources, and a recorder."""
+"""Byte channels: TCP, serial, VISA, recorded; and the sans-I/O framers. Not for the meaning of the bytes."""

@@ -1,0 +1,184 @@
+"""Channel on a VISA resource through pyvisa with the pure-Python backend, one worker thread per resource.
+
+For USBTMC, GPIB, VXI-11 and HiSLIP instruments and for VISA addresses of sockets and serial ports that a
+workshop already has written down. Not for plain sockets or ports of its own: `tcp:` and `serial:` see a lost
+peer at once, this library does not (measured: it spins until its timeout).
+
+Pitfalls it works around, all seen with pyvisa 1.16 and pyvisa-py 0.8: a refused TCP port opens without an
+error; the default termination makes every query of a socket time out; a lost peer looks like a slow one.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import re
+import socket
+from concurrent.futures import ThreadPoolExecutor
+from typing import Any
+
+import pyvisa
+from pyvisa import constants, errors
+
+from drivers.errors import LinkLost, LinkTimeout, LinkUnavailable
+from drivers.link.address import Address, SerialLine
+from drivers.link.channel import drain_until_quiet, not_open
+
+BACKEND = "@py"
+PROBE_S = 2.0
+_LAN_RESOURCE = re.compile(r"TCPIP\d*::(?P<host>[^:]+)(?:::(?P<rest>.+))?", re.IGNORECASE)
+_VXI11_PORT = 111  # the portmapper, which a VXI-11 client asks first
+_HISLIP_PORT = 4880
+_PARITY = {"N": 0, "O": 1, "E": 2, "M": 3, "S": 4}
+_NO_ANSWER = constants.StatusCode.error_timeout
+_LIBRARY_FAULTS = (errors.Error, OSError, ValueError, TypeError, NotImplementedError)
+"""What pyvisa-py lets through: its own errors, those of sockets and pyserial (OSError), some of Python's."""
+
+
+def probe_target(resource: str) -> tuple[str, int] | None:
+    """Host and port that must accept a connection before a LAN resource is worth opening."""
+    match = _LAN_RESOURCE.fullmatch(resource.strip())
+    if match is None:
+        return None
+    parts = (match["rest"] or "inst0::INSTR").upper().split("::")
+    if parts[-1] == "SOCKET" and parts[0].isdecimal():
+        return match["host"], int(parts[0])
+    name, _, port = parts[0].partition(",")
+    if name.startswith("HISLIP"):
+        return match["host"], int(port) if port.isdecimal() else _HISLIP_PORT
+    return match["host"], _VXI11_PORT
+
+
+class VisaChannel:
+    """Bytes over one VISA resource; see `Channel` for what each method promises."""
+
+    def __init__(self, address: Address, line: SerialLine, backend: str = BACKEND) -> None:
+        self.address = address.text
+        self._resource_name = address.target
+        self._line = line
+        self._backend = backend
+        self._resource: Any = None  # pyvisa's own types differ per interface
+        self._thread: ThreadPoolExecutor | None = None
+        self._reading: asyncio.Future[bytes] | None = None
+        self._by_message = False
+
+    async def open(self) -> None:
+        """Open the resource. Raises: LinkUnavailable."""
+        await self.close()
+        target = probe_target(self._resource_name)
+        if target is not None:
+            await self._probe(*target)
+        self._thread = ThreadPoolExecutor(1, thread_name_prefix=f"visa {self._resource_name}")
+        try:
+            await asyncio.get_running_loop().run_in_executor(self._thread, self._open)
+        except Exception as error:  # pyvisa-py raises bare Exception for "could not connect"
+            await self.close()
+            raise LinkUnavailable(f"it cannot be opened ({error})", port=self.address) from error
+
+    async def _probe(self, host: str, port: int) -> None:
+        try:
+            async with asyncio.timeout(PROBE_S):
+                _, writer = await asyncio.open_connection(host, port)
+        except (OSError, socket.gaierror) as error:
+            raise LinkUnavailable(f"nothing answers at {host} port {port}", port=self.address) from error
+        writer.close()
+        with contextlib.suppress(OSError):
+            await writer.wait_closed()
+
+    def _open(self) -> None:
+        resource: Any = pyvisa.ResourceManager(self._backend).open_resource(self._resource_name)
+        self._resource = resource
+        self._by_message = resource.resource_class == "INSTR" and not isinstance(
+            resource, pyvisa.resources.SerialInstrument
+        )
+        resource.write_termination = ""
+        if self._by_message:
+            return
+        resource.read_termination = "\n"
+        resource.set_visa_attribute(constants.ResourceAttribute.termchar_enabled, True)  # noqa: FBT003 - VISA's own call
+        if isinstance(resource, pyvisa.resources.SerialInstrument):
+            self._set_line(resource)
+
+    def _set_line(self, resource: Any) -> None:
+        resource.baud_rate = self._line.baud
+        resource.data_bits = self._line.bits
+        resource.parity = constants.Parity(_PARITY[self._line.parity or "N"])
+        resource.stop_bits = constants.StopBits(int((self._line.stop_bits or 1) * 10))
+
+    def _read(self, deadline_s: float) -> bytes:
+        resource = self._resource
+        if resource is None:
+            raise not_open(self.address)
+        resource.timeout = max(1, int(deadline_s * 1000))
+        data: bytes = resource.read_raw()
+        if self._by_message and not data.endswith(b"\n"):
+            data += b"\n"  # END marked the end of the message; the framers look for a line feed
+        return data
+
+    async def read_some(self, deadline_s: float) -> bytes:
+        """Give what has arrived. Raises: LinkTimeout, LinkLost."""
+        if self._thread is None:
+            raise not_open(self.address)
+        if self._reading is None:  # else a cancelled call left one going, and its bytes are ours
+            self._reading = asyncio.get_running_loop().run_in_executor(self._thread, self._read, deadline_s)
+        try:
+            async with asyncio.timeout(deadline_s + 1.0):
+                data = await asyncio.shield(self._reading)
+        except TimeoutError as error:
+            raise LinkTimeout(f"silent for {deadline_s:g} s", port=self.address) from error
+        except errors.VisaIOError as error:
+            self._reading = None
+            if error.error_code == _NO_ANSWER:
+                raise LinkTimeout(f"silent for {deadline_s:g} s", port=self.address) from error
+            raise LinkLost(f"the resource broke ({error})", port=self.address) from error
+        except _LIBRARY_FAULTS as error:
+            self._reading = None
+            raise LinkLost(f"the resource broke ({error})", port=self.address) from error
+        self._reading = None
+        if not data:
+            raise LinkLost("the peer closed the connection", port=self.address)
+        return data
+
+    async def write(self, data: bytes, deadline_s: float) -> None:
+        """Send all of `data`. Raises: LinkTimeout, LinkLost."""
+        if self._thread is None:
+            raise not_open(self.address)
+        loop = asyncio.get_running_loop()
+        try:
+            async with asyncio.timeout(deadline_s + 1.0):
+                await loop.run_in_executor(self._thread, self._resource.write_raw, data)
+        except TimeoutError as error:
+            raise LinkTimeout(f"took nothing for {deadline_s:g} s", port=self.address) from error
+        except errors.VisaIOError as error:
+            if error.error_code == _NO_ANSWER:
+                raise LinkTimeout(f"took nothing for {deadline_s:g} s", port=self.address) from error
+            raise LinkLost(f"the resource broke ({error})", port=self.address) from error
+        except _LIBRARY_FAULTS as error:
+            raise LinkLost(f"the resource broke ({error})", port=self.address) from error
+
+    async def drain(self, quiet_s: float) -> bytes:
+        """Clear the instrument where it can be cleared, then throw away what comes until it is quiet."""
+        if self._by_message and self._thread is not None and self._reading is None:
+            with contextlib.suppress(*_LIBRARY_FAULTS):
+                await asyncio.get_running_loop().run_in_executor(self._thread, self._resource.clear)
+        return await drain_until_quiet(self, max(quiet_s, 0.02))
+
+    async def close(self) -> None:
+        """Close; harmless when closed already. A read in progress ends at its own deadline."""
+        thread, self._thread = self._thread, None
+        reading, self._reading = self._reading, None
+        resource, self._resource = self._resource, None
+        if reading is not None:
+            reading.add_done_callback(_seen)
+        if thread is None:
+            return
+        if resource is not None:
+            with contextlib.suppress(*_LIBRARY_FAULTS):
+                async with asyncio.timeout(3.0):
+                    await asyncio.get_running_loop().run_in_executor(thread, resource.close)
+        thread.shutdown(wait=False)
+
+
+def _seen(future: asyncio.Future[bytes]) -> None:
+    if not future.cancelled():
+        future.exception()

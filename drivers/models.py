@@ -1,0 +1,291 @@
+"""Meter files: what a meter's ranges resolve and how accurate they are, from TOML. Not for talking to a meter.
+
+One file holds one meter model. Accuracy statements become plain `RangeAccuracy` records, which the computing
+core takes as they are. A file with faults is refused with all of them, each with its line.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import re
+import tomllib
+from dataclasses import dataclass
+from datetime import date
+from functools import cached_property
+from pathlib import Path
+from typing import Annotated, Any
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic_core import ErrorDetails
+
+from drivers.errors import ModelInvalid
+from drivers.reading import UNIT_OF, Quantity
+
+NotNegative = Annotated[float, Field(ge=0.0, allow_inf_nan=False)]
+Positive = Annotated[float, Field(gt=0.0, allow_inf_nan=False)]
+Celsius = Annotated[float, Field(ge=-60.0, le=100.0, allow_inf_nan=False)]
+
+
+@dataclass(frozen=True, slots=True)
+class RangeAccuracy:
+    """The accuracy statement of one range, in fractions and SI units.
+
+    Attributes:
+        fraction_of_reading, fraction_of_range, counts: parts of the limit (half-width); 0.8 % is 0.008.
+        resolution_si: worth of one count.
+        range_full_scale_si: full scale.
+        reading_per_kelvin, range_per_kelvin, limit_per_kelvin: temperature coefficient outside
+            `window_celsius`, as fractions of reading, of range and of the whole limit per kelvin.
+        noise_counts: standard deviation of single readings, in counts.
+        test_current_a: current through the unit, amperes, None when unknown.
+        offset_compensated: whether thermal voltages are cancelled on this range.
+        source: where the figures come from.
+    """
+
+    quantity: Quantity
+    fraction_of_reading: float
+    fraction_of_range: float
+    counts: float
+    resolution_si: float
+    range_full_scale_si: float
+    reading_per_kelvin: float
+    range_per_kelvin: float
+    limit_per_kelvin: float
+    window_celsius: tuple[float, float]
+    noise_counts: float
+    test_current_a: float | None
+    offset_compensated: bool
+    source: str
+
+
+class _Strict(BaseModel):
+    """A table of the file: unknown keys are refused, values do not change afterwards."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class RangeModel(_Strict):
+    """One `[[range]]` table: one function of the meter on one range.
+
+    Attributes:
+        quantity: function, by its name in `drivers.reading.Quantity`.
+        full_scale_si: largest value it shows, in the quantity's SI unit.
+        resolution_si: worth of one count.
+        percent_of_reading, percent_of_range, counts: the accuracy statement.
+        percent_of_reading_per_kelvin, percent_of_range_per_kelvin: temperature coefficient outside the
+            window; limit_percent_per_kelvin: the same given as a percentage of the whole statement.
+        noise_counts: standard deviation of single readings, in counts.
+        test_current_a: amperes; offset_compensated: thermal voltages are cancelled.
+        source: where the figures come from, when it differs from the file's.
+    """
+
+    quantity: Quantity
+    full_scale_si: Positive
+    resolution_si: Positive
+    percent_of_reading: NotNegative = 0.0
+    percent_of_range: NotNegative = 0.0
+    counts: NotNegative = 0.0
+    percent_of_reading_per_kelvin: NotNegative = 0.0
+    percent_of_range_per_kelvin: NotNegative = 0.0
+    limit_percent_per_kelvin: NotNegative = 0.0
+    noise_counts: NotNegative = 0.0
+    test_current_a: Positive | None = None
+    offset_compensated: bool = False
+    source: str = ""
+
+    @model_validator(mode="after")
+    def _is_a_statement(self) -> RangeModel:
+        """A range finer than its full scale, with an accuracy that is not nought."""
+        if self.resolution_si >= self.full_scale_si:
+            raise ValueError("resolution_si must be smaller than full_scale_si")
+        if self.percent_of_reading + self.percent_of_range + self.counts <= 0.0:
+            raise ValueError("no meter is exact: give percent_of_reading, percent_of_range or counts")
+        return self
+
+
+class Calibration(_Strict):
+    """The `[calibration]` table of one meter, when it has been calibrated.
+
+    Attributes:
+        due: first day on which it is past due.
+        certificate: number of the certificate, as written on it.
+    """
+
+    due: date
+    certificate: str = ""
+
+
+class MeterModel(_Strict):
+    """A whole meter file.
+
+    Attributes:
+        name: short name, by which bench files refer to it.
+        about: one line for people.
+        source: where the figures come from; every file must say so.
+        window_celsius: room temperatures between which the statements hold.
+        warm_up_minutes: time after switching on before they hold.
+        calibration: None where the file states no calibration.
+        ranges: smallest full scale first, function by function.
+        content_hash: SHA-256 of the file's bytes, hexadecimal; empty for a model made in memory.
+    """
+
+    name: Annotated[str, Field(min_length=1, pattern=r"^[a-z0-9][a-z0-9-]*$")]
+    about: str = ""
+    source: Annotated[str, Field(min_length=1)]
+    window_celsius: tuple[Celsius, Celsius] = (18.0, 28.0)
+    warm_up_minutes: NotNegative = 0.0
+    calibration: Calibration | None = None
+    ranges: Annotated[tuple[RangeModel, ...], Field(alias="range", min_length=1)]
+    content_hash: str = ""
+
+    @model_validator(mode="after")
+    def _hangs_together(self) -> MeterModel:
+        """A window the right way round, and no range given twice."""
+        low, high = self.window_celsius
+        if low > high:
+            raise ValueError("window_celsius must give the lower temperature first")
+        seen: set[tuple[Quantity, float]] = set()
+        for each in self.ranges:
+            key = (each.quantity, each.full_scale_si)
+            if key in seen:
+                raise ValueError(f"the {each.quantity.value} range {each.full_scale_si:g} is given twice")
+            seen.add(key)
+        return self
+
+    @cached_property
+    def quantities(self) -> frozenset[Quantity]:
+        """The functions this meter has."""
+        return frozenset(each.quantity for each in self.ranges)
+
+    def ranges_of(self, quantity: Quantity) -> tuple[RangeModel, ...]:
+        """All ranges of a function, smallest full scale first; empty where the meter lacks it."""
+        of_it = (each for each in self.ranges if each.quantity is quantity)
+        return tuple(sorted(of_it, key=lambda each: each.full_scale_si))
+
+    def range_for(self, quantity: Quantity, expected_si: float) -> RangeModel | None:
+        """The smallest range that can show a value; None where the function or such a range is missing.
+
+        Args:
+            quantity: function.
+            expected_si: value expected, in the quantity's SI unit; its sign does not matter.
+        """
+        fitting = (each for each in self.ranges_of(quantity) if abs(expected_si) <= each.full_scale_si)
+        return next(fitting, None)
+
+    def accuracy(self, quantity: Quantity, range_full_scale_si: float) -> RangeAccuracy:
+        """The statement of the range in use, named by its full scale (to 5 %, as meters overrange differently).
+
+        Args:
+            quantity: function.
+            range_full_scale_si: full scale in the quantity's SI unit, as the reading carries it.
+
+        Raises:
+            ModelInvalid: the file has no such range.
+        """
+        for each in sorted(
+            self.ranges_of(quantity), key=lambda r: abs(r.full_scale_si - range_full_scale_si)
+        ):
+            if abs(each.full_scale_si - range_full_scale_si) <= 0.05 * each.full_scale_si:
+                return self.statement(each)
+            break
+        unit = UNIT_OF[quantity]
+        known = ", ".join(f"{each.full_scale_si:g}" for each in self.ranges_of(quantity)) or "none"
+        raise ModelInvalid(
+            f"The meter file {self.name} has no {quantity.value} range of {range_full_scale_si:g} {unit} "
+            f"(it knows: {known}).",
+            hint="Add a [[range]] table for it; see configs/meters/README.md.",
+        )
+
+    def statement(self, each: RangeModel) -> RangeAccuracy:
+        """The accuracy record of one of this meter's ranges."""
+        return RangeAccuracy(
+            quantity=each.quantity,
+            fraction_of_reading=each.percent_of_reading / 100.0,
+            fraction_of_range=each.percent_of_range / 100.0,
+            counts=each.counts,
+            resolution_si=each.resolution_si,
+            range_full_scale_si=each.full_scale_si,
+            reading_per_kelvin=each.percent_of_reading_per_kelvin / 100.0,
+            range_per_kelvin=each.percent_of_range_per_kelvin / 100.0,
+            limit_per_kelvin=each.limit_percent_per_kelvin / 100.0,
+            window_celsius=self.window_celsius,
+            noise_counts=each.noise_counts,
+            test_current_a=each.test_current_a,
+            offset_compensated=each.offset_compensated,
+            source=each.source or self.source,
+        )
+
+    def days_past_due(self, today: date) -> int | None:
+        """Days since the calibration fell due: 0 on that day, negative before; None where none is stated."""
+        return None if self.calibration is None else (today - self.calibration.due).days
+
+
+def load_model(path: Path) -> MeterModel:
+    """Read and check one meter file.
+
+    Args:
+        path: a TOML file as configs/meters/README.md describes it.
+
+    Raises:
+        ModelInvalid: it cannot be read, is no TOML, or has faults; the sentence holds every fault with file
+            and line.
+    """
+    try:
+        raw = path.read_bytes()
+        text = raw.decode("utf-8")
+        tree = tomllib.loads(text)
+    except OSError as error:
+        raise ModelInvalid(f"{path}: the meter file cannot be read ({error.strerror}).") from error
+    except UnicodeDecodeError as error:
+        raise ModelInvalid(f"{path}: the meter file is not UTF-8 text.") from error
+    except tomllib.TOMLDecodeError as error:
+        raise ModelInvalid(f"{path}: the meter file is no valid TOML: {error}.") from error
+    if "content_hash" in tree:
+        del tree["content_hash"]
+    try:
+        return MeterModel.model_validate({**tree, "content_hash": hashlib.sha256(raw).hexdigest()})
+    except ValidationError as error:
+        sentences = [_sentence(path, text, each) for each in error.errors()]
+        raise ModelInvalid("\n".join(sentences)) from error
+
+
+def _sentence(path: Path, text: str, error: ErrorDetails) -> str:
+    """One fault as "file:line: key: what is wrong"."""
+    loc = tuple(error["loc"])
+    line = _line_of(text, loc)
+    key = ".".join(str(part) for part in loc)
+    place = f"{path}:{line}" if line else f"{path}"
+    return f"{place}: {key + ': ' if key else ''}{_in_words(error)}"
+
+
+def _in_words(error: ErrorDetails) -> str:
+    """What is wrong, and where that helps what is allowed."""
+    words: dict[str, str] = {
+        "missing": "is missing; every meter file needs it.",
+        "extra_forbidden": "is not a key of meter files; is it misspelt?",
+        "enum": f"{error.get('input')!r} is no quantity; allowed are {', '.join(Quantity)}.",
+    }
+    message = error["msg"].removeprefix("Value error, ")
+    given: Any = error.get("input")
+    shown = f" (given: {given!r})" if isinstance(given, str | int | float) else ""
+    return words.get(error["type"], f"{message}{shown}.")
+
+
+def _line_of(text: str, loc: tuple[int | str, ...]) -> int:
+    """Line of a key in the file, or of its table where the key is missing; 0 when it cannot be told."""
+    table = next((part for part in loc if isinstance(part, str)), "")
+    index = next((part for part in loc if isinstance(part, int)), 0)
+    key = next((part for part in reversed(loc) if isinstance(part, str)), "")
+    start, nth, found = 0, -1, 0
+    for number, line in enumerate(text.splitlines(), start=1):
+        head = re.match(r"\s*\[+\s*([\w.-]+)\s*\]+", line)
+        if head:
+            nth += head[1] == table
+            inside = head[1] == table and nth == index
+            start = number if inside else start
+            if start and not inside:
+                break
+        if re.match(rf"\s*{re.escape(key)}\s*=", line) and (start or table == key):
+            found = number
+            break
+    return found or start

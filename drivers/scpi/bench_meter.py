@@ -1,0 +1,243 @@
+"""A SCPI bench multimeter on any link: function and range set per step, READ? back to back.
+
+The one rule above all: an answer belongs to the query that asked for it. Whenever a query does not end
+well (timeout, cancelled, rubbish) the link counts as dirty, and nothing is read as a measurement until the
+link has been drained and the meter has answered `*IDN?` and `*OPC?` in step. Not for hand meters with
+SCPI-like text.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import AsyncIterator
+from types import TracebackType
+from typing import ClassVar, Self
+
+from drivers.errors import LinkTimeout, MeterRefused
+from drivers.meter import Capabilities, ClockPair, Held, Identity, Setup
+from drivers.reading import Kind, Origin, Quantity, Reading
+from drivers.scpi import language
+from drivers.scpi.dialogue import Dialogue
+from drivers.scpi.options import BenchMeterOptions
+
+_SAMPLES_PER_READING = 4
+"""Auto-zero doubles the time of a conversion and offset compensation doubles it again (seen in manuals)."""
+_SLOWEST_MAINS_HZ = 50.0
+_COMPENSABLE = (Quantity.RESISTANCE, Quantity.RESISTANCE_4W)
+_JUMP = 0.2  # a fifth: what a dial turned by hand nearly always exceeds; workshop choice
+
+
+class BenchMeter:
+    """A meter that speaks SCPI; fulfils `drivers.meter.Meter`.
+
+    After a broken link the same object may be entered again; the last setup is then set anew.
+    """
+
+    Options: ClassVar[type[BenchMeterOptions]] = BenchMeterOptions
+    capabilities: Capabilities = Capabilities(
+        quantities=frozenset(language.FUNCTION_OF), settable=True, streaming=False, verification="standard"
+    )
+
+    def __init__(
+        self, *, meter_id: str, address: str, clock: ClockPair, options: BenchMeterOptions | None = None
+    ) -> None:
+        """Make a meter; opens nothing.
+
+        Raises:
+            AddressInvalid: the address cannot be understood.
+        """
+        self.meter_id = meter_id
+        self._clock = clock
+        self._options = options or BenchMeterOptions()
+        self._talk = Dialogue(address, self._options)
+        self._lock = asyncio.Lock()
+        self._setup: Setup | None = None
+        self._held: Held | None = None
+        self._generation = 0
+        self._conversion = 0
+        self._fresh = False  # no reading yet since the last configure
+        self._former: Reading | None = None
+
+    async def __aenter__(self) -> Self:
+        """Open the link, prove that questions and answers are in step, set the last setup again."""
+        self._lock = asyncio.Lock()
+        self._conversion = 0
+        self._former = None
+        try:
+            await self._talk.open()
+            if self._setup is not None:
+                await self._apply(self._setup)
+        except BaseException:
+            await self._talk.close()
+            raise
+        return self
+
+    async def __aexit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        """Close the link."""
+        await self._talk.close()
+
+    async def identity(self) -> Identity:
+        """Say who it is, as asked when the link was opened; empty if the meter knows no `*IDN?`."""
+        return language.parse_identity(self._talk.identity_text)
+
+    async def configure(self, setup: Setup) -> Held:
+        """Set function and range and read back what holds.
+
+        Raises:
+            MeterRefused: the meter cannot do that, or reported an error; says which command.
+            LinkTimeout, LinkLost: the link.
+        """
+        if setup.quantity not in language.FUNCTION_OF:
+            raise MeterRefused(
+                f"a bench multimeter does not measure {setup.quantity.value}",
+                port=self._talk.address,
+                hint="Give this step to another meter in the bench file.",
+            )
+        async with self._lock:
+            self._generation += 1
+            self._setup = setup
+            await self._talk.align_if_dirty()
+            try:
+                return await self._apply(setup)
+            except MeterRefused:
+                self._setup = None  # not tried again by itself
+                raise
+
+    async def _apply(self, setup: Setup) -> Held:
+        function = language.FUNCTION_OF[setup.quantity]
+        self._held = None
+        await self._talk.drop_old_errors()
+        await self._talk.command(language.configure_command(function, setup.expected_si))
+        if setup.integration_plc is not None and setup.quantity not in {Quantity.CONTINUITY, Quantity.DIODE}:
+            await self._talk.command(f"SENS:{function}:NPLC {setup.integration_plc:g}", needed=False)
+        compensated = False
+        if setup.offset_compensation and setup.quantity in _COMPENSABLE:
+            compensated = await self._talk.command(f"SENS:{function}:OCOM ON", needed=False)
+        self._held = await self._read_back(setup, function, compensated=compensated)
+        self._fresh = True
+        self._former = None
+        return self._held
+
+    async def _read_back(self, setup: Setup, function: str, *, compensated: bool) -> Held:
+        found = await self._talk.configuration()
+        if found is None:  # the meter knows no CONF?: nothing is known but what was sent
+            return Held(setup.quantity, offset_compensation=compensated)
+        if not language.same_function(found.function, function):
+            raise MeterRefused(
+                f"it was told {function} but says it is set to {found.function}",
+                port=self._talk.address,
+                hint="Press the meter's Local key, set it to remote again, and retry.",
+            )
+        by_itself = setup.expected_si is None
+        full_scale = None if by_itself else found.range_full_scale_si
+        resolution = None if by_itself else found.resolution_si
+        known = full_scale is not None or resolution is not None
+        origin = Origin.READ_BACK if known else Origin.UNKNOWN
+        return Held(setup.quantity, full_scale, resolution, origin, compensated)
+
+    async def readings(self) -> AsyncIterator[Reading]:
+        """Yield one reading per conversion, as fast as the meter converts.
+
+        One late answer costs a gap, not the link; after `silent_after` in a row it is over.
+
+        Raises:
+            LinkTimeout: the meter stays silent, or questions and answers cannot be brought in step.
+            LinkLost: the link broke.
+            MeterRefused: the meter reports an error, or somebody changed its function.
+        """
+        misses = 0
+        while True:
+            try:
+                async with self._lock:
+                    generation = self._generation
+                    reading = await self._read_once()
+            except LinkTimeout:
+                misses += 1
+                if misses >= self._options.silent_after:
+                    raise
+                continue  # the next one first brings the link in step
+            misses = 0
+            if reading is not None and generation == self._generation:
+                yield reading
+
+    async def _read_once(self) -> Reading | None:
+        held = await self._ready()
+        answer = await self._talk.ask(self._options.read_query, self._reply_s())
+        try:
+            numbers = language.parse_numbers(answer)
+        except ValueError:
+            self._talk.mark_dirty()
+            return None  # rubbish, or an answer to something else: aligned again before the next
+        return await self._checked(self._reading_of(held, numbers[-1], answer))
+
+    async def _ready(self) -> Held:
+        """Make sure that the link is in step and the setup in force."""
+        if self._talk.dirty:
+            await self._talk.align_if_dirty()
+            self._held = None  # the meter may have been off and on meanwhile
+        if self._held is None:
+            self._held = await (self._apply(self._setup) if self._setup is not None else self._find_out())
+        return self._held
+
+    async def _checked(self, reading: Reading) -> Reading | None:
+        """Before a reading that jumped is trusted, make sure nobody has turned the meter to volts."""
+        former, self._former = self._former, reading
+        fresh, self._fresh = self._fresh, False
+        if fresh and reading.kind is not Kind.VALUE:
+            await self._talk.raise_queued_error()  # some meters answer 9.9E37 to a refused command, too
+        if former is None or not _jumped(former, reading):
+            return reading
+        found = await self._talk.configuration()
+        wanted = language.FUNCTION_OF[reading.quantity]
+        if found is None or language.same_function(found.function, wanted):
+            return reading
+        self._held = None
+        self._former = None
+        raise MeterRefused(
+            f"somebody turned it from {wanted} to {found.function}",
+            port=self._talk.address,
+            hint="Leave the meter's keys alone while it is read; it is set right again by itself.",
+        )
+
+    def _reading_of(self, held: Held, number: language.Number, answer: str) -> Reading:
+        monotonic_s, utc_s = self._clock()
+        self._conversion += 1
+        return Reading(
+            meter_id=self.meter_id,
+            quantity=held.quantity,
+            kind=number.kind,
+            value_si=number.value,
+            monotonic_s=monotonic_s,
+            utc_s=utc_s,
+            conversion=self._conversion,
+            range_full_scale_si=held.range_full_scale_si,
+            resolution_si=held.resolution_si,
+            range_origin=held.origin,
+            raw=answer.encode("ascii", "replace"),
+        )
+
+    async def _find_out(self) -> Held:
+        """Learn the function in force when nobody has called `configure` yet."""
+        found = await self._talk.configuration()
+        for quantity, function in language.FUNCTION_OF.items():
+            if found is not None and language.same_function(found.function, function):
+                return Held(quantity)
+        raise MeterRefused(
+            "it does not say which function it is set to",
+            port=self._talk.address,
+            hint="Let the bench file's step set the function.",
+        )
+
+    def _reply_s(self) -> float:
+        plc = self._setup.integration_plc if self._setup and self._setup.integration_plc else 0.0
+        return self._options.reply_timeout_s + _SAMPLES_PER_READING * plc / _SLOWEST_MAINS_HZ
+
+
+def _jumped(former: Reading, now: Reading) -> bool:
+    if former.kind is not now.kind:
+        return True
+    if former.value_si is None or now.value_si is None:
+        return False
+    return abs(now.value_si - former.value_si) > _JUMP * max(abs(former.value_si), abs(now.value_si))

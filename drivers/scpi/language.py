@@ -1,0 +1,185 @@
+"""Sans-I/O SCPI: commands out, replies in. Not for timing, links or what to do about an error.
+
+Sources: SCPI-1999 volume 1 (chapter 7: data formats, 9.9E37 infinity and 9.91E37 not-a-number; volume 2:
+CONFigure, READ?, SENSe, SYSTem:ERRor) and IEEE 488.2-1992 (common commands, 8.7 response data).
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+
+from drivers.meter import Identity
+from drivers.reading import Kind, Quantity
+
+OVERLOAD_AT = 9.0e37
+"""From this magnitude on a number means "beyond range" (SCPI-1999: infinity is sent as 9.9E37)."""
+NOT_A_NUMBER_AT = 9.905e37
+"""From this magnitude on it means "no number" (SCPI-1999: not-a-number is sent as 9.91E37)."""
+UNDEFINED_HEADER = -113
+"""SCPI-1999 volume 2, 21.8.9: the meter does not know this command."""
+ERROR_QUEUE_READS = 32
+"""A queue holds 10 to 20 entries in the instruments whose manuals say so; then something is wrong."""
+
+FUNCTION_OF: dict[Quantity, str] = {
+    Quantity.RESISTANCE: "RES",
+    Quantity.RESISTANCE_4W: "FRES",
+    Quantity.CONTINUITY: "CONT",
+    Quantity.DIODE: "DIOD",
+    Quantity.VOLTAGE_DC: "VOLT:DC",
+    Quantity.VOLTAGE_AC: "VOLT:AC",
+    Quantity.CURRENT_DC: "CURR:DC",
+    Quantity.CURRENT_AC: "CURR:AC",
+    Quantity.CAPACITANCE: "CAP",
+    Quantity.FREQUENCY: "FREQ",
+    Quantity.TEMPERATURE: "TEMP",
+}
+"""SCPI-1999 sensor functions by quantity; what is absent here a plain multimeter cannot measure."""
+
+_NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
+_WORDS = {"NAN": Kind.NO_READING, "INF": Kind.OVERLOAD, "+INF": Kind.OVERLOAD, "-INF": Kind.NEGATIVE_OVERLOAD}
+_ERROR = re.compile(r'\s*(?P<code>[+-]?\d+)\s*(?:,\s*"?(?P<text>[^"]*)"?)?.*', re.DOTALL)
+_CONF = re.compile(r'"?\s*(?P<function>[A-Za-z:]+)(?P<rest>[\s,].*)?', re.DOTALL)
+
+
+@dataclass(frozen=True, slots=True)
+class Number:
+    """A number as an instrument sent it: `value` is None unless `kind` is `Kind.VALUE`."""
+
+    kind: Kind
+    value: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class QueuedError:
+    """One entry of the error queue; code 0 means the queue is empty."""
+
+    code: int
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Configuration:
+    """Answer to `CONF?`: function as the meter names it, range and resolution in SI units if it told them."""
+
+    function: str
+    range_full_scale_si: float | None
+    resolution_si: float | None
+
+
+def parse_number(text: str) -> Number:
+    """Parse one reply number, by its value and never by its spelling.
+
+    Raises:
+        ValueError: the text is not one whole number.
+    """
+    word = text.strip()
+    if word.upper() in _WORDS:
+        return Number(_WORDS[word.upper()], None)
+    if _NUMBER.fullmatch(word) is None:
+        raise ValueError(f"{text!r} is not a number")
+    value = float(word)
+    size = abs(value)
+    if size >= NOT_A_NUMBER_AT and not math.isinf(value):
+        return Number(Kind.NO_READING, None)
+    if size >= OVERLOAD_AT:
+        return Number(Kind.OVERLOAD if value > 0 else Kind.NEGATIVE_OVERLOAD, None)
+    return Number(Kind.VALUE, value)
+
+
+def parse_numbers(text: str) -> list[Number]:
+    """Parse a reply of one or several numbers with commas between.
+
+    Raises:
+        ValueError: a part is not a number.
+    """
+    return [parse_number(part) for part in text.split(",")]
+
+
+def is_number(text: str) -> bool:
+    """Tell whether a reply is one or several numbers."""
+    try:
+        parse_numbers(text)
+    except ValueError:
+        return False
+    return True
+
+
+def parse_error(text: str) -> QueuedError:
+    """Parse an answer to `SYST:ERR?`, such as `-113,"Undefined header"`.
+
+    Raises:
+        ValueError: it does not begin with a number.
+    """
+    match = _ERROR.fullmatch(text)
+    if match is None:
+        raise ValueError(f"{text!r} is not an entry of an error queue")
+    return QueuedError(int(match["code"]), (match["text"] or "").strip())
+
+
+def parse_identity(text: str) -> Identity:
+    """Parse an answer to `*IDN?` leniently: four fields are the standard, fewer are met in the field."""
+    fields = [field.strip() for field in text.strip().split(",", 3)]
+    fields += [""] * (4 - len(fields))
+    maker, model, serial, firmware = fields
+    return Identity(maker, model, "" if serial == "0" else serial, firmware, text.strip())
+
+
+def parse_configuration(text: str) -> Configuration:
+    """Parse an answer to `CONF?`, such as `"FRES +1.000000E+02,+1.000000E-04"`.
+
+    Raises:
+        ValueError: no function name in it.
+    """
+    match = _CONF.fullmatch(text.strip().rstrip('"').strip())
+    if match is None:
+        raise ValueError(f"{text!r} is not an answer to CONF?")
+    values = [_positive(part) for part in (match["rest"] or "").strip(" ,").split(",")]
+    values += [None, None]
+    return Configuration(match["function"].upper(), values[0], values[1])
+
+
+def _positive(text: str) -> float | None:
+    try:
+        number = parse_number(text)
+    except ValueError:
+        return None
+    return number.value if number.value is not None and number.value > 0 else None
+
+
+def same_function(one: str, other: str) -> bool:
+    """Tell whether two names mean one function: `VOLT` is `VOLT:DC`, long forms are their short ones."""
+    return _canonical(one) == _canonical(other)
+
+
+_SHORT = {
+    "RESISTANCE": "RES",
+    "FRESISTANCE": "FRES",
+    "CONTINUITY": "CONT",
+    "DIODE": "DIOD",
+    "VOLTAGE": "VOLT",
+    "CURRENT": "CURR",
+    "CAPACITANCE": "CAP",
+    "FREQUENCY": "FREQ",
+    "TEMPERATURE": "TEMP",
+}
+
+
+def _canonical(name: str) -> str:
+    parts = [_SHORT.get(part, part) for part in name.strip('" ').upper().lstrip(":").split(":")]
+    if parts and parts[0] in {"SENS", "SENSE"}:
+        parts = parts[1:]
+    if parts in (["VOLT"], ["CURR"]):
+        parts.append("DC")
+    return ":".join(parts)
+
+
+def configure_command(function: str, expected_si: float | None) -> str:
+    """Build `CONF:<function> [expected value]`; without one the meter ranges by itself.
+
+    CONT and DIOD take no range (SCPI-1999 volume 2: CONFigure).
+    """
+    if expected_si is None or function in {"CONT", "DIOD"}:
+        return f"CONF:{function}"
+    return f"CONF:{function} {expected_si:.6G}"

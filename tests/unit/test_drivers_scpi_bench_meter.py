@@ -1,0 +1,280 @@
+"""The SCPI bench meter against a scripted instrument on a real socket."""
+
+from __future__ import annotations
+
+import asyncio
+import time
+
+import pytest
+
+from drivers.errors import LinkLost, LinkTimeout, LinkUnavailable, MeterRefused
+from drivers.meter import Meter, Setup
+from drivers.reading import Kind, Origin, Quantity
+from drivers.scpi.bench_meter import BenchMeter
+from drivers.scpi.options import BenchMeterOptions
+
+IDN = "Plover Works,PW45,0017,1.02"
+
+
+def clock():
+    return time.monotonic(), time.time()
+
+
+class Instrument:
+    """A small SCPI meter on a loopback socket; its temper is set from outside."""
+
+    def __init__(self) -> None:
+        self.function, self.range = "VOLT", 10.0
+        self.values = {"RES": 20.61, "FRES": 0.4123, "VOLT": 5.0}
+        self.errors: list[str] = []
+        self.log: list[str] = []
+        self.late_s: list[float] = []  # delays of the next READ? answers
+        self.drop_after: int | None = None
+        self.knows_conf_query = True
+        self.tasks: set[asyncio.Task] = set()
+        self.server: asyncio.Server | None = None
+        self.port = 0
+
+    async def __aenter__(self):
+        self.server = await asyncio.start_server(self._serve, "127.0.0.1", self.port)
+        self.port = self.server.sockets[0].getsockname()[1]
+        return self
+
+    async def __aexit__(self, *_):
+        self.server.close()
+        for task in self.tasks:
+            task.cancel()
+        await asyncio.gather(*self.tasks, return_exceptions=True)
+
+    @property
+    def address(self):
+        return f"tcp:127.0.0.1:{self.port}"
+
+    async def _serve(self, reader, writer):
+        self.tasks.add(asyncio.current_task())
+        try:
+            while line := await reader.readline():
+                for answer in await self._answers(line.decode().strip()):
+                    writer.write((answer + "\n").encode())
+                if self.drop_after is not None and self.drop_after <= 0:
+                    self.drop_after = None
+                    break
+        except (ConnectionError, asyncio.CancelledError):
+            pass
+        finally:
+            writer.close()
+
+    async def _answers(self, text):
+        self.log.append(text)
+        head, _, rest = text.partition(" ")
+        if text == "*IDN?":
+            return [IDN]
+        if text == "*OPC?":
+            return ["1"]
+        if text == "SYST:ERR?":
+            return [self.errors.pop(0) if self.errors else '+0,"No error"']
+        if text == "CONF?" and self.knows_conf_query:
+            return [f'"{self.function} {self.range:+.6E},{self.range * 1e-6:+.6E}"']
+        if head.startswith("CONF:"):
+            self.function = head[5:]
+            if rest and float(rest) > 1e8:
+                self.errors.append('-222,"Data out of range"')
+            else:
+                self.range = next((r for r in (1e2, 1e3, 1e4) if rest and float(rest) <= r), 1e9)
+            return []
+        if text == "READ?":
+            return await self._read()
+        if head.endswith((":NPLC", ":OCOM")) and self.function in {"RES", "FRES"}:
+            return []
+        self.errors.append('-113,"Undefined header"')
+        return []
+
+    async def _read(self):
+        if self.drop_after is not None:
+            self.drop_after -= 1
+            if self.drop_after <= 0:
+                return []
+        value = self.values[self.function]
+        await asyncio.sleep(self.late_s.pop(0) if self.late_s else 0.002)
+        return [f"{value:+.8E}"]
+
+
+def meter_at(instrument, **options):
+    usual = {"reply_timeout_s": 0.3, "quiet_s": 0.05}
+    return BenchMeter(
+        meter_id="bench",
+        address=instrument.address,
+        clock=clock,
+        options=BenchMeterOptions(**{**usual, **options}),
+    )
+
+
+async def take(meter, count):
+    taken = []
+    stream = meter.readings()
+    async for reading in stream:
+        taken.append(reading)
+        if len(taken) == count:
+            break
+    await stream.aclose()
+    return taken
+
+
+async def test_ohms_arrive_with_the_range_that_the_meter_says_it_holds():
+    async with Instrument() as instrument, meter_at(instrument) as meter:
+        assert isinstance(meter, Meter)
+        assert (await meter.identity()).model == "PW45"
+        held = await meter.configure(Setup(Quantity.RESISTANCE, expected_si=22.0))
+        assert (held.range_full_scale_si, held.resolution_si) == (100.0, 1e-4)
+        assert held.origin is Origin.READ_BACK
+        readings = await take(meter, 5)
+    assert [r.value_si for r in readings] == [20.61] * 5
+    assert [r.conversion for r in readings] == [1, 2, 3, 4, 5]
+    assert {r.quantity for r in readings} == {Quantity.RESISTANCE}
+    assert readings[0].raw == b"+2.06100000E+01"
+
+
+async def test_four_wire_with_compensation_is_set_after_the_function():
+    async with Instrument() as instrument, meter_at(instrument) as meter:
+        held = await meter.configure(
+            Setup(Quantity.RESISTANCE_4W, expected_si=1.0, integration_plc=10, offset_compensation=True)
+        )
+        assert held.offset_compensation
+        log = instrument.log
+        assert log.index("CONF:FRES 1") < log.index("SENS:FRES:NPLC 10") < log.index("SENS:FRES:OCOM ON")
+
+
+async def test_an_unknown_compensation_command_is_said_not_hidden():
+    async with Instrument() as instrument, meter_at(instrument) as meter:
+        instrument.function = "DIOD"
+        held = await meter.configure(Setup(Quantity.CONTINUITY, offset_compensation=True))
+        assert held.offset_compensation is False
+
+
+async def test_a_refused_command_names_itself_and_the_meters_own_words():
+    async with Instrument() as instrument, meter_at(instrument) as meter:
+        with pytest.raises(MeterRefused, match=r"-222 Data out of range to 'CONF:RES 1E\+09'"):
+            await meter.configure(Setup(Quantity.RESISTANCE, expected_si=1e9))
+
+
+async def test_a_late_answer_is_never_taken_for_that_of_a_later_question():
+    async with Instrument() as instrument, meter_at(instrument) as meter:
+        await meter.configure(Setup(Quantity.RESISTANCE, expected_si=100))
+        instrument.values["RES"] = 77.7
+        instrument.late_s = [0.45]  # longer than the reply timeout: the answer comes while the link is drained
+        stream = meter.readings()
+        pending = asyncio.create_task(anext(stream))
+        await asyncio.sleep(0.1)
+        instrument.values["RES"] = 20.61
+        reading = await pending
+        await stream.aclose()
+    assert reading.value_si == 20.61
+    assert "*OPC?" in instrument.log[instrument.log.index("READ?") :]
+
+
+async def test_a_cancelled_question_leaves_no_answer_for_the_next_setup():
+    async with Instrument() as instrument, meter_at(instrument) as meter:
+        await meter.configure(Setup(Quantity.RESISTANCE, expected_si=100))
+        instrument.late_s = [0.2]
+        stream = meter.readings()
+        with pytest.raises(TimeoutError):
+            async with asyncio.timeout(0.05):
+                await anext(stream)
+        await meter.configure(Setup(Quantity.RESISTANCE_4W, expected_si=1))
+        (reading,) = await take(meter, 1)
+    assert (reading.quantity, reading.value_si) == (Quantity.RESISTANCE_4W, 0.4123)
+
+
+async def test_configuring_while_readings_flow_yields_none_of_the_former_setup():
+    async with Instrument() as instrument, meter_at(instrument) as meter:
+        await meter.configure(Setup(Quantity.RESISTANCE, expected_si=100))
+        configured = asyncio.Event()
+        seen_after = []
+
+        async def consume():
+            async for reading in meter.readings():
+                if configured.is_set():
+                    seen_after.append(reading)
+                if len(seen_after) == 10:
+                    return
+
+        consumer = asyncio.create_task(consume())
+        await asyncio.sleep(0.05)
+        await meter.configure(Setup(Quantity.RESISTANCE_4W, expected_si=1))
+        configured.set()
+        await consumer
+    assert {(r.quantity, r.value_si) for r in seen_after} == {(Quantity.RESISTANCE_4W, 0.4123)}
+
+
+async def test_silence_ends_in_a_timeout_and_not_in_a_wait_for_ever():
+    async with Instrument() as instrument, meter_at(instrument, silent_after=2) as meter:
+        await meter.configure(Setup(Quantity.RESISTANCE, expected_si=100))
+        instrument.late_s = [0.5, 0.5, 0.5]
+        with pytest.raises(LinkTimeout):
+            await take(meter, 3)
+
+
+async def test_a_peer_that_goes_is_lost_at_once_and_the_same_object_can_be_entered_again():
+    async with Instrument() as instrument:
+        meter = meter_at(instrument)
+        async with meter:
+            await meter.configure(Setup(Quantity.RESISTANCE, expected_si=100))
+            instrument.drop_after = 3
+            started_cpu_s = time.process_time()
+            with pytest.raises(LinkLost):
+                await take(meter, 10)
+            assert time.process_time() - started_cpu_s < 0.2
+        instrument.function = "VOLT"  # it was off and on meanwhile
+        async with meter:
+            readings = await take(meter, 2)
+    assert [(r.quantity, r.value_si, r.conversion) for r in readings] == [
+        (Quantity.RESISTANCE, 20.61, 1),
+        (Quantity.RESISTANCE, 20.61, 2),
+    ]
+
+
+async def test_nothing_listening_is_said_so():
+    instrument = Instrument()
+    async with instrument:
+        pass
+    with pytest.raises(LinkUnavailable, match="nothing listens there"):
+        async with meter_at(instrument):
+            pass
+
+
+async def test_overload_is_a_reading_and_keeps_its_sign():
+    async with Instrument() as instrument, meter_at(instrument) as meter:
+        instrument.values["RES"] = 9.9e37
+        await meter.configure(Setup(Quantity.RESISTANCE, expected_si=100))
+        (over,) = await take(meter, 1)
+        instrument.values["RES"] = -9.9e37
+        (under,) = await take(meter, 1)
+    assert (over.kind, under.kind) == (Kind.OVERLOAD, Kind.NEGATIVE_OVERLOAD)
+
+
+async def test_somebody_turning_the_meter_to_volts_is_noticed_before_a_volt_counts_as_an_ohm():
+    async with Instrument() as instrument, meter_at(instrument) as meter:
+        await meter.configure(Setup(Quantity.RESISTANCE, expected_si=100))
+        seen = []
+        with pytest.raises(MeterRefused, match="turned it from RES to VOLT"):
+            async for reading in meter.readings():
+                seen.append(reading)
+                if len(seen) == 3:
+                    instrument.function = "VOLT"
+        assert {r.value_si for r in seen} == {20.61}
+
+
+async def test_a_meter_without_conf_query_is_used_and_its_range_stays_unknown():
+    async with Instrument() as instrument:
+        instrument.knows_conf_query = False
+        async with meter_at(instrument) as meter:
+            held = await meter.configure(Setup(Quantity.RESISTANCE, expected_si=100))
+            (reading,) = await take(meter, 1)
+    assert (held.range_full_scale_si, held.origin) == (None, Origin.UNKNOWN)
+    assert reading.value_si == 20.61
+
+
+async def test_what_a_multimeter_cannot_measure_is_refused_in_one_sentence():
+    async with Instrument() as instrument, meter_at(instrument) as meter:
+        with pytest.raises(MeterRefused, match="does not measure inductance"):
+            await meter.configure(Setup(Quantity.INDUCTANCE))
