@@ -1,4 +1,4 @@
-"""Meter files: what a meter's ranges resolve and how accurate they are, from TOML. Not for talking to a meter.
+"""Meter files: what a meter's ranges resolve and how accurate they are, from TOML. Not for talking to one.
 
 One file holds one meter model. Accuracy statements become plain `RangeAccuracy` records, which the computing
 core takes as they are. A file with faults is refused with all of them, each with its line.
@@ -69,7 +69,8 @@ class RangeModel(_Strict):
 
     Attributes:
         quantity: function, by its name in `drivers.reading.Quantity`.
-        full_scale_si: largest value it shows, in the quantity's SI unit.
+        full_scale_si: name of the range, in the quantity's SI unit; "% of range" is of this.
+        overrange_percent: how much more than full scale it still shows.
         resolution_si: worth of one count.
         percent_of_reading, percent_of_range, counts: the accuracy statement.
         percent_of_reading_per_kelvin, percent_of_range_per_kelvin: temperature coefficient outside the
@@ -82,6 +83,7 @@ class RangeModel(_Strict):
     quantity: Quantity
     full_scale_si: Positive
     resolution_si: Positive
+    overrange_percent: NotNegative = 0.0
     percent_of_reading: NotNegative = 0.0
     percent_of_range: NotNegative = 0.0
     counts: NotNegative = 0.0
@@ -101,6 +103,11 @@ class RangeModel(_Strict):
         if self.percent_of_reading + self.percent_of_range + self.counts <= 0.0:
             raise ValueError("no meter is exact: give percent_of_reading, percent_of_range or counts")
         return self
+
+    @property
+    def largest_si(self) -> float:
+        """Largest value that the range shows, in the quantity's SI unit."""
+        return self.full_scale_si * (1.0 + self.overrange_percent / 100.0)
 
 
 class Calibration(_Strict):
@@ -169,11 +176,14 @@ class MeterModel(_Strict):
             quantity: function.
             expected_si: value expected, in the quantity's SI unit; its sign does not matter.
         """
-        fitting = (each for each in self.ranges_of(quantity) if abs(expected_si) <= each.full_scale_si)
+        fitting = (each for each in self.ranges_of(quantity) if abs(expected_si) <= each.largest_si)
         return next(fitting, None)
 
     def accuracy(self, quantity: Quantity, range_full_scale_si: float) -> RangeAccuracy:
-        """The statement of the range in use, named by its full scale (to 5 %, as meters overrange differently).
+        """The statement of the range in use, found by its full scale.
+
+        The nearest range counts if it is within 25 %: drivers may give 100, 119.9 or 120 for one range, while
+        neighbouring ranges differ by a factor of two or more.
 
         Args:
             quantity: function.
@@ -182,12 +192,9 @@ class MeterModel(_Strict):
         Raises:
             ModelInvalid: the file has no such range.
         """
-        for each in sorted(
-            self.ranges_of(quantity), key=lambda r: abs(r.full_scale_si - range_full_scale_si)
-        ):
-            if abs(each.full_scale_si - range_full_scale_si) <= 0.05 * each.full_scale_si:
+        for each in self.ranges_of(quantity):
+            if 0.8 * each.full_scale_si <= range_full_scale_si <= 1.25 * each.full_scale_si:
                 return self.statement(each)
-            break
         unit = UNIT_OF[quantity]
         known = ", ".join(f"{each.full_scale_si:g}" for each in self.ranges_of(quantity)) or "none"
         raise ModelInvalid(
@@ -245,7 +252,11 @@ def load_model(path: Path) -> MeterModel:
     try:
         return MeterModel.model_validate({**tree, "content_hash": hashlib.sha256(raw).hexdigest()})
     except ValidationError as error:
-        sentences = [_sentence(path, text, each) for each in error.errors()]
+        faults = error.errors()
+        deeper = {fault["loc"][0] for fault in faults if len(fault["loc"]) > 1}
+        # pydantic adds "at least 1 item" to a list whose items were refused one by one
+        worth_telling = (f for f in faults if not (f["type"] == "too_short" and f["loc"][0] in deeper))
+        sentences = [_sentence(path, text, fault) for fault in worth_telling]
         raise ModelInvalid("\n".join(sentences)) from error
 
 
@@ -253,7 +264,7 @@ def _sentence(path: Path, text: str, error: ErrorDetails) -> str:
     """One fault as "file:line: key: what is wrong"."""
     loc = tuple(error["loc"])
     line = _line_of(text, loc)
-    key = ".".join(str(part) for part in loc)
+    key = "".join(f"[{part + 1}]" if isinstance(part, int) else f".{part}" for part in loc).lstrip(".")
     place = f"{path}:{line}" if line else f"{path}"
     return f"{place}: {key + ': ' if key else ''}{_in_words(error)}"
 
@@ -262,6 +273,7 @@ def _in_words(error: ErrorDetails) -> str:
     """What is wrong, and where that helps what is allowed."""
     words: dict[str, str] = {
         "missing": "is missing; every meter file needs it.",
+        "date_from_datetime_parsing": "is no date; write it as 2027-03-31, without quotation marks.",
         "extra_forbidden": "is not a key of meter files; is it misspelt?",
         "enum": f"{error.get('input')!r} is no quantity; allowed are {', '.join(Quantity)}.",
     }

@@ -1,0 +1,177 @@
+"""What a meter's accuracy statement is worth at one reading. Not for files: `drivers.models` reads them.
+
+A statement is a limit: half-width = (% of reading) · |reading| + (% of range) · full scale + counts · count,
+plus a temperature coefficient outside the window it holds in. As a law of probability it is taken as
+rectangular (JCGM 100:2008, 4.3.7).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Protocol
+
+from acquire.physics.checks import at_least_zero, finite, temperature
+from acquire.records.verdict import Term
+from acquire.records.words import Shape
+
+
+class AccuracyLike(Protocol):
+    """Anything that states a meter's accuracy on one range, such as `drivers.models.RangeAccuracy`."""
+
+    @property
+    def fraction_of_reading(self) -> float:
+        """Part of the limit proportional to the reading, as a fraction (0.8 % is 0.008)."""
+
+    @property
+    def fraction_of_range(self) -> float:
+        """Part proportional to full scale, as a fraction."""
+
+    @property
+    def counts(self) -> float:
+        """Part in counts of the last digit."""
+
+    @property
+    def resolution_si(self) -> float:
+        """Worth of one count of the range in use."""
+
+    @property
+    def range_full_scale_si(self) -> float:
+        """Full scale of the range in use."""
+
+    @property
+    def reading_per_kelvin(self) -> float:
+        """Temperature coefficient outside the window, fraction of reading per kelvin."""
+
+    @property
+    def range_per_kelvin(self) -> float:
+        """Temperature coefficient outside the window, fraction of range per kelvin."""
+
+    @property
+    def limit_per_kelvin(self) -> float:
+        """Temperature coefficient outside the window, fraction of the whole limit per kelvin."""
+
+    @property
+    def window_celsius(self) -> tuple[float, float]:
+        """Ambient temperatures between which the limit holds as it stands."""
+
+    @property
+    def test_current_a(self) -> float | None:
+        """Current through the unit on this range, amperes; None when unknown."""
+
+    @property
+    def offset_compensated(self) -> bool:
+        """Whether thermal voltages are cancelled."""
+
+
+@dataclass(frozen=True, slots=True)
+class AccuracyLimit:
+    """An accuracy statement in plain numbers; see `AccuracyLike` for each field."""
+
+    fraction_of_reading: float
+    resolution_si: float
+    counts: float = 0.0
+    fraction_of_range: float = 0.0
+    range_full_scale_si: float = 0.0
+    reading_per_kelvin: float = 0.0
+    range_per_kelvin: float = 0.0
+    limit_per_kelvin: float = 0.0
+    window_celsius: tuple[float, float] = (18.0, 28.0)
+    test_current_a: float | None = None
+    offset_compensated: bool = False
+
+
+def half_width_si(accuracy: AccuracyLike, reading_si: float) -> float:
+    """The limit at a reading inside the temperature window, in the reading's unit.
+
+    For example 1 % + 3 counts of 0.1 V at 120.0 V is 1.5 V.
+
+    Args:
+        accuracy: the statement of the range in use.
+        reading_si: what the meter shows, before any lead is subtracted.
+
+    Raises:
+        InputImpossible: a part of the statement is negative, or the reading is no finite number.
+    """
+    finite(reading_si, "the reading")
+    at_least_zero(accuracy.fraction_of_reading, "the meter's accuracy as a fraction of reading")
+    at_least_zero(accuracy.fraction_of_range, "the meter's accuracy as a fraction of range")
+    at_least_zero(accuracy.counts, "the meter's accuracy in counts")
+    at_least_zero(accuracy.resolution_si, "the resolution of the range")
+    return (
+        accuracy.fraction_of_reading * abs(reading_si)
+        + accuracy.fraction_of_range * accuracy.range_full_scale_si
+        + accuracy.counts * accuracy.resolution_si
+    )
+
+
+def kelvin_outside(accuracy: AccuracyLike, ambient_celsius: float) -> float:
+    """How many kelvin the room lies outside the window of the statement; 0 inside.
+
+    Raises:
+        InputImpossible: the temperature is below absolute zero.
+    """
+    temperature(ambient_celsius, "the room temperature in degrees Celsius")
+    low, high = accuracy.window_celsius
+    return max(0.0, low - ambient_celsius, ambient_celsius - high)
+
+
+def outside_window_si(accuracy: AccuracyLike, reading_si: float, ambient_celsius: float) -> float:
+    """What the temperature coefficient adds to the limit, in the reading's unit; 0 inside the window.
+
+    Raises:
+        InputImpossible: a coefficient is negative or the temperature impossible.
+    """
+    for coefficient in (accuracy.reading_per_kelvin, accuracy.range_per_kelvin, accuracy.limit_per_kelvin):
+        at_least_zero(coefficient, "the meter's temperature coefficient per kelvin")
+    per_kelvin = (
+        accuracy.reading_per_kelvin * abs(reading_si)
+        + accuracy.range_per_kelvin * accuracy.range_full_scale_si
+        + accuracy.limit_per_kelvin * half_width_si(accuracy, reading_si)
+    )
+    return per_kelvin * kelvin_outside(accuracy, ambient_celsius)
+
+
+def accuracy_terms(
+    accuracy: AccuracyLike,
+    reading_ohm: float,
+    *,
+    ambient_celsius: float | None = None,
+    sensitivity: float = 1.0,
+) -> list[Term]:
+    """The lines that the meter's own accuracy takes in a budget, each rectangular.
+
+    "meter accuracy" is always there; "meter temperature" joins it when the room is known to lie outside the
+    window. An unknown room temperature counts as inside.
+
+    Args:
+        accuracy: the statement of the range in use.
+        reading_ohm: what the meter shows, ohms.
+        ambient_celsius: temperature of the meter, None when unknown.
+        sensitivity: change of the result per ohm of reading.
+
+    Raises:
+        InputImpossible: as `half_width_si` and `outside_window_si`.
+    """
+    scale = abs(sensitivity) / math.sqrt(3.0)
+    terms = [Term("meter accuracy", half_width_si(accuracy, reading_ohm) * scale, Shape.RECTANGULAR)]
+    if ambient_celsius is not None:
+        more = outside_window_si(accuracy, reading_ohm, ambient_celsius)
+        if more > 0.0:
+            terms.append(Term("meter temperature", more * scale, Shape.RECTANGULAR))
+    return terms
+
+
+def thermal_emf_ohm(accuracy: AccuracyLike, emf_volt: float) -> float:
+    """Half-width that a thermal voltage in the contacts adds, ohms: emf / test current.
+
+    0 where the meter cancels it (offset-compensated ohms) or where its test current is unknown.
+    Ten microvolt at one milliampere read as ten milliohm.
+
+    Raises:
+        InputImpossible: a negative voltage.
+    """
+    at_least_zero(emf_volt, "the thermal voltage in volts")
+    if accuracy.offset_compensated or not accuracy.test_current_a:
+        return 0.0
+    return emf_volt / accuracy.test_current_a

@@ -1,0 +1,130 @@
+"""From a settled reading to ohms at the reference temperature, with the whole budget. Not for judging it.
+
+The way: subtract the leads (two wires), convert to the reference temperature, and list what each step is
+uncertain by. The zero and the reading come from one meter, so part of its error cancels in their difference;
+no credit is taken for that.
+"""
+
+from __future__ import annotations
+
+import math
+
+from acquire.physics.accuracy import AccuracyLike, accuracy_terms, thermal_emf_ohm
+from acquire.physics.budget import combine
+from acquire.physics.checks import at_least_zero, finite
+from acquire.physics.copper import Conductor, fraction_per_kelvin, to_reference
+from acquire.physics.leads import CONTACT_OHM, subtract, uncertainty_ohm
+from acquire.records.bench import LeadZero
+from acquire.records.settled import Settled
+from acquire.records.verdict import Corrected, Term
+from acquire.records.words import Shape
+
+LEAD_ZERO = "lead zero"
+NO_LEAD_ZERO = "lead zero missing"
+"""The term's name while two-wire leads were never zeroed, so that every table and reason says so."""
+
+THERMAL_EMF_VOLT = 1e-6
+"""Half-width of thermal voltages in the contacts, volts. Workshop choice: copper on copper at one temperature
+makes less than 1 microvolt; a hot part with cold probes makes ten and more and is to be held as warm."""
+
+
+def correct(  # noqa: PLR0913  (each is one fact of the bench; all but the first by keyword)
+    settled: Settled,
+    *,
+    four_wire: bool,
+    lead: LeadZero | None,
+    now_utc_s: float,
+    winding_celsius: float,
+    winding_u_kelvin: float,
+    reference_celsius: float,
+    conductor: Conductor,
+    accuracy: AccuracyLike,
+    contact_ohm: float = CONTACT_OHM,
+    ambient_celsius: float | None = None,
+    thermal_emf_volt: float = THERMAL_EMF_VOLT,
+) -> Corrected:
+    """Correct one settled resistance for its leads and temperature.
+
+    Terms, by name: "repeatability", "leftover drift", "display resolution", "meter accuracy"; "meter
+    temperature" when the room is outside the meter's window; "thermal EMF" when the test current is known
+    and nothing cancels it; "lead zero" (or "lead zero missing") and "contact" with two wires; "winding
+    temperature". All in ohms at the reference temperature, largest first.
+
+    Args:
+        settled: a resistance at rest.
+        four_wire: True: no lead is subtracted and no contact counted.
+        lead: the zero in force; None with two wires is allowed, costs a wide rectangular term and subtracts
+            nothing.
+        now_utc_s: UTC for the age of the zero, seconds; usually `settled.utc_s`.
+        winding_celsius: temperature of the winding.
+        winding_u_kelvin: its standard uncertainty, kelvin, >= 0.
+        reference_celsius: temperature the limits hold for.
+        conductor: metal of the winding.
+        accuracy: the meter's statement on the range in use.
+        contact_ohm: standard uncertainty of the contact resistance, two wires, ohms, >= 0.
+        ambient_celsius: temperature of the meter, None when unknown.
+        thermal_emf_volt: half-width of thermal voltages, volts, >= 0.
+
+    Raises:
+        InputImpossible: a number that cannot be, such as a temperature below absolute zero or a negative or
+            missing uncertainty.
+    """
+    raw_ohm = finite(settled.value_si, "the settled reading in ohms")
+    at_least_zero(winding_u_kelvin, "the uncertainty of the winding's temperature in kelvin")
+    in_force = None if four_wire else lead
+    resistance_ohm = subtract(raw_ohm, in_force)
+    reference_ohm = to_reference(resistance_ohm, winding_celsius, reference_celsius, conductor)
+    factor = to_reference(1.0, winding_celsius, reference_celsius, conductor)
+    terms = [
+        *_reading_terms(settled, factor),
+        *accuracy_terms(accuracy, raw_ohm, ambient_celsius=ambient_celsius, sensitivity=factor),
+        *_emf_terms(accuracy, thermal_emf_volt, factor),
+    ]
+    if not four_wire:
+        terms += _lead_terms(lead, now_utc_s, contact_ohm, factor)
+    per_kelvin = fraction_per_kelvin(winding_celsius, conductor)
+    terms.append(Term("winding temperature", abs(reference_ohm) * per_kelvin * winding_u_kelvin))
+    terms.sort(key=lambda term: term.standard_uncertainty_ohm, reverse=True)
+    whole = combine(terms)
+    return Corrected(
+        settled=settled,
+        raw_ohm=raw_ohm,
+        lead_ohm=0.0 if in_force is None else in_force.value_ohm,
+        resistance_ohm=resistance_ohm,
+        reference_ohm=reference_ohm,
+        reference_celsius=reference_celsius,
+        winding_celsius=winding_celsius,
+        material=conductor.name,
+        terms=tuple(terms),
+        standard_uncertainty_ohm=whole.standard_uncertainty,
+        effective_degrees_of_freedom=whole.effective_degrees_of_freedom,
+        coverage_factor=whole.coverage_factor,
+        expanded_ohm=whole.expanded,
+    )
+
+
+def _reading_terms(settled: Settled, factor: float) -> list[Term]:
+    """What the settle stage already knows of the reading."""
+    return [
+        Term(
+            "repeatability",
+            settled.type_a_si * factor,
+            degrees_of_freedom=max(settled.degrees_of_freedom, 1.0),
+        ),
+        Term("leftover drift", settled.drift_si * factor),
+        Term("display resolution", settled.quantisation_si * factor, Shape.RECTANGULAR),
+    ]
+
+
+def _emf_terms(accuracy: AccuracyLike, thermal_emf_volt: float, factor: float) -> list[Term]:
+    half_width = thermal_emf_ohm(accuracy, thermal_emf_volt)
+    if half_width <= 0.0:
+        return []
+    return [Term("thermal EMF", half_width * factor / math.sqrt(3.0), Shape.RECTANGULAR)]
+
+
+def _lead_terms(lead: LeadZero | None, now_utc_s: float, contact_ohm: float, factor: float) -> list[Term]:
+    at_least_zero(contact_ohm, "the uncertainty of the contact resistance in ohms")
+    u = uncertainty_ohm(lead, now_utc_s)
+    zero = Term(NO_LEAD_ZERO, u * factor, Shape.RECTANGULAR) if lead is None else Term(LEAD_ZERO, u * factor)
+    return [zero, Term("contact", contact_ohm * factor)]
