@@ -147,8 +147,8 @@ class LineMeter:
             LinkLost: the link broke.
             FrameGarbled: line after line fits nothing.
         """
-        await self._channel.drain(0)
         self._forget()
+        self._framer.feed(await self._channel.drain(0))  # what comes next may be the rest of its last line
         while True:
             line = await self._next_line()
             generation = self._generation

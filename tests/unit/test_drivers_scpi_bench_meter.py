@@ -161,7 +161,9 @@ async def test_a_late_answer_is_never_taken_for_that_of_a_later_question():
     async with Instrument() as instrument, meter_at(instrument) as meter:
         await meter.configure(Setup(Quantity.RESISTANCE, expected_si=100))
         instrument.values["RES"] = 77.7
-        instrument.late_s = [0.45]  # longer than the reply timeout: the answer comes while the link is drained
+        instrument.late_s = [
+            0.45
+        ]  # longer than the reply timeout: the answer comes while the link is drained
         stream = meter.readings()
         pending = asyncio.create_task(anext(stream))
         await asyncio.sleep(0.1)
