@@ -169,7 +169,9 @@ class Law:
 
 
 def solve(f: Callable[[float], float], low: float, high: float) -> float:
-    """Where a rising function crosses zero between two points, to full precision (Illinois false position).
+    """Where a rising function crosses zero between two points (false position, Illinois variant).
+
+    Every third step halves the span, so that no shape of function can slow it down for long.
 
     Raises:
         InputImpossible: the function does not change sign between them.
@@ -179,14 +181,16 @@ def solve(f: Callable[[float], float], low: float, high: float) -> float:
         return low
     if f_high < 0.0:
         raise InputImpossible("No value in the searched span has that probability.", "Ask for less coverage.")
-    side = 0
+    before, side = low, 0
     for turn in range(200):
         middle = (low * f_high - high * f_low) / (f_high - f_low)
-        if turn % 3 == 2 or not low < middle < high:
+        halved = turn % 3 == 2 or not low < middle < high
+        if halved:
             middle = 0.5 * (low + high)
         value = f(middle)
-        if value == 0.0 or high - low <= 1e-15 * (abs(low) + abs(high)):
+        if value == 0.0 or (not halved and abs(middle - before) <= 1e-15 * abs(middle)):
             return middle
+        before = middle
         if value < 0.0:
             low, f_low = middle, value
             f_high = f_high / 2.0 if side < 0 else f_high

@@ -6,6 +6,7 @@ After JCGM 106:2012, ILAC-G8:09/2019 and ISO 14253-1:2017. Not for choosing limi
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 from acquire.errors import InputImpossible
 from acquire.physics.budget import combine
@@ -30,6 +31,7 @@ def decide(
     *,
     shape: Shape | Law = Shape.NORMAL,
     maximum_risk: float | None = None,
+    unit: str = "ohm",
 ) -> Decision:
     """Judge one value by a named rule.
 
@@ -55,6 +57,7 @@ def decide(
         rule: the sheet's rule.
         shape: law of the value's error; a `Law` from `acquire.physics.budget.combine` is the most exact.
         maximum_risk: with MAXIMUM_RISK only, largest allowed probability of a false accept, 0 to 1.
+        unit: unit of measure in the reason; the arithmetic is the same for henry or a plain ratio.
 
     Raises:
         InputImpossible: no limit, limits the wrong way round, a negative or missing uncertainty, or no risk
@@ -73,7 +76,7 @@ def decide(
         outcome = Outcome.PASS if 1.0 - conformity <= (maximum_risk or 0.0) else Outcome.FAIL
     else:
         outcome = _by_zone(rule, inside, guard_ohm)
-    reason = _reason(outcome, value_ohm, expanded_ohm, limits, rule, guard_ohm)
+    reason = _reason(outcome, value_ohm, expanded_ohm, limits, _Words(rule, guard_ohm, unit))
     return Decision(outcome=outcome, guard_band_ohm=guard_ohm, conformity=conformity, reason=reason)
 
 
@@ -174,20 +177,27 @@ def _inside_by(value_ohm: float, limits: Limits) -> float:
     return min(below, above)
 
 
-def _reason(
-    outcome: Outcome, value_ohm: float, expanded_ohm: float, limits: Limits, rule: Rule, guard_ohm: float
-) -> str:
+@dataclass(frozen=True, slots=True)
+class _Words:
+    """What a reason needs beside the numbers."""
+
+    rule: Rule
+    guard_ohm: float
+    unit: str
+
+
+def _reason(outcome: Outcome, value_ohm: float, expanded_ohm: float, limits: Limits, words: _Words) -> str:
     decimals = _decimals(expanded_ohm, value_ohm)
 
-    def ohm(x: float) -> str:
-        return f"{x:.{decimals}f} ohm"
+    def shown(x: float) -> str:
+        return f"{x:.{decimals}f} {words.unit}".rstrip()
 
     if outcome is Outcome.CANNOT_JUDGE:
         return (
-            f"U = {ohm(expanded_ohm)} exceeds the tolerance of {ohm(tolerance_ohm(limits))}: "
+            f"U = {shown(expanded_ohm)} exceeds the tolerance of {shown(tolerance_ohm(limits))}: "
             f"this meter, wired like this, cannot judge it."
             if expanded_ohm > tolerance_ohm(limits)
-            else f"With U = {ohm(expanded_ohm)} even a perfect value carries more than the stated risk."
+            else f"With U = {shown(expanded_ohm)} even a perfect value carries more than the stated risk."
         )
     upper_is_nearer = limits.lower_ohm is None or (
         limits.upper_ohm is not None and limits.upper_ohm - value_ohm <= value_ohm - limits.lower_ohm
@@ -195,10 +205,10 @@ def _reason(
     name, limit = ("upper", limits.upper_ohm) if upper_is_nearer else ("lower", limits.lower_ohm)
     inside = _inside_by(value_ohm, limits)
     side = "inside" if inside >= 0.0 else "outside"
-    band = f", guard band {ohm(guard_ohm)}" if rule is not Rule.SIMPLE else ""
+    band = f", guard band {shown(words.guard_ohm)}" if words.rule is not Rule.SIMPLE else ""
     return (
-        f"{ohm(value_ohm)} is {ohm(abs(inside))} {side} the {name} limit of {ohm(limit or 0.0)}; "
-        f"U = {ohm(expanded_ohm)}{band}."
+        f"{shown(value_ohm)} is {shown(abs(inside))} {side} the {name} limit of {shown(limit or 0.0)}; "
+        f"U = {shown(expanded_ohm)}{band}."
     )
 
 

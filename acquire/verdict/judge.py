@@ -20,7 +20,7 @@ from acquire.records import (
     Step,
     Verdict,
 )
-from acquire.verdict.guard import decide
+from acquire.verdict.guard import decide_corrected
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,16 +50,7 @@ def decision_of(corrected: Corrected, limits: Limits, sheet: Sheet) -> Decision:
         limits: of the step, at the same temperature.
         sheet: names the rule and, for a stated maximum risk, the risk.
     """
-    largest = corrected.terms[0].shape if corrected.terms else None
-    return decide(
-        corrected.reference_ohm,
-        corrected.standard_uncertainty_ohm,
-        corrected.expanded_ohm,
-        limits,
-        sheet.rule,
-        maximum_risk=sheet.maximum_risk,
-        **({"shape": largest} if largest else {}),
-    )
+    return decide_corrected(corrected, limits, sheet.rule, sheet.maximum_risk)
 
 
 def judge(
