@@ -29,10 +29,7 @@ def pty_pair():
     tty.setraw(slave)
     yield master, os.ttyname(slave)
     for descriptor in (master, slave):
-        try:
-            os.close(descriptor)
-        except OSError:
-            pass
+        os.close(descriptor)
 
 
 async def feed_later(master, *lines, pause_s=0.02):

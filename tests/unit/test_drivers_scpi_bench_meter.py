@@ -64,7 +64,7 @@ class Instrument:
         finally:
             writer.close()
 
-    async def _answers(self, text):
+    async def _answers(self, text):  # noqa: PLR0911 - one return per command
         self.log.append(text)
         head, _, rest = text.partition(" ")
         if text == "*IDN?":
@@ -258,11 +258,11 @@ async def test_somebody_turning_the_meter_to_volts_is_noticed_before_a_volt_coun
     async with Instrument() as instrument, meter_at(instrument) as meter:
         await meter.configure(Setup(Quantity.RESISTANCE, expected_si=100))
         seen = []
+        stream = meter.readings()
+        seen += [await anext(stream) for _ in range(3)]
+        instrument.function = "VOLT"
         with pytest.raises(MeterRefused, match="turned it from RES to VOLT"):
-            async for reading in meter.readings():
-                seen.append(reading)
-                if len(seen) == 3:
-                    instrument.function = "VOLT"
+            await anext(stream)
         assert {r.value_si for r in seen} == {20.61}
 
 

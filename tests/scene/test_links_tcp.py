@@ -1,0 +1,111 @@
+"""TCP channels on real sockets, and recordings of them."""
+
+from __future__ import annotations
+
+import asyncio
+import io
+import socket
+import time
+
+import pytest
+
+from drivers.errors import LinkLost, LinkTimeout, LinkUnavailable
+from drivers.link.address import channel_for
+from drivers.link.recorded import Chunk, PlaybackChannel, RecordingChannel, from_lines
+
+
+@pytest.fixture
+async def peer():
+    """A server that hands out its accepted connections."""
+    accepted: asyncio.Queue = asyncio.Queue()
+    server = await asyncio.start_server(lambda r, w: accepted.put_nowait((r, w)), "127.0.0.1", 0)
+    yield server.sockets[0].getsockname()[1], accepted
+    server.close()
+
+
+async def test_bytes_go_both_ways_without_delay(peer):
+    port, accepted = peer
+    channel = channel_for(f"tcp:127.0.0.1:{port}")
+    await channel.open()
+    reader, writer = await accepted.get()
+    await channel.write(b"READ?\n", 1.0)
+    assert await reader.readline() == b"READ?\n"
+    writer.write(b"+1.0\n")
+    assert await channel.read_some(1.0) == b"+1.0\n"
+    assert channel._writer.get_extra_info("socket").getsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY)
+    writer.close()
+    await channel.close()
+
+
+async def test_silence_is_a_timeout_and_the_end_of_file_is_a_loss(peer):
+    port, accepted = peer
+    channel = channel_for(f"tcp:127.0.0.1:{port}")
+    await channel.open()
+    _, writer = await accepted.get()
+    started_s = time.monotonic()
+    with pytest.raises(LinkTimeout):
+        await channel.read_some(0.1)
+    assert 0.09 < time.monotonic() - started_s < 0.5
+    writer.close()
+    with pytest.raises(LinkLost, match="closed the connection"):
+        await channel.read_some(1.0)
+    await channel.close()
+
+
+async def test_a_reset_connection_is_a_loss(peer):
+    port, accepted = peer
+    channel = channel_for(f"tcp:127.0.0.1:{port}")
+    await channel.open()
+    _, writer = await accepted.get()
+    sock = writer.get_extra_info("socket")
+    sock.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, b"\x01\x00\x00\x00\x00\x00\x00\x00")
+    writer.transport.abort()
+    with pytest.raises(LinkLost):
+        await channel.read_some(1.0)
+    await channel.close()
+
+
+async def test_a_refused_port_and_an_unknown_name_are_told_apart():
+    with socket.socket() as sock:
+        sock.bind(("127.0.0.1", 0))
+        port = sock.getsockname()[1]
+        with pytest.raises(LinkUnavailable, match="nothing listens"):
+            await channel_for(f"tcp:127.0.0.1:{port}").open()
+    with pytest.raises(LinkUnavailable, match="not known|cannot be reached"):
+        await channel_for("tcp:no-such-host.invalid:5025").open()
+
+
+async def test_a_recording_plays_back_the_same_bytes(peer):
+    port, accepted = peer
+    record = io.StringIO()
+    channel = RecordingChannel(channel_for(f"tcp:127.0.0.1:{port}"), record, time.monotonic)
+    await channel.open()
+    _, writer = await accepted.get()
+    await channel.write(b"READ?\n", 1.0)
+    writer.write(b"+1.0\n")
+    await channel.read_some(1.0)
+    writer.write(b"late\n")
+    await channel.drain(0.05)
+    writer.close()
+    await channel.close()
+    chunks = from_lines(record.getvalue().splitlines())
+    assert [(c.way, c.data) for c in chunks] == [("out", b"READ?\n"), ("in", b"+1.0\n"), ("in", b"late\n")]
+    player = PlaybackChannel(chunks)
+    await player.open()
+    assert [await player.read_some(1), await player.read_some(1)] == [b"+1.0\n", b"late\n"]
+    with pytest.raises(LinkLost, match="the record is over"):
+        await player.read_some(1)
+
+
+async def test_a_recording_keeps_its_pace():
+    player = PlaybackChannel([Chunk(0.0, "in", b"a"), Chunk(0.2, "in", b"b")], pace=1.0)
+    await player.open()
+    assert await player.read_some(0.05) == b"a"
+    with pytest.raises(LinkTimeout):
+        await player.read_some(0.05)
+    assert await player.read_some(1.0) == b"b"
+
+
+def test_a_spoilt_record_names_its_line():
+    with pytest.raises(ValueError, match="line 2"):
+        from_lines(['{"t_s": 0, "way": "in", "hex": "00"}', '{"t_s": 0}'])
