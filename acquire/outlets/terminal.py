@@ -184,7 +184,7 @@ def rest_bar(unrest: float, width: int = 8) -> str:
 
 
 def verdict_line(verdict: Verdict) -> Text:
-    """One line: pins, step, value at reference with uncertainty, scale, word, and the reason if not a pass."""
+    """One line: pins, step, value with uncertainty, scale, word, and the reason if not a pass."""
     shape, words, style = SIGNS[verdict.outcome]
     pair = f"{verdict.pin_a}–{verdict.pin_b}"
     if verdict.reference_ohm is None:

@@ -1,0 +1,58 @@
+"""What every reading is corrected with: the winding's temperature and the lead zero, each with its age.
+
+Pure: time comes in with each question. Not for the corrections themselves (physics/) nor for asking the
+operator (pipeline).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from acquire.records import LeadZero
+
+
+@dataclass(frozen=True, slots=True)
+class Temperature:
+    """Where a temperature came from.
+
+    Attributes:
+        celsius: of the air about the unit, taken as the winding's own once the unit has soaked.
+        standard_uncertainty_kelvin: of that.
+        utc_s: when it was read or typed in.
+    """
+
+    celsius: float
+    standard_uncertainty_kelvin: float
+    utc_s: float
+
+
+@dataclass(slots=True)
+class Conditions:
+    """The latest temperature and lead zero of a bench.
+
+    Attributes:
+        temperature: None until the first one arrives.
+        temperature_oldest_s: an older one is not used; verdicts wait for a fresh one.
+        lead: None until the leads have been zeroed.
+        lead_oldest_s: an older zero is asked for again.
+        lead_wanted: False where the bench measures with four wires only or its file states the leads.
+    """
+
+    temperature_oldest_s: float = 300.0
+    lead_oldest_s: float = 8 * 3600.0
+    lead_wanted: bool = True
+    temperature: Temperature | None = None
+    lead: LeadZero | None = None
+
+    def fresh_temperature(self, utc_s: float) -> Temperature | None:
+        """The latest temperature, or None if there is none or it is too old."""
+        latest = self.temperature
+        if latest is None or utc_s - latest.utc_s > self.temperature_oldest_s:
+            return None
+        return latest
+
+    def lead_zero_due(self, utc_s: float) -> bool:
+        """Whether the leads must be zeroed before low ohms can be judged well."""
+        if not self.lead_wanted:
+            return False
+        return self.lead is None or utc_s - self.lead.utc_s > self.lead_oldest_s

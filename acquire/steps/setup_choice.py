@@ -1,0 +1,103 @@
+"""How the meter should be set for a step: two or four wires, and how large a value its range must hold.
+
+Not for talking to the meter (drivers) and not for the limits themselves (pairs).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Protocol
+
+from acquire.physics.accuracy import AccuracyLike, half_width_si
+from acquire.records import Limits, Purpose, Step
+from acquire.steps.pairs import PairTable
+from drivers.reading import Quantity
+
+HEADROOM = 1.2
+"""A range must hold this much more than the largest healthy value, so that a bad joint still reads."""
+
+ROOM_FOR_METER = 0.1
+"""Share of the tolerance that the meter's accuracy may use up before a finer range is preferred to one that
+holds every pair of the unit; workshop choice."""
+
+
+class MeterStatements(Protocol):
+    """What the meter's file states, by quantity and size."""
+
+    def in_use(
+        self, quantity: Quantity, range_full_scale_si: float | None, value_si: float
+    ) -> AccuracyLike | None:
+        """The statement on the range in use, found by the value where it is unknown; None: no statement."""
+        ...
+
+    def holding(self, quantity: Quantity, value_si: float) -> AccuracyLike | None:
+        """The statement on the smallest range that holds a value; None: no such range."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """What a step wants of the meter.
+
+    Attributes:
+        quantity: function.
+        expected_ohm: largest value to be expected; None lets the meter range by itself.
+        slow: a large inductance makes the reading creep.
+    """
+
+    quantity: Quantity = Quantity.RESISTANCE
+    expected_ohm: float | None = None
+    slow: bool = False
+
+
+def quantity_for(step: Step, nominal_ohm: float, four_wire_below_ohm: float | None) -> Quantity:
+    """Two or four wires.
+
+    Args:
+        step: may insist on either.
+        nominal_ohm: of its pair.
+        four_wire_below_ohm: the bench uses four wires below this; None where it has only two.
+    """
+    if step.quantity is not Quantity.RESISTANCE:
+        return step.quantity
+    if four_wire_below_ohm is None:
+        return Quantity.RESISTANCE
+    four = nominal_ohm < four_wire_below_ohm if step.four_wire is None else step.four_wire
+    return Quantity.RESISTANCE_4W if four else Quantity.RESISTANCE
+
+
+def expected_ohm(
+    table: PairTable,
+    step: Step,
+    purpose: Purpose,
+    quantity: Quantity,
+    meter: MeterStatements,
+) -> float:
+    """The largest value that the range must hold for a step.
+
+    A range wide enough for every pair of the unit lets a wrong pair be recognised instead of reading as
+    overload; it is chosen where the meter can afford it, else the range that just holds the asked pair.
+
+    Args:
+        table: pairs of the unit.
+        step: to be measured.
+        purpose: decides which limits apply.
+        quantity: function in use.
+        meter: what its file states.
+    """
+    finite = [ohm for ohm in map(table.nominal_ohm, table.pairs()) if math.isfinite(ohm)]
+    own = table.nominal_ohm(step.pair)
+    widest = HEADROOM * max(finite, default=1.0)
+    if math.isinf(own):
+        return widest
+    tolerance = _half(table.limits_for(step, purpose), own)
+    statement = meter.holding(quantity, widest)
+    affordable = statement is not None and half_width_si(statement, own) <= ROOM_FOR_METER * tolerance
+    return widest if affordable else HEADROOM * own
+
+
+def _half(limits: Limits, nominal_ohm: float) -> float:
+    """Half the distance between the limits; the distance to the only one where the other is missing."""
+    ends = [end for end in (limits.lower_ohm, limits.upper_ohm) if end is not None]
+    return min((abs(end - nominal_ohm) for end in ends), default=math.inf)
