@@ -76,10 +76,21 @@ def student_quantile(p: float, degrees_of_freedom: float) -> float:
         return -student_quantile(1.0 - p, degrees_of_freedom)
     if math.isinf(degrees_of_freedom) or degrees_of_freedom > 1e7:
         return normal_quantile(p)
-    upper = max(2.0, normal_quantile(p))
-    while student_cdf(upper, degrees_of_freedom) < p:
-        upper *= 2.0
-    return solve(lambda t: student_cdf(t, degrees_of_freedom) - p, 0.0, upper)
+    # The cdf is concave above zero, so Newton's steps from the left of the root never overshoot it.
+    t = normal_quantile(p)
+    for _ in range(100):
+        step = (p - student_cdf(t, degrees_of_freedom)) / student_density(t, degrees_of_freedom)
+        t += step
+        if abs(step) <= 1e-13 * t:
+            break
+    return t
+
+
+def student_density(t: float, degrees_of_freedom: float) -> float:
+    """Density of Student's variable at t, finite degrees of freedom > 0 (Abramowitz and Stegun, 26.7)."""
+    half = 0.5 * degrees_of_freedom
+    front = math.lgamma(half + 0.5) - math.lgamma(half) - 0.5 * math.log(degrees_of_freedom * math.pi)
+    return math.exp(front - (half + 0.5) * math.log1p(t * t / degrees_of_freedom))
 
 
 def chi_square_cdf(x: float, degrees_of_freedom: float) -> float:

@@ -1,0 +1,117 @@
+"""Probability laws, each held against scipy as a second opinion."""
+
+import math
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from acquire.errors import InputImpossible
+from acquire.physics.laws import (
+    HALF_WIDTH_OVER_U,
+    Law,
+    chi_square_cdf,
+    chi_square_quantile,
+    normal_cdf,
+    normal_quantile,
+    solve,
+    student_cdf,
+    student_density,
+    student_quantile,
+)
+from acquire.records import Shape
+
+BOUNDED = {
+    Shape.RECTANGULAR: stats.uniform(-1, 2),
+    Shape.TRIANGULAR: stats.triang(0.5, -1, 2),
+    Shape.U_SHAPED: stats.arcsine(-1, 2),
+}
+
+
+@pytest.mark.parametrize("z", [-38.0, -8.0, -1.0, 0.0, 0.3, 5.0])
+def test_normal_cdf_agrees_with_scipy_far_into_the_tail(z):
+    assert normal_cdf(z) == pytest.approx(stats.norm.cdf(z), rel=1e-12)
+
+
+@pytest.mark.parametrize("nu", [0.8, 1.0, 2.0, 4.5, 16.76, 120.0, 9999.0])
+def test_student_agrees_with_scipy(nu):
+    for t in (-30.0, -2.0, 0.0, 0.5, 3.0):
+        assert student_cdf(t, nu) == pytest.approx(stats.t.cdf(t, nu), rel=1e-9)
+        assert student_density(t, nu) == pytest.approx(stats.t.pdf(t, nu), rel=1e-9)
+    for p in (0.02, 0.5, 0.6, 0.95, 0.975, 0.995, 0.9999):
+        assert student_quantile(p, nu) == pytest.approx(stats.t.ppf(p, nu), rel=1e-9, abs=1e-9)
+
+
+def test_student_with_endless_freedom_is_normal():
+    assert student_quantile(0.975, math.inf) == normal_quantile(0.975)
+    assert student_cdf(1.3, math.inf) == normal_cdf(1.3)
+
+
+@pytest.mark.parametrize("nu", [1.0, 2.5, 10.0, 42.0, 500.0])
+def test_chi_square_agrees_with_scipy(nu):
+    for x in (0.0, 0.1, nu, 3 * nu):
+        assert chi_square_cdf(x, nu) == pytest.approx(stats.chi2.cdf(x, nu), rel=1e-10)
+    for p in (0.01, 0.5, 0.95, 0.999):
+        assert chi_square_quantile(p, nu) == pytest.approx(stats.chi2.ppf(p, nu), rel=1e-9)
+
+
+@pytest.mark.parametrize("shape", list(BOUNDED))
+def test_half_width_over_u_is_the_inverse_of_the_standard_deviation(shape):
+    assert HALF_WIDTH_OVER_U[shape] == pytest.approx(1.0 / BOUNDED[shape].std())
+
+
+@pytest.mark.parametrize("shape", list(BOUNDED))
+@pytest.mark.parametrize("blur", [0.0, 1e-12, 0.03, 0.2, 1.0, 5.0])
+def test_a_blurred_law_agrees_with_numerical_convolution(shape, blur):
+    """Second opinion: average of the normal cdf over 20 000 quantiles of the bounded law."""
+    law = Law(2.0, 2.0 * blur, shape)
+    centres = 2.0 * BOUNDED[shape].ppf((np.arange(20_000) + 0.5) / 20_000)
+    for x in (-2.4, -1.0, 0.0, 0.7, 1.9, 3.0):
+        expected = np.mean(stats.norm.cdf((x - centres) / (2.0 * blur)) if blur else centres <= x)
+        assert law.cdf(x) == pytest.approx(expected, abs=5e-5)
+
+
+def test_a_very_wide_normal_part_swallows_the_bounded_one():
+    assert Law(1.0, 1e4).cdf(1e4) == pytest.approx(normal_cdf(1.0), abs=1e-8)
+
+
+def test_quantile_undoes_cdf():
+    for law in (
+        Law(1.0, 0.3),
+        Law(0.0, 0.3),
+        Law(1.0, 0.0),
+        Law(1.0, 0.3, Shape.TRIANGULAR),
+        Law(1.0, 0.3, Shape.U_SHAPED),
+    ):
+        for p in (0.001, 0.3, 0.5, 0.975, 0.9999):
+            assert law.cdf(law.quantile(p)) == pytest.approx(p, abs=1e-9)
+
+
+def test_a_value_known_exactly_is_a_step():
+    assert (Law(0.0, 0.0).cdf(-1e-9), Law(0.0, 0.0).cdf(0.0)) == (0.0, 1.0)
+
+
+def test_probability_between_bounds_keeps_its_digits_in_the_tail():
+    law = Law.of(Shape.NORMAL, 1.0)
+    assert law.between(9.0, math.inf) == pytest.approx(stats.norm.sf(9.0), rel=1e-10)
+    assert law.between(-math.inf, math.inf) == 1.0
+    assert law.between(1.0, -1.0) == 0.0
+
+
+def test_a_pure_law_has_the_standard_deviation_it_was_made_with():
+    for shape in Shape:
+        assert Law.of(shape, 0.7).standard_deviation == pytest.approx(0.7)
+
+
+def test_solve_refuses_a_span_without_a_root():
+    with pytest.raises(InputImpossible):
+        solve(lambda x: x - 5.0, 0.0, 1.0)
+
+
+@pytest.mark.parametrize("p", [0.0, 1.0, -0.1, 2.0, float("nan")])
+def test_a_probability_outside_0_to_1_is_refused(p):
+    for function in (normal_quantile, lambda q: student_quantile(q, 5), lambda q: chi_square_quantile(q, 5)):
+        with pytest.raises(InputImpossible):
+            function(p)
+    with pytest.raises(InputImpossible):
+        student_cdf(1.0, 0.0)
