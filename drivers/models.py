@@ -285,19 +285,23 @@ def _in_words(error: ErrorDetails) -> str:
 
 def _line_of(text: str, loc: tuple[int | str, ...]) -> int:
     """Line of a key in the file, or of its table where the key is missing; 0 when it cannot be told."""
-    table = next((part for part in loc if isinstance(part, str)), "")
+    names = [part for part in loc if isinstance(part, str)]
+    if not names:
+        return 0
+    lines = list(enumerate(text.splitlines(), start=1))
+    heads = [(number, head[1]) for number, line in lines if (head := _TABLE.match(line))]
+    of_table = [number for number, name in heads if name == names[0]]
     index = next((part for part in loc if isinstance(part, int)), 0)
-    key = next((part for part in reversed(loc) if isinstance(part, str)), "")
-    start, nth, found = 0, -1, 0
-    for number, line in enumerate(text.splitlines(), start=1):
-        head = re.match(r"\s*\[+\s*([\w.-]+)\s*\]+", line)
-        if head:
-            nth += head[1] == table
-            inside = head[1] == table and nth == index
-            start = number if inside else start
-            if start and not inside:
-                break
-        if re.match(rf"\s*{re.escape(key)}\s*=", line) and (start or table == key):
-            found = number
-            break
-    return found or start
+    if of_table:
+        start = of_table[min(index, len(of_table) - 1)]
+    elif len(names) == 1:
+        start = 0
+    else:
+        return 0
+    end = next((number for number, _ in heads if number > start), len(lines) + 1)
+    key = re.compile(rf"\s*{re.escape(names[-1])}\s*=")
+    inside = (number for number, line in lines if start < number < end and key.match(line))
+    return next(inside, start)
+
+
+_TABLE = re.compile(r"\s*\[{1,2}\s*([\w.-]+)\s*\]{1,2}")

@@ -47,12 +47,12 @@ def combine(terms: Sequence[Term], coverage: float = 0.95) -> Combined:
     """Combine independent terms into one standard and one expanded uncertainty.
 
     Method: standard uncertainty by JCGM 100:2008, 5.1.2; effective degrees of freedom by its G.4.1. For the
-    expanded uncertainty the largest bounded term (rectangular, triangular or U-shaped, its limits
-    known) keeps its own law and is convolved with a normal law for all the others (lumped by the central limit theorem,
-    G.2); that normal law is widened by Student's t over z for the others' own effective degrees of freedom.
-    So: without a bounded term the factor is exactly Student's t (G.3); with one alone it is exactly that
-    law's own (1.65 for a rectangle at 95 %, EA-4/02 S9); in between it goes over smoothly. Simulated, it
-    covers 95.3 to 96.5 % with five to ten readings, where one t for the whole budget falls to 93.5 %.
+    expanded uncertainty the largest bounded term (rectangular, triangular or U-shaped, its limits known)
+    keeps its own law and is convolved with a normal law for all the others, lumped by the central limit
+    theorem (G.2); that normal law is widened by Student's t over z for the others' own effective degrees of
+    freedom. So: without a bounded term the factor is exactly Student's t (G.3); with one alone it is exactly
+    that law's own (1.65 for a rectangle at 95 %, EA-4/02 S9); in between it goes over smoothly. Simulated,
+    it covers 95.3 to 96.5 % with five to ten readings, where one t for the whole budget falls to 93.5 %.
 
     Args:
         terms: at least one, sensitivities already applied.

@@ -149,9 +149,11 @@ class Law:
         U-shaped part by the midpoint rule over the angle, good to 1e-6.
         """
         a, s = self.half_width, self.normal_u
-        if a <= 0.0 and s <= 0.0:
+        if math.isinf(x) or (a <= 0.0 and s <= 0.0):
             return 1.0 if x >= 0.0 else 0.0
-        if s > 100.0 * a:
+        if x > a + 9.0 * s:
+            return 1.0
+        if s > 20.0 * a:
             return normal_cdf(x / self.standard_deviation)
         if s < _SHARPEST[self.shape] * a:
             return _bounded_cdf(self.shape, x / a)

@@ -72,6 +72,9 @@ def test_a_blurred_law_agrees_with_numerical_convolution(shape, blur):
 
 
 def test_a_very_wide_normal_part_swallows_the_bounded_one():
+    for shape in BOUNDED:
+        just_below, just_above = (Law(1.0, s, shape) for s in (19.999, 20.001))
+        assert just_below.cdf(30.0) == pytest.approx(just_above.cdf(30.0), abs=5e-5)
     assert Law(1.0, 1e4).cdf(1e4) == pytest.approx(normal_cdf(1.0), abs=1e-8)
 
 
@@ -85,6 +88,13 @@ def test_quantile_undoes_cdf():
     ):
         for p in (0.001, 0.3, 0.5, 0.975, 0.9999):
             assert law.cdf(law.quantile(p)) == pytest.approx(p, abs=1e-9)
+
+
+@pytest.mark.parametrize("shape", list(BOUNDED))
+def test_nothing_lies_below_minus_infinity_and_all_below_infinity(shape):
+    law = Law(1.0, 0.3, shape)
+    assert (law.cdf(-math.inf), law.cdf(math.inf)) == (0.0, 1.0)
+    assert law.between(-math.inf, 0.0) == pytest.approx(0.5)
 
 
 def test_a_value_known_exactly_is_a_step():

@@ -1,0 +1,172 @@
+"""Meter files: what they give, and what is said of a faulty one."""
+
+import hashlib
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from acquire.physics.accuracy import half_width_si
+from drivers.errors import ModelInvalid
+from drivers.models import load_model
+from drivers.reading import Quantity
+
+FILES = sorted((Path(__file__).parents[2] / "configs" / "meters").glob("*.toml"))
+
+GOOD = """\
+name = "mine"
+source = "manual, page 7"
+window_celsius = [18.0, 28.0]
+
+[calibration]
+due = 2027-03-31
+certificate = "C 12"
+
+[[range]]
+quantity = "resistance"
+full_scale_si = 2000.0
+resolution_si = 1.0
+percent_of_reading = 0.8
+counts = 3
+
+[[range]]
+quantity = "resistance"
+full_scale_si = 200.0
+resolution_si = 0.1
+percent_of_reading = 0.8
+counts = 5
+limit_percent_per_kelvin = 10
+source = "measured here"
+"""
+
+
+def written(folder, text):
+    file = folder / "mine.toml"
+    file.write_text(text, encoding="utf-8")
+    return file
+
+
+def faults(folder, text):
+    with pytest.raises(ModelInvalid) as caught:
+        load_model(written(folder, text))
+    return caught.value.what
+
+
+@pytest.mark.parametrize("file", FILES, ids=lambda file: file.stem)
+def test_every_shipped_file_loads_and_says_its_source(file):
+    model = load_model(file)
+    assert model.name == file.stem
+    assert model.source == "typical of its class, no particular product"
+    for each in model.ranges:
+        statement = model.accuracy(each.quantity, each.full_scale_si)
+        assert half_width_si(statement, each.full_scale_si) >= each.resolution_si
+
+
+def test_the_four_classes_are_shipped():
+    assert {file.stem for file in FILES} == {"hand-2000", "hand-6000", "bench-50000", "bench-6-digit"}
+
+
+def test_counts_of_the_hand_meter_are_what_its_name_says():
+    for stem, counts in (("hand-2000", 2000), ("hand-6000", 6000), ("bench-50000", 50000)):
+        model = next(load_model(file) for file in FILES if file.stem == stem)
+        for each in model.ranges_of(Quantity.RESISTANCE):
+            assert each.full_scale_si / each.resolution_si == pytest.approx(counts)
+
+
+def test_the_smallest_range_that_can_show_the_value_is_chosen(tmp_path):
+    model = load_model(written(tmp_path, GOOD))
+    assert model.range_for(Quantity.RESISTANCE, 199.9).full_scale_si == 200.0
+    assert model.range_for(Quantity.RESISTANCE, -200.1).full_scale_si == 2000.0
+    assert model.range_for(Quantity.RESISTANCE, 2001.0) is None
+    assert model.range_for(Quantity.RESISTANCE_4W, 1.0) is None
+
+
+def test_overrange_is_used_and_a_range_is_found_by_either_name(tmp_path):
+    model = load_model(
+        written(tmp_path, GOOD.replace("resolution_si = 0.1", "resolution_si = 0.1\noverrange_percent = 20"))
+    )
+    assert model.range_for(Quantity.RESISTANCE, 239.0).full_scale_si == 200.0
+    assert model.accuracy(Quantity.RESISTANCE, 240.0).range_full_scale_si == 200.0
+    assert model.accuracy(Quantity.RESISTANCE, 199.9).range_full_scale_si == 200.0
+
+
+def test_percentages_become_fractions(tmp_path):
+    statement = load_model(written(tmp_path, GOOD)).accuracy(Quantity.RESISTANCE, 200.0)
+    assert statement.fraction_of_reading == pytest.approx(0.008)
+    assert statement.limit_per_kelvin == pytest.approx(0.1)
+    assert half_width_si(statement, 100.0) == pytest.approx(0.8 + 0.5)
+    assert statement.source == "measured here"
+
+
+def test_a_range_that_is_not_in_the_file_is_named_with_those_that_are(tmp_path):
+    model = load_model(written(tmp_path, GOOD))
+    with pytest.raises(ModelInvalid, match=r"no resistance range of 20 ohm \(it knows: 200, 2000\)"):
+        model.accuracy(Quantity.RESISTANCE, 20.0)
+
+
+def test_calibration_is_past_due_from_its_day_on(tmp_path):
+    model = load_model(written(tmp_path, GOOD))
+    assert model.calibration.certificate == "C 12"
+    assert model.days_past_due(date(2027, 3, 30)) == -1
+    assert model.days_past_due(date(2027, 3, 31)) == 0
+    assert model.days_past_due(date(2027, 4, 30)) == 30
+    assert load_model(FILES[0]).days_past_due(date(2027, 1, 1)) is None
+
+
+def test_the_hash_is_that_of_the_bytes(tmp_path):
+    file = written(tmp_path, GOOD)
+    assert load_model(file).content_hash == hashlib.sha256(file.read_bytes()).hexdigest()
+
+
+@pytest.mark.parametrize(
+    ("change", "line", "sentence"),
+    [
+        (
+            ("resolution_si = 0.1", "resolution_si = -0.1"),
+            19,
+            "range[2].resolution_si: Input should be greater than 0",
+        ),
+        (
+            ('quantity = "resistance"', 'quantity = "ohms"'),
+            10,
+            "'ohms' is no quantity; allowed are resistance",
+        ),
+        (("counts = 3", "count = 3"), 14, "range[1].count: is not a key of meter files"),
+        (("full_scale_si = 200.0\n", ""), 16, "range[2].full_scale_si: is missing"),
+        (('source = "manual, page 7"\n', ""), 0, "source: is missing"),
+        (("due = 2027-03-31", 'due = "soon"'), 6, "calibration.due: is no date"),
+        (("full_scale_si = 200.0", "full_scale_si = 2000.0"), 0, "is given twice"),
+        (("[18.0, 28.0]", "[28.0, 18.0]"), 0, "lower temperature first"),
+        (("resolution_si = 1.0", "resolution_si = 3000"), 9, "must be smaller than full_scale_si"),
+        (("percent_of_reading = 0.8\ncounts = 3", ""), 9, "no meter is exact"),
+        (('name = "mine"', 'name = "My Meter"'), 1, "name:"),
+        (("full_scale_si = 2000.0", "full_scale_si = nan"), 11, "full_scale_si"),
+    ],
+)
+def test_a_fault_is_told_with_its_line(tmp_path, change, line, sentence):
+    what = faults(tmp_path, GOOD.replace(*change, 1))
+    told = next(each for each in what.splitlines() if sentence in each)
+    place = f"mine.toml:{line}: " if line else "mine.toml: "
+    assert place in told, told
+
+
+def test_all_faults_are_told_at_once(tmp_path):
+    what = faults(tmp_path, GOOD.replace("0.8", "-1").replace("counts = 5", "counts = 'five'"))
+    assert len(what.splitlines()) == 3
+
+
+def test_a_broken_file_a_missing_one_and_a_strange_one_are_told_in_a_sentence(tmp_path):
+    assert "no valid TOML" in faults(tmp_path, "name = ")
+    with pytest.raises(ModelInvalid, match="cannot be read"):
+        load_model(tmp_path / "missing.toml")
+    (tmp_path / "binary.toml").write_bytes(b"\xff\xfe\x00")
+    with pytest.raises(ModelInvalid, match="not UTF-8"):
+        load_model(tmp_path / "binary.toml")
+
+
+def test_every_key_of_a_range_is_explained_in_the_read_me():
+    from drivers.models import MeterModel, RangeModel
+
+    text = (FILES[0].parent / "README.md").read_text(encoding="utf-8")
+    keys = {*RangeModel.model_fields, *MeterModel.model_fields} - {"ranges", "content_hash"}
+    assert [key for key in sorted(keys) if f"`{key}`" not in text and f"`[{key}]`" not in text] == []
