@@ -1,0 +1,130 @@
+"""Puts the bench together: clock, air, probes, meter, thermometer, hands; and talks with whoever started it.
+
+The only place of the simulation where the parts meet.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import json
+import signal
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from sim.clock import BenchClock
+from sim.hands import Hands
+from sim.meter import CLASSES, Meter
+from sim.probes import Ambient, Probes
+from sim.scenes import Scene, TruthLog, build_scene, dice_for
+from sim.server import Session, on_pty, on_tcp, scpi_session, stream_session
+from sim.speak_frames import temperature_line
+from sim.speak_scpi import ScpiVoice
+from sim.talk import read_lines
+
+
+@dataclass(frozen=True, slots=True)
+class Options:
+    """What the command line says; see `__main__`."""
+
+    scene: str = "plover-80"
+    seed: int = 7
+    units: int | None = None
+    speed: float = 1.0
+    truth: Path | None = None
+    meter_port: int = 0
+    meter_link: str = "tcp"
+    thermometer: str = "pty"
+    typed: bool = False
+
+
+class Bench:
+    """A bench ready to be plugged into."""
+
+    def __init__(self, options: Options) -> None:
+        self.options = options
+        self.clock = BenchClock(options.speed)
+        self.scene: Scene = build_scene(options.scene, options.seed, options.units)
+        self.ambient = Ambient(dice_for(options.seed, "ambient"))
+        self.probes = Probes(self.ambient)
+        meter_dice = dice_for(options.seed, "meter")
+        self.meter = Meter(CLASSES["bench-6.5"], self.probes, self.clock, meter_dice)
+        self.voice = ScpiVoice(self.meter)
+        self._sensor = dice_for(options.seed, "thermometer")
+        self._sensor_offset = self._sensor.uniform(-0.1, 0.1)
+
+    def temperature(self) -> bytes:
+        """What the thermometer sends now."""
+        celsius = (
+            self.ambient.celsius(self.clock.now_s()) + self._sensor_offset + self._sensor.gauss(0, 0.015)
+        )
+        return temperature_line(celsius)
+
+    @contextlib.asynccontextmanager
+    async def served(self) -> Any:
+        """Serve both instruments and give their addresses by name."""
+        wanted: list[tuple[str, str, Session, int]] = [
+            ("meter", self.options.meter_link, scpi_session(self.voice), self.options.meter_port),
+            ("thermometer", self.options.thermometer, stream_session(self.clock, 0.7, self.temperature), 0),
+        ]
+        async with contextlib.AsyncExitStack() as stack:
+            addresses = {}
+            for name, link, session, port in wanted:
+                addresses[name] = await self._address(stack, link, session, port)
+            yield addresses
+
+    async def _address(self, stack: contextlib.AsyncExitStack, link: str, session: Session, port: int) -> str:
+        if link == "pty":
+            with contextlib.suppress(OSError):  # no pty on this system: TCP will do
+                return await stack.enter_async_context(on_pty(session))
+        return await stack.enter_async_context(on_tcp(session, port))
+
+
+def tell(what: dict[str, Any]) -> None:
+    """Say something to whoever started the bench."""
+    with contextlib.suppress(BrokenPipeError):  # nobody listens any more: the end of the input follows
+        print(json.dumps(what), flush=True)
+
+
+async def run(options: Options) -> int:
+    """Run the bench until its input ends, or until it is told to stop."""
+    bench = Bench(options)
+    with contextlib.ExitStack() as files:
+        truth_file = files.enter_context(options.truth.open("w", encoding="utf-8")) if options.truth else None
+        async with bench.served() as addresses:
+            tell({"address": addresses})
+            hands = Hands(
+                bench.scene,
+                options.seed,
+                probes=bench.probes,
+                meter=bench.meter,
+                clock=bench.clock,
+                tell=tell,
+                truth=TruthLog(truth_file),
+            )
+            work = asyncio.create_task(hands.work(), name="hands")
+            listen = asyncio.create_task(_listen(hands), name="listen")
+            loop = asyncio.get_running_loop()
+            for number in (signal.SIGTERM, signal.SIGINT):
+                loop.add_signal_handler(number, listen.cancel)
+            await asyncio.wait({work, listen}, return_when=asyncio.FIRST_COMPLETED)
+            for task in (work, listen):
+                task.cancel()
+            results = await asyncio.gather(work, listen, return_exceptions=True)
+    for result in results:
+        if isinstance(result, Exception):
+            raise result
+    return 0
+
+
+async def _listen(hands: Hands) -> None:
+    async for line in read_lines(sys.stdin.fileno()):
+        try:
+            show = json.loads(line)
+        except ValueError:
+            print(f"not a JSON object, left out: {line!r}", file=sys.stderr)
+            continue
+        if isinstance(show, dict):
+            hands.see(show)

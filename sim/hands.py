@@ -1,0 +1,284 @@
+"""A virtual operator: two hands, one pair of eyes, and no knowledge of what is wrong with a unit.
+
+Does what the prompts say with a person's delays, and sometimes not quite: touches a wrong pair, lifts too
+early, slips. Sees prompts and the meter's display, nothing else. Not for measuring or judging.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+from collections import deque
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from sim.clock import BenchClock
+from sim.meter import Meter
+from sim.probes import ContactHabit, Probes, new_touch
+from sim.scenes import Pair, PlannedUnit, Scene, TruthLog, dice_for
+
+Show = dict[str, Any]
+Tell = Callable[[dict[str, Any]], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Pace:
+    """How quick a person is; all in simulated seconds, as shortest and longest.
+
+    Attributes:
+        scan: put the unit down and scan it; travel: from prompt to contact; react: from verdict to lifting.
+        look: to find out what went wrong; patience: holding on without any news.
+        open_display: how long a display must show overload before the hands believe it.
+    """
+
+    scan: tuple[float, float] = (0.8, 1.6)
+    travel: tuple[float, float] = (0.5, 1.0)
+    react: tuple[float, float] = (0.2, 0.5)
+    look: tuple[float, float] = (0.8, 1.6)
+    patience: float = 20.0
+    open_display: float = 3.0
+
+
+class Hands:
+    """The operator of one scene.
+
+    Args:
+        scene: the units; `seed`: of every delay and slip.
+        probes, meter, clock: the bench.
+        tell: takes what the hands do, as JSON objects.
+        truth: the log.
+    """
+
+    def __init__(
+        self,
+        scene: Scene,
+        seed: int,
+        *,
+        probes: Probes,
+        meter: Meter,
+        clock: BenchClock,
+        tell: Tell,
+        truth: TruthLog,
+        pace: Pace | None = None,
+        habit: ContactHabit | None = None,
+    ) -> None:
+        self._scene, self._seed = scene, seed
+        self._probes, self._meter, self._clock = probes, meter, clock
+        self._tell, self._truth = tell, truth
+        self._pace, self._habit = pace or Pace(), habit or ContactHabit()
+        self._inbox: asyncio.Queue[Show] = asyncio.Queue()
+        self._again: deque[Show] = deque()
+        self._waiting: Iterator[tuple[int, PlannedUnit]] = iter(enumerate(scene.units, start=1))
+        self._planned: PlannedUnit | None = None
+        self._unit_no = 0
+        self._touch_no = 0
+        self._dice = dice_for(seed, "hands", 0, 0)
+        self._slipped: set[Pair] = set()
+
+    def see(self, show: Show) -> None:
+        """A prompt, a colour or a sound reaches the operator."""
+        self._inbox.put_nowait(show)
+
+    async def work(self) -> None:
+        """Follow prompts until cancelled."""
+        while True:
+            show = await self._next()
+            what = show.get("show")
+            if what == "start_unit":
+                await self._fetch()
+            elif what == "short_probes":
+                await self._short()
+            elif what in {"touch", "touch_again"}:
+                await self._measure(show)
+            elif what == "unit":
+                self._put_aside(show)
+
+    async def _next(self, within_s: float | None = None) -> Show:
+        """The next thing to be seen; an empty one when nothing comes within a simulated time."""
+        if self._again:
+            return self._again.popleft()
+        if within_s is None:
+            return await self._inbox.get()
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(within_s / self._clock.speed):
+                return await self._inbox.get()
+        return {}
+
+    async def _pause(self, limits: tuple[float, float]) -> None:
+        await self._clock.pause(self._dice.uniform(*limits))
+
+    # ------------------------------------------------------------------ units
+    async def _fetch(self) -> None:
+        """Take the next unit and scan it; when there is none, the day is over."""
+        self._probes.place(None)
+        number, self._planned = next(self._waiting, (self._unit_no + 1, None))
+        self._unit_no, self._touch_no, self._slipped = number, 0, set()
+        self._dice = dice_for(self._seed, "hands", number, 0)
+        if self._planned is None:
+            self._tell({"hands": "finished"})
+            return
+        await self._pause(self._pace.scan)
+        now_s = self._clock.now_s()
+        unit = self._planned.unit
+        unit.since_s = now_s
+        self._probes.place(unit)
+        self._truth.unit(
+            self._scene.kind, self._planned, unit.celsius(self._probes.ambient.celsius(now_s), now_s)
+        )
+        self._tell({"hands": "scan", "serial": unit.serial})
+
+    def _put_aside(self, show: Show) -> None:
+        if self._planned is not None:
+            serial = self._planned.unit.serial
+            self._truth.write("aside", serial=serial, outcome=show.get("outcome"))
+            self._tell({"hands": "aside", "serial": serial})
+        self._probes.place(None)
+        self._planned = None
+
+    # ---------------------------------------------------------------- touches
+    def _down(self, pair: Pair | None) -> None:
+        self._touch_no += 1
+        self._dice = dice_for(self._seed, "hands", self._unit_no, self._touch_no)
+        touch = new_touch(self._dice, self._habit, pair, self._clock.now_s())
+        self._probes.touch(touch)
+        if pair is None:
+            self._tell({"hands": "short"})
+        else:
+            self._tell({"hands": "touch", "pins": list(pair)})
+
+    def _up(self) -> None:
+        touch = self._probes.held
+        if touch is None:
+            return
+        now_s = self._clock.now_s()
+        self._probes.lift(now_s)
+        unit, ohm = self._probes.unit, None
+        if touch.pair is not None and unit is not None:
+            ohm = unit.steady_ohm(*touch.pair, unit.celsius(self._probes.ambient.celsius(now_s), now_s))
+        self._truth.write(
+            "touch",
+            serial=None if unit is None else unit.serial,
+            pins=None if touch.pair is None else list(touch.pair),
+            start_s=round(touch.start_s, 3),
+            end_s=round(now_s, 3),
+            true_ohm=ohm if ohm is None or ohm < float("inf") else None,
+            lead_ohm=round(touch.lead_ohm + touch.contact_ohm, 5),
+        )
+        self._tell({"hands": "lift"})
+
+    async def _short(self) -> None:
+        """Hold the tips together until told that it is enough."""
+        await self._pause(self._pace.travel)
+        self._down(None)
+        show = await self._next(self._patience_s())
+        while show.get("show") in {"short_probes", "wait", "settled"}:
+            show = await self._next(self._patience_s())
+        await self._pause(self._pace.react)
+        self._up()
+        if show.get("show") not in {None, "lift", "verdict", "hint"}:
+            self._again.append(show)
+
+    def _patience_s(self) -> float:
+        """A person waits some seconds of real time too, however fast the bench runs."""
+        return max(self._pace.patience, 6.0 * self._clock.speed)
+
+    def _where_to_go(self, asked: Pair) -> Pair:
+        """The pair the hands go to: the right one, or the one of a slip, once per pair."""
+        if self._planned is None or asked in self._slipped:
+            return asked
+        self._slipped.add(asked)
+        mistaken = {frozenset(k): v for k, v in self._planned.slips.items()}.get(frozenset(asked))
+        if mistaken is not None:
+            return mistaken
+        if self._dice.random() < self._scene.random_wrong:
+            others = [p for p in self._scene.kind.steps if frozenset(p) != frozenset(asked)]
+            return self._dice.choice(others)
+        return asked
+
+    def _asked(self, show: Show) -> Pair | None:
+        """The two places of a prompt, by the unit's own names; None where the unit has no such places."""
+        places = {p.upper(): p for p in self._scene.kind.places()}
+        pins = [places.get(str(p).upper()) for p in show.get("pins", ())]
+        if len(pins) != 2 or pins[0] is None or pins[1] is None or pins[0] == pins[1]:
+            return None
+        return pins[0], pins[1]
+
+    async def _measure(self, show: Show) -> None:
+        """Bring the probes to a pair and hold them until something tells otherwise."""
+        asked = self._asked(show)
+        if asked is None:
+            self._tell({"hands": "puzzled", "pins": show.get("pins")})
+            return
+        await self._pause(self._pace.travel)
+        self._down(self._where_to_go(asked))
+        tries = 0
+        while True:
+            news = await self._hold(asked)
+            self._up()
+            what = news.get("show")
+            if what in {"hint", None}:
+                tries += 1
+                if tries >= 5:
+                    return  # puzzled long enough: wait for another prompt
+                await self._pause(self._pace.look)
+                self._down(asked)
+            elif what == "touch_again" and self._asked(news) in {asked, None}:
+                await self._pause(self._pace.travel)
+                self._down(asked)
+            else:
+                if what not in {"lift", "verdict", "settled", "early"}:
+                    self._again.append(news)
+                if what != "early":
+                    return
+                await self._pause(self._pace.look)
+                self._down(asked)
+
+    async def _hold(self, asked: Pair) -> Show:
+        """Keep the probes where they are until there is a reason to lift; gives that reason."""
+        early_s, slip_s = self._mishaps()
+        start_s = self._clock.now_s()
+        give_up_s = start_s + self._patience_s()
+        told_open = False
+        while True:
+            now_s = self._clock.now_s()
+            if now_s >= give_up_s:
+                return {}
+            if slip_s is not None and now_s >= start_s + slip_s:
+                slip_s = None
+                await self._slip()
+            if early_s is not None and now_s >= start_s + early_s:
+                return {"show": "early"}
+            if not told_open and self._display_open_s() >= self._pace.open_display:
+                told_open = True
+                self._tell({"hands": "confirm_open", "pins": list(asked)})
+            news = await self._next(within_s=0.25)
+            if not news or news.get("show") in {"wait", "settled"} or self._same_prompt(news, asked):
+                continue
+            await self._pause(self._pace.react)
+            return news
+
+    def _same_prompt(self, news: Show, asked: Pair) -> bool:
+        pair = self._asked(news)
+        return news.get("show") == "touch" and pair is not None and frozenset(pair) == frozenset(asked)
+
+    def _mishaps(self) -> tuple[float | None, float | None]:
+        early = self._dice.uniform(0.3, 1.0) if self._dice.random() < self._scene.random_early else None
+        slip = self._dice.uniform(0.4, 1.6) if self._dice.random() < self._scene.random_slip else None
+        return early, slip
+
+    async def _slip(self) -> None:
+        """Lose the contact for a moment and find it again, without noticing much."""
+        touch = self._probes.held
+        if touch is None or touch.pair is None:
+            return
+        now_s = self._clock.now_s()
+        touch.gaps.append((now_s, now_s + self._dice.uniform(0.05, 0.5)))
+
+    def _display_open_s(self) -> float:
+        """For how long the display has shown overload while the probes were held."""
+        touch, shown = self._probes.held, self._meter.shown
+        if touch is None or shown is None or not shown.overload:
+            return 0.0
+        last_value_s = self._meter.last_value_s
+        return shown.end_s - max(touch.start_s, last_value_s)

@@ -1,0 +1,226 @@
+"""Serves an instrument's voice as bytes: on a loopback TCP port or on a pty, with line trouble on request.
+
+Knows lines and streams, not their meaning. Listens on 127.0.0.1 only.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import fcntl
+import os
+import random
+import struct
+import termios
+import tty
+from collections.abc import AsyncIterator, Awaitable, Callable
+from dataclasses import dataclass, field
+from typing import Protocol
+
+from sim.clock import BenchClock
+from sim.speak_scpi import ScpiVoice
+
+LONGEST_LINE = 4096
+CTRL_C = b"\x03"
+
+
+@dataclass(slots=True)
+class LineTrouble:
+    """What is wrong with the line towards the computer.
+
+    Attributes:
+        drop, garble: chance per byte to be lost or replaced by another.
+        stall: chance per message to be held back for `stall_s` real seconds.
+        delay_s: every message comes this many real seconds later.
+    """
+
+    drop: float = 0.0
+    garble: float = 0.0
+    stall: float = 0.0
+    stall_s: float = 3.0
+    delay_s: float = 0.0
+    dice: random.Random = field(default_factory=lambda: random.Random(0))
+
+    async def hold_back(self) -> None:
+        """Wait as long as this line makes a message wait."""
+        wait_s = self.delay_s + (self.stall_s if self.dice.random() < self.stall else 0.0)
+        if wait_s:
+            await asyncio.sleep(wait_s)
+
+    def spoil(self, data: bytes) -> bytes:
+        """Lose and garble bytes."""
+        if not self.drop and not self.garble:
+            return data
+        kept = bytearray()
+        for byte in data:
+            if self.dice.random() < self.drop:
+                continue
+            kept.append(self.dice.randrange(256) if self.dice.random() < self.garble else byte)
+        return bytes(kept)
+
+
+class Wire(Protocol):
+    """The instrument's end of a cable."""
+
+    incoming: asyncio.StreamReader
+
+    async def send(self, data: bytes) -> None:
+        """Send bytes to the computer."""
+
+
+Session = Callable[[Wire], Awaitable[None]]
+
+
+class TcpWire:
+    """One connection."""
+
+    def __init__(
+        self, incoming: asyncio.StreamReader, outgoing: asyncio.StreamWriter, trouble: LineTrouble
+    ) -> None:
+        self.incoming = incoming
+        self._outgoing = outgoing
+        self._trouble = trouble
+
+    async def send(self, data: bytes) -> None:
+        """Send bytes to the computer."""
+        await self._trouble.hold_back()
+        self._outgoing.write(self._trouble.spoil(data))
+        await self._outgoing.drain()
+
+
+class PtyWire:
+    """The master end of a pty; the slave end is kept open, so the computer may come and go."""
+
+    UNREAD_BYTES = 512  # more than this unread: nobody listens, and a serial line remembers nothing
+
+    def __init__(self, trouble: LineTrouble) -> None:
+        self._master, self._slave = os.openpty()
+        tty.setraw(self._slave)
+        os.set_blocking(self._master, False)
+        self.path = os.ttyname(self._slave)
+        self.incoming = asyncio.StreamReader()
+        self._trouble = trouble
+        asyncio.get_running_loop().add_reader(self._master, self._take)
+
+    def _take(self) -> None:
+        with contextlib.suppress(BlockingIOError):
+            self.incoming.feed_data(os.read(self._master, 4096))
+
+    async def send(self, data: bytes) -> None:
+        """Send bytes to the computer; what a full line cannot take is lost, as on a real one."""
+        await self._trouble.hold_back()
+        unread = struct.unpack("i", fcntl.ioctl(self._slave, termios.FIONREAD, b"\0\0\0\0"))[0]
+        if unread > self.UNREAD_BYTES:
+            termios.tcflush(self._slave, termios.TCIFLUSH)
+        with contextlib.suppress(BlockingIOError):
+            os.write(self._master, self._trouble.spoil(data))
+
+    def close(self) -> None:
+        """Take the port away."""
+        asyncio.get_running_loop().remove_reader(self._master)
+        os.close(self._master)
+        os.close(self._slave)
+
+
+@contextlib.asynccontextmanager
+async def on_tcp(session: Session, port: int = 0, trouble: LineTrouble | None = None) -> AsyncIterator[str]:
+    """Serve sessions on a loopback port (0: a free one) and give the address, e.g. `tcp:127.0.0.1:5025`."""
+    open_tasks: set[asyncio.Task[None]] = set()
+
+    async def connected(incoming: asyncio.StreamReader, outgoing: asyncio.StreamWriter) -> None:
+        task = asyncio.current_task()
+        assert task is not None  # noqa: S101  (a running coroutine has a task)
+        open_tasks.add(task)
+        try:
+            await session(TcpWire(incoming, outgoing, trouble or LineTrouble()))
+        except (ConnectionError, asyncio.CancelledError):
+            pass  # the computer hung up, or the bench closes
+        finally:
+            open_tasks.discard(task)
+            outgoing.close()
+
+    server = await asyncio.start_server(connected, "127.0.0.1", port)
+    try:
+        yield f"tcp:127.0.0.1:{server.sockets[0].getsockname()[1]}"
+    finally:
+        server.close()
+        for task in list(open_tasks):
+            task.cancel()
+        await asyncio.gather(*open_tasks, return_exceptions=True)
+
+
+@contextlib.asynccontextmanager
+async def on_pty(session: Session, trouble: LineTrouble | None = None) -> AsyncIterator[str]:
+    """Serve one session on a pty and give the address, e.g. `serial:/dev/pts/5`.
+
+    Raises:
+        OSError: where the system has no pty.
+    """
+    wire = PtyWire(trouble or LineTrouble())
+    task = asyncio.create_task(_run(session, wire), name="pty session")
+    try:
+        yield f"serial:{wire.path}"
+    finally:
+        task.cancel()
+        with contextlib.suppress(asyncio.CancelledError):
+            await task
+        wire.close()
+
+
+async def _run(session: Session, wire: Wire) -> None:
+    await session(wire)
+
+
+def scpi_session(voice: ScpiVoice, ending: bytes = b"\n") -> Session:
+    """A session that answers SCPI lines one after the other; Ctrl-C is a device clear.
+
+    All sessions of one voice share the instrument, which does one thing at a time.
+    """
+    busy = asyncio.Lock()
+
+    async def session(wire: Wire) -> None:
+        lines: asyncio.Queue[str] = asyncio.Queue()
+
+        async def work() -> None:
+            while True:
+                line = await lines.get()
+                async with busy:
+                    reply = await voice.answer(line)
+                if reply is not None:
+                    await wire.send(reply.encode("ascii") + ending)
+
+        worker = asyncio.create_task(work(), name="scpi work")
+        pending = b""
+        try:
+            while data := await wire.incoming.read(1024):
+                pending += data
+                if CTRL_C in pending:
+                    worker.cancel()
+                    await asyncio.gather(worker, return_exceptions=True)
+                    lines, pending = asyncio.Queue(), pending.rsplit(CTRL_C, 1)[1]
+                    voice.clear_input()
+                    worker = asyncio.create_task(work(), name="scpi work")
+                *whole, pending = pending.split(b"\n")
+                for line in whole:
+                    lines.put_nowait(line.decode("latin-1"))
+                if len(pending) > LONGEST_LINE:
+                    pending = b""
+                    voice.overrun()
+        finally:
+            worker.cancel()
+            await asyncio.gather(worker, return_exceptions=True)
+
+    return session
+
+
+def stream_session(clock: BenchClock, period_s: float, message: Callable[[], bytes]) -> Session:
+    """A session that sends a message every `period_s` simulated seconds and listens to nothing."""
+
+    async def session(wire: Wire) -> None:
+        when_s = clock.now_s()
+        while not wire.incoming.at_eof():
+            when_s = max(when_s + period_s, clock.now_s())
+            await clock.until(when_s)
+            await wire.send(message())
+
+    return session
