@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from acquire.records import LeadZero
+from drivers.reading import Quantity, Reading
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +44,11 @@ class Conditions:
     lead_wanted: bool = True
     temperature: Temperature | None = None
     lead: LeadZero | None = None
+
+    def read(self, reading: Reading, standard_uncertainty_kelvin: float) -> None:
+        """Take one reading of a thermometer; anything that is no temperature is ignored."""
+        if reading.quantity is Quantity.TEMPERATURE and reading.value_si is not None:
+            self.temperature = Temperature(reading.value_si, standard_uncertainty_kelvin, reading.utc_s)
 
     def fresh_temperature(self, utc_s: float) -> Temperature | None:
         """The latest temperature, or None if there is none or it is too old."""

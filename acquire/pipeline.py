@@ -116,6 +116,10 @@ class Pipeline:
                 self._lifted(event)
         return [*events, *self._asked(reading.monotonic_s)]
 
+    def feed_temperature(self, reading: Reading, standard_uncertainty_kelvin: float) -> None:
+        """Take one reading of the thermometer."""
+        self.conditions.read(reading, standard_uncertainty_kelvin)
+
     def tick(self, monotonic_s: float, utc_s: float) -> list[Event]:
         """Let time pass: a meter gone silent, a contact that does not come."""
         events: list[Event] = []
@@ -199,8 +203,8 @@ class Pipeline:
         statement = self.meter.in_use(settled.quantity, settled.range_full_scale_si, settled.value_si)
         if statement is None:
             text = (
-                f"The meter file {self.place.meter_model} states no accuracy for {settled.value_si:.4g} ohm on the "
-                "range in use, so there is no verdict: change the range or add it to the file."
+                f"The meter file {self.place.meter_model} states no accuracy for {settled.value_si:.4g} ohm "
+                "on the range in use, so there is no verdict: change the range or add it to the file."
             )
             return Notice(Weight.STOP, "meter.unstated", text, settled.utc_s, pair=step.pair)
         return correct(

@@ -73,7 +73,8 @@ class Tally:
     """What the summary says of one unit."""
 
     serial: str
-    outcome: str
+    outcome: Outcome | None
+    words: str
     style: str
     why: str
 
@@ -93,6 +94,7 @@ class Terminal:
     _live: Live | None = None
     _prompt: str = ""
     _settling: str = ""
+    _typed: str = ""
 
     def __enter__(self) -> Self:
         """Start the living last line, if this is a real terminal."""
@@ -106,6 +108,11 @@ class Terminal:
         if self._live is not None:
             self._live.__exit__(None, None, None)
             self._live = None
+
+    def typing(self, text: str) -> None:
+        """Show what is being typed or scanned."""
+        self._typed = text
+        self._refresh()
 
     def show(self, event: Event) -> None:
         """Show one event."""
@@ -151,7 +158,7 @@ class Terminal:
             best = result.hypotheses[0]
             why = f"{best.sentence} ({best.probability:.0%} sure)"
         self.outcomes["held" if result.outcome is None else result.outcome.value] += 1
-        self.units.append(Tally(result.serial, word, style, why))
+        self.units.append(Tally(result.serial, result.outcome, word, style, why))
         self._line(Text(f"  {word}", style=style).append(f"   {why}" if why else "", style="default"))
         self._line(Text(""))
 
@@ -163,6 +170,8 @@ class Terminal:
             shown = Text(f"  → {self._prompt}", style="bold")
             if self._settling:
                 shown.append(f"   {self._settling}", style="cyan")
+            if self._typed:
+                shown.append(f"   ⌨ {self._typed}", style="bold")
             self._live.update(shown)
 
     def summary(self) -> Table:
@@ -171,7 +180,7 @@ class Terminal:
         for head in ("unit", "verdict", "explanation"):
             table.add_column(head, style="bold" if head == "unit" else "")
         for unit in self.units:
-            table.add_row(unit.serial, Text(unit.outcome, style=unit.style), unit.why)
+            table.add_row(unit.serial, Text(unit.words, style=unit.style), unit.why)
         return table
 
 

@@ -1,0 +1,5 @@
+"""`python -m acquire` is `steadyohm`."""
+
+from acquire.cli import main
+
+main()

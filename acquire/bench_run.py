@@ -1,0 +1,75 @@
+"""`steadyohm run`: the daemon on the user's own meter and sheet, with the terminal as its display.
+
+Ends on Ctrl-C or SIGTERM after everything begun has been written. Not for how parts are made (assembly).
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import signal
+from collections.abc import Iterator
+from pathlib import Path
+
+from rich.console import Console
+
+from acquire.assembly import assemble
+from acquire.clock import RealClock
+from acquire.daemon import Daemon
+from acquire.errors import InputImpossible
+from acquire.keyboard import HELP, Keyboard, to_command
+from acquire.outlets.terminal import Terminal
+from acquire.records import Notice, Weight
+from acquire.settings import load_bench
+
+
+async def run_bench(bench_file: Path) -> None:
+    """Work at a bench until a signal.
+
+    Raises:
+        FileInvalid: the bench file, its sheet or its meter file cannot be used.
+        JournalUnusable: the record cannot be opened.
+    """
+    bench = load_bench(bench_file)
+    stop = asyncio.Event()
+    console = Console()
+    with Terminal(console) as terminal, stops_on_signals(stop):
+        daemon = await assemble(bench, clock=RealClock(), show=terminal.show)
+        keys = asyncio.create_task(_follow(Keyboard(terminal.typing), daemon), name="keyboard")
+        try:
+            await daemon.run(stop)
+        finally:
+            keys.cancel()
+            with contextlib.suppress(asyncio.CancelledError):
+                await keys
+    if terminal.units:
+        console.print(terminal.summary())
+    console.print(f"Stopped. {daemon.verdicts} verdicts of this run are in {bench.journal.folder}.")
+
+
+async def _follow(keyboard: Keyboard, daemon: Daemon) -> None:
+    """Carry out what is typed until the input ends."""
+    async for line in keyboard.lines():
+        try:
+            command = to_command(line)
+        except InputImpossible as error:
+            await daemon.tell(Notice(Weight.WARNING, "command.unknown", str(error), daemon.clock.utc_s()))
+            continue
+        if command is None:
+            await daemon.tell(Notice(Weight.REMARK, "command.help", HELP, daemon.clock.utc_s()))
+        else:
+            await daemon.command(command)
+
+
+@contextlib.contextmanager
+def stops_on_signals(stop: asyncio.Event) -> Iterator[None]:
+    """Let Ctrl-C and SIGTERM ask for a clean stop."""
+    loop = asyncio.get_running_loop()
+    numbers = (signal.SIGINT, signal.SIGTERM)
+    for number in numbers:
+        loop.add_signal_handler(number, stop.set)
+    try:
+        yield
+    finally:
+        for number in numbers:
+            loop.remove_signal_handler(number)

@@ -1,0 +1,139 @@
+"""Lines from the keyboard, a pedal or a barcode scanner that types: into commands for the heart.
+
+A scanner types a serial and Enter; a pedal or Enter alone says that the probes are on the pair; words that
+begin with a full stop do the rest. Not for what the commands mean (pipeline).
+"""
+
+from __future__ import annotations
+
+import asyncio
+import codecs
+import contextlib
+import os
+import sys
+import termios
+import tty
+from collections.abc import AsyncIterator, Callable, Iterator
+
+from acquire.errors import InputImpossible
+from acquire.records import (
+    Command,
+    ConfirmOpen,
+    GiveUpUnit,
+    MeasureAgain,
+    Note,
+    SkipStep,
+    StartUnit,
+    ZeroLeads,
+)
+
+HELP = (
+    "Type or scan a serial and press Enter to put a unit on the bench. Enter alone: the probes are on the "
+    "pair. .again [step]  .skip REASON  .zero  .end REASON  .note TEXT  .help"
+)
+LONGEST_LINE = 200
+"""Characters; a serial or remark is never longer, and a scanner gone wild must not fill the memory."""
+
+
+def to_command(line: str) -> Command | None:
+    """Turn one line into a command; None where it asks for help.
+
+    Args:
+        line: as typed, without its end.
+
+    Raises:
+        InputImpossible: a word that is not known, or one that needs a reason without it.
+    """
+    text = line.strip()
+    if not text:
+        return ConfirmOpen()
+    if len(text) > LONGEST_LINE or not text.isprintable():
+        raise InputImpossible("That is no serial: too long, or with characters that cannot be printed.")
+    if not text.startswith("."):
+        return StartUnit(text)
+    word, _, rest = text.partition(" ")
+    rest = rest.strip()
+    if word == ".help":
+        return None
+    if word == ".again":
+        return MeasureAgain(rest or None)
+    if word == ".zero":
+        return ZeroLeads()
+    makers: dict[str, Callable[[str], Command]] = {".skip": SkipStep, ".end": GiveUpUnit, ".note": Note}
+    if word not in makers:
+        raise InputImpossible(f"{word} is no command.", HELP)
+    if not rest:
+        raise InputImpossible(f"{word} needs a few words behind it.", "They go on the record.")
+    return makers[word](rest)
+
+
+class Keyboard:
+    """Standard input, read without holding up the loop.
+
+    On a terminal, keys are taken one by one and what is being typed is handed to `typing`, so that a living
+    last line can show it; elsewhere whole lines are read.
+    """
+
+    def __init__(self, typing: Callable[[str], None] = lambda _text: None) -> None:
+        """Take standard input as it is.
+
+        Args:
+            typing: told the line so far after every key.
+        """
+        self._typing = typing
+        self._text = ""
+        self._decode = codecs.getincrementaldecoder("utf-8")("replace")
+
+    async def lines(self) -> AsyncIterator[str]:
+        """Give each line when it ends; returns at the end of the input."""
+        loop = asyncio.get_running_loop()
+        arrived: asyncio.Queue[bytes] = asyncio.Queue()
+        number = sys.stdin.fileno()
+
+        def take() -> None:
+            try:
+                chunk = os.read(number, 4096)
+            except OSError:
+                chunk = b""
+            if not chunk:
+                loop.remove_reader(number)
+            arrived.put_nowait(chunk)
+
+        with _keys_one_by_one(number):
+            try:
+                loop.add_reader(number, take)
+            except (OSError, PermissionError):
+                return  # a plain file or nothing at all: this bench has no keyboard
+            try:
+                while chunk := await arrived.get():
+                    for line in self._split(chunk):
+                        yield line
+            finally:
+                loop.remove_reader(number)
+
+    def _split(self, chunk: bytes) -> list[str]:
+        finished = []
+        for character in self._decode.decode(chunk):
+            if character in "\r\n":
+                finished.append(self._text)
+                self._text = ""
+            elif character in "\x7f\b":
+                self._text = self._text[:-1]
+            elif len(self._text) <= LONGEST_LINE:
+                self._text += character
+        self._typing(self._text)
+        return finished
+
+
+@contextlib.contextmanager
+def _keys_one_by_one(number: int) -> Iterator[None]:
+    """Take a terminal out of its line mode, and put it back whatever happens. Ctrl-C keeps its meaning."""
+    if not os.isatty(number):
+        yield
+        return
+    before = termios.tcgetattr(number)
+    try:
+        tty.setcbreak(number)
+        yield
+    finally:
+        termios.tcsetattr(number, termios.TCSADRAIN, before)

@@ -1,0 +1,121 @@
+"""The simulated bench as a process of its own: start it, show it what a person would see, hear what it does.
+
+The only things between the daemon and the simulation are two addresses and these lines. Nothing of `sim` is
+imported. Not for judging and not for display.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import json
+import sys
+from collections.abc import AsyncIterator, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from acquire.errors import SteadyohmError
+from acquire.records import Event, Judged, LeadZero, Notice, Prompt, Settled, UnitResult
+
+START_S = 20.0
+"""How long the simulation may take to say where its instruments are."""
+
+
+@dataclass(frozen=True, slots=True)
+class StandIn:
+    """A running simulation.
+
+    Attributes:
+        process: its process.
+        meter, thermometer: where its instruments are, as a bench file writes it.
+    """
+
+    process: asyncio.subprocess.Process
+    meter: str
+    thermometer: str
+
+    def show(self, event: Event) -> None:
+        """Let the simulated operator see an event, if a person would."""
+        seen = as_seen(event)
+        pipe = self.process.stdin
+        if seen and pipe is not None and not pipe.is_closing():
+            pipe.write(json.dumps(seen).encode() + b"\n")
+
+    async def doings(self) -> AsyncIterator[dict[str, Any]]:
+        """What the hands do, until the simulation ends."""
+        while doing := await _hear(self.process):
+            yield doing
+
+
+@contextlib.asynccontextmanager
+async def stand_in(arguments: Sequence[str]) -> AsyncIterator[StandIn]:
+    """Start `python -m sim` and end it on leaving.
+
+    Args:
+        arguments: of its command line.
+
+    Raises:
+        SteadyohmError: it does not start.
+    """
+    process = await asyncio.create_subprocess_exec(
+        sys.executable,
+        "-P",  # a folder named sim in the user's own directory must not stand in for ours
+        "-m",
+        "sim",
+        *arguments,
+        stdin=asyncio.subprocess.PIPE,
+        stdout=asyncio.subprocess.PIPE,
+    )
+    try:
+        async with asyncio.timeout(START_S):
+            address = (await _hear(process)).get("address")
+        if address is None:
+            raise SteadyohmError("The simulated bench does not start.", "Run `python -m sim` to see why.")
+        yield StandIn(process, str(address["meter"]), str(address["thermometer"]))
+    except TimeoutError:
+        raise SteadyohmError(f"The simulated bench is silent for {START_S:.0f} s.") from None
+    finally:
+        await _end(process)
+
+
+async def _hear(process: asyncio.subprocess.Process) -> dict[str, Any]:
+    """The next line; empty when the simulation has ended."""
+    assert process.stdout is not None  # noqa: S101  (a pipe was asked for)
+    line = await process.stdout.readline()
+    heard = json.loads(line) if line else {}
+    return heard if isinstance(heard, dict) else {}
+
+
+async def _end(process: asyncio.subprocess.Process) -> None:
+    """Close its input, which ends it; insist after a while."""
+    if process.stdin is not None:
+        process.stdin.close()
+    try:
+        async with asyncio.timeout(3.0):
+            await process.wait()
+    except TimeoutError:
+        process.terminate()
+        await process.wait()
+
+
+def as_seen(event: Event) -> dict[str, Any]:
+    """What a person at the bench sees or hears of an event; empty where that is nothing."""
+    seen: dict[str, Any] = {}
+    match event:
+        case Prompt():
+            seen = {"show": event.ask.value, "text": event.text}
+            if event.pair:
+                seen["pins"] = list(event.pair)
+        case Settled(revision=0):
+            seen = {"show": "settled"}
+        case Judged():
+            seen = {"show": "verdict", "outcome": event.verdict.outcome.value}
+        case LeadZero():
+            seen = {"show": "lift"}
+        case Notice(code="pair.other" | "pair.unclear"):
+            seen = {"show": "hint", "text": event.text}
+        case UnitResult():
+            seen = {"show": "unit", "outcome": event.outcome.value if event.outcome else "held"}
+        case _:
+            pass
+    return seen
