@@ -1,0 +1,97 @@
+"""Laws of matching and of a unit's progress, on values and stories drawn at random."""
+
+import math
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from acquire.records import Fit, Outcome, Pair, Purpose
+from acquire.steps.matcher import weigh
+from acquire.steps.pairs import PairTable
+from acquire.steps.unit import Ruling, UnitProgress
+from tests.known_sheets import FATHOM, PLOVER, QUERN, corrected
+
+TABLES = st.sampled_from([PairTable(sheet) for sheet in (PLOVER, QUERN, FATHOM)])
+OHM = st.floats(min_value=-0.5, max_value=1e7)
+SHARE = st.floats(min_value=1e-4, max_value=0.3)
+
+
+@st.composite
+def touches(draw):
+    """A table, a pair that is asked for, and a value of it with its uncertainty."""
+    table = draw(TABLES)
+    step = draw(st.sampled_from(table.sheet.steps))
+    ohm = draw(OHM)
+    return table, step, corrected(ohm, draw(SHARE) * abs(ohm) + 1e-4)
+
+
+@given(touches())
+def test_weights_are_probabilities(touch):
+    """Each between 0 and 1, together no more than 1, the likeliest first."""
+    table, step, value = touch
+    weights = [w for _, w in weigh(value, step.pair, table).weights]
+    assert all(0.0 <= w <= 1.0 for w in weights)
+    assert sum(weights) <= 1.0 + 1e-9
+    assert weights == sorted(weights, reverse=True)
+
+
+@given(touches())
+def test_another_pair_is_named_only_where_it_conducts_and_reads_otherwise(touch):
+    """Never an open pair, never one that cannot be told from the asked one."""
+    table, step, value = touch
+    match = weigh(value, step.pair, table)
+    if match.fit is Fit.OTHER_PAIR:
+        assert match.pair != step.pair
+        assert math.isfinite(table.nominal_ohm(match.pair))
+        blur = math.hypot(table.spread_ohm(step.pair), value.standard_uncertainty_ohm)
+        assert abs(table.nominal_ohm(match.pair) - table.nominal_ohm(step.pair)) > blur
+    else:
+        assert match.pair == step.pair
+    assert bool(match.hint) == (match.fit is not Fit.EXPECTED)
+
+
+@given(TABLES, st.data())
+def test_the_nominal_of_a_step_is_never_refused(table, data):
+    """Whatever the meter's uncertainty."""
+    step = data.draw(st.sampled_from(table.sheet.steps))
+    nominal = table.nominal_ohm(step.pair)
+    value = corrected(nominal, data.draw(SHARE) * nominal)
+    assert weigh(value, step.pair, table, limits=table.limits_for(step, Purpose.FINAL)).fit is Fit.EXPECTED
+
+
+@given(touches(), st.booleans())
+def test_a_fault_is_never_explained_away(touch, in_free_order):
+    """Whatever the value, the second time it comes on request it is judged."""
+    table, _, value = touch
+    unit = UnitProgress(table, "P-1")
+    first = unit.current
+    match = weigh(value, first.pair, table)
+    rulings = [unit.admit(match) for _ in range(2)]
+    assert rulings[-1] is Ruling.JUDGE
+
+
+@given(TABLES, st.lists(st.sampled_from(Outcome), min_size=1, max_size=40))
+def test_every_story_comes_to_an_end_with_the_worst_that_counts(table, outcomes):
+    """No step is asked for more than twice, and no failing verdict that counts is lost."""
+    unit = UnitProgress(table, "P-1", warm_check=False)
+    counted = []
+    for outcome in outcomes:
+        if unit.done:
+            break
+        assert unit.attempt <= 2
+        if unit.judged(outcome, table.nominal_ohm(unit.current.pair), 0.01):
+            counted.append(outcome)
+    assert unit.passed == sum(o in (Outcome.PASS, Outcome.CONDITIONAL_PASS) for o in counted)
+    if Outcome.FAIL in counted:
+        assert unit.outcome is Outcome.FAIL
+
+
+@given(st.floats(min_value=0.9, max_value=1.1), st.floats(min_value=0.9, max_value=1.1))
+def test_the_set_foretells_the_series_pair(slow, fast):
+    """R13 = R12 + R23, less the lead that both count, whatever the windings are."""
+    table = PairTable(PLOVER)
+    r12, r23 = 202.5669 * slow, 46.1673 * fast
+    known = {Pair("1", "2"): (r12, 0.001), Pair("2", "3"): (r23, 0.001)}
+    ohm, spread = table.predicted(Pair("1", "3"), known)
+    assert abs(ohm - (r12 + r23 - 2 * 0.0234)) < 0.05
+    assert spread < 0.02
