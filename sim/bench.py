@@ -19,7 +19,8 @@ from sim.hands import Hands
 from sim.meter import CLASSES, Meter
 from sim.probes import Ambient, Probes
 from sim.scenes import Scene, TruthLog, build_scene, dice_for
-from sim.server import Session, on_pty, on_tcp, scpi_session, stream_session
+from sim.server import Session, on_pty, on_tcp
+from sim.sessions import scpi_session, stream_session
 from sim.speak_frames import temperature_line
 from sim.speak_scpi import ScpiVoice
 from sim.talk import read_lines

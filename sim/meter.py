@@ -156,7 +156,8 @@ class Meter:
     Attributes:
         range_index: range in force; `auto`: whether the meter chooses it.
         four_wire: function in force; nplc: integration in power-line cycles, for a meter that has it.
-        auto_zero: doubles the time of a conversion, as on the instruments; offset_compensation doubles it again.
+        auto_zero: doubles the time of a conversion, as on the instruments.
+        offset_compensation: doubles it again.
         shown: the latest conversion; last_value_s: simulated time of the latest one that was no overload.
     """
 

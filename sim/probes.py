@@ -1,8 +1,8 @@
 """Two probes on two pins, as the meter's terminals see them from moment to moment.
 
 Bounce, film and pressure of the contact, the slow approach of a coil on iron, leads. Not for what the
-operator decides (see `hands`) nor for the meter's own errors. The shapes are assumptions (common practice, no source);
-their sizes can be set.
+operator decides (see `hands`) nor for the meter's own errors. The shapes are assumptions (common practice,
+no source); their sizes can be set.
 """
 
 from __future__ import annotations

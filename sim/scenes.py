@@ -102,7 +102,7 @@ def plover_fault(role: str, dice: random.Random) -> Fault:
 
 
 def roles_in_order(roles: tuple[str, ...], number: int, dice: random.Random) -> list[str]:
-    """The mix of roles for any number of units, the most telling ones first; shuffled, a good one in front."""
+    """The mix of roles for any number of units, shuffled, the first one in front as it is."""
     chosen = [roles[k % len(roles)] for k in range(number)]
     first, rest = chosen[:1], chosen[1:]
     dice.shuffle(rest)

@@ -36,7 +36,7 @@ class Refused(Exception):
 
 
 def long_and_short(pattern: str) -> re.Pattern[str]:
-    """Compile a header such as `[SENSe:]RESistance:NPLC`, to match either form in upper case; [] is optional."""
+    """Compile a header such as `[SENSe:]RESistance:NPLC` to match either form, in upper case."""
     signs = {"[": "(?:", "]": ")?", ":": ":", "*": r"\*"}
     built = ""
     for word, sign in re.findall(r"(\w+)|(\W)", pattern):

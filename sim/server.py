@@ -17,12 +17,6 @@ from collections.abc import AsyncIterator, Awaitable, Callable
 from dataclasses import dataclass, field
 from typing import Protocol
 
-from sim.clock import BenchClock
-from sim.speak_scpi import ScpiVoice
-
-LONGEST_LINE = 4096
-CTRL_C = b"\x03"
-
 
 @dataclass(slots=True)
 class LineTrouble:
@@ -169,58 +163,3 @@ async def on_pty(session: Session, trouble: LineTrouble | None = None) -> AsyncI
 
 async def _run(session: Session, wire: Wire) -> None:
     await session(wire)
-
-
-def scpi_session(voice: ScpiVoice, ending: bytes = b"\n") -> Session:
-    """A session that answers SCPI lines one after the other; Ctrl-C is a device clear.
-
-    All sessions of one voice share the instrument, which does one thing at a time.
-    """
-    busy = asyncio.Lock()
-
-    async def session(wire: Wire) -> None:
-        lines: asyncio.Queue[str] = asyncio.Queue()
-
-        async def work() -> None:
-            while True:
-                line = await lines.get()
-                async with busy:
-                    reply = await voice.answer(line)
-                if reply is not None:
-                    await wire.send(reply.encode("ascii") + ending)
-
-        worker = asyncio.create_task(work(), name="scpi work")
-        pending = b""
-        try:
-            while data := await wire.incoming.read(1024):
-                pending += data
-                if CTRL_C in pending:
-                    worker.cancel()
-                    await asyncio.gather(worker, return_exceptions=True)
-                    lines, pending = asyncio.Queue(), pending.rsplit(CTRL_C, 1)[1]
-                    voice.clear_input()
-                    worker = asyncio.create_task(work(), name="scpi work")
-                *whole, pending = pending.split(b"\n")
-                for line in whole:
-                    lines.put_nowait(line.decode("latin-1"))
-                if len(pending) > LONGEST_LINE:
-                    pending = b""
-                    voice.overrun()
-        finally:
-            worker.cancel()
-            await asyncio.gather(worker, return_exceptions=True)
-
-    return session
-
-
-def stream_session(clock: BenchClock, period_s: float, message: Callable[[], bytes]) -> Session:
-    """A session that sends a message every `period_s` simulated seconds and listens to nothing."""
-
-    async def session(wire: Wire) -> None:
-        when_s = clock.now_s()
-        while not wire.incoming.at_eof():
-            when_s = max(when_s + period_s, clock.now_s())
-            await clock.until(when_s)
-            await wire.send(message())
-
-    return session

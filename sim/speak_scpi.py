@@ -258,7 +258,7 @@ class ScpiVoice:
         return run
 
     def _apply_configuration(self, four_wire: bool, arguments: list[str]) -> None:
-        """CONFigure: function, range, resolution; all else goes back to its default, as on the instruments."""
+        """CONFigure: function, range, resolution; all else goes back to its default."""
         if len(arguments) > 2:
             raise Refused(-108)
         words = [*arguments, "DEF", "DEF"][:2]

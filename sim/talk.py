@@ -13,26 +13,28 @@ from collections.abc import AsyncIterator
 async def read_lines(descriptor: int) -> AsyncIterator[str]:
     """Give each line as it comes, without its end; stops at the end of the input."""
     loop = asyncio.get_running_loop()
-    ready = asyncio.Event()
-    try:
-        loop.add_reader(descriptor, ready.set)
-    except PermissionError:  # epoll takes no plain files; those are always ready
-        ready = None  # type: ignore[assignment]
-    pending = b""
-    try:
-        while True:
-            if ready is not None:
-                await ready.wait()
-                ready.clear()
-            data = os.read(descriptor, 65536)
-            if not data:
-                break
-            *whole, pending = (pending + data).split(b"\n")
-            for line in whole:
-                if line.strip():
-                    yield line.decode("utf-8", "replace").strip()
-        if pending.strip():
-            yield pending.decode("utf-8", "replace").strip()
-    finally:
-        if ready is not None:
+    incoming = asyncio.StreamReader()
+
+    def take() -> bool:
+        # Called only when something is there, so this read never blocks; the descriptor keeps its own mode,
+        # since a terminal shares it with standard output.
+        data = os.read(descriptor, 65536)
+        if data:
+            incoming.feed_data(data)
+        else:
             loop.remove_reader(descriptor)
+            incoming.feed_eof()
+        return bool(data)
+
+    try:
+        loop.add_reader(descriptor, take)
+    except PermissionError:  # epoll takes no plain files; those are always ready
+        while take():
+            pass
+    try:
+        while line := await incoming.readline():
+            text = line.decode("utf-8", "replace").strip()
+            if text:
+                yield text
+    finally:
+        loop.remove_reader(descriptor)

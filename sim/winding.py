@@ -23,8 +23,8 @@ COPPER_OHM_MM2_PER_M = 0.017241
 def wire_mm2(awg: float) -> float:
     """Bare copper area of a wire gauge in mm².
 
-    Source: ASTM B258: diameter 5 mil times 92 to the power (36 - gauge)/39, rounded to a tenth of a mil as the
-    tables have it (from memory).
+    Source: ASTM B258: diameter 5 mil times 92 to the power (36 - gauge)/39, rounded to a tenth of a mil as
+    in its tables (from memory).
     """
     mil = round(5.0 * math.pow(92.0, (36 - awg) / 39), 1)
     return math.pi / 4 * (0.0254 * mil) ** 2
