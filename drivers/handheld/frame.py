@@ -1,0 +1,96 @@
+"""What every frame decoder of a hand meter gives, and what it is. Sans-I/O; not for timing or links."""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+from dataclasses import dataclass
+from typing import ClassVar
+
+from drivers.link.address import SerialLine
+from drivers.link.framing import Framer
+from drivers.reading import Flag, Kind, Origin, Quantity
+
+
+@dataclass(frozen=True, slots=True)
+class Decoded:
+    """What one frame says; fields as in `drivers.reading.Reading`."""
+
+    quantity: Quantity
+    kind: Kind
+    value_si: float | None
+    resolution_si: float | None = None
+    range_full_scale_si: float | None = None
+    range_origin: Origin = Origin.UNKNOWN
+    flags: frozenset[Flag] = frozenset()
+
+
+class FrameRefused(ValueError):
+    """The bytes are no frame of this protocol; the text says in a few words why."""
+
+
+class NotMeasured(FrameRefused):
+    """A good frame of something that is no reading here: a blank display, a duty cycle, hFE."""
+
+
+class FrameProtocol(ABC):
+    """One wire protocol of one family of meters, sans-I/O.
+
+    Attributes:
+        name: as the driver is called.
+        frame_bytes: length of a frame; 0 where it varies. Gives the time a frame spends on the wire.
+        usual_line: serial settings where the address leaves them out.
+        quantities: what it can carry.
+        flags_visible: signs it can carry.
+        repeats: how often a frame of one conversion is sent; repeats in a row count once.
+        checked: True if a checksum guards each frame, so that no second frame needs to agree.
+        verification: capture, datasheet, standard or memory.
+    """
+
+    name: ClassVar[str]
+    frame_bytes: ClassVar[int] = 0
+    usual_line: ClassVar[SerialLine]
+    quantities: ClassVar[frozenset[Quantity]]
+    flags_visible: ClassVar[frozenset[Flag]] = frozenset()
+    repeats: ClassVar[int] = 1
+    checked: ClassVar[bool] = False
+    verification: ClassVar[str] = "memory"
+
+    @abstractmethod
+    def framer(self) -> Framer:
+        """Make a framer for a fresh link."""
+
+    @abstractmethod
+    def decode(self, frame: bytes) -> Decoded:
+        """Decode one whole frame.
+
+        Raises:
+            FrameRefused: it is none; NotMeasured: it is one, but without a reading.
+        """
+
+
+def decoded_counts(
+    quantity: Quantity, counts: int, resolution_si: float, full_counts: int, flags: frozenset[Flag]
+) -> Decoded:
+    """Make a value from counts and the worth of one, with the range inferred from the display's size.
+
+    Args:
+        quantity: what was measured.
+        counts: the digits, with sign.
+        resolution_si: worth of one count in SI units.
+        full_counts: counts of the whole display, e.g. 4000; 0 when unknown.
+        flags: signs.
+    """
+    return Decoded(
+        quantity,
+        Kind.VALUE,
+        scaled(counts, resolution_si),
+        resolution_si,
+        scaled(full_counts, resolution_si) if full_counts else None,
+        Origin.INFERRED,
+        flags,
+    )
+
+
+def scaled(counts: int, resolution_si: float) -> float:
+    """Multiply so that 123 counts of 0.1 give the double nearest to 12.3, not 12.300000000000001."""
+    return float(f"{counts * resolution_si:.12g}")

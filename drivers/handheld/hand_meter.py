@@ -1,0 +1,277 @@
+"""A hand meter on any link: framer and decoder in front, readings out. Streaming and polled look alike.
+
+The operator turns its dial, so `configure` watches where it stands and says what to turn. Not for meters
+whose function can be set over the link (`drivers.scpi`).
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import AsyncIterator
+from types import TracebackType
+from typing import ClassVar, Self
+
+from drivers.errors import FrameGarbled, LinkTimeout
+from drivers.handheld.agreement import Agreement, Stamped
+from drivers.handheld.dial import what_to_turn
+from drivers.handheld.frame import Decoded, FrameProtocol, FrameRefused, NotMeasured
+from drivers.handheld.options import HandMeterOptions, PolledOptions
+from drivers.link.address import channel_for, parse_address
+from drivers.meter import Capabilities, ClockPair, Held, Identity, Setup
+from drivers.reading import Reading
+
+_WRITE_S = 2.0
+REPEAT_WITHIN_S = 0.12
+"""Two frames of one conversion follow each other within twice a frame's 46 ms on the wire."""
+GARBLED_IN_A_ROW = 20
+_GARBLED_BYTES = 600  # of nothing but rubbish: more than 40 frames of any protocol here
+_BITS_PER_BYTE = 10.0
+
+
+class HandMeter:
+    """Fulfils `drivers.meter.Meter` for one frame protocol; subclasses name it. May be entered again."""
+
+    Options: ClassVar[type[HandMeterOptions]] = HandMeterOptions
+    capabilities: Capabilities
+
+    @classmethod
+    def protocol(cls, options: HandMeterOptions) -> FrameProtocol:
+        """Give the protocol that the options ask for."""
+        raise NotImplementedError
+
+    def __init__(
+        self, *, meter_id: str, address: str, clock: ClockPair, options: HandMeterOptions | None = None
+    ) -> None:
+        """Make a meter; opens nothing.
+
+        Raises:
+            AddressInvalid: the address cannot be understood.
+        """
+        self.meter_id = meter_id
+        self._options = options or self.Options()
+        self._protocol = self.protocol(self._options)
+        self._query = self._question()
+        self.capabilities = Capabilities(
+            self._protocol.quantities,
+            settable=False,
+            streaming=not self._query,
+            flags_visible=self._protocol.flags_visible,
+            verification=self._protocol.verification,
+        )
+        self._clock = clock
+        self._address = address
+        self._channel = channel_for(address, self._protocol.usual_line)
+        self._air_s = _air_s(self._protocol, address)
+        self._framer = self._protocol.framer()
+        self._agreement = Agreement("off" if self._protocol.checked else self._options.agreement)
+        self._generation = 0
+        self._begin()
+
+    def _begin(self) -> None:
+        self._conversion = 0
+        self._former: Stamped | None = None
+        self._repeated = 1
+        self._refused = 0
+        self._thrown_at_refusal = 0
+        self._frames: list[bytes] = []
+        self._seen: Decoded | None = None
+        self._seen_at_s = float("-inf")
+        self._listening = False
+        self._news = asyncio.Event()
+
+    def _question(self) -> bytes:
+        options = self._options
+        return options.query.encode("ascii", "replace") if isinstance(options, PolledOptions) else b""
+
+    async def __aenter__(self) -> Self:
+        """Open the link. Raises: LinkUnavailable."""
+        self._begin()
+        self._framer.reset()
+        self._agreement.reset()
+        await self._channel.open()
+        return self
+
+    async def __aexit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        """Close the link."""
+        await self._channel.close()
+
+    async def identity(self) -> Identity:
+        """These protocols name nobody."""
+        return Identity()
+
+    async def configure(self, setup: Setup) -> Held:
+        """Watch where the dial stands and say what is to be turned, if anything.
+
+        Raises:
+            LinkLost: the link broke.
+        """
+        self._generation += 1
+        self._agreement.reset()
+        seen = await self._look()
+        return what_to_turn(setup, seen, self.capabilities.quantities)
+
+    async def _look(self) -> Decoded | None:
+        """Give what a fresh frame says, or None if none comes in time."""
+        if self._listening:  # someone iterates `readings`; they will see it for us
+            self._news.clear()
+            try:
+                async with asyncio.timeout(self._options.look_s):
+                    await self._news.wait()
+            except TimeoutError:
+                return None
+            return self._seen
+        loop = asyncio.get_running_loop()
+        until_s = loop.time() + self._options.look_s
+        await self._start_listening()
+        self._seen = None
+        while self._seen is None and loop.time() < until_s:
+            try:
+                for frame in await self._next_frames(until_s - loop.time()):
+                    self._decode(frame)
+            except LinkTimeout:
+                break
+        return self._seen
+
+    async def _start_listening(self) -> None:
+        """Throw away what arrived while nobody listened: its time would be wrong."""
+        self._framer.reset()
+        self._framer.feed(await self._channel.drain(0))
+        self._frames.clear()
+        self._agreement.reset()
+
+    async def readings(self) -> AsyncIterator[Reading]:
+        """Yield one reading per conversion.
+
+        Raises:
+            LinkTimeout: silent for longer than `silence_s`.
+            LinkLost: the link broke.
+            FrameGarbled: bytes come, but frame after frame is none.
+        """
+        await self._start_listening()
+        self._listening = True
+        try:
+            while True:
+                for frame in await self._next_frames(self._options.silence_s):
+                    generation = self._generation
+                    for stamped in self._take(frame):
+                        if generation == self._generation:
+                            yield self._reading_of(stamped)
+        finally:
+            self._listening = False
+
+    async def _next_frames(self, silence_s: float) -> list[bytes]:
+        """Give at least one frame. Raises: LinkTimeout, LinkLost, FrameGarbled."""
+        loop = asyncio.get_running_loop()
+        until_s = loop.time() + silence_s
+        while True:
+            if self._query:
+                await self._ask(self._query)
+            try:
+                return await self._frames_until(min(until_s, loop.time() + self._wait_s()))
+            except LinkTimeout:
+                if loop.time() >= until_s - 0.001 or not self._query:
+                    raise LinkTimeout(f"no frame for {silence_s:g} s", port=self._address) from None
+
+    def _wait_s(self) -> float:
+        options = self._options
+        return options.reply_timeout_s if isinstance(options, PolledOptions) and self._query else float("inf")
+
+    async def _frames_until(self, until_s: float) -> list[bytes]:
+        loop = asyncio.get_running_loop()
+        while True:
+            left_s = until_s - loop.time()
+            if left_s <= 0:
+                raise LinkTimeout("no frame", port=self._address)
+            data = await self._channel.read_some(left_s)
+            frames = self._framer.feed(data)
+            if frames:
+                return frames
+            self._complain_if_rubbish(data)
+
+    async def _ask(self, query: bytes) -> None:
+        """Ask for one frame; the answer to a former question, if it came late, is thrown away first."""
+        options = self._options
+        if isinstance(options, PolledOptions) and options.poll_s:
+            await asyncio.sleep(options.poll_s)
+        await self._channel.drain(0)
+        self._framer.reset()
+        await self._channel.write(query, _WRITE_S)
+
+    def _decode(self, frame: bytes) -> Decoded | None:
+        try:
+            decoded = self._protocol.decode(frame)
+        except NotMeasured:
+            self._refused = 0
+            self._thrown_at_refusal = self._framer.thrown_bytes
+            return None
+        except FrameRefused:
+            self._refused += 1
+            self._complain_if_rubbish(frame)
+            return None
+        self._refused = 0
+        self._thrown_at_refusal = self._framer.thrown_bytes
+        self._seen = decoded
+        self._news.set()
+        return decoded
+
+    def _complain_if_rubbish(self, data: bytes) -> None:
+        thrown = self._framer.thrown_bytes - self._thrown_at_refusal
+        if self._refused < GARBLED_IN_A_ROW and thrown < _GARBLED_BYTES:
+            return
+        self._refused = 0
+        self._thrown_at_refusal = self._framer.thrown_bytes
+        raise FrameGarbled(
+            f"what arrives are no frames of {self._protocol.name}", port=self._address, raw=data
+        )
+
+    def _take(self, frame: bytes) -> list[Stamped]:
+        decoded = self._decode(frame)
+        if decoded is None:
+            return []
+        monotonic_s, utc_s = self._clock()
+        monotonic_s, utc_s = monotonic_s - self._air_s, utc_s - self._air_s
+        if self._is_repeat(frame, monotonic_s):
+            return []
+        self._conversion += 1
+        stamped = Stamped(decoded, self._conversion, monotonic_s, utc_s, frame)
+        self._former, self._repeated = stamped, 1
+        return self._agreement.take(stamped)
+
+    def _is_repeat(self, frame: bytes, monotonic_s: float) -> bool:
+        """Some chips send each frame twice; two equal ones close together are one conversion."""
+        former = self._former
+        if former is None or self._repeated >= self._protocol.repeats or former.raw != frame:
+            return False
+        if monotonic_s - former.monotonic_s > REPEAT_WITHIN_S:
+            return False
+        self._repeated += 1
+        return True
+
+    def _reading_of(self, stamped: Stamped) -> Reading:
+        decoded = stamped.decoded
+        return Reading(
+            meter_id=self.meter_id,
+            quantity=decoded.quantity,
+            kind=decoded.kind,
+            value_si=decoded.value_si,
+            monotonic_s=stamped.monotonic_s,
+            utc_s=stamped.utc_s,
+            conversion=stamped.conversion,
+            range_full_scale_si=decoded.range_full_scale_si,
+            resolution_si=decoded.resolution_si,
+            range_origin=decoded.range_origin,
+            flags=decoded.flags,
+            flags_visible=self.capabilities.flags_visible,
+            raw=stamped.raw,
+        )
+
+
+def _air_s(protocol: FrameProtocol, address: str) -> float:
+    """Time a frame spends on a serial wire; its conversion ended before."""
+    parsed = parse_address(address)
+    if parsed.scheme not in {"serial", "rfc2217"} or not protocol.frame_bytes:
+        return 0.0
+    baud = parsed.line.filled_from(protocol.usual_line).baud
+    return protocol.frame_bytes * _BITS_PER_BYTE / baud if baud else 0.0

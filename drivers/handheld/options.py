@@ -1,0 +1,88 @@
+"""Options of hand meters, as `[meters.options]` of a bench file or a profile gives them."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from drivers.handheld.agreement import Rule
+from drivers.handheld.es519 import Parity
+from drivers.handheld.two_line import Acknowledgement
+from drivers.reading import Quantity
+
+
+class HandMeterOptions(BaseModel):
+    """What all hand meters share.
+
+    Attributes:
+        agreement: "near" holds a frame back until a neighbour agrees within a fiftieth or five counts;
+            "exact" until one is the same; "off" trusts every frame.
+        silence_s: longest pause before the meter counts as silent; seconds.
+        look_s: how long `configure` watches to learn where the dial stands; seconds.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    agreement: Rule = "near"
+    silence_s: Annotated[float, Field(gt=0, le=600)] = 5.0
+    look_s: Annotated[float, Field(ge=0, le=30)] = 1.0
+
+
+class Fs9922Options(HandMeterOptions):
+    """Attributes: counts: of the display, 4000 or 6000."""
+
+    counts: Annotated[int, Field(ge=1000, le=100_000)] = 6000
+
+
+class Es519Options(HandMeterOptions):
+    """Attributes: parity: "odd" or "none" where it is known, "auto" to go by each frame."""
+
+    parity: Parity = "auto"
+
+
+class Fs9721Options(HandMeterOptions):
+    """Attributes: celsius_bit: user bit 0 to 3 that lights the degree sign, for meters with a thermometer."""
+
+    celsius_bit: Annotated[int, Field(ge=0, le=3)] | None = None
+
+
+class Stx16Options(HandMeterOptions):
+    """Attributes: display: 1 upper, 2 lower."""
+
+    display: Annotated[int, Field(ge=1, le=2)] = 1
+
+
+class PolledOptions(HandMeterOptions):
+    """What meters share that are asked.
+
+    Attributes:
+        query: text to ask with, line end included; empty for sets that send by themselves.
+        poll_s: time between two questions; seconds. A display changes 2 to 5 times a second.
+        reply_timeout_s: longest wait for an answer before it is asked again; seconds.
+    """
+
+    query: str = ""
+    poll_s: Annotated[float, Field(ge=0, le=60)] = 0.3
+    reply_timeout_s: Annotated[float, Field(gt=0, le=60)] = 1.0
+
+
+class Ascii14Options(PolledOptions):
+    """Attributes: counts: of the display, e.g. 2000 or 20000; 0 when unknown."""
+
+    query: str = "D"
+    poll_s: Annotated[float, Field(ge=0, le=60)] = 0.5
+    counts: Annotated[int, Field(ge=0, le=1_000_000)] = 2000
+
+
+class TwoLineOptions(PolledOptions):
+    """How a meter of questions and answers talks.
+
+    Attributes:
+        acknowledgement: "first", "none" or "last": where the answer's second line stands.
+        query: what to ask; the shape's usual question when empty. Only questions: keys are never pressed.
+        quantity: what a number without a unit means.
+    """
+
+    acknowledgement: Acknowledgement = "first"
+    quantity: Quantity | None = None
