@@ -26,6 +26,9 @@ _SLIP = 1e-4
 """Chance that a pair called open conducts after all, or the other way round: a confirmation too early, a
 finger across a gap. Workshop choice."""
 
+SIZES = 3
+"""Most sizes that one circuit has: two places and a resistance."""
+
 _SPAN = math.log(1e9)
 """A reading that no circuit explains may lie anywhere from a milliohm to a megohm, log-uniform."""
 
@@ -36,12 +39,12 @@ class Laws:
 
     Attributes:
         case: index of the case that each circuit belongs to.
-        log_prior: of each circuit, case and size together.
-        size, size_sd: of the fault.
+        log_prior: weight of each circuit, case and size together; not normalised.
+        size, size_sd: [circuit, size] of its faults.
         mean_ohm: [circuit, pair]; 0 where open.
         conducts: [circuit, pair].
         covariance: [circuit, pair, pair], without the measurement's own uncertainty.
-        lean: [circuit, pair] ohms per unit of size.
+        lean: [circuit, size, pair] ohms per unit of size.
     """
 
     case: NDArray[np.int64]
@@ -59,20 +62,23 @@ class Casebook:
 
     Attributes:
         cases: as given.
+        good: what a good unit reads, alone in its laws.
         pairs: every pair of the given points, in their order.
     """
 
-    def __init__(self, cases: Sequence[Case], points: Sequence[str]) -> None:
+    def __init__(self, cases: Sequence[Case], good: Circuit, points: Sequence[str]) -> None:
         """Solve every circuit; some tenths of a second for a dozen branches.
 
         Args:
             cases: from the dictionary.
+            good: a unit without a fault.
             points: places a probe can touch.
         """
         self.cases = tuple(cases)
         self.pairs = tuple(Pair(a, b) for a, b in combinations(points, 2))
         self._index = {pair: index for index, pair in enumerate(self.pairs)}
         self.laws = _laws(self.cases, tuple(points), self.pairs)
+        self.good = _laws((Case((("healthy", ()),), 1.0, (good,)),), tuple(points), self.pairs)
 
     def columns(self, pairs: Sequence[Pair]) -> NDArray[np.int64]:
         """Where the pairs stand among `self.pairs`, whichever way round they are given."""
@@ -102,8 +108,7 @@ class Casebook:
         count = both.sum(axis=1)
         log_like = -0.5 * (chi_square + log_det + count * math.log(2.0 * math.pi))
         log_like += _atoms(laws.conducts[:, columns], ohm)
-        lean = np.where(both, laws.lean[:, columns], 0.0)
-        size = laws.size + laws.size_sd**2 * np.einsum("np,np->n", lean, pull)
+        size = laws.size + laws.size_sd**2 * np.einsum("nsp,np->ns", laws.lean[:, :, columns], pull)
         return Explained(log_like, chi_square, count, size)
 
 
@@ -114,7 +119,7 @@ class Explained:
     Attributes:
         log_like: natural logarithm of the density of the readings.
         chi_square: squared distance in standard deviations, over `count` finite readings.
-        size: of the fault, given the readings.
+        size: [circuit, size] of the faults, given the readings.
     """
 
     log_like: _Floats
@@ -134,22 +139,23 @@ def _atoms(conducts: _Bools, ohm: _Floats) -> _Floats:
 
 
 def _laws(cases: Sequence[Case], points: tuple[str, ...], pairs: tuple[Pair, ...]) -> Laws:
-    solved = [
-        (index, case.prior * circuit.weight, circuit, *_solve(circuit, points))
-        for index, case in enumerate(cases)
-        for circuit in case.circuits
-    ]
-    total = sum(weight for _, weight, *_ in solved)
+    circuits = [(index, case, circuit) for index, case in enumerate(cases) for circuit in case.circuits]
+    solved = [_solve(circuit, points) for _, _, circuit in circuits]
+    count = len(circuits)
     return Laws(
-        case=np.array([index for index, *_ in solved]),
-        log_prior=np.log(np.array([weight for _, weight, *_ in solved]) / total),
-        size=np.array([circuit.size for _, _, circuit, *_ in solved]),
-        size_sd=np.array([c.directions[0].sd if c.directions else 0.0 for _, _, c, *_ in solved]),
-        mean_ohm=np.array([mean for _, _, _, mean, *_ in solved]).reshape(len(solved), len(pairs)),
-        conducts=np.array([conducts for *_, conducts, _, _ in solved]).reshape(len(solved), len(pairs)),
-        covariance=np.array([covariance for *_, covariance, _ in solved]),
-        lean=np.array([lean for *_, lean in solved]).reshape(len(solved), len(pairs)),
+        case=np.array([index for index, _, _ in circuits], dtype=np.int64),
+        log_prior=np.log([case.prior * circuit.weight for _, case, circuit in circuits]),
+        size=_padded([circuit.sizes for _, _, circuit in circuits]),
+        size_sd=_padded([[d.sd for d in c.directions[: len(c.sizes)]] for _, _, c in circuits]),
+        mean_ohm=np.array([mean for mean, _, _, _ in solved]).reshape(count, len(pairs)),
+        conducts=np.array([conducts for _, conducts, _, _ in solved]).reshape(count, len(pairs)),
+        covariance=np.array([block for _, _, block, _ in solved]).reshape(count, len(pairs), len(pairs)),
+        lean=np.array([lean for _, _, _, lean in solved]).reshape(count, SIZES, len(pairs)),
     )
+
+
+def _padded(rows: Sequence[Sequence[float]]) -> _Floats:
+    return np.array([[*row, *(0.0 for _ in range(SIZES - len(row)))] for row in rows]).reshape(-1, SIZES)
 
 
 def _solve(circuit: Circuit, points: tuple[str, ...]) -> tuple[_Floats, _Bools, _Floats, _Floats]:
@@ -180,7 +186,7 @@ def _solve(circuit: Circuit, points: tuple[str, ...]) -> tuple[_Floats, _Bools, 
     shares = (across @ incidence.T / ohm) ** 2
     sds = np.array([e.sd_ohm for e in elements])
     covariance = (shares * sds**2) @ shares.T
-    lean = np.zeros(len(a))
+    lean = np.zeros((SIZES, len(a)))
     index = {e.name: row for row, e in enumerate(elements)}
     for number, direction in enumerate(circuit.directions):
         moved = np.where(conducts, direction.zero_ohm, 0.0)
@@ -188,7 +194,8 @@ def _solve(circuit: Circuit, points: tuple[str, ...]) -> tuple[_Floats, _Bools, 
             if name in index:
                 moved = moved + shares[:, index[name]] * per_unit
         covariance += direction.sd**2 * np.outer(moved, moved)
-        lean = moved if number == 0 else lean
+        if number < len(circuit.sizes):
+            lean[number] = moved
     return mean + np.where(conducts, circuit.zero_ohm, 0.0), conducts, covariance, lean
 
 

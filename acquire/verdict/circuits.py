@@ -1,8 +1,9 @@
 """A unit's circuit that can be given faults: elements, directions in which it is unsure, and the changes.
 
-Each fault of the dictionary is a change of the circuit, so that one solver foretells what any of them reads.
-A size that is not known (how many turns, how many ohms) is a mixture of normal laws on a logarithmic grid,
-and along each of them the circuit is taken as linear. Not for weighing readings (see casebook).
+Each fault of the dictionary is a change of the circuit, so that one solver foretells what any of them reads,
+alone or two at a time. A size that is not known (how many turns, how many ohms) is a mixture of normal laws
+on a logarithmic grid, and along each of them the circuit is taken as linear. Not for weighing readings (see
+casebook).
 """
 
 from __future__ import annotations
@@ -11,21 +12,28 @@ import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 
+from acquire.physics.copper import CONDUCTORS, fraction_per_kelvin
 from acquire.records import BranchKind, Sheet
-
-KELVIN_AT_REFERENCE = 254.5
-"""Copper: k + 20 °C (IEC 60034-1 habit, k = 234.5); per kelvin 1/254.5 of the reference value."""
 
 
 @dataclass(frozen=True, slots=True)
 class Element:
-    """One resistance of a unit as it may really be; `sd_ohm` is its own spread between units."""
+    """One resistance of a unit as it may really be.
+
+    Attributes:
+        name: of the branch of the sheet, or of what the fault adds.
+        a, b: nodes.
+        ohm: at the reference temperature; infinite for a break.
+        sd_ohm: its own spread between good units.
+        per_kelvin: fraction by which it grows per kelvin.
+    """
 
     name: str
     a: str
     b: str
     ohm: float
     sd_ohm: float = 0.0
+    per_kelvin: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,43 +46,49 @@ class Direction:
         zero_ohm: ohms that every reading moves per unit of the quantity.
     """
 
-    sd: float
+    sd: float = 0.0
     parts: Mapping[str, float] = field(default_factory=dict)
     zero_ohm: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
 class Circuit:
-    """A unit with one particular fault of about one particular size.
+    """A unit with one particular fault, or two, of about one particular size.
 
     Attributes:
-        elements: its resistances; infinite ohms for a break.
-        directions: what is unsure about it; the size of the fault comes first.
+        elements: its resistances.
+        sizes: of its faults, in the units their sentences use.
+        directions: what is unsure about it; those of the sizes come first, in the same order.
         zero_ohm: added to every reading.
         places: pin as the operator calls it -> node that is really touched, where the two differ.
-        size: of the fault, in the unit its sentence uses; 0 where it has none.
         weight: prior probability within its fault, adding up to one over its sizes.
     """
 
     elements: tuple[Element, ...]
+    sizes: tuple[float, ...] = ()
     directions: tuple[Direction, ...] = ()
     zero_ohm: float = 0.0
     places: Mapping[str, str] = field(default_factory=dict)
-    size: float = 0.0
     weight: float = 1.0
 
     def element(self, name: str) -> Element:
         """The element of that name."""
         return next(element for element in self.elements if element.name == name)
 
-    def with_element(self, changed: Element) -> Circuit:
-        """The same circuit with one element changed, found by its name."""
-        return replace(self, elements=tuple(changed if e.name == changed.name else e for e in self.elements))
+    def has(self, name: str) -> bool:
+        """Whether there is an element of that name (a split one is there no more)."""
+        return any(element.name == name for element in self.elements)
 
-    def sized(self, size: float, weight: float, direction: Direction | None = None) -> Circuit:
-        """The same circuit with the size of its fault, weighted, and the direction in which it varies."""
-        first = (direction,) if direction else ()
-        return replace(self, size=size, weight=self.weight * weight, directions=(*first, *self.directions))
+    def with_elements(self, *changed: Element) -> Circuit:
+        """The same circuit with elements changed, found by their names."""
+        by_name = {element.name: element for element in changed}
+        return replace(self, elements=tuple(by_name.get(e.name, e) for e in self.elements))
+
+    def sized(self, size: float, weight: float, direction: Direction) -> Circuit:
+        """The same circuit with the size of its (next) fault and the direction in which that varies."""
+        at = len(self.sizes)
+        directions = (*self.directions[:at], direction, *self.directions[at:])
+        return replace(self, sizes=(*self.sizes, size), weight=self.weight * weight, directions=directions)
 
 
 Sizes = tuple[tuple[float, float, float], ...]
@@ -99,27 +113,35 @@ def healthy(sheet: Sheet) -> Circuit:
     """A good unit of the sheet, with the spread between good units; diodes count as open."""
     return Circuit(
         tuple(
-            Element(b.name, b.a, b.b, b.reference_ohm, b.spread * b.reference_ohm)
+            Element(
+                b.name,
+                b.a,
+                b.b,
+                b.reference_ohm,
+                b.spread * b.reference_ohm,
+                fraction_per_kelvin(sheet.reference_celsius, CONDUCTORS[b.material]),
+            )
             for b in sheet.branches
             if b.kind is not BranchKind.DIODE
         )
     )
 
 
-def scaled(circuit: Circuit, name: str, sizes: Sizes, sign: float = 1.0) -> Iterator[Circuit]:
-    """One element larger by a fraction (sign 1) or smaller by it (sign -1)."""
-    element = circuit.element(name)
+def scaled(circuit: Circuit, names: Iterable[str], sizes: Sizes, sign: float = 1.0) -> Iterator[Circuit]:
+    """Elements larger by one common fraction (sign 1) or smaller by it (sign -1)."""
+    elements = [circuit.element(name) for name in names]
     for size, sd, weight in sizes:
         factor = 1.0 + sign * size
         if factor <= 0.0:
             continue
-        changed = replace(element, ohm=element.ohm * factor, sd_ohm=element.sd_ohm * factor)
-        yield circuit.with_element(changed).sized(size, weight, Direction(sd, {name: sign * element.ohm}))
+        changed = [replace(e, ohm=e.ohm * factor, sd_ohm=e.sd_ohm * factor) for e in elements]
+        direction = Direction(sd, {e.name: sign * e.ohm for e in elements if math.isfinite(e.ohm)})
+        yield circuit.with_elements(*changed).sized(size, weight, direction)
 
 
 def broken(circuit: Circuit, name: str) -> Iterator[Circuit]:
     """One element open."""
-    yield circuit.with_element(replace(circuit.element(name), ohm=math.inf, sd_ohm=0.0))
+    yield circuit.with_elements(replace(circuit.element(name), ohm=math.inf)).sized(0.0, 1.0, Direction())
 
 
 def in_contact(circuit: Circuit, pin: str, sizes: Sizes) -> Iterator[Circuit]:
@@ -131,16 +153,15 @@ def in_contact(circuit: Circuit, pin: str, sizes: Sizes) -> Iterator[Circuit]:
     name = f"joint {pin}"
     for size, sd, weight in sizes:
         joined = replace(circuit, elements=(*moved, Element(name, pin, inner, size)))
-        yield joined.sized(size, weight, Direction(sd, {name: 1.0}) if sd else None)
+        yield joined.sized(size, weight, Direction(sd, {name: 1.0}))
 
 
 def warmer(circuit: Circuit, sizes: Sizes, sign: float = 1.0) -> Iterator[Circuit]:
     """The whole unit warmer (sign 1) or colder than the thermometer says, by kelvin."""
-    per_kelvin = {e.name: sign * e.ohm / KELVIN_AT_REFERENCE for e in circuit.elements}
+    per_kelvin = {e.name: sign * e.ohm * e.per_kelvin for e in circuit.elements}
     for size, sd, weight in sizes:
-        factor = 1.0 + sign * size / KELVIN_AT_REFERENCE
-        elements = tuple(replace(e, ohm=e.ohm * factor) for e in circuit.elements)
-        yield replace(circuit, elements=elements).sized(size, weight, Direction(sd, per_kelvin))
+        elements = (replace(e, ohm=e.ohm * (1.0 + sign * size * e.per_kelvin)) for e in circuit.elements)
+        yield replace(circuit, elements=tuple(elements)).sized(size, weight, Direction(sd, per_kelvin))
 
 
 def off_zero(circuit: Circuit, sizes: Sizes, sign: float = 1.0) -> Iterator[Circuit]:
@@ -152,36 +173,53 @@ def off_zero(circuit: Circuit, sizes: Sizes, sign: float = 1.0) -> Iterator[Circ
 
 def swapped(circuit: Circuit, pin: str, other: str) -> Iterator[Circuit]:
     """Two contacts in each other's place in the connector."""
-    yield replace(circuit, places={**circuit.places, pin: other, other: pin})
+    yield replace(circuit, places={**circuit.places, pin: other, other: pin}).sized(0.0, 1.0, Direction())
 
 
-def bridged(
-    circuit: Circuit, name: str, other: str, fractions: Iterable[float], sizes: Sizes
-) -> Iterator[Circuit]:
-    """A fault from somewhere along an element to another node, through some ohms.
+def rewired(circuit: Circuit, ends: Mapping[str, tuple[str, str]]) -> Iterator[Circuit]:
+    """Elements between other nodes than the sheet says: a delta in place of a star, or the other way."""
+    changed = (replace(circuit.element(name), a=a, b=b) for name, (a, b) in ends.items())
+    yield circuit.with_elements(*changed).sized(0.0, 1.0, Direction())
+
+
+def bridged(circuit: Circuit, name: str, node: str, places: int, sizes: Sizes) -> Iterator[Circuit]:
+    """A fault from somewhere along an element to a node, through some ohms.
+
+    Its sizes are the place, as a fraction of the element from its end `a`, and the ohms of the fault.
 
     Args:
         circuit: to change.
-        name: element that is tapped.
-        other: node that it touches.
-        fractions: places along the element from its end `a`, each equally likely.
+        name: element that is touched.
+        node: what it touches.
+        places: number of places along the element, each as likely as the next.
         sizes: resistance of the fault in ohms.
     """
-    element = circuit.element(name)
-    places = tuple(fractions)
-    width = 0.5 / len(places)
-    for place in places:
-        tap = f"{name} tap {other}"
-        first = Element(f"{name} (a)", element.a, tap, place * element.ohm)
-        second = Element(f"{name} (b)", tap, element.b, (1.0 - place) * element.ohm)
-        kept = tuple(e for e in circuit.elements if e.name != name)
-        along = Direction(width, {first.name: element.ohm, second.name: -element.ohm})
-        together = Direction(element.sd_ohm, {first.name: place, second.name: 1.0 - place})
+    for tapped, tap in _tapped(circuit, name, places):
+        fault = Element(f"{name} to {node}", tap, node, 1.0)
         for ohm, sd, weight in sizes:
-            fault = Element(f"{name} to {other}", tap, other, ohm)
-            changed = replace(
-                circuit,
-                elements=(*kept, first, second, fault),
-                directions=(along, together, *circuit.directions),
-            )
-            yield changed.sized(place, weight / len(places), Direction(sd, {fault.name: 1.0}))
+            joined = replace(tapped, elements=(*tapped.elements, replace(fault, ohm=ohm)))
+            yield joined.sized(ohm, weight, Direction(sd, {fault.name: 1.0}))
+
+
+def crossed(circuit: Circuit, name: str, other: str, places: int, sizes: Sizes) -> Iterator[Circuit]:
+    """A fault between somewhere along one element and somewhere along another.
+
+    Its sizes are the place along `other`, the place along `name`, and the ohms of the fault.
+    """
+    for tapped, tap in _tapped(circuit, other, places):
+        yield from bridged(tapped, name, tap, places, sizes)
+
+
+def _tapped(circuit: Circuit, name: str, places: int) -> Iterator[tuple[Circuit, str]]:
+    """The circuit with an element cut in two at each of several places, and the node between the parts."""
+    element = circuit.element(name)
+    tap = f"{name} tap"
+    kept = tuple(e for e in circuit.elements if e.name != name)
+    for number in range(places):
+        share = (number + 0.5) / places
+        first = replace(element, name=f"{name} (a)", b=tap, ohm=share * element.ohm, sd_ohm=0.0)
+        second = replace(element, name=f"{name} (b)", a=tap, ohm=(1.0 - share) * element.ohm, sd_ohm=0.0)
+        together = Direction(element.sd_ohm, {first.name: share, second.name: 1.0 - share})
+        along = Direction(0.5 / places, {first.name: element.ohm, second.name: -element.ohm})
+        cut = replace(circuit, elements=(*kept, first, second), directions=(*circuit.directions, together))
+        yield cut.sized(share, 1.0 / places, along), tap

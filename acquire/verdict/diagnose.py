@@ -17,15 +17,16 @@ import numpy as np
 
 from acquire.records import Hypothesis, Pair, Purpose, Sheet
 from acquire.verdict.casebook import Casebook, Explained
-from acquire.verdict.dictionary import Case, cases
+from acquire.verdict.circuits import healthy
+from acquire.verdict.dictionary import UNKNOWN, Case, cases, double_cases
 from acquire.verdict.next_pair import information
 from acquire.verdict.saying import sentence
 
 PairReading = tuple[Pair, float, float]
 """(pair, ohms at the reference temperature or infinite, standard uncertainty in ohms)."""
 
-_UNKNOWN_PRIOR = 0.005
-"""Prior probability that a unit has something which the dictionary lacks; workshop choice."""
+_POOR = 1e-3
+"""Where single faults leave a distance this unlikely, pairs of faults are weighed too; workshop choice."""
 
 _LEAST = 0.01
 """Explanations less likely than this are not listed."""
@@ -45,6 +46,9 @@ _WORTH_A_TOUCH = 0.05
 """Expected information in nats from which another touch is asked for; workshop choice."""
 
 
+_UNKNOWN_CASE = Case((("unknown", ()),), UNKNOWN)
+
+
 class PairLaws(Protocol):
     """What a good unit reads on each pair; `acquire.steps.pairs.PairTable` is one."""
 
@@ -57,11 +61,11 @@ class PairLaws(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """One fault in one place with its probability and size, before it is put into words."""
+    """One fault in one place with its probability and sizes, before it is put into words."""
 
     case: Case
     probability: float
-    size: float
+    sizes: tuple[float, ...]
 
 
 def diagnose(
@@ -88,7 +92,7 @@ def diagnose(
     """
     found = findings(sheet, table, readings, purpose=purpose, two_wire=two_wire, priors=priors)
     return tuple(
-        Hypothesis(finding.case.fault, finding.probability, sentence(finding.case, finding.size, sheet))
+        Hypothesis(finding.case.fault, finding.probability, sentence(finding.case, finding.sizes, sheet))
         for finding in found
         if finding.probability >= _LEAST
     )
@@ -106,11 +110,17 @@ def findings(
     """As `diagnose`, before the explanations are put into words; all of them, most likely first."""
     if not readings:
         return ()
-    book = casebook(sheet, purpose, two_wire, tuple(sorted((priors or {}).items())))
-    pairs, ohms, u_ohms = zip(*readings, strict=True)
-    explained = book.explain(pairs, ohms, u_ohms)
-    visible = _visible(book, pairs)
-    return _ranked(book, explained, visible, _unknown(table, readings))
+    own_priors = tuple(sorted((priors or {}).items()))
+    weighed = _weigh(casebook(sheet, purpose, two_wire, own_priors), readings)
+    unknown_log = _unknown(table, readings)
+    if _fits_poorly(weighed, unknown_log):
+        weighed += _weigh(double_casebook(sheet, purpose, own_priors), readings)
+    top = max(unknown_log, *(entry.log_weight for entry in weighed))
+    unknown = math.exp(unknown_log - top)
+    total = unknown + sum(math.exp(entry.log_weight - top) for entry in weighed)
+    found = [Finding(_UNKNOWN_CASE, unknown / total, ())]
+    found += [Finding(entry.case, math.exp(entry.log_weight - top) / total, entry.sizes) for entry in weighed]
+    return tuple(sorted(found, key=lambda finding: -finding.probability))
 
 
 def best_next_pair(
@@ -138,10 +148,8 @@ def best_next_pair(
     if not readings or len(hypotheses) < 2 or hypotheses[0].probability >= _SETTLED:
         return None
     book = casebook(sheet, purpose, two_wire)
-    pairs = [pair for pair, _, _ in readings]
-    explained = book.explain(pairs, [ohm for _, ohm, _ in readings], [u_ohm for _, _, u_ohm in readings])
-    seen = np.array(_visible(book, pairs))[book.laws.case]
-    log_joint = np.where(seen, book.laws.log_prior + explained.log_like, -np.inf)
+    seen = np.array(_visible(book, [pair for pair, _, _ in readings]))[book.laws.case]
+    log_joint = np.where(seen, book.laws.log_prior + _explain(book, readings).log_like, -np.inf)
     weights = np.exp(log_joint - log_joint.max())
     by_case = np.bincount(book.laws.case, weights)
     weights = np.where(by_case[book.laws.case] >= _RIVAL * by_case.max(), weights, 0.0)
@@ -158,42 +166,86 @@ def casebook(
     sheet: Sheet, purpose: Purpose, two_wire: bool = True, priors: tuple[tuple[str, float], ...] = ()
 ) -> Casebook:
     """The solved fault dictionary of a sheet, kept; worth calling once before the first unit fails."""
-    return Casebook(cases(sheet, purpose, two_wire=two_wire, priors=dict(priors)), sheet.pin_names())
+    return Casebook(
+        cases(sheet, purpose, two_wire=two_wire, priors=dict(priors)), healthy(sheet), sheet.pin_names()
+    )
 
 
-def _ranked(
-    book: Casebook, explained: Explained, visible: Sequence[bool], unknown_log: float
-) -> tuple[Finding, ...]:
-    log_joint = np.where(np.array(visible)[book.laws.case], book.laws.log_prior + explained.log_like, -np.inf)
-    top = max(float(log_joint.max()), unknown_log)
-    weights = np.exp(log_joint - top)
-    unknown = math.exp(unknown_log - top)
-    total = float(weights.sum()) + unknown
-    found = [Finding(Case("unknown", (), 0.0, ()), unknown / total, 0.0)]
+@lru_cache(maxsize=8)
+def double_casebook(sheet: Sheet, purpose: Purpose, priors: tuple[tuple[str, float], ...] = ()) -> Casebook:
+    """The solved pairs of faults of a sheet, kept; solved when a unit first needs them."""
+    return Casebook(double_cases(sheet, purpose, priors=dict(priors)), healthy(sheet), sheet.pin_names())
+
+
+@dataclass(frozen=True, slots=True)
+class _Weighed:
+    """One case against the readings: log of prior times density, and how far its best circuit is off."""
+
+    case: Case
+    log_weight: float
+    chi_square: float
+    count: int
+    sizes: tuple[float, ...]
+
+
+def _weigh(book: Casebook, readings: Sequence[PairReading]) -> list[_Weighed]:
+    """Every case that changes anything that was measured."""
+    explained = _explain(book, readings)
+    log_joint = book.laws.log_prior + explained.log_like
+    visible = _visible(book, [pair for pair, _, _ in readings])
+    weighed = []
     for index, case in enumerate(book.cases):
-        own = np.flatnonzero(book.laws.case == index)
-        weight = float(weights[own].sum())
-        if weight > 0.0:
-            size = float((weights[own] * np.nan_to_num(explained.size[own], posinf=0.0)).sum()) / weight
-            found.append(Finding(case, weight / total, size))
-    return tuple(sorted(found, key=lambda finding: -finding.probability))
+        if not visible[index]:
+            continue
+        first, last = np.searchsorted(book.laws.case, (index, index + 1))
+        own = log_joint[first:last]
+        top = float(own.max())
+        shares = np.exp(own - top)
+        total = float(shares.sum())
+        sizes = np.where(np.isfinite(explained.size[first:last]), explained.size[first:last], 0.0)
+        best = first + int(own.argmax())
+        weighed.append(
+            _Weighed(
+                case,
+                top + math.log(total),
+                float(explained.chi_square[best]),
+                int(explained.count[best]),
+                tuple(float(size) for size in shares @ sizes / total),
+            )
+        )
+    return weighed
+
+
+def _explain(book: Casebook, readings: Sequence[PairReading]) -> Explained:
+    pairs, ohms, u_ohms = zip(*readings, strict=True)
+    return book.explain(pairs, ohms, u_ohms)
+
+
+def _fits_poorly(weighed: Sequence[_Weighed], unknown_log: float) -> bool:
+    """Whether no single fault explains the readings well."""
+    best = max(weighed, key=lambda entry: entry.log_weight)
+    if unknown_log > best.log_weight:
+        return True
+    # Wilson and Hilferty 1931: the cube root of chi-square over its count is nearly normal.
+    count = max(best.count, 1)
+    away = ((best.chi_square / count) ** (1 / 3) - (1 - 2 / (9 * count))) / math.sqrt(2 / (9 * count))
+    return 0.5 * math.erfc(away / math.sqrt(2.0)) < _POOR
 
 
 def _visible(book: Casebook, pairs: Sequence[Pair]) -> list[bool]:
     """Whether a fault changes anything that was measured; what does not is no explanation of it."""
     columns = book.columns(pairs)
     mean, conducts = book.laws.mean_ohm[:, columns], book.laws.conducts[:, columns]
-    alike = np.isclose(mean, mean[0], rtol=1e-9, atol=1e-12) & (conducts == conducts[0])
-    same = alike.all(axis=1)
-    return [
-        case.fault == "healthy" or not bool(same[book.laws.case == index].all())
-        for index, case in enumerate(book.cases)
-    ]
+    good_mean, good_conducts = book.good.mean_ohm[0, columns], book.good.conducts[0, columns]
+    alike = np.isclose(mean, good_mean, rtol=1e-9, atol=1e-12) & (conducts == good_conducts)
+    first = np.searchsorted(book.laws.case, np.arange(len(book.cases)))
+    changed = np.maximum.reduceat((~alike.all(axis=1)).astype(np.int64), first) > 0
+    return [bool(seen) or case.fault == "healthy" for seen, case in zip(changed, book.cases, strict=True)]
 
 
 def _unknown(table: PairLaws, readings: Sequence[PairReading]) -> float:
     """Log of prior times density, if each reading is either a good unit's or anything at all."""
-    total = math.log(_UNKNOWN_PRIOR)
+    total = math.log(UNKNOWN)
     for pair, ohm, u_ohm in readings:
         nominal_ohm = table.nominal_ohm(pair)
         if math.isinf(ohm):

@@ -7,19 +7,23 @@ by its own counts. Not for weighing readings (see casebook) and not for words (s
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import partial
 from itertools import combinations
 
 from acquire.records import Branch, BranchKind, Purpose, Sheet
 from acquire.verdict.circuits import (
     Circuit,
     Sizes,
+    bridged,
     broken,
+    crossed,
     healthy,
     in_contact,
     log_sizes,
     off_zero,
+    rewired,
     scaled,
     swapped,
     warmer,
@@ -38,9 +42,10 @@ PRIORS: Mapping[str, float] = {
     "too_many_turns": 0.2,
     "wire_too_thin": 0.1,
     "wire_too_thick": 0.1,
+    "aluminium_wire": 0.03,
     "strand_broken": 0.3,
     "grounded": 0.7,
-    "winding_to_winding": 0.2,
+    "winding_to_winding": 0.1,
     "swapped_pins": 0.2,
     "star_delta": 0.1,
 }
@@ -57,6 +62,12 @@ NEW_WINDING: Mapping[str, float] = {
 }
 """What is likelier in a unit just wound, in place of the weights above."""
 
+UNKNOWN = 0.1
+"""Weight of a fault that the dictionary does not know, on the same scale."""
+
+_TOGETHER = 0.05
+"""Two faults at once: product of their weights times this, half of what independence would give."""
+
 _JOINT_OHM = log_sizes(0.03, 100.0)
 _SHORTED = log_sizes(0.01, 0.9)
 _TURNS = log_sizes(0.01, 0.15)
@@ -64,26 +75,47 @@ _KELVIN = log_sizes(1.5, 90.0)
 _COLD_KELVIN = log_sizes(1.5, 25.0)
 _ZERO_OHM = log_sizes(0.04, 2.0)
 _LOST: Sizes = ((math.inf, 0.0, 1.0),)
+_FAULT_OHM = log_sizes(0.1, 3e5, 2.2)
 _GAUGE_UP: Sizes = ((0.122, 0.01, 0.4), (0.261, 0.02, 0.6))
 _GAUGE_DOWN: Sizes = ((0.109, 0.01, 0.4), (0.207, 0.02, 0.6))
-"""Half and whole steps of wire gauge: area by 1.123 and 1.261 (ASTM B258 ratio of diameters, 92^(1/39))."""
+"""Half and whole steps of wire gauge: area by 1.123 and 1.261 (ASTM B258, ratio of diameters 92^(1/39))."""
+
+_ALUMINIUM: Sizes = ((0.639, 0.03, 1.0),)
+"""Resistivity of aluminium over copper at 20 °C: 0.02826 / 0.017241 (IEC 60889, IEC 60028; from memory)."""
+
+_COARSE_JOINT_OHM = log_sizes(0.03, 100.0, 3.0)
+_COARSE_SHORTED = log_sizes(0.01, 0.9, 2.5)
+
+Change = Callable[[Circuit], Iterator[Circuit]]
+"""Gives a circuit a fault: one circuit for each of the fault's sizes."""
+
+Fault = tuple[str, tuple[str, ...]]
+"""(short name, branches or pins it sits in)."""
 
 
 @dataclass(frozen=True, slots=True)
 class Case:
-    """One fault in one place.
+    """One fault in one place, or two.
 
     Attributes:
-        fault: short name; a key of `PRIORS`.
-        where: branches or pins it sits in.
+        faults: what it consists of, one or two.
         prior: weight before any reading; not normalised.
         circuits: what it makes of the unit, one per size.
     """
 
-    fault: str
-    where: tuple[str, ...]
+    faults: tuple[Fault, ...]
     prior: float
-    circuits: tuple[Circuit, ...]
+    circuits: tuple[Circuit, ...] = ()
+
+    @property
+    def fault(self) -> str:
+        """Short name; "two_faults" for two."""
+        return self.faults[0][0] if len(self.faults) == 1 else "two_faults"
+
+    @property
+    def where(self) -> tuple[str, ...]:
+        """Branches or pins that it sits in."""
+        return tuple(name for _, where in self.faults for name in where)
 
 
 def cases(
@@ -97,49 +129,123 @@ def cases(
         two_wire: False leaves out the lead zero, which four wires do not need.
         priors: weights of this shop in place of the built-in ones; names as in `PRIORS`.
     """
-    new = purpose in (Purpose.WINDING, Purpose.FINAL)
-    weights = {**PRIORS, **(NEW_WINDING if new else {}), **(priors or {})}
     good = healthy(sheet)
-    by_fault: dict[str, list[tuple[tuple[str, ...], tuple[Circuit, ...]]]] = {}
-    for fault, where, circuits in _every(sheet, good):
-        if fault != "lead_zero" or two_wire:
-            by_fault.setdefault(fault, []).append((where, tuple(circuits)))
+    every = [(f, w, change) for f, w, change in _every(sheet) if two_wire or f != "lead_zero"]
+    weight = _weights(purpose, priors, [fault for fault, _, _ in every])
+    return tuple(Case(((f, where),), weight[f], tuple(change(good))) for f, where, change in every)
+
+
+def double_cases(
+    sheet: Sheet, purpose: Purpose, *, priors: Mapping[str, float] | None = None
+) -> tuple[Case, ...]:
+    """Two faults at once, of the kinds that come often enough: breaks, shorted turns, joints.
+
+    Args:
+        sheet: of the unit.
+        purpose: as for `cases`.
+        priors: as for `cases`.
+    """
+    good = healthy(sheet)
+    common = list(_common(sheet))
+    weight = _weights(purpose, priors, [fault for fault, _, _ in common])
     return tuple(
-        Case(fault, where, weights[fault] / len(places), circuits)
-        for fault, places in by_fault.items()
-        for where, circuits in places
+        Case(
+            ((fault, where), (other, there)),
+            _TOGETHER * weight[fault] * weight[other],
+            tuple(circuit for first in change(good) for circuit in also(first)),
+        )
+        for (fault, where, change), (other, there, also) in combinations(common, 2)
+        if where != there
     )
 
 
-_Entry = tuple[str, tuple[str, ...], Iterator[Circuit]]
+def _weights(purpose: Purpose, priors: Mapping[str, float] | None, faults: list[str]) -> dict[str, float]:
+    """Weight of each fault in each single place."""
+    new = purpose in (Purpose.WINDING, Purpose.FINAL)
+    whole = {**PRIORS, **(NEW_WINDING if new else {}), **(priors or {})}
+    return {fault: whole[fault] / faults.count(fault) for fault in set(faults)}
 
 
-def _every(sheet: Sheet, good: Circuit) -> Iterator[_Entry]:
-    windings = [b for b in sheet.branches if b.kind is BranchKind.WINDING]
-    yield "healthy", (), iter((good,))
-    yield "warm", (), warmer(good, _KELVIN)
-    yield "cold", (), warmer(good, _COLD_KELVIN, -1.0)
-    yield "lead_zero", ("high",), off_zero(good, _ZERO_OHM)
-    yield "lead_zero", ("low",), off_zero(good, _ZERO_OHM, -1.0)
+_Entry = tuple[str, tuple[str, ...], Change]
+
+
+def _every(sheet: Sheet) -> Iterator[_Entry]:
+    yield "healthy", (), lambda good: iter((good,))
+    yield "warm", (), partial(warmer, sizes=_KELVIN)
+    yield "cold", (), partial(warmer, sizes=_COLD_KELVIN, sign=-1.0)
+    yield "lead_zero", ("high",), partial(off_zero, sizes=_ZERO_OHM)
+    yield "lead_zero", ("low",), partial(off_zero, sizes=_ZERO_OHM, sign=-1.0)
+    windings = _windings(sheet)
     for winding in windings:
-        yield from _in_winding(good, winding)
+        yield from _in_winding(sheet, winding)
+    for group in _alike(sheet):
+        yield from _wire(group)
+    for first, second in combinations(windings, 2):
+        change = partial(crossed, name=first.name, other=second.name, places=3, sizes=_FAULT_OHM)
+        yield "winding_to_winding", (first.name, second.name), change
     for strap in (b for b in sheet.branches if b.kind is BranchKind.STRAP):
-        yield "open_winding", (strap.name,), broken(good, strap.name)
+        yield "open_winding", (strap.name,), partial(broken, name=strap.name)
     for pin in sheet.pin_names():
-        yield "bad_joint", (pin,), in_contact(good, pin, _JOINT_OHM)
-        yield "open_pin", (pin,), in_contact(good, pin, _LOST)
+        yield "bad_joint", (pin,), partial(in_contact, pin=pin, sizes=_JOINT_OHM)
+        yield "open_pin", (pin,), partial(in_contact, pin=pin, sizes=_LOST)
     for a, b in combinations([pin.name for pin in sheet.pins], 2):
-        yield "swapped_pins", (a, b), swapped(good, a, b)
+        yield "swapped_pins", (a, b), partial(swapped, pin=a, other=b)
+    yield from _star_delta(windings)
 
 
-def _in_winding(good: Circuit, winding: Branch) -> Iterator[_Entry]:
-    name = winding.name
-    yield "open_winding", (name,), broken(good, name)
-    yield "shorted_turns", (name,), scaled(good, name, _SHORTED, -1.0)
-    yield "too_few_turns", (name,), scaled(good, name, _TURNS, -1.0)
-    yield "too_many_turns", (name,), scaled(good, name, _TURNS)
-    yield "wire_too_thin", (name,), scaled(good, name, _GAUGE_UP)
-    yield "wire_too_thick", (name,), scaled(good, name, _GAUGE_DOWN, -1.0)
+def _in_winding(sheet: Sheet, winding: Branch) -> Iterator[_Entry]:
+    name, where = winding.name, (winding.name,)
+    yield "open_winding", where, partial(broken, name=name)
+    yield "shorted_turns", where, partial(scaled, names=where, sizes=_SHORTED, sign=-1.0)
+    yield "too_few_turns", where, partial(scaled, names=where, sizes=_TURNS, sign=-1.0)
+    yield "too_many_turns", where, partial(scaled, names=where, sizes=_TURNS)
+    yield from _wire(where)
     if winding.strands > 1:
-        more = 1.0 / (winding.strands - 1)
-        yield "strand_broken", (name,), scaled(good, name, ((more, 0.01, 1.0),))
+        more: Sizes = ((1.0 / (winding.strands - 1), 0.01, 1.0),)
+        yield "strand_broken", where, partial(scaled, names=where, sizes=more)
+    if sheet.core:
+        yield "grounded", where, partial(bridged, name=name, node=sheet.core, places=7, sizes=_FAULT_OHM)
+
+
+def _wire(where: tuple[str, ...]) -> Iterator[_Entry]:
+    """The wrong wire, in one winding or in all that are wound from one spool."""
+    yield "wire_too_thin", where, partial(scaled, names=where, sizes=_GAUGE_UP)
+    yield "wire_too_thick", where, partial(scaled, names=where, sizes=_GAUGE_DOWN, sign=-1.0)
+    yield "aluminium_wire", where, partial(scaled, names=where, sizes=_ALUMINIUM)
+
+
+def _common(sheet: Sheet) -> Iterator[_Entry]:
+    for winding in _windings(sheet):
+        where = (winding.name,)
+        yield "open_winding", where, partial(broken, name=winding.name)
+        yield "shorted_turns", where, partial(scaled, names=where, sizes=_COARSE_SHORTED, sign=-1.0)
+    for pin in sheet.pin_names():
+        yield "bad_joint", (pin,), partial(in_contact, pin=pin, sizes=_COARSE_JOINT_OHM)
+        yield "open_pin", (pin,), partial(in_contact, pin=pin, sizes=_LOST)
+
+
+def _windings(sheet: Sheet) -> list[Branch]:
+    return [branch for branch in sheet.branches if branch.kind is BranchKind.WINDING]
+
+
+def _alike(sheet: Sheet) -> list[tuple[str, ...]]:
+    """Groups of windings that are wound with the same wire: those that must balance, and bifilar ones."""
+    return list(dict.fromkeys([*(balance.windings for balance in sheet.balances), *sheet.bifilar]))
+
+
+def _star_delta(windings: list[Branch]) -> Iterator[_Entry]:
+    """Three windings on a common node joined as a delta, or three in a ring joined as a star."""
+    for three in combinations(windings, 3):
+        names = tuple(branch.name for branch in three)
+        nodes = [{branch.a, branch.b} for branch in three]
+        common = nodes[0] & nodes[1] & nodes[2]
+        if len(common) == 1:
+            u, v, w = (next(iter(pair - common)) for pair in nodes)
+            ends = dict(zip(names, ((u, v), (v, w), (w, u)), strict=True))
+            yield "star_delta", (*names, "delta"), partial(rewired, ends=ends)
+        elif not common and len(set.union(*nodes)) == 3:
+            starts = (nodes[0] - nodes[1], nodes[1] - nodes[2], nodes[2] - nodes[0])
+            ends = {
+                name: (next(iter(start)), "star point") for name, start in zip(names, starts, strict=True)
+            }
+            yield "star_delta", (*names, "star"), partial(rewired, ends=ends)

@@ -3,63 +3,135 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable, Mapping, Sequence
 
 from acquire.records import Branch, Sheet
 from acquire.verdict.dictionary import Case
 
 
-def sentence(case: Case, size: float, sheet: Sheet) -> str:
-    """What a fault is, where it sits and how large it is.
+def sentence(case: Case, sizes: Sequence[float], sheet: Sheet) -> str:
+    """What a fault is, where it sits and how large it is; two sentences for two faults.
 
     Args:
         case: the fault and its place.
-        size: as its circuits count it: a fraction of a winding, ohms or kelvin; ignored where it has none.
-        sheet: for numbers of turns.
+        sizes: as its circuits count them: a fraction of a winding, ohms or kelvin.
+        sheet: for numbers of turns and the ends of windings.
     """
-    place = " and ".join(case.where)
-    branches = {branch.name: branch for branch in sheet.branches}
-    branch = branches.get(case.where[0]) if case.where else None
-    by_fault = {
-        "healthy": "All readings are those of a good unit.",
-        "warm": f"The unit is about {_number(size)} K warmer than the thermometer says.",
-        "cold": f"The unit is about {_number(size)} K colder than the thermometer says.",
-        "lead_zero": f"Every reading is about {_ohm(size)} too {place}: measure the lead zero again.",
-        "open_winding": f"The {place} is broken: no path through it.",
-        "open_pin": f"Pin {place} or its lead is broken.",
-        "shorted_turns": f"{_turns(size, branch)} of the {place} are shorted.",
-        "too_few_turns": f"The {place} has {_turns(size, branch).lower()} too few.",
-        "too_many_turns": f"The {place} has {_turns(size, branch).lower()} too many, or stretched wire.",
-        "wire_too_thin": f"The {place} is wound with wire too thin by about {_steps(size, 0.261)}.",
-        "wire_too_thick": f"The {place} is wound with wire too thick by about {_steps(size, 0.207)}.",
-        "strand_broken": f"One of {branch.strands if branch else 2} strands of the {place} is broken.",
-        "bad_joint": f"About {_ohm(size)} too much in pin {place} or its lead: a bad joint.",
-        "swapped_pins": f"Pins {place} are in each other's place in the connector.",
-        "unknown": "No single fault explains these readings.",
-    }
-    return by_fault[case.fault]
+    said = [
+        _WORDS[fault](_Place(where, sheet, sizes[number:]))
+        for number, (fault, where) in enumerate(case.faults)
+    ]
+    return said[0] if len(said) == 1 else f"Two faults. {' '.join(said)}"
 
 
-def _turns(fraction: float, branch: Branch | None) -> str:
-    """As "About 60 of 1020 turns", or as a share where the sheet has no number of turns."""
-    fraction = min(max(fraction, 0.0), 1.0)
-    if branch is None or not branch.turns:
-        return f"About {_number(100.0 * fraction)} % of the turns"
-    return f"About {max(1, round(fraction * branch.turns))} of {branch.turns} turns"
+class _Place:
+    """Where a fault sits and how large it is, ready to be put into words."""
+
+    def __init__(self, where: tuple[str, ...], sheet: Sheet, sizes: Sequence[float]) -> None:
+        self.where = where
+        self.sheet = sheet
+        self.sizes = sizes
+        self.branches = {branch.name: branch for branch in sheet.branches}
+
+    @property
+    def size(self) -> float:
+        return self.sizes[0]
+
+    @property
+    def names(self) -> str:
+        """The windings, without an article of their own."""
+        if len(self.where) < 2:
+            return self.where[0]
+        return f"{', '.join(self.where[:-1])} and {self.where[-1]}"
+
+    @property
+    def branch(self) -> Branch:
+        return self.branches[self.where[0]]
+
+    @property
+    def contact(self) -> str:
+        """A pin and its lead, or the core and its clip."""
+        pin = self.where[0]
+        return "the core or its clip" if pin == self.sheet.core else f"pin {pin} or its lead"
+
+    @property
+    def turns(self) -> str:
+        """As "about 60 of 1020 turns", or as a share where the sheet has no number of turns."""
+        fraction = min(max(self.size, 0.0), 1.0)
+        if not self.branch.turns:
+            return f"about {number(100.0 * fraction)} % of the turns"
+        return f"about {max(1, round(fraction * self.branch.turns))} of {self.branch.turns} turns"
+
+    def along(self, name: str, fraction: float) -> str:
+        """A place along a winding, from the pin at its first end."""
+        branch = self.branches[name]
+        end = branch.a.removesuffix("'")
+        from_pin = (
+            f" from {'pin ' if end != self.sheet.core else 'the '}{end}" if self._touchable(end) else ""
+        )
+        return f"about {number(100.0 * min(max(fraction, 0.0), 1.0))} % along{from_pin}"
+
+    def _touchable(self, node: str) -> bool:
+        return node in self.sheet.pin_names()
 
 
-def _steps(fraction: float, whole: float) -> str:
-    return "half a gauge" if fraction < 0.7 * whole else "one gauge"
+def _star_delta(place: _Place) -> str:
+    instead = {"delta": "a delta, not a star", "star": "a star, not a delta"}[place.where[-1]]
+    return f"The windings {', '.join(place.where[:-1])} are joined as {instead}."
 
 
-def _ohm(ohm: float) -> str:
-    if abs(ohm) < 1.0:
-        return f"{_number(1000.0 * abs(ohm))} mΩ"
-    return f"{_number(abs(ohm))} Ω"
+def _gauge(place: _Place, word: str, whole: float) -> str:
+    steps = "half a gauge" if place.size < 0.7 * whole else "one gauge"
+    verb = "is" if len(place.where) == 1 else "are"
+    return f"The {place.names} {verb} wound with wire too {word} by about {steps}."
 
 
-def _number(value: float) -> str:
+_WORDS: Mapping[str, Callable[[_Place], str]] = {
+    "healthy": lambda _: "All readings are those of a good unit.",
+    "warm": lambda p: f"The unit is about {number(p.size)} K warmer than the thermometer says.",
+    "cold": lambda p: f"The unit is about {number(p.size)} K colder than the thermometer says.",
+    "lead_zero": lambda p: (
+        f"Every reading is about {ohm(p.size)} too {p.where[0]}: measure the lead zero again."
+    ),
+    "open_winding": lambda p: f"The {p.names} is broken: no path through it.",
+    "open_pin": lambda p: f"{_capital(p.contact)} is broken.",
+    "shorted_turns": lambda p: f"{_capital(p.turns)} of the {p.names} are shorted.",
+    "too_few_turns": lambda p: f"The {p.names} has {p.turns} too few.",
+    "too_many_turns": lambda p: f"The {p.names} has {p.turns} too many, or stretched wire.",
+    "wire_too_thin": lambda p: _gauge(p, "thin", 0.261),
+    "wire_too_thick": lambda p: _gauge(p, "thick", 0.207),
+    "aluminium_wire": lambda p: f"The {p.names} reads like aluminium wire of the right size.",
+    "strand_broken": lambda p: f"One of {p.branch.strands} strands of the {p.names} is broken.",
+    "bad_joint": lambda p: f"About {ohm(p.size)} too much in {p.contact}: a bad joint.",
+    "grounded": lambda p: (
+        f"The {p.names} touches the core {p.along(p.where[0], p.size)}, through about {ohm(p.sizes[1])}."
+    ),
+    "winding_to_winding": lambda p: (
+        f"The {p.where[0]} ({p.along(p.where[0], p.sizes[1])}) touches the {p.where[1]} "
+        f"({p.along(p.where[1], p.size)}), through about {ohm(p.sizes[2])}."
+    ),
+    "swapped_pins": lambda p: f"Pins {p.names} are in each other's place in the connector.",
+    "star_delta": _star_delta,
+    "unknown": lambda _: "No fault of the dictionary explains these readings.",
+}
+
+
+def ohm(value: float) -> str:
+    """A resistance with two digits: 340 mΩ, 12 Ω, 4.7 kΩ."""
+    size = abs(value)
+    for least, unit, factor in ((1e6, "MΩ", 1e-6), (1e3, "kΩ", 1e-3), (1.0, "Ω", 1.0)):
+        if size >= least:
+            return f"{number(size * factor)} {unit}"
+    return f"{number(1000.0 * size)} mΩ"
+
+
+def number(value: float) -> str:
     """Two significant digits, without an exponent."""
-    if value == 0.0:
-        return "0"
+    if value == 0.0 or not math.isfinite(value):
+        return "0" if value == 0.0 else "no end of"
     digits = 1 - math.floor(math.log10(abs(value)))
     return f"{round(value, digits):.{max(0, digits)}f}"
+
+
+def _capital(text: str) -> str:
+    return text[0].upper() + text[1:]

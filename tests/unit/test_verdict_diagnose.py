@@ -167,3 +167,62 @@ def test_no_next_pair_when_all_is_clear():
     """A sure diagnosis asks for nothing more."""
     readings = plover(214.6, 58.2, 248.69)
     assert best_next_pair(PLOVER, TABLES["Plover 80"], readings, explained(PLOVER, readings)) is None
+
+
+def test_ground_is_located_by_three_readings():
+    """Slow charge grounded at a fifth of its length through 40 ohm, as the fault dictionary reckons it."""
+    pairs = (Pair("1", "core"), Pair("2", "core"), Pair("3", "core"), Pair("1", "2"))
+    found = explained(PLOVER, known(zip(pairs, (80.5, 202.1, 248.2, 202.57), strict=True), 0.01))
+    assert found[0].fault == "grounded"
+    assert (
+        found[0].sentence
+        == "The slow charge touches the core about 20 % along from pin 1, through about 40 Ω."
+    )
+
+
+def test_ground_in_a_star_is_located():
+    """Phase V grounded at 35 % through 3 ohm, four wires."""
+    pairs = [Pair(pin, "core") for pin in "UVN"] + [Pair("U", "V"), Pair("V", "W"), Pair("U", "W")]
+    found = explained(
+        QUERN, known(zip(pairs, (3.73, 3.16, 3.29, *[0.8914] * 3), strict=True), 0.0005), two_wire=False
+    )
+    assert (
+        found[0].sentence == "The phase V touches the core about 35 % along from pin V, through about 3.0 Ω."
+    )
+
+
+def test_delta_by_mistake_is_named():
+    """A third of the line value on every pair, and the neutral is dead."""
+    found = explained(QUERN, quern(0.304, 0.304, 0.304, OPEN), two_wire=False, purpose=Purpose.FINAL)
+    assert found[0].fault == "star_delta"
+    assert "joined as a delta, not a star" in found[0].sentence
+
+
+def test_thin_wire_in_all_phases_or_a_very_warm_unit():
+    """26 % more everywhere: both explanations stay, and nothing else."""
+    found = explained(QUERN, quern(1.121, 1.121, 1.121, 0.566), two_wire=False, purpose=Purpose.FINAL)
+    assert {hypothesis.fault for hypothesis in found} == {"wire_too_thin", "warm"}
+
+
+def test_windings_that_touch_are_located():
+    """P1 at 40 % and P2 at 10 %, through 25 ohm; three cross readings."""
+    pairs = [Pair("1", "2"), Pair("3", "4"), Pair("1", "3"), Pair("2", "4"), Pair("1", "4")]
+    ohms = (243.1, 266.1, 97.2 + 25 + 26.6, 145.9 + 25 + 239.5, 97.2 + 25 + 239.5)
+    found = explained(FATHOM, known(zip(pairs, ohms, strict=True), 0.01))
+    assert found[0].fault == "winding_to_winding"
+    assert found[0].probability > 0.9
+
+
+def test_two_faults_are_told_together():
+    """A joint in pin 2 and a quarter of the trigger shorted."""
+    found = explained(PLOVER, plover(214.6, 58.2, 248.69, 60.0))
+    assert found[0].fault == "two_faults"
+    assert "About 12 Ω too much in pin 2 or its lead" in found[0].sentence
+    assert "of the trigger are shorted" in found[0].sentence
+    assert found[0].probability > 0.7
+
+
+def test_faults_that_change_nothing_measured_are_no_explanation():
+    """Without a reading to the core, a grounded charge winding is neither named nor excluded."""
+    found = findings(PLOVER, TABLES["Plover 80"], plover(202.6, 46.2, 248.7))
+    assert ("grounded", ("slow charge",)) not in [(f.case.fault, f.case.where) for f in found]
