@@ -10,6 +10,7 @@ import contextlib
 import json
 import signal
 import sys
+from collections.abc import AsyncIterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -18,12 +19,14 @@ from sim.clock import BenchClock
 from sim.hands import Hands
 from sim.meter import CLASSES, Meter
 from sim.probes import Ambient, Probes
-from sim.scenes import Scene, TruthLog, build_scene, dice_for
+from sim.scenes import Scene, build_scene, dice_for
 from sim.server import Session, on_pty, on_tcp
 from sim.sessions import scpi_session, stream_session
 from sim.speak_frames import temperature_line
 from sim.speak_scpi import ScpiVoice
 from sim.talk import read_lines
+from sim.truth import TruthLog
+from sim.typed import TypedHands
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +67,7 @@ class Bench:
         return temperature_line(celsius)
 
     @contextlib.asynccontextmanager
-    async def served(self) -> Any:
+    async def served(self) -> AsyncIterator[dict[str, str]]:
         """Serve both instruments and give their addresses by name."""
         wanted: list[tuple[str, str, Session, int]] = [
             ("meter", self.options.meter_link, scpi_session(self.voice), self.options.meter_port),
@@ -89,35 +92,65 @@ def tell(what: dict[str, Any]) -> None:
         print(json.dumps(what), flush=True)
 
 
+def say(line: str) -> None:
+    """Say something to the person at this terminal."""
+    with contextlib.suppress(BrokenPipeError):
+        print(line, flush=True)
+
+
 async def run(options: Options) -> int:
     """Run the bench until its input ends, or until it is told to stop."""
     bench = Bench(options)
     with contextlib.ExitStack() as files:
         truth_file = files.enter_context(options.truth.open("w", encoding="utf-8")) if options.truth else None
+        truth = TruthLog(truth_file)
         async with bench.served() as addresses:
-            tell({"address": addresses})
-            hands = Hands(
-                bench.scene,
-                options.seed,
-                probes=bench.probes,
-                meter=bench.meter,
-                clock=bench.clock,
-                tell=tell,
-                truth=TruthLog(truth_file),
-            )
-            work = asyncio.create_task(hands.work(), name="hands")
-            listen = asyncio.create_task(_listen(hands), name="listen")
+            if options.typed:
+                say(introduction(bench.scene.kind.title, addresses))
+                tasks = [asyncio.create_task(_typed(bench, truth), name="typed hands")]
+            else:
+                tell({"address": addresses})
+                tasks = _automatic(bench, truth)
             loop = asyncio.get_running_loop()
             for number in (signal.SIGTERM, signal.SIGINT):
-                loop.add_signal_handler(number, listen.cancel)
-            await asyncio.wait({work, listen}, return_when=asyncio.FIRST_COMPLETED)
-            for task in (work, listen):
+                loop.add_signal_handler(number, tasks[-1].cancel)
+            await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED)
+            for task in tasks:
                 task.cancel()
-            results = await asyncio.gather(work, listen, return_exceptions=True)
+            results = await asyncio.gather(*tasks, return_exceptions=True)
     for result in results:
         if isinstance(result, Exception):
             raise result
     return 0
+
+
+def introduction(title: str, addresses: dict[str, str]) -> str:
+    """What a person needs to plug into this bench."""
+    width = max(len(name) for name in addresses)
+    lines = [f"{title}: a simulated bench. Write these addresses into your bench file:"]
+    lines += [f'  {name:<{width}}  address = "{address}"' for name, address in addresses.items()]
+    return "\n".join([*lines, "Then start your bench in a second terminal, and type here:"])
+
+
+async def _typed(bench: Bench, truth: TruthLog) -> None:
+    hands = TypedHands(
+        bench.scene.kind, bench.options.seed, probes=bench.probes, clock=bench.clock, say=say, truth=truth
+    )
+    await hands.work(read_lines(sys.stdin.fileno()))
+
+
+def _automatic(bench: Bench, truth: TruthLog) -> list[asyncio.Task[None]]:
+    hands = Hands(
+        bench.scene,
+        bench.options.seed,
+        probes=bench.probes,
+        meter=bench.meter,
+        clock=bench.clock,
+        tell=tell,
+        truth=truth,
+    )
+    work = asyncio.create_task(hands.work(), name="hands")
+    return [work, asyncio.create_task(_listen(hands), name="listen")]
 
 
 async def _listen(hands: Hands) -> None:

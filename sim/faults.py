@@ -137,6 +137,13 @@ def delta(kind: UnitType, branches: Branches, _fault: Fault) -> Branches:
 
 Planter = Callable[[UnitType, Branches, Fault], Branches]
 
+
+def reversed_coil(_kind: UnitType, branches: Branches, fault: Fault) -> Branches:
+    """Join a coil the other way round: no ohmmeter can tell."""
+    coil, rest = _split(branches, fault.where)
+    return (*rest, replace(coil, a=coil.b, b=coil.a))
+
+
 PLANTERS: dict[str, Planter] = {
     "shorted": shorted,
     "joint": joint,
@@ -148,6 +155,7 @@ PLANTERS: dict[str, Planter] = {
     "bypassed": bypassed,
     "stretched": stretched,
     "delta": delta,
+    "reversed": reversed_coil,
 }
 
 

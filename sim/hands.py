@@ -16,7 +16,8 @@ from typing import Any
 from sim.clock import BenchClock
 from sim.meter import Meter
 from sim.probes import ContactHabit, Probes, new_touch
-from sim.scenes import Pair, PlannedUnit, Scene, TruthLog, dice_for
+from sim.scenes import Pair, PlannedUnit, Scene, dice_for
+from sim.truth import TruthLog
 
 Show = dict[str, Any]
 Tell = Callable[[dict[str, Any]], None]
@@ -153,18 +154,10 @@ class Hands:
             return
         now_s = self._clock.now_s()
         self._probes.lift(now_s)
-        unit, ohm = self._probes.unit, None
-        if touch.pair is not None and unit is not None:
-            ohm = unit.steady_ohm(*touch.pair, unit.celsius(self._probes.ambient.celsius(now_s), now_s))
-        self._truth.write(
-            "touch",
-            serial=None if unit is None else unit.serial,
-            pins=None if touch.pair is None else list(touch.pair),
-            start_s=round(touch.start_s, 3),
-            end_s=round(now_s, 3),
-            true_ohm=ohm if ohm is None or ohm < float("inf") else None,
-            lead_ohm=round(touch.lead_ohm + touch.contact_ohm, 5),
-        )
+        unit = self._probes.unit
+        air_celsius = self._probes.ambient.celsius(now_s)
+        celsius = None if unit is None else unit.celsius(air_celsius, now_s)
+        self._truth.touch(touch, unit, celsius)
         self._tell({"hands": "lift"})
 
     async def _short(self) -> None:

@@ -1,19 +1,17 @@
-"""Seeded scenes: which units come to the bench, what is wrong with them, and the truth about each.
+"""Seeded scenes: which units come to the bench, and what is wrong with them.
 
-The truth goes to a log for whoever checks the verdicts afterwards; the operator and the meter never see it.
+All dice come from the seed, so the same seed brings the same units, faults and slips. The operator and the
+meter never see any of it; what is true about a unit is for `truth` to say.
 """
 
 from __future__ import annotations
 
-import json
-import math
 import random
 from collections.abc import Callable
-from dataclasses import asdict, dataclass, field, replace
-from typing import Any, TextIO
+from dataclasses import dataclass, field, replace
 
 from sim.faults import Fault, plant
-from sim.units import PLOVER_80, UNIT_TYPES, UnitType
+from sim.units import FATHOM_7, PLOVER_80, QUERN_12, UnitType
 from sim.winding import WoundUnit
 
 Pair = tuple[str, str]
@@ -24,8 +22,8 @@ class PlannedUnit:
     """A unit that will come to the bench.
 
     Attributes:
-        slips: pair asked for -> pair probed by mistake, at the first try.
         story: the role it plays.
+        slips: pair asked for -> pair probed by mistake, at the first try.
     """
 
     unit: WoundUnit
@@ -56,6 +54,11 @@ def dice_for(seed: int, *about: object) -> random.Random:
     return random.Random(f"{seed}/" + "/".join(str(a) for a in about))
 
 
+def within(dice: random.Random, sigma: float, most: float) -> float:
+    """A normal deviate with a standard deviation, cut off at +-most."""
+    return max(-most, min(most, dice.gauss(0, sigma)))
+
+
 def wound(kind: UnitType, serial: str, dice: random.Random, spools: dict[str, float]) -> WoundUnit:
     """A sound unit as this shop winds it: spool, hand and turn counter make it differ from the design.
 
@@ -65,29 +68,57 @@ def wound(kind: UnitType, serial: str, dice: random.Random, spools: dict[str, fl
         dice: of this unit.
         spools: coil -> deviation of the spool's resistance per metre as a fraction; 0 where left out.
     """
-    nominal = kind.nominal()
-    coils = {c.name for c in kind.coils}
+    together = within(dice, 0.004, 0.010)
     branches = []
-    for branch in nominal.branches:
-        hand = max(-0.012, min(0.012, dice.gauss(0, 0.005)))
-        count = dice.gauss(0, 0.0005)
-        factor = (1 + spools.get(branch.name, 0.0)) * (1 + hand + count) if branch.name in coils else 1.0
+    for branch in kind.nominal().branches:
+        hand = within(dice, 0.005, 0.012)
+        if branch.name in kind.bifilar:
+            hand = together + hand / 10
+        is_coil = any(c.name == branch.name for c in kind.coils)
+        factor = (1 + spools.get(branch.name, 0.0)) * (1 + hand) if is_coil else 1.0
         branches.append(replace(branch, ohm_20=branch.ohm_20 * factor))
     return WoundUnit(serial, tuple(branches))
 
 
 def stock_spools(kind: UnitType, seed: int) -> dict[str, float]:
-    """Deviation of each coil's spool, about 0.9 % standard, within ±1.6 %."""
+    """Deviation of each gauge's spool from its nominal, about 0.9 % standard, within 1.6 %."""
     dice = dice_for(seed, kind.key, "spools")
-    return {c.name: max(-0.016, min(0.016, dice.gauss(0, 0.009))) for c in kind.coils}
+    by_gauge = {awg: within(dice, 0.009, 0.016) for awg in sorted({c.awg for c in kind.coils})}
+    return {c.name: by_gauge[c.awg] for c in kind.coils}
 
 
-# ------------------------------------------------------------- the demo scene
+def roles_in_order(roles: tuple[str, ...], number: int, dice: random.Random) -> list[str]:
+    """The mix of roles for any number of units, shuffled, the first one in front as it is."""
+    chosen = [roles[k % len(roles)] for k in range(number)]
+    first, rest = chosen[:1], chosen[1:]
+    dice.shuffle(rest)
+    return first + rest
+
+
+def mixed(
+    kind: UnitType,
+    seed: int,
+    roles: list[str],
+    fault_of: Callable[[str, random.Random], Fault],
+    wrong: dict[Pair, Pair],
+) -> tuple[PlannedUnit, ...]:
+    """Units of one type with a role each; `wrong` is what a unit of the role "wrong pair" suffers."""
+    spools = stock_spools(kind, seed)
+    units = []
+    for number, role in enumerate(roles, start=1):
+        dice = dice_for(seed, kind.key, "unit", number)
+        fault = fault_of(role, dice)
+        unit = plant(kind, wound(kind, f"{kind.prefix}-{number:04d}", dice, spools), fault)
+        units.append(PlannedUnit(unit, fault, role, wrong if role == "wrong pair" else {}))
+    return tuple(units)
+
+
+# ------------------------------------------------------------------ Plover 80
 PLOVER_ROLES = ("good", "wrong pair", "shorted", "joint", "open", "warm", "good", "good", "good", "good")
 
 
 def plover_fault(role: str, dice: random.Random) -> Fault:
-    """The fault of a role, with its size thrown."""
+    """The fault of a role in a Plover 80, with its size thrown."""
     if role == "shorted":
         coil = dice.choice(("charge slow", "charge fast"))
         return Fault("shorted", coil, dice.uniform(0.10, 0.16), dice.uniform(0.0, 0.05))
@@ -101,29 +132,72 @@ def plover_fault(role: str, dice: random.Random) -> Fault:
     return Fault()
 
 
-def roles_in_order(roles: tuple[str, ...], number: int, dice: random.Random) -> list[str]:
-    """The mix of roles for any number of units, shuffled, the first one in front as it is."""
-    chosen = [roles[k % len(roles)] for k in range(number)]
-    first, rest = chosen[:1], chosen[1:]
-    dice.shuffle(rest)
-    return first + rest
-
-
 def plover_80(seed: int, number: int) -> Scene:
     """Ten units: seven sound, of which one is warm and one probed wrongly at first; three faulty."""
-    spools = stock_spools(PLOVER_80, seed)
+    roles = roles_in_order(PLOVER_ROLES, number, dice_for(seed, "roles"))
+    units = mixed(PLOVER_80, seed, roles, plover_fault, {("1", "2"): ("1", "3")})
+    return Scene("plover-80", PLOVER_80, units, random_early=0.02, random_slip=0.03)
+
+
+def plover_80_rough(seed: int, number: int) -> Scene:
+    """The same mix in hurried hands: wrong pairs, slips and early lifts at random."""
+    calm = plover_80(seed, number)
+    return replace(calm, key="plover-80-rough", random_wrong=0.10, random_early=0.10, random_slip=0.10)
+
+
+# ------------------------------------------------------------------- Quern 12
+QUERN_ROLES = ("good", "shorted", "joint", "delta", "warm", "good", "gauge", "bypassed", "good", "good")
+
+
+def quern_fault(role: str, dice: random.Random) -> Fault:
+    """The fault of a role in a Quern 12, with its size thrown."""
+    phase = f"phase {dice.choice('UVW')}"
+    faults = {
+        "shorted": Fault("shorted", phase, dice.randint(10, 16) / 152, 0.001),
+        "joint": Fault("joint", phase[-1], dice.uniform(0.05, 0.08)),
+        "delta": Fault("delta"),
+        "warm": Fault("warm", size=dice.uniform(30, 42), extra=30.0),
+        "gauge": Fault("gauge", "all", 1),
+        "bypassed": Fault("bypassed", phase),
+    }
+    return faults.get(role, Fault())
+
+
+def quern_12(seed: int, number: int) -> Scene:
+    """Stators in star with the neutral brought out: milliohms, so a 4-wire job."""
+    roles = roles_in_order(QUERN_ROLES, number, dice_for(seed, "roles"))
+    return Scene("quern-12", QUERN_12, mixed(QUERN_12, seed, roles, quern_fault, {}), random_slip=0.02)
+
+
+# ------------------------------------------------------------------- Fathom 7
+SPOOL_A, SPOOL_B = 0.012, -0.024
+FIRST_OF_SPOOL_B, SHORT_S2, REVERSED_P2 = 23, 17, 31
+
+
+def fathom_7(seed: int, number: int) -> Scene:
+    """A batch of forty: a new spool at 23, unit 17 short of turns on S2, unit 31 with P2 the wrong way."""
+    stock = stock_spools(FATHOM_7, seed)
     units = []
-    for k, role in enumerate(roles_in_order(PLOVER_ROLES, number, dice_for(seed, "roles")), start=1):
-        dice = dice_for(seed, "unit", k)
-        fault = plover_fault(role, dice)
-        unit = plant(PLOVER_80, wound(PLOVER_80, f"P80-{k:04d}", dice, spools), fault)
-        slips = {("1", "2"): ("1", "3")} if role == "wrong pair" else {}
-        units.append(PlannedUnit(unit, fault, role, slips))
-    return Scene("plover-80", PLOVER_80, tuple(units), random_early=0.02, random_slip=0.03)
+    for n in range(1, number + 1):
+        dice = dice_for(seed, FATHOM_7.key, "unit", n)
+        spool = SPOOL_B if n >= FIRST_OF_SPOOL_B else SPOOL_A
+        unit = wound(FATHOM_7, f"F7-{n:04d}", dice, {**stock, "P1": spool, "P2": spool})
+        fault, story = Fault(), "good"
+        if n == SHORT_S2:
+            fault, story = Fault("turns", "S2", -0.015), "few turns"
+        if n == REVERSED_P2:
+            fault, story = Fault("reversed", "P2"), "reversed"
+        units.append(PlannedUnit(plant(FATHOM_7, unit, fault), fault, story))
+    return Scene("fathom-7", FATHOM_7, tuple(units))
 
 
-SCENES: dict[str, Callable[[int, int], Scene]] = {"plover-80": plover_80}
-USUAL_NUMBER = {"plover-80": 10}
+SCENES: dict[str, tuple[Callable[[int, int], Scene], int]] = {
+    "plover-80": (plover_80, 10),
+    "plover-80-rough": (plover_80_rough, 20),
+    "quern-12": (quern_12, 10),
+    "fathom-7": (fathom_7, 40),
+}
+"""Name -> how to build it from seed and number, and the usual number of units."""
 
 
 def build_scene(name: str, seed: int, number: int | None = None) -> Scene:
@@ -132,54 +206,5 @@ def build_scene(name: str, seed: int, number: int | None = None) -> Scene:
     Raises:
         KeyError: where there is none.
     """
-    return SCENES[name](seed, USUAL_NUMBER[name] if number is None else number)
-
-
-# ---------------------------------------------------------------------- truth
-def perfect_verdicts(kind: UnitType, unit: WoundUnit) -> dict[str, dict[str, Any]]:
-    """What a bench without any error would say of each step's pair, at 20 °C and at room temperature."""
-    limits = kind.pair_limits_ohm()
-    found: dict[str, dict[str, Any]] = {}
-    for pair in kind.steps:
-        nominal, low, high = limits[pair]
-        true_ohm = unit.steady_ohm(*pair)
-        found["-".join(pair)] = {
-            "nominal_ohm": round(nominal, 6),
-            "lower_ohm": round(low, 6),
-            "upper_ohm": round(high, 6),
-            "true_ohm_20": round(true_ohm, 6) if math.isfinite(true_ohm) else None,
-            "verdict": "pass" if low <= true_ohm <= high else "fail",
-        }
-    return found
-
-
-class TruthLog:
-    """Writes what really was, one JSON object a line; writes nothing where no file is given."""
-
-    def __init__(self, file: TextIO | None) -> None:
-        self._file = file
-
-    def write(self, what: str, **facts: Any) -> None:
-        """Append one fact."""
-        if self._file is not None:
-            print(json.dumps({"truth": what, **facts}), file=self._file, flush=True)
-
-    def unit(self, kind: UnitType, planned: PlannedUnit, celsius: float) -> None:
-        """Append what a unit is when it comes to the bench."""
-        pairs = perfect_verdicts(kind, planned.unit)
-        failed = any(p["verdict"] == "fail" for p in pairs.values())
-        self.write(
-            "unit",
-            serial=planned.unit.serial,
-            type=kind.key,
-            story=planned.story,
-            fault=asdict(planned.fault),
-            winding_celsius=round(celsius, 2),
-            excess_kelvin=planned.unit.excess_kelvin,
-            pairs=pairs,
-            verdict="fail" if failed else "pass",
-            too_warm_to_judge=planned.unit.excess_kelvin > 3.0,
-        )
-
-
-__all__ = ["SCENES", "UNIT_TYPES", "PlannedUnit", "Scene", "TruthLog", "build_scene", "dice_for", "wound"]
+    build, usual = SCENES[name]
+    return build(seed, usual if number is None else number)

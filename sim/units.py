@@ -6,9 +6,9 @@ are computed from the wire, not typed.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from itertools import combinations
-from math import isfinite
 
 from sim.winding import Branch, WoundUnit, wire_ohm
 
@@ -52,6 +52,9 @@ class UnitType:
         leads: branches that are no winding: tails, connector leads, strap.
         strap_max_ohm: limit for the strap, None where there is none.
         steps: pairs in the order a bench would probe them.
+        isolated: pairs without any path in a sound unit.
+        balanced: pairs that must agree; balance: largest deviation from their mean as a fraction of it.
+        bifilar: coils wound together, so that they share wire and hand.
     """
 
     key: str
@@ -63,6 +66,10 @@ class UnitType:
     leads: tuple[Branch, ...]
     steps: tuple[tuple[str, str], ...]
     strap_max_ohm: float | None = None
+    isolated: tuple[tuple[str, str], ...] = ()
+    balanced: tuple[tuple[str, str], ...] = ()
+    balance: float = math.inf
+    bifilar: tuple[str, ...] = ()
 
     def nominal(self) -> WoundUnit:
         """A unit exactly as designed."""
@@ -88,7 +95,7 @@ class UnitType:
         found = {}
         for a, b in combinations(self.places(), 2):
             ohm = nominal.ohm(a, b, 20.0)
-            if isfinite(ohm):
+            if math.isfinite(ohm):
                 found[a, b] = (ohm, low.ohm(a, b, 20.0), high.ohm(a, b, 20.0))
         return found
 
@@ -126,6 +133,7 @@ PLOVER_80 = UnitType(
     ),
     steps=(("1", "2"), ("2", "3"), ("1", "3"), ("4", "CORE"), ("5", "CORE"), ("6", "CORE")),
     strap_max_ohm=0.05,
+    isolated=(("1", "CORE"), ("2", "CORE"), ("3", "CORE")),
 )
 
 QUERN_12 = UnitType(
@@ -139,6 +147,9 @@ QUERN_12 = UnitType(
     ),
     leads=tuple(_lead(pin, f"{pin}'", 0.40 * 0.0133) for pin in "UVWN"),  # 0.40 m of 1.5 mm²
     steps=(("U", "V"), ("V", "W"), ("U", "W"), ("U", "N"), ("V", "N"), ("W", "N")),
+    isolated=(("N", "CORE"),),
+    balanced=(("U", "N"), ("V", "N"), ("W", "N")),
+    balance=0.02,
 )
 
 FATHOM_7 = UnitType(
@@ -155,6 +166,10 @@ FATHOM_7 = UnitType(
     ),
     leads=tuple(_lead(pin, f"{pin}'", 0.15 * 0.026) for pin in "12345678"),  # 0.15 m of 0.75 mm²
     steps=(("1", "2"), ("3", "4"), ("5", "6"), ("7", "8")),
+    isolated=(("1", "3"), ("1", "5"), ("1", "7"), ("5", "7"), ("1", "CORE")),
+    balanced=(("5", "6"), ("7", "8")),
+    balance=0.005,  # one per cent between the two
+    bifilar=("S1", "S2"),
 )
 
 UNIT_TYPES = {kind.key: kind for kind in (PLOVER_80, QUERN_12, FATHOM_7)}
