@@ -5,9 +5,10 @@ Not for the rules (see unit).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from acquire.records import Ask, Outcome, Step, StepKind
+from acquire.steps.bracket import Bracket
 
 
 @dataclass(slots=True)
@@ -23,6 +24,8 @@ class StepState:
         refused_ohm: last value that was taken for another pair's, None when there is none.
         insisted: True when such a value came again and was judged after all.
         failed_once: True while a failing value waits for its repetition.
+        rechecked: True once it was asked for again at the end, see `recheck`.
+        bracket: the proof in progress of an open step, None where only a key can give it.
         skipped: the reason for leaving the step out, else empty.
     """
 
@@ -35,6 +38,8 @@ class StepState:
     refused_ohm: float | None = None
     insisted: bool = False
     failed_once: bool = False
+    rechecked: bool = False
+    bracket: Bracket | None = None
     skipped: str = ""
 
     @property
@@ -42,25 +47,42 @@ class StepState:
         """A verdict counts, or the step was left out."""
         return self.outcome is not None or bool(self.skipped)
 
+    def copied(self) -> StepState:
+        """An independent copy, to go back to."""
+        return replace(self, bracket=replace(self.bracket) if self.bracket else None)
 
-def request(state: StepState, *, silent: bool) -> tuple[Ask, str]:
+    def ask_again(self) -> None:
+        """Ask for the step once more after all; the value that counted so far is the one to compare with."""
+        self.rechecked = True
+        self.outcome, self.refused_ohm = None, self.ohm if self.insisted else None
+        self.ohm = None
+
+
+def request(state: StepState, *, silent: bool, core: str) -> tuple[Ask, str]:
     """The kind of action and the sentence that ask for a step.
 
     Args:
         state: of the step that is due.
         silent: True when no contact was seen for so long that an open pair must be thought of.
+        core: name of the core, for open steps.
     """
-    step = state.step
+    step, what = state.step, f"{state.step.pair} ({state.step.name})"
     if step.kind is StepKind.OPEN:
-        text = f"Touch {step.pair} ({step.name}), which must be open, and press Enter or the pedal."
-        return Ask.TOUCH, text
+        key = f"Touch {what}, which must be open, and press Enter or the pedal."
+        return Ask.TOUCH, state.bracket.text(core) if state.bracket else key
+    reason = _why_again(state)
+    ask = Ask.TOUCH_AGAIN if reason else Ask.TOUCH
     if silent:
-        return (
-            Ask.TOUCH_AGAIN if state.failed_once else Ask.TOUCH,
-            f"No contact seen on {step.pair}: press Enter or the pedal if both probes are on it.",
-        )
+        return ask, f"No contact seen on {step.pair}: press Enter or the pedal if both probes are on it."
+    return ask, f"Touch {what}{reason}."
+
+
+def _why_again(state: StepState) -> str:
+    """What is added to the request when the step was measured before; empty the first time."""
     if state.failed_once:
-        return Ask.TOUCH_AGAIN, f"Touch {step.pair} ({step.name}) once more: the value did not pass."
-    if state.refused_ohm is not None:
-        return Ask.TOUCH_AGAIN, f"Touch {step.pair} ({step.name}): the last value reads like another pair."
-    return Ask.TOUCH, f"Touch {step.pair} ({step.name})."
+        return " once more: the value did not pass"
+    if state.refused_ohm is not None and not state.rechecked:
+        return ": the last value reads like another pair"
+    if state.rechecked:
+        return " once more, to be sure: it does not go with the other values"
+    return ""

@@ -6,8 +6,10 @@ The rules of the bench stand here, as plain state that outcomes are told to:
   taken for what the asked pair really reads, so that no fault is explained away as a wrong probe;
 * a failing value is asked for once more before it counts; when the second one passes, it counts, for a dirty
   pin reads high and a good winding cannot read well by chance;
+* a failing value that the other readings speak against is asked for once more at the end (see recheck);
 * no contact is never taken for an open winding by itself, for a probe in the air reads the same: after a
-  while the operator is asked to confirm by key or pedal, twice, like any failing value;
+  while the operator is asked to confirm by key or pedal, twice, like any failing value; a pair that must be
+  open passes by key, or bracketed by a known continuity (see bracket);
 * when all steps are done, the first resistance is read once more to see whether the unit is still warm.
 
 Not for limits and verdict words (verdict/), not for time: waiting is told in seconds by the caller.
@@ -17,132 +19,109 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from copy import copy
 from dataclasses import replace
 from enum import StrEnum
 
 from acquire.errors import InputImpossible
 from acquire.records import Ask, Fit, Match, Outcome, Pair, Prompt, Step, StepKind, Verdict
+from acquire.steps.bracket import bracket_for
 from acquire.steps.pairs import PairTable
+from acquire.steps.recheck import doubtful
+from acquire.steps.standing import Standing
 from acquire.steps.step_state import StepState, request
-
-WARM_CHECK = "warm check"
-"""Name of the step that repeats the first resistance at the end."""
+from acquire.steps.warm import WARM_CHECK, repeatable
 
 _ALIKE = 0.01
 """Two values of one pair this close, as a fraction, are the same value measured twice; workshop choice."""
-
-_WORST_LAST = (
-    Outcome.PASS,
-    Outcome.CONDITIONAL_PASS,
-    Outcome.CANNOT_JUDGE,
-    Outcome.CONDITIONAL_FAIL,
-    Outcome.FAIL,
-)
 
 _FAILING = (Outcome.CONDITIONAL_FAIL, Outcome.FAIL)
 
 
 class Ruling(StrEnum):
-    """What is done with a matched value."""
+    """What is done with a matched value.
+
+    JUDGE: it is the current step's; HINT: the operator is told what it reads like; PROVED: it shows that the
+    clip of an open step is sound, nothing to judge yet; OPEN: it closes the bracket, the step has passed.
+    """
 
     JUDGE = "judge"
     HINT = "hint"
+    PROVED = "proved"
+    OPEN = "open"
 
 
-class UnitProgress:
-    """One unit on its way through the steps of its sheet, in the sheet's order.
+class Order(StrEnum):
+    """Whether the steps must come as the sheet lists them."""
+
+    GUIDED = "guided"
+    FREE = "free"
+
+
+class UnitProgress(Standing):
+    """One unit on its way through the steps of its sheet.
 
     Typed steps are not asked for here: their results come from an instrument or a keyboard.
     """
 
     def __init__(
-        self, table: PairTable, serial: str, *, contact_wait_s: float = 10.0, warm_check: bool = True
+        self,
+        table: PairTable,
+        serial: str,
+        *,
+        order: Order = Order.GUIDED,
+        contact_wait_s: float = 10.0,
+        warm_check: bool = True,
+        brackets: bool = False,
     ) -> None:
         """Start at the first step.
 
         Args:
             table: of the unit's sheet.
             serial: identity of the unit.
+            order: FREE takes a value for whichever open step it fits.
             contact_wait_s: seconds without contact before the operator is asked whether the pair is open.
             warm_check: False leaves out the repetition of the first resistance.
+            brackets: True lets open steps pass between two touches of a known continuity; the caller must
+                then tell lift-offs (`lifted`) and act on `Ruling.PROVED` and `Ruling.OPEN`.
         """
-        self.table = table
-        self.serial = serial
+        super().__init__(table, serial, brackets=brackets)
+        self.order = order
         self.contact_wait_s = contact_wait_s
         self.warm_check = warm_check
-        self.states = [StepState(s) for s in table.sheet.steps if s.kind is not StepKind.TYPED]
-        self._before: tuple[int, StepState] | None = None
+        self._before: tuple[list[StepState], str] | None = None
 
     @property
-    def state(self) -> StepState | None:
-        """The step that is asked for now; None when the unit is done."""
-        return next((state for state in self.states if not state.done), None)
+    def open_pairs(self) -> tuple[Pair, ...]:
+        """Pairs that a value may rightly belong to besides the asked one, for the matcher.
 
-    @property
-    def current(self) -> Step | None:
-        """The step to measure now; None when the unit is done."""
+        In free order those of the steps still open, at an open step the anchor of its bracket; else none.
+        """
         state = self.state
-        return state.step if state else None
-
-    @property
-    def attempt(self) -> int:
-        """Number of the attempt that comes next at the current step, from 1."""
-        state = self.state
-        return state.attempts + 1 if state else 0
-
-    @property
-    def done(self) -> bool:
-        """Every step has a verdict that counts, or was left out."""
-        return self.state is None
-
-    @property
-    def total(self) -> int:
-        """Steps of the unit, the warm check once it is due."""
-        return len(self.states)
-
-    @property
-    def passed(self) -> int:
-        """Steps whose counting verdict is a pass, conditional ones included."""
-        return sum(s.outcome in (Outcome.PASS, Outcome.CONDITIONAL_PASS) for s in self.states)
-
-    @property
-    def outcome(self) -> Outcome | None:
-        """Worst outcome that counts; None before any. A step left out cannot be part of a pass."""
-        outcomes = [state.outcome for state in self.states if state.outcome is not None]
-        if any(state.skipped for state in self.states):
-            outcomes.append(Outcome.CANNOT_JUDGE)
-        return max(outcomes, key=_WORST_LAST.index, default=None)
-
-    def readings(self) -> tuple[tuple[Pair, float, float], ...]:
-        """(pair, ohm, standard uncertainty) of everything that counts; infinite where confirmed open."""
-        return tuple(
-            (state.step.pair, state.ohm, state.u_ohm)
-            for state in self.states
-            if state.outcome is not None and state.ohm is not None and state.step.name != WARM_CHECK
-        )
-
-    def known(self) -> dict[Pair, tuple[float, float]]:
-        """Finite readings that have passed, for the matcher."""
-        return {
-            state.step.pair: (state.ohm, state.u_ohm)
-            for state in self.states
-            if state.outcome in (Outcome.PASS, Outcome.CONDITIONAL_PASS)
-            and state.ohm is not None
-            and math.isfinite(state.ohm)
-        }
+        if state is not None and state.step.kind is StepKind.OPEN:
+            return (state.bracket.anchor,) if state.bracket else ()
+        if self.order is Order.GUIDED:
+            return ()
+        waiting = (s for s in self.states if not s.done and s is not state)
+        return tuple(s.step.pair for s in waiting if s.step.kind is StepKind.RESISTANCE)
 
     def admit(self, match: Match) -> Ruling:
-        """Decide whether a matched value of the current step is judged or answered by a hint.
+        """Decide what is done with a matched value.
+
+        In free order a value may be taken for another open step: `current` is that step afterwards.
 
         Raises:
             InputImpossible: the unit is done.
         """
         state = self._open_state()
-        self._remember(state)
+        self._remember()
+        if state.step.kind is StepKind.OPEN:
+            return _admit_open(state, match)
         ohm = match.corrected.reference_ohm
         if match.fit in (Fit.EXPECTED, Fit.FAULT):
             state.refused_ohm = None
+            return Ruling.JUDGE
+        if match.fit is Fit.OTHER_PAIR and match.pair in self.open_pairs:
+            self._focus = next(s.step.name for s in self.states if s.step.pair == match.pair and not s.done)
             return Ruling.JUDGE
         if state.refused_ohm is not None and _alike(ohm, state.refused_ohm, match.corrected.expanded_ohm):
             state.insisted = True
@@ -169,20 +148,21 @@ class UnitProgress:
             InputImpossible: the unit is done.
         """
         state = self._open_state()
-        if self._before is None or self._before[0] != self.states.index(state):
-            self._remember(state)
         state.attempts += 1
-        if outcome in _FAILING and not (state.failed_once or state.insisted):
+        if outcome in _FAILING and not (state.failed_once or state.insisted or state.rechecked):
             state.failed_once = True
             return False
         state.outcome, state.ohm, state.u_ohm = outcome, ohm, u_ohm
         state.repeat_u_ohm = u_ohm if repeat_u_ohm is None else repeat_u_ohm
         state.failed_once = False
-        self._add_warm_check()
+        self._focus = ""
+        self._add_last_steps()
         return True
 
     def confirmed_open(self) -> tuple[Outcome, bool]:
         """The operator has confirmed by key or pedal that both probes are on the current pair.
+
+        Also for a bracket that has closed (`Ruling.OPEN`).
 
         Returns:
             (outcome, whether it counts): a pass where the step wants the pair open, else a fail that is asked
@@ -192,18 +172,21 @@ class UnitProgress:
             InputImpossible: the unit is done.
         """
         state = self._open_state()
-        self._remember(state)
+        self._remember()
         wanted = state.step.kind is StepKind.OPEN or math.isinf(self.table.nominal_ohm(state.step.pair))
         outcome = Outcome.PASS if wanted else Outcome.FAIL
         return outcome, self.judged(outcome, math.inf)
 
+    def lifted(self, monotonic_s: float) -> None:
+        """The probes have left; needed for open steps that are bracketed by a known continuity."""
+        state = self.state
+        if state is not None and state.bracket is not None:
+            state.bracket.lifted(monotonic_s)
+
     def take_back(self) -> None:
         """Undo the last touch: its value has moved on without a lift-off and will be told again, revised."""
         if self._before is not None:
-            index, state = self._before
-            if index < self._steps_proper():
-                del self.states[self._steps_proper() :]
-            self.states[index] = state
+            self.states, self._focus = self._before
             self._before = None
 
     def measure_again(self, step_name: str | None = None) -> Step:
@@ -217,10 +200,11 @@ class UnitProgress:
         """
         state = self._named(step_name) if step_name else self._latest()
         index = self.states.index(state)
-        self.states[index] = StepState(state.step, attempts=state.attempts)
+        bracket = bracket_for(self.table, state.step) if state.bracket else None
+        self.states[index] = StepState(state.step, attempts=state.attempts, bracket=bracket)
         if state.step.name != WARM_CHECK:
-            del self.states[self._steps_proper() :]
-        self._before = None
+            self.states = [s for s in self.states if s.step.name != WARM_CHECK]
+        self._before, self._focus = None, state.step.name
         return state.step
 
     def skip(self, reason: str, step_name: str | None = None) -> Step:
@@ -237,8 +221,8 @@ class UnitProgress:
             raise InputImpossible("A step is left out only with a reason.", "Say why it cannot be measured.")
         state = self._named(step_name) if step_name else self._open_state()
         state.skipped, state.outcome = reason.strip(), None
-        self._before = None
-        self._add_warm_check()
+        self._before, self._focus = None, ""
+        self._add_last_steps()
         return state.step
 
     def resume(self, verdicts: Iterable[Verdict]) -> None:
@@ -252,35 +236,12 @@ class UnitProgress:
             if state is None:
                 continue
             state.attempts = verdict.attempt
+            state.failed_once = not verdict.counts
             if verdict.counts:
-                open_pair = verdict.reference_ohm is None
                 state.outcome = verdict.outcome
-                state.ohm = math.inf if open_pair else verdict.reference_ohm
+                state.ohm = math.inf if verdict.reference_ohm is None else verdict.reference_ohm
                 state.u_ohm = state.repeat_u_ohm = verdict.standard_uncertainty_ohm or 0.0
-                state.failed_once = False
-            else:
-                state.failed_once = True
-            self._add_warm_check()
-
-    def moved(self) -> float | None:
-        """How far the first resistance has moved during the test, as a fraction of its first value.
-
-        Returns:
-            None before the warm check; 0.0 where the two touches differ by no more than their scatter allows.
-        """
-        check = next((s for s in self.states if s.step.name == WARM_CHECK and s.ohm is not None), None)
-        first = self._first_repeatable()
-        if check is None or first is None or check.ohm is None or first.ohm is None:
-            return None
-        change = check.ohm - first.ohm
-        if abs(change) <= 2.0 * math.hypot(check.repeat_u_ohm, first.repeat_u_ohm):
-            return 0.0
-        return change / first.ohm
-
-    @property
-    def still_warm(self) -> bool:
-        """The first resistance has moved by more than the sheet allows."""
-        return abs(self.moved() or 0.0) > self.table.sheet.warm_limit
+            self._add_last_steps()
 
     def prompt(self, waited_s: float = 0.0) -> Prompt:
         """The next thing to do.
@@ -293,7 +254,8 @@ class UnitProgress:
         if state is None:
             text = f"{self.serial} is done: take the next unit."
             return Prompt(Ask.START_UNIT, text, self.serial, steps_done=done, steps_total=self.total)
-        ask, text = request(state, silent=waited_s >= self.contact_wait_s)
+        silent = waited_s >= self.contact_wait_s
+        ask, text = request(state, silent=silent, core=self.table.sheet.core)
         return Prompt(ask, text, self.serial, state.step.pair, state.step.name, done, self.total)
 
     def _open_state(self) -> StepState:
@@ -319,29 +281,32 @@ class UnitProgress:
             raise InputImpossible("Nothing was measured yet.", "Touch the pair that is asked for.")
         return measured[-1]
 
-    def _remember(self, state: StepState) -> None:
-        self._before = (self.states.index(state), copy(state))
+    def _remember(self) -> None:
+        self._before = ([state.copied() for state in self.states], self._focus)
 
-    def _steps_proper(self) -> int:
-        return len(self.states) - (self.states[-1].step.name == WARM_CHECK if self.states else 0)
-
-    def _first_repeatable(self) -> StepState | None:
-        """The first resistance whose repetition can show a movement as small as the sheet's warm limit."""
-        limit = self.table.sheet.warm_limit
-        for state in self.states[: self._steps_proper()]:
-            if state.step.kind is not StepKind.RESISTANCE or state.ohm is None or math.isinf(state.ohm):
-                continue
-            if limit * abs(state.ohm) > 2.0 * math.sqrt(2.0) * state.repeat_u_ohm:
-                return state
-        return None
-
-    def _add_warm_check(self) -> None:
-        """Once all steps are done and at least two gave a value, ask for the first one once more."""
-        if not self.warm_check or not self.done or self._steps_proper() != len(self.states):
+    def _add_last_steps(self) -> None:
+        """Once all steps are done: what the set speaks against, then the first resistance once more."""
+        if not self.done or any(s.step.name == WARM_CHECK for s in self.states):
             return
-        first = self._first_repeatable()
-        if first is not None and len(self.readings()) > 1:
+        again = doubtful(self.states, self.table)
+        if again is not None:
+            again.ask_again()
+            return
+        first = repeatable(self.states, self.table.sheet.warm_limit)
+        if self.warm_check and first is not None and len(self.readings()) > 1:
             self.states.append(StepState(replace(first.step, name=WARM_CHECK)))
+
+
+def _admit_open(state: StepState, match: Match) -> Ruling:
+    """A value where a pair must be open: the anchor of the bracket, or the pair conducts after all."""
+    bracket = state.bracket
+    if bracket is None:
+        return Ruling.JUDGE
+    if match.fit is Fit.OTHER_PAIR and match.pair == bracket.anchor:
+        closed = bracket.touched(match.corrected.settled.contact_s)
+        return Ruling.OPEN if closed else Ruling.PROVED
+    bracket.broken()
+    return Ruling.JUDGE if match.fit in (Fit.EXPECTED, Fit.FAULT) else Ruling.HINT
 
 
 def _alike(ohm: float, before_ohm: float, expanded_ohm: float) -> bool:

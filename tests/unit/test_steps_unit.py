@@ -6,9 +6,11 @@ from dataclasses import replace
 import pytest
 
 from acquire.errors import InputImpossible
-from acquire.records import Ask, Fit, Match, Outcome, Pair, StepKind
+from acquire.records import Ask, Fit, Match, Outcome, Pair, Step, StepKind
+from acquire.steps.matcher import weigh
 from acquire.steps.pairs import PairTable
-from acquire.steps.unit import WARM_CHECK, Ruling, UnitProgress
+from acquire.steps.unit import Order, Ruling, UnitProgress
+from acquire.steps.warm import WARM_CHECK
 from tests.known_sheets import PLOVER, PLOVER_OPEN, corrected
 
 
@@ -26,7 +28,9 @@ def finish(progress, factor=1.0, u_ohm=0.001):
     """Pass every step at its nominal times a factor."""
     while not progress.done:
         ohm = progress.table.nominal_ohm(progress.current.pair) * factor
-        progress.judged(Outcome.PASS, ohm if math.isfinite(ohm) else math.inf, u_ohm)
+        if math.isfinite(ohm):
+            progress.admit(fit(Fit.EXPECTED, ohm, progress.current.pair))
+        progress.judged(Outcome.PASS, ohm, u_ohm)
 
 
 def test_steps_come_in_the_sheets_order():
@@ -97,14 +101,146 @@ def test_no_contact_is_only_ever_open_when_confirmed_twice():
     assert progress.readings() == ((Pair("1", "2"), math.inf, 0.0),)
 
 
-def test_open_step_passes_by_key():
-    """A pair that must be open passes on the operator's word, never on an overload."""
-    progress = unit(PLOVER_OPEN)
+def at_open_step():
+    """A unit of which only the isolation to the core is left."""
+    progress = unit(PLOVER_OPEN, brackets=True)
     for step in PLOVER_OPEN.steps[:-1]:
         progress.judged(Outcome.PASS, progress.table.nominal_ohm(step.pair), 0.001)
     assert progress.current.name == "charge to core"
-    assert "must be open" in progress.prompt().text
+    return progress
+
+
+def at(match, contact_s):
+    """The same match of a touch that began at that time."""
+    settled = replace(match.corrected.settled, contact_s=contact_s)
+    return replace(match, corrected=replace(match.corrected, settled=settled))
+
+
+def test_open_step_passes_by_key():
+    """A pair that must be open passes on the operator's word, never on an overload."""
+    progress = at_open_step()
+    assert progress.prompt().text == (
+        "Clip on core: touch 6, then 1 for a second, then 6 again; or press Enter while on 1."
+    )
     assert progress.confirmed_open() == (Outcome.PASS, True)
+
+
+def test_open_step_passes_between_two_touches_of_the_strap():
+    """Strap, a second without contact, strap again: the clip was sound all along."""
+    progress = at_open_step()
+    strap = fit(Fit.OTHER_PAIR, 0.0133, ("6", "core"))
+    progress.lifted(9.0)
+    assert progress.admit(at(strap, 10.0)) is Ruling.PROVED
+    assert progress.prompt().text.startswith("Now touch 1 for a second")
+    progress.lifted(12.0)
+    assert progress.admit(at(strap, 12.5)) is Ruling.PROVED, "half a second is too short"
+    progress.lifted(13.0)
+    assert progress.admit(at(strap, 14.1)) is Ruling.OPEN
+    assert progress.confirmed_open() == (Outcome.PASS, True)
+
+
+def test_the_matcher_knows_the_strap_when_it_is_wanted():
+    """A dirty touch of the strap is taken as such, for the open step asks for it."""
+    progress = at_open_step()
+    value = corrected(0.03, 0.02)
+    match = weigh(value, progress.current.pair, progress.table, open_pairs=progress.open_pairs)
+    assert progress.admit(match) is Ruling.PROVED
+
+
+def test_a_value_in_between_breaks_the_bracket():
+    """A trigger pin read in between says nothing about pin 1; a finite value of pin 1 is judged."""
+    progress = at_open_step()
+    strap = fit(Fit.OTHER_PAIR, 0.0133, ("6", "core"))
+    progress.admit(at(strap, 10.0))
+    progress.lifted(12.0)
+    assert progress.admit(at(fit(Fit.OTHER_PAIR, 83.2, ("4", "core")), 13.0)) is Ruling.HINT
+    progress.lifted(14.0)
+    assert progress.admit(at(strap, 16.0)) is Ruling.PROVED
+    assert progress.admit(at(fit(Fit.FAULT, 5100.0), 18.0)) is Ruling.JUDGE
+
+
+def test_open_step_without_a_core_needs_the_key():
+    """No clip, no bracket."""
+    apart = Step("1 to 4", Pair("1", "4"), kind=StepKind.OPEN, open_above_ohm=1e6)
+    progress = unit(replace(PLOVER, steps=(apart,)), brackets=True)
+    assert progress.prompt().text == "Touch 1–4 (1 to 4), which must be open, and press Enter or the pedal."
+
+
+def insisted_on_the_diagonal(progress):
+    """The operator stays on 1–3 though 1–2 was asked for, twice."""
+    for ohm in (248.7, 248.6):
+        ruling = progress.admit(fit(Fit.OTHER_PAIR, ohm, ("1", "3")))
+    assert ruling is Ruling.JUDGE
+    progress.judged(Outcome.FAIL, 248.6, 0.2)
+
+
+def finish_good(progress):
+    """The rest of a good Plover, up to what is asked again."""
+    for ohm in (46.2, 248.7, 83.2):
+        progress.judged(Outcome.PASS, ohm, 0.02)
+
+
+def test_twice_on_the_wrong_pair_does_not_fail_a_good_unit():
+    """The other readings say that 1–2 must be 202.5 ohm: it is asked for a third time."""
+    progress = unit()
+    insisted_on_the_diagonal(progress)
+    finish_good(progress)
+    assert progress.current.name == "slow charge"
+    assert "it does not go with the other values" in progress.prompt().text
+    progress.admit(fit(Fit.EXPECTED, 202.5))
+    progress.judged(Outcome.PASS, 202.5, 0.02)
+    finish(progress)
+    assert progress.outcome is Outcome.PASS
+
+
+def test_the_third_time_it_counts_whatever_it_looks_like():
+    """No endless asking."""
+    progress = unit()
+    insisted_on_the_diagonal(progress)
+    finish_good(progress)
+    assert progress.admit(fit(Fit.OTHER_PAIR, 248.7, ("1", "3"))) is Ruling.JUDGE
+    assert progress.judged(Outcome.FAIL, 248.7, 0.2)
+    assert progress.current.name == WARM_CHECK
+    assert progress.outcome is Outcome.FAIL
+
+
+def test_a_fault_that_the_set_confirms_is_not_asked_a_third_time():
+    """46 ohm too much in the slow charge: 1–2 looks like a good diagonal, and the diagonal has 46 more."""
+    progress = unit(warm_check=False)
+    insisted_on_the_diagonal(progress)
+    progress.judged(Outcome.PASS, 46.2, 0.02)
+    for _ in range(2):
+        progress.judged(Outcome.FAIL, 294.8, 0.2)
+    progress.judged(Outcome.PASS, 83.2, 0.02)
+    assert progress.done
+    assert progress.outcome is Outcome.FAIL
+
+
+def test_open_confirmed_on_the_wrong_pin_is_contradicted_by_the_set():
+    """2–3 and 1–3 conduct, so 1–2 cannot be open."""
+    progress = unit(warm_check=False)
+    progress.confirmed_open()
+    progress.confirmed_open()
+    finish_good(progress)
+    assert progress.current.name == "slow charge"
+
+
+def test_free_order_takes_a_value_for_the_step_it_fits():
+    """The diagonal first, though 1–2 was prompted."""
+    progress = unit(order=Order.FREE)
+    assert progress.open_pairs == (Pair("2", "3"), Pair("1", "3"), Pair("4", "core"))
+    assert progress.admit(fit(Fit.OTHER_PAIR, 248.7, ("1", "3"))) is Ruling.JUDGE
+    assert progress.current.name == "both charge windings"
+    progress.judged(Outcome.PASS, 248.7, 0.02)
+    assert progress.current.name == "slow charge"
+
+
+def test_free_order_stays_with_a_step_that_failed_once():
+    """The repetition is of the same pair."""
+    progress = unit(order=Order.FREE)
+    progress.admit(fit(Fit.OTHER_PAIR, 262.0, ("1", "3")))
+    progress.judged(Outcome.FAIL, 262.0, 0.2)
+    assert progress.prompt().pair == Pair("1", "3")
 
 
 def test_warm_unit_is_seen_by_the_repeated_first_pair():

@@ -1,0 +1,108 @@
+"""Proof that a pair is open without a key: a known continuity before and after, the clip left on the core.
+
+An overload alone proves nothing, since a probe in the air reads the same. With one probe clipped to the core,
+a pin of known continuity is touched before and after the pin that must be open: that shows that clip, leads
+and meter were sound all along. Without such a pin, or without a core, only the operator's key counts. Not for
+finite readings, which need no proof.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from acquire.records import Pair, Step
+from acquire.steps.pairs import PairTable
+
+HOLD_S = 1.0
+"""Shortest time without contact between the two touches; workshop choice."""
+
+_ALIKE_OHM = 0.05
+"""Pairs closer than this are not told apart by a dirty probe; workshop choice."""
+
+
+def anchor(table: PairTable, step: Step) -> Pair | None:
+    """The pair that proves the clip: it joins the core to a pin, and no pair without the core reads alike.
+
+    Args:
+        table: of the sheet.
+        step: that wants a pair open.
+
+    Returns:
+        The one with the least resistance; None where the step has no core or the circuit no such pair.
+    """
+    core = table.sheet.core
+    if not core or core not in step.pair:
+        return None
+    conducting = [pair for pair in table.pairs() if math.isfinite(table.nominal_ohm(pair))]
+    apart = [pair for pair in conducting if core not in pair]
+    good = [
+        pair for pair in conducting if core in pair and not any(_alike(table, pair, other) for other in apart)
+    ]
+    return min(good, key=table.nominal_ohm, default=None)
+
+
+def _alike(table: PairTable, pair: Pair, other: Pair) -> bool:
+    apart = abs(table.nominal_ohm(pair) - table.nominal_ohm(other))
+    return apart <= 3.0 * math.hypot(table.spread_ohm(pair), table.spread_ohm(other)) + _ALIKE_OHM
+
+
+@dataclass(slots=True)
+class Bracket:
+    """How far the proof for one open step has come.
+
+    Attributes:
+        anchor: the pair that is touched before and after.
+        opened: the pin that must be open to the core.
+        known: the other pin of the anchor, which is not the core.
+        proved: True once the anchor was touched.
+        lifted_s: monotonic time of the lift-off after that, None before.
+    """
+
+    anchor: Pair
+    opened: str
+    known: str
+    proved: bool = False
+    lifted_s: float | None = None
+
+    def touched(self, contact_s: float) -> bool:
+        """The anchor reads what it should.
+
+        Args:
+            contact_s: monotonic time at which this touch began.
+
+        Returns:
+            True when it closes the bracket: the pair between is proven open.
+        """
+        closed = self.proved and self.lifted_s is not None and contact_s - self.lifted_s >= HOLD_S
+        self.proved, self.lifted_s = True, None
+        return closed
+
+    def lifted(self, monotonic_s: float) -> None:
+        """The meter shows no contact any more."""
+        if self.proved and self.lifted_s is None:
+            self.lifted_s = monotonic_s
+
+    def broken(self) -> None:
+        """Something else was read in between: the proof begins anew."""
+        self.proved, self.lifted_s = False, None
+
+    def text(self, core: str) -> str:
+        """What to do next, in one sentence."""
+        if self.proved:
+            return f"Now touch {self.opened} for a second, then {self.known} again; the clip stays on {core}."
+        return (
+            f"Clip on {core}: touch {self.known}, then {self.opened} for a second, then {self.known} again; "
+            f"or press Enter while on {self.opened}."
+        )
+
+
+def bracket_for(table: PairTable, step: Step) -> Bracket | None:
+    """The bracket of an open step; None where only a key can prove it."""
+    pair = anchor(table, step)
+    if pair is None:
+        return None
+    core = table.sheet.core
+    opened = next(pin for pin in step.pair if pin != core)
+    known = next(pin for pin in pair if pin != core)
+    return Bracket(pair, opened, known)

@@ -1,0 +1,90 @@
+"""Failing values that the other readings of the unit speak against, or that look like another pair's.
+
+A wrong probe must not fail a unit, and a fault must not be explained away. When a step has failed and the
+rest of the set contradicts it (R13 = R12 + R23), or it was judged only because the operator insisted, it is
+asked for once more at the end; what comes then counts. Not for limits.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+
+from acquire.records import Outcome, Pair, StepKind
+from acquire.steps.pairs import PairTable
+from acquire.steps.step_state import StepState
+
+_FORETOLD = 0.3
+"""The set knows a pair when it leaves less than this share of the pair's own spread; workshop choice."""
+
+_APART = 4.0
+"""Standard deviations from which a reading contradicts the set; workshop choice."""
+
+
+def doubtful(states: Sequence[StepState], table: PairTable) -> StepState | None:
+    """The first failing step that deserves another look, each step once only.
+
+    Args:
+        states: of all steps of the unit, in order.
+        table: of its sheet.
+    """
+    for state in states:
+        if state.rechecked or state.outcome not in (Outcome.FAIL, Outcome.CONDITIONAL_FAIL):
+            continue
+        if state.step.kind is not StepKind.RESISTANCE or state.ohm is None:
+            continue
+        passed = known_readings(states, state, passing=True)
+        if _contradicted(state, table, passed) or (
+            state.insisted and not _supported(state, table, known_readings(states, state, passing=False))
+        ):
+            return state
+    return None
+
+
+def known_readings(
+    states: Sequence[StepState], but: StepState | None, *, passing: bool
+) -> dict[Pair, tuple[float, float]]:
+    """Finite readings that count, pair -> (ohm, standard uncertainty).
+
+    Args:
+        states: of all steps.
+        but: a step to leave out.
+        passing: True for those that passed only.
+    """
+    return {
+        state.step.pair: (state.ohm, state.u_ohm)
+        for state in states
+        if state is not but
+        and state.outcome is not None
+        and state.ohm is not None
+        and math.isfinite(state.ohm)
+        and (not passing or state.outcome in (Outcome.PASS, Outcome.CONDITIONAL_PASS))
+    }
+
+
+def _contradicted(state: StepState, table: PairTable, known: Mapping[Pair, tuple[float, float]]) -> bool:
+    """Readings that passed foretell this pair well, and it reads something else."""
+    foretold = _foretold(state, table, known)
+    if foretold is None or state.ohm is None:
+        return False
+    mean, sd = foretold
+    return abs(state.ohm - mean) > _APART * math.hypot(sd, state.u_ohm)
+
+
+def _supported(state: StepState, table: PairTable, known: Mapping[Pair, tuple[float, float]]) -> bool:
+    """All other readings together foretell just this odd value: the fault is real."""
+    foretold = _foretold(state, table, known)
+    if foretold is None or state.ohm is None or math.isinf(state.ohm):
+        return False
+    mean, sd = foretold
+    return abs(state.ohm - mean) <= _APART * math.hypot(sd, state.u_ohm)
+
+
+def _foretold(
+    state: StepState, table: PairTable, known: Mapping[Pair, tuple[float, float]]
+) -> tuple[float, float] | None:
+    """What the set says the pair reads; None where it says little more than the sheet."""
+    mean, sd = table.predicted(state.step.pair, known)
+    if math.isinf(mean) or sd > _FORETOLD * table.spread_ohm(state.step.pair):
+        return None
+    return mean, sd
