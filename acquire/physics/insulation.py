@@ -1,0 +1,217 @@
+"""Insulation resistance: brought to 40 °C by a named rule, limits by use, and the cautions to be shown.
+
+Values come typed in or from an instrument that was started deliberately with hands off; nothing here is for
+hands-free measuring. A pass of insulation says nothing of turns.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from itertools import pairwise
+from types import MappingProxyType
+
+from acquire.errors import InputImpossible
+from acquire.physics.checks import above_zero, finite, temperature
+
+REFERENCE_CELSIUS = 40.0
+"""Temperature that insulation resistance is compared at (IEEE 43)."""
+
+CAUTIONS = (
+    "Clips on, hands off: never hold the probes while the test voltage is on.",
+    "Disconnect regulator, rectifier and ignition unit first; the test voltage destroys them.",
+    "Discharge afterwards for at least four times as long as the test took.",
+    "Do not correct a damp or wet winding: dry it and measure again.",
+)
+"""To be shown with every insulation step; common practice."""
+
+
+@dataclass(frozen=True, slots=True)
+class Halving:
+    """Resistance halves for every so many kelvin.
+
+    R_ref = R · 0.5^((t_ref - t) / step), IEEE 43-2013 for thermoplastic insulation with a step of 10 K, as
+    testing firms quote it.
+
+    Attributes:
+        name: goes on the record.
+        step_kelvin: temperature rise that halves the resistance, > 0.
+        source: where the rule comes from.
+    """
+
+    name: str
+    step_kelvin: float
+    source: str
+
+    def factor(self, celsius: float, reference_celsius: float) -> float:
+        """Value at the reference temperature over the value at `celsius`."""
+        above_zero(self.step_kelvin, "the step of the halving rule in kelvin")
+        return float(0.5 ** ((reference_celsius - celsius) / self.step_kelvin))
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """Factors by temperature, as a resin's or machine's maker gives them.
+
+    Between two temperatures the factor's logarithm goes straight. Beyond the table there is no correction to
+    be had.
+
+    Attributes:
+        name: goes on the record.
+        factors: (degrees Celsius, value at 40 °C over value there), rising in temperature, two or more.
+        source: where the table comes from.
+    """
+
+    name: str
+    factors: tuple[tuple[float, float], ...]
+    source: str
+
+    def __post_init__(self) -> None:
+        """Refuse a table that cannot be read between its lines.
+
+        Raises:
+            InputImpossible: fewer than two lines, temperatures that do not rise, or a factor not above zero.
+        """
+        if len(self.factors) < 2:
+            raise InputImpossible(f"Table {self.name} has fewer than two lines.", "Give at least two.")
+        celsius = [temperature(at) for at, _ in self.factors]
+        if any(b <= a for a, b in pairwise(celsius)):
+            raise InputImpossible(
+                f"Table {self.name} is not in order of temperature.", "Give the lowest first."
+            )
+        for _, factor in self.factors:
+            above_zero(factor, f"a factor of table {self.name}")
+
+    def factor(self, celsius: float, reference_celsius: float) -> float:
+        """Value at the reference temperature over the value at `celsius`."""
+        return self._to_40(celsius) / self._to_40(reference_celsius)
+
+    def _to_40(self, celsius: float) -> float:
+        for (t0, f0), (t1, f1) in pairwise(self.factors):
+            if t0 <= celsius <= t1:
+                return f0 * math.pow(f1 / f0, (celsius - t0) / (t1 - t0))
+        lowest, highest = self.factors[0][0], self.factors[-1][0]
+        raise InputImpossible(
+            f"Table {self.name} goes from {lowest:g} to {highest:g} °C and says nothing of {celsius:g} °C.",
+            "Measure within it, or name another rule.",
+        )
+
+
+TemperatureRule = Halving | Table
+
+RULES: Mapping[str, TemperatureRule] = MappingProxyType(
+    {
+        "thermoplastic": Halving(
+            "thermoplastic", 10.0, "IEEE 43-2013 as quoted by testing firms: halves for every 10 K"
+        )
+    }
+)
+"""Rules that ship. Thermosetting insulation changes far less (at 20 °C by 0.25 against some 0.76): its rule
+is the user's to supply as a `Table`, since no published source for it could be confirmed."""
+
+
+@dataclass(frozen=True, slots=True)
+class Use:
+    """What a winding is for, as far as its least insulation goes.
+
+    Attributes:
+        name: as a sheet writes it.
+        at_least_ohm: at 40 °C.
+        source: where the figure comes from; limits that matter are the user's to set.
+    """
+
+    name: str
+    at_least_ohm: float
+    source: str
+
+
+USES = MappingProxyType(
+    {
+        use.name: use
+        for use in (
+            Use(
+                "random_wound", 5e6, "IEEE 43: random-wound, below 1 kV (from memory); small parts by analogy"
+            ),
+            Use("form_wound", 100e6, "IEEE 43: form-wound and built after 1970 (from memory)"),
+            Use("newly_wound", 100e6, "common practice for new windings (50 to 100 megohm), no source"),
+        )
+    }
+)
+
+
+def old_winding_minimum_ohm(rated_volt: float) -> float:
+    """Least insulation of windings from before 1970 at 40 °C: one megohm, and one more per kilovolt rated.
+
+    Source: IEEE 43, as a machine maker's manual quotes it.
+
+    Raises:
+        InputImpossible: a negative voltage.
+    """
+    if finite(rated_volt, "the rated voltage in volts") < 0.0:
+        raise InputImpossible(f"A rated voltage of {rated_volt:g} V cannot be.", "Give zero or more.")
+    return (rated_volt / 1000.0 + 1.0) * 1e6
+
+
+@dataclass(frozen=True, slots=True)
+class Insulation:
+    """An insulation result at its reference temperature.
+
+    Attributes:
+        measured_ohm: as read; a lower bound when `at_least`.
+        celsius: temperature of the winding when it was measured.
+        reference_ohm: at `reference_celsius`.
+        reference_celsius: usually 40.
+        rule: name of the temperature rule used.
+        at_least: True where the instrument showed "more than".
+    """
+
+    measured_ohm: float
+    celsius: float
+    reference_ohm: float
+    reference_celsius: float
+    rule: str
+    at_least: bool
+
+
+def to_reference(
+    measured_ohm: float,
+    celsius: float,
+    rule: TemperatureRule,
+    *,
+    at_least: bool = False,
+    reference_celsius: float = REFERENCE_CELSIUS,
+) -> Insulation:
+    """Bring an insulation resistance to the reference temperature by a named rule.
+
+    Args:
+        measured_ohm: > 0.
+        celsius: temperature of the winding.
+        rule: one of `RULES` or a table of the user's.
+        at_least: the instrument showed "more than" this value.
+        reference_celsius: temperature to convert to.
+
+    Raises:
+        InputImpossible: a resistance not above zero, a temperature below absolute zero or outside the table.
+    """
+    above_zero(measured_ohm, "the insulation resistance in ohms")
+    temperature(celsius)
+    temperature(reference_celsius)
+    factor = rule.factor(celsius, reference_celsius)
+    return Insulation(measured_ohm, celsius, measured_ohm * factor, reference_celsius, rule.name, at_least)
+
+
+def polarisation_index(at_one_minute_ohm: float, at_ten_minutes_ohm: float) -> float:
+    """Ten-minute over one-minute value.
+
+    For information only on small random windings, where absorption dies within minutes (an EASA article on
+    IEEE 43): never a limit there.
+
+    Raises:
+        InputImpossible: a resistance not above zero.
+    """
+    above_zero(at_one_minute_ohm, "the insulation resistance after one minute in ohms")
+    return (
+        above_zero(at_ten_minutes_ohm, "the insulation resistance after ten minutes in ohms")
+        / at_one_minute_ohm
+    )

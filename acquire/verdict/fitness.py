@@ -1,0 +1,242 @@
+"""Can this meter, wired like this, judge this step at all? One row of a table for each step of a sheet.
+
+Made before anything is measured, from the meter's accuracy alone: what the uncertainty of a reading at
+nominal will be, against the step's tolerance, what dominates it, and what would help where it is too large.
+Not for verdicts.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+
+from acquire.physics.accuracy import AccuracyLike
+from acquire.physics.budget import combine
+from acquire.physics.checks import above_zero, at_least_zero
+from acquire.physics.copper import CONDUCTORS, Conductor
+from acquire.physics.correct import correct
+from acquire.physics.leads import CONTACT_OHM
+from acquire.records.bench import LeadZero
+from acquire.records.settled import Settled
+from acquire.records.verdict import Corrected, Limits, Term
+from acquire.verdict.guard import tolerance_ohm
+from drivers.models import MeterModel
+from drivers.reading import Quantity
+
+GOOD_ZERO_OHM = 0.005
+"""Standard uncertainty of a lead zero taken with care, ohms (workshop choice)."""
+
+GOOD_THERMOMETER_KELVIN = 0.3
+"""Standard uncertainty of a thermometer beside the unit (class B platinum is 0.2 K; workshop choice)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Offer:
+    """One range of a meter, wired one way.
+
+    Attributes:
+        label: as a person would say it, such as "500 ohm range, 4-wire".
+        accuracy: its statement.
+        largest_ohm: largest value it shows.
+        four_wire: how it is wired.
+        noise_ohm: standard deviation of single readings.
+    """
+
+    label: str
+    accuracy: AccuracyLike
+    largest_ohm: float
+    four_wire: bool
+    noise_ohm: float = 0.0
+
+
+def offers_of(model: MeterModel) -> tuple[Offer, ...]:
+    """Every resistance range of a meter, two-wire before four-wire, smallest first."""
+    return tuple(
+        Offer(
+            label=f"{_ohms(each.full_scale_si)} range" + _FOUR_WIRE.get(quantity, ""),
+            accuracy=model.statement(each),
+            largest_ohm=each.largest_si,
+            four_wire=quantity is Quantity.RESISTANCE_4W,
+            noise_ohm=each.noise_counts * each.resolution_si,
+        )
+        for quantity in (Quantity.RESISTANCE, Quantity.RESISTANCE_4W)
+        for each in model.ranges_of(quantity)
+    )
+
+
+_FOUR_WIRE = {Quantity.RESISTANCE_4W: ", 4-wire"}
+
+
+@dataclass(frozen=True, slots=True)
+class Bench:
+    """How the bench measures, before it does.
+
+    Attributes:
+        zero_u_ohm: standard uncertainty of the lead zero; None where the leads are never zeroed.
+        lead_ohm: what the leads have, for the reading itself.
+        winding_u_kelvin: standard uncertainty of the winding's temperature.
+        celsius: temperature of the room and the winding.
+        reference_celsius: temperature of the limits.
+        conductor: metal of the windings.
+        readings: conversions that a settled value rests on.
+        contact_ohm: standard uncertainty of the contacts with two wires.
+    """
+
+    zero_u_ohm: float | None = GOOD_ZERO_OHM
+    lead_ohm: float = 0.2
+    winding_u_kelvin: float = 1.0
+    celsius: float = 23.0
+    reference_celsius: float = 20.0
+    conductor: Conductor = CONDUCTORS["copper"]
+    readings: int = 8
+    contact_ohm: float = CONTACT_OHM
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One step of the table.
+
+    Attributes:
+        step: its name.
+        nominal_ohm: what it should read.
+        offer: label of the range and wiring.
+        tolerance_ohm: half the width between the limits, or as `guard.tolerance_ohm` says.
+        expanded_ohm: U (95 %) of a reading at nominal.
+        ratio: tolerance over U; below 1 the step cannot be judged.
+        dominating: name of the largest term.
+        terms: the whole budget, largest first.
+        can_judge: U does not exceed the tolerance.
+        would_help: the smallest change after which it could be judged; empty when it can, or nothing would.
+    """
+
+    step: str
+    nominal_ohm: float
+    offer: str
+    tolerance_ohm: float
+    expanded_ohm: float
+    ratio: float
+    dominating: str
+    terms: tuple[Term, ...]
+    can_judge: bool
+    would_help: str
+
+
+def row(step: str, nominal_ohm: float, limits: Limits, bench: Bench, offers: Sequence[Offer]) -> Row:
+    """The row of one step on the range in use, which is the first offer.
+
+    Args:
+        step: its name.
+        nominal_ohm: what it should read at the reference temperature, > 0.
+        limits: at the reference temperature.
+        bench: how it measures.
+        offers: the range in use first, then whatever else the meter could do.
+
+    Raises:
+        InputImpossible: a nominal value not above zero, or no offer.
+    """
+    above_zero(nominal_ohm, "the nominal resistance in ohms")
+    in_use = next(iter(offers))
+    allowed = tolerance_ohm(limits)
+    value = foresee(nominal_ohm, bench, in_use)
+    able = value.expanded_ohm <= allowed
+    return Row(
+        step=step,
+        nominal_ohm=nominal_ohm,
+        offer=in_use.label,
+        tolerance_ohm=allowed,
+        expanded_ohm=value.expanded_ohm,
+        ratio=allowed / value.expanded_ohm if value.expanded_ohm > 0.0 else math.inf,
+        dominating=combine(value.terms).dominating.name,
+        terms=value.terms,
+        can_judge=able,
+        would_help="" if able else _what_would_help(nominal_ohm, allowed, bench, offers),
+    )
+
+
+def foresee(nominal_ohm: float, bench: Bench, offer: Offer) -> Corrected:
+    """The budget that a reading at nominal will have: corrected like a real one, its scatter foreseen.
+
+    Raises:
+        InputImpossible: a number that cannot be.
+    """
+    at_least_zero(bench.lead_ohm, "the leads' resistance in ohms")
+    warm_ohm = nominal_ohm * (bench.conductor.k_celsius + bench.celsius)
+    warm_ohm /= bench.conductor.k_celsius + bench.reference_celsius
+    shown_ohm = warm_ohm + (0.0 if offer.four_wire else bench.lead_ohm)
+    zero = None
+    if bench.zero_u_ohm is not None:
+        zero = LeadZero("", "", bench.lead_ohm, bench.zero_u_ohm, 0.0)
+    return correct(
+        _settled(shown_ohm, offer, max(2, bench.readings)),
+        four_wire=offer.four_wire,
+        lead=zero,
+        now_utc_s=0.0,
+        winding_celsius=bench.celsius,
+        winding_u_kelvin=bench.winding_u_kelvin,
+        reference_celsius=bench.reference_celsius,
+        conductor=bench.conductor,
+        accuracy=offer.accuracy,
+        contact_ohm=bench.contact_ohm,
+        ambient_celsius=bench.celsius,
+    )
+
+
+def _settled(shown_ohm: float, offer: Offer, readings: int) -> Settled:
+    """A reading as it would settle: scatter by the noise the meter file states, display by its count."""
+    count = offer.accuracy.resolution_si
+    return Settled(
+        meter_id="",
+        quantity=Quantity.RESISTANCE_4W if offer.four_wire else Quantity.RESISTANCE,
+        value_si=shown_ohm,
+        type_a_si=offer.noise_ohm / math.sqrt(readings),
+        degrees_of_freedom=readings - 1,
+        drift_si=0.0,
+        quantisation_si=count / math.sqrt(12.0),
+        expanded_si=count,
+        conversions=readings,
+        range_full_scale_si=offer.accuracy.range_full_scale_si,
+        resolution_si=count,
+        contact_s=0.0,
+        monotonic_s=0.0,
+        utc_s=0.0,
+    )
+
+
+def _what_would_help(nominal_ohm: float, allowed: float, bench: Bench, offers: Sequence[Offer]) -> str:
+    """The first change, single ones before pairs and two wires before four, after which it can be judged."""
+    for words, changed, offer in _changes(nominal_ohm, bench, offers):
+        if foresee(nominal_ohm, changed, offer).expanded_ohm <= allowed:
+            return words
+    return "nothing this meter offers; use one of higher accuracy on low ohms"
+
+
+def _changes(nominal_ohm: float, bench: Bench, offers: Sequence[Offer]) -> Iterable[tuple[str, Bench, Offer]]:
+    in_use, *others = offers
+    zeroed = replace(bench, zero_u_ohm=GOOD_ZERO_OHM)
+    measured = replace(bench, winding_u_kelvin=GOOD_THERMOMETER_KELVIN)
+    may_zero = bench.zero_u_ohm is None or bench.zero_u_ohm > GOOD_ZERO_OHM
+    may_measure = bench.winding_u_kelvin > GOOD_THERMOMETER_KELVIN
+    fitting = [offer for offer in others if offer.largest_ohm >= nominal_ohm]
+    if may_zero and not in_use.four_wire:
+        yield "zeroed leads", zeroed, in_use
+    if may_measure:
+        yield "a thermometer at the unit", measured, in_use
+    for offer in fitting:
+        yield f"the {offer.label}", bench, offer
+    for offer in fitting:
+        if may_zero and not offer.four_wire:
+            yield f"the {offer.label} with zeroed leads", zeroed, offer
+        if may_measure:
+            yield f"the {offer.label} with a thermometer at the unit", measured, offer
+    if may_zero and may_measure and not in_use.four_wire:
+        both = replace(zeroed, winding_u_kelvin=GOOD_THERMOMETER_KELVIN)
+        yield "zeroed leads and a thermometer at the unit", both, in_use
+
+
+def _ohms(ohm: float) -> str:
+    """A range by its trade name: 200 ohm, 20 kohm, 2 Mohm."""
+    for scale, unit in ((1e6, "Mohm"), (1e3, "kohm")):
+        if ohm >= scale:
+            return f"{ohm / scale:g} {unit}"
+    return f"{ohm:g} ohm"

@@ -1,0 +1,171 @@
+"""Inductance, Q and loss against a sister coil or a golden unit, and the polarity of coils in series.
+
+Such values depend on iron, mounting and frequency, so they are judged as a ratio to a coil measured the same
+way, never against a catalogue. Direct current cannot see one shorted turn in a fine coil; Q can. Not for
+resistances.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from enum import StrEnum
+
+from acquire.errors import InputImpossible
+from acquire.physics.checks import above_zero, at_least_zero, finite
+from acquire.physics.laws import Law
+from acquire.records.verdict import Decision, Limits
+from acquire.records.words import Rule
+from acquire.verdict.guard import decide
+
+K_95 = 1.959964
+"""Coverage factor of 95 % for a normal law."""
+
+
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """One value of a coil.
+
+    Attributes:
+        value_si: henry for an inductance, 1 for Q and for the dissipation factor; > 0.
+        relative_u: its standard uncertainty as a fraction, without what both coils share: the same meter's
+            gain at the same frequency cancels in the ratio.
+        hertz: test frequency; both coils must have been measured at the same.
+    """
+
+    value_si: float
+    relative_u: float
+    hertz: float
+
+
+@dataclass(frozen=True, slots=True)
+class Relative:
+    """A coil held against its pattern.
+
+    Attributes:
+        deviation: value / pattern - 1.
+        u_deviation: its standard uncertainty.
+        decision: by the named rule, limits and numbers as fractions of the pattern.
+    """
+
+    deviation: float
+    u_deviation: float
+    decision: Decision
+
+
+def compare(
+    coil: Measured,
+    pattern: Measured,
+    *,
+    below: float | None,
+    above: float | None,
+    rule: Rule = Rule.NON_BINARY,
+    maximum_risk: float | None = None,
+) -> Relative:
+    """Judge a coil by how far it lies from its sister or the golden unit.
+
+    Ordinary sisters differ by 1 to 3 % in inductance and 5 % in Q (from memory), so tighter limits need a
+    golden unit of the same iron. A low Q with an ordinary inductance points to shorted turns.
+
+    Args:
+        coil: the one to be judged.
+        pattern: sister or golden unit, same iron, mounting and frequency.
+        below: how far below the pattern it may be, as a fraction (0.05 is 5 %); None: not limited.
+        above: how far above; None: not limited.
+        rule: decision rule.
+        maximum_risk: with `Rule.MAXIMUM_RISK` only.
+
+    Raises:
+        InputImpossible: a value not above zero (an inductance reads negative above the coil's own resonance),
+            different frequencies, a negative tolerance or uncertainty, or no limit at all.
+    """
+    _refuse_impossible(coil, pattern)
+    for side in (below, above):
+        if side is not None:
+            at_least_zero(side, "the tolerance against the pattern as a fraction")
+    ratio = coil.value_si / pattern.value_si
+    u = ratio * math.hypot(coil.relative_u, pattern.relative_u)
+    limits = Limits(None if below is None else -below, None if above is None else above)
+    if limits.lower_ohm is None and limits.upper_ohm is not None:
+        # An upper limit alone counts from zero in `decide`; a deviation begins at -1.
+        limits = Limits(-1.0, limits.upper_ohm)
+    decision = decide(
+        ratio - 1.0,
+        u,
+        K_95 * u,
+        limits,
+        rule,
+        shape=Law(0.0, u),
+        maximum_risk=maximum_risk,
+        unit="of the pattern",
+    )
+    return Relative(deviation=ratio - 1.0, u_deviation=u, decision=decision)
+
+
+def _refuse_impossible(coil: Measured, pattern: Measured) -> None:
+    for each in (coil, pattern):
+        if finite(each.value_si, "a coil's value") <= 0.0:
+            raise InputImpossible(
+                f"A value of {each.value_si:g} cannot be compared.",
+                "An inductance reads negative above the coil's own resonance: use a lower frequency.",
+            )
+        at_least_zero(each.relative_u, "the relative uncertainty of a coil's value")
+    if not math.isclose(coil.hertz, pattern.hertz, rel_tol=0.02):
+        raise InputImpossible(
+            f"The coil was measured at {coil.hertz:g} Hz, its pattern at {pattern.hertz:g} Hz.",
+            "Measure both at the same frequency.",
+        )
+
+
+class Polarity(StrEnum):
+    """How two coils in series stand to each other."""
+
+    AIDING = "aiding"
+    OPPOSING = "opposing"
+    UNDECIDED = "undecided"
+
+
+DECIDES = 0.1
+"""Share of L1 + L2 by which the series inductance must differ before a polarity is called; workshop choice,
+the same as a ratio of aiding to opposing of 1.2."""
+
+
+@dataclass(frozen=True, slots=True)
+class Coupling:
+    """Two coils in series.
+
+    Attributes:
+        polarity: aiding, opposing or undecided.
+        mutual_henry: M, negative when opposing.
+        coupling: M over the geometric mean of both, -1 to 1 for real coils.
+    """
+
+    polarity: Polarity
+    mutual_henry: float
+    coupling: float
+
+
+def polarity(first_henry: float, second_henry: float, series_henry: float) -> Coupling:
+    """Tell whether two coils in series aid or oppose each other, which their ohms cannot show.
+
+    L = L1 + L2 + 2 M aiding, - 2 M opposing. Two equal, well coupled windings give four times one of them or
+    next to nothing. Coils on salient teeth couple weakly; there the answer is often undecided.
+
+    Args:
+        first_henry: one coil alone, > 0.
+        second_henry: the other alone, > 0.
+        series_henry: both in series as they are joined, >= 0.
+
+    Raises:
+        InputImpossible: an inductance that cannot be.
+    """
+    above_zero(first_henry, "the first coil's inductance in henry")
+    above_zero(second_henry, "the second coil's inductance in henry")
+    at_least_zero(series_henry, "the inductance in series in henry")
+    alone = first_henry + second_henry
+    mutual = (series_henry - alone) / 2.0
+    if abs(series_henry - alone) <= DECIDES * alone:
+        found = Polarity.UNDECIDED
+    else:
+        found = Polarity.AIDING if mutual > 0.0 else Polarity.OPPOSING
+    return Coupling(found, mutual, mutual / math.sqrt(first_henry * second_henry))

@@ -1,0 +1,87 @@
+"""Insulation resistance at 40 °C by a named rule."""
+
+import math
+
+import pytest
+
+from acquire.errors import InputImpossible
+from acquire.physics.insulation import (
+    CAUTIONS,
+    RULES,
+    USES,
+    Halving,
+    Table,
+    old_winding_minimum_ohm,
+    polarisation_index,
+    to_reference,
+)
+
+THERMOPLASTIC = RULES["thermoplastic"]
+RESIN = Table("resin 7", ((20.0, 0.7), (40.0, 1.0), (60.0, 1.5)), "invented, for this test")
+
+
+def test_the_rule_goes_on_the_record():
+    result = to_reference(75e6, 30.0, THERMOPLASTIC)
+    assert (result.rule, result.reference_celsius, result.celsius) == ("thermoplastic", 40.0, 30.0)
+    assert result.measured_ohm == 75e6
+
+
+def test_an_instrument_that_shows_more_than_gives_a_lower_bound():
+    assert to_reference(550e6, 20.0, THERMOPLASTIC, at_least=True).at_least
+
+
+def test_another_step_is_another_rule():
+    assert to_reference(80e6, 60.0, Halving("slow", 20.0, "invented")).reference_ohm == pytest.approx(160e6)
+
+
+def test_a_table_is_read_between_its_lines_on_a_logarithmic_scale():
+    assert to_reference(100e6, 60.0, RESIN).reference_ohm == pytest.approx(150e6)
+    assert to_reference(100e6, 30.0, RESIN).reference_ohm == pytest.approx(100e6 * math.sqrt(0.7))
+    assert to_reference(100e6, 20.0, RESIN, reference_celsius=60.0).reference_ohm == pytest.approx(
+        100e6 * 0.7 / 1.5
+    )
+
+
+def test_a_table_says_nothing_beyond_its_ends():
+    for celsius in (19.9, 60.1):
+        with pytest.raises(InputImpossible, match="says nothing"):
+            to_reference(100e6, celsius, RESIN)
+
+
+def test_the_choice_of_rule_matters_threefold_at_20_degrees():
+    by_halving = to_reference(100e6, 20.0, THERMOPLASTIC).reference_ohm
+    assert to_reference(100e6, 20.0, RESIN).reference_ohm / by_halving == pytest.approx(2.8)
+
+
+def test_limits_by_use_each_have_a_source():
+    assert USES["random_wound"].at_least_ohm == 5e6
+    assert USES["form_wound"].at_least_ohm == 100e6
+    assert all(use.source for use in USES.values())
+    assert old_winding_minimum_ohm(400.0) == pytest.approx(1.4e6)
+
+
+def test_cautions_are_whole_sentences():
+    assert len(CAUTIONS) >= 4
+    assert all(caution.endswith(".") for caution in CAUTIONS)
+
+
+def test_polarisation_index():
+    assert polarisation_index(100e6, 210e6) == pytest.approx(2.1)
+
+
+@pytest.mark.parametrize(
+    "call",
+    [
+        lambda: to_reference(0.0, 20.0, THERMOPLASTIC),
+        lambda: to_reference(1e6, -300.0, THERMOPLASTIC),
+        lambda: to_reference(1e6, 20.0, Halving("none", 0.0, "")),
+        lambda: Table("t", ((20.0, 1.0),), ""),
+        lambda: Table("t", ((20.0, 1.0), (20.0, 2.0)), ""),
+        lambda: Table("t", ((20.0, 1.0), (30.0, 0.0)), ""),
+        lambda: polarisation_index(0.0, 1.0),
+        lambda: old_winding_minimum_ohm(-1.0),
+    ],
+)
+def test_impossible_input_is_refused(call):
+    with pytest.raises(InputImpossible):
+        call()

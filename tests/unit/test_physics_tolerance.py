@@ -1,0 +1,47 @@
+"""Factors of tolerance intervals, against scipy and simulation."""
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from acquire.errors import InputImpossible
+from acquire.physics.tolerance import one_sided_k, one_sided_k_normal, two_sided_k, two_sided_k_howe
+
+
+@pytest.mark.parametrize("count", [2, 3, 5, 10, 43])
+@pytest.mark.parametrize(("share", "confidence"), [(0.95, 0.95), (0.9, 0.99), (0.99, 0.9)])
+def test_one_sided_factor_agrees_with_scipys_noncentral_t(count, share, confidence):
+    theirs = stats.nct.ppf(confidence, count - 1, stats.norm.ppf(share) * np.sqrt(count)) / np.sqrt(count)
+    assert one_sided_k(count, share, confidence) == pytest.approx(theirs, rel=1e-4)
+
+
+@pytest.mark.parametrize("count", [3, 5, 10])
+def test_two_sided_factor_holds_its_share_as_surely_as_it_says(count):
+    dice = np.random.default_rng(count)
+    units = dice.normal(0.0, 1.0, (40_000, count))
+    mean, spread = units.mean(axis=1), units.std(axis=1, ddof=1)
+    k = two_sided_k(count)
+    held = stats.norm.cdf(mean + k * spread) - stats.norm.cdf(mean - k * spread)
+    assert np.mean(held >= 0.95) == pytest.approx(0.95, abs=4 * np.sqrt(0.95 * 0.05 / 40_000))
+
+
+def test_howes_approximation_is_good_from_ten_units_on_and_poor_below():
+    assert two_sided_k_howe(30) == pytest.approx(two_sided_k(30), rel=0.005)
+    assert two_sided_k_howe(2) != pytest.approx(two_sided_k(2), rel=0.03)
+
+
+def test_more_units_need_less():
+    factors = [two_sided_k(n) for n in (2, 3, 5, 10, 30, 100)]
+    assert factors == sorted(factors, reverse=True)
+    assert factors[-1] > 1.96
+
+
+def test_impossible_input_is_refused():
+    for call in (
+        lambda: two_sided_k(1),
+        lambda: two_sided_k(5, share=95),
+        lambda: one_sided_k(5, confidence=0.0),
+        lambda: one_sided_k_normal(2),
+    ):
+        with pytest.raises(InputImpossible):
+            call()

@@ -1,0 +1,95 @@
+"""Can this meter judge this step at all, and what would help where it cannot?"""
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from acquire.physics.accuracy import AccuracyLimit
+from acquire.records import Limits
+from acquire.verdict.fitness import Bench, Offer, foresee, offers_of, row
+from drivers.models import load_model
+
+METERS = Path(__file__).parents[2] / "configs" / "meters"
+
+
+def within(nominal, fraction):
+    return Limits(nominal * (1 - fraction), nominal * (1 + fraction))
+
+
+def table(meter, nominal, limits, bench, wires=2):
+    offers = offers_of(load_model(METERS / f"{meter}.toml"))
+    wanted = (o for o in offers if o.largest_ohm >= nominal and o.four_wire == (wires == 4))
+    in_use = next(wanted)
+    return row("step", nominal, limits, bench, [in_use, *(o for o in offers if o is not in_use)])
+
+
+def test_a_hand_meter_can_judge_a_winding_of_200_ohm():
+    got = table("hand-2000", 202.57, within(202.57, 0.06), Bench())
+    assert got.can_judge
+    assert got.ratio > 2.0
+    assert got.dominating == "meter accuracy"
+    assert got.would_help == ""
+
+
+def test_a_hand_meter_cannot_judge_a_winding_of_half_an_ohm_and_nothing_helps():
+    got = table("hand-2000", 0.44, within(0.44, 0.04), Bench())
+    assert not got.can_judge
+    assert got.ratio < 0.1
+    assert "nothing this meter offers" in got.would_help
+
+
+def test_four_wires_help_a_bench_meter():
+    got = table("bench-50000", 0.44, within(0.44, 0.04), Bench())
+    assert not got.can_judge
+    assert got.would_help == "the 50 ohm range, 4-wire"
+    assert table("bench-50000", 0.44, within(0.44, 0.04), Bench(), wires=4).can_judge
+
+
+def test_leads_never_zeroed_are_named_and_zeroing_helps():
+    got = table("bench-6-digit", 1.6475, within(1.6475, 0.04), Bench(zero_u_ohm=None))
+    assert got.dominating == "lead zero missing"
+    assert got.would_help == "zeroed leads"
+    assert table("bench-6-digit", 1.6475, within(1.6475, 0.04), Bench()).can_judge
+
+
+def test_a_thermometer_helps_where_temperature_dominates():
+    got = table("bench-6-digit", 202.57, within(202.57, 0.004), Bench(winding_u_kelvin=1.5))
+    assert got.dominating == "winding temperature"
+    assert got.would_help == "a thermometer at the unit"
+
+
+def test_a_better_range_helps():
+    coarse = Offer("2000 ohm range", AccuracyLimit(0.008, 1.0, counts=3), 2000.0, four_wire=False)
+    fine = Offer("200 ohm range", AccuracyLimit(0.008, 0.1, counts=5), 200.0, four_wire=False)
+    small = Offer("20 ohm range", AccuracyLimit(0.001, 0.01, counts=5), 20.0, four_wire=False)
+    got = row("step", 46.17, within(46.17, 0.05), Bench(), [coarse, small, fine])
+    assert got.would_help == "the 200 ohm range"
+
+
+def test_a_pair_of_changes_is_found_where_one_is_not_enough():
+    offer = Offer("range", AccuracyLimit(0.0002, 0.001, counts=1), 50.0, four_wire=False)
+    bench = Bench(zero_u_ohm=0.05, winding_u_kelvin=3.0)
+    got = row("step", 10.0, within(10.0, 0.006), bench, [offer])
+    assert got.would_help == "zeroed leads and a thermometer at the unit"
+
+
+def test_a_strap_is_set_against_its_whole_upper_limit():
+    got = table("bench-6-digit", 0.0133, Limits(None, 0.05), Bench(), wires=4)
+    assert got.tolerance_ohm == 0.05
+    assert got.can_judge
+
+
+def test_what_is_foreseen_is_what_a_real_reading_would_get():
+    offer = offers_of(load_model(METERS / "hand-2000.toml"))[1]
+    bench = Bench(celsius=30.0)
+    got = foresee(200.0, bench, offer)
+    assert got.reference_ohm == pytest.approx(200.0)
+    assert got.raw_ohm == pytest.approx(200.0 * 264.5 / 254.5 + 0.2)
+    assert foresee(200.0, replace(bench, readings=64), offer).expanded_ohm < got.expanded_ohm
+
+
+def test_ranges_are_called_what_people_call_them():
+    labels = [offer.label for offer in offers_of(load_model(METERS / "bench-50000.toml"))]
+    assert labels[:4] == ["500 ohm range", "5 kohm range", "50 kohm range", "500 kohm range"]
+    assert "50 ohm range, 4-wire" in labels
