@@ -1,0 +1,213 @@
+"""Opens the journal's file: settings, integrity check, migrations; a damaged one is set aside, not deleted.
+
+Also turns what SQLite says into sentences for the operator. Not for entries (store).
+"""
+
+from __future__ import annotations
+
+import fcntl
+import os
+import sqlite3
+from datetime import UTC, datetime
+from pathlib import Path
+
+from acquire.errors import JournalUnusable
+from acquire.journal.schema import APPLICATION_ID, MIGRATIONS, migrate, version_of
+
+FILE = "journal.db"
+LOCK = "journal.lock"
+
+BUSY_MS = 1000
+"""How long one operation waits for another program's lock. Workshop choice: a backup copy takes less;
+anything longer is told to the operator."""
+
+DAMAGED = frozenset({sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB})
+"""Primary result codes that mean the file itself is bad (sqlite.org/rescode.html)."""
+
+
+def connect(path: Path) -> sqlite3.Connection:
+    """Open the file with the journal's settings: autocommit, WAL, every commit synced to the disk.
+
+    synchronous=FULL in WAL mode syncs the WAL at each commit, so that a commit survives a power cut
+    (sqlite.org/pragma.html#pragma_synchronous).
+    """
+    connection = sqlite3.connect(path, timeout=BUSY_MS / 1000, isolation_level=None, check_same_thread=False)
+    try:
+        connection.execute("PRAGMA journal_mode = WAL")
+        connection.execute("PRAGMA synchronous = FULL")
+        connection.execute("PRAGMA foreign_keys = ON")
+        connection.execute("PRAGMA trusted_schema = OFF")
+    except BaseException:
+        connection.close()
+        raise
+    return connection
+
+
+def open_checked(path: Path, bench: str, utc_s: float) -> tuple[sqlite3.Connection, str]:
+    """Open the journal, new or old, ready for work.
+
+    Args:
+        path: of the file; its folder exists.
+        bench: name of the bench.
+        utc_s: now.
+
+    Returns:
+        The connection, and one sentence if a damaged file was set aside (else empty).
+
+    Raises:
+        JournalUnusable: it cannot be opened, or a newer program wrote it.
+    """
+    told = ""
+    try:
+        connection, damage = _examine(path)
+        if damage:
+            told = _set_aside(path, utc_s, damage)
+            connection, damage = _examine(path)
+        if connection is None:
+            raise JournalUnusable(f"The journal {path} cannot be begun: {damage}.")
+        _refuse_foreign(connection, path)
+        try:
+            migrate(connection, bench, utc_s)
+        except BaseException:
+            connection.close()
+            raise
+    except sqlite3.Error as error:
+        raise in_words(error, path) from error
+    except OSError as error:
+        raise JournalUnusable(f"The journal {path} cannot be opened: {error.strerror}.") from error
+    return connection, told
+
+
+def _examine(path: Path) -> tuple[sqlite3.Connection | None, str]:
+    """Open and check; no connection and what is wrong if the file is damaged."""
+    connection = None
+    try:
+        connection = connect(path)
+        said = [str(row[0]) for row in connection.execute("PRAGMA quick_check(3)")]
+    except sqlite3.DatabaseError as error:
+        if connection is not None:
+            connection.close()
+        if not is_damage(error):
+            raise
+        return None, str(error)
+    if said == ["ok"]:
+        return connection, ""
+    connection.close()
+    return None, said[0]
+
+
+def is_damage(error: sqlite3.Error) -> bool:
+    """Whether SQLite says that the file itself is bad.
+
+    Extended codes carry the primary one in their low byte.
+    """
+    code = getattr(error, "sqlite_errorcode", None)
+    return code is not None and code & 0xFF in DAMAGED
+
+
+def is_locked(error: sqlite3.Error) -> bool:
+    """Whether another program has the file to itself just now."""
+    code = getattr(error, "sqlite_errorcode", None)
+    return code is not None and code & 0xFF in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
+
+
+def _refuse_foreign(connection: sqlite3.Connection, path: Path) -> None:
+    """Leave alone what is not ours to write."""
+    told = ""
+    tables = connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()[0]
+    if tables and connection.execute("PRAGMA application_id").fetchone()[0] != APPLICATION_ID:
+        told = f"{path} is a database of another program. Name another folder for the journal."
+    elif (version := version_of(connection)) > len(MIGRATIONS):
+        told = (
+            f"The journal {path} was written by a newer version of this program (schema {version}, "
+            f"known here: {len(MIGRATIONS)}). Install that version, or name another folder for the journal."
+        )
+    if told:
+        connection.close()
+        raise JournalUnusable(told)
+
+
+def _set_aside(path: Path, utc_s: float, damage: str) -> str:
+    """Rename a damaged file and what belongs to it; one sentence on what was done."""
+    stamp = datetime.fromtimestamp(utc_s, UTC).strftime("%Y%m%dT%H%M%SZ")
+    number, new = 1, path.with_name(f"journal-damaged-{stamp}.db")
+    while new.exists():
+        number += 1
+        new = path.with_name(f"journal-damaged-{stamp}-{number}.db")
+    for tail in ("-wal", "-shm", ""):  # the database last: while it has its name, a restart comes here again
+        old = path.with_name(path.name + tail)
+        if old.exists():
+            old.rename(new.with_name(new.name + tail))
+    sync_folder(path.parent)
+    return (
+        f"The journal was damaged ({damage}) and is kept as {new.name}; a new one was begun. "
+        "Verdicts that had not gone out yet are in the file set aside: keep it."
+    )
+
+
+def sync_folder(folder: Path) -> None:
+    """Bring new and changed names in a folder to the disk."""
+    number = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
+    try:
+        os.fsync(number)
+    finally:
+        os.close(number)
+
+
+def take_lock(folder: Path) -> int:
+    """Make sure that no other process writes to this folder's journal.
+
+    Returns:
+        A file descriptor; closing it gives the lock back, and so does the end of the process.
+
+    Raises:
+        JournalUnusable: another process has it, or the folder cannot be written.
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        number = os.open(folder / LOCK, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC | os.O_NOFOLLOW, 0o640)
+    except OSError as error:
+        raise JournalUnusable(
+            f"The journal's folder {folder} cannot be written: {error.strerror}.",
+            "Give the program the right to write there, or name another folder.",
+        ) from error
+    try:
+        fcntl.flock(number, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError as error:
+        os.close(number)
+        raise JournalUnusable(
+            f"The journal in {folder} is in use by another bench that runs already.",
+            "Stop it, or give each bench a folder of its own.",
+        ) from error
+    return number
+
+
+def in_words(error: sqlite3.Error, path: Path) -> JournalUnusable:
+    """One sentence on what is wrong with the journal, and one on what to do."""
+    code = (getattr(error, "sqlite_errorcode", None) or 0) & 0xFF
+    what, hint = {
+        sqlite3.SQLITE_FULL: ("cannot be written: the disk is full.", "Make room on it."),
+        sqlite3.SQLITE_READONLY: (
+            "cannot be written: it is read-only.",
+            "Give the program the right to write.",
+        ),
+        sqlite3.SQLITE_BUSY: ("is locked by another program.", "Close whatever has it open."),
+        sqlite3.SQLITE_LOCKED: ("is locked by another program.", "Close whatever has it open."),
+        sqlite3.SQLITE_IOERR: (
+            f"cannot be written ({error}).",
+            "Look for a full or failing disk, or a quota that is used up.",
+        ),
+        sqlite3.SQLITE_CANTOPEN: (
+            "cannot be opened.",
+            "Look whether its folder exists and may be written.",
+        ),
+        sqlite3.SQLITE_CORRUPT: (
+            "is damaged.",
+            "Start the bench again: the file is set aside and a new one begun.",
+        ),
+        sqlite3.SQLITE_NOTADB: (
+            "is damaged.",
+            "Start the bench again: the file is set aside and a new one begun.",
+        ),
+    }.get(code, (f"cannot be used ({error}).", ""))
+    return JournalUnusable(f"The journal {path} {what}", hint)

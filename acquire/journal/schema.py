@@ -1,0 +1,121 @@
+"""The journal's tables and the numbered steps that lead to them.
+
+Each migration and the note that it was made share one transaction, so that a power cut leaves either the old
+schema or the new one. A step that has been released is never edited: a change is a new step. Not for reading
+or writing entries (store).
+"""
+
+from __future__ import annotations
+
+import sqlite3
+import uuid
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+
+APPLICATION_ID = 0x5D9A0841
+"""In the file's head (bytes 68 to 71), so that another program's database is not taken for ours. Drawn once
+by chance."""
+
+
+@dataclass(frozen=True, slots=True)
+class Migration:
+    """One step of the schema.
+
+    Attributes:
+        name: what it brings, for people.
+        statements: SQL, in order.
+    """
+
+    name: str
+    statements: tuple[str, ...]
+
+
+MIGRATIONS: tuple[Migration, ...] = (
+    Migration(
+        "entries, evidence and cursors",
+        (
+            "CREATE TABLE about (key TEXT PRIMARY KEY, value TEXT NOT NULL) STRICT",
+            # AUTOINCREMENT: a sequence number is never given twice, even after entries went to an archive.
+            """CREATE TABLE entry (
+                seq INTEGER PRIMARY KEY AUTOINCREMENT,
+                kind TEXT NOT NULL
+                    CHECK (kind IN ('verdict', 'unit_started', 'unit_result', 'lead_zero', 'notice')),
+                utc_s REAL NOT NULL,
+                serial TEXT NOT NULL,
+                batch TEXT NOT NULL,
+                payload TEXT NOT NULL
+            ) STRICT""",
+            """CREATE TABLE evidence (
+                seq INTEGER PRIMARY KEY REFERENCES entry (seq) ON DELETE CASCADE,
+                payload TEXT NOT NULL
+            ) STRICT""",
+            "CREATE TABLE cursor (name TEXT PRIMARY KEY, seq INTEGER NOT NULL, utc_s REAL NOT NULL) STRICT",
+            """CREATE VIEW recorded AS
+                SELECT entry.seq, kind, utc_s, serial, batch, entry.payload, evidence.payload AS evidence
+                FROM entry LEFT JOIN evidence USING (seq)""",
+            "CREATE INDEX entry_by_serial ON entry (serial, seq)",
+            "CREATE INDEX entry_by_batch ON entry (batch, seq)",
+            "CREATE INDEX entry_by_time ON entry (utc_s)",
+            "CREATE INDEX entry_by_kind ON entry (kind, seq)",
+        ),
+    ),
+)
+"""All steps, in order; the schema's version is how many have been made."""
+
+
+@contextmanager
+def atomic(connection: sqlite3.Connection) -> Iterator[None]:
+    """Make everything inside one transaction: all of it on the disk at the end, or none.
+
+    The connection must be in autocommit mode (`isolation_level=None`), so that nobody else begins or ends
+    one.
+    """
+    connection.execute("BEGIN IMMEDIATE")
+    try:
+        yield
+        connection.execute("COMMIT")
+    except BaseException:
+        if connection.in_transaction:  # some errors (disk full) have rolled back already
+            connection.execute("ROLLBACK")
+        raise
+
+
+def version_of(connection: sqlite3.Connection) -> int:
+    """How many migrations a file has had; 0 for a new one."""
+    found = connection.execute("SELECT count(*) FROM sqlite_schema WHERE name = 'migration'").fetchone()[0]
+    if not found:
+        return 0
+    return int(connection.execute("SELECT coalesce(max(number), 0) FROM migration").fetchone()[0])
+
+
+def migrate(connection: sqlite3.Connection, bench: str, utc_s: float) -> int:
+    """Bring a file to the present schema; a new file also gets its birth id.
+
+    Args:
+        connection: in autocommit mode.
+        bench: name of the bench, kept for people who find the file.
+        utc_s: time for the notes.
+
+    Returns:
+        How many steps were made.
+    """
+    made = 0
+    for number, step in enumerate(MIGRATIONS, start=1):
+        if number <= version_of(connection):
+            continue
+        with atomic(connection):
+            if number == 1:
+                connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+                connection.execute(
+                    "CREATE TABLE migration (number INTEGER PRIMARY KEY, name TEXT NOT NULL,"
+                    " utc_s REAL NOT NULL) STRICT"
+                )
+            for statement in step.statements:
+                connection.execute(statement)
+            if number == 1:
+                rows = [("birth", uuid.uuid4().hex[:16]), ("bench", bench)]
+                connection.executemany("INSERT INTO about VALUES (?, ?)", rows)
+            connection.execute("INSERT INTO migration VALUES (?, ?, ?)", (number, step.name, utc_s))
+        made += 1
+    return made

@@ -1,0 +1,117 @@
+"""Records of an invented bench, for tests of the journal and its outlets. Not a test itself."""
+
+import math
+from dataclasses import replace
+
+from acquire.records import (
+    Evidence,
+    Hypothesis,
+    LeadZero,
+    Notice,
+    Outcome,
+    Pair,
+    Purpose,
+    Rule,
+    Shape,
+    Term,
+    UnitResult,
+    UnitStarted,
+    Verdict,
+    Weight,
+)
+from drivers.reading import Quantity
+
+NOON_S = 1_764_072_000.0
+"""2025-11-25T12:00:00 UTC."""
+
+VERDICT = Verdict(
+    bench="north bench",
+    serial="PL80-0001",
+    sheet="Plover 80",
+    sheet_hash="5e" * 32,
+    purpose=Purpose.FINAL,
+    step="slow charge",
+    pin_a="1",
+    pin_b="2",
+    outcome=Outcome.PASS,
+    reason="202.71 ohm lies within 190.37 to 214.67 ohm",
+    raw_ohm=207.9,
+    lead_ohm=0.3125,
+    winding_celsius=26.5,
+    reference_celsius=20.0,
+    reference_ohm=202.71,
+    nominal_ohm=202.5669,
+    lower_ohm=190.37,
+    upper_ohm=214.67,
+    standard_uncertainty_ohm=0.21,
+    expanded_ohm=0.42,
+    coverage_factor=2.0,
+    guard_band_ohm=0.42,
+    conformity=0.9999,
+    rule=Rule.NON_BINARY,
+    attempt=1,
+    revision=0,
+    counts=True,
+    utc_s=NOON_S,
+    settle_s=0.8,
+    conversions=12,
+    quantity=Quantity.RESISTANCE,
+    range_full_scale_ohm=500.0,
+    resolution_ohm=0.01,
+    meter_id="bench meter",
+    meter_model="bench-50000",
+    meter_hash="a1" * 32,
+    bench_hash="b2" * 32,
+    operator="Ida",
+    batch="lot 7",
+    hint="",
+    software="steadyohm 0.1.0",
+)
+
+EVIDENCE = Evidence(
+    terms=(
+        Term("meter accuracy", 0.2, Shape.RECTANGULAR, math.inf),
+        Term("scatter", 0.01, Shape.NORMAL, 11.0),
+    ),
+    trace=((0.0, 207.1), (0.05, 207.9)),
+    raw_hex="2b 32 30 37",
+)
+
+STARTED = UnitStarted(
+    "north bench", "PL80-0001", "Plover 80", "5e" * 32, Purpose.FINAL, "lot 7", "Ida", NOON_S
+)
+
+RESULT = UnitResult(
+    bench="north bench",
+    serial="PL80-0001",
+    sheet="Plover 80",
+    sheet_hash="5e" * 32,
+    purpose=Purpose.FINAL,
+    batch="lot 7",
+    operator="Ida",
+    outcome=Outcome.FAIL,
+    held="",
+    wait_s=None,
+    steps_passed=3,
+    steps_total=4,
+    hypotheses=(Hypothesis("shorted_turns", 0.93, "about 60 of 1020 turns of fast charge are shorted"),),
+    next_pair=Pair("2", "3"),
+    started_utc_s=NOON_S,
+    utc_s=NOON_S + 30.0,
+)
+
+ZERO = LeadZero("north bench", "bench meter", 0.3125, 0.002, NOON_S)
+
+NOTICE = Notice(Weight.WARNING, "pair.other", "That reads like 1–3.", NOON_S, "PL80-0001", Pair("1", "3"))
+
+ALL = (VERDICT, STARTED, RESULT, ZERO, NOTICE)
+
+
+def verdict(number=1, **changes):
+    """The known verdict with a serial of its own, so that it can be told from others."""
+    return replace(VERDICT, **{"serial": f"PL80-{number:04d}", **changes})
+
+
+def verdicts(count, **changes):
+    """Several, each with its evidence, as the journal takes them."""
+    return [(verdict(number, **changes), EVIDENCE) for number in range(1, count + 1)]
