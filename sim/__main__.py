@@ -12,7 +12,31 @@ import sys
 from pathlib import Path
 
 from sim.bench import Options, run
-from sim.scenes import SCENES
+from sim.meter import CLASSES
+from sim.scenes import SCENES, dice_for
+from sim.server import LineTrouble
+from sim.speak_frames import USUAL_VOICE, VOICES
+
+TROUBLES = ("drop", "garble", "stall", "stall_s", "delay_s")
+
+
+def trouble(text: str) -> LineTrouble:
+    """Read a list such as `drop=0.001,stall=0.01`."""
+    figures: dict[str, float] = {}
+    for part in text.split(","):
+        key, _, figure = part.partition("=")
+        if key not in TROUBLES:
+            raise argparse.ArgumentTypeError(f"no trouble is called {key!r}; known: {', '.join(TROUBLES)}")
+        try:
+            figures[key] = float(figure)
+        except ValueError:
+            raise argparse.ArgumentTypeError(f"{key}: {figure!r} is no number") from None
+        if not 0 <= figures[key] <= (1 if key in TROUBLES[:3] else 3600):
+            raise argparse.ArgumentTypeError(f"{key}={figure}: out of range")
+    found = LineTrouble()
+    for key, number in figures.items():
+        setattr(found, key, number)
+    return found
 
 
 def options(arguments: list[str] | None = None) -> Options:
@@ -28,6 +52,20 @@ def options(arguments: list[str] | None = None) -> Options:
         "--truth", type=Path, default=None, metavar="FILE", help="write what really was there"
     )
     parser.add_argument("--no-pty", action="store_true", help="serve everything on TCP")
+    parser.add_argument("--meter", choices=sorted(CLASSES), default="bench-6.5", help="class of meter")
+    parser.add_argument(
+        "--voice", choices=("scpi", *VOICES), default=None, help="what it speaks, if not the usual"
+    )
+    parser.add_argument(
+        "--fixed-range", type=float, default=None, metavar="OHM", help="range set by the knob"
+    )
+    parser.add_argument(
+        "--trouble",
+        type=trouble,
+        default=None,
+        metavar="LIST",
+        help="of the meter's line, such as drop=0.001,garble=0.001,stall=0.01,stall_s=3,delay_s=0.1",
+    )
     parser.add_argument("--meter-port", type=int, default=0, metavar="PORT", help="TCP port of the meter")
     parser.add_argument("--meter-link", choices=("tcp", "pty"), default="tcp")
     parser.add_argument("--thermometer", choices=("pty", "tcp"), default="pty")
@@ -39,12 +77,26 @@ def options(arguments: list[str] | None = None) -> Options:
         parser.error("--speed: a number above 0, at most 100")
     if not 0 <= given.meter_port <= 65535:
         parser.error("--meter-port: 0 to 65535")
+    voice = given.voice or USUAL_VOICE[given.meter]
+    if not (CLASSES[given.meter].nplc if voice == "scpi" else given.meter in VOICES[voice].meters):
+        parser.error(f"--voice: a {given.meter} meter does not speak {voice}")
+    if (
+        given.fixed_range is not None
+        and not 0 <= given.fixed_range <= CLASSES[given.meter].ranges[-1].nominal_ohm
+    ):
+        parser.error(f"--fixed-range: a {given.meter} meter has no range for {given.fixed_range:g} ohm")
+    line_trouble = given.trouble or LineTrouble()
+    line_trouble.dice = dice_for(given.seed, "line trouble")
     return Options(
         scene=given.scene,
         seed=given.seed,
         units=given.units,
         speed=given.speed,
         truth=given.truth,
+        meter=given.meter,
+        voice=voice,
+        fixed_ohm=given.fixed_range,
+        trouble=line_trouble,
         meter_port=given.meter_port,
         meter_link="tcp" if given.no_pty else given.meter_link,
         thermometer="tcp" if given.no_pty else given.thermometer,

@@ -11,7 +11,7 @@ import json
 import signal
 import sys
 from collections.abc import AsyncIterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -20,9 +20,9 @@ from sim.hands import Hands
 from sim.meter import CLASSES, Meter
 from sim.probes import Ambient, Probes
 from sim.scenes import Scene, build_scene, dice_for
-from sim.server import Session, on_pty, on_tcp
-from sim.sessions import scpi_session, stream_session
-from sim.speak_frames import temperature_line
+from sim.server import LineTrouble, Session, on_pty, on_tcp
+from sim.sessions import FreeRun, scpi_session, stream_session
+from sim.speak_frames import VOICES, temperature_line
 from sim.speak_scpi import ScpiVoice
 from sim.talk import read_lines
 from sim.truth import TruthLog
@@ -38,6 +38,10 @@ class Options:
     units: int | None = None
     speed: float = 1.0
     truth: Path | None = None
+    meter: str = "bench-6.5"
+    voice: str = "scpi"
+    fixed_ohm: float | None = None
+    trouble: LineTrouble = field(default_factory=LineTrouble)
     meter_port: int = 0
     meter_link: str = "tcp"
     thermometer: str = "pty"
@@ -54,8 +58,10 @@ class Bench:
         self.ambient = Ambient(dice_for(options.seed, "ambient"))
         self.probes = Probes(self.ambient)
         meter_dice = dice_for(options.seed, "meter")
-        self.meter = Meter(CLASSES["bench-6.5"], self.probes, self.clock, meter_dice)
-        self.voice = ScpiVoice(self.meter)
+        self.meter = Meter(CLASSES[options.meter], self.probes, self.clock, meter_dice)
+        if options.fixed_ohm is not None:
+            self.meter.fix_range(options.fixed_ohm)
+        self.free_run = FreeRun(self.meter)
         self._sensor = dice_for(options.seed, "thermometer")
         self._sensor_offset = self._sensor.uniform(-0.1, 0.1)
 
@@ -69,21 +75,45 @@ class Bench:
     @contextlib.asynccontextmanager
     async def served(self) -> AsyncIterator[dict[str, str]]:
         """Serve both instruments and give their addresses by name."""
-        wanted: list[tuple[str, str, Session, int]] = [
-            ("meter", self.options.meter_link, scpi_session(self.voice), self.options.meter_port),
-            ("thermometer", self.options.thermometer, stream_session(self.clock, 0.7, self.temperature), 0),
-        ]
+        given = self.options
+        warmth = stream_session(self.clock, 0.7, self.temperature)
         async with contextlib.AsyncExitStack() as stack:
-            addresses = {}
-            for name, link, session, port in wanted:
-                addresses[name] = await self._address(stack, link, session, port)
-            yield addresses
+            await stack.enter_async_context(self._running())
+            meter = self._link(given.meter_link, self._meter_session(), given.meter_port, given.trouble)
+            thermometer = self._link(given.thermometer, warmth, 0, LineTrouble())
+            yield {
+                "meter": await stack.enter_async_context(meter),
+                "thermometer": await stack.enter_async_context(thermometer),
+            }
 
-    async def _address(self, stack: contextlib.AsyncExitStack, link: str, session: Session, port: int) -> str:
-        if link == "pty":
-            with contextlib.suppress(OSError):  # no pty on this system: TCP will do
-                return await stack.enter_async_context(on_pty(session))
-        return await stack.enter_async_context(on_tcp(session, port))
+    def _meter_session(self) -> Session:
+        if self.options.voice == "scpi":
+            return scpi_session(ScpiVoice(self.meter))
+        return self.free_run.session(VOICES[self.options.voice])
+
+    @contextlib.asynccontextmanager
+    async def _running(self) -> AsyncIterator[None]:
+        """Keep a free-running meter converting; one that is asked by SCPI waits to be asked."""
+        if self.options.voice == "scpi":
+            yield
+            return
+        task = asyncio.create_task(self.free_run.work(), name="free run")
+        try:
+            yield
+        finally:
+            task.cancel()
+            await asyncio.gather(task, return_exceptions=True)
+
+    @staticmethod
+    @contextlib.asynccontextmanager
+    async def _link(link: str, session: Session, port: int, trouble: LineTrouble) -> AsyncIterator[str]:
+        """Serve on a pty where that is wanted and the system has any, else on TCP."""
+        async with contextlib.AsyncExitStack() as stack:
+            address = ""
+            if link == "pty":
+                with contextlib.suppress(OSError):
+                    address = await stack.enter_async_context(on_pty(session, trouble))
+            yield address or await stack.enter_async_context(on_tcp(session, port, trouble))
 
 
 def tell(what: dict[str, Any]) -> None:

@@ -58,14 +58,17 @@ class MeterClass:
 
 
 def _ranges(
-    lowest_ohm: float, number: int, counts: int, over: float, gain: float, offset_counts: float
+    lowest_ohm: float, number: int, counts: int, over: float, gain: float, offset_counts: tuple[float, float]
 ) -> tuple[Range, ...]:
+    """Decades from the lowest range up; the lowest has an offset of its own, the top two a worse gain."""
     found = []
+    top_two = (4.0, 40.0) if counts > 1_000_000 else (2.0, 5.0)
     for k in range(number):
         nominal = lowest_ohm * 10.0**k
         count = nominal * over / counts
-        worse = 1.0 if k < number - 2 else (4.0 if k == number - 2 else 40.0)
-        found.append(Range(nominal, nominal * over, count, gain * worse, offset_counts * count))
+        worse = 1.0 if k < number - 2 else top_two[k - number + 2]
+        offset = offset_counts[0] if k == 0 else offset_counts[1]
+        found.append(Range(nominal, nominal * over, count, gain * worse, offset * count))
     return tuple(found)
 
 
@@ -74,7 +77,7 @@ CLASSES = {
     for c in (
         MeterClass(
             "bench-6.5",
-            _ranges(100, 7, 1_200_000, 1.2, 1.0e-4, 40),
+            _ranges(100, 7, 1_200_000, 1.2, 1.0e-4, (40, 10)),
             aperture_s=1 / MAINS_HZ,
             period_s=0.0,
             white_counts=4.0,
@@ -85,7 +88,7 @@ CLASSES = {
         ),
         MeterClass(
             "bench-50000",
-            _ranges(500, 6, 50_000, 1.0, 5e-4, 5),
+            _ranges(500, 6, 50_000, 1.0, 5e-4, (10, 5)),
             aperture_s=0.12,
             period_s=0.2,
             white_counts=0.6,
@@ -95,7 +98,7 @@ CLASSES = {
         ),
         MeterClass(
             "hand-6000",
-            _ranges(600, 6, 6_000, 1.0, 6e-3, 3),
+            _ranges(600, 6, 6_000, 1.0, 5e-3, (3, 2)),
             aperture_s=0.15,
             period_s=1 / 3,
             white_counts=0.3,
@@ -105,7 +108,7 @@ CLASSES = {
         ),
         MeterClass(
             "hand-4000",
-            _ranges(400, 6, 4_000, 1.0, 7e-3, 3),
+            _ranges(400, 6, 4_000, 1.0, 7e-3, (4, 2)),
             aperture_s=0.18,
             period_s=0.4,
             white_counts=0.3,
@@ -115,7 +118,7 @@ CLASSES = {
         ),
         MeterClass(
             "hand-2000",
-            _ranges(200, 6, 2_000, 1.0, 8e-3, 5),
+            _ranges(200, 6, 2_000, 1.0, 8e-3, (5, 3)),
             aperture_s=0.2,
             period_s=0.4,
             white_counts=0.2,
@@ -193,6 +196,17 @@ class Meter:
     def index_for(self, ohm: float) -> int | None:
         """Lowest range that holds a value; None where none does."""
         return next((k for k, r in enumerate(self.kind.ranges) if ohm <= r.full_scale_ohm), None)
+
+    def fix_range(self, ohm: float) -> None:
+        """Turn the knob to the range that holds a value, and leave it there.
+
+        Raises:
+            ValueError: where the meter has no such range.
+        """
+        index = self.index_for(ohm)
+        if index is None:
+            raise ValueError(f"no range of this meter holds {ohm:g} ohm")
+        self.range_index, self.auto = index, False
 
     def aperture_s(self) -> float:
         """Integration time in simulated seconds."""

@@ -9,7 +9,9 @@ import asyncio
 from collections.abc import Callable
 
 from sim.clock import BenchClock
+from sim.meter import Meter, Shown
 from sim.server import Session, Wire
+from sim.speak_frames import Voice
 from sim.speak_scpi import ScpiVoice
 
 LONGEST_LINE = 4096
@@ -102,3 +104,50 @@ def stream_session(clock: BenchClock, period_s: float, message: Callable[[], byt
             await wire.send(message())
 
     return session
+
+
+class FreeRun:
+    """A hand meter at work: it converts all the time, whoever listens.
+
+    Args:
+        meter: the meter.
+    """
+
+    def __init__(self, meter: Meter) -> None:
+        self._meter = meter
+        self._news = asyncio.Condition()
+
+    async def work(self) -> None:
+        """Convert until cancelled."""
+        while True:
+            await self._meter.convert()
+            async with self._news:
+                self._news.notify_all()
+
+    async def next(self) -> Shown:
+        """The conversion that ends next."""
+        async with self._news:
+            await self._news.wait()
+        shown = self._meter.shown
+        assert shown is not None  # noqa: S101  (a conversion has just ended)
+        return shown
+
+    def session(self, voice: Voice) -> Session:
+        """A session that streams every conversion, or answers when asked, as the voice wants it."""
+        return self._asked(voice) if voice.asked_by else self._streaming(voice)
+
+    def _streaming(self, voice: Voice) -> Session:
+        async def session(wire: Wire) -> None:
+            while not wire.incoming.at_eof():
+                await wire.send(voice.encode(await self.next()))
+
+        return session
+
+    def _asked(self, voice: Voice) -> Session:
+        async def session(wire: Wire) -> None:
+            while data := await wire.incoming.read(64):
+                if voice.asked_by in data:
+                    shown = self._meter.shown or await self.next()
+                    await wire.send(voice.encode(shown))
+
+        return session

@@ -7,9 +7,9 @@ functions other than 2- and 4-wire ohms are refused by name.
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Awaitable, Callable
 
 from sim.meter import Meter
+from sim.scpi_answers import Answer, fixed, plain, switch, taken_number
 from sim.scpi_grammar import (
     ERRORS,
     Refused,
@@ -25,8 +25,6 @@ from sim.scpi_grammar import (
 
 OVERLOAD = 9.9e37
 """SCPI-99, 7.2.1.4: positive infinity is sent as 9.9E37."""
-
-Answer = Callable[["list[str]"], "Awaitable[str | None]"]
 
 
 class ScpiVoice:
@@ -97,41 +95,41 @@ class ScpiVoice:
     # ------------------------------------------------------------------ table
     def _commands(self) -> list[tuple[str, bool, Answer]]:
         rows: list[tuple[str, bool, Answer]] = [
-            ("*IDN", True, _fixed(lambda: self.identity)),
-            ("*RST", False, self._plain(self._reset)),
-            ("*CLS", False, self._plain(self._clear_status)),
-            ("*OPC", True, _fixed(lambda: "1")),
-            ("*OPC", False, self._plain(self._operation_complete)),
-            ("*WAI", False, self._plain(lambda: None)),
-            ("*TST", True, _fixed(lambda: "+0")),
-            ("*STB", True, _fixed(lambda: "+4" if self.errors else "+0")),
-            ("*ESR", True, _fixed(self._take_event)),
+            ("*IDN", True, fixed(lambda: self.identity)),
+            ("*RST", False, plain(self._reset)),
+            ("*CLS", False, plain(self._clear_status)),
+            ("*OPC", True, fixed(lambda: "1")),
+            ("*OPC", False, plain(self._operation_complete)),
+            ("*WAI", False, plain(lambda: None)),
+            ("*TST", True, fixed(lambda: "+0")),
+            ("*STB", True, fixed(lambda: "+4" if self.errors else "+0")),
+            ("*ESR", True, fixed(self._take_event)),
             ("*TRG", False, self._bus_trigger),
-            ("SYSTem:ERRor[:NEXT]", True, _fixed(self._next_error)),
-            ("SYSTem:VERSion", True, _fixed(lambda: "1999.0")),
-            ("SYSTem:REMote", False, self._plain(lambda: None)),
-            ("SYSTem:RWLock", False, self._plain(lambda: None)),
-            ("SYSTem:LOCal", False, self._plain(lambda: None)),
-            ("CONFigure", True, _fixed(self._configuration)),
-            ("[SENSe:]FUNCtion", True, _fixed(lambda: f'"{self._function()}"')),
+            ("SYSTem:ERRor[:NEXT]", True, fixed(self._next_error)),
+            ("SYSTem:VERSion", True, fixed(lambda: "1999.0")),
+            ("SYSTem:REMote", False, plain(lambda: None)),
+            ("SYSTem:RWLock", False, plain(lambda: None)),
+            ("SYSTem:LOCal", False, plain(lambda: None)),
+            ("CONFigure", True, fixed(self._configuration)),
+            ("[SENSe:]FUNCtion", True, fixed(lambda: f'"{self._function()}"')),
             ("[SENSe:]FUNCtion", False, self._set_function),
             ("READ", True, self._read),
             ("INITiate[:IMMediate]", False, self._initiate),
             ("FETCh", True, self._fetch),
-            ("ABORt", False, self._plain(self.clear_input)),
+            ("ABORt", False, plain(self.clear_input)),
             ("TRIGger:SOURce", False, self._set_source),
-            ("TRIGger:SOURce", True, _fixed(lambda: self._source)),
-            ("TRIGger:COUNt", False, _taken_number(1, 1)),
-            ("TRIGger:DELay", False, _taken_number(0, 3600)),
-            ("TRIGger:DELay:AUTO", False, self._switch(lambda _on: None)),
+            ("TRIGger:SOURce", True, fixed(lambda: self._source)),
+            ("TRIGger:COUNt", False, taken_number(1, 1)),
+            ("TRIGger:DELay", False, taken_number(0, 3600)),
+            ("TRIGger:DELay:AUTO", False, switch(lambda _on: None)),
             ("SAMPle:COUNt", False, self._set_samples),
-            ("SAMPle:COUNt", True, _fixed(lambda: f"+{self._samples}")),
-            ("[SENSe:]ZERO:AUTO", False, self._switch(self._set_auto_zero)),
-            ("[SENSe:]ZERO:AUTO", True, _fixed(lambda: flag(self.meter.auto_zero))),
+            ("SAMPle:COUNt", True, fixed(lambda: f"+{self._samples}")),
+            ("[SENSe:]ZERO:AUTO", False, switch(self._set_auto_zero)),
+            ("[SENSe:]ZERO:AUTO", True, fixed(lambda: flag(self.meter.auto_zero))),
         ]
         for register in self._status_enable:
             rows.append((f"*{register}", False, self._set_enable(register)))
-            rows.append((f"*{register}", True, _fixed(lambda r=register: f"+{self._status_enable[r]}")))  # type: ignore[misc]
+            rows.append((f"*{register}", True, fixed(lambda r=register: f"+{self._status_enable[r]}")))  # type: ignore[misc]
         for word, four_wire in (("RESistance", False), ("FRESistance", True)):
             rows += self._function_rows(word, four_wire=four_wire)
         return rows
@@ -142,33 +140,16 @@ class ScpiVoice:
             (f"CONFigure[:SCALar]:{word}", False, self._configure(four_wire)),
             (f"MEASure[:SCALar]:{word}", True, self._measure(four_wire)),
             (f"{sense}:NPLC", False, self._set_nplc),
-            (f"{sense}:NPLC", True, _fixed(lambda: exponent(self.meter.nplc))),
-            (f"{sense}:OCOMpensated", False, self._switch(self._set_compensation)),
-            (f"{sense}:OCOMpensated", True, _fixed(lambda: flag(self.meter.offset_compensation))),
+            (f"{sense}:NPLC", True, fixed(lambda: exponent(self.meter.nplc))),
+            (f"{sense}:OCOMpensated", False, switch(self._set_compensation)),
+            (f"{sense}:OCOMpensated", True, fixed(lambda: flag(self.meter.offset_compensation))),
             (f"{sense}:RANGe[:UPPer]", False, self._set_range),
-            (f"{sense}:RANGe[:UPPer]", True, _fixed(lambda: exponent(self.meter.range.nominal_ohm))),
-            (f"{sense}:RANGe:AUTO", False, self._switch(self._set_auto)),
-            (f"{sense}:RANGe:AUTO", True, _fixed(lambda: flag(self.meter.auto))),
-            (f"{sense}:RESolution", True, _fixed(lambda: exponent(self._resolution_ohm()))),
-            (f"{sense}:ZERO:AUTO", False, self._switch(self._set_auto_zero)),
+            (f"{sense}:RANGe[:UPPer]", True, fixed(lambda: exponent(self.meter.range.nominal_ohm))),
+            (f"{sense}:RANGe:AUTO", False, switch(self._set_auto)),
+            (f"{sense}:RANGe:AUTO", True, fixed(lambda: flag(self.meter.auto))),
+            (f"{sense}:RESolution", True, fixed(lambda: exponent(self._resolution_ohm()))),
+            (f"{sense}:ZERO:AUTO", False, switch(self._set_auto_zero)),
         ]
-
-    def _plain(self, act: Callable[[], None]) -> Answer:
-        async def run(arguments: list[str]) -> None:
-            if arguments:
-                raise Refused(-108)
-            act()
-
-        return run
-
-    def _switch(self, act: Callable[[bool], None]) -> Answer:
-        async def run(arguments: list[str]) -> None:
-            word = only(arguments).upper()
-            if word not in {"ON", "OFF", "1", "0", "ONCE"}:
-                raise Refused(-224)
-            act(word in {"ON", "1"})
-
-        return run
 
     # --------------------------------------------------------------- settings
     def _reset(self) -> None:
@@ -342,19 +323,3 @@ class ScpiVoice:
             return self._printed()
 
         return run
-
-
-def _fixed(text: Callable[[], str]) -> Answer:
-    async def run(arguments: list[str]) -> str:
-        if arguments and arguments[0].upper() not in {"MIN", "MAX"}:
-            raise Refused(-108)
-        return text()
-
-    return run
-
-
-def _taken_number(low: float, high: float) -> Answer:
-    async def run(arguments: list[str]) -> None:
-        parse_number(only(arguments), low, high)
-
-    return run
