@@ -1,0 +1,82 @@
+"""Windings found from pairs, and the balance of phases that terminal readings hide."""
+
+from dataclasses import replace
+
+import pytest
+
+from acquire.physics.network import resistance_between
+from acquire.physics.star_delta import Three, delta_of_lines
+from acquire.records import Outcome, Pair
+from acquire.steps.balance import balances, winding_ohms
+from acquire.steps.pairs import PairTable
+from tests.known_sheets import FATHOM, QUERN, winding
+
+DELTA = replace(
+    QUERN,
+    branches=tuple(winding(f"phase {a}{b}", a, b, 0.9, 0.04, 100) for a, b in ("UV", "VW", "WU")),
+    steps=(),
+    balances=(replace(QUERN.balances[0], windings=("phase UV", "phase VW", "phase WU")),),
+)
+LINES = (Pair("U", "V"), Pair("V", "W"), Pair("U", "W"))
+
+
+def readings_of(sheet, ohms, pairs, u_share=2e-4):
+    """What a unit with these windings reads on the pairs."""
+    circuit = [(b.a, b.b, ohms.get(b.name, b.reference_ohm)) for b in sheet.branches]
+    return [(pair, ohm, u_share * ohm) for pair in pairs for ohm in [resistance_between(circuit, *pair)]]
+
+
+@pytest.mark.parametrize("factor", [0.95, 0.75, 1.4])
+def test_phases_of_a_star_come_out_of_line_readings(factor):
+    """Also far from nominal."""
+    found = winding_ohms(PairTable(QUERN), readings_of(QUERN, {"phase V": 0.4404 * factor}, LINES))
+    assert found["phase V"][0] == pytest.approx(0.4404 * factor, rel=2e-3)
+    assert found["phase U"][0] == pytest.approx(0.4404, rel=2e-3)
+
+
+def test_phases_of_a_delta_agree_with_the_formula():
+    """Against the textbook conversion by way of the equivalent star."""
+    readings = readings_of(DELTA, {"phase UV": 0.81}, LINES)
+    found = winding_ohms(PairTable(DELTA), readings)
+    by_formula = delta_of_lines(Three(*(ohm for _, ohm, _ in readings)))
+    ours = [found[name][0] for name in ("phase UV", "phase VW", "phase WU")]
+    assert ours == pytest.approx(list(by_formula), rel=1e-3)
+
+
+def test_two_per_cent_on_lines_hides_five_per_cent_in_a_phase():
+    """Line readings deviate by 1.7 %, the phase by 3.4 % of the mean: fail."""
+    readings = readings_of(QUERN, {"phase V": 0.4404 * 0.95}, LINES)
+    lines = [ohm for _, ohm, _ in readings]
+    mean = sum(lines) / 3
+    assert max(abs(ohm - mean) for ohm in lines) / mean < 0.02
+    (found,) = balances(PairTable(QUERN), readings)
+    assert (found.outcome, found.worst) == (Outcome.FAIL, "phase V")
+    assert found.fraction == pytest.approx(2 / 3 * 0.05 / (1 - 0.05 / 3), rel=0.05)
+    assert found.sentence.startswith("phase V is 3.4 % below the mean of phases")
+
+
+def test_balanced_phases_pass():
+    """Equal phases, known well."""
+    (found,) = balances(PairTable(QUERN), readings_of(QUERN, {}, LINES))
+    assert found.outcome is Outcome.PASS
+
+
+def test_a_poor_meter_cannot_judge_balance():
+    """2 % of 0.44 ohm is 9 milliohm; with 20 milliohm of uncertainty nothing can be said."""
+    readings = [(pair, ohm, 0.02) for pair, ohm, _ in readings_of(QUERN, {}, LINES)]
+    (found,) = balances(PairTable(QUERN), readings)
+    assert found.outcome is Outcome.CANNOT_JUDGE
+
+
+def test_bifilar_pair_may_fail_its_match_alone():
+    """Both inside their own 4 %, 1.5 % apart from each other: 0.75 % from the mean, 1 % allowed from it."""
+    pairs = (Pair("5", "6"), Pair("7", "8"))
+    tight = replace(FATHOM, balances=(replace(FATHOM.balances[0], limit=0.005),))
+    readings = readings_of(tight, {"S2": 1.6397 * 0.985}, pairs, u_share=5e-4)
+    (found,) = balances(PairTable(tight), readings)
+    assert found.outcome is Outcome.FAIL
+
+
+def test_unmeasured_windings_are_not_judged():
+    """One line pair does not tell three phases apart."""
+    assert balances(PairTable(QUERN), readings_of(QUERN, {}, LINES[:1])) == ()
