@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import importlib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from importlib.metadata import entry_points
 from typing import Any
 
@@ -16,11 +16,21 @@ from pydantic import BaseModel, ValidationError
 
 from drivers.errors import DriverUnknown, MeterError
 from drivers.meter import Capabilities, ClockPair, Meter
+from drivers.profiles import Profile, ProfileInvalid, load_profile, shipped_profiles
 
 GROUP = "steadyohm.drivers"
 BUILT_IN: dict[str, str] = {
     "scpi": "drivers.scpi.bench_meter:BenchMeter",
+    "lcr": "drivers.scpi.lcr_meter:LcrMeter",
     "lines": "drivers.handheld.line_meter:LineMeter",
+    "fs9922": "drivers.handheld.meters:Fs9922Meter",
+    "es519": "drivers.handheld.meters:Es519Meter",
+    "fs9721": "drivers.handheld.meters:Fs9721Meter",
+    "stx16": "drivers.handheld.meters:Stx16Meter",
+    "ascii14": "drivers.handheld.meters:Ascii14Meter",
+    "two_line": "drivers.handheld.meters:TwoLineMeter",
+    "modbus": "drivers.modbus.register_meter:RegisterMeter",
+    "platinum": "drivers.platinum:PlatinumThermometer",
 }
 """Name to `module:Class`."""
 
@@ -40,12 +50,14 @@ class DriverEntry:
         target: `module:Class`.
         capabilities: None when it cannot be used.
         reason: why it cannot be used; empty when it can.
+        profiles: names of the profiles that come with it.
     """
 
     name: str
     target: str
     capabilities: Capabilities | None
     reason: str = ""
+    profiles: tuple[str, ...] = ()
 
 
 def known_drivers() -> dict[str, str]:
@@ -90,15 +102,53 @@ def open_meter(
         clock: gives (monotonic seconds, UTC seconds).
         options: the driver's own, as the bench file gives them.
 
+    `profile` among the options names a profile; the other options go before what it sets.
+
     Raises:
         DriverUnknown: no such driver.
+        ProfileInvalid: the profile cannot be used, or belongs to another driver.
         OptionsInvalid: an option is unknown or out of bounds; names all that are.
         AddressInvalid: the address cannot be understood.
     """
     made_by = driver_class(driver)
-    checked = _check_options(driver, made_by.Options, dict(options or {}), address)
+    given = dict(options or {})
+    name = given.pop("profile", None)
+    profile = _profile(driver, made_by, str(name)) if name is not None else None
+    if profile is not None:
+        given = {**profile.options, **given}
+        address = with_line(address, profile.line)
+    checked = _check_options(driver, made_by.Options, given, address)
     meter: Meter = made_by(meter_id=meter_id, address=address, clock=clock, options=checked)
+    if profile is not None:
+        meter.capabilities = replace(meter.capabilities, verification=profile.verified)
     return meter
+
+
+def check_options(driver: str, options: Mapping[str, Any]) -> BaseModel:
+    """Check a driver's options, its profile included, without making a meter.
+
+    Raises:
+        DriverUnknown, ProfileInvalid, OptionsInvalid: as `open_meter`.
+    """
+    made_by = driver_class(driver)
+    given = dict(options)
+    name = given.pop("profile", None)
+    if name is not None:
+        given = {**_profile(driver, made_by, str(name)).options, **given}
+    return _check_options(driver, made_by.Options, given, "")
+
+
+def _profile(driver: str, made_by: Any, name: str) -> Profile:
+    profile = load_profile(name, made_by.__module__.rpartition(".")[0])
+    if profile.driver != driver:
+        raise ProfileInvalid(f"the profile {name!r} is for the driver {profile.driver!r}, not {driver!r}.")
+    return profile
+
+
+def with_line(address: str, line: str) -> str:
+    """Add a profile's serial settings to an address that has none of its own."""
+    is_serial = address.startswith(("serial:", "rfc2217:"))
+    return f"{address}?{line}" if line and is_serial and "?" not in address else address
 
 
 def _check_options(driver: str, model: type[BaseModel], options: dict[str, Any], address: str) -> BaseModel:
@@ -124,7 +174,13 @@ def list_drivers() -> list[DriverEntry]:
     entries = []
     for name, target in known_drivers().items():
         try:
-            entries.append(DriverEntry(name, target, driver_class(name).capabilities))
+            made_by = driver_class(name)
+            entries.append(DriverEntry(name, target, made_by.capabilities, "", _profiles_of(name, made_by)))
         except DriverUnknown as error:
             entries.append(DriverEntry(name, target, None, error.what))
     return entries
+
+
+def _profiles_of(driver: str, made_by: Any) -> tuple[str, ...]:
+    package = made_by.__module__.rpartition(".")[0]
+    return tuple(name for name in shipped_profiles(package) if load_profile(name, package).driver == driver)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from drivers.handheld.frame import Decoded
 from drivers.meter import Held, Setup
-from drivers.reading import OHMS, Flag, Kind, Origin, Quantity
+from drivers.reading import OHMS, UNIT_OF, Flag, Kind, Origin, Quantity
 
 TOO_COARSE = 20.0
 """A range more than twenty times the expected value shows less than 200 of 4000 counts; workshop choice."""
@@ -24,7 +24,6 @@ WORDS: dict[Quantity, str] = {
     Quantity.TEMPERATURE: "temperature",
     Quantity.FREQUENCY: "frequency",
 }
-_UNITS = {Quantity.VOLTAGE_DC: "V", Quantity.VOLTAGE_AC: "V", Quantity.RESISTANCE: "ohm"}
 
 
 def what_to_turn(setup: Setup, seen: Decoded | None, can: frozenset[Quantity]) -> Held:
@@ -68,9 +67,17 @@ def _about_range(setup: Setup, seen: Decoded) -> tuple[str, ...]:
     automatic = Flag.AUTO_RANGE in seen.flags
     if wanted is None or full is None or automatic or seen.range_origin is Origin.UNKNOWN:
         return ()
-    unit = _UNITS.get(seen.quantity, "")
+    unit = UNIT_OF[seen.quantity]
     if full < wanted:
-        return (f"Set the range to {wanted:.3g} {unit} or more.".replace("  ", " "),)
+        return (f"Set the range to {_shown(wanted, unit)} or more.",)
     if seen.kind is Kind.VALUE and full > TOO_COARSE * wanted:
-        return (f"Set a finer range: {full:.3g} {unit} is too coarse for {wanted:.3g} {unit}.",)
+        return (f"Set a finer range: {_shown(full, unit)} is too coarse for {_shown(wanted, unit)}.",)
     return ()
+
+
+def _shown(value_si: float, unit: str) -> str:
+    """A value as people say it: `4 Mohm`, `450 ohm`, `200 mV`."""
+    for worth, prefix in ((1e6, "M"), (1e3, "k"), (1.0, ""), (1e-3, "m"), (1e-6, "u")):
+        if abs(value_si) >= worth:
+            return f"{value_si / worth:.3g} {prefix}{unit}"
+    return f"{value_si:.3g} {unit}"

@@ -92,7 +92,9 @@ class Fs9922(FrameProtocol):
             raise FrameRefused("impossible decimal point")
         quantity = _quantity(unit, status)
         flags = frozenset(flag for byte, bit, flag in _FLAG_BITS if status[byte] & bit)
-        return self._value(frame, quantity, scaled(1, _SCALE[prefix] / 10**decimals), flags, fahrenheit=unit == "degF")
+        return self._value(
+            frame, quantity, scaled(1, _SCALE[prefix] / 10**decimals), flags, fahrenheit=unit == "degF"
+        )
 
     def _value(
         self,

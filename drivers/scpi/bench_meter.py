@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import AsyncIterator
+from dataclasses import replace
 from types import TracebackType
 from typing import ClassVar, Self
 
@@ -17,13 +18,13 @@ from drivers.errors import LinkTimeout, MeterRefused
 from drivers.meter import Capabilities, ClockPair, Held, Identity, Setup
 from drivers.reading import Kind, Origin, Quantity, Reading
 from drivers.scpi import language
+from drivers.scpi.dialect import Dialect
 from drivers.scpi.dialogue import Dialogue
 from drivers.scpi.options import BenchMeterOptions
 
 _SAMPLES_PER_READING = 4
 """Auto-zero doubles the time of a conversion and offset compensation doubles it again (seen in manuals)."""
 _SLOWEST_MAINS_HZ = 50.0
-_COMPENSABLE = (Quantity.RESISTANCE, Quantity.RESISTANCE_4W)
 _JUMP = 0.2  # a fifth: what a dial turned by hand nearly always exceeds; workshop choice
 
 
@@ -50,13 +51,19 @@ class BenchMeter:
         self._clock = clock
         self._options = options or BenchMeterOptions()
         self._talk = Dialogue(address, self._options)
+        self._dialect = self._make_dialect()
+        self.capabilities = replace(type(self).capabilities, quantities=frozenset(self._dialect.functions))
         self._lock = asyncio.Lock()
         self._setup: Setup | None = None
         self._held: Held | None = None
         self._generation = 0
         self._conversion = 0
+        self._unchecked = 0
         self._fresh = False  # no reading yet since the last configure
         self._former: Reading | None = None
+
+    def _make_dialect(self) -> Dialect:
+        return Dialect(self._options)
 
     async def __aenter__(self) -> Self:
         """Open the link, prove that questions and answers are in step, set the last setup again."""
@@ -89,9 +96,9 @@ class BenchMeter:
             MeterRefused: the meter cannot do that, or reported an error; says which command.
             LinkTimeout, LinkLost: the link.
         """
-        if setup.quantity not in language.FUNCTION_OF:
+        if setup.quantity not in self._dialect.functions:
             raise MeterRefused(
-                f"a bench multimeter does not measure {setup.quantity.value}",
+                f"this meter does not measure {setup.quantity.value}",
                 port=self._talk.address,
                 hint="Give this step to another meter in the bench file.",
             )
@@ -106,36 +113,62 @@ class BenchMeter:
                 raise
 
     async def _apply(self, setup: Setup) -> Held:
-        function = language.FUNCTION_OF[setup.quantity]
         self._held = None
         await self._talk.drop_old_errors()
-        await self._talk.command(language.configure_command(function, setup.expected_si))
-        if setup.integration_plc is not None and setup.quantity not in {Quantity.CONTINUITY, Quantity.DIODE}:
-            await self._talk.command(f"SENS:{function}:NPLC {setup.integration_plc:g}", needed=False)
+        try:
+            commands = self._dialect.setup_commands(setup)
+            known = self._dialect.range_for(setup)
+        except ValueError as error:
+            raise MeterRefused(
+                str(error), port=self._talk.address, hint="Give this step to another meter."
+            ) from error
+        for text in commands:
+            await self._talk.command(text)
+        if text := self._dialect.integration_command(setup):
+            await self._talk.command(text, needed=False)
         compensated = False
-        if setup.offset_compensation and setup.quantity in _COMPENSABLE:
-            compensated = await self._talk.command(f"SENS:{function}:OCOM ON", needed=False)
-        self._held = await self._read_back(setup, function, compensated=compensated)
+        if text := self._dialect.compensation_command(setup):
+            compensated = await self._talk.command(text, needed=False)
+        held = await self._read_back(setup)
+        if held.range_full_scale_si is None and known is not None:
+            held = replace(
+                held,
+                range_full_scale_si=known.full_scale_si,
+                resolution_si=known.resolution_si,
+                origin=Origin.SENT,
+            )
+        self._held = replace(held, offset_compensation=compensated)
         self._fresh = True
         self._former = None
+        self._unchecked = 0
         return self._held
 
-    async def _read_back(self, setup: Setup, function: str, *, compensated: bool) -> Held:
+    async def _read_back(self, setup: Setup) -> Held:
         found = await self._talk.configuration()
-        if found is None:  # the meter knows no CONF?: nothing is known but what was sent
-            return Held(setup.quantity, offset_compensation=compensated)
+        if found is None:  # the meter cannot be asked: nothing is known but what was sent
+            return Held(setup.quantity)
+        function = self._dialect.functions[setup.quantity]
         if not language.same_function(found.function, function):
             raise MeterRefused(
                 f"it was told {function} but says it is set to {found.function}",
                 port=self._talk.address,
                 hint="Press the meter's Local key, set it to remote again, and retry.",
             )
-        by_itself = setup.expected_si is None
-        full_scale = None if by_itself else found.range_full_scale_si
-        resolution = None if by_itself else found.resolution_si
-        known = full_scale is not None or resolution is not None
+        if setup.expected_si is None:
+            return Held(setup.quantity)
+        full_scale_si = found.range_full_scale_si or await self._ask_range(setup.quantity)
+        known = full_scale_si is not None or found.resolution_si is not None
         origin = Origin.READ_BACK if known else Origin.UNKNOWN
-        return Held(setup.quantity, full_scale, resolution, origin, compensated)
+        return Held(setup.quantity, full_scale_si, found.resolution_si, origin)
+
+    async def _ask_range(self, quantity: Quantity) -> float | None:
+        answer = await self._talk.optional(self._dialect.range_query(quantity))
+        if answer is None:
+            return None
+        try:
+            return language.parse_number(answer).value
+        except ValueError:
+            return None  # a code, not a range
 
     async def readings(self) -> AsyncIterator[Reading]:
         """Yield one reading per conversion, as fast as the meter converts.
@@ -166,11 +199,11 @@ class BenchMeter:
         held = await self._ready()
         answer = await self._talk.ask(self._options.read_query, self._reply_s())
         try:
-            numbers = language.parse_numbers(answer)
+            number = self._dialect.parse_reading(answer, held.quantity)
         except ValueError:
             self._talk.mark_dirty()
             return None  # rubbish, or an answer to something else: aligned again before the next
-        return await self._checked(self._reading_of(held, numbers[-1], answer))
+        return await self._checked(self._reading_of(held, number, answer))
 
     async def _ready(self) -> Held:
         """Make sure that the link is in step and the setup in force."""
@@ -187,10 +220,14 @@ class BenchMeter:
         fresh, self._fresh = self._fresh, False
         if fresh and reading.kind is not Kind.VALUE:
             await self._talk.raise_queued_error()  # some meters answer 9.9E37 to a refused command, too
-        if former is None or not _jumped(former, reading):
+        self._unchecked += 1
+        every = self._options.check_every
+        due = former is not None and _jumped(former, reading)
+        if not due and not (every and self._unchecked >= every):
             return reading
+        self._unchecked = 0
         found = await self._talk.configuration()
-        wanted = language.FUNCTION_OF[reading.quantity]
+        wanted = self._dialect.functions[reading.quantity]
         if found is None or language.same_function(found.function, wanted):
             return reading
         self._held = None
@@ -221,7 +258,7 @@ class BenchMeter:
     async def _find_out(self) -> Held:
         """Learn the function in force when nobody has called `configure` yet."""
         found = await self._talk.configuration()
-        for quantity, function in language.FUNCTION_OF.items():
+        for quantity, function in self._dialect.functions.items():
             if found is not None and language.same_function(found.function, function):
                 return Held(quantity)
         raise MeterRefused(

@@ -38,16 +38,20 @@ class Dialogue:
         self._framer = LineFramer()
         self._lines: list[str] = []
         self._absent: set[str] = set()
+        self._opened_before = False
 
     async def open(self) -> None:
         """Open the link and prove it aligned. Raises: LinkUnavailable, LinkLost, LinkTimeout."""
         self.identity_text = ""
+        self._opened_before = False
         self._absent.clear()
         await self._channel.open()
         self.mark_dirty()
         await self.align_if_dirty()
         if self._serial and self._options.remote_command:
             await self.command(self._options.remote_command, needed=False)
+        for text in self._options.start_commands:
+            await self.command(text, needed=False)
 
     async def close(self) -> None:
         """Close the link."""
@@ -113,8 +117,11 @@ class Dialogue:
     async def read_errors(self) -> list[language.QueuedError]:
         """Empty the error queue; give what was in it."""
         errors: list[language.QueuedError] = []
+        if not self._options.error_query:
+            self.dirty = False  # a command is all that was sent, and it has no answer
+            return errors
         for _ in range(language.ERROR_QUEUE_READS):
-            answer = await self.ask("SYST:ERR?", self._options.reply_timeout_s)
+            answer = await self.ask(self._options.error_query, self._options.reply_timeout_s)
             try:
                 error = language.parse_error(answer)
             except ValueError as problem:
@@ -141,21 +148,34 @@ class Dialogue:
         listed = "; ".join(f"{error.code} {error.text}".strip() for error in errors)
         return MeterRefused(f"the meter reported {listed} {where}", port=self.address)
 
-    async def configuration(self) -> language.Configuration | None:
-        """Ask `CONF?`; None where the meter does not know it."""
-        if "CONF?" in self._absent:
+    async def optional(self, query: str) -> str | None:
+        """Ask what not every meter knows; None where this one does not.
+
+        Raises:
+            LinkTimeout: it did not answer, and did not report that it does not know the question either.
+        """
+        if not query or query in self._absent:
             return None
         try:
-            answer = await self.ask("CONF?", min(_TIDY_S, self._options.reply_timeout_s))
-            return language.parse_configuration(answer)
-        except (LinkTimeout, ValueError):
-            self.mark_dirty()
+            return await self.ask(query, min(_TIDY_S, self._options.reply_timeout_s))
+        except LinkTimeout:
             await self.align_if_dirty()
         errors = await self.read_errors()
-        if any(error.code == language.UNDEFINED_HEADER for error in errors):
-            self._absent.add("CONF?")  # it is not slow, it does not know the question
+        if self._options.error_query and not any(e.code == language.UNDEFINED_HEADER for e in errors):
+            raise LinkTimeout(f"did not answer {query}", port=self.address)
+        self._absent.add(query)  # it is not slow, it does not know the question
+        return None
+
+    async def configuration(self) -> language.Configuration | None:
+        """Ask what is set; None where the meter cannot tell."""
+        answer = await self.optional(self._options.function_query)
+        if answer is None:
             return None
-        raise LinkTimeout("did not answer CONF?", port=self.address)
+        try:
+            return language.parse_configuration(answer)
+        except ValueError as error:
+            self.mark_dirty()
+            raise LinkTimeout(f"answered {answer!r} when asked what is set", port=self.address) from error
 
     async def align_if_dirty(self) -> None:
         """Drain the link and prove that the next answer belongs to the next question.
@@ -164,11 +184,13 @@ class Dialogue:
             LinkTimeout: it could not be proven, not even after opening the link anew.
             LinkLost: the link broke.
         """
+        askable = self._options.identify or bool(self._options.proof_query)
         for attempt in range(_ATTEMPTS):
             if not self.dirty:
                 return
-            if attempt > 0:
+            if attempt > 0 or (self._opened_before and not askable):
                 await self._reopen()
+            self._opened_before = True
             self._framer.reset()
             self._lines.clear()
             await self._channel.drain(self._options.quiet_s)
@@ -190,6 +212,9 @@ class Dialogue:
         noticed. Nothing a meter measures looks like an identity.
         """
         deadline_s = self._options.reply_timeout_s
+        query, answer = self._options.proof_query, self._options.proof_answer
+        if not self._options.identify and not query:
+            return True  # nothing can be asked: a link that is new and quiet must do
         try:
             if self._options.identify:
                 await self._send("*IDN?")
@@ -197,8 +222,10 @@ class Dialogue:
                 while not self._is_identity(line):
                     line = await self._line(deadline_s)
                 self.identity_text = line
-            await self._send("*OPC?")
-            return (await self._line(deadline_s)).lstrip("+") == "1" and not self._lines
+            if not query:
+                return not self._lines
+            await self._send(query)
+            return (await self._line(deadline_s)).lstrip("+") == answer and not self._lines
         except LinkTimeout:
             return False
 

@@ -173,13 +173,3 @@ def _canonical(name: str) -> str:
     if parts in (["VOLT"], ["CURR"]):
         parts.append("DC")
     return ":".join(parts)
-
-
-def configure_command(function: str, expected_si: float | None) -> str:
-    """Build `CONF:<function> [expected value]`; without one the meter ranges by itself.
-
-    CONT and DIOD take no range (SCPI-1999 volume 2: CONFigure).
-    """
-    if expected_si is None or function in {"CONT", "DIOD"}:
-        return f"CONF:{function}"
-    return f"CONF:{function} {expected_si:.6G}"

@@ -53,7 +53,9 @@ def same(found, vector):
     unit = {"degC": "°C"}.get(vector["unit"], vector["unit"])
     assert UNIT_OF[found.quantity] == unit
     if kind is Kind.VALUE:
-        assert found.value_si == pytest.approx(vector["value"], rel=1e-12, abs=0.0 if vector["value"] else 1e-300)
+        assert found.value_si == pytest.approx(
+            vector["value"], rel=1e-12, abs=0.0 if vector["value"] else 1e-300
+        )
     if vector.get("resolution") is not None:
         assert found.resolution_si == pytest.approx(vector["resolution"], rel=1e-9)
 
@@ -82,9 +84,7 @@ def test_a_damaged_stream_gives_its_good_frames_and_nothing_else(stream, chunk):
     protocol = PROTOCOLS[stream["protocol"]]
     framer = protocol.framer()
     data = bytes.fromhex(stream["hex"])
-    frames = [
-        frame for at in range(0, len(data), chunk) for frame in framer.feed(data[at : at + chunk])
-    ]
+    frames = [frame for at in range(0, len(data), chunk) for frame in framer.feed(data[at : at + chunk])]
     found = [protocol.decode(frame) for frame in frames]
     assert [decoded.value_si for decoded in found] == [
         None if wanted["value"] is None else pytest.approx(wanted["value"]) for wanted in stream["expect"]
@@ -94,15 +94,23 @@ def test_a_damaged_stream_gives_its_good_frames_and_nothing_else(stream, chunk):
 
 @of("two_line")
 def test_answers_in_two_lines_say_what_they_show(vector):
-    protocol = TwoLine(acknowledgement=SHAPES[vector.get("variant", "ack-first")], quantity=Quantity.RESISTANCE)
+    protocol = TwoLine(
+        acknowledgement=SHAPES[vector.get("variant", "ack-first")], quantity=Quantity.RESISTANCE
+    )
     (answer,) = protocol.framer().feed(vector["text"].encode())
     if vector.get("error"):
         with pytest.raises(NotMeasured, match=vector["error"]):
             protocol.decode(answer)
         return
     found = protocol.decode(answer)
-    same(found, {**vector, "function": "resistance" if vector["function"] == "reply" else vector["function"],
-                 "unit": vector["unit"] or "ohm"})
+    same(
+        found,
+        {
+            **vector,
+            "function": "resistance" if vector["function"] == "reply" else vector["function"],
+            "unit": vector["unit"] or "ohm",
+        },
+    )
 
 
 @of("line")
@@ -128,7 +136,13 @@ def test_scpi_answers_say_what_they_show(vector):
     if vector["query"] in {"READ?", "FETC?"}:
         number = parse_numbers(text)[0]
         assert number.value == vector["value"]
-        wanted = Kind.OVERLOAD if vector["overload"] else Kind.NO_READING if "nan" in vector["flags"] else Kind.VALUE
+        wanted = (
+            Kind.OVERLOAD
+            if vector["overload"]
+            else Kind.NO_READING
+            if "nan" in vector["flags"]
+            else Kind.VALUE
+        )
         assert number.kind in {wanted, Kind.NEGATIVE_OVERLOAD if vector["overload"] else wanted}
     elif vector["query"] == "SYST:ERR?":
         assert parse_error(text).code == int(text.split(",")[0])

@@ -70,7 +70,11 @@ async def test_two_agreeing_frames_make_two_readings_and_a_lonely_one_none(pty_p
     assert [r.conversion for r in readings] == [3, 4, 5, 6]
     assert readings[2].kind is Kind.OVERLOAD
     first = readings[0]
-    assert (first.resolution_si, first.range_full_scale_si, first.range_origin) == (0.1, 600.0, Origin.INFERRED)
+    assert (first.resolution_si, first.range_full_scale_si, first.range_origin) == (
+        0.1,
+        600.0,
+        Origin.INFERRED,
+    )
     assert first.flags == {Flag.AUTO_RANGE}
     assert Flag.HOLD in first.flags_visible
     assert first.raw == OHM_12_4
@@ -119,7 +123,7 @@ async def test_configure_says_what_to_turn_before_it_costs_a_verdict(pty_pair):
         sending = asyncio.create_task(send(master, OHM_MANUAL_4M))
         held = await meter.configure(Setup(Quantity.RESISTANCE, expected_si=20.0))
         await sending
-        assert held.please_turn == ("Set a finer range: 6e+06 ohm is too coarse for 20 ohm.",)
+        assert held.please_turn == ("Set a finer range: 6 Mohm is too coarse for 20 ohm.",)
         sending = asyncio.create_task(send(master, OHM_12_3))
         held = await meter.configure(Setup(Quantity.RESISTANCE, expected_si=20.0))
         await sending

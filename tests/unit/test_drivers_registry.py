@@ -10,7 +10,8 @@ import pytest
 
 from drivers.errors import AddressInvalid, DriverUnknown, MeterError
 from drivers.meter import Meter
-from drivers.registry import list_drivers, open_meter
+from drivers.profiles import ProfileInvalid
+from drivers.registry import list_drivers, open_meter, with_line
 
 
 def clock():
@@ -55,3 +56,40 @@ def test_importing_the_registry_imports_no_device_library():
     result = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert "serial" not in result.stdout
     assert "pyvisa" not in result.stdout
+
+
+def test_every_shipped_profile_fits_its_driver_and_says_where_it_is_from():
+    found = [(entry.name, profile) for entry in list_drivers() for profile in entry.profiles]
+    assert len(found) >= 12
+    for driver, profile in found:
+        meter = open_meter(
+            driver, meter_id="m", address="serial:/dev/ttyS9", clock=clock, options={"profile": profile}
+        )
+        assert meter.capabilities.verification in {"memory", "datasheet", "standard", "capture"}
+        assert meter.capabilities.quantities
+
+
+def test_a_profile_gives_serial_settings_that_the_address_may_overrule():
+    assert with_line("serial:/dev/x", "baud=1200") == "serial:/dev/x?baud=1200"
+    assert with_line("serial:/dev/x?baud=9600", "baud=1200") == "serial:/dev/x?baud=9600"
+    assert with_line("tcp:a:1", "baud=1200") == "tcp:a:1"
+
+
+def test_a_wrong_profile_is_answered_with_those_there_are(tmp_path):
+    with pytest.raises(ProfileInvalid, match=r"no profile 'nope' .* there are: .*older_bench"):
+        make(options={"profile": "nope"})
+    with pytest.raises(ProfileInvalid, match="is for the driver 'fs9922', not 'es519'"):
+        make("es519", options={"profile": "dmm_4000_counts"})
+    own = tmp_path / "own.toml"
+    own.write_text('title = "Mine"\ndriver = "scpi"\nverified = "hearsay"\nsource = "none"\n')
+    with pytest.raises(ProfileInvalid, match="verified"):
+        make(options={"profile": str(own)})
+    own.write_text("title = ")
+    with pytest.raises(ProfileInvalid, match="is not TOML"):
+        make(options={"profile": str(own)})
+    own.write_text(
+        'title = "Mine"\ndriver = "scpi"\nverified = "capture"\nsource = "bench"\n[options]\nquiet_s = 0.3\n'
+    )
+    assert make(options={"profile": str(own)}).capabilities.verification == "capture"
+    with pytest.raises(MeterError, match="field: input should be a valid integer"):
+        make(options={"profile": str(own), "field": "x"})

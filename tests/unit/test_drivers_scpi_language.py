@@ -6,7 +6,6 @@ import pytest
 
 from drivers.reading import Kind
 from drivers.scpi.language import (
-    configure_command,
     parse_configuration,
     parse_error,
     parse_identity,
@@ -98,9 +97,3 @@ def test_a_configuration_tells_function_range_and_resolution():
 )
 def test_functions_are_compared_by_meaning(one, other, same):
     assert same_function(one, other) is same
-
-
-def test_the_expected_value_is_sent_and_left_out_where_the_function_takes_none():
-    assert configure_command("RES", 450.0) == "CONF:RES 450"
-    assert configure_command("RES", None) == "CONF:RES"
-    assert configure_command("DIOD", 1.0) == "CONF:DIOD"

@@ -1,0 +1,1 @@
+"""Instruments read through Modbus registers. Needs pymodbus, an optional package."""

@@ -1,0 +1,224 @@
+"""An instrument whose readings stand in Modbus registers: insulation testers, milliohm meters, thermometers.
+
+Read-only. A test is started only by `start_test`, only where the bench file allows it, and never by a reading
+loop: an insulation tester puts hundreds of volts on the leads. Not for PLCs.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import AsyncIterator
+from dataclasses import replace
+from types import TracebackType
+from typing import Annotated, ClassVar, Literal, Self
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from drivers.errors import LinkTimeout, MeterRefused
+from drivers.link.address import SerialLine, channel_for, parse_address
+from drivers.meter import Capabilities, ClockPair, Held, Identity, Setup
+from drivers.modbus.exchange import Exchange, Framing
+from drivers.modbus.registers import RegisterChannel, value_of
+from drivers.reading import Kind, Origin, Quantity, Reading
+
+_USUAL_LINE = SerialLine(baud=9600, bits=8, parity="N", stop_bits=1)
+
+
+class StartRegister(BaseModel):
+    """The register that starts a test.
+
+    Attributes:
+        unit_id: address of the instrument.
+        address: the register, counted from 0.
+        value: what to write to start.
+        stop_value: what to write to stop; None if there is no such.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    unit_id: Annotated[int, Field(ge=0, le=255)] = 1
+    address: Annotated[int, Field(ge=0, le=65535)]
+    value: Annotated[int, Field(ge=0, le=65535)] = 1
+    stop_value: Annotated[int, Field(ge=0, le=65535)] | None = None
+
+
+class RegisterMeterOptions(BaseModel):
+    """How to read one instrument.
+
+    Attributes:
+        channels: what stands where; at least one.
+        framing: "rtu" or "tcp"; "auto" takes rtu on serial lines and tcp on sockets.
+        poll_s: pause between two readings; seconds.
+        reply_timeout_s: longest wait for an answer; seconds.
+        retries: how often an unanswered question is asked again before the meter counts as silent.
+        allow_start: True lets `start_test` write to `start`. Only for benches with an interlock.
+        start: the register that starts a test.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    channels: Annotated[tuple[RegisterChannel, ...], Field(min_length=1)]
+    framing: Literal["auto", "rtu", "tcp"] = "auto"
+    poll_s: Annotated[float, Field(ge=0.005, le=3600)] = 0.2
+    reply_timeout_s: Annotated[float, Field(gt=0, le=60)] = 0.5
+    retries: Annotated[int, Field(ge=0, le=20)] = 2
+    allow_start: bool = False
+    start: StartRegister | None = None
+
+
+class RegisterMeter:
+    """Fulfils `drivers.meter.Meter`. May be entered again after a broken link."""
+
+    Options: ClassVar[type[RegisterMeterOptions]] = RegisterMeterOptions
+    capabilities: Capabilities = Capabilities(
+        frozenset({Quantity.INSULATION, Quantity.RESISTANCE, Quantity.RESISTANCE_4W, Quantity.TEMPERATURE}),
+        settable=True,
+        streaming=False,
+        verification="standard",
+    )
+
+    def __init__(
+        self, *, meter_id: str, address: str, clock: ClockPair, options: RegisterMeterOptions
+    ) -> None:
+        """Make a meter; opens nothing.
+
+        Raises:
+            AddressInvalid: the address cannot be understood.
+        """
+        self.meter_id = meter_id
+        self._address = address
+        self._options = options
+        self._clock = clock
+        self.capabilities = replace(
+            type(self).capabilities, quantities=frozenset(channel.quantity for channel in options.channels)
+        )
+        self._channel = channel_for(address, _USUAL_LINE)
+        self._exchange = Exchange(self._channel, _framing(address, options.framing), options.reply_timeout_s)
+        self._lock = asyncio.Lock()
+        self._chosen = options.channels[0]
+        self._conversion = 0
+        self._generation = 0
+
+    async def __aenter__(self) -> Self:
+        """Open the link. Raises: LinkUnavailable."""
+        self._lock = asyncio.Lock()
+        self._conversion = 0
+        self._exchange.reset()
+        await self._channel.open()
+        return self
+
+    async def __aexit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        """Close the link."""
+        await self._channel.close()
+
+    async def identity(self) -> Identity:
+        """Registers name nobody that all instruments agree on."""
+        return Identity()
+
+    async def configure(self, setup: Setup) -> Held:
+        """Choose the registers to read.
+
+        Raises:
+            MeterRefused: no register holds that quantity.
+        """
+        for channel in self._options.channels:
+            if channel.quantity is setup.quantity:
+                break
+        else:
+            raise MeterRefused(
+                f"none of its registers holds {setup.quantity.value}",
+                port=self._address,
+                hint="Add a channel to the meter's options in the bench file.",
+            )
+        self._generation += 1
+        async with self._lock:  # a question under way is answered first
+            self._chosen = channel
+        known = channel.full_scale_si is not None or channel.worth_si is not None
+        return Held(
+            channel.quantity,
+            channel.full_scale_si,
+            channel.worth_si,
+            Origin.INFERRED if known else Origin.UNKNOWN,
+        )
+
+    async def readings(self) -> AsyncIterator[Reading]:
+        """Yield a reading every `poll_s`.
+
+        Raises:
+            LinkTimeout: no answer, `retries` times in a row.
+            MeterRefused: the instrument answered with an exception.
+            LinkLost: the link broke.
+        """
+        misses = 0
+        while True:
+            try:
+                async with self._lock:
+                    generation, channel = self._generation, self._chosen
+                    registers, raw = await self._exchange.read(
+                        channel.table, channel.unit_id, channel.address, channel.count
+                    )
+            except LinkTimeout:
+                misses += 1
+                if misses > self._options.retries:
+                    raise
+                continue
+            misses = 0
+            if generation == self._generation:
+                yield self._reading_of(channel, *value_of(channel, registers), raw)
+            await asyncio.sleep(self._options.poll_s)
+
+    async def start_test(self) -> None:
+        """Start a test, such as one of insulation: voltage comes on the leads.
+
+        Raises:
+            MeterRefused: the bench file does not allow it, or names no register for it.
+        """
+        await self._write_start(stop=False)
+
+    async def stop_test(self) -> None:
+        """Stop a test. Raises: MeterRefused: no register or value for it is named."""
+        await self._write_start(stop=True)
+
+    async def _write_start(self, *, stop: bool) -> None:
+        start = self._options.start
+        value = None if start is None else start.stop_value if stop else start.value
+        if start is None or value is None:
+            raise MeterRefused(
+                "no register is named for that", port=self._address, hint="Press the instrument's own key."
+            )
+        if not (self._options.allow_start or stop):
+            raise MeterRefused(
+                "it is read-only: the bench file does not allow starting a test",
+                port=self._address,
+                hint="Set allow_start = true only where an interlock keeps hands off.",
+            )
+        async with self._lock:
+            await self._exchange.write(start.unit_id, start.address, value)
+
+    def _reading_of(
+        self, channel: RegisterChannel, kind: Kind, value_si: float | None, raw: bytes
+    ) -> Reading:
+        monotonic_s, utc_s = self._clock()
+        self._conversion += 1
+        known = channel.full_scale_si is not None or channel.worth_si is not None
+        return Reading(
+            meter_id=self.meter_id,
+            quantity=channel.quantity,
+            kind=kind,
+            value_si=value_si,
+            monotonic_s=monotonic_s,
+            utc_s=utc_s,
+            conversion=self._conversion,
+            range_full_scale_si=channel.full_scale_si,
+            resolution_si=channel.worth_si,
+            range_origin=Origin.INFERRED if known else Origin.UNKNOWN,
+            raw=raw,
+        )
+
+
+def _framing(address: str, wanted: Literal["auto", "rtu", "tcp"]) -> Framing:
+    if wanted != "auto":
+        return wanted
+    return "tcp" if parse_address(address).scheme == "tcp" else "rtu"

@@ -1,0 +1,1 @@
+"""Barcode scanners: who is on the bench, not what it measures."""

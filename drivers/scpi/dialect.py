@@ -1,0 +1,111 @@
+"""Sans-I/O: from a setup to commands and from an answer to a number, in one meter's dialect.
+
+Not for sending (`drivers.scpi.dialogue`) nor for the standard's own grammar (`drivers.scpi.language`).
+"""
+
+from __future__ import annotations
+
+import re
+
+from drivers.meter import Setup
+from drivers.reading import Kind, Quantity
+from drivers.scpi import language
+from drivers.scpi.options import BenchMeterOptions, RangeCode
+
+_LEADING_NUMBER = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*[A-Za-z0-9#°%]*\s*")
+_RANGELESS = frozenset({Quantity.CONTINUITY, Quantity.DIODE})
+
+
+class Dialect:
+    """One meter's way of saying things.
+
+    Attributes:
+        functions: the meter's name of each function it has.
+    """
+
+    def __init__(self, options: BenchMeterOptions) -> None:
+        self._options = options
+        names = {**language.FUNCTION_OF, **options.functions}
+        self.functions: dict[Quantity, str] = {quantity: name for quantity, name in names.items() if name}
+
+    def setup_commands(self, setup: Setup) -> list[str]:
+        """Commands that set function and range.
+
+        Raises:
+            ValueError: no known range holds the expected value.
+        """
+        by_itself = setup.expected_si is None or setup.quantity in _RANGELESS
+        texts = self._options.configure_auto if by_itself else self._options.configure
+        return [self._filled(text, setup) for text in texts]
+
+    def integration_command(self, setup: Setup) -> str:
+        """Command for the wanted integration time; empty if there is none to send."""
+        if setup.integration_plc is None or setup.quantity in _RANGELESS:
+            return ""
+        return self._filled(self._options.integration, setup)
+
+    def compensation_command(self, setup: Setup) -> str:
+        """Command for offset compensation; empty if there is none to send."""
+        if not setup.offset_compensation or setup.quantity not in {
+            Quantity.RESISTANCE,
+            Quantity.RESISTANCE_4W,
+        }:
+            return ""
+        return self._filled(self._options.compensation, setup)
+
+    def range_query(self, quantity: Quantity) -> str:
+        """Question for the range alone; empty if there is none."""
+        return self._filled(self._options.range_query, Setup(quantity))
+
+    def range_for(self, setup: Setup) -> RangeCode | None:
+        """The finest known range that holds the expected value; None where no ranges are known.
+
+        Raises:
+            ValueError: ranges are known and none holds it.
+        """
+        known = [known for known in self._options.ranges if known.quantity is setup.quantity]
+        if not known or setup.expected_si is None:
+            return None
+        wide = [known for known in known if known.full_scale_si >= abs(setup.expected_si)]
+        if not wide:
+            widest = max(known.full_scale_si for known in known)
+            raise ValueError(f"its widest range is {widest:g}, but {setup.expected_si:g} is expected")
+        return min(wide, key=lambda known: known.full_scale_si)
+
+    def _filled(self, text: str, setup: Setup) -> str:
+        found = self.range_for(setup) if "{range_code}" in text or "{full_scale}" in text else None
+        return text.format(
+            function=self.functions[setup.quantity],
+            expected="" if setup.expected_si is None else f"{setup.expected_si:.6G}",
+            range_code=found.code if found else "",
+            full_scale=f"{found.full_scale_si:G}" if found else "",
+            plc="" if setup.integration_plc is None else f"{setup.integration_plc:g}",
+        ).strip()
+
+    def parse_reading(self, answer: str, quantity: Quantity) -> language.Number:  # noqa: ARG002 - LCR needs it
+        """Find the reading of a quantity in an answer.
+
+        Raises:
+            ValueError: there is none.
+        """
+        word = answer.strip()
+        if word.lstrip("+-").upper() in {known.upper() for known in self._options.overload_words}:
+            return language.Number(Kind.NEGATIVE_OVERLOAD if word.startswith("-") else Kind.OVERLOAD, None)
+        parts = answer.split(",")
+        numbers = [self._number(part) for part in parts]
+        try:
+            number = numbers[self._options.field]
+        except IndexError as error:
+            raise ValueError(f"{answer!r} has no field {self._options.field}") from error
+        limit_si = self._options.overload_at_si
+        if number.value is not None and limit_si is not None and abs(number.value) >= limit_si:
+            over = Kind.OVERLOAD if number.value > 0 else Kind.NEGATIVE_OVERLOAD
+            return language.Number(over, None)
+        return number
+
+    def _number(self, part: str) -> language.Number:
+        if self._options.strip_letters:
+            match = _LEADING_NUMBER.fullmatch(part)
+            if match is not None:
+                return language.parse_number(match[1])
+        return language.parse_number(part)

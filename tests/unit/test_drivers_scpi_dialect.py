@@ -1,0 +1,67 @@
+"""Dialects: commands filled in, answers with letters, ranges by code."""
+
+from __future__ import annotations
+
+import pytest
+from pydantic import ValidationError
+
+from drivers.meter import Setup
+from drivers.reading import Kind, Quantity
+from drivers.registry import check_options
+from drivers.scpi.dialect import Dialect
+from drivers.scpi.options import BenchMeterOptions
+
+
+def dialect(profile=None, **options):
+    if profile:
+        return Dialect(check_options("scpi", {"profile": profile, **options}))
+    return Dialect(BenchMeterOptions(**options))
+
+
+def test_the_expected_value_is_sent_and_left_out_where_the_meter_is_to_range_by_itself():
+    plain = dialect()
+    assert plain.setup_commands(Setup(Quantity.RESISTANCE, 450.0)) == ["CONF:RES 450"]
+    assert plain.setup_commands(Setup(Quantity.RESISTANCE_4W)) == ["CONF:FRES"]
+    assert plain.setup_commands(Setup(Quantity.DIODE, 1.0)) == ["CONF:DIOD"]
+    assert plain.integration_command(Setup(Quantity.RESISTANCE, 1.0, 10)) == "SENS:RES:NPLC 10"
+    assert plain.compensation_command(Setup(Quantity.DIODE, offset_compensation=True)) == ""
+
+
+def test_a_meter_told_its_range_by_code_gets_the_finest_that_holds():
+    plain_word = dialect("plain_word_bench")
+    assert plain_word.setup_commands(Setup(Quantity.RESISTANCE, 450.0)) == ["CONF:RES 1"]
+    assert plain_word.setup_commands(Setup(Quantity.RESISTANCE, 601.0)) == ["CONF:RES 2"]
+    with pytest.raises(ValueError, match="widest range is 60000"):
+        plain_word.setup_commands(Setup(Quantity.RESISTANCE, 1e6))
+
+
+def test_units_and_counters_behind_a_number_are_taken_off():
+    found = dialect("continuous_display").parse_reading(
+        "+1.04723000E+01OHM4W,+0012.345SECS,+00017RDNG#", Quantity.RESISTANCE_4W
+    )
+    assert found.value == 10.4723
+
+
+@pytest.mark.parametrize(
+    ("answer", "kind"),
+    [
+        ("1.0E9", Kind.OVERLOAD),
+        ("OL", Kind.OVERLOAD),
+        ("-OL", Kind.NEGATIVE_OVERLOAD),
+        ("-1E10", Kind.NEGATIVE_OVERLOAD),
+    ],
+)
+def test_words_and_sentinels_of_a_dialect_mean_overload(answer, kind):
+    assert dialect("plain_word_bench").parse_reading(answer, Quantity.RESISTANCE).kind is kind
+
+
+def test_a_place_that_does_not_exist_is_refused_when_the_file_is_read():
+    with pytest.raises(ValidationError, match=r"names \{ohms\}"):
+        BenchMeterOptions(configure=("CONF {ohms}",))
+    with pytest.raises(ValidationError, match="brace without its partner"):
+        BenchMeterOptions(integration="NPLC {plc")
+
+
+def test_an_empty_name_takes_a_function_away():
+    assert Quantity.RESISTANCE not in dialect("micro_ohmmeter").functions
+    assert dialect("micro_ohmmeter").functions == {Quantity.RESISTANCE_4W: "FRES"}
