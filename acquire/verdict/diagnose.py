@@ -115,12 +115,26 @@ def findings(
     unknown_log = _unknown(table, readings)
     if _fits_poorly(weighed, unknown_log):
         weighed += _weigh(double_casebook(sheet, purpose, own_priors), readings)
-    top = max(unknown_log, *(entry.log_weight for entry in weighed))
+    top = max([unknown_log, *(entry.log_weight for entry in weighed)])
     unknown = math.exp(unknown_log - top)
     total = unknown + sum(math.exp(entry.log_weight - top) for entry in weighed)
     found = [Finding(_UNKNOWN_CASE, unknown / total, ())]
     found += [Finding(entry.case, math.exp(entry.log_weight - top) / total, entry.sizes) for entry in weighed]
     return tuple(sorted(found, key=lambda finding: -finding.probability))
+
+
+def log_evidence(sheet: Sheet, table: PairLaws, readings: Sequence[PairReading]) -> float:
+    """How well a type explains the readings of an incoming core, whatever is wrong with it.
+
+    Natural logarithm of the density of the readings, all single faults of the dictionary taken together by
+    their priors; comparable between sheets for the same readings.
+    """
+    book = casebook(sheet, Purpose.INCOMING)
+    log_joint = book.laws.log_prior + _explain(book, readings).log_like
+    unknown_log = _unknown(table, readings)
+    top = max(float(log_joint.max()), unknown_log)
+    total = float(np.exp(log_joint - top).sum()) + math.exp(unknown_log - top)
+    return top + math.log(total) - math.log(float(np.exp(book.laws.log_prior).sum()) + UNKNOWN)
 
 
 def best_next_pair(
