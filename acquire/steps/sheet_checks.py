@@ -1,0 +1,216 @@
+"""What a sheet cannot do, found from its circuit before the first unit does.
+
+For `steadyohm check`: each remark names a key of the file, so that the caller can give its line. Not for the
+syntax of the file, nor for what makes a sheet unusable (acquire.sheets).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+from acquire.records import Branch, BranchKind, Limits, Purpose, Sheet, Step, StepKind
+from acquire.steps.bracket import anchor
+from acquire.steps.pairs import PairTable
+from acquire.steps.wording import either, ohm_text
+
+Expanded = Callable[[Step, float], float | None]
+"""(step, nominal ohms) -> expanded uncertainty of the bench's meter there in ohms, None when not stated."""
+
+
+@dataclass(frozen=True, slots=True)
+class SheetRemark:
+    """One thing about a sheet.
+
+    Attributes:
+        key: of the sheet's tables, counted from 0 in the compiled order: "pin[4]", "branch[2]", "step[1]".
+        name: of that pin, branch or step, for callers that look the line up by name.
+        what: one sentence.
+        remedy: one sentence.
+        serious: True where the sheet does not do what it seems to; False for something worth knowing.
+    """
+
+    key: str
+    name: str
+    what: str
+    remedy: str
+    serious: bool
+
+
+def sheet_remarks(
+    sheet: Sheet, purpose: Purpose, expanded: Expanded | None = None
+) -> tuple[SheetRemark, ...]:
+    """Everything worth saying about a compiled sheet.
+
+    Args:
+        sheet: to look at.
+        purpose: which limits apply.
+        expanded: of the bench's meter; None where no bench is known.
+    """
+    table = PairTable(sheet)
+    found = [*_pins(sheet), *_unseen(table), *_steps(table, purpose), *_look_alikes(table, purpose)]
+    if expanded is not None:
+        found += _meter(table, purpose, expanded)
+    return tuple(found)
+
+
+def _pins(sheet: Sheet) -> Iterator[SheetRemark]:
+    ends = {node for branch in sheet.branches for node in (branch.a, branch.b)}
+    for index, pin in enumerate(sheet.pins):
+        if pin.name not in ends:
+            yield SheetRemark(
+                f"pin[{index}]",
+                pin.name,
+                f"No winding reaches pin {pin.name}.",
+                "Name it in a winding's ends, or take it off the connector.",
+                serious=True,
+            )
+
+
+def _unseen(table: PairTable) -> Iterator[SheetRemark]:
+    """Windings and straps that no step measures, or only through something much larger."""
+    steps = [step for step in table.sheet.steps if step.kind is StepKind.RESISTANCE]
+    for index, branch in enumerate(table.sheet.branches):
+        if branch.kind not in (BranchKind.WINDING, BranchKind.STRAP):
+            continue
+        place = table.branches.index(branch)
+        shares = [table.path(step.pair).shares[place] for step in steps]
+        if not any(share > 1e-6 for share in shares):
+            yield SheetRemark(
+                f"branch[{index}]",
+                branch.name,
+                f"No step sees the {branch.name}: a unit passes even if it is broken.",
+                f"Add a step on {_seeing(table, place)}.",
+                serious=True,
+            )
+        elif not _seen_well(table, branch, place, steps):
+            yield SheetRemark(
+                f"branch[{index}]",
+                branch.name,
+                f"The {branch.name} is only seen through larger windings, whose spread hides its tolerance.",
+                f"Add a step on {_seeing(table, place)}.",
+                serious=False,
+            )
+
+
+def _seen_well(table: PairTable, branch: Branch, place: int, steps: list[Step]) -> bool:
+    """Whether leaving its tolerance shows on some step above what the rest of the path varies by."""
+    tolerance = branch.acceptance or branch.serviceable
+    if branch.kind is BranchKind.STRAP or tolerance is None:
+        return True
+    for step in steps:
+        share = table.path(step.pair).shares[place]
+        own_ohm = share * tolerance * branch.reference_ohm
+        others_ohm = math.sqrt(
+            max(
+                0.0,
+                table.spread_ohm(step.pair) ** 2 - (share * branch.spread * branch.reference_ohm) ** 2,
+            )
+        )
+        if own_ohm > 2.0 * others_ohm:
+            return True
+    return False
+
+
+def _seeing(table: PairTable, place: int) -> str:
+    """The pair in which a branch makes up the largest part."""
+    branch = table.branches[place]
+
+    def part(pair_share: tuple[float, float]) -> float:
+        share, nominal_ohm = pair_share
+        return share * branch.reference_ohm / nominal_ohm if math.isfinite(nominal_ohm) else -1.0
+
+    best = max(table.pairs(), key=lambda p: part((table.path(p).shares[place], table.nominal_ohm(p))))
+    return str(best)
+
+
+def _steps(table: PairTable, purpose: Purpose) -> Iterator[SheetRemark]:
+    for index, step in enumerate(table.sheet.steps):
+        conducts = math.isfinite(table.nominal_ohm(step.pair))
+        key = f"step[{index}]"
+        if step.kind is StepKind.RESISTANCE and not conducts:
+            yield SheetRemark(
+                key,
+                step.name,
+                f"Nothing joins {step.pair}, so it never gives a resistance.",
+                'Give the step kind = "open", or correct the pair.',
+                serious=True,
+            )
+        if step.kind is StepKind.OPEN and conducts:
+            yield SheetRemark(
+                key,
+                step.name,
+                f"{step.pair} is to be open, but it reads {table.reading_names(step.pair)}.",
+                "Correct the pair, or leave kind out.",
+                serious=True,
+            )
+        elif step.kind is StepKind.OPEN and anchor(table, step) is None:
+            yield SheetRemark(
+                key,
+                step.name,
+                f"That {step.pair} is open can only be confirmed by key or pedal.",
+                "A pin with a known path to the core would prove it hands-free.",
+                serious=False,
+            )
+        if step.kind is StepKind.RESISTANCE and conducts and _width(table, step, purpose) is None:
+            yield SheetRemark(
+                key,
+                step.name,
+                f"Step {step.name} has no limits, so nothing is judged.",
+                "Give its windings a tolerance, or the step lower and upper.",
+                serious=True,
+            )
+
+
+def _width(table: PairTable, step: Step, purpose: Purpose) -> float | None:
+    """What the decision counts as the tolerance: half the width, or the upper limit if there is no lower."""
+    limits: Limits = table.limits_for(step, purpose)
+    if limits.upper_ohm is None:
+        return None if limits.lower_ohm is None else math.inf
+    return limits.upper_ohm if limits.lower_ohm is None else (limits.upper_ohm - limits.lower_ohm) / 2.0
+
+
+def _look_alikes(table: PairTable, purpose: Purpose) -> Iterator[SheetRemark]:
+    """Steps whose limits also hold another pair's value: a wrong probe there cannot be noticed."""
+    for index, step in enumerate(table.sheet.steps):
+        if step.kind is not StepKind.RESISTANCE:
+            continue
+        limits = table.limits_for(step, purpose)
+        if limits.upper_ohm is None:
+            continue
+        low_ohm = limits.lower_ohm or 0.0
+        alike = [
+            pair
+            for pair in table.pairs()
+            if pair != step.pair and low_ohm <= table.nominal_ohm(pair) <= limits.upper_ohm
+        ]
+        if alike and math.isfinite(table.nominal_ohm(step.pair)):
+            yield SheetRemark(
+                f"step[{index}]",
+                step.name,
+                f"{either(alike)} would pass for {step.pair}, which reads {_nominal(table, step)}.",
+                "A wrong probe there goes unnoticed; mind the order of these steps.",
+                serious=False,
+            )
+
+
+def _nominal(table: PairTable, step: Step) -> str:
+    return ohm_text(table.nominal_ohm(step.pair))
+
+
+def _meter(table: PairTable, purpose: Purpose, expanded: Expanded) -> Iterator[SheetRemark]:
+    for index, step in enumerate(table.sheet.steps):
+        nominal_ohm, tolerance_ohm = table.nominal_ohm(step.pair), _width(table, step, purpose)
+        if step.kind is not StepKind.RESISTANCE or math.isinf(nominal_ohm) or tolerance_ohm is None:
+            continue
+        expanded_ohm = expanded(step, nominal_ohm)
+        if expanded_ohm is not None and expanded_ohm > tolerance_ohm:
+            yield SheetRemark(
+                f"step[{index}]",
+                step.name,
+                f"The meter knows {_nominal(table, step)} to {ohm_text(expanded_ohm, 2)} only, "
+                f"and the tolerance is {ohm_text(tolerance_ohm, 2)}: it cannot judge this step.",
+                "Use four wires, a lower range or a better meter, or wider limits.",
+                serious=True,
+            )
