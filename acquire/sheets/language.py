@@ -1,0 +1,333 @@
+"""The keys of a sheet file, table by table. configs/README.md explains each to users.
+
+Only what can be checked inside one table is checked here; how tables fit together is the compiler's.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from typing import Annotated, Literal
+
+from pydantic import Field, PlainValidator, model_validator
+from pydantic_core import PydanticCustomError
+
+from acquire.physics.copper import CONDUCTORS
+from acquire.quantity import Celsius, Fraction, Henry, Metre, Ohm, Volt, ZeroOrMoreOhm
+from acquire.records import Rule, StepKind
+from acquire.sheets.wire import wire_diameter_m
+from acquire.toml_file import Flag, Name, Table, Text
+from drivers.reading import Quantity
+
+PinName = Annotated[
+    str,
+    Field(
+        min_length=1,
+        max_length=16,
+        pattern=r"^[\w.+/]+$",
+        description="Names of pins consist of letters, digits and the signs _ . + / only.",
+        examples=['"1"'],
+    ),
+]
+NodeName = Annotated[
+    str,
+    Field(
+        min_length=1,
+        max_length=20,
+        pattern=r"^[\w.+/]+'?$",
+        description="Names of pins and inner points consist of letters, digits and the signs _ . + / only.",
+    ),
+]
+Ends = Annotated[
+    tuple[NodeName, NodeName],
+    Field(description="Two ends are needed.", examples=['["1", "2"]']),
+]
+Count = Annotated[int, Field(strict=True, ge=1, le=1_000_000, examples=["2400"])]
+
+
+def _known_conductor(given: object) -> str:
+    if isinstance(given, str) and given in CONDUCTORS:
+        return given
+    raise PydanticCustomError(
+        "sentence",
+        "{what} {remedy}",
+        {"what": f'"{given}" is no known conductor.', "remedy": f"Known are {', '.join(CONDUCTORS)}."},
+    )
+
+
+Material = Annotated[str, PlainValidator(_known_conductor)]
+Wire = Annotated[float, PlainValidator(wire_diameter_m)]
+"""Diameter of the bare conductor in metres, from a gauge number or a length."""
+
+
+class View(StrEnum):
+    """The side from which the connector's face is drawn."""
+
+    MATING = "mating"
+    WIRE = "wire"
+
+
+class Latch(StrEnum):
+    """Where the latch sits in that view."""
+
+    NONE = ""
+    TOP = "top"
+    BOTTOM = "bottom"
+    LEFT = "left"
+    RIGHT = "right"
+
+
+class SheetTable(Table):
+    """`[sheet]`: what the unit is and how it is judged.
+
+    Attributes:
+        name: of the unit type.
+        about: one line for people.
+        reference_temperature: all resistances of the file hold at this temperature; degrees Celsius.
+        rule: decision rule.
+        maximum_risk: largest share of wrong passes; with the rule of that name only.
+        warm_limit: how far the first pair may have moved at the end before the unit counts as warm.
+        bifilar: pairs of windings wound together, two in hand.
+    """
+
+    name: Annotated[Name, Field(examples=['"Plover 80"'])]
+    about: Text = ""
+    reference_temperature: Celsius = 20.0
+    rule: Rule = Rule.NON_BINARY
+    maximum_risk: Fraction | None = None
+    warm_limit: Fraction = 0.004
+    bifilar: tuple[tuple[Name, Name], ...] = ()
+
+    @model_validator(mode="after")
+    def _risk_belongs_to_its_rule(self) -> SheetTable:
+        if (self.rule is Rule.MAXIMUM_RISK) != (self.maximum_risk is not None):
+            raise ValueError('maximum_risk and rule = "maximum_risk" go together: give both or neither')
+        if self.maximum_risk is not None and self.maximum_risk > 0.5:
+            raise ValueError("a maximum_risk above 50 % decides nothing")
+        return self
+
+
+class ConnectorTable(Table):
+    """`[connector]`: the face that the operator looks at.
+
+    Attributes:
+        rows: pin names, top row first, left to right; "" is an empty place.
+        view: the side it is drawn from.
+        latch: where the latch sits in that view.
+        core: name of the core (iron, frame) as a place that a probe can touch; "" where there is none.
+    """
+
+    rows: tuple[tuple[PinName | Literal[""], ...], ...] = ()
+    view: View = View.MATING
+    latch: Latch = Latch.NONE
+    core: PinName | Literal[""] = ""
+
+
+class PinTable(Table):
+    """`[[pin]]`: more about one pin.
+
+    Attributes:
+        name: as on the connector.
+        lead: resistance of its lead up to the winding; left out, the winding begins at the pin.
+        colour: of the wire.
+        remark: for people.
+        unused: true where nothing is connected to it.
+    """
+
+    name: PinName
+    lead: Ohm | None = None
+    colour: Text = ""
+    remark: Text = ""
+    unused: Flag = False
+
+
+class WindingTable(Table):
+    """`[[winding]]`: one winding, or the part of one between two taps.
+
+    Attributes:
+        name: unique.
+        between: its two ends: pins, the core, or an inner point of your naming.
+        resistance: nominal; or else turns, wire and mean_turn, from which it is computed.
+        turns: number of turns.
+        wire: gauge ("AWG 36") or bare diameter ("0.127 mm").
+        mean_turn: length of the mean turn.
+        extra: wire beyond the turns: between coils, to the pins.
+        strands: wires in hand.
+        material: of the wire.
+        acceptance: tolerance for wound units; half-width.
+        serviceable: tolerance for incoming units; half-width, the wider one.
+        spread: standard deviation between good units.
+        inductance: nominal.
+    """
+
+    name: Name
+    between: Ends
+    resistance: Ohm | None = Field(default=None, examples=['"202.5 ohm"'])
+    turns: Count | None = None
+    wire: Wire | None = None
+    mean_turn: Metre | None = None
+    extra: Metre | None = None
+    strands: Annotated[int, Field(strict=True, ge=1, le=1000, examples=["1"])] = 1
+    material: Material = "copper"
+    acceptance: Fraction | None = None
+    serviceable: Fraction | None = None
+    spread: Fraction | None = None
+    inductance: Henry | None = None
+
+    @model_validator(mode="after")
+    def _has_a_resistance(self) -> WindingTable:
+        parts = {"turns": self.turns, "wire": self.wire, "mean_turn": self.mean_turn}
+        missing = [name for name, value in parts.items() if value is None]
+        if self.resistance is None and missing:
+            raise ValueError(f"give resistance, or else turns, wire and mean_turn ({missing[0]} is missing)")
+        return self
+
+    @model_validator(mode="after")
+    def _tolerances_fit(self) -> WindingTable:
+        for name in ("acceptance", "serviceable", "spread"):
+            if (getattr(self, name) or 0.0) >= 1.0:
+                raise ValueError(f"{name} must be less than 100 %")
+        if self.acceptance and self.serviceable and self.serviceable < self.acceptance:
+            raise ValueError("serviceable must be the wider of the two tolerances")
+        return self
+
+
+class StrapTable(Table):
+    """`[[strap]]`: a short bond, such as an earth strap.
+
+    Attributes:
+        name: unique.
+        between: its two ends.
+        resistance: nominal.
+        upper: highest that is still good.
+    """
+
+    name: Name
+    between: Ends
+    resistance: Annotated[Ohm, Field(examples=['"13.3 mohm"'])]
+    upper: Ohm | None = None
+
+    @model_validator(mode="after")
+    def _upper_is_above(self) -> StrapTable:
+        if self.upper is not None and self.upper <= self.resistance:
+            raise ValueError("upper must be more than resistance")
+        return self
+
+
+class DiodeTable(Table):
+    """`[[diode]]`: a diode between two points. In ohms it counts as open.
+
+    Attributes:
+        name: unique.
+        between: anode first, cathode second.
+    """
+
+    name: Name
+    between: Ends
+
+
+class BalanceTable(Table):
+    """`[[balance]]`: windings that must be alike.
+
+    Attributes:
+        name: unique among the balances and matchings.
+        windings: two or more.
+        limit: largest deviation of one of them from their mean.
+    """
+
+    name: Name
+    windings: Annotated[tuple[Name, ...], Field(min_length=2, examples=['["U", "V", "W"]'])]
+    limit: Annotated[Fraction, Field(examples=['"2 %"'])]
+
+
+class MatchingTable(Table):
+    """`[[matching]]`: two windings that must be the same, as in a bifilar pair.
+
+    Attributes:
+        name: unique among the balances and matchings.
+        windings: the two.
+        limit: largest difference between them, as a part of their mean.
+    """
+
+    name: Name
+    windings: Annotated[tuple[Name, Name], Field(examples=['["S1", "S2"]'])]
+    limit: Annotated[Fraction, Field(examples=['"1 %"'])]
+
+
+class IsolationTable(Table):
+    """`[[isolation]]`: groups of pins that nothing may join.
+
+    Attributes:
+        groups: each a list of pins that belong together.
+        at: test voltage, direct.
+        at_least: limit for wound units.
+        reject_below: limit for incoming units.
+    """
+
+    groups: Annotated[
+        tuple[Annotated[tuple[PinName, ...], Field(min_length=1)], ...],
+        Field(min_length=2, examples=['[["1", "2"], ["CORE"]]']),
+    ]
+    at: Volt | None = None
+    at_least: Annotated[Ohm, Field(examples=['"50 Mohm"'])]
+    reject_below: Ohm | None = None
+
+    @model_validator(mode="after")
+    def _limits_in_order(self) -> IsolationTable:
+        if self.reject_below is not None and self.reject_below > self.at_least:
+            raise ValueError("reject_below is the lower of the two limits, but it is above at_least")
+        return self
+
+
+class StepTable(Table):
+    """`[[step]]`: one thing to measure, in this order.
+
+    Attributes:
+        name: unique; left out, the windings between the pins name it.
+        pair: the two pins to touch.
+        kind: resistance; open, where nothing may be read; typed, where the operator enters the value.
+        quantity: resistance; or insulation, for a typed step.
+        slow: true where the reading creeps; left out, true where 2 H or more are measured.
+        wires: 2 or 4 where the step insists; else the bench decides.
+        lower: limit of the step's own, in place of the windings'.
+        upper: likewise.
+        open_above: an open step passes above this.
+        remark: for people.
+    """
+
+    name: Name | None = None
+    pair: Annotated[tuple[PinName, PinName], Field(examples=['["1", "2"]'])]
+    kind: StepKind = StepKind.RESISTANCE
+    quantity: Literal[Quantity.RESISTANCE, Quantity.INSULATION] = Quantity.RESISTANCE
+    slow: Flag | None = None
+    wires: Literal[2, 4] | None = None
+    lower: ZeroOrMoreOhm | None = None
+    upper: Ohm | None = None
+    open_above: Ohm | None = None
+    remark: Text = ""
+
+    @model_validator(mode="after")
+    def _limits_belong_to_the_kind(self) -> StepTable:
+        if self.kind is StepKind.OPEN and (self.lower is not None or self.upper is not None):
+            raise ValueError("an open step has open_above in place of lower and upper")
+        if self.kind is not StepKind.OPEN and self.open_above is not None:
+            raise ValueError('open_above belongs to steps of kind = "open"')
+        if self.quantity is Quantity.INSULATION and self.kind is not StepKind.TYPED:
+            raise ValueError('insulation is never measured hands-free: it needs kind = "typed"')
+        if self.lower is not None and self.upper is not None and self.lower >= self.upper:
+            raise ValueError("lower must be less than upper")
+        return self
+
+
+TABLES: dict[str, type[Table]] = {
+    "sheet": SheetTable,
+    "connector": ConnectorTable,
+    "pin": PinTable,
+    "winding": WindingTable,
+    "strap": StrapTable,
+    "diode": DiodeTable,
+    "balance": BalanceTable,
+    "matching": MatchingTable,
+    "isolation": IsolationTable,
+    "step": StepTable,
+}
+"""All tables of a sheet file; the first two stand once, the others as often as needed."""
