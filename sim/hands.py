@@ -29,7 +29,8 @@ class Pace:
 
     Attributes:
         scan: put the unit down and scan it; travel: from prompt to contact; react: from verdict to lifting.
-        look: to find out what went wrong; patience: holding on without any news.
+        look: to find out what went wrong.
+        patience: holding on without any news, and at least `real_patience_s` real seconds.
         open_display: how long a display must show overload before the hands believe it.
     """
 
@@ -38,6 +39,7 @@ class Pace:
     react: tuple[float, float] = (0.2, 0.5)
     look: tuple[float, float] = (0.8, 1.6)
     patience: float = 20.0
+    real_patience_s: float = 6.0
     open_display: float = 3.0
 
 
@@ -174,7 +176,7 @@ class Hands:
 
     def _patience_s(self) -> float:
         """A person waits some seconds of real time too, however fast the bench runs."""
-        return max(self._pace.patience, 6.0 * self._clock.speed)
+        return max(self._pace.patience, self._pace.real_patience_s * self._clock.speed)
 
     def _where_to_go(self, asked: Pair) -> Pair:
         """The pair the hands go to: the right one, or the one of a slip, once per pair."""

@@ -6,6 +6,7 @@ are computed from the wire, not typed.
 
 from __future__ import annotations
 
+import functools
 import math
 from dataclasses import dataclass
 from itertools import combinations
@@ -90,16 +91,10 @@ class UnitType:
         Limits are those of all windings on the path at their low or high end together; the strap's own pairs
         take its limit.
         """
-        nominal = self.nominal()
-        low, high = self._scaled(-1.0), self._scaled(1.0)
-        found = {}
-        for a, b in combinations(self.places(), 2):
-            ohm = nominal.ohm(a, b, 20.0)
-            if math.isfinite(ohm):
-                found[a, b] = (ohm, low.ohm(a, b, 20.0), high.ohm(a, b, 20.0))
-        return found
+        return _pair_limits_ohm(self)
 
-    def _scaled(self, sign: float) -> WoundUnit:
+    def at_limit(self, sign: float) -> WoundUnit:
+        """A unit with all windings at the lower (-1) or upper (+1) end of their tolerance, the strap too."""
         coils = tuple(Branch(c.name, c.a, c.b, c.ohm_20() * (1 + sign * c.tolerance)) for c in self.coils)
         leads = self.leads
         if self.strap_max_ohm is not None:
@@ -108,6 +103,17 @@ class UnitType:
                 Branch(b.name, b.a, b.b, strap) if b.name == "earth strap" else b for b in self.leads
             )
         return WoundUnit("limit", leads + coils)
+
+
+@functools.cache
+def _pair_limits_ohm(kind: UnitType) -> dict[tuple[str, str], tuple[float, float, float]]:
+    nominal, low, high = kind.nominal(), kind.at_limit(-1.0), kind.at_limit(1.0)
+    found = {}
+    for a, b in combinations(kind.places(), 2):
+        ohm = nominal.ohm(a, b, 20.0)
+        if math.isfinite(ohm):
+            found[a, b] = (ohm, low.ohm(a, b, 20.0), high.ohm(a, b, 20.0))
+    return found
 
 
 def _lead(pin: str, node: str, ohm_20: float) -> Branch:

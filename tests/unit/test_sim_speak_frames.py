@@ -1,4 +1,4 @@
-"""Frames of the simulated hand meters, against published example frames and an independent reading of them."""
+"""Frames of the simulated hand meters, against published examples and an independent reading of them."""
 
 from __future__ import annotations
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-import networkx
+import networkx as nx
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -30,13 +30,13 @@ def connected_networks(draw):
 @given(connected_networks())
 def test_the_solver_agrees_with_networkx_at_every_pair(resistors):
     """networkx `resistance_distance` (invert_weight=True) is an independent implementation."""
-    graph = networkx.Graph()
+    graph = nx.Graph()
     for a, b, ohm in resistors:  # a Graph holds one edge a pair: resistors in parallel are joined first
         before = graph[a][b]["ohm"] if graph.has_edge(a, b) else math.inf
         graph.add_edge(a, b, ohm=1 / (1 / before + 1 / ohm))
     for a in graph:
         for b in graph:
-            expected = networkx.resistance_distance(graph, a, b, weight="ohm", invert_weight=True)
+            expected = nx.resistance_distance(graph, a, b, weight="ohm", invert_weight=True)
             assert ohm_between(resistors, a, b) == pytest.approx(expected, rel=1e-6, abs=1e-9)
 
 
