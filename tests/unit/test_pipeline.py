@@ -1,0 +1,339 @@
+"""The whole way of one reading, with no world around it: readings in, events out."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from acquire.conditions import Conditions, Temperature
+from acquire.pipeline import Pipeline
+from acquire.records import (
+    Ask,
+    Circumstances,
+    ConfirmOpen,
+    GiveUpUnit,
+    Judged,
+    LeadZero,
+    MeasureAgain,
+    Notice,
+    Outcome,
+    Prompt,
+    Purpose,
+    SkipStep,
+    StartUnit,
+    UnitResult,
+    UnitStarted,
+    ZeroLeads,
+)
+from acquire.sheets import load_sheet
+from acquire.statements import ModelStatements
+from drivers.models import load_model
+from drivers.reading import Flag, Kind, Origin, Quantity, Reading
+
+CONFIGS = Path(__file__).resolve().parents[2] / "configs"
+GOOD = {
+    ("1", "2"): 202.57,
+    ("2", "3"): 46.17,
+    ("1", "3"): 248.69,
+    ("4", "6"): 83.19,
+    ("5", "6"): 0.407,
+    ("6", "CORE"): 0.0133,
+}
+LEAD_OHM = 0.12
+
+
+class Bench:
+    """A pipeline with a clock, ideal hands and a meter without noise to speak of."""
+
+    def __init__(self, celsius=20.0, **changes):
+        sheet = replace(load_sheet(CONFIGS / "sheets" / "plover-80.toml"), **changes)
+        model = load_model(CONFIGS / "meters" / "bench-6-digit.toml")
+        self.now_s = 100.0
+        self.conversion = 0
+        self.pipeline = Pipeline(
+            Circumstances("bench-1", Purpose.FINAL, sheet, "meter", model.name, "m", "b", "test"),
+            ModelStatements(model),
+            Conditions(temperature=Temperature(celsius, 0.2, self.now_s), temperature_oldest_s=1e9),
+            four_wire_below_ohm=10.0,
+        )
+        self.events = []
+
+    def read(self, ohm, *, quantity=None, flags=frozenset()):
+        self.now_s += 0.1
+        self.conversion += 1
+        wanted = self.pipeline.wanted
+        quantity = quantity or wanted.quantity
+        full_scale = 100.0 if (wanted.expected_ohm or 1) <= 120 else 1000.0
+        over = ohm is None or ohm > 1.2 * full_scale
+        if ohm is not None and quantity is Quantity.RESISTANCE:
+            ohm += LEAD_OHM
+        reading = Reading(
+            meter_id="meter",
+            quantity=quantity,
+            kind=Kind.OVERLOAD if over else Kind.VALUE,
+            value_si=None if over else round(ohm + 2e-6 * (self.conversion % 3 - 1) * full_scale, 4),
+            monotonic_s=self.now_s,
+            utc_s=self.now_s,
+            conversion=self.conversion,
+            range_full_scale_si=full_scale,
+            resolution_si=full_scale * 1e-6,
+            range_origin=Origin.READ_BACK,
+            flags=flags,
+            raw=b"x",
+        )
+        new = self.pipeline.feed(reading)
+        self.events += new
+        return new
+
+    def hold(self, ohm, seconds=3.0):
+        """Touch, hold, lift; gives everything that happened."""
+        new = []
+        for _ in range(round(seconds * 10)):
+            new += self.read(ohm)
+        for _ in range(8):
+            new += self.read(None)
+        return new
+
+    def command(self, command):
+        new = self.pipeline.command(command, self.now_s, self.now_s)
+        self.events += new
+        return new
+
+    def begin(self, serial="A1"):
+        self.command(StartUnit(serial))
+        if self.prompt.ask is Ask.SHORT_PROBES:
+            self.hold(0.0)
+
+    @property
+    def prompt(self):
+        return [e for e in self.events if isinstance(e, Prompt)][-1]
+
+    def work_through(self, values):
+        """Touch whatever is asked for until the unit is done; `values` by pair."""
+        for _ in range(40):
+            if self.prompt.ask is Ask.START_UNIT:
+                break
+            self.hold(values[tuple(self.prompt.pair)])
+        return self.of(UnitResult)[-1]
+
+    def of(self, kind):
+        return [e for e in self.events if isinstance(e, kind)]
+
+
+def test_a_good_unit_passes_every_step():
+    """Serial, lead zero, six steps and the repeated first pair: one unit, passed."""
+    bench = Bench()
+    bench.begin()
+    result = bench.work_through(GOOD)
+    assert result.outcome is Outcome.PASS
+    assert result.steps_passed == result.steps_total
+    assert len(bench.of(UnitStarted)) == 1
+    assert [j.verdict.outcome for j in bench.of(Judged)] == [Outcome.PASS] * result.steps_total
+
+
+def test_the_lead_zero_is_taken_off_two_wire_readings():
+    """What the probes read together is what every two-wire reading is reduced by."""
+    bench = Bench()
+    bench.begin()
+    assert bench.of(LeadZero)[0].value_ohm == pytest.approx(LEAD_OHM, abs=1e-3)
+    bench.hold(202.57)
+    verdict = bench.of(Judged)[0].verdict
+    assert verdict.lead_ohm == pytest.approx(LEAD_OHM, abs=1e-3)
+    assert verdict.reference_ohm == pytest.approx(202.57, abs=2e-3)
+
+
+def test_a_value_measured_warm_is_reported_at_the_reference_temperature():
+    """At 34 °C the slow charge winding reads 213.7 ohm and is still a 202.6 ohm winding."""
+    bench = Bench(celsius=34.0)
+    bench.begin()
+    bench.hold(202.57 * (234.5 + 34.0) / 254.5)
+    assert bench.of(Judged)[0].verdict.reference_ohm == pytest.approx(202.57, rel=1e-4)
+
+
+def test_a_wrong_pair_is_named_and_fails_nothing():
+    """Touching 1-3 instead of 1-2 brings a hint with the pair's name and no verdict."""
+    bench = Bench()
+    bench.begin()
+    bench.hold(GOOD["1", "3"])
+    hints = [n for n in bench.of(Notice) if n.code == "pair.other"]
+    assert len(hints) == 1
+    assert "1–3" in hints[0].text
+    assert not bench.of(Judged)
+    assert bench.work_through(GOOD).outcome is Outcome.PASS
+
+
+def test_a_fault_is_asked_for_once_more_and_then_counts():
+    """Shorted turns: two failing verdicts, the second of which counts."""
+    bench = Bench()
+    bench.begin()
+    bad = {**GOOD, ("1", "2"): 176.0, ("1", "3"): 222.1}
+    result = bench.work_through(bad)
+    first = [j.verdict for j in bench.of(Judged) if j.verdict.step == bench.of(Judged)[0].verdict.step]
+    assert [v.counts for v in first[:2]] == [False, True]
+    assert result.outcome is Outcome.FAIL
+    assert result.hypotheses[0].fault.startswith("shorted")
+
+
+def test_swapping_the_probes_changes_nothing():
+    """A resistance has no direction (fact of the trade, common practice, no source)."""
+    bench = Bench()
+    assert bench.pipeline.table.canonical("2", "1") == bench.pipeline.table.canonical("1", "2")
+
+
+def test_an_open_winding_is_believed_only_with_a_key():
+    """Overload alone never counts; confirmed twice it is an open winding."""
+    bench = Bench()
+    bench.begin()
+    for _ in range(200):
+        bench.read(None)
+    assert not bench.of(Judged)
+    assert "press Enter" in bench.prompt.text
+    bench.command(ConfirmOpen())
+    bench.command(ConfirmOpen())
+    verdicts = [j.verdict for j in bench.of(Judged)]
+    assert [v.counts for v in verdicts] == [False, True]
+    assert verdicts[1].outcome is Outcome.FAIL
+    assert verdicts[1].reference_ohm is None
+
+
+def test_a_key_does_not_make_a_finite_reading_open():
+    """While the meter reads a value, confirming an open pair is refused."""
+    bench = Bench()
+    bench.begin()
+    for _ in range(3):
+        bench.read(202.57)
+    bench.command(ConfirmOpen())
+    assert [n.code for n in bench.of(Notice)] == ["command.refused"]
+
+
+def test_a_uniformly_warm_unit_is_held_not_failed():
+    """Every winding 13 % high by the same share: warm, so no verdict."""
+    bench = Bench()
+    bench.begin()
+    warm = {pair: ohm * (234.5 + 55.0) / 254.5 for pair, ohm in GOOD.items()}
+    result = bench.work_through(warm)
+    assert result.outcome is None
+    assert "warm" in result.held
+
+
+def test_a_unit_that_cools_during_the_test_is_held():
+    """The first pair read again at the end has moved by more than the sheet allows."""
+    bench = Bench()
+    bench.begin()
+    values = dict(GOOD)
+    while bench.prompt.step != "warm check":
+        bench.hold(values[tuple(bench.prompt.pair)] * 1.005)
+    bench.hold(values["1", "2"] * 1.000)
+    result = bench.of(UnitResult)[-1]
+    assert result.outcome is None
+    assert "warm" in result.held
+
+
+def test_no_temperature_means_no_verdict():
+    """Without a fresh temperature verdicts wait, and the operator is told."""
+    bench = Bench()
+    bench.begin()
+    bench.pipeline.conditions.temperature = None
+    bench.hold(202.57)
+    assert not bench.of(Judged)
+    assert "temperature.missing" in {n.code for n in bench.of(Notice)}
+
+
+def test_a_step_measured_again_keeps_both_verdicts():
+    """Measure again: the latest counts, both are on the record."""
+    bench = Bench()
+    bench.begin()
+    bench.hold(202.57)
+    bench.command(MeasureAgain())
+    assert bench.prompt.pair == ("1", "2")
+    bench.hold(203.0)
+    verdicts = [j.verdict for j in bench.of(Judged)]
+    assert [v.attempt for v in verdicts] == [1, 2]
+
+
+def test_a_skipped_step_keeps_the_unit_from_passing():
+    """A step left out is on the record with its reason, and the unit cannot pass."""
+    bench = Bench()
+    bench.begin()
+    bench.command(SkipStep("pin 2 is broken off"))
+    assert bench.work_through(GOOD).outcome is Outcome.CANNOT_JUDGE
+
+
+def test_the_next_serial_ends_the_unit_before():
+    """Scanning the next unit closes the unfinished one without a verdict."""
+    bench = Bench()
+    bench.begin("A1")
+    bench.command(StartUnit("A2"))
+    result = bench.of(UnitResult)[0]
+    assert (result.serial, result.outcome) == ("A1", None)
+
+
+def test_giving_up_says_why():
+    """A unit given up has no outcome and a reason."""
+    bench = Bench()
+    bench.begin()
+    bench.command(GiveUpUnit("dropped"))
+    assert bench.of(UnitResult)[0].held == "given up: dropped"
+
+
+def test_volts_are_named_before_they_cost_a_verdict():
+    """A meter turned to volts is told once."""
+    bench = Bench()
+    bench.begin()
+    for _ in range(5):
+        bench.read(0.5, quantity=Quantity.VOLTAGE_DC)
+    assert [n.code for n in bench.of(Notice)] == ["meter.function"]
+
+
+def test_held_values_do_not_count():
+    """HOLD on the display: told once, and nothing settles."""
+    bench = Bench()
+    bench.begin()
+    for _ in range(30):
+        bench.read(202.57, flags=frozenset({Flag.HOLD}))
+    assert not bench.of(Judged)
+    assert [n.code for n in bench.of(Notice)] == ["meter.hold"]
+
+
+def test_a_lead_zero_that_moved_makes_low_ohms_doubtful():
+    """A second zero far from the first says so, from when on verdicts are doubtful."""
+    bench = Bench()
+    bench.begin()
+    bench.command(ZeroLeads())
+    bench.hold(0.3)
+    assert bench.of(LeadZero)[1].doubtful_since_utc_s == bench.of(LeadZero)[0].utc_s
+    assert "leads.moved" in {n.code for n in bench.of(Notice)}
+
+
+def test_a_winding_is_never_taken_for_a_lead_zero():
+    """202 ohm between the probes is no pair of leads."""
+    bench = Bench()
+    bench.command(StartUnit("A1"))
+    bench.hold(46.0)
+    assert not bench.of(LeadZero)
+    assert "leads.implausible" in {n.code for n in bench.of(Notice)}
+
+
+def test_replaying_the_same_readings_gives_equal_events():
+    """The heart throws no dice and reads no clock."""
+    first, second = Bench(), Bench()
+    for bench in (first, second):
+        bench.begin()
+        bench.work_through(GOOD)
+    assert first.events == second.events
+
+
+def test_an_interrupted_unit_goes_on_where_it_stopped():
+    """After a power cut the verdicts of the record put the unit back at its open step."""
+    bench = Bench()
+    bench.begin()
+    bench.hold(202.57)
+    verdicts = [j.verdict for j in bench.of(Judged)]
+    fresh = Bench()
+    fresh.pipeline.resume(bench.of(UnitStarted)[0], verdicts)
+    fresh.read(None)
+    assert fresh.prompt.pair == bench.prompt.pair
+    assert math.isclose(fresh.pipeline.unit.known()[("1", "2")][0], verdicts[0].reference_ohm)
