@@ -106,13 +106,14 @@ def _weights(
     ohm, u_ohm = corrected.reference_ohm, corrected.standard_uncertainty_ohm
     rivals = _rivals(expected, u_ohm, table)
     awaited = [pair for pair in rivals if pair in open_pairs]
+    foretold = table.given({pair: reading for pair, reading in known.items() if pair != expected})
     raw: dict[Pair, float] = {}
     for pair in rivals:
         prior = priors.others / len(rivals)
         if pair in awaited:
             prior += priors.open_steps / len(awaited)
-        raw[pair] = prior * _likelihood(ohm, u_ohm, pair, table, known)
-    asked = priors.asked * _likelihood(ohm, u_ohm, expected, table, known)
+        raw[pair] = prior * _likelihood(ohm, u_ohm, *foretold.pair(pair))
+    asked = priors.asked * _likelihood(ohm, u_ohm, *foretold.pair(expected))
     fault = priors.fault * _fault_law(ohm, table.nominal_ohm(expected))
     total = asked + fault + sum(raw.values())
     if total <= 0.0:
@@ -134,18 +135,12 @@ def _rivals(expected: Pair, u_ohm: float, table: PairTable) -> list[Pair]:
     ]
 
 
-def _likelihood(
-    ohm: float, u_ohm: float, pair: Pair, table: PairTable, known: Mapping[Pair, tuple[float, float]]
-) -> float:
-    """Density of the value, per ohm, if it is of this pair of a good unit."""
-    others = {other: reading for other, reading in known.items() if other != pair}
-    mean, spread = (
-        table.predicted(pair, others) if others else (table.nominal_ohm(pair), table.spread_ohm(pair))
-    )
-    width = math.hypot(spread, u_ohm)
-    if math.isinf(mean) or width <= 0.0:
+def _likelihood(ohm: float, u_ohm: float, mean_ohm: float, spread_ohm: float) -> float:
+    """Density of the value, per ohm, if it is of a pair of a good unit."""
+    width = math.hypot(spread_ohm, u_ohm)
+    if math.isinf(mean_ohm) or width <= 0.0:
         return 0.0
-    return math.exp(-0.5 * ((ohm - mean) / width) ** 2) / (width * math.sqrt(2.0 * math.pi))
+    return math.exp(-0.5 * ((ohm - mean_ohm) / width) ** 2) / (width * math.sqrt(2.0 * math.pi))
 
 
 def _fault_law(ohm: float, asked_ohm: float) -> float:

@@ -97,35 +97,17 @@ class PairTable:
             )
         )
 
-    def predicted(self, pair: Pair, known: Mapping[Pair, tuple[float, float]]) -> tuple[float, float]:
-        """What a pair should read on this very unit, given what other pairs of it have read.
-
-        Bayesian conditioning of normally spread branches on the readings, one after another, the circuit
-        taken as linear about its nominal (the update of a Kalman filter at rest). This is how 1–2 and 2–3
-        foretell 1–3 better than the sheet does.
+    def given(self, known: Mapping[Pair, tuple[float, float]]) -> Foretold:
+        """What this very unit should read, given what some of its pairs have read.
 
         Args:
-            pair: to foretell.
             known: pair -> (ohms at the reference temperature, standard uncertainty); open pairs are ignored.
-
-        Returns:
-            (ohms, standard deviation); (infinite, 0) for an open pair.
         """
-        path = self.path(pair)
-        if math.isinf(path.nominal_ohm):
-            return math.inf, 0.0
-        count = range(len(self.branches))
-        shift = [0.0 for _ in count]
-        covariance = [[0.0 for _ in count] for _ in count]
-        for index, branch in enumerate(self.branches):
-            covariance[index][index] = (branch.spread * branch.reference_ohm) ** 2
-        for other, (ohm, u_ohm) in known.items():
-            seen = self.path(other)
-            if math.isfinite(ohm) and math.isfinite(seen.nominal_ohm):
-                _learn(shift, covariance, seen, ohm, u_ohm)
-        gain = _times(covariance, path.shares)
-        variance = max(0.0, _dot(path.shares, gain))
-        return path.nominal_ohm + _dot(path.shares, shift), math.sqrt(variance)
+        return Foretold(self, known)
+
+    def predicted(self, pair: Pair, known: Mapping[Pair, tuple[float, float]]) -> tuple[float, float]:
+        """`given` for a single pair: (ohms, standard deviation); (infinite, 0) for an open pair."""
+        return self.given(known).pair(pair)
 
     def material(self, pair: Pair) -> str:
         """Conductor that most of the pair's ohms are made of."""
@@ -205,17 +187,50 @@ class PairTable:
         return Limits(lower if has_winding else None, upper)
 
 
-def _learn(shift: list[float], covariance: list[list[float]], seen: Path, ohm: float, u_ohm: float) -> None:
-    """Take one reading into the branches' means and covariance, in place."""
-    gain = _times(covariance, seen.shares)
-    variance = _dot(seen.shares, gain) + u_ohm**2
-    if variance <= 0.0:
-        return
-    surprise = (ohm - seen.nominal_ohm - _dot(seen.shares, shift)) / variance
-    for i, row in enumerate(covariance):
-        shift[i] += gain[i] * surprise
-        for j in range(len(row)):
-            row[j] -= gain[i] * gain[j] / variance
+class Foretold:
+    """Branches of one unit as its readings show them: mean and covariance, the circuit linear about nominal.
+
+    Bayesian conditioning of normally spread branches on one reading after another (the update of a Kalman
+    filter at rest). This is how 1–2 and 2–3 foretell 1–3 better than the sheet does.
+    """
+
+    def __init__(self, table: PairTable, known: Mapping[Pair, tuple[float, float]]) -> None:
+        """Take the readings in.
+
+        Args:
+            table: of the sheet.
+            known: as for `PairTable.given`.
+        """
+        self._table = table
+        count = range(len(table.branches))
+        sds = [branch.spread * branch.reference_ohm for branch in table.branches]
+        self._shift = [0.0 for _ in count]
+        self._covariance = [[sds[i] ** 2 if i == j else 0.0 for j in count] for i in count]
+        for pair, (ohm, u_ohm) in known.items():
+            seen = table.path(pair)
+            if math.isfinite(ohm) and math.isfinite(seen.nominal_ohm):
+                self._take_in(seen, ohm, u_ohm)
+
+    def pair(self, pair: Pair) -> tuple[float, float]:
+        """(ohms, standard deviation) that a pair should read; (infinite, 0) for an open pair."""
+        path = self._table.path(pair)
+        if math.isinf(path.nominal_ohm):
+            return math.inf, 0.0
+        gain = _times(self._covariance, path.shares)
+        variance = max(0.0, _dot(path.shares, gain))
+        return path.nominal_ohm + _dot(path.shares, self._shift), math.sqrt(variance)
+
+    def _take_in(self, seen: Path, ohm: float, u_ohm: float) -> None:
+        gain = _times(self._covariance, seen.shares)
+        variance = _dot(seen.shares, gain) + u_ohm**2
+        if variance <= 0.0:
+            return
+        surprise = (ohm - seen.nominal_ohm - _dot(seen.shares, self._shift)) / variance
+        self._shift = [shift + g * surprise for shift, g in zip(self._shift, gain, strict=True)]
+        self._covariance = [
+            [cell - g * other / variance for cell, other in zip(row, gain, strict=True)]
+            for row, g in zip(self._covariance, gain, strict=True)
+        ]
 
 
 def _times(matrix: Sequence[Sequence[float]], vector: Sequence[float]) -> list[float]:
