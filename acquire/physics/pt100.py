@@ -22,6 +22,8 @@ C = -4.183e-12  # per °C⁴, below 0 °C only
 LOWEST_CELSIUS, HIGHEST_CELSIUS = -200.0, 850.0
 """Coefficients and span of the reference function: IEC 60751:2008, 5.1."""
 
+_SLACK_KELVIN = 0.5
+
 
 class Class(Enum):
     """Tolerance classes: limit in kelvin at 0 °C and its growth per degree.
@@ -62,6 +64,8 @@ def resistance_ohm(celsius: float, r0_ohm: float = 100.0) -> float:
 def celsius(sensor_ohm: float, r0_ohm: float = 100.0) -> float:
     """Temperature from the sensor's resistance, exact inverse of `resistance_ohm`.
 
+    Half a kelvin beyond either end is let through: a table's own last digit may lie there.
+
     Args:
         sensor_ohm: without leads.
         r0_ohm: resistance at 0 °C; 100 or 1000.
@@ -72,7 +76,7 @@ def celsius(sensor_ohm: float, r0_ohm: float = 100.0) -> float:
     """
     above_zero(r0_ohm, "the sensor's resistance at 0 °C in ohms")
     ratio = finite(sensor_ohm, "the sensor's resistance in ohms") / r0_ohm
-    if not _ratio(LOWEST_CELSIUS) - 1e-12 <= ratio <= _ratio(HIGHEST_CELSIUS) + 1e-12:
+    if not _ratio(LOWEST_CELSIUS - _SLACK_KELVIN) <= ratio <= _ratio(HIGHEST_CELSIUS + _SLACK_KELVIN):
         raise InputImpossible(
             f"{sensor_ohm:g} ohm is no temperature of a sensor with {r0_ohm:g} ohm at 0 °C.",
             "Is it open, shorted, or of another type?",
@@ -80,7 +84,7 @@ def celsius(sensor_ohm: float, r0_ohm: float = 100.0) -> float:
     if ratio >= 1.0:
         # The root of the quadratic, written so that it keeps its digits near 0 °C.
         return 2.0 * (ratio - 1.0) / (A + math.sqrt(A * A + 4.0 * B * (ratio - 1.0)))
-    return solve(lambda t: _ratio(t) - ratio, LOWEST_CELSIUS - 1e-9, 0.0)
+    return solve(lambda t: _ratio(t) - ratio, LOWEST_CELSIUS - _SLACK_KELVIN, 0.0)
 
 
 def ohm_per_kelvin(at_celsius: float, r0_ohm: float = 100.0) -> float:
