@@ -12,7 +12,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from drivers.handheld.frame import Decoded
+from drivers.frame import Decoded
 
 Rule = Literal["near", "exact", "off"]
 NEAR_COUNTS = 5

@@ -10,7 +10,7 @@ import re
 from dataclasses import dataclass
 from typing import ClassVar
 
-from drivers.handheld.frame import Decoded, FrameProtocol, FrameRefused, NotMeasured, scaled
+from drivers.frame import Decoded, FrameProtocol, FrameRefused, NotMeasured, scaled
 from drivers.handheld.lines import PREFIXES, last_digit
 from drivers.link.address import SerialLine
 from drivers.link.framing import ExactFramer, Framer

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from drivers.handheld.frame import Decoded
+from drivers.frame import Decoded
 from drivers.meter import Held, Setup
 from drivers.reading import OHMS, UNIT_OF, Flag, Kind, Origin, Quantity
 

@@ -13,7 +13,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import ClassVar, Literal
 
-from drivers.handheld.frame import Decoded, FrameProtocol, FrameRefused, NotMeasured, scaled
+from drivers.frame import Decoded, FrameProtocol, FrameRefused, NotMeasured, scaled
 from drivers.link.address import SerialLine
 from drivers.link.framing import ExactFramer, Framer
 from drivers.reading import Flag, Kind, Origin, Quantity

@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import ClassVar
 
-from drivers.handheld.frame import Decoded, FrameProtocol, FrameRefused, NotMeasured, decoded_counts, scaled
+from drivers.frame import Decoded, FrameProtocol, FrameRefused, NotMeasured, decoded_counts, scaled
 from drivers.link.address import SerialLine
 from drivers.link.framing import CountedFramer, Framer
 from drivers.reading import Flag, Kind, Origin, Quantity

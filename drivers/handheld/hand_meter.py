@@ -12,9 +12,9 @@ from types import TracebackType
 from typing import ClassVar, Self
 
 from drivers.errors import FrameGarbled, LinkTimeout
+from drivers.frame import Decoded, FrameProtocol, FrameRefused, NotMeasured
 from drivers.handheld.agreement import Agreement, Stamped
 from drivers.handheld.dial import what_to_turn
-from drivers.handheld.frame import Decoded, FrameProtocol, FrameRefused, NotMeasured
 from drivers.handheld.options import HandMeterOptions, PolledOptions
 from drivers.link.address import channel_for, parse_address
 from drivers.meter import Capabilities, ClockPair, Held, Identity, Setup
@@ -38,6 +38,11 @@ class HandMeter:
     def protocol(cls, options: HandMeterOptions) -> FrameProtocol:
         """Give the protocol that the options ask for."""
         raise NotImplementedError
+
+    @classmethod
+    def decoder(cls, options: HandMeterOptions) -> FrameProtocol:
+        """Give the sans-I/O half alone, for `drivers.decode` and the conformance kit."""
+        return cls.protocol(options)
 
     def __init__(
         self, *, meter_id: str, address: str, clock: ClockPair, options: HandMeterOptions | None = None

@@ -17,9 +17,10 @@ from typing import Annotated, ClassVar, Self
 from pydantic import BaseModel, ConfigDict, Field, field_validator
 
 from drivers.errors import FrameGarbled, LinkTimeout
+from drivers.frame import Decoded, FrameProtocol, FrameRefused, NotMeasured
 from drivers.handheld.lines import FLAG_OF, GRAMMAR, QUANTITIES, LineReading, parse_line
-from drivers.link.address import channel_for
-from drivers.link.framing import LineFramer
+from drivers.link.address import PLAIN_LINE, channel_for
+from drivers.link.framing import Framer, LineFramer
 from drivers.meter import Capabilities, ClockPair, Held, Identity, Setup
 from drivers.reading import Origin, Quantity, Reading
 
@@ -64,6 +65,38 @@ class LineMeterOptions(BaseModel):
         return text
 
 
+class LineFormat(FrameProtocol):
+    """The grammar as a `FrameProtocol`."""
+
+    name = "lines"
+    usual_line = PLAIN_LINE
+    quantities = QUANTITIES
+    flags_visible = frozenset(FLAG_OF.values())
+    verification = "standard"
+
+    def __init__(self, options: LineMeterOptions) -> None:
+        self._options = options
+        self._pattern = re.compile(options.pattern) if options.pattern else GRAMMAR
+
+    def framer(self) -> Framer:
+        """Lines that end in CR, LF or both."""
+        return LineFramer()
+
+    def decode(self, frame: bytes) -> Decoded:
+        """Decode one line. Raises: FrameRefused, NotMeasured (a comment)."""
+        try:
+            found = parse_line(frame.decode(self._options.encoding).strip("\r\n"), self._pattern)
+        except ValueError as error:
+            raise FrameRefused(str(error)) from error
+        if found is None:
+            raise NotMeasured("a comment or an empty line")
+        quantity = found.quantity or self._options.quantity
+        if quantity is None:
+            raise NotMeasured("the line names no unit, and none is set in the options")
+        origin = Origin.INFERRED if found.resolution_si else Origin.UNKNOWN
+        return Decoded(quantity, found.kind, found.value_si, found.resolution_si, None, origin, found.flags)
+
+
 class LineMeter:
     """A meter of plain lines; fulfils `drivers.meter.Meter`. May be entered again after a broken link."""
 
@@ -75,6 +108,11 @@ class LineMeter:
         flags_visible=frozenset(FLAG_OF.values()),
         verification="standard",
     )
+
+    @classmethod
+    def decoder(cls, options: LineMeterOptions) -> FrameProtocol:
+        """Give the sans-I/O half alone, for `drivers.decode` and the conformance kit."""
+        return LineFormat(options)
 
     def __init__(
         self, *, meter_id: str, address: str, clock: ClockPair, options: LineMeterOptions | None = None

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import ClassVar, cast
 
+from drivers.frame import FrameProtocol
 from drivers.handheld.ascii14 import Ascii14
 from drivers.handheld.es519 import Es519
-from drivers.handheld.frame import FrameProtocol
 from drivers.handheld.fs9721 import Fs9721
 from drivers.handheld.fs9922 import Fs9922
 from drivers.handheld.hand_meter import HandMeter

@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import ClassVar
 
-from drivers.handheld.frame import Decoded, FrameProtocol, FrameRefused, NotMeasured, scaled
+from drivers.frame import Decoded, FrameProtocol, FrameRefused, NotMeasured, scaled
 from drivers.link.address import SerialLine
 from drivers.link.framing import Framer, MarkedFramer
 from drivers.reading import Flag, Kind, Origin, Quantity

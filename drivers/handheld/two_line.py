@@ -15,7 +15,7 @@ import re
 from dataclasses import dataclass
 from typing import ClassVar, Literal
 
-from drivers.handheld.frame import Decoded, FrameProtocol, FrameRefused, NotMeasured
+from drivers.frame import Decoded, FrameProtocol, FrameRefused, NotMeasured
 from drivers.handheld.lines import last_digit
 from drivers.link.address import SerialLine
 from drivers.link.framing import Framer, LineFramer

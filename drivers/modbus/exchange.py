@@ -125,3 +125,21 @@ class Exchange:
     def _framer(self) -> FramerBase:
         decoder = DecodePDU(False)  # noqa: FBT003 - pymodbus's own call: False stands for the asking side
         return FramerRTU(decoder) if self._framing == "rtu" else FramerSocket(decoder)
+
+
+def registers_of_frame(frame: bytes) -> list[int]:
+    """Take the registers out of one whole answer of Modbus RTU.
+
+    Raises:
+        ValueError: it is none, its checksum is wrong, or it is an exception; says which.
+    """
+    try:
+        _, answer = FramerRTU(DecodePDU(False)).handleFrame(frame, 0, 0)  # noqa: FBT003 - as above
+    except (ModbusException, ValueError, IndexError) as error:
+        raise ValueError("not an answer of Modbus RTU") from error
+    if answer is None:
+        raise ValueError("length or CRC")
+    if isinstance(answer, ExceptionResponse):
+        words = EXCEPTION_WORDS.get(answer.exception_code, "of unknown meaning")
+        raise ValueError(f"exception {answer.exception_code}: {words}")  # noqa: TRY004 - the answer's fault
+    return list(answer.registers)

@@ -15,9 +15,11 @@ from typing import Annotated, ClassVar, Literal, Self
 from pydantic import BaseModel, ConfigDict, Field
 
 from drivers.errors import LinkTimeout, MeterRefused
+from drivers.frame import Decoded, FrameProtocol, FrameRefused, WholeFramer
 from drivers.link.address import SerialLine, channel_for, parse_address
+from drivers.link.framing import Framer
 from drivers.meter import Capabilities, ClockPair, Held, Identity, Setup
-from drivers.modbus.exchange import Exchange, Framing
+from drivers.modbus.exchange import Exchange, Framing, registers_of_frame
 from drivers.modbus.registers import RegisterChannel, value_of
 from drivers.reading import Kind, Origin, Quantity, Reading
 
@@ -66,6 +68,32 @@ class RegisterMeterOptions(BaseModel):
     start: StartRegister | None = None
 
 
+class RtuAnswers(FrameProtocol):
+    """Whole answers of Modbus RTU as a `FrameProtocol`."""
+
+    name = "modbus"
+    usual_line = _USUAL_LINE
+    quantities = frozenset(Quantity)
+    checked = True  # CRC-16
+    verification = "standard"
+
+    def __init__(self, channel: RegisterChannel) -> None:
+        self._channel = channel
+
+    def framer(self) -> Framer:
+        """One answer at a time: their ends are marked by silence, not by bytes."""
+        return WholeFramer()
+
+    def decode(self, frame: bytes) -> Decoded:
+        """Decode one answer. Raises: FrameRefused."""
+        channel = self._channel
+        try:
+            kind, value_si = value_of(channel, registers_of_frame(frame))
+        except ValueError as error:
+            raise FrameRefused(str(error)) from error
+        return Decoded(channel.quantity, kind, value_si, channel.worth_si, channel.full_scale_si)
+
+
 class RegisterMeter:
     """Fulfils `drivers.meter.Meter`. May be entered again after a broken link."""
 
@@ -76,6 +104,11 @@ class RegisterMeter:
         streaming=False,
         verification="standard",
     )
+
+    @classmethod
+    def decoder(cls, options: RegisterMeterOptions) -> FrameProtocol:
+        """Give the sans-I/O half alone: whole RTU answers, read as the first channel."""
+        return RtuAnswers(options.channels[0])
 
     def __init__(
         self, *, meter_id: str, address: str, clock: ClockPair, options: RegisterMeterOptions

@@ -15,10 +15,11 @@ from types import TracebackType
 from typing import ClassVar, Self
 
 from drivers.errors import LinkTimeout, MeterRefused
+from drivers.frame import FrameProtocol
 from drivers.meter import Capabilities, ClockPair, Held, Identity, Setup
 from drivers.reading import Kind, Origin, Quantity, Reading
 from drivers.scpi import language
-from drivers.scpi.dialect import Dialect
+from drivers.scpi.dialect import AnswerFormat, Dialect
 from drivers.scpi.dialogue import Dialogue
 from drivers.scpi.options import BenchMeterOptions
 
@@ -38,6 +39,11 @@ class BenchMeter:
     capabilities: Capabilities = Capabilities(
         quantities=frozenset(language.FUNCTION_OF), settable=True, streaming=False, verification="standard"
     )
+
+    @classmethod
+    def decoder(cls, options: BenchMeterOptions) -> FrameProtocol:
+        """Give the sans-I/O half alone, for `drivers.decode` and the conformance kit."""
+        return AnswerFormat(Dialect(options), Quantity.RESISTANCE)
 
     def __init__(
         self, *, meter_id: str, address: str, clock: ClockPair, options: BenchMeterOptions | None = None

@@ -7,6 +7,9 @@ from __future__ import annotations
 
 import re
 
+from drivers.frame import Decoded, FrameProtocol, FrameRefused
+from drivers.link.address import PLAIN_LINE
+from drivers.link.framing import Framer, LineFramer
 from drivers.meter import Setup
 from drivers.reading import Kind, Quantity
 from drivers.scpi import language
@@ -109,3 +112,34 @@ class Dialect:
             if match is not None:
                 return language.parse_number(match[1])
         return language.parse_number(part)
+
+
+class AnswerFormat(FrameProtocol):
+    """Answers to a read query as a `FrameProtocol`; they carry no unit, so the quantity is given.
+
+    Args:
+        dialect: the meter's.
+        quantity: what its numbers are taken for.
+    """
+
+    name = "scpi"
+    usual_line = PLAIN_LINE
+    quantities = frozenset(language.FUNCTION_OF)
+    checked = True  # by the link, USB, TCP or GPIB, and by the dialogue: an answer must fit its question
+    verification = "standard"
+
+    def __init__(self, dialect: Dialect, quantity: Quantity) -> None:
+        self._dialect = dialect
+        self._quantity = quantity
+
+    def framer(self) -> Framer:
+        """Lines that end in CR, LF or both."""
+        return LineFramer()
+
+    def decode(self, frame: bytes) -> Decoded:
+        """Decode one answer. Raises: FrameRefused."""
+        try:
+            number = self._dialect.parse_reading(frame.decode("ascii").strip(), self._quantity)
+        except ValueError as error:
+            raise FrameRefused(str(error)) from error
+        return Decoded(self._quantity, number.kind, number.value)

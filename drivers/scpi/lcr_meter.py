@@ -14,11 +14,12 @@ from typing import Annotated, ClassVar
 
 from pydantic import Field
 
+from drivers.frame import FrameProtocol
 from drivers.meter import Capabilities, Setup
 from drivers.reading import Kind, Quantity
 from drivers.scpi import language
 from drivers.scpi.bench_meter import BenchMeter
-from drivers.scpi.dialect import Dialect
+from drivers.scpi.dialect import AnswerFormat, Dialect
 from drivers.scpi.options import BenchMeterOptions
 
 STATUS_WORDS = {
@@ -131,6 +132,14 @@ class LcrMeter(BenchMeter):
         BenchMeter.capabilities, quantities=frozenset(_FIELD_OF), verification="memory"
     )
 
+    @classmethod
+    def decoder(cls, options: BenchMeterOptions) -> FrameProtocol:
+        """Give the sans-I/O half alone; answers carry no unit and are taken for an inductance."""
+        return AnswerFormat(LcrDialect(_lcr(options)), Quantity.INDUCTANCE)
+
     def _make_dialect(self) -> Dialect:
-        options = self._options
-        return LcrDialect(options if isinstance(options, LcrOptions) else LcrOptions())
+        return LcrDialect(_lcr(self._options))
+
+
+def _lcr(options: BenchMeterOptions) -> LcrOptions:
+    return options if isinstance(options, LcrOptions) else LcrOptions()

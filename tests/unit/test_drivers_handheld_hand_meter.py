@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import asyncio
 import os
+import select
+import threading
 import time
 import tty
 
@@ -165,10 +167,14 @@ async def test_silence_loss_and_rubbish_are_told_apart(pty_pair):
 
 async def answering(master, script):
     """Answer each question that arrives with the next of the script; None stays silent."""
-    for answer in script:
-        question = await asyncio.to_thread(os.read, master, 64)
-        if answer is not None:
-            os.write(master, answer(question) if callable(answer) else answer)
+
+    def play():
+        for answer in script:
+            question = os.read(master, 1)  # a letter is a question
+            if answer is not None:
+                os.write(master, answer(question))
+
+    await asyncio.to_thread(play)
 
 
 async def test_a_set_that_is_asked_with_a_letter_is_asked_again_after_silence(pty_pair):
@@ -183,25 +189,33 @@ async def test_a_set_that_is_asked_with_a_letter_is_asked_again_after_silence(pt
         assert meter.capabilities.streaming is False
         playing = asyncio.create_task(answering(master, [answer, None, answer]))
         readings = await take(meter, 2)
-        await playing
+        await asyncio.wait_for(playing, 2)
     assert asked == [b"D", b"D"]
     assert [r.value_si for r in readings] == [12.34, 12.34]
 
 
 async def test_an_answer_that_comes_late_is_not_the_next_ones(pty_pair):
     master, path = pty_pair
+    stop = threading.Event()
 
-    async def play():
-        os.read(master, 64)
-        await asyncio.sleep(0.25)  # after the timeout of 0.1 s, and after the second question
-        os.write(master, b"0\r+9.900E+1,OHM,NORMAL,NONE\r")
-        for _ in range(3):
-            await asyncio.to_thread(os.read, master, 64)
-            os.write(master, b"0\r+1.047E+1,OHM,NORMAL,NONE\r")
+    def play():
+        late = True
+        while not stop.is_set():
+            if not select.select([master], [], [], 0.02)[0]:
+                continue
+            questions = os.read(master, 64).count(b"\r")
+            if late:
+                late = False
+                time.sleep(0.25)  # after the timeout of 0.1 s, and after the second question
+                os.write(master, b"0\r+9.900E+1,OHM,NORMAL,NONE\r")
+                questions -= 1
+            for _ in range(questions):
+                os.write(master, b"0\r+1.047E+1,OHM,NORMAL,NONE\r")
 
     async with meter_at(TwoLineMeter, path, poll_s=0.02, reply_timeout_s=0.1) as meter:
-        playing = asyncio.create_task(asyncio.to_thread(asyncio.run, play()))
+        playing = asyncio.create_task(asyncio.to_thread(play))
         readings = await take(meter, 2)
+        stop.set()
         await playing
     assert [r.value_si for r in readings] == [10.47, 10.47], "one stray answer has no neighbour that agrees"
 

@@ -190,7 +190,7 @@ async def test_on_a_real_line_a_late_or_damaged_answer_is_not_believed():
 
     def play():
         os.read(master, 8)
-        time.sleep(0.2)  # answers after the timeout of 0.1 s
+        time.sleep(0.4)  # answers after the timeout of 0.25 s
         os.write(master, OTHER)
         os.read(master, 8)  # this answer is thrown away
         os.write(master, GOOD)
@@ -206,7 +206,7 @@ async def test_on_a_real_line_a_late_or_damaged_answer_is_not_believed():
 
     playing = asyncio.create_task(asyncio.to_thread(play))
     meter = RegisterMeter(
-        meter_id="m", address=f"serial:{os.ttyname(slave)}", clock=clock, options=options(reply_timeout_s=0.1)
+        meter_id="m", address=f"serial:{os.ttyname(slave)}", clock=clock, options=options(reply_timeout_s=0.25)
     )
     async with meter:
         readings = await take(meter, 2)

@@ -108,7 +108,7 @@ def faulty(kind, *fault):
 
 def test_shorted_turns_take_away_their_share():
     """5 % of the slow coil dead short: 192.44, and the series pair falls by as much."""
-    unit = faulty(PLOVER_80, "shorted", "charge slow", 0.05, 0.0)
+    unit = faulty(PLOVER_80, "shorted", "slow charge", 0.05, 0.0)
     assert unit.ohm("1", "2", 20.0) == pytest.approx(192.44, abs=0.01)
     assert unit.ohm("1", "3", 20.0) == pytest.approx(238.56, abs=0.01)
     assert unit.ohm("2", "3", 20.0) == pytest.approx(46.167, abs=0.01)
@@ -140,7 +140,7 @@ def test_joints_do_not_follow_the_temperature_of_copper():
 
 def test_an_open_winding_leaves_the_other_pairs_alone():
     """Both pairs through it are open."""
-    unit = faulty(PLOVER_80, "open", "charge fast")
+    unit = faulty(PLOVER_80, "open", "fast charge")
     assert math.isinf(unit.ohm("2", "3", 20.0))
     assert math.isinf(unit.ohm("1", "3", 20.0))
     assert unit.ohm("1", "2", 20.0) == pytest.approx(202.567, abs=0.001)
@@ -148,7 +148,7 @@ def test_an_open_winding_leaves_the_other_pairs_alone():
 
 def test_a_ground_is_located_by_three_readings():
     """x = (Ra - Rb + R)/2R and Rf = (Ra + Rb - R)/2, by Kirchhoff."""
-    unit = faulty(PLOVER_80, "grounded", "charge slow", 0.2, 40.0)
+    unit = faulty(PLOVER_80, "grounded", "slow charge", 0.2, 40.0)
     a, b, whole = (unit.ohm(*p, 20.0) for p in (("1", "CORE"), ("2", "CORE"), ("1", "2")))
     assert (a, b) == (pytest.approx(80.5, abs=0.1), pytest.approx(202.1, abs=0.1))
     assert (a - b + whole) / (2 * whole) == pytest.approx(0.2, abs=1e-3)

@@ -93,13 +93,13 @@ def test_high_resistance_is_never_called_shorted_turns():
 
 def test_bypassed_coil_of_a_phase():
     """One of four coils: a quarter of the phase, or wire a gauge too thick; never a joint."""
-    found = explained(QUERN, quern(0.7814, 0.7814, 0.8914, 0.341), two_wire=False)
+    found = explained(QUERN, quern(0.7814, 0.7814, 0.8914, 0.341), four_wire_below_ohm=math.inf)
     assert found[0].sentence == "About 38 of 152 turns of the phase V are shorted."
 
 
 def test_hot_stator_is_called_warm():
     """64 °C believed to be 20 °C: plus 17 % on every pair."""
-    found = explained(QUERN, quern(1.0455, 1.0455, 1.0455, 0.529), two_wire=False)
+    found = explained(QUERN, quern(1.0455, 1.0455, 1.0455, 0.529), four_wire_below_ohm=math.inf)
     assert (found[0].fault, found[0].sentence[:26]) == ("warm", "The unit is about 44 K war")
 
 
@@ -116,7 +116,7 @@ def test_high_lead_zero_is_the_same_ohms_everywhere():
     assert found[0].sentence == "Every reading is about 350 mΩ too high: measure the lead zero again."
     assert all(
         hypothesis.fault != "lead_zero"
-        for hypothesis in explained(FATHOM, known(values, 0.005), two_wire=False)
+        for hypothesis in explained(FATHOM, known(values, 0.005), four_wire_below_ohm=math.inf)
     )
 
 
@@ -184,7 +184,9 @@ def test_ground_in_a_star_is_located():
     """Phase V grounded at 35 % through 3 ohm, four wires."""
     pairs = [Pair(pin, "core") for pin in "UVN"] + [Pair("U", "V"), Pair("V", "W"), Pair("U", "W")]
     found = explained(
-        QUERN, known(zip(pairs, (3.73, 3.16, 3.29, *[0.8914] * 3), strict=True), 0.0005), two_wire=False
+        QUERN,
+        known(zip(pairs, (3.73, 3.16, 3.29, *[0.8914] * 3), strict=True), 0.0005),
+        four_wire_below_ohm=math.inf,
     )
     assert (
         found[0].sentence == "The phase V touches the core about 35 % along from pin V, through about 3.0 Ω."
@@ -193,14 +195,18 @@ def test_ground_in_a_star_is_located():
 
 def test_delta_by_mistake_is_named():
     """A third of the line value on every pair, and the neutral is dead."""
-    found = explained(QUERN, quern(0.304, 0.304, 0.304, OPEN), two_wire=False, purpose=Purpose.FINAL)
+    found = explained(
+        QUERN, quern(0.304, 0.304, 0.304, OPEN), four_wire_below_ohm=math.inf, purpose=Purpose.FINAL
+    )
     assert found[0].fault == "star_delta"
     assert "joined as a delta, not a star" in found[0].sentence
 
 
 def test_thin_wire_in_all_phases_or_a_very_warm_unit():
     """26 % more everywhere: both explanations stay, and nothing else."""
-    found = explained(QUERN, quern(1.121, 1.121, 1.121, 0.566), two_wire=False, purpose=Purpose.FINAL)
+    found = explained(
+        QUERN, quern(1.121, 1.121, 1.121, 0.566), four_wire_below_ohm=math.inf, purpose=Purpose.FINAL
+    )
     assert {hypothesis.fault for hypothesis in found} == {"wire_too_thin", "warm"}
 
 

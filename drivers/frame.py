@@ -1,4 +1,4 @@
-"""What every frame decoder of a hand meter gives, and what it is. Sans-I/O; not for timing or links."""
+"""What every frame decoder gives, and what it is. Sans-I/O; not for timing or links."""
 
 from __future__ import annotations
 
@@ -66,6 +66,20 @@ class FrameProtocol(ABC):
         Raises:
             FrameRefused: it is none; NotMeasured: it is one, but without a reading.
         """
+
+
+class WholeFramer:
+    """Takes every chunk as one frame: for bytes that someone has cut out already."""
+
+    def __init__(self) -> None:
+        self.thrown_bytes = 0
+
+    def feed(self, data: bytes) -> list[bytes]:
+        """Give the bytes as they are."""
+        return [data] if data else []
+
+    def reset(self) -> None:
+        """Nothing is kept."""
 
 
 def decoded_counts(
