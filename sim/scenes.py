@@ -120,13 +120,13 @@ PLOVER_ROLES = ("good", "wrong pair", "shorted", "joint", "open", "warm", "good"
 def plover_fault(role: str, dice: random.Random) -> Fault:
     """The fault of a role in a Plover 80, with its size thrown."""
     if role == "shorted":
-        coil = dice.choice(("charge slow", "charge fast"))
+        coil = dice.choice(("slow charge", "fast charge"))
         return Fault("shorted", coil, dice.uniform(0.10, 0.16), dice.uniform(0.0, 0.05))
     if role == "joint":
         pin, low, high = dice.choice((("2", 8.0, 14.0), ("3", 6.0, 10.0)))
         return Fault("joint", pin, dice.uniform(low, high))
     if role == "open":
-        return Fault("open", dice.choice(("charge fast", "trigger")))
+        return Fault("open", dice.choice(("fast charge", "trigger")))
     if role == "warm":
         return Fault("warm", size=35.0, extra=25.0)
     return Fault()

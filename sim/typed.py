@@ -21,7 +21,7 @@ HELP = """\
   short          touch the tips together
   lift           take the probes up
   unit KIND      put another unit on the bench: {kinds};
-                 with place and size if you like: unit joint 2 12, unit shorted charge slow 0.12
+                 with place and size if you like: unit joint 2 12, unit shorted slow charge 0.12
   what           what is really wrong with the unit on the bench
   help, quit"""
 

@@ -51,7 +51,7 @@ class UnitType:
     Attributes:
         key: name on the command line; title: for people; prefix: of its serials.
         leads: branches that are no winding: tails, connector leads, strap.
-        strap_max_ohm: limit for the strap, None where there is none.
+        strap: its two ends and its largest resistance, None where there is none.
         steps: pairs in the order a bench would probe them.
         isolated: pairs without any path in a sound unit.
         balanced: pairs that must agree; balance: largest deviation from their mean as a fraction of it.
@@ -66,7 +66,7 @@ class UnitType:
     coils: tuple[Coil, ...]
     leads: tuple[Branch, ...]
     steps: tuple[tuple[str, str], ...]
-    strap_max_ohm: float | None = None
+    strap: tuple[str, str, float] | None = None
     isolated: tuple[tuple[str, str], ...] = ()
     balanced: tuple[tuple[str, str], ...] = ()
     balance: float = math.inf
@@ -88,21 +88,14 @@ class UnitType:
     def pair_limits_ohm(self) -> dict[tuple[str, str], tuple[float, float, float]]:
         """Nominal, lowest and highest good value of every pair that has a path, at 20 °C.
 
-        Limits are those of all windings on the path at their low or high end together; the strap's own pairs
-        take its limit.
+        Limits are those of all windings on the path at their low or high end together; the strap has its own.
         """
         return _pair_limits_ohm(self)
 
     def at_limit(self, sign: float) -> WoundUnit:
-        """A unit with all windings at the lower (-1) or upper (+1) end of their tolerance, the strap too."""
+        """A unit with all windings at the lower (-1) or upper (+1) end of their tolerance."""
         coils = tuple(Branch(c.name, c.a, c.b, c.ohm_20() * (1 + sign * c.tolerance)) for c in self.coils)
-        leads = self.leads
-        if self.strap_max_ohm is not None:
-            strap = self.strap_max_ohm if sign > 0 else 0.0
-            leads = tuple(
-                Branch(b.name, b.a, b.b, strap) if b.name == "earth strap" else b for b in self.leads
-            )
-        return WoundUnit("limit", leads + coils)
+        return WoundUnit("limit", self.leads + coils)
 
 
 @functools.cache
@@ -113,6 +106,9 @@ def _pair_limits_ohm(kind: UnitType) -> dict[tuple[str, str], tuple[float, float
         ohm = nominal.ohm(a, b, 20.0)
         if math.isfinite(ohm):
             found[a, b] = (ohm, low.ohm(a, b, 20.0), high.ohm(a, b, 20.0))
+    if kind.strap is not None:
+        a, b, most_ohm = kind.strap
+        found[a, b] = (nominal.ohm(a, b, 20.0), 0.0, most_ohm)
     return found
 
 
@@ -127,8 +123,8 @@ PLOVER_80 = UnitType(
     pins=("1", "2", "3", "4", "5", "6"),
     core="CORE",
     coils=(
-        Coil("charge slow", "1'", "2'", 2400, 36, 0.062, 0.06),
-        Coil("charge fast", "2'", "3'", 1020, 33, 0.067, 0.05),
+        Coil("slow charge", "1'", "2'", 2400, 36, 0.062, 0.06),
+        Coil("fast charge", "2'", "3'", 1020, 33, 0.067, 0.05),
         Coil("trigger", "4'", "CORE", 1150, 38, 0.034, 0.07),
         Coil("lighting", "5'", "CORE", 230, 18, 0.078, 0.05, extra_m=0.3, sections=5),
     ),
@@ -137,8 +133,8 @@ PLOVER_80 = UnitType(
         _lead("5", "5'", 0.60 * 0.0195),  # 0.60 m of 1.0 mm²
         Branch("earth strap", "6", "CORE", 0.60 * 0.0195 + 0.12 * 0.0133),
     ),
-    steps=(("1", "2"), ("2", "3"), ("1", "3"), ("4", "CORE"), ("5", "CORE"), ("6", "CORE")),
-    strap_max_ohm=0.05,
+    steps=(("1", "2"), ("2", "3"), ("1", "3"), ("4", "6"), ("5", "6"), ("6", "CORE")),
+    strap=("6", "CORE", 0.05),
     isolated=(("1", "CORE"), ("2", "CORE"), ("3", "CORE")),
 )
 
