@@ -151,6 +151,16 @@ class Journal:
         """
         await self._in_thread(lambda: self._move_cursor(name, seq))
 
+    async def skip_numbers(self, seq: int) -> None:
+        """Give the next entry a number behind `seq`.
+
+        For when an older copy of the file was put back: what came after it has been sent with these numbers.
+
+        Raises:
+            JournalUnusable: it could not be written.
+        """
+        await self._in_thread(lambda: self._skip_numbers(seq))
+
     # ------------------------------------------------------------------ reading
 
     async def read_after(self, seq: int, limit: int = 200) -> list[Entry]:
@@ -269,6 +279,11 @@ class Journal:
                 " SET seq = max(seq, ?2), utc_s = ?3",
                 (name, seq, self._clock.utc_s()),
             )
+
+    def _skip_numbers(self, seq: int) -> None:
+        connection = self._use()
+        with atomic(connection):
+            connection.execute("UPDATE sqlite_sequence SET seq = max(seq, ?) WHERE name = 'entry'", (seq,))
 
     def _select(self, sql: str, values: tuple[Any, ...]) -> list[Entry]:
         return [entry_of(self.birth, row) for row in self._use().execute(sql, values)]

@@ -1,7 +1,6 @@
-"""The journal: committed before anything is shown, in order, all or nothing; and told plainly when it fails."""
+"""The journal: committed before anything is shown, in order, all or nothing; told plainly when it fails."""
 
 import asyncio
-import os
 import sqlite3
 import stat
 from dataclasses import replace
@@ -362,5 +361,5 @@ def test_the_lock_is_no_way_into_other_files(tmp_path):
 
 async def test_the_lock_is_for_the_owner_and_the_group_only(journal):
     """Nobody else gets to hold up a bench by taking its lock."""
-    mode = stat.S_IMODE(os.stat(journal.path.parent / "journal.lock").st_mode)
+    mode = stat.S_IMODE((journal.path.parent / "journal.lock").stat().st_mode)
     assert mode & 0o007 == 0

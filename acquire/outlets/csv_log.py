@@ -1,0 +1,236 @@
+"""Verdicts as CSV files that any spreadsheet opens: one row a verdict, exactly one, whatever happens.
+
+RFC 4180: commas, CRLF, quotes where needed. UTF-8 with a byte order mark: without it a spreadsheet takes the
+file for its local 8-bit code and spoils every name that is not plain English, while readers that know UTF-8
+pass over it; one that does not (Python's `csv` on a file opened as plain UTF-8) sees it glued to the first
+column's name only, so the first column is one that nobody asks for by name. Numbers have a point and no
+thousands sign.
+
+Each batch of rows is synced to the disk before the journal's cursor moves. At start, a torn last row is cut
+off, and each file goes on behind the last whole row it holds: the id in the row decides, so that a crash
+between writing and moving the cursor leads neither to a gap nor to a second row. Not for reading CSV, and not
+for columns (payload).
+"""
+
+from __future__ import annotations
+
+import asyncio
+import csv
+import hashlib
+import io
+import os
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from enum import StrEnum
+from pathlib import Path
+from typing import Any, Self
+
+import structlog
+
+from acquire.journal.entry import Entry
+from acquire.journal.opening import sync_folder
+from acquire.journal.store import Journal
+from acquire.outlets.csv_tail import Tail, cut_torn_tail, examine
+from acquire.outlets.outlet import OutletFailed
+from acquire.outlets.payload import header, row_of
+
+log = structlog.get_logger()
+
+BOM = b"\xef\xbb\xbf"
+
+LOOK_BACK = 500
+"""How many entries before the cursor are compared with the files at start: more than any disk holds back."""
+
+LONGEST_NAME = 60
+"""Characters of a batch's name that go into its file's name."""
+
+OTHER_NAMES = 20
+"""How many files of one day or batch there may be whose header is not ours, before we give up."""
+
+
+class Split(StrEnum):
+    """What gets a file of its own."""
+
+    DAY = "day"
+    BATCH = "batch"
+
+
+@dataclass(slots=True)
+class CsvLog:
+    """An outlet that writes CSV files into one folder.
+
+    Attributes:
+        folder: made if missing; nothing outside it is ever written.
+        split: one file per UTC day or per batch.
+        at_once: rows that share one sync.
+        repaired: torn rows cut off since the start.
+    """
+
+    folder: Path
+    split: Split = Split.DAY
+    at_once: int = 200
+    repaired: int = 0
+    _birth: str = ""
+    _done_before: int = 0
+    _tails: dict[str, tuple[Path, Tail]] = field(default_factory=dict)
+
+    async def __aenter__(self) -> Self:
+        """Make the folder."""
+        self._tails.clear()
+        try:
+            await asyncio.to_thread(self.folder.mkdir, parents=True, exist_ok=True)
+        except OSError as error:
+            raise self._failed(self.folder, error) from error
+        return self
+
+    async def __aexit__(self, *_: object) -> None:
+        """Nothing is held open between two batches."""
+
+    async def watch(self) -> None:
+        """Files do not break by themselves."""
+        await asyncio.Event().wait()
+
+    async def begins_behind(self, journal: Journal, cursor: int) -> int:
+        """Compare the files with the journal, cut torn rows off, and find the first row that is missing."""
+        self._birth, self._done_before = journal.birth, cursor
+        earlier = await journal.read_after(max(0, cursor - LOOK_BACK), LOOK_BACK)
+        earlier = [entry for entry in earlier if entry.seq <= cursor]
+        start, highest = await asyncio.to_thread(self._first_missing, earlier, cursor)
+        if highest > journal.last_seq:  # an older journal was put back; its numbers are taken already
+            log.warning("csv.ahead", journal_seq=journal.last_seq, csv_seq=highest)
+            await journal.skip_numbers(highest)
+        return start
+
+    async def send(self, entries: Sequence[Entry]) -> None:
+        """Write the verdicts among the entries, and sync each file."""
+        await asyncio.to_thread(self._write, entries)
+
+    # ------------------------------------------------------------------ in a thread
+
+    def _first_missing(self, earlier: Sequence[Entry], cursor: int) -> tuple[int, int]:
+        """Find where to begin, and the highest number that any file holds."""
+        start, highest = cursor, 0
+        for entry in earlier:
+            path, tail = self._tail_of(entry) if entry.kind == "verdict" else (None, None)
+            if path is None or tail is None or not path.exists():
+                continue  # a file that somebody has taken away is not written again
+            highest = max(highest, tail.last_seq)
+            if tail.last_seq < entry.seq:
+                start = min(start, entry.seq - 1)
+        return start, highest
+
+    def _write(self, entries: Sequence[Entry]) -> None:
+        rows: dict[str, list[Entry]] = {}
+        for entry in entries:
+            if entry.kind == "verdict":
+                rows.setdefault(file_name(entry.payload, self.split), []).append(entry)
+        for name, verdicts in rows.items():
+            path, tail = self._tail_of(verdicts[0])
+            # What has gone out is written again only into a file that is still there.
+            behind = tail.last_seq if path.exists() else max(tail.last_seq, self._done_before)
+            missing = [entry for entry in verdicts if entry.seq > behind]
+            if missing:
+                self._append(name, path, tail, missing)
+
+    def _tail_of(self, entry: Entry) -> tuple[Path, Tail]:
+        """The file an entry belongs to and how it ends; examined anew if somebody else has changed it."""
+        name = file_name(entry.payload, self.split)
+        known = self._tails.get(name)
+        if known is None or _size_of(known[0]) != known[1].size:
+            known = self._tails[name] = self._usable(name)
+        return known
+
+    def _usable(self, name: str) -> tuple[Path, Tail]:
+        """The first file of this name, or of this name with a number, whose header is ours."""
+        top = _lines([header()], bom=True)
+        for number in range(1, OTHER_NAMES + 1):
+            path = self.folder / (f"{name}.csv" if number == 1 else f"{name}-{number}.csv")
+            try:
+                tail = examine(path, top, self._birth)
+                if tail is not None and tail.torn:
+                    log.warning("csv.repaired", file=str(path), torn_bytes=tail.torn)
+                    tail = cut_torn_tail(path, tail)
+                    self.repaired += 1
+            except OSError as error:
+                raise self._failed(path, error) from error
+            if tail is not None:
+                return path, tail
+        raise OutletFailed(
+            f"The folder {self.folder} holds {OTHER_NAMES} files named {name} with other columns.",
+            "Move them elsewhere.",
+        )
+
+    def _append(self, name: str, path: Path, tail: Tail, entries: Sequence[Entry]) -> None:
+        """Append rows and sync; on failure take back what was written of them."""
+        rows = [row_of(entry) for entry in entries]
+        data = _lines([header(), *rows], bom=True) if tail.size == 0 else _lines(rows)
+        try:
+            number = os.open(
+                path, os.O_WRONLY | os.O_CREAT | os.O_APPEND | os.O_NOFOLLOW | os.O_CLOEXEC, 0o644
+            )
+        except OSError as error:
+            raise self._failed(path, error) from error
+        try:
+            _write_all(number, data)
+            os.fsync(number)
+            if tail.size == 0:
+                sync_folder(self.folder)
+        except OSError as error:
+            self._tails.pop(name, None)  # the file is examined anew before the next row
+            _take_back(number, tail.size)
+            raise self._failed(path, error) from error
+        finally:
+            os.close(number)
+        self._tails[name] = (path, Tail(tail.size + len(data), entries[-1].seq))
+
+    def _failed(self, path: Path, error: OSError) -> OutletFailed:
+        return OutletFailed(
+            f"The CSV file {path} cannot be written: {error.strerror}.",
+            "The verdicts are safe in the journal and follow once it can.",
+        )
+
+
+def file_name(verdict: dict[str, Any], split: Split) -> str:
+    """Name of the file a verdict belongs to, without `.csv`; safe whatever the batch is called."""
+    if split is Split.DAY:
+        try:
+            return datetime.fromtimestamp(verdict["utc_s"], UTC).strftime("verdicts-%Y-%m-%d")
+        except (ValueError, OverflowError, OSError):
+            return "verdicts-undated"
+    batch = str(verdict["batch"])
+    if not batch:
+        return "verdicts-without-batch"
+    safe = re.sub(r"[^A-Za-z0-9._-]+", "_", batch)[:LONGEST_NAME]
+    if safe == batch:
+        return f"batch-{batch}"
+    # Two names that look alike once made safe must not share a file.
+    return f"batch-{safe}-{hashlib.sha256(batch.encode('utf-8', 'surrogatepass')).hexdigest()[:8]}"
+
+
+def _lines(rows: Sequence[Sequence[str]], *, bom: bool = False) -> bytes:
+    text = io.StringIO(newline="")
+    csv.writer(text, lineterminator="\r\n").writerows(rows)
+    return (BOM if bom else b"") + text.getvalue().encode("utf-8")
+
+
+def _write_all(number: int, data: bytes) -> None:
+    left = memoryview(data)
+    while left:
+        left = left[os.write(number, left) :]
+
+
+def _take_back(number: int, size: int) -> None:
+    """Cut a file back to what it was; if even that fails, the next start finds a torn row and cuts it."""
+    try:
+        os.ftruncate(number, size)
+    except OSError:
+        log.warning("csv.torn", size=size)
+
+
+def _size_of(path: Path) -> int:
+    try:
+        return path.stat().st_size
+    except OSError:
+        return 0

@@ -1,0 +1,212 @@
+"""How everything leaves the journal: an outlet follows it from a cursor of its own.
+
+`drain` reads behind the cursor, hands the entries to the outlet, and moves the cursor when they are safely
+out. A failure is counted, logged and tried again with back-off; it never holds up the bench, whose verdicts
+are on the journal already. Not for what goes out nor where to (csv_log, mqtt).
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import random
+from collections.abc import Awaitable, Sequence
+from dataclasses import dataclass, field
+from typing import Any, Protocol, Self
+
+import structlog
+
+from acquire.errors import JournalUnusable, SteadyohmError
+from acquire.journal.entry import Entry
+from acquire.journal.store import Journal
+
+log = structlog.get_logger()
+
+
+class OutletFailed(SteadyohmError):
+    """Entries could not be sent; they are tried again.
+
+    Attributes:
+        sent: sequence number of the last entry that did go out for certain; None where none of the batch did.
+    """
+
+    def __init__(self, what: str, hint: str = "", *, sent: int | None = None) -> None:
+        self.sent = sent
+        super().__init__(what, hint)
+
+
+class Outlet(Protocol):
+    """Somewhere entries go to. Entered before the first `send`, left after a failure or at the end.
+
+    Attributes:
+        at_once: most entries one `send` is given; how many may go out twice if the power fails between
+            sending and noting it.
+    """
+
+    at_once: int
+
+    async def __aenter__(self) -> Self:
+        """Open what is needed.
+
+        Raises:
+            OutletFailed: it cannot be opened now.
+        """
+        ...
+
+    async def __aexit__(self, *_: object) -> None:
+        """Close it."""
+        ...
+
+    async def begins_behind(self, journal: Journal, cursor: int) -> int:
+        """Sequence number to go on behind: the cursor, or earlier where something must be repaired."""
+        ...
+
+    async def send(self, entries: Sequence[Entry]) -> None:
+        """Bring entries out, in order; returns when they are safe at their destination.
+
+        Raises:
+            OutletFailed: some or all of them are not.
+        """
+        ...
+
+    async def watch(self) -> None:
+        """Run while there is nothing to send; never returns.
+
+        Raises:
+            OutletFailed: what was opened has broken.
+        """
+        ...
+
+
+@dataclass(slots=True)
+class Health:
+    """How an outlet is doing, for notices, metrics and the health answer.
+
+    Attributes:
+        name: of the outlet and its cursor.
+        cursor: sequence number up to which everything has gone out.
+        sent: entries sent since the start.
+        failures: attempts that failed since the start.
+        failing: what the latest failure said; empty while all is well.
+    """
+
+    name: str
+    cursor: int = 0
+    sent: int = 0
+    failures: int = 0
+    failing: str = ""
+
+
+@dataclass(slots=True)
+class BackOff:
+    """Waiting times between attempts: doubled from the first to the longest, each shortened by chance.
+
+    The jitter (half to all of the time) keeps many benches from calling a returned broker all at once.
+
+    Attributes:
+        first_s, longest_s: seconds. Workshop choice: half a second hides a hiccup, and nobody waits longer
+            than half a minute for a broker that is back.
+    """
+
+    first_s: float = 0.5
+    longest_s: float = 30.0
+    _next_s: float = field(default=0.0)
+
+    def next_s(self) -> float:
+        """How long to wait this time."""
+        self._next_s = min(self._next_s * 2 or self.first_s, self.longest_s)
+        return self._next_s * random.uniform(0.5, 1.0)  # noqa: S311  (jitter, not a secret)
+
+    def reset(self) -> None:
+        """Begin anew after a success."""
+        self._next_s = 0.0
+
+
+async def drain(
+    journal: Journal,
+    outlet: Outlet,
+    name: str,
+    stop: asyncio.Event,
+    *,
+    health: Health | None = None,
+    back_off: BackOff | None = None,
+) -> None:
+    """Follow the journal until `stop` is set and everything before it has gone out.
+
+    Args:
+        journal: open.
+        outlet: not yet entered.
+        name: of its cursor.
+        stop: once set, what is left is sent in one last attempt, then this returns.
+        health: kept up to date, if given.
+        back_off: between attempts.
+    """
+    health = health or Health(name)
+    back_off = back_off or BackOff()
+    while True:
+        last_attempt = stop.is_set()
+        try:
+            async with outlet:
+                await _follow(journal, outlet, stop, health, back_off)
+        except (OutletFailed, JournalUnusable) as error:
+            log.warning("outlet.failed", outlet=name, error=str(error), failures=health.failures + 1)
+            health.failing = str(error)
+        except Exception as error:  # a fault of ours in one outlet must not stop the bench nor the others
+            log.exception("outlet.fault", outlet=name)
+            health.failing = f"{type(error).__name__}: {error}"
+        else:
+            return
+        health.failures += 1
+        if last_attempt:
+            return
+        with contextlib.suppress(TimeoutError):
+            await asyncio.wait_for(stop.wait(), back_off.next_s())
+
+
+async def _follow(
+    journal: Journal, outlet: Outlet, stop: asyncio.Event, health: Health, back_off: BackOff
+) -> None:
+    """Send entry after entry until told to stop; ends by an error when sending fails."""
+    seq = health.cursor = await journal.cursor(health.name)
+    seq = await outlet.begins_behind(journal, seq)
+    while True:
+        entries = await journal.read_after(seq, outlet.at_once)
+        if entries:
+            await _send(journal, outlet, entries, health)
+            seq = entries[-1].seq
+        elif stop.is_set():
+            return
+        else:
+            await first_of(journal.wait_beyond(seq), stop.wait(), outlet.watch())
+            continue
+        if health.failing:
+            log.info("outlet.back", outlet=health.name, failures=health.failures)
+            health.failing = ""
+        back_off.reset()
+
+
+async def _send(journal: Journal, outlet: Outlet, entries: Sequence[Entry], health: Health) -> None:
+    """Send a batch and note how far it got, even when it failed half-way."""
+    try:
+        await outlet.send(entries)
+    except OutletFailed as error:
+        if error.sent is not None:
+            await journal.move_cursor(health.name, error.sent)
+            health.sent += sum(entry.seq <= error.sent for entry in entries)
+        raise
+    await journal.move_cursor(health.name, entries[-1].seq)
+    health.cursor = max(health.cursor, entries[-1].seq)
+    health.sent += len(entries)
+
+
+async def first_of(*works: Awaitable[Any]) -> None:
+    """Wait until one of several is done, and stop the others. What it raised is raised."""
+    tasks = [asyncio.ensure_future(work) for work in works]
+    try:
+        done, _ = await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED)
+    finally:
+        for task in tasks:
+            task.cancel()
+        await asyncio.gather(*tasks, return_exceptions=True)
+    for task in done:
+        task.result()

@@ -1,0 +1,135 @@
+"""What others get to read: JSON objects, columns, schemas."""
+
+import csv
+import io
+import json
+
+import jsonschema
+import pytest
+
+from acquire.journal.entry import Entry
+from acquire.journal.plain import KINDS, kind_of, to_plain
+from acquire.outlets import payload as spelling
+from acquire.records import Verdict
+from tests.known_records import ALL, NOON_S, VERDICT, verdict
+
+
+def entry_of(record, seq=7):
+    return Entry(seq, f"{'0a' * 8}-{seq}", kind_of(record), record.utc_s, "", to_plain(record))
+
+
+def row_of(record):
+    return dict(zip(spelling.header(), spelling.row_of(entry_of(record)), strict=True))
+
+
+@pytest.mark.parametrize("record", ALL, ids=kind_of)
+def test_what_is_published_reads_back_as_the_record(record):
+    """Through JSON and back, whatever the kind."""
+    text = spelling.as_json(spelling.payload_of(entry_of(record)))
+
+    assert spelling.record_of(json.loads(text)) == record
+
+
+@pytest.mark.parametrize("record", ALL, ids=kind_of)
+def test_what_is_published_keeps_its_schema(record):
+    """Checked by an independent implementation of JSON Schema (the jsonschema package)."""
+    schema = spelling.json_schema(kind_of(record))
+    jsonschema.Draft202012Validator.check_schema(schema)
+    check = jsonschema.Draft202012Validator(schema)
+    published = json.loads(spelling.as_json(spelling.payload_of(entry_of(record))))
+
+    check.validate(published)
+    for key in ("id", "kind", "utc_s"):
+        broken = {name: value for name, value in published.items() if name != key}
+        assert not check.is_valid(broken), f"the schema does not ask for {key}"
+    assert not check.is_valid({**published, "id": "7"})
+
+
+def test_no_record_uses_a_key_of_the_envelope():
+    """Else one would hide the other."""
+    for kind, record in KINDS.items():
+        assert not set(spelling.HEAD) & set(record.__slots__), kind
+
+
+def test_a_payload_of_another_version_is_refused():
+    """Better no record than a wrong one."""
+    later = {**spelling.payload_of(entry_of(VERDICT)), "schema": 2}
+    with pytest.raises(ValueError, match="version"):
+        spelling.record_of(later)
+
+
+def test_half_a_surrogate_pair_cannot_break_the_json():
+    """Hostile text from a command must not stop what is published."""
+    text = spelling.as_json(spelling.payload_of(entry_of(verdict(serial="a\ud800b"))))
+
+    assert json.loads(text)["serial"] == "a?b"
+
+
+def test_every_field_of_a_verdict_has_a_column():
+    """A verdict and its row say the same."""
+    assert set(Verdict.__slots__) <= set(spelling.header())
+    assert set(spelling.header()) - set(Verdict.__slots__) == {"schema", "id", "time_utc"}
+    assert len(set(spelling.header())) == len(spelling.header())
+
+
+def test_numbers_in_a_row_read_back_exactly():
+    """The shortest text that gives the same double again."""
+    row = row_of(verdict(reference_ohm=0.1 + 0.2, raw_ohm=1e-7, lead_ohm=1e22))
+
+    assert float(row["reference_ohm"]) == 0.1 + 0.2
+    assert float(row["raw_ohm"]) == 1e-7
+    assert float(row["lead_ohm"]) == 1e22
+
+
+def test_what_is_missing_is_empty_and_what_is_open_is_no_zero():
+    """An open circuit has no value."""
+    row = row_of(verdict(reference_ohm=None, raw_ohm=None, expanded_ohm=None, counts=False))
+
+    assert row["reference_ohm"] == row["raw_ohm"] == row["expanded_ohm"] == ""
+    assert row["counts"] == "false"
+
+
+def test_the_time_is_iso_8601_in_utc():
+    """And empty where a broken clock has left the calendar."""
+    assert row_of(verdict())["time_utc"] == "2025-11-25T12:00:00.000Z"
+    assert spelling.iso_time(NOON_S + 0.1234) == "2025-11-25T12:00:00.123Z"
+    assert spelling.iso_time(1e18) == spelling.iso_time(float("inf")) == ""
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["=1+1", "+1", "-1", "@SUM(A1)", "\t=1", "\r=1", "\n=1", "=cmd|' /C calc'!A0", "'=1", "''-1", "\uff1d1"],
+)
+def test_a_formula_in_a_name_cannot_run_in_a_spreadsheet(text):
+    """OWASP, CSV Injection: an apostrophe in front makes it text. The name itself can be had back."""
+    cell = row_of(verdict(operator=text))["operator"]
+
+    assert cell[0] == "'"
+    assert spelling.rearmed(cell) == text
+
+
+@pytest.mark.parametrize("text", ["Ida", "PL80-0001", "O'Hara", "'s-Graveland", "2 = 2", "", "'"])
+def test_a_harmless_name_stays_as_it_is(text):
+    """No apostrophe where none is needed."""
+    assert spelling.disarmed(text) == text
+    assert spelling.rearmed(text) == text
+
+
+def test_a_negative_number_is_no_formula():
+    """Numbers are ours, so a minus sign there is harmless, and must stay a number."""
+    assert row_of(verdict(raw_ohm=-0.2))["raw_ohm"] == "-0.2"
+
+
+def test_control_characters_are_shown_as_replaced():
+    """A NUL ends a row in some readers."""
+    assert row_of(verdict(serial="a\x00b\x1bc"))["serial"] == "a\ufffdb\ufffdc"
+
+
+def test_a_row_survives_a_csv_reader():
+    """RFC 4180 through Python's own reader: comma, quote, CR, LF in a name."""
+    name = 'Ida, "the\r\nbench"\n'
+    text = io.StringIO(newline="")
+    csv.writer(text, lineterminator="\r\n").writerow(spelling.row_of(entry_of(verdict(operator=name))))
+
+    (cells,) = csv.reader(io.StringIO(text.getvalue(), newline=""))
+    assert cells[spelling.header().index("operator")] == name
