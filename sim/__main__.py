@@ -59,6 +59,7 @@ def options(arguments: list[str] | None = None) -> Options:
     parser.add_argument(
         "--fixed-range", type=float, default=None, metavar="OHM", help="range set by the knob"
     )
+    parser.add_argument("--switch-card", action="store_true", help="the unit lies in a fixture on relays")
     parser.add_argument(
         "--trouble",
         type=trouble,
@@ -85,6 +86,8 @@ def options(arguments: list[str] | None = None) -> Options:
         and not 0 <= given.fixed_range <= CLASSES[given.meter].ranges[-1].nominal_ohm
     ):
         parser.error(f"--fixed-range: a {given.meter} meter has no range for {given.fixed_range:g} ohm")
+    if given.switch_card and voice != "scpi":
+        parser.error("--switch-card: only a meter that speaks scpi has one")
     line_trouble = given.trouble or LineTrouble()
     line_trouble.dice = dice_for(given.seed, "line trouble")
     return Options(
@@ -95,6 +98,7 @@ def options(arguments: list[str] | None = None) -> Options:
         truth=given.truth,
         meter=given.meter,
         voice=voice,
+        switch_card=given.switch_card,
         fixed_ohm=given.fixed_range,
         trouble=line_trouble,
         meter_port=given.meter_port,

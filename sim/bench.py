@@ -24,6 +24,7 @@ from sim.server import LineTrouble, Session, on_pty, on_tcp
 from sim.sessions import FreeRun, scpi_session, stream_session
 from sim.speak_frames import VOICES, temperature_line
 from sim.speak_scpi import ScpiVoice
+from sim.switch_card import SwitchCard
 from sim.talk import read_lines
 from sim.truth import TruthLog
 from sim.typed import TypedHands
@@ -41,6 +42,7 @@ class Options:
     meter: str = "bench-6.5"
     voice: str = "scpi"
     fixed_ohm: float | None = None
+    switch_card: bool = False
     trouble: LineTrouble = field(default_factory=LineTrouble)
     meter_port: int = 0
     meter_link: str = "tcp"
@@ -61,9 +63,13 @@ class Bench:
         self.meter = Meter(CLASSES[options.meter], self.probes, self.clock, meter_dice)
         if options.fixed_ohm is not None:
             self.meter.fix_range(options.fixed_ohm)
+        self.card = self._switch_card() if options.switch_card else None
         self.free_run = FreeRun(self.meter)
         self._sensor = dice_for(options.seed, "thermometer")
         self._sensor_offset = self._sensor.uniform(-0.1, 0.1)
+
+    def _switch_card(self) -> SwitchCard:
+        return SwitchCard(self.scene.kind.steps, self.options.seed, self.probes, self.clock)
 
     def temperature(self) -> bytes:
         """What the thermometer sends now."""
@@ -88,7 +94,7 @@ class Bench:
 
     def _meter_session(self) -> Session:
         if self.options.voice == "scpi":
-            return scpi_session(ScpiVoice(self.meter))
+            return scpi_session(ScpiVoice(self.meter, card=self.card))
         return self.free_run.session(VOICES[self.options.voice])
 
     @contextlib.asynccontextmanager
@@ -140,6 +146,8 @@ async def run(options: Options) -> int:
                 tasks = [asyncio.create_task(_typed(bench, truth), name="typed hands")]
             else:
                 tell({"address": addresses})
+                if bench.card is not None:
+                    tell({"channels": {str(n): list(pair) for n, pair in bench.card.channels.items()}})
                 tasks = _automatic(bench, truth)
             loop = asyncio.get_running_loop()
             for number in (signal.SIGTERM, signal.SIGINT):

@@ -18,6 +18,7 @@ ERRORS = {
     -151: "Invalid string data",
     -211: "Trigger ignored",
     -213: "Init ignored",
+    -221: "Settings conflict",
     -222: "Data out of range",
     -224: "Illegal parameter value",
     -230: "Data corrupt or stale",

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections import deque
 
 from sim.meter import Meter
-from sim.scpi_answers import Answer, fixed, plain, switch, taken_number
+from sim.scpi_answers import Answer, Row, fixed, plain, switch, taken_number
 from sim.scpi_grammar import (
     ERRORS,
     Refused,
@@ -22,7 +22,9 @@ from sim.scpi_grammar import (
     resolve,
     split_outside_quotes,
 )
+from sim.switch_card import SwitchCard
 
+IDENTITY = "Invented Instruments,Bench 6.5,SIM0001,1.00"
 OVERLOAD = 9.9e37
 """SCPI-99, 7.2.1.4: positive infinity is sent as 9.9E37."""
 
@@ -31,11 +33,14 @@ class ScpiVoice:
     """What a SCPI meter answers to each line.
 
     Args:
-        meter: measures; `identity`: answer to `*IDN?`.
+        meter: measures.
+        identity: answer to `*IDN?`.
+        card: a switch card, where the meter has one.
     """
 
-    def __init__(self, meter: Meter, identity: str = "Invented Instruments,Bench 6.5,SIM0001,1.00") -> None:
+    def __init__(self, meter: Meter, identity: str = IDENTITY, card: SwitchCard | None = None) -> None:
         self.meter = meter
+        self._card = card
         self.identity = identity
         self.errors: deque[int] = deque()
         self._readings: list[float] | None = None
@@ -44,7 +49,9 @@ class ScpiVoice:
         self._armed = False
         self._status_enable = {"ESE": 0, "SRE": 0}
         self._event = 128  # power on
-        self._table = [(long_and_short(p), query, act) for p, query, act in self._commands()]
+        self._table = [
+            (long_and_short(p), query, act) for p, query, act in (*self._commands(), *self._card_rows())
+        ]
         self._reset()
 
     # ------------------------------------------------------------------ lines
@@ -93,10 +100,10 @@ class ScpiVoice:
         self._event |= 32 if -200 < code <= -100 else 16 if -300 < code <= -200 else 8
 
     # ------------------------------------------------------------------ table
-    def _commands(self) -> list[tuple[str, bool, Answer]]:
-        rows: list[tuple[str, bool, Answer]] = [
+    def _commands(self) -> list[Row]:
+        rows: list[Row] = [
             ("*IDN", True, fixed(lambda: self.identity)),
-            ("*RST", False, plain(self._reset)),
+            ("*RST", False, plain(self._full_reset)),
             ("*CLS", False, plain(self._clear_status)),
             ("*OPC", True, fixed(lambda: "1")),
             ("*OPC", False, plain(self._operation_complete)),
@@ -134,7 +141,10 @@ class ScpiVoice:
             rows += self._function_rows(word, four_wire=four_wire)
         return rows
 
-    def _function_rows(self, word: str, *, four_wire: bool) -> list[tuple[str, bool, Answer]]:
+    def _card_rows(self) -> list[Row]:
+        return self._card.rows() if self._card is not None else []
+
+    def _function_rows(self, word: str, *, four_wire: bool) -> list[Row]:
         sense = f"[SENSe:]{word}"
         return [
             (f"CONFigure[:SCALar]:{word}", False, self._configure(four_wire)),
@@ -159,6 +169,11 @@ class ScpiVoice:
         self.meter.auto_zero = True
         self.meter.offset_compensation = False
         self._samples, self._source, self._armed, self._readings = 1, "IMM", False, None
+
+    def _full_reset(self) -> None:
+        self._reset()
+        if self._card is not None:
+            self._card.forget()
 
     def _clear_status(self) -> None:
         self.errors.clear()
@@ -275,9 +290,13 @@ class ScpiVoice:
     async def _take(self) -> None:
         self._readings = None
         taken = []
-        for _ in range(self._samples):
-            shown = await self.meter.convert()
-            taken.append(OVERLOAD if shown.overload else shown.ohm)
+        channels: list[int | None] = [*self._card.scan] if self._card is not None else []
+        for channel in channels or [None]:
+            if channel is not None and self._card is not None:
+                await self._card.close(channel)
+            for _ in range(self._samples):
+                shown = await self.meter.convert()
+                taken.append(OVERLOAD if shown.overload else shown.ohm)
         self._readings = taken
 
     def _printed(self) -> str:
