@@ -52,15 +52,19 @@ class Agreement:
         last, passed = self._last, self._last_passed
         agrees = last is not None and self._agree(last.decoded, frame.decoded)
         self._last, self._last_passed = frame, agrees
-        if not agrees:
+        if last is None or not agrees:
             self.dropped += last is not None and not passed
             return []
-        return [frame] if passed or last is None else [last, frame]
+        return [frame] if passed else [last, frame]
 
     def _agree(self, one: Decoded, other: Decoded) -> bool:
         if self._rule == "exact":
             return one == other
         return near(one, other)
+
+    def forget_waiting(self) -> None:
+        """Keep the last frame as a neighbour, but never let it through any more."""
+        self._last_passed = True
 
     def reset(self) -> None:
         """Forget the last frame, after a gap."""

@@ -7,6 +7,7 @@ whose function can be set over the link (`drivers.scpi`).
 from __future__ import annotations
 
 import asyncio
+import contextlib
 from collections.abc import AsyncIterator
 from types import TracebackType
 from typing import ClassVar, Self
@@ -23,6 +24,8 @@ from drivers.reading import Reading
 _WRITE_S = 2.0
 REPEAT_WITHIN_S = 0.12
 """Two frames of one conversion follow each other within twice a frame's 46 ms on the wire."""
+RECENT_S = 0.7
+"""A frame this young still tells where the dial stands; workshop choice."""
 GARBLED_IN_A_ROW = 20
 _GARBLED_BYTES = 600  # of nothing but rubbish: more than 40 frames of any protocol here
 _BITS_PER_BYTE = 10.0
@@ -78,10 +81,9 @@ class HandMeter:
         self._repeated = 1
         self._refused = 0
         self._thrown_at_refusal = 0
-        self._frames: list[bytes] = []
         self._seen: Decoded | None = None
         self._seen_at_s = float("-inf")
-        self._listening = False
+        self._awaiting = False
         self._news = asyncio.Event()
 
     def _question(self) -> bytes:
@@ -113,24 +115,24 @@ class HandMeter:
             LinkLost: the link broke.
         """
         self._generation += 1
-        self._agreement.reset()
+        self._agreement.forget_waiting()
         seen = await self._look()
         return what_to_turn(setup, seen, self.capabilities.quantities)
 
     async def _look(self) -> Decoded | None:
         """Give what a fresh frame says, or None if none comes in time."""
-        if self._listening:  # someone iterates `readings`; they will see it for us
+        loop = asyncio.get_running_loop()
+        if loop.time() - self._seen_at_s <= RECENT_S:
+            return self._seen
+        self._seen = None
+        if self._awaiting:  # another task iterates `readings`; its next frame is seen for us
             self._news.clear()
-            try:
+            with contextlib.suppress(TimeoutError):
                 async with asyncio.timeout(self._options.look_s):
                     await self._news.wait()
-            except TimeoutError:
-                return None
             return self._seen
-        loop = asyncio.get_running_loop()
         until_s = loop.time() + self._options.look_s
         await self._start_listening()
-        self._seen = None
         while self._seen is None and loop.time() < until_s:
             try:
                 for frame in await self._next_frames(until_s - loop.time()):
@@ -143,7 +145,6 @@ class HandMeter:
         """Throw away what arrived while nobody listened: its time would be wrong."""
         self._framer.reset()
         self._framer.feed(await self._channel.drain(0))
-        self._frames.clear()
         self._agreement.reset()
 
     async def readings(self) -> AsyncIterator[Reading]:
@@ -155,16 +156,16 @@ class HandMeter:
             FrameGarbled: bytes come, but frame after frame is none.
         """
         await self._start_listening()
-        self._listening = True
-        try:
-            while True:
-                for frame in await self._next_frames(self._options.silence_s):
-                    generation = self._generation
-                    for stamped in self._take(frame):
-                        if generation == self._generation:
-                            yield self._reading_of(stamped)
-        finally:
-            self._listening = False
+        while True:
+            self._awaiting = True
+            try:
+                frames = await self._next_frames(self._options.silence_s)
+            finally:
+                self._awaiting = False
+            generation = self._generation
+            for stamped in [stamped for frame in frames for stamped in self._take(frame)]:
+                if generation == self._generation:
+                    yield self._reading_of(stamped)
 
     async def _next_frames(self, silence_s: float) -> list[bytes]:
         """Give at least one frame. Raises: LinkTimeout, LinkLost, FrameGarbled."""
@@ -218,6 +219,7 @@ class HandMeter:
         self._refused = 0
         self._thrown_at_refusal = self._framer.thrown_bytes
         self._seen = decoded
+        self._seen_at_s = asyncio.get_running_loop().time()
         self._news.set()
         return decoded
 

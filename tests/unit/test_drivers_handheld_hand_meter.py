@@ -12,6 +12,7 @@ import tty
 import pytest
 
 from drivers.errors import FrameGarbled, LinkLost, LinkTimeout
+from drivers.handheld.hand_meter import RECENT_S
 from drivers.handheld.meters import Ascii14Meter, Es519Meter, Fs9721Meter, Fs9922Meter, TwoLineMeter
 from drivers.meter import Meter, Setup
 from drivers.reading import Flag, Kind, Origin, Quantity
@@ -122,10 +123,12 @@ async def test_configure_says_what_to_turn_before_it_costs_a_verdict(pty_pair):
         held = await meter.configure(Setup(Quantity.RESISTANCE, expected_si=20.0))
         await sending
         assert held.please_turn == ("Set the dial to ohms.",)
+        await asyncio.sleep(RECENT_S)
         sending = asyncio.create_task(send(master, OHM_MANUAL_4M))
         held = await meter.configure(Setup(Quantity.RESISTANCE, expected_si=20.0))
         await sending
         assert held.please_turn == ("Set a finer range: 6 Mohm is too coarse for 20 ohm.",)
+        await asyncio.sleep(RECENT_S)
         sending = asyncio.create_task(send(master, OHM_12_3))
         held = await meter.configure(Setup(Quantity.RESISTANCE, expected_si=20.0))
         await sending
@@ -143,6 +146,22 @@ async def test_configuring_while_readings_flow_watches_through_them(pty_pair):
         held = await meter.configure(Setup(Quantity.RESISTANCE))
         assert held.please_turn == ("Set the dial to ohms.",)
         await consuming
+        await stream.aclose()
+        await sending
+
+
+async def test_configuring_between_two_readings_of_ones_own_loop_does_not_wait_for_itself(pty_pair):
+    master, path = pty_pair
+    async with meter_at(Fs9922Meter, path) as meter:
+        sending = asyncio.create_task(send(master, *[OHM_12_3] * 40))
+        stream = meter.readings()
+        await anext(stream)
+        await asyncio.sleep(RECENT_S + 0.1)  # the consumer was slow; what is known is old
+        started_s = time.monotonic()
+        held = await meter.configure(Setup(Quantity.RESISTANCE, expected_si=20.0))
+        assert time.monotonic() - started_s < 0.5
+        assert held.please_turn == ()
+        assert (await anext(stream)).value_si == 12.3
         await stream.aclose()
         await sending
 

@@ -206,7 +206,10 @@ async def test_on_a_real_line_a_late_or_damaged_answer_is_not_believed():
 
     playing = asyncio.create_task(asyncio.to_thread(play))
     meter = RegisterMeter(
-        meter_id="m", address=f"serial:{os.ttyname(slave)}", clock=clock, options=options(reply_timeout_s=0.25)
+        meter_id="m",
+        address=f"serial:{os.ttyname(slave)}",
+        clock=clock,
+        options=options(reply_timeout_s=0.25),
     )
     async with meter:
         readings = await take(meter, 2)
