@@ -268,9 +268,9 @@ def _prefix_for(value: float, unit: str, last: int) -> str:
     size = abs(round(value, -last))
     if size == 0.0 or (unit in ("ohm", "Ω") and _SMALL_OHM_STAYS <= size < 1.0):
         return ""
-    fitting = [prefix for prefix in ("", *allowed) if float(f"1e{_POWER[prefix]}") <= size * (1 + 1e-12)]
-    smallest = min(("", *allowed), key=_POWER.__getitem__)
-    return max(fitting, key=_POWER.__getitem__, default=smallest)
+    ranked: list[str] = sorted(("", *allowed), key=lambda prefix: _POWER[prefix])
+    fitting = [prefix for prefix in ranked if float(f"1e{_POWER[prefix]}") <= size * (1 + 1e-12)]
+    return fitting[-1] if fitting else ranked[0]
 
 
 def _setting(unit: str, least: float, most: float) -> Callable[[object], float]:

@@ -22,6 +22,9 @@ from acquire.errors import Fault, FileInvalid
 from acquire.toml_lines import Path as KeyPath
 from acquire.toml_lines import TomlLines, find_lines
 
+SECRETS = frozenset({"password", "user"})
+"""Keys that people try; what they hold belongs in the environment."""
+
 LARGEST_BYTES = 1_000_000
 """No sheet or bench file comes near this; a larger one was named by mistake."""
 
@@ -45,7 +48,7 @@ class Table(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=False)
 
 
-Model = TypeVar("Model", bound=Table)
+Model = TypeVar("Model", bound=BaseModel)
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,7 +170,7 @@ class Faults:
             self.add(at, "this must be a table.", f"Begin it with a line [{key_text(at)}].")
             return None
         try:
-            return model.model_validate(given)
+            return model.model_validate(given, context={"folder": self.file.path.parent})
         except ValidationError as error:
             for detail in error.errors(include_url=False):
                 self._note(model, detail, at)
@@ -178,7 +181,7 @@ class Faults:
         known = tuple(known)
         for name in self.file.tree:
             if name not in known:
-                self.add((name,), "this is not known here.", _did_you_mean(name, known))
+                self.add((name,), "this is not known here.", did_you_mean(name, known))
 
     def stop_here(self) -> None:
         """Refuse the file if anything was found.
@@ -207,13 +210,15 @@ def in_words(detail: ErrorDetails, about: FieldInfo | None, known: Iterable[str]
     example = str(about.examples[0]) if about is not None and about.examples else ""
     such = f"Write it like {key} = {example}." if example else ""
     kind, given = detail["type"], _given(detail)
+    if kind == "extra_forbidden" and key.lower() in SECRETS:
+        return "no secret may stand in this file.", f"Use {key}_env, the name of an environment variable."
     if kind == "sentence":
         return context["what"], context["remedy"]
     if kind in ("enum", "literal_error"):
         return f"{given} is none of {context['expected']}.", ""
     plain = {
         "missing": ("this is missing.", f"Add {key} = {example or '…'}."),
-        "extra_forbidden": ("this key is not known here.", _did_you_mean(key, known)),
+        "extra_forbidden": ("this key is not known here.", did_you_mean(key, known)),
         "string_type": (f"{given} is no text.", such or "Put it in quotation marks."),
         "bool_type": (f"{given} is neither true nor false.", "Write true or false, unquoted."),
         "int_type": (f"{given} is no whole number.", such or "Write a number, unquoted."),
@@ -246,7 +251,8 @@ def _given(detail: ErrorDetails) -> str:
     return f'"{short}"' if isinstance(given, str) else short
 
 
-def _did_you_mean(key: str, known: Iterable[str]) -> str:
+def did_you_mean(key: str, known: Iterable[str]) -> str:
+    """Remedy for an unknown name: the nearest known one, else all of them."""
     known = list(known)
     near = get_close_matches(key, known, 1, 0.6)
     if near:

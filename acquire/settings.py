@@ -1,0 +1,165 @@
+"""One bench, from one TOML file: what is measured for which purpose, with which instruments, written where.
+
+Paths of the file are taken from the file's own folder. Passwords never stand in it: only the name of an
+environment variable or of a file. Not for sheets and meter files, which a bench file only names.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from acquire.bench_tables import (
+    CsvSettings,
+    JournalSettings,
+    LeadSettings,
+    MeterSettings,
+    MqttSettings,
+    PlaceSettings,
+    SettleSection,
+    TemperatureSettings,
+    TemperatureSource,
+)
+from acquire.records import Purpose
+from acquire.toml_file import Faults, Model, Table, TomlFile, did_you_mean, read_toml
+from acquire.toml_lines import Path as KeyPath
+from drivers.errors import DriverUnknown
+from drivers.registry import driver_class, known_drivers
+
+TABLES: dict[str, type[Table]] = {
+    "bench": PlaceSettings,
+    "meter": MeterSettings,
+    "temperature": TemperatureSettings,
+    "leads": LeadSettings,
+    "settle": SettleSection,
+    "journal": JournalSettings,
+    "csv": CsvSettings,
+    "mqtt": MqttSettings,
+}
+"""All tables of a bench file; each stands once. The first three must be there."""
+
+
+class Bench(Table):
+    """Everything a bench file says, checked, with all defaults filled in and all paths absolute.
+
+    Attributes:
+        file: the file itself.
+        content_hash: SHA-256 of its bytes, hexadecimal.
+        name, purpose, sheet, operator, batch: of the `[bench]` table; `sheet` is a path.
+        meter: the instrument that measures ohms.
+        temperature: where the winding's temperature comes from.
+        leads: what the test leads add.
+        settle: when a reading counts as at rest.
+        journal: the record.
+        csv: None where no CSV is wanted.
+        mqtt: None where nothing is published.
+    """
+
+    file: Path
+    content_hash: str
+    name: str
+    purpose: Purpose
+    sheet: Path
+    operator: str
+    batch: str
+    meter: MeterSettings
+    temperature: TemperatureSettings
+    leads: LeadSettings
+    settle: SettleSection
+    journal: JournalSettings
+    csv: CsvSettings | None
+    mqtt: MqttSettings | None
+
+
+def load_bench(path: Path) -> Bench:
+    """Read and check one bench file.
+
+    Opens no instrument and reads no secret; the sheet and meter files must exist but are read elsewhere.
+
+    Args:
+        path: a TOML file as configs/README.md describes it.
+
+    Raises:
+        FileInvalid: with every fault found, each with its line.
+    """
+    return bench_of(read_toml(path, "bench file"))
+
+
+def bench_of(file: TomlFile) -> Bench:
+    """Check a bench file that has been read.
+
+    Raises:
+        FileInvalid: with every fault found, each with its line.
+    """
+    faults = Faults(file)
+    faults.unknown_tables(TABLES)
+    place = _needed(faults, PlaceSettings, "bench", 'name = "bench-1"')
+    meter = _needed(faults, MeterSettings, "meter", 'driver = "scpi"')
+    temperature = _needed(faults, TemperatureSettings, "temperature", 'source = "typed"')
+    others: dict[str, Any] = {
+        "leads": _optional(faults, LeadSettings, "leads"),
+        "settle": _optional(faults, SettleSection, "settle"),
+        "journal": _optional(faults, JournalSettings, "journal"),
+        "csv": _optional(faults, CsvSettings, "csv") if "csv" in file.tree else None,
+        "mqtt": _optional(faults, MqttSettings, "mqtt") if "mqtt" in file.tree else None,
+    }
+    _check_files(faults, place, meter)
+    _check_instruments(faults, meter, temperature)
+    faults.stop_here()
+    whole = {**dict(place or ()), **others, "meter": meter, "temperature": temperature}
+    return Bench.model_construct(file=file.path.absolute(), content_hash=file.content_hash, **whole)
+
+
+def _needed(faults: Faults, model: type[Model], name: str, first_key: str) -> Model | None:
+    """A table that must be there; None where it is missing or faulty, which is noted."""
+    if name not in faults.file.tree:
+        faults.add((), f"there is no [{name}] table.", f"Add one, beginning with {first_key}.")
+        return None
+    return faults.check(model, faults.file.tree[name], (name,))
+
+
+def _optional(faults: Faults, model: type[Model], name: str) -> Model | None:
+    """A table that may be missing: its defaults stand for it then."""
+    return faults.check(model, faults.file.tree.get(name, {}), (name,))
+
+
+def _check_files(faults: Faults, place: PlaceSettings | None, meter: MeterSettings | None) -> None:
+    """The files that a bench file names must be there."""
+    named: list[tuple[KeyPath, str, Path]] = []
+    if place is not None:
+        named.append((("bench", "sheet"), "sheet", place.sheet))
+    if meter is not None:
+        named.append((("meter", "model"), "meter file", meter.model))
+    for at, kind, path in named:
+        try:
+            there = path.is_file()
+        except OSError:  # a name too long for the system, a folder that may not be entered
+            there = False
+        if not there:
+            faults.add(at, f"there is no {kind} {path}.", "A path is taken from the folder of this file.")
+
+
+def _check_instruments(
+    faults: Faults, meter: MeterSettings | None, temperature: TemperatureSettings | None
+) -> None:
+    """Drivers must be known and take the options given; the two instruments need two names."""
+    if meter is not None:
+        _check_driver(faults, "meter", meter.driver, meter.options)
+    if temperature is not None and temperature.source is TemperatureSource.METER:
+        _check_driver(faults, "temperature", temperature.driver, temperature.options)
+        if meter is not None and meter.id == temperature.id:
+            what = f'meter and thermometer are both named "{meter.id}".'
+            faults.add(("temperature", "id"), what, "Give them different names.")
+
+
+def _check_driver(faults: Faults, table: str, driver: str, options: dict[str, Any]) -> None:
+    known = known_drivers()
+    if driver not in known:
+        faults.add((table, "driver"), f'there is no driver "{driver}".', did_you_mean(driver, known))
+        return
+    try:
+        model = driver_class(driver).Options
+    except DriverUnknown as error:
+        faults.add((table, "driver"), f"{error.what}.", error.hint)
+        return
+    faults.check(model, options, (table, "options"))
