@@ -66,19 +66,30 @@ class Casebook:
         pairs: every pair of the given points, in their order.
     """
 
-    def __init__(self, cases: Sequence[Case], good: Circuit, points: Sequence[str]) -> None:
+    def __init__(
+        self,
+        cases: Sequence[Case],
+        good: Circuit,
+        points: Sequence[str],
+        *,
+        four_wire_below_ohm: float = 0.0,
+    ) -> None:
         """Solve every circuit; some tenths of a second for a dozen branches.
 
         Args:
             cases: from the dictionary.
             good: a unit without a fault.
             points: places a probe can touch.
+            four_wire_below_ohm: pairs that read less than this on a good unit are measured with four wires,
+                so that the lead zero has no part in them.
         """
         self.cases = tuple(cases)
         self.pairs = tuple(Pair(a, b) for a, b in combinations(points, 2))
         self._index = {pair: index for index, pair in enumerate(self.pairs)}
-        self.laws = _laws(self.cases, tuple(points), self.pairs)
-        self.good = _laws((Case((("healthy", ()),), 1.0, (good,)),), tuple(points), self.pairs)
+        every = np.ones(len(self.pairs), dtype=bool)
+        self.good = _laws((Case((("healthy", ()),), 1.0, (good,)),), tuple(points), every)
+        two_wire = ~self.good.conducts[0] | (self.good.mean_ohm[0] >= four_wire_below_ohm)
+        self.laws = _laws(self.cases, tuple(points), two_wire)
 
     def columns(self, pairs: Sequence[Pair]) -> NDArray[np.int64]:
         """Where the pairs stand among `self.pairs`, whichever way round they are given."""
@@ -138,19 +149,19 @@ def _atoms(conducts: _Bools, ohm: _Floats) -> _Floats:
     return result
 
 
-def _laws(cases: Sequence[Case], points: tuple[str, ...], pairs: tuple[Pair, ...]) -> Laws:
+def _laws(cases: Sequence[Case], points: tuple[str, ...], two_wire: _Bools) -> Laws:
     circuits = [(index, case, circuit) for index, case in enumerate(cases) for circuit in case.circuits]
-    solved = [_solve(circuit, points) for _, _, circuit in circuits]
-    count = len(circuits)
+    solved = [_solve(circuit, points, two_wire) for _, _, circuit in circuits]
+    count, pairs = len(circuits), len(two_wire)
     return Laws(
         case=np.array([index for index, _, _ in circuits], dtype=np.int64),
         log_prior=np.log([case.prior * circuit.weight for _, case, circuit in circuits]),
         size=_padded([circuit.sizes for _, _, circuit in circuits]),
         size_sd=_padded([[d.sd for d in c.directions[: len(c.sizes)]] for _, _, c in circuits]),
-        mean_ohm=np.array([mean for mean, _, _, _ in solved]).reshape(count, len(pairs)),
-        conducts=np.array([conducts for _, conducts, _, _ in solved]).reshape(count, len(pairs)),
-        covariance=np.array([block for _, _, block, _ in solved]).reshape(count, len(pairs), len(pairs)),
-        lean=np.array([lean for _, _, _, lean in solved]).reshape(count, SIZES, len(pairs)),
+        mean_ohm=np.array([mean for mean, _, _, _ in solved]).reshape(count, pairs),
+        conducts=np.array([conducts for _, conducts, _, _ in solved]).reshape(count, pairs),
+        covariance=np.array([block for _, _, block, _ in solved]).reshape(count, pairs, pairs),
+        lean=np.array([lean for _, _, _, lean in solved]).reshape(count, SIZES, pairs),
     )
 
 
@@ -158,7 +169,9 @@ def _padded(rows: Sequence[Sequence[float]]) -> _Floats:
     return np.array([[*row, *(0.0 for _ in range(SIZES - len(row)))] for row in rows]).reshape(-1, SIZES)
 
 
-def _solve(circuit: Circuit, points: tuple[str, ...]) -> tuple[_Floats, _Bools, _Floats, _Floats]:
+def _solve(
+    circuit: Circuit, points: tuple[str, ...], two_wire: _Bools
+) -> tuple[_Floats, _Bools, _Floats, _Floats]:
     """(mean, conducts, covariance, lean) of all pairs of the points.
 
     By the inverse of the conductance Laplacian, each island of nodes held by a rank-one term (Klein and
@@ -189,14 +202,14 @@ def _solve(circuit: Circuit, points: tuple[str, ...]) -> tuple[_Floats, _Bools, 
     lean = np.zeros((SIZES, len(a)))
     index = {e.name: row for row, e in enumerate(elements)}
     for number, direction in enumerate(circuit.directions):
-        moved = np.where(conducts, direction.zero_ohm, 0.0)
+        moved = np.where(conducts & two_wire, direction.zero_ohm, 0.0)
         for name, per_unit in direction.parts.items():
             if name in index:
                 moved = moved + shares[:, index[name]] * per_unit
         covariance += direction.sd**2 * np.outer(moved, moved)
         if number < len(circuit.sizes):
             lean[number] = moved
-    return mean + np.where(conducts, circuit.zero_ohm, 0.0), conducts, covariance, lean
+    return mean + np.where(conducts & two_wire, circuit.zero_ohm, 0.0), conducts, covariance, lean
 
 
 def _islands(elements: Sequence[Element], names: Sequence[str]) -> NDArray[np.int64]:

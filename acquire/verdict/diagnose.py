@@ -74,7 +74,7 @@ def diagnose(
     readings: Sequence[PairReading],
     *,
     purpose: Purpose = Purpose.INCOMING,
-    two_wire: bool = True,
+    four_wire_below_ohm: float = 0.0,
     priors: Mapping[str, float] | None = None,
 ) -> tuple[Hypothesis, ...]:
     """Rank the explanations of a unit's readings.
@@ -84,13 +84,16 @@ def diagnose(
         table: what good units of the sheet read.
         readings: everything measured on it that counts; a pair may repeat.
         purpose: a unit just wound fails in other ways than one that comes in.
-        two_wire: False where four wires were used, so that no lead zero can be off.
+        four_wire_below_ohm: pairs that should read less were measured with four wires, so that the lead zero
+            has no part in them; infinite where all were.
         priors: weights of this shop by fault, in place of the built-in ones.
 
     Returns:
         Explanations above 1 %, most likely first; empty without readings.
     """
-    found = findings(sheet, table, readings, purpose=purpose, two_wire=two_wire, priors=priors)
+    found = findings(
+        sheet, table, readings, purpose=purpose, four_wire_below_ohm=four_wire_below_ohm, priors=priors
+    )
     return tuple(
         Hypothesis(finding.case.fault, finding.probability, sentence(finding.case, finding.sizes, sheet))
         for finding in found
@@ -104,14 +107,14 @@ def findings(
     readings: Sequence[PairReading],
     *,
     purpose: Purpose = Purpose.INCOMING,
-    two_wire: bool = True,
+    four_wire_below_ohm: float = 0.0,
     priors: Mapping[str, float] | None = None,
 ) -> tuple[Finding, ...]:
     """As `diagnose`, before the explanations are put into words; all of them, most likely first."""
     if not readings:
         return ()
     own_priors = tuple(sorted((priors or {}).items()))
-    weighed = _weigh(casebook(sheet, purpose, two_wire, own_priors), readings)
+    weighed = _weigh(casebook(sheet, purpose, four_wire_below_ohm, own_priors), readings)
     unknown_log = _unknown(table, readings)
     if _fits_poorly(weighed, unknown_log):
         weighed += _weigh(double_casebook(sheet, purpose, own_priors), readings)
@@ -144,7 +147,7 @@ def best_next_pair(
     hypotheses: Sequence[Hypothesis],
     *,
     purpose: Purpose = Purpose.INCOMING,
-    two_wire: bool = True,
+    four_wire_below_ohm: float = 0.0,
 ) -> Pair | None:
     """The pair not yet measured whose reading would tell the explanations apart best.
 
@@ -154,14 +157,14 @@ def best_next_pair(
         readings: everything measured so far.
         hypotheses: from `diagnose`, for the same readings.
         purpose: as for `diagnose`.
-        two_wire: as for `diagnose`.
+        four_wire_below_ohm: as for `diagnose`.
 
     Returns:
         None where the first explanation is sure enough, or no pair would add anything worth a touch.
     """
     if not readings or len(hypotheses) < 2 or hypotheses[0].probability >= _SETTLED:
         return None
-    book = casebook(sheet, purpose, two_wire)
+    book = casebook(sheet, purpose, four_wire_below_ohm)
     seen = np.array(_visible(book, [pair for pair, _, _ in readings]))[book.laws.case]
     log_joint = np.where(seen, book.laws.log_prior + _explain(book, readings).log_like, -np.inf)
     weights = np.exp(log_joint - log_joint.max())
@@ -177,11 +180,17 @@ def best_next_pair(
 
 @lru_cache(maxsize=32)
 def casebook(
-    sheet: Sheet, purpose: Purpose, two_wire: bool = True, priors: tuple[tuple[str, float], ...] = ()
+    sheet: Sheet,
+    purpose: Purpose,
+    four_wire_below_ohm: float = 0.0,
+    priors: tuple[tuple[str, float], ...] = (),
 ) -> Casebook:
     """The solved fault dictionary of a sheet, kept; worth calling once before the first unit fails."""
     return Casebook(
-        cases(sheet, purpose, two_wire=two_wire, priors=dict(priors)), healthy(sheet), sheet.pin_names()
+        cases(sheet, purpose, priors=dict(priors)),
+        healthy(sheet),
+        sheet.pin_names(),
+        four_wire_below_ohm=four_wire_below_ohm,
     )
 
 

@@ -118,19 +118,16 @@ class Case:
         return tuple(name for _, where in self.faults for name in where)
 
 
-def cases(
-    sheet: Sheet, purpose: Purpose, *, two_wire: bool = True, priors: Mapping[str, float] | None = None
-) -> tuple[Case, ...]:
+def cases(sheet: Sheet, purpose: Purpose, *, priors: Mapping[str, float] | None = None) -> tuple[Case, ...]:
     """All single faults that a unit of the sheet can have, a good unit first.
 
     Args:
         sheet: of the unit.
         purpose: a unit just wound fails in other ways than one that comes in.
-        two_wire: False leaves out the lead zero, which four wires do not need.
         priors: weights of this shop in place of the built-in ones; names as in `PRIORS`.
     """
     good = healthy(sheet)
-    every = [(f, w, change) for f, w, change in _every(sheet) if two_wire or f != "lead_zero"]
+    every = list(_every(sheet))
     weight = _weights(purpose, priors, [fault for fault, _, _ in every])
     return tuple(Case(((f, where),), weight[f], tuple(change(good))) for f, where, change in every)
 
