@@ -161,6 +161,9 @@ class Faults:
     def check(self, model: type[Model], given: object, at: KeyPath) -> Model | None:
         """Check one table; gives None where it has faults, which are then noted.
 
+        A table whose only faults are unknown keys is given back without them, so that it can still take part
+        in the checks of the whole.
+
         Args:
             model: its keys.
             given: from the tree.
@@ -169,11 +172,20 @@ class Faults:
         if not isinstance(given, dict):
             self.add(at, "this must be a table.", f"Begin it with a line [{key_text(at)}].")
             return None
+        context = {"folder": self.file.path.parent}
         try:
-            return model.model_validate(given, context={"folder": self.file.path.parent})
+            return model.model_validate(given, context=context)
         except ValidationError as error:
-            for detail in error.errors(include_url=False):
-                self._note(model, detail, at)
+            details = error.errors(include_url=False)
+        for detail in details:
+            self._note(model, detail, at)
+        unknown = {d["loc"][0] for d in details if d["type"] == "extra_forbidden" and len(d["loc"]) == 1}
+        if len(unknown) < len(details):
+            return None
+        known = {key: value for key, value in given.items() if key not in unknown}
+        try:
+            return model.model_validate(known, context=context)
+        except ValidationError:  # what a validator of the whole table found; told once the keys are right
             return None
 
     def unknown_tables(self, known: Iterable[str]) -> None:

@@ -51,6 +51,7 @@ class Circuit:
         """Build it, noting faults."""
         self._parts = parts
         self._faults = faults
+        before = len(faults.found)
         self.core: str = parts.connector.core
         self._tables = {table.name: (at, table) for at, table in reversed(parts.pins)}
         self._places_in_file = dict(self._seats())
@@ -61,7 +62,7 @@ class Circuit:
         self._check_names()
         self.branches = (*self._leads(), *self._joined())
         self._check_reach()
-        self.whole = parts.circuit_is_whole and not faults.found
+        self.whole = parts.circuit_is_whole and len(faults.found) == before
 
     @property
     def conducting(self) -> list[BranchOhm]:
