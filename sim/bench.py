@@ -142,7 +142,7 @@ async def run(options: Options) -> int:
         truth = TruthLog(truth_file)
         async with bench.served() as addresses:
             if options.typed:
-                say(introduction(bench.scene.kind.title, addresses))
+                say(introduction(bench.scene.kind.title, options.voice, addresses))
                 tasks = [asyncio.create_task(_typed(bench, truth), name="typed hands")]
             else:
                 tell({"address": addresses})
@@ -162,12 +162,20 @@ async def run(options: Options) -> int:
     return 0
 
 
-def introduction(title: str, addresses: dict[str, str]) -> str:
+def introduction(title: str, voice: str, addresses: dict[str, str]) -> str:
     """What a person needs to plug into this bench."""
-    width = max(len(name) for name in addresses)
-    lines = [f"{title}: a simulated bench. Write these addresses into your bench file:"]
-    lines += [f'  {name:<{width}}  address = "{address}"' for name, address in addresses.items()]
-    return "\n".join([*lines, "Then start your bench in a second terminal, and type here:"])
+    return f"""{title}: a simulated bench. These lines go into your bench file:
+
+[meter]
+driver = "{voice}"
+link = "{addresses["meter"]}"
+
+[temperature]
+source = "meter"
+driver = "lines"
+link = "{addresses["thermometer"]}"
+
+Start your bench in a second terminal, then type here:"""
 
 
 async def _typed(bench: Bench, truth: TruthLog) -> None:

@@ -22,6 +22,11 @@ from sim.truth import TruthLog
 Show = dict[str, Any]
 Tell = Callable[[dict[str, Any]], None]
 
+IDLE_NEWS = frozenset({"wait", "settled", "turn_dial"})
+"""News that give no reason to move the probes."""
+MOST_HINTS = 5
+"""So many times a person looks again at the same pair."""
+
 
 @dataclass(frozen=True, slots=True)
 class Pace:
@@ -167,7 +172,7 @@ class Hands:
         await self._pause(self._pace.travel)
         self._down(None)
         show = await self._next(self._patience_s())
-        while show.get("show") in {"short_probes", "wait", "settled"}:
+        while show.get("show") in {"short_probes", *IDLE_NEWS}:
             show = await self._next(self._patience_s())
         await self._pause(self._pace.react)
         self._up()
@@ -207,15 +212,15 @@ class Hands:
             return
         await self._pause(self._pace.travel)
         self._down(self._where_to_go(asked))
-        tries = 0
+        hints = 0
         while True:
             news = await self._hold(asked)
             self._up()
             what = news.get("show")
             if what in {"hint", None}:
-                tries += 1
-                if tries >= 5:
-                    return  # puzzled long enough: wait for another prompt
+                hints += what == "hint"
+                if hints > MOST_HINTS:
+                    return  # puzzled: wait for another prompt
                 await self._pause(self._pace.look)
                 self._down(asked)
             elif what == "touch_again" and self._asked(news) in {asked, None}:
@@ -248,7 +253,7 @@ class Hands:
                 told_open = True
                 self._tell({"hands": "confirm_open", "pins": list(asked)})
             news = await self._next(within_s=0.25)
-            if not news or news.get("show") in {"wait", "settled"} or self._same_prompt(news, asked):
+            if not news or news.get("show") in IDLE_NEWS or self._same_prompt(news, asked):
                 continue
             await self._pause(self._pace.react)
             return news

@@ -172,6 +172,20 @@ def test_hand_meters_stream_frames_of_their_kind(words, length, ending):
         assert {len(frame) + len(ending) for frame in frames} == {length}
 
 
+def test_a_unit_in_a_fixture_is_reached_over_relays():
+    """The channels are told; the hands only put the unit in."""
+    with bench("--scene", "quern-12", "--switch-card") as process:
+        where = addresses(process)["meter"]
+        assert heard(process)["channels"]["101"] == ["U", "V"]
+        show(process, show="start_unit")
+        assert heard(process)["serial"] == "Q12-0001"
+        with visa(resource_of(*where)) as meter:
+            meter.write("CONF:FRES 100;:ROUT:SCAN (@101:103)")
+            read = [float(v) for v in meter.query("READ?").split(",")]
+        assert len(read) == 3
+        assert all(0.84 < ohm < 0.95 for ohm in read)
+
+
 def test_a_polled_hand_meter_answers_one_letter():
     """D for display."""
     with bench("--meter", "hand-2000", "--meter-link", "pty") as process:
@@ -228,8 +242,9 @@ def test_the_truth_log_tells_unit_and_touch(tmp_path):
 def test_units_and_probes_can_be_moved_by_typing():
     """The bench for a second terminal."""
     with bench("--hands", "typed") as process:
-        head = [process.stdout.readline() for _ in range(4)]
-        assert "tcp:127.0.0.1:" in "".join(head)
+        head = "".join(process.stdout.readline() for _ in range(10))
+        assert 'link = "tcp:127.0.0.1:' in head
+        assert 'link = "serial:/dev/' in head
         process.stdin.write("unit joint 2 12\nwhat\n1 2\n1 9\nunit nonsense\nquit\n")
         process.stdin.flush()
         said = process.stdout.read()
