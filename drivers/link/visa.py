@@ -2,7 +2,7 @@
 
 For USBTMC, GPIB, VXI-11 and HiSLIP instruments and for VISA addresses of sockets and serial ports that a
 workshop already has written down. Not for plain sockets or ports of its own: `tcp:` and `serial:` see a lost
-peer at once, this library does not (measured: it spins until its timeout).
+peer at once, this library by itself does not (measured: it spins until its timeout).
 
 Pitfalls it works around, all seen with pyvisa 1.16 and pyvisa-py 0.8: a refused TCP port opens without an
 error; the default termination makes every query of a socket time out; a lost peer looks like a slow one.
@@ -13,6 +13,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import re
+import select
 import socket
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any
@@ -109,6 +110,8 @@ class VisaChannel:
         resource = self._resource
         if resource is None:
             raise not_open(self.address)
+        if _wait_for_bytes(resource, deadline_s):
+            deadline_s = 0.001
         resource.timeout = max(1, int(deadline_s * 1000))
         data: bytes = resource.read_raw()
         if self._by_message and not data.endswith(b"\n"):
@@ -177,6 +180,26 @@ class VisaChannel:
                 async with asyncio.timeout(3.0):
                     await asyncio.get_running_loop().run_in_executor(thread, resource.close)
         thread.shutdown(wait=False)
+
+
+def _wait_for_bytes(resource: Any, deadline_s: float) -> bool:
+    """Wait for bytes on a socket resource, since pyvisa-py itself spins when the peer has closed.
+
+    Returns:
+        True if the deadline has passed without any.
+
+    Raises:
+        ConnectionError: the peer closed the connection.
+    """
+    session = getattr(resource.visalib, "sessions", {}).get(resource.session)
+    sock = getattr(session, "interface", None)
+    pending: bytes = getattr(session, "_pending_buffer", None) or b""
+    if not isinstance(sock, socket.socket) or pending:
+        return False
+    readable, _, _ = select.select([sock], [], [], deadline_s)
+    if readable and not sock.recv(1, socket.MSG_PEEK):
+        raise ConnectionError("the peer closed the connection")
+    return not readable
 
 
 def _seen(future: asyncio.Future[bytes]) -> None:

@@ -8,6 +8,7 @@ import subprocess
 import sys
 import threading
 import tty
+from pathlib import Path
 
 import pytest
 
@@ -108,7 +109,7 @@ async def test_two_owners_of_one_port_are_refused(pty_pair):
 
 async def test_another_program_on_the_port_is_named(pty_pair):
     _, path = pty_pair
-    holder = subprocess.Popen(
+    holder = subprocess.Popen(  # noqa: ASYNC220 - it starts at once and is only waited for in a thread
         [sys.executable, "-c", HOLDER, path], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
     )
     try:
@@ -133,14 +134,18 @@ def test_permission_denied_names_the_group_to_join(tmp_path):
     assert "Only its owner" in why_no_permission(str(device))
 
 
+def open_descriptors():
+    return len(list(Path("/proc/self/fd").iterdir()))
+
+
 async def test_opening_and_closing_leaks_neither_threads_nor_descriptors(pty_pair):
     _, path = pty_pair
     channel = channel_for(f"serial:{path}")
     await channel.open()
     await channel.close()
-    descriptors, threads = len(os.listdir("/proc/self/fd")), threading.active_count()
+    descriptors, threads = open_descriptors(), threading.active_count()
     for _ in range(20):
         await channel.open()
         await channel.close()
-    assert len(os.listdir("/proc/self/fd")) == descriptors
+    assert open_descriptors() == descriptors
     assert threading.active_count() == threads

@@ -71,7 +71,7 @@ async def test_a_refused_port_and_an_unknown_name_are_told_apart():
         port = sock.getsockname()[1]
         with pytest.raises(LinkUnavailable, match="nothing listens"):
             await channel_for(f"tcp:127.0.0.1:{port}").open()
-    with pytest.raises(LinkUnavailable, match="not known|cannot be reached"):
+    with pytest.raises(LinkUnavailable, match=r"not known|cannot be reached"):
         await channel_for("tcp:no-such-host.invalid:5025").open()
 
 

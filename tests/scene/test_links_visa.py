@@ -13,6 +13,11 @@ import pytest
 from drivers.errors import LinkLost, LinkTimeout, LinkUnavailable
 from drivers.link.address import channel_for
 from drivers.link.visa import probe_target
+from drivers.meter import Setup
+from drivers.reading import Quantity
+from drivers.scpi.bench_meter import BenchMeter
+from drivers.scpi.options import BenchMeterOptions
+from tests.benchmarks.drivers_peers import Instrument
 
 
 @pytest.fixture
@@ -61,6 +66,39 @@ async def test_a_cancelled_read_hands_its_answer_to_the_next(peer):
     assert await channel.read_some(1.0) == b"+1.0\n"
     await channel.close()
     writer.close()
+
+
+async def test_a_peer_that_closes_is_lost_at_once_and_no_processor_spins(peer):
+    port, accepted = peer
+    channel = channel_for(f"visa:TCPIP0::127.0.0.1::{port}::SOCKET")
+    await channel.open()
+    _, writer = await second_connection(accepted)
+    started_s, cpu_s = time.monotonic(), time.process_time()
+    reading = asyncio.create_task(channel.read_some(2.0))
+    await asyncio.sleep(0.2)
+    writer.close()
+    with pytest.raises(LinkLost, match="closed"):
+        await reading
+    assert time.monotonic() - started_s < 0.6
+    assert time.process_time() - cpu_s < 0.15
+    await channel.close()
+
+
+async def test_the_bench_meter_runs_on_a_visa_resource():
+    async with Instrument() as instrument:
+        address = f"visa:TCPIP0::127.0.0.1::{instrument.port}::SOCKET"
+        options = BenchMeterOptions(reply_timeout_s=0.5, quiet_s=0.02)
+        async with BenchMeter(
+            meter_id="v", address=address, clock=lambda: (0.0, 0.0), options=options
+        ) as meter:
+            held = await meter.configure(Setup(Quantity.RESISTANCE, expected_si=50.0))
+            stream = meter.readings()
+            reading = await anext(stream)
+            instrument.late_s = [0.7]
+            after = await anext(stream)
+            await stream.aclose()
+    assert held.range_full_scale_si == 100.0
+    assert (reading.value_si, after.value_si) == (20.61, 20.61)
 
 
 async def test_a_refused_port_is_found_before_the_library_pretends_to_be_open():

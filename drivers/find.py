@@ -1,0 +1,309 @@
+"""Looks for meters: lists ports, listens, asks harmlessly, and says which driver fits. With progress.
+
+Listening comes first, since most hand meters talk by themselves. Only where nothing is heard it asks:
+`*IDN?`, one read of the display, one read of a register. No key is pressed, nothing is set or written. Not for reading
+values; what it finds is a proposal for a bench file, and a meter known from memory wants its self-check.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import warnings
+from collections.abc import AsyncIterator, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, Literal
+
+from drivers.decode import decoder_of, piece_of
+from drivers.errors import DriverUnknown, LinkLost, LinkTimeout, LinkUnavailable, MeterError
+from drivers.link.address import SerialLine, channel_for
+from drivers.link.channel import Channel
+from drivers.meter import Identity
+from drivers.scpi.language import is_number, parse_identity
+
+LISTEN_S = 1.3
+"""Hand meters send two to three frames a second: two of the same kind must be heard."""
+ANSWER_S = 0.6
+_GOOD_FRAMES = 2
+_STREAMS = ("fs9922", "es519", "fs9721", "stx16", "lines")
+_LISTEN_LINES = ("baud=2400&dtr=on&rts=off", "baud=9600", "baud=19230&dtr=on&rts=off", "baud=115200")
+_REGISTER_QUESTION = bytes.fromhex("01 03 00 00 00 01 84 0a")  # unit 1, holding register 0, one of them
+
+
+@dataclass(frozen=True, slots=True)
+class SerialPort:
+    """A serial port of this machine.
+
+    Attributes:
+        path: the name to put into a bench file: by id where there is such, since that survives replugging.
+        make: maker and product as USB tells them; empty for ports that are not USB.
+    """
+
+    path: str
+    make: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One step of the search.
+
+    Attributes:
+        state: "looking" while a place is being tried, "found" a meter, "unknown" something that no driver
+            knows, "silent" nothing heard, "unavailable" it could not be opened.
+        done: places and questions done so far.
+        total: how many there are at most.
+        address: where.
+        text: one sentence for people.
+        driver: which fits; empty unless found.
+        options: for the bench file.
+        identity: as the meter says itself.
+        heard: bytes that led to this, at most 64.
+    """
+
+    state: Literal["looking", "found", "unknown", "silent", "unavailable"]
+    done: int
+    total: int
+    address: str
+    text: str
+    driver: str = ""
+    options: dict[str, Any] = field(default_factory=dict)
+    identity: Identity = field(default_factory=Identity)
+    heard: bytes = b""
+
+
+@dataclass(frozen=True, slots=True)
+class _Question:
+    """Something harmless to ask, and who answers it."""
+
+    driver: str
+    text: bytes
+    line: str
+    options: dict[str, Any] = field(default_factory=dict)
+
+
+_QUESTIONS = (
+    _Question("scpi", b"*IDN?\n", "baud=9600"),
+    _Question("scpi", b"*IDN?\n", "baud=115200"),
+    _Question("two_line", b"QM\r", "baud=115200", {"profile": "acknowledged_query"}),
+    _Question("ascii14", b"D", "baud=1200&bits=7&stop=2&dtr=on&rts=off", {"profile": "one_letter_3_digit"}),
+    _Question("modbus", _REGISTER_QUESTION, "baud=9600", {"profile": "float_ohmmeter"}),
+)
+
+
+def list_serial_ports() -> list[SerialPort]:
+    """List the serial ports of this machine; blocks for some milliseconds."""
+    from serial.tools import list_ports  # noqa: PLC0415 - pyserial only when ports are asked for
+
+    by_id = _names_by_id()
+    return [
+        SerialPort(by_id.get(port.device, port.device), _make_of(port))
+        for port in sorted(list_ports.comports(), key=lambda port: port.device)
+    ]
+
+
+def _make_of(port: Any) -> str:
+    return " ".join(word for word in (port.manufacturer, port.product) if word)
+
+
+def _names_by_id() -> dict[str, str]:
+    folder = Path("/dev/serial/by-id")
+    if not folder.is_dir():
+        return {}
+    return {str(link.resolve()): str(link) for link in folder.iterdir()}
+
+
+def list_visa_resources() -> list[str]:
+    """List VISA resources as pyvisa-py finds them; blocks for about a second. Empty without pyvisa."""
+    try:
+        import pyvisa  # noqa: PLC0415 - slow to import
+    except ImportError:
+        return []
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # it tells which optional finders are not installed
+        return [
+            name for name in pyvisa.ResourceManager("@py").list_resources() if not name.startswith("ASRL")
+        ]
+
+
+class _Search:
+    """Counts what is done and makes the findings."""
+
+    def __init__(self, places: int, steps_each: int) -> None:
+        self.done = 0
+        self.total = places * steps_each
+        self._steps_each = steps_each
+        self._places_done = 0
+
+    def looking(self, address: str, text: str) -> Finding:
+        """Note a step."""
+        finding = Finding("looking", self.done, self.total, address, text)
+        self.done += 1
+        return finding
+
+    def over(
+        self,
+        state: Literal["found", "unknown", "silent", "unavailable"],
+        address: str,
+        text: str,
+        **more: Any,
+    ) -> Finding:
+        """Note that a place is done, whatever steps it saved."""
+        self._places_done += 1
+        self.done = self._places_done * self._steps_each
+        return Finding(state, self.done, self.total, address, text, **more)
+
+
+async def find_meters(
+    *,
+    serial_ports: Sequence[str] | None = None,
+    tcp: Sequence[str] = (),
+    visa: bool = False,
+    ask: bool = True,
+) -> AsyncIterator[Finding]:
+    """Look for meters, one place after another.
+
+    Args:
+        serial_ports: device paths; None takes all of this machine.
+        tcp: `host:port` of meters on the network.
+        visa: whether to look for VISA resources, which takes a second more.
+        ask: False only listens.
+
+    Yields:
+        A `looking` before each step, then one finding per place.
+    """
+    paths = (
+        [port.path for port in await asyncio.to_thread(list_serial_ports)]
+        if serial_ports is None
+        else serial_ports
+    )
+    resources = await asyncio.to_thread(list_visa_resources) if visa else []
+    places = [f"serial:{path}" for path in paths] + [f"tcp:{place}" for place in tcp]
+    places += [f"visa:{name}" for name in resources]
+    search = _Search(len(places), len(_LISTEN_LINES) + (len(_QUESTIONS) if ask else 0))
+    for place in places:
+        try:
+            async for finding in _look_at(place, search, ask=ask):
+                yield finding
+        except LinkUnavailable as error:
+            yield search.over("unavailable", place, str(error))
+        except (LinkLost, LinkTimeout) as error:
+            yield search.over("unavailable", place, f"It went away while it was looked at: {error}")
+        except MeterError as error:
+            yield search.over("unavailable", place, str(error))
+
+
+async def _look_at(place: str, search: _Search, *, ask: bool) -> AsyncIterator[Finding]:
+    """Try one place: listen, then ask."""
+    lines = _LISTEN_LINES if place.startswith("serial:") else ("",)
+    heard = b""
+    for line in () if place.startswith("visa:") else lines:
+        address = f"{place}?{line}" if line else place
+        yield search.looking(address, f"Listening at {address}.")
+        data = await _listen(address)
+        driver = recognise(data)
+        if driver:
+            text = f"{address} sends frames of the driver {driver!r}."
+            yield search.over("found", address, text, driver=driver, heard=data[:64])
+            return
+        heard = heard or data
+    for question in _questions(place) if ask else ():
+        address = f"{place}?{question.line}" if lines != ("",) else place
+        yield search.looking(address, f"Asking at {address} for {question.driver!r}.")
+        data = await _answer(address, question.text)
+        found = _fits(question, data)
+        if found is not None:
+            named = f" It says: {found.raw}." if found.raw else ""
+            text = f"{address} answers the driver {question.driver!r}.{named}"
+            yield search.over(
+                "found",
+                address,
+                text,
+                driver=question.driver,
+                options=dict(question.options),
+                identity=found,
+                heard=data[:64],
+            )
+            return
+        heard = heard or data
+    if heard:
+        yield search.over("unknown", place, f"{place} talks, but no driver knows it.", heard=heard[:64])
+    else:
+        yield search.over("silent", place, f"Nothing is heard at {place}: is the meter on, and sending?")
+
+
+def _questions(place: str) -> tuple[_Question, ...]:
+    if place.startswith("serial:"):
+        return _QUESTIONS
+    return (_QUESTIONS[0],)
+
+
+async def _listen(address: str) -> bytes:
+    channel = channel_for(address, SerialLine(bits=8, parity="N", stop_bits=1))
+    await channel.open()
+    try:
+        return await _collect(channel, LISTEN_S if address.startswith("serial:") else LISTEN_S / 2)
+    finally:
+        await channel.close()
+
+
+async def _answer(address: str, question: bytes) -> bytes:
+    channel = channel_for(address, SerialLine(bits=8, parity="N", stop_bits=1))
+    await channel.open()
+    try:
+        await channel.write(question, ANSWER_S)
+        return await _collect(channel, ANSWER_S)
+    finally:
+        await channel.close()
+
+
+async def _collect(channel: Channel, seconds: float) -> bytes:
+    """What arrives within some seconds; a peer that closes has said what it had to say."""
+    loop = asyncio.get_running_loop()
+    until_s = loop.time() + seconds
+    data = bytearray()
+    with contextlib.suppress(LinkTimeout, LinkLost):
+        while (left_s := until_s - loop.time()) > 0:
+            data += await channel.read_some(left_s)
+    return bytes(data)
+
+
+def recognise(data: bytes) -> str:
+    """Name the driver whose frames fill a stream best; empty if none does.
+
+    At least two good frames are wanted, and more than half of the bytes in them.
+    """
+    best, most = "", 0
+    for driver in _STREAMS:
+        protocol = decoder_of(driver)
+        frames = protocol.framer().feed(data)
+        good = [frame for frame in frames if piece_of(protocol, frame).is_frame]
+        filled = sum(len(frame) + (driver == "lines") for frame in good)
+        if len(good) >= _GOOD_FRAMES and 2 * filled > len(data) and filled > most:
+            best, most = driver, filled
+    return best
+
+
+def _fits(question: _Question, data: bytes) -> Identity | None:
+    """Say who answered, or None if the answer is not one of this driver."""
+    if not data.strip():
+        return None
+    if question.driver == "scpi":
+        return _identity_in(data)
+    try:
+        protocol = decoder_of(question.driver, question.options)
+    except DriverUnknown:  # an optional package is missing: then it cannot be told
+        return None
+    pieces = [piece_of(protocol, frame) for frame in protocol.framer().feed(data)]
+    if question.driver == "modbus":
+        told = any(piece.decoded or piece.refused.startswith(("exception", "1 reg")) for piece in pieces)
+        return Identity() if told else None
+    return Identity() if any(piece.is_frame for piece in pieces) else None
+
+
+def _identity_in(data: bytes) -> Identity | None:
+    for line in data.decode("ascii", "replace").splitlines():
+        text = line.strip()
+        if "\ufffd" not in text and text.count(",") >= 1 and not is_number(text) and text != "*IDN?":
+            return parse_identity(text)
+    return None

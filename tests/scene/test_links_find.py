@@ -1,0 +1,110 @@
+"""Looking for meters on real ptys and sockets."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import select
+import threading
+import tty
+
+import pytest
+
+from drivers import find
+from drivers.find import find_meters, list_serial_ports, recognise
+from tests.benchmarks.drivers_peers import IDN, Instrument
+
+OHM = bytes.fromhex("2b 30 31 32 33 20 34 21 00 00 20 00 0d 0a")
+
+
+@pytest.fixture(autouse=True)
+def quick(monkeypatch):
+    monkeypatch.setattr(find, "LISTEN_S", 0.25)
+    monkeypatch.setattr(find, "ANSWER_S", 0.2)
+
+
+@contextlib.contextmanager
+def talking_pty(*, streams=b"", answers=None):
+    """A pty whose far end sends or answers until the block ends."""
+    master, slave = os.openpty()
+    tty.setraw(slave)
+    stop = threading.Event()
+
+    def play():
+        while not stop.is_set():
+            ready = select.select([master], [], [], 0.03)[0]
+            asked = os.read(master, 256) if ready else b""
+            for question, answer in (answers or {}).items():
+                if question in asked:
+                    os.write(master, answer)
+            if streams:
+                os.write(master, streams)
+
+    thread = threading.Thread(target=play)
+    thread.start()
+    try:
+        yield os.ttyname(slave)
+    finally:
+        stop.set()
+        thread.join()
+        os.close(master)
+        os.close(slave)
+
+
+async def results(**places):
+    findings = [finding async for finding in find_meters(**{"serial_ports": [], **places})]
+    totals = [finding.done / finding.total for finding in findings if finding.total]
+    assert totals == sorted(totals), "progress never goes back"
+    assert totals[-1] == 1.0
+    return [finding for finding in findings if finding.state != "looking"]
+
+
+async def test_a_hand_meter_that_sends_by_itself_is_known_by_its_frames():
+    with talking_pty(streams=OHM) as path:
+        (finding,) = await results(serial_ports=[path])
+    assert (finding.state, finding.driver) == ("found", "fs9922")
+    assert finding.address == f"serial:{path}?baud=2400&dtr=on&rts=off"
+
+
+async def test_a_scpi_meter_is_asked_who_it_is():
+    with talking_pty(answers={b"*IDN?\n": IDN.encode() + b"\r\n"}) as path:
+        (finding,) = await results(serial_ports=[path])
+    assert (finding.state, finding.driver, finding.identity.model) == ("found", "scpi", "PW45")
+
+
+@pytest.mark.parametrize(
+    ("question", "answer", "driver"),
+    [
+        (b"QM\r", b"0\r+1.0E+1,OHM,NORMAL,NONE\r", "two_line"),
+        (b"D", b"OH  12.34 Ohm\r", "ascii14"),
+        (bytes.fromhex("01 03 00 00 00 01 84 0a"), bytes.fromhex("01 83 02 c0 f1"), "modbus"),
+    ],
+)
+async def test_a_meter_that_waits_to_be_asked_is_known_by_its_answer(question, answer, driver):
+    with talking_pty(answers={question: answer}) as path:
+        (finding,) = await results(serial_ports=[path])
+    assert (finding.state, finding.driver) == ("found", driver)
+
+
+async def test_meters_on_the_network_are_looked_at_where_they_are_given():
+    async with Instrument() as instrument:
+        findings = await results(tcp=[f"127.0.0.1:{instrument.port}", "127.0.0.1:1"])
+    assert [(f.state, f.driver) for f in findings] == [("found", "scpi"), ("unavailable", "")]
+    assert "nothing listens" in findings[1].text
+
+
+async def test_silence_chatter_and_missing_ports_are_told_apart():
+    with talking_pty() as silent, talking_pty(streams=b"hello there\n") as chatter:
+        findings = await results(serial_ports=[silent, chatter, "/dev/ttyNOTHERE"], ask=False)
+    assert [f.state for f in findings] == ["silent", "unknown", "unavailable"]
+    assert findings[1].heard.startswith(b"hello")
+
+
+def test_a_stream_with_half_of_it_rubbish_is_not_recognised():
+    assert recognise(OHM * 2) == "fs9922"
+    assert recognise(OHM * 2 + b"\xff" * 40) == ""
+    assert recognise(b"23.41 C\r\n23.42 C\r\n") == "lines"
+
+
+def test_ports_are_listed_without_failing_where_there_are_none():
+    assert all(port.path.startswith("/dev/") for port in list_serial_ports())
