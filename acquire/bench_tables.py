@@ -29,7 +29,11 @@ def _path(given: object, info: ValidationInfo) -> Path:
     if not isinstance(given, str) or not given or len(given) > 1000 or not given.isprintable():
         raise _sentence("this is no path.", 'Write it like "../sheets/plover-80.toml".')
     folder = (info.context or {}).get("folder", Path())
-    return Path(folder, given).absolute()
+    path = Path(folder, given)
+    try:
+        return path.resolve()
+    except (OSError, RuntimeError):  # RuntimeError: links that lead in a circle
+        return path.absolute()
 
 
 def _link(given: object) -> str:

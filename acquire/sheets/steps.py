@@ -23,6 +23,10 @@ from acquire.toml_lines import Path as KeyPath
 SLOW_HENRY = 2.0
 """From this inductance on, a reading is taken to creep; workshop choice."""
 
+OPEN_ABOVE_OHM = 1e6
+"""What an open step passes above unless it says so itself; workshop choice: far above any winding, and below
+what damp or fingers leave."""
+
 COUNTS_SHARE = 0.02
 """A winding is named as part of a pair when it makes up more than this share of its ohms; workshop choice."""
 
@@ -72,7 +76,7 @@ class _Builder:
             four_wire=None if table.wires is None else table.wires == 4,
             lower_ohm=table.lower,
             upper_ohm=table.upper,
-            open_above_ohm=table.open_above,
+            open_above_ohm=(table.open_above or OPEN_ABOVE_OHM) if table.kind is StepKind.OPEN else None,
             remark=table.remark,
         )
         if not self.circuit.whole:
