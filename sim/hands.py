@@ -39,10 +39,10 @@ class Pace:
         open_display: how long a display must show overload before the hands believe it.
     """
 
-    scan: tuple[float, float] = (0.8, 1.6)
-    travel: tuple[float, float] = (0.5, 1.0)
-    react: tuple[float, float] = (0.2, 0.5)
-    look: tuple[float, float] = (0.8, 1.6)
+    scan: tuple[float, float] = (0.6, 1.2)
+    travel: tuple[float, float] = (0.35, 0.75)
+    react: tuple[float, float] = (0.15, 0.35)
+    look: tuple[float, float] = (0.6, 1.2)
     patience: float = 20.0
     real_patience_s: float = 6.0
     open_display: float = 3.0
@@ -222,6 +222,7 @@ class Hands:
                 if hints > MOST_HINTS:
                     return  # puzzled: wait for another prompt
                 await self._pause(self._pace.look)
+                self._take_as_done(asked)
                 self._down(asked)
             elif what == "touch_again" and self._asked(news) in {asked, None}:
                 await self._pause(self._pace.travel)
@@ -257,6 +258,14 @@ class Hands:
                 continue
             await self._pause(self._pace.react)
             return news
+
+    def _take_as_done(self, asked: Pair) -> None:
+        """A hint is followed by a prompt for the same pair: going there once does for both."""
+        while not self._inbox.empty():
+            news = self._inbox.get_nowait()
+            if news.get("show") not in {"touch", "touch_again"} or self._asked(news) != asked:
+                self._again.append(news)
+                return
 
     def _same_prompt(self, news: Show, asked: Pair) -> bool:
         pair = self._asked(news)

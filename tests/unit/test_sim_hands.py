@@ -114,8 +114,11 @@ async def test_a_slip_to_a_wrong_pair_is_mended_after_the_hint():
         d.show("touch", pins=["1", "2"])
         assert await d.heard() == {"hands": "touch", "pins": ["1", "3"]}
         d.show("hint", text="that reads like 1-3")
+        d.show("touch_again", pins=["1", "2"])
         assert await d.heard() == {"hands": "lift"}
         assert await d.heard() == {"hands": "touch", "pins": ["1", "2"]}
+        await d.clock.pause(4.0)
+        assert d.said.empty()  # hint and prompt meant the same: one touch does for both
 
 
 async def test_a_prompt_for_another_pair_moves_the_probes():
