@@ -27,7 +27,7 @@ app = typer.Typer(
 def demo(
     folder: Annotated[Path | None, typer.Option("--dir", help="Where the files of this run go.")] = None,
     units: Annotated[int, typer.Option(min=1, max=1000, help="How many units come to the bench.")] = 10,
-    speed: Annotated[float, typer.Option(min=0.1, max=10.0, help="How much faster than real time.")] = 4.0,
+    speed: Annotated[float, typer.Option(min=0.1, max=10.0, help="How much faster than real time.")] = 6.0,
     seed: Annotated[int, typer.Option(help="The same seed brings the same units and faults.")] = 7,
 ) -> None:
     """Show the whole job on simulated instruments: ten units, three of them faulty."""
@@ -78,7 +78,7 @@ def simulate(
 
     words = ["--hands", "typed", "--scene", scene, "--seed", str(seed), "--meter-port", str(port)]
     words += ["--thermometer", "tcp", "--bench-file", str(bench)]
-    words += ["--bench-template", str(shipped("benches", "demo.toml"))]
+    words += ["--bench-template", str(shipped("benches", "simulated.template"))]
     words += ["--shipped", str(shipped("sheets").parent)]
     os.execv(sys.executable, [sys.executable, "-P", "-m", "sim", *words])  # noqa: S606  (our own program)
 

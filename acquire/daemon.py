@@ -29,6 +29,7 @@ from acquire.records import (
     Recorded,
     UnitResult,
     UnitStarted,
+    Verdict,
     Weight,
 )
 from drivers.reading import Reading
@@ -58,6 +59,10 @@ class Daemon:
         feeds: instruments; they call `take` and `take_temperature` of this object.
         outlets: drain the journal.
         thermometer_u_kelvin: standard uncertainty of the thermometer's readings.
+        tick_s: how often the heart is told the time, real seconds.
+        first_notices: what was found while the parts were made and the operator must know.
+        halted: True while the journal cannot be written; no reading is taken then.
+        verdicts: how many were given since the start.
     """
 
     pipeline: Pipeline
@@ -68,6 +73,7 @@ class Daemon:
     outlets: dict[str, Outlet] = field(default_factory=dict)
     thermometer_u_kelvin: float = 0.5
     tick_s: float = TICK_S
+    first_notices: Sequence[Notice] = ()
     halted: bool = False
     verdicts: int = 0
     _events: asyncio.Queue[Sequence[Event]] = field(default_factory=lambda: asyncio.Queue(1000))
@@ -143,6 +149,7 @@ class Daemon:
             ready: called once all tasks are under way.
         """
         await self._resume()
+        await self._out(self.first_notices)
         drained = asyncio.Event()
         async with asyncio.TaskGroup() as group:
             publisher = group.create_task(self._publish(), name="publisher")
@@ -155,6 +162,7 @@ class Daemon:
                 source.cancel()
             await asyncio.wait(sources)
             await self._finish(publisher, outlets, drained)
+        await self.journal.close()
 
     async def _finish(
         self, publisher: asyncio.Task[None], outlets: list[asyncio.Task[None]], drained: asyncio.Event
@@ -173,11 +181,15 @@ class Daemon:
 
     async def _resume(self) -> None:
         """Put a unit that a power cut interrupted back on the bench."""
-        started, verdicts = await self.journal.open_unit()
-        if started is not None and started.sheet_hash == self.pipeline.place.sheet.content_hash:
-            self.pipeline.resume(started, verdicts)
-            text = f"{started.serial} was interrupted: it goes on where it stopped."
-            self.show(self._notice("unit.resumed", text, Weight.REMARK))
+        if self.pipeline.conditions.lead is None:
+            self.pipeline.conditions.lead = await self.journal.latest_lead_zero()
+        records = [entry.record for entry in await self.journal.open_unit()]
+        started = next((record for record in records if isinstance(record, UnitStarted)), None)
+        if started is None or started.sheet_hash != self.pipeline.place.sheet.content_hash:
+            return
+        self.pipeline.resume(started, [record for record in records if isinstance(record, Verdict)])
+        text = f"{started.serial} was interrupted: it goes on where it stopped."
+        self.show(self._notice("unit.resumed", text, Weight.REMARK))
 
     async def _tick(self) -> None:
         while True:

@@ -40,7 +40,7 @@ class DemoOptions:
 
     folder: Path
     units: int = 10
-    speed: float = 4.0
+    speed: float = 6.0
     seed: int = 7
 
 
@@ -96,7 +96,7 @@ async def _at_work(daemon: Daemon, simulation: StandIn) -> None:
 
 def write_bench_file(folder: Path, simulation: StandIn) -> Path:
     """Write a bench file for this run from the shipped one, with the simulation's addresses filled in."""
-    text = shipped("benches", "demo.toml").read_text(encoding="utf-8")
+    text = shipped("benches", "simulated.template").read_text(encoding="utf-8")
     filled = (
         text.replace("@meter@", simulation.meter)
         .replace("@thermometer@", simulation.thermometer)

@@ -26,10 +26,12 @@ from acquire.records import (
     GiveUpUnit,
     Judged,
     LiftOff,
+    Limits,
     Match,
     MeasureAgain,
     Note,
     Notice,
+    Outcome,
     Prompt,
     Settled,
     SkipStep,
@@ -43,16 +45,19 @@ from acquire.records import (
 from acquire.settle import Expectation, SettleFilter, SettleSettings
 from acquire.steps.matcher import weigh
 from acquire.steps.pairs import PairTable
-from acquire.steps.setup_choice import MeterStatements, Wanted, expected_ohm, quantity_for
+from acquire.steps.setup_choice import MeterStatements, Wanted, close_enough_ohm, expected_ohm, quantity_for
 from acquire.steps.unit import Ruling, UnitProgress
+from acquire.steps.warm import WARM_CHECK
 from acquire.steps.zeroing import LEADS, take_zero
 from acquire.verdict.close import close_unit
-from acquire.verdict.judge import Attempt, judge, judge_open
+from acquire.verdict.judge import Attempt, judge, judge_open, judge_repeat
 from acquire.watch import ReadingWatch
 from drivers.reading import Quantity, Reading
 
 TOUCH_TERMS = frozenset({"repeatability", "leftover drift", "display resolution", "contact"})
 """Budget terms that differ from one touch to the next; the others cancel when a pair is measured twice."""
+
+FAILING = frozenset({Outcome.CONDITIONAL_FAIL, Outcome.FAIL})
 
 SLID = 0.1
 """A value that moves by more than this fraction without a lift-off has changed pins; workshop choice."""
@@ -105,7 +110,9 @@ class Pipeline:
         """Take one reading of the ohms meter."""
         wanted = self.wanted
         events: list[Event] = list(self._watch.notices(reading, wanted.quantity))
-        self._filter.expect(Expectation(slow_winding=wanted.slow, quantity=wanted.quantity))
+        self._filter.expect(
+            Expectation(wanted.slow, wanted.quantity, close_enough_si=wanted.close_enough_ohm)
+        )
         for event in self._filter.feed(reading):
             events.append(event)
             if isinstance(event, Contact):
@@ -158,7 +165,7 @@ class Pipeline:
             return Wanted()
         quantity = quantity_for(step, self.table.nominal_ohm(step.pair), self.four_wire_below_ohm)
         expected = expected_ohm(self.table, step, self.place.purpose, quantity, self.meter)
-        return Wanted(quantity, expected, step.slow)
+        return Wanted(quantity, expected, step.slow, close_enough_ohm(self.table, step, self.place.purpose))
 
     # ------------------------------------------------------------------ the way
 
@@ -169,12 +176,15 @@ class Pipeline:
         unit = self.unit
         if unit is None or not self._is_news(settled, unit) or (step := unit.current) is None:
             return []
-        self._touch = Touch(settled)
+        not_lifted = self._touch is not None and self._touch.settled.quantity is not settled.quantity
         corrected = self._correct(settled, step)
         if isinstance(corrected, Notice):
             return [corrected]
         limits = self.table.limits_for(step, self.place.purpose)
         match = weigh(corrected, step.pair, self.table, limits=limits, known=unit.known())
+        if not_lifted and match.fit is not Fit.EXPECTED:
+            return []  # the meter was set anew under the probes, which still lie on the last pair
+        self._touch = Touch(settled)
         if unit.admit(match) is Ruling.HINT:
             code = "pair.other" if match.fit is Fit.OTHER_PAIR else "pair.unclear"
             hint = Notice(Weight.WARNING, code, match.hint, settled.utc_s, unit.serial, step.pair)
@@ -226,16 +236,21 @@ class Pipeline:
         settled = corrected.settled
         settle_s = settled.monotonic_s - settled.contact_s
         attempt = Attempt(unit.serial, unit.attempt, settled.revision, settle_s=settle_s)
-        limits = self.table.limits_for(step, self.place.purpose)
-        verdict, evidence = judge(match, step, limits, self.table.nominal_ohm(step.pair), attempt, self.place)
-        touch_terms = [t for t in corrected.terms if t.name in TOUCH_TERMS]
-        counts = unit.judged(
-            verdict.outcome,
-            corrected.reference_ohm,
-            corrected.standard_uncertainty_ohm,
-            repeat_u_ohm=sum(t.standard_uncertainty_ohm**2 for t in touch_terms) ** 0.5,
-        )
+        ohm, u_ohm = corrected.reference_ohm, corrected.standard_uncertainty_ohm
+        repeat_u_ohm = corrected.part_ohm(TOUCH_TERMS)
+        if step.name == WARM_CHECK:
+            counts = unit.judged(Outcome.PASS, ohm, u_ohm, repeat_u_ohm=repeat_u_ohm)
+            verdict, evidence = judge_repeat(match, step, unit.moved() or 0.0, attempt, self.place)
+        else:
+            limits, nominal = self._limits(step)
+            verdict, evidence = judge(match, step, limits, nominal, attempt, self.place)
+            unit.warm_check = not {unit.outcome, verdict.outcome} & FAILING
+            counts = unit.judged(verdict.outcome, ohm, u_ohm, repeat_u_ohm=repeat_u_ohm)
         return [Judged(replace(verdict, counts=counts), evidence), *self._closed(settled.utc_s)]
+
+    def _limits(self, step: Step) -> tuple[Limits, float]:
+        """Limits and nominal of a step, for the bench's purpose."""
+        return self.table.limits_for(step, self.place.purpose), self.table.nominal_ohm(step.pair)
 
     def _closed(self, utc_s: float, given_up: str = "") -> list[Event]:
         """The unit's own result, once it is done or given up."""
@@ -319,7 +334,7 @@ class Pipeline:
             raise InputImpossible(f"The meter reads a value, so {step.pair} is not open.", "Hold still.")
         attempt = Attempt(unit.serial, unit.attempt)
         outcome, counts = unit.confirmed_open()
-        limits, nominal = self.table.limits_for(step, self.place.purpose), self.table.nominal_ohm(step.pair)
+        limits, nominal = self._limits(step)
         verdict, evidence = judge_open(step, limits, nominal, attempt, self.place, utc_s)
         verdict = replace(verdict, outcome=outcome, counts=counts)
         self._asked_s, self._prompt = 0.0, None

@@ -44,26 +44,26 @@ SIGNS: dict[Outcome, tuple[str, str, str]] = {
 """Shape, words and colour of each outcome."""
 
 
-def limits_scale(verdict: Verdict, width: int = 21) -> str:
+def limits_scale(verdict: Verdict, width: int = 9) -> str:
     """Draw where a value lies between its limits, with its uncertainty, in `width` characters.
 
-    The middle half of the line lies between the limits; `┃` marks them, `◆` the value, `─` its expanded
-    uncertainty. Empty where there is no value or no pair of limits.
+    `┃` stand for the limits, `◆` for the value, `─` for its expanded uncertainty; a value beyond a limit lies
+    on it or outside it by one. Empty where there is no value or no pair of limits.
     """
     lower, upper, value = verdict.lower_ohm, verdict.upper_ohm, verdict.reference_ohm
     if lower is None or upper is None or value is None or upper <= lower:
         return ""
-    quarter = width // 4
-    per_ohm = (width - 1 - 2 * quarter) / (upper - lower)
+    first, last = 1, width - 2
+    per_ohm = (last - first) / (upper - lower)
 
     def column(ohm: float) -> int:
-        return min(max(round(quarter + (ohm - lower) * per_ohm), 0), width - 1)
+        return min(max(round(first + (ohm - lower) * per_ohm), 0), width - 1)
 
     line = [" "] * width
-    line[quarter] = line[width - 1 - quarter] = "┃"
     reach = verdict.expanded_ohm or 0.0
     for at in range(column(value - reach), column(value + reach) + 1):
         line[at] = "─"
+    line[first] = line[last] = "┃"
     line[column(value)] = "◆"
     return "".join(line)
 
@@ -156,7 +156,7 @@ class Terminal:
             word, why = f"{shape} {words}", ""
         if result.hypotheses:
             best = result.hypotheses[0]
-            why = f"{best.sentence} ({best.probability:.0%} sure)"
+            why = f"{best.sentence.rstrip('.')} ({sureness(best.probability)} sure)."
         self.outcomes["held" if result.outcome is None else result.outcome.value] += 1
         self.units.append(Tally(result.serial, result.outcome, word, style, why))
         self._line(Text(f"  {word}", style=style).append(f"   {why}" if why else "", style="default"))
@@ -184,6 +184,11 @@ class Terminal:
         return table
 
 
+def sureness(probability: float) -> str:
+    """A probability in words that never claims certainty."""
+    return "over 99 %" if probability > 0.99 else f"{probability:.0%}".replace("%", " %")
+
+
 def rest_bar(unrest: float, width: int = 8) -> str:
     """Draw how far from rest: full when far away, empty at rest (a logarithmic scale up to 100 times)."""
     if not unrest > 1.0:
@@ -193,21 +198,43 @@ def rest_bar(unrest: float, width: int = 8) -> str:
 
 
 def verdict_line(verdict: Verdict) -> Text:
-    """One line: pins, step, value with uncertainty, scale, word, and the reason if not a pass."""
+    """Pins, step, value with uncertainty, the limits and where between them, the word; why, if no pass."""
     shape, words, style = SIGNS[verdict.outcome]
     pair = f"{verdict.pin_a}–{verdict.pin_b}"
-    if verdict.reference_ohm is None:
-        value = "open"
-    else:
-        value = show(verdict.reference_ohm, "ohm", verdict.expanded_ohm)
-    line = Text(f"  {pair:<8} {verdict.step:<18} {value:>26}  ")
-    line.append(f"{limits_scale(verdict):<21}", style="dim")
-    line.append(f"  {shape} {words}", style=style)
+    line = Text(f"  {pair:<7} {shortened(verdict.step, 17):<17} {value_text(verdict):>18} ")
+    line.append(f"{limits_text(verdict):<21}", style="dim")
+    line.append(f" {shape} {words}", style=style)
     if not verdict.counts:
-        line.append("   once more, to be sure", style="yellow")
+        line.append("; once more", style="yellow")
     elif verdict.outcome is not Outcome.PASS:
-        line.append(f"   {verdict.reason}")
+        line.append(f"\n          {verdict.reason}", style="default")
     return line
+
+
+def value_text(verdict: Verdict) -> str:
+    """Value at the reference temperature with its expanded uncertainty, or that there was none."""
+    value, reach = verdict.reference_ohm, verdict.expanded_ohm
+    if value is None:
+        return "open"
+    if not reach:
+        return show(value, "Ω")
+    digits = max(0, 1 - math.floor(math.log10(reach)))
+    return f"{value:.{digits}f} ± {reach:.{digits}f} Ω"
+
+
+def limits_text(verdict: Verdict) -> str:
+    """The limits, and between them the value's place."""
+    lower, upper = verdict.lower_ohm, verdict.upper_ohm
+    if lower is None and upper is None:
+        return ""
+    if lower is None or upper is None:
+        return f"{'at most' if lower is None else 'at least'} {upper if lower is None else lower:.4g} Ω"
+    return f"{lower:>5.4g} {limits_scale(verdict)} {upper:<5.4g}"
+
+
+def shortened(text: str, width: int) -> str:
+    """A text that fits a column."""
+    return text if len(text) <= width else text[: width - 1] + "…"
 
 
 def notice_line(notice: Notice) -> Text:

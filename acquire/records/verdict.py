@@ -58,6 +58,10 @@ class Corrected:
     coverage_factor: float
     expanded_ohm: float
 
+    def part_ohm(self, names: frozenset[str]) -> float:
+        """Standard uncertainty from the budget terms of these names alone."""
+        return math.hypot(*(term.standard_uncertainty_ohm for term in self.terms if term.name in names))
+
 
 class Fit(StrEnum):
     """Where a corrected value belongs."""

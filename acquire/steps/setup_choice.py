@@ -44,11 +44,13 @@ class Wanted:
         quantity: function.
         expected_ohm: largest value to be expected; None lets the meter range by itself.
         slow: a large inductance makes the reading creep.
+        close_enough_ohm: a value known this well (half-width) serves the step; no need to wait for more.
     """
 
     quantity: Quantity = Quantity.RESISTANCE
     expected_ohm: float | None = None
     slow: bool = False
+    close_enough_ohm: float = 0.0
 
 
 def quantity_for(step: Step, nominal_ohm: float, four_wire_below_ohm: float | None) -> Quantity:
@@ -95,6 +97,18 @@ def expected_ohm(
     statement = meter.holding(quantity, widest)
     affordable = statement is not None and half_width_si(statement, own) <= ROOM_FOR_METER * tolerance
     return widest if affordable else HEADROOM * own
+
+
+CLOSE_ENOUGH = 0.05
+"""Share of the tolerance that the settle stage need not resolve; workshop choice, well below what is left for
+the meter and the leads."""
+
+
+def close_enough_ohm(table: PairTable, step: Step, purpose: Purpose) -> float:
+    """Half-width of the band within which a settled value serves a step, whatever the display resolves."""
+    own = table.nominal_ohm(step.pair)
+    half = _half(table.limits_for(step, purpose), own) if math.isfinite(own) else 0.0
+    return CLOSE_ENOUGH * half if math.isfinite(half) else 0.0
 
 
 def _half(limits: Limits, nominal_ohm: float) -> float:

@@ -13,7 +13,7 @@ LEAD_LIMIT_OHM = 2.0
 """Probes held together read less than this through sound leads (0.2 to 0.5 ohm, to be replaced above 1 ohm);
 common practice, no source."""
 
-LEADS = Wanted(Quantity.RESISTANCE, LEAD_LIMIT_OHM)
+LEADS = Wanted(Quantity.RESISTANCE, LEAD_LIMIT_OHM, close_enough_ohm=CONTACT_OHM / 2)
 """How the meter is set for it."""
 
 

@@ -71,29 +71,41 @@ def judge(
         attempt: where in the unit this stands.
         place: the bench.
     """
-    corrected = match.corrected
-    settled = corrected.settled
-    decision = decision_of(corrected, limits, place.sheet)
+    decision = decision_of(match.corrected, limits, place.sheet)
+    blank = _unmeasured(step, limits, nominal_ohm, attempt, place, match.corrected.settled.utc_s)
     verdict = replace(
-        _unmeasured(step, limits, nominal_ohm, attempt, place, settled.utc_s),
+        _measured(blank, match),
         outcome=decision.outcome,
         reason=decision.reason,
-        raw_ohm=corrected.raw_ohm,
-        lead_ohm=corrected.lead_ohm,
-        winding_celsius=corrected.winding_celsius,
-        reference_ohm=corrected.reference_ohm,
-        standard_uncertainty_ohm=corrected.standard_uncertainty_ohm,
-        expanded_ohm=corrected.expanded_ohm,
-        coverage_factor=corrected.coverage_factor,
         guard_band_ohm=decision.guard_band_ohm,
         conformity=decision.conformity,
-        conversions=settled.conversions,
-        quantity=settled.quantity,
-        range_full_scale_ohm=settled.range_full_scale_si,
-        resolution_ohm=settled.resolution_si,
-        hint=match.hint,
     )
-    return verdict, Evidence(terms=corrected.terms, trace=settled.trace, raw_hex=settled.raw.hex(" "))
+    return verdict, _evidence(match)
+
+
+def judge_repeat(
+    match: Match, step: Step, moved: float, attempt: Attempt, place: Circumstances
+) -> tuple[Verdict, Evidence]:
+    """Write the record of the first pair measured again: has its value moved during the test?
+
+    Not judged by limits, which the first measurement has been already: a unit that has moved is not at rest,
+    so that none of its steps can be judged.
+
+    Args:
+        match: the value.
+        step: the repetition.
+        moved: change since the first measurement as a fraction, beyond what two touches may differ by.
+        attempt: where in the unit this stands.
+        place: the bench.
+    """
+    allowed = place.sheet.warm_limit
+    blank = _unmeasured(step, Limits(None, None), math.inf, attempt, place, match.corrected.settled.utc_s)
+    verdict = replace(
+        _measured(blank, match),
+        outcome=Outcome.PASS if abs(moved) <= allowed else Outcome.CANNOT_JUDGE,
+        reason=f"moved by {moved:+.2%} during the test, {allowed:.2%} allowed",
+    )
+    return verdict, _evidence(match)
 
 
 def judge_open(
@@ -162,3 +174,29 @@ def _unmeasured(
         hint="",
         software=place.software,
     )
+
+
+def _measured(blank: Verdict, match: Match) -> Verdict:
+    """Fill in what was measured."""
+    corrected = match.corrected
+    settled = corrected.settled
+    return replace(
+        blank,
+        raw_ohm=corrected.raw_ohm,
+        lead_ohm=corrected.lead_ohm,
+        winding_celsius=corrected.winding_celsius,
+        reference_ohm=corrected.reference_ohm,
+        standard_uncertainty_ohm=corrected.standard_uncertainty_ohm,
+        expanded_ohm=corrected.expanded_ohm,
+        coverage_factor=corrected.coverage_factor,
+        conversions=settled.conversions,
+        quantity=settled.quantity,
+        range_full_scale_ohm=settled.range_full_scale_si,
+        resolution_ohm=settled.resolution_si,
+        hint=match.hint,
+    )
+
+
+def _evidence(match: Match) -> Evidence:
+    settled = match.corrected.settled
+    return Evidence(match.corrected.terms, settled.trace, settled.raw.hex(" "))

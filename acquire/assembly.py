@@ -1,0 +1,188 @@
+"""Makes a daemon from a bench file: reads sheet and meter file, opens the journal, puts the parts together.
+
+The only place that knows both the settings and the parts; nothing runs yet when it is done.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from pathlib import Path
+
+from acquire import __version__
+from acquire.bench_tables import Overdue, TemperatureSource, ZeroSource
+from acquire.clock import Clock
+from acquire.conditions import Conditions, Temperature
+from acquire.daemon import Daemon, Outlet
+from acquire.errors import SteadyohmError
+from acquire.intake import Feed
+from acquire.journal.store import Journal
+from acquire.outlets.csv_log import CsvLog, Split
+from acquire.outlets.outlet import Health, drain
+from acquire.outlets.outlet import Outlet as Drain
+from acquire.pipeline import Pipeline
+from acquire.records import Circumstances, Event, LeadZero, Notice, Weight
+from acquire.settings import Bench
+from acquire.settle import SettleSettings
+from acquire.sheets import load_sheet
+from acquire.statements import ModelStatements
+from drivers.models import MeterModel, load_model
+from drivers.reading import Quantity
+from drivers.registry import open_meter
+
+SOFTWARE = f"steadyohm {__version__}"
+
+
+async def assemble(bench: Bench, *, clock: Clock, show: Callable[[Event], None]) -> Daemon:
+    """Put a bench together.
+
+    Args:
+        bench: as its file says.
+        clock: of the bench.
+        show: receives every event once it is on the record.
+
+    Raises:
+        FileInvalid, ModelInvalid: the sheet or the meter file cannot be used.
+        JournalUnusable: the record cannot be opened.
+        DriverUnknown, OptionsInvalid, AddressInvalid: the instruments cannot be made.
+    """
+    model = load_model(Path(bench.meter.model))
+    notices = _calibration(model, bench, clock)
+    sheet = load_sheet(bench.sheet)
+    place = Circumstances(
+        bench=bench.name,
+        purpose=bench.purpose,
+        sheet=sheet,
+        meter_id=bench.meter.id,
+        meter_model=model.name,
+        meter_hash=model.content_hash,
+        bench_hash=bench.content_hash,
+        software=SOFTWARE,
+        operator=bench.operator,
+        batch=bench.batch,
+    )
+    pipeline = Pipeline(
+        place,
+        ModelStatements(model),
+        _conditions(bench, clock),
+        _settle(bench, model),
+        bench.meter.four_wire_below,
+    )
+    journal = await asyncio.to_thread(
+        lambda: Journal.open(Path(bench.journal.folder), bench=bench.name, clock=clock)
+    )
+    daemon = Daemon(
+        pipeline,
+        journal,
+        clock,
+        show,
+        outlets=_outlets(bench, journal),
+        thermometer_u_kelvin=bench.temperature.standard_uncertainty_kelvin,
+        first_notices=[*journal.notices, *notices],
+    )
+    try:
+        daemon.feeds = _feeds(bench, daemon)
+    except BaseException:
+        await journal.close()
+        raise
+    return daemon
+
+
+def _calibration(model: MeterModel, bench: Bench, clock: Clock) -> list[Notice]:
+    """A meter past its calibration date is told or refused, as the bench file says."""
+    today = datetime.fromtimestamp(clock.utc_s(), UTC).date()
+    late = model.days_past_due(today)
+    if late is None or late <= 0:
+        return []
+    text = f"The calibration of {model.name} fell due {late} days ago."
+    if bench.meter.overdue is Overdue.REFUSE:
+        raise SteadyohmError(text, 'Have it calibrated, or set overdue = "warn" in the bench file.')
+    return [Notice(Weight.WARNING, "calibration.due", text, clock.utc_s())]
+
+
+def _conditions(bench: Bench, clock: Clock) -> Conditions:
+    """What is known before the first reading: a typed temperature, a stated lead zero."""
+    settings, now_s = bench.temperature, clock.utc_s()
+    typed = None
+    if settings.source is TemperatureSource.TYPED and settings.value is not None:
+        typed = Temperature(settings.value, settings.standard_uncertainty_kelvin, now_s)
+    leads = bench.leads
+    stated = None
+    if leads.zero is ZeroSource.VALUE and leads.value is not None:
+        u_ohm = leads.standard_uncertainty_ohm or 0.0
+        stated = LeadZero(bench.name, bench.meter.id, leads.value, u_ohm, now_s)
+    return Conditions(
+        temperature_oldest_s=settings.oldest_s,
+        lead_oldest_s=leads.oldest,
+        lead_wanted=leads.zero is ZeroSource.ASK,
+        temperature=typed,
+        lead=stated,
+    )
+
+
+def _settle(bench: Bench, model: MeterModel) -> SettleSettings:
+    """The built-in limits, with the meter's noise and what the bench file sets."""
+    noises = [
+        each.noise_counts
+        for each in model.ranges
+        if each.quantity in (Quantity.RESISTANCE, Quantity.RESISTANCE_4W) and each.noise_counts
+    ]
+    noise = max(noises) if noises else None
+    return replace(SettleSettings(noise_counts=noise), **bench.settle.overrides())
+
+
+def _feeds(bench: Bench, daemon: Daemon) -> list[Feed]:
+    """The instruments, not yet opened."""
+    pair = _pair_of(daemon.clock)
+    settings = bench.meter
+    meter = open_meter(
+        settings.driver, meter_id=settings.id, address=settings.link, clock=pair, options=settings.options
+    )
+    feeds = [
+        Feed(
+            "meter",
+            meter,
+            daemon.clock,
+            daemon.take,
+            daemon.tell,
+            daemon.pipeline.link_lost,
+            lambda: daemon.pipeline.wanted,
+            settings.integration_plc,
+            settings.offset_compensation,
+        )
+    ]
+    air = bench.temperature
+    if air.source is TemperatureSource.METER and air.link is not None:
+        thermometer = open_meter(
+            air.driver, meter_id=air.id, address=air.link, clock=pair, options=air.options
+        )
+        feeds.append(Feed("thermometer", thermometer, daemon.clock, daemon.take_temperature, daemon.tell))
+    return feeds
+
+
+def _pair_of(clock: Clock) -> Callable[[], tuple[float, float]]:
+    return lambda: (clock.monotonic_s(), clock.utc_s())
+
+
+@dataclass(frozen=True, slots=True)
+class Drained:
+    """An outlet on its cursor; called with the event that asks it to finish."""
+
+    journal: Journal
+    outlet: Drain
+    health: Health
+
+    async def __call__(self, stop: asyncio.Event) -> None:
+        """Follow the journal until asked to finish."""
+        await drain(self.journal, self.outlet, self.health.name, stop, health=self.health)
+
+
+def _outlets(bench: Bench, journal: Journal) -> dict[str, Outlet]:
+    """Everyone who follows the journal."""
+    outlets: dict[str, Outlet] = {}
+    if bench.csv is not None:
+        log = CsvLog(Path(bench.csv.folder), Split(bench.csv.per))
+        outlets["csv"] = Drained(journal, log, Health("csv"))
+    return outlets
