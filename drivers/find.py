@@ -1,8 +1,9 @@
 """Looks for meters: lists ports, listens, asks harmlessly, and says which driver fits. With progress.
 
 Listening comes first, since most hand meters talk by themselves. Only where nothing is heard it asks:
-`*IDN?`, one read of the display, one read of a register. No key is pressed, nothing is set or written. Not for reading
-values; what it finds is a proposal for a bench file, and a meter known from memory wants its self-check.
+`*IDN?`, one read of the display, one read of a register. No key is pressed, nothing is set or written. Not
+for reading values; what it finds is a proposal for a bench file, and a meter known from memory wants its
+self-check.
 """
 
 from __future__ import annotations

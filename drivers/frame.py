@@ -49,7 +49,7 @@ class FrameProtocol(ABC):
     name: ClassVar[str]
     frame_bytes: ClassVar[int] = 0
     usual_line: ClassVar[SerialLine]
-    quantities: ClassVar[frozenset[Quantity]]
+    quantities: frozenset[Quantity]
     flags_visible: ClassVar[frozenset[Flag]] = frozenset()
     repeats: ClassVar[int] = 1
     checked: ClassVar[bool] = False

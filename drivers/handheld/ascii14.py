@@ -52,9 +52,7 @@ class Ascii14(FrameProtocol):
     usual_line: ClassVar[SerialLine] = SerialLine(
         baud=1200, bits=7, parity="N", stop_bits=2, dtr=True, rts=False
     )
-    quantities: ClassVar[frozenset[Quantity]] = frozenset(
-        quantity for units in _UNITS_OF.values() for quantity in units.values()
-    )
+    quantities = frozenset(quantity for units in _UNITS_OF.values() for quantity in units.values())
     flags_visible: ClassVar[frozenset[Flag]] = frozenset()
     verification: ClassVar[str] = "memory"
 

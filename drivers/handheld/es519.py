@@ -61,7 +61,7 @@ class Es519(FrameProtocol):
     usual_line: ClassVar[SerialLine] = SerialLine(
         baud=2400, bits=8, parity="N", stop_bits=1, dtr=True, rts=False
     )
-    quantities: ClassVar[frozenset[Quantity]] = frozenset(
+    quantities = frozenset(
         {quantity for quantity, _ in _PLAIN.values()}
         | {quantity for dc, ac, _ in _DC_OR_AC.values() for quantity in (dc, ac)}
     )

@@ -51,7 +51,7 @@ class Fs9721(FrameProtocol):
     usual_line: ClassVar[SerialLine] = SerialLine(
         baud=2400, bits=8, parity="N", stop_bits=1, dtr=True, rts=False
     )
-    quantities: ClassVar[frozenset[Quantity]] = frozenset(
+    quantities = frozenset(
         {
             Quantity.RESISTANCE,
             Quantity.CONTINUITY,

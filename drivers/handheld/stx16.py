@@ -60,7 +60,7 @@ class Stx16(FrameProtocol):
     usual_line: ClassVar[SerialLine] = SerialLine(
         baud=9600, bits=8, parity="N", stop_bits=1, dtr=True, rts=True
     )
-    quantities: ClassVar[frozenset[Quantity]] = frozenset(quantity for quantity, _ in _UNITS.values())
+    quantities = frozenset(quantity for quantity, _ in _UNITS.values())
     flags_visible: ClassVar[frozenset[Flag]] = frozenset()
     verification: ClassVar[str] = "datasheet"
 

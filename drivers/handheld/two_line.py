@@ -107,7 +107,7 @@ class TwoLine(FrameProtocol):
     usual_line: ClassVar[SerialLine] = SerialLine(
         baud=9600, bits=8, parity="N", stop_bits=1, dtr=True, rts=True
     )
-    quantities: ClassVar[frozenset[Quantity]] = frozenset(_UNITS.values())
+    quantities = frozenset(_UNITS.values())
     flags_visible: ClassVar[frozenset[Flag]] = frozenset()
     verification: ClassVar[str] = "memory"
 

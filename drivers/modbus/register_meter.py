@@ -73,12 +73,12 @@ class RtuAnswers(FrameProtocol):
 
     name = "modbus"
     usual_line = _USUAL_LINE
-    quantities = frozenset(Quantity)
     checked = True  # CRC-16
     verification = "standard"
 
     def __init__(self, channel: RegisterChannel) -> None:
         self._channel = channel
+        self.quantities = frozenset({channel.quantity})
 
     def framer(self) -> Framer:
         """One answer at a time: their ends are marked by silence, not by bytes."""

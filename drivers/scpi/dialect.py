@@ -124,13 +124,13 @@ class AnswerFormat(FrameProtocol):
 
     name = "scpi"
     usual_line = PLAIN_LINE
-    quantities = frozenset(language.FUNCTION_OF)
     checked = True  # by the link, USB, TCP or GPIB, and by the dialogue: an answer must fit its question
     verification = "standard"
 
     def __init__(self, dialect: Dialect, quantity: Quantity) -> None:
         self._dialect = dialect
         self._quantity = quantity
+        self.quantities = frozenset(dialect.functions)
 
     def framer(self) -> Framer:
         """Lines that end in CR, LF or both."""
