@@ -17,26 +17,36 @@ from acquire.steps.step_state import StepState
 _FORETOLD = 0.3
 """The set knows a pair when it leaves less than this share of the pair's own spread; workshop choice."""
 
+_MOST = 2
+"""How often a step is asked for again at the end, at most."""
+
 _APART = 4.0
 """Standard deviations from which a reading contradicts the set; workshop choice."""
 
 
 def doubtful(states: Sequence[StepState], table: PairTable) -> StepState | None:
-    """The first failing step that deserves another look, each step once only.
+    """The first failing step that deserves another look.
+
+    Each step once; twice where the set contradicts a value that also reads like another pair or like none.
 
     Args:
         states: of all steps of the unit, in order.
         table: of its sheet.
     """
     for state in states:
-        if state.rechecked or state.outcome not in (Outcome.FAIL, Outcome.CONDITIONAL_FAIL):
+        if state.ohm is None or state.outcome not in (Outcome.FAIL, Outcome.CONDITIONAL_FAIL):
             continue
-        if state.step.kind is not StepKind.RESISTANCE or state.ohm is None:
+        if state.step.kind is StepKind.OPEN:
+            if state.insisted and not state.rechecked:
+                return state
             continue
-        passed = known_readings(states, state, passing=True)
-        if _contradicted(state, table, passed) or (
-            state.insisted and not _supported(state, table, known_readings(states, state, passing=False))
-        ):
+        strange = state.insisted or math.isinf(state.ohm)
+        if state.rechecked >= (_MOST if strange else 1):
+            continue
+        if _contradicted(state, table, known_readings(states, state, passing=True)):
+            return state
+        others = known_readings(states, state, passing=False)
+        if state.insisted and not state.rechecked and not _supported(state, table, others):
             return state
     return None
 

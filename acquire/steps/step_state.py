@@ -24,7 +24,7 @@ class StepState:
         refused_ohm: last value that was taken for another pair's, None when there is none.
         insisted: True when such a value came again and was judged after all.
         failed_once: True while a failing value waits for its repetition.
-        rechecked: True once it was asked for again at the end, see `recheck`.
+        rechecked: how often it was asked for again at the end, see `recheck`.
         bracket: the proof in progress of an open step, None where only a key can give it.
         skipped: the reason for leaving the step out, else empty.
     """
@@ -38,7 +38,7 @@ class StepState:
     refused_ohm: float | None = None
     insisted: bool = False
     failed_once: bool = False
-    rechecked: bool = False
+    rechecked: int = 0
     bracket: Bracket | None = None
     skipped: str = ""
 
@@ -53,7 +53,7 @@ class StepState:
 
     def ask_again(self) -> None:
         """Ask for the step once more after all; the value that counted so far is the one to compare with."""
-        self.rechecked = True
+        self.rechecked += 1
         self.outcome, self.refused_ohm = None, self.ohm if self.insisted else None
         self.ohm = None
 

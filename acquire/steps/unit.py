@@ -24,7 +24,7 @@ from enum import StrEnum
 
 from acquire.errors import InputImpossible
 from acquire.records import Ask, Fit, Match, Outcome, Pair, Prompt, Step, StepKind, Verdict
-from acquire.steps.bracket import bracket_for
+from acquire.steps.bracket import Bracket, bracket_for
 from acquire.steps.pairs import PairTable
 from acquire.steps.recheck import doubtful
 from acquire.steps.standing import Standing
@@ -114,8 +114,10 @@ class UnitProgress(Standing):
         """
         state = self._open_state()
         self._remember()
-        if state.step.kind is StepKind.OPEN:
-            return _admit_open(state, match)
+        if state.bracket is not None:
+            ruling = _bracketed(state.bracket, match)
+            if ruling is not None:
+                return ruling
         ohm = match.corrected.reference_ohm
         if match.fit in (Fit.EXPECTED, Fit.FAULT):
             state.refused_ohm = None
@@ -286,27 +288,26 @@ class UnitProgress(Standing):
 
     def _add_last_steps(self) -> None:
         """Once all steps are done: what the set speaks against, then the first resistance once more."""
-        if not self.done or any(s.step.name == WARM_CHECK for s in self.states):
+        if not self.done:
             return
         again = doubtful(self.states, self.table)
         if again is not None:
             again.ask_again()
+            return
+        if any(s.step.name == WARM_CHECK for s in self.states):
             return
         first = repeatable(self.states, self.table.sheet.warm_limit)
         if self.warm_check and first is not None and len(self.readings()) > 1:
             self.states.append(StepState(replace(first.step, name=WARM_CHECK)))
 
 
-def _admit_open(state: StepState, match: Match) -> Ruling:
-    """A value where a pair must be open: the anchor of the bracket, or the pair conducts after all."""
-    bracket = state.bracket
-    if bracket is None:
-        return Ruling.JUDGE
+def _bracketed(bracket: Bracket, match: Match) -> Ruling | None:
+    """What a value means to the proof of an open step; None where it is any other value of that step."""
     if match.fit is Fit.OTHER_PAIR and match.pair == bracket.anchor:
         closed = bracket.touched(match.corrected.settled.contact_s)
         return Ruling.OPEN if closed else Ruling.PROVED
     bracket.broken()
-    return Ruling.JUDGE if match.fit in (Fit.EXPECTED, Fit.FAULT) else Ruling.HINT
+    return None
 
 
 def _alike(ohm: float, before_ohm: float, expanded_ohm: float) -> bool:

@@ -22,9 +22,12 @@ from acquire.verdict.dictionary import Case
 _Floats = NDArray[np.float64]
 _Bools = NDArray[np.bool_]
 
-_SLIP = 1e-4
-"""Chance that a pair called open conducts after all, or the other way round: a confirmation too early, a
-finger across a gap. Workshop choice."""
+_OPEN_SLIP = 3e-3
+"""Chance that a pair confirmed as open conducts after all: the key was pressed beside the pin. Workshop
+choice."""
+
+_SHUT_SLIP = 1e-3
+"""Chance that an open pair gives a value: a wrong pair, a finger across a gap. Workshop choice."""
 
 SIZES = 3
 """Most sizes that one circuit has: two places and a resistance."""
@@ -143,8 +146,8 @@ def _atoms(conducts: _Bools, ohm: _Floats) -> _Floats:
     """Log-probability of every reading that is open where the circuit conducts, or the other way round."""
     finite = np.isfinite(ohm)
     anywhere = -np.log(np.maximum(np.abs(np.where(finite, ohm, 1.0)), 1e-3) * _SPAN)
-    unlike = math.log(_SLIP) + np.where(finite, anywhere, 0.0)
-    alike = np.where(finite, 0.0, math.log1p(-_SLIP))
+    unlike = np.where(finite, math.log(_SHUT_SLIP) + anywhere, math.log(_OPEN_SLIP))
+    alike = np.where(finite, math.log1p(-_OPEN_SLIP), math.log1p(-_SHUT_SLIP))
     result: _Floats = np.where(conducts == finite, alike, unlike).sum(axis=1)
     return result
 

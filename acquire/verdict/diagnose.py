@@ -11,7 +11,6 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Protocol
 
 import numpy as np
 
@@ -21,6 +20,7 @@ from acquire.verdict.circuits import healthy
 from acquire.verdict.dictionary import UNKNOWN, Case, cases, double_cases
 from acquire.verdict.next_pair import information
 from acquire.verdict.saying import sentence
+from acquire.verdict.slips import PairLaws, look_alikes, with_slips
 
 PairReading = tuple[Pair, float, float]
 """(pair, ohms at the reference temperature or infinite, standard uncertainty in ohms)."""
@@ -49,23 +49,18 @@ _WORTH_A_TOUCH = 0.05
 _UNKNOWN_CASE = Case((("unknown", ()),), UNKNOWN)
 
 
-class PairLaws(Protocol):
-    """What a good unit reads on each pair; `acquire.steps.pairs.PairTable` is one."""
-
-    def nominal_ohm(self, pair: Pair) -> float:
-        """Ohms at the reference temperature; infinite where open."""
-
-    def spread_ohm(self, pair: Pair) -> float:
-        """Standard deviation between good units, in ohms."""
-
-
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """One fault in one place with its probability and sizes, before it is put into words."""
+    """One fault in one place with its probability and sizes, before it is put into words.
+
+    Attributes:
+        slip: (pair asked for, pair really probed) where the explanation needs one unnoticed wrong probe.
+    """
 
     case: Case
     probability: float
     sizes: tuple[float, ...]
+    slip: tuple[Pair, Pair] | None = None
 
 
 def diagnose(
@@ -95,7 +90,7 @@ def diagnose(
         sheet, table, readings, purpose=purpose, four_wire_below_ohm=four_wire_below_ohm, priors=priors
     )
     return tuple(
-        Hypothesis(finding.case.fault, finding.probability, sentence(finding.case, finding.sizes, sheet))
+        Hypothesis(finding.case.fault, finding.probability, said(finding, sheet))
         for finding in found
         if finding.probability >= _LEAST
     )
@@ -114,16 +109,29 @@ def findings(
     if not readings:
         return ()
     own_priors = tuple(sorted((priors or {}).items()))
-    weighed = _weigh(casebook(sheet, purpose, four_wire_below_ohm, own_priors), readings)
+    slips = look_alikes(table, readings)
+    weighed = _weigh(casebook(sheet, purpose, four_wire_below_ohm, own_priors), readings, slips)
     unknown_log = _unknown(table, readings)
     if _fits_poorly(weighed, unknown_log):
-        weighed += _weigh(double_casebook(sheet, purpose, own_priors), readings)
+        weighed += _weigh(double_casebook(sheet, purpose, own_priors), readings, slips)
     top = max([unknown_log, *(entry.log_weight for entry in weighed)])
     unknown = math.exp(unknown_log - top)
     total = unknown + sum(math.exp(entry.log_weight - top) for entry in weighed)
     found = [Finding(_UNKNOWN_CASE, unknown / total, ())]
-    found += [Finding(entry.case, math.exp(entry.log_weight - top) / total, entry.sizes) for entry in weighed]
+    found += [
+        Finding(entry.case, math.exp(entry.log_weight - top) / total, entry.sizes, entry.slip)
+        for entry in weighed
+    ]
     return tuple(sorted(found, key=lambda finding: -finding.probability))
+
+
+def said(finding: Finding, sheet: Sheet) -> str:
+    """A finding in words, with the wrong probe that it supposes, if any."""
+    words = sentence(finding.case, finding.sizes, sheet)
+    if finding.slip is None:
+        return words
+    asked, probed = finding.slip
+    return f"{words} That supposes that the probes were on {probed} when {asked} was asked for."
 
 
 def log_evidence(sheet: Sheet, table: PairLaws, readings: Sequence[PairReading]) -> float:
@@ -209,11 +217,14 @@ class _Weighed:
     chi_square: float
     count: int
     sizes: tuple[float, ...]
+    slip: tuple[Pair, Pair] | None
 
 
-def _weigh(book: Casebook, readings: Sequence[PairReading]) -> list[_Weighed]:
-    """Every case that changes anything that was measured."""
-    explained = _explain(book, readings)
+def _weigh(
+    book: Casebook, readings: Sequence[PairReading], slips: Sequence[tuple[int, Pair]]
+) -> list[_Weighed]:
+    """Every case that changes anything that was measured, unnoticed wrong probes allowed for."""
+    explained, labels = with_slips(book, readings, slips)
     log_joint = book.laws.log_prior + explained.log_like
     visible = _visible(book, [pair for pair, _, _ in readings])
     weighed = []
@@ -234,6 +245,7 @@ def _weigh(book: Casebook, readings: Sequence[PairReading]) -> list[_Weighed]:
                 float(explained.chi_square[best]),
                 int(explained.count[best]),
                 tuple(float(size) for size in shares @ sizes / total),
+                _slip_of(int(labels[best]), readings, slips),
             )
         )
     return weighed
@@ -242,6 +254,15 @@ def _weigh(book: Casebook, readings: Sequence[PairReading]) -> list[_Weighed]:
 def _explain(book: Casebook, readings: Sequence[PairReading]) -> Explained:
     pairs, ohms, u_ohms = zip(*readings, strict=True)
     return book.explain(pairs, ohms, u_ohms)
+
+
+def _slip_of(
+    label: int, readings: Sequence[PairReading], slips: Sequence[tuple[int, Pair]]
+) -> tuple[Pair, Pair] | None:
+    if label < 0:
+        return None
+    index, probed = slips[label]
+    return readings[index][0], probed
 
 
 def _fits_poorly(weighed: Sequence[_Weighed], unknown_log: float) -> bool:

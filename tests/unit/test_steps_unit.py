@@ -159,6 +159,15 @@ def test_a_value_in_between_breaks_the_bracket():
     assert progress.admit(at(fit(Fit.FAULT, 5100.0), 18.0)) is Ruling.JUDGE
 
 
+def test_a_wrong_probe_at_an_open_step_is_a_hint():
+    """1–2 instead of 1 to core reads like the slow charge, and says nothing about isolation."""
+    progress = unit(PLOVER_OPEN)
+    for step in PLOVER_OPEN.steps[:-1]:
+        progress.judged(Outcome.PASS, progress.table.nominal_ohm(step.pair), 0.001)
+    assert progress.admit(fit(Fit.OTHER_PAIR, 202.6, ("1", "2"))) is Ruling.HINT
+    assert progress.admit(fit(Fit.FAULT, 5100.0)) is Ruling.JUDGE
+
+
 def test_open_step_without_a_core_needs_the_key():
     """No clip, no bracket."""
     apart = Step("1 to 4", Pair("1", "4"), kind=StepKind.OPEN, open_above_ohm=1e6)
@@ -193,13 +202,15 @@ def test_twice_on_the_wrong_pair_does_not_fail_a_good_unit():
     assert progress.outcome is Outcome.PASS
 
 
-def test_the_third_time_it_counts_whatever_it_looks_like():
-    """No endless asking."""
+def test_in_the_end_it_counts_whatever_it_looks_like():
+    """Asked for twice more at the end, since the set speaks against it; no endless asking."""
     progress = unit()
     insisted_on_the_diagonal(progress)
     finish_good(progress)
-    assert progress.admit(fit(Fit.OTHER_PAIR, 248.7, ("1", "3"))) is Ruling.JUDGE
-    assert progress.judged(Outcome.FAIL, 248.7, 0.2)
+    for _ in range(2):
+        assert progress.current.name == "slow charge"
+        assert progress.admit(fit(Fit.OTHER_PAIR, 248.7, ("1", "3"))) is Ruling.JUDGE
+        assert progress.judged(Outcome.FAIL, 248.7, 0.2)
     assert progress.current.name == WARM_CHECK
     assert progress.outcome is Outcome.FAIL
 
@@ -223,6 +234,20 @@ def test_open_confirmed_on_the_wrong_pin_is_contradicted_by_the_set():
     progress.confirmed_open()
     finish_good(progress)
     assert progress.current.name == "slow charge"
+
+
+def test_a_wrong_probe_at_the_warm_check_does_not_fail_a_good_unit():
+    """The same pair has just passed, so an open one is asked for again."""
+    progress = unit()
+    for ohm in (202.5, 46.2, 248.7, 83.2):
+        progress.judged(Outcome.PASS, ohm, 0.02)
+    assert progress.current.name == WARM_CHECK
+    progress.confirmed_open()
+    progress.confirmed_open()
+    assert progress.current.name == WARM_CHECK
+    progress.judged(Outcome.PASS, 202.5, 0.02)
+    assert progress.done
+    assert progress.outcome is Outcome.PASS
 
 
 def test_free_order_takes_a_value_for_the_step_it_fits():

@@ -1,0 +1,94 @@
+"""Wrong probes that nobody could notice: pairs that read alike, taken for one another.
+
+Where a star's V–N is asked for and U–N is touched, the value passes and stands under the wrong name. A
+diagnosis that believes every name then sees a contradiction. So every reading may, with a small probability,
+be another pair's that reads the same on a good unit. Not for wrong probes that the matcher sees.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from acquire.records import Pair
+from acquire.verdict.casebook import Casebook, Explained
+
+_SLIP = 0.02
+"""Share of readings that belong to a look-alike of the pair they are named after; workshop choice."""
+
+_MOST = 40
+"""No more look-alikes than this are tried, the first ones in the order of the readings."""
+
+
+class PairLaws(Protocol):
+    """What a good unit reads on each pair; `acquire.steps.pairs.PairTable` is one."""
+
+    def nominal_ohm(self, pair: Pair) -> float:
+        """Ohms at the reference temperature; infinite where open."""
+
+    def spread_ohm(self, pair: Pair) -> float:
+        """Standard deviation between good units, in ohms."""
+
+    def pairs(self) -> tuple[Pair, ...]:
+        """Every pair that can be touched."""
+
+
+def look_alikes(
+    table: PairLaws, readings: Sequence[tuple[Pair, float, float]]
+) -> tuple[tuple[int, Pair], ...]:
+    """(which reading, which other pair it might be of), for pairs with a pin in common that read alike.
+
+    Args:
+        table: what good units read.
+        readings: (pair, ohm, standard uncertainty).
+    """
+    found = [
+        (index, other)
+        for index, (pair, ohm, u_ohm) in enumerate(readings)
+        if math.isfinite(ohm) and math.isfinite(table.nominal_ohm(pair))
+        for other in table.pairs()
+        if other != pair and set(other) & set(pair) and _alike(table, pair, other, u_ohm)
+    ]
+    return tuple(found[:_MOST])
+
+
+def with_slips(
+    book: Casebook, readings: Sequence[tuple[Pair, float, float]], slips: Sequence[tuple[int, Pair]]
+) -> tuple[Explained, NDArray[np.int64]]:
+    """Every circuit against the readings, with at most one of them under the wrong name.
+
+    Args:
+        book: of the sheet.
+        readings: (pair, ohm, standard uncertainty).
+        slips: from `look_alikes`.
+
+    Returns:
+        The explanation with all names summed over, its sizes from the likeliest one; and for each circuit the
+        index of that one among the slips, -1 where all names are right.
+    """
+    pairs, ohms, u_ohms = (list(column) for column in zip(*readings, strict=True))
+    best = book.explain(pairs, ohms, u_ohms)
+    total, top = best.log_like, best.log_like
+    chi_square, count, size = best.chi_square, best.count, best.size
+    label = np.full(len(total), -1, dtype=np.int64)
+    alternatives = [index for index, _ in slips]
+    for number, (index, other) in enumerate(slips):
+        one = book.explain([*pairs[:index], other, *pairs[index + 1 :]], ohms, u_ohms)
+        log_like = one.log_like + math.log(_SLIP / alternatives.count(index))
+        total = np.logaddexp(total, log_like)
+        better = log_like > top
+        top = np.where(better, log_like, top)
+        chi_square = np.where(better, one.chi_square, chi_square)
+        count = np.where(better, one.count, count)
+        size = np.where(better[:, None], one.size, size)
+        label = np.where(better, number, label)
+    return Explained(total, chi_square, count, size), label
+
+
+def _alike(table: PairLaws, pair: Pair, other: Pair, u_ohm: float) -> bool:
+    apart = abs(table.nominal_ohm(pair) - table.nominal_ohm(other))
+    return apart <= 3.0 * math.hypot(table.spread_ohm(pair), table.spread_ohm(other), u_ohm)
