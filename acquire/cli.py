@@ -74,13 +74,9 @@ def simulate(
     seed: Annotated[int, typer.Option(help="The same seed brings the same units.")] = 7,
 ) -> None:
     """Serve a simulated meter and thermometer; you are the hands: type the pins to touch."""
-    from acquire.shipped import shipped
+    from acquire.simulate import become_simulation
 
-    words = ["--hands", "typed", "--scene", scene, "--seed", str(seed), "--meter-port", str(port)]
-    words += ["--thermometer", "tcp", "--bench-file", str(bench)]
-    words += ["--bench-template", str(shipped("benches", "simulated.template"))]
-    words += ["--shipped", str(shipped("sheets").parent)]
-    os.execv(sys.executable, [sys.executable, "-P", "-m", "sim", *words])  # noqa: S606  (our own program)
+    become_simulation(scene, bench, port, seed)
 
 
 @app.command()

@@ -23,7 +23,7 @@ from acquire.daemon import Daemon
 from acquire.outlets.terminal import Tally, Terminal
 from acquire.records import ConfirmOpen, Event, Outcome, StartUnit
 from acquire.settings import load_bench
-from acquire.shipped import shipped
+from acquire.simulate import bench_text
 from acquire.stand_in import StandIn, stand_in
 
 
@@ -96,14 +96,8 @@ async def _at_work(daemon: Daemon, simulation: StandIn) -> None:
 
 def write_bench_file(folder: Path, simulation: StandIn) -> Path:
     """Write a bench file for this run from the shipped one, with the simulation's addresses filled in."""
-    text = shipped("benches", "simulated.template").read_text(encoding="utf-8")
-    filled = (
-        text.replace("@meter@", simulation.meter)
-        .replace("@thermometer@", simulation.thermometer)
-        .replace("@shipped@", shipped("sheets").parent.as_posix())
-    )
     bench_file = folder / "bench.toml"
-    bench_file.write_text(filled, encoding="utf-8")
+    bench_file.write_text(bench_text(simulation.meter, simulation.thermometer), encoding="utf-8")
     return bench_file
 
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from acquire.clock import Clock
 from acquire.records import Notice, Weight
 from acquire.steps.setup_choice import Wanted
-from drivers.errors import LinkTimeout, MeterError, MeterRefused
+from drivers.errors import LinkLost, LinkTimeout, LinkUnavailable, MeterError, MeterRefused
 from drivers.meter import Meter, Setup
 from drivers.reading import Reading
 
@@ -51,7 +51,7 @@ class Feed:
     readings: int = 0
     connected: bool = False
     _set: Wanted | None = None
-    _told: str = ""
+    _told: type[MeterError] | None = None
     _wait_s: float = field(default=FIRST_WAIT_S)
 
     async def run(self) -> None:
@@ -94,17 +94,18 @@ class Feed:
     async def _connected(self) -> None:
         self.connected, self._wait_s = True, FIRST_WAIT_S
         if self._told:
-            self._told = ""
+            self._told = None
             await self._say(Weight.REMARK, f"{self.name}.back", f"The {self.name} is back.")
 
     async def _broken(self, error: MeterError) -> None:
         """Say once what is wrong; stay quiet while it stays the same."""
         self.connected = False
         self.lost()
-        text = f"The {self.name} gives no readings: {error}"
-        if type(error).__name__ != self._told:
-            self._told = type(error).__name__
-            await self._say(Weight.STOP, f"{self.name}.lost", text)
+        kind = type(error)
+        follows = self._told is LinkLost and kind in (LinkUnavailable, LinkTimeout)  # the same outage
+        if kind is not self._told and not follows:
+            self._told = kind
+            await self._say(Weight.STOP, f"{self.name}.lost", f"The {self.name} gives no readings: {error}")
 
     async def _say(self, weight: Weight, code: str, text: str) -> None:
         await self.tell(Notice(weight, code, text, self.clock.utc_s()))

@@ -29,7 +29,9 @@ class MeterError(Exception):
     def __str__(self) -> str:
         place = f"{self.port}: " if self.port and self.port not in self.what else ""
         tail = f" (last bytes: {self.raw.hex(' ')})" if self.raw else ""
-        return f"{place}{self.what}{tail} {self.hint}".rstrip()
+        said = f"{place}{self.what}{tail}"
+        stop = "" if said.endswith((".", "!", "?")) else "."
+        return f"{said}{stop} {self.hint}".rstrip()
 
 
 class AddressInvalid(MeterError):

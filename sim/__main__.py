@@ -68,6 +68,9 @@ def options(arguments: list[str] | None = None) -> Options:
         help="of the meter's line, such as drop=0.001,garble=0.001,stall=0.01,stall_s=3,delay_s=0.1",
     )
     parser.add_argument("--meter-port", type=int, default=0, metavar="PORT", help="TCP port of the meter")
+    parser.add_argument(
+        "--thermometer-port", type=int, default=0, metavar="PORT", help="its TCP port, if on TCP"
+    )
     parser.add_argument("--meter-link", choices=("tcp", "pty"), default="tcp")
     parser.add_argument("--thermometer", choices=("pty", "tcp"), default="pty")
     parser.add_argument("--hands", choices=("auto", "typed"), default="auto")
@@ -76,8 +79,9 @@ def options(arguments: list[str] | None = None) -> Options:
         parser.error("--units: at least 1")
     if not 0 < given.speed <= 100:
         parser.error("--speed: a number above 0, at most 100")
-    if not 0 <= given.meter_port <= 65535:
-        parser.error("--meter-port: 0 to 65535")
+    for option in ("meter_port", "thermometer_port"):
+        if not 0 <= getattr(given, option) <= 65535:
+            parser.error(f"--{option.replace('_', '-')}: 0 to 65535")
     voice = given.voice or USUAL_VOICE[given.meter]
     if not (CLASSES[given.meter].nplc if voice == "scpi" else given.meter in VOICES[voice].meters):
         parser.error(f"--voice: a {given.meter} meter does not speak {voice}")
@@ -102,6 +106,7 @@ def options(arguments: list[str] | None = None) -> Options:
         fixed_ohm=given.fixed_range,
         trouble=line_trouble,
         meter_port=given.meter_port,
+        thermometer_port=given.thermometer_port,
         meter_link="tcp" if given.no_pty else given.meter_link,
         thermometer="tcp" if given.no_pty else given.thermometer,
         typed=given.hands == "typed",

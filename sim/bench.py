@@ -45,6 +45,7 @@ class Options:
     switch_card: bool = False
     trouble: LineTrouble = field(default_factory=LineTrouble)
     meter_port: int = 0
+    thermometer_port: int = 0
     meter_link: str = "tcp"
     thermometer: str = "pty"
     typed: bool = False
@@ -86,7 +87,7 @@ class Bench:
         async with contextlib.AsyncExitStack() as stack:
             await stack.enter_async_context(self._running())
             meter = self._link(given.meter_link, self._meter_session(), given.meter_port, given.trouble)
-            thermometer = self._link(given.thermometer, warmth, 0, LineTrouble())
+            thermometer = self._link(given.thermometer, warmth, given.thermometer_port, LineTrouble())
             yield {
                 "meter": await stack.enter_async_context(meter),
                 "thermometer": await stack.enter_async_context(thermometer),
