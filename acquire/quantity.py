@@ -28,11 +28,24 @@ LONGEST = 60
 """More characters than any sensible quantity has."""
 
 _POWER: Mapping[str, int] = MappingProxyType(
-    {"": 0, "p": -12, "n": -9, "u": -6, "µ": -6, "μ": -6, "m": -3, "c": -2, "k": 3, "M": 6, "G": 9, "T": 12}
+    {
+        "": 0,
+        "p": -12,
+        "n": -9,
+        "u": -6,
+        "\u00b5": -6,
+        "\u03bc": -6,
+        "m": -3,
+        "c": -2,
+        "k": 3,
+        "M": 6,
+        "G": 9,
+        "T": 12,
+    }
 )
 """Power of ten by prefix. The micro sign comes in two code points, U+00B5 and U+03BC."""
 
-_MICRO = ("u", "µ", "μ")
+_MICRO = ("u", "\u00b5", "\u03bc")
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +68,7 @@ def _spelt(symbols: Iterable[str], prefixes: Iterable[str]) -> dict[str, tuple[i
     return {prefix + symbol: (_POWER[prefix], 1.0) for symbol in symbols for prefix in prefixes}
 
 
-_OHM_SIGNS = ("ohm", "Ω", "Ω")
+_OHM_SIGNS = ("ohm", "\u03a9", "\u2126")
 """The word, the Greek capital omega U+03A9 and the ohm sign U+2126."""
 
 KINDS: Mapping[str, _Kind] = MappingProxyType(
@@ -116,10 +129,10 @@ def parse(text: str, unit: str = "ohm") -> float:
 
 
 _MISTAKES: tuple[tuple[re.Pattern[str], str, str], ...] = (
-    (re.compile(r"[+-]?[0-9]+,[0-9]"), "has a comma in its number", "Write a decimal point: 1.5, not 1,5."),
+    (re.compile(r"[+-]?[0-9.]+,[0-9]"), "has a comma in its number", "Write a decimal point: 1.5, not 1,5."),
     (re.compile(r"[+-]?(nan|inf|infinity|infinite)\b", re.IGNORECASE), "is not a finite number", ""),
     (
-        re.compile(r"[+-]?[0-9]+[RrkKMmGuµ][0-9]"),
+        re.compile(r"[+-]?[0-9]+[RrkKMmGu\u00b5][0-9]"),
         "has a letter in place of the decimal point",
         'Write 4.7 kohm, not "4k7".',
     ),

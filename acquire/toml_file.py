@@ -28,6 +28,9 @@ SECRETS = frozenset({"password", "user"})
 LARGEST_BYTES = 1_000_000
 """No sheet or bench file comes near this; a larger one was named by mistake."""
 
+LONGEST_LINE = 2000
+"""Characters; keys of thousands of parts would take minutes to read."""
+
 Text = Annotated[str, Field(max_length=500, pattern=r"^[^\x00-\x1f\x7f-\x9f\u2028\u2029]*$")]
 """A text on one line: what is shown on a terminal and written to CSV must not carry control characters."""
 Name = Annotated[
@@ -84,6 +87,9 @@ def read_toml(path: Path, kind: str) -> TomlFile:
     except UnicodeDecodeError as error:
         line = raw.count(b"\n", 0, error.start) + 1
         raise _refused(path, "this is not UTF-8 text.", "Save the file as UTF-8.", line) from error
+    for number, line in enumerate(text.split("\n"), start=1):
+        if len(line) > LONGEST_LINE:
+            raise _refused(path, f"this line has {len(line)} characters.", "Break it up.", number)
     try:
         tree = tomllib.loads(text)
         lines = find_lines(text)

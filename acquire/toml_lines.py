@@ -87,7 +87,7 @@ class _Scan:
         is_item = self._peek("[[")
         self.at += 2 if is_item else 1
         names = self._key()
-        self.at += 2 if is_item else 1
+        self._expect("]]" if is_item else "]")
         path: Path = ()
         for index, name in enumerate(names):
             path = (*path, name)
