@@ -74,8 +74,8 @@ def student_quantile(p: float, degrees_of_freedom: float) -> float:
     probability(p, "the probability")
     if p < 0.5:
         return -student_quantile(1.0 - p, degrees_of_freedom)
-    if math.isinf(degrees_of_freedom) or degrees_of_freedom > 1e7:
-        return normal_quantile(p)
+    if degrees_of_freedom > 1000.0:
+        return _student_by_expansion(normal_quantile(p), degrees_of_freedom)
     # The cdf is concave above zero, so Newton's steps from the left of the root never overshoot it.
     t = normal_quantile(p)
     for _ in range(100):
@@ -84,6 +84,15 @@ def student_quantile(p: float, degrees_of_freedom: float) -> float:
         if abs(step) <= 1e-13 * t:
             break
     return t
+
+
+def _student_by_expansion(z: float, nu: float) -> float:
+    """Student's quantile from the normal one for many degrees of freedom (Abramowitz and Stegun, 26.7.5)."""
+    z2 = z * z
+    g1 = z * (z2 + 1.0) / 4.0
+    g2 = z * ((5.0 * z2 + 16.0) * z2 + 3.0) / 96.0
+    g3 = z * (((3.0 * z2 + 19.0) * z2 + 17.0) * z2 - 15.0) / 384.0
+    return z + g1 / nu + g2 / nu**2 + g3 / nu**3
 
 
 def student_density(t: float, degrees_of_freedom: float) -> float:
