@@ -87,9 +87,9 @@ def read_toml(path: Path, kind: str) -> TomlFile:
     except UnicodeDecodeError as error:
         line = raw.count(b"\n", 0, error.start) + 1
         raise _refused(path, "this is not UTF-8 text.", "Save the file as UTF-8.", line) from error
-    for number, line in enumerate(text.split("\n"), start=1):
-        if len(line) > LONGEST_LINE:
-            raise _refused(path, f"this line has {len(line)} characters.", "Break it up.", number)
+    for number, written in enumerate(text.split("\n"), start=1):
+        if len(written) > LONGEST_LINE:
+            raise _refused(path, f"this line has {len(written)} characters.", "Break it up.", number)
     try:
         tree = tomllib.loads(text)
         lines = find_lines(text)
@@ -223,7 +223,7 @@ def key_text(path: KeyPath) -> str:
 
 def in_words(detail: ErrorDetails, about: FieldInfo | None, known: Iterable[str]) -> tuple[str, str]:
     """What is wrong with a setting and what to do, from pydantic's account of it."""
-    key = str(detail["loc"][-1]) if detail["loc"] else ""
+    key = next((part for part in reversed(detail["loc"]) if isinstance(part, str)), "")
     context: Mapping[str, Any] = detail.get("ctx", {})
     example = str(about.examples[0]) if about is not None and about.examples else ""
     such = f"Write it like {key} = {example}." if example else ""

@@ -18,28 +18,15 @@ from acquire.sheets.wire import wire_diameter_m
 from acquire.toml_file import Flag, Name, Table, Text
 from drivers.reading import Quantity
 
+_SIGNS = "Names of pins and points consist of letters, digits and the signs _ . + / only."
 PinName = Annotated[
-    str,
-    Field(
-        min_length=1,
-        max_length=16,
-        pattern=r"^[\w.+/]+$",
-        description="Names of pins consist of letters, digits and the signs _ . + / only.",
-        examples=['"1"'],
-    ),
+    str, Field(min_length=1, max_length=16, pattern=r"^[\w.+/]+$", description=_SIGNS, examples=['"1"'])
 ]
-NodeName = Annotated[
-    str,
-    Field(
-        min_length=1,
-        max_length=20,
-        pattern=r"^[\w.+/]+'?$",
-        description="Names of pins and inner points consist of letters, digits and the signs _ . + / only.",
-    ),
-]
+PinOrNothing = Annotated[str, Field(max_length=16, pattern=r"^[\w.+/]*$", description=_SIGNS)]
+NodeName = Annotated[str, Field(min_length=1, max_length=20, pattern=r"^[\w.+/]+'?$")]
 Ends = Annotated[
     tuple[NodeName, NodeName],
-    Field(description="Two ends are needed.", examples=['["1", "2"]']),
+    Field(description=_SIGNS, examples=['["1", "2"]']),
 ]
 Count = Annotated[int, Field(strict=True, ge=1, le=1_000_000, examples=["2400"])]
 
@@ -116,10 +103,12 @@ class ConnectorTable(Table):
         core: name of the core (iron, frame) as a place that a probe can touch; "" where there is none.
     """
 
-    rows: tuple[tuple[PinName | Literal[""], ...], ...] = ()
+    rows: tuple[tuple[PinOrNothing, ...], ...] = Field(
+        default=(), description=_SIGNS, examples=['[["1", "2"], ["3", "4"]]']
+    )
     view: View = View.MATING
     latch: Latch = Latch.NONE
-    core: PinName | Literal[""] = ""
+    core: PinOrNothing = ""
 
 
 class PinTable(Table):
@@ -265,7 +254,7 @@ class IsolationTable(Table):
 
     groups: Annotated[
         tuple[Annotated[tuple[PinName, ...], Field(min_length=1)], ...],
-        Field(min_length=2, examples=['[["1", "2"], ["CORE"]]']),
+        Field(min_length=2, description=_SIGNS, examples=['[["1", "2"], ["CORE"]]']),
     ]
     at: Volt | None = None
     at_least: Annotated[Ohm, Field(examples=['"50 Mohm"'])]
@@ -295,7 +284,7 @@ class StepTable(Table):
     """
 
     name: Name | None = None
-    pair: Annotated[tuple[PinName, PinName], Field(examples=['["1", "2"]'])]
+    pair: Annotated[tuple[PinName, PinName], Field(description=_SIGNS, examples=['["1", "2"]'])]
     kind: StepKind = StepKind.RESISTANCE
     quantity: Literal[Quantity.RESISTANCE, Quantity.INSULATION] = Quantity.RESISTANCE
     slow: Flag | None = None
