@@ -18,6 +18,7 @@ def facts(name, seed, number=None):
     return [unit_facts(scene.kind, planned) for planned in scene.units]
 
 
+@settings(max_examples=30)
 @given(SEEDS)
 def test_ten_plovers_are_seven_good_ones_and_three_faulty_ones_under_any_seed(seed):
     """One good one is warm, one is probed wrongly at first; the faults are clear ones."""
@@ -40,6 +41,7 @@ def test_any_number_of_units_has_about_the_same_mix_and_serials_of_its_own(seed,
     assert abs(faulty - 0.3 * number) <= 2.1
 
 
+@settings(max_examples=30)
 @given(SEEDS)
 def test_good_units_are_clear_of_their_limits(seed):
     """At least a fifth of the tolerance is left, so that a good bench can pass them."""
@@ -65,6 +67,7 @@ def test_the_transformers_tell_their_story(seed):
     assert before / after == pytest.approx(1.012 / 0.976, rel=0.01)
 
 
+@settings(max_examples=30)
 @given(SEEDS)
 def test_the_faults_of_the_stators_are_clear_ones(seed):
     """Good and warm ones pass, all the others fail."""

@@ -6,7 +6,7 @@ import math
 
 import networkx as nx
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sim.faults import Fault, plant
@@ -27,6 +27,7 @@ def connected_networks(draw):
     return tree + more
 
 
+@settings(max_examples=40)
 @given(connected_networks())
 def test_the_solver_agrees_with_networkx_at_every_pair(resistors):
     """networkx `resistance_distance` (invert_weight=True) is an independent implementation."""
