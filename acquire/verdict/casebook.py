@@ -107,21 +107,23 @@ class Casebook:
             ohms: at the reference temperature, infinite where confirmed open.
             u_ohms: standard uncertainties.
         """
-        columns = self.columns(pairs)
-        ohm, u_ohm = np.array(ohms, dtype=float), np.array(u_ohms, dtype=float)
+        every = self.columns(pairs)
+        ohm = np.array(ohms, dtype=float)
+        read = np.isfinite(ohm)
+        columns = every[read]
         laws = self.laws
-        both = laws.conducts[:, columns] & np.isfinite(ohm)
-        rest = np.where(both, np.where(np.isfinite(ohm), ohm, 0.0) - laws.mean_ohm[:, columns], 0.0)
-        block = laws.covariance[:, columns[:, None], columns]
-        block = np.where(both[:, :, None] & both[:, None, :], block, 0.0)
+        both = laws.conducts[:, columns]
+        rest = np.where(both, ohm[read] - laws.mean_ohm[:, columns], 0.0)
+        block = laws.covariance[:, columns[:, None], columns] * (both[:, :, None] & both[:, None, :])
         diagonal = np.arange(len(columns))
-        block[:, diagonal, diagonal] += np.where(both, u_ohm**2 + 1e-18, 1.0)
+        noise = np.square(np.array(u_ohms, dtype=float)[read]) + 1e-18
+        block[:, diagonal, diagonal] += np.where(both, noise, 1.0)
         pull = np.linalg.solve(block, rest[:, :, None])[:, :, 0]
         chi_square = np.einsum("np,np->n", rest, pull)
-        _, log_det = np.linalg.slogdet(block)
+        half_log_det = np.log(np.linalg.cholesky(block)[:, diagonal, diagonal]).sum(axis=1)
         count = both.sum(axis=1)
-        log_like = -0.5 * (chi_square + log_det + count * math.log(2.0 * math.pi))
-        log_like += _atoms(laws.conducts[:, columns], ohm)
+        log_like = -0.5 * (chi_square + count * math.log(2.0 * math.pi)) - half_log_det
+        log_like += _atoms(laws.conducts[:, every], ohm)
         size = laws.size + laws.size_sd**2 * np.einsum("nsp,np->ns", laws.lean[:, :, columns], pull)
         return Explained(log_like, chi_square, count, size)
 
