@@ -10,10 +10,10 @@ import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
-from acquire.records import Branch, BranchKind, Limits, Purpose, Sheet, Step, StepKind
+from acquire.records import Branch, BranchKind, Limits, Pair, Purpose, Sheet, Step, StepKind
 from acquire.steps.bracket import anchor
 from acquire.steps.pairs import PairTable
-from acquire.steps.wording import either, ohm_text
+from acquire.steps.wording import both, ohm_text
 
 Expanded = Callable[[Step, float], float | None]
 """(step, nominal ohms) -> expanded uncertainty of the bench's meter there in ohms, None when not stated."""
@@ -24,8 +24,9 @@ class SheetRemark:
     """One thing about a sheet.
 
     Attributes:
-        key: of the sheet's tables, counted from 0 in the compiled order: "pin[4]", "branch[2]", "step[1]".
-        name: of that pin, branch or step, for callers that look the line up by name.
+        key: of the file's tables, counted from 0: "pin[4]", "winding[2]", "strap[0]", "step[1]". Pins count in
+            the order of the connector.
+        name: of that pin, winding, strap or step, for callers that look the line up by name.
         what: one sentence.
         remedy: one sentence.
         serious: True where the sheet does not do what it seems to; False for something worth knowing.
@@ -71,14 +72,14 @@ def _pins(sheet: Sheet) -> Iterator[SheetRemark]:
 def _unseen(table: PairTable) -> Iterator[SheetRemark]:
     """Windings and straps that no step measures, or only through something much larger."""
     steps = [step for step in table.sheet.steps if step.kind is StepKind.RESISTANCE]
-    for index, branch in enumerate(table.sheet.branches):
+    for branch in table.sheet.branches:
         if branch.kind not in (BranchKind.WINDING, BranchKind.STRAP):
             continue
         place = table.branches.index(branch)
         shares = [table.path(step.pair).shares[place] for step in steps]
         if not any(share > 1e-6 for share in shares):
             yield SheetRemark(
-                f"branch[{index}]",
+                _key(table.sheet, branch),
                 branch.name,
                 f"No step sees the {branch.name}: a unit passes even if it is broken.",
                 f"Add a step on {_seeing(table, place)}.",
@@ -86,12 +87,18 @@ def _unseen(table: PairTable) -> Iterator[SheetRemark]:
             )
         elif not _seen_well(table, branch, place, steps):
             yield SheetRemark(
-                f"branch[{index}]",
+                _key(table.sheet, branch),
                 branch.name,
                 f"The {branch.name} is only seen through larger windings, whose spread hides its tolerance.",
                 f"Add a step on {_seeing(table, place)}.",
                 serious=False,
             )
+
+
+def _key(sheet: Sheet, branch: Branch) -> str:
+    """Which table of the file a winding or strap stands in."""
+    same = [other for other in sheet.branches if other.kind is branch.kind]
+    return f"{branch.kind.value}[{same.index(branch)}]"
 
 
 def _seen_well(table: PairTable, branch: Branch, place: int, steps: list[Step]) -> bool:
@@ -172,25 +179,24 @@ def _width(table: PairTable, step: Step, purpose: Purpose) -> float | None:
 
 
 def _look_alikes(table: PairTable, purpose: Purpose) -> Iterator[SheetRemark]:
-    """Steps whose limits also hold another pair's value: a wrong probe there cannot be noticed."""
+    """Pairs that pass for each other: a wrong probe among them cannot be noticed. Once for each group."""
+    told: set[frozenset[Pair]] = set()
     for index, step in enumerate(table.sheet.steps):
-        if step.kind is not StepKind.RESISTANCE:
-            continue
         limits = table.limits_for(step, purpose)
-        if limits.upper_ohm is None:
+        if step.kind is not StepKind.RESISTANCE or limits.upper_ohm is None:
             continue
-        low_ohm = limits.lower_ohm or 0.0
-        alike = [
-            pair
-            for pair in table.pairs()
-            if pair != step.pair and low_ohm <= table.nominal_ohm(pair) <= limits.upper_ohm
-        ]
-        if alike and math.isfinite(table.nominal_ohm(step.pair)):
+        low_ohm, high_ohm = limits.lower_ohm or 0.0, limits.upper_ohm
+        alike = frozenset(
+            pair for pair in table.pairs() if low_ohm <= table.nominal_ohm(pair) <= high_ohm
+        ) | {step.pair}
+        if len(alike) > 1 and alike not in told:
+            told.add(alike)
             yield SheetRemark(
                 f"step[{index}]",
                 step.name,
-                f"{either(alike)} would pass for {step.pair}, which reads {_nominal(table, step)}.",
-                "A wrong probe there goes unnoticed; mind the order of these steps.",
+                f"{both(sorted(alike))} read alike, about {_nominal(table, step)}: "
+                "a wrong probe among them goes unnoticed.",
+                "Nothing to change; mind the order of the steps there.",
                 serious=False,
             )
 

@@ -28,6 +28,11 @@ def either(names: Iterable[object]) -> str:
     return _joined([str(name) for name in names], "or")
 
 
+def both(names: Iterable[object]) -> str:
+    """Join names as a list: "a and b", "a, b and c"."""
+    return _joined([str(name) for name in names], "and")
+
+
 def in_words(names: Sequence[str], *, in_series: bool, everything: Sequence[str]) -> str:
     """Windings of a path in words.
 

@@ -68,9 +68,10 @@ def test_steps_that_cannot_be():
 
 
 def test_pairs_that_pass_for_each_other_are_listed():
-    """Line pairs of a star cannot be told apart; nor S1 from S2."""
-    assert "U–W or V–W would pass for U–V, which reads 0.8914 Ω." in remarks(QUERN)
-    assert "7–8 would pass for 5–6, which reads 1.647 Ω." in remarks(FATHOM)
+    """Line pairs of a star cannot be told apart; nor S1 from S2. Each group is told once."""
+    unnoticed = "a wrong probe among them goes unnoticed."
+    assert f"U–V, U–W and V–W read alike, about 0.8914 Ω: {unnoticed}" in remarks(QUERN)
+    assert remarks(FATHOM) == [f"5–6 and 7–8 read alike, about 1.647 Ω: {unnoticed}"]
 
 
 def test_open_step_with_and_without_a_bracket():
