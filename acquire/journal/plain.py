@@ -40,7 +40,7 @@ def to_plain(record: Recorded | Evidence) -> dict[str, Any]:
     Args:
         record: any record the journal keeps, or the evidence of one.
     """
-    return _spelt(record)
+    return spelt(record)
 
 
 def from_plain(kind: str, payload: dict[str, Any]) -> Recorded:
@@ -74,7 +74,8 @@ def _field_names(record: type[Any]) -> tuple[str, ...]:
     return tuple(field.name for field in dataclasses.fields(record))
 
 
-def _spelt(record: Any) -> dict[str, Any]:
+def spelt(record: Any) -> dict[str, Any]:
+    """Spell any dataclass of plain fields, words, tuples and further dataclasses."""
     kind: Any = type(record)
     return {name: _plain(getattr(record, name)) for name in _field_names(kind)}
 
@@ -92,7 +93,7 @@ def _plain(value: Any) -> Any:
     if isinstance(value, tuple):
         return [_plain(item) for item in value]
     if dataclasses.is_dataclass(value):
-        return _spelt(value)
+        return spelt(value)
     raise TypeError(f"a record holds a {type(value).__name__}, which has no plain spelling")
 
 

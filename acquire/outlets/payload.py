@@ -185,6 +185,7 @@ def schema_of(record: Any, name: str, head: dict[str, Any] | None = None) -> dic
 
     schema = TypeAdapter(record).json_schema(mode="serialization")
     _open_infinite(schema, record)
+    schema = _inlined(schema, schema.pop("$defs", {}))
     front = head or {}
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
@@ -206,6 +207,18 @@ def _head_schema(kind: str) -> dict[str, Any]:
         "seq": {"type": "integer", "minimum": 1, "description": "rises by commit; gaps are normal"},
         "kind": {"const": kind},
     }
+
+
+def _inlined(part: Any, definitions: dict[str, Any]) -> Any:
+    """Put each definition where it is used, so that a schema means the same inside another document."""
+    if isinstance(part, dict):
+        name = str(part.get("$ref", "")).removeprefix("#/$defs/")
+        if name in definitions:
+            return _inlined(definitions[name], definitions)
+        return {key: _inlined(value, definitions) for key, value in part.items()}
+    if isinstance(part, list):
+        return [_inlined(item, definitions) for item in part]
+    return part
 
 
 def _open_infinite(schema: dict[str, Any], record: Any) -> None:

@@ -1,0 +1,229 @@
+"""One connection to an MQTT broker, version 5 or 3.1.1: open, publish, listen, close.
+
+The only module that knows aiomqtt (2.x; 3 is a rewrite with another interface). Whatever goes wrong is an
+`OutletFailed`, and ends the connection: nothing is sent again inside it ([MQTT-4.4.0-1]). Not for what is
+said (topics, payload) nor when (mqtt_outlet).
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import ssl
+from collections.abc import AsyncIterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import aiomqtt
+from paho.mqtt.packettypes import PacketTypes
+from paho.mqtt.properties import Properties
+from paho.mqtt.subscribeoptions import SubscribeOptions
+
+from acquire.outlets.outlet import OutletFailed
+
+QUEUED = 32
+"""Messages that may wait here; more are dropped, as the rate limit would do with them anyway."""
+
+FAILED_FROM = 0x80
+"""Reason codes from here on are failures (MQTT 5, 2.4; the same for a SUBACK of 3.1.1, 3.9.3)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Broker:
+    """Where to publish, and how to get in.
+
+    Attributes:
+        host, port: of the broker.
+        version: "5" or "3.1.1".
+        tls: whether to encrypt. `ca`, `certificate` and `key` are PEM files, read anew at each connection, so
+            that renewed ones are used without a restart.
+        ca: own authority; None trusts the system's.
+        user, password: None to come without; the password does not appear when this is printed.
+        keepalive_s: longest silence before the broker is asked whether it is there.
+        answer_s: longest wait for any answer, connecting included; shorter than what a stopping daemon has.
+        largest_bytes: largest packet that we want to be sent (MQTT 5).
+    """
+
+    host: str
+    port: int = 1883
+    version: str = "5"
+    tls: bool = False
+    ca: Path | None = None
+    certificate: Path | None = None
+    key: Path | None = None
+    user: str | None = None
+    password: str | None = field(default=None, repr=False)
+    keepalive_s: float = 30.0
+    answer_s: float = 3.0
+    largest_bytes: int = 8192
+
+    def failed(self, what: str, error: BaseException | str) -> OutletFailed:
+        """Say in a sentence what this broker did."""
+        why = str(error) or type(error).__name__
+        sentence = f"The broker {self.host}:{self.port} {what}: {why.rstrip('.')}."
+        return OutletFailed(sentence, "What waits stays on the journal.")
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """A message that came in."""
+
+    payload: bytes
+    retained: bool
+
+
+class _Client(aiomqtt.Client):
+    """A client that also keeps what the broker says against a publish: aiomqtt 2.5 passes over it."""
+
+    refusal = ""
+
+    def _on_publish(self, client: Any, userdata: Any, mid: int, reason_code: Any, properties: Any) -> None:
+        if reason_code.is_failure:  # MQTT 5, 3.4.2.1: not authorised, quota exceeded, ...
+            self.refusal = str(reason_code)
+        super()._on_publish(client, userdata, mid, reason_code, properties)
+
+    def forget(self) -> None:
+        """Take note of how the connection ended, or asyncio complains that nobody did."""
+        if self._disconnected.done() and not self._disconnected.cancelled():
+            self._disconnected.exception()
+
+
+class Connection:
+    """An open connection."""
+
+    def __init__(self, broker: Broker, client: _Client) -> None:
+        """Take over a client that is connected; `open_connection` is the way to get one."""
+        self._broker = broker
+        self._client = client
+        self._is_5 = broker.version == "5"
+
+    async def publish(
+        self, topic: str, payload: bytes, *, qos: int, retain: bool = False, expiry_s: int | None = None
+    ) -> None:
+        """Publish, and return when the broker has taken it (QoS 1) or it is on its way (QoS 0).
+
+        Args:
+            topic: full.
+            payload: UTF-8 JSON, or empty to clear what is retained.
+            qos: 0 or 1.
+            retain: whether the broker keeps it for those who come later.
+            expiry_s: MQTT 5: how long it may wait there.
+
+        Raises:
+            OutletFailed: no answer in time, or a refusal. It may have arrived all the same.
+        """
+        properties = _properties(PacketTypes.PUBLISH, expiry_s) if self._is_5 else None
+        try:
+            await self._client.publish(topic, payload, qos=qos, retain=retain, properties=properties)
+        except (aiomqtt.MqttError, ValueError) as error:
+            raise self._broker.failed("does not take what is published", error) from error
+        if self._client.refusal:
+            refusal, self._client.refusal = self._client.refusal, ""
+            raise self._broker.failed(f"refuses what is published on {topic}", refusal)
+
+    async def subscribe(self, topic: str) -> bool:
+        """Ask for a topic with QoS 1; retained messages are not even sent to us where the version allows it.
+
+        Returns:
+            Whether the broker lets us.
+
+        Raises:
+            OutletFailed: no answer in time.
+        """
+        try:
+            if self._is_5:
+                options = SubscribeOptions(qos=1, retainHandling=SubscribeOptions.RETAIN_DO_NOT_SEND)
+                granted = await self._client.subscribe(topic, options=options)
+            else:
+                granted = await self._client.subscribe(topic, qos=1)
+        except (aiomqtt.MqttError, ValueError) as error:
+            raise self._broker.failed("does not answer", error) from error
+        codes = [code if isinstance(code, int) else code.value for code in granted]
+        return all(code < FAILED_FROM for code in codes)
+
+    async def messages(self) -> AsyncIterator[Heard]:
+        """Give what comes in, one after the other.
+
+        Raises:
+            OutletFailed: the connection has gone; this is the first to notice.
+        """
+        try:
+            async for message in self._client.messages:
+                payload = message.payload if isinstance(message.payload, bytes) else b""
+                yield Heard(payload, bool(message.retain))
+        except aiomqtt.MqttError as error:
+            raise self._broker.failed("has gone", _why(error.__cause__ or error)) from error
+
+    async def close(self) -> None:
+        """Close it; a broker that does not answer is left."""
+        with contextlib.suppress(aiomqtt.MqttError, OSError):
+            await self._client.__aexit__(None, None, None)
+        self._client.forget()
+
+
+async def open_connection(broker: Broker, identifier: str, will_topic: str, will: bytes) -> Connection:
+    """Connect with a clean session.
+
+    Args:
+        broker: where to.
+        identifier: of the client; a new connection with the same one replaces a half-dead one at once.
+        will_topic: where the broker says, retained, that the connection broke.
+        will: what it says then.
+
+    Raises:
+        OutletFailed: it cannot be reached, or does not let us in.
+    """
+    is_5 = broker.version == "5"
+    connect = None
+    if is_5:
+        connect = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]  # paho has no types here
+        connect.MaximumPacketSize = broker.largest_bytes
+    will_properties = _properties(PacketTypes.WILLMESSAGE, None) if is_5 else None
+    client = _Client(
+        broker.host,
+        broker.port,
+        username=broker.user,
+        password=broker.password,
+        identifier=identifier,
+        protocol=aiomqtt.ProtocolVersion.V5 if is_5 else aiomqtt.ProtocolVersion.V311,
+        clean_session=None if is_5 else True,
+        will=aiomqtt.Will(will_topic, will, 1, retain=True, properties=will_properties),
+        timeout=broker.answer_s,
+        keepalive=max(1, round(broker.keepalive_s)),
+        max_queued_incoming_messages=QUEUED,
+        properties=connect,
+        tls_context=await asyncio.to_thread(_tls_context, broker) if broker.tls else None,
+    )
+    client._client.connect_timeout = broker.answer_s  # noqa: SLF001  (aiomqtt offers no way to set it)
+    try:
+        await client.__aenter__()
+    except (aiomqtt.MqttError, OSError, ValueError) as error:
+        client.forget()
+        raise broker.failed("cannot be reached", error) from error
+    return Connection(broker, client)
+
+
+def _why(error: BaseException) -> str:
+    """What the library says of an end; its word for a connection that just broke tells nobody anything."""
+    text = str(error)
+    return "the connection broke" if "Unspecified error" in text else text
+
+
+def _tls_context(broker: Broker) -> ssl.SSLContext:
+    try:
+        context = ssl.create_default_context(cafile=broker.ca)
+        if broker.certificate is not None:
+            context.load_cert_chain(broker.certificate, broker.key)
+    except (OSError, ValueError) as error:  # an ssl.SSLError is an OSError
+        raise broker.failed("cannot be reached, because a certificate file cannot be used", error) from error
+    return context
+
+
+def _properties(packet: int, expiry_s: int | None) -> Properties:
+    properties = Properties(packet)  # type: ignore[no-untyped-call]  # paho has no types here
+    properties.ContentType = "application/json"
+    properties.PayloadFormatIndicator = 1  # UTF-8 text
+    if expiry_s is not None:
+        properties.MessageExpiryInterval = expiry_s
+    return properties

@@ -1,0 +1,245 @@
+"""Verdicts over MQTT: each at least once, in order; the journal's cursor moves when the broker has said so.
+
+One `async with` is one connection: it begins with the retained status and the present prompt, and whatever
+goes wrong ends it; `drain` begins the next one. Commands come in on the same connection. Not for the wire
+(mqtt), for payloads (payload, topics) nor for what a command does.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import hashlib
+from collections.abc import Awaitable, Callable, Coroutine, Sequence
+from dataclasses import dataclass, field
+from typing import Any, Self
+
+import structlog
+
+from acquire.clock import Clock
+from acquire.errors import SteadyohmError
+from acquire.journal.entry import Entry
+from acquire.journal.store import Journal
+from acquire.outlets.mqtt import Broker, Connection, open_connection
+from acquire.outlets.orders import Answer, Desk, Order
+from acquire.outlets.outlet import OutletFailed
+from acquire.outlets.payload import as_json, payload_of
+from acquire.outlets.topics import (
+    Live,
+    Reply,
+    State,
+    Status,
+    Topics,
+    live_payload,
+    shown_prompt,
+    shown_reading,
+)
+from acquire.records import Event, Prompt
+
+log = structlog.get_logger()
+
+READING_SPACING_S = 0.2
+"""Shortest time between two live readings: five a second is what an eye can follow."""
+
+READING_EXPIRY_S = 10
+"""MQTT 5: a live reading that waited longer in the broker is thrown away."""
+
+OnCommand = Callable[[Order], Awaitable[Answer]]
+"""Carries out an order and says what became of it. It may raise a `SteadyohmError`: a refusal."""
+
+
+@dataclass(slots=True)
+class _Latest:
+    """A slot that holds the newest of what is to be shown; older ones are overwritten, nobody waits."""
+
+    said: Live | None = None
+    news: asyncio.Event = field(default_factory=asyncio.Event)
+
+    def put(self, said: Live) -> None:
+        self.said = said
+        self.news.set()
+
+    async def take(self) -> Live | None:
+        await self.news.wait()
+        self.news.clear()
+        return self.said
+
+
+class MqttOutlet:
+    """An outlet that publishes over MQTT and takes commands.
+
+    Attributes:
+        at_once: entries between two moves of the cursor: how many may be sent twice after a power cut.
+        connected: whether the broker is there now.
+        published: messages the broker has taken since the start.
+        desk: where commands come in.
+    """
+
+    def __init__(
+        self,
+        broker: Broker,
+        *,
+        bench: str,
+        clock: Clock,
+        software: str,
+        on_command: OnCommand | None = None,
+    ) -> None:
+        """Prepare; nothing is opened yet.
+
+        Args:
+            broker: where to.
+            bench: name of the bench, part of every topic.
+            clock: for times in live payloads and for the rate of commands.
+            software: name and version of the program, for the status.
+            on_command: None to take no commands.
+        """
+        self.at_once = 20
+        self.broker = broker
+        self.topics = Topics(bench)
+        self.connected = False
+        self.published = 0
+        self.desk = Desk()
+        self._clock = clock
+        self._software = software
+        self._on_command = on_command
+        self._birth = ""
+        self._connection: Connection | None = None
+        self._tasks: list[asyncio.Task[None]] = []
+        self._prompt = _Latest()
+        self._reading = _Latest()
+
+    def show(self, event: Event) -> None:
+        """Show an event live, if it is one that is shown; never waits."""
+        if isinstance(event, Prompt):
+            self._prompt.put(shown_prompt(event, self.topics.bench, self._clock.utc_s()))
+        elif reading := shown_reading(event, self.topics.bench):
+            self._reading.put(reading)
+
+    # ------------------------------------------------------------------ an outlet
+
+    async def __aenter__(self) -> Self:
+        """Connect.
+
+        Raises:
+            OutletFailed: the broker cannot be reached, or does not let us in.
+        """
+        topic, will = self.topics.of("status"), self._status(State.LOST)
+        self._connection = await open_connection(self.broker, self._identifier(), topic, will)
+        self.connected = True
+        return self
+
+    async def __aexit__(self, kind: type[BaseException] | None, *_: object) -> None:
+        """Say goodbye if we leave on purpose; close in any case."""
+        self.connected = False
+        for task in self._tasks:
+            task.cancel()
+        await asyncio.gather(*self._tasks, return_exceptions=True)
+        self._tasks.clear()
+        if self._connection is None:
+            return
+        try:
+            if kind is None:
+                with contextlib.suppress(OutletFailed):
+                    await self._publish("prompt", b"", qos=1, retain=True)
+                    await self._publish("status", self._status(State.STOPPED), qos=1, retain=True)
+        finally:
+            connection, self._connection = self._connection, None
+            await connection.close()
+
+    async def begins_behind(self, journal: Journal, cursor: int) -> int:
+        """Say that the bench is there, begin to show and to listen, then go on behind the cursor."""
+        self._birth = journal.birth
+        await self._publish("status", self._status(State.ONLINE), qos=1, retain=True)
+        if self._prompt.said is not None:
+            self._prompt.news.set()
+        self._start(self._show_prompts(), "mqtt prompts")
+        self._start(self._show_readings(), "mqtt readings")
+        self._start(self._listen(), "mqtt commands")
+        return cursor
+
+    async def send(self, entries: Sequence[Entry]) -> None:
+        """Publish one entry after the other, each taken by the broker before the next.
+
+        Raises:
+            OutletFailed: with how far it got.
+        """
+        sent = None
+        for entry in entries:
+            last = self.topics.last_of(entry)
+            try:
+                if last:
+                    await self._publish(last, as_json(payload_of(entry)), qos=1)
+            except OutletFailed as error:
+                error.sent = sent
+                raise
+            sent = entry.seq
+
+    async def watch(self) -> None:
+        """Run until the connection breaks.
+
+        Raises:
+            OutletFailed: it has.
+        """
+        done, _ = await asyncio.wait(self._tasks, return_when=asyncio.FIRST_COMPLETED)
+        for task in done:
+            task.result()
+
+    # ------------------------------------------------------------------ while connected
+
+    async def _show_prompts(self) -> None:
+        while True:
+            said = await self._prompt.take()
+            if said is not None:
+                await self._publish("prompt", as_json(live_payload(said)), qos=1, retain=True)
+
+    async def _show_readings(self) -> None:
+        while True:
+            said = await self._reading.take()
+            if said is not None:
+                payload = as_json(live_payload(said))
+                await self._publish("reading", payload, qos=0, expiry_s=READING_EXPIRY_S)
+            await asyncio.sleep(READING_SPACING_S)
+
+    async def _listen(self) -> None:
+        """Take commands; without them, still the first to notice that the connection has gone."""
+        connection = self._connection
+        assert connection is not None  # noqa: S101  (begun by a connection)
+        topic = self.topics.of("command")
+        if self._on_command is not None and not await connection.subscribe(topic):
+            log.warning("mqtt.no_commands", topic=topic, why="the broker does not let this bench subscribe")
+        async for heard in connection.messages():
+            await self._take_command(heard.payload, retained=heard.retained)
+
+    async def _take_command(self, payload: bytes, *, retained: bool) -> None:
+        taken = self.desk.take(payload, self._clock.monotonic_s(), retained=retained)
+        answer = taken.answer
+        if taken.order is not None and self._on_command is not None:
+            try:
+                answer = await self._on_command(taken.order)
+            except SteadyohmError as error:
+                answer = Answer(done=False, reason=str(error))
+            self.desk.answered(taken.correlation, answer)
+            log.info("mqtt.command", order=type(taken.order).__name__, done=answer.done)
+        if answer is not None:
+            bench, now_s = self.topics.bench, self._clock.utc_s()
+            reply = Reply(bench, taken.correlation, answer.done, answer.reason, now_s)
+            await self._publish("command/reply", as_json(live_payload(reply)), qos=1)
+
+    # ------------------------------------------------------------------ small parts
+
+    async def _publish(self, last: str, payload: bytes, **how: Any) -> None:
+        if self._connection is None:
+            raise self.broker.failed("cannot be reached", "there is no connection")
+        await self._connection.publish(self.topics.of(last), payload, **how)
+        self.published += 1
+
+    def _status(self, state: State) -> bytes:
+        status = Status(self.topics.bench, state, self._software, self._birth, self._clock.utc_s())
+        return as_json(live_payload(status))
+
+    def _identifier(self) -> str:
+        """The same at every start. 23 letters and digits: what every broker must accept ([MQTT-3.1.3-5])."""
+        return "steadyohm" + hashlib.sha256(self.topics.bench.encode("utf-8", "replace")).hexdigest()[:14]
+
+    def _start(self, work: Coroutine[Any, Any, None], name: str) -> None:
+        self._tasks.append(asyncio.create_task(work, name=name))

@@ -1,0 +1,258 @@
+"""Commands that come in over the network: read, checked, limited, never done twice.
+
+    {"command": "start_unit", "correlation": "scanner-4711", "serial": "PL80-0007"}
+
+Pure: bytes and times in, orders or refusals out. Whoever may send commands at all is the broker's business
+(its access list). Not for what a command does (pipeline) nor for the way it came (mqtt).
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+from collections import OrderedDict
+from dataclasses import dataclass, field
+from typing import Any
+
+from acquire.records import (
+    Command,
+    ConfirmOpen,
+    GiveUpUnit,
+    MeasureAgain,
+    Note,
+    SkipStep,
+    StartUnit,
+    ZeroLeads,
+)
+
+LARGEST_BYTES = 4096
+"""A command larger than this is refused unread."""
+
+LONGEST_TEXT = 200
+"""Characters in a serial, a reason, a note."""
+
+LONGEST_CORRELATION = 64
+
+PER_SECOND = 5.0
+BURST = 20
+"""Sustained rate of commands, and how many may come at once. Workshop choice: a person with a scanner sends
+one or two a second, a station that registers a tray of units a dozen at once."""
+
+REMEMBERED = 500
+"""How many answered correlations are kept, so that a command delivered twice is done once."""
+
+
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """End the daemon as SIGTERM does."""
+
+
+Order = Command | Stop
+
+ORDERS: dict[str, type[Order]] = {
+    "start_unit": StartUnit,
+    "measure_again": MeasureAgain,
+    "skip_step": SkipStep,
+    "zero_leads": ZeroLeads,
+    "give_up_unit": GiveUpUnit,
+    "confirm_open": ConfirmOpen,
+    "note": Note,
+    "stop": Stop,
+}
+"""Name of each command, and what it becomes."""
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """What became of a command.
+
+    Attributes:
+        done: whether it was carried out.
+        reason: one sentence; empty when done and there is nothing to say.
+    """
+
+    done: bool
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """What the desk says of one message.
+
+    Attributes:
+        correlation: of the command; empty when it could not be read.
+        order: to be carried out now; None where there is an answer already, or none is owed.
+        answer: refusal, or the earlier answer to the same command.
+    """
+
+    correlation: str = ""
+    order: Order | None = None
+    answer: Answer | None = None
+
+
+class Refused(ValueError):
+    """A message that is no command of ours; the text says why, for the sender."""
+
+
+@dataclass(slots=True)
+class Desk:
+    """Where commands are handed in.
+
+    Attributes:
+        refused: how many were refused since the start, for metrics; dropped: of those, without an answer.
+    """
+
+    refused: int = 0
+    dropped: int = 0
+    _tokens: float = float(BURST)
+    _filled_s: float = float("-inf")
+    _answered: OrderedDict[str, Answer | None] = field(default_factory=OrderedDict)
+
+    def take(self, message: bytes, monotonic_s: float, *, retained: bool = False) -> Taken:
+        """Look at one message.
+
+        Args:
+            message: its payload.
+            monotonic_s: now, for the rate.
+            retained: whether the broker kept it from earlier: whoever sent it cannot mean this moment.
+        """
+        correlation = ""
+        try:
+            self._pay(monotonic_s)
+            plain = _object_of(message, retained=retained)
+            correlation = _correlation_of(plain)
+            if correlation in self._answered:
+                return Taken(correlation, answer=self._answered[correlation])
+            order = order_of(plain)
+        except Refused as error:
+            self.refused += 1
+            return Taken(correlation, answer=Answer(done=False, reason=str(error)))
+        except OverflowError:
+            self.refused += 1
+            self.dropped += 1
+            return Taken()
+        self._answered[correlation] = None  # under way: a copy that comes meanwhile is not done either
+        if len(self._answered) > REMEMBERED:
+            self._answered.popitem(last=False)
+        return Taken(correlation, order)
+
+    def answered(self, correlation: str, answer: Answer) -> None:
+        """Remember what became of an order."""
+        if correlation in self._answered:
+            self._answered[correlation] = answer
+
+    def _pay(self, monotonic_s: float) -> None:
+        """Take one token. The last one buys a refusal, so that the sender learns why; then silence.
+
+        Raises:
+            Refused: the sender is too fast.
+            OverflowError: it goes on all the same: no answer is owed.
+        """
+        gained = max(0.0, monotonic_s - self._filled_s) * PER_SECOND
+        self._tokens = min(float(BURST), self._tokens + gained)
+        self._filled_s = monotonic_s
+        if self._tokens < 1.0:
+            raise OverflowError
+        self._tokens -= 1.0
+        if self._tokens < 1.0:
+            raise Refused(f"Too many commands: at most {PER_SECOND:g} a second are taken.")
+
+
+def order_of(plain: dict[str, Any]) -> Order:
+    """Make an order of a JSON object.
+
+    Args:
+        plain: with "command", "correlation" and the command's own fields, nothing else.
+
+    Raises:
+        Refused: no such command, a field that does not belong, one missing, or a text that is not acceptable.
+    """
+    name = plain.get("command")
+    kind = ORDERS.get(name) if isinstance(name, str) else None
+    if kind is None:
+        raise Refused(f"No such command. Known are {', '.join(ORDERS)}.")
+    fields = {each.name: each for each in dataclasses.fields(kind)}
+    given = {key: value for key, value in plain.items() if key not in ("command", "correlation")}
+    if strange := sorted(set(given) - set(fields)):
+        raise Refused(f"{name} has no field {strange[0][:LONGEST_TEXT]!r}.")
+    for key, each in fields.items():
+        if key not in given and each.default is dataclasses.MISSING:
+            raise Refused(f"{name} needs {key}.")
+    texts: dict[str, Any] = {key: _text(key, value, fields[key]) for key, value in given.items()}
+    return kind(**texts)
+
+
+def _text(key: str, value: Any, field_: dataclasses.Field[Any]) -> str | None:
+    """One field's value: a short printable text. Null stands for nothing given, where the field allows it."""
+    if value is None and field_.default is None:
+        return None
+    if not isinstance(value, str):
+        raise Refused(f"{key} must be a text.")
+    text = value.strip()
+    if len(text) > LONGEST_TEXT:
+        raise Refused(f"{key} is longer than {LONGEST_TEXT} characters.")
+    if not text.isprintable():
+        raise Refused(f"{key} holds characters that cannot be printed.")
+    if not text and field_.default is dataclasses.MISSING:
+        raise Refused(f"{key} must not be empty.")
+    return text
+
+
+def _object_of(message: bytes, *, retained: bool) -> dict[str, Any]:
+    if retained:
+        raise Refused("A retained message is no command: send it without retain.")
+    if len(message) > LARGEST_BYTES:
+        raise Refused(f"A command has at most {LARGEST_BYTES} bytes.")
+    try:
+        plain = json.loads(message)
+    except (ValueError, RecursionError):
+        raise Refused("That is no JSON.") from None
+    if not isinstance(plain, dict):
+        raise Refused("A command is a JSON object.")
+    return plain
+
+
+def _correlation_of(plain: dict[str, Any]) -> str:
+    value = plain.get("correlation")
+    if not isinstance(value, str) or not 0 < len(value) <= LONGEST_CORRELATION or not value.isprintable():
+        raise Refused(f"A command needs a correlation: a text of 1 to {LONGEST_CORRELATION} characters.")
+    return value
+
+
+def command_schema() -> dict[str, Any]:
+    """Give the JSON Schema (draft 2020-12) of everything that is taken."""
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "$id": "urn:steadyohm:1:command",
+        "title": "Command",
+        "description": f"At most {LARGEST_BYTES} bytes and {PER_SECOND:g} a second; never retained.",
+        "oneOf": [_schema_of(name, kind) for name, kind in ORDERS.items()],
+    }
+
+
+def _schema_of(name: str, kind: type[Order]) -> dict[str, Any]:
+    text = {"type": "string", "maxLength": LONGEST_TEXT}
+    properties: dict[str, Any] = {
+        "command": {"const": name},
+        "correlation": {
+            "type": "string",
+            "minLength": 1,
+            "maxLength": LONGEST_CORRELATION,
+            "description": "comes back in the reply; the same one again is not carried out again",
+        },
+    }
+    required = ["command", "correlation"]
+    for each in dataclasses.fields(kind):
+        if each.default is dataclasses.MISSING:
+            required.append(each.name)
+            properties[each.name] = {**text, "pattern": r"\S"}
+        else:
+            properties[each.name] = text if each.default is not None else {"anyOf": [text, {"type": "null"}]}
+    return {
+        "title": name,
+        "description": (kind.__doc__ or "").partition("\n")[0],
+        "type": "object",
+        "properties": properties,
+        "required": required,
+        "additionalProperties": False,
+    }

@@ -1,0 +1,96 @@
+"""The public contract in machine-readable form: a JSON Schema of everything said, and an AsyncAPI document.
+
+Made from the records themselves, so that it cannot fall behind them; tests check it against what is really
+sent. Not for making payloads (payload, topics).
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from acquire import __version__
+from acquire.journal.plain import KINDS
+from acquire.outlets.orders import command_schema
+from acquire.outlets.payload import VERSION, json_schema, schema_of
+from acquire.outlets.topics import ROOT, Reply, ShownPrompt, ShownReading, Status
+from acquire.records import Evidence
+
+LIVE: dict[str, type] = {"status": Status, "prompt": ShownPrompt, "reading": ShownReading, "reply": Reply}
+"""What is said and not kept."""
+
+CHANNELS: dict[str, tuple[str, tuple[str, ...], str]] = {
+    "status": ("status", ("status",), "Retained, QoS 1, and the will: whether the bench can be heard."),
+    "prompt": ("prompt", ("prompt",), "Retained, QoS 1: what to do next; empty when nobody is asked."),
+    "reading": ("reading", ("reading",), "QoS 0, at most 5 a second: what the meter shows, for displays."),
+    "verdict": ("verdict", ("verdict",), "QoS 1, at least once, in order: count an id once."),
+    "unit": ("unit", ("unit_started", "unit_result"), "QoS 1, at least once, in order, with the verdicts."),
+    "command": ("command", ("command",), "QoS 1, not retained: what the bench is asked to do."),
+    "reply": ("command/reply", ("reply",), "QoS 1: what became of a command."),
+}
+"""Each channel with the last part of its topic, its messages, and what it is for."""
+
+RETAINED = frozenset({"status", "prompt"})
+
+
+def json_schemas() -> dict[str, dict[str, Any]]:
+    """Every schema by name (draft 2020-12), without references from one place to another."""
+    head = {"schema": {"const": VERSION, "description": "version of this spelling"}}
+    schemas = {kind: json_schema(kind) for kind in KINDS}
+    schemas |= {name: schema_of(record, name, head) for name, record in LIVE.items()}
+    schemas["command"] = command_schema()
+    schemas["evidence"] = schema_of(Evidence, "evidence")
+    return schemas
+
+
+def asyncapi() -> dict[str, Any]:
+    """Give the AsyncAPI 3.0 document of the MQTT interface."""
+    schemas = json_schemas()
+    messages = sorted({name for _, names, _ in CHANNELS.values() for name in names})
+    return {
+        "asyncapi": "3.0.0",
+        "info": {
+            "title": "steadyohm",
+            "version": __version__,
+            "description": "What a bench that reads its own meter says over MQTT, and what it takes.",
+        },
+        "defaultContentType": "application/json",
+        "channels": {name: _channel(name) for name in CHANNELS},
+        "operations": {name: _operation(name) for name in CHANNELS if name != "reply"},
+        "components": {
+            "messages": {
+                name: {
+                    "name": name,
+                    "payload": {
+                        "schemaFormat": "application/schema+json;version=draft-2020-12",
+                        "schema": schemas[name],
+                    },
+                }
+                for name in messages
+            }
+        },
+    }
+
+
+def _channel(name: str) -> dict[str, Any]:
+    last, messages, about = CHANNELS[name]
+    return {
+        "address": f"{ROOT}/{{bench}}/{last}",
+        "description": about,
+        "parameters": {"bench": {"description": "name of the bench, written as in a URL (RFC 3986, 2.1)"}},
+        "messages": {message: {"$ref": f"#/components/messages/{message}"} for message in messages},
+    }
+
+
+def _operation(name: str) -> dict[str, Any]:
+    _, _, about = CHANNELS[name]
+    binding: dict[str, Any] = {"qos": 0 if name == "reading" else 1, "bindingVersion": "0.2.0"}
+    operation: dict[str, Any] = {
+        "action": "receive" if name == "command" else "send",
+        "channel": {"$ref": f"#/channels/{name}"},
+        "summary": about,
+    }
+    if name == "command":
+        operation["reply"] = {"channel": {"$ref": "#/channels/reply"}}
+    else:
+        binding["retain"] = name in RETAINED
+    return {**operation, "bindings": {"mqtt": binding}}
