@@ -3,9 +3,9 @@
 Run: python -m tests.benchmarks.decision_risk [--units 100000] [--seed 106]
 
 Units with a known true resistance are drawn, read by a simulated meter (accuracy, display, noise, leads,
-contact and temperature each wrong by its own law), corrected and judged by the product's own code. Beside each
-count stands what JCGM 106:2012, 9.5, integrates to for the same population and the same law of errors (scipy,
-not our code), and a baseline in the same run: the bare limits, and an interval of plus or minus 2 u.
+contact and temperature each wrong by its own law), corrected and judged by the product's own code. Beside
+each count stands what JCGM 106:2012, 9.5, integrates to for the same population and the same law of errors
+(scipy, not our code), and a baseline in the same run: the bare limits, and an interval of plus or minus 2 u.
 
 Held constant: population (normal, centred, some 5 % of the units truly bad), limits, 8 readings a unit.
 The exit code is 1 when a count is more than 4 standard errors from its integral, or a coverage is outside 94
