@@ -74,6 +74,9 @@ def options(arguments: list[str] | None = None) -> Options:
     parser.add_argument("--meter-link", choices=("tcp", "pty"), default="tcp")
     parser.add_argument("--thermometer", choices=("pty", "tcp"), default="pty")
     parser.add_argument("--hands", choices=("auto", "typed"), default="auto")
+    parser.add_argument(
+        "--brief", action="store_true", help="with typed hands: print no lines for a bench file"
+    )
     given = parser.parse_args(arguments)
     if given.units is not None and given.units < 1:
         parser.error("--units: at least 1")
@@ -109,6 +112,7 @@ def options(arguments: list[str] | None = None) -> Options:
         thermometer_port=given.thermometer_port,
         meter_link="tcp" if given.no_pty else given.meter_link,
         thermometer="tcp" if given.no_pty else given.thermometer,
+        brief=given.brief,
         typed=given.hands == "typed",
     )
 

@@ -49,6 +49,7 @@ class Options:
     meter_link: str = "tcp"
     thermometer: str = "pty"
     typed: bool = False
+    brief: bool = False
 
 
 class Bench:
@@ -143,7 +144,8 @@ async def run(options: Options) -> int:
         truth = TruthLog(truth_file)
         async with bench.served() as addresses:
             if options.typed:
-                say(introduction(bench.scene.kind.title, options.voice, addresses))
+                if not options.brief:
+                    say(introduction(bench.scene.kind.title, options.voice, addresses))
                 tasks = [asyncio.create_task(_typed(bench, truth), name="typed hands")]
             else:
                 tell({"address": addresses})

@@ -23,6 +23,7 @@ class Range:
     Attributes:
         nominal_ohm: its name; full_scale_ohm: largest value shown; count_ohm: one count.
         gain: half-width of the error as a fraction of the reading; offset_ohm: half-width of the fixed part.
+        current_a: test current, which decides how much a thermal voltage counts.
     """
 
     nominal_ohm: float
@@ -30,6 +31,7 @@ class Range:
     count_ohm: float
     gain: float
     offset_ohm: float
+    current_a: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +70,8 @@ def _ranges(
         count = nominal * over / counts
         worse = 1.0 if k < number - 2 else top_two[k - number + 2]
         offset = offset_counts[0] if k == 0 else offset_counts[1]
-        found.append(Range(nominal, nominal * over, count, gain * worse, offset * count))
+        current_a = 1e-3 if nominal <= 1000 else max(1e-3 * 1000 / nominal, 1e-7)
+        found.append(Range(nominal, nominal * over, count, gain * worse, offset * count, current_a))
     return tuple(found)
 
 
@@ -263,6 +266,8 @@ class Meter:
             self._filtered = None
             return ohm
         gain, offset = self._errors[self.range_index]
+        if not self.offset_compensation:
+            ohm += self.probes.thermal_v(end_s) / self.range.current_a
         white = self.kind.white_counts * (1 / math.sqrt(max(self.nplc, 0.02)) if self.kind.nplc else 1.0)
         noise = white * self.dice.gauss(0, 1) + self.kind.slow_counts * self._slow_noise(end_s)
         value = ohm * (1 + gain) + offset + noise * self.range.count_ohm

@@ -25,6 +25,8 @@ class ContactHabit:
         film_chance: how often a film breaks slowly; film_ohm, film_s: its size and time constant.
         creep_chance: how often a coil creeps to its value; creep: relative size; creep_s: time constant.
         bounces: most bounces of one touch.
+        thermal_uv: standard deviation of the thermal voltage of a touch.
+        thermal_uv_per_kelvin: the same for each kelvin of the unit above the air.
     """
 
     lead_ohm: float = 0.12
@@ -37,6 +39,8 @@ class ContactHabit:
     creep: tuple[float, float] = (0.005, 0.3)
     creep_s: tuple[float, float] = (0.05, 0.25)
     bounces: int = 3
+    thermal_uv: float = 0.6
+    thermal_uv_per_kelvin: float = 0.05
 
 
 def log_uniform(dice: random.Random, limits: tuple[float, float]) -> float:
@@ -53,6 +57,8 @@ class Touch:
         lead_ohm, contact_ohm: in the reading in 2-wire, gone in 4-wire.
         decays: size and time constant in seconds; `film` in ohm, `creep` as a fraction of the unit's ohms.
         gaps: bounces, as start and end in simulated seconds.
+        thermal_uv: voltage of the two contacts; its sign is that of the way the probes are held.
+        thermal_uv_per_kelvin: the same for each kelvin of the unit above the air.
     """
 
     pair: tuple[str, str] | None
@@ -65,6 +71,8 @@ class Touch:
     gaps: list[tuple[float, float]] = field(default_factory=list)
     end_s: float = math.inf
     label: str = ""
+    thermal_uv: float = 0.0
+    thermal_uv_per_kelvin: float = 0.0
 
     def is_on(self, t_s: float) -> bool:
         """Whether both tips have contact."""
@@ -106,6 +114,8 @@ def new_touch(
         touch.film = film[1:]
     if creep[0] and pair is not None:
         touch.creep = creep[1:]
+    touch.thermal_uv = dice.gauss(0.0, habit.thermal_uv)
+    touch.thermal_uv_per_kelvin = dice.gauss(0.0, habit.thermal_uv_per_kelvin)
     t_s = start_s
     for _ in range(dice.randint(0, habit.bounces)):
         begin_s = t_s + dice.uniform(0.005, 0.08)
@@ -160,6 +170,20 @@ class Probes:
         if self.unit is None:
             return math.inf
         return self.unit.ohm(*touch.pair, self.unit.celsius(self.ambient.celsius(t_s), t_s), t_s)
+
+    def thermal_v(self, t_s: float) -> float:
+        """Thermal voltage between the meter's terminals, volts: two contacts of two metals, not equally warm.
+
+        Some microvolts (common practice, no source): 10 µV at 1 mA are 10 milliohms.
+        """
+        touch = self._touches[-1] if self._touches else None
+        if touch is None or not touch.is_on(t_s):
+            return 0.0
+        excess_kelvin = 0.0
+        if self.unit is not None and touch.pair is not None:
+            air_celsius = self.ambient.celsius(t_s)
+            excess_kelvin = self.unit.celsius(air_celsius, t_s) - air_celsius
+        return 1e-6 * (touch.thermal_uv + touch.thermal_uv_per_kelvin * excess_kelvin)
 
     def integrate(self, start_s: float, end_s: float, *, four_wire: bool) -> tuple[float, float]:
         """Mean ohms over the closed part of an integration, and the open part's share of it (0 to 1)."""

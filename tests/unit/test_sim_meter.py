@@ -13,7 +13,7 @@ from sim.meter import CLASSES, Meter
 from sim.probes import Ambient, ContactHabit, Probes, new_touch
 from sim.winding import Branch, WoundUnit
 
-CLEAN = ContactHabit(film_chance=0, creep_chance=0, bounces=0, pressure_ohm=(1e-9, 2e-9))
+CLEAN = ContactHabit(film_chance=0, creep_chance=0, bounces=0, pressure_ohm=(1e-9, 2e-9), thermal_uv=0.0)
 
 
 def meter_on(ohm, name="bench-6.5", seed=1):
@@ -134,3 +134,26 @@ def test_conversion_times_follow_the_settings():
     assert meter.conversion_s() == pytest.approx(0.4, abs=0.01)
     meter.offset_compensation = True
     assert meter.conversion_s() == pytest.approx(0.8, abs=0.01)
+
+
+def test_a_thermal_voltage_counts_as_ohms_unless_the_meter_compensates():
+    """10 µV at 1 mA are 10 milliohms; a tenth of that current makes ten times as many."""
+    meter = meter_on(0.4)
+    meter._errors = ((0.0, 0.0),) * 7
+    meter.nplc = 100.0
+    meter.probes.held.thermal_uv = 10.0
+    assert readings(meter, 3)[-1].ohm == pytest.approx(0.410, abs=0.002)
+    meter.offset_compensation = True
+    assert readings(meter, 3)[-1].ohm == pytest.approx(0.400, abs=0.002)
+    assert [r.current_a for r in CLASSES["bench-6.5"].ranges[:3]] == [1e-3, 1e-3, 1e-4]
+
+
+def test_a_warm_unit_makes_more_thermal_voltage():
+    """Hot part, cold probe."""
+    meter = meter_on(0.4)
+    meter.probes.held.thermal_uv_per_kelvin = 0.1
+    assert meter.probes.thermal_v(1.0) == 0.0
+    meter.probes.unit.excess_kelvin = 40.0
+    assert meter.probes.thermal_v(1.0) == pytest.approx(4e-6, rel=0.01)
+    meter.probes.lift(2.0)
+    assert meter.probes.thermal_v(3.0) == 0.0
