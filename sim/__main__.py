@@ -15,7 +15,7 @@ from sim.bench import Options, run
 from sim.meter import CLASSES
 from sim.scenes import SCENES, dice_for
 from sim.server import LineTrouble
-from sim.speak_frames import USUAL_VOICE, VOICES
+from sim.speak_frames import TEMPERATURE_VOICES, USUAL_VOICE, VOICES
 
 TROUBLES = ("drop", "garble", "stall", "stall_s", "delay_s")
 
@@ -73,6 +73,9 @@ def options(arguments: list[str] | None = None) -> Options:
     )
     parser.add_argument("--meter-link", choices=("tcp", "pty"), default="tcp")
     parser.add_argument("--thermometer", choices=("pty", "tcp"), default="pty")
+    parser.add_argument(
+        "--thermometer-voice", choices=TEMPERATURE_VOICES, default="lines", help="what it speaks"
+    )
     parser.add_argument("--hands", choices=("auto", "typed"), default="auto")
     parser.add_argument(
         "--brief", action="store_true", help="with typed hands: print no lines for a bench file"
@@ -112,6 +115,7 @@ def options(arguments: list[str] | None = None) -> Options:
         thermometer_port=given.thermometer_port,
         meter_link="tcp" if given.no_pty else given.meter_link,
         thermometer="tcp" if given.no_pty else given.thermometer,
+        thermometer_voice=given.thermometer_voice,
         brief=given.brief,
         typed=given.hands == "typed",
     )

@@ -22,7 +22,7 @@ from sim.probes import Ambient, Probes
 from sim.scenes import Scene, build_scene, dice_for
 from sim.server import LineTrouble, Session, on_pty, on_tcp
 from sim.sessions import FreeRun, scpi_session, stream_session
-from sim.speak_frames import VOICES, temperature_line
+from sim.speak_frames import TEMPERATURE_VOICES, VOICES
 from sim.speak_scpi import ScpiVoice
 from sim.switch_card import SwitchCard
 from sim.talk import read_lines
@@ -48,6 +48,7 @@ class Options:
     thermometer_port: int = 0
     meter_link: str = "tcp"
     thermometer: str = "pty"
+    thermometer_voice: str = "lines"
     typed: bool = False
     brief: bool = False
 
@@ -78,7 +79,7 @@ class Bench:
         celsius = (
             self.ambient.celsius(self.clock.now_s()) + self._sensor_offset + self._sensor.gauss(0, 0.015)
         )
-        return temperature_line(celsius)
+        return TEMPERATURE_VOICES[self.options.thermometer_voice](celsius)
 
     @contextlib.asynccontextmanager
     async def served(self) -> AsyncIterator[dict[str, str]]:
@@ -145,7 +146,7 @@ async def run(options: Options) -> int:
         async with bench.served() as addresses:
             if options.typed:
                 if not options.brief:
-                    say(introduction(bench.scene.kind.title, options.voice, addresses))
+                    say(introduction(bench.scene.kind.title, options, addresses))
                 tasks = [asyncio.create_task(_typed(bench, truth), name="typed hands")]
             else:
                 tell({"address": addresses})
@@ -165,17 +166,17 @@ async def run(options: Options) -> int:
     return 0
 
 
-def introduction(title: str, voice: str, addresses: dict[str, str]) -> str:
+def introduction(title: str, options: Options, addresses: dict[str, str]) -> str:
     """What a person needs to plug into this bench."""
     return f"""{title}: a simulated bench. These lines go into your bench file:
 
 [meter]
-driver = "{voice}"
+driver = "{options.voice}"
 link = "{addresses["meter"]}"
 
 [temperature]
 source = "meter"
-driver = "lines"
+driver = "{options.thermometer_voice}"
 link = "{addresses["thermometer"]}"
 
 Start your bench in a second terminal, then type here:"""

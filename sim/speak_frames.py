@@ -119,6 +119,7 @@ VOICES = {
     "ascii14": Voice(ascii14, HAND, asked_by=b"D"),
     "stx16": Voice(stx16, HAND),
 }
+TEMPERATURE_VOICES = {"lines": temperature_line, "stx16": stx16_temperature}
 USUAL_VOICE = {
     "bench-6.5": "scpi",
     "bench-50000": "lines",
