@@ -8,7 +8,7 @@ from __future__ import annotations
 import hashlib
 import stat
 import tomllib
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from difflib import get_close_matches
 from pathlib import Path
@@ -225,7 +225,7 @@ def in_words(detail: ErrorDetails, about: FieldInfo | None, known: Iterable[str]
     """What is wrong with a setting and what to do, from pydantic's account of it."""
     key = next((part for part in reversed(detail["loc"]) if isinstance(part, str)), "")
     context: Mapping[str, Any] = detail.get("ctx", {})
-    example = str(about.examples[0]) if about is not None and about.examples else ""
+    example = _said(about, "examples")
     such = f"Write it like {key} = {example}." if example else ""
     kind, given = detail["type"], _given(detail)
     if kind == "extra_forbidden" and key.lower() in SECRETS:
@@ -255,7 +255,25 @@ def in_words(detail: ErrorDetails, about: FieldInfo | None, known: Iterable[str]
 
 def _allowed(about: FieldInfo | None, such: str) -> str:
     """What a text may consist of, where its field says so."""
-    return f"{about.description} {such}".strip() if about is not None and about.description else such
+    return f"{_said(about, 'description')} {such}".strip()
+
+
+def _said(about: FieldInfo | None, what: str) -> str:
+    """The description or first example of a field, or of what it holds; empty where it has none."""
+    if about is None:
+        return ""
+    told = about.description if what == "description" else (about.examples or [""])[0]
+    if told:
+        return str(told)
+    inner = [part for part in _parts(about.annotation) if isinstance(part, FieldInfo)]
+    return next((text for part in inner if (text := _said(part, what))), "")
+
+
+def _parts(annotation: Any) -> Iterator[Any]:
+    """Everything that an annotation is made of, through unions, lists and `Annotated`."""
+    for part in get_args(annotation):
+        yield part
+        yield from _parts(part)
 
 
 def _given(detail: ErrorDetails) -> str:

@@ -15,7 +15,7 @@ from acquire.errors import FileInvalid
 from acquire.physics.copper import CONDUCTORS
 from acquire.records import BranchKind, Pair, Purpose, Rule, StepKind
 from acquire.sheets import load_sheet
-from acquire.sheets.wire import RESISTIVITY_20C_OHM_M, awg_diameter_m, winding_ohm
+from acquire.sheets.wire import METAL_OF, winding_ohm, wire_diameter_m
 from acquire.steps.pairs import PairTable
 
 TESTS = Path(__file__).parents[1]
@@ -260,12 +260,12 @@ def test_a_diode_counts_as_open_in_ohms(sheet_from):
 
 
 def test_resistance_per_length_of_the_gauges_agrees_with_the_published_table():
-    """tests/data/published/awg_copper_20c.csv: ohms per 1000 ft of annealed copper at 20 °C (NBS Handbook 100)."""
+    """tests/data/published/awg_copper_20c.csv: ohm/1000 ft, annealed copper, 20 °C (NBS Handbook 100)."""
     with (TESTS / "data" / "published" / "awg_copper_20c.csv").open(encoding="utf-8") as stream:
         rows = [row for row in csv.DictReader(stream) if row["seen"] == "yes" and int(row["awg"]) >= 14]
     assert len(rows) >= 13
     for row in rows:
-        ohm = winding_ohm(1, 1000 * 0.3048, awg_diameter_m(int(row["awg"])))
+        ohm = winding_ohm(1, 1000 * 0.3048, wire_diameter_m(f"AWG {row['awg']}"))
         assert ohm == pytest.approx(float(row["ohm_per_1000ft_20c"]), rel=5e-4)
 
 
@@ -275,7 +275,7 @@ def test_a_winding_is_computed_from_turns_and_wire_at_the_reference_temperature(
     )
     at_20 = sheet_from(text).branches[0].reference_ohm
     area_m2 = math.pi * (0.127e-3 * 92 ** (3 / 39)) ** 2 / 4
-    assert at_20 == pytest.approx(0.017241e-6 * (1020 * 0.067 + 0.5) / area_m2)
+    assert at_20 == pytest.approx(0.017241e-6 * (1020 * 0.067 + 0.5) / area_m2, rel=1e-4)
     warmer = text.replace('name = "Tapped"', 'name = "Tapped"\nreference_temperature = "25 °C"')
     assert sheet_from(warmer).branches[0].reference_ohm == pytest.approx(at_20 * 259.5 / 254.5)
     doubled = text.replace("turns = 1020", "turns = 1020\nstrands = 2")
@@ -283,7 +283,7 @@ def test_a_winding_is_computed_from_turns_and_wire_at_the_reference_temperature(
 
 
 def test_every_conductor_has_a_resistivity():
-    assert set(RESISTIVITY_20C_OHM_M) == set(CONDUCTORS)
+    assert set(METAL_OF) == set(CONDUCTORS)
 
 
 # ------------------------------------------------------------------ what is refused, and where
