@@ -27,7 +27,7 @@ def voice():
 async def test_a_closed_channel_is_measured_and_an_open_one_is_not(voice):
     """Channel 101 is U-V: 0.89 ohm; with all open the meter shows overload."""
     assert float(await voice.answer("CONF:FRES 100;:READ?")) > 9e37
-    await voice.answer("ROUT:CLOS (@101)")
+    await voice.answer("ROUT:CLOSE (@101)")
     assert float(await voice.answer("READ?")) == pytest.approx(0.8913, abs=0.012)
     await voice.answer("ROUTe:OPEN:ALL")
     assert float(await voice.answer("READ?")) > 9e37
@@ -35,13 +35,13 @@ async def test_a_closed_channel_is_measured_and_an_open_one_is_not(voice):
 
 async def test_closing_a_channel_opens_the_others(voice):
     """A multiplexer has one output."""
-    await voice.answer("ROUT:CLOS (@101)")
-    await voice.answer("ROUT:CLOS (@104)")
-    assert await voice.answer("ROUT:CLOS? (@101,104)") == "0,1"
+    await voice.answer("ROUT:CLOSE (@101)")
+    await voice.answer("ROUT:CLOSE (@104)")
+    assert await voice.answer("ROUT:CLOSE? (@101,104)") == "0,1"
     await voice.answer("ROUT:OPEN (@101)")
-    assert await voice.answer("ROUT:CLOS? (@104)") == "1"
+    assert await voice.answer("ROUT:CLOSE? (@104)") == "1"
     await voice.answer("ROUT:OPEN (@104)")
-    assert await voice.answer("ROUT:CLOS? (@101:106)") == "0,0,0,0,0,0"
+    assert await voice.answer("ROUT:CLOSE? (@101:106)") == "0,0,0,0,0,0"
 
 
 async def test_a_scan_reads_every_channel_of_its_list_in_order(voice):
@@ -54,7 +54,7 @@ async def test_a_scan_reads_every_channel_of_its_list_in_order(voice):
 
 async def test_relays_and_fixture_leads_are_in_a_two_wire_reading(voice):
     """0.35 ohm of leads and some hundredths of contact."""
-    await voice.answer("ROUT:CLOS (@101)")
+    await voice.answer("ROUT:CLOSE (@101)")
     two, four = [float(await voice.answer(f"MEAS:{f}? 100")) for f in ("RES", "FRES")]
     assert 0.35 < two - four < 0.45
 
@@ -62,10 +62,10 @@ async def test_relays_and_fixture_leads_are_in_a_two_wire_reading(voice):
 @pytest.mark.parametrize(
     ("line", "code"),
     [
-        ("ROUT:CLOS", -109),
-        ("ROUT:CLOS 101", -104),
-        ("ROUT:CLOS (@999)", -222),
-        ("ROUT:CLOS (@101,102)", -221),
+        ("ROUT:CLOSE", -109),
+        ("ROUT:CLOSE 101", -104),
+        ("ROUT:CLOSE (@999)", -222),
+        ("ROUT:CLOSE (@101,102)", -221),
         ("ROUT:SCAN (@101:x)", -104),
         ("ROUT:OPEN:ALL 3", -108),
     ],
@@ -78,6 +78,6 @@ async def test_wrong_lists_of_channels_are_refused(voice, line, code):
 
 async def test_a_reset_opens_everything(voice):
     """As on the instruments."""
-    await voice.answer("ROUT:SCAN (@101);CLOS (@101);*RST")
-    assert await voice.answer("ROUT:CLOS? (@101)") == "0"
+    await voice.answer("ROUT:SCAN (@101);CLOSE (@101);*RST")
+    assert await voice.answer("ROUT:CLOSE? (@101)") == "0"
     assert await voice.answer("ROUT:SCAN?") == "(@)"
