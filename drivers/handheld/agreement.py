@@ -4,7 +4,7 @@ One flipped bit turns a good frame into another good one in 12 to 27 of 100 case
 A frame is held back until a neighbour of another conversion says nearly the same; a lonely one is dropped.
 A meter whose probes are lifted sends many frames of overload, so nothing real is lost but a moment.
 
-Not for settling: "nearly" is wide on purpose (see `near`), so that a value on its way passes.
+Not for settling: "nearly" is wide on purpose (see `near`), so that a value on its last way to rest passes.
 """
 
 from __future__ import annotations
@@ -15,10 +15,10 @@ from typing import Literal
 from drivers.frame import Decoded
 
 Rule = Literal["near", "exact", "off"]
-NEAR_COUNTS = 5
-NEAR_SHARE = 0.02
-"""A fiftieth, or five counts: wider than noise and drift of a resting probe, narrower than a wrong point,
-unit or prefix; workshop choice, measured in `tests/benchmarks/drivers.py`."""
+NEAR_COUNTS = 3
+NEAR_SHARE = 0.005
+"""Half a percent, or three counts: wider than noise and drift of a probe at rest, narrower than a wrong
+point, unit, prefix or leading digit; workshop choice, measured in `tests/benchmarks/drivers.py`."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +73,7 @@ class Agreement:
 
 
 def near(one: Decoded, other: Decoded) -> bool:
-    """Tell whether two frames agree: same quantity and kind, and values within a fiftieth or five counts."""
+    """Tell whether two frames agree: quantity, kind, and values within half a percent or three counts."""
     if one.quantity is not other.quantity or one.kind is not other.kind:
         return False
     if one.value_si is None or other.value_si is None:

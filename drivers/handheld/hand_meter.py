@@ -19,7 +19,7 @@ from drivers.handheld.dial import what_to_turn
 from drivers.handheld.options import HandMeterOptions, PolledOptions
 from drivers.link.address import channel_for, parse_address
 from drivers.meter import Capabilities, ClockPair, Held, Identity, Setup
-from drivers.reading import Reading
+from drivers.reading import Flag, Reading
 
 _WRITE_S = 2.0
 REPEAT_WITHIN_S = 0.12
@@ -27,6 +27,8 @@ REPEAT_WITHIN_S = 0.12
 RECENT_S = 0.7
 """A frame this young still tells where the dial stands; workshop choice."""
 GARBLED_IN_A_ROW = 20
+_HINT_AUTO_OFF = "It may have switched itself off: switch it on, and its auto power off out if it can."
+_HINT_BATTERY = "Its battery was low: put in a new one."
 _GARBLED_BYTES = 600  # of nothing but rubbish: more than 40 frames of any protocol here
 _BITS_PER_BYTE = 10.0
 
@@ -178,7 +180,12 @@ class HandMeter:
                 return await self._frames_until(min(until_s, loop.time() + self._wait_s()))
             except LinkTimeout:
                 if loop.time() >= until_s - 0.001 or not self._query:
-                    raise LinkTimeout(f"no frame for {silence_s:g} s", port=self._address) from None
+                    raise self._silent(silence_s) from None
+
+    def _silent(self, silence_s: float) -> LinkTimeout:
+        last = self._seen.flags if self._seen is not None else frozenset()
+        hint = _HINT_BATTERY if Flag.LOW_BATTERY in last else _HINT_AUTO_OFF if Flag.AUTO_OFF in last else ""
+        return LinkTimeout(f"no frame for {silence_s:g} s", port=self._address, hint=hint)
 
     def _wait_s(self) -> float:
         options = self._options

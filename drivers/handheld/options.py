@@ -16,7 +16,7 @@ class HandMeterOptions(BaseModel):
     """What all hand meters share.
 
     Attributes:
-        agreement: "near" holds a frame back until a neighbour agrees within a fiftieth or five counts;
+        agreement: "near" holds a frame back until a neighbour agrees within half a percent or three counts;
             "exact" until one is the same; "off" trusts every frame.
         silence_s: longest pause before the meter counts as silent; seconds.
         look_s: how long `configure` watches to learn where the dial stands; seconds.

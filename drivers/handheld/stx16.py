@@ -2,7 +2,7 @@
 
 Source: printed alike in the manuals of many thermometers, hygrometers and multimeters: STX, `4`, display
 (1 upper, 2 lower), two characters of unit code, polarity (0 plus, 1 minus), decimals, eight digits, CR. What
-they send beyond range is not printed there: anything that is no digit counts as no reading. No checksum.
+they send beyond range is not printed there: a field with few digits counts as no reading. No checksum.
 """
 
 from __future__ import annotations
@@ -84,6 +84,8 @@ class Stx16(FrameProtocol):
         quantity, scale = _UNITS[code]
         digits = frame[7:15]
         if not digits.isdigit():
+            if sum(byte in b"0123456789" for byte in digits) > len(digits) // 2:
+                raise FrameRefused("a digit is none")  # damage; a meter that shows no number shows few digits
             return Decoded(quantity, Kind.NO_READING, None)
         counts = -int(digits) if frame[5] == ord("1") else int(digits)
         resolution_si = scaled(1, scale / 10 ** (frame[6] - ord("0")))

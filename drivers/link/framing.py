@@ -82,31 +82,34 @@ class ExactFramer:
     def __init__(self, length: int, end: bytes = b"\r\n", *, mask: int = 0xFF) -> None:
         self._length = length
         self._end = end
-        self._masking = bytes(value & mask for value in range(256))
-        self._buffer = bytearray()
+        self._masking = None if mask == 0xFF else bytes(value & mask for value in range(256))
+        self._buffer = b""
         self.thrown_bytes = 0
 
     def feed(self, data: bytes) -> list[bytes]:
         """Take bytes; give the frames they complete, unmasked."""
-        self._buffer += data
+        buffer = self._buffer + data
+        masked = buffer.translate(self._masking) if self._masking else buffer
         frames = []
-        while (at := self._buffer.translate(self._masking).find(self._end)) >= 0:
+        start = 0
+        while (at := masked.find(self._end, start)) >= 0:
             cut = at + len(self._end)
-            if cut == self._length:
-                frames.append(bytes(self._buffer[:cut]))
+            if cut - start == self._length:
+                frames.append(buffer[start:cut])
             else:
-                self.thrown_bytes += cut
-            del self._buffer[:cut]
-        if len(self._buffer) > MAX_LINE_BYTES:
-            surplus = len(self._buffer) - self._length
+                self.thrown_bytes += cut - start
+            start = cut
+        surplus = len(buffer) - start - MAX_LINE_BYTES
+        if surplus > 0:
             self.thrown_bytes += surplus
-            del self._buffer[:surplus]
+            start += surplus
+        self._buffer = buffer[start:]
         return frames
 
     def reset(self) -> None:
         """Forget half a frame."""
         self.thrown_bytes += len(self._buffer)
-        self._buffer.clear()
+        self._buffer = b""
 
 
 class MarkedFramer:

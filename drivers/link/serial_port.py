@@ -16,6 +16,7 @@ import os
 import queue
 import termios
 import threading
+import warnings
 from typing import Any
 
 import serial
@@ -50,8 +51,10 @@ class _Worker(threading.Thread):
 
     def run(self) -> None:
         try:
-            self.port.open()
-        except (OSError, ValueError) as error:  # SerialException is an OSError
+            with warnings.catch_warnings():
+                warnings.simplefilter("ignore", DeprecationWarning)  # pyserial's rfc2217 calls setDaemon
+                self.port.open()
+        except Exception as error:  # noqa: BLE001 - whatever it is, who waits must hear of it
             self._tell(_settle, self.opened, error)
         else:
             self._tell(_settle, self.opened, None)
@@ -157,7 +160,7 @@ class SerialChannel:
         except TimeoutError as error:
             await self.close()
             raise LinkUnavailable(f"the port did not open within {OPEN_S:g} s", port=self.address) from error
-        except (OSError, ValueError) as error:
+        except Exception as error:  # what the worker met; never swallowed
             await self.close()
             raise self._why_not(error) from error
 

@@ -39,7 +39,7 @@ FUNCTION_OF: dict[Quantity, str] = {
 
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
 _WORDS = {"NAN": Kind.NO_READING, "INF": Kind.OVERLOAD, "+INF": Kind.OVERLOAD, "-INF": Kind.NEGATIVE_OVERLOAD}
-_ERROR = re.compile(r'\s*(?P<code>[+-]?\d+)\s*(?:,\s*"?(?P<text>[^"]*)"?)?.*', re.DOTALL)
+_ERROR = re.compile(r'\s*(?P<code>[+-]?\d+)\s*(?:,\s*"?(?P<text>[^"]*)"?.*)?', re.DOTALL)
 _CONF = re.compile(r'"?\s*(?P<function>[A-Za-z:]+)(?P<rest>[\s,].*)?', re.DOTALL)
 
 

@@ -6,6 +6,12 @@ They share no code with the drivers.
 from __future__ import annotations
 
 import asyncio
+import os
+import socket
+import sys
+import time
+import tty
+from collections.abc import Awaitable, Callable
 
 IDN = "Plover Works,PW45,0017,1.02"
 
@@ -87,3 +93,68 @@ class Instrument:
         value = self.values[self.function]
         await asyncio.sleep(self.late_s.pop(0) if self.late_s else 0.002)
         return [f"{value:+.8E}"]
+
+
+async def serve_scpi(conversion_s: float, port: int = 0) -> None:
+    """Answer READ? after so many seconds, everything else at once; print the port."""
+
+    async def serve(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        writer.transport.get_extra_info("socket").setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        answers = {b"*IDN?": IDN, b"*OPC?": "1", b"SYST:ERR?": '+0,"No error"'}
+        answers[b"CONF?"] = '"RES +1.000000E+02,+1.000000E-04"'
+        answers[b"READ?"] = "+2.06100000E+01"
+        while line := await reader.readline():
+            text = line.strip()
+            if text == b"READ?" and conversion_s:
+                await asyncio.sleep(conversion_s)
+            if text in answers:
+                writer.write((answers[text] + "\n").encode())
+        writer.close()
+
+    await _serve_for_ever(serve, port)
+
+
+async def serve_lines(rate_hz: float) -> None:
+    """Send the system's monotonic time as so many ohms, `rate_hz` times a second, to each who connects."""
+
+    async def serve(_: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        due_s = time.monotonic()
+        try:
+            while True:
+                writer.write(b"%.6f ohm\n" % time.monotonic())
+                await writer.drain()
+                due_s += 1 / rate_hz
+                await asyncio.sleep(max(0.0, due_s - time.monotonic()))
+        except ConnectionError:
+            writer.close()
+
+    await _serve_for_ever(serve)
+
+
+async def _serve_for_ever(serve: Callable[..., Awaitable[None]], port: int = 0) -> None:
+    server = await asyncio.start_server(serve, "127.0.0.1", port)
+    print(server.sockets[0].getsockname()[1], flush=True)
+    await server.serve_forever()
+
+
+def feed_pty(frame: bytes, rate_hz: float) -> None:
+    """Send a frame over a pty, `rate_hz` times a second or as fast as it is taken (0); print its path."""
+    master, slave = os.openpty()
+    tty.setraw(slave)
+    print(os.ttyname(slave), flush=True)
+    due_s = time.monotonic()
+    while True:
+        os.write(master, frame)
+        if rate_hz:
+            due_s += 1 / rate_hz
+            time.sleep(max(0.0, due_s - time.monotonic()))
+
+
+if __name__ == "__main__":
+    what, *given = sys.argv[1:]
+    if what == "scpi":
+        asyncio.run(serve_scpi(float(given[0]), *map(int, given[1:])))
+    elif what == "lines":
+        asyncio.run(serve_lines(float(given[0])))
+    else:
+        feed_pty(bytes.fromhex(given[0]), float(given[1]))

@@ -184,6 +184,20 @@ async def test_silence_loss_and_rubbish_are_told_apart(pty_pair):
             await take(meter, 1)
 
 
+@pytest.mark.parametrize(
+    ("status", "words"),
+    [("20 08", "switched itself off"), ("20 04", "battery was low"), ("20 00", "Is the meter busy")],
+)
+async def test_a_meter_that_falls_silent_is_told_why_it_may_have(pty_pair, status, words):
+    master, path = pty_pair
+    frame = bytes.fromhex(f"2b 30 31 32 33 20 34 {status} 00 20 00 0d 0a")
+    async with meter_at(Fs9922Meter, path, silence_s=0.3) as meter:
+        sending = asyncio.create_task(send(master, frame, frame))
+        with pytest.raises(LinkTimeout, match=words):
+            await take(meter, 3)
+        await sending
+
+
 async def answering(master, script):
     """Answer each question that arrives with the next of the script; None stays silent."""
 

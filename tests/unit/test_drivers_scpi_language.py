@@ -73,6 +73,12 @@ def test_error_queue_entries_are_read(text, code, words):
     assert (error.code, error.text) == (code, words)
 
 
+@pytest.mark.parametrize("text", ["+1.04723000E+01", "", "Maker,M1,0,1", "1 2"])
+def test_a_reading_is_never_taken_for_an_entry_of_the_error_queue(text):
+    with pytest.raises(ValueError, match="not an entry"):
+        parse_error(text)
+
+
 def test_identities_of_four_and_of_fewer_fields_are_read():
     assert parse_identity("Maker,M1,0,1.0-2").serial == ""
     assert parse_identity("Maker,M1,77,1.0,2").firmware == "1.0,2"
