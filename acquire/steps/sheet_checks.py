@@ -24,8 +24,8 @@ class SheetRemark:
     """One thing about a sheet.
 
     Attributes:
-        key: of the file's tables, counted from 0: "pin[4]", "winding[2]", "strap[0]", "step[1]". Pins count in
-            the order of the connector.
+        key: of the file's tables, counted from 0: "pin[4]", "winding[2]", "strap[0]", "step[1]". Pins count
+            in the order of the connector.
         name: of that pin, winding, strap or step, for callers that look the line up by name.
         what: one sentence.
         remedy: one sentence.
