@@ -84,6 +84,7 @@ class ExactFramer:
         self._end = end
         self._masking = None if mask == 0xFF else bytes(value & mask for value in range(256))
         self._buffer = b""
+        self._too_long = False
         self.thrown_bytes = 0
 
     def feed(self, data: bytes) -> list[bytes]:
@@ -94,13 +95,15 @@ class ExactFramer:
         start = 0
         while (at := masked.find(self._end, start)) >= 0:
             cut = at + len(self._end)
-            if cut - start == self._length:
+            if cut - start == self._length and not self._too_long:
                 frames.append(buffer[start:cut])
             else:
                 self.thrown_bytes += cut - start
+            self._too_long = False
             start = cut
-        surplus = len(buffer) - start - MAX_LINE_BYTES
-        if surplus > 0:
+        surplus = len(buffer) - start - self._length
+        if surplus > 0:  # too long already: what is left of it is thrown away when its end comes
+            self._too_long = True
             self.thrown_bytes += surplus
             start += surplus
         self._buffer = buffer[start:]
@@ -110,6 +113,7 @@ class ExactFramer:
         """Forget half a frame."""
         self.thrown_bytes += len(self._buffer)
         self._buffer = b""
+        self._too_long = False
 
 
 class MarkedFramer:
