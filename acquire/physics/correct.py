@@ -3,6 +3,10 @@
 The way: subtract the leads (two wires), convert to the reference temperature, and list what each step is
 uncertain by. The zero and the reading come from one meter, so part of its error cancels in their difference;
 no credit is taken for that.
+
+Terms of the budget, by name: "repeatability", "leftover drift", "display resolution", "meter accuracy";
+"meter temperature" with the room outside the meter's window; "thermal EMF" with a known test current that
+nothing compensates; "lead zero" (or "lead zero missing") and "contact" with two wires; "winding temperature".
 """
 
 from __future__ import annotations
@@ -43,18 +47,12 @@ def correct(  # noqa: PLR0913  (each is one fact of the bench; all but the first
     ambient_celsius: float | None = None,
     thermal_emf_volt: float = THERMAL_EMF_VOLT,
 ) -> Corrected:
-    """Correct one settled resistance for its leads and temperature.
-
-    Terms, by name: "repeatability", "leftover drift", "display resolution", "meter accuracy"; "meter
-    temperature" when the room is outside the meter's window; "thermal EMF" when the test current is known
-    and nothing cancels it; "lead zero" (or "lead zero missing") and "contact" with two wires; "winding
-    temperature". All in ohms at the reference temperature, largest first.
+    """Correct one settled resistance for its leads and temperature, with its budget, largest term first.
 
     Args:
         settled: a resistance at rest.
         four_wire: True: no lead is subtracted and no contact counted.
-        lead: the zero in force; None with two wires is allowed, costs a wide rectangular term and subtracts
-            nothing.
+        lead: the zero in force; None with two wires subtracts nothing and costs a wide rectangular term.
         now_utc_s: UTC for the age of the zero, seconds; usually `settled.utc_s`.
         winding_celsius: temperature of the winding.
         winding_u_kelvin: its standard uncertainty, kelvin, >= 0.
@@ -66,41 +64,43 @@ def correct(  # noqa: PLR0913  (each is one fact of the bench; all but the first
         thermal_emf_volt: half-width of thermal voltages, volts, >= 0.
 
     Raises:
-        InputImpossible: a number that cannot be, such as a temperature below absolute zero or a negative or
-            missing uncertainty.
+        InputImpossible: a temperature below absolute zero, or a negative or missing uncertainty.
     """
     raw_ohm = finite(settled.value_si, "the settled reading in ohms")
-    at_least_zero(winding_u_kelvin, "the uncertainty of the winding's temperature in kelvin")
-    in_force = None if four_wire else lead
-    resistance_ohm = subtract(raw_ohm, in_force)
-    reference_ohm = to_reference(resistance_ohm, winding_celsius, reference_celsius, conductor)
+    resistance_ohm = raw_ohm if four_wire else subtract(raw_ohm, lead)
     factor = to_reference(1.0, winding_celsius, reference_celsius, conductor)
+    reference_ohm = resistance_ohm * factor
     terms = [
         *_reading_terms(settled, factor),
         *accuracy_terms(accuracy, raw_ohm, ambient_celsius=ambient_celsius, sensitivity=factor),
         *_emf_terms(accuracy, thermal_emf_volt, factor),
+        *([] if four_wire else _lead_terms(lead, now_utc_s, contact_ohm, factor)),
+        _temperature_term(reference_ohm, winding_celsius, winding_u_kelvin, conductor),
     ]
-    if not four_wire:
-        terms += _lead_terms(lead, now_utc_s, contact_ohm, factor)
-    per_kelvin = fraction_per_kelvin(winding_celsius, conductor)
-    terms.append(Term("winding temperature", abs(reference_ohm) * per_kelvin * winding_u_kelvin))
-    terms.sort(key=lambda term: term.standard_uncertainty_ohm, reverse=True)
     whole = combine(terms)
     return Corrected(
         settled=settled,
         raw_ohm=raw_ohm,
-        lead_ohm=0.0 if in_force is None else in_force.value_ohm,
+        lead_ohm=0.0 if four_wire or lead is None else lead.value_ohm,
         resistance_ohm=resistance_ohm,
         reference_ohm=reference_ohm,
         reference_celsius=reference_celsius,
         winding_celsius=winding_celsius,
         material=conductor.name,
-        terms=tuple(terms),
+        terms=tuple(sorted(terms, key=lambda term: -term.standard_uncertainty_ohm)),
         standard_uncertainty_ohm=whole.standard_uncertainty,
         effective_degrees_of_freedom=whole.effective_degrees_of_freedom,
         coverage_factor=whole.coverage_factor,
         expanded_ohm=whole.expanded,
     )
+
+
+def _temperature_term(
+    reference_ohm: float, winding_celsius: float, winding_u_kelvin: float, conductor: Conductor
+) -> Term:
+    at_least_zero(winding_u_kelvin, "the uncertainty of the winding's temperature in kelvin")
+    per_kelvin = fraction_per_kelvin(winding_celsius, conductor)
+    return Term("winding temperature", abs(reference_ohm) * per_kelvin * winding_u_kelvin)
 
 
 def _reading_terms(settled: Settled, factor: float) -> list[Term]:

@@ -1,4 +1,4 @@
-"""The short form of the decision-risk benchmark (tests/benchmarks/decision_risk.py), so that it never rots."""
+"""The short form of the decision-risk benchmark, tests/benchmarks/decision_risk.py, so that it never rots."""
 
 import math
 

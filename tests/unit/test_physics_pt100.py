@@ -56,3 +56,12 @@ def test_temperatures_outside_the_standard_are_refused():
     for t in (-200.1, 850.1, float("nan")):
         with pytest.raises(InputImpossible):
             resistance_ohm(t)
+
+
+def test_the_driver_of_platinum_sensors_agrees():
+    """The driver keeps a curve of its own, since drivers import nothing of acquire; the two may not part."""
+    from drivers.platinum import platinum_celsius, platinum_ohm
+
+    for t in (-180.0, -1.0, 0.0, 20.0, 155.0, 600.0):
+        assert platinum_ohm(t) == pytest.approx(resistance_ohm(t), rel=1e-13)
+        assert platinum_celsius(resistance_ohm(t)) == pytest.approx(t, abs=1e-6)
