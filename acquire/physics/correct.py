@@ -69,13 +69,12 @@ def correct(  # noqa: PLR0913  (each is one fact of the bench; all but the first
     raw_ohm = finite(settled.value_si, "the settled reading in ohms")
     resistance_ohm = raw_ohm if four_wire else subtract(raw_ohm, lead)
     factor = to_reference(1.0, winding_celsius, reference_celsius, conductor)
-    reference_ohm = resistance_ohm * factor
     terms = [
         *_reading_terms(settled, factor),
         *accuracy_terms(accuracy, raw_ohm, ambient_celsius=ambient_celsius, sensitivity=factor),
         *_emf_terms(accuracy, thermal_emf_volt, factor),
-        *([] if four_wire else _lead_terms(lead, now_utc_s, contact_ohm, factor)),
-        _temperature_term(reference_ohm, winding_celsius, winding_u_kelvin, conductor),
+        *_contact_terms(lead, now_utc_s, contact_ohm, factor, four_wire=four_wire),
+        _temperature_term(resistance_ohm * factor, winding_celsius, winding_u_kelvin, conductor),
     ]
     whole = combine(terms)
     return Corrected(
@@ -83,7 +82,7 @@ def correct(  # noqa: PLR0913  (each is one fact of the bench; all but the first
         raw_ohm=raw_ohm,
         lead_ohm=0.0 if four_wire or lead is None else lead.value_ohm,
         resistance_ohm=resistance_ohm,
-        reference_ohm=reference_ohm,
+        reference_ohm=resistance_ohm * factor,
         reference_celsius=reference_celsius,
         winding_celsius=winding_celsius,
         material=conductor.name,
@@ -123,8 +122,13 @@ def _emf_terms(accuracy: AccuracyLike, thermal_emf_volt: float, factor: float) -
     return [Term("thermal EMF", half_width * factor / math.sqrt(3.0), Shape.RECTANGULAR)]
 
 
-def _lead_terms(lead: LeadZero | None, now_utc_s: float, contact_ohm: float, factor: float) -> list[Term]:
+def _contact_terms(
+    lead: LeadZero | None, now_utc_s: float, contact_ohm: float, factor: float, *, four_wire: bool
+) -> list[Term]:
+    """What leads and contacts add with two wires; nothing with four."""
     at_least_zero(contact_ohm, "the uncertainty of the contact resistance in ohms")
+    if four_wire:
+        return []
     u = uncertainty_ohm(lead, now_utc_s)
     zero = Term(NO_LEAD_ZERO, u * factor, Shape.RECTANGULAR) if lead is None else Term(LEAD_ZERO, u * factor)
     return [zero, Term("contact", contact_ohm * factor)]
