@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import math
+
+from acquire.physics.warm import Deviation, Sample, common_shift, fit_cooling, wait_for
 from acquire.records import Circumstances, Hypothesis, Outcome, UnitResult, UnitStarted
 from acquire.steps.unit import UnitProgress
 from acquire.verdict.diagnose import best_next_pair, diagnose
@@ -44,7 +47,7 @@ def close_unit(
         operator=started.operator,
         outcome=None if held else outcome,
         held=held,
-        wait_s=None,
+        wait_s=_rest_s(unit, utc_s - started.utc_s) if warm else None,
         steps_passed=unit.passed,
         steps_total=unit.total,
         hypotheses=hypotheses[:3],
@@ -62,3 +65,26 @@ def _looks_warm(outcome: Outcome | None, hypotheses: tuple[Hypothesis, ...]) -> 
         and hypotheses[0].fault == WARM
         and hypotheses[0].probability >= SURE_WARM
     )
+
+
+def _rest_s(unit: UnitProgress, elapsed_s: float) -> float | None:
+    """How long a warm unit should rest before it is tried again, seconds; None when nothing tells.
+
+    From the movement of its first resistance, where there is one; else from the percentage that all its pairs
+    have in common. Both with the time constant that parts of this size usually have (`acquire.physics.warm`).
+
+    Args:
+        unit: with its readings.
+        elapsed_s: from the start of the unit to its end, near enough the time between the two looks.
+    """
+    sheet, moved = unit.table.sheet, unit.moved() or 0.0
+    if abs(moved) > sheet.warm_limit and elapsed_s > 0.0:
+        looks = (Sample(0.0, 1.0, sheet.warm_limit), Sample(elapsed_s, 1.0 + moved, sheet.warm_limit))
+        return fit_cooling(looks, sheet.warm_limit).wait_s
+    deviations = []
+    for pair, ohm, u_ohm in unit.readings():
+        nominal_ohm = unit.table.nominal_ohm(pair)
+        if math.isfinite(ohm) and math.isfinite(nominal_ohm) and nominal_ohm > 0.0:
+            u_fraction = math.hypot(u_ohm, unit.table.spread_ohm(pair)) / nominal_ohm
+            deviations.append(Deviation(ohm / nominal_ohm - 1.0, max(u_fraction, 1e-6)))
+    return wait_for(common_shift(deviations).fraction, sheet.warm_limit) if deviations else None

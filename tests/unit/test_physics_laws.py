@@ -1,6 +1,9 @@
 """Probability laws, each held against scipy as a second opinion."""
 
 import math
+import subprocess
+import sys
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -125,3 +128,16 @@ def test_a_probability_outside_0_to_1_is_refused(p):
             function(p)
     with pytest.raises(InputImpossible):
         student_cdf(1.0, 0.0)
+
+
+def test_no_statistics_library_is_loaded_at_run_time():
+    """Loading scipy.stats costs most of a second; the whole way from budget to verdict does without."""
+    modules = (
+        "acquire.physics.correct, acquire.physics.tolerance, acquire.physics.warm, acquire.verdict.guard"
+    )
+    code = (
+        f"import sys, {modules}; print(*(m for m in ('scipy', 'statsmodels', 'pandas') if m in sys.modules))"
+    )
+    root = Path(__file__).parents[2]
+    done = subprocess.run([sys.executable, "-c", code], cwd=root, capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == ""

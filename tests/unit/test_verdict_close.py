@@ -1,0 +1,58 @@
+"""The end of a unit that is warm: held, and told how long to rest."""
+
+import math
+
+import pytest
+
+from acquire.physics.warm import TAU_S
+from acquire.records import Circumstances, Fit, Match, Outcome, Pair, Purpose, UnitStarted
+from acquire.steps.pairs import PairTable
+from acquire.steps.unit import UnitProgress
+from acquire.steps.warm import WARM_CHECK
+from acquire.verdict.close import close_unit
+from tests.known_sheets import PLOVER, corrected
+
+PLACE = Circumstances(
+    bench="left",
+    purpose=Purpose.FINAL,
+    sheet=PLOVER,
+    meter_id="m",
+    meter_model="bench-50000",
+    meter_hash="",
+    bench_hash="",
+    software="",
+)
+STARTED = UnitStarted("left", "P-1", PLOVER.name, "plover", Purpose.FINAL, "", "", utc_s=0.0)
+
+
+def worked(factor, last_factor=None, outcome=Outcome.PASS):
+    """A whole unit, every pair at its nominal times a factor; the warm check at another."""
+    progress = UnitProgress(PairTable(PLOVER), "P-1")
+    while not progress.done:
+        step = progress.current
+        warm = factor if step.name != WARM_CHECK else last_factor or factor
+        ohm = progress.table.nominal_ohm(step.pair) * warm
+        progress.admit(Match(corrected(ohm), Fit.EXPECTED, Pair(*step.pair), ()))
+        progress.judged(outcome, ohm, 0.001 * ohm if math.isfinite(ohm) else 0.0, repeat_u_ohm=1e-4 * ohm)
+    return progress
+
+
+def test_a_unit_at_rest_is_not_held():
+    result = close_unit(worked(1.0), STARTED, PLACE, utc_s=120.0)
+    assert (result.held, result.wait_s, result.outcome) == ("", None, Outcome.PASS)
+
+
+def test_a_unit_that_moved_is_held_and_told_how_long_to_rest():
+    """10 % warm, cooling with the usual time constant: the rest needs some 95 minutes."""
+    after = 1.0 + 0.10 * math.exp(-120.0 / TAU_S)
+    result = close_unit(worked(1.10, after), STARTED, PLACE, utc_s=120.0)
+    assert result.outcome is None
+    assert "warm" in result.held
+    expected_s = TAU_S * math.log(0.10 * math.exp(-120.0 / TAU_S) / PLOVER.warm_limit)
+    assert result.wait_s == pytest.approx(expected_s, rel=0.1)
+
+
+def test_a_unit_warm_all_through_is_told_how_long_to_rest():
+    result = close_unit(worked(1.12, outcome=Outcome.FAIL), STARTED, PLACE, utc_s=120.0)
+    assert result.outcome is None
+    assert result.wait_s == pytest.approx(TAU_S * math.log(0.12 / PLOVER.warm_limit), rel=0.05)
