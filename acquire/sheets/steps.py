@@ -39,7 +39,9 @@ def build_steps(parts: Parts, circuit: Circuit, faults: Faults) -> tuple[Step, .
     else:
         steps = list(builder.made())
         if not steps and circuit.whole:
-            faults.add((), "this sheet leaves nothing to measure.", "Add a [[winding]].")
+            faults.add(
+                (), "no two pins are joined, so nothing can be measured.", "Correct the windings' ends."
+            )
     return tuple(_named_apart([step for step in steps if step is not None]))
 
 
