@@ -106,7 +106,7 @@ class Row:
         ratio: tolerance over U; below 1 the step cannot be judged.
         dominating: name of the largest term.
         terms: the whole budget, largest first.
-        can_judge: U does not exceed the tolerance.
+        can_judge: U does not exceed the tolerance, and the range can show the value.
         would_help: the smallest change after which it could be judged; empty when it can, or nothing would.
     """
 
@@ -139,7 +139,7 @@ def row(step: str, nominal_ohm: float, limits: Limits, bench: Bench, offers: Seq
     in_use = next(iter(offers))
     allowed = tolerance_ohm(limits)
     value = foresee(nominal_ohm, bench, in_use)
-    able = value.expanded_ohm <= allowed
+    able = value.expanded_ohm <= allowed and value.raw_ohm <= in_use.largest_ohm
     return Row(
         step=step,
         nominal_ohm=nominal_ohm,
@@ -206,7 +206,8 @@ def _settled(shown_ohm: float, offer: Offer, readings: int) -> Settled:
 def _what_would_help(nominal_ohm: float, allowed: float, bench: Bench, offers: Sequence[Offer]) -> str:
     """The first change, single ones before pairs and two wires before four, after which it can be judged."""
     for words, changed, offer in _changes(nominal_ohm, bench, offers):
-        if foresee(nominal_ohm, changed, offer).expanded_ohm <= allowed:
+        value = foresee(nominal_ohm, changed, offer)
+        if value.expanded_ohm <= allowed and value.raw_ohm <= offer.largest_ohm:
             return words
     return "nothing this meter offers; use one of higher accuracy on low ohms"
 

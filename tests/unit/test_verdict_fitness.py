@@ -93,3 +93,11 @@ def test_ranges_are_called_what_people_call_them():
     labels = [offer.label for offer in offers_of(load_model(METERS / "bench-50000.toml"))]
     assert labels[:4] == ["500 ohm range", "5 kohm range", "50 kohm range", "500 kohm range"]
     assert "50 ohm range, 4-wire" in labels
+
+
+def test_a_range_too_small_for_the_value_cannot_judge_it():
+    small = Offer("20 ohm range", AccuracyLimit(0.001, 0.01, counts=5), 20.0, four_wire=False)
+    large = Offer("200 ohm range", AccuracyLimit(0.001, 0.1, counts=2), 200.0, four_wire=False)
+    got = row("step", 46.17, within(46.17, 0.05), Bench(), [small, large])
+    assert not got.can_judge
+    assert got.would_help == "the 200 ohm range"
