@@ -33,7 +33,7 @@ _UNITS_OF = {
     "OH": {"ohm": Quantity.RESISTANCE},
     "CA": {"f": Quantity.CAPACITANCE},
     "FR": {"hz": Quantity.FREQUENCY},
-    "TE": {"c": Quantity.TEMPERATURE},
+    "TE": {"c": Quantity.TEMPERATURE},  # codespell:ignore te
     "": _BY_UNIT,
 }
 

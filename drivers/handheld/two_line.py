@@ -48,7 +48,7 @@ _UNITS = {
     "FAR": Quantity.CAPACITANCE,
     "CEL": Quantity.TEMPERATURE,
 }
-_NOT_HERE = {"SIE", "FAH", "PCT"}
+_NOT_HERE = {"SIE", "FAH", "PCT"}  # codespell:ignore sie
 _NO_READING_STATES = {"BLANK", "INVALID", "DISCHARGE", "OPEN_TC"}
 
 

@@ -19,8 +19,8 @@ OHM = bytes.fromhex("2b 30 31 32 33 20 34 21 00 00 20 00 0d 0a")
 
 @pytest.fixture(autouse=True)
 def quick(monkeypatch):
-    monkeypatch.setattr(find, "LISTEN_S", 0.25)
-    monkeypatch.setattr(find, "ANSWER_S", 0.2)
+    monkeypatch.setattr(find, "LISTEN_S", 0.15)
+    monkeypatch.setattr(find, "ANSWER_S", 0.15)
 
 
 @contextlib.contextmanager

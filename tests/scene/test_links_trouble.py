@@ -144,7 +144,7 @@ async def trouble(seed, seconds):
 
 async def test_through_drops_stalls_halves_and_doubles_no_reading_is_under_a_wrong_name():
     descriptors = open_descriptors()
-    unruly, seen = await trouble(seed=11, seconds=4.0)
+    unruly, seen = await trouble(seed=11, seconds=2.5)
     right = {Quantity.RESISTANCE: 100.0, Quantity.RESISTANCE_4W: 7.0}
     assert unruly.troubles > 20
     assert len(seen) > 10

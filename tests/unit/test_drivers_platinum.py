@@ -4,13 +4,19 @@ from __future__ import annotations
 
 import csv
 import json
+import time
 from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from drivers.errors import MeterRefused
+from drivers.meter import Meter, Setup
 from drivers.platinum import platinum_celsius, platinum_ohm, slope_ohm_per_celsius
+from drivers.reading import Kind, Quantity
+from drivers.registry import open_meter
+from tests.benchmarks.drivers_peers import Instrument
 
 DATA = Path(__file__).parent.parent / "data"
 TABLE = [
@@ -56,3 +62,51 @@ def test_the_slope_is_that_of_the_curve(celsius):
 def test_a_shorted_or_broken_sensor_has_no_temperature(ohm):
     with pytest.raises(ValueError, match="no resistance of a sensor"):
         platinum_celsius(ohm)
+
+
+def clock():
+    return time.monotonic(), time.time()
+
+
+async def test_an_ohmmeter_becomes_a_thermometer():
+    """107.7935 ohm is 20 degC in the table of IEC 60751."""
+    async with Instrument() as instrument:
+        instrument.values["FRES"] = 107.7935
+        meter = open_meter(
+            "platinum",
+            meter_id="t",
+            address=instrument.address,
+            clock=clock,
+            options={"driver": "scpi", "meter": {"quiet_s": 0.02, "reply_timeout_s": 0.5}},
+        )
+        assert isinstance(meter, Meter)
+        for _ in range(2):
+            async with meter:
+                held = await meter.configure(Setup(Quantity.TEMPERATURE))
+                stream = meter.readings()
+                reading = await anext(stream)
+                instrument.values["FRES"] = 9.9e37
+                broken = await anext(stream)
+                instrument.values["FRES"] = 3.0
+                shorted = await anext(stream)
+                await stream.aclose()
+                instrument.values["FRES"] = 107.7935
+                with pytest.raises(MeterRefused, match="does not measure resistance"):
+                    await meter.configure(Setup(Quantity.RESISTANCE))
+    assert (reading.quantity, reading.value_si) == (Quantity.TEMPERATURE, pytest.approx(20.0, abs=1e-3))
+    assert reading.resolution_si == pytest.approx(held.resolution_si, rel=1e-2)
+    assert reading.resolution_si == pytest.approx(1e-3 / 0.39, rel=0.02)
+    assert (broken.kind, broken.quantity) == (Kind.OVERLOAD, Quantity.TEMPERATURE)
+    assert shorted.kind is Kind.NO_READING
+
+
+async def test_lead_resistance_is_taken_off_where_two_wires_are_used():
+    async with Instrument() as instrument:
+        instrument.values["RES"] = 107.7935 + 0.4
+        options = {"wires": 2, "lead_ohm": 0.4, "meter": {"quiet_s": 0.02}}
+        meter = open_meter("platinum", meter_id="t", address=instrument.address, clock=clock, options=options)
+        async with meter:
+            stream = meter.readings()
+            reading = await anext(stream)
+            await stream.aclose()
+    assert reading.value_si == pytest.approx(20.0, abs=1e-3)
