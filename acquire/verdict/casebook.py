@@ -16,11 +16,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from acquire.records import Pair
-from acquire.verdict.circuits import Circuit, Element
+from acquire.verdict.circuits import Circuit
 from acquire.verdict.dictionary import Case
-
-_Floats = NDArray[np.float64]
-_Bools = NDArray[np.bool_]
+from acquire.verdict.solving import SIZES, Bools, Floats, solve
 
 _OPEN_SLIP = 3e-3
 """Chance that a pair confirmed as open conducts after all: the key was pressed beside the pin. Workshop
@@ -29,8 +27,8 @@ choice."""
 _SHUT_SLIP = 1e-3
 """Chance that an open pair gives a value: a wrong pair, a finger across a gap. Workshop choice."""
 
-SIZES = 3
-"""Most sizes that one circuit has: two places and a resistance."""
+_LEAST_U_OHM, _LEAST_U_SHARE = 1e-7, 1e-6
+"""No reading is known better than this; keeps the equations well-behaved when readings add up exactly."""
 
 _SPAN = math.log(1e9)
 """A reading that no circuit explains may lie anywhere from a milliohm to a megohm, log-uniform."""
@@ -51,13 +49,13 @@ class Laws:
     """
 
     case: NDArray[np.int64]
-    log_prior: _Floats
-    size: _Floats
-    size_sd: _Floats
-    mean_ohm: _Floats
-    conducts: _Bools
-    covariance: _Floats
-    lean: _Floats
+    log_prior: Floats
+    size: Floats
+    size_sd: Floats
+    mean_ohm: Floats
+    conducts: Bools
+    covariance: Floats
+    lean: Floats
 
 
 class Casebook:
@@ -77,7 +75,7 @@ class Casebook:
         *,
         four_wire_below_ohm: float = 0.0,
     ) -> None:
-        """Solve every circuit; some tenths of a second for a dozen branches.
+        """Solve every circuit.
 
         Args:
             cases: from the dictionary.
@@ -116,7 +114,8 @@ class Casebook:
         rest = np.where(both, ohm[read] - laws.mean_ohm[:, columns], 0.0)
         block = laws.covariance[:, columns[:, None], columns] * (both[:, :, None] & both[:, None, :])
         diagonal = np.arange(len(columns))
-        noise = np.square(np.array(u_ohms, dtype=float)[read]) + 1e-18
+        least = _LEAST_U_OHM + _LEAST_U_SHARE * np.abs(ohm[read])
+        noise = np.square(np.maximum(np.array(u_ohms, dtype=float)[read], least))
         block[:, diagonal, diagonal] += np.where(both, noise, 1.0)
         pull = np.linalg.solve(block, rest[:, :, None])[:, :, 0]
         chi_square = np.einsum("np,np->n", rest, pull)
@@ -138,95 +137,36 @@ class Explained:
         size: [circuit, size] of the faults, given the readings.
     """
 
-    log_like: _Floats
-    chi_square: _Floats
+    log_like: Floats
+    chi_square: Floats
     count: NDArray[np.int64]
-    size: _Floats
+    size: Floats
 
 
-def _atoms(conducts: _Bools, ohm: _Floats) -> _Floats:
+def _atoms(conducts: Bools, ohm: Floats) -> Floats:
     """Log-probability of every reading that is open where the circuit conducts, or the other way round."""
     finite = np.isfinite(ohm)
     anywhere = -np.log(np.maximum(np.abs(np.where(finite, ohm, 1.0)), 1e-3) * _SPAN)
     unlike = np.where(finite, math.log(_SHUT_SLIP) + anywhere, math.log(_OPEN_SLIP))
     alike = np.where(finite, math.log1p(-_OPEN_SLIP), math.log1p(-_SHUT_SLIP))
-    result: _Floats = np.where(conducts == finite, alike, unlike).sum(axis=1)
+    result: Floats = np.where(conducts == finite, alike, unlike).sum(axis=1)
     return result
 
 
-def _laws(cases: Sequence[Case], points: tuple[str, ...], two_wire: _Bools) -> Laws:
+def _laws(cases: Sequence[Case], points: tuple[str, ...], two_wire: Bools) -> Laws:
     circuits = [(index, case, circuit) for index, case in enumerate(cases) for circuit in case.circuits]
-    solved = [_solve(circuit, points, two_wire) for _, _, circuit in circuits]
-    count, pairs = len(circuits), len(two_wire)
+    solved = solve([circuit for _, _, circuit in circuits], points, two_wire)
     return Laws(
         case=np.array([index for index, _, _ in circuits], dtype=np.int64),
         log_prior=np.log([case.prior * circuit.weight for _, case, circuit in circuits]),
         size=_padded([circuit.sizes for _, _, circuit in circuits]),
         size_sd=_padded([[d.sd for d in c.directions[: len(c.sizes)]] for _, _, c in circuits]),
-        mean_ohm=np.array([mean for mean, _, _, _ in solved]).reshape(count, pairs),
-        conducts=np.array([conducts for _, conducts, _, _ in solved]).reshape(count, pairs),
-        covariance=np.array([block for _, _, block, _ in solved]).reshape(count, pairs, pairs),
-        lean=np.array([lean for _, _, _, lean in solved]).reshape(count, SIZES, pairs),
+        mean_ohm=solved.mean_ohm,
+        conducts=solved.conducts,
+        covariance=solved.covariance,
+        lean=solved.lean,
     )
 
 
-def _padded(rows: Sequence[Sequence[float]]) -> _Floats:
+def _padded(rows: Sequence[Sequence[float]]) -> Floats:
     return np.array([[*row, *(0.0 for _ in range(SIZES - len(row)))] for row in rows]).reshape(-1, SIZES)
-
-
-def _solve(
-    circuit: Circuit, points: tuple[str, ...], two_wire: _Bools
-) -> tuple[_Floats, _Bools, _Floats, _Floats]:
-    """(mean, conducts, covariance, lean) of all pairs of the points.
-
-    By the inverse of the conductance Laplacian, each island of nodes held by a rank-one term (Klein and
-    Randic 1993); the sensitivity to a branch is the square of its share of the current (Cohn 1950).
-    """
-    elements = [e for e in circuit.elements if math.isfinite(e.ohm)]
-    touched = [circuit.places.get(point, point) for point in points]
-    names = list(dict.fromkeys([*touched, *(n for e in elements for n in (e.a, e.b))]))
-    place = {name: index for index, name in enumerate(names)}
-    island = _islands(elements, names)
-    incidence = np.zeros((len(elements), len(names)))
-    for row, e in enumerate(elements):
-        incidence[row, place[e.a]] += 1.0
-        incidence[row, place[e.b]] -= 1.0
-    ohm = np.array([e.ohm for e in elements])
-    same = np.equal.outer(island, island)
-    laplacian = incidence.T @ (incidence / ohm[:, None]) + same * np.mean(1.0 / ohm)
-    inverse = np.linalg.inv(laplacian)
-    first, second = np.triu_indices(len(points), 1)
-    a = np.array([place[name] for name in touched])[first]
-    b = np.array([place[name] for name in touched])[second]
-    conducts: _Bools = island[a] == island[b]
-    across = np.where(conducts[:, None], inverse[a] - inverse[b], 0.0)
-    mean = np.where(conducts, across[np.arange(len(a)), a] - across[np.arange(len(a)), b], 0.0)
-    shares = (across @ incidence.T / ohm) ** 2
-    sds = np.array([e.sd_ohm for e in elements])
-    covariance = (shares * sds**2) @ shares.T
-    lean = np.zeros((SIZES, len(a)))
-    index = {e.name: row for row, e in enumerate(elements)}
-    for number, direction in enumerate(circuit.directions):
-        moved = np.where(conducts & two_wire, direction.zero_ohm, 0.0)
-        for name, per_unit in direction.parts.items():
-            if name in index:
-                moved = moved + shares[:, index[name]] * per_unit
-        covariance += direction.sd**2 * np.outer(moved, moved)
-        if number < len(circuit.sizes):
-            lean[number] = moved
-    return mean + np.where(conducts & two_wire, circuit.zero_ohm, 0.0), conducts, covariance, lean
-
-
-def _islands(elements: Sequence[Element], names: Sequence[str]) -> NDArray[np.int64]:
-    """A number for each node, the same for nodes that a path joins."""
-    root = {name: name for name in names}
-
-    def find(name: str) -> str:
-        while root[name] != name:
-            name = root[name]
-        return name
-
-    for e in elements:
-        root[find(e.a)] = find(e.b)
-    number = {name: index for index, name in enumerate(dict.fromkeys(find(n) for n in names))}
-    return np.array([number[find(name)] for name in names])

@@ -186,7 +186,7 @@ def best_next_pair(
     return best if best is not None and worth[best] > _WORTH_A_TOUCH else None
 
 
-@lru_cache(maxsize=32)
+@lru_cache(maxsize=8)
 def casebook(
     sheet: Sheet,
     purpose: Purpose,
@@ -202,7 +202,7 @@ def casebook(
     )
 
 
-@lru_cache(maxsize=8)
+@lru_cache(maxsize=2)
 def double_casebook(sheet: Sheet, purpose: Purpose, priors: tuple[tuple[str, float], ...] = ()) -> Casebook:
     """The solved pairs of faults of a sheet, kept; solved when a unit first needs them."""
     return Casebook(double_cases(sheet, purpose, priors=dict(priors)), healthy(sheet), sheet.pin_names())

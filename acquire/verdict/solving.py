@@ -1,0 +1,146 @@
+"""What circuits read on all pairs, many at once: mean, covariance and lean on the size of the fault.
+
+Circuits that differ in ohms only share one set of matrices, so a whole fault dictionary takes tens of
+milliseconds. Not for single pairs (acquire.physics.network does those without numpy and without loss).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from acquire.verdict.circuits import Circuit, Element
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+SIZES = 3
+"""Most sizes that one circuit has: two places and a resistance."""
+
+
+@dataclass(frozen=True, slots=True)
+class Solved:
+    """Normal laws over pairs, one per circuit.
+
+    Attributes:
+        mean_ohm: [circuit, pair]; 0 where open.
+        conducts: [circuit, pair].
+        covariance: [circuit, pair, pair], in ohms squared.
+        lean: [circuit, size, pair] ohms per unit of size.
+    """
+
+    mean_ohm: Floats
+    conducts: Bools
+    covariance: Floats
+    lean: Floats
+
+
+def solve(circuits: Sequence[Circuit], points: Sequence[str], two_wire: Bools | None = None) -> Solved:
+    """Solve circuits for all pairs of points.
+
+    Args:
+        circuits: any.
+        points: places a probe can touch; pairs are (0, 1), (0, 2), ... of them.
+        two_wire: [pair] whether a lead zero has a part in it; None for all.
+    """
+    pairs = len(points) * (len(points) - 1) // 2
+    two_wire = np.ones(pairs, dtype=bool) if two_wire is None else two_wire
+    result = Solved(
+        np.zeros((len(circuits), pairs)),
+        np.zeros((len(circuits), pairs), dtype=bool),
+        np.zeros((len(circuits), pairs, pairs)),
+        np.zeros((len(circuits), SIZES, pairs)),
+    )
+    groups: dict[object, list[int]] = {}
+    for index, circuit in enumerate(circuits):
+        groups.setdefault(_shape(circuit), []).append(index)
+    for members in groups.values():
+        _solve_alike([circuits[i] for i in members], points, two_wire, result, members)
+    return result
+
+
+def _shape(circuit: Circuit) -> object:
+    """Equal for circuits that differ in ohms only."""
+    joined = tuple((e.name, e.a, e.b) for e in circuit.elements if math.isfinite(e.ohm))
+    places = tuple(sorted(circuit.places.items()))
+    return joined, places, len(circuit.directions), len(circuit.sizes)
+
+
+def _solve_alike(
+    circuits: Sequence[Circuit],
+    points: Sequence[str],
+    two_wire: Bools,
+    result: Solved,
+    members: Sequence[int],
+) -> None:
+    """Solve circuits of one shape into their places in `result`.
+
+    By the inverse of the conductance Laplacian, each island of nodes held by a rank-one term (Klein and
+    Randic 1993); the sensitivity to a branch is the square of its share of the current (Cohn 1950).
+    """
+    whole = [[e for e in circuit.elements if math.isfinite(e.ohm)] for circuit in circuits]
+    elements, touched = whole[0], [circuits[0].places.get(point, point) for point in points]
+    names = list(dict.fromkeys([*touched, *(n for e in elements for n in (e.a, e.b))]))
+    place = {name: index for index, name in enumerate(names)}
+    island = _islands(elements, names)
+    incidence = np.zeros((len(elements), len(names)))
+    for row, e in enumerate(elements):
+        incidence[row, place[e.a]] += 1.0
+        incidence[row, place[e.b]] -= 1.0
+    first, second = np.triu_indices(len(points), 1)
+    ends = np.array([place[name] for name in touched])
+    a, b = ends[first], ends[second]
+    conducts: Bools = island[a] == island[b]
+    ohm = np.array([[e.ohm for e in each] for each in whole])
+    siemens = (1.0 / ohm)[:, :, None]
+    held = np.equal.outer(island, island) * siemens.mean(axis=1)[:, :, None]
+    inverse = np.linalg.inv(incidence.T @ (incidence * siemens) + held)
+    across = (inverse[:, a] - inverse[:, b]) * conducts[:, None]
+    pairs = np.arange(len(a))
+    shares = (across @ incidence.T / ohm[:, None, :]) ** 2
+    own = shares * np.array([[e.sd_ohm for e in each] for each in whole])[:, None, :]
+    zero = np.array([circuit.zero_ohm for circuit in circuits])[:, None] * (conducts & two_wire)
+    moved, sds = _directions(circuits, elements, shares, conducts & two_wire)
+    sized = moved * sds[:, :, None]
+    result.mean_ohm[members] = across[:, pairs, a] - across[:, pairs, b] + zero
+    result.conducts[members] = conducts
+    result.covariance[members] = own @ own.transpose(0, 2, 1) + sized.transpose(0, 2, 1) @ sized
+    count = len(circuits[0].sizes)
+    result.lean[members, :count] = moved[:, :count]
+
+
+def _directions(
+    circuits: Sequence[Circuit], elements: Sequence[Element], shares: Floats, zeroed: Bools
+) -> tuple[Floats, Floats]:
+    """How far each pair moves along each direction, per unit, and the directions' standard deviations."""
+    index = {e.name: row for row, e in enumerate(elements)}
+    count = len(circuits[0].directions)
+    parts = np.zeros((len(circuits), count, len(elements)))
+    zero = np.zeros((len(circuits), count))
+    sds = np.zeros((len(circuits), count))
+    for number, circuit in enumerate(circuits):
+        for place, direction in enumerate(circuit.directions):
+            sds[number, place], zero[number, place] = direction.sd, direction.zero_ohm
+            for name, per_unit in direction.parts.items():
+                if name in index:
+                    parts[number, place, index[name]] = per_unit
+    return parts @ shares.transpose(0, 2, 1) + zero[:, :, None] * zeroed, sds
+
+
+def _islands(elements: Sequence[Element], names: Sequence[str]) -> NDArray[np.int64]:
+    """A number for each node, the same for nodes that a path joins."""
+    root = {name: name for name in names}
+
+    def find(name: str) -> str:
+        while root[name] != name:
+            name = root[name]
+        return name
+
+    for e in elements:
+        root[find(e.a)] = find(e.b)
+    number = {name: index for index, name in enumerate(dict.fromkeys(find(n) for n in names))}
+    return np.array([number[find(name)] for name in names])
