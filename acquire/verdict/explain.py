@@ -10,7 +10,7 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from acquire.physics.copper import CONDUCTORS, fraction_per_kelvin, to_reference
+from acquire.physics.copper import CONDUCTORS, Conductor, fraction_per_kelvin, to_reference
 from acquire.records import Hypothesis, Limits, Pair, Purpose, Sheet
 from acquire.steps.pairs import PairTable
 from acquire.steps.wording import ohm_text
@@ -91,13 +91,28 @@ def explain(
 
 
 def _corrected(pair: Pair, shown_ohm: float, told: Told, table: PairTable) -> PairReading:
+    metal = CONDUCTORS[table.material(pair)]
+    return weighed(pair, shown_ohm, told, metal, table.sheet.reference_celsius)
+
+
+def weighed(
+    pair: Pair, shown_ohm: float, told: Told, metal: Conductor, reference_celsius: float = 20.0
+) -> PairReading:
+    """A told value without its leads, at the reference temperature, with all that is unsure about it.
+
+    Args:
+        pair: that was touched.
+        shown_ohm: as displayed; infinite for an open display.
+        told: meter, leads and temperature.
+        metal: of the winding.
+        reference_celsius: temperature of the result.
+    """
     if math.isinf(shown_ohm):
         return pair, math.inf, 0.0
     lead_ohm, lead_u_ohm = UNTOLD_LEAD_OHM if told.lead_ohm is None else (told.lead_ohm, TOLD_U_LEAD_OHM)
     celsius, u_kelvin = UNTOLD_CELSIUS if told.celsius is None else (told.celsius, TOLD_U_KELVIN)
-    metal = CONDUCTORS[table.material(pair)]
     bare_ohm = shown_ohm - lead_ohm
-    ohm = to_reference(bare_ohm, celsius, table.sheet.reference_celsius, metal)
+    ohm = to_reference(bare_ohm, celsius, reference_celsius, metal)
     warmth_u_ohm = abs(bare_ohm) * fraction_per_kelvin(celsius, metal) * u_kelvin
     return pair, ohm, math.hypot(told.meter_u_ohm(abs(shown_ohm)), lead_u_ohm, warmth_u_ohm)
 

@@ -1,0 +1,101 @@
+"""`steadyohm check --budget SHEET BENCH`: how well a bench can judge each step, before it measures."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from pathlib import Path
+
+from acquire.bench_tables import ZeroSource
+from acquire.check import Report
+from acquire.errors import InputImpossible
+from acquire.physics.copper import CONDUCTORS
+from acquire.quantity import show
+from acquire.records import Sheet, Step, StepKind
+from acquire.settings import Bench as BenchSettings
+from acquire.settings import load_bench
+from acquire.sheets import load_sheet
+from acquire.statements import ModelStatements
+from acquire.steps.pairs import PairTable
+from acquire.steps.setup_choice import expected_ohm, quantity_for
+from acquire.verdict.fitness import GOOD_ZERO_OHM, Bench, Offer, Row, offers_of, row
+from drivers.models import MeterModel, load_model
+from drivers.reading import Quantity
+
+
+def budget_lines(reports: Sequence[Report]) -> list[str]:
+    """The table of one sheet on one bench, and the budget of every step below it.
+
+    Args:
+        reports: of the files named; one bench file among them, and at most one sheet (else the bench's own).
+
+    Raises:
+        InputImpossible: there is no bench file among them.
+    """
+    bench_path = next((each.path for each in reports if each.kind == "bench"), None)
+    if bench_path is None:
+        raise InputImpossible("--budget needs a bench file: its meter, leads and thermometer decide.")
+    bench = load_bench(bench_path)
+    sheet_path = next((each.path for each in reports if each.kind == "sheet"), bench.sheet)
+    sheet, model = load_sheet(sheet_path), load_model(Path(bench.meter.model))
+    rows = [found for step in sheet.steps if (found := row_of(step, sheet, bench, model)) is not None]
+    lines = [f"{sheet.name} on {bench.name} with {model.name}, for {bench.purpose.value} units", ""]
+    lines.append(
+        f"{'step':<22} {'nominal':>12} {'tolerance':>12} {'U (95 %)':>12} {'ratio':>6}  largest term"
+    )
+    for each in rows:
+        lines += _row_lines(each)
+    for each in rows:
+        lines += ["", f"{each.step} ({each.offer}):", *_terms(each)]
+    return lines
+
+
+def row_of(step: Step, sheet: Sheet, bench: BenchSettings, model: MeterModel) -> Row | None:
+    """One step's row; None for a step that has no resistance to judge.
+
+    Raises:
+        InputImpossible: the meter's file has no range that holds the step's value.
+    """
+    table = PairTable(sheet)
+    nominal = table.nominal_ohm(step.pair)
+    limits = table.limits_for(step, bench.purpose)
+    if step.kind is not StepKind.RESISTANCE or not math.isfinite(nominal) or limits.upper_ohm is None:
+        return None
+    statements = ModelStatements(model)
+    quantity = quantity_for(step, nominal, bench.meter.four_wire_below)
+    largest = expected_ohm(table, step, bench.purpose, quantity, statements)
+    offers = _in_use_first(offers_of(model), largest, four_wire=quantity is Quantity.RESISTANCE_4W)
+    if not offers:
+        raise InputImpossible(f"{model.name} has no range for {step.name} ({show(nominal, 'ohm')}).")
+    zero_u = {ZeroSource.ASK: GOOD_ZERO_OHM, ZeroSource.VALUE: bench.leads.standard_uncertainty_ohm}
+    how = Bench(
+        zero_u_ohm=zero_u.get(bench.leads.zero),
+        winding_u_kelvin=bench.temperature.standard_uncertainty_kelvin,
+        reference_celsius=sheet.reference_celsius,
+        conductor=CONDUCTORS[table.material(step.pair)],
+    )
+    return row(step.name, nominal, limits, how, offers)
+
+
+def _in_use_first(offers: Sequence[Offer], largest_ohm: float, *, four_wire: bool) -> list[Offer]:
+    fitting = [each for each in offers if each.largest_ohm >= largest_ohm and each.four_wire is four_wire]
+    fitting = fitting or [each for each in offers if each.largest_ohm >= largest_ohm]
+    return [*fitting[:1], *(each for each in offers if each not in fitting[:1])]
+
+
+def _row_lines(each: Row) -> list[str]:
+    verdict = "" if each.can_judge else "   CANNOT JUDGE"
+    line = (
+        f"{each.step:<22} {show(each.nominal_ohm, 'Ω'):>12} {show(each.tolerance_ohm, 'Ω', digits=3):>12} "
+        f"{show(each.expanded_ohm, 'Ω', digits=2):>12} {each.ratio:>6.1f}  {each.dominating}{verdict}"
+    )
+    if each.can_judge:
+        return [line]
+    return [line, f"    what would: {each.would_help or 'nothing this meter offers; another meter'}"]
+
+
+def _terms(each: Row) -> list[str]:
+    return [
+        f"    {term.name:<22} {show(term.standard_uncertainty_ohm, 'Ω', digits=2):>12}  {term.shape.value}"
+        for term in each.terms
+    ]

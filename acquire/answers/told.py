@@ -1,0 +1,158 @@
+"""Answers from values that somebody else has read off a meter: explain, identify, learn.
+
+The diagnosis itself is verdict/, the circuit from good units is steps/.
+"""
+
+from __future__ import annotations
+
+import csv
+import math
+import os
+from collections.abc import Callable, Iterable, Sequence
+from pathlib import Path
+
+from acquire.errors import InputImpossible
+from acquire.physics.accuracy import half_width_si
+from acquire.physics.copper import CONDUCTORS
+from acquire.quantity import parse
+from acquire.records import Pair
+from acquire.sheets import load_sheet
+from acquire.shipped import shipped
+from acquire.statements import ModelStatements
+from acquire.steps.learn import learn
+from acquire.steps.proposal import sheet_text
+from acquire.verdict.explain import Explanation, Told, explain, weighed
+from acquire.verdict.identify import identify
+from drivers.models import load_model
+from drivers.reading import Quantity
+
+OPEN_WORDS = frozenset({"open", "ol", "o.l", "inf"})
+"""How people say that a display shows overload."""
+
+
+def reading_of(text: str) -> tuple[Pair, float]:
+    """Read one value such as "1-2=214.6", "1-2=214.6 ohm" or "1-CORE=open".
+
+    Raises:
+        InputImpossible: it cannot be read; says how to write it.
+    """
+    pins, equals, value = text.partition("=")
+    a, dash, b = (part.strip() for part in pins.replace("–", "-").partition("-"))
+    if not (equals and dash and a and b):
+        raise InputImpossible(f'"{text}" is no reading.', "Write it as 1-2=214.6 or 1-CORE=open.")
+    value = value.strip()
+    if value.lower() in OPEN_WORDS:
+        return Pair(a, b), math.inf
+    with_unit = value if value and not value[-1].isdigit() else f"{value} ohm"
+    return Pair(a, b), parse(with_unit)
+
+
+def told_about(temperature: float | None, leads: float | None, meter: str) -> Told:
+    """What is known besides the readings.
+
+    Args:
+        temperature: of the unit, degrees Celsius, if told.
+        leads: ohms of the shorted probes, if told.
+        meter: path of a meter file, or the name of a shipped one.
+    """
+    path = Path(meter)
+    if not path.suffix:
+        path = shipped("meters", f"{meter}.toml")
+    model = load_model(path)
+    return Told(temperature, leads, _meter_u(ModelStatements(model)), model.name)
+
+
+def _meter_u(statements: ModelStatements) -> Callable[[float], float]:
+    def meter_u_ohm(shown_ohm: float) -> float:
+        statement = statements.holding(Quantity.RESISTANCE, shown_ohm)
+        # Beyond the last range nothing is stated; a tenth is more than any meter would be off.
+        return 0.1 * shown_ohm if statement is None else half_width_si(statement, shown_ohm) / math.sqrt(3.0)
+
+    return meter_u_ohm
+
+
+def explanation_of(
+    sheet: Path, readings: Iterable[str], temperature: float | None, leads: float | None, meter: str
+) -> Explanation:
+    """Diagnose a unit from told values.
+
+    Raises:
+        FileInvalid, ModelInvalid, InputImpossible: sheet, meter file or a reading cannot be used.
+    """
+    values = [reading_of(text) for text in readings]
+    return explain(load_sheet(sheet), values, told_about(temperature, leads, meter))
+
+
+def identification_lines(
+    sheets: Sequence[Path],
+    readings: Iterable[str],
+    temperature: float | None,
+    leads: float | None,
+    meter: str,
+) -> list[str]:
+    """Which of the known types a core is, most likely first."""
+    files = [file for path in sheets for file in (sorted(path.glob("*.toml")) if path.is_dir() else [path])]
+    if not files:
+        raise InputImpossible("There is no sheet to compare with.", "Name sheet files or a folder of them.")
+    told = told_about(temperature, leads, meter)
+    metal = CONDUCTORS["copper"]  # of an unknown core the metal is unknown too: copper is far the likeliest
+    values = [weighed(pair, shown, told, metal) for pair, shown in map(reading_of, readings)]
+    candidates = identify([load_sheet(file) for file in files], values)
+    if not candidates:
+        return ["No reading was given, so it may be any of them."]
+    lines = []
+    for each in candidates:
+        if each.probability >= 0.005:
+            name = each.sheet.name if each.sheet else "none of the known types"
+            lines.append(f"{each.probability:>4.0%}  {name}: {each.condition}".rstrip(": "))
+    return lines
+
+
+def learnt_sheet(files: Sequence[Path], name: str, core: str) -> str:
+    """A sheet proposed from good units.
+
+    Raises:
+        InputImpossible: a file cannot be read or its rows make no pair matrix; names file and line.
+    """
+    units: dict[str, dict[Pair, float]] = {}
+    for file in files:
+        for line, row in _rows(file):
+            try:
+                pair = Pair(row["pin_a"].strip(), row["pin_b"].strip())
+                value = row["ohm"].strip()
+                ohm = math.inf if value.lower() in OPEN_WORDS else float(value)
+                units.setdefault(row["unit"], {})[pair] = ohm
+            except (KeyError, ValueError, AttributeError) as error:
+                raise InputImpossible(
+                    f"{file}:{line}: this row has no unit, pin_a, pin_b and ohm.",
+                    "Head the columns unit,pin_a,pin_b,ohm; write open where the display shows overload.",
+                ) from error
+    found = learn(list(units.values()), core)
+    return sheet_text(name, found, units=len(units), core=core)
+
+
+def _rows(file: Path) -> list[tuple[int, dict[str, str]]]:
+    try:
+        with file.open(encoding="utf-8-sig", newline="") as text:
+            return [(number, row) for number, row in enumerate(csv.DictReader(text), start=2)]
+    except (OSError, UnicodeDecodeError, csv.Error) as error:
+        raise InputImpossible(f"{file} cannot be read as CSV ({error}).") from error
+
+
+def write_new(path: Path, text: str) -> None:
+    """Write a file that is not there yet.
+
+    Raises:
+        InputImpossible: it is there already, or cannot be written.
+    """
+    try:
+        with os.fdopen(
+            os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o644), "w", encoding="utf-8"
+        ) as file:
+            file.write(text)
+    except FileExistsError as error:
+        raise InputImpossible(
+            f"{path} is there already.", "Choose another name; nothing was written."
+        ) from error
+    except OSError as error:
+        raise InputImpossible(f"{path} cannot be written ({error.strerror}).") from error

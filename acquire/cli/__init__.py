@@ -1,0 +1,58 @@
+"""The commands, by room. Each imports what it needs when it is called, so that `--help` answers at once.
+
+Exit codes: 0 done, 1 a run that failed, 2 bad input. Errors are sentences on standard error; a traceback
+comes only with STEADYOHM_DEBUG=1 in the environment.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+
+import typer
+
+from acquire.cli import bench, files, meters, record, units
+
+app = typer.Typer(
+    name="steadyohm",
+    help="Reads your multimeter by itself while both your hands hold the probes.",
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+
+
+for room in (bench, files, meters, units, record):
+    room.add_to(app)
+
+
+def main() -> None:
+    """Entry point: commands in, exit code out, every expected error a sentence."""
+    from acquire.errors import SteadyohmError
+    from drivers.errors import MeterError
+
+    try:
+        app()
+    except SteadyohmError as error:
+        _leave(str(error), error.exit_code)
+    except MeterError as error:
+        _leave(str(error), 1)
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # whoever read us has left: so do we
+        sys.exit(1)
+    except Exception as error:  # noqa: BLE001  (the last stop: a user gets a sentence, never a traceback)
+        _leave(f"This is a fault of steadyohm itself: {type(error).__name__}: {error}", 1, own=True)
+
+
+def _leave(sentence: str, code: int, *, own: bool = False) -> None:
+    if os.environ.get("STEADYOHM_DEBUG"):
+        raise  # noqa: PLE0704  (called from an except clause: the traceback was asked for)
+    typer.echo(sentence, err=True)
+    if own:
+        typer.echo("Run it again with STEADYOHM_DEBUG=1 to see where, and report it.", err=True)
+    sys.exit(code)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,67 @@
+"""Commands that work at a bench: demo, run, simulate."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+def add_to(app: typer.Typer) -> None:
+    """Register these commands."""
+    for command in (demo, run, simulate):
+        app.command()(command)
+
+
+def demo(
+    folder: Annotated[Path | None, typer.Option("--dir", help="Where the files of this run go.")] = None,
+    units: Annotated[int, typer.Option(min=1, max=1000, help="How many units come to the bench.")] = 10,
+    speed: Annotated[float, typer.Option(min=0.1, max=10.0, help="How much faster than real time.")] = 6.0,
+    seed: Annotated[int, typer.Option(help="The same seed brings the same units and faults.")] = 7,
+) -> None:
+    """Show the whole job on simulated instruments: ten units, three of them faulty."""
+    import asyncio
+
+    from rich.console import Console
+
+    from acquire import logs
+    from acquire.demo import DemoOptions, new_folder, run_demo
+
+    logs.set_up(level="warning")
+    options = DemoOptions(new_folder(folder), units, speed, seed)
+    surprises = asyncio.run(run_demo(options, Console()))
+    raise typer.Exit(1 if surprises else 0)
+
+
+def run(
+    bench: Annotated[
+        Path, typer.Argument(help="Bench file (TOML); configs/benches/example.toml shows all of it.")
+    ],
+    *,
+    log_level: Annotated[str, typer.Option(help="debug, info, warning or error.")] = "warning",
+) -> None:
+    """Work at a bench until Ctrl-C: read the meter, find the step, say the verdict, keep the record."""
+    import asyncio
+
+    from acquire import logs
+    from acquire.bench_run import run_bench
+
+    logs.set_up(level=log_level)
+    asyncio.run(run_bench(bench))
+
+
+def simulate(
+    scene: Annotated[str, typer.Option(help="Which invented unit lies on the bench.")] = "plover-80",
+    bench: Annotated[Path, typer.Option(help="Bench file to write, for `steadyohm run`.")] = Path(
+        "simulated-bench.toml"
+    ),
+    port: Annotated[
+        int, typer.Option(min=0, max=65535, help="TCP port of the meter; 0 takes a free one.")
+    ] = 5025,
+    seed: Annotated[int, typer.Option(help="The same seed brings the same units.")] = 7,
+) -> None:
+    """Serve a simulated meter and thermometer; you are the hands: type the pins to touch."""
+    from acquire.simulate import become_simulation
+
+    become_simulation(scene, bench, port, seed)

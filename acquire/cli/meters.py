@@ -1,0 +1,72 @@
+"""Commands about instruments: find, decode, meters."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+def add_to(app: typer.Typer) -> None:
+    """Register these commands."""
+    for command in (find, decode, meters):
+        app.command()(command)
+
+
+def find(
+    *,
+    port: Annotated[list[str] | None, typer.Option(help="Only this serial port; may be repeated.")] = None,
+    tcp: Annotated[
+        list[str] | None, typer.Option(help="A meter on the network, HOST:PORT; may be repeated.")
+    ] = None,
+    visa: Annotated[bool, typer.Option(help="Look for VISA resources too.")] = False,
+    listen_only: Annotated[bool, typer.Option(help="Send nothing; hear only what sends by itself.")] = False,
+    write: Annotated[
+        Path | None, typer.Option(help="Write a commented bench file for what was found.")
+    ] = None,
+) -> None:
+    """Look for meters on serial ports, network addresses and VISA, by listening and asking harmlessly."""
+    import asyncio
+
+    from acquire.answers.instruments import look
+
+    found = asyncio.run(look(port, tcp or [], visa=visa, ask=not listen_only, write=write))
+    raise typer.Exit(0 if found else 1)
+
+
+def decode(
+    driver: Annotated[
+        str, typer.Argument(help="Whose bytes these are; `steadyohm meters` lists the drivers.")
+    ],
+    hexadecimal: Annotated[list[str], typer.Argument(metavar="HEX...", help='Such as "2b 30 31 32".')],
+    *,
+    profile: Annotated[str | None, typer.Option(help="Profile of the driver, if it has several.")] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="For programs.")] = False,
+) -> None:
+    """Say what a driver makes of some bytes, or why it makes nothing of them."""
+    from acquire.answers.instruments import decoding_facts, decoding_lines
+    from drivers.decode import bytes_of_hex, decode_bytes
+
+    options = {"profile": profile} if profile else None
+    decoding = decode_bytes(driver, bytes_of_hex(" ".join(hexadecimal)), options)
+    if as_json:
+        typer.echo(json.dumps(decoding_facts(decoding), indent=2))
+    else:
+        for line in decoding_lines(decoding):
+            typer.echo(line)
+    raise typer.Exit(0 if any(piece.decoded for piece in decoding.pieces) else 1)
+
+
+def meters(*, as_json: Annotated[bool, typer.Option("--json", help="For programs.")] = False) -> None:
+    """List the drivers: what each can do, and what its byte format was verified against."""
+    from acquire.answers.instruments import driver_facts, driver_lines
+    from drivers.registry import list_drivers
+
+    entries = list_drivers()
+    if as_json:
+        typer.echo(json.dumps([driver_facts(entry) for entry in entries], indent=2))
+        return
+    for line in driver_lines(entries):
+        typer.echo(line)
