@@ -12,7 +12,7 @@ import pytest
 
 from drivers.handheld.ascii14 import Ascii14
 from drivers.handheld.es519 import Es519
-from drivers.handheld.frame import FrameRefused, NotMeasured
+from drivers.frame import FrameRefused, NotMeasured
 from drivers.handheld.fs9721 import Fs9721
 from drivers.handheld.fs9922 import Fs9922
 from drivers.handheld.lines import parse_line
