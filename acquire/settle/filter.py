@@ -5,23 +5,31 @@ Not for what the value means: leads, temperature, steps and limits come after it
 
 from __future__ import annotations
 
-import math
-
 from acquire.records.settled import Approach, Contact, LiftOff, Settled, SettleEvent
-from acquire.settle.contact import Report, Touch, Window
+from acquire.settle.contact import Report, Touch
+from acquire.settle.doubt import Doubt, Surroundings, ask
 from acquire.settle.noise import Noise, learn
+from acquire.settle.points import Points
 from acquire.settle.rest import Limits, Rest, judge
 from acquire.settle.settings import Expectation, SettleSettings
-from drivers.reading import Flag, Kind, Reading
+from drivers.reading import OHMS, Flag, Kind, Quantity, Reading
 
 _NOT_LIVE = frozenset({Flag.HOLD, Flag.MINIMUM, Flag.MAXIMUM})  # the display shows an older conversion
+_IN_OHMS = OHMS | {Quantity.INSULATION}
+_ODD_SIZE = 1.5  # a reading this factor off the rough size may be a wrong pin: look longer; workshop choice
 
 
 class SettleFilter:
-    """Follows the readings of one meter and says when one contact of the probes has come to rest."""
+    """Follows the readings of one meter and says when one contact of the probes has come to rest.
 
-    def __init__(self, settings: SettleSettings | None = None) -> None:
+    Args:
+        settings: its limits; the defaults suit hand and bench meters.
+        doubt: second question put to every stretch that passes the slope test; replaced only to learn it.
+    """
+
+    def __init__(self, settings: SettleSettings | None = None, doubt: Doubt = ask) -> None:
         self._settings = settings or SettleSettings()
+        self._doubt = doubt
         self._noise = Noise(self._settings.noise_counts)
         self._expectation = Expectation()
         self._interval_s: float | None = None
@@ -50,9 +58,9 @@ class SettleFilter:
         last, self._last = self._last, reading
         if last is not None and reading.quantity is not last.quantity:
             self._touch = last = None
-        if reading.kind is Kind.NO_READING or not _NOT_LIVE.isdisjoint(reading.flags):
+        if reading.kind is Kind.NO_READING or (reading.flags and not _NOT_LIVE.isdisjoint(reading.flags)):
             if self._touch is not None:
-                self._touch.window = Window()
+                self._touch.points = Points(self._touch.points.count_si)
             return []
         if last is not None:
             self._note_interval(reading.monotonic_s - last.monotonic_s)
@@ -105,8 +113,8 @@ class SettleFilter:
         touch = self._touch
         if touch is None:
             return []
-        touch.window.block.clear()
-        touch.window.mixed = True
+        touch.points.block.clear()
+        touch.points.mixed = True
         hunting = last is not None and last.range_full_scale_si != reading.range_full_scale_si
         if touch.open_since_s is None or hunting:
             touch.open_since_s, touch.open_conversions = reading.monotonic_s, 0
@@ -120,71 +128,82 @@ class SettleFilter:
     def _value(self, reading: Reading, value_si: float) -> list[SettleEvent]:
         """A number: a contact, or one step nearer to rest."""
         events: list[SettleEvent] = []
-        now_s = reading.monotonic_s
+        now_s, full_scale_si = reading.monotonic_s, reading.range_full_scale_si
         touch = self._touch
         if touch is None:
-            self._touch = touch = Touch(now_s, now_s, reading.range_full_scale_si)
+            self._touch = touch = Touch(now_s, now_s, full_scale_si, Points(_count_si(reading, value_si)))
             events.append(Contact(reading.meter_id, now_s, reading.utc_s))
         gap = touch.open_since_s is not None and now_s - touch.last_value_s > self._settings.bridge_s
         touch.open_since_s, touch.last_value_s = None, now_s
-        if gap or reading.range_full_scale_si != touch.full_scale_si:
-            touch.full_scale_si = reading.range_full_scale_si
-            touch.window, touch.report = Window(), None
-        window = touch.window
-        if window.mixed:
-            window.mixed = False
+        if gap or full_scale_si != touch.full_scale_si:
+            touch.full_scale_si = full_scale_si
+            touch.points, touch.report = Points(_count_si(reading, value_si)), None
+        points = touch.points
+        if points.mixed:
+            points.mixed = False
             return events
-        window.flags |= reading.flags
-        window.block.append((now_s, value_si))
+        if reading.flags:
+            points.flags |= reading.flags
+        points.block.append((now_s, value_si))
         touch.trace.append((now_s - touch.contact_s, value_si))
-        if now_s - window.block[0][0] + 0.5 * (self._interval_s or 0.0) >= self._settings.block_s:
+        if now_s - points.block[0][0] + 0.5 * (self._interval_s or 0.0) >= self._settings.block_s:
             events.append(self._point(reading, touch))
         return events
 
+    # ------------------------------------------------------------------ judging
     def _point(self, reading: Reading, touch: Touch) -> Settled | Approach:
         """One block of conversions is complete: judge anew."""
-        window, settings = touch.window, self._settings
-        value_si = window.close_block()
-        window.trim(settings.window_s)
-        count_si = reading.resolution_si or max(abs(value_si), 1e-12) * 1e-5
-        band_si = max(settings.band_counts * count_si, settings.band_relative * abs(value_si))
+        points, settings = touch.points, self._settings
+        value_si = points.close_block()
+        points.trim(settings.window_s)
+        band_si = max(
+            settings.band_counts * points.count_si,
+            settings.band_relative * abs(value_si),
+            self._expectation.close_enough_si,
+        )
+        touch.remember(points.times_s[-1], value_si)
         if touch.report is not None and self._has_left(touch.report, value_si, band_si):
             touch.report = None
-            window.keep_newest(2)
-        report = touch.report
-        rest = None
+            points.keep_newest(2)
+        report, unrest = touch.report, 0.0
         if report is None or not (report.final or report.away):
-            span_s = self._span_s() if report is None else settings.final_span_s
-            rest = self._judge(reading, window, band_si / count_si, span_s)
-            if rest is not None and rest.at_rest:
+            span_s = self._span_s(value_si) if report is None else settings.final_span_s
+            unrest, rest = self._judge(reading, touch, band_si, span_s)
+            if rest is not None:
                 return self._report(reading, touch, rest, final=report is not None)
-        unrest = math.inf if rest is None else rest.unrest
         if report is not None:
-            unrest = 0.0 if not report.away else 1.0 + abs(value_si - report.value_si) / band_si
+            unrest = abs(value_si - report.value_si) / (settings.rearm_share * band_si)
         return Approach(
             reading.meter_id, reading.quantity, value_si, unrest, reading.monotonic_s, reading.utc_s
         )
 
-    # ------------------------------------------------------------------ judging
-    def _span_s(self) -> float:
-        """How long a first report must look."""
-        return self._settings.slow_span_s if self._expectation.slow_winding else self._settings.span_s
+    def _span_s(self, value_si: float) -> float:
+        """How long a first report must look: longer at what may be a wrong pin or a slow winding."""
+        rough_si, span_s = self._expectation.rough_si, self._settings.span_s
+        if self._expectation.slow_winding:
+            span_s = max(span_s, self._settings.slow_span_s)
+        if rough_si and not rough_si / _ODD_SIZE <= value_si <= rough_si * _ODD_SIZE:
+            span_s = max(span_s, self._settings.odd_span_s)
+        return span_s
 
-    def _judge(self, reading: Reading, window: Window, band: float, span_s: float) -> Rest | None:
-        """Ask `rest.judge` in counts."""
-        settings = self._settings
+    def _judge(
+        self, reading: Reading, touch: Touch, band_si: float, span_s: float
+    ) -> tuple[float, Rest | None]:
+        """Put the points to `rest.judge`, in counts."""
+        settings, points = self._settings, touch.points
         slow = self._expectation.slow_winding
         limits = Limits(
-            band=band,
+            band=band_si / points.count_si,
             share=settings.share,
             slope_z=settings.slope_z,
             horizon_s=settings.slow_horizon_s if slow else settings.horizon_s,
             span_s=span_s,
             min_points=settings.min_conversions,
+            most_doubt=settings.most_doubt,
         )
-        count_si = reading.resolution_si or max(abs(window.values_si[-1]), 1e-12) * 1e-5
-        noise = self._noise.of(reading.quantity.value, reading.range_full_scale_si)
-        return judge(window.times_s, [v / count_si for v in window.values_si], noise, limits)
+        noise = self._noise.of(reading.quantity.value, reading.range_full_scale_si, points.count_si)
+        around = Surroundings(touch.history, touch.contact_s, reading.quantity in _IN_OHMS)
+        return judge(points, noise, limits, around, self._doubt)
 
     def _has_left(self, report: Report, value_si: float, band_si: float) -> bool:
         """Has the value moved off its report for two points running?"""
@@ -196,14 +215,14 @@ class SettleFilter:
 
     def _report(self, reading: Reading, touch: Touch, rest: Rest, *, final: bool) -> Settled:
         """Put the judged stretch on record."""
-        window = touch.window
-        noise = self._noise.of(reading.quantity.value, reading.range_full_scale_si)
-        learn(noise, rest.residuals, scatter=self._settings.noise_counts is None)
-        count_si = reading.resolution_si or max(abs(window.values_si[-1]), 1e-12) * 1e-5
-        value_si = window.values_si[-1] + rest.offset * count_si
+        points, line = touch.points, rest.line
+        count_si = points.count_si
+        noise = self._noise.of(reading.quantity.value, reading.range_full_scale_si, count_si)
+        learn(noise, points.residuals(line), scatter=self._settings.noise_counts is None)
+        value_si = points.value_si(rest.offset)
         touch.report = Report(value_si, rest.sigma * count_si, final)
         revision, touch.revision = touch.revision, touch.revision + 1
-        start_s = window.times_s[-rest.points] - touch.contact_s - self._settings.block_s
+        start_s = points.times_s[-line.points] - touch.contact_s - self._settings.block_s
         return Settled(
             meter_id=reading.meter_id,
             quantity=reading.quantity,
@@ -213,7 +232,7 @@ class SettleFilter:
             drift_si=rest.drift * count_si,
             quantisation_si=rest.quantisation * count_si,
             expanded_si=rest.expanded * count_si,
-            conversions=sum(window.conversions[-rest.points :]),
+            conversions=sum(points.conversions[-line.points :]),
             range_full_scale_si=reading.range_full_scale_si,
             resolution_si=reading.resolution_si,
             contact_s=touch.contact_s,
@@ -221,7 +240,12 @@ class SettleFilter:
             utc_s=reading.utc_s,
             revision=revision,
             final=final,
-            flags=frozenset(window.flags),
+            flags=frozenset(points.flags),
             trace=tuple(p for p in touch.trace if p[0] >= start_s),
             raw=reading.raw,
         )
+
+
+def _count_si(reading: Reading, value_si: float) -> float:
+    """Worth of one count; for a meter that does not tell, one part in 100 000 of what it shows."""
+    return reading.resolution_si or max(abs(value_si), abs(reading.range_full_scale_si or 0.0), 1e-12) * 1e-5

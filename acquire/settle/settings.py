@@ -24,6 +24,8 @@ class SettleSettings:
         horizon_s: a drift must stay inside its share of the band for this long ahead.
         slow_horizon_s: the same where the step says that the winding is slow (large, inductive).
         slow_span_s: `span_s` for such a step.
+        most_doubt: highest chance, by `acquire.settle.doubt`, that a report is off by more than the band.
+        odd_span_s: `span_s` where the value is far from the rough size the step expects (a wrong pin?).
         share: share of the band that a drift over the horizon may use up, 0 to 1.
         slope_z: how many standard errors are added to a measured slope before it is compared.
         final_span_s: a report is final once the value has kept still for this long.
@@ -40,7 +42,9 @@ class SettleSettings:
     span_s: float = 0.8
     min_conversions: int = 3
     window_s: float = 12.0
-    horizon_s: float = 2.5
+    horizon_s: float = 1.8
+    most_doubt: float = 0.01
+    odd_span_s: float = 1.6
     slow_horizon_s: float = 6.0
     slow_span_s: float = 2.0
     share: float = 0.5
@@ -80,8 +84,11 @@ class Expectation:
         slow_winding: large inductance or a closed core: the reading may creep for seconds.
         quantity: what the step measures; readings of another quantity are ignored. None: any.
         rough_si: size expected in the unit of `quantity`, from the sheet; None: unknown.
+        close_enough_si: half-width of a band that is good enough for the step, whatever the display resolves;
+            it widens the band to rest in, and never the value. 0: the settings' band alone.
     """
 
     slow_winding: bool = False
     quantity: Quantity | None = None
     rough_si: float | None = None
+    close_enough_si: float = 0.0
