@@ -14,6 +14,7 @@ from itertools import pairwise
 
 from acquire.errors import InputImpossible
 from acquire.physics.checks import above_zero, at_least_zero, finite
+from acquire.physics.trend import Trend, trend
 
 D2_OF_TWO = 1.128
 """Mean range of two normal readings over their standard deviation, as tabled (exactly 1.12838)."""
@@ -78,6 +79,13 @@ def chart_of(readings_ohm: Sequence[float]) -> Chart:
     )
 
 
+TREND_OVER = 30
+"""Latest readings that a trend is looked for in."""
+
+TREND_BY_CHANCE = 0.001
+"""Probability below which a trend is told; workshop choice, so that a daily look rarely cries wolf."""
+
+
 class Sign(StrEnum):
     """What speaks against the bench."""
 
@@ -85,6 +93,7 @@ class Sign(StrEnum):
     BEYOND_LIMITS = "beyond_limits"
     JUMP = "jump"
     RUN = "run"
+    TREND = "trend"
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,12 +122,14 @@ class Check:
         signs: what speaks against the bench; empty when it is in control.
         sentences: one for each sign, and none when in control.
         chart: the limits used; None while the history is too short.
+        trend: of the latest readings, per reading; None while the history is too short.
     """
 
     reading_ohm: float
     signs: tuple[Sign, ...]
     sentences: tuple[str, ...]
     chart: Chart | None
+    trend: Trend | None = None
 
     @property
     def in_control(self) -> bool:
@@ -133,8 +144,8 @@ def check_bench(
 
     Off certificate: |reading - certificate| exceeds the root sum of squares of both expanded uncertainties
     (the normalised error of ISO 13528 exceeds 1). With enough history also: beyond 3 sigma; a jump, the
-    moving range beyond its upper limit; a run, nine in a row on one side. Whether a sign stops the bench or
-    warns is the bench file's choice.
+    moving range beyond its upper limit; a run, nine in a row on one side; a trend that chance makes in less
+    than one of a thousand sets. Whether a sign stops the bench or warns is the bench file's choice.
 
     Args:
         reading_ohm: now, at the resistor's reference temperature.
@@ -151,6 +162,8 @@ def check_bench(
     above_zero(resistor.certificate_ohm, "the check standard's value in ohms")
     enough = len(history_ohm) >= FEWEST_FOR_A_CHART
     chart = chart_of(history_ohm) if enough else None
+    latest = [*history_ohm, reading_ohm][-TREND_OVER:]
+    drift = trend(range(len(latest)), latest) if enough else None
     found = [_off_certificate(reading_ohm, expanded_ohm, resistor)]
     if chart is not None:
         found += [
@@ -158,12 +171,15 @@ def check_bench(
             _jump(reading_ohm, history_ohm[-1], chart, resistor.name),
             _run([*history_ohm, reading_ohm], chart, resistor.name),
         ]
+    if drift is not None and drift.p < TREND_BY_CHANCE:
+        found.append((Sign.TREND, _drifting(drift, resistor.name)))
     signs = [each for each in found if each is not None]
     return Check(
         reading_ohm=reading_ohm,
         signs=tuple(sign for sign, _ in signs),
         sentences=tuple(sentence for _, sentence in signs),
         chart=chart,
+        trend=drift,
     )
 
 
@@ -205,4 +221,11 @@ def _run(readings_ohm: Sequence[float], chart: Chart, name: str) -> tuple[Sign, 
     return Sign.RUN, (
         f"Check standard {name} has read {'above' if above else 'below'} its mean "
         f"{RUN_ON_ONE_SIDE} times in a row: something drifts."
+    )
+
+
+def _drifting(drift: Trend, name: str) -> str:
+    return (
+        f"Check standard {name} drifts by {drift.slope:+.3g} ohm a reading over the last {drift.points}: "
+        f"compare it with another resistor to see which of the two it is."
     )

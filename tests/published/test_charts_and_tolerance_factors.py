@@ -9,6 +9,7 @@ from scipy import integrate, stats
 
 from acquire.physics.check_standard import D2_OF_TWO, D4_OF_TWO, Resistor, chart_of, check_bench
 from acquire.physics.tolerance import one_sided_k, one_sided_k_normal, two_sided_k, two_sided_k_howe
+from acquire.physics.trend import trend
 
 DATA = Path(__file__).parents[1] / "data" / "published"
 
@@ -66,3 +67,13 @@ def test_exact_tolerance_factors():
     tables it (from memory): n = 5: 5.077, n = 10: 3.393, n = 30: 2.555."""
     assert one_sided_k(43, 0.90, 0.99) == pytest.approx(1.873954, abs=2e-6)
     assert [two_sided_k(n) for n in (5, 10, 30)] == pytest.approx([5.077, 3.393, 2.555], abs=1e-3)
+
+
+def test_theil_sen_and_kendall_of_a_textbook():
+    """Hollander, Wolfe and Chicken, example 9.1: slope -0.056, one-sided p 0.117 (as printed, from memory);
+    computed slope -0.05625, tau -0.6, two-sided p 0.23333."""
+    got = trend([1, 2, 3, 4, 5], [1.26, 1.27, 1.12, 1.16, 1.03])
+    assert got.slope == pytest.approx(-0.05625, abs=1e-12)
+    assert got.tau == pytest.approx(-0.6)
+    assert got.p == pytest.approx(0.23333, abs=1e-5)
+    assert round(got.p / 2, 3) == 0.117

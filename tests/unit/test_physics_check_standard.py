@@ -57,3 +57,16 @@ def test_impossible_readings_are_refused():
     ):
         with pytest.raises(InputImpossible):
             call()
+
+
+def test_a_creeping_standard_is_told_before_it_leaves_its_limits():
+    creeping = [100.0 + 0.0005 * i + (0.004 if i % 2 else -0.004) for i in range(30)]
+    check = check_bench(100.012, 1.0, RESISTOR, creeping)
+    assert Sign.TREND in check.signs
+    assert check.trend.slope == pytest.approx(0.0005, rel=0.3)
+    assert "drifts by +0.0005" in next(s for s in check.sentences if "drifts by" in s)
+
+
+def test_a_quiet_standard_shows_no_trend():
+    assert check_bench(100.0, 0.05, RESISTOR, CALM).trend.p > 0.05
+    assert check_bench(100.0, 0.05, RESISTOR, CALM[:5]).trend is None
