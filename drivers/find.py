@@ -18,8 +18,9 @@ from typing import Any, Literal
 
 from drivers.decode import decoder_of, piece_of
 from drivers.errors import DriverUnknown, LinkLost, LinkTimeout, LinkUnavailable, MeterError
-from drivers.link.address import SerialLine, channel_for
+from drivers.link.address import SerialLine
 from drivers.link.channel import Channel
+from drivers.link.opening import channel_for
 from drivers.meter import Identity
 from drivers.scpi.language import is_number, parse_identity
 

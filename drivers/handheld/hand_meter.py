@@ -17,7 +17,8 @@ from drivers.frame import Decoded, FrameProtocol, FrameRefused, NotMeasured
 from drivers.handheld.agreement import Agreement, Stamped
 from drivers.handheld.dial import what_to_turn
 from drivers.handheld.options import HandMeterOptions, PolledOptions
-from drivers.link.address import channel_for, parse_address
+from drivers.link.address import parse_address
+from drivers.link.opening import channel_for
 from drivers.meter import Capabilities, ClockPair, Held, Identity, Setup
 from drivers.reading import Flag, Reading
 

@@ -19,8 +19,9 @@ from pydantic import BaseModel, ConfigDict, Field, field_validator
 from drivers.errors import FrameGarbled, LinkTimeout
 from drivers.frame import Decoded, FrameProtocol, FrameRefused, NotMeasured
 from drivers.handheld.lines import FLAG_OF, GRAMMAR, QUANTITIES, LineReading, parse_line
-from drivers.link.address import PLAIN_LINE, channel_for
+from drivers.link.address import PLAIN_LINE
 from drivers.link.framing import Framer, LineFramer
+from drivers.link.opening import channel_for
 from drivers.meter import Capabilities, ClockPair, Held, Identity, Setup
 from drivers.reading import Origin, Quantity, Reading
 

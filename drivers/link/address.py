@@ -1,12 +1,12 @@
-"""Link addresses as bench files write them, and the channel that belongs to each.
+"""Link addresses as bench files write them.
 
     tcp:HOST:PORT                         tcp:127.0.0.1:5025   tcp:[::1]:5025
     serial:/dev/NAME[?baud=9600&bits=8&parity=N&stop=1&dtr=on&rts=off]
     rfc2217:HOST:PORT[?...same line settings]
     visa:RESOURCE                         visa:USB0::0x1234::0x5678::SN1::INSTR
 
-Not for opening anything but through `open_channel`. Line settings that the address leaves out come from the
-driver (each protocol has its own usual ones), then from `PLAIN_LINE`.
+Not for opening anything: that is `drivers.link.opening`. Line settings that the address leaves out come from
+the driver (each protocol has its own usual ones), then from `PLAIN_LINE`.
 """
 
 from __future__ import annotations
@@ -16,7 +16,6 @@ from dataclasses import dataclass, replace
 from urllib.parse import parse_qsl
 
 from drivers.errors import AddressInvalid
-from drivers.link.channel import Channel
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,39 +141,3 @@ def _with_setting(line: SerialLine, key: str, value: str, text: str) -> SerialLi
     if key not in {"baud", "bits", "parity", "stop", "dtr", "rts"}:
         raise AddressInvalid(f"{text!r} has the unknown setting {key!r}; known are {_LINE_KEYS}", port=text)
     raise AddressInvalid(f"{text!r} sets {key} to {value!r}, which is not possible", port=text)
-
-
-def channel_for(address: str, usual: SerialLine = PLAIN_LINE) -> Channel:
-    """Make the channel for an address; opens nothing, so it cannot block.
-
-    Args:
-        address: as in the bench file.
-        usual: the driver's serial settings, used where the address is silent.
-
-    Raises:
-        AddressInvalid: the address cannot be understood.
-    """
-    parsed = parse_address(address)
-    if parsed.scheme == "tcp":
-        from drivers.link.tcp import TcpChannel  # noqa: PLC0415 - each library only when it is asked for
-
-        return TcpChannel(parsed)
-    if parsed.scheme == "visa":
-        from drivers.link.visa import VisaChannel  # noqa: PLC0415 - pyvisa takes 0.14 s to import
-
-        return VisaChannel(parsed, parsed.line.filled_from(usual).filled_from(PLAIN_LINE))
-    from drivers.link.serial_port import SerialChannel  # noqa: PLC0415 - as above
-
-    return SerialChannel(parsed, parsed.line.filled_from(usual).filled_from(PLAIN_LINE))
-
-
-async def open_channel(address: str, usual: SerialLine = PLAIN_LINE) -> Channel:
-    """Make the channel for an address and open it.
-
-    Raises:
-        AddressInvalid: the address cannot be understood.
-        LinkUnavailable: it cannot be opened.
-    """
-    channel = channel_for(address, usual)
-    await channel.open()
-    return channel

@@ -16,8 +16,9 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from drivers.errors import LinkTimeout, MeterRefused
 from drivers.frame import Decoded, FrameProtocol, FrameRefused, WholeFramer
-from drivers.link.address import SerialLine, channel_for, parse_address
+from drivers.link.address import SerialLine, parse_address
 from drivers.link.framing import Framer
+from drivers.link.opening import channel_for
 from drivers.meter import Capabilities, ClockPair, Held, Identity, Setup
 from drivers.modbus.exchange import Exchange, Framing, registers_of_frame
 from drivers.modbus.registers import RegisterChannel, value_of

@@ -15,8 +15,8 @@ from typing import Annotated, Protocol, Self
 from pydantic import BaseModel, ConfigDict, Field, field_validator
 
 from drivers.errors import AddressInvalid, LinkLost, LinkTimeout, LinkUnavailable
-from drivers.link.address import channel_for
 from drivers.link.framing import LineFramer
+from drivers.link.opening import channel_for
 from drivers.link.port_owner import why_no_permission
 from drivers.meter import ClockPair
 from drivers.scanner.codes import Code, parse_code

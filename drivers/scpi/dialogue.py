@@ -10,8 +10,9 @@ from __future__ import annotations
 import asyncio
 
 from drivers.errors import LinkLost, LinkTimeout, LinkUnavailable, MeterRefused
-from drivers.link.address import channel_for, parse_address
+from drivers.link.address import parse_address
 from drivers.link.framing import LineFramer
+from drivers.link.opening import channel_for
 from drivers.scpi import language
 from drivers.scpi.options import BenchMeterOptions
 

@@ -7,13 +7,14 @@ import os
 import subprocess
 import sys
 import threading
+import time
 import tty
 from pathlib import Path
 
 import pytest
 
 from drivers.errors import LinkLost, LinkTimeout, LinkUnavailable
-from drivers.link.address import channel_for
+from drivers.link.opening import channel_for
 from drivers.link.port_owner import holders_of, why_no_permission
 
 HOLDER = (
@@ -120,6 +121,18 @@ async def test_another_program_on_the_port_is_named(pty_pair):
             await channel.open()
     finally:
         holder.communicate("")
+
+
+async def test_a_port_that_a_program_without_locks_holds_is_refused_too(tmp_path):
+    """Not every program locks its port; who holds it is then seen in the list of open files."""
+    device = tmp_path / "port"
+    device.touch()
+    with subprocess.Popen(["tail", "-f", str(device)], stdout=subprocess.DEVNULL) as holder:  # noqa: ASYNC220
+        while not holders_of(str(device)):
+            time.sleep(0.01)  # noqa: ASYNC251 - nothing else runs here
+        with pytest.raises(LinkUnavailable, match=rf"in use by tail \(process {holder.pid}\)"):
+            await channel_for(f"serial:{device}").open()
+        holder.terminate()
 
 
 def test_permission_denied_names_the_group_to_join(tmp_path):

@@ -10,7 +10,7 @@ import time
 import pytest
 
 from drivers.errors import LinkLost, LinkTimeout, LinkUnavailable
-from drivers.link.address import channel_for
+from drivers.link.opening import channel_for
 from drivers.link.recorded import Chunk, PlaybackChannel, RecordingChannel, from_lines
 
 

@@ -20,7 +20,8 @@ import serial
 import serial.rfc2217
 
 from drivers.errors import LinkLost, LinkTimeout, LinkUnavailable, MeterError
-from drivers.link.address import PLAIN_LINE, channel_for, parse_address
+from drivers.link.address import PLAIN_LINE, parse_address
+from drivers.link.opening import channel_for
 from drivers.link.visa import VisaChannel
 from drivers.meter import Setup
 from drivers.reading import Quantity

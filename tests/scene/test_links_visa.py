@@ -11,7 +11,7 @@ import tty
 import pytest
 
 from drivers.errors import LinkLost, LinkTimeout, LinkUnavailable
-from drivers.link.address import channel_for
+from drivers.link.opening import channel_for
 from drivers.link.visa import probe_target
 from drivers.meter import Setup
 from drivers.reading import Quantity

@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 
 from drivers.errors import AddressInvalid
-from drivers.link.address import SerialLine, channel_for, parse_address
+from drivers.link.address import SerialLine, parse_address
+from drivers.link.opening import channel_for
 
 
 def test_each_scheme_is_understood():
