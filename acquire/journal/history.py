@@ -100,10 +100,10 @@ class JournalReader:
             JournalUnusable: the file cannot be read.
         """
         where, values = _where(question)
-        sql = f"SELECT * FROM recorded {where} ORDER BY seq"  # noqa: S608  (our own words; values are bound)
+        sql = f"SELECT * FROM entry {where} ORDER BY seq"  # noqa: S608  (our own words; values are bound)
         if question.limit is not None:
-            latest = f"SELECT seq FROM recorded {where} ORDER BY seq DESC LIMIT ?"  # noqa: S608  (as above)
-            sql = f"SELECT * FROM recorded WHERE seq IN ({latest}) ORDER BY seq"  # noqa: S608  (as above)
+            latest = f"SELECT seq FROM entry {where} ORDER BY seq DESC LIMIT ?"  # noqa: S608  (as above)
+            sql = f"SELECT * FROM entry WHERE seq IN ({latest}) ORDER BY seq"  # noqa: S608  (as above)
             values = [*values, max(question.limit, 0)]
         try:
             for row in self._connection.execute(sql, values):

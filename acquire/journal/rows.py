@@ -10,7 +10,7 @@ from acquire.journal.entry import Entry
 
 
 def entry_of(birth: str, row: tuple[Any, ...]) -> Entry:
-    """Make the entry of a row of the view `recorded`.
+    """Make the entry of a row of the table `entry`.
 
     Raises:
         JournalUnusable: its content is no JSON any more.

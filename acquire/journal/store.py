@@ -173,7 +173,7 @@ class Journal:
         Raises:
             JournalUnusable: it could not be read.
         """
-        sql = "SELECT * FROM recorded WHERE seq > ? ORDER BY seq LIMIT ?"
+        sql = "SELECT * FROM entry WHERE seq > ? ORDER BY seq LIMIT ?"
         return await self._in_thread(lambda: self._select(sql, (seq, min(max(limit, 1), READ_LIMIT))))
 
     async def cursor(self, name: str) -> int:
@@ -193,7 +193,7 @@ class Journal:
 
     async def latest_lead_zero(self) -> LeadZero | None:
         """The lead zero written last, None if there is none."""
-        sql = "SELECT * FROM recorded WHERE kind = 'lead_zero' ORDER BY seq DESC LIMIT 1"
+        sql = "SELECT * FROM entry WHERE kind = 'lead_zero' ORDER BY seq DESC LIMIT 1"
         found = await self._in_thread(lambda: self._select(sql, ()))
         record = found[0].record if found else None
         return record if isinstance(record, LeadZero) else None
@@ -262,13 +262,12 @@ class Journal:
 
     def _insert_one(self, connection: sqlite3.Connection, row: _Row) -> Entry:
         serial, batch = row.payload.get("serial", ""), row.payload.get("batch", "")
+        evidence = None if row.evidence is None else _json(row.evidence)
         seq = connection.execute(
-            "INSERT INTO entry (kind, utc_s, serial, batch, payload) VALUES (?, ?, ?, ?, ?)",
-            (row.kind, row.utc_s, storable(serial), storable(batch), _json(row.payload)),
+            "INSERT INTO entry (kind, utc_s, serial, batch, payload, evidence) VALUES (?, ?, ?, ?, ?, ?)",
+            (row.kind, row.utc_s, storable(serial), storable(batch), _json(row.payload), evidence),
         ).lastrowid
         assert seq is not None  # noqa: S101  (an INSERT always gives one; the type does not know)
-        if row.evidence is not None:
-            connection.execute("INSERT INTO evidence VALUES (?, ?)", (seq, _json(row.evidence)))
         return Entry(seq, f"{self.birth}-{seq}", row.kind, row.utc_s, serial, row.payload, row.evidence)
 
     def _move_cursor(self, name: str, seq: int) -> None:
@@ -293,7 +292,7 @@ class Journal:
         start = self._use().execute(latest).fetchone()
         if start is None:
             return []
-        sql = "SELECT * FROM recorded WHERE seq >= ? AND serial IN (?, '') ORDER BY seq"
+        sql = "SELECT * FROM entry WHERE seq >= ? AND serial IN (?, '') ORDER BY seq"
         entries = self._select(sql, tuple(start))
         return [] if any(entry.kind == "unit_result" for entry in entries) else entries
 

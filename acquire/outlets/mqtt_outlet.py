@@ -69,7 +69,7 @@ class MqttOutlet:
     """An outlet that publishes over MQTT and takes commands.
 
     Attributes:
-        at_once: entries between two moves of the cursor: how many may be sent twice after a power cut.
+        at_once: one: the cursor moves with each answer of the broker.
         connected: whether the broker is there now.
         published: messages the broker has taken since the start.
         desk: where commands come in.
@@ -93,7 +93,7 @@ class MqttOutlet:
             software: name and version of the program, for the status.
             on_command: None to take no commands.
         """
-        self.at_once = 20
+        self.at_once = 1
         self.broker = broker
         self.topics = Topics(bench)
         self.connected = False

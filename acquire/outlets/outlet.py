@@ -23,6 +23,10 @@ from acquire.journal.store import Journal
 log = structlog.get_logger()
 
 
+READ_AT_ONCE = 200
+"""Entries read from the journal in one go."""
+
+
 class OutletFailed(SteadyohmError):
     """Entries could not be sent; they are tried again.
 
@@ -39,8 +43,8 @@ class Outlet(Protocol):
     """Somewhere entries go to. Entered before the first `send`, left after a failure or at the end.
 
     Attributes:
-        at_once: most entries one `send` is given; how many may go out twice if the power fails between
-            sending and noting it.
+        at_once: most entries one `send` is given. If the power fails, what was given to the latest two may go
+            out twice: the cursor is moved while the next are on their way.
     """
 
     at_once: int
@@ -170,7 +174,7 @@ async def _follow(
     seq = health.cursor = await journal.cursor(health.name)
     seq = await outlet.begins_behind(journal, seq)
     while True:
-        entries = await journal.read_after(seq, outlet.at_once)
+        entries = await journal.read_after(seq, READ_AT_ONCE)
         if entries:
             await _send(journal, outlet, entries, health)
             seq = entries[-1].seq
@@ -186,17 +190,25 @@ async def _follow(
 
 
 async def _send(journal: Journal, outlet: Outlet, entries: Sequence[Entry], health: Health) -> None:
-    """Send a batch and note how far it got, even when it failed half-way."""
+    """Send entries, and note how far it got while the next are on their way, even when it fails half-way."""
+    noting: asyncio.Task[None] | None = None
     try:
-        await outlet.send(entries)
+        for start in range(0, len(entries), outlet.at_once):
+            some = entries[start : start + outlet.at_once]
+            await outlet.send(some)
+            if noting is not None:
+                await noting
+            noting = asyncio.create_task(journal.move_cursor(health.name, some[-1].seq), name="cursor")
+            health.cursor = max(health.cursor, some[-1].seq)
+            health.sent += len(some)
     except OutletFailed as error:
         if error.sent is not None:
             await journal.move_cursor(health.name, error.sent)
-            health.sent += sum(entry.seq <= error.sent for entry in entries)
+            health.sent += sum(entry.seq <= error.sent for entry in some)
         raise
-    await journal.move_cursor(health.name, entries[-1].seq)
-    health.cursor = max(health.cursor, entries[-1].seq)
-    health.sent += len(entries)
+    finally:
+        if noting is not None:
+            await noting
 
 
 async def first_of(*works: Awaitable[Any]) -> None:

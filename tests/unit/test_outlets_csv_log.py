@@ -17,6 +17,9 @@ from acquire.outlets.csv_log import BOM, CsvLog, Split, file_name
 from acquire.outlets.outlet import OutletFailed, drain
 from acquire.outlets.payload import header
 from tests.known_records import NOON_S, NOTICE, RESULT, STARTED, VERDICT, verdict, verdicts
+from tests.memory_disk import folder_in_memory
+
+in_memory = pytest.fixture(folder_in_memory)
 
 DAY_FILE = "verdicts-2025-11-25.csv"
 
@@ -213,8 +216,9 @@ async def test_a_crash_between_two_files_of_one_batch_of_rows_loses_none(journal
     assert serials(folder / "batch-b.csv") == wanted(1, 3, 5)
 
 
-async def test_a_last_row_torn_at_any_byte_is_repaired_from_the_journal(journal, folder):
+async def test_a_last_row_torn_at_any_byte_is_repaired_from_the_journal(journal, in_memory):
     """Every length from nothing to whole, with quotes, line breaks and wide characters in the row."""
+    folder = in_memory
     await journal.append([(verdict(1), None), (verdict(2), None)])
     await drained(journal, folder)
     head = (folder / DAY_FILE).stat().st_size
@@ -230,8 +234,9 @@ async def test_a_last_row_torn_at_any_byte_is_repaired_from_the_journal(journal,
         assert (folder / DAY_FILE).read_bytes() == whole, f"cut at byte {length}"
 
 
-async def test_a_header_torn_at_any_byte_is_written_anew(journal, folder):
+async def test_a_header_torn_at_any_byte_is_written_anew(journal, in_memory):
     """A power cut in the first second of a day."""
+    folder = in_memory
     await journal.append([(verdict(1), None)])
     await drained(journal, folder)
     whole = (folder / DAY_FILE).read_bytes()
