@@ -26,7 +26,7 @@ class HandMeterOptions(BaseModel):
 
     agreement: Rule = "near"
     silence_s: Annotated[float, Field(gt=0, le=600)] = 5.0
-    look_s: Annotated[float, Field(ge=0, le=30)] = 1.0
+    look_s: Annotated[float, Field(ge=0, le=30)] = 1.5
 
 
 class Fs9922Options(HandMeterOptions):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import os
 import random
 import select
@@ -107,25 +108,37 @@ class Unruly:
         return False
 
 
-async def shift(meter, unruly, minutes_s):
-    """Measure 2- and 4-wire in turn through all troubles; gives what was read under which name."""
+async def shift(meter, unruly, seconds):
+    """Measure 2- and 4-wire in turn through all troubles; gives what was read under which name.
+
+    Now and then the reader itself loses patience, which cancels a question half way.
+    """
     seen = []
-    until_s = time.monotonic() + minutes_s
+    until_s = time.monotonic() + seconds
     wanted = [Quantity.RESISTANCE, Quantity.RESISTANCE_4W]
     while time.monotonic() < until_s:
         try:
             async with meter:
                 while time.monotonic() < until_s:
-                    quantity = wanted[len(seen) % 2]
-                    await meter.configure(Setup(quantity, 100.0))
-                    stream = meter.readings()
-                    for _ in range(3):
-                        reading = await anext(stream)
-                        seen.append((quantity, reading.quantity, reading.value_si))
-                    await stream.aclose()
+                    quantity = wanted[unruly.dice.randrange(2)]
+                    patience_s = unruly.dice.choice((0.002, 0.01, 5.0, 5.0))
+                    with contextlib.suppress(TimeoutError):
+                        async with asyncio.timeout(patience_s):
+                            await measure(meter, quantity, seen)
         except MeterError:
             await asyncio.sleep(0.01)
     return seen
+
+
+async def measure(meter, quantity, seen):
+    await meter.configure(Setup(quantity, 100.0))
+    stream = meter.readings()
+    try:
+        for _ in range(3):
+            reading = await anext(stream)
+            seen.append((quantity, reading.quantity, reading.value_si))
+    finally:
+        await stream.aclose()
 
 
 async def trouble(seed, seconds):
