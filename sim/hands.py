@@ -22,6 +22,7 @@ from sim.truth import TruthLog
 Show = dict[str, Any]
 Tell = Callable[[dict[str, Any]], None]
 
+PAIR_PROMPTS = frozenset({"touch", "touch_again"})
 IDLE_NEWS = frozenset({"wait", "settled", "turn_dial"})
 """News that give no reason to move the probes."""
 MOST_HINTS = 5
@@ -83,6 +84,7 @@ class Hands:
         self._touch_no = 0
         self._dice = dice_for(seed, "hands", 0, 0)
         self._slipped: set[Pair] = set()
+        self._asking: Show = {}
 
     def see(self, show: Show) -> None:
         """A prompt, a colour or a sound reaches the operator."""
@@ -91,13 +93,14 @@ class Hands:
     async def work(self) -> None:
         """Follow prompts until cancelled."""
         while True:
-            show = await self._next()
+            # A screen that still asks for a pair is looked at again after a while.
+            show = await self._next(self._patience_s() if self._asking else None) or self._asking
             what = show.get("show")
             if what == "start_unit":
                 await self._fetch()
             elif what == "short_probes":
                 await self._short()
-            elif what in {"touch", "touch_again"}:
+            elif what in PAIR_PROMPTS:
                 await self._measure(show)
             elif what == "unit":
                 self._put_aside(show)
@@ -106,12 +109,22 @@ class Hands:
         """The next thing to be seen; an empty one when nothing comes within a simulated time."""
         if self._again:
             return self._again.popleft()
+        show: Show = {}
         if within_s is None:
-            return await self._inbox.get()
-        with contextlib.suppress(TimeoutError):
-            async with asyncio.timeout(within_s / self._clock.speed):
-                return await self._inbox.get()
-        return {}
+            show = await self._inbox.get()
+        else:
+            with contextlib.suppress(TimeoutError):
+                async with asyncio.timeout(within_s / self._clock.speed):
+                    show = await self._inbox.get()
+        return self._noted(show)
+
+    def _noted(self, show: Show) -> Show:
+        """Keep in mind which pair the screen asks for."""
+        if show.get("show") in PAIR_PROMPTS:
+            self._asking = show
+        elif show.get("show") in {"verdict", "lift", "unit", "start_unit", "short_probes"}:
+            self._asking = {}
+        return show
 
     async def _pause(self, limits: tuple[float, float]) -> None:
         await self._clock.pause(self._dice.uniform(*limits))
@@ -262,8 +275,8 @@ class Hands:
     def _take_as_done(self, asked: Pair) -> None:
         """A hint is followed by a prompt for the same pair: going there once does for both."""
         while not self._inbox.empty():
-            news = self._inbox.get_nowait()
-            if news.get("show") not in {"touch", "touch_again"} or self._asked(news) != asked:
+            news = self._noted(self._inbox.get_nowait())
+            if news.get("show") not in PAIR_PROMPTS or self._asked(news) != asked:
                 self._again.append(news)
                 return
 

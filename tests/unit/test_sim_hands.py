@@ -12,7 +12,7 @@ from dataclasses import replace
 import pytest
 
 from sim.clock import BenchClock
-from sim.hands import Hands, Pace
+from sim.hands import MOST_HINTS, Hands, Pace
 from sim.meter import CLASSES, Meter
 from sim.probes import Ambient, Probes
 from sim.scenes import build_scene
@@ -241,3 +241,33 @@ async def test_the_same_seed_brings_the_same_units_touches_and_contacts():
     first, again, other = [await a_unit_played_through(seed) for seed in (7, 7, 8)]
     assert first == again
     assert first[1] != other[1]
+
+
+async def test_puzzled_hands_try_again_after_a_while_as_long_as_the_screen_asks():
+    """After too many hints for the same pair they rest, then look at the screen once more."""
+    async with desk(calm()) as d:
+        d.show("start_unit")
+        await d.heard()
+        d.show("touch", pins=["1", "2"])
+        assert (await d.heard())["hands"] == "touch"
+        for _ in range(MOST_HINTS):
+            d.show("hint", text="")
+            assert [(await d.heard())["hands"] for _ in range(2)] == ["lift", "touch"]
+        d.show("hint", text="")
+        assert await d.heard() == {"hands": "lift"}
+        rested_s = d.clock.now_s()
+        assert await d.heard() == {"hands": "touch", "pins": ["1", "2"]}
+        assert d.clock.now_s() - rested_s > QUICK.patience
+
+
+async def test_hands_rest_when_the_screen_asks_for_nothing():
+    """After a verdict nothing is touched until the next prompt."""
+    async with desk(calm()) as d:
+        d.show("start_unit")
+        await d.heard()
+        d.show("touch", pins=["1", "2"])
+        await d.heard()
+        d.show("verdict", outcome="pass")
+        assert await d.heard() == {"hands": "lift"}
+        await d.clock.pause(3 * QUICK.patience)
+        assert d.said.empty()
