@@ -17,8 +17,9 @@ from acquire.steps.step_state import StepState
 _FORETOLD = 0.3
 """The set knows a pair when it leaves less than this share of the pair's own spread; workshop choice."""
 
-_MOST = 2
-"""How often a step is asked for again at the end, at most."""
+_MOST, _MOST_SAME = 2, 3
+"""How often a step is asked for again at the end, at most: where its value is strange, and where it is to the
+digit what the pair that it looks like has read on this unit."""
 
 _APART = 4.0
 """Standard deviations from which a reading contradicts the set; workshop choice."""
@@ -27,7 +28,7 @@ _APART = 4.0
 def doubtful(states: Sequence[StepState], table: PairTable) -> StepState | None:
     """The first failing step that deserves another look.
 
-    Each step once; twice where the set contradicts a value that also reads like another pair or like none.
+    Each step once; more often where the set contradicts a value that also reads like another pair or is open.
 
     Args:
         states: of all steps of the unit, in order.
@@ -36,12 +37,12 @@ def doubtful(states: Sequence[StepState], table: PairTable) -> StepState | None:
     for state in states:
         if state.ohm is None or state.outcome not in (Outcome.FAIL, Outcome.CONDITIONAL_FAIL):
             continue
+        most = _most(state, states)
         if state.step.kind is StepKind.OPEN:
-            if state.insisted and not state.rechecked:
+            if state.insisted and state.rechecked < most:
                 return state
             continue
-        strange = state.insisted or math.isinf(state.ohm)
-        if state.rechecked >= (_MOST if strange else 1):
+        if state.rechecked >= most:
             continue
         if _contradicted(state, table, known_readings(states, state, passing=True)):
             return state
@@ -49,6 +50,21 @@ def doubtful(states: Sequence[StepState], table: PairTable) -> StepState | None:
         if state.insisted and not state.rechecked and not _supported(state, table, others):
             return state
     return None
+
+
+def _most(state: StepState, states: Sequence[StepState]) -> int:
+    """How often this step may be asked for again."""
+    if not state.insisted:
+        return _MOST if state.ohm is not None and math.isinf(state.ohm) else 1
+    same = any(
+        other.step.pair == state.looks_like
+        and other.ohm is not None
+        and state.ohm is not None
+        and abs(other.ohm - state.ohm) <= 3.0 * math.hypot(other.repeat_u_ohm, state.repeat_u_ohm)
+        for other in states
+        if other is not state
+    )
+    return _MOST_SAME if same else _MOST
 
 
 def known_readings(

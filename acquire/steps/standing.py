@@ -91,6 +91,14 @@ class Standing:
             if state.outcome is not None and state.ohm is not None and state.step.name != WARM_CHECK
         )
 
+    def touch_readings(self) -> tuple[tuple[Pair, float, float], ...]:
+        """As `readings`, with the uncertainty that differs from touch to touch, for comparing windings."""
+        return tuple(
+            (state.step.pair, state.ohm, state.repeat_u_ohm)
+            for state in self.states
+            if state.outcome is not None and state.ohm is not None and state.step.name != WARM_CHECK
+        )
+
     def known(self) -> dict[Pair, tuple[float, float]]:
         """Finite readings that have passed, for the matcher."""
         return known_readings(self.states, None, passing=True)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from acquire.records import Ask, Outcome, Step, StepKind
+from acquire.records import Ask, Outcome, Pair, Step, StepKind
 from acquire.steps.bracket import Bracket
 
 
@@ -22,8 +22,11 @@ class StepState:
             for a confirmed open pair, None before.
         repeat_u_ohm: the part of `u_ohm` that differs from one touch to the next.
         refused_ohm: last value that was taken for another pair's, None when there is none.
+        looks_like: that pair.
         insisted: True when such a value came again and was judged after all.
         failed_once: True while a failing value waits for its repetition.
+        out_of_turn: True when a value came in free order while the meter was set for another step, and could
+            not be judged as it was.
         rechecked: how often it was asked for again at the end, see `recheck`.
         bracket: the proof in progress of an open step, None where only a key can give it.
         skipped: the reason for leaving the step out, else empty.
@@ -36,8 +39,10 @@ class StepState:
     u_ohm: float = 0.0
     repeat_u_ohm: float = 0.0
     refused_ohm: float | None = None
+    looks_like: Pair | None = None
     insisted: bool = False
     failed_once: bool = False
+    out_of_turn: bool = False
     rechecked: int = 0
     bracket: Bracket | None = None
     skipped: str = ""
@@ -58,13 +63,14 @@ class StepState:
         self.ohm = None
 
 
-def request(state: StepState, *, silent: bool, core: str) -> tuple[Ask, str]:
+def request(state: StepState, *, silent: bool, core: str, free: bool = False) -> tuple[Ask, str]:
     """The kind of action and the sentence that ask for a step.
 
     Args:
         state: of the step that is due.
         silent: True when no contact was seen for so long that an open pair must be thought of.
         core: name of the core, for open steps.
+        free: True where any step still open may be measured instead.
     """
     step, what = state.step, f"{state.step.pair} ({state.step.name})"
     if step.kind is StepKind.OPEN:
@@ -74,11 +80,13 @@ def request(state: StepState, *, silent: bool, core: str) -> tuple[Ask, str]:
     ask = Ask.TOUCH_AGAIN if reason else Ask.TOUCH
     if silent:
         return ask, f"No contact seen on {step.pair}: press Enter or the pedal if both probes are on it."
-    return ask, f"Touch {what}{reason}."
+    return ask, f"Touch {what}{reason or (', or any pair still open' if free else '')}."
 
 
 def _why_again(state: StepState) -> str:
     """What is added to the request when the step was measured before; empty the first time."""
+    if state.out_of_turn:
+        return " once more: the meter is set for it now"
     if state.failed_once:
         return " once more: the value did not pass"
     if state.refused_ohm is not None and not state.rechecked:

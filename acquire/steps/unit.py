@@ -129,6 +129,7 @@ class UnitProgress(Standing):
             state.insisted = True
             return Ruling.JUDGE
         state.refused_ohm = ohm
+        state.looks_like = match.pair if match.fit is Fit.OTHER_PAIR else None
         return Ruling.HINT
 
     def judged(
@@ -154,9 +155,12 @@ class UnitProgress(Standing):
         if outcome in _FAILING and not (state.failed_once or state.insisted or state.rechecked):
             state.failed_once = True
             return False
+        if outcome is Outcome.CANNOT_JUDGE and self._focus and not state.out_of_turn:
+            state.out_of_turn = True
+            return False
         state.outcome, state.ohm, state.u_ohm = outcome, ohm, u_ohm
         state.repeat_u_ohm = u_ohm if repeat_u_ohm is None else repeat_u_ohm
-        state.failed_once = False
+        state.failed_once = state.out_of_turn = False
         self._focus = ""
         self._add_last_steps()
         return True
@@ -257,7 +261,8 @@ class UnitProgress(Standing):
             text = f"{self.serial} is done: take the next unit."
             return Prompt(Ask.START_UNIT, text, self.serial, steps_done=done, steps_total=self.total)
         silent = waited_s >= self.contact_wait_s
-        ask, text = request(state, silent=silent, core=self.table.sheet.core)
+        free = self.order is Order.FREE and bool(self.open_pairs)
+        ask, text = request(state, silent=silent, core=self.table.sheet.core, free=free)
         return Prompt(ask, text, self.serial, state.step.pair, state.step.name, done, self.total)
 
     def _open_state(self) -> StepState:

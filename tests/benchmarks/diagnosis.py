@@ -29,6 +29,7 @@ from sim.faults import Fault
 from sim.units import UNIT_TYPES
 from tests.benchmarks.diagnosis_scene import BENCH, HAND, Bench, Planted, faulty, good_unit
 
+PASSING = (Outcome.PASS, Outcome.CONDITIONAL_PASS)
 FAILING = (Outcome.FAIL, Outcome.CONDITIONAL_FAIL)
 
 
@@ -169,7 +170,7 @@ def one_kind(args):
             tally[field] += getattr(story, field)
         failing = story.outcome in FAILING
         tally["failed"] += failing
-        if name != "healthy" and not failing and outside(bench, story, planted):
+        if name != "healthy" and story.outcome in PASSING and outside(bench, story, planted):
             tally["passed though outside"] += 1
         if not failing:
             continue
@@ -185,6 +186,41 @@ def one_kind(args):
         if found[0].case.fault in ("shorted_turns", "too_few_turns") and name in ("bad_joint", "warm"):
             tally["high called shorted"] += 1
     return key, name, tally, calls
+
+
+def one_shift(args):
+    """A shift of units as a shop gets them: kinds by their prior, in one order of working."""
+    key, units, meter, slips, order, seed = args
+    kind, dice = UNIT_TYPES[key], random.Random(f"{seed} {key} shift")
+    bench = Bench(kind, meter, dice, slips=slips, order=order)
+    names = [name for name in kinds_of(kind) if name in PRIORS]
+    tally = Counter()
+    for _ in range(units):
+        name = dice.choices(names, [PRIORS[n] for n in names])[0]
+        planted = draw(name, kind, dice)
+        story = bench.run(faulty(kind, good_unit(kind, dice), planted), planted)
+        failing, beyond = story.outcome in FAILING, outside(bench, story, planted)
+        tally["healthy"] += name == "healthy"
+        tally["healthy failed"] += name == "healthy" and failing
+        tally["beyond a limit"] += beyond
+        tally["beyond, passed"] += beyond and story.outcome in PASSING
+        tally["beyond, not judged"] += beyond and story.outcome is Outcome.CANNOT_JUDGE
+        tally["wrong probes"] += story.wrong
+        tally["touches"] += story.touches
+        tally["seconds"] += story.seconds
+        tally["floor_s"] += story.floor_s
+    return key, order, tally
+
+
+def report_shift(key, order, tally, units):
+    """One line a sheet and order."""
+    print(
+        f"{key:10} {order:7} {tally['healthy failed']:3} of {tally['healthy']} healthy failed, "
+        f"{tally['beyond, passed']:3} of {tally['beyond a limit']} beyond a limit passed "
+        f"({tally['beyond, not judged']} not judged); "
+        f"{tally['wrong probes']} wrong probes; {tally['touches'] / units:5.2f} touches, "
+        f"{tally['seconds'] / units:5.1f} s a unit, floor {tally['floor_s'] / units:5.1f} s"
+    )
 
 
 def percent(part, whole):
@@ -269,8 +305,21 @@ def main():
     parser.add_argument("--meter", choices=("bench", "hand"), default="bench")
     parser.add_argument("--order", type=Order, choices=list(Order), default=Order.GUIDED)
     parser.add_argument("--processes", type=int, default=2)
+    parser.add_argument(
+        "--shift", type=int, default=0, help="units of a mixed shift, in either order, instead"
+    )
     options = parser.parse_args()
     meter = BENCH if options.meter == "bench" else HAND
+    if options.shift:
+        shifts = [
+            (key, options.shift, meter, options.slips, order, options.seed)
+            for key in UNIT_TYPES
+            for order in Order
+        ]
+        with ProcessPoolExecutor(options.processes) as pool:
+            for key, order, tally in pool.map(one_shift, shifts):
+                report_shift(key, order, tally, options.shift)
+        return
     work = [
         (key, name, options.units, meter, options.slips, options.order, options.seed)
         for key, kind in UNIT_TYPES.items()

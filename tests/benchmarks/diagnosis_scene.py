@@ -206,8 +206,9 @@ class Bench:
             step = progress.current
             if step is None:
                 break
-            touched = self._touched(step.pair, last_wrong)
-            last_wrong = touched if touched != step.pair else None
+            meant = self._meant(progress, step.pair)
+            touched = self._touched(meant, last_wrong)
+            last_wrong = touched if touched != meant else None
             story.touches += 1
             story.seconds += TRAVEL_S + SETTLE_S + LIFT_S
             self._touch(progress, story, step, touched)
@@ -216,6 +217,17 @@ class Bench:
         story.still_warm = progress.still_warm
         story.exact = [(p, self._exact(p), u) for p, _, u in story.readings]
         return story
+
+    def _meant(self, progress: UnitProgress, prompted: Pair) -> Pair:
+        """In free order the hands go on to whatever open step is at hand, look-alikes in the order asked."""
+        waiting = (prompted, *progress.open_pairs)
+        state = progress.state
+        if self.order is Order.GUIDED or state.attempts or state.refused_ohm is not None or len(waiting) < 2:
+            return prompted
+        meant = self.dice.choice(waiting)
+        nominal = self.table.nominal_ohm(meant)
+        alike = (p for p in waiting if abs(self.table.nominal_ohm(p) - nominal) < 0.1 * nominal)
+        return next(alike, prompted)
 
     def _touched(self, asked: Pair, last_wrong: Pair | None) -> Pair:
         """Mostly what was asked; a slip shares a pin with it, and is sometimes repeated."""
