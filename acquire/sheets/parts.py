@@ -45,7 +45,7 @@ class Parts:
         self.faulty: set[str] = set()
         self._faults = faults
         self._tree = faults.file.tree
-        faults.unknown_tables(TABLES)
+        faults.unknown_tables(TABLES, "sheet")
         if "sheet" not in self._tree:
             faults.add((), "there is no [sheet] table.", 'Add one with name = "…".')
         self.sheet = self._one(SheetTable, "sheet") or SheetTable(name="?")

@@ -9,7 +9,7 @@ import math
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import replace
-from itertools import combinations
+from itertools import combinations, pairwise
 
 from acquire.physics.network import connected, resistance_between, sensitivities
 from acquire.quantity import show
@@ -22,6 +22,9 @@ from acquire.toml_lines import Path as KeyPath
 
 SLOW_HENRY = 2.0
 """From this inductance on, a reading is taken to creep; workshop choice."""
+
+ALL_PAIRS_UP_TO = 6
+"""Where so many pins or fewer meet at an inner point, each pair of them gets a step; workshop choice."""
 
 OPEN_ABOVE_OHM = 1e6
 """What an open step passes above unless it says so itself; workshop choice: far above any winding, and below
@@ -54,6 +57,7 @@ class _Builder:
         self.conducting = circuit.conducting if circuit.whole else []
         self.branches = [b for b in circuit.branches if b.kind is not BranchKind.DIODE]
         self.names: set[str] = set()
+        self._paths: dict[Pair, list[tuple[Branch, float]]] = {}
 
     def given(self, at: KeyPath, table: StepTable) -> Step | None:
         """A step from the file."""
@@ -121,7 +125,11 @@ class _Builder:
             if near in points and (place := self._place_at(far))
         }
         ranked = sorted(around, key=self.circuit.places.__getitem__)
-        yield from (Pair(a, b) for a, b in combinations(ranked, 2))
+        if len(ranked) <= ALL_PAIRS_UP_TO:
+            yield from (Pair(a, b) for a, b in combinations(ranked, 2))
+        else:  # one after another: as many steps as pins
+            yield from (Pair(a, b) for a, b in pairwise(ranked))
+            yield Pair(ranked[0], ranked[-1])
 
     def _place_at(self, node: str) -> str:
         """The pin or core that a node belongs to, "" for an inner point. A lead's inner end is its pin's."""
@@ -130,12 +138,12 @@ class _Builder:
 
     def _path(self, pair: Pair) -> list[tuple[Branch, float]]:
         """Branches that a pair measures, each with its share of the ohms."""
-        total_ohm = resistance_between(self.conducting, *pair)
-        if math.isinf(total_ohm):
-            return []
-        shares = sensitivities(self.conducting, *pair)
-        parts = zip(self.branches, shares, strict=True)
-        return [(b, share * b.reference_ohm / total_ohm) for b, share in parts if share > 0.0]
+        if pair not in self._paths:
+            shares = sensitivities(self.conducting, *pair)
+            parts = [(b, s * b.reference_ohm) for b, s in zip(self.branches, shares, strict=True) if s > 0.0]
+            total_ohm = math.fsum(ohm for _, ohm in parts)
+            self._paths[pair] = [(branch, ohm / total_ohm) for branch, ohm in parts]
+        return self._paths[pair]
 
     def _filled(self, step: Step, *, slow_known: bool) -> Step:
         """Name a step that has no name, and find out whether it creeps."""

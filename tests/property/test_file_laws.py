@@ -136,8 +136,19 @@ class Writer:
 
     def table(self, path, table):
         for name, value in table.items():
-            self.pair((*path, name), name, value)
-            self.put(self.dice.choice(["\n", " # a = 1\n", "\n\n\t"]))
+            if isinstance(value, dict) and value and self.dice.random() < 0.5:
+                self.dotted((*path, name), name, value)
+            else:
+                self.pair((*path, name), name, value)
+                self.put(self.dice.choice(["\n", " # a = 1\n", "\n\n\t"]))
+
+    def dotted(self, path, name, table):
+        """A table as `name.key = value`, one line for each of its keys."""
+        self.note(path)
+        for inner, value in table.items():
+            self.put(self.key(name) + self.dice.choice([".", " . "]))
+            self.pair((*path, inner), inner, value)
+            self.put("\n")
 
     def file(self, tree):
         for name, content in tree.items():
