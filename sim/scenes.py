@@ -121,7 +121,7 @@ def plover_fault(role: str, dice: random.Random) -> Fault:
     """The fault of a role in a Plover 80, with its size thrown."""
     if role == "shorted":
         coil = dice.choice(("slow charge", "fast charge"))
-        return Fault("shorted", coil, dice.uniform(0.10, 0.16), dice.uniform(0.0, 0.05))
+        return Fault("shorted", coil, dice.uniform(0.15, 0.18), dice.uniform(0.0, 0.05))
     if role == "joint":
         pin, low, high = dice.choice((("2", 8.0, 14.0), ("3", 6.0, 10.0)))
         return Fault("joint", pin, dice.uniform(low, high))

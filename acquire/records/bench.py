@@ -46,6 +46,7 @@ class UnitResult:
         held: reason why no verdict is given yet (a warm part), else empty.
         wait_s: how long to wait before trying a held unit again, None when unknown.
         hypotheses: diagnosis, most likely first; empty for a unit that passed.
+        findings: one sentence for each rule over several windings (balance, matching) that is not passed.
         next_pair: the pair whose measurement would tell the first two hypotheses apart best, if any.
     """
 
@@ -65,6 +66,7 @@ class UnitResult:
     next_pair: Pair | None
     started_utc_s: float
     utc_s: float
+    findings: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -35,6 +35,16 @@ class Outcome(StrEnum):
     CANNOT_JUDGE = "cannot_judge"
 
 
+WORST_LAST = (
+    Outcome.PASS,
+    Outcome.CONDITIONAL_PASS,
+    Outcome.CANNOT_JUDGE,
+    Outcome.CONDITIONAL_FAIL,
+    Outcome.FAIL,
+)
+"""Outcomes in the order in which the worse one decides over a whole unit."""
+
+
 class Rule(StrEnum):
     """Decision rules by name (ILAC-G8:09/2019, ISO 14253-1:2017, JCGM 106:2012)."""
 

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 from acquire.physics.warm import Deviation, Sample, common_shift, fit_cooling, wait_for
 from acquire.records import Circumstances, Hypothesis, Outcome, UnitResult, UnitStarted
+from acquire.records.words import WORST_LAST
+from acquire.steps.balance import balances
 from acquire.steps.unit import UnitProgress
 from acquire.verdict.diagnose import best_next_pair, diagnose
 
@@ -17,12 +20,20 @@ SURE_WARM = 0.7
 
 
 def close_unit(
-    unit: UnitProgress, started: UnitStarted, place: Circumstances, utc_s: float, given_up: str = ""
+    unit: UnitProgress,
+    started: UnitStarted,
+    place: Circumstances,
+    utc_s: float,
+    given_up: str = "",
+    *,
+    samples: Sequence[Sample] = (),
+    rested: bool = False,
 ) -> UnitResult:
     """Write the record of a finished unit.
 
-    A unit whose first resistance moved during the test, or all of whose windings are off by what one warmer
-    temperature explains, is held: it gets no outcome.
+    A unit whose first resistance moved during the test, or that fails because all of its windings are off by
+    what one warmer temperature explains, is held: it gets no outcome. Rules over several windings (balance,
+    matching) are judged here, on the windings' own values.
 
     Args:
         unit: with the outcome of every step.
@@ -30,12 +41,17 @@ def close_unit(
         place: the bench.
         utc_s: now.
         given_up: the reason why the unit ends before its last step, else empty.
+        samples: values of one pair at several times, oldest first, for how long a warm unit must wait.
+        rested: True for a unit that was held before and has waited: a shift that has stayed is its own.
     """
-    outcome = unit.outcome
+    readings = unit.readings()
+    balanced = balances(unit.table, unit.touch_readings())
+    outcomes = [each for each in (unit.outcome, *(rule.outcome for rule in balanced)) if each is not None]
+    outcome = max(outcomes, key=WORST_LAST.index, default=None)
     hypotheses: tuple[Hypothesis, ...] = ()
-    if outcome is not None and (outcome is not Outcome.PASS or unit.still_warm) and unit.readings():
-        hypotheses = diagnose(place.sheet, unit.table, unit.readings())
-    warm = unit.still_warm or _looks_warm(outcome, hypotheses)
+    if outcome is not None and (outcome is not Outcome.PASS or unit.still_warm) and readings:
+        hypotheses = diagnose(place.sheet, unit.table, readings, purpose=place.purpose)
+    warm = unit.still_warm or (not rested and _looks_warm(outcome, hypotheses))
     held = given_up or ("the unit is warm" if warm else "")
     return UnitResult(
         bench=place.bench,
@@ -47,14 +63,28 @@ def close_unit(
         operator=started.operator,
         outcome=None if held else outcome,
         held=held,
-        wait_s=_rest_s(unit, utc_s - started.utc_s) if warm else None,
+        wait_s=_wait_s(unit, samples) if warm and not given_up else None,
         steps_passed=unit.passed,
         steps_total=unit.total,
         hypotheses=hypotheses[:3],
-        next_pair=best_next_pair(place.sheet, unit.table, unit.readings(), hypotheses),
+        next_pair=best_next_pair(place.sheet, unit.table, readings, hypotheses),
         started_utc_s=started.utc_s,
         utc_s=utc_s,
+        findings=tuple(each.sentence for each in balanced if each.outcome is not Outcome.PASS),
     )
+
+
+def _wait_s(unit: UnitProgress, samples: Sequence[Sample]) -> float | None:
+    """How long a warm unit must rest: by its own cooling where two touches show it, else by its excess."""
+    limit = unit.table.sheet.warm_limit
+    if unit.still_warm and len(samples) > 1:
+        return fit_cooling(samples, limit).wait_s
+    deviations = [
+        Deviation(ohm / nominal - 1.0, math.hypot(u_ohm, unit.table.spread_ohm(pair)) / nominal)
+        for pair, ohm, u_ohm in unit.readings()
+        if math.isfinite(ohm) and math.isfinite(nominal := unit.table.nominal_ohm(pair))
+    ]
+    return wait_for(common_shift(deviations).fraction, limit) if deviations else None
 
 
 def _looks_warm(outcome: Outcome | None, hypotheses: tuple[Hypothesis, ...]) -> bool:

@@ -109,9 +109,15 @@ def judge_repeat(
 
 
 def judge_open(
-    step: Step, limits: Limits, nominal_ohm: float, attempt: Attempt, place: Circumstances, utc_s: float
+    step: Step,
+    limits: Limits,
+    nominal_ohm: float,
+    attempt: Attempt,
+    place: Circumstances,
+    utc_s: float,
+    witness: str = "with the probes confirmed to be on the pins",
 ) -> tuple[Verdict, Evidence]:
-    """Write the record of a pair that the operator confirmed to be open.
+    """Write the record of a pair that is open, with what bears witness that the probes were on it.
 
     An open circuit where a winding should be is a fail whatever the meter's accuracy; where the sheet asks
     for an open pair it is a pass. The reason says that a person, not a reading, bears witness to the contact.
@@ -121,7 +127,7 @@ def judge_open(
     verdict = replace(
         _unmeasured(step, limits, nominal_ohm, attempt, place, utc_s),
         outcome=Outcome.FAIL if should_conduct else Outcome.PASS,
-        reason=f"{found}, with the probes confirmed to be on the pins",
+        reason=f"{found}, {witness}",
         conformity=0.0 if should_conduct else None,
     )
     return verdict, Evidence(terms=(), trace=(), raw_hex="")

@@ -54,7 +54,7 @@ class Bench:
         self.now_s = 100.0
         self.conversion = 0
         self.pipeline = Pipeline(
-            Circumstances("bench-1", Purpose.FINAL, sheet, "meter", model.name, "m", "b", "test"),
+            Circumstances("bench-1", Purpose.INCOMING, sheet, "meter", model.name, "m", "b", "test"),
             ModelStatements(model),
             Conditions(temperature=Temperature(celsius, 0.2, self.now_s), temperature_oldest_s=1e9),
             four_wire_below_ohm=10.0,
@@ -169,7 +169,7 @@ def test_a_fault_is_asked_for_once_more_and_then_counts():
     """Shorted turns: two failing verdicts, the second of which counts."""
     bench = Bench()
     bench.begin()
-    bad = {**GOOD, ("1", "2"): 176.0, ("1", "3"): 222.1}
+    bad = {**GOOD, ("1", "2"): 160.0, ("1", "3"): 206.1}
     result = bench.work_through(bad)
     first = [j.verdict for j in bench.of(Judged) if j.verdict.step == bench.of(Judged)[0].verdict.step]
     assert [v.counts for v in first[:2]] == [False, True]
@@ -336,4 +336,4 @@ def test_an_interrupted_unit_goes_on_where_it_stopped():
     fresh.pipeline.resume(bench.of(UnitStarted)[0], verdicts)
     fresh.read(None)
     assert fresh.prompt.pair == bench.prompt.pair
-    assert math.isclose(fresh.pipeline.unit.known()[("1", "2")][0], verdicts[0].reference_ohm)
+    assert math.isclose(fresh.pipeline.unit.progress.known()[("1", "2")][0], verdicts[0].reference_ohm)

@@ -1,0 +1,224 @@
+"""One unit on the bench, from settled value to verdict: correct -> match -> judge, and the unit's own result.
+
+Pure, like the pipeline that calls it. Not for contacts, prompts and commands (pipeline), nor for what counts
+(steps/unit).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+from acquire.conditions import Conditions
+from acquire.errors import InputImpossible
+from acquire.physics.copper import CONDUCTORS
+from acquire.physics.correct import correct
+from acquire.physics.warm import Sample
+from acquire.records import (
+    Circumstances,
+    Corrected,
+    Event,
+    Fit,
+    Judged,
+    Limits,
+    Match,
+    Notice,
+    Outcome,
+    Pair,
+    Settled,
+    Step,
+    UnitStarted,
+    Weight,
+)
+from acquire.steps.matcher import weigh
+from acquire.steps.pairs import PairTable
+from acquire.steps.setup_choice import MeterStatements, Wanted, close_enough_ohm, expected_ohm, quantity_for
+from acquire.steps.unit import Ruling, UnitProgress
+from acquire.steps.warm import WARM_CHECK
+from acquire.verdict.close import close_unit
+from acquire.verdict.judge import Attempt, judge, judge_open, judge_repeat
+from drivers.reading import Quantity
+
+FAILING = frozenset({Outcome.CONDITIONAL_FAIL, Outcome.FAIL})
+
+TOUCH_TERMS = frozenset({"repeatability", "leftover drift", "display resolution", "contact"})
+"""Budget terms that differ from one touch to the next; the others cancel when a pair is measured twice."""
+
+
+@dataclass(slots=True)
+class UnitWork:
+    """The unit that lies on the bench.
+
+    Attributes:
+        place: who measures what, where, with what.
+        table: what every pair should read.
+        meter: what the meter's file states of its accuracy.
+        conditions: temperature and lead zero of the bench.
+        four_wire_below_ohm: steps with a smaller nominal use four wires; None for a meter with two.
+        started: the unit's opening record.
+        progress: which step is next, what counts.
+        rested: True for a unit that was held as warm and has come back.
+        samples: values of each pair over time, for the fit of a cooling.
+    """
+
+    place: Circumstances
+    table: PairTable
+    meter: MeterStatements
+    conditions: Conditions
+    four_wire_below_ohm: float | None
+    started: UnitStarted
+    progress: UnitProgress
+    rested: bool = False
+    samples: dict[Pair, list[Sample]] = field(default_factory=dict)
+
+    @property
+    def serial(self) -> str:
+        """Identity of the unit."""
+        return self.started.serial
+
+    @property
+    def wanted(self) -> Wanted:
+        """What the present step wants of the meter."""
+        step = self.progress.current
+        if step is None:
+            return Wanted()
+        purpose = self.place.purpose
+        quantity = quantity_for(step, self.table.nominal_ohm(step.pair), self.four_wire_below_ohm)
+        expected = expected_ohm(self.table, step, purpose, quantity, self.meter)
+        return Wanted(quantity, expected, step.slow, close_enough_ohm(self.table, step, purpose))
+
+    # ------------------------------------------------------------------ the way
+
+    def take(self, settled: Settled, *, lifted: bool) -> list[Event]:
+        """Find the step that a value at rest belongs to, and judge it.
+
+        Args:
+            settled: the value.
+            lifted: False where the meter was set anew under probes that have not left the last pair; then a
+                value that is not the asked pair's means nothing.
+
+        Returns:
+            Match, and a verdict or a hint; after the last step the unit's result too. A notice alone where
+            something is missing that a verdict needs. Empty where the value means nothing.
+        """
+        progress = self.progress
+        step = progress.current
+        if step is None:
+            return []
+        corrected = self._corrected(settled, step)
+        if isinstance(corrected, Notice):
+            return [corrected]
+        match = weigh(
+            corrected,
+            step.pair,
+            self.table,
+            limits=self._limits(step),
+            known=progress.known(),
+            open_pairs=progress.open_pairs,
+        )
+        if not lifted and match.fit is not Fit.EXPECTED:
+            return []
+        return [match, *self._ruled(match, step, settled)]
+
+    def _ruled(self, match: Match, step: Step, settled: Settled) -> list[Event]:
+        """What follows from a match, by the rules of the unit's progress."""
+        match self.progress.admit(match):
+            case Ruling.JUDGE:
+                return self._judged(match, settled)
+            case Ruling.OPEN:
+                return self.found_open(settled.utc_s, "between two touches of a known continuity")
+            case Ruling.HINT:
+                code = "pair.other" if match.fit is Fit.OTHER_PAIR else "pair.unclear"
+                return [Notice(Weight.WARNING, code, match.hint, settled.utc_s, self.serial, step.pair)]
+            case Ruling.PROVED:
+                return []
+
+    def _judged(self, match: Match, settled: Settled) -> list[Event]:
+        """Decide, and let the unit's progress say whether it counts."""
+        progress = self.progress
+        step = progress.current  # in free order not always the one that was asked for
+        if step is None:
+            return []
+        corrected = match.corrected
+        settle_s = settled.monotonic_s - settled.contact_s
+        attempt = Attempt(self.serial, progress.attempt, settled.revision, settle_s=settle_s)
+        ohm, u_ohm = corrected.reference_ohm, corrected.standard_uncertainty_ohm
+        repeat_u_ohm = corrected.part_ohm(TOUCH_TERMS)
+        self.samples.setdefault(step.pair, []).append(Sample(settled.monotonic_s, ohm, repeat_u_ohm))
+        if step.name == WARM_CHECK:
+            counts = progress.judged(Outcome.PASS, ohm, u_ohm, repeat_u_ohm=repeat_u_ohm)
+            verdict, evidence = judge_repeat(match, step, progress.moved() or 0.0, attempt, self.place)
+        else:
+            nominal_ohm = self.table.nominal_ohm(step.pair)
+            verdict, evidence = judge(match, step, self._limits(step), nominal_ohm, attempt, self.place)
+            # A unit that fails is not made better by being cold: its first pair need not be read again.
+            progress.warm_check = not {progress.outcome, verdict.outcome} & FAILING
+            counts = progress.judged(verdict.outcome, ohm, u_ohm, repeat_u_ohm=repeat_u_ohm)
+        return [Judged(replace(verdict, counts=counts), evidence), *self.closed(settled.utc_s)]
+
+    def found_open(self, utc_s: float, witness: str) -> list[Event]:
+        """The current pair is open, and something bears witness that the probes were on it.
+
+        Args:
+            utc_s: now.
+            witness: what does, for the record.
+
+        Raises:
+            InputImpossible: nothing is asked for.
+        """
+        step = self.progress.current
+        if step is None:
+            raise InputImpossible("No pair is asked for now.")
+        attempt = Attempt(self.serial, self.progress.attempt)
+        outcome, counts = self.progress.confirmed_open()
+        nominal_ohm = self.table.nominal_ohm(step.pair)
+        verdict, evidence = judge_open(
+            step, self._limits(step), nominal_ohm, attempt, self.place, utc_s, witness
+        )
+        verdict = replace(verdict, outcome=outcome, counts=counts)
+        return [Judged(verdict, evidence), *self.closed(utc_s)]
+
+    def closed(self, utc_s: float, given_up: str = "") -> list[Event]:
+        """The unit's result, once all its steps are done or it is given up; else nothing."""
+        if not (self.progress.done or given_up):
+            return []
+        longest = max(self.samples.values(), key=len, default=[])
+        return [
+            close_unit(
+                self.progress,
+                self.started,
+                self.place,
+                utc_s,
+                given_up,
+                samples=longest if len(longest) > 1 else (),
+                rested=self.rested,
+            )
+        ]
+
+    def _corrected(self, settled: Settled, step: Step) -> Corrected | Notice:
+        """Leads and temperature off; a notice where something needed for that is missing."""
+        temperature = self.conditions.fresh_temperature(settled.utc_s)
+        if temperature is None:
+            text = "There is no fresh temperature, so verdicts wait: check the thermometer or type one in."
+            return Notice(Weight.STOP, "temperature.missing", text, settled.utc_s, self.serial, step.pair)
+        statement = self.meter.in_use(settled.quantity, settled.range_full_scale_si, settled.value_si)
+        if statement is None:
+            text = (
+                f"The meter file {self.place.meter_model} states no accuracy for {settled.value_si:.4g} ohm "
+                "on the range in use, so there is no verdict: change the range or add it to the file."
+            )
+            return Notice(Weight.STOP, "meter.unstated", text, settled.utc_s, self.serial, step.pair)
+        return correct(
+            settled,
+            four_wire=settled.quantity is Quantity.RESISTANCE_4W,
+            lead=self.conditions.lead,
+            now_utc_s=settled.utc_s,
+            winding_celsius=temperature.celsius,
+            winding_u_kelvin=temperature.standard_uncertainty_kelvin,
+            reference_celsius=self.place.sheet.reference_celsius,
+            conductor=CONDUCTORS[self.table.material(step.pair)],
+            accuracy=statement,
+            ambient_celsius=temperature.celsius,
+        )
+
+    def _limits(self, step: Step) -> Limits:
+        return self.table.limits_for(step, self.place.purpose)
