@@ -1,7 +1,7 @@
 """Questions about the past, asked by other processes while a bench may be writing: by serial, date, batch.
 
-Opens the journal for reading only; nothing here can change or block it. Not for outlets, which follow with a
-cursor (store).
+Opens the journal and its archives for reading only; nothing here can change or block them. Not for outlets,
+which follow with a cursor (store).
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from typing import Any, Self
 from urllib.parse import quote
 
 from acquire.errors import JournalUnusable
+from acquire.journal.archive import archives
 from acquire.journal.entry import Entry
 from acquire.journal.opening import BUSY_MS, FILE, in_words
 from acquire.journal.rows import entry_of, storable
@@ -41,13 +42,19 @@ class Question:
 
 
 class JournalReader:
-    """A journal opened for reading; a context manager."""
+    """A journal with its archives, opened for reading; a context manager.
 
-    def __init__(self, file: Path) -> None:
+    Attributes:
+        path: of the journal's file.
+        birth: its birth id.
+    """
+
+    def __init__(self, file: Path, *, with_archives: bool = True) -> None:
         """Open a journal.
 
         Args:
             file: a journal's file, or the folder that holds `journal.db`.
+            with_archives: whether entries that were moved out of it count as well.
 
         Raises:
             JournalUnusable: there is none, it is not a journal, or it cannot be read.
@@ -65,6 +72,8 @@ class JournalReader:
             raise in_words(error, self.path) from error
         try:
             self.birth = self._recognise()
+            files = archives(self.path.parent) if with_archives else []
+            self._archives = [JournalReader(each, with_archives=False) for each in files]
         except BaseException:
             self._connection.close()
             raise
@@ -86,11 +95,13 @@ class JournalReader:
         return self
 
     def __exit__(self, *_: object) -> None:
-        """Close the file."""
+        """Close all files."""
         self.close()
 
     def close(self) -> None:
-        """Close the file."""
+        """Close all files."""
+        for archive in self._archives:
+            archive.close()
         self._connection.close()
 
     def find(self, question: Question) -> Iterator[Entry]:
@@ -99,6 +110,19 @@ class JournalReader:
         Raises:
             JournalUnusable: the file cannot be read.
         """
+        if not self._archives:
+            yield from self.find_here(question)
+            return
+        found: dict[str, Entry] = {}  # by id: what a power cut left in two files is told once
+        rank: dict[str, int] = {}  # of births: an earlier journal's entries come before this one's
+        for reader in [*self._archives, self]:
+            rank[reader.birth] = len(rank)
+            found.update((entry.id, entry) for entry in reader.find_here(question))
+        entries = sorted(found.values(), key=lambda e: (rank[e.id.partition("-")[0]], e.seq))
+        yield from entries if question.limit is None else entries[max(0, len(entries) - question.limit) :]
+
+    def find_here(self, question: Question) -> Iterator[Entry]:
+        """As `find`, in this one file only."""
         where, values = _where(question)
         sql = f"SELECT * FROM entry {where} ORDER BY seq"  # noqa: S608  (our own words; values are bound)
         if question.limit is not None:
@@ -129,10 +153,15 @@ class JournalReader:
             "SELECT batch, sum(kind = 'verdict') FROM entry WHERE kind IN ('verdict', 'unit_started')"
             " GROUP BY batch ORDER BY max(seq) DESC"
         )
-        try:
-            return [(str(name), int(count)) for name, count in self._connection.execute(sql)]
-        except sqlite3.Error as error:
-            raise in_words(error, self.path) from error
+        counts: dict[str, int] = {}
+        for reader in [self, *reversed(self._archives)]:
+            try:
+                rows = reader._connection.execute(sql).fetchall()  # noqa: SLF001  (of the same class)
+            except sqlite3.Error as error:
+                raise in_words(error, reader.path) from error
+            for name, count in rows:
+                counts[str(name)] = counts.get(str(name), 0) + int(count)
+        return list(counts.items())
 
 
 def _where(question: Question) -> tuple[str, list[Any]]:

@@ -25,17 +25,23 @@ DAMAGED = frozenset({sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB})
 """Primary result codes that mean the file itself is bad (sqlite.org/rescode.html)."""
 
 
-def connect(path: Path) -> sqlite3.Connection:
+def connect(path: Path, *, wal: bool = True) -> sqlite3.Connection:
     """Open the file with the journal's settings: autocommit, WAL, every commit synced to the disk.
 
     synchronous=FULL in WAL mode syncs the WAL at each commit, so that a commit survives a power cut
-    (sqlite.org/pragma.html#pragma_synchronous).
+    (sqlite.org/pragma.html#pragma_synchronous). Room that entries leave is given back on request.
+
+    Args:
+        path: of the file, made if missing.
+        wal: False for a file that shall be complete in itself (an archive).
     """
+    new = not path.exists() or path.stat().st_size == 0
     connection = sqlite3.connect(path, timeout=BUSY_MS / 1000, isolation_level=None, check_same_thread=False)
     try:
-        connection.execute("PRAGMA journal_mode = WAL")
+        if new:  # on an old file it would be a write before the file has been looked at
+            connection.execute("PRAGMA auto_vacuum = INCREMENTAL")
+        connection.execute(f"PRAGMA journal_mode = {'WAL' if wal else 'DELETE'}")
         connection.execute("PRAGMA synchronous = FULL")
-        connection.execute("PRAGMA foreign_keys = ON")
         connection.execute("PRAGMA trusted_schema = OFF")
     except BaseException:
         connection.close()

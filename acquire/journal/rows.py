@@ -1,12 +1,43 @@
-"""How an entry's row is read back; shared by the journal itself and by the history. Not for writing."""
+"""A record as a row of the table `entry`, and back; shared by the journal and the history."""
 
 from __future__ import annotations
 
 import json
+import sqlite3
+from dataclasses import dataclass
 from typing import Any
 
 from acquire.errors import JournalUnusable
 from acquire.journal.entry import Entry
+from acquire.journal.plain import kind_of, to_plain
+from acquire.records import Evidence, Recorded
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """A record that has no number yet."""
+
+    kind: str
+    utc_s: float
+    payload: dict[str, Any]
+    evidence: dict[str, Any] | None
+
+    @classmethod
+    def of(cls, record: Recorded, evidence: Evidence | None) -> Row:
+        """Spell a record and its evidence."""
+        kept = None if evidence is None else to_plain(evidence)
+        return cls(kind_of(record), record.utc_s, to_plain(record), kept)
+
+    def insert(self, connection: sqlite3.Connection, birth: str) -> Entry:
+        """Write it inside a transaction; the number it gets makes it an entry."""
+        serial, batch = self.payload.get("serial", ""), self.payload.get("batch", "")
+        evidence = None if self.evidence is None else _json(self.evidence)
+        seq = connection.execute(
+            "INSERT INTO entry (kind, utc_s, serial, batch, payload, evidence) VALUES (?, ?, ?, ?, ?, ?)",
+            (self.kind, self.utc_s, storable(serial), storable(batch), _json(self.payload), evidence),
+        ).lastrowid
+        assert seq is not None  # noqa: S101  (an INSERT always gives one; the type does not know)
+        return Entry(seq, f"{birth}-{seq}", self.kind, self.utc_s, serial, self.payload, self.evidence)
 
 
 def entry_of(birth: str, row: tuple[Any, ...]) -> Entry:
@@ -29,3 +60,7 @@ def entry_of(birth: str, row: tuple[Any, ...]) -> Entry:
 def storable(text: str) -> str:
     """Text as a column can hold it: half a surrogate pair (hostile input) becomes a question mark."""
     return text.encode("utf-8", "replace").decode("utf-8")
+
+
+def _json(payload: dict[str, Any]) -> str:
+    return json.dumps(payload, separators=(",", ":"), allow_nan=False)

@@ -85,13 +85,14 @@ def version_of(connection: sqlite3.Connection) -> int:
     return int(connection.execute("SELECT coalesce(max(number), 0) FROM migration").fetchone()[0])
 
 
-def migrate(connection: sqlite3.Connection, bench: str, utc_s: float) -> int:
+def migrate(connection: sqlite3.Connection, bench: str, utc_s: float, birth: str = "") -> int:
     """Bring a file to the present schema; a new file also gets its birth id.
 
     Args:
         connection: in autocommit mode.
         bench: name of the bench, kept for people who find the file.
         utc_s: time for the notes.
+        birth: birth id of a new file; empty draws one.
 
     Returns:
         How many steps were made.
@@ -110,7 +111,7 @@ def migrate(connection: sqlite3.Connection, bench: str, utc_s: float) -> int:
             for statement in step.statements:
                 connection.execute(statement)
             if number == 1:
-                rows = [("birth", uuid.uuid4().hex[:16]), ("bench", bench)]
+                rows = [("birth", birth or uuid.uuid4().hex[:16]), ("bench", bench)]
                 connection.executemany("INSERT INTO about VALUES (?, ?)", rows)
             connection.execute("INSERT INTO migration VALUES (?, ?, ?)", (number, step.name, utc_s))
         made += 1

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-import json
 import os
 import sqlite3
 from collections import deque
@@ -23,10 +22,10 @@ from typing import Any, Self, TypeVar
 
 from acquire.clock import Clock
 from acquire.errors import JournalUnusable
+from acquire.journal.archive import Policy, movable, move
 from acquire.journal.entry import Entry
 from acquire.journal.opening import FILE, connect, in_words, is_locked, open_checked, take_lock
-from acquire.journal.plain import kind_of, to_plain
-from acquire.journal.rows import entry_of, storable
+from acquire.journal.rows import Row, entry_of
 from acquire.journal.schema import atomic
 from acquire.records import Evidence, LeadZero, Notice, Recorded, Weight
 
@@ -37,25 +36,10 @@ READ_LIMIT = 10_000
 
 
 @dataclass(frozen=True, slots=True)
-class _Row:
-    """A record as it goes into the tables."""
-
-    kind: str
-    utc_s: float
-    payload: dict[str, Any]
-    evidence: dict[str, Any] | None
-
-    @classmethod
-    def of(cls, record: Recorded, evidence: Evidence | None) -> _Row:
-        kept = None if evidence is None else to_plain(evidence)
-        return cls(kind_of(record), record.utc_s, to_plain(record), kept)
-
-
-@dataclass(frozen=True, slots=True)
 class _Waiting:
     """Rows on their way to the disk, and who waits for them."""
 
-    rows: list[_Row]
+    rows: list[Row]
     loop: asyncio.AbstractEventLoop
     done: asyncio.Future[list[Entry]]
 
@@ -139,7 +123,7 @@ class Journal:
             return []
         loop = asyncio.get_running_loop()
         done: asyncio.Future[list[Entry]] = loop.create_future()
-        self._waiting.append(_Waiting([_Row.of(*pair) for pair in records], loop, done))
+        self._waiting.append(_Waiting([Row.of(*pair) for pair in records], loop, done))
         self._submit(self._commit_waiting)
         return await done
 
@@ -160,6 +144,21 @@ class Journal:
             JournalUnusable: it could not be written.
         """
         await self._in_thread(lambda: self._skip_numbers(seq))
+
+    async def archive(self, outlets: Sequence[str], policy: Policy | None = None) -> int:
+        """Move some of the oldest entries to an archive if the file has grown too large.
+
+        Args:
+            outlets: names of all cursors that must have passed an entry before it moves.
+            policy: when entries move.
+
+        Returns:
+            How many moved; call again while there are any, with a pause in between for the commits.
+
+        Raises:
+            JournalUnusable: it could not be done; nothing has left the journal.
+        """
+        return await self._in_thread(lambda: self._archive(tuple(outlets), policy or Policy()))
 
     # ------------------------------------------------------------------ reading
 
@@ -255,20 +254,10 @@ class Journal:
         for waiting, entries in zip(taken, results, strict=True):
             waiting.tell(partial(self._committed, waiting.done, entries))
 
-    def _insert(self, batches: list[list[_Row]]) -> list[list[Entry]]:
+    def _insert(self, batches: list[list[Row]]) -> list[list[Entry]]:
         connection = self._use()
         with atomic(connection):
-            return [[self._insert_one(connection, row) for row in rows] for rows in batches]
-
-    def _insert_one(self, connection: sqlite3.Connection, row: _Row) -> Entry:
-        serial, batch = row.payload.get("serial", ""), row.payload.get("batch", "")
-        evidence = None if row.evidence is None else _json(row.evidence)
-        seq = connection.execute(
-            "INSERT INTO entry (kind, utc_s, serial, batch, payload, evidence) VALUES (?, ?, ?, ?, ?, ?)",
-            (row.kind, row.utc_s, storable(serial), storable(batch), _json(row.payload), evidence),
-        ).lastrowid
-        assert seq is not None  # noqa: S101  (an INSERT always gives one; the type does not know)
-        return Entry(seq, f"{self.birth}-{seq}", row.kind, row.utc_s, serial, row.payload, row.evidence)
+            return [[row.insert(connection, self.birth) for row in rows] for rows in batches]
 
     def _move_cursor(self, name: str, seq: int) -> None:
         connection = self._use()
@@ -283,6 +272,16 @@ class Journal:
         connection = self._use()
         with atomic(connection):
             connection.execute("UPDATE sqlite_sequence SET seq = max(seq, ?) WHERE name = 'entry'", (seq,))
+
+    def _archive(self, outlets: tuple[str, ...], policy: Policy) -> int:
+        connection = self._use()
+        numbers = movable(connection, policy, outlets)
+        try:
+            if numbers:
+                move(connection, self.path, numbers, policy, self._clock.utc_s())
+        except OSError as error:
+            raise JournalUnusable(f"The archive beside {self.path} cannot be written: {error}.") from error
+        return len(numbers)
 
     def _select(self, sql: str, values: tuple[Any, ...]) -> list[Entry]:
         return [entry_of(self.birth, row) for row in self._use().execute(sql, values)]
@@ -324,10 +323,6 @@ class Journal:
         news.set()
         if not done.done():
             done.set_result(entries)
-
-
-def _json(payload: dict[str, Any]) -> str:
-    return json.dumps(payload, separators=(",", ":"), allow_nan=False)
 
 
 def _fail(done: asyncio.Future[list[Entry]], error: Exception) -> None:
