@@ -1,8 +1,9 @@
 """Failing values that the other readings of the unit speak against, or that look like another pair's.
 
 A wrong probe must not fail a unit, and a fault must not be explained away. When a step has failed and the
-rest of the set contradicts it (R13 = R12 + R23), or it was judged only because the operator insisted, it is
-asked for once more at the end; what comes then counts. Not for limits.
+rest of the set contradicts it (R13 = R12 + R23), or it was judged only because the operator insisted, or an
+open pair stands alone on the word of a key, it is asked for once more at the end; what comes then counts. Not
+for limits.
 """
 
 from __future__ import annotations
@@ -46,6 +47,8 @@ def doubtful(states: Sequence[StepState], table: PairTable) -> StepState | None:
             continue
         if _contradicted(state, table, known_readings(states, state, passing=True)):
             return state
+        if math.isinf(state.ohm) and not state.rechecked and not _open_elsewhere(state, states, table):
+            return state
         others = known_readings(states, state, passing=False)
         if state.insisted and not state.rechecked and not _supported(state, table, others):
             return state
@@ -86,6 +89,19 @@ def known_readings(
         and math.isfinite(state.ohm)
         and (not passing or state.outcome in (Outcome.PASS, Outcome.CONDITIONAL_PASS))
     }
+
+
+def _open_elsewhere(state: StepState, states: Sequence[StepState], table: PairTable) -> bool:
+    """Whether another pair that shares a branch with this one was found open too: one break explains both."""
+    own = table.path(state.step.pair).shares
+    return any(
+        other is not state
+        and other.step.kind is StepKind.RESISTANCE
+        and other.ohm is not None
+        and math.isinf(other.ohm)
+        and any(a > 0.0 and b > 0.0 for a, b in zip(own, table.path(other.step.pair).shares, strict=True))
+        for other in states
+    )
 
 
 def _contradicted(state: StepState, table: PairTable, known: Mapping[Pair, tuple[float, float]]) -> bool:

@@ -250,6 +250,29 @@ def test_a_wrong_probe_at_the_warm_check_does_not_fail_a_good_unit():
     assert progress.outcome is Outcome.PASS
 
 
+def test_an_open_pair_that_stands_alone_is_asked_for_at_the_end():
+    """Nothing else runs through the trigger, so only the key speaks against it; once more, then it counts."""
+    progress = unit(warm_check=False)
+    for ohm in (202.5, 46.2, 248.7):
+        progress.judged(Outcome.PASS, ohm, 0.02)
+    progress.confirmed_open()
+    progress.confirmed_open()
+    assert progress.current.name == "trigger"
+    assert progress.confirmed_open() == (Outcome.FAIL, True)
+    assert progress.done
+
+
+def test_a_break_that_two_pairs_show_is_not_asked_for_again():
+    """1–2 and 1–3 open: the slow charge or pin 1."""
+    progress = unit(warm_check=False)
+    for ohm in (math.inf, 46.2, math.inf, 83.2):
+        while True:
+            outcome = Outcome.FAIL if math.isinf(ohm) else Outcome.PASS
+            if progress.judged(outcome, ohm, 0.02):
+                break
+    assert progress.done
+
+
 def test_free_order_takes_a_value_for_the_step_it_fits():
     """The diagonal first, though 1–2 was prompted."""
     progress = unit(order=Order.FREE)
