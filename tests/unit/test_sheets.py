@@ -298,7 +298,7 @@ rule = "best"
 [connector]
 rows = [["1", "2", "3"], ["4", "5", "1"]]
 core = "CORE"
-veiw = "wire"
+viev = "wire"
 [[winding]]
 name = "a"
 between = ["1", "2"]
@@ -325,7 +325,7 @@ pair = ["1", "9"]
         (5, "sheet.rule"),
         (7, "connector.rows[2][3]"),
         (7, "connector.rows[1][3]"),
-        (9, "connector.veiw"),
+        (9, "connector.viev"),
         (13, "winding[1].resistance"),
         (14, "winding[1].acceptance"),
         (18, "winding[2].resistance"),
@@ -497,6 +497,12 @@ def test_a_folder_a_huge_file_and_a_file_of_bytes_are_refused_in_words(tmp_path)
     assert refused.value.faults[0].line == 2
 
 
+def test_another_kind_of_file_is_refused_in_one_sentence():
+    with pytest.raises(FileInvalid, match="this is no sheet") as refused:
+        load_sheet(SHIPPED.parent / "benches" / "example.toml")
+    assert len(refused.value.faults) == 1
+
+
 def test_no_toml_is_refused_with_the_line(faults_of):
     assert faults_of("[sheet]\nname = 'x'\nabout = unquoted\n")[0][0] == 3
     assert faults_of('[sheet]\nname = "x"\nname = "y"\n')[0][0] == 3
@@ -506,3 +512,15 @@ def test_no_toml_is_refused_with_the_line(faults_of):
 def test_a_unit_of_hundreds_of_windings_is_a_mistake(faults_of):
     more = "".join(f'[[pin]]\nname = "x{n}"\n' for n in range(201))
     assert any("201 tables" in said for _, _, said in faults_of(TAPPED + more))
+
+
+def test_where_many_windings_meet_each_is_measured_but_not_every_pair(sheet_from):
+    pins = [f"p{number}" for number in range(8)]
+    windings = "".join(
+        f'[[winding]]\nname = "w{pin}"\nbetween = ["{pin}", "star"]\nresistance = "2 ohm"\nacceptance = "5 %"\n'
+        for pin in pins
+    )
+    rows = ", ".join(f'"{pin}"' for pin in pins)
+    sheet = sheet_from(f'[sheet]\nname = "Many"\n[connector]\nrows = [[{rows}]]\n{windings}')
+    assert len(sheet.steps) == 8
+    assert {pin for step in sheet.steps for pin in step.pair} == set(pins)
