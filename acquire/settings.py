@@ -92,7 +92,7 @@ def bench_of(file: TomlFile) -> Bench:
         FileInvalid: with every fault found, each with its line.
     """
     faults = Faults(file)
-    faults.unknown_tables(TABLES)
+    faults.unknown_tables(TABLES, "bench file")
     place = _needed(faults, PlaceSettings, "bench", 'name = "bench-1"')
     meter = _needed(faults, MeterSettings, "meter", 'driver = "scpi"')
     temperature = _needed(faults, TemperatureSettings, "temperature", 'source = "typed"')

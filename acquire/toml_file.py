@@ -194,9 +194,20 @@ class Faults:
         except ValidationError:  # what a validator of the whole table found; told once the keys are right
             return None
 
-    def unknown_tables(self, known: Iterable[str]) -> None:
-        """Note every key at the top of the file that is none of these."""
+    def unknown_tables(self, known: Iterable[str], kind: str) -> None:
+        """Note every key at the top of the file that is none of these.
+
+        Args:
+            known: names of tables.
+            kind: what the file should be: "sheet", "bench file".
+
+        Raises:
+            FileInvalid: none is known at all, so this is some other file; one fault says so.
+        """
         known = tuple(known)
+        if self.file.tree and not any(name in known for name in self.file.tree):
+            remedy = f"A {kind} has the tables {', '.join(known)}."
+            raise _refused(self.file.path, f"this is no {kind}.", remedy)
         for name in self.file.tree:
             if name not in known:
                 self.add((name,), "this is not known here.", did_you_mean(name, known))

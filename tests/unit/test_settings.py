@@ -228,6 +228,12 @@ def test_all_faults_come_at_once(faults_of):
     assert [line for line, _, _ in faults_of(text)] == [3, 6, 11]
 
 
+def test_another_kind_of_file_is_refused_in_one_sentence():
+    with pytest.raises(FileInvalid, match="this is no bench file") as refused:
+        load_bench(CONFIGS / "sheets" / "plover-80.toml")
+    assert len(refused.value.faults) == 1
+
+
 def test_an_empty_file_lacks_three_tables(faults_of):
     said = [what for _, _, what in faults_of("")]
     assert [

@@ -517,7 +517,8 @@ def test_a_unit_of_hundreds_of_windings_is_a_mistake(faults_of):
 def test_where_many_windings_meet_each_is_measured_but_not_every_pair(sheet_from):
     pins = [f"p{number}" for number in range(8)]
     windings = "".join(
-        f'[[winding]]\nname = "w{pin}"\nbetween = ["{pin}", "star"]\nresistance = "2 ohm"\nacceptance = "5 %"\n'
+        f'[[winding]]\nname = "w{pin}"\nbetween = ["{pin}", "star"]\n'
+        'resistance = "2 ohm"\nacceptance = "5 %"\n'
         for pin in pins
     )
     rows = ", ".join(f'"{pin}"' for pin in pins)
