@@ -99,7 +99,7 @@ def move(
     sync_folder(folder)
     with atomic(connection):
         connection.executemany("DELETE FROM entry WHERE seq = ?", [(number,) for number in numbers])
-    connection.execute("PRAGMA incremental_vacuum").fetchall()
+    connection.executescript("PRAGMA incremental_vacuum")  # `execute` would stop after the first page
 
 
 def archives(folder: Path) -> list[Path]:
