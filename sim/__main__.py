@@ -39,8 +39,8 @@ def trouble(text: str) -> LineTrouble:
     return found
 
 
-def options(arguments: list[str] | None = None) -> Options:
-    """Read the command line."""
+def command_line() -> argparse.ArgumentParser:
+    """Every option of the command line."""
     parser = argparse.ArgumentParser(prog="python -m sim", description="A simulated bench.")
     parser.add_argument("--scene", choices=sorted(SCENES), default="plover-80")
     parser.add_argument("--seed", type=int, default=7)
@@ -51,7 +51,16 @@ def options(arguments: list[str] | None = None) -> Options:
     parser.add_argument(
         "--truth", type=Path, default=None, metavar="FILE", help="write what really was there"
     )
-    parser.add_argument("--no-pty", action="store_true", help="serve everything on TCP")
+    parser.add_argument("--hands", choices=("auto", "typed"), default="auto")
+    parser.add_argument(
+        "--brief", action="store_true", help="with typed hands: print no lines for a bench file"
+    )
+    _add_meter(parser)
+    _add_links(parser)
+    return parser
+
+
+def _add_meter(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--meter", choices=sorted(CLASSES), default="bench-6.5", help="class of meter")
     parser.add_argument(
         "--voice", choices=("scpi", *VOICES), default=None, help="what it speaks, if not the usual"
@@ -61,43 +70,56 @@ def options(arguments: list[str] | None = None) -> Options:
     )
     parser.add_argument("--switch-card", action="store_true", help="the unit lies in a fixture on relays")
     parser.add_argument(
+        "--thermometer-voice", choices=TEMPERATURE_VOICES, default="lines", help="what it speaks"
+    )
+
+
+def _add_links(parser: argparse.ArgumentParser) -> None:
+    example = "drop=0.001,garble=0.001,stall=0.01,stall_s=3,delay_s=0.1"
+    parser.add_argument(
         "--trouble",
         type=trouble,
         default=None,
         metavar="LIST",
-        help="of the meter's line, such as drop=0.001,garble=0.001,stall=0.01,stall_s=3,delay_s=0.1",
+        help=f"of the meter's line, such as {example}",
     )
+    parser.add_argument("--no-pty", action="store_true", help="serve everything on TCP")
+    parser.add_argument("--meter-link", choices=("tcp", "pty"), default="tcp")
     parser.add_argument("--meter-port", type=int, default=0, metavar="PORT", help="TCP port of the meter")
+    parser.add_argument("--thermometer", choices=("pty", "tcp"), default="pty", help="its link")
     parser.add_argument(
         "--thermometer-port", type=int, default=0, metavar="PORT", help="its TCP port, if on TCP"
     )
-    parser.add_argument("--meter-link", choices=("tcp", "pty"), default="tcp")
-    parser.add_argument("--thermometer", choices=("pty", "tcp"), default="pty")
-    parser.add_argument(
-        "--thermometer-voice", choices=TEMPERATURE_VOICES, default="lines", help="what it speaks"
-    )
-    parser.add_argument("--hands", choices=("auto", "typed"), default="auto")
-    parser.add_argument(
-        "--brief", action="store_true", help="with typed hands: print no lines for a bench file"
-    )
+
+
+def fault_of(given: argparse.Namespace, voice: str) -> str:
+    """What is wrong with a command line in one sentence; empty when nothing is."""
+    meter = CLASSES[given.meter]
+    ports = {"--meter-port": given.meter_port, "--thermometer-port": given.thermometer_port}
+    checks = [
+        (given.units is None or given.units >= 1, "--units: at least 1"),
+        (0 < given.speed <= 100, "--speed: a number above 0, at most 100"),
+        *((0 <= port <= 65535, f"{option}: 0 to 65535") for option, port in ports.items()),
+        (
+            meter.nplc if voice == "scpi" else given.meter in VOICES[voice].meters,
+            f"--voice: a {given.meter} meter does not speak {voice}",
+        ),
+        (
+            given.fixed_range is None or 0 <= given.fixed_range <= meter.ranges[-1].nominal_ohm,
+            f"--fixed-range: a {given.meter} meter has no such range",
+        ),
+        (voice == "scpi" or not given.switch_card, "--switch-card: only a meter that speaks scpi has one"),
+    ]
+    return next((sentence for good, sentence in checks if not good), "")
+
+
+def options(arguments: list[str] | None = None) -> Options:
+    """Read the command line."""
+    parser = command_line()
     given = parser.parse_args(arguments)
-    if given.units is not None and given.units < 1:
-        parser.error("--units: at least 1")
-    if not 0 < given.speed <= 100:
-        parser.error("--speed: a number above 0, at most 100")
-    for option in ("meter_port", "thermometer_port"):
-        if not 0 <= getattr(given, option) <= 65535:
-            parser.error(f"--{option.replace('_', '-')}: 0 to 65535")
     voice = given.voice or USUAL_VOICE[given.meter]
-    if not (CLASSES[given.meter].nplc if voice == "scpi" else given.meter in VOICES[voice].meters):
-        parser.error(f"--voice: a {given.meter} meter does not speak {voice}")
-    if (
-        given.fixed_range is not None
-        and not 0 <= given.fixed_range <= CLASSES[given.meter].ranges[-1].nominal_ohm
-    ):
-        parser.error(f"--fixed-range: a {given.meter} meter has no range for {given.fixed_range:g} ohm")
-    if given.switch_card and voice != "scpi":
-        parser.error("--switch-card: only a meter that speaks scpi has one")
+    if fault := fault_of(given, voice):
+        parser.error(fault)
     line_trouble = given.trouble or LineTrouble()
     line_trouble.dice = dice_for(given.seed, "line trouble")
     return Options(
@@ -115,9 +137,9 @@ def options(arguments: list[str] | None = None) -> Options:
         thermometer_port=given.thermometer_port,
         meter_link="tcp" if given.no_pty else given.meter_link,
         thermometer="tcp" if given.no_pty else given.thermometer,
+        typed=given.hands == "typed",
         thermometer_voice=given.thermometer_voice,
         brief=given.brief,
-        typed=given.hands == "typed",
     )
 
 

@@ -73,7 +73,13 @@ def steady(reading):
         (("--meter", "bench-50000", "--meter-link", "pty"), "lines", 4, 15, 0.5),
         (("--meter", "hand-6000", "--meter-link", "pty"), "fs9922", 4, 6, 2.5),
         (("--meter", "hand-4000", "--meter-link", "pty", "--fixed-range", "400"), "es519", 2, 6, 3.0),
-        (("--meter", "hand-2000", "--voice", "stx16", "--meter-link", "pty"), "stx16", 4, 6, 5.0),
+        (
+            ("--meter", "hand-2000", "--voice", "stx16", "--meter-link", "pty", "--fixed-range", "1000"),
+            "stx16",
+            4,
+            6,
+            5.0,
+        ),
         (
             ("--meter", "hand-2000", "--fixed-range", "1000"),
             "ascii14",
