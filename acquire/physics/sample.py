@@ -61,7 +61,6 @@ def sample(readings: Sequence[float]) -> Sample:
     for reading in readings:
         finite(reading, "a reading")
     mean = math.fsum(readings) / count
-    mean += math.fsum(reading - mean for reading in readings) / count
     off = [reading - mean for reading in readings]
     square = math.fsum(d * d for d in off)
     lag = math.fsum(a * b for a, b in pairwise(off)) / square if count > 2 and square > 0.0 else 0.0

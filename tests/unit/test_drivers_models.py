@@ -88,6 +88,7 @@ def test_overrange_is_used_and_a_range_is_found_by_either_name(tmp_path):
     assert model.range_for(Quantity.RESISTANCE, 239.0).full_scale_si == 200.0
     assert model.accuracy(Quantity.RESISTANCE, 240.0).range_full_scale_si == 200.0
     assert model.accuracy(Quantity.RESISTANCE, 199.9).range_full_scale_si == 200.0
+    assert model.accuracy(Quantity.RESISTANCE, 165.0).range_full_scale_si == 200.0
 
 
 def test_percentages_become_fractions(tmp_path):

@@ -42,6 +42,7 @@ def test_two_samples_give_a_first_answer_of_the_right_order():
     fit = fit_cooling(cooling((0, 120)), 0.004)
     assert fit.wait_s == pytest.approx(true_wait(0.10, 1500, 120, 0.004), rel=0.6)
     assert fit.wait_at_most_s > fit.wait_s
+    assert fit.tau_s == pytest.approx(1800.0)  # two samples say nothing of it: the usual one stands
 
 
 def test_the_longest_wait_is_too_short_in_about_one_case_of_ten():

@@ -108,3 +108,10 @@ def test_impossible_measurements_are_refused():
         from_mass_and_ohm(-1.0, 10.0)
     with pytest.raises(InputImpossible):
         expect(SLOW, wire_of_awg(36), measured_u_kelvin=-1.0)
+
+
+def test_wire_to_the_ends_is_not_uncertain_by_the_mean_turn():
+    """Half of the wire is turns, so half of the mean turn's uncertainty counts."""
+    whole = expect(Design(turns=100, mean_turn_m=0.1, extra_m=10.0), wire_of_awg(20))
+    lines = {term.name: term.standard_uncertainty_ohm / whole.reference_ohm for term in whole.terms}
+    assert lines["mean turn length"] == pytest.approx(0.0075 / 2)

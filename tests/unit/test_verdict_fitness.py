@@ -86,6 +86,8 @@ def test_what_is_foreseen_is_what_a_real_reading_would_get():
     got = foresee(200.0, bench, offer)
     assert got.reference_ohm == pytest.approx(200.0)
     assert got.raw_ohm == pytest.approx(200.0 * 264.5 / 254.5 + 0.2)
+    repeated = {term.name: term.standard_uncertainty_ohm for term in got.terms}["repeatability"]
+    assert repeated == pytest.approx(offer.noise_ohm / 8**0.5 * 254.5 / 264.5)
     assert foresee(200.0, replace(bench, readings=64), offer).expanded_ohm < got.expanded_ohm
 
 
