@@ -87,7 +87,7 @@ def _gauge(place: _Place, word: str, whole: float) -> str:
 
 
 _WORDS: Mapping[str, Callable[[_Place], str]] = {
-    "healthy": lambda _: "All readings are those of a good unit.",
+    "healthy": lambda _: "No fault stands out: the readings are within the spread of good units.",
     "warm": lambda p: f"The unit is about {number(p.size)} K warmer than the thermometer says.",
     "cold": lambda p: f"The unit is about {number(p.size)} K colder than the thermometer says.",
     "lead_zero": lambda p: (

@@ -51,7 +51,7 @@ def look_alikes(
         for index, (pair, ohm, u_ohm) in enumerate(readings)
         if math.isfinite(ohm) and math.isfinite(table.nominal_ohm(pair))
         for other in table.pairs()
-        if other != pair and set(other) & set(pair) and _alike(table, pair, other, u_ohm)
+        if len(set(other) & set(pair)) == 1 and _alike(table, pair, other, u_ohm)
     ]
     return tuple(found[:_MOST])
 

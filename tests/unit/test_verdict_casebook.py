@@ -2,13 +2,18 @@
 
 import math
 
+import numpy as np
 import pytest
+from scipy.integrate import quad
+from scipy.stats import multivariate_normal, norm
 
 from acquire.physics.network import resistance_between
-from acquire.records import Purpose
+from acquire.records import Pair, Purpose
+from acquire.steps.pairs import PairTable
 from acquire.verdict.casebook import Casebook
 from acquire.verdict.circuits import healthy, log_sizes
 from acquire.verdict.dictionary import PRIORS, cases
+from acquire.verdict.next_pair import information
 from tests.known_sheets import FATHOM, PLOVER, QUERN
 
 
@@ -43,3 +48,63 @@ def test_every_case_has_a_prior_and_circuits():
     assert all(case.circuits and case.prior > 0.0 for case in listed)
     shorted = [case.prior for case in listed if case.fault == "shorted_turns"]
     assert sum(shorted) == pytest.approx(PRIORS["shorted_turns"])
+
+
+def test_evidence_of_a_joint_agrees_with_direct_integration():
+    """scipy integrates the density of the readings over every size of joint, log-uniform 0.03 to 100 ohm.
+
+    The casebook uses a mixture of normal laws for the sizes, which costs a few per cent.
+    """
+    pairs = [Pair("1", "2"), Pair("2", "3"), Pair("1", "3")]
+    ohms, u_ohms = np.array([214.6, 58.2, 248.7]), np.array([0.3, 0.1, 0.3])
+    book = Casebook(cases(PLOVER, Purpose.INCOMING), healthy(PLOVER), PLOVER.pin_names())
+    told = book.explain(pairs, list(ohms), list(u_ohms))
+    case = next(i for i, c in enumerate(book.cases) if c.faults == (("bad_joint", ("2",)),))
+    own = book.laws.case == case
+    weights = np.exp(book.laws.log_prior[own]) / book.cases[case].prior
+    ours = float((weights * np.exp(told.log_like[own])).sum())
+
+    table = PairTable(PLOVER)
+    nominal = np.array([table.nominal_ohm(pair) for pair in pairs])
+    shares = np.array([table.path(pair).shares for pair in pairs])
+    sds = np.array([branch.spread * branch.reference_ohm for branch in table.branches])
+    covariance = (shares * sds**2) @ shares.T + np.diag(u_ohms**2)
+    lean = np.array([1.0, 1.0, 0.0])
+
+    def density(log_size):
+        return multivariate_normal.pdf(ohms, nominal + np.exp(log_size) * lean, covariance)
+
+    low, high = np.log(0.03), np.log(100.0)
+    theirs = quad(density, low, high, points=[np.log(12.0)], limit=200)[0] / (high - low)
+    slips = np.log1p(-3e-3) * 3
+    assert np.log(ours) - slips == pytest.approx(np.log(theirs), abs=0.1)
+
+
+def test_information_of_a_pair_agrees_with_sampling():
+    """The expected information of the next reading, against a plain Monte Carlo estimate of the same."""
+    book = Casebook(cases(PLOVER, Purpose.INCOMING), healthy(PLOVER), PLOVER.pin_names())
+    readings = [(Pair("1", "2"), 214.6, 0.3)]
+    told = book.explain([readings[0][0]], [214.6], [0.3])
+    posterior = np.exp(book.laws.log_prior + told.log_like)
+    likely = (posterior / posterior.sum() > 1e-3) & book.laws.conducts[:, book.columns([Pair("2", "3")])[0]]
+    posterior = np.where(likely, posterior, 0.0) / posterior[likely].sum()
+    ours = information(book, readings, posterior)[Pair("2", "3")]
+
+    one, other = book.columns([Pair("1", "2"), Pair("2", "3")])
+    laws, index = book.laws, np.flatnonzero(posterior)
+    variance = laws.covariance[index, one, one] + 0.3**2
+    gain = laws.covariance[index, one, other] / variance
+    mean = laws.mean_ohm[index, other] + gain * (214.6 - laws.mean_ohm[index, one])
+    width = np.sqrt(
+        laws.covariance[index, other, other]
+        - gain * laws.covariance[index, one, other]
+        + (0.3 / 214.6 * mean) ** 2
+    )
+    dice = np.random.default_rng(1)
+    drawn = dice.choice(len(index), 20_000, p=posterior[index])
+    value = mean[drawn] + width[drawn] * dice.standard_normal(len(drawn))
+    density = norm.pdf(value[:, None], mean, width) * posterior[index]
+    same = laws.case[index][drawn][:, None] == laws.case[index]
+    of_case = np.array([posterior[laws.case == laws.case[index[d]]].sum() for d in drawn])
+    theirs = np.log((density * same).sum(axis=1) / of_case / density.sum(axis=1)).mean()
+    assert ours == pytest.approx(theirs, abs=0.03)
