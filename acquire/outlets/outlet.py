@@ -43,8 +43,8 @@ class Outlet(Protocol):
     """Somewhere entries go to. Entered before the first `send`, left after a failure or at the end.
 
     Attributes:
-        at_once: most entries one `send` is given. If the power fails, what was given to the latest two may go
-            out twice: the cursor is moved while the next are on their way.
+        at_once: most entries one `send` is given. The cursor is moved while the next are on their way: what
+            goes out during one or two syncs of the disk may go out again after a power cut.
     """
 
     at_once: int
@@ -57,7 +57,7 @@ class Outlet(Protocol):
         """
         ...
 
-    async def __aexit__(self, *_: object) -> None:
+    async def __aexit__(self, kind: type[BaseException] | None, *_: object) -> None:
         """Close it."""
         ...
 
@@ -192,23 +192,36 @@ async def _follow(
 async def _send(journal: Journal, outlet: Outlet, entries: Sequence[Entry], health: Health) -> None:
     """Send entries, and note how far it got while the next are on their way, even when it fails half-way."""
     noting: asyncio.Task[None] | None = None
+
+    def got_to(seq: int) -> None:
+        nonlocal noting
+        health.sent += sum(health.cursor < entry.seq <= seq for entry in entries)
+        health.cursor = max(health.cursor, seq)
+        if noting is None or noting.done():
+            noting = asyncio.create_task(_note(journal, health), name="cursor")
+
     try:
         for start in range(0, len(entries), outlet.at_once):
             some = entries[start : start + outlet.at_once]
             await outlet.send(some)
-            if noting is not None:
-                await noting
-            noting = asyncio.create_task(journal.move_cursor(health.name, some[-1].seq), name="cursor")
-            health.cursor = max(health.cursor, some[-1].seq)
-            health.sent += len(some)
+            if noting is not None and noting.done():
+                noting.result()
+            got_to(some[-1].seq)
     except OutletFailed as error:
         if error.sent is not None:
-            await journal.move_cursor(health.name, error.sent)
-            health.sent += sum(entry.seq <= error.sent for entry in some)
+            got_to(error.sent)
         raise
     finally:
         if noting is not None:
             await noting
+
+
+async def _note(journal: Journal, health: Health) -> None:
+    """Move the cursor to where the outlet has got; what it reached meanwhile goes into the next move."""
+    noted = -1
+    while noted < health.cursor:
+        noted = health.cursor
+        await journal.move_cursor(health.name, noted)
 
 
 async def first_of(*works: Awaitable[Any]) -> None:
