@@ -40,9 +40,7 @@ class _Place:
     @property
     def names(self) -> str:
         """The windings, without an article of their own."""
-        if len(self.where) < 2:
-            return self.where[0]
-        return f"{', '.join(self.where[:-1])} and {self.where[-1]}"
+        return _listed(self.where)
 
     @property
     def branch(self) -> Branch:
@@ -77,7 +75,7 @@ class _Place:
 
 def _star_delta(place: _Place) -> str:
     instead = {"delta": "a delta, not a star", "star": "a star, not a delta"}[place.where[-1]]
-    return f"The windings {', '.join(place.where[:-1])} are joined as {instead}."
+    return f"The windings {_listed(place.where[:-1])} are joined as {instead}."
 
 
 def _gauge(place: _Place, word: str, whole: float) -> str:
@@ -131,6 +129,10 @@ def number(value: float) -> str:
         return "0" if value == 0.0 else "no end of"
     digits = 1 - math.floor(math.log10(abs(value)))
     return f"{round(value, digits):.{max(0, digits)}f}"
+
+
+def _listed(names: Sequence[str]) -> str:
+    return names[0] if len(names) < 2 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
 def _capital(text: str) -> str:

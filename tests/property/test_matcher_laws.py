@@ -1,6 +1,7 @@
 """Laws of matching and of a unit's progress, on values and stories drawn at random."""
 
 import math
+from types import SimpleNamespace
 
 from hypothesis import given
 from hypothesis import strategies as st
@@ -84,6 +85,33 @@ def test_every_story_comes_to_an_end_with_the_worst_that_counts(table, outcomes)
     assert unit.passed == sum(o in (Outcome.PASS, Outcome.CONDITIONAL_PASS) for o in counted)
     if Outcome.FAIL in counted:
         assert unit.outcome is Outcome.FAIL
+
+
+@given(TABLES, st.lists(st.sampled_from([*Outcome, None]), max_size=30))
+def test_a_unit_goes_on_from_its_record_as_if_nothing_had_happened(table, story):
+    """Told the verdicts of a unit again, another progress stands where the first one does; None is a key."""
+    unit, record = UnitProgress(table, "P-1"), []
+    for told in story:
+        step, attempt = unit.current, unit.attempt
+        if step is None:
+            break
+        ohm = table.nominal_ohm(step.pair) * 1.001
+        outcome, ohm = (Outcome.FAIL, None) if told is None else (told, ohm)
+        counts = unit.judged(outcome, math.inf if ohm is None else ohm, 0.01)
+        record.append(
+            SimpleNamespace(
+                step=step.name,
+                attempt=attempt,
+                outcome=outcome,
+                counts=counts,
+                reference_ohm=ohm,
+                standard_uncertainty_ohm=0.01,
+            )
+        )
+    again = UnitProgress(table, "P-1")
+    again.resume(record)
+    assert (again.current, again.attempt, again.outcome) == (unit.current, unit.attempt, unit.outcome)
+    assert again.readings() == unit.readings()
 
 
 @given(st.floats(min_value=0.9, max_value=1.1), st.floats(min_value=0.9, max_value=1.1))

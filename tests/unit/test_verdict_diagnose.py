@@ -1,13 +1,15 @@
 """The fault dictionary of the trade on the three invented units: right fault, right place, right size."""
 
 import math
+from dataclasses import replace
 
 import pytest
 
+from acquire.physics.network import resistance_between
 from acquire.records import Pair, Purpose
 from acquire.steps.pairs import PairTable
 from acquire.verdict.diagnose import best_next_pair, diagnose, findings
-from tests.known_sheets import FATHOM, PLOVER, QUERN
+from tests.known_sheets import FATHOM, PLOVER, QUERN, winding
 
 OPEN = math.inf
 TABLES = {sheet.name: PairTable(sheet) for sheet in (PLOVER, QUERN, FATHOM)}
@@ -232,3 +234,50 @@ def test_faults_that_change_nothing_measured_are_no_explanation():
     """Without a reading to the core, a grounded charge winding is neither named nor excluded."""
     found = findings(PLOVER, TABLES["Plover 80"], plover(202.6, 46.2, 248.7))
     assert ("grounded", ("slow charge",)) not in [(f.case.fault, f.case.where) for f in found]
+
+
+DELTA = replace(
+    QUERN,
+    branches=tuple(winding(f"phase {a}{b}", a, b, 0.9, 0.04, 100, strands=3) for a, b in ("UV", "VW", "WU")),
+    steps=(),
+    balances=(),
+)
+LINES = (Pair("U", "V"), Pair("V", "W"), Pair("U", "W"))
+
+
+def of_delta(*ohms):
+    """Diagnosis of line readings of a delta of three times 0.9 ohm, which reads 0.6 when it is good."""
+    return diagnose(
+        DELTA, PairTable(DELTA), known(zip(LINES, ohms, strict=True), 0.0005), four_wire_below_ohm=math.inf
+    )
+
+
+def test_open_phase_of_a_delta():
+    """Three, one and a half, one and a half times the good value."""
+    found = of_delta(1.8, 0.9, 0.9)
+    assert found[0].sentence == "The phase UV is broken: no path through it."
+
+
+def test_star_in_place_of_a_delta():
+    """Three times the good value on all pairs."""
+    found = of_delta(1.8, 1.8, 1.8)
+    assert (
+        found[0].sentence == "The windings phase UV, phase VW and phase WU are joined as a star, not a delta."
+    )
+
+
+def test_broken_strand_is_one_of_three():
+    """Half as much again in one phase of a delta: 0.675, and 0.64 on the other two pairs."""
+    circuit = [("U", "V", 1.35), ("V", "W", 0.9), ("W", "U", 0.9)]
+    found = of_delta(*(resistance_between(circuit, *pair) for pair in LINES))
+    assert found[0].sentence == "One of 3 strands of the phase UV is broken."
+
+
+def test_a_wrong_probe_among_look_alikes_is_supposed_where_it_explains_all():
+    """Phase V is 12 % low; V–N was asked for and U–N probed, which nobody could notice."""
+    pairs = (*LINES, Pair("U", "N"), Pair("V", "N"), Pair("W", "N"))
+    ohms = (0.8386, 0.8386, 0.8914, 0.4510, 0.4510, 0.4510)
+    found = explained(QUERN, known(zip(pairs, ohms, strict=True), 0.0003), four_wire_below_ohm=math.inf)
+    assert found[0].fault == "shorted_turns"
+    assert "of the phase V are shorted" in found[0].sentence
+    assert "when V–N was asked for." in found[0].sentence
