@@ -35,6 +35,7 @@ from acquire.records import (
     ZeroLeads,
 )
 from acquire.settle import Expectation, SettleFilter, SettleSettings
+from acquire.steps.open_witness import OpenWitness
 from acquire.steps.pairs import PairTable
 from acquire.steps.setup_choice import MeterStatements, Wanted
 from acquire.steps.unit import Order, UnitProgress
@@ -81,6 +82,7 @@ class Pipeline:
     table: PairTable = field(init=False)
     _filter: SettleFilter = field(init=False)
     _watch: ReadingWatch = field(default_factory=ReadingWatch)
+    _witness: OpenWitness = field(init=False)
     _held: dict[str, None] = field(default_factory=dict)
     _zeroing: bool = False
     _touch: Touch | None = None
@@ -92,6 +94,7 @@ class Pipeline:
         """The table of pairs fills as it is asked; nothing is solved yet."""
         self.table = PairTable(self.place.sheet)
         self._filter = SettleFilter(self.settle)
+        self._witness = OpenWitness(self.settle.silence_s)
 
     # ------------------------------------------------------------------ in
 
@@ -99,6 +102,7 @@ class Pipeline:
         """Take one reading of the ohms meter."""
         wanted = self.wanted
         events: list[Event] = list(self._watch.notices(reading, wanted.quantity))
+        self._witness.see(reading, wanted.quantity)
         self._filter.expect(
             Expectation(wanted.slow, wanted.quantity, close_enough_si=wanted.close_enough_ohm)
         )
@@ -127,6 +131,8 @@ class Pipeline:
 
     def command(self, command: Command, monotonic_s: float, utc_s: float) -> list[Event]:
         """Take one command. One that cannot be carried out is answered by a notice and changes nothing."""
+        if isinstance(command, ConfirmOpen) and not self._witness.pressed(monotonic_s):
+            return []  # a key held down, or a pedal that bounces
         try:
             events = self._obey(command, utc_s)
         except InputImpossible as error:
@@ -136,6 +142,7 @@ class Pipeline:
     def link_lost(self) -> None:
         """The meter is gone: whatever was settling is void."""
         self._filter.reset()
+        self._witness.forget()
         self._touch, self._in_contact = None, False
 
     def resume(self, started: UnitStarted, verdicts: Sequence[Verdict]) -> None:
@@ -276,6 +283,8 @@ class Pipeline:
             raise InputImpossible("The leads are being zeroed: no pair is asked for now.")
         if self._in_contact:
             raise InputImpossible("The meter reads a value, so the pair is not open.", "Hold still.")
+        if refusal := self._witness.refusal(self._asked_s):
+            raise InputImpossible(refusal, "Hold both probes on it, look at the meter, and press again.")
         self._asked_s, self._prompt = 0.0, None
         return self._noted(unit.found_open(utc_s, "with the probes confirmed to be on the pins"))
 

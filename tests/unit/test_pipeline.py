@@ -192,6 +192,8 @@ def test_an_open_winding_is_believed_only_with_a_key():
     assert not bench.of(Judged)
     assert "press Enter" in bench.prompt.text
     bench.command(ConfirmOpen())
+    for _ in range(10):
+        bench.read(None)
     bench.command(ConfirmOpen())
     verdicts = [j.verdict for j in bench.of(Judged)]
     assert [v.counts for v in verdicts] == [False, True]
@@ -207,6 +209,44 @@ def test_a_key_does_not_make_a_finite_reading_open():
         bench.read(202.57)
     bench.command(ConfirmOpen())
     assert [n.code for n in bench.of(Notice)] == ["command.refused"]
+
+
+def test_a_key_proves_nothing_while_the_meter_is_silent():
+    """No overload on the display, or the link lost: no open winding is put on the record."""
+    bench = Bench()
+    bench.begin()
+    bench.pipeline.link_lost()
+    bench.now_s += 20.0
+    bench.command(ConfirmOpen())
+    assert not bench.of(Judged)
+    assert "no overload" in bench.of(Notice)[-1].text
+
+
+def test_a_key_held_down_is_one_press():
+    """Thirty line ends a second confirm nothing twice, and one right behind the serial confirms nothing."""
+    bench = Bench()
+    bench.begin()
+    bench.command(StartUnit("A2"))
+    bench.command(ConfirmOpen())
+    assert not bench.of(Judged)
+    for _ in range(10):
+        bench.read(None)
+    before = len(bench.of(Notice))
+    for _ in range(60):
+        bench.now_s += 1 / 30
+        bench.command(ConfirmOpen())
+    assert len(bench.of(Judged)) <= 1
+    assert len(bench.of(Notice)) - before <= 1
+
+
+def test_volts_do_not_bear_witness_to_an_open_pair():
+    """A meter turned away from ohms shows nothing of the pair."""
+    bench = Bench()
+    bench.begin()
+    for _ in range(20):
+        bench.read(None, quantity=Quantity.VOLTAGE_DC)
+    bench.command(ConfirmOpen())
+    assert not bench.of(Judged)
 
 
 def test_a_uniformly_warm_unit_is_held_not_failed():
