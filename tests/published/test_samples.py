@@ -57,16 +57,16 @@ def test_gum_h3_agrees_with_statsmodels():
 @pytest.mark.parametrize(
     ("name", "mean", "deviation", "lag_1"),
     [
-        ("michelso", 299.8524, 0.0790105478190518, 0.535199668621283),
-        ("mavro", 2.001856, 0.000429123454003053, 0.937989183438248),
-        ("lew", -177.435, 277.332168044316, -0.307304800605679),
-        ("lottery", 518.958715596330, 291.699727470969, -0.120948622967393),
+        ("strd_michelso", 299.8524, 0.0790105478190518, 0.535199668621283),
+        ("strd_mavro", 2.001856, 0.000429123454003053, 0.937989183438248),
+        ("strd_lew", -177.435, 277.332168044316, -0.307304800605679),
+        ("strd_lottery", 518.958715596330, 291.699727470969, -0.120948622967393),
     ],
 )
 def test_nist_reference_data_sets(name, mean, deviation, lag_1):
     """NIST StRD, univariate summary statistics; lag-1 of the last three and Lottery's mean from memory.
     1e-11."""
-    got = sample(column(f"strd_{name}.csv", "y"))
+    got = sample(column(f"{name}.csv", "y"))
     assert got.mean == pytest.approx(mean, rel=1e-11)
     assert got.standard_deviation == pytest.approx(deviation, rel=1e-11)
     assert got.lag_1 == pytest.approx(lag_1, rel=1e-10)
