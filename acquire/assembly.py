@@ -6,23 +6,28 @@ The only place that knows both the settings and the parts; nothing runs yet when
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import TextIO
 
 from acquire import __version__
-from acquire.bench_tables import Overdue, TemperatureSource, ZeroSource
+from acquire.bench_tables import MqttSettings, Overdue, TemperatureSource, ZeroSource
 from acquire.clock import Clock
 from acquire.conditions import Conditions, Temperature
-from acquire.daemon import Daemon, Outlet
+from acquire.credentials import credentials
+from acquire.daemon import Daemon
 from acquire.errors import SteadyohmError
 from acquire.intake import Feed
 from acquire.journal.store import Journal
 from acquire.outlets.csv_log import CsvLog, Split
+from acquire.outlets.mqtt import Broker
+from acquire.outlets.mqtt_outlet import MqttOutlet
+from acquire.outlets.orders import Answer, Order, Stop
 from acquire.outlets.outlet import Health, drain
 from acquire.outlets.outlet import Outlet as Drain
-from acquire.pipeline import Pipeline
+from acquire.recording import RecordedPipeline
 from acquire.records import Circumstances, Event, LeadZero, Notice, Weight
 from acquire.settings import Bench
 from acquire.settle import SettleSettings
@@ -35,13 +40,24 @@ from drivers.registry import open_meter
 SOFTWARE = f"steadyohm {__version__}"
 
 
-async def assemble(bench: Bench, *, clock: Clock, show: Callable[[Event], None]) -> Daemon:
+async def assemble(
+    bench: Bench,
+    *,
+    clock: Clock,
+    show: Callable[[Event], None],
+    environment: Mapping[str, str] | None = None,
+    record: TextIO | None = None,
+    stop: asyncio.Event | None = None,
+) -> Daemon:
     """Put a bench together.
 
     Args:
         bench: as its file says.
         clock: of the bench.
         show: receives every event once it is on the record.
+        environment: of the process, for the secrets that the bench file names.
+        record: where to write down everything that goes into the heart, for `steadyohm replay`.
+        stop: set when somebody with the right to do so ends the bench over the network.
 
     Raises:
         FileInvalid, ModelInvalid: the sheet or the meter file cannot be used.
@@ -63,27 +79,33 @@ async def assemble(bench: Bench, *, clock: Clock, show: Callable[[Event], None])
         operator=bench.operator,
         batch=bench.batch,
     )
-    pipeline = Pipeline(
-        place,
-        ModelStatements(model),
-        _conditions(bench, clock),
-        _settle(bench, model),
-        bench.meter.four_wire_below,
-    )
     journal = await asyncio.to_thread(
         lambda: Journal.open(Path(bench.journal.folder), bench=bench.name, clock=clock)
     )
+    conditions = _conditions(bench, clock)
+    if conditions.lead is None:
+        conditions.lead = await journal.latest_lead_zero()
+    pipeline = RecordedPipeline(
+        place,
+        ModelStatements(model),
+        conditions,
+        _settle(bench, model),
+        bench.meter.four_wire_below,
+        out=record,
+        model=model,
+    )
+    pipeline.begin()
     daemon = Daemon(
         pipeline,
         journal,
         clock,
         show,
-        outlets=_outlets(bench, journal),
         thermometer_u_kelvin=bench.temperature.standard_uncertainty_kelvin,
         first_notices=[*journal.notices, *notices],
     )
     try:
         daemon.feeds = _feeds(bench, daemon)
+        _add_outlets(bench, daemon, environment or {}, stop or asyncio.Event())
     except BaseException:
         await journal.close()
         raise
@@ -179,10 +201,64 @@ class Drained:
         await drain(self.journal, self.outlet, self.health.name, stop, health=self.health)
 
 
-def _outlets(bench: Bench, journal: Journal) -> dict[str, Outlet]:
+def _add_outlets(bench: Bench, daemon: Daemon, environment: Mapping[str, str], stop: asyncio.Event) -> None:
     """Everyone who follows the journal."""
-    outlets: dict[str, Outlet] = {}
     if bench.csv is not None:
         log = CsvLog(Path(bench.csv.folder), Split(bench.csv.per))
-        outlets["csv"] = Drained(journal, log, Health("csv"))
-    return outlets
+        daemon.outlets["csv"] = Drained(daemon.journal, log, Health("csv"))
+    if bench.mqtt is not None:
+        outlet = MqttOutlet(
+            _broker(bench.mqtt, environment),
+            bench=bench.name,
+            clock=daemon.clock,
+            software=SOFTWARE,
+            on_command=Orders(daemon, stop),
+        )
+        daemon.outlets["mqtt"] = Drained(daemon.journal, outlet, Health("mqtt"))
+        shown = daemon.show
+
+        def show(event: Event) -> None:
+            shown(event)
+            outlet.show(event)
+
+        daemon.show = show
+
+
+def _broker(mqtt: MqttSettings, environment: Mapping[str, str]) -> Broker:
+    """Where to publish, with what the environment keeps secret."""
+    login = credentials(mqtt, environment)
+    return Broker(
+        host=mqtt.host,
+        port=mqtt.port,
+        version=mqtt.version,
+        tls=mqtt.encrypted,
+        ca=mqtt.ca,
+        certificate=mqtt.certificate,
+        key=mqtt.key,
+        user=login.user,
+        password=login.password,
+        keepalive_s=mqtt.keepalive,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Orders:
+    """Carries out what comes in over the network.
+
+    Attributes:
+        daemon: the bench.
+        stop: set by the order to stop.
+    """
+
+    daemon: Daemon
+    stop: asyncio.Event
+
+    async def __call__(self, order: Order) -> Answer:
+        """Do it, and say what became of it."""
+        if isinstance(order, Stop):
+            self.stop.set()
+            return Answer(done=True)
+        for event in await self.daemon.command(order):
+            if isinstance(event, Notice) and event.code == "command.refused":
+                return Answer(done=False, reason=event.text)
+        return Answer(done=True)

@@ -7,24 +7,28 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import os
 import signal
 from collections.abc import Iterator
 from pathlib import Path
-
-from rich.console import Console
+from typing import TextIO
 
 from acquire.assembly import assemble
 from acquire.clock import RealClock
 from acquire.daemon import Daemon
-from acquire.errors import InputImpossible
+from acquire.errors import InputImpossible, SteadyohmError
 from acquire.keyboard import HELP, Keyboard, to_command
-from acquire.outlets.terminal import Terminal
+from acquire.outlets.terminal import BenchConsole, Terminal
 from acquire.records import Notice, Weight
 from acquire.settings import load_bench
 
 
-async def run_bench(bench_file: Path) -> None:
+async def run_bench(bench_file: Path, record: Path | None = None) -> None:
     """Work at a bench until a signal.
+
+    Args:
+        bench_file: what, with which instruments, written where.
+        record: file to write down everything that goes into the heart; must not be there yet.
 
     Raises:
         FileInvalid: the bench file, its sheet or its meter file cannot be used.
@@ -32,9 +36,11 @@ async def run_bench(bench_file: Path) -> None:
     """
     bench = load_bench(bench_file)
     stop = asyncio.Event()
-    console = Console()
-    with Terminal(console) as terminal, stops_on_signals(stop):
-        daemon = await assemble(bench, clock=RealClock(), show=terminal.show)
+    console = BenchConsole()
+    with Terminal(console) as terminal, stops_on_signals(stop), _written(record) as out:
+        daemon = await assemble(
+            bench, clock=RealClock(), show=terminal.show, environment=os.environ, record=out, stop=stop
+        )
         keys = asyncio.create_task(_follow(Keyboard(terminal.typing), daemon), name="keyboard")
         try:
             await daemon.run(stop)
@@ -45,6 +51,22 @@ async def run_bench(bench_file: Path) -> None:
     if terminal.units:
         console.print(terminal.summary())
     console.print(f"Stopped. {daemon.verdicts} verdicts of this run are in {bench.journal.folder}.")
+
+
+@contextlib.contextmanager
+def _written(record: Path | None) -> Iterator[TextIO | None]:
+    """The file of a recording, line by line on the disk; None where none is wanted."""
+    if record is None:
+        yield None
+        return
+    try:
+        out = record.open("x", encoding="utf-8", buffering=1)
+    except OSError as error:
+        raise SteadyohmError(
+            f"The recording {record} cannot be begun ({error.strerror}).", "Name a new file."
+        ) from error
+    with out:
+        yield out
 
 
 async def _follow(keyboard: Keyboard, daemon: Daemon) -> None:

@@ -181,8 +181,6 @@ class Daemon:
 
     async def _resume(self) -> None:
         """Put a unit that a power cut interrupted back on the bench."""
-        if self.pipeline.conditions.lead is None:
-            self.pipeline.conditions.lead = await self.journal.latest_lead_zero()
         records = [entry.record for entry in await self.journal.open_unit()]
         started = next((record for record in records if isinstance(record, UnitStarted)), None)
         if started is None or started.sheet_hash != self.pipeline.place.sheet.content_hash:

@@ -40,7 +40,7 @@ def history_line(entry: Entry) -> str:
 def _what(kind: str, payload: dict[str, Any]) -> str:
     match kind:
         case "verdict":
-            return _verdict(payload)
+            return verdict_line(payload)
         case "unit_started":
             return f"put on the bench as {payload['sheet']} ({payload['purpose']})"
         case "unit_result":
@@ -53,7 +53,8 @@ def _what(kind: str, payload: dict[str, Any]) -> str:
             return f"{payload.get('weight', kind)}: {payload.get('text', '')}"
 
 
-def _verdict(payload: dict[str, Any]) -> str:
+def verdict_line(payload: dict[str, Any]) -> str:
+    """One verdict: pins, step, value, outcome."""
     value = payload["reference_ohm"]
     shown = "open" if value is None else show(value, "ohm", payload["expanded_ohm"])
     once_more = "" if payload["counts"] else " (did not count)"

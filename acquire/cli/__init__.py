@@ -6,8 +6,10 @@ comes only with STEADYOHM_DEBUG=1 in the environment.
 
 from __future__ import annotations
 
+import io
 import os
 import sys
+from collections.abc import Iterator
 
 import typer
 
@@ -30,19 +32,38 @@ for room in (bench, files, meters, units, record):
 def main() -> None:
     """Entry point: commands in, exit code out, every expected error a sentence."""
     from acquire.errors import SteadyohmError
-    from drivers.errors import MeterError
+    from drivers.errors import AddressInvalid, DriverUnknown, MeterError, ModelInvalid
 
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):  # a terminal of another alphabet shows ? for what it lacks
+            stream.reconfigure(errors="replace")
     try:
         app()
     except SteadyohmError as error:
         _leave(str(error), error.exit_code)
+    except (AddressInvalid, DriverUnknown, ModelInvalid) as error:
+        _leave(str(error), 2)
     except MeterError as error:
         _leave(str(error), 1)
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # whoever read us has left: so do we
         sys.exit(1)
     except Exception as error:  # noqa: BLE001  (the last stop: a user gets a sentence, never a traceback)
-        _leave(f"This is a fault of steadyohm itself: {type(error).__name__}: {error}", 1, own=True)
+        causes = list(_single(error))
+        known = [cause for cause in causes if isinstance(cause, SteadyohmError | MeterError)]
+        if len(known) == len(causes):
+            _leave("\n".join(map(str, known)), 1)
+        told = "; ".join(f"{type(cause).__name__}: {cause}" for cause in causes)
+        _leave(f"This is a fault of steadyohm itself: {told}", 1, own=True)
+
+
+def _single(error: BaseException) -> Iterator[BaseException]:
+    """Take the groups apart that tasks running side by side wrap their errors in."""
+    if isinstance(error, BaseExceptionGroup):
+        for inner in error.exceptions:
+            yield from _single(inner)
+    else:
+        yield error
 
 
 def _leave(sentence: str, code: int, *, own: bool = False) -> None:

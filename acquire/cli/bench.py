@@ -2,10 +2,20 @@
 
 from __future__ import annotations
 
+from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
 import typer
+
+
+class LogLevel(StrEnum):
+    """Weights of log lines, lightest first."""
+
+    DEBUG = "debug"
+    INFO = "info"
+    WARNING = "warning"
+    ERROR = "error"
 
 
 def add_to(app: typer.Typer) -> None:
@@ -23,14 +33,13 @@ def demo(
     """Show the whole job on simulated instruments: ten units, three of them faulty."""
     import asyncio
 
-    from rich.console import Console
-
     from acquire import logs
     from acquire.demo import DemoOptions, new_folder, run_demo
+    from acquire.outlets.terminal import BenchConsole
 
     logs.set_up(level="warning")
     options = DemoOptions(new_folder(folder), units, speed, seed)
-    surprises = asyncio.run(run_demo(options, Console()))
+    surprises = asyncio.run(run_demo(options, BenchConsole()))
     raise typer.Exit(1 if surprises else 0)
 
 
@@ -39,7 +48,10 @@ def run(
         Path, typer.Argument(help="Bench file (TOML); configs/benches/example.toml shows all of it.")
     ],
     *,
-    log_level: Annotated[str, typer.Option(help="debug, info, warning or error.")] = "warning",
+    record: Annotated[
+        Path | None, typer.Option(help="Write down every reading here, for `steadyohm replay`.")
+    ] = None,
+    log_level: Annotated[LogLevel, typer.Option(help="Least weight of a log line.")] = LogLevel.WARNING,
 ) -> None:
     """Work at a bench until Ctrl-C: read the meter, find the step, say the verdict, keep the record."""
     import asyncio
@@ -47,8 +59,8 @@ def run(
     from acquire import logs
     from acquire.bench_run import run_bench
 
-    logs.set_up(level=log_level)
-    asyncio.run(run_bench(bench))
+    logs.set_up(level=log_level.value)
+    asyncio.run(run_bench(bench, record))
 
 
 def simulate(

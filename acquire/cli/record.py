@@ -1,4 +1,4 @@
-"""Commands about the record: history."""
+"""Commands about the record: history, replay."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ import typer
 
 def add_to(app: typer.Typer) -> None:
     """Register these commands."""
-    for command in (history,):
+    for command in (history, replay):
         app.command()(command)
 
 
@@ -32,3 +32,26 @@ def history(
             typer.echo(json.dumps({"id": entry.id, "kind": entry.kind, **entry.payload}, ensure_ascii=False))
         else:
             typer.echo(history_line(entry))
+
+
+def replay(
+    recording: Annotated[Path, typer.Argument(help="Recording that `steadyohm run --record` wrote.")],
+    *,
+    sheet: Annotated[
+        Path | None, typer.Option(help="Judge by this sheet instead of the recorded one.")
+    ] = None,
+    journal: Annotated[
+        Path | None, typer.Option(help="Compare with the verdicts in this journal; exit 1 if any differs.")
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="One JSON object a line, for programs.")] = False,
+) -> None:
+    """Feed a recording to the heart again: the same verdicts, or what another sheet would have said."""
+    from acquire.answers.replay import compare, replayed
+
+    verdicts = list(replayed(recording, sheet))
+    for verdict in verdicts:
+        typer.echo(verdict.as_json if as_json else verdict.line)
+    if journal is not None:
+        same, sentence = compare(verdicts, journal)
+        typer.echo(sentence, err=not same)
+        raise typer.Exit(0 if same else 1)
