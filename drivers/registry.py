@@ -169,6 +169,25 @@ def _fault(kind: str, location: tuple[int | str, ...], message: str, model: type
     return f"{name}: {text[:1].lower()}{text[1:]}"
 
 
+def open_scanner(
+    *, scanner_id: str, address: str, clock: ClockPair, options: Mapping[str, Any] | None = None
+) -> Any:
+    """Make a barcode scanner, a `drivers.scanner.scanner.Scanner`; it connects when it is entered.
+
+    Args:
+        scanner_id: its name in the bench file.
+        address: `serial:...`, `tcp:...` or `keyboard:/dev/input/by-id/...`.
+        clock: gives (monotonic seconds, UTC seconds).
+        options: see `ScannerOptions`.
+
+    Raises:
+        OptionsInvalid, AddressInvalid: the bench file is at fault.
+    """
+    module = importlib.import_module("drivers.scanner.scanner")
+    checked = _check_options("scanner", module.ScannerOptions, dict(options or {}), address)
+    return module.Scanner(scanner_id=scanner_id, address=address, clock=clock, options=checked)
+
+
 def list_drivers() -> list[DriverEntry]:
     """Every driver with what it can do, or the reason why it cannot be used."""
     entries = []

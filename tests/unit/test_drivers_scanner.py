@@ -13,8 +13,9 @@ from pathlib import Path
 
 import pytest
 
-from drivers.errors import AddressInvalid, LinkLost, LinkUnavailable
+from drivers.errors import AddressInvalid, LinkLost, LinkUnavailable, MeterError
 from drivers.link.framing import LineFramer
+from drivers.registry import open_scanner
 from drivers.scanner.codes import parse_code
 from drivers.scanner.keyboard import KeyText
 from drivers.scanner.scanner import Scanner, ScannerOptions
@@ -89,3 +90,10 @@ async def test_a_keyboard_that_is_none_is_refused_in_one_sentence(tmp_path):
     with pytest.raises(LinkUnavailable, match="cannot be opened"):
         async with Scanner(scanner_id="s", address=f"keyboard:{plain}", clock=clock):
             pass
+
+
+def test_a_scanner_is_made_from_a_bench_file_and_its_faults_are_sentences():
+    made = open_scanner(scanner_id="s", address="tcp:127.0.0.1:1", clock=clock, options={"pattern": PATTERN})
+    assert isinstance(made, Scanner)
+    with pytest.raises(MeterError, match="not a regular expression"):
+        open_scanner(scanner_id="s", address="tcp:127.0.0.1:1", clock=clock, options={"pattern": "("})
