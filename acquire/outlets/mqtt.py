@@ -35,7 +35,8 @@ class Broker:
 
     Attributes:
         host, port: of the broker.
-        version: "5" or "3.1.1".
+        version: "5" or "3.1.1". Only with 5 can a broker refuse a message: with 3.1.1 one that may not be
+            published, or is too large, is acknowledged and dropped.
         tls: whether to encrypt. `ca`, `certificate` and `key` are PEM files, read anew at each connection, so
             that renewed ones are used without a restart.
         ca: own authority; None trusts the system's.

@@ -296,6 +296,23 @@ async def test_a_broker_that_refuses_a_topic_does_not_swallow_the_verdict(journa
     assert await journal.cursor("mqtt") == 0
 
 
+async def test_a_broker_that_takes_only_small_messages_does_not_swallow_the_verdict(journal, tmp_path):
+    """MQTT 5 refuses; the verdict waits on the journal, and goes out when it may.
+
+    With 3.1.1 a broker has no words for it: this one answers PUBACK and drops the message. Hence 5 by default.
+    """
+    with Mosquitto(tmp_path / "small", "message_size_limit 600") as broker:
+        await journal.append(verdicts(1))
+        async with publishing(journal, broker.port) as outlet:
+            assert str(broker.port) in await failing(outlet)
+            assert await journal.cursor("mqtt") == 0
+            broker.kill()
+            broker.more = ""
+            broker.start()
+            async with asyncio.timeout(8.0):
+                await journal_at(journal, 1)
+
+
 # ---------------------------------------------------------------------- what comes in
 
 

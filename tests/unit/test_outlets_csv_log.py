@@ -358,6 +358,23 @@ async def test_an_older_journal_put_back_does_not_swallow_rows(journal, folder, 
     assert ids.is_unique
 
 
+async def test_a_clock_set_back_and_forward_loses_no_row(journal, folder):
+    """Over midnight and back, between starts and within one: each row once, in its day's file, in order."""
+    days = [0, 1, -1, 0, 2, 0, -1]
+    for number, day in enumerate(days):
+        now_s = NOON_S + day * 86_400.0
+        await journal.append([(verdict(10 * number + n, utc_s=now_s), None) for n in range(2)])
+        await drained(journal, folder)
+
+    found = {file.name: serials(file) for file in folder.iterdir()}
+    assert found == {
+        f"verdicts-2025-11-{25 + day}.csv": wanted(
+            *(10 * number + n for number, other in enumerate(days) if other == day for n in range(2))
+        )
+        for day in set(days)
+    }
+
+
 async def test_a_folder_that_cannot_be_made_is_told(journal, tmp_path):
     """And what waits stays in the journal."""
     (tmp_path / "csv").write_text("in the way")
