@@ -20,6 +20,7 @@ from rich.text import Text
 from acquire.assembly import assemble
 from acquire.clock import RealClock
 from acquire.daemon import Daemon
+from acquire.errors import SteadyohmError
 from acquire.outlets.terminal import Tally, Terminal
 from acquire.records import ConfirmOpen, Event, Outcome, StartUnit
 from acquire.settings import load_bench
@@ -51,13 +52,35 @@ def new_folder(wanted: Path | None) -> Path:
     return next(folder for n in count(1) if not (folder := Path(f"demo-{n}")).exists())
 
 
+class FolderUnusable(SteadyohmError):
+    """The folder that was named for a run cannot take it."""
+
+    exit_code = 2
+
+
+def make_folder(folder: Path) -> None:
+    """Make the folder of a run.
+
+    Raises:
+        FolderUnusable: it cannot be made, or holds a run already: its open unit would go on in this one.
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise FolderUnusable(
+            f"{folder} cannot be made a folder ({error.strerror}).", "Name another."
+        ) from error
+    if (folder / "journal").exists():
+        raise FolderUnusable(f"{folder} holds a run already.", "Name another folder, or leave --dir out.")
+
+
 async def run_demo(options: DemoOptions, console: Console) -> int:
     """Play the whole demonstration.
 
     Returns:
         How many units ended otherwise than their planted faults call for; 0 when all is well.
     """
-    options.folder.mkdir(parents=True, exist_ok=True)
+    make_folder(options.folder)
     truth_file = options.folder / "truth.jsonl"
     words = ["--scene", "plover-80", "--seed", str(options.seed), "--units", str(options.units)]
     words += ["--speed", str(options.speed), "--truth", str(truth_file)]
@@ -75,7 +98,8 @@ async def run_demo(options: DemoOptions, console: Console) -> int:
     planted = read_truth(truth_file)
     console.print(comparison(terminal.units, planted))
     _what_next(console, options.folder)
-    return sum(not as_planted(unit.outcome, planted.get(unit.serial, {})) for unit in terminal.units)
+    ended = sum(as_planted(unit.outcome, planted.get(unit.serial, {})) for unit in terminal.units)
+    return options.units - ended
 
 
 async def _at_work(daemon: Daemon, simulation: StandIn) -> None:
@@ -144,7 +168,8 @@ def comparison(units: list[Tally], planted: dict[str, dict[str, Any]]) -> Table:
     for unit in units:
         fact = planted.get(unit.serial, {})
         mark = "" if as_planted(unit.outcome, fact) else "  (not as planted)"
-        table.add_row(unit.serial, in_words(fact), Text(unit.words + mark, style=unit.style), unit.why)
+        words = Text(unit.words + mark, style=unit.style)
+        table.add_row(Text(unit.serial), Text(in_words(fact)), words, Text(unit.why))
     return table
 
 

@@ -67,6 +67,10 @@ def to_command(line: str) -> Command | None:
     return makers[word](rest)
 
 
+RUB_OUT = "\x15"
+"""Ctrl-U, which takes the whole line back on every terminal (termios VKILL)."""
+
+
 class Keyboard:
     """Standard input, read without holding up the loop.
 
@@ -82,13 +86,16 @@ class Keyboard:
         """
         self._typing = typing
         self._text = ""
+        self._after_return = False
         self._decode = codecs.getincrementaldecoder("utf-8")("replace")
 
     async def lines(self) -> AsyncIterator[str]:
-        """Give each line when it ends; returns at the end of the input."""
+        """Give each line when it ends; returns at the end of the input, or at once where there is none."""
+        number = _standard_input()
+        if number is None:
+            return
         loop = asyncio.get_running_loop()
         arrived: asyncio.Queue[bytes] = asyncio.Queue()
-        number = sys.stdin.fileno()
 
         def take() -> None:
             try:
@@ -114,26 +121,55 @@ class Keyboard:
     def _split(self, chunk: bytes) -> list[str]:
         finished = []
         for character in self._decode.decode(chunk):
+            second_half = character == "\n" and self._after_return  # many scanners send both: one Enter
+            self._after_return = character == "\r"
+            if second_half:
+                continue
             if character in "\r\n":
                 finished.append(self._text)
                 self._text = ""
             elif character in "\x7f\b":
                 self._text = self._text[:-1]
+            elif character == RUB_OUT:
+                self._text = ""
             elif len(self._text) <= LONGEST_LINE:
                 self._text += character
         self._typing(self._text)
         return finished
 
 
+def _standard_input() -> int | None:
+    """Its number; None where there is none, or where it is the terminal of somebody else just now.
+
+    A program in the background must leave the terminal alone: the system stops it otherwise (SIGTTOU).
+    """
+    try:
+        number = sys.stdin.fileno()
+    except (AttributeError, OSError, ValueError):  # closed by whoever started us: sys.stdin may be None
+        return None
+    if os.isatty(number):
+        try:
+            return number if os.tcgetpgrp(number) == os.getpgrp() else None
+        except OSError:
+            return None
+    return number
+
+
 @contextlib.contextmanager
 def _keys_one_by_one(number: int) -> Iterator[None]:
-    """Take a terminal out of its line mode, and put it back whatever happens. Ctrl-C keeps its meaning."""
+    """Take a terminal out of its line mode, and put it back whatever happens. Ctrl-C keeps its meaning.
+
+    A return is not turned into a line feed either, so that the two of a scanner can be told from two Enters.
+    """
     if not os.isatty(number):
         yield
         return
     before = termios.tcgetattr(number)
     try:
         tty.setcbreak(number)
+        mode = termios.tcgetattr(number)
+        mode[0] &= ~termios.ICRNL
+        termios.tcsetattr(number, termios.TCSANOW, mode)
         yield
     finally:
         termios.tcsetattr(number, termios.TCSADRAIN, before)

@@ -6,7 +6,10 @@ stay apart for colour-blind eyes. Not a source of truth: it shows what the journ
 
 from __future__ import annotations
 
+import contextlib
 import math
+import os
+import sys
 from collections import Counter
 from dataclasses import dataclass, field
 from typing import Self
@@ -66,6 +69,23 @@ def limits_scale(verdict: Verdict, width: int = 9) -> str:
     line[first] = line[last] = "┃"
     line[column(value)] = "◆"
     return "".join(line)
+
+
+class BenchConsole(Console):
+    """A console that takes serials and paths as they are, and that may lose its reader.
+
+    When whoever reads us has left, the bench goes on without a display: the journal is the record.
+    """
+
+    def __init__(self) -> None:
+        """Write to standard output."""
+        super().__init__(markup=False, emoji=False, highlight=False)
+
+    def on_broken_pipe(self) -> None:
+        """Write into nowhere from now on."""
+        self.quiet = True
+        with contextlib.suppress(OSError, ValueError, AttributeError):
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 @dataclass(slots=True)
@@ -148,7 +168,9 @@ class Terminal:
 
     def _unit_done(self, result: UnitResult) -> None:
         if result.outcome is None:
-            word, style, why = f"◌ held: {result.held}", "bold yellow", result.held
+            given_up = result.held.startswith("given up")
+            word, style = f"◌ {result.held}" if given_up else f"◌ held: {result.held}", "bold yellow"
+            why = ""
             if result.wait_s:
                 word += f"; try again in about {max(1, round(result.wait_s / 60))} min"
         else:
@@ -180,7 +202,7 @@ class Terminal:
         for head in ("unit", "verdict", "explanation"):
             table.add_column(head, style="bold" if head == "unit" else "")
         for unit in self.units:
-            table.add_row(unit.serial, Text(unit.words, style=unit.style), unit.why)
+            table.add_row(Text(unit.serial), Text(unit.words, style=unit.style), Text(unit.why))
         return table
 
 
