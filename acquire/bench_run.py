@@ -16,7 +16,7 @@ from typing import TextIO
 from acquire.assembly import assemble
 from acquire.clock import RealClock
 from acquire.daemon import Daemon
-from acquire.errors import InputImpossible, SteadyohmError
+from acquire.errors import InputImpossible, JournalUnusable, SteadyohmError
 from acquire.keyboard import HELP, Keyboard, to_command
 from acquire.outlets.terminal import BenchConsole, Terminal
 from acquire.records import Notice, Weight
@@ -32,7 +32,7 @@ async def run_bench(bench_file: Path, record: Path | None = None) -> None:
 
     Raises:
         FileInvalid: the bench file, its sheet or its meter file cannot be used.
-        JournalUnusable: the record cannot be opened.
+        JournalUnusable: the record cannot be opened, or could not take everything before the stop.
     """
     bench = load_bench(bench_file)
     stop = asyncio.Event()
@@ -48,6 +48,8 @@ async def run_bench(bench_file: Path, record: Path | None = None) -> None:
             keys.cancel()
             with contextlib.suppress(asyncio.CancelledError):
                 await keys
+    if daemon.unwritten:
+        raise JournalUnusable("Stopped before the journal could take the last records: they are lost.")
     if terminal.units:
         console.print(terminal.summary())
     console.print(f"Stopped. {daemon.verdicts} verdicts of this run are in {bench.journal.folder}.")
@@ -85,9 +87,9 @@ async def _follow(keyboard: Keyboard, daemon: Daemon) -> None:
 
 @contextlib.contextmanager
 def stops_on_signals(stop: asyncio.Event) -> Iterator[None]:
-    """Let Ctrl-C and SIGTERM ask for a clean stop."""
+    """Let Ctrl-C, SIGTERM and a terminal that is closed ask for a clean stop."""
     loop = asyncio.get_running_loop()
-    numbers = (signal.SIGINT, signal.SIGTERM)
+    numbers = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
     for number in numbers:
         loop.add_signal_handler(number, stop.set)
     try:

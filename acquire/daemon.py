@@ -38,7 +38,10 @@ TICK_S = 0.25
 """How often the heart is told the time, real seconds."""
 
 DRAIN_S = 4.0
-"""How long outlets may take to finish after a stop is asked for; systemd is told 5 s."""
+"""How long journal and outlets together may take to finish after a stop is asked for; systemd is told 5 s."""
+
+LEAST_DRAIN_S = 0.3
+"""What outlets get of that even when the journal took all of it."""
 
 RETRY_JOURNAL_S = 1.0
 """How often a journal that refuses is tried again."""
@@ -63,6 +66,7 @@ class Daemon:
         first_notices: what was found while the parts were made and the operator must know.
         halted: True while the journal cannot be written; no reading is taken then.
         verdicts: how many were given since the start.
+        unwritten: True where the bench had to stop before the journal could take everything.
     """
 
     pipeline: Pipeline
@@ -76,6 +80,7 @@ class Daemon:
     first_notices: Sequence[Notice] = ()
     halted: bool = False
     verdicts: int = 0
+    unwritten: bool = False
     _events: asyncio.Queue[Sequence[Event]] = field(default_factory=lambda: asyncio.Queue(1000))
 
     # ------------------------------------------------------------------ in
@@ -148,6 +153,12 @@ class Daemon:
             stop: set by a signal or by whoever started the bench.
             ready: called once all tasks are under way.
         """
+        try:
+            await self._work(stop, ready)
+        finally:
+            await self.journal.close()
+
+    async def _work(self, stop: asyncio.Event, ready: Callable[[], None]) -> None:
         await self._resume()
         await self._out(self.first_notices)
         drained = asyncio.Event()
@@ -162,20 +173,21 @@ class Daemon:
                 source.cancel()
             await asyncio.wait(sources)
             await self._finish(publisher, outlets, drained)
-        await self.journal.close()
 
     async def _finish(
         self, publisher: asyncio.Task[None], outlets: list[asyncio.Task[None]], drained: asyncio.Event
     ) -> None:
         """Journal what is still under way, then give the outlets a few seconds to follow."""
+        loop = asyncio.get_running_loop()
+        last_s = loop.time() + DRAIN_S
         try:
             await asyncio.wait_for(self._events.join(), DRAIN_S)
         except TimeoutError:
-            self.show(self._notice("journal.late", "Stopped before the journal could be written."))
+            self.unwritten = True
         publisher.cancel()
         drained.set()
         if outlets:
-            _, late = await asyncio.wait(outlets, timeout=DRAIN_S)
+            _, late = await asyncio.wait(outlets, timeout=max(LEAST_DRAIN_S, last_s - loop.time()))
             for task in late:  # their cursors stand where they got to; the next start goes on from there
                 task.cancel()
 
@@ -183,7 +195,11 @@ class Daemon:
         """Put a unit that a power cut interrupted back on the bench."""
         records = [entry.record for entry in await self.journal.open_unit()]
         started = next((record for record in records if isinstance(record, UnitStarted)), None)
-        if started is None or started.sheet_hash != self.pipeline.place.sheet.content_hash:
+        if started is None:
+            return
+        if started.sheet_hash != self.pipeline.place.sheet.content_hash:
+            text = f"{started.serial} was interrupted, but its sheet is another one now: start it afresh."
+            self.show(self._notice("unit.dropped", text, Weight.WARNING))
             return
         self.pipeline.resume(started, [record for record in records if isinstance(record, Verdict)])
         text = f"{started.serial} was interrupted: it goes on where it stopped."
