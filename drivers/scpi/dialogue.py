@@ -17,6 +17,9 @@ from drivers.scpi import language
 from drivers.scpi.options import BenchMeterOptions
 
 _ATTEMPTS = 3
+_DEVICE_CLEAR = (
+    b"\x03\n"  # Ctrl-C, as makers' manuals give it for RS-232; the line feed ends it where unknown
+)
 _TIDY_S = 1.0  # answers to *IDN?, *OPC?, SYST:ERR? need no conversion; workshop choice
 
 
@@ -191,6 +194,8 @@ class Dialogue:
                 return
             if attempt > 0 or (self._opened_before and not askable):
                 await self._reopen()
+                if self._serial:  # opening a port anew clears nothing in the meter; this is its device clear
+                    await self._channel.write(_DEVICE_CLEAR, self._options.reply_timeout_s)
             self._opened_before = True
             self._framer.reset()
             self._lines.clear()

@@ -3,7 +3,11 @@
 from __future__ import annotations
 
 import asyncio
+import os
+import select
+import threading
 import time
+import tty
 
 import pytest
 
@@ -12,7 +16,7 @@ from drivers.meter import Meter, Setup
 from drivers.reading import Kind, Origin, Quantity
 from drivers.scpi.bench_meter import BenchMeter
 from drivers.scpi.options import BenchMeterOptions
-from tests.benchmarks.drivers_peers import Instrument
+from tests.benchmarks.drivers_peers import IDN, Instrument
 
 
 def clock():
@@ -200,3 +204,39 @@ async def test_what_a_multimeter_cannot_measure_is_refused_in_one_sentence():
     async with Instrument() as instrument, meter_at(instrument) as meter:
         with pytest.raises(MeterRefused, match="does not measure inductance"):
             await meter.configure(Setup(Quantity.INDUCTANCE))
+
+
+async def test_a_serial_meter_that_hangs_is_cleared_with_ctrl_c():
+    """Over RS-232 there is no connection to drop: Ctrl-C is the device clear of makers' manuals."""
+    master, slave = os.openpty()
+    tty.setraw(slave)
+    stop = threading.Event()
+
+    def play():
+        hanging, buffer = True, b""
+        answers = {b"*IDN?": IDN, b"*OPC?": "1", b"SYST:ERR?": '0,"No error"', b"READ?": "+2.0E+01"}
+        answers[b"CONF?"] = '"RES +1.0E+02,+1.0E-04"'
+        while not stop.is_set():
+            if not select.select([master], [], [], 0.02)[0]:
+                continue
+            buffer += os.read(master, 256)
+            if b"\x03" in buffer:
+                hanging, buffer = False, buffer.rpartition(b"\x03")[2]
+            *lines, buffer = buffer.split(b"\n")
+            for line in lines:
+                if not hanging and line in answers:
+                    os.write(master, answers[line].encode() + b"\r\n")
+
+    playing = asyncio.create_task(asyncio.to_thread(play))
+    options = BenchMeterOptions(reply_timeout_s=0.3, quiet_s=0.02)
+    meter = BenchMeter(meter_id="s", address=f"serial:{os.ttyname(slave)}", clock=clock, options=options)
+    try:
+        async with meter:
+            await meter.configure(Setup(Quantity.RESISTANCE, 100.0))
+            (reading,) = await take(meter, 1)
+    finally:
+        stop.set()
+        await playing
+        os.close(master)
+        os.close(slave)
+    assert reading.value_si == 20.0
