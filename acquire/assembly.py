@@ -83,8 +83,10 @@ async def assemble(
         lambda: Journal.open(Path(bench.journal.folder), bench=bench.name, clock=clock)
     )
     conditions = _conditions(bench, clock)
-    if conditions.lead is None:
-        conditions.lead = await journal.latest_lead_zero()
+    if conditions.lead is None and conditions.lead_wanted:
+        zero = await journal.latest_lead_zero()
+        if zero is not None and zero.meter_id == bench.meter.id:  # another meter has leads of its own
+            conditions.lead = zero
     pipeline = RecordedPipeline(
         place,
         ModelStatements(model),
