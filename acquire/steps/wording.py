@@ -20,7 +20,7 @@ def ohm_text(ohm: float, digits: int = 4) -> str:
     for size, unit in ((1e6, "MΩ"), (1e3, "kΩ"), (1.0, "Ω")):
         if abs(ohm) >= size:
             return f"{_rounded(ohm / size, digits)} {unit}"
-    return f"{round(ohm, 4):g} Ω"
+    return f"{ohm:.{digits}g} Ω" if abs(ohm) >= 1e-4 else "0 Ω"
 
 
 def either(names: Iterable[object]) -> str:

@@ -36,7 +36,7 @@ _SETTLED = 0.95
 """A first explanation this likely needs no further measurement; workshop choice."""
 
 
-_RIVAL = 0.1
+_RIVAL = 0.03
 """An explanation this likely relative to the first is worth telling apart from it; workshop choice."""
 
 _KEY_COST = 0.5
@@ -157,7 +157,7 @@ def best_next_pair(
     purpose: Purpose = Purpose.INCOMING,
     four_wire_below_ohm: float = 0.0,
 ) -> Pair | None:
-    """The pair not yet measured whose reading would tell the explanations apart best.
+    """The pair not yet measured whose reading would tell the first two explanations apart best.
 
     Args:
         sheet: of the unit.
@@ -177,7 +177,10 @@ def best_next_pair(
     log_joint = np.where(seen, book.laws.log_prior + _explain(book, readings).log_like, -np.inf)
     weights = np.exp(log_joint - log_joint.max())
     by_case = np.bincount(book.laws.case, weights)
-    weights = np.where(by_case[book.laws.case] >= _RIVAL * by_case.max(), weights, 0.0)
+    first, second = np.argsort(-by_case)[:2]
+    if by_case[second] < _RIVAL * by_case[first]:
+        return None
+    weights = np.where(np.isin(book.laws.case, (first, second)), weights, 0.0)
     worth = {
         pair: gain * (1.0 if math.isfinite(table.nominal_ohm(pair)) else _KEY_COST)
         for pair, gain in information(book, readings, weights / weights.sum()).items()

@@ -88,5 +88,5 @@ def test_a_meter_too_poor_for_a_step_is_named():
     found = dict(serious(FATHOM, expanded=lambda _step, _ohm: 0.5))
     assert list(found) == ["step[2]", "step[3]"]
     assert found["step[2]"] == (
-        "The meter knows 1.647 Ω to 0.5 Ω only, and the tolerance is 0.0656 Ω: it cannot judge this step."
+        "The meter knows 1.647 Ω to 0.5 Ω only, and the tolerance is 0.066 Ω: it cannot judge this step."
     )

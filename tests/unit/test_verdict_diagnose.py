@@ -158,11 +158,21 @@ def test_next_pair_tells_a_break_in_the_winding_from_one_in_the_lead():
     assert best_next_pair(PLOVER, TABLES["Plover 80"], readings, explained(PLOVER, readings)) is None
 
 
-def test_next_pair_after_one_high_reading_separates_joint_and_winding():
-    """1–2 reads 12 ohm high: 1–3 or 2–3 says whether it is the winding, pin 1 or pin 2."""
+def test_next_pair_after_one_high_reading_is_another_winding():
+    """6 % too much may be warmth: a winding that has nothing to do with 1–2 tells."""
     readings = plover(214.6, 58.2, 248.69)[:1]
     found = explained(PLOVER, readings)
-    assert best_next_pair(PLOVER, TABLES["Plover 80"], readings, found) in (Pair("1", "3"), Pair("2", "3"))
+    pair = best_next_pair(PLOVER, TABLES["Plover 80"], readings, found)
+    assert found[0].fault == "warm"
+    assert {b.name for b in TABLES["Plover 80"].windings(pair)} & {"trigger", "lighting", "fast charge"}
+
+
+def test_next_pair_after_two_high_readings_is_their_diagonal():
+    """10 ohm more on 2–3 only: a joint in pin 2 or 3, or thin wire; the diagonal or 1–2 settles it."""
+    readings = plover(202.6, 56.2, 258.6)[1:2]
+    found = explained(PLOVER, readings)
+    pair = best_next_pair(PLOVER, TABLES["Plover 80"], readings, found)
+    assert pair in (Pair("1", "2"), Pair("1", "3"))
 
 
 def test_no_next_pair_when_all_is_clear():
