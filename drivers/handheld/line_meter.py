@@ -16,8 +16,9 @@ from typing import Annotated, ClassVar, Self
 
 from pydantic import BaseModel, ConfigDict, Field, field_validator
 
-from drivers.errors import FrameGarbled, LinkTimeout
+from drivers.errors import FrameGarbled, LinkTimeout, MeterError
 from drivers.frame import Decoded, FrameProtocol, FrameRefused, NotMeasured
+from drivers.handheld.agreement import Agreement, Rule, Stamped
 from drivers.handheld.lines import FLAG_OF, GRAMMAR, QUANTITIES, LineReading, parse_line
 from drivers.link.address import PLAIN_LINE
 from drivers.link.framing import Framer, LineFramer
@@ -42,6 +43,9 @@ class LineMeterOptions(BaseModel):
         poll_s: pause between two questions; seconds.
         silence_s: longest pause before the meter counts as silent; seconds.
         encoding: of the lines.
+        agreement: "off" trusts each line, as befits USB and TCP, which check bytes below, and lines with
+            `*HH`; "near" holds a line back until a neighbour agrees within half a percent or three counts,
+            "exact" until one is the same: for long RS-232 lines.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
@@ -52,6 +56,7 @@ class LineMeterOptions(BaseModel):
     poll_s: Annotated[float, Field(ge=0, le=3600)] = 0.5
     silence_s: Annotated[float, Field(gt=0, le=3600)] = 5.0
     encoding: str = "utf-8"
+    agreement: Rule = "off"
 
     @field_validator("pattern")
     @classmethod
@@ -94,8 +99,7 @@ class LineFormat(FrameProtocol):
         quantity = found.quantity or self._options.quantity
         if quantity is None:
             raise NotMeasured("the line names no unit, and none is set in the options")
-        origin = Origin.INFERRED if found.resolution_si else Origin.UNKNOWN
-        return Decoded(quantity, found.kind, found.value_si, found.resolution_si, None, origin, found.flags)
+        return decoded_line(found, quantity)
 
 
 class LineMeter:
@@ -133,6 +137,7 @@ class LineMeter:
         self._clock = clock
         self._address = address
         self._channel = channel_for(address)
+        self._agreement = Agreement(self._options.agreement)
         self._framer = LineFramer(joins_midway=self._options.query is None)
         self._waiting: list[bytes] = []
         self._conversion = 0
@@ -158,6 +163,7 @@ class LineMeter:
     def _forget(self) -> None:
         self._framer.reset()
         self._waiting.clear()
+        self._agreement.reset()
 
     async def identity(self) -> Identity:
         """Plain lines name nobody."""
@@ -171,6 +177,7 @@ class LineMeter:
         """
         self._generation += 1
         self._waiting.clear()
+        self._agreement.forget_waiting()
         if self._seen is None or _alike(self._seen, setup.quantity):
             return Held(setup.quantity)
         wanted = setup.quantity.value.replace("_", " ")
@@ -191,21 +198,32 @@ class LineMeter:
         while True:
             line = await self._next_line()
             generation = self._generation
-            reading = self._reading_of(line)
-            if reading is not None and generation == self._generation:
-                yield reading
+            for stamped in self._take(line):
+                if generation == self._generation:
+                    yield self._reading_of(stamped)
 
     async def _next_line(self) -> bytes:
         loop = asyncio.get_running_loop()
         if not self._waiting and self._options.query is not None:
             await self._ask(self._options.query)
         until_s = loop.time() + self._options.silence_s
+        last = b""
         while not self._waiting:
-            left_s = until_s - loop.time()
-            if left_s <= 0:
-                raise LinkTimeout(f"no line for {self._options.silence_s:g} s", port=self._address)
-            self._waiting += self._framer.feed(await self._channel.read_some(left_s))
+            try:
+                data = await self._channel.read_some(max(until_s - loop.time(), 0.001))
+            except LinkTimeout:
+                raise self._no_line(last) from None
+            last = data
+            self._waiting += self._framer.feed(data)
+            if not self._waiting and loop.time() >= until_s:
+                raise self._no_line(last)
         return self._waiting.pop(0)
+
+    def _no_line(self, last: bytes) -> MeterError:
+        silence_s = self._options.silence_s
+        if last:
+            return FrameGarbled(f"bytes come, but no line in {silence_s:g} s", port=self._address, raw=last)
+        return LinkTimeout(f"no line for {silence_s:g} s", port=self._address)
 
     async def _ask(self, query: str) -> None:
         """Ask for one reading; an answer to a former question, if it came late, is thrown away first."""
@@ -214,7 +232,7 @@ class LineMeter:
         self._framer.reset()
         await self._channel.write(query.encode(self._options.encoding, "replace"), _WRITE_S)
 
-    def _reading_of(self, line: bytes) -> Reading | None:
+    def _take(self, line: bytes) -> list[Stamped]:
         try:
             found = parse_line(line.decode(self._options.encoding), self._pattern)
         except ValueError:  # UnicodeDecodeError is one, too
@@ -223,33 +241,41 @@ class LineMeter:
                 raise FrameGarbled(
                     f"{self._garbled} lines in a row are no readings", port=self._address, raw=line
                 ) from None
-            return None
+            return []
         if found is None:
-            return None
+            return []
         self._garbled = 0
         quantity = found.quantity or self._options.quantity or self._seen
         if quantity is None:
-            return None  # `OL` before any unit was seen: of what?
+            return []  # `OL` before any unit was seen: of what?
         self._seen = quantity
-        return self._made(found, quantity, line)
-
-    def _made(self, found: LineReading, quantity: Quantity, line: bytes) -> Reading:
-        monotonic_s, utc_s = self._clock()
         self._conversion += 1
+        return self._agreement.take(
+            Stamped(decoded_line(found, quantity), self._conversion, *self._clock(), line)
+        )
+
+    def _reading_of(self, stamped: Stamped) -> Reading:
+        decoded = stamped.decoded
         return Reading(
             meter_id=self.meter_id,
-            quantity=quantity,
-            kind=found.kind,
-            value_si=found.value_si,
-            monotonic_s=monotonic_s,
-            utc_s=utc_s,
-            conversion=self._conversion,
-            resolution_si=found.resolution_si,
-            range_origin=Origin.INFERRED if found.resolution_si else Origin.UNKNOWN,
-            flags=found.flags,
+            quantity=decoded.quantity,
+            kind=decoded.kind,
+            value_si=decoded.value_si,
+            monotonic_s=stamped.monotonic_s,
+            utc_s=stamped.utc_s,
+            conversion=stamped.conversion,
+            resolution_si=decoded.resolution_si,
+            range_origin=decoded.range_origin,
+            flags=decoded.flags,
             flags_visible=self.capabilities.flags_visible,
-            raw=line,
+            raw=stamped.raw,
         )
+
+
+def decoded_line(found: LineReading, quantity: Quantity) -> Decoded:
+    """What a line says, once it is known what of."""
+    origin = Origin.INFERRED if found.resolution_si else Origin.UNKNOWN
+    return Decoded(quantity, found.kind, found.value_si, found.resolution_si, None, origin, found.flags)
 
 
 def _alike(seen: Quantity, wanted: Quantity) -> bool:
