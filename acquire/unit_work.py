@@ -36,6 +36,7 @@ from acquire.steps.unit import Ruling, UnitProgress
 from acquire.steps.warm import WARM_CHECK
 from acquire.verdict.close import close_unit
 from acquire.verdict.judge import Attempt, judge, judge_open, judge_repeat
+from acquire.verdict.warmth import worth_a_second_look
 from drivers.reading import Quantity
 
 FAILING = frozenset({Outcome.CONDITIONAL_FAIL, Outcome.FAIL})
@@ -150,8 +151,10 @@ class UnitWork:
         else:
             nominal_ohm = self.table.nominal_ohm(step.pair)
             verdict, evidence = judge(match, step, self._limits(step), nominal_ohm, attempt, self.place)
-            # A unit that fails is not made better by being cold: its first pair need not be read again.
-            progress.warm_check = not {progress.outcome, verdict.outcome} & FAILING
+            # Of a unit that fails, the first pair is read again only where it may be warm instead of bad.
+            progress.warm_check = not {progress.outcome, verdict.outcome} & FAILING or worth_a_second_look(
+                self.table, [*progress.readings(), (step.pair, ohm, u_ohm)]
+            )
             counts = progress.judged(verdict.outcome, ohm, u_ohm, repeat_u_ohm=repeat_u_ohm)
         return [Judged(replace(verdict, counts=counts), evidence), *self.closed(settled.utc_s)]
 

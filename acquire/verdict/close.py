@@ -2,21 +2,15 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 
-from acquire.physics.warm import Deviation, Sample, common_shift, fit_cooling, wait_for
+from acquire.physics.warm import Sample
 from acquire.records import Circumstances, Hypothesis, Outcome, UnitResult, UnitStarted
 from acquire.records.words import WORST_LAST
 from acquire.steps.balance import balances
 from acquire.steps.unit import UnitProgress
 from acquire.verdict.diagnose import best_next_pair, diagnose
-
-WARM = "warm"
-"""Name of the hypothesis that holds a unit back instead of failing it."""
-
-SURE_WARM = 0.7
-"""Probability from which a failing unit is called warm, not bad; workshop choice."""
+from acquire.verdict.warmth import is_warm, rest_s
 
 
 def close_unit(
@@ -51,7 +45,8 @@ def close_unit(
     hypotheses: tuple[Hypothesis, ...] = ()
     if outcome is not None and (outcome is not Outcome.PASS or unit.still_warm) and readings:
         hypotheses = diagnose(place.sheet, unit.table, readings, purpose=place.purpose)
-    warm = unit.still_warm or (not rested and _looks_warm(outcome, hypotheses))
+    failing = outcome in (Outcome.FAIL, Outcome.CONDITIONAL_FAIL)
+    warm = unit.still_warm or (failing and not rested and is_warm(unit.table, readings, hypotheses, samples))
     held = given_up or ("the unit is warm" if warm else "")
     return UnitResult(
         bench=place.bench,
@@ -63,7 +58,9 @@ def close_unit(
         operator=started.operator,
         outcome=None if held else outcome,
         held=held,
-        wait_s=_wait_s(unit, samples) if warm and not given_up else None,
+        wait_s=rest_s(unit.table, readings, samples, moved=unit.still_warm)
+        if warm and not given_up
+        else None,
         steps_passed=unit.passed,
         steps_total=unit.total,
         hypotheses=hypotheses[:3],
@@ -72,49 +69,3 @@ def close_unit(
         utc_s=utc_s,
         findings=tuple(each.sentence for each in balanced if each.outcome is not Outcome.PASS),
     )
-
-
-def _wait_s(unit: UnitProgress, samples: Sequence[Sample]) -> float | None:
-    """How long a warm unit must rest: by its own cooling where two touches show it, else by its excess."""
-    limit = unit.table.sheet.warm_limit
-    if unit.still_warm and len(samples) > 1:
-        return fit_cooling(samples, limit).wait_s
-    deviations = [
-        Deviation(ohm / nominal - 1.0, math.hypot(u_ohm, unit.table.spread_ohm(pair)) / nominal)
-        for pair, ohm, u_ohm in unit.readings()
-        if math.isfinite(ohm) and math.isfinite(nominal := unit.table.nominal_ohm(pair))
-    ]
-    return wait_for(common_shift(deviations).fraction, limit) if deviations else None
-
-
-def _looks_warm(outcome: Outcome | None, hypotheses: tuple[Hypothesis, ...]) -> bool:
-    failing = outcome in (Outcome.FAIL, Outcome.CONDITIONAL_FAIL)
-    return (
-        failing
-        and bool(hypotheses)
-        and hypotheses[0].fault == WARM
-        and hypotheses[0].probability >= SURE_WARM
-    )
-
-
-def _rest_s(unit: UnitProgress, elapsed_s: float) -> float | None:
-    """How long a warm unit should rest before it is tried again, seconds; None when nothing tells.
-
-    From the movement of its first resistance, where there is one; else from the percentage that all its pairs
-    have in common. Both with the time constant that parts of this size usually have (`acquire.physics.warm`).
-
-    Args:
-        unit: with its readings.
-        elapsed_s: from the start of the unit to its end, near enough the time between the two looks.
-    """
-    sheet, moved = unit.table.sheet, unit.moved() or 0.0
-    if abs(moved) > sheet.warm_limit and elapsed_s > 0.0:
-        looks = (Sample(0.0, 1.0, sheet.warm_limit), Sample(elapsed_s, 1.0 + moved, sheet.warm_limit))
-        return fit_cooling(looks, sheet.warm_limit).wait_s
-    deviations = []
-    for pair, ohm, u_ohm in unit.readings():
-        nominal_ohm = unit.table.nominal_ohm(pair)
-        if math.isfinite(ohm) and math.isfinite(nominal_ohm) and nominal_ohm > 0.0:
-            u_fraction = math.hypot(u_ohm, unit.table.spread_ohm(pair)) / nominal_ohm
-            deviations.append(Deviation(ohm / nominal_ohm - 1.0, max(u_fraction, 1e-6)))
-    return wait_for(common_shift(deviations).fraction, sheet.warm_limit) if deviations else None
