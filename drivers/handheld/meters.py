@@ -79,7 +79,8 @@ class Stx16Meter(HandMeter):
     @classmethod
     def protocol(cls, options: HandMeterOptions) -> FrameProtocol:
         """Give the protocol for these options."""
-        return Stx16(display=cast("Stx16Options", options).display)
+        chosen = cast("Stx16Options", options)
+        return Stx16(display=chosen.display, blank_means=chosen.blank_means)
 
 
 class Ascii14Meter(HandMeter):

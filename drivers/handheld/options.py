@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -48,9 +48,16 @@ class Fs9721Options(HandMeterOptions):
 
 
 class Stx16Options(HandMeterOptions):
-    """Attributes: display: 1 upper, 2 lower."""
+    """Which display, and what a blank one means.
+
+    Attributes:
+        display: 1 upper, 2 lower.
+        blank_means: "overload" for an ohmmeter that shows no digits with its probes apart, so that lifting them
+            is seen; "no_reading" where that is not known.
+    """
 
     display: Annotated[int, Field(ge=1, le=2)] = 1
+    blank_means: Literal["no_reading", "overload"] = "no_reading"
 
 
 class PolledOptions(HandMeterOptions):

@@ -8,7 +8,7 @@ they send beyond range is not printed there: a field with few digits counts as n
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import ClassVar, Literal
 
 from drivers.frame import Decoded, FrameProtocol, FrameRefused, NotMeasured, scaled
 from drivers.link.address import SerialLine
@@ -52,9 +52,11 @@ class Stx16(FrameProtocol):
 
     Attributes:
         display: 1 for the upper display, 2 for the lower one; the other is passed over.
+        blank_means: what a field with few digits stands for, "no_reading" or "overload".
     """
 
     display: int = 1
+    blank_means: Literal["no_reading", "overload"] = "no_reading"
     name: ClassVar[str] = "stx16"
     frame_bytes: ClassVar[int] = 16
     usual_line: ClassVar[SerialLine] = SerialLine(
@@ -86,7 +88,7 @@ class Stx16(FrameProtocol):
         if not digits.isdigit():
             if sum(byte in b"0123456789" for byte in digits) > len(digits) // 2:
                 raise FrameRefused("a digit is none")  # damage; a meter that shows no number shows few digits
-            return Decoded(quantity, Kind.NO_READING, None)
+            return Decoded(quantity, Kind(self.blank_means), None)
         counts = -int(digits) if frame[5] == ord("1") else int(digits)
         resolution_si = scaled(1, scale / 10 ** (frame[6] - ord("0")))
         value_si = scaled(counts, resolution_si)

@@ -152,3 +152,13 @@ def test_scpi_answers_say_what_they_show(vector):
         assert parse_configuration(text).function in {"FRES", "RES", "VOLT"}
     else:
         assert parse_numbers(text)[0].value is not None
+
+
+def test_a_blank_field_of_the_stx_frame_means_what_the_options_say():
+    """What these meters send beyond range is not printed in their manuals: workshop choice, see the driver."""
+    blank = bytes.fromhex("02 34 31 33 38 30 32 20 20 20 20 20 20 20 20 0d")
+    assert Stx16().decode(blank).kind is Kind.NO_READING
+    assert Stx16(blank_means="overload").decode(blank).kind is Kind.OVERLOAD
+    one_digit_damaged = bytes.fromhex("02 34 31 33 38 30 32 30 30 30 30 31 3a 33 34 0d")
+    with pytest.raises(FrameRefused, match="a digit is none"):
+        Stx16().decode(one_digit_damaged)
