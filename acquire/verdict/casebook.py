@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from acquire.records import Pair
 from acquire.verdict.circuits import Circuit
 from acquire.verdict.dictionary import Case
-from acquire.verdict.solving import SIZES, Bools, Floats, solve
+from acquire.verdict.solving import SIZES, Bools, Floats, solve, whitened
 
 _OPEN_SLIP = 3e-3
 """Chance that a pair confirmed as open conducts after all: the key was pressed beside the pin. Workshop
@@ -44,7 +44,7 @@ class Laws:
         size, size_sd: [circuit, size] of its faults.
         mean_ohm: [circuit, pair]; 0 where open.
         conducts: [circuit, pair].
-        covariance: [circuit, pair, pair], without the measurement's own uncertainty.
+        covariance: [pair, pair, circuit], without the measurement's own uncertainty.
         lean: [circuit, size, pair] ohms per unit of size.
     """
 
@@ -112,18 +112,16 @@ class Casebook:
         laws = self.laws
         both = laws.conducts[:, columns]
         rest = np.where(both, ohm[read] - laws.mean_ohm[:, columns], 0.0)
-        block = laws.covariance[:, columns[:, None], columns] * (both[:, :, None] & both[:, None, :])
-        diagonal = np.arange(len(columns))
         least = _LEAST_U_OHM + _LEAST_U_SHARE * np.abs(ohm[read])
         noise = np.square(np.maximum(np.array(u_ohms, dtype=float)[read], least))
-        block[:, diagonal, diagonal] += np.where(both, noise, 1.0)
-        pull = np.linalg.solve(block, rest[:, :, None])[:, :, 0]
-        chi_square = np.einsum("np,np->n", rest, pull)
-        half_log_det = np.log(np.linalg.cholesky(block)[:, diagonal, diagonal]).sum(axis=1)
+        block = laws.covariance[columns[:, None], columns] * (both.T[:, None] & both.T[None, :])
+        diagonal = np.arange(len(columns))
+        block[diagonal, diagonal] += np.where(both.T, noise[:, None], 1.0)
+        chi_square, log_det, pull = whitened(block, rest.T)
         count = both.sum(axis=1)
-        log_like = -0.5 * (chi_square + count * math.log(2.0 * math.pi)) - half_log_det
+        log_like = -0.5 * (chi_square + log_det + count * math.log(2.0 * math.pi))
         log_like += _atoms(laws.conducts[:, every], ohm)
-        size = laws.size + laws.size_sd**2 * np.einsum("nsp,np->ns", laws.lean[:, :, columns], pull)
+        size = laws.size + laws.size_sd**2 * np.einsum("nsp,pn->ns", laws.lean[:, :, columns], pull)
         return Explained(log_like, chi_square, count, size)
 
 
@@ -163,7 +161,7 @@ def _laws(cases: Sequence[Case], points: tuple[str, ...], two_wire: Bools) -> La
         size_sd=_padded([[d.sd for d in c.directions[: len(c.sizes)]] for _, _, c in circuits]),
         mean_ohm=solved.mean_ohm,
         conducts=solved.conducts,
-        covariance=solved.covariance,
+        covariance=np.ascontiguousarray(solved.covariance.transpose(1, 2, 0)),
         lean=solved.lean,
     )
 

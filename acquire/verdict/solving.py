@@ -63,6 +63,40 @@ def solve(circuits: Sequence[Circuit], points: Sequence[str], two_wire: Bools | 
     return result
 
 
+def whitened(block: Floats, rest: Floats) -> tuple[Floats, Floats, Floats]:
+    """Distances by many small covariance matrices at once.
+
+    Cholesky's factor and the two substitutions, written out over the pairs so that every operation runs over
+    all circuits together; for a few pairs that is ten times as fast as one call of LAPACK per matrix.
+
+    Args:
+        block: [pair, pair, circuit], positive definite; it is overwritten.
+        rest: [pair, circuit], reading less mean.
+
+    Returns:
+        (squared distance [circuit], logarithm of the determinant [circuit], covariance inverse times rest
+        [pair, circuit]).
+    """
+    count = len(rest)
+    white = np.array(rest)
+    for j in range(count):
+        for k in range(j):
+            block[j:, j] -= block[j:, k] * block[j, k]
+        root = np.sqrt(block[j, j])
+        block[j:, j] /= root
+        for k in range(j):
+            white[j] -= block[j, k] * white[k]
+        white[j] /= block[j, j]
+    pull = np.array(white)
+    for j in reversed(range(count)):
+        for k in range(j + 1, count):
+            pull[j] -= block[k, j] * pull[k]
+        pull[j] /= block[j, j]
+    diagonal = np.arange(count)
+    log_det: Floats = 2.0 * np.log(block[diagonal, diagonal]).sum(axis=0)
+    return (white**2).sum(axis=0), log_det, pull
+
+
 def _shape(circuit: Circuit) -> object:
     """Equal for circuits that differ in ohms only."""
     joined = tuple((e.name, e.a, e.b) for e in circuit.elements if math.isfinite(e.ohm))

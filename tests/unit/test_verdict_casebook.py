@@ -14,6 +14,7 @@ from acquire.verdict.casebook import Casebook
 from acquire.verdict.circuits import healthy, log_sizes
 from acquire.verdict.dictionary import PRIORS, cases
 from acquire.verdict.next_pair import information
+from acquire.verdict.solving import whitened
 from tests.known_sheets import FATHOM, PLOVER, QUERN
 
 
@@ -31,6 +32,18 @@ def test_two_solvers_agree_on_every_fault(sheet):
             if math.isfinite(ohm):
                 expected = pytest.approx(ohm + circuit.zero_ohm, rel=1e-6)
                 assert book.laws.mean_ohm[number, column] == expected
+
+
+def test_distances_agree_with_numpy():
+    """The factor written out over pairs, against numpy's own solver and determinant."""
+    dice = np.random.default_rng(3)
+    root = dice.standard_normal((50, 6, 6))
+    block, rest = root @ root.transpose(0, 2, 1) + 0.1 * np.eye(6), dice.standard_normal((50, 6))
+    chi_square, log_det, pull = whitened(np.ascontiguousarray(block.transpose(1, 2, 0)), rest.T)
+    expected = np.linalg.solve(block, rest[:, :, None])[:, :, 0]
+    assert pytest.approx(expected) == pull.T
+    assert chi_square == pytest.approx((expected * rest).sum(axis=1))
+    assert log_det == pytest.approx(np.linalg.slogdet(block)[1])
 
 
 def test_sizes_cover_their_range_evenly():
@@ -92,12 +105,12 @@ def test_information_of_a_pair_agrees_with_sampling():
 
     one, other = book.columns([Pair("1", "2"), Pair("2", "3")])
     laws, index = book.laws, np.flatnonzero(posterior)
-    variance = laws.covariance[index, one, one] + 0.3**2
-    gain = laws.covariance[index, one, other] / variance
+    variance = laws.covariance[one, one, index] + 0.3**2
+    gain = laws.covariance[one, other, index] / variance
     mean = laws.mean_ohm[index, other] + gain * (214.6 - laws.mean_ohm[index, one])
     width = np.sqrt(
-        laws.covariance[index, other, other]
-        - gain * laws.covariance[index, one, other]
+        laws.covariance[other, other, index]
+        - gain * laws.covariance[one, other, index]
         + (0.3 / 214.6 * mean) ** 2
     )
     dice = np.random.default_rng(1)
