@@ -52,8 +52,8 @@ class Stx16Options(HandMeterOptions):
 
     Attributes:
         display: 1 upper, 2 lower.
-        blank_means: "overload" for an ohmmeter that shows no digits with its probes apart, so that lifting them
-            is seen; "no_reading" where that is not known.
+        blank_means: "overload" for an ohmmeter that shows no digits with its probes apart, so that lifting
+            them is seen; "no_reading" where that is not known.
     """
 
     display: Annotated[int, Field(ge=1, le=2)] = 1

@@ -10,9 +10,9 @@ from pathlib import Path
 
 import pytest
 
+from drivers.frame import FrameRefused, NotMeasured
 from drivers.handheld.ascii14 import Ascii14
 from drivers.handheld.es519 import Es519
-from drivers.frame import FrameRefused, NotMeasured
 from drivers.handheld.fs9721 import Fs9721
 from drivers.handheld.fs9922 import Fs9922
 from drivers.handheld.lines import parse_line
@@ -155,7 +155,7 @@ def test_scpi_answers_say_what_they_show(vector):
 
 
 def test_a_blank_field_of_the_stx_frame_means_what_the_options_say():
-    """What these meters send beyond range is not printed in their manuals: workshop choice, see the driver."""
+    """What they send beyond range is not printed in their manuals: workshop choice."""
     blank = bytes.fromhex("02 34 31 33 38 30 32 20 20 20 20 20 20 20 20 0d")
     assert Stx16().decode(blank).kind is Kind.NO_READING
     assert Stx16(blank_means="overload").decode(blank).kind is Kind.OVERLOAD
