@@ -129,6 +129,21 @@ async def test_a_connection_that_breaks_is_told_by_the_will_and_mended(journal, 
     assert [status["state"] for status in ear.of("status")][:3] == ["online", "lost", "online"]
 
 
+@VERSIONS
+async def test_a_bench_that_stays_away_is_lost_to_newcomers_too(journal, mosquitto, version):
+    """The will is retained: whoever looks later is not told that the bench is online."""
+    async with (
+        subscriber(mosquitto.port) as ear,
+        Relay(mosquitto.port) as relay,
+        publishing(journal, relay.port, version=version),
+    ):
+        await ear.until(lambda e: e.of("status"))
+        relay.target = 1  # nobody listens there
+        relay.cut()
+        await ear.until(lambda e: e.of("status")[-1]["state"] == "lost")
+        assert (await retained(mosquitto.port, "status"))["state"] == "lost"
+
+
 async def test_the_present_prompt_is_told_again_after_a_cut(journal, mosquitto):
     """A broker without memory learns it anew."""
     async with subscriber(mosquitto.port) as ear, publishing(journal, mosquitto.port) as outlet:
@@ -299,7 +314,7 @@ async def test_a_broker_that_refuses_a_topic_does_not_swallow_the_verdict(journa
 async def test_a_broker_that_takes_only_small_messages_does_not_swallow_the_verdict(journal, tmp_path):
     """MQTT 5 refuses; the verdict waits on the journal, and goes out when it may.
 
-    With 3.1.1 a broker has no words for it: this one answers PUBACK and drops the message. Hence 5 by default.
+    With 3.1.1 a broker has no words for it: this one answers PUBACK and drops the message. So 5 by default.
     """
     with Mosquitto(tmp_path / "small", "message_size_limit 600") as broker:
         await journal.append(verdicts(1))

@@ -296,6 +296,19 @@ async def test_a_file_taken_away_is_not_written_again(journal, folder):
     assert serials(folder / DAY_FILE) == wanted(3)
 
 
+async def test_a_repair_does_not_bring_back_a_file_that_was_taken_away(journal, folder):
+    """One batch's file is torn, so older entries are looked at again; the other batch's file stays away."""
+    await journal.append([(verdict(n, batch="ab"[n % 2]), None) for n in range(6)])
+    await drained(journal, folder, Split.BATCH)
+    whole = (folder / "batch-a.csv").read_bytes()
+    (folder / "batch-a.csv").write_bytes(whole[:-900])
+    (folder / "batch-b.csv").unlink()
+    await drained(journal, folder, Split.BATCH)
+
+    assert (folder / "batch-a.csv").read_bytes() == whole
+    assert not (folder / "batch-b.csv").exists()
+
+
 async def test_a_file_taken_away_while_running_begins_anew(journal, folder):
     """With its header."""
     outlet = CsvLog(folder)
