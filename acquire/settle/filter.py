@@ -5,9 +5,11 @@ Not for what the value means: leads, temperature, steps and limits come after it
 
 from __future__ import annotations
 
+from collections import deque
+
 from acquire.records.settled import Approach, Contact, LiftOff, Settled, SettleEvent
 from acquire.settle.contact import Report, Touch
-from acquire.settle.doubt import Doubt, Surroundings, ask
+from acquire.settle.doubt import HISTORY_LENGTH, Doubt, Surroundings, ask
 from acquire.settle.noise import Noise, learn
 from acquire.settle.points import Points
 from acquire.settle.rest import Limits, Rest, judge
@@ -16,6 +18,7 @@ from drivers.reading import OHMS, Flag, Kind, Quantity, Reading
 
 _NOT_LIVE = frozenset({Flag.HOLD, Flag.MINIMUM, Flag.MAXIMUM})  # the display shows an older conversion
 _IN_OHMS = OHMS | {Quantity.INSULATION}
+_SILENT_CONVERSIONS = 4  # a slow meter may take this many of its intervals before it counts as silent
 _ODD_SIZE = 1.5  # a reading this factor off the rough size may be a wrong pin: look longer; workshop choice
 
 
@@ -31,6 +34,12 @@ class SettleFilter:
         self._settings = settings or SettleSettings()
         self._doubt = doubt
         self._noise = Noise(self._settings.noise_counts)
+        self._limits = Limits(
+            share=self._settings.share,
+            slope_z=self._settings.slope_z,
+            min_points=self._settings.min_conversions,
+            most_doubt=self._settings.most_doubt,
+        )
         self._expectation = Expectation()
         self._interval_s: float | None = None
         self._last: Reading | None = None
@@ -57,16 +66,8 @@ class SettleFilter:
             return []
         last, self._last = self._last, reading
         if last is not None and reading.quantity is not last.quantity:
-            self._touch = last = None
-        if reading.kind is Kind.NO_READING or (reading.flags and not _NOT_LIVE.isdisjoint(reading.flags)):
-            if self._touch is not None:
-                self._touch.points = Points(self._touch.points.count_si)
-            return []
-        if last is not None:
-            self._note_interval(reading.monotonic_s - last.monotonic_s)
-        if reading.value_si is None:
-            return self._overload(reading, last)
-        return self._value(reading, reading.value_si)
+            return self._other_quantity(reading) + self._live(reading, None)
+        return self._live(reading, last)
 
     def tick(self, monotonic_s: float, utc_s: float) -> list[SettleEvent]:
         """Tell the time, so that a meter fallen silent is noticed.
@@ -77,12 +78,30 @@ class SettleFilter:
         last = self._last
         if last is None or self._touch is None:
             return []
-        if monotonic_s - last.monotonic_s < self._settings.silence_s:
+        patience_s = max(self._settings.silence_s, _SILENT_CONVERSIONS * (self._interval_s or 0.0))
+        if monotonic_s - last.monotonic_s < patience_s:
             return []
         self.reset()
         return [LiftOff(last.meter_id, monotonic_s, utc_s)]
 
     # ------------------------------------------------------------------ the stream
+    def _other_quantity(self, reading: Reading) -> list[SettleEvent]:
+        """The meter was set to measure something else: that ends a contact."""
+        ended, self._touch, self._interval_s = self._touch is not None, None, None
+        return [LiftOff(reading.meter_id, reading.monotonic_s, reading.utc_s)] if ended else []
+
+    def _live(self, reading: Reading, last: Reading | None) -> list[SettleEvent]:
+        """A new conversion of the same quantity as `last`, if that is given."""
+        if reading.kind is Kind.NO_READING or (reading.flags and not _NOT_LIVE.isdisjoint(reading.flags)):
+            if self._touch is not None:
+                self._touch.points = Points(self._touch.points.count_si)
+            return []
+        if last is not None:
+            self._note_interval(reading.monotonic_s - last.monotonic_s)
+        if reading.value_si is None:
+            return self._overload(reading, last)
+        return self._value(reading, reading.value_si)
+
     def _is_repeat(self, reading: Reading) -> bool:
         """One conversion sent twice: same number, or same value far too soon."""
         last = self._last
@@ -109,18 +128,21 @@ class SettleFilter:
             self._interval_s += 0.1 * (bounded_s - self._interval_s)
 
     def _overload(self, reading: Reading, last: Reading | None) -> list[SettleEvent]:
-        """Open probes, or a meter looking for its range."""
+        """Open probes; or a meter on its way down to the range it needs, which shows overloads too."""
         touch = self._touch
         if touch is None:
             return []
         touch.points.block.clear()
         touch.points.mixed = True
-        hunting = last is not None and last.range_full_scale_si != reading.range_full_scale_si
-        if touch.open_since_s is None or hunting:
-            touch.open_since_s, touch.open_conversions = reading.monotonic_s, 0
+        before_si = None if last is None else last.range_full_scale_si
+        now_si = reading.range_full_scale_si
+        if before_si is not None and now_si is not None and now_si < before_si:
+            touch.open_conversions = 0
+        if touch.open_conversions == 0:
+            touch.open_since_s = reading.monotonic_s
         touch.open_conversions += 1
-        open_s = reading.monotonic_s - touch.open_since_s
-        if touch.open_conversions < 2 or open_s < self._settings.lift_off_s:
+        since_s = reading.monotonic_s if touch.open_since_s is None else touch.open_since_s
+        if touch.open_conversions < 2 or reading.monotonic_s - since_s < self._settings.lift_off_s:
             return []
         self._touch = None
         return [LiftOff(reading.meter_id, reading.monotonic_s, reading.utc_s)]
@@ -131,10 +153,12 @@ class SettleFilter:
         now_s, full_scale_si = reading.monotonic_s, reading.range_full_scale_si
         touch = self._touch
         if touch is None:
-            self._touch = touch = Touch(now_s, now_s, full_scale_si, Points(_count_si(reading, value_si)))
+            around = Surroundings(deque(maxlen=HISTORY_LENGTH), now_s, reading.quantity in _IN_OHMS)
+            points = Points(_count_si(reading, value_si))
+            self._touch = touch = Touch(now_s, now_s, full_scale_si, points, around)
             events.append(Contact(reading.meter_id, now_s, reading.utc_s))
         gap = touch.open_since_s is not None and now_s - touch.last_value_s > self._settings.bridge_s
-        touch.open_since_s, touch.last_value_s = None, now_s
+        touch.open_since_s, touch.open_conversions, touch.last_value_s = None, 0, now_s
         if gap or full_scale_si != touch.full_scale_si:
             touch.full_scale_si = full_scale_si
             touch.points, touch.report = Points(_count_si(reading, value_si)), None
@@ -161,7 +185,7 @@ class SettleFilter:
             settings.band_relative * abs(value_si),
             self._expectation.close_enough_si,
         )
-        touch.remember(points.times_s[-1], value_si)
+        touch.around.remember(points.times_s[-1], value_si)
         if touch.report is not None and self._has_left(touch.report, value_si, band_si):
             touch.report = None
             points.keep_newest(2)
@@ -186,24 +210,27 @@ class SettleFilter:
             span_s = max(span_s, self._settings.odd_span_s)
         return span_s
 
+    def _horizon_s(self) -> float:
+        """How far ahead a drift is followed."""
+        slow = self._expectation.slow_winding
+        return self._settings.slow_horizon_s if slow else self._settings.horizon_s
+
     def _judge(
         self, reading: Reading, touch: Touch, band_si: float, span_s: float
     ) -> tuple[float, Rest | None]:
         """Put the points to `rest.judge`, in counts."""
-        settings, points = self._settings, touch.points
-        slow = self._expectation.slow_winding
-        limits = Limits(
+        points = touch.points
+        noise = self._noise.of(reading.quantity, reading.range_full_scale_si, points.count_si)
+        return judge(
+            points,
+            noise,
+            self._limits,
             band=band_si / points.count_si,
-            share=settings.share,
-            slope_z=settings.slope_z,
-            horizon_s=settings.slow_horizon_s if slow else settings.horizon_s,
             span_s=span_s,
-            min_points=settings.min_conversions,
-            most_doubt=settings.most_doubt,
+            horizon_s=self._horizon_s(),
+            around=touch.around,
+            doubt=self._doubt,
         )
-        noise = self._noise.of(reading.quantity.value, reading.range_full_scale_si, points.count_si)
-        around = Surroundings(touch.history, touch.contact_s, reading.quantity in _IN_OHMS)
-        return judge(points, noise, limits, around, self._doubt)
 
     def _has_left(self, report: Report, value_si: float, band_si: float) -> bool:
         """Has the value moved off its report for two points running?"""
@@ -217,7 +244,7 @@ class SettleFilter:
         """Put the judged stretch on record."""
         points, line = touch.points, rest.line
         count_si = points.count_si
-        noise = self._noise.of(reading.quantity.value, reading.range_full_scale_si, count_si)
+        noise = self._noise.of(reading.quantity, reading.range_full_scale_si, count_si)
         learn(noise, points.residuals(line), scatter=self._settings.noise_counts is None)
         value_si = points.value_si(rest.offset)
         touch.report = Report(value_si, rest.sigma * count_si, final)

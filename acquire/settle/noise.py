@@ -8,9 +8,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from itertools import pairwise
 
-_FIRST_GUESS_COUNTS = 1.0  # a meter nobody described: about one count, common practice, no source
+from drivers.reading import Quantity
+
+# A meter nobody described: half a count, or this share of full scale, whichever is more (simulated meters).
+_GUESS_COUNTS = 0.5
+_GUESS_OF_FULL_SCALE = 1.5e-5
 _WEIGHT_OF_FILE = 4.0  # degrees of freedom granted to the figure of the meter's file
-_WEIGHT_OF_GUESS = 2.0
+_WEIGHT_OF_GUESS = 3.0
 _MOST_WEIGHT = 12.0  # what is learnt never weighs more: contacts differ
 _RHO_FIRST = 0.3  # lag-1 autocorrelation of a typical averaging meter; simulated readings
 _RHO_WEIGHT = 8.0
@@ -38,17 +42,18 @@ class Noise:
 
     def __init__(self, known_counts: float | None) -> None:
         self._known = known_counts
-        self._ranges: dict[tuple[str, float | None], RangeNoise] = {}
+        self._ranges: dict[tuple[Quantity, float | None], RangeNoise] = {}
 
-    def of(self, quantity: str, full_scale_si: float | None) -> RangeNoise:
+    def of(self, quantity: Quantity, full_scale_si: float | None, count_si: float) -> RangeNoise:
         """The present belief for a quantity and range; made on first use."""
         key = (quantity, full_scale_si)
         found = self._ranges.get(key)
         if found is None:
-            if self._known is None:
-                found = RangeNoise(_FIRST_GUESS_COUNTS**2, _WEIGHT_OF_GUESS)
-            else:
+            if self._known is not None:
                 found = RangeNoise(self._known**2, _WEIGHT_OF_FILE)
+            else:
+                guess = max(_GUESS_COUNTS, _GUESS_OF_FULL_SCALE * (full_scale_si or 0.0) / count_si)
+                found = RangeNoise(guess**2, _WEIGHT_OF_GUESS)
             self._ranges[key] = found
         return found
 

@@ -1,5 +1,9 @@
 """Is a stretch of readings at rest, what is its value, and how sure is that? A pure computation in counts.
 
+Two questions must both say yes. The slope test asks whether the drift, its own uncertainty added, would
+stay inside half of the band for a while. The doubt (`acquire.settle.doubt`) asks whether contacts that looked
+like this one turned out wrong. It can only hold a report back; it never makes one and never moves the value.
+
 Not for the stream around it (contacts, ranges, overloads): that is `acquire.settle.filter`.
 """
 
@@ -8,10 +12,17 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from acquire.settle.doubt import Doubt, Surroundings, signs
+from acquire.settle.fit import Fit, fit
 from acquire.settle.noise import RangeNoise
+from acquire.settle.points import Line, Points
 
 _QUANTUM = 1.0 / math.sqrt(12.0)  # standard uncertainty of one count: JCGM 100:2008, F.2.2.1
-_SLOW_SHARE = 0.3  # slow part of a meter's noise that averaging does not lower; simulated readings
+_SHORTEN = 0.75  # each stretch tried is this much shorter than the one before
+# A report only just believed states a wider interval than the 95 % learnt for contacts like it, a sure one hardly:
+# so the errors that do happen are covered oftener, at the same coverage overall. Workshop choice.
+_SURE, _CAUTION = 0.92, 1.1
+_DOUBTS_A_POINT = 2  # stretches put to the doubt for each new point: bounds the cost
 # Student t, 97.5 %, 1 to 15 degrees of freedom: JCGM 100:2008, table G.2.
 _T975 = (
     12.71,
@@ -32,33 +43,28 @@ _T975 = (
 )
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Limits:
-    """What a stretch must keep, in counts and seconds."""
+    """What every stretch must keep."""
 
-    band: float
     share: float
     slope_z: float
-    horizon_s: float
-    span_s: float
     min_points: int
+    most_doubt: float
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Rest:
     """A stretch judged: offsets and uncertainties are in counts, relative to the newest point."""
 
-    at_rest: bool
-    unrest: float
+    line: Line
     offset: float
-    points: int
     type_a: float
     drift: float
     quantisation: float
     degrees_of_freedom: float
     expanded: float
     sigma: float
-    residuals: list[float]
 
 
 def student_975(degrees_of_freedom: float) -> float:
@@ -69,69 +75,78 @@ def student_975(degrees_of_freedom: float) -> float:
     return _T975[whole - 1] if whole <= len(_T975) else 1.96 + 2.5 / degrees_of_freedom
 
 
-def judge(times_s: list[float], values: list[float], noise: RangeNoise, limits: Limits) -> Rest | None:
+def judge(
+    points: Points,
+    noise: RangeNoise,
+    limits: Limits,
+    *,
+    band: float,
+    span_s: float,
+    horizon_s: float,
+    around: Surroundings,
+    doubt: Doubt,
+) -> tuple[float, Rest | None]:
     """Look back over ever shorter stretches until one is at rest.
 
     Args:
-        times_s: of the points, oldest first.
-        values: in counts, same order.
+        points: of this contact and range, at least one.
         noise: prior scatter of one point.
         limits: to be kept.
+        band: half-width of the band that a settled value keeps, in counts.
+        span_s: shortest stretch that counts.
+        horizon_s: the drift must keep its share of the band for so long ahead.
+        around: what was seen before the stretch.
+        doubt: the second question.
 
     Returns:
-        The longest stretch at rest, else the last one tried (for display); None: too few points yet.
+        Unrest (1 or less: slope test passed; infinite: too few points), and the stretch at rest, if any.
     """
-    n = len(times_s)
-    newest = times_s[-1]
-    rest = None
-    while n >= limits.min_points and newest - times_s[-n] >= limits.span_s:
-        rest = _line(times_s[-n:], values[-n:], noise, limits)
-        if rest.at_rest:
-            return rest
-        n = int(n * 0.75)
-    return rest
+    count = len(points.times_s)
+    newest_s = points.times_s[-1]
+    allowed = limits.share * band
+    least, asked = math.inf, 0
+    while count >= limits.min_points and newest_s - points.times_s[-count] >= span_s:
+        found = fit(points, count, noise)
+        ahead = abs(found.line.slope) + limits.slope_z * math.sqrt(found.slope_variance)
+        unrest = max(ahead * horizon_s, math.sqrt(found.mean_variance)) / allowed
+        if unrest <= 1.0 and asked < _DOUBTS_A_POINT:
+            asked += 1
+            chance, half_width = doubt(signs(points, found, band, around))
+            if chance <= limits.most_doubt:
+                caution = _SURE + _CAUTION * chance / limits.most_doubt
+                return unrest, _rest(found, horizon_s, caution * half_width * band)
+        least = min(least, unrest)
+        count = int(count * _SHORTEN)
+    return least, None
 
 
-def _line(times_s: list[float], values: list[float], noise: RangeNoise, limits: Limits) -> Rest:
-    """Fit a straight line and weigh its slope against the limits."""
-    n = len(times_s)
-    t1, y1 = times_s[-1], values[-1]
-    xs = [t - t1 for t in times_s]
-    ys = [y - y1 for y in values]
-    xm, ym = sum(xs) / n, sum(ys) / n
-    sxx = sum((x - xm) ** 2 for x in xs)
-    slope = sum((x - xm) * y for x, y in zip(xs, ys, strict=True)) / sxx
-    residuals = [y - ym - slope * (x - xm) for x, y in zip(xs, ys, strict=True)]
-    inflation = noise.inflation
-    degrees = noise.weight + max((n - 2) / inflation, 0.5)
-    variance = (noise.weight * noise.variance + sum(r * r for r in residuals) / inflation) / degrees
-    slope_variance = variance * inflation / sxx
-    mean_variance = variance * inflation / n + _SLOW_SHARE**2 * variance
-    allowed = limits.share * limits.band
-    ahead = (abs(slope) + limits.slope_z * math.sqrt(slope_variance)) * limits.horizon_s
-    unrest = max(ahead, math.sqrt(mean_variance)) / allowed
+def _rest(found: Fit, horizon_s: float, half_width: float) -> Rest:
+    """Value and uncertainty of a stretch that passed."""
+    line = found.line
+    squared = line.slope**2
     # The measured slope is shrunk by how well it is known: a slope lost in noise moves the value not at all.
-    kept = slope**3 / (slope**2 + slope_variance) if slope else 0.0
-    drift = math.hypot(math.sqrt(slope_variance / 2) * xm, kept * 0.5 * limits.horizon_s)
-    dithered = _QUANTUM * math.exp(-2 * math.pi**2 * max(variance - 1 / 12, 0.0))
-    type_a = math.sqrt(mean_variance)
-    combined = math.sqrt(mean_variance + drift**2 + dithered**2)
+    kept = line.slope * squared / (squared + found.slope_variance) if squared else 0.0
+    quantisation = _QUANTUM * math.exp(-2 * math.pi**2 * max(found.variance - 1 / 12, 0.0))
+    settled = math.hypot(math.sqrt(found.mean_variance), quantisation)
+    drift = abs(kept) * 0.5 * horizon_s
+    combined = math.hypot(settled, drift)
+    factor = _factor(found.degrees, quantisation, combined)
+    if half_width > factor * combined:  # contacts like this one drifted further than the line admits
+        combined = half_width / factor
+        drift = math.sqrt(combined**2 - settled**2)
     return Rest(
-        at_rest=unrest <= 1.0,
-        unrest=unrest,
-        offset=ym + kept * (0.3 * limits.horizon_s - xm),
-        points=n,
-        type_a=type_a,
+        line=line,
+        offset=line.mean - kept * line.mean_s,
+        type_a=math.sqrt(found.mean_variance),
         drift=drift,
-        quantisation=dithered,
-        degrees_of_freedom=degrees,
-        expanded=_factor(degrees, dithered, combined) * combined,
-        sigma=math.sqrt(variance),
-        residuals=residuals,
+        quantisation=quantisation,
+        degrees_of_freedom=found.degrees,
+        expanded=factor * combined,
+        sigma=math.sqrt(found.variance),
     )
 
 
 def _factor(degrees: float, rectangular: float, combined: float) -> float:
-    """Coverage factor: Student's t, falling to 0.95·√3 = 1.65 where a rectangular term dominates."""
+    """Coverage factor: Student's t, falling to 0.95 x root 3 = 1.65 where a rectangular term dominates."""
     share = rectangular / combined
     return 1.65 if share >= 0.9 else student_975(degrees) - 0.31 * share**4

@@ -42,8 +42,8 @@ class SettleSettings:
     span_s: float = 0.8
     min_conversions: int = 3
     window_s: float = 12.0
-    horizon_s: float = 1.8
-    most_doubt: float = 0.01
+    horizon_s: float = 1.9
+    most_doubt: float = 0.018
     odd_span_s: float = 1.6
     slow_horizon_s: float = 6.0
     slow_span_s: float = 2.0

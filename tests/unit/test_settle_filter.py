@@ -135,6 +135,40 @@ def test_a_silent_meter_counts_as_lift_off():
     assert stream.filter.tick(stream.now_s + 9.0, 0.0) == []
 
 
+def test_a_slow_meter_is_not_taken_for_silent():
+    stream = settle(47.3, interval_s=2.0)
+
+    assert stream.filter.tick(stream.now_s + 7.0, 0.0) == []
+    assert len(stream.filter.tick(stream.now_s + 9.0, 0.0)) == 1
+
+
+def test_a_meter_on_its_way_down_through_its_ranges_has_not_lost_contact():
+    stream = Stream(SettleFilter(SettleSettings(noise_counts=0.45)))
+    stream.send(0.1e6, range_full_scale_si=2e6, resolution_si=1e3)
+    for full_scale in (2e5, 2e4, 2e3):
+        stream.send(None, range_full_scale_si=full_scale, resolution_si=full_scale / 2000)
+    for _ in range(8):
+        stream.send(47.3)
+
+    assert not stream.of(LiftOff)
+    assert stream.of(Settled)
+
+
+def test_a_meter_on_its_way_up_through_its_ranges_has():
+    stream = settle(47.3)
+    for full_scale in (2e3, 2e4, 2e5):
+        stream.send(None, range_full_scale_si=full_scale, resolution_si=full_scale / 2000)
+
+    assert len(stream.of(LiftOff)) == 1
+
+
+def test_another_quantity_ends_the_contact():
+    stream = settle(47.3)
+    stream.send(1.2, quantity=Quantity.VOLTAGE_DC, resolution_si=0.001, range_full_scale_si=2.0)
+
+    assert [type(e) for e in stream.events[-2:]] == [LiftOff, Contact]
+
+
 def test_readings_of_a_coarser_range_are_forgotten():
     stream = Stream(SettleFilter(SettleSettings(noise_counts=0.45)))
     for _ in range(4):

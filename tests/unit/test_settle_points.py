@@ -1,0 +1,134 @@
+"""Running sums against numpy's least squares and plain statistics, also after trimming and after hours."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from acquire.settle.noise import Noise, learn
+from acquire.settle.points import MOST_POINTS, Points
+from drivers.reading import Quantity
+
+
+def filled(times_s, values_si, count_si=0.1):
+    points = Points(count_si)
+    for t, v in zip(times_s, values_si, strict=True):
+        points.add(t, v, 1)
+    return points
+
+
+@pytest.fixture
+def dice():
+    return np.random.default_rng(5)
+
+
+@pytest.mark.parametrize("start_s", [0.0, 1e4, 1e6])
+@pytest.mark.parametrize("level", [0.3, 150.0, 1.7e6])
+def test_a_line_agrees_with_numpy_polyfit(dice, start_s, level):
+    t = start_s + np.cumsum(dice.uniform(0.05, 0.2, 30))
+    v = level + 0.7 * (t - start_s) + dice.normal(0, 0.5, 30)
+    line = filled(t, v).line(20)
+
+    slope, at_newest = np.polyfit(t[-20:] - t[-1], (v[-20:] - v[-1]) / 0.1, 1)
+    assert line.slope == pytest.approx(slope, rel=1e-5)
+    assert line.mean - line.slope * line.mean_s == pytest.approx(at_newest, rel=1e-4, abs=1e-4)
+    left = (v[-20:] - v[-1]) / 0.1 - (at_newest + slope * (t[-20:] - t[-1]))
+    assert line.squares == pytest.approx(float(left @ left), rel=1e-3)
+
+
+def test_residuals_add_up_to_the_squares_of_the_line(dice):
+    t = np.arange(12) * 0.4
+    points = filled(t, 40 + dice.normal(0, 0.1, 12))
+    line = points.line(9)
+
+    assert sum(r * r for r in points.residuals(line)) == pytest.approx(line.squares)
+
+
+def test_memory_is_bounded_and_the_sums_stay_right_after_hours(dice):
+    points = Points(1e-4)
+    t = np.arange(40_000) * 0.1
+    v = 12.0 + 1e-3 * dice.normal(size=t.size)
+    for a, b in zip(t.tolist(), v.tolist(), strict=True):
+        points.add(a, b, 1)
+        points.trim(12.0)
+
+    assert len(points.times_s) == len(points.values) == MOST_POINTS
+    slope = np.polyfit(t[-50:] - t[-1], v[-50:] / 1e-4, 1)[0]
+    assert points.line(50).slope == pytest.approx(slope, rel=1e-6)
+
+
+def test_scatter_tells_neighbours_from_the_whole(dice):
+    t = np.arange(30) * 0.1
+    v = np.sin(t) * 5 + 20
+    jump, spread = filled(t, v, 1.0).scatter(10, 10.0)
+
+    assert jump == pytest.approx(np.sqrt(np.mean(np.diff(v) ** 2) / 2), rel=1e-6)
+    assert spread == pytest.approx(v.std(), rel=1e-6)
+
+
+def test_the_mean_before_a_stretch_needs_enough_points():
+    points = filled(range(10), [1.0] * 5 + [2.0] * 5, 1.0)
+
+    assert points.mean_before(5) == pytest.approx(-1.0)
+    assert points.mean_before(9) is None
+
+
+def test_a_bend_is_told_from_a_straight_line():
+    t = [0.1 * k for k in range(12)]
+
+    assert filled(t, [3.0 + 2.0 * a for a in t], 1.0).bend(12) == pytest.approx(0.0)
+    hanging = filled(t, [(a - 0.55) ** 2 for a in t], 1.0)
+    thirds = [sum((a - 0.55) ** 2 for a in t[k : k + 4]) / 4 for k in (0, 4, 8)]
+    assert hanging.bend(12) == pytest.approx((thirds[0] + thirds[2]) / 2 - thirds[1])
+
+
+def test_the_start_of_the_window_is_remembered():
+    points = filled(range(8), [5.0, 6.0, 7.0, 1.0, 1.0, 1.0, 1.0, 1.0], 1.0)
+
+    assert points.start() == pytest.approx(5.0)
+
+
+def test_keeping_the_newest_points_keeps_their_line(dice):
+    t, v = np.arange(20) * 0.3, 100 + dice.normal(0, 1, 20)
+    points = filled(t, v)
+    before = points.line(6)
+    points.keep_newest(6)
+
+    assert points.line(6).slope == pytest.approx(before.slope)
+    assert points.value_si(0.0) == pytest.approx(v[-1])
+
+
+def test_a_block_is_averaged_to_one_point():
+    points = Points(0.1)
+    points.block += [(1.0, 10.0), (1.1, 10.4)]
+
+    assert points.close_block() == pytest.approx(10.2)
+    assert points.times_s == [pytest.approx(1.05)]
+    assert points.conversions == [2]
+
+
+def test_noise_from_the_meters_file_is_the_first_belief_in_every_range():
+    noise = Noise(0.6)
+
+    assert noise.of(Quantity.RESISTANCE, 200.0, 0.1).variance == pytest.approx(0.36)
+    assert noise.of(Quantity.RESISTANCE, 200.0, 0.1) is noise.of(Quantity.RESISTANCE, 200.0, 0.1)
+    assert noise.of(Quantity.RESISTANCE, 2000.0, 1.0) is not noise.of(Quantity.RESISTANCE, 200.0, 0.1)
+
+
+def test_unknown_noise_is_learnt_within_a_factor_of_one_and_a_half(dice):
+    noise = Noise(None).of(Quantity.RESISTANCE, 100.0, 1e-4)
+    for _ in range(8):
+        learn(noise, list(dice.normal(0, 40, 20)), scatter=True)
+
+    assert 40 / 1.5 < noise.variance**0.5 < 40 * 1.5
+
+
+def test_correlation_of_an_averaging_meter_is_learnt(dice):
+    noise = Noise(1.0).of(Quantity.RESISTANCE, 100.0, 1e-4)
+    white = dice.normal(size=400)
+    for k in range(10):
+        row = np.convolve(white[40 * k : 40 * k + 40], np.ones(4) / 4, "valid")
+        learn(noise, list(row - row.mean()), scatter=False)
+
+    assert noise.rho > 0.5
+    assert noise.variance == 1.0
