@@ -188,7 +188,7 @@ def open_descriptors():
 
 def own_threads():
     """Threads but those in which asyncio waits for the peer processes of this test."""
-    return sum(not thread.name.startswith("asyncio-waitpid") for thread in threading.enumerate())
+    return sum("waitpid" not in thread.name for thread in threading.enumerate())
 
 
 async def restarts(times):
