@@ -176,7 +176,9 @@ class Terminal:
         else:
             shape, words, style = SIGNS[result.outcome]
             word, why = f"{shape} {words}", ""
-        if result.hypotheses:
+        if result.findings:
+            why = " ".join(result.findings)
+        elif result.hypotheses:
             best = result.hypotheses[0]
             why = f"{best.sentence.rstrip('.')} ({sureness(best.probability)} sure)."
         self.outcomes["held" if result.outcome is None else result.outcome.value] += 1
