@@ -69,9 +69,9 @@ class _Worker(threading.Thread):
                 data = self.port.read(1)
                 if data:
                     data += self.port.read(self.port.in_waiting)
-                    self._tell(self._channel._arrived, data)  # noqa: SLF001 - the other half of this pair
+                    self._tell(self._channel._arrived, self, data)  # noqa: SLF001 - the other half of this pair
         except (OSError, TypeError) as error:  # TypeError: pyserial closes under a read of its own
-            self._tell(self._channel._broke, error)  # noqa: SLF001 - as above
+            self._tell(self._channel._broke, self, error)  # noqa: SLF001 - as above
         finally:
             if exclusive:
                 _release(self.port)
@@ -214,13 +214,17 @@ class SerialChannel:
             )
         return LinkUnavailable(f"it cannot be opened ({text})", port=self.address)
 
-    def _arrived(self, data: bytes) -> None:
+    def _arrived(self, worker: _Worker, data: bytes) -> None:
+        if worker is not self._worker:
+            return  # a straggler from before the port was opened anew
         self._buffer += data
         if len(self._buffer) > BUFFER_BYTES:
             del self._buffer[: len(self._buffer) - BUFFER_BYTES]
         self._news.set()
 
-    def _broke(self, error: BaseException) -> None:
+    def _broke(self, worker: _Worker, error: BaseException) -> None:
+        if worker is not self._worker:
+            return
         self._error = error
         self._news.set()
 
