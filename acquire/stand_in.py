@@ -67,22 +67,32 @@ async def stand_in(arguments: Sequence[str]) -> AsyncIterator[StandIn]:
         stdout=asyncio.subprocess.PIPE,
     )
     try:
-        async with asyncio.timeout(START_S):
-            address = (await _hear(process)).get("address")
-        if address is None:
-            raise SteadyohmError("The simulated bench does not start.", "Run `python -m sim` to see why.")
+        address = await _address(process)
         yield StandIn(process, str(address["meter"]), str(address["thermometer"]))
-    except TimeoutError:
-        raise SteadyohmError(f"The simulated bench is silent for {START_S:.0f} s.") from None
     finally:
         await _end(process)
+
+
+async def _address(process: asyncio.subprocess.Process) -> dict[str, Any]:
+    """Where its instruments are, by name: the first thing it says."""
+    try:
+        async with asyncio.timeout(START_S):
+            address = (await _hear(process)).get("address")
+    except TimeoutError:
+        raise SteadyohmError(f"The simulated bench is silent for {START_S:.0f} s.") from None
+    if not isinstance(address, dict):
+        raise SteadyohmError("The simulated bench does not start.", "Run `python -m sim` to see why.")
+    return address
 
 
 async def _hear(process: asyncio.subprocess.Process) -> dict[str, Any]:
     """The next line; empty when the simulation has ended."""
     assert process.stdout is not None  # noqa: S101  (a pipe was asked for)
     line = await process.stdout.readline()
-    heard = json.loads(line) if line else {}
+    try:
+        heard = json.loads(line) if line else {}
+    except ValueError:
+        return {}
     return heard if isinstance(heard, dict) else {}
 
 

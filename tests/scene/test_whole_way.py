@@ -1,0 +1,183 @@
+"""The whole way, nothing faked but the bench itself: simulated meter, real links, daemon, journal, files.
+
+Against the truth log of the simulation, which knows what was planted and shares no code with the daemon.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import pty
+import signal
+import subprocess
+import sys
+import time
+
+import pytest
+
+from acquire.demo import as_planted
+from acquire.records import Judged, LeadZero, Notice, Outcome, Prompt, UnitResult
+from tests.whole_bench import (
+    QUIET,
+    bench_file,
+    csv_rows,
+    day,
+    free_port,
+    journal_entries,
+    running,
+    simulated,
+)
+
+
+def touch(sim, *pins):
+    """Put the probes on two pins."""
+    sim.type(" ".join(pins))
+    sim.until("probes on")
+
+
+def zero(sim, bench):
+    """Hold the probes together until the leads are zeroed."""
+    bench.until("Hold the probes together")
+    sim.type("short")
+    bench.until("zeroed")
+    sim.type("lift")
+    sim.until("probes in the air")
+
+
+async def test_every_unit_of_a_day_ends_as_it_was_planted(tmp_path):
+    """Six units with wrong pair, shorts, joint, open winding and a warm one: verdicts equal the truth log."""
+    work = await day(tmp_path, units=6, speed=20.0)
+    results = {result.serial: result for result in work.of(UnitResult)}
+    assert sorted(results) == sorted(work.truth)
+    stories = {fact["story"] for fact in work.truth.values()}
+    assert stories == {"good", "wrong pair", "shorted", "joint", "open", "warm"}
+    for serial, fact in work.truth.items():
+        result = results[serial]
+        assert as_planted(result.outcome, fact), (fact["story"], result)
+        if fact["story"] in {"shorted", "joint", "open"}:
+            assert fact["story"] in result.hypotheses[0].fault
+        if fact["story"] == "warm":
+            assert "warm" in result.held
+    hints = [n for n in work.of(Notice) if n.code == "pair.other"]
+    wrong = next(s for s, fact in work.truth.items() if fact["story"] == "wrong pair")
+    assert wrong in {n.serial for n in hints}
+    _values_hold_the_truth(work)
+    _journal_and_csv_agree(tmp_path, len(work.of(Judged)))
+    assert len(work.of(LeadZero)) == 1
+
+
+def _values_hold_the_truth(work):
+    """The 95 % interval of every pass holds the true resistance, but for a few in a hundred."""
+    held = []
+    for judged in work.of(Judged):
+        verdict = judged.verdict
+        fact = work.truth[verdict.serial]
+        if fact["excess_kelvin"] or verdict.reference_ohm is None or verdict.step == "warm check":
+            continue
+        names = (f"{verdict.pin_a}-{verdict.pin_b}", f"{verdict.pin_b}-{verdict.pin_a}")
+        true_ohm = next((fact["pairs"][n]["true_ohm_20"] for n in names if n in fact["pairs"]), None)
+        if true_ohm is not None:
+            held.append(abs(verdict.reference_ohm - true_ohm) <= verdict.expanded_ohm)
+    assert len(held) > 20
+    assert sum(held) >= 0.9 * len(held)
+
+
+def _journal_and_csv_agree(folder, verdicts):
+    """One row a verdict, in order, with the ids of the journal."""
+    entries = journal_entries(folder, "verdict")
+    rows = csv_rows(folder)
+    assert [row["id"] for row in rows] == [entry.id for entry in entries]
+    assert len(entries) == verdicts
+    for row, entry in zip(rows, entries, strict=True):
+        assert (row["serial"], row["outcome"]) == (entry.payload["serial"], entry.payload["outcome"])
+        assert entry.evidence is not None
+
+
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
+def test_a_signal_stops_the_bench_cleanly_in_the_middle_of_a_unit(tmp_path, number):
+    """Exit code 0 within 5 s, also with the probes down; journal and CSV agree."""
+    port = free_port()
+    file = bench_file(tmp_path, meter=f"tcp:127.0.0.1:{port}")
+    with simulated(port) as sim, running(file) as bench:
+        bench.type("P80-0001")
+        zero(sim, bench)
+        touch(sim, "1", "2")
+        bench.until("● pass")
+        sim.type("lift")
+        bench.until("Touch 2–3")
+        touch(sim, "2", "3")
+        code, output = bench.end(number)
+    assert code == 0, output
+    assert "Traceback" not in output
+    assert not (tmp_path / "journal" / "journal.db-wal").exists()  # folded in: nothing is left to do
+    _journal_and_csv_agree(tmp_path, len(journal_entries(tmp_path, "verdict")))
+    assert journal_entries(tmp_path, "verdict")
+
+
+def test_no_meter_at_the_link_is_said_and_it_is_picked_up_when_it_appears(tmp_path):
+    """Says so once, retries with back-off, goes on by itself."""
+    port = free_port()
+    file = bench_file(tmp_path, meter=f"tcp:127.0.0.1:{port}")
+    with running(file) as bench:
+        said = bench.until("gives no readings")
+        assert f"127.0.0.1:{port}" in said
+        time.sleep(1.0)
+        with simulated(port) as sim:
+            bench.until("The meter is back")
+            bench.type("P80-0001")
+            zero(sim, bench)
+            touch(sim, "1", "2")
+            bench.until("● pass")
+        code, output = bench.end()
+    assert code == 0
+    assert output.count("gives no readings") <= 2  # once before, once when the simulation ended
+
+
+def test_a_meter_that_dies_in_the_middle_of_a_unit_costs_nothing(tmp_path):
+    """Killed with the probes down: no verdict of half a touch; restarted, the unit goes on at its step."""
+    port = free_port()
+    file = bench_file(tmp_path, meter=f"tcp:127.0.0.1:{port}")
+    with running(file) as bench:
+        with simulated(port) as sim:
+            bench.type("P80-0001")
+            zero(sim, bench)
+            touch(sim, "1", "2")
+            bench.until("● pass")
+            sim.type("lift")
+            bench.until("Touch 2–3")
+            touch(sim, "2", "3")
+            sim.process.kill()
+            bench.until("gives no readings")
+        with simulated(port) as sim:
+            bench.until("The meter is back")
+            touch(sim, "2", "3")
+            assert "2–3" in bench.until("● pass")
+            bench.until("Touch 1–3")
+        code, _ = bench.end()
+    assert code == 0
+    assert [e.payload["step"] for e in journal_entries(tmp_path, "verdict")] == ["slow charge", "fast charge"]
+
+
+def test_a_power_cut_resumes_the_unit_at_its_open_step(tmp_path):
+    """kill -9 in mid-unit: at the next start the unit, its verdicts and its lead zero are there again."""
+    port = free_port()
+    file = bench_file(tmp_path, meter=f"tcp:127.0.0.1:{port}")
+    with simulated(port) as sim:
+        with running(file) as bench:
+            bench.type("P80-0001")
+            zero(sim, bench)
+            touch(sim, "1", "2")
+            bench.until("● pass")
+            bench.process.kill()
+            bench.process.wait(5)
+        sim.type("lift")
+        with running(file) as bench:
+            bench.until("P80-0001 was interrupted")
+            assert "2–3" in bench.until("Touch ")
+            touch(sim, "2", "3")
+            bench.until("● pass")
+            code, output = bench.end()
+    assert code == 0
+    assert "Hold the probes together" not in output
+    assert len(journal_entries(tmp_path, "unit_started")) == 1
+    _journal_and_csv_agree(tmp_path, 2)

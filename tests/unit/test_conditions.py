@@ -1,0 +1,49 @@
+"""Temperature and lead zero: the latest, as long as it is fresh."""
+
+from __future__ import annotations
+
+import pytest
+
+from acquire.conditions import Conditions, Temperature
+from acquire.records import LeadZero
+from drivers.reading import Kind, Quantity, Reading
+
+
+def read(quantity=Quantity.TEMPERATURE, value=21.5, kind=Kind.VALUE):
+    """A reading of a thermometer."""
+    return Reading(
+        meter_id="t",
+        quantity=quantity,
+        kind=kind,
+        value_si=value,
+        monotonic_s=5.0,
+        utc_s=1000.0,
+        conversion=1,
+        raw=b"",
+    )
+
+
+def test_the_latest_temperature_counts_until_it_is_too_old():
+    """Up to its age to the second, then it is as if there were none."""
+    conditions = Conditions(temperature_oldest_s=300.0)
+    assert conditions.fresh_temperature(0.0) is None
+    conditions.read(read(), 0.3)
+    assert conditions.fresh_temperature(1300.0) == Temperature(21.5, 0.3, 1000.0)
+    assert conditions.fresh_temperature(1300.1) is None
+
+
+@pytest.mark.parametrize("reading", [read(Quantity.RESISTANCE, 100.0), read(value=None, kind=Kind.OVERLOAD)])
+def test_what_is_no_temperature_changes_nothing(reading):
+    """A thermometer set to ohms, a broken probe."""
+    conditions = Conditions()
+    conditions.read(reading, 0.3)
+    assert conditions.temperature is None
+
+
+def test_the_lead_zero_is_due_when_missing_or_old_and_only_where_it_is_wanted():
+    """Never on a bench with four wires only."""
+    assert Conditions().lead_zero_due(0.0)
+    assert not Conditions(lead_wanted=False).lead_zero_due(0.0)
+    fresh = Conditions(lead=LeadZero("b", "m", 0.12, 0.003, 1000.0), lead_oldest_s=3600.0)
+    assert not fresh.lead_zero_due(4600.0)
+    assert fresh.lead_zero_due(4601.0)

@@ -1,0 +1,221 @@
+"""The display: words and shapes, odd names as they are, narrow screens, a reader that has left."""
+
+from __future__ import annotations
+
+import io
+import os
+import subprocess
+import sys
+from dataclasses import replace
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from rich.console import Console
+
+from acquire.outlets import terminal
+from acquire.outlets.terminal import SIGNS, Terminal, limits_scale, rest_bar, sureness, verdict_line
+from acquire.records import (
+    Approach,
+    Ask,
+    Evidence,
+    Judged,
+    LeadZero,
+    Notice,
+    Outcome,
+    Prompt,
+    UnitStarted,
+    Weight,
+)
+from drivers.reading import Quantity
+from tests.known_records import RESULT, STARTED, VERDICT
+
+NOTHING = Evidence((), (), "")
+
+
+def shown(*events, width=100, real=False):
+    """What is on the screen after these events, and after the summary."""
+    out = io.StringIO()
+    console = Console(
+        file=out,
+        width=width,
+        markup=False,
+        emoji=False,
+        highlight=False,
+        force_terminal=real,
+        color_system=None,
+    )
+    with Terminal(console) as display:
+        for event in events:
+            display.show(event)
+    console.print(display.summary())
+    return out.getvalue()
+
+
+@pytest.mark.parametrize("outcome", Outcome)
+def test_every_outcome_is_a_word_and_a_shape(outcome):
+    """Never a colour alone: no two share either."""
+    text = shown(Judged(replace(VERDICT, outcome=outcome), NOTHING))
+    shape, words, _ = SIGNS[outcome]
+    assert f"{shape} {words}" in text
+    assert len({s[0] for s in SIGNS.values()}) == len({s[1] for s in SIGNS.values()}) == len(Outcome)
+
+
+def test_a_verdict_shows_value_limits_and_uncertainty():
+    """With no more digits than the uncertainty has."""
+    text = verdict_line(VERDICT).plain
+    assert "202.71 ± 0.42 Ω" in text
+    assert "190.4" in text
+    assert "214.7" in text
+
+
+def test_a_verdict_that_does_not_count_yet_says_so():
+    """And keeps its reason for the one that does."""
+    text = verdict_line(replace(VERDICT, outcome=Outcome.FAIL, counts=False)).plain
+    assert "once more" in text
+    assert VERDICT.reason not in text
+
+
+@pytest.mark.parametrize("serial", ["[/]", "[bold]", ":boom:", "[link=x]y[/link]", "=1+1", "\\[x", "日本"])
+def test_odd_serials_are_shown_as_they_are(serial):
+    """Nothing in a name is an instruction to the display."""
+    started = replace(STARTED, serial=serial)
+    text = shown(started, replace(RESULT, serial=serial))
+    assert text.count(serial) == 2
+
+
+def test_a_held_unit_says_when_to_try_again():
+    """In minutes, at least one."""
+    text = shown(replace(RESULT, outcome=None, held="the unit is warm", wait_s=20.0, hypotheses=()))
+    assert "held: the unit is warm; try again in about 1 min" in text
+
+
+def test_a_unit_given_up_says_so_once():
+    """Not "held", and not twice."""
+    text = shown(replace(RESULT, outcome=None, held="given up: dropped", hypotheses=()))
+    first = text.splitlines()[0]
+    assert first.count("given up: dropped") == 1
+    assert "held" not in text
+
+
+@given(
+    lower=st.floats(0.1, 1e5),
+    width=st.floats(1e-6, 10.0),
+    at=st.floats(-5.0, 5.0),
+    reach=st.floats(0.0, 10.0),
+)
+def test_the_scale_keeps_its_width_whatever_the_value(lower, width, at, reach):
+    """Also far outside the limits."""
+    upper = lower * (1 + width)
+    verdict = replace(
+        VERDICT,
+        lower_ohm=lower,
+        upper_ohm=upper,
+        reference_ohm=lower + at * (upper - lower),
+        expanded_ohm=reach * (upper - lower),
+    )
+    drawn = limits_scale(verdict)
+    assert len(drawn) in {0, 9}
+    assert drawn.count("◆") == (1 if upper > lower else 0)
+    assert verdict_line(verdict).plain
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"lower_ohm": None},
+        {"upper_ohm": None},
+        {"lower_ohm": None, "upper_ohm": None},
+        {"reference_ohm": None, "expanded_ohm": None},
+        {"expanded_ohm": 0.0},
+        {"expanded_ohm": 1e9},
+        {"reference_ohm": 0.0},
+    ],
+)
+def test_whatever_is_missing_the_line_is_drawn(changes):
+    """One limit, none, no value, no uncertainty."""
+    assert "slow charge" in verdict_line(replace(VERDICT, **changes)).plain
+
+
+def test_a_narrow_screen_loses_no_word():
+    """At 60 columns lines wrap; nothing is cut."""
+    text = shown(
+        STARTED,
+        Prompt(Ask.TOUCH, "Touch 1–2 (slow charge).", "PL80-0001", step="slow charge"),
+        Judged(replace(VERDICT, outcome=Outcome.FAIL, step="a step with a long name"), NOTHING),
+        Notice(Weight.STOP, "meter.lost", "The meter gives no readings: " + "x" * 70, 0.0),
+        RESULT,
+        width=60,
+    )
+    assert all(len(line) <= 60 for line in text.splitlines())
+    flat = text.replace("\n", "").replace(" ", "")
+    for words in ("202.71±0.42Ω", "FAIL", "x" * 70, "fastchargeareshorted"):
+        assert words in flat
+
+
+def test_a_real_terminal_shows_what_is_going_on():
+    """Prompt, settling and what is being typed share the living line, which leaves nothing behind."""
+    out = io.StringIO()
+    console = Console(file=out, width=100, force_terminal=True, color_system=None)
+    with Terminal(console) as display:
+        display.show(Prompt(Ask.TOUCH, "Touch 1–2.", "A", steps_done=1, steps_total=7))
+        display.show(Approach("m", Quantity.RESISTANCE, 202.5, 12.0, 1.0, 1.0))
+        display.typing("P80-00")
+        display._live.refresh()
+        assert "Touch 1–2.  [1/7]" in out.getvalue()
+        assert "settling  202.5 ohm" in out.getvalue()
+        assert "P80-00" in out.getvalue()
+
+
+def test_rest_is_drawn_as_an_empty_bar():
+    """Full when far away."""
+    assert rest_bar(0.5) == rest_bar(float("nan")) == "·" * 8
+    assert rest_bar(1e9) == "▪" * 8
+    assert "▪" in rest_bar(1.1)
+
+
+@pytest.mark.parametrize(("chance", "words"), [(1.0, "over 99 %"), (0.994, "over 99 %"), (0.52, "52 %")])
+def test_nothing_is_ever_certain(chance, words):
+    """Not even at one."""
+    assert sureness(chance) == words
+
+
+def test_lead_zero_and_remarks_are_told():
+    """With their weight as a word."""
+    text = shown(
+        LeadZero("b", "m", 0.1234, 0.003, 0.0),
+        Notice(Weight.REMARK, "note", "dusty", 0.0),
+        Notice(Weight.WARNING, "pair.other", "That reads like 1–3.", 0.0),
+    )
+    assert "0.1234 ohm, zeroed" in text
+    assert "note: dusty" in text
+    assert "mind: That reads like 1–3." in text
+
+
+def test_the_bench_goes_on_when_nobody_reads_its_display():
+    """A pipe whose reader has left: no error, and what follows goes nowhere."""
+    code = (
+        "from acquire.outlets.terminal import BenchConsole\n"
+        "console = BenchConsole()\n"
+        "for n in range(20000): console.print('line', n)\n"
+        "import sys; sys.stderr.write('still here')\n"
+    )
+    reader, writer = os.pipe()
+    process = subprocess.Popen([sys.executable, "-c", code], stdout=writer, stderr=subprocess.PIPE, text=True)
+    os.close(writer)
+    os.read(reader, 10)
+    os.close(reader)
+    _, errors = process.communicate(timeout=20)
+    assert (process.returncode, errors) == (0, "still here")
+
+
+def test_serials_cannot_style_the_console(capsys):
+    """Paths and serials with brackets are printed as they are."""
+    terminal.BenchConsole().print("in [red]/tmp[/red] :boom:")
+    assert capsys.readouterr().out == "in [red]/tmp[/red] :boom:\n"
+
+
+def test_a_started_unit_is_announced():
+    """By its serial."""
+    assert "Unit PL80-0001" in shown(STARTED)
+    assert isinstance(STARTED, UnitStarted)

@@ -1,0 +1,79 @@
+"""How the meter is set for a step: two or four wires, which range, how well is well enough."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from acquire.records import Pair, Purpose, Step, StepKind
+from acquire.statements import ModelStatements
+from acquire.steps.pairs import PairTable
+from acquire.steps.setup_choice import CLOSE_ENOUGH, close_enough_ohm, expected_ohm, quantity_for
+from drivers.models import load_model
+from drivers.reading import Quantity
+from tests.known_sheets import PLOVER_OPEN
+
+METERS = Path(__file__).resolve().parents[2] / "configs" / "meters"
+BENCH = ModelStatements(load_model(METERS / "bench-6-digit.toml"))
+HAND = ModelStatements(load_model(METERS / "hand-2000.toml"))
+TABLE = PairTable(PLOVER_OPEN)
+TWO, FOUR = Quantity.RESISTANCE, Quantity.RESISTANCE_4W
+STEP = {step.name: step for step in PLOVER_OPEN.steps}
+
+
+@pytest.mark.parametrize(
+    ("nominal", "below", "insists", "expected"),
+    [
+        (0.4, None, None, TWO),
+        (0.4, None, True, TWO),  # a meter with two wires has no choice
+        (0.4, 10.0, None, FOUR),
+        (10.0, 10.0, None, TWO),
+        (0.4, 10.0, False, TWO),
+        (400.0, 10.0, True, FOUR),
+    ],
+)
+def test_two_or_four_wires(nominal, below, insists, expected):
+    """The step insists, else the bench decides by the nominal."""
+    step = Step("x", Pair("1", "2"), four_wire=insists)
+    assert quantity_for(step, nominal, below) is expected
+
+
+def test_another_quantity_stays_what_it_is():
+    """A diode step is no question of wires."""
+    step = Step("x", Pair("1", "2"), quantity=Quantity.DIODE)
+    assert quantity_for(step, 0.1, 10.0) is Quantity.DIODE
+
+
+def test_a_good_meter_gets_a_range_that_holds_every_pair():
+    """So that a wrong pair is recognised instead of reading as overload."""
+    largest = max(o for o in map(TABLE.nominal_ohm, TABLE.pairs()) if math.isfinite(o))
+    for name in ("slow charge", "fast charge"):
+        assert expected_ohm(TABLE, STEP[name], Purpose.FINAL, TWO, BENCH) > largest
+
+
+def test_a_coarse_meter_gets_the_range_that_just_holds_the_pair():
+    """On 2000 ohm its count would eat the tolerance of 46 ohm up."""
+    asked = expected_ohm(TABLE, STEP["fast charge"], Purpose.FINAL, TWO, HAND)
+    assert 46.17 < asked < 200.0
+
+
+def test_an_open_step_wants_the_widest_range():
+    """Whatever conducts there must show."""
+    asked = expected_ohm(TABLE, STEP["charge to core"], Purpose.FINAL, TWO, BENCH)
+    assert asked > 248.0
+    assert math.isfinite(asked)
+
+
+def test_well_enough_is_a_small_part_of_the_tolerance():
+    """Zero where there is none, so that the display alone decides."""
+    limits = TABLE.limits_for(STEP["slow charge"], Purpose.FINAL)
+    half = (limits.upper_ohm - limits.lower_ohm) / 2
+    assert close_enough_ohm(TABLE, STEP["slow charge"], Purpose.FINAL) == pytest.approx(
+        CLOSE_ENOUGH * half, rel=0.02
+    )
+    assert close_enough_ohm(TABLE, STEP["charge to core"], Purpose.FINAL) == 0.0
+    free = replace(STEP["slow charge"], kind=StepKind.OPEN, pair=Pair("1", "core"))
+    assert close_enough_ohm(TABLE, free, Purpose.FINAL) == 0.0
