@@ -78,12 +78,20 @@ class BenchMeter:
         self._former = None
         try:
             await self._talk.open()
-            if self._setup is not None:
-                await self._apply(self._setup)
+            await self._set_again()
         except BaseException:
             await self._talk.close()
             raise
         return self
+
+    async def _set_again(self) -> None:
+        """Set the last setup again; one that is refused now is for the next `configure` to tell."""
+        self._held = None
+        if self._setup is not None:
+            try:
+                await self._apply(self._setup)
+            except MeterRefused:
+                self._setup = None
 
     async def __aexit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None

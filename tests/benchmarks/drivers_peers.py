@@ -27,6 +27,7 @@ class Instrument:
         self.late_s: list[float] = []  # delays of the next READ? answers
         self.drop_after: int | None = None
         self.knows_conf_query = True
+        self.refused: set[str] = set()
         self.tasks: set[asyncio.Task] = set()
         self.server: asyncio.Server | None = None
         self.port = 0
@@ -63,6 +64,9 @@ class Instrument:
     async def _answers(self, text):  # noqa: PLR0911 - one return per command
         self.log.append(text)
         head, _, rest = text.partition(" ")
+        if text in self.refused:
+            self.errors.append('-221,"Settings conflict"')
+            return []
         if text == "*IDN?":
             return [IDN]
         if text == "*OPC?":

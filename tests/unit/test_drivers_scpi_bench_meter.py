@@ -159,6 +159,20 @@ async def test_a_peer_that_goes_is_lost_at_once_and_the_same_object_can_be_enter
     ]
 
 
+async def test_a_setup_refused_after_a_replug_does_not_keep_the_meter_out():
+    async with Instrument() as instrument:
+        meter = meter_at(instrument)
+        async with meter:
+            await meter.configure(Setup(Quantity.RESISTANCE, expected_si=100))
+        instrument.refused = {"CONF:RES 100"}
+        async with meter:
+            (reading,) = await take(meter, 1)
+            assert reading.range_full_scale_si is None, "nobody has set anything"
+            with pytest.raises(MeterRefused, match="-221"):
+                await meter.configure(Setup(Quantity.RESISTANCE, expected_si=100))
+            await meter.configure(Setup(Quantity.RESISTANCE_4W, expected_si=1))
+
+
 async def test_nothing_listening_is_said_so():
     instrument = Instrument()
     async with instrument:
