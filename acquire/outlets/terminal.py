@@ -229,7 +229,7 @@ def verdict_line(verdict: Verdict) -> Text:
     line.append(f"{limits_text(verdict):<21}", style="dim")
     line.append(f" {shape} {words}", style=style)
     if not verdict.counts:
-        line.append("; once more", style="yellow")
+        line.append("; again", style="yellow")
     elif verdict.outcome is not Outcome.PASS:
         line.append(f"\n          {verdict.reason}", style="default")
     return line
