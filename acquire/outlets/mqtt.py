@@ -84,10 +84,22 @@ class _Client(aiomqtt.Client):
             self.refusal = str(reason_code)
         super()._on_publish(client, userdata, mid, reason_code, properties)
 
-    def forget(self) -> None:
-        """Take note of how the connection ended, or asyncio complains that nobody did."""
-        if self._disconnected.done() and not self._disconnected.cancelled():
-            self._disconnected.exception()
+    def abandon(self) -> None:
+        """Close the socket at once, whatever state it is in.
+
+        aiomqtt 2.5 leaves it open, read and pinged for ever when a broker takes the connection and never
+        answers: one socket and one task for each attempt, and all of them would log in once it wakes.
+        """
+        if self._misc_task is not None:
+            self._misc_task.cancel()
+        open_socket = self._client.socket()
+        if open_socket is not None and open_socket.fileno() >= 0:
+            self._loop.remove_reader(open_socket.fileno())
+            self._loop.remove_writer(open_socket.fileno())
+            open_socket.close()
+        for ended in (self._disconnected, self._connected):
+            if ended.done() and not ended.cancelled():
+                ended.exception()  # or asyncio complains that nobody looked
 
 
 class Connection:
@@ -157,10 +169,16 @@ class Connection:
             raise self._broker.failed("has gone", _why(error.__cause__ or error)) from error
 
     async def close(self) -> None:
-        """Close it; a broker that does not answer is left."""
-        with contextlib.suppress(aiomqtt.MqttError, OSError):
-            await self._client.__aexit__(None, None, None)
-        self._client.forget()
+        """Take leave, so that the broker does not speak the will, and close."""
+        try:
+            with contextlib.suppress(aiomqtt.MqttError, OSError):
+                await self._client.__aexit__(None, None, None)
+        finally:
+            self.abandon()
+
+    def abandon(self) -> None:
+        """Close at once without a word; the broker speaks the will."""
+        self._client.abandon()
 
 
 async def open_connection(broker: Broker, identifier: str, will_topic: str, will: bytes) -> Connection:
@@ -200,8 +218,12 @@ async def open_connection(broker: Broker, identifier: str, will_topic: str, will
     try:
         await client.__aenter__()
     except (aiomqtt.MqttError, OSError, ValueError) as error:
-        client.forget()
+        await asyncio.sleep(0)  # what the connecting thread has left for the loop to do comes first
+        client.abandon()
         raise broker.failed("cannot be reached", error) from error
+    except asyncio.CancelledError:
+        client.abandon()
+        raise
     return Connection(broker, client)
 
 

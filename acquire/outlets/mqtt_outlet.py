@@ -44,6 +44,9 @@ READING_SPACING_S = 0.2
 READING_EXPIRY_S = 10
 """MQTT 5: a live reading that waited longer in the broker is thrown away."""
 
+LEAVE_S = 1.0
+"""Longest time for a farewell; systemd's patience is needed for the verdicts before it."""
+
 OnCommand = Callable[[Order], Awaitable[Answer]]
 """Carries out an order and says what became of it. It may raise a `SteadyohmError`: a refusal."""
 
@@ -135,16 +138,23 @@ class MqttOutlet:
             task.cancel()
         await asyncio.gather(*self._tasks, return_exceptions=True)
         self._tasks.clear()
-        if self._connection is None:
+        connection = self._connection
+        if connection is None:
             return
         try:
-            if kind is None:
-                with contextlib.suppress(OutletFailed):
-                    await self._publish("prompt", b"", qos=1, retain=True)
-                    await self._publish("status", self._status(State.STOPPED), qos=1, retain=True)
+            if kind is None or issubclass(kind, asyncio.CancelledError):
+                await self._take_leave(connection)
         finally:
-            connection, self._connection = self._connection, None
-            await connection.close()
+            self._connection = None
+            connection.abandon()
+
+    async def _take_leave(self, connection: Connection) -> None:
+        """Say that the bench has stopped on purpose; not at any price."""
+        with contextlib.suppress(OutletFailed, TimeoutError):
+            async with asyncio.timeout(LEAVE_S):
+                await self._publish("prompt", b"", qos=1, retain=True)
+                await self._publish("status", self._status(State.STOPPED), qos=1, retain=True)
+                await connection.close()
 
     async def begins_behind(self, journal: Journal, cursor: int) -> int:
         """Say that the bench is there, begin to show and to listen, then go on behind the cursor."""

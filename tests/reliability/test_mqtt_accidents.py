@@ -2,6 +2,7 @@
 
 import asyncio
 import time
+from pathlib import Path
 
 from tests.brokers import Mosquitto, needs_mosquitto, subscriber
 from tests.known_records import verdict, verdicts
@@ -97,11 +98,34 @@ async def test_a_frozen_broker_gets_copies_with_the_same_id(journal, mosquitto):
     assert copies >= 1, "the publish that timed out arrives all the same, and again"
 
 
+async def test_days_with_a_frozen_broker_use_no_more_sockets_and_tasks(journal, mosquitto):
+    """It takes every connection and answers none; the library would keep a socket and a task for each."""
+
+    def in_use():
+        return len(list(Path("/proc/self/fd").iterdir())), len(asyncio.all_tasks())
+
+    async with publishing(journal, mosquitto.port, answer_s=0.05) as outlet:
+        await journal.append(verdicts(1))
+        await outlet_at(outlet, 1)
+        before = in_use()
+        mosquitto.freeze()
+        await journal.append(verdicts(1))
+        async with asyncio.timeout(15.0):
+            while outlet.health.failures < 25:  # noqa: ASYNC110
+                await asyncio.sleep(0.02)
+        after = in_use()
+        mosquitto.thaw()
+        await outlet_at(outlet, 2)
+
+    assert after[0] <= before[0] + 2
+    assert after[1] <= before[1] + 2
+
+
 async def test_nothing_is_sent_again_inside_a_connection(journal, mosquitto):
     """[MQTT-4.4.0-1]: a slow broker gets each publish once, however long the answer takes."""
     async with (
         subscriber(mosquitto.port) as ear,
-        Relay(mosquitto.port, delay_s=0.15) as relay,
+        Relay(mosquitto.port, delay_s=0.1) as relay,
         publishing(journal, relay.port, answer_s=2.0) as outlet,
     ):
         entries = await journal.append(verdicts(6))
