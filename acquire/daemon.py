@@ -10,23 +10,32 @@ One `asyncio.TaskGroup`, every task named. Not for any computing: that is `acqui
 from __future__ import annotations
 
 import asyncio
+import contextlib
+from collections import Counter
 from collections.abc import Callable, Coroutine, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from acquire.clock import Clock
 from acquire.errors import JournalUnusable
 from acquire.intake import Feed
 from acquire.journal.store import Journal
-from acquire.pipeline import Pipeline
+from acquire.outlets.outlet import Health
+from acquire.recording import RecordedPipeline
 from acquire.records import (
+    CheckStandard,
+    ClockSetBack,
     Command,
     Event,
     Evidence,
+    GiveUpUnit,
     Judged,
     LeadZero,
     Notice,
     Recorded,
+    StartUnit,
+    TypedResult,
+    TypeTemperature,
     UnitResult,
     UnitStarted,
     Verdict,
@@ -45,6 +54,12 @@ LEAST_DRAIN_S = 0.3
 
 RETRY_JOURNAL_S = 1.0
 """How often a journal that refuses is tried again."""
+
+ARCHIVE_S = 60.0
+"""How often the journal is asked whether it has grown too large."""
+
+SET_BACK_S = 2.0
+"""A UTC that falls behind the monotonic clock by more between two ticks was set back, not slewed."""
 
 Outlet = Callable[[asyncio.Event], Coroutine[Any, Any, None]]
 """Runs until the event is set and everything before it has gone out."""
@@ -67,9 +82,16 @@ class Daemon:
         halted: True while the journal cannot be written; no reading is taken then.
         verdicts: how many were given since the start.
         unwritten: True where the bench had to stop before the journal could take everything.
+        outcomes: how many verdicts of each kind were given.
+        refused: commands that were not carried out.
+        healths: how each outlet is doing.
+        latest_s: monotonic time of each instrument's latest reading, by the name of its feed.
+        outages: how often the meter's link was found broken, or could not be opened.
+        journal_answers: how often the journal has said something, be it a refusal.
+        next_files: takes changed files in; called between two units, never in the middle of one.
     """
 
-    pipeline: Pipeline
+    pipeline: RecordedPipeline
     journal: Journal
     clock: Clock
     show: Callable[[Event], None]
@@ -81,28 +103,69 @@ class Daemon:
     halted: bool = False
     verdicts: int = 0
     unwritten: bool = False
+    outcomes: Counter[str] = field(default_factory=Counter)
+    refused: int = 0
+    healths: list[Health] = field(default_factory=list)
+    latest_s: dict[str, float] = field(default_factory=dict)
+    outages: int = 0
+    journal_answers: int = 0
+    next_files: Callable[[], Notice] | None = None
+    _utc_ahead_s: float | None = None
     _events: asyncio.Queue[Sequence[Event]] = field(default_factory=lambda: asyncio.Queue(1000))
 
     # ------------------------------------------------------------------ in
 
     async def take(self, reading: Reading) -> None:
         """One reading of the ohms meter."""
+        self.latest_s["meter"] = self.clock.monotonic_s()
         if not self.halted:
             await self._out(self.pipeline.feed(reading))
 
     async def take_temperature(self, reading: Reading) -> None:
         """One reading of the thermometer."""
+        self.latest_s["thermometer"] = self.clock.monotonic_s()
         self.pipeline.feed_temperature(reading, self.thermometer_u_kelvin)
+
+    def link_lost(self) -> None:
+        """The ohms meter is gone, or still away."""
+        self.outages += 1
+        self.pipeline.link_lost()
 
     async def command(self, command: Command) -> list[Event]:
         """Carry out a command; returns the events it caused, which also go the usual way."""
         if self.halted:
+            self.refused += 1
             notice = self._notice("command.refused", "The journal cannot be written, so nothing is done.")
             self.show(notice)
             return [notice]
-        events = self.pipeline.command(command, self.clock.monotonic_s(), self.clock.utc_s())
+        if isinstance(command, TypeTemperature) and command.standard_uncertainty_kelvin is None:
+            command = replace(command, standard_uncertainty_kelvin=self.thermometer_u_kelvin)
+        events = [*self._made_way(command), *self._obeyed(command)]
+        self.refused += any(isinstance(event, Notice) and event.code == "command.refused" for event in events)
         await self._out(events)
         return events
+
+    def _obeyed(self, command: Command) -> list[Event]:
+        return self.pipeline.command(command, self.clock.monotonic_s(), self.clock.utc_s())
+
+    def _made_way(self, command: Command) -> list[Event]:
+        """Before a unit begins, let files that wait come into force; the unit before it ends by the old."""
+        if self.next_files is None or not isinstance(command, StartUnit):
+            return []
+        unit = self.pipeline.unit
+        if unit is None:
+            return self._between_units()
+        if unit.serial == command.serial:
+            return []
+        ended = self._obeyed(GiveUpUnit("the next unit was started"))
+        return [*ended, *self._between_units()]
+
+    def _between_units(self) -> list[Event]:
+        """Take in files that wait, if no unit is on the bench."""
+        if self.next_files is None or self.pipeline.unit is not None:
+            return []
+        take, self.next_files = self.next_files, None
+        return [take()]
 
     async def tell(self, notice: Notice) -> None:
         """A notice from outside the heart goes the same way as its own."""
@@ -120,16 +183,21 @@ class Daemon:
             events = await self._events.get()
             await self._record(recorded(events))
             for event in events:
-                self.verdicts += isinstance(event, Judged)
+                if isinstance(event, Judged):
+                    self.verdicts += 1
+                    self.outcomes[event.verdict.outcome.value] += 1
                 self.show(event)
             self._events.task_done()
 
     async def _record(self, records: Sequence[tuple[Recorded, Evidence | None]]) -> None:
         """Commit, however long it takes; meanwhile the bench takes no verdicts and says why."""
+        since_s = self.clock.monotonic_s()
         while records:
             try:
                 await self.journal.append(records)
+                self.journal_answers += 1
             except JournalUnusable as error:
+                self.journal_answers += 1
                 if not self.halted:
                     self.halted = True
                     self.pipeline.link_lost()
@@ -139,7 +207,12 @@ class Daemon:
                 break
         if self.halted:
             self.halted = False
-            self.show(self._notice("journal.usable", "The journal can be written again.", Weight.REMARK))
+            waited_s = self.clock.monotonic_s() - since_s
+            text = f"The journal can be written again, after {waited_s:.0f} s."
+            notice = self._notice("journal.usable", text, Weight.WARNING)
+            with contextlib.suppress(JournalUnusable):  # a remark only; the next verdict will tell
+                await self.journal.append([(notice, None)])
+            self.show(notice)
 
     def _notice(self, code: str, text: str, weight: Weight = Weight.STOP) -> Notice:
         return Notice(weight, code, text, self.clock.utc_s())
@@ -166,6 +239,7 @@ class Daemon:
             publisher = group.create_task(self._publish(), name="publisher")
             sources = [group.create_task(feed.run(), name=feed.name) for feed in self.feeds]
             sources.append(group.create_task(self._tick(), name="ticks"))
+            sources.append(group.create_task(self._keep_small(), name="archive"))
             outlets = [group.create_task(outlet(drained), name=name) for name, outlet in self.outlets.items()]
             ready()
             await stop.wait()
@@ -207,9 +281,37 @@ class Daemon:
 
     async def _tick(self) -> None:
         while True:
+            monotonic_s, utc_s = self.clock.monotonic_s(), self.clock.utc_s()
             if not self.halted:
-                await self._out(self.pipeline.tick(self.clock.monotonic_s(), self.clock.utc_s()))
+                events = self._watched_clock(monotonic_s, utc_s)
+                events += self.pipeline.tick(monotonic_s, utc_s)
+                await self._out([*events, *self._between_units()])
             await asyncio.sleep(self.tick_s)
+
+    def _watched_clock(self, monotonic_s: float, utc_s: float) -> list[Event]:
+        """Tell the heart when UTC was set back: a temperature would seem fresh for hours.
+
+        A clock set forward needs nothing: what has an age is asked for again, as after a night's sleep of
+        the machine, which looks the same from here.
+        """
+        before_s, self._utc_ahead_s = self._utc_ahead_s, utc_s - monotonic_s
+        if before_s is None or (by_s := before_s - self._utc_ahead_s) < SET_BACK_S:
+            return []
+        return self._obeyed(ClockSetBack(by_s))
+
+    async def _keep_small(self) -> None:
+        """Let entries that are old and out everywhere go to the archive."""
+        while True:
+            await asyncio.sleep(ARCHIVE_S)
+            with contextlib.suppress(JournalUnusable):  # nothing has left the journal; a minute later again
+                while await self.journal.archive(tuple(self.outlets)):
+                    await asyncio.sleep(0.05)
+
+    async def hear_journal(self) -> None:
+        """Ask the journal something small; returns when it has answered, be it with a refusal."""
+        with contextlib.suppress(JournalUnusable):
+            await self.journal.cursors()
+        self.journal_answers += 1
 
 
 def recorded(events: Sequence[Event]) -> list[tuple[Recorded, Evidence | None]]:
@@ -218,6 +320,6 @@ def recorded(events: Sequence[Event]) -> list[tuple[Recorded, Evidence | None]]:
     for event in events:
         if isinstance(event, Judged):
             kept.append((event.verdict, event.evidence))
-        elif isinstance(event, UnitStarted | UnitResult | LeadZero | Notice):
+        elif isinstance(event, UnitStarted | UnitResult | LeadZero | CheckStandard | TypedResult | Notice):
             kept.append((event, None))
     return kept

@@ -12,7 +12,7 @@ import json
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
-from typing import Any, TextIO
+from typing import Any, Self, TextIO
 
 from pydantic import BaseModel, ConfigDict, ValidationError
 
@@ -20,7 +20,9 @@ from acquire.conditions import Conditions
 from acquire.errors import SteadyohmError
 from acquire.pipeline import Pipeline
 from acquire.records import (
+    CheckMeter,
     Circumstances,
+    ClockSetBack,
     Command,
     ConfirmOpen,
     Event,
@@ -28,9 +30,12 @@ from acquire.records import (
     Judged,
     MeasureAgain,
     Note,
+    OverrideCheck,
     Sheet,
     SkipStep,
     StartUnit,
+    TypeResult,
+    TypeTemperature,
     UnitStarted,
     Verdict,
     ZeroLeads,
@@ -50,7 +55,20 @@ LONGEST_LINE = 4_000_000
 _EXACT = ConfigDict(ser_json_bytes="base64", val_json_bytes="base64", ser_json_inf_nan="constants")
 _COMMANDS = {
     kind.__name__: kind
-    for kind in (StartUnit, MeasureAgain, SkipStep, ZeroLeads, GiveUpUnit, ConfirmOpen, Note)
+    for kind in (
+        StartUnit,
+        MeasureAgain,
+        SkipStep,
+        ZeroLeads,
+        GiveUpUnit,
+        ConfirmOpen,
+        Note,
+        TypeTemperature,
+        ClockSetBack,
+        CheckMeter,
+        OverrideCheck,
+        TypeResult,
+    )
 }
 
 
@@ -165,6 +183,21 @@ class RecordedPipeline(Pipeline):
         self._write("resume", _spelt(started=started), plain)
         super().resume(started, verdicts)
 
+    def on(self, place: Circumstances, model: MeterModel, conditions: Conditions, **more: Any) -> Self:
+        """The same bench with other files, between two units: it begins with a first line of its own.
+
+        Args:
+            place: with the sheet.
+            model: the meter file.
+            conditions: temperature and lead zero to go on with.
+            more: `settle`, `four_wire_below_ohm` and `order`.
+        """
+        meter = ModelStatements(model)
+        fresh = replace(self, place=place, meter=meter, model=model, conditions=conditions, **more)
+        fresh.begin()
+        fresh.link_lost()  # what was settling was settling by the old files
+        return fresh
+
     def _write(self, what: str, *values: Any) -> None:
         if self.out is not None:
             self.out.write(json.dumps([what, *values], separators=(",", ":")) + "\n")
@@ -187,7 +220,10 @@ def replay(recording: Path, sheet: Sheet | None = None) -> Iterator[Event]:
     pipeline = _fresh(recording, next(lines, None), sheet)
     for number, line in lines:
         try:
-            yield from _step(pipeline, line)
+            if line[0] == "bench":  # the files were read again: what the heart remembers goes on
+                pipeline = replace(pipeline, **_parts(line[1], sheet))
+            else:
+                yield from _step(pipeline, line)
         except (ValueError, TypeError, KeyError, IndexError) as error:
             raise RecordingInvalid(
                 f"{recording}:{number}: this line is no part of a recording.", "Was the file changed?"
@@ -222,20 +258,24 @@ def _fresh(recording: Path, first: tuple[int, list[Any]] | None, sheet: Sheet | 
     try:
         if int(first[1][1]["version"]) > VERSION:
             raise RecordingInvalid(f"{recording} was made by a newer version of this program.")
-        bench: Bench = _read(bench=first[1][1])
+        return Pipeline(**_parts(first[1][1], sheet))
     except (ValidationError, KeyError, TypeError, IndexError) as error:
         raise RecordingInvalid(
             f"{recording}:1: the bench cannot be read.", "Was the file changed?"
         ) from error
-    place = bench.place if sheet is None else replace(bench.place, sheet=sheet)
-    return Pipeline(
-        place,
-        ModelStatements(bench.model),
-        bench.conditions,
-        bench.settle,
-        bench.four_wire_below_ohm,
-        bench.order,
-    )
+
+
+def _parts(plain: Any, sheet: Sheet | None) -> dict[str, Any]:
+    """What a pipeline is made of, from a line that describes the bench."""
+    bench: Bench = _read(bench=plain)
+    return {
+        "place": bench.place if sheet is None else replace(bench.place, sheet=sheet),
+        "meter": ModelStatements(bench.model),
+        "conditions": bench.conditions,
+        "settle": bench.settle,
+        "four_wire_below_ohm": bench.four_wire_below_ohm,
+        "order": bench.order,
+    }
 
 
 def _step(pipeline: Pipeline, line: list[Any]) -> list[Event]:

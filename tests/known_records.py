@@ -4,6 +4,7 @@ import math
 from dataclasses import replace
 
 from acquire.records import (
+    CheckStandard,
     Evidence,
     Hypothesis,
     LeadZero,
@@ -11,9 +12,11 @@ from acquire.records import (
     Outcome,
     Pair,
     Purpose,
+    ResultKind,
     Rule,
     Shape,
     Term,
+    TypedResult,
     UnitResult,
     UnitStarted,
     Verdict,
@@ -104,7 +107,68 @@ ZERO = LeadZero("north bench", "bench meter", 0.3125, 0.002, NOON_S)
 
 NOTICE = Notice(Weight.WARNING, "pair.other", "That reads like 1–3.", NOON_S, "PL80-0001", Pair("1", "3"))
 
-ALL = (VERDICT, STARTED, RESULT, ZERO, NOTICE)
+CHECK = CheckStandard(
+    bench="bench-1",
+    meter_id="meter",
+    resistor="R1",
+    certificate_ohm=100.0,
+    certificate_expanded_ohm=0.02,
+    raw_ohm=100.13,
+    lead_ohm=0.12,
+    reading_ohm=100.01,
+    standard_uncertainty_ohm=0.01,
+    expanded_ohm=0.02,
+    in_control=True,
+    signs=(),
+    text="",
+    centre_ohm=None,
+    lower_ohm=None,
+    upper_ohm=None,
+    moving_range_upper_ohm=None,
+    stops=True,
+    quantity=Quantity.RESISTANCE,
+    operator="",
+    meter_hash="m",
+    bench_hash="b",
+    software="test",
+    utc_s=5.0,
+)
+TYPED = TypedResult(
+    bench="bench-1",
+    serial="A1",
+    sheet="Plover 80",
+    sheet_hash="s",
+    purpose=Purpose.FINAL,
+    batch="",
+    operator="",
+    name="insulation 1 to CORE",
+    sort=ResultKind.INSULATION,
+    typed="insulation = 120 Mohm",
+    value_si=120e6,
+    unit="ohm",
+    at_least=False,
+    test_volt=500.0,
+    hertz=None,
+    instrument="IR-2",
+    accuracy=0.05,
+    celsius=21.0,
+    correction="thermoplastic",
+    reference_celsius=40.0,
+    reference_si=32e6,
+    lower_si=5e6,
+    upper_si=None,
+    pattern_si=None,
+    pattern="",
+    deviation=None,
+    outcome=Outcome.PASS,
+    stated=False,
+    reason="",
+    conformity=1.0,
+    software="test",
+    utc_s=6.0,
+)
+
+ALL = (VERDICT, STARTED, RESULT, ZERO, CHECK, TYPED, NOTICE)
 
 
 def verdict(number=1, **changes):

@@ -15,13 +15,25 @@ from enum import StrEnum
 from functools import cache
 from typing import Any
 
-from acquire.records import Evidence, LeadZero, Notice, Recorded, UnitResult, UnitStarted, Verdict
+from acquire.records import (
+    CheckStandard,
+    Evidence,
+    LeadZero,
+    Notice,
+    Recorded,
+    TypedResult,
+    UnitResult,
+    UnitStarted,
+    Verdict,
+)
 
 KINDS: dict[str, type[Recorded]] = {
     "verdict": Verdict,
     "unit_started": UnitStarted,
     "unit_result": UnitResult,
     "lead_zero": LeadZero,
+    "check_standard": CheckStandard,
+    "typed_result": TypedResult,
     "notice": Notice,
 }
 """Name of each kind of entry, and the record it holds."""

@@ -15,13 +15,16 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from acquire.records import (
+    CheckMeter,
     Command,
     ConfirmOpen,
     GiveUpUnit,
     MeasureAgain,
     Note,
+    OverrideCheck,
     SkipStep,
     StartUnit,
+    TypeResult,
     ZeroLeads,
 )
 
@@ -57,6 +60,9 @@ ORDERS: dict[str, type[Order]] = {
     "give_up_unit": GiveUpUnit,
     "confirm_open": ConfirmOpen,
     "note": Note,
+    "check_meter": CheckMeter,
+    "override_check": OverrideCheck,
+    "type_result": TypeResult,
     "stop": Stop,
 }
 """Name of each command, and what it becomes."""

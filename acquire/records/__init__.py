@@ -11,15 +11,21 @@ from __future__ import annotations
 from acquire.records.bench import Ask, Hypothesis, LeadZero, Notice, Prompt, UnitResult, UnitStarted, Weight
 from acquire.records.circumstances import Circumstances
 from acquire.records.commands import (
+    CheckMeter,
+    ClockSetBack,
     Command,
     ConfirmOpen,
     GiveUpUnit,
     MeasureAgain,
     Note,
+    OverrideCheck,
     SkipStep,
     StartUnit,
+    TypeResult,
+    TypeTemperature,
     ZeroLeads,
 )
+from acquire.records.results import CheckStandard, ResultKind, TypedResult
 from acquire.records.settled import Approach, Contact, LiftOff, Settled, SettleEvent
 from acquire.records.unit_type import (
     Balance,
@@ -34,7 +40,7 @@ from acquire.records.unit_type import (
 from acquire.records.verdict import Corrected, Decision, Evidence, Fit, Judged, Limits, Match, Term, Verdict
 from acquire.records.words import Outcome, Pair, Purpose, Rule, Shape
 
-Recorded = Verdict | UnitStarted | UnitResult | LeadZero | Notice
+Recorded = Verdict | UnitStarted | UnitResult | LeadZero | CheckStandard | TypedResult | Notice
 """What the journal keeps."""
 
 Event = (
@@ -48,6 +54,8 @@ Event = (
     | UnitStarted
     | UnitResult
     | LeadZero
+    | CheckStandard
+    | TypedResult
     | Notice
 )
 """What leaves the heart."""
@@ -58,7 +66,10 @@ __all__ = [
     "Balance",
     "Branch",
     "BranchKind",
+    "CheckMeter",
+    "CheckStandard",
     "Circumstances",
+    "ClockSetBack",
     "Command",
     "ConfirmOpen",
     "Contact",
@@ -79,11 +90,13 @@ __all__ = [
     "Note",
     "Notice",
     "Outcome",
+    "OverrideCheck",
     "Pair",
     "Pin",
     "Prompt",
     "Purpose",
     "Recorded",
+    "ResultKind",
     "Rule",
     "SettleEvent",
     "Settled",
@@ -94,6 +107,9 @@ __all__ = [
     "Step",
     "StepKind",
     "Term",
+    "TypeResult",
+    "TypeTemperature",
+    "TypedResult",
     "UnitResult",
     "UnitStarted",
     "Verdict",

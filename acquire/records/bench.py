@@ -48,6 +48,7 @@ class UnitResult:
         hypotheses: diagnosis, most likely first; empty for a unit that passed.
         findings: one sentence for each rule over several windings (balance, matching) that is not passed.
         next_pair: the pair whose measurement would tell the first two hypotheses apart best, if any.
+        not_tested: what the sheet asks for besides ohms and nobody has typed in yet; it blocks nothing.
     """
 
     bench: str
@@ -67,6 +68,7 @@ class UnitResult:
     started_utc_s: float
     utc_s: float
     findings: tuple[str, ...] = ()
+    not_tested: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,6 +95,7 @@ class Ask(StrEnum):
 
     START_UNIT = "start_unit"
     SHORT_PROBES = "short_probes"
+    CHECK_RESISTOR = "check_resistor"
     TOUCH = "touch"
     TOUCH_AGAIN = "touch_again"
     LIFT = "lift"

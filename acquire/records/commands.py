@@ -53,4 +53,60 @@ class Note:
     text: str
 
 
-Command = StartUnit | MeasureAgain | SkipStep | ZeroLeads | GiveUpUnit | ConfirmOpen | Note
+@dataclass(frozen=True, slots=True)
+class CheckMeter:
+    """Ask for the check standard now."""
+
+
+@dataclass(frozen=True, slots=True)
+class OverrideCheck:
+    """Go on although the check standard speaks against the bench; the reason goes on the record."""
+
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class TypeResult:
+    """A result from elsewhere, such as "insulation = 120 Mohm, 500 V"; empty: what is wanted, and how."""
+
+    text: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class TypeTemperature:
+    """The operator has read a thermometer.
+
+    Attributes:
+        celsius: of the room, and so of a unit that has soaked in it.
+        standard_uncertainty_kelvin: of that; None until the bench has put in its own.
+    """
+
+    celsius: float
+    standard_uncertainty_kelvin: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ClockSetBack:
+    """The machine's UTC was set back; nobody types this. What has an age keeps it.
+
+    Attributes:
+        by_s: seconds, > 0.
+    """
+
+    by_s: float
+
+
+Command = (
+    StartUnit
+    | MeasureAgain
+    | SkipStep
+    | ZeroLeads
+    | GiveUpUnit
+    | ConfirmOpen
+    | Note
+    | TypeTemperature
+    | ClockSetBack
+    | CheckMeter
+    | OverrideCheck
+    | TypeResult
+)

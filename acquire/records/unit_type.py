@@ -126,12 +126,23 @@ class Isolation:
         groups: each a tuple of pins that belong together.
         volts: test voltage.
         at_least_ohm: limit for rewound units; reject_below_ohm: limit for incoming units.
+        correction: name of the rule that brings a result to 40 °C; "none" leaves it as measured.
+        factors: of that rule where it is a table: (degrees Celsius, value at 40 °C over value there).
+        factors_source: where the table comes from.
     """
 
     groups: tuple[tuple[str, ...], ...]
     volts: float | None
     at_least_ohm: float
     reject_below_ohm: float | None = None
+    correction: str = "none"
+    factors: tuple[tuple[float, float], ...] = ()
+    factors_source: str = ""
+
+    @property
+    def name(self) -> str:
+        """As it is called in lists and results, such as "insulation 1,2,3 to CORE,4,5,6"."""
+        return "insulation " + " to ".join(",".join(group) for group in self.groups)
 
 
 @dataclass(frozen=True, slots=True)
