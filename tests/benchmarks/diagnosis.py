@@ -55,11 +55,11 @@ def draw(name, kind, dice):  # noqa: PLR0911  (one return a kind reads best)
     if name == "open_pin":
         return Planted(name, (pin,), (Fault("joint", pin, math.inf),))
     if name == "bad_joint":
-        return Planted(name, (pin,), (Fault("joint", pin, log_uniform(dice, 0.03, 100.0), extra=1e-9),))
+        return Planted(name, (pin,), (Fault("joint", pin, log_uniform(dice, 0.05, 50.0), extra=1e-9),))
     if name == "shorted_turns":
         return Planted(name, (coil,), (Fault("shorted", coil, log_uniform(dice, 0.01, 0.9)),))
     if name in ("too_many_turns", "too_few_turns"):
-        share = log_uniform(dice, 0.01, 0.15)
+        share = log_uniform(dice, 0.005, 0.08)
         return Planted(name, (coil,), (Fault("turns", coil, share if name == "too_many_turns" else -share),))
     if name in ("wire_too_thin", "wire_too_thick"):
         steps = dice.choices((0.5, 1.0), (0.4, 0.6))[0]
@@ -79,7 +79,7 @@ def draw(name, kind, dice):  # noqa: PLR0911  (one return a kind reads best)
         return Planted(name, (a, b), (Fault("swapped", f"{a}/{b}"),))
     if name == "star_delta":
         return Planted(name, tuple(c.name for c in kind.coils), (Fault("delta"),))
-    joint = Fault("joint", pin, log_uniform(dice, 0.03, 100.0), extra=1e-9)
+    joint = Fault("joint", pin, log_uniform(dice, 0.05, 50.0), extra=1e-9)
     short = Fault("shorted", coil, log_uniform(dice, 0.01, 0.9))
     return Planted("two_faults", (pin, coil), (joint, short))
 
