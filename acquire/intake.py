@@ -50,7 +50,7 @@ class Feed:
     offset_compensation: bool = False
     readings: int = 0
     connected: bool = False
-    _set: Wanted | None = None
+    _set: Setup | None = None
     _told: type[MeterError] | None = None
     _wait_s: float = field(default=FIRST_WAIT_S)
 
@@ -79,10 +79,13 @@ class Feed:
 
     async def _set_up(self) -> None:
         """Set function and range when the step wants another; tell what must be turned by hand."""
-        if self.wanted is None or (wanted := self.wanted()) == self._set:
+        if self.wanted is None:
             return
-        self._set = wanted
+        wanted = self.wanted()
         setup = Setup(wanted.quantity, wanted.expected_ohm, self.integration_plc, self.offset_compensation)
+        if setup == self._set:
+            return
+        self._set = setup
         try:
             held = await self.meter.configure(setup)
         except MeterRefused as error:

@@ -70,6 +70,7 @@ class UnitWork:
     progress: UnitProgress
     rested: bool = False
     samples: dict[Pair, list[Sample]] = field(default_factory=dict)
+    _wanted: dict[str, Wanted] = field(default_factory=dict)
 
     @property
     def serial(self) -> str:
@@ -82,6 +83,11 @@ class UnitWork:
         step = self.progress.current
         if step is None:
             return Wanted()
+        if step.name not in self._wanted:
+            self._wanted[step.name] = self._wanted_for(step)
+        return self._wanted[step.name]
+
+    def _wanted_for(self, step: Step) -> Wanted:
         purpose = self.place.purpose
         quantity = quantity_for(step, self.table.nominal_ohm(step.pair), self.four_wire_below_ohm)
         expected = expected_ohm(self.table, step, purpose, quantity, self.meter)
