@@ -9,9 +9,22 @@ from hypothesis import strategies as st
 
 from acquire.outlets import orders
 from acquire.outlets.orders import Answer, Desk, Stop
-from acquire.records import ConfirmOpen, GiveUpUnit, MeasureAgain, Note, SkipStep, StartUnit, ZeroLeads
+from acquire.records import (
+    CheckMeter,
+    ConfirmOpen,
+    GiveUpUnit,
+    MeasureAgain,
+    Note,
+    OverrideCheck,
+    SkipStep,
+    StartUnit,
+    TypeResult,
+    ZeroLeads,
+)
 
 CHECK = jsonschema.Draft202012Validator(orders.command_schema())
+
+INSULATION = "insulation = 120 Mohm, 500 V"
 
 GOOD = [
     ({"command": "start_unit", "serial": "PL80-1"}, StartUnit("PL80-1")),
@@ -27,6 +40,9 @@ GOOD = [
     ({"command": "give_up_unit", "reason": "dropped"}, GiveUpUnit("dropped")),
     ({"command": "confirm_open"}, ConfirmOpen()),
     ({"command": "note", "text": "varnish smells"}, Note("varnish smells")),
+    ({"command": "check_meter"}, CheckMeter()),
+    ({"command": "override_check", "reason": "new leads"}, OverrideCheck("new leads")),
+    ({"command": "type_result", "text": "insulation = 120 Mohm, 500 V"}, TypeResult(INSULATION)),
     ({"command": "stop"}, Stop()),
 ]
 
@@ -59,6 +75,11 @@ def test_every_command_is_understood(plain, order):
     """And its schema says the same."""
     assert Desk().take(message(plain), 0.0).order == order
     assert CHECK.is_valid(json.loads(message(plain)))
+
+
+def test_no_command_is_left_untried():
+    """A new one must stand in the list above."""
+    assert {plain["command"] for plain, _ in GOOD} == set(orders.ORDERS)
 
 
 @pytest.mark.parametrize(("plain", "why"), BAD)
