@@ -10,10 +10,10 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TextIO
+from typing import Any, TextIO
 
 from acquire import __version__
-from acquire.bench_tables import MqttSettings, Overdue, TemperatureSource, ZeroSource
+from acquire.bench_tables import Overdue, TemperatureSource, ZeroSource
 from acquire.clock import Clock
 from acquire.conditions import Conditions, Temperature
 from acquire.credentials import credentials
@@ -21,10 +21,12 @@ from acquire.daemon import Daemon
 from acquire.errors import SteadyohmError
 from acquire.intake import Feed
 from acquire.journal.store import Journal
+from acquire.network_tables import MqttSettings
 from acquire.outlets.csv_log import CsvLog, Split
 from acquire.outlets.mqtt import Broker
 from acquire.outlets.mqtt_outlet import MqttOutlet
-from acquire.outlets.orders import Answer, Order, Stop
+from acquire.outlets.orders import Answer, Stop
+from acquire.outlets.orders import Order as NetworkOrder
 from acquire.outlets.outlet import Health, drain
 from acquire.outlets.outlet import Outlet as Drain
 from acquire.recording import RecordedPipeline
@@ -33,11 +35,65 @@ from acquire.settings import Bench
 from acquire.settle import SettleSettings
 from acquire.sheets import load_sheet
 from acquire.statements import ModelStatements
+from acquire.steps.unit import Order
 from drivers.models import MeterModel, load_model
 from drivers.reading import Quantity
 from drivers.registry import open_meter
 
 SOFTWARE = f"steadyohm {__version__}"
+
+CLOCKS_DIFFER_S = 60.0
+"""A lead zero from further in the future was stamped by a clock that has been set since."""
+
+
+@dataclass(frozen=True, slots=True)
+class Files:
+    """What bench, sheet and meter file say, read and checked.
+
+    Attributes:
+        bench: the bench file.
+        place: with the sheet.
+        model: the meter file.
+        notices: what the operator must know of them.
+    """
+
+    bench: Bench
+    place: Circumstances
+    model: MeterModel
+    notices: tuple[Notice, ...]
+
+    @property
+    def limits(self) -> dict[str, Any]:
+        """What a pipeline takes of them besides place, meter and conditions."""
+        return {
+            "settle": _settle(self.bench, self.model),
+            "four_wire_below_ohm": self.bench.meter.four_wire_below,
+            "order": Order(self.bench.order.value),
+        }
+
+
+def read_files(bench: Bench, clock: Clock) -> Files:
+    """Read the files that a bench file names.
+
+    Raises:
+        FileInvalid, ModelInvalid: the sheet or the meter file cannot be used.
+        SteadyohmError: the meter's calibration is overdue, and the bench file says to refuse it then.
+    """
+    model = load_model(Path(bench.meter.model))
+    notices = _calibration(model, bench, clock)
+    place = Circumstances(
+        bench=bench.name,
+        purpose=bench.purpose,
+        sheet=load_sheet(bench.sheet),
+        meter_id=bench.meter.id,
+        meter_model=model.name,
+        meter_hash=model.content_hash,
+        bench_hash=bench.content_hash,
+        software=SOFTWARE,
+        operator=bench.operator,
+        batch=bench.batch,
+    )
+    return Files(bench, place, model, tuple(notices))
 
 
 async def assemble(
@@ -64,38 +120,15 @@ async def assemble(
         JournalUnusable: the record cannot be opened.
         DriverUnknown, OptionsInvalid, AddressInvalid: the instruments cannot be made.
     """
-    model = load_model(Path(bench.meter.model))
-    notices = _calibration(model, bench, clock)
-    sheet = load_sheet(bench.sheet)
-    place = Circumstances(
-        bench=bench.name,
-        purpose=bench.purpose,
-        sheet=sheet,
-        meter_id=bench.meter.id,
-        meter_model=model.name,
-        meter_hash=model.content_hash,
-        bench_hash=bench.content_hash,
-        software=SOFTWARE,
-        operator=bench.operator,
-        batch=bench.batch,
-    )
+    files = read_files(bench, clock)
     journal = await asyncio.to_thread(
         lambda: Journal.open(Path(bench.journal.folder), bench=bench.name, clock=clock)
     )
-    conditions = _conditions(bench, clock)
+    conditions = first_conditions(bench, clock)
     if conditions.lead is None and conditions.lead_wanted:
-        zero = await journal.latest_lead_zero()
-        if zero is not None and zero.meter_id == bench.meter.id:  # another meter has leads of its own
-            conditions.lead = zero
-    pipeline = RecordedPipeline(
-        place,
-        ModelStatements(model),
-        conditions,
-        _settle(bench, model),
-        bench.meter.four_wire_below,
-        out=record,
-        model=model,
-    )
+        conditions.lead = _taken_over(await journal.latest_lead_zero(), bench, clock)
+    meter, model = ModelStatements(files.model), files.model
+    pipeline = RecordedPipeline(files.place, meter, conditions, out=record, model=model, **files.limits)
     pipeline.begin()
     daemon = Daemon(
         pipeline,
@@ -103,7 +136,7 @@ async def assemble(
         clock,
         show,
         thermometer_u_kelvin=bench.temperature.standard_uncertainty_kelvin,
-        first_notices=[*journal.notices, *notices],
+        first_notices=[*journal.notices, *files.notices],
     )
     try:
         daemon.feeds = _feeds(bench, daemon)
@@ -112,6 +145,13 @@ async def assemble(
         await journal.close()
         raise
     return daemon
+
+
+def _taken_over(zero: LeadZero | None, bench: Bench, clock: Clock) -> LeadZero | None:
+    """The lead zero on record, if it is of these leads and its age can be known."""
+    if zero is None or zero.meter_id != bench.meter.id:  # another meter has leads of its own
+        return None
+    return None if zero.utc_s > clock.utc_s() + CLOCKS_DIFFER_S else zero
 
 
 def _calibration(model: MeterModel, bench: Bench, clock: Clock) -> list[Notice]:
@@ -126,7 +166,7 @@ def _calibration(model: MeterModel, bench: Bench, clock: Clock) -> list[Notice]:
     return [Notice(Weight.WARNING, "calibration.due", text, clock.utc_s())]
 
 
-def _conditions(bench: Bench, clock: Clock) -> Conditions:
+def first_conditions(bench: Bench, clock: Clock) -> Conditions:
     """What is known before the first reading: a typed temperature, a stated lead zero."""
     settings, now_s = bench.temperature, clock.utc_s()
     typed = None
@@ -171,7 +211,7 @@ def _feeds(bench: Bench, daemon: Daemon) -> list[Feed]:
             daemon.clock,
             daemon.take,
             daemon.tell,
-            daemon.pipeline.link_lost,
+            daemon.link_lost,
             lambda: daemon.pipeline.wanted,
             settings.integration_plc,
             settings.offset_compensation,
@@ -207,7 +247,7 @@ def _add_outlets(bench: Bench, daemon: Daemon, environment: Mapping[str, str], s
     """Everyone who follows the journal."""
     if bench.csv is not None:
         log = CsvLog(Path(bench.csv.folder), Split(bench.csv.per))
-        daemon.outlets["csv"] = Drained(daemon.journal, log, Health("csv"))
+        _follow(daemon, "csv", log)
     if bench.mqtt is not None:
         outlet = MqttOutlet(
             _broker(bench.mqtt, environment),
@@ -216,7 +256,8 @@ def _add_outlets(bench: Bench, daemon: Daemon, environment: Mapping[str, str], s
             software=SOFTWARE,
             on_command=Orders(daemon, stop),
         )
-        daemon.outlets["mqtt"] = Drained(daemon.journal, outlet, Health("mqtt"))
+        _follow(daemon, "mqtt", outlet)
+        daemon.desk_refused = lambda: outlet.desk.refused
         shown = daemon.show
 
         def show(event: Event) -> None:
@@ -224,6 +265,13 @@ def _add_outlets(bench: Bench, daemon: Daemon, environment: Mapping[str, str], s
             outlet.show(event)
 
         daemon.show = show
+
+
+def _follow(daemon: Daemon, name: str, outlet: Drain) -> None:
+    """Give an outlet its cursor, and keep its health where monitors look."""
+    health = Health(name)
+    daemon.healths.append(health)
+    daemon.outlets[name] = Drained(daemon.journal, outlet, health)
 
 
 def _broker(mqtt: MqttSettings, environment: Mapping[str, str]) -> Broker:
@@ -255,7 +303,7 @@ class Orders:
     daemon: Daemon
     stop: asyncio.Event
 
-    async def __call__(self, order: Order) -> Answer:
+    async def __call__(self, order: NetworkOrder) -> Answer:
         """Do it, and say what became of it."""
         if isinstance(order, Stop):
             self.stop.set()

@@ -9,6 +9,7 @@ import asyncio
 import contextlib
 import os
 import signal
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TextIO
@@ -20,7 +21,9 @@ from acquire.errors import InputImpossible, JournalUnusable, SteadyohmError
 from acquire.keyboard import HELP, Keyboard, to_command
 from acquire.outlets.terminal import BenchConsole, Terminal
 from acquire.records import Notice, Weight
+from acquire.service import service_of
 from acquire.settings import load_bench
+from acquire.systemd import from_environment
 
 
 async def run_bench(bench_file: Path, record: Path | None = None) -> None:
@@ -35,15 +38,17 @@ async def run_bench(bench_file: Path, record: Path | None = None) -> None:
         JournalUnusable: the record cannot be opened, or could not take everything before the stop.
     """
     bench = load_bench(bench_file)
-    stop = asyncio.Event()
+    stop, read_again = asyncio.Event(), asyncio.Event()
     console = BenchConsole()
-    with Terminal(console) as terminal, stops_on_signals(stop), _written(record) as out:
+    signals = stops_on_signals(stop), reads_on_hang_up(stop, read_again)
+    with Terminal(console) as terminal, signals[0], signals[1], _written(record) as out:
         daemon = await assemble(
             bench, clock=RealClock(), show=terminal.show, environment=os.environ, record=out, stop=stop
         )
+        service = service_of(daemon, bench, from_environment())
         keys = asyncio.create_task(_follow(Keyboard(terminal.typing), daemon), name="keyboard")
         try:
-            await daemon.run(stop)
+            await service.run(stop, read_again)
         finally:
             keys.cancel()
             with contextlib.suppress(asyncio.CancelledError):
@@ -97,3 +102,30 @@ def stops_on_signals(stop: asyncio.Event) -> Iterator[None]:
     finally:
         for number in numbers:
             loop.remove_signal_handler(number)
+
+
+@contextlib.contextmanager
+def reads_on_hang_up(stop: asyncio.Event, read_again: asyncio.Event) -> Iterator[None]:
+    """Let SIGHUP ask for the files to be read again; but end with the terminal, if there was one.
+
+    A terminal that is closed sends the same signal. It is gone then: a bench without eyes must not go on.
+    """
+    loop = asyncio.get_running_loop()
+    had_terminal = _on_terminal()
+
+    def hung_up() -> None:
+        (stop if had_terminal and not _on_terminal() else read_again).set()
+
+    loop.add_signal_handler(signal.SIGHUP, hung_up)
+    try:
+        yield
+    finally:
+        loop.remove_signal_handler(signal.SIGHUP)
+
+
+def _on_terminal() -> bool:
+    """Whether standard input is a terminal that is still there."""
+    try:
+        return os.isatty(sys.stdin.fileno())
+    except (AttributeError, OSError, ValueError):
+        return False

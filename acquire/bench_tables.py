@@ -67,14 +67,6 @@ BatchName = Annotated[
         description="It goes into file names: letters, digits, spaces and the signs . _ + - only.",
     ),
 ]
-EnvironmentName = Annotated[
-    str,
-    Field(
-        pattern=r"^[A-Za-z_][A-Za-z0-9_]*$",
-        description="It names an environment variable; the secret itself does not belong here.",
-        examples=['"STEADYOHM_MQTT_PASSWORD"'],
-    ),
-]
 
 
 class Overdue(StrEnum):
@@ -99,6 +91,13 @@ class ZeroSource(StrEnum):
     NONE = "none"
 
 
+class StepOrder(StrEnum):
+    """Whether the steps must come as the sheet lists them; `acquire.steps.unit.Order` by the same words."""
+
+    GUIDED = "guided"
+    FREE = "free"
+
+
 class PlaceSettings(Table):
     """`[bench]`: who measures what, and why.
 
@@ -108,6 +107,7 @@ class PlaceSettings(Table):
         sheet: path of the sheet file.
         operator: who works here; goes on the record.
         batch: number of the batch; goes on the record.
+        order: guided, one step after the other as the sheet lists them; or free, whichever is touched.
     """
 
     name: BenchName
@@ -115,6 +115,7 @@ class PlaceSettings(Table):
     sheet: Annotated[FilePath, Field(examples=['"../sheets/plover-80.toml"'])]
     operator: Text = ""
     batch: BatchName = ""
+    order: StepOrder = StepOrder.GUIDED
 
 
 class MeterSettings(Table):
@@ -294,55 +295,3 @@ class CsvSettings(Table):
 
     folder: FilePath = Field(default="csv", validate_default=True)
     per: Literal["day", "batch"] = "day"
-
-
-class MqttSettings(Table):
-    """`[mqtt]`: publishing over MQTT. Without this table nothing is sent.
-
-    Attributes:
-        host: of the broker.
-        port: 1883, or 8883 with TLS, when left out.
-        version: of MQTT.
-        tls: whether to encrypt; ca, certificate and key imply it.
-        ca: path of the authority's certificate; left out, the system's are trusted.
-        certificate: path of the bench's own certificate.
-        key: path of its key.
-        user_env: environment variable that holds the user's name; see `acquire.credentials`.
-        password_env: environment variable that holds the password.
-        password_file: path of a file whose first line is the password.
-        keepalive: longest silence on the connection.
-    """
-
-    host: Annotated[str, Field(pattern=r"^[A-Za-z0-9.:_-]{1,255}$", examples=['"broker.lan"'])]
-    port_given: Annotated[int, Field(strict=True, ge=1, le=65535)] | None = Field(default=None, alias="port")
-    version: Literal["5", "3.1.1"] = "5"
-    tls: Flag | None = None
-    ca: FilePath | None = None
-    certificate: FilePath | None = None
-    key: FilePath | None = None
-    user_env: EnvironmentName | None = None
-    password_env: EnvironmentName | None = None
-    password_file: FilePath | None = None
-    keepalive: Seconds = 30.0
-
-    @model_validator(mode="after")
-    def _hangs_together(self) -> MqttSettings:
-        if self.tls is False and (self.ca or self.certificate or self.key):
-            raise ValueError("ca, certificate and key need tls")
-        if (self.certificate is None) != (self.key is None):
-            raise ValueError("certificate and key go together")
-        if self.password_env and self.password_file:
-            raise ValueError("give password_env or password_file, not both")
-        if (self.password_env or self.password_file) and not self.user_env:
-            raise ValueError("a password needs a user: give user_env")
-        return self
-
-    @property
-    def encrypted(self) -> bool:
-        """Whether TLS is used."""
-        return bool(self.tls or self.ca or self.certificate)
-
-    @property
-    def port(self) -> int:
-        """TCP port; the registered ones where the file gives none (1883 mqtt, 8883 secure-mqtt, IANA)."""
-        return self.port_given or (8883 if self.encrypted else 1883)

@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from acquire.bench_tables import MqttSettings
 from acquire.errors import InputImpossible
+from acquire.network_tables import MqttSettings
 
 LONGEST = 1000
 """Characters of a password's first line that are looked at."""

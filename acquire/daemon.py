@@ -58,6 +58,9 @@ RETRY_JOURNAL_S = 1.0
 ARCHIVE_S = 60.0
 """How often the journal is asked whether it has grown too large."""
 
+ARCHIVE_PAUSE_S = 0.05
+"""Between two moves of some hundred entries, so that verdicts come in between."""
+
 SET_BACK_S = 2.0
 """A UTC that falls behind the monotonic clock by more between two ticks was set back, not slewed."""
 
@@ -84,6 +87,7 @@ class Daemon:
         unwritten: True where the bench had to stop before the journal could take everything.
         outcomes: how many verdicts of each kind were given.
         refused: commands that were not carried out.
+        desk_refused: gives how many were refused before, for what they were.
         healths: how each outlet is doing.
         latest_s: monotonic time of each instrument's latest reading, by the name of its feed.
         outages: how often the meter's link was found broken, or could not be opened.
@@ -105,6 +109,7 @@ class Daemon:
     unwritten: bool = False
     outcomes: Counter[str] = field(default_factory=Counter)
     refused: int = 0
+    desk_refused: Callable[[], int] = lambda: 0
     healths: list[Health] = field(default_factory=list)
     latest_s: dict[str, float] = field(default_factory=dict)
     outages: int = 0
@@ -301,11 +306,13 @@ class Daemon:
 
     async def _keep_small(self) -> None:
         """Let entries that are old and out everywhere go to the archive."""
+        moved = 0
         while True:
-            await asyncio.sleep(ARCHIVE_S)
-            with contextlib.suppress(JournalUnusable):  # nothing has left the journal; a minute later again
-                while await self.journal.archive(tuple(self.outlets)):
-                    await asyncio.sleep(0.05)
+            await asyncio.sleep(ARCHIVE_PAUSE_S if moved else ARCHIVE_S)
+            try:
+                moved = await self.journal.archive(tuple(self.outlets))
+            except JournalUnusable:  # nothing has left the journal; a minute later again
+                moved = 0
 
     async def hear_journal(self) -> None:
         """Ask the journal something small; returns when it has answered, be it with a refusal."""

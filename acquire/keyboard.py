@@ -15,7 +15,8 @@ import termios
 import tty
 from collections.abc import AsyncIterator, Callable, Iterator
 
-from acquire.errors import InputImpossible
+from acquire.errors import InputImpossible, QuantityInvalid
+from acquire.quantity import parse
 from acquire.records import (
     Command,
     ConfirmOpen,
@@ -24,12 +25,13 @@ from acquire.records import (
     Note,
     SkipStep,
     StartUnit,
+    TypeTemperature,
     ZeroLeads,
 )
 
 HELP = (
     "Type or scan a serial and press Enter to put a unit on the bench. Enter alone: the probes are on the "
-    "pair. .again [step]  .skip REASON  .zero  .end REASON  .note TEXT  .help"
+    "pair. .again [step]  .skip REASON  .zero  .end REASON  .note TEXT  .temperature 21.5 °C  .help"
 )
 LONGEST_LINE = 200
 """Characters; a serial or remark is never longer, and a scanner gone wild must not fill the memory."""
@@ -59,13 +61,35 @@ def to_command(line: str) -> Command | None:
         return MeasureAgain(rest or None)
     if word == ".zero":
         return ZeroLeads()
-    makers: dict[str, Callable[[str], Command]] = {".skip": SkipStep, ".end": GiveUpUnit, ".note": Note}
+    makers: dict[str, Callable[[str], Command]] = {
+        ".skip": SkipStep,
+        ".end": GiveUpUnit,
+        ".note": Note,
+        ".temperature": _temperature,
+    }
     if word not in makers:
         raise InputImpossible(f"{word} is no command.", HELP)
     if not rest:
         raise InputImpossible(f"{word} needs a few words behind it.", "They go on the record.")
     return makers[word](rest)
 
+
+def _temperature(text: str) -> TypeTemperature:
+    """A temperature as a person reads it off; whether it can be of a room is asked here, slips are common."""
+    try:
+        celsius = parse(text, "°C")
+    except QuantityInvalid as error:
+        raise InputImpossible(error.what, error.hint) from error
+    if not COLDEST_CELSIUS <= celsius <= WARMEST_CELSIUS:
+        raise InputImpossible(
+            f"{celsius:g} °C is no temperature of a workshop.",
+            f"It must lie between {COLDEST_CELSIUS:g} and {WARMEST_CELSIUS:g} °C.",
+        )
+    return TypeTemperature(celsius)
+
+
+COLDEST_CELSIUS, WARMEST_CELSIUS = -20.0, 60.0
+"""Of a room in which units are measured; wide enough for a shed in winter and a foundry. Workshop choice."""
 
 RUB_OUT = "\x15"
 """Ctrl-U, which takes the whole line back on every terminal (termios VKILL)."""

@@ -10,11 +10,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
-from acquire.conditions import Conditions
+from acquire.conditions import Conditions, Temperature
 from acquire.errors import InputImpossible
 from acquire.records import (
     Ask,
     Circumstances,
+    ClockSetBack,
     Command,
     ConfirmOpen,
     Contact,
@@ -28,6 +29,7 @@ from acquire.records import (
     Settled,
     SkipStep,
     StartUnit,
+    TypeTemperature,
     UnitResult,
     UnitStarted,
     Verdict,
@@ -222,6 +224,10 @@ class Pipeline:
             case Note():
                 serial = self.unit.serial if self.unit else ""
                 return [Notice(Weight.REMARK, "note", command.text, utc_s, serial)]
+            case TypeTemperature():
+                return [self._typed(command, utc_s)]
+            case ClockSetBack():
+                return [self._set_back(command, utc_s)]
             case _ if self.unit is None:
                 raise InputImpossible("There is no unit on the bench.", "Scan or type its serial first.")
             case _:
@@ -241,6 +247,26 @@ class Pipeline:
             case ConfirmOpen():
                 return self._confirmed_open(unit, utc_s)
         return []
+
+    def _typed(self, command: TypeTemperature, utc_s: float) -> Notice:
+        """Take a temperature that the operator has read."""
+        u_kelvin = command.standard_uncertainty_kelvin
+        if u_kelvin is None:
+            raise InputImpossible("A temperature needs its uncertainty.")
+        self.conditions.temperature = Temperature(command.celsius, u_kelvin, utc_s)
+        text = f"Temperature typed in: {command.celsius:g} °C."
+        return Notice(Weight.REMARK, "temperature.typed", text, utc_s)
+
+    def _set_back(self, command: ClockSetBack, utc_s: float) -> Notice:
+        """Move the times of what has an age with the clock, or it would seem fresh for too long."""
+        conditions = self.conditions
+        if conditions.temperature is not None:
+            then_s = conditions.temperature.utc_s - command.by_s
+            conditions.temperature = replace(conditions.temperature, utc_s=then_s)
+        if conditions.lead is not None:
+            conditions.lead = replace(conditions.lead, utc_s=conditions.lead.utc_s - command.by_s)
+        text = f"The machine's clock was set back by {command.by_s:.0f} s."
+        return Notice(Weight.WARNING, "clock.set_back", text, utc_s)
 
     def _start(self, command: StartUnit, utc_s: float) -> list[Event]:
         """Put a unit on the bench; the one before ends as it is."""

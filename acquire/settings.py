@@ -14,12 +14,13 @@ from acquire.bench_tables import (
     JournalSettings,
     LeadSettings,
     MeterSettings,
-    MqttSettings,
     PlaceSettings,
     SettleSection,
+    StepOrder,
     TemperatureSettings,
     TemperatureSource,
 )
+from acquire.network_tables import HttpSettings, MqttSettings
 from acquire.records import Purpose
 from acquire.toml_file import Faults, Model, Table, TomlFile, did_you_mean, read_toml
 from acquire.toml_lines import Path as KeyPath
@@ -35,6 +36,7 @@ TABLES: dict[str, type[Table]] = {
     "journal": JournalSettings,
     "csv": CsvSettings,
     "mqtt": MqttSettings,
+    "http": HttpSettings,
 }
 """All tables of a bench file; each stands once. The first three must be there."""
 
@@ -45,7 +47,7 @@ class Bench(Table):
     Attributes:
         file: the file itself.
         content_hash: SHA-256 of its bytes, hexadecimal.
-        name, purpose, sheet, operator, batch: of the `[bench]` table; `sheet` is a path.
+        name, purpose, sheet, operator, batch, order: of the `[bench]` table; `sheet` is a path.
         meter: the instrument that measures ohms.
         temperature: where the winding's temperature comes from.
         leads: what the test leads add.
@@ -53,6 +55,7 @@ class Bench(Table):
         journal: the record.
         csv: None where no CSV is wanted.
         mqtt: None where nothing is published.
+        http: None where nothing listens.
     """
 
     file: Path
@@ -62,6 +65,7 @@ class Bench(Table):
     sheet: Path
     operator: str
     batch: str
+    order: StepOrder
     meter: MeterSettings
     temperature: TemperatureSettings
     leads: LeadSettings
@@ -69,6 +73,7 @@ class Bench(Table):
     journal: JournalSettings
     csv: CsvSettings | None
     mqtt: MqttSettings | None
+    http: HttpSettings | None
 
 
 def load_bench(path: Path) -> Bench:
@@ -102,6 +107,7 @@ def bench_of(file: TomlFile) -> Bench:
         "journal": _optional(faults, JournalSettings, "journal"),
         "csv": _optional(faults, CsvSettings, "csv") if "csv" in file.tree else None,
         "mqtt": _optional(faults, MqttSettings, "mqtt") if "mqtt" in file.tree else None,
+        "http": _optional(faults, HttpSettings, "http") if "http" in file.tree else None,
     }
     _check_files(faults, place, meter)
     _check_instruments(faults, meter, temperature)

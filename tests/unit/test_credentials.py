@@ -6,7 +6,7 @@ from __future__ import annotations
 
 import pytest
 
-from acquire.bench_tables import MqttSettings
+from acquire.network_tables import MqttSettings
 from acquire.credentials import credentials
 from acquire.errors import InputImpossible
 
