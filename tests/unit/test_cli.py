@@ -1,0 +1,171 @@
+"""The command line: exit codes, sentences in place of tracebacks, and an answer to --help at once."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import time
+
+import psutil
+import pytest
+from typer.testing import CliRunner
+
+from acquire import cli
+from acquire.errors import SteadyohmError
+from drivers.errors import LinkLost, ModelInvalid
+from tests.whole_bench import CONFIGS, QUIET, bench_file
+
+
+def said(*words, **options):
+    """A command in a process of its own."""
+    return subprocess.run(
+        [sys.executable, "-m", "acquire", *words],
+        capture_output=True, text=True, stdin=subprocess.DEVNULL, timeout=30, check=False,
+        env={**QUIET, **options},
+    )  # fmt: skip
+
+
+def test_help_imports_nothing_heavy():
+    """What --help needs is on the way out in a moment; neither numpy nor pyvisa nor rich nor asyncio is."""
+    code = (
+        "import sys; sys.argv = ['steadyohm', '--help']\n"
+        "from acquire.cli import main\n"
+        "try: main()\n"
+        "except SystemExit as done: assert not done.code\n"
+        "heavy = {'numpy', 'pyvisa', 'pydantic', 'aiomqtt', 'structlog', 'scipy'} & set(sys.modules)\n"
+        "print('heavy:', sorted(heavy))\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, timeout=30, check=True
+    )
+    assert "heavy: []" in done.stdout
+
+
+def test_every_command_has_a_sentence_of_help():
+    """And every option of it."""
+    runner = CliRunner()
+    for command in cli.app.registered_commands:
+        name = command.name or command.callback.__name__.replace("_", "-")
+        shown = runner.invoke(cli.app, [name, "--help"])
+        assert shown.exit_code == 0, name
+        assert command.callback.__doc__, name
+
+
+@pytest.mark.parametrize(
+    ("words", "sentence"),
+    [
+        (["check", "nope.toml"], "nope.toml"),
+        (["run"], "bench"),
+        (["run", "x.toml", "--log-level", "loud"], "loud"),
+        (["demo", "--units", "0"], "--units"),
+        (["demo", "--speed", "99"], "--speed"),
+        (["frobnicate"], "frobnicate"),
+    ],
+)
+def test_bad_input_is_a_sentence_and_exit_code_2(monkeypatch, capsys, words, sentence):
+    """With what and where; nothing on standard output."""
+    monkeypatch.setattr(sys, "argv", ["steadyohm", *words])
+    with pytest.raises(SystemExit) as left:
+        cli.main()
+    shown = capsys.readouterr()
+    assert left.value.code == 2
+    assert sentence in shown.err
+    assert shown.out == ""
+
+
+@pytest.mark.parametrize(
+    ("words", "sentence"),
+    [
+        (["run", "nope.toml"], "there is no such bench file"),
+        (["demo", "--dir", "/dev/null"], "/dev/null cannot be made a folder"),
+    ],
+)
+def test_a_file_that_cannot_be_used_is_bad_input_as_well(words, sentence):
+    """As a process: exit code 2, one line, no traceback."""
+    done = said(*words)
+    assert done.returncode == 2, done
+    assert sentence in done.stderr
+    assert done.stderr.count("\n") == 1
+    assert done.stdout == ""
+
+
+def test_a_broken_meter_file_is_bad_input(tmp_path):
+    """Exit code 2, as for every file."""
+    (tmp_path / "meter.toml").write_text('name = "x"\n', encoding="utf-8")
+    model = (str(CONFIGS / "meters" / "bench-6-digit.toml"), "meter.toml")
+    done = said("run", str(bench_file(tmp_path, meter="tcp:127.0.0.1:9", changes=(model,))))
+    assert done.returncode == 2
+    assert "meter.toml" in done.stderr
+    assert not (tmp_path / "journal").exists()
+
+
+@pytest.mark.parametrize(
+    ("error", "code", "words"),
+    [
+        (SteadyohmError("It failed.", "Do this."), 1, "It failed. Do this."),
+        (ModelInvalid("bad file", port="", hint="Mend it."), 2, "bad file"),
+        (LinkLost("it hung up", port="tcp:x"), 1, "it hung up"),
+        (ExceptionGroup("g", [ExceptionGroup("h", [LinkLost("it hung up", port="tcp:x")])]), 1, "it hung up"),
+        (ExceptionGroup("g", [KeyError("oops")]), 1, "fault of steadyohm itself: KeyError: 'oops'"),
+        (ZeroDivisionError("by zero"), 1, "fault of steadyohm itself: ZeroDivisionError"),
+    ],
+)
+def test_whatever_is_raised_ends_in_sentences(monkeypatch, capsys, error, code, words):
+    """Also out of the tasks that run side by side."""
+    monkeypatch.delenv("STEADYOHM_DEBUG", raising=False)
+
+    def failing():
+        raise error
+
+    monkeypatch.setattr(cli, "app", failing)
+    with pytest.raises(SystemExit) as left:
+        cli.main()
+    assert left.value.code == code
+    assert words in capsys.readouterr().err
+
+
+def test_a_traceback_comes_when_it_is_asked_for(monkeypatch):
+    """With STEADYOHM_DEBUG in the environment."""
+    monkeypatch.setenv("STEADYOHM_DEBUG", "1")
+
+    def failing():
+        raise ZeroDivisionError
+
+    monkeypatch.setattr(cli, "app", failing)
+    with pytest.raises(ZeroDivisionError):
+        cli.main()
+
+
+def test_a_reader_that_leaves_is_no_fault():
+    """`steadyohm schema | head -1`."""
+    reader, writer = os.pipe()
+    process = subprocess.Popen(
+        [sys.executable, "-m", "acquire", "schema"], stdout=writer, stderr=subprocess.PIPE, text=True
+    )
+    os.close(writer)
+    os.close(reader)
+    _, errors = process.communicate(timeout=30)
+    assert "Traceback" not in errors
+    assert "fault of steadyohm" not in errors
+
+
+@pytest.mark.parametrize("after_s", [0.5, 1.5])
+def test_ctrl_c_in_the_demo_ends_it_at_any_time(tmp_path, after_s):
+    """No traceback, and no simulation left behind."""
+    process = subprocess.Popen(
+        [sys.executable, "-m", "acquire", "demo", "--dir", str(tmp_path / "run"), "--units", "2"],
+        stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, stdin=subprocess.DEVNULL, env=QUIET,
+    )  # fmt: skip
+    try:
+        time.sleep(after_s)
+        children = psutil.Process(process.pid).children(recursive=True)
+        process.send_signal(signal.SIGINT)
+        output, _ = process.communicate(timeout=15)
+    finally:
+        process.kill()
+        process.wait()
+    assert process.returncode != 0
+    assert "Traceback" not in output
+    assert not [child for child in children if child.is_running()]
