@@ -10,7 +10,6 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
@@ -64,14 +63,14 @@ class Casebook:
     Attributes:
         cases: as given.
         good: what a good unit reads, alone in its laws.
-        pairs: every pair of the given points, in their order.
+        pairs: as given.
     """
 
     def __init__(
         self,
         cases: Sequence[Case],
         good: Circuit,
-        points: Sequence[str],
+        pairs: Sequence[Pair],
         *,
         four_wire_below_ohm: float = 0.0,
     ) -> None:
@@ -80,22 +79,26 @@ class Casebook:
         Args:
             cases: from the dictionary.
             good: a unit without a fault.
-            points: places a probe can touch.
+            pairs: that can be asked about.
             four_wire_below_ohm: pairs that read less than this on a good unit are measured with four wires,
                 so that the lead zero has no part in them.
         """
         self.cases = tuple(cases)
-        self.pairs = tuple(Pair(a, b) for a, b in combinations(points, 2))
+        self.pairs = tuple(pairs)
         self._index = {pair: index for index, pair in enumerate(self.pairs)}
         every = np.ones(len(self.pairs), dtype=bool)
-        self.good = _laws((Case((("healthy", ()),), 1.0, (good,)),), tuple(points), every)
+        self.good = _laws((Case((("healthy", ()),), 1.0, (good,)),), self.pairs, every)
         two_wire = ~self.good.conducts[0] | (self.good.mean_ohm[0] >= four_wire_below_ohm)
-        self.laws = _laws(self.cases, tuple(points), two_wire)
+        self.laws = _laws(self.cases, self.pairs, two_wire)
 
     def columns(self, pairs: Sequence[Pair]) -> NDArray[np.int64]:
         """Where the pairs stand among `self.pairs`, whichever way round they are given."""
         order = [self._index[p] if p in self._index else self._index[Pair(p.b, p.a)] for p in pairs]
         return np.array(order, dtype=np.int64)
+
+    def has(self, pair: Pair) -> bool:
+        """Whether the pair can be asked about, whichever way round it is given."""
+        return pair in self._index or Pair(pair.b, pair.a) in self._index
 
     def explain(self, pairs: Sequence[Pair], ohms: Sequence[float], u_ohms: Sequence[float]) -> Explained:
         """Weigh every circuit against readings.
@@ -151,9 +154,9 @@ def _atoms(conducts: Bools, ohm: Floats) -> Floats:
     return result
 
 
-def _laws(cases: Sequence[Case], points: tuple[str, ...], two_wire: Bools) -> Laws:
+def _laws(cases: Sequence[Case], pairs: Sequence[Pair], two_wire: Bools) -> Laws:
     circuits = [(index, case, circuit) for index, case in enumerate(cases) for circuit in case.circuits]
-    solved = solve([circuit for _, _, circuit in circuits], points, two_wire)
+    solved = solve([circuit for _, _, circuit in circuits], pairs, two_wire)
     return Laws(
         case=np.array([index for index, _, _ in circuits], dtype=np.int64),
         log_prior=np.log([case.prior * circuit.weight for _, case, circuit in circuits]),

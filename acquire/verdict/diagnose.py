@@ -11,6 +11,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import combinations
 
 import numpy as np
 
@@ -31,6 +32,10 @@ _POOR = 1e-3
 _LEAST = 0.01
 """Explanations less likely than this are not listed."""
 
+
+_FEW_PINS = 10
+"""Up to so many places to touch every pair is kept ready; beyond, memory would grow with their fourth
+power."""
 
 _SETTLED = 0.95
 """A first explanation this likely needs no further measurement; workshop choice."""
@@ -109,11 +114,12 @@ def findings(
     if not readings:
         return ()
     own_priors = tuple(sorted((priors or {}).items()))
-    slips = look_alikes(table, readings)
-    weighed = _weigh(casebook(sheet, purpose, four_wire_below_ohm, own_priors), readings, slips)
+    slips = look_alikes(table, readings, _usual(sheet))
+    extra = _beyond(sheet, readings)
+    weighed = _weigh(casebook(sheet, purpose, four_wire_below_ohm, own_priors, extra), readings, slips)
     unknown_log = _unknown(table, readings)
     if _fits_poorly(weighed, unknown_log):
-        weighed += _weigh(double_casebook(sheet, purpose, own_priors), readings, slips)
+        weighed += _weigh(double_casebook(sheet, purpose, own_priors, extra), readings, slips)
     top = max([unknown_log, *(entry.log_weight for entry in weighed)])
     unknown = math.exp(unknown_log - top)
     total = unknown + sum(math.exp(entry.log_weight - top) for entry in weighed)
@@ -140,7 +146,7 @@ def log_evidence(sheet: Sheet, table: PairLaws, readings: Sequence[PairReading])
     Natural logarithm of the density of the readings, all single faults of the dictionary taken together by
     their priors; comparable between sheets for the same readings.
     """
-    book = casebook(sheet, Purpose.INCOMING)
+    book = casebook(sheet, Purpose.INCOMING, extra=_beyond(sheet, readings))
     log_joint = book.laws.log_prior + _explain(book, readings).log_like
     unknown_log = _unknown(table, readings)
     top = max(float(log_joint.max()), unknown_log)
@@ -172,7 +178,7 @@ def best_next_pair(
     """
     if not readings or len(hypotheses) < 2 or hypotheses[0].probability >= _SETTLED:
         return None
-    book = casebook(sheet, purpose, four_wire_below_ohm)
+    book = casebook(sheet, purpose, four_wire_below_ohm, extra=_beyond(sheet, readings))
     seen = np.array(_visible(book, [pair for pair, _, _ in readings]))[book.laws.case]
     log_joint = np.where(seen, book.laws.log_prior + _explain(book, readings).log_like, -np.inf)
     weights = np.exp(log_joint - log_joint.max())
@@ -195,20 +201,49 @@ def casebook(
     purpose: Purpose,
     four_wire_below_ohm: float = 0.0,
     priors: tuple[tuple[str, float], ...] = (),
+    extra: tuple[Pair, ...] = (),
 ) -> Casebook:
-    """The solved fault dictionary of a sheet, kept; worth calling once before the first unit fails."""
+    """The solved fault dictionary of a sheet, kept; worth calling once before the first unit fails.
+
+    Args:
+        sheet: of the unit.
+        purpose: as for `diagnose`.
+        four_wire_below_ohm: as for `diagnose`.
+        priors: as for `diagnose`, sorted.
+        extra: pairs that are asked about beyond the usual ones.
+    """
     return Casebook(
         cases(sheet, purpose, priors=dict(priors)),
         healthy(sheet),
-        sheet.pin_names(),
+        (*_usual(sheet), *extra),
         four_wire_below_ohm=four_wire_below_ohm,
     )
 
 
 @lru_cache(maxsize=2)
-def double_casebook(sheet: Sheet, purpose: Purpose, priors: tuple[tuple[str, float], ...] = ()) -> Casebook:
+def double_casebook(
+    sheet: Sheet,
+    purpose: Purpose,
+    priors: tuple[tuple[str, float], ...] = (),
+    extra: tuple[Pair, ...] = (),
+) -> Casebook:
     """The solved pairs of faults of a sheet, kept; solved when a unit first needs them."""
-    return Casebook(double_cases(sheet, purpose, priors=dict(priors)), healthy(sheet), sheet.pin_names())
+    doubles = double_cases(sheet, purpose, priors=dict(priors))
+    return Casebook(doubles, healthy(sheet), (*_usual(sheet), *extra))
+
+
+def _usual(sheet: Sheet) -> tuple[Pair, ...]:
+    """All pairs of a unit with few pins; of one with many, those of its steps."""
+    names = sheet.pin_names()
+    if len(names) <= _FEW_PINS:
+        return tuple(Pair(a, b) for a, b in combinations(names, 2))
+    return tuple(dict.fromkeys(step.pair for step in sheet.steps))
+
+
+def _beyond(sheet: Sheet, readings: Sequence[PairReading]) -> tuple[Pair, ...]:
+    """Pairs that were measured and are not among the usual ones."""
+    usual = {frozenset(pair) for pair in _usual(sheet)}
+    return tuple(sorted({pair for pair, _, _ in readings if frozenset(pair) not in usual}))
 
 
 @dataclass(frozen=True, slots=True)
@@ -227,6 +262,8 @@ def _weigh(
     book: Casebook, readings: Sequence[PairReading], slips: Sequence[tuple[int, Pair]]
 ) -> list[_Weighed]:
     """Every case that changes anything that was measured, unnoticed wrong probes allowed for."""
+    if not book.cases:
+        return []
     explained, labels = with_slips(book, readings, slips)
     log_joint = book.laws.log_prior + explained.log_like
     visible = _visible(book, [pair for pair, _, _ in readings])

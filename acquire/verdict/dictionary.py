@@ -79,6 +79,7 @@ _COLD_KELVIN = log_sizes(1.5, 25.0)
 _ZERO_OHM = log_sizes(0.04, 2.0)
 _LOST: Sizes = ((math.inf, 0.0, 1.0),)
 _FAULT_OHM = log_sizes(0.1, 3e5, 2.2)
+_COARSE_FAULT_OHM = log_sizes(0.1, 3e5, 6.0)
 _GAUGE_UP: Sizes = ((0.122, 0.01, 0.4), (0.261, 0.02, 0.6))
 _GAUGE_DOWN: Sizes = ((0.109, 0.01, 0.4), (0.207, 0.02, 0.6))
 """Half and whole steps of wire gauge: area by 1.123 and 1.261 (ASTM B258, ratio of diameters 92^(1/39))."""
@@ -87,6 +88,12 @@ _ALUMINIUM: Sizes = ((0.639, 0.03, 1.0),)
 """Resistivity of aluminium over copper at 20 °C: 0.02826 / 0.017241 (IEC 60889, IEC 60028; from memory)."""
 
 _COARSE_JOINT_OHM = log_sizes(0.05, 50.0, 3.0)
+_MOST_COMMON = 40
+"""Places of common faults up to which pairs of them are weighed: some 800 pairs."""
+
+_MOST_CROSSED = 6
+"""Windings up to which the places where two touch are looked for closely."""
+
 _COARSE_SHORTED = log_sizes(0.01, 0.9, 2.5)
 
 Change = Callable[[Circuit], Iterator[Circuit]]
@@ -144,9 +151,14 @@ def double_cases(
         sheet: of the unit.
         purpose: as for `cases`.
         priors: as for `cases`.
+
+    Returns:
+        None at all for units of very many windings and pins, where there are too many pairs of faults.
     """
     good = healthy(sheet)
     common = list(_common(sheet))
+    if len(common) > _MOST_COMMON:
+        return ()
     weight = _weights(purpose, priors, [fault for fault, _, _ in common])
     return tuple(
         Case(
@@ -180,8 +192,10 @@ def _every(sheet: Sheet) -> Iterator[_Entry]:
         yield from _in_winding(sheet, winding)
     for group in _alike(sheet):
         yield from _wire(group)
+    few = len(windings) <= _MOST_CROSSED
+    places, sizes = (3, _FAULT_OHM) if few else (1, _COARSE_FAULT_OHM)
     for first, second in combinations(windings, 2):
-        change = partial(crossed, name=first.name, other=second.name, places=3, sizes=_FAULT_OHM)
+        change = partial(crossed, name=first.name, other=second.name, places=places, sizes=sizes)
         yield "winding_to_winding", (first.name, second.name), change
     for strap in (b for b in sheet.branches if b.kind is BranchKind.STRAP):
         yield "open_winding", (strap.name,), partial(broken, name=strap.name)

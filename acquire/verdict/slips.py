@@ -33,24 +33,22 @@ class PairLaws(Protocol):
     def spread_ohm(self, pair: Pair) -> float:
         """Standard deviation between good units, in ohms."""
 
-    def pairs(self) -> tuple[Pair, ...]:
-        """Every pair that can be touched."""
-
 
 def look_alikes(
-    table: PairLaws, readings: Sequence[tuple[Pair, float, float]]
+    table: PairLaws, readings: Sequence[tuple[Pair, float, float]], among: Sequence[Pair]
 ) -> tuple[tuple[int, Pair], ...]:
     """(which reading, which other pair it might be of), for pairs with a pin in common that read alike.
 
     Args:
         table: what good units read.
         readings: (pair, ohm, standard uncertainty).
+        among: pairs to think of.
     """
     found = [
         (index, other)
         for index, (pair, ohm, u_ohm) in enumerate(readings)
         if math.isfinite(ohm) and math.isfinite(table.nominal_ohm(pair))
-        for other in table.pairs()
+        for other in among
         if len(set(other) & set(pair)) == 1 and _alike(table, pair, other, u_ohm)
     ]
     return tuple(found[:_MOST])

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from acquire.records import Pair
 from acquire.verdict.circuits import Circuit, Element
 
 Floats = NDArray[np.float64]
@@ -39,27 +40,26 @@ class Solved:
     lean: Floats
 
 
-def solve(circuits: Sequence[Circuit], points: Sequence[str], two_wire: Bools | None = None) -> Solved:
-    """Solve circuits for all pairs of points.
+def solve(circuits: Sequence[Circuit], pairs: Sequence[Pair], two_wire: Bools) -> Solved:
+    """Solve circuits for some pairs.
 
     Args:
         circuits: any.
-        points: places a probe can touch; pairs are (0, 1), (0, 2), ... of them.
-        two_wire: [pair] whether a lead zero has a part in it; None for all.
+        pairs: of pins, as the operator names them.
+        two_wire: [pair] whether a lead zero has a part in it.
     """
-    pairs = len(points) * (len(points) - 1) // 2
-    two_wire = np.ones(pairs, dtype=bool) if two_wire is None else two_wire
+    count = len(pairs)
     result = Solved(
-        np.zeros((len(circuits), pairs)),
-        np.zeros((len(circuits), pairs), dtype=bool),
-        np.zeros((len(circuits), pairs, pairs)),
-        np.zeros((len(circuits), SIZES, pairs)),
+        np.zeros((len(circuits), count)),
+        np.zeros((len(circuits), count), dtype=bool),
+        np.zeros((len(circuits), count, count)),
+        np.zeros((len(circuits), SIZES, count)),
     )
     groups: dict[object, list[int]] = {}
     for index, circuit in enumerate(circuits):
         groups.setdefault(_shape(circuit), []).append(index)
     for members in groups.values():
-        _solve_alike([circuits[i] for i in members], points, two_wire, result, members)
+        _solve_alike([circuits[i] for i in members], pairs, two_wire, result, members)
     return result
 
 
@@ -106,7 +106,7 @@ def _shape(circuit: Circuit) -> object:
 
 def _solve_alike(
     circuits: Sequence[Circuit],
-    points: Sequence[str],
+    pairs: Sequence[Pair],
     two_wire: Bools,
     result: Solved,
     members: Sequence[int],
@@ -117,30 +117,30 @@ def _solve_alike(
     Randic 1993); the sensitivity to a branch is the square of its share of the current (Cohn 1950).
     """
     whole = [[e for e in circuit.elements if math.isfinite(e.ohm)] for circuit in circuits]
-    elements, touched = whole[0], [circuits[0].places.get(point, point) for point in points]
-    names = list(dict.fromkeys([*touched, *(n for e in elements for n in (e.a, e.b))]))
+    elements, places = whole[0], circuits[0].places
+    touched = [(places.get(a, a), places.get(b, b)) for a, b in pairs]
+    ends = [name for pair in touched for name in pair] + [n for e in elements for n in (e.a, e.b)]
+    names = list(dict.fromkeys(ends))
     place = {name: index for index, name in enumerate(names)}
     island = _islands(elements, names)
     incidence = np.zeros((len(elements), len(names)))
-    for row, e in enumerate(elements):
-        incidence[row, place[e.a]] += 1.0
-        incidence[row, place[e.b]] -= 1.0
-    first, second = np.triu_indices(len(points), 1)
-    ends = np.array([place[name] for name in touched])
-    a, b = ends[first], ends[second]
+    for number, e in enumerate(elements):
+        incidence[number, place[e.a]] += 1.0
+        incidence[number, place[e.b]] -= 1.0
+    a, b = np.array([[place[first], place[second]] for first, second in touched]).T
     conducts: Bools = island[a] == island[b]
     ohm = np.array([[e.ohm for e in each] for each in whole])
     siemens = (1.0 / ohm)[:, :, None]
     held = np.equal.outer(island, island) * siemens.mean(axis=1)[:, :, None]
     inverse = np.linalg.inv(incidence.T @ (incidence * siemens) + held)
     across = (inverse[:, a] - inverse[:, b]) * conducts[:, None]
-    pairs = np.arange(len(a))
+    row = np.arange(len(a))
     shares = (across @ incidence.T / ohm[:, None, :]) ** 2
     own = shares * np.array([[e.sd_ohm for e in each] for each in whole])[:, None, :]
     zero = np.array([circuit.zero_ohm for circuit in circuits])[:, None] * (conducts & two_wire)
     moved, sds = _directions(circuits, elements, shares, conducts & two_wire)
     sized = moved * sds[:, :, None]
-    result.mean_ohm[members] = across[:, pairs, a] - across[:, pairs, b] + zero
+    result.mean_ohm[members] = across[:, row, a] - across[:, row, b] + zero
     result.conducts[members] = conducts
     result.covariance[members] = own @ own.transpose(0, 2, 1) + sized.transpose(0, 2, 1) @ sized
     count = len(circuits[0].sizes)

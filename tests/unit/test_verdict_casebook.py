@@ -21,7 +21,7 @@ from tests.known_sheets import FATHOM, PLOVER, QUERN
 @pytest.mark.parametrize("sheet", [PLOVER, QUERN, FATHOM], ids=lambda sheet: sheet.name)
 def test_two_solvers_agree_on_every_fault(sheet):
     """Two ways of reckoning that share no code, within a part in a million (a strap beside a megohm)."""
-    book = Casebook(cases(sheet, Purpose.INCOMING), healthy(sheet), sheet.pin_names())
+    book = Casebook(cases(sheet, Purpose.INCOMING), healthy(sheet), PairTable(sheet).pairs())
     circuits = [circuit for case in book.cases for circuit in case.circuits]
     for number in range(0, len(circuits), 17):
         circuit = circuits[number]
@@ -70,7 +70,7 @@ def test_evidence_of_a_joint_agrees_with_direct_integration():
     """
     pairs = [Pair("1", "2"), Pair("2", "3"), Pair("1", "3")]
     ohms, u_ohms = np.array([214.6, 58.2, 248.7]), np.array([0.3, 0.1, 0.3])
-    book = Casebook(cases(PLOVER, Purpose.INCOMING), healthy(PLOVER), PLOVER.pin_names())
+    book = Casebook(cases(PLOVER, Purpose.INCOMING), healthy(PLOVER), PairTable(PLOVER).pairs())
     told = book.explain(pairs, list(ohms), list(u_ohms))
     case = next(i for i, c in enumerate(book.cases) if c.faults == (("bad_joint", ("2",)),))
     own = book.laws.case == case
@@ -95,7 +95,7 @@ def test_evidence_of_a_joint_agrees_with_direct_integration():
 
 def test_information_of_a_pair_agrees_with_sampling():
     """The expected information of the next reading, against a plain Monte Carlo estimate of the same."""
-    book = Casebook(cases(PLOVER, Purpose.INCOMING), healthy(PLOVER), PLOVER.pin_names())
+    book = Casebook(cases(PLOVER, Purpose.INCOMING), healthy(PLOVER), PairTable(PLOVER).pairs())
     readings = [(Pair("1", "2"), 214.6, 0.3)]
     told = book.explain([readings[0][0]], [214.6], [0.3])
     posterior = np.exp(book.laws.log_prior + told.log_like)

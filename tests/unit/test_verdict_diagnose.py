@@ -6,9 +6,9 @@ from dataclasses import replace
 import pytest
 
 from acquire.physics.network import resistance_between
-from acquire.records import Pair, Purpose
+from acquire.records import Pair, Pin, Purpose, Step
 from acquire.steps.pairs import PairTable
-from acquire.verdict.diagnose import best_next_pair, diagnose, findings
+from acquire.verdict.diagnose import best_next_pair, casebook, diagnose, findings
 from tests.known_sheets import FATHOM, PLOVER, QUERN, winding
 
 OPEN = math.inf
@@ -294,3 +294,23 @@ def test_a_wrong_probe_among_look_alikes_is_supposed_where_it_explains_all():
     assert found[0].fault == "shorted_turns"
     assert "of the phase V are shorted" in found[0].sentence
     assert "when V–N was asked for." in found[0].sentence
+
+
+def test_a_unit_of_many_pins_is_diagnosed_without_much_memory():
+    """Twelve windings on 24 pins and a core: only measured pairs are reckoned, and the fault is found."""
+    pins = [str(number) for number in range(1, 25)]
+    windings = tuple(winding(f"w{a}", a, str(int(a) + 1), 10.0 + int(a), 0.05, 500) for a in pins[::2])
+    big = replace(
+        PLOVER,
+        name="Many",
+        pins=tuple(Pin(pin) for pin in pins),
+        branches=windings,
+        steps=tuple(Step(branch.name, Pair(branch.a, branch.b)) for branch in windings),
+        isolations=(),
+    )
+    values = [(Pair(b.a, b.b), b.reference_ohm * (0.7 if b.name == "w7" else 1.0)) for b in windings]
+    values.append((Pair("1", "core"), OPEN))
+    found = diagnose(big, PairTable(big), known(values, 0.01))
+    assert (found[0].fault, "of the w7 are shorted" in found[0].sentence) == ("shorted_turns", True)
+    book = casebook(big, Purpose.INCOMING, extra=(Pair("1", "core"),))
+    assert book.laws.covariance.nbytes < 20e6
