@@ -5,8 +5,8 @@
 Held constant: the same verdict with its evidence (about 1.7 kB of JSON), one commit a verdict, WAL with
 synchronous=FULL, one connection, the same disk. Bare: `sqlite3` in one thread, an INSERT of the ready-made
 text into a table without an index, BEGIN and COMMIT. Ours: `await journal.append(...)`, which also spells the
-record, keeps three indexes and changes threads twice. Both by turns, five times each, so that what else the
-machine does meets both; given are medians and the spread over the turns.
+record, keeps three indexes and changes threads twice. By short turns, so that what else the machine does
+meets both; given are medians and the spread over the turns.
 """
 
 import asyncio
@@ -23,7 +23,7 @@ from acquire.journal.plain import to_plain
 from acquire.journal.store import Journal
 from tests.known_records import EVIDENCE, VERDICT
 
-TURNS = 5
+TURNS = 15
 
 
 def bare(path, seconds):
@@ -74,7 +74,7 @@ def told(name, turns, seconds):
 
 
 def main():
-    seconds = float(sys.argv[1]) if len(sys.argv) > 1 else 2.0
+    seconds = float(sys.argv[1]) if len(sys.argv) > 1 else 0.5
     plain, one, eight = [], [], []
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
