@@ -143,7 +143,7 @@ def test_a_bench_meter_knows_them_well_enough(tmp_path, pair, ohm):
 
 
 def test_the_third_pair_reads_the_sum(tmp_path):
-    """20.6 and 441 ohm share a pin; the two outer pins show 462 on the 2000 ohm range, and that is expected."""
+    """20.6 and 441 ohm share a pin; the outer two show 462 on the 2000 ohm range, as expected."""
     shop = Shop(tmp_path, ("A", "C"))
     assert shop.pipeline.table.nominal_ohm(shop.pipeline.table.canonical("A", "C")) == pytest.approx(461.6)
     assert shop.display(20.6 + 441)[0] == 462.0
@@ -154,7 +154,7 @@ def test_the_third_pair_reads_the_sum(tmp_path):
 
 
 def test_a_small_winding_is_rounded_on_the_2000_ohm_range(tmp_path):
-    """20.6 ohm shows as 21: not wrong, not proof; the tool asks for the 200 ohm range, where it shows 20.6."""
+    """20.6 ohm shows as 21: not wrong, not proof; we ask for the 200 ohm range, which shows 20.6."""
     coarse = Shop(tmp_path, ("A", "B"), full_scale=2000.0).touch(20.6)
     assert coarse.display(20.6)[0] == 21.0
     assert coarse.verdict.raw_ohm == pytest.approx(21.0)

@@ -5,20 +5,14 @@ Against the truth log of the simulation, which knows what was planted and shares
 
 from __future__ import annotations
 
-import json
-import os
-import pty
 import signal
-import subprocess
-import sys
 import time
 
 import pytest
 
 from acquire.demo import as_planted
-from acquire.records import Judged, LeadZero, Notice, Outcome, Prompt, UnitResult
+from acquire.records import Judged, LeadZero, Notice, UnitResult
 from tests.whole_bench import (
-    QUIET,
     bench_file,
     csv_rows,
     day,

@@ -8,6 +8,7 @@ import signal
 import subprocess
 import sys
 import time
+from pathlib import Path
 
 import pytest
 
@@ -49,10 +50,10 @@ def test_no_keyboard_is_no_reason_to_stop(tmp_path, file, source):
     lines = tmp_path / "lines.txt"
     lines.write_text("A1\n\n\n", encoding="utf-8")
     close = (lambda: os.close(0)) if source == "closed" else None
-    with open(lines if source == "file" else os.devnull, encoding="utf-8") as stdin:
+    with Path(lines if source == "file" else os.devnull).open(encoding="utf-8") as stdin:
         process = subprocess.Popen(
             [*RUN, str(file)], stdin=stdin, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True,
-            env=QUIET, preexec_fn=close,
+            env=QUIET, preexec_fn=close,  # noqa: PLW1509  (one thread; the shell's `<&-` does the same)
         )  # fmt: skip
         try:
             while "gives no readings" not in (line := process.stdout.readline()):
@@ -111,13 +112,17 @@ def test_another_alphabet_shows_question_marks(file):
 
 def test_a_real_terminal_gets_its_modes_back(file):
     """Serial typed key by key, Ctrl-C: clean stop, and the terminal is in its line mode again."""
+    import fcntl
     import termios
+
+    def own_terminal():
+        fcntl.ioctl(0, termios.TIOCSCTTY, 0)
 
     master, slave = pty.openpty()
     before = termios.tcgetattr(slave)
     process = subprocess.Popen(
         [*RUN, str(file)], stdin=slave, stdout=slave, stderr=slave, start_new_session=True,
-        preexec_fn=lambda: __import__("fcntl").ioctl(0, termios.TIOCSCTTY, 0), env={**QUIET, "TERM": "xterm"},
+        preexec_fn=own_terminal, env={**QUIET, "TERM": "xterm"},  # noqa: PLW1509  (one thread)
     )  # fmt: skip
     seen = b""
     try:
@@ -145,7 +150,13 @@ def test_a_second_bench_on_one_journal_is_refused(file):
     with running(file) as bench:
         bench.until("gives no readings")
         second = subprocess.run(
-            [*RUN, str(file)], capture_output=True, text=True, stdin=subprocess.DEVNULL, timeout=20, env=QUIET
+            [*RUN, str(file)],
+            check=False,
+            capture_output=True,
+            text=True,
+            stdin=subprocess.DEVNULL,
+            timeout=20,
+            env=QUIET,
         )
         assert second.returncode == 1
         assert "in use by another bench" in second.stderr

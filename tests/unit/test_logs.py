@@ -52,7 +52,7 @@ def test_an_exception_is_one_line_of_json(capsys):
     """With its traceback inside the object."""
     logs.set_up(level="info", json_lines=True)
     try:
-        raise ValueError("no such thing")
+        int("no such thing")
     except ValueError:
         structlog.get_logger().exception("outlet.fault", outlet="csv")
     assert "no such thing" in json.loads(capsys.readouterr().err)["exception"]

@@ -29,5 +29,5 @@ def test_an_installation_keeps_them_where_pip_puts_data(monkeypatch, tmp_path):
 
 def test_a_missing_file_says_what_to_do():
     """The installation is broken."""
-    with pytest.raises(SteadyohmError, match="sheets/nothing.toml is missing. Install steadyohm again."):
+    with pytest.raises(SteadyohmError, match=r"sheets/nothing\.toml is missing\. Install steadyohm again\."):
         shipped("sheets", "nothing.toml")

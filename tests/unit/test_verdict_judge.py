@@ -1,0 +1,120 @@
+"""The record of one judged step: what was decided, from what, by which files."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import fields, replace
+
+import pytest
+
+from acquire.physics.copper import CONDUCTORS
+from acquire.records import (
+    Circumstances,
+    Fit,
+    Limits,
+    Match,
+    Outcome,
+    Pair,
+    Purpose,
+    Rule,
+    Step,
+    Term,
+    Verdict,
+)
+from acquire.verdict.judge import Attempt, judge, judge_open, judge_repeat
+from tests.known_sheets import PLOVER, corrected
+
+PLACE = Circumstances(
+    "bench-1", Purpose.FINAL, PLOVER, "m", "hand-2000", "mh", "bh", "test 1", "Ida", "lot 7"
+)
+STEP = Step("slow charge", Pair("1", "2"))
+LIMITS = Limits(190.0, 215.0)
+TRY = Attempt("P80-1", number=2, revision=1, settle_s=1.25)
+
+
+def matched(ohm, u_ohm=0.1, hint=""):
+    """A value, taken for the asked pair's."""
+    value = replace(corrected(ohm, u_ohm), terms=(Term("meter accuracy", u_ohm),), coverage_factor=2.0)
+    return Match(value, Fit.EXPECTED, STEP.pair, (), hint)
+
+
+@pytest.mark.parametrize(
+    ("ohm", "outcome"),
+    [
+        (202.0, Outcome.PASS),
+        (190.1, Outcome.CONDITIONAL_PASS),
+        (214.9, Outcome.CONDITIONAL_PASS),
+        (189.9, Outcome.CONDITIONAL_FAIL),
+        (215.1, Outcome.CONDITIONAL_FAIL),
+        (170.0, Outcome.FAIL),
+        (300.0, Outcome.FAIL),
+    ],
+)
+def test_the_sheets_rule_decides(ohm, outcome):
+    """Non-binary with a guard band of U (ILAC-G8:09/2019, 4.2.3): four words by distance from the limits."""
+    verdict, _ = judge(matched(ohm), STEP, LIMITS, 202.5, TRY, PLACE)
+    assert verdict.outcome is outcome
+    assert verdict.reason
+    assert (verdict.conformity > 0.5) is (190.0 < ohm < 215.0)
+
+
+def test_a_meter_too_poor_for_the_tolerance_cannot_judge():
+    """Whatever it reads."""
+    verdict, _ = judge(matched(202.0, 20.0), STEP, LIMITS, 202.5, TRY, PLACE)
+    assert verdict.outcome is Outcome.CANNOT_JUDGE
+
+
+@pytest.mark.parametrize("rule", [Rule.SIMPLE, Rule.GUARD_BAND, Rule.ISO_14253_1])
+def test_another_rule_says_another_word_near_a_limit(rule):
+    """Simple acceptance takes no guard band; the others take it off or do not decide inside it."""
+    place = replace(PLACE, sheet=replace(PLOVER, rule=rule))
+    verdict, _ = judge(matched(190.1), STEP, LIMITS, 202.5, TRY, place)
+    assert (verdict.outcome is Outcome.PASS) is (rule is Rule.SIMPLE)
+    assert verdict.rule is rule
+
+
+def test_the_record_says_who_what_and_with_which_files():
+    """Everything that a certificate years later has to repeat."""
+    match = matched(202.0, hint="reads like 1–3 as well")
+    verdict, evidence = judge(match, STEP, LIMITS, 202.5, TRY, PLACE)
+    assert (verdict.serial, verdict.attempt, verdict.revision, verdict.settle_s) == ("P80-1", 2, 1, 1.25)
+    assert (verdict.bench, verdict.operator, verdict.batch, verdict.software) == (
+        "bench-1",
+        "Ida",
+        "lot 7",
+        "test 1",
+    )
+    assert (verdict.sheet, verdict.sheet_hash) == (PLOVER.name, PLOVER.content_hash)
+    assert (verdict.meter_model, verdict.meter_hash, verdict.bench_hash) == ("hand-2000", "mh", "bh")
+    assert (verdict.step, verdict.pin_a, verdict.pin_b) == ("slow charge", "1", "2")
+    assert (verdict.lower_ohm, verdict.upper_ohm, verdict.nominal_ohm) == (190.0, 215.0, 202.5)
+    assert verdict.hint == match.hint
+    assert evidence.terms == match.corrected.terms
+    assert all(getattr(verdict, field.name) is not ... for field in fields(Verdict))
+
+
+@pytest.mark.parametrize(
+    ("moved", "outcome"),
+    [
+        (0.0, Outcome.PASS),
+        (0.004, Outcome.PASS),
+        (0.0041, Outcome.CANNOT_JUDGE),
+        (-0.0041, Outcome.CANNOT_JUDGE),
+    ],
+)
+def test_a_repeated_pair_is_judged_by_how_far_it_moved(moved, outcome):
+    """Not by limits; 0.4 % of copper is one kelvin (k = 234.5, IEC 60034-1, rounded)."""
+    assert 1 / (CONDUCTORS["copper"].k_celsius + 20.0) == pytest.approx(0.004, abs=1e-4)
+    verdict, _ = judge_repeat(matched(202.0), STEP, moved, TRY, PLACE)
+    assert verdict.outcome is outcome
+    assert verdict.lower_ohm is verdict.upper_ohm is None
+
+
+@pytest.mark.parametrize(("nominal", "outcome"), [(202.5, Outcome.FAIL), (math.inf, Outcome.PASS)])
+def test_a_confirmed_open_pair_fails_where_a_winding_should_be(nominal, outcome):
+    """And passes where nothing should be; there is no value, and the witness stands in the reason."""
+    verdict, evidence = judge_open(STEP, LIMITS, nominal, TRY, PLACE, 5.0, "with the pedal down")
+    assert verdict.outcome is outcome
+    assert verdict.reference_ohm is verdict.raw_ohm is verdict.expanded_ohm is None
+    assert "with the pedal down" in verdict.reason
+    assert not evidence.trace
