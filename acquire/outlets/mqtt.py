@@ -110,6 +110,7 @@ class Connection:
         self._broker = broker
         self._client = client
         self._is_5 = broker.version == "5"
+        self._plain = _properties(PacketTypes.PUBLISH, None) if self._is_5 else None
 
     async def publish(
         self, topic: str, payload: bytes, *, qos: int, retain: bool = False, expiry_s: int | None = None
@@ -126,7 +127,9 @@ class Connection:
         Raises:
             OutletFailed: no answer in time, or a refusal. It may have arrived all the same.
         """
-        properties = _properties(PacketTypes.PUBLISH, expiry_s) if self._is_5 else None
+        properties = self._plain
+        if self._is_5 and expiry_s is not None:
+            properties = _properties(PacketTypes.PUBLISH, expiry_s)
         try:
             await self._client.publish(topic, payload, qos=qos, retain=retain, properties=properties)
         except (aiomqtt.MqttError, ValueError) as error:

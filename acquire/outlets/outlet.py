@@ -193,10 +193,10 @@ async def _send(journal: Journal, outlet: Outlet, entries: Sequence[Entry], heal
     """Send entries, and note how far it got while the next are on their way, even when it fails half-way."""
     noting: asyncio.Task[None] | None = None
 
-    def got_to(seq: int) -> None:
+    def got_to(some: Sequence[Entry]) -> None:
         nonlocal noting
-        health.sent += sum(health.cursor < entry.seq <= seq for entry in entries)
-        health.cursor = max(health.cursor, seq)
+        health.sent += sum(entry.seq > health.cursor for entry in some)
+        health.cursor = max(health.cursor, some[-1].seq)
         if noting is None or noting.done():
             noting = asyncio.create_task(_note(journal, health), name="cursor")
 
@@ -206,10 +206,10 @@ async def _send(journal: Journal, outlet: Outlet, entries: Sequence[Entry], heal
             await outlet.send(some)
             if noting is not None and noting.done():
                 noting.result()
-            got_to(some[-1].seq)
+            got_to(some)
     except OutletFailed as error:
-        if error.sent is not None:
-            got_to(error.sent)
+        if out := [entry for entry in some if error.sent is not None and entry.seq <= error.sent]:
+            got_to(out)
         raise
     finally:
         if noting is not None:
