@@ -20,6 +20,7 @@ from acquire.clock import Clock
 from acquire.errors import JournalUnusable
 from acquire.intake import Feed
 from acquire.journal.store import Journal
+from acquire.journal.tidying import keep_small
 from acquire.outlets.outlet import Health
 from acquire.recording import RecordedPipeline
 from acquire.records import (
@@ -54,12 +55,6 @@ LEAST_DRAIN_S = 0.3
 
 RETRY_JOURNAL_S = 1.0
 """How often a journal that refuses is tried again."""
-
-ARCHIVE_S = 60.0
-"""How often the journal is asked whether it has grown too large."""
-
-ARCHIVE_PAUSE_S = 0.05
-"""Between two moves of some hundred entries, so that verdicts come in between."""
 
 SET_BACK_S = 2.0
 """A UTC that falls behind the monotonic clock by more between two ticks was set back, not slewed."""
@@ -244,7 +239,8 @@ class Daemon:
             publisher = group.create_task(self._publish(), name="publisher")
             sources = [group.create_task(feed.run(), name=feed.name) for feed in self.feeds]
             sources.append(group.create_task(self._tick(), name="ticks"))
-            sources.append(group.create_task(self._keep_small(), name="archive"))
+            tidying = keep_small(self.journal, tuple(self.outlets), stop)
+            sources.append(group.create_task(tidying, name="archive"))
             outlets = [group.create_task(outlet(drained), name=name) for name, outlet in self.outlets.items()]
             ready()
             await stop.wait()
@@ -303,16 +299,6 @@ class Daemon:
         if before_s is None or (by_s := before_s - self._utc_ahead_s) < SET_BACK_S:
             return []
         return self._obeyed(ClockSetBack(by_s))
-
-    async def _keep_small(self) -> None:
-        """Let entries that are old and out everywhere go to the archive."""
-        moved = 0
-        while True:
-            await asyncio.sleep(ARCHIVE_PAUSE_S if moved else ARCHIVE_S)
-            try:
-                moved = await self.journal.archive(tuple(self.outlets))
-            except JournalUnusable:  # nothing has left the journal; a minute later again
-                moved = 0
 
     async def hear_journal(self) -> None:
         """Ask the journal something small; returns when it has answered, be it with a refusal."""
