@@ -12,15 +12,12 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, TextIO
 
-from acquire import __version__
-from acquire.bench_tables import Overdue, TemperatureSource, ZeroSource
 from acquire.clock import Clock
 from acquire.conditions import Conditions, Temperature
 from acquire.credentials import credentials
-from acquire.daemon import Daemon
+from acquire.doubts import DisplayDoubts, finest_range
 from acquire.errors import SteadyohmError
 from acquire.intake import Feed
-from acquire.journal.store import Journal
 from acquire.network_tables import MqttSettings
 from acquire.outlets.csv_log import CsvLog, Split
 from acquire.outlets.mqtt import Broker
@@ -31,14 +28,21 @@ from acquire.outlets.outlet import Health, drain
 from acquire.outlets.outlet import Outlet as Drain
 from acquire.recording import RecordedPipeline
 from acquire.records import Circumstances, Event, LeadZero, Notice, Weight
-from acquire.settings import Bench
+from acquire.scanning import ScannerFeed
+from acquire.self_check import PASSED, mark_of, stand_before, still_holds
 from acquire.settle import SettleSettings
 from acquire.sheets import load_sheet
 from acquire.statements import ModelStatements
 from acquire.steps.unit import Order
 from drivers.models import MeterModel, load_model
 from drivers.reading import Quantity
-from drivers.registry import open_meter
+from drivers.registry import open_meter, open_scanner
+
+from acquire import __version__
+from acquire.bench_tables import Overdue, TemperatureSource, ZeroSource
+from acquire.daemon import Daemon
+from acquire.journal.store import Journal
+from acquire.settings import Bench
 
 SOFTWARE = f"steadyohm {__version__}"
 
@@ -141,6 +145,7 @@ async def assemble(
     try:
         daemon.feeds = _feeds(bench, daemon)
         _add_outlets(bench, daemon, environment or {}, stop or asyncio.Event())
+        await _add_self_check(bench, daemon)
     except BaseException:
         await journal.close()
         raise
@@ -215,8 +220,14 @@ def _feeds(bench: Bench, daemon: Daemon) -> list[Feed]:
             lambda: daemon.pipeline.wanted,
             settings.integration_plc,
             settings.offset_compensation,
+            DisplayDoubts(lambda wanted: finest_range(daemon.pipeline.meter, wanted)),
         )
     ]
+    if bench.scanner is not None:
+        scanner = open_scanner(
+            scanner_id=bench.scanner.id, address=bench.scanner.link, clock=pair, options=bench.scanner.options
+        )
+        daemon.scanners = [ScannerFeed(scanner, daemon.clock, daemon.command, daemon.tell)]
     air = bench.temperature
     if air.source is TemperatureSource.METER and air.link is not None:
         thermometer = open_meter(
@@ -224,6 +235,20 @@ def _feeds(bench: Bench, daemon: Daemon) -> list[Feed]:
         )
         feeds.append(Feed("thermometer", thermometer, daemon.clock, daemon.take_temperature, daemon.tell))
     return feeds
+
+
+async def _add_self_check(bench: Bench, daemon: Daemon) -> None:
+    """Put the self-check before the meter, where one is owed and none of today is on record."""
+    if bench.meter.self_check is None:
+        return
+    mark = mark_of(bench.meter, SOFTWARE)
+    if still_holds(await daemon.journal.latest_notice(PASSED), mark, daemon.clock.utc_s()):
+        return
+
+    def heard() -> None:
+        daemon.latest_s["meter"] = daemon.clock.monotonic_s()
+
+    daemon.show = stand_before(daemon.feeds[0], bench.meter, mark, daemon.show, heard).display
 
 
 def _pair_of(clock: Clock) -> Callable[[], tuple[float, float]]:

@@ -10,14 +10,13 @@ from enum import StrEnum
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import Field, PlainValidator, ValidationInfo, model_validator
-from pydantic_core import PydanticCustomError
-
 from acquire.quantity import Celsius, Fraction, Kelvin, Ohm, Seconds, ZeroOrMoreOhm
 from acquire.records import Purpose
 from acquire.toml_file import Flag, Table, Text
 from drivers.errors import AddressInvalid
 from drivers.link.address import parse_address
+from pydantic import Field, PlainValidator, ValidationInfo, model_validator
+from pydantic_core import PydanticCustomError
 
 
 def _sentence(what: str, remedy: str) -> PydanticCustomError:
@@ -49,7 +48,26 @@ def _link(given: object) -> str:
 
 
 FilePath = Annotated[Path, PlainValidator(_path)]
+def _scanner_link(given: object) -> str:
+    """An address of a link, or of a keyboard of its own: many scanners are one."""
+    if isinstance(given, str) and given.startswith("keyboard:/"):
+        return given
+    return _link(given)
+
+
+def _options(given: object, info: ValidationInfo) -> dict[str, Any]:
+    """A driver's options; a profile that is a file is taken from the folder of the bench file."""
+    if not isinstance(given, dict):
+        raise _sentence("this is no table.", 'Write it like { profile = "./my-meter.toml" }.')
+    profile = given.get("profile")
+    if not isinstance(profile, str) or not ("/" in profile or profile.endswith(".toml")):
+        return given
+    return {**given, "profile": str(_path(profile, info))}
+
+
 Link = Annotated[str, PlainValidator(_link)]
+ScannerLink = Annotated[str, PlainValidator(_scanner_link)]
+DriverOptions = Annotated[dict[str, Any], PlainValidator(_options)]
 BenchName = Annotated[
     str,
     Field(
@@ -130,6 +148,7 @@ class MeterSettings(Table):
         integration_plc: integration time of a conversion, power line cycles; None keeps the meter's own.
         offset_compensation: cancel thermal voltages where the meter can.
         overdue: what a meter past its calibration date means.
+        self_check: resistor on which the meter must prove itself before verdicts; None where it need not.
         options: of the driver.
     """
 
@@ -143,7 +162,8 @@ class MeterSettings(Table):
     )
     offset_compensation: Flag = False
     overdue: Overdue = Overdue.WARN
-    options: dict[str, Any] = Field(default_factory=dict)
+    self_check: Ohm | None = None
+    options: DriverOptions = Field(default_factory=dict)
 
 
 class TemperatureSettings(Table):
@@ -164,7 +184,7 @@ class TemperatureSettings(Table):
     driver: Text = "lines"
     link: Link | None = Field(default=None, examples=['"serial:/dev/ttyUSB0"'])
     id: BenchName = "thermometer"
-    options: dict[str, Any] = Field(default_factory=dict)
+    options: DriverOptions = Field(default_factory=dict)
     value: Celsius | None = None
     uncertainty: Kelvin = 1.0
     oldest: Seconds | None = None
@@ -192,6 +212,20 @@ class TemperatureSettings(Table):
     def standard_uncertainty_kelvin(self) -> float:
         """From limits of error, rectangular: half-width by the root of three (JCGM 100:2008, 4.3.7)."""
         return self.uncertainty / math.sqrt(3.0)
+
+
+class ScannerSettings(Table):
+    """`[scanner]`: reads serials off labels. Without this table they are typed, or typed by the scanner.
+
+    Attributes:
+        link: address of its link, or of its own keyboard device.
+        id: its name on the record.
+        options: of the scanner.
+    """
+
+    link: Annotated[ScannerLink, Field(examples=['"keyboard:/dev/input/by-id/usb-…-event-kbd"'])]
+    id: BenchName = "scanner"
+    options: dict[str, Any] = Field(default_factory=dict)
 
 
 class LeadSettings(Table):

@@ -19,7 +19,6 @@ from typing import Any
 from acquire.clock import Clock
 from acquire.errors import JournalUnusable
 from acquire.intake import Feed
-from acquire.journal.store import Journal
 from acquire.journal.tidying import keep_small
 from acquire.outlets.outlet import Health
 from acquire.recording import RecordedPipeline
@@ -42,7 +41,10 @@ from acquire.records import (
     Verdict,
     Weight,
 )
+from acquire.scanning import ScannerFeed
 from drivers.reading import Reading
+
+from acquire.journal.store import Journal
 
 TICK_S = 0.25
 """How often the heart is told the time, real seconds."""
@@ -73,6 +75,7 @@ class Daemon:
         clock: of the bench.
         show: receives every event after what is recorded has been committed.
         feeds: instruments; they call `take` and `take_temperature` of this object.
+        scanners: put units on the bench.
         outlets: drain the journal.
         thermometer_u_kelvin: standard uncertainty of the thermometer's readings.
         tick_s: how often the heart is told the time, real seconds.
@@ -95,6 +98,7 @@ class Daemon:
     clock: Clock
     show: Callable[[Event], None]
     feeds: list[Feed] = field(default_factory=list)
+    scanners: list[ScannerFeed] = field(default_factory=list)
     outlets: dict[str, Outlet] = field(default_factory=dict)
     thermometer_u_kelvin: float = 0.5
     tick_s: float = TICK_S
@@ -238,6 +242,7 @@ class Daemon:
         async with asyncio.TaskGroup() as group:
             publisher = group.create_task(self._publish(), name="publisher")
             sources = [group.create_task(feed.run(), name=feed.name) for feed in self.feeds]
+            sources += [group.create_task(scanner.run(), name=scanner.name) for scanner in self.scanners]
             sources.append(group.create_task(self._tick(), name="ticks"))
             tidying = keep_small(self.journal, tuple(self.outlets), stop)
             sources.append(group.create_task(tidying, name="archive"))

@@ -10,6 +10,7 @@ from collections.abc import Awaitable, Callable
 from dataclasses import dataclass, field
 
 from acquire.clock import Clock
+from acquire.doubts import DisplayDoubts
 from acquire.records import Notice, Weight
 from acquire.steps.setup_choice import Wanted
 from drivers.errors import LinkLost, LinkTimeout, LinkUnavailable, MeterError, MeterRefused
@@ -36,6 +37,7 @@ class Feed:
         wanted: what the present step wants of the meter; None for an instrument that is not set.
         integration_plc: integration time for each set-up, power line cycles; None keeps the meter's own.
         offset_compensation: whether offset-compensated ohms are wanted where the meter has them.
+        doubts: watches a display that is set by hand; None where nobody needs to.
         readings: how many have come in since the start.
     """
 
@@ -48,6 +50,7 @@ class Feed:
     wanted: Callable[[], Wanted] | None = None
     integration_plc: float | None = None
     offset_compensation: bool = False
+    doubts: DisplayDoubts | None = None
     readings: int = 0
     connected: bool = False
     _set: Setup | None = None
@@ -74,6 +77,7 @@ class Feed:
             if not self.connected:
                 await self._connected()
             self.readings += 1
+            await self._doubt(reading)
             await self.take(reading)
             await self._set_up()
 
@@ -93,6 +97,12 @@ class Feed:
             return
         for sentence in held.please_turn:
             await self._say(Weight.WARNING, f"{self.name}.turn", sentence)
+
+    async def _doubt(self, reading: Reading) -> None:
+        """Tell doubts before the reading can settle."""
+        if self.doubts is not None and self.wanted is not None:
+            for notice in self.doubts.notices(reading, self.wanted()):
+                await self.tell(notice)
 
     async def _connected(self) -> None:
         self.connected, self._wait_s = True, FIRST_WAIT_S

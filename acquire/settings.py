@@ -9,28 +9,32 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+from acquire.network_tables import HttpSettings, MqttSettings
+from acquire.records import Purpose
+from acquire.toml_file import Faults, Model, Table, TomlFile, did_you_mean, read_toml
+from acquire.toml_lines import Path as KeyPath
+from drivers.errors import DriverUnknown, MeterError
+from drivers.registry import driver_class, known_drivers, open_meter, options_with_profile, scanner_options
+from drivers.self_check import needs_self_check, self_check_steps
+
 from acquire.bench_tables import (
     CsvSettings,
     JournalSettings,
     LeadSettings,
     MeterSettings,
     PlaceSettings,
+    ScannerSettings,
     SettleSection,
     StepOrder,
     TemperatureSettings,
     TemperatureSource,
 )
-from acquire.network_tables import HttpSettings, MqttSettings
-from acquire.records import Purpose
-from acquire.toml_file import Faults, Model, Table, TomlFile, did_you_mean, read_toml
-from acquire.toml_lines import Path as KeyPath
-from drivers.errors import DriverUnknown
-from drivers.registry import driver_class, known_drivers
 
 TABLES: dict[str, type[Table]] = {
     "bench": PlaceSettings,
     "meter": MeterSettings,
     "temperature": TemperatureSettings,
+    "scanner": ScannerSettings,
     "leads": LeadSettings,
     "settle": SettleSection,
     "journal": JournalSettings,
@@ -50,6 +54,7 @@ class Bench(Table):
         name, purpose, sheet, operator, batch, order: of the `[bench]` table; `sheet` is a path.
         meter: the instrument that measures ohms.
         temperature: where the winding's temperature comes from.
+        scanner: None where serials are typed.
         leads: what the test leads add.
         settle: when a reading counts as at rest.
         journal: the record.
@@ -68,6 +73,7 @@ class Bench(Table):
     order: StepOrder
     meter: MeterSettings
     temperature: TemperatureSettings
+    scanner: ScannerSettings | None
     leads: LeadSettings
     settle: SettleSection
     journal: JournalSettings
@@ -102,6 +108,7 @@ def bench_of(file: TomlFile) -> Bench:
     meter = _needed(faults, MeterSettings, "meter", 'driver = "scpi"')
     temperature = _needed(faults, TemperatureSettings, "temperature", 'source = "typed"')
     others: dict[str, Any] = {
+        "scanner": _optional(faults, ScannerSettings, "scanner") if "scanner" in file.tree else None,
         "leads": _optional(faults, LeadSettings, "leads"),
         "settle": _optional(faults, SettleSection, "settle"),
         "journal": _optional(faults, JournalSettings, "journal"),
@@ -111,6 +118,7 @@ def bench_of(file: TomlFile) -> Bench:
     }
     _check_files(faults, place, meter)
     _check_instruments(faults, meter, temperature)
+    _check_scanner(faults, others["scanner"])
     faults.stop_here()
     whole = {**dict(place or ()), **others, "meter": meter, "temperature": temperature}
     return Bench.model_construct(file=file.path.absolute(), content_hash=file.content_hash, **whole)
@@ -151,6 +159,7 @@ def _check_instruments(
     """Drivers must be known and take the options given; the two instruments need two names."""
     if meter is not None:
         _check_driver(faults, "meter", meter.driver, meter.options)
+        _check_self_check(faults, meter)
     if temperature is not None and temperature.source is TemperatureSource.METER:
         _check_driver(faults, "temperature", temperature.driver, temperature.options)
         if meter is not None and meter.id == temperature.id:
@@ -168,4 +177,38 @@ def _check_driver(faults: Faults, table: str, driver: str, options: dict[str, An
     except DriverUnknown as error:
         faults.add((table, "driver"), f"{error.what}.", error.hint)
         return
+    try:
+        options = options_with_profile(driver, options)
+    except MeterError as error:
+        faults.add((table, "options", "profile"), error.what, error.hint)
+        return
     faults.check(model, options, (table, "options"))
+
+
+def _check_self_check(faults: Faults, meter: MeterSettings) -> None:
+    """A meter whose bytes are known from memory only must have a resistor to prove itself on."""
+    if meter.self_check is not None:
+        try:
+            self_check_steps(meter.self_check)
+        except ValueError as error:
+            faults.add(("meter", "self_check"), "this resistor cannot serve.", f"Please {error}.")
+        return
+    try:
+        made = open_meter(
+            meter.driver,
+            meter_id=meter.id,
+            address=meter.link,
+            clock=lambda: (0.0, 0.0),
+            options=meter.options,
+        )
+    except MeterError:  # told where it is looked at
+        return
+    if needs_self_check(made.capabilities):
+        what = f'what "{meter.driver}" makes of this meter\'s bytes is known from memory only.'
+        remedy = 'Have it prove itself at the start: add self_check = "470 ohm", a resistor that you have.'
+        faults.add(("meter", "self_check"), what, remedy)
+
+
+def _check_scanner(faults: Faults, scanner: ScannerSettings | None) -> None:
+    if scanner is not None:
+        faults.check(scanner_options(), scanner.options, ("scanner", "options"))

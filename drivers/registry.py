@@ -130,12 +130,19 @@ def check_options(driver: str, options: Mapping[str, Any]) -> BaseModel:
     Raises:
         DriverUnknown, ProfileInvalid, OptionsInvalid: as `open_meter`.
     """
-    made_by = driver_class(driver)
+    return _check_options(driver, driver_class(driver).Options, options_with_profile(driver, options), "")
+
+
+def options_with_profile(driver: str, options: Mapping[str, Any]) -> dict[str, Any]:
+    """The options with those of the profile that they name filled in; `profile` itself is gone.
+
+    Raises:
+        DriverUnknown: no such driver.
+        ProfileInvalid: the profile cannot be used, or belongs to another driver.
+    """
     given = dict(options)
     name = given.pop("profile", None)
-    if name is not None:
-        given = {**_profile(driver, made_by, str(name)).options, **given}
-    return _check_options(driver, made_by.Options, given, "")
+    return given if name is None else {**_profile(driver, driver_class(driver), str(name)).options, **given}
 
 
 def _profile(driver: str, made_by: Any, name: str) -> Profile:
@@ -169,6 +176,12 @@ def _fault(kind: str, location: tuple[int | str, ...], message: str, model: type
     return f"{name}: {text[:1].lower()}{text[1:]}"
 
 
+def scanner_options() -> type[BaseModel]:
+    """The model of a barcode scanner's options."""
+    model: type[BaseModel] = importlib.import_module("drivers.scanner.scanner").ScannerOptions
+    return model
+
+
 def open_scanner(
     *, scanner_id: str, address: str, clock: ClockPair, options: Mapping[str, Any] | None = None
 ) -> Any:
@@ -184,7 +197,7 @@ def open_scanner(
         OptionsInvalid, AddressInvalid: the bench file is at fault.
     """
     module = importlib.import_module("drivers.scanner.scanner")
-    checked = _check_options("scanner", module.ScannerOptions, dict(options or {}), address)
+    checked = _check_options("scanner", scanner_options(), dict(options or {}), address)
     return module.Scanner(scanner_id=scanner_id, address=address, clock=clock, options=checked)
 
 

@@ -197,6 +197,14 @@ class Journal:
         record = found[0].record if found else None
         return record if isinstance(record, LeadZero) else None
 
+    async def latest_notice(self, code: str) -> Notice | None:
+        """The notice of a code written last, None if there is none."""
+        sql = """SELECT * FROM entry WHERE kind = 'notice' AND json_extract(payload, '$.code') = ?
+            ORDER BY seq DESC LIMIT 1"""
+        found = await self._in_thread(lambda: self._select(sql, (code,)))
+        record = found[0].record if found else None
+        return record if isinstance(record, Notice) else None
+
     async def wait_beyond(self, seq: int) -> None:
         """Return as soon as there is an entry behind `seq`."""
         while self.last_seq <= seq:

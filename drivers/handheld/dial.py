@@ -8,6 +8,9 @@ from drivers.reading import OHMS, UNIT_OF, Flag, Kind, Origin, Quantity
 
 TOO_COARSE = 20.0
 """A range more than twenty times the expected value shows less than 200 of 4000 counts; workshop choice."""
+LOWEST_RANGE = 60.0
+"""Ohms. Nobody is asked for a finer range than there may be. Twenty times this is
+more than the lowest range of ohms of any hand meter, 200 to 600 ohm; common practice, no source."""
 
 WORDS: dict[Quantity, str] = {
     Quantity.RESISTANCE: "ohms",
@@ -70,7 +73,8 @@ def _about_range(setup: Setup, seen: Decoded) -> tuple[str, ...]:
     unit = UNIT_OF[seen.quantity]
     if full < wanted:
         return (f"Set the range to {_shown(wanted, unit)} or more.",)
-    if seen.kind is Kind.VALUE and full > TOO_COARSE * wanted:
+    least = max(wanted, LOWEST_RANGE) if seen.quantity in OHMS else wanted
+    if seen.kind is Kind.VALUE and full > TOO_COARSE * least:
         return (f"Set a finer range: {_shown(full, unit)} is too coarse for {_shown(wanted, unit)}.",)
     return ()
 

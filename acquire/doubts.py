@@ -1,0 +1,80 @@
+"""What a bench doubts of a display set by hand: is it held, and is its range coarser than it need be?
+
+Both are said before they cost a verdict. Neither refuses a reading: the verdict's own uncertainty does that.
+Not for signs that a meter sends (watch), nor for what is to be turned before a step (drivers).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+from acquire.quantity import show
+from acquire.records import Notice, Weight
+from acquire.steps.setup_choice import MeterStatements, Wanted
+from drivers.handheld.frozen import FrozenDisplay
+from drivers.reading import OHMS, Flag, Kind, Reading
+
+COARSER = 1.5
+"""The ranges of one meter are factors of two to ten apart; what lies closer is one range under two names."""
+
+IN_A_ROW = 2
+"""A meter that ranges by itself may pass through a coarse range."""
+
+Finest = Callable[[Wanted], float | None]
+"""Full scale of the smallest range of the meter file that holds what is wanted; None: there is none."""
+
+
+def finest_range(meter: MeterStatements, wanted: Wanted) -> float | None:
+    """Full scale of the smallest range that holds what a step wants, ohms; None where there is none.
+
+    Args:
+        meter: what its file states.
+        wanted: by the step.
+    """
+    if wanted.expected_ohm is None:
+        return None
+    statement = meter.holding(wanted.quantity, wanted.expected_ohm)
+    return None if statement is None else statement.range_full_scale_si
+
+
+@dataclass(slots=True)
+class DisplayDoubts:
+    """Watches the readings of one meter.
+
+    Attributes:
+        finest: what the meter file offers.
+    """
+
+    finest: Finest
+    _frozen: FrozenDisplay = field(default_factory=FrozenDisplay)
+    _coarse: int = 0
+    _told: tuple[float, float] | None = None
+
+    def notices(self, reading: Reading, wanted: Wanted) -> list[Notice]:
+        """What the operator should know before this reading counts; each doubt is told once until it ends."""
+        found = []
+        if remark := self._frozen.take(reading):
+            found.append(Notice(Weight.WARNING, "meter.frozen", remark, reading.utc_s))
+        if text := self._too_coarse(reading, wanted):
+            found.append(Notice(Weight.WARNING, "meter.range", text, reading.utc_s))
+        return found
+
+    def _too_coarse(self, reading: Reading, wanted: Wanted) -> str:
+        full = reading.range_full_scale_si
+        if reading.kind is not Kind.VALUE or reading.quantity not in OHMS or reading.value_si is None:
+            return ""  # probes in the air: a meter that ranges by itself is on its highest range then
+        if full is None or wanted.expected_ohm is None or Flag.AUTO_RANGE in reading.flags:
+            return ""
+        finest = self.finest(wanted)
+        if finest is None or full <= COARSER * finest or abs(reading.value_si) > finest:
+            self._coarse = 0
+            return ""
+        self._coarse += 1
+        if self._coarse < IN_A_ROW or self._told == (full, finest):
+            return ""
+        self._told = full, finest
+        return (
+            f"The meter is on its {show(full, 'ohm')} range: turn it to {show(finest, 'ohm')}, or what "
+            "it reads here is less sure than it could be."
+        )
