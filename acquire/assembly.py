@@ -12,12 +12,17 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, TextIO
 
+from acquire import __version__
+from acquire.bench_tables import Overdue, TemperatureSource, ZeroSource
 from acquire.clock import Clock
-from acquire.conditions import Conditions, Temperature
+from acquire.conditions import Conditions, Recheck, Temperature
 from acquire.credentials import credentials
+from acquire.daemon import Daemon
 from acquire.doubts import DisplayDoubts, finest_range
+from acquire.duty_setup import check_duty, earlier_checks, habit
 from acquire.errors import SteadyohmError
 from acquire.intake import Feed
+from acquire.journal.store import Journal
 from acquire.network_tables import MqttSettings
 from acquire.outlets.csv_log import CsvLog, Split
 from acquire.outlets.mqtt import Broker
@@ -30,6 +35,7 @@ from acquire.recording import RecordedPipeline
 from acquire.records import Circumstances, Event, LeadZero, Notice, Weight
 from acquire.scanning import ScannerFeed
 from acquire.self_check import PASSED, mark_of, stand_before, still_holds
+from acquire.settings import Bench
 from acquire.settle import SettleSettings
 from acquire.sheets import load_sheet
 from acquire.statements import ModelStatements
@@ -37,12 +43,6 @@ from acquire.steps.unit import Order
 from drivers.models import MeterModel, load_model
 from drivers.reading import Quantity
 from drivers.registry import open_meter, open_scanner
-
-from acquire import __version__
-from acquire.bench_tables import Overdue, TemperatureSource, ZeroSource
-from acquire.daemon import Daemon
-from acquire.journal.store import Journal
-from acquire.settings import Bench
 
 SOFTWARE = f"steadyohm {__version__}"
 
@@ -73,6 +73,8 @@ class Files:
             "settle": _settle(self.bench, self.model),
             "four_wire_below_ohm": self.bench.meter.four_wire_below,
             "order": Order(self.bench.order.value),
+            "check": check_duty(self.bench),
+            "habit": habit(self.bench),
         }
 
 
@@ -133,6 +135,8 @@ async def assemble(
         conditions.lead = _taken_over(await journal.latest_lead_zero(), bench, clock)
     meter, model = ModelStatements(files.model), files.model
     pipeline = RecordedPipeline(files.place, meter, conditions, out=record, model=model, **files.limits)
+    if pipeline.check is not None:
+        pipeline.check.recall(await asyncio.to_thread(earlier_checks, bench))
     pipeline.begin()
     daemon = Daemon(
         pipeline,
@@ -186,6 +190,7 @@ def first_conditions(bench: Bench, clock: Clock) -> Conditions:
         temperature_oldest_s=settings.oldest_s,
         lead_oldest_s=leads.oldest,
         lead_wanted=leads.zero is ZeroSource.ASK,
+        recheck=Recheck(leads.recheck.value),
         temperature=typed,
         lead=stated,
     )

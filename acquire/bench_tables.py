@@ -10,13 +10,14 @@ from enum import StrEnum
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
+from pydantic import Field, PlainValidator, ValidationInfo, model_validator
+from pydantic_core import PydanticCustomError
+
 from acquire.quantity import Celsius, Fraction, Kelvin, Ohm, Seconds, ZeroOrMoreOhm
 from acquire.records import Purpose
 from acquire.toml_file import Flag, Table, Text
 from drivers.errors import AddressInvalid
 from drivers.link.address import parse_address
-from pydantic import Field, PlainValidator, ValidationInfo, model_validator
-from pydantic_core import PydanticCustomError
 
 
 def _sentence(what: str, remedy: str) -> PydanticCustomError:
@@ -48,6 +49,8 @@ def _link(given: object) -> str:
 
 
 FilePath = Annotated[Path, PlainValidator(_path)]
+
+
 def _scanner_link(given: object) -> str:
     """An address of a link, or of a keyboard of its own: many scanners are one."""
     if isinstance(given, str) and given.startswith("keyboard:/"):
@@ -99,6 +102,14 @@ class TemperatureSource(StrEnum):
 
     METER = "meter"
     TYPED = "typed"
+
+
+class ZeroRecheck(StrEnum):
+    """When a lead zero is looked at again; `acquire.conditions.Recheck` by the same words."""
+
+    UNIT = "unit"
+    SHIFT = "shift"
+    NEVER = "never"
 
 
 class ZeroSource(StrEnum):
@@ -236,12 +247,14 @@ class LeadSettings(Table):
         value: the stated zero.
         uncertainty: its limits of error (half-width).
         oldest: an older zero is asked for again; seconds.
+        recheck: when a zero is looked at again: after every unit, once it is too old, or never by itself.
     """
 
     zero: ZeroSource = ZeroSource.ASK
     value: ZeroOrMoreOhm | None = None
     uncertainty: Ohm | None = None
     oldest: Seconds = 8 * 3600.0
+    recheck: ZeroRecheck = ZeroRecheck.SHIFT
 
     @model_validator(mode="after")
     def _has_its_value(self) -> LeadSettings:

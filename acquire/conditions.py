@@ -7,6 +7,7 @@ operator (pipeline).
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import StrEnum
 
 from acquire.records import LeadZero
 from drivers.reading import Quantity, Reading
@@ -27,6 +28,18 @@ class Temperature:
     utc_s: float
 
 
+class Recheck(StrEnum):
+    """When a lead zero is looked at again, so that what was measured since can be trusted or doubted.
+
+    UNIT: after every unit. SHIFT: as soon as it is too old and no unit is on the bench. NEVER: only when the
+    next unit needs a fresh one.
+    """
+
+    UNIT = "unit"
+    SHIFT = "shift"
+    NEVER = "never"
+
+
 @dataclass(slots=True)
 class Conditions:
     """The latest temperature and lead zero of a bench.
@@ -37,6 +50,7 @@ class Conditions:
         lead: None until the leads have been zeroed.
         lead_oldest_s: an older zero is asked for again.
         lead_wanted: False where the bench measures with four wires only or its file states the leads.
+        recheck: when a zero is looked at again.
     """
 
     temperature_oldest_s: float = 300.0
@@ -44,6 +58,7 @@ class Conditions:
     lead_wanted: bool = True
     temperature: Temperature | None = None
     lead: LeadZero | None = None
+    recheck: Recheck = Recheck.SHIFT
 
     def read(self, reading: Reading, standard_uncertainty_kelvin: float) -> None:
         """Take one reading of a thermometer; anything that is no temperature is ignored."""

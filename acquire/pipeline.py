@@ -10,10 +10,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
-from acquire.conditions import Conditions, Temperature
+from acquire.conditions import Conditions
+from acquire.duties import Duties
 from acquire.errors import InputImpossible
 from acquire.records import (
     Ask,
+    CheckMeter,
+    CheckStandard,
     Circumstances,
     ClockSetBack,
     Command,
@@ -21,14 +24,17 @@ from acquire.records import (
     Contact,
     Event,
     GiveUpUnit,
+    LeadZero,
     LiftOff,
     MeasureAgain,
     Note,
     Notice,
+    OverrideCheck,
     Prompt,
     Settled,
     SkipStep,
     StartUnit,
+    TypeResult,
     TypeTemperature,
     UnitResult,
     UnitStarted,
@@ -37,12 +43,13 @@ from acquire.records import (
     ZeroLeads,
 )
 from acquire.settle import Expectation, SettleFilter, SettleSettings
+from acquire.steps.checking import CheckDuty
 from acquire.steps.open_witness import OpenWitness
 from acquire.steps.pairs import PairTable
 from acquire.steps.setup_choice import MeterStatements, Wanted
 from acquire.steps.unit import Order, UnitProgress
-from acquire.steps.zeroing import LEADS, take_zero
 from acquire.unit_work import UnitWork
+from acquire.verdict.typed import Habit
 from acquire.watch import ReadingWatch
 from drivers.reading import Reading
 
@@ -72,6 +79,9 @@ class Pipeline:
         four_wire_below_ohm: steps with a smaller nominal use four wires; None for a meter with two.
         order: whether steps must come as the sheet lists them.
         unit: the unit on the bench, None between units.
+        check: the check standard of the bench, None where it has none.
+        habit: what the bench takes for granted of typed results.
+        duties: lead zero, check standard, typed values.
     """
 
     place: Circumstances
@@ -81,12 +91,14 @@ class Pipeline:
     four_wire_below_ohm: float | None = None
     order: Order = Order.GUIDED
     unit: UnitWork | None = None
+    check: CheckDuty | None = None
+    habit: Habit = field(default_factory=Habit)
     table: PairTable = field(init=False)
+    duties: Duties = field(init=False)
     _filter: SettleFilter = field(init=False)
     _watch: ReadingWatch = field(default_factory=ReadingWatch)
     _witness: OpenWitness = field(init=False)
     _held: dict[str, None] = field(default_factory=dict)
-    _zeroing: bool = False
     _touch: Touch | None = None
     _asked_s: float = 0.0
     _in_contact: bool = False
@@ -95,6 +107,7 @@ class Pipeline:
     def __post_init__(self) -> None:
         """The table of pairs fills as it is asked; nothing is solved yet."""
         self.table = PairTable(self.place.sheet)
+        self.duties = Duties(self.place, self.meter, self.conditions, self.check, self.habit)
         self._filter = SettleFilter(self.settle)
         self._witness = OpenWitness(self.settle.silence_s)
 
@@ -129,6 +142,8 @@ class Pipeline:
             events.append(event)
             if isinstance(event, LiftOff):
                 self._lifted(event)
+        if self.unit is None:
+            self.duties.between_units(utc_s)
         return [*events, *self._asked(monotonic_s)]
 
     def command(self, command: Command, monotonic_s: float, utc_s: float) -> list[Event]:
@@ -150,21 +165,22 @@ class Pipeline:
     def resume(self, started: UnitStarted, verdicts: Sequence[Verdict]) -> None:
         """Put an unfinished unit back on the bench, with the verdicts of its record, oldest first."""
         self.unit = self._work(started)
+        self.duties.begin(started, resumed=True)
         self.unit.progress.resume(verdicts)
 
     @property
     def wanted(self) -> Wanted:
         """What the meter should be set to now."""
-        if self._zeroing:
-            return LEADS
+        if self.duties.asked:
+            return self.duties.wanted
         return self.unit.wanted if self.unit else Wanted()
 
     # ------------------------------------------------------------------ the way
 
     def _settled(self, settled: Settled) -> list[Event]:
-        """A value is at rest: the lead zero if that was asked for, else the unit's."""
-        if self._zeroing:
-            return self._zero(settled)
+        """A value is at rest: for a duty of the bench if one was asked for, else the unit's."""
+        if self.duties.asked:
+            return self._duty(settled)
         unit, touch = self.unit, self._touch
         if unit is None or not self._is_news(settled, unit):
             return []
@@ -189,23 +205,24 @@ class Pipeline:
 
     def _noted(self, events: list[Event]) -> list[Event]:
         """Take a unit that has its result off the bench; remember it if it was held."""
-        for event in events:
+        for place, event in enumerate(events):
             if isinstance(event, UnitResult):
                 self.unit = None
+                events[place] = self.duties.ended(event)
                 if event.held:
                     self._held[event.serial] = None
                     while len(self._held) > HELD_REMEMBERED:
                         del self._held[next(iter(self._held))]
         return events
 
-    def _zero(self, settled: Settled) -> list[Event]:
-        """Take the lead zero from shorted probes."""
-        zero, notices = take_zero(settled, self.conditions.lead, self.place)
-        if zero is None:
-            return list(notices)
-        self._touch = Touch(settled)
-        self.conditions.lead, self._zeroing = zero, False
-        return [zero, *notices]
+    def _duty(self, settled: Settled) -> list[Event]:
+        """What comes before the unit goes on; what was touched for something else means nothing."""
+        if self._touch is not None and self._touch.settled.contact_s == settled.contact_s:
+            return []
+        events = self.duties.take(settled)
+        if any(isinstance(event, LeadZero | CheckStandard) for event in events):
+            self._touch = Touch(settled)
+        return events
 
     def _lifted(self, event: LiftOff) -> None:
         self._touch, self._in_contact, self._asked_s = None, False, event.monotonic_s
@@ -218,16 +235,18 @@ class Pipeline:
         match command:
             case StartUnit():
                 return self._start(command, utc_s)
-            case ZeroLeads():
-                self._zeroing = True
-                return []
             case Note():
                 serial = self.unit.serial if self.unit else ""
                 return [Notice(Weight.REMARK, "note", command.text, utc_s, serial)]
-            case TypeTemperature():
-                return [self._typed(command, utc_s)]
-            case ClockSetBack():
-                return [self._set_back(command, utc_s)]
+            case (
+                ZeroLeads()
+                | CheckMeter()
+                | OverrideCheck()
+                | TypeTemperature()
+                | TypeResult()
+                | ClockSetBack()
+            ):
+                return self.duties.obey(command, utc_s)
             case _ if self.unit is None:
                 raise InputImpossible("There is no unit on the bench.", "Scan or type its serial first.")
             case _:
@@ -248,32 +267,13 @@ class Pipeline:
                 return self._confirmed_open(unit, utc_s)
         return []
 
-    def _typed(self, command: TypeTemperature, utc_s: float) -> Notice:
-        """Take a temperature that the operator has read."""
-        u_kelvin = command.standard_uncertainty_kelvin
-        if u_kelvin is None:
-            raise InputImpossible("A temperature needs its uncertainty.")
-        self.conditions.temperature = Temperature(command.celsius, u_kelvin, utc_s)
-        text = f"Temperature typed in: {command.celsius:g} °C."
-        return Notice(Weight.REMARK, "temperature.typed", text, utc_s)
-
-    def _set_back(self, command: ClockSetBack, utc_s: float) -> Notice:
-        """Move the times of what has an age with the clock, or it would seem fresh for too long."""
-        conditions = self.conditions
-        if conditions.temperature is not None:
-            then_s = conditions.temperature.utc_s - command.by_s
-            conditions.temperature = replace(conditions.temperature, utc_s=then_s)
-        if conditions.lead is not None:
-            conditions.lead = replace(conditions.lead, utc_s=conditions.lead.utc_s - command.by_s)
-        text = f"The machine's clock was set back by {command.by_s:.0f} s."
-        return Notice(Weight.WARNING, "clock.set_back", text, utc_s)
-
     def _start(self, command: StartUnit, utc_s: float) -> list[Event]:
         """Put a unit on the bench; the one before ends as it is."""
         before, place = self.unit, self.place
         if before is not None and before.serial == command.serial:
             raise InputImpossible(f"{command.serial} is on the bench already.")
         ended = before.closed(utc_s, "given up: the next unit was started") if before else []
+        ended = [self.duties.ended(each) if isinstance(each, UnitResult) else each for each in ended]
         started = UnitStarted(
             place.bench,
             command.serial,
@@ -285,7 +285,7 @@ class Pipeline:
             utc_s,
         )
         self.unit = self._work(started)
-        self._zeroing = self.conditions.lead_zero_due(utc_s)
+        self.duties.begin(started)
         self._touch = None
         return [*ended, started]
 
@@ -305,8 +305,8 @@ class Pipeline:
 
     def _confirmed_open(self, unit: UnitWork, utc_s: float) -> list[Event]:
         """Believe the operator that the probes are on the pair, unless the meter says otherwise."""
-        if self._zeroing:
-            raise InputImpossible("The leads are being zeroed: no pair is asked for now.")
+        if self.duties.asked:
+            raise InputImpossible("No pair is asked for now.", self.duties.prompt(unit.serial).text)
         if self._in_contact:
             raise InputImpossible("The meter reads a value, so the pair is not open.", "Hold still.")
         if refusal := self._witness.refusal(self._asked_s):
@@ -327,8 +327,8 @@ class Pipeline:
 
     def _prompt_now(self, monotonic_s: float) -> Prompt:
         serial = self.unit.serial if self.unit else ""
-        if self._zeroing:
-            return Prompt(Ask.SHORT_PROBES, "Hold the probes together, to zero the leads.", serial)
+        if self.duties.asked:
+            return self.duties.prompt(serial)
         if self.unit is None:
             return Prompt(Ask.START_UNIT, "Scan or type the serial of the next unit.")
         return self.unit.progress.prompt(0.0 if self._in_contact else monotonic_s - self._asked_s)

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any, Self, TextIO
 
@@ -42,7 +42,9 @@ from acquire.records import (
 )
 from acquire.settle import SettleSettings
 from acquire.statements import ModelStatements
+from acquire.steps.checking import CheckDuty
 from acquire.steps.unit import Order
+from acquire.verdict.typed import Habit
 from drivers.models import MeterModel
 from drivers.reading import Reading
 
@@ -90,6 +92,8 @@ class Bench:
         settle: limits of the settle stage.
         four_wire_below_ohm: as in the bench file.
         order: guided or free.
+        check: the check standard with its chart; None where the bench has none.
+        habit: what the bench takes for granted of typed results.
     """
 
     version: int
@@ -99,6 +103,8 @@ class Bench:
     settle: SettleSettings
     four_wire_below_ohm: float | None
     order: Order
+    check: CheckDuty | None = None
+    habit: Habit = field(default_factory=Habit)
 
 
 class _Exact(BaseModel):
@@ -147,6 +153,8 @@ class RecordedPipeline(Pipeline):
             self.settle,
             self.four_wire_below_ohm,
             self.order,
+            self.check,
+            self.habit,
         )
         self._write("bench", _spelt(bench=bench))
 
@@ -190,10 +198,11 @@ class RecordedPipeline(Pipeline):
             place: with the sheet.
             model: the meter file.
             conditions: temperature and lead zero to go on with.
-            more: `settle`, `four_wire_below_ohm` and `order`.
+            more: `settle`, `four_wire_below_ohm`, `order`, `check` and `habit`.
         """
         meter = ModelStatements(model)
         fresh = replace(self, place=place, meter=meter, model=model, conditions=conditions, **more)
+        fresh.duties.go_on(self.duties)
         fresh.begin()
         fresh.link_lost()  # what was settling was settling by the old files
         return fresh
@@ -221,7 +230,8 @@ def replay(recording: Path, sheet: Sheet | None = None) -> Iterator[Event]:
     for number, line in lines:
         try:
             if line[0] == "bench":  # the files were read again: what the heart remembers goes on
-                pipeline = replace(pipeline, **_parts(line[1], sheet))
+                before, pipeline = pipeline, replace(pipeline, **_parts(line[1], sheet))
+                pipeline.duties.go_on(before.duties)
             else:
                 yield from _step(pipeline, line)
         except (ValueError, TypeError, KeyError, IndexError) as error:
@@ -275,6 +285,8 @@ def _parts(plain: Any, sheet: Sheet | None) -> dict[str, Any]:
         "settle": bench.settle,
         "four_wire_below_ohm": bench.four_wire_below_ohm,
         "order": bench.order,
+        "check": bench.check,
+        "habit": bench.habit,
     }
 
 

@@ -9,14 +9,6 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from acquire.network_tables import HttpSettings, MqttSettings
-from acquire.records import Purpose
-from acquire.toml_file import Faults, Model, Table, TomlFile, did_you_mean, read_toml
-from acquire.toml_lines import Path as KeyPath
-from drivers.errors import DriverUnknown, MeterError
-from drivers.registry import driver_class, known_drivers, open_meter, options_with_profile, scanner_options
-from drivers.self_check import needs_self_check, self_check_steps
-
 from acquire.bench_tables import (
     CsvSettings,
     JournalSettings,
@@ -29,6 +21,14 @@ from acquire.bench_tables import (
     TemperatureSettings,
     TemperatureSource,
 )
+from acquire.duty_tables import CheckSettings, InsulationSettings
+from acquire.network_tables import HttpSettings, MqttSettings
+from acquire.records import Purpose
+from acquire.toml_file import Faults, Model, Table, TomlFile, did_you_mean, read_toml
+from acquire.toml_lines import Path as KeyPath
+from drivers.errors import DriverUnknown, MeterError
+from drivers.registry import driver_class, known_drivers, open_meter, options_with_profile, scanner_options
+from drivers.self_check import needs_self_check, self_check_steps
 
 TABLES: dict[str, type[Table]] = {
     "bench": PlaceSettings,
@@ -36,6 +36,8 @@ TABLES: dict[str, type[Table]] = {
     "temperature": TemperatureSettings,
     "scanner": ScannerSettings,
     "leads": LeadSettings,
+    "check": CheckSettings,
+    "insulation": InsulationSettings,
     "settle": SettleSection,
     "journal": JournalSettings,
     "csv": CsvSettings,
@@ -56,6 +58,8 @@ class Bench(Table):
         temperature: where the winding's temperature comes from.
         scanner: None where serials are typed.
         leads: what the test leads add.
+        check: the check standard; None where none is asked for.
+        insulation: what is taken for granted of typed insulation results.
         settle: when a reading counts as at rest.
         journal: the record.
         csv: None where no CSV is wanted.
@@ -75,6 +79,8 @@ class Bench(Table):
     temperature: TemperatureSettings
     scanner: ScannerSettings | None
     leads: LeadSettings
+    check: CheckSettings | None
+    insulation: InsulationSettings
     settle: SettleSection
     journal: JournalSettings
     csv: CsvSettings | None
@@ -110,6 +116,8 @@ def bench_of(file: TomlFile) -> Bench:
     others: dict[str, Any] = {
         "scanner": _optional(faults, ScannerSettings, "scanner") if "scanner" in file.tree else None,
         "leads": _optional(faults, LeadSettings, "leads"),
+        "check": _optional(faults, CheckSettings, "check") if "check" in file.tree else None,
+        "insulation": _optional(faults, InsulationSettings, "insulation"),
         "settle": _optional(faults, SettleSection, "settle"),
         "journal": _optional(faults, JournalSettings, "journal"),
         "csv": _optional(faults, CsvSettings, "csv") if "csv" in file.tree else None,

@@ -14,6 +14,7 @@ from pydantic_core import PydanticCustomError
 from acquire.physics.copper import CONDUCTORS
 from acquire.quantity import Celsius, Fraction, Henry, Metre, Ohm, Volt, ZeroOrMoreOhm
 from acquire.records import Rule, StepKind
+from acquire.sheets.corrections import NONE, CorrectionTable
 from acquire.sheets.wire import wire_diameter_m
 from acquire.toml_file import Flag, Name, Table, Text
 from drivers.reading import Quantity
@@ -250,6 +251,7 @@ class IsolationTable(Table):
         at: test voltage, direct.
         at_least: limit for wound units.
         reject_below: limit for incoming units.
+        correction: rule that brings a result to 40 °C: none, thermoplastic, or the name of a [[correction]].
     """
 
     groups: Annotated[
@@ -259,6 +261,7 @@ class IsolationTable(Table):
     at: Volt | None = None
     at_least: Annotated[Ohm, Field(examples=['"50 Mohm"'])]
     reject_below: Ohm | None = None
+    correction: Name = NONE
 
     @model_validator(mode="after")
     def _limits_in_order(self) -> IsolationTable:
@@ -317,6 +320,7 @@ TABLES: dict[str, type[Table]] = {
     "balance": BalanceTable,
     "matching": MatchingTable,
     "isolation": IsolationTable,
+    "correction": CorrectionTable,
     "step": StepTable,
 }
 """All tables of a sheet file; the first two stand once, the others as often as needed."""

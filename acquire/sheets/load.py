@@ -7,11 +7,14 @@ a check that it would mislead is left out. Not for expected values: those follow
 from __future__ import annotations
 
 from collections import Counter
+from dataclasses import replace
 from pathlib import Path
 
+from acquire.physics.insulation import RULES
 from acquire.physics.network import connected
 from acquire.records import Balance, Isolation, Sheet
 from acquire.sheets.circuit import Circuit, meant
+from acquire.sheets.corrections import NONE
 from acquire.sheets.language import IsolationTable
 from acquire.sheets.parts import Parts
 from acquire.sheets.steps import build_steps
@@ -58,7 +61,7 @@ def sheet_of(file: TomlFile) -> Sheet:
         maximum_risk=about.maximum_risk,
         warm_limit=about.warm_limit,
         balances=_balances(parts),
-        isolations=tuple(Isolation(t.groups, t.at, t.at_least, t.reject_below) for _, t in parts.isolations),
+        isolations=_isolations(parts),
         bifilar=about.bifilar,
         view=face.view.value,
         latch=face.latch.value,
@@ -71,6 +74,19 @@ def _balances(parts: Parts) -> tuple[Balance, ...]:
     balances = [Balance(t.name, t.windings, t.limit) for _, t in parts.balances]
     matchings = [Balance(t.name, t.windings, t.limit / 2.0) for _, t in parts.matchings]
     return (*balances, *matchings)
+
+
+def _isolations(parts: Parts) -> tuple[Isolation, ...]:
+    """Isolation rules, each with the table of its temperature correction."""
+    tables = {table.name: table for _, table in parts.corrections}
+    rules = []
+    for _, t in parts.isolations:
+        rule = Isolation(t.groups, t.at, t.at_least, t.reject_below, t.correction)
+        if t.correction in tables:
+            table = tables[t.correction]
+            rule = replace(rule, factors=table.factors, factors_source=table.source)
+        rules.append(rule)
+    return tuple(rules)
 
 
 def _check_alike(parts: Parts, faults: Faults) -> None:
@@ -95,8 +111,16 @@ def _check_alike(parts: Parts, faults: Faults) -> None:
 
 
 def _check_isolations(parts: Parts, circuit: Circuit, faults: Faults) -> None:
+    known = (NONE, *RULES, *(table.name for _, table in parts.corrections))
     for at, table in parts.isolations:
         _check_groups((*at, "groups"), table, circuit, faults)
+        if table.correction not in known and "correction" not in parts.faulty:
+            what = f'there is no temperature rule "{table.correction}".'
+            faults.add((*at, "correction"), what, meant(table.correction, known))
+    names = Counter(table.name for _, table in parts.corrections)
+    for at, correction in parts.corrections:
+        if names[correction.name] > 1:
+            faults.add((*at, "name"), f'"{correction.name}" is there twice.', "Name each once.")
 
 
 def _check_groups(at: KeyPath, table: IsolationTable, circuit: Circuit, faults: Faults) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from acquire.sheets.corrections import CorrectionTable
 from acquire.sheets.language import (
     TABLES,
     BalanceTable,
@@ -35,8 +36,8 @@ class Parts:
     Attributes:
         sheet: defaults stand in for a faulty or missing table.
         connector: likewise.
-        pins, windings, straps, diodes, balances, matchings, isolations, steps: (where it stands, table), in
-            the order of the file.
+        pins, windings, straps, diodes, balances, matchings, isolations, corrections, steps: (where it stands,
+            table), in the order of the file.
         faulty: sorts of tables of which at least one has faults.
     """
 
@@ -57,6 +58,7 @@ class Parts:
         self.balances = self._many(BalanceTable, "balance")
         self.matchings = self._many(MatchingTable, "matching")
         self.isolations = self._many(IsolationTable, "isolation")
+        self.corrections = self._many(CorrectionTable, "correction")
         self.steps = self._many(StepTable, "step")
 
     @property

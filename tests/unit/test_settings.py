@@ -100,7 +100,8 @@ def test_the_settings_shown_as_comments_in_the_example_are_in_order_too(bench_fr
         '# uncertainty = "0.02', 'uncertainty = "0.02'
     )
     optioned = stated.replace("# options", "options")
-    settled = re.sub(r"(?ms)^# \[settle\].*?^\[journal\]", uncommented, optioned)
+    checked = re.sub(r"(?ms)^# \[check\].*?(?=^# \[settle\])", uncommented, optioned)
+    settled = re.sub(r"(?ms)^# \[settle\].*?^\[journal\]", uncommented, checked)
     head, mqtt = settled.split("# [mqtt]")
     whole = head + "[mqtt]" + mqtt.replace("\n# password_file", "\n#!").replace("\n# ", "\n")
     bench = bench_from(whole.replace("options = { silence_s", "# options = { silence_s"))
@@ -110,6 +111,7 @@ def test_the_settings_shown_as_comments_in_the_example_are_in_order_too(bench_fr
         pytest.approx(0.02 / math.sqrt(3)),
     )
     assert bench.meter.options == {"line_end": "\r\n"}
+    assert (bench.check.value, bench.check.tempco, bench.insulation.accuracy) == (100.012, 15e-6, 0.05)
     assert set(bench.settle.model_fields_set) == set(SettleSection.model_fields)
     assert SettleSettings(**bench.settle.overrides()).horizon_s == 2.0
     assert (bench.mqtt.port, bench.mqtt.encrypted, bench.mqtt.keepalive) == (8883, True, 30.0)

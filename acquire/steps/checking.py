@@ -1,0 +1,262 @@
+"""The daily check standard in a step of its own: when it is due, what is asked, what a reading of it means.
+
+Pure, like the pipeline that calls it. The chart and its rules are physics/check_standard; drawing it for
+people is answers/. Not for units: nothing here is matched or judged by a sheet.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+
+from acquire.conditions import Conditions
+from acquire.errors import InputImpossible
+from acquire.physics.budget import combine
+from acquire.physics.check_standard import Check, Resistor, check_bench
+from acquire.physics.copper import CONDUCTORS
+from acquire.physics.correct import correct
+from acquire.records import (
+    Ask,
+    CheckStandard,
+    Circumstances,
+    Corrected,
+    Event,
+    Notice,
+    Prompt,
+    Settled,
+    Shape,
+    Term,
+    Weight,
+)
+from acquire.steps.setup_choice import HEADROOM, MeterStatements, Wanted
+from drivers.reading import Quantity
+
+NOT_IT = 0.1
+"""A value further than this fraction from the certificate is first taken for something else between the
+probes; the same value once more is believed. Workshop choice."""
+
+UNKNOWN_KELVIN = 10.0
+"""How far from its reference temperature it may be while no temperature is known; workshop choice."""
+
+
+@dataclass(slots=True)
+class CheckDuty:
+    """The check standard of a bench.
+
+    Attributes:
+        resistor: what is measured.
+        four_wire: how.
+        tempco_per_kelvin: limits of its change with temperature, as a fraction per kelvin; 0 counts none.
+        every_s: so long a check holds.
+        stops: whether a reading out of control stops the bench; else it warns.
+        keep: so many of the latest readings make the chart.
+        history_ohm: readings that were in control, oldest first.
+        last_utc_s: of the latest check; None before the first.
+        blocked: the latest check was out of control and stops the bench.
+        asked: the bench asks for the resistor now.
+        refused_ohm: a value that was taken for something else.
+    """
+
+    resistor: Resistor
+    four_wire: bool = False
+    tempco_per_kelvin: float = 0.0
+    every_s: float = 12 * 3600.0
+    stops: bool = True
+    keep: int = 50
+    history_ohm: list[float] = field(default_factory=list)
+    last_utc_s: float | None = None
+    blocked: bool = False
+    asked: bool = False
+    refused_ohm: float | None = None
+
+    def recall(self, records: Iterable[CheckStandard]) -> None:
+        """Take up the chart where the journal left it.
+
+        Args:
+            records: of this bench, oldest first; those of another resistor or another certificate are passed
+                over, for they say nothing of this one.
+        """
+        for record in records:
+            same = (record.resistor, record.certificate_ohm) == (
+                self.resistor.name,
+                self.resistor.certificate_ohm,
+            )
+            if same:
+                self._note(record)
+
+    def go_on(self, before: CheckDuty) -> None:
+        """Take up the chart and the state of the same resistor under another bench file."""
+        if before.resistor == self.resistor:
+            self.history_ohm, self.last_utc_s = before.history_ohm, before.last_utc_s
+            self.blocked = self.stops and before.blocked
+            self.asked = before.asked and (self.blocked or not before.blocked)
+
+    def due(self, utc_s: float) -> bool:
+        """Whether the resistor must be measured before units are."""
+        if self.last_utc_s is None or self.blocked:
+            return True
+        return utc_s - self.last_utc_s > self.every_s
+
+    @property
+    def wanted(self) -> Wanted:
+        """How the meter should be set for it."""
+        quantity = Quantity.RESISTANCE_4W if self.four_wire else Quantity.RESISTANCE
+        certificate = self.resistor
+        return Wanted(
+            quantity, HEADROOM * certificate.certificate_ohm, close_enough_ohm=certificate.expanded_ohm / 2
+        )
+
+    def prompt(self, serial: str) -> Prompt:
+        """What the operator is asked to do."""
+        name = self.resistor.name
+        text = f"Hold the probes on the check standard {name}."
+        if self.blocked:
+            text = (
+                f"The bench is stopped by its check standard. Clean the probes, zero the leads (.zero) and "
+                f"hold them on {name} again; or .override REASON."
+            )
+        return Prompt(Ask.CHECK_RESISTOR, text, serial)
+
+    def override(self, reason: str, utc_s: float) -> Notice:
+        """Go on although the bench is out of control.
+
+        Raises:
+            InputImpossible: the bench is not stopped, or no reason is given.
+        """
+        if not self.blocked:
+            raise InputImpossible("The bench is not stopped by its check standard.")
+        if not reason.strip():
+            raise InputImpossible("A stopped bench goes on only with a reason.", "Say why it may.")
+        self.blocked = self.asked = False
+        text = f"The check standard was overridden: {reason.strip()}"
+        return Notice(Weight.WARNING, "check.overridden", text, utc_s)
+
+    def take(
+        self, settled: Settled, conditions: Conditions, meter: MeterStatements, place: Circumstances
+    ) -> list[Event]:
+        """What a value at rest on the resistor says of the bench.
+
+        Args:
+            settled: a final value; a provisional one is waited out.
+            conditions: lead zero and temperature.
+            meter: what its file states.
+            place: the bench.
+
+        Returns:
+            The record, and a notice where a sign speaks against the bench; a notice alone where the value
+            cannot be that resistor's or the meter's file states nothing for it.
+        """
+        if not settled.final:
+            return []
+        corrected = self._corrected(settled, conditions, meter)
+        if corrected is None:
+            text = f"The meter file {place.meter_model} states no accuracy for the check standard's range."
+            return [Notice(Weight.STOP, "meter.unstated", text, settled.utc_s)]
+        if not self._is_it(corrected.reference_ohm):
+            text = (
+                f"{corrected.reference_ohm:.5g} ohm is not the check standard {self.resistor.name} "
+                f"({self.resistor.certificate_ohm:.5g} ohm). If it is, hold the probes on it once more."
+            )
+            return [Notice(Weight.WARNING, "check.other", text, settled.utc_s)]
+        check = check_bench(
+            corrected.reference_ohm, corrected.expanded_ohm, self.resistor, self.history_ohm[-self.keep :]
+        )
+        record = self._record(check, corrected, place)
+        self._note(record)
+        return [record, *self._notices(check, settled.utc_s)]
+
+    def _note(self, record: CheckStandard) -> None:
+        self.last_utc_s = record.utc_s
+        self.blocked = self.stops and not record.in_control
+        self.asked = self.blocked
+        self.refused_ohm = None
+        if record.in_control:
+            self.history_ohm.append(record.reading_ohm)
+            del self.history_ohm[: -self.keep]
+
+    def _is_it(self, ohm: float) -> bool:
+        """Whether a value may be the resistor's: near it, or the same strange one for the second time."""
+        certificate = self.resistor.certificate_ohm
+        if abs(ohm / certificate - 1.0) <= NOT_IT:
+            return True
+        before, self.refused_ohm = self.refused_ohm, ohm
+        return before is not None and abs(ohm - before) <= 0.01 * abs(before)
+
+    def _corrected(
+        self, settled: Settled, conditions: Conditions, meter: MeterStatements
+    ) -> Corrected | None:
+        """Leads off; what the resistor's own temperature may do is a term, not a correction."""
+        statement = meter.in_use(settled.quantity, settled.range_full_scale_si, settled.value_si)
+        if statement is None:
+            return None
+        reference_celsius = self.resistor.reference_celsius
+        air = conditions.fresh_temperature(settled.utc_s)
+        corrected = correct(
+            settled,
+            four_wire=settled.quantity is Quantity.RESISTANCE_4W,
+            lead=conditions.lead,
+            now_utc_s=settled.utc_s,
+            winding_celsius=reference_celsius,
+            winding_u_kelvin=0.0,
+            reference_celsius=reference_celsius,
+            conductor=CONDUCTORS["copper"],  # at its own reference temperature nothing is converted
+            accuracy=statement,
+            ambient_celsius=None if air is None else air.celsius,
+        )
+        off_kelvin = UNKNOWN_KELVIN if air is None else abs(air.celsius - reference_celsius)
+        half_width = self.resistor.certificate_ohm * self.tempco_per_kelvin * off_kelvin
+        terms = [each for each in corrected.terms if each.name != "winding temperature"]
+        if half_width > 0.0:
+            terms.append(Term("resistor temperature", half_width / math.sqrt(3.0), Shape.RECTANGULAR))
+        return _with(corrected, terms)
+
+    def _record(self, check: Check, corrected: Corrected, place: Circumstances) -> CheckStandard:
+        chart, settled = check.chart, corrected.settled
+        return CheckStandard(
+            bench=place.bench,
+            meter_id=settled.meter_id,
+            resistor=self.resistor.name,
+            certificate_ohm=self.resistor.certificate_ohm,
+            certificate_expanded_ohm=self.resistor.expanded_ohm,
+            raw_ohm=corrected.raw_ohm,
+            lead_ohm=corrected.lead_ohm,
+            reading_ohm=corrected.reference_ohm,
+            standard_uncertainty_ohm=corrected.standard_uncertainty_ohm,
+            expanded_ohm=corrected.expanded_ohm,
+            in_control=check.in_control,
+            signs=tuple(sign.value for sign in check.signs),
+            text=" ".join(check.sentences),
+            centre_ohm=chart.centre_ohm if chart else None,
+            lower_ohm=chart.lower_ohm if chart else None,
+            upper_ohm=chart.upper_ohm if chart else None,
+            moving_range_upper_ohm=chart.moving_range_upper_ohm if chart else None,
+            stops=self.stops,
+            quantity=settled.quantity,
+            operator=place.operator,
+            meter_hash=place.meter_hash,
+            bench_hash=place.bench_hash,
+            software=place.software,
+            utc_s=settled.utc_s,
+        )
+
+    def _notices(self, check: Check, utc_s: float) -> list[Notice]:
+        if check.in_control:
+            return []
+        weight, then = (
+            (Weight.STOP, "No verdicts are given until it passes.") if self.stops else (Weight.WARNING, "")
+        )
+        return [Notice(weight, "check.out_of_control", f"{' '.join(check.sentences)} {then}".strip(), utc_s)]
+
+
+def _with(corrected: Corrected, terms: list[Term]) -> Corrected:
+    """The same value with another budget."""
+    whole = combine(terms)
+    return replace(
+        corrected,
+        terms=tuple(sorted(terms, key=lambda term: -term.standard_uncertainty_ohm)),
+        standard_uncertainty_ohm=whole.standard_uncertainty,
+        effective_degrees_of_freedom=whole.effective_degrees_of_freedom,
+        coverage_factor=whole.coverage_factor,
+        expanded_ohm=whole.expanded,
+    )

@@ -1,0 +1,327 @@
+"""Results that a person types in: found on the sheet, judged where a rule exists, else kept as stated.
+
+Insulation is brought to 40 °C by a named rule and held against the sheet's limit; inductance, Q and loss are
+held against a sister coil or a golden unit; surge, hipot and polarity are recorded as typed, with the outcome
+that the person states. Not for reading the line (typed_line), and not for anything measured hands-free.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from acquire.errors import InputImpossible
+from acquire.physics.insulation import RULES, Insulation, Table, TemperatureRule, to_reference
+from acquire.physics.laws import Law
+from acquire.records import (
+    Circumstances,
+    Decision,
+    Isolation,
+    Limits,
+    Outcome,
+    ResultKind,
+    Shape,
+    Sheet,
+    Step,
+    TypedResult,
+    UnitStarted,
+)
+from acquire.verdict.guard import decide
+from acquire.verdict.insulation import judge_insulation
+from acquire.verdict.sister import Measured, compare
+from acquire.verdict.typed_line import TypedLine, pattern_number, typed_line
+from acquire.verdict.typed_wanted import NONE, isolation_named, least_ohm, step_named
+from drivers.reading import Quantity
+
+ENOUGH_VOLTS = 0.9
+"""A test at less than this share of the sheet's voltage proves nothing for it; workshop choice."""
+
+
+@dataclass(frozen=True, slots=True)
+class Habit:
+    """What a bench takes for granted where a line does not tell.
+
+    Attributes:
+        instrument: for insulation.
+        accuracy: its limits of error as a fraction of reading; None: to be typed each time.
+    """
+
+    instrument: str = ""
+    accuracy: float | None = None
+
+
+def typed_result(
+    text: str,
+    started: UnitStarted,
+    place: Circumstances,
+    utc_s: float,
+    *,
+    habit: Habit = Habit(),
+    celsius: float | None = None,
+    others: Sequence[TypedResult] = (),
+) -> TypedResult:
+    """Make the record of a typed line.
+
+    Args:
+        text: as `typed_line` reads it.
+        started: the unit it belongs to.
+        place: the bench, with the unit's sheet.
+        utc_s: now.
+        habit: instrument and accuracy of the bench.
+        celsius: temperature of the bench, used where the line tells none; None when there is no fresh one.
+        others: results typed earlier for this unit, which it may be held against.
+
+    Raises:
+        InputImpossible: something needed is missing or cannot be; says what.
+    """
+    line = typed_line(text)
+    blank = _blank(text, started, place, utc_s)
+    said = replace(
+        blank,
+        value_si=line.value_si,
+        unit=line.unit,
+        at_least=line.at_least,
+        test_volt=line.test_volt,
+        hertz=line.hertz,
+        celsius=line.celsius,
+        instrument=line.instrument,
+        accuracy=line.accuracy,
+    )
+    if (rule := isolation_named(place.sheet, line.name)) is not None:
+        return _insulation(said, line, rule, rule.name, place, habit, celsius)
+    if (step := step_named(place.sheet, line.name)) is not None:
+        said = replace(said, name=step.name)
+        if step.quantity is Quantity.INSULATION:
+            return _insulation(said, line, _as_rule(step), step.name, place, habit, celsius)
+        if line.value_si is not None:
+            return _resistance(said, step, place)
+    sort = _sort(line)
+    if sort is ResultKind.STATED:
+        return _stated(replace(said, name=said.name or line.name), line)
+    return _against_pattern(replace(said, name=line.name, sort=sort), line, place, others)
+
+
+# ------------------------------------------------------------------ kinds of results
+
+
+def _insulation(
+    said: TypedResult,
+    line: TypedLine,
+    rule: Isolation,
+    name: str,
+    place: Circumstances,
+    habit: Habit,
+    bench_celsius: float | None,
+) -> TypedResult:
+    if line.unit != "ohm" or line.value_si is None:
+        raise InputImpossible("An insulation result is a resistance.", "Write it like 120 Mohm or >200 Mohm.")
+    if rule.volts is not None and line.test_volt is None:
+        raise InputImpossible(
+            "An insulation result needs its test voltage.", f"Add it, such as {rule.volts:g} V."
+        )
+    celsius = line.celsius if line.celsius is not None else bench_celsius
+    result = _at_reference(line, _rule_named(line.rule or rule.correction, rule), celsius)
+    accuracy = line.accuracy if line.accuracy is not None else habit.accuracy
+    limit_ohm = least_ohm(rule, place.purpose)
+    decision = _no_accuracy() if accuracy is None else _judged(result, limit_ohm, accuracy, place.sheet)
+    decision = _enough_volts(decision, line.test_volt, rule.volts)
+    return replace(
+        said,
+        name=name,
+        sort=ResultKind.INSULATION,
+        instrument=line.instrument or habit.instrument,
+        accuracy=accuracy,
+        celsius=celsius,
+        correction=result.rule,
+        reference_celsius=result.reference_celsius if result.rule != NONE else celsius,
+        reference_si=result.reference_ohm,
+        lower_si=limit_ohm,
+        outcome=decision.outcome,
+        reason=decision.reason,
+        conformity=decision.conformity,
+    )
+
+
+def _at_reference(line: TypedLine, rule: TemperatureRule | None, celsius: float | None) -> Insulation:
+    ohm = line.value_si or 0.0
+    if rule is None:
+        at = celsius if celsius is not None else math.nan
+        return Insulation(ohm, at, ohm, at, NONE, line.at_least)
+    if celsius is None:
+        raise InputImpossible(
+            f"The rule {rule.name} needs the temperature of the winding.", "Add it, such as 21 °C."
+        )
+    return to_reference(ohm, celsius, rule, at_least=line.at_least)
+
+
+def _rule_named(name: str, of: Isolation) -> TemperatureRule | None:
+    """The temperature rule of a name: the sheet's own table, one that ships, or none."""
+    if name == NONE:
+        return None
+    if name == of.correction and of.factors:
+        return Table(name, of.factors, of.factors_source)
+    if name in RULES:
+        return RULES[name]
+    known = ", ".join([*RULES, *([of.correction] if of.factors else []), NONE])
+    raise InputImpossible(f'There is no temperature rule "{name}".', f"Known are {known}.")
+
+
+def _judged(result: Insulation, limit_ohm: float, accuracy: float, sheet: Sheet) -> Decision:
+    return judge_insulation(result, limit_ohm, accuracy, sheet.rule, sheet.maximum_risk).decision
+
+
+def _no_accuracy() -> Decision:
+    reason = "the instrument's accuracy was not told, so nothing can be judged: add it, such as accuracy 5 %."
+    return Decision(Outcome.CANNOT_JUDGE, guard_band_ohm=0.0, conformity=0.0, reason=reason)
+
+
+def _enough_volts(decision: Decision, volts: float | None, asked: float | None) -> Decision:
+    """A low voltage finds no carbon track: what passed there has not passed."""
+    passed = decision.outcome in (Outcome.PASS, Outcome.CONDITIONAL_PASS)
+    if not passed or volts is None or asked is None or volts >= ENOUGH_VOLTS * asked:
+        return decision
+    reason = f"measured at {volts:g} V only, {asked:g} V are asked for."
+    return replace(decision, outcome=Outcome.CANNOT_JUDGE, reason=reason)
+
+
+def _resistance(said: TypedResult, step: Step, place: Circumstances) -> TypedResult:
+    """A typed step's resistance against the step's own limits."""
+    limits = Limits(step.lower_ohm, step.upper_ohm)
+    value_ohm = said.value_si
+    if said.unit != "ohm" or value_ohm is None:
+        raise InputImpossible(f"{step.name} is a resistance.", "Write it like 12.4 ohm.")
+    said = replace(said, sort=ResultKind.RESISTANCE, lower_si=limits.lower_ohm, upper_si=limits.upper_ohm)
+    if limits == Limits(None, None):
+        return replace(said, reason="recorded; the sheet sets no limits for it.")
+    if said.accuracy is None:
+        return _decided(said, _no_accuracy())
+    half_width = said.accuracy * value_ohm
+    u_ohm = half_width / math.sqrt(3.0)  # a limit of error: rectangular, JCGM 100:2008, 4.3.7
+    law = Law.of(Shape.RECTANGULAR, u_ohm)
+    sheet = place.sheet
+    decision = decide(
+        value_ohm,
+        u_ohm,
+        0.95 * half_width,
+        limits,
+        sheet.rule,
+        shape=law,
+        maximum_risk=sheet.maximum_risk,
+    )
+    return _decided(said, decision)
+
+
+def _against_pattern(
+    said: TypedResult, line: TypedLine, place: Circumstances, others: Sequence[TypedResult]
+) -> TypedResult:
+    """Inductance, Q or loss against a sister coil or golden unit; recorded only where none is named."""
+    if not line.against:
+        return replace(said, reason="recorded, not judged: no sister coil or golden unit was named.")
+    if line.within is None or line.hertz is None or said.value_si is None:
+        raise InputImpossible(
+            f"{said.name} against another coil needs a frequency and a tolerance.", "Add 1 kHz, within 3 %."
+        )
+    value_si, name = _pattern(line, said, others)
+    said = replace(said, pattern_si=value_si, pattern=name)
+    if line.accuracy is None:
+        return _decided(said, _no_accuracy())
+    relative_u = line.accuracy / math.sqrt(3.0)
+    # A higher Q and a lower loss are no faults: shorted turns lower the one and raise the other.
+    relative = compare(
+        Measured(said.value_si or 0.0, relative_u, line.hertz),
+        Measured(value_si, relative_u, line.hertz),
+        below=None if said.sort is ResultKind.LOSS else line.within,
+        above=None if said.sort is ResultKind.QUALITY else line.within,
+        rule=place.sheet.rule,
+        maximum_risk=place.sheet.maximum_risk,
+    )
+    lower = None if said.sort is ResultKind.LOSS else value_si * (1.0 - line.within)
+    upper = None if said.sort is ResultKind.QUALITY else value_si * (1.0 + line.within)
+    said = replace(said, deviation=relative.deviation, lower_si=lower, upper_si=upper)
+    return _decided(said, relative.decision)
+
+
+def _pattern(line: TypedLine, said: TypedResult, others: Sequence[TypedResult]) -> tuple[float, str]:
+    """Value and name of what a result is held against."""
+    number = pattern_number(line.against)
+    if number is not None:
+        if number[1] != said.unit:
+            raise InputImpossible(f'"{line.against}" is another quantity than "{said.name}".')
+        return number[0], "golden unit"
+    wanted = line.against.lower()
+    for other in reversed(others):
+        if other.name.lower() == wanted and other.value_si is not None and other.unit == said.unit:
+            if other.hertz is not None and not math.isclose(other.hertz, line.hertz or 0.0, rel_tol=0.02):
+                raise InputImpossible(
+                    f"{other.name} was measured at {other.hertz:g} Hz.", "Measure both at one frequency."
+                )
+            return other.value_si, other.name
+    raise InputImpossible(
+        f'Nothing called "{line.against}" was typed for this unit.', "Type it first, or give its value."
+    )
+
+
+def _stated(said: TypedResult, line: TypedLine) -> TypedResult:
+    """As typed; the outcome is the person's own word."""
+    said = replace(said, sort=ResultKind.STATED, outcome=line.stated, stated=line.stated is not None)
+    words = line.words or "recorded as typed"
+    return replace(said, reason=words if line.stated else f"{words}; recorded, not judged.")
+
+
+# ------------------------------------------------------------------ odds
+
+
+def _as_rule(step: Step) -> Isolation:
+    """A typed insulation step as a rule between its two pins."""
+    return Isolation(((step.pair.a,), (step.pair.b,)), None, step.lower_ohm or 0.0)
+
+
+def _sort(line: TypedLine) -> ResultKind:
+    word = line.name.split()[0].lower()
+    if line.unit == "H":
+        return ResultKind.INDUCTANCE
+    if line.value_si is not None and not line.unit and word in ("q", "loss"):
+        return ResultKind.QUALITY if word == "q" else ResultKind.LOSS
+    return ResultKind.STATED
+
+
+def _decided(said: TypedResult, decision: Decision) -> TypedResult:
+    return replace(said, outcome=decision.outcome, reason=decision.reason, conformity=decision.conformity)
+
+
+def _blank(text: str, started: UnitStarted, place: Circumstances, utc_s: float) -> TypedResult:
+    return TypedResult(
+        bench=place.bench,
+        serial=started.serial,
+        sheet=place.sheet.name,
+        sheet_hash=place.sheet.content_hash,
+        purpose=place.purpose,
+        batch=started.batch,
+        operator=started.operator,
+        name="",
+        sort=ResultKind.STATED,
+        typed=text.strip(),
+        value_si=None,
+        unit="",
+        at_least=False,
+        test_volt=None,
+        hertz=None,
+        instrument="",
+        accuracy=None,
+        celsius=None,
+        correction=NONE,
+        reference_celsius=None,
+        reference_si=None,
+        lower_si=None,
+        upper_si=None,
+        pattern_si=None,
+        pattern="",
+        deviation=None,
+        outcome=None,
+        stated=False,
+        reason="",
+        conformity=None,
+        software=place.software,
+        utc_s=utc_s,
+    )

@@ -1,0 +1,104 @@
+"""What a sheet asks for besides ohms: its names, its limits, what is still missing, and what to mind.
+
+Not for reading or judging what is typed (typed_line, typed).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+
+from acquire.errors import InputImpossible
+from acquire.physics.insulation import CAUTIONS, REFERENCE_CELSIUS
+from acquire.quantity import show
+from acquire.records import Isolation, Outcome, Purpose, Sheet, Step, StepKind, TypedResult, UnitResult
+from acquire.records.words import WORST_LAST
+from acquire.verdict.typed_line import HOW
+
+NONE = "none"
+"""Name of the temperature rule that corrects nothing."""
+
+WIDE = frozenset({Purpose.INCOMING, Purpose.RETURNED})
+"""Purposes whose units are held against the lower of two limits."""
+
+
+def isolation_named(sheet: Sheet, name: str) -> Isolation | None:
+    """The isolation rule that a name means: in full, or "insulation" alone where there is one, or numbered.
+
+    Raises:
+        InputImpossible: "insulation" could mean several; lists them.
+    """
+    word, _, number = name.partition(" ")
+    rules = sheet.isolations
+    for rule in rules:
+        if name.replace(" ", "").lower() == rule.name.replace(" ", "").lower():
+            return rule
+    if word.lower() != "insulation" or not rules:
+        return None
+    if not number and len(rules) == 1:
+        return rules[0]
+    if number.isdigit() and 1 <= int(number) <= len(rules):
+        return rules[int(number) - 1]
+    listed = "; ".join(f"insulation {place}: {rule.name}" for place, rule in enumerate(rules, start=1))
+    raise InputImpossible(f'"{name}" is no insulation of this sheet.', f"It has {listed}.")
+
+
+def step_named(sheet: Sheet, name: str) -> Step | None:
+    """The typed step of this name."""
+    return next((s for s in sheet.steps if s.kind is StepKind.TYPED and s.name.lower() == name.lower()), None)
+
+
+def not_tested(sheet: Sheet, typed: Iterable[TypedResult]) -> tuple[str, ...]:
+    """What the sheet asks for besides ohms and nobody has typed in, a sentence each."""
+    there = {result.name for result in typed}
+    wanted = [(rule.name, rule.volts) for rule in sheet.isolations]
+    wanted += [(step.name, None) for step in sheet.steps if step.kind is StepKind.TYPED]
+    return tuple(
+        f"not tested: {name}{'' if volts is None else f' at {volts:g} V'}"
+        for name, volts in wanted
+        if name not in there
+    )
+
+
+def with_typed(result: UnitResult, sheet: Sheet, typed: Sequence[TypedResult]) -> UnitResult:
+    """A unit's result with what was typed in: the worst word decides, what is missing is said.
+
+    Args:
+        result: from the resistances alone.
+        sheet: of the unit.
+        typed: in order; of several results of one name the latest counts.
+    """
+    latest = {each.name: each for each in typed}.values()
+    words = [result.outcome, *(each.outcome for each in latest)]
+    outcome = max((word for word in words if word is not None), key=WORST_LAST.index, default=None)
+    findings = tuple(
+        f"{each.name}: {each.reason}" for each in latest if each.outcome not in (None, Outcome.PASS)
+    )
+    return replace(
+        result,
+        outcome=None if result.outcome is None else outcome,
+        findings=(*result.findings, *findings),
+        not_tested=not_tested(sheet, typed),
+    )
+
+
+def guidance(sheet: Sheet, purpose: Purpose) -> tuple[str, ...]:
+    """What can be typed for this sheet, how, and what to mind while measuring it."""
+    lines = []
+    for place, rule in enumerate(sheet.isolations, start=1):
+        name = "insulation" if len(sheet.isolations) == 1 else f"insulation {place}"
+        volts = "" if rule.volts is None else f" at {rule.volts:g} V"
+        limit = show(least_ohm(rule, purpose), "ohm", digits=3)
+        at = f" at {REFERENCE_CELSIUS:g} °C by rule {rule.correction}" if rule.correction != NONE else ""
+        lines.append(f"{name} ({rule.name}){volts}: at least {limit}{at}.")
+    lines += [f"{step.name}: typed in." for step in sheet.steps if step.kind is StepKind.TYPED]
+    if sheet.isolations:
+        lines += CAUTIONS
+    return (*lines, f"Write .result {HOW}")
+
+
+def least_ohm(rule: Isolation, purpose: Purpose) -> float:
+    """The limit that applies: the lower one for units that come in or back, where there is one."""
+    if purpose in WIDE and rule.reject_below_ohm is not None:
+        return rule.reject_below_ohm
+    return rule.at_least_ohm
