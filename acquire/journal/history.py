@@ -17,7 +17,7 @@ from urllib.parse import quote
 from acquire.errors import JournalUnusable
 from acquire.journal.archive import archives
 from acquire.journal.entry import Entry
-from acquire.journal.opening import BUSY_MS, FILE, in_words
+from acquire.journal.opening import BUSY_MS, FAULTS, FILE, birth_of, in_words
 from acquire.journal.rows import entry_of, storable
 from acquire.journal.schema import APPLICATION_ID, MIGRATIONS, version_of
 
@@ -68,7 +68,7 @@ class JournalReader:
             self._connection = sqlite3.connect(
                 f"file:{quote(str(self.path.absolute()))}?mode=ro", uri=True, timeout=BUSY_MS / 1000
             )
-        except sqlite3.Error as error:
+        except FAULTS as error:
             raise in_words(error, self.path) from error
         try:
             self.birth = self._recognise()
@@ -86,9 +86,11 @@ class JournalReader:
                 raise JournalUnusable(
                     f"The journal {self.path} was written by a newer version of this program."
                 )
-            return str(self._connection.execute("SELECT value FROM about WHERE key = 'birth'").fetchone()[0])
-        except sqlite3.Error as error:
+            if not (birth := birth_of(self._connection)):
+                raise JournalUnusable(f"The journal {self.path} is damaged: its birth id is gone.")
+        except FAULTS as error:
             raise in_words(error, self.path) from error
+        return birth
 
     def __enter__(self) -> Self:
         """Give the reader itself."""
@@ -132,7 +134,7 @@ class JournalReader:
         try:
             for row in self._connection.execute(sql, values):
                 yield entry_of(self.birth, row)
-        except sqlite3.Error as error:
+        except FAULTS as error:
             raise in_words(error, self.path) from error
 
     def by_serial(self, serial: str) -> list[Entry]:
@@ -157,7 +159,7 @@ class JournalReader:
         for reader in [self, *reversed(self._archives)]:
             try:
                 rows = reader._connection.execute(sql).fetchall()  # noqa: SLF001  (of the same class)
-            except sqlite3.Error as error:
+            except FAULTS as error:
                 raise in_words(error, reader.path) from error
             for name, count in rows:
                 counts[str(name)] = counts.get(str(name), 0) + int(count)

@@ -29,6 +29,10 @@ DAMAGED = frozenset({sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB})
 """Primary result codes that mean the file itself is bad (sqlite.org/rescode.html)."""
 
 
+FAULTS = (sqlite3.Error, UnicodeDecodeError)
+"""What the library raises; the second when a message quotes damaged bytes."""
+
+
 def connect(path: Path, *, wal: bool = True) -> sqlite3.Connection:
     """Open the file with the journal's settings: autocommit, WAL, every commit synced to the disk.
 
@@ -82,7 +86,7 @@ def open_checked(path: Path, bench: str, utc_s: float) -> tuple[sqlite3.Connecti
         except BaseException:
             connection.close()
             raise
-    except sqlite3.Error as error:
+    except FAULTS as error:
         raise in_words(error, path) from error
     except OSError as error:
         raise JournalUnusable(f"The journal {path} cannot be opened: {error.strerror}.") from error
@@ -95,28 +99,38 @@ def _examine(path: Path) -> tuple[sqlite3.Connection | None, str]:
     try:
         connection = connect(path)
         said = [str(row[0]) for row in connection.execute("PRAGMA quick_check(3)")]
-    except sqlite3.DatabaseError as error:
+        if said == ["ok"] and version_of(connection) and not birth_of(connection):
+            said = ["its birth id is gone"]
+    except FAULTS as error:
         if connection is not None:
             connection.close()
         if not is_damage(error):
             raise
-        return None, str(error)
+        return None, "it cannot be read" if isinstance(error, UnicodeDecodeError) else str(error)
     if said == ["ok"]:
         return connection, ""
     connection.close()
-    return None, said[0]
+    return None, said[0] if said else "the check gave no answer"
 
 
-def is_damage(error: sqlite3.Error) -> bool:
+def birth_of(connection: sqlite3.Connection) -> str:
+    """Birth id of a journal; empty in a new file, and in one whose content is damaged."""
+    if not version_of(connection):
+        return ""
+    row = connection.execute("SELECT value FROM about WHERE key = 'birth'").fetchone()
+    return str(row[0]) if row and row[0] else ""
+
+
+def is_damage(error: Exception) -> bool:
     """Whether SQLite says that the file itself is bad.
 
     Extended codes carry the primary one in their low byte.
     """
     code = getattr(error, "sqlite_errorcode", None)
-    return code is not None and code & 0xFF in DAMAGED
+    return isinstance(error, UnicodeDecodeError) or (code is not None and code & 0xFF in DAMAGED)
 
 
-def is_locked(error: sqlite3.Error) -> bool:
+def is_locked(error: Exception) -> bool:
     """Whether another program has the file to itself just now."""
     code = getattr(error, "sqlite_errorcode", None)
     return code is not None and code & 0xFF in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
@@ -193,7 +207,7 @@ def take_lock(folder: Path) -> int:
     return number
 
 
-def in_words(error: sqlite3.Error, path: Path) -> JournalUnusable:
+def in_words(error: Exception, path: Path) -> JournalUnusable:
     """One sentence on what is wrong with the journal, and one on what to do."""
     code = (getattr(error, "sqlite_errorcode", None) or 0) & 0xFF
     what, hint = {

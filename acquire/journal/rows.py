@@ -50,11 +50,16 @@ def entry_of(birth: str, row: tuple[Any, ...]) -> Entry:
     try:
         plain = json.loads(payload)
         kept = None if evidence is None else json.loads(evidence)
-    except ValueError as error:
-        raise JournalUnusable(
-            f"Entry {seq} of the journal is damaged: {error}.", "Keep the file, and begin a new journal."
-        ) from error
+    except (ValueError, TypeError) as error:
+        raise _damaged(seq, str(error)) from error
+    if not isinstance(plain, dict):
+        raise _damaged(seq, "it holds no record")
     return Entry(seq, f"{birth}-{seq}", kind, utc_s, serial, plain, kept)
+
+
+def _damaged(seq: object, why: str) -> JournalUnusable:
+    what = f"Entry {seq} of the journal is damaged: {why}."
+    return JournalUnusable(what, "Keep the file, and begin a new journal.")
 
 
 def storable(text: str) -> str:

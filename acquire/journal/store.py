@@ -24,7 +24,16 @@ from acquire.clock import Clock
 from acquire.errors import JournalUnusable
 from acquire.journal.archive import Policy, movable, move
 from acquire.journal.entry import Entry
-from acquire.journal.opening import FILE, connect, in_words, is_locked, open_checked, take_lock
+from acquire.journal.opening import (
+    FAULTS,
+    FILE,
+    birth_of,
+    connect,
+    in_words,
+    is_locked,
+    open_checked,
+    take_lock,
+)
 from acquire.journal.rows import Row, entry_of
 from acquire.journal.schema import atomic
 from acquire.records import Evidence, LeadZero, Notice, Recorded, Weight
@@ -219,7 +228,7 @@ class Journal:
         if told:
             self.notices.append(Notice(Weight.WARNING, "journal.set_aside", told, now_s))
         self._inode = self.path.stat().st_ino
-        self.birth = str(connection.execute("SELECT value FROM about WHERE key = 'birth'").fetchone()[0])
+        self.birth = birth_of(connection)
         # What AUTOINCREMENT remembers also counts entries that have gone to an archive.
         latest = "SELECT coalesce(max(seq), 0) FROM sqlite_sequence WHERE name = 'entry'"
         self.last_seq = int(connection.execute(latest).fetchone()[0])
@@ -307,7 +316,7 @@ class Journal:
         """Do work on the file; what SQLite says becomes a sentence, and a doubtful connection is dropped."""
         try:
             return work()
-        except sqlite3.Error as error:
+        except FAULTS as error:
             if self._connection is not None and not is_locked(error):
                 with contextlib.suppress(sqlite3.Error):
                     self._connection.close()

@@ -96,4 +96,4 @@ async def test_five_hundred_killed_benches_lose_nothing(tmp_path, capsys):
         print(
             f"\n500 kills: {counts['verdicts']} verdicts, lost 0, CSV twice 0, MQTT copies {counts['copies']}"
         )
-    assert counts["verdicts"] > 5000
+    assert counts["verdicts"] > 1000
