@@ -4,7 +4,7 @@
 
 Each figure stands beside a baseline measured in the same run: an empty loop over the same readings, one
 synced write of a plain file in the same folder, and an interpreter that does nothing. Held constant: the
-Plover 80 sheet with six steps, a six-and-a-half-digit meter at 50 readings a second, a contact of 1.4 s then
+Plover 80 sheet with six steps, a six-and-a-half-digit meter at 50 readings a second, a contact of 3 s then
 0.6 s of overload, and for the journal a real file in the current directory (not in memory: name a folder on
 the disk you mean with --folder).
 """
@@ -27,6 +27,7 @@ from acquire.daemon import recorded
 from acquire.journal.store import Journal
 from acquire.pipeline import Pipeline
 from acquire.records import Circumstances, Judged, Purpose, StartUnit, UnitResult
+from acquire.settle import SettleSettings
 from acquire.sheets import load_sheet
 from acquire.statements import ModelStatements
 from drivers.models import load_model
@@ -42,7 +43,7 @@ GOOD = {
     ("6", "CORE"): 0.0133,
 }
 RATE_S = 0.02
-HOLD, AIR = 70, 30
+HOLD, AIR = 150, 30
 
 
 class Bench:
@@ -56,24 +57,26 @@ class Bench:
             Circumstances("bench-1", Purpose.FINAL, sheet, "meter", model.name, "m", "b", "benchmark"),
             ModelStatements(model),
             Conditions(temperature=Temperature(20.0, 0.2, 0.0), temperature_oldest_s=1e12, lead_wanted=False),
+            settle=SettleSettings(noise_counts=6.0),
             four_wire_below_ohm=10.0,
         )
 
     def reading(self, ohm: float | None, quantity: Quantity) -> Reading:
-        """The next conversion, with two millionths of noise."""
+        """The next conversion, with up to two millionths of noise."""
         self.now_s += RATE_S
         self.number += 1
-        value = None if ohm is None else ohm + 1e-6 * 1000.0 * ((self.number * 7919) % 5 - 2)
+        full_scale_ohm = 100.0 if (self.heart.wanted.expected_ohm or 1e3) <= 120.0 else 1000.0
+        noise_ohm = 1e-6 * full_scale_ohm * ((self.number * 7919) % 5 - 2)
         return Reading(
             meter_id="meter",
             quantity=quantity,
             kind=Kind.OVERLOAD if ohm is None else Kind.VALUE,
-            value_si=value,
+            value_si=None if ohm is None else ohm + noise_ohm,
             monotonic_s=self.now_s,
             utc_s=self.now_s,
             conversion=self.number,
-            range_full_scale_si=1000.0,
-            resolution_si=1e-3,
+            range_full_scale_si=full_scale_ohm,
+            resolution_si=1e-6 * full_scale_ohm,
             range_origin=Origin.READ_BACK,
             raw=b"+2.02570000E+02",
         )
