@@ -92,9 +92,9 @@ async def _follow(keyboard: Keyboard, daemon: Daemon) -> None:
 
 @contextlib.contextmanager
 def stops_on_signals(stop: asyncio.Event) -> Iterator[None]:
-    """Let Ctrl-C, SIGTERM and a terminal that is closed ask for a clean stop."""
+    """Let Ctrl-C and SIGTERM ask for a clean stop; for SIGHUP see `reads_on_hang_up`."""
     loop = asyncio.get_running_loop()
-    numbers = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
+    numbers = (signal.SIGINT, signal.SIGTERM)
     for number in numbers:
         loop.add_signal_handler(number, stop.set)
     try:

@@ -5,8 +5,8 @@
 Each figure stands beside a baseline measured in the same run: an empty loop over the same readings, one
 synced write of a plain file in the same folder, and an interpreter that does nothing. Held constant: the
 Plover 80 sheet with six steps, a six-and-a-half-digit meter at 50 readings a second, a contact of 3 s then
-0.6 s of overload, and for the journal a real file in the current directory (not in memory: name a folder on
-the disk you mean with --folder).
+0.6 s of overload, and for the journal a real file in build/ (not in memory: name a folder on the
+disk you mean with --folder).
 """
 
 from __future__ import annotations
@@ -183,8 +183,9 @@ def main() -> None:
     parser = argparse.ArgumentParser(description="What the heart costs.")
     parser.add_argument("--readings", type=int, default=40_000)
     parser.add_argument("--verdicts", type=int, default=200)
-    parser.add_argument("--folder", type=Path, default=Path(), help="on the disk that is meant")
+    parser.add_argument("--folder", type=Path, default=Path("build"), help="on the disk that is meant")
     given = parser.parse_args()
+    given.folder.mkdir(parents=True, exist_ok=True)
     per_reading(given.readings)
     with tempfile.TemporaryDirectory(prefix="heart-", dir=given.folder) as folder:
         asyncio.run(latency(given.verdicts, Path(folder)))
