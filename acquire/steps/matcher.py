@@ -82,7 +82,7 @@ def weigh(
         limits: of the asked step; inside them a value is called another pair's only when that is very sure.
         known: readings of this unit that have passed, pair -> (ohm, standard uncertainty); they sharpen what
             the remaining pairs should read, so that R13 = R12 + R23 decides where single values cannot.
-        open_pairs: in free order, the pairs still to be measured; empty in guided order.
+        open_pairs: pairs that the value may rightly be of as well: in free order those still to be measured.
 
     Returns:
         The match. A pair that cannot be told from the asked one is never named as another.
@@ -92,6 +92,8 @@ def weigh(
     fit = _fit(weights, inside=limits is not None and _inside(corrected.reference_ohm, limits))
     pair = weights.others[0][0] if fit is Fit.OTHER_PAIR else expected
     hint = "" if fit is Fit.EXPECTED else _hint(fit, corrected.reference_ohm, expected, table, weights)
+    if fit is Fit.OTHER_PAIR and pair in open_pairs:
+        hint = f"Taken for {pair}, {table.reading_names(pair)}."
     return Match(corrected, fit, pair, weights.listed(expected), hint)
 
 

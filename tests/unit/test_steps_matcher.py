@@ -89,3 +89,4 @@ def test_free_order_prefers_steps_still_open():
     """The diagonal, not asked for but still to be measured, is taken without doubt."""
     found = match(248.7, open_pairs=(ASKED, Pair("2", "3"), Pair("1", "3")))
     assert (found.fit, found.pair) == (Fit.OTHER_PAIR, Pair("1", "3"))
+    assert found.hint == "Taken for 1–3, both charge windings in series."
