@@ -18,20 +18,24 @@ from collections.abc import AsyncIterator, Callable, Iterator
 from acquire.errors import InputImpossible, QuantityInvalid
 from acquire.quantity import parse
 from acquire.records import (
+    CheckMeter,
     Command,
     ConfirmOpen,
     GiveUpUnit,
     MeasureAgain,
     Note,
+    OverrideCheck,
     SkipStep,
     StartUnit,
+    TypeResult,
     TypeTemperature,
     ZeroLeads,
 )
 
 HELP = (
     "Type or scan a serial and press Enter to put a unit on the bench. Enter alone: the probes are on the "
-    "pair. .again [step]  .skip REASON  .zero  .end REASON  .note TEXT  .temperature 21.5 °C  .help"
+    "pair. .again [step]  .skip REASON  .zero  .end REASON  .note TEXT  .temperature 21.5 °C  "
+    ".result NAME = VALUE, ...  .check  .override REASON  .help"
 )
 LONGEST_LINE = 200
 """Characters; a serial or remark is never longer, and a scanner gone wild must not fill the memory."""
@@ -57,14 +61,13 @@ def to_command(line: str) -> Command | None:
     rest = rest.strip()
     if word == ".help":
         return None
-    if word == ".again":
-        return MeasureAgain(rest or None)
-    if word == ".zero":
-        return ZeroLeads()
+    if word in ALONE:
+        return ALONE[word](rest)
     makers: dict[str, Callable[[str], Command]] = {
         ".skip": SkipStep,
         ".end": GiveUpUnit,
         ".note": Note,
+        ".override": OverrideCheck,
         ".temperature": _temperature,
     }
     if word not in makers:
@@ -72,6 +75,15 @@ def to_command(line: str) -> Command | None:
     if not rest:
         raise InputImpossible(f"{word} needs a few words behind it.", "They go on the record.")
     return makers[word](rest)
+
+
+ALONE: dict[str, Callable[[str], Command]] = {
+    ".again": lambda step: MeasureAgain(step or None),
+    ".zero": lambda _: ZeroLeads(),
+    ".check": lambda _: CheckMeter(),
+    ".result": TypeResult,
+}
+"""Words that need nothing behind them, with what they make of anything that is there."""
 
 
 def _temperature(text: str) -> TypeTemperature:

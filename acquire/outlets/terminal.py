@@ -23,6 +23,7 @@ from acquire.quantity import show
 from acquire.records import (
     Approach,
     Ask,
+    CheckStandard,
     Event,
     Judged,
     LeadZero,
@@ -31,6 +32,7 @@ from acquire.records import (
     Outcome,
     Prompt,
     Settled,
+    TypedResult,
     UnitResult,
     UnitStarted,
     Verdict,
@@ -45,6 +47,10 @@ SIGNS: dict[Outcome, tuple[str, str, str]] = {
     Outcome.CANNOT_JUDGE: ("?", "cannot judge", "bold yellow"),
 }
 """Shape, words and colour of each outcome."""
+
+
+SHOWN_ASKS = frozenset({Ask.TOUCH, Ask.TOUCH_AGAIN, Ask.SHORT_PROBES, Ask.CHECK_RESISTOR})
+"""Prompts that stand in the lines of an output without a living last line."""
 
 
 def limits_scale(verdict: Verdict, width: int = 9) -> str:
@@ -152,10 +158,8 @@ class Terminal:
                 self._line(Text(f"Unit {event.serial}", style="bold"))
             case UnitResult():
                 self._unit_done(event)
-            case LeadZero():
-                self._line(Text(f"  leads   {show(event.value_ohm, 'ohm')}, zeroed", style="dim"))
-            case Notice():
-                self._line(notice_line(event))
+            case LeadZero() | CheckStandard() | TypedResult() | Notice():
+                self._line(beside_line(event))
             case _:
                 return
         self._refresh()
@@ -163,7 +167,7 @@ class Terminal:
     def _prompted(self, prompt: Prompt) -> None:
         count = f"  [{prompt.steps_done}/{prompt.steps_total}]" if prompt.steps_total else ""
         self._prompt = f"{prompt.text}{count}"
-        if self._live is None and prompt.ask in {Ask.TOUCH, Ask.TOUCH_AGAIN, Ask.SHORT_PROBES}:
+        if self._live is None and prompt.ask in SHOWN_ASKS:
             self.console.print(Text(f"  → {prompt.text}", style="dim"))
 
     def _unit_done(self, result: UnitResult) -> None:
@@ -184,6 +188,8 @@ class Terminal:
         self.outcomes["held" if result.outcome is None else result.outcome.value] += 1
         self.units.append(Tally(result.serial, result.outcome, word, style, why))
         self._line(Text(f"  {word}", style=style).append(f"   {why}" if why else "", style="default"))
+        for missing in result.not_tested:
+            self._line(Text(f"          {missing}", style="dim"))
         self._line(Text(""))
 
     def _line(self, text: Text) -> None:
@@ -232,6 +238,39 @@ def verdict_line(verdict: Verdict) -> Text:
         line.append("; again", style="yellow")
     elif verdict.outcome is not Outcome.PASS:
         line.append(f"\n          {verdict.reason}", style="default")
+    return line
+
+
+def beside_line(event: LeadZero | CheckStandard | TypedResult | Notice) -> Text:
+    """One line of what happens beside the verdicts."""
+    match event:
+        case LeadZero():
+            return Text(f"  leads   {show(event.value_ohm, 'ohm')}, zeroed", style="dim")
+        case CheckStandard():
+            return check_line(event)
+        case TypedResult():
+            return typed_line(event)
+        case Notice():
+            return notice_line(event)
+
+
+def check_line(check: CheckStandard) -> Text:
+    """The known resistor as the bench sees it, and whether that may be."""
+    value = show(check.reading_ohm, "Ω", check.expanded_ohm)
+    line = Text(f"  check standard {check.resistor}: {value}, certified {check.certificate_ohm:g} Ω  ")
+    if check.in_control:
+        return line.append("● in control", style="bright_blue")
+    return line.append("✖ OUT OF CONTROL", style="bold dark_orange")
+
+
+def typed_line(result: TypedResult) -> Text:
+    """A typed result as typed, and what a rule or the person says of it."""
+    line = Text(f"  typed   {result.typed}  ")
+    if result.outcome is not None:
+        shape, words, style = SIGNS[result.outcome]
+        line.append(f"{shape} {words}", style=style)
+    if result.reason and (result.outcome is not Outcome.PASS or result.stated):
+        line.append(f"\n          {result.reason}", style="default")
     return line
 
 

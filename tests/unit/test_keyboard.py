@@ -15,7 +15,18 @@ from hypothesis import strategies as st
 
 from acquire.errors import InputImpossible
 from acquire.keyboard import Keyboard, to_command
-from acquire.records import ConfirmOpen, GiveUpUnit, MeasureAgain, Note, SkipStep, StartUnit, ZeroLeads
+from acquire.records import (
+    CheckMeter,
+    ConfirmOpen,
+    GiveUpUnit,
+    MeasureAgain,
+    Note,
+    OverrideCheck,
+    SkipStep,
+    StartUnit,
+    TypeResult,
+    ZeroLeads,
+)
 
 
 @pytest.mark.parametrize(
@@ -176,3 +187,13 @@ async def test_the_modes_of_a_terminal_come_back(monkeypatch):
     finally:
         os.close(master)
         os.close(slave)
+
+
+def test_duties_of_the_bench_can_be_typed():
+    """Check standard, override and results have words of their own."""
+    assert to_command(".check") == CheckMeter()
+    assert to_command(".override the resistor was dropped") == OverrideCheck("the resistor was dropped")
+    assert to_command(".result insulation = 120 Mohm, 500 V") == TypeResult("insulation = 120 Mohm, 500 V")
+    assert to_command(".result") == TypeResult("")
+    with pytest.raises(InputImpossible):
+        to_command(".override")

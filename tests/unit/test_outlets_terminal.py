@@ -28,7 +28,7 @@ from acquire.records import (
     Weight,
 )
 from drivers.reading import Quantity
-from tests.known_records import RESULT, STARTED, VERDICT
+from tests.known_records import CHECK, RESULT, STARTED, TYPED, VERDICT
 
 NOTHING = Evidence((), (), "")
 
@@ -219,3 +219,22 @@ def test_a_started_unit_is_announced():
     """By its serial."""
     assert "Unit PL80-0001" in shown(STARTED)
     assert isinstance(STARTED, UnitStarted)
+
+
+def test_the_check_standard_shows_whether_the_bench_is_in_control():
+    """As a word and a shape, with the certified value beside it."""
+    assert "● in control" in shown(CHECK)
+    assert "✖ OUT OF CONTROL" in shown(replace(CHECK, in_control=False))
+
+
+def test_a_typed_result_shows_what_was_typed_and_what_a_rule_says():
+    """The reason only where it is no plain pass."""
+    assert "insulation = 120 Mohm" in shown(TYPED)
+    assert "● pass" in shown(TYPED)
+    doubtful = replace(TYPED, outcome=Outcome.CANNOT_JUDGE, reason="measured at 100 V only")
+    assert "measured at 100 V only" in shown(doubtful)
+
+
+def test_what_was_not_tested_stands_below_the_result():
+    """It blocks nothing, and it is not hidden either."""
+    assert "not tested: insulation" in shown(replace(RESULT, not_tested=("not tested: insulation 1 to 2",)))
