@@ -90,6 +90,10 @@ class JournalReader:
                 raise JournalUnusable(f"The journal {self.path} is damaged: its birth id is gone.")
         except FAULTS as error:
             raise in_words(error, self.path) from error
+        except (ValueError, TypeError) as error:
+            raise JournalUnusable(
+                f"The journal {self.path} is damaged: its tables cannot be used."
+            ) from error
         return birth
 
     def __enter__(self) -> Self:

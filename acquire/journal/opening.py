@@ -29,6 +29,13 @@ DAMAGED = frozenset({sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB})
 """Primary result codes that mean the file itself is bad (sqlite.org/rescode.html)."""
 
 
+TRY_OUT = (
+    "SELECT seq, kind, utc_s, serial, batch, payload, evidence FROM entry LIMIT 1",
+    "SELECT name, seq, utc_s FROM cursor LIMIT 1",
+    "SELECT seq FROM sqlite_sequence WHERE name = 'entry'",
+)
+"""Questions that a sound journal of the present schema answers."""
+
 FAULTS = (sqlite3.Error, UnicodeDecodeError)
 """What the library raises; the second when a message quotes damaged bytes."""
 
@@ -99,8 +106,8 @@ def _examine(path: Path) -> tuple[sqlite3.Connection | None, str]:
     try:
         connection = connect(path)
         said = [str(row[0]) for row in connection.execute("PRAGMA quick_check(3)")]
-        if said == ["ok"] and version_of(connection) and not birth_of(connection):
-            said = ["its birth id is gone"]
+        if said == ["ok"]:
+            said = [_try_out(connection) or "ok"]
     except FAULTS as error:
         if connection is not None:
             connection.close()
@@ -111,6 +118,23 @@ def _examine(path: Path) -> tuple[sqlite3.Connection | None, str]:
         return connection, ""
     connection.close()
     return None, said[0] if said else "the check gave no answer"
+
+
+def _try_out(connection: sqlite3.Connection) -> str:
+    """Ask what the journal will be asked: SQLite's own check does not know what our tables should be.
+
+    Returns:
+        What is wrong, empty when nothing is.
+    """
+    try:
+        if version_of(connection) == len(MIGRATIONS):
+            for statement in TRY_OUT:
+                connection.execute(statement).fetchall()
+        return "its birth id is gone" if version_of(connection) and not birth_of(connection) else ""
+    except (ValueError, TypeError, sqlite3.OperationalError) as error:
+        if getattr(error, "sqlite_errorcode", sqlite3.SQLITE_ERROR) != sqlite3.SQLITE_ERROR:
+            raise  # locked, no room, no right: nothing is known of the content
+        return "its tables cannot be used"
 
 
 def birth_of(connection: sqlite3.Connection) -> str:

@@ -128,6 +128,39 @@ def test_a_csv_cut_anywhere_is_repaired_to_the_same_bytes(verdicts, split, data)
         asyncio.run(work(Path(folder)))
 
 
+TOP = BOM + ",".join(header()).encode() + b"\r\n"
+JUNK = st.binary(max_size=60) | TEXT.map(lambda text: text.encode("utf-8", "replace"))
+
+
+@DISK
+@given(st.binary(max_size=40) | JUNK.map(lambda junk: TOP + junk), VERDICTS)
+def test_whatever_lies_where_the_csv_should_be_a_verdict_gets_its_one_row(found, verdict):
+    """Any file of that name: a foreign one is left alone, in one of ours or beside it comes one row."""
+
+    async def work(folder):
+        journal = Journal.open(folder / "journal", bench="b", clock=HandClock())
+        (entry,) = await journal.append([(verdict, None)])
+        file = folder / "csv" / f"{file_name(entry.payload, Split.DAY)}.csv"
+        file.parent.mkdir()
+        file.write_bytes(found)
+        for _ in range(2):  # the second time stands for a restart before the cursor was moved
+            log = CsvLog(folder / "csv")
+            async with log:
+                await log.send(await journal.read_after(await log.begins_behind(journal, 0)))
+        await journal.close()
+        if not found.startswith(TOP) and not TOP.startswith(found):
+            assert file.read_bytes() == found
+        ids = []
+        for each in file.parent.iterdir():
+            if each.read_bytes().startswith(TOP):
+                text = io.StringIO(each.read_bytes().decode("utf-8", "replace"), newline="")
+                ids += [row[1] for row in csv.reader(text) if len(row) == len(COLUMNS)]
+        assert ids.count(entry.id) == 1
+
+    with tempfile.TemporaryDirectory() as folder:
+        asyncio.run(work(Path(folder)))
+
+
 @given(st.lists(st.lists(TEXT, min_size=2, max_size=3), max_size=5), st.data())
 def test_the_last_whole_row_is_where_a_csv_reader_sees_it(rows, data):
     """Cut rows of any content anywhere: what is kept is a whole number of rows, and as many as fit."""
