@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import math
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass, field
 
@@ -36,6 +37,12 @@ PATIENCE_S = 6.0
 
 ASKS = {"short": Ask.SHORT_PROBES, "open": Ask.LIFT, "resistor": Ask.CHECK_RESISTOR}
 """What the display asks for at each contact."""
+
+STEP = "self-check"
+"""What its prompts carry as their step."""
+
+OPEN_AT = 1
+"""Place of the contact that is there before anybody has touched anything."""
 
 REMEDY = "If this is the right contact, the driver does not fit this meter: try another, or another profile."
 
@@ -153,7 +160,7 @@ class SelfCheck:
         self._told.clear()
         steps = self_check_steps(self.resistor_ohm)
         ask, text = ASKS[self.step.name], f"Self-check: {self.step.prompt}"
-        self.show(Prompt(ask, text, step="self-check", steps_done=self._at, steps_total=len(steps)))
+        self.show(Prompt(ask, text, step=STEP, steps_done=self._at, steps_total=len(steps)))
 
     async def _next(self, reading: Reading) -> None:
         """This contact is right."""
@@ -166,7 +173,8 @@ class SelfCheck:
         self._leaving = True
         text = f"The {self.name} has passed its self-check: {', '.join(self._read)} (mark {self.mark})."
         await self._say(Weight.REMARK, PASSED, text)
-        self.show(Prompt(Ask.LIFT, "Self-check passed: take the probes off the resistor."))
+        text = "Self-check passed: take the probes off the resistor."
+        self.show(Prompt(Ask.LIFT, text, step=STEP, steps_done=3, steps_total=3))
 
     def _hand_over(self) -> None:
         self.passed = True
@@ -178,12 +186,13 @@ class SelfCheck:
         asked_s = reading.monotonic_s if self._asked_s is None else self._asked_s
         if len(self._recent) < AGREEING or reading.monotonic_s - asked_s < PATIENCE_S:
             return
-        rough = f"{reading.value_si:.0e}" if reading.value_si is not None else ""
-        seen = (reading.quantity, reading.kind, rough)
+        decade = None if reading.value_si is None else round(math.log10(max(abs(reading.value_si), 1.0)))
+        seen = (reading.quantity, reading.kind, decade)
         if seen in self._told:
             return
         self._told.add(seen)
-        waiting = reading.kind is Kind.OVERLOAD and self.step.name != "open"  # nobody has touched yet
+        before = self_check_steps(self.resistor_ohm)[self._at - 1 if self._at else OPEN_AT]
+        waiting = not fault_of(before, self._recent)  # the probes have not been moved yet
         weight = Weight.WARNING if waiting else Weight.STOP
         text = f"Self-check, {self.step.name}: {fault}{'' if waiting else f' {REMEDY}'}"
         await self._say(weight, "self_check.failed", text)

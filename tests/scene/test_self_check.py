@@ -1,0 +1,135 @@
+"""A meter known from memory only must prove itself before verdicts: the whole way, on a simulated hand meter."""
+
+from __future__ import annotations
+
+import contextlib
+import subprocess
+import sys
+
+from tests.whole_bench import CONFIGS, QUIET, bench_file, free_port, journal_entries, running, simulated
+
+HAND = ("--meter", "hand-6000", "--voice", "fs9922")
+
+
+def hand_bench(folder, link, *changes):
+    """A bench with a hand meter of two wires; the resistor is a coil of the unit, about 204 ohm."""
+    return bench_file(
+        folder,
+        meter=link,
+        changes=(
+            ('driver = "scpi"', 'driver = "fs9922"\nself_check = "200 ohm"'),
+            ("bench-6-digit.toml", "hand-6000.toml"),
+            ('four_wire_below = "10 ohm"\nintegration_plc = 1.0\n', ""),
+            *changes,
+        ),
+    )
+
+
+@contextlib.contextmanager
+def at_work(folder, *changes):
+    """The simulated hand meter and the bench on it."""
+    port = free_port()
+    file = hand_bench(folder, f"tcp:127.0.0.1:{port}", *changes)
+    with simulated(port, *HAND) as sim, running(file) as bench:
+        yield sim, bench, file
+
+
+def hands(sim, words):
+    """Move the probes."""
+    sim.type(words)
+    sim.until({"short": "tips together", "lift": "probes in the air"}.get(words, "probes on"))
+
+
+def prove(sim, bench):
+    """The three contacts."""
+    bench.until("Self-check: Hold the probes together")
+    hands(sim, "short")
+    bench.until("Self-check: Hold the probes apart")
+    hands(sim, "lift")
+    bench.until("Self-check: Hold the probes to the resistor of 200 ohm")
+    hands(sim, "1 2")
+    bench.until("has passed its self-check")
+    hands(sim, "lift")
+
+
+def zeroed(sim, bench):
+    """Zero the leads."""
+    bench.until("Hold the probes together, to zero")
+    hands(sim, "short")
+    bench.until("zeroed")
+    hands(sim, "lift")
+
+
+def test_no_verdict_before_short_open_and_resistor_have_been_read_rightly(tmp_path):
+    """The unit waits on the bench meanwhile; then the work goes on, and the next start asks for nothing."""
+    with at_work(tmp_path) as (sim, bench, file):
+        bench.type("P80-0001")
+        prove(sim, bench)
+        zeroed(sim, bench)
+        hands(sim, "1 2")
+        bench.until("pass")
+        hands(sim, "lift")
+        code, output = bench.end()
+        assert code == 0, output
+        assert "Touch 1–2" not in output.split("has passed")[0]
+        with running(file) as again:
+            again.until("was interrupted: it goes on")
+            again.until("Touch 2–3")
+            _, output = again.end()
+            assert "elf-check" not in output
+    told = [entry.payload for entry in journal_entries(tmp_path, "notice", "verdict")]
+    codes = [payload.get("code", "verdict") for payload in told]
+    assert codes.index("self_check.due") < codes.index("self_check.passed") < codes.index("verdict")
+
+
+def test_a_meter_that_reads_the_resistor_wrongly_gets_no_verdict(tmp_path):
+    """It says what is read and what should be; readings still stop at the check."""
+    with at_work(tmp_path) as (sim, bench, _):
+        bench.type("P80-0001")
+        bench.until("Self-check: Hold the probes together")
+        hands(sim, "short")
+        bench.until("Self-check: Hold the probes apart")
+        hands(sim, "lift")
+        bench.until("Self-check: Hold the probes to the resistor")
+        hands(sim, "2 3")
+        said = bench.until("Self-check, resistor:", 15.0)
+        assert "It must read 200 ohm within 8 ohm, but it reads 4" in said
+        code, _ = bench.end()
+    assert code == 0
+    assert journal_entries(tmp_path, "verdict") == []
+    assert "self_check.passed" not in {entry.payload["code"] for entry in journal_entries(tmp_path, "notice")}
+
+
+def test_the_resistor_left_on_is_no_reading_of_the_unit(tmp_path):
+    """The coil that served as the resistor reads like pair 1–2: nothing counts before the probes have left it."""
+    with at_work(
+        tmp_path, ('folder = "journal"\n', 'folder = "journal"\n\n[leads]\nzero = "none"\n')
+    ) as work:
+        sim, bench, _ = work
+        bench.type("P80-0001")
+        bench.until("Self-check: Hold the probes together")
+        hands(sim, "short")
+        bench.until("Self-check: Hold the probes apart")
+        hands(sim, "lift")
+        bench.until("Self-check: Hold the probes to the resistor")
+        hands(sim, "1 2")
+        bench.until("has passed its self-check")
+        with contextlib.suppress(AssertionError):
+            assert not bench.until("pass ", 3.0)
+        assert journal_entries(tmp_path, "verdict") == []
+        bench.end()
+
+
+def test_without_a_resistor_the_bench_file_is_refused_in_a_sentence(tmp_path):
+    """Exit code 2, by line, with the remedy; `check` says the same."""
+    file = hand_bench(tmp_path, "tcp:127.0.0.1:9", ('self_check = "200 ohm"', ""))
+    for command in ("run", "check"):
+        done = subprocess.run(
+            [sys.executable, "-m", "acquire", command, str(file)], capture_output=True, text=True, env=QUIET
+        )
+        assert done.returncode == 2
+        told = done.stdout + done.stderr
+        assert "known from memory only" in told
+        assert 'add self_check = "470 ohm"' in told
+        assert "Traceback" not in told
+    assert str(CONFIGS) in file.read_text(encoding="utf-8")
