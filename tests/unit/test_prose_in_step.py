@@ -1,0 +1,157 @@
+"""What users and contributors can meet is written down: commands, options, columns, notices, log events."""
+
+from __future__ import annotations
+
+import ast
+import re
+from functools import cache
+from pathlib import Path
+
+import pytest
+import typer.main
+
+from acquire.bench_tables import CsvSettings
+from acquire.cli import app
+from acquire.keyboard import HELP, to_command
+from acquire.outlets.payload import COLUMNS
+from acquire.settings import TABLES
+from tests.map_of_rooms import GUIDE, ROOT, with_map
+
+PAGES = {
+    name: (ROOT / name).read_text(encoding="utf-8") for name in ("README.md", "DEVELOPERS.md", "CHANGELOG.md")
+}
+FILES_PAGE = (ROOT / "configs" / "README.md").read_text(encoding="utf-8")
+NO_TOPICS = ("db", "lock", "toml", "jsonl", "template", "l")
+"""Endings of file names and the like, which look like codes."""
+
+
+@cache
+def strings():
+    """Every text in the daemon's code that looks like a code: two words and a full stop between them."""
+    found = {}
+    for path in (ROOT / "acquire").rglob("*.py"):
+        tree = ast.parse(path.read_text(encoding="utf-8"))
+        calls = [n for n in ast.walk(tree) if isinstance(n, ast.Call)]
+        logged = {
+            c.args[0].value
+            for c in calls
+            if isinstance(c.func, ast.Attribute)
+            and getattr(c.func.value, "id", "") == "log"
+            and c.args
+            and isinstance(c.args[0], ast.Constant)
+        }
+        for node in ast.walk(tree):
+            text = node.value if isinstance(node, ast.Constant) and isinstance(node.value, str) else ""
+            if re.fullmatch(r"[a-z_]+\.[a-z_]+", text) and text.split(".")[1] not in NO_TOPICS:
+                found[text] = "log" if text in logged or found.get(text) == "log" else "notice"
+    return found
+
+
+def commands():
+    """Each command with its options as they are typed."""
+    group = typer.main.get_command(app)
+    for name, command in group.commands.items():
+        yield name, [opt for p in command.params for opt in p.opts if opt.startswith("--")]
+
+
+def test_codes_are_found_at_all():
+    """Else nothing below could fail."""
+    kinds = list(strings().values())
+    assert kinds.count("notice") > 20
+    assert kinds.count("log") > 5
+
+
+@pytest.mark.parametrize("kind", ["notice", "log"])
+def test_every_notice_and_log_event_is_explained(kind):
+    """In the contributor's guide."""
+    unsaid = [
+        code for code, what in strings().items() if what == kind and f"`{code}`" not in PAGES["DEVELOPERS.md"]
+    ]
+    assert not unsaid
+
+
+def test_nothing_is_explained_that_is_not_there():
+    """A notice that has gone is gone from the guide."""
+    told = set(re.findall(r"^\| `([a-z_]+\.(?!py`)[a-z_]+)` \|", PAGES["DEVELOPERS.md"], re.MULTILINE))
+    made_up = {
+        f"{who}.{what}" for who in ("meter", "thermometer") for what in ("lost", "back", "refused", "turn")
+    }
+    assert told <= set(strings()) | made_up
+
+
+def test_every_command_is_in_the_readme():
+    """By its name, as it is typed."""
+    unsaid = [
+        name for name, _ in commands() if not re.search(rf"(steadyohm|make) {name}\b", PAGES["README.md"])
+    ]
+    assert not unsaid
+
+
+def test_every_option_says_what_it_does():
+    """In the command's own help, and by a whole phrase."""
+    group = typer.main.get_command(app)
+    unsaid = [
+        f"{name} {param.opts[0]}"
+        for name, command in group.commands.items()
+        for param in command.params
+        if param.name != "help" and not (getattr(param, "help", "") or "").strip()
+    ]
+    assert not unsaid
+
+
+def test_the_options_named_in_the_pages_exist():
+    """Nothing is promised that is refused when typed."""
+    known = {option for _, options in commands() for option in options} | {"--help"}
+    known |= {"--port", "--units", "--folder", "--readings"}  # of the tests and benchmarks
+    for name in ("README.md",):
+        named = set(re.findall(r"(?<![\w-])--[a-z][a-z-]+", PAGES[name]))
+        assert named <= known, named - known
+
+
+def test_every_csv_column_is_explained():
+    """In the guide; the header itself is checked with the CSV."""
+    assert not [c.name for c in COLUMNS if f"| `{c.name}` |" not in PAGES["DEVELOPERS.md"]]
+
+
+def test_every_typed_word_is_in_the_readme_and_works():
+    """What the bench's own help offers."""
+    words = re.findall(r"(?<!\S)(\.[a-z]+)", HELP)
+    assert len(words) >= 6
+    for word in words:
+        assert f"`{word}" in PAGES["README.md"], word
+        to_command(f"{word} 20 °C")
+
+
+def test_every_table_of_a_bench_file_is_explained():
+    """With every key."""
+    for name, model in TABLES.items():
+        assert f"`[{name}]`" in FILES_PAGE, name
+        keys = {field.alias or key for key, field in model.model_fields.items()}
+        unsaid = [key for key in keys if f"`{key}`" not in FILES_PAGE]
+        assert not unsaid, (name, unsaid)
+    assert CsvSettings in TABLES.values()
+
+
+def test_the_map_is_in_step():
+    """Run `python -m tests.map_of_rooms` after adding or re-wording a module."""
+    assert with_map(PAGES["DEVELOPERS.md"]) == PAGES["DEVELOPERS.md"] == GUIDE.read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize(
+    "page", [*PAGES, "configs/README.md", "configs/meters/README.md", "drivers/README.md"]
+)
+def test_links_between_the_pages_lead_somewhere(page):
+    """Relative ones, to files of this tree."""
+    text = (ROOT / page).read_text(encoding="utf-8")
+    for target in re.findall(r"\]\(([^)#]+)\)", text):
+        if "://" not in target:
+            assert (ROOT / page).parent.joinpath(target).exists(), target
+
+
+@pytest.mark.parametrize("page", [*PAGES, "configs/README.md"])
+def test_files_named_in_the_pages_exist(page):
+    """Paths in back quotes that name a place in this tree."""
+    text = PAGES.get(page, FILES_PAGE)
+    houses = r"(?:acquire|drivers|sim|tests|configs)"
+    for path in re.findall(rf"`({houses}/[\w./-]+\.(?:py|toml|md))`", text):
+        assert Path(ROOT, path).exists(), path
