@@ -19,8 +19,8 @@ from acquire.settle.points import Line, Points
 
 _QUANTUM = 1.0 / math.sqrt(12.0)  # standard uncertainty of one count: JCGM 100:2008, F.2.2.1
 _SHORTEN = 0.75  # each stretch tried is this much shorter than the one before
-# A report only just believed states a wider interval than the 95 % learnt for contacts like it, a sure one hardly:
-# so the errors that do happen are covered oftener, at the same coverage overall. Workshop choice.
+# A report only just believed states a wider interval than the 95 % learnt for contacts like it, a sure one
+# does not: so the errors that do happen are covered oftener, at the same coverage overall. Workshop choice.
 _SURE, _CAUTION = 0.92, 1.1
 _DOUBTS_A_POINT = 2  # stretches put to the doubt for each new point: bounds the cost
 # Student t, 97.5 %, 1 to 15 degrees of freedom: JCGM 100:2008, table G.2.
@@ -106,8 +106,14 @@ def judge(
     allowed = limits.share * band
     least, asked = math.inf, 0
     while count >= limits.min_points and newest_s - points.times_s[-count] >= span_s:
-        found = fit(points, count, noise)
-        ahead = abs(found.line.slope) + limits.slope_z * math.sqrt(found.slope_variance)
+        line = points.line(count)
+        unrest = abs(line.slope) * horizon_s / allowed
+        count = int(count * _SHORTEN)
+        if unrest > 1.0:
+            least = min(least, unrest)
+            continue
+        found = fit(line, noise)
+        ahead = abs(line.slope) + limits.slope_z * math.sqrt(found.slope_variance)
         unrest = max(ahead * horizon_s, math.sqrt(found.mean_variance)) / allowed
         if unrest <= 1.0 and asked < _DOUBTS_A_POINT:
             asked += 1
@@ -116,7 +122,6 @@ def judge(
                 caution = _SURE + _CAUTION * chance / limits.most_doubt
                 return unrest, _rest(found, horizon_s, caution * half_width * band)
         least = min(least, unrest)
-        count = int(count * _SHORTEN)
     return least, None
 
 

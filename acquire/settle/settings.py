@@ -34,7 +34,8 @@ class SettleSettings:
         lift_off_s: overload for this long means that the probes have left.
         silence_s: no reading for this long means the same.
         bridge_s: an overload shorter than this does not break a contact.
-        noise_counts: standard deviation of one conversion in counts, from the meter's file; None: learn it.
+        noise_counts: standard deviation in counts of a conversion (of the mean of `block_s` where that holds
+            several), from the meter's file; None: learn it.
     """
 
     band_counts: float = 3.0
@@ -42,8 +43,8 @@ class SettleSettings:
     span_s: float = 0.8
     min_conversions: int = 3
     window_s: float = 12.0
-    horizon_s: float = 1.9
-    most_doubt: float = 0.018
+    horizon_s: float = 2.0
+    most_doubt: float = 0.014
     odd_span_s: float = 1.6
     slow_horizon_s: float = 6.0
     slow_span_s: float = 2.0
@@ -63,7 +64,15 @@ class SettleSettings:
         Raises:
             ValueError: a limit out of its range; the message names it.
         """
-        for name in ("band_counts", "span_s", "horizon_s", "slow_horizon_s", "block_s", "silence_s"):
+        for name in (
+            "band_counts",
+            "span_s",
+            "horizon_s",
+            "slow_horizon_s",
+            "block_s",
+            "silence_s",
+            "most_doubt",
+        ):
             if not getattr(self, name) > 0:
                 raise ValueError(f"{name} must be more than 0, not {getattr(self, name)!r}")
         if self.min_conversions < 3:

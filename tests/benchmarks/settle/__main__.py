@@ -54,9 +54,9 @@ def table(names: list[str], count: int, seed: int) -> None:
         for trace in make_traces(name, count, seed):
             readings = product.readings_of(trace)
             for label, run in runs.items():
-                started_s = time.perf_counter()
+                started_s = time.process_time()
                 detections = run(trace, readings)
-                scores[label].seconds += time.perf_counter() - started_s
+                scores[label].seconds += time.process_time() - started_s
                 scores[label].readings += len(readings)
                 add(scores[label], trace, detections)
         for label, score in scores.items():
@@ -100,7 +100,7 @@ def main() -> int:
     if chosen.traces is not None:
         blind(chosen.traces, chosen.out)
     elif chosen.plot is not None:
-        plots.draw(chosen.plot, chosen.count, chosen.seed)
+        plots.draw(chosen.plot, chosen.classes, chosen.count, chosen.seed)
     elif chosen.learn:
         learn.learn()
     else:

@@ -33,7 +33,7 @@ class Meter:
     range_s: tuple[float, float]  # time for one change of range
     four_wire: float  # share of four-wire hook-ups
     longest_average: int  # of its own moving-average filter
-    noise_counts: float  # what the meter's file would say about one conversion
+    noise_counts: float  # what the meter's file would say of 80 ms of conversions
 
     def full_scale_ohm(self, r: int) -> float:
         return self.counts * self.count_ohm * 10.0**r
@@ -45,11 +45,11 @@ class Meter:
 METERS = {
     m.name: m
     for m in (
-        Meter("hand2000", 1999, 200, 0.1, 6, (2.0, 3.0), 0.20, (0.05, 0.6), (0.02, 0.3), (0.02, 0.5), True, (0.1, 0.4), 0.0, 3, 0.45),
-        Meter("hand6000", 5999, 600, 0.1, 6, (2.95, 3.05), 0.15, (0.1, 1.0), (0.05, 0.5), (0.02, 0.8), True, (0.05, 0.3), 0.0, 4, 0.6),
-        Meter("bench50000", 50000, 500, 0.01, 6, (4.9, 5.1), 0.12, (0.3, 3.0), (0.1, 1.5), (0.1, 2.0), True, (0.1, 0.25), 0.3, 5, 1.5),
-        Meter("bench65_10", 1200000, 100, 1e-4, 7, (9.8, 10.1), 0.08, (2.0, 15.0), (1.0, 8.0), (1.0, 10.0), False, (0.05, 0.3), 0.7, 8, 10.0),
-        Meter("bench65_50", 1200000, 100, 1e-4, 7, (49.0, 50.5), 0.018, (10.0, 100.0), (3.0, 30.0), (5.0, 100.0), False, (0.03, 0.2), 0.7, 12, 25.0),
+        Meter("hand2000", 1999, 200, 0.1, 6, (2.0, 3.0), 0.20, (0.05, 0.6), (0.02, 0.3), (0.02, 0.5), True, (0.1, 0.4), 0.0, 3, 0.42),
+        Meter("hand6000", 5999, 600, 0.1, 6, (2.95, 3.05), 0.15, (0.1, 1.0), (0.05, 0.5), (0.02, 0.8), True, (0.05, 0.3), 0.0, 4, 0.55),
+        Meter("bench50000", 50000, 500, 0.01, 6, (4.9, 5.1), 0.12, (0.3, 3.0), (0.1, 1.5), (0.1, 2.0), True, (0.1, 0.25), 0.3, 5, 1.35),
+        Meter("bench65_10", 1200000, 100, 1e-4, 7, (9.8, 10.1), 0.08, (2.0, 15.0), (1.0, 8.0), (1.0, 10.0), False, (0.05, 0.3), 0.7, 8, 7.0),
+        Meter("bench65_50", 1200000, 100, 1e-4, 7, (49.0, 50.5), 0.018, (10.0, 100.0), (3.0, 30.0), (5.0, 100.0), False, (0.03, 0.2), 0.7, 12, 18.0),
     )
 }  # fmt: skip
 

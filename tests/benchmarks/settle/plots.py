@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from .meters import METERS
 from .product import detect, readings_of, settings_for
 from .scoring import band, error, interval_s, owner
 from .traces import make_traces
@@ -12,13 +11,13 @@ from .traces import make_traces
 ROWS, COLUMNS = 4, 3
 
 
-def draw(folder: Path, count: int, seed: int) -> None:
+def draw(folder: Path, names: list[str], count: int, seed: int) -> None:
     """Write one picture of typical and one of failing contacts for each class of meter."""
     import matplotlib as mpl
 
     mpl.use("Agg")
     folder.mkdir(parents=True, exist_ok=True)
-    for name in METERS:
+    for name in names:
         typical, failing = _pick(name, count, seed)
         for kind, cases in (("typical", typical), ("failing", failing)):
             path = folder / f"{name}-{kind}.png"
@@ -81,7 +80,8 @@ def _picture(path, title, cases):
                 )
         axis.set_ylim(-3, 5)
         axis.set_title(f"{trace.id} {contact.kind} {contact.value:.4g} ohm", fontsize=8)
-    axes[0][0].legend(fontsize=7)
+    handles = dict(zip(*reversed(axes[0][0].get_legend_handles_labels()), strict=True))
+    axes[0][0].legend(handles.values(), handles.keys(), fontsize=7)
     figure.supxlabel("time, s")
     figure.supylabel("reading less truth, in bands")
     figure.suptitle(title)

@@ -19,7 +19,7 @@ def settings_for(meter_name: str, *, learnt: bool = False, **changes) -> SettleS
     """Limits of the product, with the noise that this class's meter file would state (or none: learn it)."""
     meter = METERS.get(meter_name)
     noise = None if learnt or meter is None else meter.noise_counts
-    return dataclasses.replace(SettleSettings(noise_counts=noise), **changes)
+    return dataclasses.replace(SettleSettings(), **{"noise_counts": noise, **changes})
 
 
 def readings_of(trace: Trace) -> list[Reading]:

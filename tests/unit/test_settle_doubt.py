@@ -1,0 +1,91 @@
+"""The doubt: its signs are ratios, it holds back and widens, and it never makes or moves a report."""
+
+from __future__ import annotations
+
+from collections import deque
+
+import pytest
+
+from acquire.records.settled import Settled
+from acquire.settle import SettleFilter, SettleSettings, weights
+from acquire.settle.doubt import Surroundings, ask, signs
+from acquire.settle.fit import fit
+from acquire.settle.noise import RangeNoise
+from acquire.settle.points import Points
+from acquire.settle.rest import student_975
+from drivers.reading import Kind, Quantity, Reading
+
+SETTINGS = SettleSettings(noise_counts=0.45)
+
+
+def seen(values_si, count_si=0.1, band=3.0, interval_s=0.4, ohms=True):
+    points = Points(count_si)
+    around = Surroundings(deque(maxlen=40), 0.0, ohms)
+    for k, v in enumerate(values_si):
+        points.add(k * interval_s, v, 1)
+        around.remember(k * interval_s, v)
+    return signs(points, fit(points.line(6), RangeNoise(0.2, 4.0)), band, around)
+
+
+def reports(values_si, doubt):
+    run = SettleFilter(SETTINGS, doubt)
+    out = []
+    for k, v in enumerate([None, None, *values_si]):
+        kind = Kind.OVERLOAD if v is None else Kind.VALUE
+        out += run.feed(Reading("m", Quantity.RESISTANCE, kind, v, k * 0.4, k * 0.4, k, 200.0, 0.1))
+    return [e for e in out if isinstance(e, Settled)]
+
+
+CREEP = [round(40 + 9 * 0.75**k, 1) for k in range(40)]
+
+
+def test_there_is_a_weight_for_every_sign():
+    width = len(seen([47.3] * 10))
+
+    assert len(weights.MEANS) == len(weights.SCALES) == width
+    assert all(len(row) == width for row, _ in weights.HIDDEN)
+    assert len(weights.CHANCE) == len(weights.WIDTH) == len(weights.HIDDEN)
+
+
+@pytest.mark.parametrize("factor", [1e-6, 10.0, 1e6])
+def test_the_signs_of_what_is_not_in_ohms_do_not_know_its_size(factor):
+    values = [5.0, 4.6, 4.3, 4.2, 4.1, 4.1, 4.0, 4.1, 4.0, 4.0]
+
+    scaled = seen([v * factor for v in values], count_si=0.1 * factor, ohms=False)
+
+    assert scaled == pytest.approx(seen(values, ohms=False), rel=1e-6, abs=1e-9)
+
+
+def test_a_long_still_contact_is_doubted_less_than_one_still_moving():
+    still, _ = ask(seen([47.3] * 20))
+    moving, _ = ask(seen([47.3 + 2.0 * 0.85**k for k in range(20)]))
+
+    assert still < 0.001
+    assert moving > 10 * still
+
+
+def test_a_doubt_holds_back_and_never_brings_forward():
+    trusting = reports(CREEP, lambda _: (0.0, 0.0))
+    usual = reports(CREEP, ask)
+
+    assert usual
+    assert usual[0].monotonic_s >= trusting[0].monotonic_s
+    assert reports(CREEP, lambda _: (1.0, 0.0)) == []
+
+
+def test_a_doubt_widens_the_interval_and_leaves_the_value():
+    plain = reports(CREEP, lambda _: (0.0, 0.0))[0]
+    wide = reports(CREEP, lambda _: (0.0, 2.0))[0]
+
+    assert wide.value_si == plain.value_si
+    assert wide.expanded_si > 1.5 * plain.expanded_si
+    assert wide.type_a_si == plain.type_a_si
+    assert wide.drift_si > plain.drift_si
+
+
+def test_student_factor_against_the_published_table():
+    """JCGM 100:2008, table G.2, 95 % column: 4 -> 2.78, 10 -> 2.23, 20 -> 2.09, infinity -> 1.960."""
+    assert student_975(4) == pytest.approx(2.78, abs=0.005)
+    assert student_975(10) == pytest.approx(2.23, abs=0.005)
+    assert student_975(20) == pytest.approx(2.09, abs=0.01)
+    assert student_975(1e9) == pytest.approx(1.960, abs=0.001)
