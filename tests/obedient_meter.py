@@ -12,7 +12,7 @@ import random
 from dataclasses import dataclass, field
 
 from acquire.assembly import assemble
-from acquire.records import Ask, Prompt, StartUnit, UnitResult
+from acquire.records import Ask, Notice, Prompt, StartUnit, UnitResult
 from acquire.steps.pairs import PairTable
 from drivers.meter import Capabilities, Held, Identity, Setup
 from drivers.reading import Kind, Origin, Quantity, Reading
@@ -30,6 +30,7 @@ class ObedientMeter:
         pace_s: real time between two readings; 0 is as fast as they are taken.
         air: readings with the probes in the air between two pairs.
         factor: what every true value is multiplied with, by pair; 1 where none is named.
+        slips: pairs touched in place of others, each once, by the pair that was asked for.
         break_with: raised once by the next reading.
         calm: awaited before each reading. With a clock that is turned by hand, time stands still until what
             has happened is on the journal and shown; else readings would run far ahead of the disk.
@@ -41,6 +42,7 @@ class ObedientMeter:
     pace_s: float = 0.0
     air: int = 12
     factor: dict = field(default_factory=dict)
+    slips: dict = field(default_factory=dict)
     break_with: Exception | None = None
     calm: object = None
     capabilities: Capabilities = field(
@@ -54,11 +56,15 @@ class ObedientMeter:
     asked: Prompt | None = None
     dice: random.Random = field(default_factory=lambda: random.Random(7))
     _in_air: int = 0
+    _touched: object = None
 
     def show(self, event):
         """See what a person at the bench would see."""
         if isinstance(event, Prompt):
             self.asked, self._in_air = event, self.air
+            self._touched = self.slips.pop(str(event.pair), event.pair)
+        elif isinstance(event, Notice) and event.code in ("pair.other", "pair.unclear"):
+            self._in_air, self._touched = self.air, self.asked.pair  # what a person does at such a hint
 
     async def __aenter__(self):
         return self
@@ -94,8 +100,8 @@ class ObedientMeter:
         if asked.ask is Ask.SHORT_PROBES:
             return 0.0
         if asked.ask in (Ask.TOUCH, Ask.TOUCH_AGAIN) and asked.pair and self.table:
-            ohm = self.table.nominal_ohm(asked.pair)
-            return ohm * self.factor.get(str(asked.pair), 1.0) if math.isfinite(ohm) else None
+            ohm = self.table.nominal_ohm(self._touched)
+            return ohm * self.factor.get(str(self._touched), 1.0) if math.isfinite(ohm) else None
         return None
 
     def _reading(self):
