@@ -2,21 +2,38 @@
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Iterator
 from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
 
+from acquire.answers.doubtful import Doubts
 from acquire.errors import InputImpossible
 from acquire.journal.entry import Entry
 from acquire.journal.history import JournalReader, Question
 from acquire.quantity import show
+from acquire.records import Verdict
 
 
 def history_entries(
-    journal: Path, *, serial: str | None, batch: str | None, day: str | None, limit: int
-) -> Iterator[Entry]:
-    """Entries that answer the question, oldest first.
+    journal: Path,
+    *,
+    serial: str | None,
+    batch: str | None,
+    day: str | None,
+    limit: int,
+    doubtful: bool = False,
+) -> Iterator[tuple[Entry, str]]:
+    """Entries that answer the question, oldest first, each with why it is doubtful (else empty).
+
+    Args:
+        journal: folder of a bench's journal.
+        serial: only of this unit; None: any.
+        batch: only of this batch; None: any.
+        day: only of this UTC day, as 2026-11-25; None: any.
+        limit: at most so many, the latest.
+        doubtful: True for doubtful verdicts only.
 
     Raises:
         InputImpossible: the day is none.
@@ -27,14 +44,26 @@ def history_entries(
     except ValueError as error:
         raise InputImpossible(f'"{day}" is no day.', "Write it as 2026-11-25.") from error
     with JournalReader(journal) as reader:
-        yield from reader.find(Question(serial=serial, batch=batch, day=when, limit=limit))
+        doubts = Doubts.of(reader)
+        kinds = ("verdict",) if doubtful else ()
+        question = Question(
+            serial=serial, batch=batch, day=when, kinds=kinds, limit=None if doubtful else limit
+        )
+        found = ((entry, _doubt(entry, doubts)) for entry in reader.find(question))
+        yield from deque((each for each in found if each[1]), maxlen=limit) if doubtful else found
 
 
-def history_line(entry: Entry) -> str:
-    """One line: when, which unit, what."""
+def _doubt(entry: Entry, doubts: Doubts) -> str:
+    record = entry.record if doubts.zeros and entry.kind == "verdict" else None
+    return doubts.why(record) if isinstance(record, Verdict) else ""
+
+
+def history_line(entry: Entry, doubt: str = "") -> str:
+    """One line: when, which unit, what; a second one for why it is doubtful."""
     when = datetime.fromtimestamp(entry.utc_s, UTC).strftime("%Y-%m-%d %H:%M:%S")
     serial = entry.payload.get("serial") or "-"
-    return f"{when}  {serial:<12}  {_what(entry.kind, entry.payload)}"
+    line = f"{when}  {serial:<12}  {_what(entry.kind, entry.payload)}"
+    return f"{line}\n{'':35}{doubt}" if doubt else line
 
 
 def _what(kind: str, payload: dict[str, Any]) -> str:
@@ -46,9 +75,24 @@ def _what(kind: str, payload: dict[str, Any]) -> str:
         case "unit_result":
             said = (payload["outcome"] or f"held: {payload['held']}").replace("_", " ")
             why = payload["hypotheses"][0]["sentence"] if payload["hypotheses"] else ""
-            return f"unit: {said}  {why}".rstrip()
+            missing = "".join(f"  ({each})" for each in payload.get("not_tested", ()))
+            return f"unit: {said}  {why}".rstrip() + missing
+        case _:
+            return _beside(kind, payload)
+
+
+def _beside(kind: str, payload: dict[str, Any]) -> str:
+    """What stands on the record beside units and their verdicts."""
+    match kind:
         case "lead_zero":
             return f"leads zeroed at {show(payload['value_ohm'], 'ohm')}"
+        case "check_standard":
+            state = "in control" if payload["in_control"] else f"OUT OF CONTROL: {payload['text']}"
+            shown = show(payload["reading_ohm"], "ohm", payload["expanded_ohm"])
+            return f"check standard {payload['resistor']}: {shown}, {state}"
+        case "typed_result":
+            word = (payload["outcome"] or "recorded").replace("_", " ")
+            return f"typed: {payload['typed']}: {word}{' as stated' if payload['stated'] else ''}"
         case _:
             return f"{payload.get('weight', kind)}: {payload.get('text', '')}"
 

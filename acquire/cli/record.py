@@ -1,4 +1,4 @@
-"""Commands about the record: history, replay."""
+"""Commands about the record: history, replay, chart, result."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ import typer
 
 def add_to(app: typer.Typer) -> None:
     """Register these commands."""
-    for command in (history, replay):
+    for command in (history, replay, chart, result):
         app.command()(command)
 
 
@@ -21,17 +21,68 @@ def history(
     serial: Annotated[str | None, typer.Option(help="Only this unit.")] = None,
     batch: Annotated[str | None, typer.Option(help="Only this batch.")] = None,
     day: Annotated[str | None, typer.Option(help="Only this day (UTC), as 2026-11-25.")] = None,
+    doubtful: Annotated[
+        bool, typer.Option(help="Only verdicts that a later lead zero has made doubtful.")
+    ] = False,
     limit: Annotated[int, typer.Option(min=1, help="At most so many entries, the latest.")] = 200,
     as_json: Annotated[bool, typer.Option("--json", help="One JSON object a line, for programs.")] = False,
 ) -> None:
     """Show what is on the record: verdicts, units, lead zeros, notices."""
     from acquire.answers.history import history_entries, history_line
 
-    for entry in history_entries(journal, serial=serial, batch=batch, day=day, limit=limit):
+    found = history_entries(journal, serial=serial, batch=batch, day=day, limit=limit, doubtful=doubtful)
+    for entry, doubt in found:
         if as_json:
-            typer.echo(json.dumps({"id": entry.id, "kind": entry.kind, **entry.payload}, ensure_ascii=False))
+            plain = {"id": entry.id, "kind": entry.kind, **entry.payload}
+            if entry.kind == "verdict":
+                plain["doubtful"] = doubt
+            typer.echo(json.dumps(plain, ensure_ascii=False))
         else:
-            typer.echo(history_line(entry))
+            typer.echo(history_line(entry, doubt))
+
+
+def chart(
+    journal: Annotated[Path, typer.Argument(help="Folder of a bench's journal.")],
+    *,
+    resistor: Annotated[str | None, typer.Option(help="Only this check standard.")] = None,
+    limit: Annotated[int, typer.Option(min=2, help="At most so many readings of each, the latest.")] = 50,
+) -> None:
+    """Draw the check standard's readings between their limits: is the bench still what it was?"""
+    from acquire.answers.check_chart import chart_lines
+
+    for line in chart_lines(journal, resistor, limit):
+        typer.echo(line)
+
+
+def result(
+    bench: Annotated[Path, typer.Argument(help="Bench file: names sheet, purpose and journal.")],
+    results: Annotated[
+        list[str] | None,
+        typer.Argument(
+            help='Such as "insulation = 120 Mohm, 500 V, 21 °C"; left out: what is wanted, and how.'
+        ),
+    ] = None,
+    *,
+    serial: Annotated[str, typer.Option(help="Of the unit; it must have been on this bench.")] = "",
+    as_json: Annotated[bool, typer.Option("--json", help="One JSON object a line, for programs.")] = False,
+) -> None:
+    """Type in results from elsewhere (insulation, inductance, surge, hipot) while no bench is at work."""
+    from acquire.answers.typing_in import type_in, wanted_lines
+    from acquire.errors import InputImpossible
+    from acquire.journal.plain import to_plain
+
+    if not results:
+        for line in wanted_lines(bench):
+            typer.echo(line)
+        return
+    if not serial:
+        raise InputImpossible("Whose results are these?", "Give --serial.")
+    for record in type_in(bench, serial, results):
+        if as_json:
+            typer.echo(json.dumps(to_plain(record), ensure_ascii=False))
+        else:
+            word = (record.outcome or "recorded").replace("_", " ")
+            typer.echo(f"{record.serial}: {record.name}: {word}. {record.reason}".rstrip())
 
 
 def replay(

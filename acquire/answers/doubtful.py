@@ -1,0 +1,61 @@
+"""Which verdicts on record are doubtful, because the leads have changed since they were zeroed.
+
+Derived from the lead zeros that stand behind the verdicts; the record itself is never changed. Not for
+deciding when to zero (duties).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+from acquire.journal.history import JournalReader, Question
+from acquire.physics.leads import moved
+from acquire.records import LeadZero, Verdict
+from drivers.reading import Quantity
+
+
+@dataclass(slots=True)
+class Doubts:
+    """The lead zeros of a journal that found their leads changed.
+
+    Attributes:
+        zeros: oldest first.
+    """
+
+    zeros: list[LeadZero] = field(default_factory=list)
+
+    @classmethod
+    def of(cls, journal: JournalReader) -> Doubts:
+        """Look them up.
+
+        Raises:
+            JournalUnusable: the file cannot be read.
+        """
+        found = (entry.record for entry in journal.find(Question(kinds=("lead_zero",))))
+        return cls.among(zero for zero in found if isinstance(zero, LeadZero))
+
+    @classmethod
+    def among(cls, zeros: Iterable[LeadZero]) -> Doubts:
+        """Those of some zeros that make earlier verdicts doubtful."""
+        return cls([zero for zero in zeros if zero.doubtful_since_utc_s is not None])
+
+    def why(self, verdict: Verdict) -> str:
+        """Why a verdict is doubtful, in one sentence; empty where it is not.
+
+        A two-wire verdict between the zero it rests on and the one that found the leads changed is doubtful
+        when that change is more than half the uncertainty it was given with (`physics.leads.moved`): low
+        resistances are, high ones need not be.
+        """
+        if verdict.quantity is not Quantity.RESISTANCE or verdict.expanded_ohm is None:
+            return ""
+        for zero in self.zeros:
+            since_s = zero.doubtful_since_utc_s
+            if zero.meter_id != verdict.meter_id or since_s is None:
+                continue
+            rested_on = LeadZero(verdict.bench, verdict.meter_id, verdict.lead_ohm, 0.0, since_s)
+            within = since_s <= verdict.utc_s < zero.utc_s
+            if within and moved(rested_on, zero, verdict.expanded_ohm):
+                change_ohm = zero.value_ohm - verdict.lead_ohm
+                return f"doubtful: the leads had changed by {change_ohm:+.3f} ohm when they were zeroed next"
+        return ""

@@ -1,0 +1,104 @@
+"""`steadyohm result`: a result typed in for a unit while no bench is at work with its journal."""
+
+from __future__ import annotations
+
+import asyncio
+from pathlib import Path
+
+from acquire.assembly import SOFTWARE
+from acquire.clock import RealClock
+from acquire.duty_setup import habit
+from acquire.errors import InputImpossible, JournalUnusable
+from acquire.journal.history import JournalReader
+from acquire.journal.store import Journal
+from acquire.records import Circumstances, TypedResult, UnitStarted
+from acquire.settings import Bench, load_bench
+from acquire.sheets import load_sheet
+from acquire.verdict.typed import typed_result
+from acquire.verdict.typed_wanted import guidance
+from drivers.models import load_model
+
+
+def wanted_lines(bench_file: Path) -> tuple[str, ...]:
+    """What can be typed in for the bench's sheet, and what to mind.
+
+    Raises:
+        FileInvalid, ModelInvalid: a file cannot be used.
+    """
+    place = _place(load_bench(bench_file))
+    return guidance(place.sheet, place.purpose)
+
+
+def type_in(bench_file: Path, serial: str, texts: list[str]) -> list[TypedResult]:
+    """Judge results and put them on the record, all of them or none.
+
+    Args:
+        bench_file: names sheet, purpose and journal.
+        serial: of the unit; it must have been on this bench.
+        texts: as behind .result at the bench.
+
+    Raises:
+        FileInvalid, ModelInvalid: a file cannot be used.
+        JournalUnusable: the journal cannot be opened, or a bench at work has it.
+        InputImpossible: a text cannot be understood, or the unit was never on this bench.
+    """
+    bench = load_bench(bench_file)
+    clock, place = RealClock(), _place(bench)
+    started, earlier = _on_record(bench, serial)
+    if started.sheet != place.sheet.name:
+        raise InputImpossible(
+            f"{serial} was measured as {started.sheet}, the bench file names {place.sheet.name}.",
+            "Name the bench file with its sheet.",
+        )
+    new: list[TypedResult] = []
+    for text in texts:
+        others = [*earlier, *new]
+        new.append(typed_result(text, started, place, clock.utc_s(), habit=habit(bench), others=others))
+    asyncio.run(_append(bench, clock, new))
+    return new
+
+
+def _place(bench: Bench) -> Circumstances:
+    """The bench as a record sees it. A meter past its calibration keeps nobody from typing."""
+    model = load_model(Path(bench.meter.model))
+    return Circumstances(
+        bench=bench.name,
+        purpose=bench.purpose,
+        sheet=load_sheet(bench.sheet),
+        meter_id=bench.meter.id,
+        meter_model=model.name,
+        meter_hash=model.content_hash,
+        bench_hash=bench.content_hash,
+        software=SOFTWARE,
+        operator=bench.operator,
+        batch=bench.batch,
+    )
+
+
+def _on_record(bench: Bench, serial: str) -> tuple[UnitStarted, list[TypedResult]]:
+    """The unit's latest opening record, and what was typed for it since."""
+    with JournalReader(Path(bench.journal.folder)) as journal:
+        records = [entry.record for entry in journal.by_serial(serial)]
+    begun = [place for place, record in enumerate(records) if isinstance(record, UnitStarted)]
+    if not begun:
+        raise InputImpossible(
+            f"{serial} was never on bench {bench.name}.", "Check the serial: steadyohm history lists them."
+        )
+    since = records[begun[-1] :]
+    started = since[0]
+    assert isinstance(started, UnitStarted)  # noqa: S101  (chosen as one)
+    return started, [record for record in since if isinstance(record, TypedResult)]
+
+
+async def _append(bench: Bench, clock: RealClock, results: list[TypedResult]) -> None:
+    try:
+        journal = await asyncio.to_thread(
+            lambda: Journal.open(Path(bench.journal.folder), bench=bench.name, clock=clock)
+        )
+    except JournalUnusable as error:
+        remedy = "While a bench is at work, type .result at the bench itself."
+        raise JournalUnusable(error.what, f"{error.hint} {remedy}".strip()) from error
+    try:
+        await journal.append([(result, None) for result in results])
+    finally:
+        await journal.close()
