@@ -171,11 +171,13 @@ class SettleFilter:
         points.block.append((now_s, value_si))
         touch.trace.append((now_s - touch.contact_s, value_si))
         if now_s - points.block[0][0] + 0.5 * (self._interval_s or 0.0) >= self._settings.block_s:
-            events.append(self._point(reading, touch))
+            event = self._point(reading, touch)
+            if event is not None:
+                events.append(event)
         return events
 
     # ------------------------------------------------------------------ judging
-    def _point(self, reading: Reading, touch: Touch) -> Settled | Approach:
+    def _point(self, reading: Reading, touch: Touch) -> Settled | Approach | None:
         """One block of conversions is complete: judge anew."""
         points, settings = touch.points, self._settings
         value_si = points.close_block()
@@ -196,6 +198,8 @@ class SettleFilter:
             if rest is not None:
                 return self._report(reading, touch, rest, final=report is not None)
         if report is not None:
+            if not report.away:
+                return None
             unrest = abs(value_si - report.value_si) / (settings.rearm_share * band_si)
         return Approach(
             reading.meter_id, reading.quantity, value_si, unrest, reading.monotonic_s, reading.utc_s

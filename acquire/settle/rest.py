@@ -21,7 +21,7 @@ _QUANTUM = 1.0 / math.sqrt(12.0)  # standard uncertainty of one count: JCGM 100:
 _SHORTEN = 0.75  # each stretch tried is this much shorter than the one before
 # A report only just believed states a wider interval than the 95 % learnt for contacts like it, a sure one
 # does not: so the errors that do happen are covered oftener, at the same coverage overall. Workshop choice.
-_SURE, _CAUTION = 0.92, 1.1
+_SURE, _CAUTION = 0.85, 1.15
 _DOUBTS_A_POINT = 2  # stretches put to the doubt for each new point: bounds the cost
 # Student t, 97.5 %, 1 to 15 degrees of freedom: JCGM 100:2008, table G.2.
 _T975 = (

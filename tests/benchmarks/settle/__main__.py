@@ -44,12 +44,12 @@ def algorithms(name: str, *, learnt: bool) -> dict[str, Callable]:
     return found
 
 
-def table(names: list[str], count: int, seed: int) -> None:
+def table(names: list[str], wanted: list[str] | None, count: int, seed: int) -> None:
     """Generate each class once and run every algorithm over it."""
     print(f"{count} traces a class, seed {seed}; intervals: Wilson, 95 %")
     print(HEAD)
     for name in names:
-        runs = algorithms(name, learnt=True)
+        runs = {k: v for k, v in algorithms(name, learnt=True).items() if wanted is None or k in wanted}
         scores = {label: Score() for label in runs}
         for trace in make_traces(name, count, seed):
             readings = product.readings_of(trace)
@@ -88,6 +88,7 @@ def main() -> int:
     parser.add_argument(
         "--classes", nargs="+", choices=list(METERS), default=list(METERS), help="classes of meters"
     )
+    parser.add_argument("--algorithms", nargs="+", choices=[*baselines.BASELINES, "filter", "filter, learnt"])
     parser.add_argument("--traces", type=Path, metavar="IN.jsonl", help="blind traces to read")
     parser.add_argument("--out", type=Path, metavar="OUT.jsonl", help="where to write their detections")
     parser.add_argument("--plot", type=Path, metavar="DIR", help="draw typical and failing contacts")
@@ -104,7 +105,7 @@ def main() -> int:
     elif chosen.learn:
         learn.learn()
     else:
-        table(chosen.classes, chosen.count, chosen.seed)
+        table(chosen.classes, chosen.algorithms, chosen.count, chosen.seed)
     return 0
 
 
