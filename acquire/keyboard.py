@@ -130,29 +130,13 @@ class Keyboard:
         number = _standard_input()
         if number is None:
             return
-        loop = asyncio.get_running_loop()
-        arrived: asyncio.Queue[bytes] = asyncio.Queue()
-
-        def take() -> None:
-            try:
-                chunk = os.read(number, 4096)
-            except OSError:
-                chunk = b""
-            if not chunk:
-                loop.remove_reader(number)
-            arrived.put_nowait(chunk)
-
         with _keys_one_by_one(number):
             try:
-                loop.add_reader(number, take)
-            except (OSError, PermissionError):
-                return  # a plain file or nothing at all: this bench has no keyboard
-            try:
-                while chunk := await arrived.get():
+                while chunk := await _next_chunk(number):
                     for line in self._split(chunk):
                         yield line
-            finally:
-                loop.remove_reader(number)
+            except PermissionError:
+                return  # a plain file or the null device: this bench has no keyboard
 
     def _split(self, chunk: bytes) -> list[str]:
         finished = []
@@ -172,6 +156,25 @@ class Keyboard:
                 self._text += character
         self._typing(self._text)
         return finished
+
+
+async def _next_chunk(number: int) -> bytes:
+    """What is typed next, empty at the end. Nothing is read ahead, so that a flood waits outside.
+
+    Raises:
+        PermissionError: the input cannot be waited for, as a plain file cannot.
+    """
+    loop = asyncio.get_running_loop()
+    ready = asyncio.Event()
+    loop.add_reader(number, ready.set)
+    try:
+        await ready.wait()
+    finally:
+        loop.remove_reader(number)
+    try:
+        return os.read(number, 4096)
+    except OSError:  # the terminal is gone
+        return b""
 
 
 def _standard_input() -> int | None:

@@ -197,3 +197,24 @@ def test_duties_of_the_bench_can_be_typed():
     assert to_command(".result") == TypeResult("")
     with pytest.raises(InputImpossible):
         to_command(".override")
+
+
+async def test_a_flood_waits_outside(monkeypatch):
+    """Endless input is read as fast as its lines are dealt with, no faster."""
+    reader, writer = os.pipe()
+    os.set_blocking(writer, False)
+    try:
+        with standard_input(monkeypatch, reader):
+            lines = Keyboard().lines()
+            sent = 0
+            for _ in range(50):
+                with contextlib.suppress(BlockingIOError):
+                    while True:
+                        sent += os.write(writer, b"A1\n" * 1000)
+                assert await asyncio.wait_for(anext(lines), 5) == "A1"
+                await asyncio.sleep(0)
+            assert sent < 200_000
+            await lines.aclose()
+    finally:
+        os.close(reader)
+        os.close(writer)

@@ -72,7 +72,7 @@ def test_a_verdict_shows_value_limits_and_uncertainty():
 def test_a_verdict_that_does_not_count_yet_says_so():
     """And keeps its reason for the one that does."""
     text = verdict_line(replace(VERDICT, outcome=Outcome.FAIL, counts=False)).plain
-    assert "once more" in text
+    assert "; again" in text
     assert VERDICT.reason not in text
 
 
