@@ -28,7 +28,7 @@ def check(
 
     reports = check_files(files)
     faults = [fault for report in reports for fault in report.faults]
-    if as_json:
+    if as_json and not (budget and not faults):
         typer.echo(json.dumps([report.as_json() for report in reports], indent=2, ensure_ascii=False))
     else:
         for fault in faults:
@@ -39,8 +39,11 @@ def check(
     if faults:
         raise typer.Exit(2)
     if budget:
-        from acquire.answers.budget import budget_lines
+        from acquire.answers.budget import budget_facts, budget_lines
 
+        if as_json:
+            typer.echo(json.dumps(budget_facts(reports), indent=2, ensure_ascii=False))
+            return
         for line in budget_lines(reports):
             typer.echo(line)
 
