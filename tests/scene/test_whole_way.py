@@ -13,6 +13,7 @@ import pytest
 from acquire.demo import as_planted
 from acquire.records import Judged, LeadZero, Notice, UnitResult
 from tests.whole_bench import (
+    Typed,
     bench_file,
     csv_rows,
     day,
@@ -175,3 +176,90 @@ def test_a_power_cut_resumes_the_unit_at_its_open_step(tmp_path):
     assert "Hold the probes together" not in output
     assert len(journal_entries(tmp_path, "unit_started")) == 1
     _journal_and_csv_agree(tmp_path, 2)
+
+
+def test_the_two_terminals_of_the_readme(tmp_path):
+    """`steadyohm simulate` in one, `steadyohm run` on the file it writes in the other."""
+    port = free_port()
+    sim = Typed("-m", "acquire", "simulate", "--port", str(port), cwd=tmp_path)
+    try:
+        sim.until("on the bench:", 20.0)
+        with running(tmp_path / "simulated-bench.toml", cwd=tmp_path) as bench:
+            bench.type("P80-0001")
+            zero(sim, bench)
+            touch(sim, "1", "3")
+            bench.until("reads like 1–3")
+            touch(sim, "1", "2")
+            bench.until("● pass")
+            sim.type("lift")
+            code, output = bench.end()
+    finally:
+        sim.close()
+    assert code == 0, output
+    assert len(journal_entries(tmp_path, "verdict")) == 1
+    assert len(csv_rows(tmp_path)) == 1
+
+
+@pytest.mark.long
+def test_a_meter_that_dies_in_every_phase_leaves_a_true_record(tmp_path):
+    """While zeroing, with the tips still together, behind a hint, between the two keys of an open winding."""
+    port = free_port()
+    file = bench_file(tmp_path, meter=f"tcp:127.0.0.1:{port}")
+    with running(file) as bench:
+        with simulated(port) as sim:
+            bench.type("P80-0001")
+            bench.until("Hold the probes together")
+            sim.type("short")
+            time.sleep(0.15)
+            sim.process.kill()
+        for does, until in ((["short"], "zeroed"), (["1 3"], "reads like 1–3")):
+            bench.until("gives no readings", 15.0)
+            with simulated(port) as sim:
+                bench.until("The meter is back", 15.0)
+                for line in does:
+                    sim.type(line)
+                bench.until(until)
+                sim.process.kill()
+        bench.until("gives no readings", 15.0)
+        with simulated(port) as sim:
+            bench.until("The meter is back", 15.0)
+            sim.type("unit open slow charge")
+            sim.type("1 2")
+            time.sleep(2.0)
+            bench.type("")
+            bench.until("✖ FAIL; again")
+            sim.process.kill()
+        bench.until("gives no readings", 15.0)
+        bench.type("")
+        bench.until("shows no overload")
+        with simulated(port) as sim:
+            bench.until("The meter is back", 15.0)
+            sim.type("unit open slow charge")
+            sim.type("1 2")
+            time.sleep(2.0)
+            bench.type("")
+            bench.until("✖ FAIL")
+        code, output = bench.end()
+    assert code == 0, output
+    verdicts = [(e.payload["step"], e.payload["counts"]) for e in journal_entries(tmp_path, "verdict")]
+    assert verdicts == [("slow charge", False), ("slow charge", True)]
+
+
+@pytest.mark.long
+@pytest.mark.timeout(300)
+@pytest.mark.parametrize(
+    ("scene", "sheet", "units", "words"),
+    [
+        ("plover-80-rough", "plover-80.toml", 20, ()),
+        ("quern-12", "quern-12.toml", 10, ()),
+        ("plover-80", "plover-80.toml", 10, ("--trouble", "garble=0.0005,drop=0.0005,stall=0.002,stall_s=2")),
+    ],
+)
+async def test_longer_days_end_as_planted_too(tmp_path, scene, sheet, units, words):
+    """Hurried hands, milliohms in four wires, a line that loses, garbles and stalls."""
+    work = await day(tmp_path, *words, scene=scene, sheet=sheet, units=units, speed=20.0)
+    results = {result.serial: result.outcome for result in work.of(UnitResult)}
+    assert {s: as_planted(results.get(s), fact) for s, fact in work.truth.items()} == dict.fromkeys(
+        work.truth, True
+    )
+    assert len(work.truth) == units
