@@ -1,4 +1,4 @@
-"""`steadyohm winding`: ohms from turns or turns from ohms, with how far off they may be."""
+"""`steadyohm winding`: ohms from turns, turns from ohms, or the wire from its mass and ohms."""
 
 from __future__ import annotations
 
@@ -6,23 +6,25 @@ import math
 from pathlib import Path
 
 from acquire.errors import InputImpossible
-from acquire.physics.copper import CONDUCTORS, to_reference
+from acquire.physics.copper import to_reference
 from acquire.physics.spools import read_spools
 from acquire.physics.winding import (
     Design,
     Wire,
     expect,
+    from_mass_and_ohm,
     turns_from_ohm,
     wire_of_awg,
     wire_of_diameter,
     wire_of_spool,
 )
+from acquire.physics.wire import METALS, Metal, awg_diameter_mm, nearest_awg
 from acquire.quantity import parse, show
 
 
 def winding_lines(
-    wire: str,
-    mean_turn: str,
+    wire: str | None,
+    mean_turn: str | None,
     *,
     turns: float | None,
     ohm: str | None,
@@ -30,6 +32,7 @@ def winding_lines(
     extra: str,
     spools: Path | None,
     celsius: float,
+    metal: str | None = None,
 ) -> list[str]:
     """The answer, a line each.
 
@@ -42,13 +45,17 @@ def winding_lines(
         strands: wires in hand.
         spools: file of spool cards.
         celsius: temperature of `ohm`.
+        metal: a name in `METALS`; None: copper by gauge, enamelled copper wire by diameter.
 
     Raises:
         InputImpossible, QuantityInvalid, FileInvalid: something typed cannot be; says what.
     """
-    if turns is None and ohm is None:
-        raise InputImpossible("Give --turns to get the ohms, or --ohm to get the turns.")
-    chosen = wire_of(wire, spools)
+    if wire is None or mean_turn is None or (turns is None and ohm is None):
+        raise InputImpossible(
+            "Something is missing to reckon with.",
+            "Give --wire and --mean-turn with --turns or --ohm, or --mass with --ohm.",
+        )
+    chosen = wire_of(wire, spools, metal)
     length_m, extra_m = parse(mean_turn, "m"), parse(extra, "m")
     per_metre = show(chosen.ohms_per_metre, "Ω")
     lines = [f"{chosen.name}: {per_metre} per metre at 20 °C, {chosen.diameter_mm:.4g} mm bare"]
@@ -59,8 +66,52 @@ def winding_lines(
     return lines
 
 
-def wire_of(text: str, spools: Path | None) -> Wire:
+def weighed_lines(
+    mass_g: float, ohm: str | None, celsius: float, mean_turn: str | None, metal_name: str | None
+) -> list[str]:
+    """Length, diameter and gauge of a wire that was weighed bare and measured, without a micrometer.
+
+    Args:
+        mass_g: of the bare wire, grams; one strand.
+        ohm: resistance of the same piece, with its unit.
+        celsius: temperature of `ohm`.
+        mean_turn: mean length of a turn with its unit, to get turns as well; or None.
+        metal_name: a name in `METALS`; None: copper.
+
+    Raises:
+        InputImpossible, QuantityInvalid: something typed is missing or cannot be; says what.
+    """
+    metal = _metal(metal_name or "copper")
+    if ohm is None:
+        raise InputImpossible("A mass alone does not tell the wire.", "Give --ohm of the same piece as well.")
+    reference_ohm = to_reference(parse(ohm), celsius, 20.0, metal.conductor)
+    length_m, diameter_mm = from_mass_and_ohm(mass_g, reference_ohm, metal)
+    gauge = nearest_awg(diameter_mm)
+    off = diameter_mm / awg_diameter_mm(gauge) - 1.0
+    found = f"{show(reference_ohm, 'Ω')} at 20 °C: {length_m:.4g} m of {diameter_mm:.4f} mm"
+    lines = [
+        f"{mass_g:g} g of bare {metal.name} with {found}",
+        f"  nearest gauge: AWG {gauge:g} (diameter {off:+.1%} off it)",
+        "  enamel weighs 2 to 10 % of a wire: burn or strip it off before weighing",
+    ]
+    if mean_turn is not None:
+        lines.append(f"  {length_m / parse(mean_turn, 'm'):.0f} turns of {mean_turn}: a check, not a count")
+    return lines
+
+
+def _metal(name: str) -> Metal:
+    if name not in METALS:
+        raise InputImpossible(f'There is no metal "{name}".', f"There are {', '.join(METALS)}.")
+    return METALS[name]
+
+
+def wire_of(text: str, spools: Path | None, metal: str | None = None) -> Wire:
     """The wire that a text names.
+
+    Args:
+        text: gauge, bare diameter, or the name of a spool.
+        spools: file of spool cards, None where `text` is no spool.
+        metal: a name in `METALS`; None: copper by gauge, enamelled copper wire by diameter, the card's own.
 
     Raises:
         InputImpossible: neither a gauge nor a diameter, or no such spool in the file.
@@ -75,8 +126,8 @@ def wire_of(text: str, spools: Path | None) -> Wire:
         return wire_of_spool(cards[text].card, cards[text].metal)
     head, _, gauge = text.strip().partition(" ")
     if head.upper() == "AWG" and gauge.replace(".", "", 1).isdigit():
-        return wire_of_awg(float(gauge))
-    return wire_of_diameter(1000.0 * parse(text, "m"))
+        return wire_of_awg(float(gauge), _metal(metal or "copper"))
+    return wire_of_diameter(1000.0 * parse(text, "m"), _metal(metal or "magnet_wire"))
 
 
 def _ohms(design: Design, wire: Wire) -> list[str]:
@@ -90,7 +141,7 @@ def _ohms(design: Design, wire: Wire) -> list[str]:
 
 
 def _turns(ohm: float, celsius: float, design: Design, wire: Wire) -> list[str]:
-    reference_ohm = to_reference(ohm, celsius, 20.0, CONDUCTORS["copper"])
+    reference_ohm = to_reference(ohm, celsius, 20.0, wire.metal.conductor)
     first, _ = turns_from_ohm(reference_ohm, design, wire)
     turns, reach = turns_from_ohm(
         reference_ohm, Design(first, design.mean_turn_m, design.extra_m, design.strands), wire

@@ -49,11 +49,17 @@ def check(
 
 
 def winding(
-    wire: Annotated[str, typer.Option(help='Such as "AWG 36" or "0.125 mm".')],
-    mean_turn: Annotated[str, typer.Option(help='Mean length of a turn, such as "62 mm".')],
     *,
+    wire: Annotated[str | None, typer.Option(help='Such as "AWG 36" or "0.125 mm".')] = None,
+    mean_turn: Annotated[str | None, typer.Option(help='Mean length of a turn, such as "62 mm".')] = None,
     turns: Annotated[float | None, typer.Option(min=0.0, help="Turns: gives the ohms to expect.")] = None,
     ohm: Annotated[str | None, typer.Option(help='Measured, such as "202.5 ohm": gives the turns.')] = None,
+    mass: Annotated[
+        float | None, typer.Option(min=0.0, help="Of the bare wire, grams; with --ohm: length and gauge.")
+    ] = None,
+    metal: Annotated[
+        str | None, typer.Option(help="copper, magnet_wire or aluminium; left out: copper.")
+    ] = None,
     strands: Annotated[int, typer.Option(min=1, help="Wires in hand.")] = 1,
     extra: Annotated[str, typer.Option(help="Wire between coils and to the ends.")] = "0 mm",
     spools: Annotated[
@@ -61,11 +67,24 @@ def winding(
     ] = None,
     celsius: Annotated[float, typer.Option(help="Temperature of the ohms, degrees Celsius.")] = 20.0,
 ) -> None:
-    """Ohms from turns, or turns from ohms, with how far they may be off."""
-    from acquire.answers.winding import winding_lines
+    """Ohms from turns, turns from ohms, or length and gauge from mass and ohms, with how far off."""
+    from acquire.answers.winding import weighed_lines, winding_lines
+
+    if mass is not None:
+        for line in weighed_lines(mass, ohm, celsius, mean_turn, metal):
+            typer.echo(line)
+        return
 
     for line in winding_lines(
-        wire, mean_turn, turns=turns, ohm=ohm, strands=strands, extra=extra, spools=spools, celsius=celsius
+        wire,
+        mean_turn,
+        turns=turns,
+        ohm=ohm,
+        strands=strands,
+        extra=extra,
+        spools=spools,
+        celsius=celsius,
+        metal=metal,
     ):
         typer.echo(line)
 
