@@ -114,13 +114,25 @@ def reads_on_hang_up(stop: asyncio.Event, read_again: asyncio.Event) -> Iterator
     had_terminal = _on_terminal()
 
     def hung_up() -> None:
-        (stop if had_terminal and not _on_terminal() else read_again).set()
+        if had_terminal and not _on_terminal():
+            _write_nowhere()
+            stop.set()
+        else:
+            read_again.set()
 
     loop.add_signal_handler(signal.SIGHUP, hung_up)
     try:
         yield
     finally:
         loop.remove_signal_handler(signal.SIGHUP)
+
+
+def _write_nowhere() -> None:
+    """From now on; a terminal that is gone answers every write with an error."""
+    with contextlib.suppress(OSError):
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        for number in (1, 2):
+            os.dup2(nowhere, number)
 
 
 def _on_terminal() -> bool:

@@ -211,4 +211,5 @@ def _keys_one_by_one(number: int) -> Iterator[None]:
         termios.tcsetattr(number, termios.TCSANOW, mode)
         yield
     finally:
-        termios.tcsetattr(number, termios.TCSADRAIN, before)
+        with contextlib.suppress(termios.error):  # closed meanwhile, and we with it
+            termios.tcsetattr(number, termios.TCSADRAIN, before)
