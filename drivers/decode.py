@@ -10,14 +10,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from drivers.errors import MeterError
+from drivers.errors import GivenInvalid
 from drivers.frame import Decoded, FrameProtocol, FrameRefused, NotMeasured
 from drivers.registry import check_options, driver_class
 
 _BETWEEN = re.compile(r"[\s,;:|-]+")
 
 
-class NothingToDecode(MeterError):
+class NothingToDecode(GivenInvalid):
     """The driver has no byte format of its own, or the text is not hexadecimal."""
 
     hint = "Paste bytes such as `2b 30 31 32`."

@@ -34,7 +34,11 @@ class MeterError(Exception):
         return f"{said}{stop} {self.hint}".rstrip()
 
 
-class AddressInvalid(MeterError):
+class GivenInvalid(MeterError):
+    """What a person gave cannot be used: an address, a name, an option, a file, pasted bytes."""
+
+
+class AddressInvalid(GivenInvalid):
     """The bench file's link address cannot be understood; the file is at fault."""
 
     hint = "Write it as tcp:HOST:PORT, serial:/dev/NAME or visa:RESOURCE."
@@ -70,13 +74,13 @@ class MeterRefused(MeterError):
     hint = "See the meter's own manual for this error."
 
 
-class DriverUnknown(MeterError):
+class DriverUnknown(GivenInvalid):
     """No driver of that name is installed, or its library is missing."""
 
     hint = "`steadyohm meters` lists the drivers that are there."
 
 
-class ModelInvalid(MeterError):
+class ModelInvalid(GivenInvalid):
     """A meter's accuracy file cannot be used."""
 
     hint = "See configs/meters/README.md."

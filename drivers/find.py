@@ -188,7 +188,8 @@ async def find_meters(
             async for finding in _look_at(place, search, ask=ask):
                 yield finding
         except LinkUnavailable as error:
-            yield search.over("unavailable", place, str(error))
+            hint = "Is the meter on and plugged in?" if error.hint == LinkUnavailable.hint else error.hint
+            yield search.over("unavailable", place, f"{place}: {error.what}. {hint}")
         except (LinkLost, LinkTimeout) as error:
             yield search.over("unavailable", place, f"It went away while it was looked at: {error}")
         except MeterError as error:

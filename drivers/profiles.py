@@ -14,12 +14,12 @@ from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from drivers.errors import MeterError
+from drivers.errors import GivenInvalid
 
 Verification = Literal["capture", "datasheet", "standard", "memory"]
 
 
-class ProfileInvalid(MeterError):
+class ProfileInvalid(GivenInvalid):
     """A profile cannot be used; the file is at fault."""
 
     hint = "drivers/README.md shows how a profile is written."

@@ -14,7 +14,7 @@ from typing import Any
 
 from pydantic import BaseModel, ValidationError
 
-from drivers.errors import DriverUnknown, MeterError
+from drivers.errors import DriverUnknown, GivenInvalid
 from drivers.meter import Capabilities, ClockPair, Meter
 from drivers.profiles import Profile, ProfileInvalid, load_profile, shipped_profiles
 
@@ -35,7 +35,7 @@ BUILT_IN: dict[str, str] = {
 """Name to `module:Class`."""
 
 
-class OptionsInvalid(MeterError):
+class OptionsInvalid(GivenInvalid):
     """A driver's options in the bench file cannot be used; the file is at fault."""
 
     hint = "drivers/README.md lists the options of each driver."
@@ -146,7 +146,11 @@ def options_with_profile(driver: str, options: Mapping[str, Any]) -> dict[str, A
 
 
 def _profile(driver: str, made_by: Any, name: str) -> Profile:
-    profile = load_profile(name, made_by.__module__.rpartition(".")[0])
+    package = made_by.__module__.rpartition(".")[0]
+    if "/" not in name and not name.endswith(".toml") and name not in shipped_profiles(package):
+        own = ", ".join(_profiles_of(driver, made_by)) or "none"
+        raise ProfileInvalid(f"there is no profile {name!r} for the driver {driver!r}; there are: {own}.")
+    profile = load_profile(name, package)
     if profile.driver != driver:
         raise ProfileInvalid(f"the profile {name!r} is for the driver {profile.driver!r}, not {driver!r}.")
     return profile

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import asyncio
+import json
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -11,9 +13,12 @@ from rich.progress import BarColumn, Progress, TextColumn
 
 from acquire.answers.told import write_new
 from acquire.shipped import shipped
-from drivers.decode import Decoding
+from drivers.decode import Decoding, decode_bytes
 from drivers.find import Finding, find_meters, list_serial_ports
-from drivers.registry import DriverEntry
+from drivers.link.available import LinkKind
+from drivers.reading import Quantity
+from drivers.registry import DriverEntry, open_meter
+from drivers.self_check import needs_self_check
 
 
 async def look(
@@ -21,59 +26,75 @@ async def look(
 ) -> int:
     """Look for meters with a progress bar, say what was found, and write a bench file if asked.
 
+    Args:
+        ports: serial ports to look at; None takes all of this machine.
+        tcp: `HOST:PORT` of meters on the network.
+        visa: whether to look at VISA resources too.
+        ask: False only listens.
+        write: bench file to write; None writes none.
+
     Returns:
         How many meters were recognised.
     """
-    console = Console()
-    for port in list_serial_ports() if ports is None else ():
-        console.print(f"port {port.path}  {port.make}".rstrip(), highlight=False)
+    console = Console(soft_wrap=True, highlight=False)
+    for port in await asyncio.to_thread(list_serial_ports) if ports is None else ():
+        console.print(f"port         {port.path}  {port.make}".rstrip())
     found: list[Finding] = []
     columns = (TextColumn("{task.description}"), BarColumn(), TextColumn("{task.percentage:>3.0f} %"))
-    with Progress(*columns, console=console, transient=True) as progress:
+    with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as progress:
         bar = progress.add_task("looking", total=None)
         async for finding in find_meters(serial_ports=ports, tcp=tcp, visa=visa, ask=ask):
             progress.update(bar, completed=finding.done, total=finding.total, description=finding.text[:60])
             if finding.state != "looking":
-                progress.console.print(
-                    f"{finding.state:<12} {finding.address}  {finding.text}", highlight=False
-                )
+                progress.console.print(f"{finding.state:<12} {finding.text}")
             if finding.state == "found":
                 found.append(finding)
     if not found:
-        console.print("No meter was recognised. Is it on, and set to send? README.md lists symptoms.")
+        console.print("No meter was recognised. Is it on, and set to send? drivers/README.md lists symptoms.")
     elif write is not None:
-        write_new(write, bench_text_for(found[0]))
-        console.print(
-            f"Written: {write}. Set sheet and model in it, then: steadyohm check {write}", highlight=False
-        )
+        write_new(write, bench_text_for(found))
+        console.print(f"Written: {write}. Set sheet and model in it, then: steadyohm check {write}")
     return len(found)
 
 
-def bench_text_for(finding: Finding) -> str:
-    """A commented bench file for a meter that was found."""
-    identity = " ".join(
-        filter(None, (finding.identity.maker, finding.identity.model, finding.identity.serial))
-    )
-    options = ", ".join(f"{key} = {_toml(value)}" for key, value in finding.options.items())
-    return f"""# Written by `steadyohm find`: {finding.text}
-# Every other setting is explained in the shipped bench file example.toml.
+def measures_temperature(finding: Finding) -> bool:
+    """Whether what was heard is a thermometer: all that it said were temperatures."""
+    if finding.driver in ASKED_WHO:
+        return False
+    decoding = decode_bytes(finding.driver, finding.heard, finding.options)
+    told = {piece.decoded.quantity for piece in decoding.pieces if piece.decoded is not None}
+    return told == {Quantity.TEMPERATURE}
+
+
+ASKED_WHO = frozenset({"scpi", "modbus"})
+"""Drivers whose meters were found by their answer to another question than for a reading."""
+
+
+def bench_text_for(found: Sequence[Finding]) -> str:
+    """A commented bench file for the meter that was found, and the thermometer if there is one too.
+
+    Args:
+        found: at least one; where none measures ohms as far as is known, the first is taken for the meter.
+    """
+    thermometers = [finding for finding in found if measures_temperature(finding)]
+    meters = [finding for finding in found if finding not in thermometers] or thermometers[:1]
+    meter, others = meters[0], [f"# Also found: {finding.text}\n" for finding in meters[1:]]
+    thermometer = next((finding for finding in thermometers if finding is not meter), None)
+    return f"""# Written by `steadyohm find`: {meter.text}
+{"".join(others)}# Every other setting is explained in the shipped bench file example.toml.
 
 [bench]
 name = "bench-1"
 purpose = "final"               # incoming, winding, final or returned
 sheet = "{shipped("sheets", "plover-80.toml").as_posix()}"   # put your own sheet here
 
-[meter]                         # {identity or "it did not say who it is"}
-driver = "{finding.driver}"
-link = "{finding.address}"
+[meter]                         # {_identity_of(meter)}
+driver = {_toml(meter.driver)}
+link = {_toml(meter.address)}
 model = "{shipped("meters", "hand-2000.toml").as_posix()}"   # put the file of this meter's accuracy here
-{f"options = {{ {options} }}" if options else ""}
-
+{_options_of(meter)}{_self_check_of(meter)}
 [temperature]                   # of the room, in which the unit has soaked
-source = "typed"
-value = "20 °C"
-uncertainty = "2 K"
-
+{_temperature_of(thermometer)}
 [leads]
 zero = "ask"
 
@@ -85,10 +106,41 @@ folder = "csv"
 """
 
 
+def _identity_of(meter: Finding) -> str:
+    named = meter.identity
+    said = " ".join(filter(None, (named.maker, named.model, named.serial)))
+    return "".join(sign for sign in said if sign.isprintable()) or "it did not say who it is"
+
+
+def _options_of(finding: Finding) -> str:
+    options = ", ".join(f"{key} = {_toml(value)}" for key, value in finding.options.items())
+    return f"options = {{ {options} }}\n" if options else ""
+
+
+def _self_check_of(meter: Finding) -> str:
+    """The resistor that a meter known from memory only must be proved on."""
+    made = open_meter(
+        meter.driver, meter_id="meter", address=meter.address, clock=lambda: (0.0, 0.0), options=meter.options
+    )
+    if not needs_self_check(made.capabilities):
+        return ""
+    return 'self_check = "470 ohm"         # known from memory: put the resistor that you have here\n'
+
+
+def _temperature_of(thermometer: Finding | None) -> str:
+    if thermometer is None:
+        return 'source = "typed"\nvalue = "20 °C"\nuncertainty = "2 K"\n'
+    return (
+        f'source = "meter"\ndriver = {_toml(thermometer.driver)}\nlink = {_toml(thermometer.address)}\n'
+        f'uncertainty = "1 K"            # put the limits of error of this thermometer here\n'
+        f"{_options_of(thermometer)}"
+    )
+
+
 def _toml(value: object) -> str:
     if isinstance(value, bool):
         return str(value).lower()
-    return str(value) if isinstance(value, int | float) else f'"{value}"'
+    return str(value) if isinstance(value, int | float) else json.dumps(str(value), ensure_ascii=False)
 
 
 def decoding_lines(decoding: Decoding) -> list[str]:
@@ -124,6 +176,23 @@ def decoding_facts(decoding: Decoding) -> dict[str, Any]:
     return {"driver": decoding.driver, "frames": pieces, "thrown_bytes": decoding.thrown_bytes}
 
 
+VERIFIED = {
+    "capture": "verified against recorded bytes",
+    "datasheet": "verified against a data sheet",
+    "standard": "verified against a standard",
+    "memory": "from memory: needs the self-check before verdicts",
+}
+"""What a driver's byte format was checked against, in words."""
+
+
+def link_lines(kinds: Sequence[LinkKind]) -> list[str]:
+    """The kinds of links, a line each, with what is missing."""
+    return [
+        f"{kind.address:<26} {kind.what}{f'; missing: {kind.missing}' if kind.missing else ''}"
+        for kind in kinds
+    ]
+
+
 def driver_lines(entries: Sequence[DriverEntry]) -> list[str]:
     """The drivers, a few lines each."""
     lines = []
@@ -134,7 +203,7 @@ def driver_lines(entries: Sequence[DriverEntry]) -> list[str]:
         able = entry.capabilities
         how = "set over the link" if able.settable else "set by hand"
         sends = "sends by itself" if able.streaming else "is asked"
-        lines.append(f"{entry.name:<12} {how}, {sends}; format verified against: {able.verification}")
+        lines.append(f"{entry.name:<12} {how}, {sends}; {VERIFIED.get(able.verification, able.verification)}")
         lines.append(f"{'':<12} {', '.join(sorted(q.value.replace('_', ' ') for q in able.quantities))}")
         if entry.profiles:
             lines.append(f"{'':<12} profiles: {', '.join(entry.profiles)}")

@@ -32,7 +32,7 @@ for room in (bench, files, meters, units, record):
 def main() -> None:
     """Entry point: commands in, exit code out, every expected error a sentence."""
     from acquire.errors import SteadyohmError
-    from drivers.errors import AddressInvalid, DriverUnknown, MeterError, ModelInvalid
+    from drivers.errors import GivenInvalid, MeterError
 
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):  # a terminal of another alphabet shows ? for what it lacks
@@ -41,7 +41,7 @@ def main() -> None:
         app()
     except SteadyohmError as error:
         _leave(str(error), error.exit_code)
-    except (AddressInvalid, DriverUnknown, ModelInvalid) as error:
+    except GivenInvalid as error:
         _leave(str(error), 2)
     except MeterError as error:
         _leave(str(error), 1)

@@ -17,22 +17,26 @@ def add_to(app: typer.Typer) -> None:
 
 def find(
     *,
-    port: Annotated[list[str] | None, typer.Option(help="Only this serial port; may be repeated.")] = None,
+    port: Annotated[
+        list[str] | None,
+        typer.Option(help="This serial port; may be repeated."),
+    ] = None,
     tcp: Annotated[
         list[str] | None, typer.Option(help="A meter on the network, HOST:PORT; may be repeated.")
     ] = None,
-    visa: Annotated[bool, typer.Option(help="Look for VISA resources too.")] = False,
+    visa: Annotated[bool, typer.Option(help="The VISA resources of this machine and its network.")] = False,
     listen_only: Annotated[bool, typer.Option(help="Send nothing; hear only what sends by itself.")] = False,
     write: Annotated[
         Path | None, typer.Option(help="Write a commented bench file for what was found.")
     ] = None,
 ) -> None:
-    """Look for meters on serial ports, network addresses and VISA, by listening and asking harmlessly."""
+    """Look for meters where you say, else on every serial port, by listening and asking harmlessly."""
     import asyncio
 
     from acquire.answers.instruments import look
 
-    found = asyncio.run(look(port, tcp or [], visa=visa, ask=not listen_only, write=write))
+    ports = [] if port is None and (tcp or visa) else port
+    found = asyncio.run(look(ports, tcp or [], visa=visa, ask=not listen_only, write=write))
     raise typer.Exit(0 if found else 1)
 
 
@@ -60,13 +64,17 @@ def decode(
 
 
 def meters(*, as_json: Annotated[bool, typer.Option("--json", help="For programs.")] = False) -> None:
-    """List the drivers: what each can do, and what its byte format was verified against."""
-    from acquire.answers.instruments import driver_facts, driver_lines
+    """List drivers and links: what each can do, what it was verified against, and what is missing."""
+    from dataclasses import asdict
+
+    from acquire.answers.instruments import driver_facts, driver_lines, link_lines
+    from drivers.link.available import link_kinds
     from drivers.registry import list_drivers
 
     entries = list_drivers()
     if as_json:
-        typer.echo(json.dumps([driver_facts(entry) for entry in entries], indent=2))
+        drivers, links = [driver_facts(entry) for entry in entries], [asdict(kind) for kind in link_kinds()]
+        typer.echo(json.dumps({"drivers": drivers, "links": links}, indent=2))
         return
-    for line in driver_lines(entries):
+    for line in [*driver_lines(entries), "", *link_lines(link_kinds())]:
         typer.echo(line)

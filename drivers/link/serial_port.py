@@ -53,7 +53,7 @@ class _Worker(threading.Thread):
         try:
             with warnings.catch_warnings():
                 warnings.simplefilter("ignore", DeprecationWarning)  # pyserial's rfc2217 calls setDaemon
-                self.port.open()
+                _open(self.port)
         except Exception as error:  # noqa: BLE001 - whatever it is, who waits must hear of it
             self._tell(_settle, self.opened, error)
         else:
@@ -99,6 +99,22 @@ class _Worker(threading.Thread):
     def _tell(self, call: Any, *arguments: Any) -> None:
         with contextlib.suppress(RuntimeError):  # the loop ended before us
             self._loop.call_soon_threadsafe(call, *arguments)
+
+
+def _open(port: serial.SerialBase) -> None:
+    """Open a port; one that cannot carry 7 bits carries 8.
+
+    A pseudo terminal, and many a bridge, keeps to 8 bits without parity; the system calls that an invalid
+    argument as soon as nothing else of the settings changes. The eighth bit then is the meter's parity or its
+    stop bit, which the decoders of 7-bit protocols mask or check.
+    """
+    try:
+        port.open()
+    except termios.error:
+        if port.bytesize != serial.SEVENBITS:
+            raise
+        port.bytesize, port.parity = serial.EIGHTBITS, serial.PARITY_NONE
+        port.open()
 
 
 def _settle(future: asyncio.Future[None], error: BaseException | None) -> None:

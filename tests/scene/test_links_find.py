@@ -108,3 +108,10 @@ def test_a_stream_with_half_of_it_rubbish_is_not_recognised():
 
 def test_ports_are_listed_without_failing_where_there_are_none():
     assert all(port.path.startswith("/dev/") for port in list_serial_ports())
+
+
+async def test_a_line_that_only_echoes_is_no_meter():
+    echoed = {question.text: question.text for question in find._QUESTIONS}
+    with talking_pty(answers=echoed) as path:
+        (finding,) = await results(serial_ports=[path])
+    assert finding.state == "unknown"

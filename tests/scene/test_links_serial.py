@@ -162,3 +162,18 @@ async def test_opening_and_closing_leaks_neither_threads_nor_descriptors(pty_pai
         await channel.close()
     assert open_descriptors() == descriptors
     assert threading.active_count() == threads
+
+
+async def test_a_port_that_carries_only_8_bits_opens_again_and_again():
+    """A pty refuses 7 bits as soon as nothing else changes; decoders mask the eighth."""
+    master, slave = os.openpty()
+    tty.setraw(slave)
+    address = f"serial:{os.ttyname(slave)}?baud=1200&bits=7&stop=2"
+    for _ in range(3):
+        channel = channel_for(address)
+        await channel.open()
+        os.write(master, b"\xb1\r")
+        assert (await channel.read_some(2.0))[:1] in {b"1", b"\xb1"}
+        await channel.close()
+    os.close(master)
+    os.close(slave)
