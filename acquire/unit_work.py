@@ -200,6 +200,7 @@ class UnitWork:
                 given_up,
                 samples=longest if len(longest) > 1 else (),
                 rested=self.rested,
+                four_wire_below_ohm=self.four_wire_below_ohm or 0.0,
             )
         ]
 

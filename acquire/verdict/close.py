@@ -22,6 +22,7 @@ def close_unit(
     *,
     samples: Sequence[Sample] = (),
     rested: bool = False,
+    four_wire_below_ohm: float = 0.0,
 ) -> UnitResult:
     """Write the record of a finished unit.
 
@@ -37,6 +38,7 @@ def close_unit(
         given_up: the reason why the unit ends before its last step, else empty.
         samples: values of one pair at several times, oldest first, for how long a warm unit must wait.
         rested: True for a unit that was held before and has waited: a shift that has stayed is its own.
+        four_wire_below_ohm: pairs of a smaller nominal were measured with four wires, so without leads.
     """
     readings = unit.readings()
     balanced = balances(unit.table, unit.touch_readings())
@@ -44,7 +46,13 @@ def close_unit(
     outcome = max(outcomes, key=WORST_LAST.index, default=None)
     hypotheses: tuple[Hypothesis, ...] = ()
     if outcome is not None and (outcome is not Outcome.PASS or unit.still_warm) and readings:
-        hypotheses = diagnose(place.sheet, unit.table, readings, purpose=place.purpose)
+        hypotheses = diagnose(
+            place.sheet,
+            unit.table,
+            readings,
+            purpose=place.purpose,
+            four_wire_below_ohm=four_wire_below_ohm,
+        )
     failing = outcome in (Outcome.FAIL, Outcome.CONDITIONAL_FAIL)
     warm = unit.still_warm or (failing and not rested and is_warm(unit.table, readings, hypotheses, samples))
     held = given_up or ("the unit is warm" if warm else "")
@@ -64,7 +72,14 @@ def close_unit(
         steps_passed=unit.passed,
         steps_total=unit.total,
         hypotheses=hypotheses[:3],
-        next_pair=best_next_pair(place.sheet, unit.table, readings, hypotheses),
+        next_pair=best_next_pair(
+            place.sheet,
+            unit.table,
+            readings,
+            hypotheses,
+            purpose=place.purpose,
+            four_wire_below_ohm=four_wire_below_ohm,
+        ),
         started_utc_s=started.utc_s,
         utc_s=utc_s,
         findings=tuple(each.sentence for each in balanced if each.outcome is not Outcome.PASS),
