@@ -16,6 +16,7 @@ from typing import Any
 from acquire.credentials import credentials
 from acquire.errors import Fault, FileInvalid, InputImpossible
 from acquire.meter_fit import MeterFit
+from acquire.physics.pt100 import Class
 from acquire.quantity import show
 from acquire.records import BranchKind, Limits, Purpose, Sheet, Step, StepKind
 from acquire.settings import TABLES as BENCH_TABLES
@@ -226,6 +227,12 @@ def _bench_lines(file: TomlFile, bench: Bench, sheet: Sheet, model: MeterModel) 
     air = bench.temperature
     where = f"{air.driver} at {air.link}" if air.link else f"typed, {show(air.value or 0.0, '°C', digits=3)}"
     yield f"  temperature: {where}, ±{show(air.uncertainty, 'K', digits=2)}"
+    of_class_b = Class.B.limit_kelvin(20.0)
+    if air.driver == "platinum" and air.uncertainty < of_class_b:
+        yield (
+            f"  note: a platinum sensor of class B alone may be off by {of_class_b:.2f} K at 20 °C "
+            "(IEC 60751), its meter and leads come on top: is the uncertainty stated for a better one?"
+        )
     leads = "stated" if bench.leads.value is not None else bench.leads.zero.value
     yield f"  leads: {leads}"
     yield f"  journal: {bench.journal.folder}"
