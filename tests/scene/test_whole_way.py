@@ -260,7 +260,7 @@ async def test_longer_days_end_as_planted_too(tmp_path, scene, sheet, units, wor
     """Hurried hands, milliohms in four wires, a line that loses, garbles and stalls."""
     work = await day(tmp_path, *words, scene=scene, sheet=sheet, units=units, speed=20.0)
     results = {result.serial: result.outcome for result in work.of(UnitResult)}
-    # All windings of a thinner wire read like a warm unit: it may be held, to be told apart once it has rested.
+    # A unit wound with thinner wire reads like a warm one: it may be held, and is told apart once rested.
     alike = {s for s, fact in work.truth.items() if fact["story"] == "gauge" and results.get(s) is None}
     wrong = [s for s, fact in work.truth.items() if not as_planted(results.get(s), fact)]
     assert not set(wrong) - alike
