@@ -46,6 +46,9 @@ from drivers.registry import open_meter, open_scanner
 
 SOFTWARE = f"steadyohm {__version__}"
 
+ANSWER_FIRST_S = 0.3
+"""An order to stop is answered before it is obeyed: with the bench goes the connection."""
+
 CLOCKS_DIFFER_S = 60.0
 """A lead zero from further in the future was stamped by a clock that has been set since."""
 
@@ -336,7 +339,7 @@ class Orders:
     async def __call__(self, order: NetworkOrder) -> Answer:
         """Do it, and say what became of it."""
         if isinstance(order, Stop):
-            self.stop.set()
+            asyncio.get_running_loop().call_later(ANSWER_FIRST_S, self.stop.set)
             return Answer(done=True)
         for event in await self.daemon.command(order):
             if isinstance(event, Notice) and event.code == "command.refused":

@@ -5,6 +5,7 @@ import contextlib
 import json
 
 import aiomqtt
+import pytest
 
 from acquire.clock import HandClock
 from acquire.outlets.metrics import exposition
@@ -18,6 +19,13 @@ from tests.whole_bench import bench_file, csv_rows, journal_entries
 
 pytestmark = needs_mosquitto
 ROOT = "steadyohm/v1/bench-1"
+
+
+@pytest.fixture(autouse=True)
+async def library_at_rest():
+    """The client library's own task ends a moment after its connection."""
+    yield
+    await asyncio.sleep(0.05)
 
 
 @contextlib.asynccontextmanager
