@@ -52,6 +52,9 @@ SIGNS: dict[Outcome, tuple[str, str, str]] = {
 SHOWN_ASKS = frozenset({Ask.TOUCH, Ask.TOUCH_AGAIN, Ask.SHORT_PROBES, Ask.CHECK_RESISTOR})
 """Prompts that stand in the lines of an output without a living last line."""
 
+SELF_CHECK = "self-check"
+"""Step of the prompts of a meter's self-check (`acquire.self_check`), all of which are shown."""
+
 
 def limits_scale(verdict: Verdict, width: int = 9) -> str:
     """Draw where a value lies between its limits, with its uncertainty, in `width` characters.
@@ -167,7 +170,7 @@ class Terminal:
     def _prompted(self, prompt: Prompt) -> None:
         count = f"  [{prompt.steps_done}/{prompt.steps_total}]" if prompt.steps_total else ""
         self._prompt = f"{prompt.text}{count}"
-        if self._live is None and prompt.ask in SHOWN_ASKS:
+        if self._live is None and (prompt.ask in SHOWN_ASKS or prompt.step == SELF_CHECK):
             self.console.print(Text(f"  → {prompt.text}", style="dim"))
 
     def _unit_done(self, result: UnitResult) -> None:
