@@ -6,9 +6,11 @@ operator (pipeline).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
+from acquire.physics.thermometer import DRIFT_KELVIN_PER_HOUR
 from acquire.records import LeadZero
 from drivers.reading import Quantity, Reading
 
@@ -66,11 +68,16 @@ class Conditions:
             self.temperature = Temperature(reading.value_si, standard_uncertainty_kelvin, reading.utc_s)
 
     def fresh_temperature(self, utc_s: float) -> Temperature | None:
-        """The latest temperature, or None if there is none or it is too old."""
+        """The latest temperature, or None if there is none or it is too old.
+
+        It is known less well the older it is: `physics.thermometer.DRIFT_KELVIN_PER_HOUR`.
+        """
         latest = self.temperature
         if latest is None or utc_s - latest.utc_s > self.temperature_oldest_s:
             return None
-        return latest
+        hours = max(0.0, utc_s - latest.utc_s) / 3600.0
+        grown_kelvin = math.hypot(latest.standard_uncertainty_kelvin, DRIFT_KELVIN_PER_HOUR * hours)
+        return replace(latest, standard_uncertainty_kelvin=grown_kelvin)
 
     def lead_zero_due(self, utc_s: float) -> bool:
         """Whether the leads must be zeroed before low ohms can be judged well."""

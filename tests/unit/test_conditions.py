@@ -28,8 +28,18 @@ def test_the_latest_temperature_counts_until_it_is_too_old():
     conditions = Conditions(temperature_oldest_s=300.0)
     assert conditions.fresh_temperature(0.0) is None
     conditions.read(read(), 0.3)
-    assert conditions.fresh_temperature(1300.0) == Temperature(21.5, 0.3, 1000.0)
+    assert conditions.fresh_temperature(1000.0) == Temperature(21.5, 0.3, 1000.0)
+    assert conditions.fresh_temperature(1300.0).celsius == 21.5
     assert conditions.fresh_temperature(1300.1) is None
+
+
+def test_a_temperature_typed_in_some_time_ago_is_known_less_well():
+    """A standard kelvin an hour as a root sum of squares (workshop choice of physics.thermometer); a clock
+    that was set back makes nothing better."""
+    conditions = Conditions(temperature=Temperature(21.5, 0.3, 1000.0), temperature_oldest_s=4 * 3600.0)
+    assert conditions.fresh_temperature(4600.0).standard_uncertainty_kelvin == pytest.approx(1.044, abs=1e-3)
+    assert conditions.fresh_temperature(4600.0).utc_s == 1000.0
+    assert conditions.fresh_temperature(900.0).standard_uncertainty_kelvin == 0.3
 
 
 @pytest.mark.parametrize("reading", [read(Quantity.RESISTANCE, 100.0), read(value=None, kind=Kind.OVERLOAD)])
