@@ -44,18 +44,11 @@ def close_unit(
     balanced = balances(unit.table, unit.touch_readings())
     outcomes = [each for each in (unit.outcome, *(rule.outcome for rule in balanced)) if each is not None]
     outcome = max(outcomes, key=WORST_LAST.index, default=None)
-    hypotheses: tuple[Hypothesis, ...] = ()
-    if outcome is not None and (outcome is not Outcome.PASS or unit.still_warm) and readings:
-        hypotheses = diagnose(
-            place.sheet,
-            unit.table,
-            readings,
-            purpose=place.purpose,
-            four_wire_below_ohm=four_wire_below_ohm,
-        )
+    hypotheses = _explained(unit, place, outcome, four_wire_below_ohm)
     failing = outcome in (Outcome.FAIL, Outcome.CONDITIONAL_FAIL)
     warm = unit.still_warm or (failing and not rested and is_warm(unit.table, readings, hypotheses, samples))
     held = given_up or ("the unit is warm" if warm else "")
+    wait_s = rest_s(unit.table, readings, samples, moved=unit.still_warm) if warm and not given_up else None
     return UnitResult(
         bench=place.bench,
         serial=unit.serial,
@@ -66,9 +59,7 @@ def close_unit(
         operator=started.operator,
         outcome=None if held else outcome,
         held=held,
-        wait_s=rest_s(unit.table, readings, samples, moved=unit.still_warm)
-        if warm and not given_up
-        else None,
+        wait_s=wait_s,
         steps_passed=unit.passed,
         steps_total=unit.total,
         hypotheses=hypotheses[:3],
@@ -83,4 +74,20 @@ def close_unit(
         started_utc_s=started.utc_s,
         utc_s=utc_s,
         findings=tuple(each.sentence for each in balanced if each.outcome is not Outcome.PASS),
+    )
+
+
+def _explained(
+    unit: UnitProgress, place: Circumstances, outcome: Outcome | None, four_wire_below_ohm: float
+) -> tuple[Hypothesis, ...]:
+    """What explains the readings of a unit that has not passed, or has moved while it was measured."""
+    passed = outcome is Outcome.PASS and not unit.still_warm
+    if outcome is None or passed or not unit.readings():
+        return ()
+    return diagnose(
+        place.sheet,
+        unit.table,
+        unit.readings(),
+        purpose=place.purpose,
+        four_wire_below_ohm=four_wire_below_ohm,
     )
