@@ -70,7 +70,7 @@ def close_unit(
             hypotheses,
             purpose=place.purpose,
             four_wire_below_ohm=four_wire_below_ohm,
-        ),
+        ),  # fmt: skip
         started_utc_s=started.utc_s,
         utc_s=utc_s,
         findings=tuple(each.sentence for each in balanced if each.outcome is not Outcome.PASS),
