@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from acquire.physics.warm import Sample
-from acquire.records import Circumstances, Hypothesis, Outcome, UnitResult, UnitStarted
+from acquire.records import Circumstances, Hypothesis, Outcome, Pair, UnitResult, UnitStarted
 from acquire.records.words import WORST_LAST
 from acquire.steps.balance import balances
 from acquire.steps.unit import UnitProgress
@@ -44,7 +44,7 @@ def close_unit(
     balanced = balances(unit.table, unit.touch_readings())
     outcomes = [each for each in (unit.outcome, *(rule.outcome for rule in balanced)) if each is not None]
     outcome = max(outcomes, key=WORST_LAST.index, default=None)
-    hypotheses = _explained(unit, place, outcome, four_wire_below_ohm)
+    hypotheses, next_pair = _explained(unit, place, outcome, four_wire_below_ohm)
     failing = outcome in (Outcome.FAIL, Outcome.CONDITIONAL_FAIL)
     warm = unit.still_warm or (failing and not rested and is_warm(unit.table, readings, hypotheses, samples))
     held = given_up or ("the unit is warm" if warm else "")
@@ -63,14 +63,7 @@ def close_unit(
         steps_passed=unit.passed,
         steps_total=unit.total,
         hypotheses=hypotheses[:3],
-        next_pair=best_next_pair(
-            place.sheet,
-            unit.table,
-            readings,
-            hypotheses,
-            purpose=place.purpose,
-            four_wire_below_ohm=four_wire_below_ohm,
-        ),  # fmt: skip
+        next_pair=next_pair,
         started_utc_s=started.utc_s,
         utc_s=utc_s,
         findings=tuple(each.sentence for each in balanced if each.outcome is not Outcome.PASS),
@@ -79,15 +72,14 @@ def close_unit(
 
 def _explained(
     unit: UnitProgress, place: Circumstances, outcome: Outcome | None, four_wire_below_ohm: float
-) -> tuple[Hypothesis, ...]:
-    """What explains the readings of a unit that has not passed, or has moved while it was measured."""
+) -> tuple[tuple[Hypothesis, ...], Pair | None]:
+    """What explains the readings of a unit that did not pass, or moved; and which pair would tell more."""
+    readings = unit.readings()
     passed = outcome is Outcome.PASS and not unit.still_warm
-    if outcome is None or passed or not unit.readings():
-        return ()
-    return diagnose(
-        place.sheet,
-        unit.table,
-        unit.readings(),
-        purpose=place.purpose,
-        four_wire_below_ohm=four_wire_below_ohm,
-    )
+    if outcome is None or passed or not readings:
+        return (), None
+    purpose, sheet, table = place.purpose, place.sheet, unit.table
+    below_ohm = four_wire_below_ohm
+    found = diagnose(sheet, table, readings, purpose=purpose, four_wire_below_ohm=below_ohm)
+    telling = best_next_pair(sheet, table, readings, found, purpose=purpose, four_wire_below_ohm=below_ohm)
+    return found, telling
