@@ -105,7 +105,8 @@ def _sheet_report(file: TomlFile) -> Report:
     remarks = _remarks(file, sheet, Purpose.FINAL, None)
     windings = sum(branch.kind is BranchKind.WINDING for branch in sheet.branches)
     core = f" and the core {sheet.core}" if sheet.core else ""
-    head = f'{file.path}: sheet "{sheet.name}": {len(sheet.pins)} pins{core}, {windings} windings.'
+    counted = f"{len(sheet.pins)} pins{core}, {windings} windings"
+    head = f'{file.path}: sheet "{sheet.name}": {counted}; limits of {Purpose.FINAL.value} units.'
     summary = [head, *_step_lines(sheet, Purpose.FINAL, None), *_notes(remarks)]
     return Report(file.path, "sheet", (), tuple(summary), _sheet_facts(sheet, Purpose.FINAL, remarks))
 
@@ -114,6 +115,7 @@ def _sheet_facts(sheet: Sheet, purpose: Purpose, remarks: list[Fault]) -> dict[s
     table = PairTable(sheet)
     return {
         "sheet": sheet.name,
+        "purpose": purpose.value,
         "content_hash": sheet.content_hash,
         "pins": [pin.name for pin in sheet.pins],
         "core": sheet.core or None,
@@ -153,18 +155,18 @@ def _known_to(fit: MeterFit, step: Step) -> str:
     expanded_ohm = fit.expanded_ohm(step, nominal_ohm)
     if expanded_ohm is None:
         return "  (no accuracy is stated there)"
-    return f"  (known to ±{show(expanded_ohm, 'ohm', digits=2)})"
+    return f"  (known to ±{show(expanded_ohm, 'Ω', digits=2)})"
 
 
 def _limits_text(limits: Limits, nominal_ohm: float, kind: StepKind) -> str:
-    lower, upper = (None if end is None else show(end, "ohm") for end in (limits.lower_ohm, limits.upper_ohm))
+    lower, upper = (None if end is None else show(end, "Ω") for end in (limits.lower_ohm, limits.upper_ohm))
     if kind is StepKind.OPEN:
         return f"open, above {lower}" if lower else "open"
     if kind is StepKind.TYPED:
         return "typed in"
     if lower and upper:
-        return f"{show(nominal_ohm, 'ohm')}, from {lower} to {upper}"
-    return f"{show(nominal_ohm, 'ohm')}, up to {upper}" if upper else f"at least {lower}"
+        return f"{show(nominal_ohm, 'Ω')}, from {lower} to {upper}"
+    return f"{show(nominal_ohm, 'Ω')}, up to {upper}" if upper else f"at least {lower}"
 
 
 def _remarks(file: TomlFile, sheet: Sheet, purpose: Purpose, fit: MeterFit | None) -> list[Fault]:
@@ -222,7 +224,7 @@ def _bench_report(file: TomlFile) -> Report:
 def _bench_lines(file: TomlFile, bench: Bench, sheet: Sheet, model: MeterModel) -> Iterator[str]:
     yield f'{file.path}: bench "{bench.name}": {bench.purpose.value} units of "{sheet.name}".'
     low = bench.meter.four_wire_below
-    wires = f", four wires below {show(low, 'ohm')}" if low else ""
+    wires = f", four wires below {show(low, 'Ω')}" if low else ""
     yield f"  meter: {model.name} ({bench.meter.driver}) at {bench.meter.link}{wires}"
     air = bench.temperature
     where = f"{air.driver} at {air.link}" if air.link else f"typed, {show(air.value or 0.0, '°C', digits=3)}"

@@ -2,7 +2,7 @@
 
     parse("2.2 kohm")             -> 2200.0
     parse("6 %", "1")             -> 0.06
-    show(4908.4, "ohm")           -> "4.908 kohm"
+    show(4908.4, "Ω")             -> "4.908 kΩ"
 
 Strict on purpose: the list of units is closed, a number without a unit is refused, and so is everything that
 could be read in two ways ("1,5 ohm", "4k7", "10 Kohm"). Not for unit arithmetic and not for meter output.
@@ -208,9 +208,9 @@ def _quoted(text: str) -> str:
 
 
 _SHOWN_PREFIXES: Mapping[str, str] = MappingProxyType(
-    {"ohm": "umkMG", "Ω": "umkMG", "V": "umk", "A": "num", "H": "um", "F": "pnum", "Hz": "kM", "m": "m"}
+    {"ohm": "µmkMG", "Ω": "µmkMG", "V": "µmk", "A": "nµm", "H": "µm", "F": "pnµm", "Hz": "kM", "m": "m"}
 )
-"""Prefixes that `show` may put before a unit."""
+"""Prefixes that `show` may put before a unit; micro is the sign µ, U+00B5."""
 
 _LARGEST = 1e15
 """Beyond this, and below its inverse, a value is shown as a power of ten: no bench has such a thing."""
@@ -230,7 +230,7 @@ def show(
     resolution_si: float | None = None,
     digits: int = 4,
 ) -> str:
-    """Write a value the way a person reads it off: "0.3939 ohm", "202.6 ohm", "4.908 kohm".
+    """Write a value the way a person reads it off: "0.3939 Ω", "202.6 Ω", "4.908 kΩ", "290 µΩ".
 
     With an uncertainty the last digit shown is that of the uncertainty's second digit (JCGM 100:2008, 7.2.6:
     no more than two digits of an uncertainty matter); with a resolution it is the meter's own last digit;
@@ -238,7 +238,7 @@ def show(
 
     Args:
         value_si: any float; infinite reads "open" for ohms and "over range" for others.
-        unit: as it shall be written; "ohm" and "Ω" are both good, "1" shows a percentage.
+        unit: as it shall be written: "Ω" on screens, "ohm" for what goes into a file; "1" shows a percentage.
         uncertainty_si: expanded uncertainty, same unit.
         resolution_si: worth of one count, same unit; counts only without an uncertainty.
         digits: significant digits where neither is given.
@@ -252,6 +252,8 @@ def show(
     if abs(value_si) >= _LARGEST or 0.0 < abs(value_si) < 1.0 / _LARGEST:
         return f"{value_si:.{digits - 1}e} {unit}"
     last = _last_place(value_si, uncertainty_si, resolution_si, digits)
+    if value_si == 0.0 and uncertainty_si is None and resolution_si is None and unit in ("ohm", "Ω"):
+        last -= 1  # as its neighbours below an ohm are shown: 0.0000 beside 0.0012
     prefix = _prefix_for(value_si, unit, last)
     places = max(0, _POWER[prefix] - last)
     scaled = round(value_si, -last) / float(f"1e{_POWER[prefix]}")

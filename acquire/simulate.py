@@ -64,6 +64,6 @@ def become_simulation(scene: str, bench_file: Path, port: int, seed: int) -> Non
     except OSError as error:
         raise SteadyohmError(f"{bench_file} cannot be written ({error.strerror}).") from error
     print(f"In a second terminal:  steadyohm run {bench_file}", flush=True)  # noqa: T201  (its one line of output)
-    words = ["--hands", "typed", "--brief", "--scene", scene, "--seed", str(seed), "--meter-port", str(meter_port)]
-    words += ["--thermometer", "tcp", "--thermometer-port", str(air_port)]
+    words = ["--hands", "typed", "--brief", "--scene", scene, "--seed", str(seed)]
+    words += ["--meter-port", str(meter_port), "--thermometer", "tcp", "--thermometer-port", str(air_port)]
     os.execv(sys.executable, [sys.executable, "-P", "-m", "sim", *words])  # noqa: S606  (our own program)

@@ -213,7 +213,7 @@ class UnitWork:
         statement = self.meter.in_use(settled.quantity, settled.range_full_scale_si, settled.value_si)
         if statement is None:
             text = (
-                f"The meter file {self.place.meter_model} states no accuracy for {settled.value_si:.4g} ohm "
+                f"The meter file {self.place.meter_model} states no accuracy for {settled.value_si:.4g} Ω "
                 "on the range in use, so there is no verdict: change the range or add it to the file."
             )
             return Notice(Weight.STOP, "meter.unstated", text, settled.utc_s, self.serial, step.pair)

@@ -104,7 +104,7 @@ def row_of(step: Step, sheet: Sheet, bench: BenchSettings, model: MeterModel) ->
     largest = expected_ohm(table, step, bench.purpose, quantity, statements)
     offers = _in_use_first(offers_of(model), largest, four_wire=quantity is Quantity.RESISTANCE_4W)
     if not offers:
-        raise InputImpossible(f"{model.name} has no range for {step.name} ({show(nominal, 'ohm')}).")
+        raise InputImpossible(f"{model.name} has no range for {step.name} ({show(nominal, 'Ω')}).")
     zero_u = {ZeroSource.ASK: GOOD_ZERO_OHM, ZeroSource.VALUE: bench.leads.standard_uncertainty_ohm}
     how = Bench(
         zero_u_ohm=zero_u.get(bench.leads.zero),

@@ -57,5 +57,5 @@ class Doubts:
             within = since_s <= verdict.utc_s < zero.utc_s
             if within and moved(rested_on, zero, verdict.expanded_ohm):
                 change_ohm = zero.value_ohm - verdict.lead_ohm
-                return f"doubtful: the leads had changed by {change_ohm:+.3f} ohm when they were zeroed next"
+                return f"doubtful: the leads had changed by {change_ohm:+.3f} Ω when they were zeroed next"
         return ""

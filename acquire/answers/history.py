@@ -85,10 +85,10 @@ def _beside(kind: str, payload: dict[str, Any]) -> str:
     """What stands on the record beside units and their verdicts."""
     match kind:
         case "lead_zero":
-            return f"leads zeroed at {show(payload['value_ohm'], 'ohm')}"
+            return f"leads zeroed at {show(payload['value_ohm'], 'Ω')}"
         case "check_standard":
             state = "in control" if payload["in_control"] else f"OUT OF CONTROL: {payload['text']}"
-            shown = show(payload["reading_ohm"], "ohm", payload["expanded_ohm"])
+            shown = show(payload["reading_ohm"], "Ω", payload["expanded_ohm"])
             return f"check standard {payload['resistor']}: {shown}, {state}"
         case "typed_result":
             word = (payload["outcome"] or "recorded").replace("_", " ")
@@ -100,7 +100,7 @@ def _beside(kind: str, payload: dict[str, Any]) -> str:
 def verdict_line(payload: dict[str, Any]) -> str:
     """One verdict: pins, step, value, outcome."""
     value = payload["reference_ohm"]
-    shown = "open" if value is None else show(value, "ohm", payload["expanded_ohm"])
+    shown = "open" if value is None else show(value, "Ω", payload["expanded_ohm"])
     once_more = "" if payload["counts"] else " (did not count)"
     word = payload["outcome"].replace("_", " ")
     pins = f"{payload['pin_a']}–{payload['pin_b']}"

@@ -149,9 +149,9 @@ class Terminal:
             case Prompt():
                 self._prompted(event)
             case Approach():
-                self._settling = f"settling  {show(event.value_si, 'ohm')}  {rest_bar(event.unrest)}"
+                self._settling = f"settling  {show(event.value_si, 'Ω')}  {rest_bar(event.unrest)}"
             case Settled():
-                self._settling = f"at rest   {show(event.value_si, 'ohm')}"
+                self._settling = f"at rest   {show(event.value_si, 'Ω')}"
             case LiftOff():
                 self._settling = ""
             case Judged():
@@ -248,7 +248,7 @@ def beside_line(event: LeadZero | CheckStandard | TypedResult | Notice) -> Text:
     """One line of what happens beside the verdicts."""
     match event:
         case LeadZero():
-            return Text(f"  leads   {show(event.value_ohm, 'ohm')}, zeroed", style="dim")
+            return Text(f"  leads   {show(event.value_ohm, 'Ω')}, zeroed", style="dim")
         case CheckStandard():
             return check_line(event)
         case TypedResult():

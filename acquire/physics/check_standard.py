@@ -188,8 +188,8 @@ def _off_certificate(ohm: float, expanded_ohm: float, resistor: Resistor) -> tup
     if abs(off) <= allowed:
         return None
     return Sign.OFF_CERTIFICATE, (
-        f"Check standard {resistor.name} reads {off:+.4g} ohm off its certificate; "
-        f"{allowed:.4g} ohm are allowed. Zero the leads, clean the probes and measure it again."
+        f"Check standard {resistor.name} reads {off:+.4g} Ω off its certificate; "
+        f"{allowed:.4g} Ω are allowed. Zero the leads, clean the probes and measure it again."
     )
 
 
@@ -197,8 +197,8 @@ def _beyond_limits(ohm: float, chart: Chart, name: str) -> tuple[Sign, str] | No
     if chart.lower_ohm <= ohm <= chart.upper_ohm:
         return None
     return Sign.BEYOND_LIMITS, (
-        f"Check standard {name} reads {ohm:.6g} ohm, outside its own limits "
-        f"{chart.lower_ohm:.6g} to {chart.upper_ohm:.6g} ohm."
+        f"Check standard {name} reads {ohm:.6g} Ω, outside its own limits "
+        f"{chart.lower_ohm:.6g} to {chart.upper_ohm:.6g} Ω."
     )
 
 
@@ -207,8 +207,8 @@ def _jump(ohm: float, before_ohm: float, chart: Chart, name: str) -> tuple[Sign,
     if jump <= chart.moving_range_upper_ohm:
         return None
     return Sign.JUMP, (
-        f"Check standard {name} has jumped by {jump:.4g} ohm since it was last measured; "
-        f"{chart.moving_range_upper_ohm:.4g} ohm are its limit."
+        f"Check standard {name} has jumped by {jump:.4g} Ω since it was last measured; "
+        f"{chart.moving_range_upper_ohm:.4g} Ω are its limit."
     )
 
 
@@ -226,6 +226,6 @@ def _run(readings_ohm: Sequence[float], chart: Chart, name: str) -> tuple[Sign, 
 
 def _drifting(drift: Trend, name: str) -> str:
     return (
-        f"Check standard {name} drifts by {drift.slope:+.3g} ohm a reading over the last {drift.points}: "
+        f"Check standard {name} drifts by {drift.slope:+.3g} Ω a reading over the last {drift.points}: "
         f"compare it with another resistor to see which of the two it is."
     )

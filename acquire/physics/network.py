@@ -110,7 +110,7 @@ def _mesh(branches: Iterable[BranchOhm]) -> _Mesh:
     for a, b, ohm in branches:
         if not ohm > 0.0:
             raise InputImpossible(
-                f"A branch from {a} to {b} cannot have {ohm} ohm.", "Give it a resistance above zero."
+                f"A branch from {a} to {b} cannot have {ohm} Ω.", "Give it a resistance above zero."
             )
         mesh.setdefault(a, {})
         mesh.setdefault(b, {})

@@ -78,7 +78,7 @@ def celsius(sensor_ohm: float, r0_ohm: float = 100.0) -> float:
     ratio = finite(sensor_ohm, "the sensor's resistance in ohms") / r0_ohm
     if not _ratio(LOWEST_CELSIUS - _SLACK_KELVIN) <= ratio <= _ratio(HIGHEST_CELSIUS + _SLACK_KELVIN):
         raise InputImpossible(
-            f"{sensor_ohm:g} ohm is no temperature of a sensor with {r0_ohm:g} ohm at 0 °C.",
+            f"{sensor_ohm:g} Ω is no temperature of a sensor with {r0_ohm:g} Ω at 0 °C.",
             "Is it open, shorted, or of another type?",
         )
     if ratio >= 1.0:

@@ -48,7 +48,7 @@ def star_of_lines(lines: Three) -> Three:
     phases = Three((uv + wu - vw) / 2.0, (uv + vw - wu) / 2.0, (vw + wu - uv) / 2.0)
     if min(phases) <= 0.0:
         raise InputImpossible(
-            f"Terminal readings of {uv:g}, {vw:g} and {wu:g} ohm belong to no star or delta.",
+            f"Terminal readings of {uv:g}, {vw:g} and {wu:g} Ω belong to no star or delta.",
             "One of them is larger than the other two together: measure again.",
         )
     return phases

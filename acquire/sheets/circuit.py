@@ -221,7 +221,7 @@ class Circuit:
         if abs(computed / table.resistance - 1.0) > WIRE_DISAGREES:
             self._faults.add(
                 (*at, "resistance"),
-                f"turns and wire make {computed:.4g} ohm, but resistance says {table.resistance:.4g} ohm.",
+                f"turns and wire make {computed:.4g} Ω, but resistance says {table.resistance:.4g} Ω.",
                 "Correct one of them, or leave resistance out.",
             )
         return table.resistance

@@ -161,7 +161,7 @@ class _Builder:
         nominal_ohm = resistance_between(self.conducting, *step.pair)
         if step.kind is StepKind.OPEN:
             if math.isfinite(nominal_ohm):
-                what = f"{step.pair} is not open: it reads about {show(nominal_ohm, 'ohm')}."
+                what = f"{step.pair} is not open: it reads about {show(nominal_ohm, 'Ω')}."
                 self.faults.add((*at, "kind"), what, "Leave kind out, or correct the pair.")
         elif step.kind is StepKind.RESISTANCE:
             self._check_resistance(at, step, nominal_ohm)
@@ -179,9 +179,7 @@ class _Builder:
             ("upper", step.upper_ohm, (step.upper_ohm or math.inf) > nominal_ohm),
         ):
             if limit_ohm is not None and not fits:
-                what = (
-                    f"no good unit would pass: {step.pair} reads {show(nominal_ohm, 'ohm')} by the circuit."
-                )
+                what = f"no good unit would pass: {step.pair} reads {show(nominal_ohm, 'Ω')} by the circuit."
                 self.faults.add((*at, key), what, "Correct the limit or the windings.")
         if step.lower_ohm is None and step.upper_ohm is None:
             self._check_tolerances(at, step)

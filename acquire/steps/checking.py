@@ -155,8 +155,8 @@ class CheckDuty:
             return [Notice(Weight.STOP, "meter.unstated", text, settled.utc_s)]
         if not self._is_it(corrected.reference_ohm):
             text = (
-                f"{corrected.reference_ohm:.5g} ohm is not the check standard {self.resistor.name} "
-                f"({self.resistor.certificate_ohm:.5g} ohm). If it is, hold the probes on it once more."
+                f"{corrected.reference_ohm:.5g} Ω is not the check standard {self.resistor.name} "
+                f"({self.resistor.certificate_ohm:.5g} Ω). If it is, hold the probes on it once more."
             )
             return [Notice(Weight.WARNING, "check.other", text, settled.utc_s)]
         check = check_bench(

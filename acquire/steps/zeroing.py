@@ -33,7 +33,7 @@ def take_zero(
     """
     value = settled.value_si
     if not -CONTACT_OHM * 10 <= value < LEAD_LIMIT_OHM:
-        text = f"{value:.4g} ohm is too much for leads: hold the probe tips firmly together."
+        text = f"{value:.4g} Ω is too much for leads: hold the probe tips firmly together."
         return None, (Notice(Weight.WARNING, "leads.implausible", text, settled.utc_s),)
     u_ohm = math.hypot(settled.standard_uncertainty_si, CONTACT_OHM)
     zero = LeadZero(place.bench, settled.meter_id, value, u_ohm, settled.utc_s)
@@ -43,7 +43,7 @@ def take_zero(
         place.bench, settled.meter_id, value, u_ohm, settled.utc_s, doubtful_since_utc_s=before.utc_s
     )
     text = (
-        f"The leads have changed from {before.value_ohm:.3f} to {value:.3f} ohm: "
+        f"The leads have changed from {before.value_ohm:.3f} to {value:.3f} Ω: "
         "low resistances measured since the last zero are doubtful."
     )
     return zero, (Notice(Weight.WARNING, "leads.moved", text, settled.utc_s),)

@@ -36,7 +36,7 @@ class Offer:
     """One range of a meter, wired one way.
 
     Attributes:
-        label: as a person would say it, such as "500 ohm range, 4-wire".
+        label: as a person would say it, such as "500 Ω range, 4-wire".
         accuracy: its statement.
         largest_ohm: largest value it shows.
         four_wire: how it is wired.
@@ -236,8 +236,8 @@ def _changes(nominal_ohm: float, bench: Bench, offers: Sequence[Offer]) -> Itera
 
 
 def _ohms(ohm: float) -> str:
-    """A range by its trade name: 200 ohm, 20 kohm, 2 Mohm."""
-    for scale, unit in ((1e6, "Mohm"), (1e3, "kohm")):
+    """A range by its trade name: 200 Ω, 20 kΩ, 2 MΩ."""
+    for scale, unit in ((1e6, "MΩ"), (1e3, "kΩ")):
         if ohm >= scale:
             return f"{ohm / scale:g} {unit}"
-    return f"{ohm:g} ohm"
+    return f"{ohm:g} Ω"

@@ -12,6 +12,7 @@ from acquire.errors import InputImpossible
 from acquire.physics.budget import combine
 from acquire.physics.checks import at_least_zero, finite, probability
 from acquire.physics.laws import Law
+from acquire.quantity import show
 from acquire.records.verdict import Corrected, Decision, Limits
 from acquire.records.words import Outcome, Rule, Shape
 
@@ -31,7 +32,7 @@ def decide(
     *,
     shape: Shape | Law = Shape.NORMAL,
     maximum_risk: float | None = None,
-    unit: str = "ohm",
+    unit: str = "Ω",
 ) -> Decision:
     """Judge one value by a named rule.
 
@@ -187,10 +188,8 @@ class _Words:
 
 
 def _reason(outcome: Outcome, value_ohm: float, expanded_ohm: float, limits: Limits, words: _Words) -> str:
-    decimals = _decimals(expanded_ohm, value_ohm)
-
     def shown(x: float) -> str:
-        return f"{x:.{decimals}f} {words.unit}".rstrip()
+        return show(x, words.unit, expanded_ohm or None, digits=6).rstrip()
 
     if outcome is Outcome.CANNOT_JUDGE:
         return (
@@ -204,19 +203,12 @@ def _reason(outcome: Outcome, value_ohm: float, expanded_ohm: float, limits: Lim
     )
     name, limit = ("upper", limits.upper_ohm) if upper_is_nearer else ("lower", limits.lower_ohm)
     inside = _inside_by(value_ohm, limits)
-    side = "inside" if inside >= 0.0 else "outside"
+    side = "below" if (name == "upper") is (inside >= 0.0) else "above"
     band = f", guard band {shown(words.guard_ohm)}" if words.rule is not Rule.SIMPLE else ""
     return (
         f"{shown(value_ohm)} is {shown(abs(inside))} {side} the {name} limit of {shown(limit or 0.0)}; "
         f"U = {shown(expanded_ohm)}{band}."
     )
-
-
-def _decimals(expanded_ohm: float, value_ohm: float) -> int:
-    """Decimals that show two significant digits of U (JCGM 100:2008, 7.2.6), or six of the value."""
-    if expanded_ohm > 0.0:
-        return min(9, max(0, 1 - math.floor(math.log10(expanded_ohm))))
-    return min(9, max(0, 5 - math.floor(math.log10(abs(value_ohm))))) if value_ohm else 6
 
 
 def _refuse_impossible(value_ohm: float, u_ohm: float, expanded_ohm: float, limits: Limits) -> None:
@@ -232,6 +224,6 @@ def _refuse_impossible(value_ohm: float, u_ohm: float, expanded_ohm: float, limi
         )
     if limits.width_ohm < 0.0:
         raise InputImpossible(
-            f"The lower limit {limits.lower_ohm:g} ohm lies above the upper limit {limits.upper_ohm:g} ohm.",
+            f"The lower limit {limits.lower_ohm:g} Ω lies above the upper limit {limits.upper_ohm:g} Ω.",
             "A tolerance cannot be negative: swap the limits.",
         )

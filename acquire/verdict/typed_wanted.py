@@ -88,7 +88,7 @@ def guidance(sheet: Sheet, purpose: Purpose) -> tuple[str, ...]:
     for place, rule in enumerate(sheet.isolations, start=1):
         name = "insulation" if len(sheet.isolations) == 1 else f"insulation {place}"
         volts = "" if rule.volts is None else f" at {rule.volts:g} V"
-        limit = show(least_ohm(rule, purpose), "ohm", digits=3)
+        limit = show(least_ohm(rule, purpose), "Ω", digits=3)
         at = f" at {REFERENCE_CELSIUS:g} °C by rule {rule.correction}" if rule.correction != NONE else ""
         lines.append(f"{name} ({rule.name}){volts}: at least {limit}{at}.")
     lines += [f"{step.name}: typed in." for step in sheet.steps if step.kind is StepKind.TYPED]

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from acquire.errors import QuantityInvalid
 from acquire.quantity import KINDS, parse, show
 
-POWERS = {"u": -6, "m": -3, "": 0, "k": 3, "M": 6, "G": 9}
+POWERS = {"u": -6, "µ": -6, "m": -3, "": 0, "k": 3, "M": 6, "G": 9}
 
 
 @given(st.decimals(-(10**9), 10**9, places=6), st.sampled_from(sorted(POWERS)))

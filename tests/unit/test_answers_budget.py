@@ -35,7 +35,7 @@ def test_a_hand_meter_cannot_judge_the_stator_and_is_told_what_would(tmp_path):
     text = "\n".join(budget_lines(reports))
     assert text.count("CANNOT JUDGE") == 6
     assert "one that knows 0.8914 Ω to 0.012 Ω or better, with four wires" in text
-    assert "0.0 Ω" not in text.split("(200 ohm range)")[1]
+    assert "0.0 Ω" not in text.split("(200 Ω range)")[1]
 
 
 @pytest.mark.parametrize(
@@ -60,7 +60,7 @@ def test_four_wires_are_what_helps_a_bench_meter_on_two(tmp_path):
     """The sheet insists on four wires, so the shipped stator is judged; the transformer is not, by two."""
     steps = steps_of(tmp_path, "plover-80", "bench-50000", four_wire=False)
     assert not steps["lighting"]["can_judge"]
-    assert steps["lighting"]["would_help"] == "the 50 ohm range, 4-wire"
+    assert steps["lighting"]["would_help"] == "the 50 Ω range, 4-wire"
     assert steps_of(tmp_path, "plover-80", "bench-50000")["lighting"]["can_judge"]
 
 

@@ -31,7 +31,7 @@ def why(verdict, change_ohm=0.1):
 
 def test_a_low_resistance_between_two_zeros_is_doubtful():
     """0.1 ohm of change against an uncertainty of 0.03 ohm; the sentence names the change."""
-    assert "+0.100 ohm" in why(LOW)
+    assert "+0.100 Ω" in why(LOW)
 
 
 @pytest.mark.parametrize(
@@ -77,6 +77,6 @@ async def test_the_history_marks_doubtful_verdicts_and_finds_them_alone(tmp_path
     assert marked == [("lead_zero", False), ("verdict", False), ("verdict", True), ("lead_zero", False)]
     alone = asked(doubtful=True)
     assert [entry.seq for entry, _ in alone] == [3]
-    assert "doubtful: the leads had changed by +0.100 ohm" in history_line(*alone[0])
+    assert "doubtful: the leads had changed by +0.100 Ω" in history_line(*alone[0])
     assert asked(doubtful=True, serial="another") == []
     assert [entry.seq for entry, _ in asked(doubtful=True, limit=1)] == [3]

@@ -80,5 +80,5 @@ async def test_a_bench_at_work_keeps_its_journal(bench, tmp_path):
 def test_what_is_wanted_can_be_asked(bench):
     """Names, limits, cautions, and how to write it."""
     said = "\n".join(wanted_lines(bench))
-    assert "at 500 V: at least 50.0 Mohm" in said
+    assert "at 500 V: at least 50.0 MΩ" in said
     assert "hands off" in said

@@ -46,9 +46,9 @@ def test_every_shipped_file_is_recognised_and_in_order(pattern, kind):
 def test_a_sheet_is_told_as_what_each_step_should_read():
     lines = report_of(CONFIGS / "sheets" / "plover-80.toml").summary
     assert any(
-        re.search(r"slow charge +1–2 +202\.6 ohm, from 190\.4 ohm to 214\.7 ohm", line) for line in lines
+        re.search(r"slow charge +1–2 +202\.6 Ω, from 190\.4 Ω to 214\.7 Ω", line) for line in lines
     )
-    assert any(re.search(r"earth strap +6–CORE +0\.01330 ohm, up to 0\.05000 ohm", line) for line in lines)
+    assert any(re.search(r"earth strap +6–CORE +0\.01330 Ω, up to 0\.05000 Ω", line) for line in lines)
 
 
 def test_steps_that_cannot_be_told_apart_are_noted_by_line():

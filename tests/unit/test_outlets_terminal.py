@@ -163,7 +163,7 @@ def test_a_real_terminal_shows_what_is_going_on():
         display.typing("P80-00")
         display._live.refresh()
         assert "Touch 1–2.  [1/7]" in out.getvalue()
-        assert "settling  202.5 ohm" in out.getvalue()
+        assert "settling  202.5 Ω" in out.getvalue()
         assert "P80-00" in out.getvalue()
 
 
@@ -187,7 +187,7 @@ def test_lead_zero_and_remarks_are_told():
         Notice(Weight.REMARK, "note", "dusty", 0.0),
         Notice(Weight.WARNING, "pair.other", "That reads like 1–3.", 0.0),
     )
-    assert "0.1234 ohm, zeroed" in text
+    assert "0.1234 Ω, zeroed" in text
     assert "note: dusty" in text
     assert "mind: That reads like 1–3." in text
 

@@ -22,7 +22,7 @@ def test_an_ordinary_morning_is_in_control():
 def test_a_reading_off_its_certificate_is_told_even_without_history():
     check = check_bench(100.06, 0.05, RESISTOR, [])
     assert check.signs == (Sign.OFF_CERTIFICATE,)
-    assert "reads +0.06 ohm off its certificate; 0.05385 ohm are allowed" in check.sentences[0]
+    assert "reads +0.06 Ω off its certificate; 0.05385 Ω are allowed" in check.sentences[0]
     assert check.chart is None
 
 

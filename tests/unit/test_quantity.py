@@ -118,10 +118,11 @@ def test_a_message_carries_no_control_characters():
         (4908.39, "ohm", "4.908 kohm"),
         (50e6, "ohm", "50.00 Mohm"),
         (0.0133, "ohm", "0.01330 ohm"),
-        (0.00042, "ohm", "420.0 uohm"),
+        (0.00042, "ohm", "420.0 µohm"),
+        (0.00029, "Ω", "290.0 µΩ"),
         (999.96, "ohm", "1.000 kohm"),  # rounding carries into the next prefix
         (-0.05, "Ω", "-0.05000 Ω"),
-        (0.0, "ohm", "0.000 ohm"),
+        (0.0, "ohm", "0.0000 ohm"),
         (0.06, "1", "6.000 %"),
         (0.86, "H", "860.0 mH"),
         (21.54, "°C", "21.54 °C"),

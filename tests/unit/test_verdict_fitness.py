@@ -42,7 +42,7 @@ def test_a_hand_meter_cannot_judge_a_winding_of_half_an_ohm_and_nothing_helps():
 def test_four_wires_help_a_bench_meter():
     got = table("bench-50000", 0.44, within(0.44, 0.04), Bench())
     assert not got.can_judge
-    assert got.would_help == "the 50 ohm range, 4-wire"
+    assert got.would_help == "the 50 Ω range, 4-wire"
     assert table("bench-50000", 0.44, within(0.44, 0.04), Bench(), wires=4).can_judge
 
 
@@ -60,11 +60,11 @@ def test_a_thermometer_helps_where_temperature_dominates():
 
 
 def test_a_better_range_helps():
-    coarse = Offer("2000 ohm range", AccuracyLimit(0.008, 1.0, counts=3), 2000.0, four_wire=False)
-    fine = Offer("200 ohm range", AccuracyLimit(0.008, 0.1, counts=5), 200.0, four_wire=False)
-    small = Offer("20 ohm range", AccuracyLimit(0.001, 0.01, counts=5), 20.0, four_wire=False)
+    coarse = Offer("2000 Ω range", AccuracyLimit(0.008, 1.0, counts=3), 2000.0, four_wire=False)
+    fine = Offer("200 Ω range", AccuracyLimit(0.008, 0.1, counts=5), 200.0, four_wire=False)
+    small = Offer("20 Ω range", AccuracyLimit(0.001, 0.01, counts=5), 20.0, four_wire=False)
     got = row("step", 46.17, within(46.17, 0.05), Bench(), [coarse, small, fine])
-    assert got.would_help == "the 200 ohm range"
+    assert got.would_help == "the 200 Ω range"
 
 
 def test_a_pair_of_changes_is_found_where_one_is_not_enough():
@@ -93,13 +93,13 @@ def test_what_is_foreseen_is_what_a_real_reading_would_get():
 
 def test_ranges_are_called_what_people_call_them():
     labels = [offer.label for offer in offers_of(load_model(METERS / "bench-50000.toml"))]
-    assert labels[:4] == ["500 ohm range", "5 kohm range", "50 kohm range", "500 kohm range"]
-    assert "50 ohm range, 4-wire" in labels
+    assert labels[:4] == ["500 Ω range", "5 kΩ range", "50 kΩ range", "500 kΩ range"]
+    assert "50 Ω range, 4-wire" in labels
 
 
 def test_a_range_too_small_for_the_value_cannot_judge_it():
-    small = Offer("20 ohm range", AccuracyLimit(0.001, 0.01, counts=5), 20.0, four_wire=False)
-    large = Offer("200 ohm range", AccuracyLimit(0.001, 0.1, counts=2), 200.0, four_wire=False)
+    small = Offer("20 Ω range", AccuracyLimit(0.001, 0.01, counts=5), 20.0, four_wire=False)
+    large = Offer("200 Ω range", AccuracyLimit(0.001, 0.1, counts=2), 200.0, four_wire=False)
     got = row("step", 46.17, within(46.17, 0.05), Bench(), [small, large])
     assert not got.can_judge
-    assert got.would_help == "the 200 ohm range"
+    assert got.would_help == "the 200 Ω range"
