@@ -19,6 +19,7 @@ from typing import Any
 from acquire.clock import Clock
 from acquire.errors import JournalUnusable
 from acquire.intake import Feed
+from acquire.journal.store import Journal
 from acquire.journal.tidying import keep_small
 from acquire.outlets.outlet import Health
 from acquire.recording import RecordedPipeline
@@ -43,8 +44,6 @@ from acquire.records import (
 )
 from acquire.scanning import ScannerFeed
 from drivers.reading import Reading
-
-from acquire.journal.store import Journal
 
 TICK_S = 0.25
 """How often the heart is told the time, real seconds."""
@@ -281,7 +280,11 @@ class Daemon:
             text = f"{started.serial} was interrupted, but its sheet is another one now: start it afresh."
             self.show(self._notice("unit.dropped", text, Weight.WARNING))
             return
-        self.pipeline.resume(started, [record for record in records if isinstance(record, Verdict)])
+        self.pipeline.resume(
+            started,
+            [record for record in records if isinstance(record, Verdict)],
+            [record for record in records if isinstance(record, TypedResult)],
+        )
         text = f"{started.serial} was interrupted: it goes on where it stopped."
         self.show(self._notice("unit.resumed", text, Weight.REMARK))
 

@@ -5,6 +5,7 @@ Pure, like the pipeline that calls it. Not for a unit's own steps (unit_work).
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 from acquire.conditions import Conditions, Recheck, Temperature
@@ -95,11 +96,13 @@ class Duties:
             check.asked = True
             self.zeroing = self.zeroing or (due and not check.four_wire)
 
-    def begin(self, started: UnitStarted, *, resumed: bool = False) -> None:
+    def resume(self, started: UnitStarted, typed: Sequence[TypedResult]) -> None:
+        """An interrupted unit is back on the bench, with what was typed for it."""
+        self.started, self.typed = started, list(typed)
+
+    def begin(self, started: UnitStarted) -> None:
         """A unit is put on the bench."""
         self.started, self.typed = started, []
-        if resumed:
-            return
         self.zeroing = self.conditions.lead_zero_due(started.utc_s)
         if self.check is not None and self.check.due(started.utc_s):
             self.check.asked = True

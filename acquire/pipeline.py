@@ -34,6 +34,7 @@ from acquire.records import (
     Settled,
     SkipStep,
     StartUnit,
+    TypedResult,
     TypeResult,
     TypeTemperature,
     UnitResult,
@@ -162,10 +163,12 @@ class Pipeline:
         self._witness.forget()
         self._touch, self._in_contact = None, False
 
-    def resume(self, started: UnitStarted, verdicts: Sequence[Verdict]) -> None:
-        """Put an unfinished unit back on the bench, with the verdicts of its record, oldest first."""
+    def resume(
+        self, started: UnitStarted, verdicts: Sequence[Verdict], typed: Sequence[TypedResult] = ()
+    ) -> None:
+        """Put an unfinished unit back on the bench, with what its record holds, oldest first."""
         self.unit = self._work(started)
-        self.duties.begin(started, resumed=True)
+        self.duties.resume(started, typed)
         self.unit.progress.resume(verdicts)
 
     @property

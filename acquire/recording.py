@@ -34,6 +34,7 @@ from acquire.records import (
     Sheet,
     SkipStep,
     StartUnit,
+    TypedResult,
     TypeResult,
     TypeTemperature,
     UnitStarted,
@@ -115,6 +116,7 @@ class _Exact(BaseModel):
     reading: Reading | None = None
     started: UnitStarted | None = None
     verdicts: list[Verdict] | None = None
+    typed: list[TypedResult] | None = None
 
 
 def _spelt(**value: Any) -> Any:
@@ -185,11 +187,13 @@ class RecordedPipeline(Pipeline):
         self._write("lost")
         super().link_lost()
 
-    def resume(self, started: UnitStarted, verdicts: Sequence[Verdict]) -> None:
+    def resume(
+        self, started: UnitStarted, verdicts: Sequence[Verdict], typed: Sequence[TypedResult] = ()
+    ) -> None:
         """As `Pipeline.resume`."""
         plain = _spelt(verdicts=list(verdicts))
-        self._write("resume", _spelt(started=started), plain)
-        super().resume(started, verdicts)
+        self._write("resume", _spelt(started=started), plain, _spelt(typed=list(typed)))
+        super().resume(started, verdicts, typed)
 
     def on(self, place: Circumstances, model: MeterModel, conditions: Conditions, **more: Any) -> Self:
         """The same bench with other files, between two units: it begins with a first line of its own.
@@ -303,8 +307,9 @@ def _step(pipeline: Pipeline, line: list[Any]) -> list[Event]:
             return pipeline.command(command, float(monotonic_s), float(utc_s))
         case ["lost"]:
             pipeline.link_lost()
-        case ["resume", started, verdicts]:
-            pipeline.resume(_read(started=started), _read(verdicts=verdicts))
+        case ["resume", started, verdicts, *typed]:
+            results = _read(typed=typed[0]) if typed else ()
+            pipeline.resume(_read(started=started), _read(verdicts=verdicts), results)
         case _:
             raise ValueError("not a known line")
     return []
