@@ -10,13 +10,25 @@ import threading
 import pytest
 
 from acquire.clock import HandClock, RealClock
-from acquire.records import GiveUpUnit, Judged, LeadZero, Prompt, StartUnit, TypeTemperature, UnitResult
+from acquire.errors import InputImpossible
+from acquire.keyboard import to_command
+from acquire.records import (
+    GiveUpUnit,
+    Judged,
+    LeadZero,
+    Pair,
+    Prompt,
+    StartUnit,
+    TypeTemperature,
+    UnitResult,
+    ZeroLeads,
+)
 from acquire.service import service_of
 from acquire.settings import load_bench
 from acquire.systemd import Supervisor
 from drivers.errors import LinkTimeout
 from tests.obedient_meter import StillBench
-from tests.whole_bench import CONFIGS, bench_file, free_port
+from tests.whole_bench import CONFIGS, bench_file, free_port, journal_entries
 
 
 @contextlib.asynccontextmanager
@@ -371,3 +383,51 @@ async def test_a_port_that_is_taken_ends_the_start_and_gives_the_journal_back(tm
             await service.run(asyncio.Event(), asyncio.Event())
     again = await StillBench(load_bench(file), HandClock(100.0)).assembled()
     await again.daemon.journal.close()
+
+
+# ------------------------------------------------------------------ free order, a typed temperature
+
+
+@pytest.mark.parametrize("order", ["guided", "free"])
+async def test_free_order_takes_whichever_pair_is_touched(tmp_path, order):
+    """The second pair first: a verdict where the bench file says free, a hint where it does not."""
+    changes = [('purpose = "final"', f'purpose = "final"\norder = "{order}"')]
+    async with bench(tmp_path, changes=changes) as still:
+        still.meter.slips = {"1–2": Pair("2", "3")}
+        await still.daemon.command(StartUnit("A"))
+        await still.until(lambda b: b.of(Judged))
+        first, hints = still.of(Judged)[0].verdict, still.notices("pair.other")
+        assert (first.step, bool(hints)) == (
+            ("fast charge", False) if order == "free" else ("slow charge", True)
+        )
+        await still.until(lambda b: b.of(UnitResult))
+        assert still.of(UnitResult)[0].outcome == "pass"
+
+
+async def test_a_typed_temperature_takes_the_place_of_a_thermometer_that_is_silent(tmp_path):
+    """It goes on the record, with the bench's own uncertainty, and verdicts that waited for one come."""
+    meter = 'source = "meter"\nlink = "tcp:127.0.0.1:9"\noldest = "4 h"'
+    changes = [('source = "typed"\nvalue = "20 °C"', meter)]
+    async with bench(tmp_path, changes=changes) as still:
+        await still.daemon.command(StartUnit("A"))
+        await still.until(lambda b: b.notices("temperature.missing"))
+        assert not still.of(Judged)
+        await still.daemon.command(to_command(".temperature 21.5 °C"))
+        await still.daemon.command(ZeroLeads())  # the probes move, so the next touch is judged
+        await still.until(lambda b: b.of(Judged))
+        verdict = still.of(Judged)[0].verdict
+        assert verdict.winding_celsius == 21.5
+        typed = still.daemon.pipeline.conditions.temperature
+        assert typed.standard_uncertainty_kelvin == pytest.approx(1.5 / 3**0.5)
+        assert [n.text for n in still.notices("temperature.typed")] == ["Temperature typed in: 21.5 °C."]
+    codes = [e.payload["code"] for e in journal_entries(tmp_path, "notice")]
+    assert "temperature.typed" in codes
+
+
+@pytest.mark.parametrize(
+    "line", [".temperature", ".temperature 21.5", ".temperature 21,5 °C", ".temperature 215 °C"]
+)
+def test_a_temperature_that_may_be_a_slip_is_asked_for_again(line):
+    """No unit, a comma, a lost point."""
+    with pytest.raises(InputImpossible):
+        to_command(line)
