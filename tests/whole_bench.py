@@ -1,4 +1,4 @@
-"""A whole bench for scene tests: the simulation as a process of its own, the real daemon here or as a command.
+"""A whole bench for scene tests: the simulation as a process, the real daemon here or as a command.
 
 Not a test itself. Everything goes over real sockets, ptys, pipes and files.
 """
