@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from acquire.bench_tables import ZeroSource
-from acquire.physics.copper import CONDUCTORS
+from acquire.physics.copper import conductor_named
 from acquire.physics.correct import correct
 from acquire.physics.leads import CONTACT_OHM
 from acquire.records import LeadZero, Settled, Sheet, Step
@@ -63,7 +63,7 @@ class MeterFit:
             winding_celsius=self.sheet.reference_celsius,
             winding_u_kelvin=self.bench.temperature.standard_uncertainty_kelvin,
             reference_celsius=self.sheet.reference_celsius,
-            conductor=CONDUCTORS[self.table.material(step.pair)],
+            conductor=conductor_named(self.table.material(step.pair)),
             accuracy=accuracy,
         )
         return corrected.expanded_ohm

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, replace
 
 from acquire.conditions import Conditions
 from acquire.errors import InputImpossible
-from acquire.physics.copper import CONDUCTORS
+from acquire.physics.copper import conductor_named
 from acquire.physics.correct import correct
 from acquire.physics.warm import Sample
 from acquire.records import (
@@ -225,7 +225,7 @@ class UnitWork:
             winding_celsius=temperature.celsius,
             winding_u_kelvin=temperature.standard_uncertainty_kelvin,
             reference_celsius=self.place.sheet.reference_celsius,
-            conductor=CONDUCTORS[self.table.material(step.pair)],
+            conductor=conductor_named(self.table.material(step.pair)),
             accuracy=statement,
             ambient_celsius=temperature.celsius,
         )

@@ -11,7 +11,7 @@ from typing import Any
 from acquire.bench_tables import ZeroSource
 from acquire.check import Report
 from acquire.errors import InputImpossible
-from acquire.physics.copper import CONDUCTORS
+from acquire.physics.copper import conductor_named
 from acquire.quantity import show
 from acquire.records import Sheet, Step, StepKind
 from acquire.settings import Bench as BenchSettings
@@ -110,7 +110,7 @@ def row_of(step: Step, sheet: Sheet, bench: BenchSettings, model: MeterModel) ->
         zero_u_ohm=zero_u.get(bench.leads.zero),
         winding_u_kelvin=bench.temperature.standard_uncertainty_kelvin,
         reference_celsius=sheet.reference_celsius,
-        conductor=CONDUCTORS[table.material(step.pair)],
+        conductor=conductor_named(table.material(step.pair)),
     )
     return row(step.name, nominal, limits, how, offers)
 

@@ -7,7 +7,8 @@ iron or resistance wire, and not for knowing what the winding's temperature is.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import re
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 
 from acquire.errors import InputImpossible
@@ -74,6 +75,28 @@ def conductor_from_alpha(alpha_per_kelvin: float, at_celsius: float = 20.0) -> C
         name=f"alpha {alpha_per_kelvin:g} at {at_celsius:g}",
         k_celsius=1.0 / alpha_per_kelvin - at_celsius,
         source=f"temperature coefficient {alpha_per_kelvin:g} per kelvin at {at_celsius:g} °C, as given",
+    )
+
+
+_ALPHA = re.compile(r"alpha ([0-9]+\.[0-9]+(?:[eE]-[0-9]+)?)(?: at (-?[0-9]+(?:\.[0-9]+)?))?")
+
+
+def conductor_named(name: str) -> Conductor:
+    """The conductor that a sheet names: one of `CONDUCTORS`, or "alpha 0.0039 at 20" with its coefficient.
+
+    Args:
+        name: the temperature behind "at" in degrees Celsius; left out, 20.
+
+    Raises:
+        InputImpossible: no such conductor.
+    """
+    if name in CONDUCTORS:
+        return CONDUCTORS[name]
+    if match := _ALPHA.fullmatch(name):
+        return replace(conductor_from_alpha(float(match[1]), float(match[2] or 20.0)), name=name)
+    raise InputImpossible(
+        f'"{name}" is no known conductor.',
+        f'Known are {", ".join(CONDUCTORS)}, and a coefficient such as "alpha 0.0039 at 20".',
     )
 
 

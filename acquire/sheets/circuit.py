@@ -14,7 +14,7 @@ from acquire.physics.network import BranchOhm
 from acquire.records import Branch, BranchKind, Pin
 from acquire.sheets.language import PinTable, StrapTable, WindingTable
 from acquire.sheets.parts import Parts
-from acquire.sheets.wire import winding_ohm
+from acquire.sheets.wire import METAL_OF, winding_ohm
 from acquire.toml_file import Faults
 from acquire.toml_lines import Path as KeyPath
 
@@ -204,7 +204,8 @@ class Circuit:
 
     def _winding_ohm(self, at: KeyPath, table: WindingTable) -> float:
         """The resistance given; or what turns and wire make. Where both are there they must agree."""
-        if table.turns is None or table.wire is None or table.mean_turn is None:
+        of_table = table.material in METAL_OF  # a metal known by its coefficient alone has no ohms per metre
+        if table.turns is None or table.wire is None or table.mean_turn is None or not of_table:
             assert table.resistance is not None  # noqa: S101  (the table refuses to be without both)
             return table.resistance
         computed = winding_ohm(

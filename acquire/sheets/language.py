@@ -11,7 +11,8 @@ from typing import Annotated, Literal
 from pydantic import Field, PlainValidator, model_validator
 from pydantic_core import PydanticCustomError
 
-from acquire.physics.copper import CONDUCTORS
+from acquire.errors import InputImpossible
+from acquire.physics.copper import CONDUCTORS, conductor_named
 from acquire.quantity import Celsius, Fraction, Henry, Metre, Ohm, Volt, ZeroOrMoreOhm
 from acquire.records import Rule, StepKind
 from acquire.sheets.corrections import NONE, CorrectionTable
@@ -33,13 +34,12 @@ Count = Annotated[int, Field(strict=True, ge=1, le=1_000_000, examples=["2400"])
 
 
 def _known_conductor(given: object) -> str:
-    if isinstance(given, str) and given in CONDUCTORS:
-        return given
-    raise PydanticCustomError(
-        "sentence",
-        "{what} {remedy}",
-        {"what": f'"{given}" is no known conductor.', "remedy": f"Known are {', '.join(CONDUCTORS)}."},
-    )
+    try:
+        return conductor_named(str(given)).name
+    except InputImpossible as error:
+        raise PydanticCustomError(
+            "sentence", "{what} {remedy}", {"what": error.what, "remedy": error.hint}
+        ) from error
 
 
 Material = Annotated[str, PlainValidator(_known_conductor)]
@@ -169,6 +169,8 @@ class WindingTable(Table):
         missing = [name for name, value in parts.items() if value is None]
         if self.resistance is None and missing:
             raise ValueError(f"give resistance, or else turns, wire and mean_turn ({missing[0]} is missing)")
+        if self.resistance is None and self.material not in CONDUCTORS:
+            raise ValueError("a metal known by its coefficient alone needs resistance")
         return self
 
     @model_validator(mode="after")

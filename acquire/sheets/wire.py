@@ -9,7 +9,7 @@ from types import MappingProxyType
 from pydantic_core import PydanticCustomError
 
 from acquire.errors import InputImpossible, QuantityInvalid
-from acquire.physics.copper import CONDUCTORS
+from acquire.physics.copper import conductor_named
 from acquire.physics.wire import METALS, Metal, awg_diameter_mm, ohm_per_m
 from acquire.quantity import parse
 
@@ -78,5 +78,5 @@ def winding_ohm(
     """
     length_m = turns * mean_turn_m + extra_m
     at_20c_ohm = ohm_per_m(1000.0 * diameter_m, METAL_OF[material]) * length_m / strands
-    k_celsius = CONDUCTORS[material].k_celsius
+    k_celsius = conductor_named(material).k_celsius
     return at_20c_ohm * (k_celsius + celsius) / (k_celsius + 20.0)

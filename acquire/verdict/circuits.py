@@ -12,7 +12,7 @@ import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 
-from acquire.physics.copper import CONDUCTORS, fraction_per_kelvin
+from acquire.physics.copper import conductor_named, fraction_per_kelvin
 from acquire.records import BranchKind, Sheet
 
 
@@ -119,7 +119,7 @@ def healthy(sheet: Sheet) -> Circuit:
                 b.b,
                 b.reference_ohm,
                 b.spread * b.reference_ohm,
-                fraction_per_kelvin(sheet.reference_celsius, CONDUCTORS[b.material]),
+                fraction_per_kelvin(sheet.reference_celsius, conductor_named(b.material)),
             )
             for b in sheet.branches
             if b.kind is not BranchKind.DIODE

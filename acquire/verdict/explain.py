@@ -10,7 +10,7 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from acquire.physics.copper import CONDUCTORS, Conductor, fraction_per_kelvin, to_reference
+from acquire.physics.copper import Conductor, conductor_named, fraction_per_kelvin, to_reference
 from acquire.records import Hypothesis, Limits, Pair, Purpose, Sheet
 from acquire.steps.pairs import PairTable
 from acquire.steps.wording import ohm_text
@@ -91,7 +91,7 @@ def explain(
 
 
 def _corrected(pair: Pair, shown_ohm: float, told: Told, table: PairTable) -> PairReading:
-    metal = CONDUCTORS[table.material(pair)]
+    metal = conductor_named(table.material(pair))
     return weighed(pair, shown_ohm, told, metal, table.sheet.reference_celsius)
 
 

@@ -142,3 +142,14 @@ def test_a_bad_phase_of_a_delta_fails_though_its_terminals_are_within_two_per_ce
     good = bench_for(sheet)
     assert good.work_through(delta()).outcome is Outcome.PASS
     assert len(good.of(UnitResult)) == 1
+
+
+def test_a_winding_of_another_metal_is_corrected_by_its_own_coefficient(tmp_path):
+    """alpha 0.0036 at 20 °C, measured at 30 °C: 1.2432 ohm are 1.2 ohm (R = R20 (1 + alpha dt))."""
+    file = tmp_path / "delta.toml"
+    text = DELTA.replace('resistance = "1.2 ohm"', 'resistance = "1.2 ohm"\nmaterial = "alpha 0.0036 at 20"')
+    file.write_text(text, encoding="utf-8")
+    bench = bench_for(sheet_of(read_toml(file, "sheet")))
+    bench.pipeline.conditions.temperature = Temperature(30.0, 0.2, bench.now_s)
+    bench.hold(0.8 * (1.0 + 0.0036 * 10.0))
+    assert bench.of(Judged)[0].verdict.reference_ohm == pytest.approx(0.8, rel=1e-4)

@@ -7,6 +7,7 @@ from acquire.physics.copper import (
     CONDUCTORS,
     at_temperature,
     conductor_from_alpha,
+    conductor_named,
     fraction_per_kelvin,
     to_reference,
     winding_celsius,
@@ -62,3 +63,18 @@ def test_impossible_input_is_refused_with_a_sentence(call, sentence):
     with pytest.raises(InputImpossible, match=sentence) as caught:
         call()
     assert caught.value.hint
+
+
+def test_a_sheet_may_give_the_coefficient_of_a_metal():
+    """k = 1 / alpha - t: 0.00393 at 20 °C is 234.45, copper's own (NBS Handbook 100)."""
+    given = conductor_named("alpha 0.00393 at 20")
+    assert given.k_celsius == pytest.approx(234.45, abs=0.01)
+    assert conductor_named("alpha 0.00393").k_celsius == given.k_celsius
+    assert conductor_named("copper") is CONDUCTORS["copper"]
+
+
+@pytest.mark.parametrize("name", ["tin", "alpha", "alpha 4", "alpha 0.0", "alpha 0.0039 at", "alpha 0,0039"])
+def test_a_conductor_that_is_none_is_refused_with_what_there_is(name):
+    """By name and by coefficient."""
+    with pytest.raises(InputImpossible):
+        conductor_named(name)
