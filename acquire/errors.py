@@ -71,3 +71,9 @@ class InputImpossible(SteadyohmError, ValueError):
 
 class JournalUnusable(SteadyohmError):
     """The record cannot be written or read; no verdict may be given."""
+
+
+class JournalMissing(JournalUnusable):
+    """There is no journal where one was named to be read."""
+
+    exit_code = 2

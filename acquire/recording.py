@@ -255,20 +255,32 @@ def _lines(recording: Path) -> Iterator[tuple[int, list[Any]]]:
             number = 0
             while line := text.readline(LONGEST_LINE):
                 number += 1
+                if number == 1 and not line.startswith('["bench"'):
+                    raise _no_recording(recording)
                 if not line.endswith("\n"):
                     return  # cut short: whatever it was, the heart may not have taken it
                 yield number, json.loads(line)
-    except (OSError, UnicodeDecodeError) as error:
-        raise RecordingInvalid(f"{recording} cannot be read ({error}).") from error
+    except FileNotFoundError as error:
+        raise RecordingInvalid(f"{recording}: there is no such recording.", "Check the name.") from error
+    except OSError as error:
+        raise RecordingInvalid(f"{recording} cannot be read: {error.strerror}.") from error
+    except UnicodeDecodeError as error:
+        raise _no_recording(recording) from error
     except ValueError as error:
         raise RecordingInvalid(
             f"{recording}:{number}: this line is no JSON.", "Was the file changed?"
         ) from error
 
 
+def _no_recording(path: Path) -> RecordingInvalid:
+    return RecordingInvalid(
+        f"{path}: this is no recording.", "Name a file that `steadyohm run --record` wrote."
+    )
+
+
 def _fresh(recording: Path, first: tuple[int, list[Any]] | None, sheet: Sheet | None) -> Pipeline:
-    if first is None or not isinstance(first[1], list) or first[1][:1] != ["bench"]:
-        raise RecordingInvalid(f"{recording} is no recording.", "`steadyohm run --record FILE` makes one.")
+    if first is None:
+        raise _no_recording(recording)
     try:
         if int(first[1][1]["version"]) > VERSION:
             raise RecordingInvalid(f"{recording} was made by a newer version of this program.")

@@ -11,7 +11,7 @@ import socket
 import sys
 from pathlib import Path
 
-from acquire.errors import SteadyohmError
+from acquire.errors import InputImpossible, SteadyohmError
 from acquire.shipped import shipped
 
 SHEETS = {"plover-80": "plover-80.toml", "quern-12": "quern-12.toml", "fathom-7": "fathom-7.toml"}
@@ -53,10 +53,11 @@ def become_simulation(scene: str, bench_file: Path, port: int, seed: int) -> Non
     """Write the bench file and replace this process by the simulation.
 
     Raises:
-        SteadyohmError: no such scene, the port is taken, or the file cannot be written.
+        InputImpossible: no such scene.
+        SteadyohmError: the port is taken, or the file cannot be written.
     """
     if scene not in SHEETS:
-        raise SteadyohmError(f"There is no scene {scene!r}.", f"There are {', '.join(SHEETS)}.")
+        raise InputImpossible(f'There is no scene "{scene}".', f"There are {', '.join(SHEETS)}.")
     meter_port, air_port = free_port(port), free_port(0)
     text = bench_text(f"tcp:127.0.0.1:{meter_port}", f"tcp:127.0.0.1:{air_port}", SHEETS[scene])
     try:

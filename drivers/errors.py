@@ -81,6 +81,6 @@ class DriverUnknown(GivenInvalid):
 
 
 class ModelInvalid(GivenInvalid):
-    """A meter's accuracy file cannot be used."""
+    """A meter file cannot be used."""
 
     hint = "See configs/meters/README.md."

@@ -44,7 +44,13 @@ def reading_of(text: str) -> tuple[Pair, float]:
     if value.lower() in OPEN_WORDS:
         return Pair(a, b), math.inf
     with_unit = value if value and not value[-1].isdigit() else f"{value} ohm"
-    return Pair(a, b), parse(with_unit)
+    ohm = parse(with_unit)
+    if ohm < 0.0:
+        raise InputImpossible(
+            f'"{text}" is below zero, which no resistance is.',
+            "Give what the meter shows, without minus.",
+        )
+    return Pair(a, b), ohm
 
 
 def told_about(temperature: float | None, leads: float | None, meter: str) -> Told:
@@ -54,12 +60,26 @@ def told_about(temperature: float | None, leads: float | None, meter: str) -> To
         temperature: of the unit, degrees Celsius, if told.
         leads: ohms of the shorted probes, if told.
         meter: path of a meter file, or the name of a shipped one.
+
+    Raises:
+        InputImpossible: leads below zero, or no such meter file.
     """
-    path = Path(meter)
-    if not path.suffix:
-        path = shipped("meters", f"{meter}.toml")
-    model = load_model(path)
+    if leads is not None and leads < 0.0:
+        raise InputImpossible(f"Leads of {leads:g} Ω cannot be.", "Give what the held-together probes show.")
+    model = load_model(_meter_file(meter))
     return Told(temperature, leads, _meter_u(ModelStatements(model)), model.name)
+
+
+def _meter_file(meter: str) -> Path:
+    path = Path(meter)
+    if path.suffix or path.is_file():
+        return path
+    names = sorted(file.stem for file in shipped("meters").glob("*.toml"))
+    if meter not in names:
+        raise InputImpossible(
+            f'There is no meter file "{meter}".', f"Name a TOML file, or one of {', '.join(names)}."
+        )
+    return shipped("meters", f"{meter}.toml")
 
 
 def _meter_u(statements: ModelStatements) -> Callable[[float], float]:
@@ -104,7 +124,7 @@ def identification_lines(
     for each in candidates:
         if each.probability >= 0.005:
             name = each.sheet.name if each.sheet else "none of the known types"
-            lines.append(f"{each.probability:>4.0%}  {name}: {each.condition}".rstrip(": "))
+            lines.append(f"{100.0 * each.probability:>3.0f} %  {name}: {each.condition}".rstrip(": "))
     return lines
 
 
@@ -136,7 +156,8 @@ def _rows(file: Path) -> list[tuple[int, dict[str, str]]]:
         with file.open(encoding="utf-8-sig", newline="") as text:
             return [(number, row) for number, row in enumerate(csv.DictReader(text), start=2)]
     except (OSError, UnicodeDecodeError, csv.Error) as error:
-        raise InputImpossible(f"{file} cannot be read as CSV ({error}).") from error
+        reason = error.strerror if isinstance(error, OSError) else "it is no text in UTF-8 with commas"
+        raise InputImpossible(f"{file} cannot be read as CSV: {reason}.", "Check the name.") from error
 
 
 def write_new(path: Path, text: str) -> None:

@@ -6,7 +6,7 @@ import math
 from pathlib import Path
 
 from acquire.errors import InputImpossible
-from acquire.physics.copper import to_reference
+from acquire.physics.copper import fraction_per_kelvin, to_reference, winding_celsius
 from acquire.physics.spools import read_spools
 from acquire.physics.winding import (
     Design,
@@ -66,6 +66,29 @@ def winding_lines(
     return lines
 
 
+def temperature_line(reference: str, ohm: str | None, metal_name: str | None) -> str:
+    """The temperature of a winding whose resistance at 20 °C is on file: it is its own thermometer.
+
+    Args:
+        reference: its resistance at 20 °C, with its unit.
+        ohm: its resistance now, with its unit.
+        metal_name: a name in `METALS`; None: copper.
+
+    Raises:
+        InputImpossible, QuantityInvalid: something typed is missing or cannot be; says what.
+    """
+    if ohm is None:
+        raise InputImpossible("What does the winding read now?", "Give --ohm.")
+    conductor = _metal(metal_name or "copper").conductor
+    now_ohm, reference_ohm = parse(ohm), parse(reference)
+    celsius = winding_celsius(now_ohm, reference_ohm, 20.0, conductor)
+    per_cent = 0.01 / fraction_per_kelvin(celsius, conductor)
+    return (
+        f"{show(now_ohm, 'Ω')} of a winding that has {show(reference_ohm, 'Ω')} at 20 °C: it is at "
+        f"{celsius:.1f} °C; each 1 % of error in the ohms is {per_cent:.1f} K"
+    )
+
+
 def weighed_lines(
     mass_g: float, ohm: str | None, celsius: float, mean_turn: str | None, metal_name: str | None
 ) -> list[str]:
@@ -91,7 +114,7 @@ def weighed_lines(
     found = f"{show(reference_ohm, 'Ω')} at 20 °C: {length_m:.4g} m of {diameter_mm:.4f} mm"
     lines = [
         f"{mass_g:g} g of bare {metal.name} with {found}",
-        f"  nearest gauge: AWG {gauge:g} (diameter {off:+.1%} off it)",
+        f"  nearest gauge: AWG {gauge:g} (diameter {100.0 * off:+.1f} % off it)",
         "  enamel weighs 2 to 10 % of a wire: burn or strip it off before weighing",
     ]
     if mean_turn is not None:
@@ -120,7 +143,8 @@ def wire_of(text: str, spools: Path | None, metal: str | None = None) -> Wire:
         try:
             cards = read_spools(spools.read_text(encoding="utf-8"), spools)
         except (OSError, UnicodeDecodeError) as error:
-            raise InputImpossible(f"{spools}: the file of spools cannot be read ({error}).") from error
+            reason = error.strerror if isinstance(error, OSError) else "it is no text in UTF-8"
+            raise InputImpossible(f"{spools}: the file of spools cannot be read ({reason}).") from error
         if text not in cards:
             raise InputImpossible(f'{spools} has no spool "{text}".', f"It has {', '.join(cards) or 'none'}.")
         return wire_of_spool(cards[text].card, cards[text].metal)
@@ -133,11 +157,13 @@ def wire_of(text: str, spools: Path | None, metal: str | None = None) -> Wire:
 def _ohms(design: Design, wire: Wire) -> list[str]:
     found = expect(design, wire)
     ohm, reach = found.reference_ohm, found.budget.expanded
+    within = f"within {100.0 * reach / ohm:.1f} % (95 %)"
     lines = [
-        f"{design.turns:g} turns: {show(ohm, 'Ω', reach)} at 20 °C, within {reach / ohm:.1%} (95 %)",
+        f"{design.turns:g} turns: {show(ohm, 'Ω', reach)} at 20 °C, {within}",
         f"  {found.length_m:.1f} m of wire, {found.mass_g:.1f} g bare",
     ]
-    return [*lines, *(f"  {term.name}: {term.standard_uncertainty_ohm / ohm:.2%}" for term in found.terms)]
+    shares = ((term.name, 100.0 * term.standard_uncertainty_ohm / ohm) for term in found.terms)
+    return [*lines, *(f"  {name}: {share:.2f} %" for name, share in shares)]
 
 
 def _turns(ohm: float, celsius: float, design: Design, wire: Wire) -> list[str]:

@@ -10,7 +10,7 @@ import typer
 
 
 class LogLevel(StrEnum):
-    """Weights of log lines, lightest first."""
+    """How serious a log line is, least first."""
 
     DEBUG = "debug"
     INFO = "info"
@@ -51,7 +51,7 @@ def run(
     record: Annotated[
         Path | None, typer.Option(help="Write down every reading here, for `steadyohm replay`.")
     ] = None,
-    log_level: Annotated[LogLevel, typer.Option(help="Least weight of a log line.")] = LogLevel.WARNING,
+    log_level: Annotated[LogLevel, typer.Option(help="Least serious log line shown.")] = LogLevel.WARNING,
 ) -> None:
     """Work at a bench until Ctrl-C: read the meter, find the step, say the verdict, keep the record."""
     import asyncio

@@ -19,9 +19,9 @@ def check(
     files: Annotated[list[Path], typer.Argument(help="Bench, sheet and meter files (TOML).")],
     *,
     budget: Annotated[
-        bool, typer.Option(help="How well this bench can judge each step: SHEET BENCH.")
+        bool, typer.Option("--budget", help="How well this bench can judge each step: SHEET BENCH.")
     ] = False,
-    as_json: Annotated[bool, typer.Option("--json", help="For programs.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="One JSON object, for programs.")] = False,
 ) -> None:
     """Check files line by line and say what they mean; exit 2 if any cannot be used."""
     from acquire.check import check_files
@@ -54,6 +54,9 @@ def winding(
     mean_turn: Annotated[str | None, typer.Option(help='Mean length of a turn, such as "62 mm".')] = None,
     turns: Annotated[float | None, typer.Option(min=0.0, help="Turns: gives the ohms to expect.")] = None,
     ohm: Annotated[str | None, typer.Option(help='Measured, such as "202.5 ohm": gives the turns.')] = None,
+    reference: Annotated[
+        str | None, typer.Option(help="Its ohms at 20 °C; with --ohm: how warm the winding is.")
+    ] = None,
     mass: Annotated[
         float | None, typer.Option(min=0.0, help="Of the bare wire, grams; with --ohm: length and gauge.")
     ] = None,
@@ -67,9 +70,12 @@ def winding(
     ] = None,
     celsius: Annotated[float, typer.Option(help="Temperature of the ohms, degrees Celsius.")] = 20.0,
 ) -> None:
-    """Ohms from turns, turns from ohms, or length and gauge from mass and ohms, with how far off."""
-    from acquire.answers.winding import weighed_lines, winding_lines
+    """Ohms from turns, turns from ohms, wire from mass and ohms, or temperature from ohms."""
+    from acquire.answers.winding import temperature_line, weighed_lines, winding_lines
 
+    if reference is not None:
+        typer.echo(temperature_line(reference, ohm, metal))
+        return
     if mass is not None:
         for line in weighed_lines(mass, ohm, celsius, mean_turn, metal):
             typer.echo(line)
@@ -94,7 +100,7 @@ def schema(
         str | None, typer.Argument(help="One record, such as verdict; all of them if left out.")
     ] = None,
     *,
-    asyncapi: Annotated[bool, typer.Option(help="The AsyncAPI document of the MQTT interface.")] = False,
+    asyncapi: Annotated[bool, typer.Option("--asyncapi", help="The AsyncAPI document of MQTT.")] = False,
 ) -> None:
     """Print the JSON Schemas of everything that is recorded and sent."""
     from acquire.errors import InputImpossible
@@ -105,5 +111,5 @@ def schema(
         return
     known = schemas.json_schemas()
     if name is not None and name not in known:
-        raise InputImpossible(f"There is no record {name!r}.", f"There are {', '.join(known)}.")
+        raise InputImpossible(f'There is no record "{name}".', f"There are {', '.join(known)}.")
     typer.echo(json.dumps(known if name is None else known[name], indent=2))

@@ -24,8 +24,12 @@ def find(
     tcp: Annotated[
         list[str] | None, typer.Option(help="A meter on the network, HOST:PORT; may be repeated.")
     ] = None,
-    visa: Annotated[bool, typer.Option(help="The VISA resources of this machine and its network.")] = False,
-    listen_only: Annotated[bool, typer.Option(help="Send nothing; hear only what sends by itself.")] = False,
+    visa: Annotated[
+        bool, typer.Option("--visa", help="The VISA resources of this machine and its network.")
+    ] = False,
+    listen_only: Annotated[
+        bool, typer.Option("--listen-only", help="Send nothing; hear only what sends by itself.")
+    ] = False,
     write: Annotated[
         Path | None, typer.Option(help="Write a commented bench file for what was found.")
     ] = None,
@@ -34,7 +38,10 @@ def find(
     import asyncio
 
     from acquire.answers.instruments import look
+    from drivers.link.address import parse_address
 
+    for place in tcp or ():
+        parse_address(f"tcp:{place}")  # a slip of the pen is bad input, not a meter that does not answer
     ports = [] if port is None and (tcp or visa) else port
     found = asyncio.run(look(ports, tcp or [], visa=visa, ask=not listen_only, write=write))
     raise typer.Exit(0 if found else 1)
@@ -47,7 +54,7 @@ def decode(
     hexadecimal: Annotated[list[str], typer.Argument(metavar="HEX...", help='Such as "2b 30 31 32".')],
     *,
     profile: Annotated[str | None, typer.Option(help="Profile of the driver, if it has several.")] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="For programs.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="One JSON object, for programs.")] = False,
 ) -> None:
     """Say what a driver makes of some bytes, or why it makes nothing of them."""
     from acquire.answers.instruments import decoding_facts, decoding_lines
@@ -63,7 +70,9 @@ def decode(
     raise typer.Exit(0 if any(piece.decoded for piece in decoding.pieces) else 1)
 
 
-def meters(*, as_json: Annotated[bool, typer.Option("--json", help="For programs.")] = False) -> None:
+def meters(
+    *, as_json: Annotated[bool, typer.Option("--json", help="One JSON object, for programs.")] = False
+) -> None:
     """List drivers and links: what each can do, what it was verified against, and what is missing."""
     from dataclasses import asdict
 

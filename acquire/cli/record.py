@@ -22,7 +22,7 @@ def history(
     batch: Annotated[str | None, typer.Option(help="Only this batch.")] = None,
     day: Annotated[str | None, typer.Option(help="Only this day (UTC), as 2026-11-25.")] = None,
     doubtful: Annotated[
-        bool, typer.Option(help="Only verdicts that a later lead zero has made doubtful.")
+        bool, typer.Option("--doubtful", help="Only verdicts that a later lead zero has made doubtful.")
     ] = False,
     limit: Annotated[int, typer.Option(min=1, help="At most so many entries, the latest.")] = 200,
     as_json: Annotated[bool, typer.Option("--json", help="One JSON object a line, for programs.")] = False,

@@ -30,7 +30,7 @@ def explain(
         float | None, typer.Option(help="What the meter shows with its probes together, ohms.")
     ] = None,
     meter: Annotated[str, typer.Option(help="Meter file, or the name of a shipped one.")] = "hand-2000",
-    as_json: Annotated[bool, typer.Option("--json", help="For programs.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="One JSON object, for programs.")] = False,
 ) -> None:
     """Explain values told over the telephone: what is likely wrong, how sure, what to measure next."""
     from acquire.answers.told import explanation_of

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any, Self
 from urllib.parse import quote
 
-from acquire.errors import JournalUnusable
+from acquire.errors import JournalMissing, JournalUnusable
 from acquire.journal.archive import archives
 from acquire.journal.entry import Entry
 from acquire.journal.opening import BUSY_MS, FAULTS, FILE, birth_of, in_words
@@ -61,7 +61,7 @@ class JournalReader:
         """
         self.path = file / FILE if file.is_dir() else file
         if not self.path.is_file():
-            raise JournalUnusable(
+            raise JournalMissing(
                 f"There is no journal at {self.path}.", "Name the folder of a bench's journal."
             )
         try:
@@ -81,7 +81,7 @@ class JournalReader:
     def _recognise(self) -> str:
         try:
             if self._connection.execute("PRAGMA application_id").fetchone()[0] != APPLICATION_ID:
-                raise JournalUnusable(f"{self.path} is no journal of this program.")
+                raise JournalMissing(f"{self.path} is no journal of this program.")
             if version_of(self._connection) > len(MIGRATIONS):
                 raise JournalUnusable(
                     f"The journal {self.path} was written by a newer version of this program."

@@ -107,9 +107,9 @@ COLUMNS: tuple[Column, ...] = (
     Column("revision", "of the settled value"),
     Column("utc_s", "time_utc in seconds since 1970-01-01T00:00:00 UTC"),
     Column("meter_id", "name of the meter on the bench", text=True),
-    Column("meter_model", "name of its accuracy file", text=True),
+    Column("meter_model", "name of its meter file", text=True),
     Column("sheet_hash", "SHA-256 of the sheet file"),
-    Column("meter_hash", "SHA-256 of the accuracy file"),
+    Column("meter_hash", "SHA-256 of the meter file"),
     Column("bench_hash", "SHA-256 of the bench file"),
     Column("software", "name and version of the program", text=True),
 )

@@ -219,7 +219,7 @@ class Terminal:
 
 def sureness(probability: float) -> str:
     """A probability in words that never claims certainty."""
-    return "over 99 %" if probability > 0.99 else f"{probability:.0%}".replace("%", " %")
+    return "over 99 %" if probability > 0.99 else f"{100.0 * probability:.0f} %"
 
 
 def rest_bar(unrest: float, width: int = 8) -> str:
@@ -304,10 +304,10 @@ def shortened(text: str, width: int) -> str:
 
 
 def notice_line(notice: Notice) -> Text:
-    """One line of a notice, its weight as a word."""
-    word, style = {
-        Weight.REMARK: ("note", "dim"),
-        Weight.WARNING: ("mind", "yellow"),
-        Weight.STOP: ("stop", "bold dark_orange"),
+    """One line of a notice, its weight as the word that is on record."""
+    style = {
+        Weight.REMARK: "dim",
+        Weight.WARNING: "yellow",
+        Weight.STOP: "bold dark_orange",
     }[notice.weight]
-    return Text(f"  {word}: ", style=style).append(notice.text, style="default")
+    return Text(f"  {notice.weight.value}: ", style=style).append(notice.text, style="default")

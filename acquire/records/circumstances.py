@@ -14,7 +14,7 @@ class Circumstances:
 
     Attributes:
         meter_id: name of the ohms meter in the bench file.
-        meter_model: name of its accuracy file.
+        meter_model: name of its meter file.
         meter_hash, bench_hash: SHA-256 of the two files, hexadecimal.
         software: name and version of the program.
     """

@@ -55,7 +55,7 @@ def identify(sheets: Sequence[Sheet], readings: Sequence[PairReading]) -> tuple[
         Candidate(sheet, math.exp(log - top) / total, _condition(sheet, readings))
         for sheet, log in zip(fitting, logs, strict=True)
     ]
-    ranked.append(Candidate(None, math.exp(none_log - top) / total, "None of the known types."))
+    ranked.append(Candidate(None, math.exp(none_log - top) / total, ""))
     return tuple(sorted(ranked, key=lambda candidate: -candidate.probability))
 
 

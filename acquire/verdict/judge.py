@@ -103,7 +103,7 @@ def judge_repeat(
     verdict = replace(
         _measured(blank, match),
         outcome=Outcome.PASS if abs(moved) <= allowed else Outcome.CANNOT_JUDGE,
-        reason=f"moved by {moved:+.2%} during the test, {allowed:.2%} allowed",
+        reason=f"moved by {100.0 * moved:+.2f} % during the test, {100.0 * allowed:.2f} % allowed",
     )
     return verdict, _evidence(match)
 

@@ -188,8 +188,8 @@ def test_lead_zero_and_remarks_are_told():
         Notice(Weight.WARNING, "pair.other", "That reads like 1–3.", 0.0),
     )
     assert "0.1234 Ω, zeroed" in text
-    assert "note: dusty" in text
-    assert "mind: That reads like 1–3." in text
+    assert "remark: dusty" in text
+    assert "warning: That reads like 1–3." in text
 
 
 def test_the_bench_goes_on_when_nobody_reads_its_display():

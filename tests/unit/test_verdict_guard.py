@@ -114,12 +114,10 @@ def test_a_value_known_exactly_is_inside_or_outside():
 
 def test_the_reason_names_the_nearer_limit_and_the_numbers():
     high = decide(104.6, u, U, LIMITS, Rule.NON_BINARY).reason
-    assert (
-        high == "104.6 Ω is 0.4 Ω below the upper limit of 105.0 Ω; U = 1.0 Ω, guard band 1.0 Ω."
-    )
+    assert high == "104.6 Ω is 0.4 Ω below the upper limit of 105.0 Ω; U = 1.0 Ω, guard band 1.0 Ω."
     low = decide(94.0, u, 0.5, LIMITS, Rule.SIMPLE).reason
     assert low == "94.00 Ω is 1.00 Ω below the lower limit of 95.00 Ω; U = 0.50 Ω."
-    assert " H " in decide(0.9, 0.01, 0.02, Limits(0.8, 1.0), Rule.SIMPLE, unit="H").reason
+    assert " mH " in decide(0.9, 0.01, 0.02, Limits(0.8, 1.0), Rule.SIMPLE, unit="H").reason
 
 
 def test_conformity_never_leaves_0_to_1():
