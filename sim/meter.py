@@ -142,12 +142,14 @@ class Shown:
         range: in force.
         end_s: simulated time of the end of the conversion.
         number: of the conversion, counted from 1.
+        auto: whether the meter chose the range itself.
     """
 
     ohm: float
     range: Range
     end_s: float
     number: int
+    auto: bool = True
 
     @property
     def overload(self) -> bool:
@@ -296,5 +298,6 @@ class Meter:
             if not self.kind.nplc:
                 ohm = max(ohm, 0.0)  # hand meters show no negative ohms
             self.last_value_s = end_s
-        self.shown = Shown(ohm, self.range, end_s, 1 if self.shown is None else self.shown.number + 1)
+        number = 1 if self.shown is None else self.shown.number + 1
+        self.shown = Shown(ohm, self.range, end_s, number, self.auto)
         return self.shown

@@ -46,7 +46,7 @@ def fs9922(shown: Shown) -> bytes:
     prefix, decimals = PREFIX_AND_DECIMALS[_index(shown)]
     digits = b"\x3f\x30\x3a\x3f" if shown.overload else f"{_counts(shown):04d}".encode("ascii")
     point = {1: b"4", 2: b"2", 3: b"1"}[decimals]
-    automatic, bar_on = 0x20, 0x01
+    automatic, bar_on = 0x20 if shown.auto else 0x00, 0x01
     status = bytes(
         [automatic | (0 if shown.overload else bar_on), 0x00, {"": 0x00, "k": 0x20, "M": 0x10}[prefix], 0x20]
     )
@@ -66,7 +66,7 @@ def es519(shown: Shown) -> bytes:
     """
     digits = 4000 if shown.overload else _counts(shown)
     status = 1 if shown.overload else 0
-    ohms, automatic = 3, 2
+    ohms, automatic = 3, 2 if shown.auto else 0
     nibbles = [_index(shown), *(int(d) for d in f"{digits:04d}"), ohms, status, 0, automatic]
     return odd_parity(bytes(0x30 | nibble for nibble in nibbles) + b"\r\n") * 2
 

@@ -136,6 +136,7 @@ folder = "journal"
         with contextlib.suppress(ProcessLookupError):
             self.process.send_signal(number)
         await self.process.wait()
+        (self.folder / "by-id").unlink(missing_ok=True)  # the system gives the number of a pty away again
         self.deaths_s.append(time.monotonic())
         await self.listener
         self.process.stdin.close()

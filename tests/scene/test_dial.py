@@ -1,0 +1,67 @@
+"""A range that is too coarse is said before it costs a verdict, and the verdict says what it is worth."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from tests.whole_bench import CONFIGS, bench_file, free_port, journal_entries, running, simulated
+
+LEADS = (
+    'folder = "journal"\n',
+    'folder = "journal"\n[leads]\nzero = "value"\nvalue = "0.1 ohm"\nuncertainty = "0.1 ohm"\n',
+)
+
+
+def hand_bench(folder, port, driver, model, *, finest):
+    """A bench whose hand meter's ranges begin at `finest`; leads stated, so that no zero is asked for."""
+    text = (CONFIGS / "meters" / f"{model}.toml").read_text(encoding="utf-8")
+    leading = re.search(r"full_scale_si = (\d)", text)[1]
+    text = re.sub(rf"full_scale_si = {leading}", f"full_scale_si = {str(finest)[0]}", text)
+    (folder / "meter.toml").write_text(text, encoding="utf-8")
+    return bench_file(
+        folder,
+        meter=f"tcp:127.0.0.1:{port}",
+        changes=(
+            ('driver = "scpi"', f'driver = "{driver}"'),
+            (str(CONFIGS / "meters" / "bench-6-digit.toml"), str(folder / "meter.toml")),
+            ('four_wire_below = "10 ohm"\nintegration_plc = 1.0\n', ""),
+            LEADS,
+        ),
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("kind", "voice", "model", "finest"),
+    [("hand-4000", "es519", "hand-6000", 400), ("hand-2000", "lines", "hand-2000", 200)],
+)
+def test_a_dial_on_too_coarse_a_range_costs_no_wrong_verdict(tmp_path, kind, voice, model, finest):
+    """46 ohm within 6 % on a range of one ohm a count: not judged; on the finer range it passes."""
+    outcomes = {}
+    for fixed in (10 * finest, finest):
+        folder = tmp_path / str(fixed)
+        folder.mkdir()
+        port = free_port()
+        file = hand_bench(folder, port, voice, model, finest=finest)
+        with simulated(port, "--meter", kind, "--voice", voice, "--fixed-range", str(fixed)) as sim:
+            with running(file) as bench:
+                bench.type("P80-0001")
+                if finest == 400 or fixed != finest:  # 202 ohm are more than 200
+                    bench.until("Touch 1–2")
+                    sim.type("1 2")
+                    bench.until("1–2 ")
+                    sim.type("lift")
+                else:
+                    bench.type(".skip too large for this range")
+                bench.until("Touch 2–3")
+                sim.type("2 3")
+                bench.until("2–3 ")
+                _, output = bench.end()
+        found = {e.payload["step"]: e.payload["outcome"] for e in journal_entries(folder, "verdict")}
+        outcomes[fixed] = found["fast charge"]
+        codes = {e.payload["code"] for e in journal_entries(folder, "notice")}
+        if voice == "es519":  # whose frames tell the range
+            assert ("meter.range" in codes) is (fixed != finest), output
+    assert outcomes[10 * finest] in {"cannot_judge", "conditional_pass", "conditional_fail"}
+    assert outcomes[finest] in {"pass", "conditional_pass"}
