@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from collections import deque
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
@@ -24,6 +26,7 @@ def history_entries(
     day: str | None,
     limit: int,
     doubtful: bool = False,
+    since_check: bool = False,
 ) -> Iterator[tuple[Entry, str]]:
     """Entries that answer the question, oldest first, each with why it is doubtful (else empty).
 
@@ -34,6 +37,7 @@ def history_entries(
         day: only of this UTC day, as 2026-11-25; None: any.
         limit: at most so many, the latest.
         doubtful: True for doubtful verdicts only.
+        since_check: True for verdicts only that a meter gave since its check standard was last in control.
 
     Raises:
         InputImpossible: the day is none.
@@ -45,12 +49,24 @@ def history_entries(
         raise InputImpossible(f'"{day}" is no day.', "Write it as 2026-11-25.") from error
     with JournalReader(journal) as reader:
         doubts = Doubts.of(reader)
-        kinds = ("verdict",) if doubtful else ()
-        question = Question(
-            serial=serial, batch=batch, day=when, kinds=kinds, limit=None if doubtful else limit
-        )
-        found = ((entry, _doubt(entry, doubts)) for entry in reader.find(question))
-        yield from deque((each for each in found if each[1]), maxlen=limit) if doubtful else found
+        question = Question(serial=serial, batch=batch, day=when, limit=limit)
+        if not (doubtful or since_check):
+            yield from ((entry, _doubt(entry, doubts)) for entry in reader.find(question))
+            return
+        good = _last_good_check_s(reader) if since_check else {}
+        kept: deque[tuple[Entry, str]] = deque(maxlen=limit)
+        for entry in reader.find(replace(question, kinds=("verdict",), limit=None)):
+            doubt = _doubt(entry, doubts)
+            late = entry.utc_s > good.get(entry.payload["meter_id"], -math.inf)
+            if (doubt or not doubtful) and (late or not since_check):
+                kept.append((entry, doubt))
+        yield from kept
+
+
+def _last_good_check_s(reader: JournalReader) -> dict[str, float]:
+    """When each meter's check standard was last in control; a meter that never had one is not in it."""
+    checks = (entry.payload for entry in reader.find(Question(kinds=("check_standard",))))
+    return {check["meter_id"]: check["utc_s"] for check in checks if check["in_control"]}
 
 
 def _doubt(entry: Entry, doubts: Doubts) -> str:

@@ -24,13 +24,24 @@ def history(
     doubtful: Annotated[
         bool, typer.Option("--doubtful", help="Only verdicts that a later lead zero has made doubtful.")
     ] = False,
+    since_check: Annotated[
+        bool, typer.Option(help="Only verdicts since the check standard was last in control.")
+    ] = False,
     limit: Annotated[int, typer.Option(min=1, help="At most so many entries, the latest.")] = 200,
     as_json: Annotated[bool, typer.Option("--json", help="One JSON object a line, for programs.")] = False,
 ) -> None:
     """Show what is on the record: verdicts, units, lead zeros, notices."""
     from acquire.answers.history import history_entries, history_line
 
-    found = history_entries(journal, serial=serial, batch=batch, day=day, limit=limit, doubtful=doubtful)
+    found = history_entries(
+        journal,
+        serial=serial,
+        batch=batch,
+        day=day,
+        limit=limit,
+        doubtful=doubtful,
+        since_check=since_check,
+    )
     for entry, doubt in found:
         if as_json:
             plain = {"id": entry.id, "kind": entry.kind, **entry.payload}

@@ -13,7 +13,7 @@ from acquire.clock import RealClock
 from acquire.journal.store import Journal
 from acquire.records import LeadZero
 from drivers.reading import Quantity
-from tests.known_records import VERDICT
+from tests.known_records import CHECK, VERDICT
 
 LOW = replace(VERDICT, quantity=Quantity.RESISTANCE, lead_ohm=0.12, expanded_ohm=0.03, reference_ohm=0.41)
 
@@ -80,3 +80,21 @@ async def test_the_history_marks_doubtful_verdicts_and_finds_them_alone(tmp_path
     assert "doubtful: the leads had changed by +0.100 Ω" in history_line(*alone[0])
     assert asked(doubtful=True, serial="another") == []
     assert [entry.seq for entry, _ in asked(doubtful=True, limit=1)] == [3]
+
+
+async def test_the_history_looks_back_to_the_last_good_check(tmp_path):
+    """ISO 9001:2015, 7.1.5.2: found unfit, earlier results are judged again: these are the ones."""
+    journal = await asyncio.to_thread(lambda: Journal.open(tmp_path, bench="north bench", clock=RealClock()))
+    meter = VERDICT.meter_id
+    good = replace(CHECK, meter_id=meter, utc_s=100.0)
+    bad = replace(CHECK, meter_id=meter, utc_s=300.0, in_control=False, signs=("jump",))
+    verdicts = [replace(VERDICT, utc_s=at_s) for at_s in (50.0, 150.0, 250.0)]
+    other = replace(VERDICT, meter_id="another", utc_s=60.0)
+    await journal.append([(each, None) for each in (verdicts[0], other, good, *verdicts[1:], bad)])
+    await journal.close()
+    found = history_entries(tmp_path, serial=None, batch=None, day=None, limit=100, since_check=True)
+    assert [(entry.kind, entry.utc_s) for entry, _ in found] == [
+        ("verdict", 60.0),  # by a meter that never had a check
+        ("verdict", 150.0),
+        ("verdict", 250.0),
+    ]

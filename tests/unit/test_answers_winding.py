@@ -6,7 +6,7 @@ import re
 
 import pytest
 
-from acquire.answers.winding import weighed_lines, winding_lines
+from acquire.answers.winding import temperature_line, weighed_lines, winding_lines
 from acquire.errors import InputImpossible
 from acquire.physics.copper import CONDUCTORS, at_temperature
 from tests.whole_bench import CONFIGS
@@ -96,3 +96,12 @@ def test_what_is_missing_or_cannot_be_is_said(ask, said):
     """With what to give instead."""
     with pytest.raises(InputImpossible, match=re.escape(said)):
         ask()
+
+
+def test_a_winding_is_its_own_thermometer():
+    """243.3 ohm of a 202.57 ohm winding: 202.57 (234.5 + t) / 254.5 = 243.3 at 71.2 °C."""
+    line = temperature_line("202.57 ohm", "243.3 ohm", None)
+    expected = 243.3 / 202.57 * 254.5 - 234.5
+    assert f"at {expected:.1f} °C" in line
+    with pytest.raises(InputImpossible, match="--ohm"):
+        temperature_line("202.57 ohm", None, None)
