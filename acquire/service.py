@@ -103,14 +103,18 @@ class Service:
         while True:
             await asyncio.sleep(self.supervisor.feed_every_s or LOOK_S)
             await self.daemon.hear_journal()  # a disk that hangs keeps us here, unfed
-            readings = sum(feed.readings for feed in self.daemon.feeds) + self.daemon.outages
-            proof = (readings, self.daemon.journal_answers)
+            proof = (self._meter_moves(), self.daemon.journal_answers)
             if all(now != before for now, before in zip(proof, self._proof, strict=True)):
                 self.supervisor.feed(*proof)
                 self._proof = proof
             if (status := self.status()) != told:
                 told = status
                 self.supervisor.say(f"STATUS={status}")
+
+    def _meter_moves(self) -> int:
+        """Rises with each reading of the ohms meter, and with each attempt to reach one that is away."""
+        readings = sum(feed.readings for feed in self.daemon.feeds if feed.name == "meter")
+        return readings + self.daemon.outages
 
     def status(self) -> str:
         """One line for people who ask systemd."""
@@ -163,8 +167,10 @@ class Service:
             await read_again.wait()
             read_again.clear()
             self.supervisor.reloading(time.monotonic_ns() // 1000)
-            await self.daemon.tell(await self.read_again())
-            self.supervisor.ready(self.status())
+            try:
+                await self.daemon.tell(await self.read_again())
+            finally:  # whatever came of it, the bench is at work
+                self.supervisor.ready(self.status())
 
     async def read_again(self) -> Notice:
         """Read bench, sheet and meter file again; they come into force between two units.
