@@ -75,6 +75,6 @@ class DisplayDoubts:
             return ""
         self._told = full, finest
         return (
-            f"The meter is on its {show(full, 'Ω')} range: turn it to {show(finest, 'Ω')}, or what "
+            f"The meter is on its {show(full, 'Ω', digits=1)} range: turn it to {show(finest, 'Ω', digits=1)}, or what "
             "it reads here is less sure than it could be."
         )

@@ -44,20 +44,20 @@ def test_a_dial_on_too_coarse_a_range_costs_no_wrong_verdict(tmp_path, kind, voi
         folder.mkdir()
         port = free_port()
         file = hand_bench(folder, port, voice, model, finest=finest)
-        with simulated(port, "--meter", kind, "--voice", voice, "--fixed-range", str(fixed)) as sim:
-            with running(file) as bench:
-                bench.type("P80-0001")
-                if finest == 400 or fixed != finest:  # 202 ohm are more than 200
-                    bench.until("Touch 1–2")
-                    sim.type("1 2")
-                    bench.until("1–2 ")
-                    sim.type("lift")
-                else:
-                    bench.type(".skip too large for this range")
-                bench.until("Touch 2–3")
-                sim.type("2 3")
-                bench.until("2–3 ")
-                _, output = bench.end()
+        words = ("--meter", kind, "--voice", voice, "--fixed-range", str(fixed))
+        with simulated(port, *words) as sim, running(file) as bench:
+            bench.type("P80-0001")
+            if finest == 400 or fixed != finest:  # 202 ohm are more than 200
+                bench.until("Touch 1–2")
+                sim.type("1 2")
+                bench.until("1–2 ")
+                sim.type("lift")
+            else:
+                bench.type(".skip too large for this range")
+            bench.until("Touch 2–3")
+            sim.type("2 3")
+            bench.until("2–3 ")
+            _, output = bench.end()
         found = {e.payload["step"]: e.payload["outcome"] for e in journal_entries(folder, "verdict")}
         outcomes[fixed] = found["fast charge"]
         codes = {e.payload["code"] for e in journal_entries(folder, "notice")}

@@ -52,7 +52,7 @@ def test_the_sentence_names_both_ranges():
     watch, wanted = doubts(), Wanted(expected_ohm=55.0)
     watch.notices(read(46, 2000), wanted)
     (notice,) = watch.notices(read(46, 2000), wanted)
-    assert "on its 2.000 kohm range: turn it to 200.0 ohm" in notice.text
+    assert "on its 2 kΩ range: turn it to 200 Ω" in notice.text
 
 
 @pytest.mark.parametrize(
@@ -67,7 +67,7 @@ def test_the_sentence_names_both_ranges():
     ],
 )
 def test_what_is_no_doubt_is_not_told(reading):
-    """The finest range that there is, one that the meter chose, one unknown, probes in the air, a larger value."""
+    """The finest range; one the meter chose; one unknown; probes in the air; a larger value; volts."""
     assert codes(doubts(), *[reading] * 4) == [[]] * 4
 
 

@@ -143,7 +143,7 @@ async def test_a_link_that_breaks_voids_the_contact_under_way():
 def settings(**changes):
     """The meter's table of a bench file."""
     given = {"driver": "fs9922", "link": "tcp:127.0.0.1:9", "model": "m.toml", "self_check": "470 ohm"}
-    return MeterSettings.model_validate({**given, **changes}, context={"folder": "/tmp"})
+    return MeterSettings.model_validate({**given, **changes}, context={"folder": "."})
 
 
 @pytest.mark.parametrize(
