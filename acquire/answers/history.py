@@ -15,7 +15,8 @@ from acquire.errors import InputImpossible
 from acquire.journal.entry import Entry
 from acquire.journal.history import JournalReader, Question
 from acquire.quantity import show
-from acquire.records import Verdict
+from acquire.records import Outcome, Verdict
+from acquire.records.words import OUTCOME_WORDS, ending_words
 
 
 def history_entries(
@@ -89,7 +90,8 @@ def _what(kind: str, payload: dict[str, Any]) -> str:
         case "unit_started":
             return f"put on the bench as {payload['sheet']} ({payload['purpose']})"
         case "unit_result":
-            said = (payload["outcome"] or f"held: {payload['held']}").replace("_", " ")
+            outcome = Outcome(payload["outcome"]) if payload["outcome"] else None
+            said = ending_words(outcome, payload["held"])
             why = payload["hypotheses"][0]["sentence"] if payload["hypotheses"] else ""
             missing = "".join(f"  ({each})" for each in payload.get("not_tested", ()))
             return f"unit: {said}  {why}".rstrip() + missing
@@ -107,7 +109,7 @@ def _beside(kind: str, payload: dict[str, Any]) -> str:
             shown = show(payload["reading_ohm"], "Ω", payload["expanded_ohm"])
             return f"check standard {payload['resistor']}: {shown}, {state}"
         case "typed_result":
-            word = (payload["outcome"] or "recorded").replace("_", " ")
+            word = OUTCOME_WORDS[Outcome(payload["outcome"])] if payload["outcome"] else "recorded"
             return f"typed: {payload['typed']}: {word}{' as stated' if payload['stated'] else ''}"
         case _:
             return f"{payload.get('weight', kind)}: {payload.get('text', '')}"
@@ -118,6 +120,6 @@ def verdict_line(payload: dict[str, Any]) -> str:
     value = payload["reference_ohm"]
     shown = "open" if value is None else show(value, "Ω", payload["expanded_ohm"])
     once_more = "" if payload["counts"] else " (did not count)"
-    word = payload["outcome"].replace("_", " ")
+    word = OUTCOME_WORDS[Outcome(payload["outcome"])]
     pins = f"{payload['pin_a']}–{payload['pin_b']}"
     return f"{pins:<8} {payload['step']:<20} {shown:>12}  {word}{once_more}"

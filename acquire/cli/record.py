@@ -81,6 +81,7 @@ def result(
     from acquire.answers.typing_in import type_in, wanted_lines
     from acquire.errors import InputImpossible
     from acquire.journal.plain import to_plain
+    from acquire.records.words import OUTCOME_WORDS
 
     if not results:
         for line in wanted_lines(bench):
@@ -92,7 +93,7 @@ def result(
         if as_json:
             typer.echo(json.dumps(to_plain(record), ensure_ascii=False))
         else:
-            word = (record.outcome or "recorded").replace("_", " ")
+            word = OUTCOME_WORDS[record.outcome] if record.outcome else "recorded"
             typer.echo(f"{record.serial}: {record.name}: {word}. {record.reason}".rstrip())
 
 

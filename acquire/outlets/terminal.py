@@ -38,13 +38,14 @@ from acquire.records import (
     Verdict,
     Weight,
 )
+from acquire.records.words import OUTCOME_WORDS, ending_words
 
 SIGNS: dict[Outcome, tuple[str, str, str]] = {
-    Outcome.PASS: ("●", "pass", "bold bright_blue"),
-    Outcome.CONDITIONAL_PASS: ("◑", "pass, near a limit", "bright_blue"),
-    Outcome.CONDITIONAL_FAIL: ("◒", "fail, near a limit", "dark_orange"),
-    Outcome.FAIL: ("✖", "FAIL", "bold dark_orange"),
-    Outcome.CANNOT_JUDGE: ("?", "cannot judge", "bold yellow"),
+    Outcome.PASS: ("●", OUTCOME_WORDS[Outcome.PASS], "bold bright_blue"),
+    Outcome.CONDITIONAL_PASS: ("◑", OUTCOME_WORDS[Outcome.CONDITIONAL_PASS], "bright_blue"),
+    Outcome.CONDITIONAL_FAIL: ("◒", OUTCOME_WORDS[Outcome.CONDITIONAL_FAIL], "dark_orange"),
+    Outcome.FAIL: ("✖", OUTCOME_WORDS[Outcome.FAIL], "bold dark_orange"),
+    Outcome.CANNOT_JUDGE: ("?", OUTCOME_WORDS[Outcome.CANNOT_JUDGE], "bold yellow"),
 }
 """Shape, words and colour of each outcome."""
 
@@ -54,6 +55,19 @@ SHOWN_ASKS = frozenset({Ask.TOUCH, Ask.TOUCH_AGAIN, Ask.SHORT_PROBES, Ask.CHECK_
 
 SELF_CHECK = "self-check"
 """Step of the prompts of a meter's self-check (`acquire.self_check`), all of which are shown."""
+
+
+WIDTH = 80
+"""Columns of the smallest screen that takes a verdict in one line."""
+
+STEP_WIDTH, NARROWEST = 17, 6
+"""Columns of a step's name, and what they may shrink to where a long word follows."""
+
+LONGEST_WORD = 20
+"""Columns of a verdict's word; what is longer goes on below."""
+
+BELOW = " " * 10
+"""Before whatever belongs to the line above."""
 
 
 def limits_scale(verdict: Verdict, width: int = 9) -> str:
@@ -175,8 +189,7 @@ class Terminal:
 
     def _unit_done(self, result: UnitResult) -> None:
         if result.outcome is None:
-            given_up = result.held.startswith("given up")
-            word, style = f"◌ {result.held}" if given_up else f"◌ held: {result.held}", "bold yellow"
+            word, style = f"◌ {ending_words(None, result.held)}", "bold yellow"
             why = ""
             if result.wait_s:
                 word += f"; try again in about {max(1, round(result.wait_s / 60))} min"
@@ -192,7 +205,7 @@ class Terminal:
         self.units.append(Tally(result.serial, result.outcome, word, style, why))
         self._line(Text(f"  {word}", style=style).append(f"   {why}" if why else "", style="default"))
         for missing in result.not_tested:
-            self._line(Text(f"          {missing}", style="dim"))
+            self._line(Text(f"{BELOW}{missing}", style="dim"))
         self._line(Text(""))
 
     def _line(self, text: Text) -> None:
@@ -233,14 +246,17 @@ def rest_bar(unrest: float, width: int = 8) -> str:
 def verdict_line(verdict: Verdict) -> Text:
     """Pins, step, value with uncertainty, the limits and where between them, the word; why, if no pass."""
     shape, words, style = SIGNS[verdict.outcome]
-    pair = f"{verdict.pin_a}–{verdict.pin_b}"
-    line = Text(f"  {pair:<7} {shortened(verdict.step, 17):<17} {value_text(verdict):>18} ")
-    line.append(f"{limits_text(verdict):<21}", style="dim")
-    line.append(f" {shape} {words}", style=style)
-    if not verdict.counts:
-        line.append("; again", style="yellow")
-    elif verdict.outcome is not Outcome.PASS:
-        line.append(f"\n          {verdict.reason}", style="default")
+    pair, value = f"{verdict.pin_a}–{verdict.pin_b}", f"{value_text(verdict):>16}"
+    limits, word = f"{limits_text(verdict):<21}", f"{shape} {words}"
+    again = "" if verdict.counts else "; again"
+    if len(word + again) > LONGEST_WORD:
+        again = "" if verdict.counts else f"\n{BELOW}again"
+    taken = len(f"  {pair:<6}  {value} {limits} {word}") + (0 if again.startswith("\n") else len(again))
+    wide = max(min(STEP_WIDTH, WIDTH - taken), NARROWEST)
+    line = Text(f"  {pair:<6} {shortened(verdict.step, wide):<{wide}} {value} ")
+    line.append(limits, style="dim").append(f" {word}", style=style).append(again, style="yellow")
+    if verdict.counts and verdict.outcome is not Outcome.PASS:
+        line.append(f"\n{BELOW}{verdict.reason}", style="default")
     return line
 
 
@@ -273,7 +289,7 @@ def typed_line(result: TypedResult) -> Text:
         shape, words, style = SIGNS[result.outcome]
         line.append(f"{shape} {words}", style=style)
     if result.reason and (result.outcome is not Outcome.PASS or result.stated):
-        line.append(f"\n          {result.reason}", style="default")
+        line.append(f"\n{BELOW}{result.reason}", style="default")
     return line
 
 
@@ -294,8 +310,15 @@ def limits_text(verdict: Verdict) -> str:
     if lower is None and upper is None:
         return ""
     if lower is None or upper is None:
-        return f"{'at most' if lower is None else 'at least'} {upper if lower is None else lower:.4g} Ω"
-    return f"{lower:>5.4g} {limits_scale(verdict)} {upper:<5.4g}"
+        one = show(upper or lower or 0.0, "Ω", digits=3)
+        return f"{'at most' if lower is None else 'at least'} {one}"
+    scale = limits_scale(verdict)
+    return f"{_bare(lower):>5} {scale} {_bare(upper):<5}" if scale else f"{_bare(lower)} to {_bare(upper)}"
+
+
+def _bare(ohm: float) -> str:
+    """Four digits, and never as a power of ten."""
+    return f"{ohm:.0f}" if abs(ohm) >= 1e4 else f"{ohm:.4g}"
 
 
 def shortened(text: str, width: int) -> str:

@@ -35,6 +35,26 @@ class Outcome(StrEnum):
     CANNOT_JUDGE = "cannot_judge"
 
 
+OUTCOME_WORDS = {
+    Outcome.PASS: "pass",
+    Outcome.CONDITIONAL_PASS: "pass, near a limit",
+    Outcome.CONDITIONAL_FAIL: "fail, near a limit",
+    Outcome.FAIL: "FAIL",
+    Outcome.CANNOT_JUDGE: "cannot judge",
+}
+"""Outcomes as people read them, the same on the display and from the record."""
+
+GIVEN_UP = "given up"
+"""How the reason of a unit begins that was given up, not held."""
+
+
+def ending_words(outcome: Outcome | None, held: str) -> str:
+    """How a unit ended, in words: its outcome, or why it was held or given up."""
+    if outcome is not None:
+        return OUTCOME_WORDS[outcome]
+    return held if held.startswith(GIVEN_UP) else f"held: {held}"
+
+
 WORST_LAST = (
     Outcome.PASS,
     Outcome.CONDITIONAL_PASS,

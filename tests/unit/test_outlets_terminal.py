@@ -76,6 +76,34 @@ def test_a_verdict_that_does_not_count_yet_says_so():
     assert VERDICT.reason not in text
 
 
+@pytest.mark.parametrize("outcome", list(Outcome))
+@pytest.mark.parametrize("counts", [True, False])
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {},
+        {"reference_ohm": None, "expanded_ohm": None},
+        {"reference_ohm": 0.0133, "expanded_ohm": 0.0021, "lower_ohm": None, "upper_ohm": 0.05},
+        {"reference_ohm": 12345.6, "expanded_ohm": 23.0, "lower_ohm": 11500.0, "upper_ohm": 13500.0},
+        {"pin_b": "CORE", "lower_ohm": 5e7, "upper_ohm": None},
+    ],
+)
+def test_a_verdict_takes_one_line_of_80_columns(outcome, counts, changes):
+    """Whatever its word; a reason, or that it is asked for again, may stand below."""
+    verdict = replace(VERDICT, outcome=outcome, counts=counts, step="a step with a long name", **changes)
+    first, *below = verdict_line(verdict).plain.splitlines()
+    assert len(first) <= 80
+    assert "e+" not in first
+    assert SIGNS[outcome][1] in first
+    assert counts or "again" in f"{first}{below}"
+
+
+def test_an_open_circuit_shows_its_limits_as_a_range():
+    """There is no value to draw between them."""
+    text = verdict_line(replace(VERDICT, reference_ohm=None, expanded_ohm=None)).plain
+    assert " open 190.4 to 214.7 " in text
+
+
 @pytest.mark.parametrize("serial", ["[/]", "[bold]", ":boom:", "[link=x]y[/link]", "=1+1", "\\[x", "日本"])
 def test_odd_serials_are_shown_as_they_are(serial):
     """Nothing in a name is an instruction to the display."""
