@@ -40,9 +40,11 @@ lift_off = "0.05 s"
 """
 """Limits to match, so that a unit takes seconds; what is proved here does not hang on them."""
 
-YOUNG = 0.2
+LIVES, SHARES = ("young", "working", "sending"), (0.2, 0.4, 0.4)
+"""Kinds of instants: any since the start, which may lie before the bench is at work; any of its work; and the
+few milliseconds after a verdict was heard, when cursors are on their way to the disk."""
+
 SLOW_START_S = 30.0
-"""One life in five ends at an instant that may lie before the bench is at work."""
 
 AIR_S = 0.09
 TIRED_S = 2.0
@@ -112,8 +114,7 @@ class KilledBench:
         self._sim = sim
         try:
             for _ in range(kills):
-                young = self._dice.random() < YOUNG
-                await self._one_life(self._dice.uniform(0.1, 1.5) if young else None)
+                await self._one_life(self._dice.choices(LIVES, SHARES)[0])
             await self._last_life()
         finally:
             sim.stdin.close()
@@ -134,12 +135,18 @@ class KilledBench:
         self._seen = len(self.ear.heard)
         self._verified = False
 
-    async def _one_life(self, life_s):
-        """Kill it so long after its start, or (None) at some instant of its work."""
+    async def _one_life(self, kind):
+        """Kill it at an instant of this kind."""
         await self._start()
+        until = {}
+        if kind == "working":
+            until = {"after_first_prompt_s": self._dice.uniform(0.0, 1.8)}
+        elif kind == "sending":
+            until = {"after_verdict_s": self._dice.uniform(0.0, 0.008)}
+        young_s = self._dice.uniform(0.1, 1.5)
         with contextlib.suppress(TimeoutError):
-            async with asyncio.timeout(life_s or SLOW_START_S):
-                await self._work(after_first_prompt_s=None if life_s else self._dice.uniform(0.0, 1.8))
+            async with asyncio.timeout(SLOW_START_S if until else young_s):
+                await self._work(**until)
         assert self._run.returncode is None, self._story()
         self._run.send_signal(signal.SIGKILL)
         await self._run.wait()
@@ -160,12 +167,15 @@ class KilledBench:
 
     # ------------------------------------------------------------------ the operator
 
-    async def _work(self, *, until_units=None, after_first_prompt_s=None):
+    async def _work(self, *, until_units=None, after_first_prompt_s=None, after_verdict_s=None):
         """Do what the prompts ask for."""
         acted_s, asked, units, latest_s = time.monotonic(), None, 0, math.inf
         while time.monotonic() < latest_s:
             for topic, payload, retained in self._news():
                 units += topic.endswith("/unit") and "outcome" in payload
+                if topic.endswith("/verdict") and after_verdict_s is not None:
+                    await asyncio.sleep(after_verdict_s)
+                    return
                 if topic.endswith("/prompt") and payload and not retained:
                     if not self._verified and after_first_prompt_s is not None:
                         latest_s = time.monotonic() + after_first_prompt_s
@@ -178,7 +188,7 @@ class KilledBench:
             if asked and time.monotonic() - acted_s > TIRED_S:
                 await self._act(asked)
                 acted_s = time.monotonic()
-            await asyncio.sleep(0.005)
+            await asyncio.sleep(0.001)
 
     def _news(self):
         fresh = self.ear.heard[self._seen :]
