@@ -15,7 +15,7 @@ from typing import Any, TextIO
 from acquire import __version__
 from acquire.bench_tables import Overdue, TemperatureSource, ZeroSource
 from acquire.clock import Clock
-from acquire.conditions import Conditions, Recheck, Temperature
+from acquire.conditions import BENCH_FILE, Conditions, Recheck, Temperature
 from acquire.credentials import credentials
 from acquire.daemon import Daemon
 from acquire.doubts import DisplayDoubts, finest_range
@@ -183,7 +183,7 @@ def first_conditions(bench: Bench, clock: Clock) -> Conditions:
     settings, now_s = bench.temperature, clock.utc_s()
     typed = None
     if settings.source is TemperatureSource.TYPED and settings.value is not None:
-        typed = Temperature(settings.value, settings.standard_uncertainty_kelvin, now_s)
+        typed = Temperature(settings.value, settings.standard_uncertainty_kelvin, now_s, BENCH_FILE)
     leads = bench.leads
     stated = None
     if leads.zero is ZeroSource.VALUE and leads.value is not None:

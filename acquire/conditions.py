@@ -11,8 +11,12 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from acquire.physics.thermometer import DRIFT_KELVIN_PER_HOUR
-from acquire.records import LeadZero
+from acquire.records import Evidence, LeadZero
 from drivers.reading import Quantity, Reading
+
+TYPED = "typed"
+BENCH_FILE = "bench file"
+"""Where a temperature came from that no thermometer has read."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,11 +27,13 @@ class Temperature:
         celsius: of the air about the unit, taken as the winding's own once the unit has soaked.
         standard_uncertainty_kelvin: of that.
         utc_s: when it was read or typed in.
+        source: name of the thermometer, "typed" or "bench file".
     """
 
     celsius: float
     standard_uncertainty_kelvin: float
     utc_s: float
+    source: str = TYPED
 
 
 class Recheck(StrEnum):
@@ -65,7 +71,9 @@ class Conditions:
     def read(self, reading: Reading, standard_uncertainty_kelvin: float) -> None:
         """Take one reading of a thermometer; anything that is no temperature is ignored."""
         if reading.quantity is Quantity.TEMPERATURE and reading.value_si is not None:
-            self.temperature = Temperature(reading.value_si, standard_uncertainty_kelvin, reading.utc_s)
+            self.temperature = Temperature(
+                reading.value_si, standard_uncertainty_kelvin, reading.utc_s, reading.meter_id
+            )
 
     def fresh_temperature(self, utc_s: float) -> Temperature | None:
         """The latest temperature, or None if there is none or it is too old.
@@ -78,6 +86,16 @@ class Conditions:
         hours = max(0.0, utc_s - latest.utc_s) / 3600.0
         grown_kelvin = math.hypot(latest.standard_uncertainty_kelvin, DRIFT_KELVIN_PER_HOUR * hours)
         return replace(latest, standard_uncertainty_kelvin=grown_kelvin)
+
+    def on_record(self, evidence: Evidence, *, four_wire: bool) -> Evidence:
+        """Add to a verdict's evidence where its temperature and its lead zero came from, and when."""
+        air, lead = self.temperature, None if four_wire else self.lead
+        return replace(
+            evidence,
+            temperature_source="" if air is None else air.source,
+            temperature_utc_s=None if air is None else air.utc_s,
+            lead_zero_utc_s=None if lead is None else lead.utc_s,
+        )
 
     def lead_zero_due(self, utc_s: float) -> bool:
         """Whether the leads must be zeroed before low ohms can be judged well."""

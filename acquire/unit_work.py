@@ -162,6 +162,8 @@ class UnitWork:
                 self.table, [*progress.readings(), (step.pair, ohm, u_ohm)]
             )
             counts = progress.judged(verdict.outcome, ohm, u_ohm, repeat_u_ohm=repeat_u_ohm)
+        four_wire = settled.quantity is Quantity.RESISTANCE_4W
+        evidence = self.conditions.on_record(evidence, four_wire=four_wire)
         return [Judged(replace(verdict, counts=counts), evidence), *self.closed(settled.utc_s)]
 
     def found_open(self, utc_s: float, witness: str) -> list[Event]:

@@ -182,11 +182,18 @@ class Evidence:
         terms: the uncertainty budget.
         trace: (seconds since contact, value in SI) of the readings used.
         raw_hex: bytes of the deciding reading.
+        temperature_source: where the winding's temperature came from: a thermometer's name on the bench,
+            "typed", or "bench file"; empty where it played no part.
+        temperature_utc_s: when it was read or typed.
+        lead_zero_utc_s: when the leads were zeroed, of a two-wire value with a zero.
     """
 
     terms: tuple[Term, ...]
     trace: tuple[tuple[float, float], ...]
     raw_hex: str
+    temperature_source: str = ""
+    temperature_utc_s: float | None = None
+    lead_zero_utc_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -76,6 +76,9 @@ async def test_a_winding_is_corrected_by_a_platinum_sensor(tmp_path, wires, lead
     assert verdict.winding_celsius == pytest.approx(30.0, abs=0.01)
     assert verdict.reference_ohm == pytest.approx(SLOW_CHARGE_OHM, rel=1e-4)
     assert verdict.outcome is Outcome.PASS
+    evidence = next(event.evidence for event in seen if isinstance(event, Judged))
+    assert evidence.temperature_source == "thermometer"
+    assert 0.0 <= verdict.utc_s - evidence.temperature_utc_s < 5.0
 
 
 async def test_a_broken_sensor_holds_verdicts_back(tmp_path):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from acquire.conditions import Conditions, Temperature
-from acquire.records import LeadZero
+from acquire.records import Evidence, LeadZero
 from drivers.reading import Kind, Quantity, Reading
 
 
@@ -28,7 +28,7 @@ def test_the_latest_temperature_counts_until_it_is_too_old():
     conditions = Conditions(temperature_oldest_s=300.0)
     assert conditions.fresh_temperature(0.0) is None
     conditions.read(read(), 0.3)
-    assert conditions.fresh_temperature(1000.0) == Temperature(21.5, 0.3, 1000.0)
+    assert conditions.fresh_temperature(1000.0) == Temperature(21.5, 0.3, 1000.0, "t")
     assert conditions.fresh_temperature(1300.0).celsius == 21.5
     assert conditions.fresh_temperature(1300.1) is None
 
@@ -57,3 +57,14 @@ def test_the_lead_zero_is_due_when_missing_or_old_and_only_where_it_is_wanted():
     fresh = Conditions(lead=LeadZero("b", "m", 0.12, 0.003, 1000.0), lead_oldest_s=3600.0)
     assert not fresh.lead_zero_due(4600.0)
     assert fresh.lead_zero_due(4601.0)
+
+
+def test_the_evidence_tells_where_temperature_and_zero_came_from_and_when():
+    """With four wires the leads played no part."""
+    conditions = Conditions(lead=LeadZero("b", "m", 0.1, 0.01, 900.0))
+    conditions.read(read(), 0.3)
+    bare = Evidence((), (), "")
+    two = conditions.on_record(bare, four_wire=False)
+    assert (two.temperature_source, two.temperature_utc_s, two.lead_zero_utc_s) == ("t", 1000.0, 900.0)
+    assert conditions.on_record(bare, four_wire=True).lead_zero_utc_s is None
+    assert Conditions().on_record(bare, four_wire=False) == bare
