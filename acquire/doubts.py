@@ -74,7 +74,5 @@ class DisplayDoubts:
         if self._coarse < IN_A_ROW or self._told == (full, finest):
             return ""
         self._told = full, finest
-        return (
-            f"The meter is on its {show(full, 'Ω', digits=1)} range: turn it to {show(finest, 'Ω', digits=1)}, or what "
-            "it reads here is less sure than it could be."
-        )
+        on, better = show(full, "Ω", digits=1), show(finest, "Ω", digits=1)
+        return f"The meter is on its {on} range: turn it to {better}, or it reads less surely than it could."
