@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from acquire.records import Branch, BranchKind, Limits, Pair, Purpose, Sheet, Step, StepKind
 from acquire.steps.bracket import anchor
 from acquire.steps.pairs import PairTable
-from acquire.steps.wording import both, ohm_text
+from acquire.steps.wording import both, ohm_text, within
 
 Expanded = Callable[[Step, float], float | None]
 """(step, nominal ohms) -> expanded uncertainty of the bench's meter there in ohms, None when not stated."""
@@ -81,7 +81,7 @@ def _unseen(table: PairTable) -> Iterator[SheetRemark]:
             yield SheetRemark(
                 _key(table.sheet, branch),
                 branch.name,
-                f"No step sees the {branch.name}: a unit passes even if it is broken.",
+                f"No step sees {within(branch.name)}: a unit passes even if it is broken.",
                 f"Add a step on {_seeing(table, place)}.",
                 serious=True,
             )
@@ -89,10 +89,15 @@ def _unseen(table: PairTable) -> Iterator[SheetRemark]:
             yield SheetRemark(
                 _key(table.sheet, branch),
                 branch.name,
-                f"The {branch.name} is only seen through larger windings, whose spread hides its tolerance.",
+                f"{_capital(within(branch.name))} is only seen through larger windings, "
+                "whose spread hides its tolerance.",
                 f"Add a step on {_seeing(table, place)}.",
                 serious=False,
             )
+
+
+def _capital(text: str) -> str:
+    return text[0].upper() + text[1:]
 
 
 def _key(sheet: Sheet, branch: Branch) -> str:

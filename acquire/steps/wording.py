@@ -23,6 +23,16 @@ def ohm_text(ohm: float, digits: int = 4) -> str:
     return f"{ohm:.{digits}g} Ω" if abs(ohm) >= 1e-4 else "0 Ω"
 
 
+def is_code(name: str) -> bool:
+    """Whether a winding has a code for its name, such as P1, rather than a word that takes an article."""
+    return any(sign.isdigit() for sign in name)
+
+
+def within(name: str) -> str:
+    """A winding as it is named within a sentence: "the trigger", "winding P1"."""
+    return f"winding {name}" if is_code(name) else f"the {name}"
+
+
 def either(names: Iterable[object]) -> str:
     """Join names as a choice: "a or b", "a, b or c"."""
     return _joined([str(name) for name in names], "or")

@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 
 from acquire.records import Branch, Sheet
+from acquire.steps.wording import is_code, within
 from acquire.verdict.dictionary import Case
 
 
@@ -38,9 +39,14 @@ class _Place:
         return self.sizes[0]
 
     @property
-    def names(self) -> str:
-        """The windings, without an article of their own."""
-        return _listed(self.where)
+    def who(self) -> str:
+        """The windings as a sentence begins: "The trigger", "P1"."""
+        return _capital(_listed([each if is_code(each) else f"the {each}" for each in self.where]))
+
+    @property
+    def whose(self) -> str:
+        """The windings within a sentence: "the trigger", "winding P1"."""
+        return _listed([within(each) for each in self.where])
 
     @property
     def branch(self) -> Branch:
@@ -81,7 +87,7 @@ def _star_delta(place: _Place) -> str:
 def _gauge(place: _Place, word: str, whole: float) -> str:
     steps = "half a gauge" if place.size < 0.7 * whole else "one gauge"
     verb = "is" if len(place.where) == 1 else "are"
-    return f"The {place.names} {verb} wound with wire too {word} by about {steps}."
+    return f"{place.who} {verb} wound with wire too {word} by about {steps}."
 
 
 _WORDS: Mapping[str, Callable[[_Place], str]] = {
@@ -91,26 +97,26 @@ _WORDS: Mapping[str, Callable[[_Place], str]] = {
     "lead_zero": lambda p: (
         f"Every reading is about {ohm(p.size)} too {p.where[0]}: measure the lead zero again."
     ),
-    "open_winding": lambda p: f"The {p.names} is broken: no path through it.",
+    "open_winding": lambda p: f"{p.who} is broken: no path through it.",
     "open_pin": lambda p: f"{_capital(p.contact)} is broken.",
-    "shorted_turns": lambda p: f"{_capital(p.turns)} of the {p.names} are shorted.",
-    "too_few_turns": lambda p: f"The {p.names} has {p.turns} too few.",
-    "too_many_turns": lambda p: f"The {p.names} has {p.turns} too many, or stretched wire.",
+    "shorted_turns": lambda p: f"{_capital(p.turns)} of {p.whose} are shorted.",
+    "too_few_turns": lambda p: f"{p.who} has {p.turns} too few.",
+    "too_many_turns": lambda p: f"{p.who} has {p.turns} too many, or stretched wire.",
     "wire_too_thin": lambda p: _gauge(p, "thin", 0.261),
     "wire_too_thick": lambda p: _gauge(p, "thick", 0.207),
-    "aluminium_wire": lambda p: f"The {p.names} reads like aluminium wire of the right size.",
-    "strand_broken": lambda p: f"One of {p.branch.strands} strands of the {p.names} is broken.",
+    "aluminium_wire": lambda p: f"{p.who} reads like aluminium wire of the right size.",
+    "strand_broken": lambda p: f"One of {p.branch.strands} strands of {p.whose} is broken.",
     "bad_joint": lambda p: f"About {ohm(p.size)} too much in {p.contact}: a bad joint.",
     "grounded": lambda p: (
-        f"The {p.names} touches the core {p.along(p.where[0], p.size)}, through about {ohm(p.sizes[1])}."
+        f"{p.who} touches the core {p.along(p.where[0], p.size)}, through about {ohm(p.sizes[1])}."
     ),
     "winding_to_winding": lambda p: (
-        f"The {p.where[0]} ({p.along(p.where[0], p.sizes[1])}) touches the {p.where[1]} "
+        f"{_capital(within(p.where[0]))} ({p.along(p.where[0], p.sizes[1])}) touches {within(p.where[1])} "
         f"({p.along(p.where[1], p.size)}), through about {ohm(p.sizes[2])}."
     ),
-    "swapped_pins": lambda p: f"Pins {p.names} are in each other's place in the connector.",
+    "swapped_pins": lambda p: f"Pins {_listed(p.where)} are in each other's place in the connector.",
     "star_delta": _star_delta,
-    "unknown": lambda _: "No fault of the dictionary explains these readings.",
+    "unknown": lambda _: "None of the known faults explains these readings.",
 }
 
 

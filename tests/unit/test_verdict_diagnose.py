@@ -311,6 +311,6 @@ def test_a_unit_of_many_pins_is_diagnosed_without_much_memory():
     values = [(Pair(b.a, b.b), b.reference_ohm * (0.7 if b.name == "w7" else 1.0)) for b in windings]
     values.append((Pair("1", "core"), OPEN))
     found = diagnose(big, PairTable(big), known(values, 0.01))
-    assert (found[0].fault, "of the w7 are shorted" in found[0].sentence) == ("shorted_turns", True)
+    assert (found[0].fault, "of winding w7 are shorted" in found[0].sentence) == ("shorted_turns", True)
     book = casebook(big, Purpose.INCOMING, extra=(Pair("1", "core"),))
     assert book.laws.covariance.nbytes < 20e6
