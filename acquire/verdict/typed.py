@@ -124,7 +124,12 @@ def _insulation(
     result = _at_reference(line, _rule_named(line.rule or rule.correction, rule), celsius)
     accuracy = line.accuracy if line.accuracy is not None else habit.accuracy
     limit_ohm = least_ohm(rule, place.purpose)
-    decision = _no_accuracy() if accuracy is None else _judged(result, limit_ohm, accuracy, place.sheet)
+    if result.reference_ohm == 0.0:
+        decision = Decision(Outcome.FAIL, guard_band_ohm=0.0, conformity=0.0, reason="a short: 0 Ω.")
+    elif accuracy is None:
+        decision = _no_accuracy()
+    else:
+        decision = _judged(result, limit_ohm, accuracy, place.sheet)
     decision = _enough_volts(decision, line.test_volt, rule.volts)
     return replace(
         said,
@@ -152,6 +157,8 @@ def _at_reference(line: TypedLine, rule: TemperatureRule | None, celsius: float 
         raise InputImpossible(
             f"The rule {rule.name} needs the temperature of the winding.", "Add it, such as 21 °C."
         )
+    if ohm == 0.0:  # a short is one at any temperature
+        return Insulation(ohm, celsius, ohm, celsius, NONE, line.at_least)
     return to_reference(ohm, celsius, rule, at_least=line.at_least)
 
 

@@ -23,6 +23,9 @@ HOW = (
     "accuracy 5 %, within 3 %, against VALUE or NAME, rule NAME, pass or fail."
 )
 
+LONGEST_NUMBER = 60
+"""Characters; more than any instrument shows, and too few for infinity."""
+
 _HERTZ = re.compile(r"([0-9]+(?:\.[0-9]+)?) *(k?)Hz")
 _PLAIN = re.compile(r"[0-9]+(?:\.[0-9]+)?")
 _STATED = {"pass": Outcome.PASS, "fail": Outcome.FAIL}
@@ -96,7 +99,7 @@ def _number(text: str) -> tuple[float, str] | None:
     bare = text.removeprefix(">").strip()
     if not bare[:1].isdigit():
         return None
-    if _PLAIN.fullmatch(bare):
+    if _PLAIN.fullmatch(bare) and len(bare) <= LONGEST_NUMBER:
         return float(bare), ""
     for unit in ("ohm", "H", "V"):
         try:
@@ -117,7 +120,7 @@ def _part(part: str) -> tuple[str, object]:
     if head in ("against", "rule", "by") and rest:
         return {"by": "instrument"}.get(head, head), rest
     bare = rest if head == "at" else part
-    if match := _HERTZ.fullmatch(bare):
+    if len(bare) <= LONGEST_NUMBER and (match := _HERTZ.fullmatch(bare)):
         return "hertz", float(match[1]) * (1000.0 if match[2] else 1.0)
     for key, unit in (("test_volt", "V"), ("celsius", "°C")):
         try:

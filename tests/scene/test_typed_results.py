@@ -246,3 +246,10 @@ def test_of_two_results_of_one_name_the_later_counts():
     assert bench.work_through(GOOD).outcome is Outcome.PASS
     assert len(bench.of(TypedResult)) == 2
     assert len(bench.of(UnitResult)) == 1
+
+
+def test_a_dead_short_is_a_result_and_fails():
+    """The instrument shows 0.00 megohm: no refusal, a fail, whatever rule or accuracy."""
+    rule = replace(RULE, correction="thermoplastic")
+    record = typed(bench_for(isolations=(rule,)), "insulation = 0 Mohm, 500 V, 20 °C")
+    assert (record.outcome, record.value_si) == (Outcome.FAIL, 0.0)
