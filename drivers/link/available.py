@@ -29,18 +29,20 @@ def link_kinds() -> list[LinkKind]:
         LinkKind("tcp:HOST:PORT", "sockets, such as SCPI on port 5025"),
         LinkKind("rfc2217:HOST:PORT", "serial ports behind a network"),
         LinkKind("visa:TCPIP::HOST::INSTR", "LAN instruments: VXI-11, HiSLIP, sockets"),
-        LinkKind("visa:USB0::…::INSTR", "USBTMC instruments", _missing_for_usb()),
-        LinkKind("visa:GPIB0::N::INSTR", "GPIB boards", _missing_for_gpib()),
+        LinkKind("visa:USB0::…::INSTR", "USBTMC instruments", missing_for_usb()),
+        LinkKind("visa:GPIB0::N::INSTR", "GPIB boards", missing_for_gpib()),
     ]
 
 
-def _missing_for_usb() -> str:
+def missing_for_usb() -> str:
+    """What to install for USBTMC; empty where nothing is missing."""
     if find_spec("usb") is None:
         return 'pip install "steadyohm[usb]", and libusb on the machine'
     return "" if find_library("usb-1.0") else "install libusb 1.0 on the machine"
 
 
-def _missing_for_gpib() -> str:
+def missing_for_gpib() -> str:
+    """What to install for GPIB boards; empty where nothing is missing."""
     if find_spec("gpib") is not None or find_spec("gpib_ctypes") is not None:
         return ""
     return "install the board's driver and its package gpib or gpib-ctypes"

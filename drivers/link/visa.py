@@ -23,6 +23,7 @@ from pyvisa import constants, errors
 
 from drivers.errors import LinkLost, LinkTimeout, LinkUnavailable
 from drivers.link.address import Address, SerialLine
+from drivers.link.available import missing_for_gpib, missing_for_usb
 from drivers.link.channel import drain_until_quiet, not_open
 
 BACKEND = "@py"
@@ -74,7 +75,22 @@ class VisaChannel:
             await asyncio.get_running_loop().run_in_executor(self._thread, self._open)
         except Exception as error:  # pyvisa-py raises bare Exception for "could not connect"
             await self.close()
-            raise LinkUnavailable(f"it cannot be opened ({error})", port=self.address) from error
+            raise self._why_not(error) from error
+
+    def _why_not(self, error: BaseException) -> LinkUnavailable:
+        """Say what is missing for this kind of resource, where that is it; else the library's first line."""
+        kind = self._resource_name.upper()
+        missing = missing_for_usb() if kind.startswith("USB") else ""
+        missing = missing_for_gpib() if kind.startswith("GPIB") else missing
+        if missing:
+            return LinkUnavailable(
+                "a library for this kind of resource is missing", port=self.address, hint=f"To do: {missing}."
+            )
+        if "VI_ERROR_INV_RSRC_NAME" in str(error):
+            hint = "Write it like visa:USB0::0x1234::0x5678::SERIAL::INSTR."
+            return LinkUnavailable("this is no name of a VISA resource", port=self.address, hint=hint)
+        first = str(error).partition("\n")[0].rstrip(". ")
+        return LinkUnavailable(f"it cannot be opened ({first})", port=self.address)
 
     async def _probe(self, host: str, port: int) -> None:
         try:
