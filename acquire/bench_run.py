@@ -67,7 +67,8 @@ def _written(record: Path | None) -> Iterator[TextIO | None]:
         yield None
         return
     try:
-        out = record.open("x", encoding="utf-8", buffering=1)
+        number = os.open(record, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, 0o640)  # it holds names
+        out = os.fdopen(number, "w", encoding="utf-8", buffering=1)
     except OSError as error:
         raise SteadyohmError(
             f"The recording {record} cannot be begun ({error.strerror}).", "Name a new file."

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import logging
 import sys
-from collections.abc import MutableMapping
+from collections.abc import Mapping, MutableMapping
 from typing import Any
 
 SECRET_WORDS = ("password", "secret", "token", "credential")
@@ -16,10 +16,20 @@ SECRET_WORDS = ("password", "secret", "token", "credential")
 
 def redact(_: Any, __: str, event: MutableMapping[str, Any]) -> MutableMapping[str, Any]:
     """Replace every value whose key names a secret. A structlog processor, hence its three arguments."""
-    for key in event:
-        if any(word in key.lower() for word in SECRET_WORDS):
-            event[key] = "(hidden)"
+    for key, value in event.items():
+        event[key] = _without_secrets(key, value)
     return event
+
+
+def _without_secrets(key: Any, value: Any) -> Any:
+    """A value without the secrets in it, however deep in tables and lists they are."""
+    if any(word in str(key).lower() for word in SECRET_WORDS):
+        return "(hidden)"
+    if isinstance(value, Mapping):
+        return {inner: _without_secrets(inner, held) for inner, held in value.items()}
+    if type(value) in (list, tuple):
+        return type(value)(_without_secrets("", held) for held in value)
+    return value
 
 
 def set_up(*, level: str = "info", json_lines: bool | None = None) -> None:

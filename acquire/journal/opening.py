@@ -5,6 +5,7 @@ Also turns what SQLite says into sentences for the operator. Not for entries (st
 
 from __future__ import annotations
 
+import contextlib
 import fcntl
 import os
 import sqlite3
@@ -16,6 +17,9 @@ from acquire.journal.schema import APPLICATION_ID, MIGRATIONS, migrate, version_
 
 FILE = "journal.db"
 LOCK = "journal.lock"
+
+MODE = 0o640
+"""Of new files: they hold names and serials, which are not for everybody on the machine."""
 
 BUSY_MS = 1000
 """How long one operation waits for another program's lock. Workshop choice: a backup copy takes less;
@@ -51,6 +55,8 @@ def connect(path: Path, *, wal: bool = True) -> sqlite3.Connection:
         wal: False for a file that shall be complete in itself (an archive).
     """
     new = not path.exists() or path.stat().st_size == 0
+    with contextlib.suppress(OSError):  # SQLite says it better, and gives the WAL the mode of the file
+        os.close(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_CLOEXEC, MODE))
     connection = sqlite3.connect(path, timeout=BUSY_MS / 1000, isolation_level=None, check_same_thread=False)
     try:
         if new:  # on an old file it would be a write before the file has been looked at
@@ -214,7 +220,7 @@ def take_lock(folder: Path) -> int:
     """
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        number = os.open(folder / LOCK, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC | os.O_NOFOLLOW, 0o640)
+        number = os.open(folder / LOCK, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC | os.O_NOFOLLOW, MODE)
     except OSError as error:
         raise JournalUnusable(
             f"The journal's folder {folder} cannot be written: {error.strerror}.",

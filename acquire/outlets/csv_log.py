@@ -57,6 +57,10 @@ class Split(StrEnum):
     BATCH = "batch"
 
 
+MODE = 0o640
+"""Of new files: they hold names and serials, which are not for everybody on the machine."""
+
+
 @dataclass(slots=True)
 class CsvLog:
     """An outlet that writes CSV files into one folder.
@@ -168,7 +172,7 @@ class CsvLog:
         data = _lines([header(), *rows], bom=True) if tail.size == 0 else _lines(rows)
         try:
             number = os.open(
-                path, os.O_WRONLY | os.O_CREAT | os.O_APPEND | os.O_NOFOLLOW | os.O_CLOEXEC, 0o644
+                path, os.O_WRONLY | os.O_CREAT | os.O_APPEND | os.O_NOFOLLOW | os.O_CLOEXEC, MODE
             )
         except OSError as error:
             raise self._failed(path, error) from error

@@ -41,6 +41,14 @@ async def test_entries_come_back_as_they_were_written(journal):
     assert read[1].evidence is None
 
 
+async def test_no_file_of_it_is_for_everybody(journal):
+    """Names and serials are in them."""
+    await journal.append([(STARTED, None)])
+    files = list(journal.path.parent.iterdir())
+    assert len(files) >= 3
+    assert not [file.name for file in files if file.stat().st_mode & stat.S_IRWXO]
+
+
 async def test_a_commit_is_on_the_disk_when_append_returns(journal):
     """Another connection sees the entry at once; the settings that make it durable are on."""
     await journal.append([(VERDICT, EVIDENCE)])

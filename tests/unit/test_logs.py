@@ -48,6 +48,19 @@ def test_secrets_never_reach_a_line(capsys, key, json_lines):
     assert "(hidden)" in shown
 
 
+@pytest.mark.parametrize(
+    "facts", [{"mqtt": {"password": "hunter2"}}, {"brokers": [{"inner": {"token": "hunter2"}}]}]
+)
+def test_secrets_within_tables_never_reach_a_line(capsys, facts):
+    """However deep; what stands beside them stays."""
+    logs.set_up(level="info", json_lines=True)
+    structlog.get_logger().info("broker.login", host="north", **facts)
+    shown = capsys.readouterr().err
+    assert "hunter2" not in shown
+    assert "(hidden)" in shown
+    assert "north" in shown
+
+
 def test_an_exception_is_one_line_of_json(capsys):
     """With its traceback inside the object."""
     logs.set_up(level="info", json_lines=True)

@@ -89,6 +89,14 @@ async def test_the_bytes_follow_rfc_4180(journal, folder):
     assert rows[1][header().index("operator")] == name
 
 
+async def test_a_file_is_not_for_everybody(journal, folder):
+    """It holds names and serials."""
+    await journal.append([(verdict(1), None)])
+    await drained(journal, folder)
+    (path,) = folder.glob("*.csv")
+    assert path.stat().st_mode & 0o007 == 0
+
+
 async def test_pandas_and_csv_read_it_without_options(journal, folder):
     """Every column by its name in pandas; in plain csv all but the first, which nobody asks for."""
     await journal.append([(verdict(1, operator="Jørgen Łukasz", batch="λ"), None), (verdict(2), None)])
