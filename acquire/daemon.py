@@ -57,6 +57,9 @@ LEAST_DRAIN_S = 0.3
 RETRY_JOURNAL_S = 1.0
 """How often a journal that refuses is tried again."""
 
+ANSWERS = frozenset({"command.help", "command.unknown", "result.help"})
+"""Notices that only answer whoever typed: shown, and no part of the record."""
+
 SET_BACK_S = 2.0
 """A UTC that falls behind the monotonic clock by more between two ticks was set back, not slewed."""
 
@@ -321,6 +324,8 @@ def recorded(events: Sequence[Event]) -> list[tuple[Recorded, Evidence | None]]:
     for event in events:
         if isinstance(event, Judged):
             kept.append((event.verdict, event.evidence))
+        elif isinstance(event, Notice) and event.code in ANSWERS:
+            continue
         elif isinstance(event, UnitStarted | UnitResult | LeadZero | CheckStandard | TypedResult | Notice):
             kept.append((event, None))
     return kept

@@ -245,4 +245,5 @@ def test_what_the_journal_keeps():
     assert kept == [(VERDICT, evidence), (NOTICE, None), (ALL[1], None), (ALL[2], None)]
     assert isinstance(VERDICT, Verdict)
     assert recorded([]) == []
+    assert recorded([replace(NOTICE, code="command.help"), replace(NOTICE, code="result.help")]) == []
     assert replace(NOTICE, weight=Weight.STOP) != NOTICE
