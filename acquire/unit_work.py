@@ -212,7 +212,9 @@ class UnitWork:
         if temperature is None:
             text = "There is no fresh temperature, so verdicts wait: check the thermometer or type one in."
             return Notice(Weight.STOP, "temperature.missing", text, settled.utc_s, self.serial, step.pair)
-        statement = self.meter.in_use(settled.quantity, settled.range_full_scale_si, settled.value_si)
+        statement = self.meter.in_use(
+            settled.quantity, settled.range_full_scale_si, settled.value_si, settled.resolution_si
+        )
         if statement is None:
             text = (
                 f"The meter file {self.place.meter_model} states no accuracy for {settled.value_si:.4g} Ω "

@@ -10,6 +10,22 @@ from drivers.link.address import SerialLine
 from drivers.link.framing import Framer
 from drivers.reading import Flag, Kind, Origin, Quantity
 
+DIAL = frozenset(
+    {
+        Quantity.RESISTANCE,
+        Quantity.CONTINUITY,
+        Quantity.DIODE,
+        Quantity.VOLTAGE_DC,
+        Quantity.VOLTAGE_AC,
+        Quantity.CURRENT_DC,
+        Quantity.CURRENT_AC,
+        Quantity.CAPACITANCE,
+        Quantity.FREQUENCY,
+        Quantity.TEMPERATURE,
+    }
+)
+"""What the dial of a full-grown hand meter offers."""
+
 
 @dataclass(frozen=True, slots=True)
 class Decoded:

@@ -187,7 +187,9 @@ class CheckDuty:
         self, settled: Settled, conditions: Conditions, meter: MeterStatements
     ) -> Corrected | None:
         """Leads off; what the resistor's own temperature may do is a term, not a correction."""
-        statement = meter.in_use(settled.quantity, settled.range_full_scale_si, settled.value_si)
+        statement = meter.in_use(
+            settled.quantity, settled.range_full_scale_si, settled.value_si, settled.resolution_si
+        )
         if statement is None:
             return None
         reference_celsius = self.resistor.reference_celsius

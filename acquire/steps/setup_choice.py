@@ -26,9 +26,13 @@ class MeterStatements(Protocol):
     """What the meter's file states, by quantity and size."""
 
     def in_use(
-        self, quantity: Quantity, range_full_scale_si: float | None, value_si: float
+        self,
+        quantity: Quantity,
+        range_full_scale_si: float | None,
+        value_si: float,
+        resolution_si: float | None = None,
     ) -> AccuracyLike | None:
-        """The statement on the range in use, found by the value where it is unknown; None: no statement."""
+        """The statement on the range in use, by count or value where it is unknown; None: no statement."""
         ...
 
     def holding(self, quantity: Quantity, value_si: float) -> AccuracyLike | None:

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from drivers.frame import Decoded
+from drivers.reading import Flag, Reading
 
 Rule = Literal["near", "exact", "off"]
 NEAR_COUNTS = 3
@@ -30,6 +31,30 @@ class Stamped:
     monotonic_s: float
     utc_s: float
     raw: bytes
+
+    def as_reading(self, meter_id: str, flags_visible: frozenset[Flag]) -> Reading:
+        """The reading that it is.
+
+        Args:
+            meter_id: name of the meter in the bench file.
+            flags_visible: signs that this meter can show over its link.
+        """
+        decoded = self.decoded
+        return Reading(
+            meter_id=meter_id,
+            quantity=decoded.quantity,
+            kind=decoded.kind,
+            value_si=decoded.value_si,
+            monotonic_s=self.monotonic_s,
+            utc_s=self.utc_s,
+            conversion=self.conversion,
+            range_full_scale_si=decoded.range_full_scale_si,
+            resolution_si=decoded.resolution_si,
+            range_origin=decoded.range_origin,
+            flags=decoded.flags,
+            flags_visible=flags_visible,
+            raw=self.raw,
+        )
 
 
 class Agreement:

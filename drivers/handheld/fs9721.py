@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import ClassVar
 
-from drivers.frame import Decoded, FrameProtocol, FrameRefused, NotMeasured, decoded_counts, scaled
+from drivers.frame import DIAL, Decoded, FrameProtocol, FrameRefused, NotMeasured, decoded_counts, scaled
 from drivers.link.address import SerialLine
 from drivers.link.framing import CountedFramer, Framer
 from drivers.reading import Flag, Kind, Origin, Quantity
@@ -51,20 +51,7 @@ class Fs9721(FrameProtocol):
     usual_line: ClassVar[SerialLine] = SerialLine(
         baud=2400, bits=8, parity="N", stop_bits=1, dtr=True, rts=False
     )
-    quantities = frozenset(
-        {
-            Quantity.RESISTANCE,
-            Quantity.CONTINUITY,
-            Quantity.DIODE,
-            Quantity.VOLTAGE_DC,
-            Quantity.VOLTAGE_AC,
-            Quantity.CURRENT_DC,
-            Quantity.CURRENT_AC,
-            Quantity.CAPACITANCE,
-            Quantity.FREQUENCY,
-            Quantity.TEMPERATURE,
-        }
-    )
+    quantities = DIAL
     flags_visible: ClassVar[frozenset[Flag]] = frozenset(
         {Flag.HOLD, Flag.RELATIVE, Flag.AUTO_RANGE, Flag.LOW_BATTERY}
     )

@@ -168,7 +168,7 @@ class HandMeter:
             generation = self._generation
             for stamped in [stamped for frame in frames for stamped in self._take(frame)]:
                 if generation == self._generation:
-                    yield self._reading_of(stamped)
+                    yield stamped.as_reading(self.meter_id, self.capabilities.flags_visible)
 
     async def _next_frames(self, silence_s: float) -> list[bytes]:
         """Give at least one frame. Raises: LinkTimeout, LinkLost, FrameGarbled."""
@@ -263,24 +263,6 @@ class HandMeter:
             return False
         self._repeated += 1
         return True
-
-    def _reading_of(self, stamped: Stamped) -> Reading:
-        decoded = stamped.decoded
-        return Reading(
-            meter_id=self.meter_id,
-            quantity=decoded.quantity,
-            kind=decoded.kind,
-            value_si=decoded.value_si,
-            monotonic_s=stamped.monotonic_s,
-            utc_s=stamped.utc_s,
-            conversion=stamped.conversion,
-            range_full_scale_si=decoded.range_full_scale_si,
-            resolution_si=decoded.resolution_si,
-            range_origin=decoded.range_origin,
-            flags=decoded.flags,
-            flags_visible=self.capabilities.flags_visible,
-            raw=stamped.raw,
-        )
 
 
 def _air_s(protocol: FrameProtocol, address: str) -> float:

@@ -200,7 +200,7 @@ class LineMeter:
             generation = self._generation
             for stamped in self._take(line):
                 if generation == self._generation:
-                    yield self._reading_of(stamped)
+                    yield stamped.as_reading(self.meter_id, self.capabilities.flags_visible)
 
     async def _next_line(self) -> bytes:
         loop = asyncio.get_running_loop()
@@ -252,23 +252,6 @@ class LineMeter:
         self._conversion += 1
         return self._agreement.take(
             Stamped(decoded_line(found, quantity), self._conversion, *self._clock(), line)
-        )
-
-    def _reading_of(self, stamped: Stamped) -> Reading:
-        decoded = stamped.decoded
-        return Reading(
-            meter_id=self.meter_id,
-            quantity=decoded.quantity,
-            kind=decoded.kind,
-            value_si=decoded.value_si,
-            monotonic_s=stamped.monotonic_s,
-            utc_s=stamped.utc_s,
-            conversion=stamped.conversion,
-            resolution_si=decoded.resolution_si,
-            range_origin=decoded.range_origin,
-            flags=decoded.flags,
-            flags_visible=self.capabilities.flags_visible,
-            raw=stamped.raw,
         )
 
 

@@ -37,3 +37,18 @@ def test_the_smallest_range_that_holds_a_value():
     assert HAND.holding(OHMS, 0.0).range_full_scale_si == 200.0
     assert HAND.holding(OHMS, 250.0).range_full_scale_si == 2000.0
     assert HAND.holding(OHMS, 1e9) is None
+
+
+@pytest.mark.parametrize(
+    ("value", "resolution", "expected"),
+    [
+        (46.0, 1.0, 2000.0),
+        (46.1, 0.1, 200.0),
+        (46.0, 0.003, 200.0),
+        (460.0, 0.1, 2000.0),
+        (46.0, None, 200.0),
+    ],
+)
+def test_a_range_that_is_not_told_is_known_by_its_count(value, resolution, expected):
+    """46 where 46.1 could be sent is the coarser range; a count that no range has goes by the value."""
+    assert HAND.in_use(OHMS, None, value, resolution).range_full_scale_si == expected
