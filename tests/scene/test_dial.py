@@ -63,5 +63,5 @@ def test_a_dial_on_too_coarse_a_range_costs_no_wrong_verdict(tmp_path, kind, voi
         codes = {e.payload["code"] for e in journal_entries(folder, "notice")}
         if voice == "es519":  # whose frames tell the range
             assert ("meter.range" in codes) is (fixed != finest), output
-    assert outcomes[10 * finest] in {"cannot_judge", "conditional_pass", "conditional_fail"}
+    assert outcomes[10 * finest] == "cannot_judge", outcomes
     assert outcomes[finest] in {"pass", "conditional_pass"}
