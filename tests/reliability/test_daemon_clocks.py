@@ -82,7 +82,7 @@ async def test_a_clock_set_forward_asks_again_rather_than_trusting_old_values(tm
 
 
 async def test_settling_does_not_notice_the_clock(tmp_path):
-    """UTC jumps to and fro at every reading; contacts come to rest by the monotonic clock as ever."""
+    """UTC jumps back and forth at every reading; contacts come to rest by the monotonic clock as ever."""
     clock = HandClock(100.0)
     async with at_work(tmp_path, clock) as still:
         still.daemon.tick_s = 1000.0

@@ -19,6 +19,9 @@ PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["
 COMES_WITH = {"pydantic_core": "pydantic", "paho": "aiomqtt", "pandas": "statsmodels"}
 """Packages that a declared one brings as part of its own interface."""
 
+OPTIONAL = {"usb": "pyusb", "pymodbus": "pymodbus"}
+"""Packages of extras that need not be installed here, and the distributions that bring them."""
+
 TEST_KIT = "drivers/conformance"
 """Shipped for those who write a driver of their own; needs the test extra, as its page says."""
 
@@ -63,6 +66,8 @@ def imported(*folders):
 
 def distributions(package):
     """Which distributions bring a package."""
+    if package in OPTIONAL:
+        return {OPTIONAL[package]}
     return {normal(name) for name in packages_distributions().get(COMES_WITH.get(package, package), [])}
 
 
