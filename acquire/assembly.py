@@ -8,19 +8,17 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, TextIO
 
 from acquire import __version__
-from acquire.bench_tables import Overdue, TemperatureSource, ZeroSource
+from acquire.bench_tables import TemperatureSource, ZeroSource
 from acquire.clock import Clock
 from acquire.conditions import BENCH_FILE, Conditions, Recheck, Temperature
 from acquire.credentials import credentials
 from acquire.daemon import Daemon
 from acquire.doubts import DisplayDoubts, finest_range
-from acquire.duty_setup import check_duty, earlier_checks, habit
-from acquire.errors import SteadyohmError
+from acquire.duty_setup import calibration_due, calibration_notices, check_duty, earlier_checks, habit
 from acquire.intake import Feed
 from acquire.journal.store import Journal
 from acquire.network_tables import MqttSettings
@@ -32,7 +30,7 @@ from acquire.outlets.orders import Order as NetworkOrder
 from acquire.outlets.outlet import Health, drain
 from acquire.outlets.outlet import Outlet as Drain
 from acquire.recording import RecordedPipeline
-from acquire.records import Circumstances, Event, LeadZero, Notice, Weight
+from acquire.records import Circumstances, Event, LeadZero, Notice
 from acquire.scanning import ScannerFeed
 from acquire.self_check import PASSED, mark_of, stand_before, still_holds
 from acquire.settings import Bench
@@ -78,6 +76,7 @@ class Files:
             "order": Order(self.bench.order.value),
             "check": check_duty(self.bench),
             "habit": habit(self.bench),
+            "calibration": None if self.notices else calibration_due(self.bench, self.model),
         }
 
 
@@ -89,7 +88,7 @@ def read_files(bench: Bench, clock: Clock) -> Files:
         SteadyohmError: the meter's calibration is overdue, and the bench file says to refuse it then.
     """
     model = load_model(Path(bench.meter.model))
-    notices = _calibration(model, bench, clock)
+    notices = calibration_notices(model, bench, clock)
     place = Circumstances(
         bench=bench.name,
         purpose=bench.purpose,
@@ -164,18 +163,6 @@ def _taken_over(zero: LeadZero | None, bench: Bench, clock: Clock) -> LeadZero |
     if zero is None or zero.meter_id != bench.meter.id:  # another meter has leads of its own
         return None
     return None if zero.utc_s > clock.utc_s() + CLOCKS_DIFFER_S else zero
-
-
-def _calibration(model: MeterModel, bench: Bench, clock: Clock) -> list[Notice]:
-    """A meter past its calibration date is told or refused, as the bench file says."""
-    today = datetime.fromtimestamp(clock.utc_s(), UTC).date()
-    late = model.days_past_due(today)
-    if late is None or late <= 0:
-        return []
-    text = f"The calibration of {model.name} fell due {late} days ago."
-    if bench.meter.overdue is Overdue.REFUSE:
-        raise SteadyohmError(text, 'Have it calibrated, or set overdue = "warn" in the bench file.')
-    return [Notice(Weight.WARNING, "calibration.due", text, clock.utc_s())]
 
 
 def first_conditions(bench: Bench, clock: Clock) -> Conditions:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from typing import ClassVar
 
 from acquire.physics.thermometer import DRIFT_KELVIN_PER_HOUR
 from acquire.records import Evidence, LeadZero
@@ -34,6 +35,33 @@ class Temperature:
     standard_uncertainty_kelvin: float
     utc_s: float
     source: str = TYPED
+
+
+@dataclass(frozen=True, slots=True)
+class CalibrationDue:
+    """When a meter's calibration falls due.
+
+    Attributes:
+        meter: name of its accuracy file.
+        due_utc_s: from then on it is past due.
+        refuse: no unit is begun with it then; else it is told once.
+    """
+
+    meter: str
+    due_utc_s: float
+    refuse: bool = False
+
+    remedy: ClassVar[str] = 'Have it calibrated, or set overdue = "warn" in the bench file.'
+
+    def past(self, utc_s: float) -> bool:
+        """Whether it is past due."""
+        return utc_s >= self.due_utc_s
+
+    def sentence(self, utc_s: float) -> str:
+        """How long ago that was."""
+        days = int((utc_s - self.due_utc_s) // 86_400)
+        ago = "today" if days == 0 else f"{days} day{'s' if days > 1 else ''} ago"
+        return f"The calibration of {self.meter} fell due {ago}."
 
 
 class Recheck(StrEnum):

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
-from acquire.conditions import Conditions, Recheck, Temperature
+from acquire.conditions import CalibrationDue, Conditions, Recheck, Temperature
 from acquire.errors import InputImpossible
 from acquire.records import (
     Ask,
@@ -48,6 +48,7 @@ class Duties:
         conditions: temperature and lead zero.
         check: the check standard; None on a bench without one.
         habit: instrument and accuracy of typed insulation results.
+        calibration: when the meter's falls due; None where that is not known, or was told at the start.
         zeroing: the leads are to be zeroed now.
         started: the unit on the bench, or the last one.
         typed: results typed for it.
@@ -58,6 +59,7 @@ class Duties:
     conditions: Conditions
     check: CheckDuty | None = None
     habit: Habit = field(default_factory=Habit)
+    calibration: CalibrationDue | None = None
     zeroing: bool = False
     started: UnitStarted | None = None
     typed: list[TypedResult] = field(default_factory=list)
@@ -95,6 +97,20 @@ class Duties:
         if check is not None and not check.asked and check.due(utc_s):
             check.asked = True
             self.zeroing = self.zeroing or (due and not check.four_wire)
+
+    def permit(self, utc_s: float) -> list[Notice]:
+        """Before a unit is begun: a meter that has fallen due meanwhile is told once, or refused.
+
+        Raises:
+            InputImpossible: it is refused.
+        """
+        due = self.calibration
+        if due is None or not due.past(utc_s):
+            return []
+        if due.refuse:
+            raise InputImpossible(due.sentence(utc_s), due.remedy)
+        self.calibration = None
+        return [Notice(Weight.WARNING, "calibration.due", due.sentence(utc_s), utc_s)]
 
     def resume(self, started: UnitStarted, typed: Sequence[TypedResult]) -> None:
         """An interrupted unit is back on the bench, with what was typed for it."""

@@ -1,16 +1,22 @@
-"""Makes a bench's duties from its file, and takes up the check standard's chart where the journal left it."""
+"""Makes a bench's duties from its files: check standard with its chart on record, calibration, habits."""
 
 from __future__ import annotations
 
+from datetime import UTC, datetime, time
 from pathlib import Path
 
+from acquire.bench_tables import Overdue
+from acquire.clock import Clock
+from acquire.conditions import CalibrationDue
 from acquire.duty_tables import OutOfControl
+from acquire.errors import SteadyohmError
 from acquire.journal.history import JournalReader, Question
 from acquire.physics.check_standard import Resistor
-from acquire.records import CheckStandard
+from acquire.records import CheckStandard, Notice, Weight
 from acquire.settings import Bench
 from acquire.steps.checking import CheckDuty
 from acquire.verdict.typed import Habit
+from drivers.models import MeterModel
 
 
 def check_duty(bench: Bench) -> CheckDuty | None:
@@ -44,3 +50,25 @@ def earlier_checks(bench: Bench) -> list[CheckStandard]:
     with JournalReader(Path(bench.journal.folder)) as journal:
         found = [entry.record for entry in journal.find(Question(kinds=("check_standard",), limit=limit))]
     return [each for each in found if isinstance(each, CheckStandard) and each.meter_id == bench.meter.id]
+
+
+def calibration_due(bench: Bench, model: MeterModel) -> CalibrationDue | None:
+    """When the meter's calibration falls due; None where its file states no date."""
+    if model.calibration is None:
+        return None
+    due_utc_s = datetime.combine(model.calibration.due, time(), UTC).timestamp()
+    return CalibrationDue(model.name, due_utc_s, refuse=bench.meter.overdue is Overdue.REFUSE)
+
+
+def calibration_notices(model: MeterModel, bench: Bench, clock: Clock) -> list[Notice]:
+    """A meter past its calibration date is told or refused, as the bench file says.
+
+    Raises:
+        SteadyohmError: it is refused.
+    """
+    due, now_s = calibration_due(bench, model), clock.utc_s()
+    if due is None or not due.past(now_s):
+        return []
+    if due.refuse:
+        raise SteadyohmError(due.sentence(now_s), due.remedy)
+    return [Notice(Weight.WARNING, "calibration.due", due.sentence(now_s), now_s)]

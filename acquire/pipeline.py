@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
-from acquire.conditions import Conditions
+from acquire.conditions import CalibrationDue, Conditions
 from acquire.duties import Duties
 from acquire.errors import InputImpossible
 from acquire.records import (
@@ -82,6 +82,7 @@ class Pipeline:
         unit: the unit on the bench, None between units.
         check: the check standard of the bench, None where it has none.
         habit: what the bench takes for granted of typed results.
+        calibration: when the meter's falls due.
         duties: lead zero, check standard, typed values.
     """
 
@@ -94,6 +95,7 @@ class Pipeline:
     unit: UnitWork | None = None
     check: CheckDuty | None = None
     habit: Habit = field(default_factory=Habit)
+    calibration: CalibrationDue | None = None
     table: PairTable = field(init=False)
     duties: Duties = field(init=False)
     _filter: SettleFilter = field(init=False)
@@ -108,7 +110,9 @@ class Pipeline:
     def __post_init__(self) -> None:
         """The table of pairs fills as it is asked; nothing is solved yet."""
         self.table = PairTable(self.place.sheet)
-        self.duties = Duties(self.place, self.meter, self.conditions, self.check, self.habit)
+        self.duties = Duties(
+            self.place, self.meter, self.conditions, self.check, self.habit, self.calibration
+        )
         self._filter = SettleFilter(self.settle)
         self._witness = OpenWitness(self.settle.silence_s)
 
@@ -275,6 +279,7 @@ class Pipeline:
         before, place = self.unit, self.place
         if before is not None and before.serial == command.serial:
             raise InputImpossible(f"{command.serial} is on the bench already.")
+        told = self.duties.permit(utc_s)
         ended = before.closed(utc_s, "given up: the next unit was started") if before else []
         ended = [self.duties.ended(each) if isinstance(each, UnitResult) else each for each in ended]
         started = UnitStarted(
@@ -290,7 +295,7 @@ class Pipeline:
         self.unit = self._work(started)
         self.duties.begin(started)
         self._touch = None
-        return [*ended, started]
+        return [*ended, *told, started]
 
     def _work(self, started: UnitStarted) -> UnitWork:
         place = replace(self.place, operator=started.operator, batch=started.batch)

@@ -16,7 +16,7 @@ from typing import Any, Self, TextIO
 
 from pydantic import BaseModel, ConfigDict, ValidationError
 
-from acquire.conditions import Conditions
+from acquire.conditions import CalibrationDue, Conditions
 from acquire.errors import SteadyohmError
 from acquire.pipeline import Pipeline
 from acquire.records import (
@@ -95,6 +95,7 @@ class Bench:
         order: guided or free.
         check: the check standard with its chart; None where the bench has none.
         habit: what the bench takes for granted of typed results.
+        calibration: when the meter's falls due.
     """
 
     version: int
@@ -106,6 +107,7 @@ class Bench:
     order: Order
     check: CheckDuty | None = None
     habit: Habit = field(default_factory=Habit)
+    calibration: CalibrationDue | None = None
 
 
 class _Exact(BaseModel):
@@ -157,6 +159,7 @@ class RecordedPipeline(Pipeline):
             self.order,
             self.check,
             self.habit,
+            self.calibration,
         )
         self._write("bench", _spelt(bench=bench))
 
@@ -303,6 +306,7 @@ def _parts(plain: Any, sheet: Sheet | None) -> dict[str, Any]:
         "order": bench.order,
         "check": bench.check,
         "habit": bench.habit,
+        "calibration": bench.calibration,
     }
 
 
