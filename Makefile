@@ -9,8 +9,8 @@ ARGS ?=
 demo: $(VENV)/.ready          ## the main job, on simulated instruments
 	@$(BIN)/steadyohm demo $(ARGS)
 
-test: $(VENV)/.ready-test     ## all tests of the short form
-	$(BIN)/python -m pytest $(ARGS)
+test: $(VENV)/.ready-test     ## all tests of the short form, on two cores
+	$(BIN)/python -m pytest -n 2 --dist loadfile $(ARGS)
 
 check: lint types imports test  ## everything that must be green before a commit
 

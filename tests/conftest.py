@@ -3,8 +3,14 @@
 from __future__ import annotations
 
 import asyncio
+import os
 
 import pytest
+from hypothesis import settings
+
+# A loaded machine is no fault of a law; and what continuous integration tries must not change from run to run.
+settings.register_profile("steadyohm", deadline=None, derandomize=bool(os.environ.get("CI")))
+settings.load_profile("steadyohm")
 
 
 @pytest.fixture(autouse=True)
