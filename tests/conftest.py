@@ -1,4 +1,4 @@
-"""Guards for every test: no task is left running, and the event loop is never held up."""
+"""Guards for every test: no task is left running; laws are not judged by the clock."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import os
 import pytest
 from hypothesis import settings
 
-# A loaded machine is no fault of a law; and what continuous integration tries must not change from run to run.
+# A loaded machine is no fault of a law, and what continuous integration tries must not change between runs.
 settings.register_profile("steadyohm", deadline=None, derandomize=bool(os.environ.get("CI")))
 settings.load_profile("steadyohm")
 
