@@ -149,7 +149,7 @@ class SelfCheck:
     async def _begin(self, reading: Reading) -> None:
         text = (
             f"Before verdicts, the {self.name} must pass its self-check: probes together, probes apart, then "
-            f"the resistor of {self.resistor_ohm:g} ohm."
+            f"the resistor of {self.resistor_ohm:g} Ω."
         )
         await self._say(Weight.WARNING, "self_check.due", text)
         self._ask(reading.monotonic_s)
@@ -164,7 +164,7 @@ class SelfCheck:
 
     async def _next(self, reading: Reading) -> None:
         """This contact is right."""
-        shown = "beyond range" if reading.value_si is None else f"{reading.value_si:g} ohm"
+        shown = "beyond range" if reading.value_si is None else f"{reading.value_si:g} Ω"
         self._read.append(f"{self.step.name} {shown}")
         if self._at + 1 < len(self_check_steps(self.resistor_ohm)):
             self._at += 1

@@ -62,7 +62,7 @@ def self_check_steps(resistor_ohm: float) -> tuple[CheckStep, ...]:
         CheckStep("open", "Hold the probes apart.", None),
         CheckStep(
             "resistor",
-            f"Hold the probes to the resistor of {resistor_ohm:g} ohm.",
+            f"Hold the probes to the resistor of {resistor_ohm:g} Ω.",
             resistor_ohm,
             RESISTOR_SHARE * resistor_ohm + SHORT_AT_MOST_OHM,
         ),
@@ -90,13 +90,11 @@ def fault_of(step: CheckStep, readings: Sequence[Reading]) -> str:
                 return f"Open probes must read beyond range, but it reads {_shown(reading)}."
         elif reading.value_si is None or abs(reading.value_si - step.expected_ohm) > step.within_ohm:
             return (
-                f"It must read {step.expected_ohm:g} ohm within {step.within_ohm:g} ohm, "
+                f"It must read {step.expected_ohm:g} Ω within {step.within_ohm:g} Ω, "
                 f"but it reads {_shown(reading)}."
             )
     return ""
 
 
 def _shown(reading: Reading) -> str:
-    return (
-        f"{reading.value_si:g} ohm" if reading.value_si is not None else reading.kind.value.replace("_", " ")
-    )
+    return f"{reading.value_si:g} Ω" if reading.value_si is not None else reading.kind.value.replace("_", " ")

@@ -46,7 +46,7 @@ def prove(sim, bench):
     hands(sim, "short")
     bench.until("Self-check: Hold the probes apart")
     hands(sim, "lift")
-    bench.until("Self-check: Hold the probes to the resistor of 200 ohm")
+    bench.until("Self-check: Hold the probes to the resistor of 200 Ω")
     hands(sim, "1 2")
     bench.until("has passed its self-check")
     hands(sim, "lift")
@@ -93,7 +93,7 @@ def test_a_meter_that_reads_the_resistor_wrongly_gets_no_verdict(tmp_path):
         bench.until("Self-check: Hold the probes to the resistor")
         hands(sim, "2 3")
         said = bench.until("Self-check, resistor:", 15.0)
-        assert "It must read 200 ohm within 8 ohm, but it reads 4" in said
+        assert "It must read 200 Ω within 8 Ω, but it reads 4" in said
         code, _ = bench.end()
     assert code == 0
     assert journal_entries(tmp_path, "verdict") == []

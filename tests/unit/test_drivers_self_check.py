@@ -32,9 +32,9 @@ def test_right_contacts_pass(step, readings):
     ("step", "readings", "words"),
     [
         (SHORT, [reading(0.3)] * 2, "2 of 3 readings"),
-        (SHORT, [reading(3.0)] * 3, "within 2 ohm, but it reads 3 ohm"),
-        (OPEN, [reading(0.0)] * 3, "must read beyond range, but it reads 0 ohm"),
-        (RESISTOR, [reading(4700.0)] * 3, "it reads 4700 ohm"),
+        (SHORT, [reading(3.0)] * 3, "within 2 Ω, but it reads 3 Ω"),
+        (OPEN, [reading(0.0)] * 3, "must read beyond range, but it reads 0 Ω"),
+        (RESISTOR, [reading(4700.0)] * 3, "it reads 4700 Ω"),
         (RESISTOR, [reading(kind=Kind.OVERLOAD)] * 3, "it reads overload"),
         (RESISTOR, [reading(1.0, quantity=Quantity.VOLTAGE_DC)] * 3, "set the dial to ohms"),
     ],

@@ -79,7 +79,7 @@ async def test_three_contacts_then_the_probes_off_let_readings_through():
     assert bench.check.wanted().expected_ohm == 55.0
     await bench.reads(46.0, 2)
     assert [reading.value_si for reading in bench.through] == [46.0, 46.0]
-    assert "short 0.3 ohm, open beyond range, resistor 472 ohm (mark abc)" in bench.told[-1].text
+    assert "short 0.3 Ω, open beyond range, resistor 472 Ω (mark abc)" in bench.told[-1].text
 
 
 async def test_the_hearts_prompt_waits_until_the_check_is_passed():
@@ -107,7 +107,7 @@ async def test_a_wrong_resistor_is_named_once_and_never_let_through():
     failed = [notice for notice in bench.told if notice.code == "self_check.failed"]
     assert len(failed) == 1
     assert failed[0].weight is Weight.STOP
-    assert "It must read 470 ohm within 16.1 ohm, but it reads" in failed[0].text
+    assert "It must read 470 Ω within 16.1 Ω, but it reads" in failed[0].text
     assert "the driver does not fit this meter" in failed[0].text
     await bench.reads(470.0, 3)
     assert PASSED in bench.codes
