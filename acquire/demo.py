@@ -174,11 +174,13 @@ def comparison(units: list[Tally], planted: dict[str, dict[str, Any]]) -> Table:
 
 
 def _introduce(console: Console, simulation: StandIn, options: DemoOptions) -> None:
-    console.print(
-        Text("A simulated bench: ", style="bold")
-        + Text(f"meter at {simulation.meter}, thermometer at {simulation.thermometer}; ")
-        + Text(f"time runs {options.speed:g} times as fast.")
-    )
+    console.print(Text("A simulated bench", style="bold"))
+    for name, what in (
+        ("meter", simulation.meter),
+        ("thermometer", simulation.thermometer),
+        ("time", f"runs {options.speed:g} times as fast"),
+    ):
+        console.print(f"  {name:<11}  {what}", highlight=False, soft_wrap=True)
     console.print()
 
 
@@ -190,9 +192,12 @@ def _what_next(console: Console, folder: Path) -> None:
             console.print(f"  {path}", highlight=False, soft_wrap=True)
     console.print()
     console.print(Text("Next", style="bold"))
-    for line in (
-        "steadyohm check " + str(folder / "bench.toml") + "    what a bench file says, checked line by line",
-        "steadyohm simulate                 a bench to play with, in a second terminal",
-        "steadyohm run BENCH.toml           your own meter and sheet; README.md leads there in five minutes",
-    ):
-        console.print(f"  {line}", highlight=False, soft_wrap=True)
+    lines = (
+        (f"steadyohm check {folder / 'bench.toml'}", "a bench file checked line by line"),
+        (f"steadyohm history {folder / 'journal'}", "what is on record now"),
+        ("steadyohm simulate", "a bench to play with, from two terminals"),
+        ("steadyohm run BENCH.toml", "your own meter and sheet: see README.md"),
+    )
+    wide = max(len(command) for command, _ in lines)
+    for command, what in lines:
+        console.print(f"  {command:<{wide}}  {what}", highlight=False, soft_wrap=True)

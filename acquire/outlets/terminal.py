@@ -16,6 +16,7 @@ from typing import Self
 
 from rich.console import Console
 from rich.live import Live
+from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
@@ -60,7 +61,7 @@ SELF_CHECK = "self-check"
 WIDTH = 80
 """Columns of the smallest screen that takes a verdict in one line."""
 
-STEP_WIDTH, NARROWEST = 17, 6
+STEP_WIDTH, NARROWEST = 16, 6
 """Columns of a step's name, and what they may shrink to where a long word follows."""
 
 LONGEST_WORD = 20
@@ -203,13 +204,18 @@ class Terminal:
             why = f"{best.sentence.rstrip('.')} ({sureness(best.probability)} sure)."
         self.outcomes["held" if result.outcome is None else result.outcome.value] += 1
         self.units.append(Tally(result.serial, result.outcome, word, style, why))
-        self._line(Text(f"  {word}", style=style).append(f"   {why}" if why else "", style="default"))
+        between = "   " if len(f"  {word}   {why}") <= self.console.width else f"\n{BELOW}"
+        self._line(Text(f"  {word}", style=style).append(f"{between}{why}" if why else "", style="default"))
         for missing in result.not_tested:
             self._line(Text(f"{BELOW}{missing}", style="dim"))
         self._line(Text(""))
 
     def _line(self, text: Text) -> None:
-        self.console.print(text, highlight=False)
+        """Print a line; what belongs to it stands below and keeps its indent where it wraps."""
+        for part in text.split("\n", allow_blank=True):
+            below = part.plain.startswith(BELOW)
+            shown = Padding(part[len(BELOW) :], (0, 0, 0, len(BELOW)), expand=False) if below else part
+            self.console.print(shown, highlight=False)
 
     def _refresh(self) -> None:
         if self._live is not None:
@@ -246,8 +252,8 @@ def rest_bar(unrest: float, width: int = 8) -> str:
 def verdict_line(verdict: Verdict) -> Text:
     """Pins, step, value with uncertainty, the limits and where between them, the word; why, if no pass."""
     shape, words, style = SIGNS[verdict.outcome]
-    pair, value = f"{verdict.pin_a}–{verdict.pin_b}", f"{value_text(verdict):>16}"
-    limits, word = f"{limits_text(verdict):<21}", f"{shape} {words}"
+    pair, value = f"{verdict.pin_a}–{verdict.pin_b}", f"{value_text(verdict):>17}"
+    limits, word = f"{limits_text(verdict):<22}", f"{shape} {words}"
     again = "" if verdict.counts else "; again"
     if len(word + again) > LONGEST_WORD:
         again = "" if verdict.counts else f"\n{BELOW}again"
@@ -313,7 +319,7 @@ def limits_text(verdict: Verdict) -> str:
         one = show(upper or lower or 0.0, "Ω", digits=3)
         return f"{'at most' if lower is None else 'at least'} {one}"
     scale = limits_scale(verdict)
-    return f"{_bare(lower):>5} {scale} {_bare(upper):<5}" if scale else f"{_bare(lower)} to {_bare(upper)}"
+    return f"{_bare(lower):>6} {scale} {_bare(upper):<5}" if scale else f"{_bare(lower)} to {_bare(upper)}"
 
 
 def _bare(ohm: float) -> str:

@@ -84,6 +84,7 @@ def test_a_verdict_that_does_not_count_yet_says_so():
         {},
         {"reference_ohm": None, "expanded_ohm": None},
         {"reference_ohm": 0.0133, "expanded_ohm": 0.0021, "lower_ohm": None, "upper_ohm": 0.05},
+        {"reference_ohm": 0.3997, "expanded_ohm": 0.0042, "lower_ohm": 0.3557, "upper_ohm": 0.4821},
         {"reference_ohm": 12345.6, "expanded_ohm": 23.0, "lower_ohm": 11500.0, "upper_ohm": 13500.0},
         {"pin_b": "CORE", "lower_ohm": 5e7, "upper_ohm": None},
     ],
