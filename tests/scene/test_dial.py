@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
+import os
 import re
+import threading
+import time
+import tty
 
 import pytest
 
@@ -65,3 +70,66 @@ def test_a_dial_on_too_coarse_a_range_costs_no_wrong_verdict(tmp_path, kind, voi
             assert ("meter.range" in codes) is (fixed != finest), output
     assert outcomes[10 * finest] == "cannot_judge", outcomes
     assert outcomes[finest] in {"pass", "conditional_pass"}
+
+
+VOLTS, HELD = (
+    bytes.fromhex("2d 31 32 33 34 20 31 31 00 00 80 8c 0d 0a"),  # -1.234 V
+    bytes.fromhex("2b 31 30 35 33 20 34 22 00 00 20 00 0d 0a"),  # 105.3 ohm with HOLD
+)
+"""Frames fs9922-05 and fs9922-11 of tests/data/frames.json."""
+
+PROFILE = """title = "A meter whose bytes were recorded"
+driver = "fs9922"
+verified = "capture"
+source = "invented for this test"
+"""
+
+
+@contextlib.contextmanager
+def sending(frame):
+    """A meter on a pty that sends one frame three times a second; `frame` is a list of one, to be changed."""
+    master, slave = os.openpty()
+    tty.setraw(slave)
+    stop = threading.Event()
+
+    def work():
+        while not stop.wait(0.3):
+            os.write(master, frame[0])
+
+    thread = threading.Thread(target=work)
+    thread.start()
+    try:
+        yield os.ttyname(slave)
+    finally:
+        stop.set()
+        thread.join()
+        os.close(master)
+        os.close(slave)
+
+
+def test_volts_and_a_held_display_are_said_and_cost_no_verdict(tmp_path):
+    """A meter turned to volts, then held: what to do is said, and no reading of either counts."""
+    (tmp_path / "ours.toml").write_text(PROFILE, encoding="utf-8")
+    frame = [VOLTS]
+    with sending(frame) as path:
+        driver = 'driver = "fs9922"\noptions = { profile = "./ours.toml" }'
+        file = bench_file(
+            tmp_path,
+            meter=f"serial:{path}",
+            changes=(
+                ('driver = "scpi"', driver),
+                ("bench-6-digit.toml", "hand-6000.toml"),
+                ('four_wire_below = "10 ohm"\nintegration_plc = 1.0\n', ""),
+                LEADS,
+            ),
+        )
+        with running(file) as bench:
+            bench.type("P80-0001")
+            bench.until("Set the dial to ohms")
+            bench.until("set it to ohms")
+            frame[0] = HELD
+            bench.until("The meter shows HOLD")
+            time.sleep(3.0)
+            code, output = bench.end()
+    assert code == 0, output
+    assert journal_entries(tmp_path, "verdict") == []
