@@ -6,12 +6,14 @@ sent. Not for making payloads (payload, topics).
 
 from __future__ import annotations
 
+import re
+from collections.abc import Iterator
 from typing import Any
 
 from acquire import __version__
 from acquire.journal.plain import KINDS
 from acquire.outlets.orders import command_schema
-from acquire.outlets.payload import VERSION, json_schema, schema_of
+from acquire.outlets.payload import COLUMNS, VERSION, json_schema, schema_of
 from acquire.outlets.topics import ROOT, Reply, ShownPrompt, ShownReading, Status
 from acquire.records import Evidence
 
@@ -29,6 +31,9 @@ CHANNELS: dict[str, tuple[str, tuple[str, ...], str]] = {
 }
 """Each channel with the last part of its topic, its messages, and what it is for."""
 
+PLAIN = {"None": "null", "True": "true", "False": "false"}
+"""Values of Python as JSON writes them."""
+
 RETAINED = frozenset({"status", "prompt"})
 
 
@@ -39,7 +44,48 @@ def json_schemas() -> dict[str, dict[str, Any]]:
     schemas |= {name: schema_of(record, name, head) for name, record in LIVE.items()}
     schemas["command"] = command_schema()
     schemas["evidence"] = schema_of(Evidence, "evidence")
+    schemas = {name: _tidied(schema) for name, schema in schemas.items()}
+    told = {column.name: column.about.replace("; empty ", "; null ") for column in COLUMNS}
+    told["utc_s"] = "seconds since 1970-01-01T00:00:00 UTC"
+    for name, schema in schemas.items():
+        for key, part in schema["properties"].items():
+            if key in told and (name == "verdict" or "description" not in part):
+                part["description"] = told[key]
     return schemas
+
+
+def _tidied(part: Any) -> Any:
+    """A schema without made-up titles; of a docstring the first sentence, its attributes in their place."""
+    if isinstance(part, list):
+        return [_tidied(item) for item in part]
+    if not isinstance(part, dict):
+        return part
+    tidy = {key: _tidied(value) for key, value in part.items() if key not in ("title", "properties")}
+    about = part.get("description", "")
+    if about:
+        tidy["description"] = _first_sentence(about)
+    if "properties" in part:
+        tidy["properties"] = {name: _tidied(value) for name, value in part["properties"].items()}
+        for name, text in _attributes(about):
+            if name in tidy["properties"]:
+                tidy["properties"][name]["description"] = _first_sentence(text)
+    return tidy
+
+
+def _first_sentence(text: str) -> str:
+    paragraph = " ".join(text.partition("\n\n")[0].split())
+    sentence = re.split(r"(?<=[.!?])\s+(?=[A-Z])", paragraph, maxsplit=1)[0]
+    return re.sub(r"\b(None|True|False)\b", lambda word: PLAIN[word[0]], sentence)
+
+
+def _attributes(docstring: str) -> Iterator[tuple[str, str]]:
+    """Names and texts of the section `Attributes:`; one text may belong to several names."""
+    _, _, section = docstring.partition("Attributes:\n")
+    for entry in re.split(r"\n(?= {4}\S)", section):
+        for part in re.split(r"; (?=\w+: )", entry.strip()):
+            names, colon, text = part.partition(": ")
+            if colon and re.fullmatch(r"\w+(, \w+)*", names):
+                yield from ((name, text) for name in names.split(", "))
 
 
 def asyncapi() -> dict[str, Any]:

@@ -23,6 +23,25 @@ def test_every_schema_is_one(name):
     assert schema["$id"].startswith("urn:steadyohm:1:")
 
 
+def test_descriptions_are_sentences_and_no_title_is_made_up():
+    """What is said of an attribute stands at the attribute."""
+
+    def parts(part):
+        yield part
+        for value in part.values() if isinstance(part, dict) else part if isinstance(part, list) else ():
+            yield from parts(value)
+
+    all_schemas = schemas.json_schemas()
+    for schema in all_schemas.values():
+        found = [part for part in parts(schema) if isinstance(part, dict)]
+        assert not [part for part in found if isinstance(part.get("title"), str)]
+        told = [part["description"] for part in found if isinstance(part.get("description"), str)]
+        assert not [text for text in told if "\n" in text or "Attributes:" in text]
+    assert "given up" in all_schemas["unit_result"]["description"]
+    assert all_schemas["unit_result"]["properties"]["wait_s"]["description"].startswith("how long to wait")
+    assert all_schemas["verdict"]["properties"]["lead_ohm"]["description"] == "subtracted for the leads"
+
+
 def test_the_asyncapi_document_keeps_the_standards_schema():
     """AsyncAPI 3.0.0's own JSON Schema (see tests/data/asyncapi-3.0.0.source.txt)."""
     standard = json.loads(gzip.decompress(ASYNCAPI.read_bytes()))
