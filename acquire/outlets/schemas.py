@@ -48,7 +48,7 @@ def json_schemas() -> dict[str, dict[str, Any]]:
     told = {column.name: column.about.replace("; empty ", "; null ") for column in COLUMNS}
     told["utc_s"] = "seconds since 1970-01-01T00:00:00 UTC"
     for name, schema in schemas.items():
-        for key, part in schema["properties"].items():
+        for key, part in schema.get("properties", {}).items():
             if key in told and (name == "verdict" or "description" not in part):
                 part["description"] = told[key]
     return schemas
