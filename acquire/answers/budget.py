@@ -41,7 +41,7 @@ def budget_lines(reports: Sequence[Report]) -> list[str]:
     rows = rows_of(sheet, bench, model)
     lines = [f"{sheet.name} on {bench.name} with {model.name}, for {bench.purpose.value} units", ""]
     lines.append(
-        f"{'step':<22} {'nominal':>12} {'tolerance':>12} {'U (95 %)':>12} {'ratio':>6}  largest term"
+        f"{'step':<22} {'nominal':>12} {'tolerance':>16} {'U (95 %)':>12} {'ratio':>6}  largest term"
     )
     for each in rows:
         lines += _row_lines(each)
@@ -123,9 +123,10 @@ def _in_use_first(offers: Sequence[Offer], largest_ohm: float, *, four_wire: boo
 
 def _row_lines(each: Row) -> list[str]:
     verdict = "" if each.can_judge else "   CANNOT JUDGE"
+    tolerance = ("at most " if each.upper_only else "") + show(each.tolerance_ohm, "Ω", digits=3)
     ratio = f"{each.ratio:.1f}" if each.ratio >= 1.0 else f"{each.ratio:.2f}"
     line = (
-        f"{each.step:<22} {show(each.nominal_ohm, 'Ω'):>12} {show(each.tolerance_ohm, 'Ω', digits=3):>12} "
+        f"{each.step:<22} {show(each.nominal_ohm, 'Ω'):>12} {tolerance:>16} "
         f"{show(each.expanded_ohm, 'Ω', digits=2):>12} {ratio:>6}  {each.dominating}{verdict}"
     )
     if each.can_judge:

@@ -108,6 +108,7 @@ class Row:
         terms: the whole budget, largest first.
         can_judge: U does not exceed the tolerance, and the range can show the value.
         would_help: the smallest change after which it could be judged; empty when it can, or nothing would.
+        upper_only: True where the tolerance is an upper limit, as of a strap, and there is no lower one.
     """
 
     step: str
@@ -120,6 +121,7 @@ class Row:
     terms: tuple[Term, ...]
     can_judge: bool
     would_help: str
+    upper_only: bool = False
 
 
 def row(step: str, nominal_ohm: float, limits: Limits, bench: Bench, offers: Sequence[Offer]) -> Row:
@@ -151,6 +153,7 @@ def row(step: str, nominal_ohm: float, limits: Limits, bench: Bench, offers: Seq
         terms=value.terms,
         can_judge=able,
         would_help="" if able else _what_would_help(nominal_ohm, allowed, bench, offers),
+        upper_only=limits.lower_ohm is None,
     )
 
 

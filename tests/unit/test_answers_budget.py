@@ -75,3 +75,11 @@ def test_a_bench_file_is_needed():
     """A sheet alone has no meter."""
     with pytest.raises(InputImpossible, match="bench file"):
         budget_lines(check_files([CONFIGS / "sheets" / "quern-12.toml"]))
+
+
+def test_a_strap_has_an_upper_limit_for_its_tolerance(tmp_path):
+    """And the table says so."""
+    reports = reports_for(tmp_path, "plover-80", "bench-6-digit")
+    (line,) = (line for line in budget_lines(reports) if line.startswith("earth strap  "))
+    assert "at most 0.0500 Ω" in line
+    assert [step["step"] for step in budget_facts(reports)["steps"] if step["upper_only"]] == ["earth strap"]
