@@ -25,7 +25,8 @@ def history(
         bool, typer.Option("--doubtful", help="Only verdicts that a later lead zero has made doubtful.")
     ] = False,
     since_check: Annotated[
-        bool, typer.Option(help="Only verdicts since the check standard was last in control.")
+        bool,
+        typer.Option("--since-check", help="Only verdicts since the check standard was last in control."),
     ] = False,
     limit: Annotated[int, typer.Option(min=1, help="At most so many entries, the latest.")] = 200,
     as_json: Annotated[bool, typer.Option("--json", help="One JSON object a line, for programs.")] = False,
