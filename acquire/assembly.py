@@ -21,16 +21,20 @@ from acquire.doubts import DisplayDoubts, finest_range
 from acquire.duty_setup import calibration_due, calibration_notices, check_duty, earlier_checks, habit
 from acquire.intake import Feed
 from acquire.journal.store import Journal
+from acquire.network_orders import Orders
 from acquire.network_tables import MqttSettings
 from acquire.outlets.csv_log import CsvLog, Split
 from acquire.outlets.mqtt import Broker
 from acquire.outlets.mqtt_outlet import MqttOutlet
-from acquire.outlets.orders import Answer, Stop
-from acquire.outlets.orders import Order as NetworkOrder
 from acquire.outlets.outlet import Health, drain
 from acquire.outlets.outlet import Outlet as Drain
 from acquire.recording import RecordedPipeline
-from acquire.records import Circumstances, Event, LeadZero, Notice
+from acquire.records import (
+    Circumstances,
+    Event,
+    LeadZero,
+    Notice,
+)
 from acquire.scanning import ScannerFeed
 from acquire.self_check import PASSED, mark_of, stand_before, still_holds
 from acquire.settings import Bench
@@ -43,9 +47,6 @@ from drivers.reading import Quantity
 from drivers.registry import open_meter, open_scanner
 
 SOFTWARE = f"steadyohm {__version__}"
-
-ANSWER_FIRST_S = 0.3
-"""An order to stop is answered before it is obeyed: with the bench goes the connection."""
 
 CLOCKS_DIFFER_S = 60.0
 """A lead zero from further in the future was stamped by a clock that has been set since."""
@@ -274,7 +275,7 @@ def _add_outlets(bench: Bench, daemon: Daemon, environment: Mapping[str, str], s
             bench=bench.name,
             clock=daemon.clock,
             software=SOFTWARE,
-            on_command=Orders(daemon, stop),
+            on_command=Orders(daemon, stop) if bench.mqtt.orders else None,
         )
         _follow(daemon, "mqtt", outlet)
         daemon.desk_refused = lambda: outlet.desk.refused
@@ -309,26 +310,3 @@ def _broker(mqtt: MqttSettings, environment: Mapping[str, str]) -> Broker:
         password=login.password,
         keepalive_s=mqtt.keepalive,
     )
-
-
-@dataclass(frozen=True, slots=True)
-class Orders:
-    """Carries out what comes in over the network.
-
-    Attributes:
-        daemon: the bench.
-        stop: set by the order to stop.
-    """
-
-    daemon: Daemon
-    stop: asyncio.Event
-
-    async def __call__(self, order: NetworkOrder) -> Answer:
-        """Do it, and say what became of it."""
-        if isinstance(order, Stop):
-            asyncio.get_running_loop().call_later(ANSWER_FIRST_S, self.stop.set)
-            return Answer(done=True)
-        for event in await self.daemon.command(order):
-            if isinstance(event, Notice) and event.code == "command.refused":
-                return Answer(done=False, reason=event.text)
-        return Answer(done=True)

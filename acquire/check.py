@@ -239,7 +239,23 @@ def _bench_lines(file: TomlFile, bench: Bench, sheet: Sheet, model: MeterModel) 
     yield f"  leads: {leads}"
     yield f"  journal: {bench.journal.folder}"
     yield f"  CSV: {bench.csv.folder}, one a {bench.csv.per}" if bench.csv else "  CSV: off"
-    yield f"  MQTT: {bench.mqtt.host}:{bench.mqtt.port}" if bench.mqtt else "  MQTT: off"
+    yield from _network_lines(bench)
+
+
+def _network_lines(bench: Bench) -> Iterator[str]:
+    if bench.mqtt is None:
+        yield "  MQTT: off"
+    else:
+        orders = "orders taken" if bench.mqtt.orders else "no orders taken"
+        yield f"  MQTT: {bench.mqtt.host}:{bench.mqtt.port}, {orders}"
+        if bench.mqtt.user_env and not bench.mqtt.encrypted:
+            yield (
+                "  note: [mqtt] sends user and password unencrypted: set tls = true, or keep the broker on "
+                "this machine."
+            )
+    if bench.http is not None:
+        reach = "open to other machines" if bench.http.public else "this machine only"
+        yield f"  HTTP: {bench.http.host}:{bench.http.port}, {reach}"
 
 
 def _missing_secrets(file: TomlFile, bench: Bench) -> Iterator[Fault]:

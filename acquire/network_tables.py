@@ -40,6 +40,8 @@ class MqttSettings(Table):
         password_env: environment variable that holds the password.
         password_file: path of a file whose first line is the password.
         keepalive: longest silence on the connection.
+        orders: take orders from the broker: whoever may publish there can then end units, confirm open
+            pairs, override the check standard and stop the bench.
     """
 
     host: Annotated[str, Field(pattern=r"^[A-Za-z0-9.:_-]{1,255}$", examples=['"broker.lan"'])]
@@ -53,6 +55,7 @@ class MqttSettings(Table):
     password_env: EnvironmentName | None = None
     password_file: FilePath | None = None
     keepalive: Seconds = 30.0
+    orders: Flag = False
 
     @model_validator(mode="after")
     def _hangs_together(self) -> MqttSettings:

@@ -7,11 +7,11 @@ import json
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from acquire.assembly import Orders
 from acquire.bench_run import _follow
 from acquire.clock import HandClock
 from acquire.errors import InputImpossible
 from acquire.keyboard import to_command
+from acquire.network_orders import Orders
 from acquire.outlets.orders import ORDERS, Desk
 from acquire.records import Notice
 from acquire.settings import load_bench

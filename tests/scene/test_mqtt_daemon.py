@@ -31,7 +31,7 @@ async def library_at_rest():
 @contextlib.asynccontextmanager
 async def at_work(folder, port, environment=None, more=""):
     """A bench that publishes."""
-    mqtt = f'[mqtt]\nhost = "127.0.0.1"\nport = {port}\nkeepalive = "2 s"\n{more}\n[journal]'
+    mqtt = f'[mqtt]\nhost = "127.0.0.1"\nport = {port}\nkeepalive = "2 s"\norders = true\n{more}\n[journal]'
     changes = [('"22.5 °C"', '"20 °C"'), ("[journal]", mqtt)]
     file = bench_file(folder, meter="tcp:127.0.0.1:9", changes=changes)
     stop = asyncio.Event()
@@ -85,7 +85,7 @@ async def test_a_unit_is_ordered_measured_and_published(tmp_path):
                 assert "no unit on the bench" in refused["reason"]
                 refused = await sender.order("launch_rocket")
                 assert "No such command" in refused["reason"]
-                assert (await sender.order("note", text="over the network"))["done"]
+                assert (await sender.order("note", text="a remark"))["done"]
                 total = len(journal_entries(tmp_path, "verdict"))
                 await ear.until(lambda e: len(e.of("verdict")) == total)
                 assert still.service.facts().commands_refused == 3
@@ -101,7 +101,7 @@ async def test_a_unit_is_ordered_measured_and_published(tmp_path):
             assert {"start_unit", "short_probes", "touch"} <= set(asked)
             assert [
                 e.payload["text"] for e in journal_entries(tmp_path, "notice") if e.payload["code"] == "note"
-            ] == ["over the network"]
+            ] == ["a remark (over MQTT)"]
 
 
 async def test_a_bench_never_waits_for_its_broker(tmp_path):
