@@ -124,13 +124,19 @@ def test_an_existing_file_is_not_written_over(tmp_path):
 
 
 def test_nothing_there_is_one_sentence_and_exit_code_1():
-    """A port that is missing, a socket nobody listens on, a name that is none."""
-    code, said = find("--port", "/dev/ttyUSB77", "--tcp", f"127.0.0.1:{free_port()}", "--tcp", "127.0.0.1")
+    """A port that is missing, a socket nobody listens on."""
+    code, said = find("--port", "/dev/ttyUSB77", "--tcp", f"127.0.0.1:{free_port()}")
     assert code == 1
     assert "there is no such port" in said
     assert "nothing listens there. Is the meter on and plugged in?" in said
-    assert "is not HOST:PORT" in said
     assert "tried again" not in said
+
+
+def test_a_name_that_is_no_place_is_bad_input():
+    """Nothing is looked at: it is a slip of the pen, not a meter that does not answer."""
+    code, said = find("--tcp", "127.0.0.1")
+    assert code == 2
+    assert "is not HOST:PORT" in said
 
 
 def test_what_talks_but_is_no_meter_is_said_so():
