@@ -16,6 +16,7 @@ from acquire.physics.accuracy import half_width_si
 from acquire.physics.copper import CONDUCTORS
 from acquire.quantity import parse
 from acquire.records import Pair
+from acquire.records.words import sureness
 from acquire.sheets import load_sheet
 from acquire.shipped import shipped
 from acquire.statements import ModelStatements
@@ -124,7 +125,7 @@ def identification_lines(
     for each in candidates:
         if each.probability >= 0.005:
             name = each.sheet.name if each.sheet else "none of the known types"
-            lines.append(f"{100.0 * each.probability:>3.0f} %  {name}: {each.condition}".rstrip(": "))
+            lines.append(f"{sureness(each.probability):>9}  {name}: {each.condition}".rstrip(": "))
     return lines
 
 

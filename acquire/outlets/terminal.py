@@ -39,7 +39,7 @@ from acquire.records import (
     Verdict,
     Weight,
 )
-from acquire.records.words import OUTCOME_WORDS, ending_words
+from acquire.records.words import OUTCOME_WORDS, ending_words, sureness
 
 SIGNS: dict[Outcome, tuple[str, str, str]] = {
     Outcome.PASS: ("●", OUTCOME_WORDS[Outcome.PASS], "bold bright_blue"),
@@ -234,11 +234,6 @@ class Terminal:
         for unit in self.units:
             table.add_row(Text(unit.serial), Text(unit.words, style=unit.style), Text(unit.why))
         return table
-
-
-def sureness(probability: float) -> str:
-    """A probability in words that never claims certainty."""
-    return "over 99 %" if probability > 0.99 else f"{100.0 * probability:.0f} %"
 
 
 def rest_bar(unrest: float, width: int = 8) -> str:

@@ -55,6 +55,11 @@ def ending_words(outcome: Outcome | None, held: str) -> str:
     return held if held.startswith(GIVEN_UP) else f"held: {held}"
 
 
+def sureness(probability: float) -> str:
+    """A probability in words that never claims certainty: "over 99 %", "52 %"."""
+    return "over 99 %" if probability > 0.99 else f"{100.0 * probability:.0f} %"
+
+
 WORST_LAST = (
     Outcome.PASS,
     Outcome.CONDITIONAL_PASS,

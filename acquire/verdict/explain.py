@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from acquire.physics.copper import Conductor, conductor_named, fraction_per_kelvin, to_reference
 from acquire.records import Hypothesis, Limits, Pair, Purpose, Sheet
+from acquire.records.words import sureness
 from acquire.steps.pairs import PairTable
 from acquire.steps.wording import ohm_text
 from acquire.verdict.diagnose import PairReading, best_next_pair, diagnose
@@ -149,8 +150,8 @@ def _against(ohm: float, expanded_ohm: float, limits: Limits) -> str:
 def _how_sure(probability: float) -> str:
     for least, word in ((0.95, "Almost certain"), (0.8, "Very likely"), (0.5, "Likely"), (0.2, "Possible")):
         if probability >= least:
-            return f"{word} ({100.0 * probability:.0f} %)"
-    return f"Less likely ({100.0 * probability:.0f} %)"
+            return f"{word} ({sureness(probability)})"
+    return f"Less likely ({sureness(probability)})"
 
 
 def _advice(following: Pair | None, table: PairTable, readings: Sequence[PairReading]) -> list[str]:

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from rich.console import Console
 
 from acquire.outlets import terminal
-from acquire.outlets.terminal import SIGNS, Terminal, limits_scale, rest_bar, sureness, verdict_line
+from acquire.outlets.terminal import SIGNS, Terminal, limits_scale, rest_bar, verdict_line
 from acquire.records import (
     Approach,
     Ask,
@@ -27,6 +27,7 @@ from acquire.records import (
     UnitStarted,
     Weight,
 )
+from acquire.records.words import sureness
 from drivers.reading import Quantity
 from tests.known_records import CHECK, RESULT, STARTED, TYPED, VERDICT
 
