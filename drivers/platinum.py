@@ -56,7 +56,7 @@ def platinum_celsius(ohm: float, r0_ohm: float = 100.0) -> float:
     low, high = platinum_ohm(COLDEST_CELSIUS, r0_ohm), platinum_ohm(HOTTEST_CELSIUS, r0_ohm)
     room = 1e-4 * r0_ohm  # the table's last digit, so that its own ends are inside
     if not low - room <= ohm <= high + room:
-        raise ValueError(f"{ohm:g} ohm is no resistance of a sensor of {r0_ohm:g} ohm at 0 degC")
+        raise ValueError(f"{ohm:g} Ω is no resistance of a sensor of {r0_ohm:g} Ω at 0 °C")
     ratio = ohm / r0_ohm
     root = math.sqrt(A_PER_CELSIUS**2 - 4 * B_PER_CELSIUS2 * (1 - ratio))
     celsius = (root - A_PER_CELSIUS) / (2 * B_PER_CELSIUS2)

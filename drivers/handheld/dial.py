@@ -80,8 +80,9 @@ def _about_range(setup: Setup, seen: Decoded) -> tuple[str, ...]:
 
 
 def _shown(value_si: float, unit: str) -> str:
-    """A value as people say it: `4 Mohm`, `450 ohm`, `200 mV`."""
-    for worth, prefix in ((1e6, "M"), (1e3, "k"), (1.0, ""), (1e-3, "m"), (1e-6, "u")):
+    """A value as people say it: `4 MΩ`, `450 Ω`, `200 mV`."""
+    unit = "Ω" if unit == "ohm" else unit
+    for worth, prefix in ((1e6, "M"), (1e3, "k"), (1.0, ""), (1e-3, "m"), (1e-6, "µ")):
         if abs(value_si) >= worth:
             return f"{value_si / worth:.3g} {prefix}{unit}"
     return f"{value_si:.3g} {unit}"
