@@ -28,7 +28,7 @@ LISTEN_S = 1.3
 """Hand meters send two to three frames a second: two of the same kind must be heard."""
 ANSWER_S = 0.6
 _GOOD_FRAMES = 2
-_STREAMS = ("fs9922", "es519", "fs9721", "stx16", "lines")
+_STREAMS = ("status14", "parity11", "segments14", "stx16", "lines")
 _LISTEN_LINES = ("baud=2400&dtr=on&rts=off", "baud=9600", "baud=19230&dtr=on&rts=off", "baud=115200")
 _REGISTER_QUESTION = bytes.fromhex("01 03 00 00 00 01 84 0a")  # unit 1, holding register 0, one of them
 

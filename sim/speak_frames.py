@@ -38,7 +38,7 @@ def plain_line(shown: Shown) -> bytes:
     return f"{shown.ohm:.{decimals}f} ohm\r\n".encode("ascii")
 
 
-def fs9922(shown: Shown) -> bytes:
+def status14(shown: Shown) -> bytes:
     """14 bytes: sign, four digits, blank, point, four status bytes, bar graph, CR LF.
 
     Overload is sent as blank 0 L blank, with the blank as 3Fh and the L as 3Ah. 2400 baud 8N1.
@@ -59,7 +59,7 @@ def odd_parity(data: bytes) -> bytes:
     return bytes(byte | (0x80 if byte.bit_count() % 2 == 0 else 0) for byte in data)
 
 
-def es519(shown: Shown) -> bytes:
+def parity11(shown: Shown) -> bytes:
     """11 bytes: range, four digits, function, status, two options, CR LF; 2400 baud, 7 bits, odd parity.
 
     With the overload bit set the digits read 4000. The block goes out twice for each conversion.
@@ -114,8 +114,8 @@ class Voice:
 HAND = ("hand-2000", "hand-4000", "hand-6000")
 VOICES = {
     "lines": Voice(plain_line, ("bench-50000", *HAND)),
-    "fs9922": Voice(fs9922, ("hand-6000", "hand-4000")),
-    "es519": Voice(es519, ("hand-4000",)),
+    "status14": Voice(status14, ("hand-6000", "hand-4000")),
+    "parity11": Voice(parity11, ("hand-4000",)),
     "ascii14": Voice(ascii14, HAND, asked_by=b"D"),
     "stx16": Voice(stx16, HAND),
 }
@@ -123,7 +123,7 @@ TEMPERATURE_VOICES = {"lines": temperature_line, "stx16": stx16_temperature}
 USUAL_VOICE = {
     "bench-6.5": "scpi",
     "bench-50000": "lines",
-    "hand-6000": "fs9922",
-    "hand-4000": "es519",
+    "hand-6000": "status14",
+    "hand-4000": "parity11",
     "hand-2000": "ascii14",
 }

@@ -6,19 +6,19 @@ from typing import ClassVar, cast
 
 from drivers.frame import FrameProtocol
 from drivers.handheld.ascii14 import Ascii14
-from drivers.handheld.es519 import Es519
-from drivers.handheld.fs9721 import Fs9721
-from drivers.handheld.fs9922 import Fs9922
 from drivers.handheld.hand_meter import HandMeter
 from drivers.handheld.options import (
     Ascii14Options,
-    Es519Options,
-    Fs9721Options,
-    Fs9922Options,
     HandMeterOptions,
+    Parity11Options,
+    Segments14Options,
+    Status14Options,
     Stx16Options,
     TwoLineOptions,
 )
+from drivers.handheld.parity11 import Parity11
+from drivers.handheld.segments14 import Segments14
+from drivers.handheld.status14 import Status14
 from drivers.handheld.stx16 import Stx16
 from drivers.handheld.two_line import USUAL_QUERY, TwoLine
 from drivers.meter import Capabilities
@@ -34,40 +34,40 @@ def _capabilities(protocol: FrameProtocol, *, streaming: bool = True) -> Capabil
     )
 
 
-class Fs9922Meter(HandMeter):
+class Status14Meter(HandMeter):
     """The 14-byte ASCII-in-binary stream."""
 
-    Options: ClassVar[type[HandMeterOptions]] = Fs9922Options
-    capabilities = _capabilities(Fs9922())
+    Options: ClassVar[type[HandMeterOptions]] = Status14Options
+    capabilities = _capabilities(Status14())
 
     @classmethod
     def protocol(cls, options: HandMeterOptions) -> FrameProtocol:
         """Give the protocol for these options."""
-        return Fs9922(counts=cast("Fs9922Options", options).counts)
+        return Status14(counts=cast("Status14Options", options).counts)
 
 
-class Es519Meter(HandMeter):
+class Parity11Meter(HandMeter):
     """The 11-byte stream of range, digits, function and status."""
 
-    Options: ClassVar[type[HandMeterOptions]] = Es519Options
-    capabilities = _capabilities(Es519())
+    Options: ClassVar[type[HandMeterOptions]] = Parity11Options
+    capabilities = _capabilities(Parity11())
 
     @classmethod
     def protocol(cls, options: HandMeterOptions) -> FrameProtocol:
         """Give the protocol for these options."""
-        return Es519(parity=cast("Es519Options", options).parity)
+        return Parity11(parity=cast("Parity11Options", options).parity)
 
 
-class Fs9721Meter(HandMeter):
+class Segments14Meter(HandMeter):
     """The 14-byte stream of LCD segments."""
 
-    Options: ClassVar[type[HandMeterOptions]] = Fs9721Options
-    capabilities = _capabilities(Fs9721())
+    Options: ClassVar[type[HandMeterOptions]] = Segments14Options
+    capabilities = _capabilities(Segments14())
 
     @classmethod
     def protocol(cls, options: HandMeterOptions) -> FrameProtocol:
         """Give the protocol for these options."""
-        return Fs9721(celsius_bit=cast("Fs9721Options", options).celsius_bit)
+        return Segments14(celsius_bit=cast("Segments14Options", options).celsius_bit)
 
 
 class Stx16Meter(HandMeter):

@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, ConfigDict, Field
 
 from drivers.handheld.agreement import Rule
-from drivers.handheld.es519 import Parity
+from drivers.handheld.parity11 import Parity
 from drivers.handheld.two_line import Acknowledgement
 from drivers.reading import Quantity
 
@@ -29,19 +29,19 @@ class HandMeterOptions(BaseModel):
     look_s: Annotated[float, Field(ge=0, le=30)] = 1.5
 
 
-class Fs9922Options(HandMeterOptions):
+class Status14Options(HandMeterOptions):
     """Attributes: counts: of the display, 4000 or 6000."""
 
     counts: Annotated[int, Field(ge=1000, le=100_000)] = 6000
 
 
-class Es519Options(HandMeterOptions):
+class Parity11Options(HandMeterOptions):
     """Attributes: parity: "odd" or "none" where it is known, "auto" to go by each frame."""
 
     parity: Parity = "auto"
 
 
-class Fs9721Options(HandMeterOptions):
+class Segments14Options(HandMeterOptions):
     """Attributes: celsius_bit: user bit 0 to 3 that lights the degree sign, for meters with a thermometer."""
 
     celsius_bit: Annotated[int, Field(ge=0, le=3)] | None = None

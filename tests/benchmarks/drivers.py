@@ -32,7 +32,7 @@ from drivers.reading import Quantity
 from drivers.registry import open_meter
 from tests.benchmarks.drivers_damage import LINES, count_phantoms
 
-FS9922 = "2b 30 31 32 33 20 34 21 00 00 20 00 0d 0a"
+STATUS14 = "2b 30 31 32 33 20 34 21 00 00 20 00 0d 0a"
 RULES = ("off", "near", "exact")
 
 
@@ -133,9 +133,9 @@ def rate(seconds: float) -> None:
         for name, pace in (("driver", ours), ("driver over VISA", third)):
             print(f"  {name:>27}: {pace}  ratio {pace.per_s / bare.per_s:.2f}")
     for frames_hz in (0.0, 500.0, 50.0):
-        with peer("pty", FS9922, str(frames_hz)) as path:
+        with peer("pty", STATUS14, str(frames_hz)) as path:
             bare = bare_serial(path, seconds)
-            meter = open_meter("fs9922", meter_id="b", address=f"serial:{path}", clock=clock)
+            meter = open_meter("status14", meter_id="b", address=f"serial:{path}", clock=clock)
             ours = asyncio.run(driven(meter, seconds))
         pace = f"{frames_hz:.0f}/s" if frames_hz else "at full tilt"
         print(f"  14-byte stream {pace:>12}: bare pyserial {bare}")
@@ -183,8 +183,8 @@ def many(seconds: float, count: int = 64, rate_hz: float = 50.0) -> None:
 def idle(seconds: float) -> None:
     """One meter at its usual pace."""
     print(f"\nidle: {seconds:g} s each")
-    with peer("pty", FS9922, "3") as path:
-        meter = open_meter("fs9922", meter_id="b", address=f"serial:{path}", clock=clock)
+    with peer("pty", STATUS14, "3") as path:
+        meter = open_meter("status14", meter_id="b", address=f"serial:{path}", clock=clock)
         pace = asyncio.run(driven(meter, seconds))
     print(f"  hand meter, 3 frames/s:       {100 * pace.cpu / pace.seconds:.2f} % of one core")
     with peer("scpi", "0.2") as port:

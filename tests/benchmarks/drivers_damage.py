@@ -17,32 +17,32 @@ import numpy as np
 from drivers.frame import Decoded, FrameProtocol, FrameRefused
 from drivers.handheld.agreement import Agreement, Rule, Stamped
 from drivers.handheld.ascii14 import Ascii14
-from drivers.handheld.es519 import Es519
-from drivers.handheld.fs9721 import Fs9721
-from drivers.handheld.fs9922 import Fs9922
+from drivers.handheld.parity11 import Parity11
+from drivers.handheld.segments14 import Segments14
+from drivers.handheld.status14 import Status14
 from drivers.handheld.stx16 import Stx16
 
 FRAMES_PER_BLOCK = 200
 _SEGMENTS = (0x7D, 0x05, 0x5B, 0x1F, 0x27, 0x3E, 0x7E, 0x15, 0x7F, 0x3F)
 
 
-def fs9922(counts: int, point: int) -> bytes:
+def status14(counts: int, point: int) -> bytes:
     """Ohms with one of four decimal points."""
     return b"+%04d " % counts + b"0124"[point : point + 1] + b"\x21\x00\x00\x20\x00\r\n"
 
 
-def es519(counts: int, point: int) -> bytes:
+def parity11(counts: int, point: int) -> bytes:
     """Ohms on one of four ranges, with odd parity."""
     text = b"%d%04d3002\r\n" % (point, counts)
     return bytes(byte | (0x80 if byte.bit_count() % 2 == 0 else 0) for byte in text)
 
 
-def es519_bare(counts: int, point: int) -> bytes:
+def parity11_bare(counts: int, point: int) -> bytes:
     """The same without parity bits, as a port of seven bits hands it on."""
     return b"%d%04d3002\r\n" % (point, counts)
 
 
-def fs9721(counts: int, point: int) -> bytes:
+def segments14(counts: int, point: int) -> bytes:
     """Ohms as lit segments."""
     nibbles = [0x3]
     for place, digit in enumerate(b"%04d" % counts):
@@ -73,10 +73,10 @@ class Line:
 
 
 LINES = (
-    Line("fs9922", Fs9922(), fs9922, 5990),
-    Line("es519, parity", Es519(parity="odd"), es519, 3990),
-    Line("es519, 7 bits", Es519(parity="none"), es519_bare, 3990),
-    Line("fs9721", Fs9721(), fs9721, 3990),
+    Line("status14", Status14(), status14, 5990),
+    Line("parity11, parity", Parity11(parity="odd"), parity11, 3990),
+    Line("parity11, 7 bits", Parity11(parity="none"), parity11_bare, 3990),
+    Line("segments14", Segments14(), segments14, 3990),
     Line("stx16", Stx16(), stx16, 19990),
     Line("ascii14", Ascii14(counts=0), ascii14, 1990),
 )

@@ -10,10 +10,10 @@ from hypothesis import strategies as st
 
 from drivers.frame import FrameRefused
 from drivers.handheld.ascii14 import Ascii14
-from drivers.handheld.es519 import Es519
-from drivers.handheld.fs9721 import Fs9721
-from drivers.handheld.fs9922 import Fs9922
 from drivers.handheld.lines import last_digit, parse_line
+from drivers.handheld.parity11 import Parity11
+from drivers.handheld.segments14 import Segments14
+from drivers.handheld.status14 import Status14
 from drivers.handheld.stx16 import Stx16
 from drivers.handheld.two_line import TwoLine
 from drivers.link.framing import MAX_LINE_BYTES, LineFramer
@@ -21,9 +21,9 @@ from drivers.reading import Kind, Quantity
 from drivers.scpi.language import parse_number
 
 PROTOCOLS = [
-    Fs9922(),
-    Es519(),
-    Fs9721(),
+    Status14(),
+    Parity11(),
+    Segments14(),
     Stx16(),
     Ascii14(),
     TwoLine("first"),
@@ -35,9 +35,9 @@ each_protocol = pytest.mark.parametrize(
 )
 
 GOOD = {
-    "fs9922": bytes.fromhex("2b 30 31 32 33 20 34 21 00 00 20 00 0d 0a"),
-    "es519": bytes.fromhex("b0 b0 31 32 b3 b3 b0 b0 32 0d 8a"),
-    "fs9721": bytes.fromhex("13 27 3d 40 55 65 7b 89 9f a0 b0 c4 d0 e0"),
+    "status14": bytes.fromhex("2b 30 31 32 33 20 34 21 00 00 20 00 0d 0a"),
+    "parity11": bytes.fromhex("b0 b0 31 32 b3 b3 b0 b0 32 0d 8a"),
+    "segments14": bytes.fromhex("13 27 3d 40 55 65 7b 89 9f a0 b0 c4 d0 e0"),
     "stx16": bytes.fromhex("02 34 31 33 38 30 32 30 30 30 30 31 32 33 34 0d"),
     "ascii14": b"OH  12.34 Ohm\r",
 }
@@ -94,15 +94,15 @@ def test_a_framer_never_keeps_more_than_a_bounded_rest(protocol, noise, times):
 
 @given(at=st.integers(0, 10), bit=st.integers(0, 7))
 def test_no_single_flipped_bit_gets_past_the_parity(at, bit):
-    frame = bytearray(GOOD["es519"])
+    frame = bytearray(GOOD["parity11"])
     frame[at] ^= 1 << bit
-    framer = Es519(parity="odd").framer()
+    framer = Parity11(parity="odd").framer()
     for found in framer.feed(bytes(frame)):
         with pytest.raises(FrameRefused):
-            Es519(parity="odd").decode(found)
+            Parity11(parity="odd").decode(found)
 
 
-def fs9922_frame(counts, point, unit, prefix_at, flags=0):
+def status14_frame(counts, point, unit, prefix_at, flags=0):
     """An encoder written from the layout, not from the decoder."""
     status = [0x20 | flags, 0, 0, unit]
     if prefix_at is not None:
@@ -117,13 +117,13 @@ def fs9922_frame(counts, point, unit, prefix_at, flags=0):
     prefix=st.sampled_from([(None, 1.0), ((2, 0x20), 1e3), ((2, 0x10), 1e6)]),
 )
 def test_every_reading_of_the_14_byte_stream_comes_back(counts, point, prefix):
-    found = Fs9922().decode(fs9922_frame(counts, point[0], 0x20, prefix[0]))
+    found = Status14().decode(status14_frame(counts, point[0], 0x20, prefix[0]))
     assert found.quantity is Quantity.RESISTANCE
     assert found.value_si == pytest.approx(counts * prefix[1] / 10 ** point[1], rel=1e-11)
     assert found.resolution_si == pytest.approx(prefix[1] / 10 ** point[1], rel=1e-11)
 
 
-def es519_frame(range_code, counts, function, status, option):
+def parity11_frame(range_code, counts, function, status, option):
     """The same for the 11-byte stream, with odd parity."""
     text = (
         f"{range_code}{counts:04d}".encode()
@@ -135,9 +135,9 @@ def es519_frame(range_code, counts, function, status, option):
 
 @given(counts=st.integers(0, 4000), range_code=st.integers(0, 5), minus=st.booleans())
 def test_every_reading_of_the_11_byte_stream_comes_back(counts, range_code, minus):
-    frame = es519_frame(range_code, counts, 3, 4 if minus else 0, 2)
-    (cut,) = Es519().framer().feed(frame)
-    found = Es519().decode(cut)
+    frame = parity11_frame(range_code, counts, 3, 4 if minus else 0, 2)
+    (cut,) = Parity11().framer().feed(frame)
+    found = Parity11().decode(cut)
     full_scales = (400.0, 4e3, 40e3, 400e3, 4e6, 40e6)
     assert found.range_full_scale_si == pytest.approx(full_scales[range_code])
     assert found.value_si == pytest.approx((-1 if minus else 1) * counts * full_scales[range_code] / 4000)

@@ -12,10 +12,10 @@ import pytest
 
 from drivers.frame import FrameRefused, NotMeasured
 from drivers.handheld.ascii14 import Ascii14
-from drivers.handheld.es519 import Es519
-from drivers.handheld.fs9721 import Fs9721
-from drivers.handheld.fs9922 import Fs9922
 from drivers.handheld.lines import parse_line
+from drivers.handheld.parity11 import Parity11
+from drivers.handheld.segments14 import Segments14
+from drivers.handheld.status14 import Status14
 from drivers.handheld.stx16 import Stx16
 from drivers.handheld.two_line import TwoLine
 from drivers.reading import UNIT_OF, Kind, Quantity
@@ -25,9 +25,9 @@ DATA = Path(__file__).parent.parent / "data"
 FRAMES = json.loads((DATA / "frames.json").read_text(encoding="utf-8"))["frames"]
 STREAMS = json.loads((DATA / "frames_streams.json").read_text(encoding="utf-8"))["streams"]
 PROTOCOLS = {
-    "fs9922": Fs9922(),
-    "es519_11": Es519(),
-    "fs9721": Fs9721(),
+    "status14": Status14(),
+    "parity11": Parity11(),
+    "segments14": Segments14(),
     "stx16": Stx16(),
     "ascii14": Ascii14(counts=0),
 }

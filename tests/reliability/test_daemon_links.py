@@ -85,7 +85,7 @@ name = "{self.kind}"
 purpose = "final"
 sheet = "sheet.toml"
 [meter]
-{driver if tcp else 'driver = "es519"'}
+{driver if tcp else 'driver = "parity11"'}
 link = "{self.link}"
 model = "meter.toml"
 [temperature]

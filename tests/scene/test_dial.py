@@ -39,7 +39,7 @@ def hand_bench(folder, port, driver, model, *, finest):
 
 @pytest.mark.parametrize(
     ("kind", "voice", "model", "finest"),
-    [("hand-4000", "es519", "hand-6000", 400), ("hand-2000", "lines", "hand-2000", 200)],
+    [("hand-4000", "parity11", "hand-6000", 400), ("hand-2000", "lines", "hand-2000", 200)],
 )
 def test_a_dial_on_too_coarse_a_range_costs_no_wrong_verdict(tmp_path, kind, voice, model, finest):
     """46 ohm within 6 % on a range of one ohm a count: not judged; on the finer range it passes."""
@@ -66,7 +66,7 @@ def test_a_dial_on_too_coarse_a_range_costs_no_wrong_verdict(tmp_path, kind, voi
         found = {e.payload["step"]: e.payload["outcome"] for e in journal_entries(folder, "verdict")}
         outcomes[fixed] = found["fast charge"]
         codes = {e.payload["code"] for e in journal_entries(folder, "notice")}
-        if voice == "es519":  # whose frames tell the range
+        if voice == "parity11":  # whose frames tell the range
             assert ("meter.range" in codes) is (fixed != finest), output
     assert outcomes[10 * finest] == "cannot_judge", outcomes
     assert outcomes[finest] in {"pass", "conditional_pass"}
@@ -76,10 +76,10 @@ VOLTS, HELD = (
     bytes.fromhex("2d 31 32 33 34 20 31 31 00 00 80 8c 0d 0a"),  # -1.234 V
     bytes.fromhex("2b 31 30 35 33 20 34 22 00 00 20 00 0d 0a"),  # 105.3 ohm with HOLD
 )
-"""Frames fs9922-05 and fs9922-11 of tests/data/frames.json."""
+"""Frames status14-05 and status14-11 of tests/data/frames.json."""
 
 PROFILE = """title = "A meter whose bytes were recorded"
-driver = "fs9922"
+driver = "status14"
 verified = "capture"
 source = "invented for this test"
 """
@@ -112,7 +112,7 @@ def test_volts_and_a_held_display_are_said_and_cost_no_verdict(tmp_path):
     (tmp_path / "ours.toml").write_text(PROFILE, encoding="utf-8")
     frame = [VOLTS]
     with sending(frame) as path:
-        driver = 'driver = "fs9922"\noptions = { profile = "./ours.toml" }'
+        driver = 'driver = "status14"\noptions = { profile = "./ours.toml" }'
         file = bench_file(
             tmp_path,
             meter=f"serial:{path}",

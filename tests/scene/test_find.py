@@ -72,8 +72,8 @@ def find(*words, **options):
 @pytest.mark.parametrize(
     ("kind", "voice"),
     [
-        ("hand-6000", "fs9922"),
-        ("hand-4000", "es519"),
+        ("hand-6000", "status14"),
+        ("hand-4000", "parity11"),
         pytest.param("hand-2000", "ascii14", marks=pytest.mark.long),
     ],
 )
@@ -90,7 +90,7 @@ def test_a_hand_meter_on_a_port_is_found_and_the_file_that_is_written_runs(tmp_p
         assert check.returncode == 0, check.stdout + check.stderr
         with running(file) as bench:
             bench.type("P80-0001")
-            owed = voice != "es519"  # that one is known from a data sheet
+            owed = voice != "parity11"  # that one is known from a data sheet
             bench.until("must pass its self-check" if owed else "Hold the probes together, to zero")
             code, output = bench.end()
     assert code == 0, output

@@ -28,7 +28,7 @@ def vector_of(frame):
         return {"name": frame["id"], **body, "refused": True}
     kind = "overload" if frame["overload"] else "value" if frame["value"] is not None else "no_reading"
     flags = sorted(FLAGS.get(flag, flag) for flag in frame["flags"])
-    extra = {"flags": flags} if frame["protocol"] in {"fs9922", "es519_11", "fs9721"} else {}
+    extra = {"flags": flags} if frame["protocol"] in {"status14", "parity11", "segments14"} else {}
     return {
         "name": frame["id"],
         **body,
@@ -78,7 +78,7 @@ def frames_for(protocol):
     return [vector_of(frame) for frame in chosen]
 
 
-@pytest.mark.parametrize("protocol", ["fs9922", "es519_11", "fs9721", "stx16", "ascii14", "two_line"])
+@pytest.mark.parametrize("protocol", ["status14", "parity11", "segments14", "stx16", "ascii14", "two_line"])
 def test_our_own_drivers_conform(protocol):
     driver, options = KINDS.get(protocol, (protocol.removesuffix("_11"), {}))
     check_in_here(driver, frames_for(protocol), options)

@@ -62,7 +62,7 @@ async def results(**places):
 async def test_a_hand_meter_that_sends_by_itself_is_known_by_its_frames():
     with talking_pty(streams=OHM) as path:
         (finding,) = await results(serial_ports=[path])
-    assert (finding.state, finding.driver) == ("found", "fs9922")
+    assert (finding.state, finding.driver) == ("found", "status14")
     assert finding.address == f"serial:{path}?baud=2400&dtr=on&rts=off"
 
 
@@ -101,7 +101,7 @@ async def test_silence_chatter_and_missing_ports_are_told_apart():
 
 
 def test_a_stream_with_half_of_it_rubbish_is_not_recognised():
-    assert recognise(OHM * 2) == "fs9922"
+    assert recognise(OHM * 2) == "status14"
     assert recognise(OHM * 2 + b"\xff" * 40) == ""
     assert recognise(b"23.41 C\r\n23.42 C\r\n") == "lines"
 

@@ -241,7 +241,7 @@ async def test_a_pair_of_ptys_made_by_socat_is_a_cable(tmp_path):
             break
         await asyncio.sleep(0.02)
     frame = bytes.fromhex("2b 30 31 32 33 20 34 21 00 00 20 00 0d 0a")
-    meter = open_meter("fs9922", meter_id="s", address=f"serial:{near}", clock=clock)
+    meter = open_meter("status14", meter_id="s", address=f"serial:{near}", clock=clock)
     with serial.Serial(str(far)) as other:
         async with meter:
             sending = asyncio.create_task(asyncio.to_thread(other.write, frame * 4))

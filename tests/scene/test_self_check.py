@@ -8,7 +8,7 @@ import sys
 
 from tests.whole_bench import CONFIGS, QUIET, bench_file, free_port, journal_entries, running, simulated
 
-HAND = ("--meter", "hand-6000", "--voice", "fs9922")
+HAND = ("--meter", "hand-6000", "--voice", "status14")
 
 
 def hand_bench(folder, link, *changes):
@@ -17,7 +17,7 @@ def hand_bench(folder, link, *changes):
         folder,
         meter=link,
         changes=(
-            ('driver = "scpi"', 'driver = "fs9922"\nself_check = "200 ohm"'),
+            ('driver = "scpi"', 'driver = "status14"\nself_check = "200 ohm"'),
             ("bench-6-digit.toml", "hand-6000.toml"),
             ('four_wire_below = "10 ohm"\nintegration_plc = 1.0\n', ""),
             *changes,

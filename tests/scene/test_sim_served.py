@@ -268,7 +268,7 @@ def test_units_and_probes_can_be_moved_by_typing():
         ["--speed", "nan"],
         ["--speed", "0"],
         ["--meter", "hand-2000", "--voice", "scpi"],
-        ["--meter", "bench-6.5", "--voice", "es519"],
+        ["--meter", "bench-6.5", "--voice", "parity11"],
         ["--meter", "hand-2000", "--fixed-range", "1e9"],
         ["--trouble", "gremlins=1"],
         ["--trouble", "drop=2"],

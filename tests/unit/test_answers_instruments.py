@@ -48,21 +48,21 @@ def test_a_written_bench_file_is_in_order_for_every_driver(tmp_path, driver):
     bench = loaded(tmp_path, found(driver, options=options))
     assert (bench.meter.driver, bench.meter.link) == (driver, "serial:/dev/ttyUSB0?baud=2400")
     assert bench.meter.options == options
-    from_memory = driver in {"fs9922", "fs9721", "lcr", "ascii14", "two_line", "modbus"}
+    from_memory = driver in {"status14", "segments14", "lcr", "ascii14", "two_line", "modbus"}
     assert (bench.meter.self_check == 470.0) is from_memory
 
 
 def test_a_thermometer_that_was_found_first_does_not_become_the_meter(tmp_path):
     """What speaks of degrees goes to the table of the temperature."""
     warm = found("lines", "serial:/dev/ttyUSB1?baud=9600", WARM)
-    bench = loaded(tmp_path, warm, found("fs9922", heard=OHM))
-    assert bench.meter.driver == "fs9922"
+    bench = loaded(tmp_path, warm, found("status14", heard=OHM))
+    assert bench.meter.driver == "status14"
     assert (bench.temperature.driver, bench.temperature.link) == ("lines", "serial:/dev/ttyUSB1?baud=9600")
 
 
 def test_further_meters_are_named_in_a_comment(tmp_path):
     """The first is taken."""
-    text = bench_text_for([found("fs9922", heard=OHM), found("scpi", "tcp:10.0.0.7:5025")])
+    text = bench_text_for([found("status14", heard=OHM), found("scpi", "tcp:10.0.0.7:5025")])
     assert "# Also found: tcp:10.0.0.7:5025" in text
     assert loaded(tmp_path, found("scpi", "tcp:10.0.0.7:5025")).meter.self_check is None
 
@@ -82,15 +82,15 @@ def test_a_thermometer_is_known_by_what_it_says(heard, warm):
 
 def test_bytes_are_told_frame_by_frame():
     """With value and signs, or the reason why not."""
-    lines = decoding_lines(decode_bytes("fs9922", OHM + b"+01\r\n" + OHM))
+    lines = decoding_lines(decode_bytes("status14", OHM + b"+01\r\n" + OHM))
     good = f"{OHM.hex(' ')}  resistance: 12.3 auto_range"
-    assert lines == [good, good, "5 bytes belong to no frame of fs9922."]
-    assert "refused" in decoding_lines(decode_bytes("fs9922", b"+01"))[0]
+    assert lines == [good, good, "5 bytes belong to no frame of status14."]
+    assert "refused" in decoding_lines(decode_bytes("status14", b"+01"))[0]
 
 
 def test_the_facts_for_programs_are_plain_json():
     """And say the same."""
-    facts = json.loads(json.dumps(decoding_facts(decode_bytes("fs9922", OHM))))
+    facts = json.loads(json.dumps(decoding_facts(decode_bytes("status14", OHM))))
     assert facts["frames"][0]["value_si"] == 12.3
     assert facts["frames"][0]["quantity"] == "resistance"
 
@@ -101,7 +101,7 @@ def test_every_driver_is_listed_with_what_it_was_verified_against():
     text = "\n".join(driver_lines(entries))
     for name in BUILT_IN:
         assert f"\n{name:<12} " in f"\n{text}"
-    assert "fs9922       set by hand, sends by itself; from memory: needs the self-check" in text
+    assert "status14     set by hand, sends by itself; from memory: needs the self-check" in text
     assert "theirs       not available: their package is missing" in text
     assert json.loads(json.dumps([driver_facts(entry) for entry in entries]))[-1]["available"] is False
 

@@ -19,11 +19,11 @@ counts = 4000
 
 
 def with_meter(folder, lines, *changes):
-    """A bench on a fs9922 hand meter, with further lines in its table."""
+    """A bench on a status14 hand meter, with further lines in its table."""
     return bench_file(
         folder,
         meter="serial:/dev/ttyUSB0",
-        changes=(('driver = "scpi"', f'driver = "fs9922"\n{lines}'), *changes),
+        changes=(('driver = "scpi"', f'driver = "status14"\n{lines}'), *changes),
     )
 
 
@@ -61,7 +61,9 @@ def test_a_profile_that_cannot_be_used_is_named_by_line(tmp_path, options, said)
 def test_a_profile_of_ones_own_is_taken_from_the_folder_of_the_bench_file(tmp_path, monkeypatch):
     """Wherever the command is called; one that was verified by a capture needs no self-check."""
     monkeypatch.chdir("/")
-    (tmp_path / "ours.toml").write_text(PROFILE.format(driver="fs9922", verified="capture"), encoding="utf-8")
+    (tmp_path / "ours.toml").write_text(
+        PROFILE.format(driver="status14", verified="capture"), encoding="utf-8"
+    )
     bench = load_bench(with_meter(tmp_path, 'options = { profile = "./ours.toml" }'))
     assert bench.meter.options == {"profile": str(tmp_path / "ours.toml")}
     assert bench.meter.self_check is None

@@ -45,9 +45,7 @@ def test_every_shipped_file_is_recognised_and_in_order(pattern, kind):
 
 def test_a_sheet_is_told_as_what_each_step_should_read():
     lines = report_of(CONFIGS / "sheets" / "plover-80.toml").summary
-    assert any(
-        re.search(r"slow charge +1–2 +202\.6 Ω, from 190\.4 Ω to 214\.7 Ω", line) for line in lines
-    )
+    assert any(re.search(r"slow charge +1–2 +202\.6 Ω, from 190\.4 Ω to 214\.7 Ω", line) for line in lines)
     assert any(re.search(r"earth strap +6–CORE +0\.01330 Ω, up to 0\.05000 Ω", line) for line in lines)
 
 

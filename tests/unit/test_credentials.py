@@ -6,9 +6,9 @@ from __future__ import annotations
 
 import pytest
 
-from acquire.network_tables import MqttSettings
 from acquire.credentials import credentials
 from acquire.errors import InputImpossible
+from acquire.network_tables import MqttSettings
 
 
 def mqtt(folder, **keys):

@@ -23,15 +23,15 @@ def test_what_is_not_hexadecimal_is_said_so(text):
 
 def test_frames_halves_and_noise_are_sorted():
     good = "2b 30 31 32 33 20 34 21 00 00 20 00 0d 0a"
-    found = decode_bytes("fs9922", bytes_of_hex(f"31 0d 0a {good} ff"))
+    found = decode_bytes("status14", bytes_of_hex(f"31 0d 0a {good} ff"))
     assert [piece.decoded.value_si for piece in found.pieces] == [12.3]
     assert found.thrown_bytes == 3
 
 
 def test_a_refusal_says_why():
-    found = decode_bytes("fs9922", bytes_of_hex("2b 30 31 32 33 20 35 20 00 00 20 00 0d 0a"))
+    found = decode_bytes("status14", bytes_of_hex("2b 30 31 32 33 20 35 20 00 00 20 00 0d 0a"))
     assert (found.pieces[0].refused, found.pieces[0].is_frame) == ("impossible decimal point", False)
-    slipped = decode_bytes("es519", bytes_of_hex("31 32 33 33 30 30 32 0d 0a 30 30"))
+    slipped = decode_bytes("parity11", bytes_of_hex("31 32 33 33 30 30 32 0d 0a 30 30"))
     assert slipped.pieces[0].decoded is None
     assert slipped.thrown_bytes == 11
 
@@ -81,6 +81,6 @@ def test_wrong_drivers_and_options_are_sentences():
     with pytest.raises(DriverUnknown):
         decode_bytes("nope", b"1")
     with pytest.raises(OptionsInvalid):
-        decode_bytes("fs9922", b"1", {"counts": 3})
+        decode_bytes("status14", b"1", {"counts": 3})
     with pytest.raises(NothingToDecode, match="no byte format of its own"):
         decode_bytes("platinum", b"1")

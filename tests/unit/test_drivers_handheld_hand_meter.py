@@ -13,7 +13,7 @@ import pytest
 
 from drivers.errors import FrameGarbled, LinkLost, LinkTimeout
 from drivers.handheld.hand_meter import RECENT_S
-from drivers.handheld.meters import Ascii14Meter, Es519Meter, Fs9721Meter, Fs9922Meter, TwoLineMeter
+from drivers.handheld.meters import Ascii14Meter, Parity11Meter, Segments14Meter, Status14Meter, TwoLineMeter
 from drivers.meter import Meter, Setup
 from drivers.reading import Flag, Kind, Origin, Quantity
 
@@ -63,7 +63,7 @@ async def take(meter, count):
 
 async def test_two_agreeing_frames_make_two_readings_and_a_lonely_one_none(pty_pair):
     master, path = pty_pair
-    async with meter_at(Fs9922Meter, path) as meter:
+    async with meter_at(Status14Meter, path) as meter:
         assert isinstance(meter, Meter)
         frames = (OHM_12_3, OHM_123_BY_A_FLIPPED_BIT, OHM_12_4, OHM_12_3, OHM_OPEN, OHM_OPEN)
         sending = asyncio.create_task(send(master, *frames))
@@ -85,7 +85,7 @@ async def test_two_agreeing_frames_make_two_readings_and_a_lonely_one_none(pty_p
 
 async def test_without_agreement_every_frame_counts(pty_pair):
     master, path = pty_pair
-    async with meter_at(Fs9922Meter, path, agreement="off") as meter:
+    async with meter_at(Status14Meter, path, agreement="off") as meter:
         sending = asyncio.create_task(send(master, OHM_12_3, OHM_123_BY_A_FLIPPED_BIT))
         readings = await take(meter, 2)
         await sending
@@ -94,7 +94,7 @@ async def test_without_agreement_every_frame_counts(pty_pair):
 
 async def test_a_frame_sent_twice_is_one_conversion(pty_pair):
     master, path = pty_pair
-    async with meter_at(Es519Meter, path) as meter:
+    async with meter_at(Parity11Meter, path) as meter:
         pairs = [ES_12_3 + ES_12_3] * 3
         sending = asyncio.create_task(send(master, *pairs, pause_s=0.2))
         readings = await take(meter, 3)
@@ -106,7 +106,7 @@ async def test_a_frame_sent_twice_is_one_conversion(pty_pair):
 
 async def test_half_frames_and_noise_cost_frames_but_give_no_reading(pty_pair):
     master, path = pty_pair
-    async with meter_at(Fs9922Meter, path) as meter:
+    async with meter_at(Status14Meter, path) as meter:
         pieces = (OHM_12_3[5:], OHM_12_3, b"\xff\x00", OHM_12_3[:9], OHM_12_3[9:], OHM_12_3)
         sending = asyncio.create_task(send(master, *pieces))
         readings = await take(meter, 2)
@@ -116,7 +116,7 @@ async def test_half_frames_and_noise_cost_frames_but_give_no_reading(pty_pair):
 
 async def test_configure_says_what_to_turn_before_it_costs_a_verdict(pty_pair):
     master, path = pty_pair
-    async with meter_at(Fs9922Meter, path, look_s=0.5) as meter:
+    async with meter_at(Status14Meter, path, look_s=0.5) as meter:
         held = await meter.configure(Setup(Quantity.RESISTANCE, expected_si=20.0))
         assert held.please_turn == ("Switch the meter on and set the dial to ohms.",)
         sending = asyncio.create_task(send(master, VOLT_DC, VOLT_DC))
@@ -127,7 +127,7 @@ async def test_configure_says_what_to_turn_before_it_costs_a_verdict(pty_pair):
         sending = asyncio.create_task(send(master, OHM_MANUAL_4M))
         held = await meter.configure(Setup(Quantity.RESISTANCE, expected_si=20.0))
         await sending
-        assert held.please_turn == ("Set a finer range: 6 Mohm is too coarse for 20 ohm.",)
+        assert held.please_turn == ("Set a finer range: 6 MΩ is too coarse for 20 Ω.",)
         await asyncio.sleep(RECENT_S)
         sending = asyncio.create_task(send(master, OHM_12_3))
         held = await meter.configure(Setup(Quantity.RESISTANCE, expected_si=20.0))
@@ -138,7 +138,7 @@ async def test_configure_says_what_to_turn_before_it_costs_a_verdict(pty_pair):
 
 async def test_configuring_while_readings_flow_watches_through_them(pty_pair):
     master, path = pty_pair
-    async with meter_at(Fs9922Meter, path) as meter:
+    async with meter_at(Status14Meter, path) as meter:
         stream = meter.readings()
         sending = asyncio.create_task(send(master, *[VOLT_DC] * 12))
         await anext(stream)
@@ -152,7 +152,7 @@ async def test_configuring_while_readings_flow_watches_through_them(pty_pair):
 
 async def test_configuring_between_two_readings_of_ones_own_loop_does_not_wait_for_itself(pty_pair):
     master, path = pty_pair
-    async with meter_at(Fs9922Meter, path) as meter:
+    async with meter_at(Status14Meter, path) as meter:
         sending = asyncio.create_task(send(master, *[OHM_12_3] * 40))
         stream = meter.readings()
         await anext(stream)
@@ -168,16 +168,16 @@ async def test_configuring_between_two_readings_of_ones_own_loop_does_not_wait_f
 
 async def test_silence_loss_and_rubbish_are_told_apart(pty_pair):
     master, path = pty_pair
-    async with meter_at(Fs9922Meter, path, silence_s=0.2) as meter:
+    async with meter_at(Status14Meter, path, silence_s=0.2) as meter:
         with pytest.raises(LinkTimeout, match=r"no frame for 0\.2 s"):
             await take(meter, 1)
-    async with meter_at(Fs9922Meter, path, silence_s=2.0) as meter:
+    async with meter_at(Status14Meter, path, silence_s=2.0) as meter:
         sending = asyncio.create_task(send(master, *[b"\x80\x00\xe0" * 100] * 4, pause_s=0))
-        with pytest.raises(FrameGarbled, match="no frames of fs9922"):
+        with pytest.raises(FrameGarbled, match="no frames of status14"):
             await take(meter, 1)
         await sending
     own_master, own_slave = os.openpty()
-    async with meter_at(Fs9922Meter, os.ttyname(own_slave)) as meter:
+    async with meter_at(Status14Meter, os.ttyname(own_slave)) as meter:
         os.close(own_slave)
         os.close(own_master)
         with pytest.raises(LinkLost):
@@ -191,7 +191,7 @@ async def test_silence_loss_and_rubbish_are_told_apart(pty_pair):
 async def test_a_meter_that_falls_silent_is_told_why_it_may_have(pty_pair, status, words):
     master, path = pty_pair
     frame = bytes.fromhex(f"2b 30 31 32 33 20 34 {status} 00 20 00 0d 0a")
-    async with meter_at(Fs9922Meter, path, silence_s=0.3) as meter:
+    async with meter_at(Status14Meter, path, silence_s=0.3) as meter:
         sending = asyncio.create_task(send(master, frame, frame))
         with pytest.raises(LinkTimeout, match=words):
             await take(meter, 3)
@@ -256,7 +256,7 @@ async def test_an_answer_that_comes_late_is_not_the_next_ones(pty_pair):
 async def test_segments_of_a_display_are_read(pty_pair):
     master, path = pty_pair
     frame = bytes.fromhex("13 27 3d 40 55 65 7b 89 9f a0 b0 c4 d0 e0")  # 012.3 ohm, AUTO, worked by hand
-    async with meter_at(Fs9721Meter, path) as meter:
+    async with meter_at(Segments14Meter, path) as meter:
         sending = asyncio.create_task(send(master, frame, frame))
         (reading, _) = await take(meter, 2)
         await sending

@@ -78,8 +78,8 @@ def test_a_profile_gives_serial_settings_that_the_address_may_overrule():
 def test_a_wrong_profile_is_answered_with_those_there_are(tmp_path):
     with pytest.raises(ProfileInvalid, match=r"no profile 'nope' .* there are: .*older_bench"):
         make(options={"profile": "nope"})
-    with pytest.raises(ProfileInvalid, match="is for the driver 'fs9922', not 'es519'"):
-        make("es519", options={"profile": "dmm_4000_counts"})
+    with pytest.raises(ProfileInvalid, match="is for the driver 'status14', not 'parity11'"):
+        make("parity11", options={"profile": "dmm_4000_counts"})
     own = tmp_path / "own.toml"
     own.write_text('title = "Mine"\ndriver = "scpi"\nverified = "hearsay"\nsource = "none"\n')
     with pytest.raises(ProfileInvalid, match="verified"):

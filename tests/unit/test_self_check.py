@@ -142,13 +142,13 @@ async def test_a_link_that_breaks_voids_the_contact_under_way():
 
 def settings(**changes):
     """The meter's table of a bench file."""
-    given = {"driver": "fs9922", "link": "tcp:127.0.0.1:9", "model": "m.toml", "self_check": "470 ohm"}
+    given = {"driver": "status14", "link": "tcp:127.0.0.1:9", "model": "m.toml", "self_check": "470 ohm"}
     return MeterSettings.model_validate({**given, **changes}, context={"folder": "."})
 
 
 @pytest.mark.parametrize(
     "change",
-    [{"driver": "es519"}, {"link": "tcp:127.0.0.1:8"}, {"options": {"counts": 4000}}, {"id": "other"}],
+    [{"driver": "parity11"}, {"link": "tcp:127.0.0.1:8"}, {"options": {"counts": 4000}}, {"id": "other"}],
 )
 def test_another_meter_has_another_mark(change):
     """Link, driver, options, name and version count; the way of writing does not."""

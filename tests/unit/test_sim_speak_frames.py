@@ -11,10 +11,10 @@ from hypothesis import strategies as st
 from sim.meter import CLASSES, Shown
 from sim.speak_frames import (
     ascii14,
-    es519,
-    fs9922,
     odd_parity,
+    parity11,
     plain_line,
+    status14,
     stx16,
     stx16_temperature,
     temperature_line,
@@ -41,10 +41,10 @@ def test_published_examples_of_fourteen_characters():
 
 def test_fourteen_bytes_of_the_six_thousand_count_chip():
     """Frames worked out by hand from the layout: 012.3 ohm and 4.567 kohm on auto-range, then open leads."""
-    low, kilo = fs9922(shown("hand-6000", 0, 123)), fs9922(shown("hand-6000", 1, 4567))
+    low, kilo = status14(shown("hand-6000", 0, 123)), status14(shown("hand-6000", 1, 4567))
     assert low[:11] == bytes.fromhex("2b 30 31 32 33 20 34 21 00 00 20")
     assert kilo[:11] == bytes.fromhex("2b 34 35 36 37 20 31 21 00 20 20")
-    assert fs9922(shown("hand-6000", 5, None)) == bytes.fromhex("2b 3f 30 3a 3f 20 32 20 00 10 20 00 0d 0a")
+    assert status14(shown("hand-6000", 5, None)) == bytes.fromhex("2b 3f 30 3a 3f 20 32 20 00 10 20 00 0d 0a")
 
 
 def test_eleven_bytes_of_the_four_thousand_count_chip_twice_and_with_odd_parity():
@@ -54,7 +54,7 @@ def test_eleven_bytes_of_the_four_thousand_count_chip_twice_and_with_odd_parity(
         (shown("hand-4000", 1, 3456), "31 33 34 35 36 33 30 30 32 0d 0a"),
         (shown("hand-4000", 5, None), "35 34 30 30 30 33 31 30 32 0d 0a"),
     ):
-        sent = es519(display)
+        sent = parity11(display)
         assert without_parity(sent) == bytes.fromhex(block) * 2
         assert all(byte.bit_count() % 2 == 1 for byte in sent)
 
@@ -82,12 +82,12 @@ def test_plain_lines_show_as_many_decimals_as_one_count_has():
     assert temperature_line(23.414) == b"23.41 C\r\n"
 
 
-@pytest.mark.parametrize("encode", [ascii14, fs9922, es519, stx16, plain_line])
+@pytest.mark.parametrize("encode", [ascii14, status14, parity11, stx16, plain_line])
 @given(range_index=st.integers(0, 5), counts=st.one_of(st.none(), st.integers(0, 3999)))
 def test_every_display_makes_a_frame_of_the_right_length(encode, range_index, counts):
     """14, 14, 22 (twice 11) and 16 bytes."""
     frame = encode(shown("hand-4000", range_index, counts))
-    length = {"ascii14": 14, "fs9922": 14, "es519": 22, "stx16": 16}.get(encode.__name__, len(frame))
+    length = {"ascii14": 14, "status14": 14, "parity11": 22, "stx16": 16}.get(encode.__name__, len(frame))
     assert len(frame) == length
 
 

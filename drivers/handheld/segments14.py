@@ -1,4 +1,4 @@
-"""The 14-byte stream of LCD segments of the FS9721 kind (4000 counts). Sans-I/O.
+"""The 14-byte stream of LCD segments of 4000-count hand meters. Sans-I/O.
 
 Source: layout from memory of the FS9721-LP3 data sheet, so the self-check is due; the digit codes were
 checked against the geometry of a seven-segment digit, of which they are a picture. The high nibble of each
@@ -36,7 +36,7 @@ _PREFIXES_OF = {"V": " m", "A": " mu", "ohm": " kM", "Hz": " kM", "F": "num", "d
 
 
 @dataclass(frozen=True, slots=True)
-class Fs9721(FrameProtocol):
+class Segments14(FrameProtocol):
     """The protocol, see `FrameProtocol`.
 
     Attributes:
@@ -46,7 +46,7 @@ class Fs9721(FrameProtocol):
 
     celsius_bit: int | None = None
     counts: int = 4000
-    name: ClassVar[str] = "fs9721"
+    name: ClassVar[str] = "segments14"
     frame_bytes: ClassVar[int] = 14
     usual_line: ClassVar[SerialLine] = SerialLine(
         baud=2400, bits=8, parity="N", stop_bits=1, dtr=True, rts=False

@@ -1,6 +1,6 @@
-"""The 11-byte stream of 4000-count chips of the ES519xx kind: range, digits, function, status, CR LF.
+"""The 11-byte stream of 4000-count hand meters: range, digits, function, status, CR LF; odd parity.
 
-Source: layout and codes after the chip maker's (Cyrustek) 4000-count interface guide as summarised in public
+Source: layout and codes after the chip maker's 4000-count interface guide as summarised in public
 data sheets. Bit order of the status byte is per chip: this is the 4000-count part's. Sans-I/O.
 
 Each byte has 7 bits and odd parity. The parity is checked here: a port set to odd parity does not throw bad
@@ -45,7 +45,7 @@ _PLAIN = {
 
 
 @dataclass(frozen=True, slots=True)
-class Es519(FrameProtocol):
+class Parity11(FrameProtocol):
     """The protocol, see `FrameProtocol`.
 
     HOLD and REL are not sent: a held display cannot be told from a live one.
@@ -56,7 +56,7 @@ class Es519(FrameProtocol):
     """
 
     parity: Parity = "auto"
-    name: ClassVar[str] = "es519"
+    name: ClassVar[str] = "parity11"
     frame_bytes: ClassVar[int] = 11
     usual_line: ClassVar[SerialLine] = SerialLine(
         baud=2400, bits=8, parity="N", stop_bits=1, dtr=True, rts=False

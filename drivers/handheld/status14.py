@@ -1,7 +1,7 @@
-"""The 14-byte stream of chips of the FS9922-DMM3 (4000 counts) and -DMM4 (6000 counts) kind.
+"""The 14-byte stream of hand meters with signs, digits and status bits (4000 and 6000 counts). Sans-I/O.
 
-Source: layout as written up in data sheets of FS9922-DMM3 rev. 1.1 and -DMM4 rev. 1.5 (Fortune
-Semiconductor); the page of the serial format was worked from memory, so the self-check is due.
+Source: layout as written up in data sheets of FS9922-DMM3 rev. 1.1 and -DMM4 rev. 1.5; the
+page of the serial format was worked from memory, so the self-check is due.
 Sign, four ASCII digits, blank, decimal point, four status bytes, bar graph, CR LF; no checksum. Sans-I/O.
 """
 
@@ -43,7 +43,7 @@ _AC, _DC, _BEEP, _DIODE, _PERCENT = 0x08, 0x10, 0x08, 0x04, 0x02
 
 
 @dataclass(frozen=True, slots=True)
-class Fs9922(FrameProtocol):
+class Status14(FrameProtocol):
     """The protocol, see `FrameProtocol`.
 
     Attributes:
@@ -51,7 +51,7 @@ class Fs9922(FrameProtocol):
     """
 
     counts: int = 6000
-    name: ClassVar[str] = "fs9922"
+    name: ClassVar[str] = "status14"
     frame_bytes: ClassVar[int] = 14
     usual_line: ClassVar[SerialLine] = SerialLine(
         baud=2400, bits=8, parity="N", stop_bits=1, dtr=True, rts=False
