@@ -216,7 +216,9 @@ def file_name(verdict: dict[str, Any], split: Split) -> str:
 def _lines(rows: Sequence[Sequence[str]], *, bom: bool = False) -> bytes:
     text = io.StringIO(newline="")
     csv.writer(text, lineterminator="\r\n").writerows(rows)
-    return (BOM if bom else b"") + text.getvalue().encode("utf-8")
+    return (BOM if bom else b"") + text.getvalue().encode(
+        "utf-8", "replace"
+    )  # half a surrogate pair is no text
 
 
 def _write_all(number: int, data: bytes) -> None:

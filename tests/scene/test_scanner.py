@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import subprocess
 import sys
@@ -12,6 +13,15 @@ from pathlib import Path
 import pytest
 
 from tests.whole_bench import QUIET, bench_file, free_port, journal_entries, running, simulated
+
+
+def opened_by(pid):
+    """What a process has open; one that closes meanwhile is passed over."""
+    opened = set()
+    for link in Path(f"/proc/{pid}/fd").iterdir():
+        with contextlib.suppress(OSError):
+            opened.add(os.path.realpath(link, strict=True))
+    return opened
 
 
 class Gun:
@@ -37,7 +47,7 @@ class Gun:
     def until_open_in(self, pid):
         """Wait until that process listens: what a scanner sends before is thrown away with the old noise."""
         port, deadline = os.ttyname(self.terminal), time.monotonic() + 10.0
-        while port not in {os.path.realpath(link) for link in Path(f"/proc/{pid}/fd").iterdir()}:
+        while port not in opened_by(pid):
             assert time.monotonic() < deadline, "the scanner was never opened"
             time.sleep(0.05)
         time.sleep(0.3)
