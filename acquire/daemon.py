@@ -285,7 +285,7 @@ class Daemon:
             return
         self.pipeline.resume(
             started,
-            [record for record in records if isinstance(record, Verdict)],
+            standing_verdicts(records),
             [record for record in records if isinstance(record, TypedResult)],
         )
         text = f"{started.serial} was interrupted: it goes on where it stopped."
@@ -329,3 +329,15 @@ def recorded(events: Sequence[Event]) -> list[tuple[Recorded, Evidence | None]]:
         elif isinstance(event, UnitStarted | UnitResult | LeadZero | CheckStandard | TypedResult | Notice):
             kept.append((event, None))
     return kept
+
+
+def standing_verdicts(records: Sequence[Recorded]) -> list[Verdict]:
+    """The verdicts of an unfinished unit, without those of pairs that were asked for again afterwards."""
+    standing: list[Verdict] = []
+    for record in records:
+        if isinstance(record, Verdict):
+            standing.append(record)
+        elif isinstance(record, Notice) and record.code == "step.again" and record.pair is not None:
+            pair = tuple(record.pair)
+            standing = [verdict for verdict in standing if (verdict.pin_a, verdict.pin_b) != pair]
+    return standing

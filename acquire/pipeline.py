@@ -262,7 +262,9 @@ class Pipeline:
     def _obey_for_unit(self, command: Command, unit: UnitWork, utc_s: float) -> list[Event]:
         match command:
             case MeasureAgain():
-                unit.progress.measure_again(command.step)
+                step = unit.progress.measure_again(command.step)
+                text = f"{step.name} is measured again."
+                return [Notice(Weight.REMARK, "step.again", text, utc_s, unit.serial, step.pair)]
             case SkipStep():
                 step = unit.progress.skip(command.reason, command.step)
                 text = f"{step.name} was left out: {command.reason}"

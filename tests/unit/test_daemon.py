@@ -11,7 +11,7 @@ import pytest
 from acquire import daemon as module
 from acquire.assembly import assemble
 from acquire.clock import HandClock
-from acquire.daemon import recorded
+from acquire.daemon import recorded, standing_verdicts
 from acquire.records import (
     ConfirmOpen,
     Evidence,
@@ -20,6 +20,7 @@ from acquire.records import (
     LeadZero,
     Note,
     Notice,
+    Pair,
     Prompt,
     StartUnit,
     UnitResult,
@@ -29,7 +30,7 @@ from acquire.records import (
 )
 from acquire.settings import load_bench
 from drivers.reading import Kind, Quantity, Reading
-from tests.known_records import ALL, NOTICE, VERDICT
+from tests.known_records import ALL, NOTICE, VERDICT, verdict
 from tests.whole_bench import bench_file, csv_rows, free_port, journal_entries
 
 NO_ZERO = ('folder = "csv"\n', 'folder = "csv"\n\n[leads]\nzero = "none"\n')
@@ -247,3 +248,11 @@ def test_what_the_journal_keeps():
     assert recorded([]) == []
     assert recorded([replace(NOTICE, code="command.help"), replace(NOTICE, code="result.help")]) == []
     assert replace(NOTICE, weight=Weight.STOP) != NOTICE
+
+
+def test_a_verdict_that_was_measured_again_does_not_come_back_after_a_power_cut():
+    """Only what still stands is brought back; the pair that was asked for again is asked for again."""
+    first, second = verdict(pin_a="1", pin_b="2"), verdict(pin_a="2", pin_b="3")
+    again = Notice(Weight.REMARK, "step.again", "", 0.0, "A1", Pair("1", "2"))
+    assert standing_verdicts([first, second, again]) == [second]
+    assert standing_verdicts([first, again, first]) == [first]

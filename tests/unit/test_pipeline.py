@@ -292,6 +292,7 @@ def test_a_step_measured_again_keeps_both_verdicts():
     bench.hold(203.0)
     verdicts = [j.verdict for j in bench.of(Judged)]
     assert [v.attempt for v in verdicts] == [1, 2]
+    assert [n.code for n in bench.of(Notice)] == ["step.again"]
 
 
 def test_a_skipped_step_keeps_the_unit_from_passing():
