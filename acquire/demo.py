@@ -94,7 +94,7 @@ async def run_demo(options: DemoOptions, console: Console) -> int:
                 simulation.show(event)
 
             daemon = await assemble(load_bench(bench_file), clock=RealClock(options.speed), show=show)
-            await _at_work(daemon, simulation)
+            await at_work(daemon, simulation)
     planted = read_truth(truth_file)
     console.print(comparison(terminal.units, planted))
     _what_next(console, options.folder)
@@ -102,7 +102,7 @@ async def run_demo(options: DemoOptions, console: Console) -> int:
     return options.units - ended
 
 
-async def _at_work(daemon: Daemon, simulation: StandIn) -> None:
+async def at_work(daemon: Daemon, simulation: StandIn) -> None:
     """Run the daemon until the hands have finished."""
     stop = asyncio.Event()
     async with asyncio.TaskGroup() as group:

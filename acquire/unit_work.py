@@ -29,6 +29,7 @@ from acquire.records import (
     UnitStarted,
     Weight,
 )
+from acquire.records.words import FAILING
 from acquire.steps.matcher import weigh
 from acquire.steps.pairs import PairTable
 from acquire.steps.setup_choice import MeterStatements, Wanted, close_enough_ohm, expected_ohm, quantity_for
@@ -38,8 +39,6 @@ from acquire.verdict.close import close_unit
 from acquire.verdict.judge import Attempt, judge, judge_open, judge_repeat
 from acquire.verdict.warmth import worth_a_second_look
 from drivers.reading import Quantity
-
-FAILING = frozenset({Outcome.CONDITIONAL_FAIL, Outcome.FAIL})
 
 TOUCH_TERMS = frozenset({"repeatability", "leftover drift", "display resolution", "contact"})
 """Budget terms that differ from one touch to the next; the others cancel when a pair is measured twice."""

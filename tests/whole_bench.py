@@ -5,7 +5,6 @@ Not a test itself. Everything goes over real sockets, ptys, pipes and files.
 
 from __future__ import annotations
 
-import asyncio
 import contextlib
 import csv
 import json
@@ -22,10 +21,9 @@ from pathlib import Path
 
 from acquire.assembly import assemble
 from acquire.clock import RealClock
-from acquire.demo import read_truth
+from acquire.demo import at_work, read_truth
 from acquire.journal.history import JournalReader, Question
 from acquire.outlets.payload import header
-from acquire.records import ConfirmOpen, StartUnit
 from acquire.settings import load_bench
 from acquire.stand_in import stand_in
 
@@ -106,18 +104,7 @@ async def day(folder, *words, speed=10.0, seed=7, units=None, scene="plover-80",
             simulation.show(event)
 
         daemon = await assemble(load_bench(file), clock=RealClock(speed), show=show)
-        stop = asyncio.Event()
-        async with asyncio.TaskGroup() as group:
-            group.create_task(daemon.run(stop), name="daemon")
-            async for doing in simulation.doings():
-                match doing.get("hands"):
-                    case "scan":
-                        await daemon.command(StartUnit(serial=str(doing["serial"])))
-                    case "confirm_open":
-                        await daemon.command(ConfirmOpen())
-                    case "finished":
-                        break
-            stop.set()
+        await at_work(daemon, simulation)
     work.truth = read_truth(truth)
     return work
 

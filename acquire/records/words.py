@@ -69,6 +69,9 @@ WORST_LAST = (
 )
 """Outcomes in the order in which the worse one decides over a whole unit."""
 
+FAILING = frozenset({Outcome.CONDITIONAL_FAIL, Outcome.FAIL})
+"""Outcomes of a value outside its limits; such a value is asked for once more before it counts."""
+
 
 class Rule(StrEnum):
     """Decision rules by name (ILAC-G8:09/2019, ISO 14253-1:2017, JCGM 106:2012)."""

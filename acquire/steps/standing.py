@@ -3,19 +3,12 @@
 from __future__ import annotations
 
 from acquire.records import Outcome, Pair, Step, StepKind
+from acquire.records.words import WORST_LAST
 from acquire.steps.bracket import bracket_for
 from acquire.steps.pairs import PairTable
 from acquire.steps.recheck import known_readings
 from acquire.steps.step_state import StepState
 from acquire.steps.warm import WARM_CHECK, movement
-
-_WORST_LAST = (
-    Outcome.PASS,
-    Outcome.CONDITIONAL_PASS,
-    Outcome.CANNOT_JUDGE,
-    Outcome.CONDITIONAL_FAIL,
-    Outcome.FAIL,
-)
 
 
 class Standing:
@@ -81,7 +74,7 @@ class Standing:
         outcomes = [state.outcome for state in self.states if state.outcome is not None]
         if any(state.skipped for state in self.states):
             outcomes.append(Outcome.CANNOT_JUDGE)
-        return max(outcomes, key=_WORST_LAST.index, default=None)
+        return max(outcomes, key=WORST_LAST.index, default=None)
 
     def readings(self) -> tuple[tuple[Pair, float, float], ...]:
         """(pair, ohm, standard uncertainty) of everything that counts; infinite where confirmed open."""

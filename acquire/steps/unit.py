@@ -24,6 +24,7 @@ from enum import StrEnum
 
 from acquire.errors import InputImpossible
 from acquire.records import Ask, Fit, Match, Outcome, Pair, Prompt, Step, StepKind, Verdict
+from acquire.records.words import FAILING
 from acquire.steps.bracket import Bracket, bracket_for
 from acquire.steps.pairs import PairTable
 from acquire.steps.recheck import doubtful
@@ -33,8 +34,6 @@ from acquire.steps.warm import WARM_CHECK, repeatable
 
 _ALIKE = 0.01
 """Two values of one pair this close, as a fraction, are the same value measured twice; workshop choice."""
-
-_FAILING = (Outcome.CONDITIONAL_FAIL, Outcome.FAIL)
 
 
 class Ruling(StrEnum):
@@ -152,7 +151,7 @@ class UnitProgress(Standing):
         """
         state = self._open_state()
         state.attempts += 1
-        if outcome in _FAILING and not (state.failed_once or state.insisted or state.rechecked):
+        if outcome in FAILING and not (state.failed_once or state.insisted or state.rechecked):
             state.failed_once = True
             return False
         if outcome is Outcome.CANNOT_JUDGE and self._focus and not state.out_of_turn:

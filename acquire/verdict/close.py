@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from acquire.physics.warm import Sample
 from acquire.records import Circumstances, Hypothesis, Outcome, Pair, UnitResult, UnitStarted
-from acquire.records.words import WORST_LAST
+from acquire.records.words import FAILING, WORST_LAST
 from acquire.steps.balance import balances
 from acquire.steps.unit import UnitProgress
 from acquire.verdict.diagnose import best_next_pair, diagnose
@@ -45,7 +45,7 @@ def close_unit(
     outcomes = [each for each in (unit.outcome, *(rule.outcome for rule in balanced)) if each is not None]
     outcome = max(outcomes, key=WORST_LAST.index, default=None)
     hypotheses, next_pair = _explained(unit, place, outcome, four_wire_below_ohm)
-    failing = outcome in (Outcome.FAIL, Outcome.CONDITIONAL_FAIL)
+    failing = outcome in FAILING
     warm = unit.still_warm or (failing and not rested and is_warm(unit.table, readings, hypotheses, samples))
     held = given_up or ("the unit is warm" if warm else "")
     wait_s = rest_s(unit.table, readings, samples, moved=unit.still_warm) if warm and not given_up else None

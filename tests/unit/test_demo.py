@@ -131,7 +131,7 @@ async def test_units_that_never_came_are_surprises(tmp_path, monkeypatch):
         await daemon.journal.close()
         simulation.process.kill()
 
-    monkeypatch.setattr(demo, "_at_work", dies)
+    monkeypatch.setattr(demo, "at_work", dies)
     (tmp_path / "truth.jsonl").touch()
     out = Console(file=io.StringIO())
     assert await run_demo(DemoOptions(tmp_path, units=3, speed=10.0), out) == 3
