@@ -2,7 +2,7 @@
 
 Readings, commands and ticks go in, events come out, in the order in which they happened. It opens no port,
 reads no clock and throws no dice: fed the same recording it gives the same verdicts. Everything that touches
-the world is in `acquire.daemon`.
+the world is in `acquire.bench.daemon`.
 """
 
 from __future__ import annotations
@@ -11,8 +11,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 from acquire.conditions import CalibrationDue, Conditions
-from acquire.duties import Duties
 from acquire.errors import InputImpossible
+from acquire.heart.duties import Duties
+from acquire.heart.unit_work import UnitWork
+from acquire.heart.watch import ReadingWatch
 from acquire.records import (
     Ask,
     CheckMeter,
@@ -49,9 +51,7 @@ from acquire.steps.open_witness import OpenWitness
 from acquire.steps.pairs import PairTable
 from acquire.steps.setup_choice import MeterStatements, Wanted
 from acquire.steps.unit import Order, UnitProgress
-from acquire.unit_work import UnitWork
 from acquire.verdict.typed import Habit
-from acquire.watch import ReadingWatch
 from drivers.reading import Reading
 
 SLID = 0.1

@@ -315,7 +315,7 @@ def _setting(unit: str, least: float, most: float) -> Callable[[object], float]:
 
 
 def _fault(what: str, remedy: str) -> PydanticCustomError:
-    """An error of `acquire.toml_file`'s kind: a sentence and its remedy."""
+    """An error of `acquire.files.toml_file`'s kind: a sentence and its remedy."""
     return PydanticCustomError("sentence", "{what} {remedy}", {"what": what, "remedy": remedy})
 
 

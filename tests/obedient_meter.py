@@ -11,7 +11,7 @@ import math
 import random
 from dataclasses import dataclass, field
 
-from acquire.assembly import assemble
+from acquire.bench.assembly import assemble
 from acquire.records import Ask, Notice, Prompt, StartUnit, UnitResult
 from acquire.steps.pairs import PairTable
 from drivers.meter import Capabilities, Held, Identity, Setup

@@ -19,13 +19,13 @@ import time
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from acquire.assembly import assemble
+from acquire.bench.assembly import assemble
 from acquire.clock import RealClock
-from acquire.demo import at_work, read_truth
+from acquire.files.settings import load_bench
 from acquire.journal.history import JournalReader, Question
 from acquire.outlets.payload import header
-from acquire.settings import load_bench
-from acquire.stand_in import stand_in
+from acquire.simulated.demo import at_work, read_truth
+from acquire.simulated.stand_in import stand_in
 
 CONFIGS = Path(__file__).resolve().parents[1] / "configs"
 QUIET = {**os.environ, "TERM": "dumb", "COLUMNS": "120"}

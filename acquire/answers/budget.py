@@ -8,16 +8,16 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from acquire.bench_tables import ZeroSource
-from acquire.check import Report
+from acquire.answers.check import Report
 from acquire.errors import InputImpossible
+from acquire.files.bench_tables import ZeroSource
+from acquire.files.settings import Bench as BenchSettings
+from acquire.files.settings import load_bench
+from acquire.files.statements import ModelStatements
 from acquire.physics.copper import conductor_named
 from acquire.quantity import show
 from acquire.records import Sheet, Step, StepKind
-from acquire.settings import Bench as BenchSettings
-from acquire.settings import load_bench
 from acquire.sheets import load_sheet
-from acquire.statements import ModelStatements
 from acquire.steps.pairs import PairTable
 from acquire.steps.setup_choice import expected_ohm, quantity_for
 from acquire.verdict.fitness import GOOD_ZERO_OHM, Bench, Offer, Row, offers_of, row

@@ -12,7 +12,7 @@ from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn
 
 from acquire.answers.told import write_new
-from acquire.shipped import shipped
+from acquire.files.shipped import shipped
 from drivers.decode import Decoding, decode_bytes
 from drivers.find import Finding, find_meters, list_serial_ports
 from drivers.link.available import LinkKind

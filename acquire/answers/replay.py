@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from acquire.answers.history import verdict_line
+from acquire.bench.recording import replay, verdicts_of
 from acquire.journal.history import JournalReader, Question
 from acquire.journal.plain import to_plain
-from acquire.recording import replay, verdicts_of
 from acquire.sheets import load_sheet
 
 

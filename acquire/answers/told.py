@@ -12,14 +12,14 @@ from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 
 from acquire.errors import InputImpossible
+from acquire.files.shipped import shipped
+from acquire.files.statements import ModelStatements
 from acquire.physics.accuracy import half_width_si
 from acquire.physics.copper import CONDUCTORS
 from acquire.quantity import parse
 from acquire.records import Pair
 from acquire.records.words import sureness
 from acquire.sheets import load_sheet
-from acquire.shipped import shipped
-from acquire.statements import ModelStatements
 from acquire.steps.learn import learn
 from acquire.steps.proposal import sheet_text
 from acquire.verdict.explain import Explanation, Told, explain, weighed

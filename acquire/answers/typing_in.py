@@ -5,14 +5,14 @@ from __future__ import annotations
 import asyncio
 from pathlib import Path
 
-from acquire.assembly import SOFTWARE
+from acquire.bench.assembly import SOFTWARE
+from acquire.bench.duty_setup import habit
 from acquire.clock import RealClock
-from acquire.duty_setup import habit
 from acquire.errors import InputImpossible, JournalUnusable
+from acquire.files.settings import Bench, load_bench
 from acquire.journal.history import JournalReader
 from acquire.journal.store import Journal
 from acquire.records import Circumstances, TypedResult, UnitStarted
-from acquire.settings import Bench, load_bench
 from acquire.sheets import load_sheet
 from acquire.verdict.typed import typed_result
 from acquire.verdict.typed_wanted import guidance

@@ -34,8 +34,8 @@ def demo(
     import asyncio
 
     from acquire import logs
-    from acquire.demo import DemoOptions, new_folder, run_demo
     from acquire.outlets.terminal import BenchConsole
+    from acquire.simulated.demo import DemoOptions, new_folder, run_demo
 
     logs.set_up(level="warning")
     options = DemoOptions(new_folder(folder), units, speed, seed)
@@ -57,7 +57,7 @@ def run(
     import asyncio
 
     from acquire import logs
-    from acquire.bench_run import run_bench
+    from acquire.bench.run import run_bench
 
     logs.set_up(level=log_level.value)
     asyncio.run(run_bench(bench, record))
@@ -74,6 +74,6 @@ def simulate(
     seed: Annotated[int, typer.Option(help="The same seed brings the same units.")] = 7,
 ) -> None:
     """Serve a simulated meter and thermometer; you are the hands: type the pins to touch."""
-    from acquire.simulate import become_simulation
+    from acquire.simulated.simulate import become_simulation
 
     become_simulation(scene, bench, port, seed)

@@ -24,7 +24,7 @@ def check(
     as_json: Annotated[bool, typer.Option("--json", help="One JSON object, for programs.")] = False,
 ) -> None:
     """Check files line by line and say what they mean; exit 2 if any cannot be used."""
-    from acquire.check import check_files
+    from acquire.answers.check import check_files
 
     reports = check_files(files)
     faults = [fault for report in reports for fault in report.faults]

@@ -55,7 +55,7 @@ SHOWN_ASKS = frozenset({Ask.TOUCH, Ask.TOUCH_AGAIN, Ask.SHORT_PROBES, Ask.CHECK_
 """Prompts that stand in the lines of an output without a living last line."""
 
 SELF_CHECK = "self-check"
-"""Step of the prompts of a meter's self-check (`acquire.self_check`), all of which are shown."""
+"""Step of the prompts of a meter's self-check (`acquire.bench.self_check`), all of which are shown."""
 
 
 WIDTH = 80

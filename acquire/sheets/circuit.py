@@ -10,13 +10,13 @@ from collections import Counter
 from collections.abc import Iterable, Iterator
 from difflib import get_close_matches
 
+from acquire.files.toml_file import Faults
+from acquire.files.toml_lines import Path as KeyPath
 from acquire.physics.network import BranchOhm
 from acquire.records import Branch, BranchKind, Pin
 from acquire.sheets.language import PinTable, StrapTable, WindingTable
 from acquire.sheets.parts import Parts
 from acquire.sheets.wire import METAL_OF, winding_ohm
-from acquire.toml_file import Faults
-from acquire.toml_lines import Path as KeyPath
 
 LEAD_SPREAD = 0.1
 STRAP_SPREAD = 0.3

@@ -10,9 +10,9 @@ from typing import Annotated
 
 from pydantic import Field, model_validator
 
+from acquire.files.toml_file import Name, Table, Text
 from acquire.physics.insulation import REFERENCE_CELSIUS, RULES
 from acquire.quantity import Celsius
-from acquire.toml_file import Name, Table, Text
 
 NONE = "none"
 """Leaves a result as measured."""

@@ -12,12 +12,12 @@ from pydantic import Field, PlainValidator, model_validator
 from pydantic_core import PydanticCustomError
 
 from acquire.errors import InputImpossible
+from acquire.files.toml_file import Flag, Name, Table, Text
 from acquire.physics.copper import CONDUCTORS, conductor_named
 from acquire.quantity import Celsius, Fraction, Henry, Metre, Ohm, Volt, ZeroOrMoreOhm
 from acquire.records import Rule, StepKind
 from acquire.sheets.corrections import NONE, CorrectionTable
 from acquire.sheets.wire import wire_diameter_m
-from acquire.toml_file import Flag, Name, Table, Text
 from drivers.reading import Quantity
 
 _SIGNS = "Names of pins and points consist of letters, digits and the signs _ . + / only."

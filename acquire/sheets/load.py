@@ -10,6 +10,8 @@ from collections import Counter
 from dataclasses import replace
 from pathlib import Path
 
+from acquire.files.toml_file import Faults, TomlFile, read_toml
+from acquire.files.toml_lines import Path as KeyPath
 from acquire.physics.insulation import RULES
 from acquire.physics.network import connected
 from acquire.records import Balance, Isolation, Sheet
@@ -18,8 +20,6 @@ from acquire.sheets.corrections import NONE
 from acquire.sheets.language import IsolationTable
 from acquire.sheets.parts import Parts
 from acquire.sheets.steps import build_steps
-from acquire.toml_file import Faults, TomlFile, read_toml
-from acquire.toml_lines import Path as KeyPath
 
 
 def load_sheet(path: Path) -> Sheet:

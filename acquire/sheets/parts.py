@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from acquire.files.toml_file import Faults, Model
+from acquire.files.toml_lines import Path as KeyPath
 from acquire.sheets.corrections import CorrectionTable
 from acquire.sheets.language import (
     TABLES,
@@ -18,8 +20,6 @@ from acquire.sheets.language import (
     StrapTable,
     WindingTable,
 )
-from acquire.toml_file import Faults, Model
-from acquire.toml_lines import Path as KeyPath
 
 MOST_TABLES = 200
 """Of one sort; a unit with more windings or steps than that is a mistake."""

@@ -21,15 +21,15 @@ import tempfile
 import time
 from pathlib import Path
 
+from acquire.bench.daemon import recorded
 from acquire.clock import RealClock
 from acquire.conditions import Conditions, Temperature
-from acquire.daemon import recorded
+from acquire.files.statements import ModelStatements
 from acquire.journal.store import Journal
 from acquire.pipeline import Pipeline
 from acquire.records import Circumstances, Judged, Purpose, StartUnit, UnitResult
 from acquire.settle import SettleSettings
 from acquire.sheets import load_sheet
-from acquire.statements import ModelStatements
 from drivers.models import load_model
 from drivers.reading import Kind, Origin, Quantity, Reading
 

@@ -27,7 +27,7 @@ from pathlib import Path
 import psutil
 
 from acquire.clock import HandClock
-from acquire.settings import load_bench
+from acquire.files.settings import load_bench
 from drivers.errors import LinkLost
 from tests.obedient_meter import StillBench
 from tests.whole_bench import bench_file

@@ -13,13 +13,13 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from acquire.check import check_file
+from acquire.answers.check import check_file
 from acquire.errors import FileInvalid
+from acquire.files.settings import Bench, load_bench
+from acquire.files.toml_lines import find_lines
 from acquire.records import Sheet
-from acquire.settings import Bench, load_bench
 from acquire.sheets import load_sheet
 from acquire.steps.pairs import PairTable
-from acquire.toml_lines import find_lines
 
 CONFIGS = Path(__file__).parents[2] / "configs"
 SHEET_TEXTS = [path.read_text(encoding="utf-8") for path in sorted((CONFIGS / "sheets").glob("*.toml"))]

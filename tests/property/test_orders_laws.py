@@ -7,14 +7,14 @@ import json
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from acquire.bench_run import _follow
+from acquire.bench.keyboard import to_command
+from acquire.bench.network_orders import Orders
+from acquire.bench.run import _follow
 from acquire.clock import HandClock
 from acquire.errors import InputImpossible
-from acquire.keyboard import to_command
-from acquire.network_orders import Orders
+from acquire.files.settings import load_bench
 from acquire.outlets.orders import ORDERS, Desk
 from acquire.records import Notice
-from acquire.settings import load_bench
 from tests.obedient_meter import StillBench
 from tests.whole_bench import bench_file, journal_entries
 

@@ -5,10 +5,10 @@ import contextlib
 
 import pytest
 
+from acquire.bench.daemon import SET_BACK_S
 from acquire.clock import HandClock
-from acquire.daemon import SET_BACK_S
+from acquire.files.settings import load_bench
 from acquire.records import Ask, Judged, LeadZero, Prompt, StartUnit, UnitResult, ZeroLeads
-from acquire.settings import load_bench
 from tests.obedient_meter import StillBench
 from tests.whole_bench import bench_file, csv_rows, journal_entries
 

@@ -10,11 +10,11 @@ import time
 
 import pytest
 
+from acquire.bench.service import service_of
+from acquire.bench.systemd import Supervisor
 from acquire.clock import HandClock
+from acquire.files.settings import load_bench
 from acquire.records import Judged, Prompt, StartUnit, UnitResult
-from acquire.service import service_of
-from acquire.settings import load_bench
-from acquire.systemd import Supervisor
 from tests.obedient_meter import StillBench
 from tests.whole_bench import bench_file, csv_rows, journal_entries
 

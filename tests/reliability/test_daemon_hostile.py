@@ -5,8 +5,8 @@ import asyncio
 import pytest
 
 from acquire.clock import HandClock
+from acquire.files.settings import load_bench
 from acquire.records import GiveUpUnit, Judged, Note, Prompt, StartUnit, UnitResult
-from acquire.settings import load_bench
 from tests.obedient_meter import StillBench
 from tests.whole_bench import bench_file, csv_rows, journal_entries
 

@@ -19,10 +19,10 @@ from pathlib import Path
 
 import pytest
 
-from acquire.assembly import assemble
+from acquire.bench.assembly import assemble
 from acquire.clock import RealClock
+from acquire.files.settings import load_bench
 from acquire.records import Judged, Outcome, Prompt, Settled, StartUnit, UnitResult
-from acquire.settings import load_bench
 from tests.whole_bench import CONFIGS, free_port
 
 SHEET = """

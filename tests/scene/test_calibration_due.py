@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from acquire.bench.duty_setup import calibration_due
 from acquire.conditions import CalibrationDue
-from acquire.duty_setup import calibration_due
+from acquire.files.settings import load_bench
 from acquire.records import GiveUpUnit, Notice, StartUnit, UnitStarted
-from acquire.settings import load_bench
 from drivers.models import load_model
 from tests.unit.test_pipeline import GOOD, Bench
 from tests.whole_bench import CONFIGS, bench_file

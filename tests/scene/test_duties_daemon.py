@@ -10,9 +10,10 @@ import sys
 import pytest
 
 from acquire.answers.check_chart import chart_lines
-from acquire.assembly import assemble
+from acquire.bench.assembly import assemble
+from acquire.bench.recording import replay
 from acquire.clock import RealClock
-from acquire.recording import replay
+from acquire.files.settings import load_bench
 from acquire.records import (
     Ask,
     CheckMeter,
@@ -26,7 +27,6 @@ from acquire.records import (
     TypeResult,
     UnitStarted,
 )
-from acquire.settings import load_bench
 from tests.benchmarks.drivers_peers import Instrument
 from tests.whole_bench import bench_file, journal_entries
 

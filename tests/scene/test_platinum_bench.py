@@ -6,11 +6,11 @@ import asyncio
 
 import pytest
 
-from acquire.assembly import assemble
-from acquire.check import check_file
+from acquire.answers.check import check_file
+from acquire.bench.assembly import assemble
 from acquire.clock import RealClock
+from acquire.files.settings import load_bench
 from acquire.records import Judged, Notice, Outcome, StartUnit
-from acquire.settings import load_bench
 from tests.benchmarks.drivers_peers import Instrument
 from tests.whole_bench import bench_file
 

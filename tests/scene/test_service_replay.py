@@ -5,13 +5,13 @@ import json
 
 import pytest
 
-from acquire.assembly import assemble
+from acquire.bench.assembly import assemble
+from acquire.bench.recording import replay
 from acquire.clock import RealClock
+from acquire.files.settings import load_bench
 from acquire.journal.plain import to_plain
-from acquire.recording import replay
 from acquire.records import ConfirmOpen, Judged, Notice, StartUnit, UnitResult
-from acquire.settings import load_bench
-from acquire.stand_in import stand_in
+from acquire.simulated.stand_in import stand_in
 from tests.whole_bench import bench_file, journal_entries
 
 SPEED = 12.0

@@ -7,11 +7,11 @@ from dataclasses import replace
 import pytest
 
 from acquire.conditions import Conditions, Temperature
+from acquire.files.statements import ModelStatements
+from acquire.files.toml_file import read_toml
 from acquire.pipeline import Pipeline
 from acquire.records import Circumstances, Judged, Outcome, Purpose, UnitResult
 from acquire.sheets import load_sheet, sheet_of
-from acquire.statements import ModelStatements
-from acquire.toml_file import read_toml
 from tests.unit.test_pipeline import CONFIGS, Bench
 
 LEAD_OHM = 0.00532

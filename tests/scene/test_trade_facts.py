@@ -11,10 +11,10 @@ from pathlib import Path
 import pytest
 
 from acquire.conditions import Conditions, Temperature
+from acquire.files.statements import ModelStatements
 from acquire.pipeline import Pipeline
 from acquire.records import Circumstances, Judged, Match, Notice, Outcome, Purpose, Settled, StartUnit
 from acquire.sheets import load_sheet
-from acquire.statements import ModelStatements
 from acquire.steps.setup_choice import expected_ohm
 from drivers.models import load_model
 from drivers.reading import Kind, Origin, Quantity, Reading

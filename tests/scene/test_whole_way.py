@@ -10,8 +10,8 @@ import time
 
 import pytest
 
-from acquire.demo import as_planted
 from acquire.records import Judged, LeadZero, Notice, UnitResult
+from acquire.simulated.demo import as_planted
 from tests.whole_bench import (
     Typed,
     bench_file,

@@ -7,7 +7,7 @@ import json
 import pytest
 
 from acquire.answers.budget import budget_facts, budget_lines
-from acquire.check import check_files
+from acquire.answers.check import check_files
 from acquire.errors import InputImpossible
 from tests.whole_bench import CONFIGS, bench_file
 

@@ -15,7 +15,7 @@ from acquire.answers.instruments import (
     link_lines,
     measures_temperature,
 )
-from acquire.settings import load_bench
+from acquire.files.settings import load_bench
 from drivers.decode import decode_bytes
 from drivers.find import Finding
 from drivers.link import available

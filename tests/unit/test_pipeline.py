@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from acquire.conditions import Conditions, Temperature
+from acquire.files.statements import ModelStatements
 from acquire.pipeline import Pipeline
 from acquire.records import (
     Ask,
@@ -29,7 +30,6 @@ from acquire.records import (
     ZeroLeads,
 )
 from acquire.sheets import load_sheet
-from acquire.statements import ModelStatements
 from drivers.models import load_model
 from drivers.reading import Flag, Kind, Origin, Quantity, Reading
 

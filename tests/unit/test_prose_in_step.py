@@ -10,11 +10,11 @@ from pathlib import Path
 import pytest
 import typer.main
 
-from acquire.bench_tables import CsvSettings
+from acquire.bench.keyboard import HELP, to_command
 from acquire.cli import app
-from acquire.keyboard import HELP, to_command
+from acquire.files.bench_tables import CsvSettings
+from acquire.files.settings import TABLES
 from acquire.outlets.payload import COLUMNS
-from acquire.settings import TABLES
 from tests.map_of_rooms import GUIDE, ROOT, with_map
 
 PAGES = {

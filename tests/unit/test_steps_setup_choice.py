@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
+from acquire.files.statements import ModelStatements
 from acquire.records import Pair, Purpose, Step, StepKind
-from acquire.statements import ModelStatements
 from acquire.steps.pairs import PairTable
 from acquire.steps.setup_choice import CLOSE_ENOUGH, close_enough_ohm, expected_ohm, quantity_for
 from drivers.models import load_model

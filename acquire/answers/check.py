@@ -1,0 +1,296 @@
+"""What `steadyohm check` says of a file: its faults by line, or what it means and what to think about.
+
+Recognises sheets, bench files and meter files by their keys. Opens no instrument and writes nothing.
+"""
+
+from __future__ import annotations
+
+import math
+import os
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import asdict, dataclass, field
+from pathlib import Path
+from typing import Any
+
+from acquire.answers.meter_fit import MeterFit
+from acquire.errors import Fault, FileInvalid, InputImpossible
+from acquire.files.credentials import credentials
+from acquire.files.settings import TABLES as BENCH_TABLES
+from acquire.files.settings import Bench, bench_of
+from acquire.files.statements import ModelStatements
+from acquire.files.toml_file import TomlFile, read_toml
+from acquire.physics.pt100 import Class
+from acquire.quantity import show
+from acquire.records import BranchKind, Limits, Purpose, Sheet, Step, StepKind
+from acquire.sheets import sheet_of
+from acquire.sheets.language import TABLES as SHEET_TABLES
+from acquire.steps.pairs import PairTable
+from acquire.steps.sheet_checks import SheetRemark, sheet_remarks
+from drivers.errors import ModelInvalid
+from drivers.models import MeterModel, load_model
+
+METER_KEYS = ("range", "window_celsius", "warm_up_minutes", "calibration", "source")
+
+
+@dataclass(frozen=True, slots=True)
+class Report:
+    """What was found in one file.
+
+    Attributes:
+        path: the file, as it was named.
+        kind: "sheet", "bench", "meter", or "" where it cannot be told.
+        faults: why it cannot be used; empty where it can.
+        summary: lines for people: what it means, and what to think about.
+        facts: the same for programs; plain JSON values.
+    """
+
+    path: Path
+    kind: str
+    faults: tuple[Fault, ...] = ()
+    summary: tuple[str, ...] = ()
+    facts: dict[str, Any] = field(default_factory=dict)
+
+    def as_json(self) -> dict[str, Any]:
+        """All of it as plain JSON values."""
+        faults = [{**asdict(fault), "file": str(fault.file)} for fault in self.faults]
+        return {
+            "path": str(self.path),
+            "kind": self.kind,
+            "valid": not faults,
+            "faults": faults,
+            **self.facts,
+        }
+
+
+def check_files(paths: Sequence[Path]) -> list[Report]:
+    """Look at each file; never raises for what is in one."""
+    return [check_file(path) for path in paths]
+
+
+def check_file(path: Path) -> Report:
+    """Look at one file."""
+    kind = ""
+    try:
+        file = read_toml(path, "file")
+        kind = kind_of(file)
+        if kind == "sheet":
+            return _sheet_report(file)
+        if kind == "bench":
+            return _bench_report(file)
+        if kind == "meter":
+            return _meter_report(path)
+    except FileInvalid as error:
+        return Report(path, kind, tuple(error.faults))
+    except ModelInvalid as error:
+        return Report(path, kind, tuple(_as_faults(path, error)))
+    what = "this is neither a sheet nor a bench file nor a meter file."
+    remedy = "They begin with [sheet], [bench], or hold [[range]] tables; configs/README.md shows all three."
+    return Report(path, "", (Fault(path, 0, "", what, remedy),))
+
+
+def kind_of(file: TomlFile) -> str:
+    """Which kind of file this is, by the keys at its top; "" where none is known."""
+    known = {"sheet": SHEET_TABLES, "bench": BENCH_TABLES, "meter": METER_KEYS}
+    counts = {kind: sum(key in file.tree for key in keys) for kind, keys in known.items()}
+    best = max(counts, key=lambda kind: counts[kind])
+    return best if counts[best] else ""
+
+
+# ---------------------------------------------------------------------- sheets
+
+
+def _sheet_report(file: TomlFile) -> Report:
+    sheet = sheet_of(file)
+    remarks = _remarks(file, sheet, Purpose.FINAL, None)
+    windings = sum(branch.kind is BranchKind.WINDING for branch in sheet.branches)
+    core = f" and the core {sheet.core}" if sheet.core else ""
+    counted = f"{len(sheet.pins)} pins{core}, {windings} windings"
+    head = f'{file.path}: sheet "{sheet.name}": {counted}; limits of {Purpose.FINAL.value} units.'
+    summary = [head, *_step_lines(sheet, Purpose.FINAL, None), *_notes(remarks)]
+    return Report(file.path, "sheet", (), tuple(summary), _sheet_facts(sheet, Purpose.FINAL, remarks))
+
+
+def _sheet_facts(sheet: Sheet, purpose: Purpose, remarks: list[Fault]) -> dict[str, Any]:
+    table = PairTable(sheet)
+    return {
+        "sheet": sheet.name,
+        "purpose": purpose.value,
+        "content_hash": sheet.content_hash,
+        "pins": [pin.name for pin in sheet.pins],
+        "core": sheet.core or None,
+        "steps": [_step_facts(table, step, purpose) for step in sheet.steps],
+        "remarks": [{"line": each.line, "key": each.key, "what": each.what} for each in remarks],
+    }
+
+
+def _step_facts(table: PairTable, step: Step, purpose: Purpose) -> dict[str, Any]:
+    nominal_ohm = table.nominal_ohm(step.pair)
+    limits = table.limits_for(step, purpose)
+    return {
+        "name": step.name,
+        "pair": list(step.pair),
+        "kind": step.kind.value,
+        "nominal_ohm": nominal_ohm if math.isfinite(nominal_ohm) else None,
+        "lower_ohm": limits.lower_ohm,
+        "upper_ohm": limits.upper_ohm,
+    }
+
+
+def _step_lines(sheet: Sheet, purpose: Purpose, fit: MeterFit | None) -> Iterator[str]:
+    """One line a step: what it should read, its limits and how well the meter knows it."""
+    table = PairTable(sheet)
+    wide = max((len(step.name) for step in sheet.steps), default=0)
+    wide_pair = max((len(str(step.pair)) for step in sheet.steps), default=0)
+    for step in sheet.steps:
+        known = "" if fit is None else _known_to(fit, step)
+        limits = _limits_text(table.limits_for(step, purpose), table.nominal_ohm(step.pair), step.kind)
+        yield f"  {step.name:{wide}}  {step.pair!s:{wide_pair}}  {limits}{known}"
+
+
+def _known_to(fit: MeterFit, step: Step) -> str:
+    nominal_ohm = fit.table.nominal_ohm(step.pair)
+    if step.kind is not StepKind.RESISTANCE or math.isinf(nominal_ohm):
+        return ""
+    expanded_ohm = fit.expanded_ohm(step, nominal_ohm)
+    if expanded_ohm is None:
+        return "  (no accuracy is stated there)"
+    return f"  (known to ±{show(expanded_ohm, 'Ω', digits=2)})"
+
+
+def _limits_text(limits: Limits, nominal_ohm: float, kind: StepKind) -> str:
+    lower, upper = (None if end is None else show(end, "Ω") for end in (limits.lower_ohm, limits.upper_ohm))
+    if kind is StepKind.OPEN:
+        return f"open, above {lower}" if lower else "open"
+    if kind is StepKind.TYPED:
+        return "typed in"
+    if lower and upper:
+        return f"{show(nominal_ohm, 'Ω')}, from {lower} to {upper}"
+    return f"{show(nominal_ohm, 'Ω')}, up to {upper}" if upper else f"at least {lower}"
+
+
+def _remarks(file: TomlFile, sheet: Sheet, purpose: Purpose, fit: MeterFit | None) -> list[Fault]:
+    """What the sheet cannot do, each with its line; pins are left out, for the loader has seen to them."""
+    found = sheet_remarks(sheet, purpose, None if fit is None else fit.expanded_ohm)
+    return [_with_line(file, each) for each in found if not each.key.startswith("pin[")]
+
+
+def _notes(remarks: list[Fault]) -> list[str]:
+    return [f"  note: {remark}" for remark in remarks]
+
+
+def _with_line(file: TomlFile, remark: SheetRemark) -> Fault:
+    sort, _, place = remark.key.rstrip("]").partition("[")
+    sorts = ("step", "winding", "strap", "diode") if sort == "step" else ("winding", "strap", "diode")
+    for each in sorts:
+        tables = file.tree.get(each, [])
+        for index, table in enumerate(tables):
+            if table.get("name") == remark.name or (each == sort and index == int(place)):
+                key = f"{each}[{index + 1}]"
+                return Fault(file.path, file.lines.of((each, index)), key, remark.what, remark.remedy)
+    return Fault(file.path, 0, remark.name, remark.what, remark.remedy)
+
+
+# ---------------------------------------------------------------------- bench files
+
+
+def _bench_report(file: TomlFile) -> Report:
+    """A bench is in order only if its sheet and its meter file are."""
+    bench = bench_of(file)
+    faults: list[Fault] = []
+    sheet_file, sheet, model = None, None, None
+    try:
+        sheet_file = read_toml(bench.sheet, "sheet")
+        sheet = sheet_of(sheet_file)
+    except FileInvalid as error:
+        faults += error.faults
+    try:
+        model = load_model(bench.meter.model)
+    except ModelInvalid as error:
+        faults += _as_faults(bench.meter.model, error)
+    if sheet_file is None or sheet is None or model is None:
+        return Report(file.path, "bench", tuple(faults))
+    fit = MeterFit(sheet, bench, ModelStatements(model))
+    remarks = [*_remarks(sheet_file, sheet, bench.purpose, fit), *_missing_secrets(file, bench)]
+    lines = [*_bench_lines(file, bench, sheet, model), *_step_lines(sheet, bench.purpose, fit)]
+    facts = {
+        "bench": bench.model_dump(mode="json"),
+        "meter": model.name,
+        **_sheet_facts(sheet, bench.purpose, remarks),
+    }
+    return Report(file.path, "bench", (), (*lines, *_notes(remarks)), facts)
+
+
+def _bench_lines(file: TomlFile, bench: Bench, sheet: Sheet, model: MeterModel) -> Iterator[str]:
+    yield f'{file.path}: bench "{bench.name}": {bench.purpose.value} units of "{sheet.name}".'
+    low = bench.meter.four_wire_below
+    wires = f", four wires below {show(low, 'Ω')}" if low else ""
+    yield f"  meter: {model.name} ({bench.meter.driver}) at {bench.meter.link}{wires}"
+    air = bench.temperature
+    where = f"{air.driver} at {air.link}" if air.link else f"typed, {show(air.value or 0.0, '°C', digits=3)}"
+    yield f"  temperature: {where}, ±{show(air.uncertainty, 'K', digits=2)}"
+    of_class_b = Class.B.limit_kelvin(20.0)
+    if air.driver == "platinum" and air.uncertainty < of_class_b:
+        yield (
+            f"  note: a platinum sensor of class B alone may be off by {of_class_b:.2f} K at 20 °C "
+            "(IEC 60751), its meter and leads come on top: is the uncertainty stated for a better one?"
+        )
+    leads = "stated" if bench.leads.value is not None else bench.leads.zero.value
+    yield f"  leads: {leads}"
+    yield f"  journal: {bench.journal.folder}"
+    yield f"  CSV: {bench.csv.folder}, one a {bench.csv.per}" if bench.csv else "  CSV: off"
+    yield from _network_lines(bench)
+
+
+def _network_lines(bench: Bench) -> Iterator[str]:
+    if bench.mqtt is None:
+        yield "  MQTT: off"
+    else:
+        orders = "orders taken" if bench.mqtt.orders else "no orders taken"
+        yield f"  MQTT: {bench.mqtt.host}:{bench.mqtt.port}, {orders}"
+        if bench.mqtt.user_env and not bench.mqtt.encrypted:
+            yield (
+                "  note: [mqtt] sends user and password unencrypted: set tls = true, or keep the broker on "
+                "this machine."
+            )
+    if bench.http is not None:
+        reach = "open to other machines" if bench.http.public else "this machine only"
+        yield f"  HTTP: {bench.http.host}:{bench.http.port}, {reach}"
+
+
+def _missing_secrets(file: TomlFile, bench: Bench) -> Iterator[Fault]:
+    if bench.mqtt is not None:
+        try:
+            credentials(bench.mqtt, os.environ)
+        except InputImpossible as error:
+            yield Fault(file.path, file.lines.of(("mqtt",)), "mqtt", error.what, error.hint)
+
+
+# ---------------------------------------------------------------------- meter files
+
+
+def _meter_report(path: Path) -> Report:
+    model = load_model(path)
+    lines = [f'{path}: meter "{model.name}": {len(model.ranges)} ranges; figures from {model.source}.']
+    for quantity in sorted(model.quantities):
+        sizes = ", ".join(f"{each.full_scale_si:g}" for each in model.ranges_of(quantity))
+        lines.append(f"  {quantity.value}: {sizes}")
+    facts = {
+        "meter": model.name,
+        "content_hash": model.content_hash,
+        "ranges": {q.value: [each.full_scale_si for each in model.ranges_of(q)] for q in model.quantities},
+    }
+    return Report(path, "meter", (), tuple(lines), facts)
+
+
+_PLACED = re.compile(r"(?::(?P<line>\d+))?: (?:(?P<key>[\w.\[\]]+): )?(?P<what>.*)")
+
+
+def _as_faults(path: Path, error: ModelInvalid) -> Iterator[Fault]:
+    """The sentences of a meter file's error, one fault each."""
+    for sentence in error.what.splitlines():
+        match = _PLACED.fullmatch(sentence.removeprefix(str(path)))
+        if match is None:
+            yield Fault(path, 0, "", sentence, error.hint)
+        else:
+            yield Fault(path, int(match["line"] or 0), match["key"] or "", match["what"], error.hint)

@@ -1,0 +1,312 @@
+"""Makes a daemon from a bench file: reads sheet and meter file, opens the journal, puts the parts together.
+
+The only place that knows both the settings and the parts; nothing runs yet when it is done.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any, TextIO
+
+from acquire import __version__
+from acquire.bench.daemon import Daemon
+from acquire.bench.doubts import DisplayDoubts, finest_range
+from acquire.bench.duty_setup import calibration_due, calibration_notices, check_duty, earlier_checks, habit
+from acquire.bench.intake import Feed
+from acquire.bench.network_orders import Orders
+from acquire.bench.recording import RecordedPipeline
+from acquire.bench.scanning import ScannerFeed
+from acquire.bench.self_check import PASSED, mark_of, stand_before, still_holds
+from acquire.clock import Clock
+from acquire.conditions import BENCH_FILE, Conditions, Recheck, Temperature
+from acquire.files.bench_tables import TemperatureSource, ZeroSource
+from acquire.files.credentials import credentials
+from acquire.files.network_tables import MqttSettings
+from acquire.files.settings import Bench
+from acquire.files.statements import ModelStatements
+from acquire.journal.store import Journal
+from acquire.outlets.csv_log import CsvLog, Split
+from acquire.outlets.mqtt import Broker
+from acquire.outlets.mqtt_outlet import MqttOutlet
+from acquire.outlets.outlet import Health, drain
+from acquire.outlets.outlet import Outlet as Drain
+from acquire.records import (
+    Circumstances,
+    Event,
+    LeadZero,
+    Notice,
+)
+from acquire.settle import SettleSettings
+from acquire.sheets import load_sheet
+from acquire.steps.unit import Order
+from drivers.models import MeterModel, load_model
+from drivers.reading import Quantity
+from drivers.registry import open_meter, open_scanner
+
+SOFTWARE = f"steadyohm {__version__}"
+
+CLOCKS_DIFFER_S = 60.0
+"""A lead zero from further in the future was stamped by a clock that has been set since."""
+
+
+@dataclass(frozen=True, slots=True)
+class Files:
+    """What bench, sheet and meter file say, read and checked.
+
+    Attributes:
+        bench: the bench file.
+        place: with the sheet.
+        model: the meter file.
+        notices: what the operator must know of them.
+    """
+
+    bench: Bench
+    place: Circumstances
+    model: MeterModel
+    notices: tuple[Notice, ...]
+
+    @property
+    def limits(self) -> dict[str, Any]:
+        """What a pipeline takes of them besides place, meter and conditions."""
+        return {
+            "settle": _settle(self.bench, self.model),
+            "four_wire_below_ohm": self.bench.meter.four_wire_below,
+            "order": Order(self.bench.order.value),
+            "check": check_duty(self.bench),
+            "habit": habit(self.bench),
+            "calibration": None if self.notices else calibration_due(self.bench, self.model),
+        }
+
+
+def read_files(bench: Bench, clock: Clock) -> Files:
+    """Read the files that a bench file names.
+
+    Raises:
+        FileInvalid, ModelInvalid: the sheet or the meter file cannot be used.
+        SteadyohmError: the meter's calibration is overdue, and the bench file says to refuse it then.
+    """
+    model = load_model(Path(bench.meter.model))
+    notices = calibration_notices(model, bench, clock)
+    place = Circumstances(
+        bench=bench.name,
+        purpose=bench.purpose,
+        sheet=load_sheet(bench.sheet),
+        meter_id=bench.meter.id,
+        meter_model=model.name,
+        meter_hash=model.content_hash,
+        bench_hash=bench.content_hash,
+        software=SOFTWARE,
+        operator=bench.operator,
+        batch=bench.batch,
+    )
+    return Files(bench, place, model, tuple(notices))
+
+
+async def assemble(
+    bench: Bench,
+    *,
+    clock: Clock,
+    show: Callable[[Event], None],
+    environment: Mapping[str, str] | None = None,
+    record: TextIO | None = None,
+    stop: asyncio.Event | None = None,
+) -> Daemon:
+    """Put a bench together.
+
+    Args:
+        bench: as its file says.
+        clock: of the bench.
+        show: receives every event once it is on the record.
+        environment: of the process, for the secrets that the bench file names.
+        record: where to write down everything that goes into the heart, for `steadyohm replay`.
+        stop: set when somebody with the right to do so ends the bench over the network.
+
+    Raises:
+        FileInvalid, ModelInvalid: the sheet or the meter file cannot be used.
+        JournalUnusable: the record cannot be opened.
+        DriverUnknown, OptionsInvalid, AddressInvalid: the instruments cannot be made.
+    """
+    files = read_files(bench, clock)
+    journal = await asyncio.to_thread(
+        lambda: Journal.open(Path(bench.journal.folder), bench=bench.name, clock=clock)
+    )
+    conditions = first_conditions(bench, clock)
+    if conditions.lead is None and conditions.lead_wanted:
+        conditions.lead = _taken_over(await journal.latest_lead_zero(), bench, clock)
+    meter, model = ModelStatements(files.model), files.model
+    pipeline = RecordedPipeline(files.place, meter, conditions, out=record, model=model, **files.limits)
+    if pipeline.check is not None:
+        pipeline.check.recall(await asyncio.to_thread(earlier_checks, bench))
+    pipeline.begin()
+    daemon = Daemon(
+        pipeline,
+        journal,
+        clock,
+        show,
+        thermometer_u_kelvin=bench.temperature.standard_uncertainty_kelvin,
+        first_notices=[*journal.notices, *files.notices],
+    )
+    try:
+        daemon.feeds = _feeds(bench, daemon)
+        _add_outlets(bench, daemon, environment or {}, stop or asyncio.Event())
+        await _add_self_check(bench, daemon)
+    except BaseException:
+        await journal.close()
+        raise
+    return daemon
+
+
+def _taken_over(zero: LeadZero | None, bench: Bench, clock: Clock) -> LeadZero | None:
+    """The lead zero on record, if it is of these leads and its age can be known."""
+    if zero is None or zero.meter_id != bench.meter.id:  # another meter has leads of its own
+        return None
+    return None if zero.utc_s > clock.utc_s() + CLOCKS_DIFFER_S else zero
+
+
+def first_conditions(bench: Bench, clock: Clock) -> Conditions:
+    """What is known before the first reading: a typed temperature, a stated lead zero."""
+    settings, now_s = bench.temperature, clock.utc_s()
+    typed = None
+    if settings.source is TemperatureSource.TYPED and settings.value is not None:
+        typed = Temperature(settings.value, settings.standard_uncertainty_kelvin, now_s, BENCH_FILE)
+    leads = bench.leads
+    stated = None
+    if leads.zero is ZeroSource.VALUE and leads.value is not None:
+        u_ohm = leads.standard_uncertainty_ohm or 0.0
+        stated = LeadZero(bench.name, bench.meter.id, leads.value, u_ohm, now_s)
+    return Conditions(
+        temperature_oldest_s=settings.oldest_s,
+        lead_oldest_s=leads.oldest,
+        lead_wanted=leads.zero is ZeroSource.ASK,
+        recheck=Recheck(leads.recheck.value),
+        temperature=typed,
+        lead=stated,
+    )
+
+
+def _settle(bench: Bench, model: MeterModel) -> SettleSettings:
+    """The built-in limits, with the meter's noise and what the bench file sets."""
+    noises = [
+        each.noise_counts
+        for each in model.ranges
+        if each.quantity in (Quantity.RESISTANCE, Quantity.RESISTANCE_4W) and each.noise_counts
+    ]
+    noise = max(noises) if noises else None
+    return replace(SettleSettings(noise_counts=noise), **bench.settle.overrides())
+
+
+def _feeds(bench: Bench, daemon: Daemon) -> list[Feed]:
+    """The instruments, not yet opened."""
+    pair = _pair_of(daemon.clock)
+    settings = bench.meter
+    meter = open_meter(
+        settings.driver, meter_id=settings.id, address=settings.link, clock=pair, options=settings.options
+    )
+    feeds = [
+        Feed(
+            "meter",
+            meter,
+            daemon.clock,
+            daemon.take,
+            daemon.tell,
+            daemon.link_lost,
+            lambda: daemon.pipeline.wanted,
+            settings.integration_plc,
+            settings.offset_compensation,
+            DisplayDoubts(lambda wanted: finest_range(daemon.pipeline.meter, wanted)),
+        )
+    ]
+    if bench.scanner is not None:
+        scanner = open_scanner(
+            scanner_id=bench.scanner.id, address=bench.scanner.link, clock=pair, options=bench.scanner.options
+        )
+        daemon.scanners = [ScannerFeed(scanner, daemon.clock, daemon.command, daemon.tell)]
+    air = bench.temperature
+    if air.source is TemperatureSource.METER and air.link is not None:
+        thermometer = open_meter(
+            air.driver, meter_id=air.id, address=air.link, clock=pair, options=air.options
+        )
+        feeds.append(Feed("thermometer", thermometer, daemon.clock, daemon.take_temperature, daemon.tell))
+    return feeds
+
+
+async def _add_self_check(bench: Bench, daemon: Daemon) -> None:
+    """Put the self-check before the meter, where one is owed and none of today is on record."""
+    if bench.meter.self_check is None:
+        return
+    mark = mark_of(bench.meter, SOFTWARE)
+    if still_holds(await daemon.journal.latest_notice(PASSED), mark, daemon.clock.utc_s()):
+        return
+
+    def heard() -> None:
+        daemon.latest_s["meter"] = daemon.clock.monotonic_s()
+
+    daemon.show = stand_before(daemon.feeds[0], bench.meter, mark, daemon.show, heard).display
+
+
+def _pair_of(clock: Clock) -> Callable[[], tuple[float, float]]:
+    return lambda: (clock.monotonic_s(), clock.utc_s())
+
+
+@dataclass(frozen=True, slots=True)
+class Drained:
+    """An outlet on its cursor; called with the event that asks it to finish."""
+
+    journal: Journal
+    outlet: Drain
+    health: Health
+
+    async def __call__(self, stop: asyncio.Event) -> None:
+        """Follow the journal until asked to finish."""
+        await drain(self.journal, self.outlet, self.health.name, stop, health=self.health)
+
+
+def _add_outlets(bench: Bench, daemon: Daemon, environment: Mapping[str, str], stop: asyncio.Event) -> None:
+    """Everyone who follows the journal."""
+    if bench.csv is not None:
+        log = CsvLog(Path(bench.csv.folder), Split(bench.csv.per))
+        _follow(daemon, "csv", log)
+    if bench.mqtt is not None:
+        outlet = MqttOutlet(
+            _broker(bench.mqtt, environment),
+            bench=bench.name,
+            clock=daemon.clock,
+            software=SOFTWARE,
+            on_command=Orders(daemon, stop) if bench.mqtt.orders else None,
+        )
+        _follow(daemon, "mqtt", outlet)
+        daemon.desk_refused = lambda: outlet.desk.refused
+        shown = daemon.show
+
+        def show(event: Event) -> None:
+            shown(event)
+            outlet.show(event)
+
+        daemon.show = show
+
+
+def _follow(daemon: Daemon, name: str, outlet: Drain) -> None:
+    """Give an outlet its cursor, and keep its health where monitors look."""
+    health = Health(name)
+    daemon.healths.append(health)
+    daemon.outlets[name] = Drained(daemon.journal, outlet, health)
+
+
+def _broker(mqtt: MqttSettings, environment: Mapping[str, str]) -> Broker:
+    """Where to publish, with what the environment keeps secret."""
+    login = credentials(mqtt, environment)
+    return Broker(
+        host=mqtt.host,
+        port=mqtt.port,
+        version=mqtt.version,
+        tls=mqtt.encrypted,
+        ca=mqtt.ca,
+        certificate=mqtt.certificate,
+        key=mqtt.key,
+        user=login.user,
+        password=login.password,
+        keepalive_s=mqtt.keepalive,
+    )

@@ -1,0 +1,343 @@
+"""The one place where the parts meet the world: instruments in, heart, journal first, then all listeners.
+
+    feeds (meter, thermometer) ─┐
+    commands (keys, network)   ─┼─> pipeline ─> events ─> journal ─> display
+    clock ticks                ─┘                            └────> CSV, MQTT (each from its own cursor)
+
+One `asyncio.TaskGroup`, every task named. Not for any computing: that is `acquire.pipeline` and below.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+from collections import Counter
+from collections.abc import Callable, Coroutine, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from acquire.bench.intake import Feed
+from acquire.bench.recording import RecordedPipeline
+from acquire.bench.scanning import ScannerFeed
+from acquire.clock import Clock
+from acquire.errors import JournalUnusable
+from acquire.journal.store import Journal
+from acquire.journal.tidying import keep_small
+from acquire.outlets.outlet import Health
+from acquire.records import (
+    CheckStandard,
+    ClockSetBack,
+    Command,
+    Event,
+    Evidence,
+    GiveUpUnit,
+    Judged,
+    LeadZero,
+    Notice,
+    Recorded,
+    StartUnit,
+    TypedResult,
+    TypeTemperature,
+    UnitResult,
+    UnitStarted,
+    Verdict,
+    Weight,
+)
+from drivers.reading import Reading
+
+TICK_S = 0.25
+"""How often the heart is told the time, real seconds."""
+
+DRAIN_S = 4.0
+"""How long journal and outlets together may take to finish after a stop is asked for; systemd is told 5 s."""
+
+LEAST_DRAIN_S = 0.3
+"""What outlets get of that even when the journal took all of it."""
+
+RETRY_JOURNAL_S = 1.0
+"""How often a journal that refuses is tried again."""
+
+ANSWERS = frozenset({"command.help", "command.unknown", "result.help"})
+"""Notices that only answer whoever typed: shown, and no part of the record."""
+
+SET_BACK_S = 2.0
+"""A UTC that falls behind the monotonic clock by more between two ticks was set back, not slewed."""
+
+Outlet = Callable[[asyncio.Event], Coroutine[Any, Any, None]]
+"""Runs until the event is set and everything before it has gone out."""
+
+
+@dataclass(slots=True)
+class Daemon:
+    """A bench at work.
+
+    Attributes:
+        pipeline: the heart.
+        journal: open.
+        clock: of the bench.
+        show: receives every event after what is recorded has been committed.
+        feeds: instruments; they call `take` and `take_temperature` of this object.
+        scanners: put units on the bench.
+        outlets: drain the journal.
+        thermometer_u_kelvin: standard uncertainty of the thermometer's readings.
+        tick_s: how often the heart is told the time, real seconds.
+        first_notices: what was found while the parts were made and the operator must know.
+        halted: True while the journal cannot be written; no reading is taken then.
+        verdicts: how many were given since the start.
+        unwritten: True where the bench had to stop before the journal could take everything.
+        outcomes: how many verdicts of each kind were given.
+        refused: commands that were not carried out.
+        desk_refused: gives how many were refused before, for what they were.
+        healths: how each outlet is doing.
+        latest_s: monotonic time of each instrument's latest reading, by the name of its feed.
+        outages: how often the meter's link was found broken, or could not be opened.
+        journal_answers: how often the journal has said something, be it a refusal.
+        next_files: takes changed files in; called between two units, never in the middle of one.
+    """
+
+    pipeline: RecordedPipeline
+    journal: Journal
+    clock: Clock
+    show: Callable[[Event], None]
+    feeds: list[Feed] = field(default_factory=list)
+    scanners: list[ScannerFeed] = field(default_factory=list)
+    outlets: dict[str, Outlet] = field(default_factory=dict)
+    thermometer_u_kelvin: float = 0.5
+    tick_s: float = TICK_S
+    first_notices: Sequence[Notice] = ()
+    halted: bool = False
+    verdicts: int = 0
+    unwritten: bool = False
+    outcomes: Counter[str] = field(default_factory=Counter)
+    refused: int = 0
+    desk_refused: Callable[[], int] = lambda: 0
+    healths: list[Health] = field(default_factory=list)
+    latest_s: dict[str, float] = field(default_factory=dict)
+    outages: int = 0
+    journal_answers: int = 0
+    next_files: Callable[[], Notice] | None = None
+    _utc_ahead_s: float | None = None
+    _events: asyncio.Queue[Sequence[Event]] = field(default_factory=lambda: asyncio.Queue(1000))
+
+    # ------------------------------------------------------------------ in
+
+    async def take(self, reading: Reading) -> None:
+        """One reading of the ohms meter."""
+        self.latest_s["meter"] = self.clock.monotonic_s()
+        if not self.halted:
+            await self._out(self.pipeline.feed(reading))
+
+    async def take_temperature(self, reading: Reading) -> None:
+        """One reading of the thermometer."""
+        self.latest_s["thermometer"] = self.clock.monotonic_s()
+        self.pipeline.feed_temperature(reading, self.thermometer_u_kelvin)
+
+    def link_lost(self) -> None:
+        """The ohms meter is gone, or still away."""
+        self.outages += 1
+        self.pipeline.link_lost()
+
+    async def command(self, command: Command) -> list[Event]:
+        """Carry out a command; returns the events it caused, which also go the usual way."""
+        if self.halted:
+            self.refused += 1
+            notice = self._notice("command.refused", "The journal cannot be written, so nothing is done.")
+            self.show(notice)
+            return [notice]
+        if isinstance(command, TypeTemperature) and command.standard_uncertainty_kelvin is None:
+            command = replace(command, standard_uncertainty_kelvin=self.thermometer_u_kelvin)
+        events = [*self._made_way(command), *self._obeyed(command)]
+        self.refused += any(isinstance(event, Notice) and event.code == "command.refused" for event in events)
+        await self._out(events)
+        return events
+
+    def _obeyed(self, command: Command) -> list[Event]:
+        return self.pipeline.command(command, self.clock.monotonic_s(), self.clock.utc_s())
+
+    def _made_way(self, command: Command) -> list[Event]:
+        """Before a unit begins, let files that wait come into force; the unit before it ends by the old."""
+        if self.next_files is None or not isinstance(command, StartUnit):
+            return []
+        unit = self.pipeline.unit
+        if unit is None:
+            return self._between_units()
+        if unit.serial == command.serial:
+            return []
+        ended = self._obeyed(GiveUpUnit("the next unit was started"))
+        return [*ended, *self._between_units()]
+
+    def _between_units(self) -> list[Event]:
+        """Take in files that wait, if no unit is on the bench."""
+        if self.next_files is None or self.pipeline.unit is not None:
+            return []
+        take, self.next_files = self.next_files, None
+        return [take()]
+
+    async def tell(self, notice: Notice) -> None:
+        """A notice from outside the heart goes the same way as its own."""
+        await self._out([notice])
+
+    # ------------------------------------------------------------------ out
+
+    async def _out(self, events: Sequence[Event]) -> None:
+        if events:
+            await self._events.put(events)
+
+    async def _publish(self) -> None:
+        """Journal first, then show; in order, nothing dropped."""
+        while True:
+            events = await self._events.get()
+            await self._record(recorded(events))
+            for event in events:
+                if isinstance(event, Judged):
+                    self.verdicts += 1
+                    self.outcomes[event.verdict.outcome.value] += 1
+                self.show(event)
+            self._events.task_done()
+
+    async def _record(self, records: Sequence[tuple[Recorded, Evidence | None]]) -> None:
+        """Commit, however long it takes; meanwhile the bench takes no verdicts and says why."""
+        since_s = self.clock.monotonic_s()
+        while records:
+            try:
+                await self.journal.append(records)
+                self.journal_answers += 1
+            except JournalUnusable as error:
+                self.journal_answers += 1
+                if not self.halted:
+                    self.halted = True
+                    self.pipeline.link_lost()
+                    self.show(self._notice("journal.unusable", f"{error} Verdicts wait; none is lost."))
+                await asyncio.sleep(RETRY_JOURNAL_S)
+            else:
+                break
+        if self.halted:
+            self.halted = False
+            waited_s = self.clock.monotonic_s() - since_s
+            text = f"The journal can be written again, after {waited_s:.0f} s."
+            notice = self._notice("journal.usable", text, Weight.WARNING)
+            with contextlib.suppress(JournalUnusable):  # a remark only; the next verdict will tell
+                await self.journal.append([(notice, None)])
+            self.show(notice)
+
+    def _notice(self, code: str, text: str, weight: Weight = Weight.STOP) -> Notice:
+        return Notice(weight, code, text, self.clock.utc_s())
+
+    # ------------------------------------------------------------------ life
+
+    async def run(self, stop: asyncio.Event, ready: Callable[[], None] = lambda: None) -> None:
+        """Work until `stop` is set, then bring everything out that was begun.
+
+        Args:
+            stop: set by a signal or by whoever started the bench.
+            ready: called once all tasks are under way.
+        """
+        try:
+            await self._work(stop, ready)
+        finally:
+            await self.journal.close()
+
+    async def _work(self, stop: asyncio.Event, ready: Callable[[], None]) -> None:
+        await self._resume()
+        await self._out(self.first_notices)
+        drained = asyncio.Event()
+        async with asyncio.TaskGroup() as group:
+            publisher = group.create_task(self._publish(), name="publisher")
+            sources = [group.create_task(feed.run(), name=feed.name) for feed in self.feeds]
+            sources += [group.create_task(scanner.run(), name=scanner.name) for scanner in self.scanners]
+            sources.append(group.create_task(self._tick(), name="ticks"))
+            tidying = keep_small(self.journal, tuple(self.outlets), stop)
+            sources.append(group.create_task(tidying, name="archive"))
+            outlets = [group.create_task(outlet(drained), name=name) for name, outlet in self.outlets.items()]
+            ready()
+            await stop.wait()
+            for source in sources:
+                source.cancel()
+            await asyncio.wait(sources)
+            await self._finish(publisher, outlets, drained)
+
+    async def _finish(
+        self, publisher: asyncio.Task[None], outlets: list[asyncio.Task[None]], drained: asyncio.Event
+    ) -> None:
+        """Journal what is still under way, then give the outlets a few seconds to follow."""
+        loop = asyncio.get_running_loop()
+        last_s = loop.time() + DRAIN_S
+        try:
+            await asyncio.wait_for(self._events.join(), DRAIN_S)
+        except TimeoutError:
+            self.unwritten = True
+        publisher.cancel()
+        drained.set()
+        if outlets:
+            _, late = await asyncio.wait(outlets, timeout=max(LEAST_DRAIN_S, last_s - loop.time()))
+            for task in late:  # their cursors stand where they got to; the next start goes on from there
+                task.cancel()
+
+    async def _resume(self) -> None:
+        """Put a unit that a power cut interrupted back on the bench."""
+        records = [entry.record for entry in await self.journal.open_unit()]
+        started = next((record for record in records if isinstance(record, UnitStarted)), None)
+        if started is None:
+            return
+        if started.sheet_hash != self.pipeline.place.sheet.content_hash:
+            text = f"{started.serial} was interrupted, but its sheet is another one now: start it afresh."
+            self.show(self._notice("unit.dropped", text, Weight.WARNING))
+            return
+        self.pipeline.resume(
+            started,
+            standing_verdicts(records),
+            [record for record in records if isinstance(record, TypedResult)],
+        )
+        text = f"{started.serial} was interrupted: it goes on where it stopped."
+        self.show(self._notice("unit.resumed", text, Weight.REMARK))
+
+    async def _tick(self) -> None:
+        while True:
+            monotonic_s, utc_s = self.clock.monotonic_s(), self.clock.utc_s()
+            if not self.halted:
+                events = self._watched_clock(monotonic_s, utc_s)
+                events += self.pipeline.tick(monotonic_s, utc_s)
+                await self._out([*events, *self._between_units()])
+            await asyncio.sleep(self.tick_s)
+
+    def _watched_clock(self, monotonic_s: float, utc_s: float) -> list[Event]:
+        """Tell the heart when UTC was set back: a temperature would seem fresh for hours.
+
+        A clock set forward needs nothing: what has an age is asked for again, as after a night's sleep of
+        the machine, which looks the same from here.
+        """
+        before_s, self._utc_ahead_s = self._utc_ahead_s, utc_s - monotonic_s
+        if before_s is None or (by_s := before_s - self._utc_ahead_s) < SET_BACK_S:
+            return []
+        return self._obeyed(ClockSetBack(by_s))
+
+    async def hear_journal(self) -> None:
+        """Ask the journal something small; returns when it has answered, be it with a refusal."""
+        with contextlib.suppress(JournalUnusable):
+            await self.journal.cursors()
+        self.journal_answers += 1
+
+
+def recorded(events: Sequence[Event]) -> list[tuple[Recorded, Evidence | None]]:
+    """What of these events the journal keeps, each verdict with its evidence."""
+    kept: list[tuple[Recorded, Evidence | None]] = []
+    for event in events:
+        if isinstance(event, Judged):
+            kept.append((event.verdict, event.evidence))
+        elif isinstance(event, Notice) and event.code in ANSWERS:
+            continue
+        elif isinstance(event, UnitStarted | UnitResult | LeadZero | CheckStandard | TypedResult | Notice):
+            kept.append((event, None))
+    return kept
+
+
+def standing_verdicts(records: Sequence[Recorded]) -> list[Verdict]:
+    """The verdicts of an unfinished unit, without those of pairs that were asked for again afterwards."""
+    standing: list[Verdict] = []
+    for record in records:
+        if isinstance(record, Verdict):
+            standing.append(record)
+        elif isinstance(record, Notice) and record.code == "step.again" and record.pair is not None:
+            pair = tuple(record.pair)
+            standing = [verdict for verdict in standing if (verdict.pin_a, verdict.pin_b) != pair]
+    return standing

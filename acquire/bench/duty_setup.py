@@ -1,0 +1,74 @@
+"""Makes a bench's duties from its files: check standard with its chart on record, calibration, habits."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, time
+from pathlib import Path
+
+from acquire.clock import Clock
+from acquire.conditions import CalibrationDue
+from acquire.errors import SteadyohmError
+from acquire.files.bench_tables import Overdue
+from acquire.files.duty_tables import OutOfControl
+from acquire.files.settings import Bench
+from acquire.journal.history import JournalReader, Question
+from acquire.physics.check_standard import Resistor
+from acquire.records import CheckStandard, Notice, Weight
+from acquire.steps.checking import CheckDuty
+from acquire.verdict.typed import Habit
+from drivers.models import MeterModel
+
+
+def check_duty(bench: Bench) -> CheckDuty | None:
+    """The check standard of a bench, its chart still empty; None where the file has no [check] table."""
+    settings, low_ohm = bench.check, bench.meter.four_wire_below
+    if settings is None:
+        return None
+    four_wire = settings.wires == 4 if settings.wires else low_ohm is not None and settings.value < low_ohm
+    return CheckDuty(
+        Resistor(settings.resistor, settings.value, settings.uncertainty, settings.reference_temperature),
+        four_wire=four_wire,
+        tempco_per_kelvin=settings.tempco or 0.0,
+        every_s=settings.every,
+        stops=settings.action is OutOfControl.STOP,
+        keep=settings.readings,
+    )
+
+
+def habit(bench: Bench) -> Habit:
+    """What the bench takes for granted of typed insulation results."""
+    return Habit(bench.insulation.instrument, bench.insulation.accuracy)
+
+
+def earlier_checks(bench: Bench) -> list[CheckStandard]:
+    """The latest check standards on record that this meter has read, oldest first. Blocks while it reads.
+
+    Raises:
+        JournalUnusable: there is no journal, or it cannot be read.
+    """
+    limit = 2 * (bench.check.readings if bench.check else 0)  # some of them may have been out of control
+    with JournalReader(Path(bench.journal.folder)) as journal:
+        found = [entry.record for entry in journal.find(Question(kinds=("check_standard",), limit=limit))]
+    return [each for each in found if isinstance(each, CheckStandard) and each.meter_id == bench.meter.id]
+
+
+def calibration_due(bench: Bench, model: MeterModel) -> CalibrationDue | None:
+    """When the meter's calibration falls due; None where its file states no date."""
+    if model.calibration is None:
+        return None
+    due_utc_s = datetime.combine(model.calibration.due, time(), UTC).timestamp()
+    return CalibrationDue(model.name, due_utc_s, refuse=bench.meter.overdue is Overdue.REFUSE)
+
+
+def calibration_notices(model: MeterModel, bench: Bench, clock: Clock) -> list[Notice]:
+    """A meter past its calibration date is told or refused, as the bench file says.
+
+    Raises:
+        SteadyohmError: it is refused.
+    """
+    due, now_s = calibration_due(bench, model), clock.utc_s()
+    if due is None or not due.past(now_s):
+        return []
+    if due.refuse:
+        raise SteadyohmError(due.sentence(now_s), due.remedy)
+    return [Notice(Weight.WARNING, "calibration.due", due.sentence(now_s), now_s)]

@@ -1,0 +1,124 @@
+"""Keeps one meter's readings flowing in: opens it, sets it, re-opens it with back-off, and says so once.
+
+One `Feed` per instrument. Not for what the readings mean (pipeline) nor for bytes (drivers).
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Awaitable, Callable
+from dataclasses import dataclass, field
+
+from acquire.bench.doubts import DisplayDoubts
+from acquire.clock import Clock
+from acquire.records import Notice, Weight
+from acquire.steps.setup_choice import Wanted
+from drivers.errors import LinkLost, LinkTimeout, LinkUnavailable, MeterError, MeterRefused
+from drivers.meter import Meter, Setup
+from drivers.reading import Reading
+
+FIRST_WAIT_S = 0.3
+LONGEST_WAIT_S = 5.0
+"""Back-off between attempts to open a link doubles from the first to the longest. Workshop choice: who plugs
+the cable back in should not wait longer than that."""
+
+
+@dataclass(slots=True)
+class Feed:
+    """One instrument on its way in.
+
+    Attributes:
+        name: for people, e.g. "meter" or "thermometer".
+        meter: the driver.
+        clock: for the time of notices.
+        take: receives every reading.
+        tell: receives notices about the link.
+        lost: called when the link breaks, so that nothing half settled survives it.
+        wanted: what the present step wants of the meter; None for an instrument that is not set.
+        integration_plc: integration time for each set-up, power line cycles; None keeps the meter's own.
+        offset_compensation: whether offset-compensated ohms are wanted where the meter has them.
+        doubts: watches a display that is set by hand; None where nobody needs to.
+        readings: how many have come in since the start.
+    """
+
+    name: str
+    meter: Meter
+    clock: Clock
+    take: Callable[[Reading], Awaitable[None]]
+    tell: Callable[[Notice], Awaitable[None]]
+    lost: Callable[[], None] = lambda: None
+    wanted: Callable[[], Wanted] | None = None
+    integration_plc: float | None = None
+    offset_compensation: bool = False
+    doubts: DisplayDoubts | None = None
+    readings: int = 0
+    connected: bool = False
+    _set: Setup | None = None
+    _told: type[MeterError] | None = None
+    _wait_s: float = field(default=FIRST_WAIT_S)
+
+    async def run(self) -> None:
+        """Read for ever; ends only by cancellation."""
+        while True:
+            try:
+                async with self.meter:
+                    await self._read()
+            except MeterError as error:
+                await self._broken(error)
+            else:
+                await self._broken(LinkTimeout("the instrument has stopped sending"))
+            await asyncio.sleep(self._wait_s)
+            self._wait_s = min(2 * self._wait_s, LONGEST_WAIT_S)
+
+    async def _read(self) -> None:
+        self._set = None
+        await self._set_up()
+        async for reading in self.meter.readings():
+            if not self.connected:
+                await self._connected()
+            self.readings += 1
+            await self._doubt(reading)
+            await self.take(reading)
+            await self._set_up()
+
+    async def _set_up(self) -> None:
+        """Set function and range when the step wants another; tell what must be turned by hand."""
+        if self.wanted is None:
+            return
+        wanted = self.wanted()
+        setup = Setup(wanted.quantity, wanted.expected_ohm, self.integration_plc, self.offset_compensation)
+        if setup == self._set:
+            return
+        self._set = setup
+        try:
+            held = await self.meter.configure(setup)
+        except MeterRefused as error:
+            await self._say(Weight.STOP, f"{self.name}.refused", str(error))
+            return
+        for sentence in held.please_turn:
+            await self._say(Weight.WARNING, f"{self.name}.turn", sentence)
+
+    async def _doubt(self, reading: Reading) -> None:
+        """Tell doubts before the reading can settle."""
+        if self.doubts is not None and self.wanted is not None:
+            for notice in self.doubts.notices(reading, self.wanted()):
+                await self.tell(notice)
+
+    async def _connected(self) -> None:
+        self.connected, self._wait_s = True, FIRST_WAIT_S
+        if self._told:
+            self._told = None
+            await self._say(Weight.REMARK, f"{self.name}.back", f"The {self.name} is back.")
+
+    async def _broken(self, error: MeterError) -> None:
+        """Say once what is wrong; stay quiet while it stays the same."""
+        self.connected = False
+        self.lost()
+        kind = type(error)
+        follows = self._told is LinkLost and kind in (LinkUnavailable, LinkTimeout)  # the same outage
+        if kind is not self._told and not follows:
+            self._told = kind
+            await self._say(Weight.STOP, f"{self.name}.lost", f"The {self.name} gives no readings: {error}")
+
+    async def _say(self, weight: Weight, code: str, text: str) -> None:
+        await self.tell(Notice(weight, code, text, self.clock.utc_s()))

@@ -1,0 +1,48 @@
+"""Orders from the network, carried out on the bench as if typed; the record says that they came that way.
+
+Not for how they arrive and are checked (outlets/orders), nor for whether they are taken at all (assembly).
+"""
+
+from __future__ import annotations
+
+import asyncio
+from dataclasses import dataclass, replace
+
+from acquire.bench.daemon import Daemon
+from acquire.outlets.orders import Answer, Order, Stop
+from acquire.records import Command, GiveUpUnit, Note, Notice, OverrideCheck, SkipStep
+
+ANSWER_FIRST_S = 0.3
+"""An order to stop is answered before it is obeyed: with the bench goes the connection."""
+
+
+@dataclass(frozen=True, slots=True)
+class Orders:
+    """Carries out what comes in over the network.
+
+    Attributes:
+        daemon: the bench.
+        stop: set by the order to stop.
+    """
+
+    daemon: Daemon
+    stop: asyncio.Event
+
+    async def __call__(self, order: Order) -> Answer:
+        """Do it, and say what became of it."""
+        if isinstance(order, Stop):
+            asyncio.get_running_loop().call_later(ANSWER_FIRST_S, self.stop.set)
+            return Answer(done=True)
+        for event in await self.daemon.command(_from_the_network(order)):
+            if isinstance(event, Notice) and event.code == "command.refused":
+                return Answer(done=False, reason=event.text)
+        return Answer(done=True)
+
+
+def _from_the_network(order: Command) -> Command:
+    """The same order with its reason saying that it came over the network, for the record."""
+    if isinstance(order, SkipStep | GiveUpUnit | OverrideCheck):
+        return replace(order, reason=f"{order.reason} (over MQTT)")
+    if isinstance(order, Note):
+        return replace(order, text=f"{order.text} (over MQTT)")
+    return order

@@ -1,0 +1,331 @@
+"""Recordings of everything that went into a heart, and their replay: the same verdicts, byte for byte.
+
+A recording is a text file of JSON objects, one a line: first the bench as it was (place, sheet, meter file,
+conditions, limits), then every reading, temperature, tick and command in the order in which the heart took
+them. It can be replayed as it was, or against a changed sheet to show what would have been decided. Not the
+record of the shop: that is the journal.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Sequence
+from dataclasses import asdict, dataclass, field, replace
+from pathlib import Path
+from typing import Any, Self, TextIO
+
+from pydantic import BaseModel, ConfigDict, ValidationError
+
+from acquire.conditions import CalibrationDue, Conditions
+from acquire.errors import SteadyohmError
+from acquire.files.statements import ModelStatements
+from acquire.pipeline import Pipeline
+from acquire.records import (
+    CheckMeter,
+    Circumstances,
+    ClockSetBack,
+    Command,
+    ConfirmOpen,
+    Event,
+    GiveUpUnit,
+    Judged,
+    MeasureAgain,
+    Note,
+    OverrideCheck,
+    Sheet,
+    SkipStep,
+    StartUnit,
+    TypedResult,
+    TypeResult,
+    TypeTemperature,
+    UnitStarted,
+    Verdict,
+    ZeroLeads,
+)
+from acquire.settle import SettleSettings
+from acquire.steps.checking import CheckDuty
+from acquire.steps.unit import Order
+from acquire.verdict.typed import Habit
+from drivers.models import MeterModel
+from drivers.reading import Reading
+
+VERSION = 1
+"""Of this spelling; a recording of a newer one is refused."""
+
+LONGEST_LINE = 4_000_000
+"""Characters; the first line holds a whole sheet, no other is nearly as long."""
+
+_EXACT = ConfigDict(ser_json_bytes="base64", val_json_bytes="base64", ser_json_inf_nan="constants")
+_COMMANDS = {
+    kind.__name__: kind
+    for kind in (
+        StartUnit,
+        MeasureAgain,
+        SkipStep,
+        ZeroLeads,
+        GiveUpUnit,
+        ConfirmOpen,
+        Note,
+        TypeTemperature,
+        ClockSetBack,
+        CheckMeter,
+        OverrideCheck,
+        TypeResult,
+    )
+}
+
+
+class RecordingInvalid(SteadyohmError):
+    """A file is no recording, or was cut or changed."""
+
+    exit_code = 2
+
+
+@dataclass(frozen=True, slots=True)
+class Bench:
+    """A bench as a recording's first line keeps it.
+
+    Attributes:
+        version: of the spelling.
+        place: who measured what, where, with what; the sheet is in it.
+        model: the meter file.
+        conditions: temperature and lead zero at the start.
+        settle: limits of the settle stage.
+        four_wire_below_ohm: as in the bench file.
+        order: guided or free.
+        check: the check standard with its chart; None where the bench has none.
+        habit: what the bench takes for granted of typed results.
+        calibration: when the meter's falls due.
+    """
+
+    version: int
+    place: Circumstances
+    model: MeterModel
+    conditions: Conditions
+    settle: SettleSettings
+    four_wire_below_ohm: float | None
+    order: Order
+    check: CheckDuty | None = None
+    habit: Habit = field(default_factory=Habit)
+    calibration: CalibrationDue | None = None
+
+
+class _Exact(BaseModel):
+    """One value of any recorded kind; carries the spelling of bytes and infinities to what it holds."""
+
+    model_config = _EXACT
+    bench: Bench | None = None
+    reading: Reading | None = None
+    started: UnitStarted | None = None
+    verdicts: list[Verdict] | None = None
+    typed: list[TypedResult] | None = None
+
+
+def _spelt(**value: Any) -> Any:
+    """The JSON value of one field of `_Exact`."""
+    (name,) = value
+    return _Exact.model_construct(**value).model_dump(mode="json", by_alias=True, include={name})[name]
+
+
+def _read(**plain: Any) -> Any:
+    """One field of `_Exact` from its JSON value."""
+    (name,) = plain
+    return getattr(_Exact.model_validate(plain), name)
+
+
+@dataclass
+class RecordedPipeline(Pipeline):
+    """A pipeline that writes down whatever goes into it, before it does.
+
+    Attributes:
+        out: where to write; the caller opens and closes it.
+        model: the meter file, for the first line.
+    """
+
+    out: TextIO | None = None
+    model: MeterModel | None = None
+
+    def begin(self) -> None:
+        """Write the first line. Call it when everything is set up and nothing has been fed yet."""
+        if self.model is None:
+            raise ValueError("a recording needs the meter file")
+        bench = Bench(
+            VERSION,
+            self.place,
+            self.model,
+            self.conditions,
+            self.settle,
+            self.four_wire_below_ohm,
+            self.order,
+            self.check,
+            self.habit,
+            self.calibration,
+        )
+        self._write("bench", _spelt(bench=bench))
+
+    def feed(self, reading: Reading) -> list[Event]:
+        """As `Pipeline.feed`."""
+        self._write("reading", _spelt(reading=reading))
+        return super().feed(reading)
+
+    def feed_temperature(self, reading: Reading, standard_uncertainty_kelvin: float) -> None:
+        """As `Pipeline.feed_temperature`."""
+        plain = _spelt(reading=reading)
+        self._write("air", plain, standard_uncertainty_kelvin)
+        super().feed_temperature(reading, standard_uncertainty_kelvin)
+
+    def tick(self, monotonic_s: float, utc_s: float) -> list[Event]:
+        """As `Pipeline.tick`."""
+        self._write("tick", monotonic_s, utc_s)
+        return super().tick(monotonic_s, utc_s)
+
+    def command(self, command: Command, monotonic_s: float, utc_s: float) -> list[Event]:
+        """As `Pipeline.command`."""
+        plain = asdict(command)
+        self._write("command", type(command).__name__, plain, monotonic_s, utc_s)
+        return super().command(command, monotonic_s, utc_s)
+
+    def link_lost(self) -> None:
+        """As `Pipeline.link_lost`."""
+        self._write("lost")
+        super().link_lost()
+
+    def resume(
+        self, started: UnitStarted, verdicts: Sequence[Verdict], typed: Sequence[TypedResult] = ()
+    ) -> None:
+        """As `Pipeline.resume`."""
+        plain = _spelt(verdicts=list(verdicts))
+        self._write("resume", _spelt(started=started), plain, _spelt(typed=list(typed)))
+        super().resume(started, verdicts, typed)
+
+    def on(self, place: Circumstances, model: MeterModel, conditions: Conditions, **more: Any) -> Self:
+        """The same bench with other files, between two units: it begins with a first line of its own.
+
+        Args:
+            place: with the sheet.
+            model: the meter file.
+            conditions: temperature and lead zero to go on with.
+            more: `settle`, `four_wire_below_ohm`, `order`, `check` and `habit`.
+        """
+        meter = ModelStatements(model)
+        fresh = replace(self, place=place, meter=meter, model=model, conditions=conditions, **more)
+        fresh.duties.go_on(self.duties)
+        fresh.begin()
+        fresh.link_lost()  # what was settling was settling by the old files
+        return fresh
+
+    def _write(self, what: str, *values: Any) -> None:
+        if self.out is not None:
+            self.out.write(json.dumps([what, *values], separators=(",", ":")) + "\n")
+
+
+def replay(recording: Path, sheet: Sheet | None = None) -> Iterator[Event]:
+    """Feed a recording to a fresh heart.
+
+    Args:
+        recording: as `run --record` wrote it. A last line cut short by a power failure is left out.
+        sheet: to be judged by in place of the recorded one.
+
+    Yields:
+        The heart's events in order.
+
+    Raises:
+        RecordingInvalid: it cannot be read; names the line.
+    """
+    lines = _lines(recording)
+    pipeline = _fresh(recording, next(lines, None), sheet)
+    for number, line in lines:
+        try:
+            if line[0] == "bench":  # the files were read again: what the heart remembers goes on
+                before, pipeline = pipeline, replace(pipeline, **_parts(line[1], sheet))
+                pipeline.duties.go_on(before.duties)
+            else:
+                yield from _step(pipeline, line)
+        except (ValueError, TypeError, KeyError, IndexError) as error:
+            raise RecordingInvalid(
+                f"{recording}:{number}: this line is no part of a recording.", "Was the file changed?"
+            ) from error
+
+
+def verdicts_of(events: Iterator[Event]) -> Iterator[Verdict]:
+    """The verdicts among events."""
+    return (event.verdict for event in events if isinstance(event, Judged))
+
+
+def _lines(recording: Path) -> Iterator[tuple[int, list[Any]]]:
+    try:
+        with recording.open(encoding="utf-8") as text:
+            number = 0
+            while line := text.readline(LONGEST_LINE):
+                number += 1
+                if number == 1 and not line.startswith('["bench"'):
+                    raise _no_recording(recording)
+                if not line.endswith("\n"):
+                    return  # cut short: whatever it was, the heart may not have taken it
+                yield number, json.loads(line)
+    except FileNotFoundError as error:
+        raise RecordingInvalid(f"{recording}: there is no such recording.", "Check the name.") from error
+    except OSError as error:
+        raise RecordingInvalid(f"{recording} cannot be read: {error.strerror}.") from error
+    except UnicodeDecodeError as error:
+        raise _no_recording(recording) from error
+    except ValueError as error:
+        raise RecordingInvalid(
+            f"{recording}:{number}: this line is no JSON.", "Was the file changed?"
+        ) from error
+
+
+def _no_recording(path: Path) -> RecordingInvalid:
+    return RecordingInvalid(
+        f"{path}: this is no recording.", "Name a file that `steadyohm run --record` wrote."
+    )
+
+
+def _fresh(recording: Path, first: tuple[int, list[Any]] | None, sheet: Sheet | None) -> Pipeline:
+    if first is None:
+        raise _no_recording(recording)
+    try:
+        if int(first[1][1]["version"]) > VERSION:
+            raise RecordingInvalid(f"{recording} was made by a newer version of this program.")
+        return Pipeline(**_parts(first[1][1], sheet))
+    except (ValidationError, KeyError, TypeError, IndexError) as error:
+        raise RecordingInvalid(
+            f"{recording}:1: the bench cannot be read.", "Was the file changed?"
+        ) from error
+
+
+def _parts(plain: Any, sheet: Sheet | None) -> dict[str, Any]:
+    """What a pipeline is made of, from a line that describes the bench."""
+    bench: Bench = _read(bench=plain)
+    return {
+        "place": bench.place if sheet is None else replace(bench.place, sheet=sheet),
+        "meter": ModelStatements(bench.model),
+        "conditions": bench.conditions,
+        "settle": bench.settle,
+        "four_wire_below_ohm": bench.four_wire_below_ohm,
+        "order": bench.order,
+        "check": bench.check,
+        "habit": bench.habit,
+        "calibration": bench.calibration,
+    }
+
+
+def _step(pipeline: Pipeline, line: list[Any]) -> list[Event]:
+    match line:
+        case ["reading", plain]:
+            return pipeline.feed(_read(reading=plain))
+        case ["air", plain, u_kelvin]:
+            pipeline.feed_temperature(_read(reading=plain), float(u_kelvin))
+        case ["tick", monotonic_s, utc_s]:
+            return pipeline.tick(float(monotonic_s), float(utc_s))
+        case ["command", name, plain, monotonic_s, utc_s]:
+            command = _COMMANDS[name](**plain)
+            return pipeline.command(command, float(monotonic_s), float(utc_s))
+        case ["lost"]:
+            pipeline.link_lost()
+        case ["resume", started, verdicts, *typed]:
+            results = _read(typed=typed[0]) if typed else ()
+            pipeline.resume(_read(started=started), _read(verdicts=verdicts), results)
+        case _:
+            raise ValueError("not a known line")
+    return []

@@ -1,0 +1,144 @@
+"""`steadyohm run`: the daemon on the user's own meter and sheet, with the terminal as its display.
+
+Ends on Ctrl-C or SIGTERM after everything begun has been written. Not for how parts are made (assembly).
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import os
+import signal
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TextIO
+
+from acquire.bench.assembly import assemble
+from acquire.bench.daemon import Daemon
+from acquire.bench.keyboard import HELP, Keyboard, to_command
+from acquire.bench.service import service_of
+from acquire.bench.systemd import from_environment
+from acquire.clock import RealClock
+from acquire.errors import InputImpossible, JournalUnusable, SteadyohmError
+from acquire.files.settings import load_bench
+from acquire.outlets.terminal import BenchConsole, Terminal
+from acquire.records import Notice, Weight
+
+
+async def run_bench(bench_file: Path, record: Path | None = None) -> None:
+    """Work at a bench until a signal.
+
+    Args:
+        bench_file: what, with which instruments, written where.
+        record: file to write down everything that goes into the heart; must not be there yet.
+
+    Raises:
+        FileInvalid: the bench file, its sheet or its meter file cannot be used.
+        JournalUnusable: the record cannot be opened, or could not take everything before the stop.
+    """
+    bench = load_bench(bench_file)
+    stop, read_again = asyncio.Event(), asyncio.Event()
+    console = BenchConsole()
+    signals = stops_on_signals(stop), reads_on_hang_up(stop, read_again)
+    with Terminal(console) as terminal, signals[0], signals[1], _written(record) as out:
+        daemon = await assemble(
+            bench, clock=RealClock(), show=terminal.show, environment=os.environ, record=out, stop=stop
+        )
+        service = service_of(daemon, bench, from_environment())
+        keys = asyncio.create_task(_follow(Keyboard(terminal.typing), daemon), name="keyboard")
+        try:
+            await service.run(stop, read_again)
+        finally:
+            keys.cancel()
+            with contextlib.suppress(asyncio.CancelledError):
+                await keys
+    if daemon.unwritten:
+        raise JournalUnusable("Stopped before the journal could take the last records: they are lost.")
+    if terminal.units:
+        console.print(terminal.summary())
+    console.print(f"Stopped. {daemon.verdicts} verdicts of this run are in {bench.journal.folder}.")
+
+
+@contextlib.contextmanager
+def _written(record: Path | None) -> Iterator[TextIO | None]:
+    """The file of a recording, line by line on the disk; None where none is wanted."""
+    if record is None:
+        yield None
+        return
+    try:
+        number = os.open(record, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, 0o640)  # it holds names
+        out = os.fdopen(number, "w", encoding="utf-8", buffering=1)
+    except OSError as error:
+        raise SteadyohmError(
+            f"The recording {record} cannot be begun ({error.strerror}).", "Name a new file."
+        ) from error
+    with out:
+        yield out
+
+
+async def _follow(keyboard: Keyboard, daemon: Daemon) -> None:
+    """Carry out what is typed until the input ends."""
+    async for line in keyboard.lines():
+        try:
+            command = to_command(line)
+        except InputImpossible as error:
+            await daemon.tell(Notice(Weight.WARNING, "command.unknown", str(error), daemon.clock.utc_s()))
+            continue
+        if command is None:
+            await daemon.tell(Notice(Weight.REMARK, "command.help", HELP, daemon.clock.utc_s()))
+        else:
+            await daemon.command(command)
+
+
+@contextlib.contextmanager
+def stops_on_signals(stop: asyncio.Event) -> Iterator[None]:
+    """Let Ctrl-C and SIGTERM ask for a clean stop; for SIGHUP see `reads_on_hang_up`."""
+    loop = asyncio.get_running_loop()
+    numbers = (signal.SIGINT, signal.SIGTERM)
+    for number in numbers:
+        loop.add_signal_handler(number, stop.set)
+    try:
+        yield
+    finally:
+        for number in numbers:
+            loop.remove_signal_handler(number)
+
+
+@contextlib.contextmanager
+def reads_on_hang_up(stop: asyncio.Event, read_again: asyncio.Event) -> Iterator[None]:
+    """Let SIGHUP ask for the files to be read again; but end with the terminal, if there was one.
+
+    A terminal that is closed sends the same signal. It is gone then: a bench without eyes must not go on.
+    """
+    loop = asyncio.get_running_loop()
+    had_terminal = _on_terminal()
+
+    def hung_up() -> None:
+        if had_terminal and not _on_terminal():
+            _write_nowhere()
+            stop.set()
+        else:
+            read_again.set()
+
+    loop.add_signal_handler(signal.SIGHUP, hung_up)
+    try:
+        yield
+    finally:
+        loop.remove_signal_handler(signal.SIGHUP)
+
+
+def _write_nowhere() -> None:
+    """From now on; a terminal that is gone answers every write with an error."""
+    with contextlib.suppress(OSError):
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        for number in (1, 2):
+            os.dup2(nowhere, number)
+
+
+def _on_terminal() -> bool:
+    """Whether standard input is a terminal that is still there."""
+    try:
+        return os.isatty(sys.stdin.fileno())
+    except (AttributeError, OSError, ValueError):
+        return False

@@ -1,0 +1,344 @@
+"""The keys of a bench file, table by table. configs/README.md explains each to users.
+
+Only what can be checked inside one table is checked here. Not for reading files (settings).
+"""
+
+from __future__ import annotations
+
+import math
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import Field, PlainValidator, ValidationInfo, model_validator
+from pydantic_core import PydanticCustomError
+
+from acquire.files.toml_file import Flag, Table, Text
+from acquire.quantity import Celsius, Fraction, Kelvin, Ohm, Seconds, ZeroOrMoreOhm
+from acquire.records import Purpose
+from drivers.errors import AddressInvalid
+from drivers.link.address import parse_address
+
+
+def _sentence(what: str, remedy: str) -> PydanticCustomError:
+    return PydanticCustomError("sentence", "{what} {remedy}", {"what": what, "remedy": remedy})
+
+
+def _path(given: object, info: ValidationInfo) -> Path:
+    """A path, taken from the folder of the file it stands in (`info.context["folder"]`)."""
+    if not isinstance(given, str) or not given or len(given) > 1000 or not given.isprintable():
+        raise _sentence("this is no path.", 'Write it like "../sheets/plover-80.toml".')
+    folder = (info.context or {}).get("folder", Path())
+    path = Path(folder, given)
+    try:
+        return path.resolve()
+    except (OSError, RuntimeError):  # RuntimeError: links that lead in a circle
+        return path.absolute()
+
+
+def _link(given: object) -> str:
+    """An address of a link, as written."""
+    if not isinstance(given, str):
+        raise _sentence("this is no address of a link.", 'Write it like "tcp:127.0.0.1:5025".')
+    try:
+        return parse_address(given).text
+    except AddressInvalid as error:
+        raise _sentence(
+            f"{error.what}.", 'Write it like "tcp:127.0.0.1:5025" or "serial:/dev/ttyUSB0".'
+        ) from error
+
+
+FilePath = Annotated[Path, PlainValidator(_path)]
+
+
+def _scanner_link(given: object) -> str:
+    """An address of a link, or of a keyboard of its own: many scanners are one."""
+    if isinstance(given, str) and given.startswith("keyboard:/"):
+        return given
+    return _link(given)
+
+
+def _options(given: object, info: ValidationInfo) -> dict[str, Any]:
+    """A driver's options; a profile that is a file is taken from the folder of the bench file."""
+    if not isinstance(given, dict):
+        raise _sentence("this is no table.", 'Write it like { profile = "./my-meter.toml" }.')
+    profile = given.get("profile")
+    if not isinstance(profile, str) or not ("/" in profile or profile.endswith(".toml")):
+        return given
+    return {**given, "profile": str(_path(profile, info))}
+
+
+Link = Annotated[str, PlainValidator(_link)]
+ScannerLink = Annotated[str, PlainValidator(_scanner_link)]
+DriverOptions = Annotated[dict[str, Any], PlainValidator(_options)]
+BenchName = Annotated[
+    str,
+    Field(
+        max_length=32,
+        pattern=r"^[a-z0-9]([a-z0-9-]*[a-z0-9])?$",
+        description="It goes into topics and paths: small letters, digits and hyphens only.",
+        examples=['"bench-1"'],
+    ),
+]
+BatchName = Annotated[
+    str,
+    Field(
+        max_length=60,
+        pattern=r"^([\w+-][\w .+-]*)?$",
+        description="It goes into file names: letters, digits, spaces and the signs . _ + - only.",
+    ),
+]
+
+
+class Overdue(StrEnum):
+    """What a meter past its calibration date means."""
+
+    WARN = "warn"
+    REFUSE = "refuse"
+
+
+class TemperatureSource(StrEnum):
+    """Where the winding's temperature comes from."""
+
+    METER = "meter"
+    TYPED = "typed"
+
+
+class ZeroRecheck(StrEnum):
+    """When a lead zero is looked at again; `acquire.conditions.Recheck` by the same words."""
+
+    UNIT = "unit"
+    SHIFT = "shift"
+    NEVER = "never"
+
+
+class ZeroSource(StrEnum):
+    """Where the lead zero comes from."""
+
+    ASK = "ask"
+    VALUE = "value"
+    NONE = "none"
+
+
+class StepOrder(StrEnum):
+    """Whether the steps must come as the sheet lists them; `acquire.steps.unit.Order` by the same words."""
+
+    GUIDED = "guided"
+    FREE = "free"
+
+
+class PlaceSettings(Table):
+    """`[bench]`: who measures what, and why.
+
+    Attributes:
+        name: of the bench; part of topics and file names.
+        purpose: why it measures; incoming and returned units are judged by the wide limits.
+        sheet: path of the sheet file.
+        operator: who works here; goes on the record.
+        batch: number of the batch; goes on the record.
+        order: guided, one step after the other as the sheet lists them; or free, whichever is touched.
+    """
+
+    name: BenchName
+    purpose: Purpose = Field(examples=['"final"'])
+    sheet: Annotated[FilePath, Field(examples=['"../sheets/plover-80.toml"'])]
+    operator: Text = ""
+    batch: BatchName = ""
+    order: StepOrder = StepOrder.GUIDED
+
+
+class MeterSettings(Table):
+    """`[meter]`: the instrument that measures ohms.
+
+    Attributes:
+        driver: name of its driver.
+        link: address of its link.
+        model: path of its meter file, which states its accuracy.
+        id: its name on the record.
+        four_wire_below: pairs of a smaller nominal are measured with four wires; None for a meter with two.
+        integration_plc: integration time of a conversion, power line cycles; None keeps the meter's own.
+        offset_compensation: cancel thermal voltages where the meter can.
+        overdue: what a meter past its calibration date means.
+        self_check: resistor on which the meter must prove itself before verdicts; None where it need not.
+        options: of the driver.
+    """
+
+    driver: Annotated[Text, Field(examples=['"scpi"'])]
+    link: Annotated[Link, Field(examples=['"tcp:127.0.0.1:5025"'])]
+    model: Annotated[FilePath, Field(examples=['"../meters/hand-2000.toml"'])]
+    id: BenchName = "meter"
+    four_wire_below: Ohm | None = None
+    integration_plc: Annotated[float, Field(gt=0.0, le=1000.0, allow_inf_nan=False, strict=True)] | None = (
+        None
+    )
+    offset_compensation: Flag = False
+    overdue: Overdue = Overdue.WARN
+    self_check: Ohm | None = None
+    options: DriverOptions = Field(default_factory=dict)
+
+
+class TemperatureSettings(Table):
+    """`[temperature]`: of the room, and so of a unit that has soaked in it.
+
+    Attributes:
+        source: a thermometer on a link, or typed.
+        driver: of the thermometer.
+        link: of the thermometer.
+        id: its name on the record.
+        options: of its driver.
+        value: the typed temperature, degrees Celsius.
+        uncertainty: limits of error of either, kelvin (half-width).
+        oldest: an older temperature is not used; seconds.
+    """
+
+    source: TemperatureSource
+    driver: Text = "lines"
+    link: Link | None = Field(default=None, examples=['"serial:/dev/ttyUSB0"'])
+    id: BenchName = "thermometer"
+    options: DriverOptions = Field(default_factory=dict)
+    value: Celsius | None = None
+    uncertainty: Kelvin = 1.0
+    oldest: Seconds | None = None
+
+    @model_validator(mode="after")
+    def _has_its_source(self) -> TemperatureSettings:
+        if self.source is TemperatureSource.METER and self.link is None:
+            raise ValueError('source = "meter" needs link, the address of the thermometer')
+        if self.source is TemperatureSource.METER and self.value is not None:
+            raise ValueError('value belongs to source = "typed"')
+        if self.source is TemperatureSource.TYPED and self.value is None:
+            raise ValueError('source = "typed" needs value, such as value = "21.5 °C"')
+        if self.source is TemperatureSource.TYPED and self.link is not None:
+            raise ValueError('link belongs to source = "meter"')
+        return self
+
+    @property
+    def oldest_s(self) -> float:
+        """Oldest temperature that is used: 5 minutes from a thermometer, 4 hours typed, unless given."""
+        if self.oldest is not None:
+            return self.oldest
+        return 300.0 if self.source is TemperatureSource.METER else 4 * 3600.0
+
+    @property
+    def standard_uncertainty_kelvin(self) -> float:
+        """From limits of error, rectangular: half-width by the root of three (JCGM 100:2008, 4.3.7)."""
+        return self.uncertainty / math.sqrt(3.0)
+
+
+class ScannerSettings(Table):
+    """`[scanner]`: reads serials off labels. Without this table they are typed, or typed by the scanner.
+
+    Attributes:
+        link: address of its link, or of its own keyboard device.
+        id: its name on the record.
+        options: of the scanner.
+    """
+
+    link: Annotated[ScannerLink, Field(examples=['"keyboard:/dev/input/by-id/usb-…-event-kbd"'])]
+    id: BenchName = "scanner"
+    options: dict[str, Any] = Field(default_factory=dict)
+
+
+class LeadSettings(Table):
+    """`[leads]`: what the test leads add to a two-wire reading.
+
+    Attributes:
+        zero: ask for shorted probes; a stated value; or none, for a bench that measures with four wires.
+        value: the stated zero.
+        uncertainty: its limits of error (half-width).
+        oldest: an older zero is asked for again; seconds.
+        recheck: when a zero is looked at again: after every unit, once it is too old, or never by itself.
+    """
+
+    zero: ZeroSource = ZeroSource.ASK
+    value: ZeroOrMoreOhm | None = None
+    uncertainty: Ohm | None = None
+    oldest: Seconds = 8 * 3600.0
+    recheck: ZeroRecheck = ZeroRecheck.SHIFT
+
+    @model_validator(mode="after")
+    def _has_its_value(self) -> LeadSettings:
+        stated = self.value is not None and self.uncertainty is not None
+        if self.zero is ZeroSource.VALUE and not stated:
+            raise ValueError('zero = "value" needs value and uncertainty')
+        if self.zero is not ZeroSource.VALUE and (self.value is not None or self.uncertainty is not None):
+            raise ValueError('value and uncertainty belong to zero = "value"')
+        return self
+
+    @property
+    def standard_uncertainty_ohm(self) -> float | None:
+        """Of the stated zero: half-width by the root of three (JCGM 100:2008, 4.3.7); None if asked for."""
+        return None if self.uncertainty is None else self.uncertainty / math.sqrt(3.0)
+
+
+SETTLE_WINDOW_S = 12.0
+SETTLE_SPAN_S = 0.8
+"""Defaults of the settle stage that these settings are checked against."""
+
+
+class SettleSection(Table):
+    """`[settle]`: when a reading counts as at rest. Every key left out keeps the built-in value.
+
+    Attributes:
+        band_counts: half-width of the band to rest in, counts.
+        band: the same as a part of the value; the larger applies.
+        span: shortest look at a contact.
+        min_conversions: fewest conversions.
+        window: longest look back.
+        horizon: a drift must stay inside its share of the band for this long ahead.
+        slow_horizon: likewise on slow steps.
+        slow_span: `span` on slow steps.
+        final_span: a value is final once it has kept still for this long.
+        lift_off: overload for this long means that the probes have left.
+        silence: no reading for this long means the same.
+    """
+
+    band_counts: Annotated[float, Field(gt=0.0, le=1000.0, allow_inf_nan=False, strict=True)] | None = None
+    band: Fraction | None = None
+    span: Seconds | None = None
+    min_conversions: Annotated[int, Field(strict=True, ge=3, le=10_000)] | None = None
+    window: Seconds | None = None
+    horizon: Seconds | None = None
+    slow_horizon: Seconds | None = None
+    slow_span: Seconds | None = None
+    final_span: Seconds | None = None
+    lift_off: Seconds | None = None
+    silence: Seconds | None = None
+
+    @model_validator(mode="after")
+    def _window_is_longer(self) -> SettleSection:
+        span, slow = self.span or SETTLE_SPAN_S, self.slow_span or 0.0
+        if max(span, slow) >= (self.window or SETTLE_WINDOW_S):
+            raise ValueError("window must be longer than span and slow_span")
+        return self
+
+    def overrides(self) -> dict[str, Any]:
+        """What the file sets, by the field names of `acquire.settle.settings.SettleSettings`."""
+        names = {
+            "band": "band_relative",
+            **{key: f"{key}_s" for key in ("span", "window", "horizon", "slow_horizon", "slow_span")},
+            **{key: f"{key}_s" for key in ("final_span", "lift_off", "silence")},
+        }
+        return {names.get(key, key): value for key, value in self if value is not None}
+
+
+class JournalSettings(Table):
+    """`[journal]`: the record that everything else follows.
+
+    Attributes:
+        folder: where it is kept.
+    """
+
+    folder: FilePath = Field(default="journal", validate_default=True)
+
+
+class CsvSettings(Table):
+    """`[csv]`: verdicts as CSV files. Without this table none are written.
+
+    Attributes:
+        folder: where they go.
+        per: a new file each day or each batch.
+    """
+
+    folder: FilePath = Field(default="csv", validate_default=True)
+    per: Literal["day", "batch"] = "day"

@@ -1,0 +1,104 @@
+"""The keys of a bench file that concern the network: `[mqtt]` and `[http]`.
+
+Only what can be checked inside one table is checked here. Not for reading files (settings) nor for secrets
+(credentials).
+"""
+
+from __future__ import annotations
+
+import ipaddress
+from typing import Annotated, Literal
+
+from pydantic import Field, model_validator
+
+from acquire.files.bench_tables import FilePath
+from acquire.files.toml_file import Flag, Table
+from acquire.quantity import Seconds
+
+EnvironmentName = Annotated[
+    str,
+    Field(
+        pattern=r"^[A-Za-z_][A-Za-z0-9_]*$",
+        description="It names an environment variable; the secret itself does not belong here.",
+        examples=['"STEADYOHM_MQTT_PASSWORD"'],
+    ),
+]
+
+
+class MqttSettings(Table):
+    """`[mqtt]`: publishing over MQTT. Without this table nothing is sent.
+
+    Attributes:
+        host: of the broker.
+        port: 1883, or 8883 with TLS, when left out.
+        version: of MQTT.
+        tls: whether to encrypt; ca, certificate and key imply it.
+        ca: path of the authority's certificate; left out, the system's are trusted.
+        certificate: path of the bench's own certificate.
+        key: path of its key.
+        user_env: environment variable that holds the user's name; see `acquire.files.credentials`.
+        password_env: environment variable that holds the password.
+        password_file: path of a file whose first line is the password.
+        keepalive: longest silence on the connection.
+        orders: take orders from the broker: whoever may publish there can then end units, confirm open
+            pairs, override the check standard and stop the bench.
+    """
+
+    host: Annotated[str, Field(pattern=r"^[A-Za-z0-9.:_-]{1,255}$", examples=['"broker.lan"'])]
+    port_given: Annotated[int, Field(strict=True, ge=1, le=65535)] | None = Field(default=None, alias="port")
+    version: Literal["5", "3.1.1"] = "5"
+    tls: Flag | None = None
+    ca: FilePath | None = None
+    certificate: FilePath | None = None
+    key: FilePath | None = None
+    user_env: EnvironmentName | None = None
+    password_env: EnvironmentName | None = None
+    password_file: FilePath | None = None
+    keepalive: Seconds = 30.0
+    orders: Flag = False
+
+    @model_validator(mode="after")
+    def _hangs_together(self) -> MqttSettings:
+        if self.tls is False and (self.ca or self.certificate or self.key):
+            raise ValueError("ca, certificate and key need tls")
+        if (self.certificate is None) != (self.key is None):
+            raise ValueError("certificate and key go together")
+        if self.password_env and self.password_file:
+            raise ValueError("give password_env or password_file, not both")
+        if (self.password_env or self.password_file) and not self.user_env:
+            raise ValueError("a password needs a user: give user_env")
+        return self
+
+    @property
+    def encrypted(self) -> bool:
+        """Whether TLS is used."""
+        return bool(self.tls or self.ca or self.certificate)
+
+    @property
+    def port(self) -> int:
+        """TCP port; the registered ones where the file gives none (1883 mqtt, 8883 secure-mqtt, IANA)."""
+        return self.port_given or (8883 if self.encrypted else 1883)
+
+
+class HttpSettings(Table):
+    """`[http]`: numbers for a monitor and a health check. Without this table nothing listens.
+
+    Attributes:
+        port: TCP port to listen on.
+        host: address to listen on.
+        public: says that others than this machine may ask.
+    """
+
+    port: Annotated[int, Field(strict=True, ge=1, le=65535, examples=["8470"])]
+    host: Annotated[str, Field(max_length=64, examples=['"127.0.0.1"'])] = "127.0.0.1"
+    public: Flag = False
+
+    @model_validator(mode="after")
+    def _stays_here(self) -> HttpSettings:
+        try:
+            address = ipaddress.ip_address(self.host)
+        except ValueError:
+            raise ValueError('host must be an address of this machine, such as "127.0.0.1"') from None
+        if not address.is_loopback and not self.public:
+            raise ValueError("host lets other machines in: add public = true if that is meant")
+        return self

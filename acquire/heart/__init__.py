@@ -1,0 +1,1 @@
+"""What the pipeline calls for: the unit on the bench, the bench's duties, an eye on the readings."""

@@ -1,0 +1,1 @@
+"""The demo: the real daemon before simulated instruments that run as a process of their own."""

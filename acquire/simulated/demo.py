@@ -1,0 +1,203 @@
+"""The demonstration: the real daemon on simulated instruments, with a virtual operator, then a summary.
+
+Nothing here is a shortcut into the heart: the readings come over a socket and a pty, the serials from the
+operator's scanner, and the verdicts are compared with what was planted only when all is done.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import json
+from dataclasses import dataclass
+from itertools import count
+from pathlib import Path
+from typing import Any
+
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from acquire.bench.assembly import assemble
+from acquire.bench.daemon import Daemon
+from acquire.clock import RealClock
+from acquire.errors import SteadyohmError
+from acquire.files.settings import load_bench
+from acquire.outlets.terminal import Tally, Terminal
+from acquire.records import ConfirmOpen, Event, Outcome, StartUnit
+from acquire.simulated.simulate import bench_text
+from acquire.simulated.stand_in import StandIn, stand_in
+
+
+@dataclass(frozen=True, slots=True)
+class DemoOptions:
+    """What the command line says.
+
+    Attributes:
+        folder: where the files of this run go; made if missing.
+        units: how many units come to the bench.
+        speed: simulated seconds per real second.
+        seed: the same seed brings the same units, faults and hands.
+    """
+
+    folder: Path
+    units: int = 10
+    speed: float = 6.0
+    seed: int = 7
+
+
+def new_folder(wanted: Path | None) -> Path:
+    """The folder for a run: the one that was asked for, else the first unused `demo-N` here."""
+    if wanted is not None:
+        return wanted
+    return next(folder for n in count(1) if not (folder := Path(f"demo-{n}")).exists())
+
+
+class FolderUnusable(SteadyohmError):
+    """The folder that was named for a run cannot take it."""
+
+    exit_code = 2
+
+
+def make_folder(folder: Path) -> None:
+    """Make the folder of a run.
+
+    Raises:
+        FolderUnusable: it cannot be made, or holds a run already: its open unit would go on in this one.
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise FolderUnusable(
+            f"{folder} cannot be made a folder ({error.strerror}).", "Name another."
+        ) from error
+    if (folder / "journal").exists():
+        raise FolderUnusable(f"{folder} holds a run already.", "Name another folder, or leave --dir out.")
+
+
+async def run_demo(options: DemoOptions, console: Console) -> int:
+    """Play the whole demonstration.
+
+    Returns:
+        How many units ended otherwise than their planted faults call for; 0 when all is well.
+    """
+    make_folder(options.folder)
+    truth_file = options.folder / "truth.jsonl"
+    words = ["--scene", "plover-80", "--seed", str(options.seed), "--units", str(options.units)]
+    words += ["--speed", str(options.speed), "--truth", str(truth_file)]
+    async with stand_in(words) as simulation:
+        bench_file = write_bench_file(options.folder, simulation)
+        _introduce(console, simulation, options)
+        with Terminal(console) as terminal:
+
+            def show(event: Event) -> None:
+                terminal.show(event)
+                simulation.show(event)
+
+            daemon = await assemble(load_bench(bench_file), clock=RealClock(options.speed), show=show)
+            await at_work(daemon, simulation)
+    planted = read_truth(truth_file)
+    console.print(comparison(terminal.units, planted))
+    _what_next(console, options.folder)
+    ended = sum(as_planted(unit.outcome, planted.get(unit.serial, {})) for unit in terminal.units)
+    return options.units - ended
+
+
+async def at_work(daemon: Daemon, simulation: StandIn) -> None:
+    """Run the daemon until the hands have finished."""
+    stop = asyncio.Event()
+    async with asyncio.TaskGroup() as group:
+        group.create_task(daemon.run(stop), name="daemon")
+        async for doing in simulation.doings():
+            match doing.get("hands"):
+                case "scan":
+                    await daemon.command(StartUnit(serial=str(doing["serial"])))
+                case "confirm_open":
+                    await daemon.command(ConfirmOpen())
+                case "finished":
+                    break
+        stop.set()
+
+
+def write_bench_file(folder: Path, simulation: StandIn) -> Path:
+    """Write a bench file for this run from the shipped one, with the simulation's addresses filled in."""
+    bench_file = folder / "bench.toml"
+    bench_file.write_text(bench_text(simulation.meter, simulation.thermometer), encoding="utf-8")
+    return bench_file
+
+
+def read_truth(truth_file: Path) -> dict[str, dict[str, Any]]:
+    """What was planted in each unit, by serial."""
+    units = {}
+    for line in truth_file.read_text(encoding="utf-8").splitlines():
+        fact = json.loads(line)
+        if fact.get("truth") == "unit":
+            units[fact["serial"]] = fact
+    return units
+
+
+def as_planted(outcome: Outcome | None, fact: dict[str, Any]) -> bool:
+    """Whether a unit ended as what was planted in it calls for: a warm one held, a bad one failed."""
+    if fact.get("too_warm_to_judge"):
+        return outcome is None
+    good = outcome in (Outcome.PASS, Outcome.CONDITIONAL_PASS)
+    bad = outcome in (Outcome.FAIL, Outcome.CONDITIONAL_FAIL)
+    return good if fact.get("verdict") == "pass" else bad
+
+
+def in_words(fact: dict[str, Any]) -> str:
+    """What was planted, in words."""
+    story = str(fact.get("story", ""))
+    fault = fact.get("fault", {})
+    where = f" in {fault['where']}" if fault.get("where") else ""
+    known = {
+        "good": "a good unit",
+        "wrong pair": "a good unit, probed on a wrong pair at first",
+        "shorted": f"shorted turns{where}",
+        "joint": f"a bad joint{where.replace(' in ', ' in pin ')}",
+        "open": f"an open winding{where.replace(' in ', ': ')}",
+        "warm": f"a good unit, still {fact.get('excess_kelvin', 0):.0f} K warm",
+    }
+    return known.get(story, story)
+
+
+def comparison(units: list[Tally], planted: dict[str, dict[str, Any]]) -> Table:
+    """Each unit's verdict beside what the simulation had planted."""
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
+    for head in ("unit", "planted by the simulation", "verdict", "explanation"):
+        table.add_column(head, header_style="bold")
+    for unit in units:
+        fact = planted.get(unit.serial, {})
+        mark = "" if as_planted(unit.outcome, fact) else "  (not as planted)"
+        words = Text(unit.words + mark, style=unit.style)
+        table.add_row(Text(unit.serial), Text(in_words(fact)), words, Text(unit.why))
+    return table
+
+
+def _introduce(console: Console, simulation: StandIn, options: DemoOptions) -> None:
+    console.print(Text("A simulated bench", style="bold"))
+    for name, what in (
+        ("meter", simulation.meter),
+        ("thermometer", simulation.thermometer),
+        ("time", f"runs {options.speed:g} times as fast"),
+    ):
+        console.print(f"  {name:<11}  {what}", highlight=False, soft_wrap=True)
+    console.print()
+
+
+def _what_next(console: Console, folder: Path) -> None:
+    console.print()
+    console.print(Text("Files of this run", style="bold"))
+    for path in sorted(folder.rglob("*")):
+        if path.is_file() and not path.name.endswith(("-wal", "-shm")):
+            console.print(f"  {path}", highlight=False, soft_wrap=True)
+    console.print()
+    console.print(Text("Next", style="bold"))
+    lines = (
+        (f"steadyohm check {folder / 'bench.toml'}", "a bench file checked line by line"),
+        (f"steadyohm history {folder / 'journal'}", "what is on record now"),
+        ("steadyohm simulate", "a bench to play with, from two terminals"),
+        ("steadyohm run BENCH.toml", "your own meter and sheet: see README.md"),
+    )
+    wide = max(len(command) for command, _ in lines)
+    for command, what in lines:
+        console.print(f"  {command:<{wide}}  {what}", highlight=False, soft_wrap=True)

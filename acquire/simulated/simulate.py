@@ -1,0 +1,70 @@
+"""`steadyohm simulate`: writes a bench file for simulated instruments, then becomes the simulation.
+
+The simulation serves a meter and a thermometer on loopback ports and lets whoever sits at this terminal be
+the hands. Not for the demo, which has hands of its own (stand_in).
+"""
+
+from __future__ import annotations
+
+import os
+import socket
+import sys
+from pathlib import Path
+
+from acquire.errors import InputImpossible, SteadyohmError
+from acquire.files.shipped import shipped
+
+SHEETS = {"plover-80": "plover-80.toml", "quern-12": "quern-12.toml", "fathom-7": "fathom-7.toml"}
+"""Sheet that goes with each scene."""
+
+
+def bench_text(meter: str, thermometer: str, sheet: str = "plover-80.toml") -> str:
+    """The shipped bench template with addresses and shipped files filled in."""
+    text = shipped("benches", "simulated.template").read_text(encoding="utf-8")
+    return (
+        text.replace("@meter@", meter)
+        .replace("@thermometer@", thermometer)
+        .replace("@sheet@", (shipped("sheets") / sheet).as_posix())
+        .replace("@meters@", shipped("meters").as_posix())
+    )
+
+
+def free_port(wanted: int) -> int:
+    """A loopback port that can be listened on now.
+
+    Args:
+        wanted: this one; 0 takes any.
+
+    Raises:
+        SteadyohmError: it is taken.
+    """
+    with socket.socket() as probe:
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind(("127.0.0.1", wanted))
+        except OSError as error:
+            raise SteadyohmError(
+                f"Port {wanted} cannot be listened on ({error.strerror}).", "Choose another with --port."
+            ) from error
+        return int(probe.getsockname()[1])
+
+
+def become_simulation(scene: str, bench_file: Path, port: int, seed: int) -> None:
+    """Write the bench file and replace this process by the simulation.
+
+    Raises:
+        InputImpossible: no such scene.
+        SteadyohmError: the port is taken, or the file cannot be written.
+    """
+    if scene not in SHEETS:
+        raise InputImpossible(f'There is no scene "{scene}".', f"There are {', '.join(SHEETS)}.")
+    meter_port, air_port = free_port(port), free_port(0)
+    text = bench_text(f"tcp:127.0.0.1:{meter_port}", f"tcp:127.0.0.1:{air_port}", SHEETS[scene])
+    try:
+        bench_file.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise SteadyohmError(f"{bench_file} cannot be written ({error.strerror}).") from error
+    print(f"In a second terminal:  steadyohm run {bench_file}", flush=True)  # noqa: T201  (its one line of output)
+    words = ["--hands", "typed", "--brief", "--scene", scene, "--seed", str(seed)]
+    words += ["--meter-port", str(meter_port), "--thermometer", "tcp", "--thermometer-port", str(air_port)]
+    os.execv(sys.executable, [sys.executable, "-P", "-m", "sim", *words])  # noqa: S606  (our own program)

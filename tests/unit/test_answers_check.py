@@ -1,0 +1,186 @@
+"""What `steadyohm check` says of each kind of file, and that the page about files leaves no key out."""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+
+import pytest
+
+from acquire.answers.check import check_files
+from acquire.answers.meter_fit import MeterFit
+from acquire.files.bench_tables import MeterSettings, TemperatureSettings
+from acquire.files.settings import TABLES as BENCH_TABLES
+from acquire.files.settings import load_bench
+from acquire.files.statements import ModelStatements
+from acquire.files.toml_file import key_of
+from acquire.records import Pair
+from acquire.sheets import load_sheet
+from acquire.sheets.language import TABLES as SHEET_TABLES
+from drivers.models import load_model
+
+CONFIGS = Path(__file__).parents[2] / "configs"
+EXAMPLE = CONFIGS / "benches" / "example.toml"
+
+
+def report_of(path):
+    """The report on one file."""
+    return check_files([path])[0]
+
+
+@pytest.mark.parametrize(
+    ("pattern", "kind"), [("sheets/*.toml", "sheet"), ("meters/*.toml", "meter"), ("benches/*.toml", "bench")]
+)
+def test_every_shipped_file_is_recognised_and_in_order(pattern, kind):
+    paths = sorted(CONFIGS.glob(pattern))
+    assert paths
+    for report in check_files(paths):
+        assert (report.kind, report.faults) == (kind, ())
+        assert report.summary[0].startswith(str(report.path))
+        facts = json.loads(json.dumps(report.as_json(), allow_nan=False))
+        assert facts["valid"] is True
+        assert facts["kind"] == kind
+
+
+def test_a_sheet_is_told_as_what_each_step_should_read():
+    lines = report_of(CONFIGS / "sheets" / "plover-80.toml").summary
+    assert any(re.search(r"slow charge +1–2 +202\.6 Ω, from 190\.4 Ω to 214\.7 Ω", line) for line in lines)
+    assert any(re.search(r"earth strap +6–CORE +0\.01330 Ω, up to 0\.05000 Ω", line) for line in lines)
+
+
+def test_steps_that_cannot_be_told_apart_are_noted_by_line():
+    report = report_of(CONFIGS / "sheets" / "fathom-7.toml")
+    text = (CONFIGS / "sheets" / "fathom-7.toml").read_text(encoding="utf-8").split("\n")
+    note = next(line for line in report.summary if "note:" in line and "5–6" in line and "7–8" in line)
+    line = int(re.search(r"toml:(\d+):", note)[1])
+    assert text[line - 1 : line + 1] == ["[[winding]]", 'name = "S1"']
+
+
+def bench_with(folder, meter, **keys):
+    """A bench file for the Plover 80 on a shipped meter file."""
+    more = "\n".join(f"{key} = {value}" for key, value in keys.items())
+    path = folder / "bench.toml"
+    path.write_text(
+        f"""[bench]
+name = "b"
+purpose = "final"
+sheet = "{(CONFIGS / "sheets" / "plover-80.toml").as_posix()}"
+[meter]
+driver = "scpi"
+link = "tcp:127.0.0.1:5025"
+model = "{(CONFIGS / "meters" / meter).as_posix()}"
+{more}
+[temperature]
+source = "typed"
+value = "20 °C"
+""",
+        encoding="utf-8",
+    )
+    return path
+
+
+def test_a_bench_says_which_steps_its_meter_cannot_judge(tmp_path):
+    """A 2000-count hand meter knows 0.4 ohm to 0.5 ohm: common practice, and 0.8 % + 5 counts of 0.1 ohm."""
+    notes = [line for line in report_of(bench_with(tmp_path, "hand-2000.toml")).summary if "note:" in line]
+    unfit = [line for line in notes if "cannot judge" in line]
+    assert len(unfit) == 2
+    assert any("0.4072" in line for line in unfit)
+    better = report_of(bench_with(tmp_path, "bench-6-digit.toml", four_wire_below='"10 ohm"'))
+    assert not any("cannot judge" in line for line in better.summary)
+
+
+def test_the_meters_part_of_what_a_step_is_known_to_is_its_own_statement(tmp_path):
+    """0.8 % of 202.6 ohm and 3 counts of 1 ohm on the 2000 ohm range are 4.6 ohm; the meter dominates."""
+    bench = load_bench(bench_with(tmp_path, "hand-2000.toml"))
+    sheet = load_sheet(bench.sheet)
+    fit = MeterFit(sheet, bench, ModelStatements(load_model(bench.meter.model)))
+    step = next(step for step in sheet.steps if step.pair == Pair("1", "2"))
+    half_width = 0.008 * 202.57 + 3.0
+    assert 0.9 * half_width < fit.expanded_ohm(step, 202.57) < 1.2 * half_width
+
+
+def test_a_bench_is_out_of_order_when_its_sheet_or_meter_file_is(tmp_path):
+    (tmp_path / "sheet.toml").write_text('[sheet]\nname = "x"\n[conector]\n', encoding="utf-8")
+    (tmp_path / "meter.toml").write_text(
+        'name = "m"\nsource = "me"\n[[range]]\nquantity = "ohms"\n', encoding="utf-8"
+    )
+    path = bench_with(tmp_path, "hand-2000.toml")
+    text = path.read_text(encoding="utf-8")
+    text = re.sub(r'sheet = ".*"', 'sheet = "sheet.toml"', text)
+    path.write_text(re.sub(r'model = ".*"', 'model = "meter.toml"', text), encoding="utf-8")
+    report = report_of(path)
+    assert report.kind == "bench"
+    assert {fault.file.name for fault in report.faults} == {"sheet.toml", "meter.toml"}
+    assert (3, "conector") in {(fault.line, fault.key) for fault in report.faults}
+    assert (4, "range[1].quantity") in {(fault.line, fault.key) for fault in report.faults}
+    assert report.as_json()["valid"] is False
+
+
+def test_a_secret_that_is_not_there_yet_is_noted_not_refused(tmp_path, monkeypatch):
+    path = bench_with(tmp_path, "hand-2000.toml")
+    mqtt = '[mqtt]\nhost = "broker.lan"\nuser_env = "OHM_USER_OF_TEST"\n'
+    path.write_text(path.read_text(encoding="utf-8") + mqtt, encoding="utf-8")
+    monkeypatch.delenv("OHM_USER_OF_TEST", raising=False)
+    assert any("OHM_USER_OF_TEST is not set" in line for line in report_of(path).summary)
+    monkeypatch.setenv("OHM_USER_OF_TEST", "bench")
+    assert not any("OHM_USER_OF_TEST" in line for line in report_of(path).summary)
+
+
+@pytest.mark.parametrize(
+    ("content", "kind", "said"),
+    [
+        (b'title = "x"\n', "", "neither a sheet"),
+        (b"\xff", "", "not UTF-8"),
+        (b"a = ", "", "no TOML"),
+        (b"[sheet]\n", "sheet", "missing"),
+        (b"[bench]\n", "bench", "missing"),
+        (b'source = "me"\n', "meter", "missing"),
+        (b"[[winding]]\n", "sheet", "no [sheet] table"),
+    ],
+)
+def test_every_other_file_is_refused_in_words(tmp_path, content, kind, said):
+    path = tmp_path / "file.toml"
+    path.write_bytes(content)
+    report = report_of(path)
+    assert report.kind == kind
+    assert any(said in str(fault) for fault in report.faults)
+
+
+def test_one_bad_file_does_not_keep_the_others_from_being_checked(tmp_path):
+    reports = check_files([tmp_path / "none.toml", EXAMPLE])
+    assert [bool(report.faults) for report in reports] == [True, False]
+
+
+# ------------------------------------------------------------------ the page about files
+
+PAGE = (CONFIGS / "README.md").read_text(encoding="utf-8")
+
+
+def section(name):
+    """The part of the page on one table, up to the next."""
+    found = re.search(rf"(?ms)^`\[{{1,2}}{name}\]{{1,2}}`.*?(?=^`\[|^## |\Z)", PAGE)
+    assert found, f"configs/README.md says nothing of [{name}]"
+    return found[0]
+
+
+@pytest.mark.parametrize(("name", "table"), [*SHEET_TABLES.items(), *BENCH_TABLES.items()])
+def test_the_page_about_files_explains_every_key(name, table):
+    keys = {key_of(field, about) for field, about in table.model_fields.items()}
+    missing = {key for key in keys if f"`{key}`" not in section(name)}
+    assert not missing
+
+
+@pytest.mark.parametrize(("name", "table"), BENCH_TABLES.items())
+def test_the_example_bench_shows_every_key(name, table):
+    text = EXAMPLE.read_text(encoding="utf-8")
+    block = re.search(rf"(?ms)^(?:# )?\[{name}\].*?(?=^(?:# )?\[|\Z)", text)[0]
+    keys = {key_of(field, about) for field, about in table.model_fields.items()}
+    assert {key for key in keys if not re.search(rf"(?m)^(?:# )?{key} = ", block)} == set()
+
+
+def test_defaults_in_the_page_are_those_of_the_files():
+    """Spot checks of the words that state a default."""
+    assert TemperatureSettings.model_fields["uncertainty"].default == 1.0
+    assert '± | `"1 K"` |' in section("temperature")
+    assert MeterSettings.model_fields["id"].default in section("meter")

@@ -1,0 +1,258 @@
+"""Bench files: what they set, what is left out, and what is refused by line."""
+
+from __future__ import annotations
+
+import math
+import re
+from pathlib import Path
+
+import pytest
+
+from acquire.errors import FileInvalid
+from acquire.files.bench_tables import SETTLE_SPAN_S, SETTLE_WINDOW_S, Overdue, SettleSection, ZeroSource
+from acquire.files.settings import load_bench
+from acquire.records import Purpose
+from acquire.settle import SettleSettings
+
+CONFIGS = Path(__file__).parents[2] / "configs"
+SMALL = f"""[bench]
+name = "bench-1"
+purpose = "final"
+sheet = "{(CONFIGS / "sheets" / "plover-80.toml").as_posix()}"
+[meter]
+driver = "scpi"
+link = "tcp:127.0.0.1:5025"
+model = "meter.toml"
+[temperature]
+source = "typed"
+value = "21.5 °C"
+"""
+
+
+@pytest.fixture
+def bench_from(tmp_path):
+    """Read a bench file from a text, with a meter file beside it."""
+    meter = (CONFIGS / "meters" / "hand-2000.toml").read_text(encoding="utf-8")
+    (tmp_path / "meter.toml").write_text(meter, encoding="utf-8")
+
+    def read(text):
+        path = tmp_path / "bench.toml"
+        path.write_text(text, encoding="utf-8")
+        return load_bench(path)
+
+    return read
+
+
+@pytest.fixture
+def faults_of(bench_from):
+    """The faults of a text as (line, key, sentence)."""
+
+    def found(text):
+        with pytest.raises(FileInvalid) as refused:
+            bench_from(text)
+        return [(f.line, f.key, f"{f.what} {f.remedy}".strip()) for f in refused.value.faults]
+
+    return found
+
+
+def test_what_is_left_out_gets_the_documented_values(bench_from, tmp_path):
+    bench = bench_from(SMALL)
+    assert (bench.name, bench.purpose, bench.operator, bench.batch) == ("bench-1", Purpose.FINAL, "", "")
+    assert (bench.meter.id, bench.meter.overdue, bench.meter.four_wire_below) == ("meter", Overdue.WARN, None)
+    assert bench.meter.model == tmp_path / "meter.toml"
+    assert (bench.leads.zero, bench.leads.oldest) == (ZeroSource.ASK, 8 * 3600.0)
+    assert (bench.temperature.value, bench.temperature.oldest_s) == (21.5, 4 * 3600.0)
+    assert bench.temperature.standard_uncertainty_kelvin == pytest.approx(1 / math.sqrt(3))
+    assert bench.journal.folder == tmp_path / "journal"
+    assert (bench.csv, bench.mqtt) == (None, None)
+    assert bench.settle.overrides() == {}
+
+
+def test_the_example_with_every_setting_is_in_order():
+    bench = load_bench(CONFIGS / "benches" / "example.toml")
+    assert bench.sheet == CONFIGS / "sheets" / "plover-80.toml"
+    assert bench.meter.four_wire_below == 10.0
+    assert bench.temperature.oldest_s == 300.0
+
+
+def uncommented(block):
+    """The lines of a match without the `# ` that they begin with."""
+    return re.sub(r"(?m)^# ", "", block[0])
+
+
+def test_the_settings_shown_as_comments_in_the_example_are_in_order_too(bench_from):
+    """Each block of commented alternatives, put in place of what it replaces."""
+    text = (
+        (CONFIGS / "benches" / "example.toml")
+        .read_text(encoding="utf-8")
+        .replace("../", f"{CONFIGS.as_posix()}/")
+    )
+    typed = (
+        text.replace('source = "meter" ', '# source = "meter" ')
+        .replace('driver = "lines"', "#")
+        .replace('link = "serial:/dev/ttyUSB1"', "#")
+    )
+    typed = typed.replace('# source = "typed"', 'source = "typed"').replace(
+        '# value = "21.5', 'value = "21.5'
+    )
+    stated = typed.replace('zero = "ask" ', '# zero = "ask" ').replace('# zero = "value"', 'zero = "value"')
+    stated = stated.replace('# value = "0.21', 'value = "0.21').replace(
+        '# uncertainty = "0.02', 'uncertainty = "0.02'
+    )
+    optioned = stated.replace("# options", "options")
+    checked = re.sub(r"(?ms)^# \[check\].*?(?=^# \[settle\])", uncommented, optioned)
+    settled = re.sub(r"(?ms)^# \[settle\].*?^\[journal\]", uncommented, checked)
+    head, mqtt = settled.split("# [mqtt]")
+    whole = head + "[mqtt]" + mqtt.replace("\n# password_file", "\n#!").replace("\n# ", "\n")
+    bench = bench_from(whole.replace("options = { silence_s", "# options = { silence_s"))
+    assert bench.temperature.value == 21.5
+    assert (bench.leads.value, bench.leads.standard_uncertainty_ohm) == (
+        0.21,
+        pytest.approx(0.02 / math.sqrt(3)),
+    )
+    assert bench.meter.options == {"line_end": "\r\n"}
+    assert (bench.check.value, bench.check.tempco, bench.insulation.accuracy) == (100.012, 15e-6, 0.05)
+    assert set(bench.settle.model_fields_set) == set(SettleSection.model_fields)
+    assert SettleSettings(**bench.settle.overrides()).horizon_s == 2.0
+    assert (bench.mqtt.port, bench.mqtt.encrypted, bench.mqtt.keepalive) == (8883, True, 30.0)
+
+
+def test_settle_overrides_are_fields_of_the_settle_stage():
+    everything = dict.fromkeys(
+        ("span", "horizon", "slow_horizon", "slow_span", "final_span", "lift_off", "silence"), "3 s"
+    )
+    section = SettleSection.model_validate(
+        {**everything, "window": "10 s", "band": "0.1 %", "band_counts": 2.0, "min_conversions": 5}
+    )
+    settings = SettleSettings(**section.overrides())
+    assert (settings.band_relative, settings.window_s, settings.span_s) == (0.001, 10.0, 3.0)
+    assert (SettleSettings().window_s, SettleSettings().span_s) == (SETTLE_WINDOW_S, SETTLE_SPAN_S)
+
+
+@pytest.mark.parametrize(
+    ("more", "port"),
+    [("", 1883), ("tls = true", 8883), ('ca = "ca.pem"', 8883), ("port = 2000\ntls = true", 2000)],
+)
+def test_the_port_of_the_broker_follows_from_encryption(bench_from, more, port):
+    bench = bench_from(f'{SMALL}[mqtt]\nhost = "broker.lan"\n{more}\n')
+    assert bench.mqtt.port == port
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "line", "key", "said"),
+    [
+        ('"bench-1"', '"Bench 1"', 2, "bench.name", "small letters"),
+        ('"bench-1"', '"a/b"', 2, "bench.name", "small letters"),
+        ('"final"', '"finished"', 3, "bench.purpose", "'incoming'"),
+        ('purpose = "final"', "", 1, "bench.purpose", 'Add purpose = "final"'),
+        ("plover-80.toml", "plover.toml", 4, "bench.sheet", "there is no sheet"),
+        ('"meter.toml"', '"metre.toml"', 8, "meter.model", "there is no meter file"),
+        ('"meter.toml"', f'"{"x" * 900}"', 8, "meter.model", "there is no meter file"),
+        ('"meter.toml"', '"a\\u0000b"', 8, "meter.model", "no path"),
+        ('"scpi"', '"scpl"', 6, "meter.driver", 'Did you mean "scpi"?'),
+        ('"tcp:127.0.0.1:5025"', '"tcp:127.0.0.1"', 7, "meter.link", "HOST:PORT"),
+        ('"tcp:127.0.0.1:5025"', '"usb:5025"', 7, "meter.link", "tcp:, serial:"),
+        ('"tcp:127.0.0.1:5025"', "5025", 7, "meter.link", "no address"),
+        (
+            "[temperature]",
+            'options = { reply_timeout_s = "3 s" }\n[temperature]',
+            9,
+            "meter.options.reply_timeout_s",
+            "",
+        ),
+        (
+            "[temperature]",
+            "options = { line_ending = 1 }\n[temperature]",
+            9,
+            "meter.options.line_ending",
+            "line_end",
+        ),
+        ("[temperature]", "id = 5\n[temperature]", 9, "meter.id", "no text"),
+        ("[temperature]", 'four_wire_below = "10"\n[temperature]', 9, "meter.four_wire_below", "no unit"),
+        ("[temperature]", "integration_plc = inf\n[temperature]", 9, "meter.integration_plc", ""),
+        ("[temperature]", "[thermometer]", 9, "thermometer", "not known here"),
+        ("[temperature]", "[thermometer]", 0, "", "no [temperature] table"),
+        ('"typed"', '"meter"', 9, "temperature", "needs link"),
+        ('value = "21.5 °C"', "", 9, "temperature", "needs value"),
+        ('value = "21.5 °C"', 'value = "21,5 °C"', 11, "temperature.value", "comma"),
+        ('value = "21.5 °C"', 'value = "294 K"', 11, "temperature.value", "difference of temperature"),
+    ],
+)
+def test_a_fault_is_told_with_its_line_key_and_remedy(faults_of, old, new, line, key, said):
+    text = SMALL.replace(old, new, 1)
+    assert text != SMALL
+    found = faults_of(text)
+    assert any(f[0] == line and f[1] == key and said in f[2] for f in found), found
+
+
+@pytest.mark.parametrize(
+    ("table", "key", "said"),
+    [
+        ('[leads]\nzero = "value"', "leads", "needs value and uncertainty"),
+        ('[leads]\nvalue = "0.2 ohm"', "leads", "belong to"),
+        ('[settle]\nspan = "20 s"', "settle", "window must be longer"),
+        ("[settle]\nmin_conversions = 2", "settle.min_conversions", "3"),
+        ('[csv]\nper = "hour"', "csv.per", "none of 'day' or 'batch'"),
+        ("[csv]\nfolder = 5", "csv.folder", "no path"),
+        ("csv = 5\n", "temperature.csv", "not known here"),
+        ('[mqtt]\nhost = "a b"', "mqtt.host", "cannot be used"),
+        ('[mqtt]\nhost = "b"\nport = 70000', "mqtt.port", "65535"),
+        ('[mqtt]\nhost = "b"\nversion = 5', "mqtt.version", "none of '5' or '3.1.1'"),
+        ('[mqtt]\nhost = "b"\npassword = "x"', "mqtt.password", "password_env"),
+        ('[mqtt]\nhost = "b"\nuser = "x"', "mqtt.user", "user_env"),
+        ('[mqtt]\nhost = "b"\nuser_env = "not a name"', "mqtt.user_env", "environment variable"),
+        ('[mqtt]\nhost = "b"\npassword_env = "P"', "mqtt", "needs a user"),
+        ('[mqtt]\nhost = "b"\nuser_env = "U"\npassword_env = "P"\npassword_file = "p"', "mqtt", "not both"),
+        ('[mqtt]\nhost = "b"\nca = "ca.pem"\ntls = false', "mqtt", "need tls"),
+        ('[mqtt]\nhost = "b"\nkey = "key.pem"', "mqtt", "go together"),
+        ("[http]", "http.port", "missing"),
+        ("[http]\nport = 0", "http.port", "1"),
+        ('[http]\nport = 8470\nhost = "0.0.0.0"', "http", "public = true"),
+        ('[http]\nport = 8470\nhost = "10.0.0.7"', "http", "public = true"),
+        ('[http]\nport = 8470\nhost = "::"', "http", "public = true"),
+        ('[http]\nport = 8470\nhost = "bench.lan"', "http", "an address"),
+        ("[http]\nport = 8470\npublic = 1", "http.public", "true or false"),
+        ("[monitor]\nport = 80", "monitor", "not known here"),
+    ],
+)
+def test_the_other_tables_are_checked_too(faults_of, table, key, said):
+    found = faults_of(f"{SMALL}{table}\n")
+    assert any(f[1] == key and said in f[2] for f in found), found
+
+
+def test_a_secret_written_by_mistake_is_not_repeated_in_the_message(faults_of):
+    found = faults_of(f'{SMALL}[mqtt]\nhost = "b"\npassword = "swordfish"\n')
+    assert "swordfish" not in str(found)
+
+
+def test_two_instruments_need_two_names(faults_of):
+    text = SMALL.replace(
+        'source = "typed"\nvalue = "21.5 °C"', 'source = "meter"\nlink = "tcp:127.0.0.1:1"\nid = "meter"'
+    )
+    assert [key for _, key, _ in faults_of(text)] == ["temperature.id"]
+
+
+def test_all_faults_come_at_once(faults_of):
+    text = SMALL.replace('"scpi"', '"scpl"').replace('"final"', '"finished"').replace("21.5 °C", "21.5")
+    assert [line for line, _, _ in faults_of(text)] == [3, 6, 11]
+
+
+def test_another_kind_of_file_is_refused_in_one_sentence():
+    with pytest.raises(FileInvalid, match="this is no bench file") as refused:
+        load_bench(CONFIGS / "sheets" / "plover-80.toml")
+    assert len(refused.value.faults) == 1
+
+
+def test_an_empty_file_lacks_three_tables(faults_of):
+    said = [what for _, _, what in faults_of("")]
+    assert [
+        f"no [{name}] table" in what
+        for name, what in zip(("bench", "meter", "temperature"), said, strict=True)
+    ]
+    assert len(said) == 3
+
+
+def test_links_that_lead_in_a_circle_are_no_trap(faults_of, tmp_path):
+    (tmp_path / "a").symlink_to(tmp_path / "b")
+    (tmp_path / "b").symlink_to(tmp_path / "a")
+    assert [key for _, key, _ in faults_of(SMALL.replace('"meter.toml"', '"a"'))] == ["meter.model"]
