@@ -31,6 +31,7 @@ from acquire.records import (
     TypeTemperature,
     ZeroLeads,
 )
+from acquire.records.commands import COLDEST_CELSIUS, WARMEST_CELSIUS
 
 HELP = (
     "Type or scan a serial and press Enter to put a unit on the bench. Enter alone: the probes are on the "
@@ -99,9 +100,6 @@ def _temperature(text: str) -> TypeTemperature:
         )
     return TypeTemperature(celsius)
 
-
-COLDEST_CELSIUS, WARMEST_CELSIUS = -20.0, 60.0
-"""Of a room in which units are measured; wide enough for a shed in winter and a foundry. Workshop choice."""
 
 RUB_OUT = "\x15"
 """Ctrl-U, which takes the whole line back on every terminal (termios VKILL)."""

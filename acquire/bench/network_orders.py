@@ -9,11 +9,15 @@ import asyncio
 from dataclasses import dataclass, replace
 
 from acquire.bench.daemon import Daemon
-from acquire.outlets.orders import Answer, Order, Stop
-from acquire.records import Command, GiveUpUnit, Note, Notice, OverrideCheck, SkipStep
+from acquire.outlets.orders import ORDERS, Answer, Order, Stop
+from acquire.records import Command, GiveUpUnit, Note, Notice, OverrideCheck, SkipStep, Weight
 
 ANSWER_FIRST_S = 0.3
 """An order to stop is answered before it is obeyed: with the bench goes the connection."""
+
+REASONED = SkipStep | GiveUpUnit | OverrideCheck
+WORDED = REASONED | Note
+"""Orders whose own words go on the record, and so can say that they came over the network."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,12 +40,23 @@ class Orders:
         for event in await self.daemon.command(_from_the_network(order)):
             if isinstance(event, Notice) and event.code == "command.refused":
                 return Answer(done=False, reason=event.text)
+        if not isinstance(order, WORDED):
+            await self.daemon.tell(self._taken(order))
         return Answer(done=True)
+
+    def _taken(self, order: Command) -> Notice:
+        """What the record says of an order that has no words of its own."""
+        name = next(name for name, kind in ORDERS.items() if isinstance(order, kind))
+        unit = self.daemon.pipeline.unit
+        text = f"Ordered over MQTT: {name.replace('_', ' ')}."
+        return Notice(
+            Weight.REMARK, "order.taken", text, self.daemon.clock.utc_s(), unit.serial if unit else ""
+        )
 
 
 def _from_the_network(order: Command) -> Command:
     """The same order with its reason saying that it came over the network, for the record."""
-    if isinstance(order, SkipStep | GiveUpUnit | OverrideCheck):
+    if isinstance(order, REASONED):
         return replace(order, reason=f"{order.reason} (over MQTT)")
     if isinstance(order, Note):
         return replace(order, text=f"{order.text} (over MQTT)")

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import dataclasses
 import json
+import typing
 from collections import OrderedDict
 from dataclasses import dataclass, field
 from typing import Any
@@ -25,6 +26,7 @@ from acquire.records import (
     SkipStep,
     StartUnit,
     TypeResult,
+    TypeTemperature,
     ZeroLeads,
 )
 
@@ -63,6 +65,7 @@ ORDERS: dict[str, type[Order]] = {
     "check_meter": CheckMeter,
     "override_check": OverrideCheck,
     "type_result": TypeResult,
+    "type_temperature": TypeTemperature,
     "stop": Stop,
 }
 """Name of each command, and what it becomes."""
@@ -171,7 +174,8 @@ def order_of(plain: dict[str, Any]) -> Order:
         plain: with "command", "correlation" and the command's own fields, nothing else.
 
     Raises:
-        Refused: no such command, a field that does not belong, one missing, or a text that is not acceptable.
+        Refused: no such command, a field that does not belong, one missing, or a text or number that is not
+            acceptable.
     """
     name = plain.get("command")
     kind = ORDERS.get(name) if isinstance(name, str) else None
@@ -184,8 +188,33 @@ def order_of(plain: dict[str, Any]) -> Order:
     for key, each in fields.items():
         if key not in given and each.default is dataclasses.MISSING:
             raise Refused(f"{name} needs {key}.")
-    texts: dict[str, Any] = {key: _text(key, value, fields[key]) for key, value in given.items()}
-    return kind(**texts)
+    numbers = _numbers_of(kind)
+    values: dict[str, Any] = {
+        key: (_number if key in numbers else _text)(key, value, fields[key]) for key, value in given.items()
+    }
+    return kind(**values)
+
+
+def _numbers_of(kind: type[Order]) -> frozenset[str]:
+    """Names of the fields that hold numbers."""
+    hints = typing.get_type_hints(kind)
+    return frozenset(
+        each.name
+        for each in dataclasses.fields(kind)
+        if float in (hints[each.name], *typing.get_args(hints[each.name]))
+    )
+
+
+def _number(key: str, value: Any, field_: dataclasses.Field[Any]) -> float | None:
+    """One field's value: a number of JSON within the field's bounds, never a text, and never NaN."""
+    if value is None and field_.default is None:
+        return None
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise Refused(f"{key} must be a number.")
+    least, most = field_.metadata["at_least"], field_.metadata["at_most"]
+    if not least <= value <= most:  # an integer too long for a float is compared as it is
+        raise Refused(f"{key} must lie between {least:g} and {most:g}.")
+    return float(value)
 
 
 def _text(key: str, value: Any, field_: dataclasses.Field[Any]) -> str | None:
@@ -248,12 +277,18 @@ def _schema_of(name: str, kind: type[Order]) -> dict[str, Any]:
         },
     }
     required = ["command", "correlation"]
+    numbers = _numbers_of(kind)
     for each in dataclasses.fields(kind):
+        part = text
+        if each.name in numbers:
+            least, most = each.metadata["at_least"], each.metadata["at_most"]
+            part = {"type": "number", "minimum": least, "maximum": most}
         if each.default is dataclasses.MISSING:
             required.append(each.name)
-            properties[each.name] = {**text, "pattern": r"\S"}
-        else:
-            properties[each.name] = text if each.default is not None else {"anyOf": [text, {"type": "null"}]}
+            part = part if each.name in numbers else {**part, "pattern": r"\S"}
+        elif each.default is None:
+            part = {"anyOf": [part, {"type": "null"}]}
+        properties[each.name] = part
     return {
         "title": name,
         "description": (kind.__doc__ or "").partition("\n")[0],

@@ -2,7 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+
+COLDEST_CELSIUS, WARMEST_CELSIUS = -20.0, 60.0
+"""Of a room in which units are measured; wide enough for a shed in winter and a foundry. Workshop choice."""
+
+SUREST_KELVIN, VAGUEST_KELVIN = 0.001, 20.0
+"""Standard uncertainties of a temperature that somebody may state; workshop choice."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,10 +85,15 @@ class TypeTemperature:
     Attributes:
         celsius: of the room, and so of a unit that has soaked in it.
         standard_uncertainty_kelvin: of that; None until the bench has put in its own.
+
+    The numbers in each field's metadata are what somebody may state; they are checked where it is typed or
+    comes in.
     """
 
-    celsius: float
-    standard_uncertainty_kelvin: float | None = None
+    celsius: float = field(metadata={"at_least": COLDEST_CELSIUS, "at_most": WARMEST_CELSIUS})
+    standard_uncertainty_kelvin: float | None = field(
+        default=None, metadata={"at_least": SUREST_KELVIN, "at_most": VAGUEST_KELVIN}
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -56,7 +56,19 @@ JSON = st.recursive(
     lambda inner: st.lists(inner, max_size=3) | st.dictionaries(TEXTS, inner, max_size=3),
     max_leaves=6,
 )
-FIELDS = ["serial", "batch", "operator", "step", "reason", "text", "correlation", "command", "more"]
+FIELDS = [
+    "serial",
+    "batch",
+    "operator",
+    "step",
+    "reason",
+    "text",
+    "celsius",
+    "standard_uncertainty_kelvin",
+    "correlation",
+    "command",
+    "more",
+]
 COMMANDS = st.builds(
     lambda name, correlation, more: json.dumps({**more, "command": name, "correlation": correlation}).encode(
         "utf-8", "surrogatepass"

@@ -86,9 +86,15 @@ async def test_a_unit_is_ordered_measured_and_published(tmp_path):
                 refused = await sender.order("launch_rocket")
                 assert "No such command" in refused["reason"]
                 assert (await sender.order("note", text="a remark"))["done"]
+                assert (await sender.order("type_temperature", celsius=21.5))["done"]
+                refused = await sender.order("type_temperature", celsius=215.0)
+                assert "between -20 and 60" in refused["reason"]
+                assert still.daemon.pipeline.conditions.temperature.celsius == 21.5
+                ordered = [n.text for n in still.notices("order.taken")]
+                assert "Ordered over MQTT: type temperature." in ordered
                 total = len(journal_entries(tmp_path, "verdict"))
                 await ear.until(lambda e: len(e.of("verdict")) == total)
-                assert still.service.facts().commands_refused == 3
+                assert still.service.facts().commands_refused == 4
             await ear.until(lambda e: e.of("status")[-1]["state"] == "stopped")
             assert ear.of("prompt")[-1] is None
             ids = [entry.id for entry in journal_entries(tmp_path, "verdict")]

@@ -19,6 +19,7 @@ from acquire.records import (
     SkipStep,
     StartUnit,
     TypeResult,
+    TypeTemperature,
     ZeroLeads,
 )
 
@@ -43,6 +44,15 @@ GOOD = [
     ({"command": "check_meter"}, CheckMeter()),
     ({"command": "override_check", "reason": "new leads"}, OverrideCheck("new leads")),
     ({"command": "type_result", "text": "insulation = 120 Mohm, 500 V"}, TypeResult(INSULATION)),
+    ({"command": "type_temperature", "celsius": 21.5}, TypeTemperature(21.5)),
+    (
+        {"command": "type_temperature", "celsius": 19, "standard_uncertainty_kelvin": 0.2},
+        TypeTemperature(19.0, 0.2),
+    ),
+    (
+        {"command": "type_temperature", "celsius": -20, "standard_uncertainty_kelvin": None},
+        TypeTemperature(-20.0),
+    ),
     ({"command": "stop"}, Stop()),
 ]
 
@@ -61,6 +71,17 @@ BAD = [
     ({"command": "start_unit", "serial": "a", "speed": "9"}, "no field 'speed'"),
     ({"command": "skip_step"}, "needs reason"),
     ({"command": "stop", "now": True}, "no field 'now'"),
+    ({"command": "type_temperature"}, "needs celsius"),
+    ({"command": "type_temperature", "celsius": "21.5 °C"}, "must be a number"),
+    ({"command": "type_temperature", "celsius": True}, "must be a number"),
+    ({"command": "type_temperature", "celsius": None}, "must be a number"),
+    ({"command": "type_temperature", "celsius": 215}, "between -20 and 60"),
+    ({"command": "type_temperature", "celsius": 10**400}, "between -20 and 60"),
+    (
+        {"command": "type_temperature", "celsius": 20, "standard_uncertainty_kelvin": 0},
+        "between 0.001 and 20",
+    ),
+    ({"command": "type_temperature", "celsius": 20, "standard_uncertainty_kelvin": -1}, "between 0.001 and"),
 ]
 
 
@@ -111,6 +132,16 @@ def test_what_is_no_json_object_is_refused(raw):
 
     assert taken.order is None
     assert taken.answer.reason
+
+
+@pytest.mark.parametrize("number", ["NaN", "Infinity", "-Infinity", "1e999"])
+def test_what_is_no_finite_number_is_no_temperature(number):
+    """Python's JSON reader takes them, the bench does not."""
+    raw = f'{{"command": "type_temperature", "correlation": "c", "celsius": {number}}}'.encode()
+    taken = Desk().take(raw, 0.0)
+
+    assert taken.order is None
+    assert "between" in taken.answer.reason
 
 
 @pytest.mark.parametrize("correlation", [None, 7, "", "x" * 65, "a\nb", ["a"]])
@@ -191,13 +222,14 @@ def test_no_message_makes_the_desk_fall(raw):
     assert (taken.order is None) != (taken.answer is None)
 
 
-FIELD = st.text(max_size=210) | st.none() | st.integers()
+FIELD = st.text(max_size=210) | st.none() | st.integers() | st.floats() | st.booleans()
+FIELDS = ["serial", "batch", "operator", "step", "reason", "text", "celsius", "other"]
 
 
 @given(
     st.fixed_dictionaries(
         {"command": st.sampled_from(list(orders.ORDERS)), "correlation": st.just("c")},
-        optional=dict.fromkeys(["serial", "batch", "operator", "step", "reason", "text", "other"], FIELD),
+        optional=dict.fromkeys([*FIELDS, "standard_uncertainty_kelvin"], FIELD),
     )
 )
 def test_whatever_is_taken_keeps_the_schema(plain):
