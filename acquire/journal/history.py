@@ -6,39 +6,45 @@ which follow with a cursor (store).
 
 from __future__ import annotations
 
+import heapq
+import json
+import re
 import sqlite3
-from collections.abc import Iterator
-from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from collections import deque
+from collections.abc import Callable, Iterator, Sequence
+from datetime import date
+from functools import partial
+from operator import attrgetter, itemgetter
 from pathlib import Path
-from typing import Any, Self
+from typing import Any, Self, TypeVar
 from urllib.parse import quote
 
 from acquire.errors import JournalMissing, JournalUnusable
 from acquire.journal.archive import archives
 from acquire.journal.entry import Entry
 from acquire.journal.opening import BUSY_MS, FAULTS, FILE, birth_of, in_words
+from acquire.journal.plain import evidence_from_plain
+from acquire.journal.question import Question
 from acquire.journal.rows import entry_of, storable
 from acquire.journal.schema import APPLICATION_ID, MIGRATIONS, version_of
+from acquire.records import Evidence
+
+__all__ = ["JournalReader", "Question"]
+
+T = TypeVar("T")
 
 
-@dataclass(frozen=True, slots=True)
-class Question:
-    """What is looked for; every field that is set must hold.
+SHOWN = "seq, kind, utc_s, serial, batch, payload, evidence"
+"""Columns of an entry; the last is read only where it is wanted, as most of the file is evidence."""
 
-    Attributes:
-        serial: of the unit, exactly.
-        batch: name of the batch, exactly.
-        day: the UTC day of the record.
-        kinds: kinds of entries; empty means all.
-        limit: at most so many, the latest ones.
-    """
+FIELD = re.compile(r"[a-z][a-z0-9_]*")
+"""How a field of a record may be called; names stand in the SQL itself."""
 
-    serial: str | None = None
-    batch: str | None = None
-    day: date | None = None
-    kinds: tuple[str, ...] = ()
-    limit: int | None = None
+PLACES = {"seq": "seq", "kind": "kind", "utc_s": "utc_s", "serial": "serial", "batch": "batch"}
+"""Fields that are columns of their own."""
+
+LONGEST_NUMBER = 18
+"""Digits of a sequence number that SQLite can hold for certain."""
 
 
 class JournalReader:
@@ -71,6 +77,8 @@ class JournalReader:
         except FAULTS as error:
             raise in_words(error, self.path) from error
         try:
+            self._connection.text_factory = _text
+            self._connection.create_function("explains", 2, _explains, deterministic=True)
             self.birth = self._recognise()
             files = archives(self.path.parent) if with_archives else []
             self._archives = [JournalReader(each, with_archives=False) for each in files]
@@ -116,30 +124,88 @@ class JournalReader:
         Raises:
             JournalUnusable: the file cannot be read.
         """
-        if not self._archives:
-            yield from self.find_here(question)
-            return
-        found: dict[str, Entry] = {}  # by id: what a power cut left in two files is told once
-        rank: dict[str, int] = {}  # of births: an earlier journal's entries come before this one's
-        for reader in [*self._archives, self]:
-            rank[reader.birth] = len(rank)
-            found.update((entry.id, entry) for entry in reader.find_here(question))
-        entries = sorted(found.values(), key=lambda e: (rank[e.id.partition("-")[0]], e.seq))
-        yield from entries if question.limit is None else entries[max(0, len(entries) - question.limit) :]
+        found = self._in_order(lambda reader: reader.find_here(question), attrgetter("seq"))
+        yield from _latest(found, question.limit)
+
+    def values(self, question: Question, names: Sequence[str]) -> Iterator[tuple[Any, ...]]:
+        """Only these fields of the entries that answer a question, oldest first.
+
+        Args:
+            question: what is looked for; `with_evidence` plays no part.
+            names: of `question.PLACE_NAMES`, or fields of the payload. A field that an entry lacks is None;
+                true and false come as 1 and 0.
+
+        Raises:
+            JournalUnusable: the file cannot be read.
+            ValueError: a name could not be a field's.
+        """
+        if unfit := [name for name in names if not FIELD.fullmatch(name)]:
+            raise ValueError(f"no field is called {unfit[0]!r}")
+        found = self._in_order(lambda reader: reader.values_here(question, names), itemgetter(0))
+        yield from (row[1:] for row in _latest(found, question.limit))
+
+    def _in_order(self, ask: Callable[[JournalReader], Iterator[T]], seq: Callable[[T], int]) -> Iterator[T]:
+        """What this file and its archives answer, as one stream: earlier journals first, then by number.
+
+        What a power cut left in two files is told once.
+        """
+        births = dict.fromkeys(
+            [*(each.birth for each in self._archives if each.birth != self.birth), self.birth]
+        )
+        for birth in births:
+            readers = [reader for reader in [*self._archives, self] if reader.birth == birth]
+            before = 0
+            for each in heapq.merge(*(ask(reader) for reader in readers), key=seq):
+                if seq(each) != before:
+                    yield each
+                before = seq(each)
 
     def find_here(self, question: Question) -> Iterator[Entry]:
         """As `find`, in this one file only."""
+        columns = SHOWN if question.with_evidence else SHOWN.replace("evidence", "NULL")
+        for row in self._select(columns, question):
+            yield entry_of(self.birth, row)
+
+    def values_here(self, question: Question, names: Sequence[str]) -> Iterator[tuple[Any, ...]]:
+        """As `values`, in this one file only, each row with its number in front."""
+        places = {**PLACES, "id": f"'{self.birth}-' || seq"}
+        columns = [places.get(name, f"json_extract(payload, '$.{name}')") for name in names]
+        return self._select(", ".join(["seq", *columns]), question)
+
+    def _select(self, columns: str, question: Question) -> Iterator[tuple[Any, ...]]:
         where, values = _where(question)
-        sql = f"SELECT * FROM entry {where} ORDER BY seq"  # noqa: S608  (our own words; values are bound)
+        sql = f"SELECT {columns} FROM entry {where} ORDER BY seq"  # noqa: S608  (our own words; values are bound)
         if question.limit is not None:
             latest = f"SELECT seq FROM entry {where} ORDER BY seq DESC LIMIT ?"  # noqa: S608  (as above)
-            sql = f"SELECT * FROM entry WHERE seq IN ({latest}) ORDER BY seq"  # noqa: S608  (as above)
+            sql = f"SELECT {columns} FROM entry WHERE seq IN ({latest}) ORDER BY seq"  # noqa: S608  (as above)
             values = [*values, max(question.limit, 0)]
         try:
-            for row in self._connection.execute(sql, values):
-                yield entry_of(self.birth, row)
+            yield from self._connection.execute(sql, values)
         except FAULTS as error:
             raise in_words(error, self.path) from error
+
+    def evidence(self, entry_id: str) -> Evidence | None:
+        """What one verdict rests on; None where no such entry, or no evidence of it, is kept.
+
+        Raises:
+            JournalUnusable: the file cannot be read, or the evidence is damaged.
+        """
+        birth, _, number = entry_id.partition("-")
+        if not number.isdecimal() or len(number) > LONGEST_NUMBER:
+            return None
+        for reader in [self, *self._archives]:
+            if reader.birth != birth:
+                continue
+            try:
+                row = reader._connection.execute(  # noqa: SLF001  (of the same class)
+                    f"SELECT {SHOWN} FROM entry WHERE seq = ?",  # noqa: S608  (our own words)
+                    (int(number),),
+                ).fetchone()
+            except FAULTS as error:
+                raise in_words(error, reader.path) from error
+            if row is not None:
+                return _evidence_in(entry_of(birth, row))
+        return None
 
     def by_serial(self, serial: str) -> list[Entry]:
         """Everything on the record of one unit, oldest first."""
@@ -170,18 +236,60 @@ class JournalReader:
         return list(counts.items())
 
 
+_text = partial(str, encoding="utf-8", errors="surrogatepass")
+"""Half a surrogate pair may come out of a payload's \\u escapes; other bytes that are no UTF-8 are damage."""
+
+
+def _latest(found: Iterator[T], limit: int | None) -> Iterator[T]:
+    """The last `limit` of a stream; all of it where there is no limit."""
+    return found if limit is None else iter(deque(found, max(limit, 0)))
+
+
+def _evidence_in(entry: Entry) -> Evidence | None:
+    try:
+        return None if entry.evidence is None else evidence_from_plain(entry.evidence)
+    except ValueError as error:
+        raise JournalUnusable(f"The evidence of entry {entry.id} is damaged: {error}.") from error
+
+
 def _where(question: Question) -> tuple[str, list[Any]]:
+    """The question as a condition of SQL with the values to bind."""
     parts: list[str] = []
     values: list[Any] = []
-    for column, wanted in (("serial", question.serial), ("batch", question.batch)):
+    for column, wanted in (
+        ("serial", question.serial),
+        ("batch", question.batch),
+        ("json_extract(payload, '$.meter_id')", question.meter_id),
+        ("json_extract(payload, '$.sheet')", question.sheet),
+    ):
         if wanted is not None:
             parts.append(f"{column} = ?")
             values.append(storable(wanted))
-    if question.day is not None:
-        start = datetime(question.day.year, question.day.month, question.day.day, tzinfo=UTC)
-        parts.append("utc_s >= ? AND utc_s < ?")
-        values += [start.timestamp(), (start + timedelta(days=1)).timestamp()]
-    if question.kinds:
-        parts.append(f"kind IN ({', '.join('?' * len(question.kinds))})")
-        values += question.kinds
+    for comparison, bound in zip((">=", "<"), question.span_utc_s(), strict=True):
+        if bound is not None:
+            parts.append(f"utc_s {comparison} ?")
+            values.append(bound)
+    kinds = ("unit_result",) if question.diagnosis is not None else ()
+    for column, among in (
+        ("kind", question.kinds),
+        ("kind", kinds),
+        ("json_extract(payload, '$.outcome')", tuple(each.value for each in question.outcomes)),
+    ):
+        if among:
+            parts.append(f"{column} IN ({', '.join('?' * len(among))})")
+            values += among
+    if question.diagnosis is not None:
+        parts.append("explains(payload, ?)")
+        values.append(storable(question.diagnosis).casefold())
     return ("WHERE " + " AND ".join(parts) if parts else ""), values
+
+
+def _explains(payload: str, text: str) -> bool:
+    """Whether a unit's result says this; an SQL function, as SQLite folds the letters of English only."""
+    try:
+        plain = json.loads(payload)
+        said = [*plain.get("findings", ()), *list(plain["hypotheses"][:1])]
+        words = (part for each in said for part in ([each] if isinstance(each, str) else each.values()))
+        return any(isinstance(word, str) and text in word.casefold() for word in words)
+    except (ValueError, KeyError, TypeError, AttributeError):  # not the shape of a result: it says nothing
+        return False

@@ -6,9 +6,11 @@ import pytest
 
 from acquire.clock import HandClock
 from acquire.errors import JournalUnusable
-from acquire.journal.history import JournalReader, Question
+from acquire.journal.history import JournalReader
+from acquire.journal.question import Question, Record
 from acquire.journal.store import Journal
-from tests.known_records import EVIDENCE, NOON_S, RESULT, STARTED, ZERO, verdict
+from acquire.records import Outcome
+from tests.known_records import EVIDENCE, NOON_S, RESULT, STARTED, VERDICT, ZERO, verdict
 
 DAY_S = 86_400.0
 
@@ -80,3 +82,88 @@ async def test_a_reader_writes_nothing(journal):
     """Not even when asked to through the back door."""
     with JournalReader(journal.path) as reader, pytest.raises(Exception, match="readonly"):
         reader._connection.execute("DELETE FROM entry")
+
+
+HOSTILE = "Ω’; DROP -- \U0001f600 \ud83d"
+
+
+@pytest.fixture
+async def mixed(tmp_path):
+    """Two meters, two sheets, three outcomes, two hours."""
+    opened = Journal.open(tmp_path, bench="north bench", clock=HandClock())
+    fail, near = Outcome.FAIL, Outcome.CONDITIONAL_PASS
+    await opened.append(
+        [
+            (verdict(1), EVIDENCE),
+            (verdict(2, outcome=fail, meter_id="other", utc_s=NOON_S + 3600.0), EVIDENCE),
+            (verdict(3, outcome=near, sheet="Quern 12"), None),
+            (RESULT, None),
+            (verdict(5, serial=HOSTILE, reason=HOSTILE), None),
+        ]
+    )
+    yield opened
+    await opened.close()
+
+
+@pytest.mark.parametrize(
+    ("question", "numbers"),
+    [
+        (Question(outcomes=(Outcome.FAIL,)), [2, 4]),
+        (Question(outcomes=(Outcome.FAIL,), kinds=("verdict",)), [2]),
+        (Question(outcomes=(Outcome.PASS, Outcome.CONDITIONAL_PASS)), [1, 3, 5]),
+        (Question(meter_id="other"), [2]),
+        (Question(sheet="Quern 12"), [3]),
+        (Question(sheet="Quern%"), []),
+        (Question(since_utc_s=NOON_S + 30.0), [2, 4]),
+        (Question(until_utc_s=NOON_S + 30.0), [1, 3, 5]),
+        (Question(since_utc_s=NOON_S + 30.0, until_utc_s=NOON_S + 3600.0), [4]),
+        (Question(diagnosis="Of 1020 TURNS"), [4]),
+        (Question(diagnosis="shorted_turns"), [4]),
+        (Question(diagnosis="probability"), []),
+        (Question(diagnosis="1020", kinds=("verdict",)), []),
+        (Question(serial=HOSTILE), [5]),
+        (Question(limit=2), [4, 5]),
+        (Question(limit=0), []),
+        (Question(day=date(2025, 11, 25), since_utc_s=NOON_S + 3600.0), [2]),
+    ],
+)
+async def test_every_part_of_a_question_must_hold(mixed, question, numbers):
+    """Whatever is set narrows the answer; the order is that of the record."""
+    with JournalReader(mixed.path) as reader:
+        assert [entry.seq for entry in reader.find(question)] == numbers
+        assert list(reader.values(question, ["seq"])) == [(number,) for number in numbers]
+
+
+async def test_single_fields_are_given_without_the_rest(mixed):
+    """As they stand in the payload; what an entry lacks is None."""
+    with JournalReader(mixed.path) as reader:
+        got = list(reader.values(Question(), ["id", "kind", "outcome", "reference_ohm", "counts", "reason"]))
+        assert got[1] == (f"{mixed.birth}-2", "verdict", "fail", 202.71, 1, VERDICT.reason)
+        assert got[3] == (f"{mixed.birth}-4", "unit_result", "fail", None, None, None)
+        assert got[4][-1] == HOSTILE
+        for name in ("a') FROM entry --", "", "A", "a.b", "hypotheses[0]"):
+            with pytest.raises(ValueError, match="no field"):
+                list(reader.values(Question(), [name]))
+
+
+async def test_evidence_is_read_only_where_it_is_wanted(mixed):
+    """One by one by the entry's id, or with the entries."""
+    with JournalReader(mixed.path) as reader:
+        assert [e.evidence is None for e in reader.find(Question())] == [False, False, True, True, True]
+        assert all(e.evidence is None for e in reader.find(Question(with_evidence=False)))
+        assert reader.evidence(f"{mixed.birth}-2") == EVIDENCE
+        for missing in (
+            f"{mixed.birth}-3",
+            f"{mixed.birth}-99",
+            "other-2",
+            "",
+            "x",
+            f"{mixed.birth}-{'9' * 40}",
+        ):
+            assert reader.evidence(missing) is None
+
+
+def test_a_journal_is_a_record():
+    """What reports ask for; mypy compares the signatures."""
+    record: type[Record] = JournalReader
+    assert record is JournalReader

@@ -1,0 +1,112 @@
+"""What is asked of the record, and what any store of it answers: a bench's journal, or the line's database.
+
+Reports, searches and statistics take a `Record` and never learn which store is behind it. Everything comes as
+iterators, oldest first, so that memory does not grow with the record. Not for how a store finds it (history).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+from typing import Any, Protocol
+
+from acquire.journal.entry import Entry
+from acquire.records import Evidence, Outcome
+
+PLACE_NAMES = ("id", "seq", "kind", "utc_s")
+"""Names that `Record.values` gives of an entry itself; any other is a field of its payload."""
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """What is looked for; every field that is set must hold.
+
+    Attributes:
+        serial: of the unit, exactly.
+        batch: name of the batch, exactly.
+        day: the UTC day of the record.
+        kinds: kinds of entries; empty means all.
+        limit: at most so many, the latest ones.
+        outcomes: of verdicts, units and typed results; empty means any, and entries that have none as well.
+        diagnosis: text that the most likely explanation of a unit, or one of its findings, contains; capitals
+            do not matter. Only results of units have one.
+        meter_id: name of the meter on its bench, exactly.
+        sheet: name of the unit type, exactly.
+        since_utc_s: not before, seconds since 1970-01-01T00:00:00 UTC.
+        until_utc_s: before (not at) this time.
+        with_evidence: False leaves `Entry.evidence` None, which spares reading most of the file.
+    """
+
+    serial: str | None = None
+    batch: str | None = None
+    day: date | None = None
+    kinds: tuple[str, ...] = ()
+    limit: int | None = None
+    outcomes: tuple[Outcome, ...] = ()
+    diagnosis: str | None = None
+    meter_id: str | None = None
+    sheet: str | None = None
+    since_utc_s: float | None = None
+    until_utc_s: float | None = None
+    with_evidence: bool = True
+
+    def span_utc_s(self) -> tuple[float | None, float | None]:
+        """First time that counts and first that does not any more, `day` included; None: no bound."""
+        starts = [] if self.since_utc_s is None else [self.since_utc_s]
+        ends = [] if self.until_utc_s is None else [self.until_utc_s]
+        if self.day is not None:
+            start = datetime(self.day.year, self.day.month, self.day.day, tzinfo=UTC)
+            starts.append(start.timestamp())
+            ends.append((start + timedelta(days=1)).timestamp())
+        return max(starts, default=None), min(ends, default=None)
+
+
+class Record(Protocol):
+    """A store of entries that can be asked; `acquire.journal.history.JournalReader` is one."""
+
+    def find(self, question: Question) -> Iterator[Entry]:
+        """Entries that answer a question, oldest first.
+
+        Raises:
+            JournalUnusable: the store cannot be read.
+        """
+        ...
+
+    def values(self, question: Question, names: Sequence[str]) -> Iterator[tuple[Any, ...]]:
+        """Only these fields of the entries that answer a question, oldest first; for statistics over many.
+
+        Args:
+            question: what is looked for; `with_evidence` plays no part.
+            names: of `PLACE_NAMES`, or fields of the payload that hold a number, a text, true, false or
+                nothing. A field that an entry lacks is None; true and false come as 1 and 0.
+
+        Raises:
+            JournalUnusable: the store cannot be read.
+            ValueError: a name could not be a field's.
+        """
+        ...
+
+    def by_serial(self, serial: str) -> list[Entry]:
+        """Everything on the record of one unit, oldest first, with evidence.
+
+        Raises:
+            JournalUnusable: the store cannot be read.
+        """
+        ...
+
+    def batches(self) -> list[tuple[str, int]]:
+        """Names of all batches with the number of verdicts in each, the latest first.
+
+        Raises:
+            JournalUnusable: the store cannot be read.
+        """
+        ...
+
+    def evidence(self, entry_id: str) -> Evidence | None:
+        """What one verdict rests on; None where no such entry, or no evidence of it, is kept.
+
+        Raises:
+            JournalUnusable: the store cannot be read, or the evidence is damaged.
+        """
+        ...
