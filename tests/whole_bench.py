@@ -212,14 +212,16 @@ def running(file, *words, **options):
         bench.close()
 
 
-def csv_rows(folder):
-    """All rows of all CSV files of a run."""
+def csv_rows(folder, kind="verdict"):
+    """All rows of one kind in the CSV files of a run."""
     rows = []
     for file in sorted((folder / "csv").glob("*.csv")):
+        if (kind == "typed_result") != file.name.startswith("results-"):
+            continue
         with file.open(encoding="utf-8-sig", newline="") as stream:
             reader = csv.DictReader(stream)
             rows += list(reader)
-            assert reader.fieldnames == list(header())
+            assert reader.fieldnames == header(kind)
     return rows
 
 

@@ -267,8 +267,9 @@ class Drained:
 def _add_outlets(bench: Bench, daemon: Daemon, environment: Mapping[str, str], stop: asyncio.Event) -> None:
     """Everyone who follows the journal."""
     if bench.csv is not None:
-        log = CsvLog(Path(bench.csv.folder), Split(bench.csv.per))
-        _follow(daemon, "csv", log)
+        folder, split = Path(bench.csv.folder), Split(bench.csv.per)
+        _follow(daemon, "csv", CsvLog(folder, split))
+        _follow(daemon, "csv results", CsvLog(folder, split, "typed_result"))
     if bench.mqtt is not None:
         outlet = MqttOutlet(
             _broker(bench.mqtt, environment),

@@ -1,4 +1,4 @@
-"""Verdicts as CSV files that any spreadsheet opens: one row a verdict, exactly one, whatever happens.
+"""Verdicts and typed results as CSV for any spreadsheet: one row each, exactly one, whatever happens.
 
 RFC 4180: commas, CRLF, quotes where needed. UTF-8 with a byte order mark: without it a spreadsheet takes the
 file for its local 8-bit code and spoils every name that is not plain English, while readers that know UTF-8
@@ -9,7 +9,7 @@ thousands sign.
 Each batch of rows is synced to the disk before the journal's cursor moves. At start, a torn last row is cut
 off, and each file goes on behind the last whole row it holds: the id in the row decides, so that a crash
 between writing and moving the cursor leads neither to a gap nor to a second row. Not for reading CSV, and not
-for columns (payload).
+for columns (columns).
 """
 
 from __future__ import annotations
@@ -68,12 +68,14 @@ class CsvLog:
     Attributes:
         folder: made if missing; nothing outside it is ever written.
         split: one file per UTC day or per batch.
+        kind: of the entries that get a row, "verdict" or "typed_result"; each kind has files of its own.
         at_once: rows that share one sync.
         repaired: torn rows cut off since the start.
     """
 
     folder: Path
     split: Split = Split.DAY
+    kind: str = "verdict"
     at_once: int = 200
     repaired: int = 0
     _birth: str = ""
@@ -108,7 +110,7 @@ class CsvLog:
         return start
 
     async def send(self, entries: Sequence[Entry]) -> None:
-        """Write the verdicts among the entries, and sync each file."""
+        """Write the entries of our kind, and sync each file."""
         await asyncio.to_thread(self._write, entries)
 
     # ------------------------------------------------------------------ in a thread
@@ -117,7 +119,7 @@ class CsvLog:
         """Find where to begin, and the highest number that any file holds."""
         start, highest = cursor, 0
         for entry in earlier:
-            path, tail = self._tail_of(entry) if entry.kind == "verdict" else (None, None)
+            path, tail = self._tail_of(entry) if entry.kind == self.kind else (None, None)
             if path is None or tail is None or not path.exists():
                 continue  # a file that somebody has taken away is not written again
             highest = max(highest, tail.last_seq)
@@ -128,19 +130,22 @@ class CsvLog:
     def _write(self, entries: Sequence[Entry]) -> None:
         rows: dict[str, list[Entry]] = {}
         for entry in entries:
-            if entry.kind == "verdict":
-                rows.setdefault(file_name(entry.payload, self.split), []).append(entry)
-        for name, verdicts in rows.items():
-            path, tail = self._tail_of(verdicts[0])
+            if entry.kind == self.kind:
+                rows.setdefault(self._name_of(entry), []).append(entry)
+        for name, ours in rows.items():
+            path, tail = self._tail_of(ours[0])
             # What has gone out is written again only into a file that is still there.
             behind = tail.last_seq if path.exists() else max(tail.last_seq, self._done_before)
-            missing = [entry for entry in verdicts if entry.seq > behind]
+            missing = [entry for entry in ours if entry.seq > behind]
             if missing:
                 self._append(name, path, tail, missing)
 
+    def _name_of(self, entry: Entry) -> str:
+        return file_name(entry.payload, self.split, self.kind)
+
     def _tail_of(self, entry: Entry) -> tuple[Path, Tail]:
         """The file an entry belongs to and how it ends; examined anew if somebody else has changed it."""
-        name = file_name(entry.payload, self.split)
+        name = self._name_of(entry)
         known = self._tails.get(name)
         if known is None or _size_of(known[0]) != known[1].size:
             known = self._tails[name] = self._usable(name)
@@ -148,7 +153,7 @@ class CsvLog:
 
     def _usable(self, name: str) -> tuple[Path, Tail]:
         """The first file of this name, or of this name with a number, whose header is ours."""
-        top = _lines([header()], bom=True)
+        top = _lines([header(self.kind)], bom=True)
         for number in range(1, OTHER_NAMES + 1):
             path = self.folder / (f"{name}.csv" if number == 1 else f"{name}-{number}.csv")
             try:
@@ -169,7 +174,7 @@ class CsvLog:
     def _append(self, name: str, path: Path, tail: Tail, entries: Sequence[Entry]) -> None:
         """Append rows and sync; on failure take back what was written of them."""
         rows = [row_of(entry) for entry in entries]
-        data = _lines([header(), *rows], bom=True) if tail.size == 0 else _lines(rows)
+        data = _lines([header(self.kind), *rows], bom=True) if tail.size == 0 else _lines(rows)
         try:
             number = os.open(
                 path, os.O_WRONLY | os.O_CREAT | os.O_APPEND | os.O_NOFOLLOW | os.O_CLOEXEC, MODE
@@ -192,25 +197,31 @@ class CsvLog:
     def _failed(self, path: Path, error: OSError) -> OutletFailed:
         return OutletFailed(
             f"The CSV file {path} cannot be written: {error.strerror}.",
-            "The verdicts are safe in the journal and follow once it can.",
+            "What belongs there is safe in the journal and follows once it can.",
         )
 
 
-def file_name(verdict: dict[str, Any], split: Split) -> str:
-    """Name of the file a verdict belongs to, without `.csv`; safe whatever the batch is called."""
+WHAT_OF_KIND = {"verdict": "verdicts", "typed_result": "results"}
+"""What the files of a kind are called."""
+
+
+def file_name(payload: dict[str, Any], split: Split, kind: str = "verdict") -> str:
+    """Name of the file an entry belongs to, without `.csv`; safe whatever the batch is called."""
+    what = WHAT_OF_KIND[kind]
     if split is Split.DAY:
         try:
-            return datetime.fromtimestamp(verdict["utc_s"], UTC).strftime("verdicts-%Y-%m-%d")
+            return datetime.fromtimestamp(payload["utc_s"], UTC).strftime(f"{what}-%Y-%m-%d")
         except (ValueError, OverflowError, OSError):
-            return "verdicts-undated"
-    batch = str(verdict["batch"])
+            return f"{what}-undated"
+    batch = str(payload["batch"])
     if not batch:
-        return "verdicts-without-batch"
+        return f"{what}-without-batch"
+    front = "batch" if kind == "verdict" else f"{what}-batch"
     safe = re.sub(r"[^A-Za-z0-9._-]+", "_", batch)[:LONGEST_NAME]
     if safe == batch:
-        return f"batch-{batch}"
+        return f"{front}-{batch}"
     # Two names that look alike once made safe must not share a file.
-    return f"batch-{safe}-{hashlib.sha256(batch.encode('utf-8', 'surrogatepass')).hexdigest()[:8]}"
+    return f"{front}-{safe}-{hashlib.sha256(batch.encode('utf-8', 'surrogatepass')).hexdigest()[:8]}"
 
 
 def _lines(rows: Sequence[Sequence[str]], *, bom: bool = False) -> bytes:

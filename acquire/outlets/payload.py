@@ -1,8 +1,8 @@
-"""What others get to read: the JSON object of an entry, and the columns of a verdict's CSV row.
+"""What others get to read: the JSON object of an entry, and the cells of its CSV row.
 
 Both are the record itself, field by field, with the entry's id and the version of this spelling in front. A
 field is never renamed or given another meaning within a version; new fields may come, so readers pass over
-what they do not know. Not for files (csv_log) and not for topics (mqtt).
+what they do not know. Not for files (csv_log), for what the columns are (columns) and not for topics (mqtt).
 """
 
 from __future__ import annotations
@@ -10,12 +10,12 @@ from __future__ import annotations
 import dataclasses
 import json
 import re
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
 from acquire.journal.entry import Entry
 from acquire.journal.plain import KINDS, from_plain
+from acquire.outlets.columns import COLUMNS_OF
 from acquire.records import Recorded
 
 VERSION = 1
@@ -50,71 +50,6 @@ def as_json(payload: dict[str, Any]) -> bytes:
 # -------------------------------------------------------------------------- CSV
 
 
-@dataclass(frozen=True, slots=True)
-class Column:
-    """One column of the CSV.
-
-    Attributes:
-        name: in the header; ends with its unit of measure where it has one.
-        about: for people.
-        text: True where the content may come from a person or a file, so that a spreadsheet must be kept
-            from taking it for a formula.
-    """
-
-    name: str
-    about: str
-    text: bool = False
-
-
-COLUMNS: tuple[Column, ...] = (
-    # First, because a reader that does not know the byte order mark sees it glued to this name.
-    Column("schema", "version of these columns"),
-    Column("id", "of the verdict, unique for ever; the same in MQTT and in the journal"),
-    Column("time_utc", "when the deciding reading was taken, ISO 8601"),
-    Column("bench", "name of the bench", text=True),
-    Column("purpose", "incoming, winding, final or returned; decides which limits apply"),
-    Column("batch", "name of the batch", text=True),
-    Column("operator", "who measured", text=True),
-    Column("serial", "of the unit", text=True),
-    Column("sheet", "name of the unit type", text=True),
-    Column("step", "name of the step on the sheet", text=True),
-    Column("pin_a", "first pin", text=True),
-    Column("pin_b", "second pin", text=True),
-    Column("outcome", "pass, conditional_pass, conditional_fail, fail or cannot_judge"),
-    Column("counts", "false for a verdict that was asked for once more before it counts"),
-    Column("reference_ohm", "the resistance without leads at reference_celsius; empty for an open circuit"),
-    Column("expanded_ohm", "half-width of its 95 % interval"),
-    Column("lower_ohm", "lower limit at reference_celsius; empty where there is none"),
-    Column("upper_ohm", "upper limit at reference_celsius; empty where there is none"),
-    Column("nominal_ohm", "what the circuit on the sheet gives for this pair"),
-    Column("conformity", "probability that the true value lies within the limits, 0 to 1"),
-    Column("guard_band_ohm", "taken off each limit before a pass"),
-    Column("rule", "decision rule"),
-    Column("reason", "one sentence with the numbers that decided", text=True),
-    Column("hint", "what the value reads like, where it is not as expected", text=True),
-    Column("raw_ohm", "as the meter settled"),
-    Column("lead_ohm", "subtracted for the leads"),
-    Column("winding_celsius", "temperature the winding was taken to have"),
-    Column("reference_celsius", "temperature that limits and reference_ohm hold at"),
-    Column("standard_uncertainty_ohm", "of reference_ohm"),
-    Column("coverage_factor", "expanded_ohm divided by standard_uncertainty_ohm"),
-    Column("quantity", "what the meter measured"),
-    Column("range_full_scale_ohm", "of the range in use; empty when unknown"),
-    Column("resolution_ohm", "worth of one count on that range; empty when unknown"),
-    Column("conversions", "how many conversions of the meter it rests on"),
-    Column("settle_s", "from the touch of the probes to the deciding reading"),
-    Column("attempt", "1 for the first attempt at this step"),
-    Column("revision", "of the settled value"),
-    Column("utc_s", "time_utc in seconds since 1970-01-01T00:00:00 UTC"),
-    Column("meter_id", "name of the meter on the bench", text=True),
-    Column("meter_model", "name of its meter file", text=True),
-    Column("sheet_hash", "SHA-256 of the sheet file"),
-    Column("meter_hash", "SHA-256 of the meter file"),
-    Column("bench_hash", "SHA-256 of the bench file"),
-    Column("software", "name and version of the program", text=True),
-)
-"""The columns of a verdict's row, in order."""
-
 FORMULA = re.compile(r"'*[=+\-@\t\r\n\uff0b\uff0d\uff1d\uff20]")
 """How a text begins that a spreadsheet might run: = + - @, tab, CR, LF, and the full-width signs (the list of
 OWASP, "CSV Injection"); apostrophes in front are counted in, so that ours can be told from the text's own."""
@@ -138,15 +73,16 @@ def rearmed(text: str) -> str:
     return text[1:] if text.startswith("'") and FORMULA.match(text) else text
 
 
-def header() -> list[str]:
-    """Names of the columns."""
-    return [column.name for column in COLUMNS]
+def header(kind: str = "verdict") -> list[str]:
+    """Names of the columns of one kind of entries."""
+    return [column.name for column in COLUMNS_OF[kind]]
 
 
 def row_of(entry: Entry) -> list[str]:
-    """The cells of a verdict's row, as text; empty where there is no value."""
+    """The cells of an entry's row, as text; empty where there is no value."""
     known = {"schema": VERSION, "id": entry.id, "time_utc": iso_time(entry.utc_s)}
-    return [_cell(known.get(c.name, entry.payload.get(c.name)), text=c.text) for c in COLUMNS]
+    columns = COLUMNS_OF[entry.kind]
+    return [_cell(known.get(c.name, entry.payload.get(c.name)), text=c.text) for c in columns]
 
 
 def _cell(value: Any, *, text: bool) -> str:

@@ -12,8 +12,9 @@ from typing import Any
 
 from acquire import __version__
 from acquire.journal.plain import KINDS
+from acquire.outlets.columns import COLUMNS, COLUMNS_OF
 from acquire.outlets.orders import command_schema
-from acquire.outlets.payload import COLUMNS, VERSION, json_schema, schema_of
+from acquire.outlets.payload import VERSION, json_schema, schema_of
 from acquire.outlets.topics import ROOT, Reply, ShownPrompt, ShownReading, Status
 from acquire.records import Evidence
 
@@ -26,6 +27,12 @@ CHANNELS: dict[str, tuple[str, tuple[str, ...], str]] = {
     "reading": ("reading", ("reading",), "QoS 0, at most 5 a second: what the meter shows, for displays."),
     "verdict": ("verdict", ("verdict",), "QoS 1, at least once, in order: count an id once."),
     "unit": ("unit", ("unit_started", "unit_result"), "QoS 1, at least once, in order, with the verdicts."),
+    "result": ("result", ("typed_result",), "QoS 1, at least once: results of other instruments, typed in."),
+    "check": (
+        "check",
+        ("check_standard",),
+        "QoS 1, at least once: the bench's known resistor as it sees it.",
+    ),
     "command": ("command", ("command",), "QoS 1, not retained: what the bench is asked to do."),
     "reply": ("command/reply", ("reply",), "QoS 1: what became of a command."),
 }
@@ -45,11 +52,11 @@ def json_schemas() -> dict[str, dict[str, Any]]:
     schemas["command"] = command_schema()
     schemas["evidence"] = schema_of(Evidence, "evidence")
     schemas = {name: _tidied(schema) for name, schema in schemas.items()}
-    told = {column.name: column.about.replace("; empty ", "; null ") for column in COLUMNS}
-    told["utc_s"] = "seconds since 1970-01-01T00:00:00 UTC"
     for name, schema in schemas.items():
+        told = {c.name: c.about.replace("; empty ", "; null ") for c in COLUMNS_OF.get(name, COLUMNS)}
+        told["utc_s"] = "seconds since 1970-01-01T00:00:00 UTC"
         for key, part in schema.get("properties", {}).items():
-            if key in told and (name == "verdict" or "description" not in part):
+            if key in told and (name in COLUMNS_OF or "description" not in part):
                 part["description"] = told[key]
     return schemas
 

@@ -18,7 +18,13 @@ from drivers.reading import UNIT_OF, Quantity
 
 ROOT = f"steadyohm/v{VERSION}"
 
-TOPIC_OF_KIND: dict[str, str] = {"verdict": "verdict", "unit_started": "unit", "unit_result": "unit"}
+TOPIC_OF_KIND: dict[str, str] = {
+    "verdict": "verdict",
+    "unit_started": "unit",
+    "unit_result": "unit",
+    "typed_result": "result",
+    "check_standard": "check",
+}
 """Last part of the topic that entries of a kind are published on; other kinds stay on the journal."""
 
 

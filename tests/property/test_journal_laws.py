@@ -17,10 +17,11 @@ from acquire.clock import HandClock
 from acquire.journal.entry import Entry
 from acquire.journal.plain import KINDS, evidence_from_plain, from_plain, kind_of, to_plain
 from acquire.journal.store import Journal
+from acquire.outlets.columns import COLUMNS, COLUMNS_OF
 from acquire.outlets.csv_log import BOM, CsvLog, Split, file_name
 from acquire.outlets.csv_tail import last_number, whole_length
-from acquire.outlets.payload import COLUMNS, UNPRINTABLE, as_json, header, payload_of, rearmed, record_of
-from acquire.records import Evidence, Pair, Verdict
+from acquire.outlets.payload import UNPRINTABLE, as_json, header, payload_of, rearmed, record_of
+from acquire.records import Evidence, Pair, TypedResult, Verdict
 from tests.known_records import VERDICT
 
 SURROGATE = re.compile("[\ud800-\udfff]")
@@ -35,6 +36,9 @@ for each in (str, float, Pair):
 
 RECORDS = st.one_of(*(st.from_type(record) for record in KINDS.values()))
 VERDICTS = st.from_type(Verdict)
+OF_A_KIND = st.lists(VERDICTS, min_size=1, max_size=4) | st.lists(
+    st.from_type(TypedResult), min_size=1, max_size=4
+)
 DISK = settings(deadline=None, max_examples=25)
 
 
@@ -94,21 +98,28 @@ def rows_of(file):
     return list(csv.DictReader(io.StringIO(file.read_bytes().decode("utf-8-sig"), newline=""), strict=True))
 
 
+NUMBERS = {
+    "verdict": ("reference_ohm", "raw_ohm", "lead_ohm", "settle_s"),
+    "typed_result": ("value_si", "reference_si", "accuracy"),
+}
+
+
 @DISK
-@given(st.lists(VERDICTS, min_size=1, max_size=4), st.sampled_from(Split), st.data())
-def test_a_csv_cut_anywhere_is_repaired_to_the_same_bytes(verdicts, split, data):
-    """Any content, any cut of the latest file: one row a verdict afterwards, and every text as it was."""
+@given(OF_A_KIND, st.sampled_from(Split), st.data())
+def test_a_csv_cut_anywhere_is_repaired_to_the_same_bytes(records, split, data):
+    """Any content, any cut of the latest file: one row a record afterwards, and every text as it was."""
+    kind = kind_of(records[0])
 
     async def work(folder):
         journal = Journal.open(folder / "journal", bench="b", clock=HandClock())
-        entries = await journal.append([(verdict, None) for verdict in verdicts])
-        log = CsvLog(folder / "csv", split)
+        entries = await journal.append([(record, None) for record in records])
+        log = CsvLog(folder / "csv", split, kind)
         async with log:
             await log.send(entries)
         whole = {file: file.read_bytes() for file in (folder / "csv").iterdir()}
         file = data.draw(st.sampled_from(sorted(whole)))
         file.write_bytes(whole[file][: data.draw(st.integers(0, len(whole[file])))])
-        again = CsvLog(folder / "csv", split)
+        again = CsvLog(folder / "csv", split, kind)
         async with again:
             await again.send(await journal.read_after(await again.begins_behind(journal, len(entries))))
         assert {file: file.read_bytes() for file in (folder / "csv").iterdir()} == whole
@@ -117,10 +128,10 @@ def test_a_csv_cut_anywhere_is_repaired_to_the_same_bytes(verdicts, split, data)
         rows = {row["id"]: row for file in whole for row in rows_of(file)}
         assert set(rows) == {entry.id for entry in entries}
         for entry in entries:
-            for column in (c.name for c in COLUMNS if c.text):
+            for column in (c.name for c in COLUMNS_OF[kind] if c.text):
                 text = UNPRINTABLE.sub("\ufffd", entry.payload[column])
                 assert rearmed(rows[entry.id][column]) == text
-            for name in ("reference_ohm", "raw_ohm", "lead_ohm", "settle_s"):
+            for name in NUMBERS[kind]:
                 cell, value = rows[entry.id][name], entry.payload[name]
                 assert (float(cell) if cell else None) == value
 

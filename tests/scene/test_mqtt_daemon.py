@@ -92,6 +92,9 @@ async def test_a_unit_is_ordered_measured_and_published(tmp_path):
                 assert still.daemon.pipeline.conditions.temperature.celsius == 21.5
                 ordered = [n.text for n in still.notices("order.taken")]
                 assert "Ordered over MQTT: type temperature." in ordered
+                typed = "insulation = 120 Mohm, 500 V, accuracy 5 %"
+                assert (await sender.order("type_result", text=typed))["done"]
+                await ear.until(lambda e: [p["typed"] for p in e.of("result")] == [typed])
                 total = len(journal_entries(tmp_path, "verdict"))
                 await ear.until(lambda e: len(e.of("verdict")) == total)
                 assert still.service.facts().commands_refused == 4
@@ -103,6 +106,8 @@ async def test_a_unit_is_ordered_measured_and_published(tmp_path):
                 == ids
                 == [r["id"] for r in csv_rows(tmp_path)]
             )
+            results = csv_rows(tmp_path, "typed_result")
+            assert [row["id"] for row in results] == [payload["id"] for payload in ear.of("result")]
             asked = [p["ask"] for p in ear.of("prompt") if p]
             assert {"start_unit", "short_probes", "touch"} <= set(asked)
             assert [

@@ -16,7 +16,7 @@ from acquire.journal.store import Journal
 from acquire.outlets.csv_log import BOM, CsvLog, Split, file_name
 from acquire.outlets.outlet import OutletFailed, drain
 from acquire.outlets.payload import header
-from tests.known_records import NOON_S, NOTICE, RESULT, STARTED, VERDICT, verdict, verdicts
+from tests.known_records import NOON_S, NOTICE, RESULT, STARTED, TYPED, VERDICT, verdict, verdicts
 from tests.memory_disk import folder_in_memory
 
 in_memory = pytest.fixture(folder_in_memory)
@@ -36,12 +36,12 @@ def folder(tmp_path):
     return tmp_path / "csv"
 
 
-async def drained(journal, folder, split=Split.DAY):
+async def drained(journal, folder, split=Split.DAY, kind="verdict", cursor="csv"):
     """Let a fresh outlet bring out all that waits, as a restart does."""
     stop = asyncio.Event()
     stop.set()
-    outlet = CsvLog(folder, split)
-    await asyncio.wait_for(drain(journal, outlet, "csv", stop), 10.0)
+    outlet = CsvLog(folder, split, kind)
+    await asyncio.wait_for(drain(journal, outlet, cursor, stop), 10.0)
     return outlet
 
 
@@ -71,6 +71,26 @@ async def test_one_row_a_verdict_and_nothing_else(journal, folder):
 
     assert serials(folder / DAY_FILE) == wanted(1, 2)
     assert await journal.cursor("csv") == 5, "the cursor passes what has no row"
+
+
+async def test_typed_results_have_files_of_their_own(journal, folder):
+    """Two outlets, two cursors, one folder; a restart adds nothing."""
+    await journal.append([(verdict(1), None), (TYPED, None), (replace(TYPED, batch="lot-7"), None)])
+    for _ in range(2):
+        for split in Split:
+            await drained(journal, folder / split, split, cursor=split.value)
+            await drained(journal, folder / split, split, "typed_result", f"{split} results")
+
+    assert {path.relative_to(folder).as_posix() for path in folder.rglob("*.csv")} == {
+        "day/verdicts-2025-11-25.csv",
+        "day/results-1970-01-01.csv",
+        f"batch/{file_name({'batch': 'lot 7'}, Split.BATCH)}.csv",
+        "batch/results-without-batch.csv",
+        "batch/results-batch-lot-7.csv",
+    }
+    (first, second) = csv.DictReader(lines_of(folder / "day" / "results-1970-01-01.csv"))
+    assert (first["typed"], second["batch"]) == ("insulation = 120 Mohm", "lot-7")
+    assert await journal.cursor("day results") == await journal.cursor("day") == 3
 
 
 async def test_the_bytes_follow_rfc_4180(journal, folder):

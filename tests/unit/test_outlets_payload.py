@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+from dataclasses import replace
 
 import jsonschema
 import pytest
@@ -10,8 +11,8 @@ import pytest
 from acquire.journal.entry import Entry
 from acquire.journal.plain import KINDS, kind_of, to_plain
 from acquire.outlets import payload as spelling
-from acquire.records import Verdict
-from tests.known_records import ALL, NOON_S, VERDICT, verdict
+from acquire.outlets.columns import COLUMNS_OF
+from tests.known_records import ALL, NOON_S, TYPED, VERDICT, verdict
 
 
 def entry_of(record, seq=7):
@@ -19,7 +20,7 @@ def entry_of(record, seq=7):
 
 
 def row_of(record):
-    return dict(zip(spelling.header(), spelling.row_of(entry_of(record)), strict=True))
+    return dict(zip(spelling.header(kind_of(record)), spelling.row_of(entry_of(record)), strict=True))
 
 
 @pytest.mark.parametrize("record", ALL, ids=kind_of)
@@ -65,11 +66,24 @@ def test_half_a_surrogate_pair_cannot_break_the_json():
     assert json.loads(text)["serial"] == "a?b"
 
 
-def test_every_field_of_a_verdict_has_a_column():
-    """A verdict and its row say the same."""
-    assert set(Verdict.__slots__) <= set(spelling.header())
-    assert set(spelling.header()) - set(Verdict.__slots__) == {"schema", "id", "time_utc"}
-    assert len(set(spelling.header())) == len(spelling.header())
+@pytest.mark.parametrize("kind", COLUMNS_OF)
+def test_every_field_of_a_record_with_rows_has_a_column(kind):
+    """A verdict, a typed result and their rows say the same."""
+    names, fields = spelling.header(kind), set(KINDS[kind].__slots__)
+    assert set(names) - fields == {"schema", "id", "time_utc"}
+    assert fields <= set(names)
+    assert len(set(names)) == len(names)
+    assert names[:3] == ["schema", "id", "time_utc"], "the way a file of ours is known at its end"
+
+
+def test_a_typed_results_row_says_what_was_typed_and_what_came_of_it():
+    """As a person reads it in a spreadsheet."""
+    row = row_of(TYPED)
+
+    assert (row["typed"], row["outcome"], row["value_si"]) == ("insulation = 120 Mohm", "pass", "120000000.0")
+    assert (row["at_least"], row["stated"], row["upper_si"]) == ("false", "false", "")
+    assert row_of(replace(TYPED, outcome=None, typed="=1+1"))["outcome"] == ""
+    assert row_of(replace(TYPED, typed="=1+1"))["typed"] == "'=1+1"
 
 
 def test_numbers_in_a_row_read_back_exactly():
