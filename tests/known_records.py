@@ -4,6 +4,9 @@ import math
 from dataclasses import replace
 
 from acquire.records import (
+    Batch,
+    BatchDeed,
+    BatchState,
     CheckStandard,
     Evidence,
     Hypothesis,
@@ -21,6 +24,7 @@ from acquire.records import (
     UnitStarted,
     Verdict,
     Weight,
+    WoundFrom,
 )
 from drivers.reading import Quantity
 
@@ -168,7 +172,24 @@ TYPED = TypedResult(
     utc_s=6.0,
 )
 
-ALL = (VERDICT, STARTED, RESULT, ZERO, CHECK, TYPED, NOTICE)
+BATCH = Batch(
+    bench="north bench",
+    batch="lot 7",
+    deed=BatchDeed.OPENED,
+    state=BatchState.RUNNING,
+    sheet="Plover 80",
+    sheet_hash="5e" * 32,
+    expected=40,
+    spools=(WoundFrom("slow charge", "36-A", 1.3698, 0.0004), WoundFrom("trigger", "38-C")),
+    first_serial="",
+    doubt="",
+    doubt_probability=None,
+    operator="Ida",
+    remark="for the spring orders",
+    utc_s=NOON_S - 60.0,
+)
+
+ALL = (VERDICT, STARTED, RESULT, ZERO, CHECK, TYPED, BATCH, NOTICE)
 
 
 def verdict(number=1, **changes):

@@ -16,6 +16,7 @@ from functools import cache
 from typing import Any
 
 from acquire.records import (
+    Batch,
     CheckStandard,
     Evidence,
     LeadZero,
@@ -34,6 +35,7 @@ KINDS: dict[str, type[Recorded]] = {
     "lead_zero": LeadZero,
     "check_standard": CheckStandard,
     "typed_result": TypedResult,
+    "batch": Batch,
     "notice": Notice,
 }
 """Name of each kind of entry, and the record it holds."""

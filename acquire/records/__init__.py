@@ -8,6 +8,19 @@ journalled, published and exported is one of these. Not for anything that only o
 
 from __future__ import annotations
 
+from acquire.records.batches import (
+    AcceptFirstUnit,
+    Batch,
+    BatchDeed,
+    BatchState,
+    ChangeSpool,
+    FinishBatch,
+    OpenBatch,
+    PauseBatch,
+    ResumeBatch,
+    UnitKnown,
+    WoundFrom,
+)
 from acquire.records.bench import Ask, Hypothesis, LeadZero, Notice, Prompt, UnitResult, UnitStarted, Weight
 from acquire.records.circumstances import Circumstances
 from acquire.records.commands import (
@@ -40,7 +53,7 @@ from acquire.records.unit_type import (
 from acquire.records.verdict import Corrected, Decision, Evidence, Fit, Judged, Limits, Match, Term, Verdict
 from acquire.records.words import Outcome, Pair, Purpose, Rule, Shape
 
-Recorded = Verdict | UnitStarted | UnitResult | LeadZero | CheckStandard | TypedResult | Notice
+Recorded = Verdict | UnitStarted | UnitResult | LeadZero | CheckStandard | TypedResult | Batch | Notice
 """What the journal keeps."""
 
 Event = (
@@ -56,16 +69,22 @@ Event = (
     | LeadZero
     | CheckStandard
     | TypedResult
+    | Batch
     | Notice
 )
 """What leaves the heart."""
 
 __all__ = [
+    "AcceptFirstUnit",
     "Approach",
     "Ask",
     "Balance",
+    "Batch",
+    "BatchDeed",
+    "BatchState",
     "Branch",
     "BranchKind",
+    "ChangeSpool",
     "CheckMeter",
     "CheckStandard",
     "Circumstances",
@@ -77,6 +96,7 @@ __all__ = [
     "Decision",
     "Event",
     "Evidence",
+    "FinishBatch",
     "Fit",
     "GiveUpUnit",
     "Hypothesis",
@@ -89,14 +109,17 @@ __all__ = [
     "MeasureAgain",
     "Note",
     "Notice",
+    "OpenBatch",
     "Outcome",
     "OverrideCheck",
     "Pair",
+    "PauseBatch",
     "Pin",
     "Prompt",
     "Purpose",
     "Recorded",
     "ResultKind",
+    "ResumeBatch",
     "Rule",
     "SettleEvent",
     "Settled",
@@ -110,9 +133,11 @@ __all__ = [
     "TypeResult",
     "TypeTemperature",
     "TypedResult",
+    "UnitKnown",
     "UnitResult",
     "UnitStarted",
     "Verdict",
     "Weight",
+    "WoundFrom",
     "ZeroLeads",
 ]

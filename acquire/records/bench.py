@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
+from acquire.records.batches import WoundFrom
 from acquire.records.words import Outcome, Pair, Purpose
 
 
@@ -25,7 +26,13 @@ class Hypothesis:
 
 @dataclass(frozen=True, slots=True)
 class UnitStarted:
-    """A unit was put on the bench."""
+    """A unit was put on the bench.
+
+    Attributes:
+        batch: that it belongs to; empty for none.
+        spools: what its windings were wound from, as far as the batch knew when it was started.
+        attempt: 1 for the first time that this batch and purpose measure it; the first one counts.
+    """
 
     bench: str
     serial: str
@@ -35,6 +42,8 @@ class UnitStarted:
     batch: str
     operator: str
     utc_s: float
+    spools: tuple[WoundFrom, ...] = ()
+    attempt: int = 1
 
 
 @dataclass(frozen=True, slots=True)

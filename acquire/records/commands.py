@@ -4,6 +4,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from acquire.records.batches import (
+    AcceptFirstUnit,
+    ChangeSpool,
+    FinishBatch,
+    OpenBatch,
+    PauseBatch,
+    ResumeBatch,
+    UnitKnown,
+)
+
 COLDEST_CELSIUS, WARMEST_CELSIUS = -20.0, 60.0
 """Of a room in which units are measured; wide enough for a shed in winter and a foundry. Workshop choice."""
 
@@ -120,4 +130,11 @@ Command = (
     | CheckMeter
     | OverrideCheck
     | TypeResult
+    | OpenBatch
+    | PauseBatch
+    | ResumeBatch
+    | FinishBatch
+    | ChangeSpool
+    | AcceptFirstUnit
+    | UnitKnown
 )

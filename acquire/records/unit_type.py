@@ -38,6 +38,7 @@ class Branch:
         turns: number of turns, None when not known.
         strands: wires in hand.
         henry: inductance, None when not known.
+        ohm_per_m: of one strand of its wire at 20 °C by the wire table, None when the sheet names no wire.
     """
 
     name: str
@@ -53,6 +54,7 @@ class Branch:
     turns: int | None = None
     strands: int = 1
     henry: float | None = None
+    ohm_per_m: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

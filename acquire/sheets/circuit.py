@@ -13,6 +13,7 @@ from difflib import get_close_matches
 from acquire.files.toml_file import Faults
 from acquire.files.toml_lines import Path as KeyPath
 from acquire.physics.network import BranchOhm
+from acquire.physics.wire import ohm_per_m
 from acquire.records import Branch, BranchKind, Pin
 from acquire.sheets.language import PinTable, StrapTable, WindingTable
 from acquire.sheets.parts import Parts
@@ -200,6 +201,7 @@ class Circuit:
             turns=table.turns,
             strands=table.strands,
             henry=table.inductance,
+            ohm_per_m=_wire_ohm_per_m(table),
         )
 
     def _winding_ohm(self, at: KeyPath, table: WindingTable) -> float:
@@ -272,6 +274,13 @@ class Circuit:
                 return None
             ends.update(self._inner(name) for name in between)
         return ends
+
+
+def _wire_ohm_per_m(table: WindingTable) -> float | None:
+    """Ohms per metre of the wire that a winding names; None where its metal has no table."""
+    if table.wire is None or table.material not in METAL_OF:
+        return None
+    return ohm_per_m(1000.0 * table.wire, METAL_OF[table.material])
 
 
 def meant(name: str, known: Iterable[str]) -> str:

@@ -1,0 +1,162 @@
+"""Batches: units of one sheet that are made and measured together, and the spools they are wound from.
+
+A batch is opened, paused, resumed and finished; each of these is a record of its own that holds the whole
+state of the batch afterwards, so that the latest one tells all. Not for what is computed from a batch
+(`acquire.reports`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+LARGEST_BATCH = 100_000
+"""Units that somebody may expect of one batch; beyond lies a slip of the finger."""
+
+
+class BatchState(StrEnum):
+    """Where a batch stands; only a running one takes units."""
+
+    RUNNING = "running"
+    PAUSED = "paused"
+    FINISHED = "finished"
+
+
+class BatchDeed(StrEnum):
+    """What was done to a batch.
+
+    FIRST_UNIT: the first unit since the start, or since a spool was changed, was compared with what sheet and
+    spool card foretell. ACCEPTED: the operator goes on although that comparison speaks against the unit.
+    """
+
+    OPENED = "opened"
+    PAUSED = "paused"
+    RESUMED = "resumed"
+    SPOOL_CHANGED = "spool_changed"
+    FIRST_UNIT = "first_unit"
+    ACCEPTED = "accepted"
+    FINISHED = "finished"
+
+
+@dataclass(frozen=True, slots=True)
+class WoundFrom:
+    """One winding and the spool that its wire comes from.
+
+    Attributes:
+        winding: its name on the sheet.
+        spool: what is written on the spool.
+        ohm_per_m: of its wire at 20 °C by its card; None where the bench has no card of it.
+        relative_u: standard uncertainty of that as a fraction; None likewise.
+    """
+
+    winding: str
+    spool: str
+    ohm_per_m: float | None = None
+    relative_u: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Batch:
+    """A deed on a batch, with the state it leaves the batch in.
+
+    Attributes:
+        batch: its name.
+        deed: what was done now.
+        state: afterwards.
+        sheet, sheet_hash: what is made; a batch keeps to one sheet by its name.
+        expected: how many units it shall have; None where nobody said.
+        spools: what each winding is wound from, as far as it was said.
+        first_serial: the unit that was compared with sheet and spool cards since the start or since the last
+            change of a spool; empty while the next finished unit will be.
+        doubt: one sentence on what speaks against that unit, empty where nothing does or it was accepted; a
+            batch in doubt starts no other unit.
+        doubt_probability: how likely that sentence is, 0 to 1; None without doubt.
+        remark: words that go with the deed, such as why it was paused.
+    """
+
+    bench: str
+    batch: str
+    deed: BatchDeed
+    state: BatchState
+    sheet: str
+    sheet_hash: str
+    expected: int | None
+    spools: tuple[WoundFrom, ...]
+    first_serial: str
+    doubt: str
+    doubt_probability: float | None
+    operator: str
+    remark: str
+    utc_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class OpenBatch:
+    """Begin a batch; one that was paused goes on. Another one that is running is paused.
+
+    Attributes:
+        batch: its name.
+        expected: how many units it shall have; None: not said.
+    """
+
+    batch: str
+    expected: int | None = field(default=None, metadata={"at_least": 1, "at_most": LARGEST_BATCH})
+    operator: str = ""
+    remark: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class PauseBatch:
+    """Take no more units for the batch that is running, until it is resumed."""
+
+    remark: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ResumeBatch:
+    """Go on with a paused batch, or a finished one; empty means the one that was paused last."""
+
+    batch: str = ""
+    remark: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class FinishBatch:
+    """The batch that is running is complete, or is given up."""
+
+    remark: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ChangeSpool:
+    """The units that follow are wound from another spool.
+
+    Attributes:
+        spool: what is written on it.
+        windings: names of the windings wound from it, separated by commas; empty: all that it fits.
+    """
+
+    spool: str
+    windings: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class AcceptFirstUnit:
+    """Go on although the first unit is not what sheet and spool card foretell; the reason is kept."""
+
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class UnitKnown:
+    """What the record says of a unit that is about to be started; nobody types this.
+
+    Attributes:
+        serial: of the unit.
+        batch: that it belongs to, empty for none.
+        attempts: how often it was put on a bench for this batch and purpose before.
+    """
+
+    serial: str
+    batch: str
+    attempts: int
