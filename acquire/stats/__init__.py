@@ -1,0 +1,1 @@
+"""Statistics of batches and of gauge studies: charts, capability, shares, drift. Numbers in, records out."""

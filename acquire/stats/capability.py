@@ -1,0 +1,282 @@
+"""Capability: how a batch's spread compares with its limits, how surely, and how much of it is the meter's.
+
+Cp and Cpk from the spread between neighbours, Pp and Ppk from the spread of all. Not for judging single units
+(`verdict`), and of little worth before the chart is calm: a change of spool is no spread.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from enum import StrEnum
+
+from acquire.errors import InputImpossible
+from acquire.physics.checks import above_zero, finite, probability
+from acquire.physics.laws import chi_square_quantile, normal_cdf, normal_quantile
+from acquire.physics.sample import sample
+from acquire.stats.charts import in_subgroups, individuals, means_and_ranges, pooled_within
+from acquire.stats.normality import Normality, normality
+
+FEW = 30
+"""Units below which an index is called a rough guess; usual practice."""
+
+RESTLESS = 1.25
+"""Overall over within spread from which the level is said to move. Own choice."""
+
+
+class Within(StrEnum):
+    """Where the spread within comes from."""
+
+    MOVING_RANGE = "mean moving range of neighbours"
+    MEAN_RANGE = "mean range of subgroups"
+    POOLED = "pooled standard deviation of subgroups"
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """Limits of the sheet, in the unit of the values; None where there is none.
+
+    Raises:
+        InputImpossible: neither, or the lower not below the upper.
+    """
+
+    lower: float | None
+    upper: float | None
+
+    def __post_init__(self) -> None:
+        given = [limit for limit in (self.lower, self.upper) if limit is not None]
+        for limit in given:
+            finite(limit, "a limit")
+        if not given:
+            raise InputImpossible("Without limits there is no capability.", "Give the sheet's limits.")
+        if self.lower is not None and self.upper is not None and self.lower >= self.upper:
+            raise InputImpossible(
+                f"The lower limit {self.lower:g} is not below the upper one {self.upper:g}.", "Swap them."
+            )
+
+    @property
+    def width(self) -> float | None:
+        """Upper less lower; None where one is missing."""
+        return None if self.lower is None or self.upper is None else self.upper - self.lower
+
+
+@dataclass(frozen=True, slots=True)
+class Index:
+    """An index of capability with its confidence interval.
+
+    Attributes:
+        value: of the values at hand.
+        low, high: the interval.
+    """
+
+    value: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
+class Outside:
+    """Share of units expected outside the limits by the normal law, 0 to 1.
+
+    Attributes:
+        below, above: of each limit; 0 where there is none.
+        counted: units at hand that lie outside.
+    """
+
+    below: float
+    above: float
+    counted: int
+
+    @property
+    def parts_per_million(self) -> float:
+        """Both sides together."""
+        return 1e6 * (self.below + self.above)
+
+
+@dataclass(frozen=True, slots=True)
+class Capability:
+    """What a batch's values say of its limits.
+
+    Attributes:
+        count: values.
+        mean: of them.
+        sigma_overall: standard deviation of all, n - 1.
+        sigma_within: from the spread between neighbours or within subgroups.
+        within: where that comes from.
+        limits: of the sheet.
+        cp, cpk: by `sigma_within`; None where a limit or the spread is missing.
+        pp, ppk: by `sigma_overall`; None likewise.
+        outside: share beyond the limits, by mean and `sigma_overall`; None without spread.
+        normality: test of the normal law; None for few values.
+        meter_share: at most this part of the overall variance is the meter's, 0 to 1; None if unknown.
+        confidence: of the intervals.
+        remarks: what a reader must know, a sentence each.
+    """
+
+    count: int
+    mean: float
+    sigma_overall: float
+    sigma_within: float
+    within: Within
+    limits: Limits
+    cp: Index | None
+    cpk: Index | None
+    pp: Index | None
+    ppk: Index | None
+    outside: Outside | None
+    normality: Normality | None
+    meter_share: float | None
+    confidence: float
+    remarks: tuple[str, ...]
+
+
+def capability(
+    values: Sequence[float],
+    limits: Limits,
+    *,
+    subgroup: int = 1,
+    within: Within | None = None,
+    meter_u: float | None = None,
+    confidence: float = 0.95,
+) -> Capability:
+    """Indices with intervals, expected share outside, normality, and the meter's part of the spread.
+
+    Cp = (upper - lower) / 6 sigma, Cpk = distance of the mean to the nearer limit / 3 sigma (NIST/SEMATECH
+    e-Handbook, 6.1.6). Interval of Cp by the chi-square law of sigma; of Cpk by Bissell, Applied Statistics
+    39 (1990) 331: Cpk ± z · sqrt(1/(9 n) + Cpk²/(2 nu)).
+
+    Args:
+        values: two or more, in order of time.
+        limits: of the sheet.
+        subgroup: values in a subgroup, taken in order; 1 for single values.
+        within: how the spread within is found; None takes moving ranges for single values, else pooling.
+        meter_u: standard uncertainty of one value, in its unit, > 0; None if unknown.
+        confidence: of the intervals, 0 to 1.
+
+    Raises:
+        InputImpossible: fewer than two values, no finite number, or arguments that do not go together.
+    """
+    probability(confidence, "the confidence")
+    if len(values) < 2:
+        raise InputImpossible(f"{len(values)} value shows no spread.", "Measure at least two units.")
+    of = sample(values)
+    way = within or (Within.MOVING_RANGE if subgroup == 1 else Within.POOLED)
+    sigma_within, freedom = _spread_within(values, subgroup, way)
+    cp, cpk = _indices(of.mean, sigma_within, limits, (of.count, freedom, confidence))
+    pp, ppk = _indices(of.mean, of.standard_deviation, limits, (of.count, of.count - 1.0, confidence))
+    share = None
+    if meter_u is not None and of.standard_deviation > 0.0:
+        share = (above_zero(meter_u, "the meter's standard uncertainty") / of.standard_deviation) ** 2
+    plain = Capability(
+        count=of.count,
+        mean=of.mean,
+        sigma_overall=of.standard_deviation,
+        sigma_within=sigma_within,
+        within=way,
+        limits=limits,
+        cp=cp,
+        cpk=cpk,
+        pp=pp,
+        ppk=ppk,
+        outside=_outside(values, of.mean, of.standard_deviation, limits),
+        normality=normality(values),
+        meter_share=None if share is None else min(1.0, share),
+        confidence=confidence,
+        remarks=(),
+    )
+    return replace(plain, remarks=_remarks(plain, share))
+
+
+def _spread_within(values: Sequence[float], subgroup: int, way: Within) -> tuple[float, float]:
+    """Standard deviation within, and its degrees of freedom."""
+    if way is Within.MOVING_RANGE:
+        if subgroup != 1:
+            raise InputImpossible(
+                "Moving ranges are of single values, not of subgroups.", "Leave the subgroups out."
+            )
+        pair = individuals(values)
+        return pair.sigma, pair.freedom
+    groups = in_subgroups(values, subgroup)
+    if way is Within.POOLED:
+        return pooled_within(groups)
+    pair = means_and_ranges(groups)
+    return pair.sigma, pair.freedom
+
+
+def _indices(
+    mean: float, sigma: float, limits: Limits, how: tuple[int, float, float]
+) -> tuple[Index | None, Index | None]:
+    """The index of the width and that of the nearer limit."""
+    if sigma <= 0.0:
+        return None, None
+    count, freedom, confidence = how
+    z = normal_quantile(0.5 * (1.0 + confidence))
+    to_limits = [
+        distance
+        for distance in (
+            None if limits.lower is None else mean - limits.lower,
+            None if limits.upper is None else limits.upper - mean,
+        )
+        if distance is not None
+    ]
+    near = min(to_limits) / (3.0 * sigma)
+    half = z * math.sqrt(1.0 / (9.0 * count) + near * near / (2.0 * freedom))
+    nearer = Index(near, near - half, near + half)
+    if limits.width is None:
+        return None, nearer
+    wide = limits.width / (6.0 * sigma)
+    tail = 0.5 * (1.0 - confidence)
+    low = wide * math.sqrt(chi_square_quantile(tail, freedom) / freedom)
+    high = wide * math.sqrt(chi_square_quantile(1.0 - tail, freedom) / freedom)
+    return Index(wide, low, high), nearer
+
+
+def _outside(values: Sequence[float], mean: float, sigma: float, limits: Limits) -> Outside | None:
+    if sigma <= 0.0:
+        return None
+    low = -math.inf if limits.lower is None else limits.lower
+    high = math.inf if limits.upper is None else limits.upper
+    return Outside(
+        below=normal_cdf((low - mean) / sigma),
+        above=normal_cdf((mean - high) / sigma),
+        counted=sum(not low <= value <= high for value in values),
+    )
+
+
+def _remarks(of: Capability, meter_share: float | None) -> tuple[str, ...]:
+    told = []
+    if of.sigma_overall <= 0.0:
+        return ("All values are alike: the meter resolves too little to show the spread.",)
+    if of.count < FEW and of.ppk is not None:
+        told.append(
+            f"Only {of.count} units: Ppk may truly be anything from {of.ppk.low:.2f} to {of.ppk.high:.2f}."
+        )
+    if of.sigma_within <= 0.0:
+        told.append("Neighbours read alike, so there is no Cp or Cpk.")
+    elif of.count >= 10 and of.sigma_overall > RESTLESS * of.sigma_within:
+        told.append(
+            f"The whole batch spreads {of.sigma_overall / of.sigma_within:.2g} times as wide as neighbours "
+            f"do: the level moves. Pp and Ppk tell what was made, Cp and Cpk what could be."
+        )
+    if of.normality is None:
+        told.append("Too few values to tell whether they follow the normal law, on which the indices rest.")
+    elif of.normality.doubtful:
+        told.append(
+            f"The values do not follow the normal law (p = {of.normality.p:.1g}), on which the indices and "
+            f"the share outside rest: look at the chart first."
+        )
+    if meter_share is not None:
+        told.append(_of_the_meter(meter_share))
+    return tuple(told)
+
+
+def _of_the_meter(share: float) -> str:
+    if share >= 1.0:
+        return (
+            "The meter's uncertainty is as large as the whole spread: the batch may be better than it looks."
+        )
+    word = (
+        "hardly matters" if share < 0.1 else "counts" if share < 0.3 else "hides much of what the batch does"
+    )
+    return f"At most {share:.0%} of the variance is the meter's own uncertainty, which {word}."
