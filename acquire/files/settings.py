@@ -23,6 +23,7 @@ from acquire.files.bench_tables import (
 )
 from acquire.files.duty_tables import CheckSettings, InsulationSettings
 from acquire.files.network_tables import HttpSettings, MqttSettings
+from acquire.files.shop_table import ShopSettings
 from acquire.files.toml_file import Faults, Model, Table, TomlFile, did_you_mean, read_toml
 from acquire.files.toml_lines import Path as KeyPath
 from acquire.records import Purpose
@@ -43,6 +44,7 @@ TABLES: dict[str, type[Table]] = {
     "csv": CsvSettings,
     "mqtt": MqttSettings,
     "http": HttpSettings,
+    "shop": ShopSettings,
 }
 """All tables of a bench file; each stands once. The first three must be there."""
 
@@ -65,6 +67,7 @@ class Bench(Table):
         csv: None where no CSV is wanted.
         mqtt: None where nothing is published.
         http: None where nothing listens.
+        shop: heading of papers; None where the file gives none.
     """
 
     file: Path
@@ -86,6 +89,7 @@ class Bench(Table):
     csv: CsvSettings | None
     mqtt: MqttSettings | None
     http: HttpSettings | None
+    shop: ShopSettings | None
 
 
 def load_bench(path: Path) -> Bench:
@@ -123,6 +127,7 @@ def bench_of(file: TomlFile) -> Bench:
         "csv": _optional(faults, CsvSettings, "csv") if "csv" in file.tree else None,
         "mqtt": _optional(faults, MqttSettings, "mqtt") if "mqtt" in file.tree else None,
         "http": _optional(faults, HttpSettings, "http") if "http" in file.tree else None,
+        "shop": _optional(faults, ShopSettings, "shop") if "shop" in file.tree else None,
     }
     _check_files(faults, place, meter)
     _check_instruments(faults, meter, temperature)
