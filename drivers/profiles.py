@@ -63,8 +63,16 @@ def load_profile(name: str, package: str) -> Profile:
     except tomllib.TOMLDecodeError as error:
         raise ProfileInvalid(f"the profile {name!r} is not TOML: {error}.") from error
     except ValidationError as error:
-        faults = "; ".join(f"{'.'.join(map(str, e['loc']))}: {e['msg']}" for e in error.errors())
+        faults = "; ".join(f"{'.'.join(map(str, e['loc']))}: {_plain(e)}" for e in error.errors())
         raise ProfileInvalid(f"the profile {name!r} is wrong: {faults}.") from error
+
+
+_PLAIN = {"missing": "it is missing", "extra_forbidden": "no such key"}
+
+
+def _plain(fault: Any) -> str:
+    """One fault that pydantic found, in a workshop's words where its own are a programmer's."""
+    return _PLAIN.get(fault["type"]) or fault["msg"].partition("\n")[0]
 
 
 def _text_of(name: str, package: str) -> str:
@@ -72,7 +80,8 @@ def _text_of(name: str, package: str) -> str:
         try:
             return Path(name).read_text(encoding="utf-8")
         except (OSError, UnicodeDecodeError) as error:
-            raise ProfileInvalid(f"the profile {name} cannot be read ({error}).") from error
+            why = getattr(error, "strerror", None) or "it is not UTF-8 text"
+            raise ProfileInvalid(f"the profile {name} cannot be read ({why}).") from error
     shipped = files(package).joinpath("profiles", f"{name}.toml")
     if not shipped.is_file():
         there = ", ".join(shipped_profiles(package)) or "none"

@@ -84,7 +84,9 @@ def _add_links(parser: argparse.ArgumentParser) -> None:
         help=f"of the meter's line, such as {example}",
     )
     parser.add_argument("--no-pty", action="store_true", help="serve everything on TCP")
-    parser.add_argument("--meter-link", choices=("tcp", "pty"), default="tcp")
+    parser.add_argument(
+        "--meter-link", choices=("tcp", "pty", "hislip", "vxi11", "gpib-adapter"), default="tcp"
+    )
     parser.add_argument("--meter-port", type=int, default=0, metavar="PORT", help="TCP port of the meter")
     parser.add_argument("--thermometer", choices=("pty", "tcp"), default="pty", help="its link")
     parser.add_argument(
@@ -107,6 +109,10 @@ def fault_of(given: argparse.Namespace, voice: str) -> str:
         (
             given.fixed_range is None or 0 <= given.fixed_range <= meter.ranges[-1].nominal_ohm,
             f"--fixed-range: a {given.meter} meter has no such range",
+        ),
+        (
+            voice == "scpi" or given.meter_link in ("tcp", "pty"),
+            f"--meter-link {given.meter_link}: only a meter that speaks scpi has it",
         ),
         (voice == "scpi" or not given.switch_card, "--switch-card: only a meter that speaks scpi has one"),
     ]

@@ -16,7 +16,9 @@ from pathlib import Path
 from typing import Any
 
 from sim.clock import BenchClock
+from sim.gpib_adapter import on_gpib_adapter
 from sim.hands import Hands
+from sim.hislip import on_hislip
 from sim.meter import CLASSES, Meter
 from sim.probes import Ambient, Probes
 from sim.scenes import Scene, build_scene, dice_for
@@ -28,6 +30,7 @@ from sim.switch_card import SwitchCard
 from sim.talk import read_lines
 from sim.truth import TruthLog
 from sim.typed import TypedHands
+from sim.vxi11 import on_vxi11
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,12 +119,18 @@ class Bench:
     @staticmethod
     @contextlib.asynccontextmanager
     async def _link(link: str, session: Session, port: int, trouble: LineTrouble) -> AsyncIterator[str]:
-        """Serve on a pty where that is wanted and the system has any, else on TCP."""
+        """Serve on the link that is wanted; on TCP where that is a pty and the system has none."""
         async with contextlib.AsyncExitStack() as stack:
             address = ""
             if link == "pty":
                 with contextlib.suppress(OSError):
                     address = await stack.enter_async_context(on_pty(session, trouble))
+            elif link == "hislip":
+                address = await stack.enter_async_context(on_hislip(session, port, trouble))
+            elif link == "gpib-adapter":
+                address = await stack.enter_async_context(on_gpib_adapter(session, port, trouble))
+            elif link == "vxi11":
+                address = await stack.enter_async_context(on_vxi11(session, trouble))
             yield address or await stack.enter_async_context(on_tcp(session, port, trouble))
 
 

@@ -4,6 +4,7 @@
     serial:/dev/NAME[?baud=9600&bits=8&parity=N&stop=1&dtr=on&rts=off]
     rfc2217:HOST:PORT[?...same line settings]
     visa:RESOURCE                         visa:USB0::0x1234::0x5678::SN1::INSTR
+    visa:GPIBn::N::INSTR?adapter=ADDRESS  visa:GPIB0::22::INSTR?adapter=tcp:192.0.2.4:1234
 
 Not for opening anything: that is `drivers.link.opening`. Line settings that the address leaves out come from
 the driver (each protocol has its own usual ones), then from `PLAIN_LINE`.
@@ -64,6 +65,7 @@ class Address:
         target: host, device path or VISA resource.
         port: TCP port, 0 where there is none.
         line: serial settings that were written down.
+        adapter: where the "++" adapter is that carries a GPIB resource; None where there is none.
     """
 
     text: str
@@ -71,6 +73,7 @@ class Address:
     target: str
     port: int = 0
     line: SerialLine = SerialLine()
+    adapter: Address | None = None
 
 
 _HOST_PORT = re.compile(r"(?:\[(?P<v6>[0-9A-Fa-f:.%\w]+)\]|(?P<host>[^\s:/?\[\]]+)):(?P<port>\d{1,5})")
@@ -90,7 +93,7 @@ def parse_address(text: str) -> Address:
     if not rest:
         raise AddressInvalid(f"{text!r} names nothing behind {scheme}:", port=text)
     if scheme == "visa":
-        return Address(text, scheme, rest)
+        return _visa(rest, text)
     target, _, query = rest.partition("?")
     if scheme == "serial":
         if not target:
@@ -100,6 +103,20 @@ def parse_address(text: str) -> Address:
         raise AddressInvalid(f"{text!r} has settings behind '?', which tcp: does not take", port=text)
     host, port = _host_port(target, text)
     return Address(text, scheme, host, port, _line_settings(query, text))
+
+
+def _visa(rest: str, text: str) -> Address:
+    """A VISA resource, behind a "++" adapter where the address says so."""
+    target, mark, query = rest.partition("?")
+    if not mark:
+        return Address(text, "visa", target)
+    key, _, where = query.partition("=")
+    if key != "adapter" or not target.upper().startswith("GPIB"):
+        raise AddressInvalid(f"{text!r}: behind '?' only a GPIB resource takes adapter=ADDRESS", port=text)
+    adapter = parse_address(where)
+    if adapter.scheme not in ("tcp", "serial"):
+        raise AddressInvalid(f"{text!r}: an adapter is at tcp:HOST:PORT or serial:/dev/NAME", port=text)
+    return Address(text, "visa", target, adapter=adapter)
 
 
 def _host_port(target: str, text: str) -> tuple[str, int]:

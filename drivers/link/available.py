@@ -31,6 +31,7 @@ def link_kinds() -> list[LinkKind]:
         LinkKind("visa:TCPIP::HOST::INSTR", "LAN instruments: VXI-11, HiSLIP, sockets"),
         LinkKind("visa:USB0::…::INSTR", "USBTMC instruments", missing_for_usb()),
         LinkKind("visa:GPIB0::N::INSTR", "GPIB boards", missing_for_gpib()),
+        LinkKind("visa:GPIB0::N::INSTR?adapter=tcp:HOST:PORT", 'GPIB through a "++" adapter'),
     ]
 
 

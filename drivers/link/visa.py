@@ -15,6 +15,7 @@ import contextlib
 import re
 import select
 import socket
+import struct
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
@@ -29,12 +30,19 @@ from drivers.link.channel import drain_until_quiet, not_open
 BACKEND = "@py"
 PROBE_S = 2.0
 _LAN_RESOURCE = re.compile(r"TCPIP\d*::(?P<host>[^:]+)(?:::(?P<rest>.+))?", re.IGNORECASE)
+_BOARD = re.compile(r"GPIB(?P<board>\d*)::", re.IGNORECASE)
 _VXI11_PORT = 111  # the portmapper, which a VXI-11 client asks first
 _HISLIP_PORT = 4880
 _PARITY = {"N": 0, "O": 1, "E": 2, "M": 3, "S": 4}
+_ADAPTER_PATIENCE_MS = 3000
+"""The longest a "++" adapter can be told to wait for an instrument (manuals of several such adapters). The
+library tells it 50 ms, which is shorter than most conversions."""
 _NO_ANSWER = constants.StatusCode.error_timeout
-_LIBRARY_FAULTS = (errors.Error, OSError, ValueError, TypeError, NotImplementedError)
-"""What pyvisa-py lets through: its own errors, those of sockets and pyserial (OSError), some of Python's."""
+_LIBRARY_FAULTS = (
+    errors.Error, OSError, ValueError, TypeError, AttributeError, RuntimeError, EOFError, struct.error
+)  # fmt: skip
+"""What pyvisa-py lets through: its own errors, those of sockets and pyserial (OSError), some of Python's. A
+HiSLIP peer that dies is a RuntimeError; NotImplementedError is one too."""
 
 
 def probe_target(resource: str) -> tuple[str, int] | None:
@@ -51,12 +59,25 @@ def probe_target(resource: str) -> tuple[str, int] | None:
     return match["host"], _VXI11_PORT
 
 
+def adapter_resource(address: Address) -> str:
+    """The library's name for the "++" adapter that carries a GPIB resource; it goes by the board's number."""
+    adapter, match = address.adapter, _BOARD.match(address.target)
+    if adapter is None or match is None:
+        return ""
+    if adapter.scheme == "tcp":
+        return f"PRLGX-TCPIP{match['board']}::{adapter.target}::{adapter.port}::INTFC"
+    return f"PRLGX-ASRL{match['board']}::{adapter.target}::INTFC"
+
+
 class VisaChannel:
     """Bytes over one VISA resource; see `Channel` for what each method promises."""
 
     def __init__(self, address: Address, line: SerialLine, backend: str = BACKEND) -> None:
         self.address = address.text
         self._resource_name = address.target
+        self._adapter_name = adapter_resource(address)
+        self._adapter_at = address.adapter
+        self._adapter: Any = None
         self._line = line
         self._backend = backend
         self._resource: Any = None  # pyvisa's own types differ per interface
@@ -68,6 +89,8 @@ class VisaChannel:
         """Open the resource. Raises: LinkUnavailable."""
         await self.close()
         target = probe_target(self._resource_name)
+        if self._adapter_at is not None and self._adapter_at.scheme == "tcp":
+            target = self._adapter_at.target, self._adapter_at.port
         if target is not None:
             await self._probe(*target)
         self._thread = ThreadPoolExecutor(1, thread_name_prefix=f"visa {self._resource_name}")
@@ -81,7 +104,7 @@ class VisaChannel:
         """Say what is missing for this kind of resource, where that is it; else the library's first line."""
         kind = self._resource_name.upper()
         missing = missing_for_usb() if kind.startswith("USB") else ""
-        missing = missing_for_gpib() if kind.startswith("GPIB") else missing
+        missing = missing_for_gpib() if kind.startswith("GPIB") and not self._adapter_name else missing
         if missing:
             return LinkUnavailable(
                 "a library for this kind of resource is missing", port=self.address, hint=f"To do: {missing}."
@@ -103,7 +126,11 @@ class VisaChannel:
             await writer.wait_closed()
 
     def _open(self) -> None:
-        resource: Any = pyvisa.ResourceManager(self._backend).open_resource(self._resource_name)
+        manager = pyvisa.ResourceManager(self._backend)
+        if self._adapter_name:
+            self._adapter = manager.open_resource(self._adapter_name)
+            _session_of(self._adapter).plus_plus_read = False  # nothing was asked yet
+        resource: Any = manager.open_resource(self._resource_name)
         self._resource = resource
         self._by_message = resource.resource_class == "INSTR" and not isinstance(
             resource, pyvisa.resources.SerialInstrument
@@ -126,9 +153,11 @@ class VisaChannel:
         resource = self._resource
         if resource is None:
             raise not_open(self.address)
-        if _wait_for_bytes(resource, deadline_s):
+        if self._adapter is not None:
+            _fetch(self._adapter, deadline_s)
+        if _wait_for_bytes(self._adapter or resource, deadline_s):
             deadline_s = 0.001
-        resource.timeout = max(1, int(deadline_s * 1000))
+        (self._adapter or resource).timeout = max(1, int(deadline_s * 1000))
         data: bytes = resource.read_raw()
         if self._by_message and not data.endswith(b"\n"):
             data += b"\n"  # END marked the end of the message; the framers look for a line feed
@@ -165,7 +194,7 @@ class VisaChannel:
         loop = asyncio.get_running_loop()
         try:
             async with asyncio.timeout(deadline_s + 1.0):
-                await loop.run_in_executor(self._thread, self._resource.write_raw, data)
+                await loop.run_in_executor(self._thread, self._write, data)
         except TimeoutError as error:
             raise LinkTimeout(f"took nothing for {deadline_s:g} s", port=self.address) from error
         except errors.VisaIOError as error:
@@ -175,31 +204,91 @@ class VisaChannel:
         except _LIBRARY_FAULTS as error:
             raise LinkLost(f"the resource broke ({error})", port=self.address) from error
 
+    def _write(self, data: bytes) -> None:
+        _refuse_closed(_socket_of(self._adapter or self._resource))
+        self._resource.write_raw(data)
+
+    def _clear(self) -> None:
+        if self._adapter is None:
+            self._resource.clear()
+            return
+        session = _session_of(self._adapter)
+        session.plus_plus_read = False  # what was asked before is not fetched any more
+        session.write_oob(b"++clr\n")
+
     async def drain(self, quiet_s: float) -> bytes:
         """Clear the instrument where it can be cleared, then throw away what comes until it is quiet."""
         if self._by_message and self._thread is not None and self._reading is None:
             with contextlib.suppress(*_LIBRARY_FAULTS):
-                await asyncio.get_running_loop().run_in_executor(self._thread, self._resource.clear)
+                await asyncio.get_running_loop().run_in_executor(self._thread, self._clear)
         return await drain_until_quiet(self, max(quiet_s, 0.02))
 
     async def close(self) -> None:
         """Close; harmless when closed already. A read in progress ends at its own deadline."""
         thread, self._thread = self._thread, None
         reading, self._reading = self._reading, None
-        resource, self._resource = self._resource, None
+        resources = [each for each in (self._resource, self._adapter) if each is not None]
+        self._resource = self._adapter = None
         if reading is not None:
             reading.add_done_callback(_seen)
         if thread is None:
             return
-        if resource is not None:
+        for resource in resources:
             with contextlib.suppress(*_LIBRARY_FAULTS):
                 async with asyncio.timeout(3.0):
-                    await asyncio.get_running_loop().run_in_executor(thread, resource.close)
+                    await asyncio.get_running_loop().run_in_executor(thread, _close, resource)
         thread.shutdown(wait=False)
 
 
+def _session_of(resource: Any) -> Any:
+    """The library's own session behind a resource, for what its public calls do not offer."""
+    return resource.visalib.sessions[resource.session]
+
+
+def _fetch(adapter: Any, deadline_s: float) -> None:
+    """Tell a "++" adapter to fetch the answer, once after each question, before waiting for it."""
+    session = _session_of(adapter)
+    if session.plus_plus_read:
+        session.plus_plus_read = False
+        patience_ms = max(1, min(int(deadline_s * 1000), _ADAPTER_PATIENCE_MS))
+        session.write_oob(f"++read_tmo_ms {patience_ms}\n++read eoi\n".encode())
+
+
+def _socket_of(resource: Any) -> socket.socket | None:
+    """The socket under a resource, where there is one: of plain sockets and adapters, HiSLIP, VXI-11."""
+    session = getattr(resource.visalib, "sessions", {}).get(resource.session)
+    interface = getattr(session, "interface", None)
+    for found in (interface, getattr(interface, "_sync", None), getattr(interface, "sock", None)):
+        if isinstance(found, socket.socket):
+            return found
+    return None
+
+
+def _refuse_closed(sock: socket.socket | None) -> None:
+    """See at once that a peer has gone: pyvisa-py spins until its timeout instead.
+
+    Raises:
+        ConnectionError: the peer closed the connection.
+    """
+    if sock is not None and select.select([sock], [], [], 0)[0] and not sock.recv(1, socket.MSG_PEEK):
+        raise ConnectionError("the peer closed the connection")
+
+
+def _close(resource: Any) -> None:
+    """Close a resource; one whose peer has gone without saying goodbye to it, which VXI-11 would spin on."""
+    sock = _socket_of(resource)
+    try:
+        _refuse_closed(sock)
+    except OSError:
+        if sock is not None:
+            sock.close()
+    resource.close()
+
+
 def _wait_for_bytes(resource: Any, deadline_s: float) -> bool:
-    """Wait for bytes on a socket resource, since pyvisa-py itself spins when the peer has closed.
+    """Wait for bytes on a resource with a socket of its own, since pyvisa-py itself spins on a closed one.
+
+    VXI-11 is asked before it says anything, so there only a peer that is gone already is seen.
 
     Returns:
         True if the deadline has passed without any.
@@ -208,13 +297,14 @@ def _wait_for_bytes(resource: Any, deadline_s: float) -> bool:
         ConnectionError: the peer closed the connection.
     """
     session = getattr(resource.visalib, "sessions", {}).get(resource.session)
-    sock = getattr(session, "interface", None)
-    pending: bytes = getattr(session, "_pending_buffer", None) or b""
-    if not isinstance(sock, socket.socket) or pending:
+    sock = _socket_of(resource)
+    if sock is None or getattr(session, "_pending_buffer", None):
+        return False
+    if hasattr(getattr(session, "interface", None), "device_read"):
+        _refuse_closed(sock)
         return False
     readable, _, _ = select.select([sock], [], [], deadline_s)
-    if readable and not sock.recv(1, socket.MSG_PEEK):
-        raise ConnectionError("the peer closed the connection")
+    _refuse_closed(sock)
     return not readable
 
 

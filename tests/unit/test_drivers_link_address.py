@@ -34,12 +34,23 @@ def test_each_scheme_is_understood():
         ("serial:/dev/x?parity=", "sets parity"),
         ("serial:/dev/x?baud", "not key=value"),
         ("usb:1", "does not begin with"),
+        ("visa:USB0::1::2::S::INSTR?adapter=tcp:192.0.2.4:1", "only a GPIB resource"),
+        ("visa:GPIB0::5::INSTR?speed=1", "only a GPIB resource"),
+        ("visa:GPIB0::5::INSTR?adapter=visa:GPIB1::5::INSTR", "an adapter is at"),
+        ("visa:GPIB0::5::INSTR?adapter=tcp:nowhere", "not HOST:PORT"),
     ],
 )
 def test_a_wrong_address_is_answered_with_what_is_wrong(text, words):
     with pytest.raises(AddressInvalid) as caught:
         parse_address(text)
     assert words in str(caught.value)
+
+
+def test_a_gpib_resource_may_stand_behind_an_adapter():
+    """The adapter's own address is one of a socket or a port."""
+    found = parse_address("visa:GPIB0::22::INSTR?adapter=tcp:192.0.2.4:1234")
+    assert (found.target, found.adapter.target, found.adapter.port) == ("GPIB0::22::INSTR", "192.0.2.4", 1234)
+    assert parse_address("visa:GPIB0::22::INSTR").adapter is None
 
 
 def test_what_the_address_leaves_out_comes_from_the_driver():
