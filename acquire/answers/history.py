@@ -10,7 +10,7 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
 
-from acquire.answers.doubtful import Doubts
+from acquire.reports.doubtful import Doubts
 from acquire.errors import InputImpossible
 from acquire.journal.entry import Entry
 from acquire.journal.history import JournalReader, Question

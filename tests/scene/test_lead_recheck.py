@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from acquire.answers.doubtful import Doubts
+from acquire.reports.doubtful import Doubts
 from acquire.conditions import Recheck
 from acquire.records import Ask, Judged, LeadZero, Notice, ZeroLeads
 from drivers.reading import Quantity

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
-from acquire.journal.history import JournalReader, Question
+from acquire.journal.question import Question, Record
 from acquire.physics.leads import moved
 from acquire.records import LeadZero, Verdict
 from drivers.reading import Quantity
@@ -26,11 +26,11 @@ class Doubts:
     zeros: list[LeadZero] = field(default_factory=list)
 
     @classmethod
-    def of(cls, journal: JournalReader) -> Doubts:
-        """Look them up.
+    def of(cls, journal: Record) -> Doubts:
+        """Look them up in a record.
 
         Raises:
-            JournalUnusable: the file cannot be read.
+            JournalUnusable: it cannot be read.
         """
         found = (entry.record for entry in journal.find(Question(kinds=("lead_zero",))))
         return cls.among(zero for zero in found if isinstance(zero, LeadZero))

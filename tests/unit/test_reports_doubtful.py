@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pytest
 
-from acquire.answers.doubtful import Doubts
+from acquire.reports.doubtful import Doubts
 from acquire.answers.history import history_entries, history_line
 from acquire.clock import RealClock
 from acquire.journal.store import Journal
