@@ -93,6 +93,13 @@ async def test_silence_ends_on_time_and_the_next_question_gets_its_own_answer(li
         await channel.close()
 
 
+async def asked_twice(channel):
+    """The first question may still go out; the second cannot."""
+    for _ in range(2):
+        await channel.write(b"*IDN?\n", 1.0)
+        await channel.read_some(1.0)
+
+
 @pytest.mark.parametrize("link", LINKS)
 async def test_an_instrument_that_dies_is_an_error_of_the_link_and_no_hang(link):
     """Within the deadline and a second; no processor spins."""
@@ -105,10 +112,7 @@ async def test_an_instrument_that_dies_is_an_error_of_the_link_and_no_hang(link)
         await process.wait()
         cpu_s, started_s = time.process_time(), time.monotonic()
         with pytest.raises(MeterError):
-            await channel.write(b"*IDN?\n", 1.0)
-            await channel.read_some(1.0)
-            await channel.write(b"*IDN?\n", 1.0)
-            await channel.read_some(1.0)
+            await asked_twice(channel)
         assert time.monotonic() - started_s < 5.0
         assert time.process_time() - cpu_s < 1.0
         await channel.close()
