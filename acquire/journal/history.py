@@ -261,6 +261,7 @@ def _where(question: Question) -> tuple[str, list[Any]]:
         ("batch", question.batch),
         ("json_extract(payload, '$.meter_id')", question.meter_id),
         ("json_extract(payload, '$.sheet')", question.sheet),
+        ("json_extract(payload, '$.bench')", question.bench),
     ):
         if wanted is not None:
             parts.append(f"{column} = ?")

@@ -33,6 +33,7 @@ class Question:
             do not matter. Only results of units have one.
         meter_id: name of the meter on its bench, exactly.
         sheet: name of the unit type, exactly.
+        bench: name of the bench, exactly; a line's record holds many. Notices name none.
         since_utc_s: not before, seconds since 1970-01-01T00:00:00 UTC.
         until_utc_s: before (not at) this time.
         with_evidence: False leaves `Entry.evidence` None, which spares reading most of the file.
@@ -47,6 +48,7 @@ class Question:
     diagnosis: str | None = None
     meter_id: str | None = None
     sheet: str | None = None
+    bench: str | None = None
     since_utc_s: float | None = None
     until_utc_s: float | None = None
     with_evidence: bool = True

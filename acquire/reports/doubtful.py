@@ -51,7 +51,7 @@ class Doubts:
             return ""
         for zero in self.zeros:
             since_s = zero.doubtful_since_utc_s
-            if zero.meter_id != verdict.meter_id or since_s is None:
+            if (zero.bench, zero.meter_id) != (verdict.bench, verdict.meter_id) or since_s is None:
                 continue
             rested_on = LeadZero(verdict.bench, verdict.meter_id, verdict.lead_ohm, 0.0, since_s)
             within = since_s <= verdict.utc_s < zero.utc_s

@@ -114,6 +114,8 @@ async def mixed(tmp_path):
         (Question(meter_id="other"), [2]),
         (Question(sheet="Quern 12"), [3]),
         (Question(sheet="Quern%"), []),
+        (Question(bench="north bench", outcomes=(Outcome.PASS,)), [1, 5]),
+        (Question(bench="south bench"), []),
         (Question(since_utc_s=NOON_S + 30.0), [2, 4]),
         (Question(until_utc_s=NOON_S + 30.0), [1, 3, 5]),
         (Question(since_utc_s=NOON_S + 30.0, until_utc_s=NOON_S + 3600.0), [4]),
