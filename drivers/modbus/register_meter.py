@@ -62,7 +62,7 @@ class RegisterMeterOptions(BaseModel):
 
     channels: Annotated[tuple[RegisterChannel, ...], Field(min_length=1)]
     framing: Literal["auto", "rtu", "tcp"] = "auto"
-    poll_s: Annotated[float, Field(ge=0.005, le=3600)] = 0.2
+    poll_s: Annotated[float, Field(ge=0, le=3600)] = 0.2
     reply_timeout_s: Annotated[float, Field(gt=0, le=60)] = 0.5
     retries: Annotated[int, Field(ge=0, le=20)] = 2
     allow_start: bool = False

@@ -4,8 +4,8 @@
 
 damage: phantom readings per million frames for each frame protocol, with and without the agreement rule, at
 0.2 % and 5 % of bytes hit; an exception or a growing buffer ends it with exit code 1.
-rate: readings per second and CPU per reading of the drivers beside a bare loop on the same peer, in the same
-run, for a peer that answers at once and for one that converts as a fast meter does.
+rate: readings per second and CPU per reading of each driver beside a bare loop on the same peer, in the same
+run, for peers that answer at once and for such that convert as fast meters do (drivers_rate).
 many: 64 meters at 50 readings a second in one process; delay from sending to the reading in hand.
 idle: CPU share of one meter at its usual pace.
 
@@ -16,130 +16,16 @@ from __future__ import annotations
 
 import argparse
 import asyncio
-import contextlib
-import resource
-import socket
-import subprocess
 import sys
 import time
-from collections.abc import Iterator
-from dataclasses import dataclass
-
-import serial
 
 from drivers.meter import Meter, Setup
 from drivers.reading import Quantity
 from drivers.registry import open_meter
 from tests.benchmarks.drivers_damage import LINES, count_phantoms
+from tests.benchmarks.drivers_rate import STREAMS, clock, cpu_s, driven, peer, rate
 
-STATUS14 = "2b 30 31 32 33 20 34 21 00 00 20 00 0d 0a"
 RULES = ("off", "near", "exact")
-
-
-def clock() -> tuple[float, float]:
-    """The pair of clocks that a driver is given."""
-    return time.monotonic(), time.time()
-
-
-def cpu_s() -> float:
-    """Processor time of this process, all threads."""
-    used = resource.getrusage(resource.RUSAGE_SELF)
-    return used.ru_utime + used.ru_stime
-
-
-@contextlib.contextmanager
-def peer(*arguments: str) -> Iterator[str]:
-    """Run a peer in a process of its own; gives what it prints first."""
-    command = [sys.executable, "-m", "tests.benchmarks.drivers_peers", *arguments]
-    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as process:
-        try:
-            yield process.stdout.readline().strip()
-        finally:
-            process.terminate()
-
-
-@dataclass
-class Pace:
-    """Readings in a time, and what they cost."""
-
-    readings: int
-    seconds: float
-    cpu: float
-
-    @property
-    def per_s(self) -> float:
-        """Readings per second."""
-        return self.readings / self.seconds
-
-    def __str__(self) -> str:
-        return f"{self.per_s:9.0f}/s {1e6 * self.cpu / max(self.readings, 1):8.1f} us CPU each"
-
-
-def bare_socket(port: int, seconds: float) -> Pace:
-    """Ask and read with nothing but a socket."""
-    with socket.create_connection(("127.0.0.1", port)) as sock:
-        sock.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-        started, used, count = time.monotonic(), cpu_s(), 0
-        while time.monotonic() - started < seconds:
-            sock.sendall(b"READ?\n")
-            answer = b""
-            while not answer.endswith(b"\n"):
-                answer += sock.recv(4096)
-            float(answer)
-            count += 1
-        return Pace(count, time.monotonic() - started, cpu_s() - used)
-
-
-def bare_serial(path: str, seconds: float) -> Pace:
-    """Read frames with nothing but pyserial, the fast way: wait, then take what is there."""
-    with serial.Serial(path, 9600, timeout=0.2) as port:
-        started, used, taken = time.monotonic(), cpu_s(), 0
-        while time.monotonic() - started < seconds:
-            data = port.read(1)
-            data += port.read(port.in_waiting)
-            taken += data.count(b"\r\n")
-        return Pace(taken, time.monotonic() - started, cpu_s() - used)
-
-
-async def driven(meter: Meter, seconds: float, setup: Setup | None = None) -> Pace:
-    """Read with a driver."""
-    async with meter:
-        if setup is not None:
-            await meter.configure(setup)
-        stream = meter.readings()
-        await anext(stream)
-        started, used, count = time.monotonic(), cpu_s(), 0
-        async for _ in stream:
-            count += 1
-            if time.monotonic() - started >= seconds:
-                break
-        await stream.aclose()
-        return Pace(count, time.monotonic() - started, cpu_s() - used)
-
-
-def rate(seconds: float) -> None:
-    """Drivers beside bare loops."""
-    print(f"\nrate: each {seconds:g} s, one peer at a time")
-    for conversion_s in (0.0, 0.002, 0.02):
-        with peer("scpi", str(conversion_s)) as port:
-            bare = bare_socket(int(port), seconds)
-            scpi = open_meter("scpi", meter_id="b", address=f"tcp:127.0.0.1:{port}", clock=clock)
-            ours = asyncio.run(driven(scpi, seconds, Setup(Quantity.RESISTANCE, 100.0)))
-            visa = open_meter(
-                "scpi", meter_id="b", address=f"visa:TCPIP0::127.0.0.1::{port}::SOCKET", clock=clock
-            )
-            third = asyncio.run(driven(visa, seconds, Setup(Quantity.RESISTANCE, 100.0)))
-        print(f"  SCPI, conversion {1e3 * conversion_s:4.0f} ms: bare socket {bare}")
-        for name, pace in (("driver", ours), ("driver over VISA", third)):
-            print(f"  {name:>27}: {pace}  ratio {pace.per_s / bare.per_s:.2f}")
-    for frames_hz in (0.0, 500.0, 50.0):
-        with peer("pty", STATUS14, str(frames_hz)) as path:
-            bare = bare_serial(path, seconds)
-            meter = open_meter("status14", meter_id="b", address=f"serial:{path}", clock=clock)
-            ours = asyncio.run(driven(meter, seconds))
-        pace = f"{frames_hz:.0f}/s" if frames_hz else "at full tilt"
-        print(f"  14-byte stream {pace:>12}: bare pyserial {bare}")
-        print(f"  {'driver':>27}: {ours}  ratio {ours.per_s / bare.per_s:.2f}")
 
 
 async def _watch(meter: Meter, seconds: float) -> list[float]:
@@ -183,7 +69,7 @@ def many(seconds: float, count: int = 64, rate_hz: float = 50.0) -> None:
 def idle(seconds: float) -> None:
     """One meter at its usual pace."""
     print(f"\nidle: {seconds:g} s each")
-    with peer("pty", STATUS14, "3") as path:
+    with peer("pty", STREAMS["status14"], "3") as path:
         meter = open_meter("status14", meter_id="b", address=f"serial:{path}", clock=clock)
         pace = asyncio.run(driven(meter, seconds))
     print(f"  hand meter, 3 frames/s:       {100 * pace.cpu / pace.seconds:.2f} % of one core")

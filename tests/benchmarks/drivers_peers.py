@@ -6,6 +6,7 @@ They share no code with the drivers.
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import os
 import socket
 import sys
@@ -107,9 +108,11 @@ async def serve_scpi(conversion_s: float, port: int = 0) -> None:
         answers = {b"*IDN?": IDN, b"*OPC?": "1", b"SYST:ERR?": '+0,"No error"'}
         answers[b"CONF?"] = '"RES +1.000000E+02,+1.000000E-04"'
         answers[b"READ?"] = "+2.06100000E+01"
+        answers[b"FUNC:IMP?"] = "LSQ"
+        answers[b"*TRG"] = "+1.52340E-02,+3.41200E+00,+0"
         while line := await reader.readline():
             text = line.strip()
-            if text == b"READ?" and conversion_s:
+            if text in (b"READ?", b"*TRG") and conversion_s:
                 await asyncio.sleep(conversion_s)
             if text in answers:
                 writer.write((answers[text] + "\n").encode())
@@ -135,6 +138,22 @@ async def serve_lines(rate_hz: float) -> None:
     await _serve_for_ever(serve)
 
 
+async def serve_registers(conversion_s: float) -> None:
+    """Answer each Modbus TCP question with two registers, 100.0 as a float; print the port."""
+
+    async def serve(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        writer.transport.get_extra_info("socket").setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        with contextlib.suppress(asyncio.IncompleteReadError, ConnectionError):
+            while True:
+                question = await reader.readexactly(12)
+                if conversion_s:
+                    await asyncio.sleep(conversion_s)
+                writer.write(question[:2] + bytes.fromhex("0000 0007 01 03 04 42c80000"))
+        writer.close()
+
+    await _serve_for_ever(serve)
+
+
 async def _serve_for_ever(serve: Callable[..., Awaitable[None]], port: int = 0) -> None:
     server = await asyncio.start_server(serve, "127.0.0.1", port)
     print(server.sockets[0].getsockname()[1], flush=True)
@@ -154,11 +173,30 @@ def feed_pty(frame: bytes, rate_hz: float) -> None:
             time.sleep(max(0.0, due_s - time.monotonic()))
 
 
+def answer_on_pty(question: bytes, answer: bytes, conversion_s: float) -> None:
+    """Answer each question that comes over a pty; print its path."""
+    master, slave = os.openpty()
+    tty.setraw(slave)
+    print(os.ttyname(slave), flush=True)
+    heard = b""
+    while True:
+        heard += os.read(master, 4096)
+        while question in heard:
+            heard = heard.partition(question)[2]
+            if conversion_s:
+                time.sleep(conversion_s)
+            os.write(master, answer)
+
+
 if __name__ == "__main__":
     what, *given = sys.argv[1:]
     if what == "scpi":
         asyncio.run(serve_scpi(float(given[0]), *map(int, given[1:])))
     elif what == "lines":
         asyncio.run(serve_lines(float(given[0])))
+    elif what == "registers":
+        asyncio.run(serve_registers(float(given[0])))
+    elif what == "answering":
+        answer_on_pty(bytes.fromhex(given[0]), bytes.fromhex(given[1]), float(given[2]))
     else:
         feed_pty(bytes.fromhex(given[0]), float(given[1]))
