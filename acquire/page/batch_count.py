@@ -1,0 +1,52 @@
+"""How far a batch has come, counted from the results of its units; of a unit's several the latest judged one.
+
+Pure. Not for statistics (reports).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+from acquire.records import Outcome, UnitResult
+from acquire.records.words import FAILING
+
+GOOD = frozenset({Outcome.PASS, Outcome.CONDITIONAL_PASS})
+
+
+@dataclass(slots=True)
+class BatchCount:
+    """One batch.
+
+    Attributes:
+        name: of the batch; empty for units that belong to none.
+        expected: how many units there should be; None where nobody has said.
+        state: "open", "paused" or "closed"; empty where the batch was never declared.
+        remark: of whoever started it.
+        outcomes: latest outcome of each unit, None for one that was held or given up.
+    """
+
+    name: str
+    expected: int | None = None
+    state: str = ""
+    remark: str = ""
+    outcomes: dict[str, Outcome | None] = field(default_factory=dict)
+
+    def take(self, result: UnitResult) -> None:
+        """A unit of this batch has its result. A unit that was judged is not unjudged by being given up."""
+        if result.outcome is not None or self.outcomes.get(result.serial) is None:
+            self.outcomes[result.serial] = result.outcome
+
+    def plain(self) -> dict[str, Any]:
+        """For the page."""
+        words = list(self.outcomes.values())
+        return {
+            "name": self.name,
+            "measured": len(words),
+            "passed": sum(word in GOOD for word in words),
+            "failed": sum(word in FAILING for word in words),
+            "held": sum(word is None for word in words),
+            "expected": self.expected,
+            "state": self.state,
+            "remark": self.remark,
+        }

@@ -1,0 +1,111 @@
+"""What an event sounds like: each is told once, and nothing is called out that was just said.
+
+Pure. Not for the words themselves (spoken) nor for making them heard (browser, say).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from acquire.page.spoken import (
+    OF_OUTCOME,
+    Cue,
+    Sound,
+    pair_aloud,
+    request_aloud,
+    result_cue,
+    verdict_aloud,
+)
+from acquire.records import (
+    Ask,
+    CheckStandard,
+    Contact,
+    Event,
+    Judged,
+    LeadZero,
+    Match,
+    Notice,
+    Prompt,
+    UnitResult,
+    Weight,
+)
+
+OTHER_PAIR = frozenset({"pair.other", "pair.unclear"})
+"""Notices of a value that is another pair's, or may be."""
+
+TOUCHES = frozenset({Ask.TOUCH, Ask.TOUCH_AGAIN, Ask.SHORT_PROBES, Ask.CHECK_RESISTOR})
+"""Requests that a contact answers; any other contact makes no sound."""
+
+
+@dataclass(slots=True)
+class Ear:
+    """Turns events into cues.
+
+    Attributes:
+        core: name of the core on the sheet, which is called out as such.
+        cues: since the last `take`.
+    """
+
+    core: str = ""
+    cues: list[Cue] = field(default_factory=list)
+    _prompt: Prompt | None = None
+    _match: Match | None = None
+    _called: tuple[object, ...] = ()
+
+    def take(self) -> list[Cue]:
+        """Sounds and words since the last call."""
+        cues, self.cues = self.cues, []
+        return cues
+
+    def stop(self) -> None:
+        """Something has come up that stops the bench."""
+        self.cues.append(Cue(Sound.ATTENTION, "Stop.", urgent=True))
+
+    def hear(self, event: Event) -> None:
+        """Take one event."""
+        match event:
+            case Contact():
+                if self._prompt is not None and self._prompt.ask in TOUCHES:
+                    self.cues.append(Cue(Sound.CONTACT))
+            case Match():
+                self._match = event
+            case Prompt():
+                self._prompted(event)
+            case Judged():
+                verdict = event.verdict
+                self.cues.append(Cue(OF_OUTCOME[verdict.outcome], verdict_aloud(verdict), urgent=True))
+            case UnitResult():
+                self.cues.append(result_cue(event))
+            case LeadZero():
+                self.cues.append(Cue(Sound.DONE, "Leads zeroed.", urgent=True))
+            case CheckStandard():
+                self._checked(event)
+            case Notice():
+                self._noticed(event)
+
+    def _checked(self, check: CheckStandard) -> None:
+        if check.in_control:
+            self.cues.append(Cue(Sound.DONE, "Check standard in control.", urgent=True))
+        else:
+            self.cues.append(Cue(Sound.ATTENTION, "Check standard out of control.", urgent=True))
+
+    def _noticed(self, notice: Notice) -> None:
+        if notice.code in OTHER_PAIR:
+            self._wrong_pair(notice)
+        elif notice.weight is Weight.WARNING:
+            self.cues.append(Cue(Sound.ATTENTION))
+
+    def _wrong_pair(self, notice: Notice) -> None:
+        asked = pair_aloud(notice.pair, self.core)
+        told = self._match is not None and notice.code == "pair.other"
+        reads = pair_aloud(self._match.pair, self.core) if told and self._match else ""
+        say = f"That reads like {reads}. Touch {asked}." if reads else f"Not clear. {asked} again."
+        self.cues.append(Cue(Sound.WRONG_PAIR, say, urgent=True))
+        self._called = (Ask.TOUCH_AGAIN, notice.pair)  # the request that follows has just been said
+
+    def _prompted(self, prompt: Prompt) -> None:
+        self._prompt = prompt
+        called = (prompt.ask, prompt.pair)
+        if called != self._called:
+            self._called = called
+            self.cues.append(Cue(say=request_aloud(prompt, self.core)))

@@ -1,0 +1,93 @@
+"""Words for the ear, and which sound goes with what: short, since they are heard while the hands work.
+
+Pure. Not for sentences that are read (wording of the stages), nor for making sounds or speech (browser, say).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from acquire.records import Ask, Outcome, Pair, Prompt, UnitResult, Verdict
+from acquire.records.words import FAILING, OUTCOME_WORDS
+
+
+class Sound(StrEnum):
+    """What is told by a sound of its own rhythm and pitch."""
+
+    SILENT = ""
+    CONTACT = "contact"
+    PASS = "pass"  # noqa: S105  (a verdict, not a password)
+    CONDITIONAL = "conditional"
+    FAIL = "fail"
+    WRONG_PAIR = "wrong_pair"
+    ATTENTION = "attention"
+    UNIT_PASS = "unit_pass"  # noqa: S105
+    UNIT_FAIL = "unit_fail"
+    DONE = "done"
+
+
+OF_OUTCOME = {
+    Outcome.PASS: Sound.PASS,
+    Outcome.CONDITIONAL_PASS: Sound.CONDITIONAL,
+    Outcome.CONDITIONAL_FAIL: Sound.CONDITIONAL,
+    Outcome.FAIL: Sound.FAIL,
+    Outcome.CANNOT_JUDGE: Sound.ATTENTION,
+}
+"""Sound of each verdict."""
+
+
+@dataclass(frozen=True, slots=True)
+class Cue:
+    """Something for the ear.
+
+    Attributes:
+        sound: which; SILENT for none.
+        say: a few words; empty for none.
+        urgent: it ends whatever is being said.
+    """
+
+    sound: Sound = Sound.SILENT
+    say: str = ""
+    urgent: bool = False
+
+
+def pair_aloud(pair: Pair | None, core: str = "") -> str:
+    """Two pins as they are called out: "1 and 2", "6 and core"."""
+    if pair is None:
+        return ""
+    a, b = ("core" if core and pin == core else pin for pin in pair)
+    return f"{a} and {b}"
+
+
+def request_aloud(prompt: Prompt, core: str = "") -> str:
+    """What a prompt asks for, in a few words; empty where there is nothing to do."""
+    pins = pair_aloud(prompt.pair, core)
+    return {
+        Ask.START_UNIT: "Next unit.",
+        Ask.SHORT_PROBES: "Hold the probes together.",
+        Ask.CHECK_RESISTOR: "Check resistor.",
+        Ask.TOUCH: f"{pins}." if pins else prompt.text,
+        Ask.TOUCH_AGAIN: f"{pins} again." if pins else prompt.text,
+        Ask.LIFT: "Lift.",
+        Ask.TURN_DIAL: prompt.text,
+        Ask.WAIT: prompt.text,
+    }[prompt.ask]
+
+
+def verdict_aloud(verdict: Verdict) -> str:
+    """A verdict in a word or two."""
+    if verdict.outcome in FAILING and not verdict.counts:
+        return "Not passed."
+    return f"{OUTCOME_WORDS[verdict.outcome].capitalize()}."
+
+
+def result_cue(result: UnitResult) -> Cue:
+    """How a unit ended, for the ear."""
+    if result.outcome is None:
+        return Cue(Sound.ATTENTION, "Unit held." if result.wait_s else "Unit not judged.", urgent=True)
+    if result.outcome is Outcome.PASS:
+        return Cue(Sound.UNIT_PASS, "Unit passed.")
+    if result.outcome in FAILING:
+        return Cue(Sound.UNIT_FAIL, "Unit failed.", urgent=True)
+    return Cue(Sound.CONDITIONAL, f"Unit: {OUTCOME_WORDS[result.outcome]}.")

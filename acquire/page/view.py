@@ -1,0 +1,348 @@
+"""The bench as a page shows it: events, readings and facts go in; the state and what has changed come out.
+
+Sans-I/O like the heart: it opens nothing, waits for nothing, and knows the time only from what it is given.
+Everything in the state is plain JSON and data, never markup. Not for how it travels (stream, app).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from acquire.page import drawing
+from acquire.page.about import About
+from acquire.page.batch_count import BatchCount
+from acquire.page.contact_view import ContactView
+from acquire.page.ear import OTHER_PAIR, Ear
+from acquire.page.facts import Facts
+from acquire.page.spoken import Cue, request_aloud
+from acquire.page.telling import conditions_words, notice_words, result_words, verdict_words
+from acquire.page.unit_view import UnitView
+from acquire.page.warnings import SILENT_S, Warnings
+from acquire.quantity import show
+from acquire.records import (
+    Approach,
+    Ask,
+    CheckStandard,
+    Contact,
+    Event,
+    Judged,
+    LiftOff,
+    Notice,
+    Prompt,
+    Settled,
+    Sheet,
+    StepKind,
+    TypedResult,
+    UnitResult,
+    UnitStarted,
+    Verdict,
+)
+from acquire.steps.pairs import PairTable
+from drivers.reading import Quantity, Reading
+
+Plain = dict[str, Any]
+
+NOTES = 30
+"""Notices kept for the log."""
+
+LAZY = frozenset({"reading", "rest"})
+"""Keys that follow every reading: they may wait a tenth of a second, all others go at once."""
+
+PHASE_WORDS = {
+    "idle": "next unit",
+    "touch": "touch",
+    "settling": "settling",
+    "settled": "at rest",
+    "verdict": "verdict",
+    "other_pair": "other pair",
+    "lift": "lift",
+    "duty": "bench duty",
+    "stopped": "stopped",
+    "lost": "meter lost",
+    "wait": "wait",
+    "ended": "unit done",
+}
+
+DUTIES = frozenset({Ask.SHORT_PROBES, Ask.CHECK_RESISTOR})
+SELF_CHECK = "self-check"
+"""Step of the prompts of a meter's self-check (`acquire.bench.self_check`)."""
+
+
+@dataclass(slots=True)
+class View:
+    """One bench, looked at.
+
+    Attributes:
+        about: the bench.
+        renewed: the whole state must be sent (another sheet).
+    """
+
+    about: About
+    renewed: bool = True
+    _table: PairTable | None = None
+    _state: Plain = field(default_factory=dict)
+    _changed: set[str] = field(default_factory=set)
+    _contact: ContactView = field(default_factory=ContactView)
+    _warnings: Warnings = field(default_factory=Warnings)
+    _unit: UnitView | None = None
+    _batch: BatchCount = field(default_factory=lambda: BatchCount(""))
+    _prompt: Prompt | None = None
+    _ear: Ear = field(default_factory=Ear)
+    _settled: bool = False
+    _judged: bool = False
+    _other: bool = False
+    _lost: bool = False
+    _check: str = ""
+
+    # ------------------------------------------------------------------ the sheet
+
+    def on(self, table: PairTable, about: About | None = None) -> None:
+        """Work by a sheet: at the start, and whenever its file was changed."""
+        self._table, self.about = table, about or self.about
+        sheet = table.sheet
+        self._ear.core = sheet.core
+        self._set("bench", self.about.plain())
+        self._set("orders", self.about.orders)
+        self._set("sheet", {"name": sheet.name, "about": sheet.about, "hash": sheet.content_hash})
+        self._set("face", drawing.face(sheet))
+        self._set("circuit", drawing.circuit(sheet))
+        for key in ("unit", "verdict", "result", "ask"):
+            self._state.setdefault(key, None)
+        self._state.setdefault("hint", "")
+        self._state.setdefault("notes", [])
+        self._state.setdefault("conditions", conditions_words(Facts(0.0), ""))
+        self._set("batch", None)
+        self._brought_up_to_date()
+        self.renewed = True
+
+    @property
+    def sheet(self) -> Sheet | None:
+        """The sheet in force."""
+        return None if self._table is None else self._table.sheet
+
+    @property
+    def serial(self) -> str:
+        """Of the unit on the bench, or the last one."""
+        return "" if self._unit is None else self._unit.started.serial
+
+    # ------------------------------------------------------------------ in
+
+    def see(self, reading: Reading, wanted: Quantity) -> None:
+        """Take a reading of the ohms meter.
+
+        Args:
+            reading: as it came in.
+            wanted: what the meter should measure now.
+        """
+        self._lost = False
+        self._contact.see(reading)
+        if self._warnings.see(reading, wanted):
+            self._brought_up_to_date()
+        self._set("reading", self._contact.reading)
+
+    def know(self, facts: Facts) -> None:
+        """Take the facts of this second."""
+        silent = facts.meter_silence_s is not None and facts.meter_silence_s > SILENT_S
+        self._contact.quiet(silent=silent)
+        self._set("reading", self._contact.reading)
+        self._set("conditions", conditions_words(facts, self._check))
+        if self._warnings.know(facts):
+            self._brought_up_to_date()
+
+    def count(self, batch: BatchCount) -> None:
+        """Take up a batch where the journal left it."""
+        self._batch = batch
+        self._set("batch", batch.plain() if batch.name else None)
+
+    def resume(self, started: UnitStarted, verdicts: Sequence[Verdict], typed: Sequence[TypedResult]) -> None:
+        """An interrupted unit is back on the bench."""
+        self._begin(started)
+        if self._unit is not None:
+            self._unit.resume(verdicts, typed)
+        if verdicts:
+            self._set("verdict", verdict_words(verdicts[-1]))
+        self._brought_up_to_date()
+
+    def show(self, event: Event) -> None:
+        """Take one event of the bench."""
+        stopped = self._warnings.stops
+        self._warnings.show(event)
+        self._ear.hear(event)
+        self._take(event)
+        if self._warnings.stops and not stopped:
+            self._ear.stop()
+        self._brought_up_to_date()
+
+    def _take(self, event: Event) -> None:
+        match event:
+            case Contact() | Approach() | Settled() | LiftOff():
+                self._probes(event)
+            case Prompt():
+                self._prompted(event)
+            case Judged():
+                self._verdict(event.verdict)
+            case UnitStarted():
+                self._begin(event)
+            case UnitResult():
+                self._end(event)
+            case CheckStandard():
+                word = "in control" if event.in_control else "out of control"
+                self._check = f"{show(event.reading_ohm, 'Ω', event.expanded_ohm)}, {word}"
+            case TypedResult():
+                if self._unit is not None and self._unit.started.serial == event.serial:
+                    self._unit.take_typed(event)
+            case Notice():
+                self._noticed(event)
+
+    def _probes(self, event: Contact | Approach | Settled | LiftOff) -> None:
+        contact = self._contact
+        match event:
+            case Contact():
+                contact.touched(event)
+                self._settled = self._judged = self._other = False
+                self._set("hint", "")
+            case Approach():
+                contact.approach(event)
+            case Settled():
+                contact.settled()
+                self._settled = True
+            case LiftOff():
+                contact.lifted()
+                self._settled = self._judged = self._other = False
+
+    def _verdict(self, verdict: Verdict) -> None:
+        self._judged, self._other = True, False
+        self._set("verdict", verdict_words(verdict))
+        self._set("hint", "")
+        if self._unit is not None:
+            self._unit.judged(verdict)
+
+    def _begin(self, started: UnitStarted) -> None:
+        steps = [] if self._table is None else drawing.steps(self._table, self.about.purpose)
+        self._unit = UnitView(started, steps, of=sum(step["kind"] != StepKind.TYPED for step in steps))
+        self._set("verdict", None)
+        self._set("result", None)
+        self._set("hint", "")
+        if started.batch != self._batch.name:
+            self.count(BatchCount(started.batch))
+
+    def _end(self, result: UnitResult) -> None:
+        core = "" if self.sheet is None else self.sheet.core
+        self._set("result", result_words(result, core))
+        self._set("hint", "")
+        if self._unit is not None:
+            self._unit.closed(result)
+        if result.batch == self._batch.name:
+            self._batch.take(result)
+            self._set("batch", self._batch.plain() if self._batch.name else None)
+
+    def _noticed(self, notice: Notice) -> None:
+        self._set("notes", [notice_words(notice), *self._state.get("notes", [])][:NOTES])
+        if self._unit is not None and not self._unit.ended:
+            self._unit.told(notice)
+        if notice.code == "meter.lost":
+            self._lost, self._settled, self._judged, self._other = True, False, False, False
+            self._contact.lifted()
+        if notice.code == "meter.back":
+            self._lost = False
+        if notice.code in OTHER_PAIR:
+            self._other = True
+            self._set("hint", notice.text)
+
+    def _prompted(self, prompt: Prompt) -> None:
+        self._prompt = prompt
+        core = "" if self.sheet is None else self.sheet.core
+        if self._unit is not None and not self._unit.ended:
+            self._unit.asked(prompt)
+        pair = None if prompt.pair is None else list(prompt.pair)
+        self._set(
+            "ask",
+            {
+                "kind": prompt.ask.value,
+                "text": prompt.text,
+                "say": request_aloud(prompt, core),
+                "pair": pair,
+                "step": prompt.step,
+                "serial": prompt.serial,
+                "done": prompt.steps_done,
+                "of": prompt.steps_total,
+            },
+        )
+
+    # ------------------------------------------------------------------ out
+
+    def _brought_up_to_date(self) -> None:
+        """Keys that follow from several others."""
+        self._set("warnings", self._warnings.plain())
+        self._set("unit", None if self._unit is None else self._unit.plain())
+        self._set("tests", self._tests())
+        self._set("rest", self._contact.rest)
+        phase = self._phase()
+        self._set("phase", phase)
+        self._set("phase_word", PHASE_WORDS[phase])
+
+    def _tests(self) -> Plain:
+        sheet = self.sheet
+        if sheet is None:
+            return {"wanted": 0, "missing": 0}
+        names = [each.name for each in sheet.isolations]
+        names += [step.name for step in sheet.steps if step.kind is StepKind.TYPED]
+        given = set() if self._unit is None else set(self._unit.typed)
+        missing = 0 if self._unit is None else sum(name not in given for name in names)
+        return {"wanted": len(names), "missing": missing}
+
+    def _phase(self) -> str:
+        prompt = self._prompt
+        if self._lost:
+            return "lost"
+        if self._warnings.stops:
+            return "stopped"
+        if prompt is None or prompt.ask is Ask.START_UNIT:
+            return "ended" if self._state.get("result") else "idle"
+        if prompt.ask in DUTIES or prompt.step == SELF_CHECK:
+            return "duty"
+        if self._contact.touching:
+            return self._phase_of_contact()
+        return {Ask.LIFT: "lift", Ask.WAIT: "wait", Ask.TURN_DIAL: "wait"}.get(prompt.ask, "touch")
+
+    def _phase_of_contact(self) -> str:
+        if self._judged:
+            return "verdict"
+        if self._other:
+            return "other_pair"
+        return "settled" if self._settled else "settling"
+
+    def _set(self, key: str, value: Any) -> None:
+        if key not in self._state or self._state[key] != value:
+            self._state[key] = value
+            self._changed.add(key)
+
+    @property
+    def waiting(self) -> bool:
+        """Whether something has changed that must go at once."""
+        return self.renewed or bool(self._ear.cues) or not self._changed <= LAZY
+
+    @property
+    def moving(self) -> bool:
+        """Whether something has changed that may wait a moment."""
+        return bool(self._changed) or bool(self._contact.fresh) or self._contact.renewed
+
+    def state(self) -> Plain:
+        """Everything, with the trace of the contact so far."""
+        trace = [[round(s, 4), si] for s, si in self._contact.trace]
+        return {**self._state, "trace": trace}
+
+    def take_changes(self) -> Plain:
+        """The keys that have changed since the last call, each whole."""
+        changed, self._changed = self._changed, set()
+        return {key: self._state[key] for key in changed}
+
+    def take_points(self) -> Plain | None:
+        """The points of the trace since the last call."""
+        return self._contact.take_points()
+
+    def take_cues(self) -> list[Cue]:
+        """Sounds and words since the last call."""
+        return self._ear.take()
