@@ -16,21 +16,17 @@ from acquire.bench.daemon import Daemon
 from acquire.bench.doubts import DisplayDoubts, finest_range
 from acquire.bench.duty_setup import calibration_due, calibration_notices, check_duty, earlier_checks, habit
 from acquire.bench.intake import Feed
-from acquire.bench.network_orders import Orders
+from acquire.bench.publishing import mqtt_outlet
 from acquire.bench.recording import RecordedPipeline
 from acquire.bench.scanning import ScannerFeed
 from acquire.bench.self_check import PASSED, mark_of, stand_before, still_holds
 from acquire.clock import Clock
 from acquire.conditions import BENCH_FILE, Conditions, Recheck, Temperature
 from acquire.files.bench_tables import TemperatureSource, ZeroSource
-from acquire.files.credentials import credentials
-from acquire.files.network_tables import MqttSettings
 from acquire.files.settings import Bench
 from acquire.files.statements import ModelStatements
 from acquire.journal.store import Journal
 from acquire.outlets.csv_log import CsvLog, Split
-from acquire.outlets.mqtt import Broker
-from acquire.outlets.mqtt_outlet import MqttOutlet
 from acquire.outlets.outlet import Health, drain
 from acquire.outlets.outlet import Outlet as Drain
 from acquire.records import (
@@ -271,22 +267,8 @@ def _add_outlets(bench: Bench, daemon: Daemon, environment: Mapping[str, str], s
         _follow(daemon, "csv", CsvLog(folder, split))
         _follow(daemon, "csv results", CsvLog(folder, split, "typed_result"))
     if bench.mqtt is not None:
-        outlet = MqttOutlet(
-            _broker(bench.mqtt, environment),
-            bench=bench.name,
-            clock=daemon.clock,
-            software=SOFTWARE,
-            on_command=Orders(daemon, stop) if bench.mqtt.orders else None,
-        )
+        outlet = mqtt_outlet(bench.mqtt, daemon, environment=environment, stop=stop, software=SOFTWARE)
         _follow(daemon, "mqtt", outlet)
-        daemon.desk_refused = lambda: outlet.desk.refused
-        shown = daemon.show
-
-        def show(event: Event) -> None:
-            shown(event)
-            outlet.show(event)
-
-        daemon.show = show
 
 
 def _follow(daemon: Daemon, name: str, outlet: Drain) -> None:
@@ -294,20 +276,3 @@ def _follow(daemon: Daemon, name: str, outlet: Drain) -> None:
     health = Health(name)
     daemon.healths.append(health)
     daemon.outlets[name] = Drained(daemon.journal, outlet, health)
-
-
-def _broker(mqtt: MqttSettings, environment: Mapping[str, str]) -> Broker:
-    """Where to publish, with what the environment keeps secret."""
-    login = credentials(mqtt, environment)
-    return Broker(
-        host=mqtt.host,
-        port=mqtt.port,
-        version=mqtt.version,
-        tls=mqtt.encrypted,
-        ca=mqtt.ca,
-        certificate=mqtt.certificate,
-        key=mqtt.key,
-        user=login.user,
-        password=login.password,
-        keepalive_s=mqtt.keepalive,
-    )

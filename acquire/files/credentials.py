@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from acquire.errors import InputImpossible
-from acquire.files.network_tables import MqttSettings
+from acquire.files.network_tables import BrokerSettings
 
 LONGEST = 1000
 """Characters of a password's first line that are looked at."""
@@ -21,7 +21,7 @@ class Credentials:
     password: str | None = field(default=None, repr=False)
 
 
-def credentials(mqtt: MqttSettings, environment: Mapping[str, str]) -> Credentials:
+def credentials(mqtt: BrokerSettings, environment: Mapping[str, str]) -> Credentials:
     """Fetch user and password.
 
     Args:

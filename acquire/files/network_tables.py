@@ -7,7 +7,7 @@ Only what can be checked inside one table is checked here. Not for reading files
 from __future__ import annotations
 
 import ipaddress
-from typing import Annotated, Literal
+from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
@@ -25,8 +25,8 @@ EnvironmentName = Annotated[
 ]
 
 
-class MqttSettings(Table):
-    """`[mqtt]`: publishing over MQTT. Without this table nothing is sent.
+class BrokerSettings(Table):
+    """Where a broker is, and how to get in.
 
     Attributes:
         host: of the broker.
@@ -34,14 +34,12 @@ class MqttSettings(Table):
         version: of MQTT.
         tls: whether to encrypt; ca, certificate and key imply it.
         ca: path of the authority's certificate; left out, the system's are trusted.
-        certificate: path of the bench's own certificate.
+        certificate: path of our own certificate.
         key: path of its key.
         user_env: environment variable that holds the user's name; see `acquire.files.credentials`.
         password_env: environment variable that holds the password.
         password_file: path of a file whose first line is the password.
         keepalive: longest silence on the connection.
-        orders: take orders from the broker: whoever may publish there can then end units, confirm open
-            pairs, override the check standard and stop the bench.
     """
 
     host: Annotated[str, Field(pattern=r"^[A-Za-z0-9.:_-]{1,255}$", examples=['"broker.lan"'])]
@@ -55,10 +53,9 @@ class MqttSettings(Table):
     password_env: EnvironmentName | None = None
     password_file: FilePath | None = None
     keepalive: Seconds = 30.0
-    orders: Flag = False
 
     @model_validator(mode="after")
-    def _hangs_together(self) -> MqttSettings:
+    def _hangs_together(self) -> Self:
         if self.tls is False and (self.ca or self.certificate or self.key):
             raise ValueError("ca, certificate and key need tls")
         if (self.certificate is None) != (self.key is None):
@@ -78,6 +75,27 @@ class MqttSettings(Table):
     def port(self) -> int:
         """TCP port; the registered ones where the file gives none (1883 mqtt, 8883 secure-mqtt, IANA)."""
         return self.port_given or (8883 if self.encrypted else 1883)
+
+
+class MqttSettings(BrokerSettings):
+    """`[mqtt]`: publishing over MQTT. Without this table nothing is sent.
+
+    Attributes:
+        orders: take orders from the broker: whoever may publish there can then end units, confirm open
+            pairs, override the check standard and stop the bench.
+        line: publish everything on the record, and send again what the line's database has not confirmed.
+        evidence: publish what each verdict rests on as well; needs `line`.
+    """
+
+    orders: Flag = False
+    line: Flag = False
+    evidence: Flag = False
+
+    @model_validator(mode="after")
+    def _evidence_goes_to_a_line(self) -> Self:
+        if self.evidence and not self.line:
+            raise ValueError("evidence needs line = true")
+        return self
 
 
 class HttpSettings(Table):

@@ -72,10 +72,15 @@ class Heard:
 
     payload: bytes
     retained: bool
+    topic: str = ""
 
 
 class _Client(aiomqtt.Client):
-    """A client that also keeps what the broker says against a publish: aiomqtt 2.5 passes over it."""
+    """A client that also keeps what the broker says against a publish: aiomqtt 2.5 passes over it.
+
+    A refusal stays for the life of the connection, which it ends. Two publishes may wait at once (a prompt, a
+    verdict), and whichever is woken first must not use up what was said of the other.
+    """
 
     refusal = ""
 
@@ -135,8 +140,7 @@ class Connection:
         except (aiomqtt.MqttError, ValueError) as error:
             raise self._broker.failed("does not take what is published", error) from error
         if self._client.refusal:
-            refusal, self._client.refusal = self._client.refusal, ""
-            raise self._broker.failed(f"refuses what is published on {topic}", refusal)
+            raise self._broker.failed(f"refuses what is published on {topic}", self._client.refusal)
 
     async def subscribe(self, topic: str) -> bool:
         """Ask for a topic with QoS 1; retained messages are not even sent to us where the version allows it.
@@ -167,7 +171,7 @@ class Connection:
         try:
             async for message in self._client.messages:
                 payload = message.payload if isinstance(message.payload, bytes) else b""
-                yield Heard(payload, bool(message.retain))
+                yield Heard(payload, bool(message.retain), str(message.topic))
         except aiomqtt.MqttError as error:
             raise self._broker.failed("has gone", _why(error.__cause__ or error)) from error
 

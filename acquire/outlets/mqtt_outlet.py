@@ -10,7 +10,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import hashlib
-from collections.abc import Awaitable, Callable, Coroutine, Sequence
+from collections.abc import Awaitable, Callable, Coroutine, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Self
 
@@ -20,7 +20,7 @@ from acquire.clock import Clock
 from acquire.errors import SteadyohmError
 from acquire.journal.entry import Entry
 from acquire.journal.store import Journal
-from acquire.outlets.mqtt import Broker, Connection, open_connection
+from acquire.outlets.mqtt import Broker, Connection, Heard, open_connection
 from acquire.outlets.orders import Answer, Desk, Order
 from acquire.outlets.outlet import OutletFailed
 from acquire.outlets.payload import as_json, payload_of
@@ -34,7 +34,7 @@ from acquire.outlets.topics import (
     shown_prompt,
     shown_reading,
 )
-from acquire.records import Event, Prompt
+from acquire.records import Event, Notice, Prompt
 
 log = structlog.get_logger()
 
@@ -86,6 +86,7 @@ class MqttOutlet:
         clock: Clock,
         software: str,
         on_command: OnCommand | None = None,
+        files: Callable[[], Mapping[str, str]] = dict,
     ) -> None:
         """Prepare; nothing is opened yet.
 
@@ -95,6 +96,7 @@ class MqttOutlet:
             clock: for times in live payloads and for the rate of commands.
             software: name and version of the program, for the status.
             on_command: None to take no commands.
+            files: gives the fields of `Status` that name the files in force.
         """
         self.at_once = 1
         self.broker = broker
@@ -105,11 +107,14 @@ class MqttOutlet:
         self._clock = clock
         self._software = software
         self._on_command = on_command
+        self._files = files
+        self._told_files: Mapping[str, str] = {}
         self._birth = ""
         self._connection: Connection | None = None
         self._tasks: list[asyncio.Task[None]] = []
         self._prompt = _Latest()
         self._reading = _Latest()
+        self._status_news = asyncio.Event()
 
     def show(self, event: Event) -> None:
         """Show an event live, if it is one that is shown; never waits."""
@@ -117,6 +122,8 @@ class MqttOutlet:
             self._prompt.put(shown_prompt(event, self.topics.bench, self._clock.utc_s()))
         elif reading := shown_reading(event, self.topics.bench):
             self._reading.put(reading)
+        elif isinstance(event, Notice) and self._told_files != self._files():
+            self._status_news.set()  # files were taken in, and a notice has just said so
 
     # ------------------------------------------------------------------ an outlet
 
@@ -157,13 +164,18 @@ class MqttOutlet:
                 await connection.close()
 
     async def begins_behind(self, journal: Journal, cursor: int) -> int:
-        """Say that the bench is there, begin to show and to listen, then go on behind the cursor."""
+        """Say that the bench is there, begin to show and to listen, then go on behind the cursor.
+
+        Orders are asked for first: whoever reads "online" may send one at once.
+        """
         self._birth = journal.birth
-        await self._publish("status", self._status(State.ONLINE), qos=1, retain=True)
+        await self._ask_for_orders()
+        await self._show_status()
         if self._prompt.said is not None:
             self._prompt.news.set()
         self._start(self._show_prompts(), "mqtt prompts")
         self._start(self._show_readings(), "mqtt readings")
+        self._start(self._follow_files(), "mqtt status")
         self._start(self._listen(), "mqtt commands")
         return cursor
 
@@ -175,14 +187,16 @@ class MqttOutlet:
         """
         sent = None
         for entry in entries:
-            last = self.topics.last_of(entry)
             try:
-                if last:
-                    await self._publish(last, as_json(payload_of(entry)), qos=1)
+                await self._send_entry(entry)
             except OutletFailed as error:
                 error.sent = sent
                 raise
             sent = entry.seq
+
+    async def _send_entry(self, entry: Entry) -> None:
+        if last := self.topics.last_of(entry):
+            await self._publish(last, as_json(payload_of(entry)), qos=1)
 
     async def watch(self) -> None:
         """Run until the connection breaks.
@@ -195,6 +209,16 @@ class MqttOutlet:
             task.result()
 
     # ------------------------------------------------------------------ while connected
+
+    async def _show_status(self) -> None:
+        self._told_files = self._files()
+        await self._publish("status", self._status(State.ONLINE), qos=1, retain=True)
+
+    async def _follow_files(self) -> None:
+        while True:
+            await self._status_news.wait()
+            self._status_news.clear()
+            await self._show_status()
 
     async def _show_prompts(self) -> None:
         while True:
@@ -210,15 +234,22 @@ class MqttOutlet:
                 await self._publish("reading", payload, qos=0, expiry_s=READING_EXPIRY_S)
             await asyncio.sleep(READING_SPACING_S)
 
+    async def _ask_for_orders(self) -> None:
+        topic, connection = self.topics.of("command"), self._connection
+        if connection is None or self._on_command is None:
+            return
+        if not await connection.subscribe(topic):
+            log.warning("mqtt.no_commands", topic=topic, why="the broker does not let this bench subscribe")
+
     async def _listen(self) -> None:
         """Take commands; without them, still the first to notice that the connection has gone."""
         connection = self._connection
         assert connection is not None  # noqa: S101  (begun by a connection)
-        topic = self.topics.of("command")
-        if self._on_command is not None and not await connection.subscribe(topic):
-            log.warning("mqtt.no_commands", topic=topic, why="the broker does not let this bench subscribe")
         async for heard in connection.messages():
-            await self._take_command(heard.payload, retained=heard.retained)
+            await self._take(heard)
+
+    async def _take(self, heard: Heard) -> None:
+        await self._take_command(heard.payload, retained=heard.retained)
 
     async def _take_command(self, payload: bytes, *, retained: bool) -> None:
         taken = self.desk.take(payload, self._clock.monotonic_s(), retained=retained)
@@ -244,7 +275,8 @@ class MqttOutlet:
         self.published += 1
 
     def _status(self, state: State) -> bytes:
-        status = Status(self.topics.bench, state, self._software, self._birth, self._clock.utc_s())
+        now_s, files = self._clock.utc_s(), self._told_files
+        status = Status(self.topics.bench, state, self._software, self._birth, now_s, **files)
         return as_json(live_payload(status))
 
     def _identifier(self) -> str:

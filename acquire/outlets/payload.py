@@ -24,10 +24,19 @@ VERSION = 1
 HEAD = ("schema", "id", "seq", "kind")
 """Keys that stand before the record's own."""
 
+OPTIONAL = frozenset({"after"})
+"""Keys beside them that only a bench of a line sends."""
+
 
 def payload_of(entry: Entry) -> dict[str, Any]:
     """Give the JSON object of an entry, without its evidence."""
     return {"schema": VERSION, "id": entry.id, "seq": entry.seq, "kind": entry.kind, **entry.payload}
+
+
+def evidence_payload_of(entry: Entry) -> dict[str, Any]:
+    """Give the JSON object of a verdict's evidence, with the id and the time of the verdict."""
+    head = {"schema": VERSION, "id": entry.id, "seq": entry.seq, "kind": "evidence", "utc_s": entry.utc_s}
+    return {**head, **(entry.evidence or {})}
 
 
 def record_of(payload: dict[str, Any]) -> Recorded:
@@ -112,7 +121,7 @@ def json_schema(kind: str) -> dict[str, Any]:
     Args:
         kind: a key of `acquire.journal.plain.KINDS`.
     """
-    return schema_of(KINDS[kind], f"{kind}", head=_head_schema(kind))
+    return schema_of(KINDS[kind], f"{kind}", head=head_schema(kind))
 
 
 def schema_of(record: Any, name: str, head: dict[str, Any] | None = None) -> dict[str, Any]:
@@ -128,11 +137,15 @@ def schema_of(record: Any, name: str, head: dict[str, Any] | None = None) -> dic
         "$id": f"urn:steadyohm:{VERSION}:{name}",
         **schema,
         "properties": {**front, **schema.get("properties", {})},
-        "required": [*front, *(field.name for field in dataclasses.fields(record))],
+        "required": [
+            *(name for name in front if name not in OPTIONAL),
+            *(field.name for field in dataclasses.fields(record)),
+        ],
     }
 
 
-def _head_schema(kind: str) -> dict[str, Any]:
+def head_schema(kind: str) -> dict[str, Any]:
+    """Schemas of what stands before the record's own fields."""
     return {
         "schema": {"const": VERSION, "description": "version of this spelling"},
         "id": {
@@ -142,6 +155,12 @@ def _head_schema(kind: str) -> dict[str, Any]:
         },
         "seq": {"type": "integer", "minimum": 1, "description": "rises by commit; gaps are normal"},
         "kind": {"const": kind},
+        "after": {
+            "type": "integer",
+            "minimum": 0,
+            "description": "from a bench of a line: seq of what was sent before, 0 at the start of the"
+            " record; this message's own seq where the evidence of this verdict went before it",
+        },
     }
 
 

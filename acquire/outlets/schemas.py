@@ -14,11 +14,17 @@ from acquire import __version__
 from acquire.journal.plain import KINDS
 from acquire.outlets.columns import COLUMNS, COLUMNS_OF
 from acquire.outlets.orders import command_schema
-from acquire.outlets.payload import VERSION, json_schema, schema_of
-from acquire.outlets.topics import ROOT, Reply, ShownPrompt, ShownReading, Status
+from acquire.outlets.payload import VERSION, head_schema, json_schema, schema_of
+from acquire.outlets.topics import ROOT, Kept, Reply, ShownPrompt, ShownReading, Status
 from acquire.records import Evidence
 
-LIVE: dict[str, type] = {"status": Status, "prompt": ShownPrompt, "reading": ShownReading, "reply": Reply}
+LIVE: dict[str, type] = {
+    "status": Status,
+    "prompt": ShownPrompt,
+    "reading": ShownReading,
+    "reply": Reply,
+    "kept": Kept,
+}
 """What is said and not kept."""
 
 CHANNELS: dict[str, tuple[str, tuple[str, ...], str]] = {
@@ -33,6 +39,14 @@ CHANNELS: dict[str, tuple[str, tuple[str, ...], str]] = {
         ("check_standard",),
         "QoS 1, at least once: the bench's known resistor as it sees it.",
     ),
+    "zero": ("zero", ("lead_zero",), "QoS 1, from a bench of a line: the leads were zeroed."),
+    "notice": ("notice", ("notice",), "QoS 1, from a bench of a line: what the operator was told."),
+    "evidence": (
+        "evidence",
+        ("evidence",),
+        "QoS 1, from a bench of a line that is told to: what a verdict rests on, just before the verdict.",
+    ),
+    "kept": ("kept", ("kept",), "To a bench of a line: up to where the line's database holds its journal."),
     "command": ("command", ("command",), "QoS 1, not retained: what the bench is asked to do."),
     "reply": ("command/reply", ("reply",), "QoS 1: what became of a command."),
 }
@@ -42,6 +56,7 @@ PLAIN = {"None": "null", "True": "true", "False": "false"}
 """Values of Python as JSON writes them."""
 
 RETAINED = frozenset({"status", "prompt"})
+TO_THE_BENCH = frozenset({"command", "kept"})
 
 
 def json_schemas() -> dict[str, dict[str, Any]]:
@@ -50,7 +65,8 @@ def json_schemas() -> dict[str, dict[str, Any]]:
     schemas = {kind: json_schema(kind) for kind in KINDS}
     schemas |= {name: schema_of(record, name, head) for name, record in LIVE.items()}
     schemas["command"] = command_schema()
-    schemas["evidence"] = schema_of(Evidence, "evidence")
+    when = {"type": "number", "description": "of the verdict, seconds since 1970-01-01T00:00:00 UTC"}
+    schemas["evidence"] = schema_of(Evidence, "evidence", {**head_schema("evidence"), "utc_s": when})
     schemas = {name: _tidied(schema) for name, schema in schemas.items()}
     for name, schema in schemas.items():
         told = {c.name: c.about.replace("; empty ", "; null ") for c in COLUMNS_OF.get(name, COLUMNS)}
@@ -138,12 +154,12 @@ def _operation(name: str) -> dict[str, Any]:
     _, _, about = CHANNELS[name]
     binding: dict[str, Any] = {"qos": 0 if name == "reading" else 1, "bindingVersion": "0.2.0"}
     operation: dict[str, Any] = {
-        "action": "receive" if name == "command" else "send",
+        "action": "receive" if name in TO_THE_BENCH else "send",
         "channel": {"$ref": f"#/channels/{name}"},
         "summary": about,
     }
     if name == "command":
         operation["reply"] = {"channel": {"$ref": "#/channels/reply"}}
-    else:
+    elif name not in TO_THE_BENCH:
         binding["retain"] = name in RETAINED
     return {**operation, "bindings": {"mqtt": binding}}

@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
-from urllib.parse import quote
+from urllib.parse import quote, unquote
 
 from acquire.journal.entry import Entry
 from acquire.journal.plain import spelt
@@ -26,6 +26,23 @@ TOPIC_OF_KIND: dict[str, str] = {
     "check_standard": "check",
 }
 """Last part of the topic that entries of a kind are published on; other kinds stay on the journal."""
+
+LINE_TOPIC_OF_KIND: dict[str, str] = {**TOPIC_OF_KIND, "lead_zero": "zero", "notice": "notice"}
+"""The same for a bench of a line, whose whole record is published."""
+
+EVIDENCE = "evidence"
+"""Last part of the topic of what verdicts rest on; also the kind that such a message states."""
+
+KEPT = "kept"
+"""Last part of the topic on which a line's collectors say what its database holds."""
+
+
+def bench_in(topic: str) -> tuple[str, str]:
+    """Name of the bench and last part of a bench's topic; two empty texts where it is none."""
+    parts = topic.split("/")
+    if len(parts) < 4 or f"{parts[0]}/{parts[1]}" != ROOT:
+        return "", ""
+    return unquote(parts[2], errors="replace"), "/".join(parts[3:])
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +81,8 @@ class Status:
         software: name and version of the program.
         journal: birth id of its journal, the first half of every entry's id.
         utc_s: when this was composed; for `lost`, when the connection that broke was begun.
+        sheet, meter: names of the unit type and of the meter file in force; empty where none is told.
+        sheet_hash, meter_hash, bench_hash: SHA-256 of the files in force, hexadecimal.
     """
 
     bench: str
@@ -71,6 +90,11 @@ class Status:
     software: str
     journal: str
     utc_s: float
+    sheet: str = ""
+    meter: str = ""
+    sheet_hash: str = ""
+    meter_hash: str = ""
+    bench_hash: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,7 +166,23 @@ class Reply:
     utc_s: float
 
 
-Live = Status | ShownPrompt | ShownReading | Reply
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """What the line's database holds of one journal, so that the bench need not send it again.
+
+    Attributes:
+        journal: birth id of the bench's journal.
+        seq: every entry up to this one is committed there, with its evidence where it was sent.
+        utc_s: when the database was asked.
+    """
+
+    bench: str
+    journal: str
+    seq: int
+    utc_s: float
+
+
+Live = Status | ShownPrompt | ShownReading | Reply | Kept
 
 
 def live_payload(said: Live) -> dict[str, Any]:

@@ -1,0 +1,1 @@
+"""A line: many benches, one record. The collector, its database, and the page that shows all benches."""
