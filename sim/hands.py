@@ -11,6 +11,7 @@ import contextlib
 from collections import deque
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from itertools import combinations
 from typing import Any
 
 from sim.clock import BenchClock
@@ -38,6 +39,7 @@ class Pace:
         look: to find out what went wrong.
         patience: holding on without any news, and at least `real_patience_s` real seconds.
         open_display: how long a display must show overload before the hands believe it.
+        notices: how often a person sees, before pressing a key, that the probes are on a wrong pair.
     """
 
     scan: tuple[float, float] = (0.6, 1.2)
@@ -47,6 +49,7 @@ class Pace:
     patience: float = 20.0
     real_patience_s: float = 6.0
     open_display: float = 3.0
+    notices: float = 0.9
 
 
 class Hands:
@@ -84,6 +87,8 @@ class Hands:
         self._touch_no = 0
         self._dice = dice_for(seed, "hands", 0, 0)
         self._slipped: set[Pair] = set()
+        self._wrong: Pair | None = None
+        self._left: list[Pair] = []
         self._asking: Show = {}
 
     def see(self, show: Show) -> None:
@@ -124,6 +129,9 @@ class Hands:
             self._asking = show
         elif show.get("show") in {"verdict", "lift", "unit", "start_unit", "short_probes"}:
             self._asking = {}
+            touch = self._probes.held
+            if show["show"] == "verdict" and touch is not None and touch.pair in self._left:
+                self._left.remove(touch.pair)
         return show
 
     async def _pause(self, limits: tuple[float, float]) -> None:
@@ -135,6 +143,7 @@ class Hands:
         self._probes.place(None)
         number, self._planned = next(self._waiting, (self._unit_no + 1, None))
         self._unit_no, self._touch_no, self._slipped = number, 0, set()
+        self._wrong, self._left = None, list(self._scene.kind.steps) if self._scene.own_order else []
         self._dice = dice_for(self._seed, "hands", number, 0)
         if self._planned is None:
             self._tell({"hands": "finished"})
@@ -198,6 +207,8 @@ class Hands:
 
     def _where_to_go(self, asked: Pair) -> Pair:
         """The pair the hands go to: the right one, or the one of a slip, once per pair."""
+        if self._scene.random_near:
+            return self._near(asked)
         if self._planned is None or asked in self._slipped:
             return asked
         self._slipped.add(asked)
@@ -208,6 +219,26 @@ class Hands:
             others = [p for p in self._scene.kind.steps if frozenset(p) != frozenset(asked)]
             return self._dice.choice(others)
         return asked
+
+    def _near(self, asked: Pair) -> Pair:
+        """Mostly the right pair; sometimes one that shares a place with it, which may be touched again."""
+        before, self._wrong = self._wrong, None
+        if before is not None and before != asked and self._dice.random() < self._scene.stubborn:
+            self._wrong = before
+        elif self._dice.random() < self._scene.random_near:
+            pairs = combinations(self._scene.kind.places(), 2)
+            self._wrong = self._dice.choice([p for p in pairs if len({*p} & {*asked}) == 1])
+        return self._wrong or asked
+
+    def _at_hand(self, asked: Pair) -> Pair:
+        """In an order of their own the hands take any pair still left, those that read alike as asked."""
+        mine = next((p for p in self._left if set(p) == set(asked)), None)
+        if mine is None or len(self._left) < 2:
+            return asked
+        limits = self._scene.kind.pair_limits_ohm()
+        meant = self._dice.choice(self._left)
+        alike = [p for p in self._left if abs(limits[p][0] - limits[meant][0]) < 0.1 * limits[meant][0]]
+        return asked if mine in alike else alike[0]
 
     def _asked(self, show: Show) -> Pair | None:
         """The two places of a prompt, by the unit's own names; None where the unit has no such places."""
@@ -224,6 +255,8 @@ class Hands:
             self._tell({"hands": "puzzled", "pins": show.get("pins")})
             return
         await self._pause(self._pace.travel)
+        if show.get("show") == "touch":
+            asked = self._at_hand(asked)
         self._down(self._where_to_go(asked))
         hints = 0
         while True:
@@ -236,14 +269,14 @@ class Hands:
                     return  # puzzled: wait for another prompt
                 await self._pause(self._pace.look)
                 self._take_as_done(asked)
-                self._down(asked)
+                self._down(self._where_to_go(asked))
             elif what == "touch_again" and self._asked(news) in {asked, None}:
                 await self._pause(self._pace.travel)
-                self._down(asked)
+                self._down(self._where_to_go(asked))
             else:
-                if what not in {"lift", "verdict", "settled", "early"}:
+                if what not in {"lift", "verdict", "settled", "early", "misplaced"}:
                     self._again.append(news)
-                if what != "early":
+                if what not in {"early", "misplaced"}:
                     return
                 await self._pause(self._pace.look)
                 self._down(asked)
@@ -265,12 +298,19 @@ class Hands:
                 return {"show": "early"}
             if not told_open and self._display_open_s() >= self._pace.open_display:
                 told_open = True
+                if self._misplaced(asked) and self._dice.random() < self._pace.notices:
+                    return {"show": "misplaced"}
                 self._tell({"hands": "confirm_open", "pins": list(asked)})
             news = await self._next(within_s=0.25)
             if not news or news.get("show") in IDLE_NEWS or self._same_prompt(news, asked):
                 continue
             await self._pause(self._pace.react)
             return news
+
+    def _misplaced(self, asked: Pair) -> bool:
+        """Whether the probes are on another pair than meant."""
+        touch = self._probes.held
+        return touch is not None and touch.pair is not None and set(touch.pair) != set(asked)
 
     def _take_as_done(self, asked: Pair) -> None:
         """A hint is followed by a prompt for the same pair: going there once does for both."""

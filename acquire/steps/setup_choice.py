@@ -83,7 +83,8 @@ def expected_ohm(
     """The largest value that the range must hold for a step.
 
     A range wide enough for every pair of the unit lets a wrong pair be recognised instead of reading as
-    overload; it is chosen where the meter can afford it, else the range that just holds the asked pair.
+    overload; it is chosen where the meter can afford it, else the range that just holds the asked pair. A
+    pair that must be open needs the range that holds its limit: overload at 1 kΩ would pass a ground of 5 kΩ.
 
     Args:
         table: pairs of the unit.
@@ -96,7 +97,7 @@ def expected_ohm(
     own = table.nominal_ohm(step.pair)
     widest = HEADROOM * max(finite, default=1.0)
     if math.isinf(own):
-        return widest
+        return max(widest, HEADROOM * (step.open_above_ohm or 0.0))
     tolerance = _half(table.limits_for(step, purpose), own)
     statement = meter.holding(quantity, widest)
     affordable = statement is not None and half_width_si(statement, own) <= ROOM_FOR_METER * tolerance

@@ -10,6 +10,9 @@ from dataclasses import dataclass, replace
 from acquire.records import Ask, Outcome, Pair, Step, StepKind
 from acquire.steps.bracket import Bracket
 
+_AGAIN = ("once more", "a third time", "a fourth time")
+"""How a step is asked for again at the end; each time in other words, or nobody would see that it was."""
+
 
 @dataclass(slots=True)
 class StepState:
@@ -73,11 +76,12 @@ def request(state: StepState, *, silent: bool, core: str, free: bool = False) ->
         free: True where any step still open may be measured instead.
     """
     step, what = state.step, f"{state.step.pair} ({state.step.name})"
-    if step.kind is StepKind.OPEN:
-        key = f"Touch {what}, which must be open, and press Enter or the pedal."
-        return Ask.TOUCH, state.bracket.text(core) if state.bracket else key
     reason = _why_again(state)
     ask = Ask.TOUCH_AGAIN if reason else Ask.TOUCH
+    if step.kind is StepKind.OPEN:
+        key = f"Touch {what}, which must be open, and press Enter or the pedal."
+        text = state.bracket.text(core) if state.bracket else key
+        return ask, f"{step.pair}{reason}. {text}" if reason else text
     if silent:
         return ask, f"No contact seen on {step.pair}: press Enter or the pedal if both probes are on it."
     return ask, f"Touch {what}{reason or (', or any pair still open' if free else '')}."
@@ -92,5 +96,6 @@ def _why_again(state: StepState) -> str:
     if state.refused_ohm is not None and not state.rechecked:
         return ": the last value reads like another pair"
     if state.rechecked:
-        return " once more, to be sure: it does not go with the other values"
+        again = _AGAIN[min(state.rechecked, len(_AGAIN)) - 1]
+        return f" {again}, to be sure: it does not go with the other values"
     return ""

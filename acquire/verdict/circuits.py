@@ -109,22 +109,56 @@ def log_sizes(low: float, high: float, ratio: float = 1.6) -> Sizes:
     return tuple((centre, 0.5 * centre * (step - 1.0), 1.0 / count) for centre in centres)
 
 
+_ALIKE_SHARE = 1.0 / 3.0
+"""Windings that must agree within a limit differ by a third of it (standard deviation); workshop choice."""
+
+_BIFILAR_SHARE = 0.1
+"""Windings wound together share wire and hand: what is left to each, of its spread. Workshop choice."""
+
+
 def healthy(sheet: Sheet) -> Circuit:
-    """A good unit of the sheet, with the spread between good units; diodes count as open."""
-    return Circuit(
-        tuple(
-            Element(
-                b.name,
-                b.a,
-                b.b,
-                b.reference_ohm,
-                b.spread * b.reference_ohm,
-                fraction_per_kelvin(sheet.reference_celsius, conductor_named(b.material)),
-            )
-            for b in sheet.branches
-            if b.kind is not BranchKind.DIODE
+    """A good unit of the sheet, with the spread between good units; diodes count as open.
+
+    Windings that must agree, or are wound together, come from one spool and one hand: most of their spread is
+    common to them.
+    """
+    spreads = {b.name: b.spread for b in sheet.branches}
+    common = []
+    for names, own in alike(sheet):
+        shared = {n: math.sqrt(max(spreads[n] ** 2 - own**2, 0.0)) for n in names}
+        spreads |= {n: min(spreads[n], own) for n in names}
+        common.append(shared)
+    elements = tuple(
+        Element(
+            b.name,
+            b.a,
+            b.b,
+            b.reference_ohm,
+            spreads[b.name] * b.reference_ohm,
+            fraction_per_kelvin(sheet.reference_celsius, conductor_named(b.material)),
         )
+        for b in sheet.branches
+        if b.kind is not BranchKind.DIODE
     )
+    ohms = {e.name: e.ohm for e in elements}
+    together = (Direction(1.0, {n: s * ohms[n] for n, s in shared.items()}) for shared in common)
+    return Circuit(elements, directions=tuple(together))
+
+
+def alike(sheet: Sheet) -> list[tuple[tuple[str, ...], float]]:
+    """Groups of windings that are wound alike, each winding in one, and what each differs by itself.
+
+    Returns:
+        (names, standard deviation of one winding about what the group shares, as a fraction).
+    """
+    spreads = {b.name: b.spread for b in sheet.branches}
+    groups = [(rule.windings, _ALIKE_SHARE * rule.limit) for rule in sheet.balances]
+    groups += [(pair, _BIFILAR_SHARE * min(spreads[n] for n in pair)) for pair in sheet.bifilar]
+    found: list[tuple[tuple[str, ...], float]] = []
+    for names, own in sorted(groups, key=lambda group: group[1]):
+        if not any(set(names) & set(taken) for taken, _ in found):
+            found.append((names, own))
+    return found
 
 
 def scaled(circuit: Circuit, names: Iterable[str], sizes: Sizes, sign: float = 1.0) -> Iterator[Circuit]:
@@ -221,5 +255,18 @@ def _tapped(circuit: Circuit, name: str, places: int) -> Iterator[tuple[Circuit,
         second = replace(element, name=f"{name} (b)", a=tap, ohm=(1.0 - share) * element.ohm, sd_ohm=0.0)
         together = Direction(element.sd_ohm, {first.name: share, second.name: 1.0 - share})
         along = Direction(0.5 / places, {first.name: element.ohm, second.name: -element.ohm})
-        cut = replace(circuit, elements=(*kept, first, second), directions=(*circuit.directions, together))
+        shared = tuple(
+            _split_part(d, name, ((first.name, share), (second.name, 1.0 - share)))
+            for d in circuit.directions
+        )
+        cut = replace(circuit, elements=(*kept, first, second), directions=(*shared, together))
         yield cut.sized(share, 1.0 / places, along), tap
+
+
+def _split_part(direction: Direction, name: str, shares: Iterable[tuple[str, float]]) -> Direction:
+    """The same direction where an element has been cut into parts."""
+    if name not in direction.parts:
+        return direction
+    parts = {n: ohm for n, ohm in direction.parts.items() if n != name}
+    parts |= {part: share * direction.parts[name] for part, share in shares}
+    return replace(direction, parts=parts)

@@ -66,7 +66,7 @@ NEW_WINDING: Mapping[str, float] = {
 UNKNOWN = 0.1
 """Weight of a fault that the dictionary does not know, on the same scale."""
 
-_TOGETHER = 0.05
+TOGETHER = 0.05
 """Two faults at once: product of their weights times this, half of what independence would give."""
 
 # Ranges of sizes; common practice, no source: a joint adds a twentieth of an ohm to fifty, a counter is off
@@ -163,7 +163,7 @@ def double_cases(
     return tuple(
         Case(
             ((fault, where), (other, there)),
-            _TOGETHER * weight[fault] * weight[other],
+            TOGETHER * weight[fault] * weight[other],
             tuple(circuit for first in change(good) for circuit in also(first)),
         )
         for (fault, where, change), (other, there, also) in combinations(common, 2)
@@ -190,7 +190,7 @@ def _every(sheet: Sheet) -> Iterator[_Entry]:
     windings = _windings(sheet)
     for winding in windings:
         yield from _in_winding(sheet, winding)
-    for group in _alike(sheet):
+    for group in _same_wire(sheet):
         yield from _wire(group)
     few = len(windings) <= _MOST_CROSSED
     places, sizes = (3, _FAULT_OHM) if few else (1, _COARSE_FAULT_OHM)
@@ -242,7 +242,7 @@ def _windings(sheet: Sheet) -> list[Branch]:
     return [branch for branch in sheet.branches if branch.kind is BranchKind.WINDING]
 
 
-def _alike(sheet: Sheet) -> list[tuple[str, ...]]:
+def _same_wire(sheet: Sheet) -> list[tuple[str, ...]]:
     """Groups of windings that are wound with the same wire: those that must balance, and bifilar ones."""
     return list(dict.fromkeys([*(balance.windings for balance in sheet.balances), *sheet.bifilar]))
 

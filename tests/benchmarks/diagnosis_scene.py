@@ -1,46 +1,28 @@
-"""Units, meter and hands of the diagnosis benchmark: what is really there, and what a person would read.
+"""Units of the diagnosis benchmark, what is wrong with them, and the sheet that a shop would write for them.
 
-Units and their faults are the simulator's (its own circuit solver and fault planting); readings go through
-the heart's own stages: matcher, progress of the unit, decision, diagnosis. Only settling is left out.
+Units and their faults are the simulator's: its own circuit solver and fault planting.
 """
 
 from __future__ import annotations
 
+import functools
 import math
 import random
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
+from itertools import combinations
 
-from acquire.physics.copper import CONDUCTORS, to_reference
-from acquire.records import (
-    Balance,
-    Branch,
-    BranchKind,
-    Corrected,
-    Fit,
-    Outcome,
-    Pair,
-    Pin,
-    Purpose,
-    Settled,
-    Sheet,
-    Step,
-    StepKind,
-)
-from acquire.steps.matcher import weigh
-from acquire.steps.pairs import PairTable
-from acquire.steps.unit import Order, Ruling, UnitProgress
-from acquire.verdict.guard import decide
-from drivers.reading import Quantity
+from acquire.records import Balance, Branch, BranchKind, Pair, Pin, Sheet, Step, StepKind
+from acquire.verdict.circuits import alike
+from acquire.verdict.dictionary import PRIORS, TOGETHER
 from sim.faults import Fault, plant
 from sim.units import UnitType
 from sim.winding import Branch as RealBranch
 from sim.winding import WoundUnit
 
-NO_CONTACT_OHM = 50e6
 STRAP_OHM = 0.05
-COPPER = CONDUCTORS["copper"]
 
 
+@functools.cache
 def sheet_of(kind: UnitType) -> Sheet:
     """The sheet a shop would write for a simulated unit type; spread is a third of the tolerance."""
     windings = tuple(
@@ -82,18 +64,37 @@ def sheet_of(kind: UnitType) -> Sheet:
 
 
 def good_unit(kind: UnitType, dice: random.Random) -> WoundUnit:
-    """A unit as the shop winds them: normally spread, no winding beyond three quarters of its tolerance."""
+    """A unit as the shop winds them: normally spread, no winding beyond three quarters of its tolerance.
+
+    Windings that must agree come from one spool: a common part, and a third of what is allowed between them.
+    """
     tolerance = {coil.name: coil.tolerance for coil in kind.coils}
-    shared = {name: dice.gauss(0.0, 1.0) for name in kind.bifilar[:1]}
-    branches = []
-    for branch in kind.nominal().branches:
-        spread = tolerance[branch.name] / 3 if branch.name in tolerance else 0.05
-        if branch.name in kind.bifilar:  # wound from one spool by one hand: all but alike
-            off = shared[kind.bifilar[0]] + dice.gauss(0.0, 0.05)
-        else:
-            off = dice.gauss(0.0, 1.0)
-        branches.append(replace(branch, ohm_20=branch.ohm_20 * (1 + spread * max(-2.25, min(2.25, off)))))
-    return WoundUnit("unit", tuple(branches))
+    own = {name: limit for names, limit in alike(sheet_of(kind)) for name in names}
+    shared = within(dice)
+    while True:
+        branches = []
+        for branch in kind.nominal().branches:
+            spread = tolerance[branch.name] / 3 if branch.name in tolerance else 0.05
+            if branch.name in own:
+                off = math.sqrt(spread**2 - own[branch.name] ** 2) * shared + own[branch.name] * within(dice)
+            else:
+                off = spread * within(dice)
+            branches.append(replace(branch, ohm_20=branch.ohm_20 * (1 + off)))
+        unit = WoundUnit("unit", tuple(branches))
+        if all(most_uneven(unit, rule.windings) <= 0.75 * rule.limit for rule in sheet_of(kind).balances):
+            return unit
+
+
+def within(dice: random.Random) -> float:
+    """A normal deviate, cut off at three quarters of three standard deviations."""
+    return max(-2.25, min(2.25, dice.gauss(0.0, 1.0)))
+
+
+def most_uneven(unit: WoundUnit, names: tuple[str, ...]) -> float:
+    """Largest deviation of windings from their mean, as a fraction of it."""
+    ohms = [branch.ohm_20 for branch in unit.branches if branch.name in names]
+    mean = sum(ohms) / len(ohms)
+    return max(abs(ohm / mean - 1) for ohm in ohms)
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,10 +112,22 @@ class Planted:
 def faulty(kind: UnitType, unit: WoundUnit, planted: Planted) -> WoundUnit:
     """The unit with the fault in it."""
     for fault in planted.faults:
-        unit = plant(kind, unit, fault)
+        at_core = fault.kind == "joint" and fault.where == kind.core
+        unit = behind_clip(kind, unit, fault.size) if at_core else plant(kind, unit, fault)
     if planted.bridge:
         unit = bridged(unit, *planted.bridge)
     return unit
+
+
+def behind_clip(kind: UnitType, unit: WoundUnit, ohm: float) -> WoundUnit:
+    """Ohms between the core and the clip on it: a pin like any other, but many branches hang on it."""
+
+    def moved(node: str) -> str:
+        return f"{node} behind" if node == kind.core else node
+
+    branches = tuple(replace(b, a=moved(b.a), b=moved(b.b)) for b in unit.branches)
+    clip = RealBranch(f"joint {kind.core}", kind.core, moved(kind.core), ohm, copper=False, unrest=0.0003)
+    return replace(unit, branches=(*branches, clip))
 
 
 def bridged(unit: WoundUnit, one: str, x: float, other: str, y: float, ohm: float) -> WoundUnit:
@@ -129,206 +142,85 @@ def bridged(unit: WoundUnit, one: str, x: float, other: str, y: float, ohm: floa
     return replace(unit, branches=tuple(branches))
 
 
-@dataclass(frozen=True, slots=True)
-class Meter:
-    """Accuracy of a meter: half-widths as fraction of reading and ohms, with two wires and with four."""
-
-    name: str
-    fraction: float
-    floor_ohm: float
-    count_ohm: float
-    four_wire_below_ohm: float = 0.0
-    four_wire_floor_ohm: float = 0.0005
-    zero_u_ohm: float = 0.02
-
-    def u_ohm(self, ohm: float, *, four_wire: bool) -> float:
-        """Standard uncertainty of a corrected reading: meter, count, lead zero and contact, 0.4 K."""
-        floor = self.four_wire_floor_ohm if four_wire else self.floor_ohm
-        count = 0.0001 if four_wire else self.count_ohm
-        touch = 0.0 if four_wire else math.hypot(self.zero_u_ohm, 0.01)
-        half = (self.fraction * abs(ohm) + floor) / math.sqrt(3)
-        return math.hypot(half, count / math.sqrt(12), touch, 0.4 / 254.5 * abs(ohm))
+def log_uniform(dice, low, high):
+    """Any decade as likely as the next."""
+    return math.exp(dice.uniform(math.log(low), math.log(high)))
 
 
-BENCH = Meter("bench meter, four wires below 10 ohm", 0.0005, 0.1, 0.01, four_wire_below_ohm=10.0)
-HAND = Meter("hand meter of 2000 counts", 0.008, 0.5, 0.1, zero_u_ohm=0.05)
+def places(name, kind):  # noqa: PLR0911  (one return a kind reads best)
+    """Where a kind of fault can sit, as the dictionary has it: each place as likely as the next."""
+    coils = [(coil.name,) for coil in kind.coils]
+    straps = [(b.name,) for b in kind.leads if b.name == "earth strap"]
+    alike = tuple(coil.name for coil in kind.coils) if kind.key == "quern-12" else kind.bifilar
+    if name in ("warm", "cold", "healthy"):
+        return [()]
+    if name == "lead_zero":
+        return [("high",), ("low",)]
+    if name in ("bad_joint", "open_pin"):
+        return [(pin,) for pin in kind.places()]
+    if name == "open_winding":
+        return coils + straps
+    if name in ("wire_too_thin", "wire_too_thick") and alike:
+        return [*coils, alike]
+    if name == "winding_to_winding":
+        return list(combinations((coil.name for coil in kind.coils), 2))
+    if name == "swapped_pins":
+        return list(combinations(kind.pins, 2))
+    if name == "star_delta":
+        return [tuple(coil.name for coil in kind.coils)]
+    return coils
 
 
-@dataclass
-class Story:
-    """What came of one unit."""
+def draw(name, kind, dice):  # noqa: PLR0911  (as above)
+    """One fault of a kind, anywhere it can be, of any size it can have."""
+    if name == "two_faults":
+        joint, short = draw("bad_joint", kind, dice), draw("shorted_turns", kind, dice)
+        return Planted(name, (*joint.where, *short.where), (*joint.faults, *short.faults))
+    where = dice.choice(places(name, kind))
+    one = where[0] if where else ""
+    if name in ("warm", "cold"):
+        kelvin = log_uniform(dice, 1.5, 90.0 if name == "warm" else 25.0)
+        return Planted(name, (), kelvin=kelvin if name == "warm" else -kelvin)
+    if name == "lead_zero":
+        ohm = log_uniform(dice, 0.04, 2.0)
+        return Planted(name, where, lead_zero_ohm=ohm if one == "high" else -ohm)
+    if name == "open_winding":
+        return Planted(name, where, (Fault("open", one),))
+    if name == "open_pin":
+        return Planted(name, where, (Fault("joint", one, math.inf),))
+    if name == "bad_joint":
+        return Planted(name, where, (Fault("joint", one, log_uniform(dice, 0.05, 50.0)),))
+    if name == "shorted_turns":
+        return Planted(name, where, (Fault("shorted", one, log_uniform(dice, 0.01, 0.9)),))
+    if name in ("too_many_turns", "too_few_turns"):
+        share = log_uniform(dice, 0.005, 0.08)
+        return Planted(name, where, (Fault("turns", one, share if name == "too_many_turns" else -share),))
+    if name in ("wire_too_thin", "wire_too_thick"):
+        steps = dice.choices((0.5, 1.0), (0.4, 0.6))[0] * (1 if name == "wire_too_thin" else -1)
+        return Planted(name, where, tuple(Fault("gauge", coil, steps) for coil in where))
+    if name == "grounded":
+        ground = Fault("grounded", one, dice.random(), extra=log_uniform(dice, 0.1, 3e5))
+        return Planted(name, where, (ground,))
+    if name == "winding_to_winding":
+        ohm = log_uniform(dice, 0.1, 3e5)
+        return Planted(name, where, bridge=(one, dice.random(), where[1], dice.random(), ohm))
+    if name == "swapped_pins":
+        return Planted(name, where, (Fault("swapped", "/".join(where)),))
+    if name == "star_delta":
+        return Planted(name, where, (Fault("delta"),))
+    return Planted(name, where)
 
-    outcome: Outcome | None = None
-    readings: tuple = ()
-    exact: list = field(default_factory=list)
-    touches: int = 0
-    key_presses: int = 0
-    seconds: float = 0.0
-    floor_s: float = 0.0
-    wrong: int = 0
-    wrong_hinted: int = 0
-    wrong_named: int = 0
-    wrong_judged: int = 0
-    wrong_alike: int = 0
-    wrong_on_faulty: int = 0
-    right: int = 0
-    false_hints: int = 0
-    still_warm: bool = False
+
+def kinds_of(kind):
+    """What can be planted in a unit type."""
+    skipped = {"strand_broken", "aluminium_wire"}
+    if kind.key != "quern-12":
+        skipped.add("star_delta")
+    return [name for name in PRIORS if name not in skipped] + ["two_faults"]
 
 
-TRAVEL_S = 0.75  # prompt to contact, hands
-SETTLE_S = 1.2  # contact to verdict: the meter's own conversions
-LIFT_S = 0.35
-WAIT_S = 8.0  # until the prompt asks for the key
-KEY_S = 1.0
-
-
-class Bench:
-    """One operator with one meter on one unit type."""
-
-    def __init__(self, kind: UnitType, meter: Meter, dice: random.Random, *, slips: float, order: Order):
-        self.kind, self.meter, self.dice, self.order = kind, meter, dice, order
-        self.sheet = sheet_of(kind)
-        self.table = PairTable(self.sheet)
-        self.slips = slips
-        self.conducting = [p for p in self.table.pairs() if math.isfinite(self.table.nominal_ohm(p))]
-
-    def run(self, unit: WoundUnit, planted: Planted) -> Story:
-        """Take a unit through all steps, as prompted."""
-        story = Story()
-        progress = UnitProgress(self.table, "B-1", order=self.order)
-        self.room, self.thermometer = 22.0, self.dice.gauss(0.0, 0.3)
-        self.gain = self.dice.uniform(-1, 1) * self.meter.fraction
-        self.zero_error = self.dice.gauss(0.0, self.meter.zero_u_ohm) + planted.lead_zero_ohm
-        self.unit, self.kelvin = unit, planted.kelvin
-        last_wrong: Pair | None = None
-        for _ in range(80):
-            step = progress.current
-            if step is None:
-                break
-            meant = self._meant(progress, step.pair)
-            touched = self._touched(meant, last_wrong)
-            last_wrong = touched if touched != meant else None
-            story.touches += 1
-            story.seconds += TRAVEL_S + SETTLE_S + LIFT_S
-            self._touch(progress, story, step, touched)
-        story.floor_s = len(self.sheet.steps) * (TRAVEL_S + SETTLE_S + LIFT_S)
-        story.outcome, story.readings = progress.outcome, progress.readings()
-        story.still_warm = progress.still_warm
-        story.exact = [(p, self._exact(p), u) for p, _, u in story.readings]
-        return story
-
-    def _meant(self, progress: UnitProgress, prompted: Pair) -> Pair:
-        """In free order the hands go on to whatever open step is at hand, look-alikes in the order asked."""
-        waiting = (prompted, *progress.open_pairs)
-        state = progress.state
-        if self.order is Order.GUIDED or state.attempts or state.refused_ohm is not None or len(waiting) < 2:
-            return prompted
-        meant = self.dice.choice(waiting)
-        nominal = self.table.nominal_ohm(meant)
-        alike = (p for p in waiting if abs(self.table.nominal_ohm(p) - nominal) < 0.1 * nominal)
-        return next(alike, prompted)
-
-    def _touched(self, asked: Pair, last_wrong: Pair | None) -> Pair:
-        """Mostly what was asked; a slip shares a pin with it, and is sometimes repeated."""
-        if last_wrong is not None and last_wrong != asked and self.dice.random() < 0.15:
-            return last_wrong
-        if self.dice.random() >= self.slips:
-            return asked
-        near = [p for p in self.table.pairs() if p != asked and set(p) & set(asked)]
-        return self.dice.choice(near)
-
-    def _exact(self, pair: Pair) -> float:
-        """True ohms at the reference temperature as the heart would have them: warmth and zero left in."""
-        ohm = self.unit.ohm(*pair, 20.0 + self.kelvin)
-        return math.inf if ohm > NO_CONTACT_OHM else ohm
-
-    def _read(self, pair: Pair, *, four_wire: bool) -> Corrected | None:
-        """One settled, corrected value; None without contact."""
-        ohm = self.unit.ohm(*pair, self.room + self.kelvin)
-        if ohm > NO_CONTACT_OHM:
-            return None
-        dirt = 10 ** self.dice.uniform(-2, 0) if self.dice.random() < 0.02 else 0.0
-        if not four_wire:
-            ohm += self.zero_error + abs(self.dice.gauss(0.0, 0.01)) + dirt
-        floor = self.meter.four_wire_floor_ohm if four_wire else self.meter.floor_ohm
-        count = 0.0001 if four_wire else self.meter.count_ohm
-        ohm = ohm * (1 + self.gain) + self.dice.uniform(-0.5, 0.5) * floor
-        ohm = round(ohm / count) * count
-        ohm = to_reference(ohm, self.room + self.thermometer, 20.0, COPPER)
-        u_ohm = self.meter.u_ohm(ohm, four_wire=four_wire)
-        settled = Settled(
-            "m", Quantity.RESISTANCE, ohm, 0.0, 9.0, 0.0, 0.0, 0.0, 9, None, None, 0.0, 1.0, 1.0
-        )
-        return Corrected(settled, ohm, 0.0, ohm, ohm, 20.0, 20.0, "copper", (), u_ohm, 1e9, 2.0, 2 * u_ohm)
-
-    def _touch(self, progress: UnitProgress, story: Story, step: Step, touched: Pair) -> None:
-        nominal = self.table.nominal_ohm(step.pair)
-        value = self._read(touched, four_wire=nominal < self.meter.four_wire_below_ohm)
-        if value is None:
-            self._no_contact(progress, story, step, touched)
-            return
-        limits = self.table.limits_for(step, Purpose.FINAL)
-        match = weigh(
-            value,
-            step.pair,
-            self.table,
-            limits=limits,
-            known=progress.known(),
-            open_pairs=progress.open_pairs,
-        )
-        ruling = progress.admit(match)
-        taken = progress.current.pair
-        self._count(story, taken, touched, match, ruling)
-        if ruling is Ruling.HINT:
-            return
-        step = progress.current
-        limits = self.table.limits_for(step, Purpose.FINAL)
-        decision = decide(
-            value.reference_ohm,
-            value.standard_uncertainty_ohm,
-            value.expanded_ohm,
-            limits,
-            self.sheet.rule,
-        )
-        progress.judged(
-            decision.outcome,
-            value.reference_ohm,
-            value.standard_uncertainty_ohm,
-            repeat_u_ohm=0.02,
-        )
-
-    def _no_contact(self, progress: UnitProgress, story: Story, step: Step, touched: Pair) -> None:
-        """After a while the prompt asks for the key; a person on the wrong pins mostly sees it then."""
-        open_step = step.kind is StepKind.OPEN
-        story.seconds += KEY_S if open_step else WAIT_S + KEY_S
-        if touched != step.pair and self.dice.random() < 0.9:
-            return
-        story.key_presses += 1
-        progress.confirmed_open()
-
-    def _count(self, story: Story, taken: Pair, touched: Pair, match, ruling: Ruling) -> None:
-        if touched == taken:
-            story.right += 1
-            story.false_hints += ruling is Ruling.HINT
-            return
-        story.wrong += 1
-        nominal, limits = self.table.nominal_ohm(touched), self.table.limits(touched, Purpose.FINAL)
-        low, high = limits.lower_ohm or 0.0, limits.upper_ohm or math.inf
-        if math.isinf(nominal) or not low <= match.corrected.reference_ohm <= high:
-            story.wrong_on_faulty += 1
-            return
-        apart = abs(self.table.nominal_ohm(touched) - self.table.nominal_ohm(taken))
-        alike = apart <= 2.0 * math.hypot(
-            self.table.spread_ohm(touched),
-            self.table.spread_ohm(taken),
-            match.corrected.standard_uncertainty_ohm,
-        )
-        if alike:
-            story.wrong_alike += 1
-        elif ruling is Ruling.HINT:
-            story.wrong_hinted += 1
-            named = [p for p, w in match.weights if w > 0.2 * match.weights[0][1]]
-            story.wrong_named += match.fit is Fit.OTHER_PAIR and touched in named
-        else:
-            story.wrong_judged += 1
+def weight_of(name):
+    """How often a shop meets a kind of fault, by the dictionary; two faults are a joint and a short."""
+    if name == "two_faults":
+        return TOGETHER * PRIORS["bad_joint"] * PRIORS["shorted_turns"]
+    return PRIORS[name]
