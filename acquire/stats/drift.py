@@ -160,7 +160,8 @@ def drift(values: Sequence[float], x: Sequence[float] | None = None, confidence:
         InputImpossible: fewer than three values, unequal numbers, two at one x, or no finite number.
     """
     probability(confidence, "the confidence")
-    places = list(range(len(values))) if x is None else list(x)
+    values = [float(value) for value in values]
+    places = [float(place) for place in (range(len(values)) if x is None else x)]
     if len(places) != len(values):
         raise InputImpossible("A trend needs a place for each value.", "Give as many of one as of the other.")
     blocks = max(1, math.ceil(len(values) / MOST_POINTS))

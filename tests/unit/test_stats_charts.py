@@ -1,0 +1,93 @@
+"""Control charts: what is refused, where limits come from, and what a sigma is worth."""
+
+import math
+
+import numpy as np
+import pytest
+
+from acquire.errors import InputImpossible
+from acquire.physics.check_standard import chart_of
+from acquire.stats.charts import (
+    Plotted,
+    freedom_of_moving_range,
+    freedom_of_variation,
+    in_subgroups,
+    individuals,
+    means_and_deviations,
+    means_and_ranges,
+    pooled_within,
+)
+
+VALUES = [10.0, 12.0, 11.0, 13.0, 9.0, 10.0]
+
+
+def test_individuals_have_the_limits_of_the_check_standard():
+    pair, of = individuals(VALUES), chart_of(VALUES)
+    assert (pair.level.centre, pair.level.lower, pair.level.upper) == (
+        of.centre_ohm,
+        of.lower_ohm,
+        of.upper_ohm,
+    )
+    assert pair.level.sigma == pytest.approx(pair.sigma)
+
+
+def test_moving_ranges_stand_at_the_later_value():
+    spread = individuals(VALUES).spread
+    assert spread.plotted is Plotted.MOVING_RANGE
+    assert spread.points == (2.0, 1.0, 2.0, 4.0, 1.0)
+    assert spread.first == 1
+
+
+def test_limits_may_come_from_the_first_values_only():
+    """So that a later spool is judged by the first."""
+    pair = individuals([*VALUES, 50.0, 51.0], limits_from=6)
+    assert pair.level.upper == individuals(VALUES).level.upper
+    assert len(pair.level.points) == 8
+
+
+@pytest.mark.parametrize("count", [1, 9])
+def test_limits_from_more_values_than_there_are_are_refused(count):
+    with pytest.raises(InputImpossible, match="limits cannot come from"):
+        individuals(VALUES, limits_from=count)
+
+
+@pytest.mark.parametrize("values", [[], [1.0], [1.0, math.nan], [1.0, math.inf]])
+def test_what_makes_no_chart_is_refused(values):
+    with pytest.raises(InputImpossible):
+        individuals(values)
+
+
+def test_unequal_subgroups_are_refused():
+    for chart in (means_and_ranges, means_and_deviations, pooled_within):
+        with pytest.raises(InputImpossible, match="all of one size"):
+            chart([[1.0, 2.0], [1.0, 2.0, 3.0]])
+    with pytest.raises(InputImpossible):
+        means_and_ranges([[1.0, math.nan], [1.0, 2.0]])
+
+
+def test_neighbours_make_subgroups_and_the_rest_is_left_out():
+    assert in_subgroups(range(7), 3) == ((0, 1, 2), (3, 4, 5))
+    with pytest.raises(InputImpossible):
+        in_subgroups([1.0], 2)
+
+
+def test_three_ways_to_sigma_agree_on_normal_values():
+    rng = np.random.default_rng(5)
+    groups = rng.normal(100.0, 2.0, (400, 5)).tolist()
+    sigmas = [means_and_ranges(groups).sigma, means_and_deviations(groups).sigma, pooled_within(groups)[0]]
+    assert sigmas == pytest.approx([2.0, 2.0, 2.0], rel=0.04)
+
+
+def test_freedom_of_a_moving_range_is_what_simulation_finds():
+    """Twice the squared inverse of the coefficient of variation of the mean moving range, 20 values."""
+    rng = np.random.default_rng(2)
+    means = np.abs(np.diff(rng.normal(size=(40_000, 20)), axis=1)).mean(axis=1)
+    found = freedom_of_variation(means.std() / means.mean())
+    assert freedom_of_moving_range(20) == pytest.approx(found, rel=0.03)
+
+
+def test_freedom_of_a_standard_deviation_is_given_back():
+    """s of n values has n - 1."""
+    for nu in (1, 2, 5, 20, 100):
+        c4 = math.sqrt(2.0 / nu) * math.exp(math.lgamma((nu + 1) / 2) - math.lgamma(nu / 2))
+        assert freedom_of_variation(math.sqrt(1.0 - c4**2) / c4) == pytest.approx(nu, rel=0.02, abs=0.15)

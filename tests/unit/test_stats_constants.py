@@ -1,0 +1,56 @@
+"""Chart factors: exact for two, refused beyond the tables, and ordered as theory says."""
+
+import math
+from itertools import pairwise
+
+import pytest
+
+from acquire.errors import InputImpossible
+from acquire.stats.constants import d2_of_groups, factors
+
+
+def test_factors_of_two_are_known_in_closed_form():
+    """d2 = 2/sqrt(pi), d3² = 2 - 4/pi, c4 = sqrt(2/pi)."""
+    of = factors(2)
+    assert of.d2 == pytest.approx(2.0 / math.sqrt(math.pi), abs=1e-8)
+    assert of.d3 == pytest.approx(math.sqrt(2.0 - 4.0 / math.pi), abs=1e-8)
+    assert of.c4 == pytest.approx(math.sqrt(2.0 / math.pi), rel=1e-12)
+
+
+def test_factors_of_three_are_known_in_closed_form():
+    """d2 = 3/sqrt(pi), c4 = sqrt(pi)/2."""
+    assert factors(3).d2 == pytest.approx(3.0 / math.sqrt(math.pi), abs=1e-8)
+    assert factors(3).c4 == pytest.approx(math.sqrt(math.pi) / 2.0, rel=1e-12)
+
+
+def test_limits_close_in_with_larger_subgroups():
+    of = [factors(n) for n in range(2, 26)]
+    for smaller, larger in pairwise(of):
+        assert larger.a2 < smaller.a2
+        assert larger.a3 < smaller.a3
+        assert larger.d4_upper < smaller.d4_upper
+        assert larger.b4 < smaller.b4
+        assert larger.e2 < smaller.e2
+        assert larger.d3_lower >= smaller.d3_lower
+        assert larger.b3 >= smaller.b3
+
+
+def test_a_misprint_of_old_tables_is_not_repeated():
+    """D4 of 11 is 1.744; one table prints 1.774."""
+    assert factors(11).d4_upper == pytest.approx(1.744, abs=1e-3)
+
+
+def test_many_groups_come_to_the_plain_factor():
+    assert d2_of_groups(5, 1) > d2_of_groups(5, 15) > factors(5).d2
+    assert d2_of_groups(5, 10**7) == pytest.approx(factors(5).d2, abs=1e-6)
+
+
+@pytest.mark.parametrize("n", [-1, 0, 1, 26])
+def test_subgroups_that_cannot_be_are_refused(n):
+    with pytest.raises(InputImpossible, match=r"subgroups of 2 to 25"):
+        factors(n)
+
+
+def test_no_groups_are_refused():
+    with pytest.raises(InputImpossible):
+        d2_of_groups(5, 0)

@@ -1,0 +1,79 @@
+"""Means by group and the trend of a batch."""
+
+import math
+
+import numpy as np
+import pytest
+
+from acquire.errors import InputImpossible
+from acquire.stats.drift import by_group, drift, sentence_of
+
+
+def noise(sigma, count, seed=11):
+    return np.random.default_rng(seed).normal(0.0, sigma, count)
+
+
+def test_two_spools_differ_and_are_named():
+    values = [*(100.0 + noise(0.5, 20)), *(97.0 + noise(0.5, 20, seed=12))]
+    by = by_group(values, ["A"] * 20 + ["B"] * 20)
+    assert by.p < 1e-12
+    assert by.between_s == pytest.approx(3.0 / math.sqrt(2.0), rel=0.15)
+    assert by.within_s == pytest.approx(0.5, rel=0.3)
+    told = sentence_of(by, "spool")
+    assert told.startswith("By spool the means differ (p = ")
+    assert "A reads highest, B lowest" in told
+
+
+def test_groups_that_are_alike_are_said_to_be():
+    by = by_group((100.0 + noise(0.5, 30)).tolist(), ["Mon", "Tue", "Wed"] * 10)
+    assert "no difference that chance would not make" in sentence_of(by, "day")
+
+
+def test_one_group_or_single_values_cannot_be_compared():
+    assert by_group([1.0, 2.0], ["A", "A"]).p is None
+    assert sentence_of(by_group([1.0, 2.0], ["A", "A"]), "meter") == "Only one meter: nothing to compare."
+    lone = by_group([1.0, 2.0], ["A", "B"])
+    assert lone.p is None
+    assert lone.groups[0].low == -math.inf
+    assert sentence_of(lone, "meter").startswith("Too few values for each meter")
+
+
+def test_groups_without_spread_within_have_no_f():
+    by = by_group([1.0, 1.0, 2.0, 2.0], list("AABB"))
+    assert (by.f, by.share) == (None, 1.0)
+
+
+def test_a_slow_drift_is_found_with_its_interval():
+    values = [100.0 + 0.02 * i + e for i, e in enumerate(noise(0.05, 50))]
+    got = drift(values)
+    assert got.low < 0.02 < got.high
+    assert got.of.p < 1e-6
+    assert got.blocks == 1
+
+
+def test_too_few_points_leave_the_slope_open():
+    got = drift([1.0, 2.0, 3.0])
+    assert (got.low, got.high) == (-math.inf, math.inf)
+
+
+def test_long_rows_are_averaged_and_keep_their_slope():
+    values = [5.0 + 1e-4 * i for i in range(5000)]
+    got = drift(values)
+    assert got.blocks == 13
+    assert got.of.slope == pytest.approx(1e-4, rel=1e-6)
+
+
+def test_times_may_be_given():
+    assert drift([1.0, 2.0, 4.0, 5.0], [0.0, 10.0, 30.0, 40.0]).of.slope == pytest.approx(0.1)
+
+
+def test_what_cannot_be_is_refused():
+    for values, names in (([], []), ([1.0], ["A"]), ([1.0, 2.0], ["A"]), ([1.0, math.nan], ["A", "A"])):
+        with pytest.raises(InputImpossible):
+            by_group(values, names)
+    with pytest.raises(InputImpossible):
+        drift([1.0, 2.0])
+    with pytest.raises(InputImpossible):
+        drift([1.0, 2.0, 3.0], [0.0, 1.0])
+    with pytest.raises(InputImpossible):
+        drift([1.0, 2.0, 3.0], [0.0, 1.0, 1.0])

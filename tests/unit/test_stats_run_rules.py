@@ -1,0 +1,102 @@
+"""Run rules: each calls where it should, once, and rarely by chance."""
+
+import numpy as np
+import pytest
+
+from acquire.stats.charts import Chart, Plotted, individuals
+from acquire.stats.run_rules import ZONE_RULES, Rule, Signal, signals
+
+
+def chart(points, plotted=Plotted.VALUE, first=0):
+    """Centre 0, sigma 1."""
+    return Chart(plotted, tuple(float(p) for p in points), first, 0.0, -3.0, 3.0)
+
+
+def called(points, rule):
+    return [(s.start, s.end, s.side) for s in signals(chart(points), [rule])]
+
+
+def test_a_point_beyond_its_limit_is_called():
+    assert called([0, 3.1, 0, -3.1], Rule.BEYOND) == [(1, 1, 1), (3, 3, -1)]
+    assert called([3.0, -3.0], Rule.BEYOND) == []
+
+
+def test_nine_in_a_row_are_called_once_with_all_that_follow():
+    assert called([0.1] * 8, Rule.RUN) == []
+    assert called([-0.1, *[0.1] * 12, -0.1], Rule.RUN) == [(1, 12, 1)]
+
+
+def test_a_point_on_the_centre_breaks_a_run():
+    assert called([0.1] * 5 + [0.0] + [0.1] * 5, Rule.RUN) == []
+
+
+def test_two_of_three_must_lie_on_one_side():
+    assert called([0, 2.1, 0, 2.1, 0], Rule.TWO_OF_THREE) == [(1, 3, 1)]
+    assert called([0, 2.1, 0, -2.1, 0], Rule.TWO_OF_THREE) == []
+    assert called([2.1, 0, 0, 2.1], Rule.TWO_OF_THREE) == []
+
+
+def test_four_of_five_beyond_one_sigma():
+    assert called([1.1, 1.1, 0, 1.1, 1.1], Rule.FOUR_OF_FIVE) == [(0, 4, 1)]
+    assert called([1.1, 1.1, 0, 0, 1.1, 1.1], Rule.FOUR_OF_FIVE) == []
+
+
+def test_six_rising_or_falling():
+    assert called([0, 0.1, 0.2, 0.3, 0.4, 0.5], Rule.STEADY) == [(0, 5, 1)]
+    assert called([0.5, 0.4, 0.3, 0.2, 0.1, 0.1], Rule.STEADY) == []
+    assert called([9, 5, 4, 3, 2, 1, 0, 7], Rule.STEADY) == [(0, 6, -1)]
+
+
+def test_fourteen_up_and_down():
+    saw = [0.1 * (-1) ** i for i in range(14)]
+    assert called(saw, Rule.ZIGZAG) == [(0, 13, 0)]
+    assert called(saw[:13], Rule.ZIGZAG) == []
+
+
+def test_hugging_and_avoiding_the_centre():
+    assert called([0.5, -0.5] * 7 + [0.5], Rule.HUGGING) == [(0, 14, 0)]
+    assert called([0.5] * 14, Rule.HUGGING) == []
+    assert called([1.5, -1.5] * 4, Rule.AVOIDING) == [(0, 7, 0)]
+    assert called([1.5] * 7, Rule.AVOIDING) == []
+
+
+def test_on_ranges_only_limits_count():
+    """Their law is skewed and neighbours share a value."""
+    ranges = chart([0.1] * 20 + [3.5], Plotted.MOVING_RANGE, first=1)
+    assert signals(ranges, tuple(Rule)) == (Signal(Rule.BEYOND, 21, 21, 1),)
+
+
+def test_values_that_never_move_call_nothing():
+    assert signals(individuals([5.0] * 30).level, tuple(Rule)) == ()
+
+
+@pytest.mark.parametrize("rule", list(Rule))
+def test_every_rule_says_a_plain_sentence(rule):
+    told = Signal(rule, 2, 10, 1).sentence([f"F7-{i:03}" for i in range(20)])
+    assert told.startswith("F7-002")
+    assert told.endswith(".")
+    assert "{" not in told
+
+
+def test_a_single_point_is_named_alone():
+    assert Signal(Rule.BEYOND, 6, 6, -1).sentence() == "No. 7 lies below its limit."
+
+
+@pytest.mark.parametrize(
+    ("rules", "between"), [((Rule.BEYOND,), (300, 450)), (ZONE_RULES, (85, 140)), (tuple(Rule), (50, 100))]
+)
+def test_chance_calls_as_rarely_as_told(rules, between):
+    """Mean number of points to the first call with known limits: 370 for the limits alone; 91.75 for the four
+    zone rules with a run of eight (Champ and Woodall, Technometrics 29 (1987) 393, from memory): longer with
+    nine."""
+    rng = np.random.default_rng(7)
+    lengths = []
+    for _ in range(150):
+        points = rng.normal(size=2000).tolist()
+        calls = []
+        for size in (100, 400, 2000):
+            calls = signals(chart(points[:size]), rules)
+            if calls:
+                break
+        lengths.append(min(s.end for s in calls) + 1 if calls else 2000)
+    assert between[0] < np.mean(lengths) < between[1]
