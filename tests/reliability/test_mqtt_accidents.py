@@ -137,22 +137,28 @@ async def test_nothing_is_sent_again_inside_a_connection(journal, mosquitto):
 
 
 async def test_a_network_that_drops_connections_loses_nothing(journal, mosquitto):
-    """Cut at random moments while verdicts flow."""
-    entries = []
+    """Cut again and again while verdicts flow; each cut hits a living connection."""
+    entries, cuts = [], 7
+
+    async def write_until(condition):
+        while not condition():
+            entries.extend(await journal.append([(verdict(len(entries)), None)]))
+            await asyncio.sleep(0.005)
+
     async with (
         subscriber(mosquitto.port) as ear,
         Relay(mosquitto.port, delay_s=0.001) as relay,
         publishing(journal, relay.port) as outlet,
     ):
-        for number in range(120):
-            entries += await journal.append([(verdict(number), None)])
-            await asyncio.sleep(0.005)
-            if number % 17 == 16:
-                relay.cut()
+        for cut in range(cuts):
+            enough = len(entries) + 17
+            await write_until(lambda enough=enough: len(entries) >= enough and outlet.connected)
+            relay.cut()
+            await write_until(lambda cut=cut: outlet.health.failures > cut)
         await all_heard(ear, entries)
         await outlet_at(outlet, len(entries))
         agreed(ear, entries)
-        assert outlet.health.failures >= 3
+        assert outlet.health.failures >= cuts
 
 
 async def test_a_cable_that_leads_nowhere_is_noticed_by_the_next_verdict(journal, mosquitto):
