@@ -23,6 +23,7 @@ from acquire.records import (
     Event,
     Judged,
     LeadZero,
+    LiftOff,
     Match,
     Notice,
     Prompt,
@@ -35,6 +36,20 @@ OTHER_PAIR = frozenset({"pair.other", "pair.unclear"})
 
 TOUCHES = frozenset({Ask.TOUCH, Ask.TOUCH_AGAIN, Ask.SHORT_PROBES, Ask.CHECK_RESISTOR})
 """Requests that a contact answers; any other contact makes no sound."""
+
+
+NO_HAND_S = 0.1
+"""A contact so soon after a lift-off is no hand's doing: the meter was set anew under the probes."""
+
+
+def set_anew(lifted_s: float, contact: Contact) -> bool:
+    """Whether a contact only goes on under another setting of the meter.
+
+    Args:
+        lifted_s: monotonic time of the lift-off before it.
+        contact: what follows.
+    """
+    return contact.monotonic_s - lifted_s < NO_HAND_S
 
 
 @dataclass(slots=True)
@@ -51,6 +66,7 @@ class Ear:
     _prompt: Prompt | None = None
     _match: Match | None = None
     _called: tuple[object, ...] = ()
+    _lifted_s: float = float("-inf")
 
     def take(self) -> list[Cue]:
         """Sounds and words since the last call."""
@@ -64,9 +80,8 @@ class Ear:
     def hear(self, event: Event) -> None:
         """Take one event."""
         match event:
-            case Contact():
-                if self._prompt is not None and self._prompt.ask in TOUCHES:
-                    self.cues.append(Cue(Sound.CONTACT))
+            case LiftOff() | Contact():
+                self._probes(event)
             case Match():
                 self._match = event
             case Prompt():
@@ -82,6 +97,14 @@ class Ear:
                 self._checked(event)
             case Notice():
                 self._noticed(event)
+
+    def _probes(self, event: LiftOff | Contact) -> None:
+        if isinstance(event, LiftOff):
+            self._lifted_s = event.monotonic_s
+            return
+        wanted = self._prompt is not None and self._prompt.ask in TOUCHES
+        if wanted and not set_anew(self._lifted_s, event):
+            self.cues.append(Cue(Sound.CONTACT))
 
     def _checked(self, check: CheckStandard) -> None:
         if check.in_control:

@@ -16,6 +16,7 @@ from acquire.page.batch_count import BatchCount
 from acquire.page.contact_view import ContactView
 from acquire.page.ear import OTHER_PAIR, Ear
 from acquire.page.facts import Facts
+from acquire.page.phase import PHASE_WORDS, Phase
 from acquire.page.spoken import Cue, request_aloud
 from acquire.page.telling import conditions_words, notice_words, result_words, verdict_words
 from acquire.page.unit_view import UnitView
@@ -23,7 +24,6 @@ from acquire.page.warnings import SILENT_S, Warnings
 from acquire.quantity import show
 from acquire.records import (
     Approach,
-    Ask,
     CheckStandard,
     Contact,
     Event,
@@ -50,25 +50,6 @@ NOTES = 30
 LAZY = frozenset({"reading", "rest"})
 """Keys that follow every reading: they may wait a tenth of a second, all others go at once."""
 
-PHASE_WORDS = {
-    "idle": "next unit",
-    "touch": "touch",
-    "settling": "settling",
-    "settled": "at rest",
-    "verdict": "verdict",
-    "other_pair": "other pair",
-    "lift": "lift",
-    "duty": "bench duty",
-    "stopped": "stopped",
-    "lost": "meter lost",
-    "wait": "wait",
-    "ended": "unit done",
-}
-
-DUTIES = frozenset({Ask.SHORT_PROBES, Ask.CHECK_RESISTOR})
-SELF_CHECK = "self-check"
-"""Step of the prompts of a meter's self-check (`acquire.bench.self_check`)."""
-
 
 @dataclass(slots=True)
 class View:
@@ -90,10 +71,7 @@ class View:
     _batch: BatchCount = field(default_factory=lambda: BatchCount(""))
     _prompt: Prompt | None = None
     _ear: Ear = field(default_factory=Ear)
-    _settled: bool = False
-    _judged: bool = False
-    _other: bool = False
-    _lost: bool = False
+    _phase: Phase = field(default_factory=Phase)
     _check: str = ""
 
     # ------------------------------------------------------------------ the sheet
@@ -136,7 +114,7 @@ class View:
             reading: as it came in.
             wanted: what the meter should measure now.
         """
-        self._lost = False
+        self._phase.lost = False
         self._contact.see(reading)
         if self._warnings.see(reading, wanted):
             self._brought_up_to_date()
@@ -197,23 +175,23 @@ class View:
                 self._noticed(event)
 
     def _probes(self, event: Contact | Approach | Settled | LiftOff) -> None:
-        contact = self._contact
+        contact, phase = self._contact, self._phase
         match event:
             case Contact():
                 contact.touched(event)
-                self._settled = self._judged = self._other = False
+                phase.touched(event)
                 self._set("hint", "")
             case Approach():
                 contact.approach(event)
             case Settled():
                 contact.settled()
-                self._settled = True
+                phase.settled = True
             case LiftOff():
                 contact.lifted()
-                self._settled = self._judged = self._other = False
+                phase.lifted(event)
 
     def _verdict(self, verdict: Verdict) -> None:
-        self._judged, self._other = True, False
+        self._phase.judged, self._phase.other = True, False
         self._set("verdict", verdict_words(verdict))
         self._set("hint", "")
         if self._unit is not None:
@@ -243,12 +221,12 @@ class View:
         if self._unit is not None and not self._unit.ended:
             self._unit.told(notice)
         if notice.code == "meter.lost":
-            self._lost, self._settled, self._judged, self._other = True, False, False, False
+            self._phase.gone()
             self._contact.lifted()
         if notice.code == "meter.back":
-            self._lost = False
+            self._phase.lost = False
         if notice.code in OTHER_PAIR:
-            self._other = True
+            self._phase.other = True
             self._set("hint", notice.text)
 
     def _prompted(self, prompt: Prompt) -> None:
@@ -279,7 +257,8 @@ class View:
         self._set("unit", None if self._unit is None else self._unit.plain())
         self._set("tests", self._tests())
         self._set("rest", self._contact.rest)
-        phase = self._phase()
+        ended = bool(self._state.get("result"))
+        phase = self._phase.word(self._prompt, stopped=self._warnings.stops, ended=ended)
         self._set("phase", phase)
         self._set("phase_word", PHASE_WORDS[phase])
 
@@ -292,27 +271,6 @@ class View:
         given = set() if self._unit is None else set(self._unit.typed)
         missing = 0 if self._unit is None else sum(name not in given for name in names)
         return {"wanted": len(names), "missing": missing}
-
-    def _phase(self) -> str:
-        prompt = self._prompt
-        if self._lost:
-            return "lost"
-        if self._warnings.stops:
-            return "stopped"
-        if prompt is None or prompt.ask is Ask.START_UNIT:
-            return "ended" if self._state.get("result") else "idle"
-        if prompt.ask in DUTIES or prompt.step == SELF_CHECK:
-            return "duty"
-        if self._contact.touching:
-            return self._phase_of_contact()
-        return {Ask.LIFT: "lift", Ask.WAIT: "wait", Ask.TURN_DIAL: "wait"}.get(prompt.ask, "touch")
-
-    def _phase_of_contact(self) -> str:
-        if self._judged:
-            return "verdict"
-        if self._other:
-            return "other_pair"
-        return "settled" if self._settled else "settling"
 
     def _set(self, key: str, value: Any) -> None:
         if key not in self._state or self._state[key] != value:
@@ -333,6 +291,13 @@ class View:
         """Everything, with the trace of the contact so far."""
         trace = [[round(s, 4), si] for s, si in self._contact.trace]
         return {**self._state, "trace": trace}
+
+    def forget(self) -> None:
+        """Nobody has to be told what has changed: they are given the whole state, or nobody looks."""
+        self.renewed = False
+        self._changed.clear()
+        self._contact.take_points()
+        self._ear.take()
 
     def take_changes(self) -> Plain:
         """The keys that have changed since the last call, each whole."""

@@ -23,6 +23,9 @@ SILENT_S = 3.0
 FADES_S = 8.0
 """So long the answer to a refused order stays."""
 
+PATIENCE_S = 10.0
+"""So long after the start a thermometer may take before its silence is told."""
+
 RESTED_S = 3600.0
 """So long a unit that has rested is called back."""
 
@@ -102,6 +105,7 @@ class Warnings:
 
     _now: dict[str, Concern] = field(default_factory=dict)
     _fading: dict[str, float] = field(default_factory=dict)
+    _began_s: float | None = None
 
     def plain(self) -> list[Plain]:
         """For the page, heaviest first, then in the order in which they came up."""
@@ -198,7 +202,8 @@ class Warnings:
         self._hold(
             "leads.old", Weight.WARNING, text, now_s, there=lead and facts.lead is not None, remedy=ZERO
         )
-        missing = facts.celsius is None
+        self._began_s = now_s if self._began_s is None else self._began_s
+        missing = facts.celsius is None and now_s - self._began_s > PATIENCE_S
         text = "There is no temperature: verdicts wait. Check the thermometer or type one in."
         self._hold(
             "temperature.missing", Weight.STOP, text, now_s, there=missing and not facts.temperature_known
@@ -209,9 +214,7 @@ class Warnings:
 
     def _of_check(self, facts: Facts) -> None:
         name, now_s = facts.check_name, facts.utc_s
-        text = (
-            f"The check standard {name} is out of control: clean the probes, zero the leads, repeat it."
-        )
+        text = f"The check standard {name} is out of control: clean the probes, zero the leads, repeat it."
         self._hold(
             "check.out", Weight.STOP, text, now_s, there=bool(name) and facts.check_blocked, remedy=CHECK
         )

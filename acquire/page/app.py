@@ -1,0 +1,274 @@
+"""What the page's server answers: the page, its files, the state, the stream of events, orders, questions.
+
+Small and strict: every answer carries the security fields, every request passes the gate first, every fault
+is one sentence. Not for what an answer says (view, past, tests_wanted) nor for the server (serve).
+"""
+
+from __future__ import annotations
+
+import asyncio
+import json
+from collections.abc import Awaitable, Callable, Iterable
+from typing import Any
+
+from starlette.applications import Starlette
+from starlette.requests import ClientDisconnect, Request
+from starlette.responses import HTMLResponse, Response
+from starlette.routing import Route
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from acquire.errors import SteadyohmError
+from acquire.outlets.orders import LARGEST_BYTES, Answer
+from acquire.page.access import SECURITY, Gate, token_in
+from acquire.page.assets import ASK_AGAIN, Asset, Assets
+from acquire.page.background import Background
+from acquire.page.behind import Behind, Unknown
+from acquire.page.stream import MOST_PAGES, Line, Stream
+from drivers.errors import MeterError
+
+BODY_S = 5.0
+"""So long a body may take to arrive."""
+
+LONGEST_WORD = 200
+"""Characters of a word of an address: a serial, the name of a batch."""
+
+LET_IN = (
+    '<!doctype html><html lang="en"><head><meta charset="utf-8"><title>steadyohm</title>'
+    '<meta http-equiv="refresh" content="0;url=/"></head><body><a href="/">To the bench</a></body></html>'
+)
+"""Answers an address with a token: from here on the cookie is sent, and the token leaves the address bar."""
+
+Posted = Callable[[dict[str, Any]], Awaitable[tuple[int, dict[str, Any]]]]
+"""Takes a body of JSON; gives status and answer."""
+
+
+class TooLarge(ValueError):
+    """A body with more bytes than anybody needs."""
+
+
+def plain(data: Any, status: int = 200) -> Response:
+    """An answer in JSON."""
+    text = json.dumps(data, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+    body = text.encode("utf-8", "replace")
+    return Response(body, status, {"cache-control": "no-store"}, "application/json")
+
+
+def refusal(status: int, text: str) -> Response:
+    """An answer that says no, in a sentence."""
+    return plain({"error": text}, status)
+
+
+class Guard:
+    """Stands before everything: the gate first, the security fields on whatever is answered."""
+
+    def __init__(self, app: ASGIApp, gate: Gate) -> None:
+        """Guard an application."""
+        self._app = app
+        self._gate = gate
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Take one request."""
+        fields = [(name.encode(), value.encode()) for name, value in SECURITY]
+
+        async def guarded(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                message["headers"] = [*message.get("headers", ()), *fields]
+            await send(message)
+
+        headers = {name.decode("latin-1"): value.decode("latin-1") for name, value in scope["headers"]}
+        query = scope["query_string"].decode("latin-1")
+        method = scope["method"]
+        answer: ASGIApp = self._app
+        if refused := self._gate.refuses(method, headers, query):
+            answer = refusal(refused.status, refused.text)
+        elif self._gate.token is not None and scope["path"] == "/" and token_in(query):
+            name, value = self._gate.remember()
+            answer = HTMLResponse(LET_IN, headers={name: value, "cache-control": "no-store"})
+        await answer(scope, receive, guarded)
+
+
+class Pages:
+    """The answers of one server. What stands behind may change while it runs (setup, then a bench).
+
+    Attributes:
+        stream: what is shown.
+        behind: the bench; None in setup.
+        posts: further paths that take JSON.
+        gets: further questions that are answered at once.
+    """
+
+    def __init__(self, stream: Stream, assets: Assets, behind: Behind | None = None) -> None:
+        """Answer for a stream."""
+        self.stream = stream
+        self.behind = behind
+        self.posts: dict[str, tuple[int, Posted]] = {}
+        self.gets: dict[str, Callable[[], dict[str, Any]]] = {}
+        self._assets = assets
+        self._background = Background()
+
+    def app(self, gate: Gate) -> ASGIApp:
+        """The whole as one ASGI application."""
+        routes = [
+            Route("/", self._page),
+            Route("/static/{name:path}", self._static),
+            Route("/now", self._now),
+            Route("/events", _Events(self.stream), methods=["GET"]),
+            Route("/orders", self._order, methods=["POST"]),
+            Route("/{path:path}", self._question, methods=["GET"]),
+            Route("/{path:path}", self._posted, methods=["POST"]),
+        ]
+        return Guard(Starlette(routes=routes), gate)
+
+    # ------------------------------------------------------------------ files
+
+    async def _page(self, request: Request) -> Response:
+        return _asset(request, self._assets.page, ASK_AGAIN)
+
+    async def _static(self, request: Request) -> Response:
+        asset = self._assets.files.get(request.path_params["name"])
+        if asset is None:
+            return refusal(404, "There is no such file.")
+        return _asset(request, asset, self._assets.caching(request.query_params.get("v", "")))
+
+    # ------------------------------------------------------------------ the bench
+
+    async def _now(self, _request: Request) -> Response:
+        if self.behind is not None:
+            self.stream.view.know(self.behind.facts())
+        return plain(self.stream.state())
+
+    async def _order(self, request: Request) -> Response:
+        behind = self.behind
+        if behind is None:
+            return refusal(409, "No bench is running yet.")
+        if behind.obey is None:
+            return refusal(403, "This bench takes no orders from its page: see orders in [page].")
+        try:
+            body = await _body(request, LARGEST_BYTES)
+        except TooLarge as error:
+            return refusal(413, str(error))
+        taken = behind.desk.take(body, behind.monotonic_s())
+        answer = taken.answer
+        if taken.order is not None:
+            answer = await behind.obey(taken.order)
+            behind.desk.answered(taken.correlation, answer)
+        if answer is None:
+            text = "That order is under way." if taken.correlation else "Too many orders."
+            answer = Answer(done=False, reason=text)
+        return plain({"done": answer.done, "reason": answer.reason})
+
+    async def _question(self, request: Request) -> Response:
+        path = "/" + request.path_params["path"]
+        words = {key: value[:LONGEST_WORD] for key, value in request.query_params.items()}
+        try:
+            return await self._answer(path, words) or refusal(404, "There is no such page.")
+        except Unknown as error:
+            return refusal(404, str(error))
+        except (SteadyohmError, MeterError) as error:
+            return refusal(503, " ".join(str(error).split()))
+        except TimeoutError:
+            return refusal(503, "That takes too long: ask again when the bench is at rest.")
+
+    async def _answer(self, path: str, words: dict[str, str]) -> Response | None:
+        behind = self.behind
+        if path in self.gets:
+            return plain(self.gets[path]())
+        if behind is None:
+            return None
+        if path in behind.quick:
+            return plain(behind.quick[path](words))
+        if path in behind.reads:
+            read = behind.reads[path]
+            return plain(await self._background.ask(lambda: read(words)))
+        if path in behind.images:
+            draw = behind.images[path]
+            picture = await self._background.ask(lambda: draw(words))
+            return Response(picture, headers={"cache-control": "no-store"}, media_type="image/svg+xml")
+        return None
+
+    async def _posted(self, request: Request) -> Response:
+        path = "/" + request.path_params["path"]
+        if path not in self.posts:
+            return refusal(404, "There is no such page.")
+        most_bytes, post = self.posts[path]
+        try:
+            body = json.loads(await _body(request, most_bytes))
+        except TooLarge as error:
+            return refusal(413, str(error))
+        except (ValueError, RecursionError):
+            return refusal(400, "That is no JSON.")
+        if not isinstance(body, dict):
+            return refusal(400, "That is no JSON object.")
+        status, answer = await post(body)
+        return plain(answer, status)
+
+
+class _Events:
+    """The stream of events to one page, as an ASGI application of its own."""
+
+    def __init__(self, stream: Stream) -> None:
+        self._stream = stream
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        stream = self._stream
+        line = stream.open()
+        if line is None:
+            sentence = f"{MOST_PAGES} pages are open already: close one."
+            await refusal(503, sentence)(scope, receive, send)
+            return
+        leaving = asyncio.create_task(_leaves(receive, line), name="page leaving")
+        try:
+            await send({"type": "http.response.start", "status": 200, "headers": list(_EVENT_FIELDS)})
+            await send(_part(b"retry: 1000\n\n"))
+            while told := await line.take(stream.whole):
+                await send(_part(told))
+            await send({"type": "http.response.body", "body": b"", "more_body": False})
+        finally:
+            leaving.cancel()
+            stream.leave(line)
+
+
+_EVENT_FIELDS: tuple[tuple[bytes, bytes], ...] = (
+    (b"content-type", b"text/event-stream; charset=utf-8"),
+    (b"cache-control", b"no-store"),
+    (b"x-accel-buffering", b"no"),
+)
+
+
+def _part(body: bytes) -> Message:
+    return {"type": "http.response.body", "body": body, "more_body": True}
+
+
+async def _leaves(receive: Receive, line: Line) -> None:
+    """Close the line when the page has gone."""
+    while (await receive())["type"] != "http.disconnect":
+        pass
+    line.close()
+
+
+def _asset(request: Request, asset: Asset, caching: str) -> Response:
+    fields = {"etag": asset.etag, "cache-control": caching}
+    known: Iterable[str] = (tag.strip() for tag in request.headers.get("if-none-match", "").split(","))
+    if asset.etag in known:
+        return Response(status_code=304, headers=fields)
+    return Response(asset.body, headers={**fields, "content-type": asset.content_type})
+
+
+async def _body(request: Request, most_bytes: int) -> bytes:
+    """The body of a request, if it is small and JSON.
+
+    Raises:
+        TooLarge: it is not.
+    """
+    if request.headers.get("content-type", "").partition(";")[0].strip() != "application/json":
+        return b""  # no JSON, as whoever reads it will say
+    body = b""
+    try:
+        async with asyncio.timeout(BODY_S):
+            async for piece in request.stream():
+                body += piece
+                if len(body) > most_bytes:
+                    raise TooLarge(f"That is too large: at most {most_bytes} bytes are taken.")
+    except (TimeoutError, ClientDisconnect):
+        return b""
+    return body

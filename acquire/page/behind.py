@@ -1,0 +1,43 @@
+"""What stands behind a page: the bench's own doings as callables, so that the page knows no daemon.
+
+Not for what the page shows by itself (view).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable
+from dataclasses import dataclass, field
+from typing import Any
+
+from acquire.outlets.orders import Answer, Desk, Order
+from acquire.page.facts import Facts
+
+Plain = dict[str, Any]
+
+
+class Unknown(LookupError):
+    """What was asked for is not on the record; the text says so in a sentence."""
+
+
+@dataclass(frozen=True, slots=True)
+class Behind:
+    """A bench as its page needs it.
+
+    Attributes:
+        facts: what the bench knows of itself now.
+        obey: carries out an order; None where the page may order nothing.
+        desk: where orders are checked, limited and never done twice.
+        monotonic_s: for the rate of orders.
+        reads: questions by their path; each is called with the words of the address, in a thread, and may
+            raise `Unknown`.
+        quick: questions that are answered at once from what is in memory.
+        images: as `reads`, for pictures (SVG) by their path.
+    """
+
+    facts: Callable[[], Facts]
+    monotonic_s: Callable[[], float]
+    obey: Callable[[Order], Awaitable[Answer]] | None = None
+    desk: Desk = field(default_factory=Desk)
+    reads: dict[str, Callable[[dict[str, str]], Plain]] = field(default_factory=dict)
+    quick: dict[str, Callable[[dict[str, str]], Plain]] = field(default_factory=dict)
+    images: dict[str, Callable[[dict[str, str]], bytes]] = field(default_factory=dict)

@@ -1,0 +1,155 @@
+"""One page server with everything that belongs to it, as a task of the daemon: serves, ticks, speaks, ends.
+
+Not for what it shows (view) nor for the bench behind it (behind).
+"""
+
+from __future__ import annotations
+
+import asyncio
+import socket
+from dataclasses import dataclass
+from pathlib import Path
+
+from acquire.page.access import Gate, is_loopback, own_names, token_of
+from acquire.page.app import Pages
+from acquire.page.assets import read_assets
+from acquire.page.behind import Behind
+from acquire.page.say import Speaker
+from acquire.page.serve import address_of, listening_socket, serve
+from acquire.page.stream import Stream
+from acquire.page.view import View
+from acquire.records import Event
+from drivers.reading import Quantity, Reading
+
+FACTS_S = 1.0
+"""How often the facts of the bench are looked at while a page is open."""
+
+BEAT_S = 5.0
+"""How often an open page is told that the bench is there."""
+
+GOODBYE = "The bench was stopped."
+
+
+@dataclass(frozen=True, slots=True)
+class Address:
+    """Where a page is served.
+
+    Attributes:
+        host: address to listen on; any but the loopback asks for a token.
+        port: TCP port; 0 takes a free one.
+        token_file: holds the token, or will.
+        names: that browsers may use for the machine besides its own.
+    """
+
+    host: str
+    port: int
+    token_file: Path
+    names: tuple[str, ...] = ()
+
+
+@dataclass(slots=True)
+class BenchPage:
+    """A page and its server.
+
+    Attributes:
+        stream: the way to the open pages.
+        pages: what is answered.
+        gate: who is let in.
+        listener: bound already.
+        speaker: speaks on this machine; None where it does not.
+    """
+
+    stream: Stream
+    pages: Pages
+    gate: Gate
+    listener: socket.socket
+    speaker: Speaker | None = None
+
+    @property
+    def address(self) -> str:
+        """What to open in a browser, with the token where one is needed."""
+        return address_of(self.listener, self.gate.token)
+
+    # ------------------------------------------------------------------ what comes in
+
+    def see(self, reading: Reading, wanted: Quantity) -> None:
+        """A reading of the ohms meter, on its way to the heart."""
+        self.stream.view.see(reading, wanted)
+        self.stream.changed()
+
+    def show(self, event: Event) -> None:
+        """An event that is on the record."""
+        self.stream.view.show(event)
+        self.stream.changed()
+
+    # ------------------------------------------------------------------ life
+
+    def put_behind(self, behind: Behind, view: View, *, speed: float = 1.0) -> None:
+        """Let a bench stand behind the page from now on."""
+        self.pages.behind = behind
+        self.stream.utc_s = lambda: behind.facts().utc_s
+        self.stream.speed = speed
+        if self.stream.view is not view:
+            self.stream.replace(view, "bench")
+
+    async def run(self, stop: asyncio.Event) -> None:
+        """Serve until asked to stop; every page is told, then the port is given back."""
+        ended = asyncio.Event()
+        async with asyncio.TaskGroup() as group:
+            app = self.pages.app(self.gate)
+            server = group.create_task(serve(app, self.listener, ended), name="page server")
+            beside = [group.create_task(self._tick(), name="page ticks")]
+            if self.speaker is not None:
+                self.stream.speak = self.speaker.speak
+                self.stream.watched.set()
+                beside.append(group.create_task(self.speaker.run(), name="page speech"))
+            try:
+                await stop.wait()
+            finally:
+                self.stream.stop(GOODBYE)
+                ended.set()
+                for task in beside:
+                    task.cancel()
+            await server
+
+    async def _tick(self) -> None:
+        """Look at the facts while somebody looks at the page."""
+        loop = asyncio.get_running_loop()
+        beaten_s = loop.time()
+        while True:
+            await self.stream.watched.wait()
+            if self.pages.behind is not None:
+                self.stream.view.know(self.pages.behind.facts())
+                self.stream.changed()
+            if loop.time() - beaten_s >= BEAT_S:
+                beaten_s = loop.time()
+                self.stream.beat()
+            await asyncio.sleep(FACTS_S)
+
+    def close(self) -> None:
+        """Give the port back, of a page that never ran."""
+        self.listener.close()
+
+
+def open_page(address: Address, view: View, mode: str = "bench") -> BenchPage:
+    """Take the address and make the page that will be served there.
+
+    Args:
+        address: where.
+        view: what is shown.
+        mode: "bench" or "setup".
+
+    Raises:
+        SteadyohmError: the address cannot be had, or the token cannot.
+    """
+    assets = read_assets()
+    listener = listening_socket(address.host, address.port)
+    try:
+        port = int(listener.getsockname()[1])
+        token = None if is_loopback(address.host) else token_of(address.token_file)
+    except BaseException:
+        listener.close()
+        raise
+    gate = Gate(address.host, port, token, own_names(address.names))
+    stream = Stream(view, mode, assets.mark)
+    return BenchPage(stream, Pages(stream, assets), gate, listener)

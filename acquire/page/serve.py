@@ -1,0 +1,175 @@
+"""uvicorn as one task of the daemon's own group: takes no signal, ends at once when told, wakes for nothing.
+
+Measured of uvicorn as it comes: it takes SIGINT and SIGTERM, and raises them anew after it has ended, which
+kills the process before anything is written; it waits for ever for a page that listens; it wakes ten times a
+second. All three are other here. Not for what is answered (app).
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import logging
+import socket
+from collections.abc import Generator
+from typing import Any
+
+import uvicorn
+from uvicorn.protocols.http.h11_impl import H11Protocol
+
+from acquire.errors import SteadyohmError
+from acquire.page.access import is_loopback
+
+MOST_CONNECTIONS = 96
+"""At once; a browser opens up to six for one page."""
+
+LARGEST_HEAD_BYTES = 16_384
+"""Of a request with all its fields."""
+
+HEAD_S = 10.0
+"""From connecting to the end of the first request's fields."""
+
+LEAVE_S = 0.3
+"""So long answers under way may take after the stop; then their connections are cut."""
+
+STUCK_S = 20.0
+"""A page that has taken nothing for so long is gone: a lid closed, a cable pulled (RFC 5482)."""
+
+KEEP_ALIVE_S = 30
+"""A connection without a request for so long is closed."""
+
+
+def listening_socket(host: str, port: int) -> socket.socket:
+    """Take the address before anything else is begun.
+
+    Args:
+        host: address of this machine.
+        port: TCP port; 0 takes a free one.
+
+    Raises:
+        SteadyohmError: it cannot be had.
+    """
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    listener = socket.socket(family, socket.SOCK_STREAM)
+    try:
+        listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        if hasattr(socket, "TCP_USER_TIMEOUT"):
+            listener.setsockopt(socket.IPPROTO_TCP, socket.TCP_USER_TIMEOUT, round(STUCK_S * 1000))
+        listener.bind((host, port))
+        listener.listen(MOST_CONNECTIONS)
+        listener.setblocking(False)  # noqa: FBT003  (its only parameter)
+    except OSError as error:
+        listener.close()
+        raise SteadyohmError(
+            f"The bench page cannot listen on {host} port {port} ({error.strerror or error}).",
+            "Name another port in [page]; or is this bench running already?",
+        ) from error
+    return listener
+
+
+def address_of(listener: socket.socket, token: str | None = None) -> str:
+    """What to open in a browser.
+
+    Args:
+        listener: of the page.
+        token: to be shown once; None where none is needed.
+    """
+    host, port = listener.getsockname()[:2]
+    if host in ("0.0.0.0", "::"):
+        host = _address_in_network(host)
+    shown = f"[{host}]" if ":" in host else host
+    return f"http://{shown}:{port}/" + (f"?token={token}" if token else "")
+
+
+def _address_in_network(host: str) -> str:
+    """The address of this machine that others see; nothing is sent to find it out."""
+    six = ":" in host
+    family, far = (socket.AF_INET6, "2001:db8::1") if six else (socket.AF_INET, "192.0.2.1")  # RFC 3849, 5737
+    with socket.socket(family, socket.SOCK_DGRAM) as probe:
+        try:
+            probe.connect((far, 9))
+            found = str(probe.getsockname()[0])
+        except OSError:
+            found = ""
+    return found if found and not is_loopback(found) else socket.gethostname()
+
+
+class _Protocol(H11Protocol):
+    """One connection, that must ask for something within reasonable time."""
+
+    def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
+        super().connection_made(transport)
+        self._patience = self.loop.call_later(HEAD_S, self._too_slow)
+
+    def connection_lost(self, exc: Exception | None) -> None:
+        self._patience.cancel()
+        super().connection_lost(exc)
+
+    def _too_slow(self) -> None:
+        if not self.cycle:
+            self.transport.abort()
+
+
+class _Server(uvicorn.Server):
+    """A server whose life is in the hands of the daemon."""
+
+    def __init__(self, config: uvicorn.Config, stop: asyncio.Event) -> None:
+        super().__init__(config)
+        self._stop = stop
+
+    @contextlib.contextmanager
+    def capture_signals(self) -> Generator[None, None, None]:
+        """Signals are the daemon's."""
+        yield
+
+    async def main_loop(self) -> None:
+        """Sleep until the stop."""
+        await self._stop.wait()
+
+    async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+        """Let answers under way end, for a moment; then cut."""
+        for server in self.servers:
+            server.close()
+        for listener in sockets or ():
+            listener.close()
+        state = self.server_state
+        for connection in list(state.connections):
+            connection.shutdown()
+        if state.tasks:
+            _, late = await asyncio.wait(state.tasks, timeout=LEAVE_S)
+            for task in late:
+                task.cancel()
+            await asyncio.gather(*late, return_exceptions=True)
+        for left in list(state.connections):
+            left.transport.abort()
+
+
+async def serve(app: Any, listener: socket.socket, stop: asyncio.Event) -> None:
+    """Answer until the stop; the socket is closed then, whatever happens.
+
+    Args:
+        app: ASGI application.
+        listener: bound and listening.
+        stop: ends it.
+    """
+    for name in ("uvicorn.error", "uvicorn.access"):
+        logging.getLogger(name).setLevel(logging.CRITICAL)  # what a client does wrong is no news
+    config = uvicorn.Config(
+        app,
+        http=_Protocol,
+        ws="none",
+        lifespan="off",
+        interface="asgi3",
+        log_config=None,
+        access_log=False,
+        proxy_headers=False,
+        server_header=False,
+        date_header=False,
+        limit_concurrency=MOST_CONNECTIONS,
+        timeout_keep_alive=KEEP_ALIVE_S,
+        h11_max_incomplete_event_size=LARGEST_HEAD_BYTES,
+    )
+    try:
+        await _Server(config, stop).serve(sockets=[listener])
+    finally:
+        listener.close()

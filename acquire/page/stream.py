@@ -1,0 +1,228 @@
+"""From the view to every open page: one line a page, bounded; a page that falls behind gets the whole state.
+
+What must be seen at once goes out before anything else of the loop runs; what follows every reading waits a
+tenth of a second. With no page open nothing is spelt. Not for HTTP (app) nor for what is shown (view).
+"""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import secrets
+from collections import deque
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Any
+
+from acquire.page.spoken import Cue
+from acquire.page.view import View
+
+MOST_PAGES = 24
+"""At once; a workshop has two or three."""
+
+MOST_WAITING = 100
+"""Messages that wait for one page; more, and it gets the whole state instead."""
+
+LAZY_S = 0.1
+"""Shortest time between two messages that only follow the readings."""
+
+
+def spelt(name: str, data: Any) -> bytes:
+    """One server-sent event (WHATWG HTML, 9.2). JSON holds no line break, so one data line does.
+
+    Half a surrogate pair (hostile text) becomes a question mark.
+    """
+    text = json.dumps(data, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+    return f"event: {name}\ndata: {text}\n\n".encode("utf-8", "replace")
+
+
+@dataclass(slots=True, eq=False)
+class Line:
+    """What waits for one page.
+
+    Attributes:
+        behind: the whole state is owed, whatever waits is in it.
+        closed: nothing more will come.
+    """
+
+    behind: bool = True
+    closed: bool = False
+    _waiting: deque[bytes] = field(default_factory=deque)
+    _ready: asyncio.Event = field(default_factory=asyncio.Event)
+
+    def __post_init__(self) -> None:
+        """The first thing that is owed is the state."""
+        self._ready.set()
+
+    def put(self, message: bytes) -> None:
+        """Add a message, unless the whole state is owed anyhow."""
+        if self.behind or self.closed:
+            return
+        if len(self._waiting) >= MOST_WAITING:
+            self.fall_behind()
+            return
+        self._waiting.append(message)
+        self._ready.set()
+
+    def fall_behind(self) -> None:
+        """Owe the whole state instead of what waits."""
+        self._waiting.clear()
+        self.behind = True
+        self._ready.set()
+
+    def close(self, last: bytes = b"") -> None:
+        """End the line, with a last message if there is one."""
+        if last:
+            self._waiting.append(last)
+        self.closed = True
+        self._ready.set()
+
+    async def take(self, whole: Callable[[], bytes]) -> bytes:
+        """Wait for something and give all of it; empty at the end.
+
+        Args:
+            whole: gives the state, should it be owed.
+        """
+        await self._ready.wait()
+        if self.behind and not self.closed:
+            self.behind = False
+            self._waiting.clear()
+            self._ready.clear()
+            return whole()
+        told = b"".join(self._waiting)
+        self._waiting.clear()
+        if not self.closed:
+            self._ready.clear()
+        return told
+
+
+@dataclass(slots=True)
+class Stream:
+    """The way from one view to all pages.
+
+    Attributes:
+        view: what is shown; another one may take its place (setup, then a bench).
+        mode: "bench" or "setup".
+        assets: hash of the page's own files.
+        utc_s: the bench's clock; speed: of it.
+        speak: says a few words aloud; None where the browser does, or nobody.
+        start: id of this start; another one with each view.
+        seq: counts the changes.
+        lines: of the open pages.
+        watched: set while anybody looks or listens.
+    """
+
+    view: View
+    mode: str = "bench"
+    assets: str = ""
+    utc_s: Callable[[], float] = lambda: 0.0
+    speed: float = 1.0
+    speak: Callable[[Cue], None] | None = None
+    start: str = field(default_factory=lambda: secrets.token_hex(8))
+    seq: int = 0
+    lines: set[Line] = field(default_factory=set)
+    watched: asyncio.Event = field(default_factory=asyncio.Event)
+    _soon: bool = False
+    _later: asyncio.TimerHandle | None = None
+    _last_s: float = 0.0
+
+    # ------------------------------------------------------------------ pages
+
+    def open(self) -> Line | None:
+        """Begin a line; None where too many are open."""
+        if len(self.lines) >= MOST_PAGES:
+            return None
+        line = Line()
+        self.lines.add(line)
+        self.watched.set()
+        return line
+
+    def leave(self, line: Line) -> None:
+        """A page is gone."""
+        line.close()
+        self.lines.discard(line)
+        if not self.lines and self.speak is None:
+            self.watched.clear()
+
+    def stop(self, text: str) -> None:
+        """Tell every page that this is the end, and end."""
+        for line in self.lines:
+            line.close(spelt("bye", {"text": text}))
+        if self._later is not None:
+            self._later.cancel()
+
+    def replace(self, view: View, mode: str) -> None:
+        """Show something else on the pages that are open."""
+        self.view, self.mode = view, mode
+        self.start, self.seq = secrets.token_hex(8), 0
+        for line in self.lines:
+            line.fall_behind()
+
+    # ------------------------------------------------------------------ out
+
+    def state(self) -> dict[str, Any]:
+        """The whole state, now."""
+        return {
+            "start": self.start,
+            "seq": self.seq,
+            "assets": self.assets,
+            "mode": self.mode,
+            "clock": {"utc_s": self.utc_s(), "speed": self.speed},
+            **self.view.state(),
+        }
+
+    def whole(self) -> bytes:
+        """The whole state as a message."""
+        return spelt("state", self.state())
+
+    def beat(self) -> None:
+        """Let the pages know that the bench is there."""
+        if self.lines:
+            self.tell("beat", {"utc_s": self.utc_s()})
+
+    def tell(self, name: str, data: Any) -> None:
+        """Put one message on every line."""
+        message = spelt(name, data)
+        for line in self.lines:
+            line.put(message)
+
+    def changed(self) -> None:
+        """The view has taken something: let it out when its time has come."""
+        view = self.view
+        if not self.lines and self.speak is None:
+            view.forget()
+        elif view.waiting:
+            if not self._soon:
+                self._soon = True
+                asyncio.get_running_loop().call_soon(self._out)
+        elif view.moving and self._later is None:
+            loop = asyncio.get_running_loop()
+            self._later = loop.call_at(max(loop.time(), self._last_s + LAZY_S), self._out)
+
+    def _out(self) -> None:
+        """Let everything out that has changed."""
+        self._soon = False
+        if self._later is not None:
+            self._later.cancel()
+            self._later = None
+        self._last_s = asyncio.get_running_loop().time()
+        view = self.view
+        if view.renewed:
+            view.forget()
+            for line in self.lines:
+                line.fall_behind()
+            return
+        if changes := view.take_changes():
+            self.seq += 1
+            self.tell("change", {"seq": self.seq, **changes})
+        if points := view.take_points():
+            self.tell("trace", points)
+        for cue in view.take_cues():
+            self._cue(cue)
+
+    def _cue(self, cue: Cue) -> None:
+        if self.speak is not None:
+            self.speak(cue)
+            cue = Cue(cue.sound, "", cue.urgent)
+        if cue.sound or cue.say:
+            self.tell("cue", {"sound": cue.sound.value, "say": cue.say, "urgent": cue.urgent})
