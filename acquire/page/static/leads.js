@@ -1,0 +1,38 @@
+// Lead zero: what is subtracted for the probes' leads now, and what it was.
+
+import { ago, head, load, table, when } from "./pieces.js";
+import { drawChart } from "./chart.js";
+import { el } from "./dom.js";
+import { ohmText } from "./scale.js";
+import { orderButton } from "./order_button.js";
+import { sign } from "./signs.js";
+
+/** Opens the screen. */
+export function openLeads(main, bench) {
+  const place = el("div", { class: "stage" });
+  main.append(...head("Lead zero", "With the probes held together the meter reads its leads alone. That much is taken off every two-wire value."), place);
+  const show = () => load(place, "/leads", (plain) => drawLeads(plain, bench));
+  show();
+  let last = bench.state()?.conditions?.lead_utc_s;
+  return {
+    state: (now) => {
+      if (now.conditions?.lead_utc_s === last) return;
+      last = now.conditions?.lead_utc_s;
+      show();
+    },
+  };
+}
+
+function drawLeads(plain, bench) {
+  const now = plain.now;
+  const zeros = plain.zeros ?? [];
+  const points = zeros.map((z) => ({ ohm: z.ohm, reach: 2 * z.uncertainty_ohm, off: z.doubtful_since_utc_s !== null && z.doubtful_since_utc_s !== undefined, label: when(z.utc_s) }));
+  return [
+    el("section", { class: "card stage" },
+      now ? el("p", { class: "verdict-line" }, now.old ? sign("warning") : null, now.text, el("small", {}, `${now.old ? "old: " : ""}measured ${ago(bench.now_s() - now.utc_s)}`)) : el("p", { class: "why" }, plain.wanted ? "Not zeroed yet." : "Not needed: this bench measures in four wires."),
+      plain.text ? el("p", {}, plain.text) : null,
+      el("p", { class: "buttons" }, orderButton(bench, "Zero the leads now", "zero_leads", {}, "Hold the probes together; the bench screen leads on."))),
+    points.length ? el("section", { class: "card" }, el("h2", {}, "Earlier zeros"), drawChart(points, {}, `Lead zeros in order, ${points.length} of them`),
+      table("Earlier zeros, latest first", ["when", "leads", "± (k = 2)", "meter", "remark"], zeros.slice().reverse().map((z) => [when(z.utc_s), ohmText(z.ohm), ohmText(2 * z.uncertainty_ohm), z.meter, z.doubtful_since_utc_s ? `doubtful since ${when(z.doubtful_since_utc_s)}` : ""]), [1, 2])) : null,
+  ];
+}

@@ -1,0 +1,119 @@
+// The bench screen: what to touch, what it reads, what it means. Fills only the parts that changed.
+
+import { el, forget, pairText, part, say, svg } from "./dom.js";
+import { drawCircuit } from "./circuit.js";
+import { drawFace } from "./face.js";
+import { lettering } from "./digits.js";
+import { drawJaws, drawScale } from "./scale.js";
+import { reach, view } from "./now_view.js";
+import { sign } from "./signs.js";
+import { startForm } from "./start_unit.js";
+import { drawBatch, drawSteps } from "./steps.js";
+import { address } from "./router.js";
+
+/** Opens the screen; `bench` has state(), trace, linkUp(). */
+export function openNow(main, bench) {
+  const place = Object.fromEntries(["band", "big", "note", "picture", "reason", "face", "circuit", "start", "steps", "batch"].map((name) => [name, el("div", { class: `now-${name}` })]));
+  main.append(
+    el("h1", { class: "unseen" }, "Bench"),
+    el("section", { class: "now-plug", "aria-label": "Connector and circuit" }, place.face, place.circuit),
+    el("section", { class: "now-value", "aria-label": "Reading and verdict" }, place.band, place.big, place.note, place.picture, place.reason),
+    el("section", { class: "now-work", "aria-label": "Unit and batch" }, place.start, place.steps, place.batch),
+  );
+  const redraw = () => {
+    forget(place.face);
+    draw(place, bench);
+  };
+  place.redraw = redraw;
+  draw(place, bench);
+  return {
+    state: () => draw(place, bench),
+    link: () => draw(place, bench),
+    trace: () => {},
+  };
+}
+
+function draw(place, bench) {
+  const state = bench.state();
+  if (!state) return;
+  const seen = view(state);
+  const live = bench.linkUp();
+  part(place.band, [seen.band, live], () => drawBand(live ? seen.band : { name: "lost", shape: "lost", word: "not live", detail: "no link to the daemon" }));
+  const stale = !live || seen.big.stale === true;
+  part(place.big, [seen.big, stale], () => drawBig(seen.big, stale));
+  say(place.note, stale && (seen.big.value || seen.big.words) ? "not live: the last that was heard" : seen.note ?? "");
+  drawPicture(place.picture, seen, state, bench);
+  part(place.reason, [seen.reason, seen.hint, seen.probe], () => [
+    seen.reason ? el("p", { class: "why" }, seen.reason) : null,
+    seen.hint ? el("p", { class: "hint" }, seen.hint) : null,
+    seen.probe ? el("p", { class: "probe" }, seen.probe) : null,
+  ]);
+  const asked = state.ask?.pair ?? (seen.picture === "scale" ? state.verdict?.pair : null) ?? null;
+  const order = [...(state.face?.pins ?? []).map((pin) => pin.name), ...(state.face?.core ? [state.face.core] : [])];
+  part(place.face, [state.face, asked], () => (state.face ? drawFace(state.face, asked, state.sheet?.name ?? "", place.redraw) : null));
+  part(place.circuit, [state.circuit, asked], () => (state.circuit ? drawCircuit(state.circuit, order, asked) : null));
+  const free = !state.unit || state.unit.ended;
+  part(place.start, [free, state.orders], () => (free && state.orders !== false ? startForm(bench) : null));
+  part(place.steps, state.unit, () => (state.unit ? drawSteps(state.unit) : null));
+  part(place.batch, state.batch, () => (state.batch ? drawBatch(state.batch) : null));
+}
+
+function drawBand(band) {
+  return el("div", { class: `band band-${band.name}`, "data-state": band.name },
+    sign(band.shape), el("strong", { class: "word" }, band.word), el("span", { class: "detail" }, band.detail));
+}
+
+function drawBig(big, stale) {
+  const kind = `big${big.bold ? " bold" : ""}${stale ? " stale" : ""}`;
+  if (big.pair) return el("div", { class: `${kind} pair` }, onePin(big.pair[0], "A"), el("span", { class: "to", "aria-hidden": "true" }), onePin(big.pair[1], "B"));
+  if (big.value) {
+    return el("div", { class: `${kind} value` }, lettering(big.value, { label: `${big.value} ${big.unit}${stale ? ", not live" : ""}`, wire: big.bold ? 15 : 10 }),
+      big.unit ? lettering(big.unit, { label: "", kind: "unit", wire: big.bold ? 15 : 10 }) : null);
+  }
+  return el("div", { class: `${kind} words${big.words.length > 28 ? " many" : ""}` }, big.words);
+}
+
+function onePin(name, mark) {
+  return el("span", { class: "one-pin" }, sign(mark, mark), lettering(name, { wire: 14 }));
+}
+
+function drawPicture(node, seen, state, bench) {
+  if (seen.picture === "trace") {
+    part(node, ["trace", seen.rest?.word], () => [bench.trace.node, el("div", { class: "jaws-place" })]);
+    bench.trace.draw();
+    const rest = seen.rest ?? { share: 0, word: "" };
+    part(node.querySelector(".jaws-place"), rest, () => [drawJaws(rest.share, rest.word), el("span", { class: "rest-word" }, rest.word)]);
+  } else if (seen.picture === "scale") {
+    part(node, ["scale", state.verdict], () => drawScale(state.verdict) ?? el("p", { class: "probe" }, "no limits to draw it against"));
+  } else if (seen.picture === "last") {
+    part(node, ["last", state.verdict], () => (state.verdict ? lastLine(state.verdict) : null));
+  } else if (seen.picture === "tips") {
+    part(node, "tips", tips);
+  } else if (seen.picture === "result") {
+    part(node, ["result", seen.result], () => drawResult(seen.result));
+  } else {
+    part(node, "", () => null);
+  }
+}
+
+function lastLine(verdict) {
+  const value = verdict.open ? "open" : [verdict.value, verdict.unit].filter(Boolean).join(" ");
+  return el("p", { class: "last", "data-outcome": verdict.outcome }, el("span", {}, "just now"), sign(verdict.outcome), el("span", {}, verdict.word),
+    el("b", {}, pairText(verdict.pair)), el("b", {}, value), el("span", {}, reach(verdict)));
+}
+
+function tips() {
+  return svg("svg", { class: "tips", viewBox: "0 0 400 80", "aria-hidden": "true" }, svg("path", { d: "M6 20L190 38M394 20L210 38M196 40H204" }), svg("path", { class: "grip", d: "M6 20L110 30M394 20L290 30" }));
+}
+
+function drawResult(result) {
+  const first = result.diagnosis?.[0];
+  return el("div", { class: "ended" },
+    first ? el("p", { class: "diagnosis" }, `${first.sentence} `, el("small", {}, sure(first))) : null,
+    result.next ? el("p", { class: "next" }, result.next.text) : null,
+    el("p", {}, el("a", { class: "more", href: address("unit", result.serial) }, "All of this unit")));
+}
+
+/** How sure an explanation is, in words that never claim certainty. */
+export const sure = ({ sureness, probability }) => `${sureness ?? (probability > 0.99 ? "over 99 %" : `${Math.round(100 * probability)} %`)} sure`;
+

@@ -1,0 +1,111 @@
+// What the bench screen says of a state, as plain data. Pure: no document, no clock.
+
+import { pairText } from "./dom.js";
+import { parts } from "./digits.js";
+import { OUTCOME_WORDS } from "./signs.js";
+
+const DUTIES = { short_probes: "hold tips together", check_resistor: "check standard", turn_dial: "turn the meter", lift: "lift" };
+
+/**
+ * The band (state, shape, word, detail), what stands big (value, pair or words), which picture goes below it
+ * ("trace", "scale", "last", "tips", "result" or none), and the sentences below that.
+ */
+export function view(state) {
+  const { phase, verdict } = state;
+  const draw = { lost, stopped, settling: moving, settled: moving, other_pair: otherPair, ended, idle, lift: words, duty, wait: words }[phase] ?? asking;
+  return phase === "verdict" && verdict ? judged(state) : draw(state);
+}
+
+const band = (name, word, detail = "", shape = name) => ({ name, shape, word, detail: detail ?? "" });
+
+const heaviest = (state) => (state.warnings ?? []).find((one) => one.weight === "stop")?.text ?? "";
+
+function lost(state) {
+  return { band: band("lost", "no meter"), big: { ...valueOf(state.reading), stale: true }, picture: "", reason: heaviest(state) ? "" : state.ask?.text ?? "" };
+}
+
+function stopped(state) {
+  return { band: band("stop", "stopped"), big: { words: "No verdicts now" }, picture: "", reason: heaviest(state) || state.ask?.text || "", probe: probeWords(state.reading) };
+}
+
+function judged({ verdict }) {
+  const name = verdict.outcome;
+  const word = verdict.word || OUTCOME_WORDS[name] || name;
+  const uncounted = verdict.counts === false ? "counts only if it comes again" : "";
+  return {
+    band: band(name, word, [pairText(verdict.pair), verdict.step].filter(Boolean).join("  ")),
+    big: verdict.value ? { value: verdict.value, unit: verdict.unit ?? "", bold: true } : { words: verdict.open ? "open" : verdict.text || "no value" },
+    picture: verdict.value ? "scale" : "", note: [reach(verdict), uncounted].filter(Boolean).join("  ·  "), reason: verdict.reason ?? "", hint: verdict.hint ?? "",
+  };
+}
+
+/** "± 0.45 Ω at 20 °C". */
+export function reach(verdict) {
+  const half = verdict.uncertainty ? `± ${verdict.uncertainty} ${verdict.unit ?? ""}`.trim() : "";
+  const at = verdict.value && Number.isFinite(verdict.reference_celsius) ? `at ${verdict.reference_celsius} °C` : "";
+  return [half, at].filter(Boolean).join(" ");
+}
+
+function ended({ result, ask }) {
+  if (!result) return idle({ ask });
+  const name = result.outcome ?? (result.held ? "held" : "left_out");
+  const word = result.outcome ? `unit: ${result.word}` : result.held ? "unit held" : result.word || "ended";
+  return {
+    band: band(name, word, ""), big: { words: result.serial, name: true }, picture: "result",
+    reason: result.outcome ? result.reason : result.held || result.reason, hint: ask?.text ?? "", result,
+  };
+}
+
+function moving({ phase, reading, ask, rest }) {
+  const settled = phase === "settled";
+  return {
+    band: band(phase, settled ? "at rest" : "settling", [pairText(ask?.pair), ask?.step].filter(Boolean).join("  ")),
+    big: { ...valueOf(reading), bold: settled }, picture: "trace", note: "as the meter shows it, live", rest,
+  };
+}
+
+function otherPair({ hint, reading, ask }) {
+  return {
+    band: band("other_pair", "wrong pair", `wanted ${pairText(ask?.pair)}`), big: ask?.pair ? { pair: ask.pair } : { words: "wrong pair" },
+    picture: "", reason: hint || "That reads like another pair.", probe: probeWords(reading), note: "move the probes to",
+  };
+}
+
+function duty({ ask, reading, rest, hint }) {
+  const tips = ask?.kind === "short_probes";
+  const touching = reading?.kind === "value" && rest;
+  return {
+    band: band("touch", DUTIES[ask?.kind] ?? "before work", ask?.step ?? ""), big: touching ? valueOf(reading) : { words: ask?.text ?? "" },
+    picture: touching ? "trace" : tips ? "tips" : "", rest, note: touching ? "as the meter shows it, live" : "", reason: touching ? ask?.text ?? "" : "", hint: hint ?? "", probe: probeWords(reading),
+  };
+}
+
+function idle({ ask }) {
+  return { band: band("waiting", "next unit"), big: { words: ask?.text ?? "" }, picture: "" };
+}
+
+function words({ phase, ask, hint }) {
+  return { band: band(phase === "lift" ? "touch" : "held", phase === "lift" ? "lift" : "wait", "", phase === "lift" ? "lift" : "held"), big: { words: ask?.text ?? "" }, picture: "", hint: hint ?? "" };
+}
+
+function asking({ ask, reading, hint }) {
+  const pair = ask?.pair ?? null;
+  const again = ask?.kind === "touch_again";
+  return {
+    band: band("touch", again ? "touch again" : "touch", ask?.step ?? ""),
+    big: pair ? { pair } : { words: ask?.text ?? "" },
+    picture: "last", reason: pair ? ask.text : "", hint: hint ?? "", probe: probeWords(reading),
+  };
+}
+
+function probeWords(reading) {
+  if (!reading || reading.silent || reading.kind === "none") return "the meter shows nothing";
+  return reading.kind === "overload" ? "probes in the air" : `the meter shows ${reading.text}`;
+}
+
+function valueOf(reading) {
+  if (!reading || reading.kind === "none") return { words: "no reading" };
+  if (reading.kind === "overload") return { words: "open" };
+  const [value, unit] = parts(reading.text);
+  return value === null ? { words: reading.text } : { value, unit };
+}

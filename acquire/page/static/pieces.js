@@ -1,0 +1,73 @@
+// Pieces that several screens share: tables, verdict lines, times, loading a part from the daemon.
+
+import { el } from "./dom.js";
+import { getJson } from "./orders.js";
+import { OUTCOME_WORDS, sign } from "./signs.js";
+
+const GOOD = new Set(["pass", "conditional_pass"]);
+const BAD = new Set(["fail", "conditional_fail"]);
+
+const side = (outcome) => (GOOD.has(outcome) ? "good" : BAD.has(outcome) ? "bad" : "other");
+
+/** Shape and word of an outcome for a table; null outcome shows the word alone. */
+export function outcomeCell(outcome, word) {
+  return el("span", { class: `cell-${side(outcome)}`, "data-outcome": outcome ?? "" }, outcome ? sign(outcome) : null, word || OUTCOME_WORDS[outcome] || "–");
+}
+
+/** The large line on top of a result. */
+export function verdictLine(outcome, word, more = "") {
+  return el("p", { class: `verdict-line ${side(outcome)}`, "data-outcome": outcome ?? "" }, sign(outcome ?? "held"), word || OUTCOME_WORDS[outcome] || "no verdict", more ? el("small", {}, more) : null);
+}
+
+/** A table that scrolls by itself where it is wider than the screen. Cells are texts or elements; `numbers` are columns set right. */
+export function table(about, head, rows, numbers = []) {
+  const set = (place) => (numbers.includes(place) ? "number" : null);
+  return el("div", { class: "table-box", tabindex: 0, role: "group", "aria-label": about },
+    el("table", {}, el("caption", { class: "unseen" }, about),
+      el("thead", {}, el("tr", {}, head.map((text, place) => el("th", { scope: "col", class: set(place) }, text)))),
+      el("tbody", {}, rows.map((row) => el("tr", {}, row.map((cell, place) => el("td", { class: set(place) }, cell)))))));
+}
+
+/** Local date and time, to the minute. */
+export function when(utc_s) {
+  if (!Number.isFinite(utc_s)) return "–";
+  const at = new Date(utc_s * 1000);
+  const two = (n) => String(n).padStart(2, "0");
+  return `${at.getFullYear()}-${two(at.getMonth() + 1)}-${two(at.getDate())} ${two(at.getHours())}:${two(at.getMinutes())}`;
+}
+
+/** How long ago, in the coarsest unit that says it. */
+export function ago(seconds) {
+  if (!(seconds >= 0)) return "";
+  for (const [size, word] of [[86400, "day"], [3600, "hour"], [60, "minute"]]) {
+    const n = Math.floor(seconds / size);
+    if (n) return `${n} ${word}${n > 1 ? "s" : ""} ago`;
+  }
+  return "just now";
+}
+
+/** Head of a screen. */
+export function head(title, about = "") {
+  return [el("h1", {}, title), about ? el("p", { class: "about" }, about) : null];
+}
+
+/** Fetches and draws into `place`; a refusal is shown as its sentence. */
+export async function load(place, path, draw) {
+  place.replaceChildren(el("p", { class: "quiet" }, "Looking it up …"));
+  const answer = await getJson(path);
+  const drawn = answer.ok && answer.plain ? draw(answer.plain) : el("p", { class: "card", role: "status" }, answer.text || "Nothing there.");
+  place.replaceChildren(...[drawn].flat().filter(Boolean));
+}
+
+/** A form with one field that goes to an address of ours. */
+export function findForm(label, value, go, list = []) {
+  const field = el("input", { id: "find", value, maxlength: 200, autocomplete: "off", spellcheck: "false", list: list.length ? "find-list" : null });
+  const submit = (event) => {
+    event.preventDefault();
+    if (field.value.trim()) go(field.value.trim());
+  };
+  return el("form", { class: "find", on: { submit } },
+    el("span", { class: "field" }, el("label", { for: "find" }, label), field),
+    list.length ? el("datalist", { id: "find-list" }, list.map((name) => el("option", { value: name }))) : null,
+    el("button", {}, "Show"));
+}

@@ -1,0 +1,124 @@
+// Setup without a terminal: find the meter, try it, choose the sheet, write the bench file, start.
+
+import { el, part } from "./dom.js";
+import { getJson, postJson } from "./orders.js";
+import { head } from "./pieces.js";
+import { lettering, parts } from "./digits.js";
+
+const PURPOSES = { incoming: "units that come in", winding: "while winding", final: "final test", returned: "units that come back" };
+
+/** Opens the screen. */
+export function openSetup(main, bench) {
+  const place = Object.fromEntries(["note", "meters", "live", "form"].map((name) => [name, el("section", { class: "card stage" })]));
+  const work = { bench, place, plain: null, meter: null, trying: false };
+  main.append(...head("Setup", "A bench is a meter, a sheet and a purpose. All of it goes into one text file that can be changed later."));
+  begin(work, main);
+  return { state: () => drawLive(work), setup: (progress) => progressed(work, progress), close: () => work.trying && postJson("/setup/try", { stop: true }) };
+}
+
+async function begin(work, main) {
+  const answer = await getJson("/setup");
+  if (!answer.ok || answer.plain?.mode === "bench") {
+    main.append(el("p", { class: "card" }, answer.ok ? "A bench is at work. To set up another one, end the daemon and start it without a bench file." : answer.text));
+    return;
+  }
+  work.plain = answer.plain;
+  main.append(el("div", { class: "two" }, work.place.meters, work.place.live), work.place.form);
+  drawMeters(work);
+  drawLive(work);
+  drawForm(work);
+  if (!work.plain.searching && !(work.plain.meters ?? []).length) search(work);
+}
+
+function progressed(work, progress) {
+  if (!work.plain) return;
+  Object.assign(work.plain, { searching: progress.searching, meters: progress.meters ?? work.plain.meters, progress });
+  drawMeters(work);
+}
+
+async function search(work) {
+  const tcp = (work.tcp?.value ?? "").split(/[\s,]+/).filter(Boolean);
+  Object.assign(work.plain, { searching: true });
+  drawMeters(work);
+  const answer = await postJson("/setup/search", tcp.length ? { tcp } : {}, 90);
+  if (!answer.ok) Object.assign(work.plain, { searching: false, problem: answer.text });
+  drawMeters(work);
+}
+
+function drawMeters(work) {
+  const { meters = [], searching, problem, progress } = work.plain;
+  part(work.place.meters, [meters, searching, problem, progress?.text, progress?.done, work.meter?.id], () => {
+    work.tcp = el("input", { id: "tcp", value: work.tcp?.value ?? "", placeholder: "192.0.2.10:5025", autocomplete: "off", spellcheck: "false" });
+    return [
+      el("h2", {}, "1  The meter"),
+      problem ? el("p", { role: "alert" }, problem) : null,
+      el("p", { role: "status" }, searching ? `Looking … ${progress?.total ? `${progress.done} of ${progress.total}` : ""} ${progress?.text ?? ""}` : meters.length ? "Found:" : "No meter found yet."),
+      el("ul", {}, meters.map((meter) => el("li", { class: "keys-row" }, el("span", {}, el("b", {}, meter.text || meter.driver), el("br"), el("span", { class: "quiet" }, `${meter.address}, driver ${meter.driver}`)),
+        el("button", { type: "button", "aria-pressed": String(work.meter?.id === meter.id), on: { click: () => take(work, meter) } }, work.meter?.id === meter.id ? "Chosen" : "Take this")))),
+      el("p", { class: "find" }, el("span", { class: "field" }, el("label", { for: "tcp" }, "On the network, host:port"), work.tcp), el("button", { type: "button", disabled: searching, on: { click: () => search(work) } }, "Look again")),
+    ];
+  });
+}
+
+async function take(work, meter) {
+  work.meter = meter;
+  work.trying = true;
+  drawMeters(work);
+  const answer = await postJson("/setup/try", { meter: meter.id });
+  work.tried = answer.ok ? "" : answer.text;
+  drawLive(work);
+}
+
+function drawLive(work) {
+  if (!work.plain) return;
+  const { reading, link } = work.bench.state() ?? {};
+  part(work.place.live, [work.meter, work.tried, reading, link], () => {
+    const [value, unit] = parts(reading?.text ?? "");
+    return [
+      el("h2", {}, "2  Does it read?"),
+      work.meter ? el("p", {}, "Touch something with the probes and watch.") : el("p", { class: "quiet" }, "Choose a meter first."),
+      work.tried ? el("p", { role: "alert" }, work.tried) : null,
+      link && link.ok === false ? el("p", { role: "alert" }, link.text) : null,
+      work.meter && reading ? el("div", { class: "try" }, value ? lettering(value, { label: reading.text }) : el("b", {}, reading.text), value && unit ? lettering(unit, { label: "" }) : null) : null,
+    ];
+  });
+}
+
+function drawForm(work) {
+  const { sheets = [], models = [] } = work.plain;
+  const fields = {
+    name: el("input", { id: "s-name", value: "bench-1", maxlength: 60, required: true }),
+    purpose: el("select", { id: "s-purpose" }, Object.entries(PURPOSES).map(([name, words]) => el("option", { value: name, selected: name === "final" }, words))),
+    sheet: el("select", { id: "s-sheet" }, sheets.map((one) => el("option", { value: one.file }, `${one.name}${one.source === "shipped" ? " (example)" : ""}`))),
+    model: el("select", { id: "s-model" }, models.map((one) => el("option", { value: one.file }, one.name))),
+    temperature: el("input", { id: "s-temperature", value: "22 °C", maxlength: 20 }),
+    operator: el("input", { id: "s-operator", maxlength: 60, autocomplete: "off" }),
+    batch: el("input", { id: "s-batch", maxlength: 60, autocomplete: "off" }),
+    file: el("input", { id: "s-file", value: work.plain.written ?? "bench.toml", maxlength: 60 }),
+  };
+  const labels = { name: "Name of the bench", purpose: "What is measured here", sheet: "Sheet (the unit type)", model: "Accuracy of the meter, from", temperature: "Temperature of the room", operator: "Operator (may be empty)", batch: "Batch (may be empty)", file: "File to write" };
+  const said = el("div", { role: "alert" });
+  const submit = (event) => {
+    event.preventDefault();
+    write(work, fields, said);
+  };
+  work.place.form.replaceChildren(el("h2", {}, "3  The bench"), el("form", { on: { submit } },
+    el("div", { class: "fields" }, Object.entries(fields).map(([name, node]) => el("span", { class: "field" }, el("label", { for: node.id }, labels[name]), node))),
+    said, el("button", { class: "strong" }, "Write the file and start")));
+}
+
+async function write(work, fields, said) {
+  if (!work.meter) return say(said, ["Choose a meter first."]);
+  const plain = Object.fromEntries(Object.entries(fields).map(([name, node]) => [name, node.value.trim()]));
+  const written = await postJson("/setup/write", { ...plain, meter: work.meter.id });
+  if (!written.ok) return say(said, [written.text, ...(written.plain?.faults ?? [])]);
+  say(said, [`${written.plain.written} is written. Starting …`]);
+  const started = await postJson("/setup/start", { file: written.plain.written }, 30);
+  if (!started.ok) return say(said, [started.text]);
+  work.trying = false;
+  return null;
+}
+
+function say(node, sentences) {
+  node.replaceChildren(...sentences.filter(Boolean).map((text) => el("p", {}, String(text))));
+}

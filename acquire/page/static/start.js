@@ -1,0 +1,131 @@
+// Ties the page together: link, screens, sounds, speech, keys. Each of them knows nothing of the others.
+
+import { choice, choose, onChoice } from "./keep.js";
+import { el, part, say } from "./dom.js";
+import { Keys } from "./keys.js";
+import { Link } from "./link.js";
+import { play, soundState, unlock } from "./sounds.js";
+import { openBatch } from "./batch.js";
+import { openCheck } from "./check.js";
+import { openHandsOff } from "./hands_off.js";
+import { openHistory } from "./history.js";
+import { openLeads } from "./leads.js";
+import { openNow } from "./now.js";
+import { openSenses } from "./senses.js";
+import { openSetup } from "./setup.js";
+import { openUnit } from "./unit.js";
+import { order } from "./orders.js";
+import { Router } from "./router.js";
+import { ScanDesk } from "./start_unit.js";
+import { sign } from "./signs.js";
+import { speak } from "./speech.js";
+import { Trace } from "./trace.js";
+import { Warnings } from "./warnings.js";
+
+const at = (id) => document.getElementById(id);
+
+const bench = {
+  trace: new Trace(),
+  state: () => link?.state ?? null,
+  linkUp: () => link?.up ?? false,
+  now_s: () => (link?.clock.utc_s ?? 0) + ((performance.now() - (link?.clock.at ?? 0)) / 1000) * (link?.clock.speed ?? 1),
+  left_s: (until_utc_s) => link?.left_s(until_utc_s) ?? 0,
+  tell,
+};
+
+const screens = {
+  now: { title: "Bench", open: (main) => openNow(main, bench) },
+  unit: { title: "Unit", open: (main, about) => openUnit(main, about, bench) },
+  history: { title: "History", open: (main, about) => openHistory(main, about, bench) },
+  batch: { title: "Batch", open: (main, about) => openBatch(main, about, bench) },
+  leads: { title: "Leads", open: (main) => openLeads(main, bench) },
+  check: { title: "Check standard", open: (main) => openCheck(main, bench) },
+  "hands-off": { title: "Hands-off tests", open: (main) => openHandsOff(main, bench) },
+  setup: { title: "Setup", open: (main) => openSetup(main, bench) },
+  senses: { title: "Sound and keys", open: (main) => openSenses(main, bench) },
+};
+
+const warnings = new Warnings(at("warnings"), bench.left_s, tell);
+const desk = new ScanDesk(at("ask"), tell);
+const router = new Router(at("main"), at("screens"), screens);
+const keys = new Keys({ scanned: (code) => desk.scanned(code), act: pressed });
+bench.keys = keys;
+let told = null;
+let before = null;
+
+/** A short message below the strip; good news goes away by itself. */
+function tell(text, good = false) {
+  clearTimeout(told);
+  part(at("told"), text, () => (text ? [sign(good ? "remark" : "warning"), el("span", {}, text)] : null));
+  if (text) told = setTimeout(() => tell(""), good ? 4000 : 12000);
+}
+
+async function pressed(name) {
+  const answer = await order(name);
+  if (!answer.done) tell(answer.reason);
+}
+
+function onState(state, changed) {
+  if (!changed) {
+    bench.trace.take({ new: true, points: state.trace ?? [] });
+    strip(state);
+    if (state.mode === "setup" && router.name !== "setup") location.hash = "#setup";
+    if (state.mode !== "setup" && before === "setup" && router.name === "setup") location.hash = "#now";
+    before = state.mode;
+  }
+  if (!changed || changed.includes("warnings") || changed.includes("orders")) warnings.show(state.warnings, state.orders);
+  if (!changed || changed.includes("ask") || changed.includes("verdict")) announce(state);
+  router.open?.state?.(state, changed);
+}
+
+function strip(state) {
+  const { name, purpose_word: purpose, meter, operator, demo } = state.bench ?? {};
+  say(at("bench-name"), name ?? "steadyohm");
+  say(at("bench-more"), [state.sheet?.name, purpose, meter, operator, demo && "DEMO, nothing is real"].filter(Boolean).join("  ·  "));
+}
+
+/** For those who hear the page read out. */
+function announce(state) {
+  const verdict = state.phase === "verdict" && state.verdict ? `${state.verdict.word}: ${state.verdict.text ?? ""}. ${state.verdict.reason ?? ""}` : "";
+  say(at("spoken"), verdict || state.ask?.text || "");
+}
+
+function onCue(cue) {
+  if (cue.sound) play(cue.sound);
+  if (cue.say && link.state?.bench?.speech !== "machine") speak(cue.say, { urgent: cue.urgent });
+  say(at("cue"), cue.sound ?? "");
+}
+
+function onLink({ up, seen, again, restarted, text }) {
+  document.body.dataset.link = up ? "up" : "lost";
+  const last = seen ? `Last heard ${new Date(seen).toLocaleTimeString("en-GB")}.` : "Nothing heard yet.";
+  part(at("lost"), up ? "" : [last, text], () => (up ? null : [sign("lost"), el("strong", {}, text || "No link to the daemon."),
+    el("span", {}, `${last} Nothing on this page is live. It connects again by itself.`)]));
+  if (!up && !text) play("attention");
+  if (again || restarted) tell(restarted ? "The daemon was started anew: the page is live again." : "The link is back: the page is live again.", true);
+  router.open?.link?.(up);
+}
+
+function onTrace(points) {
+  bench.trace.take(points);
+}
+
+function drawSenses() {
+  const state = soundState();
+  const { sound, theme, speech } = choice();
+  document.documentElement.dataset.theme = theme;
+  const words = { none: "No sound here", locked: "Sound needs one click or key", running: "" }[state];
+  part(at("sound-note"), sound ? words : "", (text) => (text ? [sign("warning"), el("span", {}, text)] : null));
+  const toggle = at("sound");
+  toggle.setAttribute("aria-pressed", String(sound));
+  say(toggle, sound ? `Sound on${speech ? ", speech on" : ""}` : "Sound off");
+}
+
+at("sound").addEventListener("click", () => choose({ sound: !choice().sound }));
+for (const event of ["pointerdown", "keydown"]) document.addEventListener(event, () => unlock(drawSenses), true);
+onChoice(drawSenses);
+drawSenses();
+unlock(drawSenses);
+const link = new Link({ state: onState, trace: onTrace, cue: onCue, link: onLink, setup: (progress) => router.open?.setup?.(progress) });
+router.changed = () => router.open?.state && bench.state() && router.open.state(bench.state(), null);
+router.follow();
