@@ -17,6 +17,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from acquire.bench.intake import Feed
+from acquire.bench.outages import Outages
 from acquire.bench.recording import RecordedPipeline
 from acquire.bench.scanning import ScannerFeed
 from acquire.clock import Clock
@@ -88,7 +89,7 @@ class Daemon:
         outcomes: how many verdicts of each kind were given.
         refused: commands that were not carried out.
         desk_refused: gives how many were refused before, for what they were.
-        healths: how each outlet is doing.
+        healths: how each outlet is doing; out_of_reach: which of their troubles were told.
         latest_s: monotonic time of each instrument's latest reading, by the name of its feed.
         outages: how often the meter's link was found broken, or could not be opened.
         journal_answers: how often the journal has said something, be it a refusal.
@@ -112,6 +113,7 @@ class Daemon:
     refused: int = 0
     desk_refused: Callable[[], int] = lambda: 0
     healths: list[Health] = field(default_factory=list)
+    out_of_reach: Outages = field(default_factory=Outages)
     latest_s: dict[str, float] = field(default_factory=dict)
     outages: int = 0
     journal_answers: int = 0
@@ -197,7 +199,7 @@ class Daemon:
 
     async def _record(self, records: Sequence[tuple[Recorded, Evidence | None]]) -> None:
         """Commit, however long it takes; meanwhile the bench takes no verdicts and says why."""
-        since_s = self.clock.monotonic_s()
+        since_s, told = self.clock.monotonic_s(), set[str]()
         while records:
             try:
                 await self.journal.append(records)
@@ -207,6 +209,8 @@ class Daemon:
                 if not self.halted:
                     self.halted = True
                     self.pipeline.link_lost()
+                if error.what not in told:  # a full disk may be remounted read-only: another cure
+                    told.add(error.what)
                     self.show(self._notice("journal.unusable", f"{error} Verdicts wait; none is lost."))
                 await asyncio.sleep(RETRY_JOURNAL_S)
             else:
@@ -294,6 +298,8 @@ class Daemon:
     async def _tick(self) -> None:
         while True:
             monotonic_s, utc_s = self.clock.monotonic_s(), self.clock.utc_s()
+            for notice in self.out_of_reach.notices(self.healths, monotonic_s, utc_s):
+                self.show(notice)
             if not self.halted:
                 events = self._watched_clock(monotonic_s, utc_s)
                 events += self.pipeline.tick(monotonic_s, utc_s)

@@ -220,7 +220,9 @@ def take_lock(folder: Path) -> int:
     """
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        number = os.open(folder / LOCK, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC | os.O_NOFOLLOW, MODE)
+        os.close(os.open(folder / LOCK, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC | os.O_NOFOLLOW, MODE))
+        # Kept open for reading only: a bench that waits must not hold a file system against being remounted.
+        number = os.open(folder / LOCK, os.O_RDONLY | os.O_CLOEXEC | os.O_NOFOLLOW)
     except OSError as error:
         raise JournalUnusable(
             f"The journal's folder {folder} cannot be written: {error.strerror}.",
@@ -237,9 +239,25 @@ def take_lock(folder: Path) -> int:
     return number
 
 
+WRITING = frozenset({sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_IOERR})
+"""Primary result codes of a file that could not be written, opened for writing among them."""
+
+
+def _mounted_read_only(folder: Path) -> bool:
+    try:
+        return bool(os.statvfs(folder).f_flag & os.ST_RDONLY)
+    except OSError:
+        return False
+
+
 def in_words(error: Exception, path: Path) -> JournalUnusable:
     """One sentence on what is wrong with the journal, and one on what to do."""
     code = (getattr(error, "sqlite_errorcode", None) or 0) & 0xFF
+    if code in WRITING and _mounted_read_only(path.parent):
+        return JournalUnusable(
+            f"The journal {path} cannot be written: its file system is read-only now.",
+            "The system does that after a disk fault: look at the disk, then mount it for writing again.",
+        )
     what, hint = {
         sqlite3.SQLITE_FULL: ("cannot be written: the disk is full.", "Make room on it."),
         sqlite3.SQLITE_READONLY: (

@@ -26,6 +26,10 @@ log = structlog.get_logger()
 READ_AT_ONCE = 200
 """Entries read from the journal in one go."""
 
+STEADY_S = 2.0
+"""An outlet that has nothing to send and has stood open so long is well again; workshop choice: a broker that
+lets us in and throws us out at once does it sooner."""
+
 
 class OutletFailed(SteadyohmError):
     """Entries could not be sent; they are tried again.
@@ -180,13 +184,28 @@ async def _follow(
             seq = entries[-1].seq
         elif stop.is_set():
             return
-        else:
-            await first_of(journal.wait_beyond(seq), stop.wait(), outlet.watch())
+        elif not await _idle(journal, outlet, seq, stop, steady_s=STEADY_S if health.failing else None):
             continue
         if health.failing:
             log.info("outlet.back", outlet=health.name, failures=health.failures)
             health.failing = ""
         back_off.reset()
+
+
+async def _idle(
+    journal: Journal, outlet: Outlet, seq: int, stop: asyncio.Event, *, steady_s: float | None
+) -> bool:
+    """Wait for something to send, or to stop; with a time, also until the outlet has stood open so long.
+
+    Returns:
+        Whether that time was reached, and nothing had broken.
+    """
+    news = first_of(journal.wait_beyond(seq), stop.wait(), outlet.watch())
+    try:
+        await asyncio.wait_for(news, steady_s)
+    except TimeoutError:
+        return True
+    return False
 
 
 async def _send(journal: Journal, outlet: Outlet, entries: Sequence[Entry], health: Health) -> None:

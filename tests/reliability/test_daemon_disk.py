@@ -4,9 +4,11 @@ import asyncio
 import contextlib
 import os
 import resource
+import shutil
 import sqlite3
 import subprocess
 import time
+from pathlib import Path
 
 import pytest
 
@@ -128,6 +130,122 @@ async def test_a_disk_that_refuses_stops_verdicts_until_there_is_room(disk):
     agree(disk.folder, still)
     csv_agrees(disk.folder)
     assert "journal.usable" in {e.payload["code"] for e in journal_entries(disk.folder, "notice")}
+
+
+@pytest.fixture
+def tmpfs(tmp_path):
+    """A file system of its own, to be remounted."""
+    folder = tmp_path / "disk"
+    folder.mkdir()
+    words = ["mount", "-t", "tmpfs", "-o", "size=4m", "tmpfs", str(folder)]
+    if os.geteuid() != 0 or subprocess.run(words, capture_output=True, check=False).returncode != 0:
+        pytest.skip("this user may not mount a tmpfs")
+    yield folder
+    subprocess.run(["umount", "-l", str(folder)], check=True)
+
+
+async def remounted(folder, how):
+    """Remount; read-only is refused while a file is open for writing, so try until the bench waits."""
+    words = ["mount", "-o", f"remount,{how}", str(folder)]
+    async with asyncio.timeout(10.0):
+        while True:
+            mount = await asyncio.create_subprocess_exec(*words, stderr=subprocess.DEVNULL)
+            if await mount.wait() == 0:
+                return
+            await asyncio.sleep(0.02)
+
+
+async def test_a_file_system_remounted_read_only_stops_verdicts_until_it_is_writable_again(tmpfs):
+    """As after a disk fault. The bench says which trouble it is, loses nothing, and goes on by itself."""
+    quota = Quota(tmpfs)
+    async with at_work(tmpfs) as still:
+        await still.daemon.command(StartUnit("A"))
+        await still.until(lambda b: b.of(Judged))
+        quota.refuse()  # a fault first: only then does the bench let go of the file
+        try:
+            await still.until(lambda b: b.notices("journal.unusable"))
+            await remounted(tmpfs, "ro")
+        finally:
+            quota.allow()
+        try:
+            await still.until(
+                lambda b: any("file system is read-only" in n.text for n in b.notices("journal.unusable"))
+            )
+            shown, told = len(still.of(Judged)), len(still.notices("journal.unusable"))
+            await asyncio.sleep(1.5)
+            assert still.daemon.halted
+            assert len(still.of(Judged)) == shown, "a verdict was shown that is not on record"
+            assert len(still.notices("journal.unusable")) == told, "said once, not every second"
+        finally:
+            await remounted(tmpfs, "rw")
+        await still.until(lambda b: b.notices("journal.usable"))
+        await still.until(lambda b: b.of(UnitResult))
+        assert still.of(UnitResult)[0].outcome == "pass"
+    agree(tmpfs, still)
+    csv_agrees(tmpfs)
+
+
+class FaultyDisk:
+    """An ext4 file system in a file, which the kernel makes read-only at the first fault it sees."""
+
+    def __init__(self, folder, image):
+        self.folder, self.image, self.device = folder, image, ""
+
+    def mount(self):
+        """Repair what is wrong, and mount it."""
+        subprocess.run(["fsck.ext4", "-p", self.image], check=False, capture_output=True)
+        words = ["mount", "-o", "loop,errors=remount-ro", self.image, self.folder]
+        done = subprocess.run(words, check=False, capture_output=True).returncode == 0
+        if done:
+            listed = subprocess.run(["losetup", "-j", self.image], check=True, capture_output=True, text=True)
+            self.device = listed.stdout.partition(":")[0].rpartition("/")[2]
+        return done
+
+    def break_down(self):
+        """Let the kernel see a fault (the file system's own switch for that; admin-guide/ext4)."""
+        Path(f"/sys/fs/ext4/{self.device}/trigger_fs_error").write_text("a fault for a test")
+
+    def unmount(self):
+        subprocess.run(["umount", self.folder], check=True, capture_output=True)
+
+
+@pytest.fixture
+def faulty(tmp_path):
+    """A disk that can break down."""
+    image, folder = tmp_path / "image", tmp_path / "disk"
+    folder.mkdir()
+    image.write_bytes(bytes(8 << 20))
+    disk = FaultyDisk(folder, image)
+    tools = all(shutil.which(tool, path="/usr/sbin:/sbin") for tool in ("mkfs.ext4", "losetup"))
+    made = tools and subprocess.run(["mkfs.ext4", "-q", image], check=False).returncode == 0
+    if os.geteuid() != 0 or not made or not disk.mount():
+        pytest.skip("this user may not mount an ext4 image")
+    if not Path(f"/sys/fs/ext4/{disk.device}/trigger_fs_error").exists():
+        disk.unmount()
+        pytest.skip("this kernel offers no way to plant a fault in an ext4 file system")
+    yield disk
+    disk.unmount()
+
+
+async def test_a_disk_that_breaks_down_under_a_bench_costs_no_verdict(faulty):
+    """The kernel's own read-only state. Such a disk comes back by a repair and a restart of the bench."""
+    async with at_work(faulty.folder) as still:
+        await still.daemon.command(StartUnit("A"))
+        await still.until(lambda b: b.of(Judged))
+        faulty.break_down()
+        await still.until(lambda b: b.notices("journal.unusable"))
+        shown = len(still.of(Judged))
+        await asyncio.sleep(1.0)
+        assert still.daemon.halted
+        assert len(still.of(Judged)) == shown
+    assert still.stop_took_s < 5.0
+    faulty.unmount()
+    assert faulty.mount()
+    agree(faulty.folder, still)
+    async with at_work(faulty.folder) as again:
+        await again.until(lambda b: b.of(UnitResult))
+        assert again.notices("unit.resumed")
+    csv_agrees(faulty.folder)
 
 
 async def test_a_stop_while_the_disk_refuses_takes_less_than_five_seconds(disk):

@@ -75,6 +75,20 @@ async def ended(task, stop):
     await asyncio.wait_for(task, 5.0)
 
 
+async def test_an_outlet_that_is_back_with_nothing_to_send_is_well_again(journal, stop, monkeypatch):
+    """A broker that was away over lunch: nobody should read "failing" until the next verdict."""
+    monkeypatch.setattr("acquire.outlets.outlet.STEADY_S", 0.1)
+    outlet, health = Listener(), Health("ear")
+    task = draining(journal, outlet, stop, health=health)
+    await until(lambda: outlet.open)
+    outlet.broken.set()
+    await until(lambda: health.failing)
+    assert health.failures == 1
+    await until(lambda: not health.failing)
+    assert outlet.open
+    await ended(task, stop)
+
+
 async def test_everything_goes_out_in_order_and_the_cursor_follows(journal, stop):
     """What was there before, and what comes while it runs."""
     await journal.append(verdicts(25))
