@@ -1,0 +1,96 @@
+"""Sentences of a certificate that do not depend on numbers: rules, purposes, statements, cautions.
+
+Not for building the pages (certificate_pages).
+"""
+
+from __future__ import annotations
+
+from acquire.records import Outcome, Purpose, Rule
+from acquire.reports.certificate_facts import Typed
+
+NOT_GIVEN = "not given"
+
+PURPOSES = {
+    Purpose.INCOMING: "test of a unit that came in, before any work; the serviceable limits apply",
+    Purpose.WINDING: "test during winding; the acceptance limits apply",
+    Purpose.FINAL: "final test of a rewound unit; the acceptance limits apply",
+    Purpose.RETURNED: "test of a returned unit; the serviceable limits apply",
+}
+
+OUTCOMES = {
+    Outcome.PASS: "Pass",
+    Outcome.CONDITIONAL_PASS: "Pass, near a limit",
+    Outcome.CONDITIONAL_FAIL: "Fail, near a limit",
+    Outcome.FAIL: "Fail",
+    Outcome.CANNOT_JUDGE: "Cannot be judged",
+}
+
+RULES = {
+    Rule.SIMPLE: (
+        "simple acceptance (ILAC-G8:09/2019, 4.2.1): a value passes where it lies within its limits. For "
+        "a value exactly at a limit the risk of a wrong pass is up to 50 %."
+    ),
+    Rule.GUARD_BAND: (
+        "guard band w = U (ILAC-G8:09/2019, 4.2.2): a value passes where it lies within its limits by "
+        "more than its expanded uncertainty U. The risk of a wrong pass is below 2.5 % at each limit."
+    ),
+    Rule.ISO_14253_1: (
+        "ISO 14253-1:2017 with 95 % conformance: a value passes where conformance is proven, fails where "
+        "non-conformance is proven; in the zone between, the result is conditional."
+    ),
+    Rule.NON_BINARY: (
+        "non-binary statement with guard band w = U (ILAC-G8:09/2019, 4.2.3). Pass: within the limits by "
+        "more than U. Pass, near a limit: within them, but by less. Fail, near a limit: beyond, but by "
+        "less than U. Fail: beyond by more. The risk of a wrong pass is below 2.5 %, that of a "
+        "conditional one up to 50 %."
+    ),
+    Rule.MAXIMUM_RISK: (
+        "stated maximum risk (JCGM 106:2012, 9): a value passes where the probability that it lies beyond "
+        "its limits is no larger than the risk stated on the sheet."
+    ),
+}
+
+POOR_METER = (
+    "Where the uncertainty is larger than the tolerance, the result is “cannot be judged”, never a pass. "
+    "A failing value is measured once more, and the second measurement counts."
+)
+
+TURNS = (
+    "A pass in ohms does not exclude faults between turns: direct current cannot show a single shorted "
+    "turn in a fine coil, nor weak insulation between turns. No surge, inductance or Q result is on "
+    "record for this unit."
+)
+
+TURNS_TESTED = (
+    "Beside ohms, results that can show faults between turns are on record for this unit; they came from "
+    "other instruments and are marked as such."
+)
+
+STATEMENTS = (
+    "This is not an accredited calibration or test certificate.",
+    "The results relate only to the item tested, in the condition and at the time stated.",
+    "No samples were taken: every result is of this item itself.",
+    "This certificate is reproduced in full or not at all.",
+)
+
+CAUTIONS = (
+    "Insulation, high-potential and surge tests are made with clips on and hands off, away from this bench.",
+    (
+        "Disconnect the unit from engine, regulator and ignition electronics before measuring: capacitors "
+        "there can hold hundreds of volts."
+    ),
+    "Do not base mains safety or release to flight on these results.",
+)
+
+TURN_WORDS = ("surge", "ring test")
+"""What a stated result is called that speaks of turns."""
+
+TURN_KINDS = ("inductance", "quality", "loss")
+
+
+def tells_of_turns(typed: tuple[Typed, ...]) -> bool:
+    """Whether a result on record could have shown a fault between turns."""
+    judged = [each for each in typed if each.outcome is not None]
+    return any(
+        each.sort in TURN_KINDS or any(word in each.name.casefold() for word in TURN_WORDS) for each in judged
+    )
