@@ -7,20 +7,21 @@ the world is in `acquire.bench.daemon`.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from acquire.conditions import CalibrationDue, Conditions
 from acquire.errors import InputImpossible
-from acquire.heart.duties import Duties
+from acquire.heart.batches import BatchCommand, Batches
+from acquire.heart.duties import Duties, Duty
 from acquire.heart.unit_work import UnitWork
 from acquire.heart.watch import ReadingWatch
+from acquire.physics.wire import SpoolCard
 from acquire.records import (
     Ask,
-    CheckMeter,
+    Batch,
     CheckStandard,
     Circumstances,
-    ClockSetBack,
     Command,
     ConfirmOpen,
     Contact,
@@ -31,19 +32,15 @@ from acquire.records import (
     MeasureAgain,
     Note,
     Notice,
-    OverrideCheck,
     Prompt,
     Settled,
     SkipStep,
     StartUnit,
     TypedResult,
-    TypeResult,
-    TypeTemperature,
     UnitResult,
     UnitStarted,
     Verdict,
     Weight,
-    ZeroLeads,
 )
 from acquire.settle import Expectation, SettleFilter, SettleSettings
 from acquire.steps.checking import CheckDuty
@@ -83,7 +80,9 @@ class Pipeline:
         check: the check standard of the bench, None where it has none.
         habit: what the bench takes for granted of typed results.
         calibration: when the meter's falls due.
+        cards: spool cards by what is written on the spool.
         duties: lead zero, check standard, typed values.
+        batches: which batch units belong to.
     """
 
     place: Circumstances
@@ -96,8 +95,10 @@ class Pipeline:
     check: CheckDuty | None = None
     habit: Habit = field(default_factory=Habit)
     calibration: CalibrationDue | None = None
+    cards: Mapping[str, SpoolCard] = field(default_factory=dict)
     table: PairTable = field(init=False)
     duties: Duties = field(init=False)
+    batches: Batches = field(init=False)
     _filter: SettleFilter = field(init=False)
     _watch: ReadingWatch = field(default_factory=ReadingWatch)
     _witness: OpenWitness = field(init=False)
@@ -113,6 +114,7 @@ class Pipeline:
         self.duties = Duties(
             self.place, self.meter, self.conditions, self.check, self.habit, self.calibration
         )
+        self.batches = Batches(self.place, self.cards)
         self._filter = SettleFilter(self.settle)
         self._witness = OpenWitness(self.settle.silence_s)
 
@@ -149,6 +151,7 @@ class Pipeline:
                 self._lifted(event)
         if self.unit is None:
             self.duties.between_units(utc_s)
+            events += self.batches.between_units(utc_s)
         return [*events, *self._asked(monotonic_s)]
 
     def command(self, command: Command, monotonic_s: float, utc_s: float) -> list[Event]:
@@ -167,12 +170,17 @@ class Pipeline:
         self._witness.forget()
         self._touch, self._in_contact = None, False
 
+    def recall(self, batches: Sequence[Batch]) -> None:
+        """Take up the batches on record, the latest deed on each, oldest first."""
+        self.batches.recall(batches)
+
     def resume(
         self, started: UnitStarted, verdicts: Sequence[Verdict], typed: Sequence[TypedResult] = ()
     ) -> None:
         """Put an unfinished unit back on the bench, with what its record holds, oldest first."""
         self.unit = self._work(started)
         self.duties.resume(started, typed)
+        self.batches.begin(started)
         self.unit.progress.resume(verdicts)
 
     @property
@@ -212,15 +220,17 @@ class Pipeline:
 
     def _noted(self, events: list[Event]) -> list[Event]:
         """Take a unit that has its result off the bench; remember it if it was held."""
+        more: list[Event] = []
         for place, event in enumerate(events):
-            if isinstance(event, UnitResult):
-                self.unit = None
-                events[place] = self.duties.ended(event)
+            if isinstance(event, UnitResult) and self.unit is not None:
+                readings, self.unit = self.unit.progress.readings(), None
+                events[place] = result = self.duties.ended(event)
+                more += self.batches.ended(result, readings, self.four_wire_below_ohm or 0.0)
                 if event.held:
                     self._held[event.serial] = None
                     while len(self._held) > HELD_REMEMBERED:
                         del self._held[next(iter(self._held))]
-        return events
+        return [*events, *more]
 
     def _duty(self, settled: Settled) -> list[Event]:
         """What comes before the unit goes on; what was touched for something else means nothing."""
@@ -239,21 +249,16 @@ class Pipeline:
     # ------------------------------------------------------------------ the operator
 
     def _obey(self, command: Command, utc_s: float) -> list[Event]:
+        if isinstance(command, Duty):
+            return self.duties.obey(command, utc_s)
+        if isinstance(command, BatchCommand):
+            return self.batches.obey(command, utc_s)
         match command:
             case StartUnit():
                 return self._start(command, utc_s)
             case Note():
                 serial = self.unit.serial if self.unit else ""
                 return [Notice(Weight.REMARK, "note", command.text, utc_s, serial)]
-            case (
-                ZeroLeads()
-                | CheckMeter()
-                | OverrideCheck()
-                | TypeTemperature()
-                | TypeResult()
-                | ClockSetBack()
-            ):
-                return self.duties.obey(command, utc_s)
             case _ if self.unit is None:
                 raise InputImpossible("There is no unit on the bench.", "Scan or type its serial first.")
             case _:
@@ -278,26 +283,20 @@ class Pipeline:
 
     def _start(self, command: StartUnit, utc_s: float) -> list[Event]:
         """Put a unit on the bench; the one before ends as it is."""
-        before, place = self.unit, self.place
+        before = self.unit
         if before is not None and before.serial == command.serial:
             raise InputImpossible(f"{command.serial} is on the bench already.")
-        told = self.duties.permit(utc_s)
+        told: list[Event] = [*self.duties.permit(utc_s)]
+        started, news = self.batches.start(command, utc_s)
+        if started is None:
+            return [*told, *news]
         ended = before.closed(utc_s, "given up: the next unit was started") if before else []
         ended = [self.duties.ended(each) if isinstance(each, UnitResult) else each for each in ended]
-        started = UnitStarted(
-            place.bench,
-            command.serial,
-            place.sheet.name,
-            place.sheet.content_hash,
-            place.purpose,
-            command.batch or place.batch,
-            command.operator or place.operator,
-            utc_s,
-        )
         self.unit = self._work(started)
         self.duties.begin(started)
+        self.batches.begin(started)
         self._touch = None
-        return [*ended, *told, started]
+        return [*ended, *told, *news, started]
 
     def _work(self, started: UnitStarted) -> UnitWork:
         place = replace(self.place, operator=started.operator, batch=started.batch)
@@ -340,5 +339,5 @@ class Pipeline:
         if self.duties.asked:
             return self.duties.prompt(serial)
         if self.unit is None:
-            return Prompt(Ask.START_UNIT, "Scan or type the serial of the next unit.")
+            return Prompt(Ask.START_UNIT, self.batches.next_unit)
         return self.unit.progress.prompt(0.0 if self._in_contact else monotonic_s - self._asked_s)

@@ -108,6 +108,11 @@ def _beside(kind: str, payload: dict[str, Any]) -> str:
             state = "in control" if payload["in_control"] else f"OUT OF CONTROL: {payload['text']}"
             shown = show(payload["reading_ohm"], "Ω", payload["expanded_ohm"])
             return f"check standard {payload['resistor']}: {shown}, {state}"
+        case "batch":
+            units = f", {payload['expected']} units" if payload["expected"] else ""
+            said = f": {payload['remark']}" if payload["remark"] else ""
+            deed = payload["deed"].replace("_", " ")
+            return f"batch {payload['batch']} ({payload['sheet']}{units}) {deed}{said}"
         case "typed_result":
             word = OUTCOME_WORDS[Outcome(payload["outcome"])] if payload["outcome"] else "recorded"
             return f"typed: {payload['typed']}: {word}{' as stated' if payload['stated'] else ''}"

@@ -7,14 +7,21 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, TextIO
 
 from acquire import __version__
 from acquire.bench.daemon import Daemon
 from acquire.bench.doubts import DisplayDoubts, finest_range
-from acquire.bench.duty_setup import calibration_due, calibration_notices, check_duty, earlier_checks, habit
+from acquire.bench.duty_setup import (
+    calibration_due,
+    calibration_notices,
+    check_duty,
+    earlier_checks,
+    habit,
+    spool_cards,
+)
 from acquire.bench.intake import Feed
 from acquire.bench.publishing import mqtt_outlet
 from acquire.bench.recording import RecordedPipeline
@@ -29,6 +36,7 @@ from acquire.journal.store import Journal
 from acquire.outlets.csv_log import CsvLog, Split
 from acquire.outlets.outlet import Health, drain
 from acquire.outlets.outlet import Outlet as Drain
+from acquire.physics.wire import SpoolCard
 from acquire.records import (
     Circumstances,
     Event,
@@ -61,12 +69,14 @@ class Files:
 
     bench: Bench
     place: Circumstances
+        cards: spool cards by what is written on the spool.
     model: MeterModel
     notices: tuple[Notice, ...]
 
     @property
     def limits(self) -> dict[str, Any]:
         """What a pipeline takes of them besides place, meter and conditions."""
+    cards: Mapping[str, SpoolCard] = field(default_factory=dict)
         return {
             "settle": _settle(self.bench, self.model),
             "four_wire_below_ohm": self.bench.meter.four_wire_below,
@@ -78,10 +88,11 @@ class Files:
 
 
 def read_files(bench: Bench, clock: Clock) -> Files:
+            "cards": self.cards,
     """Read the files that a bench file names.
 
     Raises:
-        FileInvalid, ModelInvalid: the sheet or the meter file cannot be used.
+        FileInvalid, ModelInvalid: the sheet, the meter file or the spool cards cannot be used.
         SteadyohmError: the meter's calibration is overdue, and the bench file says to refuse it then.
     """
     model = load_model(Path(bench.meter.model))
@@ -98,7 +109,7 @@ def read_files(bench: Bench, clock: Clock) -> Files:
         operator=bench.operator,
         batch=bench.batch,
     )
-    return Files(bench, place, model, tuple(notices))
+    return Files(bench, place, model, tuple(notices), spool_cards(bench))
 
 
 async def assemble(

@@ -17,6 +17,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from acquire.bench.intake import Feed
+from acquire.bench.on_record import recorded, standing_verdicts, unit_known
 from acquire.bench.outages import Outages
 from acquire.bench.recording import RecordedPipeline
 from acquire.bench.scanning import ScannerFeed
@@ -26,20 +27,18 @@ from acquire.journal.store import Journal
 from acquire.journal.tidying import keep_small
 from acquire.outlets.outlet import Health
 from acquire.records import (
-    CheckStandard,
+    Batch,
     ClockSetBack,
     Command,
     Event,
     Evidence,
     GiveUpUnit,
     Judged,
-    LeadZero,
     Notice,
     Recorded,
     StartUnit,
     TypedResult,
     TypeTemperature,
-    UnitResult,
     UnitStarted,
     Verdict,
     Weight,
@@ -57,9 +56,6 @@ LEAST_DRAIN_S = 0.3
 
 RETRY_JOURNAL_S = 1.0
 """How often a journal that refuses is tried again."""
-
-ANSWERS = frozenset({"command.help", "command.unknown", "result.help"})
-"""Notices that only answer whoever typed: shown, and no part of the record."""
 
 SET_BACK_S = 2.0
 """A UTC that falls behind the monotonic clock by more between two ticks was set back, not slewed."""
@@ -152,11 +148,22 @@ class Daemon:
         self.refused += any(isinstance(event, Notice) and event.code == "command.refused" for event in events)
         await self._out(events)
         return events
+        if isinstance(command, StartUnit):
+            await self._look_up(command.serial)
 
     def _obeyed(self, command: Command) -> list[Event]:
         return self.pipeline.command(command, self.clock.monotonic_s(), self.clock.utc_s())
 
     def _made_way(self, command: Command) -> list[Event]:
+    async def _look_up(self, serial: str) -> None:
+        """Tell the heart what the record says of a unit that is about to be started.
+
+        A record that cannot be read now is no reason to stop: what this run has started is known anyway.
+        """
+        purpose = self.pipeline.place.purpose
+        with contextlib.suppress(JournalUnusable):
+            self._obeyed(await asyncio.to_thread(unit_known, self.journal.path, serial, purpose))
+
         """Before a unit begins, let files that wait come into force; the unit before it ends by the old."""
         if self.next_files is None or not isinstance(command, StartUnit):
             return []
@@ -278,7 +285,9 @@ class Daemon:
                 task.cancel()
 
     async def _resume(self) -> None:
-        """Put a unit that a power cut interrupted back on the bench."""
+        """Take up the batches, and put a unit that a power cut interrupted back on the bench."""
+        told = [entry.record for entry in await self.journal.batches()]
+        self.pipeline.recall([record for record in told if isinstance(record, Batch)])
         records = [entry.record for entry in await self.journal.open_unit()]
         started = next((record for record in records if isinstance(record, UnitStarted)), None)
         if started is None:
@@ -322,28 +331,3 @@ class Daemon:
         with contextlib.suppress(JournalUnusable):
             await self.journal.cursors()
         self.journal_answers += 1
-
-
-def recorded(events: Sequence[Event]) -> list[tuple[Recorded, Evidence | None]]:
-    """What of these events the journal keeps, each verdict with its evidence."""
-    kept: list[tuple[Recorded, Evidence | None]] = []
-    for event in events:
-        if isinstance(event, Judged):
-            kept.append((event.verdict, event.evidence))
-        elif isinstance(event, Notice) and event.code in ANSWERS:
-            continue
-        elif isinstance(event, UnitStarted | UnitResult | LeadZero | CheckStandard | TypedResult | Notice):
-            kept.append((event, None))
-    return kept
-
-
-def standing_verdicts(records: Sequence[Recorded]) -> list[Verdict]:
-    """The verdicts of an unfinished unit, without those of pairs that were asked for again afterwards."""
-    standing: list[Verdict] = []
-    for record in records:
-        if isinstance(record, Verdict):
-            standing.append(record)
-        elif isinstance(record, Notice) and record.code == "step.again" and record.pair is not None:
-            pair = tuple(record.pair)
-            standing = [verdict for verdict in standing if (verdict.pin_a, verdict.pin_b) != pair]
-    return standing

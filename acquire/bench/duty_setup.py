@@ -1,4 +1,4 @@
-"""Makes a bench's duties from its files: check standard with its chart on record, calibration, habits."""
+"""Makes a bench's duties from its files: check standard with its chart, calibration, spool cards, habits."""
 
 from __future__ import annotations
 
@@ -7,12 +7,14 @@ from pathlib import Path
 
 from acquire.clock import Clock
 from acquire.conditions import CalibrationDue
-from acquire.errors import SteadyohmError
+from acquire.errors import Fault, FileInvalid, SteadyohmError
 from acquire.files.bench_tables import Overdue
 from acquire.files.duty_tables import OutOfControl
 from acquire.files.settings import Bench
 from acquire.journal.history import JournalReader, Question
 from acquire.physics.check_standard import Resistor
+from acquire.physics.spools import read_spools
+from acquire.physics.wire import SpoolCard
 from acquire.records import CheckStandard, Notice, Weight
 from acquire.steps.checking import CheckDuty
 from acquire.verdict.typed import Habit
@@ -33,6 +35,24 @@ def check_duty(bench: Bench) -> CheckDuty | None:
         stops=settings.action is OutOfControl.STOP,
         keep=settings.readings,
     )
+
+
+def spool_cards(bench: Bench) -> dict[str, SpoolCard]:
+    """The shop's own spool cards by what is written on the spool; none where the bench file names no file.
+
+    Raises:
+        FileInvalid: the file cannot be read, or holds a fault.
+    """
+    file = bench.spools
+    if file is None:
+        return {}
+    try:
+        text = file.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        why = error.strerror if isinstance(error, OSError) else "it is no text in UTF-8"
+        fault = Fault(file, 0, "", f"the spool cards cannot be read ({why}).", "Check name and rights.")
+        raise FileInvalid([fault]) from error
+    return {name: spool.card for name, spool in read_spools(text, file).items()}
 
 
 def habit(bench: Bench) -> Habit:

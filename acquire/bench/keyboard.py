@@ -15,16 +15,21 @@ import termios
 import tty
 from collections.abc import AsyncIterator, Callable, Iterator
 
+from acquire.bench.batch_lines import change_of_spool, opening
 from acquire.errors import InputImpossible, QuantityInvalid
 from acquire.quantity import parse
 from acquire.records import (
+    AcceptFirstUnit,
     CheckMeter,
     Command,
     ConfirmOpen,
+    FinishBatch,
     GiveUpUnit,
     MeasureAgain,
     Note,
     OverrideCheck,
+    PauseBatch,
+    ResumeBatch,
     SkipStep,
     StartUnit,
     TypeResult,
@@ -36,7 +41,8 @@ from acquire.records.commands import COLDEST_CELSIUS, WARMEST_CELSIUS
 HELP = (
     "Type or scan a serial and press Enter to put a unit on the bench. Enter alone: the probes are on the "
     "pair. .again [step]  .skip REASON  .zero  .end REASON  .note TEXT  .temperature 21.5 °C  "
-    ".result NAME = VALUE, ...  .check  .override REASON  .help"
+    ".result NAME = VALUE, ...  .check  .override REASON  .batch NAME, 40 units  .pause  .resume [NAME]  "
+    ".finish  .spool NAME for WINDINGS  .accept REASON  .help"
 )
 LONGEST_LINE = 200
 """Characters; a serial or remark is never longer, and a scanner gone wild must not fill the memory."""
@@ -70,6 +76,9 @@ def to_command(line: str) -> Command | None:
         ".note": Note,
         ".override": OverrideCheck,
         ".temperature": _temperature,
+        ".batch": opening,
+        ".spool": change_of_spool,
+        ".accept": AcceptFirstUnit,
     }
     if word not in makers:
         raise InputImpossible(f"{word} is no command.", HELP)
@@ -83,6 +92,9 @@ ALONE: dict[str, Callable[[str], Command]] = {
     ".zero": lambda _: ZeroLeads(),
     ".check": lambda _: CheckMeter(),
     ".result": TypeResult,
+    ".pause": PauseBatch,
+    ".resume": ResumeBatch,
+    ".finish": FinishBatch,
 }
 """Words that need nothing behind them, with what they make of anything that is there."""
 

@@ -10,12 +10,21 @@ from dataclasses import dataclass, replace
 
 from acquire.bench.daemon import Daemon
 from acquire.outlets.orders import ORDERS, Answer, Order, Stop
-from acquire.records import Command, GiveUpUnit, Note, Notice, OverrideCheck, SkipStep, Weight
+from acquire.records import (
+    AcceptFirstUnit,
+    Command,
+    GiveUpUnit,
+    Note,
+    Notice,
+    OverrideCheck,
+    SkipStep,
+    Weight,
+)
 
 ANSWER_FIRST_S = 0.3
 """An order to stop is answered before it is obeyed: with the bench goes the connection."""
 
-REASONED = SkipStep | GiveUpUnit | OverrideCheck
+REASONED = SkipStep | GiveUpUnit | OverrideCheck | AcceptFirstUnit
 WORDED = REASONED | Note
 """Orders whose own words go on the record, and so can say that they came over the network."""
 

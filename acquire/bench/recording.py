@@ -12,35 +12,25 @@ import json
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
-from typing import Any, Self, TextIO
+from typing import Any, Self, TextIO, get_args
 
 from pydantic import BaseModel, ConfigDict, ValidationError
 
 from acquire.conditions import CalibrationDue, Conditions
 from acquire.errors import SteadyohmError
 from acquire.files.statements import ModelStatements
+from acquire.physics.wire import SpoolCard
 from acquire.pipeline import Pipeline
 from acquire.records import (
-    CheckMeter,
+    Batch,
     Circumstances,
-    ClockSetBack,
     Command,
-    ConfirmOpen,
     Event,
-    GiveUpUnit,
     Judged,
-    MeasureAgain,
-    Note,
-    OverrideCheck,
     Sheet,
-    SkipStep,
-    StartUnit,
     TypedResult,
-    TypeResult,
-    TypeTemperature,
     UnitStarted,
     Verdict,
-    ZeroLeads,
 )
 from acquire.settle import SettleSettings
 from acquire.steps.checking import CheckDuty
@@ -56,23 +46,7 @@ LONGEST_LINE = 4_000_000
 """Characters; the first line holds a whole sheet, no other is nearly as long."""
 
 _EXACT = ConfigDict(ser_json_bytes="base64", val_json_bytes="base64", ser_json_inf_nan="constants")
-_COMMANDS = {
-    kind.__name__: kind
-    for kind in (
-        StartUnit,
-        MeasureAgain,
-        SkipStep,
-        ZeroLeads,
-        GiveUpUnit,
-        ConfirmOpen,
-        Note,
-        TypeTemperature,
-        ClockSetBack,
-        CheckMeter,
-        OverrideCheck,
-        TypeResult,
-    )
-}
+_COMMANDS = {kind.__name__: kind for kind in get_args(Command)}
 
 
 class RecordingInvalid(SteadyohmError):
@@ -96,6 +70,7 @@ class Bench:
         check: the check standard with its chart; None where the bench has none.
         habit: what the bench takes for granted of typed results.
         calibration: when the meter's falls due.
+        cards: spool cards by what is written on the spool.
     """
 
     version: int
@@ -108,6 +83,7 @@ class Bench:
     check: CheckDuty | None = None
     habit: Habit = field(default_factory=Habit)
     calibration: CalibrationDue | None = None
+    cards: dict[str, SpoolCard] = field(default_factory=dict)
 
 
 class _Exact(BaseModel):
@@ -119,6 +95,7 @@ class _Exact(BaseModel):
     started: UnitStarted | None = None
     verdicts: list[Verdict] | None = None
     typed: list[TypedResult] | None = None
+    batches: list[Batch] | None = None
 
 
 def _spelt(**value: Any) -> Any:
@@ -160,6 +137,7 @@ class RecordedPipeline(Pipeline):
             self.check,
             self.habit,
             self.calibration,
+            dict(self.cards),
         )
         self._write("bench", _spelt(bench=bench))
 
@@ -190,6 +168,11 @@ class RecordedPipeline(Pipeline):
         self._write("lost")
         super().link_lost()
 
+    def recall(self, batches: Sequence[Batch]) -> None:
+        """As `Pipeline.recall`."""
+        self._write("batches", _spelt(batches=list(batches)))
+        super().recall(batches)
+
     def resume(
         self, started: UnitStarted, verdicts: Sequence[Verdict], typed: Sequence[TypedResult] = ()
     ) -> None:
@@ -205,11 +188,12 @@ class RecordedPipeline(Pipeline):
             place: with the sheet.
             model: the meter file.
             conditions: temperature and lead zero to go on with.
-            more: `settle`, `four_wire_below_ohm`, `order`, `check` and `habit`.
+            more: `settle`, `four_wire_below_ohm`, `order`, `check`, `habit` and `cards`.
         """
         meter = ModelStatements(model)
         fresh = replace(self, place=place, meter=meter, model=model, conditions=conditions, **more)
         fresh.duties.go_on(self.duties)
+        fresh.batches.go_on(self.batches)
         fresh.begin()
         fresh.link_lost()  # what was settling was settling by the old files
         return fresh
@@ -239,6 +223,7 @@ def replay(recording: Path, sheet: Sheet | None = None) -> Iterator[Event]:
             if line[0] == "bench":  # the files were read again: what the heart remembers goes on
                 before, pipeline = pipeline, replace(pipeline, **_parts(line[1], sheet))
                 pipeline.duties.go_on(before.duties)
+                pipeline.batches.go_on(before.batches)
             else:
                 yield from _step(pipeline, line)
         except (ValueError, TypeError, KeyError, IndexError) as error:
@@ -307,6 +292,7 @@ def _parts(plain: Any, sheet: Sheet | None) -> dict[str, Any]:
         "check": bench.check,
         "habit": bench.habit,
         "calibration": bench.calibration,
+        "cards": bench.cards,
     }
 
 
@@ -323,6 +309,8 @@ def _step(pipeline: Pipeline, line: list[Any]) -> list[Event]:
             return pipeline.command(command, float(monotonic_s), float(utc_s))
         case ["lost"]:
             pipeline.link_lost()
+        case ["batches", plain]:
+            pipeline.recall(_read(batches=plain))
         case ["resume", started, verdicts, *typed]:
             results = _read(typed=typed[0]) if typed else ()
             pipeline.resume(_read(started=started), _read(verdicts=verdicts), results)

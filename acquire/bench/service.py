@@ -233,7 +233,7 @@ def service_of(daemon: Daemon, bench: Bench, supervisor: Supervisor) -> Service:
     model = daemon.pipeline.model
     if model is None:
         raise ValueError("the daemon was not assembled from files")
-    return Service(daemon, Files(bench, daemon.pipeline.place, model, ()), supervisor)
+    return Service(daemon, Files(bench, daemon.pipeline.place, model, (), daemon.pipeline.cards), supervisor)
 
 
 def _refuse_fixed(before: Bench, now: Bench) -> None:
@@ -256,9 +256,10 @@ def _changes(before: Files, now: Files) -> str:
         (f"sheet {now.place.sheet.name}", before.place.sheet.content_hash, now.place.sheet.content_hash),
         (f"meter file {now.model.name}", before.model.content_hash, now.model.content_hash),
     )
-    return ", ".join(
+    told = [
         f"{what} {new[:SHOWN_HASH]} in place of {old[:SHOWN_HASH]}" for what, old, new in pairs if old != new
-    )
+    ]
+    return ", ".join([*told, *(["other spool cards"] if before.cards != now.cards else [])])
 
 
 def _few(error: SteadyohmError | MeterError) -> str:

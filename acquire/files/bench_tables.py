@@ -137,6 +137,7 @@ class PlaceSettings(Table):
         operator: who works here; goes on the record.
         batch: number of the batch; goes on the record.
         order: guided, one step after the other as the sheet lists them; or free, whichever is touched.
+        spools: path of the file of spool cards; None where no spool was measured.
     """
 
     name: BenchName
@@ -145,6 +146,7 @@ class PlaceSettings(Table):
     operator: Text = ""
     batch: BatchName = ""
     order: StepOrder = StepOrder.GUIDED
+    spools: Annotated[FilePath | None, Field(examples=['"../wire/spools.toml"'])] = None
 
 
 class MeterSettings(Table):

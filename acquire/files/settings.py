@@ -55,7 +55,8 @@ class Bench(Table):
     Attributes:
         file: the file itself.
         content_hash: SHA-256 of its bytes, hexadecimal.
-        name, purpose, sheet, operator, batch, order: of the `[bench]` table; `sheet` is a path.
+        name, purpose, sheet, operator, batch, order, spools: of the `[bench]` table; `sheet` and `spools`
+            are paths.
         meter: the instrument that measures ohms.
         temperature: where the winding's temperature comes from.
         scanner: None where serials are typed.
@@ -80,6 +81,7 @@ class Bench(Table):
     order: StepOrder
     meter: MeterSettings
     temperature: TemperatureSettings
+    spools: Path | None
     scanner: ScannerSettings | None
     leads: LeadSettings
     check: CheckSettings | None
@@ -159,6 +161,8 @@ def _check_files(faults: Faults, place: PlaceSettings | None, meter: MeterSettin
         named.append((("meter", "model"), "meter file", meter.model))
     for at, kind, path in named:
         try:
+        if place.spools is not None:
+            named.append((("bench", "spools"), "file of spool cards", place.spools))
             there = path.is_file()
         except OSError:  # a name too long for the system, a folder that may not be entered
             there = False

@@ -61,9 +61,9 @@ def movable(connection: sqlite3.Connection, policy: Policy, outlets: tuple[str, 
     in_work = "SELECT coalesce(max(seq), ?) FROM entry WHERE kind = 'unit_started'"
     begun = int(connection.execute(in_work, (last + 1,)).fetchone()[0])
     limit = min([last - policy.keep_entries, begun - 1, *(int(known.get(name, 0)) for name in outlets)])
-    # The latest lead zero stays: a restart goes on with it.
+    # The latest lead zero and the deeds on batches stay: a restart goes on with them.
     oldest = (
-        "SELECT seq FROM entry WHERE seq <= ?1 AND seq IS NOT"
+        "SELECT seq FROM entry WHERE seq <= ?1 AND kind <> 'batch' AND seq IS NOT"
         " (SELECT max(seq) FROM entry WHERE kind = 'lead_zero') ORDER BY seq LIMIT ?2"
     )
     return [int(row[0]) for row in connection.execute(oldest, (limit, CHUNK))]

@@ -82,8 +82,17 @@ MIGRATIONS: tuple[Migration, ...] = (
             "CREATE INDEX entry_marks ON entry (kind, seq) WHERE kind IN ('unit_started', 'lead_zero')",
         ),
     ),
+    Migration(
+        # Few entries, looked for at each start among all others. A commit of verdicts does not touch it.
+        "batches by name",
+        ("CREATE INDEX entry_batches ON entry (batch, seq) WHERE kind = 'batch'",),
+    ),
 )
 """All steps, in order; the schema's version is how many have been made."""
+
+LATEST_DEEDS = """SELECT * FROM entry WHERE seq IN
+    (SELECT max(seq) FROM entry WHERE kind = 'batch' GROUP BY batch) ORDER BY seq"""
+"""The latest deed on each batch, by the index made for it."""
 
 
 @contextmanager

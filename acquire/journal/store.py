@@ -35,7 +35,7 @@ from acquire.journal.opening import (
     take_lock,
 )
 from acquire.journal.rows import Row, entry_of
-from acquire.journal.schema import atomic
+from acquire.journal.schema import LATEST_DEEDS, atomic
 from acquire.records import Evidence, LeadZero, Notice, Recorded, Weight
 
 T = TypeVar("T")
@@ -199,11 +199,14 @@ class Journal:
         """
         return await self._in_thread(self._open_unit)
 
+    async def batches(self) -> list[Entry]:
+        """The latest deed on each batch, in the order in which they were last touched."""
+        return await self._in_thread(lambda: self._select(LATEST_DEEDS, ()))
+
     async def latest_lead_zero(self) -> LeadZero | None:
         """The lead zero written last, None if there is none."""
         sql = "SELECT * FROM entry WHERE kind = 'lead_zero' ORDER BY seq DESC LIMIT 1"
-        found = await self._in_thread(lambda: self._select(sql, ()))
-        record = found[0].record if found else None
+        record = next((entry.record for entry in await self._in_thread(lambda: self._select(sql, ()))), None)
         return record if isinstance(record, LeadZero) else None
 
     async def latest_notice(self, code: str) -> Notice | None:

@@ -16,13 +16,19 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from acquire.records import (
+    AcceptFirstUnit,
+    ChangeSpool,
     CheckMeter,
     Command,
     ConfirmOpen,
+    FinishBatch,
     GiveUpUnit,
     MeasureAgain,
     Note,
+    OpenBatch,
     OverrideCheck,
+    PauseBatch,
+    ResumeBatch,
     SkipStep,
     StartUnit,
     TypeResult,
@@ -66,6 +72,12 @@ ORDERS: dict[str, type[Order]] = {
     "override_check": OverrideCheck,
     "type_result": TypeResult,
     "type_temperature": TypeTemperature,
+    "open_batch": OpenBatch,
+    "pause_batch": PauseBatch,
+    "resume_batch": ResumeBatch,
+    "finish_batch": FinishBatch,
+    "change_spool": ChangeSpool,
+    "accept_first_unit": AcceptFirstUnit,
     "stop": Stop,
 }
 """Name of each command, and what it becomes."""
@@ -201,7 +213,7 @@ def _numbers_of(kind: type[Order]) -> frozenset[str]:
     return frozenset(
         each.name
         for each in dataclasses.fields(kind)
-        if float in (hints[each.name], *typing.get_args(hints[each.name]))
+        if {int, float} & {hints[each.name], *typing.get_args(hints[each.name])}
     )
 
 
@@ -214,7 +226,11 @@ def _number(key: str, value: Any, field_: dataclasses.Field[Any]) -> float | Non
     least, most = field_.metadata["at_least"], field_.metadata["at_most"]
     if not least <= value <= most:  # an integer too long for a float is compared as it is
         raise Refused(f"{key} must lie between {least:g} and {most:g}.")
-    return float(value)
+    if not field_.metadata.get("whole"):
+        return float(value)
+    if value != int(value):
+        raise Refused(f"{key} must be a whole number.")
+    return int(value)
 
 
 def _text(key: str, value: Any, field_: dataclasses.Field[Any]) -> str | None:
@@ -282,7 +298,8 @@ def _schema_of(name: str, kind: type[Order]) -> dict[str, Any]:
         part = text
         if each.name in numbers:
             least, most = each.metadata["at_least"], each.metadata["at_most"]
-            part = {"type": "number", "minimum": least, "maximum": most}
+            sort = "integer" if each.metadata.get("whole") else "number"
+            part = {"type": sort, "minimum": least, "maximum": most}
         if each.default is dataclasses.MISSING:
             required.append(each.name)
             part = part if each.name in numbers else {**part, "pattern": r"\S"}

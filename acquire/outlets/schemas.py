@@ -39,6 +39,7 @@ CHANNELS: dict[str, tuple[str, tuple[str, ...], str]] = {
         ("check_standard",),
         "QoS 1, at least once: the bench's known resistor as it sees it.",
     ),
+    "batch": ("batch", ("batch",), "QoS 1, at least once: what was done to a batch, with its whole state."),
     "zero": ("zero", ("lead_zero",), "QoS 1, from a bench of a line: the leads were zeroed."),
     "notice": ("notice", ("notice",), "QoS 1, from a bench of a line: what the operator was told."),
     "evidence": (

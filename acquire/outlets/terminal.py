@@ -24,6 +24,7 @@ from acquire.quantity import show
 from acquire.records import (
     Approach,
     Ask,
+    Batch,
     CheckStandard,
     Event,
     Judged,
@@ -176,7 +177,7 @@ class Terminal:
                 self._line(Text(f"Unit {event.serial}", style="bold"))
             case UnitResult():
                 self._unit_done(event)
-            case LeadZero() | CheckStandard() | TypedResult() | Notice():
+            case LeadZero() | CheckStandard() | TypedResult() | Batch() | Notice():
                 self._line(beside_line(event))
             case _:
                 return
@@ -261,7 +262,7 @@ def verdict_line(verdict: Verdict) -> Text:
     return line
 
 
-def beside_line(event: LeadZero | CheckStandard | TypedResult | Notice) -> Text:
+def beside_line(event: LeadZero | CheckStandard | TypedResult | Batch | Notice) -> Text:
     """One line of what happens beside the verdicts."""
     match event:
         case LeadZero():
@@ -270,8 +271,17 @@ def beside_line(event: LeadZero | CheckStandard | TypedResult | Notice) -> Text:
             return check_line(event)
         case TypedResult():
             return typed_line(event)
+        case Batch():
+            return Text(f"  batch   {batch_text(event)}", style="bold" if event.doubt else "dim")
         case Notice():
             return notice_line(event)
+
+
+def batch_text(batch: Batch) -> str:
+    """What was done to a batch, in a few words."""
+    units = f", {batch.expected} units" if batch.expected else ""
+    said = f": {batch.remark}" if batch.remark else ""
+    return f"{batch.batch} ({batch.sheet}{units}) {batch.deed.value.replace('_', ' ')}{said}"
 
 
 def check_line(check: CheckStandard) -> Text:

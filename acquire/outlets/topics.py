@@ -24,6 +24,7 @@ TOPIC_OF_KIND: dict[str, str] = {
     "unit_result": "unit",
     "typed_result": "result",
     "check_standard": "check",
+    "batch": "batch",
 }
 """Last part of the topic that entries of a kind are published on; other kinds stay on the journal."""
 

@@ -13,6 +13,9 @@ from enum import StrEnum
 LARGEST_BATCH = 100_000
 """Units that somebody may expect of one batch; beyond lies a slip of the finger."""
 
+UNITS = {"at_least": 1, "at_most": LARGEST_BATCH, "whole": True}
+"""What may be said of how many: checked where it comes in."""
+
 
 class BatchState(StrEnum):
     """Where a batch stands; only a running one takes units."""
@@ -70,7 +73,7 @@ class Batch:
             change of a spool; empty while the next finished unit will be.
         doubt: one sentence on what speaks against that unit, empty where nothing does or it was accepted; a
             batch in doubt starts no other unit.
-        doubt_probability: how likely that sentence is, 0 to 1; None without doubt.
+        doubt_probability: that the unit is not wound as planned, 0 to 1; None without doubt.
         remark: words that go with the deed, such as why it was paused.
     """
 
@@ -100,7 +103,9 @@ class OpenBatch:
     """
 
     batch: str
-    expected: int | None = field(default=None, metadata={"at_least": 1, "at_most": LARGEST_BATCH})
+    expected: int | None = field(
+        default=None, metadata={"at_least": 1, "at_most": LARGEST_BATCH, "whole": True}
+    )
     operator: str = ""
     remark: str = ""
 

@@ -10,12 +10,18 @@ from hypothesis import strategies as st
 from acquire.outlets import orders
 from acquire.outlets.orders import Answer, Desk, Stop
 from acquire.records import (
+    AcceptFirstUnit,
+    ChangeSpool,
     CheckMeter,
     ConfirmOpen,
+    FinishBatch,
     GiveUpUnit,
     MeasureAgain,
     Note,
+    OpenBatch,
     OverrideCheck,
+    PauseBatch,
+    ResumeBatch,
     SkipStep,
     StartUnit,
     TypeResult,
@@ -53,6 +59,17 @@ GOOD = [
         {"command": "type_temperature", "celsius": -20, "standard_uncertainty_kelvin": None},
         TypeTemperature(-20.0),
     ),
+    ({"command": "open_batch", "batch": "lot 12"}, OpenBatch("lot 12")),
+    (
+        {"command": "open_batch", "batch": "lot 12", "expected": 40, "operator": "Ida", "remark": "spring"},
+        OpenBatch("lot 12", 40, "Ida", "spring"),
+    ),
+    ({"command": "open_batch", "batch": "lot 12", "expected": None}, OpenBatch("lot 12")),
+    ({"command": "pause_batch", "remark": "night"}, PauseBatch("night")),
+    ({"command": "resume_batch"}, ResumeBatch()),
+    ({"command": "finish_batch"}, FinishBatch()),
+    ({"command": "change_spool", "spool": "36-B", "windings": "P1, P2"}, ChangeSpool("36-B", "P1, P2")),
+    ({"command": "accept_first_unit", "reason": "spool was changed"}, AcceptFirstUnit("spool was changed")),
     ({"command": "stop"}, Stop()),
 ]
 
@@ -82,6 +99,11 @@ BAD = [
         "between 0.001 and 20",
     ),
     ({"command": "type_temperature", "celsius": 20, "standard_uncertainty_kelvin": -1}, "between 0.001 and"),
+    ({"command": "open_batch"}, "needs batch"),
+    ({"command": "open_batch", "batch": "7", "expected": "40"}, "must be a number"),
+    ({"command": "open_batch", "batch": "7", "expected": 0}, "between 1 and 100000"),
+    ({"command": "open_batch", "batch": "7", "expected": 1.5}, "must be a whole number"),
+    ({"command": "unit_known", "serial": "a", "batch": "", "attempts": 1}, "No such command"),
 ]
 
 

@@ -1,0 +1,78 @@
+"""What of the heart's events goes on the record, and what the record tells the heart when it starts again.
+
+Not for the record itself (journal) nor for what the heart makes of it (pipeline).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from acquire.journal.history import JournalReader
+from acquire.journal.question import Question
+from acquire.records import (
+    Batch,
+    CheckStandard,
+    Event,
+    Evidence,
+    Judged,
+    LeadZero,
+    Notice,
+    Purpose,
+    Recorded,
+    TypedResult,
+    UnitKnown,
+    UnitResult,
+    UnitStarted,
+    Verdict,
+)
+
+ANSWERS = frozenset({"command.help", "command.unknown", "result.help"})
+"""Notices that only answer whoever typed: shown, and no part of the record."""
+
+
+def recorded(events: Sequence[Event]) -> list[tuple[Recorded, Evidence | None]]:
+    """What of these events the journal keeps, each verdict with its evidence."""
+    kept: list[tuple[Recorded, Evidence | None]] = []
+    for event in events:
+        if isinstance(event, Judged):
+            kept.append((event.verdict, event.evidence))
+        elif isinstance(event, Notice) and event.code in ANSWERS:
+            continue
+        elif isinstance(
+            event, UnitStarted | UnitResult | LeadZero | CheckStandard | TypedResult | Batch | Notice
+        ):
+            kept.append((event, None))
+    return kept
+
+
+def standing_verdicts(records: Sequence[Recorded]) -> list[Verdict]:
+    """The verdicts of an unfinished unit, without those of pairs that were asked for again afterwards."""
+    standing: list[Verdict] = []
+    for record in records:
+        if isinstance(record, Verdict):
+            standing.append(record)
+        elif isinstance(record, Notice) and record.code == "step.again" and record.pair is not None:
+            pair = tuple(record.pair)
+            standing = [verdict for verdict in standing if (verdict.pin_a, verdict.pin_b) != pair]
+    return standing
+
+
+def unit_known(journal: Path, serial: str, purpose: Purpose) -> UnitKnown:
+    """Which batch a unit belongs to, and how often that batch has measured it for this purpose.
+
+    Args:
+        journal: its file; archives beside it count as well.
+        serial: of the unit.
+        purpose: of the bench.
+
+    Raises:
+        JournalUnusable: it cannot be read.
+    """
+    with JournalReader(journal) as reader:
+        names = ("batch", "purpose")
+        starts = list(reader.values(Question(serial=serial, kinds=("unit_started",)), names))
+    batches = [batch for batch, _ in starts if batch]
+    latest = batches[-1] if batches else ""
+    attempts = sum(batch == latest and of == purpose.value for batch, of in starts) if latest else 0
+    return UnitKnown(serial, latest, attempts)
