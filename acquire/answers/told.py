@@ -8,18 +8,22 @@ from __future__ import annotations
 import csv
 import math
 import os
-from collections.abc import Callable, Iterable, Sequence
+import tomllib
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 
-from acquire.errors import InputImpossible
+from acquire.errors import FileInvalid, InputImpossible
 from acquire.files.shipped import shipped
 from acquire.files.statements import ModelStatements
+from acquire.files.toml_file import TomlFile
+from acquire.files.toml_lines import find_lines
 from acquire.physics.accuracy import half_width_si
 from acquire.physics.copper import CONDUCTORS
 from acquire.quantity import parse
 from acquire.records import Pair
 from acquire.records.words import sureness
 from acquire.sheets import load_sheet
+from acquire.sheets.load import sheet_of
 from acquire.steps.learn import learn
 from acquire.steps.proposal import sheet_text
 from acquire.verdict.explain import Explanation, Told, explain, weighed
@@ -139,17 +143,47 @@ def learnt_sheet(files: Sequence[Path], name: str, core: str) -> str:
     for file in files:
         for line, row in _rows(file):
             try:
-                pair = Pair(row["pin_a"].strip(), row["pin_b"].strip())
-                value = row["ohm"].strip()
-                ohm = math.inf if value.lower() in OPEN_WORDS else float(value)
-                units.setdefault(row["unit"], {})[pair] = ohm
+                unit, pair, ohm = _measured(row)
             except (KeyError, ValueError, AttributeError) as error:
                 raise InputImpossible(
                     f"{file}:{line}: this row has no unit, pin_a, pin_b and ohm.",
                     "Head the columns unit,pin_a,pin_b,ohm; write open where the display shows overload.",
                 ) from error
+            units.setdefault(unit, {})[pair] = ohm
     found = learn(list(units.values()), core)
-    return sheet_text(name, found, units=len(units), core=core)
+    return _usable(sheet_text(name, found, units=len(units), core=core))
+
+
+def _measured(row: Mapping[str, str]) -> tuple[str, Pair, float]:
+    """One row of a pair matrix.
+
+    Raises:
+        KeyError, AttributeError, ValueError: a cell is missing, or holds what cannot be.
+    """
+    pair = Pair(row["pin_a"].strip(), row["pin_b"].strip())
+    value = row["ohm"].strip()
+    ohm = math.inf if value.lower() in OPEN_WORDS else float(value)
+    if not (row["unit"].strip() and pair.a and pair.b) or pair.a == pair.b:
+        raise ValueError("a name is missing, or a pin stands against itself")
+    if math.isnan(ohm) or ohm < 0.0 or (math.isinf(ohm) and value.lower() not in OPEN_WORDS):
+        raise ValueError("no resistance")
+    return row["unit"].strip(), pair, ohm
+
+
+def _usable(text: str) -> str:
+    """A proposed sheet, if it can be loaded: names of pins and of the type come from outside.
+
+    Raises:
+        InputImpossible: it cannot; says why.
+    """
+    try:
+        sheet_of(TomlFile(Path("the proposed sheet"), tomllib.loads(text), find_lines(text), ""))
+    except tomllib.TOMLDecodeError as error:
+        raise InputImpossible("The names cannot be written into a sheet.", "Use plain letters.") from error
+    except FileInvalid as error:
+        fault = error.faults[0]
+        raise InputImpossible(f"No sheet can be made of that: {fault.what}", fault.remedy) from error
+    return text
 
 
 def _rows(file: Path) -> list[tuple[int, dict[str, str]]]:
