@@ -3,7 +3,7 @@
 import { drawChart } from "./chart.js";
 import { el } from "./dom.js";
 import { head, load, outcomeCell, table, when } from "./pieces.js";
-import { ohmText } from "./scale.js";
+import { withReach } from "./scale.js";
 import { order } from "./orders.js";
 import { orderButton } from "./order_button.js";
 
@@ -29,14 +29,14 @@ function drawCheck(plain, bench) {
   const points = readings.map((r) => ({ ohm: r.ohm, reach: r.expanded_ohm, off: !r.in_control, label: when(r.utc_s) }));
   return [
     el("section", { class: "card stage" },
-      latest ? el("p", { class: "verdict-line" }, outcomeCell(latest.in_control ? "pass" : "fail", latest.in_control ? "in control" : "out of control"), el("small", {}, `${ohmText(latest.ohm)} ± ${ohmText(latest.expanded_ohm)}, ${when(latest.utc_s)}`)) : el("p", { class: "why" }, "Not measured yet."),
-      el("p", {}, `${plain.resistor}: certificate ${ohmText(plain.certificate_ohm)} ± ${ohmText(plain.certificate_expanded_ohm)}.${plain.due ? " A measurement is due." : ""}`),
+      latest ? el("p", { class: "verdict-line" }, outcomeCell(latest.in_control ? "pass" : "fail", latest.in_control ? "in control" : "out of control"), el("small", {}, `${withReach(latest.ohm, latest.expanded_ohm)}, ${when(latest.utc_s)}`)) : el("p", { class: "why" }, "Not measured yet."),
+      el("p", {}, `${plain.resistor}: certificate ${withReach(plain.certificate_ohm, plain.certificate_expanded_ohm)}.${plain.due ? " A measurement is due." : ""}`),
       plain.text ? el("p", {}, plain.text) : null,
       el("p", { class: "buttons" }, orderButton(bench, "Measure it now", "check_meter", {}, "The bench screen asks for it next.")),
       latest && !latest.in_control && bench.state()?.orders !== false ? override() : null),
     points.length ? el("section", { class: "card" }, el("h2", {}, "Readings in their order"),
       drawChart(points, { centre: plain.centre_ohm, lower: plain.lower_ohm, upper: plain.upper_ohm }, `${points.length} readings of the check standard; those out of control are crossed`),
-      table("Readings, latest first", ["when", "reading", "±", "", "signs"], readings.slice().reverse().map((r) => [when(r.utc_s), ohmText(r.ohm), ohmText(r.expanded_ohm), outcomeCell(r.in_control ? "pass" : "fail", r.in_control ? "in control" : "out of control"), r.text]), [1, 2])) : null,
+      table("Readings, latest first", ["when", "reading", "", "signs"], readings.slice().reverse().map((r) => [when(r.utc_s), withReach(r.ohm, r.expanded_ohm), outcomeCell(r.in_control ? "pass" : "fail", r.in_control ? "in control" : "out of control"), r.text]), [1])) : null,
   ];
 }
 

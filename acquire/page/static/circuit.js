@@ -65,7 +65,7 @@ function winding(branch, at, y, wide, heavy) {
   const [left, right] = [at.get(branch.a), at.get(branch.b)].sort((m, n) => m - n);
   const middle = (left + right) / 2;
   const half = Math.min(SIGN_WIDE, right - left - 8) / 2;
-  const long = branch.name.length * 6.3;
+  const long = branch.name.length * 7;
   const after = right + 10 + long <= wide;
   return svg("g", { class: heavy ? "branch heavy" : "branch" },
     svg("path", { class: "line", d: `M${left} ${y}H${middle - half}M${middle + half} ${y}H${right}` }),

@@ -3,7 +3,7 @@
 import { svg } from "./dom.js";
 import { SIGNS, WIRE } from "./letters.js";
 
-const GAP = 15;
+const GAP = 12;
 
 /** Signs of a text beside each other. `label` is what a screen reader says; `wire` the thickness in hundredths of the height. */
 export function lettering(text, { label = text, kind = "", wire = WIRE } = {}) {

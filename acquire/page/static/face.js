@@ -4,9 +4,9 @@ import { choice, choose } from "./keep.js";
 import { el, svg } from "./dom.js";
 import { sign } from "./signs.js";
 
-const CELL = 78;
-const EDGE = 26;
-const AROUND = 30;
+const CELL = 92;
+const EDGE = 16;
+const TAB = 28;
 
 /** How this sheet's face is to be drawn: side it is seen from, quarter turns clockwise, mirrored or not. */
 export function seenAs(face, sheet) {
@@ -48,19 +48,24 @@ export function drawFace(face, asked, sheet, redraw) {
     pins.length ? plug(pins, rows, columns, latch, asked) : null,
     loose.length ? el("ul", { class: "loose", "aria-label": "Loose leads" }, loose.map((pin) => looseLead(pin, asked))) : null,
     face.core ? coreBar(face.core, asked) : null,
-    pins.length ? el("figcaption", {}, el("span", { class: "seen" }, `seen: ${inWords(face, seen, latch)}`), switches(face, seen, sheet, redraw)) : null,
+    pins.length ? el("figcaption", {}, el("span", { class: "seen" }, inWords(face, seen, latch)), switches(face, seen, sheet, redraw)) : null,
   );
 }
 
 function plug(pins, rows, columns, latch, asked) {
   const [wide, high] = [columns * CELL + 2 * EDGE, rows * CELL + 2 * EDGE];
   const label = asked ? `Connector, pin ${asked.join(" and ")} marked` : "Connector";
-  return svg("svg", { class: "plug", viewBox: `${-AROUND} ${-AROUND} ${wide + 2 * AROUND} ${high + 2 * AROUND}`, role: "img", "aria-label": label },
+  return svg("svg", { class: "plug", viewBox: around(latch, wide, high), role: "img", "aria-label": label },
     latchTab(latch, wide, high),
     svg("rect", { class: "shell", x: 0, y: 0, width: wide, height: high, rx: 20 }),
     svg("rect", { class: "shell-in", x: 9, y: 9, width: wide - 18, height: high - 18, rx: 13 }),
     ...pins.map((pin) => onePin(pin, asked)),
   );
+}
+
+function around(latch, wide, high) {
+  const [x, y] = [latch === "left" ? -TAB : 0, latch === "top" ? -TAB : 0];
+  return `${x} ${y} ${wide + (latch === "left" || latch === "right" ? TAB : 0)} ${high + (latch === "top" || latch === "bottom" ? TAB : 0)}`;
 }
 
 function latchTab(latch, wide, high) {
@@ -75,11 +80,11 @@ function latchTab(latch, wide, high) {
 function onePin(pin, asked) {
   const place = asked ? asked.indexOf(pin.name) : -1;
   const [x, y] = [EDGE + pin.x * CELL + CELL / 2, EDGE + pin.y * CELL + CELL / 2];
-  const size = place >= 0 ? 64 : 52;
+  const size = place >= 0 ? 68 : 58;
   return svg("g", { class: place >= 0 ? "pin asked" : "pin", "data-pin": pin.name, transform: `translate(${x} ${y})` },
     svg("rect", { x: -size / 2, y: -size / 2, width: size, height: size, rx: 9 }),
-    svg("text", { x: 0, y: 10, "text-anchor": "middle", class: pin.name.length > 2 ? "long" : null }, pin.name),
-    place >= 0 ? badge(place, -46, -46) : null);
+    svg("text", { x: 0, y: place >= 0 ? 15 : 10, "text-anchor": "middle", class: pin.name.length > 2 ? "long" : null }, pin.name),
+    place >= 0 ? badge(place, -46, -44) : null);
 }
 
 function badge(place, x, y) {
@@ -107,7 +112,7 @@ function switches(face, seen, sheet, redraw) {
   };
   const other = seen.side === "mating" ? "wire" : "mating";
   return el("span", { class: "switches" },
-    el("button", { type: "button", on: { click: () => set({ side: other }) } }, `Show ${other} side`),
+    el("button", { type: "button", on: { click: () => set({ side: other }) } }, `${other[0].toUpperCase()}${other.slice(1)} side`),
     el("button", { type: "button", on: { click: () => set({ turns: (seen.turns + 1) % 4 }) } }, "Turn"),
     el("button", { type: "button", "aria-pressed": String(seen.mirror), on: { click: () => set({ mirror: !seen.mirror }) } }, "Mirror"));
 }

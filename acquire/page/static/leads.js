@@ -3,7 +3,7 @@
 import { ago, head, load, table, when } from "./pieces.js";
 import { drawChart } from "./chart.js";
 import { el } from "./dom.js";
-import { ohmText } from "./scale.js";
+import { withReach } from "./scale.js";
 import { orderButton } from "./order_button.js";
 import { sign } from "./signs.js";
 
@@ -33,6 +33,6 @@ function drawLeads(plain, bench) {
       plain.text ? el("p", {}, plain.text) : null,
       el("p", { class: "buttons" }, orderButton(bench, "Zero the leads now", "zero_leads", {}, "Hold the probes together; the bench screen leads on."))),
     points.length ? el("section", { class: "card" }, el("h2", {}, "Earlier zeros"), drawChart(points, {}, `Lead zeros in order, ${points.length} of them`),
-      table("Earlier zeros, latest first", ["when", "leads", "± (k = 2)", "meter", "remark"], zeros.slice().reverse().map((z) => [when(z.utc_s), ohmText(z.ohm), ohmText(2 * z.uncertainty_ohm), z.meter, z.doubtful_since_utc_s ? `doubtful since ${when(z.doubtful_since_utc_s)}` : ""]), [1, 2])) : null,
+      table("Earlier zeros, latest first", ["when", "leads, k = 2", "meter", "remark"], zeros.slice().reverse().map((z) => [when(z.utc_s), withReach(z.ohm, 2 * z.uncertainty_ohm), z.meter, z.doubtful_since_utc_s ? `doubtful since ${when(z.doubtful_since_utc_s)}` : ""]), [1])) : null,
   ];
 }

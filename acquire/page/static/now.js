@@ -38,7 +38,7 @@ function draw(place, bench) {
   if (!state) return;
   const seen = view(state);
   const live = bench.linkUp();
-  part(place.band, [seen.band, live], () => drawBand(live ? seen.band : { name: "lost", shape: "lost", word: "not live", detail: "no link to the daemon" }));
+  part(place.band, [seen.band, live], () => drawBand(live ? seen.band : { name: "lost", shape: "lost", word: "not live", detail: ["no link", "to the daemon"] }));
   const stale = !live || seen.big.stale === true;
   part(place.big, [seen.big, stale], () => drawBig(seen.big, stale));
   say(place.note, stale && (seen.big.value || seen.big.words) ? "not live: the last that was heard" : seen.note ?? "");
@@ -60,21 +60,22 @@ function draw(place, bench) {
 
 function drawBand(band) {
   return el("div", { class: `band band-${band.name}`, "data-state": band.name },
-    sign(band.shape), el("strong", { class: "word" }, band.word), el("span", { class: "detail" }, band.detail));
+    sign(band.shape), el("strong", { class: "word" }, band.word), el("span", { class: "detail" }, (band.detail ?? []).map((line) => el("span", {}, line))));
 }
 
 function drawBig(big, stale) {
   const kind = `big${big.bold ? " bold" : ""}${stale ? " stale" : ""}`;
-  if (big.pair) return el("div", { class: `${kind} pair` }, onePin(big.pair[0], "A"), el("span", { class: "to", "aria-hidden": "true" }), onePin(big.pair[1], "B"));
+  if (big.pair) return el("div", { class: `${kind} pair` }, onePin(big.pair[0], "A", big.pins?.[0]), el("span", { class: "to", "aria-hidden": "true" }), onePin(big.pair[1], "B", big.pins?.[1]));
   if (big.value) {
     return el("div", { class: `${kind} value` }, lettering(big.value, { label: `${big.value} ${big.unit}${stale ? ", not live" : ""}`, wire: big.bold ? 15 : 10 }),
       big.unit ? lettering(big.unit, { label: "", kind: "unit", wire: big.bold ? 15 : 10 }) : null);
   }
+  if (big.name && big.words.length <= 14) return el("div", { class: `${kind} name` }, lettering(big.words.toUpperCase(), { label: big.words }));
   return el("div", { class: `${kind} words${big.words.length > 28 ? " many" : ""}` }, big.words);
 }
 
-function onePin(name, mark) {
-  return el("span", { class: "one-pin" }, sign(mark, mark), lettering(name, { wire: 14 }));
+function onePin(name, mark, about) {
+  return el("span", { class: "one-pin" }, sign(mark, mark), lettering(name, { wire: 14 }), about ? el("span", { class: "pin-about" }, about) : null);
 }
 
 function drawPicture(node, seen, state, bench) {

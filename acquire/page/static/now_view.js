@@ -16,7 +16,7 @@ export function view(state) {
   return phase === "verdict" && verdict ? judged(state) : draw(state);
 }
 
-const band = (name, word, detail = "", shape = name) => ({ name, shape, word, detail: detail ?? "" });
+const band = (name, word, detail = [], shape = name) => ({ name, shape, word, detail: [detail].flat().filter(Boolean) });
 
 const heaviest = (state) => (state.warnings ?? []).find((one) => one.weight === "stop")?.text ?? "";
 
@@ -33,7 +33,7 @@ function judged({ verdict }) {
   const word = verdict.word || OUTCOME_WORDS[name] || name;
   const uncounted = verdict.counts === false ? "counts only if it comes again" : "";
   return {
-    band: band(name, word, [pairText(verdict.pair), verdict.step].filter(Boolean).join("  ")),
+    band: band(name, word, [pairText(verdict.pair), verdict.step]),
     big: verdict.value ? { value: verdict.value, unit: verdict.unit ?? "", bold: true } : { words: verdict.open ? "open" : verdict.text || "no value" },
     picture: verdict.value ? "scale" : "", note: [reach(verdict), uncounted].filter(Boolean).join("  ·  "), reason: verdict.reason ?? "", hint: verdict.hint ?? "",
   };
@@ -52,22 +52,22 @@ function ended({ result, ask }) {
   const word = result.outcome ? `unit: ${result.word}` : result.held ? "unit held" : result.word || "ended";
   return {
     band: band(name, word, ""), big: { words: result.serial, name: true }, picture: "result",
-    reason: result.outcome ? result.reason : result.held || result.reason, hint: ask?.text ?? "", result,
+    reason: result.diagnosis?.length ? "" : result.outcome ? result.reason : result.held || result.reason, hint: ask?.text ?? "", result,
   };
 }
 
 function moving({ phase, reading, ask, rest }) {
   const settled = phase === "settled";
   return {
-    band: band(phase, settled ? "at rest" : "settling", [pairText(ask?.pair), ask?.step].filter(Boolean).join("  ")),
+    band: band(phase, settled ? "at rest" : "settling", [pairText(ask?.pair), ask?.step]),
     big: { ...valueOf(reading), bold: settled }, picture: "trace", note: "as the meter shows it, live", rest,
   };
 }
 
-function otherPair({ hint, reading, ask }) {
+function otherPair({ hint, reading, ask, face }) {
   return {
-    band: band("other_pair", "wrong pair", `wanted ${pairText(ask?.pair)}`), big: ask?.pair ? { pair: ask.pair } : { words: "wrong pair" },
-    picture: "", reason: hint || "That reads like another pair.", probe: probeWords(reading), note: "move the probes to",
+    band: band("other_pair", "wrong pair", ["wanted", [pairText(ask?.pair), ask?.step].filter(Boolean).join(" ")]), big: ask?.pair ? { pair: ask.pair, pins: aboutPins(face, ask.pair) } : { words: "wrong pair" },
+    picture: "", hint: hint || "That reads like another pair.", probe: probeWords(reading),
   };
 }
 
@@ -76,7 +76,7 @@ function duty({ ask, reading, rest, hint }) {
   const touching = reading?.kind === "value" && rest;
   return {
     band: band("touch", DUTIES[ask?.kind] ?? "before work", ask?.step ?? ""), big: touching ? valueOf(reading) : { words: ask?.text ?? "" },
-    picture: touching ? "trace" : tips ? "tips" : "", rest, note: touching ? "as the meter shows it, live" : "", reason: touching ? ask?.text ?? "" : "", hint: hint ?? "", probe: probeWords(reading),
+    picture: touching ? "trace" : tips ? "tips" : "", rest, note: touching ? "as the meter shows it, live" : "", reason: touching ? ask?.text ?? "" : "", hint: hint ?? "", probe: touching ? "" : probeWords(reading),
   };
 }
 
@@ -88,13 +88,25 @@ function words({ phase, ask, hint }) {
   return { band: band(phase === "lift" ? "touch" : "held", phase === "lift" ? "lift" : "wait", "", phase === "lift" ? "lift" : "held"), big: { words: ask?.text ?? "" }, picture: "", hint: hint ?? "" };
 }
 
-function asking({ ask, reading, hint }) {
+/** Colour of a pin's wire and what it belongs to, "" where the sheet says nothing. */
+function aboutPins(face, pair) {
+  return pair.map((name) => {
+    const pin = face?.pins?.find((one) => one.name === name);
+    return pin ? [pin.colour, pin.remark].filter(Boolean).join(": ") : name === face?.core ? "bare metal" : "";
+  });
+}
+
+/** The sentence says no more than the drawing does. */
+const plainAsk = (ask) => ask.text === `Touch ${pairText(ask.pair)} (${ask.step}).`;
+
+function asking({ ask, reading, hint, face, unit }) {
   const pair = ask?.pair ?? null;
   const again = ask?.kind === "touch_again";
+  const step = unit?.steps?.find((one) => one.name === ask?.step);
   return {
-    band: band("touch", again ? "touch again" : "touch", ask?.step ?? ""),
-    big: pair ? { pair } : { words: ask?.text ?? "" },
-    picture: "last", reason: pair ? ask.text : "", hint: hint ?? "", probe: probeWords(reading),
+    band: band("touch", again ? "touch again" : "touch", [ask?.step, step?.limits]),
+    big: pair ? { pair, pins: aboutPins(face, pair) } : { words: ask?.text ?? "" },
+    picture: "last", reason: pair && !plainAsk(ask) ? ask.text : "", hint: hint ?? "", probe: probeWords(reading),
   };
 }
 

@@ -11,7 +11,7 @@ const side = (outcome) => (GOOD.has(outcome) ? "good" : BAD.has(outcome) ? "bad"
 
 /** Shape and word of an outcome for a table; null outcome shows the word alone. */
 export function outcomeCell(outcome, word) {
-  return el("span", { class: `cell-${side(outcome)}`, "data-outcome": outcome ?? "" }, outcome ? sign(outcome) : null, word || OUTCOME_WORDS[outcome] || "–");
+  return el("span", { class: `cell-${side(outcome)}`, "data-outcome": outcome ?? "" }, outcome ? sign(outcome) : word === "held" ? sign("held") : null, word || OUTCOME_WORDS[outcome] || "–");
 }
 
 /** The large line on top of a result. */
@@ -48,7 +48,7 @@ export function ago(seconds) {
 
 /** Head of a screen. */
 export function head(title, about = "") {
-  return [el("h1", {}, title), about ? el("p", { class: "about" }, about) : null];
+  return [el("h1", {}, title), about ? el("p", { class: "about" }, about) : null].filter(Boolean);
 }
 
 /** Fetches and draws into `place`; a refusal is shown as its sentence. */

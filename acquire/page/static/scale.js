@@ -6,15 +6,25 @@ const WIDE = 900;
 const LEFT = 0.2;
 const RIGHT = 0.8;
 
-/** Ohm or kilo-ohm as short text with the digits that tell limits apart. */
-export function ohmText(ohm) {
-  for (const [size, unit] of [[1e9, "GΩ"], [1e6, "MΩ"], [1e3, "kΩ"], [1, "Ω"]]) {
-    if (Math.abs(ohm) >= size) return `${four(ohm / size)} ${unit}`;
-  }
-  return `${four(ohm * 1000)} mΩ`;
+const SIZES = [[1e9, "GΩ"], [1e6, "MΩ"], [1e3, "kΩ"], [1, "Ω"], [1e-3, "mΩ"]];
+
+/** Resistance as short text; `fine_ohm` is a difference that must still be seen, else four digits are shown. */
+export function ohmText(ohm, fine_ohm = 0) {
+  if (!Number.isFinite(ohm)) return "–";
+  const [size, unit] = SIZES.find(([least]) => Math.abs(ohm) >= least) ?? SIZES.at(-1);
+  const value = ohm / size;
+  const digits = fine_ohm > 0 ? 1 - Math.floor(Math.log10(fine_ohm / size)) : 3 - Math.floor(Math.log10(Math.abs(value) || 1));
+  const text = value.toFixed(Math.min(Math.max(digits, 0), 9));
+  return `${fine_ohm > 0 ? text : text.replace(/(\.\d*?)0+$/, "$1").replace(/\.$/, "")} ${unit}`;
 }
 
-const four = (value) => value.toPrecision(4).replace(/(\.\d*?)0+$/, "$1").replace(/\.$/, "").replace(/^(\d{4,})e.*$/, "$1");
+/** "99.980 ± 0.012 Ω", both with the digits that the uncertainty deserves. */
+export function withReach(ohm, reach_ohm) {
+  if (!(reach_ohm > 0)) return ohmText(ohm);
+  const [size, unit] = SIZES.find(([least]) => Math.abs(ohm) >= least) ?? SIZES.at(-1);
+  const digits = Math.min(Math.max(1 - Math.floor(Math.log10(reach_ohm / size)), 0), 9);
+  return `${(ohm / size).toFixed(digits)} ± ${(reach_ohm / size).toFixed(digits)} ${unit}`;
+}
 
 /** Column of a value when the limits stand at fixed places; what lies far outside is kept at the edge. */
 export function column(value, lower, upper) {
@@ -24,7 +34,7 @@ export function column(value, lower, upper) {
 
 /** The drawing, or null where there is nothing to draw: no value, or no limits at all. */
 export function drawScale(verdict) {
-  const value = verdict.reference_ohm;
+  const value = verdict.value_ohm;
   let { lower_ohm: lower, upper_ohm: upper } = verdict;
   if (!Number.isFinite(value) || (!Number.isFinite(lower) && !Number.isFinite(upper))) return null;
   const oneSided = !Number.isFinite(lower) ? "upper" : !Number.isFinite(upper) ? "lower" : "";
@@ -38,7 +48,7 @@ export function drawScale(verdict) {
     oneSided === "upper" ? null : wall(at(lower).x, ohmText(lower), "lower limit"),
     oneSided === "lower" ? null : wall(at(upper).x, ohmText(upper), "upper limit"),
     Number.isFinite(verdict.nominal_ohm) && oneSided === "" ? nominal(at(verdict.nominal_ohm).x, ohmText(verdict.nominal_ohm)) : null,
-    bar(at(value - reach).x, at(value + reach).x),
+    at(value).beyond ? null : bar(at(value - reach).x, at(value + reach).x),
     marker(at(value)));
 }
 
@@ -65,7 +75,7 @@ function marker({ x, beyond }) {
 function inWords(verdict) {
   const limit = (name, ohm) => (Number.isFinite(ohm) ? `, ${name} limit ${ohmText(ohm)}` : "");
   const reach = Number.isFinite(verdict.expanded_ohm) ? ` plus or minus ${ohmText(verdict.expanded_ohm)}` : "";
-  return `${ohmText(verdict.reference_ohm)}${reach}${limit("lower", verdict.lower_ohm)}${limit("upper", verdict.upper_ohm)}`;
+  return `${ohmText(verdict.value_ohm)}${reach}${limit("lower", verdict.lower_ohm)}${limit("upper", verdict.upper_ohm)}`;
 }
 
 /** Two jaws that close on the value as it comes to rest; `share` is 0 far from it, 1 at rest. */

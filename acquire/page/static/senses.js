@@ -17,7 +17,7 @@ export function openSenses(main, bench) {
   const place = el("div", { class: "two" });
   main.append(place);
   let shown = true;
-  const draw = () => shown && place.replaceChildren(soundCard(), speechCard(bench), keysCard(bench, draw), lookCard());
+  const draw = () => shown && place.replaceChildren(el("div", { class: "stage" }, keysCard(bench, draw), speechCard(bench), lookCard()), soundCard());
   draw();
   onChoice(draw);
   onVoices(draw);

@@ -9,7 +9,7 @@ const STATE_WORDS = { waiting: "to do", asked: "now", again: "once more", done: 
 /** One cell a step: pair, name, value, shape. */
 export function drawSteps(unit) {
   return el("div", { class: "steps-box" },
-    el("p", { class: "tag" }, el("span", { class: "tag-hole", "aria-hidden": "true" }), el("span", { class: "tag-serial" }, unit.serial),
+    el("a", { class: "tag", href: address("unit", unit.serial) }, el("span", { class: "tag-hole", "aria-hidden": "true" }), el("span", { class: "tag-serial" }, unit.serial),
       el("span", { class: "tag-count" }, `${unit.done} of ${unit.of}`)),
     el("ol", { class: `steps${unit.steps.length > 8 ? " narrow" : ""}` }, unit.steps.map(oneStep)));
 }
@@ -21,9 +21,12 @@ function oneStep(step) {
     shape ? sign(shape) : el("span", { class: "sign none" }),
     el("b", {}, pairText(step.pair) || step.name),
     el("span", { class: "step-name" }, step.pair ? step.name : ""),
-    el("span", { class: "step-value" }, step.value || words),
+    el("span", { class: "step-value" }, short(step.value) || words),
     step.value ? el("span", { class: "unseen" }, words) : null);
 }
+
+/** The value without its uncertainty: "202.42 Ω". */
+const short = (text) => (text ?? "").replace(/ ± \S+/, "");
 
 /** "18 of 40, 17 passed", with a bar. */
 export function drawBatch(batch) {

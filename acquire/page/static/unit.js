@@ -2,9 +2,10 @@
 
 import { address } from "./router.js";
 import { drawScale } from "./scale.js";
-import { el, pairText } from "./dom.js";
+import { el, pairText, part } from "./dom.js";
 import { findForm, head, load, outcomeCell, table, verdictLine, when } from "./pieces.js";
 import { sign } from "./signs.js";
+import { unitActs } from "./unit_acts.js";
 
 /** Opens the screen for a serial, or for the unit on the bench and the latest ones. */
 export function openUnit(main, about, bench) {
@@ -12,13 +13,16 @@ export function openUnit(main, about, bench) {
   const serial = about || state?.unit?.serial || state?.result?.serial || "";
   const place = el("div", { class: "stage" });
   const latest = el("section", { class: "card" });
-  main.append(...head("Unit"), findForm("Serial", serial, (name) => { location.hash = address("unit", name); }), place, latest);
+  const acts = el("div", {});
+  part(acts, [state?.unit?.serial, state?.unit?.ended, state?.orders], () => unitActs(bench));
+  main.append(...head("Unit"), findForm("Serial", serial, (name) => { location.hash = address("unit", name); }), place, acts, latest);
   const show = () => (serial ? load(place, `/unit?serial=${encodeURIComponent(serial)}`, (unit) => drawUnit(unit)) : null);
   show();
   load(latest, "/units?limit=25", drawLatest);
   let done = state?.result?.utc_s;
   return {
     state: (now, changed) => {
+      part(acts, [now.unit?.serial, now.unit?.ended, now.orders], () => unitActs(bench));
       if (!changed?.includes("result") || now.result?.utc_s === done) return;
       done = now.result?.utc_s;
       if (!about || about === now.result?.serial) show();

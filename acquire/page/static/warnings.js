@@ -20,9 +20,10 @@ export class Warnings {
 
   one(warning, orders) {
     const left = Number.isFinite(warning.until_utc_s) ? el("b", { class: "left", role: "timer", "data-until": warning.until_utc_s }) : null;
-    return el("p", { class: `warning weight-${warning.weight}`, "data-code": warning.code },
+    return el("div", { class: `warning weight-${warning.weight}`, "data-code": warning.code },
       sign({ stop: "stop", warning: "warning" }[warning.weight] ?? "remark"),
       el("b", { class: "weight" }, warning.weight), el("span", { class: "warning-text" }, warning.text), left,
+      warning.code.startsWith("temperature.") && orders !== false ? this.temperature() : null,
       warning.remedy && orders !== false ? this.remedy(warning.remedy) : null);
   }
 
@@ -33,6 +34,16 @@ export class Warnings {
       if (!answer.done || answer.reason) this.tell(answer.reason, answer.done);
     };
     return el("button", { type: "button", class: "remedy", on: { click: give } }, label ?? command);
+  }
+
+  temperature() {
+    const field = el("input", { "aria-label": "Temperature of the room in °C", inputmode: "decimal", placeholder: "21.5", maxlength: 8, autocomplete: "off" });
+    const submit = async (event) => {
+      event.preventDefault();
+      const answer = await order("type_temperature", { celsius: `${field.value.trim().replace(",", ".")} °C` });
+      if (!answer.done || answer.reason) this.tell(answer.reason, answer.done);
+    };
+    return el("form", { class: "remedy-form", on: { submit } }, field, "°C", el("button", { class: "remedy" }, "Take it"));
   }
 
   tick() {
