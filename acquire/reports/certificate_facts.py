@@ -7,11 +7,12 @@ for the record (certificate_source).
 
 from __future__ import annotations
 
+import base64
 import hashlib
 import json
 from dataclasses import dataclass
 from functools import cache
-from typing import Any
+from typing import Any, Literal
 
 from acquire.errors import InputImpossible
 from acquire.journal.plain import spelt
@@ -37,7 +38,7 @@ class Heading:
     name: str
     address: tuple[str, ...] = ()
     logo: str = ""
-    logo_kind: str = ""
+    logo_kind: Literal["", "svg", "png"] = ""
     authorised: str = ""
 
 
@@ -50,14 +51,16 @@ class Given:
         heading: of the shop.
         paper: "A4" or "Letter".
         issued_utc_s: whole seconds.
+        as_of_utc_s: the record counts as it stood then; what came later is not in the facts.
         software: that drew it, name and version.
         calibrations: what the meter files given at issue say of the meters.
     """
 
     heading: Heading
     issued_utc_s: float
+    as_of_utc_s: float
     software: str
-    paper: str = "A4"
+    paper: Literal["A4", "Letter"] = "A4"
     customer: str = ""
     received: str = ""
     condition: str = ""
@@ -262,6 +265,8 @@ def facts_from_text(text: str) -> CertificateFacts:
                 "Check it with the version of the program that its last lines name.",
             )
         facts: CertificateFacts = _reader().validate_python(plain)
+        base64.b64decode(facts.given.heading.logo, validate=True)
+        assert facts.digest  # noqa: S101  (it can be spelt: no number in it is infinite)
     except (ValidationError, ValueError, RecursionError) as error:
         if isinstance(error, InputImpossible):
             raise

@@ -6,13 +6,26 @@ how they are drawn.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+import math
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
+from typing import Any
 
 from acquire.errors import InputImpossible
+from acquire.journal.entry import Entry
 from acquire.journal.question import Question, Record
-from acquire.records import CheckStandard, Notice, Outcome, Purpose, TypedResult, UnitStarted, Verdict
-from acquire.records.words import ending_words
+from acquire.records import (
+    CheckStandard,
+    Evidence,
+    Notice,
+    Outcome,
+    Purpose,
+    TypedResult,
+    UnitStarted,
+    Verdict,
+)
+from acquire.records.words import WORST_LAST, ending_words
 from acquire.reports.certificate_facts import (
     FORM,
     CertificateFacts,
@@ -53,6 +66,44 @@ OF_THE_BENCH = frozenset({"check.overridden", "check.out_of_control", "calibrati
 DAY_S = 86_400.0
 
 
+@dataclass(frozen=True, slots=True)
+class AsOf:
+    """A record as it stood at a certain time: what came later is left out.
+
+    Attributes:
+        record: as it is now.
+        until_utc_s: the last moment that counts.
+    """
+
+    record: Record
+    until_utc_s: float
+
+    def find(self, question: Question) -> Iterator[Entry]:
+        """As `Record.find`."""
+        return self.record.find(self._earlier(question))
+
+    def values(self, question: Question, names: Sequence[str]) -> Iterator[tuple[Any, ...]]:
+        """As `Record.values`."""
+        return self.record.values(self._earlier(question), names)
+
+    def by_serial(self, serial: str) -> list[Entry]:
+        """As `Record.by_serial`."""
+        return [entry for entry in self.record.by_serial(serial) if entry.utc_s <= self.until_utc_s]
+
+    def batches(self) -> list[tuple[str, int]]:
+        """As `Record.batches`, of today."""
+        return self.record.batches()
+
+    def evidence(self, entry_id: str) -> Evidence | None:
+        """As `Record.evidence`."""
+        return self.record.evidence(entry_id)
+
+    def _earlier(self, question: Question) -> Question:
+        end_s = math.nextafter(self.until_utc_s, math.inf)
+        asked_s = question.until_utc_s
+        return replace(question, until_utc_s=end_s if asked_s is None else min(asked_s, end_s))
+
+
 def visit_for(visits: Sequence[Visit], purpose: Purpose | None = None) -> Visit:
     """The visit that a certificate is about: the latest with an outcome.
 
@@ -88,8 +139,9 @@ def facts_of(record: Record, serial: str, given: Given, purpose: Purpose | None 
         InputImpossible: the unit is not on the record, or has no outcome.
         JournalUnusable: the record cannot be read.
     """
-    visits = visits_on(record, serial)
-    return CertificateFacts(FORM, given, measured(record, visits, visit_for(visits, purpose)))
+    then = AsOf(record, given.as_of_utc_s)
+    visits = visits_on(then, serial)
+    return CertificateFacts(FORM, given, measured(then, visits, visit_for(visits, purpose)))
 
 
 def measured(record: Record, visits: Sequence[Visit], visit: Visit) -> Measured:
@@ -133,8 +185,6 @@ def measured(record: Record, visits: Sequence[Visit], visit: Visit) -> Measured:
 
 def worst(outcome: Outcome, typed: Iterable[OnRecord[TypedResult]]) -> Outcome:
     """The unit's outcome with what was typed in for it, also after it had left the bench."""
-    from acquire.records.words import WORST_LAST  # noqa: PLC0415
-
     outcomes = [outcome, *(each.record.outcome for each in typed if each.record.outcome is not None)]
     return max(outcomes, key=WORST_LAST.index)
 

@@ -6,6 +6,7 @@ Not for fonts, line breaks and pages (pdf_sheet).
 from __future__ import annotations
 
 from functools import singledispatch
+from importlib.metadata import version
 from itertools import pairwise
 
 from acquire.reports.code import code_squares
@@ -41,10 +42,16 @@ def as_pdf(paper: Paper) -> bytes:
     return _printed(paper, _printed(paper, 0).pdf.pages_count).done()
 
 
+def drawn_with() -> str:
+    """Versions of what draws PDF: other ones may give other bytes."""
+    return ", ".join(f"{name} {version(name)}" for name in ("fpdf2", "fonttools", "segno"))
+
+
 def _printed(paper: Paper, pages: int) -> Sheet:
     sheet = Sheet(paper.size, paper.running, paper.written_utc_s, pages)
     sheet.pdf.set_title(f"{paper.title} {paper.subtitle}")
     sheet.pdf.set_producer("steadyohm")
+    sheet.pdf.set_creator(drawn_with())
     _head(paper, sheet)
     for block, after in pairwise([*paper.blocks, None]):
         if isinstance(block, Title) and isinstance(after, Table):

@@ -16,7 +16,7 @@ from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
-from acquire.errors import SteadyohmError
+from acquire.errors import InputImpossible, SteadyohmError
 from acquire.reports.paper import shown
 
 if TYPE_CHECKING:
@@ -196,10 +196,19 @@ class Sheet:
         self.pdf.line(x1, y1, x2, y2)
 
     def picture(self, content: bytes, x: float, y: float, width: float, height: float) -> float:
-        """A logo, fitted into a box; how wide it has become."""
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # parts of an SVG that cannot be drawn are left out
-            info = self.pdf.image(BytesIO(content), x, y, width, height, keep_aspect_ratio=True)
+        """A logo, fitted into a box; how wide it has become.
+
+        Raises:
+            InputImpossible: it cannot be drawn in a PDF.
+        """
+        try:
+            with warnings.catch_warnings():
+                warnings.simplefilter("ignore")  # parts of an SVG that cannot be drawn are left out
+                info = self.pdf.image(BytesIO(content), x, y, width, height, keep_aspect_ratio=True)
+        except (ArithmeticError, AttributeError, LookupError, OSError, TypeError, ValueError) as error:
+            raise InputImpossible(
+                f"The logo cannot be drawn in a PDF: {error}.", "Use a plain SVG or a PNG."
+            ) from error
         return float(info.rendered_width)
 
     def attach(self, name: str, text: str, written_utc_s: float) -> None:

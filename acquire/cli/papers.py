@@ -1,0 +1,115 @@
+"""Commands about papers that leave the shop: certificate."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from acquire.records.words import Purpose
+
+if TYPE_CHECKING:
+    from acquire.answers.certificate import Wish
+
+JOURNAL = "Folder of a bench's journal."
+BENCH = "Bench file: heading, logo, calibration of its meter, size of paper."
+
+
+def add_to(app: typer.Typer) -> None:
+    """Register these commands."""
+    app.command()(certificate)
+
+
+def certificate(
+    journal: Annotated[Path | None, typer.Argument(help=JOURNAL)] = None,
+    serial: Annotated[str | None, typer.Argument(help="Of the unit.")] = None,
+    *,
+    html: Annotated[
+        Path | None, typer.Option(help="Where the HTML goes; with --batch a folder. Left out: here.")
+    ] = None,
+    pdf: Annotated[Path | None, typer.Option(help="Where a PDF goes; with --batch a folder.")] = None,
+    batch: Annotated[str | None, typer.Option(help="Certificates for all units of this batch.")] = None,
+    bench: Annotated[Path | None, typer.Option(help=BENCH)] = None,
+    purpose: Annotated[
+        Purpose | None, typer.Option(help="Certify the latest test for this purpose; left out: the latest.")
+    ] = None,
+    customer: Annotated[str, typer.Option(help="Who the unit belongs to.")] = "",
+    received: Annotated[str, typer.Option(help="When it was received, in words.")] = "",
+    condition: Annotated[str, typer.Option(help="In what condition it came.")] = "",
+    remark: Annotated[str, typer.Option(help="A remark that goes on the certificate.")] = "",
+    check: Annotated[
+        Path | None,
+        typer.Option("--verify", help="Check this certificate (HTML or PDF); exit 1 if it is not as drawn."),
+    ] = None,
+    against: Annotated[
+        Path | None, typer.Option("--journal", help="With --verify: the record to compare its facts with.")
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="One JSON object a line, for programs.")] = False,
+) -> None:
+    """Issue a certificate for a unit or a whole batch, or check one that somebody brings."""
+    from acquire.answers import certificate as answers
+    from acquire.errors import InputImpossible
+
+    if check is not None:
+        _verify(check, against or journal, as_json=as_json)
+        return
+    if journal is None or (serial is None) == (batch is None):
+        raise InputImpossible(
+            "A certificate is of one unit or of one batch.",
+            "Write: steadyohm certificate JOURNAL SERIAL, or steadyohm certificate JOURNAL --batch NAME.",
+        )
+    wish = answers.Wish(purpose, customer, received, condition, remark)
+    _issue(journal, serial, batch, wish, (html, pdf, bench), as_json=as_json)
+
+
+def _issue(
+    journal: Path,
+    serial: str | None,
+    batch: str | None,
+    wish: Wish,
+    files: tuple[Path | None, ...],
+    *,
+    as_json: bool,
+) -> None:
+    from acquire.answers.certificate import file_name, issue, serials_of, write
+    from acquire.clock import RealClock
+    from acquire.files.settings import load_bench
+    from acquire.journal.history import JournalReader
+
+    html, pdf, bench_file = files
+    bench = None if bench_file is None else load_bench(bench_file)
+    if html is None and pdf is None:
+        html = Path() if batch else Path(file_name("certificate", serial or "", "html"))
+    with JournalReader(journal) as record:
+        for each in [serial or ""] if batch is None else serials_of(record, batch):
+            facts = issue(record, each, wish, bench, RealClock())
+            into = html and (html / file_name("certificate", each, "html") if batch else html)
+            into_pdf = pdf and (pdf / file_name("certificate", each, "pdf") if batch else pdf)
+            paths = [str(path) for path in write(facts, into, into_pdf)]
+            if as_json:
+                plain = {"serial": each, "id": facts.id, "sha256": facts.digest, "files": paths}
+                typer.echo(json.dumps(plain, ensure_ascii=False))
+            else:
+                typer.echo(f"{each}: certificate {facts.id}: {', '.join(paths)}")
+
+
+def _verify(file: Path, journal: Path | None, *, as_json: bool) -> None:
+    from acquire.answers.certificate import verify
+
+    found = verify(file, journal)
+    if as_json:
+        plain = {
+            "id": found.facts.id,
+            "sha256": found.facts.digest,
+            "serial": found.facts.measured.serial,
+            "page_as_drawn": found.page,
+            "facts_on_record": found.record,
+            "sentences": found.sentences,
+        }
+        typer.echo(json.dumps(plain, ensure_ascii=False))
+    else:
+        for sentence in found.sentences:
+            typer.echo(sentence)
+    raise typer.Exit(0 if found.sound else 1)

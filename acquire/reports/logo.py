@@ -1,0 +1,100 @@
+"""The shop's logo, looked into before it is shown: small, an SVG of plain shapes or a PNG, nothing that runs.
+
+Not for drawing it (paper_html, pdf_sheet).
+"""
+
+from __future__ import annotations
+
+import struct
+from pathlib import Path
+
+# Expansion of entities, the danger of this parser, needs a DOCTYPE; files with one are refused before.
+from xml.etree import ElementTree as ET
+
+from acquire.errors import InputImpossible
+
+LARGEST_BYTES = 300_000
+LARGEST_SIDE = 4000
+"""Pixels of a PNG."""
+
+PNG = b"\x89PNG\r\n\x1a\n"
+"""How a PNG begins (ISO/IEC 15948:2004, 5.2)."""
+
+SHAPES = frozenset(
+    {"svg", "g", "path", "rect", "circle", "ellipse", "line", "polyline", "polygon", "title", "desc", "defs"}
+    | {"linearGradient", "radialGradient", "stop", "clipPath", "metadata"}
+)
+"""Elements of SVG 1.1 that only draw, or say what is drawn."""
+
+
+def logo_of(path: Path) -> tuple[bytes, str]:
+    """The picture's bytes and its kind, "svg" or "png".
+
+    Raises:
+        InputImpossible: it cannot be read, is too large, or holds what a logo must not.
+    """
+    try:
+        with path.open("rb") as file:
+            content = file.read(LARGEST_BYTES + 1)
+    except OSError as error:
+        raise InputImpossible(f"The logo {path} cannot be read: {error.strerror}.") from error
+    if len(content) > LARGEST_BYTES:
+        raise InputImpossible(
+            f"The logo {path} is larger than {LARGEST_BYTES // 1000} kB.", "Make it smaller."
+        )
+    kind, fault = fault_of(content)
+    if fault:
+        raise InputImpossible(
+            f"The logo {path} cannot be used: {fault}.", "Save it as a plain SVG, or as a PNG."
+        )
+    return content, kind
+
+
+def fault_of(content: bytes) -> tuple[str, str]:
+    """The kind of a picture, "svg" or "png", and why it cannot be used, empty where it can."""
+    if content.startswith(PNG):
+        return "png", _png_fault(content)
+    return "svg", _svg_fault(content)
+
+
+def _png_fault(content: bytes) -> str:
+    try:
+        wide, high = struct.unpack(">II", content[16:24])
+    except struct.error:
+        return "it ends in its head"
+    if not (0 < wide <= LARGEST_SIDE and 0 < high <= LARGEST_SIDE):
+        return f"it measures {wide} by {high} pixels, {LARGEST_SIDE} each way at most"
+    return ""
+
+
+def _svg_fault(content: bytes) -> str:
+    try:
+        text = content.decode("utf-8")
+    except UnicodeDecodeError:
+        return "it is neither SVG in UTF-8 nor PNG"
+    if "<!DOCTYPE" in text or "<!ENTITY" in text or "<?xml-stylesheet" in text:
+        return "it brings definitions of its own (DOCTYPE or a style sheet)"
+    try:
+        root = ET.fromstring(text)  # noqa: S314  (no entities: see above)
+    except ET.ParseError as error:
+        return f"it is no SVG ({error})"
+    if _local(root.tag) != "svg":
+        return "it is no SVG"
+    return next((fault for element in root.iter() if (fault := _element_fault(element))), "")
+
+
+def _element_fault(element: ET.Element) -> str:
+    name = _local(element.tag)
+    if name not in SHAPES:
+        return f"it holds <{name}>; a logo is made of shapes only"
+    for key, value in element.attrib.items():
+        word = _local(key).lower()
+        leads = word in ("href", "src") or "url(" in value.replace(" ", "").lower()
+        inside = value.strip().startswith("#") or "url(#" in value.replace(" ", "")
+        if word.startswith("on") or "javascript:" in value.lower() or (leads and not inside):
+            return f"its attribute {word} leads elsewhere or runs something"
+    return ""
+
+
+def _local(name: object) -> str:
+    return str(name).rpartition("}")[2]
