@@ -21,7 +21,17 @@ from acquire.records.batches import (
     UnitKnown,
     WoundFrom,
 )
-from acquire.records.bench import Ask, Hypothesis, LeadZero, Notice, Prompt, UnitResult, UnitStarted, Weight
+from acquire.records.bench import (
+    Ask,
+    BalanceFound,
+    Hypothesis,
+    LeadZero,
+    Notice,
+    Prompt,
+    UnitResult,
+    UnitStarted,
+    Weight,
+)
 from acquire.records.circumstances import Circumstances
 from acquire.records.commands import (
     CheckMeter,
@@ -79,6 +89,7 @@ __all__ = [
     "Approach",
     "Ask",
     "Balance",
+    "BalanceFound",
     "Batch",
     "BatchDeed",
     "BatchState",

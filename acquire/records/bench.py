@@ -47,6 +47,30 @@ class UnitStarted:
 
 
 @dataclass(frozen=True, slots=True)
+class BalanceFound:
+    """Windings that must be alike, as they were found on one unit.
+
+    Attributes:
+        name: of the rule on the sheet.
+        windings: their names; `ohm`: of each, at the reference temperature.
+        deviation: largest deviation of one from their mean, as a fraction of it.
+        expanded_deviation: half-width of its 95 % interval.
+        limit: largest deviation allowed, as a fraction.
+        worst: name of the winding that deviates most.
+        outcome: what the rule says.
+    """
+
+    name: str
+    windings: tuple[str, ...]
+    ohm: tuple[float, ...]
+    deviation: float
+    expanded_deviation: float
+    limit: float
+    worst: str
+    outcome: Outcome
+
+
+@dataclass(frozen=True, slots=True)
 class UnitResult:
     """A unit is done, held or given up.
 
@@ -58,6 +82,7 @@ class UnitResult:
         findings: one sentence for each rule over several windings (balance, matching) that is not passed.
         next_pair: the pair whose measurement would tell the first two hypotheses apart best, if any.
         not_tested: what the sheet asks for besides ohms and nobody has typed in yet; it blocks nothing.
+        balances: each rule over several windings, with what was found.
     """
 
     bench: str
@@ -78,6 +103,7 @@ class UnitResult:
     utc_s: float
     findings: tuple[str, ...] = ()
     not_tested: tuple[str, ...] = ()
+    balances: tuple[BalanceFound, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from acquire.physics.warm import Sample
-from acquire.records import Circumstances, Hypothesis, Outcome, Pair, UnitResult, UnitStarted
+from acquire.records import BalanceFound, Circumstances, Hypothesis, Outcome, Pair, UnitResult, UnitStarted
 from acquire.records.words import FAILING, WORST_LAST
-from acquire.steps.balance import balances
+from acquire.steps.balance import Balanced, balances
 from acquire.steps.unit import UnitProgress
 from acquire.verdict.diagnose import best_next_pair, diagnose
 from acquire.verdict.warmth import is_warm, rest_s
@@ -67,6 +67,21 @@ def close_unit(
         started_utc_s=started.utc_s,
         utc_s=utc_s,
         findings=tuple(each.sentence for each in balanced if each.outcome is not Outcome.PASS),
+        balances=tuple(_found(each) for each in balanced),
+    )
+
+
+def _found(balanced: Balanced) -> BalanceFound:
+    rule = balanced.rule
+    return BalanceFound(
+        rule.name,
+        rule.windings,
+        balanced.ohm,
+        balanced.fraction,
+        balanced.expanded_fraction,
+        rule.limit,
+        balanced.worst,
+        balanced.outcome,
     )
 
 
