@@ -31,13 +31,18 @@ def credentials(mqtt: BrokerSettings, environment: Mapping[str, str]) -> Credent
     Raises:
         InputImpossible: a variable is not set, or the password's file cannot be read.
     """
-    user = _variable(environment, mqtt.user_env) if mqtt.user_env else None
+    user = variable(environment, mqtt.user_env) if mqtt.user_env else None
     if mqtt.password_env:
-        return Credentials(user, _variable(environment, mqtt.password_env))
-    return Credentials(user, _first_line(mqtt.password_file) if mqtt.password_file else None)
+        return Credentials(user, variable(environment, mqtt.password_env))
+    return Credentials(user, first_line(mqtt.password_file) if mqtt.password_file else None)
 
 
-def _variable(environment: Mapping[str, str], name: str) -> str:
+def variable(environment: Mapping[str, str], name: str) -> str:
+    """Fetch a secret from the environment.
+
+    Raises:
+        InputImpossible: the variable is not set.
+    """
     value = environment.get(name)
     if not value:
         raise InputImpossible(
@@ -46,7 +51,12 @@ def _variable(environment: Mapping[str, str], name: str) -> str:
     return value
 
 
-def _first_line(path: Path) -> str:
+def first_line(path: Path) -> str:
+    """Fetch a secret from the first line of a file.
+
+    Raises:
+        InputImpossible: it cannot be read, or is empty.
+    """
     try:
         with path.open(encoding="utf-8") as stream:
             line = stream.readline(LONGEST).rstrip("\r\n")

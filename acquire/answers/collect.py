@@ -1,0 +1,82 @@
+"""`steadyohm collect`: a collector from its file, until a signal; or the tables only; or the roles as SQL.
+
+Not for the work itself (acquire.line).
+"""
+
+from __future__ import annotations
+
+import asyncio
+import os
+from importlib.util import find_spec
+from pathlib import Path
+
+import structlog
+
+from acquire.bench.run import stops_on_signals
+from acquire.bench.systemd import from_environment
+from acquire.clock import RealClock
+from acquire.errors import InputImpossible
+
+log = structlog.get_logger()
+
+
+def need_line_extra() -> None:
+    """Raise a sentence where the library for PostgreSQL is missing.
+
+    Raises:
+        InputImpossible: it is not installed.
+    """
+    if find_spec("psycopg") is None:
+        raise InputImpossible(
+            "The library for PostgreSQL is not installed.", "Install it: pip install 'steadyohm[line]'"
+        )
+
+
+async def run_collector(path: Path, name: str | None) -> None:
+    """Collect until Ctrl-C or SIGTERM.
+
+    Args:
+        path: collector file.
+        name: in place of the one in the file; None keeps that.
+
+    Raises:
+        FileInvalid, InputImpossible: the file, or a secret that it names, cannot be used.
+        DatabaseUnfit: the database has not the tables of this version.
+    """
+    need_line_extra()
+    from acquire.line.broker import broker_of  # noqa: PLC0415  (only with the extra)
+    from acquire.line.collecting import Collector, Rules  # noqa: PLC0415
+    from acquire.line.collector_file import load_collector, named  # noqa: PLC0415
+    from acquire.line.database import with_password  # noqa: PLC0415
+
+    file = named(load_collector(path), name)
+    mine, database = file.collector, file.database
+    rules = Rules(mine.name, mine.group, mine.messages, mine.linger, mine.in_flight, database.migrate)
+    address = with_password(database.address, database.password(os.environ))
+    collector = Collector(rules, broker_of(file.broker, os.environ), address, RealClock())
+    supervisor, stop = from_environment(), asyncio.Event()
+    collector.changed = lambda: supervisor.say("READY=1", collector.state)
+    with stops_on_signals(stop):
+        await collector.run(stop)
+    supervisor.stopping("done")
+    store = collector.store
+    log.info("collect.stopped", entries=store.written, copies=store.copies, rejected=store.rejected)
+
+
+async def migrate_only(path: Path) -> str:
+    """Make the tables that are missing; gives a sentence.
+
+    Raises:
+        FileInvalid, InputImpossible: the file, or a secret that it names, cannot be used.
+        DatabaseUnfit, DatabaseAway: it could not be done.
+    """
+    need_line_extra()
+    from acquire.line.collector_file import load_collector  # noqa: PLC0415  (only with the extra)
+    from acquire.line.database import shown, with_password  # noqa: PLC0415
+    from acquire.line.store import Store  # noqa: PLC0415
+
+    database = load_collector(path).database
+    store = Store(with_password(database.address, database.password(os.environ)), RealClock())
+    await store.open()
+    await store.close()
+    return f"The tables in {shown(database.address)} are those of this version."

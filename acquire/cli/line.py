@@ -1,0 +1,53 @@
+"""Commands of a line of benches: collect."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from acquire.cli.bench import LogLevel
+
+
+def add_to(app: typer.Typer) -> None:
+    """Register these commands."""
+    for command in (collect,):
+        app.command()(command)
+
+
+def collect(
+    file: Annotated[
+        Path | None,
+        typer.Argument(help="Collector file (TOML); configs/line/collector.toml shows all of it."),
+    ] = None,
+    *,
+    name: Annotated[
+        str | None, typer.Option(help="Of this collector, so that one file serves several.")
+    ] = None,
+    migrate: Annotated[
+        bool, typer.Option("--migrate", help="Only make the tables that are missing, with the owner's login.")
+    ] = False,
+    print_roles: Annotated[
+        bool, typer.Option("--print-roles", help="Print the roles of the database as SQL, and leave.")
+    ] = False,
+    log_level: Annotated[LogLevel, typer.Option(help="Least serious log line shown.")] = LogLevel.INFO,
+) -> None:
+    """Collect what all benches of a line record into one PostgreSQL database, until Ctrl-C."""
+    import asyncio
+
+    from acquire import logs
+    from acquire.answers.collect import migrate_only, run_collector
+    from acquire.errors import InputImpossible
+    from acquire.line.roles import ROLES
+
+    if print_roles:
+        typer.echo(ROLES, nl=False)
+        return
+    if file is None:
+        raise InputImpossible("Which collector file?", "Start from configs/line/collector.toml.")
+    logs.set_up(level=log_level.value)
+    if migrate:
+        typer.echo(asyncio.run(migrate_only(file)))
+    else:
+        asyncio.run(run_collector(file, name))

@@ -1,0 +1,253 @@
+"""A collector at work: messages in batches, each committed before the broker hears that it is safe.
+
+The database away: nothing is acknowledged, and Receive Maximum stops the flow; the batch is tried until it is
+written. The broker away: what was not acknowledged comes again. This collector killed: both. Ids make every
+second copy harmless. Not for the wire (hearing) nor for tables (store).
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import hashlib
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field
+
+import structlog
+
+from acquire.clock import Clock
+from acquire.line.counting import Complete
+from acquire.line.database import DatabaseAway
+from acquire.line.hearing import Ear, Message, listening
+from acquire.line.incoming import Arrived, Rejected, read
+from acquire.line.store import Store
+from acquire.outlets.mqtt import Broker
+from acquire.outlets.outlet import BackOff, OutletFailed
+from acquire.outlets.payload import as_json
+from acquire.outlets.topics import EVIDENCE, KEPT, LINE_TOPIC_OF_KIND, ROOT, Kept, Topics, live_payload
+
+log = structlog.get_logger()
+
+TOPICS = sorted({*LINE_TOPIC_OF_KIND.values(), EVIDENCE})
+"""Last parts of the topics that are collected."""
+
+DRAIN_S = 4.0
+"""Longest time for the batch under way after a stop is asked for; systemd is told 8 s."""
+
+LONGEST_BATCH_S = 40.0
+"""A database that takes longer for a batch hangs; the connection is given up."""
+
+TELL_S = 1.0
+"""How often the benches are told what is complete."""
+
+TELL_AGAIN = 10
+"""Each bench is told every so many times, news or not: one that hears nothing of its latest sends again."""
+
+REPORT_S = 60.0
+
+
+@dataclass(slots=True)
+class Rules:
+    """How a collector works.
+
+    Attributes:
+        name: of this collector.
+        group: of the shared subscription.
+        messages, linger_s: a batch closes at so many messages, or so long after its first.
+        in_flight: most messages under way.
+        may_migrate: whether missing tables are made.
+    """
+
+    name: str
+    group: str = "line"
+    messages: int = 500
+    linger_s: float = 0.02
+    in_flight: int = 1000
+    may_migrate: bool = True
+
+
+@dataclass(slots=True)
+class Collector:
+    """A collector.
+
+    Attributes:
+        rules: how it works.
+        broker: where to listen.
+        address: of the database, with its password.
+        clock: for months and times.
+        state: one sentence for people who ask.
+        changed: called when the sentence may have changed.
+    """
+
+    rules: Rules
+    broker: Broker
+    address: str = field(repr=False)
+    clock: Clock
+    state: str = "starting."
+    changed: Callable[[], object] = lambda: None
+    back_off: BackOff = field(default_factory=lambda: BackOff(0.2, 10.0))
+    _store: Store | None = None
+    _committing: bool = False
+    _failing: str = ""
+
+    @property
+    def store(self) -> Store:
+        """What has been written by this collector; counts go on over lost connections."""
+        if self._store is None:
+            self._store = Store(self.address, self.clock)
+        return self._store
+
+    async def run(self, stop: asyncio.Event) -> None:
+        """Collect until `stop` is set, then finish the batch under way.
+
+        Raises:
+            DatabaseUnfit: the database has not the tables of this version, and may not get them from here.
+        """
+        reporting = asyncio.create_task(self._report(), name="collector report")
+        try:
+            while not stop.is_set():
+                try:
+                    await self._connected(stop)
+                except OutletFailed as error:
+                    self._say("collect.broker_away", str(error))
+                    with contextlib.suppress(TimeoutError):
+                        await asyncio.wait_for(stop.wait(), self.back_off.next_s())
+        finally:
+            reporting.cancel()
+            await asyncio.gather(reporting, return_exceptions=True)
+            await self.store.close()
+
+    async def _connected(self, stop: asyncio.Event) -> None:
+        """One connection to the broker."""
+        rules = self.rules
+        async with listening(self.broker, identifier(rules), in_flight=rules.in_flight) as ear:
+            await ear.subscribe([f"$share/{rules.group}/{ROOT}/+/{last}" for last in TOPICS])
+            self.back_off.reset()
+            self._say("collect.listening", "", group=rules.group)
+            works = [
+                asyncio.create_task(self._collect(ear), name="collect"),
+                asyncio.create_task(self._tell(ear), name="tell benches"),
+            ]
+            ending = asyncio.create_task(stop.wait(), name="collector stop")
+            try:
+                await asyncio.wait([*works, ending], return_when=asyncio.FIRST_COMPLETED)
+                if stop.is_set() and self._committing:
+                    await asyncio.wait(works[:1], timeout=DRAIN_S)
+            finally:
+                for task in (*works, ending):
+                    task.cancel()
+                done = await asyncio.gather(*works, ending, return_exceptions=True)
+            for error in done[:2]:
+                if isinstance(error, Exception):
+                    raise error
+
+    # ------------------------------------------------------------------ in
+
+    async def _collect(self, ear: Ear) -> None:
+        while True:
+            messages = await ear.take(self.rules.messages, self.rules.linger_s)
+            self._committing = True
+            try:
+                await self._commit(rows_of(messages))
+                ear.check()  # a number belongs to its connection
+                ear.acknowledge(messages)
+            finally:
+                self._committing = False
+
+    async def _commit(self, rows: Sequence[Arrived | Rejected]) -> None:
+        """Write, however long the database is away."""
+        back_off = BackOff(0.2, 10.0)
+        while True:
+            try:
+                async with asyncio.timeout(LONGEST_BATCH_S):
+                    if not self.store.is_open:
+                        await self.store.open(may_migrate=self.rules.may_migrate)
+                    before = self.store.rejected
+                    await self.store.write(rows)
+            except (DatabaseAway, TimeoutError) as error:
+                self._say(
+                    "collect.database_away", str(error) or "The database takes too long.", waiting=len(rows)
+                )
+                await self.store.close()
+                await asyncio.sleep(back_off.next_s())
+            else:
+                self._say("collect.database_back", "")
+                if (refused := self.store.rejected - before) > 0:
+                    log.warning("collect.rejected", count=refused, see="table steadyohm.rejected")
+                return
+
+    # ------------------------------------------------------------------ out
+
+    async def _tell(self, ear: Ear) -> None:
+        """Say on each bench's topic up to where its journal is complete; one collector of all does."""
+        own = Store(self.address, self.clock)
+        turn, round_, back_off = False, 0, BackOff(0.5, 10.0)
+        try:
+            while True:
+                await asyncio.sleep(TELL_S)
+                try:
+                    if not own.is_open:
+                        turn = False
+                        await own.open(may_migrate=self.rules.may_migrate)
+                    turn = turn or await own.take_turn()
+                    if not turn:
+                        continue
+                    round_ += 1
+                    news = {*await own.count_arrivals(), *await own.complete(round_ % TELL_AGAIN, TELL_AGAIN)}
+                    back_off.reset()
+                except DatabaseAway as error:  # what collects says so too
+                    log.debug("collect.untold", error=str(error))
+                    await own.close()
+                    await asyncio.sleep(back_off.next_s())
+                else:
+                    await self._publish(ear, news)
+        finally:
+            await own.close()
+
+    async def _publish(self, ear: Ear, news: Iterable[Complete]) -> None:
+        now_s = self.clock.utc_s()
+        for each in news:
+            said = Kept(each.bench, each.journal, each.seq, now_s)
+            await ear.publish(Topics(each.bench).of(KEPT), as_json(live_payload(said)))
+
+    # ------------------------------------------------------------------ for people
+
+    def _say(self, event: str, trouble: str, **facts: object) -> None:
+        """Log what has changed, and keep the state's sentence true."""
+        if trouble == self._failing and event != "collect.listening":
+            return
+        if trouble:
+            log.warning(event, error=trouble, **facts)
+        else:
+            log.info(event, **facts)
+        self._failing = trouble
+        self.state = trouble or f"{self.rules.name} collects."
+        self.changed()
+
+    async def _report(self) -> None:
+        """A line a minute, if there is something to tell."""
+        before = (0, 0, 0)
+        while True:
+            await asyncio.sleep(REPORT_S)
+            now = (self.store.written, self.store.copies, self.store.rejected)
+            if now != before:
+                log.info("collect.wrote", entries=now[0], copies=now[1], rejected=now[2])
+                self.state = (
+                    f"{self.rules.name} has written {now[0]} entries; {self._failing or 'all is well.'}"
+                )
+                self.changed()
+            before = now
+
+
+def rows_of(messages: Iterable[Message]) -> list[Arrived | Rejected]:
+    """Read messages; what the broker had retained is none of ours and comes as rejected."""
+    return [read(message.topic, message.payload) for message in messages]
+
+
+def identifier(rules: Rules) -> str:
+    """By which the broker knows this collector's session, the same at every start.
+
+    23 letters and digits: what every broker must accept ([MQTT-3.1.3-5]).
+    """
+    digest = hashlib.sha256(f"{rules.group}/{rules.name}".encode()).hexdigest()
+    return f"steadyohmline{digest[:10]}"

@@ -1,0 +1,58 @@
+"""A connection to the line's database, and a sentence when it cannot be used. Not for what is asked of it."""
+
+from __future__ import annotations
+
+import psycopg
+from psycopg.conninfo import conninfo_to_dict, make_conninfo
+
+from acquire.errors import SteadyohmError
+
+LONGEST_STATEMENT_S = 30
+"""A statement that takes longer is broken off: the server hangs, and the batch is tried again."""
+
+
+class DatabaseAway(SteadyohmError):
+    """The database cannot be reached or does not do its work now; it is tried again."""
+
+
+async def connect(address: str) -> psycopg.AsyncConnection:
+    """Open a connection in autocommit mode that notices a server which hangs or has gone.
+
+    Raises:
+        psycopg.Error: it cannot be had.
+    """
+    return await psycopg.AsyncConnection.connect(
+        address,
+        autocommit=True,
+        connect_timeout=5,
+        application_name="steadyohm collect",
+        keepalives_idle=10,
+        keepalives_interval=5,
+        keepalives_count=3,
+        tcp_user_timeout=20_000,
+        options=f"-c statement_timeout={LONGEST_STATEMENT_S}s -c lock_timeout=10s -c TimeZone=UTC",
+    )
+
+
+def away(address: str, error: BaseException) -> DatabaseAway:
+    """Say in a sentence what the database did, without its password."""
+    why = str(error).strip().partition("\n")[0] or type(error).__name__
+    return DatabaseAway(f"The database {shown(address)} cannot be used now: {why.rstrip('.')}.")
+
+
+def shown(address: str) -> str:
+    """An address as people may see it."""
+    try:
+        parts = conninfo_to_dict(address)
+    except psycopg.Error:
+        return "(unreadable address)"
+    return f"{parts.get('dbname', '?')} on {parts.get('host', 'this machine')}:{parts.get('port', 5432)}"
+
+
+def with_password(address: str, password: str | None) -> str:
+    """An address with its secret, for the driver only.
+
+    Raises:
+        psycopg.Error: the address cannot be read.
+    """
+    return make_conninfo(address, password=password) if password else make_conninfo(address)

@@ -1,0 +1,190 @@
+"""A collector's connection to the broker: shared subscriptions, acknowledgements by hand after the commit.
+
+MQTT 5 only. The session outlives the connection: what this collector has not acknowledged comes again when it
+is back. Never more is under way than Receive Maximum allows, so that a collector that cannot write stops the
+flow instead of filling its memory. Not for what messages mean (incoming) nor where they go (store).
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+from collections import deque
+from collections.abc import AsyncIterator, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import aiomqtt
+from paho.mqtt.client import PUBACK
+from paho.mqtt.packettypes import PacketTypes
+from paho.mqtt.properties import Properties
+from paho.mqtt.subscribeoptions import SubscribeOptions
+
+from acquire.outlets.mqtt import FAILED_FROM, Broker, MqttClient, common_words, enter, why_gone
+
+SESSION_S = 86_400
+"""How long the broker keeps the session of a collector that is away: a day. What waited there longer is sent
+again by the benches."""
+
+
+@dataclass(frozen=True, slots=True)
+class Message:
+    """As it came.
+
+    Attributes:
+        topic: full.
+        payload: bytes.
+        number: packet identifier, to acknowledge by; 0 for QoS 0, which nobody acknowledges.
+        retained: the broker had kept it from before.
+    """
+
+    topic: str
+    payload: bytes
+    number: int
+    retained: bool
+
+
+class _Ear(MqttClient):
+    """A client that puts what comes in into a plain queue; a task for each would cost too much."""
+
+    def __init__(self, **words: Any) -> None:
+        super().__init__(**words)
+        self.heard: deque[Message] = deque()
+        self.most = 1
+        self.news, self.full = asyncio.Event(), asyncio.Event()
+        self._client.manual_ack_set(on=True)
+
+    def _on_message(self, client: Any, userdata: Any, message: Any) -> None:  # noqa: ARG002  (paho's signature)
+        self.heard.append(Message(message.topic, message.payload, message.mid, bool(message.retain)))
+        self.news.set()
+        if len(self.heard) >= self.most:
+            self.full.set()
+
+    def acknowledge(self, numbers: Sequence[int]) -> None:
+        """Send the acknowledgements of many messages in one go.
+
+        A PUBACK without reason code is four bytes (MQTT 5, 3.4). paho's own `ack` makes one system call and
+        one turn of the loop of each; several packets in one write are the same to the broker.
+        """
+        packets = b"".join(b"\x40\x02" + number.to_bytes(2, "big") for number in numbers)
+        self._client._packet_queue(PUBACK, packets, 0, 1)  # noqa: SLF001  (reason above)
+
+
+class Ear:
+    """An open connection that listens."""
+
+    def __init__(self, broker: Broker, client: _Ear) -> None:
+        """Take over a client that is connected; `listening` is the way to get one."""
+        self._broker = broker
+        self._client = client
+
+    async def take(self, most: int, linger_s: float) -> list[Message]:
+        """Wait for a message, then a little for more.
+
+        Args:
+            most: at most so many.
+            linger_s: how long to wait for more after the first.
+
+        Raises:
+            OutletFailed: the connection has gone; nothing that was not acknowledged is lost by that.
+        """
+        client = self._client
+        while not client.heard:
+            client.news.clear()
+            await self._wait(client.news, None)
+        if len(client.heard) < most and linger_s > 0:
+            client.most = most
+            client.full.clear()
+            await self._wait(client.full, linger_s)
+        count = min(most, len(client.heard))
+        return [client.heard.popleft() for _ in range(count)]
+
+    async def _wait(self, event: asyncio.Event, longest_s: float | None) -> None:
+        """Return when something came in, or raise when nothing can any more."""
+        coming = asyncio.ensure_future(event.wait())
+        gone = self._client._disconnected  # noqa: SLF001  (aiomqtt's own iterator does the same)
+        try:
+            await asyncio.wait((coming, gone), timeout=longest_s, return_when=asyncio.FIRST_COMPLETED)
+        finally:
+            coming.cancel()
+        self.check()
+
+    def check(self) -> None:
+        """Raise if the connection has gone.
+
+        Raises:
+            OutletFailed: it has.
+        """
+        gone = self._client._disconnected  # noqa: SLF001  (as above)
+        if gone.done():
+            error = gone.exception()
+            raise self._broker.failed("has gone", why_gone(error) if error else "it said goodbye")
+
+    def acknowledge(self, messages: Sequence[Message]) -> None:
+        """Tell the broker, in the order they came ([MQTT-4.6.0-2]), that messages are safe."""
+        numbers = [message.number for message in messages if message.number]
+        if numbers:
+            self._client.acknowledge(numbers)
+
+    async def publish(self, topic: str, payload: bytes) -> None:
+        """Say something with QoS 0.
+
+        Raises:
+            OutletFailed: the connection has gone.
+        """
+        try:
+            await self._client.publish(topic, payload, qos=0)
+        except (aiomqtt.MqttError, ValueError) as error:
+            raise self._broker.failed("does not take what is published", error) from error
+
+    async def subscribe(self, topics: Sequence[str], *, retained: bool = False) -> None:
+        """Ask for topics with QoS 1.
+
+        Args:
+            topics: filters; shared ones begin with $share/GROUP/.
+            retained: whether to be told what the broker keeps of them.
+
+        Raises:
+            OutletFailed: no answer in time, or the broker does not let us.
+        """
+        handling = (
+            SubscribeOptions.RETAIN_SEND_ON_SUBSCRIBE if retained else SubscribeOptions.RETAIN_DO_NOT_SEND
+        )
+        options = SubscribeOptions(qos=1, retainHandling=handling)
+        try:
+            granted = await self._client.subscribe([(topic, options) for topic in topics])
+        except (aiomqtt.MqttError, ValueError) as error:
+            raise self._broker.failed("does not answer", error) from error
+        codes: list[Any] = list(granted)
+        for topic, code in zip(topics, codes, strict=True):
+            if (code if isinstance(code, int) else code.value) >= FAILED_FROM:
+                raise self._broker.failed(f"refuses the subscription to {topic}", str(code))
+
+
+@contextlib.asynccontextmanager
+async def listening(
+    broker: Broker, identifier: str, *, in_flight: int, session_s: int = SESSION_S
+) -> AsyncIterator[Ear]:
+    """Connect, and take up the session that was left.
+
+    Args:
+        broker: version 5.
+        identifier: of the client; the session goes by it. Another client with the same one is thrown out.
+        in_flight: most messages under way without acknowledgement, 1 to 65535.
+        session_s: how long the broker keeps the session after the connection has gone; 0: not at all.
+
+    Raises:
+        OutletFailed: it cannot be reached, or does not let us in.
+    """
+    connect = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]  # paho has no types here
+    connect.ReceiveMaximum = in_flight
+    connect.SessionExpiryInterval = session_s
+    words = await common_words(broker)
+    client = _Ear(identifier=identifier, clean_start=session_s == 0, properties=connect, **words)
+    await enter(client, broker)
+    try:
+        yield Ear(broker, client)
+        with contextlib.suppress(aiomqtt.MqttError, OSError):
+            await client.__aexit__(None, None, None)
+    finally:
+        client.abandon()

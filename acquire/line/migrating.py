@@ -1,0 +1,126 @@
+"""Brings the line's database to the present schema: numbered steps, each with its note in one transaction.
+
+Several collectors may start at once: one of them makes the steps, the others wait for it. Not for what the
+steps are (tables, views, roles).
+"""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime
+
+import psycopg
+
+from acquire.errors import SteadyohmError
+from acquire.line.roles import GRANTS
+from acquire.line.tables import MIGRATIONS
+from acquire.line.views import NAMES, views
+
+AHEAD = 2
+"""Months for which partitions are made ahead: this one and the next."""
+
+EARLIEST = date(2020, 1, 1)
+"""No bench of ours measured before; an earlier time is a clock's fault and goes to the default partition."""
+
+_LOCK = "SELECT pg_advisory_xact_lock(1398358104, 2)"
+
+
+class DatabaseUnfit(SteadyohmError):
+    """The database cannot be used as it is; starting again would not help."""
+
+    exit_code = 2
+
+
+async def version_of(connection: psycopg.AsyncConnection) -> int:
+    """How many steps a database has had; 0 for an empty one."""
+    found = await connection.execute("SELECT to_regclass('steadyohm.migration') IS NOT NULL")
+    row = await found.fetchone()
+    if row is None or not row[0]:
+        return 0
+    found = await connection.execute("SELECT coalesce(max(number), 0) FROM steadyohm.migration")
+    row = await found.fetchone()
+    return int(row[0]) if row else 0
+
+
+async def migrate(connection: psycopg.AsyncConnection, *, may: bool = True) -> int:
+    """Make the steps that are missing; nothing where none is.
+
+    Args:
+        connection: in autocommit mode.
+        may: False refuses to make any.
+
+    Returns:
+        How many were made.
+
+    Raises:
+        DatabaseUnfit: it is of a newer version, or this login may not do it.
+        psycopg.Error: the database is away.
+    """
+    there = await version_of(connection)
+    if there > len(MIGRATIONS):
+        raise DatabaseUnfit("The line's database was made by a newer version of this program.", "Update it.")
+    if there == len(MIGRATIONS):
+        return 0
+    if not may:
+        raise _needs_owner()
+    try:
+        async with connection.transaction():
+            await connection.execute(_LOCK)
+            return await _steps(connection)
+    except psycopg.errors.InsufficientPrivilege as error:
+        raise _needs_owner() from error
+
+
+async def _steps(connection: psycopg.AsyncConnection) -> int:
+    there = await version_of(connection)
+    if there == 0:
+        found = await connection.execute("SELECT to_regnamespace('steadyohm') IS NULL")
+        row = await found.fetchone()
+        if row and row[0]:
+            await connection.execute("CREATE SCHEMA steadyohm")
+        await connection.execute(
+            "CREATE TABLE steadyohm.migration (number int PRIMARY KEY, name text NOT NULL,"
+            " utc timestamptz NOT NULL DEFAULT now())"
+        )
+    steps = MIGRATIONS[there:]
+    for name in NAMES if steps else ():
+        await connection.execute(f"DROP VIEW IF EXISTS steadyohm.{name}".encode())
+    for number, step in enumerate(steps, start=there + 1):
+        await connection.execute(step.sql.encode())
+        note = "INSERT INTO steadyohm.migration (number, name) VALUES (%s, %s)"
+        await connection.execute(note, (number, step.name))
+    if steps:
+        await connection.execute(views().encode())
+        await connection.execute(GRANTS.encode())
+    return len(steps)
+
+
+def _needs_owner() -> DatabaseUnfit:
+    return DatabaseUnfit(
+        "The line's database has not the tables that this version needs, and this login may not make them.",
+        "Run once: steadyohm collect COLLECTOR.toml --migrate, with the login of the owner.",
+    )
+
+
+async def make_months(connection: psycopg.AsyncConnection, days: set[date]) -> None:
+    """Make the partitions of the months that these days lie in.
+
+    Raises:
+        psycopg.Error: the database is away.
+    """
+    for day in sorted(days):
+        await connection.execute("SELECT steadyohm.make_month(%s)", (day,))
+
+
+def months_ahead(now_utc_s: float) -> set[date]:
+    """First days of this month and of those that come next."""
+    day = datetime.fromtimestamp(now_utc_s, UTC).date().replace(day=1)
+    months = {day}
+    while len(months) < AHEAD:
+        day = next_month(day)
+        months.add(day)
+    return months
+
+
+def next_month(day: date) -> date:
+    """First day of the month after."""
+    return date(day.year + day.month // 12, day.month % 12 + 1, 1)

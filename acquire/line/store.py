@@ -1,0 +1,277 @@
+"""The line's database as a collector sees it: batches in, each entry once; how far each journal is complete.
+
+One batch is one transaction: COPY into a temporary table, then INSERT of what is not there yet. Not for
+reading (record), nor for when to write (collecting).
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from typing import Any, Self
+
+import psycopg
+import structlog
+
+from acquire.clock import Clock
+from acquire.line.counting import Complete, count_arrivals
+from acquire.line.database import away, connect
+from acquire.line.incoming import Arrived, Rejected, Stretch, joined
+from acquire.line.migrating import EARLIEST, make_months, migrate, months_ahead
+from acquire.outlets.topics import EVIDENCE
+
+log = structlog.get_logger()
+
+COLUMNS = "bench, journal, seq, utc, kind, serial, batch, sheet, meter, outcome, payload"
+EVIDENCE_COLUMNS = "bench, journal, seq, utc, evidence"
+
+REJECTED_BYTES = 4096
+REJECTED_KEPT = 10_000
+"""Rejected messages are for people; neither their size nor their number may fill a disk."""
+
+TEMPORARY = """
+CREATE TEMPORARY TABLE IF NOT EXISTS arriving (bench text, journal text, seq bigint, utc timestamptz,
+    kind text, serial text, batch text, sheet text, meter text, outcome text, payload jsonb)
+    ON COMMIT DELETE ROWS;
+CREATE TEMPORARY TABLE IF NOT EXISTS arriving_evidence (bench text, journal text, seq bigint,
+    utc timestamptz, evidence json) ON COMMIT DELETE ROWS
+"""
+
+
+@dataclass(slots=True)
+class Store:
+    """An open connection.
+
+    Attributes:
+        address: of the database, with its password; never shown.
+        clock: for the months that are made ahead.
+        written: entries that were new; copies: that were there already; rejected: that are no record.
+    """
+
+    address: str = field(repr=False)
+    clock: Clock
+    written: int = 0
+    copies: int = 0
+    rejected: int = 0
+    _connection: psycopg.AsyncConnection | None = None
+    _months: set[date] = field(default_factory=set)
+
+    @property
+    def is_open(self) -> bool:
+        """Whether there is a connection, as far as is known."""
+        return self._connection is not None and not self._connection.closed
+
+    async def open(self, *, may_migrate: bool = True) -> Self:
+        """Connect, and bring the database up to date if that is needed and allowed.
+
+        Raises:
+            DatabaseAway: it cannot be reached.
+            DatabaseUnfit: it has not the tables of this version.
+        """
+        try:
+            connection = await connect(self.address)
+        except psycopg.Error as error:
+            raise away(self.address, error) from error
+        try:
+            if await migrate(connection, may=may_migrate):
+                log.info("line.migrated")
+            await connection.execute(TEMPORARY)
+            self._months = months_ahead(self.clock.utc_s())
+            await make_months(connection, self._months)
+        except psycopg.Error as error:
+            await connection.close()
+            raise away(self.address, error) from error
+        except BaseException:
+            await connection.close()
+            raise
+        self._connection = connection
+        return self
+
+    async def close(self) -> None:
+        """Close; what was not committed is not written."""
+        connection, self._connection = self._connection, None
+        if connection is not None:
+            await connection.close()
+
+    # ------------------------------------------------------------------ batches
+
+    async def write(self, messages: Sequence[Arrived | Rejected]) -> None:
+        """Commit messages, all of them; those that the database does not take as rejected ones.
+
+        Raises:
+            DatabaseAway: nothing or a part is written; the same call may be made again.
+        """
+        try:
+            await self._write(messages)
+        except psycopg.Error as error:
+            raise away(self.address, error) from error
+
+    async def _write(self, messages: Sequence[Arrived | Rejected]) -> None:
+        """As `write`; halves of a batch that holds something impossible, until that stands alone."""
+        try:
+            await self._transaction(messages)
+        except (psycopg.DataError, psycopg.IntegrityError) as error:
+            if len(messages) > 1:
+                half = len(messages) // 2
+                await self._write(messages[:half])
+                await self._write(messages[half:])
+            elif isinstance(alone := messages[0], Arrived):
+                why = str(error).partition("\n")[0]
+                reason = f"The database does not take it: {why}."
+                raw = alone.text.encode()
+                place = (alone.bench, alone.journal, alone.stretch)
+                await self._transaction([Rejected(alone.kind, raw, reason, *place)])
+            else:
+                raise
+
+    async def _transaction(self, messages: Sequence[Arrived | Rejected]) -> None:
+        connection = self._use()
+        arrived = [m for m in messages if isinstance(m, Arrived)]
+        await self._make_months(arrived)
+        entries = [m for m in arrived if m.kind != EVIDENCE]
+        evidence = [m for m in arrived if m.kind == EVIDENCE]
+        refused = [m for m in messages if isinstance(m, Rejected)]
+        async with connection.transaction():
+            new = 0
+            if entries:
+                new += await _copied(connection, "entry", "arriving", COLUMNS, map(_entry_row, entries))
+            if evidence:
+                rows = map(_evidence_row, evidence)
+                new += await _copied(connection, "evidence", "arriving_evidence", EVIDENCE_COLUMNS, rows)
+            await _note_arrivals(connection, messages)
+            if refused:
+                await _keep_rejected(connection, refused)
+        self.written += new
+        self.copies += len(arrived) - new
+        self.rejected += len(refused)
+
+    async def _make_months(self, arrived: Iterable[Arrived]) -> None:
+        """Partitions for what came, apart from times that are a clock's fault."""
+        ahead = months_ahead(self.clock.utc_s())
+        wanted = {m.month for m in arrived} - self._months
+        wanted = {month for month in wanted if EARLIEST <= month <= max(ahead)} | (ahead - self._months)
+        if wanted:
+            await make_months(self._use(), wanted)
+            self._months |= wanted
+
+    def _use(self) -> psycopg.AsyncConnection:
+        if self._connection is None or self._connection.closed:
+            raise psycopg.OperationalError("the connection is closed")
+        return self._connection
+
+    # ------------------------------------------------------------------ what is complete
+
+    async def take_turn(self) -> bool:
+        """Whether this collector is the one that counts arrivals; one of all holds that place."""
+        try:
+            found = await self._use().execute("SELECT pg_try_advisory_lock(1398358104, 3)")
+            row = await found.fetchone()
+        except psycopg.Error as error:
+            raise away(self.address, error) from error
+        return bool(row and row[0])
+
+    async def count_arrivals(self) -> list[Complete]:
+        """Take in what has arrived; gives the journals that are complete further than before.
+
+        Call it only with the turn taken.
+
+        Raises:
+            DatabaseAway: nothing has changed.
+        """
+        try:
+            async with self._use().transaction():
+                return await count_arrivals(self._use())
+        except psycopg.Error as error:
+            raise away(self.address, error) from error
+
+    async def complete(self, part: int, parts: int) -> list[Complete]:
+        """A part of all journals, and up to where each is complete.
+
+        Raises:
+            DatabaseAway: it cannot be read.
+        """
+        try:
+            found = await self._use().execute(
+                "SELECT bench, journal, kept FROM steadyohm.journal WHERE abs(hashtext(bench) %% %s) = %s",
+                (parts, part),
+            )
+            return [Complete(bench, journal, kept // 2) for bench, journal, kept in await found.fetchall()]
+        except psycopg.Error as error:
+            raise away(self.address, error) from error
+
+
+def _entry_row(m: Arrived) -> tuple[Any, ...]:
+    names = (m.serial, m.batch, m.sheet, m.meter, m.outcome, m.text)
+    return (m.bench, m.journal, m.seq, m.utc, m.kind, *names)
+
+
+def _evidence_row(m: Arrived) -> tuple[Any, ...]:
+    return (m.bench, m.journal, m.seq, m.utc, m.text)
+
+
+async def _copied(
+    connection: psycopg.AsyncConnection,
+    table: str,
+    by_way_of: str,
+    columns: str,
+    rows: Iterable[tuple[Any, ...]],
+) -> int:
+    """Bring rows into a table by way of a temporary one; gives how many were new."""
+    async with (
+        connection.cursor() as cursor,
+        cursor.copy(f"COPY pg_temp.{by_way_of} ({columns}) FROM STDIN".encode()) as copy,
+    ):
+        for row in rows:
+            await copy.write_row(row)
+    done = await connection.execute(
+        f"INSERT INTO steadyohm.{table} ({columns}) SELECT {columns} FROM pg_temp.{by_way_of}"  # noqa: S608
+        " ON CONFLICT DO NOTHING".encode()  # our own names
+    )
+    return done.rowcount
+
+
+async def _note_arrivals(connection: psycopg.AsyncConnection, messages: Sequence[Arrived | Rejected]) -> None:
+    """Note the stretches of journals that this batch has brought."""
+    found: dict[tuple[str, str], list[Stretch]] = {}
+    latest: dict[tuple[str, str], datetime] = {}
+    for m in messages:
+        at = (m.bench, m.journal)
+        if m.stretch is not None:
+            found.setdefault(at, []).append(m.stretch)
+        if isinstance(m, Arrived):
+            latest[at] = max(latest.get(at, m.utc), m.utc)
+    rows = [
+        (*at, stretch.after, stretch.upto, latest.get(at))
+        for at, stretches in found.items()
+        for stretch in joined(stretches)
+    ]
+    if rows:
+        await connection.execute(
+            "INSERT INTO steadyohm.arrival (bench, journal, after, upto, latest)"
+            " SELECT * FROM unnest(%s::text[], %s::text[], %s::bigint[], %s::bigint[], %s::timestamptz[])",
+            [list(column) for column in zip(*rows, strict=True)],
+        )
+
+
+async def _keep_rejected(connection: psycopg.AsyncConnection, refused: Sequence[Rejected]) -> None:
+    rows = [
+        (
+            hashlib.sha256(m.topic.encode() + b"\0" + m.payload).digest(),
+            m.topic.replace("\x00", "\ufffd")[:1000],
+            m.reason.replace("\x00", "\ufffd")[:1000],
+            m.payload[:REJECTED_BYTES],
+        )
+        for m in refused
+    ]
+    await connection.execute(
+        "INSERT INTO steadyohm.rejected (digest, topic, reason, payload)"
+        " SELECT * FROM unnest(%s::bytea[], %s::text[], %s::text[], %s::bytea[]) ON CONFLICT DO NOTHING",
+        [list(column) for column in zip(*rows, strict=True)],
+    )
+    await connection.execute(
+        "DELETE FROM steadyohm.rejected WHERE digest IN"
+        " (SELECT digest FROM steadyohm.rejected ORDER BY utc DESC OFFSET %s)",
+        (REJECTED_KEPT,),
+    )

@@ -1,0 +1,94 @@
+"""Views over the line's record: yield, inputs of capability, state of benches, look-back.
+
+Made anew after each migration, so that they can change freely; reports read them by name. Not for tables
+(tables) nor for who may read (roles).
+"""
+
+from __future__ import annotations
+
+from typing import get_type_hints
+
+from acquire.records import Verdict
+
+TYPES = {float: "double precision", int: "bigint", bool: "boolean", str: "text"}
+"""What a field of a record is in SQL."""
+
+YIELD = """
+CREATE VIEW steadyohm.yield AS
+SELECT (utc AT TIME ZONE 'UTC')::date AS day, bench, sheet, batch, payload ->> 'purpose' AS purpose,
+    count(*) AS units,
+    count(*) FILTER (WHERE outcome IN ('pass', 'conditional_pass')) AS passed,
+    count(*) FILTER (WHERE outcome IN ('fail', 'conditional_fail')) AS failed,
+    count(*) FILTER (WHERE outcome = 'cannot_judge') AS not_judged
+FROM steadyohm.entry
+WHERE kind = 'unit_result' AND outcome IS NOT NULL
+GROUP BY 1, 2, 3, 4, 5;
+COMMENT ON VIEW steadyohm.yield IS
+    'Units judged, by UTC day, bench, sheet, batch and purpose; a serial counts each time it was tested.';
+
+CREATE VIEW steadyohm.yield_of_steps AS
+SELECT (utc AT TIME ZONE 'UTC')::date AS day, bench, sheet, batch, payload ->> 'step' AS step,
+    count(*) AS verdicts,
+    count(*) FILTER (WHERE outcome IN ('pass', 'conditional_pass')) AS passed
+FROM steadyohm.entry
+WHERE kind = 'verdict' AND (payload ->> 'counts')::boolean
+GROUP BY 1, 2, 3, 4, 5;
+COMMENT ON VIEW steadyohm.yield_of_steps IS 'Verdicts that count, by UTC day, bench, sheet, batch and step.';
+"""
+
+CAPABILITY = """
+CREATE VIEW steadyohm.capability_input AS
+SELECT bench, sheet, sheet_hash, step, batch, purpose, serial, operator, meter_id, utc, outcome,
+    reference_ohm, expanded_ohm, lower_ohm, upper_ohm, nominal_ohm
+FROM steadyohm.verdict
+WHERE counts AND reference_ohm IS NOT NULL;
+COMMENT ON VIEW steadyohm.capability_input IS
+    'Values at reference temperature with their limits: what capability and control charts are made of.';
+"""
+
+BENCHES = """
+CREATE VIEW steadyohm.bench_status AS
+SELECT j.bench, j.journal, j.latest, j.kept / 2 AS complete_upto, waiting.stretches AS stretches_behind_gaps
+FROM steadyohm.journal j
+LEFT JOIN LATERAL (
+    SELECT count(*) AS stretches FROM steadyohm.arrival a WHERE a.bench = j.bench AND a.journal = j.journal
+) AS waiting ON true;
+COMMENT ON VIEW steadyohm.bench_status IS
+    'Each journal of each bench: its latest entry, and up to which number nothing is missing.';
+
+CREATE VIEW steadyohm.look_back AS
+SELECT utc, bench, meter_id, meter_model, meter_hash, sheet, sheet_hash, batch, serial, step, outcome, counts,
+    reference_ohm, reason,
+    (SELECT max(c.utc) FROM steadyohm.entry c
+     WHERE c.kind = 'check_standard' AND c.bench = v.bench AND c.meter = v.meter_id AND c.utc <= v.utc
+        AND (c.payload ->> 'in_control')::boolean) AS last_good_check
+FROM steadyohm.verdict v;
+COMMENT ON VIEW steadyohm.look_back IS
+    'Which units an instrument, sheet or batch has judged, and when its check standard was last in control.';
+"""
+
+
+def views() -> str:
+    """Give the statements that make all views; `verdict` has the fields of the record, in its order."""
+    own = {"bench", "serial", "batch", "sheet", "outcome"}
+    columns = []
+    for name, hint in get_type_hints(Verdict).items():
+        kind = next((sql for python, sql in TYPES.items() if _is(hint, python)), "text")
+        taken = name if name in own else f"(payload ->> '{name}')::{kind} AS {name}"
+        columns.append(taken)
+    listed = ",\n    ".join(columns)
+    verdict = (
+        "CREATE VIEW steadyohm.verdict AS\nSELECT journal || '-' || seq AS id, journal, seq, utc,\n    "
+        f"{listed}\nFROM steadyohm.entry WHERE kind = 'verdict';\n"
+        "COMMENT ON VIEW steadyohm.verdict IS 'Verdicts with the columns of the CSV.';\n"
+    )
+    return verdict + YIELD + CAPABILITY + BENCHES
+
+
+NAMES = ("look_back", "bench_status", "capability_input", "yield_of_steps", "yield", "verdict")
+"""In the order in which they can be dropped."""
+
+
+def _is(hint: object, python: type) -> bool:
+    """Whether a field holds this type, or nothing."""
+    return hint in (python, python | None)
