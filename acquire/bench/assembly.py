@@ -9,7 +9,7 @@ import asyncio
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any, TextIO
+from typing import TYPE_CHECKING, Any, TextIO
 
 from acquire import __version__
 from acquire.bench.daemon import Daemon
@@ -50,6 +50,10 @@ from drivers.models import MeterModel, load_model
 from drivers.reading import Quantity
 from drivers.registry import open_meter, open_scanner
 
+if TYPE_CHECKING:
+    from acquire.bench.page_behind import Shown
+    from acquire.page.bench_page import BenchPage
+
 SOFTWARE = f"steadyohm {__version__}"
 
 CLOCKS_DIFFER_S = 60.0
@@ -65,18 +69,18 @@ class Files:
         place: with the sheet.
         model: the meter file.
         notices: what the operator must know of them.
+        cards: spool cards by what is written on the spool.
     """
 
     bench: Bench
     place: Circumstances
-        cards: spool cards by what is written on the spool.
     model: MeterModel
     notices: tuple[Notice, ...]
+    cards: Mapping[str, SpoolCard] = field(default_factory=dict)
 
     @property
     def limits(self) -> dict[str, Any]:
         """What a pipeline takes of them besides place, meter and conditions."""
-    cards: Mapping[str, SpoolCard] = field(default_factory=dict)
         return {
             "settle": _settle(self.bench, self.model),
             "four_wire_below_ohm": self.bench.meter.four_wire_below,
@@ -84,11 +88,11 @@ class Files:
             "check": check_duty(self.bench),
             "habit": habit(self.bench),
             "calibration": None if self.notices else calibration_due(self.bench, self.model),
+            "cards": self.cards,
         }
 
 
 def read_files(bench: Bench, clock: Clock) -> Files:
-            "cards": self.cards,
     """Read the files that a bench file names.
 
     Raises:
@@ -120,6 +124,7 @@ async def assemble(
     environment: Mapping[str, str] | None = None,
     record: TextIO | None = None,
     stop: asyncio.Event | None = None,
+    page: BenchPage | None = None,
 ) -> Daemon:
     """Put a bench together.
 
@@ -130,6 +135,8 @@ async def assemble(
         environment: of the process, for the secrets that the bench file names.
         record: where to write down everything that goes into the heart, for `steadyohm replay`.
         stop: set when somebody with the right to do so ends the bench over the network.
+        page: one that is served already and shall show this bench; else the bench file says whether there is
+            one.
 
     Raises:
         FileInvalid, ModelInvalid: the sheet or the meter file cannot be used.
@@ -158,8 +165,12 @@ async def assemble(
     )
     try:
         daemon.feeds = _feeds(bench, daemon)
-        _add_outlets(bench, daemon, environment or {}, stop or asyncio.Event())
+        stop = stop or asyncio.Event()
+        _add_outlets(bench, daemon, environment or {}, stop)
+        shown = _add_page(bench, daemon, stop, page)
         await _add_self_check(bench, daemon)
+        if shown is not None:
+            shown.see_readings()
     except BaseException:
         await journal.close()
         raise
@@ -252,6 +263,19 @@ async def _add_self_check(bench: Bench, daemon: Daemon) -> None:
         daemon.latest_s["meter"] = daemon.clock.monotonic_s()
 
     daemon.show = stand_before(daemon.feeds[0], bench.meter, mark, daemon.show, heard).display
+
+
+def _add_page(bench: Bench, daemon: Daemon, stop: asyncio.Event, page: BenchPage | None) -> Shown | None:
+    """Put the page before the bench, where there is one."""
+    if page is None and bench.page is None:
+        return None
+    from acquire.bench.page_behind import open_for, stand_behind  # noqa: PLC0415  (only a page needs a server)
+
+    if page is None and bench.page is not None:
+        page = open_for(bench, bench.page)
+        daemon.displays["page"] = page.run
+    speed = float(getattr(daemon.clock, "speed", 1.0))
+    return None if page is None else stand_behind(page, bench, daemon, stop, speed)
 
 
 def _pair_of(clock: Clock) -> Callable[[], tuple[float, float]]:

@@ -76,6 +76,8 @@ class Daemon:
         feeds: instruments; they call `take` and `take_temperature` of this object.
         scanners: put units on the bench.
         outlets: drain the journal.
+        displays: beside them, without a place in the journal; they end with the outlets.
+        resumed: told of a unit that a power cut interrupted, with what its record holds.
         thermometer_u_kelvin: standard uncertainty of the thermometer's readings.
         tick_s: how often the heart is told the time, real seconds.
         first_notices: what was found while the parts were made and the operator must know.
@@ -99,6 +101,8 @@ class Daemon:
     feeds: list[Feed] = field(default_factory=list)
     scanners: list[ScannerFeed] = field(default_factory=list)
     outlets: dict[str, Outlet] = field(default_factory=dict)
+    displays: dict[str, Outlet] = field(default_factory=dict)
+    resumed: Callable[[UnitStarted, Sequence[Verdict], Sequence[TypedResult]], None] = lambda *_: None
     thermometer_u_kelvin: float = 0.5
     tick_s: float = TICK_S
     first_notices: Sequence[Notice] = ()
@@ -144,17 +148,13 @@ class Daemon:
             return [notice]
         if isinstance(command, TypeTemperature) and command.standard_uncertainty_kelvin is None:
             command = replace(command, standard_uncertainty_kelvin=self.thermometer_u_kelvin)
+        if isinstance(command, StartUnit):
+            await self._look_up(command.serial)
         events = [*self._made_way(command), *self._obeyed(command)]
         self.refused += any(isinstance(event, Notice) and event.code == "command.refused" for event in events)
         await self._out(events)
         return events
-        if isinstance(command, StartUnit):
-            await self._look_up(command.serial)
 
-    def _obeyed(self, command: Command) -> list[Event]:
-        return self.pipeline.command(command, self.clock.monotonic_s(), self.clock.utc_s())
-
-    def _made_way(self, command: Command) -> list[Event]:
     async def _look_up(self, serial: str) -> None:
         """Tell the heart what the record says of a unit that is about to be started.
 
@@ -164,6 +164,10 @@ class Daemon:
         with contextlib.suppress(JournalUnusable):
             self._obeyed(await asyncio.to_thread(unit_known, self.journal.path, serial, purpose))
 
+    def _obeyed(self, command: Command) -> list[Event]:
+        return self.pipeline.command(command, self.clock.monotonic_s(), self.clock.utc_s())
+
+    def _made_way(self, command: Command) -> list[Event]:
         """Before a unit begins, let files that wait come into force; the unit before it ends by the old."""
         if self.next_files is None or not isinstance(command, StartUnit):
             return []
@@ -259,7 +263,8 @@ class Daemon:
             sources.append(group.create_task(self._tick(), name="ticks"))
             tidying = keep_small(self.journal, tuple(self.outlets), stop)
             sources.append(group.create_task(tidying, name="archive"))
-            outlets = [group.create_task(outlet(drained), name=name) for name, outlet in self.outlets.items()]
+            beside = {**self.outlets, **self.displays}
+            outlets = [group.create_task(outlet(drained), name=name) for name, outlet in beside.items()]
             ready()
             await stop.wait()
             for source in sources:
@@ -296,11 +301,10 @@ class Daemon:
             text = f"{started.serial} was interrupted, but its sheet is another one now: start it afresh."
             self.show(self._notice("unit.dropped", text, Weight.WARNING))
             return
-        self.pipeline.resume(
-            started,
-            standing_verdicts(records),
-            [record for record in records if isinstance(record, TypedResult)],
-        )
+        verdicts = standing_verdicts(records)
+        typed = [record for record in records if isinstance(record, TypedResult)]
+        self.pipeline.resume(started, verdicts, typed)
+        self.resumed(started, verdicts, typed)
         text = f"{started.serial} was interrupted: it goes on where it stopped."
         self.show(self._notice("unit.resumed", text, Weight.REMARK))
 

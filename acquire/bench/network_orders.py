@@ -36,17 +36,19 @@ class Orders:
     Attributes:
         daemon: the bench.
         stop: set by the order to stop.
+        way: how they come in, as the record says it.
     """
 
     daemon: Daemon
     stop: asyncio.Event
+    way: str = "over MQTT"
 
     async def __call__(self, order: Order) -> Answer:
         """Do it, and say what became of it."""
         if isinstance(order, Stop):
             asyncio.get_running_loop().call_later(ANSWER_FIRST_S, self.stop.set)
             return Answer(done=True)
-        for event in await self.daemon.command(_from_the_network(order)):
+        for event in await self.daemon.command(_told_how(order, self.way)):
             if isinstance(event, Notice) and event.code == "command.refused":
                 return Answer(done=False, reason=event.text)
         if not isinstance(order, WORDED):
@@ -57,16 +59,16 @@ class Orders:
         """What the record says of an order that has no words of its own."""
         name = next(name for name, kind in ORDERS.items() if isinstance(order, kind))
         unit = self.daemon.pipeline.unit
-        text = f"Ordered over MQTT: {name.replace('_', ' ')}."
+        text = f"Ordered {self.way}: {name.replace('_', ' ')}."
         return Notice(
             Weight.REMARK, "order.taken", text, self.daemon.clock.utc_s(), unit.serial if unit else ""
         )
 
 
-def _from_the_network(order: Command) -> Command:
-    """The same order with its reason saying that it came over the network, for the record."""
+def _told_how(order: Command, way: str) -> Command:
+    """The same order with its reason saying how it came in, for the record."""
     if isinstance(order, REASONED):
-        return replace(order, reason=f"{order.reason} (over MQTT)")
+        return replace(order, reason=f"{order.reason} ({way})")
     if isinstance(order, Note):
-        return replace(order, text=f"{order.text} (over MQTT)")
+        return replace(order, text=f"{order.text} ({way})")
     return order

@@ -39,7 +39,7 @@ SHOWN_HASH = 12
 
 FIXED_OF_METER = {"driver", "link", "id", "integration_plc", "offset_compensation", "options"}
 FIXED_OF_TEMPERATURE = {"source", "driver", "link", "id", "options"}
-FIXED_TABLES = ("journal", "csv", "mqtt", "http")
+FIXED_TABLES = ("journal", "csv", "mqtt", "http", "page")
 """What is open and cannot change under the bench: it takes a start."""
 
 

@@ -1,4 +1,4 @@
-"""The keys of a bench file that concern the network: `[mqtt]` and `[http]`.
+"""The keys of a bench file that concern the network: `[mqtt]`, `[http]` and `[page]`.
 
 Only what can be checked inside one table is checked here. Not for reading files (settings) nor for secrets
 (credentials).
@@ -7,6 +7,7 @@ Only what can be checked inside one table is checked here. Not for reading files
 from __future__ import annotations
 
 import ipaddress
+from enum import StrEnum
 from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
@@ -119,4 +120,42 @@ class HttpSettings(Table):
             raise ValueError('host must be an address of this machine, such as "127.0.0.1"') from None
         if not address.is_loopback and not self.public:
             raise ValueError("host lets other machines in: add public = true if that is meant")
+        return self
+
+
+HostName = Annotated[str, Field(pattern=r"^[A-Za-z0-9.-]{1,253}$", examples=['"bench-1.lan"'])]
+
+
+class Speech(StrEnum):
+    """Who speaks: the browser that shows the page, or the machine that the bench runs on."""
+
+    BROWSER = "browser"
+    MACHINE = "machine"
+
+
+class PageSettings(Table):
+    """`[page]`: the bench page, to be opened in a browser. Without this table there is none.
+
+    Attributes:
+        port: TCP port to listen on.
+        host: address to listen on; with any but the loopback every browser must show the token once.
+        orders: whether the page may order something, or only looks on.
+        speech: who speaks.
+        names: that browsers may use for this machine, besides its addresses and its own name.
+        token_file: path of the token; left out, it lies in the folder of the journal.
+    """
+
+    port: Annotated[int, Field(strict=True, ge=1, le=65535, examples=["8480"])] = 8480
+    host: Annotated[str, Field(max_length=64, examples=['"127.0.0.1"'])] = "127.0.0.1"
+    orders: Flag = True
+    speech: Speech = Speech.BROWSER
+    names: tuple[HostName, ...] = ()
+    token_file: FilePath | None = None
+
+    @model_validator(mode="after")
+    def _is_an_address(self) -> PageSettings:
+        try:
+            ipaddress.ip_address(self.host)
+        except ValueError:
+            raise ValueError('host must be an address of this machine, such as "127.0.0.1"') from None
         return self

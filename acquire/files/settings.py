@@ -22,7 +22,7 @@ from acquire.files.bench_tables import (
     TemperatureSource,
 )
 from acquire.files.duty_tables import CheckSettings, InsulationSettings
-from acquire.files.network_tables import HttpSettings, MqttSettings
+from acquire.files.network_tables import HttpSettings, MqttSettings, PageSettings
 from acquire.files.shop_table import ShopSettings
 from acquire.files.toml_file import Faults, Model, Table, TomlFile, did_you_mean, read_toml
 from acquire.files.toml_lines import Path as KeyPath
@@ -44,6 +44,7 @@ TABLES: dict[str, type[Table]] = {
     "csv": CsvSettings,
     "mqtt": MqttSettings,
     "http": HttpSettings,
+    "page": PageSettings,
     "shop": ShopSettings,
 }
 """All tables of a bench file; each stands once. The first three must be there."""
@@ -67,7 +68,8 @@ class Bench(Table):
         journal: the record.
         csv: None where no CSV is wanted.
         mqtt: None where nothing is published.
-        http: None where nothing listens.
+        http: None where nothing listens for monitors.
+        page: None where there is no bench page.
         shop: heading of papers; None where the file gives none.
     """
 
@@ -79,9 +81,9 @@ class Bench(Table):
     operator: str
     batch: str
     order: StepOrder
+    spools: Path | None
     meter: MeterSettings
     temperature: TemperatureSettings
-    spools: Path | None
     scanner: ScannerSettings | None
     leads: LeadSettings
     check: CheckSettings | None
@@ -91,6 +93,7 @@ class Bench(Table):
     csv: CsvSettings | None
     mqtt: MqttSettings | None
     http: HttpSettings | None
+    page: PageSettings | None
     shop: ShopSettings | None
 
 
@@ -129,6 +132,7 @@ def bench_of(file: TomlFile) -> Bench:
         "csv": _optional(faults, CsvSettings, "csv") if "csv" in file.tree else None,
         "mqtt": _optional(faults, MqttSettings, "mqtt") if "mqtt" in file.tree else None,
         "http": _optional(faults, HttpSettings, "http") if "http" in file.tree else None,
+        "page": _optional(faults, PageSettings, "page") if "page" in file.tree else None,
         "shop": _optional(faults, ShopSettings, "shop") if "shop" in file.tree else None,
     }
     _check_files(faults, place, meter)
@@ -157,12 +161,12 @@ def _check_files(faults: Faults, place: PlaceSettings | None, meter: MeterSettin
     named: list[tuple[KeyPath, str, Path]] = []
     if place is not None:
         named.append((("bench", "sheet"), "sheet", place.sheet))
+        if place.spools is not None:
+            named.append((("bench", "spools"), "file of spool cards", place.spools))
     if meter is not None:
         named.append((("meter", "model"), "meter file", meter.model))
     for at, kind, path in named:
         try:
-        if place.spools is not None:
-            named.append((("bench", "spools"), "file of spool cards", place.spools))
             there = path.is_file()
         except OSError:  # a name too long for the system, a folder that may not be entered
             there = False

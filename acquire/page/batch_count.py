@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any
 
-from acquire.records import Outcome, UnitResult
+from acquire.records import Batch, Outcome, UnitResult
 from acquire.records.words import FAILING
 
 GOOD = frozenset({Outcome.PASS, Outcome.CONDITIONAL_PASS})
@@ -21,8 +21,10 @@ class BatchCount:
     Attributes:
         name: of the batch; empty for units that belong to none.
         expected: how many units there should be; None where nobody has said.
-        state: "open", "paused" or "closed"; empty where the batch was never declared.
-        remark: of whoever started it.
+        state: of the batch as its latest record says; empty where it was never opened.
+        remark: that goes with it.
+        doubt: what speaks against its first unit; empty where nothing does.
+        spools: what its windings are wound from.
         outcomes: latest outcome of each unit, None for one that was held or given up.
     """
 
@@ -30,7 +32,15 @@ class BatchCount:
     expected: int | None = None
     state: str = ""
     remark: str = ""
+    doubt: str = ""
+    spools: tuple[tuple[str, str], ...] = ()
     outcomes: dict[str, Outcome | None] = field(default_factory=dict)
+
+    def told(self, batch: Batch) -> None:
+        """Its latest record."""
+        self.expected, self.state, self.remark = batch.expected, batch.state.value, batch.remark
+        self.doubt = batch.doubt
+        self.spools = tuple((each.winding, each.spool) for each in batch.spools)
 
     def take(self, result: UnitResult) -> None:
         """A unit of this batch has its result. A unit that was judged is not unjudged by being given up."""
@@ -49,4 +59,6 @@ class BatchCount:
             "expected": self.expected,
             "state": self.state,
             "remark": self.remark,
+            "doubt": self.doubt,
+            "spools": [{"winding": winding, "spool": spool} for winding, spool in self.spools],
         }

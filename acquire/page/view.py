@@ -24,6 +24,7 @@ from acquire.page.warnings import SILENT_S, Warnings
 from acquire.quantity import show
 from acquire.records import (
     Approach,
+    Batch,
     CheckStandard,
     Contact,
     Event,
@@ -101,6 +102,11 @@ class View:
         return None if self._table is None else self._table.sheet
 
     @property
+    def batch(self) -> BatchCount:
+        """The batch that is shown."""
+        return self._batch
+
+    @property
     def serial(self) -> str:
         """Of the unit on the bench, or the last one."""
         return "" if self._unit is None else self._unit.started.serial
@@ -165,9 +171,8 @@ class View:
                 self._begin(event)
             case UnitResult():
                 self._end(event)
-            case CheckStandard():
-                word = "in control" if event.in_control else "out of control"
-                self._check = f"{show(event.reading_ohm, 'Ω', event.expanded_ohm)}, {word}"
+            case CheckStandard() | Batch():
+                self._told(event)
             case TypedResult():
                 if self._unit is not None and self._unit.started.serial == event.serial:
                     self._unit.take_typed(event)
@@ -215,6 +220,16 @@ class View:
         if result.batch == self._batch.name:
             self._batch.take(result)
             self._set("batch", self._batch.plain() if self._batch.name else None)
+
+    def _told(self, event: CheckStandard | Batch) -> None:
+        if isinstance(event, CheckStandard):
+            word = "in control" if event.in_control else "out of control"
+            self._check = f"{show(event.reading_ohm, 'Ω', event.expanded_ohm)}, {word}"
+            return
+        if event.batch != self._batch.name:
+            self._batch = BatchCount(event.batch)
+        self._batch.told(event)
+        self._set("batch", self._batch.plain())
 
     def _noticed(self, notice: Notice) -> None:
         self._set("notes", [notice_words(notice), *self._state.get("notes", [])][:NOTES])

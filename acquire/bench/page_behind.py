@@ -1,0 +1,212 @@
+"""Puts the bench page before a daemon: what it is told, what it may ask, what it may order.
+
+Imported only where a bench has a page, so that no other bench pays for a web server. Not for what the page
+shows (acquire.page).
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from acquire.bench.daemon import Daemon
+from acquire.bench.duty_setup import calibration_due
+from acquire.bench.network_orders import Orders
+from acquire.conditions import CalibrationDue
+from acquire.files.network_tables import PageSettings, Speech
+from acquire.files.settings import Bench
+from acquire.page.about import About
+from acquire.page.batch_count import BatchCount
+from acquire.page.behind import Behind
+from acquire.page.bench_page import Address, BenchPage, open_page
+from acquire.page.deliberate import deliberate_tests
+from acquire.page.facts import Facts
+from acquire.page.past import Past
+from acquire.page.say import Speaker, speaking_program
+from acquire.page.view import View
+from acquire.records import Event, Notice, TypedResult, UnitStarted, Verdict, Weight
+from drivers.reading import Reading
+
+TOKEN_FILE = "page-token"  # noqa: S105  (its name)
+"""In the folder of the journal, where a bench file names no other."""
+
+MUTE = "page.mute"
+"""Code of the notice that this machine has no voice."""
+
+
+@dataclass(slots=True)
+class Shown:
+    """A daemon with its page before it.
+
+    Attributes:
+        bench: its file.
+        daemon: the bench.
+        page: what is looked at.
+        view: what it shows.
+        past: questions to the record.
+        speed: of the bench's clock.
+    """
+
+    bench: Bench
+    daemon: Daemon
+    page: BenchPage
+    view: View
+    past: Past
+    speed: float = 1.0
+    _behind_show: Callable[[Event], None] = lambda _event: None
+    _counting: set[asyncio.Task[None]] = field(default_factory=set)
+
+    # ------------------------------------------------------------------ what comes in
+
+    def show(self, event: Event) -> None:
+        """An event on its way to the terminal, and to the page."""
+        self._behind_show(event)
+        if isinstance(event, Notice) and event.code == "files.taken":
+            self.view.on(self.daemon.pipeline.table, about_of(self.bench, self.daemon, self.speed))
+        self.page.show(event)
+        if isinstance(event, UnitStarted):
+            self.count(event.batch)
+
+    def resumed(
+        self, started: UnitStarted, verdicts: Sequence[Verdict], typed: Sequence[TypedResult]
+    ) -> None:
+        """A unit that a power cut interrupted is back on the bench."""
+        self.view.resume(started, verdicts, typed)
+        self.page.stream.changed()
+
+    def see_readings(self) -> None:
+        """Let the page see what the ohms meter sends, before anybody else takes it."""
+        feed = self.daemon.feeds[0]
+        take = feed.take
+
+        async def seen(reading: Reading) -> None:
+            self.page.see(reading, self.daemon.pipeline.wanted.quantity)
+            await take(reading)
+
+        feed.take = seen
+
+    # ------------------------------------------------------------------ batches
+
+    def count(self, name: str) -> None:
+        """Take up how far a batch has come, from the record; the bench goes on meanwhile."""
+        if not name or name == self.view.batch.name:
+            return
+        task = asyncio.get_running_loop().create_task(self._count(name), name="page batch")
+        self._counting.add(task)
+        task.add_done_callback(self._counting.discard)
+
+    async def _count(self, name: str) -> None:
+        counted = BatchCount(name)
+        known = self.daemon.pipeline.batches.known.get(name)
+        if known is not None:
+            counted.told(known)
+        for result in await asyncio.to_thread(self.past.results_of_batch, name):
+            counted.take(result)
+        self.view.count(counted)
+        self.page.stream.changed()
+
+    # ------------------------------------------------------------------ facts
+
+    def facts(self) -> Facts:
+        """What the bench knows of itself now."""
+        daemon, clock = self.daemon, self.daemon.clock
+        now_s = clock.utc_s()
+        pipeline = daemon.pipeline
+        conditions, check = pipeline.conditions, pipeline.check
+        latest_s = daemon.latest_s.get("meter")
+        air = conditions.fresh_temperature(now_s)
+        return Facts(
+            utc_s=now_s,
+            meter_silence_s=None if latest_s is None else (clock.monotonic_s() - latest_s) / self.speed,
+            halted=daemon.halted,
+            lead=conditions.lead,
+            lead_wanted=conditions.lead_wanted,
+            lead_due=conditions.lead_zero_due(now_s),
+            celsius=None if air is None else air.celsius,
+            celsius_source="" if air is None else air.source,
+            celsius_utc_s=None if air is None else air.utc_s,
+            temperature_known=conditions.temperature is not None,
+            check_name="" if check is None else check.resistor.name,
+            check_due=check is not None and check.due(now_s),
+            check_blocked=check is not None and check.blocked,
+            check_utc_s=None if check is None else check.last_utc_s,
+            calibration=self._calibration(now_s),
+            failing=tuple((each.name, each.failing) for each in daemon.healths if each.failing),
+        )
+
+    def _calibration(self, now_s: float) -> str:
+        model = self.daemon.pipeline.model
+        due: CalibrationDue | None = None if model is None else calibration_due(self.bench, model)
+        return due.sentence(now_s) if due is not None and due.past(now_s) else ""
+
+
+def open_for(bench: Bench, settings: PageSettings) -> BenchPage:
+    """Take the address that a bench file gives its page.
+
+    Raises:
+        SteadyohmError: it cannot be had, or the token cannot.
+    """
+    token_file = settings.token_file or Path(bench.journal.folder) / TOKEN_FILE
+    address = Address(settings.host, settings.port, Path(token_file), settings.names)
+    about = About(bench.name, bench.purpose, bench.meter.id, bench.operator, "")
+    page = open_page(address, View(about))
+    if settings.speech is Speech.MACHINE and (program := speaking_program()) is not None:
+        page.speaker = Speaker(program)
+    return page
+
+
+def stand_behind(page: BenchPage, bench: Bench, daemon: Daemon, stop: asyncio.Event, speed: float) -> Shown:
+    """Let a daemon stand behind a page from now on.
+
+    Args:
+        page: bound, running already or not.
+        bench: the bench's file.
+        daemon: assembled, not yet running.
+        stop: ends the bench, should the page order it.
+        speed: of the bench's clock.
+    """
+    view = View(about_of(bench, daemon, speed))
+    view.on(daemon.pipeline.table)
+    past = Past(Path(bench.journal.folder), bench.name)
+    shown = Shown(bench, daemon, page, view, past, speed, daemon.show)
+    wants_orders = bench.page is None or bench.page.orders
+    behind = Behind(
+        shown.facts,
+        daemon.clock.monotonic_s,
+        Orders(daemon, stop, "on the page") if wants_orders else None,
+        reads=past.questions(),
+        quick={"/tests": lambda _words: _tests(bench, daemon, view)},
+    )
+    daemon.show, daemon.resumed = shown.show, shown.resumed
+    page.put_behind(behind, view, speed=speed)
+    view.know(shown.facts())
+    if bench.page is not None and bench.page.speech is Speech.MACHINE and page.speaker is None:
+        text = "This machine has no voice: install espeak-ng, or let the browser speak."
+        mute = Notice(Weight.REMARK, MUTE, text, daemon.clock.utc_s())
+        daemon.first_notices = [*daemon.first_notices, mute]
+    shown.count(daemon.pipeline.batches.running or daemon.pipeline.place.batch)
+    return shown
+
+
+def _tests(bench: Bench, daemon: Daemon, view: View) -> dict[str, object]:
+    """The deliberate tests of the unit on the bench, or the last one."""
+    place, typed = daemon.pipeline.place, daemon.pipeline.duties.typed
+    return deliberate_tests(place.sheet, place.purpose, view.serial, typed, bench.insulation.instrument)
+
+
+def about_of(bench: Bench, daemon: Daemon, speed: float) -> About:
+    """What the page says of a bench."""
+    place, settings = daemon.pipeline.place, bench.page
+    return About(
+        name=place.bench,
+        purpose=place.purpose,
+        meter=f"{place.meter_id} ({place.meter_model})",
+        operator=place.operator,
+        software=place.software,
+        speech="browser" if settings is None else settings.speech.value,
+        orders=settings is None or settings.orders,
+        speed=speed,
+        demo=speed != 1.0,
+    )
