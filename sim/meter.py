@@ -60,7 +60,13 @@ class MeterClass:
 
 
 def _ranges(
-    lowest_ohm: float, number: int, counts: int, over: float, gain: float, offset_counts: tuple[float, float]
+    lowest_ohm: float,
+    number: int,
+    counts: int,
+    *,
+    over: float,
+    gain: float,
+    offset_counts: tuple[float, float],
 ) -> tuple[Range, ...]:
     """Decades from the lowest range up; the lowest has an offset of its own, the top two a worse gain."""
     found = []
@@ -80,7 +86,7 @@ CLASSES = {
     for c in (
         MeterClass(
             "bench-6.5",
-            _ranges(100, 7, 1_200_000, 1.2, 1.0e-4, (40, 10)),
+            _ranges(100, 7, 1_200_000, over=1.2, gain=1.0e-4, offset_counts=(40, 10)),
             aperture_s=1 / MAINS_HZ,
             period_s=0.0,
             white_counts=4.0,
@@ -91,7 +97,7 @@ CLASSES = {
         ),
         MeterClass(
             "bench-50000",
-            _ranges(500, 6, 50_000, 1.0, 5e-4, (10, 5)),
+            _ranges(500, 6, 50_000, over=1.0, gain=5e-4, offset_counts=(10, 5)),
             aperture_s=0.12,
             period_s=0.2,
             white_counts=0.6,
@@ -101,7 +107,7 @@ CLASSES = {
         ),
         MeterClass(
             "hand-6000",
-            _ranges(600, 6, 6_000, 1.0, 5e-3, (3, 2)),
+            _ranges(600, 6, 6_000, over=1.0, gain=5e-3, offset_counts=(3, 2)),
             aperture_s=0.15,
             period_s=1 / 3,
             white_counts=0.3,
@@ -111,7 +117,7 @@ CLASSES = {
         ),
         MeterClass(
             "hand-4000",
-            _ranges(400, 6, 4_000, 1.0, 7e-3, (4, 2)),
+            _ranges(400, 6, 4_000, over=1.0, gain=7e-3, offset_counts=(4, 2)),
             aperture_s=0.18,
             period_s=0.4,
             white_counts=0.3,
@@ -121,7 +127,7 @@ CLASSES = {
         ),
         MeterClass(
             "hand-2000",
-            _ranges(200, 6, 2_000, 1.0, 8e-3, (5, 3)),
+            _ranges(200, 6, 2_000, over=1.0, gain=8e-3, offset_counts=(5, 3)),
             aperture_s=0.2,
             period_s=0.4,
             white_counts=0.2,

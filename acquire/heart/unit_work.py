@@ -19,7 +19,6 @@ from acquire.records import (
     Event,
     Fit,
     Judged,
-    Limits,
     Match,
     Notice,
     Outcome,
@@ -36,7 +35,7 @@ from acquire.steps.setup_choice import MeterStatements, Wanted, close_enough_ohm
 from acquire.steps.unit import Ruling, UnitProgress
 from acquire.steps.warm import WARM_CHECK
 from acquire.verdict.close import close_unit
-from acquire.verdict.judge import Attempt, judge, judge_open, judge_repeat
+from acquire.verdict.judge import Attempt, Yardstick, judge, judge_open, judge_repeat
 from acquire.verdict.warmth import worth_a_second_look
 from drivers.reading import Quantity
 
@@ -117,7 +116,7 @@ class UnitWork:
             corrected,
             step.pair,
             self.table,
-            limits=self._limits(step),
+            limits=self._yardstick(step).limits,
             known=progress.known(),
             open_pairs=progress.open_pairs,
         )
@@ -154,8 +153,7 @@ class UnitWork:
             counts = progress.judged(Outcome.PASS, ohm, u_ohm, repeat_u_ohm=repeat_u_ohm)
             verdict, evidence = judge_repeat(match, step, progress.moved() or 0.0, attempt, self.place)
         else:
-            nominal_ohm = self.table.nominal_ohm(step.pair)
-            verdict, evidence = judge(match, step, self._limits(step), nominal_ohm, attempt, self.place)
+            verdict, evidence = judge(match, self._yardstick(step), attempt, self.place)
             # Of a unit that fails, the first pair is read again only where it may be warm instead of bad.
             progress.warm_check = not {progress.outcome, verdict.outcome} & FAILING or worth_a_second_look(
                 self.table, [*progress.readings(), (step.pair, ohm, u_ohm)]
@@ -180,10 +178,7 @@ class UnitWork:
             raise InputImpossible("No pair is asked for now.")
         attempt = Attempt(self.serial, self.progress.attempt)
         outcome, counts = self.progress.confirmed_open()
-        nominal_ohm = self.table.nominal_ohm(step.pair)
-        verdict, evidence = judge_open(
-            step, self._limits(step), nominal_ohm, attempt, self.place, utc_s, witness
-        )
+        verdict, evidence = judge_open(self._yardstick(step), attempt, self.place, utc_s, witness)
         verdict = replace(verdict, outcome=outcome, counts=counts)
         return [Judged(verdict, evidence), *self.closed(utc_s)]
 
@@ -233,5 +228,6 @@ class UnitWork:
             ambient_celsius=temperature.celsius,
         )
 
-    def _limits(self, step: Step) -> Limits:
-        return self.table.limits_for(step, self.place.purpose)
+    def _yardstick(self, step: Step) -> Yardstick:
+        limits = self.table.limits_for(step, self.place.purpose)
+        return Yardstick(step, limits, self.table.nominal_ohm(step.pair))

@@ -42,6 +42,21 @@ class Attempt:
     settle_s: float = 0.0
 
 
+@dataclass(frozen=True, slots=True)
+class Yardstick:
+    """What a value is held against.
+
+    Attributes:
+        step: that was asked for.
+        limits: that apply, at the reference temperature.
+        nominal_ohm: of the pair; infinite where the pair should be open.
+    """
+
+    step: Step
+    limits: Limits
+    nominal_ohm: float
+
+
 def decision_of(corrected: Corrected, limits: Limits, sheet: Sheet) -> Decision:
     """Apply the sheet's rule to a corrected value.
 
@@ -54,25 +69,18 @@ def decision_of(corrected: Corrected, limits: Limits, sheet: Sheet) -> Decision:
 
 
 def judge(
-    match: Match,
-    step: Step,
-    limits: Limits,
-    nominal_ohm: float,
-    attempt: Attempt,
-    place: Circumstances,
+    match: Match, yardstick: Yardstick, attempt: Attempt, place: Circumstances
 ) -> tuple[Verdict, Evidence]:
     """Judge a matched value and write its record.
 
     Args:
         match: the value and where it belongs.
-        step: the step that was asked for.
-        limits: that apply, at the reference temperature.
-        nominal_ohm: of the pair; infinite where the pair should be open.
+        yardstick: what it is held against.
         attempt: where in the unit this stands.
         place: the bench.
     """
-    decision = decision_of(match.corrected, limits, place.sheet)
-    blank = _unmeasured(step, limits, nominal_ohm, attempt, place, match.corrected.settled.utc_s)
+    decision = decision_of(match.corrected, yardstick.limits, place.sheet)
+    blank = _unmeasured(yardstick, attempt, place, match.corrected.settled.utc_s)
     verdict = replace(
         _measured(blank, match),
         outcome=decision.outcome,
@@ -99,7 +107,8 @@ def judge_repeat(
         place: the bench.
     """
     allowed = place.sheet.warm_limit
-    blank = _unmeasured(step, Limits(None, None), math.inf, attempt, place, match.corrected.settled.utc_s)
+    unlimited = Yardstick(step, Limits(None, None), math.inf)
+    blank = _unmeasured(unlimited, attempt, place, match.corrected.settled.utc_s)
     verdict = replace(
         _measured(blank, match),
         outcome=Outcome.PASS if abs(moved) <= allowed else Outcome.CANNOT_JUDGE,
@@ -109,9 +118,7 @@ def judge_repeat(
 
 
 def judge_open(
-    step: Step,
-    limits: Limits,
-    nominal_ohm: float,
+    yardstick: Yardstick,
     attempt: Attempt,
     place: Circumstances,
     utc_s: float,
@@ -122,10 +129,10 @@ def judge_open(
     An open circuit where a winding should be is a fail whatever the meter's accuracy; where the sheet asks
     for an open pair it is a pass. The reason says that a person, not a reading, bears witness to the contact.
     """
-    should_conduct = math.isfinite(nominal_ohm)
+    should_conduct = math.isfinite(yardstick.nominal_ohm)
     found = "open circuit" if should_conduct else "open as it should be"
     verdict = replace(
-        _unmeasured(step, limits, nominal_ohm, attempt, place, utc_s),
+        _unmeasured(yardstick, attempt, place, utc_s),
         outcome=Outcome.FAIL if should_conduct else Outcome.PASS,
         reason=f"{found}, {witness}",
         conformity=0.0 if should_conduct else None,
@@ -133,10 +140,9 @@ def judge_open(
     return verdict, Evidence(terms=(), trace=(), raw_hex="")
 
 
-def _unmeasured(
-    step: Step, limits: Limits, nominal_ohm: float, attempt: Attempt, place: Circumstances, utc_s: float
-) -> Verdict:
+def _unmeasured(yardstick: Yardstick, attempt: Attempt, place: Circumstances, utc_s: float) -> Verdict:
     """Everything that is known without a value; whoever measured fills in the rest."""
+    step, limits, nominal_ohm = yardstick.step, yardstick.limits, yardstick.nominal_ohm
     return Verdict(
         bench=place.bench,
         serial=attempt.serial,

@@ -51,6 +51,23 @@ class Habit:
     accuracy: float | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class _Told:
+    """What is told of an insulation result, by the line, the bench's habit and its thermometer.
+
+    Attributes:
+        line: as typed.
+        place: the bench, with the unit's sheet.
+        habit: of the bench.
+        celsius: temperature of the bench; None when there is no fresh one.
+    """
+
+    line: TypedLine
+    place: Circumstances
+    habit: Habit
+    celsius: float | None
+
+
 def typed_result(
     text: str,
     started: UnitStarted,
@@ -88,12 +105,13 @@ def typed_result(
         instrument=line.instrument,
         accuracy=line.accuracy,
     )
+    told = _Told(line, place, habit, celsius)
     if (rule := isolation_named(place.sheet, line.name)) is not None:
-        return _insulation(said, line, rule, rule.name, place, habit, celsius)
+        return _insulation(replace(said, name=rule.name), told, rule)
     if (step := step_named(place.sheet, line.name)) is not None:
         said = replace(said, name=step.name)
         if step.quantity is Quantity.INSULATION:
-            return _insulation(said, line, _as_rule(step), step.name, place, habit, celsius)
+            return _insulation(said, told, _as_rule(step))
         if line.value_si is not None:
             return _resistance(said, step, place)
     sort = _sort(line)
@@ -105,35 +123,27 @@ def typed_result(
 # ------------------------------------------------------------------ kinds of results
 
 
-def _insulation(
-    said: TypedResult,
-    line: TypedLine,
-    rule: Isolation,
-    name: str,
-    place: Circumstances,
-    habit: Habit,
-    bench_celsius: float | None,
-) -> TypedResult:
+def _insulation(said: TypedResult, told: _Told, rule: Isolation) -> TypedResult:
+    line, habit = told.line, told.habit
     if line.unit != "ohm" or line.value_si is None:
         raise InputImpossible("An insulation result is a resistance.", "Write it like 120 Mohm or >200 Mohm.")
     if rule.volts is not None and line.test_volt is None:
         raise InputImpossible(
             "An insulation result needs its test voltage.", f"Add it, such as {rule.volts:g} V."
         )
-    celsius = line.celsius if line.celsius is not None else bench_celsius
+    celsius = line.celsius if line.celsius is not None else told.celsius
     result = _at_reference(line, _rule_named(line.rule or rule.correction, rule), celsius)
     accuracy = line.accuracy if line.accuracy is not None else habit.accuracy
-    limit_ohm = least_ohm(rule, place.purpose)
+    limit_ohm = least_ohm(rule, told.place.purpose)
     if result.reference_ohm == 0.0:
         decision = Decision(Outcome.FAIL, guard_band_ohm=0.0, conformity=0.0, reason="a short: 0 Ω.")
     elif accuracy is None:
         decision = _no_accuracy()
     else:
-        decision = _judged(result, limit_ohm, accuracy, place.sheet)
+        decision = _judged(result, limit_ohm, accuracy, told.place.sheet)
     decision = _enough_volts(decision, line.test_volt, rule.volts)
     return replace(
         said,
-        name=name,
         sort=ResultKind.INSULATION,
         instrument=line.instrument or habit.instrument,
         accuracy=accuracy,

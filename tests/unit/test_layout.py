@@ -20,12 +20,7 @@ WHOLE_HOUSES = {"sheets", "drivers_readme", "layout", "prose_in_step", "settle_b
 
 KNOWN_MANY = {
     "acquire/steps/matcher.py:_weights",
-    "acquire/verdict/judge.py:_unmeasured",
-    "acquire/verdict/judge.py:judge",
-    "acquire/verdict/judge.py:judge_open",
     "acquire/verdict/next_pair.py:_foretold",
-    "acquire/verdict/typed.py:_insulation",
-    "sim/meter.py:_ranges",
 }
 """Functions that take six or seven values by place. No new ones: name the values instead."""
 

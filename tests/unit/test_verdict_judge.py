@@ -21,7 +21,7 @@ from acquire.records import (
     Term,
     Verdict,
 )
-from acquire.verdict.judge import Attempt, judge, judge_open, judge_repeat
+from acquire.verdict.judge import Attempt, Yardstick, judge, judge_open, judge_repeat
 from tests.known_sheets import PLOVER, corrected
 
 PLACE = Circumstances(
@@ -29,6 +29,7 @@ PLACE = Circumstances(
 )
 STEP = Step("slow charge", Pair("1", "2"))
 LIMITS = Limits(190.0, 215.0)
+ASKED = Yardstick(STEP, LIMITS, 202.5)
 TRY = Attempt("P80-1", number=2, revision=1, settle_s=1.25)
 
 
@@ -52,7 +53,7 @@ def matched(ohm, u_ohm=0.1, hint=""):
 )
 def test_the_sheets_rule_decides(ohm, outcome):
     """Non-binary with a guard band of U (ILAC-G8:09/2019, 4.2.3): four words by distance from the limits."""
-    verdict, _ = judge(matched(ohm), STEP, LIMITS, 202.5, TRY, PLACE)
+    verdict, _ = judge(matched(ohm), ASKED, TRY, PLACE)
     assert verdict.outcome is outcome
     assert verdict.reason
     assert (verdict.conformity > 0.5) is (190.0 < ohm < 215.0)
@@ -60,7 +61,7 @@ def test_the_sheets_rule_decides(ohm, outcome):
 
 def test_a_meter_too_poor_for_the_tolerance_cannot_judge():
     """Whatever it reads."""
-    verdict, _ = judge(matched(202.0, 20.0), STEP, LIMITS, 202.5, TRY, PLACE)
+    verdict, _ = judge(matched(202.0, 20.0), ASKED, TRY, PLACE)
     assert verdict.outcome is Outcome.CANNOT_JUDGE
 
 
@@ -68,7 +69,7 @@ def test_a_meter_too_poor_for_the_tolerance_cannot_judge():
 def test_another_rule_says_another_word_near_a_limit(rule):
     """Simple acceptance takes no guard band; the others take it off or do not decide inside it."""
     place = replace(PLACE, sheet=replace(PLOVER, rule=rule))
-    verdict, _ = judge(matched(190.1), STEP, LIMITS, 202.5, TRY, place)
+    verdict, _ = judge(matched(190.1), ASKED, TRY, place)
     assert (verdict.outcome is Outcome.PASS) is (rule is Rule.SIMPLE)
     assert verdict.rule is rule
 
@@ -76,7 +77,7 @@ def test_another_rule_says_another_word_near_a_limit(rule):
 def test_the_record_says_who_what_and_with_which_files():
     """Everything that a certificate years later has to repeat."""
     match = matched(202.0, hint="reads like 1–3 as well")
-    verdict, evidence = judge(match, STEP, LIMITS, 202.5, TRY, PLACE)
+    verdict, evidence = judge(match, ASKED, TRY, PLACE)
     assert (verdict.serial, verdict.attempt, verdict.revision, verdict.settle_s) == ("P80-1", 2, 1, 1.25)
     assert (verdict.bench, verdict.operator, verdict.batch, verdict.software) == (
         "bench-1",
@@ -113,7 +114,7 @@ def test_a_repeated_pair_is_judged_by_how_far_it_moved(moved, outcome):
 @pytest.mark.parametrize(("nominal", "outcome"), [(202.5, Outcome.FAIL), (math.inf, Outcome.PASS)])
 def test_a_confirmed_open_pair_fails_where_a_winding_should_be(nominal, outcome):
     """And passes where nothing should be; there is no value, and the witness stands in the reason."""
-    verdict, evidence = judge_open(STEP, LIMITS, nominal, TRY, PLACE, 5.0, "with the pedal down")
+    verdict, evidence = judge_open(Yardstick(STEP, LIMITS, nominal), TRY, PLACE, 5.0, "with the pedal down")
     assert verdict.outcome is outcome
     assert verdict.reference_ohm is verdict.raw_ohm is verdict.expanded_ohm is None
     assert "with the pedal down" in verdict.reason
