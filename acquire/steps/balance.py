@@ -26,6 +26,9 @@ _FOUND = 0.1
 
 _ROUNDS = 4
 
+_NOTHING, _LEAST_OHM = 1e-6, 1e-9
+"""Share of the largest winding, and ohms, that stand for no resistance at all."""
+
 
 @dataclass(frozen=True, slots=True)
 class Balanced:
@@ -94,6 +97,9 @@ def balances(table: PairTable, readings: Sequence[PairReading]) -> tuple[Balance
 
 
 def _balanced(rule: Balance, values: Sequence[tuple[float, float]]) -> Balanced:
+    # A wrong pin can make a winding come out at nothing, or below: as uneven as can be, and no crash.
+    least = _NOTHING * max(ohm for ohm, _ in values)
+    values = [(max(ohm, least, _LEAST_OHM), u) for ohm, u in values]
     uneven = imbalance([ohm for ohm, _ in values], [u for _, u in values])
     expanded = 2.0 * uneven.u_fraction
     outcome = _outcome(uneven.fraction, expanded, rule.limit)

@@ -14,8 +14,12 @@ from dataclasses import dataclass
 from acquire.records import Pair, Step
 from acquire.steps.pairs import PairTable
 
-HOLD_S = 1.0
-"""Shortest time without contact between the two touches; workshop choice."""
+HOLD_S = 2.0
+"""Shortest time without contact between the two touches: longer than hands take from one pin to the next, or
+a pin that lies on the core, touched in between, would read like the strap again. Workshop choice."""
+
+_MOST_EARLY = 1
+"""How often the known continuity may come back too early; then it is the pin itself that reads so."""
 
 _ALIKE_OHM = 0.05
 """Pairs closer than this are not told apart by a dirty probe; workshop choice."""
@@ -57,6 +61,7 @@ class Bracket:
         known: the other pin of the anchor, which is not the core.
         proved: True once the anchor was touched.
         lifted_s: monotonic time of the lift-off after that, None before.
+        early: how often it was read again before the pin between can have been touched.
     """
 
     anchor: Pair
@@ -64,17 +69,24 @@ class Bracket:
     known: str
     proved: bool = False
     lifted_s: float | None = None
+    early: int = 0
 
-    def touched(self, contact_s: float) -> bool:
-        """The anchor reads what it should.
+    def touched(self, contact_s: float) -> bool | None:
+        """The anchor reads what it should, or the pin in between reads the same.
 
         Args:
             contact_s: monotonic time at which this touch began.
 
         Returns:
-            True when it closes the bracket: the pair between is proven open.
+            True when it closes the bracket: the pair between is proven open. None when it comes back too
+            early time and again: a pin that lies on the core reads like the anchor, and this is its value.
         """
         closed = self.proved and self.lifted_s is not None and contact_s - self.lifted_s >= HOLD_S
+        if self.proved and not closed:
+            self.early += 1
+        if self.early > _MOST_EARLY:
+            self.proved, self.lifted_s = False, None
+            return None
         self.proved, self.lifted_s = True, None
         return closed
 
@@ -87,14 +99,18 @@ class Bracket:
         """Something else was read in between: the proof begins anew."""
         self.proved, self.lifted_s = False, None
 
+    def anew(self) -> None:
+        """The step is asked for again, from the start."""
+        self.broken()
+        self.early = 0
+
     def text(self, core: str) -> str:
         """What to do next, in one sentence."""
         if self.proved:
-            return f"Now touch {self.opened} for a second, then {self.known} again; the clip stays on {core}."
-        return (
-            f"Clip on {core}: touch {self.known}, then {self.opened} for a second, then {self.known} again; "
-            f"or press Enter while on {self.opened}."
-        )
+            then = f"touch {self.opened} for two seconds, then {self.known} again"
+            return f"Now {then}; the clip stays on {core}."
+        then = f"touch {self.known}, then {self.opened} for two seconds, then {self.known} again"
+        return f"Clip on {core}: {then}; or press Enter while on {self.opened}."
 
 
 def bracket_for(table: PairTable, step: Step) -> Bracket | None:

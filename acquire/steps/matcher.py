@@ -181,15 +181,23 @@ def _inside(ohm: float, limits: Limits) -> bool:
 
 def _hint(fit: Fit, ohm: float, expected: Pair, table: PairTable, weights: _Weights) -> str:
     if fit is Fit.OTHER_PAIR:
-        return f"That reads like {_named(weights, table)}: move to {expected}."
+        return f"That reads like {_named(weights, table)}{_MOVE}{expected}."
     if fit is Fit.AMBIGUOUS:
         return (
             f"{ohm_text(ohm)} may be {expected} gone wrong or {_named(weights, table)}: "
-            f"make sure of {expected} and touch again."
+            f"{_MAKE_SURE}{expected} and touch again."
         )
     if abs(ohm) < _TOGETHER_OHM < 0.1 * table.nominal_ohm(expected):
         return f"That reads like the probes touching each other: touch {expected}, apart."
     return f"{ohm_text(ohm)} fits no pair of a good unit: touch {expected} once more."
+
+
+_MOVE, _MAKE_SURE = ": move to ", "make sure of "
+
+
+def names_another(hint: str) -> bool:
+    """Whether a hint says that the value reads like another pair, surely or perhaps."""
+    return _MOVE in hint or _MAKE_SURE in hint
 
 
 def _named(weights: _Weights, table: PairTable) -> str:

@@ -1,9 +1,10 @@
-"""Failing values that the other readings of the unit speak against, or that look like another pair's.
+"""Values that the other readings of the unit speak against, or that look like another pair's.
 
-A wrong probe must not fail a unit, and a fault must not be explained away. When a step has failed and the
-rest of the set contradicts it (R13 = R12 + R23), or it was judged only because the operator insisted, or an
-open pair stands alone on the word of a key, it is asked for once more at the end; what comes then counts. Not
-for limits.
+A wrong probe must neither fail a unit nor pass one, and a fault must not be explained away. When a step has
+failed and the rest of the set contradicts it (R13 = R12 + R23), or it was judged only because the operator
+insisted, or an open pair stands alone on the word of a key, it is asked for once more at the end; what comes
+then counts. So is the one among passing values that goes least with the rest: a look-alike may have been
+touched. Not for limits.
 """
 
 from __future__ import annotations
@@ -12,8 +13,10 @@ import math
 from collections.abc import Mapping, Sequence
 
 from acquire.records import Outcome, Pair, StepKind
+from acquire.steps.agreement import oddest
 from acquire.steps.pairs import PairTable
 from acquire.steps.step_state import StepState
+from acquire.steps.warm import WARM_CHECK
 
 _FORETOLD = 0.3
 """The set knows a pair when it leaves less than this share of the pair's own spread; workshop choice."""
@@ -22,12 +25,21 @@ _MOST, _MOST_SAME = 2, 3
 """How often a step is asked for again at the end, at most: where its value is strange, and where it is to the
 digit what the pair that it looks like has read on this unit."""
 
+_PASSING = (Outcome.PASS, Outcome.CONDITIONAL_PASS)
+
 _APART = 4.0
 """Standard deviations from which a reading contradicts the set; workshop choice."""
 
+_ODD = 3.5
+"""The same for the oddest among passing values: another touch is cheap, and 1 good unit in 2000 has one by
+chance for each pair that the others know."""
+
+_MOST_DOUBTS = 2
+"""How many passing values of one unit are asked for again, at most."""
+
 
 def doubtful(states: Sequence[StepState], table: PairTable) -> StepState | None:
-    """The first failing step that deserves another look.
+    """The step that deserves another look: the first failing one, else the oddest of those that passed.
 
     Each step once; more often where the set contradicts a value that also reads like another pair or is open.
 
@@ -52,7 +64,20 @@ def doubtful(states: Sequence[StepState], table: PairTable) -> StepState | None:
         others = known_readings(states, state, passing=False)
         if state.insisted and not state.rechecked and not _supported(state, table, others):
             return state
-    return None
+    return _oddest_pass(states, table)
+
+
+def _oddest_pass(states: Sequence[StepState], table: PairTable) -> StepState | None:
+    """The passing step that goes least with the other passing values, once each."""
+    warm_checked = any(state.step.name == WARM_CHECK for state in states)  # then a unit may have moved
+    if warm_checked or sum(state.doubted for state in states) >= _MOST_DOUBTS:
+        return None
+    passing = [s for s in states if s.outcome in _PASSING and s.ohm is not None and math.isfinite(s.ohm)]
+    latest = {state.step.pair: (state.ohm, state.u_ohm) for state in passing if state.ohm is not None}
+    odd = oddest(table, [(pair, ohm, u_ohm) for pair, (ohm, u_ohm) in latest.items()])
+    if odd is None or odd.away < _ODD:
+        return None
+    return next((s for s in passing if s.step.pair == odd.pair and not s.doubted), None)
 
 
 def _most(state: StepState, states: Sequence[StepState]) -> int:
@@ -87,7 +112,7 @@ def known_readings(
         and state.outcome is not None
         and state.ohm is not None
         and math.isfinite(state.ohm)
-        and (not passing or state.outcome in (Outcome.PASS, Outcome.CONDITIONAL_PASS))
+        and (not passing or state.outcome in _PASSING)
     }
 
 

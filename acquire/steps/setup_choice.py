@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from acquire.physics.accuracy import AccuracyLike, half_width_si
-from acquire.records import Limits, Purpose, Step
+from acquire.records import Limits, Purpose, Step, StepKind
 from acquire.steps.pairs import PairTable
 from drivers.reading import Quantity
 
@@ -46,7 +46,7 @@ class Wanted:
 
     Attributes:
         quantity: function.
-        expected_ohm: largest value to be expected; None lets the meter range by itself.
+        expected_ohm: largest value to be expected; None, or infinite, lets the meter range by itself.
         slow: a large inductance makes the reading creep.
         close_enough_ohm: a value known this well (half-width) serves the step; no need to wait for more.
     """
@@ -55,6 +55,11 @@ class Wanted:
     expected_ohm: float | None = None
     slow: bool = False
     close_enough_ohm: float = 0.0
+
+    def __post_init__(self) -> None:
+        """There is no range for what may be anything."""
+        if self.expected_ohm is not None and math.isinf(self.expected_ohm):
+            object.__setattr__(self, "expected_ohm", None)
 
 
 def quantity_for(step: Step, nominal_ohm: float, four_wire_below_ohm: float | None) -> Quantity:
@@ -83,8 +88,7 @@ def expected_ohm(
     """The largest value that the range must hold for a step.
 
     A range wide enough for every pair of the unit lets a wrong pair be recognised instead of reading as
-    overload; it is chosen where the meter can afford it, else the range that just holds the asked pair. A
-    pair that must be open needs the range that holds its limit: overload at 1 kΩ would pass a ground of 5 kΩ.
+    overload; it is chosen where the meter can afford it, else the range that just holds the asked pair.
 
     Args:
         table: pairs of the unit.
@@ -92,12 +96,18 @@ def expected_ohm(
         purpose: decides which limits apply.
         quantity: function in use.
         meter: what its file states.
+
+    Returns:
+        Infinite for a pair that must be open: on a fixed range of 1 kΩ a ground of 5 kΩ would read overload,
+        as if it were open, so a meter that can must range by itself.
     """
     finite = [ohm for ohm in map(table.nominal_ohm, table.pairs()) if math.isfinite(ohm)]
     own = table.nominal_ohm(step.pair)
     widest = HEADROOM * max(finite, default=1.0)
+    if step.kind is StepKind.OPEN:
+        return math.inf
     if math.isinf(own):
-        return max(widest, HEADROOM * (step.open_above_ohm or 0.0))
+        return widest
     tolerance = _half(table.limits_for(step, purpose), own)
     statement = meter.holding(quantity, widest)
     affordable = statement is not None and half_width_si(statement, own) <= ROOM_FOR_METER * tolerance

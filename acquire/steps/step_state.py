@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from acquire.records import Ask, Outcome, Pair, Step, StepKind
+from acquire.records.words import FAILING
 from acquire.steps.bracket import Bracket
 
 _AGAIN = ("once more", "a third time", "a fourth time")
@@ -27,10 +28,12 @@ class StepState:
         refused_ohm: last value that was taken for another pair's, None when there is none.
         looks_like: that pair.
         insisted: True when such a value came again and was judged after all.
-        failed_once: True while a failing value waits for its repetition.
+        failed: failing values that wait for one that agrees with them.
+        passed_once: True while a pass after those waits for its repetition.
         out_of_turn: True when a value came in free order while the meter was set for another step, and could
             not be judged as it was.
-        rechecked: how often it was asked for again at the end, see `recheck`.
+        rechecked: how often it was asked for again at the end because it failed, see `recheck`.
+        doubted: how often because it passed although the set speaks against it.
         bracket: the proof in progress of an open step, None where only a key can give it.
         skipped: the reason for leaving the step out, else empty.
     """
@@ -44,9 +47,11 @@ class StepState:
     refused_ohm: float | None = None
     looks_like: Pair | None = None
     insisted: bool = False
-    failed_once: bool = False
+    failed: tuple[float, ...] = ()
+    passed_once: bool = False
     out_of_turn: bool = False
     rechecked: int = 0
+    doubted: int = 0
     bracket: Bracket | None = None
     skipped: str = ""
 
@@ -61,9 +66,14 @@ class StepState:
 
     def ask_again(self) -> None:
         """Ask for the step once more after all; the value that counted so far is the one to compare with."""
-        self.rechecked += 1
+        if self.outcome in FAILING:
+            self.rechecked += 1
+        else:
+            self.doubted += 1
         self.outcome, self.refused_ohm = None, self.ohm if self.insisted else None
         self.ohm = None
+        if self.bracket is not None:
+            self.bracket.anew()
 
 
 def request(state: StepState, *, silent: bool, core: str, free: bool = False) -> tuple[Ask, str]:
@@ -89,13 +99,22 @@ def request(state: StepState, *, silent: bool, core: str, free: bool = False) ->
 
 def _why_again(state: StepState) -> str:
     """What is added to the request when the step was measured before; empty the first time."""
+    looks = state.rechecked + state.doubted
+    reason = ""
     if state.out_of_turn:
-        return " once more: the meter is set for it now"
-    if state.failed_once:
-        return " once more: the value did not pass"
-    if state.refused_ohm is not None and not state.rechecked:
+        reason = "once more: the meter is set for it now"
+    elif state.passed_once:
+        reason = "once more: it did not pass first, and passes now"
+    elif len(state.failed) > 1:
+        reason = f"{_again(len(state.failed))}: no two values agree yet"
+    elif state.failed:
+        reason = "once more: the value did not pass"
+    elif looks:
+        reason = f"{_again(looks)}, to be sure: it does not go with the other values"
+    elif state.refused_ohm is not None:
         return ": the last value reads like another pair"
-    if state.rechecked:
-        again = _AGAIN[min(state.rechecked, len(_AGAIN)) - 1]
-        return f" {again}, to be sure: it does not go with the other values"
-    return ""
+    return f" {reason}" if reason else ""
+
+
+def _again(times: int) -> str:
+    return _AGAIN[min(times, len(_AGAIN)) - 1]

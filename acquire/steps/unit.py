@@ -4,9 +4,9 @@ The rules of the bench stand here, as plain state that outcomes are told to:
 
 * a value that reads like another pair gets a hint and no verdict; the same value once more on request is
   taken for what the asked pair really reads, so that no fault is explained away as a wrong probe;
-* a failing value is asked for once more before it counts; when the second one passes, it counts, for a dirty
-  pin reads high and a good winding cannot read well by chance;
-* a failing value that the other readings speak against is asked for once more at the end (see recheck);
+* a failing value is asked for once more before it counts, and counts when two agree (see counting); when the
+  second one passes, it counts where a dirty pin explains the first, else a third touch decides;
+* a value that the other readings speak against is asked for once more at the end (see recheck);
 * no contact is never taken for an open winding by itself, for a probe in the air reads the same: after a
   while the operator is asked to confirm by key or pedal, twice, like any failing value; a pair that must be
   open passes by key, or bracketed by a known continuity (see bracket);
@@ -23,10 +23,11 @@ from dataclasses import replace
 from enum import StrEnum
 
 from acquire.errors import InputImpossible
-from acquire.records import Ask, Fit, Match, Outcome, Pair, Prompt, Step, StepKind, Verdict
-from acquire.records.words import FAILING
+from acquire.records import Ask, Fit, Match, Notice, Outcome, Pair, Prompt, Step, StepKind, Verdict
 from acquire.steps.bracket import Bracket, bracket_for
+from acquire.steps.counting import counts
 from acquire.steps.pairs import PairTable
+from acquire.steps.recall import recall
 from acquire.steps.recheck import doubtful
 from acquire.steps.standing import Standing
 from acquire.steps.step_state import StepState, request
@@ -121,7 +122,7 @@ class UnitProgress(Standing):
         if match.fit in (Fit.EXPECTED, Fit.FAULT):
             state.refused_ohm = None
             return Ruling.JUDGE
-        if match.fit is Fit.OTHER_PAIR and match.pair in self.open_pairs:
+        if match.fit is Fit.OTHER_PAIR and state.bracket is None and match.pair in self.open_pairs:
             self._focus = next(s.step.name for s in self.states if s.step.pair == match.pair and not s.done)
             return Ruling.JUDGE
         if state.refused_ohm is not None and _alike(ohm, state.refused_ohm, match.corrected.expanded_ohm):
@@ -151,15 +152,15 @@ class UnitProgress(Standing):
         """
         state = self._open_state()
         state.attempts += 1
-        if outcome in FAILING and not (state.failed_once or state.insisted or state.rechecked):
-            state.failed_once = True
+        touch_u_ohm = u_ohm if repeat_u_ohm is None else repeat_u_ohm
+        if not counts(state, outcome, ohm, touch_u_ohm, self.table):
             return False
         if outcome is Outcome.CANNOT_JUDGE and self._focus and not state.out_of_turn:
             state.out_of_turn = True
             return False
         state.outcome, state.ohm, state.u_ohm = outcome, ohm, u_ohm
-        state.repeat_u_ohm = u_ohm if repeat_u_ohm is None else repeat_u_ohm
-        state.failed_once = state.out_of_turn = False
+        state.repeat_u_ohm = touch_u_ohm
+        state.failed, state.passed_once, state.out_of_turn = (), False, False
         self._focus = ""
         self._add_last_steps()
         return True
@@ -230,22 +231,16 @@ class UnitProgress(Standing):
         self._add_last_steps()
         return state.step
 
-    def resume(self, verdicts: Iterable[Verdict]) -> None:
+    def resume(self, records: Iterable[Verdict | Notice]) -> None:
         """Bring back a unit from its record, for instance after a power cut.
 
         Args:
-            verdicts: of this serial and sheet, oldest first, whether they count or not.
+            records: verdicts of this serial and sheet, whether they count or not, and the notices of steps
+                left out and of values refused, oldest first; other notices mean nothing here.
         """
-        for verdict in verdicts:
-            state = next((s for s in self.states if s.step.name == verdict.step), None)
-            if state is None:
-                continue
-            state.attempts = verdict.attempt
-            state.failed_once = not verdict.counts
-            if verdict.counts:
-                state.outcome = verdict.outcome
-                state.ohm = math.inf if verdict.reference_ohm is None else verdict.reference_ohm
-                state.u_ohm = state.repeat_u_ohm = verdict.standard_uncertainty_ohm or 0.0
+        refused: set[str] = set()
+        for record in records:
+            recall(self.states, record, refused)
             self._add_last_steps()
 
     def prompt(self, waited_s: float = 0.0) -> Prompt:
@@ -309,6 +304,8 @@ def _bracketed(bracket: Bracket, match: Match) -> Ruling | None:
     """What a value means to the proof of an open step; None where it is any other value of that step."""
     if match.fit is Fit.OTHER_PAIR and match.pair == bracket.anchor:
         closed = bracket.touched(match.corrected.settled.contact_s)
+        if closed is None:
+            return None
         return Ruling.OPEN if closed else Ruling.PROVED
     bracket.broken()
     return None

@@ -205,8 +205,10 @@ class Bench:
         self.loop = SimulatedLoop()
         self.clock = LoopClock(self.loop)
         self.number = 0
+        self.heart.tick(0.0, 0.0)  # its first prompt, before anybody looks
         usual = Pace()
         seen_s = self.heart.settle.lift_off_s + 2.2 * self._new_meter(None, random.Random(0)).conversion_s()
+        seen_s += 2.0 * self.meter_class.hunt_s[1]  # back and forth between the ranges of an open step
         travel = (max(usual.travel[0], seen_s), max(usual.travel[1], seen_s + 0.4))
         self.pace = Pace(travel=usual.travel if hurried else travel, real_patience_s=0.0)
 
@@ -285,6 +287,8 @@ class Bench:
             self.meter.four_wire = wanted.quantity is Quantity.RESISTANCE_4W
             if self.meter_class.nplc and wanted.expected_ohm is not None:
                 self.meter.fix_range(wanted.expected_ohm)
+            else:
+                self.meter.auto = True
             shown = await self.meter.convert()
             four_wire = self.meter.four_wire
             self._show(

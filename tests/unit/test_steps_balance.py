@@ -34,6 +34,16 @@ def test_phases_of_a_star_come_out_of_line_readings(factor):
     assert found["phase U"][0] == pytest.approx(0.4404, rel=2e-3)
 
 
+def test_a_phase_that_comes_out_below_nothing_is_as_uneven_as_can_be():
+    """V–N and both line pairs probed wrongly: the least squares give phase V less than no ohms."""
+    ohms = {("U", "V"): 0.44, ("V", "W"): 0.44, ("U", "W"): 0.90, ("U", "N"): 0.46, ("V", "N"): -0.02}
+    readings = [(Pair(*pair), ohm, 0.001) for pair, ohm in ohms.items()]
+    assert winding_ohms(PairTable(QUERN), readings)["phase V"][0] < 0.0
+    (found,) = balances(PairTable(QUERN), readings)
+    assert found.outcome is Outcome.FAIL
+    assert found.worst == "phase V"
+
+
 def test_phases_of_a_delta_agree_with_the_formula():
     """Against the textbook conversion by way of the equivalent star."""
     readings = readings_of(DELTA, {"phase UV": 0.81}, LINES)

@@ -11,7 +11,7 @@ import pytest
 from acquire.files.statements import ModelStatements
 from acquire.records import Pair, Purpose, Step, StepKind
 from acquire.steps.pairs import PairTable
-from acquire.steps.setup_choice import CLOSE_ENOUGH, close_enough_ohm, expected_ohm, quantity_for
+from acquire.steps.setup_choice import CLOSE_ENOUGH, Wanted, close_enough_ohm, expected_ohm, quantity_for
 from drivers.models import load_model
 from drivers.reading import Quantity
 from tests.known_sheets import PLOVER_OPEN
@@ -60,11 +60,11 @@ def test_a_coarse_meter_gets_the_range_that_just_holds_the_pair():
     assert 46.17 < asked < 200.0
 
 
-def test_an_open_step_wants_the_widest_range():
-    """Whatever conducts there must show."""
+def test_an_open_step_lets_the_meter_range_by_itself():
+    """A ground of 5 kΩ reads overload on 1 kΩ, and would pass as open."""
     asked = expected_ohm(TABLE, STEP["charge to core"], Purpose.FINAL, TWO, BENCH)
-    assert asked > 248.0
-    assert math.isfinite(asked)
+    assert math.isinf(asked)
+    assert Wanted(TWO, asked).expected_ohm is None
 
 
 def test_well_enough_is_a_small_part_of_the_tolerance():

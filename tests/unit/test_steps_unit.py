@@ -120,7 +120,7 @@ def test_open_step_passes_by_key():
     """A pair that must be open passes on the operator's word, never on an overload."""
     progress = at_open_step()
     assert progress.prompt().text == (
-        "Clip on core: touch 6, then 1 for a second, then 6 again; or press Enter while on 1."
+        "Clip on core: touch 6, then 1 for two seconds, then 6 again; or press Enter while on 1."
     )
     assert progress.confirmed_open() == (Outcome.PASS, True)
 
@@ -131,12 +131,23 @@ def test_open_step_passes_between_two_touches_of_the_strap():
     strap = fit(Fit.OTHER_PAIR, 0.0133, ("6", "core"))
     progress.lifted(9.0)
     assert progress.admit(at(strap, 10.0)) is Ruling.PROVED
-    assert progress.prompt().text.startswith("Now touch 1 for a second")
+    assert progress.prompt().text.startswith("Now touch 1 for two seconds")
     progress.lifted(12.0)
-    assert progress.admit(at(strap, 12.5)) is Ruling.PROVED, "half a second is too short"
-    progress.lifted(13.0)
-    assert progress.admit(at(strap, 14.1)) is Ruling.OPEN
+    assert progress.admit(at(strap, 13.5)) is Ruling.PROVED, "a second and a half is too short"
+    progress.lifted(14.0)
+    assert progress.admit(at(strap, 16.1)) is Ruling.OPEN
     assert progress.confirmed_open() == (Outcome.PASS, True)
+
+
+def test_a_pin_that_lies_on_the_core_is_not_taken_for_the_strap_for_ever():
+    """Pin 1 shorted to the core reads like the strap; told to touch it, the operator comes back too soon."""
+    progress = at_open_step()
+    shorted = fit(Fit.OTHER_PAIR, 0.0133, ("6", "core"))
+    assert progress.admit(at(shorted, 10.0)) is Ruling.PROVED, "it may be the strap"
+    for lifted_s, expected in ((12.0, Ruling.PROVED), (15.0, Ruling.HINT), (18.0, Ruling.JUDGE)):
+        progress.lifted(lifted_s)
+        assert progress.admit(at(shorted, lifted_s + 0.9)) is expected
+    assert progress.state.insisted
 
 
 def test_the_matcher_knows_the_strap_when_it_is_wanted():

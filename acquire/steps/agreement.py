@@ -1,0 +1,84 @@
+"""Do the readings of one unit go together? Each is held against what all the others foretell for its pair.
+
+In a circuit that has fewer windings than measured pairs, R13 = R12 + R23 and the like must hold whatever the
+windings really are. Readings that are all inside their limits can break that: then one of them was taken on
+another pair, or moved. Not for limits, and not for faults (verdict/diagnose).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from acquire.records import Pair
+from acquire.steps.pairs import PairTable
+from acquire.steps.wording import ohm_text
+
+PairReading = tuple[Pair, float, float]
+"""(pair, ohms at the reference temperature, standard uncertainty in ohms)."""
+
+_KNOWN = 0.5
+"""The others know a pair when they leave less than this share of its own spread; workshop choice."""
+
+_BENT = 1e-3
+"""Share of a pair's spread allowed for the bend of parallel paths, which are taken as straight lines."""
+
+
+@dataclass(frozen=True, slots=True)
+class Oddity:
+    """The reading that goes least with the others.
+
+    Attributes:
+        pair: it is of.
+        ohm: that it reads.
+        foretold_ohm, u_ohm: what the others say, and the standard uncertainty of the difference.
+        away: the difference in units of that.
+    """
+
+    pair: Pair
+    ohm: float
+    foretold_ohm: float
+    u_ohm: float
+
+    @property
+    def away(self) -> float:
+        """Difference in standard uncertainties, >= 0."""
+        return abs(self.ohm - self.foretold_ohm) / self.u_ohm
+
+    @property
+    def sentence(self) -> str:
+        """What does not go together, in words."""
+        foretold = f"{ohm_text(self.foretold_ohm)} ± {ohm_text(2.0 * self.u_ohm, 2)}"
+        return (
+            f"{self.pair} reads {ohm_text(self.ohm)}, but the other readings foretell {foretold}: "
+            "was each pair the one asked for?"
+        )
+
+
+def oddest(table: PairTable, readings: Sequence[PairReading]) -> Oddity | None:
+    """The reading furthest from what the others foretell.
+
+    Taking it away makes the rest agree best: for normal laws the fall of chi-square is the square of its
+    distance from what the rest foretells.
+
+    Args:
+        table: of the sheet.
+        readings: of one unit, each pair once; infinite ones are left out.
+
+    Returns:
+        None where no pair is known by the others.
+    """
+    finite = [reading for reading in readings if math.isfinite(reading[1])]
+    found = [odd for odd in (_held_against(table, finite, index) for index in range(len(finite))) if odd]
+    return max(found, key=lambda odd: odd.away, default=None)
+
+
+def _held_against(table: PairTable, readings: Sequence[PairReading], index: int) -> Oddity | None:
+    pair, ohm, u_ohm = readings[index]
+    known = {p: (o, u) for k, (p, o, u) in enumerate(readings) if k != index and p != pair}
+    mean_ohm, sd_ohm = table.predicted(pair, known)
+    spread_ohm = table.spread_ohm(pair)
+    if math.isinf(mean_ohm) or spread_ohm <= 0.0 or sd_ohm > _KNOWN * spread_ohm:
+        return None
+    return Oddity(pair, ohm, mean_ohm, math.hypot(sd_ohm, u_ohm, _BENT * spread_ohm, 1e-9))
