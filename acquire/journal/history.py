@@ -266,6 +266,10 @@ def _where(question: Question) -> tuple[str, list[Any]]:
         if wanted is not None:
             parts.append(f"{column} = ?")
             values.append(storable(wanted))
+    # An index that holds only some rows serves only questions that say so in its own words.
+    parts += [f"{name} <> ''" for name in ("serial", "batch") if getattr(question, name)]
+    if question.kinds and "verdict" not in question.kinds:
+        parts.append("kind <> 'verdict'")
     for comparison, bound in zip((">=", "<"), question.span_utc_s(), strict=True):
         if bound is not None:
             parts.append(f"utc_s {comparison} ?")

@@ -83,16 +83,16 @@ MIGRATIONS: tuple[Migration, ...] = (
         ),
     ),
     Migration(
-        # Few entries, looked for at each start among all others. A commit of verdicts does not touch it.
-        "batches by name",
-        ("CREATE INDEX entry_batches ON entry (batch, seq) WHERE kind = 'batch'",),
+        # A few of each kind among all verdicts. A commit of verdicts does not touch it.
+        "entries that are no verdicts, by kind",
+        ("CREATE INDEX entry_besides ON entry (kind, seq) WHERE kind <> 'verdict'",),
     ),
 )
 """All steps, in order; the schema's version is how many have been made."""
 
 LATEST_DEEDS = """SELECT * FROM entry WHERE seq IN
-    (SELECT max(seq) FROM entry WHERE kind = 'batch' GROUP BY batch) ORDER BY seq"""
-"""The latest deed on each batch, by the index made for it."""
+    (SELECT max(seq) FROM entry WHERE kind = 'batch' AND kind <> 'verdict' GROUP BY batch) ORDER BY seq"""
+"""The latest deed on each batch; the second condition is the index's own, and lets it serve."""
 
 
 @contextmanager

@@ -6,6 +6,7 @@ import pytest
 
 from acquire.clock import HandClock
 from acquire.errors import JournalUnusable
+from acquire.journal import history
 from acquire.journal.history import JournalReader
 from acquire.journal.question import Question, Record
 from acquire.journal.store import Journal
@@ -169,3 +170,25 @@ def test_a_journal_is_a_record():
     """What reports ask for; mypy compares the signatures."""
     record: type[Record] = JournalReader
     assert record is JournalReader
+
+
+@pytest.mark.parametrize(
+    "question",
+    [
+        Question(serial="PL80-0002"),
+        Question(batch="lot 8"),
+        Question(batch="lot 8", kinds=("unit_started", "unit_result", "typed_result", "batch")),
+        Question(batch="lot 8", kinds=("verdict",)),
+        Question(kinds=("batch",)),
+        Question(kinds=("check_standard", "lead_zero")),
+        Question(day=date(2025, 11, 25)),
+    ],
+    ids=str,
+)
+async def test_questions_about_little_do_not_read_the_whole_record(journal, question):
+    """SQLite searches by an index, and says so."""
+    with JournalReader(journal.path) as reader:
+        where, values = history._where(question)
+        sql = f"EXPLAIN QUERY PLAN SELECT * FROM entry {where} ORDER BY seq"
+        plan = [row[3] for row in reader._connection.execute(sql, values)]
+    assert any(step.startswith("SEARCH entry") for step in plan), plan

@@ -1,0 +1,189 @@
+"""Questions to a large record: time and memory of each, beside a bare count of the same file.
+
+    python -m tests.benchmarks.records [--verdicts 100000] [--folder FOLDER]
+
+A journal is filled through the real store with batches of invented Fathom 7 transformers (four verdicts a
+unit, evidence as a real verdict has it), then asked by the functions that the commands call. Each is run three
+times; told are the median and the largest time, and the peak of Python's own memory in one further run. Held
+constant: the file, which is in the page cache, as after a day's work.
+"""
+
+from __future__ import annotations
+
+import argparse
+import asyncio
+import random
+import sqlite3
+import statistics
+import tempfile
+import time
+import tracemalloc
+from contextlib import closing
+from dataclasses import replace
+from pathlib import Path
+
+from acquire.clock import RealClock
+from acquire.journal.history import JournalReader
+from acquire.journal.question import Question
+from acquire.journal.store import Journal
+from acquire.records import (
+    Batch,
+    BatchDeed,
+    BatchState,
+    Evidence,
+    Hypothesis,
+    Outcome,
+    Purpose,
+    Shape,
+    Term,
+    UnitStarted,
+    WoundFrom,
+)
+from tests.known_records import NOON_S, RESULT, VERDICT
+
+STEPS = (
+    ("P1", "1", "2", 246.0, 0.06),
+    ("P2", "3", "4", 269.3, 0.06),
+    ("S1", "5", "6", 1.6475, 0.04),
+    ("S2", "7", "8", 1.6475, 0.04),
+)
+UNITS_A_BATCH = 250
+EVIDENCE = Evidence(
+    terms=tuple(Term(name, 0.01 * k, Shape.NORMAL, 12.0) for k, name in enumerate(
+        ("meter accuracy", "repeatability", "leftover drift", "display resolution", "temperature", "leads"), 1
+    )),
+    trace=tuple((0.05 * k, 246.0 + 0.01 / (k + 1)) for k in range(30)),
+    raw_hex="2b 32 34 36 2e 30 30",
+    temperature_source="thermometer",
+    temperature_utc_s=NOON_S,
+)  # fmt: skip
+RUNS = 3
+
+
+def unit_records(dice, batch, number, utc_s, spool):
+    """What one unit leaves on the record."""
+    serial = f"{batch}-{number:04d}"
+    started = UnitStarted(
+        "bench-1", serial, "Fathom 7", "5e" * 32, Purpose.FINAL, batch, "Ida", utc_s,
+        (WoundFrom("P1", spool, 1.37, 4e-4), WoundFrom("P2", spool, 1.37, 4e-4)),
+    )  # fmt: skip
+    records = [(started, None)]
+    failed = dice.random() < 0.03
+    for step, a, b, nominal, tolerance in STEPS:
+        ohm = nominal * (
+            1.0 + dice.gauss(0.0, 0.005) - (0.035 if spool == "36-B" and step[0] == "P" else 0.0)
+        )
+        outcome = Outcome.FAIL if failed and step == "S2" else Outcome.PASS
+        verdict = replace(
+            VERDICT, bench="bench-1", serial=serial, sheet="Fathom 7", step=step, pin_a=a, pin_b=b,
+            outcome=outcome, reference_ohm=ohm, raw_ohm=ohm, nominal_ohm=nominal, batch=batch,
+            lower_ohm=nominal * (1 - tolerance), upper_ohm=nominal * (1 + tolerance),
+            standard_uncertainty_ohm=2e-4 * ohm, expanded_ohm=4e-4 * ohm, meter_id="meter", utc_s=utc_s + 5.0,
+            purpose=Purpose.FINAL,
+        )  # fmt: skip
+        records.append((verdict, EVIDENCE))
+    hypotheses = (Hypothesis("too_few_turns", 0.7, "S2 has about 2 of 165 turns too few."),) if failed else ()
+    result = replace(
+        RESULT, bench="bench-1", serial=serial, sheet="Fathom 7", batch=batch, hypotheses=hypotheses,
+        outcome=Outcome.FAIL if failed else Outcome.PASS, started_utc_s=utc_s, utc_s=utc_s + 30.0,
+    )  # fmt: skip
+    return [*records, (result, None)]
+
+
+async def fill(folder, verdicts):
+    """A journal of so many verdicts, through the real store; gives seconds and the number of batches."""
+    began = time.perf_counter()
+    dice, utc_s = random.Random(7), NOON_S
+    journal = Journal.open(folder, bench="bench-1", clock=RealClock())
+    batches = -(-verdicts // (UNITS_A_BATCH * len(STEPS)))
+    try:
+        for b in range(batches):
+            name = f"lot {b + 1}"
+            opened = Batch(
+                "bench-1", name, BatchDeed.OPENED, BatchState.FINISHED, "Fathom 7", "5e" * 32, UNITS_A_BATCH,
+                (), "", "", None, "Ida", "", utc_s,
+            )  # fmt: skip
+            await journal.append([(opened, None)])
+            for start in range(0, UNITS_A_BATCH, 50):
+                records = []
+                for number in range(start, start + 50):
+                    spool = "36-A" if number < UNITS_A_BATCH // 2 else "36-B"
+                    records += unit_records(dice, name, number + 1, utc_s, spool)
+                    utc_s += 90.0
+                await journal.append(records)
+    finally:
+        await journal.close()
+    return time.perf_counter() - began, batches
+
+
+def measured(what):
+    """Median and largest time of some runs, and the peak memory of one more."""
+    times = []
+    for _ in range(RUNS):
+        began = time.perf_counter()
+        what()
+        times.append(time.perf_counter() - began)
+    tracemalloc.start()
+    what()
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    return statistics.median(times), max(times), peak
+
+
+def drained(found):
+    """Take everything an iterator gives, keeping nothing."""
+    return sum(1 for _ in found)
+
+
+def bare_count(file):
+    """What SQLite itself needs to count the rows."""
+    with closing(sqlite3.connect(f"file:{file}?mode=ro", uri=True)) as connection:
+        return connection.execute("SELECT count(*) FROM entry").fetchone()[0]
+
+
+def questions(folder, batches):
+    """Name -> what is asked."""
+    middle = f"lot {batches // 2 + 1}"
+
+    def asked(question):
+        with JournalReader(folder) as reader:
+            return drained(reader.find(question))
+
+    def units():
+        from acquire.reports.batch_units import units_of
+
+        with JournalReader(folder) as reader:
+            return len(units_of(reader, middle).units)
+
+    return {
+        "bare SELECT count(*)": lambda: bare_count(folder / "journal.db"),
+        "one serial": lambda: asked(Question(serial=f"{middle}-0100")),
+        "one batch, with evidence": lambda: asked(Question(batch=middle)),
+        "units of one batch": units,
+    }
+
+
+def main():
+    """Fill and ask."""
+    words = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
+    words.add_argument("--verdicts", type=int, default=100_000)
+    words.add_argument(
+        "--folder", type=Path, default=None, help="keep the journal here, and use it if it is there"
+    )
+    given = words.parse_args()
+    with tempfile.TemporaryDirectory() as scratch:
+        folder = given.folder or Path(scratch)
+        file = folder / "journal.db"
+        batches = -(-given.verdicts // (UNITS_A_BATCH * len(STEPS)))
+        if not file.exists():
+            seconds, batches = asyncio.run(fill(folder, given.verdicts))
+            print(f"filled in {seconds:.1f} s")
+        print(f"{given.verdicts} verdicts in {batches} batches, {file.stat().st_size / 1e6:.0f} MB\n")
+        print(f"{'question':<40}{'median s':>10}{'largest s':>11}{'peak MB':>10}")
+        for name, what in questions(folder, batches).items():
+            median, largest, peak = measured(what)
+            print(f"{name:<40}{median:>10.3f}{largest:>11.3f}{peak / 1e6:>10.1f}")
+
+
+if __name__ == "__main__":
+    main()
