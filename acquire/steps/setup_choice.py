@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from acquire.physics.accuracy import AccuracyLike, half_width_si
+from acquire.physics.leads import CONTACT_OHM
 from acquire.records import Limits, Purpose, Step, StepKind
 from acquire.steps.pairs import PairTable
 from drivers.reading import Quantity
@@ -120,7 +121,12 @@ the meter and the leads."""
 
 
 def close_enough_ohm(table: PairTable, step: Step, purpose: Purpose) -> float:
-    """Half-width of the band within which a settled value serves a step, whatever the display resolves."""
+    """Half-width of the band within which a settled value serves a step, whatever the display resolves.
+
+    A value on a pair that must be open need be known no better than the contact of two probes.
+    """
+    if step.kind is StepKind.OPEN:
+        return CONTACT_OHM
     own = table.nominal_ohm(step.pair)
     half = _half(table.limits_for(step, purpose), own) if math.isfinite(own) else 0.0
     return CLOSE_ENOUGH * half if math.isfinite(half) else 0.0
