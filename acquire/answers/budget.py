@@ -9,20 +9,15 @@ from pathlib import Path
 from typing import Any
 
 from acquire.answers.check import Report
+from acquire.answers.meter_fit import MeterFit
 from acquire.errors import InputImpossible
-from acquire.files.bench_tables import ZeroSource
 from acquire.files.settings import Bench as BenchSettings
 from acquire.files.settings import load_bench
-from acquire.files.statements import ModelStatements
-from acquire.physics.copper import conductor_named
 from acquire.quantity import show
-from acquire.records import Sheet, Step, StepKind
+from acquire.records import Sheet
 from acquire.sheets import load_sheet
-from acquire.steps.pairs import PairTable
-from acquire.steps.setup_choice import expected_ohm, quantity_for
-from acquire.verdict.fitness import GOOD_ZERO_OHM, Bench, Offer, Row, offers_of, row
+from acquire.verdict.fitness import Row
 from drivers.models import MeterModel, load_model
-from drivers.reading import Quantity
 
 GOOD_RATIO = 3.0
 """Tolerance over uncertainty from which few values fall near a limit; common practice asks for 3 to 10."""
@@ -75,8 +70,13 @@ def budget_facts(reports: Sequence[Report]) -> dict[str, Any]:
 
 
 def rows_of(sheet: Sheet, bench: BenchSettings, model: MeterModel) -> list[Row]:
-    """A row for every step that has a resistance to judge."""
-    return [found for step in sheet.steps if (found := row_of(step, sheet, bench, model)) is not None]
+    """A row for every step that has a resistance to judge.
+
+    Raises:
+        InputImpossible: the meter's file has no range that holds a step's value.
+    """
+    fit = MeterFit(sheet, bench, model)
+    return [found for step in sheet.steps if (found := fit.row(step)) is not None]
 
 
 def _files(reports: Sequence[Report]) -> tuple[Sheet, BenchSettings, MeterModel]:
@@ -86,39 +86,6 @@ def _files(reports: Sequence[Report]) -> tuple[Sheet, BenchSettings, MeterModel]
     bench = load_bench(bench_path)
     sheet_path = next((each.path for each in reports if each.kind == "sheet"), bench.sheet)
     return load_sheet(sheet_path), bench, load_model(Path(bench.meter.model))
-
-
-def row_of(step: Step, sheet: Sheet, bench: BenchSettings, model: MeterModel) -> Row | None:
-    """One step's row; None for a step that has no resistance to judge.
-
-    Raises:
-        InputImpossible: the meter's file has no range that holds the step's value.
-    """
-    table = PairTable(sheet)
-    nominal = table.nominal_ohm(step.pair)
-    limits = table.limits_for(step, bench.purpose)
-    if step.kind is not StepKind.RESISTANCE or not math.isfinite(nominal) or limits.upper_ohm is None:
-        return None
-    statements = ModelStatements(model)
-    quantity = quantity_for(step, nominal, bench.meter.four_wire_below)
-    largest = expected_ohm(table, step, bench.purpose, quantity, statements)
-    offers = _in_use_first(offers_of(model), largest, four_wire=quantity is Quantity.RESISTANCE_4W)
-    if not offers:
-        raise InputImpossible(f"{model.name} has no range for {step.name} ({show(nominal, 'Ω')}).")
-    zero_u = {ZeroSource.ASK: GOOD_ZERO_OHM, ZeroSource.VALUE: bench.leads.standard_uncertainty_ohm}
-    how = Bench(
-        zero_u_ohm=zero_u.get(bench.leads.zero),
-        winding_u_kelvin=bench.temperature.standard_uncertainty_kelvin,
-        reference_celsius=sheet.reference_celsius,
-        conductor=conductor_named(table.material(step.pair)),
-    )
-    return row(step.name, nominal, limits, how, offers)
-
-
-def _in_use_first(offers: Sequence[Offer], largest_ohm: float, *, four_wire: bool) -> list[Offer]:
-    fitting = [each for each in offers if each.largest_ohm >= largest_ohm and each.four_wire is four_wire]
-    fitting = fitting or [each for each in offers if each.largest_ohm >= largest_ohm]
-    return [*fitting[:1], *(each for each in offers if each not in fitting[:1])]
 
 
 def _row_lines(each: Row) -> list[str]:

@@ -18,7 +18,6 @@ from acquire.errors import Fault, FileInvalid, InputImpossible
 from acquire.files.credentials import credentials
 from acquire.files.settings import TABLES as BENCH_TABLES
 from acquire.files.settings import Bench, bench_of
-from acquire.files.statements import ModelStatements
 from acquire.files.toml_file import TomlFile, read_toml
 from acquire.physics.pt100 import Class
 from acquire.quantity import show
@@ -210,7 +209,7 @@ def _bench_report(file: TomlFile) -> Report:
         faults += _as_faults(bench.meter.model, error)
     if sheet_file is None or sheet is None or model is None:
         return Report(file.path, "bench", tuple(faults))
-    fit = MeterFit(sheet, bench, ModelStatements(model))
+    fit = MeterFit(sheet, bench, model)
     remarks = [*_remarks(sheet_file, sheet, bench.purpose, fit), *_missing_secrets(file, bench)]
     lines = [*_bench_lines(file, bench, sheet, model), *_step_lines(sheet, bench.purpose, fit)]
     facts = {

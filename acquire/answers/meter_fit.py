@@ -1,21 +1,26 @@
-"""How well a bench will know a step before anything is measured. Not for real readings (physics, verdict)."""
+"""How well a bench will know a step before anything is measured: its files put to `verdict.fitness`.
+
+Not for the budget itself (verdict, physics) nor for how it is printed (budget, check).
+"""
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
+from acquire.errors import InputImpossible
 from acquire.files.bench_tables import ZeroSource
-from acquire.files.settings import Bench
+from acquire.files.settings import Bench as BenchSettings
+from acquire.files.statements import ModelStatements
 from acquire.physics.copper import conductor_named
-from acquire.physics.correct import correct
-from acquire.physics.leads import CONTACT_OHM
-from acquire.records import LeadZero, Settled, Sheet, Step
+from acquire.quantity import show
+from acquire.records import Sheet, Step, StepKind
 from acquire.steps.pairs import PairTable
-from acquire.steps.setup_choice import MeterStatements, expected_ohm, quantity_for
+from acquire.steps.setup_choice import expected_ohm, quantity_for
+from acquire.verdict.fitness import GOOD_ZERO_OHM, Bench, Offer, Row, foresee, offers_of, row
+from drivers.models import MeterModel
 from drivers.reading import Quantity
-
-CONVERSIONS = 10
-"""Readings that a settled value is taken to rest on; with a quiet meter their scatter hardly counts."""
 
 
 @dataclass(slots=True)
@@ -25,17 +30,20 @@ class MeterFit:
     Attributes:
         sheet: of the units.
         bench: says how leads and temperature are known, and when four wires are used.
-        meter: what the meter's file states.
+        model: the meter's file.
+        table: of the sheet's pairs, one for all steps.
     """
 
     sheet: Sheet
-    bench: Bench
-    meter: MeterStatements
+    bench: BenchSettings
+    model: MeterModel
     table: PairTable = field(init=False)
+    _offers: tuple[Offer, ...] = field(init=False)
 
     def __post_init__(self) -> None:
         """One table of pairs serves all steps."""
         self.table = PairTable(self.sheet)
+        self._offers = offers_of(self.model)
 
     def expanded_ohm(self, step: Step, nominal_ohm: float) -> float | None:
         """Expanded uncertainty that a good unit's value will have, by the budget that verdicts use.
@@ -47,58 +55,42 @@ class MeterFit:
         Returns:
             Ohms at the reference temperature, 95 %; None where the meter's file states nothing for it.
         """
-        quantity = quantity_for(step, nominal_ohm, self.bench.meter.four_wire_below)
-        largest_ohm = expected_ohm(self.table, step, self.bench.purpose, quantity, self.meter)
-        accuracy = self.meter.holding(quantity, largest_ohm)
-        if accuracy is None:
+        offers = self._in_use_first(step, nominal_ohm)
+        return foresee(nominal_ohm, self._how(step), offers[0]).expanded_ohm if offers else None
+
+    def row(self, step: Step) -> Row | None:
+        """One step's row of the table; None for a step that has no resistance to judge.
+
+        Raises:
+            InputImpossible: the meter's file has no range that holds the step's value.
+        """
+        nominal_ohm = self.table.nominal_ohm(step.pair)
+        limits = self.table.limits_for(step, self.bench.purpose)
+        if step.kind is not StepKind.RESISTANCE or not math.isfinite(nominal_ohm) or limits.upper_ohm is None:
             return None
-        lead = self._lead()
-        four_wire = quantity is Quantity.RESISTANCE_4W
-        shown_ohm = nominal_ohm + (0.0 if four_wire or lead is None else lead.value_ohm)
-        corrected = correct(
-            _at_rest(quantity, shown_ohm, accuracy.resolution_si),
-            four_wire=four_wire,
-            lead=lead,
-            now_utc_s=0.0,
-            winding_celsius=self.sheet.reference_celsius,
-            winding_u_kelvin=self.bench.temperature.standard_uncertainty_kelvin,
+        offers = self._in_use_first(step, nominal_ohm)
+        if not offers:
+            what = f"{self.model.name} has no range for {step.name} ({show(nominal_ohm, 'Ω')})."
+            raise InputImpossible(what)
+        return row(step.name, nominal_ohm, limits, self._how(step), offers)
+
+    def _how(self, step: Step) -> Bench:
+        """How this bench measures a step, in the words of `fitness`."""
+        leads, air = self.bench.leads, self.bench.temperature
+        zero_u = {ZeroSource.ASK: GOOD_ZERO_OHM, ZeroSource.VALUE: leads.standard_uncertainty_ohm or 0.0}
+        return Bench(
+            zero_u_ohm=zero_u.get(leads.zero),
+            winding_u_kelvin=air.standard_uncertainty_kelvin,
             reference_celsius=self.sheet.reference_celsius,
             conductor=conductor_named(self.table.material(step.pair)),
-            accuracy=accuracy,
-        )
-        return corrected.expanded_ohm
-
-    def _lead(self) -> LeadZero | None:
-        """A lead zero as good as this bench will have; None where it will have none."""
-        leads = self.bench.leads
-        if leads.zero is ZeroSource.NONE:
-            return None
-        value_ohm = leads.value or 0.0
-        return LeadZero(
-            self.bench.name,
-            self.bench.meter.id,
-            value_ohm,
-            leads.standard_uncertainty_ohm or CONTACT_OHM,
-            0.0,
         )
 
-
-def _at_rest(quantity: Quantity, ohm: float, resolution_ohm: float) -> Settled:
-    """A value at rest on a quiet meter: nothing but the display's count is unsure."""
-    quantisation_ohm = resolution_ohm / 12.0**0.5  # rectangular over one count, JCGM 100:2008, F.2.2.1
-    return Settled(
-        meter_id="",
-        quantity=quantity,
-        value_si=ohm,
-        type_a_si=0.0,
-        degrees_of_freedom=CONVERSIONS - 1.0,
-        drift_si=0.0,
-        quantisation_si=quantisation_ohm,
-        expanded_si=quantisation_ohm,
-        conversions=CONVERSIONS,
-        range_full_scale_si=None,
-        resolution_si=resolution_ohm,
-        contact_s=0.0,
-        monotonic_s=0.0,
-        utc_s=0.0,
-    )
+    def _in_use_first(self, step: Step, nominal_ohm: float) -> Sequence[Offer]:
+        """What the meter offers for a step, the range in use first; empty where none holds its value."""
+        quantity = quantity_for(step, nominal_ohm, self.bench.meter.four_wire_below)
+        statements = ModelStatements(self.model)
+        largest_ohm = expected_ohm(self.table, step, self.bench.purpose, quantity, statements)
+        holding = [each for each in self._offers if each.largest_ohm >= largest_ohm]
+        four_wire = quantity is Quantity.RESISTANCE_4W
+        fitting = [each for each in holding if each.four_wire is four_wire] or holding
+        return [*fitting[:1], *(each for each in self._offers if each not in fitting[:1])] if fitting else []

@@ -13,7 +13,6 @@ from acquire.answers.meter_fit import MeterFit
 from acquire.files.bench_tables import MeterSettings, TemperatureSettings
 from acquire.files.settings import TABLES as BENCH_TABLES
 from acquire.files.settings import load_bench
-from acquire.files.statements import ModelStatements
 from acquire.files.toml_file import key_of
 from acquire.records import Pair
 from acquire.sheets import load_sheet
@@ -94,7 +93,7 @@ def test_the_meters_part_of_what_a_step_is_known_to_is_its_own_statement(tmp_pat
     """0.8 % of 202.6 ohm and 3 counts of 1 ohm on the 2000 ohm range are 4.6 ohm; the meter dominates."""
     bench = load_bench(bench_with(tmp_path, "hand-2000.toml"))
     sheet = load_sheet(bench.sheet)
-    fit = MeterFit(sheet, bench, ModelStatements(load_model(bench.meter.model)))
+    fit = MeterFit(sheet, bench, load_model(bench.meter.model))
     step = next(step for step in sheet.steps if step.pair == Pair("1", "2"))
     half_width = 0.008 * 202.57 + 3.0
     assert 0.9 * half_width < fit.expanded_ohm(step, 202.57) < 1.2 * half_width
