@@ -279,4 +279,4 @@ def _of_the_meter(share: float) -> str:
     word = (
         "hardly matters" if share < 0.1 else "counts" if share < 0.3 else "hides much of what the batch does"
     )
-    return f"At most {share:.0%} of the variance is the meter's own uncertainty, which {word}."
+    return f"At most {100.0 * share:.0f} % of the variance is the meter's own uncertainty, which {word}."

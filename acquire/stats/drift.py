@@ -124,7 +124,7 @@ def sentence_of(by: ByGroup, what: str, by_chance: float = 0.01) -> str:
     low = min(by.groups, key=lambda g: g.of.mean)
     return (
         f"By {what} the means differ (p = {by.p:.1g}): {high.name} reads highest, {low.name} lowest, "
-        f"{high.of.mean - low.of.mean:.4g} apart; this makes {by.share:.0%} of the variance."
+        f"{high.of.mean - low.of.mean:.4g} apart; this makes {100.0 * by.share:.0f} % of the variance."
     )
 
 

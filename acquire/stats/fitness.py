@@ -54,10 +54,10 @@ def verdict_of(study: GaugeStudy, step: str = "this step") -> tuple[str, ...]:
     of_what = "the study's whole spread" if gauge.tolerance is None else "the tolerance"
     share = gauge.study if gauge.tolerance is None else gauge.tolerance
     high = share * study.gauge_high / gauge.sigma
-    sure = "" if high <= share * 1.0001 else f" (it may truly be as much as {high:.0%})"
+    sure = "" if high <= share * 1.0001 else f" (it may truly be as much as {100.0 * high:.0f} %)"
     told = [
         can,
-        f"The gauge takes {share:.1%} of {of_what}{sure}. AIAG: below 10 % is good, to 30 % conditional.",
+        f"The gauge takes {100.0 * share:.1f} % of {of_what}{sure}. AIAG: to 10 % good, to 30 % conditional.",
     ]
     if word is not Fitness.GOOD:
         told.append(_what_to_do(study))

@@ -127,7 +127,9 @@ def sentence_of(change: LevelChange, causes: Sequence[Cause] = (), names: Sequen
         names: of the values, e.g. serials; None counts them from 1.
     """
     first = names[change.at] if names else f"No. {change.at + 1}"
-    share = f"{abs(change.shift / change.before):.2%}" if change.before else f"{abs(change.shift):.4g}"
+    share = (
+        f"{100.0 * abs(change.shift / change.before):.2f} %" if change.before else f"{abs(change.shift):.4g}"
+    )
     which = "higher" if change.shift > 0.0 else "lower"
     told = " and ".join(f"the {c.what} changes from {c.before} to {c.after}" for c in causes)
     return f"From {first} on the level is {share} {which}" + (f": there {told}." if told else ".")

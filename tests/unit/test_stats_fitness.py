@@ -33,7 +33,7 @@ def test_the_share_of_the_tolerance_decides(half, word, begins):
     assert fitness(of) is word
     told = verdict_of(of, "step U-V")
     assert told[0] == begins
-    assert f"The gauge takes {of.gauge.tolerance:.1%} of the tolerance" in told[1]
+    assert f"The gauge takes {100 * of.gauge.tolerance:.1f} % of the tolerance" in told[1]
     assert "AIAG" in told[1]
 
 

@@ -31,7 +31,7 @@ def test_its_cause_is_named():
     causes = causes_of(change, {"spool": spools, "day": days})
     told = sentence_of(change, causes, serials)
     assert told.startswith("From F7-023 on the level is 3.")
-    assert told.endswith("% lower: there the spool changes from A to B.")
+    assert told.endswith(" % lower: there the spool changes from A to B.")
 
 
 def test_a_change_nearby_is_taken_for_the_cause_and_one_far_away_is_not():
@@ -43,7 +43,7 @@ def test_a_change_nearby_is_taken_for_the_cause_and_one_far_away_is_not():
 
 def test_without_a_cause_the_change_is_told_alone():
     (change,) = level_changes(two_spools())
-    assert sentence_of(change).endswith("% lower.")
+    assert sentence_of(change).endswith(" % lower.")
 
 
 def test_several_levels_are_found_in_order():

@@ -1,0 +1,88 @@
+"""The gauge study: measured hands-free, and what it says."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+def add_to(app: typer.Typer) -> None:
+    """Register this command."""
+    app.command()(study)
+
+
+def study(
+    bench: Annotated[
+        Path | None, typer.Argument(help="Bench file; left out where only a report is wanted.")
+    ] = None,
+    sheet: Annotated[Path | None, typer.Argument(help="Sheet, if not the bench's own.")] = None,
+    *,
+    step: Annotated[str, typer.Option(help="Name of the step that is studied.")] = "",
+    parts: Annotated[
+        str, typer.Option(help="How many units, or their serials with commas: 10 is usual.")
+    ] = "",
+    operators: Annotated[str, typer.Option(help="Who measures, with commas: ann,bo.")] = "",
+    trials: Annotated[int, typer.Option(help="How often everybody measures every unit.")] = 3,
+    seed: Annotated[int | None, typer.Option(help="The same seed gives the same random order.")] = None,
+    to: Annotated[
+        Path, typer.Option(help="File of the record; one that is not complete is gone on with.")
+    ] = Path("study.jsonl"),
+    report: Annotated[
+        Path | None, typer.Option(help="Tell what the study of this record says; measures nothing.")
+    ] = None,
+    html: Annotated[
+        Path | None, typer.Option(help="Write the report with its pictures to this file.")
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="The report as one JSON object.")] = False,
+    pool_above: Annotated[
+        float,
+        typer.Option(min=0.0, max=1.0, help="An interaction with a larger p goes into the repeatability."),
+    ] = 0.25,
+) -> None:
+    """Find out whether this bench can judge a step: several units, operators and rounds, in random order."""
+    import asyncio
+
+    from acquire import logs
+    from acquire.errors import InputImpossible
+    from acquire.study.begin import Wish
+    from acquire.study.plan import names_in, parts_named
+    from acquire.study.record import read_study
+    from acquire.study.run import run_study
+
+    if (bench is None) == (report is None):
+        raise InputImpossible(
+            "What is to be done?", "Give a bench file to measure by, or --report FILE for what was measured."
+        )
+    if bench is not None:
+        logs.set_up(level="warning")
+        who = names_in(operators)
+        wish = Wish(bench, sheet, step, parts_named(parts) if parts else (), who, trials, seed, to)
+        report = asyncio.run(run_study(wish))
+        if read_study(report).missing:
+            return
+    if report is not None:
+        _report(report, html, as_json=as_json, pool_above=pool_above)
+
+
+def _report(record: Path, html: Path | None, *, as_json: bool, pool_above: float) -> None:
+    """Print a report, and write its page where one is wanted."""
+    from acquire.errors import SteadyohmError
+    from acquire.study.page import page_of
+    from acquire.study.printed import lines_of
+    from acquire.study.record import read_study
+    from acquire.study.report import as_plain, report_of
+
+    found = report_of(read_study(record), pool_above=pool_above)
+    if html is not None:
+        try:
+            html.write_text(page_of(found), encoding="utf-8")
+        except OSError as error:
+            raise SteadyohmError(f"{html} cannot be written ({error.strerror}).", "Name another.") from error
+    if as_json:
+        typer.echo(json.dumps(as_plain(found), ensure_ascii=False))
+        return
+    for line in lines_of(found):
+        typer.echo(line)

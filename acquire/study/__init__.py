@@ -1,0 +1,1 @@
+"""Gauge studies at the bench: the plan, the guided run, its record, and the report."""

@@ -1,0 +1,215 @@
+"""A study drawn as SVG: by part, by operator, who differs on which part, and where the spread comes from.
+
+matplotlib without its window parts; the same study gives the same bytes. Operators differ by shape as well as
+by colour. Not for the words around (`page`).
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from acquire.stats.crossed import Source
+from acquire.stats.fisher import LibraryMissing
+from acquire.study.printed import NAMES
+from acquire.study.report import Point, StudyReport, component_order
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+INKS = ("#1f5fa8", "#c2570c", "#4b7f52", "#7b4a9e", "#8a6d1d", "#36454f")
+"""Dark enough on white for WCAG AA, apart in lightness and hue; shapes tell them apart without colour."""
+
+SHAPES = ("o", "s", "^", "D", "v", "P", "X", "<", ">", "h", "p", "*")
+"""One for each operator, up to the most a plan takes."""
+
+LOOK: Any = {
+    "svg.fonttype": "none",  # the page's own font; text stays text
+    "svg.hashsalt": "steadyohm",
+    "text.parse_math": False,  # a $ in an operator's name is a $
+    "font.size": 9.0,
+    "font.family": "sans-serif",
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.grid": True,
+    "grid.color": "#dddddd",
+    "grid.linewidth": 0.6,
+    "axes.axisbelow": True,
+    "legend.frameon": False,
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """One drawing.
+
+    Attributes:
+        title: what it shows.
+        how: how to read it, one sentence.
+        svg: the drawing, as an `<svg>` element without a prologue.
+    """
+
+    title: str
+    how: str
+    svg: str
+
+
+def pictures_of(report: StudyReport) -> tuple[Picture, ...]:
+    """All drawings of a study.
+
+    Raises:
+        LibraryMissing: matplotlib is not installed.
+    """
+    drawings: list[tuple[str, str, Callable[[Axes, StudyReport], None]]] = [
+        (
+            "Every value, by part",
+            "Points of one part that lie apart are the gauge's doing; parts that lie apart differ.",
+            _by_part,
+        ),
+        ("Who differs on which part", "Lines that cross are operators who differ by part.", _interaction),
+        (
+            "Shares side by side",
+            "Long bars besides the parts' are what the gauge adds.",
+            _shares,
+        ),
+    ]
+    if len(report.study.operators) > 1:
+        sentence = "What each operator reads above or below the mean of the same part."
+        drawings.insert(1, ("Differences, by operator", sentence, _by_operator))
+    return tuple(Picture(title, how, _drawn(draw, report, title)) for title, how, draw in drawings)
+
+
+def _drawn(draw: Callable[[Axes, StudyReport], None], report: StudyReport, title: str) -> str:
+    try:
+        import matplotlib as mpl  # noqa: PLC0415  (half a second, and an optional package)
+        from matplotlib.figure import Figure  # noqa: PLC0415
+    except ImportError as missing:
+        raise LibraryMissing(
+            "Pictures need matplotlib, which is not installed.",
+            "Install it with: pip install 'steadyohm[reports]'.",
+        ) from missing
+    with mpl.rc_context(LOOK):
+        figure = Figure(figsize=(6.8, 3.3), layout="constrained")
+        draw(figure.add_subplot(), report)
+        out = io.StringIO()
+        figure.savefig(out, format="svg", metadata={"Date": None, "Title": title})
+    text = out.getvalue()
+    return text[text.index("<svg") :].strip()
+
+
+def _by_part(axes: Axes, report: StudyReport) -> None:
+    places = {name: place for place, name in enumerate(report.study.parts)}
+    for operator, points, style, shift in _by_hands(report):
+        axes.plot(
+            [places[p.part] + shift for p in points],
+            [p.ohm for p in points],
+            linestyle="none",
+            label=operator,
+            **style,
+        )
+    _limits(axes, report)
+    _parts(axes, report)
+
+
+def _by_operator(axes: Axes, report: StudyReport) -> None:
+    means = _means(report.points, lambda p: p.part)
+    for place, (_, points, style, _) in enumerate(_by_hands(report)):
+        off = [p.ohm - means[p.part] for p in points]
+        spread = 0.5 / max(1, len(off) - 1)
+        axes.plot([place - 0.25 + i * spread for i in range(len(off))], off, linestyle="none", **style)
+        mean = sum(off) / len(off)
+        axes.plot([place - 0.35, place + 0.35], [mean, mean], color=style["color"], linewidth=2.0)
+    axes.axhline(0.0, color="#555555", linewidth=0.8)
+    axes.set_xticks(range(len(report.study.operators)), [_short(name) for name in report.study.operators])
+    axes.set_ylabel("Ω off the part's mean")
+
+
+def _interaction(axes: Axes, report: StudyReport) -> None:
+    cells = _means(report.points, lambda p: (p.part, p.operator))
+    parts = _means(report.points, lambda p: p.part)
+    for operator, _, style, _ in _by_hands(report):
+        axes.plot(
+            range(len(report.study.parts)),
+            [cells[part, operator] - parts[part] for part in report.study.parts],
+            linewidth=1.2,
+            label=operator,
+            **style,
+        )
+    axes.axhline(0.0, color="#555555", linewidth=0.8)
+    _parts(axes, report)
+    axes.set_ylabel("Ω off the part's mean")
+
+
+def _shares(axes: Axes, report: StudyReport) -> None:
+    sources = [s for s in component_order(report.study) if s is not Source.TOTAL]
+    places = range(len(sources))
+    parts = [report.study.components[source] for source in sources]
+    series = [
+        ("of the variance", [p.contribution for p in parts], ""),
+        ("of the study's spread", [p.study for p in parts], "///"),
+    ]
+    if all(p.tolerance is not None for p in parts):
+        series.append(("of the tolerance", [p.tolerance or 0.0 for p in parts], "..."))
+    height = 0.8 / len(series)
+    for row, (label, shares, hatch) in enumerate(series):
+        at = [place + (row - (len(series) - 1) / 2.0) * height for place in places]
+        axes.barh(
+            at,
+            [100.0 * s for s in shares],
+            height,
+            label=label,
+            hatch=hatch,
+            color=INKS[row],
+            edgecolor="white",
+        )
+    axes.set_yticks(places, [NAMES[source].strip() for source in sources])
+    axes.invert_yaxis()
+    axes.set_xlabel("%")
+    axes.grid(visible=False, axis="y")
+    axes.legend(loc="best")
+
+
+def _by_hands(report: StudyReport) -> Iterator[tuple[str, list[Point], dict[str, Any], float]]:
+    """Each operator's points, look, and how far beside the part they stand."""
+    operators = report.study.operators
+    for place, operator in enumerate(operators):
+        style = {
+            "color": INKS[place % len(INKS)],
+            "marker": SHAPES[place % len(SHAPES)],
+            "markersize": 4.5,
+        }
+        shift = (place - (len(operators) - 1) / 2.0) * 0.6 / len(operators)
+        yield operator, [p for p in report.points if p.operator == operator], style, shift
+
+
+def _means(points: Sequence[Point], key: Callable[[Point], Any]) -> dict[Any, float]:
+    rows: dict[Any, list[float]] = {}
+    for point in points:
+        rows.setdefault(key(point), []).append(point.ohm)
+    return {name: sum(row) / len(row) for name, row in rows.items()}
+
+
+def _limits(axes: Axes, report: StudyReport) -> None:
+    """The sheet's limits, where they do not squeeze the points together."""
+    subject = report.record.subject
+    ohms = [point.ohm for point in report.points]
+    reach = max(ohms) - min(ohms)
+    for end in (subject.lower_ohm, subject.upper_ohm):
+        if end is not None and min(abs(end - min(ohms)), abs(end - max(ohms))) <= 1.5 * reach:
+            axes.axhline(end, color="#222222", linewidth=1.0, linestyle="--")
+            axes.annotate("limit", (1.0, end), xycoords=("axes fraction", "data"), ha="right", va="bottom")
+
+
+def _parts(axes: Axes, report: StudyReport) -> None:
+    names = [_short(name) for name in report.study.parts]
+    axes.set_xticks(range(len(names)), names, rotation=0 if sum(map(len, names)) < 60 else 60)
+    axes.set_xlabel("part")
+    axes.set_ylabel(f"Ω at {report.record.subject.reference_celsius:g} °C")
+    axes.ticklabel_format(axis="y", useOffset=False)
+    axes.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=min(4, len(report.study.operators)))
+
+
+def _short(name: str) -> str:
+    return name if len(name) <= 14 else name[:13] + "…"

@@ -1,0 +1,312 @@
+"""The record of a study: a file of JSON lines, only ever added to, each line on the disk before it is shown.
+
+The first line holds the plan and what is judged; then one line for each measurement, and for each that was
+taken back. A last line that a power cut has torn is left out and cut off when the study goes on. Not the
+record of the shop: nothing of a study is a verdict, and none of it goes into the journal.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import fcntl
+import json
+import os
+from collections.abc import Iterator, Mapping
+from dataclasses import asdict, dataclass, field
+from pathlib import Path
+from typing import IO, Any
+
+from pydantic import BaseModel, ConfigDict, ValidationError
+
+from acquire.errors import SteadyohmError
+from acquire.study.plan import Part, Plan, Turn
+
+VERSION = 1
+"""Of this spelling; a file of a newer one is refused."""
+
+LARGEST = 50_000_000
+"""Bytes; a study of the largest plan is far smaller."""
+
+
+class StudyFileInvalid(SteadyohmError):
+    """A file is no record of a study, or was changed, or is in use."""
+
+    exit_code = 2
+
+
+@dataclass(frozen=True, slots=True)
+class Subject:
+    """What is measured, where and with what.
+
+    Attributes:
+        bench, purpose: as the bench file says.
+        sheet, sheet_hash: the unit type and the hash of its file.
+        step, pin_a, pin_b: what is measured.
+        nominal_ohm: what the circuit gives for this pair.
+        lower_ohm, upper_ohm: limits of the step at `reference_celsius`; None where there is none.
+        reference_celsius: temperature that all values are brought to.
+        four_wire: whether it is measured with four wires.
+        meter, meter_hash: the meter file's name and hash.
+        software: that began the study.
+    """
+
+    bench: str
+    purpose: str
+    sheet: str
+    sheet_hash: str
+    step: str
+    pin_a: str
+    pin_b: str
+    nominal_ohm: float
+    lower_ohm: float | None
+    upper_ohm: float | None
+    reference_celsius: float
+    four_wire: bool
+    meter: str
+    meter_hash: str
+    software: str
+
+
+@dataclass(frozen=True, slots=True)
+class Measurement:
+    """One measurement of a study.
+
+    Attributes:
+        turn: number in the plan.
+        reference_ohm: without leads, at the reference temperature.
+        standard_uncertainty_ohm, expanded_ohm: of that, by the budget of any verdict.
+        raw_ohm, lead_ohm: as the meter settled, and what was taken off for the leads.
+        winding_celsius: temperature the part was taken to have.
+        settle_s: from contact to rest.
+        utc_s: when.
+        meter_id: which meter.
+    """
+
+    turn: int
+    reference_ohm: float
+    standard_uncertainty_ohm: float
+    expanded_ohm: float
+    raw_ohm: float
+    lead_ohm: float
+    winding_celsius: float
+    settle_s: float
+    utc_s: float
+    meter_id: str
+
+
+@dataclass(slots=True)
+class StudyRecord:
+    """A study as far as it has come.
+
+    Attributes:
+        subject: what is measured.
+        plan: by whom, in which order.
+        begun_utc_s: when the file was begun.
+        taken: the measurement that counts, by number of its turn.
+        taken_back: how many measurements were taken back or revised.
+        torn: bytes of a torn last line, left out.
+    """
+
+    subject: Subject
+    plan: Plan
+    begun_utc_s: float
+    taken: dict[int, Measurement] = field(default_factory=dict)
+    taken_back: int = 0
+    torn: int = 0
+
+    @property
+    def missing(self) -> tuple[Turn, ...]:
+        """What is still to be measured, in the order of the plan."""
+        return tuple(turn for turn in self.plan.turns if turn.number not in self.taken)
+
+
+class _Exact(BaseModel):
+    """Any value of the file; what is not as it should be is refused."""
+
+    model_config = ConfigDict(extra="forbid", allow_inf_nan=False, strict=False)
+
+
+class _First(_Exact):
+    study: int
+    subject: Subject
+    plan: Plan
+    begun_utc_s: float
+
+
+class _Later(_Exact):
+    taken: Measurement | None = None
+    taken_back: int | None = None
+
+
+def read_study(path: Path) -> StudyRecord:
+    """Read the record of a study.
+
+    Raises:
+        StudyFileInvalid: it cannot be read, or is none.
+    """
+    try:
+        if path.stat().st_size > LARGEST:
+            raise StudyFileInvalid(f"{path} is too large to be the record of a study.", "Name another file.")
+        return _understood(path.read_bytes(), path)
+    except OSError as error:
+        raise StudyFileInvalid(
+            f"{path} cannot be read ({error.strerror}).", "Name the file that a study wrote."
+        ) from error
+
+
+def _understood(data: bytes, path: Path) -> StudyRecord:
+    *lines, rest = data.split(b"\n")
+    if not lines:
+        raise StudyFileInvalid(f"{path} is no record of a study.", "Name the file that a study wrote.")
+    version = _version_of(lines[0])
+    if version is not None and version > VERSION:
+        raise StudyFileInvalid(
+            f"{path} was written by a newer steadyohm (version {version}).", "Read it with that one."
+        )
+    place = 1
+    try:
+        first = _First.model_validate_json(lines[0])
+        record = StudyRecord(first.subject, first.plan, first.begun_utc_s, torn=len(rest))
+        known = {turn.number for turn in first.plan.turns}
+        for line in lines[1:]:
+            place += 1
+            _add(record, _Later.model_validate_json(line), known)
+    except (ValidationError, KeyError) as error:
+        raise StudyFileInvalid(
+            f"{path}:{place}: this line is none of a study's record.",
+            "Take the file as the study wrote it, or begin anew.",
+        ) from error
+    return record
+
+
+def _version_of(line: bytes) -> int | None:
+    try:
+        first = json.loads(line)
+    except ValueError:
+        return None
+    version = first.get("study") if isinstance(first, dict) else None
+    return version if isinstance(version, int) else None
+
+
+def _add(record: StudyRecord, line: _Later, known: set[int]) -> None:
+    """Take one line up.
+
+    Raises:
+        KeyError: of a turn that the plan does not hold, or one that was not measured.
+    """
+    if line.taken is not None:
+        if line.taken.turn not in known:
+            raise KeyError(line.taken.turn)
+        record.taken_back += line.taken.turn in record.taken
+        record.taken[line.taken.turn] = line.taken
+    elif line.taken_back is not None:
+        del record.taken[line.taken_back]
+        record.taken_back += 1
+
+
+class StudyFile:
+    """A record that is being written. Use `begun` or `resumed`.
+
+    Attributes:
+        path: of the file.
+        record: as far as it has come.
+    """
+
+    def __init__(self, path: Path, record: StudyRecord, out: IO[bytes]) -> None:
+        """Take an open, locked file."""
+        self.path, self.record, self._out = path, record, out
+
+    def take(self, measurement: Measurement) -> None:
+        """Write a measurement down, in place of an earlier one of the same turn.
+
+        Raises:
+            StudyFileInvalid: the disk does not take it.
+        """
+        self._write({"taken": asdict(measurement)})
+        self.record.taken_back += measurement.turn in self.record.taken
+        self.record.taken[measurement.turn] = measurement
+
+    def take_back(self, turn: int) -> None:
+        """Strike the measurement of a turn out; the line itself stays.
+
+        Raises:
+            StudyFileInvalid: the disk does not take it.
+        """
+        self._write({"taken_back": turn})
+        del self.record.taken[turn]
+        self.record.taken_back += 1
+
+    def _write(self, line: Mapping[str, Any]) -> None:
+        number = self._out.fileno()
+        left, end = (
+            json.dumps(line, ensure_ascii=False).encode("utf-8") + b"\n",
+            self._out.seek(0, os.SEEK_END),
+        )
+        try:
+            while left:
+                left = left[os.write(number, left) :]
+            os.fsync(number)
+        except OSError as error:
+            with contextlib.suppress(OSError):  # half a line is cut off at the next start otherwise
+                os.ftruncate(number, end)
+            raise StudyFileInvalid(
+                f"{self.path} cannot be written ({error.strerror}).",
+                "Make room; the study goes on from what is written.",
+            ) from error
+
+
+@contextlib.contextmanager
+def begun(path: Path, subject: Subject, plan: Plan, utc_s: float) -> Iterator[StudyFile]:
+    """Begin a record; the file must not be there yet, or hold not even its first line.
+
+    Raises:
+        StudyFileInvalid: it is there, or cannot be made.
+    """
+    with _opened(path, os.O_RDWR | os.O_CREAT) as out:
+        if b"\n" in out.read(LARGEST):
+            raise StudyFileInvalid(f"{path} is there already.", "Name another file with --to.")
+        os.ftruncate(out.fileno(), 0)
+        file = StudyFile(path, StudyRecord(subject, plan, utc_s), out)
+        file._write(  # noqa: SLF001  (its own maker)
+            {"study": VERSION, "subject": asdict(subject), "plan": asdict(plan), "begun_utc_s": utc_s}
+        )
+        yield file
+
+
+@contextlib.contextmanager
+def resumed(path: Path) -> Iterator[StudyFile]:
+    """Go on with a record.
+
+    Raises:
+        StudyFileInvalid: it is none, somebody else is writing it, or it cannot be written.
+    """
+    with _opened(path, os.O_RDWR) as out:
+        record = read_study(path)
+        if record.torn:
+            os.ftruncate(out.fileno(), out.seek(0, os.SEEK_END) - record.torn)
+            record.torn = 0
+        yield StudyFile(path, record, out)
+
+
+@contextlib.contextmanager
+def _opened(path: Path, flags: int) -> Iterator[IO[bytes]]:
+    try:
+        number = os.open(path, flags | os.O_CLOEXEC, 0o640)  # it holds names
+    except OSError as error:
+        raise StudyFileInvalid(
+            f"{path} cannot be {'begun' if flags & os.O_CREAT else 'opened'} ({error.strerror}).",
+            "Name another file with --to.",
+        ) from error
+    with os.fdopen(number, "r+b", buffering=0) as out:
+        try:
+            fcntl.flock(out, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError as error:
+            raise StudyFileInvalid(
+                f"Somebody else is writing {path}.", "Let that study end, or name another file with --to."
+            ) from error
+        yield out
+
+
+def part_names(parts: tuple[Part, ...]) -> str:
+    """Which tag goes on which part, for the one who hangs them."""
+    return ", ".join(f"{part.name} → {part.label}" for part in parts)

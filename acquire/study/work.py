@@ -1,0 +1,351 @@
+"""A study at the bench, from reading to measurement. Pure: readings and commands in, what happened out.
+
+The same way as for a unit: settle, leads, temperature, match. No value is told while the study runs, or
+people measure until it suits. Not for verdicts, the plan (`plan`) or the disk (`record`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+from acquire.conditions import Conditions
+from acquire.errors import InputImpossible
+from acquire.heart.duties import Duties, Duty
+from acquire.heart.unit_work import UnitWork
+from acquire.heart.watch import ReadingWatch
+from acquire.records import (
+    Approach,
+    Ask,
+    Circumstances,
+    Command,
+    ConfirmOpen,
+    Contact,
+    Judged,
+    LeadZero,
+    LiftOff,
+    MeasureAgain,
+    Note,
+    Notice,
+    Prompt,
+    Settled,
+    StartUnit,
+    Step,
+    UnitStarted,
+    Weight,
+)
+from acquire.settle import Expectation, SettleFilter, SettleSettings
+from acquire.steps.pairs import PairTable
+from acquire.steps.setup_choice import MeterStatements, Wanted
+from acquire.steps.unit import UnitProgress
+from acquire.study.happenings import Finished, Happening, Taken, TakenBack
+from acquire.study.plan import Plan, Turn
+from acquire.study.record import Measurement
+from drivers.reading import Kind, Quantity, Reading
+
+SLID = 0.1
+"""As in the pipeline: a value that moves by more without a lift-off is another contact."""
+
+SWAP_S = 0.8
+"""From the last reading of one part to the first of the next: nobody is quicker. A contact so soon is the
+same part touched again. Workshop choice."""
+
+ASIDE = "study"
+"""Code of notices that are of a study alone; they stand in no journal."""
+
+
+@dataclass(slots=True)
+class StudyWork:
+    """A study under way.
+
+    Attributes:
+        place: who measures what, where, with what; its sheet holds the one step alone.
+        meter: what the meter's file states.
+        conditions: temperature and lead zero.
+        plan: of the study.
+        taken: turns that have been measured, by number.
+        settle: limits of the settle stage.
+        four_wire_below_ohm: as the bench file says.
+        ready: the operator whose turn it is has said so.
+    """
+
+    place: Circumstances
+    meter: MeterStatements
+    conditions: Conditions
+    plan: Plan
+    taken: set[int]
+    settle: SettleSettings = field(default_factory=SettleSettings)
+    four_wire_below_ohm: float | None = None
+    ready: bool = False
+    table: PairTable = field(init=False)
+    duties: Duties = field(init=False)
+    _filter: SettleFilter = field(init=False)
+    _watch: ReadingWatch = field(default_factory=ReadingWatch)
+    _unit: UnitWork | None = None
+    _picked: int | None = None
+    _last: int | None = None
+    _hands: tuple[str, int] | None = None
+    _conducted_s: float | None = None
+    _lifted_s: float | None = None
+    _acted: Settled | None = None
+    _acted_turn: Turn | None = None
+    _told: str = ""
+    _prompt: Prompt | None = None
+
+    def __post_init__(self) -> None:
+        """Set the settle stage up; nothing is asked for yet."""
+        self.table = PairTable(self.place.sheet)
+        self.duties = Duties(self.place, self.meter, self.conditions)
+        self._filter = SettleFilter(self.settle)
+
+    # ------------------------------------------------------------------ what is asked for
+
+    @property
+    def step(self) -> Step:
+        """What is measured."""
+        return self.place.sheet.steps[0]
+
+    @property
+    def turn(self) -> Turn | None:
+        """The measurement that is asked for; None when nothing is missing."""
+        if self._picked is not None:
+            return self.plan.turns[self._picked - 1]
+        return next((turn for turn in self.plan.turns if turn.number not in self.taken), None)
+
+    @property
+    def wanted(self) -> Wanted:
+        """What the meter should be set to now."""
+        return self.duties.wanted if self.duties.zeroing else self._work().wanted
+
+    @property
+    def four_wire(self) -> bool:
+        """Whether the step is measured with four wires, so that leads need no zero."""
+        return self._work().wanted.quantity is Quantity.RESISTANCE_4W
+
+    def prompt(self) -> Prompt:
+        """The next thing to do, as a person would read it."""
+        turn, done, total = self.turn, len(self.taken), len(self.plan.turns)
+        if turn is None:
+            return Prompt(Ask.WAIT, "The study is done.", steps_done=done, steps_total=total)
+        if not self.ready:
+            text = f"Round {turn.trial}: {turn.operator} takes the probes and presses Enter."
+            return Prompt(Ask.WAIT, text, turn.operator, steps_done=done, steps_total=total)
+        if self.duties.zeroing:
+            text = f"{turn.operator}: hold the probes together, to zero the leads."
+            return Prompt(Ask.SHORT_PROBES, text, turn.operator, steps_done=done, steps_total=total)
+        pair, step = self.step.pair, self.step.name
+        text = f"{turn.operator}: part {turn.label}, touch {pair} ({step})."
+        return Prompt(Ask.TOUCH, text, turn.label, pair, step, done, total)
+
+    # ------------------------------------------------------------------ in
+
+    def feed(self, reading: Reading) -> list[Happening]:
+        """Take one reading of the ohms meter."""
+        wanted = self.wanted
+        if reading.kind is Kind.VALUE:
+            self._conducted_s = reading.monotonic_s
+        out: list[Happening] = list(self._watch.notices(reading, wanted.quantity))
+        self._filter.expect(
+            Expectation(wanted.slow, wanted.quantity, close_enough_si=wanted.close_enough_ohm)
+        )
+        for event in self._filter.feed(reading):
+            if isinstance(event, Settled):
+                out += self._settled(event)
+            elif isinstance(event, Approach | Contact | LiftOff):
+                out += self._moved(event)
+        return [*out, *self._asked()]
+
+    def feed_temperature(self, reading: Reading, standard_uncertainty_kelvin: float) -> None:
+        """Take one reading of the thermometer."""
+        self.conditions.read(reading, standard_uncertainty_kelvin)
+
+    def tick(self, monotonic_s: float, utc_s: float) -> list[Happening]:
+        """Let time pass."""
+        out: list[Happening] = []
+        for event in self._filter.tick(monotonic_s, utc_s):
+            if isinstance(event, LiftOff):
+                out += self._moved(event)
+        return [*out, *self._asked()]
+
+    def link_lost(self) -> None:
+        """The meter is gone: whatever was settling is void."""
+        self._filter.reset()
+        self._acted = self._acted_turn = None
+
+    def command(self, command: Command, utc_s: float) -> list[Happening]:
+        """Carry out a command; one that makes no sense now is answered by a notice."""
+        try:
+            out = self._obey(command, utc_s)
+        except InputImpossible as error:
+            out = [Notice(Weight.WARNING, "command.refused", str(error), utc_s)]
+        return [*out, *self._asked()]
+
+    # ------------------------------------------------------------------ values
+
+    def _moved(self, event: Approach | Contact | LiftOff) -> list[Happening]:
+        if isinstance(event, LiftOff):
+            if self._acted_turn is not None:
+                self._lifted_s = self._conducted_s
+            self._acted = self._acted_turn = None
+        return [event]
+
+    def _settled(self, settled: Settled) -> list[Happening]:
+        """A value is at rest: the leads', a part's, or one that nobody asked for."""
+        before, turn = self._acted, self.turn
+        if before is not None and before.contact_s == settled.contact_s:
+            return self._revised(settled, before)
+        if turn is None:
+            return []
+        if not self.ready:
+            text = f"It is {turn.operator}'s turn: press Enter before the first part."
+            return self._once(Notice(Weight.WARNING, ASIDE, text, settled.utc_s))
+        if self.duties.zeroing:
+            self._acted = settled
+            return [
+                e for e in self.duties.take(settled) if isinstance(e, LeadZero | Notice) and not _moved(e)
+            ]
+        if self._lifted_s is not None and settled.contact_s - self._lifted_s < SWAP_S:
+            self._acted = settled
+            text = f"So soon that can only be the part before: put part {turn.label} on the bench."
+            return [Notice(Weight.WARNING, ASIDE, text, settled.utc_s)]
+        return self._measured(settled, turn)
+
+    def _revised(self, settled: Settled, before: Settled) -> list[Happening]:
+        """A later report of a touch that was acted on: news only if the value has moved since."""
+        turn, moved = self._acted_turn, abs(settled.value_si - before.value_si)
+        within = max(settled.expanded_si, before.expanded_si)
+        if turn is None or not within < moved <= SLID * abs(before.value_si):
+            return []
+        return self._measured(settled, turn, revised=True)
+
+    def _measured(self, settled: Settled, turn: Turn, *, revised: bool = False) -> list[Happening]:
+        """Correct, match, and take the value if it is of the pair that was asked for."""
+        events = self._work().take(settled, lifted=True)
+        judged = next((event for event in events if isinstance(event, Judged)), None)
+        if judged is None:
+            return [e for event in events if isinstance(event, Notice) for e in self._once(event)]
+        self._acted, self._acted_turn = settled, turn
+        self._told = ""
+        self._unit = None
+        verdict = judged.verdict
+        if verdict.reference_ohm is None or verdict.raw_ohm is None:
+            return []
+        measurement = Measurement(
+            turn=turn.number,
+            reference_ohm=verdict.reference_ohm,
+            standard_uncertainty_ohm=verdict.standard_uncertainty_ohm or 0.0,
+            expanded_ohm=verdict.expanded_ohm or 0.0,
+            raw_ohm=verdict.raw_ohm,
+            lead_ohm=verdict.lead_ohm or 0.0,
+            winding_celsius=verdict.winding_celsius or self.place.sheet.reference_celsius,
+            settle_s=settled.monotonic_s - settled.contact_s,
+            utc_s=settled.utc_s,
+            meter_id=settled.meter_id,
+        )
+        if not revised:
+            self._picked, self._last = None, turn.number
+        self._hands = (turn.operator, turn.trial)
+        self.taken.add(turn.number)
+        self._hand_over(turn)
+        return [Taken(measurement, turn, revised), *([] if self.turn else [Finished()])]
+
+    def _hand_over(self, turn: Turn) -> None:
+        """The next one is somebody else's, or of the next round: they must say that they are there."""
+        following = self.turn
+        if following is None or (following.operator, following.trial) != (turn.operator, turn.trial):
+            self.ready = False
+
+    def _once(self, notice: Notice) -> list[Happening]:
+        """A notice, unless it was the last that was told."""
+        if notice.text == self._told:
+            return []
+        self._told = notice.text
+        return [notice]
+
+    def _work(self) -> UnitWork:
+        """The part on the bench as a unit with one step; made afresh for each measurement."""
+        if self._unit is None:
+            turn = self.turn or self.plan.turns[-1]
+            place = replace(self.place, operator=turn.operator, batch="")
+            sheet = place.sheet
+            started = UnitStarted(
+                place.bench, turn.label, sheet.name, sheet.content_hash, place.purpose, "", turn.operator, 0.0
+            )
+            progress = UnitProgress(self.table, turn.label, warm_check=False)
+            self._unit = UnitWork(
+                place, self.table, self.meter, self.conditions, self.four_wire_below_ohm, started, progress
+            )
+        return self._unit
+
+    # ------------------------------------------------------------------ the operator
+
+    def _obey(self, command: Command, utc_s: float) -> list[Happening]:
+        match command:
+            case ConfirmOpen():
+                return self._here()
+            case StartUnit():
+                return self._pick(command.serial)
+            case MeasureAgain():
+                return self._again(command.step)
+            case Note():
+                return [Notice(Weight.REMARK, "note", command.text, utc_s)]
+            case _ if isinstance(command, Duty):
+                events = self.duties.obey(command, utc_s)
+                return [event for event in events if isinstance(event, Notice)]
+            case _:
+                raise InputImpossible("That has no place in a study.", "Type .help for what has.")
+
+    def _here(self) -> list[Happening]:
+        """The operator whose turn it is has the probes; the leads are zeroed as after any change of shift."""
+        if self.turn is None:
+            raise InputImpossible("The study is done.")
+        if self.ready:
+            raise InputImpossible("Nothing waits for a key.", self.prompt().text)
+        self.ready = True
+        self.duties.zeroing = self.conditions.lead_wanted and not self.four_wire
+        return []
+
+    def _pick(self, label: str) -> list[Happening]:
+        """Measure this part next; it must be this operator's and of this round."""
+        turn = self.turn
+        if turn is None:
+            raise InputImpossible("The study is done.")
+        label = label.upper()
+        mine = {
+            t.label: t
+            for t in self.plan.turns
+            if (t.operator, t.trial) == (turn.operator, turn.trial) and t.number not in self.taken
+        }
+        if label not in mine:
+            left = " ".join(sorted(mine))
+            raise InputImpossible(f"{label} is not waiting for {turn.operator} now.", f"These are: {left}.")
+        self._picked, self._unit = mine[label].number, None
+        return []
+
+    def _again(self, label: str | None) -> list[Happening]:
+        """Take the last measurement back, or that of another part by the same hands in the same round."""
+        number = self._last if label is None else self._by_the_same_hands(label.upper())
+        if number is None or number not in self.taken:
+            raise InputImpossible("Nothing was measured yet that could be measured again.")
+        turn = self.plan.turns[number - 1]
+        self.taken.discard(number)
+        self._picked, self._unit, self._acted_turn = number, None, None
+        self.ready = True  # whoever has just measured still holds the probes
+        return [TakenBack(turn)]
+
+    def _by_the_same_hands(self, label: str) -> int | None:
+        """The turn of this part in the round that is under way, or has just ended."""
+        turns = (t for t in self.plan.turns if t.label == label and (t.operator, t.trial) == self._hands)
+        return next((t.number for t in turns), None)
+
+    def _asked(self) -> list[Happening]:
+        """The prompt, when it has changed."""
+        prompt = self.prompt()
+        if prompt == self._prompt:
+            return []
+        self._prompt = prompt
+        return [prompt]
+
+
+def _moved(event: LeadZero | Notice) -> bool:
+    """That another operator finds another zero is what a study looks for, and no reason for doubt."""
+    return isinstance(event, Notice) and event.code == "leads.moved"
