@@ -39,7 +39,9 @@ def as_pdf(paper: Paper) -> bytes:
     Raises:
         SteadyohmError: what draws PDF is not installed.
     """
-    return _printed(paper, _printed(paper, 0).pdf.pages_count).done()
+    draft = _printed(paper, 0)
+    draft.close()
+    return _printed(paper, draft.pdf.pages_count).done()
 
 
 def drawn_with() -> str:

@@ -224,8 +224,17 @@ class Sheet:
         )
 
     def done(self) -> bytes:
-        """The file."""
-        return bytes(self.pdf.output())
+        """The file; nothing can be drawn any more."""
+        try:
+            return bytes(self.pdf.output())
+        finally:
+            self.close()
+
+    def close(self) -> None:
+        """Give the font files back."""
+        fonts: Any = self.pdf.fonts
+        for font in fonts.values():
+            font.ttfont.close()
 
 
 @lru_cache(maxsize=4096)
