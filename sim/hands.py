@@ -149,6 +149,8 @@ class Hands:
             self._tell({"hands": "finished"})
             return
         await self._pause(self._pace.scan)
+        for line in self._planned.before:
+            self._tell({"hands": "type", "line": line})
         now_s = self._clock.now_s()
         unit = self._planned.unit
         unit.since_s = now_s
@@ -160,6 +162,8 @@ class Hands:
 
     def _put_aside(self, show: Show) -> None:
         if self._planned is not None:
+            for line in self._planned.after:
+                self._tell({"hands": "type", "line": line})
             serial = self._planned.unit.serial
             self._truth.write("aside", serial=serial, outcome=show.get("outcome"))
             self._tell({"hands": "aside", "serial": serial})

@@ -24,12 +24,15 @@ class PlannedUnit:
     Attributes:
         story: the role it plays.
         slips: pair asked for -> pair probed by mistake, at the first try.
+        before: lines that the hands type at the bench before they scan it; after: when it has its result.
     """
 
     unit: WoundUnit
     fault: Fault
     story: str
     slips: dict[Pair, Pair] = field(default_factory=dict)
+    before: tuple[str, ...] = ()
+    after: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,8 +183,20 @@ SPOOL_A, SPOOL_B = 0.012, -0.024
 FIRST_OF_SPOOL_B, SHORT_S2, REVERSED_P2 = 23, 17, 31
 
 
+OPENING = (".batch F7 autumn, 40 units", ".spool 36-A for P1, P2", ".spool 24-K for S1, S2")
+NEXT_SPOOL = (".spool 36-B for P1, P2",)
+"""What the hands type when they begin the batch, and when they hang up the other spool."""
+
+AIDING = (".result polarity = aiding, pass, by LCR-1",)
+OPPOSING = (".result polarity = opposing, fail, by LCR-1",)
+"""Series inductance of the two primaries, read on another instrument and typed."""
+
+
 def fathom_7(seed: int, number: int) -> Scene:
-    """A batch of forty: a new spool at 23, unit 17 short of turns on S2, unit 31 with P2 the wrong way."""
+    """A batch of forty: a new spool at 23, unit 17 short of turns on S2, unit 31 with P2 the wrong way.
+
+    Ohms know nothing of a winding the wrong way round: the hands type what an inductance meter shows.
+    """
     stock = stock_spools(FATHOM_7, seed)
     units = []
     for n in range(1, number + 1):
@@ -193,7 +208,9 @@ def fathom_7(seed: int, number: int) -> Scene:
             fault, story = Fault("turns", "S2", -0.015), "few turns"
         if n == REVERSED_P2:
             fault, story = Fault("reversed", "P2"), "reversed"
-        units.append(PlannedUnit(plant(FATHOM_7, unit, fault), fault, story))
+        before = OPENING if n == 1 else NEXT_SPOOL if n == FIRST_OF_SPOOL_B else ()
+        after = OPPOSING if n == REVERSED_P2 else AIDING
+        units.append(PlannedUnit(plant(FATHOM_7, unit, fault), fault, story, before=before, after=after))
     return Scene("fathom-7", FATHOM_7, tuple(units))
 
 
