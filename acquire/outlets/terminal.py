@@ -40,7 +40,7 @@ from acquire.records import (
     Verdict,
     Weight,
 )
-from acquire.records.words import OUTCOME_WORDS, ending_words, sureness
+from acquire.records.words import OUTCOME_WORDS, TURN_FAULTS, ending_words, sureness
 
 SIGNS: dict[Outcome, tuple[str, str, str]] = {
     Outcome.PASS: ("●", OUTCOME_WORDS[Outcome.PASS], "bold bright_blue"),
@@ -140,6 +140,7 @@ class Terminal:
     _prompt: str = ""
     _settling: str = ""
     _typed: str = ""
+    _turns_told: bool = False
 
     def __enter__(self) -> Self:
         """Start the living last line, if this is a real terminal."""
@@ -208,7 +209,9 @@ class Terminal:
         between = "   " if len(f"  {word}   {why}") <= self.console.width else f"\n{BELOW}"
         self._line(Text(f"  {word}", style=style).append(f"{between}{why}" if why else "", style="default"))
         for missing in result.not_tested:
-            self._line(Text(f"{BELOW}{missing}", style="dim"))
+            if missing != TURN_FAULTS or not self._turns_told:  # true of every unit: once is enough
+                self._line(Text(f"{BELOW}{missing}", style="dim"))
+            self._turns_told = self._turns_told or missing == TURN_FAULTS
         self._line(Text(""))
 
     def _line(self, text: Text) -> None:

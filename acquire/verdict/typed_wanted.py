@@ -11,9 +11,24 @@ from dataclasses import replace
 from acquire.errors import InputImpossible
 from acquire.physics.insulation import CAUTIONS, REFERENCE_CELSIUS
 from acquire.quantity import show
-from acquire.records import Isolation, Outcome, Purpose, Sheet, Step, StepKind, TypedResult, UnitResult
-from acquire.records.words import WORST_LAST
+from acquire.records import (
+    BranchKind,
+    Isolation,
+    Outcome,
+    Purpose,
+    ResultKind,
+    Sheet,
+    Step,
+    StepKind,
+    TypedResult,
+    UnitResult,
+)
+from acquire.records.words import PASSING, TURN_FAULTS, WORST_LAST
 from acquire.verdict.typed_line import HOW
+
+TURN_KINDS = frozenset({ResultKind.INDUCTANCE, ResultKind.QUALITY, ResultKind.LOSS})
+TURN_WORDS = ("surge", "ring")
+"""Judged results that can show a fault between turns: by their kind, or by what a person calls a test."""
 
 NONE = "none"
 """Name of the temperature rule that corrects nothing."""
@@ -60,6 +75,15 @@ def not_tested(sheet: Sheet, typed: Iterable[TypedResult]) -> tuple[str, ...]:
     )
 
 
+def turns_tested(typed: Iterable[TypedResult]) -> bool:
+    """Whether a result with an outcome could have shown a fault between turns."""
+    return any(
+        each.outcome is not None
+        and (each.sort in TURN_KINDS or any(word in each.name.casefold() for word in TURN_WORDS))
+        for each in typed
+    )
+
+
 def with_typed(result: UnitResult, sheet: Sheet, typed: Sequence[TypedResult]) -> UnitResult:
     """A unit's result with what was typed in: the worst word decides, what is missing is said.
 
@@ -74,11 +98,15 @@ def with_typed(result: UnitResult, sheet: Sheet, typed: Sequence[TypedResult]) -
     findings = tuple(
         f"{each.name}: {each.reason}" for each in latest if each.outcome not in (None, Outcome.PASS)
     )
+    missing = not_tested(sheet, typed)
+    wound = any(branch.kind is BranchKind.WINDING for branch in sheet.branches)
+    if wound and result.outcome in PASSING and not turns_tested(latest):
+        missing = (*missing, TURN_FAULTS)
     return replace(
         result,
         outcome=None if result.outcome is None else outcome,
         findings=(*result.findings, *findings),
-        not_tested=not_tested(sheet, typed),
+        not_tested=missing,
     )
 
 

@@ -27,7 +27,7 @@ from acquire.records import (
     UnitStarted,
     Weight,
 )
-from acquire.records.words import sureness
+from acquire.records.words import TURN_FAULTS, sureness
 from drivers.reading import Quantity
 from tests.known_records import CHECK, RESULT, STARTED, TYPED, VERDICT
 
@@ -268,3 +268,11 @@ def test_a_typed_result_shows_what_was_typed_and_what_a_rule_says():
 def test_what_was_not_tested_stands_below_the_result():
     """It blocks nothing, and it is not hidden either."""
     assert "not tested: insulation" in shown(replace(RESULT, not_tested=("not tested: insulation 1 to 2",)))
+
+
+def test_what_ohms_cannot_exclude_is_said_once_a_run():
+    """It is true of every unit; the record has it with each."""
+    passed = replace(RESULT, outcome=Outcome.PASS, not_tested=("not tested: polarity", TURN_FAULTS))
+    text = shown(passed, passed, passed)
+    assert text.count("faults between turns") == 1
+    assert text.count("polarity") == 3
