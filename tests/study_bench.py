@@ -13,10 +13,10 @@ from dataclasses import replace
 
 import sim.bench
 from sim.__main__ import main
+from sim.faults import Fault
 from sim.probes import ContactHabit, new_touch
 from sim.scenes import PlannedUnit, dice_for, stock_spools, wound
 from sim.typed import TypedHands, Unclear
-from sim.faults import Fault
 
 
 class StudyHands(TypedHands):

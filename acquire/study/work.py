@@ -220,15 +220,11 @@ class StudyWork:
     def _measured(self, settled: Settled, turn: Turn, *, revised: bool = False) -> list[Happening]:
         """Correct, match, and take the value if it is of the pair that was asked for."""
         events = self._work().take(settled, lifted=True)
-        judged = next((event for event in events if isinstance(event, Judged)), None)
-        if judged is None:
+        verdict = next((event.verdict for event in events if isinstance(event, Judged)), None)
+        self._acted = settled  # whatever came of it, the same touch says nothing new
+        if verdict is None or verdict.reference_ohm is None or verdict.raw_ohm is None:
             return [e for event in events if isinstance(event, Notice) for e in self._once(event)]
-        self._acted, self._acted_turn = settled, turn
-        self._told = ""
-        self._unit = None
-        verdict = judged.verdict
-        if verdict.reference_ohm is None or verdict.raw_ohm is None:
-            return []
+        self._acted_turn, self._unit, self._told = turn, None, ""
         measurement = Measurement(
             turn=turn.number,
             reference_ohm=verdict.reference_ohm,
@@ -245,14 +241,13 @@ class StudyWork:
             self._picked, self._last = None, turn.number
         self._hands = (turn.operator, turn.trial)
         self.taken.add(turn.number)
-        self._hand_over(turn)
+        self._hand_over()
         return [Taken(measurement, turn, revised), *([] if self.turn else [Finished()])]
 
-    def _hand_over(self, turn: Turn) -> None:
+    def _hand_over(self) -> None:
         """The next one is somebody else's, or of the next round: they must say that they are there."""
         following = self.turn
-        if following is None or (following.operator, following.trial) != (turn.operator, turn.trial):
-            self.ready = False
+        self.ready = following is not None and (following.operator, following.trial) == self._hands
 
     def _once(self, notice: Notice) -> list[Happening]:
         """A notice, unless it was the last that was told."""
