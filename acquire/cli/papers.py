@@ -1,4 +1,4 @@
-"""Commands about papers that leave the shop: certificate."""
+"""Commands about papers that leave the shop: certificate, label."""
 
 from __future__ import annotations
 
@@ -19,7 +19,8 @@ BENCH = "Bench file: heading, logo, calibration of its meter, size of paper."
 
 def add_to(app: typer.Typer) -> None:
     """Register these commands."""
-    app.command()(certificate)
+    for command in (certificate, label):
+        app.command()(command)
 
 
 def certificate(
@@ -113,3 +114,36 @@ def _verify(file: Path, journal: Path | None, *, as_json: bool) -> None:
         for sentence in found.sentences:
             typer.echo(sentence)
     raise typer.Exit(0 if found.sound else 1)
+
+
+def label(
+    journal: Annotated[Path, typer.Argument(help=JOURNAL)],
+    serial: Annotated[str, typer.Argument(help="Of the unit.")],
+    *,
+    svg: Annotated[Path | None, typer.Option(help="Where the SVG goes. Left out: here.")] = None,
+    pdf: Annotated[Path | None, typer.Option(help="Where a PDF of the label's size goes.")] = None,
+    bench: Annotated[Path | None, typer.Option(help="Bench file: shop's name, size of labels.")] = None,
+    width: Annotated[str | None, typer.Option(help='Such as "62 mm"; left out, the bench file\'s.')] = None,
+    height: Annotated[str | None, typer.Option(help='Such as "29 mm"; left out, the bench file\'s.')] = None,
+    purpose: Annotated[
+        Purpose | None, typer.Option(help="The latest test for this purpose; left out: the latest.")
+    ] = None,
+    id_in_code: Annotated[
+        bool,
+        typer.Option("--id-in-code", help="The code holds the result's id behind the serial, not it alone."),
+    ] = False,
+) -> None:
+    """Draw the label for a unit: serial, verdict, date, and a QR code that the bench's scanner can read."""
+    from acquire.answers.certificate import file_name
+    from acquire.answers.label import label_facts, size_mm, write_label
+    from acquire.files.settings import load_bench
+    from acquire.journal.history import JournalReader
+
+    known = None if bench is None else load_bench(bench)
+    size = size_mm(width, height, known)
+    if svg is None and pdf is None:
+        svg = Path(file_name("label", serial, "svg"))
+    with JournalReader(journal) as record:
+        facts = label_facts(record, serial, known, purpose, id_in_code=id_in_code)
+    for path in write_label(facts, size, svg, pdf):
+        typer.echo(f"{serial}: {path}, {size[0]:g} mm by {size[1]:g} mm")

@@ -65,12 +65,14 @@ class Sheet:
         width: between the margins.
     """
 
-    def __init__(self, size: str, running: str, written_utc_s: float, pages: int = 0) -> None:
+    def __init__(
+        self, size: str | tuple[float, float], running: str, written_utc_s: float, pages: int = 0
+    ) -> None:
         """Begin the first page.
 
         Args:
-            size: a key of `SIZES_MM`.
-            running: at the foot of each page.
+            size: a key of `SIZES_MM`, or width and height in millimetres.
+            running: at the foot of each page; empty for pages without a foot.
             written_utc_s: the date in the file's own description.
             pages: how many there will be; 0 while that is being found out.
         """
@@ -79,7 +81,7 @@ class Sheet:
             warnings.simplefilter("ignore")  # of a library that complains of its own neighbours
             from fpdf import FPDF  # noqa: PLC0415  (an extra)
 
-        self.page_wide, self.page_high = SIZES_MM[size]
+        self.page_wide, self.page_high = SIZES_MM[size] if isinstance(size, str) else size
         self.pdf: FPDF = FPDF(unit="mm", format=(self.page_wide, self.page_high))
         self.pdf.set_creation_date(datetime.fromtimestamp(written_utc_s, UTC))
         self.pdf.set_auto_page_break(auto=False)
@@ -106,6 +108,8 @@ class Sheet:
         self.pdf.add_page()
         number = self.pdf.page_no()
         self.y = MARGIN_MM
+        if not self.running:
+            return
         foot = self.page_high - 10.0
         of = f" of {self.pages}" if self.pages else ""
         self.line(self.running, self.left, foot, points=7.5, ink="#333333")
