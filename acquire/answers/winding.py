@@ -22,6 +22,10 @@ from acquire.physics.wire import METALS, Metal, awg_diameter_mm, nearest_awg
 from acquire.quantity import parse, show
 
 
+COLDEST_CELSIUS, HOTTEST_CELSIUS = -60.0, 300.0
+"""Between these a winding's temperature is told from its ohms: a cold shed to a burn-out oven. Workshop choice."""
+
+
 def winding_lines(
     wire: str | None,
     mean_turn: str | None,
@@ -82,6 +86,12 @@ def temperature_line(reference: str, ohm: str | None, metal_name: str | None) ->
     conductor = _metal(metal_name or "copper").conductor
     now_ohm, reference_ohm = parse(ohm), parse(reference)
     celsius = winding_celsius(now_ohm, reference_ohm, 20.0, conductor)
+    if not COLDEST_CELSIUS <= celsius <= HOTTEST_CELSIUS:
+        raise InputImpossible(
+            f"{show(now_ohm, 'Ω')} of a winding that has {show(reference_ohm, 'Ω')} at 20 °C would be "
+            f"{celsius:.0f} °C, which no winding on a bench or in an oven has.",
+            "Is it the same winding, and does it stay whole?",
+        )
     per_cent = 0.01 / fraction_per_kelvin(celsius, conductor)
     return (
         f"{show(now_ohm, 'Ω')} of a winding that has {show(reference_ohm, 'Ω')} at 20 °C: it is at "

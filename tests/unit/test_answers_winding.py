@@ -105,3 +105,10 @@ def test_a_winding_is_its_own_thermometer():
     assert f"at {expected:.1f} °C" in line
     with pytest.raises(InputImpossible, match="--ohm"):
         temperature_line("202.57 ohm", None, None)
+
+
+@pytest.mark.parametrize("ohm", ["1 ohm", "900 ohm"])
+def test_a_temperature_that_no_winding_has_is_doubted(ohm):
+    """A broken joint or another winding, not a thermometer."""
+    with pytest.raises(InputImpossible, match="Is it the same winding"):
+        temperature_line("202.57 ohm", ohm, None)
