@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import json
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -70,31 +71,59 @@ ASKED_WHO = frozenset({"scpi", "modbus"})
 """Drivers whose meters were found by their answer to another question than for a reading."""
 
 
-def bench_text_for(found: Sequence[Finding]) -> str:
+@dataclass(frozen=True, slots=True)
+class Wishes:
+    """What the bench file for a meter shall say besides; the defaults are to be replaced by hand.
+
+    Attributes:
+        name, purpose, operator, batch: of the bench.
+        sheet, model: paths of the sheet and of the meter's file; None: a shipped one stands in.
+        celsius: temperature of the room where no thermometer was found.
+        self_check: the resistor at hand, of a meter that must be proved on one.
+        page_port: port of the bench page; None: the file has none.
+    """
+
+    name: str = "bench-1"
+    purpose: str = "final"
+    operator: str = ""
+    batch: str = ""
+    sheet: Path | None = None
+    model: Path | None = None
+    celsius: float = 20.0
+    self_check: str = "470 ohm"
+    page_port: int | None = None
+
+
+def bench_text_for(found: Sequence[Finding], wishes: Wishes = Wishes()) -> str:
     """A commented bench file for the meter that was found, and the thermometer if there is one too.
 
     Args:
         found: at least one; where none measures ohms as far as is known, the first is taken for the meter.
+        wishes: what it shall say besides.
     """
+    sheet = wishes.sheet or shipped("sheets", "plover-80.toml")
+    model = wishes.model or shipped("meters", "hand-2000.toml")
+    sheet_remark = "" if wishes.sheet else "   # put your own sheet here"
+    model_remark = "" if wishes.model else "   # put the file of this meter's accuracy here"
     thermometers = [finding for finding in found if measures_temperature(finding)]
     meters = [finding for finding in found if finding not in thermometers] or thermometers[:1]
     meter, others = meters[0], [f"# Also found: {finding.text}\n" for finding in meters[1:]]
     thermometer = next((finding for finding in thermometers if finding is not meter), None)
-    return f"""# Written by `steadyohm find`: {meter.text}
+    return f"""# Written by steadyohm, which found: {meter.text}
 {"".join(others)}# Every other setting is explained in the shipped bench file example.toml.
 
 [bench]
-name = "bench-1"
-purpose = "final"               # incoming, winding, final or returned
-sheet = "{shipped("sheets", "plover-80.toml").as_posix()}"   # put your own sheet here
-
+name = {_toml(wishes.name)}
+purpose = {_toml(wishes.purpose)}               # incoming, winding, final or returned
+sheet = {_toml(sheet.as_posix())}{sheet_remark}
+{_said("operator", wishes.operator)}{_said("batch", wishes.batch)}
 [meter]                         # {_identity_of(meter)}
 driver = {_toml(meter.driver)}
 link = {_toml(meter.address)}
-model = "{shipped("meters", "hand-2000.toml").as_posix()}"   # put the file of this meter's accuracy here
-{_options_of(meter)}{_self_check_of(meter)}
+model = {_toml(model.as_posix())}{model_remark}
+{_options_of(meter)}{_self_check_of(meter, wishes.self_check)}
 [temperature]                   # of the room, in which the unit has soaked
-{_temperature_of(thermometer)}
+{_temperature_of(thermometer, wishes.celsius)}
 [leads]
 zero = "ask"
 
@@ -103,7 +132,15 @@ folder = "journal"
 
 [csv]
 folder = "csv"
-"""
+{_page_at(wishes.page_port)}"""
+
+
+def _said(key: str, text: str) -> str:
+    return f"{key} = {_toml(text)}\n" if text else ""
+
+
+def _page_at(port: int | None) -> str:
+    return "" if port is None else f"\n[page]\nport = {port}\n"
 
 
 def _identity_of(meter: Finding) -> str:
@@ -117,19 +154,20 @@ def _options_of(finding: Finding) -> str:
     return f"options = {{ {options} }}\n" if options else ""
 
 
-def _self_check_of(meter: Finding) -> str:
+def _self_check_of(meter: Finding, resistor: str) -> str:
     """The resistor that a meter known from memory only must be proved on."""
     made = open_meter(
         meter.driver, meter_id="meter", address=meter.address, clock=lambda: (0.0, 0.0), options=meter.options
     )
     if not needs_self_check(made.capabilities):
         return ""
-    return 'self_check = "470 ohm"         # known from memory: put the resistor that you have here\n'
+    said = f"self_check = {_toml(resistor)}"
+    return f"{said}         # known from memory: put the resistor that you have here\n"
 
 
-def _temperature_of(thermometer: Finding | None) -> str:
+def _temperature_of(thermometer: Finding | None, celsius: float) -> str:
     if thermometer is None:
-        return 'source = "typed"\nvalue = "20 °C"\nuncertainty = "2 K"\n'
+        return f'source = "typed"\nvalue = "{celsius:g} °C"\nuncertainty = "2 K"\n'
     return (
         f'source = "meter"\ndriver = {_toml(thermometer.driver)}\nlink = {_toml(thermometer.address)}\n'
         f'uncertainty = "1 K"            # put the limits of error of this thermometer here\n'

@@ -274,6 +274,8 @@ def _add_page(bench: Bench, daemon: Daemon, stop: asyncio.Event, page: BenchPage
     if page is None and bench.page is not None:
         page = open_for(bench, bench.page)
         daemon.displays["page"] = page.run
+        invitation = page.invitation
+        daemon.invitation = lambda to_terminal: invitation(to_terminal=to_terminal)
     speed = float(getattr(daemon.clock, "speed", 1.0))
     return None if page is None else stand_behind(page, bench, daemon, stop, speed)
 

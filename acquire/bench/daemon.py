@@ -77,6 +77,7 @@ class Daemon:
         scanners: put units on the bench.
         outlets: drain the journal.
         displays: beside them, without a place in the journal; they end with the outlets.
+        invitation: how people come to the page, told to a terminal or not; empty where there is none.
         resumed: told of a unit that a power cut interrupted, with what its record holds.
         thermometer_u_kelvin: standard uncertainty of the thermometer's readings.
         tick_s: how often the heart is told the time, real seconds.
@@ -102,6 +103,7 @@ class Daemon:
     scanners: list[ScannerFeed] = field(default_factory=list)
     outlets: dict[str, Outlet] = field(default_factory=dict)
     displays: dict[str, Outlet] = field(default_factory=dict)
+    invitation: Callable[[bool], str] = lambda _to_terminal: ""
     resumed: Callable[[UnitStarted, Sequence[Verdict], Sequence[TypedResult]], None] = lambda *_: None
     thermometer_u_kelvin: float = 0.5
     tick_s: float = TICK_S

@@ -10,9 +10,9 @@ import contextlib
 import os
 import signal
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import TextIO
+from typing import TYPE_CHECKING, TextIO
 
 from acquire.bench.assembly import assemble
 from acquire.bench.daemon import Daemon
@@ -21,9 +21,12 @@ from acquire.bench.service import service_of
 from acquire.bench.systemd import from_environment
 from acquire.clock import RealClock
 from acquire.errors import InputImpossible, JournalUnusable, SteadyohmError
-from acquire.files.settings import load_bench
+from acquire.files.settings import Bench, load_bench
 from acquire.outlets.terminal import BenchConsole, Terminal
 from acquire.records import Notice, Weight
+
+if TYPE_CHECKING:
+    from acquire.page.bench_page import BenchPage
 
 
 async def run_bench(bench_file: Path, record: Path | None = None) -> None:
@@ -39,12 +42,49 @@ async def run_bench(bench_file: Path, record: Path | None = None) -> None:
     """
     bench = load_bench(bench_file)
     stop, read_again = asyncio.Event(), asyncio.Event()
-    console = BenchConsole()
     signals = stops_on_signals(stop), reads_on_hang_up(stop, read_again)
-    with Terminal(console) as terminal, signals[0], signals[1], _written(record) as out:
+    with signals[0], signals[1], _written(record) as out:
+        await at_work(bench, BenchConsole(), stop, read_again, out=out)
+
+
+async def at_work(
+    bench: Bench,
+    console: BenchConsole,
+    stop: asyncio.Event,
+    read_again: asyncio.Event,
+    *,
+    out: TextIO | None = None,
+    page: BenchPage | None = None,
+    ready: Callable[[], None] = lambda: None,
+) -> None:
+    """Run one bench with the terminal as its display.
+
+    Args:
+        bench: as its file says.
+        console: the terminal.
+        stop: ends the bench.
+        read_again: asks for the files to be read again.
+        out: where to write down everything that goes into the heart.
+        page: one that is served already and shall show this bench.
+        ready: called once the parts are made.
+
+    Raises:
+        FileInvalid: its sheet or its meter file cannot be used.
+        JournalUnusable: the record cannot be opened, or could not take everything before the stop.
+    """
+    with Terminal(console) as terminal:
         daemon = await assemble(
-            bench, clock=RealClock(), show=terminal.show, environment=os.environ, record=out, stop=stop
+            bench,
+            clock=RealClock(),
+            show=terminal.show,
+            environment=os.environ,
+            record=out,
+            stop=stop,
+            page=page,
         )
+        ready()
+        if told := daemon.invitation(console.is_terminal):
+            console.print(told, soft_wrap=True)
         service = service_of(daemon, bench, from_environment())
         keys = asyncio.create_task(_follow(Keyboard(terminal.typing), daemon), name="keyboard")
         try:

@@ -18,17 +18,36 @@ class LogLevel(StrEnum):
     ERROR = "error"
 
 
+class Scene(StrEnum):
+    """Invented units of the demonstration."""
+
+    PLOVER_80 = "plover-80"
+    QUERN_12 = "quern-12"
+    FATHOM_7 = "fathom-7"
+
+
 def add_to(app: typer.Typer) -> None:
     """Register these commands."""
-    for command in (demo, run, simulate):
+    for command in (demo, run, setup, simulate):
         app.command()(command)
 
 
 def demo(
     folder: Annotated[Path | None, typer.Option("--dir", help="Where the files of this run go.")] = None,
-    units: Annotated[int, typer.Option(min=1, max=1000, help="How many units come to the bench.")] = 10,
-    speed: Annotated[float, typer.Option(min=0.1, max=10.0, help="How much faster than real time.")] = 6.0,
+    scene: Annotated[
+        Scene, typer.Option(help="Which units: cores in the post, or a batch of forty that was wound here.")
+    ] = Scene.PLOVER_80,
+    units: Annotated[
+        int | None, typer.Option(min=1, max=1000, help="How many units come; 10, and 40 of fathom-7.")
+    ] = None,
+    speed: Annotated[
+        float | None,
+        typer.Option(min=0.1, max=10.0, help="How much faster than real time; 6, and 2 with --page."),
+    ] = None,
     seed: Annotated[int, typer.Option(help="The same seed brings the same units and faults.")] = 7,
+    page: Annotated[
+        bool, typer.Option("--page", help="Show the bench page too; it stays until Ctrl-C.")
+    ] = False,
 ) -> None:
     """Show the whole job on simulated instruments: ten units, three of them faulty."""
     import asyncio
@@ -38,7 +57,7 @@ def demo(
     from acquire.simulated.demo import DemoOptions, new_folder, run_demo
 
     logs.set_up(level="warning")
-    options = DemoOptions(new_folder(folder), units, speed, seed)
+    options = DemoOptions(new_folder(folder), scene.value, units, speed or (2.0 if page else 6.0), seed, page)
     surprises = asyncio.run(run_demo(options, BenchConsole()))
     raise typer.Exit(1 if surprises else 0)
 
@@ -61,6 +80,24 @@ def run(
 
     logs.set_up(level=log_level.value)
     asyncio.run(run_bench(bench, record))
+
+
+def setup(
+    *,
+    folder: Annotated[Path, typer.Option(help="Where bench files are looked for and written.")] = Path(),
+    port: Annotated[
+        int, typer.Option(min=0, max=65535, help="TCP port of the page; 0 takes a free one.")
+    ] = 8480,
+    log_level: Annotated[LogLevel, typer.Option(help="Least serious log line shown.")] = LogLevel.WARNING,
+) -> None:
+    """Make a bench in the browser: find the meter, choose the sheet, test the link, start."""
+    import asyncio
+
+    from acquire import logs
+    from acquire.answers.setup import run_setup
+
+    logs.set_up(level=log_level.value)
+    asyncio.run(run_setup(folder, port))
 
 
 def simulate(

@@ -14,6 +14,7 @@ from acquire.page.access import Gate, is_loopback, own_names, token_of
 from acquire.page.app import Pages
 from acquire.page.assets import read_assets
 from acquire.page.behind import Behind
+from acquire.page.invitation import invitation
 from acquire.page.say import Speaker
 from acquire.page.serve import address_of, listening_socket, serve
 from acquire.page.stream import Stream
@@ -56,6 +57,7 @@ class BenchPage:
         pages: what is answered.
         gate: who is let in.
         listener: bound already.
+        token_file: where the token is kept.
         speaker: speaks on this machine; None where it does not.
     """
 
@@ -63,12 +65,18 @@ class BenchPage:
     pages: Pages
     gate: Gate
     listener: socket.socket
+    token_file: Path
     speaker: Speaker | None = None
 
     @property
-    def address(self) -> str:
-        """What to open in a browser, with the token where one is needed."""
-        return address_of(self.listener, self.gate.token)
+    def port(self) -> int:
+        """TCP port that it listens on."""
+        return int(self.listener.getsockname()[1])
+
+    def invitation(self, *, to_terminal: bool) -> str:
+        """What is printed at the start, so that people find the page."""
+        address = address_of(self.listener)
+        return invitation(address, self.gate.token, self.token_file, to_terminal=to_terminal)
 
     # ------------------------------------------------------------------ what comes in
 
@@ -152,4 +160,4 @@ def open_page(address: Address, view: View, mode: str = "bench") -> BenchPage:
         raise
     gate = Gate(address.host, port, token, own_names(address.names))
     stream = Stream(view, mode, assets.mark)
-    return BenchPage(stream, Pages(stream, assets), gate, listener)
+    return BenchPage(stream, Pages(stream, assets), gate, listener, address.token_file)

@@ -67,18 +67,13 @@ def listening_socket(host: str, port: int) -> socket.socket:
     return listener
 
 
-def address_of(listener: socket.socket, token: str | None = None) -> str:
-    """What to open in a browser.
-
-    Args:
-        listener: of the page.
-        token: to be shown once; None where none is needed.
-    """
+def address_of(listener: socket.socket) -> str:
+    """What to open in a browser."""
     host, port = listener.getsockname()[:2]
     if host in ("0.0.0.0", "::"):
         host = _address_in_network(host)
     shown = f"[{host}]" if ":" in host else host
-    return f"http://{shown}:{port}/" + (f"?token={token}" if token else "")
+    return f"http://{shown}:{port}/"
 
 
 def _address_in_network(host: str) -> str:

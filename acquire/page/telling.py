@@ -170,3 +170,20 @@ def conditions_words(facts: Facts, check: str) -> Plain:
         "check_text": check,
         "check_utc_s": facts.check_utc_s,
     }
+
+
+EMPTY: Plain = {
+    "link": {"ok": None, "text": ""},
+    "sheet": None,
+    "face": None,
+    "circuit": {"branches": [], "balances": []},
+    "unit": None,
+    "batch": None,
+    "ask": None,
+    "hint": "",
+    "verdict": None,
+    "result": None,
+    "notes": [],
+    "conditions": conditions_words(Facts(0.0), ""),
+}
+"""A bench of which nothing is known."""

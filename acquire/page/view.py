@@ -18,7 +18,7 @@ from acquire.page.ear import OTHER_PAIR, Ear
 from acquire.page.facts import Facts
 from acquire.page.phase import PHASE_WORDS, Phase
 from acquire.page.spoken import Cue, request_aloud
-from acquire.page.telling import conditions_words, notice_words, result_words, verdict_words
+from acquire.page.telling import EMPTY, conditions_words, notice_words, result_words, verdict_words
 from acquire.page.unit_view import UnitView
 from acquire.page.warnings import SILENT_S, Warnings
 from acquire.quantity import show
@@ -75,6 +75,13 @@ class View:
     _phase: Phase = field(default_factory=Phase)
     _check: str = ""
 
+    def __post_init__(self) -> None:
+        """Nothing is known yet; every key is there."""
+        for key, value in {**EMPTY, "bench": self.about.plain(), "orders": self.about.orders}.items():
+            self._set(key, value)
+        self._set("reading", self._contact.reading)
+        self._brought_up_to_date()
+
     # ------------------------------------------------------------------ the sheet
 
     def on(self, table: PairTable, about: About | None = None) -> None:
@@ -87,12 +94,6 @@ class View:
         self._set("sheet", {"name": sheet.name, "about": sheet.about, "hash": sheet.content_hash})
         self._set("face", drawing.face(sheet))
         self._set("circuit", drawing.circuit(sheet))
-        for key in ("unit", "verdict", "result", "ask"):
-            self._state.setdefault(key, None)
-        self._state.setdefault("hint", "")
-        self._state.setdefault("notes", [])
-        self._state.setdefault("conditions", conditions_words(Facts(0.0), ""))
-        self._set("batch", None)
         self._brought_up_to_date()
         self.renewed = True
 
@@ -121,6 +122,7 @@ class View:
             wanted: what the meter should measure now.
         """
         self._phase.lost = False
+        self.link(ok=True)
         self._contact.see(reading)
         if self._warnings.see(reading, wanted):
             self._brought_up_to_date()
@@ -134,6 +136,10 @@ class View:
         self._set("conditions", conditions_words(facts, self._check))
         if self._warnings.know(facts):
             self._brought_up_to_date()
+
+    def link(self, *, ok: bool, text: str = "") -> None:
+        """Whether the meter's link is there, with a sentence."""
+        self._set("link", {"ok": ok, "text": text})
 
     def count(self, batch: BatchCount) -> None:
         """Take up a batch where the journal left it."""
@@ -238,6 +244,7 @@ class View:
         if notice.code == "meter.lost":
             self._phase.gone()
             self._contact.lifted()
+            self.link(ok=False, text=notice.text)
         if notice.code == "meter.back":
             self._phase.lost = False
         if notice.code in OTHER_PAIR:

@@ -7,6 +7,7 @@ operator's scanner, and the verdicts are compared with what was planted only whe
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import json
 from dataclasses import dataclass
 from itertools import count
@@ -19,12 +20,14 @@ from rich.text import Text
 
 from acquire.bench.assembly import assemble
 from acquire.bench.daemon import Daemon
+from acquire.bench.keyboard import to_command
+from acquire.bench.run import stops_on_signals
 from acquire.clock import RealClock
 from acquire.errors import SteadyohmError
 from acquire.files.settings import load_bench
 from acquire.outlets.terminal import Tally, Terminal
 from acquire.records import ConfirmOpen, Event, Outcome, StartUnit
-from acquire.simulated.simulate import bench_text
+from acquire.simulated.simulate import bench_text, with_page
 from acquire.simulated.stand_in import StandIn, stand_in
 
 
@@ -34,15 +37,19 @@ class DemoOptions:
 
     Attributes:
         folder: where the files of this run go; made if missing.
-        units: how many units come to the bench.
+        scene: which units.
+        units: how many of them come to the bench; None: as many as the scene usually has.
         speed: simulated seconds per real second.
         seed: the same seed brings the same units, faults and hands.
+        page: the bench page is shown too, and stays when the hands have finished.
     """
 
     folder: Path
-    units: int = 10
+    scene: str = "plover-80"
+    units: int | None = None
     speed: float = 6.0
     seed: int = 7
+    page: bool = False
 
 
 def new_folder(wanted: Path | None) -> Path:
@@ -81,11 +88,12 @@ async def run_demo(options: DemoOptions, console: Console) -> int:
         How many units ended otherwise than their planted faults call for; 0 when all is well.
     """
     make_folder(options.folder)
-    truth_file = options.folder / "truth.jsonl"
-    words = ["--scene", "plover-80", "--seed", str(options.seed), "--units", str(options.units)]
+    truth_file, stop = options.folder / "truth.jsonl", asyncio.Event()
+    words = ["--scene", options.scene, "--seed", str(options.seed)]
+    words += [] if options.units is None else ["--units", str(options.units)]
     words += ["--speed", str(options.speed), "--truth", str(truth_file)]
     async with stand_in(words) as simulation:
-        bench_file = write_bench_file(options.folder, simulation)
+        bench_file = write_bench_file(options.folder, simulation, options.scene, page=options.page)
         _introduce(console, simulation, options)
         with Terminal(console) as terminal:
 
@@ -93,35 +101,58 @@ async def run_demo(options: DemoOptions, console: Console) -> int:
                 terminal.show(event)
                 simulation.show(event)
 
-            daemon = await assemble(load_bench(bench_file), clock=RealClock(options.speed), show=show)
-            await at_work(daemon, simulation)
+            daemon = await assemble(
+                load_bench(bench_file), clock=RealClock(options.speed), show=show, stop=stop
+            )
+            if told := daemon.invitation(console.is_terminal):
+                console.print(told, highlight=False, soft_wrap=True)
+            await at_work(daemon, simulation, console, stop, stays=options.page)
     planted = read_truth(truth_file)
     console.print(comparison(terminal.units, planted))
-    _what_next(console, options.folder)
+    _what_next(console, options)
     ended = sum(as_planted(unit.outcome, planted.get(unit.serial, {})) for unit in terminal.units)
-    return options.units - ended
+    return (options.units or len(planted)) - ended
 
 
-async def at_work(daemon: Daemon, simulation: StandIn) -> None:
-    """Run the daemon until the hands have finished."""
-    stop = asyncio.Event()
-    async with asyncio.TaskGroup() as group:
-        group.create_task(daemon.run(stop), name="daemon")
-        async for doing in simulation.doings():
-            match doing.get("hands"):
-                case "scan":
-                    await daemon.command(StartUnit(serial=str(doing["serial"])))
-                case "confirm_open":
-                    await daemon.command(ConfirmOpen())
-                case "finished":
-                    break
-        stop.set()
+async def at_work(
+    daemon: Daemon, simulation: StandIn, console: Console, stop: asyncio.Event, *, stays: bool = False
+) -> None:
+    """Run the daemon until the hands have finished; with a page, on until Ctrl-C."""
+    signals = stops_on_signals(stop) if stays else contextlib.nullcontext()
+    with signals:
+        async with asyncio.TaskGroup() as group:
+            group.create_task(daemon.run(stop), name="daemon")
+            hands = group.create_task(_hands(daemon, simulation), name="hands")
+            stopped = group.create_task(stop.wait(), name="stop")
+            await asyncio.wait((hands, stopped), return_when=asyncio.FIRST_COMPLETED)
+            if stays and not stop.is_set():
+                console.print("The hands have finished. The page stays until Ctrl-C.")
+                await stop.wait()
+            stop.set()
+            hands.cancel()
 
 
-def write_bench_file(folder: Path, simulation: StandIn) -> Path:
+async def _hands(daemon: Daemon, simulation: StandIn) -> None:
+    """Do what the simulated hands do, until they have finished."""
+    async for doing in simulation.doings():
+        match doing.get("hands"):
+            case "scan":
+                await daemon.command(StartUnit(serial=str(doing["serial"])))
+            case "confirm_open":
+                await daemon.command(ConfirmOpen())
+            case "type" if (command := to_command(str(doing["line"]))) is not None:
+                await daemon.command(command)
+            case "finished":
+                break
+
+
+def write_bench_file(
+    folder: Path, simulation: StandIn, scene: str = "plover-80", *, page: bool = False
+) -> Path:
     """Write a bench file for this run from the shipped one, with the simulation's addresses filled in."""
     bench_file = folder / "bench.toml"
-    bench_file.write_text(bench_text(simulation.meter, simulation.thermometer), encoding="utf-8")
+    text = bench_text(simulation.meter, simulation.thermometer, scene)
+    bench_file.write_text(with_page(text) if page else text, encoding="utf-8")
     return bench_file
 
 
@@ -155,6 +186,8 @@ def in_words(fact: dict[str, Any]) -> str:
         "shorted": f"shorted turns{where}",
         "joint": f"a bad joint{where.replace(' in ', ' in pin ')}",
         "open": f"an open winding{where.replace(' in ', ': ')}",
+        "few turns": f"too few turns{where}",
+        "reversed": f"{fault.get('where', '')} wound the wrong way, which no ohms can show",
         "warm": f"a good unit, still {fact.get('excess_kelvin', 0):.0f} K warm",
     }
     return known.get(story, story)
@@ -184,7 +217,8 @@ def _introduce(console: Console, simulation: StandIn, options: DemoOptions) -> N
     console.print()
 
 
-def _what_next(console: Console, folder: Path) -> None:
+def _what_next(console: Console, options: DemoOptions) -> None:
+    folder = options.folder
     console.print()
     console.print(Text("Files of this run", style="bold"))
     for path in sorted(folder.rglob("*")):
@@ -195,6 +229,7 @@ def _what_next(console: Console, folder: Path) -> None:
     lines = (
         (f"steadyohm check {folder / 'bench.toml'}", "a bench file checked line by line"),
         (f"steadyohm history {folder / 'journal'}", "what is on record now"),
+        (f"steadyohm batch --journal {folder / 'journal'}", "its batches; with a name the report of one"),
         ("steadyohm simulate", "a bench to play with, from two terminals"),
         ("steadyohm run BENCH.toml", "your own meter and sheet: see README.md"),
     )

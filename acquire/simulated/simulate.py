@@ -17,16 +17,31 @@ from acquire.files.shipped import shipped
 SHEETS = {"plover-80": "plover-80.toml", "quern-12": "quern-12.toml", "fathom-7": "fathom-7.toml"}
 """Sheet that goes with each scene."""
 
+INCOMING = 'purpose = "incoming"                    # cores in the post: wide limits; '
+FINAL = 'purpose = "final"                       # wound here: acceptance limits; '
+"""How a line of the shipped template begins, and how it begins for units that this shop winds itself."""
 
-def bench_text(meter: str, thermometer: str, sheet: str = "plover-80.toml") -> str:
+WOUND_HERE = frozenset({"fathom-7"})
+"""Scenes of units that this shop winds itself: acceptance limits, and spool cards to compare with."""
+
+
+def bench_text(meter: str, thermometer: str, scene: str = "plover-80") -> str:
     """The shipped bench template with addresses and shipped files filled in."""
     text = shipped("benches", "simulated.template").read_text(encoding="utf-8")
+    if scene in WOUND_HERE:
+        text = text.replace(INCOMING, FINAL)
     return (
         text.replace("@meter@", meter)
         .replace("@thermometer@", thermometer)
-        .replace("@sheet@", (shipped("sheets") / sheet).as_posix())
+        .replace("@sheet@", (shipped("sheets") / SHEETS[scene]).as_posix())
+        .replace("@wire@", shipped("wire").as_posix())
         .replace("@meters@", shipped("meters").as_posix())
     )
+
+
+def with_page(text: str) -> str:
+    """A bench file with a page of its own, on a port that is free now."""
+    return f"{text}\n[page]{'':34}# the bench page, for a browser\nport = {free_port(0)}\n"
 
 
 def free_port(wanted: int) -> int:
@@ -59,9 +74,9 @@ def become_simulation(scene: str, bench_file: Path, port: int, seed: int) -> Non
     if scene not in SHEETS:
         raise InputImpossible(f'There is no scene "{scene}".', f"There are {', '.join(SHEETS)}.")
     meter_port, air_port = free_port(port), free_port(0)
-    text = bench_text(f"tcp:127.0.0.1:{meter_port}", f"tcp:127.0.0.1:{air_port}", SHEETS[scene])
+    text = bench_text(f"tcp:127.0.0.1:{meter_port}", f"tcp:127.0.0.1:{air_port}", scene)
     try:
-        bench_file.write_text(text, encoding="utf-8")
+        bench_file.write_text(with_page(text), encoding="utf-8")
     except OSError as error:
         raise SteadyohmError(f"{bench_file} cannot be written ({error.strerror}).") from error
     print(f"In a second terminal:  steadyohm run {bench_file}", flush=True)  # noqa: T201  (its one line of output)

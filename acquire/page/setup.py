@@ -1,0 +1,337 @@
+"""Setting a bench up in the browser: find the meter, choose its files, test the link, write, start.
+
+For people without a terminal. The page is served on the loopback only; it names entries of lists, never
+paths; no file is ever overwritten. Not for the file's text (whoever made this) nor for running the bench.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import re
+from collections.abc import AsyncIterator, Awaitable, Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from acquire.clock import Clock
+from acquire.errors import FileInvalid, QuantityInvalid, SteadyohmError
+from acquire.files.settings import load_bench
+from acquire.page.shelf import Listed, files_of, shipped_files
+from acquire.page.stream import Stream
+from acquire.quantity import parse
+from acquire.records import Purpose
+from acquire.sheets import load_sheet
+from drivers.errors import MeterError
+from drivers.find import Finding
+from drivers.link.address import parse_address
+from drivers.meter import Meter
+from drivers.reading import Quantity
+from drivers.registry import known_drivers, open_meter
+
+Plain = dict[str, Any]
+Answered = tuple[int, Plain]
+
+LARGEST_BYTES = 16_384
+"""Of a body."""
+
+TRY_S = 30.0
+"""So long the readings of a meter are shown when its link is tested."""
+
+MOST_PLACES = 8
+"""Addresses that may be looked at in one search."""
+
+FILE_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9 _.-]{0,60}\.toml")
+"""A bench file's name: no path, nothing hidden."""
+
+
+class Unfit(ValueError):
+    """A request that cannot be carried out; the text says why, in a sentence."""
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """The bench that somebody has put together.
+
+    Attributes:
+        finding: the meter; others: what else was found, a thermometer perhaps.
+        file: where the bench file goes.
+        sheet, model: chosen files.
+        celsius: of the room; None where nobody said.
+        name, purpose, operator, batch, self_check: of the bench file.
+    """
+
+    finding: Finding
+    others: tuple[Finding, ...]
+    file: Path
+    sheet: Path
+    model: Path
+    celsius: float | None
+    name: str
+    purpose: Purpose
+    operator: str
+    batch: str
+    self_check: str
+
+
+@dataclass(slots=True)
+class Setup:
+    """One setting up.
+
+    Attributes:
+        folder: bench files are read and written here, nowhere else.
+        stream: to the open pages.
+        clock: for readings.
+        search: looks for meters at these addresses and on all serial ports.
+        write: writes the bench file of what was put together.
+        start: starts the bench of a file; returns when it runs, or raises why not.
+    """
+
+    folder: Path
+    stream: Stream
+    clock: Clock
+    search: Callable[[list[str]], AsyncIterator[Finding]]
+    write: Callable[[Wanted], None]
+    start: Callable[[Path], Awaitable[None]]
+    meters: list[Finding] = field(default_factory=list)
+    written: str = ""
+    problem: str = ""
+    _progress: Plain = field(default_factory=lambda: {"done": 0, "total": 0, "text": ""})
+    _searching: asyncio.Task[None] | None = None
+    _trying: asyncio.Task[None] | None = None
+    _starting: bool = False
+
+    # ------------------------------------------------------------------ what is answered
+
+    def state(self) -> Plain:
+        """Everything that the setup screen shows."""
+        if self.stream.mode != "setup":
+            return {"mode": self.stream.mode}
+        own, theirs = files_of(self.folder), shipped_files()
+        both = [*own, *theirs]
+        return {
+            "mode": "setup",
+            "folder": str(self.folder),
+            "searching": self._searching is not None and not self._searching.done(),
+            **self._progress,
+            "meters": self._meters(),
+            "drivers": list(known_drivers()),
+            "sheets": [each.plain() for each in both if each.kind == "sheet"],
+            "models": [each.plain() for each in both if each.kind == "meter"],
+            "benches": [each.plain() for each in own if each.kind == "bench"],
+            "written": self.written or None,
+            "problem": self.problem,
+        }
+
+    def posts(self) -> dict[str, tuple[int, Callable[[Plain], Awaitable[Answered]]]]:
+        """What can be posted, by path, with the largest body."""
+        deeds = {"search": self._search, "try": self._try, "write": self._write, "start": self._start}
+        return {
+            f"/setup/{name}": (LARGEST_BYTES, _guarded(deed, self.stream)) for name, deed in deeds.items()
+        }
+
+    def close(self) -> None:
+        """End what is under way."""
+        for task in (self._searching, self._trying):
+            if task is not None:
+                task.cancel()
+
+    def _meters(self) -> list[Plain]:
+        return [
+            {
+                "id": place,
+                "address": each.address,
+                "driver": each.driver,
+                "text": each.text,
+                "options": {str(key): str(value) for key, value in each.options.items()},
+                "known": True,
+            }
+            for place, each in enumerate(self.meters)
+        ]
+
+    # ------------------------------------------------------------------ looking for meters
+
+    async def _search(self, body: Plain) -> Answered:
+        places = body.get("tcp", [])
+        if not isinstance(places, list) or len(places) > MOST_PLACES:
+            raise Unfit(f"Name at most {MOST_PLACES} addresses.")
+        for place in places:
+            parse_address(f"tcp:{place}")
+        if self._searching is not None and not self._searching.done():
+            raise Unfit("A search is under way.")
+        await self._end_try()
+        self.meters.clear()
+        self._searching = asyncio.create_task(self._look([str(place) for place in places]), name="search")
+        return 200, {"searching": True}
+
+    async def _look(self, places: list[str]) -> None:
+        try:
+            async for finding in self.search(places):
+                if finding.state == "found":
+                    self.meters.append(finding)
+                self._tell(finding.done, finding.total, finding.text)
+            text = "" if self.meters else "No meter was recognised. Is it on, and set to send?"
+            self._tell(1, 1, text or "Done.")
+        except (MeterError, OSError) as error:
+            self._tell(1, 1, " ".join(str(error).split()))
+        self.stream.tell("setup", {"searching": False, **self._progress, "meters": self._meters()})
+
+    def _tell(self, done: int, total: int, text: str) -> None:
+        self._progress = {"done": done, "total": total, "text": text}
+        self.stream.tell("setup", {"searching": True, **self._progress, "meters": self._meters()})
+
+    # ------------------------------------------------------------------ testing the link
+
+    async def _try(self, body: Plain) -> Answered:
+        await self._end_try()
+        if body.get("stop") is True:
+            return 200, {"ok": True}
+        finding = self._finding(body)
+        meter = open_meter(
+            finding.driver,
+            meter_id="meter",
+            address=finding.address,
+            clock=lambda: (self.clock.monotonic_s(), self.clock.utc_s()),
+            options=finding.options,
+        )
+        self._trying = asyncio.create_task(self._read(meter), name="link test")
+        return 200, {"ok": True}
+
+    async def _read(self, meter: Meter) -> None:
+        """Show what the meter sends for a while."""
+        stream = self.stream
+        text = "The meter sends nothing."
+        with contextlib.suppress(TimeoutError):
+            try:
+                async with asyncio.timeout(TRY_S), meter:
+                    async for reading in meter.readings():
+                        text = "The link was tested."
+                        if stream.mode != "setup":
+                            return
+                        stream.view.see(reading, Quantity.RESISTANCE)
+                        stream.view.link(ok=True, text="The meter sends.")
+                        stream.changed()
+            except MeterError as error:
+                text = " ".join(str(error).split())
+        if stream.mode == "setup":
+            stream.view.link(ok=text == "The link was tested.", text=text)
+            stream.changed()
+
+    async def _end_try(self) -> None:
+        """Give the meter back before somebody else opens it."""
+        if self._trying is not None:
+            self._trying.cancel()
+            await asyncio.gather(self._trying, return_exceptions=True)
+            self._trying = None
+
+    def _finding(self, body: Plain) -> Finding:
+        place, address, driver = body.get("meter"), body.get("address"), body.get("driver")
+        if isinstance(place, int) and not isinstance(place, bool) and 0 <= place < len(self.meters):
+            return self.meters[place]
+        if not isinstance(address, str) or not isinstance(driver, str):
+            raise Unfit("Choose a meter, or give its address and driver.")
+        parse_address(address)
+        if driver not in known_drivers():
+            raise Unfit(f"There is no driver {driver[:40]!r}.")
+        return Finding("found", 1, 1, address, f"{address}, as given", driver=driver)
+
+    # ------------------------------------------------------------------ writing and starting
+
+    async def _write(self, body: Plain) -> Answered:
+        wanted = self._wanted(body)
+        await asyncio.to_thread(self.write, wanted)
+        try:
+            await asyncio.to_thread(_check, wanted.file)
+        except FileInvalid as error:
+            await asyncio.to_thread(wanted.file.unlink)  # it was just written by us and never used
+            faults = [str(fault) for fault in error.faults]
+            return 422, {"error": "That makes no bench file.", "faults": faults}
+        self.written = wanted.file.name
+        return 200, {"written": self.written}
+
+    def _wanted(self, body: Plain) -> Wanted:
+        name = _text(body, "file")
+        if not FILE_NAME.fullmatch(name):
+            raise Unfit("A bench file is named like bench-1.toml: letters, digits, spaces, - and _.")
+        purpose = _text(body, "purpose") or Purpose.FINAL.value
+        if purpose not in {each.value for each in Purpose}:
+            raise Unfit("The purpose is incoming, winding, final or returned.")
+        files = {each.file: each for each in (*files_of(self.folder), *shipped_files())}
+        finding = self._finding(body)
+        return Wanted(
+            finding,
+            tuple(each for each in self.meters if each is not finding),
+            self.folder / name,
+            _chosen(files, _text(body, "sheet"), "sheet"),
+            _chosen(files, _text(body, "model"), "meter"),
+            _celsius(_text(body, "temperature")),
+            _text(body, "name") or "bench-1",
+            Purpose(purpose),
+            _text(body, "operator"),
+            _text(body, "batch"),
+            _text(body, "self_check") or "470 ohm",
+        )
+
+    async def _start(self, body: Plain) -> Answered:
+        named = _text(body, "file") or self.written
+        listed = {each.path.name: each for each in files_of(self.folder) if each.kind == "bench"}
+        found = listed.get(named.removeprefix("folder/"))
+        if found is None:
+            raise Unfit("There is no such bench file in the folder.")
+        if self._starting:
+            raise Unfit("The bench is being started.")
+        self._starting = True
+        try:
+            await self._end_try()
+            if self._searching is not None:
+                self._searching.cancel()
+                await asyncio.gather(self._searching, return_exceptions=True)
+            await self.start(found.path)
+        finally:
+            self._starting = False
+        return 200, {"started": True}
+
+
+def _guarded(
+    deed: Callable[[Plain], Awaitable[Answered]], stream: Stream
+) -> Callable[[Plain], Awaitable[Answered]]:
+    """Answer every fault with a sentence, and nothing at all once a bench runs."""
+
+    async def guarded(body: Plain) -> Answered:
+        if stream.mode != "setup":
+            return 409, {"error": "The bench is running already."}
+        try:
+            return await deed(body)
+        except FileInvalid as error:
+            return 422, {"error": "That file cannot be used.", "faults": [str(f) for f in error.faults]}
+        except (Unfit, SteadyohmError, MeterError) as error:
+            return 422, {"error": " ".join(str(error).split()), "faults": []}
+
+    return guarded
+
+
+def _check(file: Path) -> None:
+    load_sheet(load_bench(file).sheet)
+
+
+def _text(body: Plain, key: str) -> str:
+    value = body.get(key) or ""
+    if not isinstance(value, str) or len(value) > 200 or not value.isprintable():
+        raise Unfit(f"{key} is a short text.")
+    return value.strip()
+
+
+def _chosen(files: dict[str, Listed], name: str, kind: str) -> Path:
+    found = files.get(name)
+    if found is None or found.kind != kind:
+        raise Unfit(f"Choose a {kind} file of the list.")
+    return found.path
+
+
+def _celsius(text: str) -> float | None:
+    if not text:
+        return None
+    try:
+        return parse(text, "°C")
+    except QuantityInvalid as error:
+        raise Unfit(f"{error.what} {error.hint}") from error
