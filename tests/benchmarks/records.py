@@ -3,7 +3,7 @@
     python -m tests.benchmarks.records [--verdicts 100000] [--folder FOLDER]
 
 A journal is filled through the real store with batches of invented Fathom 7 transformers (four verdicts a
-unit, evidence as a real verdict has it), then asked by the functions that the commands call. Each is run three
+unit, evidence as a real verdict has it), then asked by the functions that commands call. Each is run three
 times; told are the median and the largest time, and the peak of Python's own memory in one further run. Held
 constant: the file, which is in the page cache, as after a day's work.
 """

@@ -189,6 +189,6 @@ async def test_questions_about_little_do_not_read_the_whole_record(journal, ques
     """SQLite searches by an index, and says so."""
     with JournalReader(journal.path) as reader:
         where, values = history._where(question)
-        sql = f"EXPLAIN QUERY PLAN SELECT * FROM entry {where} ORDER BY seq"
+        sql = f"EXPLAIN QUERY PLAN SELECT * FROM entry {where} ORDER BY seq"  # noqa: S608  (our own words)
         plan = [row[3] for row in reader._connection.execute(sql, values)]
     assert any(step.startswith("SEARCH entry") for step in plan), plan

@@ -1,0 +1,160 @@
+"""What a reader of a batch's report should know first, a plain sentence each; and why one unit did not pass.
+
+Not for figures (batch, batch_series): the sentences only say what those show.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from acquire.records import BalanceFound, BatchDeed, Outcome, UnitResult
+from acquire.records.words import FAILING, OUTCOME_WORDS, sureness
+from acquire.reports.batch_series import Change, Series
+from acquire.reports.batch_units import BatchUnits, Stay, Unit
+
+NO_FAULT = frozenset({"healthy", "unknown"})
+"""Explanations that name nothing that could be counted."""
+
+MOST_UNITS = 12
+"""So many units that did not pass are told one by one; the list of units has them all."""
+
+NEAR = 1
+"""Changes of level within so many units of each other are one happening."""
+
+
+def why(stay: Stay) -> tuple[str, str]:
+    """What is not as it should be with a unit: a short kind for counting, and a sentence.
+
+    The most likely diagnosis where there is one, else the typed result, the rule or the step that failed.
+    Both are empty for a unit that passed; a unit without outcome has a sentence alone.
+    """
+    result, outcome = stay.result, stay.outcome
+    if result is None or outcome is None:
+        return "", (result.held if result else "") or "no result yet"
+    if outcome in FAILING:
+        return _why_failed(stay, result)
+    if outcome is Outcome.CANNOT_JUDGE:
+        return "cannot judge", "the meter is not good enough for this tolerance"
+    return "", "" if outcome is Outcome.PASS else OUTCOME_WORDS[outcome]
+
+
+def _why_failed(stay: Stay, result: UnitResult) -> tuple[str, str]:
+    typed = [each for each in stay.typed.values() if each.outcome in FAILING]
+    rules = [each for each in result.balances if each.outcome in FAILING]
+    steps = [value.step for value in stay.values.values() if value.outcome in FAILING]
+    best = next((each for each in result.hypotheses[:1] if each.fault not in NO_FAULT), None)
+    if best is not None and (rules or steps or not typed):
+        told = f"{best.sentence.rstrip('.')} ({sureness(best.probability)} sure)"
+        return best.fault.replace("_", " "), "; ".join([*_of_rules(rules), told])
+    if typed:
+        return typed[0].name, f"{typed[0].name}: {typed[0].reason or typed[0].typed}".rstrip(".")
+    if rules:
+        return rules[0].name, "; ".join(_of_rules(rules))
+    return ", ".join(steps) or "failed", f"{', '.join(steps) or 'a step'} outside the limits"
+
+
+def _of_rules(rules: Sequence[BalanceFound]) -> Iterator[str]:
+    for rule in rules:
+        off, limit = 100.0 * rule.deviation, 100.0 * rule.limit
+        if len(rule.windings) == 2:
+            first, second = rule.windings
+            apart, allowed = 2.0 * off, 2.0 * limit
+            yield f"{rule.name}: {first} and {second} differ by {apart:.2g} %, {allowed:.2g} % is allowed"
+        else:
+            yield f"{rule.name}: {rule.worst} is {off:.2g} % off their mean, {limit:.2g} % is allowed"
+
+
+def findings_of(found: BatchUnits, series: Sequence[Series]) -> tuple[str, ...]:
+    """The sentences, what concerns the whole batch first."""
+    told = [
+        *_changes(series),
+        *_units(found.units),
+        *_again(found.units),
+        *_first_units(found),
+        *_in_stages(series),
+        *_narrow(series),
+        *(f"{each.name}: {each.drift}" for each in series if each.drift),
+    ]
+    return tuple(told)
+
+
+def _changes(series: Sequence[Series]) -> Iterator[str]:
+    """One sentence for each place where levels changed, however many rows did."""
+    found = [(change.of.at, row, change) for row in series for change in row.changes]
+    found.sort(key=lambda each: each[0])
+    while found:
+        at = found[0][0]
+        here = [each for each in found if each[0] <= at + NEAR]
+        found = [each for each in found if each[0] > at + NEAR]
+        _, row, change = min(here, key=lambda each: each[2].of.p)
+        serial = row.points[change.of.at].serial
+        shifts = " and ".join(_shift(of, each) for _, of, each in here)
+        causes = {cause.what: cause for _, _, each in here for cause in each.causes}
+        told = " and ".join(f"the {c.what} changes from {c.before} to {c.after}" for c in causes.values())
+        yield f"From {serial} on {shifts}" + (
+            f": there {told}." if told else "; nothing on record changes there."
+        )
+
+
+def _shift(row: Series, change: Change) -> str:
+    of = change.of
+    which = "higher" if of.shift > 0.0 else "lower"
+    if row.unit == "%":
+        return f"{row.name} is {abs(of.shift):.2g} % {which}"
+    return f"{row.name} is {100.0 * abs(of.shift / of.before):.2g} % {which}"
+
+
+def _units(units: Sequence[Unit]) -> Iterator[str]:
+    bad = [(unit, unit.first) for unit in units if unit.first is not None and unit.first.failed]
+    for unit, stay in bad[:MOST_UNITS]:
+        if stay is not None:
+            yield f"{unit.serial} failed: {why(stay)[1]}."
+    if len(bad) > MOST_UNITS:
+        yield f"And {len(bad) - MOST_UNITS} more units failed; the list of units has them."
+
+
+def _again(units: Sequence[Unit]) -> Iterator[str]:
+    for unit in units:
+        first, last = unit.first, unit.last
+        if first is not None and last is not None and last is not first and first.outcome and last.outcome:
+            yield (
+                f"{unit.serial} was measured {len(unit.stays)} times: first {OUTCOME_WORDS[first.outcome]}, "
+                f"which counts, and {OUTCOME_WORDS[last.outcome]} in the end."
+            )
+
+
+def _first_units(found: BatchUnits) -> Iterator[str]:
+    for deed, after in zip(found.deeds, [*found.deeds[1:], None], strict=True):
+        if deed.deed is not BatchDeed.FIRST_UNIT or not deed.doubt:
+            continue
+        text = f"First unit {deed.first_serial} was in doubt: {deed.doubt}"
+        accepted = next(
+            (d for d in found.deeds if d.deed is BatchDeed.ACCEPTED and d.utc_s >= deed.utc_s), None
+        )
+        if accepted is not None:
+            text = f"{text} Accepted: {accepted.remark}"
+        elif after is None:
+            text = f"{text} Nobody has accepted it yet"
+        yield text if text.endswith(".") else f"{text}."
+
+
+def _in_stages(series: Sequence[Series]) -> Iterator[str]:
+    """Points beyond the limits of their own level: what a change of level would hide."""
+    for row in series:
+        sentences = (
+            [s for stage in row.stages for s in stage.sentences] if row.stages else list(row.sentences)
+        )
+        beyond = [s for s in sentences if "limit" in s]
+        if beyond:
+            where = " within its level" if row.stages else ""
+            yield f"{row.name}{where}: {' '.join(beyond[:3])}"
+
+
+def _narrow(series: Sequence[Series]) -> Iterator[str]:
+    for row in series:
+        ppk = row.capability.ppk if row.capability else None
+        if ppk is not None and ppk.high < 1.0:
+            yield (
+                f"{row.name} spreads too far for its limits: Ppk {ppk.value:.2f}, with 95 % between "
+                f"{ppk.low:.2f} and {ppk.high:.2f}; 1.33 is usual."
+            )
