@@ -135,8 +135,9 @@ def table_of(layout: Layout) -> tuple[Row, ...]:
     """
     values = layout.values
     parts, operators, trials = values.shape
-    cells = values.mean(axis=2)
-    grand, by_part, by_operator = cells.mean(), cells.mean(axis=1), cells.mean(axis=0)
+    cells = _mean(values, 2)
+    by_part, by_operator = _mean(cells, 1), _mean(cells, 0)
+    grand = _mean(by_part, 0)
     part = operators * trials * _square(by_part - grand)
     repeat = _square(values - cells[:, :, None])
     total = _square(values - grand)
@@ -218,6 +219,12 @@ def gauge_interval(table: Sequence[Row], layout: Layout, confidence: float = 0.9
         below += (term * (1.0 - freedom / chi_square_quantile(1.0 - tail, freedom))) ** 2
         above += (term * (freedom / chi_square_quantile(tail, freedom) - 1.0)) ** 2
     return max(0.0, middle - math.sqrt(below)), middle + math.sqrt(above)
+
+
+def _mean(values: np.ndarray, axis: int) -> np.ndarray:
+    """Mean along an axis, about the first value: exact where all are alike, so that no spread is made up."""
+    first = np.take(values, 0, axis)
+    return np.asarray(first + (values - np.expand_dims(first, axis)).mean(axis=axis))
 
 
 def _tested(row: Row, against: Row) -> Row:

@@ -1,0 +1,90 @@
+"""The page of a study: self-contained, well-formed, safe from names, the same twice."""
+
+import re
+from html.parser import HTMLParser
+
+import pytest
+
+from acquire.stats.fitness import Fitness
+from acquire.study.page import MARKS, page_of
+from acquire.study.report import report_of
+from tests.unit.test_study_report import record
+
+HOSTILE = ("<script>alert(1)</script>", "bo $x_{", "ä & ö\"'")
+
+
+class Reader(HTMLParser):
+    """Every tag that is opened is closed, in order."""
+
+    VOID = frozenset({"meta", "br"})
+
+    def __init__(self):
+        super().__init__()
+        self.open, self.tags, self.text = [], [], []
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.append((tag, dict(attrs)))
+        if tag not in self.VOID:
+            self.open.append(tag)
+
+    def handle_startendtag(self, tag, attrs):
+        self.tags.append((tag, dict(attrs)))
+
+    def handle_endtag(self, tag):
+        if tag not in self.VOID:
+            assert self.open.pop() == tag
+
+    def handle_data(self, data):
+        self.text.append(data)
+
+
+@pytest.fixture(scope="module")
+def page():
+    return page_of(report_of(record(operators=HOSTILE)))
+
+
+def read(page):
+    reader = Reader()
+    reader.feed(page)
+    return reader
+
+
+def test_every_tag_is_closed(page):
+    assert read(page).open == []
+
+
+def test_nothing_runs_and_nothing_comes_from_elsewhere(page):
+    tags = read(page).tags
+    assert not [tag for tag, _ in tags if tag in {"script", "iframe", "link", "img", "object"}]
+    for _, attributes in tags:
+        assert not [name for name in attributes if name.startswith("on")]
+        for name in ("href", "xlink:href", "src"):
+            assert attributes.get(name, "#").startswith("#")
+    assert not re.search(r"url\((?!#)", page)
+
+
+def test_names_stand_there_as_they_are(page):
+    text = "".join(read(page).text)
+    for name in HOSTILE:
+        assert name in text
+    assert "<script" not in page
+
+
+def test_the_verdict_has_a_shape_and_words(page):
+    assert f"{MARKS[Fitness.GOOD]} This bench can judge P1" in "".join(read(page).text)
+    assert set(MARKS) == set(Fitness)
+
+
+def test_four_drawings_for_several_operators_and_three_for_one(page):
+    assert page.count("<svg") == 4
+    assert page_of(report_of(record(operators=("ann",)))).count("<svg") == 3
+
+
+def test_the_same_study_gives_the_same_bytes(page):
+    assert page_of(report_of(record(operators=HOSTILE))) == page
+
+
+def test_a_study_whose_repeats_are_all_alike_is_drawn_too():
+    page = page_of(report_of(record(repeat=0.0)))
+    assert "cannot tell" in page
+    assert read(page).open == []

@@ -1,0 +1,131 @@
+"""What a study says: verdict, unfinished studies, drift, the budget, and plain values for programs."""
+
+import json
+import random
+import re
+from dataclasses import replace
+
+import pytest
+
+from acquire.stats.crossed import Source, StudyIncomplete
+from acquire.stats.fitness import Fitness
+from acquire.study.plan import plan_of
+from acquire.study.record import Measurement, StudyRecord, Subject
+from acquire.study.report import as_plain, report_of
+
+SUBJECT = Subject(
+    bench="bench-1",
+    purpose="final",
+    sheet="Fathom 7",
+    sheet_hash="ab" * 32,
+    step="P1",
+    pin_a="1",
+    pin_b="2",
+    nominal_ohm=243.09,
+    lower_ohm=228.5,
+    upper_ohm=257.7,
+    reference_celsius=20.0,
+    four_wire=False,
+    meter="bench-6-digit",
+    meter_hash="cd" * 32,
+    software="steadyohm 0.1.0",
+)
+
+
+def record(repeat=0.1, operator=0.0, drift=0.0, u=0.5, operators=("ann", "bo"), parts=8, **subject):
+    """A study from true figures; `drift` is ohms over the whole of it."""
+    dice = random.Random(3)
+    plan = plan_of([f"F7-{n:03}" for n in range(1, parts + 1)], operators, 3, 11)
+    true = {part.label: dice.gauss(243.0, 2.5) for part in plan.parts}
+    made = StudyRecord(replace(SUBJECT, **subject), plan, 1.8e9)
+    for turn in plan.turns:
+        ohm = true[turn.label] + dice.gauss(0.0, repeat) + operator * (turn.operator == operators[-1])
+        ohm += drift * turn.number / len(plan.turns)
+        made.taken[turn.number] = Measurement(
+            turn.number, ohm, u, 2 * u, ohm + 0.12, 0.12, 21.0, 1.2, 1.8e9 + 30.0 * turn.number, "meter"
+        )
+    return made
+
+
+def test_a_good_bench_is_called_good():
+    report = report_of(record())
+    assert report.fitness is Fitness.GOOD
+    assert report.verdict[0] == "This bench can judge P1 (1–2) of Fathom 7."
+    assert report.study.gauge.sigma == pytest.approx(0.1, rel=0.3)
+    assert report.study.parts == tuple(f"F7-{n:03}" for n in range(1, 9))
+    assert report.study.operators == ("ann", "bo")
+
+
+def test_a_bench_that_repeats_badly_is_called_unfit_and_told_where_to_look():
+    report = report_of(record(repeat=2.5))
+    assert report.fitness is Fitness.UNFIT
+    assert "look at the contacts" in report.verdict[2]
+
+
+def test_an_operator_who_reads_otherwise_is_found():
+    report = report_of(record(operator=2.0))
+    assert report.study.components[Source.OPERATOR].sigma == pytest.approx(1.414, rel=0.1)
+    assert any("between operators" in sentence for sentence in report.verdict)
+
+
+def test_an_unfinished_study_is_reckoned_by_its_full_rounds():
+    made = record()
+    for number in (45, 47):
+        del made.taken[number]
+    report = report_of(made)
+    assert report.rounds == 2
+    assert report.study.trials == 2
+    assert report.remarks[0] == "2 measurements are missing: reckoned from the first 2 of 3 rounds."
+
+
+def test_fewer_than_two_rounds_are_no_study_and_the_missing_one_is_named():
+    made = record()
+    gone = made.plan.turns[20]
+    del made.taken[gone.number]
+    with pytest.raises(
+        StudyIncomplete, match=r"Part F7-00\d by (ann|bo) was measured 1 of 3 times"
+    ) as caught:
+        report_of(made)
+    assert caught.value.part == made.plan.name_of(gone.label)
+
+
+def test_a_drift_over_the_study_is_told():
+    told = report_of(record(drift=1.0)).remarks
+    (drift,) = [sentence for sentence in told if "Over the study" in sentence]
+    rose = re.search(r"all values rose by about ([\d.]+) Ω, whoever measured", drift)
+    assert float(rose[1]) == pytest.approx(1.0, rel=0.2)
+    assert not any("Over the study" in sentence for sentence in report_of(record()).remarks)
+
+
+def test_a_gauge_that_spreads_more_than_its_budget_is_told():
+    assert any("spreads more" in s for s in report_of(record(repeat=0.5, u=0.1)).remarks)
+    assert not any("spreads more" in s for s in report_of(record(repeat=0.1, u=0.5)).remarks)
+
+
+def test_what_was_torn_and_taken_back_is_told():
+    made = record()
+    made.torn, made.taken_back = 12, 3
+    told = " ".join(report_of(made).remarks)
+    assert "last line of the record is torn" in told
+    assert "3 measurements were taken back or revised" in told
+
+
+def test_one_operator_and_one_limit_will_do():
+    report = report_of(record(operators=("ann",), lower_ohm=None))
+    assert Source.REPRODUCIBILITY not in report.study.components
+    assert report.study.gauge.tolerance is not None
+    assert report_of(record(lower_ohm=None, upper_ohm=None)).study.gauge.tolerance is None
+
+
+def test_the_plain_form_is_json_without_anything_that_is_no_number():
+    plain = json.loads(json.dumps(as_plain(report_of(record())), allow_nan=False))
+    assert plain["fitness"] == "good"
+    assert plain["analysis_of_variance"]["components"]["gauge"]["sigma_ohm"] > 0.0
+    assert len(plain["values"]) == 48
+    assert plain["subject"]["step"] == "P1"
+    stuck = record(repeat=0.0)
+    assert json.dumps(as_plain(report_of(stuck)), allow_nan=False)
+
+
+def test_pooling_can_be_forbidden():
+    assert report_of(record(), pool_above=1.0).study.pooled == ()
