@@ -21,9 +21,8 @@ from acquire.physics.winding import (
 from acquire.physics.wire import METALS, Metal, awg_diameter_mm, nearest_awg
 from acquire.quantity import parse, show
 
-
 COLDEST_CELSIUS, HOTTEST_CELSIUS = -60.0, 300.0
-"""Between these a winding's temperature is told from its ohms: a cold shed to a burn-out oven. Workshop choice."""
+"""Between these a temperature is told from ohms: a cold shed to a burn-out oven. Workshop choice."""
 
 
 def winding_lines(
