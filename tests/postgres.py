@@ -4,6 +4,7 @@ Not a test itself. `initdb` refuses root, so root becomes the user postgres for 
 himself. `make test` says so when there is no PostgreSQL; the continuous integration installs it.
 """
 
+import atexit
 import contextlib
 import os
 import pwd
@@ -154,3 +155,21 @@ def new_database(postgres, name=""):
     with psycopg.connect(postgres.address(), autocommit=True) as connection:
         connection.execute(f'CREATE DATABASE "{name}"')
     return postgres.address(database=name)
+
+
+def shared():
+    """One server for all tests of this process; each test takes a database of its own."""
+    if "server" not in _SHARED:
+        stack = contextlib.ExitStack()
+        _SHARED["server"] = stack.enter_context(server())
+        atexit.register(stack.close)
+    return _SHARED["server"]
+
+
+_SHARED = {}
+
+
+@pytest.fixture
+def database():
+    """Address of an empty database."""
+    return new_database(shared())

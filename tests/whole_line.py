@@ -95,9 +95,11 @@ class WholeLine:
         self._start_benches()
         began_s = time.monotonic()
         gaps = sorted(self._dice.uniform(0.5, self.seconds) for _ in range(self.kills))
-        for at_s in gaps:
+        kinds = (["broker", "collector", "database", "collector"] * self.kills)[: self.kills]
+        self._dice.shuffle(kinds)
+        for at_s, kind in zip(gaps, kinds, strict=True):
             self._wait_until(began_s + at_s)
-            self._accident()
+            self._accident(kind)
         took_s = self._until_confirmed(began_s)
         for process in self._collect.values():
             process.send_signal(signal.SIGTERM)
@@ -133,8 +135,7 @@ class WholeLine:
 
     # ------------------------------------------------------------------ accidents
 
-    def _accident(self):
-        kind = self._dice.choice(["collector", "collector", "broker", "database"])
+    def _accident(self, kind):
         self.killed[kind] += 1
         pause_s = self._dice.uniform(0.0, 1.5)
         if kind == "collector":

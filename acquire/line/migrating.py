@@ -32,7 +32,9 @@ class DatabaseUnfit(SteadyohmError):
 
 async def version_of(connection: psycopg.AsyncConnection) -> int:
     """How many steps a database has had; 0 for an empty one."""
-    found = await connection.execute("SELECT to_regclass('steadyohm.migration') IS NOT NULL")
+    found = await connection.execute(
+        "SELECT EXISTS (SELECT FROM pg_tables WHERE schemaname = 'steadyohm' AND tablename = 'migration')"
+    )
     row = await found.fetchone()
     if row is None or not row[0]:
         return 0
@@ -73,7 +75,10 @@ async def migrate(connection: psycopg.AsyncConnection, *, may: bool = True) -> i
 async def _steps(connection: psycopg.AsyncConnection) -> int:
     there = await version_of(connection)
     if there == 0:
-        found = await connection.execute("SELECT to_regnamespace('steadyohm') IS NULL")
+        # Asked of the tables, here and above: after waiting for a lock, to_regclass still sees its own cache.
+        found = await connection.execute(
+            "SELECT NOT EXISTS (SELECT FROM pg_namespace WHERE nspname = 'steadyohm')"
+        )
         row = await found.fetchone()
         if row and row[0]:
             await connection.execute("CREATE SCHEMA steadyohm")

@@ -101,7 +101,9 @@ DECLARE
     part text;
 BEGIN
     PERFORM pg_advisory_xact_lock(1398358104, 1);
-    IF to_regclass(format('steadyohm.entry_%s', to_char(first, 'YYYY_MM'))) IS NOT NULL THEN
+    -- Asked of the table: after waiting for a lock, to_regclass still sees its own cache.
+    IF EXISTS (SELECT FROM pg_tables WHERE schemaname = 'steadyohm'
+            AND tablename = 'entry_' || to_char(first, 'YYYY_MM')) THEN
         RETURN false;
     END IF;
     FOREACH parent IN ARRAY ARRAY['entry', 'evidence'] LOOP

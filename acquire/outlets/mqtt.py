@@ -75,7 +75,7 @@ class Heard:
     topic: str = ""
 
 
-class _Client(aiomqtt.Client):
+class MqttClient(aiomqtt.Client):
     """A client that also keeps what the broker says against a publish: aiomqtt 2.5 passes over it.
 
     A refusal stays for the life of the connection, which it ends. Two publishes may wait at once (a prompt, a
@@ -110,7 +110,7 @@ class _Client(aiomqtt.Client):
 class Connection:
     """An open connection."""
 
-    def __init__(self, broker: Broker, client: _Client) -> None:
+    def __init__(self, broker: Broker, client: MqttClient) -> None:
         """Take over a client that is connected; `open_connection` is the way to get one."""
         self._broker = broker
         self._client = client
@@ -173,7 +173,7 @@ class Connection:
                 payload = message.payload if isinstance(message.payload, bytes) else b""
                 yield Heard(payload, bool(message.retain), str(message.topic))
         except aiomqtt.MqttError as error:
-            raise self._broker.failed("has gone", _why(error.__cause__ or error)) from error
+            raise self._broker.failed("has gone", why_gone(error.__cause__ or error)) from error
 
     async def close(self) -> None:
         """Take leave, so that the broker does not speak the will, and close."""
@@ -206,21 +206,42 @@ async def open_connection(broker: Broker, identifier: str, will_topic: str, will
         connect = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]  # paho has no types here
         connect.MaximumPacketSize = broker.largest_bytes
     will_properties = _properties(PacketTypes.WILLMESSAGE, None) if is_5 else None
-    client = _Client(
-        broker.host,
-        broker.port,
-        username=broker.user,
-        password=broker.password,
+    client = MqttClient(
         identifier=identifier,
-        protocol=aiomqtt.ProtocolVersion.V5 if is_5 else aiomqtt.ProtocolVersion.V311,
         clean_session=None if is_5 else True,
         will=aiomqtt.Will(will_topic, will, 1, retain=True, properties=will_properties),
-        timeout=broker.answer_s,
-        keepalive=max(1, round(broker.keepalive_s)),
         max_queued_incoming_messages=QUEUED,
         properties=connect,
-        tls_context=await asyncio.to_thread(_tls_context, broker) if broker.tls else None,
+        **await common_words(broker),
     )
+    await enter(client, broker)
+    return Connection(broker, client)
+
+
+async def common_words(broker: Broker) -> dict[str, Any]:
+    """What every client is made with: address, login, protocol, patience, certificates.
+
+    Raises:
+        OutletFailed: a certificate file cannot be used.
+    """
+    return {
+        "hostname": broker.host,
+        "port": broker.port,
+        "username": broker.user,
+        "password": broker.password,
+        "protocol": aiomqtt.ProtocolVersion.V5 if broker.version == "5" else aiomqtt.ProtocolVersion.V311,
+        "timeout": broker.answer_s,
+        "keepalive": max(1, round(broker.keepalive_s)),
+        "tls_context": await asyncio.to_thread(_tls_context, broker) if broker.tls else None,
+    }
+
+
+async def enter(client: MqttClient, broker: Broker) -> None:
+    """Connect; a client that cannot leaves nothing behind.
+
+    Raises:
+        OutletFailed: the broker cannot be reached, or does not let us in.
+    """
     client._client.connect_timeout = broker.answer_s  # noqa: SLF001  (aiomqtt offers no way to set it)
     try:
         await client.__aenter__()
@@ -231,10 +252,9 @@ async def open_connection(broker: Broker, identifier: str, will_topic: str, will
     except asyncio.CancelledError:
         client.abandon()
         raise
-    return Connection(broker, client)
 
 
-def _why(error: BaseException) -> str:
+def why_gone(error: BaseException) -> str:
     """What the library says of an end; its word for a connection that just broke tells nobody anything."""
     text = str(error)
     return "the connection broke" if "Unspecified error" in text else text

@@ -1,0 +1,267 @@
+"""The line's database as a `Record`: the same questions as to a bench's journal, answered for all benches.
+
+Entries of one journal keep their order; those of different benches are told by time. Reads only, with a
+server-side cursor, so that memory does not grow with the answer. Not for writing (store).
+"""
+
+from __future__ import annotations
+
+import itertools
+import json
+import re
+from collections import deque
+from collections.abc import Iterator, Sequence
+from typing import Any, Self
+
+import psycopg
+from psycopg.types.json import set_json_loads
+
+from acquire.errors import JournalUnusable
+from acquire.journal.entry import Entry
+from acquire.journal.plain import evidence_from_plain
+from acquire.journal.question import Question
+from acquire.journal.rows import storable
+from acquire.line.database import shown
+from acquire.outlets.payload import HEAD, OPTIONAL
+from acquire.records import Evidence
+
+FIELD = re.compile(r"[a-z][a-z0-9_]{0,62}")
+"""What a field's name may be; it becomes part of a statement."""
+
+ID = re.compile(r"([0-9a-f]{16})-([1-9][0-9]{0,17})")
+
+AT_ONCE = 2000
+"""Rows fetched in one go."""
+
+NOT_OF_THE_RECORD = frozenset({*HEAD, *OPTIONAL})
+"""Keys of a published message that stand beside the record's own."""
+
+NOT_OF_EVIDENCE = NOT_OF_THE_RECORD | {"utc_s"}
+
+PLACES = {
+    "id": "to_jsonb(t.journal || '-' || t.seq)",
+    "seq": "to_jsonb(t.seq)",
+    "kind": "to_jsonb(t.kind)",
+    "utc_s": "t.payload -> 'utc_s'",
+}
+
+_NUMBERS = itertools.count(1)
+
+
+class LineRecord:
+    """The record of all benches, opened for reading; a context manager."""
+
+    def __init__(self, address: str) -> None:
+        """Connect.
+
+        Args:
+            address: postgresql://…, with the password if it needs one and the environment holds none.
+
+        Raises:
+            JournalUnusable: it cannot be reached, or holds no line's record.
+        """
+        self._address = address
+        try:
+            self._connection = psycopg.connect(
+                address, connect_timeout=5, application_name="steadyohm", options="-c TimeZone=UTC"
+            )
+        except psycopg.Error as error:
+            raise self._unusable(error) from error
+        try:
+            self._connection.read_only = True
+            self._connection.isolation_level = psycopg.IsolationLevel.REPEATABLE_READ
+            set_json_loads(json.loads, self._connection)
+            self._recognise()
+        except BaseException:
+            self._connection.close()
+            raise
+
+    def _recognise(self) -> None:
+        found = self._one("SELECT to_regclass('steadyohm.entry') IS NOT NULL")
+        if not found or not found[0]:
+            raise JournalUnusable(
+                f"The database {shown(self._address)} holds no record of a line.",
+                "Has a collector ever worked with it?",
+            )
+
+    def __enter__(self) -> Self:
+        """Give the record itself."""
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """Close the connection."""
+        self.close()
+
+    def close(self) -> None:
+        """Close the connection."""
+        self._connection.close()
+
+    # ------------------------------------------------------------------ the interface
+
+    def find(self, question: Question) -> Iterator[Entry]:
+        """Entries that answer a question, oldest first.
+
+        Raises:
+            JournalUnusable: the database cannot be read.
+        """
+        evidence = "e.evidence" if question.with_evidence else "NULL"
+        join = (
+            "LEFT JOIN steadyohm.evidence e ON (e.journal, e.seq, e.bench, e.utc) ="
+            " (t.journal, t.seq, t.bench, t.utc)"
+            if question.with_evidence
+            else ""
+        )
+        rows = self._asked(question, f"t.journal, t.seq, t.kind, t.payload, {evidence}", join)
+        for journal, seq, kind, payload, kept in rows:
+            yield _entry(journal, seq, kind, payload, kept)
+
+    def values(self, question: Question, names: Sequence[str]) -> Iterator[tuple[Any, ...]]:
+        """Only these fields of the entries that answer a question, oldest first.
+
+        Args:
+            question: what is looked for; `with_evidence` plays no part.
+            names: of `question.PLACE_NAMES`, or fields of the payload. A field that an entry lacks is None;
+                true and false come as 1 and 0.
+
+        Raises:
+            JournalUnusable: the database cannot be read.
+            ValueError: a name could not be a field's.
+        """
+        if unfit := [name for name in names if not FIELD.fullmatch(name)]:
+            raise ValueError(f"no field is called {unfit[0]!r}")
+        columns = [PLACES.get(name, f"t.payload -> '{name}'") for name in names]
+        for row in self._asked(question, ", ".join(columns) or "1", ""):
+            yield tuple(int(value) if isinstance(value, bool) else value for value in row[: len(names)])
+
+    def by_serial(self, serial: str) -> list[Entry]:
+        """Everything on the record of one unit, oldest first, with evidence.
+
+        Raises:
+            JournalUnusable: the database cannot be read.
+        """
+        return list(self.find(Question(serial=serial)))
+
+    def batches(self) -> list[tuple[str, int]]:
+        """Names of all batches with the number of verdicts in each, the latest first.
+
+        Raises:
+            JournalUnusable: the database cannot be read.
+        """
+        sql = (
+            "SELECT batch, count(*) FILTER (WHERE kind = 'verdict') FROM steadyohm.entry"
+            " WHERE kind IN ('verdict', 'unit_started') GROUP BY batch ORDER BY max(utc) DESC, max(seq) DESC"
+        )
+        return [(str(name), int(count)) for name, count in self._rows(sql, [])]
+
+    def evidence(self, entry_id: str) -> Evidence | None:
+        """What one verdict rests on; None where no such entry, or no evidence of it, is kept.
+
+        Raises:
+            JournalUnusable: the database cannot be read, or the evidence is damaged.
+        """
+        found = ID.fullmatch(entry_id)
+        if not found:
+            return None
+        sql = "SELECT evidence FROM steadyohm.evidence WHERE journal = %s AND seq = %s LIMIT 1"
+        row = self._one(sql, (found[1], int(found[2])))
+        if row is None:
+            return None
+        try:
+            return evidence_from_plain(row[0])
+        except ValueError as error:
+            raise JournalUnusable(f"The evidence of entry {entry_id} is damaged: {error}.") from error
+
+    # ------------------------------------------------------------------ asking
+
+    def _asked(self, question: Question, columns: str, join: str) -> Iterator[tuple[Any, ...]]:
+        """Rows in the order that `Record` promises; the last `limit` of them."""
+        where, values = _where(question)
+        wanted = question.diagnosis
+        limit = None if question.limit is None else max(question.limit, 0)
+        source = f"SELECT * FROM steadyohm.entry t {where}"  # noqa: S608  (our own words; values are bound)
+        if limit is not None and wanted is None:
+            source += " ORDER BY t.utc DESC, t.bench DESC, t.journal DESC, t.seq DESC LIMIT %s"
+            values.append(limit)
+        # Within a journal the number decides, be its clock set back as it may: hence the highest time so far.
+        shown_columns = columns if wanted is None else f"t.payload, {columns}"
+        sql = (
+            f"SELECT {shown_columns} FROM (SELECT *, max(utc) OVER (PARTITION BY bench, journal ORDER BY seq)"  # noqa: S608
+            f" AS at FROM ({source}) AS found) AS t {join} ORDER BY t.at, t.bench, t.journal, t.seq"
+        )
+        rows = self._rows(sql, values)
+        if wanted is None:
+            return rows
+        fitting = (row[1:] for row in rows if _explains(row[0], storable(wanted).casefold()))
+        return fitting if limit is None else iter(deque(fitting, limit))
+
+    def _rows(self, sql: str, values: Sequence[Any]) -> Iterator[tuple[Any, ...]]:
+        try:
+            with self._connection.cursor(name=f"rows_{next(_NUMBERS)}") as cursor:
+                cursor.itersize = AT_ONCE
+                cursor.execute(sql.encode(), values)
+                yield from cursor
+        except psycopg.Error as error:
+            raise self._unusable(error) from error
+
+    def _one(self, sql: str, values: Sequence[Any] = ()) -> tuple[Any, ...] | None:
+        try:
+            return self._connection.execute(sql.encode(), values).fetchone()
+        except psycopg.Error as error:
+            raise self._unusable(error) from error
+
+    def _unusable(self, error: psycopg.Error) -> JournalUnusable:
+        why = str(error).strip().partition("\n")[0] or type(error).__name__
+        return JournalUnusable(f"The database {shown(self._address)} cannot be read: {why.rstrip('.')}.")
+
+
+def _entry(journal: str, seq: int, kind: str, payload: Any, kept: Any) -> Entry:
+    """One row as the journal would give it."""
+    record = {key: value for key, value in payload.items() if key not in NOT_OF_THE_RECORD}
+    evidence = None
+    if kept is not None:
+        evidence = {key: value for key, value in kept.items() if key not in NOT_OF_EVIDENCE}
+    utc_s, serial = float(record["utc_s"]), str(record.get("serial", ""))
+    return Entry(seq, f"{journal}-{seq}", kind, utc_s, serial, record, evidence)
+
+
+def _where(question: Question) -> tuple[str, list[Any]]:
+    """The question as a condition of SQL with the values to bind."""
+    parts: list[str] = []
+    values: list[Any] = []
+    for column, wanted in (
+        ("t.serial", question.serial),
+        ("t.batch", question.batch),
+        ("t.meter", question.meter_id),
+        ("t.sheet", question.sheet),
+        ("t.payload ->> 'bench'", question.bench),
+    ):
+        if wanted is not None:
+            parts.append(f"{column} = %s")
+            values.append(storable(wanted).replace("\x00", "\ufffd"))
+    if question.bench is not None:  # the column stands in an index, the payload decides
+        parts.append("t.bench = %s")
+        values.append(storable(question.bench))
+    for comparison, bound in zip((">=", "<"), question.span_utc_s(), strict=True):
+        if bound is not None:
+            parts.append(f"t.utc {comparison} to_timestamp(%s)")
+            values.append(bound)
+    kinds = ("unit_result",) if question.diagnosis is not None else ()
+    for column, among in (
+        ("t.kind", question.kinds),
+        ("t.kind", kinds),
+        ("t.outcome", tuple(each.value for each in question.outcomes)),
+    ):
+        if among:
+            parts.append(f"{column} = ANY(%s)")
+            values.append(list(among))
+    return ("WHERE " + " AND ".join(parts) if parts else ""), values
+
+
+def _explains(payload: Any, text: str) -> bool:
+    """Whether a unit's result says this in its first explanation or its findings."""
+    try:
+        said = [*payload.get("findings", ()), *list(payload["hypotheses"][:1])]
+        words = (part for each in said for part in ([each] if isinstance(each, str) else each.values()))
+        return any(isinstance(word, str) and text in word.casefold() for word in words)
+    except (KeyError, TypeError, AttributeError):  # not the shape of a result: it says nothing
+        return False
