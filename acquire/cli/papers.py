@@ -1,4 +1,4 @@
-"""Commands about papers that leave the shop: certificate, label."""
+"""Commands about papers: certificate, label, returned."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ BENCH = "Bench file: heading, logo, calibration of its meter, size of paper."
 
 def add_to(app: typer.Typer) -> None:
     """Register these commands."""
-    for command in (certificate, label):
+    for command in (certificate, label, returned):
         app.command()(command)
 
 
@@ -147,3 +147,36 @@ def label(
         facts = label_facts(record, serial, known, purpose, id_in_code=id_in_code)
     for path in write_label(facts, size, svg, pdf):
         typer.echo(f"{serial}: {path}, {size[0]:g} mm by {size[1]:g} mm")
+
+
+def returned(
+    journal: Annotated[Path, typer.Argument(help=JOURNAL)],
+    serial: Annotated[str, typer.Argument(help="Of the unit that came back.")],
+    *,
+    prior: Annotated[
+        float, typer.Option(min=0.001, max=0.999, help="Odds beforehand that it is ours, 0 to 1.")
+    ] = 0.5,
+    html: Annotated[Path | None, typer.Option(help="A page for the customer.")] = None,
+    pdf: Annotated[Path | None, typer.Option(help="The same as PDF.")] = None,
+    bench: Annotated[Path | None, typer.Option(help="Bench file: heading and size of paper.")] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="One JSON object, for programs.")] = False,
+) -> None:
+    """Compare a returned unit with what it read when it left: what has changed, and is it ours?"""
+    from acquire.answers.returned import write_returned
+    from acquire.clock import RealClock
+    from acquire.files.settings import load_bench
+    from acquire.journal.history import JournalReader
+    from acquire.journal.plain import spelt
+    from acquire.reports import returned as reports
+    from acquire.reports.returned_pages import lines, sentences
+
+    with JournalReader(journal) as record:
+        found = reports.returned(record, serial, prior)
+    known = None if bench is None else load_bench(bench)
+    write_returned(found, known, RealClock(), html, pdf)
+    if as_json:
+        plain = {**spelt(found), "sentences": list(sentences(found))}
+        typer.echo(json.dumps(plain, ensure_ascii=False))
+        return
+    for line in lines(found):
+        typer.echo(line)

@@ -25,7 +25,7 @@ from acquire.records import (
     UnitStarted,
     Verdict,
 )
-from acquire.records.words import WORST_LAST, ending_words
+from acquire.records.words import TURN_FAULTS, WORST_LAST, ending_words
 from acquire.reports.certificate_facts import (
     FORM,
     CertificateFacts,
@@ -190,9 +190,13 @@ def worst(outcome: Outcome, typed: Iterable[OnRecord[TypedResult]]) -> Outcome:
 
 
 def still_missing(not_tested: Iterable[str], typed: Iterable[OnRecord[TypedResult]]) -> tuple[str, ...]:
-    """What the sheet asks for and nobody has typed in, also not after the unit had left the bench."""
+    """What the sheet asks for and nobody has typed in, also not after the unit had left the bench.
+
+    What ohms cannot show is told apart (certificate_words).
+    """
     names = [each.record.name for each in typed]
-    return tuple(each for each in not_tested if not any(name and name in each for name in names))
+    asked = (each for each in not_tested if each != TURN_FAULTS)
+    return tuple(each for each in asked if not any(name and name in each for name in names))
 
 
 def _spools(started: UnitStarted) -> tuple[str, ...]:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from acquire.records import Outcome, Purpose, Rule
 from acquire.reports.certificate_facts import Typed
+from acquire.verdict.typed_wanted import TURN_KINDS, TURN_WORDS
 
 NOT_GIVEN = "not given"
 
@@ -81,11 +82,6 @@ CAUTIONS = (
     ),
     "Do not base mains safety or release to flight on these results.",
 )
-
-TURN_WORDS = ("surge", "ring test")
-"""What a stated result is called that speaks of turns."""
-
-TURN_KINDS = ("inductance", "quality", "loss")
 
 
 def tells_of_turns(typed: tuple[Typed, ...]) -> bool:
