@@ -42,8 +42,10 @@ PLACES = {
     "id": "to_jsonb(t.journal || '-' || t.seq)",
     "seq": "to_jsonb(t.seq)",
     "kind": "to_jsonb(t.kind)",
-    "utc_s": "t.payload -> 'utc_s'",
+    "serial": "to_jsonb(t.serial)",
+    "batch": "to_jsonb(t.batch)",
 }
+"""Fields that are columns of their own."""
 
 _NUMBERS = itertools.count(1)
 
@@ -174,7 +176,10 @@ class LineRecord:
     # ------------------------------------------------------------------ asking
 
     def _asked(self, question: Question, columns: str, join: str) -> Iterator[tuple[Any, ...]]:
-        """Rows in the order that `Record` promises; the last `limit` of them."""
+        """Rows in the order that `Record` promises; the last `limit` of them, by their time.
+
+        Within a journal the number decides, be its clock set back as it may: hence the highest time so far.
+        """
         where, values = _where(question)
         wanted = question.diagnosis
         limit = None if question.limit is None else max(question.limit, 0)
@@ -182,7 +187,6 @@ class LineRecord:
         if limit is not None and wanted is None:
             source += " ORDER BY t.utc DESC, t.bench DESC, t.journal DESC, t.seq DESC LIMIT %s"
             values.append(limit)
-        # Within a journal the number decides, be its clock set back as it may: hence the highest time so far.
         shown_columns = columns if wanted is None else f"t.payload, {columns}"
         sql = (
             f"SELECT {shown_columns} FROM (SELECT *, max(utc) OVER (PARTITION BY bench, journal ORDER BY seq)"  # noqa: S608
