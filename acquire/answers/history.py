@@ -4,70 +4,145 @@ from __future__ import annotations
 
 import math
 from collections import deque
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
 from typing import Any
 
-from acquire.reports.doubtful import Doubts
 from acquire.errors import InputImpossible
 from acquire.journal.entry import Entry
-from acquire.journal.history import JournalReader, Question
+from acquire.journal.plain import KINDS
+from acquire.journal.question import Question, Record
+from acquire.line.places import record_at
 from acquire.quantity import show
 from acquire.records import Outcome, Verdict
 from acquire.records.words import OUTCOME_WORDS, ending_words
+from acquire.reports.doubtful import Doubts
 
 
 def history_entries(
-    journal: Path,
+    place: str | Path,
     *,
-    serial: str | None,
-    batch: str | None,
-    day: str | None,
-    limit: int,
+    serial: str | None = None,
+    batch: str | None = None,
+    day: str | None = None,
+    limit: int | None = None,
     doubtful: bool = False,
     since_check: bool = False,
+    **also: Any,
 ) -> Iterator[tuple[Entry, str]]:
     """Entries that answer the question, oldest first, each with why it is doubtful (else empty).
 
     Args:
-        journal: folder of a bench's journal.
+        place: folder of a bench's journal, address of a line's database, or a collector file.
         serial: only of this unit; None: any.
         batch: only of this batch; None: any.
         day: only of this UTC day, as 2026-11-25; None: any.
-        limit: at most so many, the latest.
+        limit: at most so many, the latest; None: all.
         doubtful: True for doubtful verdicts only.
         since_check: True for verdicts only that a meter gave since its check standard was last in control.
+        also: further parts of the question, as `question_of` takes them.
 
     Raises:
-        InputImpossible: the day is none.
+        InputImpossible: a day or a time is none.
         JournalUnusable: there is no journal in that folder, or it cannot be read.
+    """
+    question = question_of(serial=serial, batch=batch, day=day, limit=limit, **also)
+    with record_at(place) as record:
+        yield from entries_of(record, question, doubtful=doubtful, since_check=since_check)
+
+
+def question_of(
+    *, day: str | None = None, since: str | None = None, until: str | None = None, **parts: Any
+) -> Question:
+    """A question from words as they are typed.
+
+    Args:
+        day: a UTC day, as 2026-11-25.
+        since: a day or a time, from its beginning on.
+        until: a day or a time; a day counts to its end.
+        parts: the other fields of a question, as they are.
+
+    Raises:
+        InputImpossible: a day or a time is none.
     """
     try:
         when = date.fromisoformat(day) if day else None
     except ValueError as error:
         raise InputImpossible(f'"{day}" is no day.', "Write it as 2026-11-25.") from error
-    with JournalReader(journal) as reader:
-        doubts = Doubts.of(reader)
-        question = Question(serial=serial, batch=batch, day=when, limit=limit)
-        if not (doubtful or since_check):
-            yield from ((entry, _doubt(entry, doubts)) for entry in reader.find(question))
-            return
-        good = _last_good_check_s(reader) if since_check else {}
-        kept: deque[tuple[Entry, str]] = deque(maxlen=limit)
-        for entry in reader.find(replace(question, kinds=("verdict",), limit=None)):
+    return Question(
+        day=when,
+        since_utc_s=None if since is None else moment_s(since),
+        until_utc_s=None if until is None else moment_s(until, end=True),
+        **parts,
+    )
+
+
+def kinds_named(names: Sequence[str]) -> tuple[str, ...]:
+    """Kinds of entries as they are typed.
+
+    Raises:
+        InputImpossible: there is none of that name.
+    """
+    for name in names:
+        if name not in KINDS:
+            raise InputImpossible(f'There are no entries of kind "{name}".', f"Kinds are {', '.join(KINDS)}.")
+    return tuple(names)
+
+
+def moment_s(text: str, *, end: bool = False) -> float:
+    """Seconds since 1970-01-01T00:00:00 UTC of a day or a time as it is typed; UTC where it names no zone.
+
+    Args:
+        text: as 2026-11-25, 2026-11-25T14:30 or 2026-11-25T14:30:00+01:00.
+        end: a day means its end, not its beginning.
+
+    Raises:
+        InputImpossible: it is neither.
+    """
+    try:
+        if len(text) == len("2026-11-25"):
+            start = datetime.combine(date.fromisoformat(text), time(), UTC)
+            return (start + timedelta(days=1 if end else 0)).timestamp()
+        when = datetime.fromisoformat(text)
+    except (ValueError, OverflowError) as error:
+        raise InputImpossible(
+            f'"{text}" is no day and no time.', "Write 2026-11-25 or 2026-11-25T14:30 (UTC)."
+        ) from error
+    return (when if when.tzinfo else when.replace(tzinfo=UTC)).timestamp()
+
+
+def entries_of(
+    record: Record, question: Question, *, doubtful: bool = False, since_check: bool = False
+) -> Iterator[tuple[Entry, str]]:
+    """As `history_entries`, of any record; memory holds no more than `question.limit` entries.
+
+    Raises:
+        JournalUnusable: the record cannot be read.
+    """
+    doubts = Doubts.of(record)
+    question = replace(question, with_evidence=False)
+    if not (doubtful or since_check):
+        yield from ((entry, _doubt(entry, doubts)) for entry in record.find(question))
+        return
+    good = _last_good_check_s(record) if since_check else {}
+
+    def kept() -> Iterator[tuple[Entry, str]]:
+        for entry in record.find(replace(question, kinds=("verdict",), limit=None)):
             doubt = _doubt(entry, doubts)
-            late = entry.utc_s > good.get(entry.payload["meter_id"], -math.inf)
+            meter = (entry.payload["bench"], entry.payload["meter_id"])
+            late = entry.utc_s > good.get(meter, -math.inf)
             if (doubt or not doubtful) and (late or not since_check):
-                kept.append((entry, doubt))
-        yield from kept
+                yield entry, doubt
+
+    yield from kept() if question.limit is None else deque(kept(), maxlen=question.limit)
 
 
-def _last_good_check_s(reader: JournalReader) -> dict[str, float]:
-    """When each meter's check standard was last in control; a meter that never had one is not in it."""
+def _last_good_check_s(reader: Record) -> dict[tuple[str, str], float]:
+    """When the check standard of each bench and meter was last in control; one that never was is left out."""
     checks = (entry.payload for entry in reader.find(Question(kinds=("check_standard",))))
-    return {check["meter_id"]: check["utc_s"] for check in checks if check["in_control"]}
+    return {(check["bench"], check["meter_id"]): check["utc_s"] for check in checks if check["in_control"]}
 
 
 def _doubt(entry: Entry, doubts: Doubts) -> str:

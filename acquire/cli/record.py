@@ -3,10 +3,16 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
+
+from acquire.records.words import Outcome
+
+if TYPE_CHECKING:
+    from acquire.journal.entry import Entry
 
 
 def add_to(app: typer.Typer) -> None:
@@ -21,6 +27,19 @@ def history(
     serial: Annotated[str | None, typer.Option(help="Only this unit.")] = None,
     batch: Annotated[str | None, typer.Option(help="Only this batch.")] = None,
     day: Annotated[str | None, typer.Option(help="Only this day (UTC), as 2026-11-25.")] = None,
+    since: Annotated[str | None, typer.Option(help="From this day or time on (UTC).")] = None,
+    until: Annotated[
+        str | None, typer.Option(help="To the end of this day, or before this time (UTC).")
+    ] = None,
+    outcome: Annotated[list[Outcome] | None, typer.Option(help="Only this outcome; may be repeated.")] = None,
+    diagnosis: Annotated[
+        str | None, typer.Option(help="Only units whose explanation or finding contains this text.")
+    ] = None,
+    meter: Annotated[str | None, typer.Option(help="Only what this meter gave, by its id.")] = None,
+    sheet: Annotated[str | None, typer.Option(help="Only this unit type.")] = None,
+    kind: Annotated[
+        list[str] | None, typer.Option(help="Only this kind, such as verdict or lead_zero; may be repeated.")
+    ] = None,
     doubtful: Annotated[
         bool, typer.Option("--doubtful", help="Only verdicts that a later lead zero has made doubtful.")
     ] = False,
@@ -28,22 +47,40 @@ def history(
         bool,
         typer.Option("--since-check", help="Only verdicts since the check standard was last in control."),
     ] = False,
-    limit: Annotated[int, typer.Option(min=1, help="At most so many entries, the latest.")] = 200,
+    limit: Annotated[
+        int | None, typer.Option(min=1, help="At most so many, the latest; left out: 200 here, all in files.")
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="One JSON object a line, for programs.")] = False,
+    csv: Annotated[
+        Path | None, typer.Option(help="Verdicts into this CSV file, as the bench writes it.")
+    ] = None,
+    jsonl: Annotated[
+        Path | None, typer.Option(help="Entries into this file, one JSON object a line.")
+    ] = None,
+    parquet: Annotated[Path | None, typer.Option(help="Verdicts into this Parquet file, with types.")] = None,
 ) -> None:
-    """Show what is on the record: verdicts, units, lead zeros, notices."""
-    from acquire.answers.history import history_entries, history_line
+    """Show what is on the record, or write it into files: verdicts, units, lead zeros, notices."""
+    from acquire.answers.history import history_entries, history_line, kinds_named
 
-    found = history_entries(
-        journal,
-        serial=serial,
-        batch=batch,
-        day=day,
-        limit=limit,
-        doubtful=doubtful,
-        since_check=since_check,
-    )
-    for entry, doubt in found:
+    wanted: dict[str, Any] = {
+        "serial": serial,
+        "batch": batch,
+        "day": day,
+        "since": since,
+        "until": until,
+        "outcomes": tuple(outcome or ()),
+        "diagnosis": diagnosis,
+        "meter_id": meter,
+        "sheet": sheet,
+        "kinds": kinds_named(kind or ()),
+        "doubtful": doubtful,
+        "since_check": since_check,
+    }
+    if csv or jsonl or parquet:
+        for line in _exported(journal, wanted, limit, (csv, jsonl, parquet)):
+            typer.echo(line)
+        return
+    for entry, doubt in history_entries(journal, **wanted, limit=limit or 200):
         if as_json:
             plain = {"id": entry.id, "kind": entry.kind, **entry.payload}
             if entry.kind == "verdict":
@@ -51,6 +88,27 @@ def history(
             typer.echo(json.dumps(plain, ensure_ascii=False))
         else:
             typer.echo(history_line(entry, doubt))
+
+
+def _exported(
+    journal: Path, wanted: dict[str, Any], limit: int | None, files: tuple[Path | None, ...]
+) -> Iterator[str]:
+    """Write what was found into each file that is wanted; a line for each."""
+    from acquire.answers.history import history_entries
+    from acquire.reports.export import export_csv, export_jsonl, export_parquet
+
+    csv, jsonl, parquet = files
+    kind = wanted["kinds"][0] if len(wanted["kinds"]) == 1 else "verdict"
+
+    def found() -> Iterator[Entry]:
+        return (entry for entry, _ in history_entries(journal, **wanted, limit=limit))
+
+    if csv is not None:
+        yield f"{csv}: {export_csv(csv, found(), kind)} rows"
+    if jsonl is not None:
+        yield f"{jsonl}: {export_jsonl(jsonl, found())} lines"
+    if parquet is not None:
+        yield f"{parquet}: {export_parquet(parquet, found(), kind)} rows"
 
 
 def chart(

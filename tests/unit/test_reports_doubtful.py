@@ -86,7 +86,7 @@ async def test_the_history_looks_back_to_the_last_good_check(tmp_path):
     """ISO 9001:2015, 7.1.5.2: found unfit, earlier results are judged again: these are the ones."""
     journal = await asyncio.to_thread(lambda: Journal.open(tmp_path, bench="north bench", clock=RealClock()))
     meter = VERDICT.meter_id
-    good = replace(CHECK, meter_id=meter, utc_s=100.0)
+    good = replace(CHECK, bench=VERDICT.bench, meter_id=meter, utc_s=100.0)
     bad = replace(CHECK, meter_id=meter, utc_s=300.0, in_control=False, signs=("jump",))
     verdicts = [replace(VERDICT, utc_s=at_s) for at_s in (50.0, 150.0, 250.0)]
     other = replace(VERDICT, meter_id="another", utc_s=60.0)

@@ -1,0 +1,192 @@
+"""The record as files for other programs: CSV, JSON lines, Parquet. One source of columns: acquire.outlets.
+
+CSV as the bench writes it (RFC 4180, UTF-8 with a byte order mark, no text that a spreadsheet takes for a
+formula). JSON lines: one object an entry, as over MQTT. Parquet: the same columns as the CSV with types; a
+text stands there as it is. All of it is written as it is read, so that memory does not grow with the record.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import types
+import typing
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from enum import StrEnum
+from itertools import islice
+from pathlib import Path
+from typing import Any, BinaryIO
+
+from acquire.errors import InputImpossible, SteadyohmError
+from acquire.journal.entry import Entry
+from acquire.journal.plain import KINDS
+from acquire.outlets.columns import COLUMNS_OF, Column
+from acquire.outlets.csv_log import BOM
+from acquire.outlets.payload import VERSION, as_json, header, payload_of, row_of
+
+ROWS = 5000
+"""Entries that are in memory at a time; rows of one group of a Parquet file."""
+
+PARQUET_EXTRA = 'Install it with: pip install "steadyohm[parquet]".'
+
+
+def export_csv(path: Path, entries: Iterable[Entry], kind: str = "verdict") -> int:
+    """Write the entries of one kind as CSV.
+
+    Args:
+        path: of the file; what was there is replaced when the new one is whole.
+        entries: any; those of other kinds are passed over.
+        kind: a key of `COLUMNS_OF`.
+
+    Returns:
+        How many rows.
+
+    Raises:
+        InputImpossible: the file cannot be written, or this kind has no columns.
+    """
+    _refuse_without_columns(kind)
+    with _new_file(path) as file:
+        text = io.TextIOWrapper(file, encoding="utf-8", errors="replace", newline="", write_through=True)
+        file.write(BOM)
+        writer = csv.writer(text, lineterminator="\r\n")
+        writer.writerow(header(kind))
+        count = 0
+        for entry in entries:
+            if entry.kind == kind:
+                writer.writerow(row_of(entry))
+                count += 1
+        text.flush()
+        text.detach()
+    return count
+
+
+def export_jsonl(path: Path, entries: Iterable[Entry]) -> int:
+    """Write entries of all kinds as JSON lines, each as it goes over MQTT; `steadyohm schema` describes them.
+
+    Returns:
+        How many lines.
+
+    Raises:
+        InputImpossible: the file cannot be written.
+    """
+    count = 0
+    with _new_file(path) as file:
+        for entry in entries:
+            file.write(as_json(payload_of(entry)) + b"\n")
+            count += 1
+    return count
+
+
+def export_parquet(path: Path, entries: Iterable[Entry], kind: str = "verdict") -> int:
+    """Write the entries of one kind as Parquet, with the columns of the CSV and their types.
+
+    Args:
+        path: of the file; what was there is replaced when the new one is whole.
+        entries: any; those of other kinds are passed over.
+        kind: a key of `COLUMNS_OF`.
+
+    Returns:
+        How many rows.
+
+    Raises:
+        InputImpossible: the file cannot be written, or this kind has no columns.
+        SteadyohmError: pyarrow is not installed.
+    """
+    _refuse_without_columns(kind)
+    try:
+        import pyarrow as pa  # type: ignore[import-untyped]  # noqa: PLC0415  (an extra, without types)
+        from pyarrow import parquet  # type: ignore[import-untyped]  # noqa: PLC0415  (likewise)
+    except ImportError as error:
+        raise SteadyohmError("Parquet needs the Python library pyarrow.", PARQUET_EXTRA) from error
+    schema = parquet_schema(kind)
+    readers = [_reader(column, kind) for column in COLUMNS_OF[kind]]
+    wanted = (entry for entry in entries if entry.kind == kind)
+    count = 0
+    with _new_file(path) as file, parquet.ParquetWriter(file, schema, compression="zstd") as writer:
+        while group := list(islice(wanted, ROWS)):
+            columns = [
+                pa.array([read(entry) for entry in group], field.type)
+                for read, field in zip(readers, schema, strict=True)
+            ]
+            writer.write_table(pa.Table.from_arrays(columns, schema=schema))
+            count += len(group)
+    return count
+
+
+def parquet_schema(kind: str) -> Any:
+    """Names, types and descriptions of the columns of one kind, as pyarrow has them."""
+    import pyarrow as pa  # noqa: PLC0415  (an extra)
+
+    known = {
+        float: pa.float64(),
+        int: pa.int64(),
+        bool: pa.bool_(),
+        str: pa.string(),
+        datetime: pa.timestamp("ms", tz="UTC"),
+    }
+    fields = [
+        pa.field(column.name, known[_type_of(column, kind)], metadata={"about": column.about})
+        for column in COLUMNS_OF[kind]
+    ]
+    return pa.schema(fields, metadata={"steadyohm": f"columns of a {kind}, version {VERSION}"})
+
+
+def _type_of(column: Column, kind: str) -> type:
+    """What a column holds, from the record's own field."""
+    if column.name in ("schema", "id", "time_utc"):
+        return {"schema": int, "id": str, "time_utc": datetime}[column.name]
+    hint = typing.get_type_hints(KINDS[kind])[column.name]
+    if typing.get_origin(hint) in (types.UnionType, typing.Union):
+        hint = next(each for each in typing.get_args(hint) if each is not type(None))
+    return str if issubclass(hint, StrEnum) else hint
+
+
+def _reader(column: Column, kind: str) -> Callable[[Entry], Any]:
+    """How the value of a column is taken from an entry."""
+    name, wanted = column.name, _type_of(column, kind)
+    if name == "schema":
+        return lambda _: VERSION
+    if name == "id":
+        return lambda entry: entry.id
+    if name == "time_utc":
+        return lambda entry: _time(entry.utc_s)
+    if wanted is str:
+        return lambda entry: _text(entry.payload.get(name))
+    return lambda entry: entry.payload.get(name)
+
+
+def _text(value: object) -> str | None:
+    """UTF-8 can hold it: half a surrogate pair (hostile text) becomes a question mark."""
+    return None if value is None else str(value).encode("utf-8", "replace").decode("utf-8")
+
+
+def _time(utc_s: float) -> datetime | None:
+    try:
+        return datetime.fromtimestamp(utc_s, UTC)
+    except (ValueError, OverflowError, OSError):
+        return None
+
+
+def _refuse_without_columns(kind: str) -> None:
+    if kind not in COLUMNS_OF:
+        having = ", ".join(COLUMNS_OF)
+        raise InputImpossible(
+            f"There are no columns for entries of kind {kind}; {having} have some.",
+            "Take --jsonl for the others.",
+        )
+
+
+@contextmanager
+def _new_file(path: Path) -> Iterator[BinaryIO]:
+    """A file that stands under its name once it is whole."""
+    beside = path.with_name(f".{path.name}.new")
+    try:
+        with beside.open("wb") as file:
+            yield file
+        beside.replace(path)
+    except OSError as error:
+        raise InputImpossible(f"{path} cannot be written: {error.strerror}.", "Name another file.") from error
+    finally:
+        beside.unlink(missing_ok=True)
