@@ -34,6 +34,10 @@ _ODD = 3.5
 """The same for the oddest among passing values: another touch is cheap, and 1 good unit in 2000 has one by
 chance for each pair that the others know."""
 
+_TO_THE_DIGIT, _UNLIKE = 3.0, 0.1
+"""Standard deviations of a repeated touch within which two values are one; share of it by which two pairs of
+a good unit differ so much that this is no coincidence. Workshop choices."""
+
 _MOST_DOUBTS = 2
 """How many passing values of one unit are asked for again, at most."""
 
@@ -51,6 +55,8 @@ def doubtful(states: Sequence[StepState], table: PairTable) -> StepState | None:
         if state.ohm is None or state.outcome not in (Outcome.FAIL, Outcome.CONDITIONAL_FAIL):
             continue
         most = _most(state, states)
+        if not state.rechecked and _read_elsewhere(state, states, table):
+            return state
         if state.step.kind is StepKind.OPEN:
             if state.insisted and state.rechecked < most:
                 return state
@@ -65,6 +71,25 @@ def doubtful(states: Sequence[StepState], table: PairTable) -> StepState | None:
         if state.insisted and not state.rechecked and not _supported(state, table, others):
             return state
     return _oddest_pass(states, table)
+
+
+def _read_elsewhere(state: StepState, states: Sequence[StepState], table: PairTable) -> bool:
+    """Whether a pair with a pin in common, unlike on a good unit, has read this odd value to the digit.
+
+    Then the probes may have stayed on that pair, or gone back to it, though its value is no good unit's.
+    """
+    ohm, pair = state.ohm, state.step.pair
+    if ohm is None or math.isinf(ohm):
+        return False
+    return any(
+        other.ohm is not None
+        and math.isfinite(other.ohm)
+        and len({*other.step.pair} & {*pair}) == 1
+        and abs(other.ohm - ohm) <= _TO_THE_DIGIT * math.hypot(other.repeat_u_ohm, state.repeat_u_ohm)
+        and abs(table.nominal_ohm(other.step.pair) - table.nominal_ohm(pair)) > _UNLIKE * abs(ohm)
+        for other in states
+        if other is not state
+    )
 
 
 def _oddest_pass(states: Sequence[StepState], table: PairTable) -> StepState | None:

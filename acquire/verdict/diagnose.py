@@ -21,13 +21,19 @@ from acquire.verdict.circuits import healthy
 from acquire.verdict.dictionary import UNKNOWN, Case, cases, double_cases
 from acquire.verdict.next_pair import information
 from acquire.verdict.saying import sentence
-from acquire.verdict.slips import PairLaws, look_alikes, with_slips
+from acquire.verdict.slips import PairLaws
+from acquire.verdict.weighing import PairReading, unknown_weight, visible, weigh_all
 
-PairReading = tuple[Pair, float, float]
-"""(pair, ohms at the reference temperature or infinite, standard uncertainty in ohms)."""
-
-_POOR = 1e-3
-"""Where single faults leave a distance this unlikely, pairs of faults are weighed too; workshop choice."""
+__all__ = [
+    "Finding",
+    "PairReading",
+    "best_next_pair",
+    "casebook",
+    "diagnose",
+    "findings",
+    "log_evidence",
+    "said",
+]
 
 _LEAST = 0.01
 """Explanations less likely than this are not listed."""
@@ -114,12 +120,11 @@ def findings(
     if not readings:
         return ()
     own_priors = tuple(sorted((priors or {}).items()))
-    slips = look_alikes(table, readings, _usual(sheet))
     extra = _beyond(sheet, readings)
-    weighed = _weigh(casebook(sheet, purpose, four_wire_below_ohm, own_priors, extra), readings, slips)
-    unknown_log = _unknown(table, readings)
-    if _fits_poorly(weighed, unknown_log):
-        weighed += _weigh(double_casebook(sheet, purpose, own_priors, extra), readings, slips)
+    single = casebook(sheet, purpose, four_wire_below_ohm, own_priors, extra)
+    double = double_casebook(sheet, purpose, own_priors, extra)
+    weighed = weigh_all(single, double, table, readings, _usual(sheet))
+    unknown_log = unknown_weight(table, readings)
     top = max([unknown_log, *(entry.log_weight for entry in weighed)])
     unknown = math.exp(unknown_log - top)
     total = unknown + sum(math.exp(entry.log_weight - top) for entry in weighed)
@@ -148,7 +153,7 @@ def log_evidence(sheet: Sheet, table: PairLaws, readings: Sequence[PairReading])
     """
     book = casebook(sheet, Purpose.INCOMING, extra=_beyond(sheet, readings))
     log_joint = book.laws.log_prior + _explain(book, readings).log_like
-    unknown_log = _unknown(table, readings)
+    unknown_log = unknown_weight(table, readings)
     top = max(float(log_joint.max()), unknown_log)
     total = float(np.exp(log_joint - top).sum()) + math.exp(unknown_log - top)
     return top + math.log(total) - math.log(float(np.exp(book.laws.log_prior).sum()) + UNKNOWN)
@@ -179,7 +184,7 @@ def best_next_pair(
     if not readings or len(hypotheses) < 2 or hypotheses[0].probability >= _SETTLED:
         return None
     book = casebook(sheet, purpose, four_wire_below_ohm, extra=_beyond(sheet, readings))
-    seen = np.array(_visible(book, [pair for pair, _, _ in readings]))[book.laws.case]
+    seen = visible(book, [pair for pair, _, _ in readings])[book.laws.case]
     log_joint = np.where(seen, book.laws.log_prior + _explain(book, readings).log_like, -np.inf)
     weights = np.exp(log_joint - log_joint.max())
     by_case = np.bincount(book.laws.case, weights)
@@ -227,7 +232,7 @@ def double_casebook(
     priors: tuple[tuple[str, float], ...] = (),
     extra: tuple[Pair, ...] = (),
 ) -> Casebook:
-    """The solved pairs of faults of a sheet, kept; solved when a unit first needs them."""
+    """The solved pairs of faults of a sheet, kept."""
     doubles = double_cases(sheet, purpose, priors=dict(priors))
     return Casebook(doubles, healthy(sheet), (*_usual(sheet), *extra))
 
@@ -246,99 +251,6 @@ def _beyond(sheet: Sheet, readings: Sequence[PairReading]) -> tuple[Pair, ...]:
     return tuple(sorted({pair for pair, _, _ in readings if frozenset(pair) not in usual}))
 
 
-@dataclass(frozen=True, slots=True)
-class _Weighed:
-    """One case against the readings: log of prior times density, and how far its best circuit is off."""
-
-    case: Case
-    log_weight: float
-    chi_square: float
-    count: int
-    sizes: tuple[float, ...]
-    slip: tuple[Pair, Pair] | None
-
-
-def _weigh(
-    book: Casebook, readings: Sequence[PairReading], slips: Sequence[tuple[int, Pair]]
-) -> list[_Weighed]:
-    """Every case that changes anything that was measured, unnoticed wrong probes allowed for."""
-    if not book.cases:
-        return []
-    explained, labels = with_slips(book, readings, slips)
-    log_joint = book.laws.log_prior + explained.log_like
-    visible = _visible(book, [pair for pair, _, _ in readings])
-    weighed = []
-    for index, case in enumerate(book.cases):
-        if not visible[index]:
-            continue
-        first, last = np.searchsorted(book.laws.case, (index, index + 1))
-        own = log_joint[first:last]
-        top = float(own.max())
-        shares = np.exp(own - top)
-        total = float(shares.sum())
-        sizes = np.where(np.isfinite(explained.size[first:last]), explained.size[first:last], 0.0)
-        best = first + int(own.argmax())
-        weighed.append(
-            _Weighed(
-                case,
-                top + math.log(total),
-                float(explained.chi_square[best]),
-                int(explained.count[best]),
-                tuple(float(size) for size in shares @ sizes / total),
-                _slip_of(int(labels[best]), readings, slips),
-            )
-        )
-    return weighed
-
-
 def _explain(book: Casebook, readings: Sequence[PairReading]) -> Explained:
     pairs, ohms, u_ohms = zip(*readings, strict=True)
     return book.explain(pairs, ohms, u_ohms)
-
-
-def _slip_of(
-    label: int, readings: Sequence[PairReading], slips: Sequence[tuple[int, Pair]]
-) -> tuple[Pair, Pair] | None:
-    if label < 0:
-        return None
-    index, probed = slips[label]
-    return readings[index][0], probed
-
-
-def _fits_poorly(weighed: Sequence[_Weighed], unknown_log: float) -> bool:
-    """Whether no single fault explains the readings well."""
-    best = max(weighed, key=lambda entry: entry.log_weight)
-    if unknown_log > best.log_weight:
-        return True
-    # Wilson and Hilferty 1931: the cube root of chi-square over its count is nearly normal.
-    count = max(best.count, 1)
-    away = ((best.chi_square / count) ** (1 / 3) - (1 - 2 / (9 * count))) / math.sqrt(2 / (9 * count))
-    return 0.5 * math.erfc(away / math.sqrt(2.0)) < _POOR
-
-
-def _visible(book: Casebook, pairs: Sequence[Pair]) -> list[bool]:
-    """Whether a fault changes anything that was measured; what does not is no explanation of it."""
-    columns = book.columns(pairs)
-    mean, conducts = book.laws.mean_ohm[:, columns], book.laws.conducts[:, columns]
-    good_mean, good_conducts = book.good.mean_ohm[0, columns], book.good.conducts[0, columns]
-    alike = np.isclose(mean, good_mean, rtol=1e-9, atol=1e-12) & (conducts == good_conducts)
-    first = np.searchsorted(book.laws.case, np.arange(len(book.cases)))
-    changed = np.maximum.reduceat((~alike.all(axis=1)).astype(np.int64), first) > 0
-    return [bool(seen) or case.fault == "healthy" for seen, case in zip(changed, book.cases, strict=True)]
-
-
-def _unknown(table: PairLaws, readings: Sequence[PairReading]) -> float:
-    """Log of prior times density, if each reading is either a good unit's or anything at all."""
-    total = math.log(UNKNOWN)
-    for pair, ohm, u_ohm in readings:
-        nominal_ohm = table.nominal_ohm(pair)
-        if math.isinf(ohm):
-            total += math.log(0.55 if math.isinf(nominal_ohm) else 0.05)
-            continue
-        anything = 1.0 / (max(abs(ohm), 1e-3) * math.log(1e9))
-        usual = 0.0
-        if math.isfinite(nominal_ohm):
-            width = math.hypot(table.spread_ohm(pair), u_ohm, 1e-9)
-            usual = math.exp(-0.5 * ((ohm - nominal_ohm) / width) ** 2) / (width * math.sqrt(2.0 * math.pi))
-        total += math.log(0.5 * usual + 0.45 * anything)
-    return total

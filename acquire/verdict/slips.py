@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
@@ -17,11 +18,32 @@ from numpy.typing import NDArray
 from acquire.records import Pair
 from acquire.verdict.casebook import Casebook, Explained
 
-_SLIP = 0.02
-"""Share of readings that belong to a look-alike of the pair they are named after; workshop choice."""
+UNSEEN, SEEN = 0.02, 0.002
+"""Share of readings that belong to a look-alike of the pair they are named after, and to any other pair with
+a pin in common, in spite of hints and repeated touches; workshop choices."""
 
-_MOST = 40
-"""No more look-alikes than this are tried, the first ones in the order of the readings."""
+_MOST = 60
+"""No more wrong probes than this are tried, the first ones in the order of the readings."""
+
+
+@dataclass(frozen=True, slots=True)
+class Slips:
+    """Wrong probes to be reckoned with.
+
+    Attributes:
+        each: (which reading, which other pair it might be of).
+        share: how often a reading that has such alternatives is really of one of them.
+    """
+
+    each: tuple[tuple[int, Pair], ...]
+    share: float
+
+    def named(self, label: int, readings: Sequence[tuple[Pair, float, float]]) -> tuple[Pair, Pair] | None:
+        """(pair asked for, pair really probed) of one of them; None for a label below zero."""
+        if label < 0:
+            return None
+        index, probed = self.each[label]
+        return readings[index][0], probed
 
 
 class PairLaws(Protocol):
@@ -54,15 +76,37 @@ def look_alikes(
     return tuple(found[:_MOST])
 
 
+def neighbours(
+    readings: Sequence[tuple[Pair, float, float]], among: Sequence[Pair]
+) -> tuple[tuple[int, Pair], ...]:
+    """(which reading, which other pair it might be of), for all pairs with a pin in common.
+
+    Those that were measured too come first: a wrong probe often lands where the hands have just been.
+
+    Args:
+        readings: (pair, ohm, standard uncertainty).
+        among: pairs to think of.
+    """
+    measured = {frozenset(pair) for pair, _, _ in readings}
+    found = [
+        (index, other)
+        for index, (pair, ohm, _) in enumerate(readings)
+        if math.isfinite(ohm)
+        for other in among
+        if len(set(other) & set(pair)) == 1
+    ]
+    return tuple(sorted(found, key=lambda each: frozenset(each[1]) not in measured)[:_MOST])
+
+
 def with_slips(
-    book: Casebook, readings: Sequence[tuple[Pair, float, float]], slips: Sequence[tuple[int, Pair]]
+    book: Casebook, readings: Sequence[tuple[Pair, float, float]], slips: Slips
 ) -> tuple[Explained, NDArray[np.int64]]:
     """Every circuit against the readings, with at most one of them under the wrong name.
 
     Args:
         book: of the sheet.
         readings: (pair, ohm, standard uncertainty).
-        slips: from `look_alikes`.
+        slips: from `look_alikes` or `neighbours`.
 
     Returns:
         The explanation with all names summed over, its sizes from the likeliest one; and for each circuit the
@@ -73,10 +117,10 @@ def with_slips(
     total, top = best.log_like, best.log_like
     chi_square, count, size = best.chi_square, best.count, best.size
     label = np.full(len(total), -1, dtype=np.int64)
-    alternatives = [index for index, _ in slips]
-    for number, (index, other) in enumerate(slips):
+    alternatives = [index for index, _ in slips.each]
+    for number, (index, other) in enumerate(slips.each):
         one = book.explain([*pairs[:index], other, *pairs[index + 1 :]], ohms, u_ohms)
-        log_like = one.log_like + math.log(_SLIP / alternatives.count(index))
+        log_like = one.log_like + math.log(slips.share / alternatives.count(index))
         total = np.logaddexp(total, log_like)
         better = log_like > top
         top = np.where(better, log_like, top)

@@ -27,7 +27,7 @@ import numpy as np
 from acquire.records import Outcome, Purpose
 from acquire.records.words import FAILING
 from acquire.steps.unit import Order
-from acquire.verdict.diagnose import casebook, findings
+from acquire.verdict.diagnose import casebook, double_casebook, findings
 from acquire.verdict.dictionary import PRIORS
 from sim.units import UNIT_TYPES
 from tests.benchmarks import diagnosis_tables as tables
@@ -58,6 +58,9 @@ def is_case(case, planted):
     """Whether a case of the dictionary is the planted fault, in its place."""
     if planted.name == "star_delta":
         return case.fault == planted.name
+    if case.fault == "two_faults" == planted.name:
+        planted_faults = zip(planted.kinds, ((place,) for place in planted.where), strict=True)
+        return set(case.faults) == set(planted_faults)
     return case.fault == planted.name and set(case.where) == set(planted.where)
 
 
@@ -72,23 +75,26 @@ def explained(bench, readings):
 def rivals(bench, story, planted):
     """Other faults that explain readings without error nearly as well as the true one."""
     below_ohm = bench.four_wire_below_ohm or 0.0
-    book = casebook(bench.sheet, Purpose.INCOMING, below_ohm)
     pairs = [p for p, _, _ in story.exact]
     ohms = []
     for pair, ohm, _ in story.exact:
         two_wire = bench.table.nominal_ohm(pair) >= below_ohm
         ohms.append(ohm + (planted.lead_zero_ohm if two_wire else 0.0))
-    told = book.explain(pairs, ohms, [u or 1e-6 for _, _, u in story.exact])
-    fits = book.laws.conducts[:, book.columns(pairs)] == np.isfinite(ohms)
-    chi_square = np.where(fits.all(axis=1), told.chi_square, np.inf)
-    best = [chi_square[book.laws.case == index].min() for index in range(len(book.cases))]
-    own = [c for c, case in zip(best, book.cases, strict=True) if is_case(case, planted)]
-    of_truth = min(own, default=np.inf)
+    books = [casebook(bench.sheet, Purpose.INCOMING, below_ohm)]
+    if planted.name == "two_faults":
+        books.append(double_casebook(bench.sheet, Purpose.INCOMING))
+    best = []
+    for book in books:
+        told = book.explain(pairs, ohms, [u or 1e-6 for _, _, u in story.exact])
+        fits = book.laws.conducts[:, book.columns(pairs)] == np.isfinite(ohms)
+        chi_square = np.where(fits.all(axis=1), told.chi_square, np.inf)
+        best += [(chi_square[book.laws.case == index].min(), case) for index, case in enumerate(book.cases)]
+    of_truth = min((c for c, case in best if is_case(case, planted)), default=np.inf)
     if not math.isfinite(of_truth):
         return {"its own circuit differs"}
     return {
         case.fault if case.fault != planted.name else f"{case.fault} elsewhere"
-        for c, case in zip(best, book.cases, strict=True)
+        for c, case in best
         if not is_case(case, planted) and c <= of_truth + NEARLY
     }
 
@@ -232,11 +238,14 @@ def main():
             by_sheet = defaultdict(list)
             for key, name, tally, calls in pool.map(one_kind, work):
                 by_sheet[key].append((name, tally, calls))
+            together = []
             for key, rows in by_sheet.items():
-                bench = Bench(UNIT_TYPES[key], options.meter, "", slips=0.0, order=options.order)
-                tables.sheet(
-                    UNIT_TYPES[key].title, rows, f"{options.meter}, {options.order} order", bench.floor_s()
-                )
+                kind, how = UNIT_TYPES[key], f"{options.meter}, {options.order} order"
+                floor_s = Bench(kind, options.meter, "", slips=0.0, order=options.order).floor_s()
+                tables.sheet(kind, rows, how, floor_s)
+                together += tables.calls_of(kind, rows)
+            print("\nAll sheets together")
+            tables.calibration(together)
     print(f"\n{time.perf_counter() - began_s:.0f} s with {options.processes} processes")
 
 

@@ -11,9 +11,9 @@ import random
 from dataclasses import dataclass, replace
 from itertools import combinations
 
-from acquire.records import Balance, Branch, BranchKind, Pair, Pin, Sheet, Step, StepKind
+from acquire.records import Balance, Branch, BranchKind, Pair, Pin, Purpose, Sheet, Step, StepKind
 from acquire.verdict.circuits import alike
-from acquire.verdict.dictionary import PRIORS, TOGETHER
+from acquire.verdict.dictionary import PRIORS, double_cases
 from sim.faults import Fault, plant
 from sim.units import UnitType
 from sim.winding import Branch as RealBranch
@@ -107,6 +107,7 @@ class Planted:
     lead_zero_ohm: float = 0.0
     kelvin: float = 0.0
     bridge: tuple[str, float, str, float, float] | None = None
+    kinds: tuple[str, ...] = ()
 
 
 def faulty(kind: UnitType, unit: WoundUnit, planted: Planted) -> WoundUnit:
@@ -174,8 +175,7 @@ def places(name, kind):  # noqa: PLR0911  (one return a kind reads best)
 def draw(name, kind, dice):  # noqa: PLR0911  (as above)
     """One fault of a kind, anywhere it can be, of any size it can have."""
     if name == "two_faults":
-        joint, short = draw("bad_joint", kind, dice), draw("shorted_turns", kind, dice)
-        return Planted(name, (*joint.where, *short.where), (*joint.faults, *short.faults))
+        return draw_two(kind, dice)
     where = dice.choice(places(name, kind))
     one = where[0] if where else ""
     if name in ("warm", "cold"):
@@ -211,6 +211,24 @@ def draw(name, kind, dice):  # noqa: PLR0911  (as above)
     return Planted(name, where)
 
 
+COMMON = ("open_winding", "shorted_turns", "bad_joint", "open_pin")
+"""Kinds that come two at a time, as in the dictionary."""
+
+
+def draw_two(kind, dice):
+    """Two common faults in two places, each kind as often as its weight says."""
+    weights = [PRIORS[name] for name in COMMON]
+    while True:
+        one, two = (draw(name, kind, dice) for name in dice.choices(COMMON, weights, k=2))
+        straps = {"earth strap"} & {*one.where, *two.where}
+        if one.where != two.where and not straps:
+            first, second = sorted((one, two), key=lambda each: each.name in ("bad_joint", "open_pin"))
+            faults = (*second.faults, *first.faults)  # joints first: a coil that is cut has no ends any more
+            return Planted(
+                "two_faults", (*first.where, *second.where), faults, kinds=(first.name, second.name)
+            )
+
+
 def kinds_of(kind):
     """What can be planted in a unit type."""
     skipped = {"strand_broken", "aluminium_wire"}
@@ -219,8 +237,11 @@ def kinds_of(kind):
     return [name for name in PRIORS if name not in skipped] + ["two_faults"]
 
 
-def weight_of(name):
-    """How often a shop meets a kind of fault, by the dictionary; two faults are a joint and a short."""
-    if name == "two_faults":
-        return TOGETHER * PRIORS["bad_joint"] * PRIORS["shorted_turns"]
-    return PRIORS[name]
+def weight_of(name, kind):
+    """How often a shop meets a kind of fault, by the dictionary."""
+    return _weight_of_two(kind) if name == "two_faults" else PRIORS[name]
+
+
+@functools.cache
+def _weight_of_two(kind):
+    return sum(case.prior for case in double_cases(sheet_of(kind), Purpose.INCOMING))

@@ -17,13 +17,13 @@ def percent(part, whole):
     return f"{100 * part / whole:6.1f}" if whole else "     -"
 
 
-def sheet(title, rows, how, floor_s):
+def sheet(kind, rows, how, floor_s):
     """Everything about one sheet."""
-    print(f"\n{title}: {how}")
+    print(f"\n{kind.title}: {how}")
     _kinds(rows)
     _rivals(rows)
     _probes(rows, floor_s)
-    calibration(rows)
+    calibration(calls_of(kind, rows))
 
 
 def _kinds(rows):
@@ -88,13 +88,17 @@ def _probes(rows, floor_s):
     )
 
 
-def calibration(rows):
-    """Of those called so sure, how many are right; kinds weighted by their prior."""
-    calls = [
-        (probability, hit, weight_of(name) / tally["units"])
+def calls_of(kind, rows):
+    """(probability, right, weight) of every first explanation; kinds weighted by their prior."""
+    return [
+        (probability, hit, weight_of(name, kind) / tally["units"])
         for name, tally, own in rows
         for probability, hit, _ in own
     ]
+
+
+def calibration(calls):
+    """Of those called so sure, how many are right."""
     cells = [*pairwise(CELLS), ABOUT_NINETY]
     print("called      units   said   right   95 % interval")
     for low, high in cells:

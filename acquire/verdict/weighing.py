@@ -1,0 +1,147 @@
+"""Every case of the dictionary against the readings of one unit: single faults, two at once, wrong probes.
+
+Gives weights, not yet probabilities. What two faults can explain is always weighed, for a second fault may be
+too small to stand out; wrong probes that nobody could notice are always allowed for, any others only where
+nothing else explains the readings. Not for words (saying) nor for choosing faults (dictionary).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from acquire.records import Pair
+from acquire.verdict.casebook import Casebook
+from acquire.verdict.dictionary import UNKNOWN, Case
+from acquire.verdict.slips import SEEN, UNSEEN, PairLaws, Slips, look_alikes, neighbours, with_slips
+from acquire.verdict.solving import Bools, Floats
+
+PairReading = tuple[Pair, float, float]
+"""(pair, ohms at the reference temperature or infinite, standard uncertainty in ohms)."""
+
+_POOR = 1e-3
+"""A best explanation this unlikely to be so far off is no good one; workshop choice."""
+
+
+@dataclass(frozen=True, slots=True)
+class Weighed:
+    """One case against the readings.
+
+    Attributes:
+        case: of the dictionary.
+        log_weight: logarithm of prior times density.
+        chi_square, count: how far its best circuit is off, over so many finite readings.
+        sizes: of its faults, given the readings.
+        slip: (pair asked for, pair really probed) where the best circuit supposes one.
+    """
+
+    case: Case
+    log_weight: float
+    chi_square: float
+    count: int
+    sizes: tuple[float, ...]
+    slip: tuple[Pair, Pair] | None
+
+
+def weigh_all(
+    single: Casebook,
+    double: Casebook,
+    table: PairLaws,
+    readings: Sequence[PairReading],
+    among: Sequence[Pair],
+) -> list[Weighed]:
+    """Every case that changes anything that was measured.
+
+    Args:
+        single: the dictionary, solved: one fault each.
+        double: two faults each.
+        table: what good units read.
+        readings: of one unit, one or more.
+        among: pairs that may have been probed instead of those asked for.
+    """
+    pairs = [pair for pair, _, _ in readings]
+    seen = visible(single, pairs)
+    known = {case.faults[0]: bool(see) for case, see in zip(single.cases, seen, strict=True)}
+    both = [all(known.get(fault, True) for fault in case.faults) for case in double.cases]
+    unseen = Slips(look_alikes(table, readings, among), UNSEEN)
+    one = _weigh(single, readings, unseen, seen)
+    two = _weigh(double, readings, unseen, np.array(both))
+    if _fits_poorly([*one, *two], unknown_weight(table, readings)):
+        one = _weigh(single, readings, Slips(neighbours(readings, among), SEEN), seen)
+    return [*one, *two]
+
+
+def visible(book: Casebook, pairs: Sequence[Pair]) -> Bools:
+    """Whether each case changes anything that was measured; what does not is no explanation of it."""
+    columns = book.columns(pairs)
+    mean, conducts = book.laws.mean_ohm[:, columns], book.laws.conducts[:, columns]
+    good_mean, good_conducts = book.good.mean_ohm[0, columns], book.good.conducts[0, columns]
+    alike = np.isclose(mean, good_mean, rtol=1e-9, atol=1e-12) & (conducts == good_conducts)
+    changed = np.logical_or.reduceat(~alike.all(axis=1), _starts(book))
+    healthy = np.array([case.fault == "healthy" for case in book.cases])
+    result: Bools = changed | healthy
+    return result
+
+
+def unknown_weight(table: PairLaws, readings: Sequence[PairReading]) -> float:
+    """Log of prior times density, if each reading is either a good unit's or anything at all."""
+    total = math.log(UNKNOWN)
+    for pair, ohm, u_ohm in readings:
+        nominal_ohm = table.nominal_ohm(pair)
+        if math.isinf(ohm):
+            total += math.log(0.55 if math.isinf(nominal_ohm) else 0.05)
+            continue
+        anything = 1.0 / (max(abs(ohm), 1e-3) * math.log(1e9))
+        usual = 0.0
+        if math.isfinite(nominal_ohm):
+            width = math.hypot(table.spread_ohm(pair), u_ohm, 1e-9)
+            usual = math.exp(-0.5 * ((ohm - nominal_ohm) / width) ** 2) / (width * math.sqrt(2.0 * math.pi))
+        total += math.log(0.5 * usual + 0.45 * anything)
+    return total
+
+
+def _weigh(book: Casebook, readings: Sequence[PairReading], slips: Slips, seen: Bools) -> list[Weighed]:
+    if not book.cases:
+        return []
+    explained, labels = with_slips(book, readings, slips)
+    log_joint = book.laws.log_prior + explained.log_like
+    starts = _starts(book)
+    ends = [*starts[1:].tolist(), len(log_joint)]
+    tops = np.maximum.reduceat(log_joint, starts)
+    shares: Floats = np.exp(log_joint - tops[book.laws.case])
+    totals = np.add.reduceat(shares, starts)
+    finite = np.where(np.isfinite(explained.size), explained.size, 0.0)
+    sizes = np.add.reduceat(finite * shares[:, None], starts) / totals[:, None]
+    weighed = []
+    for index in np.flatnonzero(seen).tolist():
+        best = starts[index] + int(log_joint[starts[index] : ends[index]].argmax())
+        weighed.append(
+            Weighed(
+                book.cases[index],
+                float(tops[index] + math.log(totals[index])),
+                float(explained.chi_square[best]),
+                int(explained.count[best]),
+                tuple(sizes[index].tolist()),
+                slips.named(int(labels[best]), readings),
+            )
+        )
+    return weighed
+
+
+def _starts(book: Casebook) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
+    """Index of the first circuit of each case."""
+    return np.searchsorted(book.laws.case, np.arange(len(book.cases)))
+
+
+def _fits_poorly(weighed: Sequence[Weighed], unknown_log: float) -> bool:
+    """Whether nothing of the dictionary explains the readings well."""
+    best = max(weighed, key=lambda entry: entry.log_weight)
+    if unknown_log > best.log_weight:
+        return True
+    # Wilson and Hilferty 1931: the cube root of chi-square over its count is nearly normal.
+    count = max(best.count, 1)
+    away = ((best.chi_square / count) ** (1 / 3) - (1 - 2 / (9 * count))) / math.sqrt(2 / (9 * count))
+    return 0.5 * math.erfc(away / math.sqrt(2.0)) < _POOR
