@@ -34,17 +34,31 @@ class StudyMeter(ObedientMeter):
             self.factor = {str(event.pair): 1.0 + 0.004 * (sum(map(ord, event.serial)) % 11 - 5)}
             self.factor[str(event.pair)] += self.dice.gauss(0.0, 2e-4)
 
+    def _ohm(self):
+        if self.asked is not None and self.asked.ask is Ask.CHECK_RESISTOR:
+            return 100.0
+        return super()._ohm()
 
-class PromptTyping(StudyBench):
-    """A study whose operators press Enter at once and whose screen the meter sees."""
 
-    def _out(self, happenings):
-        super()._out(happenings)
-        for happening in happenings:
-            if isinstance(happening, Prompt):
-                self.meter.show(happening)
-                if happening.ask is Ask.WAIT and self.work.turn is not None:
-                    self._out(self.work.command(ConfirmOpen(), self.clock.utc_s()))
+class Watched(StudyScreen):
+    """A screen that the meter's hands watch; who is asked to press Enter does so."""
+
+    runner = None
+
+    def _prompted(self, prompt):
+        super()._prompted(prompt)
+        runner = self.runner
+        runner.meter.show(prompt)
+        if prompt.ask is Ask.WAIT and runner.work.turn is not None:
+            asyncio.get_running_loop().call_soon(
+                lambda: runner._out(runner.work.command(ConfirmOpen(), runner.clock.utc_s()))
+            )
+
+
+class MemoryBench(StudyBench):
+    """A study with a meter in memory."""
+
+    meter = None
 
     def _feeds(self):
         feeds = super()._feeds()
@@ -73,10 +87,10 @@ def made(tmp_path, stack, clock, **changes):
     )
     text = io.StringIO()
     console = Console(file=text, width=120)
-    runner = PromptTyping(work, study, StudyScreen(console), clock, asyncio.Event(), bench)
-    meter = StudyMeter(clock, air=30)
-    meter.table = work.table
-    PromptTyping.meter = meter
+    runner = MemoryBench(work, study, Watched(console), clock, asyncio.Event(), bench)
+    MemoryBench.meter = StudyMeter(clock, air=30)
+    MemoryBench.meter.table = work.table
+    Watched.runner = runner
     return runner, text
 
 
@@ -154,3 +168,20 @@ async def test_a_complete_study_opens_no_instrument(tmp_path):
         runner, text = made(tmp_path, stack, clock)
         await runner.run(())
     assert text.getvalue() == ""
+
+
+async def test_a_meter_that_owes_a_self_check_makes_it_first(tmp_path):
+    """Prompts of the study wait until it is passed."""
+    bench_file(
+        tmp_path,
+        meter="tcp:127.0.0.1:9",
+        sheet="fathom-7.toml",
+        changes=[("integration_plc = 1.0", 'integration_plc = 1.0\nself_check = "100 ohm"')],
+    )
+    with contextlib.ExitStack() as stack:
+        runner, text = made(tmp_path, stack, HandClock())
+        async with asyncio.timeout(20):
+            await runner.run(())
+    shown = text.getvalue()
+    assert shown.index("Self-check passed") < shown.index("presses Enter") < shown.index("● ann")
+    assert not read_study(tmp_path / "study.jsonl").missing
