@@ -13,7 +13,7 @@ from collections.abc import Iterator
 
 import typer
 
-from acquire.cli import bench, files, line, meters, papers, record, study, units
+from acquire.cli import batch, bench, files, line, meters, papers, record, study, units
 
 app = typer.Typer(
     name="steadyohm",
@@ -25,7 +25,7 @@ app = typer.Typer(
 )
 
 
-for room in (bench, files, meters, units, record, line, papers, study):
+for room in (bench, files, meters, units, record, batch, line, papers, study):
     room.add_to(app)
 
 

@@ -17,7 +17,8 @@ from acquire.errors import InputImpossible
 from acquire.journal.question import Record
 from acquire.records import BatchDeed, BatchState, Outcome, Purpose
 from acquire.reports.batch_findings import findings_of, why
-from acquire.reports.batch_series import Series, series_of
+from acquire.reports.batch_rows import series_of
+from acquire.reports.batch_series import Series
 from acquire.reports.batch_units import BatchUnits, Stay, Unit, units_of
 from acquire.stats.pareto import Bar, Share, pareto, share_of
 

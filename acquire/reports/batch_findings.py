@@ -71,7 +71,7 @@ def findings_of(found: BatchUnits, series: Sequence[Series]) -> tuple[str, ...]:
         *_units(found.units),
         *_again(found.units),
         *_first_units(found),
-        *_in_stages(series),
+        *_beyond(series),
         *_narrow(series),
         *(f"{each.name}: {each.drift}" for each in series if each.drift),
     ]
@@ -138,16 +138,17 @@ def _first_units(found: BatchUnits) -> Iterator[str]:
         yield text if text.endswith(".") else f"{text}."
 
 
-def _in_stages(series: Sequence[Series]) -> Iterator[str]:
-    """Points beyond the limits of their own level: what a change of level would hide."""
+def _beyond(series: Sequence[Series]) -> Iterator[str]:
+    """Values beyond the limits of their level, one sentence for all: what a change of level would hide."""
+    rows: dict[str, list[str]] = {}
     for row in series:
-        sentences = (
-            [s for stage in row.stages for s in stage.sentences] if row.stages else list(row.sentences)
-        )
-        beyond = [s for s in sentences if "limit" in s]
-        if beyond:
-            where = " within its level" if row.stages else ""
-            yield f"{row.name}{where}: {' '.join(beyond[:3])}"
+        for place in row.beyond():
+            rows.setdefault(row.points[place].serial, []).append(row.name)
+    if not rows:
+        return
+    told = [f"{serial} ({', '.join(names)})" for serial, names in rows.items()]
+    more = f" and {len(told) - MOST_UNITS} more" if len(told) > MOST_UNITS else ""
+    yield f"Beyond the chart's own limits, not always the sheet's: {', '.join(told[:MOST_UNITS])}{more}."
 
 
 def _narrow(series: Sequence[Series]) -> Iterator[str]:

@@ -1,7 +1,7 @@
 """One row of values of a batch with its statistics: charts, run rules, level changes, capability, groups.
 
-A row is what one step read on each unit, or what a rule over two windings found. The numbers come from
-`acquire.stats`. Not for yields and diagnoses (batch).
+The numbers come from `acquire.stats`. Not for where the values come from (batch_rows) nor for yields and
+diagnoses (batch).
 """
 
 from __future__ import annotations
@@ -9,11 +9,9 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from itertools import pairwise
 
 from acquire.records import Outcome
-from acquire.reports.batch_units import Stay, Value
 from acquire.stats.capability import Capability, Limits, capability
 from acquire.stats.charts import (
     ChartPair,
@@ -26,7 +24,7 @@ from acquire.stats.drift import ByGroup, by_group, drift
 from acquire.stats.drift import sentence_of as of_groups
 from acquire.stats.levels import Cause, LevelChange, causes_of, level_changes
 from acquire.stats.levels import sentence_of as of_change
-from acquire.stats.run_rules import Signal, signals
+from acquire.stats.run_rules import Rule, Signal, signals
 
 GROUPS = ("spool", "day", "meter", "operator", "bench")
 """What may make a difference, in the order in which it is told."""
@@ -81,12 +79,13 @@ class Stage:
     Attributes:
         start, end: places of the first and last value, both included.
         chart: their own; None where they are too few.
-        sentences: what the run rules say of it.
+        signals: what the run rules see on it, places counted from `start`; sentences: the same in words.
     """
 
     start: int
     end: int
     chart: ChartPair | None
+    signals: tuple[Signal, ...]
     sentences: tuple[str, ...]
 
 
@@ -145,107 +144,19 @@ class Series:
     drift: str
     u: float | None
 
+    def beyond(self) -> list[int]:
+        """Places of values beyond the limits of their level; of the whole row where it has one level."""
+        parts = [(stage.start, stage.signals) for stage in self.stages] or [(0, self.signals)]
+        hits = [(at, s) for at, seen in parts for s in seen if s.rule is Rule.BEYOND]
+        return sorted(at + i for at, s in hits for i in range(s.start, s.end + 1))
+
     @property
     def spread(self) -> float | None:
         """Standard deviation of all values."""
         return self.capability.sigma_overall if self.capability else None
 
 
-def series_of(firsts: Sequence[Stay], subgroup: int | None, confidence: float) -> Iterator[Series]:
-    """Every row of a batch: steps in the order in which they first came, then rules over two windings.
-
-    Args:
-        firsts: the stays that count.
-        subgroup: values in a subgroup; None for charts of single values alone.
-        confidence: of the intervals.
-    """
-    steps = dict.fromkeys(step for stay in firsts for step in stay.values)
-    for step in steps:
-        there = [(stay, stay.values[step]) for stay in firsts if step in stay.values]
-        points = tuple(_point(stay, value) for stay, value in there if value.ohm is not None)
-        if not points:
-            continue
-        last = there[-1][1]
-        limits = {(value.lower_ohm, value.upper_ohm) for _, value in there}
-        yield _told(
-            (step, f"{last.pin_a}–{last.pin_b}", "Ω"),
-            points,
-            (last.lower_ohm, last.upper_ohm),
-            nominal=last.nominal_ohm,
-            moved=len(limits) > 1,
-            skipped=len(firsts) - len(points),
-            subgroup=subgroup,
-            confidence=confidence,
-        )
-    yield from _rules(firsts, subgroup, confidence)
-
-
-def _rules(firsts: Sequence[Stay], subgroup: int | None, confidence: float) -> Iterator[Series]:
-    """Differences of two windings that must match, in per cent of their mean, the second less the first."""
-    found = [
-        (stay, balance) for stay in firsts if stay.result for balance in stay.result.balances
-        if len(balance.windings) == 2
-    ]  # fmt: skip
-    for name in dict.fromkeys(balance.name for _, balance in found):
-        there = [(stay, balance) for stay, balance in found if balance.name == name]
-        points = []
-        for stay, balance in there:
-            first, second = balance.ohm
-            value = 200.0 * (second - first) / (first + second)
-            u = 100.0 * balance.expanded_deviation  # twice the deviation's, and half the expanded one
-            names = _names(stay, balance.windings[0])
-            points.append(Point(stay.serial, stay.utc_s, value, u, balance.outcome, stay.outcome, *names))
-        last = there[-1][1]
-        limit = 200.0 * last.limit
-        yield _told(
-            (name, f"{last.windings[1]} less {last.windings[0]}", "%"),
-            tuple(points),
-            (-limit, limit),
-            nominal=None,
-            moved=len({balance.limit for _, balance in there}) > 1,
-            skipped=len(firsts) - len(points),
-            subgroup=subgroup,
-            confidence=confidence,
-        )
-
-
-def _point(stay: Stay, value: Value) -> Point:
-    spool, day, _, _, bench = _names(stay, value.step)
-    day = _day(value.utc_s)
-    return Point(
-        stay.serial,
-        value.utc_s,
-        value.ohm or 0.0,
-        value.u_ohm,
-        value.outcome,
-        stay.outcome,
-        spool,
-        day,
-        value.meter,
-        value.operator,
-        bench,
-    )
-
-
-def _names(stay: Stay, winding: str) -> tuple[str, str, str, str, str]:
-    meters = dict.fromkeys(value.meter for value in stay.values.values())
-    return (
-        stay.spools.get(winding, ""),
-        _day(stay.utc_s),
-        next(iter(meters), ""),
-        stay.operator,
-        stay.bench,
-    )
-
-
-def _day(utc_s: float) -> str:
-    try:
-        return datetime.fromtimestamp(utc_s, UTC).date().isoformat()
-    except (ValueError, OverflowError, OSError):
-        return ""
-
-
-def _told(
+def row_of(
     about: tuple[str, str, str],
     points: tuple[Point, ...],
     limits: tuple[float | None, float | None],
@@ -256,6 +167,18 @@ def _told(
     subgroup: int | None,
     confidence: float,
 ) -> Series:
+    """Reckon everything of one row.
+
+    Args:
+        about: its name, its pins or windings, and the unit of its values.
+        points: its values in order of time, one or more.
+        limits: lower and upper of the latest unit.
+        nominal: by the sheet.
+        moved: whether the limits were others before.
+        skipped: units without a value.
+        subgroup: values in a subgroup; None for single values alone.
+        confidence: of the intervals.
+    """
     name, pair, unit = about
     values = [point.value for point in points]
     serials = [point.serial for point in points]
@@ -306,7 +229,8 @@ def _stages(values: list[float], serials: list[str], changes: Sequence[Change]) 
         part = values[start:end]
         chart = individuals(part) if len(part) >= FEWEST and max(part) > min(part) else None
         seen = signals(chart.level) if chart else ()
-        yield Stage(start, end - 1, chart, tuple(each.sentence(serials[start:end]) for each in seen))
+        told = tuple(each.sentence(serials[start:end]) for each in seen)
+        yield Stage(start, end - 1, chart, seen, told)
 
 
 def _means(values: list[float], subgroup: int | None) -> ChartPair | None:

@@ -1,0 +1,282 @@
+"""Pictures of a batch: a chart of every row between its limits, the diagnoses by number.
+
+Each is one `<svg>` element for a page. Nothing is said by colour alone: what failed is a cross with its
+serial, what lies beyond the chart's own limits has a ring. Not for figures (batch) nor for the page around
+them (batch_html).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from itertools import pairwise
+from typing import TYPE_CHECKING, Any
+
+from acquire.records.words import FAILING
+from acquire.reports.batch import BatchReport
+from acquire.reports.batch_series import Point, Series
+from acquire.reports.paper import shown
+from acquire.reports.svg import as_svg, figure, plain_style
+from acquire.stats.charts import Chart, ChartPair
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+BLUE, ORANGE, INK, GREY, PALE = "#1b5fa8", "#a63d00", "#1d4e5f", "#777777", "#e8eff2"
+"""Good, bad, lines of the chart, limits of the sheet and frames, the ground of every second spool; blue and
+orange as on the bench."""
+
+WIDE_MM, HIGH_MM = 190.0, 68.0
+BARS_MM = 7.0
+
+MANY = 1500
+"""Points above which they are drawn as a picture within the drawing: the file would grow without end."""
+
+SPAN = {
+    "arrowstyle": "|-|,widthA=0.25,widthB=0.25",
+    "color": INK,
+    "linewidth": 1.0,
+    "shrinkA": 0,
+    "shrinkB": 0,
+}
+"""A bar with ends, for how wide something is."""
+
+HOLLOW = {"marker": "o", "markerfacecolor": "none", "color": ORANGE}
+"""A ring around what lies beyond the chart's own limits."""
+
+LONGEST_SERIAL = 14
+MOST_LABELS = 12
+
+
+def pictures(report: BatchReport) -> dict[str, str]:
+    """All drawings of a report by name: `row-1`, `row-2`, …, `means-1`, …, `pareto` where there is one.
+
+    Raises:
+        LibraryMissing: matplotlib is not installed.
+    """
+    found = {}
+    with plain_style():
+        for number, series in enumerate(report.series, start=1):
+            if series.chart is not None:
+                found[f"row-{number}"] = _row(series, series.chart, f"row{number}")
+            if series.means is not None:
+                found[f"means-{number}"] = _means(series, series.means, f"means{number}")
+        if len(report.pareto) > 1:
+            found["pareto"] = _pareto(report)
+    return found
+
+
+# ------------------------------------------------------------------ one row
+
+
+def _row(series: Series, chart: ChartPair, name: str) -> str:
+    drawing = figure(WIDE_MM, HIGH_MM)
+    grid = drawing.add_gridspec(
+        2, 2, height_ratios=(3.4, 1.0), width_ratios=(7.2, 1.0), hspace=0.1, wspace=0.03,
+        left=0.1, right=0.995, top=0.905, bottom=0.155,
+    )  # fmt: skip
+    level = drawing.add_subplot(grid[0, 0])
+    spread = drawing.add_subplot(grid[1, 0], sharex=level)
+    beside = drawing.add_subplot(grid[0, 1], sharey=level)
+    _grounds(series, (level, spread))
+    _limits(level, series)
+    _level(level, series, chart)
+    _ranges(spread, chart.spread)
+    _heap(beside, series)
+    level.set_ylabel(f"{'difference' if series.unit == '%' else 'resistance'}, {series.unit}")
+    level.tick_params(labelbottom=False)
+    spread.set_xlabel("units in the order in which they came")
+    spread.set_ylabel("moving\nrange")
+    for each in (level, spread):
+        each.yaxis.set_label_coords(-0.078, 0.5)
+    level.set_xlim(0.2, len(series.points) + 0.8)
+    failed = [p.serial for p in series.points if p.unit in FAILING]
+    told = f"{series.name}: {len(series.points)} values in order of time between the sheet's limits"
+    moved = " ".join(shown(change.sentence) for change in series.changes)
+    return as_svg(drawing, name, f"{told}; {len(failed)} of units that failed. {moved}".strip())
+
+
+def _grounds(series: Series, axes: Sequence[Axes]) -> None:
+    """Every second spool on a ground of its own; a line and both names where one follows the other."""
+    spools = [point.spool for point in series.points]
+    starts = [i for i in range(1, len(spools)) if spools[i] != spools[i - 1]]
+    edges = [0, *starts, len(spools)]
+    for number, (start, end) in enumerate(pairwise(edges)):
+        if number % 2:
+            for each in axes:
+                each.axvspan(start + 0.5, end + 0.5, color=PALE, linewidth=0, zorder=0)
+        if spools[start]:
+            middle = (start + end + 1) / 2.0
+            axes[0].annotate(
+                f"spool {shown(spools[start], LONGEST_SERIAL)}", (middle, 1.0), (0, 3),
+                xycoords=("data", "axes fraction"), textcoords="offset points",
+                ha="center", va="bottom", color=INK, annotation_clip=False,
+            )  # fmt: skip
+    for start in starts:
+        for each in axes:
+            each.axvline(start + 0.5, color=INK, linewidth=0.9, linestyle=(0, (1.2, 1.6)), zorder=1)
+
+
+def _limits(level: Axes, series: Series) -> None:
+    """The sheet's limits, and the nominal value."""
+    for limit, side in ((series.upper, "upper"), (series.lower, "lower")):
+        if limit is None:
+            continue
+        level.axhline(limit, color="#222222", linewidth=1.1, zorder=1)
+        above = side == "upper"
+        level.annotate(
+            f"{side} limit {limit:.4g}", (0.0, limit), (3, -3 if above else 3),
+            xycoords=("axes fraction", "data"), textcoords="offset points",
+            va="top" if above else "bottom", color="#222222", fontsize=7.5,
+        )  # fmt: skip
+    if series.nominal is not None:
+        level.axhline(series.nominal, color=GREY, linewidth=0.6, zorder=1)
+
+
+def _level(level: Axes, series: Series, chart: ChartPair) -> None:
+    """The chart's own lines, the levels between changes, and the values."""
+    of = chart.level
+    for line in (of.lower, of.upper):
+        level.axhline(line, color=INK, linewidth=0.8, linestyle=(0, (5, 3)), zorder=1)
+    for stage in series.stages:
+        if stage.chart is not None:
+            ends = [stage.start + 0.6, stage.end + 1.4]
+            level.plot(ends, [stage.chart.level.centre] * 2, color=INK, linewidth=1.3, zorder=2)
+    if not series.stages:
+        level.axhline(of.centre, color=INK, linewidth=1.1, zorder=1)
+    _values(level, series.points)
+    beyond = series.beyond()
+    _rings(level, series.points, beyond)
+    _names(level, series.points, beyond)
+
+
+def _values(level: Axes, points: Sequence[Point]) -> None:
+    """Every value; a cross where it fails here, a hollow diamond where its unit failed for another reason."""
+    many = len(points) > MANY
+    places = list(enumerate(points, start=1))
+    here = [(i, p.value) for i, p in places if p.outcome in FAILING]
+    elsewhere = [(i, p.value) for i, p in places if p.unit in FAILING and p.outcome not in FAILING]
+    good = [(i, p.value) for i, p in places if p.unit not in FAILING and p.outcome not in FAILING]
+    values = [p.value for p in points]
+    level.plot(
+        range(1, len(points) + 1), values, color=BLUE, linewidth=0.5, alpha=0.45, zorder=2, rasterized=many
+    )
+    _marks(level, good, {"marker": "o", "markersize": 3.6, "color": BLUE, "rasterized": many})
+    _marks(level, elsewhere, {**HOLLOW, "marker": "D", "markersize": 4.6, "markerfacecolor": "white"})
+    _marks(level, here, {"marker": "x", "markersize": 6.5, "markeredgewidth": 1.9, "color": ORANGE})
+
+
+def _marks(level: Axes, points: Sequence[tuple[int, float]], look: Mapping[str, Any]) -> None:
+    if points:
+        x, y = zip(*points, strict=True)
+        level.plot(x, y, linestyle="none", zorder=3, **look)
+
+
+def _rings(level: Axes, points: Sequence[Point], beyond: Sequence[int]) -> None:
+    if len(beyond) <= MOST_LABELS:
+        _marks(level, [(i + 1, points[i].value) for i in beyond], {**HOLLOW, "markersize": 9.5})
+
+
+def _names(level: Axes, points: Sequence[Point], beyond: Sequence[int]) -> None:
+    """Serials of units that failed, and of values beyond the chart's limits, where they are few."""
+    told = [i for i, p in enumerate(points) if p.unit in FAILING or p.outcome in FAILING or i in beyond]
+    if len(told) > MOST_LABELS:
+        told = [i for i in told if points[i].outcome in FAILING][:MOST_LABELS]
+    low, high = level.get_ylim()
+    for i in told:
+        point = points[i]
+        right, down = i > 0.85 * len(points), point.value < low + 0.25 * (high - low)
+        here = point.outcome in FAILING or i in beyond
+        level.annotate(
+            shown(point.serial, LONGEST_SERIAL), (i + 1, point.value),
+            (-6 if right else 6, -7 if down else 6), textcoords="offset points",
+            ha="right" if right else "left", va="top" if down else "bottom",
+            color=ORANGE if here else GREY, fontsize=8 if here else 7,
+        )  # fmt: skip
+
+
+def _ranges(spread: Axes, chart: Chart) -> None:
+    """Moving ranges below the values, with their limit."""
+    x = range(chart.first + 1, chart.first + 1 + len(chart.points))
+    spread.plot(x, chart.points, color=BLUE, linewidth=0.6, zorder=2, rasterized=len(chart.points) > MANY)
+    spread.axhline(chart.upper, color=INK, linewidth=0.8, linestyle=(0, (5, 3)), zorder=1)
+    spread.axhline(chart.centre, color=INK, linewidth=0.8, zorder=1)
+    beyond = [(i, v) for i, v in zip(x, chart.points, strict=True) if v > chart.upper]
+    if len(beyond) <= MOST_LABELS:
+        _marks(spread, beyond, {**HOLLOW, "markersize": 6.0})
+    spread.set_ylim(0.0, 1.15 * max(chart.upper, *chart.points))
+
+
+def _heap(beside: Axes, series: Series) -> None:
+    """How the values pile up, and how wide the measurement itself is: a bar of its expanded uncertainty."""
+    values = [point.value for point in series.points]
+    beside.hist(values, bins=_bins(series), orientation="horizontal", color=BLUE, alpha=0.55)
+    for limit in (series.lower, series.upper):
+        if limit is not None:
+            beside.axhline(limit, color="#222222", linewidth=1.1)
+    beside.axis("off")
+    if series.u is None:
+        return
+    middle = series.chart.level.centre if series.chart else values[0]
+    place = 0.86
+    beside.annotate(
+        "", (place, middle - 2.0 * series.u), (place, middle + 2.0 * series.u),
+        xycoords=("axes fraction", "data"), textcoords=("axes fraction", "data"),
+        arrowprops=SPAN,
+    )  # fmt: skip
+    beside.annotate(
+        "±U", (place, middle + 2.0 * series.u), (0, 3), xycoords=("axes fraction", "data"),
+        textcoords="offset points", ha="center", va="bottom", color=INK, fontsize=7.5,
+    )  # fmt: skip
+
+
+def _bins(series: Series) -> list[float]:
+    """Edges of equal width over the whole span between the limits."""
+    values = [point.value for point in series.points]
+    low = min([*values, *([series.lower] if series.lower is not None else [])])
+    high = max([*values, *([series.upper] if series.upper is not None else [])])
+    step = (high - low) / 30.0 or 1.0
+    return [low + k * step for k in range(31)]
+
+
+# ------------------------------------------------------------------ means and diagnoses
+
+
+def _means(series: Series, means: ChartPair, name: str) -> str:
+    drawing = figure(WIDE_MM, 62.0)
+    axes = drawing.subplots(2, 1, sharex=True, height_ratios=(2.2, 1.0))
+    drawing.subplots_adjust(left=0.1, right=0.995, top=0.95, bottom=0.185, hspace=0.16)
+    for each, chart in zip(axes, (means.level, means.spread), strict=True):
+        x = range(1, len(chart.points) + 1)
+        each.axhline(chart.centre, color=INK, linewidth=1.0)
+        for line in (chart.lower, chart.upper):
+            each.axhline(line, color=INK, linewidth=0.8, linestyle=(0, (5, 3)))
+        each.plot(x, chart.points, color=BLUE, linewidth=0.7, marker="o", markersize=3.6)
+        beyond = [(i, v) for i, v in zip(x, chart.points, strict=True) if not chart.lower <= v <= chart.upper]
+        _marks(each, beyond, {**HOLLOW, "markersize": 8.5})
+    axes[0].set_ylabel(f"mean, {series.unit}")
+    axes[1].set_ylabel("range" if means.spread.plotted.value.startswith("range") else "deviation")
+    for each in axes:
+        each.yaxis.set_label_coords(-0.074, 0.5)
+        each.margins(y=0.12)
+    axes[1].set_xlabel(f"subgroups of {means.size} units in order of time")
+    return as_svg(drawing, name, f"{series.name}: means and spread of subgroups of {means.size}")
+
+
+def _pareto(report: BatchReport) -> str:
+    bars = report.pareto[:MOST_LABELS]
+    drawing = figure(WIDE_MM, 16.0 + BARS_MM * len(bars))
+    axis = drawing.subplots()
+    drawing.subplots_adjust(left=0.25, right=0.94, top=0.97, bottom=13.0 / (16.0 + BARS_MM * len(bars)))
+    places = range(len(bars))
+    axis.barh(places, [bar.count for bar in bars], color=ORANGE, height=0.62)
+    for place, bar in zip(places, bars, strict=True):
+        axis.annotate(
+            f"{bar.count}  ({100.0 * bar.share:.0f} %)", (bar.count, place), (4, 0),
+            textcoords="offset points", va="center", color="#222222",
+        )  # fmt: skip
+    axis.set_yticks(list(places), [shown(bar.kind, 40) for bar in bars])
+    axis.invert_yaxis()
+    axis.set_xlim(0, 1.2 * bars[0].count)
+    axis.locator_params(axis="x", integer=True)
+    axis.set_xlabel("units")
+    return as_svg(drawing, "pareto", "Units that did not pass, by what was found")
