@@ -19,6 +19,7 @@ from acquire.files.network_tables import PageSettings, Speech
 from acquire.files.settings import Bench
 from acquire.page.about import About
 from acquire.page.batch_count import BatchCount
+from acquire.page.batch_read import CHART, BatchReports
 from acquire.page.behind import Behind
 from acquire.page.bench_page import Address, BenchPage, open_page
 from acquire.page.deliberate import deliberate_tests
@@ -171,12 +172,15 @@ def stand_behind(page: BenchPage, bench: Bench, daemon: Daemon, stop: asyncio.Ev
     view.on(daemon.pipeline.table)
     past = Past(Path(bench.journal.folder), bench.name)
     shown = Shown(bench, daemon, page, view, past, speed, daemon.show)
+    batches = BatchReports(Path(bench.journal.folder))
     wants_orders = bench.page is None or bench.page.orders
     behind = Behind(
         shown.facts,
         daemon.clock.monotonic_s,
         Orders(daemon, stop, "on the page") if wants_orders else None,
         reads=past.questions(),
+        asks={"/batch": lambda words: batches.report({"name": view.batch.name, **words})},
+        images={CHART: batches.picture},
         quick={"/tests": lambda _words: _tests(bench, daemon, view)},
     )
     daemon.show, daemon.resumed = shown.show, shown.resumed

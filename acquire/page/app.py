@@ -173,16 +173,18 @@ class Pages:
         behind = self.behind
         if path in self.gets:
             return plain(self.gets[path]())
-        if behind is None:
-            return None
+        return None if behind is None else await self._of_bench(behind, path, words)
+
+    async def _of_bench(self, behind: Behind, path: str, words: dict[str, str]) -> Response | None:
         if path in behind.quick:
             return plain(behind.quick[path](words))
         if path in behind.reads:
             read = behind.reads[path]
             return plain(await self._background.ask(lambda: read(words)))
+        if path in behind.asks:
+            return plain(await behind.asks[path](words))
         if path in behind.images:
-            draw = behind.images[path]
-            picture = await self._background.ask(lambda: draw(words))
+            picture = await behind.images[path](words)
             return Response(picture, headers={"cache-control": "no-store"}, media_type="image/svg+xml")
         return None
 
@@ -241,8 +243,8 @@ def _part(body: bytes) -> Message:
 
 async def _leaves(receive: Receive, line: Line) -> None:
     """Close the line when the page has gone."""
-    while (await receive())["type"] != "http.disconnect":
-        pass
+    while (await receive())["type"].endswith("request"):
+        pass  # what is left of a body that nobody wants
     line.close()
 
 

@@ -31,7 +31,8 @@ class Behind:
         reads: questions by their path; each is called with the words of the address, in a thread, and may
             raise `Unknown`.
         quick: questions that are answered at once from what is in memory.
-        images: as `reads`, for pictures (SVG) by their path.
+        asks: questions that another process answers.
+        images: as `asks`, for pictures (SVG) by their path.
     """
 
     facts: Callable[[], Facts]
@@ -40,4 +41,5 @@ class Behind:
     desk: Desk = field(default_factory=Desk)
     reads: dict[str, Callable[[dict[str, str]], Plain]] = field(default_factory=dict)
     quick: dict[str, Callable[[dict[str, str]], Plain]] = field(default_factory=dict)
-    images: dict[str, Callable[[dict[str, str]], bytes]] = field(default_factory=dict)
+    asks: dict[str, Callable[[dict[str, str]], Awaitable[Plain]]] = field(default_factory=dict)
+    images: dict[str, Callable[[dict[str, str]], Awaitable[bytes]]] = field(default_factory=dict)

@@ -6,7 +6,8 @@ Each opens the journal for reading, answers and closes it; they block, so they a
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+import contextlib
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -60,7 +61,8 @@ class Past:
 
     def unit(self, words: dict[str, str]) -> Plain:
         """The latest visit of a unit: verdicts with their traces, result, diagnosis."""
-        visit = self._visits(words)[-1]
+        with self._opened(_serial(words)) as (_, visits):
+            visit = visits[-1]
         verdicts = []
         for each in visit.verdicts:
             trace = () if each.evidence is None else each.evidence.trace
@@ -76,13 +78,14 @@ class Past:
 
     def history(self, words: dict[str, str]) -> Plain:
         """All visits of a serial, and the first judged one against the latest."""
-        visits = self._visits(words)
-        told = []
+        told, serial = [], _serial(words)
+        with self._opened(serial) as (reader, visits):
+            both = compared(reader, serial, visits)
         for visit in visits:
             verdicts = [verdict_words(each.record) for each in visit.deciding().values()]
             meters = {each.record.meter_model for each in visit.verdicts}
             told.append({**self._head(visit), "meter": ", ".join(sorted(meters)), "verdicts": verdicts})
-        return {"serial": visits[-1].started.record.serial, "visits": told, **compared(visits)}
+        return {"serial": serial, "visits": told, **both}
 
     def units(self, words: dict[str, str]) -> Plain:
         """The latest units, newest first."""
@@ -108,15 +111,19 @@ class Past:
         ask = f"{text} does not look like the serials of this bench. Start a unit with it?" if odd else ""
         return {"serial": text, "known": known is not None, "ask": ask}
 
-    def _visits(self, words: dict[str, str]) -> list[Visit]:
-        serial = words.get("serial", "").strip()
-        if not serial:
-            raise Unknown("Scan or type the serial of a unit.")
-        try:
-            with JournalReader(self.folder) as reader:
-                return visits_on(reader, serial)
-        except InputImpossible:
-            raise Unknown(f"No unit {serial} is on the record.") from None
+    @contextlib.contextmanager
+    def _opened(self, serial: str) -> Iterator[tuple[JournalReader, list[Visit]]]:
+        """The record, open, and all visits of a unit.
+
+        Raises:
+            Unknown: it was never on this bench.
+        """
+        with JournalReader(self.folder) as reader:
+            try:
+                visits = visits_on(reader, serial)
+            except InputImpossible:
+                raise Unknown(f"No unit {serial} is on the record.") from None
+            yield reader, visits
 
     def _results(self, question: Question) -> list[UnitResult]:
         with JournalReader(self.folder) as reader:
@@ -180,6 +187,17 @@ class Past:
                 for record in of_this
             ],
         }
+
+
+def _serial(words: dict[str, str]) -> str:
+    """The serial that is asked for.
+
+    Raises:
+        Unknown: there is none.
+    """
+    if serial := words.get("serial", "").strip():
+        return serial
+    raise Unknown("Scan or type the serial of a unit.")
 
 
 def shape(serial: str) -> str:

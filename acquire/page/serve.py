@@ -147,8 +147,7 @@ async def serve(app: Any, listener: socket.socket, stop: asyncio.Event) -> None:
         listener: bound and listening.
         stop: ends it.
     """
-    for name in ("uvicorn.error", "uvicorn.access"):
-        logging.getLogger(name).setLevel(logging.CRITICAL)  # what a client does wrong is no news
+    logging.getLogger("uvicorn").setLevel(logging.CRITICAL)  # what a client does wrong is no news
     config = uvicorn.Config(
         app,
         http=_Protocol,

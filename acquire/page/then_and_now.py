@@ -1,77 +1,67 @@
-"""A unit's first judged visit against its latest, pair by pair: what has changed, and whether that is real.
+"""A returned serial for the history screen: then and now, pair by pair, as the reports compare them.
 
-Both values are corrected for leads and temperature, each with its own uncertainty. The difference is real
-where it is larger than its own expanded uncertainty, the two taken as independent; a common part (the same
-meter) makes this the cautious side. Pure. Not for whose winding it is (reports).
+Not for the comparison itself nor for its odds (reports.returned).
 """
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from typing import Any
 
-from acquire.page.telling import number, verdict_words
-from acquire.quantity import show
-from acquire.records import Verdict
+from acquire.errors import InputImpossible
+from acquire.journal.question import Record
+from acquire.page.telling import verdict_words
+from acquire.reports.returned import Change, Returned, returned
+from acquire.reports.returned_pages import changed_sentence, notes, ours_sentence
 from acquire.reports.visits import Visit
 
 Plain = dict[str, Any]
 
+REAL = {True: "changed", False: "no change proven", None: "cannot be told"}
 
-def compared(visits: Sequence[Visit]) -> Plain:
-    """Set the first judged visit against the latest, with a sentence for each pair and one for all.
+
+def compared(record: Record, serial: str, visits: Sequence[Visit]) -> Plain:
+    """The two visits that matter side by side, with sentences; without a second one, why there is nothing.
 
     Args:
-        visits: of one unit, oldest first.
+        record: of the bench.
+        serial: of the unit.
+        visits: all of its visits.
+
+    Raises:
+        JournalUnusable: the record cannot be read.
     """
-    judged = [visit for visit in visits if visit.judged]
-    if len(judged) < 2:
-        text = "This unit was judged once only: there is nothing yet to compare with."
-        return {"pairs": [], "sentences": [text], "ours": None}
-    then, now = judged[0].resistances(), judged[-1].resistances()
-    pairs = [_pair(then[step].record, now[step].record) for step in now if step in then]
-    real = [pair for pair in pairs if pair["real"]]
-    if not pairs:
-        text = "The two visits have no step in common."
-    elif not real:
-        text = "No pair has changed by more than the uncertainty of the two measurements."
-    else:
-        text = f"{len(real)} of {len(pairs)} pairs have changed by more than the uncertainty allows."
-    return {"pairs": pairs, "sentences": [text], "ours": None}
-
-
-def _pair(then: Verdict, now: Verdict) -> Plain:
-    both = {
-        "pair": [now.pin_a, now.pin_b],
-        "step": now.step,
-        "then": verdict_words(then),
-        "now": verdict_words(now),
-    }
-    before_ohm, after_ohm = number(then.reference_ohm), number(now.reference_ohm)
-    if before_ohm is None or after_ohm is None:
-        same = before_ohm is None and after_ohm is None
-        text = "open then and now" if same else ("was open" if before_ohm is None else "is open now")
-        return {
-            **both,
-            "difference_ohm": None,
-            "difference_percent": None,
-            "expanded_ohm": None,
-            "real": not same,
-            "sentence": f"{now.step}: {text}.",
-        }
-    difference_ohm = after_ohm - before_ohm
-    reach_ohm = math.hypot(then.expanded_ohm or 0.0, now.expanded_ohm or 0.0)
-    percent = 100.0 * difference_ohm / before_ohm if before_ohm else None
-    real = abs(difference_ohm) > reach_ohm
-    word = "a real change" if real else "no real change"
-    changed = f"{'+' if difference_ohm >= 0 else '−'}{show(abs(difference_ohm), 'Ω', reach_ohm)}"
-    share = "" if percent is None else f" ({percent:+.2f} %)"
+    try:
+        found = returned(record, serial)
+    except InputImpossible as error:
+        return {"pairs": [], "sentences": [" ".join(str(error).split())], "ours": None}
+    by_id = {each.id: verdict_words(each.record) for visit in visits for each in visit.verdicts}
     return {
-        **both,
-        "difference_ohm": difference_ohm,
-        "difference_percent": percent,
-        "expanded_ohm": reach_ohm,
-        "real": real,
-        "sentence": f"{now.step}: {changed}{share}, uncertainty {show(reach_ohm, 'Ω', digits=2)}: {word}.",
+        "pairs": [_pair(change, by_id) for change in found.changes],
+        "sentences": [changed_sentence(found), *notes(found)],
+        "ours": _ours(found),
+    }
+
+
+def _ours(found: Returned) -> Plain:
+    odds = found.ours.odds
+    return {"probability": None if odds is None else odds.this_unit, "sentence": ours_sentence(found)}
+
+
+def _pair(change: Change, by_id: dict[str, Plain]) -> Plain:
+    before_ohm, after_ohm = change.then.ohm, change.now.ohm
+    share, reach = change.change, change.expanded_change
+    told = REAL[change.real]
+    if share is not None and reach is not None:
+        told = f"{100.0 * share:+.2f} ± {100.0 * reach:.2f} %: {told}"
+    return {
+        "pair": [change.pin_a, change.pin_b],
+        "step": change.step,
+        "then": by_id.get(change.then.id),
+        "now": by_id.get(change.now.id),
+        "difference_ohm": None if before_ohm is None or after_ohm is None else after_ohm - before_ohm,
+        "difference_percent": None if share is None else 100.0 * share,
+        "expanded_ohm": None if reach is None or before_ohm is None else reach * before_ohm,
+        "real": change.real,
+        "sentence": f"{told}.",
     }

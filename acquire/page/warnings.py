@@ -7,12 +7,12 @@ second), and notices that another event takes back. Pure. Not for the log of all
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from acquire.heart.watch import SIGNS
 from acquire.page.facts import Facts
-from acquire.records import Event, Judged, LeadZero, Notice, UnitResult, UnitStarted, Weight
+from acquire.records import Batch, Event, Judged, LeadZero, Notice, UnitResult, UnitStarted, Weight
 from drivers.reading import OHMS, Kind, Quantity, Reading
 
 Plain = dict[str, Any]
@@ -128,24 +128,23 @@ class Warnings:
             case Notice():
                 self._noticed(event)
             case UnitResult() if event.held and event.wait_s is not None:
-                text = f"{event.serial} is still warm. It can be measured when it has rested."
-                until_s = event.utc_s + event.wait_s
-                self._put(
-                    f"part.warm {event.serial}", "part.warm", Weight.WARNING, text, event.utc_s, until_s
-                )
+                self._warm(event, event.utc_s + event.wait_s)
+            case Batch():
+                text, there = event.doubt, bool(event.doubt)
+                self._hold("batch.first_unit", Weight.WARNING, text, event.utc_s, there=there)
             case UnitStarted():
                 self._end((f"part.warm {event.serial}",))
 
     def _warm(self, result: UnitResult, until_s: float) -> None:
         text = f"{result.serial} is still warm. It can be measured when it has rested."
-        key = f"part.warm {result.serial}"
-        self._put(key, "part.warm", Weight.WARNING, text, result.utc_s, until_s)
+        concern = Concern("part.warm", Weight.WARNING, text, result.utc_s, until_s)
+        self._put(concern, f"part.warm {result.serial}")
 
     def _noticed(self, notice: Notice) -> None:
         self._end(code for code, ends in TAKEN_BACK.items() if notice.code in ends)
         if notice.code not in TAKEN_BACK and notice.code not in SHORT_LIVED:
             return
-        self._put(notice.code, notice.code, notice.weight, notice.text, notice.utc_s)
+        self._put(Concern(notice.code, notice.weight, notice.text, notice.utc_s))
         if notice.code in SHORT_LIVED:
             self._fading[notice.code] = notice.utc_s + FADES_S
 
@@ -227,7 +226,7 @@ class Warnings:
         gone = [key for key in self._now if key.startswith("outlet.failing ") and key not in failing]
         self._end(gone)
         for key, text in failing.items():
-            self._put(key, "outlet.failing", Weight.WARNING, text, facts.utc_s)
+            self._put(Concern("outlet.failing", Weight.WARNING, text, facts.utc_s), key)
 
     def _fade(self, now_s: float) -> None:
         over = [code for code, until_s in self._fading.items() if now_s >= until_s]
@@ -245,7 +244,7 @@ class Warnings:
                 serial = key.partition(" ")[2]
                 text = f"{serial} has rested: it can be measured again."
                 self._end((key,))
-                self._put(key, "part.warm", Weight.REMARK, text, since_s)
+                self._put(Concern("part.warm", Weight.REMARK, text, since_s), key)
             elif warning.until_utc_s is None and now_s >= since_s + RESTED_S:
                 self._end((key,))
 
@@ -263,26 +262,23 @@ class Warnings:
     ) -> None:
         """Keep a warning as long as its cause is there."""
         if there:
-            self._put(code, code, weight, text, utc_s, remedy=remedy)
+            self._put(Concern(code, weight, text, utc_s, remedy=remedy))
         else:
             self._end((code,))
 
-    def _put(
-        self,
-        key: str,
-        code: str,
-        weight: Weight,
-        text: str,
-        utc_s: float,
-        until_utc_s: float | None = None,
-        remedy: Mapping[str, str] | None = None,
-    ) -> None:
-        """Add a warning; one that is there keeps its time."""
+    def _put(self, concern: Concern, key: str = "") -> None:
+        """Add a warning; one that is there keeps its time.
+
+        Args:
+            concern: the warning.
+            key: where there may be several of its code; left out, the code.
+        """
+        key = key or concern.code
         known = self._now.get(key)
-        if known is not None and (known.text, known.weight) == (text, weight):
+        if known is not None and (known.text, known.weight) == (concern.text, concern.weight):
             return
-        since_s = utc_s if known is None else known.since_utc_s
-        self._now[key] = Concern(code, weight, text, since_s, until_utc_s, remedy)
+        since_s = concern.since_utc_s if known is None else known.since_utc_s
+        self._now[key] = replace(concern, since_utc_s=since_s)
 
     def _end(self, keys: Iterable[str]) -> None:
         for key in keys:

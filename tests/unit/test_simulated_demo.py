@@ -127,7 +127,7 @@ async def test_a_short_demo_runs_from_end_to_end(tmp_path):
 async def test_units_that_never_came_are_surprises(tmp_path, monkeypatch):
     """A simulation that dies half-way is no success."""
 
-    async def dies(daemon, simulation):
+    async def dies(daemon, simulation, *_, **__):
         await daemon.journal.close()
         simulation.process.kill()
 
