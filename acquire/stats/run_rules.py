@@ -10,6 +10,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 from itertools import pairwise
 
+import numpy as np
+
 from acquire.physics.check_standard import RUN_ON_ONE_SIDE
 from acquire.stats.charts import Chart
 
@@ -145,18 +147,18 @@ _FINDERS: dict[Rule, Callable[[Chart], list[Signal]]] = {
 
 def _windows(rule: Rule, marks: Sequence[int], needed: int, of: int) -> list[Signal]:
     """Where at least `needed` of `of` neighbours carry one mark, overlapping places joined, for each side."""
-    found = []
+    found: list[Signal] = []
+    every = np.asarray(marks)
     for side in (1, -1):
-        hits = [mark == side for mark in marks]
-        spans: list[list[int]] = []
-        for start in range(len(hits) - of + 1):
-            window = hits[start : start + of]
-            if sum(window) < needed:
-                continue
-            places = [start + i for i, hit in enumerate(window) if hit]
-            if spans and places[0] <= spans[-1][1] + 1:
-                spans[-1][1] = places[-1]
+        hits = every == side
+        before = np.concatenate([[0], np.cumsum(hits)])
+        spans: list[tuple[int, int]] = []
+        for start in np.flatnonzero(before[of:] - before[:-of] >= needed).tolist():
+            places = np.flatnonzero(hits[start : start + of]) + start
+            first, last = int(places[0]), int(places[-1])
+            if spans and first <= spans[-1][1] + 1:
+                spans[-1] = spans[-1][0], last
             else:
-                spans.append([places[0], places[-1]])
+                spans.append((first, last))
         found += [Signal(rule, first, last, side) for first, last in spans]
     return found
