@@ -9,7 +9,9 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import json
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from itertools import count
 from pathlib import Path
 from typing import Any
@@ -106,7 +108,8 @@ async def run_demo(options: DemoOptions, console: Console) -> int:
             )
             if told := daemon.invitation(console.is_terminal):
                 console.print(told, highlight=False, soft_wrap=True)
-            await at_work(daemon, simulation, console, stop, stays=options.page)
+            stays = partial(console.print, "The hands have finished. The page stays until Ctrl-C.")
+            await at_work(daemon, simulation, stop, stays if options.page else None)
     planted = read_truth(truth_file)
     console.print(comparison(terminal.units, planted))
     _what_next(console, options)
@@ -115,18 +118,29 @@ async def run_demo(options: DemoOptions, console: Console) -> int:
 
 
 async def at_work(
-    daemon: Daemon, simulation: StandIn, console: Console, stop: asyncio.Event, *, stays: bool = False
+    daemon: Daemon,
+    simulation: StandIn,
+    stop: asyncio.Event | None = None,
+    stays: Callable[[], None] | None = None,
 ) -> None:
-    """Run the daemon until the hands have finished; with a page, on until Ctrl-C."""
-    signals = stops_on_signals(stop) if stays else contextlib.nullcontext()
+    """Run the daemon until the hands have finished, or until Ctrl-C.
+
+    Args:
+        daemon: the bench.
+        simulation: with the hands.
+        stop: ends it; made here where nobody has one.
+        stays: called when the hands have finished, of a bench that then stays until Ctrl-C.
+    """
+    stop = stop or asyncio.Event()
+    signals = contextlib.nullcontext() if stays is None else stops_on_signals(stop)
     with signals:
         async with asyncio.TaskGroup() as group:
             group.create_task(daemon.run(stop), name="daemon")
             hands = group.create_task(_hands(daemon, simulation), name="hands")
             stopped = group.create_task(stop.wait(), name="stop")
             await asyncio.wait((hands, stopped), return_when=asyncio.FIRST_COMPLETED)
-            if stays and not stop.is_set():
-                console.print("The hands have finished. The page stays until Ctrl-C.")
+            if stays is not None and not stop.is_set():
+                stays()
                 await stop.wait()
             stop.set()
             hands.cancel()
