@@ -7,10 +7,15 @@ from collections.abc import Sequence
 from acquire.physics.warm import Sample
 from acquire.records import BalanceFound, Circumstances, Hypothesis, Outcome, Pair, UnitResult, UnitStarted
 from acquire.records.words import FAILING, WORST_LAST
+from acquire.steps.agreement import oddest
 from acquire.steps.balance import Balanced, balances
 from acquire.steps.unit import UnitProgress
 from acquire.verdict.diagnose import best_next_pair, diagnose
 from acquire.verdict.warmth import is_warm, rest_s
+
+SIGNIFICANT = 4.0
+"""Standard uncertainties from which readings contradict each other. A normal value is that far off once in
+16 000 (two-sided): with six pairs, fewer than 1 good unit in 2 500 is remarked. The benchmark counts."""
 
 
 def close_unit(
@@ -49,6 +54,7 @@ def close_unit(
     warm = unit.still_warm or (failing and not rested and is_warm(unit.table, readings, hypotheses, samples))
     held = given_up or ("the unit is warm" if warm else "")
     wait_s = rest_s(unit.table, readings, samples, moved=unit.still_warm) if warm and not given_up else None
+    uneven = [each.sentence for each in balanced if each.outcome is not Outcome.PASS]
     return UnitResult(
         bench=place.bench,
         serial=unit.serial,
@@ -66,9 +72,18 @@ def close_unit(
         next_pair=next_pair,
         started_utc_s=started.utc_s,
         utc_s=utc_s,
-        findings=tuple(each.sentence for each in balanced if each.outcome is not Outcome.PASS),
+        findings=(*uneven, *([] if failing or held else contradiction(unit))),
         balances=tuple(_found(each) for each in balanced),
     )
+
+
+def contradiction(unit: UnitProgress) -> tuple[str, ...]:
+    """What is remarked of a unit whose readings pass and do not go together; mostly nothing.
+
+    The verdict stands: nothing says which of the readings is wrong, and each was good.
+    """
+    odd = oddest(unit.table, unit.readings())
+    return (odd.sentence,) if odd is not None and odd.away >= SIGNIFICANT else ()
 
 
 def _found(balanced: Balanced) -> BalanceFound:

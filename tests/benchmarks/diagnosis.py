@@ -151,7 +151,7 @@ def count_unit(bench, story, planted, tally, calls):
     tally["no end"] += held and "no end" in story.result.held
     tally["not judged"] += story.outcome is Outcome.CANNOT_JUDGE
     passed = story.outcome in PASSING
-    tally["contradiction told"] += passed and any("fits" in each for each in story.result.findings)
+    tally["contradiction told"] += passed and any("foretell" in each for each in story.result.findings)
     if planted.name != "healthy" and passed and outside(bench, story, planted):
         tally["passed though outside"] += 1
         tally["of those, just like a good unit"] += seems_good(bench, story)

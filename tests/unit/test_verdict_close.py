@@ -25,6 +25,36 @@ PLACE = Circumstances(
 STARTED = UnitStarted("left", "P-1", PLOVER.name, "plover", Purpose.FINAL, "", "", utc_s=0.0)
 
 
+def read_as(ohms):
+    """A unit whose pairs read so, all passing, asked again or not."""
+    progress = UnitProgress(PairTable(PLOVER), "P-1")
+    while not progress.done:
+        pair = Pair(*progress.current.pair)
+        ohm = ohms.get(tuple(pair), progress.table.nominal_ohm(pair))
+        progress.admit(Match(corrected(ohm), Fit.EXPECTED, pair, ()))
+        progress.judged(Outcome.PASS, ohm, 5e-4 * ohm, repeat_u_ohm=1e-4 * ohm)
+    return progress
+
+
+def test_readings_that_pass_and_contradict_each_other_are_remarked():
+    """1-2 and 2-3 each 2 % high, 1-3 as it should be: one of the three is not what it is called."""
+    progress = read_as({("1", "2"): 202.567 * 1.02, ("2", "3"): 46.1673 * 1.02})
+    assert sum(state.doubted for state in progress.states) == 1, "the oddest was asked for once more"
+    result = close_unit(progress, STARTED, PLACE, utc_s=60.0)
+    assert result.outcome is Outcome.PASS
+    (said,) = result.findings
+    assert "the other readings foretell" in said
+    assert said.endswith("was each pair the one asked for?")
+
+
+def test_readings_that_go_together_are_not_remarked():
+    """All three 2 % high: R13 = R12 + R23 holds."""
+    high = {pair: ohm * 1.02 for pair, ohm in (("12", 202.567), ("23", 46.1673), ("13", 248.6874))}
+    progress = read_as({tuple(pair): ohm for pair, ohm in high.items()})
+    assert not any(state.doubted for state in progress.states)
+    assert close_unit(progress, STARTED, PLACE, utc_s=60.0).findings == ()
+
+
 def worked(factor, last_factor=None, outcome=Outcome.PASS):
     """A whole unit, every pair at its nominal times a factor; the warm check at another."""
     progress = UnitProgress(PairTable(PLOVER), "P-1")
