@@ -46,6 +46,7 @@ from acquire.settle import Expectation, SettleFilter, SettleSettings
 from acquire.steps.checking import CheckDuty
 from acquire.steps.open_witness import OpenWitness
 from acquire.steps.pairs import PairTable
+from acquire.steps.recall import LEFT_OUT, left_out
 from acquire.steps.setup_choice import MeterStatements, Wanted
 from acquire.steps.unit import Order, UnitProgress
 from acquire.verdict.typed import Habit
@@ -175,13 +176,13 @@ class Pipeline:
         self.batches.recall(batches)
 
     def resume(
-        self, started: UnitStarted, verdicts: Sequence[Verdict], typed: Sequence[TypedResult] = ()
+        self, started: UnitStarted, told: Sequence[Verdict | Notice], typed: Sequence[TypedResult] = ()
     ) -> None:
-        """Put an unfinished unit back on the bench, with what its record holds, oldest first."""
+        """Put an unfinished unit back on the bench, with what its record tells of its steps, oldest first."""
         self.unit = self._work(started)
         self.duties.resume(started, typed)
         self.batches.begin(started)
-        self.unit.progress.resume(verdicts)
+        self.unit.progress.resume(told)
 
     @property
     def wanted(self) -> Wanted:
@@ -272,8 +273,8 @@ class Pipeline:
                 return [Notice(Weight.REMARK, "step.again", text, utc_s, unit.serial, step.pair)]
             case SkipStep():
                 step = unit.progress.skip(command.reason, command.step)
-                text = f"{step.name} was left out: {command.reason}"
-                notice = Notice(Weight.WARNING, "step.skipped", text, utc_s, unit.serial, step.pair)
+                text = left_out(step.name, command.reason.strip())
+                notice = Notice(Weight.WARNING, LEFT_OUT, text, utc_s, unit.serial, step.pair)
                 return self._noted([notice, *unit.closed(utc_s)])
             case GiveUpUnit():
                 return self._noted(unit.closed(utc_s, f"given up: {command.reason}"))

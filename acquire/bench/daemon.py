@@ -17,7 +17,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from acquire.bench.intake import Feed
-from acquire.bench.on_record import recorded, standing_verdicts, unit_known
+from acquire.bench.on_record import recorded, standing, unit_known
 from acquire.bench.outages import Outages
 from acquire.bench.recording import RecordedPipeline
 from acquire.bench.scanning import ScannerFeed
@@ -303,9 +303,10 @@ class Daemon:
             text = f"{started.serial} was interrupted, but its sheet is another one now: start it afresh."
             self.show(self._notice("unit.dropped", text, Weight.WARNING))
             return
-        verdicts = standing_verdicts(records)
+        told_of_steps = standing(records)
+        verdicts = [record for record in told_of_steps if isinstance(record, Verdict)]
         typed = [record for record in records if isinstance(record, TypedResult)]
-        self.pipeline.resume(started, verdicts, typed)
+        self.pipeline.resume(started, told_of_steps, typed)
         self.resumed(started, verdicts, typed)
         text = f"{started.serial} was interrupted: it goes on where it stopped."
         self.show(self._notice("unit.resumed", text, Weight.REMARK))

@@ -18,6 +18,7 @@ from acquire.records import (
     Judged,
     LeadZero,
     Notice,
+    Pair,
     Purpose,
     Recorded,
     TypedResult,
@@ -26,9 +27,13 @@ from acquire.records import (
     UnitStarted,
     Verdict,
 )
+from acquire.steps.recall import HINTS, LEFT_OUT
 
 ANSWERS = frozenset({"command.help", "command.unknown", "result.help"})
 """Notices that only answer whoever typed: shown, and no part of the record."""
+
+OF_STEPS = HINTS | {LEFT_OUT}
+"""Notices that a step cannot go on without, after a power cut."""
 
 
 def recorded(events: Sequence[Event]) -> list[tuple[Recorded, Evidence | None]]:
@@ -46,16 +51,22 @@ def recorded(events: Sequence[Event]) -> list[tuple[Recorded, Evidence | None]]:
     return kept
 
 
-def standing_verdicts(records: Sequence[Recorded]) -> list[Verdict]:
-    """The verdicts of an unfinished unit, without those of pairs that were asked for again afterwards."""
-    standing: list[Verdict] = []
+def standing(records: Sequence[Recorded]) -> list[Verdict | Notice]:
+    """What an unfinished unit's record tells of its steps: verdicts, steps left out, values refused.
+
+    Without what was told of a pair before it was asked for again.
+    """
+    told: list[Verdict | Notice] = []
     for record in records:
-        if isinstance(record, Verdict):
-            standing.append(record)
+        if isinstance(record, Verdict) or (isinstance(record, Notice) and record.code in OF_STEPS):
+            told.append(record)
         elif isinstance(record, Notice) and record.code == "step.again" and record.pair is not None:
-            pair = tuple(record.pair)
-            standing = [verdict for verdict in standing if (verdict.pin_a, verdict.pin_b) != pair]
-    return standing
+            told = [each for each in told if _pair_of(each) != record.pair]
+    return told
+
+
+def _pair_of(record: Verdict | Notice) -> Pair | None:
+    return record.pair if isinstance(record, Notice) else Pair(record.pin_a, record.pin_b)
 
 
 def unit_known(journal: Path, serial: str, purpose: Purpose) -> UnitKnown:

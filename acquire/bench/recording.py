@@ -27,6 +27,7 @@ from acquire.records import (
     Command,
     Event,
     Judged,
+    Notice,
     Sheet,
     TypedResult,
     UnitStarted,
@@ -93,7 +94,7 @@ class _Exact(BaseModel):
     bench: Bench | None = None
     reading: Reading | None = None
     started: UnitStarted | None = None
-    verdicts: list[Verdict] | None = None
+    verdicts: list[Verdict | Notice] | None = None
     typed: list[TypedResult] | None = None
     batches: list[Batch] | None = None
 
@@ -174,12 +175,12 @@ class RecordedPipeline(Pipeline):
         super().recall(batches)
 
     def resume(
-        self, started: UnitStarted, verdicts: Sequence[Verdict], typed: Sequence[TypedResult] = ()
+        self, started: UnitStarted, told: Sequence[Verdict | Notice], typed: Sequence[TypedResult] = ()
     ) -> None:
         """As `Pipeline.resume`."""
-        plain = _spelt(verdicts=list(verdicts))
+        plain = _spelt(verdicts=list(told))
         self._write("resume", _spelt(started=started), plain, _spelt(typed=list(typed)))
-        super().resume(started, verdicts, typed)
+        super().resume(started, told, typed)
 
     def on(self, place: Circumstances, model: MeterModel, conditions: Conditions, **more: Any) -> Self:
         """The same bench with other files, between two units: it begins with a first line of its own.

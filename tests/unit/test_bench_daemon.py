@@ -10,7 +10,7 @@ import pytest
 
 from acquire.bench import daemon as module
 from acquire.bench.assembly import assemble
-from acquire.bench.daemon import recorded, standing_verdicts
+from acquire.bench.daemon import recorded, standing
 from acquire.clock import HandClock
 from acquire.files.settings import load_bench
 from acquire.records import (
@@ -23,6 +23,7 @@ from acquire.records import (
     Notice,
     Pair,
     Prompt,
+    SkipStep,
     StartUnit,
     UnitResult,
     UnitStarted,
@@ -254,5 +255,30 @@ def test_a_verdict_that_was_measured_again_does_not_come_back_after_a_power_cut(
     """Only what still stands is brought back; the pair that was asked for again is asked for again."""
     first, second = verdict(pin_a="1", pin_b="2"), verdict(pin_a="2", pin_b="3")
     again = Notice(Weight.REMARK, "step.again", "", 0.0, "A1", Pair("1", "2"))
-    assert standing_verdicts([first, second, again]) == [second]
-    assert standing_verdicts([first, again, first]) == [first]
+    assert standing([first, second, again]) == [second]
+    assert standing([first, again, first]) == [first]
+
+
+def test_steps_left_out_and_values_refused_come_back_too():
+    """Other notices do not; what was said of a pair before it was asked for again does not either."""
+    left_out = Notice(Weight.WARNING, "step.skipped", "trigger was left out: bent", 0.0, "A1", Pair("4", "6"))
+    hint = Notice(Weight.WARNING, "pair.other", "Reads like 1–3: move to 1–2.", 0.0, "A1", Pair("1", "2"))
+    again = Notice(Weight.REMARK, "step.again", "", 0.0, "A1", Pair("4", "6"))
+    assert standing([left_out, NOTICE, hint, replace(NOTICE, code="note")]) == [left_out, NOTICE, hint]
+    assert standing([left_out, hint, again]) == [hint]
+
+
+async def test_a_step_that_was_left_out_stays_left_out_after_a_power_cut(tmp_path):
+    """The unit goes on at the next step, and cannot pass."""
+    async with at_work(tmp_path) as bench:
+        await bench.daemon.command(StartUnit("A1"))
+        await bench.daemon.command(SkipStep("pin 1 is bent"))
+        await bench.until(lambda: "step.skipped" in {n.code for n in bench.of(Notice)})
+    async with at_work(tmp_path) as bench:
+        await bench.read(None, 3)
+        await bench.until(lambda: bench.of(Prompt))
+        assert bench.of(Prompt)[-1].pair == ("2", "3")
+        await bench.daemon.command(GiveUpUnit("enough"))
+        await bench.until(lambda: bench.of(UnitResult))
+        state = bench.of(UnitResult)[-1]
+    assert state.steps_passed == 0
