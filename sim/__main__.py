@@ -12,6 +12,7 @@ import sys
 from pathlib import Path
 
 from sim.bench import Options, run
+from sim.bus_card import Wear
 from sim.meter import CLASSES
 from sim.scenes import SCENES, dice_for
 from sim.server import LineTrouble
@@ -36,6 +37,20 @@ def trouble(text: str) -> LineTrouble:
     found = LineTrouble()
     for key, number in figures.items():
         setattr(found, key, number)
+    return found
+
+
+def wear(text: str) -> Wear:
+    """Read a list such as `welded=103,dead=204,loose=4`."""
+    found = Wear()
+    for part in text.split(","):
+        key, _, what = part.partition("=")
+        if key in ("welded", "dead") and what.isdigit():
+            getattr(found, key).add(int(what))
+        elif key == "loose" and what:
+            found.loose.add(what)
+        else:
+            raise argparse.ArgumentTypeError(f"{part!r} is no wear of a fixture")
     return found
 
 
@@ -69,6 +84,19 @@ def _add_meter(parser: argparse.ArgumentParser) -> None:
         "--fixed-range", type=float, default=None, metavar="OHM", help="range set by the knob"
     )
     parser.add_argument("--switch-card", action="store_true", help="the unit lies in a fixture on relays")
+    parser.add_argument(
+        "--fixture",
+        choices=("shared", "kelvin"),
+        default="",
+        help="the unit is clipped into a fixture with a bus card; both buses share a pin's clip, or not",
+    )
+    parser.add_argument(
+        "--wear",
+        type=wear,
+        default=None,
+        metavar="LIST",
+        help="of the fixture, such as welded=103,dead=204,loose=4",
+    )
     parser.add_argument(
         "--thermometer-voice", choices=TEMPERATURE_VOICES, default="lines", help="what it speaks"
     )
@@ -115,6 +143,8 @@ def fault_of(given: argparse.Namespace, voice: str) -> str:
             f"--meter-link {given.meter_link}: only a meter that speaks scpi has it",
         ),
         (voice == "scpi" or not given.switch_card, "--switch-card: only a meter that speaks scpi has one"),
+        (voice == "scpi" or not given.fixture, "--fixture: only a meter that speaks scpi has a card"),
+        (not (given.fixture and given.switch_card), "--fixture: has a card of its own"),
     ]
     return next((sentence for good, sentence in checks if not good), "")
 
@@ -137,6 +167,8 @@ def options(arguments: list[str] | None = None) -> Options:
         meter=given.meter,
         voice=voice,
         switch_card=given.switch_card,
+        fixture=given.fixture,
+        wear=given.wear or Wear(),
         fixed_ohm=given.fixed_range,
         trouble=line_trouble,
         meter_port=given.meter_port,

@@ -15,7 +15,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from sim.bus_card import BusCard, Wear
 from sim.clock import BenchClock
+from sim.fixture_hands import FixtureHands
 from sim.gpib_adapter import on_gpib_adapter
 from sim.hands import Hands
 from sim.hislip import on_hislip
@@ -46,6 +48,8 @@ class Options:
     voice: str = "scpi"
     fixed_ohm: float | None = None
     switch_card: bool = False
+    fixture: str = ""
+    wear: Wear = field(default_factory=Wear)
     trouble: LineTrouble = field(default_factory=LineTrouble)
     meter_port: int = 0
     thermometer_port: int = 0
@@ -69,13 +73,21 @@ class Bench:
         self.meter = Meter(CLASSES[options.meter], self.probes, self.clock, meter_dice)
         if options.fixed_ohm is not None:
             self.meter.fix_range(options.fixed_ohm)
-        self.card = self._switch_card() if options.switch_card else None
+        self.card: BusCard | SwitchCard | None = self._switch_card() if options.switch_card else None
+        if options.fixture:
+            self.card = self._bus_card()
         self.free_run = FreeRun(self.meter)
         self._sensor = dice_for(options.seed, "thermometer")
         self._sensor_offset = self._sensor.uniform(-0.1, 0.1)
 
     def _switch_card(self) -> SwitchCard:
         return SwitchCard(self.scene.kind.steps, self.options.seed, self.probes, self.clock)
+
+    def _bus_card(self) -> BusCard:
+        places, kelvin = self.scene.kind.places(), self.options.fixture == "kelvin"
+        card = BusCard(places, self.options.seed, self.probes, self.clock, kelvin=kelvin)
+        card.wear = self.options.wear
+        return card
 
     def temperature(self) -> bytes:
         """What the thermometer sends now."""
@@ -198,21 +210,20 @@ async def _typed(bench: Bench, truth: TruthLog) -> None:
     await hands.work(read_lines(sys.stdin.fileno()))
 
 
+def _hands(bench: Bench, truth: TruthLog) -> FixtureHands | Hands:
+    scene, seed, probes, clock = bench.scene, bench.options.seed, bench.probes, bench.clock
+    if isinstance(bench.card, BusCard):
+        return FixtureHands(scene, seed, probes=probes, clock=clock, card=bench.card, tell=tell, truth=truth)
+    return Hands(scene, seed, probes=probes, meter=bench.meter, clock=clock, tell=tell, truth=truth)
+
+
 def _automatic(bench: Bench, truth: TruthLog) -> list[asyncio.Task[None]]:
-    hands = Hands(
-        bench.scene,
-        bench.options.seed,
-        probes=bench.probes,
-        meter=bench.meter,
-        clock=bench.clock,
-        tell=tell,
-        truth=truth,
-    )
+    hands = _hands(bench, truth)
     work = asyncio.create_task(hands.work(), name="hands")
     return [work, asyncio.create_task(_listen(hands), name="listen")]
 
 
-async def _listen(hands: Hands) -> None:
+async def _listen(hands: FixtureHands | Hands) -> None:
     async for line in read_lines(sys.stdin.fileno()):
         try:
             show = json.loads(line)

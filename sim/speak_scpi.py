@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections import deque
 
+from sim.bus_card import BusCard
 from sim.meter import Meter
 from sim.scpi_answers import Answer, Row, fixed, plain, switch, taken_number
 from sim.scpi_grammar import (
@@ -38,7 +39,9 @@ class ScpiVoice:
         card: a switch card, where the meter has one.
     """
 
-    def __init__(self, meter: Meter, identity: str = IDENTITY, card: SwitchCard | None = None) -> None:
+    def __init__(
+        self, meter: Meter, identity: str = IDENTITY, card: BusCard | SwitchCard | None = None
+    ) -> None:
         self.meter = meter
         self._card = card
         self.identity = identity
@@ -290,10 +293,11 @@ class ScpiVoice:
     async def _take(self) -> None:
         self._readings = None
         taken = []
-        channels: list[int | None] = [*self._card.scan] if self._card is not None else []
+        scanned = self._card if isinstance(self._card, SwitchCard) else None
+        channels: list[int | None] = [*scanned.scan] if scanned is not None else []
         for channel in channels or [None]:
-            if channel is not None and self._card is not None:
-                await self._card.close(channel)
+            if channel is not None and scanned is not None:
+                await scanned.close(channel)
             for _ in range(self._samples):
                 shown = await self.meter.convert()
                 taken.append(OVERLOAD if shown.overload else shown.ohm)

@@ -6,6 +6,7 @@ One channel is closed at a time, as a multiplexer with one output has it. Not fo
 from __future__ import annotations
 
 import re
+from collections.abc import Container
 
 from sim.clock import BenchClock
 from sim.probes import ContactHabit, Probes, new_touch
@@ -19,6 +20,29 @@ RELAY_HABIT = ContactHabit(
     lead_ohm=0.35, contact_ohm=(0.02, 0.06), pressure_ohm=(1e-5, 1e-4), film_chance=0.0, bounces=0
 )
 FIRST_CHANNEL = 101
+
+
+def listed(arguments: list[str], known: Container[int]) -> list[int]:
+    """Channels of a list such as `(@101,103:105)`.
+
+    Raises:
+        Refused: when it is none (-104), is missing (-109), or names a channel that is not there (-222).
+    """
+    if not arguments:
+        raise Refused(-109)
+    match = re.fullmatch(r"\(@([\d,:\s]*)\)", ",".join(arguments))
+    if not match:
+        raise Refused(-104)
+    found: list[int] = []
+    for part in filter(None, (p.strip() for p in match[1].split(","))):
+        ends = re.fullmatch(r"(\d{1,4})(?::(\d{1,4}))?", part)
+        if not ends:
+            raise Refused(-104)
+        first, last = int(ends[1]), int(ends[2] or ends[1])
+        found += range(first, last + 1)
+    if not all(channel in known for channel in found):
+        raise Refused(-222)
+    return found
 
 
 class SwitchCard:
@@ -79,26 +103,8 @@ class SwitchCard:
         await self.open()
 
     def listed(self, arguments: list[str]) -> list[int]:
-        """Channels of a list such as `(@101,103:105)`.
-
-        Raises:
-            Refused: when it is none (-104), is missing (-109), or names a channel that is not there (-222).
-        """
-        if not arguments:
-            raise Refused(-109)
-        match = re.fullmatch(r"\(@([\d,:\s]*)\)", ",".join(arguments))
-        if not match:
-            raise Refused(-104)
-        found: list[int] = []
-        for part in filter(None, (p.strip() for p in match[1].split(","))):
-            ends = re.fullmatch(r"(\d{1,4})(?::(\d{1,4}))?", part)
-            if not ends:
-                raise Refused(-104)
-            first, last = int(ends[1]), int(ends[2] or ends[1])
-            found += range(first, last + 1)
-        if not all(channel in self.channels for channel in found):
-            raise Refused(-222)
-        return found
+        """Channels of a list; see `listed`."""
+        return listed(arguments, self.channels)
 
     async def _close_command(self, arguments: list[str]) -> None:
         channels = self.listed(arguments)

@@ -9,10 +9,10 @@ SCPI-like text.
 from __future__ import annotations
 
 import asyncio
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Awaitable, Callable
 from dataclasses import replace
 from types import TracebackType
-from typing import ClassVar, Self
+from typing import ClassVar, Self, TypeVar
 
 from drivers.errors import LinkTimeout, MeterRefused
 from drivers.frame import FrameProtocol
@@ -22,6 +22,8 @@ from drivers.scpi import language
 from drivers.scpi.dialect import AnswerFormat, Dialect
 from drivers.scpi.dialogue import Dialogue
 from drivers.scpi.options import BenchMeterOptions
+
+T = TypeVar("T")
 
 _SAMPLES_PER_READING = 4
 """Auto-zero doubles the time of a conversion and offset compensation doubles it again (seen in manuals)."""
@@ -183,6 +185,16 @@ class BenchMeter:
             return language.parse_number(answer).value
         except ValueError:
             return None  # a code, not a range
+
+    async def beside(self, work: Callable[[Dialogue], Awaitable[T]]) -> T:
+        """Let something else on this link (a switch card in the meter) be talked to between two readings.
+
+        Raises:
+            LinkTimeout, LinkLost: the link; and whatever the work raises.
+        """
+        async with self._lock:
+            await self._talk.align_if_dirty()
+            return await work(self._talk)
 
     async def readings(self) -> AsyncIterator[Reading]:
         """Yield one reading per conversion, as fast as the meter converts.
