@@ -70,7 +70,7 @@ def study(
 def _report(record: Path, html: Path | None, *, as_json: bool, pool_above: float) -> None:
     """Print a report, and write its page where one is wanted."""
     from acquire.errors import SteadyohmError
-    from acquire.study.page import page_of
+    from acquire.study.page import as_html
     from acquire.study.printed import lines_of
     from acquire.study.record import read_study
     from acquire.study.report import as_plain, report_of
@@ -78,7 +78,7 @@ def _report(record: Path, html: Path | None, *, as_json: bool, pool_above: float
     found = report_of(read_study(record), pool_above=pool_above)
     if html is not None:
         try:
-            html.write_text(page_of(found), encoding="utf-8")
+            html.write_bytes(as_html(found))
         except OSError as error:
             raise SteadyohmError(f"{html} cannot be written ({error.strerror}).", "Name another.") from error
     if as_json:

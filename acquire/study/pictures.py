@@ -1,18 +1,18 @@
 """A study drawn as SVG: by part, by operator, who differs on which part, and where the spread comes from.
 
-matplotlib without its window parts; the same study gives the same bytes. Operators differ by shape as well as
-by colour. Not for the words around (`page`).
+Operators differ by shape as well as by colour. Not for the words around (`page`) nor for how a drawing
+becomes SVG (`reports.svg`).
 """
 
 from __future__ import annotations
 
-import io
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from acquire.reports.paper import shown
+from acquire.reports.svg import as_svg, figure, plain_style
 from acquire.stats.crossed import Source
-from acquire.stats.fisher import LibraryMissing
 from acquire.study.printed import NAMES
 from acquire.study.report import Point, StudyReport, component_order
 
@@ -25,20 +25,11 @@ INKS = ("#1f5fa8", "#c2570c", "#4b7f52", "#7b4a9e", "#8a6d1d", "#36454f")
 SHAPES = ("o", "s", "^", "D", "v", "P", "X", "<", ">", "h", "p", "*")
 """One for each operator, up to the most a plan takes."""
 
-LOOK: Any = {
-    "svg.fonttype": "none",  # the page's own font; text stays text
-    "svg.hashsalt": "steadyohm",
-    "text.parse_math": False,  # a $ in an operator's name is a $
-    "font.size": 9.0,
-    "font.family": "sans-serif",
-    "axes.spines.top": False,
-    "axes.spines.right": False,
-    "axes.grid": True,
-    "grid.color": "#dddddd",
-    "grid.linewidth": 0.6,
-    "axes.axisbelow": True,
-    "legend.frameon": False,
-}
+LONGEST_NAME = 14
+"""Characters of a name in a drawing."""
+
+WIDE_MM, HIGH_MM = 180.0, 64.0
+"""Of a drawing; it fits A4 and Letter."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,34 +60,21 @@ def pictures_of(report: StudyReport) -> tuple[Picture, ...]:
             _by_part,
         ),
         ("Who differs on which part", "Lines that cross are operators who differ by part.", _interaction),
-        (
-            "Shares side by side",
-            "Long bars besides the parts' are what the gauge adds.",
-            _shares,
-        ),
+        ("Shares side by side", "Long bars besides the parts' are what the gauge adds.", _shares),
     ]
     if len(report.study.operators) > 1:
         sentence = "What each operator reads above or below the mean of the same part."
         drawings.insert(1, ("Differences, by operator", sentence, _by_operator))
-    return tuple(Picture(title, how, _drawn(draw, report, title)) for title, how, draw in drawings)
-
-
-def _drawn(draw: Callable[[Axes, StudyReport], None], report: StudyReport, title: str) -> str:
-    try:
-        import matplotlib as mpl  # noqa: PLC0415  (half a second, and an optional package)
-        from matplotlib.figure import Figure  # noqa: PLC0415
-    except ImportError as missing:
-        raise LibraryMissing(
-            "Pictures need matplotlib, which is not installed.",
-            "Install it with: pip install 'steadyohm[reports]'.",
-        ) from missing
-    with mpl.rc_context(LOOK):
-        figure = Figure(figsize=(6.8, 3.3), layout="constrained")
-        draw(figure.add_subplot(), report)
-        out = io.StringIO()
-        figure.savefig(out, format="svg", metadata={"Date": None, "Title": title})
-    text = out.getvalue()
-    return text[text.index("<svg") :].strip()
+    made = []
+    with plain_style():
+        for number, (title, how, draw) in enumerate(drawings, start=1):
+            drawing = figure(WIDE_MM, HIGH_MM)
+            drawing.set_layout_engine("constrained")
+            axes = drawing.add_subplot()
+            axes.grid(color="#dddddd", linewidth=0.5)
+            draw(axes, report)
+            made.append(Picture(title, how, as_svg(drawing, f"study{number}", f"{title}. {how}")))
+    return tuple(made)
 
 
 def _by_part(axes: Axes, report: StudyReport) -> None:
@@ -106,7 +84,7 @@ def _by_part(axes: Axes, report: StudyReport) -> None:
             [places[p.part] + shift for p in points],
             [p.ohm for p in points],
             linestyle="none",
-            label=operator,
+            label=shown(operator, LONGEST_NAME),
             **style,
         )
     _limits(axes, report)
@@ -134,7 +112,7 @@ def _interaction(axes: Axes, report: StudyReport) -> None:
             range(len(report.study.parts)),
             [cells[part, operator] - parts[part] for part in report.study.parts],
             linewidth=1.2,
-            label=operator,
+            label=shown(operator, LONGEST_NAME),
             **style,
         )
     axes.axhline(0.0, color="#555555", linewidth=0.8)
@@ -168,7 +146,7 @@ def _shares(axes: Axes, report: StudyReport) -> None:
     axes.invert_yaxis()
     axes.set_xlabel("%")
     axes.grid(visible=False, axis="y")
-    axes.legend(loc="best")
+    axes.legend(loc="best", frameon=False)
 
 
 def _by_hands(report: StudyReport) -> Iterator[tuple[str, list[Point], dict[str, Any], float]]:
@@ -208,8 +186,10 @@ def _parts(axes: Axes, report: StudyReport) -> None:
     axes.set_xlabel("part")
     axes.set_ylabel(f"Ω at {report.record.subject.reference_celsius:g} °C")
     axes.ticklabel_format(axis="y", useOffset=False)
-    axes.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=min(4, len(report.study.operators)))
+    columns = min(4, len(report.study.operators))
+    axes.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=columns, frameon=False)
 
 
 def _short(name: str) -> str:
-    return name if len(name) <= 14 else name[:13] + "…"
+    name = shown(name)
+    return name if len(name) <= LONGEST_NAME else name[: LONGEST_NAME - 1] + "…"
