@@ -60,9 +60,8 @@ def visit(serial=SERIAL, *, utc_s=NOON_S, purpose=Purpose.FINAL, factors=None, o
             raw_ohm=ohm * 1.025 + 0.3125,
             expanded_ohm=0.002 * ohm,
             standard_uncertainty_ohm=0.001 * ohm,
-            meter_id="meter",
             utc_s=at_s,
-            **{key: value for key, value in also.items() if key != "batch"},
+            **{"meter_id": "meter", **{key: value for key, value in also.items() if key != "batch"}},
         )
         kept = replace(
             EVIDENCE,

@@ -15,8 +15,8 @@ from pathlib import Path
 from acquire.clock import Clock
 from acquire.errors import InputImpossible
 from acquire.files.settings import Bench
-from acquire.journal.history import JournalReader
 from acquire.journal.question import Question, Record
+from acquire.line.places import record_at
 from acquire.records import Purpose
 from acquire.reports.certificate_check import LARGEST_BYTES, SOFTWARE, Checked, check
 from acquire.reports.certificate_facts import Calibration, CertificateFacts, Given, Heading
@@ -148,7 +148,7 @@ def file_name(kind: str, serial: str, ending: str) -> str:
     return f"{kind}-{safe}.{ending}"
 
 
-def verify(file: Path, journal: Path | None) -> Checked:
+def verify(file: Path, place: str | Path | None) -> Checked:
     """Check a certificate that somebody brings.
 
     Raises:
@@ -162,7 +162,7 @@ def verify(file: Path, journal: Path | None) -> Checked:
         raise InputImpossible(f"{file} cannot be read: {error.strerror}.") from error
     if len(content) > LARGEST_BYTES:
         raise InputImpossible(f"{file} is larger than any certificate.")
-    if journal is None:
+    if place is None:
         return check(content)
-    with JournalReader(journal) as record:
+    with record_at(place) as record:
         return check(content, record)

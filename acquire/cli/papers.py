@@ -1,4 +1,4 @@
-"""Commands about papers: certificate, label, returned."""
+"""Commands about papers and proof: certificate, label, returned, lookback."""
 
 from __future__ import annotations
 
@@ -13,18 +13,18 @@ from acquire.records.words import Purpose
 if TYPE_CHECKING:
     from acquire.answers.certificate import Wish
 
-JOURNAL = "Folder of a bench's journal."
+PLACE = "Folder of a bench's journal, or a line's database (see README)."
 BENCH = "Bench file: heading, logo, calibration of its meter, size of paper."
 
 
 def add_to(app: typer.Typer) -> None:
     """Register these commands."""
-    for command in (certificate, label, returned):
+    for command in (certificate, label, returned, lookback):
         app.command()(command)
 
 
 def certificate(
-    journal: Annotated[Path | None, typer.Argument(help=JOURNAL)] = None,
+    journal: Annotated[str | None, typer.Argument(help=PLACE)] = None,
     serial: Annotated[str | None, typer.Argument(help="Of the unit.")] = None,
     *,
     html: Annotated[
@@ -45,7 +45,7 @@ def certificate(
         typer.Option("--verify", help="Check this certificate (HTML or PDF); exit 1 if it is not as drawn."),
     ] = None,
     against: Annotated[
-        Path | None, typer.Option("--journal", help="With --verify: the record to compare its facts with.")
+        str | None, typer.Option("--journal", help="With --verify: the record to compare its facts with.")
     ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="One JSON object a line, for programs.")] = False,
 ) -> None:
@@ -66,7 +66,7 @@ def certificate(
 
 
 def _issue(
-    journal: Path,
+    journal: str,
     serial: str | None,
     batch: str | None,
     wish: Wish,
@@ -77,13 +77,13 @@ def _issue(
     from acquire.answers.certificate import file_name, issue, serials_of, write
     from acquire.clock import RealClock
     from acquire.files.settings import load_bench
-    from acquire.journal.history import JournalReader
+    from acquire.line.places import record_at
 
     html, pdf, bench_file = files
     bench = None if bench_file is None else load_bench(bench_file)
     if html is None and pdf is None:
         html = Path() if batch else Path(file_name("certificate", serial or "", "html"))
-    with JournalReader(journal) as record:
+    with record_at(journal) as record:
         for each in [serial or ""] if batch is None else serials_of(record, batch):
             facts = issue(record, each, wish, bench, RealClock())
             into = html and (html / file_name("certificate", each, "html") if batch else html)
@@ -96,7 +96,7 @@ def _issue(
                 typer.echo(f"{each}: certificate {facts.id}: {', '.join(paths)}")
 
 
-def _verify(file: Path, journal: Path | None, *, as_json: bool) -> None:
+def _verify(file: Path, journal: str | None, *, as_json: bool) -> None:
     from acquire.answers.certificate import verify
 
     found = verify(file, journal)
@@ -117,7 +117,7 @@ def _verify(file: Path, journal: Path | None, *, as_json: bool) -> None:
 
 
 def label(
-    journal: Annotated[Path, typer.Argument(help=JOURNAL)],
+    journal: Annotated[str, typer.Argument(help=PLACE)],
     serial: Annotated[str, typer.Argument(help="Of the unit.")],
     *,
     svg: Annotated[Path | None, typer.Option(help="Where the SVG goes. Left out: here.")] = None,
@@ -137,20 +137,20 @@ def label(
     from acquire.answers.certificate import file_name
     from acquire.answers.label import label_facts, size_mm, write_label
     from acquire.files.settings import load_bench
-    from acquire.journal.history import JournalReader
+    from acquire.line.places import record_at
 
     known = None if bench is None else load_bench(bench)
     size = size_mm(width, height, known)
     if svg is None and pdf is None:
         svg = Path(file_name("label", serial, "svg"))
-    with JournalReader(journal) as record:
+    with record_at(journal) as record:
         facts = label_facts(record, serial, known, purpose, id_in_code=id_in_code)
     for path in write_label(facts, size, svg, pdf):
         typer.echo(f"{serial}: {path}, {size[0]:g} mm by {size[1]:g} mm")
 
 
 def returned(
-    journal: Annotated[Path, typer.Argument(help=JOURNAL)],
+    journal: Annotated[str, typer.Argument(help=PLACE)],
     serial: Annotated[str, typer.Argument(help="Of the unit that came back.")],
     *,
     prior: Annotated[
@@ -165,12 +165,12 @@ def returned(
     from acquire.answers.returned import write_returned
     from acquire.clock import RealClock
     from acquire.files.settings import load_bench
-    from acquire.journal.history import JournalReader
     from acquire.journal.plain import spelt
+    from acquire.line.places import record_at
     from acquire.reports import returned as reports
     from acquire.reports.returned_pages import lines, sentences
 
-    with JournalReader(journal) as record:
+    with record_at(journal) as record:
         found = reports.returned(record, serial, prior)
     known = None if bench is None else load_bench(bench)
     write_returned(found, known, RealClock(), html, pdf)
@@ -180,3 +180,40 @@ def returned(
         return
     for line in lines(found):
         typer.echo(line)
+
+
+def lookback(
+    journal: Annotated[str, typer.Argument(help=PLACE)],
+    *,
+    meter: Annotated[str | None, typer.Option(help="Every verdict that this meter gave, by its id.")] = None,
+    spool: Annotated[
+        str | None, typer.Option(help="Every unit wound from this spool, as written on it.")
+    ] = None,
+    since: Annotated[str | None, typer.Option(help="From this day or time on (UTC).")] = None,
+    until: Annotated[str | None, typer.Option(help="To the end of this day, or before this time.")] = None,
+    since_check: Annotated[
+        bool,
+        typer.Option("--since-check", help="Since the meter's check standard was last in control."),
+    ] = False,
+    bench: Annotated[str | None, typer.Option(help="Only this bench, of a line's record.")] = None,
+    csv: Annotated[Path | None, typer.Option(help="Write the table into this CSV file.")] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="One JSON object a line, for programs.")] = False,
+) -> None:
+    """List what rests on a meter found unfit, or which units hold wire of a bad spool."""
+    from acquire.answers.lookback import line_of, rows_of, span_of, write_csv
+    from acquire.journal.plain import spelt
+    from acquire.line.places import record_at
+    from acquire.reports.lookback import MeterRow, SpoolRow, Tally
+
+    tally = Tally()
+    with record_at(journal) as record:
+        span = span_of(record, meter, since, until, since_check=since_check, bench=bench)
+        if span.sentence:
+            typer.echo(span.sentence, err=as_json)
+        rows = tally.count(rows_of(record, meter, spool, span, bench))
+        if csv is not None:
+            write_csv(csv, rows, MeterRow if meter is not None else SpoolRow)
+        for row in rows:  # none is left where they went into the file
+            typer.echo(json.dumps(spelt(row), ensure_ascii=False) if as_json else line_of(row))
+    told = tally.sentence("verdict" if meter is not None else "stay")
+    typer.echo(f"{csv}: {told}" if csv is not None else told, err=as_json)

@@ -47,15 +47,31 @@ class Doubts:
         when that change is more than half the uncertainty it was given with (`physics.leads.moved`): low
         resistances are, high ones need not be.
         """
-        if verdict.quantity is not Quantity.RESISTANCE or verdict.expanded_ohm is None:
+        return self.why_of(
+            (verdict.bench, verdict.meter_id),
+            verdict.quantity,
+            verdict.utc_s,
+            verdict.lead_ohm,
+            verdict.expanded_ohm,
+        )
+
+    def why_of(
+        self,
+        meter: tuple[str, str],
+        quantity: str,
+        utc_s: float,
+        lead_ohm: float,
+        expanded_ohm: float | None,
+    ) -> str:
+        """As `why`, from the fields alone: bench and meter, what was measured, when, leads, uncertainty."""
+        if quantity != Quantity.RESISTANCE or expanded_ohm is None:
             return ""
         for zero in self.zeros:
             since_s = zero.doubtful_since_utc_s
-            if (zero.bench, zero.meter_id) != (verdict.bench, verdict.meter_id) or since_s is None:
+            if (zero.bench, zero.meter_id) != meter or since_s is None:
                 continue
-            rested_on = LeadZero(verdict.bench, verdict.meter_id, verdict.lead_ohm, 0.0, since_s)
-            within = since_s <= verdict.utc_s < zero.utc_s
-            if within and moved(rested_on, zero, verdict.expanded_ohm):
-                change_ohm = zero.value_ohm - verdict.lead_ohm
+            rested_on = LeadZero(*meter, lead_ohm, 0.0, since_s)
+            if since_s <= utc_s < zero.utc_s and moved(rested_on, zero, expanded_ohm):
+                change_ohm = zero.value_ohm - lead_ohm
                 return f"doubtful: the leads had changed by {change_ohm:+.3f} Ω when they were zeroed next"
         return ""

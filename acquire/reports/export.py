@@ -47,7 +47,7 @@ def export_csv(path: Path, entries: Iterable[Entry], kind: str = "verdict") -> i
         InputImpossible: the file cannot be written, or this kind has no columns.
     """
     _refuse_without_columns(kind)
-    with _new_file(path) as file:
+    with new_file(path) as file:
         text = io.TextIOWrapper(file, encoding="utf-8", errors="replace", newline="", write_through=True)
         file.write(BOM)
         writer = csv.writer(text, lineterminator="\r\n")
@@ -72,7 +72,7 @@ def export_jsonl(path: Path, entries: Iterable[Entry]) -> int:
         InputImpossible: the file cannot be written.
     """
     count = 0
-    with _new_file(path) as file:
+    with new_file(path) as file:
         for entry in entries:
             file.write(as_json(payload_of(entry)) + b"\n")
             count += 1
@@ -97,14 +97,14 @@ def export_parquet(path: Path, entries: Iterable[Entry], kind: str = "verdict") 
     _refuse_without_columns(kind)
     try:
         import pyarrow as pa  # type: ignore[import-untyped]  # noqa: PLC0415  (an extra, without types)
-        from pyarrow import parquet  # type: ignore[import-untyped]  # noqa: PLC0415  (likewise)
+        from pyarrow import parquet  # noqa: PLC0415
     except ImportError as error:
         raise SteadyohmError("Parquet needs the Python library pyarrow.", PARQUET_EXTRA) from error
     schema = parquet_schema(kind)
     readers = [_reader(column, kind) for column in COLUMNS_OF[kind]]
     wanted = (entry for entry in entries if entry.kind == kind)
     count = 0
-    with _new_file(path) as file, parquet.ParquetWriter(file, schema, compression="zstd") as writer:
+    with new_file(path) as file, parquet.ParquetWriter(file, schema, compression="zstd") as writer:
         while group := list(islice(wanted, ROWS)):
             columns = [
                 pa.array([read(entry) for entry in group], field.type)
@@ -179,7 +179,7 @@ def _refuse_without_columns(kind: str) -> None:
 
 
 @contextmanager
-def _new_file(path: Path) -> Iterator[BinaryIO]:
+def new_file(path: Path) -> Iterator[BinaryIO]:
     """A file that stands under its name once it is whole."""
     beside = path.with_name(f".{path.name}.new")
     try:
