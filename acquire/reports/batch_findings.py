@@ -124,18 +124,16 @@ def _again(units: Sequence[Unit]) -> Iterator[str]:
 
 
 def _first_units(found: BatchUnits) -> Iterator[str]:
-    for deed, after in zip(found.deeds, [*found.deeds[1:], None], strict=True):
+    """What spoke against a first unit, and what became of it."""
+    for place, deed in enumerate(found.deeds):
         if deed.deed is not BatchDeed.FIRST_UNIT or not deed.doubt:
             continue
-        text = f"First unit {deed.first_serial} was in doubt: {deed.doubt}"
-        accepted = next(
-            (d for d in found.deeds if d.deed is BatchDeed.ACCEPTED and d.utc_s >= deed.utc_s), None
-        )
-        if accepted is not None:
-            text = f"{text} Accepted: {accepted.remark}"
-        elif after is None:
-            text = f"{text} Nobody has accepted it yet"
-        yield text if text.endswith(".") else f"{text}."
+        later = next((each for each in found.deeds[place + 1 :] if not each.doubt), None)
+        became = "Nobody has accepted it yet."
+        if later is not None:
+            word = {BatchDeed.ACCEPTED: "Accepted", BatchDeed.SPOOL_CHANGED: "Settled by another spool"}
+            became = f"{word.get(later.deed, 'Measured again')}: {later.remark.rstrip('.')}."
+        yield f"First unit {deed.first_serial} was in doubt: {deed.doubt} {became}"
 
 
 def _beyond(series: Sequence[Series]) -> Iterator[str]:

@@ -57,10 +57,14 @@ def batches_of(record: Record) -> list[BatchLine]:
         times[batch] = max(utc_s, times.get(batch, utc_s))
         if outcome is not None:
             firsts.setdefault(batch, {}).setdefault(serial, outcome)
-    typed = Question(kinds=("typed_result",), outcomes=tuple(FAILING))
-    for batch, serial in record.values(typed, ("batch", "serial")):
-        if serial in firsts.get(batch, {}):
-            firsts[batch][serial] = Outcome.FAIL
+    typed = Question(kinds=("typed_result",))
+    latest_of = {
+        (batch, serial, name): outcome
+        for batch, serial, name, outcome in record.values(typed, ("batch", "serial", "name", "outcome"))
+    }
+    for (batch, serial, _), outcome in latest_of.items():
+        if outcome in FAILING and serial in firsts.get(batch, {}):
+            firsts[batch][serial] = outcome
     lines = [
         _line(name, latest.get(name), firsts.get(name, {}), sheets.get(name, ""), times) for name in times
     ]

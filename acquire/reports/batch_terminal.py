@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from rich import box
-from rich.console import Console, Group, RenderableType
+from rich.console import Group, RenderableType
 from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
@@ -28,12 +28,16 @@ from acquire.reports.batch_words import (
     share_text,
     title_of,
 )
+from acquire.reports.paper import shown
 
 GOOD, BAD, DIM = "bright_blue", "bold dark_orange", "dim"
 """As at the bench: blue for good, orange for bad, apart for colour-blind eyes."""
 
 ROWS = 9
 """Lines of a chart."""
+
+LONGEST = 2000
+"""Characters of one text."""
 
 WIDEST = 100
 """Columns of a chart; of longer rows neighbours share one, and the furthest off is shown."""
@@ -44,45 +48,45 @@ def shown_report(report: BatchReport) -> RenderableType:
     return Group(*_parts(report))
 
 
-def print_report(report: BatchReport, console: Console) -> None:
-    """Print the report."""
-    console.print(shown_report(report))
+def _say(text: str, style: str = "") -> Text:
+    """Text from anybody: nothing in it moves the cursor or turns the line around."""
+    return Text(shown(text, LONGEST), style=style)
 
 
 def _parts(report: BatchReport) -> Iterator[RenderableType]:
-    yield Text(f"Batch {report.name}", style="bold").append(f"   {title_of(report)}", style="not bold")
-    yield Text("")
+    yield _say(f"Batch {report.name}", style="bold").append(_say(f"   {title_of(report)}", "not bold"))
+    yield _say("")
     bad = report.first_pass.count < report.first_pass.of
-    yield Text("  passed at first   ", style=DIM).append(
+    yield _say("  passed at first   ", style=DIM).append(
         share_text(report.first_pass), style=BAD if bad else GOOD
     )
     if report.now != report.first_pass:
-        yield Text("  as they are now   ", style=DIM).append(share_text(report.now), style="default")
-    yield Text("")
+        yield _say("  as they are now   ", style=DIM).append(share_text(report.now), style="default")
+    yield _say("")
     for sentence in report.findings:
-        yield Padding(Text(f"• {sentence}"), (0, 0, 0, 2))
+        yield Padding(_say(f"• {sentence}"), (0, 0, 0, 2))
     if not report.findings:
-        yield Text("  Nothing stands out: no unit failed, and the charts are calm.")
-    yield Text("")
+        yield _say("  Nothing stands out: no unit failed, and the charts are calm.")
+    yield _say("")
     yield _strip(report.units)
     for series in report.series:
-        yield Text("")
+        yield _say("")
         yield from _row(series)
-    yield Text("")
+    yield _say("")
     yield _yields(report)
     if report.pareto:
-        yield Text("")
+        yield _say("")
         yield _pareto(report)
-    yield Text("")
+    yield _say("")
     yield _about(report)
     yield from _failed(report)
-    yield Text("")
-    yield Text(CAUTION, style=DIM)
+    yield _say("")
+    yield _say(CAUTION, style=DIM)
 
 
 def _strip(units: Sequence[UnitLine]) -> Text:
     """Every unit as a mark, twenty a line."""
-    text = Text("  ")
+    text = _say("  ")
     for number, line in enumerate(units):
         if number and number % 20 == 0:
             text.append(f" {number:>4}\n  ", style=DIM)
@@ -100,18 +104,18 @@ def _mark(line: UnitLine) -> tuple[str, str]:
 
 
 def _row(series: Series) -> Iterator[RenderableType]:
-    yield Text(series.name, style="bold").append(f"  {series.pair}", style=f"not bold {DIM}")
+    yield _say(series.name, style="bold").append(_say(f"  {series.pair}", f"not bold {DIM}"))
     yield from _chart(series)
     table = Table.grid(padding=(0, 1, 0, 0))
     pairs = list(figures_of(series))
     for start in range(0, len(pairs), 2):
-        cells = [Text(text, style=style) for pair in pairs[start : start + 2] for text, style in
+        cells = [_say(text, style=style) for pair in pairs[start : start + 2] for text, style in
                  zip(pair, (DIM, "default"), strict=True)]  # fmt: skip
         table.add_row(*cells)
     table.columns[1].min_width = 22
     yield Padding(table, (0, 0, 0, 2))
     for sentence in [*sentences_of(series), *series.mean_sentences]:
-        yield Padding(Text(f"· {sentence}"), (0, 0, 0, 2))
+        yield Padding(_say(f"· {sentence}"), (0, 0, 0, 2))
 
 
 def _chart(series: Series) -> Iterator[Text]:
@@ -135,7 +139,7 @@ def _chart(series: Series) -> Iterator[Text]:
     for number, line in enumerate(grid):
         limit = number in limits
         label = f"{high - number * step:10.4g} "
-        text = Text(label, style=DIM).append("┤" if limit else "│", style=DIM)
+        text = _say(label, style=DIM).append("┤" if limit else "│", style=DIM)
         for mark in line:
             text.append(mark, style={"✖": BAD, "◆": BAD}.get(mark, GOOD if mark == "●" else DIM))
         yield text.append(" limit" if limit else "", style=DIM)
@@ -170,7 +174,7 @@ def _yields(report: BatchReport) -> Table:
     table = _table("step", "passed at first")
     for each in report.yields:
         bad = each.passed.count < each.passed.of
-        table.add_row(Text(each.name), Text(share_text(each.passed), style=BAD if bad else "default"))
+        table.add_row(_say(each.name), _say(share_text(each.passed), style=BAD if bad else "default"))
     return table
 
 
@@ -179,7 +183,7 @@ def _pareto(report: BatchReport) -> Table:
     longest = report.pareto[0].count
     for bar in report.pareto:
         table.add_row(
-            Text(bar.kind), str(bar.count), Text("█" * max(1, round(30 * bar.count / longest)), style=BAD)
+            _say(bar.kind), str(bar.count), _say("█" * max(1, round(30 * bar.count / longest)), style=BAD)
         )
     return table
 
@@ -187,9 +191,9 @@ def _pareto(report: BatchReport) -> Table:
 def _about(report: BatchReport) -> RenderableType:
     table = Table.grid(padding=(0, 2))
     for name, value in facts_of(report):
-        table.add_row(Text(name, style=DIM), Text(value))
+        table.add_row(_say(name, style=DIM), _say(value))
     for deed in report.deeds:
-        table.add_row(Text(moment(deed.utc_s), style=DIM), Text(deed_text(deed)))
+        table.add_row(_say(moment(deed.utc_s), style=DIM), _say(deed_text(deed)))
     return Padding(table, (0, 0, 0, 2))
 
 
@@ -198,10 +202,10 @@ def _failed(report: BatchReport) -> Iterator[RenderableType]:
     lines = [line for line in report.units if not passed(line) or line.stays > 1]
     if not lines:
         return
-    yield Text("")
+    yield _say("")
     table = _table("unit", "result", "why")
     for line in lines:
         again = f" ({line.stays} times)" if line.stays > 1 else ""
         style = BAD if line.outcome is not None and not passed(line) else "default"
-        table.add_row(Text(line.serial), Text(outcome_text(line) + again, style=style), Text(line.why))
+        table.add_row(_say(line.serial), _say(outcome_text(line) + again, style=style), _say(line.why))
     yield table
