@@ -6,14 +6,11 @@ export function countdown(seconds, show, done) {
   let timer = null;
   const tick = () => {
     const left_s = (until - performance.now()) / 1000;
-    if (left_s <= 0) {
-      show(0);
-      done();
-      return;
-    }
-    show(left_s);
-    timer = setTimeout(tick, 1000 * (left_s % 1) + 5);
+    show(Math.max(0, left_s));
+    if (left_s <= 0) done();
+    else timer = setTimeout(tick, 1000 * (left_s % 1) + 5);
   };
-  tick();
+  show(Math.max(0, seconds));
+  timer = setTimeout(tick, 0);
   return { stop: () => clearTimeout(timer) };
 }

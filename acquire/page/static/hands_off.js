@@ -17,16 +17,20 @@ const ALWAYS = [
   "A part from the oven burns and gives no verdict. Keep solvent vapour away from sparks. Strong magnets harm pacemakers.",
 ];
 
-const STAGES = ["cautions", "test running", "result", "discharging", "done"];
+const STAGES = ["cautions", "test running", "discharging", "done"];
+
+/** What is under way outlives a change of screen: a discharge must not be forgotten because somebody looked elsewhere. */
+let under = { test: null, at: "cautions", until: 0, said: "" };
 
 /** Opens the screen. */
 export function openHandsOff(main, bench) {
   const list = el("section", { class: "card" });
-  const stage = el("section", { class: "card danger", "aria-live": "polite" });
-  const work = { bench, list, stage, plain: null, test: null, at: "cautions", clock: null };
+  const stage = el("section", { class: "card danger" });
+  const work = { bench, list, stage, plain: null, clock: null };
   main.append(...head("Hands-off tests", "Insulation, surge, high potential, and whatever else another instrument measures. Started deliberately, with clips; the result is typed in here."), cautionsCard(work), list, stage);
-  refresh(work);
-  return { close: () => work.clock?.stop(), state: (_, changed) => changed?.includes("unit") && work.at === "cautions" && refresh(work) };
+  stage.hidden = true;
+  refresh(work).then(() => drawStage(work));
+  return { close: () => work.clock?.stop(), state: (_, changed) => changed?.includes("unit") && under.at === "cautions" && refresh(work) };
 }
 
 function cautionsCard(work) {
@@ -41,7 +45,6 @@ async function refresh(work) {
   const cautions = [...new Set([...ALWAYS, ...(work.plain.cautions ?? []).filter((text) => !alike(text))])];
   part(work.cautions, cautions, () => cautions.map((text) => el("li", {}, sign("warning"), el("span", {}, text))));
   drawList(work, answer.ok ? "" : answer.text);
-  if (!work.test) drawStage(work);
 }
 
 /** The daemon's own cautions say some of ours in other words: those are not shown twice. */
@@ -49,7 +52,7 @@ const alike = (text) => /hands off|four times|disconnect/i.test(text);
 
 function drawList(work, problem) {
   const tests = work.plain.tests ?? [];
-  part(work.list, [work.plain.serial, tests, problem, work.test?.name, work.at], () => [
+  part(work.list, [work.plain.serial, tests, problem, under.test?.name, under.at], () => [
     el("h2", {}, work.plain.serial ? `Tests of ${work.plain.serial}` : "No unit is on the bench"),
     problem ? el("p", {}, problem) : null,
     tests.length ? el("ul", { class: "stage" }, tests.map((test) => oneTest(work, test))) : el("p", { class: "quiet" }, "The sheet asks for none."),
@@ -57,59 +60,74 @@ function drawList(work, problem) {
 }
 
 function oneTest(work, test) {
-  const busy = work.at !== "cautions" && work.at !== "done";
-  const choosing = { type: "button", disabled: busy || !work.plain.serial, "aria-pressed": String(work.test?.name === test.name), on: { click: () => choose(work, test) } };
+  const busy = under.at !== "cautions" && under.at !== "done";
+  const choosing = { type: "button", disabled: busy || !work.plain.serial, "aria-pressed": String(under.test?.name === test.name), on: { click: () => choose(work, test) } };
   return el("li", { class: "keys-row" }, el("span", {}, el("b", {}, test.title || test.name), test.between ? ` ${test.between}` : "", el("br"),
     el("span", { class: "quiet" }, [test.test_volt && `${test.test_volt} V`, test.limit_text].filter(Boolean).join(", "))),
   test.given ? outcomeCell(test.given.outcome, test.given.word || test.given.typed) : el("span", { class: "quiet" }, "not tested"), el("button", choosing, test.given ? "Test again" : "Test this"));
 }
 
 function choose(work, test) {
-  work.test = test;
-  move(work, "cautions");
+  move(work, "cautions", { test, said: "" });
   work.stage.scrollIntoView({ block: "nearest" });
 }
 
-function move(work, at) {
-  work.clock?.stop();
-  work.clock = null;
-  work.at = at;
+/** Goes on to a stage; `seconds` is how long it lasts by itself. */
+function move(work, at, { seconds = 0, ...more } = {}) {
+  under = { ...under, ...more, at, until: performance.now() + 1000 * seconds };
   drawList(work, "");
   drawStage(work);
 }
 
 function drawStage(work) {
-  const { test, stage } = work;
-  stage.hidden = !test;
+  const { test, at } = under;
+  work.clock?.stop();
+  work.stage.hidden = !test;
   if (!test) return;
-  stage.replaceChildren(el("div", { class: "danger-head" }), el("div", { class: "danger-body stage" },
+  work.stage.replaceChildren(el("div", { class: "danger-head" }), el("div", { class: "danger-body stage" },
     el("h2", {}, test.title || test.name),
-    el("ol", { class: "trail" }, STAGES.map((name) => el("li", { "aria-current": name === work.at ? "step" : null }, name))),
-    STAGE[work.at](work, test)));
+    el("ol", { class: "trail" }, STAGES.map((name) => el("li", { "aria-current": name === at ? "step" : null }, name))),
+    STAGE[at](work, test)));
 }
 
 const STAGE = {
   cautions: (work, test) => el("div", { class: "stage" },
     el("p", { class: "why" }, work.plain.hands_off || "The clips are on, the meter is off the unit, and nobody touches it."),
     el("p", {}, "Keep the button, the space bar or Enter pressed for two seconds. Then start the instrument."),
-    holdButton("Clips on, hands off: hold for 2 s", () => move(work, "test running"))),
-  "test running": (work, test) => counting(work, test.charge_s || 60, "Test running: hands off", "Read the instrument at zero.", "result", "Stop the test: discharge now", "discharging"),
-  result: (work, test) => resultForm(work, test, (answer) => {
-    work.said = answer;
-    move(work, "discharging");
-  }),
-  discharging: (work, test) => counting(work, test.discharge_s || 240, "Discharging: do not touch", work.said ?? "", "done", "", ""),
-  done: (work) => el("div", { class: "stage" }, el("p", { class: "why" }, "Take the clips off now. Check with a voltmeter if in doubt."),
-    el("p", {}, work.said ?? ""), el("button", { type: "button", on: { click: () => { work.test = null; work.said = undefined; move(work, "cautions"); refresh(work); } } }, "Back to the list")),
+    holdButton("Clips on, hands off: hold for 2 s", () => move(work, "test running", { seconds: test.charge_s || 60 }))),
+
+  "test running": (work, test) => el("div", { class: "stage" },
+    ...counting(work, "Test running: hands off", () => discharge(work, test)),
+    el("p", { class: "why" }, "Read the instrument when the clock is at zero, then switch the test voltage off."),
+    el("p", {}, el("button", { type: "button", on: { click: () => discharge(work, test) } }, "The voltage is off: discharge now"))),
+
+  discharging: (work, test) => el("div", { class: "stage" },
+    ...counting(work, "Voltage off. Discharging: do not touch", () => move(work, "done")),
+    resultOrSaid(work, test)),
+
+  done: (work, test) => el("div", { class: "stage" }, el("p", { class: "why" }, "The time for discharging is over. Take the clips off; check with a voltmeter if in doubt."),
+    resultOrSaid(work, test),
+    el("p", {}, el("button", { type: "button", on: { click: () => { move(work, "cautions", { test: null }); refresh(work); } } }, "Back to the list"))),
 };
 
-function counting(work, seconds, title, about, then, stopLabel, stopTo) {
-  const count = el("p", { class: "count", role: "timer", "aria-label": title }, clock(seconds));
+const discharge = (work, test) => move(work, "discharging", { seconds: test.discharge_s || 240 });
+
+function resultOrSaid(work, test) {
+  if (under.said) return el("p", { class: "why", role: "status" }, under.said);
+  const box = el("div", {}, resultForm(work, test, (answer) => {
+    under.said = answer;
+    box.replaceChildren(el("p", { class: "why", role: "status" }, answer));
+    refresh(work);
+  }));
+  return box;
+}
+
+function counting(work, title, then) {
+  const count = el("p", { class: "count", role: "timer", "aria-label": title });
   const ahead = () => {
     play("attention");
-    move(work, then);
+    then();
   };
-  work.clock = countdown(seconds, (left) => { count.textContent = clock(left); }, ahead);
-  return el("div", { class: "stage" }, el("p", { class: "verdict-line" }, sign("stop"), title), count, el("p", { class: "why" }, about),
-    stopLabel ? el("p", {}, el("button", { type: "button", on: { click: () => move(work, stopTo) } }, stopLabel)) : null);
+  work.clock = countdown((under.until - performance.now()) / 1000, (left) => { count.textContent = clock(left); }, ahead);
+  return [el("p", { class: "verdict-line" }, sign("stop"), title), count];
 }

@@ -91,7 +91,7 @@ function drawPicture(node, seen, state, bench) {
   } else if (seen.picture === "tips") {
     part(node, "tips", tips);
   } else if (seen.picture === "result") {
-    part(node, ["result", seen.result], () => drawResult(seen.result));
+    part(node, ["result", seen.result, state.verdict], () => drawResult(seen.result, state.verdict));
   } else {
     part(node, "", () => null);
   }
@@ -107,11 +107,12 @@ function tips() {
   return svg("svg", { class: "tips", viewBox: "0 0 400 80", "aria-hidden": "true" }, svg("path", { d: "M6 20L190 38M394 20L210 38M196 40H204" }), svg("path", { class: "grip", d: "M6 20L110 30M394 20L290 30" }));
 }
 
-function drawResult(result) {
+function drawResult(result, verdict) {
   const first = result.diagnosis?.[0];
   return el("div", { class: "ended" },
     first ? el("p", { class: "diagnosis" }, `${first.sentence} `, el("small", {}, sure(first))) : null,
     result.next ? el("p", { class: "next" }, result.next.text) : null,
+    verdict ? lastLine(verdict) : null,
     el("p", {}, el("a", { class: "more", href: address("unit", result.serial) }, "All of this unit")));
 }
 

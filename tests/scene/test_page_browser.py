@@ -1,0 +1,110 @@
+"""The bench page in a real browser, before the real daemon on the simulated bench: what a person sees and hears."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from playwright.sync_api import expect
+
+from tests.browsers import another, chromium, needs_chromium, opened, paged_bench, until_served
+from tests.whole_bench import journal_entries, running
+
+pytestmark = needs_chromium
+
+MILLIMETRE_PX = 1366 / 310
+"""Of a 14-inch screen of 16:9 with 1366 pixels across: 310 mm wide (geometry)."""
+
+
+def test_a_unit_with_a_wrong_pin_and_shorted_turns_is_seen_and_heard(tmp_path):
+    """Lead zero, a wrong pair named without a verdict, passes, a fail asked for once more, the diagnosis."""
+    with paged_bench(tmp_path) as bench, chromium() as browser:
+        eye = opened(browser, bench.url)
+        bench.sim.type("unit shorted trigger 0.13")
+        eye.start("P80-0004")
+        expect(eye.state("touch")).to_contain_text("hold tips together")
+        bench.zero(eye)
+        eye.state("touch", "slow charge")
+        assert eye.page.locator(".face .asked").evaluate_all("all => all.map(p => p.dataset.pin)") == [
+            "1",
+            "2",
+        ]
+        assert eye.sounds() == ["contact", "done"]
+        assert eye.said() == ["Hold the probes together.", "Leads zeroed.", "1 and 2."]
+
+        bench.touch("2", "3")
+        eye.state("other_pair", "wrong pair")
+        assert "2–3" in eye.page.locator(".hint").inner_text()
+        assert eye.sounds() == ["contact", "wrong_pair"]
+        assert "That reads like 2 and 3. Touch 1 and 2." in eye.said()
+        expect(eye.page.locator('.step[data-outcome=""]')).to_have_count(3)
+        bench.lift(eye)
+        eye.state("touch", "touch again")
+
+        _first_verdict(bench, eye)
+        bench.measure(eye, ("2", "3"))
+        bench.measure(eye, ("4", "6"), "fail")
+        assert eye.sounds() == ["contact", "pass", "contact", "fail"]
+        assert "Not passed." in eye.said()
+        expect(eye.state("touch")).to_contain_text("touch again")
+        bench.touch("4", "6")
+        eye.state("fail", "unit")
+        expect(eye.page.locator(".last")).to_contain_text("4–6")
+        assert eye.sounds() == ["contact", "fail", "unit_fail"]
+        expect(eye.page.locator(".diagnosis")).to_contain_text("of the trigger are shorted")
+        assert eye.page.locator(".step").evaluate_all("all => all.map(s => s.dataset.outcome)") == [
+            "pass",
+            "pass",
+            "fail",
+        ]
+        eye.page.get_by_role("link", name="All of this unit").click()
+        expect(eye.page.locator(".explained li").first).to_contain_text("shorted")
+        assert not eye.complaints
+    verdicts = [e.payload for e in journal_entries(tmp_path, "verdict")]
+    assert [v["outcome"] for v in verdicts].count("fail") == 2
+
+
+def _first_verdict(bench, eye):
+    """The value is the journal's, 40 mm high, between its limits, and said."""
+    bench.touch("1", "2")
+    eye.state("pass", "1–2")
+    sign, value, scale = (
+        eye.page.locator(each).first for each in (".band .sign", ".now-big .value svg", ".scale")
+    )
+    assert sign.get_attribute("data-sign") == "pass"
+    assert value.bounding_box()["height"] >= 40 * MILLIMETRE_PX
+    shown = float(eye.value().split()[0])
+    assert "lower limit" in scale.get_attribute("aria-label")
+    assert eye.sounds() == ["contact", "pass"]
+    assert eye.said()[0] == "Pass."
+    [verdict] = [e.payload for e in journal_entries(bench.file.parent, "verdict")]
+    assert shown == pytest.approx(verdict["reference_ohm"], rel=1e-3)
+    bench.lift(eye)
+    eye.state("touch", "fast charge")
+    expect(eye.page.locator(".last")).to_contain_text("1–2")
+
+
+def test_a_warm_unit_is_held_with_a_countdown(tmp_path):
+    """All alike too high: an hourglass and the word, how long to wait, and the sound that asks for a look."""
+    with paged_bench(tmp_path, speed=4.0, steps=(0, 1)) as bench, chromium() as browser:
+        eye = opened(browser, bench.url)
+        bench.sim.type("unit warm 35")
+        eye.start("P80-0005")
+        bench.zero(eye)
+        for _ in range(20):
+            asked = eye.page.locator(".now-big .one-pin .wire")
+            eye.page.wait_for_selector(".probe, .ended")
+            if not asked.count():
+                break
+            pair = asked.evaluate_all("all => all.map(pin => pin.getAttribute('aria-label'))")
+            bench.touch(*pair)
+            eye.page.wait_for_selector(".scale, .ended")
+            bench.lift(eye)
+        assert eye.state("held").locator(".sign").get_attribute("data-sign") == "held"
+        left = eye.page.locator('.warning[data-code="part.warm"] [role="timer"]')
+        expect(left).to_have_text(re.compile(r"^(\d+:)?\d+:\d\d left$"))
+        before = left.inner_text()
+        expect(left).not_to_have_text(before)  # it runs down
+        assert eye.sounds()[-1] == "attention"
+        assert "Unit held." in eye.said()
+        assert not eye.complaints
