@@ -16,6 +16,7 @@ from collections.abc import Callable, Coroutine, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+from acquire.bench.foresight import foresee
 from acquire.bench.intake import Feed
 from acquire.bench.on_record import recorded, standing, unit_known
 from acquire.bench.outages import Outages
@@ -263,6 +264,8 @@ class Daemon:
             sources = [group.create_task(feed.run(), name=feed.name) for feed in self.feeds]
             sources += [group.create_task(scanner.run(), name=scanner.name) for scanner in self.scanners]
             sources.append(group.create_task(self._tick(), name="ticks"))
+            foreseeing = foresee(lambda: self.pipeline)
+            sources.append(group.create_task(foreseeing, name="fault dictionary"))
             tidying = keep_small(self.journal, tuple(self.outlets), stop)
             sources.append(group.create_task(tidying, name="archive"))
             beside = {**self.outlets, **self.displays}

@@ -200,7 +200,20 @@ def best_next_pair(
     return best if best is not None and worth[best] > _WORTH_A_TOUCH else None
 
 
-@lru_cache(maxsize=8)
+def prepare(sheet: Sheet, purpose: Purpose, four_wire_below_ohm: float = 0.0) -> None:
+    """Solve the fault dictionary of a sheet, so that the first unit that fails need not wait for it.
+
+    Takes some tenths of a second, and may run in a thread beside everything else.
+
+    Args:
+        sheet: of the units to come.
+        purpose: as for `diagnose`.
+        four_wire_below_ohm: as for `diagnose`.
+    """
+    casebook(sheet, purpose, four_wire_below_ohm)
+    double_casebook(sheet, purpose)
+
+
 def casebook(
     sheet: Sheet,
     purpose: Purpose,
@@ -208,7 +221,7 @@ def casebook(
     priors: tuple[tuple[str, float], ...] = (),
     extra: tuple[Pair, ...] = (),
 ) -> Casebook:
-    """The solved fault dictionary of a sheet, kept; worth calling once before the first unit fails.
+    """The solved fault dictionary of a sheet, kept.
 
     Args:
         sheet: of the unit.
@@ -217,6 +230,28 @@ def casebook(
         priors: as for `diagnose`, sorted.
         extra: pairs that are asked about beyond the usual ones.
     """
+    return _casebook(sheet, purpose, four_wire_below_ohm, priors, extra)
+
+
+def double_casebook(
+    sheet: Sheet,
+    purpose: Purpose,
+    priors: tuple[tuple[str, float], ...] = (),
+    extra: tuple[Pair, ...] = (),
+) -> Casebook:
+    """The solved pairs of faults of a sheet, kept."""
+    return _double_casebook(sheet, purpose, priors, extra)
+
+
+@lru_cache(maxsize=8)
+def _casebook(
+    sheet: Sheet,
+    purpose: Purpose,
+    four_wire_below_ohm: float,
+    priors: tuple[tuple[str, float], ...],
+    extra: tuple[Pair, ...],
+) -> Casebook:
+    """Called with all its arguments in order, for what is kept is found by how it was asked for."""
     return Casebook(
         cases(sheet, purpose, priors=dict(priors)),
         healthy(sheet),
@@ -225,14 +260,13 @@ def casebook(
     )
 
 
-@lru_cache(maxsize=2)
-def double_casebook(
+@lru_cache(maxsize=4)
+def _double_casebook(
     sheet: Sheet,
     purpose: Purpose,
-    priors: tuple[tuple[str, float], ...] = (),
-    extra: tuple[Pair, ...] = (),
+    priors: tuple[tuple[str, float], ...],
+    extra: tuple[Pair, ...],
 ) -> Casebook:
-    """The solved pairs of faults of a sheet, kept."""
     doubles = double_cases(sheet, purpose, priors=dict(priors))
     return Casebook(doubles, healthy(sheet), (*_usual(sheet), *extra))
 

@@ -27,7 +27,7 @@ import numpy as np
 from acquire.records import Outcome, Purpose
 from acquire.records.words import FAILING
 from acquire.steps.unit import Order
-from acquire.verdict.diagnose import casebook, double_casebook, findings
+from acquire.verdict.diagnose import casebook, double_casebook
 from acquire.verdict.dictionary import PRIORS
 from sim.units import UNIT_TYPES
 from tests.benchmarks import diagnosis_tables as tables
@@ -62,14 +62,6 @@ def is_case(case, planted):
         planted_faults = zip(planted.kinds, ((place,) for place in planted.where), strict=True)
         return set(case.faults) == set(planted_faults)
     return case.fault == planted.name and set(case.where) == set(planted.where)
-
-
-def explained(bench, readings):
-    """Findings as the bench has them, with their places."""
-    below_ohm = bench.four_wire_below_ohm or 0.0
-    return findings(
-        bench.sheet, bench.table, readings, purpose=Purpose.INCOMING, four_wire_below_ohm=below_ohm
-    )
 
 
 def rivals(bench, story, planted):
@@ -155,10 +147,10 @@ def count_unit(bench, story, planted, tally, calls):
     if planted.name != "healthy" and passed and outside(bench, story, planted):
         tally["passed though outside"] += 1
         tally["of those, just like a good unit"] += seems_good(bench, story)
-    if not (failing or held) or not story.readings:
+    if not (failing or held) or not story.findings:
         return
     tally["explained"] += 1
-    found = explained(bench, story.readings)
+    found = story.findings
     hit = [is_case(f.case, planted) for f in found]
     calls.append((found[0].probability, hit[0], found[0].case.fault))
     others = rivals(bench, story, planted)

@@ -37,6 +37,7 @@ from acquire.records import (
 from acquire.settle import SettleSettings
 from acquire.simulated.stand_in import as_seen
 from acquire.steps.unit import Order
+from acquire.verdict import diagnose as diagnosing
 from drivers.models import load_model
 from drivers.reading import Kind, Origin, Quantity, Reading
 from sim.clock import BenchClock
@@ -137,6 +138,20 @@ def steady(unit: WoundUnit, kelvin: float) -> SteadyUnit:
     return SteadyUnit(unit.serial, unit.branches, kelvin, unit.cooling_s, 0.0, unit.swapped)
 
 
+class Kept:
+    """The heart's findings, kept, so that the benchmark need not reckon them a second time."""
+
+    def __init__(self):
+        self.findings, self.latest = diagnosing.findings, ()
+
+    def __call__(self, *given, **more):
+        self.latest = self.findings(*given, **more)
+        return self.latest
+
+
+KEPT = diagnosing.findings = Kept()
+
+
 class CoarseProbes(Probes):
     """Sim's probes, looked at three times within one conversion instead of seven: quicker to reckon."""
 
@@ -162,6 +177,7 @@ class Story:
 
     result: UnitResult | None = None
     readings: tuple = ()
+    findings: tuple = ()
     exact: list = field(default_factory=list)
     touches: int = 0
     key_presses: int = 0
@@ -248,7 +264,7 @@ class Bench:
             stubborn=0.15,
             own_order=self.order is Order.FREE,
         )
-        self.unit, self.planted, self.story = warm, planted, Story()
+        self.unit, self.planted, self.story, KEPT.latest = warm, planted, Story(), ()
         self.loop.run_until_complete(self._unit(dice.randrange(2**31)))
         story = self.story
         story.exact = [(p, exact(warm, p, planted.kelvin), u) for p, _, u in story.readings]
@@ -337,6 +353,7 @@ class Bench:
                 case UnitResult():
                     self.story.result = event
                     self.story.readings = self.work.progress.readings()
+                    self.story.findings = KEPT.latest
                     self.story.seconds = self.clock.now_s() - self.began_s
                     self.done.set()
                 case _:

@@ -58,7 +58,7 @@ def test_a_step_measured_after_it_was_left_out_is_measured():
 
 
 def test_a_value_insisted_on_is_known_as_such():
-    """Told that it reads like 1-3, the operator touched 1-2 again and it read the same: so be it, doubtful."""
+    """Told that it reads like 1-3, the operator touched 1-2 again and it read the same: so be it."""
     first = PLOVER.steps[0]
     match = weigh(corrected(248.7), first.pair, TABLE)
     assert match.fit is Fit.OTHER_PAIR

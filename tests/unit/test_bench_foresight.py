@@ -1,0 +1,83 @@
+"""The fault dictionary is solved beside the bench, once for each sheet."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import threading
+import time
+from types import SimpleNamespace
+
+from acquire.bench import foresight
+from acquire.records import Purpose
+from acquire.steps.pairs import PairTable
+from acquire.verdict import diagnose
+from tests.known_sheets import PLOVER, QUERN
+
+
+def heart_of(sheet):
+    """As much of a heart as is looked at."""
+    place = SimpleNamespace(sheet=sheet, purpose=Purpose.FINAL)
+    return SimpleNamespace(place=place, four_wire_below_ohm=None)
+
+
+@contextlib.asynccontextmanager
+async def foreseeing(pipeline):
+    """The task at work."""
+    task = asyncio.create_task(foresight.foresee(pipeline), name="fault dictionary")
+    try:
+        yield
+    finally:
+        task.cancel()
+        await asyncio.gather(task, return_exceptions=True)
+
+
+async def until(condition):
+    """Wait for it, a few seconds at most."""
+    async with asyncio.timeout(8):
+        while not condition():  # noqa: ASYNC110  (what happens in a thread sets no event)
+            await asyncio.sleep(0.01)
+
+
+async def test_it_is_solved_in_a_thread_once_a_sheet(monkeypatch):
+    """Again when the bench has got another sheet, and not before."""
+    monkeypatch.setattr(foresight, "LOOK_S", 0.01)
+    solved, here, hearts = [], threading.get_ident(), [heart_of(PLOVER)]
+
+    def prepare(sheet, purpose, below_ohm):
+        solved.append((sheet.name, purpose, below_ohm, threading.get_ident() == here))
+
+    monkeypatch.setattr(foresight, "prepare", prepare)
+    async with foreseeing(lambda: hearts[-1]):
+        await until(lambda: solved)
+        await asyncio.sleep(0.05)
+        hearts.append(heart_of(QUERN))
+        await until(lambda: len(solved) == 2)
+    assert solved == [("Plover 80", Purpose.FINAL, 0.0, False), ("Quern 12", Purpose.FINAL, 0.0, False)]
+
+
+async def test_the_loop_goes_on_while_it_is_solved():
+    """Ten milliseconds of sleep stay short, though solving takes tenths of a second."""
+    diagnose._casebook.cache_clear()
+    diagnose._double_casebook.cache_clear()
+    ticks = 0
+    async with foreseeing(lambda: heart_of(PLOVER)):
+        began_s = time.perf_counter()
+        while not diagnose._double_casebook.cache_info().currsize:
+            await asyncio.sleep(0.01)
+            ticks += 1
+            assert time.perf_counter() - began_s < 15
+    assert ticks > 3
+
+
+def test_what_is_prepared_is_what_the_diagnosis_asks_for():
+    """Nothing is solved a second time when the first unit fails."""
+    diagnose._casebook.cache_clear()
+    diagnose._double_casebook.cache_clear()
+    diagnose.prepare(PLOVER, Purpose.FINAL)
+    table = PairTable(PLOVER)
+    readings = [(step.pair, 1.3 * table.nominal_ohm(step.pair), 0.01) for step in PLOVER.steps[:3]]
+    found = diagnose.diagnose(PLOVER, table, readings, purpose=Purpose.FINAL)
+    diagnose.best_next_pair(PLOVER, table, readings, found, purpose=Purpose.FINAL)
+    assert diagnose._casebook.cache_info().misses == 1
+    assert diagnose._double_casebook.cache_info().misses == 1
