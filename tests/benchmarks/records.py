@@ -1,11 +1,12 @@
 """Questions to a large record: time and memory of each, beside a bare count of the same file.
 
-    python -m tests.benchmarks.records [--verdicts 100000] [--folder FOLDER]
+    python -m tests.benchmarks.records [--verdicts 100000] [--batch-units 250] [--folder FOLDER]
 
 A journal is filled through the real store with batches of invented Fathom 7 transformers (four verdicts a
 unit, evidence as a real verdict has it), then asked by the functions that commands call. Each is run three
-times; told are the median and the largest time, and the peak of Python's own memory in one further run. Held
-constant: the file, which is in the page cache, as after a day's work.
+times; told are the median and the largest time, the processor's own part of it (what is left of the figure
+on a busy machine), and the peak of Python's memory in one more run. Held constant: the file, which is in the
+page cache, as after a day's work.
 """
 
 from __future__ import annotations
@@ -22,6 +23,8 @@ from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 
+from acquire.answers.batch import all_batches, report_csv, report_from, report_json
+from acquire.bench.on_record import unit_known
 from acquire.clock import RealClock
 from acquire.journal.history import JournalReader
 from acquire.journal.question import Question
@@ -90,24 +93,24 @@ def unit_records(dice, batch, number, utc_s, spool):
     return [*records, (result, None)]
 
 
-async def fill(folder, verdicts):
+async def fill(folder, verdicts, units):
     """A journal of so many verdicts, through the real store; gives seconds and the number of batches."""
     began = time.perf_counter()
     dice, utc_s = random.Random(7), NOON_S
     journal = Journal.open(folder, bench="bench-1", clock=RealClock())
-    batches = -(-verdicts // (UNITS_A_BATCH * len(STEPS)))
+    batches = -(-verdicts // (units * len(STEPS)))
     try:
         for b in range(batches):
             name = f"lot {b + 1}"
             opened = Batch(
-                "bench-1", name, BatchDeed.OPENED, BatchState.FINISHED, "Fathom 7", "5e" * 32, UNITS_A_BATCH,
+                "bench-1", name, BatchDeed.OPENED, BatchState.FINISHED, "Fathom 7", "5e" * 32, units,
                 (), "", "", None, "Ida", "", utc_s,
             )  # fmt: skip
             await journal.append([(opened, None)])
-            for start in range(0, UNITS_A_BATCH, 50):
+            for start in range(0, units, 50):
                 records = []
-                for number in range(start, start + 50):
-                    spool = "36-A" if number < UNITS_A_BATCH // 2 else "36-B"
+                for number in range(start, min(start + 50, units)):
+                    spool = "36-A" if number < units // 2 else "36-B"
                     records += unit_records(dice, name, number + 1, utc_s, spool)
                     utc_s += 90.0
                 await journal.append(records)
@@ -117,17 +120,18 @@ async def fill(folder, verdicts):
 
 
 def measured(what):
-    """Median and largest time of some runs, and the peak memory of one more."""
-    times = []
+    """Median and largest time of some runs, median processor time, and the peak memory of one more."""
+    times, works = [], []
     for _ in range(RUNS):
-        began = time.perf_counter()
+        began, worked = time.perf_counter(), time.process_time()
         what()
         times.append(time.perf_counter() - began)
+        works.append(time.process_time() - worked)
     tracemalloc.start()
     what()
     peak = tracemalloc.get_traced_memory()[1]
     tracemalloc.stop()
-    return statistics.median(times), max(times), peak
+    return statistics.median(times), max(times), statistics.median(works), peak
 
 
 def drained(found):
@@ -142,24 +146,31 @@ def bare_count(file):
 
 
 def questions(folder, batches):
-    """Name -> what is asked."""
+    """Name -> what is asked, by the functions that the commands call."""
     middle = f"lot {batches // 2 + 1}"
 
     def asked(question):
         with JournalReader(folder) as reader:
             return drained(reader.find(question))
 
-    def units():
-        from acquire.reports.batch_units import units_of
+    def page():
+        from acquire.reports.batch_html import as_html
 
-        with JournalReader(folder) as reader:
-            return len(units_of(reader, middle).units)
+        return as_html(report_from(folder, middle))
 
     return {
         "bare SELECT count(*)": lambda: bare_count(folder / "journal.db"),
-        "one serial": lambda: asked(Question(serial=f"{middle}-0100")),
-        "one batch, with evidence": lambda: asked(Question(batch=middle)),
-        "units of one batch": units,
+        "history of one serial": lambda: asked(Question(serial=f"{middle}-0100")),
+        "history of one batch, with evidence": lambda: asked(Question(batch=middle)),
+        "which batch a unit belongs to (at each start)": lambda: unit_known(
+            folder / "journal.db", f"{middle}-0100", Purpose.FINAL
+        ),
+        "all batches (steadyohm batch)": lambda: all_batches(folder),
+        "report of one batch": lambda: report_from(folder, middle),
+        "its means of five as well": lambda: report_from(folder, middle, subgroup=5),
+        "its JSON": lambda: report_json(report_from(folder, middle)),
+        "its CSV": lambda: report_csv(report_from(folder, middle)),
+        "its HTML with drawings": page,
     }
 
 
@@ -170,19 +181,20 @@ def main():
     words.add_argument(
         "--folder", type=Path, default=None, help="keep the journal here, and use it if it is there"
     )
+    words.add_argument("--batch-units", type=int, default=UNITS_A_BATCH, help="units in each batch")
     given = words.parse_args()
     with tempfile.TemporaryDirectory() as scratch:
         folder = given.folder or Path(scratch)
         file = folder / "journal.db"
-        batches = -(-given.verdicts // (UNITS_A_BATCH * len(STEPS)))
+        batches = -(-given.verdicts // (given.batch_units * len(STEPS)))
         if not file.exists():
-            seconds, batches = asyncio.run(fill(folder, given.verdicts))
+            seconds, batches = asyncio.run(fill(folder, given.verdicts, given.batch_units))
             print(f"filled in {seconds:.1f} s")
         print(f"{given.verdicts} verdicts in {batches} batches, {file.stat().st_size / 1e6:.0f} MB\n")
-        print(f"{'question':<40}{'median s':>10}{'largest s':>11}{'peak MB':>10}")
+        print(f"{'question':<48}{'median s':>10}{'largest s':>11}{'processor s':>13}{'peak MB':>10}")
         for name, what in questions(folder, batches).items():
-            median, largest, peak = measured(what)
-            print(f"{name:<40}{median:>10.3f}{largest:>11.3f}{peak / 1e6:>10.1f}")
+            median, largest, work, peak = measured(what)
+            print(f"{name:<48}{median:>10.3f}{largest:>11.3f}{work:>13.3f}{peak / 1e6:>10.1f}")
 
 
 if __name__ == "__main__":
