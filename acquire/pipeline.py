@@ -14,6 +14,7 @@ from acquire.conditions import CalibrationDue, Conditions
 from acquire.errors import InputImpossible
 from acquire.heart.batches import BatchCommand, Batches
 from acquire.heart.duties import Duties, Duty
+from acquire.heart.fixture_hold import FixtureHold
 from acquire.heart.unit_work import UnitWork
 from acquire.heart.watch import ReadingWatch
 from acquire.physics.wire import SpoolCard
@@ -26,6 +27,8 @@ from acquire.records import (
     ConfirmOpen,
     Contact,
     Event,
+    FixtureMoved,
+    FixtureOpen,
     GiveUpUnit,
     LeadZero,
     LiftOff,
@@ -60,13 +63,6 @@ HELD_REMEMBERED = 1000
 
 
 @dataclass(slots=True)
-class Touch:
-    """What came of the contact that is going on: the settled value that was last acted on."""
-
-    settled: Settled
-
-
-@dataclass(slots=True)
 class Pipeline:
     """The heart of one bench.
 
@@ -82,6 +78,7 @@ class Pipeline:
         habit: what the bench takes for granted of typed results.
         calibration: when the meter's falls due.
         cards: spool cards by what is written on the spool.
+        fixture: None where hands hold the probes.
         duties: lead zero, check standard, typed values.
         batches: which batch units belong to.
     """
@@ -97,6 +94,7 @@ class Pipeline:
     habit: Habit = field(default_factory=Habit)
     calibration: CalibrationDue | None = None
     cards: Mapping[str, SpoolCard] = field(default_factory=dict)
+    fixture: FixtureHold | None = None
     table: PairTable = field(init=False)
     duties: Duties = field(init=False)
     batches: Batches = field(init=False)
@@ -104,7 +102,7 @@ class Pipeline:
     _watch: ReadingWatch = field(default_factory=ReadingWatch)
     _witness: OpenWitness = field(init=False)
     _held: dict[str, None] = field(default_factory=dict)
-    _touch: Touch | None = None
+    _touch: Settled | None = None  # the value that was last acted on, of the contact that is going on
     _asked_s: float = 0.0
     _in_contact: bool = False
     _prompt: Prompt | None = None
@@ -200,20 +198,20 @@ class Pipeline:
         unit, touch = self.unit, self._touch
         if unit is None or not self._is_news(settled, unit):
             return []
-        lifted = touch is None or touch.settled.quantity is settled.quantity
+        lifted = touch is None or touch.quantity is settled.quantity
         events = unit.take(settled, lifted=lifted)
         if events:
-            self._touch = Touch(settled)
+            self._touch = settled
         return self._noted(events)
 
     def _is_news(self, settled: Settled, unit: UnitWork) -> bool:
         """Whether a report is a new touch, or a correction of the one acted on (which is then taken back)."""
         touch = self._touch
-        if touch is None or touch.settled.contact_s != settled.contact_s:
+        if touch is None or touch.contact_s != settled.contact_s:
             return True
-        before = touch.settled.value_si
+        before = touch.value_si
         moved = abs(settled.value_si - before)
-        if moved <= max(touch.settled.expanded_si, settled.expanded_si):
+        if moved <= max(touch.expanded_si, settled.expanded_si):
             return False
         if moved <= SLID * abs(before):
             unit.progress.take_back()
@@ -235,19 +233,17 @@ class Pipeline:
 
     def _duty(self, settled: Settled) -> list[Event]:
         """What comes before the unit goes on; what was touched for something else means nothing."""
-        if self._touch is not None and self._touch.settled.contact_s == settled.contact_s:
+        if self._touch is not None and self._touch.contact_s == settled.contact_s:
             return []
         events = self.duties.take(settled)
         if any(isinstance(event, LeadZero | CheckStandard) for event in events):
-            self._touch = Touch(settled)
+            self._touch = settled
         return events
 
     def _lifted(self, event: LiftOff) -> None:
         self._touch, self._in_contact, self._asked_s = None, False, event.monotonic_s
         if self.unit is not None:
             self.unit.progress.lifted(event.monotonic_s)
-
-    # ------------------------------------------------------------------ the operator
 
     def _obey(self, command: Command, utc_s: float) -> list[Event]:
         if isinstance(command, Duty):
@@ -257,6 +253,9 @@ class Pipeline:
         match command:
             case StartUnit():
                 return self._start(command, utc_s)
+            case FixtureMoved():
+                self.link_lost()  # whatever was settling was another pair's
+                return []
             case Note():
                 serial = self.unit.serial if self.unit else ""
                 return [Notice(Weight.REMARK, "note", command.text, utc_s, serial)]
@@ -280,6 +279,8 @@ class Pipeline:
                 return self._noted(unit.closed(utc_s, f"given up: {command.reason}"))
             case ConfirmOpen():
                 return self._confirmed_open(unit, utc_s)
+            case FixtureOpen():
+                return self._noted(unit.found_open(utc_s, command.witness))
         return []
 
     def _start(self, command: StartUnit, utc_s: float) -> list[Event]:
@@ -301,7 +302,8 @@ class Pipeline:
 
     def _work(self, started: UnitStarted) -> UnitWork:
         place = replace(self.place, operator=started.operator, batch=started.batch)
-        progress = UnitProgress(self.table, started.serial, order=self.order, brackets=True)
+        held = self.fixture is not None and self.fixture.emptied()
+        progress = UnitProgress(self.table, started.serial, order=self.order, brackets=not held, placed=held)
         return UnitWork(
             place,
             self.table,
@@ -315,6 +317,8 @@ class Pipeline:
 
     def _confirmed_open(self, unit: UnitWork, utc_s: float) -> list[Event]:
         """Believe the operator that the probes are on the pair, unless the meter says otherwise."""
+        if self.fixture is not None and self.fixture.clip_on():
+            return []
         if self.duties.asked:
             raise InputImpossible("No pair is asked for now.", self.duties.prompt(unit.serial).text)
         if self._in_contact:
@@ -338,7 +342,9 @@ class Pipeline:
     def _prompt_now(self, monotonic_s: float) -> Prompt:
         serial = self.unit.serial if self.unit else ""
         if self.duties.asked:
-            return self.duties.prompt(serial)
-        if self.unit is None:
-            return Prompt(Ask.START_UNIT, self.batches.next_unit)
-        return self.unit.progress.prompt(0.0 if self._in_contact else monotonic_s - self._asked_s)
+            prompt = self.duties.prompt(serial)
+        elif self.unit is None:
+            prompt = Prompt(Ask.START_UNIT, self.batches.next_unit)
+        else:
+            prompt = self.unit.progress.prompt(0.0 if self._in_contact else monotonic_s - self._asked_s)
+        return prompt if self.fixture is None else self.fixture.prompt(prompt)

@@ -19,6 +19,7 @@ from pydantic import BaseModel, ConfigDict, ValidationError
 from acquire.conditions import CalibrationDue, Conditions
 from acquire.errors import SteadyohmError
 from acquire.files.statements import ModelStatements
+from acquire.heart.fixture_hold import FixtureHold
 from acquire.physics.wire import SpoolCard
 from acquire.pipeline import Pipeline
 from acquire.records import (
@@ -72,6 +73,7 @@ class Bench:
         habit: what the bench takes for granted of typed results.
         calibration: when the meter's falls due.
         cards: spool cards by what is written on the spool.
+        fixture: whether relays take the place of hands.
     """
 
     version: int
@@ -85,6 +87,7 @@ class Bench:
     habit: Habit = field(default_factory=Habit)
     calibration: CalibrationDue | None = None
     cards: dict[str, SpoolCard] = field(default_factory=dict)
+    fixture: bool = False
 
 
 class _Exact(BaseModel):
@@ -139,6 +142,7 @@ class RecordedPipeline(Pipeline):
             self.habit,
             self.calibration,
             dict(self.cards),
+            self.fixture is not None,
         )
         self._write("bench", _spelt(bench=bench))
 
@@ -294,6 +298,7 @@ def _parts(plain: Any, sheet: Sheet | None) -> dict[str, Any]:
         "habit": bench.habit,
         "calibration": bench.calibration,
         "cards": bench.cards,
+        "fixture": FixtureHold() if bench.fixture else None,
     }
 
 

@@ -136,6 +136,7 @@ class Ask(StrEnum):
     LIFT = "lift"
     TURN_DIAL = "turn_dial"
     WAIT = "wait"
+    CLIP_ON = "clip_on"
 
 
 @dataclass(frozen=True, slots=True)

@@ -117,6 +117,29 @@ class ClockSetBack:
     by_s: float
 
 
+@dataclass(frozen=True, slots=True)
+class FixtureMoved:
+    """The fixture has opened all its relays and then closed those of one pair; nobody types this.
+
+    Attributes:
+        pin_a, pin_b: the pair; both empty where everything is open.
+    """
+
+    pin_a: str = ""
+    pin_b: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class FixtureOpen:
+    """The pair that the fixture holds is open; nobody types this.
+
+    Attributes:
+        witness: what proves that both pins have contact, for the record.
+    """
+
+    witness: str
+
+
 Command = (
     StartUnit
     | MeasureAgain
@@ -130,6 +153,8 @@ Command = (
     | CheckMeter
     | OverrideCheck
     | TypeResult
+    | FixtureMoved
+    | FixtureOpen
     | OpenBatch
     | PauseBatch
     | ResumeBatch

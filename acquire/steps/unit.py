@@ -72,6 +72,7 @@ class UnitProgress(Standing):
         contact_wait_s: float = 10.0,
         warm_check: bool = True,
         brackets: bool = False,
+        placed: bool = False,
     ) -> None:
         """Start at the first step.
 
@@ -83,11 +84,13 @@ class UnitProgress(Standing):
             warm_check: False leaves out the repetition of the first resistance.
             brackets: True lets open steps pass between two touches of a known continuity; the caller must
                 then tell lift-offs (`lifted`) and act on `Ruling.PROVED` and `Ruling.OPEN`.
+            placed: True where relays bring the asked pair to the meter: no value is a wrong probe's.
         """
         super().__init__(table, serial, brackets=brackets)
         self.order = order
         self.contact_wait_s = contact_wait_s
         self.warm_check = warm_check
+        self.placed = placed
         self._before: tuple[list[StepState], str] | None = None
 
     @property
@@ -119,7 +122,7 @@ class UnitProgress(Standing):
             if ruling is not None:
                 return ruling
         ohm = match.corrected.reference_ohm
-        if match.fit in (Fit.EXPECTED, Fit.FAULT):
+        if self.placed or match.fit in (Fit.EXPECTED, Fit.FAULT):
             state.refused_ohm = None
             return Ruling.JUDGE
         if match.fit is Fit.OTHER_PAIR and state.bracket is None and match.pair in self.open_pairs:

@@ -1,0 +1,44 @@
+"""What the heart knows of a fixture: whether a unit is clipped in, and how prompts read there.
+
+A fixture takes the place of the hands: relays bring the asked pair to the meter and do not slip, so that a
+value is always the asked pair's. Not for relays (`acquire.bench.fixture`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from acquire.records import Ask, Prompt
+
+
+@dataclass(slots=True)
+class FixtureHold:
+    """The fixture of one bench.
+
+    Attributes:
+        clipped: somebody has said by key that the unit on the bench is in it.
+    """
+
+    clipped: bool = False
+
+    def emptied(self) -> bool:
+        """Another unit begins; gives True, for there is a fixture."""
+        self.clipped = False
+        return True
+
+    def clip_on(self) -> bool:
+        """The key was pressed; whether that says that the unit is in now, and not something else."""
+        before, self.clipped = self.clipped, True
+        return not before
+
+    def prompt(self, prompt: Prompt) -> Prompt:
+        """The same request as somebody in front of a fixture needs to read it."""
+        if prompt.serial and not self.clipped:
+            text = f"Clip {prompt.serial} into the fixture, then press Enter or the pedal."
+            return replace(prompt, ask=Ask.CLIP_ON, text=text, pair=None, step="")
+        if prompt.ask is Ask.SHORT_PROBES:
+            return replace(prompt, text="The fixture zeroes its leads.")
+        if prompt.pair is None:
+            return prompt
+        again = " once more" if prompt.ask is Ask.TOUCH_AGAIN else ""
+        return replace(prompt, text=f"The fixture measures {prompt.pair} ({prompt.step}){again}.")
