@@ -8,7 +8,7 @@ import pytest
 from acquire.stats.fitness import Fitness
 from acquire.study.page import MARKS, as_html
 from acquire.study.report import report_of
-from tests.unit.test_study_report import record
+from tests.known_studies import study_record as record
 
 HOSTILE = ("<script>alert(1)</script>", "bo $x_{", "ä & ö\"'")
 
@@ -93,3 +93,9 @@ def test_a_study_whose_repeats_are_all_alike_is_drawn_too():
     page = page_of(report_of(record(repeat=0.0)))
     assert "cannot tell" in page
     assert read(page).open == []
+
+
+def test_every_name_in_the_page_stands_once_and_every_reference_leads_to_one(page):
+    names = [attributes["id"] for _, attributes in read(page).tags if "id" in attributes]
+    assert len(names) == len(set(names))
+    assert set(re.findall(r'(?:href="#|url\(#)([^")]+)', page)) <= set(names)

@@ -4,7 +4,7 @@ import pytest
 
 from acquire.study.printed import lines_of
 from acquire.study.report import report_of
-from tests.unit.test_study_report import record
+from tests.known_studies import study_record as record
 
 
 def test_the_verdict_comes_first_and_every_source_has_a_line():

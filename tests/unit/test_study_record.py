@@ -8,25 +8,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from acquire.study.plan import plan_of
-from acquire.study.record import Measurement, StudyFileInvalid, Subject, begun, read_study, resumed
+from acquire.study.record import Measurement, StudyFileInvalid, begun, read_study, resumed
+from tests.known_studies import SUBJECT
 
-SUBJECT = Subject(
-    bench="bench-1",
-    purpose="final",
-    sheet="Fathom 7",
-    sheet_hash="ab" * 32,
-    step="P1",
-    pin_a="1",
-    pin_b="2",
-    nominal_ohm=243.09,
-    lower_ohm=228.5,
-    upper_ohm=None,
-    reference_celsius=20.0,
-    four_wire=False,
-    meter="bench-6-digit",
-    meter_hash="cd" * 32,
-    software="steadyohm",
-)
 PLAN = plan_of(["F7-001", "F7-002"], ["ann", "bö"], 2, 5)
 
 
