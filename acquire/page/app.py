@@ -26,7 +26,7 @@ from acquire.page.behind import Behind, Unknown
 from acquire.page.stream import MOST_PAGES, Line, Stream
 from drivers.errors import MeterError
 
-BODY_S = 5.0
+BODY_S = 2.0
 """So long a body may take to arrive."""
 
 LONGEST_WORD = 200
