@@ -37,9 +37,14 @@ class Standing:
     @property
     def state(self) -> StepState | None:
         """The step that is asked for now; None when the unit is done."""
-        waiting = [state for state in self.states if not state.done]
-        chosen = (state for state in waiting if state.step.name == self._focus)
-        return next(chosen, waiting[0] if waiting else None)
+        first = None  # asked for at every reading, so it looks no further than it must
+        for state in self.states:
+            if state.done:
+                continue
+            if not self._focus or state.step.name == self._focus:
+                return state
+            first = first or state
+        return first
 
     @property
     def current(self) -> Step | None:

@@ -114,6 +114,7 @@ class SteadyUnit(WoundUnit):
     """
 
     known: dict = field(default_factory=dict)
+    calm: WoundUnit | None = None
 
     def ohm(self, a, b, celsius, t_s=0.0):
         """As `WoundUnit.ohm`."""
@@ -128,8 +129,10 @@ class SteadyUnit(WoundUnit):
     def _at(self, a, b, celsius):
         key = (a, b, celsius)
         if key not in self.known:
-            calm = tuple(replace(branch, unrest=0.0) for branch in self.branches)
-            self.known[key] = WoundUnit("", calm, swapped=self.swapped).ohm(a, b, celsius)
+            if self.calm is None:
+                branches = tuple(replace(b, unrest=0.0) if b.unrest else b for b in self.branches)
+                self.calm = WoundUnit("", branches, swapped=self.swapped)
+            self.known[key] = self.calm.ohm(a, b, celsius)
         return self.known[key]
 
 

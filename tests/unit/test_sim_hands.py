@@ -271,3 +271,46 @@ async def test_hands_rest_when_the_screen_asks_for_nothing():
         assert await d.heard() == {"hands": "lift"}
         await d.clock.pause(3 * QUICK.patience)
         assert d.said.empty()
+
+
+async def test_hands_near_the_right_pair_keep_one_probe_on_it():
+    """Every touch, and stubborn hands go to the same wrong pair again."""
+    async with desk(calm(random_near=1.0, stubborn=1.0)) as d:
+        d.show("start_unit")
+        await d.heard()
+        d.show("touch", pins=["1", "2"])
+        first = (await d.heard())["pins"]
+        assert len({*first} & {"1", "2"}) == 1
+        d.show("hint", text="")
+        assert await d.heard() == {"hands": "lift"}
+        assert (await d.heard())["pins"] == first
+
+
+async def test_a_person_sees_a_wrong_pair_before_pressing_the_key():
+    """The display shows overload for the probes are on 1-CORE, not 1-2: they move, nothing is confirmed."""
+    scene = calm(random_near=1e-9)
+    async with desk(scene) as d:
+        d.hands._near = lambda _asked: ("1", "CORE")
+        d.hands._pace = replace(QUICK, notices=1.0)
+        d.show("start_unit")
+        await d.heard()
+        d.show("touch", pins=["1", "2"])
+        assert (await d.heard())["pins"] == ["1", "CORE"]
+        assert [(await d.heard())["hands"] for _ in range(2)] == ["lift", "touch"]
+        assert d.probes.held.pair == ("1", "2")
+
+
+async def test_hands_with_an_order_of_their_own_take_every_pair_once():
+    """Whichever is asked for, until none is left."""
+    async with desk(calm(own_order=True)) as d:
+        d.show("start_unit")
+        await d.heard()
+        steps = [list(pair) for pair in d.hands._scene.kind.steps]
+        touched = []
+        for _ in steps:
+            asked = next(pair for pair in steps if pair not in touched)
+            d.show("touch", pins=asked)
+            touched.append((await d.heard())["pins"])
+            d.show("verdict", outcome="pass")
+            assert await d.heard() == {"hands": "lift"}
+        assert sorted(touched) == sorted(steps)
