@@ -25,7 +25,7 @@ from acquire.outlets.outlet import BackOff, Health, drain
 from acquire.records import Outcome
 from tests.known_records import CHECK, EVIDENCE, NOTICE, RESULT, STARTED, TYPED, VERDICT, ZERO
 
-PATIENCE_S = 6.0
+PATIENCE_S = 3.0
 """In place of a minute, so that a demonstration does not take half an hour."""
 
 

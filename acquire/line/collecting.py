@@ -19,12 +19,21 @@ from acquire.clock import Clock
 from acquire.line.counting import Complete
 from acquire.line.database import DatabaseAway
 from acquire.line.hearing import Ear, Message, listening
-from acquire.line.incoming import Arrived, Rejected, read
+from acquire.line.incoming import Row, read
 from acquire.line.store import Store
 from acquire.outlets.mqtt import Broker
 from acquire.outlets.outlet import BackOff, OutletFailed
 from acquire.outlets.payload import as_json
-from acquire.outlets.topics import EVIDENCE, KEPT, LINE_TOPIC_OF_KIND, ROOT, Kept, Topics, live_payload
+from acquire.outlets.topics import (
+    EVIDENCE,
+    KEPT,
+    LINE_TOPIC_OF_KIND,
+    ROOT,
+    STATUS,
+    Kept,
+    Topics,
+    live_payload,
+)
 
 log = structlog.get_logger()
 
@@ -77,6 +86,7 @@ class Collector:
         clock: for months and times.
         state: one sentence for people who ask.
         changed: called when the sentence may have changed.
+        ear: the connection to the broker; None while there is none.
     """
 
     rules: Rules
@@ -86,6 +96,7 @@ class Collector:
     state: str = "starting."
     changed: Callable[[], object] = lambda: None
     back_off: BackOff = field(default_factory=lambda: BackOff(0.2, 10.0))
+    ear: Ear | None = None
     _store: Store | None = None
     _committing: bool = False
     _failing: str = ""
@@ -122,7 +133,9 @@ class Collector:
         rules = self.rules
         async with listening(self.broker, identifier(rules), in_flight=rules.in_flight) as ear:
             await ear.subscribe([f"$share/{rules.group}/{ROOT}/+/{last}" for last in TOPICS])
+            await ear.subscribe([f"{ROOT}/+/{STATUS}"], qos=0, retained=True)
             self.back_off.reset()
+            self.ear = ear
             self._say("collect.listening", "", group=rules.group)
             works = [
                 asyncio.create_task(self._collect(ear), name="collect"),
@@ -148,13 +161,14 @@ class Collector:
             messages = await ear.take(self.rules.messages, self.rules.linger_s)
             self._committing = True
             try:
-                await self._commit(rows_of(messages))
+                if rows := rows_of(messages):
+                    await self._commit(rows)
                 ear.check()  # a number belongs to its connection
                 ear.acknowledge(messages)
             finally:
                 self._committing = False
 
-    async def _commit(self, rows: Sequence[Arrived | Rejected]) -> None:
+    async def _commit(self, rows: Sequence[Row]) -> None:
         """Write, however long the database is away."""
         back_off = BackOff(0.2, 10.0)
         while True:
@@ -213,15 +227,15 @@ class Collector:
     # ------------------------------------------------------------------ for people
 
     def _say(self, event: str, trouble: str, **facts: object) -> None:
-        """Log what has changed, and keep the state's sentence true."""
-        if trouble == self._failing and event != "collect.listening":
-            return
-        if trouble:
-            log.warning(event, error=trouble, **facts)
-        else:
-            log.info(event, **facts)
-        self._failing = trouble
+        """Log what has changed, an outage once, and keep the state's sentence true."""
+        before, self._failing = self._failing, event if trouble else ""
         self.state = trouble or f"{self.rules.name} collects."
+        if trouble and before != event:
+            log.warning(event, error=trouble, **facts)
+        elif not trouble and (before or event == "collect.listening"):
+            log.info(event, **facts)
+        else:
+            return
         self.changed()
 
     async def _report(self) -> None:
@@ -239,9 +253,9 @@ class Collector:
             before = now
 
 
-def rows_of(messages: Iterable[Message]) -> list[Arrived | Rejected]:
-    """Read messages; what the broker had retained is none of ours and comes as rejected."""
-    return [read(message.topic, message.payload) for message in messages]
+def rows_of(messages: Iterable[Message]) -> list[Row]:
+    """Read messages, those apart that say nothing."""
+    return [row for message in messages if (row := read(message.topic, message.payload)) is not None]
 
 
 def identifier(rules: Rules) -> str:

@@ -137,11 +137,12 @@ class Ear:
         except (aiomqtt.MqttError, ValueError) as error:
             raise self._broker.failed("does not take what is published", error) from error
 
-    async def subscribe(self, topics: Sequence[str], *, retained: bool = False) -> None:
-        """Ask for topics with QoS 1.
+    async def subscribe(self, topics: Sequence[str], *, qos: int = 1, retained: bool = False) -> None:
+        """Ask for topics.
 
         Args:
             topics: filters; shared ones begin with $share/GROUP/.
+            qos: 0 or 1.
             retained: whether to be told what the broker keeps of them.
 
         Raises:
@@ -150,7 +151,7 @@ class Ear:
         handling = (
             SubscribeOptions.RETAIN_SEND_ON_SUBSCRIBE if retained else SubscribeOptions.RETAIN_DO_NOT_SEND
         )
-        options = SubscribeOptions(qos=1, retainHandling=handling)
+        options = SubscribeOptions(qos=qos, retainHandling=handling)
         try:
             granted = await self._client.subscribe([(topic, options) for topic in topics])
         except (aiomqtt.MqttError, ValueError) as error:

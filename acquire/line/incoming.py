@@ -21,7 +21,7 @@ from pydantic_core import from_json
 
 from acquire.journal.plain import KINDS, evidence_from_plain, from_plain
 from acquire.outlets.payload import VERSION
-from acquire.outlets.topics import EVIDENCE, LINE_TOPIC_OF_KIND, bench_in
+from acquire.outlets.topics import EVIDENCE, LINE_TOPIC_OF_KIND, STATUS, bench_in
 from acquire.records import Evidence
 
 LONGEST_NAME = 500
@@ -31,6 +31,7 @@ LARGEST_SEQ = 2**62
 """Twice of it still fits into PostgreSQL's bigint."""
 
 _ID = re.compile(r"([0-9a-f]{16})-([1-9][0-9]{0,18})")
+_BIRTH = re.compile(r"[0-9a-f]{16}")
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _NAMES = ("serial", "batch", "sheet", "meter_id")
 
@@ -100,13 +101,27 @@ class Rejected:
     stretch: Stretch | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class Known:
+    """A bench has said, in its status, which journal it has; there may be nothing of it yet."""
+
+    bench: str
+    journal: str
+
+
+Row = Arrived | Rejected | Known
+"""What a message becomes."""
+
+
 class _NoRecord(ValueError):
     """Why a message is none."""
 
 
-def read(topic: str, payload: bytes) -> Arrived | Rejected:
-    """Check one message."""
+def read(topic: str, payload: bytes) -> Row | None:
+    """Check one message; a status that tells no journal is nothing."""
     bench, last = bench_in(topic)
+    if last == STATUS:
+        return _known(bench, payload)
     journal, stretch = "", None
     try:
         plain = _object(payload)
@@ -116,6 +131,15 @@ def read(topic: str, payload: bytes) -> Arrived | Rejected:
     except (_NoRecord, RecursionError) as error:
         reason = str(error) or "it is nested too deeply"
         return Rejected(topic, payload, f"{reason}.", bench, journal, stretch)
+
+
+def _known(bench: str, payload: bytes) -> Known | None:
+    try:
+        journal = _object(payload).get("journal")
+    except _NoRecord:
+        return None
+    whole = isinstance(journal, str) and _BIRTH.fullmatch(journal) and 0 < len(bench) <= LONGEST_NAME
+    return Known(bench, str(journal)) if whole else None
 
 
 def _object(payload: bytes) -> dict[str, Any]:

@@ -18,7 +18,7 @@ import structlog
 from acquire.clock import Clock
 from acquire.line.counting import Complete, count_arrivals
 from acquire.line.database import away, connect
-from acquire.line.incoming import Arrived, Rejected, Stretch, joined
+from acquire.line.incoming import Arrived, Known, Rejected, Row, Stretch, joined
 from acquire.line.migrating import EARLIEST, make_months, migrate, months_ahead
 from acquire.outlets.topics import EVIDENCE
 
@@ -97,7 +97,7 @@ class Store:
 
     # ------------------------------------------------------------------ batches
 
-    async def write(self, messages: Sequence[Arrived | Rejected]) -> None:
+    async def write(self, messages: Sequence[Row]) -> None:
         """Commit messages, all of them; those that the database does not take as rejected ones.
 
         Raises:
@@ -108,7 +108,7 @@ class Store:
         except psycopg.Error as error:
             raise away(self.address, error) from error
 
-    async def _write(self, messages: Sequence[Arrived | Rejected]) -> None:
+    async def _write(self, messages: Sequence[Row]) -> None:
         """As `write`; halves of a batch that holds something impossible, until that stands alone."""
         try:
             await self._transaction(messages)
@@ -126,7 +126,7 @@ class Store:
             else:
                 raise
 
-    async def _transaction(self, messages: Sequence[Arrived | Rejected]) -> None:
+    async def _transaction(self, messages: Sequence[Row]) -> None:
         connection = self._use()
         arrived = [m for m in messages if isinstance(m, Arrived)]
         await self._make_months(arrived)
@@ -141,6 +141,9 @@ class Store:
                 rows = map(_evidence_row, evidence)
                 new += await _copied(connection, "evidence", "arriving_evidence", EVIDENCE_COLUMNS, rows)
             await _note_arrivals(connection, messages)
+            known = {m for m in messages if isinstance(m, Known)}
+            if known:
+                await _know(connection, known)
             if refused:
                 await _keep_rejected(connection, refused)
         self.written += new
@@ -232,11 +235,13 @@ async def _copied(
     return done.rowcount
 
 
-async def _note_arrivals(connection: psycopg.AsyncConnection, messages: Sequence[Arrived | Rejected]) -> None:
+async def _note_arrivals(connection: psycopg.AsyncConnection, messages: Sequence[Row]) -> None:
     """Note the stretches of journals that this batch has brought."""
     found: dict[tuple[str, str], list[Stretch]] = {}
     latest: dict[tuple[str, str], datetime] = {}
     for m in messages:
+        if isinstance(m, Known):
+            continue
         at = (m.bench, m.journal)
         if m.stretch is not None:
             found.setdefault(at, []).append(m.stretch)
@@ -253,6 +258,18 @@ async def _note_arrivals(connection: psycopg.AsyncConnection, messages: Sequence
             " SELECT * FROM unnest(%s::text[], %s::text[], %s::bigint[], %s::bigint[], %s::timestamptz[])",
             [list(column) for column in zip(*rows, strict=True)],
         )
+
+
+async def _know(connection: psycopg.AsyncConnection, known: set[Known]) -> None:
+    """Note journals that benches have, so that these are told what the database lacks."""
+    rows = sorted(
+        (each.bench, each.journal) for each in known
+    )  # in one order: no two collectors wait in a circle
+    await connection.execute(
+        "INSERT INTO steadyohm.journal (bench, journal) SELECT * FROM unnest(%s::text[], %s::text[])"
+        " ON CONFLICT DO NOTHING",
+        [list(column) for column in zip(*rows, strict=True)],
+    )
 
 
 async def _keep_rejected(connection: psycopg.AsyncConnection, refused: Sequence[Rejected]) -> None:

@@ -28,8 +28,16 @@ TOPIC_OF_KIND: dict[str, str] = {
 }
 """Last part of the topic that entries of a kind are published on; other kinds stay on the journal."""
 
-LINE_TOPIC_OF_KIND: dict[str, str] = {**TOPIC_OF_KIND, "lead_zero": "zero", "notice": "notice"}
+LINE_TOPIC_OF_KIND: dict[str, str] = {
+    **TOPIC_OF_KIND,
+    "lead_zero": "zero",
+    "imported_result": "imported",
+    "notice": "notice",
+}
 """The same for a bench of a line, whose whole record is published."""
+
+STATUS = "status"
+"""Last part of the topic of `Status`."""
 
 EVIDENCE = "evidence"
 """Last part of the topic of what verdicts rest on; also the kind that such a message states."""
