@@ -10,6 +10,7 @@ from acquire.records import (
     CheckStandard,
     Evidence,
     Hypothesis,
+    ImportedResult,
     LeadZero,
     Notice,
     Outcome,
@@ -189,7 +190,34 @@ BATCH = Batch(
     utc_s=NOON_S - 60.0,
 )
 
-ALL = (VERDICT, STARTED, RESULT, ZERO, CHECK, TYPED, BATCH, NOTICE)
+IMPORTED = ImportedResult(
+    bench="north bench",
+    serial="PL80-0001",
+    sheet="Plover 80",
+    sheet_hash="5e" * 32,
+    purpose=Purpose.FINAL,
+    batch="lot 3",
+    operator="Ida",
+    step="slow charge",
+    pin_a="1",
+    pin_b="2",
+    value_ohm=203.4,
+    celsius=21.0,
+    reference_celsius=20.0,
+    reference_ohm=202.6039,
+    expanded_ohm=None,
+    outcome=Outcome.PASS,
+    instrument="hand meter",
+    remark="",
+    measured_utc_s=NOON_S - 1e8,
+    source="paper.csv",
+    source_line=2,
+    source_hash="9c" * 32,
+    software="steadyohm 0.1.0",
+    utc_s=NOON_S,
+)
+
+ALL = (VERDICT, STARTED, RESULT, ZERO, CHECK, TYPED, BATCH, NOTICE, IMPORTED)
 
 
 def verdict(number=1, **changes):

@@ -19,6 +19,7 @@ from acquire.records import (
     Batch,
     CheckStandard,
     Evidence,
+    ImportedResult,
     LeadZero,
     Notice,
     Recorded,
@@ -36,6 +37,7 @@ KINDS: dict[str, type[Recorded]] = {
     "check_standard": CheckStandard,
     "typed_result": TypedResult,
     "batch": Batch,
+    "imported_result": ImportedResult,
     "notice": Notice,
 }
 """Name of each kind of entry, and the record it holds."""

@@ -50,6 +50,7 @@ from acquire.records.commands import (
     TypeTemperature,
     ZeroLeads,
 )
+from acquire.records.imported import ImportedResult
 from acquire.records.results import CheckStandard, ResultKind, TypedResult
 from acquire.records.settled import Approach, Contact, LiftOff, Settled, SettleEvent
 from acquire.records.unit_type import (
@@ -65,7 +66,17 @@ from acquire.records.unit_type import (
 from acquire.records.verdict import Corrected, Decision, Evidence, Fit, Judged, Limits, Match, Term, Verdict
 from acquire.records.words import Outcome, Pair, Purpose, Rule, Shape
 
-Recorded = Verdict | UnitStarted | UnitResult | LeadZero | CheckStandard | TypedResult | Batch | Notice
+Recorded = (
+    Verdict
+    | UnitStarted
+    | UnitResult
+    | LeadZero
+    | CheckStandard
+    | TypedResult
+    | Batch
+    | ImportedResult
+    | Notice
+)
 """What the journal keeps."""
 
 Event = (
@@ -115,6 +126,7 @@ __all__ = [
     "FixtureOpen",
     "GiveUpUnit",
     "Hypothesis",
+    "ImportedResult",
     "Isolation",
     "Judged",
     "LeadZero",
