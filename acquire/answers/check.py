@@ -8,20 +8,23 @@ from __future__ import annotations
 import math
 import os
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
 
 from acquire.answers.meter_fit import MeterFit
+from acquire.bench.duty_setup import spool_cards
 from acquire.errors import Fault, FileInvalid, InputImpossible
 from acquire.files.credentials import credentials
 from acquire.files.settings import TABLES as BENCH_TABLES
 from acquire.files.settings import Bench, bench_of
 from acquire.files.toml_file import TomlFile, read_toml
+from acquire.heart.spools import fitting
 from acquire.physics.pt100 import Class
+from acquire.physics.wire import SpoolCard
 from acquire.quantity import show
-from acquire.records import BranchKind, Limits, Purpose, Sheet, Step, StepKind
+from acquire.records import BranchKind, ChangeSpool, Limits, Purpose, Sheet, Step, StepKind
 from acquire.sheets import sheet_of
 from acquire.sheets.language import TABLES as SHEET_TABLES
 from acquire.steps.pairs import PairTable
@@ -207,11 +210,19 @@ def _bench_report(file: TomlFile) -> Report:
         model = load_model(bench.meter.model)
     except ModelInvalid as error:
         faults += _as_faults(bench.meter.model, error)
-    if sheet_file is None or sheet is None or model is None:
+    try:
+        cards = spool_cards(bench)
+    except FileInvalid as error:
+        faults += error.faults
+    if sheet_file is None or sheet is None or model is None or faults:
         return Report(file.path, "bench", tuple(faults))
     fit = MeterFit(sheet, bench, model)
     remarks = [*_remarks(sheet_file, sheet, bench.purpose, fit), *_missing_secrets(file, bench)]
-    lines = [*_bench_lines(file, bench, sheet, model), *_step_lines(sheet, bench.purpose, fit)]
+    lines = [
+        *_bench_lines(file, bench, sheet, model),
+        *_spool_lines(cards, sheet),
+        *_step_lines(sheet, bench.purpose, fit),
+    ]
     facts = {
         "bench": bench.model_dump(mode="json"),
         "meter": model.name,
@@ -239,6 +250,16 @@ def _bench_lines(file: TomlFile, bench: Bench, sheet: Sheet, model: MeterModel) 
     yield f"  journal: {bench.journal.folder}"
     yield f"  CSV: {bench.csv.folder}, one a {bench.csv.per}" if bench.csv else "  CSV: off"
     yield from _network_lines(bench)
+
+
+def _spool_lines(cards: Mapping[str, SpoolCard], sheet: Sheet) -> Iterator[str]:
+    """Each spool card with the windings that its wire fits."""
+    for name in cards:
+        try:
+            fits = ", ".join(fitting(ChangeSpool(name), sheet, cards))
+        except InputImpossible:
+            fits = "no winding of this sheet"
+        yield f"  spool {name}: {cards[name].ohms_per_metre:.4g} Ω a metre at 20 °C, fits {fits}"
 
 
 def _network_lines(bench: Bench) -> Iterator[str]:

@@ -18,6 +18,7 @@ from acquire.records import Pair
 from acquire.sheets import load_sheet
 from acquire.sheets.language import TABLES as SHEET_TABLES
 from drivers.models import load_model
+from tests.whole_bench import bench_file
 
 CONFIGS = Path(__file__).parents[2] / "configs"
 EXAMPLE = CONFIGS / "benches" / "example.toml"
@@ -183,3 +184,23 @@ def test_defaults_in_the_page_are_those_of_the_files():
     assert TemperatureSettings.model_fields["uncertainty"].default == 1.0
     assert '± | `"1 K"` |' in section("temperature")
     assert MeterSettings.model_fields["id"].default in section("meter")
+
+
+def test_spool_cards_are_checked_with_the_bench(tmp_path):
+    """Which windings each fits; a fault of a card is told by its line."""
+    spools = tmp_path / "spools.toml"
+    card = '[[spool]]\nname = "36-A"\nsample_m = 10.0\nsample_ohm = 13.855\ncelsius = 21.5\nu_ohm = 0.004\n'
+    spools.write_text(card + card.replace("36-A", "20-C").replace("13.855", "0.34"), encoding="utf-8")
+    sheet = f'"{CONFIGS}/sheets/fathom-7.toml"'
+    file = bench_file(
+        tmp_path, meter="tcp:127.0.0.1:9", sheet="fathom-7.toml",
+        changes=[(sheet, f'{sheet}\nspools = "spools.toml"')],
+    )  # fmt: skip
+    (report,) = check_files([file])
+    assert not report.faults
+    told = "\n".join(report.summary)
+    assert "spool 36-A: 1.377 Ω a metre at 20 °C, fits P1, P2" in told
+    assert "fits no winding of this sheet" in told
+    spools.write_text(card + "length = 3\n", encoding="utf-8")
+    (report,) = check_files([file])
+    assert [str(fault.file) for fault in report.faults] == [str(spools)]
