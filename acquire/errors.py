@@ -69,6 +69,12 @@ class InputImpossible(SteadyohmError, ValueError):
     exit_code = 2
 
 
+class LibraryMissing(SteadyohmError):
+    """A library of an optional set is not installed."""
+
+    exit_code = 2
+
+
 class JournalUnusable(SteadyohmError):
     """The record cannot be written or read; no verdict may be given."""
 

@@ -32,7 +32,6 @@ def report_from(
     Raises:
         InputImpossible: no such batch, or a subgroup that cannot be.
         JournalUnusable: there is no journal, or it cannot be read.
-        LibraryMissing: scipy is not installed.
     """
     with JournalReader(journal) as record:
         return batch_report(record, name, purpose=purpose, subgroup=subgroup)

@@ -131,13 +131,13 @@ def made(journal: Path, name: str) -> Plain:
     Raises:
         InputImpossible: there is no such batch.
         JournalUnusable: the record cannot be read.
-        LibraryMissing: scipy or matplotlib is not installed.
+        LibraryMissing: matplotlib is not installed.
     """
     with JournalReader(journal) as reader:
         names = [each for each, _ in reader.batches() if each][:MOST_NAMES]
         if not name:
             return {"name": "", "names": names, "figures": [], "tables": [], "charts": [], "sentences": []}
-        from acquire.reports.batch import batch_report  # noqa: PLC0415  (only a report needs scipy)
+        from acquire.reports.batch import batch_report  # noqa: PLC0415  (slow to import)
 
         report = batch_report(reader, name)
     from acquire.reports import batch_words as words  # noqa: PLC0415  (as above)

@@ -274,6 +274,23 @@ _BLURRED: dict[Shape, Callable[[float, float, float], float]] = {
 }
 
 
+def fisher_tail(f: float, between: float, within: float) -> float:
+    """Probability that a variance ratio is at least f where both estimate one variance (A. and S., 26.6.2).
+
+    Args:
+        f: ratio of mean squares, >= 0; infinite gives 0.
+        between: degrees of freedom of the numerator, > 0.
+        within: degrees of freedom of the denominator, > 0.
+
+    Raises:
+        InputImpossible: no such ratio or degrees of freedom.
+    """
+    if math.isnan(f) or f < 0.0:
+        raise InputImpossible(f"A variance ratio of {f!r} cannot be.", "Give more measurements.")
+    above_zero(min(between, within), "the number of degrees of freedom")
+    return 0.0 if math.isinf(f) else _beta_share(within / (within + between * f), within / 2.0, between / 2.0)
+
+
 def _beta_share(x: float, a: float, b: float) -> float:
     """Regularised incomplete beta function by its continued fraction (Abramowitz and Stegun, 26.5.8)."""
     if x <= 0.0:

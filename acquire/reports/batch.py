@@ -156,7 +156,6 @@ def batch_report(
     Raises:
         InputImpossible: the record has no such batch, or a subgroup that cannot be.
         JournalUnusable: the record cannot be read.
-        LibraryMissing: scipy is not installed.
     """
     if subgroup is not None and not 2 <= subgroup <= 25:
         raise InputImpossible(f"Subgroups have 2 to 25 values, not {subgroup}.", "Choose --subgroup anew.")

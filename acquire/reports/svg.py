@@ -14,7 +14,7 @@ import warnings
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
-from acquire.stats.fisher import LibraryMissing
+from acquire.errors import LibraryMissing
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

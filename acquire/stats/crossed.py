@@ -14,8 +14,7 @@ import numpy as np
 
 from acquire.errors import InputImpossible
 from acquire.physics.checks import finite
-from acquire.physics.laws import chi_square_quantile
-from acquire.stats.fisher import fisher_tail
+from acquire.physics.laws import chi_square_quantile, fisher_tail
 
 
 class StudyIncomplete(InputImpossible):
@@ -129,9 +128,6 @@ def table_of(layout: Layout) -> tuple[Row, ...]:
     """Sums of squares about the means; parts and operators are tested against their interaction.
 
     Source: NIST/SEMATECH e-Handbook, 7.4.3.7 (two-way crossed). With one operator a one-way table.
-
-    Raises:
-        LibraryMissing: scipy is not installed.
     """
     values = layout.values
     parts, operators, trials = values.shape

@@ -15,10 +15,9 @@ import numpy as np
 
 from acquire.errors import InputImpossible
 from acquire.physics.checks import finite, probability
-from acquire.physics.laws import normal_quantile, student_quantile
+from acquire.physics.laws import fisher_tail, normal_quantile, student_quantile
 from acquire.physics.sample import Sample, sample
 from acquire.physics.trend import Trend, trend
-from acquire.stats.fisher import fisher_tail
 
 MOST_POINTS = 400
 """Points that a trend is reckoned from; longer rows are averaged in blocks of neighbours, since the number of

@@ -136,7 +136,6 @@ def gauge_study(
     Raises:
         StudyIncomplete: a part that an operator measured less often than others.
         InputImpossible: too few parts or trials, or a value that is no finite number.
-        LibraryMissing: scipy is not installed.
     """
     if pool_above < 1.0:
         probability(pool_above, "the probability above which the interaction is pooled")

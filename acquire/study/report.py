@@ -81,7 +81,7 @@ def report_of(record: StudyRecord, *, pool_above: float = POOL_ABOVE) -> StudyRe
 
     Raises:
         StudyIncomplete: fewer than two full rounds; says which measurement is missing first.
-        InputImpossible, LibraryMissing: as `stats.gauge.gauge_study`.
+        InputImpossible: as `stats.gauge.gauge_study`.
     """
     plan, subject = record.plan, record.subject
     rounds = _full_rounds(record)

@@ -15,6 +15,7 @@ from acquire.physics.laws import (
     Law,
     chi_square_cdf,
     chi_square_quantile,
+    fisher_tail,
     normal_cdf,
     normal_quantile,
     solve,
@@ -141,3 +142,18 @@ def test_no_statistics_library_is_loaded_at_run_time():
     root = Path(__file__).parents[2]
     done = subprocess.run([sys.executable, "-c", code], cwd=root, capture_output=True, text=True, check=True)
     assert done.stdout.strip() == ""
+
+
+def test_the_tail_of_a_variance_ratio():
+    """Against scipy, from its ends to far out."""
+    for f, between, within in ((0.0, 3, 10), (0.434, 18, 60), (2.5, 1, 7), (40.0, 9, 78), (500.0, 2, 4)):
+        assert fisher_tail(f, between, within) == pytest.approx(stats.f.sf(f, between, within), rel=1e-10)
+    assert fisher_tail(math.inf, 3, 10) == 0.0
+    assert fisher_tail(2.5**2, 1, 7) == pytest.approx(2.0 * student_cdf(-2.5, 7), rel=1e-12)
+
+
+@pytest.mark.parametrize("arguments", [(-1.0, 3, 10), (math.nan, 3, 10), (1.0, 0, 10), (1.0, 3, 0)])
+def test_a_variance_ratio_that_cannot_be_is_refused(arguments):
+    """With a sentence."""
+    with pytest.raises(InputImpossible):
+        fisher_tail(*arguments)
