@@ -268,7 +268,8 @@ def _where(question: Question) -> tuple[str, list[Any]]:
             values.append(storable(wanted))
     # An index that holds only some rows serves only questions that say so in its own words.
     parts += [f"{name} <> ''" for name in ("serial", "batch") if getattr(question, name)]
-    if question.kinds and "verdict" not in question.kinds:
+    narrow = question.serial or question.batch  # their indexes leave less to read than that of kinds
+    if question.kinds and "verdict" not in question.kinds and not narrow:
         parts.append("kind <> 'verdict'")
     for comparison, bound in zip((">=", "<"), question.span_utc_s(), strict=True):
         if bound is not None:

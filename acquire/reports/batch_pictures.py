@@ -184,7 +184,7 @@ def _names(level: Axes, points: Sequence[Point], beyond: Sequence[int]) -> None:
     low, high = level.get_ylim()
     for i in told:
         point = points[i]
-        right, down = i > 0.85 * len(points), point.value < low + 0.25 * (high - low)
+        right, down = i > 0.85 * len(points), point.value > high - 0.15 * (high - low)
         here = point.outcome in FAILING or i in beyond
         level.annotate(
             shown(point.serial, LONGEST_SERIAL), (i + 1, point.value),
