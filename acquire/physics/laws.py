@@ -282,8 +282,7 @@ def fisher_tail(f: float, between: float, within: float) -> float:
         between: degrees of freedom of the numerator, > 0.
         within: degrees of freedom of the denominator, > 0.
 
-    Raises:
-        InputImpossible: no such ratio or degrees of freedom.
+    Raises: InputImpossible: no such ratio or degrees of freedom.
     """
     if math.isnan(f) or f < 0.0:
         raise InputImpossible(f"A variance ratio of {f!r} cannot be.", "Give more measurements.")
