@@ -97,6 +97,15 @@ class PairTable:
             )
         )
 
+    def reach_ohm(self, pair: Pair) -> float:
+        """How far a pair of a good unit may be off nominal: each branch three standard deviations, at worst.
+
+        That is what its tolerance allows where the sheet gives no spread of its own.
+        """
+        path = self.path(pair)
+        parts = zip(path.shares, self.branches, strict=True)
+        return 3.0 * sum(share * branch.spread * branch.reference_ohm for share, branch in parts)
+
     def given(self, known: Mapping[Pair, tuple[float, float]]) -> Foretold:
         """What this very unit should read, given what some of its pairs have read.
 

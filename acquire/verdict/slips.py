@@ -55,6 +55,9 @@ class PairLaws(Protocol):
     def spread_ohm(self, pair: Pair) -> float:
         """Standard deviation between good units, in ohms."""
 
+    def reach_ohm(self, pair: Pair) -> float:
+        """How far a good unit may be off the nominal, in ohms."""
+
 
 def look_alikes(
     table: PairLaws, readings: Sequence[tuple[Pair, float, float]], among: Sequence[Pair]

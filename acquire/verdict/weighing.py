@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -24,6 +24,9 @@ PairReading = tuple[Pair, float, float]
 
 _POOR = 1e-3
 """A best explanation this unlikely to be so far off is no good one; workshop choice."""
+
+_LEAST_INSIDE = 1e-4
+"""No reading speaks more than this against a good unit by lying outside alone: sheets can be wrong."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +74,26 @@ def weigh_all(
     two = _weigh(double, readings, unseen, np.array(both))
     if _fits_poorly([*one, *two], unknown_weight(table, readings)):
         one = _weigh(single, readings, Slips(neighbours(readings, among), SEEN), seen)
-    return [*one, *two]
+    return [
+        _within_reach(entry, table, readings) if entry.case.fault == "healthy" else entry
+        for entry in (*one, *two)
+    ]
+
+
+def _within_reach(healthy: Weighed, table: PairLaws, readings: Sequence[PairReading]) -> Weighed:
+    """A good unit is one inside its tolerance: the normal laws of its windings end there.
+
+    Each reading takes the chance that its true value is still inside, by its uncertainty; the one that was
+    probed elsewhere is left out.
+    """
+    total = 0.0
+    for pair, ohm, u_ohm in readings:
+        nominal_ohm = table.nominal_ohm(pair)
+        if math.isinf(ohm) or math.isinf(nominal_ohm) or (healthy.slip and healthy.slip[0] == pair):
+            continue
+        inside = (table.reach_ohm(pair) - abs(ohm - nominal_ohm)) / max(u_ohm, 1e-9)
+        total += math.log(max(0.5 * math.erfc(-inside / math.sqrt(2.0)), _LEAST_INSIDE))
+    return replace(healthy, log_weight=healthy.log_weight + total)
 
 
 def visible(book: Casebook, pairs: Sequence[Pair]) -> Bools:

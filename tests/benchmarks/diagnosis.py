@@ -21,6 +21,7 @@ import random
 import time
 from collections import Counter, defaultdict
 from concurrent.futures import ProcessPoolExecutor
+from dataclasses import replace
 
 import numpy as np
 
@@ -29,6 +30,7 @@ from acquire.records.words import FAILING
 from acquire.steps.unit import Order
 from acquire.verdict.diagnose import casebook, double_casebook
 from acquire.verdict.dictionary import PRIORS
+from acquire.verdict.weighing import visible
 from sim.units import UNIT_TYPES
 from tests.benchmarks import diagnosis_tables as tables
 from tests.benchmarks.diagnosis_bench import METERS, Bench, exact
@@ -62,6 +64,26 @@ def is_case(case, planted):
         planted_faults = zip(planted.kinds, ((place,) for place in planted.where), strict=True)
         return set(case.faults) == set(planted_faults)
     return case.fault == planted.name and set(case.where) == set(planted.where)
+
+
+def as_measured(bench, story, planted):
+    """The fault as far as it changes any pair that was measured: nobody can be asked for the rest.
+
+    A joint at the core is no fault of a star whose core is only ever held against one pin; of two faults the
+    one that shows is left.
+    """
+    if planted.name not in ("two_faults", "bad_joint", "open_pin", "open_winding", "shorted_turns"):
+        return planted
+    book = casebook(bench.sheet, Purpose.INCOMING, bench.four_wire_below_ohm or 0.0)
+    seen = visible(book, [pair for pair, _, _ in story.readings])
+    shows = {case.faults[0] for case, see in zip(book.cases, seen, strict=True) if see}
+    kinds = planted.kinds or (planted.name,)
+    parts = [part for part in zip(kinds, planted.where, strict=True) if (part[0], (part[1],)) in shows]
+    if len(parts) == len(kinds):
+        return planted
+    return replace(
+        planted, name=parts[0][0] if parts else "healthy", where=tuple(p for _, p in parts), kinds=()
+    )
 
 
 def rivals(bench, story, planted):
@@ -150,7 +172,7 @@ def count_unit(bench, story, planted, tally, calls):
     if not (failing or held) or not story.findings:
         return
     tally["explained"] += 1
-    found = story.findings
+    found, planted = story.findings, as_measured(bench, story, planted)
     hit = [is_case(f.case, planted) for f in found]
     calls.append((found[0].probability, hit[0], found[0].case.fault))
     others = rivals(bench, story, planted)

@@ -228,8 +228,11 @@ class Bench:
         usual = Pace()
         seen_s = self.heart.settle.lift_off_s + 2.2 * self._new_meter(None, random.Random(0)).conversion_s()
         seen_s += 2.0 * self.meter_class.hunt_s[1]  # back and forth between the ranges of an open step
-        travel = (max(usual.travel[0], seen_s), max(usual.travel[1], seen_s + 0.4))
-        self.pace = Pace(travel=usual.travel if hurried else travel, real_patience_s=0.0)
+        calm = {
+            name: (max(low, seen_s), max(high, seen_s + 0.4))
+            for name, (low, high) in (("travel", usual.travel), ("look", usual.look))
+        }
+        self.pace = replace(usual, real_patience_s=0.0, **({} if hurried else calm))
 
     def _new_meter(self, probes, dice) -> Meter:
         compensated = self.meter_class.nplc
