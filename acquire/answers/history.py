@@ -188,11 +188,23 @@ def _beside(kind: str, payload: dict[str, Any]) -> str:
             said = f": {payload['remark']}" if payload["remark"] else ""
             deed = payload["deed"].replace("_", " ")
             return f"batch {payload['batch']} ({payload['sheet']}{units}) {deed}{said}"
+        case "imported_result":
+            return _from_paper(payload)
         case "typed_result":
             word = OUTCOME_WORDS[Outcome(payload["outcome"])] if payload["outcome"] else "recorded"
             return f"typed: {payload['typed']}: {word}{' as stated' if payload['stated'] else ''}"
         case _:
             return f"{payload.get('weight', kind)}: {payload.get('text', '')}"
+
+
+def _from_paper(payload: dict[str, Any]) -> str:
+    day = datetime.fromtimestamp(payload["measured_utc_s"], UTC).strftime("%Y-%m-%d")
+    ohm, celsius = payload["value_ohm"], payload["celsius"]
+    shown = "open" if ohm is None else show(ohm, "Ω", payload["expanded_ohm"])
+    warm = "" if celsius is None else f" at {celsius:g} °C"
+    word = f", {OUTCOME_WORDS[Outcome(payload['outcome'])]} as stated" if payload["outcome"] else ""
+    pins = f"{payload['pin_a']}–{payload['pin_b']}"
+    return f"from paper of {day}: {pins} {payload['step']}: {shown}{warm}{word}"
 
 
 def verdict_line(payload: dict[str, Any]) -> str:

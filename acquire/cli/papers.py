@@ -1,4 +1,4 @@
-"""Commands about papers and proof: certificate, label, returned, lookback."""
+"""Commands about papers and proof: certificate, label, returned, lookback, import."""
 
 from __future__ import annotations
 
@@ -21,6 +21,7 @@ def add_to(app: typer.Typer) -> None:
     """Register these commands."""
     for command in (certificate, label, returned, lookback):
         app.command()(command)
+    app.command("import")(import_papers)
 
 
 def certificate(
@@ -217,3 +218,28 @@ def lookback(
             typer.echo(json.dumps(spelt(row), ensure_ascii=False) if as_json else line_of(row))
     told = tally.sentence("verdict" if meter is not None else "stay")
     typer.echo(f"{csv}: {told}" if csv is not None else told, err=as_json)
+
+
+def import_papers(
+    file: Annotated[Path, typer.Argument(help="CSV file of earlier paper records.")],
+    journal: Annotated[
+        Path, typer.Argument(help="Folder of the bench's journal; the bench must not be at work.")
+    ],
+    *,
+    sheet: Annotated[Path, typer.Option(help="Sheet of the unit type.")],
+    dry: Annotated[
+        bool, typer.Option("--dry", help="Only check the file; nothing goes on the record.")
+    ] = False,
+) -> None:
+    """Bring earlier paper records onto the journal, marked as imported; each row is checked."""
+    from acquire.answers.importing import read_papers, take
+    from acquire.clock import RealClock
+
+    results, doubts = read_papers(file, journal, sheet, RealClock())
+    for doubt in doubts:
+        typer.echo(doubt, err=True)
+    units = len({result.serial for result in results})
+    if not dry:
+        take(results, journal)
+    done = "in order" if dry else "imported"
+    typer.echo(f"{file}: {done}: values {len(results)}, units {units}")

@@ -53,6 +53,7 @@ class JournalReader:
     Attributes:
         path: of the journal's file.
         birth: its birth id.
+        bench: name of the bench that began it.
     """
 
     def __init__(self, file: Path, *, with_archives: bool = True) -> None:
@@ -80,6 +81,7 @@ class JournalReader:
             self._connection.text_factory = _text
             self._connection.create_function("explains", 2, _explains, deterministic=True)
             self.birth = self._recognise()
+            self.bench = self._told("bench")
             files = archives(self.path.parent) if with_archives else []
             self._archives = [JournalReader(each, with_archives=False) for each in files]
         except BaseException:
@@ -103,6 +105,13 @@ class JournalReader:
                 f"The journal {self.path} is damaged: its tables cannot be used."
             ) from error
         return birth
+
+    def _told(self, key: str) -> str:
+        try:
+            row = self._connection.execute("SELECT value FROM about WHERE key = ?", (key,)).fetchone()
+        except FAULTS as error:
+            raise in_words(error, self.path) from error
+        return str(row[0]) if row else ""
 
     def __enter__(self) -> Self:
         """Give the reader itself."""
