@@ -16,7 +16,7 @@ from acquire.records import Outcome, Pair, StepKind
 from acquire.steps.agreement import oddest
 from acquire.steps.pairs import PairTable
 from acquire.steps.step_state import StepState
-from acquire.steps.warm import WARM_CHECK
+from acquire.steps.warm import WARM_CHECK, movement, repeatable
 
 _FORETOLD = 0.3
 """The set knows a pair when it leaves less than this share of the pair's own spread; workshop choice."""
@@ -37,6 +37,10 @@ chance for each pair that the others know."""
 _TO_THE_DIGIT, _UNLIKE = 3.0, 0.1
 """Standard deviations of a repeated touch within which two values are one; share of it by which two pairs of
 a good unit differ so much that this is no coincidence. Workshop choices."""
+
+_NOT_SHARED, _SIDES = 0.3, 1.0 / 3.0
+"""Share of a reading's uncertainty that the other readings of the unit do not share; share of its distance
+within which another value is on the side of the others. Workshop choices."""
 
 _MOST_DOUBTS = 2
 """How many passing values of one unit are asked for again, at most."""
@@ -70,7 +74,31 @@ def doubtful(states: Sequence[StepState], table: PairTable) -> StepState | None:
         others = known_readings(states, state, passing=False)
         if state.insisted and not state.rechecked and not _supported(state, table, others):
             return state
-    return _oddest_pass(states, table)
+    return _misread_first(states, table) or _oddest_pass(states, table)
+
+
+def _misread_first(states: Sequence[StepState], table: PairTable) -> StepState | None:
+    """The first resistance, where its repetition differs and the others side with the repetition.
+
+    A look-alike touched at the start would make the unit seem to have cooled. What all readings share (leads,
+    range, temperature) cancels in this comparison, for the most part.
+    """
+    limit = table.sheet.warm_limit
+    moved, first = movement(states, limit), repeatable(states, limit)
+    check = next((s for s in states if s.step.name == WARM_CHECK), None)
+    if not moved or abs(moved) <= limit or first is None or first.doubted or check is None:
+        return None
+    if first.ohm is None or check.ohm is None:
+        return None
+    known = {
+        s.step.pair: (s.ohm, math.hypot(s.repeat_u_ohm, _NOT_SHARED * s.u_ohm))
+        for s in states
+        if s.outcome in _PASSING and s.ohm is not None and math.isfinite(s.ohm)
+        if s.step.pair != first.step.pair
+    }
+    mean, sd = table.predicted(first.step.pair, known)
+    before, after = abs(first.ohm - mean), abs(check.ohm - mean)
+    return first if before > _APART * sd and after < _SIDES * before else None
 
 
 def _read_elsewhere(state: StepState, states: Sequence[StepState], table: PairTable) -> bool:

@@ -11,7 +11,7 @@ from acquire.steps.matcher import weigh
 from acquire.steps.pairs import PairTable
 from acquire.steps.unit import Order, Ruling, UnitProgress
 from acquire.steps.warm import WARM_CHECK
-from tests.known_sheets import PLOVER, PLOVER_OPEN, corrected
+from tests.known_sheets import PLOVER, PLOVER_OPEN, QUERN, corrected
 
 
 def unit(sheet=PLOVER, **more):
@@ -421,3 +421,31 @@ def test_typed_steps_are_not_asked_for():
     typed = replace(PLOVER.steps[0], name="insulation", kind=StepKind.TYPED)
     progress = unit(replace(PLOVER, steps=(typed, *PLOVER.steps)))
     assert progress.current.name == "slow charge"
+
+
+def star_with_first(first, last):
+    """A good star of which U–V read `first` at the start and `last` at the warm check."""
+    progress = unit(QUERN)
+    while progress.current is not None and not progress.still_warm:
+        step = progress.current
+        ohm = progress.table.nominal_ohm(step.pair)
+        if step.name == WARM_CHECK:
+            ohm = last
+        elif step.name == QUERN.steps[0].name:
+            ohm = last if progress.state.doubted else first
+        progress.judged(Outcome.PASS, ohm, 0.0025, repeat_u_ohm=0.0003)
+    return progress
+
+
+def test_a_look_alike_at_the_start_does_not_make_a_unit_warm():
+    """U–W was touched for U–V and read 1 % more; the other pairs side with the second reading of U–V."""
+    progress = star_with_first(0.8914 * 1.01, 0.8914)
+    assert progress.states[0].doubted == 1
+    assert not progress.still_warm
+
+
+def test_a_unit_that_cools_is_not_asked_again():
+    """The others lie between the first reading and the last."""
+    progress = star_with_first(0.8914 * 1.005, 0.8914 * 0.995)
+    assert progress.states[0].doubted == 0
+    assert progress.still_warm
