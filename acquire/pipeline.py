@@ -117,8 +117,6 @@ class Pipeline:
         self._filter = SettleFilter(self.settle)
         self._witness = OpenWitness(self.settle.silence_s)
 
-    # ------------------------------------------------------------------ in
-
     def feed(self, reading: Reading) -> list[Event]:
         """Take one reading of the ohms meter."""
         wanted = self.wanted
@@ -189,10 +187,10 @@ class Pipeline:
             return self.duties.wanted
         return self.unit.wanted if self.unit else Wanted()
 
-    # ------------------------------------------------------------------ the way
-
     def _settled(self, settled: Settled) -> list[Event]:
         """A value is at rest: for a duty of the bench if one was asked for, else the unit's."""
+        if self.fixture is not None and not self.fixture.fits(self._prompt):
+            return []
         if self.duties.asked:
             return self._duty(settled)
         unit, touch = self.unit, self._touch
@@ -253,7 +251,8 @@ class Pipeline:
         match command:
             case StartUnit():
                 return self._start(command, utc_s)
-            case FixtureMoved():
+            case FixtureMoved() if self.fixture is not None:
+                self.fixture.moved(command)
                 self.link_lost()  # whatever was settling was another pair's
                 return []
             case Note():

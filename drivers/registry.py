@@ -7,7 +7,7 @@ source tree work without being installed. Not for opening links: a meter opens i
 from __future__ import annotations
 
 import importlib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from importlib.metadata import entry_points
 from typing import Any
@@ -203,6 +203,31 @@ def open_scanner(
     module = importlib.import_module("drivers.scanner.scanner")
     checked = _check_options("scanner", scanner_options(), dict(options or {}), address)
     return module.Scanner(scanner_id=scanner_id, address=address, clock=clock, options=checked)
+
+
+def switch_card_options() -> type[BaseModel]:
+    """The model of a switch card's options."""
+    model: type[BaseModel] = importlib.import_module("drivers.scpi.switch_card").SwitchCardOptions
+    return model
+
+
+def open_switch_card(
+    channels: Sequence[int], *, address: str = "", host: Any = None, options: Mapping[str, Any] | None = None
+) -> Any:
+    """Make a switch card, a `drivers.scpi.switch_card.SwitchCard`; it connects when it is entered.
+
+    Args:
+        channels: every channel in use.
+        address: of its own link; empty where it sits in the meter.
+        host: that meter; None for a card with a link of its own.
+        options: see `SwitchCardOptions`.
+
+    Raises:
+        OptionsInvalid, AddressInvalid: the bench file is at fault.
+    """
+    module = importlib.import_module("drivers.scpi.switch_card")
+    checked = _check_options("switch card", switch_card_options(), dict(options or {}), address)
+    return module.SwitchCard(channels, address=address, host=host, options=checked)
 
 
 def list_drivers() -> list[DriverEntry]:

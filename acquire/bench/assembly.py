@@ -22,6 +22,7 @@ from acquire.bench.duty_setup import (
     habit,
     spool_cards,
 )
+from acquire.bench.fixture_setup import behind_card, hold_of, sheet_for, wire_up
 from acquire.bench.intake import Feed
 from acquire.bench.publishing import mqtt_outlet
 from acquire.bench.recording import RecordedPipeline
@@ -89,6 +90,7 @@ class Files:
             "habit": habit(self.bench),
             "calibration": None if self.notices else calibration_due(self.bench, self.model),
             "cards": self.cards,
+            "fixture": hold_of(self.bench),
         }
 
 
@@ -97,6 +99,7 @@ def read_files(bench: Bench, clock: Clock) -> Files:
 
     Raises:
         FileInvalid, ModelInvalid: the sheet, the meter file or the spool cards cannot be used.
+        FixtureUnfit: a pin of the sheet has no channel.
         SteadyohmError: the meter's calibration is overdue, and the bench file says to refuse it then.
     """
     model = load_model(Path(bench.meter.model))
@@ -104,7 +107,7 @@ def read_files(bench: Bench, clock: Clock) -> Files:
     place = Circumstances(
         bench=bench.name,
         purpose=bench.purpose,
-        sheet=load_sheet(bench.sheet),
+        sheet=sheet_for(bench, load_sheet(bench.sheet)),
         meter_id=bench.meter.id,
         meter_model=model.name,
         meter_hash=model.content_hash,
@@ -223,6 +226,9 @@ def _feeds(bench: Bench, daemon: Daemon) -> list[Feed]:
     meter = open_meter(
         settings.driver, meter_id=settings.id, address=settings.link, clock=pair, options=settings.options
     )
+    if bench.fixture is not None:
+        meter = behind_card(bench, meter, daemon.pipeline.place.sheet, daemon.clock)
+        wire_up(daemon, meter)
     feeds = [
         Feed(
             "meter",

@@ -22,13 +22,21 @@ from acquire.files.bench_tables import (
     TemperatureSource,
 )
 from acquire.files.duty_tables import CheckSettings, InsulationSettings
+from acquire.files.fixture_table import FixtureSettings
 from acquire.files.network_tables import HttpSettings, MqttSettings, PageSettings
 from acquire.files.shop_table import ShopSettings
 from acquire.files.toml_file import Faults, Model, Table, TomlFile, did_you_mean, read_toml
 from acquire.files.toml_lines import Path as KeyPath
 from acquire.records import Purpose
 from drivers.errors import DriverUnknown, MeterError
-from drivers.registry import driver_class, known_drivers, open_meter, options_with_profile, scanner_options
+from drivers.registry import (
+    driver_class,
+    known_drivers,
+    open_meter,
+    options_with_profile,
+    scanner_options,
+    switch_card_options,
+)
 from drivers.self_check import needs_self_check, self_check_steps
 
 TABLES: dict[str, type[Table]] = {
@@ -36,6 +44,7 @@ TABLES: dict[str, type[Table]] = {
     "meter": MeterSettings,
     "temperature": TemperatureSettings,
     "scanner": ScannerSettings,
+    "fixture": FixtureSettings,
     "leads": LeadSettings,
     "check": CheckSettings,
     "insulation": InsulationSettings,
@@ -61,6 +70,7 @@ class Bench(Table):
         meter: the instrument that measures ohms.
         temperature: where the winding's temperature comes from.
         scanner: None where serials are typed.
+        fixture: None where hands hold the probes.
         leads: what the test leads add.
         check: the check standard; None where none is asked for.
         insulation: what is taken for granted of typed insulation results.
@@ -85,6 +95,7 @@ class Bench(Table):
     meter: MeterSettings
     temperature: TemperatureSettings
     scanner: ScannerSettings | None
+    fixture: FixtureSettings | None
     leads: LeadSettings
     check: CheckSettings | None
     insulation: InsulationSettings
@@ -124,6 +135,7 @@ def bench_of(file: TomlFile) -> Bench:
     temperature = _needed(faults, TemperatureSettings, "temperature", 'source = "typed"')
     others: dict[str, Any] = {
         "scanner": _optional(faults, ScannerSettings, "scanner") if "scanner" in file.tree else None,
+        "fixture": _optional(faults, FixtureSettings, "fixture") if "fixture" in file.tree else None,
         "leads": _optional(faults, LeadSettings, "leads"),
         "check": _optional(faults, CheckSettings, "check") if "check" in file.tree else None,
         "insulation": _optional(faults, InsulationSettings, "insulation"),
@@ -138,6 +150,7 @@ def bench_of(file: TomlFile) -> Bench:
     _check_files(faults, place, meter)
     _check_instruments(faults, meter, temperature)
     _check_scanner(faults, others["scanner"])
+    _check_fixture(faults, others["fixture"])
     faults.stop_here()
     whole = {**dict(place or ()), **others, "meter": meter, "temperature": temperature}
     return Bench.model_construct(file=file.path.absolute(), content_hash=file.content_hash, **whole)
@@ -228,6 +241,11 @@ def _check_self_check(faults: Faults, meter: MeterSettings) -> None:
         what = f'what "{meter.driver}" makes of this meter\'s bytes is known from memory only.'
         remedy = 'Have it prove itself at the start: add self_check = "470 ohm", a resistor that you have.'
         faults.add(("meter", "self_check"), what, remedy)
+
+
+def _check_fixture(faults: Faults, fixture: FixtureSettings | None) -> None:
+    if fixture is not None:
+        faults.check(switch_card_options(), fixture.card_options, ("fixture", "options"))
 
 
 def _check_scanner(faults: Faults, scanner: ScannerSettings | None) -> None:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from acquire.records import Ask, Prompt
+from acquire.records import Ask, FixtureMoved, Prompt
 
 
 @dataclass(slots=True)
@@ -16,10 +16,28 @@ class FixtureHold:
     """The fixture of one bench.
 
     Attributes:
+        standard: pins that the bench's known resistor is wired to; empty where it is held by hand.
         clipped: somebody has said by key that the unit on the bench is in it.
+        at: pins that are at the meter; one where its terminals are joined, none with everything open.
     """
 
+    standard: frozenset[str] = frozenset()
     clipped: bool = False
+    at: frozenset[str] = frozenset()
+
+    def moved(self, command: FixtureMoved) -> None:
+        """Relays have moved."""
+        self.at = frozenset(pin for pin in (command.pin_a, command.pin_b) if pin)
+
+    def fits(self, prompt: Prompt | None) -> bool:
+        """Whether the meter is on what is asked for: relays follow a prompt a moment later."""
+        if prompt is None or not self.at:
+            return False
+        if prompt.ask is Ask.SHORT_PROBES:
+            return len(self.at) == 1
+        if prompt.ask is Ask.CHECK_RESISTOR:
+            return self.at == self.standard or not self.standard
+        return prompt.pair is not None and self.at == frozenset(prompt.pair)
 
     def emptied(self) -> bool:
         """Another unit begins; gives True, for there is a fixture."""

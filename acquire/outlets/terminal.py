@@ -52,7 +52,7 @@ SIGNS: dict[Outcome, tuple[str, str, str]] = {
 """Shape, words and colour of each outcome."""
 
 
-SHOWN_ASKS = frozenset({Ask.TOUCH, Ask.TOUCH_AGAIN, Ask.SHORT_PROBES, Ask.CHECK_RESISTOR})
+SHOWN_ASKS = frozenset({Ask.TOUCH, Ask.TOUCH_AGAIN, Ask.SHORT_PROBES, Ask.CHECK_RESISTOR, Ask.CLIP_ON})
 """Prompts that stand in the lines of an output without a living last line."""
 
 SELF_CHECK = "self-check"

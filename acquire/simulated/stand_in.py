@@ -124,6 +124,8 @@ def as_seen(event: Event) -> dict[str, Any]:
             seen = {"show": "lift"}
         case Notice(code="pair.other" | "pair.unclear"):
             seen = {"show": "hint", "text": event.text}
+        case Notice(code="fixture.unproven"):
+            seen = {"show": "look_at_clips", "text": event.text}
         case UnitResult():
             seen = {"show": "unit", "outcome": event.outcome.value if event.outcome else "held"}
         case _:

@@ -1,0 +1,258 @@
+"""A meter behind a switch card: the fixture moves its relays between two readings, as hands move probes.
+
+To whoever reads it, it is a meter like any other (`drivers.meter.Meter`). Before each reading it looks at
+what the operator is asked for and brings that pair to the meter. A pair that reads open is proven before it
+counts: right afterwards each of its pins must conduct, through the same relay, to a pin that it has conducted
+to before; readings taken for that go no further. Not for what is asked nor for what values mean.
+"""
+
+from __future__ import annotations
+
+from collections.abc import AsyncGenerator, AsyncIterator, Awaitable, Callable, Mapping
+from contextlib import AsyncExitStack, aclosing
+from dataclasses import dataclass, field, replace
+from types import TracebackType
+from typing import Self, cast
+
+from acquire.bench.fixture_desk import FixtureDesk, Place
+from acquire.clock import Clock
+from acquire.records import Command, Event, FixtureMoved, FixtureOpen, Notice, Weight
+from drivers.errors import MeterRefused
+from drivers.meter import Capabilities, Held, Identity, Meter, Setup
+from drivers.reading import Kind, Quantity, Reading
+from drivers.scpi.switch_card import SwitchCard
+
+LOOK_S = 0.25
+"""So long, and for so many conversions, a pair must read open before it is proven. Workshop choice: several
+times a relay's bounce, and longer than a bench meter needs to find its range."""
+LOOK_CONVERSIONS = 3
+
+PROOF_CONVERSIONS = 4
+"""So many conversions a proof may take to read something finite: a meter finds its range meanwhile."""
+
+OPEN_CONVERSIONS = 3
+"""With every relay open a unit's first readings must be overload within so many, or a relay is stuck."""
+
+
+@dataclass(slots=True)
+class Wiring:
+    """Which channels lead to which pin.
+
+    Attributes:
+        high, low: channel of each pin on either bus.
+        sense_high, sense_low: of the sense wires; empty where they move along by themselves.
+    """
+
+    high: Mapping[str, int]
+    low: Mapping[str, int]
+    sense_high: Mapping[str, int] = field(default_factory=dict)
+    sense_low: Mapping[str, int] = field(default_factory=dict)
+
+    def all(self) -> list[int]:
+        """Every channel in use."""
+        return [*self.high.values(), *self.low.values(), *self.sense_high.values(), *self.sense_low.values()]
+
+    def of(self, place: Place) -> list[int]:
+        """Channels that bring the meter's terminals to a place."""
+        found = [self.high[place.high], self.low[place.low]]
+        if self.sense_high:
+            found += [self.sense_high[place.high], self.sense_low[place.low]]
+        return found
+
+
+class FixtureMeter:
+    """A meter, a card, and what the operator is asked for."""
+
+    def __init__(
+        self, meter: Meter, card: SwitchCard, wiring: Wiring, desk: FixtureDesk, clock: Clock
+    ) -> None:
+        """Put them together; nothing is opened yet.
+
+        Args:
+            meter: behind the card.
+            card: with the wiring's channels.
+            wiring: see there.
+            desk: shown every event that a person would see.
+            clock: for waiting times and notices.
+        """
+        self.meter_id, self.capabilities = meter.meter_id, meter.capabilities
+        self.desk = desk
+        self.command: Callable[[Command], Awaitable[list[Event]]] | None = None
+        self.tell: Callable[[Notice], Awaitable[None]] | None = None
+        self._meter, self._card, self._wiring, self._clock = meter, card, wiring, clock
+        self._stack = AsyncExitStack()
+        self._setup: Setup | None = None
+        self._open_since_s: float | None = None
+        self._open_latest_s = 0.0
+        self._open_conversions = 0
+        self._unproven: Place | None = None
+        self._widened = False
+
+    capabilities: Capabilities
+
+    async def __aenter__(self) -> Self:
+        """Open both, and every relay.
+
+        Raises:
+            LinkUnavailable, LinkLost, LinkTimeout: a link.
+            MeterRefused: a relay stays closed.
+        """
+        async with AsyncExitStack() as stack:
+            await stack.enter_async_context(self._meter)
+            await stack.enter_async_context(self._card)
+            await self._card.open_all()
+            self._stack = stack.pop_all()
+        self.desk.leave()
+        self.desk.told = False
+        self._see_anew()
+        return self
+
+    async def __aexit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        """Close both."""
+        self.desk.leave()
+        await self._stack.__aexit__(kind, error, trace)
+
+    async def identity(self) -> Identity:
+        """Of the meter."""
+        return await self._meter.identity()
+
+    async def configure(self, setup: Setup) -> Held:
+        """Set the meter; see there."""
+        self._setup, self._widened = setup, False
+        return await self._meter.configure(setup)
+
+    async def readings(self) -> AsyncIterator[Reading]:
+        """Yield the readings of what is asked for; relays move in between.
+
+        Raises:
+            LinkLost, LinkTimeout, MeterRefused: as of meter and card.
+        """
+        source = cast("AsyncGenerator[Reading]", self._meter.readings())
+        async with aclosing(source):
+            while True:
+                await self._act(source)
+                reading = await anext(source)
+                self._note(reading)
+                yield reading
+
+    # ------------------------------------------------------------------ between two readings
+
+    async def _act(self, source: AsyncIterator[Reading]) -> None:
+        """Move relays where something else is asked for; prove what has read open for long enough."""
+        if self.desk.must_move():
+            await self._go(self.desk.target(), source)
+        elif self._reads_open() and self.desk.at is not None and self._unproven != self.desk.at:
+            await self._prove(self.desk.at, source)
+
+    async def _go(self, target: Place | None, source: AsyncIterator[Reading]) -> None:
+        desk = self.desk
+        if desk.at is not None:
+            await self._card.open_all()
+        desk.leave()
+        if self._widened and self._setup is not None:
+            await self.configure(self._setup)
+        if target is not None and not desk.checked and desk.asked is not None and desk.asked.serial:
+            await self._check_open(source)
+        if target is not None:
+            await self._card.connect(self._wiring.of(target))
+        await self._arrived(target)
+
+    async def _arrived(self, place: Place | None) -> None:
+        """Note where the terminals are, and tell the heart; it refuses while the journal does."""
+        self.desk.at = place
+        self._see_anew()
+        told = FixtureMoved() if place is None else FixtureMoved(place.high, place.low)
+        if await self._refused(told):
+            self.desk.leave()
+
+    async def _check_open(self, source: AsyncIterator[Reading]) -> None:
+        """With every relay open nothing may be read. Raises: MeterRefused: something is."""
+        for _ in range(OPEN_CONVERSIONS):
+            reading = await anext(source)
+            if reading.kind is Kind.OVERLOAD:
+                self.desk.checked = True
+                return
+        raise MeterRefused(
+            f"with every relay open the meter still reads {reading.value_si:.4g} Ω: a relay is stuck",
+            hint="Run `steadyohm fixture` with nothing clipped in, and have the card looked at.",
+        )
+
+    def _note(self, reading: Reading) -> None:
+        """Keep in mind what the pair reads: something, or nothing for how long."""
+        if reading.kind is Kind.VALUE:
+            self.desk.read()
+            self._see_anew()
+        elif reading.kind is Kind.OVERLOAD:
+            if self._open_since_s is None:
+                self._open_since_s = reading.monotonic_s
+            self._open_conversions += 1
+            self._open_latest_s = reading.monotonic_s
+
+    def _see_anew(self) -> None:
+        self._open_since_s, self._open_latest_s, self._open_conversions = None, 0.0, 0
+        self._unproven = None
+
+    def _reads_open(self) -> bool:
+        """Whether a unit's pair has read open for long enough."""
+        asked, since_s = self.desk.asked, self._open_since_s
+        if since_s is None or asked is None or asked.pair is None:
+            return False
+        return self._open_conversions >= LOOK_CONVERSIONS and self._open_latest_s - since_s >= LOOK_S
+
+    # ------------------------------------------------------------------ open pairs
+
+    async def _prove(self, place: Place, source: AsyncIterator[Reading]) -> None:
+        """Look for the two pins elsewhere, then say that the pair is open, or whose clip nothing proves."""
+        setup = self._setup or Setup(Quantity.RESISTANCE)
+        if setup.expected_si is not None:
+            await self._meter.configure(replace(setup, expected_si=None))
+            self._widened = True
+            if await self._conducts(source):  # a bad joint, beyond the range that a good winding needs
+                await self._arrived(place)
+                return
+        await self._meter.configure(Setup(Quantity.RESISTANCE, None, setup.integration_plc))
+        how = [
+            await self._proven(bus, pin, source) for bus, pin in (("high", place.high), ("low", place.low))
+        ]
+        await self.configure(setup)
+        if all(how):
+            await self._card.open_all()
+            await self._arrived(None)
+            words = f"with both clips proven: {how[0]}; {how[1]}"
+            self.desk.told = not await self._refused(FixtureOpen(words))
+            return
+        await self._card.connect(self._wiring.of(place))
+        await self._arrived(place)
+        self._unproven = place
+        self.desk.proving = None if self.desk.asked is None else self.desk.asked.pair
+        pins = " and ".join(pin for pin, words in zip((place.high, place.low), how, strict=True) if not words)
+        text = f"{place} reads open, and nothing proves the clip on {pins}: look at it, then press Enter."
+        await self._say(Weight.WARNING, "fixture.unproven", text)
+
+    async def _conducts(self, source: AsyncIterator[Reading]) -> bool:
+        """Whether something finite is read within a few conversions."""
+        for _ in range(PROOF_CONVERSIONS):
+            if (await anext(source)).kind is Kind.VALUE:
+                return True
+        return False
+
+    async def _proven(self, bus: str, pin: str, source: AsyncIterator[Reading]) -> str:
+        """What proves that a pin's clip and its relay on a bus conduct; empty where nothing does."""
+        for where in self.desk.proofs(bus, pin):
+            await self._card.connect(self._wiring.of(where))
+            if await self._conducts(source):
+                if where.high == where.low:
+                    return f"{pin} by its two contacts"
+                return f"{pin} conducts to {next(iter(where.pins - {pin}))}"
+        return f"{pin} confirmed by key" if pin in self.desk.by_key else ""
+
+    async def _refused(self, command: Command) -> bool:
+        """Give an order to the heart; whether it refuses, as it does while the journal cannot be written."""
+        events = await self.command(command) if self.command is not None else []
+        return any(isinstance(event, Notice) and event.code == "command.refused" for event in events)
+
+    async def _say(self, weight: Weight, code: str, text: str) -> None:
+        if self.tell is not None:
+            await self.tell(Notice(weight, code, text, self._clock.utc_s()))

@@ -1,0 +1,103 @@
+"""Makes a bench's fixture from its file: the card, its wiring, and the sheet with every pair as a step.
+
+Not for what a fixture does (fixture, fixture_desk).
+"""
+
+from __future__ import annotations
+
+from acquire.bench.daemon import Daemon
+from acquire.bench.fixture import FixtureMeter, Wiring
+from acquire.bench.fixture_desk import FixtureDesk
+from acquire.clock import Clock
+from acquire.errors import SteadyohmError
+from acquire.files.fixture_table import FixtureSettings, Pairs
+from acquire.files.settings import Bench
+from acquire.heart.fixture_hold import FixtureHold
+from acquire.records import Event, Pair, Sheet
+from acquire.steps.full_matrix import full_matrix
+from acquire.steps.pairs import PairTable
+from drivers.meter import Meter
+from drivers.registry import open_switch_card
+
+
+class FixtureUnfit(SteadyohmError):
+    """A bench file and its sheet do not go together on this fixture."""
+
+    exit_code = 2
+
+
+def sheet_for(bench: Bench, sheet: Sheet) -> Sheet:
+    """The sheet as this bench measures it: with every pair as a step where a fixture does the work.
+
+    Raises:
+        FixtureUnfit: a pin of the sheet has no channel.
+    """
+    fixture = bench.fixture
+    if fixture is None:
+        return sheet
+    if fixture.pairs is Pairs.ALL:
+        sheet = full_matrix(sheet)
+    wanted = dict.fromkeys(pin for step in sheet.steps for pin in step.pair)
+    missing = [pin for pin in wanted if pin not in fixture.high]
+    if missing:
+        raise FixtureUnfit(
+            f"The fixture of {bench.file} has no channel for {', '.join(missing)} of {sheet.name}.",
+            "Add them to high and low in [fixture].",
+        )
+    return sheet
+
+
+def hold_of(bench: Bench) -> FixtureHold | None:
+    """What the heart is to know of the fixture; None where hands hold the probes."""
+    if bench.fixture is None:
+        return None
+    return FixtureHold(standard=frozenset(bench.fixture.standard or ()))
+
+
+def wiring_of(fixture: FixtureSettings) -> Wiring:
+    """Which channels lead to which pin."""
+    return Wiring(fixture.high, fixture.low, fixture.sense_high, fixture.sense_low)
+
+
+def behind_card(bench: Bench, meter: Meter, sheet: Sheet, clock: Clock) -> FixtureMeter:
+    """Put the meter behind the bench's switch card.
+
+    Raises:
+        FixtureUnfit: the card sits in the meter, and this meter's driver knows no cards.
+        OptionsInvalid, AddressInvalid: the card's.
+    """
+    fixture = bench.fixture
+    if fixture is None:
+        raise ValueError("this bench has no fixture")
+    if fixture.link is None and not hasattr(meter, "beside"):
+        raise FixtureUnfit(
+            f"A {bench.meter.driver} meter has no switch card on its link.",
+            "Give the card's own link in [fixture].",
+        )
+    wiring = wiring_of(fixture)
+    card = open_switch_card(
+        wiring.all(),
+        address=fixture.link or "",
+        host=meter if fixture.link is None else None,
+        options=fixture.card_options,
+    )
+    table = PairTable(sheet)
+    desk = FixtureDesk(
+        frozenset(frozenset(pair) for pair in table.pairs() if table.nominal_ohm(pair) < float("inf")),
+        fixture.zero_pin or next(iter(fixture.high)),
+        None if fixture.standard is None else Pair(*fixture.standard),
+        fixture.separate_contacts,
+    )
+    return FixtureMeter(meter, card, wiring, desk, clock)
+
+
+def wire_up(daemon: Daemon, meter: FixtureMeter) -> None:
+    """Let the fixture see what a person would see, and order what hands would do."""
+    meter.command, meter.tell = daemon.command, daemon.tell
+    shown = daemon.show
+
+    def show(event: Event) -> None:
+        shown(event)
+        meter.desk.see(event)
+
+    daemon.show = show
