@@ -172,10 +172,8 @@ def test_values_go_on_the_record_marked_as_imported(journal, tmp_path):
     file.write_text(
         f"{HEADS}\n{SERIAL},2019-03-02,trigger,,,84.0,21.5,,pass,,lot 7,Ida,,\n", encoding="utf-8"
     )
-    assert typed(file, journal, "--sheet", SHEET, "--dry").output.endswith(
-        "1 values of 1 units are in order\n"
-    )
-    assert typed(file, journal, "--sheet", SHEET).output == f"{file}: 1 values of 1 units imported\n"
+    assert typed(file, journal, "--sheet", SHEET, "--dry").output == f"{file}: in order: values 1, units 1\n"
+    assert typed(file, journal, "--sheet", SHEET).output == f"{file}: imported: values 1, units 1\n"
     with JournalReader(journal) as record:
         (entry,) = record.find(Question(kinds=("imported_result",)))
         assert isinstance(entry.record, ImportedResult)
