@@ -47,7 +47,6 @@ TOLD = frozenset(
         "step.skipped",
         "step.again",
         "note",
-        "operator.note",
         "order.taken",
         "unit.resumed",
         "pair.unclear",

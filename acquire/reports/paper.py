@@ -237,7 +237,7 @@ class Paper:
     blocks: tuple[Block, ...]
     size: str = "A4"
     attached: str = ""
-    attached_name: str = "facts.json"
+    attached_name: str = ""
     written_utc_s: float = 0.0
 
 
