@@ -1,4 +1,4 @@
-"""A page without a browser for tests of the bench page: plain sockets of the standard library. Not a test itself."""
+"""A page without a browser, for tests of the bench page: plain sockets. Not a test itself."""
 
 from __future__ import annotations
 
@@ -103,7 +103,8 @@ class Ear:
                 place = len(self.heard)
                 left = deadline - time.monotonic()
                 told = [(n, {k: d[k] for k in list(d)[:6]}) for n, d, _ in self.heard[-6:]]
-                assert left > 0 and not self.ended, f"never heard {name!r}; last were {told}"
+                if left <= 0 or self.ended:
+                    raise AssertionError(f"never heard {name!r}; last were {told}")
                 self._news.wait(left)
 
     def phase(self, phase, within_s=10.0, start=0):

@@ -98,6 +98,7 @@ class BatchReports:
         finally:
             if process.returncode is None:
                 process.kill()
+                await process.wait()
         try:
             answer = json.loads(told)
         except ValueError:

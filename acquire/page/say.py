@@ -63,14 +63,11 @@ class Speaker:
 
     async def run(self) -> None:
         """Speak for ever; ends only by cancellation."""
-        try:
-            while True:
-                await self._ready.wait()
-                while self._waiting:
-                    await self._say(self._waiting.popleft())
-                self._ready.clear()
-        finally:
-            self._hush()
+        while True:
+            await self._ready.wait()
+            while self._waiting:
+                await self._say(self._waiting.popleft())
+            self._ready.clear()
 
     async def _say(self, words: str) -> None:
         try:
@@ -86,6 +83,8 @@ class Speaker:
             self.failures += 1
         finally:
             self._hush()
+            if self._process is not None:
+                await self._process.wait()
             self._process = None
 
     def _hush(self) -> None:

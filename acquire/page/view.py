@@ -62,7 +62,7 @@ class View:
     """
 
     about: About
-    renewed: bool = True
+    renewed: bool = False
     _table: PairTable | None = None
     _state: Plain = field(default_factory=dict)
     _changed: set[str] = field(default_factory=set)
@@ -86,6 +86,7 @@ class View:
 
     def on(self, table: PairTable, about: About | None = None) -> None:
         """Work by a sheet: at the start, and whenever its file was changed."""
+        self.renewed = self._table is not None
         self._table, self.about = table, about or self.about
         sheet = table.sheet
         self._ear.core = sheet.core
@@ -95,7 +96,6 @@ class View:
         self._set("face", drawing.face(sheet))
         self._set("circuit", drawing.circuit(sheet))
         self._brought_up_to_date()
-        self.renewed = True
 
     @property
     def sheet(self) -> Sheet | None:

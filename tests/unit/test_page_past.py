@@ -1,0 +1,92 @@
+"""What the page asks of the record: a unit, its visits, the latest units, lead zeros, the check standard."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from acquire.page.behind import Unknown
+from acquire.page.past import Past, shape
+from acquire.records import Outcome, Purpose
+from tests.known_records import CHECK, NOON_S
+from tests.known_visits import DAY_S, SERIAL, journal_with, moved_zero, shop_day, visit
+
+
+@pytest.fixture(scope="module")
+def past(tmp_path_factory):
+    """A shop's day, and the unit back two days later with a shorter winding."""
+    back = visit(
+        utc_s=NOON_S + 2 * DAY_S, purpose=Purpose.RETURNED, factors={"fast charge": 0.9}, outcome=Outcome.FAIL
+    )
+    folder = journal_with(tmp_path_factory.mktemp("journal"), [*shop_day(), moved_zero(), *back])
+    return Past(folder, "bench-1")
+
+
+def test_every_answer_is_json(past):
+    for path, question in past.questions().items():
+        if path != "/check":
+            json.dumps(question({"serial": SERIAL, "text": SERIAL}), allow_nan=False)
+
+
+def test_a_unit_is_its_latest_visit_with_traces(past):
+    unit = past.unit({"serial": SERIAL})
+    assert (unit["purpose"], unit["outcome"], unit["ongoing"]) == ("returned", "fail", False)
+    assert [verdict["step"] for verdict in unit["verdicts"]] == ["slow charge", "fast charge", "trigger"]
+    assert len(unit["verdicts"][0]["trace"]) == 30
+    assert unit["diagnosis"][0]["sureness"]
+
+
+def test_a_history_sets_then_beside_now(past):
+    history = past.history({"serial": SERIAL})
+    assert [each["purpose"] for each in history["visits"]] == ["final", "returned"]
+    pairs = {pair["step"]: pair for pair in history["pairs"]}
+    assert pairs["fast charge"]["difference_percent"] == pytest.approx(-10.0)
+    assert pairs["fast charge"]["real"] is True
+    assert pairs["trigger"]["real"] is False
+    assert pairs["fast charge"]["then"]["value_ohm"] == pytest.approx(46.1673)
+    assert "fast charge" in history["sentences"][0]
+    assert history["ours"]["sentence"].endswith(".")
+
+
+def test_what_is_not_there_is_a_sentence(past):
+    for words in ({"serial": "nobody"}, {"serial": "  "}, {}):
+        with pytest.raises(Unknown, match=r"\.$"):
+            past.unit(words)
+
+
+def test_the_latest_units_come_first_and_not_too_many(past):
+    units = past.units({"limit": "1"})["units"]
+    assert [unit["outcome"] for unit in units] == ["fail"]
+    assert len(past.units({"limit": "-5"})["units"]) == 2
+    assert len(past.units({"limit": "9" * 50})["units"]) == 2
+
+
+def test_lead_zeros_are_told_oldest_first(past):
+    leads = past.leads({})
+    assert [zero["ohm"] for zero in leads["zeros"]] == [0.3125, 0.62]
+    assert leads["now"]["doubtful_since_utc_s"] is not None
+
+
+def test_a_check_standard_is_of_this_bench(past):
+    assert Past(past.folder, CHECK.bench).check({})["readings"][0]["ohm"] == CHECK.reading_ohm
+    with pytest.raises(Unknown):
+        Past(past.folder, "another bench").check({})
+
+
+def test_a_scanned_code_that_looks_otherwise_is_asked_about(past):
+    assert past.code({"text": f" {SERIAL} "}) == {"serial": SERIAL, "known": True, "ask": ""}
+    assert past.code({"text": "QX81-1234"})["ask"] == ""
+    assert "Start a unit with it?" in past.code({"text": "https://example.org/parcel"})["ask"]
+    assert past.code({"text": "a\x00b"})["serial"] == ""
+
+
+def test_an_empty_record_takes_any_serial(tmp_path):
+    past = Past(journal_with(tmp_path, []), "bench-1")
+    assert past.code({"text": "anything"})["ask"] == ""
+    assert past.leads({})["now"] is None
+    assert past.units({})["units"] == []
+
+
+def test_a_shape_is_letters_and_digits():
+    assert shape("PL80-0007") == "AA99-9999"

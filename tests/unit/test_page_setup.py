@@ -1,0 +1,133 @@
+"""Setting up: one thing at a time, nothing outside the folder, every fault a sentence."""
+
+from __future__ import annotations
+
+import asyncio
+
+import pytest
+
+from acquire.clock import HandClock
+from acquire.errors import SteadyohmError
+from acquire.page.about import About
+from acquire.page.setup import Setup
+from acquire.page.stream import Stream
+from acquire.page.view import View
+from acquire.records import Purpose
+from drivers.find import Finding
+
+METER = Finding("found", 1, 1, "tcp:127.0.0.1:5025", "It answers.", driver="scpi")
+
+
+@pytest.fixture
+def setup(tmp_path):
+    """A setting up whose search finds one meter, and whose bench file is written as text."""
+
+    async def search(places):
+        yield Finding("looking", 0, 2, "somewhere", "Listening.")
+        yield METER
+
+    def write(wanted):
+        wanted.file.write_text(made.text or str(wanted), encoding="utf-8")
+
+    async def start(file):
+        made.started.append(file)
+        if made.refused:
+            raise SteadyohmError("It cannot be opened.")
+        made.stream.mode = "bench"
+
+    stream = Stream(View(About("setup", Purpose.FINAL, "", "", "s")), "setup")
+    setup = Setup(tmp_path, stream, HandClock(), search, write, start)
+    made = type("Made", (), {"setup": setup, "stream": stream, "text": "", "started": [], "refused": False})()
+    return made
+
+
+async def post(made, what, **body):
+    _, deed = made.setup.posts()[f"/setup/{what}"]
+    return await deed(body)
+
+
+async def searched(made):
+    assert await post(made, "search") == (200, {"searching": True})
+    await made.setup._searching
+
+
+WISH = {"meter": 0, "sheet": "shipped/plover-80.toml", "model": "shipped/bench-6-digit.toml"}
+
+
+async def test_a_search_tells_its_progress_and_what_it_found(setup):
+    line = setup.stream.open()
+    await line.take(setup.stream.whole)
+    await searched(setup)
+    told = (await line.take(setup.stream.whole)).decode()
+    assert told.count("event: setup") == 4  # listening, found, done, and the end
+    state = setup.setup.state()
+    assert (state["searching"], [each["driver"] for each in state["meters"]]) == (False, ["scpi"])
+    assert {"shipped/plover-80.toml"} <= {each["file"] for each in state["sheets"]}
+
+
+@pytest.mark.parametrize("body", [{"tcp": "x"}, {"tcp": ["a"] * 9}, {"tcp": ["no port"]}, {"tcp": [7]}])
+async def test_addresses_that_are_none_are_refused(setup, body):
+    status, answer = await post(setup, "search", **body)
+    assert status == 422
+    assert answer["error"]
+
+
+@pytest.mark.parametrize(
+    "body",
+    [
+        {},
+        {"meter": 1},
+        {"meter": -1},
+        {"meter": True},
+        {"address": "tcp:127.0.0.1:1"},
+        {"address": "file:///etc/passwd", "driver": "scpi"},
+        {"address": "tcp:127.0.0.1:1", "driver": "os.system"},
+    ],
+)
+async def test_a_meter_that_is_none_is_refused(setup, body):
+    await searched(setup)
+    assert (await post(setup, "try", **body))[0] == 422
+
+
+@pytest.mark.parametrize(
+    "name", ["", "a", "../a.toml", "a/b.toml", ".a.toml", "a\x00.toml", "ä.toml", "a" * 80 + ".toml", 7]
+)
+async def test_a_bench_file_stays_in_the_folder(setup, name, tmp_path):
+    await searched(setup)
+    assert (await post(setup, "write", file=name, **WISH))[0] == 422
+    assert list(tmp_path.iterdir()) == []
+
+
+async def test_a_file_that_makes_no_bench_is_taken_back_with_its_faults(setup, tmp_path):
+    await searched(setup)
+    setup.text = "[bench]\n"
+    status, answer = await post(setup, "write", file="a.toml", **WISH)
+    assert status == 422
+    assert len(answer["faults"]) > 2
+    assert list(tmp_path.iterdir()) == []
+
+
+async def test_only_a_bench_file_of_the_folder_is_started(setup, tmp_path):
+    (tmp_path / "b.toml").write_text('[bench]\nname = "left"\n[meter]\n', encoding="utf-8")
+    (tmp_path / "sheet.toml").write_text("[sheet]\n", encoding="utf-8")
+    outside = tmp_path.parent / "outside.toml"
+    outside.write_text('[bench]\nname = "x"\n[meter]\n', encoding="utf-8")
+    (tmp_path / "link.toml").symlink_to(outside)
+    for name in ("sheet.toml", "link.toml", "../outside.toml", "/etc/passwd", ""):
+        assert (await post(setup, "start", file=name))[0] == 422
+    assert setup.started == []
+    setup.refused = True
+    assert await post(setup, "start", file="b.toml") == (422, {"error": "It cannot be opened.", "faults": []})
+    setup.refused = False
+    assert await post(setup, "start", file="b.toml") == (200, {"started": True})
+    assert [path.name for path in setup.started] == ["b.toml", "b.toml"]
+    assert setup.setup.state() == {"mode": "bench"}
+    assert (await post(setup, "search"))[0] == 409
+
+
+async def test_a_link_that_is_not_there_says_so_on_the_page(setup):
+    assert (await post(setup, "try", address="tcp:127.0.0.1:9", driver="scpi"))[0] == 200
+    await asyncio.wait_for(setup.setup._trying, 5.0)
+    link = setup.stream.view.state()["link"]
+    assert link["ok"] is False
+    assert "127.0.0.1:9" in link["text"]

@@ -1,0 +1,62 @@
+"""Numbers and words of verdicts and results, as a person reads them."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from acquire.page.telling import next_pair, reason_of, result_words, value_and_reach, verdict_words
+from acquire.records import Outcome, Pair
+from tests.known_records import RESULT, VERDICT
+
+
+@pytest.mark.parametrize(
+    ("ohm", "reach", "told"),
+    [
+        (
+            202.5687,
+            0.41,
+            ("202.57", "0.41", "Ω"),
+        ),  # JCGM 100:2008, 7.2.6: at most two digits
+        (0.39391, 0.0041, ("0.3939", "0.0041", "Ω")),
+        (4907.9, 12.0, ("4.908", "0.012", "kΩ")),
+        (1.2e6, 15_000.0, ("1.200", "0.015", "MΩ")),
+        (0.0143, 0.0042, ("0.0143", "0.0042", "Ω")),
+        (202.5687, None, ("202.6", "", "Ω")),
+        (202.5687, 0.0, ("202.6", "", "Ω")),
+    ],
+)
+def test_a_value_ends_where_its_uncertainty_does(ohm, reach, told):
+    assert value_and_reach(ohm, reach) == told
+
+
+def test_an_open_pair_has_no_value():
+    words = verdict_words(replace(VERDICT, reference_ohm=None, raw_ohm=None, expanded_ohm=None))
+    assert (words["text"], words["open"], words["value_ohm"], words["raw_text"]) == (
+        "open",
+        True,
+        None,
+        "open",
+    )
+
+
+def test_numbers_that_json_lacks_are_none():
+    words = verdict_words(replace(VERDICT, upper_ohm=float("inf"), nominal_ohm=float("inf")))
+    assert (words["upper_ohm"], words["nominal_ohm"]) == (None, None)
+
+
+def test_a_result_says_why_and_what_next():
+    words = result_words(replace(RESULT, next_pair=Pair("1", "CORE")), "CORE")
+    assert words["next"]["text"].startswith("Measure pin 1 and the core next")
+    assert next_pair(None) is None
+    findings = replace(RESULT, outcome=Outcome.FAIL, held="", findings=("Phases differ.", "By 3 %."))
+    assert reason_of(findings) == "Phases differ. By 3 %."
+    best = RESULT.hypotheses[0]
+    assert best.sentence.rstrip(".") in reason_of(replace(RESULT, outcome=Outcome.FAIL, held="", findings=()))
+    assert reason_of(replace(RESULT, outcome=None, held="warm")) == "warm"
+
+
+def test_a_held_unit_says_until_when():
+    words = result_words(replace(RESULT, outcome=None, held="warm", wait_s=600.0, utc_s=1000.0))
+    assert (words["wait_until_utc_s"], words["spoken"]) == (1600.0, "Unit held.")

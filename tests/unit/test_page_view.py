@@ -1,0 +1,232 @@
+"""The bench as a page shows it, event by event: what a person would see at each moment."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+
+import pytest
+
+from acquire.page.about import About
+from acquire.page.facts import Facts
+from acquire.page.view import View
+from acquire.records import (
+    Approach,
+    Ask,
+    Batch,
+    Contact,
+    Judged,
+    LiftOff,
+    Notice,
+    Outcome,
+    Pair,
+    Prompt,
+    Purpose,
+    Settled,
+    UnitStarted,
+    Weight,
+)
+from acquire.steps.pairs import PairTable
+from drivers.reading import Flag, Kind, Quantity, Reading
+from tests.known_records import BATCH, EVIDENCE, NOON_S, RESULT, STARTED, VERDICT
+from tests.known_sheets import PLOVER
+
+SERIAL = "PL80-0001"
+FIRST = PLOVER.steps[0]
+OHM = Quantity.RESISTANCE
+
+
+def reading(value_si, at_s, *, quantity=OHM, flags=frozenset(), kind=None):
+    kind = kind or (Kind.OVERLOAD if value_si is None else Kind.VALUE)
+    return Reading("meter", quantity, kind, value_si, at_s, NOON_S + at_s, round(at_s * 1000), flags=flags)
+
+
+def settled(value_si, at_s):
+    return Settled("meter", OHM, value_si, 0.0, 9.0, 0.0, 0.0, 0.0, 9, None, None, at_s - 1.0, at_s, NOON_S)
+
+
+def verdict(step=FIRST, **changes):
+    known = {"serial": SERIAL, "step": step.name, "pin_a": step.pair.a, "pin_b": step.pair.b}
+    return Judged(replace(VERDICT, **{"counts": True, **known, **changes}), EVIDENCE)
+
+
+def prompt(step=FIRST, ask=Ask.TOUCH, done=0):
+    return Prompt(ask, f"Touch {step.pair}.", SERIAL, step.pair, step.name, done, len(PLOVER.steps))
+
+
+@pytest.fixture
+def view():
+    """A view of a bench with a sheet, before anything has happened."""
+    made = View(About("bench-1", Purpose.FINAL, "meter", "me", "steadyohm 1"))
+    made.on(PairTable(PLOVER))
+    made.forget()
+    return made
+
+
+def at_a_unit(view):
+    view.show(UnitStarted("bench-1", SERIAL, PLOVER.name, "h", Purpose.FINAL, "", "me", NOON_S))
+    view.show(prompt())
+    view.forget()
+
+
+def cues(view):
+    return [(cue.sound.value, cue.say) for cue in view.take_cues()]
+
+
+def test_every_key_is_there_before_anything_is_known():
+    state = View(About("x", Purpose.FINAL, "", "", "s")).state()
+    assert (state["face"], state["unit"], state["phase"]) == (None, None, "idle")
+    assert json.loads(json.dumps(state, allow_nan=False)) == state
+
+
+def test_the_face_and_circuit_are_the_sheets(view):
+    state = view.state()
+    assert state["face"]["rows"] == [list(row) for row in PLOVER.rows]
+    assert {branch["name"] for branch in state["circuit"]["branches"]} == {b.name for b in PLOVER.branches}
+
+
+def test_a_touch_goes_through_its_phases(view):
+    """Touch, settling with a trace, at rest, verdict, touch the next."""
+    at_a_unit(view)
+    assert view.state()["phase"] == "touch"
+    view.see(reading(201.0, 10.0), OHM)
+    view.show(Contact("meter", 10.0, NOON_S))
+    assert view.state()["phase"] == "settling"
+    assert cues(view) == [("contact", "")]
+    view.see(reading(202.0, 10.1), OHM)
+    view.show(Approach("meter", OHM, 202.0, 10.0, 10.1, NOON_S))
+    assert view.state()["rest"] == {"unrest": 10.0, "share": 0.5, "word": "still moving"}
+    assert view.take_points() == {"new": True, "points": [[0.0, 201.0], [0.1, 202.0]]}
+    view.show(settled(202.4, 11.0))
+    assert (view.state()["phase"], view.state()["rest"]["word"]) == ("settled", "at rest")
+    view.show(verdict())
+    view.show(prompt(PLOVER.steps[1], done=1))
+    assert view.state()["phase"] == "verdict"
+    assert cues(view) == [("pass", "Pass."), ("", "2 and 3.")]
+    view.show(LiftOff("meter", 12.0, NOON_S))
+    state = view.state()
+    assert (state["phase"], state["rest"]) == ("touch", None)
+    assert state["verdict"]["pair"] == ["1", "2"]  # it stays to be read
+    assert [step["state"] for step in state["unit"]["steps"][:2]] == ["done", "asked"]
+
+
+def test_a_wrong_pair_is_named_and_nothing_judged(view):
+    at_a_unit(view)
+    view.show(Contact("meter", 10.0, NOON_S))
+    view.take_cues()
+    view.show(Notice(Weight.WARNING, "pair.unclear", "Not clear.", NOON_S, SERIAL, Pair("1", "2")))
+    view.show(prompt(ask=Ask.TOUCH_AGAIN))
+    state = view.state()
+    assert (state["phase"], state["hint"], state["verdict"]) == ("other_pair", "Not clear.", None)
+    assert cues(view) == [("wrong_pair", "Not clear. 1 and 2 again.")]  # said once, not twice
+    view.show(LiftOff("meter", 11.0, NOON_S))
+    assert view.state()["phase"] == "touch"
+
+
+def test_a_contact_under_another_setting_is_no_touch(view):
+    """The meter was set anew, the probes have not left: lift, and no sound."""
+    at_a_unit(view)
+    view.show(LiftOff("meter", 12.0, NOON_S))
+    view.show(Contact("meter", 12.0, NOON_S))
+    assert view.state()["phase"] == "lift"
+    assert cues(view) == []
+
+
+def test_a_failing_value_is_asked_for_again(view):
+    at_a_unit(view)
+    view.show(verdict(outcome=Outcome.FAIL, counts=False, reference_ohm=150.0))
+    view.show(prompt(ask=Ask.TOUCH_AGAIN))
+    step = view.state()["unit"]["steps"][0]
+    assert (step["state"], step["outcome"], step["word"]) == ("again", None, "once more")
+    assert cues(view) == [("fail", "Not passed."), ("", "1 and 2 again.")]
+
+
+def test_a_result_stays_until_the_next_unit(view):
+    at_a_unit(view)
+    view.show(replace(RESULT, serial=SERIAL, outcome=Outcome.FAIL, held=""))
+    view.show(Prompt(Ask.START_UNIT, "Scan the next."))
+    state = view.state()
+    assert (state["phase"], state["result"]["outcome"]) == ("ended", "fail")
+    assert state["result"]["diagnosis"][0]["sentence"]
+    assert state["unit"]["ended"]
+    view.show(replace(STARTED, serial="PL80-0002"))
+    assert (view.state()["result"], view.state()["verdict"]) == (None, None)
+
+
+def test_a_batch_is_counted(view):
+    view.show(BATCH)
+    view.show(replace(STARTED, serial="a", batch=BATCH.batch))
+    view.show(replace(RESULT, serial="a", batch=BATCH.batch, outcome=Outcome.PASS, held=""))
+    batch = view.state()["batch"]
+    assert (batch["name"], batch["measured"], batch["passed"]) == (BATCH.batch, 1, 1)
+    assert batch["expected"] == BATCH.expected
+    assert isinstance(BATCH, Batch)
+
+
+def test_a_lost_meter_is_seen_and_comes_back(view):
+    at_a_unit(view)
+    view.show(Contact("meter", 10.0, NOON_S))
+    view.show(Notice(Weight.STOP, "meter.lost", "The meter gives no readings.", NOON_S))
+    state = view.state()
+    assert (state["phase"], state["link"]["ok"]) == ("lost", False)
+    assert [w["code"] for w in state["warnings"]] == ["meter.lost"]
+    view.see(reading(None, 20.0), OHM)
+    state = view.state()
+    assert (state["phase"], state["link"]["ok"], state["warnings"]) == ("touch", True, [])
+
+
+def test_what_stops_the_bench_is_heard_once(view):
+    at_a_unit(view)
+    for _ in range(3):
+        view.show(Notice(Weight.STOP, "journal.unusable", "The disk is full.", NOON_S))
+    assert view.state()["phase"] == "stopped"
+    assert cues(view).count(("attention", "Stop.")) == 1
+    view.show(Notice(Weight.WARNING, "journal.usable", "It can be written again.", NOON_S))
+    assert view.state()["phase"] == "touch"
+
+
+def test_volts_and_hold_on_the_meter_warn_until_they_are_gone(view):
+    at_a_unit(view)
+    view.see(reading(1.5, 1.0, quantity=Quantity.VOLTAGE_DC, flags=frozenset({Flag.HOLD})), OHM)
+    assert {w["code"] for w in view.state()["warnings"]} == {"meter.function", "meter.hold"}
+    assert view.state()["reading"]["text"] == "1.500 V"
+    view.see(reading(1.5, 2.0), OHM)
+    assert view.state()["warnings"] == []
+
+
+def test_an_idle_bench_changes_nothing(view):
+    """Open probes, second after second: nothing to send, so nothing is."""
+    view.know(Facts(NOON_S, 0.1, celsius=21.04, temperature_known=True))
+    view.see(reading(None, 0.0), OHM)
+    view.forget()
+    for second in range(1, 60):
+        view.see(reading(None, float(second)), OHM)
+        view.know(Facts(NOON_S + second, 0.1, celsius=21.04 + 0.0001 * second, temperature_known=True))
+    assert not view.waiting
+    assert not view.moving
+    assert view.take_changes() == {}
+
+
+def test_a_unit_that_is_resumed_has_its_verdicts(view):
+    started = UnitStarted("bench-1", SERIAL, PLOVER.name, "h", Purpose.FINAL, "", "me", NOON_S)
+    view.resume(started, [verdict().verdict], [])
+    view.show(prompt(PLOVER.steps[1], done=1))
+    state = view.state()
+    assert [step["state"] for step in state["unit"]["steps"][:2]] == ["done", "asked"]
+    assert state["verdict"]["step"] == FIRST.name
+
+
+def test_another_sheet_renews_the_whole_state(view):
+    assert not view.renewed
+    view.on(PairTable(replace(PLOVER, latch="left")))
+    assert view.renewed
+    assert view.state()["face"]["latch"] == "left"
+
+
+def test_hostile_texts_stay_data(view):
+    """They come out as they went in, and as JSON."""
+    bad = '<img src=x onerror="alert(1)">\u2028\ud800'
+    view.show(UnitStarted("bench-1", bad, PLOVER.name, "h", Purpose.FINAL, "", bad, NOON_S))
+    view.show(Notice(Weight.WARNING, "note", bad, NOON_S, bad))
+    assert view.state()["unit"]["serial"] == bad
+    assert json.loads(json.dumps(view.state()))["notes"][0]["text"] == bad

@@ -1,0 +1,138 @@
+"""Warnings come with their cause and go with it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from acquire.page.facts import Facts
+from acquire.page.warnings import FADES_S, PATIENCE_S, RESTED_S, TAKEN_BACK, Warnings
+from acquire.records import BatchState, Judged, Notice, UnitStarted, Weight
+from tests.known_records import BATCH, EVIDENCE, NOON_S, RESULT, STARTED, VERDICT, ZERO
+
+WELL = Facts(NOON_S, 0.1, celsius=21.0, temperature_known=True)
+
+
+def codes(warnings):
+    return [warning["code"] for warning in warnings.plain()]
+
+
+def test_a_bench_that_is_well_has_none():
+    warnings = Warnings()
+    assert not warnings.know(WELL)
+    assert warnings.plain() == []
+
+
+@pytest.mark.parametrize(
+    ("facts", "code", "weight"),
+    [
+        ({"meter_silence_s": 4.0}, "meter.silent", "warning"),
+        ({"halted": True}, "journal.halted", "stop"),
+        ({"lead_wanted": True, "lead_due": True}, "leads.none", "warning"),
+        ({"lead_wanted": True, "lead_due": True, "lead": ZERO}, "leads.old", "warning"),
+        ({"check_name": "R1", "check_due": True}, "check.due", "warning"),
+        ({"check_name": "R1", "check_due": True, "check_blocked": True}, "check.out", "stop"),
+        ({"calibration": "The calibration fell due."}, "calibration.due", "warning"),
+        ({"failing": (("mqtt", "no broker"),)}, "outlet.failing", "warning"),
+    ],
+)
+def test_a_fact_warns_as_long_as_it_is_one(facts, code, weight):
+    warnings = Warnings()
+    assert warnings.know(replace(WELL, **facts))
+    [told] = warnings.plain()
+    assert (told["code"], told["weight"], told["since_utc_s"]) == (code, weight, NOON_S)
+    assert told["text"].rstrip()
+    assert not warnings.know(replace(WELL, utc_s=NOON_S + 1.0, **facts))  # nothing new
+    assert warnings.know(replace(WELL, utc_s=NOON_S + 2.0))
+    assert warnings.plain() == []
+
+
+def test_a_lead_zero_that_nobody_wants_is_never_old():
+    warnings = Warnings()
+    warnings.know(replace(WELL, lead_due=True))
+    assert codes(warnings) == []
+
+
+def test_a_remedy_is_an_order_with_its_label():
+    warnings = Warnings()
+    warnings.know(replace(WELL, lead_wanted=True, lead_due=True))
+    assert warnings.plain()[0]["remedy"] == {"command": "zero_leads", "label": "Zero the leads now"}
+
+
+def test_a_thermometer_has_some_seconds_to_speak():
+    warnings = Warnings()
+    silent = Facts(NOON_S, 0.1)
+    warnings.know(silent)
+    assert codes(warnings) == []
+    warnings.know(replace(silent, utc_s=NOON_S + PATIENCE_S + 1.0))
+    assert codes(warnings) == ["temperature.missing"]
+    warnings.know(replace(silent, utc_s=NOON_S + PATIENCE_S + 2.0, temperature_known=True))
+    assert codes(warnings) == ["temperature.old"]
+    assert warnings.stops
+
+
+@pytest.mark.parametrize(("code", "ends"), [(code, end) for code, ends in TAKEN_BACK.items() for end in ends])
+def test_a_notice_is_taken_back_by_its_counterpart(code, ends):
+    warnings = Warnings()
+    warnings.show(Notice(Weight.STOP, code, "Something is wrong.", NOON_S))
+    assert codes(warnings) == [code]
+    warnings.show(Notice(Weight.REMARK, ends, "It is well again.", NOON_S + 1.0))
+    assert code not in codes(warnings)
+
+
+def test_a_verdict_shows_that_the_meter_is_set_right():
+    warnings = Warnings()
+    for code in ("meter.turn", "meter.range", "meter.unstated"):
+        warnings.show(Notice(Weight.WARNING, code, "Turn it.", NOON_S))
+    warnings.show(Judged(VERDICT, EVIDENCE))
+    assert codes(warnings) == []
+
+
+def test_the_answer_to_a_refused_order_fades():
+    warnings = Warnings()
+    warnings.show(Notice(Weight.WARNING, "command.refused", "There is no unit.", NOON_S))
+    warnings.know(replace(WELL, utc_s=NOON_S + FADES_S / 2))
+    assert codes(warnings) == ["command.refused"]
+    warnings.know(replace(WELL, utc_s=NOON_S + FADES_S))
+    assert codes(warnings) == []
+
+
+def test_a_warm_unit_counts_down_is_called_back_and_forgotten():
+    warnings = Warnings()
+    held = replace(RESULT, serial="PL80-0005", outcome=None, held="warm", wait_s=600.0, utc_s=NOON_S)
+    warnings.show(held)
+    [told] = warnings.plain()
+    assert (told["code"], told["weight"], told["until_utc_s"]) == ("part.warm", "warning", NOON_S + 600.0)
+    warnings.know(replace(WELL, utc_s=NOON_S + 599.0))
+    assert warnings.plain() == [told]
+    warnings.know(replace(WELL, utc_s=NOON_S + 601.0))
+    [rested] = warnings.plain()
+    assert (rested["weight"], rested["until_utc_s"]) == ("remark", None)
+    assert "has rested" in rested["text"]
+    warnings.know(replace(WELL, utc_s=NOON_S + 601.0 + RESTED_S))
+    assert codes(warnings) == []
+
+
+def test_a_warm_unit_that_comes_back_is_awaited_no_more():
+    warnings = Warnings()
+    for serial in ("a", "b"):
+        warnings.show(replace(RESULT, serial=serial, outcome=None, held="warm", wait_s=600.0))
+    assert isinstance(STARTED, UnitStarted)
+    warnings.show(replace(STARTED, serial="a"))
+    assert [w["text"].partition(" ")[0] for w in warnings.plain()] == ["b"]
+
+
+def test_a_doubted_first_unit_warns_until_somebody_has_decided():
+    warnings = Warnings()
+    warnings.show(replace(BATCH, doubt="The spool may be another.", state=BatchState.RUNNING))
+    assert codes(warnings) == ["batch.first_unit"]
+    warnings.show(replace(BATCH, doubt=""))
+    assert codes(warnings) == []
+
+
+def test_the_heaviest_stands_first():
+    warnings = Warnings()
+    warnings.know(replace(WELL, lead_wanted=True, lead_due=True))
+    warnings.know(replace(WELL, utc_s=NOON_S + 5.0, lead_wanted=True, lead_due=True, halted=True))
+    assert codes(warnings) == ["journal.halted", "leads.none"]
