@@ -197,7 +197,7 @@ class PagedBench:
 
 
 @contextlib.contextmanager
-def paged_bench(folder, *, more="", steps=(0, 1, 3), speed=16.0):
+def paged_bench(folder, *, more="", steps=(0, 1, 3), speed=16.0, batch=""):
     """The simulation and the real daemon, each a process.
 
     `more` is added to the bench file; `speed` is that of the unit and the meter, so that values are at rest
@@ -210,7 +210,8 @@ def paged_bench(folder, *, more="", steps=(0, 1, 3), speed=16.0):
     (folder / "sheet.toml").write_text(
         "[[step]]".join([head, *(all_steps[place] for place in steps)]), encoding="utf-8"
     )
-    changes = ((str(CONFIGS / "sheets" / "plover-80.toml"), "sheet.toml"),)
+    named = f'name = "bench-1"\nbatch = "{batch}"' if batch else 'name = "bench-1"'
+    changes = (('name = "bench-1"', named), (str(CONFIGS / "sheets" / "plover-80.toml"), "sheet.toml"))
     file = bench_file(folder, meter=f"tcp:127.0.0.1:{port}", changes=changes)
     file.write_text(
         file.read_text(encoding="utf-8") + f"\n[page]\nport = {page_port}\n{more}", encoding="utf-8"

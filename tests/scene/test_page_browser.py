@@ -108,3 +108,78 @@ def test_a_warm_unit_is_held_with_a_countdown(tmp_path):
         assert eye.sounds()[-1] == "attention"
         assert "Unit held." in eye.said()
         assert not eye.complaints
+
+
+def test_reload_kill_and_restart_recover_by_themselves_on_two_pages(tmp_path):
+    """Two pages show the same; one is loaded anew; the daemon is killed: nothing looks live; it comes back."""
+    with paged_bench(tmp_path) as bench, chromium() as browser:
+        eye = opened(browser, bench.url)
+        second = another(eye.page.context, bench.url)
+        eye.start("P80-0001")
+        bench.zero(eye)
+        bench.touch("1", "2")
+        for page in (eye, second):
+            page.state("pass", "1–2")
+        assert eye.value() == second.value()
+        assert sorted([eye.sounds(), second.sounds()]) == [[], ["contact", "done", "contact", "pass"]]  # one voice
+
+        eye.page.reload()
+        eye.state("pass", "1–2")
+        expect(eye.page.locator(".tag-serial")).to_have_text("P80-0001")
+
+        bench.daemon.process.kill()
+        for page in (eye, second):
+            expect(page.page.locator("#lost")).to_contain_text("Nothing on this page is live")
+            page.state("lost", "not live")
+            expect(page.page.locator(".now-big .stale.value")).to_be_visible()
+            assert page.value().endswith("not live")
+        bench.lift()
+        with running(bench.file):
+            until_served(bench.url)
+            for page in (eye, second):
+                expect(page.page.locator("#told")).to_contain_text("started anew")
+                expect(page.page.locator("#lost")).to_be_empty()
+                page.state("touch", "fast charge")
+                expect(page.page.locator('.step[data-outcome="pass"]')).to_have_count(1)
+        assert not [*eye.complaints, *second.complaints]
+
+
+def test_a_meter_that_is_lost_is_said_and_its_value_is_struck_out(tmp_path):
+    """The link of the meter, not that of the page."""
+    with paged_bench(tmp_path) as bench, chromium() as browser:
+        eye = opened(browser, bench.url)
+        eye.start("P80-0001")
+        bench.zero(eye)
+        bench.sim.process.kill()
+        eye.state("lost", "no meter")
+        expect(eye.page.locator(".weight-warning, .weight-stop").first).to_be_visible()
+        expect(eye.page.locator(".now-big .stale")).to_be_visible()
+        assert not eye.complaints
+
+
+HOSTILE = (
+    "<img src=x onerror=document.title='caught'>",
+    "</p><script>document.title='caught'</script>",
+    "a" * 200,
+    "../../#now%00\u0430\u0301 'x' {{7*7}}",
+)
+
+
+def test_hostile_serials_are_only_ever_text(tmp_path):
+    """Shown as they are on every screen that has them, within the screen's width; nothing becomes markup."""
+    with paged_bench(tmp_path) as bench, chromium() as browser:
+        eye = opened(browser, bench.url)
+        eye.start("P80-0001")
+        bench.zero(eye)
+        for serial in HOSTILE:
+            bench.daemon.type(".end made only for this test")
+            eye.page.locator(".band", has_text="given up").wait_for()
+            eye.start(serial)
+            eye.page.locator("a.tag").click()
+            expect(eye.page.locator("h1")).to_have_text("Unit")
+            expect(eye.page.locator(".verdict-line, .card[role=status]").first).to_be_visible()
+            assert eye.page.title() == "Unit: steadyohm"
+            assert eye.page.locator("main img, main script, header img").count() == 0
+            assert eye.page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+            eye.page.goto(f"{bench.url}#now")
+        assert not eye.complaints

@@ -17,9 +17,9 @@ function drawBatchPage(plain) {
     findForm("Batch", plain.name ?? "", (name) => { location.hash = address("batch", name); }, plain.names ?? []),
     el("h2", {}, plain.name || "No batch at work"),
     plain.figures?.length ? el("dl", { class: "card figures" }, plain.figures.map((one) => el("div", { class: "figure" }, el("dt", {}, one.label), el("dd", {}, one.value)))) : null,
-    (plain.sentences ?? []).map((text) => el("p", { class: "why" }, text)),
     plain.charts?.length ? el("div", { class: "pictures" }, plain.charts.map(picture)) : null,
     (plain.tables ?? []).map((one) => el("section", { class: "card" }, el("h2", {}, one.title), table(one.title, one.head, one.rows))),
+    plain.sentences?.length ? el("section", { class: "card" }, el("h2", {}, "In words"), plain.sentences.map((text) => el("p", { class: "about" }, text))) : null,
   ].flat();
 }
 

@@ -30,13 +30,13 @@ function drawCheck(plain, bench) {
   return [
     el("section", { class: "card stage" },
       latest ? el("p", { class: "verdict-line" }, outcomeCell(latest.in_control ? "pass" : "fail", latest.in_control ? "in control" : "out of control"), el("small", {}, `${withReach(latest.ohm, latest.expanded_ohm)}, ${when(latest.utc_s)}`)) : el("p", { class: "why" }, "Not measured yet."),
-      el("p", {}, `${plain.resistor}: certificate ${withReach(plain.certificate_ohm, plain.certificate_expanded_ohm)}.${plain.due ? " A measurement is due." : ""}`),
-      plain.text ? el("p", {}, plain.text) : null,
+      el("p", {}, `${plain.resistor}: certificate ${withReach(plain.certificate_ohm, plain.certificate_expanded_ohm)}.`),
+      [plain.text, ...(bench.state()?.warnings ?? []).filter((one) => one.code.startsWith("check.")).map((one) => one.text)].filter(Boolean).map((text) => el("p", {}, text)),
       el("p", { class: "buttons" }, orderButton(bench, "Measure it now", "check_meter", {}, "The bench screen asks for it next.")),
       latest && !latest.in_control && bench.state()?.orders !== false ? override() : null),
     points.length ? el("section", { class: "card" }, el("h2", {}, "Readings in their order"),
       drawChart(points, { centre: plain.centre_ohm, lower: plain.lower_ohm, upper: plain.upper_ohm }, `${points.length} readings of the check standard; those out of control are crossed`),
-      table("Readings, latest first", ["when", "reading", "", "signs"], readings.slice().reverse().map((r) => [when(r.utc_s), withReach(r.ohm, r.expanded_ohm), outcomeCell(r.in_control ? "pass" : "fail", r.in_control ? "in control" : "out of control"), r.text]), [1])) : null,
+      table("Readings, latest first", ["when", "reading", "control", "signs"], readings.slice().reverse().map((r) => [when(r.utc_s), withReach(r.ohm, r.expanded_ohm), outcomeCell(r.in_control ? "pass" : "fail", r.in_control ? "in control" : "out of control"), r.text]), [1])) : null,
   ];
 }
 

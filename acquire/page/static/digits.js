@@ -5,9 +5,10 @@ import { SIGNS, WIRE } from "./letters.js";
 
 const GAP = 12;
 
-/** Signs of a text beside each other. `label` is what a screen reader says; `wire` the thickness in hundredths of the height. */
+/** Signs of a text beside each other. `label` is what a screen reader says, nothing where it is empty; `wire` the thickness in hundredths of the height. */
 export function lettering(text, { label = text, kind = "", wire = WIRE } = {}) {
-  const whole = svg("svg", { class: `wire ${kind}`.trim(), role: "img", "aria-label": label, "stroke-width": wire });
+  const about = label ? { role: "img", "aria-label": label } : { "aria-hidden": "true" };
+  const whole = svg("svg", { class: `wire ${kind}`.trim(), ...about, "stroke-width": wire });
   let at = 0;
   for (const sign of text) {
     const [width, path] = SIGNS[sign] ?? [58, null];

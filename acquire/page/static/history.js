@@ -2,7 +2,7 @@
 
 import { address } from "./router.js";
 import { el, pairText, svg } from "./dom.js";
-import { findForm, head, load, outcomeCell, table, when } from "./pieces.js";
+import { endWord, findForm, head, load, outcomeCell, table, when } from "./pieces.js";
 
 /** Opens the screen. */
 export function openHistory(main, about, bench) {
@@ -44,6 +44,6 @@ function drawShift({ then, now }) {
 }
 
 function visits(list) {
-  const rows = list.map((one) => [when(one.started_utc_s), one.purpose, outcomeCell(one.outcome, one.word), one.reason, one.batch, one.sheet, one.meter, one.bench]);
+  const rows = list.map((one) => [when(one.started_utc_s), one.purpose, outcomeCell(one.outcome, endWord(one)), one.reason, one.batch, one.sheet, one.meter, one.bench]);
   return table("Visits, oldest first", ["begun", "purpose", "verdict", "why", "batch", "sheet", "meter", "bench"], rows);
 }

@@ -48,8 +48,9 @@ export function reach(verdict) {
 
 function ended({ result, ask }) {
   if (!result) return idle({ ask });
-  const name = result.outcome ?? (result.held ? "held" : "left_out");
-  const word = result.outcome ? `unit: ${result.word}` : result.held ? "unit held" : result.word || "ended";
+  const held = result.held && !result.held.startsWith("given up");
+  const name = result.outcome ?? (held ? "held" : "left_out");
+  const word = result.outcome ? `unit: ${result.word}` : held ? "unit held" : "given up";
   return {
     band: band(name, word, ""), big: { words: result.serial, name: true }, picture: "result",
     reason: result.diagnosis?.length ? "" : result.outcome ? result.reason : result.held || result.reason, hint: ask?.text ?? "", result,

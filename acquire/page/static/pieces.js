@@ -14,18 +14,24 @@ export function outcomeCell(outcome, word) {
   return el("span", { class: `cell-${side(outcome)}`, "data-outcome": outcome ?? "" }, outcome ? sign(outcome) : word === "held" ? sign("held") : null, word || OUTCOME_WORDS[outcome] || "–");
 }
 
+/** How a unit ended, in a word: its verdict, or that it was held or given up. */
+export function endWord({ outcome, word, held }) {
+  if (outcome) return word;
+  return held ? (held.startsWith("given up") ? "given up" : "held") : word || "no result yet";
+}
+
 /** The large line on top of a result. */
 export function verdictLine(outcome, word, more = "") {
-  return el("p", { class: `verdict-line ${side(outcome)}`, "data-outcome": outcome ?? "" }, sign(outcome ?? "held"), word || OUTCOME_WORDS[outcome] || "no verdict", more ? el("small", {}, more) : null);
+  return el("p", { class: `verdict-line ${side(outcome)}`, "data-outcome": outcome ?? "" }, sign(outcome ?? (word === "held" ? "held" : "left_out")), word || OUTCOME_WORDS[outcome] || "no verdict", more ? el("small", {}, more) : null);
 }
 
 /** A table that scrolls by itself where it is wider than the screen. Cells are texts or elements; `numbers` are columns set right. */
 export function table(about, head, rows, numbers = []) {
-  const set = (place) => (numbers.includes(place) ? "number" : null);
+  const set = (place, cell = "") => (numbers.includes(place) ? "number" : String(cell?.textContent ?? cell).length > 40 ? "long" : null);
   return el("div", { class: "table-box", tabindex: 0, role: "group", "aria-label": about },
     el("table", {}, el("caption", { class: "unseen" }, about),
       el("thead", {}, el("tr", {}, head.map((text, place) => el("th", { scope: "col", class: set(place) }, text)))),
-      el("tbody", {}, rows.map((row) => el("tr", {}, row.map((cell, place) => el("td", { class: set(place) }, cell)))))));
+      el("tbody", {}, rows.map((row) => el("tr", {}, row.map((cell, place) => el("td", { class: set(place, cell) }, cell)))))));
 }
 
 /** Local date and time, to the minute. */

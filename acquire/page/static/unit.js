@@ -3,7 +3,7 @@
 import { address } from "./router.js";
 import { drawScale } from "./scale.js";
 import { el, pairText, part } from "./dom.js";
-import { findForm, head, load, outcomeCell, table, verdictLine, when } from "./pieces.js";
+import { endWord, findForm, head, load, outcomeCell, table, verdictLine, when } from "./pieces.js";
 import { sign } from "./signs.js";
 import { unitActs } from "./unit_acts.js";
 
@@ -32,10 +32,9 @@ export function openUnit(main, about, bench) {
 
 function drawUnit(unit) {
   const ended = unit.ongoing ? "still on the bench" : when(unit.utc_s);
-  const word = unit.outcome ? unit.word : unit.held ? "held" : unit.word;
   return [
     el("section", { class: "card" },
-      verdictLine(unit.outcome, word, [unit.serial, ended].join("  ·  ")),
+      verdictLine(unit.outcome, endWord(unit), [unit.serial, ended].join("  ·  ")),
       unit.reason || unit.held ? el("p", { class: "why" }, unit.reason || unit.held) : null,
       (unit.findings ?? []).map((text) => el("p", {}, text)),
       el("p", { class: "quiet" }, [unit.sheet, unit.batch && `batch ${unit.batch}`, unit.operator, `begun ${when(unit.started_utc_s)}`].filter(Boolean).join("  ·  ")),
@@ -68,6 +67,6 @@ function measured(verdicts) {
 }
 
 function drawLatest({ units }) {
-  const rows = units.map((one) => [el("a", { href: address("unit", one.serial) }, one.serial), outcomeCell(one.outcome, one.outcome ? one.word : one.held ? "held" : one.word), one.batch, one.sheet, when(one.utc_s)]);
+  const rows = units.map((one) => [el("a", { href: address("unit", one.serial) }, one.serial), outcomeCell(one.outcome, endWord(one)), one.batch, one.sheet, when(one.utc_s)]);
   return [el("h2", {}, "Latest units"), rows.length ? table("Latest units", ["serial", "verdict", "batch", "sheet", "ended"], rows) : el("p", { class: "quiet" }, "No unit has a result yet.")];
 }

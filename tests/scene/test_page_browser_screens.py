@@ -1,0 +1,179 @@
+"""Every screen of the bench page, light and dark, large and small: accessible, within its width, kept as a picture.
+
+Pictures go to tests/output. What counts as accessible is axe-core's judgement (WCAG 2.2 A and AA rules).
+"""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import expect
+
+from tests.browsers import LAPTOP, OUTPUT, PHONE, chromium, needs_chromium, opened, paged_bench
+from tests.whole_bench import journal_entries
+
+pytestmark = needs_chromium
+
+SCREENS = ["now", "unit", "history", "batch", "leads", "check", "hands-off", "setup", "senses"]
+RULES = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}}
+
+CHECKED = {
+    "resistor": "CR-1",
+    "certificate_ohm": 99.98,
+    "certificate_expanded_ohm": 0.01,
+    "text": "",
+    "readings": [
+        {
+            "utc_s": 1.7e9 + 86400 * day,
+            "ohm": 99.98 + 0.004 * (day * 7 % 5 - 2) + (0.05 if day == 9 else 0.0),
+            "expanded_ohm": 0.012,
+            "in_control": day != 9,
+            "signs": [],
+            "text": "beyond the upper limit" if day == 9 else "",
+        }
+        for day in range(12)
+    ],
+    "centre_ohm": 99.98,
+    "lower_ohm": 99.955,
+    "upper_ohm": 100.005,
+}
+"""An answer as the daemon gives it after twelve days with a check standard (invented)."""
+
+
+def faults_of(page):
+    """What axe-core finds, a line each."""
+    results = Axe().run(page, options=RULES)
+    return [
+        f"{fault['id']}: {node['html'][:160]} ({node['failureSummary'][:200]})"
+        for fault in results.response["violations"]
+        for node in fault["nodes"]
+    ]
+
+
+def go(eye, bench, screen):
+    """Open a screen and wait until it has what it asked for."""
+    eye.page.goto(f"{bench.url}#{screen}")
+    expect(eye.page.locator("main h1")).to_be_attached()
+    expect(eye.page.locator("main")).not_to_contain_text("Looking it up", timeout=30_000)
+
+
+def keep(eye, name):
+    """A picture for whoever wants to look."""
+    OUTPUT.mkdir(exist_ok=True)
+    eye.page.screenshot(path=OUTPUT / f"page-{name}.png")
+
+
+@pytest.mark.timeout(120)
+def test_every_screen_is_accessible_and_fits_light_and_dark_large_and_small(tmp_path):
+    """axe-core finds nothing; nothing is wider than the screen; nothing on the laptop's bench screen is below its edge."""
+    with paged_bench(tmp_path, batch="harvest") as bench, chromium() as browser:
+        eye = opened(browser, bench.url)
+        eye.page.route("**/check", lambda route: route.fulfill(json=CHECKED))
+        bench.sim.type("unit shorted fast charge 0.16")
+        eye.start("P80-0004")
+        bench.zero(eye)
+        bench.measure(eye, ("1", "2"))
+        bench.touch("2", "3")
+        eye.state("fail", "2–3")
+        faults = {}
+        for scheme in ("light", "dark"):
+            eye.page.emulate_media(color_scheme=scheme, reduced_motion="reduce")
+            for screen in SCREENS:
+                go(eye, bench, screen)
+                faults |= {f"{screen} {scheme}": found for found in [faults_of(eye.page)] if found}
+                for size, name in ((LAPTOP, "laptop"), (PHONE, "phone")):
+                    eye.page.set_viewport_size(size)
+                    keep(eye, f"{screen}-{scheme}-{name}")
+                    assert eye.page.evaluate("document.documentElement.scrollWidth <= innerWidth"), (screen, name)
+                eye.page.set_viewport_size(LAPTOP)
+        assert not faults
+        go(eye, bench, "now")
+        assert eye.page.evaluate("document.documentElement.scrollHeight <= innerHeight + 1")
+        assert not eye.complaints
+
+
+def test_the_connector_is_drawn_as_it_is_held(tmp_path):
+    """Seen from the wire side left and right change places; turned, the latch goes with it; mirrored is said aloud."""
+    with paged_bench(tmp_path) as bench, chromium() as browser:
+        eye = opened(browser, bench.url)
+
+        def place(pin):
+            box = eye.page.locator(f'.plug [data-pin="{pin}"] rect').first.bounding_box()
+            return box["x"], box["y"]
+
+        seen = eye.page.locator(".seen")
+        expect(seen).to_have_text("mating side, latch top")
+        assert place("1")[0] < place("2")[0] < place("3")[0]
+        assert place("1")[1] < place("4")[1]
+        eye.page.get_by_role("button", name="Wire side").click()
+        expect(seen).to_have_text("wire side, latch top")
+        assert place("1")[0] > place("2")[0] > place("3")[0]
+        eye.page.get_by_role("button", name="Turn").click()
+        expect(seen).to_have_text("wire side, latch right")
+        assert place("1")[1] > place("3")[1]
+        eye.page.reload()
+        expect(seen).to_have_text("wire side, latch right")  # kept for this sheet
+        eye.page.get_by_role("button", name="Mirror").click()
+        expect(seen).to_contain_text("MIRRORED")
+        assert not eye.complaints
+
+
+def test_a_hands_off_test_needs_a_held_confirmation_and_its_result_is_recorded(tmp_path):
+    """A short press starts nothing; two seconds do; the clocks run; what is typed is on the record."""
+    with paged_bench(tmp_path) as bench, chromium() as browser:
+        eye = opened(browser, bench.url)
+        eye.start("P80-0001")
+        eye.page.goto(f"{bench.url}#hands-off")
+        for word in ("hands off", "Discharge", "disconnect"):
+            expect(eye.page.locator(".cautions")).to_contain_text(word, ignore_case=True)
+        eye.page.get_by_role("button", name="Test this").first.click()
+        hold = eye.page.locator("button.hold")
+        hold.hover()
+        eye.page.mouse.down()
+        eye.page.wait_for_timeout(1200)
+        eye.page.mouse.up()
+        expect(hold).to_contain_text("hold for 2 s")
+        hold.focus()
+        eye.page.keyboard.down("Space")
+        expect(eye.page.locator(".count")).to_have_text(re.compile(r"^0:5\d$"), timeout=4000)
+        eye.page.keyboard.up("Space")
+        eye.page.goto(f"{bench.url}#now")
+        eye.page.goto(f"{bench.url}#hands-off")  # looked elsewhere: the clock went on
+        expect(eye.page.locator(".count")).to_have_text(re.compile(r"^0:5\d$"))
+        assert faults_of(eye.page) == []
+        eye.page.get_by_role("button", name="The voltage is off").click()
+        expect(eye.page.locator(".verdict-line")).to_contain_text("do not touch")
+        eye.page.get_by_label("Reading").fill("220")
+        eye.page.get_by_label("more than").check()
+        eye.page.get_by_label("Winding temperature").fill("21")
+        eye.page.get_by_label("Instrument", exact=True).fill("IR-2")
+        eye.page.get_by_label("accuracy").fill("5")
+        eye.page.get_by_role("button", name="Put it on the record").click()
+        expect(eye.page.get_by_label("Reading")).to_be_hidden()
+        expect(eye.page.locator(".count")).to_have_text(re.compile(r"^[34]:\d\d$"))
+        assert not eye.complaints
+    [result] = [entry.payload for entry in journal_entries(tmp_path, "typed_result")]
+    assert (result["value_si"], result["unit"], result["at_least"]) == (220e6, "ohm", True)
+    assert (result["test_volt"], result["instrument"], result["outcome"]) == (500.0, "IR-2", "pass")
+
+
+def test_an_idle_page_costs_next_to_nothing(tmp_path):
+    """Nothing is drawn and hardly anything runs while nothing changes (Chromium's own count of busy seconds)."""
+    with paged_bench(tmp_path) as bench, chromium() as browser:
+        eye = opened(browser, bench.url)
+        eye.state("waiting")
+        cdp = eye.page.context.new_cdp_session(eye.page)
+        cdp.send("Performance.enable")
+
+        def busy():
+            found = {each["name"]: each["value"] for each in cdp.send("Performance.getMetrics")["metrics"]}
+            return found["TaskDuration"], found["LayoutCount"], found["RecalcStyleCount"]
+
+        eye.page.wait_for_timeout(500)
+        before = busy()
+        eye.page.wait_for_timeout(3000)
+        after = busy()
+        assert after[0] - before[0] < 0.06  # 2 % of one processor, on a machine that others use too
+        assert after[1] - before[1] <= 3
