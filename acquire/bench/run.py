@@ -18,6 +18,7 @@ from acquire.bench.assembly import assemble
 from acquire.bench.daemon import Daemon
 from acquire.bench.keyboard import HELP, Keyboard, to_command
 from acquire.bench.service import service_of
+from acquire.bench.shared_files import fetch_before
 from acquire.bench.systemd import from_environment
 from acquire.clock import RealClock
 from acquire.errors import InputImpossible, JournalUnusable, SteadyohmError
@@ -40,6 +41,7 @@ async def run_bench(bench_file: Path, record: Path | None = None) -> None:
         FileInvalid: the bench file, its sheet or its meter file cannot be used.
         JournalUnusable: the record cannot be opened, or could not take everything before the stop.
     """
+    await asyncio.to_thread(fetch_before, bench_file)
     bench = load_bench(bench_file)
     stop, read_again = asyncio.Event(), asyncio.Event()
     signals = stops_on_signals(stop), reads_on_hang_up(stop, read_again)

@@ -17,6 +17,7 @@ import structlog
 from acquire.bench.assembly import SOFTWARE, Files, first_conditions, read_files
 from acquire.bench.daemon import Daemon
 from acquire.bench.http_answers import Answer, answering
+from acquire.bench.shared_files import Watch, fetch_before
 from acquire.bench.systemd import Supervisor
 from acquire.conditions import Conditions
 from acquire.errors import FileInvalid, SteadyohmError
@@ -39,7 +40,7 @@ SHOWN_HASH = 12
 
 FIXED_OF_METER = {"driver", "link", "id", "integration_plc", "offset_compensation", "options"}
 FIXED_OF_TEMPERATURE = {"source", "driver", "link", "id", "options"}
-FIXED_TABLES = ("journal", "csv", "mqtt", "http", "page")
+FIXED_TABLES = ("journal", "csv", "mqtt", "http", "files", "page")
 """What is open and cannot change under the bench: it takes a start."""
 
 
@@ -84,7 +85,12 @@ class Service:
         try:
             async with (
                 self._listening(),
-                _beside(self._watch(), self._leave(stop), self._reload(read_again)),
+                _beside(
+                    self._watch(),
+                    self._leave(stop),
+                    self._reload(read_again),
+                    Watch(self, read_again.set).run(),
+                ),
             ):
                 await self.daemon.run(stop, self._ready)
         finally:
@@ -198,6 +204,7 @@ class Service:
         return self._notice(Weight.WARNING, "files.waiting", text)
 
     def _read(self) -> Files:
+        fetch_before(self.files.bench.file)
         bench = load_bench(self.files.bench.file)
         _refuse_fixed(self.files.bench, bench)
         return read_files(bench, self.daemon.clock)

@@ -1,4 +1,4 @@
-"""Commands of a line of benches: collect."""
+"""Commands of a line of benches: collect, index."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from acquire.cli.bench import LogLevel
 
 def add_to(app: typer.Typer) -> None:
     """Register these commands."""
-    for command in (collect,):
+    for command in (collect, index):
         app.command()(command)
 
 
@@ -51,3 +51,15 @@ def collect(
         typer.echo(asyncio.run(migrate_only(file)))
     else:
         asyncio.run(run_collector(file, name))
+
+
+def index(
+    folder: Annotated[
+        Path, typer.Argument(help="Folder of sheets, meter files and spools for many benches.")
+    ],
+) -> None:
+    """Write the list of a shared folder: name and SHA-256 of each file, by which benches take them."""
+    from acquire.files.shared import LIST, write_list
+
+    count = write_list(folder)
+    typer.echo(f"{folder / LIST} lists {count} files; benches with [files] take them within a minute.")

@@ -24,6 +24,7 @@ from acquire.files.bench_tables import (
 from acquire.files.duty_tables import CheckSettings, InsulationSettings
 from acquire.files.fixture_table import FixtureSettings
 from acquire.files.network_tables import HttpSettings, MqttSettings, PageSettings
+from acquire.files.shared import SharedSettings
 from acquire.files.shop_table import ShopSettings
 from acquire.files.toml_file import Faults, Model, Table, TomlFile, did_you_mean, read_toml
 from acquire.files.toml_lines import Path as KeyPath
@@ -55,6 +56,7 @@ TABLES: dict[str, type[Table]] = {
     "http": HttpSettings,
     "page": PageSettings,
     "shop": ShopSettings,
+    "files": SharedSettings,
 }
 """All tables of a bench file; each stands once. The first three must be there."""
 
@@ -81,6 +83,7 @@ class Bench(Table):
         http: None where nothing listens for monitors.
         page: None where there is no bench page.
         shop: heading of papers; None where the file gives none.
+        files: where shared files come from; None where there are none.
     """
 
     file: Path
@@ -106,6 +109,7 @@ class Bench(Table):
     http: HttpSettings | None
     page: PageSettings | None
     shop: ShopSettings | None
+    files: SharedSettings | None = None
 
 
 def load_bench(path: Path) -> Bench:
@@ -145,6 +149,7 @@ def bench_of(file: TomlFile) -> Bench:
         "mqtt": _optional(faults, MqttSettings, "mqtt") if "mqtt" in file.tree else None,
         "http": _optional(faults, HttpSettings, "http") if "http" in file.tree else None,
         "page": _optional(faults, PageSettings, "page") if "page" in file.tree else None,
+        "files": _optional(faults, SharedSettings, "files") if "files" in file.tree else None,
         "shop": _optional(faults, ShopSettings, "shop") if "shop" in file.tree else None,
     }
     _check_files(faults, place, meter)

@@ -1,0 +1,224 @@
+"""Files that many benches share: brought from a common folder, checked by hash, kept locally.
+
+A folder (a network share, or a checked-out git tree) holds the sheets, meter files and spools of a line. Its
+list `SHA256SUMS`, in the common format of checksum lists (`sha256sum --check` reads it), says which content
+is meant. A bench copies what the list names and whose hash is right, each file as a whole, and works with its
+copies when the folder is away. Not for what the files say.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import os
+import re
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path, PurePosixPath
+from typing import Annotated, TypeVar
+
+from pydantic import Field
+
+from acquire.errors import InputImpossible
+from acquire.files.bench_tables import FilePath
+from acquire.files.toml_file import LARGEST_BYTES, Flag, Table
+
+T = TypeVar("T")
+
+LIST = "SHA256SUMS"
+"""Name of the list in the shared folder."""
+
+MOST_FILES = 5000
+PATIENCE_S = 10.0
+"""A share that does not answer in this time is away: a dead network mount would block for ever."""
+
+_LINE = re.compile(r"([0-9a-f]{64}) [ *](.+)")
+
+
+class SharedSettings(Table):
+    """`[files]`: sheets, meter files and spools come from a folder that many benches share.
+
+    Attributes:
+        from_: that folder.
+        into: local folder for the copies; the bench file names the files there.
+        by_itself: take changed files between two units without being asked.
+    """
+
+    from_: Annotated[FilePath, Field(alias="from", examples=['"/srv/steadyohm/files"'])]
+    into: FilePath = Field(default="files", validate_default=True)
+    by_itself: Flag = False
+
+
+@dataclass(slots=True)
+class Fetched:
+    """What came of looking into the shared folder.
+
+    Attributes:
+        taken: names of files that were copied, new or changed.
+        refused: name of a file, and why it was not.
+        away: why the folder could not be looked into; empty where it could.
+        meant: SHA-256 by name, of everything that the folder offers.
+    """
+
+    taken: list[str] = field(default_factory=list)
+    refused: dict[str, str] = field(default_factory=dict)
+    away: str = ""
+    meant: dict[str, str] = field(default_factory=dict)
+
+
+def offered(folder: Path) -> dict[str, str]:
+    """Which files a folder offers: as its list says, or else every TOML file in it; name to SHA-256.
+
+    Raises:
+        InputImpossible: the list is none, or names what lies elsewhere.
+        OSError: the folder cannot be read.
+    """
+    try:
+        text = (folder / LIST).read_text(encoding="utf-8")
+    except FileNotFoundError:
+        return dict(sorted(_hashes(folder)))
+    except UnicodeDecodeError as error:
+        raise InputImpossible(
+            f"{folder / LIST} is no text.", "Write it anew: steadyohm index FOLDER."
+        ) from error
+    found: dict[str, str] = {}
+    for number, line in enumerate(text.splitlines(), start=1):
+        if not line.strip():
+            continue
+        parts = _LINE.fullmatch(line)
+        if parts is None or not _safe(parts[2]):
+            raise InputImpossible(
+                f"{folder / LIST}:{number}: this is no hash and name of a file in this folder.",
+                "Write it anew: steadyohm index FOLDER.",
+            )
+        found[parts[2]] = parts[1]
+    return found
+
+
+def _safe(name: str) -> bool:
+    """Whether a name lies in the folder, whatever somebody wrote into its list."""
+    path = PurePosixPath(name)
+    return (
+        name.endswith(".toml")
+        and name.isprintable()
+        and "\\" not in name
+        and not path.is_absolute()
+        and not any(part in ("..", ".") or part.startswith(".") for part in path.parts)
+        and path.as_posix() == name
+    )
+
+
+def _hashes(folder: Path) -> list[tuple[str, str]]:
+    """Every TOML file under a folder, hidden ones apart."""
+    found = []
+    for path in folder.rglob("*.toml"):
+        name = path.relative_to(folder).as_posix()
+        if _safe(name) and path.is_file():
+            found.append((name, hashlib.sha256(path.read_bytes()).hexdigest()))
+        if len(found) > MOST_FILES:
+            raise InputImpossible(f"{folder} holds more than {MOST_FILES} files.", "Is it the right folder?")
+    return found
+
+
+def write_list(folder: Path) -> int:
+    """Write the list of a shared folder; gives the number of files in it.
+
+    Raises:
+        InputImpossible: there is no such folder, no file in it, or it cannot be written.
+    """
+    if not folder.is_dir():
+        raise InputImpossible(f"There is no folder {folder}.", "Name the folder that benches share.")
+    try:
+        found = sorted(_hashes(folder))
+        if not found:
+            raise InputImpossible(f"{folder} holds no TOML file.", "Put sheets and meter files there.")
+        put(folder / LIST, "".join(f"{digest}  {name}\n" for name, digest in found).encode())
+    except OSError as error:
+        raise InputImpossible(
+            f"{folder} cannot be written ({error.strerror}).", "Check its rights."
+        ) from error
+    return len(found)
+
+
+def fetch(shared: SharedSettings) -> Fetched:
+    """Copy what is new or changed; what cannot be had stays as it is here. Waits a few seconds at most."""
+    done = Fetched()
+    try:
+        bounded(lambda: _fetch(shared.from_, shared.into, done), PATIENCE_S)
+    except TimeoutError:
+        return Fetched(away=f"{shared.from_} does not answer")
+    except OSError as error:
+        done.away = f"{error.filename or shared.from_}: {error.strerror or error}"
+    except InputImpossible as error:
+        done.away = str(error)
+    return done
+
+
+def _fetch(source: Path, into: Path, done: Fetched) -> None:
+    done.meant = offered(source)
+    for name, digest in done.meant.items():
+        here = into / name
+        with contextlib.suppress(OSError):
+            if hashlib.sha256(here.read_bytes()).hexdigest() == digest:
+                continue
+        try:
+            content = _content(source / name)
+        except OSError as error:
+            done.refused[name] = f"it cannot be read ({error.strerror})"
+            continue
+        if len(content) > LARGEST_BYTES:
+            done.refused[name] = "it is too large"
+        elif hashlib.sha256(content).hexdigest() != digest:
+            done.refused[name] = f"it differs from what {LIST} says"
+        else:
+            here.parent.mkdir(parents=True, exist_ok=True)
+            put(here, content)
+            done.taken.append(name)
+
+
+def _content(path: Path) -> bytes:
+    with path.open("rb") as stream:
+        return stream.read(LARGEST_BYTES + 1)
+
+
+def put(path: Path, content: bytes) -> None:
+    """Write a file as a whole: whoever reads it meanwhile, or after a power cut, has the old or the new one.
+
+    Raises:
+        OSError: it could not be written; the old one is still there.
+    """
+    beside = path.with_name(f".{path.name}.{os.getpid()}")
+    try:
+        with beside.open("wb") as stream:
+            stream.write(content)
+            stream.flush()
+            os.fsync(stream.fileno())
+        beside.replace(path)
+    finally:
+        beside.unlink(missing_ok=True)
+
+
+def bounded(work: Callable[[], T], within_s: float) -> T:
+    """Do work that may hang, and give it up after a time; the thread that hangs keeps nothing from ending.
+
+    Raises:
+        TimeoutError: it did not end.
+    """
+    came: list[T] = []
+    failed: list[BaseException] = []
+
+    def run() -> None:
+        try:
+            came.append(work())
+        except BaseException as error:  # noqa: BLE001  (raised again by whoever waits)
+            failed.append(error)
+
+    thread = threading.Thread(target=run, name="shared files", daemon=True)
+    thread.start()
+    thread.join(within_s)
+    if failed:
+        raise failed[0]
+    if not came:
+        raise TimeoutError
+    return came[0]
