@@ -14,6 +14,7 @@ from collections.abc import Mapping, Sequence
 
 from acquire.records import Outcome, Pair, StepKind
 from acquire.steps.agreement import oddest
+from acquire.steps.balance import balances
 from acquire.steps.pairs import PairTable
 from acquire.steps.step_state import StepState
 from acquire.steps.warm import WARM_CHECK, movement, repeatable
@@ -75,6 +76,27 @@ def doubtful(states: Sequence[StepState], table: PairTable) -> StepState | None:
         if state.insisted and not state.rechecked and not _supported(state, table, others):
             return state
     return _misread_first(states, table) or _oddest_pass(states, table)
+
+
+def too_coarse(states: Sequence[StepState], table: PairTable) -> StepState | None:
+    """A step taken out of turn, known well enough for its own limits but not for a balance or matching.
+
+    Args:
+        states: of all steps of the unit, in order.
+        table: of its sheet.
+    """
+    borrowed = [s for s in states if not s.own_setup and s.outcome in _PASSING]
+    if not borrowed:
+        return None
+    readings = [(s.step.pair, s.ohm, s.repeat_u_ohm) for s in states if s.ohm is not None]
+    unclear = {
+        name
+        for balanced in balances(table, readings)
+        if balanced.outcome is Outcome.CANNOT_JUDGE
+        for name in balanced.rule.windings
+    }
+    named = ((s, {branch.name for branch in table.windings(s.step.pair)}) for s in borrowed)
+    return next((s for s, windings in named if windings & unclear), None)
 
 
 def _misread_first(states: Sequence[StepState], table: PairTable) -> StepState | None:

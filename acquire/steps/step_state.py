@@ -32,6 +32,7 @@ class StepState:
         passed_once: True while a pass after those waits for its repetition.
         out_of_turn: True when a value came in free order while the meter was set for another step, and could
             not be judged as it was.
+        own_setup: False where the value that counts came while the meter was set for another step.
         rechecked: how often it was asked for again at the end because it failed, see `recheck`.
         doubted: how often because it passed although the set speaks against it.
         bracket: the proof in progress of an open step, None where only a key can give it.
@@ -50,6 +51,7 @@ class StepState:
     failed: tuple[float, ...] = ()
     passed_once: bool = False
     out_of_turn: bool = False
+    own_setup: bool = True
     rechecked: int = 0
     doubted: int = 0
     bracket: Bracket | None = None
@@ -74,6 +76,11 @@ class StepState:
         self.ohm = None
         if self.bracket is not None:
             self.bracket.anew()
+
+    def set_up_and_ask(self) -> None:
+        """Ask for the step once more with the meter set for it; nothing speaks against the value so far."""
+        self.own_setup, self.out_of_turn = True, True
+        self.outcome = self.ohm = None
 
 
 def request(state: StepState, *, silent: bool, core: str, free: bool = False) -> tuple[Ask, str]:

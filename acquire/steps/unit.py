@@ -28,7 +28,7 @@ from acquire.steps.bracket import Bracket, bracket_for
 from acquire.steps.counting import counts
 from acquire.steps.pairs import PairTable
 from acquire.steps.recall import recall
-from acquire.steps.recheck import doubtful
+from acquire.steps.recheck import doubtful, too_coarse
 from acquire.steps.standing import Standing
 from acquire.steps.step_state import StepState, request
 from acquire.steps.warm import WARM_CHECK, repeatable
@@ -164,6 +164,7 @@ class UnitProgress(Standing):
         state.outcome, state.ohm, state.u_ohm = outcome, ohm, u_ohm
         state.repeat_u_ohm = touch_u_ohm
         state.failed, state.passed_once, state.out_of_turn = (), False, False
+        state.own_setup = not self._focus
         self._focus = ""
         self._add_last_steps()
         return True
@@ -295,6 +296,10 @@ class UnitProgress(Standing):
         again = doubtful(self.states, self.table)
         if again is not None:
             again.ask_again()
+            return
+        coarse = too_coarse(self.states, self.table)
+        if coarse is not None:
+            coarse.set_up_and_ask()
             return
         if any(s.step.name == WARM_CHECK for s in self.states):
             return

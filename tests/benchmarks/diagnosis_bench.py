@@ -227,7 +227,11 @@ class Bench:
         self.heart.tick(0.0, 0.0)  # its first prompt, before anybody looks
         usual = Pace()
         seen_s = self.heart.settle.lift_off_s + 2.2 * self._new_meter(None, random.Random(0)).conversion_s()
-        seen_s += 2.0 * self.meter_class.hunt_s[1]  # back and forth between the ranges of an open step
+        kind = (
+            self.meter_class
+        )  # open probes make it hunt for a range, a hand meter one by one, showing nothing
+        hunts = 2 if kind.nplc else len(kind.ranges) - 1
+        seen_s += hunts * (kind.hunt_s[1] + (0.0 if kind.nplc else kind.period_s))
         calm = {
             name: (max(low, seen_s), max(high, seen_s + 0.4))
             for name, (low, high) in (("travel", usual.travel), ("look", usual.look))

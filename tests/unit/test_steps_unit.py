@@ -11,7 +11,7 @@ from acquire.steps.matcher import weigh
 from acquire.steps.pairs import PairTable
 from acquire.steps.unit import Order, Ruling, UnitProgress
 from acquire.steps.warm import WARM_CHECK
-from tests.known_sheets import PLOVER, PLOVER_OPEN, QUERN, corrected
+from tests.known_sheets import FATHOM, PLOVER, PLOVER_OPEN, QUERN, corrected
 
 
 def unit(sheet=PLOVER, **more):
@@ -449,3 +449,22 @@ def test_a_unit_that_cools_is_not_asked_again():
     progress = star_with_first(0.8914 * 1.005, 0.8914 * 0.995)
     assert progress.states[0].doubted == 0
     assert progress.still_warm
+
+
+def test_free_order_takes_what_a_matching_needs_once_more():
+    """1 % between both secondaries: a value with two wires passes its own limits, and says nothing of that."""
+    progress = unit(FATHOM, order=Order.FREE, warm_check=False)
+    first = progress.current.pair
+    for pair in (("5", "6"), ("7", "8")):
+        ohm = progress.table.nominal_ohm(Pair(*pair))
+        assert progress.admit(fit(Fit.OTHER_PAIR, ohm, pair)) is Ruling.JUDGE
+        assert progress.judged(Outcome.PASS, ohm, 0.02)
+        assert progress.current.pair == first
+    for _ in range(2):
+        progress.judged(Outcome.PASS, progress.table.nominal_ohm(progress.current.pair), 0.1)
+    asked = []
+    while progress.current is not None:
+        asked.append(tuple(progress.current.pair))
+        assert "the meter is set for it now" in progress.prompt().text
+        progress.judged(Outcome.PASS, progress.table.nominal_ohm(progress.current.pair), 0.0004)
+    assert asked == [("5", "6"), ("7", "8")]
