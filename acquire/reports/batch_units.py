@@ -6,13 +6,12 @@ for statistics (batch_steps) nor for one unit in full (visits).
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from acquire.journal.entry import Entry
 from acquire.journal.question import Question, Record
-from acquire.records import Batch, Outcome, Purpose, TypedResult, UnitResult, UnitStarted
+from acquire.records import Batch, Outcome, Purpose, Recorded, TypedResult, UnitResult, UnitStarted
 from acquire.records.words import FAILING, WORST_LAST
 from acquire.reports.visits import record_of
 from acquire.steps.warm import WARM_CHECK
@@ -168,10 +167,11 @@ def units_of(record: Record, name: str, purpose: Purpose | None = None) -> Batch
         JournalUnusable: the record cannot be read.
     """
     kinds = ("unit_started", "unit_result", "typed_result", "batch")
-    entries = list(record.find(Question(batch=name, kinds=kinds, with_evidence=False)))
+    found = record.find(Question(batch=name, kinds=kinds, with_evidence=False))
+    records = [(entry.id, record_of(entry)) for entry in found]
     rows = record.values(Question(batch=name, kinds=("verdict",)), FIELDS)
-    stays = _stays(entries, rows)
-    deeds = tuple(each for each in map(record_of, entries) if isinstance(each, Batch))
+    stays = _stays(records, rows)
+    deeds = tuple(each for _, each in records if isinstance(each, Batch))
     if not stays and not deeds:
         return None
     chosen = purpose or _usual([stay.purpose for stay in stays])
@@ -191,27 +191,21 @@ def _usual(purposes: list[Purpose]) -> Purpose:
     return purposes[-1]
 
 
-def _stays(entries: Iterable[Entry], rows: Iterable[tuple[Any, ...]]) -> list[Stay]:
+def _stays(records: Sequence[tuple[str, Recorded]], rows: Iterable[tuple[Any, ...]]) -> list[Stay]:
     """Put everything where it belongs: what follows the start of a unit is of that stay, until the next."""
     found: list[Stay] = []
     latest: dict[tuple[str, str], list[Stay]] = {}
-    late: list[Entry] = []
-    for entry in entries:
-        record = record_of(entry)
+    for entry_id, record in records:
         if isinstance(record, UnitStarted):
-            stay = _begun(entry.id, record)
+            stay = _begun(entry_id, record)
             found.append(stay)
-            latest.setdefault((record.serial, _birth(entry.id)), []).append(stay)
-        elif not isinstance(record, Batch):
-            late.append(entry)
+            latest.setdefault((record.serial, _birth(entry_id)), []).append(stay)
     for row in rows:
         _add_verdict(found, latest, row)
-    for entry in late:
-        record = record_of(entry)
-        of = _stay_at(latest, entry.serial, entry.id)
-        if of is not None and isinstance(record, UnitResult):
+    for entry_id, record in records:
+        if isinstance(record, UnitResult) and (of := _stay_at(latest, record.serial, entry_id)):
             of.result = record
-        elif of is not None and isinstance(record, TypedResult):
+        elif isinstance(record, TypedResult) and (of := _stay_at(latest, record.serial, entry_id)):
             of.typed[record.name] = record
     return found
 
