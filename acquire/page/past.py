@@ -10,18 +10,19 @@ import contextlib
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from acquire.errors import InputImpossible
 from acquire.journal.history import JournalReader
 from acquire.journal.question import Question
 from acquire.page.behind import Unknown
 from acquire.page.telling import notice_words, number, result_words, typed_words, verdict_words, zero_words
-from acquire.page.then_and_now import compared
 from acquire.quantity import show
 from acquire.records import CheckStandard, LeadZero, UnitResult, UnitStarted
 from acquire.records.words import ending_words
-from acquire.reports.visits import Visit, visits_on
+
+if TYPE_CHECKING:
+    from acquire.reports.visits import Visit
 
 Plain = dict[str, Any]
 
@@ -78,6 +79,8 @@ class Past:
 
     def history(self, words: dict[str, str]) -> Plain:
         """All visits of a serial, and the first judged one against the latest."""
+        from acquire.page.then_and_now import compared  # noqa: PLC0415  (reports are loaded when first asked for)
+
         told, serial = [], _serial(words)
         with self._opened(serial) as (reader, visits):
             both = compared(reader, serial, visits)
@@ -118,6 +121,8 @@ class Past:
         Raises:
             Unknown: it was never on this bench.
         """
+        from acquire.reports.visits import visits_on  # noqa: PLC0415  (as above)
+
         with JournalReader(self.folder) as reader:
             try:
                 visits = visits_on(reader, serial)
