@@ -1,4 +1,4 @@
-"""`steadyohm collect`: a collector from its file, until a signal; or the tables only; or the roles as SQL.
+"""`steadyohm collect` and `line`: a collector, its tables only, or the page of all benches, from one file.
 
 Not for the work itself (acquire.line).
 """
@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import asyncio
 import os
+from collections.abc import Callable
 from importlib.util import find_spec
 from pathlib import Path
 
@@ -80,3 +81,43 @@ async def migrate_only(path: Path) -> str:
     await store.open()
     await store.close()
     return f"The tables in {shown(database.address)} are those of this version."
+
+
+async def run_page(path: Path, say: Callable[[str], None]) -> None:
+    """Serve the page with all benches until Ctrl-C or SIGTERM.
+
+    Args:
+        path: collector file.
+        say: shows a line to whoever started it.
+
+    Raises:
+        FileInvalid, InputImpossible: the file, or a secret that it names, cannot be used.
+        SteadyohmError: the page's address cannot be had.
+    """
+    need_line_extra()
+    from acquire.line.board_page import BoardPage, default_token_file  # noqa: PLC0415  (only with the extra)
+    from acquire.line.broker import broker_of  # noqa: PLC0415
+    from acquire.line.collector_file import load_collector  # noqa: PLC0415
+    from acquire.line.database import with_password  # noqa: PLC0415
+
+    file = load_collector(path)
+    line, database = file.line, file.database
+    supervisor, stop = from_environment(), asyncio.Event()
+
+    def ready(address: str) -> None:
+        supervisor.ready(f"serving {address.partition('?')[0]}")
+        say(f"All benches: {address}")
+
+    page = BoardPage(
+        broker_of(file.broker, os.environ),
+        with_password(database.address, database.password(os.environ)),
+        RealClock(),
+        line.host,
+        line.port,
+        default_token_file() if line.public else None,
+        line.files,
+        line.silent,
+        ready,
+    )
+    with stops_on_signals(stop):
+        await page.run(stop)

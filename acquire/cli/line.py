@@ -1,4 +1,4 @@
-"""Commands of a line of benches: collect, index."""
+"""Commands of a line of benches: collect, line, index."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from acquire.cli.bench import LogLevel
 
 def add_to(app: typer.Typer) -> None:
     """Register these commands."""
-    for command in (collect, index):
+    for command in (collect, line, index):
         app.command()(command)
 
 
@@ -51,6 +51,21 @@ def collect(
         typer.echo(asyncio.run(migrate_only(file)))
     else:
         asyncio.run(run_collector(file, name))
+
+
+def line(
+    file: Annotated[Path, typer.Argument(help="Collector file (TOML), as for `steadyohm collect`.")],
+    *,
+    log_level: Annotated[LogLevel, typer.Option(help="Least serious log line shown.")] = LogLevel.WARNING,
+) -> None:
+    """Serve the page with all benches: who works, who is silent, yield today, who runs old files."""
+    import asyncio
+
+    from acquire import logs
+    from acquire.answers.collect import run_page
+
+    logs.set_up(level=log_level.value)
+    asyncio.run(run_page(file, typer.echo))
 
 
 def index(

@@ -9,7 +9,7 @@ from __future__ import annotations
 import asyncio
 import json
 from collections.abc import Awaitable, Callable, Iterable
-from typing import Any
+from typing import Any, Protocol
 
 from starlette.applications import Starlette
 from starlette.requests import ClientDisconnect, Request
@@ -112,7 +112,7 @@ class Pages:
             Route("/", self._page),
             Route("/static/{name:path}", self._static),
             Route("/now", self._now),
-            Route("/events", _Events(self.stream), methods=["GET"]),
+            Route("/events", Events(self.stream), methods=["GET"]),
             Route("/orders", self._order, methods=["POST"]),
             Route("/{path:path}", self._question, methods=["GET"]),
             Route("/{path:path}", self._posted, methods=["POST"]),
@@ -122,13 +122,13 @@ class Pages:
     # ------------------------------------------------------------------ files
 
     async def _page(self, request: Request) -> Response:
-        return _asset(request, self._assets.page, ASK_AGAIN)
+        return asset_answer(request, self._assets.page, ASK_AGAIN)
 
     async def _static(self, request: Request) -> Response:
         asset = self._assets.files.get(request.path_params["name"])
         if asset is None:
             return refusal(404, "There is no such file.")
-        return _asset(request, asset, self._assets.caching(request.query_params.get("v", "")))
+        return asset_answer(request, asset, self._assets.caching(request.query_params.get("v", "")))
 
     # ------------------------------------------------------------------ the bench
 
@@ -205,13 +205,31 @@ class Pages:
         return plain(answer, status)
 
 
-class _Events:
+class Feed(Protocol):
+    """What is told to every page that listens; `stream.Stream` is one."""
+
+    def open(self) -> Line | None:
+        """Begin a line; None where too many are open."""
+        ...
+
+    def leave(self, line: Line) -> None:
+        """A page is gone."""
+        ...
+
+    def whole(self) -> bytes:
+        """The whole state as a message."""
+        ...
+
+
+class Events:
     """The stream of events to one page, as an ASGI application of its own."""
 
-    def __init__(self, stream: Stream) -> None:
+    def __init__(self, stream: Feed) -> None:
+        """Tell what this feed has."""
         self._stream = stream
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Tell one page until it leaves or the feed ends."""
         stream = self._stream
         line = stream.open()
         if line is None:
@@ -248,7 +266,8 @@ async def _leaves(receive: Receive, line: Line) -> None:
     line.close()
 
 
-def _asset(request: Request, asset: Asset, caching: str) -> Response:
+def asset_answer(request: Request, asset: Asset, caching: str) -> Response:
+    """Answer with a file, or that the browser has it already."""
     fields = {"etag": asset.etag, "cache-control": caching}
     known: Iterable[str] = (tag.strip() for tag in request.headers.get("if-none-match", "").split(","))
     if asset.etag in known:

@@ -73,8 +73,12 @@ class Assets:
         return FOR_EVER if version == self.mark else ASK_AGAIN
 
 
-def read_assets(folder: Path = FOLDER) -> Assets:
+def read_assets(folder: Path = FOLDER, page_name: str = PAGE) -> Assets:
     """Read the page's files.
+
+    Args:
+        folder: where they are.
+        page_name: which of them is the page.
 
     Raises:
         OSError: they are not there: the program was not installed as a whole.
@@ -89,9 +93,9 @@ def read_assets(folder: Path = FOLDER) -> Assets:
         files[name] = Asset(body, kind, _etag(body))
         whole.update(name.encode() + b"\0" + body + b"\0")
     mark = whole.hexdigest()[:16]
-    page = files.pop(PAGE, None)
+    page = files.pop(page_name, None)
     if page is None:
-        raise FileNotFoundError(f"{folder / PAGE} is missing")
+        raise FileNotFoundError(f"{folder / page_name} is missing")
     body = _LINK.sub(lambda found: b'"/static/' + found[1] + b"?v=" + mark.encode() + b'"', page.body)
     return Assets(files, mark, Asset(body, page.content_type, _etag(body)))
 
