@@ -111,7 +111,7 @@ def test_a_warm_unit_is_held_with_a_countdown(tmp_path):
 
 
 def test_reload_kill_and_restart_recover_by_themselves_on_two_pages(tmp_path):
-    """Two pages show the same; one is loaded anew; the daemon is killed: nothing looks live; it comes back."""
+    """Two pages show the same; one is loaded anew; daemon, then meter, are killed: nothing looks live that is not."""
     with paged_bench(tmp_path) as bench, chromium() as browser:
         eye = opened(browser, bench.url)
         second = another(eye.page.context, bench.url)
@@ -121,7 +121,10 @@ def test_reload_kill_and_restart_recover_by_themselves_on_two_pages(tmp_path):
         for page in (eye, second):
             page.state("pass", "1–2")
         assert eye.value() == second.value()
-        assert sorted([eye.sounds(), second.sounds()]) == [[], ["contact", "done", "contact", "pass"]]  # one voice
+        assert sorted([eye.sounds(), second.sounds()]) == [
+            [],
+            ["contact", "done", "contact", "pass"],
+        ]  # one voice
 
         eye.page.reload()
         eye.state("pass", "1–2")
@@ -141,20 +144,16 @@ def test_reload_kill_and_restart_recover_by_themselves_on_two_pages(tmp_path):
                 expect(page.page.locator("#lost")).to_be_empty()
                 page.state("touch", "fast charge")
                 expect(page.page.locator('.step[data-outcome="pass"]')).to_have_count(1)
+            _a_lost_meter_is_said(bench, eye)
         assert not [*eye.complaints, *second.complaints]
 
 
-def test_a_meter_that_is_lost_is_said_and_its_value_is_struck_out(tmp_path):
-    """The link of the meter, not that of the page."""
-    with paged_bench(tmp_path) as bench, chromium() as browser:
-        eye = opened(browser, bench.url)
-        eye.start("P80-0001")
-        bench.zero(eye)
-        bench.sim.process.kill()
-        eye.state("lost", "no meter")
-        expect(eye.page.locator(".weight-warning, .weight-stop").first).to_be_visible()
-        expect(eye.page.locator(".now-big .stale")).to_be_visible()
-        assert not eye.complaints
+def _a_lost_meter_is_said(bench, eye):
+    """The link of the meter, not that of the page: the word, and the last value struck out."""
+    bench.sim.process.kill()
+    eye.state("lost", "no meter")
+    expect(eye.page.locator(".weight-warning, .weight-stop").first).to_be_visible()
+    expect(eye.page.locator(".now-big .stale")).to_be_visible()
 
 
 HOSTILE = (

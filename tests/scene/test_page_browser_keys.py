@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 
 from playwright.sync_api import expect
@@ -14,7 +15,9 @@ pytestmark = needs_chromium
 def orders_of(eye):
     """What the page orders from now on, as it is sent."""
     sent = []
-    eye.page.on("request", lambda r: sent.append(json.loads(r.post_data)) if r.url.endswith("/orders") else None)
+    eye.page.on(
+        "request", lambda r: sent.append(json.loads(r.post_data)) if r.url.endswith("/orders") else None
+    )
     return sent
 
 
@@ -23,8 +26,8 @@ def scan(eye, code):
     eye.page.keyboard.type(f"{code}\n")
 
 
-def test_a_scanner_starts_units_asks_about_strange_codes_and_never_takes_typing_away(tmp_path):
-    """Known shape: at once. Unknown: a question, answered by scanning again. In a field: plain typing."""
+def test_a_scanner_keys_and_a_pedal_count_once_and_never_take_typing_away(tmp_path):
+    """A code of a known kind starts a unit, another one asks and may be scanned again; in a field it is typing."""
     with paged_bench(tmp_path) as bench, chromium() as browser:
         eye = opened(browser, bench.url)
         sent = orders_of(eye)
@@ -57,56 +60,54 @@ def test_a_scanner_starts_units_asks_about_strange_codes_and_never_takes_typing_
         expect(field).to_have_value("P80-0009")
         expect(eye.page.locator("h1")).to_have_text("Then and now")
         assert len(sent) == 3
+        _keys_and_a_learnt_pedal(bench, eye)
         assert not eye.complaints
 
 
-def test_keys_and_a_learnt_pedal_count_once_however_long_they_are_held(tmp_path):
-    """Enter says that the probes are on; a pedal is learnt by pressing it; a field keeps its Enter."""
-    with paged_bench(tmp_path) as bench, chromium() as browser:
-        eye = opened(browser, bench.url)
-        eye.start("P80-0001")
-        bench.zero(eye)
-        sent = orders_of(eye)
+def _keys_and_a_learnt_pedal(bench, eye):
+    """Each counts once however long it is held; learning orders nothing; a field keeps its keys."""
+    eye.page.goto(f"{bench.url}#now")
+    expect(eye.page.locator(".band")).to_be_visible()
+    sent = orders_of(eye)
 
-        def commands(expected):
-            eye.page.wait_for_timeout(250)
-            assert [order["command"] for order in sent] == expected
+    def commands(expected):
+        eye.page.wait_for_timeout(250)
+        assert [order["command"] for order in sent] == expected
 
-        eye.page.locator("main").focus()
-        for _ in range(5):  # held: the same key goes down again and again, and up once
-            eye.page.keyboard.down("Enter")
-        eye.page.keyboard.up("Enter")
-        commands(["confirm_open"])
+    eye.page.locator("main").focus()
+    for _ in range(5):  # held: the same key goes down again and again, and up once
+        eye.page.keyboard.down("Enter")
+    eye.page.keyboard.up("Enter")
+    commands(["confirm_open"])
 
-        eye.page.goto(f"{bench.url}#senses")
-        eye.page.get_by_role("button", name="Learn a key: Measure the last step again").click()
-        eye.page.keyboard.press("b")
-        expect(eye.page.locator('[data-act="measure_again"] kbd')).to_have_text("B")
-        commands(["confirm_open"])  # learning orders nothing
+    eye.page.goto(f"{bench.url}#senses")
+    eye.page.get_by_role("button", name="Learn a key: Measure the last step again").click()
+    eye.page.keyboard.press("b")
+    expect(eye.page.locator('[data-act="measure_again"] kbd')).to_have_text("B")
+    commands(["confirm_open"])  # learning orders nothing
 
-        eye.page.goto(f"{bench.url}#now")
-        expect(eye.page.locator(".band")).to_be_visible()
-        eye.page.locator("main").focus()
-        eye.page.keyboard.down("b")
-        eye.page.keyboard.down("b")
-        eye.page.wait_for_timeout(400)
-        eye.page.keyboard.down("b")
-        eye.page.keyboard.up("b")
-        commands(["confirm_open", "measure_again"])
+    eye.page.goto(f"{bench.url}#now")
+    expect(eye.page.locator(".band")).to_be_visible()
+    eye.page.locator("main").focus()
+    eye.page.keyboard.down("b")
+    eye.page.keyboard.down("b")
+    eye.page.wait_for_timeout(400)
+    eye.page.keyboard.down("b")
+    eye.page.keyboard.up("b")
+    commands(["confirm_open", "measure_again"])
 
-        scan(eye, "bb-17")  # begins with the pedal's own letter: a code all the same
-        expect(eye.page.locator("#ask")).to_be_visible()
-        eye.page.keyboard.press("Escape")
-        expect(eye.page.locator("#ask")).to_be_hidden()
-        eye.page.goto(f"{bench.url}#unit")
-        eye.page.get_by_label("Serial").focus()
-        eye.page.keyboard.press("b")
-        eye.page.wait_for_timeout(200)
-        commands(["confirm_open", "measure_again"])
-        assert not eye.complaints
+    scan(eye, "bb-17")  # begins with the pedal's own letter: a code all the same
+    expect(eye.page.locator("#ask")).to_be_visible()
+    eye.page.keyboard.press("Escape")
+    expect(eye.page.locator("#ask")).to_be_hidden()
+    eye.page.goto(f"{bench.url}#unit")
+    eye.page.get_by_label("Serial").focus()
+    eye.page.keyboard.press("b")
+    eye.page.wait_for_timeout(200)
+    commands(["confirm_open", "measure_again"])
 
 
-def test_sound_waits_for_one_click_and_says_so_and_silence_is_kept(tmp_path):
+def test_sounds_wait_for_one_click_and_say_so_differ_from_each_other_and_stay_silent_when_told(tmp_path):
     """Before a click: words and no tone. After it: tones. Switched off: none, also after the page is loaded anew."""
     with paged_bench(tmp_path) as bench, chromium() as browser:
         eye = opened(browser, bench.url, voice=False, click=False)
@@ -133,23 +134,21 @@ def test_sound_waits_for_one_click_and_says_so_and_silence_is_kept(tmp_path):
         assert eye.sounds() == []
         eye.page.goto(f"{bench.url}#senses")
         expect(eye.page.locator("main")).to_contain_text("This browser has no voices")
+        _every_sound_differs(eye)
         assert not eye.complaints
 
 
-def test_every_sound_differs_from_every_other_in_rhythm_and_in_pitch(tmp_path):
+def _every_sound_differs(eye):
     """Whoever hears only the beat, or only the tune, still knows which it is."""
-    with paged_bench(tmp_path) as bench, chromium() as browser:
-        eye = opened(browser, bench.url)
-        sounds = eye.page.evaluate(
-            "import('/static/sounds.js').then((m) => Object.fromEntries(Object.entries(m.SOUNDS).map(([n, s]) => [n, s.notes])))"
-        )
+    sounds = eye.page.evaluate(
+        "import('/static/sounds.js')"
+        ".then((m) => Object.fromEntries(Object.entries(m.SOUNDS).map(([n, s]) => [n, s.notes])))"
+    )
     assert set(sounds) >= {"contact", "pass", "conditional", "fail", "wrong_pair", "attention"}
-    rhythms = {name: tuple((round(at, 2), round(long, 2)) for _, at, long in notes) for name, notes in sounds.items()}
-    tunes = {name: tuple(hertz for hertz, _, _ in notes) for name, notes in sounds.items()}
-    assert len(set(rhythms.values())) == len(sounds)
-    assert len({(tune[0], tune[-1]) for tune in tunes.values()}) == len(sounds)
-    for name, notes in sounds.items():
-        others = [other for other in sounds if other != name and len(sounds[other]) == len(notes)]
-        for other in others:
-            longest = max(abs(a[2] - b[2]) + abs(a[1] - b[1]) for a, b in zip(notes, sounds[other], strict=True))
-            assert longest >= 0.1, f"{name} and {other} have nearly the same beat"
+    tunes = {(notes[0][0], notes[-1][0]) for notes in sounds.values()}
+    assert len(tunes) == len(sounds)
+    for (name, notes), (other, others) in itertools.combinations(sounds.items(), 2):
+        if len(notes) == len(others):
+            pairs = list(zip(notes, others, strict=True))
+            apart_s = max(abs(a[2] - b[2]) + abs(a[1] - b[1]) for a, b in pairs)
+            assert apart_s >= 0.1, f"{name} and {other} have nearly the same beat"

@@ -11,13 +11,27 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
 
-from tests.browsers import LAPTOP, OUTPUT, PHONE, chromium, needs_chromium, opened, paged_bench
-from tests.whole_bench import journal_entries
+from tests.browsers import (
+    LAPTOP,
+    OUTPUT,
+    PHONE,
+    chromium,
+    needs_chromium,
+    opened,
+    paged_bench,
+    until_served,
+)
+from tests.whole_bench import Typed, free_port, journal_entries, simulated
 
 pytestmark = needs_chromium
 
 SCREENS = ["now", "unit", "history", "batch", "leads", "check", "hands-off", "setup", "senses"]
-RULES = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}}
+RULES = {
+    "runOnly": {
+        "type": "tag",
+        "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"],
+    }
+}
 
 CHECKED = {
     "resistor": "CR-1",
@@ -86,7 +100,10 @@ def test_every_screen_is_accessible_and_fits_light_and_dark_large_and_small(tmp_
                 for size, name in ((LAPTOP, "laptop"), (PHONE, "phone")):
                     eye.page.set_viewport_size(size)
                     keep(eye, f"{screen}-{scheme}-{name}")
-                    assert eye.page.evaluate("document.documentElement.scrollWidth <= innerWidth"), (screen, name)
+                    assert eye.page.evaluate("document.documentElement.scrollWidth <= innerWidth"), (
+                        screen,
+                        name,
+                    )
                 eye.page.set_viewport_size(LAPTOP)
         assert not faults
         go(eye, bench, "now")
@@ -94,10 +111,12 @@ def test_every_screen_is_accessible_and_fits_light_and_dark_large_and_small(tmp_
         assert not eye.complaints
 
 
-def test_the_connector_is_drawn_as_it_is_held(tmp_path):
+def test_the_connector_is_drawn_as_it_is_held_and_an_idle_page_costs_next_to_nothing(tmp_path):
     """Seen from the wire side left and right change places; turned, the latch goes with it; mirrored is said aloud."""
     with paged_bench(tmp_path) as bench, chromium() as browser:
         eye = opened(browser, bench.url)
+        eye.state("waiting")
+        _an_idle_page_costs_next_to_nothing(eye)
 
         def place(pin):
             box = eye.page.locator(f'.plug [data-pin="{pin}"] rect').first.bounding_box()
@@ -159,21 +178,48 @@ def test_a_hands_off_test_needs_a_held_confirmation_and_its_result_is_recorded(t
     assert (result["test_volt"], result["instrument"], result["outcome"]) == (500.0, "IR-2", "pass")
 
 
-def test_an_idle_page_costs_next_to_nothing(tmp_path):
-    """Nothing is drawn and hardly anything runs while nothing changes (Chromium's own count of busy seconds)."""
-    with paged_bench(tmp_path) as bench, chromium() as browser:
-        eye = opened(browser, bench.url)
-        eye.state("waiting")
-        cdp = eye.page.context.new_cdp_session(eye.page)
-        cdp.send("Performance.enable")
+def test_a_bench_is_made_in_the_browser_without_a_terminal(tmp_path):
+    """Look for the meter on the network, watch it read, write the file, start: the bench asks for a unit."""
+    meter_port, port = free_port(), free_port()
+    url = f"http://127.0.0.1:{port}/"
+    setup = Typed("-m", "acquire", "setup", "--folder", str(tmp_path), "--port", str(port))
+    try:
+        with simulated(meter_port), chromium() as browser:
+            until_served(url)
+            eye = opened(browser, url)
+            expect(eye.page.locator("h1")).to_have_text("Setup")
+            eye.page.get_by_label("On the network").fill(f"127.0.0.1:{meter_port}")
+            expect(eye.page.get_by_role("button", name="Look again")).to_be_enabled(timeout=20_000)
+            eye.page.get_by_role("button", name="Look again").click()
+            eye.page.get_by_role("button", name="Take this").click(timeout=20_000)
+            expect(eye.page.locator(".try")).to_be_visible()
+            keep(eye, "setup-light-making")
+            assert faults_of(eye.page) == []
+            eye.page.get_by_label("Accuracy of the meter").select_option(label="bench-6-digit")
+            eye.page.get_by_role("button", name="Write the file and start").click()
+            expect(eye.page.locator("h1")).to_have_text("Bench", timeout=20_000)
+            eye.start("P80-0001")
+            eye.state("touch", "hold tips together")
+            assert not eye.complaints
+    finally:
+        code, output = setup.end() if setup.process.poll() is None else (setup.process.returncode, "")
+        setup.close()
+    assert code == 0, output
+    assert (tmp_path / "bench.toml").exists()
 
-        def busy():
-            found = {each["name"]: each["value"] for each in cdp.send("Performance.getMetrics")["metrics"]}
-            return found["TaskDuration"], found["LayoutCount"], found["RecalcStyleCount"]
 
-        eye.page.wait_for_timeout(500)
-        before = busy()
-        eye.page.wait_for_timeout(3000)
-        after = busy()
-        assert after[0] - before[0] < 0.06  # 2 % of one processor, on a machine that others use too
-        assert after[1] - before[1] <= 3
+def _an_idle_page_costs_next_to_nothing(eye):
+    """Hardly anything runs while nothing changes (Chromium's own count of busy seconds)."""
+    cdp = eye.page.context.new_cdp_session(eye.page)
+    cdp.send("Performance.enable")
+
+    def busy():
+        found = {each["name"]: each["value"] for each in cdp.send("Performance.getMetrics")["metrics"]}
+        return found["TaskDuration"], found["LayoutCount"], found["RecalcStyleCount"]
+
+    eye.page.wait_for_timeout(500)
+    before = busy()
+    eye.page.wait_for_timeout(3000)
+    after = busy()
+    assert after[0] - before[0] < 0.06  # 2 % of one processor, on a machine that others use too
+    assert after[1] - before[1] <= 3

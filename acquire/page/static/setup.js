@@ -23,11 +23,24 @@ async function begin(work, main) {
     return;
   }
   work.plain = answer.plain;
-  main.append(el("div", { class: "two" }, work.place.meters, work.place.live), work.place.form);
+  main.append(ready(work), el("div", { class: "two" }, work.place.meters, work.place.live), work.place.form);
   drawMeters(work);
   drawLive(work);
   drawForm(work);
   if (!work.plain.searching && !(work.plain.meters ?? []).length) search(work);
+}
+
+/** Benches that have their file already need no setup. */
+function ready(work) {
+  const { benches = [] } = work.plain;
+  if (!benches.length) return "";
+  const said = el("p", { role: "alert" });
+  const start = async (file) => {
+    const started = await postJson("/setup/start", { file }, 30);
+    said.textContent = started.ok ? "" : started.text;
+  };
+  return el("section", { class: "card stage" }, el("h2", {}, "Ready to start"), el("ul", {}, benches.map((one) => el("li", { class: "keys-row" }, el("span", {}, el("b", {}, one.name), ` ${one.file}`),
+    el("button", { type: "button", "aria-label": `Start ${one.name}`, on: { click: () => start(one.file) } }, "Start")))), said);
 }
 
 function progressed(work, progress) {
@@ -110,10 +123,14 @@ function drawForm(work) {
 async function write(work, fields, said) {
   if (!work.meter) return say(said, ["Choose a meter first."]);
   const plain = Object.fromEntries(Object.entries(fields).map(([name, node]) => [name, node.value.trim()]));
-  const written = await postJson("/setup/write", { ...plain, meter: work.meter.id });
-  if (!written.ok) return say(said, [written.text, ...(written.plain?.faults ?? [])]);
-  say(said, [`${written.plain.written} is written. Starting …`]);
-  const started = await postJson("/setup/start", { file: written.plain.written }, 30);
+  const asked = JSON.stringify([plain, work.meter.id]);
+  if (work.asked !== asked) {
+    const written = await postJson("/setup/write", { ...plain, meter: work.meter.id });
+    if (!written.ok) return say(said, [written.text, ...(written.plain?.faults ?? [])]);
+    Object.assign(work, { asked, file: written.plain.written });
+  }
+  say(said, [`${work.file} is written. Starting …`]);
+  const started = await postJson("/setup/start", { file: work.file }, 30);
   if (!started.ok) return say(said, [started.text]);
   work.trying = false;
   return null;
