@@ -75,7 +75,7 @@ def _tree(path: Path, folder: Path) -> dict[str, Any] | None:
         if not inside or not path.is_file() or path.stat().st_size > LARGEST_BYTES:
             return None
         return tomllib.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError, RecursionError):
+    except (OSError, ValueError, RuntimeError):  # a loop of links; a file nested without end
         return None
 
 

@@ -1,8 +1,8 @@
 """What the bench page costs and how quick it is: `python -m tests.benchmarks.page`.
 
-Beside the same bench without a page, in one run: time from starting the daemon to its first answer, processor time
-of an idle bench over half a minute, resident memory. Then, with three pages open: from the moment stamped on an
-event, through the journal's commit, to the page; and from SIGTERM to the end of the process.
+Beside the same bench without a page, in one run: time from starting the daemon to its first answer, processor
+time of an idle bench over half a minute, resident memory. Then, with three pages open: from the moment stamped
+on an event, through the journal's commit, to the page, beside bare commits; and from SIGTERM to the end.
 """
 
 from __future__ import annotations
@@ -96,7 +96,7 @@ def deliveries(port):
 
 
 def bare_commits(folder):
-    """Seconds that one commit of a small row takes on this disk, with nothing around it: what no page can beat."""
+    """Seconds that one commit of a small row takes on this disk, with nothing around it."""
     found = []
     with contextlib.closing(sqlite3.connect(folder / "bare.db", isolation_level=None)) as bare:
         bare.execute("PRAGMA journal_mode = WAL")
@@ -114,8 +114,15 @@ def told(name, values, unit="ms", size=1000.0):
     """One line: median, 99th percentile, largest."""
     ordered_values = sorted(values)
     p99 = ordered_values[min(len(values) - 1, int(0.99 * len(values)))]
-    line = f"median {size * statistics.median(values):.1f}, p99 {size * p99:.1f}, max {size * max(values):.1f} {unit}"
+    median, largest = statistics.median(values), max(values)
+    line = f"median {size * median:.1f}, p99 {size * p99:.1f}, max {size * largest:.1f} {unit}"
     print(f"{name:<46} {line}  (n = {len(values)})")
+
+
+def idle(name, daemon):
+    """One line: what a bench with nothing to do takes."""
+    cpu, memory = cpu_and_memory(daemon.process, IDLE_S)
+    print(f"{name:<46} {cpu:.2f} % of one processor, {memory:.0f} MB")
 
 
 def main():
@@ -127,32 +134,31 @@ def main():
             told("start to the page's last byte", starts(folder, meter_port), "s", 1.0)
             with bench(folder, meter_port) as daemon:
                 time.sleep(3.0)
-                cpu, memory = cpu_and_memory(daemon.process, IDLE_S)
+                idle("idle bench, no page", daemon)
                 daemon.end()
-            print(f"{'idle bench, no page':<46} {cpu:.2f} % of one processor, {memory:.0f} MB")
-            (folder / "with").mkdir()
-            port = free_port()
-            with bench(folder / "with", meter_port, port) as daemon:
-                until_served(port)
-                time.sleep(3.0)
-                cpu, memory = cpu_and_memory(daemon.process, IDLE_S)
-                print(
-                    f"{'idle bench, page served, nobody looks':<46} {cpu:.2f} % of one processor, {memory:.0f} MB"
-                )
-                ears = [Ear(port)]
-                ears[0].until("state")
-                cpu, memory = cpu_and_memory(daemon.process, IDLE_S)
-                print(f"{'idle bench, one page open':<46} {cpu:.2f} % of one processor, {memory:.0f} MB")
-                more, late_s = deliveries(port)
-                told("bare commit on the same disk", bare_commits(folder))
-                told("event to page, three pages open", late_s)
-                began_s = time.monotonic()
-                code, _ = daemon.end(signal.SIGTERM)
-                print(
-                    f"{'SIGTERM to exit, four pages open':<46} {time.monotonic() - began_s:.3f} s, exit code {code}"
-                )
-                for ear in [*ears, *more]:
-                    ear.close()
+            with_page(folder / "with", meter_port)
+            told("bare commit on the same disk", bare_commits(folder))
+
+
+def with_page(folder, meter_port):
+    """Everything that needs a page."""
+    folder.mkdir()
+    port = free_port()
+    with bench(folder, meter_port, port) as daemon:
+        until_served(port)
+        time.sleep(3.0)
+        idle("idle bench, page served, nobody looks", daemon)
+        ears = [Ear(port)]
+        ears[0].until("state")
+        idle("idle bench, one page open", daemon)
+        more, late_s = deliveries(port)
+        told("event to page, three pages open", late_s)
+        began_s = time.monotonic()
+        code, _ = daemon.end(signal.SIGTERM)
+        took_s = time.monotonic() - began_s
+        print(f"{'SIGTERM to exit, four pages open':<46} {took_s:.3f} s, exit code {code}")
+        for ear in [*ears, *more]:
+            ear.close()
 
 
 if __name__ == "__main__":
