@@ -1,8 +1,8 @@
 """What the bench page costs and how quick it is: `python -m tests.benchmarks.page`.
 
 Beside the same bench without a page, in one run: time from starting the daemon to its first answer, processor
-time of an idle bench over half a minute, resident memory. Then, with three pages open: from the moment stamped
-on an event, through the journal's commit, to the page, beside bare commits; and from SIGTERM to the end.
+time of an idle bench over half a minute, resident memory. Then, with three pages open: from the stamp on
+an event, through the journal's commit, to the page, beside bare commits; and from SIGTERM to the end.
 """
 
 from __future__ import annotations
