@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import csv
 import io
-import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, fields
 from datetime import UTC, datetime
@@ -157,43 +156,48 @@ def by_spool(record: Record, spool: str, span: Span | None = None) -> Iterator[S
     """
     since_s, until_s = (None, None) if span is None else (span.since_utc_s, span.until_utc_s)
     question = Question(kinds=("unit_started",), since_utc_s=since_s, until_utc_s=until_s)
+    ends: dict[tuple[str, float], tuple[str, str]] | None = None
     for entry in record.find(question):
-        started = record_of(entry)
-        if not isinstance(started, UnitStarted):
+        if not any(each.get("spool") == spool for each in entry.payload.get("spools") or ()):
             continue
-        windings = [each.winding for each in started.spools if each.spool == spool]
-        if windings:
-            yield _spool_row(record, entry.id, started, spool, windings)
+        started = record_of(entry)
+        if isinstance(started, UnitStarted):
+            ends = _ends(record, since_s) if ends is None else ends
+            yield _spool_row(entry.id, started, spool, ends)
+
+
+def _ends(record: Record, since_s: float | None) -> dict[tuple[str, float], tuple[str, str]]:
+    """How each stay ended that is in question, by serial and beginning: one pass in place of one a unit."""
+    question = Question(kinds=("unit_result",), since_utc_s=since_s)
+    found = record.values(question, ["serial", "started_utc_s", "outcome", "held"])
+    return {
+        (str(serial), _moment(begun_s)): (outcome or "", held or "")
+        for serial, begun_s, outcome, held in found
+    }
+
+
+def _moment(utc_s: float | None) -> float:
+    return round(utc_s or 0.0, 3)
 
 
 def _spool_row(
-    record: Record, entry_id: str, started: UnitStarted, spool: str, windings: list[str]
+    entry_id: str, started: UnitStarted, spool: str, ends: dict[tuple[str, float], tuple[str, str]]
 ) -> SpoolRow:
-    ends = record.values(
-        Question(serial=started.serial, kinds=("unit_result",)), ["utc_s", "started_utc_s", "outcome", "held"]
-    )
-    ended = [
-        (outcome, held) for utc_s, begun_s, outcome, held in ends if _same_moment(begun_s, started.utc_s)
-    ]
-    outcome, held = ended[-1] if ended else (None, "no result on record")
+    outcome, held = ends.get((started.serial, _moment(started.utc_s)), ("", "no result on record"))
     return SpoolRow(
+        id=entry_id,
         time_utc=iso_time(started.utc_s),
         bench=started.bench,
         spool=spool,
-        windings=", ".join(windings),
+        windings=", ".join(each.winding for each in started.spools if each.spool == spool),
         serial=started.serial,
         batch=started.batch,
         sheet=started.sheet,
         purpose=started.purpose.value,
-        outcome=outcome or "",
-        held=held or "",
+        outcome=outcome,
+        held=held,
         operator=started.operator,
-        id=entry_id,
     )
-
-
-def _same_moment(one_s: float | None, two_s: float) -> bool:
-    return one_s is not None and math.isclose(one_s, two_s, abs_tol=1e-3)
 
 
 # ---------------------------------------------------------------- told

@@ -42,6 +42,7 @@ from acquire.records import (
     UnitStarted,
     WoundFrom,
 )
+from tests.benchmarks.records_papers import paper_questions
 from tests.known_records import NOON_S, RESULT, VERDICT
 
 STEPS = (
@@ -192,7 +193,7 @@ def main():
             print(f"filled in {seconds:.1f} s")
         print(f"{given.verdicts} verdicts in {batches} batches, {file.stat().st_size / 1e6:.0f} MB\n")
         print(f"{'question':<48}{'median s':>10}{'largest s':>11}{'processor s':>13}{'peak MB':>10}")
-        for name, what in questions(folder, batches).items():
+        for name, what in (questions(folder, batches) | paper_questions(folder, batches)).items():
             median, largest, work, peak = measured(what)
             print(f"{name:<48}{median:>10.3f}{largest:>11.3f}{work:>13.3f}{peak / 1e6:>10.1f}")
 

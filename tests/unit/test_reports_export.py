@@ -15,7 +15,7 @@ from acquire.errors import InputImpossible, SteadyohmError
 from acquire.journal.history import JournalReader
 from acquire.journal.question import Question
 from acquire.outlets.columns import COLUMNS, COLUMNS_OF
-from acquire.outlets.payload import rearmed, record_of
+from acquire.outlets.payload import header, rearmed, record_of, row_of
 from acquire.records import Outcome, Verdict
 from acquire.reports import export
 from acquire.reports.export import export_csv, export_jsonl, export_parquet, parquet_schema
@@ -74,6 +74,16 @@ def test_the_three_files_hold_the_same(folder, tmp_path):
             else:
                 assert value == known
                 assert cell == str(known).lower()
+
+
+def test_a_row_is_that_of_the_bench(folder, tmp_path):
+    """Cell by cell what the bench's own CSV holds."""
+    for kind in COLUMNS_OF:
+        export_csv(tmp_path / "v.csv", found(folder), kind)
+        with (tmp_path / "v.csv").open(encoding="utf-8-sig", newline="") as file:
+            head, *rows = list(csv.reader(file))
+        assert head == header(kind)
+        assert rows == [row_of(entry) for entry in found(folder, kinds=(kind,))]
 
 
 def test_every_column_has_the_type_of_its_field():
