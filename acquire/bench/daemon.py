@@ -163,9 +163,9 @@ class Daemon:
 
         A record that cannot be read now is no reason to stop: what this run has started is known anyway.
         """
-        purpose = self.pipeline.place.purpose
+        purpose, running = self.pipeline.place.purpose, self.pipeline.batches.running
         with contextlib.suppress(JournalUnusable):
-            self._obeyed(await asyncio.to_thread(unit_known, self.journal.path, serial, purpose))
+            self._obeyed(await asyncio.to_thread(unit_known, self.journal.path, serial, purpose, running))
 
     def _obeyed(self, command: Command) -> list[Event]:
         return self.pipeline.command(command, self.clock.monotonic_s(), self.clock.utc_s())

@@ -69,21 +69,24 @@ def _pair_of(record: Verdict | Notice) -> Pair | None:
     return record.pair if isinstance(record, Notice) else Pair(record.pin_a, record.pin_b)
 
 
-def unit_known(journal: Path, serial: str, purpose: Purpose) -> UnitKnown:
-    """Which batch a unit belongs to, and how often that batch has measured it for this purpose.
+def unit_known(journal: Path, serial: str, purpose: Purpose, running: str = "") -> UnitKnown:
+    """Which batch a unit belongs to, how often it was measured for it, and how far the running one is.
 
     Args:
         journal: its file; archives beside it count as well.
         serial: of the unit.
         purpose: of the bench.
+        running: name of the batch that takes units now, empty for none.
 
     Raises:
         JournalUnusable: it cannot be read.
     """
+    kinds = ("unit_started",)
     with JournalReader(journal) as reader:
-        names = ("batch", "purpose")
-        starts = list(reader.values(Question(serial=serial, kinds=("unit_started",)), names))
+        starts = list(reader.values(Question(serial=serial, kinds=kinds), ("batch", "purpose")))
+        rows = reader.values(Question(batch=running, kinds=kinds), ("serial",)) if running else iter(())
+        others = {of for (of,) in rows} - {serial}
     batches = [batch for batch, _ in starts if batch]
     latest = batches[-1] if batches else ""
     attempts = sum(batch == latest and of == purpose.value for batch, of in starts) if latest else 0
-    return UnitKnown(serial, latest, attempts)
+    return UnitKnown(serial, latest, attempts, len(others))

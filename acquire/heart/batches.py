@@ -6,20 +6,19 @@ for statistics of a batch (acquire.reports).
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 from acquire.errors import InputImpossible
+from acquire.heart.batch_book import BatchBook
 from acquire.heart.first_look import compared
 from acquire.heart.spools import fitting, mismatch, wound_from
-from acquire.physics.wire import SpoolCard
 from acquire.records import (
     AcceptFirstUnit,
     Batch,
     BatchDeed,
     BatchState,
     ChangeSpool,
-    Circumstances,
     Event,
     FinishBatch,
     Notice,
@@ -47,26 +46,11 @@ elsewhere."""
 
 
 @dataclass(slots=True)
-class Batches:
-    """The batches of one bench.
+class Batches(BatchBook):
+    """The batches of one bench, with the units that come to them."""
 
-    Attributes:
-        place: who measures what, where; its `batch` is what the bench file says.
-        cards: spool cards by what is written on the spool.
-        known: the latest record of every batch, in the order in which they were last touched.
-        running: name of the one that takes units, empty for none.
-    """
-
-    place: Circumstances
-    cards: Mapping[str, SpoolCard] = field(default_factory=dict)
-    known: dict[str, Batch] = field(default_factory=dict)
-    running: str = ""
     _units: dict[str, tuple[str, int]] = field(default_factory=dict)
-
-    @property
-    def batch(self) -> Batch | None:
-        """The one that is running."""
-        return self.known.get(self.running)
+    _others: int = 0
 
     @property
     def next_unit(self) -> str:
@@ -74,16 +58,15 @@ class Batches:
         batch = self.batch
         if batch is not None and batch.doubt:
             return f"{batch.first_serial} is in doubt: type .accept and why, or .spool, or measure it again."
+        if batch is not None and self.count and batch.expected is not None:
+            told = f"{batch.batch} has {self.count} of {batch.expected}"
+            return f"Scan or type the serial of the next unit; {told}."
         return "Scan or type the serial of the next unit."
-
-    def recall(self, batches: Sequence[Batch]) -> None:
-        """Take up what the record says, oldest first."""
-        for batch in batches:
-            self._take(batch)
 
     def go_on(self, before: Batches) -> None:
         """Take up what was going on under other files."""
-        self.known, self.running, self._units = before.known, before.running, before._units
+        self.known, self.running, self.count = before.known, before.running, before.count
+        self._units = before._units
 
     # ------------------------------------------------------------------ the operator
 
@@ -103,15 +86,16 @@ class Batches:
         match command:
             case UnitKnown():
                 self._remember(command.serial, command.batch, command.attempts)
+                self._others = command.others
                 return []
             case OpenBatch():
                 return self._open(command, utc_s)
             case ResumeBatch():
                 return self._resume(command, utc_s)
             case PauseBatch():
-                return [self._did(self._needed(), BatchDeed.PAUSED, utc_s, command.remark)]
+                return [self.did(self.needed(), BatchDeed.PAUSED, utc_s, command.remark)]
             case FinishBatch():
-                return [self._did(self._needed(), BatchDeed.FINISHED, utc_s, command.remark)]
+                return [self.did(self.needed(), BatchDeed.FINISHED, utc_s, command.remark)]
             case ChangeSpool():
                 return self._change_spool(command, utc_s)
             case AcceptFirstUnit():
@@ -145,47 +129,17 @@ class Batches:
             remark=command.remark,
             utc_s=utc_s,
         )
-        return [*self._made_way(utc_s), self._take(fresh)]
+        return [*self.made_way(utc_s), self.take(fresh)]
 
     def _resume(self, command: ResumeBatch, utc_s: float) -> list[Event]:
-        batch = self._named(command.batch)
+        batch = self.named(command.batch)
         if batch.batch == self.running:
             raise InputImpossible(f"The batch {batch.batch} is running.", "Scan the next unit.")
-        self._same_sheet(batch)
-        return [*self._made_way(utc_s), self._did(batch, BatchDeed.RESUMED, utc_s, command.remark)]
-
-    def _named(self, name: str) -> Batch:
-        """The batch of a name; without one the one that was paused last."""
-        if name:
-            if name not in self.known:
-                raise InputImpossible(f"There is no batch {name}.", "Type .batch and its name to begin it.")
-            return self.known[name]
-        paused = [batch for batch in self.known.values() if batch.state is BatchState.PAUSED]
-        if not paused:
-            raise InputImpossible("No batch is paused.", "Type .batch and a name to begin one.")
-        return paused[-1]
-
-    def _same_sheet(self, batch: Batch) -> None:
-        if batch.sheet != self.place.sheet.name:
-            raise InputImpossible(
-                f"The batch {batch.batch} is of {batch.sheet}, and the bench has {self.place.sheet.name}.",
-                "Change the sheet, or take another batch.",
-            )
-
-    def _made_way(self, utc_s: float) -> list[Event]:
-        """One batch at a time: the one that is running is paused."""
-        batch = self.batch
-        if batch is None:
-            return []
-        return [self._did(batch, BatchDeed.PAUSED, utc_s, "another batch took its place")]
-
-    def _needed(self) -> Batch:
-        if self.batch is None:
-            raise InputImpossible("No batch is running.", "Type .batch and a name to begin one.")
-        return self.batch
+        self.same_sheet(batch)
+        return [*self.made_way(utc_s), self.did(batch, BatchDeed.RESUMED, utc_s, command.remark)]
 
     def _change_spool(self, command: ChangeSpool, utc_s: float) -> list[Event]:
-        batch, sheet = self._needed(), self.place.sheet
+        batch, sheet = self.needed(), self.place.sheet
         names = fitting(command, sheet, self.cards)
         fresh = {name: wound_from(name, command.spool, self.cards) for name in names}
         kept = {each.winding: each for each in batch.spools} | fresh
@@ -193,7 +147,7 @@ class Batches:
         changed = replace(
             batch, spools=tuple(kept.values()), first_serial="", doubt="", doubt_probability=None
         )
-        events: list[Event] = [self._did(changed, BatchDeed.SPOOL_CHANGED, utc_s, remark)]
+        events: list[Event] = [self.did(changed, BatchDeed.SPOOL_CHANGED, utc_s, remark)]
         if text := mismatch(command.spool, names, sheet, self.cards):
             events.append(Notice(Weight.WARNING, "batch.spool", text, utc_s))
         return events
@@ -203,9 +157,9 @@ class Batches:
         batch = self.batch or (doubted[-1] if doubted else None)
         if batch is None or not batch.doubt:
             raise InputImpossible("No first unit waits for a word.", "Scan the next unit.")
-        self._same_sheet(batch)
+        self.same_sheet(batch)
         calm = replace(batch, state=BatchState.RUNNING, doubt="", doubt_probability=None)
-        return self._did(calm, BatchDeed.ACCEPTED, utc_s, command.reason)
+        return self.did(calm, BatchDeed.ACCEPTED, utc_s, command.reason)
 
     # ------------------------------------------------------------------ units
 
@@ -252,7 +206,7 @@ class Batches:
                 f"The batch {batch.batch} is {batch.state.value}.",
                 f"Type .resume {batch.batch} to go on with it.",
             )
-        self._same_sheet(batch)
+        self.same_sheet(batch)
 
     def _told(self, started: UnitStarted) -> list[Event]:
         """Say so where a unit comes again, or belongs to no batch although one waits."""
@@ -269,20 +223,36 @@ class Batches:
         """A unit is on the bench now."""
         if started.batch:
             self._remember(started.serial, started.batch, started.attempt)
+        if started.batch == self.running:
+            self.count = self._others + 1
 
     def ended(
         self, result: UnitResult, readings: Sequence[Reading], four_wire_below_ohm: float
     ) -> list[Event]:
         """A unit has its result: the first of a batch, or of a spool, is compared with what is foretold."""
         batch = self.known.get(result.batch)
-        if batch is None or result.outcome is None or self.place.purpose not in COMPARED:
+        if batch is None or result.outcome is None:
+            return []
+        return [*self._compared(batch, result, readings, four_wire_below_ohm), *self._complete(batch, result)]
+
+    def _complete(self, batch: Batch, result: UnitResult) -> list[Event]:
+        """Say so when the last of the expected units has its result."""
+        if batch.batch != self.running or batch.expected is None or self.count != batch.expected:
+            return []
+        text = f"{batch.batch} has its {batch.expected} units: type .finish, or go on."
+        return [Notice(Weight.REMARK, "batch.complete", text, result.utc_s, result.serial)]
+
+    def _compared(
+        self, batch: Batch, result: UnitResult, readings: Sequence[Reading], four_wire_below_ohm: float
+    ) -> list[Event]:
+        if self.place.purpose not in COMPARED:
             return []
         if batch.first_serial and not (batch.doubt and result.serial == batch.first_serial):
             return []
         seen, remark, notices = compared(
             batch, result, readings, self.place, self.cards, four_wire_below_ohm=four_wire_below_ohm
         )
-        return [self._did(seen, BatchDeed.FIRST_UNIT, result.utc_s, remark), *notices]
+        return [self.did(seen, BatchDeed.FIRST_UNIT, result.utc_s, remark), *notices]
 
     def _stopped(self, batch: Batch, utc_s: float) -> list[Event]:
         """Nobody said a word to the doubt: the batch rests until somebody does."""
@@ -291,39 +261,8 @@ class Batches:
             f"The batch {batch.batch} is paused: {remark}. {batch.doubt} Type .accept and why to go on, or "
             ".spool and the name of the spool that is on."
         )
-        paused = self._did(batch, BatchDeed.PAUSED, utc_s, remark)
+        paused = self.did(batch, BatchDeed.PAUSED, utc_s, remark)
         return [paused, Notice(Weight.WARNING, "command.refused", text, utc_s)]
-
-    # ------------------------------------------------------------------ state
-
-    def _did(self, batch: Batch, deed: BatchDeed, utc_s: float, remark: str) -> Batch:
-        state = {
-            BatchDeed.PAUSED: BatchState.PAUSED,
-            BatchDeed.FINISHED: BatchState.FINISHED,
-            BatchDeed.RESUMED: BatchState.RUNNING,
-        }.get(deed, batch.state)
-        place = self.place
-        return self._take(
-            replace(
-                batch,
-                bench=place.bench,
-                deed=deed,
-                state=state,
-                sheet_hash=place.sheet.content_hash if batch.sheet == place.sheet.name else batch.sheet_hash,
-                operator=place.operator or batch.operator,
-                remark=remark,
-                utc_s=utc_s,
-            )
-        )
-
-    def _take(self, batch: Batch) -> Batch:
-        self.known.pop(batch.batch, None)  # the latest stands last
-        self.known[batch.batch] = batch
-        if batch.state is BatchState.RUNNING:
-            self.running = batch.batch
-        elif self.running == batch.batch:
-            self.running = ""
-        return batch
 
     def _remember(self, serial: str, batch: str, attempts: int) -> None:
         before = self._units.pop(serial, ("", 0))

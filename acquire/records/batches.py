@@ -160,8 +160,10 @@ class UnitKnown:
         serial: of the unit.
         batch: that it belongs to, empty for none.
         attempts: how often it was put on a bench for this batch and purpose before.
+        others: how many other units the batch has that is running now.
     """
 
     serial: str
     batch: str
     attempts: int
+    others: int = 0

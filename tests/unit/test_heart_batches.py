@@ -299,3 +299,22 @@ def test_a_unit_without_outcome_says_nothing_about_its_batch():
     result = replace(RESULT, serial="F1", batch=started.batch, outcome=None, held="the unit is warm")
     assert batches.ended(result, readings(P1=1.26), 10.0) == []
     assert not batches.batch.first_serial
+
+
+# ------------------------------------------------------------------ how far
+
+
+def test_the_prompt_tells_how_far_the_batch_is_and_the_last_unit_that_it_is_complete():
+    """Counted from the record, so that a restart changes nothing; a unit that comes again counts once."""
+    batches = bench()
+    batches.obey(OpenBatch("lot 12", 3), 1.0)
+    assert batches.next_unit == "Scan or type the serial of the next unit."
+    batches.obey(UnitKnown("F2", "", 0, others=1), 2.0)
+    _, told = measured(batches, "F2")
+    assert batches.next_unit.endswith("lot 12 has 2 of 3.")
+    batches.obey(UnitKnown("F2", "lot 12", 1, others=1), 3.0)
+    measured(batches, "F2", utc_s=200.0)
+    assert batches.next_unit.endswith("lot 12 has 2 of 3.")
+    batches.obey(UnitKnown("F3", "", 0, others=2), 4.0)
+    _, told = measured(batches, "F3", utc_s=300.0)
+    assert [(each.code, each.serial) for each in told] == [("batch.complete", "F3")]
