@@ -47,6 +47,8 @@ def wear(text: str) -> Wear:
         key, _, what = part.partition("=")
         if key in ("welded", "dead") and what.isdigit():
             getattr(found, key).add(int(what))
+        elif part == "plug":
+            found.plug = True
         elif key == "loose" and what:
             found.loose.add(what)
         else:

@@ -25,11 +25,13 @@ class Wear:
     Attributes:
         welded: channels that never open; dead: channels that never close, whatever the card says.
         loose: pins that their clips miss.
+        plug: a plug joins all pins, in place of a unit.
     """
 
     welded: set[int] = field(default_factory=set)
     dead: set[int] = field(default_factory=set)
     loose: set[str] = field(default_factory=set)
+    plug: bool = False
 
 
 class BusCard:
@@ -50,7 +52,6 @@ class BusCard:
         self.low = {LOW + k: place for k, place in enumerate(places)}
         self.kelvin = kelvin
         self.wear = Wear()
-        self.plug = False
         self._told: set[int] = set()
         self._dice = dice_for(seed, "bus card")
         self._probes, self._clock = probes, clock
@@ -90,7 +91,7 @@ class BusCard:
         closed = (self._told | self.wear.welded) - self.wear.dead
         highs = [self.high[n] for n in sorted(closed) if n in self.high]
         lows = [self.low[n] for n in sorted(closed) if n in self.low]
-        clipped = self.plug or self._probes.unit is not None
+        clipped = self.wear.plug or self._probes.unit is not None
         if not highs or not lows:
             return None, False
         both = set(highs) & set(lows)
@@ -98,7 +99,7 @@ class BusCard:
             return None, True  # the two relays meet in the wire to the clip
         if not clipped or self.wear.loose & {highs[0], lows[0]}:
             return None, False
-        return (None, True) if both or self.plug else ((highs[0], lows[0]), True)
+        return (None, True) if both or self.wear.plug else ((highs[0], lows[0]), True)
 
     # ---------------------------------------------------------------- commands
     def rows(self) -> list[Row]:

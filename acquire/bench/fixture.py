@@ -8,6 +8,7 @@ to before; readings taken for that go no further. Not for what is asked nor for 
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import AsyncGenerator, AsyncIterator, Awaitable, Callable, Mapping
 from contextlib import AsyncExitStack, aclosing
 from dataclasses import dataclass, field, replace
@@ -22,13 +23,16 @@ from drivers.meter import Capabilities, Held, Identity, Meter, Setup
 from drivers.reading import Kind, Quantity, Reading
 from drivers.scpi.switch_card import SwitchCard
 
-LOOK_S = 0.25
+LOOK_S = 0.15
 """So long, and for so many conversions, a pair must read open before it is proven. Workshop choice: several
 times a relay's bounce, and longer than a bench meter needs to find its range."""
-LOOK_CONVERSIONS = 3
+LOOK_CONVERSIONS = 2
 
 PROOF_CONVERSIONS = 4
 """So many conversions a proof may take to read something finite: a meter finds its range meanwhile."""
+
+ANSWER_S, ANSWER_LOOKS = 0.1, 20
+"""How long, and in how many looks, an answer of the heart is waited for before the meter is read on."""
 
 OPEN_CONVERSIONS = 3
 """With every relay open a unit's first readings must be overload within so many, or a relay is stuck."""
@@ -132,19 +136,27 @@ class FixtureMeter:
         source = cast("AsyncGenerator[Reading]", self._meter.readings())
         async with aclosing(source):
             while True:
-                await self._act(source)
+                while await self._act(source):
+                    pass
                 reading = await anext(source)
                 self._note(reading)
                 yield reading
 
     # ------------------------------------------------------------------ between two readings
 
-    async def _act(self, source: AsyncIterator[Reading]) -> None:
-        """Move relays where something else is asked for; prove what has read open for long enough."""
+    async def _act(self, source: AsyncIterator[Reading]) -> bool:
+        """Move relays where something else is asked for; prove what has read open for long enough.
+
+        Returns:
+            Whether that may have given something new to do.
+        """
         if self.desk.must_move():
             await self._go(self.desk.target(), source)
-        elif self._reads_open() and self.desk.at is not None and self._unproven != self.desk.at:
+            return False
+        if self._reads_open() and self.desk.at is not None and self._unproven != self.desk.at:
             await self._prove(self.desk.at, source)
+            return True
+        return False
 
     async def _go(self, target: Place | None, source: AsyncIterator[Reading]) -> None:
         desk = self.desk
@@ -212,7 +224,8 @@ class FixtureMeter:
             if await self._conducts(source):  # a bad joint, beyond the range that a good winding needs
                 await self._arrived(place)
                 return
-        await self._meter.configure(Setup(Quantity.RESISTANCE, None, setup.integration_plc))
+        # Two wires, for contacts count; one range that holds any proof, for to look for a range takes time.
+        await self._meter.configure(Setup(Quantity.RESISTANCE, self.desk.proof_ohm, setup.integration_plc))
         how = [
             await self._proven(bus, pin, source) for bus, pin in (("high", place.high), ("low", place.low))
         ]
@@ -221,7 +234,10 @@ class FixtureMeter:
             await self._card.open_all()
             await self._arrived(None)
             words = f"with both clips proven: {how[0]}; {how[1]}"
-            self.desk.told = not await self._refused(FixtureOpen(words))
+            self.desk.told = True  # before: the answer may be seen while the order is still under way
+            if await self._refused(FixtureOpen(words)):
+                self.desk.told = False
+            await self._answered()
             return
         await self._card.connect(self._wiring.of(place))
         await self._arrived(place)
@@ -230,6 +246,13 @@ class FixtureMeter:
         pins = " and ".join(pin for pin, words in zip((place.high, place.low), how, strict=True) if not words)
         text = f"{place} reads open, and nothing proves the clip on {pins}: look at it, then press Enter."
         await self._say(Weight.WARNING, "fixture.unproven", text)
+
+    async def _answered(self) -> None:
+        """Give the record a moment to take the verdict: a conversion of nothing would last longer."""
+        for _ in range(ANSWER_LOOKS):
+            if not self.desk.told:
+                return
+            await asyncio.sleep(ANSWER_S / ANSWER_LOOKS)
 
     async def _conducts(self, source: AsyncIterator[Reading]) -> bool:
         """Whether something finite is read within a few conversions."""

@@ -47,6 +47,7 @@ class FixtureDesk:
     Attributes:
         conducting: pairs that a good unit conducts between.
         zero_pin: brought to both buses to zero the leads.
+        proof_ohm: no pair that a pin can be proven by has more.
         standard: pins that the bench's known resistor is wired to; None where it is held by hand.
         separate_contacts: each bus reaches a pin by a contact of its own: a pin can be proven by itself.
         asked: what the operator is asked for now.
@@ -62,6 +63,7 @@ class FixtureDesk:
 
     conducting: frozenset[frozenset[str]]
     zero_pin: str
+    proof_ohm: float = 1000.0
     standard: Pair | None = None
     separate_contacts: bool = False
     asked: Prompt | None = None
@@ -146,7 +148,9 @@ class FixtureDesk:
         """Where to look for something finite through one relay and clip, best first."""
         if self.separate_contacts:
             yield Place(pin, pin)
-        for pins in sorted(self.finite, key=sorted):
-            if pin in pins:
+        here = None if self.at is None else self.at.pins
+        likely = [*sorted(self.finite, key=sorted), *sorted(self.conducting - self.finite, key=sorted)]
+        for pins in likely:
+            if pin in pins and pins != here:
                 other = next(iter(pins - {pin}))
                 yield Place(pin, other) if bus == "high" else Place(other, pin)

@@ -5,6 +5,8 @@ Not for what a fixture does (fixture, fixture_desk).
 
 from __future__ import annotations
 
+import math
+
 from acquire.bench.daemon import Daemon
 from acquire.bench.fixture import FixtureMeter, Wiring
 from acquire.bench.fixture_desk import FixtureDesk
@@ -18,6 +20,11 @@ from acquire.steps.full_matrix import full_matrix
 from acquire.steps.pairs import PairTable
 from drivers.meter import Meter
 from drivers.registry import open_switch_card
+from drivers.scpi.switch_card import SwitchCard
+
+PROOF_ROOM = 2.0
+"""The range for proofs holds so many times the largest resistance of a good unit: a bad joint in its way
+conducts, too; workshop choice."""
 
 
 class FixtureUnfit(SteadyohmError):
@@ -69,26 +76,46 @@ def behind_card(bench: Bench, meter: Meter, sheet: Sheet, clock: Clock) -> Fixtu
     fixture = bench.fixture
     if fixture is None:
         raise ValueError("this bench has no fixture")
+    card = card_for(bench, meter)
+    return FixtureMeter(meter, card, wiring_of(fixture), desk_for(fixture, sheet), clock)
+
+
+def card_for(bench: Bench, meter: Meter) -> SwitchCard:
+    """The bench's switch card, not yet opened.
+
+    Raises:
+        FixtureUnfit: there is none, or it sits in the meter, whose driver knows no cards.
+        OptionsInvalid, AddressInvalid: the card's.
+    """
+    fixture = bench.fixture
+    if fixture is None:
+        raise FixtureUnfit(f"{bench.file} has no [fixture] table.", "configs/README.md shows one.")
     if fixture.link is None and not hasattr(meter, "beside"):
         raise FixtureUnfit(
             f"A {bench.meter.driver} meter has no switch card on its link.",
             "Give the card's own link in [fixture].",
         )
-    wiring = wiring_of(fixture)
-    card = open_switch_card(
-        wiring.all(),
+    card: SwitchCard = open_switch_card(
+        wiring_of(fixture).all(),
         address=fixture.link or "",
         host=meter if fixture.link is None else None,
         options=fixture.card_options,
     )
+    return card
+
+
+def desk_for(fixture: FixtureSettings, sheet: Sheet) -> FixtureDesk:
+    """What the fixture knows of its units before it sees one."""
     table = PairTable(sheet)
-    desk = FixtureDesk(
-        frozenset(frozenset(pair) for pair in table.pairs() if table.nominal_ohm(pair) < float("inf")),
+    nominal = {pair: table.nominal_ohm(pair) for pair in table.pairs()}
+    finite = {frozenset(pair): ohm for pair, ohm in nominal.items() if math.isfinite(ohm)}
+    return FixtureDesk(
+        frozenset(finite),
         fixture.zero_pin or next(iter(fixture.high)),
+        PROOF_ROOM * max([1.0, *finite.values()]),
         None if fixture.standard is None else Pair(*fixture.standard),
         fixture.separate_contacts,
     )
-    return FixtureMeter(meter, card, wiring, desk, clock)
 
 
 def wire_up(daemon: Daemon, meter: FixtureMeter) -> None:

@@ -40,7 +40,7 @@ SHOWN_HASH = 12
 
 FIXED_OF_METER = {"driver", "link", "id", "integration_plc", "offset_compensation", "options"}
 FIXED_OF_TEMPERATURE = {"source", "driver", "link", "id", "options"}
-FIXED_TABLES = ("journal", "csv", "mqtt", "http", "files", "page")
+FIXED_TABLES = ("journal", "csv", "mqtt", "http", "files", "page", "fixture")
 """What is open and cannot change under the bench: it takes a start."""
 
 

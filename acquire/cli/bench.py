@@ -28,7 +28,7 @@ class Scene(StrEnum):
 
 def add_to(app: typer.Typer) -> None:
     """Register these commands."""
-    for command in (demo, run, setup, simulate):
+    for command in (demo, fixture, run, setup, simulate):
         app.command()(command)
 
 
@@ -48,6 +48,9 @@ def demo(
     page: Annotated[
         bool, typer.Option("--page", help="Show the bench page too; it stays until Ctrl-C.")
     ] = False,
+    in_fixture: Annotated[
+        bool, typer.Option("--fixture", help="Units are clipped into a fixture; relays measure every pair.")
+    ] = False,
 ) -> None:
     """Show the whole job on simulated instruments: ten units, three of them faulty."""
     import asyncio
@@ -57,7 +60,8 @@ def demo(
     from acquire.simulated.demo import DemoOptions, new_folder, run_demo
 
     logs.set_up(level="warning")
-    options = DemoOptions(new_folder(folder), scene.value, units, speed or (2.0 if page else 6.0), seed, page)
+    pace = speed or (2.0 if page else 6.0)
+    options = DemoOptions(new_folder(folder), scene.value, units, pace, seed, page, in_fixture)
     surprises = asyncio.run(run_demo(options, BenchConsole()))
     raise typer.Exit(1 if surprises else 0)
 
@@ -80,6 +84,25 @@ def run(
 
     logs.set_up(level=log_level.value)
     asyncio.run(run_bench(bench, record))
+
+
+def fixture(
+    bench: Annotated[Path, typer.Argument(help="Bench file with a [fixture] table.")],
+    *,
+    plug: Annotated[
+        bool, typer.Option("--plug", help="A plug joins all pins; else nothing is clipped in.")
+    ] = False,
+) -> None:
+    """Try every relay of a fixture: stuck, dead, or shorted."""
+    import asyncio
+
+    from acquire.bench.fixture_trial import trial_lines, tried
+    from acquire.files.settings import load_bench
+
+    trial = asyncio.run(tried(load_bench(bench), plugged=plug))
+    for line in trial_lines(trial):
+        typer.echo(line)
+    raise typer.Exit(1 if trial.findings() else 0)
 
 
 def setup(

@@ -29,7 +29,7 @@ from acquire.errors import SteadyohmError
 from acquire.files.settings import load_bench
 from acquire.outlets.terminal import Tally, Terminal
 from acquire.records import ConfirmOpen, Event, Outcome, StartUnit
-from acquire.simulated.simulate import bench_text, with_page
+from acquire.simulated.simulate import bench_text, with_fixture, with_page
 from acquire.simulated.stand_in import StandIn, stand_in
 
 
@@ -44,6 +44,7 @@ class DemoOptions:
         speed: simulated seconds per real second.
         seed: the same seed brings the same units, faults and hands.
         page: the bench page is shown too, and stays when the hands have finished.
+        fixture: units are clipped into a fixture, in place of hands that hold probes.
     """
 
     folder: Path
@@ -52,6 +53,7 @@ class DemoOptions:
     speed: float = 6.0
     seed: int = 7
     page: bool = False
+    fixture: bool = False
 
 
 def new_folder(wanted: Path | None) -> Path:
@@ -94,8 +96,11 @@ async def run_demo(options: DemoOptions, console: Console) -> int:
     words = ["--scene", options.scene, "--seed", str(options.seed)]
     words += [] if options.units is None else ["--units", str(options.units)]
     words += ["--speed", str(options.speed), "--truth", str(truth_file)]
+    words += ["--fixture", "kelvin"] if options.fixture else []
     async with stand_in(words) as simulation:
-        bench_file = write_bench_file(options.folder, simulation, options.scene, page=options.page)
+        bench_file = write_bench_file(
+            options.folder, simulation, options.scene, page=options.page, fixture=options.fixture
+        )
         _introduce(console, simulation, options)
         with Terminal(console) as terminal:
 
@@ -161,11 +166,12 @@ async def _hands(daemon: Daemon, simulation: StandIn) -> None:
 
 
 def write_bench_file(
-    folder: Path, simulation: StandIn, scene: str = "plover-80", *, page: bool = False
+    folder: Path, simulation: StandIn, scene: str = "plover-80", *, page: bool = False, fixture: bool = False
 ) -> Path:
     """Write a bench file for this run from the shipped one, with the simulation's addresses filled in."""
     bench_file = folder / "bench.toml"
     text = bench_text(simulation.meter, simulation.thermometer, scene)
+    text = with_fixture(text, scene) if fixture else text
     bench_file.write_text(with_page(text) if page else text, encoding="utf-8")
     return bench_file
 

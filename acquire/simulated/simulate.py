@@ -13,6 +13,7 @@ from pathlib import Path
 
 from acquire.errors import InputImpossible, SteadyohmError
 from acquire.files.shipped import shipped
+from acquire.sheets import load_sheet
 
 SHEETS = {"plover-80": "plover-80.toml", "quern-12": "quern-12.toml", "fathom-7": "fathom-7.toml"}
 """Sheet that goes with each scene."""
@@ -20,6 +21,9 @@ SHEETS = {"plover-80": "plover-80.toml", "quern-12": "quern-12.toml", "fathom-7"
 INCOMING = 'purpose = "incoming"                    # cores in the post: wide limits; '
 FINAL = 'purpose = "final"                       # wound here: acceptance limits; '
 """How a line of the shipped template begins, and how it begins for units that this shop winds itself."""
+
+FIRST_HIGH, FIRST_LOW = 101, 201
+"""Channels of the first pin on the simulated card's two buses; the others follow in the sheet's order."""
 
 WOUND_HERE = frozenset({"fathom-7"})
 """Scenes of units that this shop winds itself: acceptance limits, and spool cards to compare with."""
@@ -42,6 +46,18 @@ def bench_text(meter: str, thermometer: str, scene: str = "plover-80") -> str:
 def with_page(text: str) -> str:
     """A bench file with a page of its own, on a port that is free now."""
     return f"{text}\n[page]{'':34}# the bench page, for a browser\nport = {free_port(0)}\n"
+
+
+def with_fixture(text: str, scene: str) -> str:
+    """A bench file whose units are clipped into a fixture, wired as the simulation's card is."""
+    sheet = load_sheet(shipped("sheets") / SHEETS[scene])
+    places = dict.fromkeys([*(pin.name for pin in sheet.pins), *([sheet.core] if sheet.core else [])])
+    high, low = (
+        ", ".join(f"{place} = {first + k}" for k, place in enumerate(places))
+        for first in (FIRST_HIGH, FIRST_LOW)
+    )
+    table = f"[fixture]{'':31}# a switch card in place of hands\nhigh = {{ {high} }}\nlow = {{ {low} }}\n"
+    return f"{text}\n{table}separate_contacts = true\n"
 
 
 def free_port(wanted: int) -> int:
