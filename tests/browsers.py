@@ -1,7 +1,7 @@
 """A browser for tests of the bench page: Debian's Chromium, its ears and its voice written down.
 
-Not a test itself. `make test` says so when there is no Chromium; the continuous integration installs it. Nothing
-is ever downloaded.
+Not a test itself. `make test` says so when there is no Chromium; the continuous integration installs it.
+Nothing is ever downloaded.
 """
 
 from __future__ import annotations
@@ -153,7 +153,7 @@ def another(context, url, *, click=True):
 
 
 def _complain(kept, message):
-    """Errors and refusals of the content policy; that sound wants a click first, and a daemon that is away, are no faults."""
+    """Keep errors and refusals of the content policy; an answer of 4xx, or none, is not one."""
     if message.type == "error" and not any(
         each in message.text for each in ("net::ERR", "404", "422", "Failed to load resource")
     ):
@@ -201,8 +201,8 @@ def paged_bench(folder, *, more="", steps=(0, 1, 3), speed=16.0, batch=""):
     """The simulation and the real daemon, each a process.
 
     `more` is added to the bench file; `speed` is that of the unit and the meter, so that values are at rest
-    sooner, while the daemon and its page run at life's speed. `steps` are those kept of the sheet (slow charge,
-    fast charge, trigger): enough for a story, and half the time.
+    sooner, while the daemon and its page run at life's speed. `steps` are those kept of the sheet (slow
+    charge, fast charge, trigger): enough for a story, and half the time.
     """
     port, page_port = free_port(), free_port()
     sheet = (CONFIGS / "sheets" / "plover-80.toml").read_text(encoding="utf-8")
@@ -227,7 +227,7 @@ def until_served(url, within_s=10.0):
     deadline = time.monotonic() + within_s
     while True:
         try:
-            with urllib.request.urlopen(url, timeout=2.0):
+            with urllib.request.urlopen(url, timeout=2.0):  # noqa: S310  (http, of our own)
                 return
         except OSError:
             assert time.monotonic() < deadline, f"nothing is served at {url}"

@@ -1,4 +1,4 @@
-"""The bench page in a real browser, before the real daemon on the simulated bench: what a person sees and hears."""
+"""The bench page in a browser, of the real daemon on the simulated bench: what a person sees and hears."""
 
 from __future__ import annotations
 
@@ -111,7 +111,7 @@ def test_a_warm_unit_is_held_with_a_countdown(tmp_path):
 
 
 def test_reload_kill_and_restart_recover_by_themselves_on_two_pages(tmp_path):
-    """Two pages show the same; one is loaded anew; daemon, then meter, are killed: nothing looks live that is not."""
+    """Two pages agree; one is loaded anew; daemon, then meter, are killed: nothing looks live that is not."""
     with paged_bench(tmp_path) as bench, chromium() as browser:
         eye = opened(browser, bench.url)
         second = another(eye.page.context, bench.url)

@@ -1,4 +1,4 @@
-"""Keys, pedal and scanner at the bench page, before the real daemon: each counts once, and typing stays typing."""
+"""Keys, pedal and scanner at the bench page: each counts once, typing stays typing. The daemon is real."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ def scan(eye, code):
 
 
 def test_a_scanner_keys_and_a_pedal_count_once_and_never_take_typing_away(tmp_path):
-    """A code of a known kind starts a unit, another one asks and may be scanned again; in a field it is typing."""
+    """A code of a known kind starts a unit, another one asks first; in a field it is typing."""
     with paged_bench(tmp_path) as bench, chromium() as browser:
         eye = opened(browser, bench.url)
         sent = orders_of(eye)
@@ -107,7 +107,7 @@ def _keys_and_a_learnt_pedal(bench, eye):
     commands(["confirm_open", "measure_again"])
 
 
-def test_sounds_wait_for_one_click_and_say_so_differ_from_each_other_and_stay_silent_when_told(tmp_path):
+def test_sounds_wait_for_one_click_differ_from_each_other_and_stay_silent_when_told(tmp_path):
     """Before a click: words and no tone. After it: tones. Switched off: none, also after the page is loaded anew."""
     with paged_bench(tmp_path) as bench, chromium() as browser:
         eye = opened(browser, bench.url, voice=False, click=False)

@@ -27,7 +27,6 @@ async function begin(work, main) {
   drawMeters(work);
   drawLive(work);
   drawForm(work);
-  if (!work.plain.searching && !(work.plain.meters ?? []).length) search(work);
 }
 
 /** Benches that have their file already need no setup. */
@@ -65,10 +64,10 @@ function drawMeters(work) {
     return [
       el("h2", {}, "1  The meter"),
       problem ? el("p", { role: "alert" }, problem) : null,
-      el("p", { role: "status" }, searching ? `Looking … ${progress?.total ? `${progress.done} of ${progress.total}` : ""} ${progress?.text ?? ""}` : meters.length ? "Found:" : "No meter found yet."),
+      el("p", { role: "status" }, searching ? `Looking … ${progress?.total ? `${progress.done} of ${progress.total}` : ""} ${progress?.text ?? ""}` : meters.length ? "Found:" : progress?.text || "Looking asks every serial port, and the addresses below, which meter is there."),
       el("ul", {}, meters.map((meter) => el("li", { class: "keys-row" }, el("span", {}, el("b", {}, meter.text || meter.driver), el("br"), el("span", { class: "quiet" }, `${meter.address}, driver ${meter.driver}`)),
         el("button", { type: "button", "aria-pressed": String(work.meter?.id === meter.id), on: { click: () => take(work, meter) } }, work.meter?.id === meter.id ? "Chosen" : "Take this")))),
-      el("p", { class: "find" }, el("span", { class: "field" }, el("label", { for: "tcp" }, "On the network, host:port"), work.tcp), el("button", { type: "button", disabled: searching, on: { click: () => search(work) } }, "Look again")),
+      el("p", { class: "find" }, el("span", { class: "field" }, el("label", { for: "tcp" }, "On the network too, host:port"), work.tcp), el("button", { type: "button", disabled: searching, class: meters.length ? null : "strong", on: { click: () => search(work) } }, "Look for meters")),
     ];
   });
 }
