@@ -19,6 +19,7 @@ from acquire.reports.batch_words import (
     deed_text,
     facts_of,
     figures_of,
+    groups_of,
     moment,
     notes_of,
     outcome_text,
@@ -200,7 +201,10 @@ def _rows(report: BatchReport, drawn: Mapping[str, str]) -> Iterator[str]:
         yield "</div><ul>"
         told = [*sentences_of(series), *series.mean_sentences]
         yield from (f"<li>{_apart(sentence)}</li>" for sentence in told)
-        yield "</ul></section>"
+        yield "</ul>"
+        if groups := [(_apart(a), _apart(b), c, _text(d)) for a, b, c, d in groups_of(series)]:
+            yield from _table(("by", "", "values", "mean (95 %)"), groups, (14, 30, 12, 44), tight=True)
+        yield "</section>"
 
 
 def _limits(series: Series) -> str:

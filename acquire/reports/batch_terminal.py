@@ -21,6 +21,7 @@ from acquire.reports.batch_words import (
     deed_text,
     facts_of,
     figures_of,
+    groups_of,
     moment,
     outcome_text,
     passed,
@@ -114,6 +115,11 @@ def _row(series: Series) -> Iterator[RenderableType]:
         table.add_row(*cells)
     table.columns[1].min_width = 22
     yield Padding(table, (0, 0, 0, 2))
+    if groups := list(groups_of(series)):
+        by = Table.grid(padding=(0, 2, 0, 0))
+        for what, name, count, mean in groups:
+            by.add_row(_say(f"by {what}", DIM), _say(name), _say(count, DIM), _say(mean))
+        yield Padding(by, (0, 0, 0, 2))
     for sentence in [*sentences_of(series), *series.mean_sentences]:
         yield Padding(_say(f"· {sentence}"), (0, 0, 0, 2))
 

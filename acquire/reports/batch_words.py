@@ -34,6 +34,9 @@ DEEDS = {
     BatchDeed.FINISHED: "finished",
 }
 
+MOST_GROUPS = 20
+"""Days or operators that are listed one by one."""
+
 LEGEND = (
     "Black lines: limits of the sheet. Grey: nominal. Dashed: limits of the chart itself, three sigma from "
     "the moving ranges of neighbours. Thick: its centre, or the level between two changes. Cross: failed "
@@ -145,6 +148,16 @@ def sentences_of(series: Series) -> list[str]:
     if series.limits_moved:
         said.append("Not all units were held against the same limits; those of the latest are drawn.")
     return said
+
+
+def groups_of(series: Series) -> Iterator[tuple[str, str, str, str]]:
+    """Values by spool, day, meter, operator, bench: what, its name, how many, mean with its interval."""
+    for group in series.groups:
+        for each in group.of.groups[:MOST_GROUPS]:
+            mean = value_text(series, each.of.mean)
+            if math.isfinite(each.low) and math.isfinite(each.high):
+                mean += f" ({value_text(series, each.low)} to {value_text(series, each.high)})"
+            yield group.what, each.name, str(each.of.count), mean
 
 
 def title_of(report: BatchReport) -> str:
