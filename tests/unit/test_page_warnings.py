@@ -72,7 +72,9 @@ def test_a_thermometer_has_some_seconds_to_speak():
     assert warnings.stops
 
 
-@pytest.mark.parametrize(("code", "ends"), [(code, end) for code, ends in TAKEN_BACK.items() for end in ends])
+@pytest.mark.parametrize(
+    ("code", "ends"), [(code, end) for code, ends in TAKEN_BACK.items() for end in sorted(ends)]
+)
 def test_a_notice_is_taken_back_by_its_counterpart(code, ends):
     warnings = Warnings()
     warnings.show(Notice(Weight.STOP, code, "Something is wrong.", NOON_S))
