@@ -23,8 +23,8 @@ async def foresee(pipeline: Callable[[], Pipeline]) -> None:
     """
     solved = None
     while True:
+        await asyncio.sleep(LOOK_S)  # first too: the bench has enough to do when it starts
         heart = pipeline()
         if heart.place.sheet is not solved:
             solved = heart.place.sheet
             await asyncio.to_thread(prepare, solved, heart.place.purpose, heart.four_wire_below_ohm or 0.0)
-        await asyncio.sleep(LOOK_S)
