@@ -87,6 +87,7 @@ def as_svg(drawing: Figure, name: str, told: str) -> str:
     text = text[text.index("<svg") :].rstrip()
     text = re.sub(r"\s*<metadata>.*?</metadata>", "", text, flags=re.DOTALL)
     text = re.sub(r'\s*<style type="text/css">.*?</style>', "", text, flags=re.DOTALL)
+    text = text.replace("font-family: 'DejaVu Sans'; ", "")  # the page's own letters
     text = re.sub(r"font: (?:\d+ )?([\d.]+px) 'DejaVu Sans'", r"font-size: \1", text)
     used = set(_REFERS.findall(text))
     text = re.sub(r' id="([^"]+)"', lambda m: f' id="{name}-{m[1]}"' if m[1] in used else "", text)
