@@ -164,13 +164,13 @@ def test_a_hands_off_test_needs_a_held_confirmation_and_its_result_is_recorded(t
         assert faults_of(eye.page) == []
         eye.page.get_by_role("button", name="The voltage is off").click()
         expect(eye.page.locator(".verdict-line")).to_contain_text("do not touch")
-        eye.page.get_by_label("Reading").fill("220")
+        eye.page.get_by_label("Reading", exact=True).fill("220")
         eye.page.get_by_label("more than").check()
         eye.page.get_by_label("Winding temperature").fill("21")
         eye.page.get_by_label("Instrument", exact=True).fill("IR-2")
         eye.page.get_by_label("accuracy").fill("5")
         eye.page.get_by_role("button", name="Put it on the record").click()
-        expect(eye.page.get_by_label("Reading")).to_be_hidden()
+        expect(eye.page.get_by_label("Reading", exact=True)).to_be_hidden()
         expect(eye.page.locator(".count")).to_have_text(re.compile(r"^[34]:\d\d$"))
         assert not eye.complaints
     [result] = [entry.payload for entry in journal_entries(tmp_path, "typed_result")]

@@ -12,10 +12,12 @@ export function drawChart(points, lines, about) {
   if (!points.length) return null;
   const values = points.flatMap((p) => [p.ohm - (p.reach ?? 0), p.ohm + (p.reach ?? 0)]).concat(Object.values(lines).filter(Number.isFinite));
   const [low, high] = [Math.min(...values), Math.max(...values)];
+  const drawn = Object.entries(lines).filter(([, ohm]) => Number.isFinite(ohm));
+  const levels = drawn.length ? drawn : [["centre", low], ["centre", high]];
   const up = (ohm) => HIGH - 34 - (high > low ? (ohm - low) / (high - low) : 0.5) * (HIGH - 54);
   const across = (place) => LEFT + 24 + (points.length > 1 ? place / (points.length - 1) : 0.5) * (WIDE - LEFT - 48);
   return svg("svg", { class: "chart", viewBox: `0 0 ${WIDE} ${HIGH}`, role: "img", "aria-label": about },
-    ...Object.entries(lines).filter(([, ohm]) => Number.isFinite(ohm)).flatMap(([name, ohm]) => level(name, ohm, up(ohm), (high - low) / 10)),
+    ...levels.flatMap(([name, ohm]) => level(name, ohm, up(ohm), (high - low) / 10)),
     svg("path", { class: "through", d: `M${points.map((p, place) => `${across(place)} ${up(p.ohm)}`).join("L")}` }),
     ...points.flatMap((p, place) => onePoint(p, across(place), up)),
     svg("text", { x: across(0), y: HIGH - 6 }, points[0].label),

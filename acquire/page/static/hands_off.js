@@ -10,10 +10,10 @@ import { play } from "./sounds.js";
 import { resultForm } from "./result_form.js";
 import { sign } from "./signs.js";
 
-const ALWAYS = [
-  "Clips on, hands off, one hand behind your back. Never hold the probes while the test voltage is on.",
-  "Take the meter's leads off the unit first; disconnect engine, regulator and ignition unit and discharge their capacitors: they hold hundreds of volts.",
-  "Discharge afterwards for at least four times as long as the test took, and do not touch before.",
+/** Beside the daemon's own cautions. Common practice, no source. */
+const MORE = [
+  "Take the leads of the bench's meter off the unit: the test voltage destroys it. Capacitors of an ignition unit hold hundreds of volts: discharge them first.",
+  "A tester that sends 0.1 A or more through a large winding kicks when its probe is lifted: wait until the current is zero.",
   "A part from the oven burns and gives no verdict. Keep solvent vapour away from sparks. Strong magnets harm pacemakers.",
 ];
 
@@ -21,6 +21,9 @@ const STAGES = ["cautions", "test running", "discharging", "done"];
 
 /** What is under way outlives a change of screen: a discharge must not be forgotten because somebody looked elsewhere. */
 let under = { test: null, at: "cautions", until: 0, said: "" };
+
+/** Whether a test voltage may be on, or what it charged is not discharged yet. */
+export const underVoltage = () => under.at === "test running" || under.at === "discharging";
 
 /** Opens the screen. */
 export function openHandsOff(main, bench) {
@@ -42,13 +45,10 @@ function cautionsCard(work) {
 async function refresh(work) {
   const answer = await getJson("/tests");
   work.plain = answer.plain ?? { tests: [], cautions: [] };
-  const cautions = [...new Set([...ALWAYS, ...(work.plain.cautions ?? []).filter((text) => !alike(text))])];
+  const cautions = [...(work.plain.cautions?.length ? work.plain.cautions : ["Clips on, hands off: never hold the probes while a test voltage is on."]), ...MORE];
   part(work.cautions, cautions, () => cautions.map((text) => el("li", {}, sign("warning"), el("span", {}, text))));
   drawList(work, answer.ok ? "" : answer.text);
 }
-
-/** The daemon's own cautions say some of ours in other words: those are not shown twice. */
-const alike = (text) => /hands off|four times|disconnect/i.test(text);
 
 function drawList(work, problem) {
   const tests = work.plain.tests ?? [];
@@ -60,15 +60,18 @@ function drawList(work, problem) {
 }
 
 function oneTest(work, test) {
-  const busy = under.at !== "cautions" && under.at !== "done";
+  const busy = underVoltage();
   const choosing = { type: "button", disabled: busy || !work.plain.serial, "aria-pressed": String(under.test?.name === test.name), on: { click: () => choose(work, test) } };
   return el("li", { class: "keys-row" }, el("span", {}, el("b", {}, test.title || test.name), test.between ? ` ${test.between}` : "", el("br"),
     el("span", { class: "quiet" }, [test.test_volt && `${test.test_volt} V`, test.limit_text].filter(Boolean).join(", "))),
   test.given ? outcomeCell(test.given.outcome, test.given.word || test.given.typed) : el("span", { class: "quiet" }, "not tested"), el("button", choosing, test.given ? "Test again" : "Test this"));
 }
 
+/** Tests with a voltage: those that charge the winding, and those that are called so. */
+const dangerous = (test) => Boolean(test.charge_s) || /surge|pot|volt|impulse/i.test(`${test.name} ${test.title}`);
+
 function choose(work, test) {
-  move(work, "cautions", { test, said: "" });
+  move(work, dangerous(test) ? "cautions" : "typed", { test, said: "" });
   work.stage.scrollIntoView({ block: "nearest" });
 }
 
@@ -86,7 +89,7 @@ function drawStage(work) {
   if (!test) return;
   work.stage.replaceChildren(el("div", { class: "danger-head" }), el("div", { class: "danger-body stage" },
     el("h2", {}, test.title || test.name),
-    el("ol", { class: "trail" }, STAGES.map((name) => el("li", { "aria-current": name === at ? "step" : null }, name))),
+    at === "typed" ? null : el("ol", { class: "trail" }, STAGES.map((name) => el("li", { "aria-current": name === at ? "step" : null }, name))),
     STAGE[at](work, test)));
 }
 
@@ -94,23 +97,33 @@ const STAGE = {
   cautions: (work, test) => el("div", { class: "stage" },
     el("p", { class: "why" }, work.plain.hands_off || "The clips are on, the meter is off the unit, and nobody touches it."),
     el("p", {}, "Keep the button, the space bar or Enter pressed for two seconds. Then start the instrument."),
-    holdButton("Clips on, hands off: hold for 2 s", () => move(work, "test running", { seconds: test.charge_s || 60 }))),
+    holdButton("Clips on, hands off: hold for 2 s", () => move(work, "test running", { seconds: test.charge_s || 0 }))),
 
   "test running": (work, test) => el("div", { class: "stage" },
-    ...counting(work, "Test running: hands off", () => discharge(work, test)),
-    el("p", { class: "why" }, "Read the instrument when the clock is at zero, then switch the test voltage off."),
+    ...(test.charge_s ? counting(work, "Test running: hands off", () => discharge(work, test)) : [el("p", { class: "verdict-line" }, sign("stop"), "Test running: hands off")]),
+    el("p", { class: "why" }, test.charge_s ? "Read the instrument when the clock is at zero, then switch the test voltage off." : "Read the instrument, then switch the test voltage off."),
     el("p", {}, el("button", { type: "button", on: { click: () => discharge(work, test) } }, "The voltage is off: discharge now"))),
 
   discharging: (work, test) => el("div", { class: "stage" },
     ...counting(work, "Voltage off. Discharging: do not touch", () => move(work, "done")),
     resultOrSaid(work, test)),
 
+  typed: (work, test) => el("div", { class: "stage" }, resultOrSaid(work, test), back(work)),
+
   done: (work, test) => el("div", { class: "stage" }, el("p", { class: "why" }, "The time for discharging is over. Take the clips off; check with a voltmeter if in doubt."),
     resultOrSaid(work, test),
-    el("p", {}, el("button", { type: "button", on: { click: () => { move(work, "cautions", { test: null }); refresh(work); } } }, "Back to the list"))),
+    back(work)),
 };
 
-const discharge = (work, test) => move(work, "discharging", { seconds: test.discharge_s || 240 });
+function back(work) {
+  const leave = () => {
+    move(work, "cautions", { test: null });
+    refresh(work);
+  };
+  return el("p", {}, el("button", { type: "button", on: { click: leave } }, "Back to the list"));
+}
+
+const discharge = (work, test) => move(work, "discharging", { seconds: test.discharge_s || 60 });
 
 function resultOrSaid(work, test) {
   if (under.said) return el("p", { class: "why", role: "status" }, under.said);

@@ -5,16 +5,17 @@ import { order } from "./orders.js";
 
 let lastInstrument = "";
 
-/** The line of a filled form; details that are empty are left out. */
+/** The line of a filled form; what is empty is left out. A verdict alone is a result too: "surge = pass". */
 export function lineOf(test, form) {
-  const value = test.choices?.length ? form.words || form.stated : `${form.more ? ">" : ""}${form.value} ${form.unit}`.trim();
-  const stated = test.choices?.length && form.words ? [form.stated] : [];
-  const details = [form.volt && `${form.volt} V`, form.celsius && `${form.celsius} °C`, form.instrument && `by ${form.instrument}`, form.accuracy && `accuracy ${form.accuracy} %`];
-  return `${test.name} = ${[value, ...stated, ...details].filter(Boolean).join(", ")}`;
+  const value = form.value ? `${form.more ? ">" : ""}${form.value} ${form.unit ?? ""}`.trim() : form.stated ?? "";
+  const details = [form.value && form.stated, form.volt && `${form.volt} V`, form.celsius && `${form.celsius} °C`,
+    form.instrument && `by ${form.instrument}`, form.accuracy && `accuracy ${form.accuracy} %`, form.details];
+  return `${test.name} = ${[value, ...details].filter(Boolean).join(", ")}`;
 }
 
 /** `done(sentence)` is called once the daemon has taken it. */
 export function resultForm(work, test, done) {
+  const dangerous = Boolean(test.charge_s);
   const fields = {};
   const field = (name, label, more = {}, control = null) => {
     fields[name] = control ?? el("input", { id: `r-${name}`, autocomplete: "off", maxlength: 60, ...more });
@@ -32,18 +33,15 @@ export function resultForm(work, test, done) {
   };
   return el("form", { on: { submit } },
     el("div", { class: "fields" },
-      test.choices?.length ? [
-        field("stated", "Verdict", {}, el("select", { id: "r-stated" }, test.choices.map((word) => el("option", {}, word)))),
-        field("words", "What was seen"),
-      ] : [
-        field("value", "Reading", { ...number, placeholder: (test.placeholder ?? "").replace(/[^0-9.]/g, "") }),
-        field("unit", "Unit of measure", {}, el("select", { id: "r-unit" }, (test.units ?? []).map((unit) => el("option", { value: unit }, unitText(unit))))),
-        more(fields),
-      ],
-      test.test_volt ? field("volt", "Test voltage, V", { ...number, value: test.test_volt }) : null,
+      field("value", test.choices?.length ? "Reading, or what was seen" : "Reading", { placeholder: (test.placeholder ?? "").replace(/[^0-9.]/g, "") }),
+      test.units?.length ? field("unit", "Unit of measure", {}, el("select", { id: "r-unit" }, unitsOf(test).map((unit) => el("option", { value: unit }, unitText(unit))))) : null,
+      test.kind === "insulation" ? more(fields) : null,
+      test.choices?.length ? field("stated", "Verdict of the instrument", {}, el("select", { id: "r-stated" }, el("option", { value: "" }, "none: judge by the limits"), test.choices.map((word) => el("option", {}, word)))) : null,
+      test.test_volt || dangerous ? field("volt", "Test voltage, V", { ...number, value: test.test_volt }) : null,
       field("celsius", "Winding temperature, °C", number),
       field("instrument", "Instrument", { value: lastInstrument, list: "instruments" }),
-      test.choices?.length ? null : field("accuracy", "Its accuracy, %", number)),
+      field("accuracy", "Its accuracy, %", number),
+      test.kind === "insulation" ? null : field("details", "More, such as 1 kHz, against 861 mH", { maxlength: 100 })),
     el("datalist", { id: "instruments" }, (work.plain.instruments ?? []).map((name) => el("option", { value: name }))),
     said, el("button", { class: "strong" }, "Put it on the record"));
 }
@@ -53,4 +51,7 @@ function more(fields) {
   return el("label", { class: "check", for: "r-more" }, fields.more, "the instrument shows “more than”");
 }
 
-const unitText = (unit) => ({ Mohm: "MΩ", kohm: "kΩ", Gohm: "GΩ", ohm: "Ω" })[unit] ?? unit;
+/** Steps that may be words have no unit first: "no difference seen" is no number of ohms. */
+const unitsOf = (test) => (test.choices?.length && !test.charge_s ? ["", ...test.units] : test.units);
+
+const unitText = (unit) => ({ "": "none", Mohm: "MΩ", kohm: "kΩ", Gohm: "GΩ", ohm: "Ω" })[unit] ?? unit;

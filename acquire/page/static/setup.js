@@ -91,7 +91,7 @@ function drawLive(work) {
       work.meter ? el("p", {}, "Touch something with the probes and watch.") : el("p", { class: "quiet" }, "Choose a meter first."),
       work.tried ? el("p", { role: "alert" }, work.tried) : null,
       link && link.ok === false ? el("p", { role: "alert" }, link.text) : null,
-      work.meter && reading ? el("div", { class: "try" }, value ? lettering(value, { label: reading.text }) : el("b", {}, reading.text), value && unit ? lettering(unit, { label: "" }) : null) : null,
+      work.meter && reading ? el("div", { class: "try" }, value ? lettering(value, { label: reading.text }) : el("b", {}, reading.kind === "none" ? "nothing yet" : reading.text), value && unit ? lettering(unit, { label: "" }) : null) : null,
     ];
   });
 }

@@ -7,7 +7,7 @@ import { Link } from "./link.js";
 import { play, soundState, unlock } from "./sounds.js";
 import { openBatch } from "./batch.js";
 import { openCheck } from "./check.js";
-import { openHandsOff } from "./hands_off.js";
+import { openHandsOff, underVoltage } from "./hands_off.js";
 import { openHistory } from "./history.js";
 import { openLeads } from "./leads.js";
 import { openNow } from "./now.js";
@@ -48,7 +48,7 @@ const screens = {
 const warnings = new Warnings(at("warnings"), bench.left_s, tell);
 const desk = new ScanDesk(at("ask"), tell);
 const router = new Router(at("main"), at("screens"), screens);
-const keys = new Keys({ scanned: (code) => desk.scanned(code), act: pressed });
+const keys = new Keys({ scanned, act: pressed });
 bench.keys = keys;
 let told = null;
 let before = null;
@@ -60,15 +60,24 @@ function tell(text, good = false) {
   if (text) told = setTimeout(() => tell(""), good ? 4000 : 12000);
 }
 
+/** Keys and pedal belong to the bench screen: nobody may order something that he does not see. */
 async function pressed(name) {
+  if (router.name !== "now") return tell("Keys and pedal act on the bench screen only.");
   const answer = await order(name);
   if (!answer.done) tell(answer.reason);
+  return null;
+}
+
+async function scanned(code) {
+  if (router.name === "setup" || underVoltage()) return tell("Not now: a scan starts a unit when this is finished.");
+  return desk.scanned(code);
 }
 
 function onState(state, changed) {
   if (!changed) {
     bench.trace.take({ new: true, points: state.trace ?? [] });
     strip(state);
+    document.body.dataset.mode = state.mode ?? "bench";
     if (state.mode === "setup" && router.name !== "setup") location.hash = "#setup";
     if (state.mode !== "setup" && before === "setup" && router.name === "setup") location.hash = "#now";
     before = state.mode;
@@ -81,7 +90,7 @@ function onState(state, changed) {
 function strip(state) {
   const { name, purpose_word: purpose, meter, operator, demo } = state.bench ?? {};
   say(at("bench-name"), name ?? "steadyohm");
-  say(at("bench-more"), [state.sheet?.name, purpose, meter, operator, demo && "DEMO, nothing is real"].filter(Boolean).join("  ·  "));
+  say(at("bench-more"), state.mode === "setup" ? "no bench is at work yet" : [state.sheet?.name, purpose, meter, operator, demo && "DEMO, nothing is real"].filter(Boolean).join("  ·  "));
 }
 
 /** For those who hear the page read out. */

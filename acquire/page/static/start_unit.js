@@ -59,6 +59,7 @@ export class ScanDesk {
 
   async start(serial) {
     const answer = await order("start_unit", { serial });
+    if (answer.done) location.hash = "#now";
     this.tell(answer.done ? answer.reason || `Scanned: ${serial}` : answer.reason, answer.done);
   }
 }
