@@ -12,7 +12,8 @@ from acquire.journal import archive
 from acquire.journal.archive import Policy
 from acquire.journal.history import JournalReader, Question
 from acquire.journal.store import Journal
-from tests.known_records import EVIDENCE, STARTED, ZERO, verdict, verdicts
+from acquire.records import BatchDeed, BatchState
+from tests.known_records import BATCH, EVIDENCE, STARTED, ZERO, verdict, verdicts
 
 TIGHT = Policy(largest_bytes=40_000, keep_entries=20, archive_bytes=200_000)
 
@@ -69,6 +70,19 @@ async def test_the_unit_in_work_and_the_latest_lead_zero_stay(journal):
     assert await journal.latest_lead_zero() == ZERO
     with JournalReader(journal.path) as reader:
         assert [entry.seq for entry in reader.find(Question())] == list(range(1, 303))
+
+
+async def test_the_deeds_on_batches_stay(journal):
+    """A restart goes on with the latest of each, and the list of batches reads no archive for them."""
+    later = replace(BATCH, deed=BatchDeed.PAUSED, state=BatchState.PAUSED)
+    other = replace(BATCH, batch="lot 8")
+    await journal.append([(BATCH, None), (other, None), *verdicts(300), (later, None), *verdicts(30)])
+    await journal.move_cursor("csv", 333)
+
+    assert await archived(journal, "csv") == 310
+    assert [entry.record for entry in await journal.batches()] == [other, later]
+    with JournalReader(journal.path) as reader:
+        assert [entry.seq for entry in reader.find(Question())] == list(range(1, 334))
 
 
 async def test_a_small_journal_is_left_alone(journal):
