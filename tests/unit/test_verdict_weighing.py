@@ -1,0 +1,96 @@
+"""What is weighed: two faults, wrong probes, and good units that end at their tolerance."""
+
+import math
+
+import pytest
+
+from acquire.records import Pair, Purpose
+from acquire.steps.pairs import PairTable
+from acquire.verdict.diagnose import casebook, double_casebook, findings
+from acquire.verdict.weighing import visible, weigh_all
+from tests.known_sheets import PLOVER, QUERN
+
+TABLE, STAR = PairTable(PLOVER), PairTable(QUERN)
+STEPS = [step.pair for step in PLOVER.steps]
+
+
+def read(table, pairs, odd=None, u_share=1e-3):
+    """Nominal values, some of them otherwise; None of a pair is open."""
+    odd = odd or {}
+    readings = []
+    for pair in pairs:
+        ohm = odd.get(tuple(pair), table.nominal_ohm(Pair(*pair)))
+        ohm = math.inf if ohm is None else ohm
+        readings.append((Pair(*pair), ohm, u_share * ohm if math.isfinite(ohm) else 0.0))
+    return readings
+
+
+def weighed(sheet, table, readings):
+    """Log weights by faults and places."""
+    single, double = casebook(sheet, Purpose.INCOMING), double_casebook(sheet, Purpose.INCOMING)
+    every = weigh_all(single, double, table, readings, table.pairs())
+    return {entry.case.faults: entry for entry in every}
+
+
+def test_a_second_fault_may_be_too_small_to_stand_out():
+    """12 ohm in pin 2 explain everything; that 2 % of the trigger are shorted as well is not excluded."""
+    joint = {("1", "2"): 202.567 + 12.0, ("2", "3"): 46.1673 + 12.0}
+    found = findings(PLOVER, TABLE, read(TABLE, STEPS, joint), purpose=Purpose.INCOMING)
+    assert (found[0].case.fault, found[0].case.where) == ("bad_joint", ("2",))
+    two = sum(f.probability for f in found if f.case.fault == "two_faults")
+    assert 0.01 < two < 0.15
+    assert found[0].probability < 0.99
+
+
+def test_a_fault_that_changes_nothing_measured_explains_nothing():
+    """Alone or beside another: 5 and 6 were not touched."""
+    pairs = [Pair("1", "2"), Pair("2", "3"), Pair("1", "3")]
+    faults = [fault for each in weighed(PLOVER, TABLE, read(TABLE, pairs)) for fault in each]
+    kinds = ("bad_joint", "open_pin", "open_winding", "shorted_turns")
+    places = {place for kind, where in faults for place in where if kind in kinds}
+    assert places == {"1", "2", "3", "slow charge", "fast charge"}
+
+
+def test_what_is_visible_depends_on_the_pairs():
+    book = casebook(PLOVER, Purpose.INCOMING)
+    for pair, place, seen in ((("1", "2"), "2", True), (("1", "2"), "3", False), (("2", "3"), "3", True)):
+        by_case = dict(zip((case.faults for case in book.cases), visible(book, [Pair(*pair)]), strict=True))
+        assert by_case[("bad_joint", (place,)),] == seen
+
+
+@pytest.mark.parametrize(("factor", "loss"), [(1.0, 0.1), (1.05, 0.1), (1.075, 9.5)])
+def test_a_good_unit_ends_at_its_tolerance(factor, loss):
+    """6 % are allowed: at 5 the normal law holds, at 7.5 the reading itself speaks against a good unit."""
+    odd = {("1", "2"): 202.567 * factor}
+    healthy = weighed(PLOVER, TABLE, read(TABLE, [Pair("1", "2"), Pair("4", "6")], odd))[("healthy", ()),]
+    off = (factor - 1.0) * 202.567
+    width = math.hypot(TABLE.spread_ohm(Pair("1", "2")), 1e-3 * 202.567)
+    normal = weighed(PLOVER, TABLE, read(TABLE, [Pair("1", "2"), Pair("4", "6")]))[("healthy", ()),]
+    fall = normal.log_weight - healthy.log_weight - 0.5 * (off / width) ** 2
+    assert fall == pytest.approx(0.0 if loss < 1.0 else loss, abs=0.6)
+
+
+def test_any_wrong_probe_is_thought_of_where_nothing_else_explains():
+    """Warm by 8 %, and 1-3 was touched twice for 2-3: no fault reads like that, a slip does."""
+    warm = {
+        pair: 1.08 * ohm for pair, ohm in ((("1", "2"), 202.567), (("1", "3"), 248.687), (("4", "6"), 83.19))
+    }
+    readings = read(
+        TABLE, [("1", "2"), ("2", "3"), ("1", "3"), ("4", "6")], warm | {("2", "3"): 1.08 * 248.687}
+    )
+    found = findings(PLOVER, TABLE, readings, purpose=Purpose.INCOMING)
+    assert found[0].case.fault == "warm"
+    assert found[0].slip == (Pair("2", "3"), Pair("1", "3"))
+
+
+def test_windings_from_one_spool_are_high_together():
+    """All phases 3.5 % high is one spool, or warmth; one phase 3.5 % low is not."""
+    pairs = [Pair(pin, "N") for pin in "UVW"]
+    all_high = {tuple(pair): 0.451 * 1.035 for pair in pairs}
+    one_low = {("V", "N"): 0.451 * 0.965}
+    high, low = (
+        findings(QUERN, STAR, read(STAR, pairs, odd), purpose=Purpose.FINAL)[0].case.fault
+        for odd in (all_high, one_low)
+    )
+    assert high in ("healthy", "warm")
+    assert low in ("shorted_turns", "too_few_turns")
