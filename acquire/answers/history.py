@@ -163,7 +163,10 @@ def _what(kind: str, payload: dict[str, Any]) -> str:
         case "verdict":
             return verdict_line(payload)
         case "unit_started":
-            return f"put on the bench as {payload['sheet']} ({payload['purpose']})"
+            again = f", attempt {payload['attempt']}" if payload.get("attempt", 1) > 1 else ""
+            spools = ", ".join(dict.fromkeys(each["spool"] for each in payload.get("spools", ())))
+            of = f", wound from {spools}" if spools else ""
+            return f"put on the bench as {payload['sheet']} ({payload['purpose']}{again}{of})"
         case "unit_result":
             outcome = Outcome(payload["outcome"]) if payload["outcome"] else None
             said = ending_words(outcome, payload["held"])
