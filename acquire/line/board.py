@@ -124,9 +124,10 @@ class Board:
         return name in self.cards or (len(self.cards) < MOST_BENCHES and len(name) <= LONGEST)
 
     def _status(self, card: Card, plain: dict[str, Any], now_s: float, *, retained: bool) -> None:
-        if plain.get("state") not in set(State):
+        word = _text(plain, "state")
+        if word not in set(State):
             return
-        state = State(plain["state"])
+        state = State(word)
         said_s = _number(plain, "utc_s")
         if state is State.LOST:  # the time in a will is that of the connection's begin
             said_s = now_s if not retained else max(card.recorded_s, said_s)
@@ -140,13 +141,14 @@ class Board:
 
     def _recorded(self, card: Card, plain: dict[str, Any], now_s: float) -> None:
         card.recorded_s = max(card.recorded_s, min(_number(plain, "utc_s"), now_s))
-        kind = plain.get("kind")
+        kind = _text(plain, "kind")
         if kind == "notice" and plain.get("weight") == "stop":
             card.halted = _text(plain, "text")
         elif kind in ("verdict", "unit_started", "unit_result"):
             card.halted = ""
-        if kind == "unit_result" and plain.get("outcome") in set(Outcome):
-            card.last = f"{_text(plain, 'serial')}: {OUTCOME_WORDS[Outcome(plain['outcome'])]}"
+        outcome = _text(plain, "outcome")
+        if kind == "unit_result" and outcome in set(Outcome):
+            card.last = f"{_text(plain, 'serial')}: {OUTCOME_WORDS[Outcome(outcome)]}"
 
     def counted(
         self, benches: dict[str, tuple[int, int, int]], latest: dict[str, float], now_s: float
@@ -193,7 +195,7 @@ class Board:
             "detail": self._detail(card, condition)[:LONGEST],
             "since_utc_s": since_s or None,
             "sheet": card.sheet,
-            "hash": card.sheet_hash[:8],
+            "hash": card.sheet_hash[:7],
             "old": self.old(card),
             "units": card.units,
             "passed": card.passed,
@@ -205,9 +207,7 @@ class Board:
     def _detail(card: Card, condition: Condition) -> str:
         if condition is Condition.HALTED:
             return card.halted
-        if condition in (Condition.WORKING, Condition.IDLE):
-            return card.prompt
-        return ""
+        return card.prompt if condition is Condition.WORKING else ""
 
     def old(self, card: Card) -> list[str]:
         """Which of a bench's files are other ones than the shared folder has now."""

@@ -39,10 +39,10 @@ function say(element, text) {
   if (element.textContent !== text) element.textContent = text;
 }
 
-function ago(utc_s) {
-  if (!utc_s) return "";
-  const past_s = Math.max(0, Date.now() / 1000 + ahead_s - utc_s);
-  if (past_s < 90) return "just now";
+function ago(bench) {
+  if (!bench.since_utc_s) return "";
+  const past_s = Math.max(0, Date.now() / 1000 + ahead_s - bench.since_utc_s);
+  if (past_s < 90) return bench.condition === "working" || bench.condition === "idle" ? "" : "just now";
   if (past_s < 5400) return `${Math.round(past_s / 60)} min ago`;
   if (past_s < 129600) return `${Math.round(past_s / 3600)} h ago`;
   return `${Math.round(past_s / 86400)} days ago`;
@@ -55,7 +55,7 @@ function percent(passed, units) {
 function figures(bench) {
   if (!bench.units) return "no unit today";
   const units = bench.units === 1 ? "1 unit" : `${bench.units} units`;
-  return `${units}, ${percent(bench.passed, bench.units)} passed`;
+  return `${units}, ${percent(bench.passed, bench.units)}`;
 }
 
 function draw(card, bench) {
@@ -66,23 +66,26 @@ function draw(card, bench) {
     part(".sign").replaceChildren(sign(bench.condition));
   }
   say(part("h2"), bench.name);
+  part("h2").title = bench.name;
   say(part(".word"), bench.word);
   say(part(".detail"), bench.detail || bench.last);
+  part(".say").title = bench.detail;
   say(part(".figures"), figures(bench));
-  say(part(".since"), ago(bench.since_utc_s));
+  say(part(".since"), ago(bench));
   part(".bar").classList.toggle("nothing", !bench.units);
   part(".bar span").style.transform = `scaleX(${bench.units ? bench.passed / bench.units : 0})`;
   const sheet = part(".sheet");
   const key = `${bench.sheet} ${bench.hash} ${bench.old.join()}`;
   if (sheet.dataset.key === key) return;
   sheet.dataset.key = key;
-  sheet.replaceChildren(bench.sheet ? `${bench.sheet} ${bench.hash} ` : "");
+  sheet.replaceChildren();
   for (const kind of bench.old) {
     const mark = document.createElement("span");
     mark.className = "old";
-    mark.textContent = kind === "sheet" ? "old sheet" : "old meter file";
+    mark.textContent = kind === "sheet" ? "old" : "old meter file";
     sheet.append(mark, " ");
   }
+  sheet.append(bench.sheet ? `${bench.sheet} ${bench.hash}` : "");
 }
 
 function show(state) {
@@ -159,7 +162,7 @@ function away() {
 setInterval(() => {
   if (latest && !document.body.classList.contains("away")) {
     if (Date.now() - heard_ms > 4 * AWAY_MS) away();
-    else for (const bench of latest.benches) say(cards.get(bench.name).querySelector(".since"), ago(bench.since_utc_s));
+    else for (const bench of latest.benches) say(cards.get(bench.name).querySelector(".since"), ago(bench));
   }
 }, AWAY_MS);
 
