@@ -80,7 +80,8 @@ table.tight td{padding:.5mm 1.2mm}
 table.tight th{font-size:7pt;padding:.8mm .6mm;overflow-wrap:normal}
 @media (max-width:150mm){.strip{grid-template-columns:repeat(10,1fr)}.row{overflow-x:auto}
  .row svg{min-width:150mm}.figures,.sum{grid-template-columns:1fr 1fr}.sum .big{white-space:normal}}
-@media print{body{font-size:9pt}.row{margin:2mm 0 3mm}.row ul{font-size:7.6pt;line-height:1.24}
+@media print{body{font-size:9pt}.row{margin:2mm 0 3mm;break-inside:auto}.row h3,.row svg{break-after:avoid}
+ .row svg,.figures,.row li{break-inside:avoid}.row ul{font-size:7.6pt;line-height:1.24}
  .figures{font-size:7.4pt}.row h3{font-size:11pt}}
 """
 
