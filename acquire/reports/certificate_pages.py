@@ -181,8 +181,8 @@ def _rules(measured: Measured) -> Iterator[Block]:
 def _instruments(facts: CertificateFacts) -> Iterator[Block]:
     yield Title("Instruments")
     columns = (
-        Column("Instrument", 34),
-        Column("Accuracy by", 44),
+        Column("Instrument", 46),
+        Column("Accuracy by", 40),
         Column("Calibration", 48),
         Column("Check", 48),
     )
@@ -206,7 +206,10 @@ def _deviations(measured: Measured) -> Iterator[Block]:
 def _statements(facts: CertificateFacts) -> Iterator[Block]:
     given = facts.given
     yield Title("Statements and cautions")
-    yield Points((*STATEMENTS, *CAUTIONS))
+    first, *others = STATEMENTS
+    yield Words(first, Tone.STRONG)
+    yield Words(" ".join(others))
+    yield Words(f"Cautions: {' '.join(CAUTIONS)}", Tone.SMALL)
     yield Signing(
         "Authorised by", given.heading.authorised or "(name)", f"Issued {moment(given.issued_utc_s)}"
     )

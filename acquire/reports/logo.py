@@ -5,6 +5,7 @@ Not for drawing it (paper_html, pdf_sheet).
 
 from __future__ import annotations
 
+import re
 import struct
 from pathlib import Path
 
@@ -19,6 +20,8 @@ LARGEST_SIDE = 4000
 
 PNG = b"\x89PNG\r\n\x1a\n"
 """How a PNG begins (ISO/IEC 15948:2004, 5.2)."""
+
+NUMBER = re.compile(r"[0-9]{1,6}(\.[0-9]{1,6})?")
 
 SHAPES = frozenset(
     {"svg", "g", "path", "rect", "circle", "ellipse", "line", "polyline", "polygon", "title", "desc", "defs"}
@@ -55,6 +58,23 @@ def fault_of(content: bytes) -> tuple[str, str]:
     if content.startswith(PNG):
         return "png", _png_fault(content)
     return "svg", _svg_fault(content)
+
+
+def shape_of(content: bytes) -> float:
+    """Width over height of a picture; 1 where it does not say, never beyond 10 either way."""
+    if content.startswith(PNG):
+        wide, high = struct.unpack(">II", content[16:24])
+    else:
+        root = ET.fromstring(content.decode("utf-8"))  # noqa: S314  (looked into by `fault_of`)
+        box = (root.get("viewBox") or "").replace(",", " ").split()
+        sides = box[2:4] if len(box) == 4 else [root.get("width") or "", root.get("height") or ""]
+        wide, high = (_number(side) for side in sides)
+    return min(10.0, max(0.1, wide / high)) if wide > 0 and high > 0 else 1.0
+
+
+def _number(text: str) -> float:
+    found = NUMBER.match(text.strip())
+    return float(found[0]) if found else 0.0
 
 
 def _png_fault(content: bytes) -> str:

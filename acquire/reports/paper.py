@@ -6,6 +6,7 @@ both print it through `shown`. Not for drawing, and not for what a paper says.
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -19,6 +20,9 @@ LONGEST = 600
 
 FIRM = "\u00a0"
 """A space at which no line breaks, between a number and its unit."""
+
+UNIT_BEHIND = re.compile(r"(?<=[0-9]) (?=(?:%|[mµkMG]?Ω|°C|kHz|Hz|mm|V\b))")
+"""The space between a number and its unit, where no line should break."""
 
 KEPT = frozenset("\n")
 HIDDEN = frozenset({"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"})
@@ -174,9 +178,14 @@ class Plot:
 
 @dataclass(frozen=True, slots=True)
 class Plots:
-    """Small plots in rows of three."""
+    """Small plots, side by side."""
 
     plots: tuple[Plot, ...]
+
+    @property
+    def in_a_row(self) -> int:
+        """Four where that saves a row, else three."""
+        return 4 if len(self.plots) % 8 in (0, 4, 7) else 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -246,7 +255,7 @@ def shown(text: str, longest: int = LONGEST) -> str:
 
     Control characters, half surrogate pairs and marks that turn the direction of writing become ⟨U+202E⟩.
     """
-    cut = text if len(text) <= longest else text[:longest]
+    cut = UNIT_BEHIND.sub(FIRM, text if len(text) <= longest else text[:longest])
     words = "".join(_visible(cut))
     return words if len(text) <= longest else f"{words}… ({len(text)} characters)"
 

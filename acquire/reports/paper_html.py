@@ -212,7 +212,8 @@ def _scale(scale: Scale) -> str:
 
 @draw.register
 def _(block: Plots) -> list[str]:
-    return ['<div class="plots">', *(_plot(plot) for plot in block.plots), "</div>"]
+    wide = " four" if block.in_a_row == 4 else ""
+    return [f'<div class="plots{wide}">', *(_plot(plot) for plot in block.plots), "</div>"]
 
 
 def _plot(plot: Plot) -> str:

@@ -29,6 +29,9 @@ from acquire.reports.paper_style import COLOUR, INK
 from acquire.reports.pdf_sheet import Sheet
 from acquire.reports.pdf_tables import high_of, put_plots, put_table, table_high
 
+SIGNED_MM = 66.0
+"""Height of a signature with the code below it: they stay together."""
+
 BODY, SMALL = 9.0, 7.6
 """Sizes of type, points."""
 
@@ -58,6 +61,8 @@ def _printed(paper: Paper, pages: int) -> Sheet:
     for block, after in pairwise([*paper.blocks, None]):
         if isinstance(block, Title) and isinstance(after, Table):
             sheet.room(min(12.0 + table_high(after, sheet), 0.6 * sheet.page_high))
+        if isinstance(block, Signing) and isinstance(after, Code):
+            sheet.room(SIGNED_MM)
         if block is not None:
             put(block, sheet)
     if paper.attached:
@@ -202,8 +207,8 @@ put.register(Plots, put_plots)
 
 @put.register
 def _(block: Signing, sheet: Sheet) -> None:
-    sheet.room(26.0)
-    sheet.y += 13.0
+    sheet.room(23.0)
+    sheet.y += 10.0
     sheet.stroke(sheet.left, sheet.y, sheet.left + 80.0, sheet.y, thick=0.3)
     sheet.y += 1.0
     _paragraph(sheet, f"{block.role}: {block.name}")
@@ -216,8 +221,8 @@ def _(block: Code, sheet: Sheet) -> None:
     side, runs = code_squares(block.text)
     edge = 30.0
     lines = [line for text in block.lines for line in sheet.lines(text, sheet.width - edge - 5.0, points=8.0)]
-    high = max(edge, high_of(8.0, len(lines))) + 3.0
-    sheet.room(high)
+    high = max(edge, high_of(8.0, len(lines))) + 2.0
+    sheet.room(high + 7.0)  # the end mark never stands on a page alone
     square = edge / side
     sheet.pdf.set_fill_color("#000000")
     for column, row, length in runs:

@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 from acquire.errors import InputImpossible, SteadyohmError
+from acquire.reports.logo import shape_of
 from acquire.reports.paper import shown
 
 if TYPE_CHECKING:
@@ -200,20 +201,21 @@ class Sheet:
         self.pdf.line(x1, y1, x2, y2)
 
     def picture(self, content: bytes, x: float, y: float, width: float, height: float) -> float:
-        """A logo, fitted into a box; how wide it has become.
+        """A logo, as large as fits into a box, at its upper left; how wide it has become.
 
         Raises:
             InputImpossible: it cannot be drawn in a PDF.
         """
+        wide = min(width, height * shape_of(content))
         try:
             with warnings.catch_warnings():
                 warnings.simplefilter("ignore")  # parts of an SVG that cannot be drawn are left out
-                info = self.pdf.image(BytesIO(content), x, y, width, height, keep_aspect_ratio=True)
+                self.pdf.image(BytesIO(content), x, y, w=wide)
         except (ArithmeticError, AttributeError, LookupError, OSError, TypeError, ValueError) as error:
             raise InputImpossible(
                 f"The logo cannot be drawn in a PDF: {error}.", "Use a plain SVG or a PNG."
             ) from error
-        return float(info.rendered_width)
+        return wide
 
     def attach(self, name: str, text: str, written_utc_s: float) -> None:
         """Put a file into the PDF, uncompressed, so that it can be found by anybody who looks."""

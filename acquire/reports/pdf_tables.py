@@ -124,10 +124,11 @@ def _scale(scale: Scale, x: float, width: float, sheet: Sheet) -> None:
 
 
 def put_plots(block: Plots, sheet: Sheet) -> None:
-    """Draw small plots, three in a row."""
-    wide, high, apart = (sheet.width - 10.0) / 3.0, 20.0, 5.0
-    for at in range(0, len(block.plots), 3):
-        row = block.plots[at : at + 3]
+    """Draw small plots, three or four in a row."""
+    many, high, apart = block.in_a_row, 19.0, 5.0
+    wide = (sheet.width - apart * (many - 1)) / many
+    for at in range(0, len(block.plots), many):
+        row = block.plots[at : at + many]
         texts = [_caption_lines(plot, wide, sheet) for plot in row]
         said = high_of(CAPTION, max(map(len, texts))) + 0.8
         sheet.room(said + high + 3.0)

@@ -6,7 +6,7 @@ import zlib
 import pytest
 
 from acquire.errors import InputImpossible
-from acquire.reports.logo import LARGEST_BYTES, logo_of
+from acquire.reports.logo import LARGEST_BYTES, logo_of, shape_of
 
 GOOD = b"""<?xml version="1.0"?><svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 20 10">
 <title>Otterbeck</title>
@@ -80,3 +80,20 @@ def test_anything_else_is_refused(tmp_path, content, told):
 def test_a_logo_that_is_not_there_is_told(tmp_path):
     with pytest.raises(InputImpossible, match="cannot be read"):
         logo_of(tmp_path / "none.svg")
+
+
+@pytest.mark.parametrize(
+    ("content", "shape"),
+    [
+        (GOOD, 2.0),
+        (png(30, 10), 3.0),
+        (svg("").encode(), 1.0),
+        (b'<svg width="40mm" height="20mm"/>', 2.0),
+        (b'<svg viewBox="0 0 9e9 1"/>', 9.0),
+        (b'<svg viewBox="0 0 1 0"/>', 1.0),
+        (b'<svg viewBox="0,0,1000,1"/>', 10.0),
+    ],
+)
+def test_its_shape_is_that_of_the_picture(content, shape):
+    """Width over height, within bounds."""
+    assert shape_of(content) == shape
