@@ -34,14 +34,14 @@ function judged({ verdict }) {
   const uncounted = verdict.counts === false ? "counts only if it comes again" : "";
   return {
     band: band(name, word, [pairText(verdict.pair), verdict.step]),
-    big: verdict.value ? { value: verdict.value, unit: verdict.unit ?? "", bold: true } : { words: verdict.open ? "open" : verdict.text || "no value" },
+    big: verdict.value ? { value: verdict.value, unit: verdict.unit ?? "", bold: true } : { words: verdict.open ? "open" : verdict.text || "no value", bold: true },
     picture: verdict.value ? "scale" : "", note: [reach(verdict), uncounted].filter(Boolean).join("  ·  "), reason: verdict.reason ?? "", hint: verdict.hint ?? "",
   };
 }
 
 /** "± 0.45 Ω at 20 °C". */
 export function reach(verdict) {
-  const half = verdict.uncertainty ? `± ${verdict.uncertainty} ${verdict.unit ?? ""}`.trim() : "";
+  const half = verdict.value && verdict.uncertainty ? `± ${verdict.uncertainty} ${verdict.unit ?? ""}`.trim() : "";
   const at = verdict.value && Number.isFinite(verdict.reference_celsius) ? `at ${verdict.reference_celsius} °C` : "";
   return [half, at].filter(Boolean).join(" ");
 }

@@ -6,12 +6,18 @@ const WIDE = 900;
 const LEFT = 0.2;
 const RIGHT = 0.8;
 
-const SIZES = [[1e9, "GΩ"], [1e6, "MΩ"], [1e3, "kΩ"], [1, "Ω"], [1e-3, "mΩ"]];
+const SIZES = [[1e9, "GΩ"], [1e6, "MΩ"], [1e3, "kΩ"], [0, "Ω"]];
+
+/** Below a kilo-ohm it is ohm, as in the daemon's own texts: 0.3748 Ω. */
+function sizeOf(ohm) {
+  const [least, unit] = SIZES.find(([least_ohm]) => Math.abs(ohm) >= least_ohm);
+  return [least || 1, unit];
+}
 
 /** Resistance as short text; `fine_ohm` is a difference that must still be seen, else four digits are shown. */
 export function ohmText(ohm, fine_ohm = 0) {
   if (!Number.isFinite(ohm)) return "–";
-  const [size, unit] = SIZES.find(([least]) => Math.abs(ohm) >= least) ?? SIZES.at(-1);
+  const [size, unit] = sizeOf(ohm);
   const value = ohm / size;
   const digits = fine_ohm > 0 ? 1 - Math.floor(Math.log10(fine_ohm / size)) : 3 - Math.floor(Math.log10(Math.abs(value) || 1));
   const text = value.toFixed(Math.min(Math.max(digits, 0), 9));
@@ -21,7 +27,7 @@ export function ohmText(ohm, fine_ohm = 0) {
 /** "99.980 ± 0.012 Ω", both with the digits that the uncertainty deserves. */
 export function withReach(ohm, reach_ohm) {
   if (!(reach_ohm > 0)) return ohmText(ohm);
-  const [size, unit] = SIZES.find(([least]) => Math.abs(ohm) >= least) ?? SIZES.at(-1);
+  const [size, unit] = sizeOf(ohm);
   const digits = Math.min(Math.max(1 - Math.floor(Math.log10(reach_ohm / size)), 0), 9);
   return `${(ohm / size).toFixed(digits)} ± ${(reach_ohm / size).toFixed(digits)} ${unit}`;
 }

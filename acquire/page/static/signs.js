@@ -18,7 +18,7 @@ const DRAWN = {
     svg("path", { d: "M36 40C36 22 64 22 64 40C64 52 50 50 50 64M50 76V77", ...LINE }),
   ],
   held: () => [svg("path", { d: "M22 10H78M22 90H78M28 10C28 44 72 56 72 90M72 10C72 44 28 56 28 90", ...LINE }), svg("path", { d: "M36 84C42 70 58 70 64 84Z", ...FULL })],
-  touch: () => [svg("path", { d: "M18 8L36 60M82 8L64 60", ...LINE, "stroke-width": 15 }), svg("path", { d: "M30 86H70", ...LINE, "stroke-width": 17, "stroke-dasharray": "0.1 39" })],
+  touch: () => [svg("path", { d: "M4 12L24 4L43 70ZM96 12L76 4L57 70Z", ...FULL }), svg("path", { d: "M14 90H86", ...LINE, "stroke-width": 12 })],
   settling: () => [svg("path", { d: "M6 50C12 6 26 6 32 50C38 88 50 88 54 52C58 34 66 34 70 50H94", ...LINE })],
   settled: () => [svg("path", { d: "M8 36V64M92 36V64M8 50H92", ...LINE }), svg("circle", { cx: 50, cy: 50, r: 15, ...FULL })],
   waiting: () => [svg("circle", { cx: 18, cy: 50, r: 11, ...FULL }), svg("circle", { cx: 50, cy: 50, r: 11, ...FULL }), svg("circle", { cx: 82, cy: 50, r: 11, ...FULL })],
