@@ -27,7 +27,7 @@ from acquire.page.facts import Facts
 from acquire.page.past import Past
 from acquire.page.say import Speaker, speaking_program
 from acquire.page.view import View
-from acquire.records import Event, Notice, TypedResult, UnitStarted, Verdict, Weight
+from acquire.records import Batch, Event, Notice, TypedResult, UnitStarted, Verdict, Weight
 from drivers.reading import Reading
 
 TOKEN_FILE = "page-token"  # noqa: S105  (its name)
@@ -66,8 +66,9 @@ class Shown:
         self._behind_show(event)
         if isinstance(event, Notice) and event.code == "files.taken":
             self.view.on(self.daemon.pipeline.table, about_of(self.bench, self.daemon, self.speed))
+        before = self.view.batch.name
         self.page.show(event)
-        if isinstance(event, UnitStarted):
+        if isinstance(event, UnitStarted | Batch) and event.batch != before:
             self.count(event.batch)
 
     def resumed(
@@ -90,9 +91,15 @@ class Shown:
 
     # ------------------------------------------------------------------ batches
 
+    async def begin(self, _stop: asyncio.Event) -> None:
+        """The daemon has taken up what was under way: show the batch that units belong to."""
+        pipeline = self.daemon.pipeline
+        unit = None if pipeline.unit is None else pipeline.unit.started.batch
+        self.count(unit or pipeline.batches.running or pipeline.place.batch)
+
     def count(self, name: str) -> None:
         """Take up how far a batch has come, from the record; the bench goes on meanwhile."""
-        if not name or name == self.view.batch.name:
+        if not name:
             return
         task = asyncio.get_running_loop().create_task(self._count(name), name="page batch")
         self._counting.add(task)
@@ -105,6 +112,9 @@ class Shown:
             counted.told(known)
         for result in await asyncio.to_thread(self.past.results_of_batch, name):
             counted.take(result)
+        shown = self.view.batch
+        if shown.name == name:  # what has come meanwhile
+            counted.outcomes |= shown.outcomes
         self.view.count(counted)
         self.page.stream.changed()
 
@@ -170,18 +180,19 @@ def stand_behind(page: BenchPage, bench: Bench, daemon: Daemon, stop: asyncio.Ev
     """
     view = View(about_of(bench, daemon, speed))
     view.on(daemon.pipeline.table)
-    past = Past(Path(bench.journal.folder), bench.name)
+    past = Past(Path(bench.journal.folder), bench.name, daemon.pipeline.place.sheet.core)
     shown = Shown(bench, daemon, page, view, past, speed, daemon.show)
     batches = BatchReports(Path(bench.journal.folder))
     wants_orders = bench.page is None or bench.page.orders
     behind = Behind(
         shown.facts,
+        daemon.clock.utc_s,
         daemon.clock.monotonic_s,
         Orders(daemon, stop, "on the page") if wants_orders else None,
         reads=past.questions(),
         asks={"/batch": lambda words: batches.report({"name": view.batch.name, **words})},
         images={CHART: batches.picture},
-        quick={"/tests": lambda _words: _tests(bench, daemon, view)},
+        quick={"/tests": lambda _words: _tests(daemon, view)},
     )
     daemon.show, daemon.resumed = shown.show, shown.resumed
     page.put_behind(behind, view, speed=speed)
@@ -190,14 +201,15 @@ def stand_behind(page: BenchPage, bench: Bench, daemon: Daemon, stop: asyncio.Ev
         text = "This machine has no voice: install espeak-ng, or let the browser speak."
         mute = Notice(Weight.REMARK, MUTE, text, daemon.clock.utc_s())
         daemon.first_notices = [*daemon.first_notices, mute]
-    shown.count(daemon.pipeline.batches.running or daemon.pipeline.place.batch)
+    daemon.displays["page batch"] = shown.begin
     return shown
 
 
-def _tests(bench: Bench, daemon: Daemon, view: View) -> dict[str, object]:
+def _tests(daemon: Daemon, view: View) -> dict[str, object]:
     """The deliberate tests of the unit on the bench, or the last one."""
-    place, typed = daemon.pipeline.place, daemon.pipeline.duties.typed
-    return deliberate_tests(place.sheet, place.purpose, view.serial, typed, bench.insulation.instrument)
+    pipeline = daemon.pipeline
+    place, typed = pipeline.place, pipeline.duties.typed
+    return deliberate_tests(place.sheet, place.purpose, view.serial, typed, pipeline.habit.instrument)
 
 
 def about_of(bench: Bench, daemon: Daemon, speed: float) -> About:

@@ -1,4 +1,4 @@
-"""Commands that work at a bench: demo, run, simulate."""
+"""Commands that work at a bench: demo, run, setup, simulate."""
 
 from __future__ import annotations
 

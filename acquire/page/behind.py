@@ -25,6 +25,7 @@ class Behind:
 
     Attributes:
         facts: what the bench knows of itself now.
+        utc_s: the bench's clock.
         obey: carries out an order; None where the page may order nothing.
         desk: where orders are checked, limited and never done twice.
         monotonic_s: for the rate of orders.
@@ -36,6 +37,7 @@ class Behind:
     """
 
     facts: Callable[[], Facts]
+    utc_s: Callable[[], float]
     monotonic_s: Callable[[], float]
     obey: Callable[[Order], Awaitable[Answer]] | None = None
     desk: Desk = field(default_factory=Desk)

@@ -1,0 +1,103 @@
+"""The bench behind its page: what it knows of itself, batches taken up where the record left them."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+
+import pytest
+
+from acquire.bench.assembly import assemble
+from acquire.clock import HandClock
+from acquire.files.settings import load_bench
+from acquire.outlets.orders import order_of
+from acquire.page.app import Pages
+from acquire.records import GiveUpUnit, Note, OpenBatch, StartUnit, TypeTemperature
+from tests.whole_bench import bench_file, free_port
+
+
+@contextlib.asynccontextmanager
+async def at_work(folder, more=""):
+    """A bench with a page, running, whose meter does not answer; gives daemon and page."""
+    file = bench_file(folder, meter=f"tcp:127.0.0.1:{free_port()}")
+    with file.open("a", encoding="utf-8") as text:
+        text.write(f"\n[page]\nport = {free_port()}\n{more}")
+    stop = asyncio.Event()
+    daemon = await assemble(
+        load_bench(file), clock=HandClock(100.0, 1.7e9), show=lambda _event: None, stop=stop
+    )
+    page = daemon.displays["page"].__self__
+    task = asyncio.create_task(daemon.run(stop))
+    try:
+        yield daemon, page
+    finally:
+        stop.set()
+        await asyncio.wait_for(task, 10.0)
+
+
+async def until(fits):
+    """Wait for something to come true."""
+    for _ in range(300):
+        await asyncio.sleep(0 if fits() else 0.01)
+    assert fits()
+
+
+async def test_facts_are_those_of_the_bench(tmp_path):
+    async with at_work(tmp_path) as (daemon, page):
+        facts = page.pages.behind.facts()
+        assert (facts.utc_s, facts.meter_silence_s, facts.halted) == (1.7e9, None, False)
+        assert (facts.celsius, facts.lead_wanted, facts.lead_due) == (22.5, True, True)
+        await daemon.command(TypeTemperature(19.5))
+        assert page.pages.behind.facts().celsius == 19.5
+        daemon.halted = True
+        assert page.pages.behind.facts().halted
+        daemon.halted = False
+
+
+async def test_orders_are_carried_out_as_if_typed_and_say_whence(tmp_path):
+    async with at_work(tmp_path) as (_, page):
+        answer = await page.pages.behind.obey(order_of({"command": "give_up_unit", "reason": "x"}))
+        assert not answer.done
+        assert "no unit on the bench" in answer.reason
+        assert (await page.pages.behind.obey(Note("hello"))).done
+        await until(lambda: "hello (on the page)" in [n["text"] for n in page.stream.state()["notes"]])
+
+
+async def test_a_batch_is_taken_up_where_the_record_left_it(tmp_path):
+    """Over a restart, and when another one is opened in between."""
+    async with at_work(tmp_path) as (daemon, page):
+        await daemon.command(OpenBatch("lot 1", 40))
+        for serial in ("a", "b"):
+            await daemon.command(StartUnit(serial))
+        await until(lambda: (page.stream.state()["batch"] or {}).get("measured") == 1)
+        await daemon.command(OpenBatch("lot 2"))
+        await until(lambda: page.stream.state()["batch"]["name"] == "lot 2")
+        assert page.stream.state()["batch"]["expected"] is None
+        await daemon.command(GiveUpUnit("enough"))
+    async with at_work(tmp_path) as (daemon, page):
+        await until(lambda: (page.stream.state()["batch"] or {}).get("name") == "lot 2")
+        await daemon.command(OpenBatch("lot 1"))
+        await until(lambda: page.stream.state()["batch"]["name"] == "lot 1")
+        await until(lambda: page.stream.state()["batch"]["measured"] == 2)
+        assert page.stream.state()["batch"]["expected"] == 40
+
+
+async def test_a_bench_without_orders_gives_its_page_none(tmp_path):
+    async with at_work(tmp_path, "orders = false\n") as (_, page):
+        assert page.pages.behind.obey is None
+        assert page.stream.state()["orders"] is False
+
+
+async def test_a_machine_without_a_voice_says_so_once(tmp_path, monkeypatch):
+    monkeypatch.setenv("PATH", str(tmp_path))
+    async with at_work(tmp_path, 'speech = "machine"\n') as (_, page):
+        assert page.speaker is None
+        await until(lambda: any(note["code"] == "page.mute" for note in page.stream.state()["notes"]))
+
+
+async def test_the_port_is_free_again_afterwards(tmp_path):
+    async with at_work(tmp_path) as (_, page):
+        port = page.port
+        assert isinstance(page.pages, Pages)
+    with pytest.raises(OSError, match="Connect call failed"):
+        await asyncio.open_connection("127.0.0.1", port)
