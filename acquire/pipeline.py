@@ -325,7 +325,8 @@ class Pipeline:
         if refusal := self._witness.refusal(self._asked_s):
             raise InputImpossible(refusal, "Hold both probes on it, look at the meter, and press again.")
         self._asked_s, self._prompt = 0.0, None
-        return self._noted(unit.found_open(utc_s, "with the probes confirmed to be on the pins"))
+        what = "probes" if self.fixture is None else "clips"
+        return self._noted(unit.found_open(utc_s, f"with the {what} confirmed to be on the pins"))
 
     def _asked(self, monotonic_s: float) -> list[Event]:
         """The prompt, when it has changed."""

@@ -72,6 +72,11 @@ class BusCard:
             self._told -= channels
             await self._moved()
 
+    async def reseat(self) -> None:
+        """Somebody has found the clip that missed its pin."""
+        self.wear.loose.clear()
+        await self._moved()
+
     def forget(self) -> None:
         """What a reset does: everything open."""
         self._told = set()

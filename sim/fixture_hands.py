@@ -23,12 +23,13 @@ class FixturePace:
 
     Attributes:
         scan: put the unit down and scan it; clip: plug it in, clip the core, press the key.
-        look: find a clip that has missed its pin, and press the key again; unclip: take it out.
+        look: find a clip that has missed its pin; press: look up, and press the key; unclip: take it out.
     """
 
     scan: tuple[float, float] = (0.6, 1.2)
     clip: tuple[float, float] = (2.0, 4.0)
     look: tuple[float, float] = (2.0, 5.0)
+    press: tuple[float, float] = (0.8, 1.5)
     unclip: tuple[float, float] = (1.0, 2.0)
 
 
@@ -78,7 +79,8 @@ class FixtureHands:
                 await self._clip_on()
             elif what == "look_at_clips":
                 await self._pause(self._pace.look)
-                self._card.wear.loose.clear()
+                await self._card.reseat()
+                await self._pause(self._pace.press)
                 self._tell({"hands": "confirm_open"})
             elif what == "unit":
                 await self._put_aside(show)

@@ -34,8 +34,8 @@ PROOF_CONVERSIONS = 4
 ANSWER_S, ANSWER_LOOKS = 0.1, 20
 """How long, and in how many looks, an answer of the heart is waited for before the meter is read on."""
 
-OPEN_CONVERSIONS = 3
-"""With every relay open a unit's first readings must be overload within so many, or a relay is stuck."""
+OPEN_CONVERSIONS = 2
+"""So many conversions must be overload for a bus to count as open, before each unit."""
 
 
 @dataclass(slots=True)
@@ -180,16 +180,21 @@ class FixtureMeter:
             self.desk.leave()
 
     async def _check_open(self, source: AsyncIterator[Reading]) -> None:
-        """With every relay open nothing may be read. Raises: MeterRefused: something is."""
-        for _ in range(OPEN_CONVERSIONS):
-            reading = await anext(source)
-            if reading.kind is Kind.OVERLOAD:
-                self.desk.checked = True
-                return
-        raise MeterRefused(
-            f"with every relay open the meter still reads {reading.value_si:.4g} Ω: a relay is stuck",
-            hint="Run `steadyohm fixture` with nothing clipped in, and have the card looked at.",
-        )
+        """With one bus open nothing may be read, whatever is closed on the other: else a relay is stuck.
+
+        Raises:
+            MeterRefused: something is read.
+        """
+        wiring = self._wiring
+        for bus, channels in (("", []), ("high", wiring.low.values()), ("low", wiring.high.values())):
+            await self._card.connect(list(channels))
+            if (ohm := await self._read(source, OPEN_CONVERSIONS)) is not None:
+                which = f"a relay of the {bus} bus" if bus else "a relay of either bus"
+                raise MeterRefused(
+                    f"the meter reads {ohm:.3g} Ω where everything should be open: {which} is stuck closed",
+                    hint="Have the card looked at; `steadyohm fixture` says which relay it is.",
+                )
+        self.desk.checked = True
 
     def _note(self, reading: Reading) -> None:
         """Keep in mind what the pair reads: something, or nothing for how long."""
@@ -256,10 +261,16 @@ class FixtureMeter:
 
     async def _conducts(self, source: AsyncIterator[Reading]) -> bool:
         """Whether something finite is read within a few conversions."""
-        for _ in range(PROOF_CONVERSIONS):
-            if (await anext(source)).kind is Kind.VALUE:
-                return True
-        return False
+        return await self._read(source, PROOF_CONVERSIONS) is not None
+
+    @staticmethod
+    async def _read(source: AsyncIterator[Reading], conversions: int) -> float | None:
+        """The first value of so many conversions; None where all are overloads."""
+        for _ in range(conversions):
+            reading = await anext(source)
+            if reading.kind is Kind.VALUE:
+                return reading.value_si
+        return None
 
     async def _proven(self, bus: str, pin: str, source: AsyncIterator[Reading]) -> str:
         """What proves that a pin's clip and its relay on a bus conduct; empty where nothing does."""

@@ -15,7 +15,7 @@ from typing import Annotated, ClassVar, Protocol, Self, TypeVar
 
 from pydantic import Field, model_validator
 
-from drivers.errors import MeterRefused
+from drivers.errors import LinkTimeout, MeterRefused
 from drivers.scpi.dialogue import Dialogue
 from drivers.scpi.options import BenchMeterOptions, Seconds
 
@@ -130,6 +130,8 @@ class SwitchCard:
 
         async def work(talk: Dialogue) -> None:
             await self._opened(talk)
+            if not wanted:
+                return
             await talk.command(self._options.close.format(channels=_listed(sorted(wanted))))
             await asyncio.sleep(self._options.settle_s)
             await self._proven(talk, wanted)
@@ -145,7 +147,12 @@ class SwitchCard:
         await self._proven(talk, frozenset())
 
     async def _proven(self, talk: Dialogue, wanted: frozenset[int]) -> None:
-        """Ask the card what is closed. Raises: MeterRefused: something else than wanted."""
+        """Ask the card what is closed.
+
+        Raises:
+            MeterRefused: something else than wanted.
+            LinkTimeout: its answer was garbled.
+        """
         self.closed = wanted
         answer = await talk.ask(
             self._options.state_query.format(channels=_listed(self._channels)), self._options.reply_timeout_s
@@ -153,7 +160,7 @@ class SwitchCard:
         states = [part.strip().lstrip("+") for part in answer.split(",")]
         if len(states) != len(self._channels) or not set(states) <= {"0", "1"}:
             talk.mark_dirty()
-            raise MeterRefused(f"the card answered {answer!r} when asked what is closed", port=talk.address)
+            raise LinkTimeout(f"answered {answer!r} when asked what is closed", port=talk.address)
         found = {channel for channel, state in zip(self._channels, states, strict=True) if state == "1"}
         if found != wanted:
             stuck, lame = _listed(sorted(found - wanted)), _listed(sorted(wanted - found))

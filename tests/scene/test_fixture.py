@@ -1,0 +1,178 @@
+"""A fixture on a switch card takes the place of the hands: real daemon, real sockets, simulated relays."""
+
+import asyncio
+import io
+
+import pytest
+
+from acquire.bench.assembly import assemble
+from acquire.bench.fixture_trial import trial_lines, tried
+from acquire.bench.keyboard import to_command
+from acquire.bench.recording import replay, verdicts_of
+from acquire.clock import RealClock
+from acquire.files.settings import load_bench
+from acquire.records import Ask, ConfirmOpen, Judged, Notice, Outcome, Prompt, StartUnit, UnitResult
+from acquire.simulated.demo import as_planted, read_truth
+from acquire.simulated.stand_in import stand_in
+from tests.whole_bench import bench_file, csv_rows, journal_entries
+
+PLACES = ("1", "2", "3", "4", "5", "6", "CORE")
+
+
+def table(*, kelvin=False, pairs="sheet"):
+    """The `[fixture]` table of sim's card."""
+    high = ", ".join(f"{place} = {101 + k}" for k, place in enumerate(PLACES))
+    low = ", ".join(f"{place} = {201 + k}" for k, place in enumerate(PLACES))
+    contacts = "true" if kelvin else "false"
+    return (
+        f"[fixture]\nhigh = {{ {high} }}\nlow = {{ {low} }}\n"
+        f'pairs = "{pairs}"\nseparate_contacts = {contacts}\n'
+    )
+
+
+def file_for(folder, simulation, **fixture):
+    """A bench file with a fixture."""
+    return bench_file(
+        folder,
+        meter=simulation.meter,
+        thermometer=simulation.thermometer,
+        changes=[("[temperature]", f"{table(**fixture)}\n[temperature]")],
+    )
+
+
+class Work:
+    """What came of a day at a fixture."""
+
+    def __init__(self):
+        self.events, self.truth, self.recording = [], {}, io.StringIO()
+
+    def of(self, kind):
+        return [event for event in self.events if isinstance(event, kind)]
+
+    def notices(self, code):
+        return [notice for notice in self.of(Notice) if notice.code == code]
+
+
+async def day(folder, *words, kelvin=False, pairs="sheet", speed=12.0, until=lambda _work: False):
+    """Let the simulated operator clip in unit after unit, until the units are done or it is enough."""
+    truth, work, stop = folder / "truth.jsonl", Work(), asyncio.Event()
+    sort = "kelvin" if kelvin else "shared"
+    arguments = ["--fixture", sort, "--speed", str(speed), "--truth", str(truth), *words]
+    async with stand_in(arguments) as simulation:
+        file = file_for(folder, simulation, kelvin=kelvin, pairs=pairs)
+
+        def show(event):
+            work.events.append(event)
+            simulation.show(event)
+            if until(work):
+                stop.set()
+
+        daemon = await assemble(load_bench(file), clock=RealClock(speed), show=show, record=work.recording)
+        async with asyncio.TaskGroup() as group:
+            group.create_task(daemon.run(stop), name="daemon")
+            hands = group.create_task(follow(daemon, simulation), name="hands")
+            stopped = group.create_task(stop.wait(), name="stop")
+            await asyncio.wait((hands, stopped), return_when=asyncio.FIRST_COMPLETED)
+            stop.set()
+            hands.cancel()
+    work.truth = read_truth(truth)
+    return work
+
+
+async def follow(daemon, simulation):
+    """Do what the hands do."""
+    async for doing in simulation.doings():
+        match doing.get("hands"):
+            case "scan":
+                await daemon.command(StartUnit(serial=doing["serial"]))
+            case "confirm_open":
+                await daemon.command(ConfirmOpen())
+            case "type":
+                await daemon.command(to_command(doing["line"]))
+            case "finished":
+                return
+
+
+@pytest.mark.timeout(60)
+async def test_every_pair_of_a_unit_is_measured_and_open_ones_are_proven(tmp_path):
+    """Two good units and a broken trigger, 21 pairs each; two contacts on every pin, so no key is needed."""
+    words = ["--seed", "9", "--units", "5"]
+    work = await day(tmp_path, *words, kelvin=True, pairs="all", until=lambda w: len(w.of(UnitResult)) == 3)
+    results = work.of(UnitResult)
+    assert [r.outcome for r in results] == [Outcome.PASS, Outcome.PASS, Outcome.FAIL]
+    assert all(as_planted(r.outcome, work.truth[r.serial]) for r in results)
+    assert [r.steps_total for r in results[:2]] == [22, 22], "every pair, and the first one once more"
+    assert results[2].hypotheses[0].sentence == "The trigger is broken: no path through it."
+    assert not work.notices("fixture.unproven")
+    verdicts = [judged.verdict for judged in work.of(Judged)]
+    first = {(v.pin_a, v.pin_b) for v in verdicts if v.serial == results[0].serial}
+    assert len(first) == 21
+    opens = [v for v in verdicts if v.raw_ohm is None]
+    assert len(opens) >= 3 * 12
+    assert all("with both clips proven" in v.reason for v in opens)
+    assert [e.payload["step"] for e in journal_entries(tmp_path, "verdict")] == [v.step for v in verdicts]
+    assert [row["step"] for row in csv_rows(tmp_path)] == [v.step for v in verdicts]
+    recording = tmp_path / "recording.jsonl"
+    recording.write_text(work.recording.getvalue())
+    assert list(verdicts_of(replay(recording))) == verdicts, "relays are part of what is recorded"
+
+
+async def test_a_clip_that_misses_its_pin_is_looked_for_and_fails_no_unit(tmp_path):
+    """Clip 4: its pair reads open, its other paths too, so a person looks; then it conducts, and passes."""
+    work = await day(tmp_path, "--units", "1", "--wear", "loose=4")
+    (told, *_) = work.notices("fixture.unproven")
+    assert "nothing proves the clip on 4:" in told.text
+    (result,) = work.of(UnitResult)
+    assert result.outcome is Outcome.PASS
+    assert {j.verdict.outcome for j in work.of(Judged)} == {Outcome.PASS}
+
+
+@pytest.mark.parametrize("channel", [101, 206])
+async def test_a_relay_that_sticks_stops_the_bench_before_any_verdict(tmp_path, channel):
+    """The card says that it is open; with its bus open and the other closed the meter reads something."""
+    work = await day(
+        tmp_path, "--units", "1", "--wear", f"welded={channel}", until=lambda w: w.notices("meter.lost")
+    )
+    bus = "high" if channel < 200 else "low"
+    assert f"a relay of the {bus} bus is stuck closed" in work.notices("meter.lost")[0].text
+    assert not work.of(Judged)
+
+
+async def test_the_operator_is_asked_to_clip_a_unit_in_and_to_take_it_out(tmp_path):
+    """Nothing is measured before the key; prompts say what the fixture does."""
+    work = await day(tmp_path, "--units", "1")
+    asks = [(p.ask, p.text) for p in work.of(Prompt)]
+    kinds = [ask for ask, _ in asks]
+    assert kinds.index(Ask.CLIP_ON) < kinds.index(Ask.SHORT_PROBES) < kinds.index(Ask.TOUCH)
+    assert "The fixture measures 1–2 (slow charge)." in [text for _, text in asks]
+    assert kinds[-1] is Ask.START_UNIT
+
+
+async def test_a_line_that_drops_answers_costs_time_and_no_verdict(tmp_path):
+    """Relays are opened and closed anew after every gap; nothing is attributed to another pair."""
+    work = await day(tmp_path, "--units", "1", "--trouble", "drop=0.001", kelvin=True)
+    (result,) = work.of(UnitResult)
+    assert result.outcome is Outcome.PASS
+    assert {j.verdict.outcome for j in work.of(Judged)} == {Outcome.PASS}
+
+
+@pytest.mark.parametrize(
+    ("sort", "wear", "said"),
+    [
+        ("shared", None, "every relay opens and closes as it should"),
+        ("shared", "welded=103", "3's high relay (channel 103) is stuck closed"),
+        ("shared", "dead=204", "4 on the low bus (channel 204) does not conduct"),
+        ("kelvin", None, "only a plug (--plug) tells"),
+        ("kelvin", "plug,dead=107", "CORE on the high bus (channel 107) does not conduct"),
+        ("kelvin", "plug,welded=202", "one of the low bus is stuck closed"),
+    ],
+)
+async def test_every_relay_is_tried(tmp_path, sort, wear, said):
+    """`steadyohm fixture`: with nothing clipped in, or with a plug."""
+    more = ["--wear", wear] if wear else []
+    async with stand_in(["--fixture", sort, "--speed", "30", "--units", "1", *more]) as simulation:
+        bench = load_bench(file_for(tmp_path, simulation, kelvin=sort == "kelvin"))
+        trial = await tried(bench, plugged="plug" in (wear or ""))
+    lines = "\n".join(trial_lines(trial))
+    assert said in lines
+    assert bool(trial.findings()) is bool(wear)
