@@ -298,6 +298,8 @@ class Daemon:
         """Take up the batches, and put a unit that a power cut interrupted back on the bench."""
         told = [entry.record for entry in await self.journal.batches()]
         self.pipeline.recall([record for record in told if isinstance(record, Batch)])
+        if open_batch := self.pipeline.batches.standing:
+            self.show(self._notice("batch.standing", open_batch, Weight.REMARK))
         records = [entry.record for entry in await self.journal.open_unit()]
         started = next((record for record in records if isinstance(record, UnitStarted)), None)
         if started is None:

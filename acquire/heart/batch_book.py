@@ -36,6 +36,24 @@ class BatchBook:
         """The one that is running."""
         return self.known.get(self.running)
 
+    @property
+    def paused(self) -> Batch | None:
+        """The one that was paused last."""
+        paused = (each for each in reversed(self.known.values()) if each.state is BatchState.PAUSED)
+        return next(paused, None)
+
+    @property
+    def standing(self) -> str:
+        """Where the bench is with its batches, one sentence; empty where none is open."""
+        if self.batch is not None:
+            spools = ", ".join(dict.fromkeys(each.spool for each in self.batch.spools))
+            return f"The batch {self.running} goes on{f', wound from {spools}' if spools else ''}."
+        return (
+            ""
+            if self.paused is None
+            else f"The batch {self.paused.batch} is paused: .resume goes on with it."
+        )
+
     def recall(self, batches: Sequence[Batch]) -> None:
         """Take up what the record says, oldest first."""
         for batch in batches:
@@ -51,10 +69,9 @@ class BatchBook:
             if name not in self.known:
                 raise InputImpossible(f"There is no batch {name}.", "Type .batch and its name to begin it.")
             return self.known[name]
-        paused = [batch for batch in self.known.values() if batch.state is BatchState.PAUSED]
-        if not paused:
+        if self.paused is None:
             raise InputImpossible("No batch is paused.", "Type .batch and a name to begin one.")
-        return paused[-1]
+        return self.paused
 
     def same_sheet(self, batch: Batch) -> None:
         """Make sure that the bench has the sheet that the batch is of.

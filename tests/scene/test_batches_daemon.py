@@ -80,6 +80,9 @@ async def second_day(folder, record=None):
     """It goes on; a unit is measured again; another spool is on and nobody has said so."""
     async with at_work(folder, 90_000.0, record) as still:
         assert still.daemon.pipeline.batches.known["lot 12"].state is BatchState.PAUSED
+        assert [n.text for n in still.notices("batch.standing")] == [
+            "The batch lot 12 is paused: .resume goes on with it."
+        ]
         await typed(still, ".resume")
         await unit(still, "F1")
         await typed(still, ".batch lot 13, 4 units")
@@ -150,6 +153,7 @@ async def test_a_power_cut_in_doubt_leaves_the_batch_in_doubt(tmp_path):
         wound_from(still, 1.26)
         await unit(still, "G1")
     async with at_work(tmp_path, 200.0) as still:
+        assert still.notices("batch.standing")[0].text == "The batch lot 13 goes on, wound from 36-A."
         assert "in doubt" in still.of(Prompt)[-1].text
         stopped = await typed(still, "G2")
         assert stopped[0].state is BatchState.PAUSED
