@@ -1,0 +1,291 @@
+"""A line's collector beside the bare limits: verdicts a second, cost by benches and by rows, storage.
+
+    python -m tests.benchmarks.line [VERDICTS] [ROWS]
+
+Held constant: mosquitto and PostgreSQL (fsync on) on loopback, MQTT 5, QoS 1, 1000 messages under way, the
+same payloads (about 1.1 kB) waiting in the broker before the clock starts. Bare receive: aiomqtt's own
+iterator, acknowledged at once. Bare COPY: psycopg writes the same rows, in batches of 500, one transaction
+each, into a table without indexes. Ours: the collector of `steadyohm collect`, from its first message to the
+last one committed and acknowledged. By turns, three times each; medians and spread. Then: the time of one
+verdict with 1 to 50 benches; batches of 500 into a table that already holds 10^4 to ROWS rows (default 10^6),
+with the size of table and indexes, and the time of reports over it.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+import random
+import statistics
+import sys
+import tempfile
+import time
+from contextlib import suppress
+from dataclasses import replace
+from pathlib import Path
+
+import aiomqtt
+import psycopg
+import structlog
+from paho.mqtt.packettypes import PacketTypes
+from paho.mqtt.properties import Properties
+
+from acquire.clock import HandClock, RealClock
+from acquire.journal.entry import Entry
+from acquire.journal.plain import to_plain
+from acquire.journal.question import Question
+from acquire.line.collecting import Collector, Rules
+from acquire.line.hearing import listening
+from acquire.line.incoming import read
+from acquire.line.record import LineRecord
+from acquire.line.store import COLUMNS, Store, _entry_row
+from acquire.outlets.mqtt import Broker
+from acquire.outlets.payload import as_json, payload_of
+from acquire.outlets.topics import Topics
+from acquire.records import Outcome
+from tests.brokers import MOSQUITTO, Mosquitto
+from tests.known_records import NOON_S, VERDICT
+from tests.postgres import BINARIES, new_database, server
+
+TURNS = 3
+BATCH = 500
+BROKER = "set_tcp_nodelay true\nmax_inflight_messages 0\nmax_queued_messages 0\n"
+GROUP = "$share/{}/steadyohm/v1/+/verdict"
+STEPS = ("slow charge", "fast charge", "trigger")
+
+
+def payload(bench, seq, dice):
+    """One verdict as a bench of a line sends it."""
+    value_ohm = dice.gauss(202.57, 2.0)
+    made = replace(
+        VERDICT, bench=bench, serial=f"{bench}-{seq // 3:07d}", batch=f"lot {seq // 600}",
+        step=STEPS[seq % 3],
+        reference_ohm=value_ohm, outcome=Outcome.PASS if value_ohm < 206.0 else Outcome.FAIL,
+        utc_s=NOON_S + 0.2 * seq,
+    )  # fmt: skip
+    birth = f"{int(bench.rpartition('-')[2]):016x}"
+    entry = Entry(seq, f"{birth}-{seq}", "verdict", made.utc_s, made.serial, to_plain(made))
+    return as_json({**payload_of(entry), "after": seq - 1})
+
+
+def messages(count, benches=1, first=1):
+    """Topics and payloads, bench by bench in turn."""
+    dice = random.Random(1)
+    for number in range(count):
+        bench = f"bench-{number % benches}"
+        yield Topics(bench).of("verdict"), payload(bench, first + number // benches, dice)
+
+
+async def wait_in_broker(port, sent, identifier, group):
+    """Make a session, leave, and publish what shall wait for it."""
+    words = Properties(PacketTypes.CONNECT)
+    words.SessionExpiryInterval = 3600
+    words.ReceiveMaximum = 1000
+    client = aiomqtt.Client("127.0.0.1", port, identifier=identifier, protocol=aiomqtt.ProtocolVersion.V5,
+                            clean_start=False, properties=words)  # fmt: skip
+    async with client:
+        await client.subscribe(GROUP.format(group), qos=1)
+    async with aiomqtt.Client("127.0.0.1", port, max_inflight_messages=500) as bench:
+        for start in range(0, len(sent), 200):
+            await asyncio.gather(
+                *(bench.publish(topic, raw, qos=1) for topic, raw in sent[start : start + 200])
+            )
+    return words
+
+
+async def bare_receive(port, sent, turn):
+    """Rate of aiomqtt's own iterator."""
+    words = await wait_in_broker(port, sent, f"bare{turn}", "bare")
+    client = aiomqtt.Client("127.0.0.1", port, identifier=f"bare{turn}", protocol=aiomqtt.ProtocolVersion.V5,
+                            clean_start=False, properties=words)  # fmt: skip
+    async with client:
+        begun_s = time.perf_counter()
+        heard = 0
+        async for _ in client.messages:
+            heard += 1
+            if heard == len(sent):
+                break
+        return heard / (time.perf_counter() - begun_s)
+
+
+async def bare_copy(address, rows):
+    """Rate of COPY into a table without indexes."""
+    async with await psycopg.AsyncConnection.connect(address) as connection:
+        await connection.execute(
+            "CREATE TABLE IF NOT EXISTS bare (bench text, journal text, seq bigint, utc timestamptz,"
+            " kind text, serial text, batch text, sheet text, meter text, outcome text, payload jsonb)"
+        )
+        await connection.execute("TRUNCATE bare")
+        await connection.commit()
+        begun_s = time.perf_counter()
+        for start in range(0, len(rows), BATCH):
+            async with (
+                connection.cursor() as cursor,
+                cursor.copy(f"COPY bare ({COLUMNS}) FROM STDIN") as copy,
+            ):
+                for row in rows[start : start + BATCH]:
+                    await copy.write_row(row)
+            await connection.commit()
+        return len(rows) / (time.perf_counter() - begun_s)
+
+
+async def ours(port, address, sent, turn):
+    """Rate from the first message to the last that is committed and acknowledged."""
+    from acquire.line.collecting import identifier
+
+    rules = Rules(f"turn-{turn}", group="ours", messages=BATCH)
+    await wait_in_broker(port, sent, identifier(rules), "ours")
+    collector = Collector(rules, Broker("127.0.0.1", port), address, RealClock())
+    await collector.store.open()
+    stop = asyncio.Event()
+    begun_s = time.perf_counter()
+    task = asyncio.create_task(collector.run(stop))
+    while collector.store.written + collector.store.copies < len(sent):  # noqa: ASYNC110
+        await asyncio.sleep(0.002)
+    rate = len(sent) / (time.perf_counter() - begun_s)
+    stop.set()
+    await task
+    assert collector.store.written == len(sent), (collector.store, len(sent))
+    return rate
+
+
+async def forget(port, identifier):
+    """End a session, so that it takes no share of the next turn."""
+    async with listening(Broker("127.0.0.1", port), identifier, in_flight=1, session_s=0):
+        pass
+
+
+def told(name, rates, unit="/s"):
+    """One line: median and spread."""
+    print(
+        f"{name:<42} {statistics.median(rates):9.0f} {unit}   ({min(rates):.0f} to {max(rates):.0f})",
+        flush=True,
+    )
+
+
+def rates(postgres, port, count):
+    """Ours beside the two bare limits."""
+    from acquire.line.collecting import identifier
+
+    sent = list(messages(count, 10))
+    rows = [_entry_row(read(*each)) for each in sent]
+    received, copied, both = [], [], []
+    for turn in range(TURNS):
+        received.append(asyncio.run(bare_receive(port, sent, turn)))
+        asyncio.run(forget(port, f"bare{turn}"))
+        copied.append(asyncio.run(bare_copy(postgres.address(), rows)))
+        both.append(asyncio.run(ours(port, new_database(postgres), sent, turn)))
+        asyncio.run(forget(port, identifier(Rules(f"turn-{turn}", group="ours"))))
+    print(f"{TURNS} turns of {count} verdicts, {len(sent[0][1])} bytes each")
+    told("bare aiomqtt, QoS 1, received", received)
+    told("bare psycopg COPY, no index", copied)
+    told("collector, received, committed, acknowledged", both)
+    ratios = sorted(o / min(r, c) for o, r, c in zip(both, received, copied, strict=True))
+    spread = f"({ratios[0]:.2f} to {ratios[-1]:.2f})"
+    print(f"ratio to the slower of the two: {statistics.median(ratios):.2f}   {spread}")
+
+
+def by_benches(postgres, port, count):
+    """Cost of one verdict with 1 to 50 benches."""
+    from acquire.line.collecting import identifier
+
+    for benches in (1, 10, 50):
+        costs = []
+        for turn in range(TURNS):
+            name = f"turn-{benches}{turn}"
+            rate = asyncio.run(
+                ours(port, new_database(postgres), list(messages(count, benches)), f"{benches}{turn}")
+            )
+            asyncio.run(forget(port, identifier(Rules(name, group="ours"))))
+            costs.append(1e6 / rate)
+        told(f"{benches} benches", costs, "us a verdict")
+
+
+async def filled(store, upto, have):
+    """Bring the table to so many rows; gives the rate of the last 20 batches of 500."""
+    dice = random.Random(have)
+    last = []
+    seq = have // 50
+    while have < upto:
+        seq += 1
+        count = min(50, upto - have)
+        last += [
+            read(Topics(f"bench-{n}").of("verdict"), payload(f"bench-{n}", seq, dice)) for n in range(count)
+        ]
+        have += count
+        if len(last) >= 5000 and have < upto - 10_000:
+            await store.write(last)
+            last = []
+    begun_s = time.perf_counter()
+    for start in range(0, len(last), BATCH):
+        await store.write(last[start : start + BATCH])
+    return len(last) / (time.perf_counter() - begun_s)
+
+
+REPORTS = {
+    "yield of one day, by bench": "SELECT * FROM steadyohm.yield_of_steps WHERE day = '2025-11-25'",
+    "capability of one batch": "SELECT count(*), avg(reference_ohm) FROM steadyohm.capability_input"
+    " WHERE batch = 'lot 7' AND step = 'slow charge'",
+    "one serial": "SELECT * FROM steadyohm.verdict WHERE serial = 'bench-7-0000050'",
+    "state of all benches": "SELECT * FROM steadyohm.bench_status",
+    "look-back: a meter over an hour": "SELECT count(*) FROM steadyohm.verdict WHERE meter_id = 'bench meter'"
+    " AND utc BETWEEN '2025-11-25 12:10+00' AND '2025-11-25 13:10+00'",
+}
+
+
+def by_rows(postgres, most):
+    """Insert rate, sizes and reports as the table grows."""
+    address = new_database(postgres)
+    store = Store(address, HandClock(now_utc_s=NOON_S))
+    have, at = 0, 10_000
+
+    async def fill(upto):
+        await store.open()
+        rate = await filled(store, upto, have)
+        await store.close()
+        return rate
+
+    while at <= most:
+        rate = asyncio.run(fill(at))
+        have = at
+        with psycopg.connect(address, autocommit=True) as connection:
+            connection.execute("ANALYZE steadyohm.entry")
+            sizes = connection.execute(
+                "SELECT sum(pg_relation_size(c.oid)), sum(pg_indexes_size(c.oid)) FROM pg_class c WHERE"
+                " relname LIKE 'entry_20%' AND relkind = 'r' AND relnamespace = 'steadyohm'::regnamespace"
+            ).fetchone()
+            assert connection.execute("SELECT count(*) FROM steadyohm.entry").fetchone() == (at,)
+            table, indexes = (size / at for size in sizes)
+            print(f"{at:>9} rows: {rate:7.0f} /s; table {table:.0f} B, indexes {indexes:.0f} B a row")
+            for name, sql in REPORTS.items():
+                begun_s = time.perf_counter()
+                connection.execute(sql).fetchall()
+                print(f"{'':>10} {name:<34} {1e3 * (time.perf_counter() - begun_s):8.1f} ms", flush=True)
+        with LineRecord(address) as record:
+            begun_s = time.perf_counter()
+            found = sum(1 for _ in record.find(Question(limit=200, with_evidence=False)))
+            took_ms = 1e3 * (time.perf_counter() - begun_s)
+            print(f"{'':>10} {f'history, the latest {found}':<34} {took_ms:8.1f} ms")
+        at *= 10
+
+
+def main():
+    structlog.configure(wrapper_class=structlog.make_filtering_bound_logger(40))
+    logging.getLogger("mqtt").setLevel(logging.ERROR)
+    if MOSQUITTO is None or BINARIES is None:
+        sys.exit("This benchmark needs mosquitto and PostgreSQL (Debian: apt install mosquitto postgresql).")
+    count = int(sys.argv[1]) if len(sys.argv) > 1 else 10_000
+    most = int(float(sys.argv[2])) if len(sys.argv) > 2 else 1_000_000
+    with (
+        suppress(KeyboardInterrupt),
+        tempfile.TemporaryDirectory() as name,
+        server("shared_buffers = 256MB\nmax_wal_size = 4GB\n") as postgres,
+        Mosquitto(Path(name) / "broker", BROKER) as broker,
+    ):
+        rates(postgres, broker.port, count)
+        by_benches(postgres, broker.port, count // 2)
+        by_rows(postgres, most)
+
+
+if __name__ == "__main__":
+    main()
