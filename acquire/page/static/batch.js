@@ -13,18 +13,24 @@ export function openBatch(main, about) {
 }
 
 function drawBatchPage(plain) {
+  const [small, large] = [(plain.tables ?? []).filter((one) => one.head.length <= 2), (plain.tables ?? []).filter((one) => one.head.length > 2)];
   return [
     findForm("Batch", plain.name ?? "", (name) => { location.hash = address("batch", name); }, plain.names ?? []),
     el("h2", {}, plain.name || "No batch at work"),
     plain.figures?.length ? el("dl", { class: "card figures" }, plain.figures.map((one) => el("div", { class: "figure" }, el("dt", {}, one.label), el("dd", {}, one.value)))) : null,
+    plain.sentences?.length ? el("section", { class: "card words-card" }, el("h2", {}, "In words"), el("ul", {}, plain.sentences.map((text) => el("li", {}, text)))) : null,
     plain.charts?.length ? el("div", { class: "pictures" }, plain.charts.map(picture)) : null,
-    (plain.tables ?? []).map((one) => el("section", { class: "card" }, el("h2", {}, one.title), table(one.title, one.head, one.rows))),
-    plain.sentences?.length ? el("section", { class: "card" }, el("h2", {}, "In words"), plain.sentences.map((text) => el("p", { class: "about" }, text))) : null,
+    small.length ? el("div", { class: "two" }, small.map(oneTable)) : null,
+    large.map(oneTable),
   ].flat();
 }
 
+const oneTable = (one) => el("section", { class: "card" }, el("h2", {}, one.title), table(one.title, one.head, one.rows));
+
+/** What a chart says stands below it in words, for everybody: its alternative text is its title alone. */
 function picture(chart) {
-  return el("figure", { class: "card" }, el("h2", {}, chart.title), el("img", { src: ownAddress(chart.src), alt: chart.alt, loading: "lazy" }));
+  const words = (chart.alt ?? "").replace(`Chart of ${chart.title}.`, "").trim();
+  return el("figure", { class: "card" }, el("h2", {}, chart.title), el("img", { src: ownAddress(chart.src), alt: `Chart of ${chart.title}`, loading: "lazy" }), words ? el("figcaption", {}, words) : null);
 }
 
 /** Pictures come from the daemon itself and from nowhere else. */

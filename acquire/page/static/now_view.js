@@ -21,7 +21,7 @@ const band = (name, word, detail = [], shape = name) => ({ name, shape, word, de
 const heaviest = (state) => (state.warnings ?? []).find((one) => one.weight === "stop")?.text ?? "";
 
 function lost(state) {
-  return { band: band("lost", "no meter"), big: { ...valueOf(state.reading), stale: true }, picture: "", reason: heaviest(state) ? "" : state.ask?.text ?? "" };
+  return { band: band("lost", "no meter"), big: state.reading?.kind === "value" ? { ...valueOf(state.reading), stale: true } : { words: "No reading" }, picture: "", reason: heaviest(state) ? "" : state.ask?.text ?? "" };
 }
 
 function stopped(state) {
