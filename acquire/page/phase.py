@@ -26,7 +26,8 @@ PHASE_WORDS = {
 }
 """Every phase, in the words that people read."""
 
-DUTIES = frozenset({Ask.SHORT_PROBES, Ask.CHECK_RESISTOR})
+DUTIES = frozenset({Ask.SHORT_PROBES, Ask.CHECK_RESISTOR, Ask.CLIP_ON})
+"""Requests that are no step of a unit: their text says it all."""
 
 SELF_CHECK = "self-check"
 """Step of the prompts of a meter's self-check (`acquire.bench.self_check`)."""

@@ -70,9 +70,8 @@ def request_aloud(prompt: Prompt, core: str = "") -> str:
         Ask.TOUCH: f"{pins}." if pins else prompt.text,
         Ask.TOUCH_AGAIN: f"{pins} again." if pins else prompt.text,
         Ask.LIFT: "Lift.",
-        Ask.TURN_DIAL: prompt.text,
-        Ask.WAIT: prompt.text,
-    }[prompt.ask]
+        Ask.CLIP_ON: "Clip on the unit.",
+    }.get(prompt.ask, prompt.text)
 
 
 def verdict_aloud(verdict: Verdict) -> str:
