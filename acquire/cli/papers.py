@@ -157,6 +157,9 @@ def returned(
     prior: Annotated[
         float, typer.Option(min=0.001, max=0.999, help="Odds beforehand that it is ours, 0 to 1.")
     ] = 0.5,
+    paper: Annotated[
+        bool, typer.Option("--paper", help="Compare with its imported paper record, not with a visit.")
+    ] = False,
     html: Annotated[Path | None, typer.Option(help="A page for the customer.")] = None,
     pdf: Annotated[Path | None, typer.Option(help="The same as PDF.")] = None,
     bench: Annotated[Path | None, typer.Option(help="Bench file: heading and size of paper.")] = None,
@@ -172,7 +175,7 @@ def returned(
     from acquire.reports.returned_pages import lines, sentences
 
     with record_at(journal) as record:
-        found = reports.returned(record, serial, prior)
+        found = reports.returned(record, serial, prior, from_paper=paper)
     known = None if bench is None else load_bench(bench)
     write_returned(found, known, RealClock(), html, pdf)
     if as_json:

@@ -12,23 +12,18 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from acquire.errors import InputImpossible
-from acquire.journal.question import Question, Record
+from acquire.journal.question import Record
 from acquire.physics.budget import combine
 from acquire.physics.copper import CONDUCTORS
 from acquire.records import Outcome, Purpose, Term, Verdict
-from acquire.records.words import FAILING
+from acquire.reports.paper_visit import paper_visit
 from acquire.reports.same_unit import FEWEST_SISTERS, Odds, Reading, odds
+from acquire.reports.sisters import sisters_of
 from acquire.reports.visits import OnRecord, Visit, visits_on
 
 ACCURACY = "meter accuracy"
 TEMPERATURE = "winding temperature"
 """Terms of a verdict's budget, by name (physics.correct)."""
-
-ENOUGH_IN_BATCH = 12
-"""Sisters of the same batch that are preferred to more of any batch; workshop choice."""
-
-MOST_SISTERS = 400
-"""Units that the spread is taken from: more tell no more."""
 
 PRIOR = 0.5
 """Odds beforehand, where nobody says otherwise: as likely ours as not."""
@@ -105,6 +100,7 @@ class Returned:
         missing: steps measured at one visit only.
         diagnosis: what explains today's readings, with its probability; empty for a unit that passed.
         converted: the earlier values were brought to another reference temperature, taken as copper.
+        from_paper: the earlier values are of an imported paper record.
     """
 
     serial: str
@@ -126,21 +122,24 @@ class Returned:
     diagnosis: tuple[tuple[float, str], ...]
     converted: bool
     ours: Ours
+    from_paper: bool = False
 
 
-def returned(record: Record, serial: str, prior: float = PRIOR) -> Returned:
+def returned(record: Record, serial: str, prior: float = PRIOR, *, from_paper: bool = False) -> Returned:
     """Compare what a unit read when it left with what it reads now.
 
     Args:
         record: of the shop.
         serial: of the unit.
         prior: odds beforehand that it is this unit, 0 to 1.
+        from_paper: compare with its imported paper record, not with an earlier visit.
 
     Raises:
         InputImpossible: the unit is not on the record, or there are no two visits to compare.
         JournalUnusable: the record cannot be read.
     """
-    then, now = chosen(visits_on(record, serial))
+    visits = visits_on(record, serial)
+    then, now = (paper_visit(record, serial), _latest(visits)) if from_paper else chosen(visits)
     changes, missing, converted = compared(then, now)
     steps = [change.step for change in changes if change.then.ohm and change.now.ohm]
     ours = _ours(record, then, now, steps, prior)
@@ -165,6 +164,7 @@ def returned(record: Record, serial: str, prior: float = PRIOR) -> Returned:
         diagnosis=() if result is None else tuple((h.probability, h.sentence) for h in result.hypotheses),
         converted=converted,
         ours=ours,
+        from_paper=from_paper,
     )
 
 
@@ -175,11 +175,7 @@ def chosen(visits: Sequence[Visit]) -> tuple[Visit, Visit]:
         InputImpossible: there are no two.
     """
     serial = visits[0].started.record.serial
-    with_values = [visit for visit in visits if visit.resistances()]
-    as_returned = [visit for visit in with_values if visit.purpose is Purpose.RETURNED]
-    if not with_values:
-        raise InputImpossible(f"{serial} has no value on record.")
-    now = (as_returned or with_values)[-1]
+    with_values, now = [visit for visit in visits if visit.resistances()], _latest(visits)
     earlier = [visit for visit in with_values[: with_values.index(now)] if visit.judged]
     finals = [visit for visit in earlier if visit.purpose is Purpose.FINAL]
     if not earlier:
@@ -188,6 +184,14 @@ def chosen(visits: Sequence[Visit]) -> tuple[Visit, Visit]:
             'Measure it on a bench with purpose = "returned".',
         )
     return (finals or earlier)[-1], now
+
+
+def _latest(visits: Sequence[Visit]) -> Visit:
+    """The latest visit with values, as returned if there is one."""
+    with_values = [visit for visit in visits if visit.resistances()]
+    if not with_values:
+        raise InputImpossible(f"{visits[0].started.record.serial} has no value on record.")
+    return ([visit for visit in with_values if visit.purpose is Purpose.RETURNED] or with_values)[-1]
 
 
 def _id(visit: Visit) -> str:
@@ -234,6 +238,7 @@ def _change(early: OnRecord[Verdict], late: OnRecord[Verdict]) -> Change:
     real: bool | None = None
     if then.reference_ohm and now.reference_ohm is not None:
         change = (now.reference_ohm - then.reference_ohm) / then.reference_ohm
+    if change is not None and then.reference_ohm and then.expanded_ohm is not None:
         expanded = _expanded([*_terms(early), *_terms(late)], early, late) / abs(then.reference_ohm)
         if _same_scale(then, now):
             apart = [t for t in [*_terms(early), *_terms(late)] if t.name != ACCURACY]
@@ -284,6 +289,8 @@ def _side(each: OnRecord[Verdict]) -> Side:
 def _ours(record: Record, then: Visit, now: Visit, steps: Sequence[str], prior: float) -> Ours:
     if not steps:
         return Ours(None, "no pair conducted at both visits", prior, 0, "")
+    if any(then.resistances()[step].record.expanded_ohm is None for step in steps):
+        return Ours(None, "the earlier values state no uncertainty", prior, 0, "")
     if then.started.record.sheet != now.started.record.sheet:
         return Ours(None, "it was measured by another sheet than when it left", prior, 0, "")
     sisters, batch = sisters_of(record, then, steps)
@@ -304,39 +311,3 @@ def _reading(each: OnRecord[Verdict], side: Side) -> Reading:
     common = sum(t.standard_uncertainty_ohm for t in _terms(each) if t.name == TEMPERATURE) / abs(ohm)
     common = min(common, whole)
     return Reading(ohm, math.sqrt(whole**2 - common**2), common)
-
-
-def sisters_of(record: Record, then: Visit, steps: Sequence[str]) -> tuple[list[list[float]], str]:
-    """What other good units of the type read when they left, step by step: of the batch if it has enough.
-
-    Args:
-        record: of the shop.
-        then: the visit whose sisters are looked for.
-        steps: whose values are wanted.
-
-    Returns:
-        One row a unit, and the batch's name if all are of it, else empty.
-    """
-    started = then.started.record
-    at_celsius = next((v.record.reference_celsius for v in then.resistances().values()), 20.0)
-    question = Question(kinds=("verdict",), sheet=started.sheet)
-    if started.batch:
-        of_batch = _rows(record, replace(question, batch=started.batch), started.serial, steps, at_celsius)
-        if len(of_batch) >= ENOUGH_IN_BATCH:
-            return of_batch, started.batch
-    latest = replace(question, limit=MOST_SISTERS * 3 * max(1, len(steps)))
-    return _rows(record, latest, started.serial, steps, at_celsius), ""
-
-
-def _rows(
-    record: Record, question: Question, own: str, steps: Sequence[str], at_celsius: float
-) -> list[list[float]]:
-    names = ["serial", "step", "purpose", "counts", "outcome", "reference_ohm", "reference_celsius"]
-    wanted, failing = set(steps), {each.value for each in FAILING}
-    units: dict[str, dict[str, float]] = {}
-    for serial, step, purpose, counts, outcome, ohm, celsius in record.values(question, names):
-        fits = counts and purpose == Purpose.FINAL and step in wanted and celsius == at_celsius
-        if fits and serial != own and outcome not in failing and ohm is not None and ohm > 0.0:
-            units.setdefault(serial, {})[step] = ohm
-    whole = [[unit[step] for step in steps] for unit in units.values() if len(unit) == len(wanted)]
-    return whole[-MOST_SISTERS:]

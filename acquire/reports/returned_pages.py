@@ -61,6 +61,8 @@ def changed_sentence(found: Returned) -> str:
     real = [change for change in found.changes if change.real]
     if not found.changes:
         return "No pair was measured at both visits."
+    if all(change.real is None for change in found.changes):
+        return "Whether anything changed cannot be told: the earlier values state no uncertainty."
     if not real:
         many = "the pair" if len(found.changes) == 1 else f"all {len(found.changes)} pairs"
         return f"No change is proven: {many} read as before, as closely as the measurements tell."
@@ -104,6 +106,8 @@ def notes(found: Returned) -> Iterator[str]:
         yield f"The latest test has no verdict: {ending_words(None, found.now_held)}."
     if not found.same_sheet:
         yield "The two tests were made by different sheets."
+    if found.from_paper:
+        yield "The earlier values are those of a paper record; nothing but that paper stands for them."
     if found.converted:
         yield "The earlier values were brought to the latest test's reference temperature as copper."
     if found.missing:
@@ -156,8 +160,10 @@ def _side(change: Change, *, now: bool) -> str:
 
 
 def _by(change: Change) -> str:
-    if change.change is None or change.expanded_change is None:
+    if change.change is None:
         return "–"
+    if change.expanded_change is None:
+        return f"{100.0 * change.change:+.2f} %"
     return f"{100.0 * change.change:+.2f} ± {100.0 * change.expanded_change:.2f} %"
 
 

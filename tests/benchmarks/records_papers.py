@@ -18,7 +18,7 @@ from acquire.reports.label import as_svg, facts_of_visit, laid_out
 from acquire.reports.lookback import Span, by_meter, by_spool, span_since_check
 from acquire.reports.paper_html import as_html
 from acquire.reports.pdf_paper import as_pdf
-from acquire.reports.returned import sisters_of
+from acquire.reports.sisters import sisters_of
 from acquire.reports.visits import visits_on
 from tests.known_records import VERDICT
 

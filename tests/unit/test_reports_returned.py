@@ -16,7 +16,7 @@ from acquire.reports.paper import Letterhead
 from acquire.reports.paper_html import as_html
 from acquire.reports.returned import returned
 from acquire.reports.returned_pages import lines, returned_paper, sentences
-from tests.known_records import NOON_S
+from tests.known_records import IMPORTED, NOON_S
 from tests.known_visits import DAY_S, SERIAL, WINDINGS, journal_with, visit
 
 BACK_S = NOON_S + 90 * DAY_S
@@ -212,3 +212,58 @@ def test_hostile_serials_stay_in_their_place(tmp_path):
     assert "<script>" not in page
     assert "\u202e" not in page
     assert list(lines(found))
+
+
+# ---------------------------------------------------------------- paper
+
+
+def paper(step, ohm, expanded=None, celsius=20.0, **also):
+    """One imported value, already at 20 °C."""
+    a, b, _ = WINDINGS[step]
+    return replace(
+        IMPORTED,
+        serial=SERIAL,
+        step=step,
+        pin_a=a,
+        pin_b=b,
+        value_ohm=ohm,
+        reference_ohm=None if celsius is None else ohm,
+        celsius=celsius,
+        expanded_ohm=expanded,
+        **also,
+    )
+
+
+def test_a_unit_is_compared_with_its_paper_record_on_request(tmp_path):
+    """The latest day of it; a change beyond both uncertainties is one."""
+    old = paper("slow charge", 150.0, 0.1, measured_utc_s=0.0)
+    papers = [old, paper("slow charge", 202.5669, 0.4), paper("fast charge", 50.0, 0.4)]
+    folder = journal_with(tmp_path, [*papers, *visit(utc_s=BACK_S, purpose=Purpose.RETURNED)])
+    with pytest.raises(InputImpossible, match="once only"):
+        compared(folder)
+    found = compared(folder, from_paper=True)
+    assert [(change.step, change.real) for change in found.changes] == [
+        ("slow charge", False),
+        ("fast charge", True),
+    ]
+    assert found.changes[0].expanded_change == pytest.approx(math.hypot(0.4, 0.002 * 202.5669) / 202.5669)
+    assert found.missing == ("trigger",)
+    assert any("paper record" in sentence for sentence in sentences(found))
+
+
+def test_paper_without_uncertainty_proves_nothing(tmp_path):
+    """The difference is shown; whether it is a change cannot be told."""
+    records = [paper("slow charge", 150.0), *visit(utc_s=BACK_S, purpose=Purpose.RETURNED)]
+    found = compared(journal_with(tmp_path, records), from_paper=True)
+    assert (found.changes[0].real, found.changes[0].expanded_change) == (None, None)
+    assert found.changes[0].change == pytest.approx(202.5669 / 150.0 - 1.0)
+    assert "cannot be told: the earlier values state no uncertainty" in sentences(found)[1]
+    assert any("+35.04 %" in line and "cannot be told" in line for line in lines(found))
+
+
+def test_paper_without_temperature_or_none_at_all_is_told(tmp_path):
+    back = visit(utc_s=BACK_S, purpose=Purpose.RETURNED)
+    with pytest.raises(InputImpossible, match="No paper record"):
+        compared(journal_with(tmp_path / "a", back), from_paper=True)
+    with pytest.raises(InputImpossible, match="states no temperature"):
+        compared(journal_with(tmp_path / "b", [paper("trigger", 83.0, celsius=None), *back]), from_paper=True)
