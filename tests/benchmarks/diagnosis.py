@@ -151,6 +151,7 @@ def one_kind(args):
         planted = draw(name, kind, dice)
         story = bench.run(faulty(kind, good_unit(kind, dice), planted), planted)
         count_unit(bench, story, planted, tally, calls)
+    bench.close()
     return key, name, tally, calls
 
 
@@ -211,6 +212,7 @@ def one_shift(args):
             tally[field] += getattr(story, field)
             tally[f"healthy {field}"] += getattr(story, field) if name == "healthy" else 0
     tally["floor_s"] = bench.floor_s()
+    bench.close()
     return key, order, tally
 
 

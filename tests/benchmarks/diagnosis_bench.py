@@ -243,6 +243,10 @@ class Bench:
         plc = self.plc
         return Meter(self.meter_class, probes, self.clock, dice, nplc=plc, offset_compensation=compensated)
 
+    def close(self) -> None:
+        """The day is over."""
+        self.loop.close()
+
     def floor_s(self) -> float:
         """What the steps take at least: the hands' own movement, and three conversions at rest for each pair.
 
