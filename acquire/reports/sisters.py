@@ -1,4 +1,4 @@
-"""What sister units read when they left: the spread that a returned unit is held against. Not for the odds."""
+"""What sister units read when they left: the spread that a returned unit is held against. Not for odds."""
 
 from __future__ import annotations
 
