@@ -67,7 +67,7 @@ class FixtureSettings(Table):
         if len(set(channels)) != len(channels):
             raise ValueError("a channel stands there twice: each leads to one pin on one bus")
         if strange := {self.zero_pin, *(self.standard or ())} - {"", *self.high}:
-            raise ValueError(f"{min(strange)} has no channel: name a pin that has")
+            raise ValueError(f"no channel is given for {min(strange)}: name a pin that has one")
         if self.strong_current and not (self.current_off and self.discharge):
             raise ValueError(
                 "0.1 A in a winding must end before a relay opens: give current_off and discharge as well"

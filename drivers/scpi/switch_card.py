@@ -163,10 +163,12 @@ class SwitchCard:
             raise LinkTimeout(f"answered {answer!r} when asked what is closed", port=talk.address)
         found = {channel for channel, state in zip(self._channels, states, strict=True) if state == "1"}
         if found != wanted:
-            stuck, lame = _listed(sorted(found - wanted)), _listed(sorted(wanted - found))
-            what = f"channel {stuck} stays closed" if stuck else f"channel {lame} does not close"
+            stuck, lame = sorted(found - wanted), sorted(wanted - found)
+            what = "that it stays closed" if stuck else "that it does not close"
             raise MeterRefused(
-                f"the card says that {what}", port=talk.address, hint="Have its relays looked at."
+                f"the card says of channel {_listed(stuck or lame)} {what}",
+                port=talk.address,
+                hint="Have its relays looked at.",
             )
 
     async def _with(self, work: Callable[[Dialogue], Awaitable[None]]) -> None:
