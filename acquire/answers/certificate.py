@@ -34,6 +34,7 @@ class Wish:
     Attributes:
         purpose: of the visit to certify; None: the latest that ended with an outcome.
         customer, received, condition, remark: words that go on it.
+        replaces: number of an earlier certificate that it stands in for.
     """
 
     purpose: Purpose | None = None
@@ -41,6 +42,7 @@ class Wish:
     received: str = ""
     condition: str = ""
     remark: str = ""
+    replaces: str = ""
 
 
 def issue(record: Record, serial: str, wish: Wish, bench: Bench | None, clock: Clock) -> CertificateFacts:
@@ -71,6 +73,7 @@ def issue(record: Record, serial: str, wish: Wish, bench: Bench | None, clock: C
         received=wish.received,
         condition=wish.condition,
         remark=wish.remark,
+        replaces=wish.replaces,
         calibrations=() if bench is None else (_calibration(Path(bench.meter.model)),),
     )
     return facts_of(record, serial, given, wish.purpose)

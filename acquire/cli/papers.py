@@ -41,6 +41,7 @@ def certificate(
     received: Annotated[str, typer.Option(help="When it was received, in words.")] = "",
     condition: Annotated[str, typer.Option(help="In what condition it came.")] = "",
     remark: Annotated[str, typer.Option(help="A remark that goes on the certificate.")] = "",
+    replaces: Annotated[str, typer.Option(help="Number of an earlier certificate that it replaces.")] = "",
     check: Annotated[
         Path | None,
         typer.Option("--verify", help="Check this certificate (HTML or PDF); exit 1 if it is not as drawn."),
@@ -62,7 +63,7 @@ def certificate(
             "A certificate is of one unit or of one batch.",
             "Write: steadyohm certificate JOURNAL SERIAL, or steadyohm certificate JOURNAL --batch NAME.",
         )
-    wish = answers.Wish(purpose, customer, received, condition, remark)
+    wish = answers.Wish(purpose, customer, received, condition, remark, replaces)
     _issue(journal, serial, batch, wish, (html, pdf, bench), as_json=as_json)
 
 

@@ -37,6 +37,7 @@ def history(
     ] = None,
     meter: Annotated[str | None, typer.Option(help="Only what this meter gave, by its id.")] = None,
     sheet: Annotated[str | None, typer.Option(help="Only this unit type.")] = None,
+    bench: Annotated[str | None, typer.Option(help="Only this bench, of a line's record.")] = None,
     kind: Annotated[
         list[str] | None, typer.Option(help="Only this kind, such as verdict or lead_zero; may be repeated.")
     ] = None,
@@ -72,6 +73,7 @@ def history(
         "diagnosis": diagnosis,
         "meter_id": meter,
         "sheet": sheet,
+        "bench": bench,
         "kinds": kinds_named(kind or ()),
         "doubtful": doubtful,
         "since_check": since_check,

@@ -48,6 +48,7 @@ class Given:
 
     Attributes:
         customer, received, condition, remark: in words, empty where not given.
+        replaces: number of an earlier certificate that this one stands in for.
         heading: of the shop.
         paper: "A4" or "Letter".
         issued_utc_s: whole seconds.
@@ -65,6 +66,7 @@ class Given:
     received: str = ""
     condition: str = ""
     remark: str = ""
+    replaces: str = ""
     calibrations: tuple[Calibration, ...] = ()
 
 

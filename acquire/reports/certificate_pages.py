@@ -11,9 +11,9 @@ from collections.abc import Iterator
 from datetime import UTC, datetime
 
 from acquire.records.words import OUTCOME_WORDS, sureness
-from acquire.reports.certificate_facts import CertificateFacts, Measured, Typed
+from acquire.reports.certificate_facts import CertificateFacts, Measured, Step, Typed
 from acquire.reports.certificate_instruments import instrument_rows
-from acquire.reports.certificate_results import deciding, plots, results, ways
+from acquire.reports.certificate_results import deciding, not_counted, plots, results, ways
 from acquire.reports.certificate_words import (
     CAUTIONS,
     NOT_GIVEN,
@@ -44,6 +44,7 @@ from acquire.reports.paper import (
     Title,
     Tone,
     Words,
+    with_uncertainty,
 )
 
 TITLE = "Winding test certificate"
@@ -83,10 +84,10 @@ def _blocks(facts: CertificateFacts) -> Iterator[Block]:
     yield from _statements(facts)
 
 
-def moment(utc_s: float) -> str:
+def moment(utc_s: float, *, seconds: bool = False) -> str:
     """Date and time as papers show them."""
     try:
-        return datetime.fromtimestamp(utc_s, UTC).strftime("%Y-%m-%d %H:%M UTC")
+        return datetime.fromtimestamp(utc_s, UTC).strftime("%Y-%m-%d %H:%M" + (":%S" if seconds else " UTC"))
     except (ValueError, OverflowError, OSError):
         return "at no known time"
 
@@ -137,6 +138,8 @@ def _about(facts: CertificateFacts) -> Iterator[tuple[str, str]]:
     )
     if measured.spools:
         yield "Wound from", "; ".join(measured.spools)
+    if given.replaces:
+        yield "Replaces", f"certificate No. {given.replaces}"
     if given.remark:
         yield "Remark", given.remark
 
@@ -191,7 +194,8 @@ def _instruments(facts: CertificateFacts) -> Iterator[Block]:
 
 def _deviations(measured: Measured) -> Iterator[Block]:
     yield Title("Deviations and remarks")
-    yield Points(measured.deviations or ("None on record.",))
+    attempts = tuple(_attempt(step) for step in not_counted(measured))
+    yield Points((*measured.deviations, *attempts) or ("None on record.",))
     if measured.other_visits:
         yield Title("Other tests of this unit on the same record")
         yield Points(
@@ -201,6 +205,13 @@ def _deviations(measured: Measured) -> Iterator[Block]:
                 for each in measured.other_visits
             )
         )
+
+
+def _attempt(step: Step) -> str:
+    """A measurement that decided nothing, with what came of it."""
+    value = "open" if step.reference_ohm is None else with_uncertainty(step.reference_ohm, step.expanded_ohm)
+    what = f"{step.step} ({step.pin_a}–{step.pin_b}) {value}, {OUTCOME_WORDS[step.outcome]}"
+    return f"{moment(step.utc_s, seconds=True)}: {what}: measured again."
 
 
 def _statements(facts: CertificateFacts) -> Iterator[Block]:

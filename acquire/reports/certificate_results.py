@@ -38,6 +38,12 @@ def deciding(measured: Measured) -> list[Step]:
     return [last[name] for name in order if name in last and name != WARM_CHECK]
 
 
+def not_counted(measured: Measured) -> list[Step]:
+    """Measurements that decided nothing: refused at first, or replaced by a later one."""
+    last = {step.step: step.id for step in measured.steps if step.counts}
+    return [step for step in measured.steps if last.get(step.step) != step.id]
+
+
 def results(measured: Measured) -> Iterator[Block]:
     """What was found, step by step, beside its limits."""
     steps = deciding(measured)
@@ -68,12 +74,10 @@ def results(measured: Measured) -> Iterator[Block]:
             f"Was it at room temperature? The first resistance, measured again at the end, {moved}.",
             Tone.SMALL,
         )
-    refused = len([step for step in measured.steps if not step.counts])
+    refused = len(not_counted(measured))
     if refused:
         told = "one measurement was" if refused == 1 else f"{refused} measurements were"
-        yield Words(
-            f"Earlier attempts: {told} repeated and did not count; all are on the record.", Tone.SMALL
-        )
+        yield Words(f"{told.capitalize()} repeated and did not count: see the remarks.", Tone.SMALL)
 
 
 def _result_row(step: Step, *, temperature: bool) -> tuple[Cell, ...]:

@@ -82,7 +82,8 @@ def test_it_states_what_a_report_must(folder):
         "26.50 °C",  # conditions
         "0.312 Ω 10 min old",  # lead zero with its age
         "Temperature: from “thermometer”",
-        "one measurement was repeated and did not count",
+        "One measurement was repeated and did not count",
+        "2025-11-25 12:00:08: fast charge (2–3) 40.000 ± 0.092 Ω, FAIL: measured again.",
         "steadyohm 0.1.0",
         f"SHA-256 of its facts: {certificate.digest}",
     ):
@@ -162,6 +163,14 @@ def test_other_visits_are_linked(tmp_path):
     first = facts(folder, given=late, purpose=Purpose.FINAL)
     assert [(each.purpose, each.later) for each in first.measured.other_visits] == [(Purpose.RETURNED, True)]
     assert "2025-11-26 12:00 UTC, returned (later): FAIL" in words(folder, given=late, purpose=Purpose.FINAL)
+
+
+def test_a_later_certificate_can_replace_an_earlier_one(folder):
+    """ISO/IEC 17025:2017, 7.8.8.2: an amended report refers to the one that it replaces."""
+    first = facts(folder)
+    given = replace(GIVEN, customer="Lantern Rock Pumps", replaces=first.id)
+    assert f"Replaces certificate No. {first.id}" in words(folder, given=given)
+    assert facts(folder, given=given).id != first.id
 
 
 def test_doubtful_verdicts_are_marked(tmp_path):
