@@ -4,10 +4,13 @@ VENV ?= .venv
 BIN = $(VENV)/bin
 ARGS ?=
 
-.PHONY: demo test check lint types imports long setup wheel clean
+.PHONY: demo line-demo test check lint types imports long setup wheel clean
 
 demo: $(VENV)/.ready          ## the main job, on simulated instruments
 	@$(BIN)/steadyohm demo $(ARGS)
+
+line-demo: $(VENV)/.ready-test ## 50 benches, 3 collectors, one record; kill -9 of everything (needs mosquitto and PostgreSQL)
+	@$(BIN)/python -m tests.whole_line $(ARGS)
 
 test: $(VENV)/.ready-test     ## all tests of the short form, on two cores
 	$(BIN)/python -m pytest -n 2 --dist loadfile $(ARGS)

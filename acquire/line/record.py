@@ -106,7 +106,7 @@ class LineRecord:
         Raises:
             JournalUnusable: the database cannot be read.
         """
-        evidence = "e.evidence" if question.with_evidence else "NULL"
+        evidence = "evidence" if question.with_evidence else "NULL"
         join = (
             "LEFT JOIN steadyohm.evidence e ON (e.journal, e.seq, e.bench, e.utc) ="
             " (t.journal, t.seq, t.bench, t.utc)"
@@ -233,27 +233,27 @@ def _where(question: Question) -> tuple[str, list[Any]]:
     parts: list[str] = []
     values: list[Any] = []
     for column, wanted in (
-        ("t.serial", question.serial),
-        ("t.batch", question.batch),
-        ("t.meter", question.meter_id),
-        ("t.sheet", question.sheet),
-        ("t.payload ->> 'bench'", question.bench),
+        ("serial", question.serial),
+        ("batch", question.batch),
+        ("meter", question.meter_id),
+        ("sheet", question.sheet),
+        ("payload ->> 'bench'", question.bench),
     ):
         if wanted is not None:
             parts.append(f"{column} = %s")
             values.append(storable(wanted).replace("\x00", "\ufffd"))
     if question.bench is not None:  # the column stands in an index, the payload decides
-        parts.append("t.bench = %s")
+        parts.append("bench = %s")
         values.append(storable(question.bench))
     for comparison, bound in zip((">=", "<"), question.span_utc_s(), strict=True):
         if bound is not None:
-            parts.append(f"t.utc {comparison} to_timestamp(%s)")
+            parts.append(f"utc {comparison} to_timestamp(%s)")
             values.append(bound)
     kinds = ("unit_result",) if question.diagnosis is not None else ()
     for column, among in (
-        ("t.kind", question.kinds),
-        ("t.kind", kinds),
-        ("t.outcome", tuple(each.value for each in question.outcomes)),
+        ("kind", question.kinds),
+        ("kind", kinds),
+        ("outcome", tuple(each.value for each in question.outcomes)),
     ):
         if among:
             parts.append(f"{column} = ANY(%s)")

@@ -40,6 +40,7 @@ CREATE TABLE steadyohm.entry (
 COMMENT ON TABLE steadyohm.entry IS
     'What the benches'' journals hold; journal and seq make the id, payload is the record as published.';
 CREATE INDEX entry_utc ON steadyohm.entry (utc);
+CREATE INDEX entry_day ON steadyohm.entry (((utc AT TIME ZONE 'UTC')::date), kind);
 CREATE INDEX entry_serial ON steadyohm.entry (serial) WHERE serial <> '';
 CREATE INDEX entry_batch ON steadyohm.entry (batch) WHERE batch <> '';
 

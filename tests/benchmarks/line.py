@@ -30,7 +30,7 @@ import structlog
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 
-from acquire.clock import HandClock, RealClock
+from acquire.clock import RealClock
 from acquire.journal.entry import Entry
 from acquire.journal.plain import to_plain
 from acquire.journal.question import Question
@@ -51,6 +51,9 @@ TURNS = 3
 BATCH = 500
 BROKER = "set_tcp_nodelay true\nmax_inflight_messages 0\nmax_queued_messages 0\n"
 GROUP = "$share/{}/steadyohm/v1/+/verdict"
+PACE_S = 60.0
+"""Between two verdicts of a bench; 50 benches fill a day with 72,000."""
+
 STEPS = ("slow charge", "fast charge", "trigger")
 
 
@@ -61,7 +64,7 @@ def payload(bench, seq, dice):
         VERDICT, bench=bench, serial=f"{bench}-{seq // 3:07d}", batch=f"lot {seq // 600}",
         step=STEPS[seq % 3],
         reference_ohm=value_ohm, outcome=Outcome.PASS if value_ohm < 206.0 else Outcome.FAIL,
-        utc_s=NOON_S + 0.2 * seq,
+        utc_s=NOON_S + PACE_S * seq,
     )  # fmt: skip
     birth = f"{int(bench.rpartition('-')[2]):016x}"
     entry = Entry(seq, f"{birth}-{seq}", "verdict", made.utc_s, made.serial, to_plain(made))
@@ -229,14 +232,14 @@ REPORTS = {
     "one serial": "SELECT * FROM steadyohm.verdict WHERE serial = 'bench-7-0000050'",
     "state of all benches": "SELECT * FROM steadyohm.bench_status",
     "look-back: a meter over an hour": "SELECT count(*) FROM steadyohm.verdict WHERE meter_id = 'bench meter'"
-    " AND utc BETWEEN '2025-11-25 12:10+00' AND '2025-11-25 13:10+00'",
+    " AND utc BETWEEN '2025-11-25 13:00+00' AND '2025-11-25 14:00+00'",
 }
 
 
 def by_rows(postgres, most):
     """Insert rate, sizes and reports as the table grows."""
     address = new_database(postgres)
-    store = Store(address, HandClock(now_utc_s=NOON_S))
+    store = Store(address, RealClock())
     have, at = 0, 10_000
 
     async def fill(upto):
