@@ -30,11 +30,13 @@ class Background:
             TimeoutError: it takes too long.
             BaseException: whatever the work raised.
         """
-        async with self._turns, asyncio.timeout(PATIENCE_S):
+        async with asyncio.timeout(PATIENCE_S):
+            await self._turns.acquire()
             loop = asyncio.get_running_loop()
             answer: asyncio.Future[T] = loop.create_future()
 
             def settle(deed: Callable[[], None]) -> None:
+                self._turns.release()  # only now: work that nobody waits for any more still takes a processor
                 if not answer.done():
                     deed()
 

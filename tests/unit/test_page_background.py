@@ -49,6 +49,13 @@ async def test_the_loop_goes_on_meanwhile_and_no_more_than_two_work():
 async def test_an_answer_that_takes_too_long_is_given_up(monkeypatch):
     monkeypatch.setattr(background, "PATIENCE_S", 0.05)
     free = threading.Event()
+    asked = Background()
+    for _ in range(2):
+        with pytest.raises(TimeoutError):
+            await asked.ask(lambda: free.wait(5.0))
     with pytest.raises(TimeoutError):
-        await Background().ask(lambda: free.wait(5.0))
+        await asked.ask(lambda: "never begun: both still work")
     free.set()
+    for _ in range(300):
+        await asyncio.sleep(0.01 if asked._turns.locked() else 0)
+    assert await asked.ask(lambda: "well again") == "well again"
