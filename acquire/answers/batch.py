@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from acquire.errors import SteadyohmError
-from acquire.journal.history import JournalReader
+from acquire.line.places import record_at
 from acquire.records import Purpose
 from acquire.reports.batch import BatchReport, batch_report
 from acquire.reports.batch_export import as_csv, as_json
@@ -24,7 +24,7 @@ def report_from(
     """The report of a batch from a journal.
 
     Args:
-        journal: its folder, or its file.
+        journal: its folder or file; or a line's database, by address or collector file.
         name: of the batch.
         purpose: as for `batch_report`.
         subgroup: as for `batch_report`.
@@ -33,7 +33,7 @@ def report_from(
         InputImpossible: no such batch, or a subgroup that cannot be.
         JournalUnusable: there is no journal, or it cannot be read.
     """
-    with JournalReader(journal) as record:
+    with record_at(journal) as record:
         return batch_report(record, name, purpose=purpose, subgroup=subgroup)
 
 
@@ -76,7 +76,7 @@ def all_batches(journal: Path) -> list[BatchLine]:
     Raises:
         JournalUnusable: there is no journal, or it cannot be read.
     """
-    with JournalReader(journal) as record:
+    with record_at(journal) as record:
         return batches_of(record)
 
 

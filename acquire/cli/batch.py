@@ -18,7 +18,10 @@ def add_to(app: typer.Typer) -> None:
 def batch(
     name: Annotated[str | None, typer.Argument(help="Of the batch; left out: the list of all.")] = None,
     *,
-    journal: Annotated[Path, typer.Option(help="Folder of a bench's journal.")] = Path("journal"),
+    journal: Annotated[
+        Path,
+        typer.Option(help="Folder of a bench's journal; or a line's database, by address or collector file."),
+    ] = Path("journal"),
     html: Annotated[Path | None, typer.Option(help="Write the report here, as one HTML file.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="One JSON object, for programs.")] = False,
     as_csv: Annotated[

@@ -196,6 +196,22 @@ async def test_history_takes_a_journal_or_a_database(both, tmp_path):
     assert said[0].output == said[1].output == said[2].output != ""
 
 
+@pytest.mark.parametrize(
+    "words",
+    [["batch", "lot 0", "--json"], ["batch", "lot 0", "--csv"], ["batch"]],
+    ids=["report", "values", "list"],
+)
+async def test_reports_of_batches_are_the_same_from_both(both, words):
+    """Yield, charts, capability: computed by the same code from either store."""
+    here, there = both
+    said = [
+        CliRunner().invoke(app, [*words, "--journal", place])
+        for place in (str(here.path.parent), there._address)
+    ]
+    assert [each.exit_code for each in said] == [0, 0], [str(each.exception) for each in said]
+    assert said[0].output == said[1].output != ""
+
+
 async def test_an_answer_that_nobody_reads_to_the_end_does_no_harm(both):
     """A page that was left."""
     _, there = both
