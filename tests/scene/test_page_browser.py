@@ -150,10 +150,12 @@ def test_reload_kill_and_restart_recover_by_themselves_on_two_pages(tmp_path):
 
 def _a_lost_meter_is_said(bench, eye):
     """The link of the meter, not that of the page: the word, and the last value struck out."""
+    bench.touch("2", "3")
+    eye.state("pass", "2–3")
     bench.sim.process.kill()
     eye.state("lost", "no meter")
     expect(eye.page.locator(".weight-warning, .weight-stop").first).to_be_visible()
-    expect(eye.page.locator(".now-big .stale")).to_be_visible()
+    expect(eye.page.locator(".now-big .stale.value")).to_be_visible()
 
 
 HOSTILE = (
