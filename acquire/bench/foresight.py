@@ -1,4 +1,6 @@
-"""Solves the fault dictionary before the first unit fails, in a thread, so that the bench never waits for it.
+"""Solves the fault dictionary before a unit fails, in a thread, so that the bench never waits for it.
+
+Likewise what the first unit of a batch, or of a spool, will be compared with.
 
 Not for the dictionary itself (verdict/diagnose).
 """
@@ -8,6 +10,7 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Callable
 
+from acquire.heart.first_look import prepared
 from acquire.pipeline import Pipeline
 from acquire.verdict.diagnose import prepare
 
@@ -21,10 +24,15 @@ async def foresee(pipeline: Callable[[], Pipeline]) -> None:
     Args:
         pipeline: gives the heart of the bench as it is now.
     """
-    solved = None
+    solved, looked = None, None
     while True:
         await asyncio.sleep(LOOK_S)  # first too: the bench has enough to do when it starts
         heart = pipeline()
         if heart.place.sheet is not solved:
             solved = heart.place.sheet
             await asyncio.to_thread(prepare, solved, heart.place.purpose, heart.four_wire_below_ohm or 0.0)
+        batch, below_ohm = heart.batches.batch, heart.four_wire_below_ohm or 0.0
+        wanted = None if batch is None or batch.first_serial else (heart.place.sheet, batch.spools)
+        if batch is not None and wanted is not None and wanted != looked:
+            looked = wanted
+            await asyncio.to_thread(prepared, batch, heart.place, heart.cards, four_wire_below_ohm=below_ohm)

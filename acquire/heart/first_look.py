@@ -7,9 +7,9 @@ from dataclasses import replace
 
 from acquire.heart.spools import wound_from
 from acquire.physics.wire import SpoolCard
-from acquire.records import Batch, Circumstances, Notice, UnitResult, Weight
+from acquire.records import Batch, Circumstances, Notice, UnitResult, Weight, WoundFrom
 from acquire.records.words import sureness
-from acquire.verdict.first_unit import Reading, first_look
+from acquire.verdict.first_unit import Reading, first_look, prepare
 
 
 def compared(
@@ -38,7 +38,7 @@ def compared(
         place.sheet,
         batch.spools,
         readings,
-        cards=tuple(wound_from("", name, cards) for name in cards),
+        cards=_of(cards),
         purpose=place.purpose,
         four_wire_below_ohm=four_wire_below_ohm,
     )
@@ -61,3 +61,20 @@ def compared(
         look.compared,
         [Notice(Weight.WARNING, "batch.first_unit", text, result.utc_s, result.serial)],
     )
+
+
+def prepared(
+    batch: Batch, place: Circumstances, cards: Mapping[str, SpoolCard], *, four_wire_below_ohm: float
+) -> None:
+    """Solve beforehand what the first unit will be compared with; arguments as for `compared`."""
+    prepare(
+        place.sheet,
+        batch.spools,
+        cards=_of(cards),
+        purpose=place.purpose,
+        four_wire_below_ohm=four_wire_below_ohm,
+    )
+
+
+def _of(cards: Mapping[str, SpoolCard]) -> tuple[WoundFrom, ...]:
+    return tuple(wound_from("", name, cards) for name in cards)

@@ -17,7 +17,7 @@ import numpy as np
 
 from acquire.physics.winding import MEAN_TURN_RELATIVE_U
 from acquire.quantity import show
-from acquire.records import Branch, BranchKind, Pair, Purpose, Sheet, WoundFrom
+from acquire.records import Branch, BranchKind, Pair, Purpose, Sheet, StepKind, WoundFrom
 from acquire.records.words import sureness
 from acquire.steps.pairs import PairTable
 from acquire.steps.wording import is_code
@@ -120,7 +120,7 @@ def first_look(
     compared = _furthest(PairTable(planned), kept)
     if not kept:
         return FirstLook("", 0.0, compared)
-    pairs = tuple(dict.fromkeys(pair for pair, _, _ in kept))
+    pairs = tuple(sorted({pair for pair, _, _ in kept}))
     book = _book(
         planned,
         pairs,
@@ -142,6 +142,26 @@ def first_look(
     ]
     doubt = " Or: ".join(said) or "Spool, gauge or turns are not as planned."
     return FirstLook(f"{doubt} {compared}", float(1.0 - planned_so), compared)
+
+
+def prepare(
+    sheet: Sheet,
+    spools: Sequence[WoundFrom],
+    *,
+    cards: Sequence[WoundFrom] = (),
+    purpose: Purpose = Purpose.FINAL,
+    four_wire_below_ohm: float = 0.0,
+) -> None:
+    """Solve what a first unit will be compared with, so that `first_look` need not; arguments as there."""
+    asked = {step.pair for step in sheet.steps if step.kind is StepKind.RESISTANCE}
+    _book(
+        narrowed(sheet, spools),
+        tuple(sorted(asked)),
+        spools=tuple(spools),
+        cards=tuple(cards),
+        purpose=purpose,
+        four_wire_below_ohm=four_wire_below_ohm,
+    )
 
 
 def narrowed(sheet: Sheet, spools: Sequence[WoundFrom]) -> Sheet:

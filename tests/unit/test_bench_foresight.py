@@ -6,19 +6,22 @@ import asyncio
 import contextlib
 import threading
 import time
+from dataclasses import replace
 from types import SimpleNamespace
 
 from acquire.bench import foresight
-from acquire.records import Purpose
+from acquire.records import Purpose, WoundFrom
 from acquire.steps.pairs import PairTable
 from acquire.verdict import diagnose
+from tests.known_records import BATCH
 from tests.known_sheets import PLOVER, QUERN
 
 
-def heart_of(sheet):
+def heart_of(sheet, batch=None):
     """As much of a heart as is looked at."""
     place = SimpleNamespace(sheet=sheet, purpose=Purpose.FINAL)
-    return SimpleNamespace(place=place, four_wire_below_ohm=None)
+    batches = SimpleNamespace(batch=batch)
+    return SimpleNamespace(place=place, four_wire_below_ohm=None, batches=batches, cards={})
 
 
 @contextlib.asynccontextmanager
@@ -54,6 +57,24 @@ async def test_it_is_solved_in_a_thread_once_a_sheet(monkeypatch):
         hearts.append(heart_of(QUERN))
         await until(lambda: len(solved) == 2)
     assert solved == [("Plover 80", Purpose.FINAL, 0.0, False), ("Quern 12", Purpose.FINAL, 0.0, False)]
+
+
+async def test_what_a_first_unit_is_compared_with_is_solved_too(monkeypatch):
+    """Once for a batch whose first unit is still to come, and again for another spool."""
+    monkeypatch.setattr(foresight, "LOOK_S", 0.01)
+    monkeypatch.setattr(foresight, "prepare", lambda *_: None)
+    solved = []
+    monkeypatch.setattr(foresight, "prepared", lambda batch, *_, **__: solved.append(batch.spools))
+    fresh = replace(BATCH, spools=())
+    spooled = replace(BATCH, spools=(WoundFrom("slow charge", "36-A"),))
+    hearts = [heart_of(PLOVER, fresh)]
+    async with foreseeing(lambda: hearts[-1]):
+        await until(lambda: solved)
+        hearts.append(heart_of(PLOVER, spooled))
+        await until(lambda: len(solved) == 2)
+        hearts.append(heart_of(PLOVER, replace(spooled, spools=(), first_serial="A1")))
+        await asyncio.sleep(0.05)
+    assert solved == [fresh.spools, spooled.spools]
 
 
 async def test_the_loop_goes_on_while_it_is_solved():

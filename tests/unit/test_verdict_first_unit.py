@@ -12,7 +12,7 @@ from acquire.physics.winding import MEAN_TURN_RELATIVE_U
 from acquire.records import Pair, Purpose, WoundFrom
 from acquire.sheets import load_sheet
 from acquire.steps.pairs import PairTable
-from acquire.verdict.first_unit import HAND_RELATIVE_U, first_look, narrowed
+from acquire.verdict.first_unit import HAND_RELATIVE_U, _book, first_look, narrowed, prepare
 from tests.whole_bench import CONFIGS
 
 FATHOM = load_sheet(CONFIGS / "sheets" / "fathom-7.toml")
@@ -116,6 +116,14 @@ def test_a_star_shows_the_wrong_wire_on_every_pair():
     thin = [(pair, 1.25 * ohm, u) for pair, ohm, u in readings]
     seen = first_look(QUERN, (), thin, purpose=Purpose.WINDING, four_wire_below_ohm=10.0)
     assert "phase U, phase V and phase W are wound with wire too thin" in seen.doubt.replace("the ", "")
+
+
+def test_what_is_prepared_is_not_solved_again():
+    """So that the bench never waits when the first unit is done."""
+    _book.cache_clear()
+    prepare(FATHOM, SPOOLS, cards=CARDS, four_wire_below_ohm=10.0)
+    look(unit(P1=1.261, P2=1.261))
+    assert (_book.cache_info().misses, _book.cache_info().hits) == (1, 1)
 
 
 def test_open_pairs_say_nothing():
