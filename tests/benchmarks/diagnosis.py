@@ -49,6 +49,7 @@ COUNTED = (
     "wrong_on_faulty",
     "right",
     "false_hints",
+    "slid",
 )
 NEARLY = 6.0
 """Chi-square by which the next explanation must be worse, readings being exact."""
@@ -143,9 +144,9 @@ def seems_good(bench, story):
 
 def one_kind(args):
     """All units of one kind of fault on one sheet; one process's share."""
-    key, name, units, meter, slips, order, seed = args
+    key, name, units, meter, slips, order, seed, hurried = args
     kind, dice = UNIT_TYPES[key], random.Random(f"{seed} {key} {name}")
-    bench = Bench(kind, meter, f"{seed} {key} {name}", slips=slips, order=order)
+    bench = Bench(kind, meter, f"{seed} {key} {name}", slips=slips, order=order, hurried=hurried)
     tally, calls = Counter(), []
     for _ in range(units):
         planted = draw(name, kind, dice)
@@ -227,6 +228,9 @@ def main():
     parser.add_argument("--meter", choices=METERS, default="bench")
     parser.add_argument("--order", type=Order, choices=list(Order), default=Order.GUIDED)
     parser.add_argument("--sheet", choices=UNIT_TYPES, help="one unit type only")
+    parser.add_argument(
+        "--hurried", action="store_true", help="hands move on before this meter can show that they lifted"
+    )
     parser.add_argument("--processes", type=int, default=2)
     parser.add_argument(
         "--shift", type=int, default=0, help="units of a mixed shift, in either order, instead"
@@ -248,7 +252,15 @@ def main():
         else:
             kinds = [(key, name) for key in keys for name in kinds_of(UNIT_TYPES[key])]
             work = [
-                (*each, options.units, options.meter, options.slips, options.order, options.seed)
+                (
+                    *each,
+                    options.units,
+                    options.meter,
+                    options.slips,
+                    options.order,
+                    options.seed,
+                    options.hurried,
+                )
                 for each in kinds
             ]
             by_sheet = defaultdict(list)

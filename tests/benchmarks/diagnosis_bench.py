@@ -10,7 +10,6 @@ from __future__ import annotations
 import asyncio
 import math
 import random
-import selectors
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -40,15 +39,14 @@ from acquire.steps.unit import Order
 from acquire.verdict import diagnose as diagnosing
 from drivers.models import load_model
 from drivers.reading import Kind, Origin, Quantity, Reading
-from sim.clock import BenchClock
 from sim.faults import Fault
 from sim.hands import Hands, Pace
 from sim.meter import CLASSES, Meter
-from sim.probes import Ambient, Probes
+from sim.probes import Ambient
 from sim.scenes import PlannedUnit, Scene
-from sim.truth import TruthLog
-from sim.winding import WoundUnit, wander
+from sim.winding import WoundUnit
 from tests.benchmarks.diagnosis_scene import Planted, sheet_of
+from tests.benchmarks.simulated_time import CoarseProbes, LoopClock, NoLog, SimulatedLoop, steady
 
 CONFIGS = Path(__file__).resolve().parents[2] / "configs"
 METERS = {
@@ -68,79 +66,6 @@ LONGEST_S = 900.0
 """A unit that takes longer is given up: hands that never come to an end are counted, not waited for."""
 
 
-class _Skipping(selectors.SelectSelector):
-    """Waits for nothing: time moves on instead."""
-
-    now_s = 0.0
-
-    def select(self, timeout=None):
-        """Nothing is ever ready; a wait is a jump."""
-        if timeout is None:
-            raise RuntimeError("everything waits for something else: the bench stands still")
-        self.now_s += max(timeout, 0.0)
-        return []
-
-
-class SimulatedLoop(asyncio.SelectorEventLoop):
-    """An event loop whose time is simulated."""
-
-    def __init__(self):
-        self.skipping = _Skipping()
-        super().__init__(self.skipping)
-
-    def time(self):
-        """Simulated seconds."""
-        return self.skipping.now_s
-
-
-class LoopClock(BenchClock):
-    """Sim's clock on simulated time."""
-
-    def __init__(self, loop):
-        super().__init__()
-        self._loop = loop
-
-    def now_s(self):
-        """Simulated seconds since the start."""
-        return self._loop.time()
-
-
-@dataclass(slots=True)
-class SteadyUnit(WoundUnit):
-    """A unit that remembers what it reads: the same numbers as sim's, a hundred times as fast.
-
-    Between whole kelvins a pair's ohms are a straight line (off by 1e-6 of the value at most). A joint is in
-    series with its pin, so its unrest is added.
-    """
-
-    known: dict = field(default_factory=dict)
-    calm: WoundUnit | None = None
-
-    def ohm(self, a, b, celsius, t_s=0.0):
-        """As `WoundUnit.ohm`."""
-        low = math.floor(celsius)
-        below, above = self._at(a, b, low), self._at(a, b, low + 1)
-        ohm = below + (above - below) * (celsius - low) if math.isfinite(below) else below
-        for branch in self.branches:
-            if branch.unrest and math.isfinite(branch.ohm_20) and (branch.a in (a, b) or branch.b in (a, b)):
-                ohm += branch.ohm_20 * branch.unrest * wander(t_s, branch.name)
-        return ohm
-
-    def _at(self, a, b, celsius):
-        key = (a, b, celsius)
-        if key not in self.known:
-            if self.calm is None:
-                branches = tuple(replace(b, unrest=0.0) if b.unrest else b for b in self.branches)
-                self.calm = WoundUnit("", branches, swapped=self.swapped)
-            self.known[key] = self.calm.ohm(a, b, celsius)
-        return self.known[key]
-
-
-def steady(unit: WoundUnit, kelvin: float) -> SteadyUnit:
-    """The same unit, warmer than the air by so much when it comes to the bench."""
-    return SteadyUnit(unit.serial, unit.branches, kelvin, unit.cooling_s, 0.0, unit.swapped)
-
-
 class Kept:
     """The heart's findings, kept, so that the benchmark need not reckon them a second time."""
 
@@ -153,25 +78,6 @@ class Kept:
 
 
 KEPT = diagnosing.findings = Kept()
-
-
-class CoarseProbes(Probes):
-    """Sim's probes, looked at three times within one conversion instead of seven: quicker to reckon."""
-
-    SAMPLES = 3
-
-
-class NoLog(TruthLog):
-    """The truth is known already; to reckon it at every touch would take most of the time."""
-
-    def __init__(self):
-        super().__init__(None)
-
-    def unit(self, *_facts):
-        """Not written."""
-
-    def touch(self, *_facts):
-        """Not written."""
 
 
 @dataclass
@@ -193,6 +99,7 @@ class Story:
     wrong_on_faulty: int = 0
     right: int = 0
     false_hints: int = 0
+    slid: int = 0
     steps: list = field(default_factory=list)
 
     @property
@@ -382,10 +289,13 @@ class Bench:
     def _matched(self, match: Match, events) -> None:
         """Whether the probes were where the value was taken for, and what the heart made of it."""
         held = self.probes.held
-        if held is None or held.pair is None or match.corrected.settled.revision:
+        if held is None or held.pair is None:
             return
         story, touched = self.story, self.table.canonical(*held.pair)
         judged = next((e for e in events if isinstance(e, Judged)), None)
+        if match.corrected.settled.revision:
+            story.slid += judged is not None and touched != (judged.verdict.pin_a, judged.verdict.pin_b)
+            return
         hinted = any(isinstance(e, Notice) and e.code in ("pair.other", "pair.unclear") for e in events)
         progress = self.work.progress
         if judged is None:

@@ -81,6 +81,7 @@ def _probes(rows, floor_s):
         f"false hints: {total['false_hints']} of {total['right']} right touches; healthy units "
         f"{healthy['false_hints']} of {healthy['right']}"
     )
+    print(f"verdicts replaced by the next pair's value, the lift-off unseen: {total['slid']}")
     print(f"high resistance called shorted turns: {total['high called shorted']}")
     print(
         f"healthy unit: {healthy['seconds'] / healthy['units']:.1f} s, floor {floor_s:.1f} s, "

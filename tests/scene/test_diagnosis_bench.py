@@ -11,8 +11,9 @@ from acquire.records import Outcome
 from acquire.steps.unit import Order
 from sim.faults import Fault
 from sim.units import FATHOM_7, PLOVER_80, QUERN_12, UNIT_TYPES
-from tests.benchmarks.diagnosis_bench import Bench, steady
+from tests.benchmarks.diagnosis_bench import Bench
 from tests.benchmarks.diagnosis_scene import Planted, draw, faulty, good_unit, kinds_of
+from tests.benchmarks.simulated_time import steady
 
 PASSING = (Outcome.PASS, Outcome.CONDITIONAL_PASS)
 
