@@ -197,7 +197,7 @@ class PagedBench:
 
 
 @contextlib.contextmanager
-def paged_bench(folder, *, more="", steps=(0, 1, 3), speed=16.0, batch=""):
+def paged_bench(folder, *, more="", steps=(0, 1, 3), speed=16.0, batch="", changes=()):
     """The simulation and the real daemon, each a process.
 
     `more` is added to the bench file; `speed` is that of the unit and the meter, so that values are at rest
@@ -211,7 +211,11 @@ def paged_bench(folder, *, more="", steps=(0, 1, 3), speed=16.0, batch=""):
         "[[step]]".join([head, *(all_steps[place] for place in steps)]), encoding="utf-8"
     )
     named = f'name = "bench-1"\nbatch = "{batch}"' if batch else 'name = "bench-1"'
-    changes = (('name = "bench-1"', named), (str(CONFIGS / "sheets" / "plover-80.toml"), "sheet.toml"))
+    changes = (
+        ('name = "bench-1"', named),
+        (str(CONFIGS / "sheets" / "plover-80.toml"), "sheet.toml"),
+        *changes,
+    )
     file = bench_file(folder, meter=f"tcp:127.0.0.1:{port}", changes=changes)
     file.write_text(
         file.read_text(encoding="utf-8") + f"\n[page]\nport = {page_port}\n{more}", encoding="utf-8"

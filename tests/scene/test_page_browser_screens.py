@@ -182,6 +182,37 @@ def test_a_hands_off_test_needs_a_held_confirmation_and_its_result_is_recorded(t
     assert (result["test_volt"], result["instrument"], result["outcome"]) == (500.0, "IR-2", "pass")
 
 
+def test_a_batch_is_begun_and_paused_and_a_temperature_typed_on_the_page(tmp_path):
+    """The record has it; what was wanted is gone from the warnings."""
+    silent = 'source = "meter"\ndriver = "lines"\nlink = "tcp:127.0.0.1:9"'
+    with (
+        paged_bench(tmp_path, changes=(('source = "typed"\nvalue = "22.5 °C"', silent),)) as bench,
+        chromium() as browser,
+    ):
+        eye = opened(browser, bench.url)
+        eye.page.get_by_label("Temperature of the room").fill("21,5")
+        eye.page.get_by_role("button", name="Take it").click()
+        expect(eye.page.locator('[data-code^="temperature."]')).to_have_count(0)
+        go(eye, bench, "batch")
+        eye.page.get_by_label("Name").fill("Autumn <b>1</b>")
+        eye.page.get_by_label("Units expected").fill("40")
+        eye.page.get_by_role("button", name="Begin").click()
+        expect(eye.page.get_by_role("heading", name="Autumn <b>1</b>: running")).to_be_visible()
+        eye.page.goto(f"{bench.url}#now")
+        expect(eye.page.locator(".batch-line")).to_contain_text("0 of 40 measured")
+        go(eye, bench, "batch")
+        eye.page.get_by_role("button", name="Pause it").click()
+        expect(eye.page.get_by_role("button", name="Go on with it")).to_be_visible()
+        assert faults_of(eye.page) == []
+        assert not eye.complaints
+    told = [
+        entry.payload
+        for entry in journal_entries(tmp_path)
+        if entry.payload.get("batch") == "Autumn <b>1</b>"
+    ]
+    assert told[0]["expected"] == 40
+
+
 def test_a_bench_is_made_in_the_browser_without_a_terminal(tmp_path):
     """Look for the meter on the network, watch it read, write the file, start: the bench asks for a unit."""
     meter_port, port = free_port(), free_port()

@@ -1,22 +1,26 @@
-// A batch: its figures, tables and charts, all made by the daemon; this only lays them out.
+// A batch: what to do with it, and its figures, tables and charts, all made by the daemon; this only lays them out.
 
 import { address } from "./router.js";
-import { el } from "./dom.js";
+import { batchActs } from "./batch_acts.js";
+import { el, part } from "./dom.js";
 import { findForm, head, load, table } from "./pieces.js";
 
 /** Opens the screen for a batch, or for the one at work. */
-export function openBatch(main, about) {
+export function openBatch(main, about, bench) {
   const place = el("div", { class: "stage" });
-  main.append(...head("Batch"), place);
+  const acts = el("div", {});
+  const draw = () => part(acts, [bench.state()?.batch?.name, bench.state()?.batch?.state, bench.state()?.orders], () => batchActs(bench));
+  main.append(...head("Batch"), acts, place);
+  draw();
   load(place, `/batch${about ? `?name=${encodeURIComponent(about)}` : ""}`, drawBatchPage);
-  return {};
+  return { state: draw };
 }
 
 function drawBatchPage(plain) {
   const [small, large] = [(plain.tables ?? []).filter((one) => one.head.length <= 2), (plain.tables ?? []).filter((one) => one.head.length > 2)];
   return [
     findForm("Batch", plain.name ?? "", (name) => { location.hash = address("batch", name); }, plain.names ?? []),
-    el("h2", {}, plain.name || "No batch at work"),
+    plain.name ? el("h2", {}, plain.name) : null,
     plain.figures?.length ? el("dl", { class: "card figures" }, plain.figures.map((one) => el("div", { class: "figure" }, el("dt", {}, one.label), el("dd", {}, one.value)))) : null,
     plain.sentences?.length ? el("section", { class: "card words-card" }, el("h2", {}, "In words"), el("ul", {}, plain.sentences.map((text) => el("li", {}, text)))) : null,
     plain.charts?.length ? el("div", { class: "pictures" }, plain.charts.map(picture)) : null,

@@ -19,7 +19,7 @@ export function openSetup(main, bench) {
 async function begin(work, main) {
   const answer = await getJson("/setup");
   if (!answer.ok || answer.plain?.mode === "bench") {
-    main.append(el("p", { class: "card" }, answer.ok ? "A bench is at work. To set up another one, end the daemon and start it without a bench file." : answer.text));
+    main.append(el("p", { class: "card" }, answer.ok ? "A bench is at work. To set up another one, stop it and run: steadyohm setup" : answer.text));
     return;
   }
   work.plain = answer.plain;

@@ -6,6 +6,12 @@ import { sign } from "./signs.js";
 
 const ORDER = ["stop", "warning", "remark"];
 
+/** Warnings that can be answered with a few words or a number. */
+const ASKED = {
+  "temperature.": { label: "Temperature of the room in °C", unit: "°C", placeholder: "21.5", button: "Take it", order: "type_temperature", key: "celsius", value: (text) => Number(text.replace(",", ".").replace(/ *°C$/, "") || NaN) },
+  "batch.first_unit": { label: "Why the batch goes on all the same", placeholder: "reason", button: "Go on", order: "accept_first_unit", key: "reason", value: String },
+};
+
 export class Warnings {
   /** `left_s` tells how long until a moment of the bench's clock; `tell` shows a sentence. */
   constructor(node, left_s, tell) {
@@ -23,8 +29,13 @@ export class Warnings {
     return el("div", { class: `warning weight-${warning.weight}`, "data-code": warning.code },
       sign({ stop: "stop", warning: "warning" }[warning.weight] ?? "remark"),
       el("b", { class: "weight" }, warning.weight), el("span", { class: "warning-text" }, warning.text), left,
-      warning.code.startsWith("temperature.") && orders !== false ? this.temperature() : null,
+      orders === false ? null : this.wanted(warning.code),
       warning.remedy && orders !== false ? this.remedy(warning.remedy) : null);
+  }
+
+  wanted(code) {
+    const asked = Object.entries(ASKED).find(([start]) => code.startsWith(start));
+    return asked ? this.ask(asked[1]) : null;
   }
 
   remedy({ label, ...fields }) {
@@ -36,14 +47,15 @@ export class Warnings {
     return el("button", { type: "button", class: "remedy", on: { click: give } }, label ?? command);
   }
 
-  temperature() {
-    const field = el("input", { "aria-label": "Temperature of the room in °C", inputmode: "decimal", placeholder: "21.5", maxlength: 8, autocomplete: "off" });
+  /** One field and a button, for what a warning wants to be told. */
+  ask({ label, unit, placeholder, button, order: command, key, value }) {
+    const field = el("input", { "aria-label": label, placeholder, maxlength: 200, autocomplete: "off", inputmode: unit ? "decimal" : null, class: unit ? "short" : null });
     const submit = async (event) => {
       event.preventDefault();
-      const answer = await order("type_temperature", { celsius: `${field.value.trim().replace(",", ".")} °C` });
+      const answer = await order(command, { [key]: value(field.value.trim()) });
       if (!answer.done || answer.reason) this.tell(answer.reason, answer.done);
     };
-    return el("form", { class: "remedy-form", on: { submit } }, field, "°C", el("button", { class: "remedy" }, "Take it"));
+    return el("form", { class: "remedy-form", on: { submit } }, field, unit ?? null, el("button", { class: "remedy" }, button));
   }
 
   tick() {

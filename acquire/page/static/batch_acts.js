@@ -1,0 +1,34 @@
+// What can be done with the batch at work: begin, pause, go on, finish, another spool. The daemon keeps the books.
+
+import { el } from "./dom.js";
+import { order } from "./orders.js";
+import { orderButton } from "./order_button.js";
+
+/** The card; nothing where this page may not give orders. */
+export function batchActs(bench) {
+  const state = bench.state();
+  if (!state || state.orders === false) return null;
+  const batch = state.batch;
+  const running = batch && batch.state !== "paused" && batch.state !== "finished";
+  return el("section", { class: "card stage" },
+    el("h2", {}, batch ? `${batch.name}: ${batch.state || "running"}` : "No batch at work"),
+    running ? el("div", { class: "buttons" }, orderButton(bench, "Pause it", "pause_batch", {}, "Paused.", false), orderButton(bench, "It is finished", "finish_batch", {}, "Finished.", false)) : null,
+    running ? form("Another spool from here on", "change_spool", "Take it", { spool: ["What is written on the spool", true], windings: ["Only for these windings (may be empty)", false] }) : null,
+    batch && !running ? el("div", { class: "buttons" }, orderButton(bench, "Go on with it", "resume_batch", { batch: batch.name }, "It goes on.")) : null,
+    running ? null : form("Begin a batch", "open_batch", "Begin", { batch: ["Name", true], expected: ["Units expected (may be empty)", false], remark: ["Remark (may be empty)", false] }));
+}
+
+function form(title, command, button, fields) {
+  const nodes = Object.fromEntries(Object.entries(fields).map(([name, [, required]]) => [name, el("input", { id: `b-${name}`, maxlength: 200, autocomplete: "off", required, inputmode: name === "expected" ? "numeric" : null })]));
+  const said = el("p", { role: "status" });
+  const submit = async (event) => {
+    event.preventDefault();
+    const given = Object.fromEntries(Object.entries(nodes).map(([name, node]) => [name, node.value.trim()]).filter(([, text]) => text));
+    if (given.expected) given.expected = Number(given.expected);
+    const answer = await order(command, given);
+    said.textContent = answer.done ? answer.reason || "Done." : answer.reason;
+  };
+  return el("form", { class: "find", "aria-label": title, on: { submit } },
+    Object.entries(nodes).map(([name, node]) => el("span", { class: "field" }, el("label", { for: node.id }, fields[name][0]), node)),
+    el("button", {}, button), said);
+}
