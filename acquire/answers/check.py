@@ -15,6 +15,7 @@ from typing import Any
 
 from acquire.answers.meter_fit import MeterFit
 from acquire.bench.duty_setup import spool_cards
+from acquire.bench.fixture_setup import FixtureUnfit, fixture_lines, sheet_for
 from acquire.errors import Fault, FileInvalid, InputImpossible
 from acquire.files.credentials import credentials
 from acquire.files.settings import TABLES as BENCH_TABLES
@@ -216,12 +217,18 @@ def _bench_report(file: TomlFile) -> Report:
         faults += error.faults
     if sheet_file is None or sheet is None or model is None or faults:
         return Report(file.path, "bench", tuple(faults))
+    try:
+        measured = sheet_for(bench, sheet)
+    except FixtureUnfit as error:
+        at = file.lines.of(("fixture", "high"))
+        return Report(file.path, "bench", (Fault(file.path, at, "fixture.high", error.what, error.hint),))
     fit = MeterFit(sheet, bench, model)
     remarks = [*_remarks(sheet_file, sheet, bench.purpose, fit), *_missing_secrets(file, bench)]
     lines = [
         *_bench_lines(file, bench, sheet, model),
         *_spool_lines(cards, sheet),
-        *_step_lines(sheet, bench.purpose, fit),
+        *fixture_lines(bench, sheet),
+        *_step_lines(measured, bench.purpose, fit),
     ]
     facts = {
         "bench": bench.model_dump(mode="json"),

@@ -54,6 +54,20 @@ def sheet_for(bench: Bench, sheet: Sheet) -> Sheet:
     return sheet
 
 
+def fixture_lines(bench: Bench, sheet: Sheet) -> list[str]:
+    """What `steadyohm check` says of the fixture."""
+    fixture = bench.fixture
+    if fixture is None:
+        return []
+    steps = sheet_for(bench, sheet).steps
+    where = fixture.link or "in the meter"
+    contacts = "two contacts" if fixture.separate_contacts else "one contact"
+    pins, channels = len(fixture.high), len(wiring_of(fixture).all())
+    return [
+        f"  fixture: {len(steps)} pairs, {pins} pins with {contacts} each, {channels} channels, card {where}"
+    ]
+
+
 def hold_of(bench: Bench) -> FixtureHold | None:
     """What the heart is to know of the fixture; None where hands hold the probes."""
     if bench.fixture is None:

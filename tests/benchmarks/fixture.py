@@ -166,7 +166,7 @@ class FixtureBench(WholeMatrix):
         task = asyncio.create_task(self._measure())
         pace = self.pace_of_hands
         await self.clock.pause(dice.uniform(*pace.scan))
-        before_s = self.clock.now_s()
+        self.unit.since_s = before_s = self.clock.now_s()  # it cools from the moment it is fetched
         self._show(self.heart.command(StartUnit(self.unit.serial), before_s, before_s))
         await self.clock.pause(dice.uniform(*pace.clip))
         self.probes.place(self.unit)

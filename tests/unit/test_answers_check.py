@@ -204,3 +204,22 @@ def test_spool_cards_are_checked_with_the_bench(tmp_path):
     spools.write_text(card + "length = 3\n", encoding="utf-8")
     (report,) = check_files([file])
     assert [str(fault.file) for fault in report.faults] == [str(spools)]
+
+
+HIGH = "{ 1 = 101, 2 = 102, 3 = 103, 4 = 104, 5 = 105, 6 = 106, CORE = 107 }"
+
+
+def test_a_bench_with_a_fixture_lists_every_pair_that_it_will_measure(tmp_path):
+    """And a pin that no relay reaches is a fault of the bench file, by line."""
+    table = f"[fixture]\nhigh = {HIGH}\nlow = {HIGH.replace('= 1', '= 2')}\n"
+    file = bench_file(
+        tmp_path, meter="tcp:127.0.0.1:9", changes=[("[temperature]", f"{table}\n[temperature]")]
+    )
+    (report,) = check_files([file])
+    text = "\n".join(report.summary)
+    assert "fixture: 21 pairs, 7 pins with one contact each, 14 channels, card in the meter" in text
+    assert "open, above 1.000 MΩ" in text
+    file.write_text(file.read_text().replace(", CORE = 107", "").replace(", CORE = 207", ""))
+    (report,) = check_files([file])
+    assert "no channel for CORE" in report.faults[0].what
+    assert report.faults[0].line
