@@ -108,7 +108,7 @@ def _keys_and_a_learnt_pedal(bench, eye):
 
 
 def test_sounds_wait_for_one_click_differ_from_each_other_and_stay_silent_when_told(tmp_path):
-    """Before a click: words and no tone. After it: tones. Switched off: none, also after the page is loaded anew."""
+    """Before a click: words, no tone. After it: tones. Switched off: none, also after the page is loaded anew."""
     with paged_bench(tmp_path) as bench, chromium() as browser:
         eye = opened(browser, bench.url, voice=False, click=False)
         note = eye.page.locator("#sound-note")

@@ -8,7 +8,7 @@ const GAP = 12;
 /** Signs of a text beside each other. `label` is what a screen reader says, nothing where it is empty; `wire` the thickness in hundredths of the height. */
 export function lettering(text, { label = text, kind = "", wire = WIRE } = {}) {
   const about = label ? { role: "img", "aria-label": label } : { "aria-hidden": "true" };
-  const whole = svg("svg", { class: `wire ${kind}`.trim(), ...about, "stroke-width": wire });
+  const whole = svg("svg", { class: `wire ${kind}`.trim(), ...about, "stroke-width": wire, preserveAspectRatio: "xMinYMax meet" });
   let at = 0;
   for (const sign of text) {
     const [width, path] = SIGNS[sign] ?? [58, null];
