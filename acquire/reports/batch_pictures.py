@@ -45,6 +45,9 @@ HOLLOW = {"marker": "o", "markerfacecolor": "none", "color": ORANGE}
 
 LONGEST_SERIAL = 14
 MOST_LABELS = 12
+MOST_APART, FEW_APART = 40, 4
+"""Units that failed for another reason are set apart while they are few, and have their serials while they
+are very few; of more the list tells."""
 
 
 def pictures(report: BatchReport) -> dict[str, str]:
@@ -140,7 +143,8 @@ def _level(level: Axes, series: Series, chart: ChartPair) -> None:
     for stage in series.stages:
         if stage.chart is not None:
             ends = [stage.start + 0.6, stage.end + 1.4]
-            level.plot(ends, [stage.chart.level.centre] * 2, color=INK, linewidth=1.3, zorder=2)
+            on_top = 3.5 if len(series.points) > MANY else 2
+            level.plot(ends, [stage.chart.level.centre] * 2, color=INK, linewidth=1.3, zorder=on_top)
     if not series.stages:
         level.axhline(of.centre, color=INK, linewidth=1.1, zorder=1)
     _values(level, series.points)
@@ -160,8 +164,11 @@ def _values(level: Axes, points: Sequence[Point]) -> None:
     level.plot(
         range(1, len(points) + 1), values, color=BLUE, linewidth=0.5, alpha=0.45, zorder=2, rasterized=many
     )
-    _marks(level, good, {"marker": "o", "markersize": 3.6, "color": BLUE, "rasterized": many})
-    _marks(level, elsewhere, {**HOLLOW, "marker": "D", "markersize": 4.6, "markerfacecolor": "white"})
+    size = 3.6 if len(points) <= 120 else 2.4 if len(points) <= MANY else 1.2
+    look = {"marker": "o", "markersize": size, "markeredgewidth": 0.0, "color": BLUE, "rasterized": many}
+    _marks(level, good if len(elsewhere) <= MOST_APART else [*good, *elsewhere], look)
+    if len(elsewhere) <= MOST_APART:
+        _marks(level, elsewhere, {**HOLLOW, "marker": "D", "markersize": 4.6, "markerfacecolor": "white"})
     _marks(level, here, {"marker": "x", "markersize": 6.5, "markeredgewidth": 1.9, "color": ORANGE})
 
 
@@ -178,26 +185,26 @@ def _rings(level: Axes, points: Sequence[Point], beyond: Sequence[int]) -> None:
 
 def _names(level: Axes, points: Sequence[Point], beyond: Sequence[int]) -> None:
     """Serials of units that failed, and of values beyond the chart's limits, where they are few."""
-    told = [i for i, p in enumerate(points) if p.unit in FAILING or p.outcome in FAILING or i in beyond]
-    if len(told) > MOST_LABELS:
-        told = [i for i in told if points[i].outcome in FAILING][:MOST_LABELS]
+    here = [i for i, p in enumerate(points) if p.outcome in FAILING or i in beyond]
+    apart = [i for i, p in enumerate(points) if p.unit in FAILING and i not in here]
+    told = here[:MOST_LABELS] + (apart if len(apart) <= FEW_APART else [])
     low, high = level.get_ylim()
     for i in told:
         point = points[i]
         right, down = i > 0.85 * len(points), point.value > high - 0.15 * (high - low)
-        here = point.outcome in FAILING or i in beyond
         level.annotate(
             shown(point.serial, LONGEST_SERIAL), (i + 1, point.value),
             (-6 if right else 6, -7 if down else 6), textcoords="offset points",
             ha="right" if right else "left", va="top" if down else "bottom",
-            color=ORANGE if here else GREY, fontsize=8 if here else 7,
+            color=ORANGE if i in here else GREY, fontsize=8 if i in here else 7,
         )  # fmt: skip
 
 
 def _ranges(spread: Axes, chart: Chart) -> None:
     """Moving ranges below the values, with their limit."""
     x = range(chart.first + 1, chart.first + 1 + len(chart.points))
-    spread.plot(x, chart.points, color=BLUE, linewidth=0.6, zorder=2, rasterized=len(chart.points) > MANY)
+    width = 0.6 if len(chart.points) <= MANY else 0.2
+    spread.plot(x, chart.points, color=BLUE, linewidth=width, zorder=2, rasterized=width < 0.3)
     spread.axhline(chart.upper, color=INK, linewidth=0.8, linestyle=(0, (5, 3)), zorder=1)
     spread.axhline(chart.centre, color=INK, linewidth=0.8, zorder=1)
     beyond = [(i, v) for i, v in zip(x, chart.points, strict=True) if v > chart.upper]

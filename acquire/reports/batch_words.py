@@ -34,6 +34,9 @@ DEEDS = {
     BatchDeed.FINISHED: "finished",
 }
 
+MOST_SENTENCES = 10
+"""Calls of the run rules that are told one by one: of a thousand calm points some ten call by chance."""
+
 MOST_GROUPS = 20
 """Days or operators that are listed one by one."""
 
@@ -135,11 +138,11 @@ def sentences_of(series: Series) -> list[str]:
     said = [change.sentence for change in series.changes]
     if series.stages:
         inside = [sentence for stage in series.stages for sentence in stage.sentences]
-        said += [f"Within its level {sentence}" for sentence in inside]
+        said += _few([f"Within its level {sentence}" for sentence in inside])
         if not inside:
             said.append("Between the changes of level the chart is calm.")
     else:
-        said += series.sentences
+        said += _few(list(series.sentences))
         if not series.sentences and len(series.points) >= 8:
             said.append("The chart is calm: no rule calls.")
     said += [series.drift] if series.drift else []
@@ -148,6 +151,14 @@ def sentences_of(series: Series) -> list[str]:
     if series.limits_moved:
         said.append("Not all units were held against the same limits; those of the latest are drawn.")
     return said
+
+
+def _few(sentences: list[str]) -> list[str]:
+    """The first few, and how many more there are."""
+    if len(sentences) <= MOST_SENTENCES:
+        return sentences
+    more = len(sentences) - MOST_SENTENCES
+    return [*sentences[:MOST_SENTENCES], f"And {more} more calls of the run rules (--json has them all)."]
 
 
 def groups_of(series: Series) -> Iterator[tuple[str, str, str, str]]:
