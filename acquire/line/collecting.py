@@ -12,6 +12,7 @@ import contextlib
 import hashlib
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import structlog
 
@@ -42,6 +43,9 @@ TOPICS = sorted({*LINE_TOPIC_OF_KIND.values(), EVIDENCE})
 
 DRAIN_S = 4.0
 """Longest time for the batch under way after a stop is asked for; systemd is told 8 s."""
+
+LATE_S = 0.5
+"""After that a task that was told to end is told again."""
 
 LONGEST_BATCH_S = 40.0
 """A database that takes longer for a batch hangs; the connection is given up."""
@@ -147,9 +151,7 @@ class Collector:
                 if stop.is_set() and self._committing:
                     await asyncio.wait(works[:1], timeout=DRAIN_S)
             finally:
-                for task in (*works, ending):
-                    task.cancel()
-                done = await asyncio.gather(*works, ending, return_exceptions=True)
+                done = await ended(*works, ending)
             for error in done[:2]:
                 if isinstance(error, Exception):
                     raise error
@@ -251,6 +253,19 @@ class Collector:
                 )
                 self.changed()
             before = now
+
+
+async def ended(*tasks: asyncio.Task[Any]) -> list[Any]:
+    """Cancel tasks and wait for them; gives what each returned or raised.
+
+    A database that hangs is asked by psycopg to break off, for five seconds; a second cancel spares them.
+    """
+    for task in tasks:
+        task.cancel()
+    _, late = await asyncio.wait(tasks, timeout=LATE_S)
+    for task in late:
+        task.cancel()
+    return await asyncio.gather(*tasks, return_exceptions=True)
 
 
 def rows_of(messages: Iterable[Message]) -> list[Row]:

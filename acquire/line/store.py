@@ -228,9 +228,10 @@ async def _copied(
     ):
         for row in rows:
             await copy.write_row(row)
+    # In the order of the key: two collectors with the same entries then wait in one direction only.
     done = await connection.execute(
         f"INSERT INTO steadyohm.{table} ({columns}) SELECT {columns} FROM pg_temp.{by_way_of}"  # noqa: S608
-        " ON CONFLICT DO NOTHING".encode()  # our own names
+        " ORDER BY journal, seq, bench, utc ON CONFLICT DO NOTHING".encode()  # our own names
     )
     return done.rowcount
 

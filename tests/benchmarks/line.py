@@ -102,13 +102,14 @@ async def bare_receive(port, sent, turn):
     client = aiomqtt.Client("127.0.0.1", port, identifier=f"bare{turn}", protocol=aiomqtt.ProtocolVersion.V5,
                             clean_start=False, properties=words)  # fmt: skip
     async with client:
-        begun_s = time.perf_counter()
+        begun_s, used_s = time.perf_counter(), time.process_time()
         heard = 0
         async for _ in client.messages:
             heard += 1
             if heard == len(sent):
                 break
-        return heard / (time.perf_counter() - begun_s)
+        cost_us = 1e6 * (time.process_time() - used_s) / heard
+        return heard / (time.perf_counter() - begun_s), cost_us
 
 
 async def bare_copy(address, rows):
@@ -141,15 +142,16 @@ async def ours(port, address, sent, turn):
     collector = Collector(rules, Broker("127.0.0.1", port), address, RealClock())
     await collector.store.open()
     stop = asyncio.Event()
-    begun_s = time.perf_counter()
+    begun_s, used_s = time.perf_counter(), time.process_time()
     task = asyncio.create_task(collector.run(stop))
     while collector.store.written + collector.store.copies < len(sent):  # noqa: ASYNC110
         await asyncio.sleep(0.002)
     rate = len(sent) / (time.perf_counter() - begun_s)
+    cost_us = 1e6 * (time.process_time() - used_s) / len(sent)
     stop.set()
     await task
     assert collector.store.written == len(sent), (collector.store, len(sent))
-    return rate
+    return rate, cost_us
 
 
 async def forget(port, identifier):
@@ -180,10 +182,12 @@ def rates(postgres, port, count):
         both.append(asyncio.run(ours(port, new_database(postgres), sent, turn)))
         asyncio.run(forget(port, identifier(Rules(f"turn-{turn}", group="ours"))))
     print(f"{TURNS} turns of {count} verdicts, {len(sent[0][1])} bytes each")
-    told("bare aiomqtt, QoS 1, received", received)
+    told("bare aiomqtt, QoS 1, received", [rate for rate, _ in received])
     told("bare psycopg COPY, no index", copied)
-    told("collector, received, committed, acknowledged", both)
-    ratios = sorted(o / min(r, c) for o, r, c in zip(both, received, copied, strict=True))
+    told("collector, received, committed, acknowledged", [rate for rate, _ in both])
+    told("processor time, bare aiomqtt", [cost for _, cost in received], "us each")
+    told("processor time, collector", [cost for _, cost in both], "us each")
+    ratios = sorted(o / min(r, c) for (o, _), (r, _), c in zip(both, received, copied, strict=True))
     spread = f"({ratios[0]:.2f} to {ratios[-1]:.2f})"
     print(f"ratio to the slower of the two: {statistics.median(ratios):.2f}   {spread}")
 
@@ -192,16 +196,16 @@ def by_benches(postgres, port, count):
     """Cost of one verdict with 1 to 50 benches."""
     from acquire.line.collecting import identifier
 
-    for benches in (1, 10, 50):
-        costs = []
-        for turn in range(TURNS):
-            name = f"turn-{benches}{turn}"
-            rate = asyncio.run(
-                ours(port, new_database(postgres), list(messages(count, benches)), f"{benches}{turn}")
-            )
-            asyncio.run(forget(port, identifier(Rules(name, group="ours"))))
-            costs.append(1e6 / rate)
-        told(f"{benches} benches", costs, "us a verdict")
+    costs = {1: [], 10: [], 50: []}
+    for turn in range(TURNS):
+        for benches, found in costs.items():
+            name = f"{benches}-{turn}"
+            sent = list(messages(count, benches))
+            found.append(asyncio.run(ours(port, new_database(postgres), sent, name)))
+            asyncio.run(forget(port, identifier(Rules(f"turn-{name}", group="ours"))))
+    for benches, found in costs.items():
+        told(f"{benches} benches", [1e6 / rate for rate, _ in found], "us a verdict")
+        told(f"{benches} benches, processor time", [cost for _, cost in found], "us a verdict")
 
 
 async def filled(store, upto, have):

@@ -2,6 +2,9 @@
 
 import asyncio
 import contextlib
+import os
+import signal
+import subprocess
 import time
 from dataclasses import replace
 
@@ -11,13 +14,14 @@ import pytest
 from structlog.testing import capture_logs
 
 from acquire.clock import RealClock
+from acquire.line import collecting as collecting_module
 from acquire.line.collecting import Collector, Rules, identifier
 from acquire.line.migrating import DatabaseUnfit
 from acquire.line.roles import ROLES
 from acquire.outlets.mqtt import Broker
 from tests.brokers import Mosquitto, needs_mosquitto, subscriber
 from tests.known_records import ALL, verdict
-from tests.postgres import database, needs_postgres  # noqa: F401  (a fixture)
+from tests.postgres import database, needs_postgres, server  # noqa: F401  (a fixture)
 from tests.unit.test_line_incoming import message
 
 pytestmark = [needs_mosquitto, needs_postgres]
@@ -72,6 +76,12 @@ async def until(condition, within_s=10.0):
     async with asyncio.timeout(within_s):
         while not await asyncio.to_thread(condition):  # noqa: ASYNC110
             await asyncio.sleep(0.02)
+
+
+def children(process):
+    """Numbers of the processes that one has started."""
+    words = ["ps", "-o", "pid=", "--ppid", str(process)]
+    return [int(each) for each in subprocess.run(words, capture_output=True, check=True).stdout.split()]
 
 
 @contextlib.contextmanager
@@ -188,6 +198,48 @@ async def test_a_database_that_goes_and_comes_back_is_told_once_and_loses_nothin
     events = [line["event"] for line in logs]
     assert events.count("collect.database_away") == events.count("collect.database_back") > 0
     assert "postgres@" not in str(logs)
+
+
+@pytest.mark.long
+async def test_a_database_that_hangs_is_given_up_and_tried_again(mosquitto, tmp_path, monkeypatch):
+    """Its processes stand still, its connections stay open: nothing would ever come of waiting."""
+    monkeypatch.setattr(collecting_module, "LONGEST_BATCH_S", 1.0)
+    with server() as own:
+        address = own.address()
+        async with collecting(mosquitto.port, address) as collector:
+            await publish(mosquitto.port, *verdicts(2))
+            await until(lambda: count(address) == 2)
+            processes = [own.process.pid, *children(own.process.pid)]
+            for process in processes:
+                os.kill(process, signal.SIGSTOP)
+            try:
+                await publish(mosquitto.port, *verdicts(3, 3))
+                await until(lambda: "too long" in collector.state, 20.0)
+            finally:
+                for process in processes:
+                    os.kill(process, signal.SIGCONT)
+            await until(lambda: count(address) == 5, 20.0)
+
+
+async def test_a_stop_does_not_wait_for_a_database_that_hangs(mosquitto):
+    """The service manager's patience is eight seconds."""
+    with server() as own:
+        address, processes = own.address(), []
+        try:
+            async with collecting(mosquitto.port, address) as collector:
+                await publish(mosquitto.port, *verdicts(2))
+                await until(lambda: count(address) == 2)
+                processes = [own.process.pid, *children(own.process.pid)]
+                for process in processes:
+                    os.kill(process, signal.SIGSTOP)
+                await publish(mosquitto.port, *verdicts(3, 3))
+                while not collector._committing:  # noqa: ASYNC110
+                    await asyncio.sleep(0.01)
+                began_s = time.monotonic()
+            assert time.monotonic() - began_s < 6.0
+        finally:
+            for process in processes:
+                os.kill(process, signal.SIGCONT)
 
 
 async def test_tables_that_may_not_be_made_end_it_with_a_sentence(mosquitto, database):  # noqa: F811
