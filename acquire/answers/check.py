@@ -221,7 +221,7 @@ def _bench_report(file: TomlFile) -> Report:
         measured = sheet_for(bench, sheet)
     except FixtureUnfit as error:
         at = file.lines.of(("fixture", "high"))
-        return Report(file.path, "bench", (Fault(file.path, at, "fixture.high", error.what, error.hint),))
+        return Report(file.path, "bench", (Fault(file.path, at, "[fixture] high", error.what, error.hint),))
     fit = MeterFit(sheet, bench, model)
     remarks = [*_remarks(sheet_file, sheet, bench.purpose, fit), *_missing_secrets(file, bench)]
     lines = [
