@@ -54,11 +54,11 @@ def export_csv(path: Path, entries: Iterable[Entry], kind: str = "verdict") -> i
         writer = csv.writer(text, lineterminator="\r\n")
         writer.writerow(header(kind))
         row = _rows(kind)
-        wanted = (entry for entry in entries if entry.kind == kind)
         count = 0
-        while group := list(islice(wanted, ROWS)):
-            writer.writerows(map(row, group))
-            count += len(group)
+        for entry in entries:
+            if entry.kind == kind:
+                writer.writerow(row(entry))
+                count += 1
         text.flush()
         text.detach()
     return count

@@ -12,9 +12,10 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, fields
 from datetime import UTC, datetime
 
+from acquire.journal.entry import Entry
 from acquire.journal.question import Question, Record
 from acquire.outlets.payload import disarmed, iso_time
-from acquire.records import CheckStandard, UnitStarted
+from acquire.records import CheckStandard
 from acquire.records.words import PASSING
 from acquire.reports.doubtful import Doubts
 from acquire.reports.visits import record_of
@@ -158,12 +159,10 @@ def by_spool(record: Record, spool: str, span: Span | None = None) -> Iterator[S
     question = Question(kinds=("unit_started",), since_utc_s=since_s, until_utc_s=until_s)
     ends: dict[tuple[str, float], tuple[str, str]] | None = None
     for entry in record.find(question):
-        if not any(each.get("spool") == spool for each in entry.payload.get("spools") or ()):
-            continue
-        started = record_of(entry)
-        if isinstance(started, UnitStarted):
+        wound = [each for each in entry.payload.get("spools") or () if each.get("spool") == spool]
+        if wound:
             ends = _ends(record, since_s) if ends is None else ends
-            yield _spool_row(entry.id, started, spool, ends)
+            yield _spool_row(entry, spool, [str(each.get("winding", "")) for each in wound], ends)
 
 
 def _ends(record: Record, since_s: float | None) -> dict[tuple[str, float], tuple[str, str]]:
@@ -181,22 +180,20 @@ def _moment(utc_s: float | None) -> float:
 
 
 def _spool_row(
-    entry_id: str, started: UnitStarted, spool: str, ends: dict[tuple[str, float], tuple[str, str]]
+    entry: Entry, spool: str, windings: list[str], ends: dict[tuple[str, float], tuple[str, str]]
 ) -> SpoolRow:
-    outcome, held = ends.get((started.serial, _moment(started.utc_s)), ("", "no result on record"))
+    started = entry.payload
+    outcome, held = ends.get((entry.serial, _moment(started.get("utc_s"))), ("", "no result on record"))
+    named = {name: str(started.get(name, "")) for name in ("bench", "batch", "sheet", "purpose", "operator")}
     return SpoolRow(
-        id=entry_id,
-        time_utc=iso_time(started.utc_s),
-        bench=started.bench,
+        id=entry.id,
+        time_utc=iso_time(entry.utc_s),
         spool=spool,
-        windings=", ".join(each.winding for each in started.spools if each.spool == spool),
-        serial=started.serial,
-        batch=started.batch,
-        sheet=started.sheet,
-        purpose=started.purpose.value,
+        windings=", ".join(windings),
+        serial=entry.serial,
         outcome=outcome,
         held=held,
-        operator=started.operator,
+        **named,
     )
 
 
