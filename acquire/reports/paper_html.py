@@ -60,7 +60,6 @@ def as_html(paper: Paper) -> bytes:
         "</head>",
         "<body>",
         *_head(paper),
-        "<main>",
         *(part for block in paper.blocks for part in draw(block)),
         "</main>",
     ]
@@ -103,6 +102,7 @@ def _head(paper: Paper) -> list[str]:
         *logo,
         f'<div class="who"><strong>{_apart(head.name)}</strong>{lines}</div>',
         "</header>",
+        "<main>",
         f'<div class="title"><h1>{_text(paper.title)}</h1><p>{_text(paper.subtitle)}</p></div>',
     ]
 

@@ -211,7 +211,7 @@ def _blocks(found: Returned, issued_utc_s: float, signed: str) -> Iterator[Block
         Column("Then", 36, right=True),
         Column("Now", 36, right=True),
         Column("Change", 33, right=True),
-        Column("", 26),
+        Column("Finding", 26),
     )
     rows = tuple(
         (
