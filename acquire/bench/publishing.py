@@ -44,6 +44,7 @@ def mqtt_outlet(
         "software": software,
         "on_command": Orders(daemon, stop) if mqtt.orders else None,
         "files": lambda: files_in_force(daemon),
+        "readings": mqtt.readings,
     }
     broker = broker_of(mqtt, environment)
     outlet: MqttOutlet

@@ -84,11 +84,13 @@ class MqttSettings(BrokerSettings):
     Attributes:
         orders: take orders from the broker: whoever may publish there can then end units, confirm open
             pairs, override the check standard and stop the bench.
+        readings: publish live readings, a few a second; a line of many benches leaves them out.
         line: publish everything on the record, and send again what the line's database has not confirmed.
         evidence: publish what each verdict rests on as well; needs `line`.
     """
 
     orders: Flag = False
+    readings: Flag = True
     line: Flag = False
     evidence: Flag = False
 

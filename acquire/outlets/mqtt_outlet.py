@@ -87,6 +87,7 @@ class MqttOutlet:
         software: str,
         on_command: OnCommand | None = None,
         files: Callable[[], Mapping[str, str]] = dict,
+        readings: bool = True,
     ) -> None:
         """Prepare; nothing is opened yet.
 
@@ -97,6 +98,7 @@ class MqttOutlet:
             software: name and version of the program, for the status.
             on_command: None to take no commands.
             files: gives the fields of `Status` that name the files in force.
+            readings: whether live readings are shown.
         """
         self.at_once = 1
         self.broker = broker
@@ -108,6 +110,7 @@ class MqttOutlet:
         self._software = software
         self._on_command = on_command
         self._files = files
+        self._readings = readings
         self._told_files: Mapping[str, str] = {}
         self._birth = ""
         self._connection: Connection | None = None
@@ -121,7 +124,8 @@ class MqttOutlet:
         if isinstance(event, Prompt):
             self._prompt.put(shown_prompt(event, self.topics.bench, self._clock.utc_s()))
         elif reading := shown_reading(event, self.topics.bench):
-            self._reading.put(reading)
+            if self._readings:
+                self._reading.put(reading)
         elif isinstance(event, Notice) and self._told_files != self._files():
             self._status_news.set()  # files were taken in, and a notice has just said so
 

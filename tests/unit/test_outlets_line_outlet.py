@@ -16,6 +16,8 @@ from acquire.outlets.outlet import BackOff, Health, drain
 from acquire.outlets.schemas import CHANNELS, json_schemas
 from acquire.outlets.topics import EVIDENCE as EVIDENCE_TOPIC
 from acquire.outlets.topics import LINE_TOPIC_OF_KIND, Topics
+from acquire.records import Approach
+from drivers.reading import Quantity
 from tests.brokers import Mosquitto, needs_mosquitto, subscriber
 from tests.known_records import ALL, EVIDENCE, VERDICT, verdict, verdicts
 
@@ -90,6 +92,18 @@ async def test_the_whole_record_goes_out_as_one_chain(journal, mosquitto):
     assert sent[0][0] == "evidence"
     for last, payload in sent:
         assert [name for name in kinds[last] if checks[name].is_valid(payload)], last
+
+
+async def test_live_readings_can_be_left_out(journal, mosquitto):
+    """What a large line cannot afford: five messages a second from each bench."""
+    seen = Approach("meter", Quantity.RESISTANCE, 46.0, 3.0, 1.0, 2.0)
+    async with subscriber(mosquitto.port) as ear:
+        for readings in (False, True):
+            async with of_a_line(journal, mosquitto.port, readings=readings) as outlet:
+                await ear.until(lambda e: e.of("status")[-1:] and e.of("status")[-1]["state"] == "online")
+                outlet.show(seen)
+                await asyncio.sleep(0.3)
+            assert len(ear.of("reading")) == readings
 
 
 async def test_it_begins_behind_what_the_line_has_said_it_holds(journal, mosquitto):
