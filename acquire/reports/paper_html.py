@@ -149,12 +149,12 @@ def _(block: Table) -> list[str]:
     widths = (f'<col style="width:{100.0 * column.share / whole:.2f}%">' for column in block.columns)
     heads = (f"<th{_side(c.right)}>{_text(c.head)}</th>" for c in block.columns)
     return [
-        "<table>",
+        '<div class="table" tabindex="0"><table>',  # on a phone it is wider than the screen
         f"<colgroup>{''.join(widths)}</colgroup>",
         f"<thead><tr>{''.join(heads)}</tr></thead>",
         "<tbody>",
         *(f"<tr>{''.join(_cells(row, block))}</tr>" for row in block.rows),
-        "</tbody></table>",
+        "</tbody></table></div>",
     ]
 
 

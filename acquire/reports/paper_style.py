@@ -72,7 +72,7 @@ figure svg{width:100%;display:block}
 .beside div{margin-bottom:.8mm}
 .end{text-align:center;letter-spacing:.08em;color:#333;margin-top:3mm;break-before:avoid}
 @media screen and (max-width:150mm){.pairs,.plots,.plots.four{grid-template-columns:1fr}
- .finding{flex-wrap:wrap}}
+ .finding{flex-wrap:wrap}.table{overflow-x:auto}.table table{min-width:165mm}}
 @page{margin:15mm 15mm 18mm;@bottom-left{font:7.5pt "DejaVu Sans",Arial,sans-serif;color:#333}
  @bottom-right{font:7.5pt "DejaVu Sans",Arial,sans-serif;color:#333}}
 @media print{body{padding:0;max-width:none}}
