@@ -41,7 +41,6 @@ CHANNELS: dict[str, tuple[str, tuple[str, ...], str]] = {
     ),
     "batch": ("batch", ("batch",), "QoS 1, at least once: what was done to a batch, with its whole state."),
     "zero": ("zero", ("lead_zero",), "QoS 1, from a bench of a line: the leads were zeroed."),
-    "imported": ("imported", ("imported_result",), "QoS 1, from a bench of a line: an earlier paper record."),
     "notice": ("notice", ("notice",), "QoS 1, from a bench of a line: what the operator was told."),
     "imported": (
         "imported",
