@@ -95,20 +95,20 @@ async def follow(daemon, simulation):
 
 @pytest.mark.timeout(60)
 async def test_every_pair_of_a_unit_is_measured_and_open_ones_are_proven(tmp_path):
-    """Two good units and a broken trigger, 21 pairs each; two contacts on every pin, so no key is needed."""
-    words = ["--seed", "9", "--units", "5"]
-    work = await day(tmp_path, *words, kelvin=True, pairs="all", until=lambda w: len(w.of(UnitResult)) == 3)
+    """A good unit and a broken winding, 21 pairs each; two contacts on every pin, so no key is needed."""
+    words = ["--seed", "11", "--units", "6"]
+    work = await day(tmp_path, *words, kelvin=True, pairs="all", until=lambda w: len(w.of(UnitResult)) == 2)
     results = work.of(UnitResult)
-    assert [r.outcome for r in results] == [Outcome.PASS, Outcome.PASS, Outcome.FAIL]
+    assert [r.outcome for r in results] == [Outcome.PASS, Outcome.FAIL]
     assert all(as_planted(r.outcome, work.truth[r.serial]) for r in results)
-    assert [r.steps_total for r in results[:2]] == [22, 22], "every pair, and the first one once more"
-    assert results[2].hypotheses[0].sentence == "The trigger is broken: no path through it."
+    assert results[0].steps_total == 22, "every pair, and the first one once more"
+    assert results[1].hypotheses[0].sentence == "The fast charge is broken: no path through it."
     assert not work.notices("fixture.unproven")
     verdicts = [judged.verdict for judged in work.of(Judged)]
     first = {(v.pin_a, v.pin_b) for v in verdicts if v.serial == results[0].serial}
     assert len(first) == 21
     opens = [v for v in verdicts if v.raw_ohm is None]
-    assert len(opens) >= 3 * 12
+    assert len(opens) >= 2 * 12
     assert all("with both clips proven" in v.reason for v in opens)
     assert [e.payload["step"] for e in journal_entries(tmp_path, "verdict")] == [v.step for v in verdicts]
     assert [row["step"] for row in csv_rows(tmp_path)] == [v.step for v in verdicts]
@@ -159,16 +159,12 @@ async def test_a_line_that_drops_answers_costs_time_and_no_verdict(tmp_path):
 @pytest.mark.parametrize(
     ("sort", "wear", "said"),
     [
-        ("shared", None, "every relay opens and closes as it should"),
         ("shared", "welded=103", "3's high relay (channel 103) is stuck closed"),
-        ("shared", "dead=204", "4 on the low bus (channel 204) does not conduct"),
-        ("kelvin", None, "only a plug (--plug) tells"),
         ("kelvin", "plug,dead=107", "CORE on the high bus (channel 107) does not conduct"),
-        ("kelvin", "plug,welded=202", "one of the low bus is stuck closed"),
     ],
 )
 async def test_every_relay_is_tried(tmp_path, sort, wear, said):
-    """`steadyohm fixture`: with nothing clipped in, or with a plug."""
+    """`steadyohm fixture`: with nothing clipped in, or with a plug; the other findings are in tests/unit."""
     more = ["--wear", wear] if wear else []
     async with stand_in(["--fixture", sort, "--speed", "30", "--units", "1", *more]) as simulation:
         bench = load_bench(file_for(tmp_path, simulation, kelvin=sort == "kelvin"))
