@@ -70,7 +70,7 @@ class Ear:
         self._pipe = self.connection.sock  # the connection forgets it: the answer has no end of its own
         self.answer = self.connection.getresponse()
         self.heard = []
-        self.ended = False
+        self.ended, self.why = False, "at its end"
         self._news = threading.Condition()
         self._thread = threading.Thread(target=self._read, daemon=True)
         self._thread.start()
@@ -86,8 +86,8 @@ class Ear:
                     with self._news:
                         self.heard.append((name, json.loads(text.removeprefix("data: ")), time.time()))
                         self._news.notify_all()
-        except (OSError, http.client.HTTPException):
-            pass
+        except (OSError, http.client.HTTPException) as error:
+            self.why = repr(error)
         with self._news:
             self.ended = True
             self._news.notify_all()
@@ -102,9 +102,10 @@ class Ear:
                         return data, when
                 place = len(self.heard)
                 left = deadline - time.monotonic()
-                told = [(n, {k: d[k] for k in list(d)[:6]}) for n, d, _ in self.heard[-6:]]
                 if left <= 0 or self.ended:
-                    raise AssertionError(f"never heard {name!r}; last were {told}")
+                    how = f"the stream ended ({self.why})" if self.ended else f"not within {within_s:g} s"
+                    told = [f"{n} {sorted(d)}" for n, d, _ in self.heard[-6:]]
+                    raise AssertionError(f"never heard {name!r}, {how}; last were {told}")
                 self._news.wait(left)
 
     def phase(self, phase, within_s=10.0, start=0):
