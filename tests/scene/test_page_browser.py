@@ -10,7 +10,7 @@ from playwright.sync_api import expect
 from tests.browsers import another, chromium, needs_chromium, opened, paged_bench, until_served
 from tests.whole_bench import journal_entries, running
 
-pytestmark = needs_chromium
+pytestmark = [needs_chromium, pytest.mark.timeout(150)]
 
 MILLIMETRE_PX = 1366 / 310
 """Of a 14-inch screen of 16:9 with 1366 pixels across: 310 mm wide (geometry)."""

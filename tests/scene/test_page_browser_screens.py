@@ -23,7 +23,7 @@ from tests.browsers import (
 )
 from tests.whole_bench import Typed, free_port, journal_entries, simulated
 
-pytestmark = needs_chromium
+pytestmark = [needs_chromium, pytest.mark.timeout(150)]
 
 SCREENS = ["now", "unit", "history", "batch", "leads", "check", "hands-off", "setup", "senses"]
 RULES = {
@@ -83,7 +83,6 @@ def keep(eye, name):
     eye.page.screenshot(path=OUTPUT / f"page-{name}.png")
 
 
-@pytest.mark.timeout(120)
 def test_every_screen_is_accessible_and_fits_light_and_dark_large_and_small(tmp_path):
     """axe-core finds nothing; nothing is wider than the screen; the bench screen fits a laptop's height."""
     with paged_bench(tmp_path, batch="harvest") as bench, chromium() as browser:

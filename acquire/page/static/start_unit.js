@@ -58,8 +58,8 @@ export class ScanDesk {
   }
 
   async start(serial) {
+    location.hash = "#now";
     const answer = await order("start_unit", { serial });
-    if (answer.done) location.hash = "#now";
     this.tell(answer.done ? answer.reason || `Scanned: ${serial}` : answer.reason, answer.done);
   }
 }
