@@ -36,7 +36,7 @@ Workshop choice; with the mean turn's 0.75 % it makes the 1.9 % (95 %) that a me
 DOUBTED, PARTLY = 0.5, 0.25
 """A batch is doubted from this probability of a fault that its next unit would have too; or from the second
 one, where a good unit has less than that as well (too many turns and a bad joint read alike). Workshop
-choices. Of good units that scatter as assumed here about 1 in 300 is doubted, and costs one typed word; a
+choices. Of good units that scatter as assumed here about 1 in 250 is doubted, and costs one typed word; a
 spool 3.6 % off is found by its first unit 19 times of 20 (tests/unit/test_verdict_first_unit.py counts
 both)."""
 
