@@ -6,9 +6,13 @@ Not for what it shows (view) nor for the bench behind it (behind).
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import socket
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+
+import structlog
 
 from acquire.page.access import Gate, is_loopback, own_names, token_of
 from acquire.page.app import Pages
@@ -22,6 +26,8 @@ from acquire.page.view import View
 from acquire.records import Event
 from drivers.reading import Quantity, Reading
 
+log = structlog.get_logger()
+
 FACTS_S = 1.0
 """How often the facts of the bench are looked at while a page is open."""
 
@@ -29,6 +35,9 @@ BEAT_S = 5.0
 """How often an open page is told that the bench is there."""
 
 GOODBYE = "The bench was stopped."
+
+FAULTS = (LookupError, ValueError, TypeError, AttributeError, ArithmeticError)
+"""What a slip in drawing a state raises."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,13 +91,23 @@ class BenchPage:
 
     def see(self, reading: Reading, wanted: Quantity) -> None:
         """A reading of the ohms meter, on its way to the heart."""
-        self.stream.view.see(reading, wanted)
-        self.stream.changed()
+        with self._harmless():
+            self.stream.view.see(reading, wanted)
+            self.stream.changed()
 
     def show(self, event: Event) -> None:
         """An event that is on the record."""
-        self.stream.view.show(event)
-        self.stream.changed()
+        with self._harmless():
+            self.stream.view.show(event)
+            self.stream.changed()
+
+    @contextlib.contextmanager
+    def _harmless(self) -> Iterator[None]:
+        """A fault of the page is logged and the bench goes on: it measures, a page only looks."""
+        try:
+            yield
+        except FAULTS:
+            log.exception("page.fault")
 
     # ------------------------------------------------------------------ life
 

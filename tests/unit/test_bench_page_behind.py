@@ -12,6 +12,7 @@ from acquire.clock import HandClock
 from acquire.files.settings import load_bench
 from acquire.outlets.orders import order_of
 from acquire.page.app import Pages
+from acquire.page.view import View
 from acquire.records import GiveUpUnit, Note, OpenBatch, StartUnit, TypeTemperature
 from tests.whole_bench import bench_file, free_port
 
@@ -101,3 +102,15 @@ async def test_the_port_is_free_again_afterwards(tmp_path):
         assert isinstance(page.pages, Pages)
     with pytest.raises(OSError, match="Connect call failed"):
         await asyncio.open_connection("127.0.0.1", port)
+
+
+async def test_a_fault_of_the_page_stops_no_bench(tmp_path, monkeypatch):
+    """It is logged; the next event is shown again."""
+    async with at_work(tmp_path) as (daemon, page):
+        with monkeypatch.context() as broken:
+            broken.setattr(View, "_take", lambda *_: {}["nothing"])
+            await daemon.command(Note("unseen"))
+            await until(lambda: daemon.journal.last_seq > 0 and daemon._events.empty())
+            await asyncio.sleep(0.05)
+        await daemon.command(Note("seen"))
+        await until(lambda: "seen" in [n["text"] for n in page.stream.state()["notes"]])
