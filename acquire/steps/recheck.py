@@ -13,6 +13,7 @@ import math
 from collections.abc import Mapping, Sequence
 
 from acquire.records import Outcome, Pair, StepKind
+from acquire.records.words import FAILING
 from acquire.steps.agreement import oddest
 from acquire.steps.balance import balances
 from acquire.steps.pairs import PairTable
@@ -39,7 +40,7 @@ _TO_THE_DIGIT, _UNLIKE = 3.0, 0.1
 """Standard deviations of a repeated touch within which two values are one; share of it by which two pairs of
 a good unit differ so much that this is no coincidence. Workshop choices."""
 
-_NOT_SHARED, _SIDES = 0.3, 1.0 / 3.0
+_NOT_SHARED, _SIDES = 0.2, 1.0 / 3.0
 """Share of a reading's uncertainty that the other readings of the unit do not share; share of its distance
 within which another value is on the side of the others. Workshop choices."""
 
@@ -100,15 +101,15 @@ def too_coarse(states: Sequence[StepState], table: PairTable) -> StepState | Non
 
 
 def _misread_first(states: Sequence[StepState], table: PairTable) -> StepState | None:
-    """The first resistance, where its repetition differs and the others side with the repetition.
+    """The first resistance or its repetition, where they differ and the others side with one of them.
 
-    A look-alike touched at the start would make the unit seem to have cooled. What all readings share (leads,
-    range, temperature) cancels in this comparison, for the most part.
+    A look-alike touched at the start or the end would make the unit seem to have cooled. What all readings
+    share (leads, range, temperature) cancels in this comparison, for the most part.
     """
     limit = table.sheet.warm_limit
     moved, first = movement(states, limit), repeatable(states, limit)
     check = next((s for s in states if s.step.name == WARM_CHECK), None)
-    if not moved or abs(moved) <= limit or first is None or first.doubted or check is None:
+    if not moved or abs(moved) <= limit or first is None or check is None:
         return None
     if first.ohm is None or check.ohm is None:
         return None
@@ -119,8 +120,9 @@ def _misread_first(states: Sequence[StepState], table: PairTable) -> StepState |
         if s.step.pair != first.step.pair
     }
     mean, sd = table.predicted(first.step.pair, known)
-    before, after = abs(first.ohm - mean), abs(check.ohm - mean)
-    return first if before > _APART * sd and after < _SIDES * before else None
+    away = sorted(((abs(s.ohm - mean), s) for s in (first, check) if s.ohm is not None), key=lambda a: a[0])
+    (near, _), (far, odd) = away
+    return odd if not odd.doubted and far > _APART * sd and near < _SIDES * far else None
 
 
 def _read_elsewhere(state: StepState, states: Sequence[StepState], table: PairTable) -> bool:
@@ -148,8 +150,12 @@ def _oddest_pass(states: Sequence[StepState], table: PairTable) -> StepState | N
     if warm_checked or sum(state.doubted for state in states) >= _MOST_DOUBTS:
         return None
     passing = [s for s in states if s.outcome in _PASSING and s.ohm is not None and math.isfinite(s.ohm)]
-    latest = {state.step.pair: (state.ohm, state.u_ohm) for state in passing if state.ohm is not None}
-    odd = oddest(table, [(pair, ohm, u_ohm) for pair, (ohm, u_ohm) in latest.items()])
+    touches = [(s.step.pair, s.ohm, s.repeat_u_ohm) for s in passing if s.ohm is not None]
+    # A balance compares by touches alone; where it fails, a look-alike must stand out as sharply as that.
+    uneven = any(each.outcome in FAILING for each in balances(table, touches))
+    shared = _NOT_SHARED if uneven else 1.0
+    latest = {s.step.pair: (s.ohm, math.hypot(s.repeat_u_ohm, shared * s.u_ohm)) for s in passing}
+    odd = oddest(table, [(pair, ohm, u) for pair, (ohm, u) in latest.items() if ohm is not None])
     if odd is None or odd.away < _ODD:
         return None
     return next((s for s in passing if s.step.pair == odd.pair and not s.doubted), None)

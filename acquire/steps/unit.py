@@ -36,6 +36,9 @@ from acquire.steps.warm import WARM_CHECK, repeatable
 _ALIKE = 0.01
 """Two values of one pair this close, as a fraction, are the same value measured twice; workshop choice."""
 
+_DIGIT = 1e-3
+"""The same where nothing but a repetition to the digit will do."""
+
 
 class Ruling(StrEnum):
     """What is done with a matched value.
@@ -128,7 +131,7 @@ class UnitProgress(Standing):
         if match.fit is Fit.OTHER_PAIR and state.bracket is None and match.pair in self.open_pairs:
             self._focus = next(s.step.name for s in self.states if s.step.pair == match.pair and not s.done)
             return Ruling.JUDGE
-        if state.refused_ohm is not None and _alike(ohm, state.refused_ohm, match.corrected.expanded_ohm):
+        if _same_again(state, match):
             state.insisted = True
             return Ruling.JUDGE
         state.refused_ohm = ohm
@@ -319,5 +322,12 @@ def _bracketed(bracket: Bracket, match: Match) -> Ruling | None:
     return None
 
 
-def _alike(ohm: float, before_ohm: float, expanded_ohm: float) -> bool:
-    return abs(ohm - before_ohm) <= max(2.0 * expanded_ohm, _ALIKE * abs(before_ohm))
+def _same_again(state: StepState, match: Match) -> bool:
+    """Whether the refused value has come again; to the digit where it looks like another pair now."""
+    if state.refused_ohm is None:
+        return False
+    corrected, before_ohm = match.corrected, state.refused_ohm
+    moved_on = match.fit is Fit.OTHER_PAIR and state.looks_like not in (None, match.pair)
+    digit_ohm = 2.0 * corrected.settled.expanded_si + _DIGIT * abs(before_ohm)
+    close_ohm = max(2.0 * corrected.expanded_ohm, _ALIKE * abs(before_ohm))
+    return abs(corrected.reference_ohm - before_ohm) <= (digit_ohm if moved_on else close_ohm)

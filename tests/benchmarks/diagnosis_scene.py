@@ -70,8 +70,8 @@ def good_unit(kind: UnitType, dice: random.Random) -> WoundUnit:
     """
     tolerance = {coil.name: coil.tolerance for coil in kind.coils}
     own = {name: limit for names, limit in alike(sheet_of(kind)) for name in names}
-    shared = within(dice)
     while True:
+        shared = within(dice)
         branches = []
         for branch in kind.nominal().branches:
             spread = tolerance[branch.name] / 3 if branch.name in tolerance else 0.05
@@ -81,8 +81,17 @@ def good_unit(kind: UnitType, dice: random.Random) -> WoundUnit:
                 off = spread * within(dice)
             branches.append(replace(branch, ohm_20=branch.ohm_20 * (1 + off)))
         unit = WoundUnit("unit", tuple(branches))
-        if all(most_uneven(unit, rule.windings) <= 0.75 * rule.limit for rule in sheet_of(kind).balances):
+        if well_inside(unit, kind):
             return unit
+
+
+def well_inside(unit: WoundUnit, kind: UnitType) -> bool:
+    """Every winding within three quarters of its tolerance, and of what is allowed between those alike."""
+    nominal = {coil.name: coil.ohm_20() for coil in kind.coils}
+    tolerance = {coil.name: coil.tolerance for coil in kind.coils}
+    coils = [branch for branch in unit.branches if branch.name in nominal]
+    even = all(most_uneven(unit, rule.windings) <= 0.75 * rule.limit for rule in sheet_of(kind).balances)
+    return even and all(abs(c.ohm_20 / nominal[c.name] - 1) <= 0.75 * tolerance[c.name] for c in coils)
 
 
 def within(dice: random.Random) -> float:
