@@ -57,8 +57,8 @@ class Counts:
 
     Attributes:
         kills: processes killed; young: of those, killed before they had said anything.
-        resumed: starts that found a unit in work; verdicts, units: on the journal.
-        copies: verdicts that came over MQTT more than once, all equal.
+        resumed: starts that found a unit in work; verdicts, results, units: on the journal.
+        copies: verdicts and results that came over MQTT more than once, all equal.
         lost, csv_twice: must be 0.
     """
 
@@ -66,6 +66,7 @@ class Counts:
     young: int = 0
     resumed: int = 0
     verdicts: int = 0
+    results: int = 0
     units: int = 0
     copies: int = 0
     lost: int = 0
@@ -203,6 +204,7 @@ class KilledBench:
             case "short_probes":
                 await self._move("short")
             case "touch" | "touch_again":
+                self._type(self._run, ".result polarity = aiding, pass, by LCR-1")
                 await self._move(" ".join(asked["pair"]))
             case _:
                 self._type(self._sim, "lift")
@@ -254,27 +256,29 @@ class KilledBench:
 
     def compare(self):
         """Journal, CSV and what the subscriber heard agree; nothing a person saw is missing."""
-        verdicts, results = self._entries("verdict"), self._entries("unit_result")
-        ids = [entry.id for entry in verdicts]
-        counts = self.counts
+        results, counts = self._entries("unit_result"), self.counts
+        ids = self._agreed("verdict", "verdict")
         counts.verdicts, counts.units = len(ids), len(results)
-
-        rows = Counter(row["id"] for row in csv_rows(self.folder / "work"))
-        counts.csv_twice = sum(rows.values()) - len(rows)
-        heard = {}
-        for payload in self.ear.of("verdict"):
-            assert heard.setdefault(payload["id"], payload) == payload, "a copy differs"
-        counts.copies = len(self.ear.of("verdict")) - len(heard)
-        counts.lost = len(set(ids) - set(rows)) + len(set(ids) - set(heard))
-        assert set(rows) <= set(ids), "a row of nothing"
-        assert set(heard) <= set(ids), "heard, and not on record"
-        assert counts.lost == counts.csv_twice == 0, counts
-        assert [row["id"] for row in csv_rows(self.folder / "work")] == ids, "rows out of order"
-        assert list(dict.fromkeys(p["id"] for p in self.ear.of("verdict"))) == ids, (
-            "first copies out of order"
-        )
+        counts.results = len(self._agreed("typed_result", "result"))
         assert len({e.payload["serial"] for e in results}) == len(results), "a unit ended twice"
         output = (self.folder / "output").read_text(errors="replace")
         assert "Traceback" not in output, self._story()
         shown = re.findall(r"(?m)^  \S+–\S+ .*Ω.* ● pass$", output)
         assert len(shown) <= len(ids), "shown before it was on record"
+
+    def _agreed(self, kind, last):
+        """Entries of a kind have one row and were heard, in order; gives their ids."""
+        ids, counts = [entry.id for entry in self._entries(kind)], self.counts
+        written = [row["id"] for row in csv_rows(self.folder / "work", kind)]
+        rows, heard = Counter(written), {}
+        for payload in self.ear.of(last):
+            assert heard.setdefault(payload["id"], payload) == payload, "a copy differs"
+        counts.csv_twice += sum(rows.values()) - len(rows)
+        counts.copies += len(self.ear.of(last)) - len(heard)
+        counts.lost += len(set(ids) - set(rows)) + len(set(ids) - set(heard))
+        assert set(rows) <= set(ids), "a row of nothing"
+        assert set(heard) <= set(ids), "heard, and not on record"
+        assert counts.lost == counts.csv_twice == 0, counts
+        assert written == ids, "rows out of order"
+        assert list(dict.fromkeys(p["id"] for p in self.ear.of(last))) == ids, "first copies out of order"
+        return ids

@@ -26,6 +26,7 @@ def main():
     print(f"  before the bench had said anything     {counts.young}")
     print(f"  starts that found a unit in work       {counts.resumed}, each at a step still open")
     print(f"verdicts on the journal                  {counts.verdicts}, of {counts.units} units")
+    print(f"typed results on the journal             {counts.results}")
     print(f"lost in CSV or MQTT                      {counts.lost}")
     print(f"rows twice in CSV                        {counts.csv_twice}")
     print(f"came twice over MQTT, with the same id   {counts.copies}")
