@@ -1,12 +1,16 @@
 """Units with whole visits to an invented bench, on a journal of their own. Not a test itself."""
 
 import asyncio
+import shutil
+import tempfile
 from dataclasses import replace
+from pathlib import Path
 
 from acquire.clock import HandClock
 from acquire.journal.store import Journal
 from acquire.records import Evidence, LeadZero, Notice, Outcome, Pair, Purpose, Weight
 from tests.known_records import CHECK, EVIDENCE, NOON_S, RESULT, STARTED, TYPED, ZERO, verdict
+from tests.memory_disk import SHARED_MEMORY
 
 SERIAL = "PL80-0007"
 WINDINGS = {
@@ -18,14 +22,23 @@ DAY_S = 86_400.0
 
 
 def journal_with(folder, records):
-    """A closed journal that holds these records, each alone or with its evidence."""
+    """A closed journal that holds these records, each alone or with its evidence.
 
-    async def write():
-        journal = Journal.open(folder, bench="bench-1", clock=HandClock())
+    Written where syncing costs nothing, then copied: these tests ask, they do not test durability.
+    """
+
+    async def write(where):
+        journal = Journal.open(where, bench="bench-1", clock=HandClock())
         await journal.append([each if isinstance(each, tuple) else (each, None) for each in records])
         await journal.close()
 
-    asyncio.run(write())
+    if (folder / "journal.db").exists() or not SHARED_MEMORY.is_dir():
+        asyncio.run(write(folder))
+        return folder
+    with tempfile.TemporaryDirectory(dir=SHARED_MEMORY) as scratch:
+        asyncio.run(write(Path(scratch)))
+        folder.mkdir(parents=True, exist_ok=True)
+        shutil.copy(Path(scratch) / "journal.db", folder)
     return folder
 
 
