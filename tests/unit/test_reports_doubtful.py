@@ -7,11 +7,11 @@ from dataclasses import replace
 
 import pytest
 
-from acquire.reports.doubtful import Doubts
 from acquire.answers.history import history_entries, history_line
 from acquire.clock import RealClock
 from acquire.journal.store import Journal
 from acquire.records import LeadZero
+from acquire.reports.doubtful import Doubts
 from drivers.reading import Quantity
 from tests.known_records import CHECK, VERDICT
 

@@ -77,8 +77,8 @@ def test_a_byte_order_mark_and_windows_line_ends_do_no_harm(tmp_path):
         ("A1,2109-03-02,trigger,,,83,,,,,,,,", "lies too far back, or ahead"),
         ("A1,1719-03-02,trigger,,,83,,,,,,,,", "lies too far back, or ahead"),
         (
-            "A1,2019-03-02,triger,,,83,,,,,,,,",
-            'no step "triger" on Plover 80. Did you mean "trigger"?',
+            "A1,2019-03-02,trigge,,,83,,,,,,,,",
+            'no step "trigge" on Plover 80. Did you mean "trigger"?',
         ),
         ("A1,2019-03-02,,,,83,,,,,,,,", "is no pin"),
         ("A1,2019-03-02,,4,9,83,,,,,,,,", '"9" is no pin of Plover 80'),
@@ -116,7 +116,7 @@ def test_all_faults_come_at_once(tmp_path):
 @pytest.mark.parametrize(
     ("heads", "told"),
     [
-        ("serial,date,step,value_ohm,celcius", 'Did you mean "celsius"?'),
+        ("serial,date,step,value_ohm,celsiu", 'Did you mean "celsius"?'),
         ("serial,step,value_ohm", "date: this column is missing"),
         ("serial,serial,date,step,value_ohm", "there twice"),
         ("serial;date;step;value_ohm", "there is no column"),
