@@ -169,3 +169,16 @@ def test_ctrl_c_in_the_demo_ends_it_at_any_time(tmp_path, after_s):
     assert process.returncode != 0
     assert "Traceback" not in output
     assert not [child for child in children if child.is_running()]
+
+
+def test_a_bench_without_a_fixture_has_no_relays_to_try(tmp_path):
+    """Bad input, in one sentence; and a meter that is away is a failed run."""
+    file = bench_file(tmp_path, meter="tcp:127.0.0.1:9")
+    done = said("fixture", str(file))
+    assert (done.returncode, done.stdout) == (2, "")
+    assert done.stderr.endswith("has no [fixture] table. configs/README.md shows one.\n")
+    table = "[fixture]\nhigh = { 1 = 101, 2 = 102 }\nlow = { 1 = 201, 2 = 202 }\n\n[temperature]"
+    file = bench_file(tmp_path, meter="tcp:127.0.0.1:9", changes=[("[temperature]", table)])
+    done = said("fixture", str(file))
+    assert done.returncode == 1
+    assert "nothing listens there" in done.stderr
