@@ -10,7 +10,7 @@ import base64
 from collections.abc import Iterator
 from datetime import UTC, datetime
 
-from acquire.records.words import OUTCOME_WORDS, sureness
+from acquire.records.words import FAILING, OUTCOME_WORDS, sureness
 from acquire.reports.certificate_facts import CertificateFacts, Measured, Step, Typed
 from acquire.reports.certificate_instruments import instrument_rows
 from acquire.reports.certificate_results import deciding, not_counted, plots, results, ways
@@ -97,6 +97,9 @@ def _finding(measured: Measured) -> Finding:
     why = [*measured.findings, *(f"{text}" for _, text in measured.diagnosis[:1])]
     if measured.diagnosis:
         why[-1] = f"{why[-1].removesuffix('.')} ({sureness(measured.diagnosis[0][0])} sure)"
+    why += [
+        f"{each.name}: {OUTCOME_WORDS[each.outcome]}" for each in measured.typed if each.outcome in FAILING
+    ]
     return Finding(
         MARK_OF[measured.outcome],
         OUTCOMES[measured.outcome],

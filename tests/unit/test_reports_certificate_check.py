@@ -123,7 +123,9 @@ def test_what_the_sheet_asks_for_and_nobody_typed_is_named(folder):
 def test_a_result_typed_later_can_fail_the_unit(tmp_path):
     """The verdict of the unit is the worst of all, whenever it was typed."""
     typed = replace(TYPED, serial=SERIAL, bench="bench-1", outcome=Outcome.FAIL, utc_s=NOON_S + 500.0)
-    assert facts(journal_with(tmp_path, [*visit(), typed])).measured.outcome is Outcome.FAIL
+    failed = journal_with(tmp_path, [*visit(), typed])
+    assert facts(failed).measured.outcome is Outcome.FAIL
+    assert "Fail 3 of 4 steps passed. insulation 1 to CORE: FAIL." in words(failed)
 
 
 def test_the_calibration_counts_only_if_the_file_is_the_one_used(folder):
