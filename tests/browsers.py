@@ -139,9 +139,11 @@ def opened(browser, url, *, voice=True, click=True, size=None, scheme="light"):
     return another(context, url, click=click)
 
 
-def another(context, url, *, click=True):
-    """One more page of the same profile."""
+def another(context, url, *, click=True, clock=False):
+    """One more page of the same profile; with `clock` its time can be moved on."""
     page = context.new_page()
+    if clock:
+        page.clock.install()
     kept = Page(page)
     page.on("pageerror", lambda error: kept.complaints.append(str(error)))
     page.on("console", lambda message: _complain(kept, message))

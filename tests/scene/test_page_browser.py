@@ -115,6 +115,7 @@ def test_reload_kill_and_restart_recover_by_themselves_on_two_pages(tmp_path):
     with paged_bench(tmp_path) as bench, chromium() as browser:
         eye = opened(browser, bench.url)
         second = another(eye.page.context, bench.url)
+        _a_page_that_nobody_sees_rests(bench, eye)
         eye.start("P80-0001")
         bench.zero(eye)
         bench.touch("1", "2")
@@ -146,6 +147,23 @@ def test_reload_kill_and_restart_recover_by_themselves_on_two_pages(tmp_path):
                 expect(page.page.locator('.step[data-outcome="pass"]')).to_have_count(1)
             _a_lost_meter_is_said(bench, eye)
         assert not [*eye.complaints, *second.complaints]
+
+
+def _a_page_that_nobody_sees_rests(bench, eye):
+    """Without a stream after a minute, and with one again as soon as it is seen: a browser has six in all."""
+    hidden = another(eye.page.context, bench.url, click=False, clock=True)
+    hide = "(now) => { Object.defineProperty(document, 'hidden', { value: now, configurable: true });"
+    hide += " document.dispatchEvent(new Event('visibilitychange')); }"
+    expect(hidden.page.locator(".now-plug .face")).to_be_visible()
+    hidden.page.evaluate(hide, True)
+    hidden.page.clock.fast_forward(59_000)
+    expect(hidden.page.locator("#lost")).to_be_empty()
+    hidden.page.clock.fast_forward(2_000)
+    expect(hidden.page.locator("#lost")).to_contain_text("rested")
+    hidden.page.evaluate(hide, False)
+    expect(hidden.page.locator("#lost")).to_be_empty()
+    assert not hidden.complaints
+    hidden.page.close()
 
 
 def _a_lost_meter_is_said(bench, eye):

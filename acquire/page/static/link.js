@@ -4,19 +4,22 @@ import { getJson } from "./orders.js";
 
 const SILENT_S = 12;
 const LOOK_S = 4;
+const HIDDEN_S = 60;
 const WAITS_S = [0.5, 1, 1, 2];
 
 /**
  * Follows for ever. `hear` has state(whole, names of what changed or null), trace({new, points}), cue(cue),
- * setup(progress) and link({up, seen, restarted, again, text}).
+ * setup(progress) and link({up, seen, restarted, again, text}). A page that nobody sees, and that `mayRest`, lets go of
+ * its stream after a minute: a browser has six connections to one daemon, and a seventh page could not even open.
  */
 export class Link {
-  constructor(hear) {
-    Object.assign(this, { hear, state: null, up: false, lost: false, failures: 0, asking: false, waiting: null, text: "" });
+  constructor(hear, mayRest = () => false) {
+    Object.assign(this, { hear, mayRest, resting: null, asleep: false, state: null, up: false, lost: false, failures: 0, asking: false, waiting: null, text: "" });
     this.heardAt = performance.now();
     this.seen = null;
     this.clock = { utc_s: Date.now() / 1000, speed: 1, at: performance.now() };
     setInterval(() => this.watch(), LOOK_S * 1000);
+    document.addEventListener("visibilitychange", () => this.seenOrNot());
     window.addEventListener("online", () => this.connect());
     window.addEventListener("pageshow", (event) => event.persisted && this.connect());
     window.addEventListener("pagehide", () => this.source?.close());
@@ -25,6 +28,7 @@ export class Link {
 
   connect() {
     clearTimeout(this.waiting);
+    this.asleep = false;
     this.source?.close();
     const source = new EventSource("/events");
     this.source = source;
@@ -42,6 +46,20 @@ export class Link {
     on("beat", ({ utc_s }) => this.setClock({ utc_s, speed: this.clock.speed }));
     on("bye", ({ text }) => { this.text = text; });
     source.onerror = () => this.source === source && this.broken();
+  }
+
+  seenOrNot() {
+    clearTimeout(this.resting);
+    if (document.hidden) this.resting = setTimeout(() => this.rest(), HIDDEN_S * 1000);
+    else if (this.asleep) this.connect();
+  }
+
+  rest() {
+    if (!document.hidden || !this.mayRest()) return;
+    clearTimeout(this.waiting);
+    this.source.close();
+    Object.assign(this, { asleep: true, up: false });
+    this.hear.link({ up: false, seen: this.seen, text: "This page rested while nobody saw it." });
   }
 
   whole(state) {

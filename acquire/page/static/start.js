@@ -4,7 +4,7 @@ import { choice, choose, onChoice } from "./keep.js";
 import { el, part, say } from "./dom.js";
 import { Keys } from "./keys.js";
 import { Link } from "./link.js";
-import { play, soundState, unlock } from "./sounds.js";
+import { hasTheFloor, play, soundState, unlock } from "./sounds.js";
 import { openBatch } from "./batch.js";
 import { openCheck } from "./check.js";
 import { openHandsOff, underVoltage } from "./hands_off.js";
@@ -135,6 +135,6 @@ for (const event of ["pointerdown", "keydown"]) document.addEventListener(event,
 onChoice(drawSenses);
 drawSenses();
 unlock(drawSenses);
-const link = new Link({ state: onState, trace: onTrace, cue: onCue, link: onLink, setup: (progress) => router.open?.setup?.(progress) });
+const link = new Link({ state: onState, trace: onTrace, cue: onCue, link: onLink, setup: (progress) => router.open?.setup?.(progress) }, () => soundState() !== "running" || !hasTheFloor());
 router.changed = () => router.open?.state && bench.state() && router.open.state(bench.state(), null);
 router.follow();
