@@ -31,12 +31,12 @@ class FixtureHold:
 
     def fits(self, prompt: Prompt | None) -> bool:
         """Whether the meter is on what is asked for: relays follow a prompt a moment later."""
-        if prompt is None or not self.at:
+        if prompt is None:
             return False
         if prompt.ask is Ask.SHORT_PROBES:
             return len(self.at) == 1
         if prompt.ask is Ask.CHECK_RESISTOR:
-            return self.at == self.standard or not self.standard
+            return self.at == self.standard  # held by hand, it is at the meter with every relay open
         return prompt.pair is not None and self.at == frozenset(prompt.pair)
 
     def emptied(self) -> bool:

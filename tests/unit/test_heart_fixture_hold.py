@@ -54,6 +54,14 @@ def test_a_value_counts_only_where_the_relays_are(pins, prompt, fits):
     assert hold.fits(prompt) is fits
 
 
+def test_a_resistor_held_by_hand_is_read_with_every_relay_open():
+    """At the meter's own terminals; with a pair closed it would be in parallel with the unit."""
+    hold, asked = FixtureHold(), Prompt(Ask.CHECK_RESISTOR, "")
+    assert hold.fits(asked)
+    hold.moved(FixtureMoved("1", "2"))
+    assert not hold.fits(asked)
+
+
 class FixtureBench(Bench):
     """A pipeline with ideal relays; a unit is clipped in and the leads are zeroed."""
 
