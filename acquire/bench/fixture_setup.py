@@ -72,7 +72,8 @@ def hold_of(bench: Bench) -> FixtureHold | None:
     """What the heart is to know of the fixture; None where hands hold the probes."""
     if bench.fixture is None:
         return None
-    return FixtureHold(standard=frozenset(bench.fixture.standard or ()))
+    fixture = bench.fixture
+    return FixtureHold(frozenset(fixture.standard or ()), fixture.separate_contacts)
 
 
 def wiring_of(fixture: FixtureSettings) -> Wiring:

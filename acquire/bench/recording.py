@@ -73,7 +73,7 @@ class Bench:
         habit: what the bench takes for granted of typed results.
         calibration: when the meter's falls due.
         cards: spool cards by what is written on the spool.
-        fixture: whether relays take the place of hands.
+        fixture: None where hands hold the probes.
     """
 
     version: int
@@ -87,7 +87,7 @@ class Bench:
     habit: Habit = field(default_factory=Habit)
     calibration: CalibrationDue | None = None
     cards: dict[str, SpoolCard] = field(default_factory=dict)
-    fixture: bool = False
+    fixture: FixtureHold | None = None
 
 
 class _Exact(BaseModel):
@@ -142,7 +142,7 @@ class RecordedPipeline(Pipeline):
             self.habit,
             self.calibration,
             dict(self.cards),
-            self.fixture is not None,
+            self.fixture,
         )
         self._write("bench", _spelt(bench=bench))
 
@@ -298,7 +298,7 @@ def _parts(plain: Any, sheet: Sheet | None) -> dict[str, Any]:
         "habit": bench.habit,
         "calibration": bench.calibration,
         "cards": bench.cards,
-        "fixture": FixtureHold() if bench.fixture else None,
+        "fixture": bench.fixture,
     }
 
 

@@ -17,11 +17,13 @@ class FixtureHold:
 
     Attributes:
         standard: pins that the bench's known resistor is wired to; empty where it is held by hand.
+        separate_contacts: each bus has contacts of its own, so that leads can be zeroed only through a unit.
         clipped: somebody has said by key that the unit on the bench is in it.
         at: pins that are at the meter; one where its terminals are joined, none with everything open.
     """
 
     standard: frozenset[str] = frozenset()
+    separate_contacts: bool = False
     clipped: bool = False
     at: frozenset[str] = frozenset()
 
@@ -54,6 +56,9 @@ class FixtureHold:
         if prompt.serial and not self.clipped:
             text = f"Clip {prompt.serial} into the fixture, then press Enter or the pedal."
             return replace(prompt, ask=Ask.CLIP_ON, text=text, pair=None, step="")
+        if prompt.ask is Ask.SHORT_PROBES and not prompt.serial and self.separate_contacts:
+            text = "Scan or type the serial of the next unit: the leads are zeroed once it is in the fixture."
+            return replace(prompt, ask=Ask.START_UNIT, text=text)
         if prompt.ask is Ask.SHORT_PROBES:
             return replace(prompt, text="The fixture zeroes its leads.")
         if prompt.pair is None:

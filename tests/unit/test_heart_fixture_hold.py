@@ -62,6 +62,17 @@ def test_a_resistor_held_by_hand_is_read_with_every_relay_open():
     assert not hold.fits(asked)
 
 
+def test_leads_with_contacts_of_their_own_are_zeroed_in_the_next_unit():
+    """Between units nothing joins them."""
+    zero = Prompt(Ask.SHORT_PROBES, "Hold the probes together, to zero the leads.")
+    assert FixtureHold().prompt(zero).text == "The fixture zeroes its leads."
+    asked = FixtureHold(separate_contacts=True).prompt(zero)
+    assert asked.ask is Ask.START_UNIT
+    assert "zeroed once it is in the fixture" in asked.text
+    hold = FixtureHold(separate_contacts=True, clipped=True)
+    assert hold.prompt(Prompt(Ask.SHORT_PROBES, "", "A")).ask is Ask.SHORT_PROBES
+
+
 class FixtureBench(Bench):
     """A pipeline with ideal relays; a unit is clipped in and the leads are zeroed."""
 
