@@ -15,7 +15,7 @@ from acquire.outlets.topics import Topics
 from acquire.records import Approach, Ask, LiftOff, Pair, Prompt, StartUnit
 from drivers.reading import Quantity
 from tests.brokers import Mosquitto, needs_mosquitto, subscriber
-from tests.known_records import CHECK, NOTICE, RESULT, STARTED, TYPED, ZERO, verdict, verdicts
+from tests.known_records import BATCH, CHECK, NOTICE, RESULT, STARTED, TYPED, ZERO, verdict, verdicts
 from tests.relay import Relay
 from tests.reliability.conftest import publishing
 
@@ -72,7 +72,9 @@ async def test_verdicts_and_units_arrive_in_order_and_the_cursor_follows(journal
 async def test_everything_really_sent_keeps_the_published_schemas(journal, mosquitto, version):
     """Each message against the schema of its channel, as AsyncAPI names it; no topic is undocumented."""
     checks = {n: jsonschema.Draft202012Validator(schema) for n, schema in json_schemas().items()}
-    await journal.append([(STARTED, None), *verdicts(2), (TYPED, None), (CHECK, None), (RESULT, None)])
+    await journal.append(
+        [(STARTED, None), *verdicts(2), (TYPED, None), (CHECK, None), (BATCH, None), (RESULT, None)]
+    )
 
     async def done(order):
         return Answer(done=True)
