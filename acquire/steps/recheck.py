@@ -111,7 +111,7 @@ def _misread_first(states: Sequence[StepState], table: PairTable) -> StepState |
     check = next((s for s in states if s.step.name == WARM_CHECK), None)
     if not moved or abs(moved) <= limit or first is None or check is None:
         return None
-    if first.ohm is None or check.ohm is None:
+    if first.ohm is None or check.ohm is None or math.isinf(check.ohm):
         return None
     known = {
         s.step.pair: (s.ohm, math.hypot(s.repeat_u_ohm, _NOT_SHARED * s.u_ohm))
@@ -122,7 +122,8 @@ def _misread_first(states: Sequence[StepState], table: PairTable) -> StepState |
     mean, sd = table.predicted(first.step.pair, known)
     away = sorted(((abs(s.ohm - mean), s) for s in (first, check) if s.ohm is not None), key=lambda a: a[0])
     (near, _), (far, odd) = away
-    return odd if not odd.doubted and far > _APART * sd and near < _SIDES * far else None
+    asked_again = odd.doubted or odd.rechecked
+    return odd if not asked_again and far > _APART * sd and near < _SIDES * far else None
 
 
 def _read_elsewhere(state: StepState, states: Sequence[StepState], table: PairTable) -> bool:

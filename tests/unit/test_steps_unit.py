@@ -457,6 +457,21 @@ def test_a_look_alike_at_the_end_does_not_make_a_unit_warm():
     assert not progress.still_warm
 
 
+def test_a_first_pair_that_is_open_at_the_end_comes_to_an_end():
+    """Its first value was another pair's: the key says so twice, and once more to be sure."""
+    progress = unit(QUERN)
+    asked = 0
+    while progress.current is not None:
+        asked += 1
+        assert asked < 20, "nobody is asked for ever"
+        if progress.current.name == WARM_CHECK:
+            progress.confirmed_open()
+        else:
+            nominal = progress.table.nominal_ohm(progress.current.pair)
+            progress.judged(Outcome.PASS, nominal, 0.0025, repeat_u_ohm=0.0003)
+    assert progress.outcome is Outcome.FAIL
+
+
 def test_another_pair_the_second_time_is_another_hint():
     """V-W, then U-V for V-N: nothing was insisted on, though they read within a per cent of each other."""
     progress = unit(QUERN)
