@@ -26,8 +26,11 @@ MOST_CONNECTIONS = 96
 LARGEST_HEAD_BYTES = 16_384
 """Of a request with all its fields."""
 
+MOST_OPEN = 2 * MOST_CONNECTIONS
+"""Connections beyond are cut unheard: each takes a file of the daemon's, which needs some for its record."""
+
 HEAD_S = 10.0
-"""From connecting to the end of the first request's fields."""
+"""From connecting, or from the first byte of a further request, to the end of its fields."""
 
 LEAVE_S = 0.3
 """So long answers under way may take after the stop; then their connections are cut."""
@@ -90,18 +93,43 @@ def _address_in_network(host: str) -> str:
 
 
 class _Protocol(H11Protocol):
-    """One connection, that must ask for something within reasonable time."""
+    """One connection, that must ask for something within reasonable time, each time that it begins to."""
+
+    _patience: asyncio.TimerHandle | None = None
 
     def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
         super().connection_made(transport)
-        self._patience = self.loop.call_later(HEAD_S, self._too_slow)
+        if len(self.connections) > MOST_OPEN:
+            transport.abort()
+        self._wait()
 
     def connection_lost(self, exc: Exception | None) -> None:
-        self._patience.cancel()
+        self._wait_no_more()
         super().connection_lost(exc)
 
+    def data_received(self, data: bytes) -> None:
+        super().data_received(data)
+        if not self._half_asked():
+            self._wait_no_more()
+        elif self._patience is None:
+            self._wait()
+
+    def _half_asked(self) -> bool:
+        """Whether nothing is being answered, and what came ended the time that a silent page is kept for."""
+        answered = self.cycle is None or self.cycle.response_complete
+        return answered and self.timeout_keep_alive_task is None
+
+    def _wait(self) -> None:
+        self._patience = self.loop.call_later(HEAD_S, self._too_slow)
+
+    def _wait_no_more(self) -> None:
+        if self._patience is not None:
+            self._patience.cancel()
+            self._patience = None
+
     def _too_slow(self) -> None:
-        if not self.cycle:
+        self._patience = None
+        if self._half_asked():
             self.transport.abort()
 
 

@@ -164,6 +164,48 @@ async def test_files_are_kept_by_browsers(page):
         assert old.getheader("cache-control") == "no-cache"
 
 
+async def test_half_a_further_request_is_not_waited_for_without_end(page, monkeypatch):
+    """Nor the rest of a body that was refused; a whole one in time keeps its connection."""
+    monkeypatch.setattr("acquire.page.serve.HEAD_S", 0.3)
+    async with Served(page) as served:
+        loop, whole = asyncio.get_running_loop(), f"GET /now HTTP/1.1\r\nHost: 127.0.0.1:{page.port}\r\n\r\n"
+        patient = await served.pipe("/now")
+        await hears(patient, b"}")
+        slow = await served.pipe("/now")
+        await hears(slow, b"}")
+        await loop.sock_sendall(slow, b"GET /now HT")
+        body = await served.pipe("/nowhere")
+        await hears(body, b"}")
+        post = whole.replace("GET", "PUT").replace("\r\n\r\n", "\r\nContent-Length: 999\r\n\r\n")
+        await loop.sock_sendall(body, post.encode())
+        await hears(body, b"HTTP/1.1 4")
+        await loop.sock_sendall(body, b"x")
+        for end in (slow, body):
+            with pytest.raises((AssertionError, ConnectionError)):
+                await hears(end, b"never", 2.0)
+            end.close()
+        await loop.sock_sendall(patient, whole.encode())
+        await hears(patient, b"HTTP/1.1 200")
+        patient.close()
+
+
+async def test_connections_beyond_the_most_are_cut_unheard(page, monkeypatch):
+    monkeypatch.setattr("acquire.page.serve.MOST_OPEN", 3)
+    async with Served(page) as served:
+        kept = [await served.pipe("/now") for _ in range(3)]
+        for end in kept:
+            await hears(end, b"}")
+        one_more = await served.pipe("/now")
+        with pytest.raises((AssertionError, ConnectionError)):
+            await hears(one_more, b"}", 2.0)
+        kept.pop().close()
+        await asyncio.sleep(0.05)
+        again = await served.pipe("/now")
+        await hears(again, b"HTTP/1.1 200")
+        for end in (*kept, one_more, again):
+            end.close()
+
+
 def test_a_port_that_is_taken_is_told_in_a_sentence():
     with socket.socket() as taken:
         taken.bind(("127.0.0.1", 0))
