@@ -114,7 +114,7 @@ def test_every_screen_is_accessible_and_fits_light_and_dark_large_and_small(tmp_
         assert not eye.complaints
 
 
-def test_the_connector_is_drawn_as_it_is_held_and_an_idle_page_costs_next_to_nothing(tmp_path):
+def test_an_idle_page_costs_nothing_the_connector_turns_and_a_hands_off_test_is_held(tmp_path):
     """From the wire side left and right change places; turned, the latch goes along; mirrored is said."""
     with paged_bench(tmp_path) as bench, chromium() as browser:
         eye = opened(browser, bench.url)
@@ -139,44 +139,42 @@ def test_the_connector_is_drawn_as_it_is_held_and_an_idle_page_costs_next_to_not
         expect(seen).to_have_text("wire side, latch right")  # kept for this sheet
         eye.page.get_by_role("button", name="Mirror").click()
         expect(seen).to_contain_text("MIRRORED")
+        _a_hands_off_test_needs_a_held_confirmation(bench, eye)
         assert not eye.complaints
 
 
-def test_a_hands_off_test_needs_a_held_confirmation_and_its_result_is_recorded(tmp_path):
+def _a_hands_off_test_needs_a_held_confirmation(bench, eye):
     """A short press starts nothing; two seconds do; the clocks run; what is typed is on the record."""
-    with paged_bench(tmp_path) as bench, chromium() as browser:
-        eye = opened(browser, bench.url)
-        eye.start("P80-0001")
-        eye.page.goto(f"{bench.url}#hands-off")
-        for word in ("hands off", "Discharge", "disconnect"):
-            expect(eye.page.locator(".cautions")).to_contain_text(word, ignore_case=True)
-        eye.page.get_by_role("button", name="Test this").first.click()
-        hold = eye.page.locator("button.hold")
-        hold.hover()
-        eye.page.mouse.down()
-        eye.page.wait_for_timeout(1200)
-        eye.page.mouse.up()
-        expect(hold).to_contain_text("hold for 2 s")
-        hold.focus()
-        eye.page.keyboard.down("Space")
-        expect(eye.page.locator(".count")).to_have_text(re.compile(r"^0:5\d$"), timeout=4000)
-        eye.page.keyboard.up("Space")
-        eye.page.goto(f"{bench.url}#now")
-        eye.page.goto(f"{bench.url}#hands-off")  # looked elsewhere: the clock went on
-        expect(eye.page.locator(".count")).to_have_text(re.compile(r"^0:5\d$"))
-        assert faults_of(eye.page) == []
-        eye.page.get_by_role("button", name="The voltage is off").click()
-        expect(eye.page.locator(".verdict-line")).to_contain_text("do not touch")
-        eye.page.get_by_label("Reading", exact=True).fill("220")
-        eye.page.get_by_label("more than").check()
-        eye.page.get_by_label("Winding temperature").fill("21")
-        eye.page.get_by_label("Instrument", exact=True).fill("IR-2")
-        eye.page.get_by_label("accuracy").fill("5")
-        eye.page.get_by_role("button", name="Put it on the record").click()
-        expect(eye.page.get_by_label("Reading", exact=True)).to_be_hidden()
-        expect(eye.page.locator(".count")).to_have_text(re.compile(r"^[34]:\d\d$"))
-        assert not eye.complaints
-    [result] = [entry.payload for entry in journal_entries(tmp_path, "typed_result")]
+    eye.start("P80-0001")
+    eye.page.goto(f"{bench.url}#hands-off")
+    for word in ("hands off", "Discharge", "disconnect"):
+        expect(eye.page.locator(".cautions")).to_contain_text(word, ignore_case=True)
+    eye.page.get_by_role("button", name="Test this").first.click()
+    hold = eye.page.locator("button.hold")
+    hold.hover()
+    eye.page.mouse.down()
+    eye.page.wait_for_timeout(1200)
+    eye.page.mouse.up()
+    expect(hold).to_contain_text("hold for 2 s")
+    hold.focus()
+    eye.page.keyboard.down("Space")
+    expect(eye.page.locator(".count")).to_have_text(re.compile(r"^0:5\d$"), timeout=4000)
+    eye.page.keyboard.up("Space")
+    eye.page.goto(f"{bench.url}#now")
+    eye.page.goto(f"{bench.url}#hands-off")  # looked elsewhere: the clock went on
+    expect(eye.page.locator(".count")).to_have_text(re.compile(r"^0:5\d$"))
+    assert faults_of(eye.page) == []
+    eye.page.get_by_role("button", name="The voltage is off").click()
+    expect(eye.page.locator(".verdict-line")).to_contain_text("do not touch")
+    eye.page.get_by_label("Reading", exact=True).fill("220")
+    eye.page.get_by_label("more than").check()
+    eye.page.get_by_label("Winding temperature").fill("21")
+    eye.page.get_by_label("Instrument", exact=True).fill("IR-2")
+    eye.page.get_by_label("accuracy").fill("5")
+    eye.page.get_by_role("button", name="Put it on the record").click()
+    expect(eye.page.get_by_label("Reading", exact=True)).to_be_hidden()
+    expect(eye.page.locator(".count")).to_have_text(re.compile(r"^[34]:\d\d$"))
+    [result] = [entry.payload for entry in journal_entries(bench.file.parent, "typed_result")]
     assert (result["value_si"], result["unit"], result["at_least"]) == (220e6, "ohm", True)
     assert (result["test_volt"], result["instrument"], result["outcome"]) == (500.0, "IR-2", "pass")
 
