@@ -6,7 +6,7 @@ import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from acquire.errors import SteadyohmError
+from acquire.files.new_file import new_file
 from acquire.line.places import record_at
 from acquire.records import Purpose
 from acquire.reports.batch import BatchReport, batch_report
@@ -41,16 +41,14 @@ def write_html(report: BatchReport, file: Path) -> None:
     """Write the report as one HTML file.
 
     Raises:
-        SteadyohmError: the file cannot be written.
+        InputImpossible: the file cannot be written.
         LibraryMissing: matplotlib is not installed.
     """
     from acquire.reports.batch_html import as_html  # noqa: PLC0415  (its drawings take half a second to load)
 
     content = as_html(report)
-    try:
-        file.write_bytes(content)
-    except OSError as error:
-        raise SteadyohmError(f"{file} cannot be written ({error.strerror}).", "Name another file.") from error
+    with new_file(file) as page:
+        page.write(content)
 
 
 def print_report(report: BatchReport, console: Console) -> None:

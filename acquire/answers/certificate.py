@@ -14,6 +14,7 @@ from pathlib import Path
 
 from acquire.clock import Clock
 from acquire.errors import InputImpossible
+from acquire.files.new_file import new_file
 from acquire.files.settings import Bench
 from acquire.journal.question import Question, Record
 from acquire.line.places import record_at
@@ -135,13 +136,12 @@ def put(path: Path, content: bytes) -> Path:
     Raises:
         InputImpossible: it cannot be written.
     """
-    beside = path.with_name(f".{path.name}.new")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        beside.write_bytes(content)
-        beside.replace(path)
     except OSError as error:
         raise InputImpossible(f"{path} cannot be written: {error.strerror}.", "Name another file.") from error
+    with new_file(path) as file:
+        file.write(content)
     return path
 
 

@@ -7,12 +7,12 @@ from pathlib import Path
 
 from acquire.answers.history import moment_s
 from acquire.errors import InputImpossible
+from acquire.files.new_file import new_file
 from acquire.journal.question import Record
 from acquire.outlets.csv_log import BOM
 from acquire.quantity import show
 from acquire.records import Outcome
 from acquire.records.words import OUTCOME_WORDS
-from acquire.reports.export import new_file
 from acquire.reports.lookback import MeterRow, Span, SpoolRow, by_meter, by_spool, csv_lines, span_since_check
 
 

@@ -69,7 +69,8 @@ def study(
 
 def _report(record: Path, html: Path | None, *, as_json: bool, pool_above: float) -> None:
     """Print a report, and write its page where one is wanted."""
-    from acquire.errors import SteadyohmError
+    from acquire.errors import InputImpossible
+    from acquire.files.new_file import new_file
     from acquire.study.page import as_html
     from acquire.study.printed import lines_of
     from acquire.study.record import read_study
@@ -77,10 +78,11 @@ def _report(record: Path, html: Path | None, *, as_json: bool, pool_above: float
 
     found = report_of(read_study(record), pool_above=pool_above)
     if html is not None:
-        try:
-            html.write_bytes(as_html(found))
-        except OSError as error:
-            raise SteadyohmError(f"{html} cannot be written ({error.strerror}).", "Name another.") from error
+        if html.resolve() == record.resolve():
+            raise InputImpossible(f"{html} is the study's record.", "Name another file for its report.")
+        page = as_html(found)
+        with new_file(html) as file:
+            file.write(page)
     if as_json:
         typer.echo(json.dumps(as_plain(found), ensure_ascii=False))
         return

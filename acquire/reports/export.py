@@ -11,16 +11,16 @@ import csv
 import io
 import types
 import typing
-from collections.abc import Callable, Iterable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Iterable
 from datetime import UTC, datetime
 from enum import StrEnum
 from functools import lru_cache
 from itertools import islice
 from pathlib import Path
-from typing import Any, BinaryIO
+from typing import Any
 
 from acquire.errors import InputImpossible, SteadyohmError
+from acquire.files.new_file import new_file
 from acquire.journal.entry import Entry
 from acquire.journal.plain import KINDS
 from acquire.outlets.columns import COLUMNS_OF, Column
@@ -200,17 +200,3 @@ def _refuse_without_columns(kind: str) -> None:
             f"There are no columns for entries of kind {kind}; {having} have some.",
             "Take --jsonl for the others.",
         )
-
-
-@contextmanager
-def new_file(path: Path) -> Iterator[BinaryIO]:
-    """A file that stands under its name once it is whole."""
-    beside = path.with_name(f".{path.name}.new")
-    try:
-        with beside.open("wb") as file:
-            yield file
-        beside.replace(path)
-    except OSError as error:
-        raise InputImpossible(f"{path} cannot be written: {error.strerror}.", "Name another file.") from error
-    finally:
-        beside.unlink(missing_ok=True)
