@@ -9,17 +9,23 @@ import asyncio
 import os
 from collections.abc import AsyncIterator
 
+LONGEST_LINE = 65536
+"""Bytes; an input that goes on without a line feed (a device, a file of zeros) must not fill the memory."""
+
 
 async def read_lines(descriptor: int) -> AsyncIterator[str]:
-    """Give each line as it comes, without its end; stops at the end of the input."""
+    """Give each line as it comes, without its end; stops at the end of the input, or at an endless line."""
     loop = asyncio.get_running_loop()
     incoming = asyncio.StreamReader()
+    unended = 0
 
     def take() -> bool:
         # Called only when something is there, so this read never blocks; the descriptor keeps its own mode,
         # since a terminal shares it with standard output.
+        nonlocal unended
         data = os.read(descriptor, 65536)
-        if data:
+        unended = len(data) - data.rfind(b"\n") - 1 if b"\n" in data else unended + len(data)
+        if data and unended <= LONGEST_LINE:
             incoming.feed_data(data)
         else:
             loop.remove_reader(descriptor)
