@@ -209,8 +209,8 @@ def fathom_7(seed: int, number: int) -> Scene:
         if n == REVERSED_P2:
             fault, story = Fault("reversed", "P2"), "reversed"
         before = OPENING if n == 1 else NEXT_SPOOL if n == FIRST_OF_SPOOL_B else ()
-        after = OPPOSING if n == REVERSED_P2 else AIDING
-        after = (*after, ".finish") if n == number else after
+        typed = OPPOSING if n == REVERSED_P2 else AIDING
+        after = (*typed, ".finish") if n == number else typed
         units.append(PlannedUnit(plant(FATHOM_7, unit, fault), fault, story, before=before, after=after))
     return Scene("fathom-7", FATHOM_7, tuple(units))
 

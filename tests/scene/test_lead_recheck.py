@@ -6,9 +6,9 @@ from dataclasses import replace
 
 import pytest
 
-from acquire.reports.doubtful import Doubts
 from acquire.conditions import Recheck
 from acquire.records import Ask, Judged, LeadZero, Notice, ZeroLeads
+from acquire.reports.doubtful import Doubts
 from drivers.reading import Quantity
 from tests.unit.test_pipeline import GOOD, LEAD_OHM, Bench
 

@@ -124,7 +124,9 @@ async def test_a_bench_never_waits_for_its_broker(tmp_path):
             await still.until(lambda b: b.of(Judged))
             broker.kill()
             await still.until(lambda b: b.of(UnitResult))
-            await still.until(lambda _: any(each.failing for each in still.service.facts().outlets), within_s=20.0)
+            await still.until(
+                lambda _: any(each.failing for each in still.service.facts().outlets), within_s=20.0
+            )
             facts = still.service.facts()
             assert facts.well, "the bench itself is well"
             assert any("mqtt" in trouble for trouble in facts.troubles())
