@@ -15,6 +15,7 @@ from acquire.errors import InputImpossible
 from acquire.heart.batches import BatchCommand, Batches
 from acquire.heart.duties import Duties, Duty
 from acquire.heart.fixture_hold import FixtureHold
+from acquire.heart.touching import Touching
 from acquire.heart.unit_work import UnitWork
 from acquire.heart.watch import ReadingWatch
 from acquire.physics.wire import SpoolCard
@@ -54,9 +55,6 @@ from acquire.steps.setup_choice import MeterStatements, Wanted
 from acquire.steps.unit import Order, UnitProgress
 from acquire.verdict.typed import Habit
 from drivers.reading import Reading
-
-SLID = 0.1
-"""A value that moves by more than this fraction without a lift-off has changed pins; workshop choice."""
 
 HELD_REMEMBERED = 1000
 """How many held serials are remembered: a unit that has rested is not held for the same shift again."""
@@ -102,7 +100,7 @@ class Pipeline:
     _watch: ReadingWatch = field(default_factory=ReadingWatch)
     _witness: OpenWitness = field(init=False)
     _held: dict[str, None] = field(default_factory=dict)
-    _touch: Settled | None = None  # the value that was last acted on, of the contact that is going on
+    _touch: Touching = field(default_factory=Touching)
     _asked_s: float = 0.0
     _in_contact: bool = False
     _prompt: Prompt | None = None
@@ -129,10 +127,11 @@ class Pipeline:
             events.append(event)
             if isinstance(event, Contact):
                 self._in_contact = True
+                self._touch.begun()
             elif isinstance(event, Settled):
                 events += self._settled(event)
             elif isinstance(event, LiftOff):
-                self._lifted(event)
+                self._lifted(event, reading)
         return [*events, *self._asked(reading.monotonic_s)]
 
     def feed_temperature(self, reading: Reading, standard_uncertainty_kelvin: float) -> None:
@@ -165,7 +164,8 @@ class Pipeline:
         """The meter is gone: whatever was settling is void."""
         self._filter.reset()
         self._witness.forget()
-        self._touch, self._in_contact = None, False
+        self._touch.forget()
+        self._in_contact = False
 
     def recall(self, batches: Sequence[Batch]) -> None:
         """Take up the batches on record, the latest deed on each, oldest first."""
@@ -194,26 +194,12 @@ class Pipeline:
         if self.duties.asked:
             return self._duty(settled)
         unit, touch = self.unit, self._touch
-        if unit is None or not self._is_news(settled, unit):
+        if unit is None or not touch.is_news(settled, unit.progress):
             return []
-        lifted = touch is None or touch.quantity is settled.quantity
-        events = unit.take(settled, lifted=lifted)
+        events = unit.take(settled, lifted=touch.same_setting(settled), returned=touch.returned)
         if events:
-            self._touch = settled
+            touch.latest = settled
         return self._noted(events)
-
-    def _is_news(self, settled: Settled, unit: UnitWork) -> bool:
-        """Whether a report is a new touch, or a correction of the one acted on (which is then taken back)."""
-        touch = self._touch
-        if touch is None or touch.contact_s != settled.contact_s:
-            return True
-        before = touch.value_si
-        moved = abs(settled.value_si - before)
-        if moved <= max(touch.expanded_si, settled.expanded_si):
-            return False
-        if moved <= SLID * abs(before):
-            unit.progress.take_back()
-        return True
 
     def _noted(self, events: list[Event]) -> list[Event]:
         """Take a unit that has its result off the bench; remember it if it was held."""
@@ -231,15 +217,16 @@ class Pipeline:
 
     def _duty(self, settled: Settled) -> list[Event]:
         """What comes before the unit goes on; what was touched for something else means nothing."""
-        if self._touch is not None and self._touch.contact_s == settled.contact_s:
+        if self._touch.is_judged_already(settled):
             return []
         events = self.duties.take(settled)
         if any(isinstance(event, LeadZero | CheckStandard) for event in events):
-            self._touch = settled
+            self._touch.latest = settled
         return events
 
-    def _lifted(self, event: LiftOff) -> None:
-        self._touch, self._in_contact, self._asked_s = None, False, event.monotonic_s
+    def _lifted(self, event: LiftOff, reading: Reading | None = None) -> None:
+        self._touch.ended(reading)
+        self._in_contact, self._asked_s = False, event.monotonic_s
         if self.unit is not None:
             self.unit.progress.lifted(event.monotonic_s)
 
@@ -296,7 +283,7 @@ class Pipeline:
         self.unit = self._work(started)
         self.duties.begin(started)
         self.batches.begin(started)
-        self._touch = None
+        self._touch.latest = None
         return [*ended, *told, *news, started]
 
     def _work(self, started: UnitStarted) -> UnitWork:

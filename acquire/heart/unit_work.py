@@ -32,6 +32,7 @@ from acquire.records.words import FAILING
 from acquire.steps.matcher import weigh
 from acquire.steps.pairs import PairTable
 from acquire.steps.setup_choice import MeterStatements, Wanted, close_enough_ohm, expected_ohm, quantity_for
+from acquire.steps.touched_again import holds, inside
 from acquire.steps.unit import Ruling, UnitProgress
 from acquire.steps.warm import WARM_CHECK
 from acquire.verdict.close import close_unit
@@ -69,6 +70,7 @@ class UnitWork:
     rested: bool = False
     samples: dict[Pair, list[Sample]] = field(default_factory=dict)
     _wanted: dict[str, Wanted] = field(default_factory=dict)
+    _again_s: float | None = None  # start of the contact by which a pair was last measured again
 
     @property
     def serial(self) -> str:
@@ -93,13 +95,14 @@ class UnitWork:
 
     # ------------------------------------------------------------------ the way
 
-    def take(self, settled: Settled, *, lifted: bool) -> list[Event]:
+    def take(self, settled: Settled, *, lifted: bool, returned: bool = False) -> list[Event]:
         """Find the step that a value at rest belongs to, and judge it.
 
         Args:
             settled: the value.
             lifted: False where the meter was set anew under probes that have not left the last pair; then a
                 value that is not the asked pair's means nothing.
+            returned: the probes were seen in the air before this touch.
 
         Returns:
             Match, and a verdict or a hint; after the last step the unit's result too. A notice alone where
@@ -122,20 +125,78 @@ class UnitWork:
         )
         if not lifted and match.fit is not Fit.EXPECTED:
             return []
-        return [match, *self._ruled(match, step, settled)]
+        meant = returned and self._reads_like_last(match, step)
+        again = self._as_last(settled) if meant else None
+        if again is None and self._again_s == settled.contact_s and (moved := self._moved(settled)):
+            return moved
+        ruling = progress.admit(match, again=again is not None)
+        if ruling is Ruling.AGAIN and again is not None:
+            return [again, *self._measured_again(again, settled)]
+        offered = self._offer() if meant and ruling is Ruling.HINT else ""
+        return [match, *self._ruled(ruling, match, step, settled, offered)]
 
-    def _ruled(self, match: Match, step: Step, settled: Settled) -> list[Event]:
+    def _ruled(self, ruling: Ruling, match: Match, step: Step, settled: Settled, offered: str) -> list[Event]:
         """What follows from a match, by the rules of the unit's progress."""
-        match self.progress.admit(match):
+        match ruling:
             case Ruling.JUDGE:
                 return self._judged(match, settled)
             case Ruling.OPEN:
                 return self.found_open(settled.utc_s, "between two touches of a known continuity")
             case Ruling.HINT:
                 code = "pair.other" if match.fit is Fit.OTHER_PAIR else "pair.unclear"
-                return [Notice(Weight.WARNING, code, match.hint, settled.utc_s, self.serial, step.pair)]
-            case Ruling.PROVED:
+                text = f"{match.hint}{offered}"
+                return [Notice(Weight.WARNING, code, text, settled.utc_s, self.serial, step.pair)]
+            case Ruling.PROVED | Ruling.AGAIN:
                 return []
+
+    def _reads_like_last(self, match: Match, step: Step) -> bool:
+        """Whether a value is clearly the pair judged last, and not the one that is asked for."""
+        last = self.progress.last
+        if last is None or match.fit is not Fit.OTHER_PAIR or match.pair != last.step.pair:
+            return False
+        return not inside(match.corrected.reference_ohm, self._yardstick(step).limits)
+
+    def _as_last(self, settled: Settled) -> Match | None:
+        """A value as one of the pair judged last, where it may replace the earlier one; else None."""
+        last = self.progress.last
+        corrected = self._corrected(settled, last.step) if last is not None else None
+        if last is None or corrected is None or isinstance(corrected, Notice):
+            return None
+        yardstick = self._yardstick(last.step)
+        known = self.progress.known()
+        match = weigh(corrected, last.step.pair, self.table, limits=yardstick.limits, known=known)
+        if match.fit not in (Fit.EXPECTED, Fit.FAULT):
+            return None
+        verdict, _ = judge(match, yardstick, Attempt(self.serial, last.attempts + 1), self.place)
+        ohm, u_ohm = corrected.reference_ohm, corrected.standard_uncertainty_ohm
+        holding = holds(last, verdict.outcome, ohm, u_ohm, corrected.part_ohm(TOUCH_TERMS))
+        return match if holding else None
+
+    def _measured_again(self, match: Match, settled: Settled) -> list[Event]:
+        """A new attempt of the pair judged last, which is current now."""
+        self._again_s = settled.contact_s
+        text = f"{match.pair} measured again: the latest value counts, both are kept."
+        notice = Notice(Weight.REMARK, "step.again", text, settled.utc_s, self.serial, match.pair)
+        return [notice, *self._judged(match, settled)]
+
+    def _moved(self, settled: Settled) -> list[Event]:
+        """Ask once more for a pair measured again by this contact, if that was taken back meanwhile."""
+        last = self.progress.last
+        if last is None or self.progress.again is not None:
+            return []
+        self._again_s = None
+        step = self.progress.measure_again(last.step.name)
+        text = f"{step.name} has moved under the probes: it is measured again."
+        return [Notice(Weight.WARNING, "step.again", text, settled.utc_s, self.serial, step.pair)]
+
+    def _offer(self) -> str:
+        """How the pair judged last is measured again after all."""
+        last = self.progress.last
+        return (
+            ""
+            if last is None
+            else f" To measure {last.step.pair} again after all, type .again (or press its key)."
+        )
 
     def _judged(self, match: Match, settled: Settled) -> list[Event]:
         """Decide, and let the unit's progress say whether it counts."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from acquire.errors import InputImpossible
 from acquire.records import Outcome, Pair, Step, StepKind
 from acquire.records.words import WORST_LAST
 from acquire.steps.bracket import bracket_for
@@ -33,6 +34,8 @@ class Standing:
             if step.kind is not StepKind.TYPED
         ]
         self._focus: str = ""
+        self._last: str = ""  # the step judged last since the start of this run
+        self._touched_again: bool = False  # whether it was measured again by touch since
 
     @property
     def state(self) -> StepState | None:
@@ -109,3 +112,16 @@ class Standing:
     def still_warm(self) -> bool:
         """The first resistance has moved by more than the sheet allows."""
         return abs(self.moved() or 0.0) > self.table.sheet.warm_limit
+
+    def _open_state(self) -> StepState:
+        state = self.state
+        if state is None:
+            raise InputImpossible(f"All steps of {self.serial} are done.", "Take the next unit.")
+        return state
+
+    def _named(self, step_name: str) -> StepState:
+        for state in self.states:
+            if state.step.name == step_name:
+                return state
+        names = ", ".join(state.step.name for state in self.states)
+        raise InputImpossible(f'There is no step "{step_name}".', f"The steps are {names}.")

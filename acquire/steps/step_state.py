@@ -83,7 +83,9 @@ class StepState:
         self.outcome = self.ohm = None
 
 
-def request(state: StepState, *, silent: bool, core: str, free: bool = False) -> tuple[Ask, str]:
+def request(
+    state: StepState, *, silent: bool, core: str, free: bool = False, after: Pair | None = None
+) -> tuple[Ask, str]:
     """The kind of action and the sentence that ask for a step.
 
     Args:
@@ -91,6 +93,7 @@ def request(state: StepState, *, silent: bool, core: str, free: bool = False) ->
         silent: True when no contact was seen for so long that an open pair must be thought of.
         core: name of the core, for open steps.
         free: True where any step still open may be measured instead.
+        after: a pair that was just measured again by touch.
     """
     step, what = state.step, f"{state.step.pair} ({state.step.name})"
     reason = _why_again(state)
@@ -101,7 +104,8 @@ def request(state: StepState, *, silent: bool, core: str, free: bool = False) ->
         return ask, f"{step.pair}{reason}. {text}" if reason else text
     if silent:
         return ask, f"No contact seen on {step.pair}: press Enter or the pedal if both probes are on it."
-    return ask, f"Touch {what}{reason or (', or any pair still open' if free else '')}."
+    told = f"Touch {what}{reason or (', or any pair still open' if free else '')}."
+    return ask, f"{after} was measured again. {told}" if after and state.refused_ohm is None else told
 
 
 def _why_again(state: StepState) -> str:

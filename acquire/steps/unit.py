@@ -7,6 +7,7 @@ The rules of the bench stand here, as plain state that outcomes are told to:
 * a failing value is asked for once more before it counts, and counts when two agree (see counting); when the
   second one passes, it counts where a dirty pin explains the first, else a third touch decides;
 * a value that the other readings speak against is asked for once more at the end (see recheck);
+* lifting and touching the pair just judged once more measures it again (see touched_again);
 * no contact is never taken for an open winding by itself, for a probe in the air reads the same: after a
   while the operator is asked to confirm by key or pedal, twice, like any failing value; a pair that must be
   open passes by key, or bracketed by a known continuity (see bracket);
@@ -31,26 +32,23 @@ from acquire.steps.recall import recall
 from acquire.steps.recheck import doubtful, too_coarse
 from acquire.steps.standing import Standing
 from acquire.steps.step_state import StepState, request
+from acquire.steps.touched_again import afresh, repeatable_by_touch, same_again
 from acquire.steps.warm import WARM_CHECK, repeatable
-
-_ALIKE = 0.01
-"""Two values of one pair this close, as a fraction, are the same value measured twice; workshop choice."""
-
-_DIGIT = 1e-3
-"""The same where nothing but a repetition to the digit will do."""
 
 
 class Ruling(StrEnum):
     """What is done with a matched value.
 
     JUDGE: it is the current step's; HINT: the operator is told what it reads like; PROVED: it shows that the
-    clip of an open step is sound, nothing to judge yet; OPEN: it closes the bracket, the step has passed.
+    clip of an open step is sound, nothing to judge yet; OPEN: it closes the bracket, the step has passed;
+    AGAIN: it is the pair judged last, measured again: current now.
     """
 
     JUDGE = "judge"
     HINT = "hint"
     PROVED = "proved"
     OPEN = "open"
+    AGAIN = "again"
 
 
 class Order(StrEnum):
@@ -94,7 +92,7 @@ class UnitProgress(Standing):
         self.contact_wait_s = contact_wait_s
         self.warm_check = warm_check
         self.placed = placed
-        self._before: tuple[list[StepState], str] | None = None
+        self._before: tuple[list[StepState], str, str, bool] | None = None
 
     @property
     def open_pairs(self) -> tuple[Pair, ...]:
@@ -110,10 +108,32 @@ class UnitProgress(Standing):
         waiting = (s for s in self.states if not s.done and s is not state)
         return tuple(s.step.pair for s in waiting if s.step.kind is StepKind.RESISTANCE)
 
-    def admit(self, match: Match) -> Ruling:
+    @property
+    def last(self) -> StepState | None:
+        """The step judged last, where touching its pair once more may be meant for it; else None."""
+        state = self.state
+        if state is None or state.step.kind is StepKind.OPEN or self.placed or not self._last:
+            return None
+        last = next((s for s in self.states if s.step.name == self._last), None)
+        if last is None:
+            return None
+        others = (s for s in self.states if s is not last)
+        asked = (state.step.pair, *self.open_pairs)
+        return last if repeatable_by_touch(last, asked, others, self.table) else None
+
+    @property
+    def again(self) -> Pair | None:
+        """The pair that was just measured again by touch, while another is asked for; else None."""
+        return self.last.step.pair if self._touched_again and self.last is not None else None
+
+    def admit(self, match: Match, *, again: bool = False) -> Ruling:
         """Decide what is done with a matched value.
 
         In free order a value may be taken for another open step: `current` is that step afterwards.
+
+        Args:
+            match: of the value.
+            again: it holds as the step judged last, touched again after the probes were seen to leave.
 
         Raises:
             InputImpossible: the unit is done.
@@ -131,9 +151,15 @@ class UnitProgress(Standing):
         if match.fit is Fit.OTHER_PAIR and state.bracket is None and match.pair in self.open_pairs:
             self._focus = next(s.step.name for s in self.states if s.step.pair == match.pair and not s.done)
             return Ruling.JUDGE
-        if _same_again(state, match):
+        if same_again(state, match):
             state.insisted = True
             return Ruling.JUDGE
+        last = self.last if again and not self._touched_again else None
+        if last is not None:
+            state.refused_ohm, state.looks_like = None, None
+            self.states[self.states.index(last)] = afresh(last)
+            self._touched_again, self._focus = True, last.step.name
+            return Ruling.AGAIN
         state.refused_ohm = ohm
         state.looks_like = match.pair if match.fit is Fit.OTHER_PAIR else None
         return Ruling.HINT
@@ -158,6 +184,8 @@ class UnitProgress(Standing):
         """
         state = self._open_state()
         state.attempts += 1
+        if state.step.name != self._last:
+            self._last, self._touched_again = state.step.name, False
         touch_u_ohm = u_ohm if repeat_u_ohm is None else repeat_u_ohm
         if not counts(state, outcome, ohm, touch_u_ohm, self.table):
             return False
@@ -167,7 +195,8 @@ class UnitProgress(Standing):
         state.outcome, state.ohm, state.u_ohm = outcome, ohm, u_ohm
         state.repeat_u_ohm = touch_u_ohm
         state.failed, state.passed_once, state.out_of_turn = (), False, False
-        state.own_setup = not self._focus
+        if not self._touched_again:  # a value touched again is as good as the one before, see touched_again
+            state.own_setup = not self._focus
         self._focus = ""
         self._add_last_steps()
         return True
@@ -199,7 +228,7 @@ class UnitProgress(Standing):
     def take_back(self) -> None:
         """Undo the last touch: its value has moved on without a lift-off and will be told again, revised."""
         if self._before is not None:
-            self.states, self._focus = self._before
+            self.states, self._focus, self._last, self._touched_again = self._before
             self._before = None
 
     def measure_again(self, step_name: str | None = None) -> Step:
@@ -263,25 +292,18 @@ class UnitProgress(Standing):
             return Prompt(Ask.START_UNIT, text, self.serial, steps_done=done, steps_total=self.total)
         silent = waited_s >= self.contact_wait_s
         free = self.order is Order.FREE and bool(self.open_pairs)
-        ask, text = request(state, silent=silent, core=self.table.sheet.core, free=free)
+        ask, text = request(state, silent=silent, core=self.table.sheet.core, free=free, after=self.again)
         return Prompt(ask, text, self.serial, state.step.pair, state.step.name, done, self.total)
 
-    def _open_state(self) -> StepState:
-        state = self.state
-        if state is None:
-            raise InputImpossible(f"All steps of {self.serial} are done.", "Take the next unit.")
-        return state
-
-    def _named(self, step_name: str) -> StepState:
-        for state in self.states:
-            if state.step.name == step_name:
-                return state
-        names = ", ".join(state.step.name for state in self.states)
-        raise InputImpossible(f'There is no step "{step_name}".', f"The steps are {names}.")
-
     def _latest(self) -> StepState:
-        """The step measured last: the current one after an attempt, else the last one done."""
-        state = self.state
+        """The step measured last: the current one after an attempt, else the last one done.
+
+        Where the value touched last reads like the step judged before, that one is meant (see touched_again).
+        """
+        state, last = self.state, self.last
+        refused = state is not None and state.refused_ohm is not None
+        if last is not None and state is not None and refused and state.looks_like == last.step.pair:
+            return last
         if state is not None and (state.attempts or state.refused_ohm is not None):
             return state
         measured = [s for s in self.states if s.attempts]
@@ -290,7 +312,8 @@ class UnitProgress(Standing):
         return measured[-1]
 
     def _remember(self) -> None:
-        self._before = ([state.copied() for state in self.states], self._focus)
+        states = [state.copied() for state in self.states]
+        self._before = (states, self._focus, self._last, self._touched_again)
 
     def _add_last_steps(self) -> None:
         """Once all steps are done: what the set speaks against, then the first resistance once more."""
@@ -320,14 +343,3 @@ def _bracketed(bracket: Bracket, match: Match) -> Ruling | None:
         return Ruling.OPEN if closed else Ruling.PROVED
     bracket.broken()
     return None
-
-
-def _same_again(state: StepState, match: Match) -> bool:
-    """Whether the refused value has come again; to the digit where it looks like another pair now."""
-    if state.refused_ohm is None:
-        return False
-    corrected, before_ohm = match.corrected, state.refused_ohm
-    moved_on = match.fit is Fit.OTHER_PAIR and state.looks_like not in (None, match.pair)
-    digit_ohm = 2.0 * corrected.settled.expanded_si + _DIGIT * abs(before_ohm)
-    close_ohm = max(2.0 * corrected.expanded_ohm, _ALIKE * abs(before_ohm))
-    return abs(corrected.reference_ohm - before_ohm) <= (digit_ohm if moved_on else close_ohm)
