@@ -84,10 +84,17 @@ def driver_class(driver: str) -> Any:
     except ImportError as error:
         raise DriverUnknown(
             f"the driver {driver!r} cannot be used: {error}",
-            hint="Install the missing package beside steadyohm.",
+            hint=_remedy(error),
         ) from error
     except AttributeError as error:
         raise DriverUnknown(f"the driver {driver!r} names {target}, which has no such class") from error
+
+
+def _remedy(error: ImportError) -> str:
+    """What to install for a driver whose library is missing."""
+    if error.name == "pymodbus":
+        return 'Install it with: pip install "steadyohm[modbus]".'
+    return "Install the missing package beside steadyohm."
 
 
 def open_meter(
@@ -238,7 +245,7 @@ def list_drivers() -> list[DriverEntry]:
             made_by = driver_class(name)
             entries.append(DriverEntry(name, target, made_by.capabilities, "", _profiles_of(name, made_by)))
         except DriverUnknown as error:
-            entries.append(DriverEntry(name, target, None, error.what))
+            entries.append(DriverEntry(name, target, None, f"{error.what}. {error.hint}"))
     return entries
 
 

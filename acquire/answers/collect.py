@@ -29,7 +29,7 @@ def need_line_extra() -> None:
     """
     if find_spec("psycopg") is None:
         raise InputImpossible(
-            "The library for PostgreSQL is not installed.", "Install it: pip install 'steadyohm[line]'"
+            "The library for PostgreSQL is not installed.", 'Install it with: pip install "steadyohm[line]".'
         )
 
 

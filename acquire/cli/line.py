@@ -77,4 +77,4 @@ def index(
     from acquire.files.shared import LIST, write_list
 
     count = write_list(folder)
-    typer.echo(f"{folder / LIST} lists {count} files; benches with [files] take them within a minute.")
+    typer.echo(f"{folder / LIST} lists {count} files; benches with [files] see changes within a minute.")

@@ -156,7 +156,10 @@ def returned(
     serial: Annotated[str, typer.Argument(help="Of the unit that came back.")],
     *,
     prior: Annotated[
-        float, typer.Option(min=0.001, max=0.999, help="Odds beforehand that it is ours, 0 to 1.")
+        float,
+        typer.Option(
+            min=0.001, max=0.999, help="How likely it is ours before any ohms are compared, 0 to 1."
+        ),
     ] = 0.5,
     paper: Annotated[
         bool, typer.Option("--paper", help="Compare with its imported paper record, not with a visit.")

@@ -49,7 +49,8 @@ def history(
         typer.Option("--since-check", help="Only verdicts since the check standard was last in control."),
     ] = False,
     limit: Annotated[
-        int | None, typer.Option(min=1, help="At most so many, the latest; left out: 200 here, all in files.")
+        int | None,
+        typer.Option(min=1, max=10**9, help="At most so many, the latest; left out: 200 here, all in files."),
     ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="One JSON object a line, for programs.")] = False,
     csv: Annotated[
@@ -82,7 +83,9 @@ def history(
         for line in _exported(journal, wanted, limit, (csv, jsonl, parquet)):
             typer.echo(line)
         return
+    found = 0
     for entry, doubt in history_entries(journal, **wanted, limit=limit or 200):
+        found += 1
         if as_json:
             plain = {"id": entry.id, "kind": entry.kind, **entry.payload}
             if entry.kind == "verdict":
@@ -90,6 +93,8 @@ def history(
             typer.echo(json.dumps(plain, ensure_ascii=False))
         else:
             typer.echo(history_line(entry, doubt))
+    if not found:
+        typer.echo("Nothing on the record is like that.", err=True)
 
 
 def _exported(
@@ -117,7 +122,9 @@ def chart(
     journal: Annotated[Path, typer.Argument(help="Folder of a bench's journal.")],
     *,
     resistor: Annotated[str | None, typer.Option(help="Only this check standard.")] = None,
-    limit: Annotated[int, typer.Option(min=2, help="At most so many readings of each, the latest.")] = 50,
+    limit: Annotated[
+        int, typer.Option(min=2, max=10**9, help="At most so many readings of each, the latest.")
+    ] = 50,
 ) -> None:
     """Draw the check standard's readings between their limits: is the bench still what it was?"""
     from acquire.answers.check_chart import chart_lines

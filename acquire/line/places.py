@@ -41,7 +41,7 @@ def record_at(
         from acquire.line.record import LineRecord  # noqa: PLC0415  (only with the extra)
     except ModuleNotFoundError as error:
         raise InputImpossible(
-            "The library for PostgreSQL is not installed.", "Install it: pip install 'steadyohm[line]'"
+            "The library for PostgreSQL is not installed.", 'Install it with: pip install "steadyohm[line]".'
         ) from error
     return LineRecord(_address(str(place)))
 

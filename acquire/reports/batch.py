@@ -162,7 +162,7 @@ def batch_report(
     found = units_of(record, name, purpose)
     if found is None:
         raise InputImpossible(
-            f"The record has no batch {name}.", "`steadyohm batch` alone lists those that it has."
+            f"The record has no batch {name}.", "`steadyohm batch` without a name lists those that it has."
         )
     return report_of(found, subgroup)
 

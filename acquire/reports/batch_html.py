@@ -39,8 +39,8 @@ MOST_ROWS = 400
 """Units up to which all are listed; of more only those that did not pass at once."""
 
 STRIP_KEY = (
-    "Numbers in the order in which they came. Dark with ✖: failed at first. Dashed: passed near a limit. ◌: "
-    "no result. Dot: came more than once. Bar at the left: another spool from here on."
+    "Numbers in the order in which they came. Dark with ✖: failed at first. Dashed: passed near a limit. ?: "
+    "cannot be judged. ◌: no result. Dot: came more than once. Bar at the left: another spool from here on."
 )
 
 OWN_STYLE = """
@@ -58,6 +58,7 @@ body{max-width:212mm;--good:#1b5fa8;--bad:#a63d00;--ink:#1d4e5f}
  display:flex;align-items:center;justify-content:center;white-space:nowrap;border:.2mm solid #b9cde4}
 .strip .near{background:#eef4fb;border-style:dashed}
 .strip .fail{background:var(--bad);border-color:var(--bad);color:#fff;font-weight:700}
+.strip .doubt{background:#fff;color:#555;border-color:#777}
 .strip .none{background:#fff;color:#555;border-style:dotted;border-color:#777}
 .strip .again::after{content:"";position:absolute;right:.5mm;top:.5mm;width:1.5mm;height:1.5mm;
  border-radius:50%;background:#fff;border:.3mm solid var(--ink)}
@@ -168,7 +169,7 @@ def _strip(report: BatchReport) -> Iterator[str]:
         sort = _sort(line)
         words = [sort, "again" if line.stays > 1 else "", "spool" if line.spools != before else ""]
         before = line.spools
-        mark = {"fail": "✖", "none": "◌"}.get(sort, "")
+        mark = {"fail": "✖", "doubt": "?", "none": "◌"}.get(sort, "")
         title = f"{line.serial}: {outcome_text(line)}{f'; {line.why}' if line.why else ''}"
         classes = " ".join(word for word in words if word)
         yield f'<div class="{classes}" title="{_text(title, 200)}">{mark}{number}</div>'
@@ -179,6 +180,8 @@ def _strip(report: BatchReport) -> Iterator[str]:
 def _sort(line: UnitLine) -> str:
     if line.outcome is None:
         return "none"
+    if line.outcome is Outcome.CANNOT_JUDGE:
+        return "doubt"
     if passed(line):
         return "near" if line.outcome is Outcome.CONDITIONAL_PASS else "good"
     return "fail"

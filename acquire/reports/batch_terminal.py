@@ -93,12 +93,14 @@ def _strip(units: Sequence[UnitLine]) -> Text:
             text.append(f" {number:>4}\n  ", style=DIM)
         mark, style = _mark(line)
         text.append(mark, style=style)
-    return text.append("\n  ● passed  ◑ near a limit  ✖ failed  ◌ no result", style=DIM)
+    return text.append("\n  ● passed  ◑ near a limit  ✖ failed  ? cannot judge  ◌ no result", style=DIM)
 
 
 def _mark(line: UnitLine) -> tuple[str, str]:
     if line.outcome is None:
         return "◌", "yellow"
+    if line.outcome is Outcome.CANNOT_JUDGE:
+        return "?", "yellow"
     if not passed(line):
         return "✖", BAD
     return ("◑" if line.outcome is Outcome.CONDITIONAL_PASS else "●"), GOOD

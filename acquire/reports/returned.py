@@ -26,7 +26,7 @@ TEMPERATURE = "winding temperature"
 """Terms of a verdict's budget, by name (physics.correct)."""
 
 PRIOR = 0.5
-"""Odds beforehand, where nobody says otherwise: as likely ours as not."""
+"""Probability beforehand, where nobody says otherwise: as likely ours as not."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -59,7 +59,7 @@ def plain_style() -> Iterator[None]:
     except ImportError as missing:
         raise LibraryMissing(
             "Drawings need matplotlib, which is not installed.",
-            "Install it with: pip install 'steadyohm[reports]'.",
+            'Install it with: pip install "steadyohm[reports]".',
         ) from missing
     with mpl.rc_context(PLAIN), warnings.catch_warnings():
         warnings.filterwarnings("ignore", message="Glyph")

@@ -9,11 +9,13 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import json
+import sys
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
 from itertools import count
 from pathlib import Path
+from shutil import which
 from typing import Any
 
 from rich.console import Console
@@ -237,6 +239,16 @@ def _introduce(console: Console, simulation: StandIn, options: DemoOptions) -> N
     console.print()
 
 
+def _known_first() -> list[tuple[str, str]]:
+    """What makes the shell know our name, where it does not yet."""
+    activate = Path(sys.prefix, "bin", "activate")
+    if which("steadyohm") is not None or not activate.is_file():
+        return []
+    if activate.is_relative_to(Path.cwd()):
+        activate = activate.relative_to(Path.cwd())
+    return [(f". {activate}", "once in each terminal, for the commands below")]
+
+
 def _what_next(console: Console, options: DemoOptions) -> None:
     folder = options.folder
     console.print()
@@ -247,6 +259,7 @@ def _what_next(console: Console, options: DemoOptions) -> None:
     console.print()
     console.print(Text("Next", style="bold"))
     lines = (
+        *_known_first(),
         (f"steadyohm check {folder / 'bench.toml'}", "a bench file checked line by line"),
         (f"steadyohm history {folder / 'journal'}", "what is on record now"),
         (f"steadyohm batch --journal {folder / 'journal'}", "its batches; with a name the report of one"),

@@ -70,7 +70,7 @@ async def run_study(wish: Wish) -> Path:
             settle=limits["settle"],
             four_wire_below_ohm=limits["four_wire_below_ohm"],
         )
-        console.print(f"Tags: {part_names(record.plan.parts)}")
+        console.print(f"Labels of the parts, drawn by chance: {part_names(record.plan.parts)}")
         console.print(f"{len(record.taken)} of {len(record.plan.turns)} measured; the record is {wish.to}.")
         with StudyScreen(console) as screen, stops_on_signals(stop):
             await StudyBench(work, file, screen, clock, stop, bench).run(files.notices)

@@ -59,7 +59,7 @@ def test_a_missing_library_is_named_in_one_sentence(tmp_path, monkeypatch, words
     monkeypatch.setattr(collect, "find_spec", lambda _: None)
     said = CliRunner().invoke(app, [words[0], str(collector_file(tmp_path)), *words[1:]])
     assert isinstance(said.exception, InputImpossible)
-    assert "pip install 'steadyohm[line]'" in str(said.exception)
+    assert 'pip install "steadyohm[line]"' in str(said.exception)
 
 
 def test_help_and_other_commands_do_not_load_the_library():

@@ -53,5 +53,5 @@ def test_it_has_a_name_for_those_who_cannot_see_it():
 def test_a_missing_library_is_told_in_one_sentence(monkeypatch):
     """With what to install."""
     monkeypatch.setitem(sys.modules, "matplotlib", None)
-    with pytest.raises(LibraryMissing, match=r"needs? matplotlib.*pip install 'steadyohm\[reports\]'"):
+    with pytest.raises(LibraryMissing, match=r"needs? matplotlib.*pip install \"steadyohm\[reports\]\""):
         drawn("a")
