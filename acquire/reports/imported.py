@@ -40,7 +40,8 @@ PAPER_COLUMNS: tuple[Column, ...] = (
 )
 """Columns of a file of paper records, in any order; those after `value_ohm` may be left out."""
 
-LARGEST_BYTES = 50_000_000
+LARGEST_BYTES = 10_000_000
+"""Some 300000 rows; they are held in memory until all are known to be good, 1.4 kB each."""
 MOST_FAULTS = 100
 """Told at once: more are of one cause."""
 

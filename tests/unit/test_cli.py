@@ -182,3 +182,10 @@ def test_a_bench_without_a_fixture_has_no_relays_to_try(tmp_path):
     done = said("fixture", str(file))
     assert done.returncode == 1
     assert "nothing listens there" in done.stderr
+
+
+@pytest.mark.parametrize("command", ["history", "chart"])
+def test_a_limit_that_no_list_can_have_is_bad_input(command, tmp_path):
+    result = CliRunner().invoke(cli.app, [command, str(tmp_path), "--limit", "9" * 20])
+    assert result.exit_code == 2
+    assert "--limit" in result.output + result.stderr

@@ -11,7 +11,7 @@ from typer.testing import CliRunner
 from acquire.answers.importing import read_papers
 from acquire.cli import app
 from acquire.clock import HandClock
-from acquire.errors import FileInvalid, JournalMissing, JournalUnusable, SteadyohmError
+from acquire.errors import FileInvalid, InputImpossible, JournalMissing, JournalUnusable, SteadyohmError
 from acquire.journal.history import JournalReader
 from acquire.journal.question import Question
 from acquire.journal.store import Journal
@@ -219,3 +219,11 @@ def test_every_column_is_explained():
     """In the README."""
     text = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
     assert not [column.name for column in PAPER_COLUMNS if f"`{column.name}`" not in text]
+
+
+def test_a_file_that_would_fill_the_memory_is_refused_unread(tmp_path):
+    file = tmp_path / "paper.csv"
+    with file.open("wb") as huge:
+        huge.truncate(10_000_001)
+    with pytest.raises(InputImpossible, match=r"larger than 10 MB\. Split it\."):
+        PaperFile(file, PLOVER, Origin("bench-1", "steadyohm 0.1.0", NOON_S)).read()
