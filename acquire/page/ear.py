@@ -26,8 +26,10 @@ from acquire.records import (
     LiftOff,
     Match,
     Notice,
+    Pair,
     Prompt,
     UnitResult,
+    Verdict,
     Weight,
 )
 
@@ -67,6 +69,7 @@ class Ear:
     _match: Match | None = None
     _called: tuple[object, ...] = ()
     _lifted_s: float = float("-inf")
+    _again: Notice | None = None  # a pair was just measured again by touch; its verdict follows at once
 
     def take(self) -> list[Cue]:
         """Sounds and words since the last call."""
@@ -87,8 +90,7 @@ class Ear:
             case Prompt():
                 self._prompted(event)
             case Judged():
-                verdict = event.verdict
-                self.cues.append(Cue(OF_OUTCOME[verdict.outcome], verdict_aloud(verdict), urgent=True))
+                self._judged(event.verdict)
             case UnitResult():
                 self.cues.append(result_cue(event))
             case LeadZero():
@@ -106,6 +108,14 @@ class Ear:
         if wanted and not set_anew(self._lifted_s, event):
             self.cues.append(Cue(Sound.CONTACT))
 
+    def _judged(self, verdict: Verdict) -> None:
+        say = verdict_aloud(verdict)
+        pair = Pair(verdict.pin_a, verdict.pin_b)
+        if self._again is not None and self._again.pair == pair:
+            say = f"{pair_aloud(pair, self.core)} measured again. {say}"
+            self._called = ()  # the request that still stands is called out once more
+        self.cues.append(Cue(OF_OUTCOME[verdict.outcome], say, urgent=True))
+
     def _checked(self, check: CheckStandard) -> None:
         if check.in_control:
             self.cues.append(Cue(Sound.DONE, "Check standard in control.", urgent=True))
@@ -113,6 +123,8 @@ class Ear:
             self.cues.append(Cue(Sound.ATTENTION, "Check standard out of control.", urgent=True))
 
     def _noticed(self, notice: Notice) -> None:
+        if notice.code == "step.again":
+            self._again = notice
         if notice.code in OTHER_PAIR:
             self._wrong_pair(notice)
         elif notice.weight is Weight.WARNING:
@@ -127,7 +139,7 @@ class Ear:
         self._called = (Ask.TOUCH_AGAIN, notice.pair)  # the request that follows has just been said
 
     def _prompted(self, prompt: Prompt) -> None:
-        self._prompt = prompt
+        self._prompt, self._again = prompt, None
         called = (prompt.ask, prompt.pair)
         if called != self._called:
             self._called = called

@@ -80,7 +80,7 @@ class UnitView:
                 continue
             if notice.code == "step.skipped":
                 step.update(state="left_out", outcome=None, word="left out", reason=notice.text)
-            elif notice.code == "step.again":
+            elif notice.code == "step.again" and step["kind"] != "typed":
                 step.update(state="again", outcome=None, word="once more")
 
     def take_typed(self, result: TypedResult) -> None:

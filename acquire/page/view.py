@@ -74,6 +74,7 @@ class View:
     _ear: Ear = field(default_factory=Ear)
     _phase: Phase = field(default_factory=Phase)
     _check: str = ""
+    _again: Notice | None = None  # a pair was just measured again by touch; its verdict follows at once
 
     def __post_init__(self) -> None:
         """Nothing is known yet; every key is there."""
@@ -203,7 +204,10 @@ class View:
 
     def _verdict(self, verdict: Verdict) -> None:
         self._phase.judged, self._phase.other = True, False
-        self._set("verdict", verdict_words(verdict))
+        words = verdict_words(verdict)
+        if self._again is not None and verdict.counts and self._again.pair == (verdict.pin_a, verdict.pin_b):
+            words["hint"] = self._again.text
+        self._set("verdict", words)
         self._set("hint", "")
         if self._unit is not None:
             self._unit.judged(verdict)
@@ -241,6 +245,8 @@ class View:
         self._set("notes", [notice_words(notice), *self._state.get("notes", [])][:NOTES])
         if self._unit is not None and not self._unit.ended:
             self._unit.told(notice)
+        if notice.code == "step.again":
+            self._again = notice
         if notice.code == "meter.lost":
             self._phase.gone()
             self._contact.lifted()
@@ -252,7 +258,7 @@ class View:
             self._set("hint", notice.text)
 
     def _prompted(self, prompt: Prompt) -> None:
-        self._prompt = prompt
+        self._prompt, self._again = prompt, None
         core = "" if self.sheet is None else self.sheet.core
         if self._unit is not None and not self._unit.ended:
             self._unit.asked(prompt)

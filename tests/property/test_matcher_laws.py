@@ -7,8 +7,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from acquire.records import Fit, Outcome, Pair, Purpose
+from acquire.records.words import WORST_LAST
 from acquire.steps.matcher import weigh
 from acquire.steps.pairs import PairTable
+from acquire.steps.step_state import StepState
+from acquire.steps.touched_again import holds
 from acquire.steps.unit import Ruling, UnitProgress
 from tests.known_sheets import FATHOM, PLOVER, QUERN, corrected
 
@@ -69,6 +72,46 @@ def test_a_fault_is_never_explained_away(touch, in_free_order):
     match = weigh(value, first.pair, table)
     rulings = [unit.admit(match) for _ in range(2)]
     assert rulings[-1] is Ruling.JUDGE
+
+
+@given(touches(), st.sampled_from([Outcome.PASS, Outcome.CONDITIONAL_PASS, Outcome.FAIL]))
+def test_a_fault_that_reads_like_the_pair_before_it_is_judged_too(touch, outcome):
+    """Taken once for the pair before, touched again; then the value is the asked pair's, whatever it is."""
+    table, _, value = touch
+    unit = UnitProgress(table, "P-1")
+    for _ in range(3):
+        if not unit.states[0].done:
+            unit.judged(outcome, table.nominal_ohm(unit.current.pair), 0.01)
+    asked, before = unit.current, unit.states[0]
+    match = weigh(value, asked.pair, table)
+    rulings = [unit.admit(match, again=True)]
+    if rulings[0] is Ruling.AGAIN:
+        assert unit.current == before.step
+        unit.judged(before.outcome, before.ohm, 0.01)
+        assert unit.current == asked
+        assert (unit.states[0].outcome, unit.states[0].attempts) == (before.outcome, before.attempts + 1)
+    rulings += [unit.admit(match, again=True) for _ in range(2)]
+    assert rulings.count(Ruling.AGAIN) <= 1
+    assert rulings[-1] is Ruling.JUDGE
+    assert not next(s for s in unit.states if s.step == asked).done
+
+
+@given(
+    st.sampled_from(Outcome),
+    st.sampled_from(Outcome),
+    st.floats(-0.2, 0.2),
+    st.floats(1e-4, 10.0),
+    st.floats(1e-5, 1.0),
+)
+def test_no_touch_makes_a_failing_pair_pass(before, now, share, u_ohm, repeat_u_ohm):
+    """Nor does one that cannot be judged replace anything; a value as good and equal always does."""
+    last = StepState(PLOVER.steps[0], 1, before, 200.0, u_ohm, repeat_u_ohm)
+    held = holds(last, now, 200.0 * (1.0 + share), u_ohm, repeat_u_ohm)
+    failing = (Outcome.FAIL, Outcome.CONDITIONAL_FAIL)
+    if now is Outcome.CANNOT_JUDGE or (before in failing and now not in failing):
+        assert not held
+    elif share == 0.0 or WORST_LAST.index(now) > WORST_LAST.index(before):
+        assert held
 
 
 @given(TABLES, st.lists(st.sampled_from(Outcome), min_size=1, max_size=40))

@@ -123,6 +123,27 @@ def test_a_wrong_pair_is_named_and_nothing_judged(view):
     assert view.state()["phase"] == "touch"
 
 
+def test_a_pair_measured_again_by_touch_is_shown_and_said(view):
+    """Its verdict appears and says that it is a repetition; the asked pair is called out again."""
+    at_a_unit(view)
+    view.show(verdict())
+    second = prompt(PLOVER.steps[1], done=1)
+    view.show(second)
+    view.show(Contact("meter", 10.0, NOON_S))
+    view.take_cues()
+    view.show(Notice(Weight.REMARK, "step.again", "1–2 measured again.", NOON_S, SERIAL, Pair("1", "2")))
+    view.show(verdict(attempt=2))
+    view.show(replace(second, text=f"1–2 was measured again. {second.text}"))
+    state = view.state()
+    assert (state["phase"], state["verdict"]["attempt"]) == ("verdict", 2)
+    assert (state["verdict"]["pair"], state["verdict"]["hint"]) == (["1", "2"], "1–2 measured again.")
+    assert cues(view) == [("pass", "1 and 2 measured again. Pass."), ("", "2 and 3.")]
+    assert [step["state"] for step in state["unit"]["steps"][:2]] == ["done", "asked"]
+    view.show(verdict(PLOVER.steps[1]))
+    assert view.state()["verdict"]["hint"] == VERDICT.hint
+    assert cues(view) == [("pass", "Pass.")]
+
+
 def test_a_contact_under_another_setting_is_no_touch(view):
     """The meter was set anew, the probes have not left: lift, and no sound."""
     at_a_unit(view)

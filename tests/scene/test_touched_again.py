@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from dataclasses import replace
 
 import pytest
@@ -10,7 +11,9 @@ from acquire.bench.on_record import recorded
 from acquire.bench.on_record import standing as on_record
 from acquire.records import Ask, Judged, MeasureAgain, Notice, Outcome, Prompt, Settled, UnitResult
 from acquire.steps.unit import Order
+from tests.scene.test_whole_way import touch, zero
 from tests.unit.test_pipeline import GOOD, Bench
+from tests.whole_bench import bench_file, csv_rows, free_port, journal_entries, running, simulated
 
 FAST, SLOW, BOTH = GOOD["2", "3"], GOOD["1", "2"], GOOD["1", "3"]
 
@@ -198,3 +201,42 @@ def test_nothing_is_measured_again_between_units():
     bench.events.clear()
     bench.hold(GOOD["4", "6"])
     assert verdicts(bench) == []
+
+
+def test_with_the_daemon_and_over_a_power_cut(tmp_path):
+    """Lift, touch 2–3 again, kill -9: three verdicts on record and in the CSV, and 1–3 is asked for."""
+    port = free_port()
+    file = bench_file(tmp_path, meter=f"tcp:127.0.0.1:{port}")
+    with simulated(port) as sim:
+        with running(file) as bench:
+            bench.type("P80-0001")
+            zero(sim, bench)
+            for pair, asked in ((("1", "2"), "Touch 2–3"), (("2", "3"), "Touch 1–3")):
+                touch(sim, *pair)
+                bench.until("● pass")
+                bench.until(asked)
+                sim.type("lift")
+                sim.until("probes in the air")
+                time.sleep(2.0)  # the meter shows that they have left
+            touch(sim, "2", "3")
+            bench.until("2–3 measured again")
+            bench.until("● pass")
+            bench.process.kill()
+            bench.process.wait(5)
+        sim.type("lift")
+        with running(file) as bench:
+            bench.until("P80-0001 was interrupted")
+            assert "1–3" in bench.until("Touch ")
+            code, _ = bench.end()
+    assert code == 0
+    entries = [e.payload for e in journal_entries(tmp_path, "verdict")]
+    assert [(e["step"], e["attempt"], e["counts"]) for e in entries] == [
+        ("slow charge", 1, True),
+        ("fast charge", 1, True),
+        ("fast charge", 2, True),
+    ]
+    assert [(row["attempt"], row["counts"]) for row in csv_rows(tmp_path)] == [
+        ("1", "true"),
+        ("1", "true"),
+        ("2", "true"),
+    ]
