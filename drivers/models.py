@@ -227,6 +227,10 @@ class MeterModel(_Strict):
         return None if self.calibration is None else (today - self.calibration.due).days
 
 
+LARGEST_BYTES = 1_000_000
+"""Of a meter file; those of the largest meters have a hundredth."""
+
+
 def load_model(path: Path) -> MeterModel:
     """Read and check one meter file.
 
@@ -238,7 +242,10 @@ def load_model(path: Path) -> MeterModel:
             and line.
     """
     try:
-        raw = path.read_bytes()
+        with path.open("rb") as file:
+            raw = file.read(LARGEST_BYTES + 1)
+        if len(raw) > LARGEST_BYTES:
+            raise ModelInvalid(f"{path}: this is too large for a meter file; is it the right one?")
         text = raw.decode("utf-8")
         tree = tomllib.loads(text)
     except OSError as error:

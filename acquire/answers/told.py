@@ -6,6 +6,7 @@ The diagnosis itself is verdict/, the circuit from good units is steps/.
 from __future__ import annotations
 
 import csv
+import io
 import math
 import os
 import tomllib
@@ -13,6 +14,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 
 from acquire.errors import FileInvalid, InputImpossible
+from acquire.files.read_whole import read_whole
 from acquire.files.shipped import shipped
 from acquire.files.statements import ModelStatements
 from acquire.files.toml_file import TomlFile
@@ -188,8 +190,8 @@ def _usable(text: str) -> str:
 
 def _rows(file: Path) -> list[tuple[int, dict[str, str]]]:
     try:
-        with file.open(encoding="utf-8-sig", newline="") as text:
-            return [(number, row) for number, row in enumerate(csv.DictReader(text), start=2)]
+        text = io.StringIO(read_whole(file).decode("utf-8-sig"), newline="")
+        return [(number, row) for number, row in enumerate(csv.DictReader(text), start=2)]
     except (OSError, UnicodeDecodeError, csv.Error) as error:
         reason = error.strerror if isinstance(error, OSError) else "it is no text in UTF-8 with commas"
         raise InputImpossible(f"{file} cannot be read as CSV: {reason}.", "Check the name.") from error

@@ -6,6 +6,7 @@ import math
 from pathlib import Path
 
 from acquire.errors import InputImpossible
+from acquire.files.read_whole import read_whole
 from acquire.physics.copper import fraction_per_kelvin, to_reference, winding_celsius
 from acquire.physics.spools import read_spools
 from acquire.physics.winding import (
@@ -150,7 +151,7 @@ def wire_of(text: str, spools: Path | None, metal: str | None = None) -> Wire:
     """
     if spools is not None:
         try:
-            cards = read_spools(spools.read_text(encoding="utf-8"), spools)
+            cards = read_spools(read_whole(spools).decode("utf-8"), spools)
         except (OSError, UnicodeDecodeError) as error:
             reason = error.strerror if isinstance(error, OSError) else "it is no text in UTF-8"
             raise InputImpossible(f"{spools}: the file of spools cannot be read ({reason}).") from error

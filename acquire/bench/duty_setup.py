@@ -7,9 +7,10 @@ from pathlib import Path
 
 from acquire.clock import Clock
 from acquire.conditions import CalibrationDue
-from acquire.errors import Fault, FileInvalid, SteadyohmError
+from acquire.errors import Fault, FileInvalid, InputImpossible, SteadyohmError
 from acquire.files.bench_tables import Overdue
 from acquire.files.duty_tables import OutOfControl
+from acquire.files.read_whole import read_whole
 from acquire.files.settings import Bench
 from acquire.journal.history import JournalReader, Question
 from acquire.physics.check_standard import Resistor
@@ -47,11 +48,13 @@ def spool_cards(bench: Bench) -> dict[str, SpoolCard]:
     if file is None:
         return {}
     try:
-        text = file.read_text(encoding="utf-8")
+        text = read_whole(file).decode("utf-8")
     except (OSError, UnicodeDecodeError) as error:
         why = error.strerror if isinstance(error, OSError) else "it is no text in UTF-8"
         fault = Fault(file, 0, "", f"the spool cards cannot be read ({why}).", "Check name and rights.")
         raise FileInvalid([fault]) from error
+    except InputImpossible as error:
+        raise FileInvalid([Fault(file, 0, "", "this is too large for spool cards.", error.hint)]) from error
     return {name: spool.card for name, spool in read_spools(text, file).items()}
 
 

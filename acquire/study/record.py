@@ -27,6 +27,9 @@ VERSION = 1
 LARGEST = 50_000_000
 """Bytes; a study of the largest plan is far smaller."""
 
+_HEAD = b'{"study":'
+"""How a record begins: what begins otherwise is somebody else's file, and is left alone."""
+
 
 class StudyFileInvalid(SteadyohmError):
     """A file is no record of a study, or was changed, or is in use."""
@@ -145,9 +148,11 @@ def read_study(path: Path) -> StudyRecord:
         StudyFileInvalid: it cannot be read, or is none.
     """
     try:
-        if path.stat().st_size > LARGEST:
+        with path.open("rb") as file:
+            data = file.read(LARGEST + 1)
+        if len(data) > LARGEST:
             raise StudyFileInvalid(f"{path} is too large to be the record of a study.", "Name another file.")
-        return _understood(path.read_bytes(), path)
+        return _understood(data, path)
     except OSError as error:
         raise StudyFileInvalid(
             f"{path} cannot be read ({error.strerror}).", "Name the file that a study wrote."
@@ -263,7 +268,8 @@ def begun(path: Path, subject: Subject, plan: Plan, utc_s: float) -> Iterator[St
         StudyFileInvalid: it is there, or cannot be made.
     """
     with _opened(path, os.O_RDWR | os.O_CREAT) as out:
-        if b"\n" in out.read(LARGEST):
+        there = out.read(LARGEST)
+        if b"\n" in there or there[: len(_HEAD)] != _HEAD[: len(there)]:
             raise StudyFileInvalid(f"{path} is there already.", "Name another file with --to.")
         os.ftruncate(out.fileno(), 0)
         file = StudyFile(path, StudyRecord(subject, plan, utc_s), out)

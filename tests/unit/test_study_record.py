@@ -91,6 +91,15 @@ def test_a_study_that_is_there_is_not_begun_again(path):
     assert len(read_study(path).taken) == 3
 
 
+@pytest.mark.parametrize("content", [b"{}", b"a recording without an end of line", b"\x00" * 40])
+def test_a_file_of_somebody_else_is_never_begun_afresh(tmp_path, content):
+    path = tmp_path / "mine"
+    path.write_bytes(content)
+    with pytest.raises(StudyFileInvalid, match="is there already"), begun(path, SUBJECT, PLAN, 1.8e9):
+        pass
+    assert path.read_bytes() == content
+
+
 def test_two_cannot_write_one_record(path):
     with resumed(path), pytest.raises(StudyFileInvalid, match="Somebody else is writing"), resumed(path):
         pass

@@ -1,0 +1,38 @@
+"""Files that somebody named: none fills the memory, devices without an end neither."""
+
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from acquire import cli
+from acquire.errors import InputImpossible, SteadyohmError
+from acquire.files.read_whole import read_whole
+
+ENDLESS = Path("/dev/zero")
+
+
+def test_a_file_is_read_up_to_its_limit(tmp_path):
+    file = tmp_path / "rows.csv"
+    file.write_bytes(b"x" * 100)
+    assert read_whole(file, 100) == b"x" * 100
+    with pytest.raises(
+        InputImpossible, match=r"rows\.csv is larger than 9\.9e-05 MB\. Is it the right file\?"
+    ):
+        read_whole(file, 99)
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["learn", "--name", "x", ENDLESS],
+        ["study", "--report", ENDLESS],
+        ["winding", "--wire", "36-A", "--spools", ENDLESS, "--turns", "10", "--mean-turn", "50 mm"],
+    ],
+)
+def test_a_device_without_an_end_is_bad_input(words):
+    result = CliRunner().invoke(cli.app, [str(word) for word in words])
+    assert isinstance(result.exception, SteadyohmError)
+    assert result.exception.exit_code == 2
+    assert "/dev/zero is " in str(result.exception)
+    assert "large" in str(result.exception)
