@@ -23,6 +23,15 @@ PNG = b"\x89PNG\r\n\x1a\n"
 
 NUMBER = re.compile(r"[0-9]{1,6}(\.[0-9]{1,6})?")
 
+SVG = "http://www.w3.org/2000/svg"
+"""Namespace of SVG 1.1; without it no browser draws a picture."""
+
+DEEPEST = 50
+"""Elements within elements; drawing programs save a handful."""
+
+_ELSEWHERE = re.compile(r"url\s*\((?!\s*[\"']?\s*#)|image-set|@import|\\", re.IGNORECASE)
+"""What leads out of the picture, or is written so that nobody sees it (CSS Syntax Level 3, 4.3.7)."""
+
 SHAPES = frozenset(
     {"svg", "g", "path", "rect", "circle", "ellipse", "line", "polyline", "polygon", "title", "desc", "defs"}
     | {"linearGradient", "radialGradient", "stop", "clipPath", "metadata"}
@@ -98,8 +107,10 @@ def _svg_fault(content: bytes) -> str:
         root = ET.fromstring(text)  # noqa: S314  (no entities: see above)
     except ET.ParseError as error:
         return f"it is no SVG ({error})"
-    if _local(root.tag) != "svg":
-        return "it is no SVG"
+    if root.tag != f"{{{SVG}}}svg":
+        return f"it is no SVG: its outermost element is no svg of {SVG}"
+    if _nests_beyond(root, DEEPEST):
+        return f"its groups lie within each other more than {DEEPEST} deep"
     return next((fault for element in root.iter() if (fault := _element_fault(element))), "")
 
 
@@ -109,11 +120,19 @@ def _element_fault(element: ET.Element) -> str:
         return f"it holds <{name}>; a logo is made of shapes only"
     for key, value in element.attrib.items():
         word = _local(key).lower()
-        leads = word in ("href", "src") or "url(" in value.replace(" ", "").lower()
-        inside = value.strip().startswith("#") or "url(#" in value.replace(" ", "")
-        if word.startswith("on") or "javascript:" in value.lower() or (leads and not inside):
+        leads = word in ("href", "src") and not value.strip().startswith("#")
+        leads = leads or bool(_ELSEWHERE.search(value))
+        if word.startswith("on") or "javascript:" in value.lower() or leads:
             return f"its attribute {word} leads elsewhere or runs something"
     return ""
+
+
+def _nests_beyond(root: ET.Element, most: int) -> bool:
+    """Whether elements lie deeper than that; what draws them goes down by calling itself."""
+    level = [root]
+    for _ in range(most):
+        level = [child for element in level for child in element]
+    return bool(level)
 
 
 def _local(name: object) -> str:

@@ -77,6 +77,32 @@ def test_anything_else_is_refused(tmp_path, content, told):
         logo_of(file)
 
 
+@pytest.mark.parametrize(
+    ("content", "told"),
+    [
+        (svg('<rect fill="url(#g) url(http://example.org/x)"/>'), "attribute fill leads elsewhere"),
+        (svg("<rect style=\"fill:url(#g);background:url( '//example.org/x')\"/>"), "attribute style"),
+        (svg('<rect style="background:u\\72l(http://example.org/x)"/>'), "attribute style leads"),
+        (svg("<rect style=\"background:image-set('http://example.org/x' 1x)\"/>"), "attribute style"),
+        (svg("<g>" * 60 + "</g>" * 60), "more than 50 deep"),
+        ("<svg><rect/></svg>", "no svg of http"),
+    ],
+)
+def test_what_hides_behind_a_good_reference_or_in_depth_is_refused(tmp_path, content, told):
+    """The PDF library draws groups by recursion; several references may stand in one value."""
+    file = tmp_path / "logo.svg"
+    file.write_text(content, encoding="utf-8")
+    with pytest.raises(InputImpossible, match=told):
+        logo_of(file)
+
+
+@pytest.mark.parametrize("value", ["url(#g)", "url( '#g' )", "URL(#g) none"])
+def test_references_into_the_picture_are_taken(tmp_path, value):
+    file = tmp_path / "logo.svg"
+    file.write_text(svg(f'<rect fill="{value}"/>'), encoding="utf-8")
+    assert logo_of(file)[1] == "svg"
+
+
 def test_a_logo_that_is_not_there_is_told(tmp_path):
     with pytest.raises(InputImpossible, match="cannot be read"):
         logo_of(tmp_path / "none.svg")
