@@ -5,12 +5,14 @@ from dataclasses import replace
 
 import pytest
 
-from acquire.records import Limits, Outcome, StepKind
+from acquire.records import Ask, Limits, Outcome, StepKind
+from acquire.steps.matcher import weigh
 from acquire.steps.pairs import PairTable
 from acquire.steps.step_state import StepState
 from acquire.steps.touched_again import afresh, holds, inside, repeatable_by_touch
+from acquire.steps.unit import Ruling, UnitProgress
 from acquire.steps.warm import WARM_CHECK
-from tests.known_sheets import FATHOM, PLOVER
+from tests.known_sheets import FATHOM, PLOVER, corrected
 
 TABLE = PairTable(PLOVER)
 FIRST, SECOND = PLOVER.steps[0], PLOVER.steps[1]
@@ -107,3 +109,53 @@ def test_inside_needs_both_limits(low, high, within):
     assert inside(200.0, Limits(low, high)) is within
     assert not inside(200.0, Limits(None, high))
     assert not inside(200.0, Limits(low, None))
+
+
+def told(unit, outcome, ohm):
+    """The value of the pair judged last, touched again."""
+    match = weigh(corrected(TABLE.nominal_ohm(FIRST.pair), 0.01), unit.current.pair, TABLE)
+    assert match.pair == FIRST.pair
+    ruling = unit.admit(match, again=True)
+    assert ruling is Ruling.AGAIN
+    assert unit.current == FIRST
+    return unit.judged(outcome, ohm, 0.01)
+
+
+def test_a_failing_value_touched_again_is_asked_for_once_more():
+    """One touch unasked for fails nobody: what comes on request decides."""
+    unit = UnitProgress(TABLE, "A1")
+    assert unit.judged(Outcome.PASS, 202.6, 0.01)
+    assert not told(unit, Outcome.FAIL, 150.0)
+    prompt = unit.prompt()
+    assert (prompt.ask, prompt.pair) == (Ask.TOUCH_AGAIN, FIRST.pair)
+    assert unit.judged(Outcome.FAIL, 150.0, 0.01)
+    assert unit.current == SECOND
+    assert unit.states[0].attempts == 3
+
+
+def test_a_failing_pair_that_fails_again_fails():
+    """Its values agree, so there is nothing to ask."""
+    unit = UnitProgress(TABLE, "A1")
+    unit.judged(Outcome.FAIL, 150.0, 0.01)
+    assert unit.judged(Outcome.FAIL, 150.0, 0.01)
+    assert told(unit, Outcome.FAIL, 150.0)
+    assert unit.current == SECOND
+    assert unit.outcome is Outcome.FAIL
+
+
+def test_what_is_taken_back_can_be_told_again():
+    """A revision of the value that was touched again: the same attempt, once more."""
+    unit = UnitProgress(TABLE, "A1")
+    unit.judged(Outcome.PASS, 202.6, 0.01)
+    assert told(unit, Outcome.PASS, 202.6)
+    unit.take_back()
+    assert (unit.again, unit.states[0].attempts, unit.current) == (None, 1, SECOND)
+    assert told(unit, Outcome.PASS, 202.61)
+    assert (unit.states[0].attempts, unit.states[0].ohm) == (2, 202.61)
+
+
+def test_relays_touch_nothing_again():
+    """Behind a fixture every value is the asked pair's."""
+    unit = UnitProgress(TABLE, "A1", placed=True)
+    unit.judged(Outcome.PASS, 202.6, 0.01)
+    assert unit.last is None
