@@ -30,7 +30,13 @@ def _evidence() -> deque[tuple[float, float]]:
 
 @dataclass(slots=True)
 class Touch:
-    """One contact, from the first reading after lift-off."""
+    """One contact, from the first reading after lift-off.
+
+    Attributes:
+        report: the value stated last, as long as later points may still be held against it.
+        stated: the value stated last, whatever has come between.
+        gap_s: when numbers came back after an overload that followed `stated`; None where none has.
+    """
 
     contact_s: float
     last_value_s: float
@@ -38,7 +44,16 @@ class Touch:
     points: Points
     around: Surroundings
     report: Report | None = None
+    stated: Report | None = None
+    gap_s: float | None = None
     revision: int = 0
     open_since_s: float | None = None
     open_conversions: int = 0
     trace: deque[tuple[float, float]] = field(default_factory=_evidence)
+
+    def begin_anew(self, contact_s: float) -> None:
+        """Take everything since a time as another contact that began then."""
+        later_s = contact_s - self.contact_s
+        kept = [(at_s - later_s, value_si) for at_s, value_si in self.trace if at_s >= later_s]
+        self.trace = deque(kept, maxlen=self.trace.maxlen)
+        self.contact_s, self.revision, self.report, self.stated = contact_s, 0, None, None

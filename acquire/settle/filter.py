@@ -5,6 +5,7 @@ Not for what the value means: leads, temperature, steps and limits come after it
 
 from __future__ import annotations
 
+import math
 from collections import deque
 
 from acquire.records.settled import Approach, Contact, LiftOff, Settled, SettleEvent
@@ -159,6 +160,8 @@ class SettleFilter:
             events.append(Contact(reading.meter_id, now_s, reading.utc_s))
         gap = touch.open_since_s is not None and now_s - touch.last_value_s > self._settings.bridge_s
         touch.open_since_s, touch.open_conversions, touch.last_value_s = None, 0, now_s
+        if gap and touch.stated is not None:
+            touch.gap_s = now_s
         if gap or full_scale_si != touch.full_scale_si:
             touch.full_scale_si = full_scale_si
             touch.points, touch.report = Points(_count_si(reading, value_si)), None
@@ -171,13 +174,11 @@ class SettleFilter:
         points.block.append((now_s, value_si))
         touch.trace.append((now_s - touch.contact_s, value_si))
         if now_s - points.block[0][0] + 0.5 * (self._interval_s or 0.0) >= self._settings.block_s:
-            event = self._point(reading, touch)
-            if event is not None:
-                events.append(event)
+            events += self._point(reading, touch)
         return events
 
     # ------------------------------------------------------------------ judging
-    def _point(self, reading: Reading, touch: Touch) -> Settled | Approach | None:
+    def _point(self, reading: Reading, touch: Touch) -> list[SettleEvent]:
         """One block of conversions is complete: judge anew."""
         points, settings = touch.points, self._settings
         value_si = points.close_block()
@@ -196,14 +197,33 @@ class SettleFilter:
             span_s = self._span_s(value_si) if report is None else settings.final_span_s
             unrest, rest = self._judge(reading, touch, band_si, span_s)
             if rest is not None:
-                return self._report(reading, touch, rest, final=report is not None)
+                moved = self._moved_over_gap(reading, touch, rest, band_si)
+                return [*moved, self._report(reading, touch, rest, final=report is not None)]
         if report is not None:
             if not report.away:
-                return None
+                return []
             unrest = abs(value_si - report.value_si) / (settings.rearm_share * band_si)
-        return Approach(
-            reading.meter_id, reading.quantity, value_si, unrest, reading.monotonic_s, reading.utc_s
-        )
+        at = (reading.monotonic_s, reading.utc_s)
+        return [Approach(reading.meter_id, reading.quantity, value_si, unrest, *at)]
+
+    def _moved_over_gap(
+        self, reading: Reading, touch: Touch, rest: Rest, band_si: float
+    ) -> list[SettleEvent]:
+        """Another value after an overload too short for a lift-off: the probes moved on all the same.
+
+        A slow meter shows one overload, or part of one, while they pass from pin to pin. Without this the
+        value of the next pair would replace the one stated last.
+        """
+        stated, gap_s = touch.stated, touch.gap_s
+        touch.gap_s = None
+        if stated is None or gap_s is None:
+            return []
+        sigma_si = math.hypot(stated.sigma_si, rest.sigma * touch.points.count_si)
+        if abs(touch.points.value_si(rest.offset) - stated.value_si) <= max(band_si, 3.0 * sigma_si):
+            return []
+        touch.begin_anew(gap_s)
+        utc_s = reading.utc_s - (reading.monotonic_s - gap_s)
+        return [LiftOff(reading.meter_id, gap_s, utc_s), Contact(reading.meter_id, gap_s, utc_s)]
 
     def _span_s(self, value_si: float) -> float:
         """How long a first report must look: longer at what may be a wrong pin or a slow winding."""
@@ -251,7 +271,7 @@ class SettleFilter:
         noise = self._noise.of(reading.quantity, reading.range_full_scale_si, count_si)
         learn(noise, points.residuals(line), scatter=self._settings.noise_counts is None)
         value_si = points.value_si(rest.offset)
-        touch.report = Report(value_si, rest.sigma * count_si, final)
+        touch.report = touch.stated = Report(value_si, rest.sigma * count_si, final)
         revision, touch.revision = touch.revision, touch.revision + 1
         start_s = points.times_s[-line.points] - touch.contact_s - self._settings.block_s
         return Settled(

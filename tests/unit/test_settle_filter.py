@@ -126,6 +126,21 @@ def test_one_overload_blip_does_not_end_the_contact():
     assert len(stream.of(Contact)) == 1
 
 
+def test_another_value_after_a_blip_is_another_contact():
+    """A slow meter sees no more of a lift than that: the next pair's value is no correction of this one's."""
+    stream = settle(47.3)
+    stated = len(stream.of(Settled))
+    stream.send(None)
+    for _ in range(12):
+        stream.send(48.9)
+
+    (lift,), (_, again) = stream.of(LiftOff), stream.of(Contact)
+    later = stream.of(Settled)[stated:]
+    assert lift.monotonic_s == again.monotonic_s == later[0].contact_s
+    assert (later[0].revision, later[0].value_si) == (0, pytest.approx(48.9))
+    assert all(at_s >= 0.0 for at_s, _ in later[0].trace)
+
+
 def test_a_silent_meter_counts_as_lift_off():
     stream = settle(47.3)
 
