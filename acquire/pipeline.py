@@ -154,11 +154,13 @@ class Pipeline:
         """Take one command. One that cannot be carried out is answered by a notice and changes nothing."""
         if isinstance(command, ConfirmOpen) and not self._witness.pressed(monotonic_s):
             return []  # a key held down, or a pedal that bounces
+        # files that name another batch count from this unit on, with no moment between two units
+        opened = self.batches.between_units(utc_s) if isinstance(command, StartUnit) else []
         try:
             events = self._obey(command, utc_s)
         except InputImpossible as error:
             events = [Notice(Weight.WARNING, "command.refused", str(error), utc_s)]
-        return [*events, *self._asked(monotonic_s)]
+        return [*opened, *events, *self._asked(monotonic_s)]
 
     def link_lost(self) -> None:
         """The meter is gone: whatever was settling is void."""

@@ -129,6 +129,7 @@ class Batches(BatchBook):
             remark=command.remark,
             utc_s=utc_s,
         )
+        self._others = 0  # what was told last was of the batch before
         return [*self.made_way(utc_s), self.take(fresh)]
 
     def _resume(self, command: ResumeBatch, utc_s: float) -> list[Event]:

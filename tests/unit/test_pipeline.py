@@ -13,6 +13,8 @@ from acquire.files.statements import ModelStatements
 from acquire.pipeline import Pipeline
 from acquire.records import (
     Ask,
+    Batch,
+    BatchDeed,
     Circumstances,
     ConfirmOpen,
     GiveUpUnit,
@@ -20,11 +22,13 @@ from acquire.records import (
     LeadZero,
     MeasureAgain,
     Notice,
+    OpenBatch,
     Outcome,
     Prompt,
     Purpose,
     SkipStep,
     StartUnit,
+    UnitKnown,
     UnitResult,
     UnitStarted,
     ZeroLeads,
@@ -380,3 +384,20 @@ def test_an_interrupted_unit_goes_on_where_it_stopped():
     fresh.read(None)
     assert fresh.prompt.pair == bench.prompt.pair
     assert math.isclose(fresh.pipeline.unit.progress.known()[("1", "2")][0], verdicts[0].reference_ohm)
+
+
+def test_a_batch_that_new_files_name_takes_the_first_unit_started_under_them():
+    """Files are read again while a unit is on the bench, and the next serial comes with no moment between."""
+    before, after = Bench(), Bench()
+    before.command(OpenBatch("old"))
+    before.command(UnitKnown("A1", "", 0, 7))
+    before.begin("A1")
+    after.pipeline.batches.go_on(before.pipeline.batches)
+    after.pipeline.batches.place = replace(after.pipeline.place, batch="new")
+    told = after.command(UnitKnown("A2", "", 0, 8)) + after.command(StartUnit("A2"))
+    deeds = [(each.batch, each.deed) for each in told if isinstance(each, Batch)]
+    assert deeds == [("old", BatchDeed.PAUSED), ("new", BatchDeed.OPENED)]
+    assert next(each.batch for each in told if isinstance(each, UnitStarted)) == "new"
+    assert after.pipeline.batches.count == 1
+    told = after.command(StartUnit("A1"))  # of the old batch: refused, and the new one is not opened twice
+    assert [type(each) for each in told] == [Notice]
