@@ -27,6 +27,11 @@ PROOF_ROOM = 2.0
 conducts, too; workshop choice."""
 
 
+MOST_PINS = 20
+"""Pins of which every pair is measured: the fault dictionary keeps what each pair reads beside each other, so
+its memory grows with their fourth power (0.7 GB here, 2 GB with 24, 46 GB with 48; measured)."""
+
+
 class FixtureUnfit(SteadyohmError):
     """A bench file and its sheet do not go together on this fixture."""
 
@@ -37,12 +42,17 @@ def sheet_for(bench: Bench, sheet: Sheet) -> Sheet:
     """The sheet as this bench measures it: with every pair as a step where a fixture does the work.
 
     Raises:
-        FixtureUnfit: a pin of the sheet has no channel.
+        FixtureUnfit: a pin of the sheet has no channel, or it has too many pins for every pair.
     """
     fixture = bench.fixture
     if fixture is None:
         return sheet
     if fixture.pairs is Pairs.ALL:
+        if (pins := len(sheet.pin_names())) > MOST_PINS:
+            raise FixtureUnfit(
+                f"{sheet.name} has {pins} pins; every pair is measured of {MOST_PINS} at most.",
+                f'Write pairs = "sheet" in [fixture] of {bench.file}, and the pairs that matter as steps.',
+            )
         sheet = full_matrix(sheet)
     wanted = dict.fromkeys(pin for step in sheet.steps for pin in step.pair)
     missing = [pin for pin in wanted if pin not in fixture.high]

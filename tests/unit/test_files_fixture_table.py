@@ -1,11 +1,14 @@
 """The `[fixture]` table of a bench file: what hangs together, and faults by line."""
 
+from dataclasses import replace
+
 import pytest
 
 from acquire.bench.fixture_setup import FixtureUnfit, sheet_for
 from acquire.errors import FileInvalid
 from acquire.files.fixture_table import Pairs
 from acquire.files.settings import load_bench
+from acquire.records import Pin
 from acquire.sheets import load_sheet
 from tests.whole_bench import bench_file
 
@@ -81,3 +84,17 @@ def test_the_sheets_own_steps_can_be_all(tmp_path):
     assert sheet_for(bench, sheet) == sheet
     bench = bench_with(tmp_path, f"high = {HIGH}\nlow = {LOW}")
     assert len(sheet_for(bench, sheet).steps) == 21
+
+
+def test_every_pair_of_very_many_pins_is_refused_before_it_fills_the_memory(tmp_path):
+    """The core is one of them; the sheet's own steps are still measured."""
+    channels = ", ".join(f"{pin} = {{0}}{pin:02}" for pin in range(1, 22))
+    text = f"high = {{{{ {channels} }}}}".format(1) + f"\nlow = {{{{ {channels} }}}}".format(2)
+    own = bench_with(tmp_path, f'{text}\npairs = "sheet"')
+    sheet = load_sheet(own.sheet)
+    wide = replace(sheet, pins=tuple(Pin(str(pin)) for pin in range(1, 22)), steps=sheet.steps[:1])
+    assert sheet_for(own, wide) == wide
+    with pytest.raises(
+        FixtureUnfit, match=r"has 22 pins; every pair is measured of 20 at most\. Write pairs"
+    ):
+        sheet_for(bench_with(tmp_path, text), wide)
