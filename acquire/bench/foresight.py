@@ -10,9 +10,13 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Callable
 
+import structlog
+
 from acquire.heart.first_look import prepared
 from acquire.pipeline import Pipeline
 from acquire.verdict.diagnose import prepare
+
+log = structlog.get_logger()
 
 LOOK_S = 1.0
 """How often it is seen whether the bench has got another sheet; workshop choice."""
@@ -30,9 +34,17 @@ async def foresee(pipeline: Callable[[], Pipeline]) -> None:
         heart = pipeline()
         if heart.place.sheet is not solved:
             solved = heart.place.sheet
-            await asyncio.to_thread(prepare, solved, heart.place.purpose, heart.four_wire_below_ohm or 0.0)
+            await _solved(prepare, solved, heart.place.purpose, heart.four_wire_below_ohm or 0.0)
         batch, below_ohm = heart.batches.batch, heart.four_wire_below_ohm or 0.0
         wanted = None if batch is None or batch.first_serial else (heart.place.sheet, batch.spools)
         if batch is not None and wanted is not None and wanted != looked:
             looked = wanted
-            await asyncio.to_thread(prepared, batch, heart.place, heart.cards, four_wire_below_ohm=below_ohm)
+            await _solved(prepared, batch, heart.place, heart.cards, four_wire_below_ohm=below_ohm)
+
+
+async def _solved(work: Callable[..., object], *given: object, **named: object) -> None:
+    """Do it in a thread; a fault of ours there costs time later, never the bench."""
+    try:
+        await asyncio.to_thread(work, *given, **named)
+    except Exception:  # whatever it is, it comes again where it can be told, when a unit needs the answer
+        log.exception("foresight.fault")

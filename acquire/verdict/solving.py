@@ -131,7 +131,8 @@ def _solve_alike(
     conducts: Bools = island[a] == island[b]
     ohm = np.array([[e.ohm for e in each] for each in whole])
     siemens = (1.0 / ohm)[:, :, None]
-    held = np.equal.outer(island, island) * siemens.mean(axis=1)[:, :, None]
+    usual = siemens.mean(axis=1) if elements else np.ones((len(circuits), 1))  # where every path is open
+    held = np.equal.outer(island, island) * usual[:, :, None]
     inverse = np.linalg.inv(incidence.T @ (incidence * siemens) + held)
     across = (inverse[:, a] - inverse[:, b]) * conducts[:, None]
     row = np.arange(len(a))

@@ -102,3 +102,20 @@ def test_what_is_prepared_is_what_the_diagnosis_asks_for():
     diagnose.best_next_pair(PLOVER, table, readings, found, purpose=Purpose.FINAL)
     assert diagnose._casebook.cache_info().misses == 1
     assert diagnose._double_casebook.cache_info().misses == 1
+
+
+async def test_a_fault_of_ours_in_the_dictionary_stops_no_bench(monkeypatch):
+    """It is logged, and the task goes on to the next sheet."""
+    asked = []
+
+    def prepare(sheet, *_):
+        asked.append(sheet.name)
+        raise ZeroDivisionError("a fault of ours")
+
+    monkeypatch.setattr(foresight, "prepare", prepare)
+    monkeypatch.setattr(foresight, "LOOK_S", 0.01)
+    hearts = [heart_of(PLOVER)]
+    async with foreseeing(lambda: hearts[-1]):
+        await until(lambda: asked == [PLOVER.name])
+        hearts.append(heart_of(QUERN))
+        await until(lambda: asked == [PLOVER.name, QUERN.name])
