@@ -36,6 +36,9 @@ from drivers.reading import Quantity
 OPEN_WORDS = frozenset({"open", "ol", "o.l", "inf"})
 """How people say that a display shows overload."""
 
+MOST_TOLD = 190
+"""Readings weighed together: every pair of 20 pins. Memory grows with their square and the faults."""
+
 
 def reading_of(text: str) -> tuple[Pair, float]:
     """Read one value such as "1-2=214.6", "1-2=214.6 ohm" or "1-CORE=open".
@@ -106,8 +109,16 @@ def explanation_of(
     Raises:
         FileInvalid, ModelInvalid, InputImpossible: sheet, meter file or a reading cannot be used.
     """
-    values = [reading_of(text) for text in readings]
+    values = [reading_of(text) for text in _few(readings)]
     return explain(load_sheet(sheet), values, told_about(temperature, leads, meter))
+
+
+def _few(readings: Iterable[str]) -> list[str]:
+    """The readings, if they are no more than can be weighed."""
+    told = list(readings)
+    if len(told) > MOST_TOLD:
+        raise InputImpossible(f"{len(told)} readings are too many.", f"Give at most {MOST_TOLD}.")
+    return told
 
 
 def identification_lines(
@@ -123,7 +134,7 @@ def identification_lines(
         raise InputImpossible("There is no sheet to compare with.", "Name sheet files or a folder of them.")
     told = told_about(temperature, leads, meter)
     metal = CONDUCTORS["copper"]  # of an unknown core the metal is unknown too: copper is far the likeliest
-    values = [weighed(pair, shown, told, metal) for pair, shown in map(reading_of, readings)]
+    values = [weighed(pair, shown, told, metal) for pair, shown in map(reading_of, _few(readings))]
     candidates = identify([load_sheet(file) for file in files], values)
     if not candidates:
         return ["No reading was given, so it may be any of them."]

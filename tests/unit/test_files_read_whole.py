@@ -8,6 +8,7 @@ from typer.testing import CliRunner
 from acquire import cli
 from acquire.errors import InputImpossible, SteadyohmError
 from acquire.files.read_whole import read_whole
+from tests.whole_bench import CONFIGS
 
 ENDLESS = Path("/dev/zero")
 
@@ -36,3 +37,11 @@ def test_a_device_without_an_end_is_bad_input(words):
     assert result.exception.exit_code == 2
     assert "/dev/zero is " in str(result.exception)
     assert "large" in str(result.exception)
+
+
+@pytest.mark.parametrize("command", ["explain", "identify"])
+def test_readings_are_only_so_many_as_can_be_weighed_in_memory(command):
+    sheet = CONFIGS / "sheets" / "fathom-7.toml"
+    result = CliRunner().invoke(cli.app, [command, str(sheet), *["--reading", "1-2=3"] * 191])
+    assert isinstance(result.exception, InputImpossible)
+    assert str(result.exception) == "191 readings are too many. Give at most 190."
