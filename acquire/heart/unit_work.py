@@ -212,7 +212,7 @@ class UnitWork:
         self.samples.setdefault(step.pair, []).append(Sample(settled.monotonic_s, ohm, repeat_u_ohm))
         if step.name == WARM_CHECK:
             counts = progress.judged(Outcome.PASS, ohm, u_ohm, repeat_u_ohm=repeat_u_ohm)
-            verdict, evidence = judge_repeat(match, step, progress.moved() or 0.0, attempt, self.place)
+            verdict, evidence = judge_repeat(match, step, progress.moved(), attempt, self.place)
         else:
             verdict, evidence = judge(match, self._yardstick(step), attempt, self.place)
             # Of a unit that fails, the first pair is read again only where it may be warm instead of bad.

@@ -92,7 +92,7 @@ def judge(
 
 
 def judge_repeat(
-    match: Match, step: Step, moved: float, attempt: Attempt, place: Circumstances
+    match: Match, step: Step, moved: float | None, attempt: Attempt, place: Circumstances
 ) -> tuple[Verdict, Evidence]:
     """Write the record of the first pair measured again: has its value moved during the test?
 
@@ -102,18 +102,21 @@ def judge_repeat(
     Args:
         match: the value.
         step: the repetition.
-        moved: change since the first measurement as a fraction, beyond what two touches may differ by.
+        moved: change since the first measurement as a fraction, beyond what two touches may differ by; None
+            where one of the two is doubted and asked for again.
         attempt: where in the unit this stands.
         place: the bench.
     """
     allowed = place.sheet.warm_limit
     unlimited = Yardstick(step, Limits(None, None), math.inf)
     blank = _unmeasured(unlimited, attempt, place, match.corrected.settled.utc_s)
-    verdict = replace(
-        _measured(blank, match),
-        outcome=Outcome.PASS if abs(moved) <= allowed else Outcome.CANNOT_JUDGE,
-        reason=f"moved by {100.0 * moved:+.2f} % during the test, {100.0 * allowed:.2f} % allowed",
-    )
+    if moved is None:
+        reason = "the first value and its repetition do not go together: one of them is asked for again"
+    else:
+        reason = f"moved by {100.0 * moved:+.2f} % during the test, {100.0 * allowed:.2f} % allowed"
+    rested = moved is not None and abs(moved) <= allowed
+    outcome = Outcome.PASS if rested else Outcome.CANNOT_JUDGE
+    verdict = replace(_measured(blank, match), outcome=outcome, reason=reason)
     return verdict, _evidence(match)
 
 
