@@ -25,7 +25,7 @@ def study(
         str, typer.Option(help="How many units, or their serials with commas: 10 is usual.")
     ] = "",
     operators: Annotated[str, typer.Option(help="Who measures, with commas: ann,bo.")] = "",
-    trials: Annotated[int, typer.Option(help="How often everybody measures every unit.")] = 3,
+    trials: Annotated[int, typer.Option(help="Rounds: how often everybody measures every unit.")] = 3,
     seed: Annotated[int | None, typer.Option(help="The same seed gives the same random order.")] = None,
     to: Annotated[
         Path, typer.Option(help="File of the record; one that is not complete is gone on with.")
