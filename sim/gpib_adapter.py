@@ -14,7 +14,7 @@ import contextlib
 from collections.abc import AsyncIterator
 from dataclasses import dataclass, field
 
-from sim.server import LineTrouble, Session, TcpWire, Wire, on_tcp
+from sim.server import LineTrouble, Session, Wire, on_tcp, run_session
 
 ESCAPE = 0x1B
 LONGEST_LINE = 4096
@@ -116,7 +116,7 @@ async def on_gpib_adapter(
 
     async def adapted(wire: Wire) -> None:
         adapter = Adapter(wire, own)
-        instrument = asyncio.create_task(_run(session, adapter.bus), name="gpib instrument")
+        instrument = asyncio.create_task(run_session(session, adapter.bus), name="gpib instrument")
         try:
             await adapter.attend()
         finally:
@@ -125,7 +125,3 @@ async def on_gpib_adapter(
 
     async with on_tcp(adapted, port, trouble) as address:
         yield f"visa:GPIB0::{own}::INSTR?adapter={address}"
-
-
-async def _run(session: Session, wire: TcpWire | BusWire) -> None:
-    await session(wire)

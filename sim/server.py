@@ -151,7 +151,7 @@ async def on_pty(session: Session, trouble: LineTrouble | None = None) -> AsyncI
         OSError: where the system has no pty.
     """
     wire = PtyWire(trouble or LineTrouble())
-    task = asyncio.create_task(_run(session, wire), name="pty session")
+    task = asyncio.create_task(run_session(session, wire), name="pty session")
     try:
         yield f"serial:{wire.path}"
     finally:
@@ -161,5 +161,6 @@ async def on_pty(session: Session, trouble: LineTrouble | None = None) -> AsyncI
         wire.close()
 
 
-async def _run(session: Session, wire: Wire) -> None:
+async def run_session(session: Session, wire: Wire) -> None:
+    """A session as a coroutine, which a task can be made of."""
     await session(wire)

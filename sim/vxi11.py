@@ -13,7 +13,7 @@ import struct
 from collections.abc import AsyncIterator, Awaitable, Callable
 from dataclasses import dataclass, field
 
-from sim.server import LineTrouble, Session
+from sim.server import LineTrouble, Session, run_session
 
 HOST = "127.0.0.2"
 """A loopback address of its own, since a real portmapper may have port 111 of the others."""
@@ -88,7 +88,9 @@ class Core:
         if program != CORE:
             return b""
         if procedure == CREATE_LINK:
-            self.instrument = asyncio.create_task(_run(self.session, self.link), name="vxi-11 instrument")
+            self.instrument = asyncio.create_task(
+                run_session(self.session, self.link), name="vxi-11 instrument"
+            )
             return struct.pack("!iiII", 0, 1, 0, LARGEST)
         if procedure == WRITE:
             data = _taken(arguments[16:])
@@ -162,7 +164,3 @@ async def on_vxi11(session: Session, trouble: LineTrouble | None = None) -> Asyn
         for task in list(open_tasks):
             task.cancel()
         await asyncio.gather(*open_tasks, return_exceptions=True)
-
-
-async def _run(session: Session, link: Link) -> None:
-    await session(link)

@@ -23,6 +23,7 @@ from acquire.bench.duty_setup import (
     spool_cards,
 )
 from acquire.bench.fixture_setup import behind_card, hold_of, sheet_for, wire_up
+from acquire.bench.instruments import ohmmeter, scanner, thermometer
 from acquire.bench.intake import Feed
 from acquire.bench.publishing import mqtt_outlet
 from acquire.bench.recording import RecordedPipeline
@@ -49,7 +50,6 @@ from acquire.sheets import load_sheet
 from acquire.steps.unit import Order
 from drivers.models import MeterModel, load_model
 from drivers.reading import Quantity
-from drivers.registry import open_meter, open_scanner
 
 if TYPE_CHECKING:
     from acquire.bench.page_behind import Shown
@@ -221,11 +221,8 @@ def _settle(bench: Bench, model: MeterModel) -> SettleSettings:
 
 def _feeds(bench: Bench, daemon: Daemon) -> list[Feed]:
     """The instruments, not yet opened."""
-    pair = _pair_of(daemon.clock)
     settings = bench.meter
-    meter = open_meter(
-        settings.driver, meter_id=settings.id, address=settings.link, clock=pair, options=settings.options
-    )
+    meter = ohmmeter(bench, daemon.clock)
     if bench.fixture is not None:
         meter = behind_card(bench, meter, daemon.pipeline.place.sheet, daemon.clock)
         wire_up(daemon, meter)
@@ -243,17 +240,10 @@ def _feeds(bench: Bench, daemon: Daemon) -> list[Feed]:
             DisplayDoubts(lambda wanted: finest_range(daemon.pipeline.meter, wanted)),
         )
     ]
-    if bench.scanner is not None:
-        scanner = open_scanner(
-            scanner_id=bench.scanner.id, address=bench.scanner.link, clock=pair, options=bench.scanner.options
-        )
-        daemon.scanners = [ScannerFeed(scanner, daemon.clock, daemon.command, daemon.tell)]
-    air = bench.temperature
-    if air.source is TemperatureSource.METER and air.link is not None:
-        thermometer = open_meter(
-            air.driver, meter_id=air.id, address=air.link, clock=pair, options=air.options
-        )
-        feeds.append(Feed("thermometer", thermometer, daemon.clock, daemon.take_temperature, daemon.tell))
+    if (named := scanner(bench, daemon.clock)) is not None:
+        daemon.scanners = [ScannerFeed(named, daemon.clock, daemon.command, daemon.tell)]
+    if (air := thermometer(bench, daemon.clock)) is not None:
+        feeds.append(Feed("thermometer", air, daemon.clock, daemon.take_temperature, daemon.tell))
     return feeds
 
 
@@ -284,10 +274,6 @@ def _add_page(bench: Bench, daemon: Daemon, stop: asyncio.Event, page: BenchPage
         daemon.invitation = lambda to_terminal: invitation(to_terminal=to_terminal)
     speed = float(getattr(daemon.clock, "speed", 1.0))
     return None if page is None else stand_behind(page, bench, daemon, stop, speed)
-
-
-def _pair_of(clock: Clock) -> Callable[[], tuple[float, float]]:
-    return lambda: (clock.monotonic_s(), clock.utc_s())
 
 
 @dataclass(frozen=True, slots=True)

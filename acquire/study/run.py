@@ -14,6 +14,7 @@ from pathlib import Path
 
 from acquire.bench.assembly import first_conditions, read_files
 from acquire.bench.doubts import DisplayDoubts, finest_range
+from acquire.bench.instruments import ohmmeter, scanner, thermometer
 from acquire.bench.intake import Feed
 from acquire.bench.keyboard import Keyboard, to_command
 from acquire.bench.run import stops_on_signals
@@ -21,7 +22,6 @@ from acquire.bench.scanning import ScannerFeed
 from acquire.bench.self_check import mark_of, stand_before
 from acquire.clock import Clock, RealClock
 from acquire.errors import InputImpossible, SteadyohmError
-from acquire.files.bench_tables import TemperatureSource
 from acquire.files.settings import Bench, load_bench
 from acquire.files.statements import ModelStatements
 from acquire.outlets.terminal import BenchConsole
@@ -33,7 +33,6 @@ from acquire.study.record import StudyFile, part_names
 from acquire.study.screen import HELP, StudyScreen
 from acquire.study.work import ASIDE, StudyWork
 from drivers.reading import Reading
-from drivers.registry import open_meter, open_scanner
 
 TICK_S = 0.25
 """How often the study is told the time, real seconds."""
@@ -123,14 +122,8 @@ class StudyBench:
             tasks = [group.create_task(feed.run(), name=feed.name) for feed in feeds]
             tasks.append(group.create_task(self._tick(), name="ticks"))
             tasks.append(group.create_task(self._typed(), name="keyboard"))
-            if self.bench.scanner is not None:
-                scanner = open_scanner(
-                    scanner_id=self.bench.scanner.id,
-                    address=self.bench.scanner.link,
-                    clock=self._pair,
-                    options=self.bench.scanner.options,
-                )
-                scans = ScannerFeed(scanner, self.clock, self._obey, self._tell)
+            if (named := scanner(self.bench, self.clock)) is not None:
+                scans = ScannerFeed(named, self.clock, self._obey, self._tell)
                 tasks.append(group.create_task(scans.run(), name="scanner"))
             await self.stop.wait()
             for task in tasks:
@@ -199,21 +192,12 @@ class StudyBench:
 
     # ------------------------------------------------------------------ instruments
 
-    def _pair(self) -> tuple[float, float]:
-        return self.clock.monotonic_s(), self.clock.utc_s()
-
     def _feeds(self) -> list[Feed]:
         """The instruments of the bench file, not yet opened."""
-        settings, air = self.bench.meter, self.bench.temperature
+        settings = self.bench.meter
         meter = Feed(
             "meter",
-            open_meter(
-                settings.driver,
-                meter_id=settings.id,
-                address=settings.link,
-                clock=self._pair,
-                options=settings.options,
-            ),
+            ohmmeter(self.bench, self.clock),
             self.clock,
             self._take,
             self._tell,
@@ -227,9 +211,6 @@ class StudyBench:
         if settings.self_check is not None:
             mark = mark_of(settings, self.work.place.software)
             self.display = stand_before(meter, settings, mark, self.screen.show, lambda: None).display
-        if air.source is TemperatureSource.METER and air.link is not None:
-            thermometer = open_meter(
-                air.driver, meter_id=air.id, address=air.link, clock=self._pair, options=air.options
-            )
-            feeds.append(Feed("thermometer", thermometer, self.clock, self._take_temperature, self._tell))
+        if (air := thermometer(self.bench, self.clock)) is not None:
+            feeds.append(Feed("thermometer", air, self.clock, self._take_temperature, self._tell))
         return feeds
