@@ -122,7 +122,9 @@ class Daemon:
     journal_answers: int = 0
     next_files: Callable[[], Notice] | None = None
     _utc_ahead_s: float | None = None
-    _events: asyncio.Queue[Sequence[Event]] = field(default_factory=lambda: asyncio.Queue(1000))
+    _events: asyncio.Queue[Sequence[Event] | asyncio.Event] = field(
+        default_factory=lambda: asyncio.Queue(1000)
+    )
 
     # ------------------------------------------------------------------ in
 
@@ -195,6 +197,15 @@ class Daemon:
 
     # ------------------------------------------------------------------ out
 
+    async def written(self) -> None:
+        """Return once all that happened before this call is in the journal and was shown.
+
+        Waits for as long as the journal refuses: bound it by a timeout.
+        """
+        reached = asyncio.Event()
+        await self._events.put(reached)
+        await reached.wait()
+
     async def _out(self, events: Sequence[Event]) -> None:
         if events:
             await self._events.put(events)
@@ -203,13 +214,19 @@ class Daemon:
         """Journal first, then show; in order, nothing dropped."""
         while True:
             events = await self._events.get()
-            await self._record(recorded(events))
-            for event in events:
-                if isinstance(event, Judged):
-                    self.verdicts += 1
-                    self.outcomes[event.verdict.outcome.value] += 1
-                self.show(event)
+            if isinstance(events, asyncio.Event):  # somebody waits until the queue has been worked to here
+                events.set()
+            else:
+                await self._record(recorded(events))
+                self._shown(events)
             self._events.task_done()
+
+    def _shown(self, events: Sequence[Event]) -> None:
+        for event in events:
+            if isinstance(event, Judged):
+                self.verdicts += 1
+                self.outcomes[event.verdict.outcome.value] += 1
+            self.show(event)
 
     async def _record(self, records: Sequence[tuple[Recorded, Evidence | None]]) -> None:
         """Commit, however long it takes; meanwhile the bench takes no verdicts and says why."""

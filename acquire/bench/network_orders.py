@@ -24,6 +24,11 @@ from acquire.records import (
 ANSWER_FIRST_S = 0.3
 """An order to stop is answered before it is obeyed: with the bench goes the connection."""
 
+ON_RECORD_S = 5.0
+"""How long an answer waits for the journal; asked over the page, people wait no longer."""
+
+NOT_YET = "It was done, but is not on the record yet: the journal cannot be written now, and is tried again."
+
 REASONED = SkipStep | GiveUpUnit | OverrideCheck | AcceptFirstUnit
 WORDED = REASONED | Note
 """Orders whose own words go on the record, and so can say that they came over the network."""
@@ -44,7 +49,7 @@ class Orders:
     way: str = "over MQTT"
 
     async def __call__(self, order: Order) -> Answer:
-        """Do it, and say what became of it."""
+        """Do it, and say what became of it once it is on the record: "done" outlives a power cut."""
         if isinstance(order, Stop):
             asyncio.get_running_loop().call_later(ANSWER_FIRST_S, self.stop.set)
             return Answer(done=True)
@@ -53,6 +58,10 @@ class Orders:
                 return Answer(done=False, reason=event.text)
         if not isinstance(order, WORDED):
             await self.daemon.tell(self._taken(order))
+        try:
+            await asyncio.wait_for(self.daemon.written(), ON_RECORD_S)
+        except TimeoutError:
+            return Answer(done=True, reason=NOT_YET)
         return Answer(done=True)
 
     def _taken(self, order: Command) -> Notice:

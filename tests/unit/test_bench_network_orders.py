@@ -1,0 +1,60 @@
+"""Orders of the network: what is answered with "done" is on the record, or is said not to be."""
+
+from __future__ import annotations
+
+import asyncio
+import sqlite3
+
+from acquire.bench import network_orders as module
+from acquire.bench.network_orders import NOT_YET, Orders
+from acquire.outlets.orders import Stop
+from acquire.records import GiveUpUnit, Note, StartUnit
+from tests.unit.test_bench_daemon import at_work
+from tests.whole_bench import journal_entries
+
+
+async def test_done_is_said_when_the_journal_has_it(tmp_path):
+    """No waiting between the answer and the look into the journal, for twenty orders."""
+    async with at_work(tmp_path) as bench:
+        orders = Orders(bench.daemon, asyncio.Event())
+        for number in range(20):
+            answer = await orders(StartUnit(f"A{number}"))
+            assert (answer.done, answer.reason) == (True, "")
+            kept = journal_entries(tmp_path, "unit_started")
+            assert [e.serial for e in kept] == [f"A{n}" for n in range(number + 1)]
+            told = [e.payload["text"] for e in journal_entries(tmp_path, "notice")]
+            assert told.count("Ordered over MQTT: start unit.") == number + 1
+
+
+async def test_a_refused_order_is_answered_with_the_reason(tmp_path):
+    """Nothing is on the bench, so nothing can be given up."""
+    async with at_work(tmp_path) as bench:
+        answer = await Orders(bench.daemon, asyncio.Event())(GiveUpUnit("dropped"))
+    assert not answer.done
+    assert answer.reason.endswith(".")
+
+
+async def test_a_journal_that_cannot_be_written_is_said_and_the_order_is_written_later(tmp_path, monkeypatch):
+    """Another program locks the file: the answer comes in time and does not claim a record."""
+    monkeypatch.setattr(module, "ON_RECORD_S", 0.2)
+    async with at_work(tmp_path) as bench:
+        orders = Orders(bench.daemon, asyncio.Event(), way="on the page")
+        with sqlite3.connect(bench.daemon.journal.path, isolation_level=None) as other:
+            other.execute("BEGIN IMMEDIATE")
+            answer = await orders(Note("bobbin chipped"))
+            assert (answer.done, answer.reason) == (True, NOT_YET)
+            other.execute("ROLLBACK")
+        other.close()
+        await asyncio.wait_for(bench.daemon.written(), 20)
+        texts = [e.payload["text"] for e in journal_entries(tmp_path, "notice")]
+        assert "bobbin chipped (on the page)" in texts
+
+
+async def test_a_stop_is_answered_before_it_is_obeyed(tmp_path):
+    """The connection goes with the bench, so the answer has to be first."""
+    async with at_work(tmp_path) as bench:
+        stop = asyncio.Event()
+        answer = await Orders(bench.daemon, stop)(Stop())
+        assert answer.done
+        assert not stop.is_set()
+        await asyncio.wait_for(stop.wait(), 5)
