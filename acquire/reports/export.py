@@ -49,8 +49,8 @@ def export_csv(path: Path, entries: Iterable[Entry], kind: str = "verdict") -> i
     """
     _refuse_without_columns(kind)
     with new_file(path) as file:
-        text = io.TextIOWrapper(file, encoding="utf-8", errors="replace", newline="", write_through=True)
         file.write(BOM)
+        text = io.TextIOWrapper(file, encoding="utf-8", errors="replace", newline="")
         writer = csv.writer(text, lineterminator="\r\n")
         writer.writerow(header(kind))
         row = _rows(kind)
@@ -65,23 +65,27 @@ def export_csv(path: Path, entries: Iterable[Entry], kind: str = "verdict") -> i
 
 
 def _rows(kind: str) -> Callable[[Entry], list[Any]]:
-    """Make what makes the cells of a row: those of `payload.row_of`, three times as fast for many rows.
+    """Make what makes the cells of a row: those of `payload.row_of`, several times as fast for many rows.
 
     `csv.writer` itself writes a float as `repr` does, and nothing for None.
     """
-    names = [column.name for column in COLUMNS_OF[kind]]
-    text = {column.name for column in COLUMNS_OF[kind] if column.text}
+    columns = COLUMNS_OF[kind]
+    names = [column.name for column in columns]
+    schema_at, id_at, time_at = (names.index(name) for name in ("schema", "id", "time_utc"))
+    texts = [at for at, column in enumerate(columns) if column.text]
+    truths = [at for at, column in enumerate(columns) if _type_of(column, kind) is bool]
+    spelt = {True: "true", False: "false", None: None}
     disarm = lru_cache(4096)(disarmed)  # serials, batches, sheets and reasons come again and again
 
-    def cell(name: str, value: Any) -> Any:
-        if value is True or value is False:
-            return "true" if value else "false"
-        return disarm(str(value)) if name in text and value is not None else value
-
     def row(entry: Entry) -> list[Any]:
-        payload = entry.payload
-        known = {**payload, "schema": VERSION, "id": entry.id, "time_utc": iso_time(entry.utc_s)}
-        return [cell(name, known.get(name)) for name in names]
+        cells = list(map(entry.payload.get, names))
+        for at in texts:
+            if (value := cells[at]) is not None:
+                cells[at] = disarm(str(value))
+        for at in truths:
+            cells[at] = spelt[cells[at]]
+        cells[schema_at], cells[id_at], cells[time_at] = VERSION, entry.id, iso_time(entry.utc_s)
+        return cells
 
     return row
 
