@@ -119,7 +119,8 @@ class Pipeline:
         """Take one reading of the ohms meter."""
         wanted = self.wanted
         events: list[Event] = list(self._watch.notices(reading, wanted.quantity))
-        self._witness.see(reading, wanted.quantity)
+        if self._witness.see(reading, wanted.quantity, wanted.open_above_ohm) and self.unit is not None:
+            self.unit.progress.seen_open()
         self._filter.expect(
             Expectation(wanted.slow, wanted.quantity, close_enough_si=wanted.close_enough_ohm)
         )

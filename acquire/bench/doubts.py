@@ -1,6 +1,7 @@
-"""What a bench doubts of a display set by hand: is it held, and is its range coarser than it need be?
+"""What a bench doubts of a display set by hand: held, on too coarse a range, or on too low a one?
 
-Both are said before they cost a verdict. Neither refuses a reading: the verdict's own uncertainty does that.
+All are said before they cost a verdict. None refuses a reading: the verdict's own uncertainty does that, and
+of an open pair the witness (acquire.steps.open_witness).
 Not for signs that a meter sends (watch), nor for what is to be turned before a step (drivers).
 """
 
@@ -11,6 +12,7 @@ from dataclasses import dataclass, field
 
 from acquire.quantity import show
 from acquire.records import Notice, Weight
+from acquire.steps.open_witness import proves_nothing
 from acquire.steps.setup_choice import MeterStatements, Wanted
 from drivers.handheld.frozen import FrozenDisplay
 from drivers.reading import OHMS, Flag, Kind, Reading
@@ -20,6 +22,9 @@ COARSER = 1.5
 
 IN_A_ROW = 2
 """A meter that ranges by itself may pass through a coarse range."""
+
+LOW_FOR_S = 1.5
+"""Overload on one low range for so long is no hunt for a higher one. Workshop choice."""
 
 Finest = Callable[[Wanted], float | None]
 """Full scale of the smallest range of the meter file that holds what is wanted; None: there is none."""
@@ -50,6 +55,9 @@ class DisplayDoubts:
     _frozen: FrozenDisplay = field(default_factory=FrozenDisplay)
     _coarse: int = 0
     _told: tuple[float, float] | None = None
+    _low: tuple[float, float] | None = None
+    _low_since_s: float = 0.0
+    _low_told: bool = False
 
     def notices(self, reading: Reading, wanted: Wanted) -> list[Notice]:
         """What the operator should know before this reading counts; each doubt is told once until it ends."""
@@ -58,7 +66,24 @@ class DisplayDoubts:
             found.append(Notice(Weight.WARNING, "meter.frozen", remark, reading.utc_s))
         if text := self._too_coarse(reading, wanted):
             found.append(Notice(Weight.WARNING, "meter.range", text, reading.utc_s))
+        if text := self._too_low(reading, wanted):
+            found.append(Notice(Weight.WARNING, "meter.range_low", text, reading.utc_s))
         return found
+
+    def _too_low(self, reading: Reading, wanted: Wanted) -> str:
+        """An overload that would show no open pair: said once, while the same range stays."""
+        full, above = reading.range_full_scale_si, wanted.open_above_ohm
+        if reading.kind is Kind.NO_READING or reading.quantity not in OHMS:
+            return ""
+        if full is None or full >= above or reading.kind is not Kind.OVERLOAD:
+            self._low = None
+            return ""
+        if self._low != (full, above):
+            self._low, self._low_since_s, self._low_told = (full, above), reading.monotonic_s, False
+        if self._low_told or reading.monotonic_s - self._low_since_s < LOW_FOR_S:
+            return ""
+        self._low_told = True
+        return proves_nothing(full, above)
 
     def _too_coarse(self, reading: Reading, wanted: Wanted) -> str:
         full = reading.range_full_scale_si

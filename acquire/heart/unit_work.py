@@ -31,7 +31,14 @@ from acquire.records import (
 from acquire.records.words import FAILING
 from acquire.steps.matcher import weigh
 from acquire.steps.pairs import PairTable
-from acquire.steps.setup_choice import MeterStatements, Wanted, close_enough_ohm, expected_ohm, quantity_for
+from acquire.steps.setup_choice import (
+    MeterStatements,
+    Wanted,
+    close_enough_ohm,
+    expected_ohm,
+    open_above_ohm,
+    quantity_for,
+)
 from acquire.steps.touched_again import holds, inside
 from acquire.steps.unit import Ruling, UnitProgress
 from acquire.steps.warm import WARM_CHECK
@@ -91,7 +98,13 @@ class UnitWork:
         purpose = self.place.purpose
         quantity = quantity_for(step, self.table.nominal_ohm(step.pair), self.four_wire_below_ohm)
         expected = expected_ohm(self.table, step, purpose, quantity, self.meter)
-        return Wanted(quantity, expected, step.slow, close_enough_ohm(self.table, step, purpose))
+        return Wanted(
+            quantity,
+            expected,
+            step.slow,
+            close_enough_ohm(self.table, step, purpose),
+            open_above_ohm(self.table, step, purpose),
+        )
 
     # ------------------------------------------------------------------ the way
 

@@ -46,6 +46,7 @@ TAKEN_BACK: dict[str, frozenset[str]] = {
     "meter.refused": frozenset(),
     "meter.turn": frozenset(),
     "meter.range": frozenset(),
+    "meter.range_low": frozenset(),
     "meter.frozen": frozenset(),
     "meter.unstated": frozenset(),
     "unit.dropped": frozenset(),
@@ -56,7 +57,19 @@ TAKEN_BACK: dict[str, frozenset[str]] = {
 """Notices that stand as warnings, and the notices that take each back; see `ENDED_BY` for other events."""
 
 ENDED_BY: tuple[tuple[type, frozenset[str]], ...] = (
-    (Judged, frozenset({"meter.refused", "meter.turn", "meter.range", "meter.frozen", "meter.unstated"})),
+    (
+        Judged,
+        frozenset(
+            {
+                "meter.refused",
+                "meter.turn",
+                "meter.range",
+                "meter.range_low",
+                "meter.frozen",
+                "meter.unstated",
+            }
+        ),
+    ),
     (LeadZero, frozenset({"leads.implausible"})),
     (UnitStarted, frozenset({"leads.moved", "unit.dropped", "clock.set_back", "scanner.refused"})),
 )

@@ -2,8 +2,9 @@
 
 An overload alone proves nothing, since a probe in the air reads the same. With one probe clipped to the core,
 a pin of known continuity is touched before and after the pin that must be open: that shows that clip, leads
-and meter were sound all along. Without such a pin, or without a core, only the operator's key counts. Not for
-finite readings, which need no proof.
+and meter were sound all along. A pin whose continuity has failed on this unit is not known: where two pins
+are in each other's place, the one that lies on the core would prove itself open. Without such a pin, or
+without a core, only the operator's key counts. Not for finite readings, which need no proof.
 """
 
 from __future__ import annotations
@@ -62,6 +63,8 @@ class Bracket:
         proved: True once the anchor was touched.
         lifted_s: monotonic time of the lift-off after that, None before.
         early: how often it was read again before the pin between can have been touched.
+        shown: whether the meter has shown since then that nothing conducts, on a range that proves it.
+        closed: True once it has proven the pair open.
     """
 
     anchor: Pair
@@ -70,6 +73,8 @@ class Bracket:
     proved: bool = False
     lifted_s: float | None = None
     early: int = 0
+    shown: bool = False
+    closed: bool = False
 
     def touched(self, contact_s: float) -> bool | None:
         """The anchor reads what it should, or the pin in between reads the same.
@@ -81,23 +86,28 @@ class Bracket:
             True when it closes the bracket: the pair between is proven open. None when it comes back too
             early time and again: a pin that lies on the core reads like the anchor, and this is its value.
         """
-        closed = self.proved and self.lifted_s is not None and contact_s - self.lifted_s >= HOLD_S
-        if self.proved and not closed:
+        held = self.proved and self.lifted_s is not None and contact_s - self.lifted_s >= HOLD_S
+        if self.proved and not held:
             self.early += 1
         if self.early > _MOST_EARLY:
-            self.proved, self.lifted_s = False, None
+            self.broken()
             return None
-        self.proved, self.lifted_s = True, None
-        return closed
+        self.closed = held and self.shown
+        self.proved, self.lifted_s, self.shown = True, None, False
+        return self.closed
 
     def lifted(self, monotonic_s: float) -> None:
         """The meter shows no contact any more."""
         if self.proved and self.lifted_s is None:
             self.lifted_s = monotonic_s
 
+    def seen_open(self) -> None:
+        """The meter shows overload on a range that reaches what an open pair must exceed."""
+        self.shown = self.lifted_s is not None
+
     def broken(self) -> None:
         """Something else was read in between: the proof begins anew."""
-        self.proved, self.lifted_s = False, None
+        self.proved, self.lifted_s, self.shown = False, None, False
 
     def anew(self) -> None:
         """The step is asked for again, from the start."""

@@ -1,14 +1,16 @@
-"""Whether a key may call a pair open: the meter itself must show it, and the press must have been meant.
+"""Whether a pair may be called open: the meter itself must show it, and a press of the key must be meant.
 
 A key says where the probes are; only the meter says that nothing conducts between them. A meter that is
-silent, or on another function, bears no witness, and a key held down or a scanner's second line end is no
-statement at all. Not for what an open pair means to its step (unit).
+silent, or on another function, bears no witness, nor does one on a range that ends below what the pair must
+exceed: 5 kΩ read overload on the 200 Ω range. A key held down or a scanner's second line end is no statement
+at all. Not for what an open pair means to its step (unit).
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
+from acquire.quantity import show
 from drivers.reading import Flag, Kind, Quantity, Reading
 
 LOOK_S = 0.5
@@ -30,28 +32,40 @@ class OpenWitness:
 
     freshest_s: float = 3.0
     _since_s: float | None = None
+    _short: tuple[float, float] | None = None
     _latest_s: float = 0.0
     _pressed_s: float = float("-inf")
 
-    def see(self, reading: Reading, wanted: Quantity) -> None:
+    def see(self, reading: Reading, wanted: Quantity, above_ohm: float = 0.0) -> bool:
         """Take one reading.
 
         Args:
             reading: of the ohms meter.
             wanted: what the step measures; overload of anything else bears no witness.
+            above_ohm: what an open pair of the step must exceed; overload on a range known to end below bears
+                no witness of that. A meter that does not tell its range is believed.
+
+        Returns:
+            Whether this reading bears witness.
         """
         if reading.kind is Kind.NO_READING:
-            return
+            return False
+        self._short = None
         if reading.kind is not Kind.OVERLOAD or reading.quantity is not wanted or Flag.HOLD in reading.flags:
             self._since_s = None
-            return
+            return False
+        full_ohm = reading.range_full_scale_si
+        if full_ohm is not None and full_ohm < above_ohm:
+            self._since_s, self._short = None, (full_ohm, above_ohm)
+            return False
         if self._since_s is None:
             self._since_s = reading.monotonic_s
         self._latest_s = reading.monotonic_s
+        return True
 
     def forget(self) -> None:
         """The link is lost: what was shown before is worth nothing."""
-        self._since_s = None
+        self._since_s = self._short = None
 
     def pressed(self, monotonic_s: float) -> bool:
         """Take a press of the key; False where it belongs to the one before."""
@@ -65,8 +79,24 @@ class OpenWitness:
         Args:
             asked_s: monotonic time when the pair was asked for, or the probes last left it.
         """
+        if self._short is not None:
+            return proves_nothing(*self._short)
         if self._since_s is None or self._pressed_s - self._latest_s > self.freshest_s:
             return "The meter shows no overload now, so nothing proves that the pair is open."
         if self._latest_s - max(self._since_s, asked_s) < LOOK_S:
             return "That was too soon after the pair was asked for."
         return ""
+
+
+def proves_nothing(full_ohm: float, above_ohm: float) -> str:
+    """That an overload on a range too low for it shows no open pair, and what to do.
+
+    Args:
+        full_ohm: where the range in use ends.
+        above_ohm: what an open pair must exceed.
+    """
+    full, least = show(full_ohm, "Ω", digits=1), show(above_ohm, "Ω", digits=1)
+    return (
+        f"The meter is on its {full} range, where an overload does not show that the pair is open: "
+        f"turn it to {least} or more."
+    )

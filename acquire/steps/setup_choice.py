@@ -50,12 +50,14 @@ class Wanted:
         expected_ohm: largest value to be expected; None, or infinite, lets the meter range by itself.
         slow: a large inductance makes the reading creep.
         close_enough_ohm: a value known this well (half-width) serves the step; no need to wait for more.
+        open_above_ohm: an overload shows an open pair only on a range that reaches this; 0 where any does.
     """
 
     quantity: Quantity = Quantity.RESISTANCE
     expected_ohm: float | None = None
     slow: bool = False
     close_enough_ohm: float = 0.0
+    open_above_ohm: float = 0.0
 
     def __post_init__(self) -> None:
         """There is no range for what may be anything."""
@@ -130,6 +132,19 @@ def close_enough_ohm(table: PairTable, step: Step, purpose: Purpose) -> float:
     own = table.nominal_ohm(step.pair)
     half = _half(table.limits_for(step, purpose), own) if math.isfinite(own) else 0.0
     return CLOSE_ENOUGH * half if math.isfinite(half) else 0.0
+
+
+def open_above_ohm(table: PairTable, step: Step, purpose: Purpose) -> float:
+    """What a pair exceeds when it is rightly called open, ohms.
+
+    An open step's own limit; of a winding its upper limit, or its nominal where it has none, since on a range
+    below that a good winding reads overload too. 0 where the sheet says nothing.
+    """
+    limits = table.limits_for(step, purpose)
+    if step.kind is StepKind.OPEN:
+        return limits.lower_ohm or 0.0
+    own = table.nominal_ohm(step.pair)
+    return limits.upper_ohm or (own if math.isfinite(own) else 0.0)
 
 
 def _half(limits: Limits, nominal_ohm: float) -> float:

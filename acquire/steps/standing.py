@@ -1,4 +1,4 @@
-"""Where one unit stands: what is asked for, what has passed, what was read. Not for what changes it."""
+"""Where one unit stands: what is asked for, what has passed, what was read. Not for what values do (unit)."""
 
 from __future__ import annotations
 
@@ -112,6 +112,18 @@ class Standing:
     def still_warm(self) -> bool:
         """The first resistance has moved by more than the sheet allows."""
         return abs(self.moved() or 0.0) > self.table.sheet.warm_limit
+
+    def lifted(self, monotonic_s: float) -> None:
+        """The probes have left; needed for open steps that are bracketed by a known continuity."""
+        state = self.state
+        if state is not None and state.bracket is not None:
+            state.bracket.lifted(monotonic_s)
+
+    def seen_open(self) -> None:
+        """The meter shows overload that would prove the pair of an open step open."""
+        state = self.state
+        if state is not None and state.bracket is not None:
+            state.bracket.seen_open()
 
     def _open_state(self) -> StepState:
         state = self.state

@@ -5,6 +5,7 @@ Not for the rules (see unit).
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from acquire.records import Ask, Outcome, Pair, Step, StepKind
@@ -106,6 +107,23 @@ def request(
         return ask, f"No contact seen on {step.pair}: press Enter or the pedal if both probes are on it."
     told = f"Touch {what}{reason or (', or any pair still open' if free else '')}."
     return ask, f"{after} was measured again. {told}" if after and state.refused_ohm is None else told
+
+
+def mistrust_brackets(states: Sequence[StepState]) -> None:
+    """No pair is proven open by a continuity that has failed on this very unit: only a key can do it then.
+
+    What such a bracket has already passed is asked for again.
+
+    Args:
+        states: of all steps of the unit; changed.
+    """
+    failed = {frozenset(s.step.pair) for s in states if s.outcome in FAILING}
+    for state in states:
+        if state.bracket is None or frozenset(state.bracket.anchor) not in failed:
+            continue
+        proven, state.bracket = state.bracket.closed and state.outcome is not None, None
+        if proven:
+            state.ask_again()
 
 
 def _why_again(state: StepState) -> str:

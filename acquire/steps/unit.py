@@ -31,7 +31,7 @@ from acquire.steps.pairs import PairTable
 from acquire.steps.recall import recall
 from acquire.steps.recheck import doubtful, too_coarse
 from acquire.steps.standing import Standing
-from acquire.steps.step_state import StepState, request
+from acquire.steps.step_state import StepState, mistrust_brackets, request
 from acquire.steps.touched_again import afresh, repeatable_by_touch, same_again
 from acquire.steps.warm import WARM_CHECK, repeatable
 
@@ -198,6 +198,7 @@ class UnitProgress(Standing):
         if not self._touched_again:  # a value touched again is as good as the one before, see touched_again
             state.own_setup = not self._focus
         self._focus = ""
+        mistrust_brackets(self.states)
         self._add_last_steps()
         return True
 
@@ -219,12 +220,6 @@ class UnitProgress(Standing):
         outcome = Outcome.PASS if wanted else Outcome.FAIL
         return outcome, self.judged(outcome, math.inf)
 
-    def lifted(self, monotonic_s: float) -> None:
-        """The probes have left; needed for open steps that are bracketed by a known continuity."""
-        state = self.state
-        if state is not None and state.bracket is not None:
-            state.bracket.lifted(monotonic_s)
-
     def take_back(self) -> None:
         """Undo the last touch: its value has moved on without a lift-off and will be told again, revised."""
         if self._before is not None:
@@ -244,6 +239,7 @@ class UnitProgress(Standing):
         index = self.states.index(state)
         bracket = bracket_for(self.table, state.step) if state.bracket else None
         self.states[index] = StepState(state.step, attempts=state.attempts, bracket=bracket)
+        mistrust_brackets(self.states)
         if state.step.name != WARM_CHECK:
             self.states = [s for s in self.states if s.step.name != WARM_CHECK]
         self._before, self._focus = None, state.step.name
@@ -277,6 +273,7 @@ class UnitProgress(Standing):
         refused: set[str] = set()
         for record in records:
             recall(self.states, record, refused)
+            mistrust_brackets(self.states)
             self._add_last_steps()
 
     def prompt(self, waited_s: float = 0.0) -> Prompt:

@@ -84,3 +84,19 @@ def test_a_display_that_stands_still_is_suspected_where_hold_cannot_be_seen(visi
     still = [read(46, 200, at_s=second / 2, visible=visible) for second in range(60)]
     found = [code for each in codes(doubts(), *still) for code in each]
     assert found == (["meter.frozen"] if told else [])
+
+
+def test_an_overload_on_a_range_that_shows_no_open_pair_is_told_once():
+    """A dial left on 200 ohm at an open step; not while a meter looks for its range."""
+    watch, wanted = doubts(), Wanted(open_above_ohm=1e6)
+    hunting = [read(None, 200.0 * 10**n, at_s=0.4 * n) for n in range(5)]
+    left = [read(None, 200.0, at_s=10.0 + second) for second in range(4)]
+    told = [[notice.code for notice in watch.notices(reading, wanted)] for reading in (*hunting, *left)]
+    assert told == [[]] * 7 + [["meter.range_low"], []]
+
+
+def test_no_range_is_too_low_where_no_open_pair_is_asked_for():
+    """A bench between two units, and a winding whose upper limit the range holds."""
+    for wanted in (Wanted(), Wanted(expected_ohm=100.0, open_above_ohm=110.0)):
+        watch = doubts()
+        assert not [n for second in range(9) for n in watch.notices(read(None, 200.0, at_s=second), wanted)]

@@ -24,10 +24,13 @@ from acquire.records import (
     Notice,
     OpenBatch,
     Outcome,
+    Pair,
     Prompt,
     Purpose,
     SkipStep,
     StartUnit,
+    Step,
+    StepKind,
     UnitKnown,
     UnitResult,
     UnitStarted,
@@ -65,12 +68,12 @@ class Bench:
         )
         self.events = []
 
-    def read(self, ohm, *, quantity=None, flags=frozenset()):
+    def read(self, ohm, *, quantity=None, flags=frozenset(), full_scale=None):
         self.now_s += 0.1
         self.conversion += 1
         wanted = self.pipeline.wanted
         quantity = quantity or wanted.quantity
-        full_scale = 100.0 if (wanted.expected_ohm or 1) <= 120 else 1000.0
+        full_scale = full_scale or (100.0 if (wanted.expected_ohm or 1) <= 120 else 1000.0)
         over = ohm is None or ohm > 1.2 * full_scale
         if ohm is not None and quantity is Quantity.RESISTANCE:
             ohm += LEAD_OHM
@@ -251,6 +254,24 @@ def test_volts_do_not_bear_witness_to_an_open_pair():
         bench.read(None, quantity=Quantity.VOLTAGE_DC)
     bench.command(ConfirmOpen())
     assert not bench.of(Judged)
+
+
+def test_a_key_proves_nothing_on_a_range_too_low_for_it():
+    """The meter left on 1 kilohm: whatever is above that reads overload, and the operator is told so."""
+    core = Step("to core", Pair("1", "CORE"), kind=StepKind.OPEN, open_above_ohm=1e6)
+    bench = Bench(steps=(core,))
+    bench.begin()
+    for _ in range(20):
+        bench.read(None, full_scale=1e3)
+    bench.command(ConfirmOpen())
+    assert not bench.of(Judged)
+    assert "on its 1 kΩ range" in bench.of(Notice)[-1].text
+    assert "turn it to 1 MΩ" in bench.of(Notice)[-1].text
+    for _ in range(20):
+        bench.read(None, full_scale=10e6)
+    bench.now_s += 1.0
+    bench.command(ConfirmOpen())
+    assert [j.verdict.outcome for j in bench.of(Judged)] == [Outcome.PASS]
 
 
 def test_a_uniformly_warm_unit_is_held_not_failed():

@@ -10,7 +10,7 @@ from drivers.reading import Flag, Kind, Quantity, Reading
 OHMS = Quantity.RESISTANCE
 
 
-def shown(monotonic_s, kind=Kind.OVERLOAD, quantity=OHMS, flags=frozenset()):
+def shown(monotonic_s, kind=Kind.OVERLOAD, quantity=OHMS, flags=frozenset(), full_ohm=None):
     """A reading that matters by its kind alone."""
     value = 100.0 if kind is Kind.VALUE else None
     return Reading(
@@ -22,15 +22,16 @@ def shown(monotonic_s, kind=Kind.OVERLOAD, quantity=OHMS, flags=frozenset()):
         utc_s=monotonic_s,
         conversion=1,
         flags=flags,
+        range_full_scale_si=full_ohm,
         raw=b"",
     )
 
 
-def asked_and_seen(*readings, asked_s=0.0, pressed_s):
+def asked_and_seen(*readings, asked_s=0.0, pressed_s, above_ohm=0.0):
     """What is said of a press after these readings."""
     witness = OpenWitness()
     for reading in readings:
-        witness.see(reading, OHMS)
+        witness.see(reading, OHMS, above_ohm)
     assert witness.pressed(pressed_s)
     return witness.refusal(asked_s)
 
@@ -62,6 +63,29 @@ def test_old_overload_is_no_witness():
 def test_anything_else_on_the_display_ends_the_witness(last):
     """A value, another function, the wrong sign, a held display."""
     assert asked_and_seen(shown(1.0), shown(2.0), last, pressed_s=3.1)
+
+
+@pytest.mark.parametrize("full_ohm", [200.0, 2e3, 600e3, 999e3])
+def test_an_overload_below_what_an_open_pair_must_exceed_is_no_witness(full_ohm):
+    """5 kilohm to the core read overload on 200 ohm; the operator is told which range would show it."""
+    said = asked_and_seen(
+        shown(1.0, full_ohm=full_ohm), shown(2.0, full_ohm=full_ohm), pressed_s=2.1, above_ohm=1e6
+    )
+    assert said.startswith("The meter is on its ")
+    assert said.endswith("turn it to 1 MΩ or more.")
+
+
+@pytest.mark.parametrize("full_ohm", [None, 1e6, 60e6])
+def test_an_overload_beyond_it_is_one(full_ohm):
+    """Also of a meter that does not tell its range, for nothing better can be had of it."""
+    readings = [shown(second, full_ohm=full_ohm) for second in (1.0, 2.0)]
+    assert not asked_and_seen(*readings, pressed_s=2.1, above_ohm=1e6)
+
+
+def test_time_on_a_low_range_does_not_count():
+    """A meter that looks for its range shows overload all the way up."""
+    readings = [shown(0.4 * n, full_ohm=200.0 * 10**n) for n in range(5)]  # 2 MΩ since 1.6 s only
+    assert "too soon" in asked_and_seen(*readings, pressed_s=1.7, above_ohm=1e6)
 
 
 def test_a_conversion_without_a_reading_ends_nothing():

@@ -12,7 +12,14 @@ from acquire.files.statements import ModelStatements
 from acquire.physics.leads import CONTACT_OHM
 from acquire.records import Pair, Purpose, Step
 from acquire.steps.pairs import PairTable
-from acquire.steps.setup_choice import CLOSE_ENOUGH, Wanted, close_enough_ohm, expected_ohm, quantity_for
+from acquire.steps.setup_choice import (
+    CLOSE_ENOUGH,
+    Wanted,
+    close_enough_ohm,
+    expected_ohm,
+    open_above_ohm,
+    quantity_for,
+)
 from drivers.models import load_model
 from drivers.reading import Quantity
 from tests.known_sheets import PLOVER_OPEN
@@ -82,3 +89,13 @@ def test_well_enough_is_a_small_part_of_the_tolerance():
 def test_a_ground_need_be_known_no_better_than_the_contact():
     """On a fine range a pin on the core would wander by more than three counts for ever."""
     assert close_enough_ohm(TABLE, STEP["charge to core"], Purpose.FINAL) == CONTACT_OHM
+
+
+def test_what_an_open_pair_must_exceed():
+    """An open step's own limit; of a winding its upper limit, below which good ones read overload."""
+    assert open_above_ohm(TABLE, STEP["charge to core"], Purpose.INCOMING) == 1e6
+    slow = next(step for step in PLOVER_OPEN.steps if step.pair == Pair("1", "2"))
+    assert (
+        open_above_ohm(TABLE, slow, Purpose.INCOMING) == TABLE.limits(slow.pair, Purpose.INCOMING).upper_ohm
+    )
+    assert open_above_ohm(TABLE, Step("trigger to charge", Pair("1", "4")), Purpose.INCOMING) == 0.0

@@ -135,8 +135,62 @@ def test_open_step_passes_between_two_touches_of_the_strap():
     progress.lifted(12.0)
     assert progress.admit(at(strap, 13.5)) is Ruling.PROVED, "a second and a half is too short"
     progress.lifted(14.0)
+    progress.seen_open()
     assert progress.admit(at(strap, 16.1)) is Ruling.OPEN
     assert progress.confirmed_open() == (Outcome.PASS, True)
+
+
+def test_without_an_overload_that_proves_it_no_bracket_closes():
+    """On its 200 ohm range the meter shows overload over a ground of 5 kilohm too."""
+    progress = at_open_step()
+    strap = fit(Fit.OTHER_PAIR, 0.0133, ("6", "core"))
+    progress.admit(at(strap, 10.0))
+    for second in (12.0, 20.0, 28.0):
+        progress.lifted(second)
+        assert progress.admit(at(strap, second + 3.0)) is Ruling.PROVED, "told to turn the dial, never judged"
+    progress.lifted(31.0)
+    progress.seen_open()
+    assert progress.admit(at(strap, 34.0)) is Ruling.OPEN
+
+
+STRAP = Step("strap", Pair("6", "core"))
+
+
+def test_a_continuity_that_failed_on_this_unit_proves_nothing():
+    """Pins 1 and 6 in each other's place: pin 1 reads like the strap before and after, and is not open."""
+    steps = (STRAP, *(s for s in PLOVER_OPEN.steps if s.kind is StepKind.OPEN))
+    progress = unit(replace(PLOVER_OPEN, steps=steps), brackets=True)
+    assert progress.state.bracket is None
+    assert progress.states[1].bracket is not None
+    for _ in range(2):
+        progress.confirmed_open()
+    assert progress.current.kind is StepKind.OPEN
+    strap = fit(Fit.OTHER_PAIR, 0.0133, ("6", "core"))
+    assert progress.admit(at(strap, 10.0)) is Ruling.HINT, "reads like the strap: not where it should be"
+    assert progress.admit(at(strap, 15.0)) is Ruling.JUDGE
+    assert "press Enter" in progress.prompt().text
+
+
+def test_what_a_continuity_has_proven_is_asked_again_when_it_fails():
+    """The strap is measured last, and is found open."""
+    steps = (*(s for s in PLOVER_OPEN.steps if s.kind is StepKind.OPEN), STRAP)
+    progress = unit(replace(PLOVER_OPEN, steps=steps), brackets=True)
+    strap = fit(Fit.OTHER_PAIR, 0.0133, ("6", "core"))
+    progress.admit(at(strap, 10.0))
+    progress.lifted(12.0)
+    progress.seen_open()
+    assert progress.admit(at(strap, 15.0)) is Ruling.OPEN
+    progress.confirmed_open()
+    for _ in range(2):
+        assert progress.current is STRAP
+        progress.confirmed_open()
+    assert progress.current.kind is StepKind.OPEN
+    assert "once more" in progress.prompt().text
+    assert "Clip on" not in progress.prompt().text
+    assert progress.confirmed_open() == (Outcome.PASS, True), "a key does it"
+    while not progress.done:
+        progress.confirmed_open()
+    assert progress.outcome is Outcome.FAIL
 
 
 def test_a_pin_that_lies_on_the_core_is_not_taken_for_the_strap_for_ever():
