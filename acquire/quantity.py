@@ -3,9 +3,11 @@
     parse("2.2 kohm")             -> 2200.0
     parse("6 %", "1")             -> 0.06
     show(4908.4, "Ω")             -> "4.908 kΩ"
+    counted(1, "verdict")         -> "1 verdict"
 
 Strict on purpose: the list of units is closed, a number without a unit is refused, and so is everything that
-could be read in two ways ("1,5 ohm", "4k7", "10 Kohm"). Not for unit arithmetic and not for meter output.
+could be read in two ways ("1,5 ohm", "4k7", "10 Kohm"). Counts of
+things are worded here too. Not for unit arithmetic and not for meter output.
 Sources: unit symbols and prefixes of the SI Brochure, 9th edition (2019), tables 4, 7 and 8.
 """
 
@@ -261,6 +263,17 @@ def show(
     if float(number) == 0.0:
         number = number.lstrip("-")
     return f"{number} {prefix}{unit}"
+
+
+def counted(count: int, one: str, many: str = "") -> str:
+    """How many there are, in words that fit the number: "1 verdict", "2 verdicts", "0 verdicts".
+
+    Args:
+        count: how many.
+        one: what one of them is called.
+        many: what several are called; empty: `one` with an s.
+    """
+    return f"{count} {one if count == 1 else many or one + 's'}"
 
 
 def _last_place(value: float, uncertainty: float | None, resolution: float | None, digits: int) -> int:

@@ -24,7 +24,7 @@ from acquire.files.toml_file import TomlFile, read_toml
 from acquire.heart.spools import fitting
 from acquire.physics.pt100 import Class
 from acquire.physics.wire import SpoolCard
-from acquire.quantity import show
+from acquire.quantity import counted, show
 from acquire.records import BranchKind, ChangeSpool, Limits, Purpose, Sheet, Step, StepKind
 from acquire.sheets import sheet_of
 from acquire.sheets.language import TABLES as SHEET_TABLES
@@ -108,8 +108,8 @@ def _sheet_report(file: TomlFile) -> Report:
     remarks = _remarks(file, sheet, Purpose.FINAL, None)
     windings = sum(branch.kind is BranchKind.WINDING for branch in sheet.branches)
     core = f" and the core {sheet.core}" if sheet.core else ""
-    counted = f"{len(sheet.pins)} pins{core}, {windings} windings"
-    head = f'{file.path}: sheet "{sheet.name}": {counted}; limits of {Purpose.FINAL.value} units.'
+    what = f"{counted(len(sheet.pins), 'pin')}{core}, {counted(windings, 'winding')}"
+    head = f'{file.path}: sheet "{sheet.name}": {what}; limits of {Purpose.FINAL.value} units.'
     summary = [head, *_step_lines(sheet, Purpose.FINAL, None), *_notes(remarks)]
     return Report(file.path, "sheet", (), tuple(summary), _sheet_facts(sheet, Purpose.FINAL, remarks))
 

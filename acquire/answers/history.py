@@ -15,7 +15,7 @@ from acquire.journal.entry import Entry
 from acquire.journal.plain import KINDS
 from acquire.journal.question import Question, Record
 from acquire.line.places import record_at
-from acquire.quantity import show
+from acquire.quantity import counted, show
 from acquire.records import Outcome, Verdict
 from acquire.records.words import OUTCOME_WORDS, ending_words
 from acquire.reports.doubtful import Doubts
@@ -187,7 +187,7 @@ def _beside(kind: str, payload: dict[str, Any]) -> str:
             shown = show(payload["reading_ohm"], "Ω", payload["expanded_ohm"])
             return f"check standard {payload['resistor']}: {shown}, {state}"
         case "batch":
-            units = f", {payload['expected']} units" if payload["expected"] else ""
+            units = f", {counted(payload['expected'], 'unit')}" if payload["expected"] else ""
             said = f": {payload['remark']}" if payload["remark"] else ""
             deed = payload["deed"].replace("_", " ")
             return f"batch {payload['batch']} ({payload['sheet']}{units}) {deed}{said}"

@@ -13,10 +13,11 @@ from typing import cast
 
 from acquire.bench.fixture import Wiring
 from acquire.bench.fixture_setup import FixtureUnfit, card_for, wiring_of
+from acquire.bench.instruments import ohmmeter
+from acquire.clock import RealClock
 from acquire.files.settings import Bench
 from drivers.meter import Setup
 from drivers.reading import Kind, Quantity, Reading
-from drivers.registry import open_meter
 from drivers.scpi.switch_card import SwitchCard
 
 LOOKS = 3
@@ -111,19 +112,13 @@ async def tried(
         FixtureUnfit: the bench has none.
         MeterError: meter or card cannot be reached, or the card itself says that a relay does not move.
     """
-    fixture, settings = bench.fixture, bench.meter
+    fixture = bench.fixture
     if fixture is None:
         raise FixtureUnfit(f"{bench.file} has no [fixture] table.", "configs/README.md shows one.")
-    meter = open_meter(
-        settings.driver,
-        meter_id=settings.id,
-        address=settings.link,
-        clock=lambda: (0.0, 0.0),
-        options=settings.options,
-    )
+    meter = ohmmeter(bench, RealClock())
     trial = Trial(wiring_of(fixture), fixture.separate_contacts, plugged)
     async with meter, card_for(bench, meter) as card:
-        await meter.configure(Setup(Quantity.RESISTANCE, None, settings.integration_plc))
+        await meter.configure(Setup(Quantity.RESISTANCE, None, bench.meter.integration_plc))
         async with aclosing(cast("AsyncGenerator[Reading]", meter.readings())) as source:
             await _try_all(trial, card, source, progress)
         await card.open_all()

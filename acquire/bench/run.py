@@ -99,7 +99,7 @@ async def at_work(
         raise JournalUnusable("Stopped before the journal could take the last records: they are lost.")
     if terminal.units:
         console.print(terminal.summary())
-    console.print(f"Stopped. {daemon.verdicts} verdicts of this run are in {bench.journal.folder}.")
+    console.print(f"Stopped. Verdicts of this run in {bench.journal.folder}: {daemon.verdicts}.")
 
 
 @contextlib.contextmanager

@@ -24,6 +24,7 @@ from acquire.errors import FileInvalid, SteadyohmError
 from acquire.files.bench_tables import TemperatureSource
 from acquire.files.settings import Bench, load_bench
 from acquire.outlets.metrics import CONTENT_TYPE, Facts, exposition, health
+from acquire.quantity import counted
 from acquire.records import Notice, Weight
 from drivers.errors import MeterError
 
@@ -126,7 +127,7 @@ class Service:
         """One line for people who ask systemd."""
         facts = self.facts()
         troubles = " ".join(facts.troubles()) or "all is well."
-        return f"{facts.bench}: {self.daemon.verdicts} verdicts; {troubles}"
+        return f"{facts.bench}: {counted(self.daemon.verdicts, 'verdict')}; {troubles}"
 
     # ------------------------------------------------------------------ monitors
 

@@ -13,6 +13,7 @@ from acquire.errors import InputImpossible
 from acquire.heart.batch_book import BatchBook
 from acquire.heart.first_look import compared
 from acquire.heart.spools import fitting, mismatch, wound_from
+from acquire.quantity import counted
 from acquire.records import (
     AcceptFirstUnit,
     Batch,
@@ -240,7 +241,7 @@ class Batches(BatchBook):
         """Say so when the last of the expected units has its result."""
         if batch.batch != self.running or batch.expected is None or self.count != batch.expected:
             return []
-        text = f"{batch.batch} has its {batch.expected} units: type .finish, or go on."
+        text = f"{batch.batch} has its {counted(batch.expected, 'unit')}: type .finish, or go on."
         return [Notice(Weight.REMARK, "batch.complete", text, result.utc_s, result.serial)]
 
     def _compared(

@@ -20,7 +20,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from acquire.quantity import show
+from acquire.quantity import counted, show
 from acquire.records import (
     Approach,
     Ask,
@@ -282,7 +282,7 @@ def beside_line(event: LeadZero | CheckStandard | TypedResult | Batch | Notice) 
 
 def batch_text(batch: Batch) -> str:
     """What was done to a batch, in a few words."""
-    units = f", {batch.expected} units" if batch.expected else ""
+    units = f", {counted(batch.expected, 'unit')}" if batch.expected else ""
     said = f": {batch.remark}" if batch.remark else ""
     return f"{batch.batch} ({batch.sheet}{units}) {batch.deed.value.replace('_', ' ')}{said}"
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from acquire.quantity import counted
 from acquire.records import BalanceFound, BatchDeed, Outcome, UnitResult
 from acquire.records.words import FAILING, OUTCOME_WORDS, sureness
 from acquire.reports.batch_series import Change, Series
@@ -110,7 +111,7 @@ def _units(units: Sequence[Unit]) -> Iterator[str]:
         if stay is not None:
             yield f"{unit.serial} failed: {why(stay)[1]}."
     if len(bad) > MOST_UNITS:
-        yield f"And {len(bad) - MOST_UNITS} more units failed; the list of units has them."
+        yield f"And {counted(len(bad) - MOST_UNITS, 'more unit')} failed; the list of units has them."
 
 
 def _again(units: Sequence[Unit]) -> Iterator[str]:

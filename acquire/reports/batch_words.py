@@ -9,7 +9,7 @@ import math
 from collections.abc import Iterator
 from datetime import UTC, datetime
 
-from acquire.quantity import show
+from acquire.quantity import counted, show
 from acquire.records import BatchDeed, Outcome, Purpose
 from acquire.records.words import OUTCOME_WORDS
 from acquire.reports.batch import BatchReport, Deed, UnitLine
@@ -173,9 +173,9 @@ def groups_of(series: Series) -> Iterator[tuple[str, str, str, str]]:
 
 def title_of(report: BatchReport) -> str:
     """Which batch of what, how many, why measured, and where it stands."""
-    count = f"{len(report.units)} units"
+    count = counted(len(report.units), "unit")
     if report.expected is not None:
-        count = f"{len(report.units)} of {report.expected} units"
+        count = f"{len(report.units)} of {counted(report.expected, 'unit')}"
     state = report.state.value if report.state else "never opened by name"
     return f"{report.sheet}, {count}, {PURPOSES[report.purpose]}, {state}"
 

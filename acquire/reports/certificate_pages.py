@@ -10,6 +10,7 @@ import base64
 from collections.abc import Iterator
 from datetime import UTC, datetime
 
+from acquire.quantity import counted
 from acquire.records.words import FAILING, OUTCOME_WORDS, sureness
 from acquire.reports.certificate_facts import CertificateFacts, Measured, Step, Typed
 from acquire.reports.certificate_instruments import instrument_rows
@@ -93,7 +94,7 @@ def moment(utc_s: float, *, seconds: bool = False) -> str:
 
 
 def _finding(measured: Measured) -> Finding:
-    done = f"{measured.steps_passed} of {measured.steps_total} steps passed."
+    done = f"{measured.steps_passed} of {counted(measured.steps_total, 'step')} passed."
     why = [*measured.findings, *(f"{text}" for _, text in measured.diagnosis[:1])]
     if measured.diagnosis:
         why[-1] = f"{why[-1].removesuffix('.')} ({sureness(measured.diagnosis[0][0])} sure)"

@@ -15,6 +15,7 @@ from datetime import UTC, datetime
 from acquire.journal.entry import Entry
 from acquire.journal.question import Question, Record
 from acquire.outlets.payload import disarmed, iso_time
+from acquire.quantity import counted
 from acquire.records import CheckStandard
 from acquire.records.words import PASSING
 from acquire.reports.doubtful import Doubts
@@ -231,9 +232,8 @@ class Tally:
         """
         if not self.rows:
             return "None on record."
-        rows = f"1 {what}" if self.rows == 1 else f"{self.rows} {what}s"
-        units = "1 unit" if len(self.units) == 1 else f"{len(self.units)} units"
-        return f"{rows} of {units}; {len(self.passed)} of them with a pass among these."
+        of_units = f"{counted(self.rows, what)} of {counted(len(self.units), 'unit')}"
+        return f"{of_units}; {len(self.passed)} of them with a pass among these."
 
 
 def csv_lines(rows: Iterable[MeterRow | SpoolRow], kind: type[MeterRow | SpoolRow]) -> Iterator[bytes]:

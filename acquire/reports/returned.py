@@ -15,6 +15,7 @@ from acquire.errors import InputImpossible
 from acquire.journal.question import Record
 from acquire.physics.budget import combine
 from acquire.physics.copper import CONDUCTORS
+from acquire.quantity import counted
 from acquire.records import Outcome, Purpose, Term, Verdict
 from acquire.reports.paper_visit import paper_visit
 from acquire.reports.same_unit import FEWEST_SISTERS, Odds, Reading, odds
@@ -295,7 +296,8 @@ def _ours(record: Record, then: Visit, now: Visit, steps: Sequence[str], prior: 
         return Ours(None, "it was measured by another sheet than when it left", prior, 0, "")
     sisters, batch = sisters_of(record, then, steps)
     if len(sisters) < FEWEST_SISTERS:
-        why = f"the record has {len(sisters)} other units of this type, and {FEWEST_SISTERS} are needed"
+        others = counted(len(sisters), "other unit")
+        why = f"the record has {others} of this type, and {FEWEST_SISTERS} are needed"
         return Ours(None, why, prior, len(sisters), batch)
     before, _, _ = compared(then, now)
     wanted = {change.step: change for change in before}

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from acquire.quantity import show
+from acquire.quantity import counted, show
 from acquire.stats.crossed import Row, Source
 from acquire.study.report import StudyReport, component_order
 
@@ -55,13 +55,13 @@ def heading(report: StudyReport) -> tuple[str, ...]:
         if end is not None
     ]
     wires = "4 wires" if subject.four_wire else "2 wires"
-    many = "operators" if len(study.operators) > 1 else "operator"
+    parts, people = counted(len(study.parts), "part"), counted(len(study.operators), "operator")
     return (
         (
             f"Gauge study of {subject.step} ({subject.pin_a}–{subject.pin_b}) of {subject.sheet}, on "
             f"{subject.bench} with {subject.meter}, {wires}"
         ),
-        f"{len(study.parts)} parts × {len(study.operators)} {many} × {report.rounds} rounds, in random order",
+        f"{parts} × {people} × {counted(report.rounds, 'round')}, in random order",
         (
             f"Limits at {subject.reference_celsius:g} °C: {', '.join(limits) or 'none'}; mean of the parts "
             f"{show(study.mean, 'Ω')}"

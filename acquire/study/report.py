@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
+from acquire.quantity import counted
 from acquire.stats.capability import Limits
 from acquire.stats.crossed import Row, Source, StudyIncomplete, Trial
 from acquire.stats.drift import drift
@@ -146,13 +147,13 @@ def _of_the_record(record: StudyRecord, rounds: int) -> list[str]:
     told = []
     if rounds < record.plan.trials:
         told.append(
-            f"{len(record.missing)} measurements are missing: reckoned from the first {rounds} of "
+            f"Missing: {counted(len(record.missing), 'measurement')}. Reckoned from the first {rounds} of "
             f"{record.plan.trials} rounds."
         )
     if record.torn:
         told.append("The last line of the record is torn, as by a power cut, and was left out.")
     if record.taken_back:
-        told.append(f"{record.taken_back} measurements were taken back or revised; they do not count.")
+        told.append(f"Taken back or revised, not counted: {counted(record.taken_back, 'measurement')}.")
     return told
 
 

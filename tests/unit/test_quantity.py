@@ -7,7 +7,7 @@ import math
 import pytest
 
 from acquire.errors import QuantityInvalid
-from acquire.quantity import parse, show
+from acquire.quantity import counted, parse, show
 
 
 @pytest.mark.parametrize(
@@ -167,3 +167,18 @@ def test_an_uncertainty_decides_the_last_digit(value, uncertainty, shown):
 def test_a_resolution_decides_the_last_digit(value, resolution, shown):
     """The first line: common practice, no source."""
     assert show(value, "ohm", resolution_si=resolution) == shown
+
+
+@pytest.mark.parametrize(
+    ("count", "words", "said"),
+    [
+        (0, ("verdict",), "0 verdicts"),
+        (1, ("verdict",), "1 verdict"),
+        (2, ("verdict",), "2 verdicts"),
+        (1, ("entry", "entries"), "1 entry"),
+        (3, ("entry", "entries"), "3 entries"),
+    ],
+)
+def test_a_word_fits_its_number(count, words, said):
+    """One is one, all others are several."""
+    assert counted(count, *words) == said

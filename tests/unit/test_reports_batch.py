@@ -16,10 +16,8 @@ from rich.console import Console
 from typer.testing import CliRunner
 
 from acquire.cli import app
-from acquire.clock import HandClock
 from acquire.errors import InputImpossible
 from acquire.journal.history import JournalReader
-from acquire.journal.store import Journal
 from acquire.records import (
     BalanceFound,
     BatchDeed,
@@ -38,6 +36,7 @@ from acquire.reports.batch_terminal import shown_report
 from acquire.reports.batch_words import per_cent, share_text
 from acquire.stats.pareto import Share
 from tests.known_records import BATCH, NOON_S, RESULT, TYPED, VERDICT
+from tests.known_visits import journal_with
 
 NOMINAL_OHM = 246.0
 
@@ -75,15 +74,8 @@ def unit(serial, ohm, at_s, outcome=Outcome.PASS, spool="36-A", **more):
     ]
 
 
-async def journal_of(folder, records):
-    journal = Journal.open(folder, bench="bench-1", clock=HandClock())
-    await journal.append([(record, None) for record in records])
-    await journal.close()
-    return folder
-
-
-async def report_on(folder, records, **more):
-    await journal_of(folder, records)
+def report_on(folder, records, **more):
+    journal_with(folder, records)
     with JournalReader(folder) as reader:
         return batch_report(reader, "lot 7", **more)
 
@@ -101,14 +93,14 @@ def forty(dice, shift=-0.035):
 # ------------------------------------------------------------------ what counts
 
 
-async def test_the_first_result_stays_and_the_last_one_shows(tmp_path):
+def test_the_first_result_stays_and_the_last_one_shows(tmp_path):
     """A unit that failed and passes when it comes again: a first failure, and good now."""
     records = [
         *unit("A1", 246.0, NOON_S),
         *unit("A2", 270.0, NOON_S + 60, Outcome.FAIL),
         *unit("A2", 247.0, NOON_S + 120),
     ]
-    report = await report_on(tmp_path, records)
+    report = report_on(tmp_path, records)
     assert (report.first_pass.count, report.first_pass.of, report.now.count) == (1, 2, 2)
     line = report.units[1]
     assert (line.outcome, line.now, line.stays) == (Outcome.FAIL, Outcome.PASS, 2)
@@ -116,7 +108,7 @@ async def test_the_first_result_stays_and_the_last_one_shows(tmp_path):
     assert any("A2 was measured 2 times" in sentence for sentence in report.findings)
 
 
-async def test_a_stay_without_outcome_does_not_count(tmp_path):
+def test_a_stay_without_outcome_does_not_count(tmp_path):
     """Held as warm, then measured: the second stay is the first with a result. One without any stays open."""
     records = [
         started("A1", NOON_S),
@@ -125,13 +117,13 @@ async def test_a_stay_without_outcome_does_not_count(tmp_path):
         *unit("A1", 246.0, NOON_S + 60),
         started("A2", NOON_S + 120),
     ]
-    report = await report_on(tmp_path, records)
+    report = report_on(tmp_path, records)
     assert (report.first_pass.count, report.first_pass.of, report.open_units) == (1, 1, 1)
     assert [point.value for point in report.series[0].points] == [246.0]
     assert report.units[1].why == "no result yet"
 
 
-async def test_what_was_asked_for_once_more_counts_by_its_last_verdict(tmp_path):
+def test_what_was_asked_for_once_more_counts_by_its_last_verdict(tmp_path):
     """A failing value does not count; the one after it does. The warm check is no value of the winding."""
     records = [
         started("A1", NOON_S),
@@ -140,12 +132,12 @@ async def test_what_was_asked_for_once_more_counts_by_its_last_verdict(tmp_path)
         read("A1", 246.4, NOON_S + 7, step="warm check"),
         ended("A1", NOON_S + 9),
     ]
-    report = await report_on(tmp_path, records)
+    report = report_on(tmp_path, records)
     assert [point.value for point in report.series[0].points] == [246.5]
     assert [each.name for each in report.yields] == ["P1"]
 
 
-async def test_a_result_typed_later_counts_against_the_unit(tmp_path):
+def test_a_result_typed_later_counts_against_the_unit(tmp_path):
     """Of two of one name the latest; its name is what was found."""
     typed = replace(
         TYPED, batch="lot 7", serial="A1", name="polarity", outcome=Outcome.FAIL, reason="opposing"
@@ -157,14 +149,14 @@ async def test_a_result_typed_later_counts_against_the_unit(tmp_path):
         replace(typed, serial="A2", utc_s=NOON_S + 80),
         replace(typed, serial="A2", utc_s=NOON_S + 81, outcome=Outcome.PASS),
     ]
-    report = await report_on(tmp_path, records)
+    report = report_on(tmp_path, records)
     assert [line.outcome for line in report.units] == [Outcome.FAIL, Outcome.PASS]
     assert [(bar.kind, bar.count) for bar in report.pareto] == [("polarity", 1)]
     with JournalReader(tmp_path) as reader:
         assert [(line.name, line.units, line.passed) for line in batches_of(reader)] == [("lot 7", 2, 1)]
 
 
-async def test_only_one_purpose_is_counted_at_a_time(tmp_path):
+def test_only_one_purpose_is_counted_at_a_time(tmp_path):
     """Final stays where there are any; the others are named, and shown when asked for."""
     winding = [
         replace(started("A1", NOON_S), purpose=Purpose.WINDING),
@@ -172,7 +164,7 @@ async def test_only_one_purpose_is_counted_at_a_time(tmp_path):
         ended("A1", NOON_S + 9, purpose=Purpose.WINDING),
     ]
     records = [*winding, *unit("A1", 246.0, NOON_S + 60)]
-    report = await report_on(tmp_path, records)
+    report = report_on(tmp_path, records)
     assert (report.purpose, report.other_purposes) == (Purpose.FINAL, (Purpose.WINDING,))
     assert [point.value for point in report.series[0].points] == [246.0]
     with JournalReader(tmp_path) as reader:
@@ -180,22 +172,22 @@ async def test_only_one_purpose_is_counted_at_a_time(tmp_path):
     assert [point.value for point in asked.series[0].points] == [240.0]
 
 
-async def test_verdicts_before_any_start_are_not_lost(tmp_path):
+def test_verdicts_before_any_start_are_not_lost(tmp_path):
     """Imported values have no stay of their own."""
-    report = await report_on(tmp_path, [read("A1", 246.0, NOON_S), ended("A1", NOON_S + 9)])
+    report = report_on(tmp_path, [read("A1", 246.0, NOON_S), ended("A1", NOON_S + 9)])
     assert [line.serial for line in report.units] == ["A1"]
     assert report.first_pass.of == 1
 
 
-async def test_a_batch_that_the_record_does_not_know_is_refused(tmp_path):
+def test_a_batch_that_the_record_does_not_know_is_refused(tmp_path):
     """With the way to the list."""
     with pytest.raises(InputImpossible, match=r"no batch lot 7.*lists"):
-        await report_on(tmp_path, unit("A1", 1.0, NOON_S)[:0] or [replace(BATCH, batch="lot 8")])
+        report_on(tmp_path, unit("A1", 1.0, NOON_S)[:0] or [replace(BATCH, batch="lot 8")])
 
 
-async def test_an_opened_batch_without_units_has_a_report(tmp_path):
+def test_an_opened_batch_without_units_has_a_report(tmp_path):
     """Everything is empty, nothing fails."""
-    report = await report_on(tmp_path, [BATCH])
+    report = report_on(tmp_path, [BATCH])
     assert (report.state, report.expected, report.units) == (BatchState.RUNNING, 40, ())
     assert b"Batch" in as_html(report)
     assert "none yet" in printed(report)
@@ -204,9 +196,9 @@ async def test_an_opened_batch_without_units_has_a_report(tmp_path):
 # ------------------------------------------------------------------ statistics
 
 
-async def test_a_new_spool_is_found_with_its_cause(tmp_path):
+def test_a_new_spool_is_found_with_its_cause(tmp_path):
     """A step of 3.5 % at unit 23; its place, size and cause."""
-    report = await report_on(tmp_path, forty(random.Random(7)))
+    report = report_on(tmp_path, forty(random.Random(7)))
     (series,) = report.series
     (change,) = series.changes
     assert series.points[change.of.at].serial == "F7-0023"
@@ -217,9 +209,9 @@ async def test_a_new_spool_is_found_with_its_cause(tmp_path):
     assert [group.what for group in series.groups] == ["spool"]
 
 
-async def test_the_figures_are_those_of_the_textbook(tmp_path):
+def test_the_figures_are_those_of_the_textbook(tmp_path):
     """Individuals chart and capability by plain arithmetic: mean, s, 2.66 times the mean moving range."""
-    report = await report_on(tmp_path, forty(random.Random(3), shift=0.0))
+    report = report_on(tmp_path, forty(random.Random(3), shift=0.0))
     (series,) = report.series
     values = [point.value for point in series.points]
     mean = statistics.fmean(values)
@@ -232,9 +224,9 @@ async def test_the_figures_are_those_of_the_textbook(tmp_path):
     assert of.meter_share == pytest.approx((0.1 / s) ** 2)
 
 
-async def test_means_of_subgroups_when_asked_for(tmp_path):
+def test_means_of_subgroups_when_asked_for(tmp_path):
     """Eight subgroups of five."""
-    report = await report_on(tmp_path, forty(random.Random(7)), subgroup=5)
+    report = report_on(tmp_path, forty(random.Random(7)), subgroup=5)
     means = report.series[0].means
     assert len(means.level.points) == 8
     assert means.level.points[0] == pytest.approx(
@@ -245,7 +237,7 @@ async def test_means_of_subgroups_when_asked_for(tmp_path):
         batch_report(reader, "lot 7", subgroup=1)
 
 
-async def test_windings_that_must_match_have_a_row_of_their_own(tmp_path):
+def test_windings_that_must_match_have_a_row_of_their_own(tmp_path):
     """The second less the first in per cent of their mean, between plus and minus twice the rule's limit."""
     found = BalanceFound("pair", ("S1", "S2"), (1.65, 1.63), 0.0061, 0.0006, 0.005, "S1", Outcome.FAIL)
     records = []
@@ -258,7 +250,7 @@ async def test_windings_that_must_match_have_a_row_of_their_own(tmp_path):
             outcome=Outcome.FAIL if number == 4 else Outcome.PASS,
         )  # fmt: skip
     records = [replace(r, outcome=Outcome.PASS) if hasattr(r, "step") else r for r in records]
-    report = await report_on(tmp_path, records)
+    report = report_on(tmp_path, records)
     row = report.series[1]
     assert (row.name, row.pair, row.unit, row.lower, row.upper) == ("pair", "S2 less S1", "%", -1.0, 1.0)
     assert row.points[4].value == pytest.approx(-200.0 * 0.02 / 3.28)
@@ -267,7 +259,7 @@ async def test_windings_that_must_match_have_a_row_of_their_own(tmp_path):
     assert "S1 and S2 differ by 1.2 %, 1 % is allowed" in report.units[4].why
 
 
-async def test_a_diagnosis_is_counted_by_its_kind(tmp_path):
+def test_a_diagnosis_is_counted_by_its_kind(tmp_path):
     """The likeliest one; one that names nothing leaves the step."""
     thin = Hypothesis("wire_too_thin", 0.97, "P1 is wound with wire too thin by about one gauge.")
     healthy = Hypothesis("healthy", 0.6, "No fault stands out.")
@@ -278,7 +270,7 @@ async def test_a_diagnosis_is_counted_by_its_kind(tmp_path):
         *unit("A4", 246.0, NOON_S + 180, Outcome.CANNOT_JUDGE),
         *unit("A5", 260.9, NOON_S + 240, Outcome.CONDITIONAL_PASS),
     ]
-    report = await report_on(tmp_path, records)
+    report = report_on(tmp_path, records)
     assert [(bar.kind, bar.count) for bar in report.pareto] == [
         ("wire too thin", 2),
         ("P1", 1),
@@ -288,7 +280,7 @@ async def test_a_diagnosis_is_counted_by_its_kind(tmp_path):
     assert report.first_pass.count == 1  # near a limit is a pass, what cannot be judged is none
 
 
-async def test_a_doubt_about_the_first_unit_is_told_with_what_became_of_it(tmp_path):
+def test_a_doubt_about_the_first_unit_is_told_with_what_became_of_it(tmp_path):
     """Who accepted it, or that nobody has."""
     doubt = replace(
         BATCH,
@@ -298,11 +290,11 @@ async def test_a_doubt_about_the_first_unit_is_told_with_what_became_of_it(tmp_p
         doubt_probability=0.9,
     )
     accepted = replace(BATCH, deed=BatchDeed.ACCEPTED, remark="the customer knows", utc_s=BATCH.utc_s + 5)
-    report = await report_on(tmp_path / "a", [BATCH, *unit("A1", 246.0, NOON_S), doubt, accepted])
+    report = report_on(tmp_path / "a", [BATCH, *unit("A1", 246.0, NOON_S), doubt, accepted])
     assert any(
         "in doubt: P1 reads like another spool. Accepted: the customer knows" in s for s in report.findings
     )
-    report = await report_on(tmp_path / "b", [BATCH, *unit("A1", 246.0, NOON_S), doubt])
+    report = report_on(tmp_path / "b", [BATCH, *unit("A1", 246.0, NOON_S), doubt])
     assert any("Nobody has accepted it yet" in s for s in report.findings)
 
 
@@ -318,7 +310,7 @@ def printed(report, width=100):
 HOSTILE = ["<script>alert(1)</script>", "$x^2$ & \\frac", "=1+1", "\u202eevil", "Ω 7 №", "\x1b[2J", "日本"]
 
 
-async def test_anybodys_text_stays_text(tmp_path):
+def test_anybodys_text_stays_text(tmp_path):
     """As serial, batch, spool and operator, in all renderings."""
     records = []
     for number, text in enumerate(HOSTILE * 2):
@@ -328,7 +320,7 @@ async def test_anybodys_text_stays_text(tmp_path):
             read(serial, 246.0 + number % 5, NOON_S + 60 * number + 5, operator=text),
             ended(serial, NOON_S + 60 * number + 9, Outcome.FAIL if number % 3 else Outcome.PASS),
         ]
-    report = await report_on(tmp_path, records)
+    report = report_on(tmp_path, records)
     page = as_html(report).decode()
     assert "<script" not in page
     assert "\u202e" not in page
@@ -339,9 +331,9 @@ async def test_anybodys_text_stays_text(tmp_path):
     json.dumps(as_json(report), allow_nan=False)
 
 
-async def test_the_same_report_gives_the_same_page(tmp_path):
+def test_the_same_report_gives_the_same_page(tmp_path):
     """Byte for byte; nothing from elsewhere; small; every drawing has a name for who cannot see it."""
-    report = await report_on(tmp_path, forty(random.Random(7)), subgroup=5)
+    report = report_on(tmp_path, forty(random.Random(7)), subgroup=5)
     page = as_html(report)
     assert page == as_html(report)
     text = page.decode()
@@ -352,9 +344,9 @@ async def test_the_same_report_gives_the_same_page(tmp_path):
     assert text.count("<svg") == text.count("<title>") - 1 == 2
 
 
-async def test_csv_and_json_hold_what_the_report_counts(tmp_path):
+def test_csv_and_json_hold_what_the_report_counts(tmp_path):
     """One row a unit and step; the report itself as it is."""
-    report = await report_on(tmp_path, forty(random.Random(7)))
+    report = report_on(tmp_path, forty(random.Random(7)))
     rows = list(csv.DictReader(io.StringIO(as_csv(report), newline="")))
     assert tuple(rows[0]) == CSV_COLUMNS
     assert [float(row["value"]) for row in rows] == [point.value for point in report.series[0].points]
@@ -364,9 +356,9 @@ async def test_csv_and_json_hold_what_the_report_counts(tmp_path):
     assert plain["series"][0]["capability"]["ppk"]["value"] == report.series[0].capability.ppk.value
 
 
-async def test_the_command_gives_each_form(tmp_path):
+def test_the_command_gives_each_form(tmp_path):
     """List, report, HTML, JSON, CSV; a name that is not there is bad input."""
-    folder = await journal_of(tmp_path / "journal", forty(random.Random(7)))
+    folder = journal_with(tmp_path / "journal", forty(random.Random(7)))
     run = CliRunner().invoke
     listed = run(app, ["batch", "--journal", str(folder)])
     assert (listed.exit_code, "lot 7" in listed.output, "40 of 40" in listed.output) == (0, True, True)
@@ -382,9 +374,9 @@ async def test_the_command_gives_each_form(tmp_path):
     assert isinstance(absent.exception, InputImpossible)
 
 
-async def test_a_record_without_batches_says_how_to_begin_one(tmp_path):
+def test_a_record_without_batches_says_how_to_begin_one(tmp_path):
     """Not an empty answer."""
-    folder = await journal_of(tmp_path, [read("A1", 246.0, NOON_S, batch="")])
+    folder = journal_with(tmp_path, [read("A1", 246.0, NOON_S, batch="")])
     assert ".batch" in CliRunner().invoke(app, ["batch", "--journal", str(folder)]).output
 
 

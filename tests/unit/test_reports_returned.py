@@ -147,7 +147,7 @@ def test_too_few_sisters_give_no_odds(tmp_path):
     back = visit(utc_s=BACK_S, purpose=Purpose.RETURNED)
     found = compared(journal_with(tmp_path, [*visit(), *visit("other"), *back]))
     assert found.ours.odds is None
-    assert "cannot be told from ohms: the record has 1 other units" in sentences(found)[0]
+    assert "cannot be told from ohms: the record has 1 other unit of" in sentences(found)[0]
 
 
 def test_failed_and_incoming_units_are_no_sisters(tmp_path):

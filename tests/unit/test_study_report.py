@@ -39,7 +39,7 @@ def test_an_unfinished_study_is_reckoned_by_its_full_rounds():
     report = report_of(made)
     assert report.rounds == 2
     assert report.study.trials == 2
-    assert report.remarks[0] == "2 measurements are missing: reckoned from the first 2 of 3 rounds."
+    assert report.remarks[0] == "Missing: 2 measurements. Reckoned from the first 2 of 3 rounds."
 
 
 def test_fewer_than_two_rounds_are_no_study_and_the_missing_one_is_named():
@@ -71,7 +71,7 @@ def test_what_was_torn_and_taken_back_is_told():
     made.torn, made.taken_back = 12, 3
     told = " ".join(report_of(made).remarks)
     assert "last line of the record is torn" in told
-    assert "3 measurements were taken back or revised" in told
+    assert "Taken back or revised, not counted: 3 measurements." in told
 
 
 def test_one_operator_and_one_limit_will_do():
