@@ -11,6 +11,7 @@ import dataclasses
 import math
 import types
 import typing
+from collections.abc import Callable, Sequence
 from enum import StrEnum
 from functools import cache
 from typing import Any
@@ -72,10 +73,10 @@ def from_plain(kind: str, payload: dict[str, Any]) -> Recorded:
     Raises:
         ValueError: no such kind, or values that do not make the record.
     """
-    record = KINDS.get(kind)
+    record: Any = KINDS.get(kind)
     if record is None:
         raise ValueError(f"no record is called {kind!r}")
-    return typing.cast("Recorded", _build(record, payload))
+    return typing.cast("Recorded", _maker(record)(payload))
 
 
 def evidence_from_plain(payload: dict[str, Any]) -> Evidence:
@@ -84,7 +85,7 @@ def evidence_from_plain(payload: dict[str, Any]) -> Evidence:
     Raises:
         ValueError: values that do not make evidence.
     """
-    return typing.cast("Evidence", _build(Evidence, payload))
+    return typing.cast("Evidence", _maker(Evidence)(payload))
 
 
 @cache
@@ -114,56 +115,89 @@ def _plain(value: Any) -> Any:
     raise TypeError(f"a record holds a {type(value).__name__}, which has no plain spelling")
 
 
+Maker = Callable[[Any], Any]
+"""Makes a value of one type from what JSON gave; ValueError where it cannot be."""
+
+
 @cache
-def _field_types(record: type[Any]) -> dict[str, Any]:
-    return typing.get_type_hints(record)
-
-
-def _build(wanted: Any, value: Any) -> Any:  # noqa: PLR0911  (one line a type reads best)
-    """Make `value`, as JSON gave it, into `wanted`."""
-    origin = typing.get_origin(wanted)
+def _maker(wanted: Any) -> Maker:  # noqa: PLR0911  (one line a type reads best)
+    """What reads values of a type. Looked up once a type: a report reads millions of values."""
+    origin, inner = typing.get_origin(wanted), typing.get_args(wanted)
     if origin in (types.UnionType, typing.Union):  # every union in a record is "or None"
-        inner = next(option for option in typing.get_args(wanted) if option is not type(None))
-        return None if value is None else _build(inner, value)
+        return _or_none(_maker(next(option for option in inner if option is not type(None))))
+    if origin is tuple and inner[1:] == (Ellipsis,):
+        return _tuple_of_any_length(_maker(inner[0]))
     if origin is tuple:
-        return _build_tuple(typing.get_args(wanted), value)
-    if dataclasses.is_dataclass(wanted) and isinstance(wanted, type):
-        return _build_record(wanted, value)
+        return _tuple_of([_maker(each) for each in inner])
+    if dataclasses.is_dataclass(wanted):
+        return _record_maker(wanted)
     if issubclass(wanted, StrEnum):
-        return wanted(value)
-    if issubclass(wanted, tuple):  # a named pair
-        return wanted(*_build_tuple((str, str), value))
-    if wanted is float:
-        return _build_number(value)
-    if type(value) is not wanted:
-        raise ValueError(f"{value!r} is no {wanted.__name__}")
-    return value
+        return typing.cast("Maker", wanted)
+    if issubclass(wanted, tuple):  # a named pair of pins
+        pins = _tuple_of([_maker(str), _maker(str)])
+        return lambda value: wanted(*pins(value))
+    return _number if wanted is float else _exactly(wanted)
 
 
-def _build_record(wanted: type, value: Any) -> Any:
-    if not isinstance(value, dict):
-        raise ValueError(f"{value!r} is no {wanted.__name__}")  # noqa: TRY004  (bad data)
-    hints = _field_types(wanted)
-    known = {name: _build(hints[name], value[name]) for name in _field_names(wanted) if name in value}
-    try:
-        return wanted(**known)
-    except TypeError as error:  # a field without default is missing
-        raise ValueError(str(error)) from error
+def _or_none(make: Maker) -> Maker:
+    return lambda value: None if value is None else make(value)
 
 
-def _build_number(value: Any) -> float:
+def _exactly(wanted: type) -> Maker:
+    def make(value: Any) -> Any:
+        if type(value) is not wanted:
+            raise ValueError(f"{value!r} is no {wanted.__name__}")
+        return value
+
+    return make
+
+
+def _number(value: Any) -> float:
+    if type(value) is float:
+        return value
     if value is None:
         return math.inf
-    if isinstance(value, bool) or not isinstance(value, int | float):
-        raise ValueError(f"{value!r} is no number")  # noqa: TRY004  (bad data)
-    return float(value)
+    if type(value) is not int:
+        raise ValueError(f"{value!r} is no number")
+    try:
+        return float(value)
+    except OverflowError:
+        raise ValueError(f"a number of {len(str(value))} digits is out of range") from None
 
 
-def _build_tuple(inner: tuple[Any, ...], value: Any) -> tuple[Any, ...]:
+def _record_maker(wanted: Any) -> Maker:
+    hints = typing.get_type_hints(wanted)
+    makers = [(field.name, _maker(hints[field.name])) for field in dataclasses.fields(wanted)]
+
+    def make(value: Any) -> Any:
+        if not isinstance(value, dict):
+            raise ValueError(f"{value!r} is no {wanted.__name__}")  # noqa: TRY004  (bad data)
+        known = {name: make_one(value[name]) for name, make_one in makers if name in value}
+        try:
+            return wanted(**known)
+        except TypeError as error:  # a field without default is missing
+            raise ValueError(str(error)) from error
+
+    return make
+
+
+def _tuple_of_any_length(make: Maker) -> Maker:
+    def make_all(value: Any) -> tuple[Any, ...]:
+        return tuple(map(make, _listed(value)))
+
+    return make_all
+
+
+def _tuple_of(makers: Sequence[Maker]) -> Maker:
+    def make_all(value: Any) -> tuple[Any, ...]:
+        if len(_listed(value)) != len(makers):
+            raise ValueError(f"{value!r} should have {len(makers)} parts")
+        return tuple(make(item) for make, item in zip(makers, value, strict=True))
+
+    return make_all
+
+
+def _listed(value: Any) -> list[Any]:
     if not isinstance(value, list):
         raise ValueError(f"{value!r} is no list")  # noqa: TRY004  (bad data)
-    if len(inner) == 2 and inner[1] is Ellipsis:
-        return tuple(_build(inner[0], item) for item in value)
-    if len(inner) != len(value):
-        raise ValueError(f"{value!r} should have {len(inner)} parts")
-    return tuple(_build(kind, item) for kind, item in zip(inner, value, strict=True))
+    return value
