@@ -16,6 +16,9 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from drivers.errors import GivenInvalid
 
+LARGEST_BYTES = 1_000_000
+"""Of a profile; those of the package have a few hundred. A device has no end."""
+
 Verification = Literal["capture", "datasheet", "standard", "memory"]
 
 
@@ -78,7 +81,11 @@ def _plain(fault: Any) -> str:
 def _text_of(name: str, package: str) -> str:
     if "/" in name or name.endswith(".toml"):
         try:
-            return Path(name).read_text(encoding="utf-8")
+            with Path(name).open("rb") as file:
+                raw = file.read(LARGEST_BYTES + 1)
+            if len(raw) > LARGEST_BYTES:
+                raise ProfileInvalid(f"{name} is too large for a profile; is it the right file?")
+            return raw.decode("utf-8")
         except (OSError, UnicodeDecodeError) as error:
             why = getattr(error, "strerror", None) or "it is not UTF-8 text"
             raise ProfileInvalid(f"the profile {name} cannot be read ({why}).") from error

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from acquire.files.new_file import new_file
 from acquire.line.places import record_at
+from acquire.quantity import counted
 from acquire.records import Purpose
 from acquire.reports.batch import BatchReport, batch_report
 from acquire.reports.batch_export import as_csv, as_json
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
 
 
 def report_from(
-    journal: Path, name: str, purpose: Purpose | None = None, subgroup: int | None = None
+    journal: str | Path, name: str, purpose: Purpose | None = None, subgroup: int | None = None
 ) -> BatchReport:
     """The report of a batch from a journal.
 
@@ -68,7 +69,7 @@ def report_csv(report: BatchReport) -> str:
     return as_csv(report)
 
 
-def all_batches(journal: Path) -> list[BatchLine]:
+def all_batches(journal: str | Path) -> list[BatchLine]:
     """Every batch of a journal, the one that was heard of last first.
 
     Raises:
@@ -86,11 +87,12 @@ def list_lines(batches: list[BatchLine]) -> list[str]:
     lines = []
     for line in batches:
         state = line.state.value if line.state else "by name"
-        count = f"{line.units} of {line.expected}" if line.expected is not None else f"{line.units}"
+        of = "" if line.expected is None else f"{line.units} of "
+        count = of + counted(line.units if line.expected is None else line.expected, "unit")
         passed = f"{line.passed} passed" if line.units else "none measured"
         doubt = "   FIRST UNIT IN DOUBT" if line.doubt else ""
         lines.append(
-            f"{line.name:<{wide}}  {state:<8}  {line.sheet:<14}  {count:>9} units, {passed:<12}  "
+            f"{line.name:<{wide}}  {state:<8}  {line.sheet:<14}  {count + ',':<16} {passed:<12}  "
             f"{moment(line.latest_utc_s)}{doubt}"
         )
     return lines

@@ -1,15 +1,16 @@
-"""`steadyohm chart JOURNAL`: the check standard's readings with their limits, as lines of text."""
+"""`steadyohm chart RECORD`: the check standard's readings with their limits, as lines of text."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime
-from itertools import pairwise
+from itertools import pairwise, product
 from pathlib import Path
 
 from acquire.errors import InputImpossible
-from acquire.journal.history import JournalReader, Question
+from acquire.journal.question import Question
+from acquire.line.places import record_at
 from acquire.physics.check_standard import FEWEST_FOR_A_CHART, chart_of
 from acquire.quantity import show
 from acquire.records import CheckStandard
@@ -18,45 +19,56 @@ WIDTH = 41
 """Characters of the picture; odd, so that the centre has a place of its own."""
 
 
-def chart_lines(journal: Path, resistor: str | None, limit: int) -> Iterator[str]:
-    """The latest readings of each check standard, a line each, below the limits of its chart.
+def chart_lines(
+    place: str | Path, resistor: str | None, limit: int, bench: str | None = None
+) -> Iterator[str]:
+    """The latest readings of each check standard on each bench, a line each, below the limits of its chart.
 
     Args:
-        journal: folder of a bench's journal.
+        place: folder of a bench's journal, address of a line's database, or a collector file.
         resistor: only this one; None: all there are.
         limit: at most so many readings of each.
+        bench: only this one; None: all that are on the record, each with charts of its own.
 
     Raises:
-        JournalUnusable: there is no journal, or it cannot be read.
+        JournalUnusable: there is no record, or it cannot be read.
         InputImpossible: no check standard is on record, or none of this name.
     """
-    found = readings_of(journal)
+    found = readings_of(place, bench)
     names = sorted({record.resistor for record in found})
+    benches = sorted({record.bench for record in found})
+    if not names and bench is not None:
+        raise InputImpossible(
+            f'No check standard of the bench "{bench}" is on record.', "Leave --bench out to see all."
+        )
     if not names:
         raise InputImpossible(
             "No check standard is on record.", "Add a [check] table to the bench file; it asks for one then."
         )
     if resistor is not None and resistor not in names:
         raise InputImpossible(f'There is no check standard "{resistor}".', f"There are {', '.join(names)}.")
-    for name in names if resistor is None else [resistor]:
-        yield from _chart([record for record in found if record.resistor == name][-limit:])
+    for each, name in product(benches, names if resistor is None else [resistor]):
+        records = [record for record in found if (record.bench, record.resistor) == (each, name)]
+        if records:
+            yield from _chart(records[-limit:], f"{each}, {name}" if len(benches) > 1 else name)
 
 
-def readings_of(journal: Path) -> list[CheckStandard]:
-    """All check standards on record, oldest first.
+def readings_of(place: str | Path, bench: str | None = None) -> list[CheckStandard]:
+    """All check standards on record, or those of one bench, oldest first.
 
     Raises:
-        JournalUnusable: there is no journal, or it cannot be read.
+        JournalUnusable: there is no record, or it cannot be read.
     """
-    with JournalReader(journal) as reader:
-        found = [entry.record for entry in reader.find(Question(kinds=("check_standard",)))]
-    return [record for record in found if isinstance(record, CheckStandard)]
+    question = Question(kinds=("check_standard",), bench=bench, with_evidence=False)
+    with record_at(place) as record:
+        found = [entry.record for entry in record.find(question)]
+    return [each for each in found if isinstance(each, CheckStandard)]
 
 
-def _chart(records: Sequence[CheckStandard]) -> Iterator[str]:
+def _chart(records: Sequence[CheckStandard], title: str) -> Iterator[str]:
     last = records[-1]
     certified = show(last.certificate_ohm, "Ω", last.certificate_expanded_ohm)
-    yield f"{last.resistor}: certified {certified} ± {show(last.certificate_expanded_ohm, 'Ω', digits=2)}"
+    yield f"{title}: certified {certified} ± {show(last.certificate_expanded_ohm, 'Ω', digits=2)}"
     sound = [record.reading_ohm for record in records if record.in_control]
     if len(sound) < FEWEST_FOR_A_CHART:
         yield f"  limits are drawn from {FEWEST_FOR_A_CHART} readings in control on; there are {len(sound)}."

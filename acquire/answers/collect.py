@@ -1,4 +1,4 @@
-"""`steadyohm collect` and `line`: a collector, its tables only, or the page of all benches, from one file.
+"""`steadyohm collect` and `line`: a collector, its tables, an earlier journal, or the page, from one file.
 
 Not for the work itself (acquire.line).
 """
@@ -17,8 +17,12 @@ from acquire.bench.run import stops_on_signals
 from acquire.bench.systemd import from_environment
 from acquire.clock import RealClock
 from acquire.errors import InputImpossible
+from acquire.quantity import counted
 
 log = structlog.get_logger()
+
+TELL_ENTRIES = 20_000
+"""After so many that were brought in, a line is said."""
 
 
 def need_line_extra() -> None:
@@ -81,6 +85,51 @@ async def migrate_only(path: Path) -> str:
     await store.open()
     await store.close()
     return f"The tables in {shown(database.address)} are those of this version."
+
+
+async def bring_in(path: Path, journal: Path, *, evidence: bool, say: Callable[[str], None]) -> int:
+    """Bring what a journal and its archives hold into the line's database; gives an exit code, 1 if not all.
+
+    Args:
+        path: collector file.
+        journal: folder of the journal, or one file of it or of its archive.
+        evidence: bring what verdicts rest on, too.
+        say: shows a line to whoever started it.
+
+    Raises:
+        FileInvalid, InputImpossible: the file, or a secret that it names, cannot be used.
+        JournalUnusable: there is no journal, or it cannot be read.
+        DatabaseUnfit, DatabaseAway: not everything could be written; the same again goes on.
+    """
+    need_line_extra()
+    from acquire.line.bringing import Brought, bring  # noqa: PLC0415  (only with the extra)
+    from acquire.line.collector_file import load_collector  # noqa: PLC0415
+    from acquire.line.database import shown, with_password  # noqa: PLC0415
+    from acquire.line.store import Store  # noqa: PLC0415
+
+    database = load_collector(path).database
+    store = Store(with_password(database.address, database.password(os.environ)), RealClock())
+    told = 0
+
+    def on_the_way(so_far: Brought) -> None:
+        nonlocal told
+        if so_far.entries >= told + TELL_ENTRIES:
+            told = so_far.entries
+            say(f"{told} entries …")
+
+    await store.open(may_migrate=database.migrate)
+    try:
+        done = await bring(journal, store, with_evidence=evidence, told=on_the_way)
+    finally:
+        await store.close()
+    for entry_id, reason in done.reasons.items():
+        say(f"{entry_id} is left out: {reason}")
+    what = counted(done.entries, "entry", "entries") + (" with evidence" if evidence else "")
+    left = f"; left out: {done.refused}" if done.refused else ""
+    say(
+        f"{journal}: {what}. New in {shown(database.address)}: {done.new}; there already: {done.there}{left}."
+    )
+    return 1 if done.refused else 0
 
 
 async def run_page(path: Path, say: Callable[[str], None]) -> None:

@@ -9,15 +9,18 @@ from pathlib import Path
 
 from acquire.answers.history import verdict_line
 from acquire.bench.recording import replay, verdicts_of
-from acquire.journal.history import JournalReader, Question
 from acquire.journal.plain import to_plain
+from acquire.journal.question import Question
+from acquire.line.places import record_at
+from acquire.quantity import counted
 from acquire.sheets import load_sheet
 
 
 @dataclass(frozen=True, slots=True)
 class Replayed:
-    """One verdict of a replay, as one line for people and one for programs."""
+    """One verdict of a replay: of which unit, as one line for people, and as one for programs."""
 
+    serial: str
     line: str
     as_json: str
 
@@ -34,23 +37,33 @@ def replayed(recording: Path, sheet: Path | None) -> Iterator[Replayed]:
     """
     for verdict in verdicts_of(replay(recording, load_sheet(sheet) if sheet else None)):
         plain = to_plain(verdict)
-        yield Replayed(f"{verdict.serial:<12}  {verdict_line(plain)}", _canonical(plain))
+        yield Replayed(verdict.serial, f"{verdict.serial:<12}  {verdict_line(plain)}", _canonical(plain))
 
 
-def compare(verdicts: Sequence[Replayed], journal: Path) -> tuple[bool, str]:
+def compare(verdicts: Sequence[Replayed], place: str | Path) -> tuple[bool, str]:
     """Set replayed verdicts against those on record, byte for byte.
 
+    Args:
+        verdicts: of a replay.
+        place: folder of a bench's journal, address of a line's database, or a collector file.
+
     Returns:
-        (whether each replayed verdict stands in the journal, a sentence).
+        (whether each replayed verdict stands on record, a sentence); nothing replayed proves nothing.
     """
-    with JournalReader(journal) as reader:
-        on_record = [_canonical(entry.payload) for entry in reader.find(Question(kinds=("verdict",)))]
-    missing = [verdict for verdict in verdicts if verdict.as_json not in set(on_record)]
+    if not verdicts:
+        return False, "The recording gives no verdict, so there is nothing to compare."
+    on_record: set[str] = set()
+    with record_at(place) as record:
+        for serial in dict.fromkeys(verdict.serial for verdict in verdicts):
+            asked = Question(serial=serial, kinds=("verdict",), with_evidence=False)
+            on_record.update(_canonical(entry.payload) for entry in record.find(asked))
+    missing = [verdict for verdict in verdicts if verdict.as_json not in on_record]
     if missing:
-        return (
-            False,
-            f"{len(missing)} of {len(verdicts)} verdicts are not on record; the first: {missing[0].line}",
-        )
+        are = "is not on record" if len(missing) == 1 else "are not on record; the first"
+        of_all = f"{len(missing)} of {counted(len(verdicts), 'verdict')}"
+        return False, f"{of_all} {are}: {missing[0].line}"
+    if len(verdicts) == 1:
+        return True, "The one verdict is on record, byte for byte."
     return True, f"All {len(verdicts)} verdicts are on record, byte for byte."
 
 

@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from acquire.cli.papers import PLACE
 from acquire.records.words import Purpose
 
 
@@ -18,10 +19,7 @@ def add_to(app: typer.Typer) -> None:
 def batch(
     name: Annotated[str | None, typer.Argument(help="Of the batch; left out: the list of all.")] = None,
     *,
-    journal: Annotated[
-        Path,
-        typer.Option(help="Folder of a bench's journal; or a line's database, by address or collector file."),
-    ] = Path("journal"),
+    journal: Annotated[str, typer.Option(help=PLACE)] = "journal",
     html: Annotated[Path | None, typer.Option(help="Write the report here, as one HTML file.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="One JSON object, for programs.")] = False,
     as_csv: Annotated[

@@ -28,6 +28,15 @@ def collect(
     migrate: Annotated[
         bool, typer.Option("--migrate", help="Only make the tables that are missing, with the owner's login.")
     ] = False,
+    journal: Annotated[
+        Path | None,
+        typer.Option(
+            help="Only bring in what this journal and its archive hold from before the line was there."
+        ),
+    ] = None,
+    evidence: Annotated[
+        bool, typer.Option("--evidence", help="With --journal: the readings behind each verdict, too.")
+    ] = False,
     print_roles: Annotated[
         bool, typer.Option("--print-roles", help="Print the roles of the database as SQL, and leave.")
     ] = False,
@@ -37,7 +46,7 @@ def collect(
     import asyncio
 
     from acquire import logs
-    from acquire.answers.collect import migrate_only, run_collector
+    from acquire.answers.collect import bring_in, migrate_only, run_collector
     from acquire.errors import InputImpossible
     from acquire.line.roles import ROLES
 
@@ -49,6 +58,8 @@ def collect(
     logs.set_up(level=log_level.value)
     if migrate:
         typer.echo(asyncio.run(migrate_only(file)))
+    elif journal is not None:
+        raise typer.Exit(asyncio.run(bring_in(file, journal, evidence=evidence, say=typer.echo)))
     else:
         asyncio.run(run_collector(file, name))
 
@@ -75,6 +86,7 @@ def index(
 ) -> None:
     """Write the list of a shared folder: name and SHA-256 of each file, by which benches take them."""
     from acquire.files.shared import LIST, write_list
+    from acquire.quantity import counted
 
-    count = write_list(folder)
-    typer.echo(f"{folder / LIST} lists {count} files; benches with [files] see changes within a minute.")
+    count = counted(write_list(folder), "file")
+    typer.echo(f"{folder / LIST} lists {count}; benches with [files] see changes within a minute.")

@@ -13,7 +13,7 @@ from acquire.records.words import Purpose
 if TYPE_CHECKING:
     from acquire.answers.certificate import Wish
 
-PLACE = "Folder of a bench's journal, or a line's database (see README)."
+PLACE = "Folder of a bench's journal; or a line's database, by address or collector file."
 BENCH = "Bench file: heading, logo, calibration of its meter, size of paper."
 
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from acquire.cli.papers import PLACE
 from acquire.records.words import Outcome
 
 if TYPE_CHECKING:
@@ -22,7 +23,7 @@ def add_to(app: typer.Typer) -> None:
 
 
 def history(
-    journal: Annotated[Path, typer.Argument(help="Folder of a bench's journal.")],
+    journal: Annotated[str, typer.Argument(help=PLACE)],
     *,
     serial: Annotated[str | None, typer.Option(help="Only this unit.")] = None,
     batch: Annotated[str | None, typer.Option(help="Only this batch.")] = None,
@@ -98,10 +99,11 @@ def history(
 
 
 def _exported(
-    journal: Path, wanted: dict[str, Any], limit: int | None, files: tuple[Path | None, ...]
+    journal: str, wanted: dict[str, Any], limit: int | None, files: tuple[Path | None, ...]
 ) -> Iterator[str]:
     """Write what was found into each file that is wanted; a line for each."""
     from acquire.answers.history import history_entries
+    from acquire.quantity import counted
     from acquire.reports.export import export_csv, export_jsonl, export_parquet
 
     csv, jsonl, parquet = files
@@ -111,25 +113,26 @@ def _exported(
         return (entry for entry, _ in history_entries(journal, **wanted, limit=limit))
 
     if csv is not None:
-        yield f"{csv}: {export_csv(csv, found(), kind)} rows"
+        yield f"{csv}: {counted(export_csv(csv, found(), kind), 'row')}"
     if jsonl is not None:
-        yield f"{jsonl}: {export_jsonl(jsonl, found())} lines"
+        yield f"{jsonl}: {counted(export_jsonl(jsonl, found()), 'line')}"
     if parquet is not None:
-        yield f"{parquet}: {export_parquet(parquet, found(), kind)} rows"
+        yield f"{parquet}: {counted(export_parquet(parquet, found(), kind), 'row')}"
 
 
 def chart(
-    journal: Annotated[Path, typer.Argument(help="Folder of a bench's journal.")],
+    journal: Annotated[str, typer.Argument(help=PLACE)],
     *,
     resistor: Annotated[str | None, typer.Option(help="Only this check standard.")] = None,
     limit: Annotated[
         int, typer.Option(min=2, max=10**9, help="At most so many readings of each, the latest.")
     ] = 50,
+    bench: Annotated[str | None, typer.Option(help="Only this bench, of a line's record.")] = None,
 ) -> None:
     """Draw the check standard's readings between their limits: is the bench still what it was?"""
     from acquire.answers.check_chart import chart_lines
 
-    for line in chart_lines(journal, resistor, limit):
+    for line in chart_lines(journal, resistor, limit, bench):
         typer.echo(line)
 
 
@@ -172,7 +175,7 @@ def replay(
         Path | None, typer.Option(help="Judge by this sheet instead of the recorded one.")
     ] = None,
     journal: Annotated[
-        Path | None, typer.Option(help="Compare with the verdicts in this journal; exit 1 if any differs.")
+        str | None, typer.Option(help="Compare with the verdicts in this record; exit 1 if any differs.")
     ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="One JSON object a line, for programs.")] = False,
 ) -> None:

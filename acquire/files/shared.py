@@ -22,6 +22,7 @@ from pydantic import Field
 
 from acquire.errors import InputImpossible
 from acquire.files.bench_tables import FilePath
+from acquire.files.read_whole import read_whole
 from acquire.files.toml_file import LARGEST_BYTES, Flag, Table
 
 T = TypeVar("T")
@@ -30,6 +31,9 @@ LIST = "SHA256SUMS"
 """Name of the list in the shared folder."""
 
 MOST_FILES = 5000
+LARGEST_LIST_BYTES = 2_000_000
+"""Of the list: so many files with names of 300 characters."""
+
 PATIENCE_S = 10.0
 """A share that does not answer in this time is away: a dead network mount would block for ever."""
 
@@ -75,7 +79,7 @@ def offered(folder: Path) -> dict[str, str]:
         OSError: the folder cannot be read.
     """
     try:
-        text = (folder / LIST).read_text(encoding="utf-8")
+        text = read_whole(folder / LIST, LARGEST_LIST_BYTES).decode("utf-8")
     except FileNotFoundError:
         return dict(sorted(_hashes(folder)))
     except UnicodeDecodeError as error:
@@ -115,7 +119,8 @@ def _hashes(folder: Path) -> list[tuple[str, str]]:
     for path in folder.rglob("*.toml"):
         name = path.relative_to(folder).as_posix()
         if _safe(name) and path.is_file():
-            found.append((name, hashlib.sha256(path.read_bytes()).hexdigest()))
+            with path.open("rb") as stream:
+                found.append((name, hashlib.file_digest(stream, "sha256").hexdigest()))
         if len(found) > MOST_FILES:
             raise InputImpossible(f"{folder} holds more than {MOST_FILES} files.", "Is it the right folder?")
     return found
@@ -125,7 +130,7 @@ def write_list(folder: Path) -> int:
     """Write the list of a shared folder; gives the number of files in it.
 
     Raises:
-        InputImpossible: there is no such folder, no file in it, or it cannot be written.
+        InputImpossible: there is no such folder, no file in it or too large a one, or it cannot be written.
     """
     if not folder.is_dir():
         raise InputImpossible(f"There is no folder {folder}.", "Name the folder that benches share.")
@@ -133,6 +138,10 @@ def write_list(folder: Path) -> int:
         found = sorted(_hashes(folder))
         if not found:
             raise InputImpossible(f"{folder} holds no TOML file.", "Put sheets and meter files there.")
+        for name, _ in found:
+            if (folder / name).stat().st_size > LARGEST_BYTES:
+                what = f"{folder / name} is larger than {LARGEST_BYTES / 1e6:g} MB: no bench takes it."
+                raise InputImpossible(what, "Is it the right file?")
         put(folder / LIST, "".join(f"{digest}  {name}\n" for name, digest in found).encode())
     except OSError as error:
         raise InputImpossible(
@@ -159,27 +168,23 @@ def _fetch(source: Path, into: Path, done: Fetched) -> None:
     done.meant = offered(source)
     for name, digest in done.meant.items():
         here = into / name
-        with contextlib.suppress(OSError):
-            if hashlib.sha256(here.read_bytes()).hexdigest() == digest:
+        with contextlib.suppress(OSError, InputImpossible):  # whatever else lies here is replaced
+            if hashlib.sha256(read_whole(here, LARGEST_BYTES)).hexdigest() == digest:
                 continue
         try:
-            content = _content(source / name)
+            content = read_whole(source / name, LARGEST_BYTES)
         except OSError as error:
             done.refused[name] = f"it cannot be read ({error.strerror})"
             continue
-        if len(content) > LARGEST_BYTES:
+        except InputImpossible:
             done.refused[name] = "it is too large"
-        elif hashlib.sha256(content).hexdigest() != digest:
+            continue
+        if hashlib.sha256(content).hexdigest() != digest:
             done.refused[name] = f"it differs from what {LIST} says"
         else:
             here.parent.mkdir(parents=True, exist_ok=True)
             put(here, content)
             done.taken.append(name)
-
-
-def _content(path: Path) -> bytes:
-    with path.open("rb") as stream:
-        return stream.read(LARGEST_BYTES + 1)
 
 
 def put(path: Path, content: bytes) -> None:

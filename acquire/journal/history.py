@@ -8,10 +8,9 @@ from __future__ import annotations
 
 import heapq
 import json
-import re
 import sqlite3
 from collections import deque
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Generator, Iterator, Sequence
 from datetime import date
 from functools import partial
 from operator import attrgetter, itemgetter
@@ -24,7 +23,7 @@ from acquire.journal.archive import archives
 from acquire.journal.entry import Entry
 from acquire.journal.opening import BUSY_MS, FAULTS, FILE, birth_of, in_words
 from acquire.journal.plain import evidence_from_plain
-from acquire.journal.question import Question
+from acquire.journal.question import Question, check_names
 from acquire.journal.rows import entry_of, storable
 from acquire.journal.schema import APPLICATION_ID, MIGRATIONS, version_of
 from acquire.records import Evidence
@@ -36,9 +35,6 @@ T = TypeVar("T")
 
 SHOWN = "seq, kind, utc_s, serial, batch, payload, evidence"
 """Columns of an entry; the last is read only where it is wanted, as most of the file is evidence."""
-
-FIELD = re.compile(r"[a-z][a-z0-9_]*")
-"""How a field of a record may be called; names stand in the SQL itself."""
 
 PLACES = {"seq": "seq", "kind": "kind", "utc_s": "utc_s", "serial": "serial", "batch": "batch"}
 """Fields that are columns of their own."""
@@ -127,8 +123,8 @@ class JournalReader:
             archive.close()
         self._connection.close()
 
-    def find(self, question: Question) -> Iterator[Entry]:
-        """Entries that answer a question, oldest first.
+    def find(self, question: Question) -> Generator[Entry, None, None]:
+        """Entries that answer a question, oldest first; close it before the journal where it is not read out.
 
         Raises:
             JournalUnusable: the file cannot be read.
@@ -148,8 +144,7 @@ class JournalReader:
             JournalUnusable: the file cannot be read.
             ValueError: a name could not be a field's.
         """
-        if unfit := [name for name in names if not FIELD.fullmatch(name)]:
-            raise ValueError(f"no field is called {unfit[0]!r}")
+        check_names(names)
         found = self._in_order(lambda reader: reader.values_here(question, names), itemgetter(0))
         yield from (row[1:] for row in _latest(found, question.limit))
 

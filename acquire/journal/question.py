@@ -6,6 +6,7 @@ iterators, oldest first, so that memory does not grow with the record. Not for h
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
@@ -16,6 +17,20 @@ from acquire.records import Evidence, Outcome
 
 PLACE_NAMES = ("id", "seq", "kind", "utc_s")
 """Names that `Record.values` gives of an entry itself; any other is a field of its payload."""
+
+_FIELD = re.compile(r"[a-z][a-z0-9_]{0,62}")
+"""How a field of a record may be called; names stand in a store's SQL itself. 63 characters are PostgreSQL's
+longest name."""
+
+
+def check_names(names: Sequence[str]) -> None:
+    """Raise unless each of these could be a field's name.
+
+    Raises:
+        ValueError: one could not.
+    """
+    if unfit := [name for name in names if not _FIELD.fullmatch(name)]:
+        raise ValueError(f"no field is called {unfit[0]!r}")
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,14 +19,11 @@ from psycopg.types.json import set_json_loads
 from acquire.errors import JournalUnusable
 from acquire.journal.entry import Entry
 from acquire.journal.plain import evidence_from_plain
-from acquire.journal.question import Question
+from acquire.journal.question import Question, check_names
 from acquire.journal.rows import storable
 from acquire.line.database import shown
 from acquire.outlets.payload import HEAD, OPTIONAL
 from acquire.records import Evidence
-
-FIELD = re.compile(r"[a-z][a-z0-9_]{0,62}")
-"""What a field's name may be; it becomes part of a statement."""
 
 ID = re.compile(r"([0-9a-f]{16})-([1-9][0-9]{0,17})")
 
@@ -129,8 +126,7 @@ class LineRecord:
             JournalUnusable: the database cannot be read.
             ValueError: a name could not be a field's.
         """
-        if unfit := [name for name in names if not FIELD.fullmatch(name)]:
-            raise ValueError(f"no field is called {unfit[0]!r}")
+        check_names(names)
         columns = [PLACES.get(name, f"t.payload -> '{name}'") for name in names]
         for row in self._asked(question, ", ".join(columns) or "1", ""):
             yield tuple(int(value) if isinstance(value, bool) else value for value in row[: len(names)])
@@ -245,6 +241,8 @@ def _where(question: Question) -> tuple[str, list[Any]]:
     if question.bench is not None:  # the column stands in an index, the payload decides
         parts.append("bench = %s")
         values.append(storable(question.bench))
+    if question.kinds and "verdict" not in question.kinds:  # the words of the index that holds only these
+        parts.append("kind <> 'verdict'")
     for comparison, bound in zip((">=", "<"), question.span_utc_s(), strict=True):
         if bound is not None:
             parts.append(f"utc {comparison} to_timestamp(%s)")

@@ -159,6 +159,19 @@ class Store:
             await make_months(self._use(), wanted)
             self._months |= wanted
 
+    async def bench_of(self, journal: str) -> str:
+        """By which name the bench of a journal, by its birth id, has sent to this line; empty if it has not.
+
+        Raises:
+            DatabaseAway: it cannot be read.
+        """
+        sql = "SELECT bench FROM steadyohm.journal WHERE journal = %s ORDER BY latest DESC NULLS LAST LIMIT 1"
+        try:
+            row = await (await self._use().execute(sql, (journal,))).fetchone()
+        except psycopg.Error as error:
+            raise away(self.address, error) from error
+        return str(row[0]) if row else ""
+
     def _use(self) -> psycopg.AsyncConnection:
         if self._connection is None or self._connection.closed:
             raise psycopg.OperationalError("the connection is closed")

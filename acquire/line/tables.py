@@ -124,8 +124,14 @@ COMMENT ON FUNCTION steadyohm.make_month IS
 REVOKE ALL ON FUNCTION steadyohm.make_month FROM PUBLIC;
 """
 
+RARE_KINDS = """
+CREATE INDEX entry_kind ON steadyohm.entry (kind, utc) WHERE kind <> 'verdict';
+"""
+"""Check standards, lead zeros, batches: a handful among a thousand verdicts, and asked for by their kind."""
+
 MIGRATIONS: tuple[Migration, ...] = (
     Migration("entries, evidence, journals and what came in", FIRST_TABLES),
     Migration("partitions by month", MONTHS),
+    Migration("an index of all kinds but verdicts", RARE_KINDS),
 )
 """All steps, in order. Views and grants are made anew after any step (migrating)."""

@@ -17,6 +17,7 @@ import structlog
 from pydantic_core import from_json
 
 from acquire.errors import JournalUnusable
+from acquire.journal.archive import archives
 from acquire.journal.entry import Entry
 from acquire.journal.store import Journal
 from acquire.outlets.mqtt import Broker, Heard
@@ -24,6 +25,7 @@ from acquire.outlets.mqtt_outlet import MqttOutlet
 from acquire.outlets.outlet import OutletFailed
 from acquire.outlets.payload import VERSION, as_json, evidence_payload_of, payload_of
 from acquire.outlets.topics import EVIDENCE, KEPT, LINE_TOPIC_OF_KIND
+from acquire.quantity import counted
 
 log = structlog.get_logger()
 
@@ -71,6 +73,9 @@ class LineOutlet(MqttOutlet):
         """Begin behind what the database has, be it before the cursor of the broker's acknowledgements."""
         await super().begins_behind(journal, cursor)
         noted = await journal.cursor(CURSOR)
+        first = noted == 0 and self._journal is None
+        if first and any(await asyncio.to_thread(archives, journal.path.parent)):
+            log.warning("line.archived", folder=str(journal.path.parent), see="configs/line/README.md")
         # In the same life the database may have said less than the cursor, which never goes back.
         self.kept = noted if self._journal is None else min(noted, self.kept)
         self._journal, self._sent = journal, self.kept
@@ -139,6 +144,6 @@ class LineOutlet(MqttOutlet):
                 self._moved_s = now_s
             waited, heard = now_s - self._moved_s, now_s - self._heard_s
             if waited > self.patience_s and heard < 2 * self.patience_s:
-                missing = self._sent - self.kept
-                what = f"The line has not confirmed {missing} entries behind {self.kept} for {waited:.0f} s."
+                missing = counted(self._sent - self.kept, "entry", "entries")
+                what = f"The line has not confirmed {missing} behind {self.kept} for {waited:.0f} s."
                 raise OutletFailed(what, "They are sent again.")

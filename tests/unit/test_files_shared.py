@@ -127,8 +127,24 @@ def test_any_list_is_answered(tmp_path_factory, text):
 def test_too_large_a_file_is_refused(share):
     """It was put there by mistake."""
     (share / "sheets/big.toml").write_bytes(b"#" * 1_100_000)
-    write_list(share)
+    with pytest.raises(InputImpossible, match=r"big\.toml is larger than 1 MB"):
+        write_list(share)
+    (share / LIST).unlink()
     assert fetch(settings(share)).refused == {"sheets/big.toml": "it is too large"}
+
+
+def test_files_without_an_end_fill_no_memory(share):
+    """As the list, or among the copies."""
+    here = share.parent / "here"
+    assert fetch(settings(share)).refused == {}
+    (here / "wire/spools.toml").unlink()
+    (here / "wire/spools.toml").symlink_to("/dev/zero")
+    assert fetch(settings(share)).taken == ["wire/spools.toml"], "whatever lay there is replaced"
+    assert not (here / "wire/spools.toml").is_symlink()
+
+    (share / LIST).unlink()
+    (share / LIST).symlink_to("/dev/zero")
+    assert "larger than 2 MB" in fetch(settings(share)).away
 
 
 def test_the_command_writes_the_list(share, tmp_path):

@@ -58,6 +58,7 @@ async def test_every_step_can_be_made_from_the_one_before(database):  # noqa: F8
     await migrate(connection)
     await connection.execute("DELETE FROM steadyohm.migration WHERE number > 1")
     await connection.execute("DROP FUNCTION steadyohm.make_month")
+    await connection.execute("DROP INDEX steadyohm.entry_kind")
     assert await migrate(connection) == len(MIGRATIONS) - 1
     for name in NAMES:
         await connection.execute(f"TABLE steadyohm.{name}")

@@ -2,6 +2,7 @@
 
 import json
 import random
+import re
 from dataclasses import replace
 from datetime import date
 
@@ -9,21 +10,23 @@ import psycopg
 import pytest
 from typer.testing import CliRunner
 
+from acquire.answers.check_chart import chart_lines
+from acquire.answers.replay import Replayed, compare
 from acquire.cli import app
 from acquire.clock import HandClock
-from acquire.errors import JournalUnusable
+from acquire.errors import InputImpossible, JournalUnusable
 from acquire.journal.history import JournalReader
 from acquire.journal.question import Question
 from acquire.journal.store import Journal
 from acquire.line.incoming import read
 from acquire.line.places import is_line, record_at
-from acquire.line.record import LineRecord
+from acquire.line.record import LineRecord, _where
 from acquire.line.store import Store
 from acquire.outlets.payload import as_json, evidence_payload_of, payload_of
 from acquire.outlets.topics import EVIDENCE as EVIDENCE_TOPIC
 from acquire.outlets.topics import LINE_TOPIC_OF_KIND, Topics
 from acquire.records import Outcome
-from tests.known_records import ALL, EVIDENCE, NOON_S, RESULT, VERDICT, ZERO
+from tests.known_records import ALL, CHECK, EVIDENCE, NOON_S, RESULT, VERDICT, ZERO
 from tests.light_benches import unit
 from tests.postgres import database, needs_postgres  # noqa: F401  (a fixture)
 
@@ -210,6 +213,64 @@ async def test_reports_of_batches_are_the_same_from_both(both, words):
     ]
     assert [each.exit_code for each in said] == [0, 0], [str(each.exception) for each in said]
     assert said[0].output == said[1].output != ""
+
+
+async def test_the_check_standards_chart_is_the_same_from_both(tmp_path, database):  # noqa: F811
+    """Each bench has a chart of its own, be the resistors alike by name; one bench can be asked for."""
+    store = await Store(database, HandClock(now_utc_s=NOON_S)).open()
+    for bench, ohm in (("east", 100.0), ("west", 100.2)):
+        journal = Journal.open(tmp_path / bench, bench=bench, clock=HandClock())
+        checks = (
+            replace(CHECK, bench=bench, reading_ohm=ohm + 0.001 * (n % 3), utc_s=NOON_S + n)
+            for n in range(12)
+        )
+        await journal.append([(check, None) for check in checks])
+        await sent(store, journal)
+        await journal.close()
+    await store.close()
+
+    here = [list(chart_lines(tmp_path / bench, None, 50)) for bench in ("east", "west")]
+    both = list(chart_lines(database, None, 50))
+    assert both[1 : len(here[0])] == here[0][1:]
+    assert both[len(here[0]) + 1 :] == here[1][1:]
+    assert [line.partition(":")[0] for line in both if "certified" in line] == ["east, R1", "west, R1"]
+    assert list(chart_lines(database, None, 50, "west")) == here[1]
+    with pytest.raises(InputImpossible, match='the bench "south"'):
+        list(chart_lines(database, None, 50, "south"))
+    done = CliRunner().invoke(app, ["chart", database, "--bench", "west"])
+    assert done.output.splitlines() == here[1]
+
+
+async def test_a_replay_is_compared_with_either_record(both):
+    """Byte for byte, as the office may do it without the bench's journal."""
+    here, there = both
+    verdicts = [
+        Replayed(e.serial, "line", json.dumps(e.payload, separators=(",", ":"), sort_keys=True))
+        for e in here.find(Question(kinds=("verdict",), batch="lot 0"))
+    ]
+    changed = [replace(verdicts[3], as_json=verdicts[3].as_json.replace("Plover", "Lapwing")), *verdicts]
+    for place in (here.path, there._address):
+        assert compare(verdicts, place) == (
+            True,
+            f"All {len(verdicts)} verdicts are on record, byte for byte.",
+        )
+        same, sentence = compare(changed, place)
+        assert not same
+        assert sentence.startswith(f"1 of {len(changed)} verdicts is not on record")
+
+
+async def test_rare_kinds_are_found_by_their_index(both):
+    """Not by reading every verdict of all benches."""
+    _, there = both
+    question = Question(kinds=("check_standard", "lead_zero"), with_evidence=False)
+    where, values = _where(question)
+    connection = there._connection
+    connection.execute("SET LOCAL enable_seqscan = off")
+    plan = connection.execute("EXPLAIN SELECT * FROM steadyohm.entry t " + where, values).fetchall()
+    told = "\n".join(row[0] for row in plan)
+    assert re.search(r"on entry_2025_11.*\n(.*\n)?.*entry_2025_11_kind_utc_idx", told), told
+    view = "EXPLAIN SELECT last_good_check FROM steadyohm.look_back WHERE serial = 'PL80-0001'"
+    assert "kind_utc_idx" in "\n".join(row[0] for row in connection.execute(view).fetchall())
 
 
 async def test_an_answer_that_nobody_reads_to_the_end_does_no_harm(both):
