@@ -8,20 +8,20 @@ iterator, acknowledged at once. Bare COPY: psycopg writes the same rows, in batc
 each, into a table without indexes. Ours: the collector of `steadyohm collect`, from its first message to the
 last one committed and acknowledged. By turns, three times each; medians and spread. Then: the time of one
 verdict with 1 to 50 benches; batches of 500 into a table that already holds 10^4 to ROWS rows (default 10^6),
-with the size of table and indexes, and the time of reports over it.
+with the size of table and indexes, and the time of reports over it (line_rows says how it is filled). 10^7
+rows take some 19 GB in the temporary folder (TMPDIR) and a quarter of an hour; VERDICTS 0 leaves out all but
+the rows. Figures come as they are found; the data goes when the benchmark ends, also after Ctrl-C.
 """
 
 from __future__ import annotations
 
 import asyncio
 import logging
-import random
 import statistics
 import sys
 import tempfile
 import time
 from contextlib import suppress
-from dataclasses import replace
 from pathlib import Path
 
 import aiomqtt
@@ -31,52 +31,18 @@ from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 
 from acquire.clock import RealClock
-from acquire.journal.entry import Entry
-from acquire.journal.plain import to_plain
-from acquire.journal.question import Question
 from acquire.line.collecting import Collector, Rules
 from acquire.line.hearing import listening
 from acquire.line.incoming import read
-from acquire.line.record import LineRecord
-from acquire.line.store import COLUMNS, Store, _entry_row
+from acquire.line.store import COLUMNS, _entry_row
 from acquire.outlets.mqtt import Broker
-from acquire.outlets.payload import as_json, payload_of
-from acquire.outlets.topics import Topics
-from acquire.records import Outcome
+from tests.benchmarks.line_rows import BATCH, by_rows, messages
 from tests.brokers import MOSQUITTO, Mosquitto
-from tests.known_records import NOON_S, VERDICT
 from tests.postgres import BINARIES, new_database, server
 
 TURNS = 3
-BATCH = 500
 BROKER = "set_tcp_nodelay true\nmax_inflight_messages 0\nmax_queued_messages 0\n"
 GROUP = "$share/{}/steadyohm/v1/+/verdict"
-PACE_S = 60.0
-"""Between two verdicts of a bench; 50 benches fill a day with 72,000."""
-
-STEPS = ("slow charge", "fast charge", "trigger")
-
-
-def payload(bench, seq, dice):
-    """One verdict as a bench of a line sends it."""
-    value_ohm = dice.gauss(202.57, 2.0)
-    made = replace(
-        VERDICT, bench=bench, serial=f"{bench}-{seq // 3:07d}", batch=f"lot {seq // 600}",
-        step=STEPS[seq % 3],
-        reference_ohm=value_ohm, outcome=Outcome.PASS if value_ohm < 206.0 else Outcome.FAIL,
-        utc_s=NOON_S + PACE_S * seq,
-    )  # fmt: skip
-    birth = f"{int(bench.rpartition('-')[2]):016x}"
-    entry = Entry(seq, f"{birth}-{seq}", "verdict", made.utc_s, made.serial, to_plain(made))
-    return as_json({**payload_of(entry), "after": seq - 1})
-
-
-def messages(count, benches=1, first=1):
-    """Topics and payloads, bench by bench in turn."""
-    dice = random.Random(1)
-    for number in range(count):
-        bench = f"bench-{number % benches}"
-        yield Topics(bench).of("verdict"), payload(bench, first + number // benches, dice)
 
 
 async def wait_in_broker(port, sent, identifier, group):
@@ -208,74 +174,6 @@ def by_benches(postgres, port, count):
         told(f"{benches} benches, processor time", [cost for _, cost in found], "us a verdict")
 
 
-async def filled(store, upto, have):
-    """Bring the table to so many rows; gives the rate of the last 20 batches of 500."""
-    dice = random.Random(have)
-    last = []
-    seq = have // 50
-    while have < upto:
-        seq += 1
-        count = min(50, upto - have)
-        last += [
-            read(Topics(f"bench-{n}").of("verdict"), payload(f"bench-{n}", seq, dice)) for n in range(count)
-        ]
-        have += count
-        if len(last) >= 5000 and have < upto - 10_000:
-            await store.write(last)
-            last = []
-    begun_s = time.perf_counter()
-    for start in range(0, len(last), BATCH):
-        await store.write(last[start : start + BATCH])
-    return len(last) / (time.perf_counter() - begun_s)
-
-
-REPORTS = {
-    "yield of one day, by bench": "SELECT * FROM steadyohm.yield_of_steps WHERE day = '2025-11-25'",
-    "capability of one batch": "SELECT count(*), avg(reference_ohm) FROM steadyohm.capability_input"
-    " WHERE batch = 'lot 7' AND step = 'slow charge'",
-    "one serial": "SELECT * FROM steadyohm.verdict WHERE serial = 'bench-7-0000050'",
-    "state of all benches": "SELECT * FROM steadyohm.bench_status",
-    "look-back: a meter over an hour": "SELECT count(*) FROM steadyohm.verdict WHERE meter_id = 'bench meter'"
-    " AND utc BETWEEN '2025-11-25 13:00+00' AND '2025-11-25 14:00+00'",
-}
-
-
-def by_rows(postgres, most):
-    """Insert rate, sizes and reports as the table grows."""
-    address = new_database(postgres)
-    store = Store(address, RealClock())
-    have, at = 0, 10_000
-
-    async def fill(upto):
-        await store.open()
-        rate = await filled(store, upto, have)
-        await store.close()
-        return rate
-
-    while at <= most:
-        rate = asyncio.run(fill(at))
-        have = at
-        with psycopg.connect(address, autocommit=True) as connection:
-            connection.execute("ANALYZE steadyohm.entry")
-            sizes = connection.execute(
-                "SELECT sum(pg_relation_size(c.oid)), sum(pg_indexes_size(c.oid)) FROM pg_class c WHERE"
-                " relname LIKE 'entry_20%' AND relkind = 'r' AND relnamespace = 'steadyohm'::regnamespace"
-            ).fetchone()
-            assert connection.execute("SELECT count(*) FROM steadyohm.entry").fetchone() == (at,)
-            table, indexes = (size / at for size in sizes)
-            print(f"{at:>9} rows: {rate:7.0f} /s; table {table:.0f} B, indexes {indexes:.0f} B a row")
-            for name, sql in REPORTS.items():
-                begun_s = time.perf_counter()
-                connection.execute(sql).fetchall()
-                print(f"{'':>10} {name:<34} {1e3 * (time.perf_counter() - begun_s):8.1f} ms", flush=True)
-        with LineRecord(address) as record:
-            begun_s = time.perf_counter()
-            found = sum(1 for _ in record.find(Question(limit=200, with_evidence=False)))
-            took_ms = 1e3 * (time.perf_counter() - begun_s)
-            print(f"{'':>10} {f'history, the latest {found}':<34} {took_ms:8.1f} ms")
-        at *= 10
-
-
 def main():
     structlog.configure(wrapper_class=structlog.make_filtering_bound_logger(40))
     logging.getLogger("mqtt").setLevel(logging.ERROR)
@@ -289,8 +187,9 @@ def main():
         server("shared_buffers = 256MB\nmax_wal_size = 4GB\n") as postgres,
         Mosquitto(Path(name) / "broker", BROKER) as broker,
     ):
-        rates(postgres, broker.port, count)
-        by_benches(postgres, broker.port, count // 2)
+        if count:
+            rates(postgres, broker.port, count)
+            by_benches(postgres, broker.port, count // 2)
         by_rows(postgres, most)
 
 
