@@ -2,10 +2,10 @@
 
 Rows up to each size are loaded with COPY straight into the table of entries, in transactions of 20,000 by two
 processes, since 10^7 of them by the collector's own batches would take half an hour and say nothing more.
-They are the same rows, byte for byte, as the collector makes of messages (checked for a sample before anything
-is loaded), with all indexes in place. The last 10,000 before each size are the collector's own: `Store.write`
-in batches of 500, by way of its temporary table, each committed and synced; only these are the insert rate. A
-checkpoint and ANALYZE come between the two. Not for the broker (line).
+They are the same rows, byte for byte, as the collector makes of messages (checked for a sample before that),
+with all indexes in place. The last 10,000 before each size are the collector's own: `Store.write` in batches
+of 500, by way of its temporary table, each committed and synced; only these are the insert rate. A checkpoint
+and ANALYZE come between the two. Not for the broker (line).
 """
 
 from __future__ import annotations
@@ -205,6 +205,7 @@ async def inserted(address, have):
         await store.write(rows[start : start + BATCH])
         rates.append(BATCH / (time.perf_counter() - begun_s))
     assert store.written == MEASURED, store
+    await store.count_arrivals()
     await store.close()
     return rates
 
@@ -239,9 +240,8 @@ def report(address, rows):
             " relname LIKE 'entry_20%' AND relkind = 'r' AND relnamespace = 'steadyohm'::regnamespace"
         ).fetchone()
         table, indexes = (float(size) / rows for size in sizes)
-        print(
-            f"{'':>10} table {table:.0f} B, indexes {indexes:.0f} B a row; {rows * (table + indexes) / 1e9:.2f} GB"
-        )
+        whole = f"{rows * (table + indexes) / 1e9:.2f} GB"
+        print(f"{'':>10} table {table:.0f} B, indexes {indexes:.0f} B a row; {whole}")
         for name, sql in REPORTS.items():
             timed(name, lambda sql=sql: len(connection.execute(sql).fetchall()))
     with LineRecord(address) as found:
