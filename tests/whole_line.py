@@ -6,7 +6,8 @@
     python -m tests.whole_line [--benches 50] [--collectors 3] [--kills 12] [--seconds 40] [--seed 7]
 
 kill -9 hits collectors, the broker and the database. At the end every entry of every journal must be in the
-database exactly once, with the evidence of each verdict. Not a test itself; its short form is
+database exactly once and as it was recorded, with the evidence of each verdict. Runs as root or not: PostgreSQL
+refuses root, which becomes the user postgres for it. Not a test itself; its short form is
 tests/reliability/test_line_kills.py.
 """
 
@@ -22,13 +23,16 @@ import sys
 import tempfile
 import time
 from collections import Counter
+from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 
 import psycopg
 
 from acquire.journal.history import JournalReader
 from acquire.journal.question import Question
+from acquire.line.record import LineRecord
 from tests.brokers import MOSQUITTO, Mosquitto
 from tests.postgres import BINARIES, Postgres, new_database
 
@@ -70,7 +74,7 @@ class WholeLine:
     seed: int = 7
     processes: int = 4
     patience_s: float = 150.0
-    tell: object = print
+    tell: Callable[[str], object] = partial(print, flush=True)
     killed: Counter = field(default_factory=Counter)
 
     def run(self):
@@ -93,14 +97,22 @@ class WholeLine:
         for name in self._names():
             self._start_collector(name)
         self._start_benches()
-        began_s = time.monotonic()
+        began_s = self._began_s = time.monotonic()
+        self.tell(
+            f"{self.benches} benches -> mosquitto -> {self.collectors} collectors -> PostgreSQL (fsync on), all real"
+            f" but the instruments.\nThe benches work for {self.seconds:.0f} s; {self.kills} times meanwhile"
+            f" something is killed with -9 (seed {self.seed})."
+        )
         gaps = sorted(self._dice.uniform(0.5, self.seconds) for _ in range(self.kills))
         kinds = (["broker", "collector", "database", "collector"] * self.kills)[: self.kills]
         self._dice.shuffle(kinds)
         for at_s, kind in zip(gaps, kinds, strict=True):
             self._wait_until(began_s + at_s)
             self._accident(kind)
+        self._wait_until(began_s + self.seconds)
+        self._told("the benches stop; each waits until the line has confirmed all it recorded")
         took_s = self._until_confirmed(began_s)
+        self._told("all is confirmed; now every journal is compared with the database")
         for process in self._collect.values():
             process.send_signal(signal.SIGTERM)
         ends = [process.wait(10.0) for process in self._collect.values()]
@@ -140,21 +152,24 @@ class WholeLine:
         pause_s = self._dice.uniform(0.0, 1.5)
         if kind == "collector":
             name = self._dice.choice(self._names())
-            self.tell(f"kill -9 {name}, back after {pause_s:.1f} s")
+            self._told(f"kill -9 {name}, back after {pause_s:.1f} s")
             self._collect[name].kill()
             self._collect[name].wait()
             time.sleep(pause_s)
             self._start_collector(name)
         elif kind == "broker":
-            self.tell(f"kill -9 mosquitto, back after {pause_s:.1f} s")
+            self._told(f"kill -9 mosquitto, back after {pause_s:.1f} s")
             self.broker.kill()
             time.sleep(pause_s)
             self.broker.start()
         else:
-            self.tell(f"kill -9 postgres, back after {pause_s:.1f} s")
+            self._told(f"kill -9 postgres, back after {pause_s:.1f} s")
             self.database.kill()
             time.sleep(pause_s)
             self.database.start()
+
+    def _told(self, what):
+        self.tell(f"{time.monotonic() - self._began_s:6.1f} s  {what}")
 
     def _wait_until(self, at_s):
         time.sleep(max(0.0, at_s - time.monotonic()))
@@ -179,13 +194,16 @@ class WholeLine:
     # ------------------------------------------------------------------ what must hold
 
     def compare(self):
-        """Every entry of every journal once, with its evidence; nothing else."""
-        wanted, evidence = Counter(), Counter()
+        """Every entry of every journal once and unchanged, with its evidence; nothing else."""
+        wanted, evidence, recorded = Counter(), Counter(), {}
         for folder in sorted((self.folder / "benches").iterdir()):
             with JournalReader(folder) as journal:
                 for entry in journal.find(Question()):
+                    recorded[entry.id] = entry
                     wanted[entry.id] += 1
                     evidence[entry.id] += entry.evidence is not None
+        with LineRecord(self.address) as line:
+            changed = sum(recorded.get(entry.id, entry) != entry for entry in line.find(Question()))
         with psycopg.connect(self.address) as connection:
             ids = "SELECT journal || '-' || seq FROM steadyohm."
             found = Counter(row[0] for row in connection.execute(ids + "entry"))
@@ -194,6 +212,8 @@ class WholeLine:
             waiting = connection.execute("SELECT count(*) FROM steadyohm.arrival").fetchone()[0]
         return {
             "entries": len(wanted),
+            "verdicts": sum(entry.kind == "verdict" for entry in recorded.values()),
+            "changed": changed,
             "lost": len(wanted - found),
             "twice": sum(found.values()) - len(found),
             "strange": len(found - wanted),
@@ -210,19 +230,32 @@ def table(figures):
     """Lines for people."""
     kills = ", ".join(f"{count} {what}" for what, count in sorted(figures["kills"].items()))
     yield f"kill -9:                      {kills}"
-    yield f"entries in all journals:      {figures['entries']}, of them {figures['evidence']} with evidence"
+    yield f"entries in all journals:      {figures['entries']}, of them {figures['verdicts']} verdicts with evidence"
     yield f"in the database exactly once: {figures['entries'] - figures['lost'] - figures['twice']}"
-    yield f"lost: {figures['lost']}   twice: {figures['twice']}   strange: {figures['strange']}"
+    yield (
+        f"lost: {figures['lost']}   twice: {figures['twice']}   changed: {figures['changed']}"
+        f"   from nowhere: {figures['strange']}"
+    )
     yield f"evidence lost: {figures['evidence_lost']}   twice: {figures['evidence_twice']}"
     yield f"rejected: {figures['rejected']}   stretches behind a gap: {figures['behind_gaps']}"
-    yield f"sent again by benches:        {figures['sent_again']}"
+    yield f"sent again by benches:        {figures['sent_again']} (copies, which the database took once)"
     yield f"took {figures['took_s']:.0f} s"
+    yield "Good: everything is there once." if good(figures) else "NOT GOOD: see above."
 
 
 def good(figures):
     """Whether nothing was lost and nothing came twice."""
-    zero = ("lost", "twice", "strange", "evidence_lost", "evidence_twice", "rejected", "behind_gaps")
-    return figures["entries"] > 0 and not any(figures[name] for name in zero)
+    zero = (
+        "lost",
+        "twice",
+        "changed",
+        "strange",
+        "evidence_lost",
+        "evidence_twice",
+        "rejected",
+        "behind_gaps",
+    )
+    return figures["verdicts"] == figures["evidence"] > 0 and not any(figures[name] for name in zero)
 
 
 def main():
@@ -232,12 +265,17 @@ def main():
         ("seed", 7, int),
     ):  # fmt: skip
         options.add_argument(f"--{name}", type=kind, default=default)
+    wanted = options.parse_args()
     if MOSQUITTO is None or BINARIES is None:
         sys.exit("This needs mosquitto and PostgreSQL (Debian: apt install mosquitto postgresql).")
     folder = Path(tempfile.mkdtemp(prefix="steadyohm-line-"))
     folder.chmod(0o755)
     try:
-        figures = WholeLine(folder, **vars(options.parse_args())).run()
+        figures = WholeLine(folder, **vars(wanted)).run()
+    except KeyboardInterrupt:
+        sys.exit("Broken off; nothing was compared.")
+    except AssertionError as error:
+        sys.exit(f"NOT GOOD: {error}")
     finally:
         shutil.rmtree(folder, ignore_errors=True)
     print("\n".join(table(figures)))
