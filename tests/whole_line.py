@@ -6,8 +6,8 @@
     python -m tests.whole_line [--benches 50] [--collectors 3] [--kills 12] [--seconds 40] [--seed 7]
 
 kill -9 hits collectors, the broker and the database. At the end every entry of every journal must be in the
-database exactly once and as it was recorded, with the evidence of each verdict. Runs as root or not: PostgreSQL
-refuses root, which becomes the user postgres for it. Not a test itself; its short form is
+database exactly once and as it was recorded, with the evidence of each verdict. It runs as root or not:
+PostgreSQL refuses root, which becomes the user postgres for it. Not a test itself; its short form is
 tests/reliability/test_line_kills.py.
 """
 
@@ -61,6 +61,9 @@ address = "{address}"
 """
 
 
+at_once = partial(print, flush=True)
+
+
 @dataclass
 class WholeLine:
     """One line and its accidents."""
@@ -74,7 +77,7 @@ class WholeLine:
     seed: int = 7
     processes: int = 4
     patience_s: float = 150.0
-    tell: Callable[[str], object] = partial(print, flush=True)
+    tell: Callable[[str], object] = at_once
     killed: Counter = field(default_factory=Counter)
 
     def run(self):
@@ -99,8 +102,8 @@ class WholeLine:
         self._start_benches()
         began_s = self._began_s = time.monotonic()
         self.tell(
-            f"{self.benches} benches -> mosquitto -> {self.collectors} collectors -> PostgreSQL (fsync on), all real"
-            f" but the instruments.\nThe benches work for {self.seconds:.0f} s; {self.kills} times meanwhile"
+            f"{self.benches} benches -> mosquitto -> {self.collectors} collectors -> PostgreSQL (fsync on),"
+            f" all real but the instruments.\nThe benches work for {self.seconds:.0f} s; {self.kills} times meanwhile"
             f" something is killed with -9 (seed {self.seed})."
         )
         gaps = sorted(self._dice.uniform(0.5, self.seconds) for _ in range(self.kills))
@@ -230,7 +233,7 @@ def table(figures):
     """Lines for people."""
     kills = ", ".join(f"{count} {what}" for what, count in sorted(figures["kills"].items()))
     yield f"kill -9:                      {kills}"
-    yield f"entries in all journals:      {figures['entries']}, of them {figures['verdicts']} verdicts with evidence"
+    yield f"entries in all journals:      {figures['entries']}, of them {figures['verdicts']} verdicts"
     yield f"in the database exactly once: {figures['entries'] - figures['lost'] - figures['twice']}"
     yield (
         f"lost: {figures['lost']}   twice: {figures['twice']}   changed: {figures['changed']}"
