@@ -103,8 +103,8 @@ class WholeLine:
         began_s = self._began_s = time.monotonic()
         self.tell(
             f"{self.benches} benches -> mosquitto -> {self.collectors} collectors -> PostgreSQL (fsync on),"
-            f" all real but the instruments.\nThe benches work for {self.seconds:.0f} s; {self.kills} times meanwhile"
-            f" something is killed with -9 (seed {self.seed})."
+            f" all real but the instruments.\nThe benches work for {self.seconds:.0f} s; {self.kills} times"
+            f" meanwhile something is killed with -9 (seed {self.seed})."
         )
         gaps = sorted(self._dice.uniform(0.5, self.seconds) for _ in range(self.kills))
         kinds = (["broker", "collector", "database", "collector"] * self.kills)[: self.kills]
