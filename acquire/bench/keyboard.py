@@ -14,6 +14,7 @@ import sys
 import termios
 import tty
 from collections.abc import AsyncIterator, Callable, Iterator
+from difflib import get_close_matches
 
 from acquire.bench.batch_lines import change_of_spool, opening
 from acquire.errors import InputImpossible, QuantityInvalid
@@ -39,11 +40,17 @@ from acquire.records import (
 from acquire.records.commands import COLDEST_CELSIUS, WARMEST_CELSIUS
 
 HELP = (
-    "Type or scan a serial and press Enter to put a unit on the bench. Enter alone: the probes are on the "
-    "pair. .again [step]  .skip REASON  .zero  .end REASON  .note TEXT  .temperature 21.5 °C  "
-    ".result NAME = VALUE, ...  .check  .override REASON  .batch NAME, 40 units  .pause  .resume [NAME]  "
-    ".finish  .spool NAME for WINDINGS  .accept REASON  .help"
+    "Type or scan a serial and press Enter to put a unit on the bench.\n"
+    "Enter alone: the probes are on the pair.\n"
+    "The unit: .again [step]  .skip REASON  .end REASON  .note TEXT\n"
+    "The bench: .zero  .temperature 21.5 °C  .check  .override REASON\n"
+    "Other instruments: .result NAME = VALUE, ...\n"
+    "Batches: .batch NAME, 40 units  .pause  .resume [NAME]  .finish\n"
+    "Spools: .spool NAME for WINDINGS  .accept REASON\n"
+    "This: .help"
 )
+"""What can be typed, line by line."""
+
 LONGEST_LINE = 200
 """Characters; a serial or remark is never longer, and a scanner gone wild must not fill the memory."""
 
@@ -81,7 +88,9 @@ def to_command(line: str) -> Command | None:
         ".accept": AcceptFirstUnit,
     }
     if word not in makers:
-        raise InputImpossible(f"{word} is no command.", HELP)
+        near = get_close_matches(word, [*ALONE, *makers], 1)
+        meant = f"Did you mean {near[0]}? " if near else ""
+        raise InputImpossible(f"{word} is no command.", f"{meant}.help lists them all.")
     if not rest:
         raise InputImpossible(f"{word} needs a few words behind it.", "They go on the record.")
     return makers[word](rest)

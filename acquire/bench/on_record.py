@@ -27,9 +27,10 @@ from acquire.records import (
     UnitStarted,
     Verdict,
 )
+from acquire.records.bench import ASKED_FOR
 from acquire.steps.recall import HINTS, LEFT_OUT
 
-ANSWERS = frozenset({"command.help", "command.unknown", "result.help"})
+ANSWERS = ASKED_FOR | {"command.unknown"}
 """Notices that only answer whoever typed: shown, and no part of the record."""
 
 OF_STEPS = HINTS | {LEFT_OUT}

@@ -189,6 +189,7 @@ def stand_behind(page: BenchPage, bench: Bench, daemon: Daemon, stop: asyncio.Ev
         daemon.clock.utc_s,
         daemon.clock.monotonic_s,
         Orders(daemon, stop, "on the page") if wants_orders else None,
+        may_stop=bench.page is not None and bench.page.stop,
         reads=past.questions(),
         asks={"/batch": lambda words: batches.report({"name": view.batch.name, **words})},
         images={CHART: batches.picture},

@@ -165,7 +165,7 @@ def result(
             typer.echo(json.dumps(to_plain(record), ensure_ascii=False))
         else:
             word = OUTCOME_WORDS[record.outcome] if record.outcome else "recorded"
-            typer.echo(f"{record.serial}: {record.name}: {word}: {record.reason}".removesuffix(": "))
+            typer.echo(f"{record.serial}: {record.name}: {word}: {record.answer}".removesuffix(": "))
 
 
 def replay(

@@ -142,6 +142,7 @@ class PageSettings(Table):
         port: TCP port to listen on.
         host: address to listen on; with any but the loopback every browser must show the token once.
         orders: whether the page may order something, or only looks on.
+        stop: whether it may also end the bench, which nobody can begin again from a page.
         speech: who speaks.
         names: that browsers may use for this machine, besides its addresses and its own name.
         token_file: path of the token; left out, it lies in the folder of the journal.
@@ -150,6 +151,7 @@ class PageSettings(Table):
     port: Annotated[int, Field(strict=True, ge=1, le=65535, examples=["8480"])] = 8480
     host: Annotated[str, Field(max_length=64, examples=['"127.0.0.1"'])] = "127.0.0.1"
     orders: Flag = True
+    stop: Flag = False
     speech: Speech = Speech.BROWSER
     names: tuple[HostName, ...] = ()
     token_file: FilePath | None = None

@@ -182,7 +182,7 @@ class Duties:
         """Take a typed result of the unit on the bench, or of the one that has just left it."""
         place = self.place
         if "=" not in command.text:
-            text = " ".join(guidance(place.sheet, place.purpose))
+            text = "\n".join(guidance(place.sheet, place.purpose))
             return [Notice(Weight.REMARK, "result.help", text, utc_s)]
         if self.started is None:
             raise InputImpossible(

@@ -40,6 +40,7 @@ from acquire.records import (
     Verdict,
     Weight,
 )
+from acquire.records.bench import ASKED_FOR
 from acquire.records.words import OUTCOME_WORDS, TURN_FAULTS, ending_words, sureness
 
 SIGNS: dict[Outcome, tuple[str, str, str]] = {
@@ -50,7 +51,6 @@ SIGNS: dict[Outcome, tuple[str, str, str]] = {
     Outcome.CANNOT_JUDGE: ("?", OUTCOME_WORDS[Outcome.CANNOT_JUDGE], "bold yellow"),
 }
 """Shape, words and colour of each outcome."""
-
 
 SHOWN_ASKS = frozenset({Ask.TOUCH, Ask.TOUCH_AGAIN, Ask.SHORT_PROBES, Ask.CHECK_RESISTOR, Ask.CLIP_ON})
 """Prompts that stand in the lines of an output without a living last line."""
@@ -303,7 +303,7 @@ def typed_line(result: TypedResult) -> Text:
         shape, words, style = SIGNS[result.outcome]
         line.append(f"{shape} {words}", style=style)
     if result.reason and (result.outcome is not Outcome.PASS or result.stated):
-        line.append(f"\n{BELOW}{result.reason}", style="default")
+        line.append(f"\n{BELOW}{result.answer}", style="default")
     return line
 
 
@@ -341,10 +341,8 @@ def shortened(text: str, width: int) -> str:
 
 
 def notice_line(notice: Notice) -> Text:
-    """One line of a notice, its weight as the word that is on record."""
-    style = {
-        Weight.REMARK: "dim",
-        Weight.WARNING: "yellow",
-        Weight.STOP: "bold dark_orange",
-    }[notice.weight]
+    """A notice with its weight as the word that is on record; an answer to what was typed without one."""
+    if notice.code in ASKED_FOR:
+        return Text("\n".join(f"{BELOW}{line}" for line in notice.text.split("\n")))
+    style = {Weight.REMARK: "dim", Weight.WARNING: "yellow", Weight.STOP: "bold dark_orange"}[notice.weight]
     return Text(f"  {notice.weight.value}: ", style=style).append(notice.text, style="default")

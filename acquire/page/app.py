@@ -18,7 +18,7 @@ from starlette.routing import Route
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from acquire.errors import SteadyohmError
-from acquire.outlets.orders import LARGEST_BYTES, Answer
+from acquire.outlets.orders import LARGEST_BYTES, Answer, Stop
 from acquire.page.access import SECURITY, Gate, token_in
 from acquire.page.assets import ASK_AGAIN, Asset, Assets
 from acquire.page.background import Background
@@ -31,6 +31,9 @@ BODY_S = 2.0
 
 LONGEST_WORD = 200
 """Characters of a word of an address: a serial, the name of a batch."""
+
+NO_STOP = "This page may not end the bench: press Ctrl-C at its terminal, or set stop = true in [page]."
+"""The answer to an order that its page may not give."""
 
 LET_IN = (
     '<!doctype html><html lang="en"><head><meta charset="utf-8"><title>steadyohm</title>'
@@ -150,7 +153,8 @@ class Pages:
         taken = behind.desk.take(body, behind.monotonic_s())
         answer = taken.answer
         if taken.order is not None:
-            answer = await behind.obey(taken.order)
+            refused = isinstance(taken.order, Stop) and not behind.may_stop
+            answer = Answer(done=False, reason=NO_STOP) if refused else await behind.obey(taken.order)
             behind.desk.answered(taken.correlation, answer)
         if answer is None:
             text = "That order is under way." if taken.correlation else "Too many orders."

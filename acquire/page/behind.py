@@ -27,6 +27,8 @@ class Behind:
         facts: what the bench knows of itself now.
         utc_s: the bench's clock.
         obey: carries out an order; None where the page may order nothing.
+        may_stop: whether an order may end the bench. Not by itself: every process of this machine and every
+            tablet with the token can order, and nobody can begin the bench again from a page.
         desk: where orders are checked, limited and never done twice.
         monotonic_s: for the rate of orders.
         reads: questions by their path; each is called with the words of the address, in a thread, and may
@@ -40,6 +42,7 @@ class Behind:
     utc_s: Callable[[], float]
     monotonic_s: Callable[[], float]
     obey: Callable[[Order], Awaitable[Answer]] | None = None
+    may_stop: bool = False
     desk: Desk = field(default_factory=Desk)
     reads: dict[str, Callable[[dict[str, str]], Plain]] = field(default_factory=dict)
     quick: dict[str, Callable[[dict[str, str]], Plain]] = field(default_factory=dict)

@@ -131,6 +131,7 @@ def typed_words(result: TypedResult) -> Plain:
         "outcome": None if outcome is None else outcome.value,
         "word": "on record" if outcome is None else OUTCOME_WORDS[outcome],
         "reason": result.reason,
+        "answer": result.answer,
         "utc_s": result.utc_s,
     }
 

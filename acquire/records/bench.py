@@ -168,6 +168,10 @@ class Weight(StrEnum):
     STOP = "stop"
 
 
+ASKED_FOR = frozenset({"command.help", "result.help"})
+"""Codes of notices that answer a question which somebody has just typed; several lines each."""
+
+
 @dataclass(frozen=True, slots=True)
 class Notice:
     """Something the operator must know that is no verdict: a wrong pair, a lost link, an old zero.

@@ -123,3 +123,14 @@ class TypedResult:
     conformity: float | None
     software: str
     utc_s: float
+
+    @property
+    def answer(self) -> str:
+        """What whoever typed it is told: the reason, and of one that could not be judged what that means.
+
+        Such a result turns the pass of a unit into "cannot judge", which must not come as a surprise later.
+        """
+        if self.outcome is not Outcome.CANNOT_JUDGE:
+            return self.reason
+        means = f"{self.serial} cannot pass until it is measured or typed again"
+        return f"This could not be judged, so {means}: {self.reason}"

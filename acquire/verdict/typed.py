@@ -189,7 +189,7 @@ def _judged(result: Insulation, limit_ohm: float, accuracy: float, sheet: Sheet)
 
 
 def _no_accuracy() -> Decision:
-    reason = "the instrument's accuracy was not told, so nothing can be judged: add it, such as accuracy 5 %."
+    reason = "the instrument's accuracy was not told; add it, such as accuracy 5 %."
     return Decision(Outcome.CANNOT_JUDGE, guard_band_ohm=0.0, conformity=0.0, reason=reason)
 
 

@@ -170,11 +170,16 @@ def _a_hands_off_test_needs_a_held_confirmation(bench, eye):
     eye.page.get_by_label("more than").check()
     eye.page.get_by_label("Winding temperature").fill("21")
     eye.page.get_by_label("Instrument", exact=True).fill("IR-2")
+    eye.page.get_by_role("button", name="Put it on the record").click()
+    said = eye.page.locator("form [role=alert]")
+    expect(said).to_contain_text("could not be judged, so P80-0001 cannot pass until it is measured or typed")
+    expect(said).to_contain_text("add it, such as accuracy 5 %")
     eye.page.get_by_label("accuracy").fill("5")
     eye.page.get_by_role("button", name="Put it on the record").click()
     expect(eye.page.get_by_label("Reading", exact=True)).to_be_hidden()
     expect(eye.page.locator(".count")).to_have_text(re.compile(r"^[34]:\d\d$"))
-    [result] = [entry.payload for entry in journal_entries(bench.file.parent, "typed_result")]
+    doubtful, result = (entry.payload for entry in journal_entries(bench.file.parent, "typed_result"))
+    assert doubtful["outcome"] == "cannot_judge"
     assert (result["value_si"], result["unit"], result["at_least"]) == (220e6, "ohm", True)
     assert (result["test_volt"], result["instrument"], result["outcome"]) == (500.0, "IR-2", "pass")
 

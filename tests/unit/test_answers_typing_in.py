@@ -6,8 +6,10 @@ import asyncio
 from dataclasses import replace
 
 import pytest
+from typer.testing import CliRunner
 
 from acquire.answers.typing_in import type_in, wanted_lines
+from acquire.cli import app
 from acquire.clock import RealClock
 from acquire.errors import InputImpossible, JournalUnusable
 from acquire.journal.history import JournalReader
@@ -75,6 +77,14 @@ async def test_a_bench_at_work_keeps_its_journal(bench, tmp_path):
             await asyncio.to_thread(type_in, bench, "A1", ["surge = fine, pass"])
     finally:
         await journal.close()
+
+
+def test_the_command_says_what_a_result_means_that_cannot_be_judged(bench):
+    """At once, as at the bench itself."""
+    words = ["result", str(bench), "insulation = 120 Mohm, 500 V, 21 °C", "--serial", "A1"]
+    told = CliRunner().invoke(app, words)
+    assert told.exit_code == 0, told.output
+    assert "cannot judge: This could not be judged, so A1 cannot pass until it is measured" in told.output
 
 
 def test_what_is_wanted_can_be_asked(bench):

@@ -13,7 +13,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from acquire.bench.keyboard import Keyboard, to_command
+from acquire.bench.keyboard import ALONE, HELP, Keyboard, to_command
 from acquire.errors import InputImpossible
 from acquire.records import (
     CheckMeter,
@@ -197,6 +197,26 @@ def test_duties_of_the_bench_can_be_typed():
     assert to_command(".result") == TypeResult("")
     with pytest.raises(InputImpossible):
         to_command(".override")
+
+
+@pytest.mark.parametrize(
+    ("typed", "remedy"),
+    [(".finisch", "Did you mean .finish? .help lists"), (".Zero", "mean .zero?"), (".xq", ".help lists them")],
+)
+def test_a_word_that_is_none_is_told_what_may_be_meant(typed, remedy):
+    """Without the whole list, which .help gives."""
+    with pytest.raises(InputImpossible) as refused:
+        to_command(typed)
+    assert refused.value.what == f"{typed} is no command."
+    assert remedy in refused.value.hint
+    assert "\n" not in str(refused.value)
+
+
+def test_help_names_every_word():
+    """In lines that a terminal of 80 columns takes whole."""
+    words = {*ALONE, ".skip", ".end", ".note", ".override", ".temperature", ".batch", ".spool", ".accept"}
+    assert words <= set(HELP.split())
+    assert max(len(line) for line in HELP.splitlines()) <= 70
 
 
 async def test_a_flood_waits_outside(monkeypatch):

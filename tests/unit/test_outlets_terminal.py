@@ -27,6 +27,7 @@ from acquire.records import (
     UnitStarted,
     Weight,
 )
+from acquire.records.bench import ASKED_FOR
 from acquire.records.words import TURN_FAULTS, sureness
 from drivers.reading import Quantity
 from tests.known_records import CHECK, RESULT, STARTED, TYPED, VERDICT
@@ -222,6 +223,23 @@ def test_lead_zero_and_remarks_are_told():
     assert "warning: That reads like 1–3." in text
 
 
+def test_a_typed_result_that_cannot_be_judged_says_so_at_once():
+    """That, why, what it means for the unit, and what to do."""
+    reason = "the instrument's accuracy was not told; add it, such as accuracy 5 %."
+    text = " ".join(shown(replace(TYPED, outcome=Outcome.CANNOT_JUDGE, reason=reason)).split())
+    assert "? cannot judge" in text
+    assert f"could not be judged, so {TYPED.serial} cannot pass until it is measured or typed again" in text
+    assert reason in text
+
+
+@pytest.mark.parametrize("code", sorted(ASKED_FOR))
+def test_an_answer_is_no_remark(code):
+    """What somebody asked for stands as it is, a line each; a remark keeps its word."""
+    text = shown(Notice(Weight.REMARK, code, "Type this.\nOr that.", 0.0))
+    assert [line.strip() for line in text.splitlines()][:2] == ["Type this.", "Or that."]
+    assert "remark: dusty" in shown(Notice(Weight.REMARK, "note", "dusty", 0.0))
+
+
 def test_the_bench_goes_on_when_nobody_reads_its_display():
     """A pipe whose reader has left: no error, and what follows goes nowhere."""
     code = (
@@ -261,8 +279,8 @@ def test_a_typed_result_shows_what_was_typed_and_what_a_rule_says():
     """The reason only where it is no plain pass."""
     assert "insulation = 120 Mohm" in shown(TYPED)
     assert "● pass" in shown(TYPED)
-    doubtful = replace(TYPED, outcome=Outcome.CANNOT_JUDGE, reason="measured at 100 V only")
-    assert "measured at 100 V only" in shown(doubtful)
+    failed = replace(TYPED, outcome=Outcome.FAIL, reason="a short: 0 Ω.")
+    assert "a short: 0 Ω." in shown(failed)
 
 
 def test_what_was_not_tested_stands_below_the_result():
