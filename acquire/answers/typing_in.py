@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 from pathlib import Path
 
-from acquire.bench.assembly import SOFTWARE
+from acquire.bench.assembly import circumstances
 from acquire.bench.duty_setup import habit
 from acquire.clock import RealClock
 from acquire.errors import InputImpossible, JournalUnusable
@@ -13,7 +13,6 @@ from acquire.files.settings import Bench, load_bench
 from acquire.journal.history import JournalReader
 from acquire.journal.store import Journal
 from acquire.records import Circumstances, TypedResult, UnitStarted
-from acquire.sheets import load_sheet
 from acquire.verdict.typed import typed_result
 from acquire.verdict.typed_wanted import guidance
 from drivers.models import load_model
@@ -60,19 +59,7 @@ def type_in(bench_file: Path, serial: str, texts: list[str]) -> list[TypedResult
 
 def _place(bench: Bench) -> Circumstances:
     """The bench as a record sees it. A meter past its calibration keeps nobody from typing."""
-    model = load_model(Path(bench.meter.model))
-    return Circumstances(
-        bench=bench.name,
-        purpose=bench.purpose,
-        sheet=load_sheet(bench.sheet),
-        meter_id=bench.meter.id,
-        meter_model=model.name,
-        meter_hash=model.content_hash,
-        bench_hash=bench.content_hash,
-        software=SOFTWARE,
-        operator=bench.operator,
-        batch=bench.batch,
-    )
+    return circumstances(bench, load_model(Path(bench.meter.model)))
 
 
 def _on_record(bench: Bench, serial: str) -> tuple[UnitStarted, list[TypedResult]]:

@@ -104,7 +104,17 @@ def read_files(bench: Bench, clock: Clock) -> Files:
     """
     model = load_model(Path(bench.meter.model))
     notices = calibration_notices(model, bench, clock)
-    place = Circumstances(
+    return Files(bench, circumstances(bench, model), model, tuple(notices), spool_cards(bench))
+
+
+def circumstances(bench: Bench, model: MeterModel) -> Circumstances:
+    """A bench as its records name it.
+
+    Raises:
+        FileInvalid: the sheet cannot be used.
+        FixtureUnfit: a pin of the sheet has no channel.
+    """
+    return Circumstances(
         bench=bench.name,
         purpose=bench.purpose,
         sheet=sheet_for(bench, load_sheet(bench.sheet)),
@@ -116,7 +126,6 @@ def read_files(bench: Bench, clock: Clock) -> Files:
         operator=bench.operator,
         batch=bench.batch,
     )
-    return Files(bench, place, model, tuple(notices), spool_cards(bench))
 
 
 async def assemble(

@@ -201,7 +201,7 @@ def test_duties_of_the_bench_can_be_typed():
 
 @pytest.mark.parametrize(
     ("typed", "remedy"),
-    [(".finisch", "Did you mean .finish? .help lists"), (".Zero", "mean .zero?"), (".xq", ".help lists them")],
+    [(".fnsh", "Did you mean .finish? .help lists"), (".Zero", "mean .zero?"), (".xq", ".help lists them")],
 )
 def test_a_word_that_is_none_is_told_what_may_be_meant(typed, remedy):
     """Without the whole list, which .help gives."""
