@@ -7,8 +7,8 @@ from typing import Annotated
 
 import typer
 
+from acquire.choices import Purpose
 from acquire.cli.papers import PLACE
-from acquire.records.words import Purpose
 
 
 def add_to(app: typer.Typer) -> None:

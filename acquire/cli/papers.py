@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from acquire.records.words import Purpose
+from acquire.choices import Purpose
 
 if TYPE_CHECKING:
     from acquire.answers.certificate import Wish

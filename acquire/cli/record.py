@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from acquire.choices import Outcome
 from acquire.cli.papers import PLACE
-from acquire.records.words import Outcome
 
 if TYPE_CHECKING:
     from acquire.journal.entry import Entry

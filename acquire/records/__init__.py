@@ -8,6 +8,7 @@ journalled, published and exported is one of these. Not for anything that only o
 
 from __future__ import annotations
 
+from acquire.choices import Outcome, Purpose
 from acquire.records.batches import (
     AcceptFirstUnit,
     Batch,
@@ -64,7 +65,7 @@ from acquire.records.unit_type import (
     StepKind,
 )
 from acquire.records.verdict import Corrected, Decision, Evidence, Fit, Judged, Limits, Match, Term, Verdict
-from acquire.records.words import Outcome, Pair, Purpose, Rule, Shape
+from acquire.records.words import Pair, Rule, Shape
 
 Recorded = (
     Verdict

@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
+from acquire.choices import Outcome, Purpose
 from acquire.records.batches import WoundFrom
-from acquire.records.words import Outcome, Pair, Purpose
+from acquire.records.words import Pair
 
 
 @dataclass(frozen=True, slots=True)

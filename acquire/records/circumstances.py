@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from acquire.choices import Purpose
 from acquire.records.unit_type import Sheet
-from acquire.records.words import Purpose
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from acquire.records.words import Outcome, Purpose
+from acquire.choices import Outcome, Purpose
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-from acquire.records.words import Outcome, Purpose
+from acquire.choices import Outcome, Purpose
 from drivers.reading import Quantity
 
 

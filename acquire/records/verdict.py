@@ -6,8 +6,9 @@ import math
 from dataclasses import dataclass
 from enum import StrEnum
 
+from acquire.choices import Outcome, Purpose
 from acquire.records.settled import Settled
-from acquire.records.words import Outcome, Pair, Purpose, Rule, Shape
+from acquire.records.words import Pair, Rule, Shape
 from drivers.reading import Quantity
 
 

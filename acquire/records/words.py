@@ -1,9 +1,11 @@
-"""Words that several records share: pairs of pins, purposes, outcomes, rules, probability laws."""
+"""Words that several records share: pairs of pins, rules, probability laws, outcomes as people read them."""
 
 from __future__ import annotations
 
 from enum import StrEnum
 from typing import NamedTuple
+
+from acquire.choices import Outcome
 
 
 class Pair(NamedTuple):
@@ -14,25 +16,6 @@ class Pair(NamedTuple):
 
     def __str__(self) -> str:
         return f"{self.a}–{self.b}"
-
-
-class Purpose(StrEnum):
-    """Why the bench measures; decides which limits apply."""
-
-    INCOMING = "incoming"
-    WINDING = "winding"
-    FINAL = "final"
-    RETURNED = "returned"
-
-
-class Outcome(StrEnum):
-    """Verdicts of the non-binary rule of ILAC-G8:09/2019, 4.2.3, and one for a meter too poor to judge."""
-
-    PASS = "pass"  # noqa: S105  (a verdict, not a password)
-    CONDITIONAL_PASS = "conditional_pass"  # noqa: S105
-    CONDITIONAL_FAIL = "conditional_fail"
-    FAIL = "fail"
-    CANNOT_JUDGE = "cannot_judge"
 
 
 OUTCOME_WORDS = {

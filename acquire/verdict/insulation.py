@@ -7,13 +7,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from acquire.choices import Outcome
 from acquire.errors import InputImpossible
 from acquire.physics.checks import above_zero, at_least_zero
 from acquire.physics.insulation import CAUTIONS, Insulation
 from acquire.physics.laws import HALF_WIDTH_OVER_U, Law
 from acquire.quantity import show
 from acquire.records.verdict import Decision, Limits
-from acquire.records.words import Outcome, Rule, Shape
+from acquire.records.words import Rule, Shape
 from acquire.verdict.guard import decide
 
 GOOD_SAYS = "Good insulation says nothing of shorted turns."
