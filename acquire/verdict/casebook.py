@@ -1,8 +1,9 @@
 """What every fault of a sheet would read on every pair, solved once, and how well it explains readings.
 
 Each circuit of the dictionary becomes a normal law over all pairs (mean and covariance), so that weighing the
-readings of a unit is a few hundred small matrix equations at once. Not for choosing faults or priors (see
-dictionary).
+readings of a unit is a few hundred small matrix equations at once. A size keeps within its bounds: a circuit
+that explains the readings only by a joint of less than no ohms does not explain them (see bounds). Not for
+choosing faults or priors (see dictionary).
 """
 
 from __future__ import annotations
@@ -15,9 +16,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from acquire.records import Pair
-from acquire.verdict.circuits import Circuit
+from acquire.verdict.bounds import log_between, mean_between
+from acquire.verdict.circuits import Circuit, Direction
+from acquire.verdict.covariances import Covariances, block_size, sparse
 from acquire.verdict.dictionary import Case
-from acquire.verdict.solving import SIZES, Bools, Floats, solve, whitened
+from acquire.verdict.solving import SIZES, Bools, Floats, causes, solve, whitened
 
 _OPEN_SLIP = 3e-3
 """Chance that a pair confirmed as open conducts after all: the key was pressed beside the pin. Workshop
@@ -40,10 +43,11 @@ class Laws:
     Attributes:
         case: index of the case that each circuit belongs to.
         log_prior: weight of each circuit, case and size together; not normalised.
-        size, size_sd: [circuit, size] of its faults.
+        size, size_sd, size_high: [circuit, size] of its faults; no size is below zero.
+        log_bounded: [circuit, size] logarithm of what of each size's law lies within its bounds.
         mean_ohm: [circuit, pair]; 0 where open.
         conducts: [circuit, pair].
-        covariance: [pair, pair, circuit], without the measurement's own uncertainty.
+        covariance: of the pairs, without the measurement's own uncertainty.
         lean: [circuit, size, pair] ohms per unit of size.
     """
 
@@ -51,10 +55,17 @@ class Laws:
     log_prior: Floats
     size: Floats
     size_sd: Floats
+    size_high: Floats
+    log_bounded: Floats
     mean_ohm: Floats
     conducts: Bools
-    covariance: Floats
+    covariance: Covariances
     lean: Floats
+
+    @property
+    def nbytes(self) -> int:
+        """Memory taken by what is large."""
+        return self.covariance.nbytes + self.mean_ohm.nbytes + self.conducts.nbytes + self.lean.nbytes
 
 
 class Casebook:
@@ -91,6 +102,11 @@ class Casebook:
         two_wire = ~self.good.conducts[0] | (self.good.mean_ohm[0] >= four_wire_below_ohm)
         self.laws = _laws(self.cases, self.pairs, two_wire)
 
+    @property
+    def nbytes(self) -> int:
+        """Memory taken by what is large."""
+        return self.laws.nbytes
+
     def columns(self, pairs: Sequence[Pair]) -> NDArray[np.int64]:
         """Where the pairs stand among `self.pairs`, whichever way round they are given."""
         order = [self._index[p] if p in self._index else self._index[Pair(p.b, p.a)] for p in pairs]
@@ -117,15 +133,28 @@ class Casebook:
         rest = np.where(both, ohm[read] - laws.mean_ohm[:, columns], 0.0)
         least = _LEAST_U_OHM + _LEAST_U_SHARE * np.abs(ohm[read])
         noise = np.square(np.maximum(np.array(u_ohms, dtype=float)[read], least))
-        block = laws.covariance[columns[:, None], columns] * (both.T[:, None] & both.T[None, :])
+        lean = np.where(both[:, None], laws.lean[:, :, columns], 0.0)
+        chi_square, log_det = np.zeros(len(rest)), np.zeros(len(rest))
+        mean, sd = np.array(laws.size), np.array(laws.size_sd)
         diagonal = np.arange(len(columns))
-        block[diagonal, diagonal] += np.where(both.T, noise[:, None], 1.0)
-        chi_square, log_det, pull = whitened(block, rest.T)
+        for start, end, covariance in laws.covariance.among(columns):
+            own = slice(start, end)
+            read_by = both[own].T
+            block = covariance * (read_by[:, None] & read_by[None, :])
+            block[diagonal, diagonal] += np.where(read_by, noise[:, None], 1.0)
+            seen = np.concatenate([rest[own, None], lean[own]], axis=1).transpose(2, 1, 0)
+            white, log_det[own] = whitened(block, seen)
+            chi_square[own] = (white[:, 0] ** 2).sum(axis=0)
+            mean[own] += sd[own] ** 2 * (white[:, 1:] * white[:, :1]).sum(axis=0).T
+            sd[own] *= np.sqrt(np.maximum(1.0 - sd[own] ** 2 * (white[:, 1:] ** 2).sum(axis=0).T, 1e-12))
+        low = np.zeros_like(mean)
+        bounded = log_between(mean, sd, low, laws.size_high) - laws.log_bounded
+        possible = bounded.sum(axis=1)
         count = both.sum(axis=1)
-        log_like = -0.5 * (chi_square + log_det + count * math.log(2.0 * math.pi))
+        log_like = possible - 0.5 * (chi_square + log_det + count * math.log(2.0 * math.pi))
         log_like += _atoms(laws.conducts[:, every], ohm)
-        size = laws.size + laws.size_sd**2 * np.einsum("nsp,pn->ns", laws.lean[:, :, columns], pull)
-        return Explained(log_like, chi_square, count, size)
+        chi_square = chi_square - 2.0 * np.minimum(possible, 0.0)
+        return Explained(log_like, chi_square, count, mean_between(mean, sd, low, laws.size_high))
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,7 +163,8 @@ class Explained:
 
     Attributes:
         log_like: natural logarithm of the density of the readings.
-        chi_square: squared distance in standard deviations, over `count` finite readings.
+        chi_square: squared distance in standard deviations, over `count` finite readings; a size that would
+            have to be beyond its bounds adds its share.
         size: [circuit, size] of the faults, given the readings.
     """
 
@@ -156,18 +186,35 @@ def _atoms(conducts: Bools, ohm: Floats) -> Floats:
 
 def _laws(cases: Sequence[Case], pairs: Sequence[Pair], two_wire: Bools) -> Laws:
     circuits = [(index, case, circuit) for index, case in enumerate(cases) for circuit in case.circuits]
-    solved = solve([circuit for _, _, circuit in circuits], pairs, two_wire)
+    alone = [circuit for _, _, circuit in circuits]
+    rows = causes(alone)
+    step = block_size(len(pairs), rows[1])
+    starts = range(0, max(len(alone), 1), step)
+    solved, blocks = [], []
+    for start in starts:
+        part = solve(alone[start : start + step], pairs, two_wire, rows)
+        blocks.append(sparse(start, part.moves))
+        solved.append((part.mean_ohm, part.conducts, part.lean))
+    mean_ohm, conducts, lean = (np.concatenate(parts) for parts in zip(*solved, strict=True))
+    size, size_sd = _padded([c.sizes for c in alone]), _padded([[d.sd for d in _of_sizes(c)] for c in alone])
+    size_high = _padded([[d.high for d in _of_sizes(c)] for c in alone], math.inf)
     return Laws(
         case=np.array([index for index, _, _ in circuits], dtype=np.int64),
         log_prior=np.log([case.prior * circuit.weight for _, case, circuit in circuits]),
-        size=_padded([circuit.sizes for _, _, circuit in circuits]),
-        size_sd=_padded([[d.sd for d in c.directions[: len(c.sizes)]] for _, _, c in circuits]),
-        mean_ohm=solved.mean_ohm,
-        conducts=solved.conducts,
-        covariance=np.ascontiguousarray(solved.covariance.transpose(1, 2, 0)),
-        lean=solved.lean,
+        size=size,
+        size_sd=size_sd,
+        size_high=size_high,
+        log_bounded=log_between(size, size_sd, np.zeros_like(size), size_high),
+        mean_ohm=mean_ohm,
+        conducts=conducts,
+        covariance=Covariances(tuple(blocks), len(pairs)),
+        lean=lean,
     )
 
 
-def _padded(rows: Sequence[Sequence[float]]) -> Floats:
-    return np.array([[*row, *(0.0 for _ in range(SIZES - len(row)))] for row in rows]).reshape(-1, SIZES)
+def _of_sizes(circuit: Circuit) -> tuple[Direction, ...]:
+    return circuit.directions[: len(circuit.sizes)]
+
+
+def _padded(rows: Sequence[Sequence[float]], filler: float = 0.0) -> Floats:
+    return np.array([[*row, *(filler for _ in range(SIZES - len(row)))] for row in rows]).reshape(-1, SIZES)

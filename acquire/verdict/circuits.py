@@ -44,11 +44,14 @@ class Direction:
         sd: standard deviation of the unsure quantity, in its own unit.
         parts: element name -> ohms per unit of the quantity.
         zero_ohm: ohms that every reading moves per unit of the quantity.
+        low, high: what the size of a fault cannot go beyond.
     """
 
     sd: float = 0.0
     parts: Mapping[str, float] = field(default_factory=dict)
     zero_ohm: float = 0.0
+    low: float = 0.0
+    high: float = math.inf
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,7 +172,8 @@ def scaled(circuit: Circuit, names: Iterable[str], sizes: Sizes, sign: float = 1
         if factor <= 0.0:
             continue
         changed = [replace(e, ohm=e.ohm * factor, sd_ohm=e.sd_ohm * factor) for e in elements]
-        direction = Direction(sd, {e.name: sign * e.ohm for e in elements if math.isfinite(e.ohm)})
+        parts = {e.name: sign * e.ohm for e in elements if math.isfinite(e.ohm)}
+        direction = Direction(sd, parts, high=1.0 if sign < 0.0 else math.inf)
         yield circuit.with_elements(*changed).sized(size, weight, direction)
 
 
@@ -254,7 +258,7 @@ def _tapped(circuit: Circuit, name: str, places: int) -> Iterator[tuple[Circuit,
         first = replace(element, name=f"{name} (a)", b=tap, ohm=share * element.ohm, sd_ohm=0.0)
         second = replace(element, name=f"{name} (b)", a=tap, ohm=(1.0 - share) * element.ohm, sd_ohm=0.0)
         together = Direction(element.sd_ohm, {first.name: share, second.name: 1.0 - share})
-        along = Direction(0.5 / places, {first.name: element.ohm, second.name: -element.ohm})
+        along = Direction(0.5 / places, {first.name: element.ohm, second.name: -element.ohm}, high=1.0)
         shared = tuple(
             _split_part(d, name, ((first.name, share), (second.name, 1.0 - share)))
             for d in circuit.directions

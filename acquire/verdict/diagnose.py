@@ -10,7 +10,6 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 from itertools import combinations
 
 import numpy as np
@@ -21,8 +20,9 @@ from acquire.verdict.circuits import healthy
 from acquire.verdict.dictionary import UNKNOWN, Case, cases, double_cases
 from acquire.verdict.next_pair import information
 from acquire.verdict.saying import sentence
+from acquire.verdict.shelf import Shelf
 from acquire.verdict.slips import PairLaws
-from acquire.verdict.weighing import PairReading, unknown_weight, visible, weigh_all
+from acquire.verdict.weighing import PairReading, possible, unknown_weight, weigh_all
 
 __all__ = [
     "Finding",
@@ -40,8 +40,7 @@ _LEAST = 0.01
 
 
 _FEW_PINS = 10
-"""Up to so many places to touch every pair is kept ready; beyond, memory would grow with their fourth
-power."""
+"""Up to so many places to touch every pair is kept ready; beyond, it would take too long to solve them."""
 
 _SETTLED = 0.95
 """A first explanation this likely needs no further measurement; workshop choice."""
@@ -56,6 +55,9 @@ _KEY_COST = 0.5
 _WORTH_A_TOUCH = 0.05
 """Expected information in nats from which another touch is asked for; workshop choice."""
 
+
+_SHELF = Shelf()
+"""Shared in a process: a dictionary depends on nothing but the sheet and how it was asked for."""
 
 _UNKNOWN_CASE = Case((("unknown", ()),), UNKNOWN)
 
@@ -184,7 +186,7 @@ def best_next_pair(
     if not readings or len(hypotheses) < 2 or hypotheses[0].probability >= _SETTLED:
         return None
     book = casebook(sheet, purpose, four_wire_below_ohm, extra=_beyond(sheet, readings))
-    seen = visible(book, [pair for pair, _, _ in readings])[book.laws.case]
+    seen = possible(book, readings)[book.laws.case]
     log_joint = np.where(seen, book.laws.log_prior + _explain(book, readings).log_like, -np.inf)
     weights = np.exp(log_joint - log_joint.max())
     by_case = np.bincount(book.laws.case, weights)
@@ -230,7 +232,15 @@ def casebook(
         priors: as for `diagnose`, sorted.
         extra: pairs that are asked about beyond the usual ones.
     """
-    return _casebook(sheet, purpose, four_wire_below_ohm, priors, extra)
+    return _SHELF.take(
+        (sheet, purpose, four_wire_below_ohm, priors, extra),
+        lambda: Casebook(
+            cases(sheet, purpose, priors=dict(priors)),
+            healthy(sheet),
+            (*_usual(sheet), *extra),
+            four_wire_below_ohm=four_wire_below_ohm,
+        ),
+    )
 
 
 def double_casebook(
@@ -240,35 +250,12 @@ def double_casebook(
     extra: tuple[Pair, ...] = (),
 ) -> Casebook:
     """The solved pairs of faults of a sheet, kept."""
-    return _double_casebook(sheet, purpose, priors, extra)
-
-
-@lru_cache(maxsize=8)
-def _casebook(
-    sheet: Sheet,
-    purpose: Purpose,
-    four_wire_below_ohm: float,
-    priors: tuple[tuple[str, float], ...],
-    extra: tuple[Pair, ...],
-) -> Casebook:
-    """Called with all its arguments in order, for what is kept is found by how it was asked for."""
-    return Casebook(
-        cases(sheet, purpose, priors=dict(priors)),
-        healthy(sheet),
-        (*_usual(sheet), *extra),
-        four_wire_below_ohm=four_wire_below_ohm,
+    return _SHELF.take(
+        (sheet, purpose, priors, extra),
+        lambda: Casebook(
+            double_cases(sheet, purpose, priors=dict(priors)), healthy(sheet), (*_usual(sheet), *extra)
+        ),
     )
-
-
-@lru_cache(maxsize=4)
-def _double_casebook(
-    sheet: Sheet,
-    purpose: Purpose,
-    priors: tuple[tuple[str, float], ...],
-    extra: tuple[Pair, ...],
-) -> Casebook:
-    doubles = double_cases(sheet, purpose, priors=dict(priors))
-    return Casebook(doubles, healthy(sheet), (*_usual(sheet), *extra))
 
 
 def _usual(sheet: Sheet) -> tuple[Pair, ...]:

@@ -62,18 +62,15 @@ def _foretold(
     ohm = np.array([value for _, value, _ in readings])
     both = laws.conducts[np.ix_(likely, measured)] & np.isfinite(ohm)
     rest = np.where(both, np.where(np.isfinite(ohm), ohm, 0.0) - laws.mean_ohm[np.ix_(likely, measured)], 0.0)
-    block = np.where(
-        both[:, :, None] & both[:, None, :],
-        laws.covariance[np.ix_(measured, measured, likely)].transpose(2, 0, 1),
-        0.0,
-    )
+    covariance = laws.covariance.at(np.append(measured, column), likely)
+    block = np.where(both[:, :, None] & both[:, None, :], covariance[:, :-1, :-1], 0.0)
     diagonal = np.arange(len(measured))
     u_ohm = np.array([u for _, _, u in readings])
     block[:, diagonal, diagonal] += np.where(both, u_ohm**2 + 1e-18, 1.0)
-    cross = np.where(both, laws.covariance[measured[:, None], column, likely].T, 0.0)
+    cross = np.where(both, covariance[:, :-1, -1], 0.0)
     gain = np.linalg.solve(block, cross[:, :, None])[:, :, 0]
     mean = laws.mean_ohm[likely, column] + (gain * rest).sum(axis=1)
-    variance = laws.covariance[column, column, likely] - (gain * cross).sum(axis=1)
+    variance = covariance[:, -1, -1] - (gain * cross).sum(axis=1)
     width = np.sqrt(np.maximum(variance, 0.0) + (share * mean) ** 2 + 1e-8)
     return mean, width, laws.conducts[likely, column]
 

@@ -1,4 +1,4 @@
-"""What circuits read on all pairs, many at once: mean, covariance and lean on the size of the fault.
+"""What circuits read on all pairs, many at once: mean, what moves them, and lean on the size of the fault.
 
 Circuits that differ in ohms only share one set of matrices, so a whole fault dictionary takes tens of
 milliseconds. Not for single pairs (acquire.physics.network does those without numpy and without loss).
@@ -19,6 +19,12 @@ from acquire.verdict.circuits import Circuit, Element
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
+_FEW = 24
+"""Pairs up to which writing the factor out is faster."""
+
+_NO_SHARE = 1e-15
+"""Of the current, squared: what the matrices leave where none flows."""
+
 SIZES = 3
 """Most sizes that one circuit has: two places and a resistance."""
 
@@ -30,71 +36,86 @@ class Solved:
     Attributes:
         mean_ohm: [circuit, pair]; 0 where open.
         conducts: [circuit, pair].
-        covariance: [circuit, pair, pair], in ohms squared.
+        moves: [circuit, cause, pair] ohms by one standard deviation of each thing that is unsure; the
+            covariance of two pairs is the sum of their products. Causes are the elements that spread, by
+            name, then the directions by number.
         lean: [circuit, size, pair] ohms per unit of size.
     """
 
     mean_ohm: Floats
     conducts: Bools
-    covariance: Floats
+    moves: Floats
     lean: Floats
 
 
-def solve(circuits: Sequence[Circuit], pairs: Sequence[Pair], two_wire: Bools) -> Solved:
+def causes(circuits: Sequence[Circuit]) -> tuple[dict[str, int], int]:
+    """Everything that is unsure about circuits: a row for each element that spreads, and how many rows."""
+    named = (e.name for circuit in circuits for e in circuit.elements if e.sd_ohm > 0.0)
+    rows = {name: row for row, name in enumerate(dict.fromkeys(named))}
+    return rows, len(rows) + max((len(circuit.directions) for circuit in circuits), default=0)
+
+
+def solve(
+    circuits: Sequence[Circuit],
+    pairs: Sequence[Pair],
+    two_wire: Bools,
+    rows: tuple[dict[str, int], int] | None = None,
+) -> Solved:
     """Solve circuits for some pairs.
 
     Args:
         circuits: any.
         pairs: of pins, as the operator names them.
         two_wire: [pair] whether a lead zero has a part in it.
+        rows: from `causes`, of these circuits or of more.
     """
     count = len(pairs)
+    by_name, total = rows or causes(circuits)
     result = Solved(
         np.zeros((len(circuits), count)),
         np.zeros((len(circuits), count), dtype=bool),
-        np.zeros((len(circuits), count, count)),
+        np.zeros((len(circuits), total, count)),
         np.zeros((len(circuits), SIZES, count)),
     )
     groups: dict[object, list[int]] = {}
     for index, circuit in enumerate(circuits):
         groups.setdefault(_shape(circuit), []).append(index)
     for members in groups.values():
-        _solve_alike([circuits[i] for i in members], pairs, two_wire, result, members)
+        _solve_alike([circuits[i] for i in members], pairs, two_wire, result, members, by_name=by_name)
     return result
 
 
-def whitened(block: Floats, rest: Floats) -> tuple[Floats, Floats, Floats]:
+def whitened(block: Floats, rest: Floats) -> tuple[Floats, Floats]:
     """Distances by many small covariance matrices at once.
 
-    Cholesky's factor and the two substitutions, written out over the pairs so that every operation runs over
-    all circuits together; for a few pairs that is ten times as fast as one call of LAPACK per matrix.
+    Cholesky's factor and the substitution, written out over the pairs so that every operation runs over all
+    circuits together; for a few pairs that is ten times as fast as one call of LAPACK per matrix. For many it
+    is slower, and LAPACK does it.
 
     Args:
         block: [pair, pair, circuit], positive definite; it is overwritten.
-        rest: [pair, circuit], reading less mean.
+        rest: [pair, column, circuit], reading less mean, or whatever else is to be seen in the same units.
 
     Returns:
-        (squared distance [circuit], logarithm of the determinant [circuit], covariance inverse times rest
-        [pair, circuit]).
+        (the columns in independent units of one standard deviation [pair, column, circuit], whose products
+        are those of the columns with the covariance's inverse; logarithm of the determinant [circuit]).
     """
     count = len(rest)
+    diagonal = np.arange(count)
+    if count > _FEW:
+        root = np.linalg.cholesky(block.transpose(2, 0, 1))
+        log_det: Floats = 2.0 * np.log(root[:, diagonal, diagonal]).sum(axis=1)
+        return np.linalg.solve(root, rest.transpose(2, 0, 1)).transpose(1, 2, 0), log_det
     white = np.array(rest)
     for j in range(count):
         for k in range(j):
             block[j:, j] -= block[j:, k] * block[j, k]
-        root = np.sqrt(block[j, j])
-        block[j:, j] /= root
+        block[j:, j] /= np.sqrt(block[j, j])
         for k in range(j):
             white[j] -= block[j, k] * white[k]
         white[j] /= block[j, j]
-    pull = np.array(white)
-    for j in reversed(range(count)):
-        for k in range(j + 1, count):
-            pull[j] -= block[k, j] * pull[k]
-        pull[j] /= block[j, j]
-    diagonal = np.arange(count)
-    log_det: Floats = 2.0 * np.log(block[diagonal, diagonal]).sum(axis=0)
-    return (white**2).sum(axis=0), log_det, pull
+    log_det = 2.0 * np.log(block[diagonal, diagonal]).sum(axis=0)
+    return white, log_det
 
 
 def _shape(circuit: Circuit) -> object:
@@ -110,6 +131,8 @@ def _solve_alike(
     two_wire: Bools,
     result: Solved,
     members: Sequence[int],
+    *,
+    by_name: dict[str, int],
 ) -> None:
     """Solve circuits of one shape into their places in `result`.
 
@@ -137,15 +160,19 @@ def _solve_alike(
     across = (inverse[:, a] - inverse[:, b]) * conducts[:, None]
     row = np.arange(len(a))
     shares = (across @ incidence.T / ohm[:, None, :]) ** 2
-    own = shares * np.array([[e.sd_ohm for e in each] for each in whole])[:, None, :]
+    shares[shares < _NO_SHARE] = 0.0
     zero = np.array([circuit.zero_ohm for circuit in circuits])[:, None] * (conducts & two_wire)
     moved, sds = _directions(circuits, elements, shares, conducts & two_wire)
-    sized = moved * sds[:, :, None]
     result.mean_ohm[members] = across[:, row, a] - across[:, row, b] + zero
     result.conducts[members] = conducts
-    result.covariance[members] = own @ own.transpose(0, 2, 1) + sized.transpose(0, 2, 1) @ sized
     count = len(circuits[0].sizes)
     result.lean[members, :count] = moved[:, :count]
+    last = len(by_name) + moved.shape[1]
+    result.moves[members, len(by_name) : last] = moved * sds[:, :, None]
+    sd_ohm = np.array([[e.sd_ohm for e in each] for each in whole])
+    for number, element in enumerate(elements):
+        if sd_ohm[:, number].any():
+            result.moves[members, by_name[element.name]] = shares[:, :, number] * sd_ohm[:, number, None]
 
 
 def _directions(

@@ -4,6 +4,8 @@ Gives weights, not yet probabilities. These are made honest by what is weighed, 
 
 * two faults are always weighed, for a second one may be too small to stand out; a fault that changes nothing
   measured is left out, alone and as one of two;
+* what takes ohms from a winding (shorted or missing turns, thicker wire) is no explanation where every
+  reading of that winding is at its nominal or above: high resistance is never called shorted turns;
 * windings that must agree share most of their spread (circuits.healthy); a good unit ends at its tolerance;
 * a look-alike may have been probed in any reading, any other neighbour only where nothing else explains them.
 
@@ -72,8 +74,7 @@ def weigh_all(
         readings: of one unit, one or more.
         among: pairs that may have been probed instead of those asked for.
     """
-    pairs = [pair for pair, _, _ in readings]
-    seen = visible(single, pairs)
+    seen = possible(single, readings)
     known = {case.faults[0]: bool(see) for case, see in zip(single.cases, seen, strict=True)}
     both = [all(known.get(fault, True) for fault in case.faults) for case in double.cases]
     unseen = Slips(look_alikes(table, readings, among), UNSEEN)
@@ -112,6 +113,30 @@ def visible(book: Casebook, pairs: Sequence[Pair]) -> Bools:
     changed = np.logical_or.reduceat(~alike.all(axis=1), _starts(book))
     healthy = np.array([case.fault == "healthy" for case in book.cases])
     result: Bools = changed | healthy
+    return result
+
+
+LOWERING = frozenset({"shorted_turns", "too_few_turns", "wire_too_thick"})
+"""Faults that take ohms from a winding."""
+
+_BELOW = 1.0 - 1e-6
+"""Less than this share of the nominal is below it; closer the two solvers do not agree."""
+
+
+def possible(book: Casebook, readings: Sequence[PairReading]) -> Bools:
+    """Whether each single fault changes anything measured, and in no other direction than it can.
+
+    Args:
+        book: of single faults.
+        readings: of one unit.
+    """
+    columns = book.columns([pair for pair, _, _ in readings])
+    ohm = np.array([value for _, value, _ in readings])
+    low = np.isfinite(ohm) & book.good.conducts[0, columns] & (ohm < _BELOW * book.good.mean_ohm[0, columns])
+    leaning = np.abs(book.laws.lean[:, 0, columns]) > 0.0
+    lowered = np.logical_or.reduceat((leaning & low).any(axis=1), _starts(book))
+    lowering = np.array([case.fault in LOWERING for case in book.cases])
+    result: Bools = visible(book, [pair for pair, _, _ in readings]) & (lowered | ~lowering)
     return result
 
 

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from acquire.records import Pair
 from acquire.steps.pairs import PairTable
 from acquire.verdict.diagnose import best_next_pair, diagnose, findings
+from acquire.verdict.weighing import LOWERING
 from tests.known_sheets import PLOVER, QUERN
 
 TABLES = {sheet.name: PairTable(sheet) for sheet in (PLOVER, QUERN)}
@@ -37,6 +38,40 @@ def test_probabilities_add_up_and_are_ranked(unit):
     for hypothesis in diagnose(sheet, TABLES[sheet.name], readings):
         assert hypothesis.sentence[0].isupper()
         assert hypothesis.sentence.endswith(".")
+
+
+@st.composite
+def units_that_read_high(draw):
+    """A sheet, one of its windings, and readings: none that the winding is in is below its nominal."""
+    sheet, readings = draw(units())
+    table = TABLES[sheet.name]
+    number = draw(st.sampled_from([n for n, b in enumerate(table.branches) if b.turns]))
+    high = []
+    for pair, ohm, u_ohm in readings:
+        inside = table.path(pair).shares[number] > 0.0
+        raised = table.nominal_ohm(pair) * draw(st.floats(min_value=1.0, max_value=2.0))
+        high.append((pair, max(ohm, raised) if inside else ohm, u_ohm))
+    return sheet, table.branches[number].name, high
+
+
+@given(units_that_read_high())
+@settings(max_examples=100, deadline=None)
+def test_high_resistance_is_never_called_shorted_turns(unit):
+    """Nor missing turns nor thicker wire, alone or as one of two faults, however the other readings are."""
+    sheet, winding, readings = unit
+    found = findings(sheet, TABLES[sheet.name], readings)
+    called = [(fault, where) for finding in found for fault, where in finding.case.faults]
+    assert not [fault for fault, where in called if fault in LOWERING and where == (winding,)]
+
+
+@given(units())
+@settings(max_examples=50, deadline=None)
+def test_no_fault_is_of_an_impossible_size(unit):
+    """No joint of less than no ohms, no more turns shorted than there are."""
+    sheet, readings = unit
+    for finding in findings(sheet, TABLES[sheet.name], readings):
+        assert all(size >= 0.0 for size in finding.sizes)
+        assert finding.case.fault != "shorted_turns" or finding.sizes[0] <= 1.0
 
 
 @given(units(), st.randoms())

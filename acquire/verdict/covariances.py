@@ -1,0 +1,137 @@
+"""How the pairs of many circuits move together, kept small: by what moves them, not as matrices.
+
+A matrix of all pairs for every circuit grows with the square of the pairs: 20 pins would take a gigabyte.
+What moves a reading is little: the windings on its path, their leads, the size of the fault. So for each of
+those the pairs that it moves are kept, in blocks of circuits. Not for solving circuits (solving) nor for
+weighing readings (casebook).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from acquire.verdict.solving import Floats
+
+Indices = NDArray[np.int64]
+
+_BLOCK_BYTES = 24e6
+_LARGEST, _SMALLEST = 2048, 16
+"""How much one block of circuits may take while it is worked on, and how many circuits it may have. Workshop
+choices: larger ones are no faster."""
+
+
+def block_size(pairs: int, causes: int) -> int:
+    """How many circuits are worked on at once.
+
+    Args:
+        pairs: that are reckoned.
+        causes: that move them.
+    """
+    each = 8.0 * max(pairs, 1) * max(pairs, causes, 1)
+    return int(min(_LARGEST, max(_SMALLEST, _BLOCK_BYTES / each)))
+
+
+@dataclass(frozen=True, slots=True)
+class Cause:
+    """One thing that is unsure in a block of circuits.
+
+    Attributes:
+        pairs: indices of the pairs that it moves in any of the circuits.
+        ohm: [pair, circuit] by one standard deviation of it.
+    """
+
+    pairs: Indices
+    ohm: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """Circuits next to each other.
+
+    Attributes:
+        start, end: the first circuit, and the one after the last.
+        causes: what moves their pairs.
+    """
+
+    start: int
+    end: int
+    causes: tuple[Cause, ...]
+
+
+def sparse(start: int, moves: Floats) -> Block:
+    """A block of the solver's result.
+
+    Args:
+        start: number of the first circuit.
+        moves: [circuit, cause, pair], see `solving.Solved`.
+    """
+    causes = []
+    for row in range(moves.shape[1]):
+        pairs = np.flatnonzero(moves[:, row].any(axis=0))
+        if len(pairs):
+            causes.append(Cause(pairs, np.ascontiguousarray(moves[:, row, pairs].T)))
+    return Block(start, start + len(moves), tuple(causes))
+
+
+@dataclass(frozen=True, slots=True)
+class Covariances:
+    """Covariances of the pairs of all circuits, from blocks of them in order.
+
+    Attributes:
+        blocks: all circuits.
+        pairs: number of pairs.
+    """
+
+    blocks: tuple[Block, ...]
+    pairs: int
+
+    @property
+    def nbytes(self) -> int:
+        """Memory taken."""
+        return sum(c.ohm.nbytes + c.pairs.nbytes for block in self.blocks for c in block.causes)
+
+    def among(self, columns: Indices) -> Iterator[tuple[int, int, Floats]]:
+        """(start, end, covariance [column, column, circuit]) of some pairs, block by block.
+
+        Args:
+            columns: indices of the pairs; one may repeat.
+        """
+        step = block_size(len(columns), 1)
+        for block in self.blocks:
+            moved = (self._of(cause, columns) for cause in block.causes)
+            found = [(where, ohm) for where, ohm in moved if len(where)]
+            for start in range(block.start, block.end, step):
+                end = min(start + step, block.end)
+                own = slice(start - block.start, end - block.start)
+                result = np.zeros((len(columns), len(columns), end - start))
+                for where, ohm in found:
+                    part = ohm[:, own]
+                    if len(where) == len(columns):
+                        result += part[:, None] * part[None, :]
+                    else:
+                        result[np.ix_(where, where)] += part[:, None] * part[None, :]
+                yield start, end, result
+
+    def at(self, columns: Indices, circuits: Sequence[int] | Indices) -> Floats:
+        """Covariance [circuit, column, column] of some pairs in a few circuits."""
+        result = np.zeros((len(circuits), len(columns), len(columns)))
+        for block in self.blocks:
+            places = [n for n, circuit in enumerate(circuits) if block.start <= circuit < block.end]
+            own = [circuits[n] - block.start for n in places]
+            for cause in block.causes if places else ():
+                where, ohm = self._of(cause, columns)
+                part = np.zeros((len(places), len(columns)))
+                part[:, where] = ohm[:, own].T
+                result[places] += part[:, :, None] * part[:, None, :]
+        return result
+
+    def _of(self, cause: Cause, columns: Indices) -> tuple[Indices, Floats]:
+        """Which of the columns a cause moves, and its ohms there."""
+        place = np.full(self.pairs, -1)
+        place[cause.pairs] = np.arange(len(cause.pairs))
+        found = place[columns]
+        return np.flatnonzero(found >= 0), cause.ohm[found[found >= 0]]
