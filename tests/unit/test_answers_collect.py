@@ -17,6 +17,7 @@ from acquire.errors import InputImpossible
 from acquire.line.roles import ROLES
 from tests.brokers import Mosquitto, needs_mosquitto
 from tests.postgres import database, needs_postgres  # noqa: F401  (a fixture)
+from tests.waiting import PATIENCE_S, crowding, wait_until
 from tests.whole_bench import CONFIGS
 
 QUIET = {**os.environ, "PYTHONPATH": str(CONFIGS.parent)}
@@ -53,7 +54,9 @@ def test_without_a_file_it_asks_for_one():
     assert "configs/line/collector.toml" in str(said.exception)
 
 
-@pytest.mark.parametrize("words", [["collect"], ["collect", "--migrate"], ["line"]])
+@pytest.mark.parametrize(
+    "words", [["collect"], ["collect", "--migrate"], ["collect", "--journal", "journal"], ["line"]]
+)
 def test_a_missing_library_is_named_in_one_sentence(tmp_path, monkeypatch, words):
     """With what to install."""
     monkeypatch.setattr(collect, "find_spec", lambda _: None)
@@ -103,14 +106,11 @@ def test_a_collector_waits_for_its_database_and_ends_when_told(tmp_path):
         process = subprocess.Popen([sys.executable, "-m", "acquire", "collect", str(file), "--name", "c-7"],
                                    env={**QUIET, "LINE_WORD": "s3cret"}, stdout=log, stderr=log)  # fmt: skip
         try:
-            for _ in range(200):
-                if "collect.listening" in (tmp_path / "log").read_text():
-                    break
-                time.sleep(0.05)
+            wait_until(lambda: "collect.listening" in (tmp_path / "log").read_text())
             began_s = time.monotonic()
             process.send_signal(signal.SIGTERM)
-            assert process.wait(6.0) == 0
-            assert time.monotonic() - began_s < 5.0
+            assert process.wait(PATIENCE_S) == 0
+            assert time.monotonic() - began_s < 5.0 * crowding()
         finally:
             process.kill()
             process.wait()

@@ -7,8 +7,10 @@ import json
 import aiomqtt
 import jsonschema
 import pytest
+from structlog.testing import capture_logs
 
 from acquire.clock import RealClock
+from acquire.journal.archive import Policy
 from acquire.journal.store import Journal
 from acquire.outlets.line_outlet import CURSOR, LineOutlet
 from acquire.outlets.mqtt import Broker
@@ -70,7 +72,7 @@ async def say_kept(port, journal, seq, /, **changes):
         await client.publish(TOPICS.of("kept"), json.dumps(said), qos=1)
 
 
-async def until(condition, within_s=5.0):
+async def until(condition, within_s=30.0):
     """Wait for something that has no event of its own."""
     async with asyncio.timeout(within_s):
         while not await condition():  # noqa: ASYNC110
@@ -92,6 +94,23 @@ async def test_the_whole_record_goes_out_as_one_chain(journal, mosquitto):
     assert sent[0][0] == "evidence"
     for last, payload in sent:
         assert [name for name in kinds[last] if checks[name].is_valid(payload)], last
+
+
+async def test_a_bench_with_an_archive_says_once_that_it_is_not_sent(journal, mosquitto):
+    """Somebody must bring it; after the line has confirmed something, everything newer was sent."""
+    await journal.append(verdicts(100))
+    while await journal.archive((), Policy(largest_bytes=10_000, keep_entries=10)):
+        pass
+    for times in (1, 0):
+        with capture_logs() as logs:
+            async with of_a_line(journal, mosquitto.port, patience_s=60.0) as outlet:
+
+                async def confirmed(outlet=outlet):
+                    await say_kept(mosquitto.port, journal, 100)
+                    return outlet.kept == 100
+
+                await until(confirmed)
+        assert [log["event"] for log in logs].count("line.archived") == times
 
 
 async def test_live_readings_can_be_left_out(journal, mosquitto):
