@@ -10,6 +10,7 @@ import asyncio
 import codecs
 import contextlib
 import os
+import re
 import sys
 import termios
 import tty
@@ -92,7 +93,7 @@ def to_command(line: str) -> Command | None:
         meant = f"Did you mean {near[0]}? " if near else ""
         raise InputImpossible(f"{word} is no command.", f"{meant}.help lists them all.")
     if not rest:
-        raise InputImpossible(f"{word} needs a few words behind it.", "They go on the record.")
+        raise InputImpossible(f"{word} needs something behind it.", f"Write {_form(word)}.")
     return makers[word](rest)
 
 
@@ -106,6 +107,11 @@ ALONE: dict[str, Callable[[str], Command]] = {
     ".finish": FinishBatch,
 }
 """Words that need nothing behind them, with what they make of anything that is there."""
+
+
+def _form(word: str) -> str:
+    """How a word is written with what belongs behind it, as the help has it."""
+    return next(form for form in re.split(r"\n|: |  ", HELP) if form.split(" ")[0] == word)
 
 
 def _temperature(text: str) -> TypeTemperature:

@@ -58,7 +58,6 @@ SHOWN_ASKS = frozenset({Ask.TOUCH, Ask.TOUCH_AGAIN, Ask.SHORT_PROBES, Ask.CHECK_
 SELF_CHECK = "self-check"
 """Step of the prompts of a meter's self-check (`acquire.bench.self_check`), all of which are shown."""
 
-
 WIDTH = 80
 """Columns of the smallest screen that takes a verdict in one line."""
 
@@ -192,8 +191,7 @@ class Terminal:
 
     def _unit_done(self, result: UnitResult) -> None:
         if result.outcome is None:
-            word, style = f"◌ {ending_words(None, result.held)}", "bold yellow"
-            why = ""
+            word, style, why = f"◌ {ending_words(None, result.held)}", "bold yellow", ""
             if result.wait_s:
                 word += f"; try again in about {max(1, round(result.wait_s / 60))} min"
         else:
@@ -215,10 +213,14 @@ class Terminal:
         self._line(Text(""))
 
     def _line(self, text: Text) -> None:
-        """Print a line; what belongs to it stands below and keeps its indent where it wraps."""
+        """Print a line; what belongs to it stands below, and what wraps is set in alike."""
         for part in text.split("\n", allow_blank=True):
-            below = part.plain.startswith(BELOW)
-            shown = Padding(part[len(BELOW) :], (0, 0, 0, len(BELOW)), expand=False) if below else part
+            done = len(BELOW) if part.plain.startswith(BELOW) else 0
+            if not done and part.cell_len > self.console.width > 2 * len(BELOW):
+                first = part.wrap(self.console, self.console.width)[0]
+                self.console.print(first, highlight=False)
+                done = len(part) - len(part.plain[len(first) :].lstrip())
+            shown = Padding(part[done:], (0, 0, 0, len(BELOW)), expand=False) if done else part
             self.console.print(shown, highlight=False)
 
     def _refresh(self) -> None:

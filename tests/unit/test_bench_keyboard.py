@@ -219,6 +219,24 @@ def test_help_names_every_word():
     assert max(len(line) for line in HELP.splitlines()) <= 70
 
 
+@pytest.mark.parametrize(
+    ("word", "form"),
+    [
+        (".skip", ".skip REASON"),
+        (".temperature", ".temperature 21.5 °C"),
+        (".batch", ".batch NAME, 40 units"),
+        (".spool", ".spool NAME for WINDINGS"),
+        (".note", ".note TEXT"),
+        (".accept", ".accept REASON"),
+    ],
+)
+def test_a_word_alone_is_told_what_belongs_behind_it(word, form):
+    """As the help has it."""
+    with pytest.raises(InputImpossible) as refused:
+        to_command(f"{word} ")
+    assert str(refused.value) == f"{word} needs something behind it. Write {form}."
+
+
 async def test_a_flood_waits_outside(monkeypatch):
     """Endless input is read as fast as its lines are dealt with, no faster."""
     reader, writer = os.pipe()

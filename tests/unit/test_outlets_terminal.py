@@ -240,6 +240,16 @@ def test_an_answer_is_no_remark(code):
     assert "remark: dusty" in shown(Notice(Weight.REMARK, "note", "dusty", 0.0))
 
 
+def test_a_long_sentence_is_set_in_where_it_wraps():
+    """No word is lost, and none but the first line begins at the edge."""
+    sentence = "That reads like 1–3, both charge windings in series: move to 1–2, and touch again. " * 3
+    text = shown(Notice(Weight.WARNING, "pair.other", sentence.strip(), 0.0), width=60)
+    first, *others = [line for line in text.splitlines() if line.strip()][:-1]
+    assert first.startswith("  warning: That")
+    assert all(line.startswith(" " * 10) for line in others)
+    assert " ".join(text.split()).startswith(f"warning: {sentence.strip()}")
+
+
 def test_the_bench_goes_on_when_nobody_reads_its_display():
     """A pipe whose reader has left: no error, and what follows goes nowhere."""
     code = (
