@@ -6,36 +6,46 @@ For each sheet, so many units of every kind of fault, places and sizes drawn fro
 dictionary. Sim's hands touch a wrong pair in one touch of twenty and repeat a slip in one of seven; sim's
 meter converts; the whole heart reads, matches, decides and explains (see diagnosis_bench).
 
-"Tellable": on readings without any error no other fault of the dictionary, of whatever size, explains them
-nearly as well (chi-square less than 6 worse). Where one does, ohms cannot tell them apart, and which comes
-first is up to the priors; the table says how often, and the second one which faults those are. Calibration
-weighs the kinds by their prior, since probabilities answer a shop's mixture of faults and not a table with as
-many of each.
+"Tellable": readings without any error would tell the fault from every other. "Told": the readings as they
+were taken do, see diagnosis_theory; reckoned for the first `--theory` units of a kind. Where another fault
+explains them as well, which comes first is up to the priors; the table says how often, the second one which
+faults those are, the third why tellable ones were not first. Calibration weighs the kinds by their prior,
+since probabilities answer a shop's mixture of faults and not a table with as many of each.
+
+Each kind that is done goes to a file at once (`--out`), one JSON line; the same command goes on where it was
+interrupted, and Ctrl-C prints what there is.
 """
 
 from __future__ import annotations
 
 import argparse
+import json
 import math
 import random
 import time
 from collections import Counter, defaultdict
-from concurrent.futures import ProcessPoolExecutor
-from dataclasses import replace
-
-import numpy as np
+from concurrent.futures import ProcessPoolExecutor, as_completed
+from pathlib import Path
 
 from acquire.records import Outcome, Purpose
 from acquire.records.words import FAILING
 from acquire.steps.unit import Order
-from acquire.verdict.diagnose import casebook, double_casebook
+from acquire.verdict.diagnose import casebook
 from acquire.verdict.dictionary import PRIORS
-from acquire.verdict.weighing import visible
+from acquire.verdict.weighing import LOWERING
 from sim.units import UNIT_TYPES
 from tests.benchmarks import diagnosis_tables as tables
 from tests.benchmarks.diagnosis_bench import METERS, Bench, exact
 from tests.benchmarks.diagnosis_scene import draw, faulty, good_unit, kinds_of
+from tests.benchmarks.diagnosis_theory import (
+    as_measured,
+    exact_readings,
+    is_case,
+    rivals,
+    taken_elsewhere,
+)
 
+OUTPUT = Path(__file__).resolve().parents[1] / "output"
 PASSING = (Outcome.PASS, Outcome.CONDITIONAL_PASS)
 COUNTED = (
     "touches",
@@ -51,67 +61,8 @@ COUNTED = (
     "false_hints",
     "slid",
 )
-NEARLY = 6.0
-"""Chi-square by which the next explanation must be worse, readings being exact."""
 GOOD_ENOUGH = 18.5
 """Chi-square of the reading furthest off, up to which a set looks like a good unit's (1 in 60 000)."""
-
-
-def is_case(case, planted):
-    """Whether a case of the dictionary is the planted fault, in its place."""
-    if planted.name == "star_delta":
-        return case.fault == planted.name
-    if case.fault == "two_faults" == planted.name:
-        planted_faults = zip(planted.kinds, ((place,) for place in planted.where), strict=True)
-        return set(case.faults) == set(planted_faults)
-    return case.fault == planted.name and set(case.where) == set(planted.where)
-
-
-def as_measured(bench, story, planted):
-    """The fault as far as it changes any pair that was measured: nobody can be asked for the rest.
-
-    A joint at the core is no fault of a star whose core is only ever held against one pin; of two faults the
-    one that shows is left.
-    """
-    if planted.name not in ("two_faults", "bad_joint", "open_pin", "open_winding", "shorted_turns"):
-        return planted
-    book = casebook(bench.sheet, Purpose.INCOMING, bench.four_wire_below_ohm or 0.0)
-    seen = visible(book, [pair for pair, _, _ in story.readings])
-    shows = {case.faults[0] for case, see in zip(book.cases, seen, strict=True) if see}
-    kinds = planted.kinds or (planted.name,)
-    parts = [part for part in zip(kinds, planted.where, strict=True) if (part[0], (part[1],)) in shows]
-    if len(parts) == len(kinds):
-        return planted
-    return replace(
-        planted, name=parts[0][0] if parts else "healthy", where=tuple(p for _, p in parts), kinds=()
-    )
-
-
-def rivals(bench, story, planted):
-    """Other faults that explain readings without error nearly as well as the true one."""
-    below_ohm = bench.four_wire_below_ohm or 0.0
-    pairs = [p for p, _, _ in story.exact]
-    ohms = []
-    for pair, ohm, _ in story.exact:
-        two_wire = bench.table.nominal_ohm(pair) >= below_ohm
-        ohms.append(ohm + (planted.lead_zero_ohm if two_wire else 0.0))
-    books = [casebook(bench.sheet, Purpose.INCOMING, below_ohm)]
-    if planted.name == "two_faults":
-        books.append(double_casebook(bench.sheet, Purpose.INCOMING))
-    best = []
-    for book in books:
-        told = book.explain(pairs, ohms, [u or 1e-6 for _, _, u in story.exact])
-        fits = book.laws.conducts[:, book.columns(pairs)] == np.isfinite(ohms)
-        chi_square = np.where(fits.all(axis=1), told.chi_square, np.inf)
-        best += [(chi_square[book.laws.case == index].min(), case) for index, case in enumerate(book.cases)]
-    of_truth = min((c for c, case in best if is_case(case, planted)), default=np.inf)
-    if not math.isfinite(of_truth):
-        return {"its own circuit differs"}
-    return {
-        case.fault if case.fault != planted.name else f"{case.fault} elsewhere"
-        for c, case in best
-        if not is_case(case, planted) and c <= of_truth + NEARLY
-    }
 
 
 def outside(bench, story, planted):
@@ -144,7 +95,7 @@ def seems_good(bench, story):
 
 def one_kind(args):
     """All units of one kind of fault on one sheet; one process's share."""
-    key, name, units, meter, slips, order, seed, hurried = args
+    key, name, units, meter, slips, order, seed, hurried, theory = args
     kind, dice = UNIT_TYPES[key], random.Random(f"{seed} {key} {name}")
     bench = Bench(kind, meter, f"{seed} {key} {name}", slips=slips, order=order, hurried=hurried)
     tally, calls = Counter(), []
@@ -152,6 +103,8 @@ def one_kind(args):
         planted = draw(name, kind, dice)
         story = bench.run(faulty(kind, good_unit(kind, dice), planted), planted)
         count_unit(bench, story, planted, tally, calls)
+        if tally["theory"] < theory:
+            count_theory(bench, story, planted, tally)
     bench.close()
     return key, name, tally, calls
 
@@ -168,8 +121,10 @@ def count_unit(bench, story, planted, tally, calls):
     tally["not judged"] += story.outcome is Outcome.CANNOT_JUDGE
     passed = story.outcome in PASSING
     tally["contradiction told"] += passed and any("foretell" in each for each in story.result.findings)
+    tally["failed, with a wrong probe"] += failing and story.wrong > 0
     if planted.name != "healthy" and passed and outside(bench, story, planted):
         tally["passed though outside"] += 1
+        tally["passed as a wrong probe"] += story.false_hints > 0
         tally["of those, just like a good unit"] += seems_good(bench, story)
     if not (failing or held) or not story.findings:
         return
@@ -177,15 +132,48 @@ def count_unit(bench, story, planted, tally, calls):
     found, planted = story.findings, as_measured(bench, story, planted)
     hit = [is_case(f.case, planted) for f in found]
     calls.append((found[0].probability, hit[0], found[0].case.fault))
-    others = rivals(bench, story, planted)
-    tally["tellable"] += not others
-    tally["tellable first"] += not others and hit[0]
-    for rival in others:
-        tally[f"rival {rival}"] += 1
     tally["first"] += hit[0]
     tally["first two"] += any(hit[:2])
-    if found[0].case.fault in ("shorted_turns", "too_few_turns") and planted.name in ("bad_joint", "warm"):
-        tally["high called shorted"] += 1
+    case = found[0].case
+    if planted.name in ("bad_joint", "warm") and {fault for fault, _ in case.faults} & LOWERING:
+        tally["joint or warmth called shorted"] += 1
+        tally["high called shorted"] += not reads_low(bench, story, case)
+
+
+def count_theory(bench, story, planted, tally):
+    """Would exact readings tell the fault, do those that were taken, and if it is not first, why?"""
+    if not (story.outcome in FAILING or story.outcome is None) or not story.findings:
+        return
+    tally["theory"] += 1
+    planted = as_measured(bench, story, planted)
+    first = is_case(story.findings[0].case, planted)
+    others = rivals(bench, planted, exact_readings(bench, story, planted))
+    others = {"its own circuit differs"} if others is None else others
+    for rival in others:
+        tally[f"rival {rival}"] += 1
+    if others:
+        return
+    tally["tellable"] += 1
+    tally["tellable first"] += first
+    astray = taken_elsewhere(bench, story, planted)
+    told = not astray and rivals(bench, planted, story.readings) == set()
+    tally["told"] += told
+    tally["told first"] += told and first
+    if not first:
+        tally["missed: a value of another pair was kept"] += astray
+        tally["missed: by the meter's error another fault explains it as well"] += not (astray or told)
+        tally["missed: though the readings tell it"] += told
+
+
+def reads_low(bench, story, case):
+    """Whether every winding that a case calls shorted has a reading below its nominal."""
+    low = {
+        branch.name
+        for pair, ohm, _ in story.readings
+        if ohm < bench.table.nominal_ohm(pair) < math.inf
+        for branch in bench.table.windings(pair)
+    }
+    return all(set(where) <= low for fault, where in case.faults if fault in LOWERING)
 
 
 def one_shift(args):
@@ -217,6 +205,66 @@ def one_shift(args):
     return key, order, tally
 
 
+def measured(options, keys):
+    """(key, name, tally, calls) of each kind as it is done, those on file first."""
+    names = ("units", "meter", "slips", "order", "seed", "hurried", "theory")
+    how = {name: str(getattr(options, name)) for name in names}
+    options.out.parent.mkdir(parents=True, exist_ok=True)
+    kept = [json.loads(line) for line in options.out.read_text().splitlines()] if options.out.exists() else []
+    if any(each["how"] != how for each in kept):
+        raise SystemExit(f"{options.out} holds figures of another run: name another file with --out.")
+    done = {(each["key"], each["name"]) for each in kept}
+    for each in kept:
+        if each["key"] in keys:
+            yield each["key"], each["name"], Counter(each["tally"]), each["calls"]
+    shared = tuple(getattr(options, name) for name in names)
+    work = [(key, name, *shared) for key in keys for name in kinds_of(UNIT_TYPES[key])]
+    for key, name, tally, calls in spread(
+        one_kind, [w for w in work if w[:2] not in done], options.processes
+    ):
+        with options.out.open("a") as file:
+            file.write(
+                json.dumps({"how": how, "key": key, "name": name, "tally": tally, "calls": calls}) + "\n"
+            )
+        yield key, name, tally, calls
+
+
+def spread(work, every, processes):
+    """Results as they come, over so many processes; one works here."""
+    if processes == 1:
+        yield from map(work, every)
+        return
+    with ProcessPoolExecutor(processes) as pool:
+        waiting = [pool.submit(work, each) for each in every]
+        try:
+            for each in as_completed(waiting):
+                yield each.result()
+        except KeyboardInterrupt:
+            pool.shutdown(wait=False, cancel_futures=True)
+            raise
+
+
+def kinds(options, keys):
+    """All kinds of fault: a line as each is done, then the tables of what there is."""
+    by_sheet = defaultdict(list)
+    try:
+        for key, name, tally, calls in measured(options, keys):
+            by_sheet[key].append((name, tally, calls))
+            tables.progress(key, name, tally)
+    except KeyboardInterrupt:
+        print("interrupted: the same command goes on from here")
+    together = []
+    for key in (key for key in keys if key in by_sheet):
+        kind, how = UNIT_TYPES[key], f"{options.meter}, {options.order} order"
+        rows = sorted(by_sheet[key], key=lambda row: kinds_of(kind).index(row[0]))
+        floor_s = Bench(kind, options.meter, "", slips=0.0, order=options.order).floor_s()
+        tables.sheet(kind, rows, how, floor_s)
+        together += tables.calls_of(kind, rows)
+    print("\nAll sheets together")
+    tables.goals([row for rows in by_sheet.values() for row in rows])
+    tables.calibration(together)
+
+
 def main():
     """Parse, spread over the processors, print."""
     parser = argparse.ArgumentParser(
@@ -231,49 +279,28 @@ def main():
     parser.add_argument(
         "--hurried", action="store_true", help="hands move on before this meter can show that they lifted"
     )
+    parser.add_argument("--theory", type=int, default=300, help="units a kind asked what can be told")
     parser.add_argument("--processes", type=int, default=2)
+    parser.add_argument("--out", type=Path, help="file for what is done so far; one of its own by default")
     parser.add_argument(
         "--shift", type=int, default=0, help="units of a mixed shift, in either order, instead"
     )
     options = parser.parse_args()
     began_s = time.perf_counter()
     keys = [options.sheet] if options.sheet else list(UNIT_TYPES)
-    with ProcessPoolExecutor(options.processes) as pool:
-        if options.shift:
-            for key, order, tally in pool.map(
-                one_shift,
-                [
-                    (key, options.shift, options.meter, options.slips, order, options.seed)
-                    for key in keys
-                    for order in Order
-                ],
-            ):
-                tables.shift(key, order, tally, options.shift)
-        else:
-            kinds = [(key, name) for key in keys for name in kinds_of(UNIT_TYPES[key])]
-            work = [
-                (
-                    *each,
-                    options.units,
-                    options.meter,
-                    options.slips,
-                    options.order,
-                    options.seed,
-                    options.hurried,
-                )
-                for each in kinds
-            ]
-            by_sheet = defaultdict(list)
-            for key, name, tally, calls in pool.map(one_kind, work):
-                by_sheet[key].append((name, tally, calls))
-            together = []
-            for key, rows in by_sheet.items():
-                kind, how = UNIT_TYPES[key], f"{options.meter}, {options.order} order"
-                floor_s = Bench(kind, options.meter, "", slips=0.0, order=options.order).floor_s()
-                tables.sheet(kind, rows, how, floor_s)
-                together += tables.calls_of(kind, rows)
-            print("\nAll sheets together")
-            tables.calibration(together)
+    if options.shift:
+        shared = (options.shift, options.meter, options.slips)
+        every = [(key, *shared, order, options.seed) for key in keys for order in Order]
+        for key, order, tally in spread(one_shift, every, options.processes):
+            tables.shift(key, order, tally, options.shift)
+    else:
+        if options.out is None:
+            hurried = "-hurried" if options.hurried else ""
+            name = (
+                f"diagnosis-{options.meter}-{options.order}-{options.units}-seed{options.seed}{hurried}.jsonl"
+            )
+            options.out = OUTPUT / name
+        kinds(options, keys)
     print(f"\n{time.perf_counter() - began_s:.0f} s with {options.processes} processes")
 
 

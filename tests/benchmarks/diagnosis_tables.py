@@ -10,6 +10,8 @@ from tests.benchmarks.diagnosis_scene import weight_of
 
 CELLS = (0.0, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.97, 1.0)
 ABOUT_NINETY = (0.85, 0.95)
+GOAL = 0.95
+"""Share of the units whose fault the readings can tell that must have it first."""
 
 
 def percent(part, whole):
@@ -22,6 +24,7 @@ def sheet(kind, rows, how, floor_s):
     print(f"\n{kind.title}: {how}")
     _kinds(rows)
     _rivals(rows)
+    _missed(rows)
     _probes(rows, floor_s)
     calibration(calls_of(kind, rows))
 
@@ -29,32 +32,43 @@ def sheet(kind, rows, how, floor_s):
 def _kinds(rows):
     print(
         f"{'fault':20}{'units':>7}{'failed':>8}{'held':>6}{'unjudged':>9}{'1st':>7}{'1st two':>8}"
-        f"{'tellable':>9}{'1st of those':>13}{'outside, passed':>16}{'like a good one':>16}"
+        f"{'tellable':>9}{'1st of those':>13}{'told':>7}{'1st of those':>13}{'outside, passed':>16}"
+        f"{'like a good one':>16}"
     )
     total = Counter()
     for name, tally, _ in rows:
         total.update(tally)
-        told = tally["explained"]
+        told, asked = tally["explained"], tally["theory"]
         print(
             f"{name:20}{tally['units']:7}{tally['failed']:8}{tally['held']:6}{tally['not judged']:9}"
             f" {percent(tally['first'], told)}  {percent(tally['first two'], told)}"
-            f"   {percent(tally['tellable'], told)}       "
+            f"   {percent(tally['tellable'], asked)}       "
             f"{percent(tally['tellable first'], tally['tellable'])}"
+            f" {percent(tally['told'], asked)}       {percent(tally['told first'], tally['told'])}"
             f"{tally['passed though outside']:16}{tally['of those, just like a good unit']:16}"
         )
-    print(
-        f"tellable units with the true fault first: "
-        f"{percent(total['tellable first'], total['tellable'])} % of {total['tellable']}"
-    )
+    for what in ("tellable", "told"):
+        share = percent(total[f"{what} first"], total[what])
+        print(f"{what} units with the true fault first: {share} % of {total[what]}")
+
+
+def _missed(rows):
+    print("why faults that exact readings would tell were not first:")
+    for name, tally, _ in rows:
+        reasons = {k.removeprefix("missed: "): n for k, n in tally.items() if k.startswith("missed: ") and n}
+        if reasons:
+            below = "" if tally["tellable first"] >= GOAL * tally["tellable"] else " (below the goal)"
+            text = "; ".join(f"{count} {reason}" for reason, count in reasons.items())
+            print(f"  {name:20}of {tally['tellable']}: {text}{below}")
 
 
 def _rivals(rows):
     print("what ohms cannot tell from it, by theory (share of the units that were explained):")
     for name, tally, _ in rows:
         shares = {
-            key.removeprefix("rival "): count / tally["explained"]
+            key.removeprefix("rival "): count / tally["theory"]
             for key, count in tally.items()
-            if key.startswith("rival ") and tally["explained"]
+            if key.startswith("rival ") and tally["theory"]
         }
         common = sorted(shares.items(), key=lambda each: -each[1])[:5]
         text = ", ".join(f"{rival} {100 * share:.0f} %" for rival, share in common if share >= 0.02)
@@ -65,7 +79,8 @@ def _probes(rows, floor_s):
     total = Counter()
     for _, tally, _ in rows:
         total.update(tally)
-    healthy = next(tally for name, tally, _ in rows if name == "healthy")
+    healthy = next((tally for name, tally, _ in rows if name == "healthy"), Counter({"units": 1}))
+    goals(rows)
     print(
         f"healthy units failed: {healthy['failed']} of {healthy['units']}, held {healthy['held']}, "
         f"contradiction told {healthy['contradiction told']} ({healthy['wrong']} wrong probes among them); "
@@ -82,10 +97,36 @@ def _probes(rows, floor_s):
         f"{healthy['false_hints']} of {healthy['right']}"
     )
     print(f"verdicts replaced by the next pair's value, the lift-off unseen: {total['slid']}")
-    print(f"high resistance called shorted turns: {total['high called shorted']}")
     print(
         f"healthy unit: {healthy['seconds'] / healthy['units']:.1f} s, floor {floor_s:.1f} s, "
         f"touches {healthy['touches'] / healthy['units']:.2f}"
+    )
+
+
+def goals(rows):
+    """What must be nought."""
+    total, healthy = Counter(), Counter()
+    for name, tally, _ in rows:
+        total.update(tally)
+        if name == "healthy":
+            healthy.update(tally)
+    print(
+        f"goals of 0: healthy units failed by a wrong probe {healthy['failed, with a wrong probe']}; faulty "
+        f"units passed as a wrong probe {total['passed as a wrong probe']} (beyond a limit and passed at all "
+        f"{total['passed though outside']}, of which {total['of those, just like a good unit']} read like a "
+        f"good unit); high resistance called shorted turns {total['high called shorted']} (joints and warm "
+        f"units with such a fault first, by a reading below nominal: "
+        f"{total['joint or warmth called shorted'] - total['high called shorted']})"
+    )
+
+
+def progress(key, name, tally):
+    """One line as a kind is done."""
+    print(
+        f"{key:10} {name:20}{tally['units']:6} units, explained {tally['explained']}, first "
+        f"{percent(tally['first'], tally['explained'])} %, told {tally['told']}, first of those "
+        f"{percent(tally['told first'], tally['told'])} %",
+        flush=True,
     )
 
 
