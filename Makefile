@@ -3,6 +3,8 @@ PYTHON ?= python3
 VENV ?= .venv
 BIN = $(VENV)/bin
 ARGS ?=
+# Tests start hundreds of processes of ours; without kept bytecode each would compile everything anew.
+unexport PYTHONDONTWRITEBYTECODE
 
 .PHONY: demo line-demo test check lint types imports long setup wheel clean
 

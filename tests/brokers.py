@@ -17,6 +17,8 @@ from pathlib import Path
 import aiomqtt
 import pytest
 
+from tests.waiting import PATIENCE_S, until
+
 MOSQUITTO = shutil.which("mosquitto") or shutil.which("mosquitto", path="/usr/sbin:/usr/local/sbin")
 
 needs_mosquitto = pytest.mark.skipif(
@@ -53,7 +55,7 @@ class Mosquitto:
         log = (self.folder / "mosquitto.log").open("ab")
         with log:
             self.process = subprocess.Popen([MOSQUITTO, "-c", str(settings)], stdout=log, stderr=log)
-        for _ in range(500):
+        for _ in range(3000):
             with contextlib.suppress(OSError), socket.create_connection(("127.0.0.1", self.port), 0.2):
                 return self
             if self.process.poll() is not None:
@@ -100,11 +102,9 @@ class Subscriber:
             if topic.endswith(f"/{last}") and (retained is None or kept == retained)
         ]
 
-    async def until(self, condition, timeout_s=10.0):
+    async def until(self, condition, timeout_s=PATIENCE_S):
         """Wait for something to have been heard."""
-        async with asyncio.timeout(timeout_s):
-            while not condition(self):  # noqa: ASYNC110  (what is waited for has no event of its own)
-                await asyncio.sleep(0.005)
+        await until(lambda: condition(self), timeout_s)
 
 
 def plain(payload):
@@ -134,7 +134,7 @@ async def subscriber(port, topic="steadyohm/#", **client):
 
     task = asyncio.create_task(listen(), name="subscriber")
     try:
-        await asyncio.wait_for(ear.ready.wait(), 10.0)
+        await asyncio.wait_for(ear.ready.wait(), PATIENCE_S)
         yield ear
     finally:
         task.cancel()

@@ -17,6 +17,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import expect, sync_playwright
 
+from tests.waiting import PATIENCE_S
 from tests.whole_bench import CONFIGS, bench_file, free_port, running, simulated
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium", path="/usr/bin:/usr/lib/chromium")
@@ -72,6 +73,9 @@ Object.defineProperty(window, "speechSynthesis", { value: {
 """A browser with a voice, whose words are kept; headless Chromium has none."""
 
 
+expect.set_options(timeout=1000 * PATIENCE_S)
+
+
 @dataclass
 class Page:
     """One page and what went wrong in it."""
@@ -99,7 +103,7 @@ class Page:
         """What was spoken since the last look."""
         return self.page.evaluate("window.said.splice(0)")
 
-    def state(self, name, words="", within_s=10.0):
+    def state(self, name, words="", within_s=PATIENCE_S):
         """Wait until the band on the bench screen shows a state, with these words in it; gives the band."""
         band = self.page.locator(f'.band[data-state="{name}"]', has_text=words)
         expect(band).to_be_visible(timeout=1000 * within_s)
@@ -132,7 +136,7 @@ def chromium():
 def opened(browser, url, *, voice=True, click=True, size=None, scheme="light"):
     """Open a page of its own profile and, as a person would, click once so that it may sound."""
     context = browser.new_context(viewport=size or LAPTOP, color_scheme=scheme, reduced_motion="reduce")
-    context.set_default_timeout(10_000)
+    context.set_default_timeout(1000 * PATIENCE_S)
     context.add_init_script(EARS)
     if voice:
         context.add_init_script(VOICE)
@@ -228,7 +232,7 @@ def paged_bench(folder, *, more="", steps=(0, 1, 3), speed=16.0, batch="", chang
         yield bench
 
 
-def until_served(url, within_s=10.0):
+def until_served(url, within_s=PATIENCE_S):
     """Wait until the page's server answers."""
     deadline = time.monotonic() + within_s
     while True:

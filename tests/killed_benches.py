@@ -23,6 +23,7 @@ from dataclasses import dataclass, field
 
 from acquire.journal.history import JournalReader, Question
 from tests.brokers import Mosquitto, subscriber
+from tests.waiting import PATIENCE_S
 from tests.whole_bench import QUIET, bench_file, csv_rows, free_port
 
 SPEED = 20
@@ -93,7 +94,7 @@ class KilledBench:
         with Mosquitto(self.folder / "broker", "max_queued_messages 0") as broker:
             async with subscriber(broker.port) as self.ear:
                 await self._with_meter(broker.port, kills)
-                await asyncio.sleep(0.3)
+                await self._all_heard()
                 self.compare()
         self.counts.took_s = time.monotonic() - began_s
         return self.counts
@@ -120,7 +121,7 @@ class KilledBench:
         finally:
             sim.stdin.close()
             with contextlib.suppress(TimeoutError):
-                await asyncio.wait_for(sim.wait(), 5.0)
+                await asyncio.wait_for(sim.wait(), PATIENCE_S)
             if sim.returncode is None:
                 sim.kill()
                 await sim.wait()
@@ -158,10 +159,10 @@ class KilledBench:
 
     async def _last_life(self):
         await self._start()
-        async with asyncio.timeout(60.0):
+        async with asyncio.timeout(120.0):
             await self._work(until_units=1)
         self._run.send_signal(signal.SIGTERM)
-        assert await asyncio.wait_for(self._run.wait(), 6.0) == 0, self._story()
+        assert await asyncio.wait_for(self._run.wait(), PATIENCE_S) == 0, self._story()
 
     def _story(self):
         return (self.folder / "output").read_text(errors="replace")[-3000:]
@@ -253,6 +254,13 @@ class KilledBench:
             return []
         with JournalReader(self.folder / "work" / "journal") as journal:
             return list(journal.find(Question(kinds=kinds, limit=1_000_000)))
+
+    async def _all_heard(self):
+        """What the broker has confirmed may still be on its way to the subscriber."""
+        for kind, last in (("verdict", "verdict"), ("typed_result", "result")):
+            wanted = {entry.id for entry in self._entries(kind)}
+            with contextlib.suppress(TimeoutError):  # what is missing then, `compare` says
+                await self.ear.until(lambda e, w=wanted, t=last: w <= {p["id"] for p in e.of(t)})
 
     def compare(self):
         """Journal, CSV and what the subscriber heard agree; nothing a person saw is missing."""

@@ -174,7 +174,7 @@ class StillBench:
         while (serial := await self._scanned.get()) is not None:
             await self.daemon.command(StartUnit(serial))
 
-    async def until(self, condition, within_s=20.0):
+    async def until(self, condition, within_s=30.0):
         """Wait until something holds, looked at after every event."""
         async with asyncio.timeout(within_s):
             while not condition(self):

@@ -10,6 +10,8 @@ import socket
 import threading
 import time
 
+from tests.waiting import PATIENCE_S
+
 NUMBERS = itertools.count(1)
 
 
@@ -35,7 +37,7 @@ def ordered(port, command, **words):
 
 
 def _sent(port, method, path, body, host, fields):
-    connection = http.client.HTTPConnection("127.0.0.1", port, timeout=10.0)
+    connection = http.client.HTTPConnection("127.0.0.1", port, timeout=PATIENCE_S)
     named = {name.replace("_", "-"): value for name, value in fields.items()}
     try:
         connection.request(method, path, body, {"Host": f"{host}:{port}", **named})
@@ -45,7 +47,7 @@ def _sent(port, method, path, body, host, fields):
         connection.close()
 
 
-def until_served(port, path="/now", within_s=15.0, daemon=None):
+def until_served(port, path="/now", within_s=PATIENCE_S, daemon=None):
     """Wait for the page's server; gives the state. Of a daemon that has ended its last words are told."""
     deadline = time.monotonic() + within_s
     while True:
@@ -65,7 +67,7 @@ class Ear:
     """Follows the stream of one page in a thread; keeps every event with the time of its arrival."""
 
     def __init__(self, port):
-        self.connection = http.client.HTTPConnection("127.0.0.1", port, timeout=30.0)
+        self.connection = http.client.HTTPConnection("127.0.0.1", port, timeout=PATIENCE_S)
         self.connection.request("GET", "/events", headers={"Host": f"127.0.0.1:{port}"})
         self._pipe = self.connection.sock  # the connection forgets it: the answer has no end of its own
         self.answer = self.connection.getresponse()
@@ -92,7 +94,7 @@ class Ear:
             self.ended = True
             self._news.notify_all()
 
-    def until(self, name, fits=lambda _data: True, within_s=10.0, start=0):
+    def until(self, name, fits=lambda _data: True, within_s=PATIENCE_S, start=0):
         """Wait for an event of this name that fits; gives its data and when it came."""
         deadline, place = time.monotonic() + within_s, start
         with self._news:
@@ -108,7 +110,7 @@ class Ear:
                     raise AssertionError(f"never heard {name!r}, {how}; last were {told}")
                 self._news.wait(left)
 
-    def phase(self, phase, within_s=10.0, start=0):
+    def phase(self, phase, within_s=PATIENCE_S, start=0):
         """Wait until the bench is in this phase."""
         return self.until("change", lambda data: data.get("phase") == phase, within_s, start)
 

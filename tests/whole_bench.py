@@ -26,6 +26,7 @@ from acquire.journal.history import JournalReader, Question
 from acquire.outlets.payload import header
 from acquire.simulated.demo import at_work, read_truth
 from acquire.simulated.stand_in import stand_in
+from tests.waiting import PATIENCE_S
 
 CONFIGS = Path(__file__).resolve().parents[1] / "configs"
 QUIET = {**os.environ, "TERM": "dumb", "COLUMNS": "120"}
@@ -126,7 +127,7 @@ class Lines:
             self._queue.put(line)
         self._queue.put(None)
 
-    def until(self, words, within_s=10.0):
+    def until(self, words, within_s=PATIENCE_S):
         """Wait for a line that holds these words; gives it."""
         deadline = time.monotonic() + within_s
         while True:
@@ -142,8 +143,8 @@ class Lines:
 
     def rest(self):
         """Everything up to the end of the output, also what was waited for before."""
-        self._thread.join(5.0)
-        while (line := self._queue.get(timeout=5.0)) is not None:
+        self._thread.join(PATIENCE_S)
+        while (line := self._queue.get(timeout=PATIENCE_S)) is not None:
             self.seen.append(line)
         return "".join(self.seen)
 
@@ -169,11 +170,11 @@ class Typed:
         self.process.stdin.write(line + "\n")
         self.process.stdin.flush()
 
-    def until(self, words, within_s=10.0):
+    def until(self, words, within_s=PATIENCE_S):
         """Wait for a line that holds these words."""
         return self.lines.until(words, within_s)
 
-    def end(self, number=signal.SIGTERM, within_s=5.0):
+    def end(self, number=signal.SIGTERM, within_s=PATIENCE_S):
         """Send a signal and wait; gives exit code and whole output."""
         self.process.send_signal(number)
         code = self.process.wait(within_s)

@@ -1,16 +1,14 @@
-"""Gauge studies, control charts and capability against textbooks, handbooks, statsmodels and scipy."""
+"""Gauge studies, control charts and capability against textbooks, handbooks, statsmodels and scipy.
+
+statsmodels is slow to import, and every worker of a test run imports every module: so only where it is used.
+"""
 
 import csv
 from pathlib import Path
 
 import numpy as np
-import pandas as pd
 import pytest
-import statsmodels.api as sm
 from scipy import stats
-from statsmodels.formula.api import ols
-from statsmodels.stats.diagnostic import normal_ad
-from statsmodels.stats.proportion import proportion_confint
 
 from acquire.physics.check_standard import D2_OF_TWO, D4_OF_TWO
 from acquire.physics.sample import pooled, sample
@@ -115,6 +113,10 @@ def test_factors_of_averages_and_ranges():
 @pytest.mark.parametrize("file", ["grr_helicopter_3x3x3.csv", "grr_aiag_10x3x3.csv"])
 def test_tables_of_variance_agree_with_statsmodels(file):
     """Second opinion: anova_lm of an ordinary fit with and without interaction; 1e-9."""
+    import pandas as pd
+    import statsmodels.api as sm
+    from statsmodels.formula.api import ols
+
     frame = pd.DataFrame(rows(file)).astype({"value": float})
     full = sm.stats.anova_lm(ols("value ~ C(part) * C(appraiser)", frame).fit())
     study = gauge_study(trials(file))
@@ -246,6 +248,8 @@ def test_tabled_factors_of_two_are_the_exact_ones_rounded():
 @pytest.mark.parametrize("seed", range(6))
 def test_normality_agrees_with_statsmodels(seed):
     """Second opinion: normal_ad; 1e-9. Normal, uniform and skewed values."""
+    from statsmodels.stats.diagnostic import normal_ad
+
     rng = np.random.default_rng(seed)
     values = [rng.normal(100, 2, 40), rng.uniform(0, 1, 60), rng.exponential(1, 30)][seed % 3]
     theirs = normal_ad(values)
@@ -257,6 +261,8 @@ def test_normality_agrees_with_statsmodels(seed):
 @pytest.mark.parametrize(("count", "of"), [(0, 10), (1, 10), (37, 40), (40, 40), (999, 1000)])
 def test_wilson_intervals_agree_with_statsmodels(count, of):
     """Second opinion: proportion_confint; 1e-9."""
+    from statsmodels.stats.proportion import proportion_confint
+
     got = share_of(count, of)
     assert (got.low, got.high) == pytest.approx(proportion_confint(count, of, method="wilson"), abs=1e-9)
 

@@ -5,7 +5,6 @@ import math
 from pathlib import Path
 
 import pytest
-import statsmodels.api as sm
 
 from acquire.physics.sample import correlation, line, pooled, sample
 
@@ -47,6 +46,8 @@ def test_gum_h3_calibration_line():
 
 def test_gum_h3_agrees_with_statsmodels():
     """Second opinion: ordinary least squares of statsmodels."""
+    import statsmodels.api as sm  # slow to import, and every worker imports this module
+
     celsius, correction = column("gum_h3.csv", "t_C"), column("gum_h3.csv", "b_C")
     theirs = sm.OLS(correction, sm.add_constant([c - 20.0 for c in celsius])).fit()
     fit = line(celsius, correction, origin=20.0)

@@ -48,4 +48,4 @@ async def publishing(journal, port, *, on_command=None, **broker):
         yield outlet
     finally:
         stop.set()
-        await asyncio.wait_for(task, 10.0)
+        await asyncio.wait_for(task, 30.0)

@@ -147,7 +147,7 @@ def tmpfs(tmp_path):
 async def remounted(folder, how):
     """Remount; read-only is refused while a file is open for writing, so try until the bench waits."""
     words = ["mount", "-o", f"remount,{how}", str(folder)]
-    async with asyncio.timeout(10.0):
+    async with asyncio.timeout(30.0):
         while True:
             mount = await asyncio.create_subprocess_exec(*words, stderr=subprocess.DEVNULL)
             if await mount.wait() == 0:

@@ -148,7 +148,7 @@ folder = "journal"
         self.process.stdin.write(f"{' '.join(pair)}\n".encode())
         await self.process.stdin.drain()
 
-    async def until_readings_resume(self, within_s=12.0):
+    async def until_readings_resume(self, within_s=30.0):
         """Several more readings."""
         feed = self.daemon.feeds[0]
         before, deadline = feed.readings, time.monotonic() + within_s

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import functools
 import re
 import subprocess
 import sys
@@ -64,11 +65,17 @@ def imported(*folders):
     return {name: at for name, at in found.items() if name not in sys.stdlib_module_names | HOUSES}
 
 
+@functools.cache
+def brought():
+    """Which distributions bring which package; to look is slow, so it is done once."""
+    return packages_distributions()
+
+
 def distributions(package):
     """Which distributions bring a package."""
     if package in OPTIONAL:
         return {OPTIONAL[package]}
-    return {normal(name) for name in packages_distributions().get(COMES_WITH.get(package, package), [])}
+    return {normal(name) for name in brought().get(COMES_WITH.get(package, package), [])}
 
 
 def test_the_product_imports_only_what_it_declares():

@@ -8,6 +8,7 @@ from tests.brokers import Mosquitto, needs_mosquitto, subscriber
 from tests.known_records import verdict, verdicts
 from tests.relay import Relay
 from tests.reliability.conftest import publishing
+from tests.waiting import until
 
 pytestmark = needs_mosquitto
 
@@ -24,7 +25,7 @@ def agreed(ear, entries):
     return len(ear.of("verdict")) - len(first)
 
 
-async def all_heard(ear, entries, timeout_s=20.0):
+async def all_heard(ear, entries, timeout_s=30.0):
     wanted = {entry.id for entry in entries}
     await ear.until(lambda e: wanted <= {payload["id"] for payload in e.of("verdict")}, timeout_s)
 
@@ -48,9 +49,7 @@ async def test_hours_of_outage_are_caught_up_in_order(journal, tmp_path):
 
 
 async def outlet_at(outlet, seq):
-    async with asyncio.timeout(10.0):
-        while outlet.health.cursor < seq:  # noqa: ASYNC110
-            await asyncio.sleep(0.005)
+    await until(lambda: outlet.health.cursor >= seq)
 
 
 async def test_a_broker_killed_again_and_again_loses_nothing(journal, mosquitto):
@@ -87,9 +86,7 @@ async def test_a_frozen_broker_gets_copies_with_the_same_id(journal, mosquitto):
         for number in range(6, 40):
             entries += await journal.append([(verdict(number), None)])
         assert time.perf_counter() - before_s < 2.0
-        async with asyncio.timeout(10.0):
-            while not outlet.health.failing:  # noqa: ASYNC110
-                await asyncio.sleep(0.01)
+        await until(lambda: outlet.health.failing)
         mosquitto.thaw()
         await all_heard(ear, entries)
         await outlet_at(outlet, len(entries))
@@ -110,9 +107,7 @@ async def test_days_with_a_frozen_broker_use_no_more_sockets_and_tasks(journal, 
         before = in_use()
         mosquitto.freeze()
         await journal.append(verdicts(1))
-        async with asyncio.timeout(15.0):
-            while outlet.health.failures < 25:  # noqa: ASYNC110
-                await asyncio.sleep(0.02)
+        await until(lambda: outlet.health.failures >= 25)
         after = in_use()
         mosquitto.thaw()
         await outlet_at(outlet, 2)
@@ -171,9 +166,7 @@ async def test_a_cable_that_leads_nowhere_is_noticed_by_the_next_verdict(journal
         await ear.until(lambda e: e.of("status"))
         relay.flowing.clear()
         entries = await journal.append(verdicts(3))
-        async with asyncio.timeout(10.0):
-            while not outlet.health.failing:  # noqa: ASYNC110
-                await asyncio.sleep(0.01)
+        await until(lambda: outlet.health.failing)
         relay.flowing.set()
         await all_heard(ear, entries)
         agreed(ear, entries)

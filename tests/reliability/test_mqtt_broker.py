@@ -18,11 +18,14 @@ from tests.brokers import Mosquitto, needs_mosquitto, subscriber
 from tests.known_records import BATCH, CHECK, NOTICE, RESULT, STARTED, TYPED, ZERO, verdict, verdicts
 from tests.relay import Relay
 from tests.reliability.conftest import publishing
+from tests.waiting import until
 
 pytestmark = needs_mosquitto
 
 VERSIONS = pytest.mark.parametrize("version", ["5", "3.1.1"])
 PROMPT = Prompt(Ask.TOUCH, "Touch 1 and 2.", "PL80-1", Pair("1", "2"), "slow charge", 0, 4)
+
+MARK = "mark"
 
 
 def reading(value_ohm):
@@ -32,13 +35,10 @@ def reading(value_ohm):
 async def retained(port, last):
     """What a newcomer is told on a topic; None for nothing."""
     async with aiomqtt.Client("127.0.0.1", port) as client:
-        await client.subscribe(Topics("north bench").of(last))
-        try:
-            async with asyncio.timeout(0.3):
-                async for message in client.messages:
-                    return json.loads(message.payload)
-        except TimeoutError:
-            return None
+        await client.subscribe([(Topics("north bench").of(last), 0), (MARK, 0)])
+        await client.publish(MARK)  # behind what the broker keeps: it sends that with its answer
+        message = await anext(aiter(client.messages))
+        return None if str(message.topic) == MARK else json.loads(message.payload)
 
 
 async def ask(port, plain, *, retain=False, raw=None):
@@ -223,7 +223,7 @@ async def test_tls_with_an_own_authority_and_client_certificates(journal, guarde
     }
     await journal.append(verdicts(2))
     async with publishing(journal, guarded.port, **ours) as outlet:
-        async with asyncio.timeout(5.0):
+        async with asyncio.timeout(30.0):
             await journal_at(journal, 2)
         assert outlet.health.failures == 0
 
@@ -256,9 +256,7 @@ async def test_without_the_right_papers_nothing_goes_out_and_the_reason_is_told(
     ours = {name: certificates / value if isinstance(value, str) else value for name, value in papers.items()}
     await journal.append(verdicts(1))
     async with publishing(journal, guarded.port, **{"tls": True, **ours}) as outlet:
-        async with asyncio.timeout(8.0):
-            while outlet.health.failures < 2:  # noqa: ASYNC110
-                await asyncio.sleep(0.01)
+        await until(lambda: outlet.health.failures >= 2)
         assert str(guarded.port) in outlet.health.failing
         assert why in outlet.health.failing
 
@@ -286,9 +284,7 @@ LOGIN = {"user": "bench", "password": "s3cret"}
 
 
 async def failing(outlet):
-    async with asyncio.timeout(8.0):
-        while not outlet.health.failing:  # noqa: ASYNC110
-            await asyncio.sleep(0.01)
+    await until(lambda: outlet.health.failing)
     return outlet.health.failing
 
 
@@ -327,7 +323,7 @@ async def test_a_broker_that_takes_only_small_messages_does_not_swallow_the_verd
             broker.kill()
             broker.more = ""
             broker.start()
-            async with asyncio.timeout(8.0):
+            async with asyncio.timeout(30.0):
                 await journal_at(journal, 1)
 
 
@@ -348,7 +344,6 @@ async def test_a_command_is_carried_out_once_and_answered(journal, mosquitto, ve
         publishing(journal, mosquitto.port, on_command=carry_out, version=version),
     ):
         await ear.until(lambda e: e.of("status"))
-        await asyncio.sleep(0.1)
         for _ in range(2):
             await ask(mosquitto.port, {"command": "start_unit", "serial": "PL80-7"})
         await ear.until(lambda e: len(e.of("command/reply")) == 2)
@@ -370,7 +365,6 @@ async def test_what_is_no_command_is_answered_with_the_reason(journal, mosquitto
         publishing(journal, mosquitto.port, on_command=never, version=version) as outlet,
     ):
         await ear.until(lambda e: e.of("status"))
-        await asyncio.sleep(0.1)
         await ask(mosquitto.port, {}, raw=b"\xff not json")
         await ask(mosquitto.port, {"command": "start_unit"})
         await ear.until(lambda e: len(e.of("command/reply")) == 2)
@@ -394,7 +388,6 @@ async def test_a_command_kept_by_the_broker_is_not_carried_out(journal, mosquitt
         publishing(journal, mosquitto.port, on_command=carry_out, version=version),
     ):
         await ear.until(lambda e: e.of("status"))
-        await asyncio.sleep(0.2)
         await ask(mosquitto.port, {"command": "zero_leads", "correlation": "c-2"})
         await ear.until(lambda e: any(r["correlation"] == "c-2" for r in e.of("command/reply")))
 
@@ -412,7 +405,6 @@ async def test_a_huge_command_does_not_get_in(journal, mosquitto):
         publishing(journal, mosquitto.port, on_command=done) as outlet,
     ):
         await ear.until(lambda e: e.of("status"))
-        await asyncio.sleep(0.1)
         await ask(mosquitto.port, {}, raw=b"x" * 1_000_000)
         await ask(mosquitto.port, {"command": "zero_leads", "correlation": "small"})
         await ear.until(lambda e: e.of("command/reply"))

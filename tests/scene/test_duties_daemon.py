@@ -28,6 +28,7 @@ from acquire.records import (
     UnitStarted,
 )
 from tests.benchmarks.drivers_peers import Instrument
+from tests.waiting import until
 from tests.whole_bench import bench_file, journal_entries
 
 CHECK = """[check]
@@ -69,20 +70,20 @@ class Shift:
 
     async def __aexit__(self, *_):
         self.stop.set()
-        await asyncio.wait_for(self.task, 10.0)
+        await asyncio.wait_for(self.task, 30.0)
 
     def of(self, kind):
         return [event for event in self.events if isinstance(event, kind)]
 
     async def until(self, condition):
-        async with asyncio.timeout(15.0):
-            while not condition():  # noqa: ASYNC110  (no event tells of it)
-                await asyncio.sleep(0.02)
+        await until(condition)
 
     async def touch(self, ohm):
         """Lift, then hold the probes on something."""
         self.meter.values["RES"] = self.meter.values["FRES"] = 9.9e37
+        seen = self.daemon.feeds[0].readings
         await asyncio.sleep(0.5)
+        await until(lambda: self.daemon.feeds[0].readings > seen + 3)
         self.meter.values["RES"] = self.meter.values["FRES"] = ohm
 
 

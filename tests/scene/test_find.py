@@ -17,6 +17,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.waiting import PATIENCE_S
 from tests.whole_bench import QUIET, free_port, running
 
 SIM = [sys.executable, "-P", "-m", "sim"]
@@ -63,7 +64,7 @@ def find(*words, **options):
     """Run the command; gives exit code and what it said, on one line each."""
     command = [sys.executable, "-m", "acquire", "find", *words]
     done = subprocess.run(
-        command, capture_output=True, text=True, env=QUIET, timeout=40, check=False, **options
+        command, capture_output=True, text=True, env=QUIET, timeout=100, check=False, **options
     )
     assert done.stderr == "" or "Traceback" not in done.stderr
     return done.returncode, done.stdout + done.stderr
@@ -189,7 +190,7 @@ def test_the_progress_bar_goes_forward_and_leaves_nothing_behind(tmp_path):
         with contextlib.suppress(OSError):
             while chunk := os.read(controller, 4096):
                 shown += chunk
-        process.wait(20)
+        process.wait(PATIENCE_S)
     os.close(controller)
     text = shown.decode()
     shares = [int(share) for share in re.findall(r"(\d+) %", text)]

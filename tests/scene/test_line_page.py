@@ -32,9 +32,10 @@ from tests.browsers import LAPTOP, OUTPUT, PHONE, chromium, needs_chromium, open
 from tests.known_records import NOTICE, RESULT
 from tests.postgres import database, needs_postgres  # noqa: F401  (a fixture)
 from tests.unit.test_line_incoming import entry, message
+from tests.waiting import PATIENCE_S, crowding
 from tests.whole_bench import CONFIGS, free_port
 
-pytestmark = [needs_mosquitto, needs_postgres, needs_chromium, pytest.mark.timeout(120)]
+pytestmark = [needs_mosquitto, needs_postgres, needs_chromium, pytest.mark.timeout(300)]
 HOSTILE = '<img src=x onerror="document.title=1">'
 
 
@@ -164,7 +165,7 @@ def test_all_benches_are_seen_at_a_glance(tmp_path, mosquitto, database):  # noq
         eye = opened(browser, url)
         page = eye.page
         expect(page.locator(".card")).to_have_count(52)
-        expect(page.locator("#today")).to_contain_text(f"{judged} units", timeout=15_000)
+        expect(page.locator("#today")).to_contain_text(f"{judged} units")
         expect(page.locator("#today")).to_contain_text("2 with old files")
         first = page.locator(".card h2").all_inner_texts()[:7]
         assert set(first[:2]) == {"bench-09", "bench-30"}
@@ -198,8 +199,8 @@ def test_all_benches_are_seen_at_a_glance(tmp_path, mosquitto, database):  # noq
         assert eye.complaints == []
         began_s = time.monotonic()
         process.send_signal(signal.SIGTERM)
-        assert process.wait(5.0) == 0
-        assert time.monotonic() - began_s < 2.0
+        assert process.wait(PATIENCE_S) == 0
+        assert time.monotonic() - began_s < 2.0 * crowding()
         expect(page.locator("#troubles")).to_contain_text("lost its server")
 
 
@@ -212,13 +213,13 @@ def test_what_cannot_be_reached_is_said_and_the_rest_goes_on(tmp_path, mosquitto
         chromium() as browser,
     ):
         page = opened(browser, url).page
-        expect(page.locator("#troubles")).to_contain_text("Units of today are not counted", timeout=15_000)
+        expect(page.locator("#troubles")).to_contain_text("Units of today are not counted")
         expect(page.locator(".card")).to_have_count(3)
         assert "nobody" not in page.locator("#troubles").inner_text()
         mosquitto.kill()
         expect(page.locator("#troubles")).to_contain_text("What is shown may be old")
         mosquitto.start()
-        expect(page.locator("#troubles")).not_to_contain_text("may be old", timeout=15_000)
+        expect(page.locator("#troubles")).not_to_contain_text("may be old")
 
 
 def test_the_page_is_guarded_like_the_bench_page(tmp_path, mosquitto):

@@ -18,6 +18,7 @@ from drivers.reading import Quantity
 from drivers.scpi.bench_meter import BenchMeter
 from drivers.scpi.options import BenchMeterOptions
 from tests.benchmarks.drivers_peers import Instrument
+from tests.waiting import crowding
 
 
 @pytest.fixture
@@ -47,7 +48,7 @@ async def test_a_socket_resource_talks_lines_and_times_out_on_time(peer):
     started_s = time.monotonic()
     with pytest.raises(LinkTimeout):
         await channel.read_some(0.2)
-    assert time.monotonic() - started_s < 0.6
+    assert time.monotonic() - started_s < 0.6 * crowding()
     writer.write(b"late\n")
     assert await channel.drain(0.05) == b"late\n"
     await channel.close()
@@ -74,12 +75,12 @@ async def test_a_peer_that_closes_is_lost_at_once_and_no_processor_spins(peer):
     await channel.open()
     _, writer = await second_connection(accepted)
     started_s, cpu_s = time.monotonic(), time.process_time()
-    reading = asyncio.create_task(channel.read_some(2.0))
+    reading = asyncio.create_task(channel.read_some(10.0))
     await asyncio.sleep(0.2)
     writer.close()
     with pytest.raises(LinkLost, match="closed"):
         await reading
-    assert time.monotonic() - started_s < 0.6
+    assert time.monotonic() - started_s < 0.6 * crowding()
     assert time.process_time() - cpu_s < 0.15
     await channel.close()
 

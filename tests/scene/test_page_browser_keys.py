@@ -11,7 +11,7 @@ from playwright.sync_api import expect
 
 from tests.browsers import chromium, needs_chromium, opened, paged_bench
 
-pytestmark = [needs_chromium, pytest.mark.timeout(150)]
+pytestmark = [needs_chromium, pytest.mark.timeout(300)]
 
 
 def orders_of(eye):

@@ -17,6 +17,7 @@ import time
 import pytest
 
 from tests.page_client import Ear, asked, ordered, posted, until_served
+from tests.waiting import PATIENCE_S, crowding, wait_until
 from tests.whole_bench import (
     CONFIGS,
     Typed,
@@ -198,7 +199,7 @@ def test_sigterm_ends_at_once_with_pages_open(tmp_path):
         code, shown = daemon.end(signal.SIGTERM)
         took_s = time.monotonic() - before_s
         assert code == 0, shown
-        assert took_s < 1.0
+        assert took_s < 1.0 * crowding()
         assert "Stopped." in shown
         for ear in ears:
             assert ear.until("bye")[0] == {"text": "The bench was stopped."}
@@ -225,10 +226,7 @@ def test_a_bench_killed_in_the_middle_of_a_unit_comes_back_on_the_page(tmp_path)
             daemon.process.kill()
             daemon.process.wait(5)
         with running(file):
-            state = until_served(page_port)
-            deadline = time.monotonic() + 5.0
-            while state["unit"] is None and time.monotonic() < deadline:
-                state = until_served(page_port)
+            state = wait_until(lambda: (now := until_served(page_port))["unit"] and now)
             assert state["start"] != first["start"]
             assert state["assets"] == first["assets"]
             assert state["unit"]["serial"] == "P80-0001"
@@ -259,7 +257,7 @@ def test_events_arrive_within_a_twentieth_of_a_second(tmp_path):
             )
             late_s.append(when - change["notes"][0]["utc_s"])
             time.sleep(0.05)
-    assert statistics.median(late_s) < 0.05, late_s
+    assert statistics.median(late_s) < 0.05 * crowding(), late_s
 
 
 # ------------------------------------------------------------------ who is let in
@@ -290,7 +288,7 @@ def test_strange_requests_are_refused(lonely_page, path, fields, status):
     """By their Host, by where they come from, by what they ask for; always with the security fields."""
     port = lonely_page
     sent = {name: value.format(port=port) for name, value in fields.items()}
-    connection = http.client.HTTPConnection("127.0.0.1", port, timeout=5.0)
+    connection = http.client.HTTPConnection("127.0.0.1", port, timeout=PATIENCE_S)
     with contextlib.closing(connection):
         connection.putrequest("GET", path, skip_host="Host" in sent)
         for name, value in sent.items():
@@ -338,7 +336,7 @@ def test_strange_orders_are_refused_in_a_sentence(lonely_page, body, fields, sta
 
 def test_an_order_without_an_origin_is_no_order_of_the_page(lonely_page):
     """Browsers always send one with a POST."""
-    connection = http.client.HTTPConnection("127.0.0.1", lonely_page, timeout=5.0)
+    connection = http.client.HTTPConnection("127.0.0.1", lonely_page, timeout=PATIENCE_S)
     with contextlib.closing(connection):
         connection.request("POST", "/orders", b"{}", {"Content-Type": "application/json"})
         assert connection.getresponse().status == 403
@@ -354,7 +352,7 @@ def test_a_body_that_never_ends_and_a_head_that_never_comes_hold_nobody_up(lonel
         slow.sendall(f"{head}Content-Type: application/json\r\nContent-Length: 4000\r\n\r\n{{".encode())
         mute.sendall(b"GET / HT")
         assert asked(lonely_page, "/")[0] == 200
-        slow.settimeout(8.0)
+        slow.settimeout(PATIENCE_S)
         told = b""
         while b"no JSON" not in told:
             piece = slow.recv(4000)
@@ -364,7 +362,7 @@ def test_a_body_that_never_ends_and_a_head_that_never_comes_hold_nobody_up(lonel
 
 def test_a_head_without_end_is_cut(lonely_page):
     """Sixteen kilobytes are enough for anybody."""
-    with socket.create_connection(("127.0.0.1", lonely_page), timeout=5.0) as pipe:
+    with socket.create_connection(("127.0.0.1", lonely_page), timeout=PATIENCE_S) as pipe:
         with contextlib.suppress(OSError):
             pipe.sendall(
                 f"GET / HTTP/1.1\r\nHost: 127.0.0.1:{lonely_page}\r\n".encode() + b"X: " + b"a" * 60_000
@@ -381,14 +379,14 @@ def test_too_many_pages_are_told(lonely_page):
             ear.until("state")
         status, _, body = asked(lonely_page, "/events")
         assert (status, json.loads(body)["error"]) == (503, "24 pages are open already: close one.")
-    deadline = time.monotonic() + 5.0
-    while True:
-        with contextlib.closing(http.client.HTTPConnection("127.0.0.1", lonely_page, timeout=5.0)) as again:
+
+    def let_in():
+        again = http.client.HTTPConnection("127.0.0.1", lonely_page, timeout=PATIENCE_S)
+        with contextlib.closing(again):
             again.request("GET", "/events")
-            if again.getresponse().status == 200:
-                return
-        assert time.monotonic() < deadline
-        time.sleep(0.05)
+            return again.getresponse().status == 200
+
+    wait_until(let_in)
 
 
 def test_a_page_for_the_network_wants_the_token_once(tmp_path):
@@ -432,7 +430,7 @@ def test_a_token_file_that_others_may_read_is_refused(tmp_path):
     (tmp_path / "token").write_text("a" * 30, encoding="ascii")
     (tmp_path / "token").chmod(0o644)
     with running(file) as daemon:
-        assert daemon.process.wait(10) == 1
+        assert daemon.process.wait(PATIENCE_S) == 1
         assert "Others may read the token file" in daemon.lines.rest()
 
 
@@ -443,7 +441,7 @@ def test_a_port_that_is_taken_is_a_sentence(tmp_path):
         taken.listen()
         file = page_file(tmp_path, free_port(), taken.getsockname()[1])
         with running(file) as daemon:
-            assert daemon.process.wait(10) == 1
+            assert daemon.process.wait(PATIENCE_S) == 1
             shown = daemon.lines.rest()
     assert "The bench page cannot listen on 127.0.0.1" in shown
     assert "Traceback" not in shown
@@ -469,7 +467,7 @@ def test_a_page_ends_the_bench_only_where_its_file_says_so(tmp_path):
         assert daemon.process.poll() is None
     with lonely(tmp_path, "stop = true\n") as (port, daemon):
         assert json.loads(posted(port, "/orders", order)[2])["done"]
-        assert daemon.process.wait(10) == 0
+        assert daemon.process.wait(PATIENCE_S) == 0
 
 
 # ------------------------------------------------------------------ who pays for it
@@ -506,11 +504,8 @@ main()"""
         with heard(port) as ear:
             assert ear.until("state")[0]["bench"]["speech"] == "machine"
             ordered(port, "start_unit", serial="$(reboot); --help")
-            deadline = time.monotonic() + 10.0
             said = tmp_path / "said"
-            while "Hold the probes together." not in (said.read_text() if said.exists() else ""):
-                assert time.monotonic() < deadline
-                time.sleep(0.05)
+            wait_until(lambda: said.exists() and "Hold the probes together." in said.read_text())
             assert not [cue for cue in ear.of("cue") if cue["say"]]
         assert daemon.end()[0] == 0
     finally:
@@ -596,7 +591,7 @@ def test_the_demo_shows_its_page_until_ctrl_c(tmp_path):
         port = int(re.search(r":(\d+)/", demo.until("The bench page"))[1])
         state = until_served(port)
         assert (state["bench"]["demo"], state["clock"]["speed"]) == (True, 10.0)
-        demo.until("stays until Ctrl-C", within_s=30.0)
+        demo.until("stays until Ctrl-C", within_s=60.0)
         assert until_served(port)["result"]["outcome"] == "pass"
         code, shown = demo.end(signal.SIGINT)
         assert code == 0, shown

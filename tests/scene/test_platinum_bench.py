@@ -12,6 +12,7 @@ from acquire.clock import RealClock
 from acquire.files.settings import load_bench
 from acquire.records import Judged, Notice, Outcome, StartUnit
 from tests.benchmarks.drivers_peers import Instrument
+from tests.waiting import until
 from tests.whole_bench import bench_file
 
 AT_30_CELSIUS_OHM = 111.6729  # Pt100, IEC 60751: 100 (1 + 3.9083e-3 · 30 - 5.775e-7 · 30²)
@@ -34,12 +35,6 @@ def platinum_bench(folder, meter, thermometer, *, wires=4, lead_ohm=0.0, r0_ohm=
             ("integration_plc = 1.0", "options = { quiet_s = 0.02 }"),
         ],
     )
-
-
-async def until(condition):
-    """Wait for something that the daemon does by itself."""
-    while not condition():  # noqa: ASYNC110  (no event tells of it)
-        await asyncio.sleep(0.02)
 
 
 async def first_verdict(file, seen):
@@ -72,7 +67,7 @@ async def test_a_winding_is_corrected_by_a_platinum_sensor(tmp_path, wires, lead
         file = platinum_bench(
             tmp_path, meter.address, thermometer.address, wires=wires, lead_ohm=lead_ohm, r0_ohm=r0_ohm
         )
-        verdict = await asyncio.wait_for(first_verdict(file, seen), 20.0)
+        verdict = await first_verdict(file, seen)
     assert verdict.winding_celsius == pytest.approx(30.0, abs=0.01)
     assert verdict.reference_ohm == pytest.approx(SLOW_CHARGE_OHM, rel=1e-4)
     assert verdict.outcome is Outcome.PASS
@@ -93,10 +88,7 @@ async def test_a_broken_sensor_holds_verdicts_back(tmp_path):
         async with asyncio.TaskGroup() as group:
             group.create_task(daemon.run(stop), name="daemon")
             await daemon.command(StartUnit("A1"))
-            async with asyncio.timeout(20.0):
-                await until(
-                    lambda: any(isinstance(e, Notice) and e.code == "temperature.missing" for e in seen)
-                )
+            await until(lambda: any(isinstance(e, Notice) and e.code == "temperature.missing" for e in seen))
             stop.set()
     assert not [event for event in seen if isinstance(event, Judged)]
 

@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.waiting import wait_until
 from tests.whole_bench import QUIET, bench_file, free_port, journal_entries, running, simulated
 
 
@@ -46,11 +47,9 @@ class Gun:
 
     def until_open_in(self, pid):
         """Wait until that process listens: what a scanner sends before is thrown away with the old noise."""
-        port, deadline = os.ttyname(self.terminal), time.monotonic() + 10.0
-        while port not in opened_by(pid):
-            assert time.monotonic() < deadline, "the scanner was never opened"
-            time.sleep(0.05)
-        time.sleep(0.3)
+        port = os.ttyname(self.terminal)
+        wait_until(lambda: port in opened_by(pid), why="the scanner was never opened")
+        time.sleep(1.0)  # from opening it to throwing the noise away: nothing outside shows that
 
     def reads(self, label, end="\r\n"):
         """Pull the trigger."""

@@ -16,15 +16,16 @@ import time
 
 import pytest
 
+from tests.waiting import PATIENCE_S, crowding, wait_until
 from tests.whole_bench import CONFIGS, QUIET, bench_file, free_port
 
 
 @pytest.fixture
 def notified(tmp_path):
-    """Systemd's end of the socket; ten seconds for each message."""
+    """Systemd's end of the socket."""
     with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as receiver:
         receiver.bind(str(tmp_path / "notify"))
-        receiver.settimeout(10.0)
+        receiver.settimeout(PATIENCE_S)
         yield receiver
 
 
@@ -67,11 +68,7 @@ def output(folder):
 
 def shown(folder, words):
     """Wait until something was written."""
-    for _ in range(1000):
-        if words in output(folder):
-            return
-        time.sleep(0.01)
-    raise AssertionError(f"{words!r} not in: {output(folder)}")
+    wait_until(lambda: words in output(folder), why=lambda: f"{words!r} not in: {output(folder)}")
 
 
 def test_a_service_says_when_it_is_ready_reloads_and_stops(tmp_path, notified):
@@ -101,8 +98,8 @@ def test_a_service_says_when_it_is_ready_reloads_and_stops(tmp_path, notified):
         began_s = time.monotonic()
         process.send_signal(signal.SIGTERM)
         until(notified, "STOPPING=1")
-        assert process.wait(6) == 0
-        assert time.monotonic() - began_s < 5.0
+        assert process.wait(PATIENCE_S) == 0
+        assert time.monotonic() - began_s < 5.0 * crowding()
     assert "Traceback" not in output(tmp_path)
 
 
@@ -113,7 +110,7 @@ def test_a_bench_without_its_meter_feeds_the_watchdog_by_its_attempts(tmp_path, 
         for _ in range(2):
             until(notified, "WATCHDOG=1")
         process.send_signal(signal.SIGTERM)
-        assert process.wait(6) == 0
+        assert process.wait(PATIENCE_S) == 0
 
 
 def test_monitors_are_answered_by_the_command_too(tmp_path, notified):
@@ -121,19 +118,19 @@ def test_monitors_are_answered_by_the_command_too(tmp_path, notified):
     port = free_port()
     with service(tmp_path, more=f"[http]\nport = {port}") as process:
         until(notified, "READY=1")
-        client = http.client.HTTPConnection("127.0.0.1", port, timeout=5)
+        client = http.client.HTTPConnection("127.0.0.1", port, timeout=PATIENCE_S)
         client.request("GET", "/health")
         answer = client.getresponse()
         assert answer.status == 503
         assert "has not given a reading yet" in json.loads(answer.read())["troubles"][0]
         client.close()
-        client = http.client.HTTPConnection("127.0.0.1", port, timeout=5)
+        client = http.client.HTTPConnection("127.0.0.1", port, timeout=PATIENCE_S)
         client.request("GET", "/metrics")
         text = client.getresponse().read().decode()
         client.close()
         assert 'steadyohm_up{bench="bench-1"} 0.0' in text
         process.send_signal(signal.SIGTERM)
-        assert process.wait(6) == 0
+        assert process.wait(PATIENCE_S) == 0
 
 
 def test_a_port_that_is_taken_is_one_sentence(tmp_path):
@@ -142,7 +139,7 @@ def test_a_port_that_is_taken_is_one_sentence(tmp_path):
         taken.bind(("127.0.0.1", 0))
         taken.listen()
         with service(tmp_path, more=f"[http]\nport = {taken.getsockname()[1]}") as process:
-            assert process.wait(15) == 1
+            assert process.wait(PATIENCE_S) == 1
     assert "cannot listen on 127.0.0.1" in output(tmp_path)
     assert "Traceback" not in output(tmp_path)
 
@@ -161,7 +158,7 @@ def test_a_closed_terminal_ends_the_bench_cleanly(tmp_path):
             seen += os.read(terminal, 4096)
     finally:
         os.close(terminal)
-    for _ in range(600):
+    for _ in range(3000):
         ended, status = os.waitpid(pid, os.WNOHANG)
         if ended:
             break

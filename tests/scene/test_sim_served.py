@@ -15,6 +15,7 @@ import pytest
 import pyvisa
 
 from sim.__main__ import options
+from tests.waiting import PATIENCE_S
 
 SPEED = "20"
 
@@ -31,7 +32,7 @@ def bench(*words):
         finally:
             if process.poll() is None:
                 process.stdin.close()
-                process.wait(5)
+                process.wait(PATIENCE_S)
 
 
 def heard(process):
@@ -123,13 +124,13 @@ def test_a_garbled_line_garbles():
         assert not meter.read_bytes(20).startswith(b"Invented Instruments")
 
 
-def read_for(path, seconds):
-    """What a serial port gives in a time."""
-    end = time.monotonic() + seconds
+def read_until(path, enough, within_s=PATIENCE_S):
+    """What a serial port gives until that is enough, or the time is over."""
+    end = time.monotonic() + within_s
     port = os.open(path, os.O_RDONLY | os.O_NOCTTY | os.O_NONBLOCK)
     data = b""
     try:
-        while time.monotonic() < end:
+        while not enough(data) and time.monotonic() < end:
             with contextlib.suppress(BlockingIOError):
                 data += os.read(port, 4096)
             time.sleep(0.02)
@@ -138,19 +139,24 @@ def read_for(path, seconds):
     return data
 
 
+def whole(data, ending):
+    """The parts of which both ends were seen."""
+    return data.split(ending)[1:-1]
+
+
 def test_the_thermometer_sends_lines_on_a_pty():
     """`22.58 C`, and nothing old when nobody has listened for long."""
     with bench("--speed", "100") as process:
         kind, path = addresses(process)["thermometer"]
         assert kind == "serial"
-        lines = read_for(path, 0.2).split(b"\r\n")[1:-1]
+        lines = whole(read_until(path, lambda data: len(whole(data, b"\r\n")) >= 3), b"\r\n")
         assert len(lines) >= 3
         for line in lines:
             celsius, unit = line.split()
             assert 20.8 < float(celsius) < 24.4
             assert unit == b"C"
         time.sleep(1.0)  # some 1300 bytes
-        assert len(read_for(path, 0.02)) < 700
+        assert len(read_until(path, bool)) < 700
 
 
 @pytest.mark.parametrize(
@@ -168,8 +174,8 @@ def test_the_thermometer_sends_lines_on_a_pty():
 def test_hand_meters_stream_frames_of_their_kind(words, length, ending):
     """Whole frames, one after the other."""
     with bench(*words, "--meter-link", "pty") as process:
-        data = read_for(addresses(process)["meter"][1], 0.3)
-        frames = data.split(ending)[1:-1]
+        data = read_until(addresses(process)["meter"][1], lambda data: len(whole(data, ending)) >= 2)
+        frames = whole(data, ending)
         assert len(frames) >= 2
         assert {len(frame) + len(ending) for frame in frames} == {length}
 
@@ -192,7 +198,7 @@ def test_a_polled_hand_meter_answers_one_letter():
     """D for display."""
     with bench("--meter", "hand-2000", "--meter-link", "pty") as process:
         path = addresses(process)["meter"][1]
-        assert read_for(path, 0.2) == b""
+        assert read_until(path, bool, within_s=0.2) == b""
         port = os.open(path, os.O_RDWR | os.O_NOCTTY)
         try:
             os.write(port, b"D")
@@ -210,7 +216,7 @@ def test_the_bench_ends_with_its_input_and_leaves_nothing_behind():
         addresses(process)
         assert psutil.Process(process.pid).children() == []
         process.stdin.close()
-        assert process.wait(5) == 0
+        assert process.wait(PATIENCE_S) == 0
 
 
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
@@ -219,7 +225,7 @@ def test_the_bench_ends_on_a_signal(number):
     with bench() as process, visa(resource_of(*addresses(process)["meter"])) as meter:
         meter.query("*IDN?")
         process.send_signal(number)
-        assert process.wait(5) == 0
+        assert process.wait(PATIENCE_S) == 0
 
 
 def test_the_truth_log_tells_unit_and_touch(tmp_path):
@@ -250,7 +256,7 @@ def test_units_and_probes_can_be_moved_by_typing():
         process.stdin.write("unit joint 2 12\nwhat\n1 2\n1 9\nunit nonsense\nquit\n")
         process.stdin.flush()
         said = process.stdout.read()
-        assert process.wait(5) == 0
+        assert process.wait(PATIENCE_S) == 0
         for words in (
             "joint at 2, 12",
             "probes on 1 and 2",

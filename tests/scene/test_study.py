@@ -21,7 +21,7 @@ class Person:
         self.taken = 0
         self.wrong = False
 
-    def until(self, done, within_s=50.0):
+    def until(self, done, within_s=100.0):
         """Do what is asked until `done` is true of a line, or the study ends; gives everything read."""
         seen, deadline = [], time.monotonic() + within_s
         while True:
@@ -84,7 +84,7 @@ def test_a_study_is_killed_goes_on_and_reports(tmp_path, bench):
         person.wrong = True
         seen = person.until(lambda _: person.taken == 1)
         assert "That reads like 5–6 or 7–8: move to 1–2." in seen
-        person.until(lambda line: "touch" in line, within_s=10)
+        person.until(lambda line: "touch" in line)
         first.end(signal.SIGKILL)
     finally:
         first.close()
@@ -94,7 +94,7 @@ def test_a_study_is_killed_goes_on_and_reports(tmp_path, bench):
     try:
         person = Person(second, bench)
         seen = person.until(lambda _: False)
-        assert second.process.wait(10) == 0
+        assert second.process.wait(30) == 0
     finally:
         second.close()
     assert "1 of 4 measured" in seen
@@ -104,7 +104,7 @@ def test_a_study_is_killed_goes_on_and_reports(tmp_path, bench):
     assert (tmp_path / "study.html").read_text(encoding="utf-8").count("<svg") == 3
 
     bench.type("quit")
-    bench.process.wait(5)
+    bench.process.wait(30)
     truth = sorted({round(ohm, 4) for ohm in true_ohms(bench) if ohm > 100.0})
     assert len(truth) == 2
     means = sorted(
@@ -116,7 +116,7 @@ def test_a_study_is_killed_goes_on_and_reports(tmp_path, bench):
     told = Typed("-m", "acquire", "study", "--report", "study.jsonl", "--json", cwd=tmp_path)
     try:
         plain = json.loads(told.lines.rest())
-        assert told.process.wait(10) == 0
+        assert told.process.wait(30) == 0
     finally:
         told.close()
     assert (plain["parts"], plain["operators"], plain["rounds"]) == (2, ["ann"], 2)
@@ -154,7 +154,7 @@ def test_what_cannot_be_is_one_sentence_and_exit_code_2(tmp_path, words, told):
     asked = Typed("-m", "acquire", "study", *words, cwd=tmp_path)
     try:
         text = asked.lines.rest()
-        assert asked.process.wait(10) == 2
+        assert asked.process.wait(30) == 2
     finally:
         asked.close()
     assert told in text

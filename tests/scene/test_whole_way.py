@@ -12,6 +12,7 @@ import pytest
 
 from acquire.records import Judged, LeadZero, Notice, UnitResult
 from acquire.simulated.demo import as_planted
+from tests.waiting import crowding
 from tests.whole_bench import (
     Typed,
     bench_file,
@@ -101,9 +102,12 @@ def test_a_signal_stops_the_bench_cleanly_in_the_middle_of_a_unit(tmp_path, numb
         sim.type("lift")
         bench.until("Touch 2–3")
         touch(sim, "2", "3")
+        began_s = time.monotonic()
         code, output = bench.end(number)
+        took_s = time.monotonic() - began_s
     assert code == 0, output
-    assert "Traceback" not in output
+    assert took_s < 5.0 * crowding()
+    assert "Traceback" not in output, output
     assert not (tmp_path / "journal" / "journal.db-wal").exists()  # folded in: nothing is left to do
     _journal_and_csv_agree(tmp_path, len(journal_entries(tmp_path, "verdict")))
     assert journal_entries(tmp_path, "verdict")
@@ -183,7 +187,7 @@ def test_the_two_terminals_of_the_readme(tmp_path):
     port = free_port()
     sim = Typed("-m", "acquire", "simulate", "--port", str(port), cwd=tmp_path)
     try:
-        sim.until("on the bench:", 20.0)
+        sim.until("on the bench:")
         with running(tmp_path / "simulated-bench.toml", cwd=tmp_path) as bench:
             bench.type("P80-0001")
             zero(sim, bench)
@@ -213,28 +217,28 @@ def test_a_meter_that_dies_in_every_phase_leaves_a_true_record(tmp_path):
             time.sleep(0.15)
             sim.process.kill()
         for does, until in ((["short"], "zeroed"), (["1 3"], "reads like 1–3")):
-            bench.until("gives no readings", 15.0)
+            bench.until("gives no readings")
             with simulated(port) as sim:
-                bench.until("The meter is back", 15.0)
+                bench.until("The meter is back")
                 for line in does:
                     sim.type(line)
                 bench.until(until)
                 sim.process.kill()
-        bench.until("gives no readings", 15.0)
+        bench.until("gives no readings")
         with simulated(port) as sim:
-            bench.until("The meter is back", 15.0)
+            bench.until("The meter is back")
             sim.type("unit open slow charge")
             sim.type("1 2")
             time.sleep(2.0)
             bench.type("")
             bench.until("✖ FAIL; again")
             sim.process.kill()
-        bench.until("gives no readings", 15.0)
+        bench.until("gives no readings")
         time.sleep(0.5)  # else it is the same press
         bench.type("")
         bench.until("shows no overload")
         with simulated(port) as sim:
-            bench.until("The meter is back", 15.0)
+            bench.until("The meter is back")
             sim.type("unit open slow charge")
             sim.type("1 2")
             time.sleep(2.0)

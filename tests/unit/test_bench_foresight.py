@@ -37,7 +37,7 @@ async def foreseeing(pipeline):
 
 async def until(condition):
     """Wait for it, a few seconds at most."""
-    async with asyncio.timeout(8):
+    async with asyncio.timeout(30):
         while not condition():  # noqa: ASYNC110  (what happens in a thread sets no event)
             await asyncio.sleep(0.01)
 

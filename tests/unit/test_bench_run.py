@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.waiting import PATIENCE_S, wait_until
 from tests.whole_bench import QUIET, bench_file, free_port, journal_entries, running
 
 RUN = [sys.executable, "-m", "acquire", "run"]
@@ -59,12 +60,18 @@ def test_no_keyboard_is_no_reason_to_stop(tmp_path, file, source):
             while "gives no readings" not in (line := process.stdout.readline()):
                 assert line, "it has ended"
             process.send_signal(signal.SIGTERM)
-            output, _ = process.communicate(timeout=8)
+            output, _ = process.communicate(timeout=PATIENCE_S)
         finally:
             process.kill()
             process.wait()
     assert process.returncode == 0, output
     assert "Stopped." in output
+
+
+def serials(folder):
+    """Units on the record."""
+    started = (folder / "journal" / "journal.db").exists() and journal_entries(folder, "unit_started")
+    return [entry.serial for entry in started or ()]
 
 
 def test_the_bench_outlives_whoever_reads_its_output(tmp_path, file):
@@ -80,14 +87,14 @@ def test_the_bench_outlives_whoever_reads_its_output(tmp_path, file):
         for serial in ("A1", "A2", "A3"):
             process.stdin.write(f"{serial}\n")
             process.stdin.flush()
-            time.sleep(0.2)
+            wait_until(lambda s=serial: s in serials(tmp_path))
         process.send_signal(signal.SIGTERM)
-        _, errors = process.communicate(timeout=8)
+        _, errors = process.communicate(timeout=PATIENCE_S)
     finally:
         process.kill()
         process.wait()
     assert (process.returncode, errors) == (0, "")
-    assert [e.serial for e in journal_entries(tmp_path, "unit_started")] == ["A1", "A2", "A3"]
+    assert serials(tmp_path) == ["A1", "A2", "A3"]
 
 
 def test_another_alphabet_shows_question_marks(file):
@@ -103,7 +110,7 @@ def test_another_alphabet_shows_question_marks(file):
             assert line, "it has ended"
         assert line.startswith(b"  ? Touch 1?2")
         process.send_signal(signal.SIGTERM)
-        output, _ = process.communicate(timeout=8)
+        output, _ = process.communicate(timeout=PATIENCE_S)
     finally:
         process.kill()
         process.wait()
@@ -126,7 +133,7 @@ def test_a_real_terminal_gets_its_modes_back(file):
     )  # fmt: skip
     seen = b""
     try:
-        deadline = time.monotonic() + 15
+        deadline = time.monotonic() + PATIENCE_S
         while b"serial of the next" not in seen and time.monotonic() < deadline:
             seen += os.read(master, 4096)
         os.write(master, b"P80-7\r\n")
@@ -155,7 +162,7 @@ def test_a_second_bench_on_one_journal_is_refused(file):
             capture_output=True,
             text=True,
             stdin=subprocess.DEVNULL,
-            timeout=20,
+            timeout=PATIENCE_S,
             env=QUIET,
         )
         assert second.returncode == 1

@@ -264,7 +264,7 @@ def supervised(tmp_path, watchdog_s=0.2):
     return Supervisor.of(environment, 1)
 
 
-async def heard(said, what, within_s=5.0):
+async def heard(said, what, within_s=30.0):
     """Wait until something has been said."""
     async with asyncio.timeout(within_s):
         while not any(what in each for each in said):  # noqa: ASYNC110  (another thread fills the list)

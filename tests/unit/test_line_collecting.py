@@ -71,7 +71,7 @@ def count(address, table="entry"):
         return connection.execute(f"SELECT count(*) FROM steadyohm.{table}").fetchone()[0]  # noqa: S608
 
 
-async def until(condition, within_s=10.0):
+async def until(condition, within_s=30.0):
     """Wait for something that has no event of its own."""
     async with asyncio.timeout(within_s):
         while not await asyncio.to_thread(condition):  # noqa: ASYNC110

@@ -1,0 +1,43 @@
+"""How tests wait: for a condition, with patience for a machine that others use too. Not a test itself.
+
+What must happen is waited for and never slept for; only that nothing happens takes a fixed time.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import time
+
+PATIENCE_S = 30.0
+"""Nothing that works takes so long, however busy the machine is."""
+
+WORK_S = 0.05
+"""Of processor time, to see how busy it is."""
+
+
+def wait_until(condition, within_s=PATIENCE_S, why="it never came"):
+    """Wait for a condition; gives its value, which is true."""
+    deadline = time.monotonic() + within_s
+    while not (value := condition()):
+        assert time.monotonic() < deadline, why() if callable(why) else why
+        time.sleep(0.01)
+    return value
+
+
+async def until(condition, within_s=PATIENCE_S):
+    """The same in a loop of asyncio, whose tasks go on meanwhile."""
+    async with asyncio.timeout(within_s):
+        while not (value := condition()):  # noqa: ASYNC110  (what is waited for has no event)
+            await asyncio.sleep(0.005)
+    return value
+
+
+def crowding():
+    """How many times longer than alone a process takes on this machine just now; 1.0 if it is quiet.
+
+    Seconds that a user is promised hold where the machine has time for him: here they are taken times this.
+    """
+    began_s, worked_s = time.monotonic(), time.thread_time()
+    while time.thread_time() < worked_s + WORK_S:
+        pass
+    return max(1.0, (time.monotonic() - began_s) / WORK_S)
