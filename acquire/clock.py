@@ -69,3 +69,24 @@ class HandClock:
         """Turn both hands forward (or back)."""
         self.now_monotonic_s += seconds
         self.now_utc_s += seconds
+
+
+SET_BACK_S = 2.0
+"""A UTC that falls behind the monotonic clock by more between two looks was set back, not slewed."""
+
+
+@dataclass(slots=True)
+class UtcWatch:
+    """Notices when UTC was set back: a temperature would seem fresh for hours.
+
+    A clock set forward needs nothing: what has an age is asked for again, as after a night's sleep of the
+    machine, which looks the same from here.
+    """
+
+    _ahead_s: float | None = None
+
+    def set_back_by_s(self, monotonic_s: float, utc_s: float) -> float:
+        """By how many seconds UTC was set back since the last call; 0 where it was not."""
+        before_s, self._ahead_s = self._ahead_s, utc_s - monotonic_s
+        by_s = 0.0 if before_s is None else before_s - self._ahead_s
+        return by_s if by_s >= SET_BACK_S else 0.0

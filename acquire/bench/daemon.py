@@ -22,7 +22,7 @@ from acquire.bench.on_record import recorded, standing, unit_known
 from acquire.bench.outages import Outages
 from acquire.bench.recording import RecordedPipeline
 from acquire.bench.scanning import ScannerFeed
-from acquire.clock import Clock
+from acquire.clock import Clock, UtcWatch
 from acquire.errors import JournalUnusable
 from acquire.journal.store import Journal
 from acquire.journal.tidying import keep_small
@@ -57,9 +57,6 @@ LEAST_DRAIN_S = 0.3
 
 RETRY_JOURNAL_S = 1.0
 """How often a journal that refuses is tried again."""
-
-SET_BACK_S = 2.0
-"""A UTC that falls behind the monotonic clock by more between two ticks was set back, not slewed."""
 
 Outlet = Callable[[asyncio.Event], Coroutine[Any, Any, None]]
 """Runs until the event is set and everything before it has gone out."""
@@ -121,7 +118,7 @@ class Daemon:
     outages: int = 0
     journal_answers: int = 0
     next_files: Callable[[], Notice] | None = None
-    _utc_ahead_s: float | None = None
+    _utc: UtcWatch = field(default_factory=UtcWatch)
     _events: asyncio.Queue[Sequence[Event] | asyncio.Event] = field(
         default_factory=lambda: asyncio.Queue(1000)
     )
@@ -339,21 +336,11 @@ class Daemon:
             for notice in self.out_of_reach.notices(self.healths, monotonic_s, utc_s):
                 self.show(notice)
             if not self.halted:
-                events = self._watched_clock(monotonic_s, utc_s)
-                events += self.pipeline.tick(monotonic_s, utc_s)
-                await self._out([*events, *self._between_units()])
+                by_s = self._utc.set_back_by_s(monotonic_s, utc_s)
+                set_back = self._obeyed(ClockSetBack(by_s)) if by_s else []
+                ticked = self.pipeline.tick(monotonic_s, utc_s)
+                await self._out([*set_back, *ticked, *self._between_units()])
             await asyncio.sleep(self.tick_s)
-
-    def _watched_clock(self, monotonic_s: float, utc_s: float) -> list[Event]:
-        """Tell the heart when UTC was set back: a temperature would seem fresh for hours.
-
-        A clock set forward needs nothing: what has an age is asked for again, as after a night's sleep of
-        the machine, which looks the same from here.
-        """
-        before_s, self._utc_ahead_s = self._utc_ahead_s, utc_s - monotonic_s
-        if before_s is None or (by_s := before_s - self._utc_ahead_s) < SET_BACK_S:
-            return []
-        return self._obeyed(ClockSetBack(by_s))
 
     async def hear_journal(self) -> None:
         """Ask the journal something small; returns when it has answered, be it with a refusal."""

@@ -5,8 +5,7 @@ import contextlib
 
 import pytest
 
-from acquire.bench.daemon import SET_BACK_S
-from acquire.clock import HandClock
+from acquire.clock import SET_BACK_S, HandClock
 from acquire.files.settings import load_bench
 from acquire.records import Ask, Judged, LeadZero, Prompt, StartUnit, UnitResult, ZeroLeads
 from tests.obedient_meter import StillBench
