@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 
 from acquire.physics.copper import conductor_named, fraction_per_kelvin
 from acquire.records import BranchKind, Sheet
@@ -220,7 +221,16 @@ def rewired(circuit: Circuit, ends: Mapping[str, tuple[str, str]]) -> Iterator[C
     yield circuit.with_elements(*changed).sized(0.0, 1.0, Direction())
 
 
-def bridged(circuit: Circuit, name: str, node: str, places: int, sizes: Sizes) -> Iterator[Circuit]:
+Parts = tuple[float, ...]
+"""Where an element is divided, from 0 to 1; a fault sits about in the middle of a part."""
+
+
+def evenly(count: int) -> Parts:
+    """An element in parts of one length."""
+    return tuple(number / count for number in range(count + 1))
+
+
+def bridged(circuit: Circuit, name: str, node: str, parts: Parts, sizes: Sizes) -> Iterator[Circuit]:
     """A fault from somewhere along an element to a node, through some ohms.
 
     Its sizes are the place, as a fraction of the element from its end `a`, and the ohms of the fault.
@@ -229,42 +239,43 @@ def bridged(circuit: Circuit, name: str, node: str, places: int, sizes: Sizes) -
         circuit: to change.
         name: element that is touched.
         node: what it touches.
-        places: number of places along the element, each as likely as the next.
+        parts: of the element that may be touched; where it ends on the node itself, a little place makes much
+            of a difference near that end.
         sizes: resistance of the fault in ohms.
     """
-    for tapped, tap in _tapped(circuit, name, places):
+    for tapped, tap in _tapped(circuit, name, parts):
         fault = Element(f"{name} to {node}", tap, node, 1.0)
         for ohm, sd, weight in sizes:
             joined = replace(tapped, elements=(*tapped.elements, replace(fault, ohm=ohm)))
             yield joined.sized(ohm, weight, Direction(sd, {fault.name: 1.0}))
 
 
-def crossed(circuit: Circuit, name: str, other: str, places: int, sizes: Sizes) -> Iterator[Circuit]:
+def crossed(circuit: Circuit, name: str, other: str, parts: Parts, sizes: Sizes) -> Iterator[Circuit]:
     """A fault between somewhere along one element and somewhere along another.
 
     Its sizes are the place along `other`, the place along `name`, and the ohms of the fault.
     """
-    for tapped, tap in _tapped(circuit, other, places):
-        yield from bridged(tapped, name, tap, places, sizes)
+    for tapped, tap in _tapped(circuit, other, parts):
+        yield from bridged(tapped, name, tap, parts, sizes)
 
 
-def _tapped(circuit: Circuit, name: str, places: int) -> Iterator[tuple[Circuit, str]]:
+def _tapped(circuit: Circuit, name: str, parts: Parts) -> Iterator[tuple[Circuit, str]]:
     """The circuit with an element cut in two at each of several places, and the node between the parts."""
     element = circuit.element(name)
     tap = f"{name} tap"
     kept = tuple(e for e in circuit.elements if e.name != name)
-    for number in range(places):
-        share = (number + 0.5) / places
+    for start, end in pairwise(parts):
+        share, length = 0.5 * (start + end), end - start
         first = replace(element, name=f"{name} (a)", b=tap, ohm=share * element.ohm, sd_ohm=0.0)
         second = replace(element, name=f"{name} (b)", a=tap, ohm=(1.0 - share) * element.ohm, sd_ohm=0.0)
         together = Direction(element.sd_ohm, {first.name: share, second.name: 1.0 - share})
-        along = Direction(0.5 / places, {first.name: element.ohm, second.name: -element.ohm}, high=1.0)
+        along = Direction(0.5 * length, {first.name: element.ohm, second.name: -element.ohm}, high=1.0)
         shared = tuple(
             _split_part(d, name, ((first.name, share), (second.name, 1.0 - share)))
             for d in circuit.directions
         )
         cut = replace(circuit, elements=(*kept, first, second), directions=(*shared, together))
-        yield cut.sized(share, 1.0 / places, along), tap
+        yield cut.sized(share, length, along), tap
 
 
 def _split_part(direction: Direction, name: str, shares: Iterable[tuple[str, float]]) -> Direction:

@@ -30,6 +30,7 @@ from acquire.verdict.circuits import (
     bridged,
     broken,
     crossed,
+    evenly,
     healthy,
     in_contact,
     log_sizes,
@@ -133,9 +134,9 @@ def fine(sheet, name, where, below_ohm):
     """A fault with two or three sizes on a grid finer than the dictionary's, alone in its book."""
     good = healthy(sheet)
     if name == "grounded":
-        circuits = bridged(good, where[0], sheet.core, 25, SIZES)
+        circuits = bridged(good, where[0], sheet.core, evenly(25), SIZES)
     else:
-        circuits = crossed(good, *where, 12, SIZES)
+        circuits = crossed(good, *where, evenly(12), SIZES)
     pairs = PairTable(sheet).pairs()
     return Casebook(
         (Case(((name, where),), 1.0, tuple(circuits)),), good, pairs, four_wire_below_ohm=below_ohm

@@ -11,8 +11,8 @@ from acquire.physics.network import resistance_between
 from acquire.records import Pair, Purpose
 from acquire.steps.pairs import PairTable
 from acquire.verdict.casebook import Casebook
-from acquire.verdict.circuits import healthy, log_sizes
-from acquire.verdict.dictionary import PRIORS, cases
+from acquire.verdict.circuits import crossed, evenly, healthy, log_sizes
+from acquire.verdict.dictionary import PRIORS, Case, cases
 from acquire.verdict.next_pair import information
 from acquire.verdict.solving import whitened
 from tests.known_sheets import FATHOM, PLOVER, QUERN
@@ -91,6 +91,29 @@ def test_evidence_of_a_joint_agrees_with_direct_integration():
     theirs = quad(density, low, high, points=[np.log(12.0)], limit=200)[0] / (high - low)
     slips = np.log1p(-3e-3) * 3
     assert np.log(ours) - slips == pytest.approx(np.log(theirs), abs=0.1)
+
+
+@pytest.mark.parametrize(("x", "y", "ohm"), [(0.993, 0.807, 0.55), (0.98, 0.763, 7.7), (0.53, 0.02, 27.0)])
+def test_evidence_of_windings_that_touch_near_their_common_end(x, y, ohm):
+    """The dictionary's few places against many even ones: slow charge at x, fast charge at y, through ohm."""
+    pairs = [Pair("1", "2"), Pair("2", "3"), Pair("1", "3")]
+    slow, fast = (
+        next(b for b in PLOVER.branches if b.name == f"{which} charge") for which in ("slow", "fast")
+    )
+    branches = [(b.a, b.b, b.reference_ohm) for b in PLOVER.branches if b not in (slow, fast)]
+    for winding, share, tap in ((slow, x, "s"), (fast, y, "f")):
+        branches.append((winding.a, tap, share * winding.reference_ohm))
+        branches.append((tap, winding.b, (1.0 - share) * winding.reference_ohm))
+    ohms = [resistance_between([*branches, ("s", "f", ohm)], *pair) for pair in pairs]
+    where = (slow.name, fast.name)
+    ours = next(c for c in cases(PLOVER, Purpose.INCOMING) if c.faults == (("winding_to_winding", where),))
+    many = tuple(crossed(healthy(PLOVER), *where, evenly(16), log_sizes(0.1, 3e5, 1.6)))
+    evidence = []
+    for circuits in (ours.circuits, many):
+        book = Casebook([Case(ours.faults, 1.0, circuits)], healthy(PLOVER), pairs)
+        told = book.explain(pairs, ohms, [1e-3 * each for each in ohms])
+        evidence.append(np.logaddexp.reduce(book.laws.log_prior + told.log_like))
+    assert evidence[0] == pytest.approx(evidence[1], abs=1.5)
 
 
 def test_information_of_a_pair_agrees_with_sampling():
