@@ -26,7 +26,7 @@ from acquire.outlets.topics import EVIDENCE, KEPT, LINE_TOPIC_OF_KIND
 from tests.brokers import Mosquitto, needs_mosquitto
 from tests.known_records import verdicts
 from tests.postgres import database, needs_postgres  # noqa: F401  (a fixture)
-from tests.reliability.test_mqtt_broker import authority
+from tests.reliability.test_mqtt_getting_in import authority
 from tests.waiting import until
 
 CONFIGS = Path(__file__).resolve().parents[2] / "configs" / "line"
