@@ -162,7 +162,9 @@ def verify(file: Path, place: str | Path | None) -> Checked:
         with file.open("rb") as opened:
             content = opened.read(LARGEST_BYTES + 1)
     except OSError as error:
-        raise InputImpossible(f"{file} cannot be read: {error.strerror}.") from error
+        raise InputImpossible(
+            f"{file} cannot be read: {error.strerror}.", "Check its name and rights."
+        ) from error
     if len(content) > LARGEST_BYTES:
         raise InputImpossible(f"{file} is larger than any certificate.")
     if place is None:

@@ -224,4 +224,6 @@ def write_new(path: Path, text: str) -> None:
             f"{path} is there already.", "Choose another name; nothing was written."
         ) from error
     except OSError as error:
-        raise InputImpossible(f"{path} cannot be written ({error.strerror}).") from error
+        raise InputImpossible(
+            f"{path} cannot be written ({error.strerror}).", "Is its folder there?"
+        ) from error

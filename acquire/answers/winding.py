@@ -154,7 +154,9 @@ def wire_of(text: str, spools: Path | None, metal: str | None = None) -> Wire:
             cards = read_spools(read_whole(spools).decode("utf-8"), spools)
         except (OSError, UnicodeDecodeError) as error:
             reason = error.strerror if isinstance(error, OSError) else "it is no text in UTF-8"
-            raise InputImpossible(f"{spools}: the file of spools cannot be read ({reason}).") from error
+            raise InputImpossible(
+                f"{spools}: the file of spools cannot be read ({reason}).", "Check its name and rights."
+            ) from error
         if text not in cards:
             raise InputImpossible(f'{spools} has no spool "{text}".', f"It has {', '.join(cards) or 'none'}.")
         return wire_of_spool(cards[text].card, cards[text].metal)

@@ -256,7 +256,9 @@ def _lines(recording: Path) -> Iterator[tuple[int, list[Any]]]:
     except FileNotFoundError as error:
         raise RecordingInvalid(f"{recording}: there is no such recording.", "Check the name.") from error
     except OSError as error:
-        raise RecordingInvalid(f"{recording} cannot be read: {error.strerror}.") from error
+        raise RecordingInvalid(
+            f"{recording} cannot be read: {error.strerror}.", "Check its name and rights."
+        ) from error
     except UnicodeDecodeError as error:
         raise _no_recording(recording) from error
     except ValueError as error:

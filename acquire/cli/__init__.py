@@ -6,10 +6,12 @@ comes only with STEADYOHM_DEBUG=1 in the environment.
 
 from __future__ import annotations
 
+import errno
 import io
 import os
 import sys
 from collections.abc import Iterator
+from typing import NoReturn
 
 import typer
 
@@ -27,6 +29,10 @@ app = typer.Typer(
 
 for room in (bench, files, meters, units, record, batch, line, papers, study):
     room.add_to(app)
+
+
+NO_ROOM = frozenset({errno.ENOSPC, errno.EDQUOT})
+"""What the system says where there is no room left for output that was sent into a file."""
 
 
 def main() -> None:
@@ -48,13 +54,26 @@ def main() -> None:
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # whoever read us has left: so do we
         sys.exit(1)
+    except OSError as error:
+        if error.errno not in NO_ROOM:
+            _fault(error)
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # what is left would fail again
+        _leave(f"The output cannot be written ({error.strerror}). Make room and run it again.", 1)
     except Exception as error:  # noqa: BLE001  (the last stop: a user gets a sentence, never a traceback)
-        causes = list(_single(error))
-        known = [cause for cause in causes if isinstance(cause, SteadyohmError | MeterError)]
-        if len(known) == len(causes):
-            _leave("\n".join(map(str, known)), 1)
-        told = "; ".join(f"{type(cause).__name__}: {cause}" for cause in causes)
-        _leave(f"This is a fault of steadyohm itself: {told}", 1, own=True)
+        _fault(error)
+
+
+def _fault(error: Exception) -> NoReturn:
+    """Leave with what went wrong in tasks, or with a fault of ours."""
+    from acquire.errors import SteadyohmError
+    from drivers.errors import MeterError
+
+    causes = list(_single(error))
+    known = [cause for cause in causes if isinstance(cause, SteadyohmError | MeterError)]
+    if len(known) == len(causes):
+        _leave("\n".join(map(str, known)), 1)
+    told = "; ".join(f"{type(cause).__name__}: {cause}" for cause in causes)
+    _leave(f"This is a fault of steadyohm itself: {told}", 1, own=True)
 
 
 def _single(error: BaseException) -> Iterator[BaseException]:
@@ -66,7 +85,7 @@ def _single(error: BaseException) -> Iterator[BaseException]:
         yield error
 
 
-def _leave(sentence: str, code: int, *, own: bool = False) -> None:
+def _leave(sentence: str, code: int, *, own: bool = False) -> NoReturn:
     if os.environ.get("STEADYOHM_DEBUG"):
         raise  # noqa: PLE0704  (called from an except clause: the traceback was asked for)
     typer.echo(sentence, err=True)

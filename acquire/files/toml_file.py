@@ -107,7 +107,7 @@ def _bytes_of(path: Path, kind: str) -> bytes:
     try:
         facts = path.stat()
         if not stat.S_ISREG(facts.st_mode):
-            raise _refused(path, f"this is no file, so it cannot be a {kind}.", "Name a TOML file.")
+            raise _refused(path, "this is a folder or a device.", f"Name a {kind} (TOML).")
         if facts.st_size > LARGEST_BYTES:
             size = f"{facts.st_size / 1e6:.1f} MB"
             raise _refused(path, f"{size} are too much for a {kind}.", "Is it the right file?")

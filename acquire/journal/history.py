@@ -13,6 +13,7 @@ from collections import deque
 from collections.abc import Callable, Generator, Iterator, Sequence
 from datetime import date
 from functools import partial
+from itertools import chain
 from operator import attrgetter, itemgetter
 from pathlib import Path
 from typing import Any, Self, TypeVar
@@ -184,7 +185,9 @@ class JournalReader:
             sql = f"SELECT {columns} FROM entry WHERE seq IN ({latest}) ORDER BY seq"  # noqa: S608  (as above)
             values = [*values, max(question.limit, 0)]
         try:
-            yield from self._connection.execute(sql, values)
+            # Through a chain, since a question that nobody asks to its end would else close its cursor, and a
+            # cursor cannot be closed behind its file.
+            yield from chain(self._connection.execute(sql, values))
         except FAULTS as error:
             raise in_words(error, self.path) from error
 

@@ -119,7 +119,9 @@ class PaperFile:
             with self.path.open("rb") as file:
                 content = file.read(LARGEST_BYTES + 1)
         except OSError as error:
-            raise InputImpossible(f"{self.path} cannot be read: {error.strerror}.") from error
+            raise InputImpossible(
+                f"{self.path} cannot be read: {error.strerror}.", "Check its name and rights."
+            ) from error
         if len(content) > LARGEST_BYTES:
             raise InputImpossible(f"{self.path} is larger than {LARGEST_BYTES // 10**6} MB.", "Split it.")
         self.digest = hashlib.sha256(content).hexdigest()

@@ -49,7 +49,9 @@ def logo_of(path: Path) -> tuple[bytes, str]:
         with path.open("rb") as file:
             content = file.read(LARGEST_BYTES + 1)
     except OSError as error:
-        raise InputImpossible(f"The logo {path} cannot be read: {error.strerror}.") from error
+        raise InputImpossible(
+            f"The logo {path} cannot be read: {error.strerror}.", "Check its name and rights."
+        ) from error
     if len(content) > LARGEST_BYTES:
         raise InputImpossible(
             f"The logo {path} is larger than {LARGEST_BYTES // 1000} kB.", "Make it smaller."

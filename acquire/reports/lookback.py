@@ -231,7 +231,7 @@ class Tally:
             what: a row is, such as "verdict".
         """
         if not self.rows:
-            return "None on record."
+            return "None on record. Are the name and the dates right? steadyohm history shows what is there."
         of_units = f"{counted(self.rows, what)} of {counted(len(self.units), 'unit')}"
         return f"{of_units}; {len(self.passed)} of them with a pass among these."
 

@@ -7,6 +7,7 @@ import signal
 import subprocess
 import sys
 import time
+from pathlib import Path
 
 import psutil
 import pytest
@@ -42,6 +43,19 @@ def test_help_imports_nothing_heavy():
         [sys.executable, "-c", code], capture_output=True, text=True, timeout=30, check=True
     )
     assert "heavy: []" in done.stdout
+
+
+def test_output_into_a_full_disk_ends_in_a_sentence():
+    """Not in a fault of ours; /dev/full is a disk without room."""
+    with Path("/dev/full").open("wb") as full:
+        done = subprocess.run(
+            [sys.executable, "-m", "acquire", "schema"],
+            stdout=full, stderr=subprocess.PIPE, text=True, timeout=60, check=False,
+        )  # fmt: skip
+    assert done.returncode == 1
+    assert done.stderr == (
+        "The output cannot be written (No space left on device). Make room and run it again.\n"
+    )
 
 
 def test_every_command_has_a_sentence_of_help():

@@ -39,6 +39,16 @@ async def test_a_unit_is_found_by_its_serial(journal):
     assert found[1].evidence["raw_hex"] == EVIDENCE.raw_hex
 
 
+async def test_a_question_may_be_left_half_answered_behind_a_closed_file(journal):
+    """As when whoever reads a command's output leaves: no fault comes out of the rest."""
+    with JournalReader(journal.path.parent) as reader:
+        entries, rows = reader.find(Question()), reader.values(Question(), ("serial",))
+        assert next(entries).kind == "unit_started"
+        assert next(rows) == ("PL80-0001",)
+    entries.close()
+    rows.close()
+
+
 async def test_a_batch_is_found_by_its_name_and_counted(journal):
     """The batch is the exact text, whatever it holds."""
     with JournalReader(journal.path) as reader:
