@@ -24,6 +24,7 @@ from acquire.clock import RealClock
 from acquire.errors import InputImpossible, JournalUnusable, SteadyohmError
 from acquire.files.settings import Bench, load_bench
 from acquire.outlets.terminal import BenchConsole, Terminal
+from acquire.quantity import counted
 from acquire.records import Notice, Weight
 
 if TYPE_CHECKING:
@@ -99,7 +100,7 @@ async def at_work(
         raise JournalUnusable("Stopped before the journal could take the last records: they are lost.")
     if terminal.units:
         console.print(terminal.summary())
-    console.print(f"Stopped. Verdicts of this run in {bench.journal.folder}: {daemon.verdicts}.")
+    console.print(f"Stopped. In {bench.journal.folder}: {counted(daemon.verdicts, 'verdict')} of this run.")
 
 
 @contextlib.contextmanager
