@@ -14,8 +14,8 @@ demo: $(VENV)/.ready          ## the main job, on simulated instruments
 line-demo: $(VENV)/.ready-test ## 50 benches, 3 collectors, one record; kill -9 of everything (needs mosquitto and PostgreSQL)
 	@$(BIN)/python -m tests.whole_line $(ARGS)
 
-test: $(VENV)/.ready-test     ## all tests of the short form; many wait for processes, so three at a time suit two cores
-	$(BIN)/python -m pytest -n 3 --dist loadfile --no-loadscope-reorder $(ARGS)
+test: $(VENV)/.ready-test     ## all tests of the short form; many wait for processes, so four at a time suit two cores
+	$(BIN)/python -m pytest -n 4 --dist loadfile --no-loadscope-reorder $(ARGS)
 
 check: lint types imports test  ## everything that must be green before a commit
 
