@@ -1,7 +1,8 @@
 """What readings can tell at all: the planted fault, of its true size, against every other of the dictionary.
 
 A fault is told where no other one, of whatever size, explains the same readings nearly as well (chi-square
-less than 6 worse, a likelihood ratio of 20). Asked twice: of readings without any error, which says what ohms
+less than 6 worse, a likelihood ratio of 20; more by as much as the other is commoner by its prior, since then
+it would rightly come first). Asked twice: of readings without any error, which says what ohms
 can tell in principle, and of the readings as they were taken, with the meter's errors and values of pairs
 touched by mistake. The truth is reckoned with its exact place and size, on no grid, so that a coarse grid of
 the dictionary shows as a miss and is not excused.
@@ -101,14 +102,18 @@ def rivals(bench, planted, readings):
     can = possible(single, readings)
     known = {case.faults[0]: bool(each) for case, each in zip(single.cases, can, strict=True)}
     least = _truth_evidence(bench, planted, readings) - NEARLY / 2.0
-    found = set()
+    own = (c.prior for book in (double, single) for c in book.cases if is_case(c, planted))
+    prior, found = next(own, 0.01), set()
     for book in (single, double):
         told = book.explain(*zip(*readings, strict=True))
         each = zip(book.cases, best_chi_squares(book, readings, told), evidence(book, told), strict=True)
         for case, chi_square, foretold in each:
-            if chi_square > of_truth + NEARLY or is_case(case, planted) or contains(case, planted):
+            commoner = max(0.0, math.log(case.prior / prior))
+            if chi_square > of_truth + NEARLY + 2.0 * commoner:
                 continue
-            if len(case.faults) > len(planted.kinds or (1,)) and foretold < least:
+            if len(case.faults) > len(planted.kinds or (1,)) and foretold + commoner < least:
+                continue
+            if is_case(case, planted) or contains(case, planted):
                 continue
             if all(known.get(fault, True) for fault in case.faults):
                 found.add(case.fault if case.fault != planted.name else f"{case.fault} elsewhere")
