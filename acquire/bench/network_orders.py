@@ -16,8 +16,10 @@ from acquire.records import (
     GiveUpUnit,
     Note,
     Notice,
+    Outcome,
     OverrideCheck,
     SkipStep,
+    TypedResult,
     Weight,
 )
 
@@ -53,16 +55,19 @@ class Orders:
         if isinstance(order, Stop):
             asyncio.get_running_loop().call_later(ANSWER_FIRST_S, self.stop.set)
             return Answer(done=True)
+        reason = ""
         for event in await self.daemon.command(_told_how(order, self.way)):
             if isinstance(event, Notice) and event.code == "command.refused":
                 return Answer(done=False, reason=event.text)
+            if isinstance(event, TypedResult) and event.outcome is Outcome.CANNOT_JUDGE:
+                reason = event.answer
         if not isinstance(order, WORDED):
             await self.daemon.tell(self._taken(order))
         try:
             await asyncio.wait_for(self.daemon.written(), ON_RECORD_S)
         except TimeoutError:
-            return Answer(done=True, reason=NOT_YET)
-        return Answer(done=True)
+            return Answer(done=True, reason=f"{NOT_YET} {reason}".rstrip())
+        return Answer(done=True, reason=reason)
 
     def _taken(self, order: Command) -> Notice:
         """What the record says of an order that has no words of its own."""

@@ -8,7 +8,7 @@ import sqlite3
 from acquire.bench import network_orders as module
 from acquire.bench.network_orders import NOT_YET, Orders
 from acquire.outlets.orders import Stop
-from acquire.records import GiveUpUnit, Note, StartUnit
+from acquire.records import GiveUpUnit, Note, StartUnit, TypeResult
 from tests.unit.test_bench_daemon import at_work
 from tests.whole_bench import journal_entries
 
@@ -32,6 +32,19 @@ async def test_a_refused_order_is_answered_with_the_reason(tmp_path):
         answer = await Orders(bench.daemon, asyncio.Event())(GiveUpUnit("dropped"))
     assert not answer.done
     assert answer.reason.endswith(".")
+
+
+async def test_a_result_that_could_not_be_judged_is_answered_with_what_that_means(tmp_path):
+    """9 V prove nothing where the sheet asks for 500 V; a result that was judged needs no word."""
+    async with at_work(tmp_path) as bench:
+        orders = Orders(bench.daemon, asyncio.Event())
+        await orders(StartUnit("A1"))
+        doubtful = await orders(TypeResult("insulation = 900 Mohm, 9 V, accuracy 5 %"))
+        judged = await orders(TypeResult("insulation = 900 Mohm, 500 V, accuracy 5 %"))
+    assert doubtful.done
+    assert doubtful.reason.startswith("This could not be judged, so A1 cannot pass until it is measured or")
+    assert "9 V only" in doubtful.reason
+    assert (judged.done, judged.reason) == (True, "")
 
 
 async def test_a_journal_that_cannot_be_written_is_said_and_the_order_is_written_later(tmp_path, monkeypatch):

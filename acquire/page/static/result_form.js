@@ -1,7 +1,7 @@
 // The form of a typed result. Its fields become the one line that the daemon reads: NAME = VALUE, details.
 
 import { el } from "./dom.js";
-import { getJson, order } from "./orders.js";
+import { order } from "./orders.js";
 
 let lastInstrument = "";
 
@@ -28,9 +28,8 @@ export function resultForm(work, test, done) {
     const form = Object.fromEntries(Object.entries(fields).map(([name, node]) => [name, node.type === "checkbox" ? node.checked : node.value.trim()]));
     lastInstrument = form.instrument;
     const answer = await order("type_result", { text: lineOf(test, form) });
-    const doubt = answer.done ? answer.reason || (await unjudged(test)) : answer.reason;
-    if (answer.done && !doubt) done("The result is on the record.");
-    else said.textContent = doubt;
+    if (answer.done && !answer.reason) done("The result is on the record.");
+    else said.textContent = answer.reason; // a refusal, or why it could not be judged: the form stays, to type it again
   };
   return el("form", { on: { submit } },
     el("div", { class: "fields" },
@@ -45,12 +44,6 @@ export function resultForm(work, test, done) {
       test.kind === "insulation" ? null : field("details", "More, such as 1 kHz, against 861 mH", { maxlength: 100 })),
     el("datalist", { id: "instruments" }, (work.plain.instruments ?? []).map((name) => el("option", { value: name }))),
     said, el("button", { class: "strong" }, "Put it on the record"));
-}
-
-/** Why the result just typed could not be judged, and what that means; the form stays, to type it again. Empty if it was. */
-async function unjudged(test) {
-  const given = (await getJson("/tests")).plain?.tests?.find((one) => one.name === test.name)?.given;
-  return given?.outcome === "cannot_judge" ? `It is on the record. ${given.answer}` : "";
 }
 
 function more(fields) {
