@@ -17,7 +17,7 @@ from acquire.reports.paper_style import COLOUR, STYLE
 from acquire.stats.crossed import Row
 from acquire.stats.fitness import Fitness
 from acquire.study.pictures import pictures_of
-from acquire.study.printed import NAMES, heading, ndc_line, share
+from acquire.study.printed import NAMES, component_name, heading, ndc_line, share
 from acquire.study.report import StudyReport, component_order
 
 MARKS = {
@@ -109,7 +109,7 @@ def _components(report: StudyReport) -> Iterator[str]:
         tolerance = "" if part.tolerance is None else share(part.tolerance)
         yield _row(
             (
-                NAMES[source],
+                component_name(source).strip(),
                 show(part.sigma, "Ω", digits=4),
                 share(part.contribution),
                 share(part.study),
@@ -124,9 +124,7 @@ def _table(rows: tuple[Row, ...]) -> Iterator[str]:
     for row in rows:
         f = "" if row.f is None else f"{row.f:.4g}"
         p = "" if row.p is None else f"{row.p:.2g}"
-        yield _row(
-            (NAMES[row.source].strip(), f"{row.square:.5g}", str(row.freedom), f"{row.mean_square:.5g}", f, p)
-        )
+        yield _row((NAMES[row.source], f"{row.square:.5g}", str(row.freedom), f"{row.mean_square:.5g}", f, p))
     yield "</table>"
 
 

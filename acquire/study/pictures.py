@@ -142,7 +142,7 @@ def _shares(axes: Axes, report: StudyReport) -> None:
             color=INKS[row],
             edgecolor="white",
         )
-    axes.set_yticks(places, [NAMES[source].strip() for source in sources])
+    axes.set_yticks(places, [NAMES[source] for source in sources])
     axes.invert_yaxis()
     axes.set_xlabel("%")
     axes.grid(visible=False, axis="y")

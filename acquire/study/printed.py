@@ -9,15 +9,18 @@ from acquire.stats.crossed import Row, Source
 from acquire.study.report import StudyReport, component_order
 
 NAMES = {
+    Source.REPEATABILITY: "repeatability",
+    Source.OPERATOR: "operator",
+    Source.INTERACTION: "operator × part",
+    Source.REPRODUCIBILITY: "reproducibility",
     Source.GAUGE: "gauge",
-    Source.REPEATABILITY: "  repeatability",
-    Source.REPRODUCIBILITY: "  reproducibility",
-    Source.OPERATOR: "    operator",
-    Source.INTERACTION: "    operator × part",
     Source.PART: "part to part",
     Source.TOTAL: "total",
 }
-"""Names in tables, indented as they add up."""
+"""Names in tables and drawings."""
+
+SUMS = frozenset({Source.REPRODUCIBILITY, Source.GAUGE, Source.TOTAL})
+"""Sources that others add up to, in variance; each stands below these."""
 
 
 def lines_of(report: StudyReport) -> Iterator[str]:
@@ -32,7 +35,7 @@ def lines_of(report: StudyReport) -> Iterator[str]:
         tolerance = "" if part.tolerance is None else share(part.tolerance)
         sigma = show(part.sigma, "Ω", digits=4)
         variance, study = share(part.contribution), share(part.study)
-        yield f"{NAMES[source]:<28}{sigma:>12}{variance:>10}{study:>9}{tolerance:>11}"
+        yield f"{component_name(source):<28}{sigma:>12}{variance:>10}{study:>9}{tolerance:>11}"
     yield ndc_line(report)
     yield ""
     yield f"{'table of variance':<20}{'squares':>13}{'df':>5}{'mean square':>14}{'F':>10}{'p':>9}"
@@ -81,6 +84,11 @@ def ndc_line(report: StudyReport) -> str:
     )
 
 
+def component_name(source: Source) -> str:
+    """A source in the table of where the spread comes from: a sum has its sign before it."""
+    return f"{'=' if source in SUMS else ' '} {NAMES[source]}"
+
+
 def share(of_one: float) -> str:
     """A share as a percentage."""
     return f"{100.0 * of_one:.1f} %"
@@ -90,5 +98,5 @@ def row_line(row: Row) -> str:
     """One row of a table of variance."""
     f = "" if row.f is None else f"{row.f:.4g}"
     p = "" if row.p is None else f"{row.p:.2g}"
-    name = NAMES[row.source].strip()
+    name = NAMES[row.source]
     return f"  {name:<18}{row.square:>13.5g}{row.freedom:>5}{row.mean_square:>14.5g}{f:>10}{p:>9}"

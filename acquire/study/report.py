@@ -244,6 +244,17 @@ def _row(row: Row) -> dict[str, Any]:
     }
 
 
+_ADDED_UP = (
+    Source.REPEATABILITY,
+    Source.OPERATOR,
+    Source.INTERACTION,
+    Source.REPRODUCIBILITY,
+    Source.GAUGE,
+    Source.PART,
+    Source.TOTAL,
+)
+
+
 def component_order(study: GaugeStudy) -> tuple[Source, ...]:
-    """Sources in the order in which a report lists them."""
-    return tuple(source for source in Source if source in study.components)
+    """Sources in the order in which a report lists them: each sum below what it is the sum of."""
+    return tuple(source for source in _ADDED_UP if source in study.components)
