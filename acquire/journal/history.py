@@ -40,6 +40,8 @@ SHOWN = "seq, kind, utc_s, serial, batch, payload, evidence"
 PLACES = {"seq": "seq", "kind": "kind", "utc_s": "utc_s", "serial": "serial", "batch": "batch"}
 """Fields that are columns of their own."""
 
+NAME_ONE = "Name the folder of a bench's journal."
+
 LONGEST_NUMBER = 18
 """Digits of a sequence number that SQLite can hold for certain."""
 
@@ -65,9 +67,7 @@ class JournalReader:
         """
         self.path = file / FILE if file.is_dir() else file
         if not self.path.is_file():
-            raise JournalMissing(
-                f"There is no journal at {self.path}.", "Name the folder of a bench's journal."
-            )
+            raise JournalMissing(f"There is no journal at {self.path}.", NAME_ONE)
         try:
             self._connection = sqlite3.connect(
                 f"file:{quote(str(self.path.absolute()))}?mode=ro", uri=True, timeout=BUSY_MS / 1000
@@ -88,7 +88,7 @@ class JournalReader:
     def _recognise(self) -> str:
         try:
             if self._connection.execute("PRAGMA application_id").fetchone()[0] != APPLICATION_ID:
-                raise JournalMissing(f"{self.path} is no journal of this program.")
+                raise JournalMissing(f"{self.path} is no journal of this program.", NAME_ONE)
             if version_of(self._connection) > len(MIGRATIONS):
                 raise JournalUnusable(
                     f"The journal {self.path} was written by a newer version of this program."
@@ -96,6 +96,9 @@ class JournalReader:
             if not (birth := birth_of(self._connection)):
                 raise JournalUnusable(f"The journal {self.path} is damaged: its birth id is gone.")
         except FAULTS as error:
+            code = (getattr(error, "sqlite_errorcode", None) or 0) & 0xFF
+            if code == sqlite3.SQLITE_NOTADB and not self.path.name.startswith("journal"):
+                raise JournalMissing(f"{self.path} is no journal.", NAME_ONE) from error
             raise in_words(error, self.path) from error
         except (ValueError, TypeError) as error:
             raise JournalUnusable(

@@ -5,7 +5,7 @@ from datetime import date
 import pytest
 
 from acquire.clock import HandClock
-from acquire.errors import JournalUnusable
+from acquire.errors import JournalMissing, JournalUnusable
 from acquire.journal import history
 from acquire.journal.history import JournalReader
 from acquire.journal.question import Question, Record
@@ -85,8 +85,11 @@ def test_no_journal_and_no_journals_file_are_told(tmp_path):
     with pytest.raises(JournalUnusable, match="no journal at"):
         JournalReader(tmp_path)
     (tmp_path / "words.db").write_text("only words, but more of them than a database's head would take " * 9)
-    with pytest.raises(JournalUnusable, match="damaged"):
+    with pytest.raises(JournalMissing, match=r"words\.db is no journal\. Name the folder of a bench's"):
         JournalReader(tmp_path / "words.db")
+    (tmp_path / "words.db").rename(tmp_path / "journal.db")  # by its name a journal, so it must have been one
+    with pytest.raises(JournalUnusable, match="damaged"):
+        JournalReader(tmp_path)
 
 
 async def test_a_reader_writes_nothing(journal):
