@@ -14,7 +14,7 @@ from pathlib import Path
 
 from acquire.clock import Clock
 from acquire.errors import InputImpossible
-from acquire.files.new_file import new_file
+from acquire.files.new_file import ANOTHER, new_file
 from acquire.files.settings import Bench
 from acquire.journal.question import Question, Record
 from acquire.line.places import record_at
@@ -134,14 +134,27 @@ def put(path: Path, content: bytes) -> Path:
     """Write a whole file; what was there is replaced in one go.
 
     Raises:
-        InputImpossible: it cannot be written.
+        InputImpossible: its folder is not there, or it cannot be written.
     """
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise InputImpossible(f"{path} cannot be written: {error.strerror}.", "Name another file.") from error
     with new_file(path) as file:
         file.write(content)
+    return path
+
+
+def folder_for(path: Path) -> Path:
+    """The folder that papers of a batch go into, made if the one it lies in is there.
+
+    Raises:
+        InputImpossible: it cannot be made.
+    """
+    try:
+        path.mkdir(exist_ok=True)
+    except FileNotFoundError as error:
+        raise InputImpossible(
+            f"{path} cannot be made: there is no folder {path.parent}.", "Make that first, or name another."
+        ) from error
+    except OSError as error:
+        raise InputImpossible(f"{path} cannot be made a folder: {error.strerror}.", ANOTHER) from error
     return path
 
 

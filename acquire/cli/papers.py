@@ -76,7 +76,7 @@ def _issue(
     *,
     as_json: bool,
 ) -> None:
-    from acquire.answers.certificate import file_name, issue, serials_of, write
+    from acquire.answers.certificate import file_name, folder_for, issue, serials_of, write
     from acquire.clock import RealClock
     from acquire.files.settings import load_bench
     from acquire.line.places import record_at
@@ -86,7 +86,10 @@ def _issue(
     if html is None and pdf is None:
         html = Path() if batch else Path(file_name("certificate", serial or "", "html"))
     with record_at(journal) as record:
-        for each in [serial or ""] if batch is None else serials_of(record, batch):
+        serials = [serial or ""] if batch is None else serials_of(record, batch)
+        for folder in filter(None, (html, pdf) if batch else ()):
+            folder_for(folder)
+        for each in serials:
             facts = issue(record, each, wish, bench, RealClock())
             into = html and (html / file_name("certificate", each, "html") if batch else html)
             into_pdf = pdf and (pdf / file_name("certificate", each, "pdf") if batch else pdf)

@@ -16,6 +16,7 @@ _RECORDS = (b"SQLite format 3\x00", b"\x37\x7f\x06\x82", b"\x37\x7f\x06\x83")
 """How a journal and the file beside it begin (sqlite.org/fileformat2.html, 1.3 and 4.1)."""
 
 ANOTHER = "Name another file."
+MAKE_IT = "Name a file in a folder that is there, or make it first."
 
 
 @contextmanager
@@ -25,7 +26,7 @@ def new_file(path: Path) -> Iterator[BinaryIO]:
     A device or a pipe (such as /dev/stdout) is written into, and stays what it is; so does a link to a file.
 
     Raises:
-        InputImpossible: it cannot be written, or a record stands there.
+        InputImpossible: it cannot be written, its folder is not there, or a record stands there.
     """
     beside = None
     try:
@@ -38,6 +39,8 @@ def new_file(path: Path) -> Iterator[BinaryIO]:
             return
         if _is_record(target):
             raise InputImpossible(f"{path} is a record, which nothing is written over.", ANOTHER)
+        if not target.parent.is_dir():
+            raise InputImpossible(f"{path} cannot be written: there is no folder {path.parent}.", MAKE_IT)
         beside = target.with_name(f".{target.name}.new")
         with beside.open("wb") as file:
             yield file

@@ -49,6 +49,12 @@ def test_nothing_is_written_over_a_record(tmp_path, name):
     assert file.read_bytes() == before
 
 
+def test_a_folder_that_is_not_there_is_said_and_not_made(tmp_path):
+    with pytest.raises(InputImpossible, match=f"there is no folder {tmp_path / 'none'}"):
+        put(tmp_path / "none" / "c.html")
+    assert list(tmp_path.iterdir()) == []
+
+
 def test_a_pipe_is_written_into_and_a_link_stays_a_link(tmp_path):
     pipe, heard = tmp_path / "pipe", []
     os.mkfifo(pipe)
