@@ -11,14 +11,42 @@ import io
 import os
 import sys
 from collections.abc import Iterator
-from typing import NoReturn
+from typing import Any, NoReturn
 
 import typer
+from typer.core import TyperGroup
 
 from acquire.cli import batch, bench, files, line, meters, papers, record, study, units
 
+
+class Commands(TyperGroup):
+    """All commands; a word that an option does not take is refused in our words."""
+
+    def invoke(self, ctx: Any) -> Any:
+        """Run the command that was asked for."""
+        try:
+            return super().invoke(ctx)
+        except typer.BadParameter as error:
+            error.message = _in_our_words(error)
+            raise
+
+
+NUMBERS = {"int_parsing": "whole number", "int_from_float": "whole number", "float_parsing": "number"}
+"""What was wanted, by the kind of fault that the library behind typer tells."""
+
+
+def _in_our_words(error: typer.BadParameter) -> str:
+    """What is wrong with a word of the command line, without that library's own preface."""
+    cause: Any = error.__cause__
+    told: dict[str, Any] = next(iter(cause.errors()), {}) if hasattr(cause, "errors") else {}
+    if told.get("type") in NUMBERS:
+        return f"'{told['input']}' is no {NUMBERS[told['type']]}."
+    return error.message.removeprefix("Value error, ")
+
+
 app = typer.Typer(
     name="steadyohm",
+    cls=Commands,
     help="Reads your multimeter by itself while both your hands hold the probes.",
     no_args_is_help=True,
     add_completion=False,
@@ -48,9 +76,9 @@ def main() -> None:
     except SteadyohmError as error:
         _leave(str(error), error.exit_code)
     except GivenInvalid as error:
-        _leave(str(error), 2)
+        _leave(_alone(error), 2)
     except MeterError as error:
-        _leave(str(error), 1)
+        _leave(_alone(error), 1)
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # whoever read us has left: so do we
         sys.exit(1)
@@ -71,9 +99,16 @@ def _fault(error: Exception) -> NoReturn:
     causes = list(_single(error))
     known = [cause for cause in causes if isinstance(cause, SteadyohmError | MeterError)]
     if len(known) == len(causes):
-        _leave("\n".join(map(str, known)), 1)
+        _leave("\n".join(map(_alone, known)), 1)
     told = "; ".join(f"{type(cause).__name__}: {cause}" for cause in causes)
     _leave(f"This is a fault of steadyohm itself: {told}", 1, own=True)
+
+
+def _alone(error: Exception) -> str:
+    """An error as a sentence of its own: a driver's follow a place and a colon elsewhere, so begin small."""
+    said = str(error)
+    first = said.partition(" ")[0]
+    return f"{said[:1].upper()}{said[1:]}" if first.isalpha() else said  # an address or a file stays as it is
 
 
 def _single(error: BaseException) -> Iterator[BaseException]:
