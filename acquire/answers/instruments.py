@@ -17,6 +17,7 @@ from acquire.files.shipped import shipped
 from drivers.decode import Decoding, decode_bytes
 from drivers.find import Finding, find_meters, list_serial_ports
 from drivers.link.available import LinkKind
+from drivers.meter import Capabilities
 from drivers.reading import Quantity
 from drivers.registry import DriverEntry, open_meter
 from drivers.self_check import needs_self_check
@@ -71,6 +72,11 @@ ASKED_WHO = frozenset({"scpi", "modbus"})
 """Drivers whose meters were found by their answer to another question than for a reading."""
 
 
+BENCH_KIND, HAND_KIND = "bench-50000.toml", "hand-2000.toml"
+"""Accuracy that stands in until the meter's own is put there: of the poorest shipped meter of its kind, so
+that nothing is promised which it may not keep. What is set over its link is taken for a bench meter."""
+
+
 @dataclass(frozen=True, slots=True)
 class Wishes:
     """What the bench file for a meter shall say besides; the defaults are to be replaced by hand.
@@ -102,12 +108,12 @@ def bench_text_for(found: Sequence[Finding], wishes: Wishes = Wishes()) -> str:
         wishes: what it shall say besides.
     """
     sheet = wishes.sheet or shipped("sheets", "plover-80.toml")
-    model = wishes.model or shipped("meters", "hand-2000.toml")
     sheet_remark = "" if wishes.sheet else "   # put your own sheet here"
     model_remark = "" if wishes.model else "   # put the file of this meter's accuracy here"
     thermometers = [finding for finding in found if measures_temperature(finding)]
     meters = [finding for finding in found if finding not in thermometers] or thermometers[:1]
     meter, others = meters[0], [f"# Also found: {finding.text}\n" for finding in meters[1:]]
+    model = wishes.model or shipped("meters", BENCH_KIND if _able(meter).settable else HAND_KIND)
     thermometer = next((finding for finding in thermometers if finding is not meter), None)
     return f"""# Written by steadyohm, which found: {meter.text}
 {"".join(others)}# Every other setting is explained in the shipped bench file example.toml.
@@ -154,12 +160,16 @@ def _options_of(finding: Finding) -> str:
     return f"options = {{ {options} }}\n" if options else ""
 
 
+def _able(meter: Finding) -> Capabilities:
+    """What a meter's driver can do with it; nothing is opened."""
+    return open_meter(
+        meter.driver, meter_id="meter", address=meter.address, clock=lambda: (0.0, 0.0), options=meter.options
+    ).capabilities
+
+
 def _self_check_of(meter: Finding, resistor: str) -> str:
     """The resistor that a meter known from memory only must be proved on."""
-    made = open_meter(
-        meter.driver, meter_id="meter", address=meter.address, clock=lambda: (0.0, 0.0), options=meter.options
-    )
-    if not needs_self_check(made.capabilities):
+    if not needs_self_check(_able(meter)):
         return ""
     said = f"self_check = {_toml(resistor)}"
     return f"{said}         # known from memory: put the resistor that you have here\n"

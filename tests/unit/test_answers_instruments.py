@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 
 import pytest
 
@@ -65,6 +66,14 @@ def test_further_meters_are_named_in_a_comment(tmp_path):
     text = bench_text_for([found("status14", heard=OHM), found("scpi", "tcp:10.0.0.7:5025")])
     assert "# Also found: tcp:10.0.0.7:5025" in text
     assert loaded(tmp_path, found("scpi", "tcp:10.0.0.7:5025")).meter.self_check is None
+
+
+@pytest.mark.parametrize(
+    ("driver", "file"), [("scpi", "bench-50000"), ("status14", "hand-2000"), ("segments14", "hand-2000")]
+)
+def test_the_accuracy_that_stands_in_is_of_the_meters_kind(tmp_path, driver, file):
+    """No hand meter's for what is set over its link, no bench meter's for a hand meter."""
+    assert Path(loaded(tmp_path, found(driver)).meter.model).stem == file
 
 
 def test_what_a_meter_says_of_itself_cannot_break_the_file(tmp_path):
