@@ -8,7 +8,7 @@ from tests.brokers import Mosquitto, needs_mosquitto, subscriber
 from tests.known_records import verdict, verdicts
 from tests.relay import Relay
 from tests.reliability.conftest import publishing
-from tests.waiting import until
+from tests.waiting import crowding, until
 
 pytestmark = needs_mosquitto
 
@@ -45,7 +45,7 @@ async def test_hours_of_outage_are_caught_up_in_order(journal, tmp_path):
                 await all_heard(ear, entries)
                 assert agreed(ear, entries) == 0
             await outlet_at(outlet, 200)
-    assert slowest_s < 0.5, "the bench waited for the broker"
+    assert slowest_s < 0.5 * crowding(), "the bench waited for the broker"
 
 
 async def outlet_at(outlet, seq):
@@ -85,7 +85,7 @@ async def test_a_frozen_broker_gets_copies_with_the_same_id(journal, mosquitto):
         before_s = time.perf_counter()
         for number in range(6, 40):
             entries += await journal.append([(verdict(number), None)])
-        assert time.perf_counter() - before_s < 2.0
+        assert time.perf_counter() - before_s < 2.0 * crowding()
         await until(lambda: outlet.health.failing)
         mosquitto.thaw()
         await all_heard(ear, entries)
@@ -195,5 +195,5 @@ async def test_a_stop_while_the_broker_is_frozen_takes_no_longer_than_allowed(jo
         mosquitto.freeze()
         await journal.append(verdicts(2))
         before_s = time.perf_counter()
-    assert time.perf_counter() - before_s < 4.0
+    assert time.perf_counter() - before_s < 4.0 * crowding()
     assert await journal.cursor("mqtt") == 2

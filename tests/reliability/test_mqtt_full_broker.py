@@ -14,7 +14,7 @@ from tests.brokers import Mosquitto, Subscriber, needs_mosquitto, plain, subscri
 from tests.known_records import verdict, verdicts
 from tests.reliability.conftest import publishing
 from tests.stand_in_broker import StandIn
-from tests.waiting import until
+from tests.waiting import crowding, until
 
 PROMPT = Prompt(Ask.TOUCH, "Touch 1 and 2.", "PL80-1", Pair("1", "2"), "slow charge", 0, 4)
 
@@ -36,7 +36,7 @@ async def written(journal, count):
         before_s = time.perf_counter()
         entries += await journal.append([(verdict(number), None)])
         slowest_s = max(slowest_s, time.perf_counter() - before_s)
-    assert slowest_s < 0.5, "the bench waited for the broker"
+    assert slowest_s < 0.5 * crowding(), "the bench waited for the broker"
     return [entry.id for entry in entries]
 
 
@@ -108,7 +108,7 @@ async def test_a_broker_without_memory_left_keeps_nobody_waiting_and_loses_nothi
     """Its queue for a subscriber who is away fills its memory, and it throws publishers out."""
     with Mosquitto(tmp_path / "full", "memory_limit 150000\nmax_queued_messages 0") as broker:
         await away(broker.port)
-        async with publishing(journal, broker.port) as outlet:
+        async with publishing(journal, broker.port, answer_s=3.0) as outlet:
             ids = await written(journal, 120)
             await until(lambda: outlet.health.failing)
             assert outlet.health.cursor < 120
@@ -122,7 +122,7 @@ async def away(port):
         await office.subscribe("steadyohm/#", qos=1)
 
 
-async def back(port, enough, within_s=30.0):
+async def back(port, enough, within_s=60.0):
     """The same, back again: ids of the verdicts heard; comes again when the broker throws it out."""
     ear = Subscriber()
     async with asyncio.timeout(within_s):

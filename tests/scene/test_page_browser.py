@@ -188,6 +188,7 @@ HOSTILE = (
 
 def _hostile_serials_are_only_ever_text(bench, eye):
     """Shown as they are on every screen that has them, within the screen's width; nothing becomes markup."""
+    bench.lift()
     eye.page.goto(f"{bench.url}#now")
     for serial in HOSTILE:
         eye.start(serial)
