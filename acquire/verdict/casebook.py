@@ -32,6 +32,9 @@ _SHUT_SLIP = 1e-3
 _LEAST_U_OHM, _LEAST_U_SHARE = 1e-7, 1e-6
 """No reading is known better than this; keeps the equations well-behaved when readings add up exactly."""
 
+_HOPELESS = 100.0
+"""Circuits less likely than the best by exp(100) are not asked whether their sizes are possible too."""
+
 _SPAN = math.log(1e9)
 """A reading that no circuit explains may lie anywhere from a milliohm to a megohm, log-uniform."""
 
@@ -147,14 +150,15 @@ class Casebook:
             chi_square[own] = (white[:, 0] ** 2).sum(axis=0)
             mean[own] += sd[own] ** 2 * (white[:, 1:] * white[:, :1]).sum(axis=0).T
             sd[own] *= np.sqrt(np.maximum(1.0 - sd[own] ** 2 * (white[:, 1:] ** 2).sum(axis=0).T, 1e-12))
-        low = np.zeros_like(mean)
-        bounded = log_between(mean, sd, low, laws.size_high) - laws.log_bounded
-        possible = bounded.sum(axis=1)
         count = both.sum(axis=1)
-        log_like = possible - 0.5 * (chi_square + log_det + count * math.log(2.0 * math.pi))
+        log_like = -0.5 * (chi_square + log_det + count * math.log(2.0 * math.pi))
         log_like += _atoms(laws.conducts[:, every], ohm)
-        chi_square = chi_square - 2.0 * np.minimum(possible, 0.0)
-        return Explained(log_like, chi_square, count, mean_between(mean, sd, low, laws.size_high))
+        near = log_like > log_like.max() - _HOPELESS
+        low, high = np.zeros_like(mean[near]), laws.size_high[near]
+        possible = (log_between(mean[near], sd[near], low, high) - laws.log_bounded[near]).sum(axis=1)
+        log_like[near] += possible
+        chi_square[near] -= 2.0 * np.minimum(possible, 0.0)
+        return Explained(log_like, chi_square, count, mean, sd, laws.size_high)
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,13 +169,21 @@ class Explained:
         log_like: natural logarithm of the density of the readings.
         chi_square: squared distance in standard deviations, over `count` finite readings; a size that would
             have to be beyond its bounds adds its share.
-        size: [circuit, size] of the faults, given the readings.
+        mean, sd: [circuit, size] of the faults, given the readings, as if sizes had no bounds.
+        high: [circuit, size] their upper bounds; the lower ones are zero.
     """
 
     log_like: Floats
     chi_square: Floats
     count: NDArray[np.int64]
-    size: Floats
+    mean: Floats
+    sd: Floats
+    high: Floats
+
+    @property
+    def size(self) -> Floats:
+        """[circuit, size] of the faults, given the readings; within their bounds."""
+        return mean_between(self.mean, self.sd, np.zeros_like(self.mean), self.high)
 
 
 def _atoms(conducts: Bools, ohm: Floats) -> Floats:
@@ -207,7 +219,7 @@ def _laws(cases: Sequence[Case], pairs: Sequence[Pair], two_wire: Bools) -> Laws
         log_bounded=log_between(size, size_sd, np.zeros_like(size), size_high),
         mean_ohm=mean_ohm,
         conducts=conducts,
-        covariance=Covariances(tuple(blocks), len(pairs)),
+        covariance=Covariances(blocks, len(pairs)),
         lean=lean,
     )
 

@@ -19,9 +19,11 @@ from acquire.verdict.solving import Floats
 Indices = NDArray[np.int64]
 
 _BLOCK_BYTES = 24e6
+_WHOLE_BYTES = 40e6
 _LARGEST, _SMALLEST = 2048, 16
-"""How much one block of circuits may take while it is worked on, and how many circuits it may have. Workshop
-choices: larger ones are no faster."""
+"""How much the matrices of a dictionary may take to be kept whole, how much one block of circuits may take
+while it is worked on, and how many circuits it may have. Workshop choices: the dictionaries of the sheets that
+ship are kept whole or nearly so, and larger blocks are no faster."""
 
 
 def block_size(pairs: int, causes: int) -> int:
@@ -77,22 +79,29 @@ def sparse(start: int, moves: Floats) -> Block:
     return Block(start, start + len(moves), tuple(causes))
 
 
-@dataclass(frozen=True, slots=True)
 class Covariances:
-    """Covariances of the pairs of all circuits, from blocks of them in order.
+    """Covariances of the pairs of all circuits."""
 
-    Attributes:
-        blocks: all circuits.
-        pairs: number of pairs.
-    """
+    def __init__(self, blocks: Sequence[Block], pairs: int) -> None:
+        """Keep what moves them; of a small dictionary the matrices too, to pick any pairs from at once.
 
-    blocks: tuple[Block, ...]
-    pairs: int
+        Args:
+            blocks: all circuits in order.
+            pairs: number of pairs.
+        """
+        self.blocks = tuple(blocks)
+        self.pairs = pairs
+        self._whole: Floats | None = None
+        circuits = self.blocks[-1].end
+        if 0.0 < 8.0 * pairs**2 * circuits <= _WHOLE_BYTES:
+            parts = [part for _, _, part in self.among(np.arange(pairs))]
+            self._whole = np.ascontiguousarray(np.concatenate(parts, axis=2))
 
     @property
     def nbytes(self) -> int:
         """Memory taken."""
-        return sum(c.ohm.nbytes + c.pairs.nbytes for block in self.blocks for c in block.causes)
+        moved = sum(c.ohm.nbytes + c.pairs.nbytes for block in self.blocks for c in block.causes)
+        return moved + (0 if self._whole is None else self._whole.nbytes)
 
     def among(self, columns: Indices) -> Iterator[tuple[int, int, Floats]]:
         """(start, end, covariance [column, column, circuit]) of some pairs, block by block.
@@ -101,6 +110,11 @@ class Covariances:
             columns: indices of the pairs; one may repeat.
         """
         step = block_size(len(columns), 1)
+        if self._whole is not None:
+            for start in range(0, self.blocks[-1].end, step):
+                end = min(start + step, self.blocks[-1].end)
+                yield start, end, self._whole[columns[:, None], columns, start:end]
+            return
         for block in self.blocks:
             moved = (self._of(cause, columns) for cause in block.causes)
             found = [(where, ohm) for where, ohm in moved if len(where)]

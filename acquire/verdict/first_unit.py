@@ -278,9 +278,9 @@ def _weighed(book: Casebook, readings: Sequence[Reading]) -> tuple[np.ndarray, l
         for index in range(len(book.cases))
     ]
     signs = np.sign(book.laws.mean_ohm[best].sum(axis=1) - book.good.mean_ohm[0].sum())
-    found = []
+    found, every = [], explained.size
     for place, sign in zip(best, signs, strict=True):
-        sizes = tuple(float(size) for size in explained.size[place])
+        sizes = tuple(float(size) for size in every[place])
         found.append((*sizes, float(sign)))
     return chances, found
 

@@ -122,7 +122,7 @@ def with_slips(
     pairs, ohms, u_ohms = (list(column) for column in zip(*readings, strict=True))
     best = book.explain(pairs, ohms, u_ohms)
     total, top = best.log_like, best.log_like
-    chi_square, count, size = best.chi_square, best.count, best.size
+    chi_square, count, mean, sd = best.chi_square, best.count, best.mean, best.sd
     label = np.full(len(total), -1, dtype=np.int64)
     most = int(min(_MOST, _WORK / (len(total) * len(pairs) ** 3)))
     alternatives = [index for index, _ in slips.each]
@@ -134,9 +134,10 @@ def with_slips(
         top = np.where(better, log_like, top)
         chi_square = np.where(better, one.chi_square, chi_square)
         count = np.where(better, one.count, count)
-        size = np.where(better[:, None], one.size, size)
+        mean = np.where(better[:, None], one.mean, mean)
+        sd = np.where(better[:, None], one.sd, sd)
         label = np.where(better, number, label)
-    return Explained(total, chi_square, count, size), label
+    return Explained(total, chi_square, count, mean, sd, best.high), label
 
 
 def _alike(table: PairLaws, pair: Pair, other: Pair, u_ohm: float) -> bool:

@@ -167,7 +167,8 @@ def _weigh(book: Casebook, readings: Sequence[PairReading], slips: Slips, seen: 
     tops = np.maximum.reduceat(log_joint, starts)
     shares: Floats = np.exp(log_joint - tops[book.laws.case])
     totals = np.add.reduceat(shares, starts)
-    finite = np.where(np.isfinite(explained.size), explained.size, 0.0)
+    size = explained.size
+    finite = np.where(np.isfinite(size), size, 0.0)
     sizes = np.add.reduceat(finite * shares[:, None], starts) / totals[:, None]
     weighed = []
     for index in np.flatnonzero(seen).tolist():

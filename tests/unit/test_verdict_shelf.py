@@ -48,7 +48,7 @@ def test_the_sheets_that_ship_take_a_small_part(book):
         Casebook(cases(sheet, Purpose.INCOMING), healthy(sheet), PairTable(sheet).pairs()).nbytes
         for sheet in (PLOVER, QUERN, FATHOM)
     ]
-    assert sum(sizes) < 0.1 * BUDGET_BYTES
+    assert sum(sizes) < 0.3 * BUDGET_BYTES
 
 
 def test_twenty_pins_in_every_pair_fit_the_budget():
