@@ -22,8 +22,8 @@ _BLOCK_BYTES = 24e6
 _WHOLE_BYTES = 40e6
 _LARGEST, _SMALLEST = 2048, 16
 """How much the matrices of a dictionary may take to be kept whole, how much one block of circuits may take
-while it is worked on, and how many circuits it may have. Workshop choices: the dictionaries of the sheets that
-ship are kept whole or nearly so, and larger blocks are no faster."""
+while it is worked on, and how many circuits it may have. Workshop choices: most dictionaries of the sheets
+that ship are kept whole, and larger blocks are no faster."""
 
 
 def block_size(pairs: int, causes: int) -> int:

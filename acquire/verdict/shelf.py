@@ -10,8 +10,8 @@ from collections.abc import Callable, Hashable
 from acquire.verdict.casebook import Casebook
 
 BUDGET_BYTES = 200e6
-"""Of all dictionaries together; one sheet that ships takes 6 to 68 MB. Workshop choice: what a small machine can
-spare."""
+"""Of all dictionaries together; those of one sheet that ships take 6 to 68 MB. Workshop choice: what a small
+machine can spare."""
 
 
 class Shelf:
