@@ -177,8 +177,8 @@ def test_the_command_brings_it_and_leaves(folder, tmp_path, database):  # noqa: 
     first, again, wrong = typed(folder), typed(folder), typed(tmp_path)
     count = len(all_of(folder))
     assert first.returncode == 0, first.stderr
-    assert f"{count} entries with evidence. New in " in first.stdout
-    assert "New in" in again.stdout
+    assert f"{count} entries with evidence in rows of its own. New rows in " in first.stdout
+    assert "New rows in" in again.stdout
     assert ": 0; there already: " in again.stdout
     assert wrong.returncode != 0
     assert "There is no journal" in wrong.stderr
