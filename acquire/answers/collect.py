@@ -124,7 +124,8 @@ async def bring_in(path: Path, journal: Path, *, evidence: bool, say: Callable[[
         await store.close()
     for entry_id, reason in done.reasons.items():
         say(f"{entry_id} is left out: {reason}")
-    what = counted(done.entries, "entry", "entries") + (" with evidence in rows of its own" if evidence else "")
+    kept = " with evidence in rows of its own" if evidence else ""
+    what = counted(done.entries, "entry", "entries") + kept
     left = f"; left out: {done.refused}" if done.refused else ""
     rows = f"{done.new}; there already: {done.there}{left}"
     say(f"{journal}: {what}. New rows in {shown(database.address)}: {rows}.")
