@@ -22,9 +22,10 @@ from acquire.verdict.covariances import Covariances, block_size, sparse
 from acquire.verdict.dictionary import Case
 from acquire.verdict.solving import SIZES, Bools, Floats, causes, solve, whitened
 
-_OPEN_SLIP = 3e-3
-"""Chance that a pair confirmed as open conducts after all: the key was pressed beside the pin. Workshop
-choice."""
+_OPEN_SLIP, _OPEN_TWICE = 3e-3, 3e-4
+"""Chance that a pair confirmed as open conducts after all, the key pressed beside the pin: once, which passes a
+pair that must be open, and twice on request, without which no winding counts as open (a slip is repeated in
+one of ten). Workshop choices."""
 
 _SHUT_SLIP = 1e-3
 """Chance that an open pair gives a value: a wrong pair, a finger across a gap. Workshop choice."""
@@ -152,7 +153,7 @@ class Casebook:
             sd[own] *= np.sqrt(np.maximum(1.0 - sd[own] ** 2 * (white[:, 1:] ** 2).sum(axis=0).T, 1e-12))
         count = both.sum(axis=1)
         log_like = -0.5 * (chi_square + log_det + count * math.log(2.0 * math.pi))
-        log_like += _atoms(laws.conducts[:, every], ohm)
+        log_like += _atoms(laws.conducts[:, every], self.good.conducts[0, every], ohm)
         near = log_like > log_like.max() - _HOPELESS
         low, high = np.zeros_like(mean[near]), laws.size_high[near]
         possible = (log_between(mean[near], sd[near], low, high) - laws.log_bounded[near]).sum(axis=1)
@@ -186,12 +187,19 @@ class Explained:
         return mean_between(self.mean, self.sd, np.zeros_like(self.mean), self.high)
 
 
-def _atoms(conducts: Bools, ohm: Floats) -> Floats:
-    """Log-probability of every reading that is open where the circuit conducts, or the other way round."""
+def _atoms(conducts: Bools, usual: Bools, ohm: Floats) -> Floats:
+    """Log-probability of every reading that is open where the circuit conducts, or the other way round.
+
+    Args:
+        conducts: [circuit, reading] whether its pair does.
+        usual: [reading] whether its pair does on a good unit, so that open is a fault and confirmed twice.
+        ohm: [reading] infinite where open.
+    """
+    slip = np.where(usual, _OPEN_TWICE, _OPEN_SLIP)
     finite = np.isfinite(ohm)
     anywhere = -np.log(np.maximum(np.abs(np.where(finite, ohm, 1.0)), 1e-3) * _SPAN)
-    unlike = np.where(finite, math.log(_SHUT_SLIP) + anywhere, math.log(_OPEN_SLIP))
-    alike = np.where(finite, math.log1p(-_OPEN_SLIP), math.log1p(-_SHUT_SLIP))
+    unlike = np.where(finite, math.log(_SHUT_SLIP) + anywhere, np.log(slip))
+    alike = np.where(finite, np.log1p(-slip), math.log1p(-_SHUT_SLIP))
     result: Floats = np.where(conducts == finite, alike, unlike).sum(axis=1)
     return result
 

@@ -94,3 +94,19 @@ def test_windings_from_one_spool_are_high_together():
     )
     assert high in ("healthy", "warm")
     assert low in ("shorted_turns", "too_few_turns")
+
+
+def test_a_winding_found_open_is_hardly_a_good_one_whose_pin_was_missed_twice():
+    """Open counts when it was confirmed twice; a pair that must be open passes at once."""
+    open_lighting = read(TABLE, STEPS, {("5", "6"): None})
+    chances = {f.case.fault: f.probability for f in findings(PLOVER, TABLE, open_lighting)}
+    assert chances["healthy"] < 0.02
+    grounded = read(TABLE, [*STEPS, Pair("1", "core")], {("4", "6"): 83.19, ("1", "core"): None})
+    book = casebook(PLOVER, Purpose.INCOMING)
+    pairs, ohms, u_ohms = zip(*grounded, strict=True)
+    told = book.explain(pairs, ohms, u_ohms).log_like
+    bare = book.explain(pairs[:-1], ohms[:-1], u_ohms[:-1]).log_like
+    touching = [book.cases[case].fault == "grounded" for case in book.laws.case]
+    conducting = book.laws.conducts[:, book.columns([Pair("1", "core")])[0]]
+    missed = (told - bare)[touching & conducting]
+    assert missed == pytest.approx(math.log(3e-3))
