@@ -23,8 +23,8 @@ from acquire.verdict.dictionary import Case
 from acquire.verdict.solving import SIZES, Bools, Floats, causes, solve, whitened
 
 _OPEN_SLIP, _OPEN_TWICE = 3e-3, 3e-4
-"""Chance that a pair confirmed as open conducts after all, the key pressed beside the pin: once, which passes a
-pair that must be open, and twice on request, without which no winding counts as open (a slip is repeated in
+"""Chance that a pair confirmed as open conducts after all, the key pressed beside the pin: once, which passes
+a pair that must be open, and twice on request, without which no winding counts as open (a slip is repeated in
 one of ten). Workshop choices."""
 
 _SHUT_SLIP = 1e-3

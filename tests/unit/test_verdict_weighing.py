@@ -98,8 +98,8 @@ def test_windings_from_one_spool_are_high_together():
 
 def test_a_winding_found_open_is_hardly_a_good_one_whose_pin_was_missed_twice():
     """Open counts when it was confirmed twice; a pair that must be open passes at once."""
-    open_lighting = read(TABLE, STEPS, {("5", "6"): None})
-    chances = {f.case.fault: f.probability for f in findings(PLOVER, TABLE, open_lighting)}
+    open_trigger = read(TABLE, [*STEPS, Pair("4", "6")], {("4", "6"): None})
+    chances = {f.case.fault: f.probability for f in findings(PLOVER, TABLE, open_trigger)}
     assert chances["healthy"] < 0.02
     grounded = read(TABLE, [*STEPS, Pair("1", "core")], {("4", "6"): 83.19, ("1", "core"): None})
     book = casebook(PLOVER, Purpose.INCOMING)
