@@ -181,6 +181,8 @@ def quern_12(seed: int, number: int) -> Scene:
 # ------------------------------------------------------------------- Fathom 7
 SPOOL_A, SPOOL_B = 0.012, -0.024
 FIRST_OF_SPOOL_B, SHORT_S2, REVERSED_P2 = 23, 17, 31
+LEAST_SPOOL = -0.013
+"""On a thicker wire, unit 17 could be outside its limits as well, and not only unlike its sister coil."""
 
 
 OPENING = (".batch F7 autumn, 40 units", ".spool 36-A for P1, P2", ".spool 24-K for S1, S2")
@@ -197,7 +199,7 @@ def fathom_7(seed: int, number: int) -> Scene:
 
     Ohms know nothing of a winding the wrong way round: the hands type what an inductance meter shows.
     """
-    stock = stock_spools(FATHOM_7, seed)
+    stock = {coil: max(LEAST_SPOOL, spool) for coil, spool in stock_spools(FATHOM_7, seed).items()}
     units = []
     for n in range(1, number + 1):
         dice = dice_for(seed, FATHOM_7.key, "unit", n)
