@@ -5,14 +5,16 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import threading
-import time
 from dataclasses import replace
 from types import SimpleNamespace
+
+import pytest
 
 from acquire.bench import foresight
 from acquire.records import Purpose, WoundFrom
 from acquire.steps.pairs import PairTable
 from acquire.verdict import diagnose
+from acquire.verdict.shelf import Shelf
 from tests.known_records import BATCH
 from tests.known_sheets import PLOVER, QUERN
 
@@ -77,31 +79,48 @@ async def test_what_a_first_unit_is_compared_with_is_solved_too(monkeypatch):
     assert solved == [fresh.spools, spooled.spools]
 
 
-async def test_the_loop_goes_on_while_it_is_solved():
+class Counted(Shelf):
+    """An empty shelf that counts what had to be solved."""
+
+    solved = 0
+
+    def take(self, key, make):
+        def made():
+            book = make()
+            self.solved += 1
+            return book
+
+        return super().take(key, made)
+
+
+@pytest.fixture
+def shelf(monkeypatch):
+    """In place of the one of this process, on which other tests have put theirs."""
+    empty = Counted()
+    monkeypatch.setattr(diagnose, "_SHELF", empty)
+    return empty
+
+
+async def test_the_loop_goes_on_while_it_is_solved(shelf):
     """Ten milliseconds of sleep stay short, though solving takes tenths of a second."""
-    diagnose._casebook.cache_clear()
-    diagnose._double_casebook.cache_clear()
     ticks = 0
     async with foreseeing(lambda: heart_of(PLOVER)):
-        began_s = time.perf_counter()
-        while not diagnose._double_casebook.cache_info().currsize:
-            await asyncio.sleep(0.01)
-            ticks += 1
-            assert time.perf_counter() - began_s < 15
+        async with asyncio.timeout(30):
+            while shelf.solved < 2:
+                await asyncio.sleep(0.01)
+                ticks += 1
     assert ticks > 3
 
 
-def test_what_is_prepared_is_what_the_diagnosis_asks_for():
+def test_what_is_prepared_is_what_the_diagnosis_asks_for(shelf):
     """Nothing is solved a second time when the first unit fails."""
-    diagnose._casebook.cache_clear()
-    diagnose._double_casebook.cache_clear()
     diagnose.prepare(PLOVER, Purpose.FINAL)
+    assert shelf.solved == 2
     table = PairTable(PLOVER)
     readings = [(step.pair, 1.3 * table.nominal_ohm(step.pair), 0.01) for step in PLOVER.steps[:3]]
     found = diagnose.diagnose(PLOVER, table, readings, purpose=Purpose.FINAL)
     diagnose.best_next_pair(PLOVER, table, readings, found, purpose=Purpose.FINAL)
-    assert diagnose._casebook.cache_info().misses == 1
-    assert diagnose._double_casebook.cache_info().misses == 1
+    assert shelf.solved == 2
 
 
 async def test_a_fault_of_ours_in_the_dictionary_stops_no_bench(monkeypatch):
