@@ -7,13 +7,14 @@ import os
 
 import pytest
 from hypothesis import settings
+from pytest_asyncio.plugin import PytestAsyncioFunction
 
 # A loaded machine is no fault of a law, and what continuous integration tries must not change between runs.
 settings.register_profile("steadyohm", deadline=None, derandomize=bool(os.environ.get("CI")))
 settings.load_profile("steadyohm")
 
 
-@pytest.fixture(autouse=True)
+@pytest.fixture
 async def no_task_left_running():
     """A test that leaves a task running fails and names it."""
     yield
@@ -21,3 +22,10 @@ async def no_task_left_running():
     for task in left:
         task.cancel()
     assert not left, f"tasks still running: {[t.get_name() for t in left]}"
+
+
+def pytest_itemcollected(item):
+    """Every test with a loop is guarded; one without gets none only to be looked at."""
+    names = getattr(item, "fixturenames", None)
+    if isinstance(item, PytestAsyncioFunction) and "no_task_left_running" not in names:
+        names.insert(0, "no_task_left_running")

@@ -28,7 +28,7 @@ from acquire.outlets.topics import State, Status, Topics, live_payload
 from acquire.records import Outcome, Weight
 from acquire.sheets import load_sheet
 from tests.brokers import Mosquitto, needs_mosquitto
-from tests.browsers import LAPTOP, OUTPUT, PHONE, chromium, needs_chromium, opened, until_served
+from tests.browsers import LAPTOP, OUTPUT, PHONE, needs_chromium, opened, until_served
 from tests.known_records import NOTICE, RESULT
 from tests.postgres import database, needs_postgres  # noqa: F401  (a fixture)
 from tests.unit.test_line_incoming import entry, message
@@ -152,7 +152,7 @@ def keep(page, name):
     page.screenshot(path=OUTPUT / f"line-{name}.png")
 
 
-def test_all_benches_are_seen_at_a_glance(tmp_path, mosquitto, database):  # noqa: F811
+def test_all_benches_are_seen_at_a_glance(tmp_path, mosquitto, database, browser):  # noqa: F811
     """Who works, who needs help, what today brought, who runs an old sheet; live, accessible, on a phone."""
     share = tmp_path / "share"
     share.mkdir()
@@ -161,7 +161,7 @@ def test_all_benches_are_seen_at_a_glance(tmp_path, mosquitto, database):  # noq
     sheet_hash = load_sheet(share / "plover-80.toml").content_hash
     judged = outside(today(database))
     outside(publish(mosquitto.port, workshop(sheet_hash)))
-    with paged(tmp_path, mosquitto.port, database, files=share) as (url, process), chromium() as browser:
+    with paged(tmp_path, mosquitto.port, database, files=share) as (url, process):
         eye = opened(browser, url)
         page = eye.page
         expect(page.locator(".card")).to_have_count(52)
@@ -204,14 +204,11 @@ def test_all_benches_are_seen_at_a_glance(tmp_path, mosquitto, database):  # noq
         expect(page.locator("#troubles")).to_contain_text("lost its server")
 
 
-def test_what_cannot_be_reached_is_said_and_the_rest_goes_on(tmp_path, mosquitto):
+def test_what_cannot_be_reached_is_said_and_the_rest_goes_on(tmp_path, mosquitto, browser):
     """Without database: benches live, their units not counted; then without broker."""
     said = list(workshop("a" * 64))[:6]
     outside(publish(mosquitto.port, said))
-    with (
-        paged(tmp_path, mosquitto.port, "postgresql://nobody@127.0.0.1:1/line") as (url, _),
-        chromium() as browser,
-    ):
+    with paged(tmp_path, mosquitto.port, "postgresql://nobody@127.0.0.1:1/line") as (url, _):
         page = opened(browser, url).page
         expect(page.locator("#troubles")).to_contain_text("Units of today are not counted")
         expect(page.locator(".card")).to_have_count(3)

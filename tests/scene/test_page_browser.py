@@ -7,7 +7,7 @@ import re
 import pytest
 from playwright.sync_api import expect
 
-from tests.browsers import another, chromium, needs_chromium, opened, paged_bench, until_served
+from tests.browsers import another, needs_chromium, opened, paged_bench, until_served
 from tests.waiting import wait_until
 from tests.whole_bench import journal_entries, running
 
@@ -17,9 +17,9 @@ MILLIMETRE_PX = 1366 / 310
 """Of a 14-inch screen of 16:9 with 1366 pixels across: 310 mm wide (geometry)."""
 
 
-def test_a_wrong_pin_and_a_failing_unit_are_seen_and_heard_and_no_serial_does_harm(tmp_path):
+def test_a_wrong_pin_and_a_failing_unit_are_seen_and_heard_and_no_serial_does_harm(tmp_path, browser):
     """Lead zero, a wrong pair named without a verdict, passes, a fail asked for once more, the diagnosis."""
-    with paged_bench(tmp_path) as bench, chromium() as browser:
+    with paged_bench(tmp_path) as bench:
         eye = opened(browser, bench.url)
         bench.sim.type("unit shorted trigger 0.13")
         eye.start("P80-0004")
@@ -86,9 +86,9 @@ def _first_verdict(bench, eye):
     expect(eye.page.locator(".last")).to_contain_text("1–2")
 
 
-def test_a_warm_unit_is_held_with_a_countdown(tmp_path):
+def test_a_warm_unit_is_held_with_a_countdown(tmp_path, browser):
     """All alike too high: an hourglass and the word, how long to wait, and the sound that asks for a look."""
-    with paged_bench(tmp_path, speed=4.0, steps=(0, 1)) as bench, chromium() as browser:
+    with paged_bench(tmp_path, speed=4.0, steps=(0, 1)) as bench:
         eye = opened(browser, bench.url)
         bench.sim.type("unit warm 35")
         eye.start("P80-0005")
@@ -112,9 +112,9 @@ def test_a_warm_unit_is_held_with_a_countdown(tmp_path):
         assert not eye.complaints
 
 
-def test_reload_kill_and_restart_recover_by_themselves_on_two_pages(tmp_path):
+def test_reload_kill_and_restart_recover_by_themselves_on_two_pages(tmp_path, browser):
     """Two pages agree; one is loaded anew; daemon, then meter, are killed: nothing looks live that is not."""
-    with paged_bench(tmp_path) as bench, chromium() as browser:
+    with paged_bench(tmp_path) as bench:
         eye = opened(browser, bench.url)
         second = another(eye.page.context, bench.url)
         _a_page_that_nobody_sees_rests(bench, eye)

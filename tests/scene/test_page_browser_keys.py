@@ -9,7 +9,7 @@ import time
 import pytest
 from playwright.sync_api import expect
 
-from tests.browsers import chromium, needs_chromium, opened, paged_bench
+from tests.browsers import needs_chromium, opened, paged_bench
 
 pytestmark = [needs_chromium, pytest.mark.timeout(300)]
 
@@ -39,9 +39,9 @@ def scan(eye, code, apart_s=0.008):
     cdp.detach()
 
 
-def test_a_scanner_keys_and_a_pedal_count_once_and_never_take_typing_away(tmp_path):
+def test_a_scanner_keys_and_a_pedal_count_once_and_never_take_typing_away(tmp_path, browser):
     """A code of a known kind starts a unit, another one asks first; in a field it is typing."""
-    with paged_bench(tmp_path) as bench, chromium() as browser:
+    with paged_bench(tmp_path) as bench:
         eye = opened(browser, bench.url)
         sent = orders_of(eye)
         ask = eye.page.locator("#ask")
@@ -120,9 +120,9 @@ def _keys_and_a_learnt_pedal(bench, eye):
     commands(["confirm_open", "measure_again"])
 
 
-def test_sounds_wait_for_one_click_differ_from_each_other_and_stay_silent_when_told(tmp_path):
+def test_sounds_wait_for_one_click_differ_from_each_other_and_stay_silent_when_told(tmp_path, browser):
     """Before a click: words, no tone. After it: tones. Switched off: none, also after a reload."""
-    with paged_bench(tmp_path) as bench, chromium() as browser:
+    with paged_bench(tmp_path) as bench:
         eye = opened(browser, bench.url, voice=False, click=False)
         note = eye.page.locator("#sound-note")
         expect(note).to_have_text("Sound needs one click or key")

@@ -15,7 +15,6 @@ from tests.browsers import (
     LAPTOP,
     OUTPUT,
     PHONE,
-    chromium,
     needs_chromium,
     opened,
     paged_bench,
@@ -90,9 +89,9 @@ def keep(eye, name):
     eye.page.screenshot(path=OUTPUT / f"page-{name}.png")
 
 
-def test_every_screen_is_accessible_and_fits_light_and_dark_large_and_small(tmp_path):
+def test_every_screen_is_accessible_and_fits_light_and_dark_large_and_small(tmp_path, browser):
     """axe-core finds nothing; nothing is wider than the screen; the bench screen fits a laptop's height."""
-    with paged_bench(tmp_path, batch="harvest") as bench, chromium() as browser:
+    with paged_bench(tmp_path, batch="harvest") as bench:
         eye = opened(browser, bench.url)
         eye.page.route("**/check", lambda route: route.fulfill(json=CHECKED))
         bench.sim.type("unit shorted fast charge 0.16")
@@ -121,9 +120,9 @@ def test_every_screen_is_accessible_and_fits_light_and_dark_large_and_small(tmp_
         assert not eye.complaints
 
 
-def test_an_idle_page_costs_nothing_the_connector_turns_and_a_hands_off_test_is_held(tmp_path):
+def test_an_idle_page_costs_nothing_the_connector_turns_and_a_hands_off_test_is_held(tmp_path, browser):
     """From the wire side left and right change places; turned, the latch goes along; mirrored is said."""
-    with paged_bench(tmp_path) as bench, chromium() as browser:
+    with paged_bench(tmp_path) as bench:
         eye = opened(browser, bench.url)
         eye.state("waiting")
         _an_idle_page_costs_next_to_nothing(eye)
@@ -191,13 +190,10 @@ def _a_hands_off_test_needs_a_held_confirmation(bench, eye):
     assert (result["test_volt"], result["instrument"], result["outcome"]) == (500.0, "IR-2", "pass")
 
 
-def test_a_batch_is_begun_and_paused_and_a_temperature_typed_on_the_page(tmp_path):
+def test_a_batch_is_begun_and_paused_and_a_temperature_typed_on_the_page(tmp_path, browser):
     """The record has it; what was wanted is gone from the warnings."""
     silent = 'source = "meter"\ndriver = "lines"\nlink = "tcp:127.0.0.1:9"'
-    with (
-        paged_bench(tmp_path, changes=(('source = "typed"\nvalue = "22.5 °C"', silent),)) as bench,
-        chromium() as browser,
-    ):
+    with paged_bench(tmp_path, changes=(('source = "typed"\nvalue = "22.5 °C"', silent),)) as bench:
         eye = opened(browser, bench.url)
         eye.page.get_by_label("Temperature of the room").fill("21,5")
         eye.page.get_by_role("button", name="Take it").click()
@@ -222,13 +218,13 @@ def test_a_batch_is_begun_and_paused_and_a_temperature_typed_on_the_page(tmp_pat
     assert told[0]["expected"] == 40
 
 
-def test_a_bench_is_made_in_the_browser_without_a_terminal(tmp_path):
+def test_a_bench_is_made_in_the_browser_without_a_terminal(tmp_path, browser):
     """Look for the meter on the network, watch it read, write the file, start: the bench asks for a unit."""
     meter_port, port = free_port(), free_port()
     url = f"http://127.0.0.1:{port}/"
     setup = Typed("-m", "acquire", "setup", "--folder", str(tmp_path), "--port", str(port))
     try:
-        with simulated(meter_port), chromium() as browser:
+        with simulated(meter_port):
             until_served(url)
             eye = opened(browser, url)
             expect(eye.page.locator("h1")).to_have_text("Setup")
