@@ -5,7 +5,8 @@ Gives weights, not yet probabilities. These are made honest by what is weighed, 
 * two faults are always weighed, for a second one may be too small to stand out; a fault that changes nothing
   measured is left out, alone and as one of two;
 * what takes ohms from a winding (shorted or missing turns, thicker wire) is no explanation where every
-  reading of that winding is at its nominal or above: high resistance is never called shorted turns;
+  reading of that winding is at its nominal or above: high resistance is never called shorted turns, though
+  beside a bad joint that makes it high they may be hidden;
 * windings that must agree share most of their spread (circuits.healthy); a good unit ends at its tolerance;
 * a look-alike may have been probed in any reading, any other neighbour only where nothing else explains them.
 
@@ -75,8 +76,18 @@ def weigh_all(
         among: pairs that may have been probed instead of those asked for.
     """
     seen = possible(single, readings)
-    known = {case.faults[0]: bool(see) for case, see in zip(single.cases, seen, strict=True)}
-    both = [all(known.get(fault, True) for fault in case.faults) for case in double.cases]
+    shows = visible(single, [pair for pair, _, _ in readings])
+    faults = [case.faults[0] for case in single.cases]
+    known = {fault: bool(can) for fault, can in zip(faults, seen, strict=True)}
+    shown = {fault: bool(see) for fault, see in zip(faults, shows, strict=True)}
+    both = [
+        all(known.get(f, True) for f in case.faults)
+        or (
+            any(name == "bad_joint" for name, _ in case.faults)
+            and all(shown.get(f, True) for f in case.faults)
+        )
+        for case in double.cases
+    ]
     unseen = Slips(look_alikes(table, readings, among), UNSEEN)
     one = _weigh(single, readings, unseen, seen)
     two = _weigh(double, readings, unseen, np.array(both))
