@@ -154,7 +154,7 @@ class UnitWork:
             case Ruling.JUDGE:
                 return self._judged(match, settled)
             case Ruling.OPEN:
-                return self.found_open(settled.utc_s, "between two touches of a known continuity")
+                return self.found_open(settled.utc_s, "between touches of two known continuities")
             case Ruling.HINT:
                 code = "pair.other" if match.fit is Fit.OTHER_PAIR else "pair.unclear"
                 text = f"{match.hint}{offered}"

@@ -1,10 +1,11 @@
-"""Proof that a pair is open without a key: a known continuity before and after, the clip left on the core.
+"""Proof that a pair is open without a key: known continuities before and after, the clip left on the core.
 
 An overload alone proves nothing, since a probe in the air reads the same. With one probe clipped to the core,
-a pin of known continuity is touched before and after the pin that must be open: that shows that clip, leads
-and meter were sound all along. A pin whose continuity has failed on this unit is not known: where two pins
-are in each other's place, the one that lies on the core would prove itself open. Without such a pin, or
-without a core, only the operator's key counts. Not for finite readings, which need no proof.
+a pin of known continuity is touched before the pin that must be open, and another one after it: that shows
+that clip, leads and meter were sound all along. The two differ by more than any meter's error, or a pin that
+lies on the core itself, touched twice, would prove itself open. A pin whose continuity has failed on this
+unit is not known. Without two such pins, or without a core, only the operator's key counts. Not for finite
+readings, which need no proof.
 """
 
 from __future__ import annotations
@@ -17,13 +18,17 @@ from acquire.steps.pairs import PairTable
 
 HOLD_S = 2.0
 """Shortest time without contact between the two touches: longer than hands take from one pin to the next, or
-a pin that lies on the core, touched in between, would read like the strap again. Workshop choice."""
+they may have passed over the pin in between. Workshop choice."""
 
-_MOST_EARLY = 1
-"""How often the known continuity may come back too early; then it is the pin itself that reads so."""
+_MOST_AGAIN = 1
+"""How often the first continuity may be read again; then it is the pin itself that reads so."""
 
 _ALIKE_OHM = 0.05
 """Pairs closer than this are not told apart by a dirty probe; workshop choice."""
+
+_UNLIKE_OHM, _UNLIKE = 5.0, 5.0
+"""The two continuities differ by so many ohms at least, and are so many times each other's: a hand meter on
+tenths of an ohm tells them apart, with dirty probes. Workshop choices."""
 
 
 def anchor(table: PairTable, step: Step) -> Pair | None:
@@ -47,6 +52,26 @@ def anchor(table: PairTable, step: Step) -> Pair | None:
     return min(good, key=table.nominal_ohm, default=None)
 
 
+def closing(table: PairTable, first: Pair) -> Pair | None:
+    """The pair touched afterwards: it joins the core to another pin and cannot be taken for the first.
+
+    Args:
+        table: of the sheet.
+        first: from `anchor`.
+
+    Returns:
+        The one with the most resistance; None where there is none.
+    """
+    core, first_ohm = table.sheet.core, table.nominal_ohm(first)
+    others = {
+        pair: table.nominal_ohm(pair)
+        for pair in table.pairs()
+        if core in pair and pair != first and math.isfinite(table.nominal_ohm(pair))
+    }
+    unlike = [p for p, ohm in others.items() if ohm > max(first_ohm + _UNLIKE_OHM, _UNLIKE * first_ohm)]
+    return max(unlike, key=lambda pair: others[pair], default=None)
+
+
 def _alike(table: PairTable, pair: Pair, other: Pair) -> bool:
     apart = abs(table.nominal_ohm(pair) - table.nominal_ohm(other))
     return apart <= 3.0 * math.hypot(table.spread_ohm(pair), table.spread_ohm(other)) + _ALIKE_OHM
@@ -57,44 +82,55 @@ class Bracket:
     """How far the proof for one open step has come.
 
     Attributes:
-        anchor: the pair that is touched before and after.
+        anchor: the pair that is touched before.
+        closer: the pair that is touched afterwards.
+        core: the pin that the clip stays on.
         opened: the pin that must be open to the core.
-        known: the other pin of the anchor, which is not the core.
         proved: True once the anchor was touched.
         lifted_s: monotonic time of the lift-off after that, None before.
-        early: how often it was read again before the pin between can have been touched.
+        again: how often the anchor was read again: a pin that lies on the core reads like it.
         shown: whether the meter has shown since then that nothing conducts, on a range that proves it.
         closed: True once it has proven the pair open.
     """
 
     anchor: Pair
+    closer: Pair
+    core: str
     opened: str
-    known: str
     proved: bool = False
     lifted_s: float | None = None
-    early: int = 0
+    again: int = 0
     shown: bool = False
     closed: bool = False
 
-    def touched(self, contact_s: float) -> bool | None:
-        """The anchor reads what it should, or the pin in between reads the same.
+    @property
+    def pairs(self) -> tuple[Pair, Pair]:
+        """What a value may rightly be of while the proof lasts."""
+        return self.anchor, self.closer
+
+    def touched(self, pair: Pair, contact_s: float) -> bool | None:
+        """One of the two continuities reads what it should, or the pin in between reads the same.
 
         Args:
+            pair: which of them.
             contact_s: monotonic time at which this touch began.
 
         Returns:
-            True when it closes the bracket: the pair between is proven open. None when it comes back too
-            early time and again: a pin that lies on the core reads like the anchor, and this is its value.
+            True when it closes the bracket: the pair between is proven open. False where the anchor was read
+            and the rest has to follow. None where it proves nothing: it is the value of the pin asked for, or
+            of a pin touched too early.
         """
-        held = self.proved and self.lifted_s is not None and contact_s - self.lifted_s >= HOLD_S
-        if self.proved and not held:
-            self.early += 1
-        if self.early > _MOST_EARLY:
+        if pair != self.anchor:
+            held = self.lifted_s is not None and contact_s - self.lifted_s >= HOLD_S
+            self.closed = self.proved and self.shown and held
+            self.broken()
+            return self.closed or None
+        self.again += self.proved
+        if self.again > _MOST_AGAIN:
             self.broken()
             return None
-        self.closed = held and self.shown
         self.proved, self.lifted_s, self.shown = True, None, False
-        return self.closed
+        return False
 
     def lifted(self, monotonic_s: float) -> None:
         """The meter shows no contact any more."""
@@ -112,23 +148,22 @@ class Bracket:
     def anew(self) -> None:
         """The step is asked for again, from the start."""
         self.broken()
-        self.early = 0
+        self.again = 0
 
-    def text(self, core: str) -> str:
+    def text(self) -> str:
         """What to do next, in one sentence."""
+        first, last = (next(pin for pin in pair if pin != self.core) for pair in self.pairs)
+        then = f"{self.opened} for two seconds, then {last}"
         if self.proved:
-            then = f"touch {self.opened} for two seconds, then {self.known} again"
-            return f"Now {then}; the clip stays on {core}."
-        then = f"touch {self.known}, then {self.opened} for two seconds, then {self.known} again"
-        return f"Clip on {core}: {then}; or press Enter while on {self.opened}."
+            return f"Now touch {then}; the clip stays on {self.core}."
+        return f"Clip on {self.core}: touch {first}, then {then}; or press Enter while on {self.opened}."
 
 
 def bracket_for(table: PairTable, step: Step) -> Bracket | None:
     """The bracket of an open step; None where only a key can prove it."""
-    pair = anchor(table, step)
-    if pair is None:
+    first = anchor(table, step)
+    last = closing(table, first) if first else None
+    if first is None or last is None:
         return None
     core = table.sheet.core
-    opened = next(pin for pin in step.pair if pin != core)
-    known = next(pin for pin in pair if pin != core)
-    return Bracket(pair, opened, known)
+    return Bracket(first, last, core, next(pin for pin in step.pair if pin != core))

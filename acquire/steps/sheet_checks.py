@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from acquire.records import Branch, BranchKind, Limits, Pair, Purpose, Sheet, Step, StepKind
-from acquire.steps.bracket import anchor
+from acquire.steps.bracket import bracket_for
 from acquire.steps.pairs import PairTable
 from acquire.steps.wording import both, ohm_text, within
 
@@ -157,12 +157,12 @@ def _steps(table: PairTable, purpose: Purpose) -> Iterator[SheetRemark]:
                 "Correct the pair, or leave kind out.",
                 serious=True,
             )
-        elif step.kind is StepKind.OPEN and anchor(table, step) is None:
+        elif step.kind is StepKind.OPEN and bracket_for(table, step) is None:
             yield SheetRemark(
                 key,
                 step.name,
                 f"That {step.pair} is open can only be confirmed by key or pedal.",
-                "A pin with a known path to the core would prove it hands-free.",
+                "Two pins with known, unlike paths to the core would prove it hands-free.",
                 serious=False,
             )
         if step.kind is StepKind.RESISTANCE and conducts and _width(table, step, purpose) is None:

@@ -85,14 +85,13 @@ class StepState:
 
 
 def request(
-    state: StepState, *, silent: bool, core: str, free: bool = False, after: Pair | None = None
+    state: StepState, *, silent: bool, free: bool = False, after: Pair | None = None
 ) -> tuple[Ask, str]:
     """The kind of action and the sentence that ask for a step.
 
     Args:
         state: of the step that is due.
         silent: True when no contact was seen for so long that an open pair must be thought of.
-        core: name of the core, for open steps.
         free: True where any step still open may be measured instead.
         after: a pair that was just measured again by touch.
     """
@@ -101,7 +100,7 @@ def request(
     ask = Ask.TOUCH_AGAIN if reason else Ask.TOUCH
     if step.kind is StepKind.OPEN:
         key = f"Touch {what}, which must be open, and press Enter or the pedal."
-        text = state.bracket.text(core) if state.bracket else key
+        text = state.bracket.text() if state.bracket else key
         return ask, f"{step.pair}{reason}. {text}" if reason else text
     if silent:
         return ask, f"No contact seen on {step.pair}: press Enter or the pedal if both probes are on it."
@@ -119,7 +118,7 @@ def mistrust_brackets(states: Sequence[StepState]) -> None:
     """
     failed = {frozenset(s.step.pair) for s in states if s.outcome in FAILING}
     for state in states:
-        if state.bracket is None or frozenset(state.bracket.anchor) not in failed:
+        if state.bracket is None or failed.isdisjoint(map(frozenset, state.bracket.pairs)):
             continue
         proven, state.bracket = state.bracket.closed and state.outcome is not None, None
         if proven:

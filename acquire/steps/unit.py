@@ -10,7 +10,7 @@ The rules of the bench stand here, as plain state that outcomes are told to:
 * lifting and touching the pair just judged once more measures it again (see touched_again);
 * no contact is never taken for an open winding by itself, for a probe in the air reads the same: after a
   while the operator is asked to confirm by key or pedal, twice, like any failing value; a pair that must be
-  open passes by key, or bracketed by a known continuity (see bracket);
+  open passes by key, or bracketed by known continuities (see bracket);
 * when all steps are done, the first resistance is read once more to see whether the unit is still warm.
 
 Not for limits and verdict words (verdict/), not for time: waiting is told in seconds by the caller.
@@ -83,7 +83,7 @@ class UnitProgress(Standing):
             order: FREE takes a value for whichever open step it fits.
             contact_wait_s: seconds without contact before the operator is asked whether the pair is open.
             warm_check: False leaves out the repetition of the first resistance.
-            brackets: True lets open steps pass between two touches of a known continuity; the caller must
+            brackets: True lets open steps pass between touches of two known continuities; the caller must
                 then tell lift-offs (`lifted`) and act on `Ruling.PROVED` and `Ruling.OPEN`.
             placed: True where relays bring the asked pair to the meter: no value is a wrong probe's.
         """
@@ -98,11 +98,11 @@ class UnitProgress(Standing):
     def open_pairs(self) -> tuple[Pair, ...]:
         """Pairs that a value may rightly belong to besides the asked one, for the matcher.
 
-        In free order those of the steps still open, at an open step the anchor of its bracket; else none.
+        In free order those of the steps still open, at an open step the two of its bracket; else none.
         """
         state = self.state
         if state is not None and state.step.kind is StepKind.OPEN:
-            return (state.bracket.anchor,) if state.bracket else ()
+            return state.bracket.pairs if state.bracket else ()
         if self.order is Order.GUIDED:
             return ()
         waiting = (s for s in self.states if not s.done and s is not state)
@@ -289,7 +289,7 @@ class UnitProgress(Standing):
             return Prompt(Ask.START_UNIT, text, self.serial, steps_done=done, steps_total=self.total)
         silent = waited_s >= self.contact_wait_s
         free = self.order is Order.FREE and bool(self.open_pairs)
-        ask, text = request(state, silent=silent, core=self.table.sheet.core, free=free, after=self.again)
+        ask, text = request(state, silent=silent, free=free, after=self.again)
         return Prompt(ask, text, self.serial, state.step.pair, state.step.name, done, self.total)
 
     def _latest(self) -> StepState:
@@ -333,8 +333,8 @@ class UnitProgress(Standing):
 
 def _bracketed(bracket: Bracket, match: Match) -> Ruling | None:
     """What a value means to the proof of an open step; None where it is any other value of that step."""
-    if match.fit is Fit.OTHER_PAIR and match.pair == bracket.anchor:
-        closed = bracket.touched(match.corrected.settled.contact_s)
+    if match.fit is Fit.OTHER_PAIR and match.pair in bracket.pairs:
+        closed = bracket.touched(match.pair, match.corrected.settled.contact_s)
         if closed is None:
             return None
         return Ruling.OPEN if closed else Ruling.PROVED
