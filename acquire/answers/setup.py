@@ -16,7 +16,7 @@ from acquire.bench.run import at_work, reads_on_hang_up, stops_on_signals
 from acquire.clock import RealClock
 from acquire.errors import InputImpossible, SteadyohmError
 from acquire.files.settings import load_bench
-from acquire.outlets.terminal import BenchConsole
+from acquire.outlets.console import BenchConsole
 from acquire.page.about import About
 from acquire.page.bench_page import Address, BenchPage, open_page
 from acquire.page.setup import Setup, Wanted

@@ -23,7 +23,8 @@ from acquire.bench.systemd import from_environment
 from acquire.clock import RealClock
 from acquire.errors import InputImpossible, JournalUnusable, SteadyohmError
 from acquire.files.settings import Bench, load_bench
-from acquire.outlets.terminal import BenchConsole, Terminal
+from acquire.outlets.console import BenchConsole
+from acquire.outlets.terminal import Terminal
 from acquire.quantity import counted
 from acquire.records import Notice, Weight
 

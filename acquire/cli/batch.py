@@ -49,6 +49,6 @@ def batch(
     elif as_csv:
         typer.echo(answers.report_csv(report), nl=False)
     elif html is None:
-        from acquire.outlets.terminal import BenchConsole
+        from acquire.outlets.console import BenchConsole
 
         answers.print_report(report, BenchConsole())

@@ -56,7 +56,7 @@ def demo(
     import asyncio
 
     from acquire import logs
-    from acquire.outlets.terminal import BenchConsole
+    from acquire.outlets.console import BenchConsole
     from acquire.simulated.demo import DemoOptions, new_folder, run_demo
 
     logs.set_up(level="warning")

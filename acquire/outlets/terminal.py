@@ -6,10 +6,7 @@ stay apart for colour-blind eyes. Not a source of truth: it shows what the journ
 
 from __future__ import annotations
 
-import contextlib
 import math
-import os
-import sys
 from collections import Counter
 from dataclasses import dataclass, field
 from typing import Self
@@ -93,23 +90,6 @@ def limits_scale(verdict: Verdict, width: int = 9) -> str:
     line[first] = line[last] = "┃"
     line[column(value)] = "◆"
     return "".join(line)
-
-
-class BenchConsole(Console):
-    """A console that takes serials and paths as they are, and that may lose its reader.
-
-    When whoever reads us has left, the bench goes on without a display: the journal is the record.
-    """
-
-    def __init__(self) -> None:
-        """Write to standard output."""
-        super().__init__(markup=False, emoji=False, highlight=False)
-
-    def on_broken_pipe(self) -> None:
-        """Write into nowhere from now on."""
-        self.quiet = True
-        with contextlib.suppress(OSError, ValueError, AttributeError):
-            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 @dataclass(slots=True)

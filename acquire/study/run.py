@@ -24,7 +24,7 @@ from acquire.clock import Clock, RealClock
 from acquire.errors import InputImpossible, SteadyohmError
 from acquire.files.settings import Bench, load_bench
 from acquire.files.statements import ModelStatements
-from acquire.outlets.terminal import BenchConsole
+from acquire.outlets.console import BenchConsole
 from acquire.records import Command, Event, Notice, Prompt, TypeTemperature, Weight
 from acquire.sheets import load_sheet
 from acquire.study.begin import Wish, record_of, step_named

@@ -3,9 +3,6 @@
 from __future__ import annotations
 
 import io
-import os
-import subprocess
-import sys
 from dataclasses import replace
 
 import pytest
@@ -13,7 +10,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 from rich.console import Console
 
-from acquire.outlets import terminal
 from acquire.outlets.terminal import SIGNS, Terminal, limits_scale, rest_bar, verdict_line
 from acquire.records import (
     Approach,
@@ -248,29 +244,6 @@ def test_a_long_sentence_is_set_in_where_it_wraps():
     assert first.startswith("  warning: That")
     assert all(line.startswith(" " * 10) for line in others)
     assert " ".join(text.split()).startswith(f"warning: {sentence.strip()}")
-
-
-def test_the_bench_goes_on_when_nobody_reads_its_display():
-    """A pipe whose reader has left: no error, and what follows goes nowhere."""
-    code = (
-        "from acquire.outlets.terminal import BenchConsole\n"
-        "console = BenchConsole()\n"
-        "for n in range(20000): console.print('line', n)\n"
-        "import sys; sys.stderr.write('still here')\n"
-    )
-    reader, writer = os.pipe()
-    process = subprocess.Popen([sys.executable, "-c", code], stdout=writer, stderr=subprocess.PIPE, text=True)
-    os.close(writer)
-    os.read(reader, 10)
-    os.close(reader)
-    _, errors = process.communicate(timeout=20)
-    assert (process.returncode, errors) == (0, "still here")
-
-
-def test_serials_cannot_style_the_console(capsys):
-    """Paths and serials with brackets are printed as they are."""
-    terminal.BenchConsole().print("in [red]/tmp[/red] :boom:")
-    assert capsys.readouterr().out == "in [red]/tmp[/red] :boom:\n"
 
 
 def test_a_started_unit_is_announced():

@@ -1,0 +1,60 @@
+"""The console of a bench, which may lose whoever reads it: a pipe, or a terminal that hangs up."""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import os
+import sys
+from collections.abc import Iterator
+from typing import IO, Any, cast
+
+from rich.console import Console
+
+
+class _Display:
+    """Standard output, to which a terminal that has hung up is like any other reader who has left.
+
+    A write to one is an input/output error (POSIX, termios: a modem disconnect), while a pipe says EPIPE.
+    """
+
+    def __init__(self) -> None:
+        self._stream = sys.stdout  # as it is now: a living last line puts itself in its place
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._stream, name)
+
+    def write(self, text: str) -> int:
+        with _hung_up_is_left():
+            return self._stream.write(text)
+
+    def flush(self) -> None:
+        with _hung_up_is_left():
+            self._stream.flush()
+
+
+@contextlib.contextmanager
+def _hung_up_is_left() -> Iterator[None]:
+    try:
+        yield
+    except OSError as error:
+        if error.errno != errno.EIO:
+            raise
+        raise BrokenPipeError(errno.EPIPE, "the terminal has hung up") from error
+
+
+class BenchConsole(Console):
+    """A console that takes serials and paths as they are, and that may lose its reader.
+
+    When whoever reads us has left, the bench goes on without a display: the journal is the record.
+    """
+
+    def __init__(self) -> None:
+        """Write to standard output."""
+        super().__init__(markup=False, emoji=False, highlight=False, file=cast("IO[str]", _Display()))
+
+    def on_broken_pipe(self) -> None:
+        """Write into nowhere from now on."""
+        self.quiet = True
+        with contextlib.suppress(OSError, ValueError, AttributeError):
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
