@@ -124,7 +124,8 @@ async def test_a_clip_that_misses_its_pin_is_looked_for_and_fails_no_unit(tmp_pa
     assert "nothing proves the clip on 4:" in told.text
     (result,) = work.of(UnitResult)
     assert result.outcome is Outcome.PASS
-    assert {j.verdict.outcome for j in work.of(Judged)} == {Outcome.PASS}
+    # on a crowded machine a relay may be late for a reading: what is asked for again does not count
+    assert {j.verdict.outcome for j in work.of(Judged) if j.verdict.counts} == {Outcome.PASS}
 
 
 @pytest.mark.parametrize("channel", [101, 206])
@@ -153,7 +154,8 @@ async def test_a_line_that_drops_answers_costs_time_and_no_verdict(tmp_path):
     work = await day(tmp_path, "--units", "1", "--trouble", "drop=0.001", kelvin=True)
     (result,) = work.of(UnitResult)
     assert result.outcome is Outcome.PASS
-    assert {j.verdict.outcome for j in work.of(Judged)} == {Outcome.PASS}
+    # on a crowded machine a relay may be late for a reading: what is asked for again does not count
+    assert {j.verdict.outcome for j in work.of(Judged) if j.verdict.counts} == {Outcome.PASS}
 
 
 @pytest.mark.parametrize(
