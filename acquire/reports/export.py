@@ -74,7 +74,6 @@ def _rows(kind: str) -> Callable[[Entry], list[Any]]:
     schema_at, id_at, time_at = (names.index(name) for name in ("schema", "id", "time_utc"))
     texts = [at for at, column in enumerate(columns) if column.text]
     truths = [at for at, column in enumerate(columns) if _type_of(column, kind) is bool]
-    spelt = {True: "true", False: "false", None: None}
     disarm = lru_cache(4096)(disarmed)  # serials, batches, sheets and reasons come again and again
 
     def row(entry: Entry) -> list[Any]:
@@ -83,7 +82,8 @@ def _rows(kind: str) -> Callable[[Entry], list[Any]]:
             if (value := cells[at]) is not None:
                 cells[at] = disarm(str(value))
         for at in truths:
-            cells[at] = spelt[cells[at]]
+            if isinstance(value := cells[at], bool):
+                cells[at] = "true" if value else "false"
         cells[schema_at], cells[id_at], cells[time_at] = VERSION, entry.id, iso_time(entry.utc_s)
         return cells
 

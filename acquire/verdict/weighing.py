@@ -75,19 +75,14 @@ def weigh_all(
         readings: of one unit, one or more.
         among: pairs that may have been probed instead of those asked for.
     """
-    seen = possible(single, readings)
     shows = visible(single, [pair for pair, _, _ in readings])
+    seen = shows & _rightly_directed(single, readings)
     faults = [case.faults[0] for case in single.cases]
-    known = {fault: bool(can) for fault, can in zip(faults, seen, strict=True)}
-    shown = {fault: bool(see) for fault, see in zip(faults, shows, strict=True)}
-    both = [
-        all(known.get(f, True) for f in case.faults)
-        or (
-            any(name == "bad_joint" for name, _ in case.faults)
-            and all(shown.get(f, True) for f in case.faults)
-        )
-        for case in double.cases
-    ]
+    alone, hidden = (dict(zip(faults, map(bool, can), strict=True)) for can in (seen, shows))
+    both = []
+    for case in double.cases:
+        told = hidden if any(name == "bad_joint" for name, _ in case.faults) else alone
+        both.append(all(told.get(fault, True) for fault in case.faults))
     unseen = Slips(look_alikes(table, readings, among), UNSEEN)
     one = _weigh(single, readings, unseen, seen)
     two = _weigh(double, readings, unseen, np.array(both))
@@ -141,13 +136,18 @@ def possible(book: Casebook, readings: Sequence[PairReading]) -> Bools:
         book: of single faults.
         readings: of one unit.
     """
+    return visible(book, [pair for pair, _, _ in readings]) & _rightly_directed(book, readings)
+
+
+def _rightly_directed(book: Casebook, readings: Sequence[PairReading]) -> Bools:
+    """Whether each single fault, if it is one that takes ohms, has a reading below nominal to explain."""
     columns = book.columns([pair for pair, _, _ in readings])
     ohm = np.array([value for _, value, _ in readings])
     low = np.isfinite(ohm) & book.good.conducts[0, columns] & (ohm < _BELOW * book.good.mean_ohm[0, columns])
     leaning = np.abs(book.laws.lean[:, 0, columns]) > 0.0
     lowered = np.logical_or.reduceat((leaning & low).any(axis=1), _starts(book))
     lowering = np.array([case.fault in LOWERING for case in book.cases])
-    result: Bools = visible(book, [pair for pair, _, _ in readings]) & (lowered | ~lowering)
+    result: Bools = lowered | ~lowering
     return result
 
 

@@ -17,6 +17,7 @@ from acquire.verdict import diagnose
 from acquire.verdict.shelf import Shelf
 from tests.known_records import BATCH
 from tests.known_sheets import PLOVER, QUERN
+from tests.waiting import until
 
 
 def heart_of(sheet, batch=None):
@@ -35,13 +36,6 @@ async def foreseeing(pipeline):
     finally:
         task.cancel()
         await asyncio.gather(task, return_exceptions=True)
-
-
-async def until(condition):
-    """Wait for it, a few seconds at most."""
-    async with asyncio.timeout(30):
-        while not condition():  # noqa: ASYNC110  (what happens in a thread sets no event)
-            await asyncio.sleep(0.01)
 
 
 async def test_it_is_solved_in_a_thread_once_a_sheet(monkeypatch):

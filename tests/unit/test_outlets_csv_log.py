@@ -21,18 +21,6 @@ from tests.known_records import NOON_S, NOTICE, RESULT, STARTED, TYPED, VERDICT,
 DAY_FILE = "verdicts-2025-11-25.csv"
 
 
-@pytest.fixture
-async def journal(tmp_path):
-    opened = Journal.open(tmp_path / "journal", bench="b", clock=HandClock())
-    yield opened
-    await opened.close()
-
-
-@pytest.fixture
-def folder(tmp_path):
-    return tmp_path / "csv"
-
-
 async def drained(journal, folder, split=Split.DAY, kind="verdict", cursor="csv"):
     """Let a fresh outlet bring out all that waits, as a restart does."""
     stop = asyncio.Event()

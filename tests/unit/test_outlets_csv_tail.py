@@ -2,8 +2,6 @@
 
 import pytest
 
-from acquire.clock import HandClock
-from acquire.journal.store import Journal
 from acquire.outlets.csv_log import BOM, CsvLog
 from acquire.outlets.payload import header
 from tests.known_records import verdict, verdicts
@@ -11,18 +9,6 @@ from tests.memory_disk import folder_in_memory
 from tests.unit.test_outlets_csv_log import DAY_FILE, drained, serials, wanted
 
 in_memory = pytest.fixture(folder_in_memory)
-
-
-@pytest.fixture
-async def journal(tmp_path):
-    opened = Journal.open(tmp_path / "journal", bench="b", clock=HandClock())
-    yield opened
-    await opened.close()
-
-
-@pytest.fixture
-def folder(tmp_path):
-    return tmp_path / "csv"
 
 
 async def test_a_last_row_torn_at_any_byte_is_repaired_from_the_journal(journal, in_memory):

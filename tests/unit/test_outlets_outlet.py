@@ -8,6 +8,7 @@ from acquire.clock import HandClock
 from acquire.journal.store import Journal
 from acquire.outlets.outlet import BackOff, Health, OutletFailed, drain, first_of
 from tests.known_records import verdicts
+from tests.waiting import until
 
 
 class Listener:
@@ -62,12 +63,6 @@ def stop():
 def draining(journal, outlet, stop, **more):
     back_off = BackOff(0.01, 0.02)
     return asyncio.create_task(drain(journal, outlet, "ear", stop, back_off=back_off, **more), name="drain")
-
-
-async def until(condition):
-    async with asyncio.timeout(30.0):
-        while not condition():  # noqa: ASYNC110  (what is waited for has no event of its own)
-            await asyncio.sleep(0.005)
 
 
 async def ended(task, stop):
