@@ -102,7 +102,6 @@ class Pipeline:
     _held: dict[str, None] = field(default_factory=dict)
     _touch: Touching = field(default_factory=Touching)
     _asked_s: float = 0.0
-    _in_contact: bool = False
     _prompt: Prompt | None = None
 
     def __post_init__(self) -> None:
@@ -127,12 +126,12 @@ class Pipeline:
         for event in self._filter.feed(reading):
             events.append(event)
             if isinstance(event, Contact):
-                self._in_contact = True
-                self._touch.begun()
+                self._touch.begun(reading.quantity)
             elif isinstance(event, Settled):
                 events += self._settled(event)
             elif isinstance(event, LiftOff):
                 self._lifted(event, reading)
+        self._touch.seen_between(reading, self.settle.lift_off_s)
         return [*events, *self._asked(reading.monotonic_s)]
 
     def feed_temperature(self, reading: Reading, standard_uncertainty_kelvin: float) -> None:
@@ -154,7 +153,7 @@ class Pipeline:
     def command(self, command: Command, monotonic_s: float, utc_s: float) -> list[Event]:
         """Take one command. One that cannot be carried out is answered by a notice and changes nothing."""
         if isinstance(command, ConfirmOpen) and not self._witness.pressed(monotonic_s):
-            return []  # a key held down, or a pedal that bounces
+            return []  # a key held down, a pedal that bounces
         # files that name another batch count from this unit on, with no moment between two units
         opened = self.batches.between_units(utc_s) if isinstance(command, StartUnit) else []
         try:
@@ -168,7 +167,6 @@ class Pipeline:
         self._filter.reset()
         self._witness.forget()
         self._touch.forget()
-        self._in_contact = False
 
     def recall(self, batches: Sequence[Batch]) -> None:
         """Take up the batches on record, the latest deed on each, oldest first."""
@@ -192,8 +190,10 @@ class Pipeline:
 
     def _settled(self, settled: Settled) -> list[Event]:
         """A value is at rest: for a duty of the bench if one was asked for, else the unit's."""
-        if self.fixture is not None and not self.fixture.fits(self._prompt):
+        if self.fixture and not self.fixture.fits(self._prompt):
             return []
+        if self._touch.is_unlifted(settled):
+            return self._unlifted(settled)
         if self.duties.asked:
             return self._duty(settled)
         unit, touch = self.unit, self._touch
@@ -204,12 +204,20 @@ class Pipeline:
             touch.latest = settled
         return self._noted(events)
 
+    def _unlifted(self, settled: Settled) -> list[Event]:
+        """The probes lie where they lay for the unit before, or for a duty: not this unit's value."""
+        if self.unit is None or not self._touch.is_to_be_told(settled):
+            return []
+        text = "The probes have not left what they measured before: lift them, then touch this unit."
+        return [Notice(Weight.WARNING, "probes.not_lifted", text, settled.utc_s, self.unit.serial)]
+
     def _noted(self, events: list[Event]) -> list[Event]:
         """Take a unit that has its result off the bench; remember it if it was held."""
         more: list[Event] = []
         for place, event in enumerate(events):
             if isinstance(event, UnitResult) and self.unit is not None:
                 readings, self.unit = self.unit.progress.readings(), None
+                self._touch.spend()
                 events[place] = result = self.duties.ended(event)
                 more += self.batches.ended(result, readings, self.four_wire_below_ohm or 0.0)
                 if event.held:
@@ -225,12 +233,13 @@ class Pipeline:
         events = self.duties.take(settled)
         if any(isinstance(event, LeadZero | CheckStandard) for event in events):
             self._touch.latest = settled
+            self._touch.spend(may_slide=True)
         return events
 
     def _lifted(self, event: LiftOff, reading: Reading | None = None) -> None:
         self._touch.ended(reading)
-        self._in_contact, self._asked_s = False, event.monotonic_s
-        if self.unit is not None:
+        self._asked_s = event.monotonic_s
+        if self.unit:
             self.unit.progress.lifted(event.monotonic_s)
 
     def _obey(self, command: Command, utc_s: float) -> list[Event]:
@@ -244,6 +253,7 @@ class Pipeline:
             case FixtureMoved() if self.fixture is not None:
                 self.fixture.moved(command)
                 self.link_lost()  # whatever was settling was another pair's
+                self._touch = Touching()
                 return []
             case Note():
                 serial = self.unit.serial if self.unit else ""
@@ -274,8 +284,7 @@ class Pipeline:
 
     def _start(self, command: StartUnit, utc_s: float) -> list[Event]:
         """Put a unit on the bench; the one before ends as it is."""
-        before = self.unit
-        if before is not None and before.serial == command.serial:
+        if (before := self.unit) is not None and before.serial == command.serial:
             raise InputImpossible(f"{command.serial} is on the bench already.")
         told: list[Event] = [*self.duties.permit(utc_s)]
         started, news = self.batches.start(command, utc_s)
@@ -286,7 +295,8 @@ class Pipeline:
         self.unit = self._work(started)
         self.duties.begin(started)
         self.batches.begin(started)
-        self._touch.latest = None
+        if before is not None:
+            self._touch.spend()
         return [*ended, *told, *news, started]
 
     def _work(self, started: UnitStarted) -> UnitWork:
@@ -310,12 +320,12 @@ class Pipeline:
             return []
         if self.duties.asked:
             raise InputImpossible("No pair is asked for now.", self.duties.prompt(unit.serial).text)
-        if self._in_contact:
+        if self._touch.quantity is not None:
             raise InputImpossible("The meter reads a value, so the pair is not open.", "Hold still.")
         if refusal := self._witness.refusal(self._asked_s):
             raise InputImpossible(refusal, "Hold both probes on it, look at the meter, and press again.")
         self._asked_s, self._prompt = 0.0, None
-        what = "probes" if self.fixture is None else "clips"
+        what = "clips" if self.fixture else "probes"
         return self._noted(unit.found_open(utc_s, f"with the {what} confirmed to be on the pins"))
 
     def _asked(self, monotonic_s: float) -> list[Event]:
@@ -336,5 +346,5 @@ class Pipeline:
         elif self.unit is None:
             prompt = Prompt(Ask.START_UNIT, self.batches.next_unit)
         else:
-            prompt = self.unit.progress.prompt(0.0 if self._in_contact else monotonic_s - self._asked_s)
+            prompt = self.unit.progress.prompt(0.0 if self._touch.quantity else monotonic_s - self._asked_s)
         return prompt if self.fixture is None else self.fixture.prompt(prompt)

@@ -19,6 +19,13 @@ def shown(kind, quantity=Quantity.RESISTANCE):
     return Reading("meter", quantity, kind, value, monotonic_s=1.0, utc_s=1.0, conversion=1, raw=b"")
 
 
+def held():
+    """A contact that goes on."""
+    touching = Touching()
+    touching.begun(Quantity.RESISTANCE)
+    return touching
+
+
 def settled(ohm=200.0, contact_s=0.0):
     return replace(corrected(ohm).settled, contact_s=contact_s, expanded_si=0.01)
 
@@ -35,34 +42,33 @@ def settled(ohm=200.0, contact_s=0.0):
 )
 def test_only_overload_of_the_same_quantity_shows_that_the_probes_have_left(ending, seen):
     """Not a silent meter, and not one that was set anew and shows overload while it looks for a range."""
-    touching = Touching()
-    touching.begun()
+    touching = held()
     touching.latest = settled()
     touching.ended(ending)
     assert touching.latest is None
-    touching.begun()
+    touching.begun(Quantity.RESISTANCE)
     assert touching.returned is seen
 
 
 def test_one_lift_off_serves_one_contact():
     """The next contact needs one of its own; what is forgotten was not seen."""
-    touching = Touching()
+    touching = held()
     touching.ended(shown(Kind.OVERLOAD))
-    touching.begun()
+    touching.begun(Quantity.RESISTANCE)
     assert touching.returned
-    touching.begun()
+    touching.begun(Quantity.RESISTANCE)
     assert not touching.returned
     touching.ended(shown(Kind.OVERLOAD))
     touching.forget()
-    touching.begun()
+    touching.begun(Quantity.RESISTANCE)
     assert not touching.returned
 
 
 def test_a_value_that_slides_to_other_pins_has_not_returned():
     """The same contact, another pair: news, but nobody has lifted."""
-    touching = Touching()
+    touching = held()
     touching.ended(shown(Kind.OVERLOAD))
-    touching.begun()
+    touching.begun(Quantity.RESISTANCE)
     touching.latest = settled(200.0)
     assert not touching.is_news(settled(200.005), PROGRESS)
     assert touching.returned
