@@ -20,7 +20,7 @@ from acquire.verdict.bounds import log_between, mean_between
 from acquire.verdict.circuits import Circuit, Direction
 from acquire.verdict.covariances import Covariances, block_size, sparse
 from acquire.verdict.dictionary import Case
-from acquire.verdict.solving import SIZES, Bools, Floats, causes, solve, whitened
+from acquire.verdict.solving import SIZES, Bools, Floats, causes, solve
 
 _OPEN_SLIP, _OPEN_TWICE = 3e-3, 3e-4
 """Chance that a pair confirmed as open conducts after all, the key pressed beside the pin: once, which passes
@@ -138,19 +138,15 @@ class Casebook:
         least = _LEAST_U_OHM + _LEAST_U_SHARE * np.abs(ohm[read])
         noise = np.square(np.maximum(np.array(u_ohms, dtype=float)[read], least))
         lean = np.where(both[:, None], laws.lean[:, :, columns], 0.0)
+        seen = np.concatenate([rest[:, None], lean], axis=1)
         chi_square, log_det = np.zeros(len(rest)), np.zeros(len(rest))
         mean, sd = np.array(laws.size), np.array(laws.size_sd)
-        diagonal = np.arange(len(columns))
-        for start, end, covariance in laws.covariance.among(columns):
-            own = slice(start, end)
-            read_by = both[own].T
-            block = covariance * (read_by[:, None] & read_by[None, :])
-            block[diagonal, diagonal] += np.where(read_by, noise[:, None], 1.0)
-            seen = np.concatenate([rest[own, None], lean[own]], axis=1).transpose(2, 1, 0)
-            white, log_det[own] = whitened(block, seen)
-            chi_square[own] = (white[:, 0] ** 2).sum(axis=0)
-            mean[own] += sd[own] ** 2 * (white[:, 1:] * white[:, :1]).sum(axis=0).T
-            sd[own] *= np.sqrt(np.maximum(1.0 - sd[own] ** 2 * (white[:, 1:] ** 2).sum(axis=0).T, 1e-12))
+        for own, with_rest, with_itself, log_det[own] in laws.covariance.distances(
+            columns, both, noise, seen
+        ):
+            chi_square[own] = with_rest[0]
+            mean[own] += sd[own] ** 2 * with_rest[1:].T
+            sd[own] *= np.sqrt(np.maximum(1.0 - sd[own] ** 2 * with_itself[1:].T, 1e-12))
         count = both.sum(axis=1)
         log_like = -0.5 * (chi_square + log_det + count * math.log(2.0 * math.pi))
         log_like += _atoms(laws.conducts[:, every], self.good.conducts[0, every], ohm)

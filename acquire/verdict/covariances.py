@@ -2,8 +2,9 @@
 
 A matrix of all pairs for every circuit grows with the square of the pairs: 20 pins would take a gigabyte.
 What moves a reading is little: the windings on its path, their leads, the size of the fault. So for each of
-those the pairs that it moves are kept, in blocks of circuits. Not for solving circuits (solving) nor for
-weighing readings (casebook).
+those the pairs that it moves are kept, in blocks of circuits. Readings are set against them as matrices, or,
+where there are far more readings than causes, by the causes alone. Not for solving circuits (solving) nor for
+what follows from the distances (casebook).
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from acquire.verdict.solving import Floats
+from acquire.verdict.solving import Bools, Floats, whitened, whitened_by_causes
 
 Indices = NDArray[np.int64]
 
@@ -24,6 +25,9 @@ _LARGEST, _SMALLEST = 2048, 16
 """How much the matrices of a dictionary may take to be kept whole, how much one block of circuits may take
 while it is worked on, and how many circuits it may have. Workshop choices: most dictionaries of the sheets
 that ship are kept whole, and larger blocks are no faster."""
+
+_MANY = 48
+"""Readings from which causes are faster than matrices; measured with stars of 10 to 20 pins."""
 
 
 def block_size(pairs: int, causes: int) -> int:
@@ -129,6 +133,49 @@ class Covariances:
                     else:
                         result[np.ix_(where, where)] += part[:, None] * part[None, :]
                 yield start, end, result
+
+    def distances(
+        self, columns: Indices, read_by: Bools, noise: Floats, seen: Floats
+    ) -> Iterator[tuple[slice, Floats, Floats, Floats]]:
+        """Set columns of numbers against the covariance of some pairs and the noise of their readings.
+
+        Args:
+            columns: indices of the pairs; one may repeat.
+            read_by: [circuit, column] whether the circuit foretells a number there; the others have no part.
+            noise: [column] variance of each reading.
+            seen: [circuit, number, column] numbers in ohms, zero where `read_by` is not.
+
+        Yields:
+            (circuits; products by the covariance's inverse [number, circuit] of the first number with each,
+            and of each with itself; logarithm of the determinant [circuit]).
+        """
+        if len(columns) > _MANY:
+            yield from self._by_causes(columns, read_by, noise, seen)
+            return
+        diagonal = np.arange(len(columns))
+        for start, end, covariance in self.among(columns):
+            own = slice(start, end)
+            by = read_by[own].T
+            block = covariance * (by[:, None] & by[None, :])
+            block[diagonal, diagonal] += np.where(by, noise[:, None], 1.0)
+            white, log_det = whitened(block, seen[own].transpose(2, 1, 0))
+            yield own, (white * white[:, :1]).sum(axis=0), (white**2).sum(axis=0), log_det
+
+    def _by_causes(
+        self, columns: Indices, read_by: Bools, noise: Floats, seen: Floats
+    ) -> Iterator[tuple[slice, Floats, Floats, Floats]]:
+        for block in self.blocks:
+            moved = [self._of(cause, columns) for cause in block.causes]
+            step = block_size(len(columns), len(moved))
+            for start in range(block.start, block.end, step):
+                own = slice(start, min(start + step, block.end))
+                inner = slice(own.start - block.start, own.stop - block.start)
+                by = read_by[own]
+                moves = np.zeros((len(by), len(moved), len(columns)))
+                for row, (where, ohm) in enumerate(moved):
+                    moves[:, row, where] = ohm[:, inner].T
+                moves *= by[:, None]
+                yield own, *whitened_by_causes(moves, np.where(by, noise, 1.0), seen[own])
 
     def at(self, columns: Indices, circuits: Sequence[int] | Indices) -> Floats:
         """Covariance [circuit, column, column] of some pairs in a few circuits."""

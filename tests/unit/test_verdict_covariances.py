@@ -37,3 +37,25 @@ def test_what_is_worked_on_at_once_is_bounded():
     assert block_size(190, 40) * 190 * 190 * 8 < 25e6
     assert block_size(6, 10) == 2048
     assert block_size(100_000, 10) == 16
+
+
+@pytest.mark.parametrize("readings", [5, 48, 49, 190])
+def test_distances_are_those_of_the_matrices(readings):
+    """By matrices for a few readings, by causes for many: as the inverse of each whole matrix gives them."""
+    kept, whole = two_blocks()
+    dice = np.random.default_rng(readings)
+    columns = dice.integers(6, size=readings)
+    read_by = dice.random((7, readings)) < 0.8
+    noise = dice.uniform(1e-4, 1.0, readings)
+    seen = dice.normal(size=(7, 4, readings)) * read_by[:, None]
+    met = []
+    for own, with_first, with_itself, log_det in kept.distances(columns, read_by, noise, seen):
+        for place, circuit in enumerate(range(own.start, own.stop)):
+            by = read_by[circuit]
+            matrix = whole[circuit][np.ix_(columns[by], columns[by])] + np.diag(noise[by])
+            products = seen[circuit][:, by] @ np.linalg.solve(matrix, seen[circuit][:, by].T)
+            assert with_first[:, place] == pytest.approx(products[0], rel=1e-6, abs=1e-9)
+            assert with_itself[:, place] == pytest.approx(np.diagonal(products), rel=1e-6)
+            assert log_det[place] == pytest.approx(np.linalg.slogdet(matrix)[1])
+            met.append(circuit)
+    assert met == list(range(7))
