@@ -134,3 +134,22 @@ def corrected(ohm, u_ohm=None):
         "bench", Quantity.RESISTANCE, ohm, 0.0, 9.0, 0.0, 0.0, 0.0, 10, None, None, 0.0, 1.0, 1.0
     )
     return Corrected(settled, ohm, 0.0, ohm, ohm, 20.0, 20.0, "copper", (), u_ohm, 1e9, 2.0, 2 * u_ohm)
+
+
+TAPPED = """[sheet]
+name = "Tapped"
+[connector]
+rows = [["1", "2", "3"]]
+[[winding]]
+name = "low"
+between = ["1", "2"]
+resistance = "40 ohm"
+acceptance = "5 %"
+[[winding]]
+name = "high"
+between = ["2", "3"]
+resistance = "200 ohm"
+acceptance = "6 %"
+serviceable = "15 %"
+"""
+"""A sheet file, for tests of what is read from one."""

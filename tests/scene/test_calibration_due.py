@@ -7,7 +7,7 @@ from acquire.conditions import CalibrationDue
 from acquire.files.settings import load_bench
 from acquire.records import GiveUpUnit, Notice, StartUnit, UnitStarted
 from drivers.models import load_model
-from tests.unit.test_pipeline import GOOD, Bench
+from tests.pure_bench import GOOD, Bench
 from tests.whole_bench import CONFIGS, bench_file
 
 DUE_S = 86_400.0

@@ -23,7 +23,7 @@ from acquire.records import (
     ZeroLeads,
 )
 from acquire.steps.checking import CheckDuty
-from tests.unit.test_pipeline import GOOD, Bench
+from tests.pure_bench import GOOD, Bench
 
 R1 = Resistor("R1", 100.0, 0.02)
 DAY_S = 86_400.0

@@ -10,7 +10,7 @@ from acquire.conditions import Recheck
 from acquire.records import Ask, Judged, LeadZero, Notice, ZeroLeads
 from acquire.reports.doubtful import Doubts
 from drivers.reading import Quantity
-from tests.unit.test_pipeline import GOOD, LEAD_OHM, Bench
+from tests.pure_bench import GOOD, LEAD_OHM, Bench
 
 
 def bench_with(recheck, *, four_wire_below_ohm=None):

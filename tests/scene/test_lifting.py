@@ -16,7 +16,7 @@ from acquire.records import (
     ZeroLeads,
 )
 from drivers.reading import Quantity
-from tests.unit.test_pipeline import GOOD, Bench
+from tests.pure_bench import GOOD, Bench
 
 FIRST, CORE = GOOD["1", "2"], GOOD["6", "CORE"]
 

@@ -12,7 +12,7 @@ from acquire.files.toml_file import read_toml
 from acquire.pipeline import Pipeline
 from acquire.records import Circumstances, Judged, Outcome, Purpose, UnitResult
 from acquire.sheets import load_sheet, sheet_of
-from tests.unit.test_pipeline import CONFIGS, Bench
+from tests.pure_bench import CONFIGS, Bench
 
 LEAD_OHM = 0.00532
 PHASE_OHM = 0.4404

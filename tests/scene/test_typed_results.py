@@ -23,7 +23,7 @@ from acquire.records import (
 from acquire.records.words import TURN_FAULTS
 from acquire.verdict.typed import Habit
 from drivers.reading import Quantity
-from tests.unit.test_pipeline import GOOD, Bench
+from tests.pure_bench import GOOD, Bench
 
 GROUPS = (("1", "2", "3"), ("CORE", "4", "5", "6"))
 RULE = Isolation(GROUPS, 500.0, 50e6, 5e6)

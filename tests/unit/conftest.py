@@ -3,7 +3,9 @@
 import pytest
 
 from acquire.clock import HandClock
+from acquire.errors import FileInvalid
 from acquire.journal.store import Journal
+from acquire.sheets import load_sheet
 
 
 @pytest.fixture
@@ -18,3 +20,27 @@ async def journal(tmp_path):
 def folder(tmp_path):
     """Where CSV files go."""
     return tmp_path / "csv"
+
+
+@pytest.fixture
+def sheet_from(tmp_path):
+    """Compile a sheet from a text."""
+
+    def compiled(text):
+        path = tmp_path / "sheet.toml"
+        path.write_text(text, encoding="utf-8")
+        return load_sheet(path)
+
+    return compiled
+
+
+@pytest.fixture
+def faults_of(sheet_from):
+    """The faults of a text as (line, key, sentence)."""
+
+    def found(text):
+        with pytest.raises(FileInvalid) as refused:
+            sheet_from(text)
+        return [(f.line, f.key, f"{f.what} {f.remedy}".strip()) for f in refused.value.faults]
+
+    return found

@@ -14,7 +14,7 @@ from acquire.records import (
     Prompt,
     StartUnit,
 )
-from tests.unit.test_pipeline import GOOD, Bench
+from tests.pure_bench import GOOD, Bench
 
 TOUCH = Prompt(Ask.TOUCH, "Touch 1–2 (slow charge).", "A", Pair("1", "2"), "slow charge", 0, 6)
 

@@ -1,0 +1,107 @@
+"""A bench without a world around it: the heart, a clock turned by hand, ideal hands. Not a test itself.
+
+Readings go in, events come out, at once. For tests of what the heart makes of readings and commands; what
+needs a daemon has `tests.light_benches`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+from acquire.conditions import Conditions, Temperature
+from acquire.files.statements import ModelStatements
+from acquire.pipeline import Pipeline
+from acquire.records import Ask, Circumstances, Prompt, Purpose, StartUnit, UnitResult
+from acquire.sheets import load_sheet
+from drivers.models import load_model
+from drivers.reading import Kind, Origin, Quantity, Reading
+
+CONFIGS = Path(__file__).resolve().parents[1] / "configs"
+GOOD = {
+    ("1", "2"): 202.57,
+    ("2", "3"): 46.17,
+    ("1", "3"): 248.69,
+    ("4", "6"): 83.19,
+    ("5", "6"): 0.407,
+    ("6", "CORE"): 0.0133,
+}
+LEAD_OHM = 0.12
+
+
+class Bench:
+    """A pipeline with a clock, ideal hands and a meter without noise to speak of."""
+
+    def __init__(self, celsius=20.0, **changes):
+        sheet = replace(load_sheet(CONFIGS / "sheets" / "plover-80.toml"), **changes)
+        model = load_model(CONFIGS / "meters" / "bench-6-digit.toml")
+        self.now_s = 100.0
+        self.conversion = 0
+        self.pipeline = Pipeline(
+            Circumstances("bench-1", Purpose.INCOMING, sheet, "meter", model.name, "m", "b", "test"),
+            ModelStatements(model),
+            Conditions(temperature=Temperature(celsius, 0.2, self.now_s), temperature_oldest_s=1e9),
+            four_wire_below_ohm=10.0,
+        )
+        self.events = []
+
+    def read(self, ohm, *, quantity=None, flags=frozenset(), full_scale=None):
+        self.now_s += 0.1
+        self.conversion += 1
+        wanted = self.pipeline.wanted
+        quantity = quantity or wanted.quantity
+        full_scale = full_scale or (100.0 if (wanted.expected_ohm or 1) <= 120 else 1000.0)
+        over = ohm is None or ohm > 1.2 * full_scale
+        if ohm is not None and quantity is Quantity.RESISTANCE:
+            ohm += LEAD_OHM
+        reading = Reading(
+            meter_id="meter",
+            quantity=quantity,
+            kind=Kind.OVERLOAD if over else Kind.VALUE,
+            value_si=None if over else round(ohm + 2e-6 * (self.conversion % 3 - 1) * full_scale, 4),
+            monotonic_s=self.now_s,
+            utc_s=self.now_s,
+            conversion=self.conversion,
+            range_full_scale_si=full_scale,
+            resolution_si=full_scale * 1e-6,
+            range_origin=Origin.READ_BACK,
+            flags=flags,
+            raw=b"x",
+        )
+        new = self.pipeline.feed(reading)
+        self.events += new
+        return new
+
+    def hold(self, ohm, seconds=3.0):
+        """Touch, hold, lift; gives everything that happened."""
+        new = []
+        for _ in range(round(seconds * 10)):
+            new += self.read(ohm)
+        for _ in range(8):
+            new += self.read(None)
+        return new
+
+    def command(self, command):
+        new = self.pipeline.command(command, self.now_s, self.now_s)
+        self.events += new
+        return new
+
+    def begin(self, serial="A1"):
+        self.command(StartUnit(serial))
+        if self.prompt.ask is Ask.SHORT_PROBES:
+            self.hold(0.0)
+
+    @property
+    def prompt(self):
+        return [e for e in self.events if isinstance(e, Prompt)][-1]
+
+    def work_through(self, values):
+        """Touch whatever is asked for until the unit is done; `values` by pair."""
+        for _ in range(40):
+            if self.prompt.ask is Ask.START_UNIT:
+                break
+            self.hold(values[tuple(self.prompt.pair)])
+        return self.of(UnitResult)[-1]
+
+    def of(self, kind):
+        return [e for e in self.events if isinstance(e, kind)]
