@@ -83,3 +83,24 @@ class JournalMissing(JournalUnusable):
     """There is no journal where one was named to be read."""
 
     exit_code = 2
+
+
+NAME_AND_RIGHTS = "Check its name and rights."
+"""What to do about a file that is named and cannot be read."""
+
+
+def why_unreadable(error: OSError | ValueError) -> str:
+    """The reason in the system's words, for a text file that could not be read."""
+    if isinstance(error, UnicodeDecodeError):
+        return "it is no text in UTF-8"
+    return getattr(error, "strerror", None) or str(error)
+
+
+def unreadable(named: object, error: OSError | ValueError) -> InputImpossible:
+    """What to raise where a file that somebody has named cannot be read.
+
+    Args:
+        named: the file, as the sentence begins with it.
+        error: that reading it ended with.
+    """
+    return InputImpossible(f"{named} cannot be read: {why_unreadable(error)}.", NAME_AND_RIGHTS)

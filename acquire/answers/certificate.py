@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from acquire.clock import Clock
-from acquire.errors import InputImpossible
+from acquire.errors import InputImpossible, unreadable
 from acquire.files.new_file import ANOTHER, new_file
 from acquire.files.settings import Bench
 from acquire.journal.question import Question, Record
@@ -175,9 +175,7 @@ def verify(file: Path, place: str | Path | None) -> Checked:
         with file.open("rb") as opened:
             content = opened.read(LARGEST_BYTES + 1)
     except OSError as error:
-        raise InputImpossible(
-            f"{file} cannot be read: {error.strerror}.", "Check its name and rights."
-        ) from error
+        raise unreadable(file, error) from error
     if len(content) > LARGEST_BYTES:
         raise InputImpossible(f"{file} is larger than any certificate.")
     if place is None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from pathlib import Path
 
-from acquire.errors import InputImpossible
+from acquire.errors import InputImpossible, unreadable
 from acquire.files.read_whole import read_whole
 from acquire.physics.copper import fraction_per_kelvin, to_reference, winding_celsius
 from acquire.physics.spools import read_spools
@@ -153,10 +153,7 @@ def wire_of(text: str, spools: Path | None, metal: str | None = None) -> Wire:
         try:
             cards = read_spools(read_whole(spools).decode("utf-8"), spools)
         except (OSError, UnicodeDecodeError) as error:
-            reason = error.strerror if isinstance(error, OSError) else "it is no text in UTF-8"
-            raise InputImpossible(
-                f"{spools}: the file of spools cannot be read ({reason}).", "Check its name and rights."
-            ) from error
+            raise unreadable(f"The file of spools {spools}", error) from error
         if text not in cards:
             raise InputImpossible(f'{spools} has no spool "{text}".', f"It has {', '.join(cards) or 'none'}.")
         return wire_of_spool(cards[text].card, cards[text].metal)

@@ -7,7 +7,14 @@ from pathlib import Path
 
 from acquire.clock import Clock
 from acquire.conditions import CalibrationDue
-from acquire.errors import Fault, FileInvalid, InputImpossible, SteadyohmError
+from acquire.errors import (
+    NAME_AND_RIGHTS,
+    Fault,
+    FileInvalid,
+    InputImpossible,
+    SteadyohmError,
+    why_unreadable,
+)
 from acquire.files.bench_tables import Overdue
 from acquire.files.duty_tables import OutOfControl
 from acquire.files.read_whole import read_whole
@@ -50,8 +57,8 @@ def spool_cards(bench: Bench) -> dict[str, SpoolCard]:
     try:
         text = read_whole(file).decode("utf-8")
     except (OSError, UnicodeDecodeError) as error:
-        why = error.strerror if isinstance(error, OSError) else "it is no text in UTF-8"
-        fault = Fault(file, 0, "", f"the spool cards cannot be read ({why}).", "Check name and rights.")
+        why = why_unreadable(error)
+        fault = Fault(file, 0, "", f"the spool cards cannot be read ({why}).", NAME_AND_RIGHTS)
         raise FileInvalid([fault]) from error
     except InputImpossible as error:
         raise FileInvalid([Fault(file, 0, "", "this is too large for spool cards.", error.hint)]) from error

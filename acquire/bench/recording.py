@@ -17,7 +17,7 @@ from typing import Any, Self, TextIO, get_args
 from pydantic import BaseModel, ConfigDict, ValidationError
 
 from acquire.conditions import CalibrationDue, Conditions
-from acquire.errors import SteadyohmError
+from acquire.errors import NAME_AND_RIGHTS, SteadyohmError
 from acquire.files.statements import ModelStatements
 from acquire.heart.fixture_hold import FixtureHold
 from acquire.physics.wire import SpoolCard
@@ -256,9 +256,7 @@ def _lines(recording: Path) -> Iterator[tuple[int, list[Any]]]:
     except FileNotFoundError as error:
         raise RecordingInvalid(f"{recording}: there is no such recording.", "Check the name.") from error
     except OSError as error:
-        raise RecordingInvalid(
-            f"{recording} cannot be read: {error.strerror}.", "Check its name and rights."
-        ) from error
+        raise RecordingInvalid(f"{recording} cannot be read: {error.strerror}.", NAME_AND_RIGHTS) from error
     except UnicodeDecodeError as error:
         raise _no_recording(recording) from error
     except ValueError as error:

@@ -18,7 +18,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
 
-from acquire.errors import Fault, FileInvalid
+from acquire.errors import NAME_AND_RIGHTS, Fault, FileInvalid, why_unreadable
 from acquire.files.toml_lines import Path as KeyPath
 from acquire.files.toml_lines import TomlLines, find_lines
 
@@ -116,8 +116,8 @@ def _bytes_of(path: Path, kind: str) -> bytes:
     except FileNotFoundError as error:
         raise _refused(path, f"there is no such {kind}.", _look_alike(path)) from error
     except (OSError, ValueError) as error:  # ValueError: a name with a null character
-        why = getattr(error, "strerror", None) or str(error)
-        raise _refused(path, f"the {kind} cannot be read ({why}).", "Check its name and rights.") from error
+        why = why_unreadable(error)
+        raise _refused(path, f"the {kind} cannot be read ({why}).", NAME_AND_RIGHTS) from error
 
 
 def _refused(path: Path, what: str, remedy: str, line: int = 0) -> FileInvalid:

@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time
 from pathlib import Path
 
-from acquire.errors import Fault, FileInvalid, InputImpossible
+from acquire.errors import Fault, FileInvalid, InputImpossible, unreadable
 from acquire.files.toml_file import did_you_mean
 from acquire.outlets.columns import Column
 from acquire.physics.copper import conductor_named, to_reference
@@ -119,9 +119,7 @@ class PaperFile:
             with self.path.open("rb") as file:
                 content = file.read(LARGEST_BYTES + 1)
         except OSError as error:
-            raise InputImpossible(
-                f"{self.path} cannot be read: {error.strerror}.", "Check its name and rights."
-            ) from error
+            raise unreadable(self.path, error) from error
         if len(content) > LARGEST_BYTES:
             raise InputImpossible(f"{self.path} is larger than {LARGEST_BYTES // 10**6} MB.", "Split it.")
         self.digest = hashlib.sha256(content).hexdigest()

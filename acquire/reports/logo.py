@@ -12,7 +12,7 @@ from pathlib import Path
 # Expansion of entities, the danger of this parser, needs a DOCTYPE; files with one are refused before.
 from xml.etree import ElementTree as ET
 
-from acquire.errors import InputImpossible
+from acquire.errors import InputImpossible, unreadable
 
 LARGEST_BYTES = 300_000
 LARGEST_SIDE = 4000
@@ -49,9 +49,7 @@ def logo_of(path: Path) -> tuple[bytes, str]:
         with path.open("rb") as file:
             content = file.read(LARGEST_BYTES + 1)
     except OSError as error:
-        raise InputImpossible(
-            f"The logo {path} cannot be read: {error.strerror}.", "Check its name and rights."
-        ) from error
+        raise unreadable(f"The logo {path}", error) from error
     if len(content) > LARGEST_BYTES:
         raise InputImpossible(
             f"The logo {path} is larger than {LARGEST_BYTES // 1000} kB.", "Make it smaller."
