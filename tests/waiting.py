@@ -6,6 +6,7 @@ What must happen is waited for and never slept for; only that nothing happens ta
 from __future__ import annotations
 
 import asyncio
+import inspect
 import time
 
 PATIENCE_S = 30.0
@@ -25,11 +26,16 @@ def wait_until(condition, within_s=PATIENCE_S, why="it never came"):
 
 
 async def until(condition, within_s=PATIENCE_S):
-    """The same in a loop of asyncio, whose tasks go on meanwhile."""
+    """The same in a loop of asyncio, whose tasks go on meanwhile; the condition may have to be awaited."""
     async with asyncio.timeout(within_s):
-        while not (value := condition()):  # noqa: ASYNC110  (what is waited for has no event)
+        while not (value := await _now(condition)):  # noqa: ASYNC110  (what is waited for has no event)
             await asyncio.sleep(0.005)
     return value
+
+
+async def _now(condition):
+    value = condition()
+    return await value if inspect.isawaitable(value) else value
 
 
 def crowding():

@@ -32,6 +32,7 @@ from acquire.records import (
 )
 from drivers.reading import Kind, Quantity, Reading
 from tests.known_records import ALL, NOTICE, VERDICT, verdict
+from tests.waiting import until
 from tests.whole_bench import bench_file, csv_rows, free_port, journal_entries
 
 NO_ZERO = ('folder = "csv"\n', 'folder = "csv"\n\n[leads]\nzero = "none"\n')
@@ -75,9 +76,7 @@ class Bench:
 
     async def until(self, condition):
         """Wait until something holds."""
-        async with asyncio.timeout(8):
-            while not condition():  # noqa: ASYNC110  (what it waits for sets no event)
-                await asyncio.sleep(0.01)
+        await until(condition)
 
 
 @contextlib.asynccontextmanager

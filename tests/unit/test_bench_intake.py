@@ -15,6 +15,7 @@ from acquire.steps.setup_choice import Wanted
 from drivers.errors import LinkLost, LinkTimeout, LinkUnavailable, MeterRefused
 from drivers.meter import Held
 from drivers.reading import Kind, Quantity, Reading
+from tests.waiting import until
 
 
 def reading(number):
@@ -105,13 +106,6 @@ async def at_work(meter, wanted=None):
         task.cancel()
         with contextlib.suppress(asyncio.CancelledError):
             await task
-
-
-async def until(condition):
-    """Wait until something holds."""
-    async with asyncio.timeout(5):
-        while not condition():  # noqa: ASYNC110  (what it waits for sets no event)
-            await asyncio.sleep(0.005)
 
 
 async def test_every_reading_is_handed_on_in_order():

@@ -14,6 +14,7 @@ from acquire.outlets.orders import order_of
 from acquire.page.app import Pages
 from acquire.page.view import View
 from acquire.records import GiveUpUnit, Note, OpenBatch, StartUnit, TypeTemperature
+from tests.waiting import until
 from tests.whole_bench import bench_file, free_port
 
 
@@ -36,10 +37,11 @@ async def at_work(folder, more=""):
         await asyncio.wait_for(task, 10.0)
 
 
-async def until(fits):
-    """Wait for something to come true."""
+async def settled(fits):
+    """Wait for something to come true, and see that it stays so while everything under way goes on."""
+    await until(fits)
     for _ in range(300):
-        await asyncio.sleep(0 if fits() else 0.01)
+        await asyncio.sleep(0)
     assert fits()
 
 
@@ -61,7 +63,7 @@ async def test_orders_are_carried_out_as_if_typed_and_say_whence(tmp_path):
         assert not answer.done
         assert "no unit on the bench" in answer.reason
         assert (await page.pages.behind.obey(Note("hello"))).done
-        await until(lambda: "hello (on the page)" in [n["text"] for n in page.stream.state()["notes"]])
+        await settled(lambda: "hello (on the page)" in [n["text"] for n in page.stream.state()["notes"]])
 
 
 async def test_a_batch_is_taken_up_where_the_record_left_it(tmp_path):
@@ -70,16 +72,16 @@ async def test_a_batch_is_taken_up_where_the_record_left_it(tmp_path):
         await daemon.command(OpenBatch("lot 1", 40))
         for serial in ("a", "b"):
             await daemon.command(StartUnit(serial))
-        await until(lambda: (page.stream.state()["batch"] or {}).get("measured") == 1)
+        await settled(lambda: (page.stream.state()["batch"] or {}).get("measured") == 1)
         await daemon.command(OpenBatch("lot 2"))
-        await until(lambda: page.stream.state()["batch"]["name"] == "lot 2")
+        await settled(lambda: page.stream.state()["batch"]["name"] == "lot 2")
         assert page.stream.state()["batch"]["expected"] is None
         await daemon.command(GiveUpUnit("enough"))
     async with at_work(tmp_path) as (daemon, page):
-        await until(lambda: (page.stream.state()["batch"] or {}).get("name") == "lot 2")
+        await settled(lambda: (page.stream.state()["batch"] or {}).get("name") == "lot 2")
         await daemon.command(OpenBatch("lot 1"))
-        await until(lambda: page.stream.state()["batch"]["name"] == "lot 1")
-        await until(lambda: page.stream.state()["batch"]["measured"] == 2)
+        await settled(lambda: page.stream.state()["batch"]["name"] == "lot 1")
+        await settled(lambda: page.stream.state()["batch"]["measured"] == 2)
         assert page.stream.state()["batch"]["expected"] == 40
 
 
@@ -93,7 +95,7 @@ async def test_a_machine_without_a_voice_says_so_once(tmp_path, monkeypatch):
     monkeypatch.setenv("PATH", str(tmp_path))
     async with at_work(tmp_path, 'speech = "machine"\n') as (_, page):
         assert page.speaker is None
-        await until(lambda: any(note["code"] == "page.mute" for note in page.stream.state()["notes"]))
+        await settled(lambda: any(note["code"] == "page.mute" for note in page.stream.state()["notes"]))
 
 
 async def test_the_port_is_free_again_afterwards(tmp_path):
@@ -110,7 +112,7 @@ async def test_a_fault_of_the_page_stops_no_bench(tmp_path, monkeypatch):
         with monkeypatch.context() as broken:
             broken.setattr(View, "_take", lambda *_: {}["nothing"])
             await daemon.command(Note("unseen"))
-            await until(lambda: daemon.journal.last_seq > 0 and daemon._events.empty())
+            await settled(lambda: daemon.journal.last_seq > 0 and daemon._events.empty())
             await asyncio.sleep(0.05)
         await daemon.command(Note("seen"))
-        await until(lambda: "seen" in [n["text"] for n in page.stream.state()["notes"]])
+        await settled(lambda: "seen" in [n["text"] for n in page.stream.state()["notes"]])

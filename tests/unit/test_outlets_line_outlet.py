@@ -22,6 +22,7 @@ from acquire.records import Approach
 from drivers.reading import Quantity
 from tests.brokers import Mosquitto, needs_mosquitto, subscriber
 from tests.known_records import ALL, EVIDENCE, VERDICT, verdict, verdicts
+from tests.waiting import until
 
 pytestmark = needs_mosquitto
 TOPICS = Topics("north bench")
@@ -70,13 +71,6 @@ async def say_kept(port, journal, seq, /, **changes):
     }
     async with aiomqtt.Client("127.0.0.1", port) as client:
         await client.publish(TOPICS.of("kept"), json.dumps(said), qos=1)
-
-
-async def until(condition, within_s=30.0):
-    """Wait for something that has no event of its own."""
-    async with asyncio.timeout(within_s):
-        while not await condition():  # noqa: ASYNC110
-            await asyncio.sleep(0.01)
 
 
 async def test_the_whole_record_goes_out_as_one_chain(journal, mosquitto):
