@@ -4,11 +4,11 @@ import asyncio
 import contextlib
 import os
 import signal
-import subprocess
 import time
 from dataclasses import replace
 
 import aiomqtt
+import psutil
 import psycopg
 import pytest
 from structlog.testing import capture_logs
@@ -80,8 +80,7 @@ async def until(condition, within_s=PATIENCE_S):
 
 def children(process):
     """Numbers of the processes that one has started."""
-    words = ["ps", "-o", "pid=", "--ppid", str(process)]
-    return [int(each) for each in subprocess.run(words, capture_output=True, check=True).stdout.split()]
+    return [child.pid for child in psutil.Process(process).children()]
 
 
 def tell(processes, number):
@@ -217,14 +216,12 @@ async def test_a_database_that_hangs_is_given_up_and_tried_again(mosquitto, tmp_
             await publish(mosquitto.port, *verdicts(2))
             await until(lambda: count(address) == 2)
             processes = [own.process.pid, *children(own.process.pid)]
-            for process in processes:
-                os.kill(process, signal.SIGSTOP)
+            tell(processes, signal.SIGSTOP)
             try:
                 await publish(mosquitto.port, *verdicts(3, 3))
                 await until(lambda: "too long" in collector.state, 20.0)
             finally:
-                for process in processes:
-                    os.kill(process, signal.SIGCONT)
+                tell(processes, signal.SIGCONT)
             await until(lambda: count(address) == 5, 20.0)
 
 
