@@ -7,6 +7,7 @@ the world is in `acquire.bench.daemon`.
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -31,6 +32,7 @@ from acquire.records import (
     FixtureMoved,
     FixtureOpen,
     GiveUpUnit,
+    Judged,
     LeadZero,
     LiftOff,
     MeasureAgain,
@@ -99,7 +101,7 @@ class Pipeline:
     _filter: SettleFilter = field(init=False)
     _watch: ReadingWatch = field(default_factory=ReadingWatch)
     _witness: OpenWitness = field(init=False)
-    _held: dict[str, None] = field(default_factory=dict)
+    _held: deque[str] = field(default_factory=lambda: deque(maxlen=HELD_REMEMBERED))
     _touch: Touching = field(default_factory=Touching)
     _asked_s: float = 0.0
     _prompt: Prompt | None = None
@@ -120,9 +122,8 @@ class Pipeline:
         events: list[Event] = list(self._watch.notices(reading, wanted.quantity))
         if self._witness.see(reading, wanted.quantity, wanted.open_above_ohm) and self.unit is not None:
             self.unit.progress.seen_open()
-        self._filter.expect(
-            Expectation(wanted.slow, wanted.quantity, close_enough_si=wanted.close_enough_ohm)
-        )
+        expected = Expectation(wanted.slow, wanted.quantity, close_enough_si=wanted.close_enough_ohm)
+        self._filter.expect(expected)
         for event in self._filter.feed(reading):
             events.append(event)
             if isinstance(event, Contact):
@@ -140,9 +141,8 @@ class Pipeline:
 
     def tick(self, monotonic_s: float, utc_s: float) -> list[Event]:
         """Let time pass: a meter gone silent, a contact that does not come."""
-        events: list[Event] = []
-        for event in self._filter.tick(monotonic_s, utc_s):
-            events.append(event)
+        events: list[Event] = [*self._filter.tick(monotonic_s, utc_s)]
+        for event in events:
             if isinstance(event, LiftOff):
                 self._lifted(event)
         if self.unit is None:
@@ -215,15 +215,15 @@ class Pipeline:
         """Take a unit that has its result off the bench; remember it if it was held."""
         more: list[Event] = []
         for place, event in enumerate(events):
+            if isinstance(event, Judged) and not event.verdict.counts:
+                self._prompt = None  # asked for again in any case, though perhaps in the same words
             if isinstance(event, UnitResult) and self.unit is not None:
                 readings, self.unit = self.unit.progress.readings(), None
                 self._touch.spend()
                 events[place] = result = self.duties.ended(event)
                 more += self.batches.ended(result, readings, self.four_wire_below_ohm or 0.0)
                 if event.held:
-                    self._held[event.serial] = None
-                    while len(self._held) > HELD_REMEMBERED:
-                        del self._held[next(iter(self._held))]
+                    self._held.append(event.serial)
         return [*events, *more]
 
     def _duty(self, settled: Settled) -> list[Event]:

@@ -51,7 +51,8 @@ _MOST_DOUBTS = 2
 def doubtful(states: Sequence[StepState], table: PairTable) -> StepState | None:
     """The step that deserves another look: the first failing one, else the oddest of those that passed.
 
-    Each step once; more often where the set contradicts a value that also reads like another pair or is open.
+    Each step once; more often where a value is another pair's to the digit, or where the set contradicts one
+    that also reads like another pair or is open.
 
     Args:
         states: of all steps of the unit, in order.
@@ -61,7 +62,7 @@ def doubtful(states: Sequence[StepState], table: PairTable) -> StepState | None:
         if state.ohm is None or state.outcome not in (Outcome.FAIL, Outcome.CONDITIONAL_FAIL):
             continue
         most = _most(state, states)
-        if not state.rechecked and _read_elsewhere(state, states, table):
+        if state.rechecked < _MOST and _read_elsewhere(state, states, table):
             return state
         if state.step.kind is StepKind.OPEN:
             if state.insisted and state.rechecked < most:

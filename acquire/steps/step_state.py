@@ -131,10 +131,10 @@ def _why_again(state: StepState) -> str:
     reason = ""
     if state.out_of_turn:
         reason = "once more: the meter is set for it now"
+    elif len(state.failed) > 1:
+        reason = f"{_again(len(state.failed) + state.passed_once)}: no two values agree yet"
     elif state.passed_once:
         reason = "once more: it did not pass first, and passes now"
-    elif len(state.failed) > 1:
-        reason = f"{_again(len(state.failed))}: no two values agree yet"
     elif state.failed:
         reason = "once more: the value did not pass"
     elif looks:

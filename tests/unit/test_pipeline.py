@@ -8,6 +8,7 @@ from dataclasses import replace
 import pytest
 
 from acquire.records import (
+    Ask,
     Batch,
     BatchDeed,
     ConfirmOpen,
@@ -19,6 +20,7 @@ from acquire.records import (
     OpenBatch,
     Outcome,
     Pair,
+    Prompt,
     SkipStep,
     StartUnit,
     Step,
@@ -84,6 +86,21 @@ def test_a_fault_is_asked_for_once_more_and_then_counts():
     assert [v.counts for v in first[:2]] == [False, True]
     assert result.outcome is Outcome.FAIL
     assert result.hypotheses[0].fault.startswith("shorted")
+
+
+def test_a_touch_that_does_not_count_is_followed_by_a_request_each_time():
+    """Low, good, low otherwise, high: whoever works by what is said would wait for ever else."""
+    bench = Bench()
+    bench.begin()
+    said = []
+    for ohm in (100.0, GOOD["1", "2"], 150.0, 300.0):
+        new = bench.hold(ohm)
+        judged, prompt = (e for e in new if isinstance(e, Judged | Prompt))
+        assert not judged.verdict.counts
+        assert (prompt.ask, tuple(prompt.pair)) == (Ask.TOUCH_AGAIN, ("1", "2"))
+        said.append(prompt.text)
+    assert "passes now" in said[1]
+    assert "no two values agree" in said[2]
 
 
 def test_swapping_the_probes_changes_nothing():

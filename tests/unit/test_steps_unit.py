@@ -121,6 +121,31 @@ def test_in_the_end_it_counts_whatever_it_looks_like():
     assert progress.outcome is Outcome.FAIL
 
 
+def test_look_alikes_of_the_wrong_pair_one_after_the_other_do_not_fail_a_good_unit():
+    """V–W insisted on for V–N, then U–V: each what another pair has read to the digit."""
+    progress = unit(QUERN)
+    read = {step.pair: progress.table.nominal_ohm(step.pair) for step in QUERN.steps}
+    read |= {Pair("U", "V"): 0.8940, Pair("V", "W"): 0.8927}
+    while progress.current.pair != Pair("V", "N"):
+        progress.judged(Outcome.PASS, read[progress.current.pair], 0.0025, repeat_u_ohm=0.0003)
+    for ohm in (0.8926, 0.8925):
+        ruling = progress.admit(fit(Fit.OTHER_PAIR, ohm, ("V", "W")))
+    assert ruling is Ruling.JUDGE
+    progress.judged(Outcome.FAIL, 0.8925, 0.0025, repeat_u_ohm=0.0003)
+    while progress.current.pair != Pair("V", "N"):
+        if math.isinf(read[progress.current.pair]):
+            progress.confirmed_open()
+        else:
+            progress.judged(Outcome.PASS, read[progress.current.pair], 0.0025, repeat_u_ohm=0.0003)
+    assert progress.admit(fit(Fit.FAULT, 0.8935, ("V", "N"))) is Ruling.JUDGE
+    progress.judged(Outcome.FAIL, 0.8935, 0.0025, repeat_u_ohm=0.0003)
+    assert progress.current.pair == Pair("V", "N")
+    assert "a third time" in progress.prompt().text
+    progress.judged(Outcome.PASS, 0.4530, 0.0025, repeat_u_ohm=0.0003)
+    finish(progress)
+    assert progress.outcome is Outcome.PASS
+
+
 def test_a_fault_that_the_set_confirms_is_not_asked_a_third_time():
     """46 ohm too much in the slow charge: 1–2 looks like a good diagonal, and the diagonal has 46 more."""
     progress = unit(warm_check=False)
