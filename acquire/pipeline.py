@@ -153,7 +153,7 @@ class Pipeline:
     def command(self, command: Command, monotonic_s: float, utc_s: float) -> list[Event]:
         """Take one command. One that cannot be carried out is answered by a notice and changes nothing."""
         if isinstance(command, ConfirmOpen) and not self._witness.pressed(monotonic_s):
-            return []  # a key held down, a pedal that bounces
+            return []  # a key held down, or a pedal that bounces
         # files that name another batch count from this unit on, with no moment between two units
         opened = self.batches.between_units(utc_s) if isinstance(command, StartUnit) else []
         try:
@@ -190,7 +190,7 @@ class Pipeline:
 
     def _settled(self, settled: Settled) -> list[Event]:
         """A value is at rest: for a duty of the bench if one was asked for, else the unit's."""
-        if self.fixture and not self.fixture.fits(self._prompt):
+        if self.fixture is not None and not self.fixture.fits(self._prompt):
             return []
         if self._touch.is_unlifted(settled):
             return self._unlifted(settled)
@@ -239,7 +239,7 @@ class Pipeline:
     def _lifted(self, event: LiftOff, reading: Reading | None = None) -> None:
         self._touch.ended(reading)
         self._asked_s = event.monotonic_s
-        if self.unit:
+        if self.unit is not None:
             self.unit.progress.lifted(event.monotonic_s)
 
     def _obey(self, command: Command, utc_s: float) -> list[Event]:
@@ -325,7 +325,7 @@ class Pipeline:
         if refusal := self._witness.refusal(self._asked_s):
             raise InputImpossible(refusal, "Hold both probes on it, look at the meter, and press again.")
         self._asked_s, self._prompt = 0.0, None
-        what = "clips" if self.fixture else "probes"
+        what = "probes" if self.fixture is None else "clips"
         return self._noted(unit.found_open(utc_s, f"with the {what} confirmed to be on the pins"))
 
     def _asked(self, monotonic_s: float) -> list[Event]:

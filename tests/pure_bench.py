@@ -29,6 +29,29 @@ GOOD = {
 LEAD_OHM = 0.12
 
 
+def shown(wanted, ohm, conversion, now_s, *, quantity=None, flags=frozenset(), full_scale=None):
+    """What a meter without noise to speak of shows, set as wanted; None is the air."""
+    quantity = quantity or wanted.quantity
+    full_scale = full_scale or (100.0 if (wanted.expected_ohm or 1) <= 120 else 1000.0)
+    if ohm is not None and quantity is Quantity.RESISTANCE:
+        ohm += LEAD_OHM
+    over = ohm is None or ohm > 1.2 * full_scale
+    return Reading(
+        meter_id="meter",
+        quantity=quantity,
+        kind=Kind.OVERLOAD if over else Kind.VALUE,
+        value_si=None if over else round(ohm + 2e-6 * (conversion % 3 - 1) * full_scale, 4),
+        monotonic_s=now_s,
+        utc_s=now_s,
+        conversion=conversion,
+        range_full_scale_si=full_scale,
+        resolution_si=full_scale * 1e-6,
+        range_origin=Origin.READ_BACK,
+        flags=flags,
+        raw=b"x",
+    )
+
+
 class Bench:
     """A pipeline with a clock, ideal hands and a meter without noise to speak of."""
 
@@ -48,27 +71,8 @@ class Bench:
     def read(self, ohm, *, quantity=None, flags=frozenset(), full_scale=None):
         self.now_s += 0.1
         self.conversion += 1
-        wanted = self.pipeline.wanted
-        quantity = quantity or wanted.quantity
-        full_scale = full_scale or (100.0 if (wanted.expected_ohm or 1) <= 120 else 1000.0)
-        over = ohm is None or ohm > 1.2 * full_scale
-        if ohm is not None and quantity is Quantity.RESISTANCE:
-            ohm += LEAD_OHM
-        reading = Reading(
-            meter_id="meter",
-            quantity=quantity,
-            kind=Kind.OVERLOAD if over else Kind.VALUE,
-            value_si=None if over else round(ohm + 2e-6 * (self.conversion % 3 - 1) * full_scale, 4),
-            monotonic_s=self.now_s,
-            utc_s=self.now_s,
-            conversion=self.conversion,
-            range_full_scale_si=full_scale,
-            resolution_si=full_scale * 1e-6,
-            range_origin=Origin.READ_BACK,
-            flags=flags,
-            raw=b"x",
-        )
-        new = self.pipeline.feed(reading)
+        how = {"quantity": quantity, "flags": flags, "full_scale": full_scale}
+        new = self.pipeline.feed(shown(self.pipeline.wanted, ohm, self.conversion, self.now_s, **how))
         self.events += new
         return new
 

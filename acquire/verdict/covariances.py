@@ -27,7 +27,8 @@ while it is worked on, and how many circuits it may have. Workshop choices: most
 that ship are kept whole, and larger blocks are no faster."""
 
 _MANY = 48
-"""Readings from which causes are faster than matrices; measured with stars of 10 to 20 pins."""
+"""Readings up to which matrices are made. Workshop choice: more than the pairs of a unit with ten places to
+touch; from there on causes are faster (tests/benchmarks/many_readings.py)."""
 
 
 def block_size(pairs: int, causes: int) -> int:
@@ -120,8 +121,7 @@ class Covariances:
                 yield start, end, self._whole[columns[:, None], columns, start:end]
             return
         for block in self.blocks:
-            moved = (self._of(cause, columns) for cause in block.causes)
-            found = [(where, ohm) for where, ohm in moved if len(where)]
+            found = self._moved(block, columns)
             for start in range(block.start, block.end, step):
                 end = min(start + step, block.end)
                 own = slice(start - block.start, end - block.start)
@@ -165,7 +165,7 @@ class Covariances:
         self, columns: Indices, read_by: Bools, noise: Floats, seen: Floats
     ) -> Iterator[tuple[slice, Floats, Floats, Floats]]:
         for block in self.blocks:
-            moved = [self._of(cause, columns) for cause in block.causes]
+            moved = self._moved(block, columns)
             step = block_size(len(columns), len(moved))
             for start in range(block.start, block.end, step):
                 own = slice(start, min(start + step, block.end))
@@ -189,6 +189,11 @@ class Covariances:
                 part[:, where] = ohm[:, own].T
                 result[places] += part[:, :, None] * part[:, None, :]
         return result
+
+    def _moved(self, block: Block, columns: Indices) -> list[tuple[Indices, Floats]]:
+        """The same for each cause of a block that moves any of them."""
+        found = (self._of(cause, columns) for cause in block.causes)
+        return [(where, ohm) for where, ohm in found if len(where)]
 
     def _of(self, cause: Cause, columns: Indices) -> tuple[Indices, Floats]:
         """Which of the columns a cause moves, and its ohms there."""

@@ -215,10 +215,11 @@ def measured(options, keys):
         raise SystemExit(f"{options.out} holds figures of another run: name another file with --out.")
     done = {(each["key"], each["name"]) for each in kept}
     for each in kept:
-        if each["key"] in keys:
+        if each["key"] in keys and options.kind in (None, each["name"]):
             yield each["key"], each["name"], Counter(each["tally"]), each["calls"]
     shared = tuple(getattr(options, name) for name in names)
-    work = [(key, name, *shared) for key in keys for name in kinds_of(UNIT_TYPES[key])]
+    every = ((key, name) for key in keys for name in kinds_of(UNIT_TYPES[key]))
+    work = [(*each, *shared) for each in every if options.kind in (None, each[1])]
     for key, name, tally, calls in spread(
         one_kind, [w for w in work if w[:2] not in done], options.processes
     ):
@@ -276,6 +277,7 @@ def main():
     parser.add_argument("--meter", choices=METERS, default="bench")
     parser.add_argument("--order", type=Order, choices=list(Order), default=Order.GUIDED)
     parser.add_argument("--sheet", choices=UNIT_TYPES, help="one unit type only")
+    parser.add_argument("--kind", choices=[*PRIORS, "two_faults"], help="one kind of fault only")
     parser.add_argument(
         "--hurried", action="store_true", help="hands move on before this meter can show that they lifted"
     )

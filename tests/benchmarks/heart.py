@@ -32,16 +32,8 @@ from acquire.settle import SettleSettings
 from acquire.sheets import load_sheet
 from drivers.models import load_model
 from drivers.reading import Kind, Origin, Quantity, Reading
+from tests.pure_bench import CONFIGS, GOOD
 
-CONFIGS = Path(__file__).resolve().parents[2] / "configs"
-GOOD = {
-    ("1", "2"): 202.57,
-    ("2", "3"): 46.17,
-    ("1", "3"): 248.69,
-    ("4", "6"): 83.19,
-    ("5", "6"): 0.407,
-    ("6", "CORE"): 0.0133,
-}
 RATE_S = 0.02
 HOLD, AIR = 150, 30
 

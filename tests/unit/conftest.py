@@ -38,9 +38,11 @@ def sheet_from(tmp_path):
 def faults_of(sheet_from):
     """The faults of a text as (line, key, sentence)."""
 
-    def found(text):
-        with pytest.raises(FileInvalid) as refused:
-            sheet_from(text)
-        return [(f.line, f.key, f"{f.what} {f.remedy}".strip()) for f in refused.value.faults]
+    return lambda text: faults_told(sheet_from, text)
 
-    return found
+
+def faults_told(read, text):
+    """The faults for which a text is refused, as (line, key, sentence)."""
+    with pytest.raises(FileInvalid) as refused:
+        read(text)
+    return [(f.line, f.key, f"{f.what} {f.remedy}".strip()) for f in refused.value.faults]

@@ -8,7 +8,7 @@ import pytest
 from acquire.bench import shared_files
 from acquire.bench.shared_files import fetch_before
 from acquire.files.shared import write_list
-from tests.unit.test_bench_service import WIDER, bench, rewrite
+from tests.served_bench import WIDER, bench, rewrite
 from tests.whole_bench import CONFIGS
 
 

@@ -13,6 +13,7 @@ from acquire.files.bench_tables import SETTLE_SPAN_S, SETTLE_WINDOW_S, Overdue, 
 from acquire.files.settings import load_bench
 from acquire.records import Purpose
 from acquire.settle import SettleSettings
+from tests.unit.conftest import faults_told
 
 CONFIGS = Path(__file__).parents[2] / "configs"
 SMALL = f"""[bench]
@@ -47,12 +48,7 @@ def bench_from(tmp_path):
 def faults_of(bench_from):
     """The faults of a text as (line, key, sentence)."""
 
-    def found(text):
-        with pytest.raises(FileInvalid) as refused:
-            bench_from(text)
-        return [(f.line, f.key, f"{f.what} {f.remedy}".strip()) for f in refused.value.faults]
-
-    return found
+    return lambda text: faults_told(bench_from, text)
 
 
 def test_what_is_left_out_gets_the_documented_values(bench_from, tmp_path):

@@ -1,7 +1,6 @@
 """A study's work: whose turn, which part, leads first, wrong pairs named, slips undone, values never told."""
 
 from dataclasses import replace
-from pathlib import Path
 
 import pytest
 
@@ -28,10 +27,8 @@ from acquire.study.happenings import Finished, Taken, TakenBack
 from acquire.study.plan import plan_of
 from acquire.study.work import StudyWork
 from drivers.models import load_model
-from drivers.reading import Kind, Origin, Quantity, Reading
+from tests.pure_bench import CONFIGS, shown
 
-CONFIGS = Path(__file__).resolve().parents[2] / "configs"
-LEAD_OHM = 0.12
 TRUE = {"1": 202.0, "2": 203.5, "3": 201.0}
 
 
@@ -62,25 +59,7 @@ class Bench:
     def read(self, ohm):
         self.now_s += 0.1
         self.conversion += 1
-        wanted = self.work.wanted
-        quantity, full_scale = wanted.quantity, 100.0 if wanted.expected_ohm <= 120 else 1000.0
-        if ohm is not None and quantity is Quantity.RESISTANCE:
-            ohm += LEAD_OHM
-        over = ohm is None or ohm > 1.2 * full_scale
-        reading = Reading(
-            meter_id="meter",
-            quantity=quantity,
-            kind=Kind.OVERLOAD if over else Kind.VALUE,
-            value_si=None if over else round(ohm + 2e-6 * (self.conversion % 3 - 1) * full_scale, 4),
-            monotonic_s=self.now_s,
-            utc_s=self.now_s,
-            conversion=self.conversion,
-            range_full_scale_si=full_scale,
-            resolution_si=full_scale * 1e-6,
-            range_origin=Origin.READ_BACK,
-            raw=b"x",
-        )
-        new = self.work.feed(reading)
+        new = self.work.feed(shown(self.work.wanted, ohm, self.conversion, self.now_s))
         self.happened += new
         return new
 
