@@ -47,7 +47,7 @@ from acquire.records import (
 )
 from acquire.settle import SettleSettings
 from acquire.sheets import load_sheet
-from acquire.steps.unit import Order
+from acquire.records.codes import Order
 from drivers.models import MeterModel, load_model
 from drivers.reading import Quantity
 
@@ -91,6 +91,7 @@ class Files:
             "calibration": None if self.notices else calibration_due(self.bench, self.model),
             "cards": self.cards,
             "fixture": hold_of(self.bench),
+            "serials": SerialRule(self.bench.serial_pattern, COMMAND_WORDS),
         }
 
 
@@ -160,8 +161,6 @@ async def assemble(
         lambda: Journal.open(Path(bench.journal.folder), bench=bench.name, clock=clock)
     )
     conditions = first_conditions(bench, clock)
-    if conditions.lead is None and conditions.lead_wanted:
-        conditions.lead = _taken_over(await journal.latest_lead_zero(), bench, clock)
     meter, model = ModelStatements(files.model), files.model
     pipeline = RecordedPipeline(files.place, meter, conditions, out=record, model=model, **files.limits)
     if pipeline.check is not None:
@@ -187,13 +186,6 @@ async def assemble(
         await journal.close()
         raise
     return daemon
-
-
-def _taken_over(zero: LeadZero | None, bench: Bench, clock: Clock) -> LeadZero | None:
-    """The lead zero on record, if it is of these leads and its age can be known."""
-    if zero is None or zero.meter_id != bench.meter.id:  # another meter has leads of its own
-        return None
-    return None if zero.utc_s > clock.utc_s() + CLOCKS_DIFFER_S else zero
 
 
 def first_conditions(bench: Bench, clock: Clock) -> Conditions:

@@ -18,7 +18,7 @@ from typing import Any
 
 from acquire.bench.foresight import foresee
 from acquire.bench.intake import Feed
-from acquire.bench.on_record import recorded, standing, unit_known
+from acquire.bench.on_record import recorded, unit_known
 from acquire.bench.outages import Outages
 from acquire.bench.recording import RecordedPipeline
 from acquire.bench.scanning import ScannerFeed
@@ -38,10 +38,8 @@ from acquire.records import (
     Notice,
     Recorded,
     StartUnit,
-    TypedResult,
     TypeTemperature,
     UnitStarted,
-    Verdict,
     Weight,
 )
 from drivers.reading import Reading
@@ -76,7 +74,7 @@ class Daemon:
         outlets: drain the journal.
         displays: beside them, without a place in the journal; they end with the outlets.
         invitation: how people come to the page, told to a terminal or not; empty where there is none.
-        resumed: told of a unit that a power cut interrupted, with what its record holds.
+        resumed: told what the record holds of a unit that a power cut interrupted, oldest first.
         thermometer_u_kelvin: standard uncertainty of the thermometer's readings.
         tick_s: how often the heart is told the time, real seconds.
         first_notices: what was found while the parts were made and the operator must know.
@@ -102,7 +100,7 @@ class Daemon:
     outlets: dict[str, Outlet] = field(default_factory=dict)
     displays: dict[str, Outlet] = field(default_factory=dict)
     invitation: Callable[[bool], str] = lambda _to_terminal: ""
-    resumed: Callable[[UnitStarted, Sequence[Verdict], Sequence[TypedResult]], None] = lambda *_: None
+    resumed: Callable[[Sequence[Recorded]], None] = lambda _: None
     thermometer_u_kelvin: float = 0.5
     tick_s: float = TICK_S
     first_notices: Sequence[Notice] = ()
@@ -178,7 +176,9 @@ class Daemon:
             return self._between_units()
         if unit.serial == command.serial:
             return []
-        ended = self._obeyed(GiveUpUnit("the next unit was started"))
+        if self.pipeline.doubt(command, self.clock.utc_s()) is not None:
+            return []
+        ended = self._obeyed(GiveUpUnit("", Ending.NEXT_UNIT))
         return [*ended, *self._between_units()]
 
     def _between_units(self) -> list[Event]:
@@ -314,21 +314,15 @@ class Daemon:
         self.pipeline.recall([record for record in told if isinstance(record, Batch)])
         if open_batch := self.pipeline.batches.standing:
             self.show(self._notice("batch.standing", open_batch, Weight.REMARK))
-        records = [entry.record for entry in await self.journal.open_unit()]
-        started = next((record for record in records if isinstance(record, UnitStarted)), None)
-        if started is None:
-            return
-        if started.sheet_hash != self.pipeline.place.sheet.content_hash:
-            text = f"{started.serial} was interrupted, but its sheet is another one now: start it afresh."
-            self.show(self._notice("unit.dropped", text, Weight.WARNING))
-            return
-        told_of_steps = standing(records)
-        verdicts = [record for record in told_of_steps if isinstance(record, Verdict)]
-        typed = [record for record in records if isinstance(record, TypedResult)]
-        self.pipeline.resume(started, told_of_steps, typed)
-        self.resumed(started, verdicts, typed)
-        text = f"{started.serial} was interrupted: it goes on where it stopped."
-        self.show(self._notice("unit.resumed", text, Weight.REMARK))
+        records = [entry.record for entry in await self.journal.latest_doings()]
+        serials = [record.serial for record in records if isinstance(record, UnitStarted)]
+        if serials:
+            await self._look_up(serials[-1])
+        ended = self.pipeline.replay(records, self.clock.utc_s())
+        if self.pipeline.unit is not None:
+            self.resumed(records)
+            self.show(self._notice(Code.UNIT_RESUMED, Weight.REMARK, serial=self.pipeline.unit.serial))
+        await self._out(ended)
 
     async def _tick(self) -> None:
         while True:

@@ -20,6 +20,7 @@ from acquire.records import (
     BatchDeed,
     BatchState,
     ChangeSpool,
+    Ending,
     Event,
     FinishBatch,
     Notice,
@@ -52,6 +53,7 @@ class Batches(BatchBook):
 
     _units: dict[str, tuple[str, int]] = field(default_factory=dict)
     _others: int = 0
+    _held: str = ""  # the serial of a unit that comes back after it was held as warm
 
     @property
     def next_unit(self) -> str:
@@ -88,6 +90,7 @@ class Batches(BatchBook):
             case UnitKnown():
                 self._remember(command.serial, command.batch, command.attempts)
                 self._others = command.others
+                self._held = command.serial if command.held else self._held
                 return []
             case OpenBatch():
                 return self._open(command, utc_s)
@@ -199,6 +202,9 @@ class Batches(BatchBook):
             utc_s=utc_s,
             spools=batch.spools if batch else (),
             attempt=attempt,
+            meter_hash=place.meter_hash,
+            bench_hash=place.bench_hash,
+            rested=self._held == command.serial,
         )
         return started, self._told(started)
 
@@ -232,6 +238,7 @@ class Batches(BatchBook):
         self, result: UnitResult, readings: Sequence[Reading], four_wire_below_ohm: float
     ) -> list[Event]:
         """A unit has its result: the first of a batch, or of a spool, is compared with what is foretold."""
+        self._held = result.serial if result.ending is Ending.WARM else ""
         batch = self.known.get(result.batch)
         if batch is None or result.outcome is None:
             return []

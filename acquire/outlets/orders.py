@@ -78,6 +78,7 @@ ORDERS: dict[str, type[Order]] = {
     "finish_batch": FinishBatch,
     "change_spool": ChangeSpool,
     "accept_first_unit": AcceptFirstUnit,
+    "undo": Undo,
     "stop": Stop,
 }
 """Name of each command, and what it becomes."""

@@ -6,7 +6,7 @@ value that is being measured (view).
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -101,13 +101,6 @@ class UnitView:
         self.done = sum(
             step["state"] in ("done", "left_out") and step["kind"] != "typed" for step in self.steps
         )
-
-    def resume(self, verdicts: Iterable[Verdict], typed: Iterable[TypedResult]) -> None:
-        """Bring back what the record of an interrupted unit holds."""
-        for verdict in verdicts:
-            self.judged(verdict)
-        for result in typed:
-            self.take_typed(result)
 
     def _step(self, name: str, pair: Sequence[str]) -> Plain:
         """The step of this name; one that is not on the sheet (a repetition) is put at the end."""

@@ -53,6 +53,7 @@ from acquire.records.commands import (
     StartUnit,
     TypeResult,
     TypeTemperature,
+    Undo,
     ZeroLeads,
 )
 from acquire.records.imported import ImportedResult
@@ -172,6 +173,7 @@ __all__ = [
     "TypeTemperature",
     "TypedResult",
     "TypedWhy",
+    "Undo",
     "UnitKnown",
     "UnitResult",
     "UnitStarted",

@@ -29,6 +29,7 @@ from acquire.records import (
     Term,
     Weight,
 )
+from acquire.records.codes import Code
 from acquire.steps.setup_choice import HEADROOM, MeterStatements, Wanted
 from drivers.reading import Quantity
 
@@ -78,12 +79,28 @@ class CheckDuty:
                 over, for they say nothing of this one.
         """
         for record in records:
-            same = (record.resistor, record.certificate_ohm) == (
-                self.resistor.name,
-                self.resistor.certificate_ohm,
-            )
-            if same:
+            if self._is_of_it(record):
                 self._note(record)
+
+    def _is_of_it(self, record: CheckStandard) -> bool:
+        resistor = self.resistor
+        return (record.resistor, record.certificate_ohm) == (resistor.name, resistor.certificate_ohm)
+
+    def replay(self, record: CheckStandard) -> None:
+        """Take an entry of the record, as when it was made; the chart has it already (`recall`)."""
+        if self._is_of_it(record):
+            self._ruled(record)
+
+    def replay_notice(self, notice: Notice) -> None:
+        """Take a notice of the record, as when it was told."""
+        match notice.code:
+            case Code.CHECK_ASKED:
+                self.asked = True
+            case Code.CHECK_OVERRIDDEN:
+                self.blocked = self.asked = False
+            case Code.CHECK_OTHER:
+                ohm = notice.facts.get("ohm")
+                self.refused_ohm = float(ohm) if isinstance(ohm, int | float) else None
 
     def go_on(self, before: CheckDuty) -> None:
         """Take up the chart and the state of the same resistor under another bench file."""
@@ -166,11 +183,14 @@ class CheckDuty:
         self._note(record)
         return [record, *self._notices(check, settled.utc_s)]
 
-    def _note(self, record: CheckStandard) -> None:
+    def _ruled(self, record: CheckStandard) -> None:
         self.last_utc_s = record.utc_s
         self.blocked = self.stops and not record.in_control
         self.asked = self.blocked
         self.refused_ohm = None
+
+    def _note(self, record: CheckStandard) -> None:
+        self._ruled(record)
         if record.in_control:
             self.history_ohm.append(record.reading_ohm)
             del self.history_ohm[: -self.keep]
