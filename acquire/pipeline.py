@@ -21,10 +21,10 @@ from acquire.heart.unit_work import UnitWork
 from acquire.heart.watch import ReadingWatch
 from acquire.physics.wire import SpoolCard
 from acquire.records import (
-    Ask,
     Batch,
     CheckStandard,
     Circumstances,
+    Code,
     Command,
     ConfirmOpen,
     Contact,
@@ -39,6 +39,8 @@ from acquire.records import (
     Note,
     Notice,
     Prompt,
+    Refusal,
+    Refused,
     Settled,
     SkipStep,
     StartUnit,
@@ -48,11 +50,11 @@ from acquire.records import (
     Verdict,
     Weight,
 )
+from acquire.records.bench import refusal
 from acquire.settle import Expectation, SettleFilter, SettleSettings
 from acquire.steps.checking import CheckDuty
 from acquire.steps.open_witness import OpenWitness
 from acquire.steps.pairs import PairTable
-from acquire.steps.recall import LEFT_OUT, left_out
 from acquire.steps.setup_choice import MeterStatements, Wanted
 from acquire.steps.unit import Order, UnitProgress
 from acquire.verdict.typed import Habit
@@ -159,7 +161,7 @@ class Pipeline:
         try:
             events = self._obey(command, utc_s)
         except InputImpossible as error:
-            events = [Notice(Weight.WARNING, "command.refused", str(error), utc_s)]
+            events = [refusal(error, utc_s)]
         return [*opened, *events, *self._asked(monotonic_s)]
 
     def link_lost(self) -> None:
@@ -208,8 +210,7 @@ class Pipeline:
         """The probes lie where they lay for the unit before, or for a duty: not this unit's value."""
         if self.unit is None or not self._touch.is_to_be_told(settled):
             return []
-        text = "The probes have not left what they measured before: lift them, then touch this unit."
-        return [Notice(Weight.WARNING, "probes.not_lifted", text, settled.utc_s, self.unit.serial)]
+        return [Notice(Weight.WARNING, Code.PROBES_NOT_LIFTED, settled.utc_s, self.unit.serial)]
 
     def _noted(self, events: list[Event]) -> list[Event]:
         """Take a unit that has its result off the bench; remember it if it was held."""
@@ -257,9 +258,9 @@ class Pipeline:
                 return []
             case Note():
                 serial = self.unit.serial if self.unit else ""
-                return [Notice(Weight.REMARK, "note", command.text, utc_s, serial)]
+                return [Notice(Weight.REMARK, Code.NOTE, utc_s, serial, facts={"note": command.text})]
             case _ if self.unit is None:
-                raise InputImpossible("There is no unit on the bench.", "Scan or type its serial first.")
+                raise Refused(Refusal.NO_UNIT)
             case _:
                 return self._obey_for_unit(command, self.unit, utc_s)
 
@@ -267,13 +268,14 @@ class Pipeline:
         match command:
             case MeasureAgain():
                 step = unit.progress.measure_again(command.step)
-                text = f"{step.name} is measured again."
-                return [Notice(Weight.REMARK, "step.again", text, utc_s, unit.serial, step.pair)]
+                return [Notice(Weight.REMARK, Code.STEP_AGAIN, utc_s, unit.serial, step.pair, step.name)]
             case SkipStep():
                 step = unit.progress.skip(command.reason, command.step)
-                text = left_out(step.name, command.reason.strip())
-                notice = Notice(Weight.WARNING, LEFT_OUT, text, utc_s, unit.serial, step.pair)
-                return self._noted([notice, *unit.closed(utc_s)])
+                facts = {"reason": command.reason.strip()}
+                skipped = Notice(
+                    Weight.WARNING, Code.STEP_SKIPPED, utc_s, unit.serial, step.pair, step.name, facts
+                )
+                return self._noted([skipped, *unit.closed(utc_s)])
             case GiveUpUnit():
                 return self._noted(unit.closed(utc_s, f"given up: {command.reason}"))
             case ConfirmOpen():
@@ -285,7 +287,7 @@ class Pipeline:
     def _start(self, command: StartUnit, utc_s: float) -> list[Event]:
         """Put a unit on the bench; the one before ends as it is."""
         if (before := self.unit) is not None and before.serial == command.serial:
-            raise InputImpossible(f"{command.serial} is on the bench already.")
+            raise Refused(Refusal.UNIT_HERE, serial=command.serial)
         told: list[Event] = [*self.duties.permit(utc_s)]
         started, news = self.batches.start(command, utc_s)
         if started is None:
@@ -319,11 +321,11 @@ class Pipeline:
         if self.fixture is not None and self.fixture.clip_on():
             return []
         if self.duties.asked:
-            raise InputImpossible("No pair is asked for now.", self.duties.prompt(unit.serial).text)
+            raise Refused(Refusal.NO_PAIR_ASKED)
         if self._touch.quantity is not None:
-            raise InputImpossible("The meter reads a value, so the pair is not open.", "Hold still.")
-        if refusal := self._witness.refusal(self._asked_s):
-            raise InputImpossible(refusal, "Hold both probes on it, look at the meter, and press again.")
+            raise Refused(Refusal.KEY_SEES_VALUE)
+        if refused := self._witness.refusal(self._asked_s):
+            raise refused
         self._asked_s, self._prompt = 0.0, None
         what = "probes" if self.fixture is None else "clips"
         return self._noted(unit.found_open(utc_s, f"with the {what} confirmed to be on the pins"))
@@ -344,7 +346,7 @@ class Pipeline:
         if self.duties.asked:
             prompt = self.duties.prompt(serial)
         elif self.unit is None:
-            prompt = Prompt(Ask.START_UNIT, self.batches.next_unit)
+            prompt = self.batches.prompt()
         else:
             prompt = self.unit.progress.prompt(0.0 if self._touch.quantity else monotonic_s - self._asked_s)
         return prompt if self.fixture is None else self.fixture.prompt(prompt)

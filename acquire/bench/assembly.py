@@ -28,7 +28,7 @@ from acquire.bench.intake import Feed
 from acquire.bench.publishing import mqtt_outlet
 from acquire.bench.recording import RecordedPipeline
 from acquire.bench.scanning import ScannerFeed
-from acquire.bench.self_check import PASSED, mark_of, stand_before, still_holds
+from acquire.bench.self_check import mark_of, stand_before, still_holds
 from acquire.clock import Clock
 from acquire.conditions import BENCH_FILE, Conditions, Recheck, Temperature
 from acquire.files.bench_tables import TemperatureSource, ZeroSource
@@ -41,6 +41,7 @@ from acquire.outlets.outlet import Outlet as Drain
 from acquire.physics.wire import SpoolCard
 from acquire.records import (
     Circumstances,
+    Code,
     Event,
     LeadZero,
     Notice,
@@ -261,7 +262,7 @@ async def _add_self_check(bench: Bench, daemon: Daemon) -> None:
     if bench.meter.self_check is None:
         return
     mark = mark_of(bench.meter, SOFTWARE)
-    if still_holds(await daemon.journal.latest_notice(PASSED), mark, daemon.clock.utc_s()):
+    if still_holds(await daemon.journal.latest_notice(Code.SELF_CHECK_PASSED), mark, daemon.clock.utc_s()):
         return
 
     def heard() -> None:

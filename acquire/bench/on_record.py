@@ -27,13 +27,12 @@ from acquire.records import (
     UnitStarted,
     Verdict,
 )
-from acquire.records.bench import ASKED_FOR
-from acquire.steps.recall import HINTS, LEFT_OUT
+from acquire.records.codes import ANOTHER_PAIR, ASKED_FOR, MEASURED_AGAIN, Code
 
-ANSWERS = ASKED_FOR | {"command.unknown"}
+ANSWERS = ASKED_FOR | {Code.COMMAND_UNKNOWN}
 """Notices that only answer whoever typed: shown, and no part of the record."""
 
-OF_STEPS = HINTS | {LEFT_OUT}
+OF_STEPS = ANOTHER_PAIR | {Code.STEP_SKIPPED}
 """Notices that a step cannot go on without, after a power cut."""
 
 
@@ -61,7 +60,7 @@ def standing(records: Sequence[Recorded]) -> list[Verdict | Notice]:
     for record in records:
         if isinstance(record, Verdict) or (isinstance(record, Notice) and record.code in OF_STEPS):
             told.append(record)
-        elif isinstance(record, Notice) and record.code == "step.again" and record.pair is not None:
+        elif isinstance(record, Notice) and record.code in MEASURED_AGAIN and record.pair is not None:
             told = [each for each in told if _pair_of(each) != record.pair]
     return told
 

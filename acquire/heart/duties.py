@@ -9,16 +9,18 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 from acquire.conditions import CalibrationDue, Conditions, Recheck, Temperature
-from acquire.errors import InputImpossible
 from acquire.records import (
     Ask,
     CheckMeter,
     Circumstances,
     ClockSetBack,
+    Code,
     Event,
     Notice,
     OverrideCheck,
     Prompt,
+    Refusal,
+    Refused,
     Settled,
     TypedResult,
     TypeResult,
@@ -77,7 +79,7 @@ class Duties:
     def prompt(self, serial: str) -> Prompt:
         """The one that is asked for, as a person would read it."""
         if self.zeroing or self.check is None:
-            return Prompt(Ask.SHORT_PROBES, "Hold the probes together, to zero the leads.", serial)
+            return Prompt(Ask.SHORT_PROBES, serial)
         return self.check.prompt(serial)
 
     def go_on(self, before: Duties) -> None:
@@ -102,15 +104,15 @@ class Duties:
         """Before a unit is begun: a meter that has fallen due meanwhile is told once, or refused.
 
         Raises:
-            InputImpossible: it is refused.
+            Refused: it is refused.
         """
         due = self.calibration
         if due is None or not due.past(utc_s):
             return []
         if due.refuse:
-            raise InputImpossible(due.sentence(utc_s), due.remedy)
+            raise Refused(Refusal.CALIBRATION_DUE, **due.facts(utc_s))
         self.calibration = None
-        return [Notice(Weight.WARNING, "calibration.due", due.sentence(utc_s), utc_s)]
+        return [Notice(Weight.WARNING, Code.CALIBRATION_DUE, utc_s, facts=due.facts(utc_s))]
 
     def resume(self, started: UnitStarted, typed: Sequence[TypedResult]) -> None:
         """An interrupted unit is back on the bench, with what was typed for it."""
@@ -146,7 +148,7 @@ class Duties:
         """Carry out a command.
 
         Raises:
-            InputImpossible: it cannot be carried out now; says why.
+            Refused: it cannot be carried out now. InputImpossible: a typed line cannot be.
         """
         match command:
             case ZeroLeads():
@@ -166,28 +168,26 @@ class Duties:
 
     def _needed(self) -> CheckDuty:
         if self.check is None:
-            raise InputImpossible("This bench has no check standard.", "Add a [check] table to its file.")
+            raise Refused(Refusal.CHECK_ABSENT)
         return self.check
 
     def _temperature(self, command: TypeTemperature, utc_s: float) -> Notice:
         """Take a temperature that the operator has read."""
         u_kelvin = command.standard_uncertainty_kelvin
         if u_kelvin is None:
-            raise InputImpossible("A temperature needs its uncertainty.")
+            raise Refused(Refusal.TEMPERATURE_UNSURE)
         self.conditions.temperature = Temperature(command.celsius, u_kelvin, utc_s)
-        text = f"Temperature typed in: {command.celsius:g} °C."
-        return Notice(Weight.REMARK, "temperature.typed", text, utc_s)
+        facts = {"celsius": command.celsius}
+        return Notice(Weight.REMARK, Code.TEMPERATURE_TYPED, utc_s, facts=facts)
 
     def _result(self, command: TypeResult, utc_s: float) -> list[Event]:
         """Take a typed result of the unit on the bench, or of the one that has just left it."""
         place = self.place
         if "=" not in command.text:
-            text = "\n".join(guidance(place.sheet, place.purpose))
-            return [Notice(Weight.REMARK, "result.help", text, utc_s)]
+            facts = {"guidance": guidance(place.sheet, place.purpose)}
+            return [Notice(Weight.REMARK, Code.RESULT_HELP, utc_s, facts=facts)]
         if self.started is None:
-            raise InputImpossible(
-                "No unit was on the bench yet, so whose result is it?", "Scan its serial first."
-            )
+            raise Refused(Refusal.NO_UNIT_YET)
         air = self.conditions.fresh_temperature(utc_s)
         result = typed_result(
             command.text,
@@ -211,6 +211,4 @@ class Duties:
             conditions.lead = replace(conditions.lead, utc_s=conditions.lead.utc_s - by_s)
         if self.check is not None and self.check.last_utc_s is not None:
             self.check.last_utc_s -= by_s
-        return Notice(
-            Weight.WARNING, "clock.set_back", f"The machine's clock was set back by {by_s:.0f} s.", utc_s
-        )
+        return Notice(Weight.WARNING, Code.CLOCK_SET_BACK, utc_s, facts={"by_s": by_s})

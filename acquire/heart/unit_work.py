@@ -6,23 +6,28 @@ Pure, like the pipeline that calls it. Not for contacts, prompts and commands (p
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from types import MappingProxyType
 
 from acquire.conditions import Conditions
-from acquire.errors import InputImpossible
 from acquire.physics.copper import conductor_named
 from acquire.physics.correct import correct
 from acquire.physics.warm import Sample
 from acquire.records import (
     Circumstances,
+    Code,
     Corrected,
     Event,
+    Fact,
     Fit,
     Judged,
     Match,
     Notice,
     Outcome,
     Pair,
+    Refusal,
+    Refused,
     Settled,
     Step,
     UnitStarted,
@@ -145,10 +150,12 @@ class UnitWork:
         ruling = progress.admit(match, again=again is not None)
         if ruling is Ruling.AGAIN and again is not None:
             return [again, *self._measured_again(again, settled)]
-        offered = self._offer() if meant and ruling is Ruling.HINT else ""
-        return [match, *self._ruled(ruling, match, step, settled, offered)]
+        last = progress.last if meant and ruling is Ruling.HINT else None
+        return [match, *self._ruled(ruling, match, step, settled, None if last is None else last.step.pair)]
 
-    def _ruled(self, ruling: Ruling, match: Match, step: Step, settled: Settled, offered: str) -> list[Event]:
+    def _ruled(
+        self, ruling: Ruling, match: Match, step: Step, settled: Settled, offered: Pair | None
+    ) -> list[Event]:
         """What follows from a match, by the rules of the unit's progress."""
         match ruling:
             case Ruling.JUDGE:
@@ -156,9 +163,9 @@ class UnitWork:
             case Ruling.OPEN:
                 return self.found_open(settled.utc_s, "between touches of two known continuities")
             case Ruling.HINT:
-                code = "pair.other" if match.fit is Fit.OTHER_PAIR else "pair.unclear"
-                text = f"{match.hint}{offered}"
-                return [Notice(Weight.WARNING, code, text, settled.utc_s, self.serial, step.pair)]
+                code = Code.PAIR_OTHER if match.fit is Fit.OTHER_PAIR else Code.PAIR_UNCLEAR
+                facts: dict[str, Fact] = {"hint": match.hint, **({"last": offered} if offered else {})}
+                return [self._notice(Weight.WARNING, code, settled.utc_s, step, facts)]
             case Ruling.PROVED | Ruling.AGAIN:
                 return []
 
@@ -188,8 +195,8 @@ class UnitWork:
     def _measured_again(self, match: Match, settled: Settled) -> list[Event]:
         """A new attempt of the pair judged last, which is current now."""
         self._again_s = settled.contact_s
-        text = f"{match.pair} measured again: the latest value counts, both are kept."
-        notice = Notice(Weight.REMARK, "step.again", text, settled.utc_s, self.serial, match.pair)
+        step = self.progress.current
+        notice = self._notice(Weight.REMARK, Code.STEP_TOUCHED_AGAIN, settled.utc_s, step)
         return [notice, *self._judged(match, settled)]
 
     def _moved(self, settled: Settled) -> list[Event]:
@@ -199,17 +206,19 @@ class UnitWork:
             return []
         self._again_s = None
         step = self.progress.measure_again(last.step.name)
-        text = f"{step.name} has moved under the probes: it is measured again."
-        return [Notice(Weight.WARNING, "step.again", text, settled.utc_s, self.serial, step.pair)]
+        return [self._notice(Weight.WARNING, Code.STEP_MOVED, settled.utc_s, step)]
 
-    def _offer(self) -> str:
-        """How the pair judged last is measured again after all."""
-        last = self.progress.last
-        return (
-            ""
-            if last is None
-            else f" To measure {last.step.pair} again after all, type .again (or press its key)."
-        )
+    def _notice(
+        self,
+        weight: Weight,
+        code: Code,
+        utc_s: float,
+        step: Step | None,
+        facts: Mapping[str, Fact] = MappingProxyType({}),
+    ) -> Notice:
+        """A notice about a step of this unit."""
+        pair, name = (None, "") if step is None else (step.pair, step.name)
+        return Notice(weight, code, utc_s, self.serial, pair, name, dict(facts))
 
     def _judged(self, match: Match, settled: Settled) -> list[Event]:
         """Decide, and let the unit's progress say whether it counts."""
@@ -245,11 +254,11 @@ class UnitWork:
             witness: what does, for the record.
 
         Raises:
-            InputImpossible: nothing is asked for.
+            Refused: nothing is asked for.
         """
         step = self.progress.current
         if step is None:
-            raise InputImpossible("No pair is asked for now.")
+            raise Refused(Refusal.NO_PAIR_ASKED)
         attempt = Attempt(self.serial, self.progress.attempt)
         outcome, counts = self.progress.confirmed_open()
         verdict, evidence = judge_open(self._yardstick(step), attempt, self.place, utc_s, witness)
@@ -278,17 +287,13 @@ class UnitWork:
         """Leads and temperature off; a notice where something needed for that is missing."""
         temperature = self.conditions.fresh_temperature(settled.utc_s)
         if temperature is None:
-            text = "There is no fresh temperature, so verdicts wait: check the thermometer or type one in."
-            return Notice(Weight.STOP, "temperature.missing", text, settled.utc_s, self.serial, step.pair)
+            return self._notice(Weight.STOP, Code.TEMPERATURE_MISSING, settled.utc_s, step)
         statement = self.meter.in_use(
             settled.quantity, settled.range_full_scale_si, settled.value_si, settled.resolution_si
         )
         if statement is None:
-            text = (
-                f"The meter file {self.place.meter_model} states no accuracy for {settled.value_si:.4g} Ω "
-                "on the range in use, so there is no verdict: change the range or add it to the file."
-            )
-            return Notice(Weight.STOP, "meter.unstated", text, settled.utc_s, self.serial, step.pair)
+            facts: dict[str, Fact] = {"model": self.place.meter_model, "ohm": settled.value_si}
+            return self._notice(Weight.STOP, Code.METER_UNSTATED, settled.utc_s, step, facts)
         return correct(
             settled,
             four_wire=settled.quantity is Quantity.RESISTANCE_4W,

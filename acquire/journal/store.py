@@ -36,7 +36,7 @@ from acquire.journal.opening import (
 )
 from acquire.journal.rows import Row, entry_of
 from acquire.journal.schema import LATEST_DEEDS, atomic
-from acquire.records import Evidence, LeadZero, Notice, Recorded, Weight
+from acquire.records import Code, Evidence, LeadZero, Notice, Recorded, Weight
 
 T = TypeVar("T")
 
@@ -209,7 +209,7 @@ class Journal:
         record = next((entry.record for entry in await self._in_thread(lambda: self._select(sql, ()))), None)
         return record if isinstance(record, LeadZero) else None
 
-    async def latest_notice(self, code: str) -> Notice | None:
+    async def latest_notice(self, code: Code) -> Notice | None:
         """The notice of a code written last, None if there is none."""
         sql = """SELECT * FROM entry WHERE kind = 'notice' AND json_extract(payload, '$.code') = ?
             ORDER BY seq DESC LIMIT 1"""
@@ -226,10 +226,10 @@ class Journal:
 
     def _begin(self) -> None:
         now_s = self._clock.utc_s()
-        connection, told = open_checked(self.path, self._bench, now_s)
+        connection, aside = open_checked(self.path, self._bench, now_s)
         self._connection = connection
-        if told:
-            self.notices.append(Notice(Weight.WARNING, "journal.set_aside", told, now_s))
+        if aside:
+            self.notices.append(Notice(Weight.WARNING, Code.JOURNAL_SET_ASIDE, now_s, facts=aside))
         self._inode = self.path.stat().st_ino
         self.birth = birth_of(connection)
         # What AUTOINCREMENT remembers also counts entries that have gone to an archive.

@@ -31,13 +31,14 @@ from acquire.records.bench import (
     LeadZero,
     Notice,
     Prompt,
+    Refused,
     UnitResult,
     UnitStarted,
     Untested,
     Weight,
 )
 from acquire.records.circumstances import Circumstances
-from acquire.records.codes import Basis, Ending, Fact, FindingKind, UntestedKind, Why
+from acquire.records.codes import Basis, Code, Ending, Fact, FindingKind, Refusal, UntestedKind, Why
 from acquire.records.commands import (
     CheckMeter,
     ClockSetBack,
@@ -119,6 +120,7 @@ __all__ = [
     "CheckStandard",
     "Circumstances",
     "ClockSetBack",
+    "Code",
     "Command",
     "ConfirmOpen",
     "Contact",
@@ -156,6 +158,8 @@ __all__ = [
     "Prompt",
     "Purpose",
     "Recorded",
+    "Refusal",
+    "Refused",
     "ResultKind",
     "ResumeBatch",
     "Rule",

@@ -13,7 +13,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from acquire.records import Pair, Step
+from acquire.records import Fact, Pair, Step
 from acquire.steps.pairs import PairTable
 
 HOLD_S = 2.0
@@ -150,13 +150,11 @@ class Bracket:
         self.broken()
         self.again = 0
 
-    def text(self) -> str:
-        """What to do next, in one sentence."""
+    def facts(self) -> dict[str, Fact]:
+        """What is to be touched next: `first` until it was, then `opened` and `last`, the clip on `core`."""
         first, last = (next(pin for pin in pair if pin != self.core) for pair in self.pairs)
-        then = f"{self.opened} for two seconds, then {last}"
-        if self.proved:
-            return f"Now touch {then}; the clip stays on {self.core}."
-        return f"Clip on {self.core}: touch {first}, then {then}; or press Enter while on {self.opened}."
+        rest: dict[str, Fact] = {"core": self.core, "opened": self.opened, "last": last}
+        return rest if self.proved else {"first": first, **rest}
 
 
 def bracket_for(table: PairTable, step: Step) -> Bracket | None:

@@ -8,21 +8,11 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from acquire.records import Notice, Pair, Verdict
+from acquire.records import Code, Notice, Pair, Verdict
+from acquire.records.codes import ANOTHER_PAIR
 from acquire.records.words import FAILING
 from acquire.steps.matcher import names_another
 from acquire.steps.step_state import StepState
-
-LEFT_OUT = "step.skipped"
-"""Code of the notice that a step was left out; its text is that of `left_out`."""
-
-HINTS = frozenset({"pair.other", "pair.unclear"})
-"""Codes of the notices that a value was refused as another pair's."""
-
-
-def left_out(step: str, reason: str) -> str:
-    """What a record says of a step that is left out."""
-    return f"{step} was left out: {reason}"
 
 
 def recall(states: Sequence[StepState], record: Verdict | Notice, refused: set[str]) -> None:
@@ -38,13 +28,12 @@ def recall(states: Sequence[StepState], record: Verdict | Notice, refused: set[s
         if state is not None:
             _recall_verdict(state, record, was_refused=state.step.name in refused)
             refused.discard(state.step.name)
-    elif record.code in HINTS:
+    elif record.code in ANOTHER_PAIR:
         refused.update(_names_of(states, record.pair))
-    elif record.code == LEFT_OUT:
+    elif record.code is Code.STEP_SKIPPED:
         for state in states:
-            said = left_out(state.step.name, "")
-            if record.text.startswith(said):
-                state.skipped, state.outcome = record.text.removeprefix(said), None
+            if record.step == state.step.name:
+                state.skipped, state.outcome = str(record.facts["reason"]), None
 
 
 def _recall_verdict(state: StepState, verdict: Verdict, *, was_refused: bool) -> None:

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from acquire.errors import InputImpossible
-from acquire.records import Outcome, Pair, Step, StepKind
+from acquire.records import Outcome, Pair, Refusal, Refused, Step, StepKind
 from acquire.records.words import WORST_LAST
 from acquire.steps.bracket import bracket_for
 from acquire.steps.pairs import PairTable
@@ -128,12 +127,12 @@ class Standing:
     def _open_state(self) -> StepState:
         state = self.state
         if state is None:
-            raise InputImpossible(f"All steps of {self.serial} are done.", "Take the next unit.")
+            raise Refused(Refusal.DONE, serial=self.serial)
         return state
 
     def _named(self, step_name: str) -> StepState:
         for state in self.states:
             if state.step.name == step_name:
                 return state
-        names = ", ".join(state.step.name for state in self.states)
-        raise InputImpossible(f'There is no step "{step_name}".', f"The steps are {names}.")
+        names = tuple(state.step.name for state in self.states)
+        raise Refused(Refusal.STEP_UNKNOWN, step=step_name, steps=names)

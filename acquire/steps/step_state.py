@@ -1,4 +1,4 @@
-"""What has happened at one step of one unit, and how that is put to the operator.
+"""What has happened at one step of one unit, and how it is asked for next.
 
 Not for the rules (see unit).
 """
@@ -8,12 +8,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from acquire.records import Ask, Outcome, Pair, Step, StepKind
+from acquire.records import Ask, Fact, Outcome, Pair, Step, StepKind, Why
 from acquire.records.words import FAILING
 from acquire.steps.bracket import Bracket
-
-_AGAIN = ("once more", "a third time", "a fourth time")
-"""How a step is asked for again at the end; each time in other words, or nobody would see that it was."""
 
 
 @dataclass(slots=True)
@@ -86,8 +83,8 @@ class StepState:
 
 def request(
     state: StepState, *, silent: bool, free: bool = False, after: Pair | None = None
-) -> tuple[Ask, str]:
-    """The kind of action and the sentence that ask for a step.
+) -> tuple[Ask, Why, int, dict[str, Fact]]:
+    """How a step is asked for: the kind of action, why, how often before, and facts of `Prompt`.
 
     Args:
         state: of the step that is due.
@@ -95,17 +92,15 @@ def request(
         free: True where any step still open may be measured instead.
         after: a pair that was just measured again by touch.
     """
-    step, what = state.step, f"{state.step.pair} ({state.step.name})"
-    reason = _why_again(state)
-    ask = Ask.TOUCH_AGAIN if reason else Ask.TOUCH
-    if step.kind is StepKind.OPEN:
-        key = f"Touch {what}, which must be open, and press Enter or the pedal."
-        text = state.bracket.text() if state.bracket else key
-        return ask, f"{step.pair}{reason}. {text}" if reason else text
+    why, times = _why_again(state)
+    ask = Ask.TOUCH if why is Why.NONE else Ask.TOUCH_AGAIN
+    if state.step.kind is StepKind.OPEN:
+        return ask, why, times, {"open": True, **(state.bracket.facts() if state.bracket else {})}
     if silent:
-        return ask, f"No contact seen on {step.pair}: press Enter or the pedal if both probes are on it."
-    told = f"Touch {what}{reason or (', or any pair still open' if free else '')}."
-    return ask, f"{after} was measured again. {told}" if after and state.refused_ohm is None else told
+        return ask, Why.SILENT, 0, {}
+    if why is Why.NONE and free:
+        why = Why.FREE
+    return ask, why, times, {"after": after} if after and state.refused_ohm is None else {}
 
 
 def mistrust_brackets(states: Sequence[StepState]) -> None:
@@ -125,24 +120,17 @@ def mistrust_brackets(states: Sequence[StepState]) -> None:
             state.ask_again()
 
 
-def _why_again(state: StepState) -> str:
-    """What is added to the request when the step was measured before; empty the first time."""
+def _why_again(state: StepState) -> tuple[Why, int]:
+    """Why the step is asked for once more, and how often it was; NONE the first time."""
     looks = state.rechecked + state.doubted
-    reason = ""
     if state.out_of_turn:
-        reason = "once more: the meter is set for it now"
-    elif len(state.failed) > 1:
-        reason = f"{_again(len(state.failed) + state.passed_once)}: no two values agree yet"
-    elif state.passed_once:
-        reason = "once more: it did not pass first, and passes now"
-    elif state.failed:
-        reason = "once more: the value did not pass"
-    elif looks:
-        reason = f"{_again(looks)}, to be sure: it does not go with the other values"
-    elif state.refused_ohm is not None:
-        return ": the last value reads like another pair"
-    return f" {reason}" if reason else ""
-
-
-def _again(times: int) -> str:
-    return _AGAIN[min(times, len(_AGAIN)) - 1]
+        return Why.SET_UP, 1
+    if len(state.failed) > 1:
+        return Why.DISAGREE, len(state.failed) + state.passed_once
+    if state.passed_once:
+        return Why.PASSED_AFTER_FAIL, 1
+    if state.failed:
+        return Why.FAILED, 1
+    if looks:
+        return Why.INCONSISTENT, looks
+    return (Why.NONE if state.refused_ohm is None else Why.LOOKS_LIKE), 0

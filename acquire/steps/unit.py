@@ -23,8 +23,21 @@ from collections.abc import Iterable
 from dataclasses import replace
 from enum import StrEnum
 
-from acquire.errors import InputImpossible
-from acquire.records import Ask, Fit, Match, Notice, Outcome, Pair, Prompt, Step, StepKind, Verdict
+from acquire.records import (
+    Ask,
+    Fit,
+    Match,
+    Notice,
+    Outcome,
+    Pair,
+    Prompt,
+    Refusal,
+    Refused,
+    Step,
+    StepKind,
+    Verdict,
+    Why,
+)
 from acquire.steps.bracket import Bracket, bracket_for
 from acquire.steps.counting import counts
 from acquire.steps.pairs import PairTable
@@ -136,7 +149,7 @@ class UnitProgress(Standing):
             again: it holds as the step judged last, touched again after the probes were seen to leave.
 
         Raises:
-            InputImpossible: the unit is done.
+            Refused: the unit is done.
         """
         state = self._open_state()
         self._remember()
@@ -180,7 +193,7 @@ class UnitProgress(Standing):
             Whether this attempt counts; False means that the step is asked for once more.
 
         Raises:
-            InputImpossible: the unit is done.
+            Refused: the unit is done.
         """
         state = self._open_state()
         state.attempts += 1
@@ -212,7 +225,7 @@ class UnitProgress(Standing):
             for once more like any other.
 
         Raises:
-            InputImpossible: the unit is done.
+            Refused: the unit is done.
         """
         state = self._open_state()
         self._remember()
@@ -233,7 +246,7 @@ class UnitProgress(Standing):
             step_name: of the sheet; None for the one that was measured last.
 
         Raises:
-            InputImpossible: there is no such step, or nothing was measured yet.
+            Refused: there is no such step, or nothing was measured yet.
         """
         state = self._named(step_name) if step_name else self._latest()
         index = self.states.index(state)
@@ -253,10 +266,10 @@ class UnitProgress(Standing):
             step_name: of the sheet; None for the current one.
 
         Raises:
-            InputImpossible: no reason, no such step, or the unit is done.
+            Refused: no reason, no such step, or the unit is done.
         """
         if not reason.strip():
-            raise InputImpossible("A step is left out only with a reason.", "Say why it cannot be measured.")
+            raise Refused(Refusal.SKIP_NO_REASON)
         state = self._named(step_name) if step_name else self._open_state()
         state.skipped, state.outcome = reason.strip(), None
         self._before, self._focus = None, ""
@@ -285,12 +298,12 @@ class UnitProgress(Standing):
         state = self.state
         done = sum(s.done for s in self.states)
         if state is None:
-            text = f"{self.serial} is done: take the next unit."
-            return Prompt(Ask.START_UNIT, text, self.serial, steps_done=done, steps_total=self.total)
+            return Prompt(Ask.START_UNIT, self.serial, steps_done=done, steps_total=self.total, why=Why.DONE)
         silent = waited_s >= self.contact_wait_s
         free = self.order is Order.FREE and bool(self.open_pairs)
-        ask, text = request(state, silent=silent, free=free, after=self.again)
-        return Prompt(ask, text, self.serial, state.step.pair, state.step.name, done, self.total)
+        ask, why, times, facts = request(state, silent=silent, free=free, after=self.again)
+        step = state.step
+        return Prompt(ask, self.serial, step.pair, step.name, done, self.total, why, times, facts)
 
     def _latest(self) -> StepState:
         """The step measured last: the current one after an attempt, else the last one done.
@@ -305,7 +318,7 @@ class UnitProgress(Standing):
             return state
         measured = [s for s in self.states if s.attempts]
         if not measured:
-            raise InputImpossible("Nothing was measured yet.", "Touch the pair that is asked for.")
+            raise Refused(Refusal.NOTHING_MEASURED)
         return measured[-1]
 
     def _remember(self) -> None:
