@@ -54,7 +54,7 @@ from acquire.records import (
     Verdict,
     Weight,
 )
-from acquire.records.bench import Refused
+from acquire.records.bench import Refused, refusal
 from acquire.records.codes import Code, Order, Refusal
 from acquire.settle import Expectation, SettleFilter, SettleSettings
 from acquire.steps.checking import CheckDuty
@@ -143,6 +143,9 @@ class Pipeline:
             elif isinstance(event, LiftOff):
                 self._lifted(event, reading)
         self._contact.see(reading)
+        if self._contact.overdue(reading.monotonic_s):
+            serial = self.unit.serial if self.unit else ""
+            events.append(Notice(Weight.WARNING, Code.PROBES_NOT_LIFTED, reading.utc_s, serial))
         return [*events, *self._asked(reading.monotonic_s)]
 
     def feed_temperature(self, reading: Reading, standard_uncertainty_kelvin: float) -> None:
@@ -168,10 +171,8 @@ class Pipeline:
         opened = self.batches.between_units(utc_s) if isinstance(command, StartUnit) else []
         try:
             events = self._obey(command, utc_s)
-        except Refused as refused:
-            events = [refused.notice(utc_s)]
-        except InputImpossible as error:  # of a typed line: the edge has said what is wrong with it
-            events = [Notice(Weight.WARNING, Code.COMMAND_REFUSED, utc_s, facts={"said": str(error)})]
+        except InputImpossible as error:
+            events = [refusal(error, utc_s)]
         return [*opened, *events, *self._asked(monotonic_s)]
 
     def link_lost(self) -> None:
@@ -198,6 +199,7 @@ class Pipeline:
         """
         for record in records:
             self.duties.replay(record, utc_s)
+            self._question = _question_of(record)
             match record:
                 case UnitStarted():
                     self.unit = self._work(record)
@@ -242,10 +244,9 @@ class Pipeline:
         admission = self._contact.admits(settled, purpose)
         if admission is Admission.UNLIFTED and unit is not None and not duty:
             purpose, admission = self._as_before(settled, unit, purpose)
-        if admission is Admission.KNOWN:
+        if admission in (Admission.KNOWN, Admission.UNLIFTED):
             return []
-        if admission is Admission.UNLIFTED:
-            return self._unlifted(settled)
+        self._question = None
         if duty or unit is None:
             events = self.duties.take(settled) if admission is not Admission.REVISED else []
             if any(isinstance(event, LeadZero | CheckStandard) for event in events):
@@ -268,13 +269,6 @@ class Pipeline:
         admission = self._contact.admits(settled, before)
         corrects = admission in (Admission.REVISED, Admission.KNOWN)
         return (before, admission) if corrects else (purpose, Admission.UNLIFTED)
-
-    def _unlifted(self, settled: Settled) -> list[Event]:
-        """The probes lie where they lay for something else: not what is asked for now."""
-        if not self._contact.is_to_be_told(settled):
-            return []
-        serial = self.unit.serial if self.unit else ""
-        return [Notice(Weight.WARNING, Code.PROBES_NOT_LIFTED, settled.utc_s, serial)]
 
     def _closed(
         self, unit: UnitWork, utc_s: float, ending: Ending = Ending.DONE, remark: str = ""
@@ -311,7 +305,7 @@ class Pipeline:
         return [*events, *more]
 
     def _off(self, unit: UnitWork, result: UnitResult) -> None:
-        """The unit has left the bench; until the next verdict it can come back as it was, if that was a slip."""
+        """The unit has left the bench; until the next verdict it can come back, if that was a slip."""
         self.unit = None
         self._contact.spend()
         if result.ending is not Ending.UNDONE:
@@ -326,28 +320,27 @@ class Pipeline:
 
     # ------------------------------------------------------------------ commands
 
-    def _obey(self, command: Command, utc_s: float) -> list[Event]:
+    def _obey(self, command: Command, utc_s: float) -> list[Event]:  # noqa: PLR0911  (one line a kind)
         if isinstance(command, Duty):
             return self.duties.obey(command, utc_s)
         if isinstance(command, BatchCommand):
             return self.batches.obey(command, utc_s)
-        match command:
-            case StartUnit():
-                return self._start(command, utc_s)
-            case Undo():
-                return self._undo(utc_s)
-            case FixtureMoved() if self.fixture is not None:
-                self.fixture.moved(command)
-                self.link_lost()  # whatever was settling was another pair's
-                self._contact.cleared()
-                return []
-            case Note():
-                serial = self.unit.serial if self.unit else ""
-                return [Notice(Weight.REMARK, Code.NOTE, utc_s, serial, facts={"note": command.text})]
-            case _ if self.unit is None:
-                raise Refused(Refusal.NO_UNIT)
-            case _:
-                return self._obey_for_unit(command, self.unit, utc_s)
+        if isinstance(command, StartUnit):
+            return self._start(command, utc_s)
+        self._question = None
+        if isinstance(command, Undo):
+            return self._undo(utc_s)
+        if isinstance(command, FixtureMoved) and self.fixture is not None:
+            self.fixture.moved(command)
+            self.link_lost()  # whatever was settling was another pair's
+            self._contact.cleared()
+            return []
+        if isinstance(command, Note):
+            serial = self.unit.serial if self.unit else ""
+            return [Notice(Weight.REMARK, Code.NOTE, utc_s, serial, facts={"note": command.text})]
+        if self.unit is None:
+            raise Refused(Refusal.NO_UNIT)
+        return self._obey_for_unit(command, self.unit, utc_s)
 
     def _obey_for_unit(self, command: Command, unit: UnitWork, utc_s: float) -> list[Event]:
         match command:
@@ -370,10 +363,10 @@ class Pipeline:
         before = self.unit
         if before is not None and before.serial == command.serial:
             raise Refused(Refusal.UNIT_HERE, serial=command.serial)
-        if (doubt := self.doubt(command, utc_s)) is not None:
+        doubt, self._question = self.doubt(command, utc_s), None
+        if doubt is not None:
             self._question = command
             return [doubt]
-        self._question = None
         told: list[Event] = [*self.duties.permit(utc_s)]
         started, news = self.batches.start(command, utc_s)
         if started is None:
@@ -457,8 +450,17 @@ class Pipeline:
         if self.duties.asked:
             prompt = self.duties.prompt(serial)
         elif self.unit is None:
-            prompt = self.batches.prompt
+            prompt = self.batches.prompt()
         else:
             waited_s = 0.0 if self._contact.quantity else monotonic_s - self._asked_s
             prompt = self.unit.state.prompt(waited_s)
         return prompt if self.fixture is None else self.fixture.prompt(prompt)
+
+
+def _question_of(record: Recorded) -> StartUnit | None:
+    """The scan that was asked about, where nothing has come after it."""
+    if not isinstance(record, Notice):
+        return None
+    asked = {Code.UNIT_UNFINISHED: record.facts.get("next"), Code.SERIAL_DOUBTFUL: record.serial}
+    serial = asked.get(record.code)
+    return StartUnit(serial) if isinstance(serial, str) else None

@@ -38,7 +38,7 @@ from acquire.records import (
 from acquire.records.codes import Order
 from tests.pure_bench import Bench
 
-SHEETS = ("plover-80", "quern-38", "fathom-7")
+SHEETS = ("plover-80", "quern-12", "fathom-7")
 LONGEST = 60
 """Actions of one unit at most."""
 
@@ -59,7 +59,7 @@ class Story:
     Attributes:
         actions: what was done.
         came: of each, the facts of the records and the prompt after it.
-        records: everything on record, and how much of it stood after each action.
+        records: everything on record; stood: how much of it after each action; until_s: when that was done.
     """
 
     sheet: str
@@ -69,6 +69,7 @@ class Story:
     came: list[tuple] = field(default_factory=list)
     records: list = field(default_factory=list)
     stood: list[int] = field(default_factory=list)
+    until_s: list[float] = field(default_factory=list)
 
 
 def values(table, rng: random.Random) -> dict[Pair, float]:
@@ -207,6 +208,7 @@ def play(seed: int) -> Story:
         story.actions.append(action)
         story.records += records
         story.stood.append(len(story.records))
+        story.until_s.append(bench.now_s)
         story.came.append(facts(records, bench.prompt))
     return story
 
@@ -214,7 +216,7 @@ def play(seed: int) -> Story:
 def killed(story: Story, after: int) -> tuple[list[tuple], list[tuple]]:
     """What the rest came to with a kill after an action, and what it came to without."""
     bench = bench_for(story)
-    bench.now_s = 100.0 + 100.0 * len(story.actions)
+    bench.now_s = story.until_s[after]
     records = story.records[: story.stood[after]]
     latest = {record.batch: record for record in records if isinstance(record, Batch)}
     bench.pipeline.recall(list(latest.values()))
@@ -225,6 +227,6 @@ def killed(story: Story, after: int) -> tuple[list[tuple], list[tuple]]:
         bench.command(UnitKnown(of.serial, of.batch, attempts))
     bench.events += bench.pipeline.replay(records, bench.now_s)
     bench.air(0.5)
-    return [
-        facts(do(bench, action), bench.prompt) for action in story.actions[after + 1 :]
-    ], story.came[after + 1 :]
+    return [facts(do(bench, action), bench.prompt) for action in story.actions[after + 1 :]], story.came[
+        after + 1 :
+    ]

@@ -25,15 +25,17 @@ from acquire.bench.duty_setup import (
 from acquire.bench.fixture_setup import behind_card, hold_of, sheet_for, wire_up
 from acquire.bench.instruments import ohmmeter, scanner, thermometer
 from acquire.bench.intake import Feed
+from acquire.bench.keyboard import COMMAND_WORDS
 from acquire.bench.publishing import mqtt_outlet
 from acquire.bench.recording import RecordedPipeline
 from acquire.bench.scanning import ScannerFeed
-from acquire.bench.self_check import PASSED, mark_of, stand_before, still_holds
+from acquire.bench.self_check import mark_of, stand_before, still_holds
 from acquire.clock import Clock
 from acquire.conditions import BENCH_FILE, Conditions, Recheck, Temperature
 from acquire.files.bench_tables import TemperatureSource, ZeroSource
 from acquire.files.settings import Bench
 from acquire.files.statements import ModelStatements
+from acquire.heart.serials import SerialRule
 from acquire.journal.store import Journal
 from acquire.outlets.csv_log import CsvLog, Split
 from acquire.outlets.outlet import Health, drain
@@ -41,13 +43,14 @@ from acquire.outlets.outlet import Outlet as Drain
 from acquire.physics.wire import SpoolCard
 from acquire.records import (
     Circumstances,
+    Code,
     Event,
     LeadZero,
     Notice,
 )
+from acquire.records.codes import Order
 from acquire.settle import SettleSettings
 from acquire.sheets import load_sheet
-from acquire.records.codes import Order
 from drivers.models import MeterModel, load_model
 from drivers.reading import Quantity
 
@@ -253,7 +256,7 @@ async def _add_self_check(bench: Bench, daemon: Daemon) -> None:
     if bench.meter.self_check is None:
         return
     mark = mark_of(bench.meter, SOFTWARE)
-    if still_holds(await daemon.journal.latest_notice(PASSED), mark, daemon.clock.utc_s()):
+    if still_holds(await daemon.journal.latest_notice(Code.SELF_CHECK_PASSED), mark, daemon.clock.utc_s()):
         return
 
     def heard() -> None:

@@ -30,13 +30,18 @@ from acquire.outlets.outlet import Health
 from acquire.records import (
     Batch,
     ClockSetBack,
+    Code,
     Command,
+    Ending,
     Event,
     Evidence,
+    Fact,
     GiveUpUnit,
     Judged,
     Notice,
     Recorded,
+    Refusal,
+    Refused,
     StartUnit,
     TypeTemperature,
     UnitStarted,
@@ -115,7 +120,7 @@ class Daemon:
     latest_s: dict[str, float] = field(default_factory=dict)
     outages: int = 0
     journal_answers: int = 0
-    next_files: Callable[[], Notice] | None = None
+    next_files: Callable[[], Sequence[Notice]] | None = None
     _utc: UtcWatch = field(default_factory=UtcWatch)
     _events: asyncio.Queue[Sequence[Event] | asyncio.Event] = field(
         default_factory=lambda: asyncio.Queue(1000)
@@ -143,7 +148,7 @@ class Daemon:
         """Carry out a command; returns the events it caused, which also go the usual way."""
         if self.halted:
             self.refused += 1
-            notice = self._notice("command.refused", "The journal cannot be written, so nothing is done.")
+            notice = replace(Refused(Refusal.JOURNAL).notice(self.clock.utc_s()), weight=Weight.STOP)
             self.show(notice)
             return [notice]
         if isinstance(command, TypeTemperature) and command.standard_uncertainty_kelvin is None:
@@ -151,7 +156,9 @@ class Daemon:
         if isinstance(command, StartUnit):
             await self._look_up(command.serial)
         events = [*self._made_way(command), *self._obeyed(command)]
-        self.refused += any(isinstance(event, Notice) and event.code == "command.refused" for event in events)
+        self.refused += any(
+            isinstance(event, Notice) and event.code is Code.COMMAND_REFUSED for event in events
+        )
         await self._out(events)
         return events
 
@@ -186,7 +193,7 @@ class Daemon:
         if self.next_files is None or self.pipeline.unit is not None:
             return []
         take, self.next_files = self.next_files, None
-        return [take()]
+        return list(take())
 
     async def tell(self, notice: Notice) -> None:
         """A notice from outside the heart goes the same way as its own."""
@@ -239,21 +246,20 @@ class Daemon:
                     self.pipeline.link_lost()
                 if error.what not in told:  # a full disk may be remounted read-only: another cure
                     told.add(error.what)
-                    self.show(self._notice("journal.unusable", f"{error} Verdicts wait; none is lost."))
+                    self.show(self._notice(Weight.STOP, Code.JOURNAL_UNUSABLE, cause=str(error)))
                 await asyncio.sleep(RETRY_JOURNAL_S)
             else:
                 break
         if self.halted:
             self.halted = False
             waited_s = self.clock.monotonic_s() - since_s
-            text = f"The journal can be written again, after {waited_s:.0f} s."
-            notice = self._notice("journal.usable", text, Weight.WARNING)
+            notice = self._notice(Weight.WARNING, Code.JOURNAL_USABLE, after_s=waited_s)
             with contextlib.suppress(JournalUnusable):  # a remark only; the next verdict will tell
                 await self.journal.append([(notice, None)])
             self.show(notice)
 
-    def _notice(self, code: str, text: str, weight: Weight = Weight.STOP) -> Notice:
-        return Notice(weight, code, text, self.clock.utc_s())
+    def _notice(self, weight: Weight, code: Code, serial: str = "", **facts: Fact) -> Notice:
+        return Notice(weight, code, self.clock.utc_s(), serial, facts=facts)
 
     # ------------------------------------------------------------------ life
 
@@ -312,8 +318,8 @@ class Daemon:
         """Take up the batches, and put a unit that a power cut interrupted back on the bench."""
         told = [entry.record for entry in await self.journal.batches()]
         self.pipeline.recall([record for record in told if isinstance(record, Batch)])
-        if open_batch := self.pipeline.batches.standing:
-            self.show(self._notice("batch.standing", open_batch, Weight.REMARK))
+        if open_batch := self.pipeline.batches.standing(self.clock.utc_s()):
+            self.show(open_batch)
         records = [entry.record for entry in await self.journal.latest_doings()]
         serials = [record.serial for record in records if isinstance(record, UnitStarted)]
         if serials:
@@ -321,7 +327,7 @@ class Daemon:
         ended = self.pipeline.replay(records, self.clock.utc_s())
         if self.pipeline.unit is not None:
             self.resumed(records)
-            self.show(self._notice(Code.UNIT_RESUMED, Weight.REMARK, serial=self.pipeline.unit.serial))
+            self.show(self._notice(Weight.REMARK, Code.UNIT_RESUMED, self.pipeline.unit.serial))
         await self._out(ended)
 
     async def _tick(self) -> None:

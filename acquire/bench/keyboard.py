@@ -10,7 +10,6 @@ import asyncio
 import codecs
 import contextlib
 import os
-import re
 import sys
 import termios
 import tty
@@ -40,18 +39,7 @@ from acquire.records import (
     ZeroLeads,
 )
 from acquire.records.commands import COLDEST_CELSIUS, WARMEST_CELSIUS
-
-HELP = (
-    "Type or scan a serial and press Enter to put a unit on the bench.\n"
-    "Enter alone: the probes are on the pair.\n"
-    "The unit: .again [step]  .skip REASON  .end REASON  .note TEXT\n"
-    "The bench: .zero  .temperature 21.5 °C  .check  .override REASON\n"
-    "Other instruments: .result NAME = VALUE, ...\n"
-    "Batches: .batch NAME, 40 units  .pause  .resume [NAME]  .finish\n"
-    "Spools: .spool NAME for WINDINGS  .accept REASON\n"
-    "This: .help"
-)
-"""What can be typed, line by line."""
+from acquire.words.forms import FORMS
 
 LONGEST_LINE = 200
 """Characters; a serial or remark is never longer, and a scanner gone wild must not fill the memory."""
@@ -84,7 +72,7 @@ def to_command(line: str) -> Command | None:
         meant = f"Did you mean {near[0]}? " if near else ""
         raise InputImpossible(f"{word} is no command.", f"{meant}.help lists them all.")
     if not rest:
-        raise InputImpossible(f"{word} needs something behind it.", f"Write {_form(word)}.")
+        raise InputImpossible(f"{word} needs something behind it.", f"Write {FORMS[word]}.")
     return WITH_MORE[word](rest)
 
 
@@ -99,11 +87,6 @@ ALONE: dict[str, Callable[[str], Command]] = {
     ".finish": FinishBatch,
 }
 """Words that need nothing behind them, with what they make of anything that is there."""
-
-
-def _form(word: str) -> str:
-    """How a word is written with what belongs behind it, as the help has it."""
-    return next(form for form in re.split(r"\n|: |  ", HELP) if form.split(" ")[0] == word)
 
 
 def _temperature(text: str) -> TypeTemperature:

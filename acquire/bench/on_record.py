@@ -26,9 +26,9 @@ from acquire.records import (
     UnitResult,
     UnitStarted,
 )
-from acquire.records.bench import ASKED_FOR
+from acquire.records.codes import ASKED_FOR, Code
 
-ANSWERS = ASKED_FOR | {"command.unknown"}
+ANSWERS = ASKED_FOR | {Code.COMMAND_UNKNOWN}
 """Notices that only answer whoever typed: shown, and no part of the record."""
 
 
@@ -64,7 +64,9 @@ def unit_known(journal: Path, serial: str, purpose: Purpose, running: str = "") 
         starts = list(reader.values(Question(serial=serial, kinds=kinds), ("batch", "purpose")))
         rows = reader.values(Question(batch=running, kinds=kinds), ("serial",)) if running else iter(())
         others = {of for (of,) in rows} - {serial}
-        results = [entry.record for entry in reader.find(Question(serial=serial, kinds=("unit_result",), limit=1))]
+        results = [
+            entry.record for entry in reader.find(Question(serial=serial, kinds=("unit_result",), limit=1))
+        ]
     batches = [batch for batch, _ in starts if batch]
     latest = batches[-1] if batches else ""
     attempts = sum(batch == latest and of == purpose.value for batch, of in starts) if latest else 0

@@ -18,6 +18,9 @@ from drivers.reading import Flag, Kind, Quantity, Reading
 SLID = 0.1
 """A value that moves by more than this fraction without a lift-off may have changed pins; workshop choice."""
 
+LINGER_S = 5.0
+"""Hands may stay on a pin for so long after its verdict before they are told to lift; workshop choice."""
+
 
 class Admission(StrEnum):
     """What a value at rest may be.
@@ -39,10 +42,11 @@ class ContactRule:
     """What is known of the probes.
 
     Attributes:
-        lift_off_s: overload for so long is open probes. quantity: what the meter is set to while a contact
-        goes on; None while none does. seen_open: open probes were seen since a value was last taken; False at
-        the start, when nothing is known. taken: the value of this touch that was taken last, None where none
-        was. purpose: what it was taken for: (serial, step), or the name of a duty.
+        lift_off_s: overload for so long is open probes.
+        quantity: what the meter is set to while a contact goes on; None while none does.
+        seen_open: open probes were seen since a value was last taken; False at the start: nothing is known.
+        taken: the value of this touch that was taken last, None where none was.
+        purpose: what it was taken for: (serial, step), or the name of a duty.
     """
 
     lift_off_s: float
@@ -52,6 +56,7 @@ class ContactRule:
     purpose: tuple[str, ...] = ()
     _air_s: float | None = None
     _hidden: bool = False  # overload was seen, on a range that ends below what lay on the probes
+    _refused_s: float | None = None
     _told: bool = False
 
     def begun(self, quantity: Quantity) -> None:
@@ -88,6 +93,7 @@ class ContactRule:
         """Open probes were seen, or relays have opened: whatever comes now is a touch of its own."""
         self.seen_open, self.taken, self.purpose = True, None, ()
         self._hidden = self._told = False
+        self._refused_s = None
 
     def forget(self) -> None:
         """The meter is gone: what it shows when it is back may be the same touch."""
@@ -110,6 +116,12 @@ class ContactRule:
             self.cleared()  # what lay there would still be beyond this range
         if self.seen_open:
             return Admission.NEW
+        admission = self._of_same_touch(settled, touch, purpose)
+        if admission is Admission.UNLIFTED and self._refused_s is None:
+            self._refused_s = settled.monotonic_s
+        return admission
+
+    def _of_same_touch(self, settled: Settled, touch: Settled | None, purpose: tuple[str, ...]) -> Admission:
         if touch is None or purpose != self.purpose:
             return Admission.UNLIFTED
         setting = touch.quantity, touch.range_full_scale_si
@@ -124,19 +136,15 @@ class ContactRule:
 
     def take(self, settled: Settled, purpose: tuple[str, ...]) -> None:
         """A value was acted on."""
-        self.taken, self.purpose, self.seen_open = settled, purpose, False
+        self.taken, self.purpose, self.seen_open, self._refused_s = settled, purpose, False, None
 
-    def is_to_be_told(self, settled: Settled) -> bool:
-        """Whether to say of an UNLIFTED value that the probes must be lifted: once, not while hands linger.
+    def overdue(self, monotonic_s: float) -> bool:
+        """Whether to say now that the probes must be lifted: once, and not while hands only linger.
 
         Whoever still holds the touch that was just taken knows what it was for.
         """
-        touch = self.taken
-        lingers = touch is not None and touch.contact_s == settled.contact_s
-        if lingers and touch is not None:
-            within_si = max(touch.expanded_si, settled.expanded_si, SLID * abs(touch.value_si))
-            lingers = abs(settled.value_si - touch.value_si) <= within_si
-        if lingers or self._told:
+        if self._told or self._refused_s is None or self.quantity is None:
             return False
-        self._told = True
-        return True
+        since_s = self._refused_s if self.taken is None else self.taken.monotonic_s + LINGER_S
+        self._told = monotonic_s >= since_s
+        return self._told

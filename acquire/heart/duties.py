@@ -8,19 +8,22 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 
 from acquire.conditions import CalibrationDue, Conditions, Recheck, Temperature
-from acquire.errors import InputImpossible
 from acquire.records import (
     Ask,
     CheckMeter,
     CheckStandard,
     Circumstances,
     ClockSetBack,
+    Code,
     Event,
+    Fact,
     LeadZero,
     Notice,
     OverrideCheck,
     Prompt,
     Recorded,
+    Refusal,
+    Refused,
     Settled,
     TypedResult,
     TypeResult,
@@ -30,7 +33,6 @@ from acquire.records import (
     Weight,
     ZeroLeads,
 )
-from acquire.records.codes import Code
 from acquire.steps.checking import CheckDuty
 from acquire.steps.setup_choice import MeterStatements, Wanted
 from acquire.steps.zeroing import LEADS, take_zero
@@ -88,7 +90,7 @@ class Duties:
     def prompt(self, serial: str) -> Prompt:
         """The one that is asked for, as a person would read it."""
         if self.zeroing or self.check is None:
-            return Prompt(Ask.SHORT_PROBES, "Hold the probes together, to zero the leads.", serial)
+            return Prompt(Ask.SHORT_PROBES, serial)
         return self.check.prompt(serial)
 
     def go_on(self, before: Duties) -> None:
@@ -113,15 +115,15 @@ class Duties:
         """Before a unit is begun: a meter that has fallen due meanwhile is told once, or refused.
 
         Raises:
-            InputImpossible: it is refused.
+            Refused: it is refused.
         """
         due = self.calibration
         if due is None or not due.past(utc_s):
             return []
         if due.refuse:
-            raise InputImpossible(due.sentence(utc_s), due.remedy)
+            raise Refused(Refusal.CALIBRATION_DUE, **due.facts(utc_s))
         self.calibration = None
-        return [Notice(Weight.WARNING, "calibration.due", due.sentence(utc_s), utc_s)]
+        return [Notice(Weight.WARNING, Code.CALIBRATION_DUE, utc_s, facts=due.facts(utc_s))]
 
     def replay(self, record: Recorded, utc_s: float) -> None:
         """Take an entry of the record, as when it was made.
@@ -157,7 +159,8 @@ class Duties:
                 if isinstance(celsius, int | float) and isinstance(u_kelvin, int | float):
                     self.conditions.temperature = Temperature(celsius, u_kelvin, notice.utc_s)
             case Code.CLOCK_SET_BACK:
-                self._move_times(float(facts.get("by_s") or 0.0))
+                by_s = facts.get("by_s")
+                self._move_times(float(by_s) if isinstance(by_s, int | float) else 0.0)
 
     def _zeroed(self, zero: LeadZero) -> None:
         self.conditions.lead, self.zeroing = zero, False
@@ -196,7 +199,7 @@ class Duties:
         """Carry out a command.
 
         Raises:
-            InputImpossible: it cannot be carried out now; says why.
+            Refused: it cannot be carried out now. InputImpossible: a typed line cannot be.
         """
         match command:
             case ZeroLeads():
@@ -216,28 +219,26 @@ class Duties:
 
     def _needed(self) -> CheckDuty:
         if self.check is None:
-            raise InputImpossible("This bench has no check standard.", "Add a [check] table to its file.")
+            raise Refused(Refusal.CHECK_ABSENT)
         return self.check
 
     def _temperature(self, command: TypeTemperature, utc_s: float) -> Notice:
         """Take a temperature that the operator has read."""
         u_kelvin = command.standard_uncertainty_kelvin
         if u_kelvin is None:
-            raise InputImpossible("A temperature needs its uncertainty.")
+            raise Refused(Refusal.TEMPERATURE_UNSURE)
         self.conditions.temperature = Temperature(command.celsius, u_kelvin, utc_s)
-        facts = {"celsius": command.celsius, "standard_uncertainty_kelvin": u_kelvin}
+        facts: dict[str, Fact] = {"celsius": command.celsius, "standard_uncertainty_kelvin": u_kelvin}
         return Notice(Weight.REMARK, Code.TEMPERATURE_TYPED, utc_s, facts=facts)
 
     def _result(self, command: TypeResult, utc_s: float) -> list[Event]:
         """Take a typed result of the unit on the bench, or of the one that has just left it."""
         place = self.place
         if "=" not in command.text:
-            text = "\n".join(guidance(place.sheet, place.purpose))
-            return [Notice(Weight.REMARK, "result.help", text, utc_s)]
+            facts = {"guidance": guidance(place.sheet, place.purpose)}
+            return [Notice(Weight.REMARK, Code.RESULT_HELP, utc_s, facts=facts)]
         if self.started is None:
-            raise InputImpossible(
-                "No unit was on the bench yet, so whose result is it?", "Scan its serial first."
-            )
+            raise Refused(Refusal.NO_UNIT_YET)
         air = self.conditions.fresh_temperature(utc_s)
         result = typed_result(
             command.text,

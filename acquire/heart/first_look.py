@@ -7,8 +7,7 @@ from dataclasses import replace
 
 from acquire.heart.spools import wound_from
 from acquire.physics.wire import SpoolCard
-from acquire.records import Batch, Circumstances, Notice, UnitResult, Weight, WoundFrom
-from acquire.records.words import sureness
+from acquire.records import Batch, Circumstances, Code, Fact, Notice, UnitResult, Weight, WoundFrom
 from acquire.verdict.first_unit import Reading, first_look, prepare
 
 
@@ -51,16 +50,13 @@ def compared(
     )
     if not doubted:
         return seen, f"{result.serial} is as foretold. {look.compared}", []
-    text = (
-        f"The first unit of {batch.batch} is not what sheet and spool cards foretell "
-        f"({sureness(look.probability)} sure). {look.doubt} Type .accept and why to go on, .spool and its "
-        "name if another one is on, or measure the unit again."
-    )
-    return (
-        seen,
-        look.compared,
-        [Notice(Weight.WARNING, "batch.first_unit", text, result.utc_s, result.serial)],
-    )
+    facts: dict[str, Fact] = {
+        "batch": batch.batch,
+        "probability": look.probability,
+        "doubt": look.doubt,
+    }
+    told = Notice(Weight.WARNING, Code.BATCH_FIRST_UNIT, result.utc_s, result.serial, facts=facts)
+    return seen, look.compared, [told]
 
 
 def prepared(

@@ -1,4 +1,4 @@
-"""When a scanned or typed serial is asked about before it is taken. Pure. Not for what happens with it then."""
+"""When a serial is asked about before it is taken. Pure. Not for what happens with it then."""
 
 from __future__ import annotations
 

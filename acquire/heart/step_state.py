@@ -11,10 +11,10 @@ import math
 from dataclasses import dataclass
 
 from acquire.heart.attempt import Attempt
-from acquire.steps.bracket import Bracket
 from acquire.records import Outcome, Pair, Step, StepKind, Why
 from acquire.records.codes import WARM_CHECK
 from acquire.records.words import FAILING, PASSING, WORST_LAST
+from acquire.steps.bracket import Bracket
 from acquire.steps.pairs import PairTable
 
 SAME_SHARE = 0.05

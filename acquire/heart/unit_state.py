@@ -22,19 +22,19 @@ from collections.abc import Callable, Iterable
 from dataclasses import replace
 
 from acquire.heart.attempt import Attempt, Deed
-from acquire.steps.bracket import Bracket, bracket_for
 from acquire.heart.recheck import doubtful, known_readings, movement, repeatable, too_coarse
 from acquire.heart.step_state import StepState, judged, touched_afresh
 from acquire.records import Ask, Fact, Fit, Match, Outcome, Pair, Prompt, Step, StepKind
 from acquire.records.codes import WARM_CHECK, Order, Why
 from acquire.records.words import FAILING, PASSING, WORST_LAST
+from acquire.steps.bracket import Bracket, bracket_for
 from acquire.steps.pairs import PairTable
 
 PairReading = tuple[Pair, float, float]
 """(pair, ohms at the reference temperature, standard uncertainty in ohms)."""
 
 _SAME, _DIGIT = 0.01, 1e-3
-"""Two values of one pair this close, as a fraction, are the same value measured twice; and where nothing but a
+"""Two values of one pair this close, as a fraction, are one value measured twice; and where nothing but a
 repetition to the digit will do. Workshop choices."""
 
 
@@ -65,12 +65,13 @@ class UnitState:
         """Start at the first step.
 
         Args:
-            table: of the unit's sheet. serial: identity of the unit. order: FREE takes a value for whichever
-            open step it fits. contact_wait_s: seconds without contact before the operator is asked whether
-            the pair is open. warm_check: whether a unit that fails is worth reading the first resistance
-            again, from its readings. brackets: True lets open steps pass between touches of two known
-            continuities. placed: True where relays bring the asked pair to the meter: no value is a wrong
-            probe's.
+            table: of the unit's sheet.
+            serial: identity of the unit.
+            order: FREE takes a value for whichever open step it fits.
+            contact_wait_s: seconds without contact before the operator is asked whether the pair is open.
+            warm_check: whether a failing unit is worth reading the first resistance again, from its readings.
+            brackets: True lets open steps pass between touches of two known continuities.
+            placed: True where relays bring the asked pair to the meter: no value is a wrong probe's.
         """
         self.table, self.serial = table, serial
         self.order, self.contact_wait_s = order, contact_wait_s
@@ -197,7 +198,7 @@ class UnitState:
         self._focus = attempt.step
 
     def _mistrust_brackets(self) -> None:
-        """No pair is proven open by a continuity that has failed on this very unit: only a key can do it then.
+        """No pair is proven open by a continuity that has failed on this unit: only a key can do it then.
 
         What such a bracket has already passed is asked for again.
         """

@@ -240,7 +240,7 @@ class UnitWork:
             attempt = measured(match, step.name, touch, revision, verdict.outcome)
         four_wire = settled.quantity is Quantity.RESISTANCE_4W
         evidence = self.conditions.on_record(evidence, four_wire=four_wire)
-        verdict = replace(verdict, touch=touch, touch_u_ohm=attempt.touch_u_ohm)
+        verdict = replace(verdict, touch=touch, touch_u_ohm=attempt.touch_u_ohm, fit=match.fit)
         return attempt, Judged(verdict, evidence)
 
     def _counted(self, attempt: Attempt, judged: Judged) -> Judged:
@@ -268,8 +268,8 @@ class UnitWork:
     def _open(self, step: Step, utc_s: float, basis: Basis, witness: tuple[Pair, ...], touch: int) -> Judged:
         number = self.state.named(step.name).attempts + 1
         standing = Standing(self.serial, number)
-        verdict, evidence = judge_open(self._yardstick(step), standing, self.place, utc_s, basis, witness)
-        verdict = replace(verdict, touch=touch)
+        verdict, evidence = judge_open(self._yardstick(step), standing, self.place, utc_s)
+        verdict = replace(verdict, touch=touch, basis=basis, witness=witness)
         return self._counted(_attempt_of(verdict), Judged(verdict, evidence))
 
     # ------------------------------------------------------------------ words of the operator

@@ -36,8 +36,7 @@ from acquire.journal.opening import (
 )
 from acquire.journal.rows import Row, entry_of
 from acquire.journal.schema import LATEST_DEEDS, atomic
-from acquire.records import Evidence, Notice, Recorded, Weight
-from acquire.records.codes import Code
+from acquire.records import Code, Evidence, Notice, Recorded, Weight
 
 T = TypeVar("T")
 
@@ -221,7 +220,7 @@ class Journal:
         """The latest deed on each batch, in the order in which they were last touched."""
         return await self._in_thread(lambda: self._select(LATEST_DEEDS, ()))
 
-    async def latest_notice(self, code: str) -> Notice | None:
+    async def latest_notice(self, code: Code) -> Notice | None:
         """The notice of a code written last, None if there is none."""
         sql = """SELECT * FROM entry WHERE kind = 'notice' AND json_extract(payload, '$.code') = ?
             ORDER BY seq DESC LIMIT 1"""
@@ -238,10 +237,10 @@ class Journal:
 
     def _begin(self) -> None:
         now_s = self._clock.utc_s()
-        connection, told = open_checked(self.path, self._bench, now_s)
+        connection, aside = open_checked(self.path, self._bench, now_s)
         self._connection = connection
-        if told:
-            self.notices.append(Notice(Weight.WARNING, "journal.set_aside", told, now_s))
+        if aside:
+            self.notices.append(Notice(Weight.WARNING, Code.JOURNAL_SET_ASIDE, now_s, facts=aside))
         self._inode = self.path.stat().st_ino
         self.birth = birth_of(connection)
         # What AUTOINCREMENT remembers also counts entries that have gone to an archive.

@@ -33,6 +33,7 @@ from acquire.records import (
     StartUnit,
     TypeResult,
     TypeTemperature,
+    Undo,
     ZeroLeads,
 )
 

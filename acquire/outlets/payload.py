@@ -16,7 +16,8 @@ from typing import Any
 from acquire.journal.entry import Entry
 from acquire.journal.plain import KINDS, from_plain
 from acquire.outlets.columns import COLUMNS_OF
-from acquire.records import Recorded
+from acquire.records import Notice, Recorded
+from acquire.words.notices import said
 
 VERSION = 1
 """Of payloads and columns; part of topics and schema names."""
@@ -29,8 +30,9 @@ OPTIONAL = frozenset({"after"})
 
 
 def payload_of(entry: Entry) -> dict[str, Any]:
-    """Give the JSON object of an entry, without its evidence."""
-    return {"schema": VERSION, "id": entry.id, "seq": entry.seq, "kind": entry.kind, **entry.payload}
+    """Give the JSON object of an entry, without its evidence; of a notice with its sentence."""
+    head = {"schema": VERSION, "id": entry.id, "seq": entry.seq, "kind": entry.kind, **entry.payload}
+    return {**head, "text": said(entry.record)} if isinstance(entry.record, Notice) else head
 
 
 def evidence_payload_of(entry: Entry) -> dict[str, Any]:

@@ -36,9 +36,12 @@ from acquire.records import (
     UnitStarted,
     Verdict,
     Weight,
+    Why,
 )
-from acquire.records.bench import ASKED_FOR
+from acquire.records.codes import ASKED_FOR
 from acquire.records.words import OUTCOME_WORDS, TURN_FAULTS, ending_words, sureness
+from acquire.words.notices import said
+from acquire.words.prompts import asked
 
 SIGNS: dict[Outcome, tuple[str, str, str]] = {
     Outcome.PASS: ("●", OUTCOME_WORDS[Outcome.PASS], "bold bright_blue"),
@@ -52,8 +55,8 @@ SIGNS: dict[Outcome, tuple[str, str, str]] = {
 SHOWN_ASKS = frozenset({Ask.TOUCH, Ask.TOUCH_AGAIN, Ask.SHORT_PROBES, Ask.CHECK_RESISTOR, Ask.CLIP_ON})
 """Prompts that stand in the lines of an output without a living last line."""
 
-SELF_CHECK = "self-check"
-"""Step of the prompts of a meter's self-check (`acquire.bench.self_check`), all of which are shown."""
+SELF_CHECKS = frozenset({Why.SELF_CHECK, Why.SELF_CHECK_PASSED})
+"""Prompts of a meter's self-check, all of which are shown."""
 
 WIDTH = 80
 """Columns of the smallest screen that takes a verdict in one line."""
@@ -165,9 +168,10 @@ class Terminal:
 
     def _prompted(self, prompt: Prompt) -> None:
         count = f"  [{prompt.steps_done}/{prompt.steps_total}]" if prompt.steps_total else ""
-        self._prompt = f"{prompt.text}{count}"
-        if self._live is None and (prompt.ask in SHOWN_ASKS or prompt.step == SELF_CHECK):
-            self.console.print(Text(f"  → {prompt.text}", style="dim"))
+        text = asked(prompt)
+        self._prompt = f"{text}{count}"
+        if self._live is None and (prompt.ask in SHOWN_ASKS or prompt.why in SELF_CHECKS):
+            self.console.print(Text(f"  → {text}", style="dim"))
 
     def _unit_done(self, result: UnitResult) -> None:
         if result.outcome is None:
@@ -265,8 +269,8 @@ def beside_line(event: LeadZero | CheckStandard | TypedResult | Batch | Notice) 
 def batch_text(batch: Batch) -> str:
     """What was done to a batch, in a few words."""
     units = f", {counted(batch.expected, 'unit')}" if batch.expected else ""
-    said = f": {batch.remark}" if batch.remark else ""
-    return f"{batch.batch} ({batch.sheet}{units}) {batch.deed.value.replace('_', ' ')}{said}"
+    remark = f": {batch.remark}" if batch.remark else ""
+    return f"{batch.batch} ({batch.sheet}{units}) {batch.deed.value.replace('_', ' ')}{remark}"
 
 
 def check_line(check: CheckStandard) -> Text:
@@ -325,6 +329,6 @@ def shortened(text: str, width: int) -> str:
 def notice_line(notice: Notice) -> Text:
     """A notice with its weight as the word that is on record; an answer to what was typed without one."""
     if notice.code in ASKED_FOR:
-        return Text("\n".join(f"{BELOW}{line}" for line in notice.text.split("\n")))
+        return Text("\n".join(f"{BELOW}{line}" for line in said(notice).split("\n")))
     style = {Weight.REMARK: "dim", Weight.WARNING: "yellow", Weight.STOP: "bold dark_orange"}[notice.weight]
-    return Text(f"  {notice.weight.value}: ", style=style).append(notice.text, style="default")
+    return Text(f"  {notice.weight.value}: ", style=style).append(said(notice), style="default")

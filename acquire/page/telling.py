@@ -14,6 +14,7 @@ from acquire.page.spoken import result_cue, verdict_aloud
 from acquire.quantity import show
 from acquire.records import LeadZero, Notice, Pair, TypedResult, UnitResult, Verdict
 from acquire.records.words import OUTCOME_WORDS, ending_words, sureness
+from acquire.words.notices import said
 
 Plain = dict[str, Any]
 
@@ -142,7 +143,7 @@ def notice_words(notice: Notice) -> Plain:
         "utc_s": notice.utc_s,
         "weight": notice.weight.value,
         "code": notice.code,
-        "text": notice.text,
+        "text": said(notice),
         "serial": notice.serial,
     }
 

@@ -11,8 +11,10 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from acquire.page.telling import typed_words, verdict_words
-from acquire.records import Notice, Prompt, TypedResult, UnitResult, UnitStarted, Verdict
+from acquire.records import Code, Notice, Prompt, TypedResult, UnitResult, UnitStarted, Verdict
+from acquire.records.codes import MEASURED_AGAIN
 from acquire.records.words import OUTCOME_WORDS
+from acquire.words.notices import said
 
 Plain = dict[str, Any]
 
@@ -78,9 +80,9 @@ class UnitView:
         for step in self.steps:
             if tuple(step["pair"]) != tuple(notice.pair):
                 continue
-            if notice.code == "step.skipped":
-                step.update(state="left_out", outcome=None, word="left out", reason=notice.text)
-            elif notice.code == "step.again" and step["kind"] != "typed":
+            if notice.code is Code.STEP_SKIPPED:
+                step.update(state="left_out", outcome=None, word="left out", reason=said(notice))
+            elif notice.code in MEASURED_AGAIN and step["kind"] != "typed":
                 step.update(state="again", outcome=None, word="once more")
 
     def take_typed(self, result: TypedResult) -> None:

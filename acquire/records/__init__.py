@@ -31,13 +31,14 @@ from acquire.records.bench import (
     LeadZero,
     Notice,
     Prompt,
+    Refused,
     UnitResult,
     UnitStarted,
     Untested,
     Weight,
 )
 from acquire.records.circumstances import Circumstances
-from acquire.records.codes import Basis, Ending, Fact, FindingKind, UntestedKind, Why
+from acquire.records.codes import Basis, Code, Ending, Fact, FindingKind, Refusal, UntestedKind, Why
 from acquire.records.commands import (
     CheckMeter,
     ClockSetBack,
@@ -120,6 +121,7 @@ __all__ = [
     "CheckStandard",
     "Circumstances",
     "ClockSetBack",
+    "Code",
     "Command",
     "ConfirmOpen",
     "Contact",
@@ -157,6 +159,8 @@ __all__ = [
     "Prompt",
     "Purpose",
     "Recorded",
+    "Refusal",
+    "Refused",
     "ResultKind",
     "ResumeBatch",
     "Rule",

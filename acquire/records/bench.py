@@ -286,3 +286,15 @@ class Refused(InputImpossible):
         """What the operator is told."""
         facts = {"refusal": self.refusal.value, **self.facts}
         return Notice(Weight.WARNING, Code.COMMAND_REFUSED, utc_s, serial, facts=facts)
+
+
+def refusal(error: InputImpossible, utc_s: float) -> Notice:
+    """What the operator is told of a command that could not be carried out.
+
+    Args:
+        error: why; of a typed line that cannot be, with its own sentence.
+        utc_s: now.
+    """
+    if isinstance(error, Refused):
+        return error.notice(utc_s)
+    return Notice(Weight.WARNING, Code.COMMAND_REFUSED, utc_s, facts={"said": str(error)})

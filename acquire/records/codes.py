@@ -103,7 +103,7 @@ class UntestedKind(StrEnum):
 
 
 class Code(StrEnum):
-    """What a notice, or a warning of the page, is of; `acquire.words` says each, with examples in its test."""
+    """What a notice, or a warning of the page, is of; `acquire.words` says each."""
 
     BATCH_COMPLETE = "batch.complete"
     BATCH_FIRST_UNIT = "batch.first_unit"
@@ -226,6 +226,7 @@ class Refusal(StrEnum):
     KEY_TOO_SOON = "key_too_soon"
     KEY_UNWITNESSED = "key_unwitnessed"
     NO_BATCH_PAUSED = "no_batch_paused"
+    NO_BATCH_RUNNING = "no_batch_running"
     NO_DOUBT = "no_doubt"
     NO_PAIR_ASKED = "no_pair_asked"
     NO_UNIT = "no_unit"

@@ -38,6 +38,7 @@ from acquire.reports.certificate_facts import (
 )
 from acquire.reports.doubtful import Doubts
 from acquire.reports.visits import OnRecord, Visit, record_of, visits_on
+from acquire.words.notices import said
 
 TRACE_POINTS = 48
 """Readings of a trace that are drawn; a plot of 4 cm shows no more."""
@@ -261,7 +262,7 @@ def _deviations(record: Record, visit: Visit) -> list[str]:
     told = [each.record for each in visit.notices if each.record.code in TOLD]
     told += _of_the_bench(record, visit)
     told.sort(key=lambda notice: notice.utc_s)
-    return [f"{_clock(notice.utc_s)}: {notice.text}" for notice in told]
+    return [f"{_clock(notice.utc_s)}: {said(notice)}" for notice in told]
 
 
 def _of_the_bench(record: Record, visit: Visit) -> list[Notice]:
