@@ -22,6 +22,7 @@ from acquire.heart.watch import ReadingWatch
 from acquire.physics.wire import SpoolCard
 from acquire.records import (
     Ask,
+    Basis,
     Batch,
     CheckStandard,
     Circumstances,
@@ -279,7 +280,7 @@ class Pipeline:
             case ConfirmOpen():
                 return self._confirmed_open(unit, utc_s)
             case FixtureOpen():
-                return self._noted(unit.found_open(utc_s, command.witness))
+                return self._noted(unit.found_open(utc_s, Basis.OPEN_PROVEN, command.witness))
         return []
 
     def _start(self, command: StartUnit, utc_s: float) -> list[Event]:
@@ -325,8 +326,8 @@ class Pipeline:
         if refusal := self._witness.refusal(self._asked_s):
             raise InputImpossible(refusal, "Hold both probes on it, look at the meter, and press again.")
         self._asked_s, self._prompt = 0.0, None
-        what = "probes" if self.fixture is None else "clips"
-        return self._noted(unit.found_open(utc_s, f"with the {what} confirmed to be on the pins"))
+        basis = Basis.OPEN_BY_KEY if self.fixture is None else Basis.OPEN_BY_CLIP
+        return self._noted(unit.found_open(utc_s, basis))
 
     def _asked(self, monotonic_s: float) -> list[Event]:
         """The prompt, when it has changed."""

@@ -22,6 +22,7 @@ from acquire.records import (
     TypedResult,
     Weight,
 )
+from acquire.words.beside import typed_answer
 
 ANSWER_FIRST_S = 0.3
 """An order to stop is answered before it is obeyed: with the bench goes the connection."""
@@ -60,7 +61,7 @@ class Orders:
             if isinstance(event, Notice) and event.code == "command.refused":
                 return Answer(done=False, reason=event.text)
             if isinstance(event, TypedResult) and event.outcome is Outcome.CANNOT_JUDGE:
-                reason = event.answer
+                reason = typed_answer(event)
         if not isinstance(order, WORDED):
             await self.daemon.tell(self._taken(order))
         try:

@@ -57,7 +57,7 @@ class Batches(BatchBook):
     def next_unit(self) -> str:
         """What is asked of the operator between two units."""
         batch = self.batch
-        if batch is not None and batch.doubt:
+        if batch is not None and batch.first_doubt:
             return f"{batch.first_serial} is in doubt: type .accept and why, or .spool, or measure it again."
         if batch is not None and self.count and batch.expected is not None:
             told = f"{batch.batch} has {self.count} of {batch.expected}"
@@ -76,7 +76,7 @@ class Batches(BatchBook):
         name = self.place.batch
         if not name or name in self.known:
             return []
-        return self._open(OpenBatch(name, remark="named by the bench file"), utc_s)
+        return self._open(OpenBatch(name), utc_s)
 
     def obey(self, command: BatchCommand, utc_s: float) -> list[Event]:  # noqa: PLR0911  (one line a command)
         """Carry out a command.
@@ -124,8 +124,6 @@ class Batches(BatchBook):
             expected=command.expected,
             spools=(),
             first_serial="",
-            doubt="",
-            doubt_probability=None,
             operator=command.operator or place.operator,
             remark=command.remark,
             utc_s=utc_s,
@@ -145,22 +143,26 @@ class Batches(BatchBook):
         names = fitting(command, sheet, self.cards)
         fresh = {name: wound_from(name, command.spool, self.cards) for name in names}
         kept = {each.winding: each for each in batch.spools} | fresh
-        remark = f"{command.spool} for {', '.join(names)}"
         changed = replace(
-            batch, spools=tuple(kept.values()), first_serial="", doubt="", doubt_probability=None
+            batch,
+            spools=tuple(kept.values()),
+            first_serial="",
+            compared=None,
+            first_doubt=None,
+            changed=tuple(fresh.values()),
         )
-        events: list[Event] = [self.did(changed, BatchDeed.SPOOL_CHANGED, utc_s, remark)]
+        events: list[Event] = [self.did(changed, BatchDeed.SPOOL_CHANGED, utc_s)]
         if text := mismatch(command.spool, names, sheet, self.cards):
             events.append(Notice(Weight.WARNING, "batch.spool", text, utc_s))
         return events
 
     def _accept(self, command: AcceptFirstUnit, utc_s: float) -> Batch:
-        doubted = [batch for batch in self.known.values() if batch.doubt]
+        doubted = [batch for batch in self.known.values() if batch.first_doubt]
         batch = self.batch or (doubted[-1] if doubted else None)
-        if batch is None or not batch.doubt:
+        if batch is None or not batch.first_doubt:
             raise InputImpossible("No first unit waits for a word.", "Scan the next unit.")
         self.same_sheet(batch)
-        calm = replace(batch, state=BatchState.RUNNING, doubt="", doubt_probability=None)
+        calm = replace(batch, state=BatchState.RUNNING, first_doubt=None)
         return self.did(calm, BatchDeed.ACCEPTED, utc_s, command.reason)
 
     # ------------------------------------------------------------------ units
@@ -185,7 +187,7 @@ class Batches(BatchBook):
             )
         if batch is not None:
             self._takes_units(batch)
-            if batch.doubt and command.serial != batch.first_serial:
+            if batch.first_doubt and command.serial != batch.first_serial:
                 return None, self._stopped(batch, utc_s)
         attempt = attempts + 1 if name and before == name else 1
         started = UnitStarted(
@@ -249,21 +251,20 @@ class Batches(BatchBook):
     ) -> list[Event]:
         if self.place.purpose not in COMPARED:
             return []
-        if batch.first_serial and not (batch.doubt and result.serial == batch.first_serial):
+        if batch.first_serial and not (batch.first_doubt and result.serial == batch.first_serial):
             return []
-        seen, remark, notices = compared(
+        seen, notices = compared(
             batch, result, readings, self.place, self.cards, four_wire_below_ohm=four_wire_below_ohm
         )
-        return [self.did(seen, BatchDeed.FIRST_UNIT, result.utc_s, remark), *notices]
+        return [self.did(seen, BatchDeed.FIRST_UNIT, result.utc_s), *notices]
 
     def _stopped(self, batch: Batch, utc_s: float) -> list[Event]:
         """Nobody said a word to the doubt: the batch rests until somebody does."""
-        remark = f"the first unit, {batch.first_serial}, was not accepted"
         text = (
-            f"The batch {batch.batch} is paused: {remark}. {batch.doubt} Type .accept and why to go on, or "
-            ".spool and the name of the spool that is on."
+            f"The batch {batch.batch} is paused: the first unit, {batch.first_serial}, was not accepted. "
+            "Type .accept and why to go on, or .spool and the name of the spool that is on."
         )
-        paused = self.did(batch, BatchDeed.PAUSED, utc_s, remark)
+        paused = self.did(batch, BatchDeed.PAUSED, utc_s)
         return [paused, Notice(Weight.WARNING, "command.refused", text, utc_s)]
 
     def _remember(self, serial: str, batch: str, attempts: int) -> None:

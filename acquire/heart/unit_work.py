@@ -14,6 +14,7 @@ from acquire.physics.copper import conductor_named
 from acquire.physics.correct import correct
 from acquire.physics.warm import Sample
 from acquire.records import (
+    Basis,
     Circumstances,
     Corrected,
     Event,
@@ -45,6 +46,7 @@ from acquire.steps.warm import WARM_CHECK
 from acquire.verdict.close import close_unit
 from acquire.verdict.judge import Attempt, Yardstick, judge, judge_open, judge_repeat
 from acquire.verdict.warmth import worth_a_second_look
+from acquire.words.verdicts import hint
 from drivers.reading import Quantity
 
 TOUCH_TERMS = frozenset({"repeatability", "leftover drift", "display resolution", "contact"})
@@ -154,10 +156,10 @@ class UnitWork:
             case Ruling.JUDGE:
                 return self._judged(match, settled)
             case Ruling.OPEN:
-                return self.found_open(settled.utc_s, "between touches of two known continuities")
+                return self.found_open(settled.utc_s, Basis.OPEN_BRACKETED)
             case Ruling.HINT:
                 code = "pair.other" if match.fit is Fit.OTHER_PAIR else "pair.unclear"
-                text = f"{match.hint}{offered}"
+                text = f"{hint(match, step.pair)}{offered}"
                 return [Notice(Weight.WARNING, code, text, settled.utc_s, self.serial, step.pair)]
             case Ruling.PROVED | Ruling.AGAIN:
                 return []
@@ -237,12 +239,13 @@ class UnitWork:
         evidence = self.conditions.on_record(evidence, four_wire=four_wire)
         return [Judged(replace(verdict, counts=counts), evidence), *self.closed(settled.utc_s)]
 
-    def found_open(self, utc_s: float, witness: str) -> list[Event]:
+    def found_open(self, utc_s: float, basis: Basis, witness: tuple[Pair, ...] = ()) -> list[Event]:
         """The current pair is open, and something bears witness that the probes were on it.
 
         Args:
             utc_s: now.
-            witness: what does, for the record.
+            basis: what does.
+            witness: as `Verdict.witness`.
 
         Raises:
             InputImpossible: nothing is asked for.
@@ -252,7 +255,7 @@ class UnitWork:
             raise InputImpossible("No pair is asked for now.")
         attempt = Attempt(self.serial, self.progress.attempt)
         outcome, counts = self.progress.confirmed_open()
-        verdict, evidence = judge_open(self._yardstick(step), attempt, self.place, utc_s, witness)
+        verdict, evidence = judge_open(self._yardstick(step), attempt, self.place, utc_s, basis, witness)
         verdict = replace(verdict, outcome=outcome, counts=counts)
         return [Judged(verdict, evidence), *self.closed(utc_s)]
 

@@ -13,6 +13,7 @@ from typing import Any
 from acquire.heart.watch import SIGNS
 from acquire.page.facts import Facts
 from acquire.records import Batch, Event, Judged, LeadZero, Notice, UnitResult, UnitStarted, Weight
+from acquire.words.faults import batch_doubt
 from drivers.reading import OHMS, Kind, Quantity, Reading
 
 Plain = dict[str, Any]
@@ -143,8 +144,8 @@ class Warnings:
             case UnitResult() if event.held and event.wait_s is not None:
                 self._warm(event, event.utc_s + event.wait_s)
             case Batch():
-                text, there = event.doubt, bool(event.doubt)
-                self._hold("batch.first_unit", Weight.WARNING, text, event.utc_s, there=there)
+                text = batch_doubt(event)
+                self._hold("batch.first_unit", Weight.WARNING, text, event.utc_s, there=bool(text))
             case UnitStarted():
                 self._end((f"part.warm {event.serial}",))
 

@@ -15,6 +15,8 @@ from acquire.records.batches import (
     BatchDeed,
     BatchState,
     ChangeSpool,
+    Compared,
+    Doubt,
     FinishBatch,
     OpenBatch,
     PauseBatch,
@@ -25,9 +27,7 @@ from acquire.records.batches import (
 from acquire.records.bench import (
     Ask,
     BalanceFound,
-    FaultPlace,
     Finding,
-    Hypothesis,
     LeadZero,
     Notice,
     Prompt,
@@ -37,7 +37,7 @@ from acquire.records.bench import (
     Weight,
 )
 from acquire.records.circumstances import Circumstances
-from acquire.records.codes import Basis, Ending, Fact, FindingKind, UntestedKind, Why
+from acquire.records.codes import BalanceKind, Basis, Ending, Fact, FindingKind, Sign, UntestedKind, Why
 from acquire.records.commands import (
     CheckMeter,
     ClockSetBack,
@@ -55,6 +55,7 @@ from acquire.records.commands import (
     TypeTemperature,
     ZeroLeads,
 )
+from acquire.records.faults import FaultPlace, Hypothesis
 from acquire.records.imported import ImportedResult
 from acquire.records.results import CheckStandard, ResultKind, TypedResult, TypedWhy
 from acquire.records.settled import Approach, Contact, LiftOff, Settled, SettleEvent
@@ -108,6 +109,7 @@ __all__ = [
     "Ask",
     "Balance",
     "BalanceFound",
+    "BalanceKind",
     "Basis",
     "Batch",
     "BatchDeed",
@@ -120,10 +122,12 @@ __all__ = [
     "Circumstances",
     "ClockSetBack",
     "Command",
+    "Compared",
     "ConfirmOpen",
     "Contact",
     "Corrected",
     "Decision",
+    "Doubt",
     "Ending",
     "Event",
     "Evidence",
@@ -163,6 +167,7 @@ __all__ = [
     "Settled",
     "Shape",
     "Sheet",
+    "Sign",
     "SkipStep",
     "StartUnit",
     "Step",

@@ -13,6 +13,7 @@ from acquire.records.batches import (
     ResumeBatch,
     UnitKnown,
 )
+from acquire.records.words import Pair
 
 COLDEST_CELSIUS, WARMEST_CELSIUS = -20.0, 60.0
 """Of a room in which units are measured; wide enough for a shed in winter and a foundry. Workshop choice."""
@@ -134,10 +135,10 @@ class FixtureOpen:
     """The pair that the fixture holds is open; nobody types this.
 
     Attributes:
-        witness: what proves that both pins have contact, for the record.
+        witness: what proves that each pin has contact; `Verdict.witness`.
     """
 
-    witness: str
+    witness: tuple[Pair, ...]
 
 
 Command = (

@@ -8,9 +8,8 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from acquire.records import Notice, Pair, Verdict
+from acquire.records import Fit, Notice, Pair, Verdict
 from acquire.records.words import FAILING
-from acquire.steps.matcher import names_another
 from acquire.steps.step_state import StepState
 
 LEFT_OUT = "step.skipped"
@@ -50,7 +49,7 @@ def recall(states: Sequence[StepState], record: Verdict | Notice, refused: set[s
 def _recall_verdict(state: StepState, verdict: Verdict, *, was_refused: bool) -> None:
     ohm = math.inf if verdict.reference_ohm is None else verdict.reference_ohm
     state.attempts, state.skipped = verdict.attempt, ""
-    state.insisted = was_refused and names_another(verdict.hint)
+    state.insisted = was_refused and _reads_like_another(verdict)
     if not verdict.counts:
         if verdict.outcome in FAILING:
             state.failed = (*state.failed, ohm)
@@ -60,6 +59,13 @@ def _recall_verdict(state: StepState, verdict: Verdict, *, was_refused: bool) ->
     state.failed, state.passed_once = (), False
     state.outcome, state.ohm = verdict.outcome, ohm
     state.u_ohm = state.repeat_u_ohm = verdict.standard_uncertainty_ohm or 0.0
+
+
+def _reads_like_another(verdict: Verdict) -> bool:
+    """Whether its value may be another pair's than its own."""
+    if verdict.fit is Fit.OTHER_PAIR:
+        return verdict.reads_like[0] != Pair(verdict.pin_a, verdict.pin_b)
+    return verdict.fit is Fit.AMBIGUOUS
 
 
 def _names_of(states: Sequence[StepState], pair: Pair | None) -> list[str]:

@@ -3,15 +3,27 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from acquire.physics.warm import Sample
-from acquire.records import BalanceFound, Circumstances, Hypothesis, Outcome, Pair, UnitResult, UnitStarted
+from acquire.records import (
+    Circumstances,
+    Finding,
+    FindingKind,
+    Hypothesis,
+    Outcome,
+    Pair,
+    UnitResult,
+    UnitStarted,
+)
 from acquire.records.words import FAILING, WORST_LAST
 from acquire.steps.agreement import oddest
-from acquire.steps.balance import Balanced, balances
+from acquire.steps.balance import balances
 from acquire.steps.unit import UnitProgress
 from acquire.verdict.diagnose import best_next_pair, diagnose
 from acquire.verdict.warmth import is_warm, rest_s
+from acquire.words.verdicts import balance
+from acquire.words.verdicts import contradiction as contradiction_words
 
 SIGNIFICANT = 4.0
 """Standard uncertainties from which readings contradict each other. A normal value is that far off once in
@@ -54,7 +66,8 @@ def close_unit(
     warm = unit.still_warm or (failing and not rested and is_warm(unit.table, readings, hypotheses, samples))
     held = given_up or ("the unit is warm" if warm else "")
     wait_s = rest_s(unit.table, readings, samples, moved=unit.still_warm) if warm and not given_up else None
-    uneven = [each.sentence for each in balanced if each.outcome is not Outcome.PASS]
+    uneven = [balance(each) for each in balanced if each.outcome is not Outcome.PASS]
+    odd = () if failing or held else contradiction(unit)
     return UnitResult(
         bench=place.bench,
         serial=unit.serial,
@@ -72,32 +85,22 @@ def close_unit(
         next_pair=next_pair,
         started_utc_s=started.utc_s,
         utc_s=utc_s,
-        findings=(*uneven, *([] if failing or held else contradiction(unit))),
-        balances=tuple(_found(each) for each in balanced),
+        findings=(*uneven, *map(contradiction_words, odd)),
+        balances=balanced,
+        found=odd,
     )
 
 
-def contradiction(unit: UnitProgress) -> tuple[str, ...]:
+def contradiction(unit: UnitProgress) -> tuple[Finding, ...]:
     """What is remarked of a unit whose readings pass and do not go together; mostly nothing.
 
     The verdict stands: nothing says which of the readings is wrong, and each was good.
     """
     odd = oddest(unit.table, unit.readings())
-    return (odd.sentence,) if odd is not None and odd.away >= SIGNIFICANT else ()
-
-
-def _found(balanced: Balanced) -> BalanceFound:
-    rule = balanced.rule
-    return BalanceFound(
-        rule.name,
-        rule.windings,
-        balanced.ohm,
-        balanced.fraction,
-        balanced.expanded_fraction,
-        rule.limit,
-        balanced.worst,
-        balanced.outcome,
-    )
+    if odd is None or odd.away < SIGNIFICANT:
+        return ()
+    found = Finding(FindingKind.CONTRADICTION, pair=odd.pair, ohm=odd.ohm)
+    return (replace(found, predicted_ohm=odd.foretold_ohm, u_ohm=odd.u_ohm),)
 
 
 def _explained(
