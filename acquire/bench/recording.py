@@ -41,8 +41,8 @@ from drivers.models import MeterModel
 from drivers.reading import Reading
 
 VERSION = 2
-"""Of this spelling; a recording of a newer one is refused. Version 1 told an interrupted unit in another way: such
-a line is refused, everything else of version 1 is read."""
+"""Of this spelling; a recording of a newer one is refused. Version 1 told an interrupted unit in another way:
+such a line is refused, everything else of version 1 is read."""
 
 LONGEST_LINE = 4_000_000
 """Characters; the first line holds a whole sheet, no other is nearly as long."""

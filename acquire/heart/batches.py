@@ -63,7 +63,7 @@ class Batches(BatchBook):
     def prompt(self) -> Prompt:
         """What is asked of the operator between two units."""
         batch = self.batch
-        if batch is not None and batch.doubt:
+        if batch is not None and batch.first_doubt:
             return Prompt(Ask.START_UNIT, why=Why.DOUBT, facts={"first": batch.first_serial})
         if batch is not None and self.count and batch.expected is not None:
             facts: dict[str, Fact] = {"batch": batch.batch, "count": self.count, "expected": batch.expected}
@@ -82,7 +82,7 @@ class Batches(BatchBook):
         name = self.place.batch
         if not name or name in self.known:
             return []
-        return self._open(OpenBatch(name, remark="named by the bench file"), utc_s)
+        return self._open(OpenBatch(name), utc_s)
 
     def obey(self, command: BatchCommand, utc_s: float) -> list[Event]:  # noqa: PLR0911  (one line a command)
         """Carry out a command.
@@ -129,8 +129,6 @@ class Batches(BatchBook):
             expected=command.expected,
             spools=(),
             first_serial="",
-            doubt="",
-            doubt_probability=None,
             operator=command.operator or place.operator,
             remark=command.remark,
             utc_s=utc_s,
@@ -150,22 +148,26 @@ class Batches(BatchBook):
         names = fitting(command, sheet, self.cards)
         fresh = {name: wound_from(name, command.spool, self.cards) for name in names}
         kept = {each.winding: each for each in batch.spools} | fresh
-        remark = f"{command.spool} for {', '.join(names)}"
         changed = replace(
-            batch, spools=tuple(kept.values()), first_serial="", doubt="", doubt_probability=None
+            batch,
+            spools=tuple(kept.values()),
+            first_serial="",
+            compared=None,
+            first_doubt=None,
+            changed=tuple(fresh.values()),
         )
-        events: list[Event] = [self.did(changed, BatchDeed.SPOOL_CHANGED, utc_s, remark)]
+        events: list[Event] = [self.did(changed, BatchDeed.SPOOL_CHANGED, utc_s)]
         if facts := mismatch(command.spool, names, sheet, self.cards):
             events.append(Notice(Weight.WARNING, Code.BATCH_SPOOL, utc_s, facts=facts))
         return events
 
     def _accept(self, command: AcceptFirstUnit, utc_s: float) -> Batch:
-        doubted = [batch for batch in self.known.values() if batch.doubt]
+        doubted = [batch for batch in self.known.values() if batch.first_doubt]
         batch = self.batch or (doubted[-1] if doubted else None)
-        if batch is None or not batch.doubt:
+        if batch is None or not batch.first_doubt:
             raise Refused(Refusal.NO_DOUBT)
         self.same_sheet(batch)
-        calm = replace(batch, state=BatchState.RUNNING, doubt="", doubt_probability=None)
+        calm = replace(batch, state=BatchState.RUNNING, first_doubt=None)
         return self.did(calm, BatchDeed.ACCEPTED, utc_s, command.reason)
 
     # ------------------------------------------------------------------ units
@@ -186,7 +188,7 @@ class Batches(BatchBook):
             raise Refused(Refusal.BATCH_OF_OTHERS, serial=command.serial, batch=before, wanted=name)
         if batch is not None:
             self._takes_units(batch)
-            if batch.doubt and command.serial != batch.first_serial:
+            if batch.first_doubt and command.serial != batch.first_serial:
                 return None, self._stopped(batch, utc_s)
         attempt = attempts + 1 if name and before == name else 1
         started = UnitStarted(
@@ -251,17 +253,16 @@ class Batches(BatchBook):
     ) -> list[Event]:
         if self.place.purpose not in COMPARED:
             return []
-        if batch.first_serial and not (batch.doubt and result.serial == batch.first_serial):
+        if batch.first_serial and not (batch.first_doubt and result.serial == batch.first_serial):
             return []
-        seen, remark, notices = compared(
+        seen, notices = compared(
             batch, result, readings, self.place, self.cards, four_wire_below_ohm=four_wire_below_ohm
         )
-        return [self.did(seen, BatchDeed.FIRST_UNIT, result.utc_s, remark), *notices]
+        return [self.did(seen, BatchDeed.FIRST_UNIT, result.utc_s), *notices]
 
     def _stopped(self, batch: Batch, utc_s: float) -> list[Event]:
         """Nobody said a word to the doubt: the batch rests until somebody does."""
-        remark = f"the first unit, {batch.first_serial}, was not accepted"
-        paused = self.did(batch, BatchDeed.PAUSED, utc_s, remark)
+        paused = self.did(batch, BatchDeed.PAUSED, utc_s)
         refused = Refused(Refusal.BATCH_STOPPED, batch=batch.batch, first=batch.first_serial)
         return [paused, refused.notice(utc_s)]
 

@@ -93,7 +93,7 @@ def too_coarse(states: Sequence[StepState], table: PairTable) -> StepState | Non
         name
         for balanced in balances(table, readings)
         if balanced.outcome is Outcome.CANNOT_JUDGE
-        for name in balanced.rule.windings
+        for name in balanced.windings
     }
     named = ((s, {branch.name for branch in table.windings(s.step.pair)}) for s in borrowed)
     return next((s for s, windings in named if windings & unclear), None)

@@ -198,7 +198,7 @@ class UnitWork:
                 state.apply(attempt)
                 return [self._notice(Code.OPEN_ANCHORED, settled, step, attempt, match.pair)]
         if (other := state.waiting(match)) is not None:
-            step, match = other, replace(match, fit=Fit.EXPECTED)
+            step = other
         elif state.refuses(match):
             attempt = refused(match, step.name, touch, revision)
             state.apply(attempt)
@@ -240,7 +240,7 @@ class UnitWork:
             attempt = measured(match, step.name, touch, revision, verdict.outcome)
         four_wire = settled.quantity is Quantity.RESISTANCE_4W
         evidence = self.conditions.on_record(evidence, four_wire=four_wire)
-        verdict = replace(verdict, touch=touch, touch_u_ohm=attempt.touch_u_ohm, fit=match.fit)
+        verdict = replace(verdict, touch=touch, touch_u_ohm=attempt.touch_u_ohm)
         return attempt, Judged(verdict, evidence)
 
     def _counted(self, attempt: Attempt, judged: Judged) -> Judged:
@@ -268,8 +268,8 @@ class UnitWork:
     def _open(self, step: Step, utc_s: float, basis: Basis, witness: tuple[Pair, ...], touch: int) -> Judged:
         number = self.state.named(step.name).attempts + 1
         standing = Standing(self.serial, number)
-        verdict, evidence = judge_open(self._yardstick(step), standing, self.place, utc_s)
-        verdict = replace(verdict, touch=touch, basis=basis, witness=witness)
+        verdict, evidence = judge_open(self._yardstick(step), standing, self.place, utc_s, basis, witness)
+        verdict = replace(verdict, touch=touch)
         return self._counted(_attempt_of(verdict), Judged(verdict, evidence))
 
     # ------------------------------------------------------------------ words of the operator
@@ -353,8 +353,9 @@ class UnitWork:
         """A value that reads like another pair, with the word that measures that one again if it is meant."""
         last = self.state.last
         facts = facts_of(attempt) | {
+            "fit": match.fit.value,
             "reads_like": tuple(str(pair) for pair in match.reads_like),
-            "windings": tuple(self.table.reading_names(pair) for pair in match.reads_like[:1]),
+            "reads_through": match.reads_through,
             "last": tuple(last.step.pair) if offer and last is not None else (),
         }
         utc_s = match.corrected.settled.utc_s

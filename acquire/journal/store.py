@@ -211,8 +211,8 @@ class Journal:
     async def latest_doings(self) -> list[Entry]:
         """What a bench that starts again must be told, oldest first.
 
-        The latest of each thing that a bench owes or has been told (`OWED`) before the latest unit was started,
-        then everything since. A unit that was brought back counts from its own start.
+        The latest of each thing that a bench owes or has been told (`OWED`) before the latest unit was
+        started, then everything since. A unit that was brought back counts from its own start.
         """
         return await self._in_thread(self._latest_doings)
 

@@ -13,8 +13,8 @@ from typing import Any
 from acquire.page.telling import typed_words, verdict_words
 from acquire.records import Code, Notice, Prompt, TypedResult, UnitResult, UnitStarted, Verdict
 from acquire.records.codes import MEASURED_AGAIN
-from acquire.records.words import OUTCOME_WORDS
 from acquire.words.notices import said
+from acquire.words.outcomes import OUTCOME_WORDS
 
 Plain = dict[str, Any]
 
@@ -67,7 +67,7 @@ class UnitView:
         """A verdict of one of its steps."""
         step = self._step(verdict.step, (verdict.pin_a, verdict.pin_b))
         words = verdict_words(verdict)
-        step.update(value=words["text"], reason=verdict.reason)
+        step.update(value=words["text"], reason=words["reason"])
         if verdict.counts:
             step.update(state="done", outcome=verdict.outcome.value, word=OUTCOME_WORDS[verdict.outcome])
         else:

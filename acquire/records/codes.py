@@ -85,6 +85,31 @@ class Why(StrEnum):
     STUDY = "study"
 
 
+class BalanceKind(StrEnum):
+    """What a rule over windings that must be alike limits.
+
+    FROM_MEAN: the largest deviation of one from the mean of all; APART: the difference of two.
+    """
+
+    FROM_MEAN = "from_mean"
+    APART = "apart"
+
+
+class Sign(StrEnum):
+    """What speaks against a bench by its check standard: the rules of its chart (physics/check_standard)."""
+
+    OFF_CERTIFICATE = "off_certificate"
+    BEYOND_LIMITS = "beyond_limits"
+    JUMP = "jump"
+    RUN = "run"
+    TREND = "trend"
+
+
+RUN_LENGTH = 9
+"""Readings in a row on one side of the centre that are no chance: 9 happen by chance in 1 of 256 runs
+(ISO 7870-2:2013 counts 9 as well; from memory)."""
+
+
 class FindingKind(StrEnum):
     """Which rule over a whole unit found something."""
 

@@ -152,7 +152,7 @@ class FixtureOpen:
     """The pair that the fixture holds is open; nobody types this.
 
     Attributes:
-        witness: pairs whose continuity proves that both pins have contact.
+        witness: what proves that each pin has contact; `Verdict.witness`.
     """
 
     witness: tuple[Pair, ...]

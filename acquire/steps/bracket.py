@@ -106,7 +106,7 @@ class Bracket:
         return self.anchor, self.closer
 
     def proves(self, pair: Pair) -> bool:
-        """Whether the anchor's value proves the clip; after repetitions it is the pin itself that reads so."""
+        """Whether the anchor's value proves the clip; after repetitions it is the pin itself that read."""
         return pair == self.anchor and not self.exhausted and self.again + self.proved <= _MOST_AGAIN
 
     def closes(self, pair: Pair, contact_s: float) -> bool:
@@ -143,7 +143,7 @@ class Bracket:
         self.again, self.exhausted, self.closed = 0, False, False
 
     def facts(self) -> dict[str, Fact]:
-        """What a request needs: the core, the pin that must be open, and what to touch before and after it."""
+        """What a request needs: the core, the pin that must be open, what to touch before and after it."""
         first, last = (next(pin for pin in pair if pin != self.core) for pair in self.pairs)
         facts: dict[str, Fact] = {"core": self.core, "opened": self.opened, "last": last}
         return facts if self.proved else {"first": first, **facts}

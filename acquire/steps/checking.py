@@ -178,7 +178,7 @@ class CheckDuty:
         )
         record = self._record(check, corrected, place)
         self._note(record)
-        return [record, *self._notices(check, settled.utc_s)]
+        return [record, *self._notices(record)]
 
     def _ruled(self, record: CheckStandard) -> None:
         self.last_utc_s = record.utc_s
@@ -231,7 +231,7 @@ class CheckDuty:
         return _with(corrected, terms)
 
     def _record(self, check: Check, corrected: Corrected, place: Circumstances) -> CheckStandard:
-        chart, settled = check.chart, corrected.settled
+        chart, trend, settled = check.chart, check.trend, corrected.settled
         return CheckStandard(
             bench=place.bench,
             meter_id=settled.meter_id,
@@ -244,12 +244,14 @@ class CheckDuty:
             standard_uncertainty_ohm=corrected.standard_uncertainty_ohm,
             expanded_ohm=corrected.expanded_ohm,
             in_control=check.in_control,
-            signs=tuple(sign.value for sign in check.signs),
-            text=" ".join(check.sentences),
+            signs=check.signs,
             centre_ohm=chart.centre_ohm if chart else None,
             lower_ohm=chart.lower_ohm if chart else None,
             upper_ohm=chart.upper_ohm if chart else None,
             moving_range_upper_ohm=chart.moving_range_upper_ohm if chart else None,
+            before_ohm=self.history_ohm[-1] if self.history_ohm else None,
+            slope_ohm=trend.slope if trend else None,
+            slope_points=trend.points if trend else None,
             stops=self.stops,
             quantity=settled.quantity,
             operator=place.operator,
@@ -259,17 +261,17 @@ class CheckDuty:
             utc_s=settled.utc_s,
         )
 
-    def _notices(self, check: Check, utc_s: float) -> list[Notice]:
-        if check.in_control:
+    def _notices(self, record: CheckStandard) -> list[Notice]:
+        if record.in_control:
             return []
         facts: dict[str, Fact] = {
             "resistor": self.resistor.name,
-            "reading_ohm": check.reading_ohm,
-            "signs": tuple(sign.value for sign in check.signs),
+            "reading_ohm": record.reading_ohm,
+            "signs": tuple(record.signs),
             "stops": self.stops,
         }
         weight = Weight.STOP if self.stops else Weight.WARNING
-        return [Notice(weight, Code.CHECK_OUT_OF_CONTROL, utc_s, facts=facts)]
+        return [Notice(weight, Code.CHECK_OUT_OF_CONTROL, record.utc_s, facts=facts)]
 
 
 def _with(corrected: Corrected, terms: list[Term]) -> Corrected:

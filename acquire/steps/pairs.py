@@ -15,7 +15,6 @@ from itertools import combinations
 from acquire.errors import InputImpossible
 from acquire.physics.network import BranchOhm, resistance_between, sensitivities
 from acquire.records import Branch, BranchKind, Limits, Pair, Purpose, Sheet, Step, StepKind
-from acquire.steps.wording import in_words
 
 _NOTHING_OHM = 1e-12
 """Stands for a strap without resistance where a worst case is looked for."""
@@ -104,7 +103,8 @@ class PairTable:
         """Whether two pairs read so nearly the same on good units that one can be taken for the other.
 
         Args:
-            pair, other: in any order.
+            pair: of a good unit.
+            other: likewise, in any order.
             blur_ohm: what else may hide a difference, such as a dirty probe.
         """
         if pair == other:
@@ -142,16 +142,6 @@ class PairTable:
         """Branches that matter to a pair, in the sheet's order; leads only where nothing else does."""
         named = [b for b, ohm in self._parts(pair) if ohm > _NAMED_SHARE * self.nominal_ohm(pair)]
         return tuple([b for b in named if b.kind is not BranchKind.LEAD] or named)
-
-    def reading_names(self, pair: Pair) -> str:
-        """What a reading of the pair is of, in words: "both charge windings in series"."""
-        windings = self.windings(pair)
-        if not windings:
-            return "nothing"
-        shares = dict(zip((b.name for b in self.branches), self.path(pair).shares, strict=True))
-        in_series = all(shares[branch.name] > 0.999 for branch in windings)
-        everything = [b.name for b in self.branches if b.kind is BranchKind.WINDING]
-        return in_words([branch.name for branch in windings], in_series=in_series, everything=everything)
 
     def limits(self, pair: Pair, purpose: Purpose) -> Limits:
         """Limits of a pair from the tolerances of what it is made of.

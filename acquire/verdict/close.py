@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Protocol
 
 from acquire.physics.warm import Sample
 from acquire.records import (
-    BalanceFound,
     Circumstances,
     Ending,
+    Finding,
+    FindingKind,
     Hypothesis,
     Outcome,
     Pair,
@@ -18,10 +20,12 @@ from acquire.records import (
 )
 from acquire.records.words import FAILING, WORST_LAST
 from acquire.steps.agreement import PairReading, oddest
-from acquire.steps.balance import Balanced, balances
+from acquire.steps.balance import balances
 from acquire.steps.pairs import PairTable
 from acquire.verdict.diagnose import best_next_pair, diagnose
 from acquire.verdict.warmth import is_warm, rest_s
+from acquire.words.verdicts import balance
+from acquire.words.verdicts import contradiction as contradiction_words
 
 SIGNIFICANT = 4.0
 """Standard uncertainties from which readings contradict each other. A normal value is that far off once in
@@ -35,15 +39,32 @@ class Measured(Protocol):
     serial: str
 
     @property
-    def outcome(self) -> Outcome | None: ...
+    def outcome(self) -> Outcome | None:
+        """Worst outcome of the steps that counts."""
+        ...
+
     @property
-    def passed(self) -> int: ...
+    def passed(self) -> int:
+        """Steps that have passed."""
+        ...
+
     @property
-    def total(self) -> int: ...
+    def total(self) -> int:
+        """Steps of the unit."""
+        ...
+
     @property
-    def still_warm(self) -> bool: ...
-    def readings(self) -> Sequence[PairReading]: ...
-    def touch_readings(self) -> Sequence[PairReading]: ...
+    def still_warm(self) -> bool:
+        """The first resistance has moved during the test."""
+        ...
+
+    def readings(self) -> Sequence[PairReading]:
+        """Values that count."""
+        ...
+
+    def touch_readings(self) -> Sequence[PairReading]:
+        """The same with the uncertainty of each touch alone."""
+        ...
 
 
 def close_unit(
@@ -89,7 +110,8 @@ def close_unit(
     )
     warm = ending is Ending.WARM
     wait_s = rest_s(unit.table, readings, samples, moved=unit.still_warm) if warm else None
-    uneven = [each.sentence for each in balanced if each.outcome is not Outcome.PASS]
+    uneven = [balance(each) for each in balanced if each.outcome is not Outcome.PASS]
+    odd = () if failing or held else contradiction(unit)
     return UnitResult(
         bench=place.bench,
         serial=unit.serial,
@@ -107,34 +129,24 @@ def close_unit(
         next_pair=next_pair,
         started_utc_s=started.utc_s,
         utc_s=utc_s,
-        findings=(*uneven, *([] if failing or held else contradiction(unit))),
-        balances=tuple(_found(each) for each in balanced),
+        findings=(*uneven, *map(contradiction_words, odd)),
+        balances=balanced,
+        found=odd,
         ending=ending,
         remark=remark,
     )
 
 
-def contradiction(unit: Measured) -> tuple[str, ...]:
+def contradiction(unit: Measured) -> tuple[Finding, ...]:
     """What is remarked of a unit whose readings pass and do not go together; mostly nothing.
 
     The verdict stands: nothing says which of the readings is wrong, and each was good.
     """
     odd = oddest(unit.table, unit.readings())
-    return (odd.sentence,) if odd is not None and odd.away >= SIGNIFICANT else ()
-
-
-def _found(balanced: Balanced) -> BalanceFound:
-    rule = balanced.rule
-    return BalanceFound(
-        rule.name,
-        rule.windings,
-        balanced.ohm,
-        balanced.fraction,
-        balanced.expanded_fraction,
-        rule.limit,
-        balanced.worst,
-        balanced.outcome,
-    )
+    if odd is None or odd.away < SIGNIFICANT:
+        return ()
+    found = Finding(FindingKind.CONTRADICTION, pair=odd.pair, ohm=odd.ohm)
+    return (replace(found, predicted_ohm=odd.foretold_ohm, u_ohm=odd.u_ohm),)
 
 
 def _explained(
