@@ -26,10 +26,10 @@ def at(folder, sheet, *, seed=1, lead_ohm=0.15, **words):
         yield bench, hands
 
 
-def sound(hands, serial="A-1", *, kelvin=0.0, quick_s=6.0, scaled=None, joints=None, room_celsius=22.0):
-    """A unit at its nominal values, some of them scaled; warm by so much, cooling fast."""
+def sound(hands, serial="A-1", *, kelvin=0.0, quick_s=40.0, scaled=None, joints=None, room_celsius=22.0):
+    """A unit at its nominal values, some of them scaled; warm by so much, cooling within a minute."""
     values = {edge.name: edge.ohm * (scaled or {}).get(edge.name, 1.0) for edge in hands.sheet.edges}
-    warmth = Warmth(kelvin, 0.5, quick_s, 10 * quick_s)
+    warmth = Warmth(kelvin, 1.0, quick_s, quick_s)
     return Unit(hands.sheet, serial, values, joints or {}, room_celsius, warmth)
 
 
