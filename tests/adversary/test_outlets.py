@@ -5,6 +5,7 @@ Shapes, codes and JSON fields are read; of sentences none.
 
 from __future__ import annotations
 
+import asyncio
 import csv
 import json
 import re
@@ -104,23 +105,30 @@ def typed(bench, line):
 async def test_a_result_that_changes_after_the_unit_is_heard_everywhere(tmp_path):
     """Passed in ohms, failed by insulation afterwards: terminal, page, papers, MQTT and CSV all say fail."""
     with Mosquitto(tmp_path / "broker") as broker:
-        mqtt = f'[mqtt]\nhost = "127.0.0.1"\nport = {broker.port}\n'
         async with subscriber(broker.port) as ear:
-            with at(tmp_path, "plover", tables=mqtt) as (bench, hands):
-                assert worked(bench, hands, "P-1")["outcome"] == "pass"
-                typed(bench, BAD)
-                said = said_on_page(bench, "P-1")
-                assert bench.stop() == 0
-                said |= said_on_paper(bench, "P-1", "lot 7")
-                said["end table"] = said_at_the_end(bench.output(), "P-1")
-                said["csv"] = said_by_csv(bench, "P-1")
+            said = await asyncio.to_thread(changed_afterwards, tmp_path, broker.port)
+            await ear.until(lambda ear: ear.of("status")[-1]["state"] == "stopped")
         async with subscriber(broker.port) as late:
             await late.until(lambda ear: ear.of("status", retained=True))
-            heard = [unit for unit in ear.of("unit") if unit["serial"] == "P-1" and "outcome" in unit]
-            said["mqtt"] = heard[-1]["outcome"]
-            kept = [unit for unit in late.of("unit", retained=True) if unit.get("serial") == "P-1"]
-            said["mqtt retained"] = kept[-1]["outcome"] if kept else None
+        heard = [unit for unit in ear.of("unit") if unit["serial"] == "P-1" and "outcome" in unit]
+        said["mqtt"] = heard[-1]["outcome"] if heard else None
+        kept = [unit for unit in late.of("unit", retained=True) if unit.get("serial") == "P-1"]
+        said["mqtt retained"] = kept[-1].get("outcome") if kept else None
     assert said == {name: (0, 1) if name == "/now batch" else "fail" for name in said}
+
+
+def changed_afterwards(folder, broker_port):
+    """Do that; gives what page, terminal, papers and CSV say."""
+    mqtt = f'[mqtt]\nhost = "127.0.0.1"\nport = {broker_port}\n'
+    with at(folder, "plover", tables=mqtt) as (bench, hands):
+        assert worked(bench, hands, "P-1")["outcome"] == "pass"
+        typed(bench, BAD)
+        said = said_on_page(bench, "P-1")
+        assert bench.stop() == 0
+        said |= said_on_paper(bench, "P-1", "lot 7")
+        said["end table"] = said_at_the_end(bench.output(), "P-1")
+        said["csv"] = said_by_csv(bench, "P-1")
+    return said
 
 
 def test_a_result_typed_while_the_bench_rests_changes_the_papers(tmp_path):
