@@ -1,4 +1,4 @@
-"""`python -m tests.adversary --units 300`: many units through the real daemon; exit 1 if one was judged wrongly."""
+"""`python -m tests.adversary --units 300`: many units, the real daemon; 1 if one is judged wrongly."""
 
 from __future__ import annotations
 
@@ -18,8 +18,12 @@ def main():
     words.add_argument("--seed", default="1")
     words.add_argument("--per-life", type=int, default=10, help="units between two starts of the daemon")
     words.add_argument("--side-by-side", type=int, default=2, help="benches at a time")
-    words.add_argument("--hurry", type=float, default=10.0, help="units cool so many times faster, as hands are")
-    words.add_argument("--habits", nargs="+", default=["obedient", "lingering", "slipping"], choices=list(HABITS))
+    words.add_argument(
+        "--hurry", type=float, default=10.0, help="units cool so many times faster, as hands are"
+    )
+    words.add_argument(
+        "--habits", nargs="+", default=["obedient", "lingering", "slipping"], choices=list(HABITS)
+    )
     words.add_argument("--verbose", action="store_true", help="every unit, not only the wrong ones")
     given = words.parse_args()
     began_s = time.monotonic()

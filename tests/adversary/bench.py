@@ -1,7 +1,7 @@
 """One bench of the rig: the meter and its probes here, the real daemon a process, its page followed as data.
 
-Files are the user's: a bench file, sheets and a meter file. The daemon is started, typed to, killed and started
-again as a person would; nothing of it is imported.
+Files are the user's: a bench file, sheets and a meter file. The daemon is started, typed to, killed and
+started again as a person would; nothing of it is imported.
 """
 
 from __future__ import annotations
@@ -100,7 +100,7 @@ class Ear:
                 left_s = deadline_s - time.monotonic()
                 if left_s <= 0:
                     return None
-                self.news.wait(left_s)
+                self.news.wait(min(left_s, 0.2))
             return self.state
 
     def close(self):
@@ -129,9 +129,15 @@ class Bench:
         self.folder, self.sheet = Path(folder), Path(sheet)
         self.folder.mkdir(parents=True, exist_ok=True)
         self.words = {
-            "purpose": purpose, "celsius": celsius, "uncertainty_kelvin": uncertainty_kelvin, "tables": tables,
-            "meter": meter, "order": order, "quick": quick, "batch": batch,
-        }  # fmt: skip
+            "purpose": purpose,
+            "celsius": celsius,
+            "uncertainty_kelvin": uncertainty_kelvin,
+            "tables": tables,
+            "meter": meter,
+            "order": order,
+            "quick": quick,
+            "batch": batch,
+        }
         self.probes = probes or Probes()
         self.instrument = Instrument(self.probes, seed=seed, conversion_s=conversion_s)
         self.page_port = free_port()
@@ -194,7 +200,8 @@ port = {self.page_port}
                 env={**os.environ, "TERM": "dumb", "COLUMNS": "160", "PYTHONPATH": str(ROOT)},
             )  # fmt: skip
         shown = self.ear.until(lambda state: state.get("ask") or self.process.poll() is not None)
-        assert shown is not None and self.process.poll() is None, self.output()
+        assert shown is not None, self.output()
+        assert self.process.poll() is None, self.output()
         return self
 
     def kill(self):

@@ -63,10 +63,13 @@ class Fate:
     def line(self):
         """For the list of what went wrong."""
         where = ", ".join(f"{name} by {sigmas:.0f} sigma" for name, sigmas in self.where)
-        joints = f"thermometer {self.lot.celsius - self.lot.room_celsius:+.1f} K, zero {self.lot.short_extra_ohm:+.3f} ohm"
+        off = f"thermometer {self.lot.celsius - self.lot.room_celsius:+.1f} K"
+        zero = f"zero {self.lot.short_extra_ohm:+.3f} ohm"
+        kind = f"{self.kind}{' masked' if self.masked else ''}"
         return (
-            f"{self.truth:7} {self.became:12} {self.sheet:8} {self.serial:14} {self.kind}{' masked' if self.masked else ''}, "
-            f"{self.kelvin:.1f} K warm (drift {self.drift_sigmas:.1f} sigma), {joints}, {self.habit}: {where} {self.best}"
+            f"{self.truth:7} {self.became:12} {self.sheet:8} {self.serial:14} {kind}, "
+            f"{self.kelvin:.1f} K warm (drift {self.drift_sigmas:.1f} sigma), {off}, {zero}, {self.habit}: "
+            f"{where} {self.best}"
         )
 
 
@@ -83,21 +86,47 @@ class Tally:
 
     def table(self):
         """One line a sheet, and the sum."""
-        heads = ["units", "bad", "bad passed", "bad failed", "bad held", "bad cannot judge", "good", "good failed",
-                 "good passed", "good held", "good cannot judge", "between", "unfinished", "told why"]  # fmt: skip
+        heads = [
+            "units",
+            "bad",
+            "bad passed",
+            "bad failed",
+            "bad held",
+            "bad cannot judge",
+            "good",
+            "good failed",
+            "good passed",
+            "good held",
+            "good cannot judge",
+            "between",
+            "unfinished",
+            "told why",
+        ]
         lines = [f"{'sheet':10}" + "".join(f"{head:>{max(len(head), 5) + 2}}" for head in heads)]
         for name in [*dict.fromkeys(fate.sheet for fate in self.fates), "all"]:
             mine = [fate for fate in self.fates if name in ("all", fate.sheet)]
             both = Counter((fate.truth, fate.became) for fate in mine)
             bad, good = [[fate for fate in mine if fate.truth == truth] for truth in ("bad", "good")]
             stopped = [fate for fate in mine if fate.became in ("failed", "held")]
-            row = [len(mine), len(bad), both["bad", "passed"], both["bad", "failed"], both["bad", "held"],
-                   both["bad", "cannot_judge"], len(good), both["good", "failed"], both["good", "passed"],
-                   both["good", "held"], both["good", "cannot_judge"], sum(f.truth == "between" for f in mine),
-                   sum(f.became == "unfinished" for f in mine),
-                   f"{sum(f.told for f in stopped)}/{len(stopped)}"]  # fmt: skip
+            row = [
+                len(mine),
+                len(bad),
+                both["bad", "passed"],
+                both["bad", "failed"],
+                both["bad", "held"],
+                both["bad", "cannot_judge"],
+                len(good),
+                both["good", "failed"],
+                both["good", "passed"],
+                both["good", "held"],
+                both["good", "cannot_judge"],
+                sum(f.truth == "between" for f in mine),
+                sum(f.became == "unfinished" for f in mine),
+                f"{sum(f.told for f in stopped)}/{len(stopped)}",
+            ]
             lines.append(
-                f"{name:10}" + "".join(f"{cell:>{max(len(head), 5) + 2}}" for head, cell in zip(heads, row, strict=True))
+                f"{name:10}"
+                + "".join(f"{cell:>{max(len(head), 5) + 2}}" for head, cell in zip(heads, row, strict=True))
             )
         return "\n".join(lines)
 
@@ -119,7 +148,9 @@ def fate_of(name, plan, lot, habit, result, log, hands):
     hypotheses = (result or {}).get("hypotheses") or []
     best = (hypotheses[0]["fault"], round(hypotheses[0]["probability"], 2)) if hypotheses else ()
     wanted = FAULTS.get(plan.kind, set()) | (FAULTS["warm"] if plan.unit.warmth.kelvin > 1 else set())
-    rules = {balance["name"] for balance in (result or {}).get("balances") or () if balance["outcome"] in FAILED}
+    rules = {
+        balance["name"] for balance in (result or {}).get("balances") or () if balance["outcome"] in FAILED
+    }
     told = bool(best and best[0] in wanted) or bool(rules & {where for where, _ in plan.bad})
     return Fate(
         name, plan.unit.serial, plan.kind, plan.unit.warmth.kelvin, plan.masked, truth, became(result),
@@ -128,7 +159,9 @@ def fate_of(name, plan, lot, habit, result, log, hands):
     )  # fmt: skip
 
 
-def one_life(name, seed, units, *, hurry=10.0, folder=None, habits=("obedient",), within_s=90.0, say=lambda _: None):
+def one_life(
+    name, seed, units, *, hurry=10.0, folder=None, habits=("obedient",), within_s=90.0, say=lambda _: None
+):
     """One daemon, so many units; gives their fates."""
     lot, dice = lot_for(f"{seed} {name}"), random.Random(f"{seed} {name} units")
     sheet = Sheet.read(SHEETS[name])
@@ -136,12 +169,23 @@ def one_life(name, seed, units, *, hurry=10.0, folder=None, habits=("obedient",)
     place = Path(folder or tempfile.mkdtemp(prefix="rig-"))
     fates = []
     with Bench(
-        place, SHEETS[name], celsius=lot.celsius, uncertainty_kelvin=lot.uncertainty_kelvin, seed=f"{seed}", probes=probes
+        place,
+        SHEETS[name],
+        celsius=lot.celsius,
+        uncertainty_kelvin=lot.uncertainty_kelvin,
+        seed=f"{seed}",
+        probes=probes,
     ) as bench:
         for number in range(units):
             habit = dice.choice(habits)
             hands = Hands(bench, f"{seed} {number}", HABITS[habit])
-            plan = planned(sheet, f"{name[0].upper()}-{seed}-{number:02d}", dice, room_celsius=lot.room_celsius, hurry=hurry)
+            plan = planned(
+                sheet,
+                f"{name[0].upper()}-{seed}-{number:02d}",
+                dice,
+                room_celsius=lot.room_celsius,
+                hurry=hurry,
+            )
             probes.log.clear()
             plan.unit.warmth.since_s = time.monotonic()
             result = hands.measure(plan.unit, within_s)
@@ -160,7 +204,9 @@ def one_life(name, seed, units, *, hurry=10.0, folder=None, habits=("obedient",)
     return fates
 
 
-def campaign(units, sheets, seed, *, per_life=10, side_by_side=2, hurry=10.0, habits=("obedient",), say=lambda _: None):
+def campaign(
+    units, sheets, seed, *, per_life=10, side_by_side=2, hurry=10.0, habits=("obedient",), say=lambda _: None
+):
     """So many units over these sheets; gives the tally."""
     tally, lives = Tally(), []
     for number in range(0, units, per_life):
@@ -168,7 +214,8 @@ def campaign(units, sheets, seed, *, per_life=10, side_by_side=2, hurry=10.0, ha
         lives.append((name, f"{seed}.{number // per_life}", min(per_life, units - number)))
     with ThreadPoolExecutor(side_by_side) as pool:
         done = [
-            pool.submit(one_life, name, own, count, hurry=hurry, habits=habits, say=say) for name, own, count in lives
+            pool.submit(one_life, name, own, count, hurry=hurry, habits=habits, say=say)
+            for name, own, count in lives
         ]
         for each in done:
             tally.fates += each.result()

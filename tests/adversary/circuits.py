@@ -1,8 +1,9 @@
 """Units as a sheet draws them and as they really are; solved by networkx's Laplacian and numpy.
 
-A sheet is read here with tomllib alone. A `Unit` has its own true value in every winding, joints in pins, shorted
-turns, opens, and one temperature that cools by two exponentials; `resistance` says what lies between two pins at an
-instant. Copper: R(t) = R20 (234.5 + t) / 254.5 (IEC 60034-1 gives 235; the difference is 0.02 % over 10 K).
+A sheet is read here with tomllib alone. A `Unit` has its own true value in every winding, joints in pins,
+shorted turns, opens, and one temperature that cools by two exponentials; `resistance` says what lies between
+two pins at an instant. Copper: R(t) = R20 (234.5 + t) / 254.5 (IEC 60034-1 gives 235; the difference is 0.02
+% over 10 K).
 """
 
 from __future__ import annotations
@@ -89,14 +90,25 @@ class Sheet:
         pins += [pin["name"] for pin in tree.get("pin", ()) if pin["name"] not in pins]
         places = {*pins, core} - {""}
         pairs = [
-            (each["name"], tuple(each["pair"]), each) for each in tree.get("step", ()) if each.get("kind", "resistance") == "resistance"
+            (each["name"], tuple(each["pair"]), each)
+            for each in tree.get("step", ())
+            if each.get("kind", "resistance") == "resistance"
         ] or cls._own_pairs(edges, places)
-        rules = [("balance", e["name"], tuple(e["windings"]), share(e["limit"])) for e in tree.get("balance", ())]
-        rules += [("matching", e["name"], tuple(e["windings"]), share(e["limit"])) for e in tree.get("matching", ())]
+        rules = [
+            ("balance", e["name"], tuple(e["windings"]), share(e["limit"])) for e in tree.get("balance", ())
+        ]
+        rules += [
+            ("matching", e["name"], tuple(e["windings"]), share(e["limit"])) for e in tree.get("matching", ())
+        ]
         sheet = cls(
-            file, tree["sheet"]["name"], float(tree["sheet"].get("reference_temperature", "20 °C").split()[0]),
-            edges, pairs, rules, {},
-        )  # fmt: skip
+            file,
+            tree["sheet"]["name"],
+            float(tree["sheet"].get("reference_temperature", "20 °C").split()[0]),
+            edges,
+            pairs,
+            rules,
+            {},
+        )
         for name, pair, own in pairs:
             wires = own.get("wires")
             nominal = sheet.nominal_ohm(pair)
@@ -149,11 +161,17 @@ class Sheet:
     def limits(self, step, pair, own):
         """Lower and upper limit of a step, worst case over the windings; None where one side is open."""
         if "lower" in own or "upper" in own:
-            return (ohms(own["lower"]) if "lower" in own else None, ohms(own["upper"]) if "upper" in own else None)
+            return (
+                ohms(own["lower"]) if "lower" in own else None,
+                ohms(own["upper"]) if "upper" in own else None,
+            )
         low, high, only_straps = {}, {}, True
         for edge in self.edges:
             if edge.kind == "winding":
-                low[edge.name], high[edge.name] = edge.ohm * (1 - edge.tolerance), edge.ohm * (1 + edge.tolerance)
+                low[edge.name], high[edge.name] = (
+                    edge.ohm * (1 - edge.tolerance),
+                    edge.ohm * (1 + edge.tolerance),
+                )
             elif edge.kind == "strap":
                 low[edge.name], high[edge.name] = 0.0, edge.upper_ohm
         only_straps = self._path_of_straps(pair)
@@ -176,8 +194,8 @@ class Sheet:
     def joint_reach(self):
         """By pin: the row that makes its joint of the step values, where the steps determine it at all.
 
-        A joint is an unknown beside all windings; it can be told where no change of windings (and of the other
-        joints) makes the same readings.
+        A joint is an unknown beside all windings; it can be told where no change of windings (and of the
+        other joints) makes the same readings.
         """
         unknown = [(edge.name, edge.ohm) for edge in self.edges if edge.kind != "lead"]
         base = np.array([self.between(pair, {}) for _, pair, _ in self.pairs])
@@ -257,7 +275,7 @@ class Unit:
 
 
 def good_values(sheet, dice, wide=1.0):
-    """True values of a sound unit: each winding by the sheet's spread, cut at four fifths of its tolerance."""
+    """True values of a sound unit: windings by the sheet's spread, cut at four fifths of the tolerance."""
     values = {}
     for edge in sheet.edges:
         if edge.kind == "winding":

@@ -1,4 +1,5 @@
-"""A virtual operator: reads the request as data (kind, pair, step), touches pins, presses Enter; knows no truth.
+"""A virtual operator: reads the request as data (kind, pair, step), touches pins, presses Enter; knows no
+truth.
 
 Looks at the meter's display as a person does, to see that a pair stays open.
 """
@@ -124,10 +125,12 @@ class Hands:
 
     @staticmethod
     def _token(state):
-        """What makes a person look up: another request, another verdict, another notice. Compared, never read."""
+        """What makes a person look up: another request, verdict or notice. Compared, never read."""
         verdict, notes = state.get("verdict") or {}, state.get("notes") or [{}]
         note = (notes[0].get("code"), notes[0].get("utc_s"))
-        return json.dumps([state.get("ask"), verdict.get("utc_s"), verdict.get("attempt"), note], sort_keys=True)
+        return json.dumps(
+            [state.get("ask"), verdict.get("utc_s"), verdict.get("attempt"), note], sort_keys=True
+        )
 
     def _act(self, ask, *, again=False):
         kind, pair = ask.get("kind"), tuple(ask.get("pair") or ())
@@ -163,7 +166,9 @@ class Hands:
             return
         self.lift()
         if self.habit.slip and self.dice.random() < self.habit.slip:
-            places = [other for other in itertools.combinations(self.unit.sheet.pins, 2) if set(other) != set(pair)]
+            places = [
+                other for other in itertools.combinations(self.unit.sheet.pins, 2) if set(other) != set(pair)
+            ]
             self.touch(self.dice.choice(places))
             time.sleep(self.dice.uniform(0.1, 0.6))
             self.lift()

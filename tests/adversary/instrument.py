@@ -1,8 +1,8 @@
 """A SCPI multimeter on TCP, and the probes that hang on it; written by the standards alone.
 
 Sources: SCPI-1999 volume 1, 7 (number formats, 9.9E37 for a value beyond range) and 21.8 (error numbers);
-volume 2, CONFigure, READ?, SENSe, SYSTem:ERRor; IEEE 488.2-1992 (`*IDN?`, `*OPC?`, `*CLS`, `*RST`). Accuracy of
-its ranges: within what configs/meters/bench-6-digit.toml states, which the daemon is told as well.
+volume 2, CONFigure, READ?, SENSe, SYSTem:ERRor; IEEE 488.2-1992 (`*IDN?`, `*OPC?`, `*CLS`, `*RST`). Accuracy
+of its ranges: within what configs/meters/bench-6-digit.toml states, which the daemon is told as well.
 """
 
 from __future__ import annotations
@@ -47,7 +47,8 @@ class Probes:
 
     Attributes:
         resistance_ohm: gives what lies between two pins at an instant; None while no unit is there.
-        lead_ohm: both leads; short_extra_ohm: what the short at zeroing has besides (negative: leads that grow
+        lead_ohm: both leads; short_extra_ohm: what the short at zeroing has besides (negative: leads that
+        grow
             later are the same thing).
         emf_volt: thermal voltages of the clips.
         standard_ohm: the known resistor.
@@ -211,7 +212,7 @@ class Instrument:
             if answer is not None and time.monotonic() >= self.silent_until_s:
                 connection.sendall(answer.encode("ascii") + b"\n")
 
-    def _obey(self, text):
+    def _obey(self, text):  # noqa: PLR0911  (one line a command reads best)
         header, _, rest = text.partition(" ")
         header = header.upper().lstrip(":")
         match header:

@@ -2,9 +2,9 @@
 
     python -m tests.adversary.kills --units 20 --seed 1
 
-The unit, its lot, and the hands are the same; the meter's noise is not, so what is compared is what noise does not
-decide: requests (kind and pair), steps with their outcomes and attempts, and the result's outcome. Units near a
-limit are not drawn.
+The unit, its lot, and the hands are the same; the meter's noise is not, so what is compared is what noise
+does not decide: requests (kind and pair), steps with their outcomes and attempts, and the result's outcome.
+Units near a limit are not drawn.
 """
 
 from __future__ import annotations
@@ -26,9 +26,15 @@ from tests.adversary.hands import Hands
 from tests.adversary.instrument import Probes
 
 SCRIPTS = (
-    (), (), (), ((1, ".skip the pin is bent"),), ((2, ".again"),), ((1, ".temperature 24 °C"),), ((2, ".zero"),),
+    (),
+    (),
+    (),
+    ((1, ".skip the pin is bent"),),
+    ((2, ".again"),),
+    ((1, ".temperature 24 °C"),),
+    ((2, ".zero"),),
     ((1, ".note the reel ran out"), (2, ".skip given up: no time")),
-)  # fmt: skip
+)
 """What is typed, after so many verdicts."""
 
 
@@ -37,8 +43,8 @@ class Told:
     """What a unit's way left behind.
 
     Attributes:
-        asks: requests of the page in order, as (kind, pair), each once in a row, from the entry `killed_after` on.
-        steps: verdicts on record, as (step, outcome, counts, attempt).
+        asks: requests of the page in order, as (kind, pair), each once in a row, from the entry
+        `killed_after` on. steps: verdicts on record, as (step, outcome, counts, attempt).
         ended: outcome and ending of the result; None without one.
     """
 
@@ -108,7 +114,9 @@ def unrevised(verdicts):
     return [
         one
         for one, after in pairs
-        if after is None or (after["step"], after["attempt"]) != (one["step"], one["attempt"]) or not after["revision"]
+        if after is None
+        or (after["step"], after["attempt"]) != (one["step"], one["attempt"])
+        or not after["revision"]
     ]
 
 

@@ -1,9 +1,9 @@
 """Which units come, what is wrong with them, and what their readings can tell of it.
 
-The oracle knows the truth. A fault counts as *tellable* where the true value lies beyond a limit by more than three
-standard uncertainties of what the readings can tell: meter, contacts, leads (a zero that may be off by 0.1 ohm),
-thermometer; and, of a unit that is warmer than the thermometer says by enough to hide it, only where its own drift
-during the touches shows the warmth at three sigma.
+The oracle knows the truth. A fault counts as *tellable* where the true value lies beyond a limit by more
+than three standard uncertainties of what the readings can tell: meter, contacts, leads (a zero that may be
+off by 0.1 ohm), thermometer; and, of a unit that is warmer than the thermometer says by enough to hide it,
+only where its own drift during the touches shows the warmth at three sigma.
 """
 
 from __future__ import annotations
@@ -23,10 +23,13 @@ JOINT_LIMIT_OHM = 0.3
 """Issue 16's own example; what the sheet states takes its place once it can."""
 
 FAULTS = {  # what the daemon may name each planted fault
-    "joint": {"bad_joint"}, "short": {"shorted_turns", "too_few_turns", "wire_too_thick"},
-    "open": {"open_winding", "open_pin"}, "all low": {"too_few_turns", "wire_too_thick", "warm", "shorted_turns"},
-    "warm": {"warm"}, "uneven": {"shorted_turns", "too_few_turns", "too_many_turns", "wire_too_thick"},
-}  # fmt: skip
+    "joint": {"bad_joint"},
+    "short": {"shorted_turns", "too_few_turns", "wire_too_thick"},
+    "open": {"open_winding", "open_pin"},
+    "all low": {"too_few_turns", "wire_too_thick", "warm", "shorted_turns"},
+    "warm": {"warm"},
+    "uneven": {"shorted_turns", "too_few_turns", "too_many_turns", "wire_too_thick"},
+}
 
 
 @dataclass
@@ -70,7 +73,9 @@ def planned(sheet, serial, dice, *, room_celsius, hurry):
     if kind in ("short", "all low") and dice.random() < 0.6:  # warm by what brings it inside again
         worst = min(values[one.name] / one.ohm / (1 - one.tolerance) for one in windings)
         kelvin, masked = (1 / worst - 1) / ALPHA + dice.uniform(1.0, 6.0), True
-    warmth = Warmth(kelvin, dice.uniform(0.2, 0.6), dice.uniform(120, 480) / hurry, dice.uniform(1200, 4200) / hurry)
+    warmth = Warmth(
+        kelvin, dice.uniform(0.2, 0.6), dice.uniform(120, 480) / hurry, dice.uniform(1200, 4200) / hurry
+    )
     return Planned(Unit(sheet, serial, values, joints, room_celsius, warmth, (kind,)), kind, masked)
 
 
@@ -88,7 +93,10 @@ def judge_truth(plan, probes, uncertainty_kelvin, log):
             plan.bad.append((name, math.inf))
             continue
         u_ohm = _sigma(sheet, name, ohm, uncertainty_kelvin)
-        for beyond, warmer in ((None if lower is None else lower - ohm, -1), (None if upper is None else ohm - upper, 1)):
+        for beyond, warmer in (
+            (None if lower is None else lower - ohm, -1),
+            (None if upper is None else ohm - upper, 1),
+        ):
             if beyond is None or beyond < -TELLABLE * u_ohm:
                 continue
             shown = beyond + warmer * ALPHA * hidden_kelvin * ohm
@@ -126,7 +134,13 @@ def _rules(plan):
         mean = sum(ohm) / len(ohm)
         off = max(abs(each - mean) for each in ohm) if kind == "balance" else abs(ohm[0] - ohm[1])
         step = sheet.pairs[0][0]
-        u = 3.0 * math.hypot(_repeat_ohm(sheet, step, mean), ZERO_U_OHM * limit if not sheet.four_wire[step] else 0.0) / mean
+        u = (
+            3.0
+            * math.hypot(
+                _repeat_ohm(sheet, step, mean), ZERO_U_OHM * limit if not sheet.four_wire[step] else 0.0
+            )
+            / mean
+        )
         u = math.hypot(u, (4e-3 / math.sqrt(3) * limit / mean) if mean < 100 else 0.0)
         beyond = off / mean - limit
         if unit.joints and beyond < TELLABLE * u:
@@ -145,14 +159,21 @@ def _joints(plan, log):
         if pin not in reach:
             plan.near = plan.near or ohm > 0.1
             continue
-        steps = [(name, unit.reference_ohm(pair), row) for (name, pair, _), row in zip(sheet.pairs, reach[pin], strict=True)]
+        steps = [
+            (name, unit.reference_ohm(pair), row)
+            for (name, pair, _), row in zip(sheet.pairs, reach[pin], strict=True)
+        ]
         if any(math.isinf(value) for _, value, _ in steps):
             continue
         own = math.hypot(*(row * _repeat_ohm(sheet, name, value) for name, value, row in steps))
         gain = math.hypot(*(row * GAIN_U * value for name, value, row in steps))
         zero = ZERO_U_OHM * abs(sum(row for name, _, row in steps if not sheet.four_wire[name]))
         drift = unit.warmth.above_kelvin(log[0]["since_s"]) if log else 0.0
-        moved = ALPHA * (drift - unit.warmth.above_kelvin(log[-1]["since_s"])) * max(v for _, v, _ in steps) if log else 0.0
+        moved = (
+            ALPHA * (drift - unit.warmth.above_kelvin(log[-1]["since_s"])) * max(v for _, v, _ in steps)
+            if log
+            else 0.0
+        )
         u_ohm = math.hypot(own, gain, zero, moved)
         if ohm - JOINT_LIMIT_OHM > TELLABLE * u_ohm:
             plan.bad.append((f"joint {pin}", (ohm - JOINT_LIMIT_OHM) / u_ohm))
@@ -189,7 +210,8 @@ class Lot:
     """Units for one life of one bench.
 
     Attributes:
-        room_celsius: true; celsius: as the thermometer says; uncertainty_kelvin: limits of error that the bench
+        room_celsius: true; celsius: as the thermometer says; uncertainty_kelvin: limits of error that the
+        bench
             file states, which hold.
         short_extra_ohm: what the lead zero is off by.
     """

@@ -1,7 +1,7 @@
 """The rule of contact: no value counts for another pair, unit or duty until open probes were seen.
 
-Probes that never move are a lie detector: whatever happens to link, meter or daemon, the next pair is not judged.
-Each test ends with a touch as it should be, so that none passes because the bench stands still.
+Probes that never move are a lie detector: whatever happens to link, meter or daemon, the next pair is not
+judged. Each test ends with a touch as it should be, so that none passes because the bench stands still.
 """
 
 from __future__ import annotations
@@ -99,7 +99,9 @@ def test_matched_secondaries_are_each_touched(tmp_path):
         nothing_comes(bench, cut, before)
 
 
-@pytest.mark.parametrize("accident", [None, cut, silence, kill], ids=lambda deed: deed.__name__ if deed else "none")
+@pytest.mark.parametrize(
+    "accident", [None, cut, silence, kill], ids=lambda deed: deed.__name__ if deed else "none"
+)
 def test_the_next_unit_is_not_judged_from_a_touch_that_ended_the_one_before(tmp_path, accident):
     """The last touch of a unit says nothing of the next one, scanned while the probes lie there."""
     with at(tmp_path, "skerry") as (bench, hands):
@@ -116,7 +118,9 @@ def test_the_next_unit_is_not_judged_from_a_touch_that_ended_the_one_before(tmp_
         assert len(judged(bench, hands, 1, "A-2")) == 1
 
 
-@pytest.mark.parametrize("accident", [None, cut, silence, kill], ids=lambda deed: deed.__name__ if deed else "none")
+@pytest.mark.parametrize(
+    "accident", [None, cut, silence, kill], ids=lambda deed: deed.__name__ if deed else "none"
+)
 def test_a_pair_touched_is_no_lead_zero(tmp_path, accident):
     """A zero asked for while the probes lie on a strap is not taken from the strap."""
     with at(tmp_path, "plover") as (bench, hands):
@@ -132,7 +136,9 @@ def test_a_pair_touched_is_no_lead_zero(tmp_path, accident):
         assert len(bench.journal.entries("lead_zero")) == zeros, "zeroed on the strap"
 
 
-@pytest.mark.parametrize("accident", [None, cut, silence, kill], ids=lambda deed: deed.__name__ if deed else "none")
+@pytest.mark.parametrize(
+    "accident", [None, cut, silence, kill], ids=lambda deed: deed.__name__ if deed else "none"
+)
 def test_the_known_resistor_is_no_winding(tmp_path, accident):
     """A resistor that reads like the first pair, still held after its check, is not that pair."""
     tables = '[check]\nresistor = "R1"\nvalue = "18.8 ohm"\nuncertainty = "20 mohm"\naction = "warn"\n'
@@ -160,9 +166,11 @@ def test_the_known_resistor_is_no_winding(tmp_path, accident):
         assert len(judged(bench, hands, 1)) == 1
 
 
-@pytest.mark.parametrize(("one", "two", "wires"), [("96", "104", 2), ("47", "47", 4)], ids=["range", "function"])
+@pytest.mark.parametrize(
+    ("one", "two", "wires"), [("96", "104", 2), ("47", "47", 4)], ids=["range", "function"]
+)
 def test_a_meter_set_anew_has_lifted_nothing(tmp_path, one, two, wires):
-    """The next step wants another range, or four wires; the probes have not moved, and its value is no other's."""
+    """The next step wants another range, or four wires; probes that have not moved say nothing of it."""
     file = tmp_path / "alike.toml"
     file.write_text(ALIKE.format(one=one, two=two, wires=wires), encoding="utf-8")
     with at(tmp_path, file, meter="") as (bench, hands):
@@ -176,7 +184,7 @@ def test_a_meter_set_anew_has_lifted_nothing(tmp_path, one, two, wires):
 
 
 def test_a_hurried_hand_that_shows_no_open_probes_is_asked_again(tmp_path):
-    """Probes that move within one conversion: either pair is judged by its own value, or nothing is judged."""
+    """Probes that move within one conversion: a pair is judged by its own value, or not at all."""
     with at(tmp_path, "linnet") as (bench, hands):
         unit = sound(hands)
         scan(bench, hands, unit)

@@ -1,4 +1,5 @@
-"""What several readings share: temperature of the unit, lead zero, closed relations. The "Seen" lines of issue 16.
+"""What several readings share: temperature of the unit, lead zero, closed relations. The "Seen" lines of
+issue 16.
 
 Units cool ten times faster than in a workshop, as these hands are ten times faster than a person's.
 """
@@ -37,7 +38,7 @@ def warm(unit, kelvin):
     ],
 )
 def test_a_bad_unit_that_is_warm_does_not_pass(tmp_path, sheet, scaled, kelvin):
-    """Low by more than its tolerance, and warm by what brings it inside again: held or failed, never passed."""
+    """Low by more than its tolerance, warm by what brings it inside again: held or failed, never passed."""
     with at(tmp_path, sheet) as (bench, hands):
         result = measured(bench, hands, warm(sound(hands, scaled=scaled), kelvin))
         assert result["outcome"] not in PASSED
@@ -59,7 +60,7 @@ def test_a_good_unit_held_as_warm_does_not_fail_when_it_is_scanned_again_at_once
 @pytest.mark.parametrize(("sheet", "pin"), [("plover", "2"), ("linnet", "2"), ("corrie", "C")])
 @pytest.mark.parametrize("joint_ohm", [2.0, 0.6])
 def test_a_joint_that_closes_no_relation_does_not_pass(tmp_path, sheet, pin, joint_ohm):
-    """R12 + R23 - R13 is twice the joint in pin 2, known to some milliohms: 0.6 ohm is over any sensible limit."""
+    """R12 + R23 - R13 is twice the joint in pin 2, known to some milliohms: 0.6 ohm is over any limit."""
     with at(tmp_path, sheet) as (bench, hands):
         result = measured(bench, hands, sound(hands, joints={pin: joint_ohm}))
         assert result["outcome"] not in PASSED
@@ -79,7 +80,9 @@ def test_a_lead_zero_that_is_off_by_a_tenth_of_an_ohm_fails_no_motor(tmp_path):
     """Zeroed with dirty tips: all pairs low by 0.1 ohm, which a star of 9 ohm does not fail by."""
     with at(tmp_path, "skerry") as (bench, hands):
         bench.probes.short_extra_ohm = 0.1
-        result = measured(bench, hands, sound(hands, scaled={"phase U": 0.96, "phase V": 0.96, "phase W": 0.96}))
+        result = measured(
+            bench, hands, sound(hands, scaled={"phase U": 0.96, "phase V": 0.96, "phase W": 0.96})
+        )
         assert result["outcome"] not in FAILED
 
 
@@ -93,5 +96,7 @@ def test_thermal_voltages_are_in_the_budget_unless_they_are_compensated(tmp_path
             sent = any(command.endswith("OCOM ON") for command in bench.instrument.commands)
             assert sent == compensated
             first = bench.journal.entries("verdict")[0]
-            terms[compensated] = {t["name"] for t in first.evidence["terms"] if t["standard_uncertainty_ohm"] > 0}
+            terms[compensated] = {
+                t["name"] for t in first.evidence["terms"] if t["standard_uncertainty_ohm"] > 0
+            }
     assert terms[True] < terms[False]

@@ -31,7 +31,8 @@ def said_on_paper(bench, serial, batch):
     label = bench.folder / "label.svg"
     code, told = bench.command("label", journal, serial, "--svg", label)
     assert code == 0, told
-    texts = [each.text or "" for each in ET.parse(label).iter() if each.tag.endswith("text")]
+    drawn = ET.parse(label)  # noqa: S314  (drawn a moment ago)
+    texts = [each.text or "" for each in drawn.iter() if each.tag.endswith("text")]
     said["label"] = shape_in(" ".join(texts))
     code, told = bench.command("history", journal, "--serial", serial, "--json", "--kind", "unit_result")
     assert code == 0, told
@@ -39,7 +40,9 @@ def said_on_paper(bench, serial, batch):
     page = bench.folder / "certificate.html"
     code, told = bench.command("certificate", journal, serial, "--html", page, "--json")
     assert code == 0, told
-    facts = re.search(r'<script type="application/json"[^>]*>(.*?)</script>', page.read_text(encoding="utf-8"), re.DOTALL)
+    facts = re.search(
+        r'<script type="application/json"[^>]*>(.*?)</script>', page.read_text(encoding="utf-8"), re.DOTALL
+    )
     said["certificate"] = outcome_in(json.loads(facts[1]))
     code, told = bench.command("batch", batch, "--journal", journal, "--json")
     assert code == 0, told
@@ -140,7 +143,7 @@ def test_a_result_typed_while_the_bench_rests_changes_the_papers(tmp_path):
         assert code == 0, told
         said = said_on_paper(bench, "P-1", "lot 7")
         bench.start()
-        said |= {name: word for name, word in said_on_page_later(bench, "P-1").items()}
+        said |= said_on_page_later(bench, "P-1")
     assert said == dict.fromkeys(said, "fail")
 
 
@@ -181,7 +184,7 @@ def test_a_good_typed_result_makes_no_bad_winding_good(tmp_path):
 
 
 def test_a_result_named_like_a_letter_of_the_core_takes_nothing_off_the_list(tmp_path):
-    """"R" is no insulation to CORE: what was not tested stays not tested, by its id."""
+    """ "R" is no insulation to CORE: what was not tested stays not tested, by its id."""
     with at(tmp_path, "plover") as (bench, hands):
         assert worked(bench, hands, "P-1")["outcome"] == "pass"
         before = untested(bench)

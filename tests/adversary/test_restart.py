@@ -163,17 +163,23 @@ def test_a_unit_that_began_under_other_files_does_not_go_on(tmp_path, file):
         text = Path(named).read_text(encoding="utf-8")
         own.write_text(text, encoding="utf-8")
         bench.kill()
-        bench.file.write_text(bench.file.read_text(encoding="utf-8").replace(named, str(own)), encoding="utf-8")
+        bench.file.write_text(
+            bench.file.read_text(encoding="utf-8").replace(named, str(own)), encoding="utf-8"
+        )
         bench.start()
         unit = sound(hands)
         scan(bench, hands, unit)
         judged(bench, hands, 1)
         bench.kill()
         if file == "meter":
-            own.write_text(text.replace("percent_of_reading = 0.01\n", "percent_of_reading = 0.5\n"), encoding="utf-8")
+            own.write_text(
+                text.replace("percent_of_reading = 0.01\n", "percent_of_reading = 0.5\n"), encoding="utf-8"
+            )
         else:
             old = bench.file.read_text(encoding="utf-8")
-            bench.file.write_text(old.replace('uncertainty = "1.00 K"', 'uncertainty = "0.10 K"'), encoding="utf-8")
+            bench.file.write_text(
+                old.replace('uncertainty = "1.00 K"', 'uncertainty = "0.10 K"'), encoding="utf-8"
+            )
         bench.start()
         read_again(bench)
         bench.until_asked("start_unit", within_s=5.0)
@@ -227,6 +233,8 @@ def test_an_open_pair_half_confirmed_is_not_confirmed_by_a_restart(tmp_path):
                 again(bench)
             result = hands.go_on(unit.serial, within_s=60.0)
             assert result, bench.ask
-            told[killed] = [(v["step"], v["outcome"], v["counts"], v["attempt"]) for v in bench.journal.verdicts()]
+            told[killed] = [
+                (v["step"], v["outcome"], v["counts"], v["attempt"]) for v in bench.journal.verdicts()
+            ]
             assert result["outcome"] == "fail"
     assert told[True] == told[False]

@@ -8,8 +8,8 @@ import socket
 
 import pytest
 
-from tests.adversary.circuits import Sheet, Unit, Warmth
 from tests.adversary.campaign import SHEETS
+from tests.adversary.circuits import Sheet, Unit, Warmth
 from tests.adversary.instrument import OVER, Instrument, Probes
 
 
@@ -27,7 +27,7 @@ def asked(instrument, *lines):
 
 
 def test_the_meter_reads_within_its_accuracy_and_says_overload_by_the_standard():
-    """SCPI-1999: 9.9E37 beyond range; two wires read the leads, four do not; a wrong command is error -113."""
+    """SCPI-1999: 9.9E37 beyond range; two wires read the leads, four do not; -113 for nonsense."""
     probes = Probes(lead_ohm=0.2, resistance_ohm=lambda pair: 50.0 if pair == ("1", "2") else 130.0)
     with Instrument(probes) as meter:
         assert asked(meter, "CONF:RES 50", "READ?") == [OVER]
@@ -81,4 +81,6 @@ def test_the_rig_shares_nothing_with_what_it_tries():
     """No import of acquire, drivers or sim in this folder."""
     folder = SHEETS["tarn"].parents[1]
     for file in folder.glob("*.py"):
-        assert not re.search(r"^\s*(?:from|import) (?:acquire|drivers|sim)\b", file.read_text("utf-8"), re.MULTILINE), file
+        assert not re.search(
+            r"^\s*(?:from|import) (?:acquire|drivers|sim)\b", file.read_text("utf-8"), re.MULTILINE
+        ), file
