@@ -36,6 +36,7 @@ class Fate:
     Attributes:
         truth: bad (tellable), good, or between.
         became: passed, failed, held, cannot_judge, unfinished.
+        foreign: steps judged while the probes lay on another pair, though nobody had slipped.
         told: it was failed or held with an explanation that names what was planted, or a true circumstance.
     """
 
@@ -54,11 +55,12 @@ class Fate:
     best: tuple = ()
     drift_sigmas: float = 0.0
     unknown: tuple = ()
+    foreign: tuple = ()
 
     @property
     def wrong(self):
-        """Bad and passed, or good and failed."""
-        return (self.truth, self.became) in {("bad", "passed"), ("good", "failed")}
+        """Bad and passed, or good and failed, or judged from a touch of another pair."""
+        return bool(self.foreign) or (self.truth, self.became) in {("bad", "passed"), ("good", "failed")}
 
     def line(self):
         """For the list of what went wrong."""
@@ -69,7 +71,7 @@ class Fate:
         return (
             f"{self.truth:7} {self.became:12} {self.sheet:8} {self.serial:14} {kind}, "
             f"{self.kelvin:.1f} K warm (drift {self.drift_sigmas:.1f} sigma), {off}, {zero}, {self.habit}: "
-            f"{where} {self.best}"
+            f"{where} {self.best}{f' foreign {self.foreign}' if self.foreign else ''}"
         )
 
 
@@ -100,6 +102,7 @@ class Tally:
             "good cannot judge",
             "between",
             "unfinished",
+            "foreign touch",
             "told why",
         ]
         lines = [f"{'sheet':10}" + "".join(f"{head:>{max(len(head), 5) + 2}}" for head in heads)]
@@ -122,6 +125,7 @@ class Tally:
                 both["good", "cannot_judge"],
                 sum(f.truth == "between" for f in mine),
                 sum(f.became == "unfinished" for f in mine),
+                sum(bool(f.foreign) for f in mine),
                 f"{sum(f.told for f in stopped)}/{len(stopped)}",
             ]
             lines.append(
@@ -155,8 +159,26 @@ def fate_of(name, plan, lot, habit, result, log, hands):
     return Fate(
         name, plan.unit.serial, plan.kind, plan.unit.warmth.kelvin, plan.masked, truth, became(result),
         (result or {}).get("outcome"), told, lot, habit, tuple(plan.bad), best, drift_sigmas(plan.unit, log),
-        tuple(hands.unknown),
+        tuple(hands.unknown), foreign_steps(hands.bench.journal, plan.unit.serial, log),
     )  # fmt: skip
+
+
+NEAR_S = 0.15
+"""Between the reading that decides and when the probes moved by the rig's clock."""
+
+
+def foreign_steps(journal, serial, log):
+    """Steps with a value that was read while the probes lay on another pair, and on that on purpose."""
+    found, ahead_s = [], time.time() - time.monotonic()
+    for verdict in journal.verdicts(serial):
+        if verdict["reference_ohm"] is None:
+            continue
+        at_s = verdict["utc_s"] - ahead_s
+        on = [touch for touch in log if touch["since_s"] - NEAR_S <= at_s <= touch["until_s"] + NEAR_S]
+        pair = {verdict["pin_a"], verdict["pin_b"]}
+        if on and not any(touch["slip"] or set(touch["on"]) == pair for touch in on):
+            found.append(verdict["step"])
+    return tuple(found)
 
 
 def one_life(

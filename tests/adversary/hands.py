@@ -78,9 +78,9 @@ class Hands:
         self.unit = unit
         self.bench.probes.resistance_ohm = None if unit is None else unit.resistance_ohm
 
-    def touch(self, on):
+    def touch(self, on, *, slip=False):
         """Both probes on a pair, together ("short"), or on the known resistor."""
-        self.bench.probes.down(on, self.dice.uniform(0.002, 0.008))
+        self.bench.probes.down(on, self.dice.uniform(0.002, 0.008), slip=slip)
 
     def lift(self, air_s=None):
         """Probes in the air."""
@@ -169,7 +169,7 @@ class Hands:
             places = [
                 other for other in itertools.combinations(self.unit.sheet.pins, 2) if set(other) != set(pair)
             ]
-            self.touch(self.dice.choice(places))
+            self.touch(self.dice.choice(places), slip=True)
             time.sleep(self.dice.uniform(0.1, 0.6))
             self.lift()
         self.touch(pair)

@@ -63,13 +63,25 @@ class Probes:
     resistance_ohm: object = None
     log: list = field(default_factory=list)
 
-    def down(self, on, contact_ohm=0.005):
-        """Set both probes down."""
+    def down(self, on, contact_ohm=0.005, *, slip=False):
+        """Set both probes down; `slip`: not where they were meant to."""
+        self.up()
         self.touch = Touch(on, contact_ohm, time.monotonic())
-        self.log.append({"on": on, "contact_ohm": contact_ohm, "since_s": self.touch.since_s, "readings": []})
+        self.log.append(
+            {
+                "on": on,
+                "contact_ohm": contact_ohm,
+                "since_s": self.touch.since_s,
+                "until_s": math.inf,
+                "slip": slip,
+                "readings": [],
+            }
+        )
 
     def up(self):
         """Take them away."""
+        if self.touch is not None and self.log:
+            self.log[-1]["until_s"] = time.monotonic()
         self.touch = None
 
     def seen_ohm(self, *, four_wire):
