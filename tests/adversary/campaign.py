@@ -148,7 +148,8 @@ def became(result):
 def fate_of(name, plan, lot, habit, result, log, hands):
     """Compare what the daemon said with the truth."""
     judge_truth(plan, hands.bench.probes, lot.uncertainty_kelvin, log)
-    truth = "bad" if plan.bad else "between" if plan.near else "good"
+    foreign, misled = foreign_steps(hands.bench.journal, plan.unit.serial, log)
+    truth = "between" if misled else "bad" if plan.bad else "between" if plan.near else "good"
     hypotheses = (result or {}).get("hypotheses") or []
     best = (hypotheses[0]["fault"], round(hypotheses[0]["probability"], 2)) if hypotheses else ()
     wanted = FAULTS.get(plan.kind, set()) | (FAULTS["warm"] if plan.unit.warmth.kelvin > 1 else set())
@@ -159,7 +160,7 @@ def fate_of(name, plan, lot, habit, result, log, hands):
     return Fate(
         name, plan.unit.serial, plan.kind, plan.unit.warmth.kelvin, plan.masked, truth, became(result),
         (result or {}).get("outcome"), told, lot, habit, tuple(plan.bad), best, drift_sigmas(plan.unit, log),
-        tuple(hands.unknown), foreign_steps(hands.bench.journal, plan.unit.serial, log),
+        tuple(hands.unknown), foreign,
     )  # fmt: skip
 
 
@@ -168,17 +169,22 @@ NEAR_S = 0.15
 
 
 def foreign_steps(journal, serial, log):
-    """Steps with a value that was read while the probes lay on another pair, and on that on purpose."""
-    found, ahead_s = [], time.time() - time.monotonic()
+    """Steps with a value that was read while the probes lay on another pair.
+
+    Returns:
+        Those where they lay there on purpose; and those where the hand had slipped, on a pair that reads alike
+        perhaps: nobody can tell then.
+    """
+    foreign, misled, ahead_s = [], [], time.time() - time.monotonic()
     for verdict in journal.verdicts(serial):
         if verdict["reference_ohm"] is None:
             continue
         at_s = verdict["utc_s"] - ahead_s
         on = [touch for touch in log if touch["since_s"] - NEAR_S <= at_s <= touch["until_s"] + NEAR_S]
         pair = {verdict["pin_a"], verdict["pin_b"]}
-        if on and not any(touch["slip"] or set(touch["on"]) == pair for touch in on):
-            found.append(verdict["step"])
-    return tuple(found)
+        if on and not any(set(touch["on"]) == pair for touch in on):
+            (misled if any(touch["slip"] for touch in on) else foreign).append(verdict["step"])
+    return tuple(foreign), tuple(misled)
 
 
 def one_life(
