@@ -172,8 +172,8 @@ def foreign_steps(journal, serial, log):
     """Steps with a value that was read while the probes lay on another pair.
 
     Returns:
-        Those where they lay there on purpose; and those where the hand had slipped, on a pair that reads alike
-        perhaps: nobody can tell then.
+        Those where they lay there on purpose; and those where the hand had slipped, onto a pair that reads
+        alike perhaps: nobody can tell then.
     """
     foreign, misled, ahead_s = [], [], time.time() - time.monotonic()
     for verdict in journal.verdicts(serial):
