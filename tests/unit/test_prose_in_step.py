@@ -10,11 +10,12 @@ from pathlib import Path
 import pytest
 import typer.main
 
-from acquire.bench.keyboard import HELP, to_command
+from acquire.bench.keyboard import to_command
 from acquire.cli import app
 from acquire.files.bench_tables import CsvSettings
 from acquire.files.settings import TABLES
 from acquire.outlets.columns import COLUMNS_OF
+from acquire.words.forms import HELP
 from tests.map_of_rooms import GUIDE, ROOT, with_map
 
 PAGES = {

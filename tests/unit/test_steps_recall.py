@@ -5,10 +5,9 @@ from dataclasses import replace
 
 import pytest
 
-from acquire.records import Fit, Match, Notice, Outcome, Pair, Weight
+from acquire.records import Code, Fit, Match, Notice, Outcome, Pair, Weight
 from acquire.steps.matcher import names_another, weigh
 from acquire.steps.pairs import PairTable
-from acquire.steps.recall import LEFT_OUT, left_out
 from acquire.steps.unit import UnitProgress
 from tests.known_records import VERDICT
 from tests.known_sheets import PLOVER, corrected
@@ -16,9 +15,9 @@ from tests.known_sheets import PLOVER, corrected
 TABLE = PairTable(PLOVER)
 
 
-def notice(code, text="", pair=None):
+def notice(code, pair=None, step="", **facts):
     """As the journal gives it back."""
-    return Notice(Weight.WARNING, code, text, 5.0, "P-1", pair)
+    return Notice(Weight.WARNING, code, 5.0, "P-1", pair, step, facts)
 
 
 def verdict(step, ohm, outcome=Outcome.PASS, **more):
@@ -37,23 +36,28 @@ def resumed(*records):
 def test_a_step_left_out_stays_left_out():
     """And the unit cannot pass any more, as before the power cut."""
     first = PLOVER.steps[0]
-    said = notice(LEFT_OUT, left_out(first.name, "pin 1 is bent: no contact"), first.pair)
-    progress = resumed(said)
+    told = notice(Code.STEP_SKIPPED, first.pair, first.name, reason="pin 1 is bent: no contact")
+    progress = resumed(told)
     assert progress.current.name == PLOVER.steps[1].name
     assert progress.states[0].skipped == "pin 1 is bent: no contact"
     assert progress.outcome is Outcome.CANNOT_JUDGE
 
 
-def test_the_text_is_the_one_that_the_heart_writes():
-    """`skip` at work and its record agree on the words."""
+def test_it_comes_back_as_the_heart_left_it():
+    """`skip` at work and its record agree."""
     progress = UnitProgress(TABLE, "P-1")
     step = progress.skip("no such pin")
-    assert resumed(notice(LEFT_OUT, left_out(step.name, "no such pin"))).states[0] == progress.states[0]
+    assert (
+        resumed(notice(Code.STEP_SKIPPED, step.pair, step.name, reason="no such pin")).states[0]
+        == progress.states[0]
+    )
 
 
 def test_a_step_measured_after_it_was_left_out_is_measured():
     first = PLOVER.steps[0]
-    progress = resumed(notice(LEFT_OUT, left_out(first.name, "later")), verdict(first.name, 202.6))
+    progress = resumed(
+        notice(Code.STEP_SKIPPED, first.pair, first.name, reason="later"), verdict(first.name, 202.6)
+    )
     assert (progress.states[0].skipped, progress.states[0].outcome) == ("", Outcome.PASS)
 
 
@@ -63,7 +67,7 @@ def test_a_value_insisted_on_is_known_as_such():
     match = weigh(corrected(248.7), first.pair, TABLE)
     assert match.fit is Fit.OTHER_PAIR
     failed = verdict(first.name, 248.6, Outcome.FAIL, hint=match.hint)
-    assert resumed(notice("pair.other", match.hint, first.pair), failed).states[0].insisted
+    assert resumed(notice(Code.PAIR_OTHER, first.pair, hint=match.hint), failed).states[0].insisted
     assert not resumed(failed).states[0].insisted, "nothing was refused before"
 
 
@@ -100,4 +104,4 @@ def test_a_confirmed_open_pair_is_infinite():
 
 
 def test_other_notices_mean_nothing():
-    assert resumed(notice("note", "dropped once")).current.name == PLOVER.steps[0].name
+    assert resumed(notice(Code.NOTE, note="dropped once")).current.name == PLOVER.steps[0].name

@@ -97,9 +97,6 @@ function aboutPins(face, pair) {
   });
 }
 
-/** The sentence says no more than the drawing does. */
-const plainAsk = (ask) => ask.text === `Touch ${pairText(ask.pair)} (${ask.step}).`;
-
 function asking({ ask, reading, hint, face, unit }) {
   const pair = ask?.pair ?? null;
   const again = ask?.kind === "touch_again";
@@ -107,7 +104,7 @@ function asking({ ask, reading, hint, face, unit }) {
   return {
     band: band("touch", again ? "touch again" : "touch", [ask?.step, step?.limits]),
     big: pair ? { pair, pins: aboutPins(face, pair) } : { words: ask?.text ?? "" },
-    picture: "last", reason: pair && !plainAsk(ask) ? ask.text : "", hint: hint ?? "", probe: probeWords(reading),
+    picture: "last", reason: pair && !ask.plain ? ask.text : "", hint: hint ?? "", probe: probeWords(reading),
   };
 }
 
