@@ -25,6 +25,7 @@ from acquire.bench.duty_setup import (
 from acquire.bench.fixture_setup import behind_card, hold_of, sheet_for, wire_up
 from acquire.bench.instruments import ohmmeter, scanner, thermometer
 from acquire.bench.intake import Feed
+from acquire.bench.keyboard import COMMAND_WORDS
 from acquire.bench.publishing import mqtt_outlet
 from acquire.bench.recording import RecordedPipeline
 from acquire.bench.scanning import ScannerFeed
@@ -34,6 +35,7 @@ from acquire.conditions import BENCH_FILE, Conditions, Recheck, Temperature
 from acquire.files.bench_tables import TemperatureSource, ZeroSource
 from acquire.files.settings import Bench
 from acquire.files.statements import ModelStatements
+from acquire.heart.serials import SerialRule
 from acquire.journal.store import Journal
 from acquire.outlets.csv_log import CsvLog, Split
 from acquire.outlets.outlet import Health, drain
@@ -46,9 +48,9 @@ from acquire.records import (
     LeadZero,
     Notice,
 )
+from acquire.records.codes import Order
 from acquire.settle import SettleSettings
 from acquire.sheets import load_sheet
-from acquire.steps.unit import Order
 from drivers.models import MeterModel, load_model
 from drivers.reading import Quantity
 
@@ -92,6 +94,7 @@ class Files:
             "calibration": None if self.notices else calibration_due(self.bench, self.model),
             "cards": self.cards,
             "fixture": hold_of(self.bench),
+            "serials": SerialRule(self.bench.serial_pattern, COMMAND_WORDS),
         }
 
 
@@ -161,8 +164,6 @@ async def assemble(
         lambda: Journal.open(Path(bench.journal.folder), bench=bench.name, clock=clock)
     )
     conditions = first_conditions(bench, clock)
-    if conditions.lead is None and conditions.lead_wanted:
-        conditions.lead = _taken_over(await journal.latest_lead_zero(), bench, clock)
     meter, model = ModelStatements(files.model), files.model
     pipeline = RecordedPipeline(files.place, meter, conditions, out=record, model=model, **files.limits)
     if pipeline.check is not None:
@@ -188,13 +189,6 @@ async def assemble(
         await journal.close()
         raise
     return daemon
-
-
-def _taken_over(zero: LeadZero | None, bench: Bench, clock: Clock) -> LeadZero | None:
-    """The lead zero on record, if it is of these leads and its age can be known."""
-    if zero is None or zero.meter_id != bench.meter.id:  # another meter has leads of its own
-        return None
-    return None if zero.utc_s > clock.utc_s() + CLOCKS_DIFFER_S else zero
 
 
 def first_conditions(bench: Bench, clock: Clock) -> Conditions:

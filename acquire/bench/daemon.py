@@ -18,7 +18,7 @@ from typing import Any
 
 from acquire.bench.foresight import foresee
 from acquire.bench.intake import Feed
-from acquire.bench.on_record import recorded, standing, unit_known
+from acquire.bench.on_record import recorded, unit_known
 from acquire.bench.outages import Outages
 from acquire.bench.recording import RecordedPipeline
 from acquire.bench.scanning import ScannerFeed
@@ -32,6 +32,7 @@ from acquire.records import (
     ClockSetBack,
     Code,
     Command,
+    Ending,
     Event,
     Evidence,
     Fact,
@@ -42,10 +43,8 @@ from acquire.records import (
     Refusal,
     Refused,
     StartUnit,
-    TypedResult,
     TypeTemperature,
     UnitStarted,
-    Verdict,
     Weight,
 )
 from drivers.reading import Reading
@@ -80,7 +79,7 @@ class Daemon:
         outlets: drain the journal.
         displays: beside them, without a place in the journal; they end with the outlets.
         invitation: how people come to the page, told to a terminal or not; empty where there is none.
-        resumed: told of a unit that a power cut interrupted, with what its record holds.
+        resumed: told what the record holds of a unit that a power cut interrupted, oldest first.
         thermometer_u_kelvin: standard uncertainty of the thermometer's readings.
         tick_s: how often the heart is told the time, real seconds.
         first_notices: what was found while the parts were made and the operator must know.
@@ -106,7 +105,7 @@ class Daemon:
     outlets: dict[str, Outlet] = field(default_factory=dict)
     displays: dict[str, Outlet] = field(default_factory=dict)
     invitation: Callable[[bool], str] = lambda _to_terminal: ""
-    resumed: Callable[[UnitStarted, Sequence[Verdict], Sequence[TypedResult]], None] = lambda *_: None
+    resumed: Callable[[Sequence[Recorded]], None] = lambda _: None
     thermometer_u_kelvin: float = 0.5
     tick_s: float = TICK_S
     first_notices: Sequence[Notice] = ()
@@ -184,7 +183,9 @@ class Daemon:
             return self._between_units()
         if unit.serial == command.serial:
             return []
-        ended = self._obeyed(GiveUpUnit("the next unit was started"))
+        if self.pipeline.doubt(command, self.clock.utc_s()) is not None:
+            return []
+        ended = self._obeyed(GiveUpUnit("", Ending.NEXT_UNIT))
         return [*ended, *self._between_units()]
 
     def _between_units(self) -> list[Event]:
@@ -319,19 +320,15 @@ class Daemon:
         self.pipeline.recall([record for record in told if isinstance(record, Batch)])
         if open_batch := self.pipeline.batches.standing(self.clock.utc_s()):
             self.show(open_batch)
-        records = [entry.record for entry in await self.journal.open_unit()]
-        started = next((record for record in records if isinstance(record, UnitStarted)), None)
-        if started is None:
-            return
-        if started.sheet_hash != self.pipeline.place.sheet.content_hash:
-            self.show(self._notice(Weight.WARNING, Code.UNIT_DROPPED, started.serial))
-            return
-        told_of_steps = standing(records)
-        verdicts = [record for record in told_of_steps if isinstance(record, Verdict)]
-        typed = [record for record in records if isinstance(record, TypedResult)]
-        self.pipeline.resume(started, told_of_steps, typed)
-        self.resumed(started, verdicts, typed)
-        self.show(self._notice(Weight.REMARK, Code.UNIT_RESUMED, started.serial))
+        records = [entry.record for entry in await self.journal.latest_doings()]
+        serials = [record.serial for record in records if isinstance(record, UnitStarted)]
+        if serials:
+            await self._look_up(serials[-1])
+        ended = self.pipeline.replay(records, self.clock.utc_s())
+        if self.pipeline.unit is not None:
+            self.resumed(records)
+            self.show(self._notice(Weight.REMARK, Code.UNIT_RESUMED, self.pipeline.unit.serial))
+        await self._out(ended)
 
     async def _tick(self) -> None:
         while True:

@@ -238,9 +238,9 @@ class FixtureMeter:
         if all(how):
             await self._card.open_all()
             await self._arrived(None)
-            words = f"with both clips proven: {how[0]}; {how[1]}"
+            witness = tuple(pair for pair in how if pair is not None)
             self.desk.told = True  # before: the answer may be seen while the order is still under way
-            if await self._refused(FixtureOpen(words)):
+            if await self._refused(FixtureOpen(witness)):
                 self.desk.told = False
             await self._answered()
             return
@@ -274,15 +274,16 @@ class FixtureMeter:
                 return reading.value_si
         return None
 
-    async def _proven(self, bus: str, pin: str, source: AsyncIterator[Reading]) -> str:
-        """What proves that a pin's clip and its relay on a bus conduct; empty where nothing does."""
+    async def _proven(self, bus: str, pin: str, source: AsyncIterator[Reading]) -> Pair | None:
+        """What proves that a pin's clip and its relay on a bus conduct; None where nothing does.
+
+        The pin twice stands for its two contacts; an empty second pin for the operator's key.
+        """
         for where in self.desk.proofs(bus, pin):
             await self._card.connect(self._wiring.of(where))
             if await self._conducts(source):
-                if where.high == where.low:
-                    return f"{pin} by its two contacts"
-                return f"{pin} conducts to {next(iter(where.pins - {pin}))}"
-        return f"{pin} confirmed by key" if pin in self.desk.by_key else ""
+                return Pair(pin, next(iter(where.pins - {pin}), pin))
+        return Pair(pin, "") if pin in self.desk.by_key else None
 
     async def _refused(self, command: Command) -> bool:
         """Give an order to the heart; whether it refuses, as it does while the journal cannot be written."""

@@ -35,6 +35,7 @@ from acquire.records import (
     StartUnit,
     TypeResult,
     TypeTemperature,
+    Undo,
     ZeroLeads,
 )
 from acquire.records.commands import COLDEST_CELSIUS, WARMEST_CELSIUS
@@ -66,27 +67,18 @@ def to_command(line: str) -> Command | None:
         return None
     if word in ALONE:
         return ALONE[word](rest)
-    makers: dict[str, Callable[[str], Command]] = {
-        ".skip": SkipStep,
-        ".end": GiveUpUnit,
-        ".note": Note,
-        ".override": OverrideCheck,
-        ".temperature": _temperature,
-        ".batch": opening,
-        ".spool": change_of_spool,
-        ".accept": AcceptFirstUnit,
-    }
-    if word not in makers:
-        near = get_close_matches(word, [*ALONE, *makers], 1)
+    if word not in WITH_MORE:
+        near = get_close_matches(word, [*ALONE, *WITH_MORE], 1)
         meant = f"Did you mean {near[0]}? " if near else ""
         raise InputImpossible(f"{word} is no command.", f"{meant}.help lists them all.")
     if not rest:
         raise InputImpossible(f"{word} needs something behind it.", f"Write {FORMS[word]}.")
-    return makers[word](rest)
+    return WITH_MORE[word](rest)
 
 
 ALONE: dict[str, Callable[[str], Command]] = {
     ".again": lambda step: MeasureAgain(step or None),
+    ".undo": lambda _: Undo(),
     ".zero": lambda _: ZeroLeads(),
     ".check": lambda _: CheckMeter(),
     ".result": TypeResult,
@@ -110,6 +102,21 @@ def _temperature(text: str) -> TypeTemperature:
         )
     return TypeTemperature(celsius)
 
+
+WITH_MORE: dict[str, Callable[[str], Command]] = {
+    ".skip": SkipStep,
+    ".end": GiveUpUnit,
+    ".note": Note,
+    ".override": OverrideCheck,
+    ".temperature": _temperature,
+    ".batch": opening,
+    ".spool": change_of_spool,
+    ".accept": AcceptFirstUnit,
+}
+"""Words that need something behind them, with what they make of it."""
+
+COMMAND_WORDS = frozenset(word.removeprefix(".") for word in (".help", *ALONE, *WITH_MORE))
+"""What a serial is asked about when it begins with it: somebody may have forgotten the full stop."""
 
 RUB_OUT = "\x15"
 """Ctrl-U, which takes the whole line back on every terminal (termios VKILL)."""

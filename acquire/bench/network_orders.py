@@ -23,6 +23,7 @@ from acquire.records import (
     TypedResult,
     Weight,
 )
+from acquire.words.beside import typed_answer
 from acquire.words.notices import WAYS, said
 
 ANSWER_FIRST_S = 0.3
@@ -62,7 +63,7 @@ class Orders:
             if isinstance(event, Notice) and event.code is Code.COMMAND_REFUSED:
                 return Answer(done=False, reason=said(event))
             if isinstance(event, TypedResult) and event.outcome is Outcome.CANNOT_JUDGE:
-                reason = event.answer
+                reason = typed_answer(event)
         if not isinstance(order, WORDED):
             await self.daemon.tell(self._taken(order))
         try:

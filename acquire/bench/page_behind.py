@@ -27,7 +27,7 @@ from acquire.page.facts import Facts
 from acquire.page.past import Past
 from acquire.page.say import Speaker, speaking_program
 from acquire.page.view import View
-from acquire.records import Batch, Code, Event, Fact, Notice, TypedResult, UnitStarted, Verdict, Weight
+from acquire.records import Batch, Code, Event, Fact, Notice, Recorded, UnitStarted, Weight
 from drivers.reading import Reading
 
 TOKEN_FILE = "page-token"  # noqa: S105  (its name)
@@ -68,11 +68,9 @@ class Shown:
         if isinstance(event, UnitStarted | Batch) and event.batch != before:
             self.count(event.batch)
 
-    def resumed(
-        self, started: UnitStarted, verdicts: Sequence[Verdict], typed: Sequence[TypedResult]
-    ) -> None:
+    def resumed(self, records: Sequence[Recorded]) -> None:
         """A unit that a power cut interrupted is back on the bench."""
-        self.view.resume(started, verdicts, typed)
+        self.view.resume(records)
         self.page.stream.changed()
 
     def see_readings(self) -> None:

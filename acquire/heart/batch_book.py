@@ -96,7 +96,7 @@ class BatchBook:
         batch = self.batch
         if batch is None:
             return []
-        return [self.did(batch, BatchDeed.PAUSED, utc_s, "another batch took its place")]
+        return [self.did(batch, BatchDeed.MADE_WAY, utc_s)]
 
     def needed(self) -> Batch:
         """The batch that is running.
@@ -108,10 +108,11 @@ class BatchBook:
             raise Refused(Refusal.NO_BATCH_RUNNING)
         return self.batch
 
-    def did(self, batch: Batch, deed: BatchDeed, utc_s: float, remark: str) -> Batch:
+    def did(self, batch: Batch, deed: BatchDeed, utc_s: float, remark: str = "") -> Batch:
         """Write a deed on a batch: the record of it, which is the latest from now on."""
         state = {
             BatchDeed.PAUSED: BatchState.PAUSED,
+            BatchDeed.MADE_WAY: BatchState.PAUSED,
             BatchDeed.FINISHED: BatchState.FINISHED,
             BatchDeed.RESUMED: BatchState.RUNNING,
         }.get(deed, batch.state)
@@ -125,6 +126,7 @@ class BatchBook:
                 sheet_hash=place.sheet.content_hash if batch.sheet == place.sheet.name else batch.sheet_hash,
                 operator=place.operator or batch.operator,
                 remark=remark,
+                changed=batch.changed if deed is BatchDeed.SPOOL_CHANGED else (),
                 utc_s=utc_s,
             )
         )

@@ -20,6 +20,7 @@ from acquire.records import (
     BatchState,
     ChangeSpool,
     Code,
+    Ending,
     Event,
     Fact,
     FinishBatch,
@@ -57,11 +58,12 @@ class Batches(BatchBook):
 
     _units: dict[str, tuple[str, int]] = field(default_factory=dict)
     _others: int = 0
+    _held: str = ""  # the serial of a unit that comes back after it was held as warm
 
     def prompt(self) -> Prompt:
         """What is asked of the operator between two units."""
         batch = self.batch
-        if batch is not None and batch.doubt:
+        if batch is not None and batch.first_doubt:
             return Prompt(Ask.START_UNIT, why=Why.DOUBT, facts={"first": batch.first_serial})
         if batch is not None and self.count and batch.expected is not None:
             facts: dict[str, Fact] = {"batch": batch.batch, "count": self.count, "expected": batch.expected}
@@ -80,7 +82,7 @@ class Batches(BatchBook):
         name = self.place.batch
         if not name or name in self.known:
             return []
-        return self._open(OpenBatch(name, remark="named by the bench file"), utc_s)
+        return self._open(OpenBatch(name), utc_s)
 
     def obey(self, command: BatchCommand, utc_s: float) -> list[Event]:  # noqa: PLR0911  (one line a command)
         """Carry out a command.
@@ -92,6 +94,7 @@ class Batches(BatchBook):
             case UnitKnown():
                 self._remember(command.serial, command.batch, command.attempts)
                 self._others = command.others
+                self._held = command.serial if command.held else self._held
                 return []
             case OpenBatch():
                 return self._open(command, utc_s)
@@ -126,8 +129,6 @@ class Batches(BatchBook):
             expected=command.expected,
             spools=(),
             first_serial="",
-            doubt="",
-            doubt_probability=None,
             operator=command.operator or place.operator,
             remark=command.remark,
             utc_s=utc_s,
@@ -147,22 +148,26 @@ class Batches(BatchBook):
         names = fitting(command, sheet, self.cards)
         fresh = {name: wound_from(name, command.spool, self.cards) for name in names}
         kept = {each.winding: each for each in batch.spools} | fresh
-        remark = f"{command.spool} for {', '.join(names)}"
         changed = replace(
-            batch, spools=tuple(kept.values()), first_serial="", doubt="", doubt_probability=None
+            batch,
+            spools=tuple(kept.values()),
+            first_serial="",
+            compared=None,
+            first_doubt=None,
+            changed=tuple(fresh.values()),
         )
-        events: list[Event] = [self.did(changed, BatchDeed.SPOOL_CHANGED, utc_s, remark)]
+        events: list[Event] = [self.did(changed, BatchDeed.SPOOL_CHANGED, utc_s)]
         if facts := mismatch(command.spool, names, sheet, self.cards):
             events.append(Notice(Weight.WARNING, Code.BATCH_SPOOL, utc_s, facts=facts))
         return events
 
     def _accept(self, command: AcceptFirstUnit, utc_s: float) -> Batch:
-        doubted = [batch for batch in self.known.values() if batch.doubt]
+        doubted = [batch for batch in self.known.values() if batch.first_doubt]
         batch = self.batch or (doubted[-1] if doubted else None)
-        if batch is None or not batch.doubt:
+        if batch is None or not batch.first_doubt:
             raise Refused(Refusal.NO_DOUBT)
         self.same_sheet(batch)
-        calm = replace(batch, state=BatchState.RUNNING, doubt="", doubt_probability=None)
+        calm = replace(batch, state=BatchState.RUNNING, first_doubt=None)
         return self.did(calm, BatchDeed.ACCEPTED, utc_s, command.reason)
 
     # ------------------------------------------------------------------ units
@@ -183,7 +188,7 @@ class Batches(BatchBook):
             raise Refused(Refusal.BATCH_OF_OTHERS, serial=command.serial, batch=before, wanted=name)
         if batch is not None:
             self._takes_units(batch)
-            if batch.doubt and command.serial != batch.first_serial:
+            if batch.first_doubt and command.serial != batch.first_serial:
                 return None, self._stopped(batch, utc_s)
         attempt = attempts + 1 if name and before == name else 1
         started = UnitStarted(
@@ -197,6 +202,9 @@ class Batches(BatchBook):
             utc_s=utc_s,
             spools=batch.spools if batch else (),
             attempt=attempt,
+            meter_hash=place.meter_hash,
+            bench_hash=place.bench_hash,
+            rested=self._held == command.serial,
         )
         return started, self._told(started)
 
@@ -227,6 +235,7 @@ class Batches(BatchBook):
         self, result: UnitResult, readings: Sequence[Reading], four_wire_below_ohm: float
     ) -> list[Event]:
         """A unit has its result: the first of a batch, or of a spool, is compared with what is foretold."""
+        self._held = result.serial if result.ending is Ending.WARM else ""
         batch = self.known.get(result.batch)
         if batch is None or result.outcome is None:
             return []
@@ -244,17 +253,16 @@ class Batches(BatchBook):
     ) -> list[Event]:
         if self.place.purpose not in COMPARED:
             return []
-        if batch.first_serial and not (batch.doubt and result.serial == batch.first_serial):
+        if batch.first_serial and not (batch.first_doubt and result.serial == batch.first_serial):
             return []
-        seen, remark, notices = compared(
+        seen, notices = compared(
             batch, result, readings, self.place, self.cards, four_wire_below_ohm=four_wire_below_ohm
         )
-        return [self.did(seen, BatchDeed.FIRST_UNIT, result.utc_s, remark), *notices]
+        return [self.did(seen, BatchDeed.FIRST_UNIT, result.utc_s), *notices]
 
     def _stopped(self, batch: Batch, utc_s: float) -> list[Event]:
         """Nobody said a word to the doubt: the batch rests until somebody does."""
-        remark = f"the first unit, {batch.first_serial}, was not accepted"
-        paused = self.did(batch, BatchDeed.PAUSED, utc_s, remark)
+        paused = self.did(batch, BatchDeed.PAUSED, utc_s)
         refused = Refused(Refusal.BATCH_STOPPED, batch=batch.batch, first=batch.first_serial)
         return [paused, refused.notice(utc_s)]
 

@@ -39,9 +39,13 @@ from acquire.records import (
     Why,
 )
 from acquire.records.codes import ASKED_FOR
-from acquire.records.words import OUTCOME_WORDS, TURN_FAULTS, ending_words, sureness
+from acquire.records.words import TURN_FAULTS
+from acquire.words.beside import typed_answer
+from acquire.words.faults import likely
 from acquire.words.notices import said
+from acquire.words.outcomes import OUTCOME_WORDS, deed_words, ending_words
 from acquire.words.prompts import asked
+from acquire.words.verdicts import reason
 
 SIGNS: dict[Outcome, tuple[str, str, str]] = {
     Outcome.PASS: ("●", OUTCOME_WORDS[Outcome.PASS], "bold bright_blue"),
@@ -184,8 +188,7 @@ class Terminal:
         if result.findings:
             why = " ".join(result.findings)
         elif result.hypotheses:
-            best = result.hypotheses[0]
-            why = f"{best.sentence.rstrip('.')} ({sureness(best.probability)} sure)."
+            why = likely(result.hypotheses[0])
         self.outcomes["held" if result.outcome is None else result.outcome.value] += 1
         self.units.append(Tally(result.serial, result.outcome, word, style, why))
         between = "   " if len(f"  {word}   {why}") <= self.console.width else f"\n{BELOW}"
@@ -247,7 +250,7 @@ def verdict_line(verdict: Verdict) -> Text:
     line = Text(f"  {pair:<6} {shortened(verdict.step, wide):<{wide}} {value} ")
     line.append(limits, style="dim").append(f" {word}", style=style).append(again, style="yellow")
     if verdict.counts and verdict.outcome is not Outcome.PASS:
-        line.append(f"\n{BELOW}{verdict.reason}", style="default")
+        line.append(f"\n{BELOW}{reason(verdict)}", style="default")
     return line
 
 
@@ -261,7 +264,7 @@ def beside_line(event: LeadZero | CheckStandard | TypedResult | Batch | Notice) 
         case TypedResult():
             return typed_line(event)
         case Batch():
-            return Text(f"  batch   {batch_text(event)}", style="bold" if event.doubt else "dim")
+            return Text(f"  batch   {batch_text(event)}", style="bold" if event.first_doubt else "dim")
         case Notice():
             return notice_line(event)
 
@@ -269,8 +272,8 @@ def beside_line(event: LeadZero | CheckStandard | TypedResult | Batch | Notice) 
 def batch_text(batch: Batch) -> str:
     """What was done to a batch, in a few words."""
     units = f", {counted(batch.expected, 'unit')}" if batch.expected else ""
-    remark = f": {batch.remark}" if batch.remark else ""
-    return f"{batch.batch} ({batch.sheet}{units}) {batch.deed.value.replace('_', ' ')}{remark}"
+    told = f": {words}" if (words := deed_words(batch)) else ""
+    return f"{batch.batch} ({batch.sheet}{units}) {batch.deed.value.replace('_', ' ')}{told}"
 
 
 def check_line(check: CheckStandard) -> Text:
@@ -288,8 +291,8 @@ def typed_line(result: TypedResult) -> Text:
     if result.outcome is not None:
         shape, words, style = SIGNS[result.outcome]
         line.append(f"{shape} {words}", style=style)
-    if result.reason and (result.outcome is not Outcome.PASS or result.stated):
-        line.append(f"\n{BELOW}{result.answer}", style="default")
+    if result.outcome is not Outcome.PASS or result.stated:
+        line.append(f"\n{BELOW}{typed_answer(result)}", style="default")
     return line
 
 

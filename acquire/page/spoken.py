@@ -9,7 +9,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from acquire.records import Ask, Outcome, Pair, Prompt, UnitResult, Verdict
-from acquire.records.words import FAILING, OUTCOME_WORDS
+from acquire.records.words import FAILING
+from acquire.words.outcomes import OUTCOME_WORDS
 from acquire.words.prompts import asked
 
 

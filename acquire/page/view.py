@@ -29,10 +29,13 @@ from acquire.records import (
     Code,
     Contact,
     Event,
+    Evidence,
+    ImportedResult,
     Judged,
     LiftOff,
     Notice,
     Prompt,
+    Recorded,
     Settled,
     Sheet,
     StepKind,
@@ -152,13 +155,11 @@ class View:
         self._batch = batch
         self._set("batch", batch.plain() if batch.name else None)
 
-    def resume(self, started: UnitStarted, verdicts: Sequence[Verdict], typed: Sequence[TypedResult]) -> None:
-        """An interrupted unit is back on the bench."""
-        self._begin(started)
-        if self._unit is not None:
-            self._unit.resume(verdicts, typed)
-        if verdicts:
-            self._set("verdict", verdict_words(verdicts[-1]))
+    def resume(self, records: Sequence[Recorded]) -> None:
+        """An interrupted unit is back on the bench; take in what the record holds of it, without a sound."""
+        for record in records:
+            if not isinstance(record, ImportedResult):
+                self._take(Judged(record, Evidence()) if isinstance(record, Verdict) else record)
         self._brought_up_to_date()
 
     def show(self, event: Event) -> None:

@@ -24,6 +24,7 @@ from acquire.records import (
     UnitStarted,
     Weight,
 )
+from acquire.words.faults import batch_doubt
 from acquire.words.notices import said
 from drivers.reading import Quantity, Reading
 
@@ -155,9 +156,9 @@ class Warnings:
                 warm = Notice(Weight.WARNING, Code.PART_WARM, event.utc_s, event.serial)
                 self._put(Concern(warm, event.utc_s + event.wait_s))
             case Batch():
-                facts: dict[str, Fact] = {"said": event.doubt}
+                facts: dict[str, Fact] = {"said": batch_doubt(event)}
                 doubt = Notice(Weight.WARNING, Code.BATCH_FIRST_UNIT, event.utc_s, facts=facts)
-                self._hold(doubt, there=bool(event.doubt))
+                self._hold(doubt, there=event.first_doubt is not None)
             case UnitStarted():
                 self._now.pop((Code.PART_WARM, event.serial), None)
                 self._now.pop((Code.PART_RESTED, event.serial), None)

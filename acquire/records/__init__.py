@@ -15,6 +15,8 @@ from acquire.records.batches import (
     BatchDeed,
     BatchState,
     ChangeSpool,
+    Compared,
+    Doubt,
     FinishBatch,
     OpenBatch,
     PauseBatch,
@@ -25,9 +27,7 @@ from acquire.records.batches import (
 from acquire.records.bench import (
     Ask,
     BalanceFound,
-    FaultPlace,
     Finding,
-    Hypothesis,
     LeadZero,
     Notice,
     Prompt,
@@ -38,7 +38,18 @@ from acquire.records.bench import (
     Weight,
 )
 from acquire.records.circumstances import Circumstances
-from acquire.records.codes import Basis, Code, Ending, Fact, FindingKind, Refusal, UntestedKind, Why
+from acquire.records.codes import (
+    BalanceKind,
+    Basis,
+    Code,
+    Ending,
+    Fact,
+    FindingKind,
+    Refusal,
+    Sign,
+    UntestedKind,
+    Why,
+)
 from acquire.records.commands import (
     CheckMeter,
     ClockSetBack,
@@ -54,8 +65,10 @@ from acquire.records.commands import (
     StartUnit,
     TypeResult,
     TypeTemperature,
+    Undo,
     ZeroLeads,
 )
+from acquire.records.faults import FaultPlace, Hypothesis
 from acquire.records.imported import ImportedResult
 from acquire.records.results import CheckStandard, ResultKind, TypedResult, TypedWhy
 from acquire.records.settled import Approach, Contact, LiftOff, Settled, SettleEvent
@@ -109,6 +122,7 @@ __all__ = [
     "Ask",
     "Balance",
     "BalanceFound",
+    "BalanceKind",
     "Basis",
     "Batch",
     "BatchDeed",
@@ -122,10 +136,12 @@ __all__ = [
     "ClockSetBack",
     "Code",
     "Command",
+    "Compared",
     "ConfirmOpen",
     "Contact",
     "Corrected",
     "Decision",
+    "Doubt",
     "Ending",
     "Event",
     "Evidence",
@@ -167,6 +183,7 @@ __all__ = [
     "Settled",
     "Shape",
     "Sheet",
+    "Sign",
     "SkipStep",
     "StartUnit",
     "Step",
@@ -176,6 +193,7 @@ __all__ = [
     "TypeTemperature",
     "TypedResult",
     "TypedWhy",
+    "Undo",
     "UnitKnown",
     "UnitResult",
     "UnitStarted",

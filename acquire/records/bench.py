@@ -9,47 +9,9 @@ from enum import StrEnum
 from acquire.choices import Outcome, Purpose
 from acquire.errors import InputImpossible
 from acquire.records.batches import WoundFrom
-from acquire.records.codes import Code, Ending, Fact, FindingKind, Refusal, UntestedKind, Why
+from acquire.records.codes import BalanceKind, Code, Ending, Fact, FindingKind, Refusal, UntestedKind, Why
+from acquire.records.faults import Hypothesis
 from acquire.records.words import Pair
-
-
-@dataclass(frozen=True, slots=True)
-class FaultPlace:
-    """One fault, where it sits and how large it is; all that a sentence about it needs.
-
-    Attributes:
-        fault: short name from the fault dictionary, e.g. "shorted_turns".
-        where: windings, pins or words, as the fault has it.
-        sizes: a fraction of a winding, ohms or kelvin, as the fault counts them.
-        turns: of the first winding, None when not known; strands: wires in hand of it.
-        ends: the pin (or the core) at which each winding of `where` begins; empty where none can be touched.
-        core: name of the core, empty when the unit has none.
-    """
-
-    fault: str
-    where: tuple[str, ...] = ()
-    sizes: tuple[float, ...] = ()
-    turns: int | None = None
-    strands: int = 1
-    ends: tuple[str, ...] = ()
-    core: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Hypothesis:
-    """One explanation of all readings of a unit.
-
-    Attributes:
-        fault: short name from the fault dictionary, e.g. "shorted_turns".
-        probability: given the readings, 0 to 1.
-        sentence: plain words with the physical size; going away, `acquire.words` makes it from `places`.
-        places: the faults that make it up, one or two.
-    """
-
-    fault: str
-    probability: float
-    sentence: str = ""
-    places: tuple[FaultPlace, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,10 +88,10 @@ class BalanceFound:
     Attributes:
         name: of the rule on the sheet.
         windings: their names; `ohm`: of each, at the reference temperature.
-        deviation: largest deviation of one from their mean, as a fraction of it.
+        deviation: what the rule limits, by its `kind`, as a fraction of the mean.
         expanded_deviation: half-width of its 95 % interval.
-        limit: largest deviation allowed, as a fraction.
-        worst: name of the winding that deviates most.
+        limit: largest deviation allowed, as the sheet states it.
+        worst: name of the winding that lies furthest off the mean.
         outcome: what the rule says.
     """
 
@@ -141,6 +103,7 @@ class BalanceFound:
     limit: float
     worst: str
     outcome: Outcome
+    kind: BalanceKind = BalanceKind.FROM_MEAN
 
 
 @dataclass(frozen=True, slots=True)

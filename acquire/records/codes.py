@@ -8,11 +8,23 @@ Fact = str | float | int | bool | None | tuple[str, ...]
 """One field of a notice or prompt: a name, a number in the unit of its key, or what a person typed."""
 
 
+WARM_CHECK = "warm check"
+"""Name of the step that repeats the first resistance at the end of a unit."""
+
+
+class Order(StrEnum):
+    """Whether the steps must come as the sheet lists them."""
+
+    GUIDED = "guided"
+    FREE = "free"
+
+
 class Ending(StrEnum):
     """How a unit's stay on the bench ended.
 
     DONE: by its steps. WARM: held, it must cool first. GIVEN_UP: by the operator. NEXT_UNIT: the next unit
     was scanned. FILES_CHANGED: sheet, meter file or bench file are others than it began with.
+    UNDONE: its scan was taken back.
     """
 
     DONE = "done"
@@ -20,6 +32,7 @@ class Ending(StrEnum):
     GIVEN_UP = "given_up"
     NEXT_UNIT = "next_unit"
     FILES_CHANGED = "files_changed"
+    UNDONE = "undone"
 
 
 class Basis(StrEnum):
@@ -72,6 +85,31 @@ class Why(StrEnum):
     STUDY = "study"
 
 
+class BalanceKind(StrEnum):
+    """What a rule over windings that must be alike limits.
+
+    FROM_MEAN: the largest deviation of one from the mean of all; APART: the difference of two.
+    """
+
+    FROM_MEAN = "from_mean"
+    APART = "apart"
+
+
+class Sign(StrEnum):
+    """What speaks against a bench by its check standard: the rules of its chart (physics/check_standard)."""
+
+    OFF_CERTIFICATE = "off_certificate"
+    BEYOND_LIMITS = "beyond_limits"
+    JUMP = "jump"
+    RUN = "run"
+    TREND = "trend"
+
+
+RUN_LENGTH = 9
+"""Readings in a row on one side of the centre that are no chance: 9 happen by chance in 1 of 256 runs
+(ISO 7870-2:2013 counts 9 as well; from memory)."""
+
+
 class FindingKind(StrEnum):
     """Which rule over a whole unit found something."""
 
@@ -98,6 +136,7 @@ class Code(StrEnum):
     BATCH_SPOOL = "batch.spool"
     BATCH_STANDING = "batch.standing"
     CALIBRATION_DUE = "calibration.due"
+    CHECK_ASKED = "check.asked"
     CHECK_DUE = "check.due"
     CHECK_OTHER = "check.other"
     CHECK_OUT = "check.out"
@@ -119,6 +158,7 @@ class Code(StrEnum):
     JOURNAL_SET_ASIDE = "journal.set_aside"
     JOURNAL_UNUSABLE = "journal.unusable"
     JOURNAL_USABLE = "journal.usable"
+    LEADS_ASKED = "leads.asked"
     LEADS_IMPLAUSIBLE = "leads.implausible"
     LEADS_MOVED = "leads.moved"
     LEADS_NONE = "leads.none"
@@ -139,6 +179,7 @@ class Code(StrEnum):
     METER_TURN = "meter.turn"
     METER_UNSTATED = "meter.unstated"
     NOTE = "note"
+    OPEN_ANCHORED = "open.anchored"
     ORDER_TAKEN = "order.taken"
     OUTLET_BACK = "outlet.back"
     OUTLET_FAILING = "outlet.failing"
@@ -155,10 +196,12 @@ class Code(StrEnum):
     SELF_CHECK_DUE = "self_check.due"
     SELF_CHECK_FAILED = "self_check.failed"
     SELF_CHECK_PASSED = "self_check.passed"
+    SERIAL_DOUBTFUL = "serial.doubtful"
     STEP_AGAIN = "step.again"
     STEP_MOVED = "step.moved"
     STEP_SKIPPED = "step.skipped"
     STEP_TOUCHED_AGAIN = "step.touched_again"
+    STEP_UNDONE = "step.undone"
     STUDY_HELP = "study.help"
     STUDY_TOO_SOON = "study.too_soon"
     STUDY_TURN = "study.turn"
@@ -171,7 +214,9 @@ class Code(StrEnum):
     THERMOMETER_TURN = "thermometer.turn"
     UNIT_AGAIN = "unit.again"
     UNIT_DROPPED = "unit.dropped"
+    UNIT_REOPENED = "unit.reopened"
     UNIT_RESUMED = "unit.resumed"
+    UNIT_UNFINISHED = "unit.unfinished"
 
 
 ANOTHER_PAIR = frozenset({Code.PAIR_OTHER, Code.PAIR_UNCLEAR})
@@ -212,6 +257,7 @@ class Refusal(StrEnum):
     NO_UNIT = "no_unit"
     NO_UNIT_YET = "no_unit_yet"
     NOTHING_MEASURED = "nothing_measured"
+    NOTHING_TO_UNDO = "nothing_to_undo"
     RANGE_LOW = "range_low"
     SKIP_NO_REASON = "skip_no_reason"
     SPOOL_NAMELESS = "spool_nameless"

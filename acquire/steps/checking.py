@@ -82,12 +82,28 @@ class CheckDuty:
                 over, for they say nothing of this one.
         """
         for record in records:
-            same = (record.resistor, record.certificate_ohm) == (
-                self.resistor.name,
-                self.resistor.certificate_ohm,
-            )
-            if same:
+            if self._is_of_it(record):
                 self._note(record)
+
+    def _is_of_it(self, record: CheckStandard) -> bool:
+        resistor = self.resistor
+        return (record.resistor, record.certificate_ohm) == (resistor.name, resistor.certificate_ohm)
+
+    def replay(self, record: CheckStandard) -> None:
+        """Take an entry of the record, as when it was made; the chart has it already (`recall`)."""
+        if self._is_of_it(record):
+            self._ruled(record)
+
+    def replay_notice(self, notice: Notice) -> None:
+        """Take a notice of the record, as when it was told."""
+        match notice.code:
+            case Code.CHECK_ASKED:
+                self.asked = True
+            case Code.CHECK_OVERRIDDEN:
+                self.blocked = self.asked = False
+            case Code.CHECK_OTHER:
+                ohm = notice.facts.get("ohm")
+                self.refused_ohm = float(ohm) if isinstance(ohm, int | float) else None
 
     def go_on(self, before: CheckDuty) -> None:
         """Take up the chart and the state of the same resistor under another bench file."""
@@ -162,13 +178,16 @@ class CheckDuty:
         )
         record = self._record(check, corrected, place)
         self._note(record)
-        return [record, *self._notices(check, settled.utc_s)]
+        return [record, *self._notices(record)]
 
-    def _note(self, record: CheckStandard) -> None:
+    def _ruled(self, record: CheckStandard) -> None:
         self.last_utc_s = record.utc_s
         self.blocked = self.stops and not record.in_control
         self.asked = self.blocked
         self.refused_ohm = None
+
+    def _note(self, record: CheckStandard) -> None:
+        self._ruled(record)
         if record.in_control:
             self.history_ohm.append(record.reading_ohm)
             del self.history_ohm[: -self.keep]
@@ -212,7 +231,7 @@ class CheckDuty:
         return _with(corrected, terms)
 
     def _record(self, check: Check, corrected: Corrected, place: Circumstances) -> CheckStandard:
-        chart, settled = check.chart, corrected.settled
+        chart, trend, settled = check.chart, check.trend, corrected.settled
         return CheckStandard(
             bench=place.bench,
             meter_id=settled.meter_id,
@@ -225,12 +244,14 @@ class CheckDuty:
             standard_uncertainty_ohm=corrected.standard_uncertainty_ohm,
             expanded_ohm=corrected.expanded_ohm,
             in_control=check.in_control,
-            signs=tuple(sign.value for sign in check.signs),
-            text=" ".join(check.sentences),
+            signs=check.signs,
             centre_ohm=chart.centre_ohm if chart else None,
             lower_ohm=chart.lower_ohm if chart else None,
             upper_ohm=chart.upper_ohm if chart else None,
             moving_range_upper_ohm=chart.moving_range_upper_ohm if chart else None,
+            before_ohm=self.history_ohm[-1] if self.history_ohm else None,
+            slope_ohm=trend.slope if trend else None,
+            slope_points=trend.points if trend else None,
             stops=self.stops,
             quantity=settled.quantity,
             operator=place.operator,
@@ -240,17 +261,17 @@ class CheckDuty:
             utc_s=settled.utc_s,
         )
 
-    def _notices(self, check: Check, utc_s: float) -> list[Notice]:
-        if check.in_control:
+    def _notices(self, record: CheckStandard) -> list[Notice]:
+        if record.in_control:
             return []
         facts: dict[str, Fact] = {
             "resistor": self.resistor.name,
-            "reading_ohm": check.reading_ohm,
-            "signs": tuple(sign.value for sign in check.signs),
+            "reading_ohm": record.reading_ohm,
+            "signs": tuple(record.signs),
             "stops": self.stops,
         }
         weight = Weight.STOP if self.stops else Weight.WARNING
-        return [Notice(weight, Code.CHECK_OUT_OF_CONTROL, utc_s, facts=facts)]
+        return [Notice(weight, Code.CHECK_OUT_OF_CONTROL, record.utc_s, facts=facts)]
 
 
 def _with(corrected: Corrected, terms: list[Term]) -> Corrected:

@@ -10,7 +10,9 @@ from dataclasses import dataclass, field, replace
 
 from acquire.conditions import Conditions
 from acquire.errors import InputImpossible
+from acquire.heart.contact import Admission
 from acquire.heart.duties import Duties, Duty
+from acquire.heart.unit_state import UnitState
 from acquire.heart.unit_work import UnitWork
 from acquire.heart.watch import ReadingWatch
 from acquire.records import (
@@ -42,7 +44,6 @@ from acquire.records.bench import refusal
 from acquire.settle import Expectation, SettleFilter, SettleSettings
 from acquire.steps.pairs import PairTable
 from acquire.steps.setup_choice import MeterStatements, Wanted
-from acquire.steps.unit import UnitProgress
 from acquire.study.happenings import Finished, Happening, Taken, TakenBack
 from acquire.study.plan import Plan, Turn
 from acquire.study.record import Measurement
@@ -219,7 +220,7 @@ class StudyWork:
 
     def _measured(self, settled: Settled, turn: Turn, *, revised: bool = False) -> list[Happening]:
         """Correct, match, and take the value if it is of the pair that was asked for."""
-        events = self._work().take(settled, lifted=True)
+        events = self._work().take(settled, Admission.NEW)
         verdict = next((event.verdict for event in events if isinstance(event, Judged)), None)
         self._acted = settled  # whatever came of it, the same touch says nothing new
         if verdict is None or verdict.reference_ohm is None or verdict.raw_ohm is None:
@@ -265,7 +266,7 @@ class StudyWork:
             started = UnitStarted(
                 place.bench, turn.label, sheet.name, sheet.content_hash, place.purpose, "", turn.operator, 0.0
             )
-            progress = UnitProgress(self.table, turn.label, warm_check=False)
+            progress = UnitState(self.table, turn.label)
             self._unit = UnitWork(
                 place, self.table, self.meter, self.conditions, self.four_wire_below_ohm, started, progress
             )

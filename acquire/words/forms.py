@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 _LINES = {
-    "The unit": (".again [step]", ".skip REASON", ".end REASON", ".note TEXT"),
+    "The unit": (".undo", ".again [step]", ".skip REASON", ".end REASON", ".note TEXT"),
     "The bench": (".zero", ".temperature 21.5 °C", ".check", ".override REASON"),
     "Other instruments": (".result NAME = VALUE, ...",),
     "Batches": (".batch NAME, 40 units", ".pause", ".resume [NAME]", ".finish"),

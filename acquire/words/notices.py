@@ -7,13 +7,14 @@ DEVELOPERS.md is written from examples of all of them (`python -m tests.table_of
 from __future__ import annotations
 
 from acquire.quantity import counted, show
-from acquire.records import Notice
+from acquire.records import Fit, Notice
 from acquire.records.codes import Code
-from acquire.records.words import sureness
 from acquire.words.dates import overdue
 from acquire.words.forms import HELP, STUDY_HELP
+from acquire.words.plain import sureness
 from acquire.words.refusals import range_low, refused
 from acquire.words.saying import Facts, Saying, joined, pins, say
+from acquire.words.verdicts import reads_like
 
 WAYS = {"mqtt": "over MQTT", "page": "on the page"}
 """How an order came in."""
@@ -34,7 +35,7 @@ def said(notice: Notice) -> str:
 def _first_unit(facts: Facts) -> str:
     return (
         f"The first unit of {facts['batch']} is not what sheet and spool cards foretell "
-        f"({sureness(facts['probability'])} sure). {facts['doubt']} Type .accept and why to go on, .spool "
+        f"({sureness(facts['probability'])} sure). Type .accept and why to go on, .spool "
         "and its name if another one is on, or measure the unit again."
     )
 
@@ -110,9 +111,10 @@ def _unstated(facts: Facts) -> str:
 
 
 def _another_pair(facts: Facts) -> str:
-    last = facts.get("last")
+    last, fit = facts.get("last"), Fit(facts["fit"])
+    hint = reads_like(fit, facts["ohm"], pins(facts["pair"]), facts["reads_like"], facts["reads_through"])
     offer = f" To measure {pins(last)} again after all, type .again (or press its key)." if last else ""
-    return f"{facts['hint']}{offer}"
+    return f"{hint}{offer}"
 
 
 def _spool(facts: Facts) -> str:
@@ -135,6 +137,16 @@ def _self_check_passed(facts: Facts) -> str:
     return f"The {facts['meter']} has passed its self-check: {', '.join(read)} (mark {facts['mark']})."
 
 
+def _doubtful(facts: Facts) -> str:
+    serial = facts["serial"]
+    if facts["unlike"] == "word":
+        word = serial.split()[0]
+        return (
+            f"{serial} reads like a command: type .{word} for that, or the same once more if it is a serial."
+        )
+    return f"{serial} is no serial of this bench ({facts['pattern']}): scan it once more if it is one."
+
+
 NOTICES: dict[Code, Saying] = {
     Code.BATCH_COMPLETE: lambda facts: (
         f"{facts['batch']} has its {counted(facts['units'], 'unit')}: type .finish, or go on."
@@ -144,6 +156,7 @@ NOTICES: dict[Code, Saying] = {
     Code.BATCH_SPOOL: _spool,
     Code.BATCH_STANDING: _standing,
     Code.CALIBRATION_DUE: overdue,
+    Code.CHECK_ASKED: "The check standard is to be measured now.",
     Code.CHECK_DUE: "The check standard {resistor} is due.",
     Code.CHECK_OTHER: "{ohm:.5g} Ω is not the check standard {resistor} ({certificate_ohm:.5g} Ω). If it is, "
     "hold the probes on it once more.",
@@ -173,6 +186,7 @@ NOTICES: dict[Code, Saying] = {
     "Verdicts that had not gone out yet are in the file set aside: keep it.",
     Code.JOURNAL_UNUSABLE: "{cause} Verdicts wait; none is lost.",
     Code.JOURNAL_USABLE: "The journal can be written again, after {after_s:.0f} s.",
+    Code.LEADS_ASKED: "The leads are to be zeroed now.",
     Code.LEADS_IMPLAUSIBLE: "{ohm:.4g} Ω is too much for leads: hold the probe tips firmly together.",
     Code.LEADS_MOVED: "The leads have changed from {before_ohm:.3f} to {ohm:.3f} Ω: low resistances measured "
     "since the last zero are doubtful.",
@@ -196,6 +210,7 @@ NOTICES: dict[Code, Saying] = {
     Code.METER_TURN: "{turn}",
     Code.METER_UNSTATED: _unstated,
     Code.NOTE: "{note}",
+    Code.OPEN_ANCHORED: "{step}: the clip is proven by a continuity.",
     Code.ORDER_TAKEN: lambda facts: f"Ordered {WAYS[facts['way']]}: {facts['order'].replace('_', ' ')}.",
     Code.OUTLET_BACK: "{outlet} goes out again, after {after_s:.0f} s.",
     Code.OUTLET_FAILING: "{outlet} waits: {cause}",
@@ -214,12 +229,14 @@ NOTICES: dict[Code, Saying] = {
     "apart, then the resistor of {resistor_ohm:g} Ω.",
     Code.SELF_CHECK_FAILED: _self_check_failed,
     Code.SELF_CHECK_PASSED: _self_check_passed,
+    Code.SERIAL_DOUBTFUL: _doubtful,
     Code.STEP_AGAIN: "{step} is measured again.",
     Code.STEP_MOVED: "{step} has moved under the probes: it is measured again.",
     Code.STEP_SKIPPED: "{step} was left out: {reason}",
     Code.STEP_TOUCHED_AGAIN: lambda facts: (
         f"{pins(facts['pair'])} measured again: the latest value counts, both are kept."
     ),
+    Code.STEP_UNDONE: "{step}: what was said of it last is taken back.",
     Code.STUDY_HELP: STUDY_HELP,
     Code.STUDY_TOO_SOON: "So soon that can only be the part before: put part {part} on the bench.",
     Code.STUDY_TURN: "It is {operator}'s turn: press Enter before the first part.",
@@ -234,6 +251,9 @@ NOTICES: dict[Code, Saying] = {
     Code.THERMOMETER_TURN: "{turn}",
     Code.UNIT_AGAIN: "{serial} is measured again, attempt {attempt}; its first result stays.",
     Code.UNIT_DROPPED: "{serial} was interrupted, but its sheet is another one now: start it afresh.",
+    Code.UNIT_REOPENED: "{serial} is back on the bench as it was.",
     Code.UNIT_RESUMED: "{serial} was interrupted: it goes on where it stopped.",
+    Code.UNIT_UNFINISHED: "{serial} is half measured ({done} of {total} steps). Scan {next} once more to "
+    "give it up, or go on with it.",
 }
 """Each notice, and each warning of the page."""

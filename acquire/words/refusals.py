@@ -63,6 +63,8 @@ REFUSALS: dict[Refusal, Saying] = {
     Refusal.NO_UNIT: "There is no unit on the bench. Scan or type its serial first.",
     Refusal.NO_UNIT_YET: "No unit was on the bench yet, so whose result is it? Scan its serial first.",
     Refusal.NOTHING_MEASURED: "Nothing was measured yet. Touch the pair that is asked for.",
+    Refusal.NOTHING_TO_UNDO: "There is nothing to take back. Only a scan, a word or a key since the last "
+    "verdict can be; touch a pair again to measure it again.",
     Refusal.RANGE_LOW: lambda facts: f"{range_low(facts)} {_LOOK}",
     Refusal.SKIP_NO_REASON: "A step is left out only with a reason. Say why it cannot be measured.",
     Refusal.SPOOL_NAMELESS: "Which spool? Type what is written on it, such as .spool 36-A for P1, P2.",

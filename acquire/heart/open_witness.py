@@ -10,7 +10,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from acquire.records import Refusal, Refused
+from acquire.records.bench import Refused
+from acquire.records.codes import Refusal
 from drivers.reading import Flag, Kind, Quantity, Reading
 
 LOOK_S = 0.5
@@ -73,17 +74,19 @@ class OpenWitness:
         self._pressed_s = monotonic_s
         return meant
 
-    def refusal(self, asked_s: float) -> Refused | None:
-        """Why the latest press does not count; None where it does.
+    def check(self, asked_s: float) -> None:
+        """Whether the latest press counts.
 
         Args:
             asked_s: monotonic time when the pair was asked for, or the probes last left it.
+
+        Raises:
+            Refused: it does not; says why.
         """
         if self._short is not None:
             full_ohm, least_ohm = self._short
-            return Refused(Refusal.RANGE_LOW, full_ohm=full_ohm, least_ohm=least_ohm)
+            raise Refused(Refusal.RANGE_LOW, full_ohm=full_ohm, least_ohm=least_ohm)
         if self._since_s is None or self._pressed_s - self._latest_s > self.freshest_s:
-            return Refused(Refusal.KEY_UNWITNESSED)
+            raise Refused(Refusal.KEY_UNWITNESSED)
         if self._latest_s - max(self._since_s, asked_s) < LOOK_S:
-            return Refused(Refusal.KEY_TOO_SOON)
-        return None
+            raise Refused(Refusal.KEY_TOO_SOON)
