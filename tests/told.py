@@ -20,11 +20,10 @@ TOLD = [
     _of(Code.BATCH_COMPLETE, "lot 12 has its 40 units: type .finish, or go on.", batch="lot 12", units=40),
     _of(
         Code.BATCH_FIRST_UNIT,
-        "The first unit of lot 12 is not what sheet and spool cards foretell (94 % sure). P1 is too thin. "
-        "Type .accept and why to go on, .spool and its name if another one is on, or measure the unit again.",
+        "The first unit of lot 12 is not what sheet and spool cards foretell (94 % sure). Type .accept and "
+        "why to go on, .spool and its name if another one is on, or measure the unit again.",
         batch="lot 12",
         probability=0.94,
-        doubt="P1 is too thin.",
     ),
     _of(Code.BATCH_PAUSED, "A1 belongs to no batch: lot 12 is paused.", serial="A1", batch="lot 12"),
     _of(
@@ -54,6 +53,7 @@ TOLD = [
         meter="hand meter",
         overdue_days=0,
     ),
+    _of(Code.CHECK_ASKED, "The check standard is to be measured now."),
     _of(Code.CHECK_DUE, "The check standard R1 is due.", resistor="R1"),
     _of(
         Code.CHECK_OTHER,
@@ -82,7 +82,7 @@ TOLD = [
         Code.COMMAND_HELP,
         "Type or scan a serial and press Enter to put a unit on the bench.\n"
         "Enter alone: the probes are on the pair.\n"
-        "The unit: .again [step]  .skip REASON  .end REASON  .note TEXT\n"
+        "The unit: .undo  .again [step]  .skip REASON  .end REASON  .note TEXT\n"
         "The bench: .zero  .temperature 21.5 °C  .check  .override REASON\n"
         "Other instruments: .result NAME = VALUE, ...\n"
         "Batches: .batch NAME, 40 units  .pause  .resume [NAME]  .finish\n"
@@ -161,6 +161,7 @@ TOLD = [
         before_ohm=0.2,
         ohm=0.45,
     ),
+    _of(Code.LEADS_ASKED, "The leads are to be zeroed now."),
     _of(Code.LEADS_NONE, "The leads have not been zeroed: low ohms cannot be judged well."),
     _of(Code.LEADS_OLD, "The lead zero is old."),
     _of(Code.METER_BACK, "The meter is back."),
@@ -209,14 +210,28 @@ TOLD = [
     _of(Code.ORDER_TAKEN, "Ordered over MQTT: zero leads.", way="mqtt", order="zero_leads"),
     _of(Code.OUTLET_BACK, "mqtt goes out again, after 75 s.", outlet="mqtt", after_s=75.0),
     _of(Code.OUTLET_FAILING, "mqtt waits: no broker.", outlet="mqtt", cause="no broker."),
+    _of(Code.OPEN_ANCHORED, "to core: the clip is proven by a continuity.", step="to core"),
     _of(Code.PAGE_MUTE, "This machine has no voice: install espeak-ng, or let the browser speak."),
     _of(
         Code.PAIR_OTHER,
-        "That reads like 1–3. To measure 1–3 again after all, type .again (or press its key).",
-        hint="That reads like 1–3.",
+        "That reads like 1–3 (slow charge and fast charge): move to 1–2. To measure 1–3 again after all, "
+        "type .again (or press its key).",
+        pair=True,
+        fit="other_pair",
+        ohm=248.7,
+        reads_like=("1–3",),
+        reads_through=("slow charge", "fast charge"),
         last=("1", "3"),
     ),
-    _of(Code.PAIR_UNCLEAR, "46 Ω fits no pair.", hint="46 Ω fits no pair."),
+    _of(
+        Code.PAIR_UNCLEAR,
+        "46.00 Ω may be 1–2 gone wrong or 2–3: make sure of 1–2 and touch again.",
+        pair=True,
+        fit="ambiguous",
+        ohm=46.0,
+        reads_like=("2–3",),
+        reads_through=(),
+    ),
     _of(Code.PART_RESTED, "A1 has rested: it can be measured again.", serial="A1"),
     _of(Code.PART_WARM, "A1 is still warm. It can be measured when it has rested.", serial="A1"),
     _of(
@@ -258,6 +273,20 @@ TOLD = [
         short_ohm=0.3,
         open_ohm=None,
         resistor_ohm=472.0,
+    ),
+    _of(
+        Code.SERIAL_DOUBTFUL,
+        "skip bent reads like a command: type .skip for that, or the same once more if it is a serial.",
+        serial="skip bent",
+        unlike="word",
+        pattern="",
+    ),
+    _of(
+        Code.SERIAL_DOUBTFUL,
+        "B-7 is no serial of this bench (A[0-9]+): scan it once more if it is one.",
+        serial="B-7",
+        unlike="pattern",
+        pattern="A[0-9]+",
     ),
     _of(Code.STEP_AGAIN, "trigger is measured again.", step="trigger"),
     _of(Code.STEP_MOVED, "trigger has moved under the probes: it is measured again.", step="trigger"),
@@ -302,6 +331,16 @@ TOLD = [
         Code.UNIT_DROPPED,
         "A1 was interrupted, but its sheet is another one now: start it afresh.",
         serial="A1",
+    ),
+    _of(Code.STEP_UNDONE, "trigger: what was said of it last is taken back.", step="trigger"),
+    _of(Code.UNIT_REOPENED, "A1 is back on the bench as it was.", serial="A1"),
+    _of(
+        Code.UNIT_UNFINISHED,
+        "A1 is half measured (2 of 6 steps). Scan A2 once more to give it up, or go on with it.",
+        serial="A1",
+        done=2,
+        total=6,
+        next="A2",
     ),
     _of(Code.UNIT_RESUMED, "A1 was interrupted: it goes on where it stopped.", serial="A1"),
 ]
@@ -361,6 +400,10 @@ REFUSED = {
         Refusal.NO_UNIT_YET
     ): "No unit was on the bench yet, so whose result is it? Scan its serial first.",
     Refused(Refusal.NOTHING_MEASURED): "Nothing was measured yet. Touch the pair that is asked for.",
+    Refused(Refusal.NOTHING_TO_UNDO): (
+        "There is nothing to take back. Only a scan, a word or a key since the last verdict can be; touch a "
+        "pair again to measure it again."
+    ),
     Refused(
         Refusal.RANGE_LOW, full_ohm=1e3, least_ohm=1e6
     ): "The meter is on its 1 kΩ range, where an overload "

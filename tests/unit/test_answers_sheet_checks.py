@@ -2,8 +2,9 @@
 
 from dataclasses import replace
 
-from acquire.records import Pair, Pin, Purpose, Step, StepKind
 from acquire.steps.sheet_checks import sheet_remarks
+
+from acquire.records import Pair, Pin, Purpose, Step, StepKind
 from tests.known_sheets import FATHOM, PLOVER, PLOVER_OPEN, QUERN, winding
 
 

@@ -34,7 +34,7 @@ function judged({ verdict }) {
   const uncounted = verdict.counts === false ? "counts only if it comes again" : "";
   return {
     band: band(name, word, [pairText(verdict.pair), verdict.step]),
-    big: verdict.value ? { value: verdict.value, unit: verdict.unit ?? "", bold: true } : { words: verdict.open ? "open" : verdict.text || "no value", bold: true },
+    big: verdict.value ? { value: verdict.value, unit: verdict.unit ?? "", bold: true } : { words: verdict.open ? "open" : verdict.text || "no value", open: verdict.open, bold: true },
     picture: verdict.value ? "scale" : "", note: [reach(verdict), uncounted].filter(Boolean).join("  ·  "), reason: verdict.reason ?? "", hint: verdict.hint ?? "",
   };
 }
@@ -115,7 +115,7 @@ function probeWords(reading) {
 
 function valueOf(reading) {
   if (!reading || reading.kind === "none") return { words: "no reading" };
-  if (reading.kind === "overload") return { words: "open" };
+  if (reading.kind === "overload") return { words: "open", open: true };
   const [value, unit] = parts(reading.text);
   return value === null ? { words: reading.text } : { value, unit };
 }
