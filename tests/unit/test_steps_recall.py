@@ -3,10 +3,8 @@
 import math
 from dataclasses import replace
 
-import pytest
-
-from acquire.records import Fit, Match, Notice, Outcome, Pair, Weight
-from acquire.steps.matcher import names_another, weigh
+from acquire.records import Fit, Match, Notice, Outcome, Weight
+from acquire.steps.matcher import weigh
 from acquire.steps.pairs import PairTable
 from acquire.steps.recall import LEFT_OUT, left_out
 from acquire.steps.unit import UnitProgress
@@ -23,7 +21,7 @@ def notice(code, text="", pair=None):
 
 def verdict(step, ohm, outcome=Outcome.PASS, **more):
     """Of a step of the Plover."""
-    known = {"reference_ohm": ohm, "standard_uncertainty_ohm": 0.01, "attempt": 1, "counts": True, "hint": ""}
+    known = {"reference_ohm": ohm, "standard_uncertainty_ohm": 0.01, "attempt": 1, "counts": True}
     return replace(VERDICT, step=step, outcome=outcome, **(known | more))
 
 
@@ -62,15 +60,9 @@ def test_a_value_insisted_on_is_known_as_such():
     first = PLOVER.steps[0]
     match = weigh(corrected(248.7), first.pair, TABLE)
     assert match.fit is Fit.OTHER_PAIR
-    failed = verdict(first.name, 248.6, Outcome.FAIL, hint=match.hint)
-    assert resumed(notice("pair.other", match.hint, first.pair), failed).states[0].insisted
+    failed = verdict(first.name, 248.6, Outcome.FAIL, fit=match.fit, reads_like=match.reads_like)
+    assert resumed(notice("pair.other", "", first.pair), failed).states[0].insisted
     assert not resumed(failed).states[0].insisted, "nothing was refused before"
-
-
-@pytest.mark.parametrize(("ohm", "another"), [(248.7, True), (202.6, False), (1000.0, False), (0.01, True)])
-def test_hints_of_another_pair_are_known_by_their_words(ohm, another):
-    match = weigh(corrected(ohm), Pair("1", "2"), TABLE)
-    assert names_another(match.hint) is another is (match.fit in (Fit.OTHER_PAIR, Fit.AMBIGUOUS))
 
 
 def test_failing_values_that_wait_for_another_still_wait():
