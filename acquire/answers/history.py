@@ -31,6 +31,7 @@ from acquire.records import (
 from acquire.reports.doubtful import Doubts
 from acquire.words.beside import check_text
 from acquire.words.faults import sentence
+from acquire.words.notices import said
 from acquire.words.outcomes import OUTCOME_WORDS, deed_words, ending_words
 
 
@@ -200,16 +201,16 @@ def _beside(
             return f"check standard {record.resistor}: {shown}, {state}"
         case Batch():
             units = f", {counted(record.expected, 'unit')}" if record.expected else ""
-            said = f": {words}" if (words := deed_words(record)) else ""
+            remark = f": {words}" if (words := deed_words(record)) else ""
             deed = record.deed.value.replace("_", " ")
-            return f"batch {record.batch} ({record.sheet}{units}) {deed}{said}"
+            return f"batch {record.batch} ({record.sheet}{units}) {deed}{remark}"
         case ImportedResult():
             return _from_paper(record)
         case TypedResult():
             word = OUTCOME_WORDS[record.outcome] if record.outcome else "recorded"
             return f"typed: {record.typed}: {word}{' as stated' if record.stated else ''}"
         case Notice():
-            return f"{record.weight.value}: {record.text}"
+            return f"{record.weight.value}: {said(record)}"
 
 
 def _from_paper(result: ImportedResult) -> str:

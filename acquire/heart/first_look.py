@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from acquire.heart.spools import wound_from
 from acquire.physics.wire import SpoolCard
-from acquire.records import Batch, Circumstances, Notice, UnitResult, Weight, WoundFrom
+from acquire.records import Batch, Circumstances, Code, Fact, Notice, UnitResult, Weight, WoundFrom
 from acquire.verdict.first_unit import Reading, first_look, prepare
 
 
@@ -44,11 +44,8 @@ def compared(
     seen = replace(batch, first_serial=result.serial, compared=look.compared, first_doubt=look.doubt)
     if look.doubt is None:
         return seen, []
-    text = (
-        f"The first unit of {batch.batch} is not what sheet and spool cards predict. Type .accept and why to "
-        "go on, .spool and its name if another one is on, or measure the unit again."
-    )
-    return seen, [Notice(Weight.WARNING, "batch.first_unit", text, result.utc_s, result.serial)]
+    facts: dict[str, Fact] = {"batch": batch.batch, "probability": look.doubt.probability}
+    return seen, [Notice(Weight.WARNING, Code.BATCH_FIRST_UNIT, result.utc_s, result.serial, facts=facts)]
 
 
 def prepared(

@@ -15,6 +15,7 @@ from acquire.quantity import show
 from acquire.records import LeadZero, Notice, Pair, TypedResult, UnitResult, Verdict
 from acquire.words.beside import typed_answer, typed_reason
 from acquire.words.faults import likely, sentence
+from acquire.words.notices import said
 from acquire.words.outcomes import OUTCOME_WORDS, ending_words
 from acquire.words.plain import sureness
 from acquire.words.verdicts import hint, reason
@@ -145,7 +146,7 @@ def notice_words(notice: Notice) -> Plain:
         "utc_s": notice.utc_s,
         "weight": notice.weight.value,
         "code": notice.code,
-        "text": notice.text,
+        "text": said(notice),
         "serial": notice.serial,
     }
 

@@ -31,13 +31,25 @@ from acquire.records.bench import (
     LeadZero,
     Notice,
     Prompt,
+    Refused,
     UnitResult,
     UnitStarted,
     Untested,
     Weight,
 )
 from acquire.records.circumstances import Circumstances
-from acquire.records.codes import BalanceKind, Basis, Ending, Fact, FindingKind, Sign, UntestedKind, Why
+from acquire.records.codes import (
+    BalanceKind,
+    Basis,
+    Code,
+    Ending,
+    Fact,
+    FindingKind,
+    Refusal,
+    Sign,
+    UntestedKind,
+    Why,
+)
 from acquire.records.commands import (
     CheckMeter,
     ClockSetBack,
@@ -53,6 +65,7 @@ from acquire.records.commands import (
     StartUnit,
     TypeResult,
     TypeTemperature,
+    Undo,
     ZeroLeads,
 )
 from acquire.records.faults import FaultPlace, Hypothesis
@@ -121,6 +134,7 @@ __all__ = [
     "CheckStandard",
     "Circumstances",
     "ClockSetBack",
+    "Code",
     "Command",
     "Compared",
     "ConfirmOpen",
@@ -160,6 +174,8 @@ __all__ = [
     "Prompt",
     "Purpose",
     "Recorded",
+    "Refusal",
+    "Refused",
     "ResultKind",
     "ResumeBatch",
     "Rule",
@@ -177,6 +193,7 @@ __all__ = [
     "TypeTemperature",
     "TypedResult",
     "TypedWhy",
+    "Undo",
     "UnitKnown",
     "UnitResult",
     "UnitStarted",

@@ -7,8 +7,9 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from acquire.choices import Outcome, Purpose
+from acquire.errors import InputImpossible
 from acquire.records.batches import WoundFrom
-from acquire.records.codes import BalanceKind, Ending, Fact, FindingKind, UntestedKind, Why
+from acquire.records.codes import BalanceKind, Code, Ending, Fact, FindingKind, Refusal, UntestedKind, Why
 from acquire.records.faults import Hypothesis
 from acquire.records.words import Pair
 
@@ -185,21 +186,19 @@ class Ask(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Prompt:
-    """The next thing to do, as a person would read it.
+    """The next thing to do; `acquire.words` makes a sentence of it.
 
     Attributes:
         ask: the kind of action.
-        text: one short sentence.
         pair: the pins to touch, None when the action has none.
         step: name of the step, empty when there is none.
         steps_done, steps_total: progress of the unit.
         why: why it is asked in this way; NONE for a plain request.
-        times: which repetition this is, 1 for the first; 0 where it is none.
-        facts: numbers and names that the sentence needs beside these.
+        times: how often it was answered before, where that is said; 0 where it is not.
+        facts: names and numbers beside these, see `acquire.words.prompts`.
     """
 
     ask: Ask
-    text: str
     serial: str = ""
     pair: Pair | None = None
     step: str = ""
@@ -218,26 +217,47 @@ class Weight(StrEnum):
     STOP = "stop"
 
 
-ASKED_FOR = frozenset({"command.help", "result.help"})
-"""Codes of notices that answer a question which somebody has just typed; several lines each."""
-
-
 @dataclass(frozen=True, slots=True)
 class Notice:
     """Something the operator must know that is no verdict: a wrong pair, a lost link, an old zero.
 
     Attributes:
-        code: stable short name in dotted lower case, e.g. "pair.other".
-        text: going away: `acquire.words` makes the sentence from the code and its facts.
+        code: what it is.
         step: name of the step that it is about, empty where it is about none.
-        facts: names, numbers (unit of measure in the key) and the words of people; never our own sentences.
+        facts: names, numbers (unit of measure in the key) and the words of people; `said` alone is the
+            sentence of an old record, or of an edge that has read a file or a typed line.
     """
 
     weight: Weight
-    code: str
-    text: str
+    code: Code
     utc_s: float
     serial: str = ""
     pair: Pair | None = None
     step: str = ""
     facts: Mapping[str, Fact] = field(default_factory=dict)
+
+
+class Refused(InputImpossible):
+    """A command cannot be carried out now; a notice says why."""
+
+    def __init__(self, refusal: Refusal, **facts: Fact) -> None:
+        """Say why, with the facts that the sentence needs."""
+        super().__init__(refusal.value)
+        self.refusal, self.facts = refusal, facts
+
+    def notice(self, utc_s: float, serial: str = "") -> Notice:
+        """What the operator is told."""
+        facts = {"refusal": self.refusal.value, **self.facts}
+        return Notice(Weight.WARNING, Code.COMMAND_REFUSED, utc_s, serial, facts=facts)
+
+
+def refusal(error: InputImpossible, utc_s: float) -> Notice:
+    """What the operator is told of a command that could not be carried out.
+
+    Args:
+        error: why; of a typed line that cannot be, with its own sentence.
+        utc_s: now.
+    """
+    if isinstance(error, Refused):
+        return error.notice(utc_s)
+    return Notice(Weight.WARNING, Code.COMMAND_REFUSED, utc_s, facts={"said": str(error)})

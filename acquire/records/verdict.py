@@ -151,6 +151,7 @@ class Verdict:
         touch_u_ohm: the part of the standard uncertainty that differs from touch to touch.
         moved, moved_allowed: of a REPEATED one, change since the first measurement and what is allowed, as
             fractions; `moved` is None where one of the two is doubted.
+        touch: number of the touch in its unit, from 1; 0 where nothing was touched.
         witness: pairs whose continuity proves the contact of a pair found open; a pin twice: by its own two
             contacts; a pin and nothing: confirmed by key.
     """
@@ -203,6 +204,7 @@ class Verdict:
     moved: float | None = None
     moved_allowed: float | None = None
     witness: tuple[Pair, ...] = ()
+    touch: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -219,9 +221,9 @@ class Evidence:
         lead_zero_utc_s: when the leads were zeroed, of a two-wire value with a zero.
     """
 
-    terms: tuple[Term, ...]
-    trace: tuple[tuple[float, float], ...]
-    raw_hex: str
+    terms: tuple[Term, ...] = ()
+    trace: tuple[tuple[float, float], ...] = ()
+    raw_hex: str = ""
     temperature_source: str = ""
     temperature_utc_s: float | None = None
     lead_zero_utc_s: float | None = None

@@ -40,6 +40,7 @@ from acquire.reports.doubtful import Doubts
 from acquire.reports.visits import OnRecord, Visit, record_of, visits_on
 from acquire.words.beside import check_text, typed_reason
 from acquire.words.faults import sentence
+from acquire.words.notices import said
 from acquire.words.outcomes import ending_words
 from acquire.words.verdicts import reason
 
@@ -270,7 +271,7 @@ def _deviations(record: Record, visit: Visit) -> list[str]:
     told = [each.record for each in visit.notices if each.record.code in TOLD]
     told += _of_the_bench(record, visit)
     told.sort(key=lambda notice: notice.utc_s)
-    return [f"{_clock(notice.utc_s)}: {notice.text}" for notice in told]
+    return [f"{_clock(notice.utc_s)}: {said(notice)}" for notice in told]
 
 
 def _of_the_bench(record: Record, visit: Visit) -> list[Notice]:

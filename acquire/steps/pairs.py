@@ -19,6 +19,9 @@ from acquire.records import Branch, BranchKind, Limits, Pair, Purpose, Sheet, St
 _NOTHING_OHM = 1e-12
 """Stands for a strap without resistance where a worst case is looked for."""
 
+ALIKE = 2.0
+"""Standard deviations between good units within which two pairs are look-alikes; workshop choice."""
+
 _NAMED_SHARE = 0.02
 """A winding is named as part of a path when it makes up more than this share of its ohms; workshop choice."""
 
@@ -95,6 +98,19 @@ class PairTable:
                 for share, branch in zip(path.shares, self.branches, strict=True)
             )
         )
+
+    def alike(self, pair: Pair, other: Pair, *, blur_ohm: float = 0.0) -> bool:
+        """Whether two pairs read so nearly the same on good units that one can be taken for the other.
+
+        Args:
+            pair: of a good unit.
+            other: likewise, in any order.
+            blur_ohm: what else may hide a difference, such as a dirty probe.
+        """
+        if pair == other:
+            return True
+        apart_ohm = abs(self.nominal_ohm(pair) - self.nominal_ohm(other))
+        return apart_ohm <= ALIKE * math.hypot(self.spread_ohm(pair), self.spread_ohm(other)) + blur_ohm
 
     def reach_ohm(self, pair: Pair) -> float:
         """How far a pair of a good unit may be off nominal: each branch three standard deviations, at worst.

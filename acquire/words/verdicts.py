@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable, Sequence
 
 from acquire.choices import Outcome
 from acquire.quantity import show
@@ -114,22 +115,29 @@ def hint(found: Match | Verdict, asked: Pair | None = None) -> str:
         asked, ohm = Pair(found.pin_a, found.pin_b), found.reference_ohm or 0.0
     else:
         asked, ohm = asked or found.pair, found.corrected.reference_ohm
-    through = f" ({both(found.reads_through)})" if found.reads_through else ""
-    like = f"{either(found.reads_like)}{through}"
+    if found.fit is Fit.OTHER_PAIR and asked == found.reads_like[0]:
+        return f"Taken for {either(found.reads_like)}{_through(found.reads_through)}."
     match found.fit:
-        case Fit.OTHER_PAIR if asked == found.reads_like[0]:
-            return f"Taken for {like}."
-        case Fit.OTHER_PAIR:
-            return f"That reads like {like}: move to {asked}."
-        case Fit.AMBIGUOUS:
-            gone_wrong = f"{ohm_text(ohm)} may be {asked} gone wrong or {like}"
-            return f"{gone_wrong}: make sure of {asked} and touch again."
+        case Fit.OTHER_PAIR | Fit.AMBIGUOUS:
+            return reads_like(found.fit, ohm, asked, found.reads_like, found.reads_through)
         case Fit.FAULT if found.together:
             return f"That reads like the probes touching each other: touch {asked}, apart."
         case Fit.FAULT:
             return f"{ohm_text(ohm)} fits no pair of a good unit: touch {asked} once more."
         case _:
             return ""
+
+
+def reads_like(fit: Fit, ohm: float, asked: object, pairs: Iterable[object], through: Sequence[str]) -> str:
+    """That a value reads like another pair, surely or perhaps."""
+    like = f"{either(pairs)}{_through(through)}"
+    if fit is Fit.OTHER_PAIR:
+        return f"That reads like {like}: move to {asked}."
+    return f"{ohm_text(ohm)} may be {asked} gone wrong or {like}: make sure of {asked} and touch again."
+
+
+def _through(windings: Sequence[str]) -> str:
+    return f" ({both(windings)})" if windings else ""
 
 
 def balance(rule: BalanceFound) -> str:
