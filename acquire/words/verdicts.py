@@ -18,7 +18,8 @@ from acquire.records import (
     Pair,
     Verdict,
 )
-from acquire.words.plain import both, either, ohm_text
+from acquire.words.plain import ohm_text
+from acquire.words.saying import joined
 
 
 def reason(verdict: Verdict) -> str:
@@ -116,7 +117,7 @@ def hint(found: Match | Verdict, asked: Pair | None = None) -> str:
     else:
         asked, ohm = asked or found.pair, found.corrected.reference_ohm
     if found.fit is Fit.OTHER_PAIR and asked == found.reads_like[0]:
-        return f"Taken for {either(found.reads_like)}{_through(found.reads_through)}."
+        return f"Taken for {joined(found.reads_like, 'or')}{_through(found.reads_through)}."
     match found.fit:
         case Fit.OTHER_PAIR | Fit.AMBIGUOUS:
             return reads_like(found.fit, ohm, asked, found.reads_like, found.reads_through)
@@ -130,21 +131,21 @@ def hint(found: Match | Verdict, asked: Pair | None = None) -> str:
 
 def reads_like(fit: Fit, ohm: float, asked: object, pairs: Iterable[object], through: Sequence[str]) -> str:
     """That a value reads like another pair, surely or perhaps."""
-    like = f"{either(pairs)}{_through(through)}"
+    like = f"{joined(pairs, 'or')}{_through(through)}"
     if fit is Fit.OTHER_PAIR:
         return f"That reads like {like}: move to {asked}."
     return f"{ohm_text(ohm)} may be {asked} gone wrong or {like}: make sure of {asked} and touch again."
 
 
 def _through(windings: Sequence[str]) -> str:
-    return f" ({both(windings)})" if windings else ""
+    return f" ({joined(windings)})" if windings else ""
 
 
 def balance(rule: BalanceFound) -> str:
     """What a rule over windings that must be alike has found."""
     known = f"known to {100.0 * rule.expanded_deviation:.2g} %; {100.0 * rule.limit:.6g} % is allowed."
     if rule.kind is BalanceKind.APART:
-        return f"{both(rule.windings)} of {rule.name} differ by {100.0 * rule.deviation:.2g} %, {known}"
+        return f"{joined(rule.windings)} of {rule.name} differ by {100.0 * rule.deviation:.2g} %, {known}"
     worst = rule.ohm[rule.windings.index(rule.worst)]
     side = "above" if worst > sum(rule.ohm) / len(rule.ohm) else "below"
     return f"{rule.worst} is {100.0 * rule.deviation:.2g} % {side} the mean of {rule.name}, {known}"

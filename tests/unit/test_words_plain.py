@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from acquire.words.plain import both, either, number, ohm_text, sureness
+from acquire.words.plain import number, ohm_text, sureness
 
 
 @pytest.mark.parametrize(
@@ -30,12 +30,6 @@ def test_fewer_digits_for_uncertainties():
     """Two are enough."""
     assert ohm_text(0.7087, 2) == "0.71 Ω"
     assert ohm_text(12.34, 2) == "12 Ω"
-
-
-def test_lists_and_choices():
-    """With commas and one last word."""
-    assert (either("a"), either("ab"), either("abc")) == ("a", "a or b", "a, b or c")
-    assert both("abc") == "a, b and c"
 
 
 def test_a_chance_never_reads_as_certainty():
