@@ -14,7 +14,6 @@ from acquire.records import (
     Finding,
     Fit,
     Limits,
-    Match,
     Pair,
     Verdict,
 )
@@ -105,23 +104,15 @@ def decided(
     )
 
 
-def hint(found: Match | Verdict, asked: Pair | None = None) -> str:
-    """What a value reads like, where it is not as expected; empty where it is.
-
-    Args:
-        found: the value and where it belongs.
-        asked: the pair that was asked for; of a verdict, its own.
-    """
-    if isinstance(found, Verdict):
-        asked, ohm = Pair(found.pin_a, found.pin_b), found.reference_ohm or 0.0
-    else:
-        asked, ohm = asked or found.pair, found.corrected.reference_ohm
-    if found.fit is Fit.OTHER_PAIR and asked == found.reads_like[0]:
-        return f"Taken for {joined(found.reads_like, 'or')}{_through(found.reads_through)}."
-    match found.fit:
+def hint(verdict: Verdict) -> str:
+    """What a value reads like, where it is not as expected; empty where it is."""
+    asked, ohm = Pair(verdict.pin_a, verdict.pin_b), verdict.reference_ohm or 0.0
+    if verdict.fit is Fit.OTHER_PAIR and verdict.reads_like[:1] == (asked,):
+        return f"Taken for {asked}{_through(verdict.reads_through)}."
+    match verdict.fit:
         case Fit.OTHER_PAIR | Fit.AMBIGUOUS:
-            return reads_like(found.fit, ohm, asked, found.reads_like, found.reads_through)
-        case Fit.FAULT if found.together:
+            return reads_like(verdict.fit, ohm, asked, verdict.reads_like, verdict.reads_through)
+        case Fit.FAULT if verdict.together:
             return f"That reads like the probes touching each other: touch {asked}, apart."
         case Fit.FAULT:
             return f"{ohm_text(ohm)} fits no pair of a good unit: touch {asked} once more."

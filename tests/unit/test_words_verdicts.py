@@ -12,13 +12,11 @@ from acquire.records import (
     FindingKind,
     Fit,
     Limits,
-    Match,
     Outcome,
     Pair,
 )
 from acquire.words.verdicts import balance, contradiction, decided, hint, reason
 from tests.known_records import VERDICT
-from tests.known_sheets import corrected
 
 FAILED = replace(VERDICT, outcome=Outcome.FAIL, reference_ohm=None, expanded_ohm=None)
 
@@ -104,9 +102,8 @@ HINTS = [
 
 @pytest.mark.parametrize(("fit", "facts", "words"), HINTS)
 def test_every_fit_has_its_hint(fit, facts, words):
-    """The same of a match and of the verdict that came of it."""
+    """With pairs, windings and value."""
     assert hint(replace(VERDICT, reference_ohm=214.6, fit=fit, **facts)) == words
-    assert hint(Match(corrected(214.6), fit, ASKED, (), **facts), ASKED) == words
 
 
 def test_hints_are_listed_for_every_fit():
