@@ -5,6 +5,7 @@ import math
 import pytest
 from acquire.verdict.explain import Told, explain
 
+from acquire.answers.explain import Told, explain
 from acquire.errors import InputImpossible
 from acquire.records import Pair
 from acquire.verdict.identify import identify

@@ -2,8 +2,7 @@
 
 from dataclasses import replace
 
-from acquire.steps.sheet_checks import sheet_remarks
-
+from acquire.answers.sheet_checks import sheet_remarks
 from acquire.records import Pair, Pin, Purpose, Step, StepKind
 from tests.known_sheets import FATHOM, PLOVER, PLOVER_OPEN, QUERN, winding
 

@@ -4,9 +4,9 @@ import math
 from dataclasses import replace
 
 import pytest
+from acquire.steps.unit import Order, Ruling
 
 from acquire.records import Ask, Fit, Outcome, Pair, Refusal, Refused, StepKind, Why
-from acquire.steps.unit import Order, Ruling
 from acquire.steps.warm import WARM_CHECK
 from acquire.words.prompts import asked
 from tests.known_progress import finish, fit, unit
