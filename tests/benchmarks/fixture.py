@@ -193,7 +193,7 @@ class FixtureBench(WholeMatrix):
     async def _measure(self):
         """As a feed does: read, take, set."""
         last = None
-        self.rig.desk.asked = Prompt(Ask.START_UNIT, "")
+        self.rig.desk.asked = Prompt(Ask.START_UNIT)
         async with self.rig:
             async for reading in self.rig.readings():
                 self._show(self.heart.feed(reading))
