@@ -10,7 +10,7 @@ import time
 
 import pytest
 
-from tests.adversary.benches import NOTHING_S, at, judged, read_again, scan, sound, steps_of
+from tests.adversary.benches import NOTHING_S, at, judged, pairs_of, read_again, scan, sound, steps_of
 
 ALIKE = """
 [sheet]
