@@ -28,6 +28,7 @@ from acquire.records import (
     Command,
     ConfirmOpen,
     Contact,
+    Ending,
     Event,
     FixtureMoved,
     FixtureOpen,
@@ -35,6 +36,7 @@ from acquire.records import (
     Judged,
     LeadZero,
     LiftOff,
+    MakeWay,
     MeasureAgain,
     Note,
     Notice,
@@ -55,6 +57,7 @@ from acquire.steps.pairs import PairTable
 from acquire.steps.recall import LEFT_OUT, left_out
 from acquire.steps.setup_choice import MeterStatements, Wanted
 from acquire.steps.unit import Order, UnitProgress
+from acquire.steps.untested import required
 from acquire.verdict.typed import Habit
 from drivers.reading import Reading
 
@@ -220,9 +223,10 @@ class Pipeline:
             if isinstance(event, UnitResult) and self.unit is not None:
                 readings, self.unit = self.unit.progress.readings(), None
                 self._touch.spend()
-                events[place] = result = self.duties.ended(event)
+                result = self.duties.ended(event)
                 more += self.batches.ended(result, readings, self.four_wire_below_ohm or 0.0)
-                if event.held:
+                events[place] = self.duties.doubted(result, doubted=self.batches.doubts(result))
+                if result.ending is Ending.WARM:
                     self._held.append(event.serial)
         return [*events, *more]
 
@@ -242,11 +246,13 @@ class Pipeline:
         if self.unit is not None:
             self.unit.progress.lifted(event.monotonic_s)
 
-    def _obey(self, command: Command, utc_s: float) -> list[Event]:
+    def _obey(self, command: Command, utc_s: float) -> list[Event]:  # noqa: PLR0911  (one line a command)
         if isinstance(command, Duty):
             return self.duties.obey(command, utc_s)
         if isinstance(command, BatchCommand):
-            return self.batches.obey(command, utc_s)
+            events = self.batches.obey(command, utc_s)
+            left = self.duties.result
+            return [*events, *(self.duties.revise(utc_s, doubted=self.batches.doubts(left)) if left else ())]
         match command:
             case StartUnit():
                 return self._start(command, utc_s)
@@ -255,6 +261,8 @@ class Pipeline:
                 self.link_lost()  # whatever was settling was another pair's
                 self._touch = Touching()
                 return []
+            case MakeWay():
+                return self._noted(self.unit.closed(utc_s, Ending.NEXT_UNIT)) if self.unit else []
             case Note():
                 serial = self.unit.serial if self.unit else ""
                 return [Notice(Weight.REMARK, "note", command.text, utc_s, serial)]
@@ -275,7 +283,7 @@ class Pipeline:
                 notice = Notice(Weight.WARNING, LEFT_OUT, text, utc_s, unit.serial, step.pair)
                 return self._noted([notice, *unit.closed(utc_s)])
             case GiveUpUnit():
-                return self._noted(unit.closed(utc_s, f"given up: {command.reason}"))
+                return self._noted(unit.closed(utc_s, Ending.GIVEN_UP, command.reason))
             case ConfirmOpen():
                 return self._confirmed_open(unit, utc_s)
             case FixtureOpen():
@@ -290,8 +298,9 @@ class Pipeline:
         started, news = self.batches.start(command, utc_s)
         if started is None:
             return [*told, *news]
-        ended = before.closed(utc_s, "given up: the next unit was started") if before else []
+        ended = before.closed(utc_s, Ending.NEXT_UNIT) if before else []
         ended = [self.duties.ended(each) if isinstance(each, UnitResult) else each for each in ended]
+        started = replace(started, required=required(self.table), rested=started.serial in self._held)
         self.unit = self._work(started)
         self.duties.begin(started)
         self.batches.begin(started)
@@ -311,7 +320,7 @@ class Pipeline:
             self.four_wire_below_ohm,
             started,
             progress,
-            rested=started.serial in self._held,
+            rested=started.rested,
         )
 
     def _confirmed_open(self, unit: UnitWork, utc_s: float) -> list[Event]:

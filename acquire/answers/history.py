@@ -12,13 +12,14 @@ from typing import Any
 
 from acquire.errors import InputImpossible
 from acquire.journal.entry import Entry
-from acquire.journal.plain import KINDS
+from acquire.journal.plain import KINDS, from_plain
 from acquire.journal.question import Question, Record
 from acquire.line.places import record_at
 from acquire.quantity import counted, show
-from acquire.records import Outcome, Verdict
-from acquire.records.words import OUTCOME_WORDS, ending_words
+from acquire.records import Outcome, UnitResult, Verdict
+from acquire.records.words import OUTCOME_WORDS
 from acquire.reports.doubtful import Doubts
+from acquire.words.units import findings_words, missing_words, result_words
 
 
 def history_entries(
@@ -168,13 +169,18 @@ def _what(kind: str, payload: dict[str, Any]) -> str:
             of = f", wound from {spools}" if spools else ""
             return f"put on the bench as {payload['sheet']} ({payload['purpose']}{again}{of})"
         case "unit_result":
-            outcome = Outcome(payload["outcome"]) if payload["outcome"] else None
-            said = ending_words(outcome, payload["held"])
-            why = payload["hypotheses"][0]["sentence"] if payload["hypotheses"] else ""
-            missing = "".join(f"  ({each})" for each in payload.get("not_tested", ()))
-            return f"unit: {said}  {why}".rstrip() + missing
+            return _result_line(payload)
         case _:
             return _beside(kind, payload)
+
+
+def _result_line(payload: dict[str, Any]) -> str:
+    result = from_plain("unit_result", payload)
+    assert isinstance(result, UnitResult)  # noqa: S101  (read as one)
+    why = result.hypotheses[0].sentence if result.hypotheses else " ".join(findings_words(result))
+    missing = "".join(f"  ({each})" for each in missing_words(result))
+    now = f", revision {result.revision}" if result.revision else ""
+    return f"unit{now}: {result_words(result)}  {why}".rstrip() + missing
 
 
 def _beside(kind: str, payload: dict[str, Any]) -> str:

@@ -33,8 +33,8 @@ from acquire.records import (
     Command,
     Event,
     Evidence,
-    GiveUpUnit,
     Judged,
+    MakeWay,
     Notice,
     Recorded,
     StartUnit,
@@ -178,7 +178,7 @@ class Daemon:
             return self._between_units()
         if unit.serial == command.serial:
             return []
-        ended = self._obeyed(GiveUpUnit("the next unit was started"))
+        ended = self._obeyed(MakeWay())
         return [*ended, *self._between_units()]
 
     def _between_units(self) -> list[Event]:

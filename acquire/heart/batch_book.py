@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, replace
 
 from acquire.errors import InputImpossible
 from acquire.physics.wire import SpoolCard
-from acquire.records import Batch, BatchDeed, BatchState, Circumstances, Event
+from acquire.records import Batch, BatchDeed, BatchState, Circumstances, Event, UnitResult
 
 
 @dataclass(slots=True)
@@ -58,6 +58,11 @@ class BatchBook:
         """Take up what the record says, oldest first."""
         for batch in batches:
             self.take(batch)
+
+    def doubts(self, result: UnitResult) -> bool:
+        """Whether a unit is the first of its batch, and what speaks against it waits for a word."""
+        batch = self.known.get(result.batch)
+        return batch is not None and bool(batch.doubt) and batch.first_serial == result.serial
 
     def named(self, name: str) -> Batch:
         """The batch of a name; without one the one that was paused last.

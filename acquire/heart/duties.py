@@ -31,8 +31,9 @@ from acquire.records import (
 from acquire.steps.checking import CheckDuty
 from acquire.steps.setup_choice import MeterStatements, Wanted
 from acquire.steps.zeroing import LEADS, take_zero
+from acquire.unit_result import revised, settled
 from acquire.verdict.typed import Habit, typed_result
-from acquire.verdict.typed_wanted import guidance, with_typed
+from acquire.verdict.typed_wanted import guidance
 
 Duty = ZeroLeads | CheckMeter | OverrideCheck | TypeTemperature | TypeResult | ClockSetBack
 """Commands that are carried out here."""
@@ -52,6 +53,7 @@ class Duties:
         zeroing: the leads are to be zeroed now.
         started: the unit on the bench, or the last one.
         typed: results typed for it.
+        result: how it ended, at its latest revision; None while it is on the bench.
     """
 
     place: Circumstances
@@ -63,6 +65,7 @@ class Duties:
     zeroing: bool = False
     started: UnitStarted | None = None
     typed: list[TypedResult] = field(default_factory=list)
+    result: UnitResult | None = None
 
     @property
     def asked(self) -> bool:
@@ -82,7 +85,8 @@ class Duties:
 
     def go_on(self, before: Duties) -> None:
         """Take up what was going on under other files, between two units."""
-        self.zeroing, self.started, self.typed = before.zeroing, before.started, before.typed
+        self.zeroing, self.started = before.zeroing, before.started
+        self.typed, self.result = before.typed, before.result
         if self.check is not None and before.check is not None:
             self.check.go_on(before.check)
 
@@ -114,21 +118,40 @@ class Duties:
 
     def resume(self, started: UnitStarted, typed: Sequence[TypedResult]) -> None:
         """An interrupted unit is back on the bench, with what was typed for it."""
-        self.started, self.typed = started, list(typed)
+        self.started, self.typed, self.result = started, list(typed), None
 
     def begin(self, started: UnitStarted) -> None:
         """A unit is put on the bench."""
-        self.started, self.typed = started, []
+        self.started, self.typed, self.result = started, [], None
         self.zeroing = self.conditions.lead_zero_due(started.utc_s)
         if self.check is not None and self.check.due(started.utc_s):
             self.check.asked = True
 
     def ended(self, result: UnitResult) -> UnitResult:
-        """A unit has its result from its ohms; gives it with what was typed, and what is still missing."""
+        """A unit has its result from its ohms; gives it with what was typed."""
         conditions = self.conditions
         if conditions.recheck is Recheck.UNIT and conditions.lead_wanted and conditions.lead is not None:
             self.zeroing = True
-        return with_typed(result, self.place.sheet, self.typed)
+        self.result = settled(result, self.typed)
+        return self.result
+
+    def doubted(self, result: UnitResult, *, doubted: bool) -> UnitResult:
+        """The same, now that the batch has said whether the unit is its first and in doubt."""
+        self.result = settled(result, self.typed, doubted=doubted)
+        return self.result
+
+    def revise(self, utc_s: float, *, doubted: bool | None = None) -> list[Event]:
+        """The next revision of the unit that has just left, where something has changed it.
+
+        Args:
+            utc_s: now.
+            doubted: whether it is in doubt as the first of its batch; None: as before.
+        """
+        now = None if self.result is None else revised(self.result, self.typed, utc_s, doubted=doubted)
+        if now is None:
+            return []
+        self.result = now
+        return [now]
 
     # ------------------------------------------------------------------ what comes in
 
@@ -199,7 +222,7 @@ class Duties:
             others=self.typed,
         )
         self.typed.append(result)
-        return [result]
+        return [result, *self.revise(utc_s)]
 
     def _set_back(self, command: ClockSetBack, utc_s: float) -> Notice:
         """Move the times of what has an age with the clock, or it would seem fresh for too long."""

@@ -16,6 +16,7 @@ from acquire.physics.warm import Sample
 from acquire.records import (
     Circumstances,
     Corrected,
+    Ending,
     Event,
     Fit,
     Judged,
@@ -256,9 +257,9 @@ class UnitWork:
         verdict = replace(verdict, outcome=outcome, counts=counts)
         return [Judged(verdict, evidence), *self.closed(utc_s)]
 
-    def closed(self, utc_s: float, given_up: str = "") -> list[Event]:
-        """The unit's result, once all its steps are done or it is given up; else nothing."""
-        if not (self.progress.done or given_up):
+    def closed(self, utc_s: float, ending: Ending = Ending.DONE, remark: str = "") -> list[Event]:
+        """The unit's result, once all its steps are done or it ends otherwise; else nothing."""
+        if ending is Ending.DONE and not self.progress.done:
             return []
         longest = max(self.samples.values(), key=len, default=[])
         return [
@@ -267,7 +268,8 @@ class UnitWork:
                 self.started,
                 self.place,
                 utc_s,
-                given_up,
+                ending,
+                remark,
                 samples=longest if len(longest) > 1 else (),
                 rested=self.rested,
                 four_wire_below_ohm=self.four_wire_below_ohm or 0.0,

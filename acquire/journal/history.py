@@ -22,6 +22,7 @@ from urllib.parse import quote
 from acquire.errors import JournalMissing, JournalUnusable
 from acquire.journal.archive import archives
 from acquire.journal.entry import Entry
+from acquire.journal.explaining import explains
 from acquire.journal.opening import BUSY_MS, FAULTS, FILE, birth_of, in_words
 from acquire.journal.plain import evidence_from_plain
 from acquire.journal.question import Question, check_names
@@ -303,9 +304,6 @@ def _where(question: Question) -> tuple[str, list[Any]]:
 def _explains(payload: str, text: str) -> bool:
     """Whether a unit's result says this; an SQL function, as SQLite folds the letters of English only."""
     try:
-        plain = json.loads(payload)
-        said = [*plain.get("findings", ()), *list(plain["hypotheses"][:1])]
-        words = (part for each in said for part in ([each] if isinstance(each, str) else each.values()))
-        return any(isinstance(word, str) and text in word.casefold() for word in words)
-    except (ValueError, KeyError, TypeError, AttributeError):  # not the shape of a result: it says nothing
+        return explains(json.loads(payload), text)
+    except ValueError:
         return False

@@ -18,6 +18,9 @@ from acquire.records import Evidence, Outcome
 PLACE_NAMES = ("id", "seq", "kind", "utc_s")
 """Names that `Record.values` gives of an entry itself; any other is a field of its payload."""
 
+OF_A_STAY = ("unit_started", "unit_result", "typed_result")
+"""Kinds of entries that say how a unit's stay on a bench ended."""
+
 _FIELD = re.compile(r"[a-z][a-z0-9_]{0,62}")
 """How a field of a record may be called; names stand in a store's SQL itself. 63 characters are PostgreSQL's
 longest name."""

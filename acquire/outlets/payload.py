@@ -16,7 +16,8 @@ from typing import Any
 from acquire.journal.entry import Entry
 from acquire.journal.plain import KINDS, from_plain
 from acquire.outlets.columns import COLUMNS_OF
-from acquire.records import Recorded
+from acquire.records import Recorded, UnitResult
+from acquire.words.units import findings_words, missing_words, why_not
 
 VERSION = 1
 """Of payloads and columns; part of topics and schema names."""
@@ -30,7 +31,34 @@ OPTIONAL = frozenset({"after"})
 
 def payload_of(entry: Entry) -> dict[str, Any]:
     """Give the JSON object of an entry, without its evidence."""
-    return {"schema": VERSION, "id": entry.id, "seq": entry.seq, "kind": entry.kind, **entry.payload}
+    head = {"schema": VERSION, "id": entry.id, "seq": entry.seq, "kind": entry.kind}
+    return {**head, **entry.payload, **said(entry)}
+
+
+SAID: dict[str, dict[str, Any]] = {
+    "unit_result": {
+        "held": {"type": "string", "description": "why it has no outcome, in words; empty where it has one"},
+        "findings": {"type": "array", "items": {"type": "string"}, "description": "what was found, in words"},
+        "not_tested": {"type": "array", "items": {"type": "string"}, "description": "untested, in words"},
+    }
+}
+"""Schemas of the fields that version 1 says in words, beside the codes that they are made from."""
+
+
+def said(entry: Entry) -> dict[str, Any]:
+    """The same as words: the fields of `SAID`."""
+    if entry.kind not in SAID:
+        return {}
+    try:
+        result = entry.record
+    except ValueError:  # damaged: it goes out as it is
+        return {}
+    assert isinstance(result, UnitResult)  # noqa: S101  (the only kind there)
+    return {
+        "held": why_not(result),
+        "findings": list(findings_words(result)),
+        "not_tested": list(missing_words(result)),
+    }
 
 
 def evidence_payload_of(entry: Entry) -> dict[str, Any]:
@@ -121,11 +149,13 @@ def json_schema(kind: str) -> dict[str, Any]:
     Args:
         kind: a key of `acquire.journal.plain.KINDS`.
     """
-    return schema_of(KINDS[kind], f"{kind}", head=head_schema(kind))
+    return schema_of(KINDS[kind], f"{kind}", head=head_schema(kind), said=SAID.get(kind))
 
 
-def schema_of(record: Any, name: str, head: dict[str, Any] | None = None) -> dict[str, Any]:
-    """Give the JSON Schema of any of our dataclasses, with further properties in front."""
+def schema_of(
+    record: Any, name: str, head: dict[str, Any] | None = None, said: dict[str, Any] | None = None
+) -> dict[str, Any]:
+    """Give the JSON Schema of any of our dataclasses, with further properties in front and behind."""
     from pydantic import TypeAdapter  # noqa: PLC0415  (0.1 s that only the schema's reader pays)
 
     schema = TypeAdapter(record).json_schema(mode="serialization")
@@ -136,10 +166,11 @@ def schema_of(record: Any, name: str, head: dict[str, Any] | None = None) -> dic
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "$id": f"urn:steadyohm:{VERSION}:{name}",
         **schema,
-        "properties": {**front, **schema.get("properties", {})},
+        "properties": {**front, **schema.get("properties", {}), **(said or {})},
         "required": [
             *(name for name in front if name not in OPTIONAL),
             *(field.name for field in dataclasses.fields(record)),
+            *(said or ()),
         ],
     }
 

@@ -140,7 +140,7 @@ class Warnings:
         match event:
             case Notice():
                 self._noticed(event)
-            case UnitResult() if event.held and event.wait_s is not None:
+            case UnitResult() if event.wait_s is not None and not event.revision:
                 self._warm(event, event.utc_s + event.wait_s)
             case Batch():
                 text, there = event.doubt, bool(event.doubt)

@@ -21,6 +21,11 @@ class Ending(StrEnum):
     NEXT_UNIT = "next_unit"
     FILES_CHANGED = "files_changed"
 
+    @property
+    def judged(self) -> bool:
+        """Whether a stay that ended so has an outcome."""
+        return self is Ending.DONE
+
 
 class Basis(StrEnum):
     """What a verdict rests on.
@@ -72,11 +77,12 @@ class Why(StrEnum):
 
 
 class FindingKind(StrEnum):
-    """Which rule over a whole unit found something."""
+    """Which rule over a whole unit found something; FIRST_UNIT: the batch's, and it waits for a word."""
 
     UNEVEN = "uneven"
     CONTRADICTION = "contradiction"
     TYPED = "typed"
+    FIRST_UNIT = "first_unit"
 
 
 class UntestedKind(StrEnum):

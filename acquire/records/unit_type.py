@@ -105,6 +105,11 @@ class Step:
     open_above_ohm: float | None = None
     remark: str = ""
 
+    @property
+    def id(self) -> str:
+        """What a typed result of this step is about; see `Untested.id`."""
+        return f"step:{self.name}"
+
 
 @dataclass(frozen=True, slots=True)
 class Balance:
@@ -140,6 +145,11 @@ class Isolation:
     correction: str = "none"
     factors: tuple[tuple[float, float], ...] = ()
     factors_source: str = ""
+
+    @property
+    def id(self) -> str:
+        """What a typed result of this rule is about; see `Untested.id`."""
+        return "isolation:" + "|".join(",".join(group) for group in self.groups)
 
     @property
     def name(self) -> str:

@@ -12,6 +12,8 @@ from acquire.records import BalanceFound, BatchDeed, Outcome, UnitResult
 from acquire.records.words import FAILING, OUTCOME_WORDS, sureness
 from acquire.reports.batch_series import Change, Series
 from acquire.reports.batch_units import BatchUnits, Stay, Unit
+from acquire.unit_result import judged
+from acquire.words.units import uneven_words, why_not
 
 NO_FAULT = frozenset({"healthy", "unknown"})
 """Explanations that name nothing that could be counted."""
@@ -31,7 +33,7 @@ def why(stay: Stay) -> tuple[str, str]:
     """
     result, outcome = stay.result, stay.outcome
     if result is None or outcome is None:
-        return "", (result.held if result else "") or "no result yet"
+        return "", "no result yet" if result is None else why_not(result)
     if outcome in FAILING:
         return _why_failed(stay, result)
     if outcome is Outcome.CANNOT_JUDGE:
@@ -40,7 +42,7 @@ def why(stay: Stay) -> tuple[str, str]:
 
 
 def _why_failed(stay: Stay, result: UnitResult) -> tuple[str, str]:
-    typed = [each for each in stay.typed.values() if each.outcome in FAILING]
+    typed = [each for each in judged(stay.typed).values() if each.outcome in FAILING]
     rules = [each for each in result.balances if each.outcome in FAILING]
     steps = [value.step for value in stay.values.values() if value.outcome in FAILING]
     best = next((each for each in result.hypotheses[:1] if each.fault not in NO_FAULT), None)
@@ -55,14 +57,7 @@ def _why_failed(stay: Stay, result: UnitResult) -> tuple[str, str]:
 
 
 def _of_rules(rules: Sequence[BalanceFound]) -> Iterator[str]:
-    for rule in rules:
-        off, limit = 100.0 * rule.deviation, 100.0 * rule.limit
-        if len(rule.windings) == 2:
-            first, second = rule.windings
-            apart, allowed = 2.0 * off, 2.0 * limit
-            yield f"{rule.name}: {first} and {second} differ by {apart:.2g} %, {allowed:.2g} % is allowed"
-        else:
-            yield f"{rule.name}: {rule.worst} is {off:.2g} % off their mean, {limit:.2g} % is allowed"
+    return (uneven_words(rule).rstrip(".") for rule in rules)
 
 
 def findings_of(found: BatchUnits, series: Sequence[Series]) -> tuple[str, ...]:

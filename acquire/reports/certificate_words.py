@@ -5,9 +5,9 @@ Not for building the pages (certificate_pages).
 
 from __future__ import annotations
 
-from acquire.records import Outcome, Purpose, Rule
+from acquire.records import Outcome, Purpose, ResultKind, Rule
 from acquire.reports.certificate_facts import Typed
-from acquire.verdict.typed_wanted import TURN_KINDS, TURN_WORDS
+from acquire.unit_result import shows_turns
 
 NOT_GIVEN = "not given"
 
@@ -86,7 +86,5 @@ CAUTIONS = (
 
 def tells_of_turns(typed: tuple[Typed, ...]) -> bool:
     """Whether a result on record could have shown a fault between turns."""
-    judged = [each for each in typed if each.outcome is not None]
-    return any(
-        each.sort in TURN_KINDS or any(word in each.name.casefold() for word in TURN_WORDS) for each in judged
-    )
+    judged = (each for each in typed if each.outcome is not None)
+    return any(shows_turns(ResultKind(each.sort), each.name) for each in judged)

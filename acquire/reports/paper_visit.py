@@ -9,6 +9,7 @@ from acquire.errors import InputImpossible
 from acquire.journal.question import Question, Record
 from acquire.records import ImportedResult, Outcome, Rule, UnitResult, UnitStarted, Verdict
 from acquire.reports.visits import OnRecord, Visit, record_of
+from acquire.unit_result import worst
 from drivers.reading import Quantity
 
 
@@ -100,7 +101,7 @@ def _as_verdict(each: ImportedResult) -> Verdict:
 
 
 def _as_result(first: ImportedResult, values: list[ImportedResult]) -> UnitResult:
-    stated = [each.outcome for each in values if each.outcome is not None]
+    outcome = worst(each.outcome for each in values)
     return UnitResult(
         bench=first.bench,
         serial=first.serial,
@@ -109,8 +110,7 @@ def _as_result(first: ImportedResult, values: list[ImportedResult]) -> UnitResul
         purpose=first.purpose,
         batch=first.batch,
         operator=first.operator,
-        outcome=stated[0] if stated else None,
-        held="",
+        outcome=outcome,
         wait_s=None,
         steps_passed=0,
         steps_total=len(values),
@@ -118,4 +118,5 @@ def _as_result(first: ImportedResult, values: list[ImportedResult]) -> UnitResul
         next_pair=None,
         started_utc_s=first.measured_utc_s,
         utc_s=first.measured_utc_s,
+        measured=outcome,
     )

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from acquire.records.words import OUTCOME_WORDS, ending_words, sureness
+from acquire.records.words import OUTCOME_WORDS, sureness
 from acquire.reports.certificate_pages import moment
 from acquire.reports.certificate_words import TURNS
 from acquire.reports.paper import (
@@ -103,7 +103,7 @@ def notes(found: Returned) -> Iterator[str]:
         probability, sentence = found.diagnosis[0]
         yield f"The latest readings say: {sentence.removesuffix('.')} ({sureness(probability)} sure)."
     if found.now_held:
-        yield f"The latest test has no verdict: {ending_words(None, found.now_held)}."
+        yield f"The latest test has no verdict: {found.now_held}."
     if not found.same_sheet:
         yield "The two tests were made by different sheets."
     if found.from_paper:
@@ -149,7 +149,7 @@ def _ended(found: Returned, *, now: bool) -> str:
     outcome = found.now_outcome if now else found.then_outcome
     if outcome is not None:
         return OUTCOME_WORDS[outcome]
-    return ending_words(None, found.now_held) if now and found.now_held else "no verdict"
+    return found.now_held if now and found.now_held else "no verdict"
 
 
 def _side(change: Change, *, now: bool) -> str:

@@ -41,7 +41,6 @@ class Balanced:
         expanded_fraction: its uncertainty for 95 %.
         worst: name of the winding that deviates most.
         outcome: by the non-binary rule with w = U, or cannot judge where U exceeds the limit.
-        sentence: all of that in words.
     """
 
     rule: Balance
@@ -50,7 +49,6 @@ class Balanced:
     expanded_fraction: float
     worst: str
     outcome: Outcome
-    sentence: str
 
 
 def winding_ohms(table: PairTable, readings: Sequence[PairReading]) -> dict[str, tuple[float, float]]:
@@ -104,14 +102,8 @@ def _balanced(rule: Balance, values: Sequence[tuple[float, float]]) -> Balanced:
     expanded = 2.0 * uneven.u_fraction
     outcome = _outcome(uneven.fraction, expanded, rule.limit)
     worst = rule.windings[uneven.worst]
-    mean = sum(ohm for ohm, _ in values) / len(values)
-    side = "above" if values[uneven.worst][0] > mean else "below"
-    sentence = (
-        f"{worst} is {100.0 * uneven.fraction:.2g} % {side} the mean of {rule.name}, known to "
-        f"{100.0 * expanded:.2g} %; {100.0 * rule.limit:.2g} % is allowed."
-    )
     ohms = tuple(ohm for ohm, _ in values)
-    return Balanced(rule, ohms, uneven.fraction, expanded, worst, outcome, sentence)
+    return Balanced(rule, ohms, uneven.fraction, expanded, worst, outcome)
 
 
 def _outcome(fraction: float, expanded: float, limit: float) -> Outcome:

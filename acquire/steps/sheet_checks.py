@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from acquire.records import Branch, BranchKind, Limits, Pair, Purpose, Sheet, Step, StepKind
 from acquire.steps.bracket import bracket_for
 from acquire.steps.pairs import PairTable
+from acquire.steps.untested import unproven, unseen
 from acquire.steps.wording import both, ohm_text, within
 
 Expanded = Callable[[Step, float], float | None]
@@ -50,7 +51,8 @@ def sheet_remarks(
         expanded: of the bench's meter; None where no bench is known.
     """
     table = PairTable(sheet)
-    found = [*_pins(sheet), *_unseen(table), *_steps(table, purpose), *_look_alikes(table, purpose)]
+    found = [*_pins(sheet), *_unseen(table), *_unproven(sheet), *_steps(table, purpose)]
+    found += _look_alikes(table, purpose)
     if expanded is not None:
         found += _meter(table, purpose, expanded)
     return tuple(found)
@@ -72,12 +74,11 @@ def _pins(sheet: Sheet) -> Iterator[SheetRemark]:
 def _unseen(table: PairTable) -> Iterator[SheetRemark]:
     """Windings and straps that no step measures, or only through something much larger."""
     steps = [step for step in table.sheet.steps if step.kind is StepKind.RESISTANCE]
-    for branch in table.sheet.branches:
+    blind = unseen(table)
+    for place, branch in enumerate(table.branches):
         if branch.kind not in (BranchKind.WINDING, BranchKind.STRAP):
             continue
-        place = table.branches.index(branch)
-        shares = [table.path(step.pair).shares[place] for step in steps]
-        if not any(share > 1e-6 for share in shares):
+        if branch in blind:
             yield SheetRemark(
                 _key(table.sheet, branch),
                 branch.name,
@@ -94,6 +95,19 @@ def _unseen(table: PairTable) -> Iterator[SheetRemark]:
                 f"Add a step on {_seeing(table, place)}.",
                 serious=False,
             )
+
+
+def _unproven(sheet: Sheet) -> Iterator[SheetRemark]:
+    """Groups of pins whose isolation from each other nothing asks for."""
+    for one, other in unproven(sheet):
+        a, b = ",".join(one), ",".join(other)
+        yield SheetRemark(
+            "connector",
+            "connector",
+            f"Nothing tests that {a} is isolated from {b}: a unit passes even if they touch.",
+            f"Add an [[isolation]] of {a} and {b}, or a step between them that must be open.",
+            serious=True,
+        )
 
 
 def _capital(text: str) -> str:

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from acquire.errors import InputImpossible
 from acquire.records import Outcome, Pair, Step, StepKind
-from acquire.records.words import WORST_LAST
 from acquire.steps.bracket import bracket_for
 from acquire.steps.pairs import PairTable
 from acquire.steps.recheck import known_readings
 from acquire.steps.step_state import StepState
 from acquire.steps.warm import WARM_CHECK, movement
+from acquire.unit_result import measured
 
 
 class Standing:
@@ -79,10 +79,8 @@ class Standing:
     @property
     def outcome(self) -> Outcome | None:
         """Worst outcome that counts; None before any. A step left out cannot be part of a pass."""
-        outcomes = [state.outcome for state in self.states if state.outcome is not None]
-        if any(state.skipped for state in self.states):
-            outcomes.append(Outcome.CANNOT_JUDGE)
-        return max(outcomes, key=WORST_LAST.index, default=None)
+        there = [state.outcome for state in self.states if state.done]
+        return measured(there, (), whole=True)
 
     def readings(self) -> tuple[tuple[Pair, float, float], ...]:
         """(pair, ohm, standard uncertainty) of everything that counts; infinite where confirmed open."""

@@ -13,10 +13,11 @@ import math
 from collections.abc import Iterable
 
 from acquire.records import Fit, Limits, Match, Outcome, Pair, StepKind
-from acquire.records.words import FAILING, WORST_LAST
+from acquire.records.words import FAILING
 from acquire.steps.pairs import PairTable
 from acquire.steps.step_state import StepState
 from acquire.steps.warm import WARM_CHECK
+from acquire.unit_result import worse
 
 _SAME = 0.01
 """Two values of one pair this close, as a fraction, are the same value measured twice; workshop choice."""
@@ -73,10 +74,10 @@ def holds(last: StepState, outcome: Outcome, ohm: float, u_ohm: float, repeat_u_
     if u_ohm > AS_GOOD * last.u_ohm or (before in FAILING and outcome not in FAILING):
         return False
     reach_ohm = max(AGREE * math.hypot(repeat_u_ohm, last.repeat_u_ohm), AGREE_SHARE * abs(last.ohm))
-    worse = WORST_LAST.index(outcome) > WORST_LAST.index(before)
-    if worse and outcome in FAILING and last.rechecked:
+    is_worse = worse(outcome, before)
+    if is_worse and outcome in FAILING and last.rechecked:
         return False  # its next failing value counts at once, and that is too much for one touch unasked for
-    return worse or abs(ohm - last.ohm) <= reach_ohm
+    return is_worse or abs(ohm - last.ohm) <= reach_ohm
 
 
 def same_again(state: StepState, match: Match) -> bool:

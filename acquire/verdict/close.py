@@ -1,15 +1,27 @@
-"""The end of a unit: worst outcome, warm or not, and what explains its readings. Single steps are judge's."""
+"""The end of a unit: warm or not, and what explains its readings. Single steps are judge's."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
 from acquire.physics.warm import Sample
-from acquire.records import BalanceFound, Circumstances, Hypothesis, Outcome, Pair, UnitResult, UnitStarted
-from acquire.records.words import FAILING, WORST_LAST
+from acquire.records import (
+    BalanceFound,
+    Circumstances,
+    Ending,
+    Finding,
+    FindingKind,
+    Hypothesis,
+    Outcome,
+    Pair,
+    UnitResult,
+    UnitStarted,
+)
+from acquire.records.words import FAILING
 from acquire.steps.agreement import oddest
 from acquire.steps.balance import Balanced, balances
 from acquire.steps.unit import UnitProgress
+from acquire.unit_result import measured
 from acquire.verdict.diagnose import best_next_pair, diagnose
 from acquire.verdict.warmth import is_warm, rest_s
 
@@ -23,13 +35,14 @@ def close_unit(
     started: UnitStarted,
     place: Circumstances,
     utc_s: float,
-    given_up: str = "",
+    ending: Ending = Ending.DONE,
+    remark: str = "",
     *,
     samples: Sequence[Sample] = (),
     rested: bool = False,
     four_wire_below_ohm: float = 0.0,
 ) -> UnitResult:
-    """Write the record of a finished unit.
+    """Write the record of a finished unit, from its ohms alone.
 
     A unit whose first resistance moved during the test, or that fails because all of its windings are off by
     what one warmer temperature explains, is held: it gets no outcome. Rules over several windings (balance,
@@ -40,21 +53,29 @@ def close_unit(
         started: its opening record.
         place: the bench.
         utc_s: now.
-        given_up: the reason why the unit ends before its last step, else empty.
+        ending: DONE, or why the unit ends before its last step.
+        remark: the operator's words for that.
         samples: values of one pair at several times, oldest first, for how long a warm unit must wait.
         rested: True for a unit that was held before and has waited: a shift that has stayed is its own.
         four_wire_below_ohm: pairs of a smaller nominal were measured with four wires, so without leads.
     """
     readings = unit.readings()
     balanced = balances(unit.table, unit.touch_readings())
-    outcomes = [each for each in (unit.outcome, *(rule.outcome for rule in balanced)) if each is not None]
-    outcome = max(outcomes, key=WORST_LAST.index, default=None)
+    whole = ending is Ending.DONE
+    steps = (state.outcome for state in unit.states)
+    outcome = measured(steps, (rule.outcome for rule in balanced), whole=whole)
     hypotheses, next_pair = _explained(unit, place, outcome, four_wire_below_ohm)
     failing = outcome in FAILING
     warm = unit.still_warm or (failing and not rested and is_warm(unit.table, readings, hypotheses, samples))
-    held = given_up or ("the unit is warm" if warm else "")
-    wait_s = rest_s(unit.table, readings, samples, moved=unit.still_warm) if warm and not given_up else None
-    uneven = [each.sentence for each in balanced if each.outcome is not Outcome.PASS]
+    ending = Ending.WARM if warm and whole else ending
+    wait_s = None
+    if ending is Ending.WARM:
+        wait_s = rest_s(unit.table, readings, samples, moved=unit.still_warm)
+    uneven = [
+        Finding(FindingKind.UNEVEN, each.rule.name, outcome=each.outcome)
+        for each in balanced
+        if each.outcome is not Outcome.PASS
+    ]
     return UnitResult(
         bench=place.bench,
         serial=unit.serial,
@@ -63,8 +84,7 @@ def close_unit(
         purpose=place.purpose,
         batch=started.batch,
         operator=started.operator,
-        outcome=None if held else outcome,
-        held=held,
+        outcome=outcome if ending.judged else None,
         wait_s=wait_s,
         steps_passed=unit.passed,
         steps_total=unit.total,
@@ -72,18 +92,32 @@ def close_unit(
         next_pair=next_pair,
         started_utc_s=started.utc_s,
         utc_s=utc_s,
-        findings=(*uneven, *([] if failing or held else contradiction(unit))),
         balances=tuple(_found(each) for each in balanced),
+        ending=ending,
+        remark=remark,
+        found=(*uneven, *([] if failing or not ending.judged else contradiction(unit))),
+        untested=started.required,
+        measured=outcome,
     )
 
 
-def contradiction(unit: UnitProgress) -> tuple[str, ...]:
+def contradiction(unit: UnitProgress) -> tuple[Finding, ...]:
     """What is remarked of a unit whose readings pass and do not go together; mostly nothing.
 
     The verdict stands: nothing says which of the readings is wrong, and each was good.
     """
     odd = oddest(unit.table, unit.readings())
-    return (odd.sentence,) if odd is not None and odd.away >= SIGNIFICANT else ()
+    if odd is None or odd.away < SIGNIFICANT:
+        return ()
+    return (
+        Finding(
+            FindingKind.CONTRADICTION,
+            pair=odd.pair,
+            ohm=odd.ohm,
+            predicted_ohm=odd.foretold_ohm,
+            u_ohm=odd.u_ohm,
+        ),
+    )
 
 
 def _found(balanced: Balanced) -> BalanceFound:

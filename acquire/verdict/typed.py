@@ -27,6 +27,7 @@ from acquire.records import (
     TypedResult,
     UnitStarted,
 )
+from acquire.unit_result import shows_turns
 from acquire.verdict.guard import decide
 from acquire.verdict.insulation import judge_insulation
 from acquire.verdict.sister import Measured, compare
@@ -104,12 +105,13 @@ def typed_result(
         celsius=line.celsius,
         instrument=line.instrument,
         accuracy=line.accuracy,
+        shows_turns=shows_turns(_sort(line), line.name),
     )
     told = _Told(line, place, habit, celsius)
     if (rule := isolation_named(place.sheet, line.name)) is not None:
-        return _insulation(replace(said, name=rule.name), told, rule)
+        return _insulation(replace(said, name=rule.name, target=rule.id), told, rule)
     if (step := step_named(place.sheet, line.name)) is not None:
-        said = replace(said, name=step.name)
+        said = replace(said, name=step.name, target=step.id)
         if step.quantity is Quantity.INSULATION:
             return _insulation(said, told, _as_rule(step))
         if line.value_si is not None:

@@ -22,6 +22,7 @@ from acquire.records import (
     BalanceFound,
     BatchDeed,
     BatchState,
+    Ending,
     Hypothesis,
     Outcome,
     Purpose,
@@ -60,7 +61,7 @@ def read(serial, ohm, utc_s, batch="lot 7", **more):
 def ended(serial, utc_s, outcome=Outcome.PASS, batch="lot 7", **more):
     result = replace(
         RESULT, bench="bench-1", serial=serial, sheet="Fathom 7", batch=batch, outcome=outcome,
-        hypotheses=(), next_pair=None, started_utc_s=utc_s, utc_s=utc_s,
+        measured=outcome, hypotheses=(), next_pair=None, started_utc_s=utc_s, utc_s=utc_s,
     )  # fmt: skip
     return replace(result, **more)
 
@@ -113,7 +114,7 @@ def test_a_stay_without_outcome_does_not_count(tmp_path):
     records = [
         started("A1", NOON_S),
         read("A1", 255.0, NOON_S + 5),
-        ended("A1", NOON_S + 9, None, held="the unit is warm"),
+        ended("A1", NOON_S + 9, None, ending=Ending.WARM),
         *unit("A1", 246.0, NOON_S + 60),
         started("A2", NOON_S + 120),
     ]
