@@ -117,7 +117,8 @@ def header(kind: str = "verdict") -> list[str]:
 
 def row_of(entry: Entry) -> list[str]:
     """The cells of an entry's row, as text; empty where there is no value."""
-    known = {"schema": VERSION, "id": entry.id, "time_utc": iso_time(entry.utc_s)}
+    known: dict[str, Any] = {"schema": VERSION, "id": entry.id, "time_utc": iso_time(entry.utc_s)}
+    known |= {name: "; ".join(each) for name, each in said(entry).items() if isinstance(each, list)}
     columns = COLUMNS_OF[entry.kind]
     return [_cell(known.get(c.name, entry.payload.get(c.name)), text=c.text) for c in columns]
 

@@ -16,6 +16,9 @@ from acquire.steps.pairs import PairTable
 from acquire.steps.untested import unproven, unseen
 from acquire.steps.wording import both, ohm_text, within
 
+MOST_TOLD = 3
+"""Of many alike, so many are told by name."""
+
 Expanded = Callable[[Step, float], float | None]
 """(step, nominal ohms) -> expanded uncertainty of the bench's meter there in ohms, None when not stated."""
 
@@ -99,13 +102,15 @@ def _unseen(table: PairTable) -> Iterator[SheetRemark]:
 
 def _unproven(sheet: Sheet) -> Iterator[SheetRemark]:
     """Groups of pins whose isolation from each other nothing asks for."""
-    for one, other in unproven(sheet):
-        a, b = ",".join(one), ",".join(other)
+    found = [f"{','.join(one)} from {','.join(other)}" for one, other in unproven(sheet)]
+    if found:
+        more = f" (and {len(found) - MOST_TOLD} more)" if len(found) > MOST_TOLD else ""
         yield SheetRemark(
             "connector",
             "connector",
-            f"Nothing tests that {a} is isolated from {b}: a unit passes even if they touch.",
-            f"Add an [[isolation]] of {a} and {b}, or a step between them that must be open.",
+            f"Nothing tests the isolation of {'; '.join(found[:MOST_TOLD])}{more}: a unit passes even if they "
+            "touch.",
+            "Add an [[isolation]] of those groups, or steps between them that must be open.",
             serious=True,
         )
 

@@ -35,9 +35,9 @@ def close_unit(
     started: UnitStarted,
     place: Circumstances,
     utc_s: float,
+    *,
     ending: Ending = Ending.DONE,
     remark: str = "",
-    *,
     samples: Sequence[Sample] = (),
     rested: bool = False,
     four_wire_below_ohm: float = 0.0,
@@ -61,21 +61,21 @@ def close_unit(
     """
     readings = unit.readings()
     balanced = balances(unit.table, unit.touch_readings())
-    whole = ending is Ending.DONE
-    steps = (state.outcome for state in unit.states)
-    outcome = measured(steps, (rule.outcome for rule in balanced), whole=whole)
+    steps, rules = (state.outcome for state in unit.states), (rule.outcome for rule in balanced)
+    outcome = measured(steps, rules, whole=ending is Ending.DONE)
     hypotheses, next_pair = _explained(unit, place, outcome, four_wire_below_ohm)
-    failing = outcome in FAILING
-    warm = unit.still_warm or (failing and not rested and is_warm(unit.table, readings, hypotheses, samples))
-    ending = Ending.WARM if warm and whole else ending
+    may_be_warm = outcome in FAILING and not rested
+    warm = unit.still_warm or (may_be_warm and is_warm(unit.table, readings, hypotheses, samples))
     wait_s = None
-    if ending is Ending.WARM:
-        wait_s = rest_s(unit.table, readings, samples, moved=unit.still_warm)
-    uneven = [
+    if warm and ending is Ending.DONE:
+        ending, wait_s = Ending.WARM, rest_s(unit.table, readings, samples, moved=unit.still_warm)
+    found = [
         Finding(FindingKind.UNEVEN, each.rule.name, outcome=each.outcome)
         for each in balanced
         if each.outcome is not Outcome.PASS
     ]
+    if ending.judged and outcome not in FAILING:
+        found += contradiction(unit)
     return UnitResult(
         bench=place.bench,
         serial=unit.serial,
@@ -95,7 +95,7 @@ def close_unit(
         balances=tuple(_found(each) for each in balanced),
         ending=ending,
         remark=remark,
-        found=(*uneven, *([] if failing or not ending.judged else contradiction(unit))),
+        found=tuple(found),
         untested=started.required,
         measured=outcome,
     )
