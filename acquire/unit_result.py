@@ -44,16 +44,14 @@ def worse(outcome: Outcome, than: Outcome) -> bool:
     return WORST_LAST.index(outcome) > WORST_LAST.index(than)
 
 
-def measured(steps: Iterable[Outcome | None], rules: Iterable[Outcome], *, whole: bool) -> Outcome | None:
+def of_steps(outcomes: Iterable[Outcome | None], *, left_out: bool) -> Outcome | None:
     """What a unit's own steps come to.
 
     Args:
-        steps: outcome that counts of each step; None for one that has none.
-        rules: outcomes of the rules over several windings.
-        whole: the stay ended by its steps, so that one without an outcome was left out: it cannot be part of
-            a pass. Where it ended otherwise, such steps were just not reached.
+        outcomes: that count, of its steps; None of one that has none yet.
+        left_out: a step was left out, so the unit can be no pass.
     """
-    return worst([*(each or (Outcome.CANNOT_JUDGE if whole else None) for each in steps), *rules])
+    return worst([*outcomes, Outcome.CANNOT_JUDGE if left_out else None])
 
 
 TURN_KINDS = frozenset({ResultKind.INDUCTANCE, ResultKind.QUALITY, ResultKind.LOSS})
@@ -141,11 +139,13 @@ class Stay:
         started: how it began; None where that is not known.
         typed: all results typed in for it.
         last: its latest revision on record, None while it has no result.
+        ended: the unit has left; one that was given up may come back.
     """
 
     started: UnitStarted | None = None
     typed: list[TypedResult] = field(default_factory=list)
     last: UnitResult | None = None
+    ended: bool = False
 
     @property
     def result(self) -> UnitResult | None:
@@ -172,7 +172,7 @@ def stays_of(records: Iterable[Recorded]) -> list[Stay]:
         if isinstance(record, TypedResult):
             stay.typed.append(record)
         elif isinstance(record, UnitResult):
-            stay.last = record
+            stay.last, stay.ended = record, True
     return stays
 
 

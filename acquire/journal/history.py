@@ -22,10 +22,9 @@ from urllib.parse import quote
 from acquire.errors import JournalMissing, JournalUnusable
 from acquire.journal.archive import archives
 from acquire.journal.entry import Entry
-from acquire.journal.explaining import explains
 from acquire.journal.opening import BUSY_MS, FAULTS, FILE, birth_of, in_words
 from acquire.journal.plain import evidence_from_plain
-from acquire.journal.question import Question, check_names
+from acquire.journal.question import Question, check_names, explains
 from acquire.journal.rows import entry_of, storable
 from acquire.journal.schema import APPLICATION_ID, MIGRATIONS, version_of
 from acquire.records import Evidence
@@ -305,5 +304,5 @@ def _explains(payload: str, text: str) -> bool:
     """Whether a unit's result says this; an SQL function, as SQLite folds the letters of English only."""
     try:
         return explains(json.loads(payload), text)
-    except ValueError:
+    except ValueError:  # no JSON: it says nothing
         return False

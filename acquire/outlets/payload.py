@@ -1,6 +1,7 @@
 """What others get to read: the JSON object of an entry, and the cells of its CSV row.
 
-Both are the record itself, field by field, with the entry's id and the version of this spelling in front. A
+Both are the record itself, field by field, with the entry's id and the version of this spelling in front and
+the sentences that people read behind. A
 field is never renamed or given another meaning within a version; new fields may come, so readers pass over
 what they do not know. Not for files (csv_log), for what the columns are (columns) and not for topics (mqtt).
 """
@@ -10,20 +11,43 @@ from __future__ import annotations
 import dataclasses
 import json
 import re
+from collections.abc import Callable
 from datetime import UTC, datetime
 from typing import Any
 
 from acquire.journal.entry import Entry
 from acquire.journal.plain import KINDS, from_plain
 from acquire.outlets.columns import COLUMNS_OF
-from acquire.records import Recorded, UnitResult
+from acquire.records import Recorded
+from acquire.words.beside import check_text, typed_reason
+from acquire.words.faults import batch_doubt, likely
 from acquire.words.units import findings_words, missing_words, why_not
+from acquire.words.verdicts import hint, reason
 
 VERSION = 1
 """Of payloads and columns; part of topics and schema names."""
 
 HEAD = ("schema", "id", "seq", "kind")
 """Keys that stand before the record's own."""
+
+SAID: dict[str, dict[str, Callable[[Any], str | list[str]]]] = {
+    "verdict": {"reason": reason, "hint": hint},
+    "typed_result": {"reason": typed_reason},
+    "check_standard": {"text": check_text},
+    "unit_result": {
+        "explanation": lambda result: likely(result.hypotheses[0]) if result.hypotheses else "",
+        "held": why_not,
+        "findings": lambda result: list(findings_words(result)),
+        "not_tested": lambda result: list(missing_words(result)),
+    },
+    "batch": {"doubt": batch_doubt},
+}
+"""Sentences by kind of entry and key; nothing of ours reads them back."""
+
+TEXT = {"type": "string", "description": "for people"}
+TEXTS = {"type": "array", "items": {"type": "string"}, "description": "for people"}
+LISTED = frozenset({"findings", "not_tested"})
+"""Schemas of such a sentence, and of several; keys that hold several."""
 
 OPTIONAL = frozenset({"after"})
 """Keys beside them that only a bench of a line sends."""
@@ -32,33 +56,12 @@ OPTIONAL = frozenset({"after"})
 def payload_of(entry: Entry) -> dict[str, Any]:
     """Give the JSON object of an entry, without its evidence."""
     head = {"schema": VERSION, "id": entry.id, "seq": entry.seq, "kind": entry.kind}
-    return {**head, **entry.payload, **said(entry)}
+    return {**head, **entry.payload, **said_of(entry)}
 
 
-SAID: dict[str, dict[str, Any]] = {
-    "unit_result": {
-        "held": {"type": "string", "description": "why it has no outcome, in words; empty where it has one"},
-        "findings": {"type": "array", "items": {"type": "string"}, "description": "what was found, in words"},
-        "not_tested": {"type": "array", "items": {"type": "string"}, "description": "untested, in words"},
-    }
-}
-"""Schemas of the fields that version 1 says in words, beside the codes that they are made from."""
-
-
-def said(entry: Entry) -> dict[str, Any]:
-    """The same as words: the fields of `SAID`."""
-    if entry.kind not in SAID:
-        return {}
-    try:
-        result = entry.record
-    except ValueError:  # damaged: it goes out as it is
-        return {}
-    assert isinstance(result, UnitResult)  # noqa: S101  (the only kind there)
-    return {
-        "held": why_not(result),
-        "findings": list(findings_words(result)),
-        "not_tested": list(missing_words(result)),
-    }
+def said_of(entry: Entry) -> dict[str, str | list[str]]:
+    """The sentences of an entry, which the record itself keeps as facts; see `SAID`."""
+    return {name: say(entry.record) for name, say in SAID.get(entry.kind, {}).items()}
 
 
 def evidence_payload_of(entry: Entry) -> dict[str, Any]:
@@ -117,8 +120,10 @@ def header(kind: str = "verdict") -> list[str]:
 
 def row_of(entry: Entry) -> list[str]:
     """The cells of an entry's row, as text; empty where there is no value."""
-    known: dict[str, Any] = {"schema": VERSION, "id": entry.id, "time_utc": iso_time(entry.utc_s)}
-    known |= {name: "; ".join(each) for name, each in said(entry).items() if isinstance(each, list)}
+    said = {
+        name: "; ".join(each) if isinstance(each, list) else each for name, each in said_of(entry).items()
+    }
+    known = {"schema": VERSION, "id": entry.id, "time_utc": iso_time(entry.utc_s), **said}
     columns = COLUMNS_OF[entry.kind]
     return [_cell(known.get(c.name, entry.payload.get(c.name)), text=c.text) for c in columns]
 
@@ -150,13 +155,17 @@ def json_schema(kind: str) -> dict[str, Any]:
     Args:
         kind: a key of `acquire.journal.plain.KINDS`.
     """
-    return schema_of(KINDS[kind], f"{kind}", head=head_schema(kind), said=SAID.get(kind))
+    schema = schema_of(KINDS[kind], f"{kind}", head=head_schema(kind))
+    said = {name: TEXTS if name in LISTED else TEXT for name in SAID.get(kind, {})}
+    return {
+        **schema,
+        "properties": {**schema["properties"], **said},
+        "required": [*schema["required"], *said],
+    }
 
 
-def schema_of(
-    record: Any, name: str, head: dict[str, Any] | None = None, said: dict[str, Any] | None = None
-) -> dict[str, Any]:
-    """Give the JSON Schema of any of our dataclasses, with further properties in front and behind."""
+def schema_of(record: Any, name: str, head: dict[str, Any] | None = None) -> dict[str, Any]:
+    """Give the JSON Schema of any of our dataclasses, with further properties in front."""
     from pydantic import TypeAdapter  # noqa: PLC0415  (0.1 s that only the schema's reader pays)
 
     schema = TypeAdapter(record).json_schema(mode="serialization")
@@ -167,11 +176,10 @@ def schema_of(
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "$id": f"urn:steadyohm:{VERSION}:{name}",
         **schema,
-        "properties": {**front, **schema.get("properties", {}), **(said or {})},
+        "properties": {**front, **schema.get("properties", {})},
         "required": [
             *(name for name in front if name not in OPTIONAL),
             *(field.name for field in dataclasses.fields(record)),
-            *(said or ()),
         ],
     }
 

@@ -20,6 +20,7 @@ from acquire.page.telling import notice_words, number, result_words, typed_words
 from acquire.quantity import show
 from acquire.records import CheckStandard, LeadZero, UnitResult, UnitStarted
 from acquire.unit_result import ended_s, stays_of
+from acquire.words.beside import check_text
 from acquire.words.units import result_words as ended_words
 
 if TYPE_CHECKING:
@@ -188,7 +189,7 @@ class Past:
                     "expanded_ohm": record.expanded_ohm,
                     "in_control": record.in_control,
                     "signs": list(record.signs),
-                    "text": record.text,
+                    "text": check_text(record),
                 }
                 for record in of_this
             ],
@@ -245,5 +246,5 @@ def _line(result: UnitResult) -> Plain:
 def _check_text(readings: Sequence[CheckStandard]) -> str:
     last = readings[-1]
     value = show(last.reading_ohm, "Ω", last.expanded_ohm)
-    word = "in control" if last.in_control else f"out of control: {last.text}"
+    word = "in control" if last.in_control else f"out of control: {check_text(last)}"
     return f"{last.resistor} reads {value}, certified {last.certificate_ohm:g} Ω: {word}"

@@ -13,10 +13,15 @@ from acquire.page.facts import Facts
 from acquire.page.spoken import result_cue, verdict_aloud
 from acquire.quantity import show
 from acquire.records import LeadZero, Notice, Pair, TypedResult, UnitResult, Verdict
-from acquire.records.words import OUTCOME_WORDS, sureness
 from acquire.unit_result import ended_s
+from acquire.words.beside import typed_answer, typed_reason
+from acquire.words.faults import sentence
+from acquire.words.notices import said
+from acquire.words.outcomes import OUTCOME_WORDS
+from acquire.words.plain import sureness
 from acquire.words.units import findings_words, missing_words, pair_words, reason_of, why_not
 from acquire.words.units import result_words as ended_words
+from acquire.words.verdicts import hint, reason
 
 Plain = dict[str, Any]
 
@@ -65,8 +70,8 @@ def verdict_words(verdict: Verdict) -> Plain:
         "raw_text": "open" if verdict.raw_ohm is None else show(verdict.raw_ohm, "Ω"),
         "conformity": number(verdict.conformity),
         "guard_band_ohm": number(verdict.guard_band_ohm),
-        "reason": verdict.reason,
-        "hint": verdict.hint,
+        "reason": reason(verdict),
+        "hint": hint(verdict),
         "attempt": verdict.attempt,
         "revision": verdict.revision,
         "counts": verdict.counts,
@@ -95,7 +100,7 @@ def result_words(result: UnitResult, core: str = "") -> Plain:
         "diagnosis": [
             {
                 "fault": each.fault,
-                "sentence": each.sentence,
+                "sentence": sentence(each),
                 "probability": each.probability,
                 "sureness": sureness(each.probability),
             }
@@ -123,8 +128,8 @@ def typed_words(result: TypedResult) -> Plain:
         "typed": result.typed,
         "outcome": None if outcome is None else outcome.value,
         "word": "on record" if outcome is None else OUTCOME_WORDS[outcome],
-        "reason": result.reason,
-        "answer": result.answer,
+        "reason": typed_reason(result),
+        "answer": typed_answer(result),
         "utc_s": result.utc_s,
     }
 
@@ -135,7 +140,7 @@ def notice_words(notice: Notice) -> Plain:
         "utc_s": notice.utc_s,
         "weight": notice.weight.value,
         "code": notice.code,
-        "text": notice.text,
+        "text": said(notice),
         "serial": notice.serial,
     }
 

@@ -15,6 +15,8 @@ from acquire.records.batches import (
     BatchDeed,
     BatchState,
     ChangeSpool,
+    Compared,
+    Doubt,
     FinishBatch,
     OpenBatch,
     PauseBatch,
@@ -25,19 +27,29 @@ from acquire.records.batches import (
 from acquire.records.bench import (
     Ask,
     BalanceFound,
-    FaultPlace,
     Finding,
-    Hypothesis,
     LeadZero,
     Notice,
     Prompt,
+    Refused,
     UnitResult,
     UnitStarted,
     Untested,
     Weight,
 )
 from acquire.records.circumstances import Circumstances
-from acquire.records.codes import Basis, Ending, Fact, FindingKind, UntestedKind, Why
+from acquire.records.codes import (
+    BalanceKind,
+    Basis,
+    Code,
+    Ending,
+    Fact,
+    FindingKind,
+    Refusal,
+    Sign,
+    UntestedKind,
+    Why,
+)
 from acquire.records.commands import (
     CheckMeter,
     ClockSetBack,
@@ -54,8 +66,10 @@ from acquire.records.commands import (
     StartUnit,
     TypeResult,
     TypeTemperature,
+    Undo,
     ZeroLeads,
 )
+from acquire.records.faults import FaultPlace, Hypothesis
 from acquire.records.imported import ImportedResult
 from acquire.records.results import CheckStandard, ResultKind, TypedResult, TypedWhy
 from acquire.records.settled import Approach, Contact, LiftOff, Settled, SettleEvent
@@ -109,6 +123,7 @@ __all__ = [
     "Ask",
     "Balance",
     "BalanceFound",
+    "BalanceKind",
     "Basis",
     "Batch",
     "BatchDeed",
@@ -120,11 +135,14 @@ __all__ = [
     "CheckStandard",
     "Circumstances",
     "ClockSetBack",
+    "Code",
     "Command",
+    "Compared",
     "ConfirmOpen",
     "Contact",
     "Corrected",
     "Decision",
+    "Doubt",
     "Ending",
     "Event",
     "Evidence",
@@ -158,6 +176,8 @@ __all__ = [
     "Prompt",
     "Purpose",
     "Recorded",
+    "Refusal",
+    "Refused",
     "ResultKind",
     "ResumeBatch",
     "Rule",
@@ -165,6 +185,7 @@ __all__ = [
     "Settled",
     "Shape",
     "Sheet",
+    "Sign",
     "SkipStep",
     "StartUnit",
     "Step",
@@ -174,6 +195,7 @@ __all__ = [
     "TypeTemperature",
     "TypedResult",
     "TypedWhy",
+    "Undo",
     "UnitKnown",
     "UnitResult",
     "UnitStarted",

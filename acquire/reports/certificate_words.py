@@ -5,9 +5,8 @@ Not for building the pages (certificate_pages).
 
 from __future__ import annotations
 
-from acquire.records import Outcome, Purpose, ResultKind, Rule
+from acquire.records import Outcome, Purpose, Rule
 from acquire.reports.certificate_facts import Typed
-from acquire.unit_result import shows_turns
 
 NOT_GIVEN = "not given"
 
@@ -86,5 +85,4 @@ CAUTIONS = (
 
 def tells_of_turns(typed: tuple[Typed, ...]) -> bool:
     """Whether a result on record could have shown a fault between turns."""
-    judged = (each for each in typed if each.outcome is not None)
-    return any(shows_turns(ResultKind(each.sort), each.name) for each in judged)
+    return any(each.outcome is not None and each.shows_turns for each in typed)

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from acquire.records.words import OUTCOME_WORDS, sureness
 from acquire.reports.certificate_pages import moment
 from acquire.reports.certificate_words import TURNS
 from acquire.reports.paper import (
@@ -29,6 +28,8 @@ from acquire.reports.paper import (
 )
 from acquire.reports.returned import Change, Returned
 from acquire.reports.same_unit import AGEING, FAULTY, STRANGER_COMMON
+from acquire.words.outcomes import OUTCOME_WORDS
+from acquire.words.plain import sureness
 
 TITLE = "Then and now"
 
@@ -102,7 +103,7 @@ def notes(found: Returned) -> Iterator[str]:
     if found.diagnosis:
         probability, sentence = found.diagnosis[0]
         yield f"The latest readings say: {sentence.removesuffix('.')} ({sureness(probability)} sure)."
-    if found.now_held:
+    if found.now_outcome is None and found.now_held:
         yield f"The latest test has no verdict: {found.now_held}."
     if not found.same_sheet:
         yield "The two tests were made by different sheets."

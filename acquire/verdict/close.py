@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
+from typing import Protocol
 
 from acquire.physics.warm import Sample
 from acquire.records import (
-    BalanceFound,
     Circumstances,
     Ending,
     Finding,
@@ -18,10 +19,10 @@ from acquire.records import (
     UnitStarted,
 )
 from acquire.records.words import FAILING
-from acquire.steps.agreement import oddest
-from acquire.steps.balance import Balanced, balances
-from acquire.steps.unit import UnitProgress
-from acquire.unit_result import measured
+from acquire.steps.agreement import PairReading, oddest
+from acquire.steps.balance import balances
+from acquire.steps.pairs import PairTable
+from acquire.unit_result import worst
 from acquire.verdict.diagnose import best_next_pair, diagnose
 from acquire.verdict.warmth import is_warm, rest_s
 
@@ -30,8 +31,43 @@ SIGNIFICANT = 4.0
 16 000 (two-sided): with six pairs, fewer than 1 good unit in 2 500 is remarked. The benchmark counts."""
 
 
+class Measured(Protocol):
+    """What is known of a unit when it ends; `acquire.heart.unit_state` has it."""
+
+    table: PairTable
+    serial: str
+
+    @property
+    def outcome(self) -> Outcome | None:
+        """Worst outcome of the steps that counts."""
+        ...
+
+    @property
+    def passed(self) -> int:
+        """Steps that have passed."""
+        ...
+
+    @property
+    def total(self) -> int:
+        """Steps of the unit."""
+        ...
+
+    @property
+    def still_warm(self) -> bool:
+        """The first resistance has moved during the test."""
+        ...
+
+    def readings(self) -> Sequence[PairReading]:
+        """Values that count."""
+        ...
+
+    def touch_readings(self) -> Sequence[PairReading]:
+        """The same with the uncertainty of each touch alone."""
+        ...
+
+
 def close_unit(
-    unit: UnitProgress,
+    unit: Measured,
     started: UnitStarted,
     place: Circumstances,
     utc_s: float,
@@ -39,7 +75,6 @@ def close_unit(
     ending: Ending = Ending.DONE,
     remark: str = "",
     samples: Sequence[Sample] = (),
-    rested: bool = False,
     four_wire_below_ohm: float = 0.0,
 ) -> UnitResult:
     """Write the record of a finished unit, from its ohms alone.
@@ -53,24 +88,22 @@ def close_unit(
         started: its opening record.
         place: the bench.
         utc_s: now.
-        ending: DONE, or why the unit ends before its last step.
-        remark: the operator's words for that.
+        ending: how; DONE becomes WARM where the unit is.
+        remark: the operator's words for giving up.
         samples: values of one pair at several times, oldest first, for how long a warm unit must wait.
-        rested: True for a unit that was held before and has waited: a shift that has stayed is its own.
         four_wire_below_ohm: pairs of a smaller nominal were measured with four wires, so without leads.
     """
     readings = unit.readings()
     balanced = balances(unit.table, unit.touch_readings())
-    steps, rules = (state.outcome for state in unit.states), (rule.outcome for rule in balanced)
-    outcome = measured(steps, rules, whole=ending is Ending.DONE)
+    outcome = worst([unit.outcome, *(rule.outcome for rule in balanced)])
     hypotheses, next_pair = _explained(unit, place, outcome, four_wire_below_ohm)
-    may_be_warm = outcome in FAILING and not rested
+    may_be_warm = outcome in FAILING and not started.rested
     warm = unit.still_warm or (may_be_warm and is_warm(unit.table, readings, hypotheses, samples))
     wait_s = None
     if warm and ending is Ending.DONE:
         ending, wait_s = Ending.WARM, rest_s(unit.table, readings, samples, moved=unit.still_warm)
     found = [
-        Finding(FindingKind.UNEVEN, each.rule.name, outcome=each.outcome)
+        Finding(FindingKind.UNEVEN, each.name, outcome=each.outcome)
         for each in balanced
         if each.outcome is not Outcome.PASS
     ]
@@ -92,7 +125,7 @@ def close_unit(
         next_pair=next_pair,
         started_utc_s=started.utc_s,
         utc_s=utc_s,
-        balances=tuple(_found(each) for each in balanced),
+        balances=balanced,
         ending=ending,
         remark=remark,
         found=tuple(found),
@@ -101,7 +134,7 @@ def close_unit(
     )
 
 
-def contradiction(unit: UnitProgress) -> tuple[Finding, ...]:
+def contradiction(unit: Measured) -> tuple[Finding, ...]:
     """What is remarked of a unit whose readings pass and do not go together; mostly nothing.
 
     The verdict stands: nothing says which of the readings is wrong, and each was good.
@@ -109,33 +142,12 @@ def contradiction(unit: UnitProgress) -> tuple[Finding, ...]:
     odd = oddest(unit.table, unit.readings())
     if odd is None or odd.away < SIGNIFICANT:
         return ()
-    return (
-        Finding(
-            FindingKind.CONTRADICTION,
-            pair=odd.pair,
-            ohm=odd.ohm,
-            predicted_ohm=odd.foretold_ohm,
-            u_ohm=odd.u_ohm,
-        ),
-    )
-
-
-def _found(balanced: Balanced) -> BalanceFound:
-    rule = balanced.rule
-    return BalanceFound(
-        rule.name,
-        rule.windings,
-        balanced.ohm,
-        balanced.fraction,
-        balanced.expanded_fraction,
-        rule.limit,
-        balanced.worst,
-        balanced.outcome,
-    )
+    found = Finding(FindingKind.CONTRADICTION, pair=odd.pair, ohm=odd.ohm)
+    return (replace(found, predicted_ohm=odd.foretold_ohm, u_ohm=odd.u_ohm),)
 
 
 def _explained(
-    unit: UnitProgress, place: Circumstances, outcome: Outcome | None, four_wire_below_ohm: float
+    unit: Measured, place: Circumstances, outcome: Outcome | None, four_wire_below_ohm: float
 ) -> tuple[tuple[Hypothesis, ...], Pair | None]:
     """What explains the readings of a unit that did not pass, or moved; and which pair would tell more."""
     readings = unit.readings()

@@ -1,4 +1,4 @@
-"""What a sheet asks for besides ohms: its names, its limits, what to mind.
+"""What a sheet asks for besides ohms: its names, its limits, and what to mind.
 
 Not for reading or judging what is typed (typed_line, typed).
 """

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from acquire.choices import Outcome
-from acquire.quantity import show
 from acquire.records import (
     BalanceFound,
     Ending,
@@ -14,7 +13,9 @@ from acquire.records import (
     Untested,
     UntestedKind,
 )
-from acquire.records.words import OUTCOME_WORDS, sureness
+from acquire.words.faults import likely
+from acquire.words.outcomes import OUTCOME_WORDS
+from acquire.words.verdicts import balance, contradiction
 
 TURN_FAULTS = "not tested: faults between turns, which a pass in ohms does not exclude"
 """Of a unit that passed its ohms and of which no surge, inductance, Q or loss is on record: direct current
@@ -26,6 +27,7 @@ ENDINGS = {
     Ending.GIVEN_UP: "given up",
     Ending.NEXT_UNIT: "given up: the next unit was started",
     Ending.FILES_CHANGED: "given up: its files were changed",
+    Ending.UNDONE: "its scan was taken back",
 }
 """How a stay ended that has no outcome."""
 
@@ -56,43 +58,13 @@ def findings_words(result: UnitResult) -> tuple[str, ...]:
 def _finding(found: Finding, rules: dict[str, BalanceFound]) -> str:
     match found.kind:
         case FindingKind.UNEVEN:
-            return uneven_words(rules[found.name]) if found.name in rules else f"{found.name} is uneven."
+            return balance(rules[found.name]) if found.name in rules else f"{found.name} is uneven."
         case FindingKind.CONTRADICTION:
-            return contradiction_words(found)
+            return contradiction(found)
         case FindingKind.TYPED:
             return f"{found.name}: {OUTCOME_WORDS[found.outcome] if found.outcome else 'did not pass'}."
         case FindingKind.FIRST_UNIT:
             return f"The first unit of {found.name} is in doubt, and nobody has accepted it yet."
-
-
-def uneven_words(rule: BalanceFound) -> str:
-    """What a rule over several windings found.
-
-    Of two windings the difference between them is told, twice what each is off their mean.
-    """
-    both = len(rule.windings) == 2
-    off, known, allowed = (
-        f"{100.0 * (2.0 if both else 1.0) * each:.2g} %"
-        for each in (rule.deviation, rule.expanded_deviation, rule.limit)
-    )
-    if both:
-        what = f"{' and '.join(rule.windings)} differ by {off}"
-    else:
-        mean = sum(rule.ohm) / len(rule.ohm)
-        side = "above" if rule.ohm[rule.windings.index(rule.worst)] > mean else "below"
-        what = f"{rule.worst} is {off} {side} their mean"
-    return f"{rule.name}: {what}, known to {known}; {allowed} is allowed."
-
-
-def contradiction_words(found: Finding) -> str:
-    """A reading that does not go with the others."""
-    if found.pair is None or found.ohm is None or found.predicted_ohm is None:
-        return "The readings do not go together."
-    reach = 2.0 * (found.u_ohm or 0.0)
-    return (
-        f"{found.pair} reads {show(found.ohm, 'Ω')}, but the other readings foretell "
-        f"{show(found.predicted_ohm, 'Ω')} ± {show(reach, 'Ω', digits=2)}: was each pair the one asked for?"
-    )
 
 
 def untested_words(untested: Untested) -> str:
@@ -118,8 +90,7 @@ def cause_of(result: UnitResult) -> str:
     if found := findings_words(result):
         return " ".join(found)
     if result.hypotheses:
-        best = result.hypotheses[0]
-        return f"{best.sentence.rstrip('.')} ({sureness(best.probability)} sure)."
+        return likely(result.hypotheses[0])
     return ""
 
 

@@ -13,11 +13,7 @@ from dataclasses import dataclass
 from acquire.records import Branch, BranchKind, Limits, Pair, Purpose, Sheet, Step, StepKind
 from acquire.steps.bracket import bracket_for
 from acquire.steps.pairs import PairTable
-from acquire.steps.untested import unproven, unseen
-from acquire.steps.wording import both, ohm_text, within
-
-MOST_TOLD = 3
-"""Of many alike, so many are told by name."""
+from acquire.words.plain import both, capital, ohm_text, within
 
 Expanded = Callable[[Step, float], float | None]
 """(step, nominal ohms) -> expanded uncertainty of the bench's meter there in ohms, None when not stated."""
@@ -54,8 +50,7 @@ def sheet_remarks(
         expanded: of the bench's meter; None where no bench is known.
     """
     table = PairTable(sheet)
-    found = [*_pins(sheet), *_unseen(table), *_unproven(sheet), *_steps(table, purpose)]
-    found += _look_alikes(table, purpose)
+    found = [*_pins(sheet), *_unseen(table), *_steps(table, purpose), *_look_alikes(table, purpose)]
     if expanded is not None:
         found += _meter(table, purpose, expanded)
     return tuple(found)
@@ -77,11 +72,12 @@ def _pins(sheet: Sheet) -> Iterator[SheetRemark]:
 def _unseen(table: PairTable) -> Iterator[SheetRemark]:
     """Windings and straps that no step measures, or only through something much larger."""
     steps = [step for step in table.sheet.steps if step.kind is StepKind.RESISTANCE]
-    blind = unseen(table)
-    for place, branch in enumerate(table.branches):
+    for branch in table.sheet.branches:
         if branch.kind not in (BranchKind.WINDING, BranchKind.STRAP):
             continue
-        if branch in blind:
+        place = table.branches.index(branch)
+        shares = [table.path(step.pair).shares[place] for step in steps]
+        if not any(share > 1e-6 for share in shares):
             yield SheetRemark(
                 _key(table.sheet, branch),
                 branch.name,
@@ -93,30 +89,11 @@ def _unseen(table: PairTable) -> Iterator[SheetRemark]:
             yield SheetRemark(
                 _key(table.sheet, branch),
                 branch.name,
-                f"{_capital(within(branch.name))} is only seen through larger windings, "
+                f"{capital(within(branch.name))} is only seen through larger windings, "
                 "whose spread hides its tolerance.",
                 f"Add a step on {_seeing(table, place)}.",
                 serious=False,
             )
-
-
-def _unproven(sheet: Sheet) -> Iterator[SheetRemark]:
-    """Groups of pins whose isolation from each other nothing asks for."""
-    found = [f"{','.join(one)} from {','.join(other)}" for one, other in unproven(sheet)]
-    if found:
-        more = f" (and {len(found) - MOST_TOLD} more)" if len(found) > MOST_TOLD else ""
-        yield SheetRemark(
-            "connector",
-            "connector",
-            f"Nothing tests the isolation of {'; '.join(found[:MOST_TOLD])}{more}: a unit passes even if they "
-            "touch.",
-            "Add an [[isolation]] of those groups, or steps between them that must be open.",
-            serious=True,
-        )
-
-
-def _capital(text: str) -> str:
-    return text[0].upper() + text[1:]
 
 
 def _key(sheet: Sheet, branch: Branch) -> str:
@@ -172,7 +149,7 @@ def _steps(table: PairTable, purpose: Purpose) -> Iterator[SheetRemark]:
             yield SheetRemark(
                 key,
                 step.name,
-                f"{step.pair} is to be open, but it reads {table.reading_names(step.pair)}.",
+                f"{step.pair} is to be open, but it reads {_through(table, step.pair)}.",
                 "Correct the pair, or leave kind out.",
                 serious=True,
             )
@@ -194,12 +171,16 @@ def _steps(table: PairTable, purpose: Purpose) -> Iterator[SheetRemark]:
             )
 
 
+def _through(table: PairTable, pair: Pair) -> str:
+    return both(branch.name for branch in table.windings(pair))
+
+
 def _width(table: PairTable, step: Step, purpose: Purpose) -> float | None:
     """What the decision counts as the tolerance: half the width, or the upper limit if there is no lower."""
     limits: Limits = table.limits_for(step, purpose)
     if limits.upper_ohm is None:
         return None if limits.lower_ohm is None else math.inf
-    return limits.upper_ohm if limits.lower_ohm is None else (limits.upper_ohm - limits.lower_ohm) / 2.0
+    return limits.tolerance_ohm
 
 
 def _look_alikes(table: PairTable, purpose: Purpose) -> Iterator[SheetRemark]:
