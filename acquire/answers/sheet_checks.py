@@ -14,7 +14,8 @@ from acquire.records import Branch, BranchKind, Limits, Pair, Purpose, Sheet, St
 from acquire.steps.bracket import bracket_for
 from acquire.steps.pairs import PairTable
 from acquire.steps.untested import unproven, unseen
-from acquire.words.plain import both, capital, ohm_text, within
+from acquire.words.plain import capital, ohm_text, within
+from acquire.words.saying import joined
 
 MOST_TOLD = 3
 """Of many alike, so many are told by name."""
@@ -191,7 +192,7 @@ def _steps(table: PairTable, purpose: Purpose) -> Iterator[SheetRemark]:
 
 
 def _through(table: PairTable, pair: Pair) -> str:
-    return both(branch.name for branch in table.windings(pair))
+    return joined(branch.name for branch in table.windings(pair))
 
 
 def _width(table: PairTable, step: Step, purpose: Purpose) -> float | None:
@@ -218,7 +219,7 @@ def _look_alikes(table: PairTable, purpose: Purpose) -> Iterator[SheetRemark]:
             yield SheetRemark(
                 f"step[{index}]",
                 step.name,
-                f"{both(sorted(alike))} read alike, about {_nominal(table, step)}: "
+                f"{joined(sorted(alike))} read alike, about {_nominal(table, step)}: "
                 "a wrong probe among them goes unnoticed.",
                 "Nothing to change; mind the order of the steps there.",
                 serious=False,
