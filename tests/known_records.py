@@ -8,6 +8,7 @@ from acquire.records import (
     BatchDeed,
     BatchState,
     CheckStandard,
+    Code,
     Evidence,
     FaultPlace,
     Hypothesis,
@@ -114,7 +115,14 @@ RESULT = UnitResult(
 
 ZERO = LeadZero("north bench", "bench meter", 0.3125, 0.002, NOON_S)
 
-NOTICE = Notice(Weight.WARNING, "pair.other", "That reads like 1–3.", NOON_S, "PL80-0001", Pair("1", "3"))
+NOTICE = Notice(
+    Weight.WARNING,
+    Code.PAIR_OTHER,
+    NOON_S,
+    "PL80-0001",
+    Pair("1", "3"),
+    facts={"said": "That reads like 1–3."},
+)
 
 CHECK = CheckStandard(
     bench="bench-1",

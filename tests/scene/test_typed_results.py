@@ -21,6 +21,7 @@ from acquire.records import (
     UnitResult,
 )
 from acquire.verdict.typed import Habit
+from acquire.words.notices import said
 from acquire.words.units import TURN_FAULTS, findings_words, missing_words
 from drivers.reading import Quantity
 from tests.pure_bench import GOOD, Bench
@@ -47,7 +48,7 @@ def refusal(bench, text):
     """Type a result that is refused; gives the sentence."""
     new = bench.command(TypeResult(text))
     assert not any(isinstance(event, TypedResult) for event in new)
-    return next(event for event in new if isinstance(event, Notice)).text
+    return said(next(event for event in new if isinstance(event, Notice)))
 
 
 def test_a_unit_says_what_nobody_has_tested_and_passes_its_ohms_all_the_same():

@@ -3,6 +3,7 @@
 import math
 
 import pytest
+from acquire.verdict.explain import Told, explain
 
 from acquire.answers.explain import Told, explain
 from acquire.errors import InputImpossible

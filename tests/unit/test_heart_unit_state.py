@@ -6,9 +6,9 @@ from dataclasses import replace
 import pytest
 from acquire.steps.unit import Order, Ruling
 
-from acquire.errors import InputImpossible
-from acquire.records import Ask, Fit, Outcome, Pair, StepKind
+from acquire.records import Ask, Fit, Outcome, Pair, Refusal, Refused, StepKind, Why
 from acquire.steps.warm import WARM_CHECK
+from acquire.words.prompts import asked
 from tests.known_progress import finish, fit, unit
 from tests.known_sheets import FATHOM, PLOVER, PLOVER_OPEN, QUERN
 
@@ -72,8 +72,8 @@ def test_cannot_judge_is_not_asked_for_again():
 def test_no_contact_is_only_ever_open_when_confirmed_twice():
     """A probe in the air reads the same: after a while the prompt asks for the key."""
     progress = unit(contact_wait_s=8.0)
-    assert "No contact" not in progress.prompt(7.9).text
-    assert progress.prompt(8.0).text == (
+    assert "No contact" not in asked(progress.prompt(7.9))
+    assert asked(progress.prompt(8.0)) == (
         "No contact seen on 1–2: press Enter or the pedal if both probes are on it."
     )
     assert progress.confirmed_open() == (Outcome.FAIL, False)
@@ -101,7 +101,7 @@ def test_twice_on_the_wrong_pair_does_not_fail_a_good_unit():
     insisted_on_the_diagonal(progress)
     finish_good(progress)
     assert progress.current.name == "slow charge"
-    assert "it does not go with the other values" in progress.prompt().text
+    assert "it does not go with the other values" in asked(progress.prompt())
     progress.admit(fit(Fit.EXPECTED, 202.5))
     progress.judged(Outcome.PASS, 202.5, 0.02)
     finish(progress)
@@ -140,7 +140,7 @@ def test_look_alikes_of_the_wrong_pair_one_after_the_other_do_not_fail_a_good_un
     assert progress.admit(fit(Fit.FAULT, 0.8935, ("V", "N"))) is Ruling.JUDGE
     progress.judged(Outcome.FAIL, 0.8935, 0.0025, repeat_u_ohm=0.0003)
     assert progress.current.pair == Pair("V", "N")
-    assert "a third time" in progress.prompt().text
+    assert "a third time" in asked(progress.prompt())
     progress.judged(Outcome.PASS, 0.4530, 0.0025, repeat_u_ohm=0.0003)
     finish(progress)
     assert progress.outcome is Outcome.PASS
@@ -207,7 +207,7 @@ def test_a_break_that_two_pairs_show_is_not_asked_for_again():
 def test_free_order_takes_a_value_for_the_step_it_fits():
     """The diagonal first, though 1–2 was prompted."""
     progress = unit(order=Order.FREE)
-    assert progress.prompt().text == "Touch 1–2 (slow charge), or any pair still open."
+    assert asked(progress.prompt()) == "Touch 1–2 (slow charge), or any pair still open."
     assert progress.open_pairs == (Pair("2", "3"), Pair("1", "3"), Pair("4", "core"))
     assert progress.admit(fit(Fit.OTHER_PAIR, 248.7, ("1", "3"))) is Ruling.JUDGE
     assert progress.current.name == "both charge windings"
@@ -220,7 +220,7 @@ def test_free_order_sets_the_meter_before_it_gives_up():
     progress = unit(order=Order.FREE)
     progress.admit(fit(Fit.OTHER_PAIR, 83.2, ("4", "core")))
     assert not progress.judged(Outcome.CANNOT_JUDGE, 83.2, 9.0)
-    assert progress.prompt().text == "Touch 4–core (trigger) once more: the meter is set for it now."
+    assert asked(progress.prompt()) == "Touch 4–core (trigger) once more: the meter is set for it now."
     assert progress.judged(Outcome.CANNOT_JUDGE, 83.2, 9.0)
 
 
@@ -262,7 +262,7 @@ def test_taking_back_undoes_the_last_touch():
 def test_measure_again_forgets_a_step():
     """By name or the latest; the warm check goes with it and comes back."""
     progress = unit()
-    with pytest.raises(InputImpossible, match="Nothing was measured yet"):
+    with pytest.raises(Refused, match=Refusal.NOTHING_MEASURED):
         progress.measure_again()
     finish(progress)
     assert progress.measure_again("trigger").name == "trigger"
@@ -270,14 +270,14 @@ def test_measure_again_forgets_a_step():
     finish(progress)
     assert progress.done
     assert progress.measure_again().name == WARM_CHECK
-    with pytest.raises(InputImpossible, match='no step "nonsense"'):
+    with pytest.raises(Refused, match=Refusal.STEP_UNKNOWN):
         progress.measure_again("nonsense")
 
 
 def test_a_skipped_step_needs_a_reason_and_spoils_the_pass():
     """No reading is ever a silent pass."""
     progress = unit()
-    with pytest.raises(InputImpossible, match="only with a reason"):
+    with pytest.raises(Refused, match=Refusal.SKIP_NO_REASON):
         progress.skip(" ")
     assert progress.skip("pin broken off").name == "slow charge"
     finish(progress)
@@ -291,7 +291,7 @@ def test_finished_unit_takes_nothing_more():
     assert progress.prompt().ask is Ask.START_UNIT
     assert progress.attempt == 0
     for act in (progress.confirmed_open, lambda: progress.judged(Outcome.PASS, 1.0)):
-        with pytest.raises(InputImpossible, match="All steps of P-0001 are done"):
+        with pytest.raises(Refused, match=Refusal.DONE):
             act()
 
 
@@ -346,6 +346,6 @@ def test_free_order_takes_what_a_matching_needs_once_more():
     asked = []
     while progress.current is not None:
         asked.append(tuple(progress.current.pair))
-        assert "the meter is set for it now" in progress.prompt().text
+        assert progress.prompt().why is Why.SET_UP
         progress.judged(Outcome.PASS, progress.table.nominal_ohm(progress.current.pair), 0.0004)
     assert asked == [("5", "6"), ("7", "8")]

@@ -14,6 +14,7 @@ from acquire.outlets.terminal import SIGNS, Terminal, limits_scale, rest_bar, ve
 from acquire.records import (
     Approach,
     Ask,
+    Code,
     Evidence,
     Judged,
     LeadZero,
@@ -24,7 +25,7 @@ from acquire.records import (
     UnitStarted,
     Weight,
 )
-from acquire.records.bench import ASKED_FOR
+from acquire.records.codes import ASKED_FOR
 from acquire.records.words import TURN_FAULTS
 from acquire.words.beside import typed_reason
 from acquire.words.plain import sureness
@@ -172,9 +173,9 @@ def test_a_narrow_screen_loses_no_word():
     """At 60 columns lines wrap; nothing is cut."""
     text = shown(
         STARTED,
-        Prompt(Ask.TOUCH, "Touch 1–2 (slow charge).", "PL80-0001", step="slow charge"),
+        Prompt(Ask.TOUCH, "PL80-0001", step="slow charge"),
         Judged(replace(VERDICT, outcome=Outcome.FAIL, step="a step with a long name"), NOTHING),
-        Notice(Weight.STOP, "meter.lost", "The meter gives no readings: " + "x" * 70, 0.0),
+        Notice(Weight.STOP, Code.METER_LOST, 0.0, facts={"said": "The meter gives no readings: " + "x" * 70}),
         RESULT,
         width=60,
     )
@@ -189,11 +190,11 @@ def test_a_real_terminal_shows_what_is_going_on():
     out = io.StringIO()
     console = Console(file=out, width=100, force_terminal=True, color_system=None)
     with Terminal(console) as display:
-        display.show(Prompt(Ask.TOUCH, "Touch 1–2.", "A", steps_done=1, steps_total=7))
+        display.show(Prompt(Ask.TOUCH, "A", pair=("1", "2"), step="slow charge", steps_done=1, steps_total=7))
         display.show(Approach("m", Quantity.RESISTANCE, 202.5, 12.0, 1.0, 1.0))
         display.typing("P80-00")
         display._live.refresh()
-        assert "Touch 1–2.  [1/7]" in out.getvalue()
+        assert "Touch 1–2 (slow charge).  [1/7]" in out.getvalue()
         assert "settling  202.5 Ω" in out.getvalue()
         assert "P80-00" in out.getvalue()
 
@@ -215,8 +216,8 @@ def test_lead_zero_and_remarks_are_told():
     """With their weight as a word."""
     text = shown(
         LeadZero("b", "m", 0.1234, 0.003, 0.0),
-        Notice(Weight.REMARK, "note", "dusty", 0.0),
-        Notice(Weight.WARNING, "pair.other", "That reads like 1–3.", 0.0),
+        Notice(Weight.REMARK, Code.NOTE, 0.0, facts={"note": "dusty"}),
+        Notice(Weight.WARNING, Code.PAIR_OTHER, 0.0, facts={"said": "That reads like 1–3."}),
     )
     assert "0.1234 Ω, zeroed" in text
     assert "remark: dusty" in text
@@ -235,15 +236,15 @@ def test_a_typed_result_that_cannot_be_judged_says_so_at_once():
 @pytest.mark.parametrize("code", sorted(ASKED_FOR))
 def test_an_answer_is_no_remark(code):
     """What somebody asked for stands as it is, a line each; a remark keeps its word."""
-    text = shown(Notice(Weight.REMARK, code, "Type this.\nOr that.", 0.0))
+    text = shown(Notice(Weight.REMARK, code, 0.0, facts={"said": "Type this.\nOr that."}))
     assert [line.strip() for line in text.splitlines()][:2] == ["Type this.", "Or that."]
-    assert "remark: dusty" in shown(Notice(Weight.REMARK, "note", "dusty", 0.0))
+    assert "remark: dusty" in shown(Notice(Weight.REMARK, Code.NOTE, 0.0, facts={"note": "dusty"}))
 
 
 def test_a_long_sentence_is_set_in_where_it_wraps():
     """No word is lost, and none but the first line begins at the edge."""
     sentence = "That reads like 1–3, both charge windings in series: move to 1–2, and touch again. " * 3
-    text = shown(Notice(Weight.WARNING, "pair.other", sentence.strip(), 0.0), width=60)
+    text = shown(Notice(Weight.WARNING, Code.PAIR_OTHER, 0.0, facts={"said": sentence.strip()}), width=60)
     first, *others = [line for line in text.splitlines() if line.strip()][:-1]
     assert first.startswith("  warning: That")
     assert all(line.startswith(" " * 10) for line in others)

@@ -22,6 +22,7 @@ from acquire.records import (
     Outcome,
     Pair,
     Prompt,
+    Refusal,
     SkipStep,
     StartUnit,
     Step,
@@ -29,6 +30,7 @@ from acquire.records import (
     UnitKnown,
     UnitResult,
     UnitStarted,
+    Why,
     ZeroLeads,
 )
 from drivers.reading import Flag, Quantity
@@ -72,7 +74,7 @@ def test_a_wrong_pair_is_named_and_fails_nothing():
     bench.hold(GOOD["1", "3"])
     hints = [n for n in bench.of(Notice) if n.code == "pair.other"]
     assert len(hints) == 1
-    assert "1–3" in hints[0].text
+    assert "1–3" in hints[0].facts["hint"]
     assert not bench.of(Judged)
     assert bench.work_through(GOOD).outcome is Outcome.PASS
 
@@ -99,9 +101,9 @@ def test_a_touch_that_does_not_count_is_followed_by_a_request_each_time():
         judged, prompt = (e for e in new if isinstance(e, Judged | Prompt))
         assert not judged.verdict.counts
         assert (prompt.ask, tuple(prompt.pair)) == (Ask.TOUCH_AGAIN, ("1", "2"))
-        said.append(prompt.text)
-    assert "passes now" in said[1]
-    assert "no two values agree" in said[2]
+        said.append(prompt.why)
+    assert said[1] is Why.PASSED_AFTER_FAIL
+    assert said[2] is Why.DISAGREE
 
 
 def test_swapping_the_probes_changes_nothing():
@@ -117,7 +119,7 @@ def test_an_open_winding_is_believed_only_with_a_key():
     for _ in range(200):
         bench.read(None)
     assert not bench.of(Judged)
-    assert "press Enter" in bench.prompt.text
+    assert bench.prompt.why is Why.SILENT
     bench.command(ConfirmOpen())
     for _ in range(10):
         bench.read(None)
@@ -146,7 +148,7 @@ def test_a_key_proves_nothing_while_the_meter_is_silent():
     bench.now_s += 20.0
     bench.command(ConfirmOpen())
     assert not bench.of(Judged)
-    assert "no overload" in bench.of(Notice)[-1].text
+    assert bench.of(Notice)[-1].facts["refusal"] == Refusal.KEY_UNWITNESSED
 
 
 def test_a_key_held_down_is_one_press():
@@ -185,8 +187,8 @@ def test_a_key_proves_nothing_on_a_range_too_low_for_it():
         bench.read(None, full_scale=1e3)
     bench.command(ConfirmOpen())
     assert not bench.of(Judged)
-    assert "on its 1 kΩ range" in bench.of(Notice)[-1].text
-    assert "turn it to 1 MΩ" in bench.of(Notice)[-1].text
+    facts = {"refusal": Refusal.RANGE_LOW, "full_ohm": 1e3, "least_ohm": 1e6}
+    assert bench.of(Notice)[-1].facts == facts
     for _ in range(20):
         bench.read(None, full_scale=10e6)
     bench.now_s += 1.0

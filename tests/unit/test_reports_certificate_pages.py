@@ -9,7 +9,7 @@ import pytest
 
 from acquire.errors import InputImpossible
 from acquire.journal.history import JournalReader
-from acquire.records import Ending, Notice, Outcome, Purpose, ResultKind, Weight
+from acquire.records import Code, Ending, Notice, Outcome, Purpose, ResultKind, Weight
 from acquire.reports.certificate_check import SOFTWARE, check
 from acquire.reports.certificate_facts import Calibration, Given, Heading, facts_from_text
 from acquire.reports.certificate_pages import certificate_paper
@@ -137,12 +137,25 @@ def test_the_calibration_counts_only_if_the_file_is_the_one_used(folder):
 
 def test_skipped_steps_and_overrides_are_deviations(tmp_path):
     """Those of the unit by its serial; those of the bench by their time, until a check was in control."""
-    skipped = Notice(Weight.WARNING, "step.skipped", "trigger was left out: pin bent", NOON_S + 20.0, SERIAL)
+    skipped = Notice(
+        Weight.WARNING,
+        Code.STEP_SKIPPED,
+        NOON_S + 20.0,
+        SERIAL,
+        step="trigger",
+        facts={"reason": "pin bent"},
+    )
     override = Notice(
-        Weight.WARNING, "check.overridden", "The check standard was overridden: old R1", NOON_S - 50
+        Weight.WARNING,
+        Code.CHECK_OVERRIDDEN,
+        NOON_S - 50,
+        facts={"reason": "old R1"},
     )
     before = Notice(
-        Weight.WARNING, "check.overridden", "The check standard was overridden: other", NOON_S - 950
+        Weight.WARNING,
+        Code.CHECK_OVERRIDDEN,
+        NOON_S - 950,
+        facts={"reason": "other"},
     )
     good = replace(CHECK, utc_s=NOON_S - 900.0)
     start, *rest = visit()

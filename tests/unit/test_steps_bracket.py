@@ -3,10 +3,11 @@
 from dataclasses import replace
 
 import pytest
+from acquire.steps.unit import Ruling
 
 from acquire.records import Fit, Outcome, Pair, Step, StepKind
 from acquire.steps.matcher import weigh
-from acquire.steps.unit import Ruling
+from acquire.words.prompts import asked
 from tests.known_progress import fit, unit
 from tests.known_sheets import PLOVER, PLOVER_OPEN, corrected
 
@@ -29,7 +30,7 @@ def at(match, contact_s):
 def test_open_step_passes_by_key():
     """A pair that must be open passes on the operator's word, never on an overload."""
     progress = at_open_step()
-    assert progress.prompt().text == (
+    assert asked(progress.prompt()) == (
         "Clip on core: touch 6, then 1 for two seconds, then 4; or press Enter while on 1."
     )
     assert progress.confirmed_open() == (Outcome.PASS, True)
@@ -50,7 +51,7 @@ def test_open_step_passes_between_touches_of_strap_and_trigger():
     progress = at_open_step()
     progress.lifted(9.0)
     assert progress.admit(at(strap(), 10.0)) is Ruling.PROVED
-    assert progress.prompt().text == "Now touch 1 for two seconds, then 4; the clip stays on core."
+    assert asked(progress.prompt()) == "Now touch 1 for two seconds, then 4; the clip stays on core."
     progress.lifted(12.0)
     progress.seen_open()
     assert progress.admit(at(trigger(), 14.1)) is Ruling.OPEN
@@ -66,7 +67,7 @@ def test_a_gap_too_short_or_without_overload_proves_nothing(gap_s, shown):
     if shown:
         progress.seen_open()
     assert progress.admit(at(trigger(), 12.0 + gap_s)) is Ruling.HINT
-    assert "Clip on core: touch 6" in progress.prompt().text
+    assert "Clip on core: touch 6" in asked(progress.prompt())
 
 
 @pytest.mark.parametrize("pause_s", [0.5, 2.5, 60.0])
@@ -98,7 +99,7 @@ def test_a_continuity_that_failed_on_this_unit_proves_nothing():
     assert progress.current.kind is StepKind.OPEN
     assert progress.admit(at(strap(), 10.0)) is Ruling.HINT, "reads like the strap: not where it should be"
     assert progress.admit(at(strap(), 15.0)) is Ruling.JUDGE
-    assert "press Enter" in progress.prompt().text
+    assert "press Enter" in asked(progress.prompt())
 
 
 def test_what_a_continuity_has_proven_is_asked_again_when_it_fails():
@@ -114,8 +115,8 @@ def test_what_a_continuity_has_proven_is_asked_again_when_it_fails():
         assert progress.current is STRAP
         progress.confirmed_open()
     assert progress.current.kind is StepKind.OPEN
-    assert "once more" in progress.prompt().text
-    assert "Clip on" not in progress.prompt().text
+    assert "once more" in asked(progress.prompt())
+    assert "Clip on" not in asked(progress.prompt())
     assert progress.confirmed_open() == (Outcome.PASS, True), "a key does it"
     while not progress.done:
         progress.confirmed_open()
@@ -156,4 +157,4 @@ def test_open_step_without_a_core_needs_the_key():
     """No clip, no bracket."""
     apart = Step("1 to 4", Pair("1", "4"), kind=StepKind.OPEN, open_above_ohm=1e6)
     progress = unit(replace(PLOVER, steps=(apart,)), brackets=True)
-    assert progress.prompt().text == "Touch 1–4 (1 to 4), which must be open, and press Enter or the pedal."
+    assert asked(progress.prompt()) == "Touch 1–4 (1 to 4), which must be open, and press Enter or the pedal."
