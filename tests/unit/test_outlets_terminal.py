@@ -12,12 +12,10 @@ from rich.console import Console
 
 from acquire.outlets.terminal import SIGNS, Terminal, limits_scale, rest_bar, verdict_line
 from acquire.records import (
-    Ending,
-    Untested,
-    UntestedKind,
     Approach,
     Ask,
     Code,
+    Ending,
     Evidence,
     Judged,
     LeadZero,
@@ -35,8 +33,8 @@ from acquire.words.beside import typed_reason
 from acquire.words.plain import sureness
 from acquire.words.verdicts import reason
 from drivers.reading import Quantity
-from tests.known_visits import INSULATION, TURNS
 from tests.known_records import CHECK, RESULT, STARTED, TYPED, VERDICT
+from tests.known_visits import INSULATION, TURNS
 
 NOTHING = Evidence((), (), "")
 
