@@ -144,8 +144,8 @@ class Pipeline:
                 events += self._settled(event)
             elif isinstance(event, LiftOff):
                 self._lifted(event, reading)
-        for event in events:
-            self._note_question(event)
+        for told in events:
+            self._note_question(told)
         self._contact.see(reading)
         if self._contact.overdue(reading.monotonic_s):
             serial = self.unit.serial if self.unit else ""

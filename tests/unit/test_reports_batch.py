@@ -20,6 +20,7 @@ from acquire.errors import InputImpossible
 from acquire.journal.history import JournalReader
 from acquire.records import (
     BalanceFound,
+    BalanceKind,
     BatchDeed,
     BatchState,
     Doubt,
@@ -249,7 +250,9 @@ def test_means_of_subgroups_when_asked_for(tmp_path):
 
 def test_windings_that_must_match_have_a_row_of_their_own(tmp_path):
     """The second less the first in per cent of their mean, between plus and minus twice the rule's limit."""
-    found = BalanceFound("pair", ("S1", "S2"), (1.65, 1.63), 0.0061, 0.0006, 0.005, "S1", Outcome.FAIL)
+    found = BalanceFound(
+        "pair", ("S1", "S2"), (1.65, 1.63), 0.0122, 0.0012, 0.01, "S1", Outcome.FAIL, BalanceKind.APART
+    )
     records = []
     for number in range(10):
         balance = (
@@ -266,7 +269,7 @@ def test_windings_that_must_match_have_a_row_of_their_own(tmp_path):
     assert row.points[4].value == pytest.approx(-200.0 * 0.02 / 3.28)
     assert row.points[4].u == pytest.approx(0.06)
     assert report.units[4].kind == "pair"
-    assert "S1 and S2 differ by 1.2 %, known to 0.12 %; 1 % is allowed" in report.units[4].why
+    assert "S1 and S2 of pair differ by 1.2 %, known to 0.12 %; 1 % is allowed" in report.units[4].why
 
 
 def test_a_diagnosis_is_counted_by_its_kind(tmp_path):

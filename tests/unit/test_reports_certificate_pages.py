@@ -105,8 +105,9 @@ def test_what_ohms_cannot_show_is_always_said(folder, tmp_path):
         )
     ):
         typed = replace(
-            TYPED, serial=SERIAL, bench="bench-1", name=name, sort=sort, outcome=outcome, utc_s=NOON_S + 35.0
-        )
+            TYPED, serial=SERIAL, bench="bench-1", name=name, sort=sort, outcome=outcome, utc_s=NOON_S + 35.0,
+            target="", shows_turns=name != "hipot",
+        )  # fmt: skip
         other = journal_with(tmp_path / f"{number}", [*visit(), typed])
         assert ("does not exclude faults between turns" not in words(other)) is silent, name
 
