@@ -16,7 +16,7 @@ ALLOWED = {
     "acquire/answers/check.py: sentence.removeprefix(str(path))": "a file's name, not told twice",
     "acquire/answers/check.py: _PLACED.fullmatch(sentence.removeprefix(str(path)))": "the line of a fault",
     "acquire/heart/duties.py: '=' not in command.text": "a typed line",
-    "acquire/heart/serials.py: first.strip('.:,;!') in self.words": "a typed serial, among the commands' names",
+    "acquire/heart/serials.py: first.strip('.:,;!') in self.words": "a typed serial, by the commands' names",
     "acquire/line/views.py: hint in (python, python | None)": "a type",
     "acquire/outlets/terminal.py: said(notice).split('\\n')": "lines to show one by one",
     "drivers/scanner/scanner.py: code.text == text": "what a scanner has sent",
