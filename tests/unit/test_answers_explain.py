@@ -3,7 +3,6 @@
 import math
 
 import pytest
-from acquire.verdict.explain import Told, explain
 
 from acquire.answers.explain import Told, explain
 from acquire.errors import InputImpossible
