@@ -10,6 +10,7 @@ import re
 from collections.abc import Callable, Iterator
 from typing import Any
 
+from acquire.journal.plain import KINDS
 from acquire.records import Basis, Ending, FindingKind, Fit, ResultKind, TypedWhy, UntestedKind
 from acquire.records.codes import WARM_CHECK
 from acquire.unit_result import shows_turns
@@ -56,7 +57,8 @@ def upgraded(kind: str, payload: Plain) -> Plain:
     if step is None or step[0] in payload:
         return payload
     try:
-        return {**payload, **step[1](payload)}
+        known = KINDS[kind].__slots__
+        return {name: value for name, value in payload.items() if name in known} | step[1](payload)
     except (KeyError, TypeError, ValueError, AttributeError):  # damaged: whoever reads it says so
         return payload
 
