@@ -6,11 +6,11 @@ import time
 from dataclasses import replace
 
 import pytest
+from acquire.steps.unit import Order
 
 from acquire.bench.on_record import recorded
 from acquire.bench.on_record import standing as on_record
 from acquire.records import Ask, Judged, MeasureAgain, Notice, Outcome, Prompt, Settled, UnitResult
-from acquire.steps.unit import Order
 from tests.pure_bench import GOOD, Bench
 from tests.scene.test_whole_way import touch, zero
 from tests.whole_bench import bench_file, csv_rows, free_port, journal_entries, running, simulated

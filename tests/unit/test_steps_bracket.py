@@ -3,10 +3,10 @@
 from dataclasses import replace
 
 import pytest
+from acquire.steps.unit import Ruling
 
 from acquire.records import Fit, Outcome, Pair, Step, StepKind
 from acquire.steps.matcher import weigh
-from acquire.steps.unit import Ruling
 from acquire.words.prompts import asked
 from tests.known_progress import fit, unit
 from tests.known_sheets import PLOVER, PLOVER_OPEN, corrected
