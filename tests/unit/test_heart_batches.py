@@ -14,6 +14,7 @@ from acquire.records import (
     BatchState,
     ChangeSpool,
     Circumstances,
+    Ending,
     FinishBatch,
     OpenBatch,
     Outcome,
@@ -61,7 +62,14 @@ def measured(batches, serial, utc_s=100.0, **factors):
     started, told = batches.start(StartUnit(serial), utc_s)
     assert started is not None, told
     batches.begin(started)
-    result = replace(RESULT, serial=serial, batch=started.batch, outcome=Outcome.PASS, utc_s=utc_s + 30.0)
+    result = replace(
+        RESULT,
+        serial=serial,
+        batch=started.batch,
+        outcome=Outcome.PASS,
+        measured=Outcome.PASS,
+        utc_s=utc_s + 30.0,
+    )
     return started, batches.ended(result, readings(**factors), 10.0)
 
 
@@ -97,7 +105,8 @@ def test_a_second_batch_sends_the_first_one_to_rest():
     """One bench works on one batch at a time; both stay on record."""
     batches = opened()
     first, second = batches.obey(OpenBatch("lot 13"), 3.0)
-    assert (first.batch, first.deed, second.batch) == ("lot 12", BatchDeed.PAUSED, "lot 13")
+    assert (first.batch, first.deed, second.batch) == ("lot 12", BatchDeed.MADE_WAY, "lot 13")
+    assert first.state is BatchState.PAUSED
     first, second = batches.obey(OpenBatch("lot 12"), 4.0)  # the traveller of a batch, scanned again
     assert (first.batch, second.deed, second.expected) == ("lot 13", BatchDeed.RESUMED, 40)
 
@@ -261,7 +270,7 @@ def test_the_second_unit_waits_for_a_word():
     accepted = batches.obey(AcceptFirstUnit("the customer wants it so"), 201.0)[0]
     assert (accepted.state, accepted.first_doubt, accepted.remark) == (
         BatchState.RUNNING,
-        "",
+        None,
         "the customer wants it so",
     )
     assert batches.start(StartUnit("F2"), 202.0)[0].batch == "lot 12"
@@ -299,7 +308,7 @@ def test_a_unit_without_outcome_says_nothing_about_its_batch():
     """Held as warm, or given up: the next one is the first."""
     batches = opened()
     started, _ = batches.start(StartUnit("F1"), 3.0)
-    result = replace(RESULT, serial="F1", batch=started.batch, outcome=None, held="the unit is warm")
+    result = replace(RESULT, serial="F1", batch=started.batch, outcome=None, ending=Ending.WARM)
     assert batches.ended(result, readings(P1=1.26), 10.0) == []
     assert not batches.batch.first_serial
 

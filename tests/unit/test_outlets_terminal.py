@@ -15,6 +15,7 @@ from acquire.records import (
     Approach,
     Ask,
     Code,
+    Ending,
     Evidence,
     Judged,
     LeadZero,
@@ -23,15 +24,17 @@ from acquire.records import (
     Prompt,
     TypedWhy,
     UnitStarted,
+    Untested,
+    UntestedKind,
     Weight,
 )
 from acquire.records.codes import ASKED_FOR
-from acquire.records.words import TURN_FAULTS
 from acquire.words.beside import typed_reason
 from acquire.words.plain import sureness
 from acquire.words.verdicts import reason
 from drivers.reading import Quantity
 from tests.known_records import CHECK, RESULT, STARTED, TYPED, VERDICT
+from tests.known_visits import INSULATION, TURNS
 
 NOTHING = Evidence((), (), "")
 
@@ -118,13 +121,13 @@ def test_odd_serials_are_shown_as_they_are(serial):
 
 def test_a_held_unit_says_when_to_try_again():
     """In minutes, at least one."""
-    text = shown(replace(RESULT, outcome=None, held="the unit is warm", wait_s=20.0, hypotheses=()))
+    text = shown(replace(RESULT, outcome=None, ending=Ending.WARM, wait_s=20.0, hypotheses=()))
     assert "held: the unit is warm; try again in about 1 min" in text
 
 
 def test_a_unit_given_up_says_so_once():
     """Not "held", and not twice."""
-    text = shown(replace(RESULT, outcome=None, held="given up: dropped", hypotheses=()))
+    text = shown(replace(RESULT, outcome=None, ending=Ending.GIVEN_UP, remark="dropped", hypotheses=()))
     first = text.splitlines()[0]
     assert first.count("given up: dropped") == 1
     assert "held" not in text
@@ -271,14 +274,17 @@ def test_a_typed_result_shows_what_was_typed_and_what_a_rule_says():
     assert "a short: 0 Ω." in shown(failed)
 
 
+POLARITY = Untested(UntestedKind.STEP, "step:polarity", "polarity")
+
+
 def test_what_was_not_tested_stands_below_the_result():
     """It blocks nothing, and it is not hidden either."""
-    assert "not tested: insulation" in shown(replace(RESULT, not_tested=("not tested: insulation 1 to 2",)))
+    assert "not tested: insulation" in shown(replace(RESULT, untested=(INSULATION,)))
 
 
 def test_what_ohms_cannot_exclude_is_said_once_a_run():
     """It is true of every unit; the record has it with each."""
-    passed = replace(RESULT, outcome=Outcome.PASS, not_tested=("not tested: polarity", TURN_FAULTS))
+    passed = replace(RESULT, outcome=Outcome.PASS, untested=(POLARITY, TURNS))
     text = shown(passed, passed, passed)
     assert text.count("faults between turns") == 1
     assert text.count("polarity") == 3

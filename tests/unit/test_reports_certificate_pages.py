@@ -9,7 +9,7 @@ import pytest
 
 from acquire.errors import InputImpossible
 from acquire.journal.history import JournalReader
-from acquire.records import Code, Notice, Outcome, Purpose, ResultKind, Weight
+from acquire.records import Code, Ending, Notice, Outcome, Purpose, ResultKind, Weight
 from acquire.reports.certificate_check import SOFTWARE, check
 from acquire.reports.certificate_facts import Calibration, Given, Heading, facts_from_text
 from acquire.reports.certificate_pages import certificate_paper
@@ -105,8 +105,9 @@ def test_what_ohms_cannot_show_is_always_said(folder, tmp_path):
         )
     ):
         typed = replace(
-            TYPED, serial=SERIAL, bench="bench-1", name=name, sort=sort, outcome=outcome, utc_s=NOON_S + 35.0
-        )
+            TYPED, serial=SERIAL, bench="bench-1", name=name, sort=sort, outcome=outcome, utc_s=NOON_S + 35.0,
+            target="", shows_turns=name != "hipot",
+        )  # fmt: skip
         other = journal_with(tmp_path / f"{number}", [*visit(), typed])
         assert ("does not exclude faults between turns" not in words(other)) is silent, name
 
@@ -199,10 +200,13 @@ def test_doubtful_verdicts_are_marked(tmp_path):
     [
         (visit()[:-1], "still on the bench"),
         (
-            [*visit()[:-1], replace(visit()[-1], outcome=None, held="the unit is warm")],
+            [*visit()[:-1], replace(visit()[-1], outcome=None, ending=Ending.WARM)],
             "held: the unit is warm",
         ),
-        ([*visit()[:-1], replace(visit()[-1], outcome=None, held="given up: dropped")], "given up: dropped"),
+        (
+            [*visit()[:-1], replace(visit()[-1], outcome=None, ending=Ending.GIVEN_UP, remark="dropped")],
+            "given up: dropped",
+        ),
     ],
 )
 def test_a_unit_without_outcome_gets_none(tmp_path, records, told):
