@@ -62,8 +62,8 @@ def records(*, set_back=True):
     made = []
     for number in range(1, 21):
         made += unit(BENCH, number, NOON_S + 3 * number + 0.123456789, dice)
-    later_s = {record: NOON_S + 70.0 + place for place, record in enumerate(ALL)}
-    made += [(replace(r, utc_s=later_s[r]), EVIDENCE if r is VERDICT else None) for r in ALL]
+    later_s = {id(record): NOON_S + 70.0 + place for place, record in enumerate(ALL)}
+    made += [(replace(r, utc_s=later_s[id(r)]), EVIDENCE if r is VERDICT else None) for r in ALL]
     made += unit(BENCH, 21, NOON_S + 86_400.0, dice)
     back_s = NOON_S + (1.0 if set_back else 90_000.0)  # the clock was set back by a day
     made.append((replace(ZERO, utc_s=back_s), None))
