@@ -25,7 +25,7 @@ from acquire.journal.entry import Entry
 from acquire.journal.plain import KINDS
 from acquire.outlets.columns import COLUMNS_OF, Column
 from acquire.outlets.csv_log import BOM
-from acquire.outlets.payload import VERSION, as_json, disarmed, header, iso_time, payload_of, said_of
+from acquire.outlets.payload import VERSION, as_json, disarmed, fields_of, header, iso_time, payload_of
 
 ROWS = 5000
 """Entries that are in memory at a time; rows of one group of a Parquet file."""
@@ -77,7 +77,7 @@ def _rows(kind: str) -> Callable[[Entry], list[Any]]:
     disarm = lru_cache(4096)(disarmed)  # serials, batches, sheets and reasons come again and again
 
     def row(entry: Entry) -> list[Any]:
-        cells = list(map({**entry.payload, **said_of(entry)}.get, names))
+        cells = list(map(fields_of(entry).get, names))
         for at in texts:
             if (value := cells[at]) is not None:
                 cells[at] = disarm(str(value))
@@ -134,8 +134,9 @@ def export_parquet(path: Path, entries: Iterable[Entry], kind: str = "verdict") 
     count = 0
     with new_file(path) as file, parquet.ParquetWriter(file, schema, compression="zstd") as writer:
         while group := list(islice(wanted, ROWS)):
+            rows = [(entry, fields_of(entry)) for entry in group]
             columns = [
-                pa.array([read(entry) for entry in group], field.type)
+                pa.array([read(entry, fields) for entry, fields in rows], field.type)
                 for read, field in zip(readers, schema, strict=True)
             ]
             writer.write_table(pa.Table.from_arrays(columns, schema=schema))
@@ -165,24 +166,24 @@ def _type_of(column: Column, kind: str) -> type:
     """What a column holds, from the record's own field."""
     if column.name in ("schema", "id", "time_utc"):
         return {"schema": int, "id": str, "time_utc": datetime}[column.name]
-    hint = typing.get_type_hints(KINDS[kind])[column.name]
+    hint = typing.get_type_hints(KINDS[kind]).get(column.name, str)  # a sentence is no field of the record
     if typing.get_origin(hint) in (types.UnionType, typing.Union):
         hint = next(each for each in typing.get_args(hint) if each is not type(None))
     return str if issubclass(hint, StrEnum) else hint
 
 
-def _reader(column: Column, kind: str) -> Callable[[Entry], Any]:
-    """How the value of a column is taken from an entry."""
+def _reader(column: Column, kind: str) -> Callable[[Entry, dict[str, Any]], Any]:
+    """How the value of a column is taken from an entry and its fields, sentences among them."""
     name, wanted = column.name, _type_of(column, kind)
     if name == "schema":
-        return lambda _: VERSION
+        return lambda _, __: VERSION
     if name == "id":
-        return lambda entry: entry.id
+        return lambda entry, _: entry.id
     if name == "time_utc":
-        return lambda entry: _time(entry.utc_s)
+        return lambda entry, _: _time(entry.utc_s)
     if wanted is str:
-        return lambda entry: _text(entry.payload.get(name))
-    return lambda entry: entry.payload.get(name)
+        return lambda _, fields: _text(fields.get(name))
+    return lambda _, fields: fields.get(name)
 
 
 def _text(value: object) -> str | None:
