@@ -142,7 +142,7 @@ class JournalReader:
         Args:
             question: what is looked for; `with_evidence` plays no part.
             names: of `question.PLACE_NAMES`, or fields of the payload. A field that an entry lacks is None;
-                true and false come as 1 and 0.
+                true and false come as such, or as 1 and 0.
 
         Raises:
             JournalUnusable: the file cannot be read.
@@ -177,8 +177,19 @@ class JournalReader:
     def values_here(self, question: Question, names: Sequence[str]) -> Iterator[tuple[Any, ...]]:
         """As `values`, in this one file only, each row with its number in front."""
         places = {**PLACES, "id": f"'{self.birth}-' || seq"}
-        columns = [places.get(name, f"json_extract(payload, '$.{name}')") for name in names]
-        return self._select(", ".join(["seq", *columns]), question)
+        fields = [name for name in names if name not in places]
+        if len(fields) < 2:
+            columns = [places.get(name, f"json_extract(payload, '$.{name}')") for name in names]
+            yield from self._select(", ".join(["seq", *columns]), question)
+            return
+        # All fields at once come as one JSON array, in half the time of one column each.
+        paths = ", ".join(f"'$.{name}'" for name in fields)
+        own = [name for name in names if name in places]
+        order = [(len(own) + fields.index(n)) if n not in places else own.index(n) for n in names]
+        columns = ["seq", *(places[name] for name in own), f"json_extract(payload, {paths})"]
+        arrange = itemgetter(*order)
+        for seq, *kept, found in self._select(", ".join(columns), question):
+            yield (seq, *arrange([*kept, *json.loads(found)]))
 
     def _select(self, columns: str, question: Question) -> Iterator[tuple[Any, ...]]:
         where, values = _where(question)

@@ -263,9 +263,7 @@ class End:
     text: str
 
 
-Block = (
-    Heading | Text | Bullets | KeyValues | Result | Table | Plots | Picture | Strip | Signing | Code | End
-)
+Block = Heading | Text | Bullets | KeyValues | Result | Table | Plots | Picture | Strip | Signing | Code | End
 
 
 @dataclass(frozen=True, slots=True)

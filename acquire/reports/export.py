@@ -9,13 +9,15 @@ from __future__ import annotations
 
 import csv
 import io
+import math
 import types
 import typing
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import fields, is_dataclass
 from datetime import UTC, datetime
 from enum import StrEnum
 from functools import lru_cache
-from itertools import islice
+from itertools import chain, islice
 from pathlib import Path
 from typing import Any
 
@@ -26,6 +28,7 @@ from acquire.journal.plain import KINDS
 from acquire.outlets.columns import COLUMNS_OF, Column
 from acquire.outlets.csv_log import BOM
 from acquire.outlets.payload import VERSION, as_json, disarmed, header, iso_time, payload_of
+from acquire.reports.batch import BatchReport
 
 ROWS = 5000
 """Entries that are in memory at a time; rows of one group of a Parquet file."""
@@ -62,6 +65,60 @@ def export_csv(path: Path, entries: Iterable[Entry], kind: str = "verdict") -> i
         text.flush()
         text.detach()
     return count
+
+
+def csv_lines(heads: Iterable[str], rows: Iterable[Iterable[Any]]) -> Iterator[bytes]:
+    """Rows as CSV (RFC 4180, UTF-8), head first; no text that a spreadsheet takes for a formula."""
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\r\n")
+    for row in chain([heads], rows):
+        writer.writerow([_cell(value) for value in row])
+        yield text.getvalue().encode("utf-8", "replace")
+        text.seek(0)
+        text.truncate()
+
+
+def _cell(value: object) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    return repr(value) if isinstance(value, float) else disarmed(str(value))
+
+
+BATCH_COLUMNS = (
+    "batch", "serial", "step", "time_utc", "value", "unit", "standard_uncertainty", "lower", "upper", "outcome",
+    "unit_outcome", "spool", "meter_id", "operator", "bench",
+)  # fmt: skip
+"""Of a batch's CSV: one row a unit and step, the values that the report counts."""
+
+
+def batch_csv(report: BatchReport) -> str:
+    """The values of a batch that count as CSV."""
+    rows = (
+        (
+            report.name, p.serial, row.name, iso_time(p.utc_s), p.value, "ohm" if row.unit == "Ω" else row.unit, p.u,
+            row.lower, row.upper, p.outcome.value, p.unit, p.spool, p.meter, p.operator, p.bench,
+        )
+        for row in report.series
+        for p in row.points
+    )  # fmt: skip
+    return b"".join(csv_lines(BATCH_COLUMNS, rows)).decode()
+
+
+def report_plain(value: Any) -> Any:
+    """A report as JSON values; numbers that are not finite become null."""
+    if isinstance(value, StrEnum):
+        return value.value
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    if is_dataclass(value):
+        return {each.name: report_plain(getattr(value, each.name)) for each in fields(value)}
+    if hasattr(value, "_asdict"):
+        return {name: report_plain(item) for name, item in value._asdict().items()}
+    if isinstance(value, tuple | list):
+        return [report_plain(item) for item in value]
+    return value
 
 
 def _rows(kind: str) -> Callable[[Entry], list[Any]]:

@@ -32,7 +32,7 @@ def as_html(document: Document) -> bytes:
     if document.head is not None and document.head.logo:
         data = base64.b64encode(document.head.logo).decode("ascii")
         logo = f"data:{LOGO_TYPES[document.head.logo_kind]};base64,{data}"
-    attached = document.attached.replace("<", "\\u003c")
+    attached = document.attached.replace("<", "\\u003c")  # JSON either way
     page = _environment().get_template("document.html").render(
         document=document,
         blocks=kinds,

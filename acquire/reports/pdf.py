@@ -276,9 +276,7 @@ def _heads(table: doc.Table, heads: list[list[str]], widths: list[float], sheet:
     sheet.rule(sheet.y, thick=0.35)
 
 
-def _cell(
-    cell: doc.Cell, lines: list[str], place: tuple[float, float], sheet: Sheet, *, right: bool
-) -> None:
+def _cell(cell: doc.Cell, lines: list[str], place: tuple[float, float], sheet: Sheet, *, right: bool) -> None:
     x, width = place
     top = sheet.y + GAP * 0.8
     if isinstance(cell, doc.Scale):

@@ -137,7 +137,7 @@ class Sheet:
         """Text broken into lines of at most this width, at spaces, and within words that are too long."""
         self.font(points, bold=bold)
         width = max(width, 1.2 * points * POINT_MM)
-        broken = self.pdf.multi_cell(
+        broken: Any = self.pdf.multi_cell(
             width, text=self.printable(text, bold=bold), align="L", dry_run=True, output="LINES"
         )
         return [str(line).rstrip(" ") for line in broken] or [""]

@@ -76,7 +76,9 @@ def _(block: doc.KeyValues) -> Iterator[RenderableType]:
     table = Table.grid(padding=(0, 2))
     wide = 2 if block.dense else 1
     for row in (block.rows[at : at + wide] for at in range(0, len(block.rows), wide)):
-        table.add_row(*(_say(text, style) for pair in row for text, style in zip(pair, (DIM, ""), strict=True)))
+        table.add_row(
+            *(_say(text, style) for pair in row for text, style in zip(pair, (DIM, ""), strict=True))
+        )
     yield _indented(table)
 
 
@@ -94,9 +96,7 @@ def _(block: doc.Table) -> Iterator[RenderableType]:
     kept = [number for number in range(len(block.columns)) if number not in drawn]
     for number in kept:
         column = block.columns[number]
-        table.add_column(
-            _say(column.head), header_style="bold", justify="right" if column.right else "left"
-        )
+        table.add_column(_say(column.head), header_style="bold", justify="right" if column.right else "left")
     for row in block.rows:
         table.add_row(*(_cell(row[number]) for number in kept))
     yield _indented(table)

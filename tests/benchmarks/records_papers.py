@@ -10,14 +10,13 @@ from acquire.journal.history import JournalReader
 from acquire.journal.question import Question
 from acquire.records import Outcome
 from acquire.reports.certificate_check import SOFTWARE, check
-from acquire.reports.certificate_facts import Given, Heading
-from acquire.reports.certificate_pages import certificate_paper
-from acquire.reports.certificate_source import facts_of, visit_for
+from acquire.reports.certificate import Given, Heading, certificate_of
+from acquire.reports.certificate_document import certificate_document
 from acquire.reports.export import export_csv, export_jsonl, export_parquet
 from acquire.reports.label import as_svg, facts_of_visit, laid_out
 from acquire.reports.lookback import Span, by_meter, by_spool, span_since_check
-from acquire.reports.paper_html import as_html
-from acquire.reports.pdf_paper import as_pdf
+from acquire.reports.html_page import as_html
+from acquire.reports.pdf import as_pdf
 from acquire.reports.sisters import sisters_of
 from acquire.reports.visits import visits_on
 from tests.known_records import VERDICT
@@ -57,7 +56,7 @@ def paper_questions(folder, batches):
         return with_record(run)
 
     def paper(record):
-        return certificate_paper(facts_of(record, serial, GIVEN))
+        return certificate_document(certificate_of(record, serial, GIVEN))
 
     def sisters(record):
         visit = visit_for(visits_on(record, serial))

@@ -13,12 +13,12 @@ from acquire.journal.history import JournalReader
 from acquire.records import Outcome
 from acquire.reports import certificate_check
 from acquire.reports.certificate_check import check, facts_in
-from acquire.reports.certificate_pages import certificate_paper
-from acquire.reports.paper_html import FACTS_BEGIN, FACTS_END, as_html
-from acquire.reports.pdf_paper import as_pdf
+from acquire.reports.certificate_document import certificate_document
+from acquire.reports.html_page import FACTS_BEGIN, FACTS_END, as_html
+from acquire.reports.pdf import as_pdf
 from tests.known_records import NOON_S, TYPED
 from tests.known_visits import DAY_S, SERIAL, journal_with, moved_zero, shop_day, visit
-from tests.unit.test_reports_certificate_pages import facts
+from tests.unit.test_reports_certificate_document import facts
 
 
 @pytest.fixture(scope="module")
@@ -33,13 +33,13 @@ def folder(tmp_path_factory):
 @pytest.fixture(scope="module")
 def issued(folder):
     """The certificate as HTML and as PDF."""
-    paper = certificate_paper(facts(folder))
+    paper = certificate_document(facts(folder))
     return {"html": as_html(paper), "pdf": as_pdf(paper)}
 
 
 def test_the_same_facts_give_the_same_bytes(folder, issued):
     """Which is what a check rests on."""
-    paper = certificate_paper(facts(folder))
+    paper = certificate_document(facts(folder))
     assert as_html(paper) == issued["html"]
     assert as_pdf(paper) == issued["pdf"]
 
@@ -95,7 +95,7 @@ def test_facts_that_were_changed_with_the_page_show_against_the_record(folder):
     honest = facts(folder)
     steps = (replace(honest.measured.steps[0], reference_ohm=202.0), *honest.measured.steps[1:])
     forged = replace(honest, measured=replace(honest.measured, steps=steps))
-    content = as_html(certificate_paper(forged))
+    content = as_html(certificate_document(forged))
     with JournalReader(folder) as record:
         found = check(content, record)
     assert (found.page, found.record, found.sound) == (True, False, False)
@@ -105,7 +105,7 @@ def test_facts_that_were_changed_with_the_page_show_against_the_record(folder):
 @pytest.mark.parametrize("change", [{"outcome": Outcome.FAIL}, {"result_id": "ff-1"}, {"serial": "other"}])
 def test_other_forged_facts_show_too(folder, change):
     honest = facts(folder)
-    content = as_html(certificate_paper(replace(honest, measured=replace(honest.measured, **change))))
+    content = as_html(certificate_document(replace(honest, measured=replace(honest.measured, **change))))
     with JournalReader(folder) as record:
         assert check(content, record).record is False
 
@@ -122,7 +122,7 @@ def test_another_journal_knows_nothing_of_it(issued, tmp_path):
 def test_what_came_later_does_not_make_it_false_but_is_told(tmp_path):
     """A later visit, a result typed in, a lead zero that makes it doubtful."""
     folder = journal_with(tmp_path, shop_day())
-    content = as_html(certificate_paper(facts(folder)))
+    content = as_html(certificate_document(facts(folder)))
     typed = replace(TYPED, serial=SERIAL, bench="bench-1", utc_s=NOON_S + 4000.0)
     journal_with(folder, [typed, moved_zero(NOON_S + 5000.0), *visit(utc_s=NOON_S + DAY_S)])
     with JournalReader(folder) as record:

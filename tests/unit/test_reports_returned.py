@@ -12,10 +12,10 @@ from acquire.cli import app
 from acquire.errors import InputImpossible
 from acquire.journal.history import JournalReader
 from acquire.records import Outcome, Purpose, Shape, Term
-from acquire.reports.paper import Letterhead
-from acquire.reports.paper_html import as_html
+from acquire.reports.document import Letterhead
+from acquire.reports.html_page import as_html
 from acquire.reports.returned import returned
-from acquire.reports.returned_pages import lines, returned_paper, sentences
+from acquire.reports.returned_document import returned_document, sentences
 from tests.known_records import IMPORTED, NOON_S
 from tests.known_visits import DAY_S, SERIAL, WINDINGS, journal_with, visit
 
@@ -208,7 +208,7 @@ def test_hostile_serials_stay_in_their_place(tmp_path):
     found = compared(
         journal_with(tmp_path, [*visit(text), *visit(text, utc_s=BACK_S, purpose=Purpose.RETURNED)]), text
     )
-    page = as_html(returned_paper(found, Letterhead("x"), "A4", BACK_S)).decode()
+    page = as_html(returned_document(found, Letterhead("x"), "A4", BACK_S)).decode()
     assert "<script>" not in page
     assert "\u202e" not in page
     assert list(lines(found))
