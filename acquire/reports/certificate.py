@@ -16,7 +16,7 @@ from dataclasses import asdict, dataclass
 from functools import cache
 from typing import Any, Literal, NamedTuple
 
-from acquire.errors import InputImpossible
+from acquire.errors import InputImpossible, JournalUnusable
 from acquire.journal.entry import Entry
 from acquire.journal.question import Question, Record
 from acquire.records import CheckStandard, Evidence, LeadZero, Notice, Purpose, Verdict
@@ -296,7 +296,15 @@ def certificate_from_text(text: str) -> Certificate:
         made = Certificate(given, str(plain["result_id"]), tuple(entries), text)
         text.encode("ascii")
         made.steps(made.visit)
-    except (ValidationError, ValueError, RecursionError, TypeError, KeyError, AttributeError) as error:
+    except (
+        JournalUnusable,
+        ValidationError,
+        ValueError,
+        RecursionError,
+        TypeError,
+        KeyError,
+        AttributeError,
+    ) as error:
         if isinstance(error, InputImpossible):
             raise
         raise damaged from error

@@ -15,6 +15,9 @@ from acquire.stats.gauge import GaugeStudy
 ENOUGH_DISTINCT = 5
 """Kinds of parts that should be told apart (AIAG, Measurement Systems Analysis, 4th ed.)."""
 
+ENOUGH_OPERATORS = 3
+"""Two tell next to nothing of how much operators differ: one degree of freedom."""
+
 GOOD_BELOW, CONDITIONAL_UP_TO = 0.10, 0.30
 """Gauge over tolerance: below a tenth good, up to three tenths conditional (AIAG, likewise)."""
 
@@ -70,8 +73,9 @@ def verdict_of(study: GaugeStudy, step: str = "this step") -> tuple[str, ...]:
         return can, "All repeats read alike: the display is too coarse for a study, or it was held."
     told = [can, f"{_how_much(study)} AIAG: to 10 % good, to 30 % conditional."]
     if word is Fitness.UNTOLD:
-        told.append("More operators, parts or rounds narrow that.")
-    if word is not Fitness.GOOD:
+        few = 1 < len(study.operators) < ENOUGH_OPERATORS
+        told.append(f"{'A third operator narrows' if few else 'More parts or rounds narrow'} that most.")
+    if interval(study)[0] >= GOOD_BELOW:
         told.append(_what_to_do(study))
     if study.distinct is not None and study.distinct < ENOUGH_DISTINCT:
         told.append(

@@ -98,12 +98,25 @@ def _components(report: StudyReport) -> doc.Table:
             (name, show(part.sigma, "Ω", digits=4), share(part.contribution), share(part.study), tolerance)
         )
     of_tolerance = f"{report.study.sigmas:g} sigma of the tolerance"
-    heads = (("source", 26), ("sigma", 14), ("of the variance", 14), ("of the spread", 14), (of_tolerance, 18))
+    heads = (
+        ("source", 26),
+        ("sigma", 14),
+        ("of the variance", 14),
+        ("of the spread", 14),
+        (of_tolerance, 18),
+    )
     return doc.Table(_columns(*heads), tuple(rows))
 
 
 def _table(rows: tuple[Row, ...]) -> doc.Table:
-    heads = (("source", 24), ("sum of squares, Ω²", 18), ("df", 8), ("mean square, Ω²", 18), ("F", 12), ("", 12))
+    heads = (
+        ("source", 24),
+        ("sum of squares, Ω²", 18),
+        ("df", 8),
+        ("mean square, Ω²", 18),
+        ("F", 12),
+        ("", 12),
+    )
     cells = tuple(
         (NAMES[row.source], f"{row.square:.5g}", str(row.freedom), f"{row.mean_square:.5g}",
          "" if row.f is None else f"{row.f:.4g}", "" if row.p is None else chance(row.p))
