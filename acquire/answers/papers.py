@@ -22,7 +22,6 @@ from acquire.line.places import is_line, record_at
 from acquire.outlets.csv_log import BOM
 from acquire.quantity import parse, show
 from acquire.records import Outcome, Purpose
-from acquire.records.words import OUTCOME_WORDS
 from acquire.reports import document as doc
 from acquire.reports.certificate import Calibration, Certificate, Given, Heading, certificate_of
 from acquire.reports.certificate_check import LARGEST_BYTES, SOFTWARE, Checked, check
@@ -36,6 +35,7 @@ from acquire.reports.logo import logo_of
 from acquire.reports.lookback import MeterRow, Span, SpoolRow, by_meter, by_spool, span_since_check
 from acquire.reports.signing import signed
 from acquire.reports.visits import Visit, judged_visit, visits_on
+from acquire.words.outcomes import OUTCOME_WORDS
 from drivers.models import load_model
 
 WIDTH_MM, HEIGHT_MM = 50.0, 25.0

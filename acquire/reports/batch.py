@@ -22,6 +22,8 @@ from acquire.reports.batch_findings import findings_of, why
 from acquire.reports.series import Counted, Series, series_of
 from acquire.reports.visits import BatchUnits, Unit, record_of, units_of
 from acquire.stats.pareto import Bar, Share, pareto, share_of
+from acquire.words.faults import batch_doubt
+from acquire.words.outcomes import deed_words
 
 CONFIDENCE = 0.95
 """Of every interval in the report."""
@@ -170,7 +172,7 @@ def _report(found: BatchUnits, subgroup: int | None) -> BatchReport:
         last_utc_s=max((each.utc_s for each in starts), default=None),
         reference_celsius=values[-1].reference_celsius if values else None,
         rules=_distinct(value.rule for value in values),
-        deeds=tuple(Deed(d.utc_s, d.deed, d.remark, bool(d.doubt)) for d in found.deeds),
+        deeds=tuple(Deed(d.utc_s, d.deed, deed_words(d), bool(d.first_doubt)) for d in found.deeds),
         units=lines,
         first_pass=_share([each.outcome for each in firsts]),
         now=_share([visit.outcome for visit in lasts if visit is not None]),
@@ -268,6 +270,6 @@ def batches_of(record: Record) -> list[BatchLine]:
         lines.append(BatchLine(
             name, deed.state if deed else None, deed.sheet if deed else sheets.get(name, ""),
             deed.expected if deed else None, len(outcomes), sum(each in PASSING for each in outcomes.values()),
-            deed.doubt if deed else "", utc_s,
+            batch_doubt(deed) if deed else "", utc_s,
         ))  # fmt: skip
     return sorted(lines, key=lambda line: -line.latest_utc_s)

@@ -10,7 +10,7 @@ from collections.abc import Iterator, Mapping, Sequence
 
 from acquire.quantity import chance, counted, show
 from acquire.records import BatchDeed, Outcome, Purpose
-from acquire.records.words import FAILING, OUTCOME_WORDS, PASSING
+from acquire.records.words import FAILING, PASSING
 from acquire.reports import document as doc
 from acquire.reports.batch import BatchReport, Deed, UnitLine
 from acquire.reports.document import MARK_OF, Mark, Tone
@@ -25,6 +25,7 @@ from acquire.reports.figures import (
     value_text,
 )  # fmt: skip
 from acquire.reports.series import Series
+from acquire.words.outcomes import OUTCOME_WORDS
 
 PURPOSES = {
     Purpose.INCOMING: "incoming cores",
@@ -41,6 +42,7 @@ DEEDS = {
     BatchDeed.FIRST_UNIT: "first unit",
     BatchDeed.ACCEPTED: "accepted",
     BatchDeed.FINISHED: "finished",
+    BatchDeed.MADE_WAY: "paused",
 }
 
 SORTS = {"step": "measured", "rule": "rule over windings", "typed": "typed in"}

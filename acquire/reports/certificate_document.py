@@ -12,15 +12,19 @@ from datetime import date
 
 from acquire.quantity import counted, show
 from acquire.records import CheckStandard, TypedResult, Untested, UntestedKind
-from acquire.records.words import OUTCOME_WORDS, sureness
+from acquire.records.codes import WARM_CHECK
 from acquire.reports import certificate_words as words
 from acquire.reports import document as doc
 from acquire.reports.certificate import Calibration, Certificate, Step
 from acquire.reports.document import MARK_OF, Tone, firm, with_uncertainty
 from acquire.reports.figures import age, conformity_text, limits_text, moment
 from acquire.reports.visits import Visit
-from acquire.steps.warm import WARM_CHECK
 from acquire.verdict.typed_wanted import turns_tested
+from acquire.words.beside import check_text
+from acquire.words.faults import likely
+from acquire.words.notices import said
+from acquire.words.outcomes import OUTCOME_WORDS
+from acquire.words.verdicts import reason
 from drivers.reading import Quantity
 
 TITLE = "Winding test certificate"
@@ -53,7 +57,7 @@ def _blocks(of: Certificate) -> Iterator[doc.Block]:
     yield doc.KeyValues(tuple(_about(of, visit)))
     yield from _results(deciding)
     if WARM_CHECK in last:
-        moved = last[WARM_CHECK].verdict.reason.removesuffix(".")
+        moved = reason(last[WARM_CHECK].verdict).removesuffix(".")
         told = f"Was it at room temperature? The first resistance, measured again at the end, {moved}."
         yield doc.Text(told, Tone.SMALL)
     if repeated:
@@ -75,7 +79,7 @@ def _result(visit: Visit) -> doc.Result:
     result = visit.results[-1].record
     why = list(visit.findings())
     for best in visit.hypotheses[:1]:
-        why.append(f"{best.sentence.removesuffix('.')} ({sureness(best.probability)} sure)")
+        why.append(likely(best))
     done = f"{result.steps_passed} of {counted(result.steps_total, 'step')} passed."
     text = " ".join([done, *map(_ended, why)])
     return doc.Result(MARK_OF[visit.outcome], words.OUTCOMES[visit.outcome], (text,))
@@ -299,12 +303,12 @@ def _check(check: CheckStandard | None) -> str:
         return "no check standard on record"
     seen = with_uncertainty(check.reading_ohm, check.expanded_ohm)
     known = show(check.certificate_ohm, "Ω", check.certificate_expanded_ohm)
-    state = "in control" if check.in_control else f"OUT OF CONTROL: {check.text}"
+    state = "in control" if check.in_control else f"OUT OF CONTROL: {check_text(check)}"
     return f"{check.resistor} ({known}) read {seen} on {moment(check.utc_s)[:16]}: {state}"
 
 
 def _deviations(of: Certificate, visit: Visit, repeated: Sequence[Step]) -> Iterator[doc.Block]:
-    told = [f"{moment(notice.utc_s, SECONDS)}: {notice.text}" for notice in of.deviations(visit)]
+    told = [f"{moment(notice.utc_s, SECONDS)}: {said(notice)}" for notice in of.deviations(visit)]
     for step in repeated:
         v = step.verdict
         value = f"{_ohm(v.reference_ohm, v.expanded_ohm)}, {OUTCOME_WORDS[v.outcome]}"

@@ -17,9 +17,9 @@ from acquire.errors import InputImpossible
 from acquire.files.new_file import new_file
 from acquire.journal.question import Record
 from acquire.records import Outcome
-from acquire.records.words import OUTCOME_WORDS
 from acquire.reports.figures import moment
 from acquire.reports.visits import Visit, visits_of
+from acquire.words.outcomes import OUTCOME_WORDS
 
 FOLDER = "issued"
 

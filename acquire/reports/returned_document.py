@@ -8,13 +8,14 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from acquire.quantity import show
-from acquire.records.words import sureness
 from acquire.reports import document as doc
 from acquire.reports.certificate_words import TURNS
 from acquire.reports.document import Mark, Tone, with_uncertainty
 from acquire.reports.figures import moment
 from acquire.reports.returned import REAL, Change, Finding, Returned
 from acquire.reports.same_unit import AGEING, FAULTY, STRANGER_COMMON
+from acquire.words.faults import likely
+from acquire.words.plain import sureness
 
 TITLE = "Then and now"
 
@@ -103,7 +104,7 @@ def notes(found: Returned) -> Iterator[str]:
             "meter on the same range: only if its error has changed meanwhile, this is none of the winding's."
         )
     for best in found.hypotheses[:1]:
-        yield f"The latest readings say: {best.sentence.removesuffix('.')} ({sureness(best.probability)} sure)."
+        yield f"The latest readings say: {likely(best)}"
     if found.now.outcome is None:
         yield f"The latest test has no verdict: {found.now.ended}."
     if not found.same_sheet:

@@ -16,7 +16,7 @@ from typing import NamedTuple
 from acquire.quantity import show
 from acquire.records import Outcome
 from acquire.reports.figures import moment, relative_to
-from acquire.reports.visits import Value, Visit
+from acquire.reports.visits import Value, Visit, apart
 from acquire.stats.capability import Capability, Limits, capability
 from acquire.stats.charts import (
     ChartPair,
@@ -199,7 +199,7 @@ def _rules(firsts: Sequence[Counted]) -> Iterator[Row]:
     found = [
         (each, rule)
         for each in firsts
-        for rule in (each.visit.result.balances if each.visit.result else ())
+        for rule in map(apart, each.visit.result.balances if each.visit.result else ())
         if len(rule.windings) == 2 and sum(rule.ohm) > 0.0
     ]
     for name in dict.fromkeys(rule.name for _, rule in found):
@@ -207,14 +207,14 @@ def _rules(firsts: Sequence[Counted]) -> Iterator[Row]:
         points = []
         for (visit, values, outcome), rule in there:
             value = 200.0 * (rule.ohm[1] - rule.ohm[0]) / sum(rule.ohm)
-            u = 100.0 * rule.expanded_deviation  # twice the deviation's, and half the expanded one
+            u = 50.0 * rule.expanded_deviation
             started, meter = visit.started, next((v.meter_id for v in values.values()), "")
             points.append(Point(
                 started.serial, started.utc_s, value, u, rule.outcome, outcome, _spool(visit, rule.windings[0]),
                 _day(int(started.utc_s // 86_400.0)), meter, started.operator, started.bench,
             ))  # fmt: skip
         last = there[-1][1]
-        limit, moved = 200.0 * last.limit, len({rule.limit for _, rule in there}) > 1
+        limit, moved = 100.0 * last.limit, len({rule.limit for _, rule in there}) > 1
         pair, skipped = f"{last.windings[1]} less {last.windings[0]}", len(firsts) - len(points)
         yield Row(name, pair, "%", None, (-limit, limit), moved, tuple(points), skipped)
 

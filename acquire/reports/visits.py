@@ -8,7 +8,7 @@ for judging anything: what counted then counts here.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from operator import itemgetter
 from typing import Any, Generic, NamedTuple, TypeVar
 
@@ -17,6 +17,8 @@ from acquire.journal.entry import Entry
 from acquire.journal.plain import evidence_from_plain
 from acquire.journal.question import Question, Record
 from acquire.records import (
+    BalanceFound,
+    BalanceKind,
     Batch,
     Ending,
     Evidence,
@@ -32,10 +34,11 @@ from acquire.records import (
     Untested,
     UntestedKind,
     Verdict,
-)  # fmt: skip
-from acquire.records.words import FAILING, GIVEN_UP, OUTCOME_WORDS, PASSING, TURN_FAULTS, WORST_LAST
-from acquire.steps.warm import WARM_CHECK
+)
+from acquire.records.codes import WARM_CHECK
+from acquire.records.words import FAILING, PASSING, TURN_FAULTS, WORST_LAST
 from acquire.verdict.typed_wanted import turns_tested
+from acquire.words.outcomes import GIVEN_UP, OUTCOME_WORDS, ending_words
 from drivers.reading import Quantity
 
 T = TypeVar("T", bound=Recorded)
@@ -181,7 +184,7 @@ class Visit:
         if result is None or result.outcome is not None:
             return ""
         if result.held:
-            return result.held if result.held.startswith(GIVEN_UP) else f"held: {result.held}"
+            return ending_words(None, result.held)
         return f"{ENDINGS[result.ending]}{f': {result.remark}' if result.remark else ''}"
 
     @property
@@ -230,6 +233,7 @@ ENDINGS = {
     Ending.GIVEN_UP: GIVEN_UP,
     Ending.NEXT_UNIT: f"{GIVEN_UP}: the next unit was put on the bench",
     Ending.FILES_CHANGED: f"{GIVEN_UP}: sheet, meter file or bench file changed meanwhile",
+    Ending.UNDONE: f"{GIVEN_UP}: its scan was taken back",
 }
 
 TURNS = Untested(UntestedKind.TURNS, "turns", "faults between turns")
@@ -247,6 +251,16 @@ def _untested(sentence: str) -> Untested:
     name, _, volts = sentence.removeprefix("not tested: ").partition(" at ")
     kind = UntestedKind.ISOLATION if volts else UntestedKind.STEP
     return Untested(kind, f"name:{name}", name, float(volts.removesuffix(" V")) if volts else None)
+
+
+def apart(rule: BalanceFound) -> BalanceFound:
+    """A rule over two windings as the sheet states it, by their difference; records of 0.1.0 have half of it."""
+    if len(rule.windings) != 2 or rule.kind is BalanceKind.APART:
+        return rule
+    deviation, expanded, limit = (2.0 * each for each in (rule.deviation, rule.expanded_deviation, rule.limit))
+    return replace(
+        rule, kind=BalanceKind.APART, deviation=deviation, expanded_deviation=expanded, limit=limit
+    )
 
 
 # ---------------------------------------------------------------- one unit
