@@ -98,7 +98,6 @@ RESULT = UnitResult(
     batch="lot 7",
     operator="Ida",
     outcome=Outcome.FAIL,
-    held="",
     wait_s=None,
     steps_passed=3,
     steps_total=4,
@@ -106,6 +105,7 @@ RESULT = UnitResult(
     next_pair=Pair("2", "3"),
     started_utc_s=NOON_S,
     utc_s=NOON_S + 30.0,
+    measured=Outcome.FAIL,
 )
 
 ZERO = LeadZero("north bench", "bench meter", 0.3125, 0.002, NOON_S)

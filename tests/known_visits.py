@@ -8,7 +8,7 @@ from pathlib import Path
 
 from acquire.clock import HandClock
 from acquire.journal.store import Journal
-from acquire.records import Evidence, LeadZero, Notice, Outcome, Pair, Purpose, Weight
+from acquire.records import Evidence, LeadZero, Notice, Outcome, Pair, Purpose, Untested, UntestedKind, Weight
 from tests.known_records import CHECK, EVIDENCE, NOON_S, RESULT, STARTED, TYPED, ZERO, verdict
 from tests.memory_disk import SHARED_MEMORY
 
@@ -40,6 +40,13 @@ def journal_with(folder, records):
         folder.mkdir(parents=True, exist_ok=True)
         shutil.copy(Path(scratch) / "journal.db", folder)
     return folder
+
+
+INSULATION = Untested(
+    UntestedKind.ISOLATION, "isolation:1,2,3|CORE,4,5,6", "insulation 1,2,3 to CORE,4,5,6", 500.0
+)
+TURNS = Untested(UntestedKind.TURNS, "turns", "faults between turns")
+"""What a Plover leaves untested by ohms."""
 
 
 def trace_of(ohm, n=30):
@@ -92,7 +99,8 @@ def visit(serial=SERIAL, *, utc_s=NOON_S, purpose=Purpose.FINAL, factors=None, o
         next_pair=None,
         started_utc_s=utc_s,
         utc_s=utc_s + 40.0,
-        not_tested=("not tested: insulation 1,2,3 to CORE,4,5,6 at 500 V",),
+        measured=outcome,
+        untested=(INSULATION, TURNS),
     )
     return [*records, result]
 

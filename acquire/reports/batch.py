@@ -212,7 +212,7 @@ def _yields(firsts: list[Counted]) -> Iterator[Yield]:
         for sort, outcomes in (
             ("step", [(value.step, value.outcome) for value in values.values()]),
             ("rule", [(rule.name, rule.outcome) for rule in rules]),
-            ("typed", [(e.name, e.outcome) for e in visit.latest_typed.values() if e.outcome is not None]),
+            ("typed", [(each.name, each.outcome) for each in visit.judged if each.outcome]),
         ):
             for name, outcome in outcomes:
                 words[sort].setdefault(name, []).append(outcome)

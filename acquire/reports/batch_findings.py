@@ -45,7 +45,7 @@ def why(visit: Visit) -> tuple[str, str]:
 
 def _why_failed(visit: Visit) -> tuple[str, str]:
     balances = map(apart, visit.result.balances if visit.result else ())
-    typed = [each for each in visit.latest_typed.values() if each.outcome in FAILING]
+    typed = [each for each in visit.judged if each.outcome in FAILING]
     rules = [each for each in balances if each.outcome in FAILING]
     steps = [value.step for value in visit.resistances().values() if value.outcome in FAILING]
     best = next((each for each in visit.hypotheses[:1] if each.fault not in NO_FAULT), None)

@@ -22,6 +22,7 @@ from acquire.journal.question import Question, Record
 from acquire.records import CheckStandard, Evidence, LeadZero, Notice, Purpose, Verdict
 from acquire.reports.doubtful import Doubts
 from acquire.reports.visits import Visit, evidence_of, judged_visit, record_of, visits_of
+from acquire.unit_result import ended_s
 
 FORM = 2
 """Version of these facts; those of form 1 are checked by certificate_form_1."""
@@ -245,8 +246,7 @@ def _of_the_bench(record: Record, visit: Visit, as_of_utc_s: float) -> list[Entr
     """What bears on the visit without naming its unit: the latest check of each meter before its end, lead zeros
     that make its values doubtful, and troubles of the day that no check in control has ended.
     """
-    first = visit.results[0].record
-    end_s, birth, bench = first.utc_s, visit.id.partition("-")[0], visit.started.bench
+    end_s, birth, bench = ended_s(visit.results[-1].record), visit.id.partition("-")[0], visit.started.bench
     meters = {each.meter_id for each in visit.values}
     checks: dict[str, Entry] = {}
     in_control_s = [end_s - DAY_S]

@@ -11,7 +11,7 @@ from collections.abc import Iterator, Sequence
 from datetime import date
 
 from acquire.quantity import counted, show
-from acquire.records import CheckStandard, TypedResult, Untested, UntestedKind
+from acquire.records import CheckStandard, TypedResult, UntestedKind
 from acquire.records.codes import WARM_CHECK
 from acquire.reports import certificate_words as words
 from acquire.reports import document as doc
@@ -19,11 +19,12 @@ from acquire.reports.certificate import Calibration, Certificate, Step
 from acquire.reports.document import MARK_OF, Tone, firm, with_uncertainty
 from acquire.reports.figures import age, conformity_text, limits_text, moment
 from acquire.reports.visits import Visit
-from acquire.verdict.typed_wanted import turns_tested
 from acquire.words.beside import check_text
 from acquire.words.faults import likely
 from acquire.words.notices import said
 from acquire.words.outcomes import OUTCOME_WORDS
+from acquire.words.plain import capital
+from acquire.words.units import untested_words
 from acquire.words.verdicts import reason
 from drivers.reading import Quantity
 
@@ -163,16 +164,12 @@ def _typed(typed: Iterator[TypedResult]) -> Iterator[doc.Block]:
 
 
 def _not_tested(visit: Visit) -> Iterator[str]:
-    yield from (untested_sentence(each) for each in visit.untested() if each.kind is not UntestedKind.TURNS)
-    if turns_tested(visit.latest_typed.values()):
+    left = (each for each in visit.untested() if each.kind is not UntestedKind.TURNS)
+    yield from (f"{capital(untested_words(each))}." for each in left)
+    if any(each.shows_turns for each in visit.judged):
         yield words.TURNS_TESTED
     else:
         yield f"{words.TURNS} {words.NO_TURNS_ON_RECORD}"
-
-
-def untested_sentence(each: Untested) -> str:
-    """One thing that was not tested."""
-    return f"Not tested: {each.name}{'' if each.volts is None else f' at {each.volts:g} V'}."
 
 
 def _rules(steps: Sequence[Step]) -> Iterator[doc.Block]:

@@ -20,7 +20,6 @@ from acquire.records import (
     BalanceFound,
     BalanceKind,
     Batch,
-    Ending,
     Evidence,
     Hypothesis,
     ImportedResult,
@@ -32,13 +31,12 @@ from acquire.records import (
     UnitResult,
     UnitStarted,
     Untested,
-    UntestedKind,
     Verdict,
 )
 from acquire.records.codes import WARM_CHECK
-from acquire.records.words import FAILING, PASSING, TURN_FAULTS, WORST_LAST
-from acquire.verdict.typed_wanted import turns_tested
-from acquire.words.outcomes import GIVEN_UP, OUTCOME_WORDS, ending_words
+from acquire.records.words import FAILING
+from acquire.unit_result import judged, settled, worst
+from acquire.words.units import findings_words, result_words, why_not
 from drivers.reading import Quantity
 
 T = TypeVar("T", bound=Recorded)
@@ -125,8 +123,10 @@ class Visit:
 
     @property
     def result(self) -> UnitResult | None:
-        """How it ended, by the latest revision."""
-        return self.results[-1].record if self.results else None
+        """How it stands: the latest revision on record, with all that was typed in for it."""
+        return (
+            settled(self.results[-1].record, [each.record for each in self.typed]) if self.results else None
+        )
 
     @property
     def result_id(self) -> str:
@@ -144,26 +144,21 @@ class Visit:
         return self.started.purpose
 
     @property
-    def latest_typed(self) -> dict[str, TypedResult]:
-        """Of several results of one name the latest counts."""
-        return {each.record.name: each.record for each in self.typed}
+    def judged(self) -> tuple[TypedResult, ...]:
+        """The typed results that count, each with an outcome."""
+        return tuple(judged(each.record for each in self.typed).values())
 
     @property
     def outcome(self) -> Outcome | None:
-        """The unit's result; None where it was held, given up or is unfinished.
-
-        Journals in which a result typed in later made no revision: the worst of both.
-        """
-        outcome = self.result.outcome if self.result else None
-        if outcome is None or not self.typed:
-            return outcome
-        words = [each.outcome for each in self.latest_typed.values() if each.outcome is not None]
-        return max([outcome, *words], key=WORST_LAST.index)
+        """The unit's result; None where it was held, given up or is unfinished."""
+        result = self.result
+        return None if result is None else result.outcome
 
     @property
     def revision(self) -> tuple[int, Outcome | None]:
         """Tells one state of the result from a later one."""
-        return self.result.revision if self.result else 0, self.outcome
+        result = self.result
+        return (0, None) if result is None else (result.revision, result.outcome)
 
     @property
     def failed(self) -> bool:
@@ -173,19 +168,14 @@ class Visit:
     @property
     def ended(self) -> str:
         """How it ended, in words: its outcome, or why it was held or given up."""
-        if self.outcome is not None:
-            return OUTCOME_WORDS[self.outcome]
-        return self.why_not or "no result on record"
+        result = self.result
+        return "no result on record" if result is None else result_words(result)
 
     @property
     def why_not(self) -> str:
         """Why a visit that ended has no outcome, in words; empty where it has one, or has not ended."""
         result = self.result
-        if result is None or result.outcome is not None:
-            return ""
-        if result.held:
-            return ending_words(None, result.held)
-        return f"{ENDINGS[result.ending]}{f': {result.remark}' if result.remark else ''}"
+        return "" if result is None else why_not(result)
 
     @property
     def hypotheses(self) -> tuple[Hypothesis, ...]:
@@ -194,27 +184,13 @@ class Visit:
 
     def findings(self) -> tuple[str, ...]:
         """What rules over the whole unit found, a sentence each; typed results that did not pass among them."""
-        said = self.result.findings if self.result else ()
-        late = (each for each in self.latest_typed.values() if each.outcome in FAILING)
-        return (
-            *said,
-            *(f"{e.name}: {OUTCOME_WORDS[e.outcome]}" for e in late if e.outcome and _new(e, said)),
-        )
+        result = self.result
+        return () if result is None else findings_words(result)
 
     def untested(self) -> tuple[Untested, ...]:
-        """What sheet and circuit ask for and no result on record has tested, matched by id."""
+        """What sheet and circuit ask for and no result on record has tested, by id."""
         result = self.result
-        if result is None:
-            return ()
-        asked = self.started.required or result.untested or tuple(map(_untested, result.not_tested))
-        tested = {each.target or f"name:{each.name}" for each in self.latest_typed.values()}
-        tested |= {f"name:{each.name}" for each in self.latest_typed.values()}
-        if turns_tested(self.latest_typed.values()):
-            tested.add(TURNS.id)
-        left = {each.id: each for each in asked if not {each.id, f"name:{each.name}"} & tested}
-        if self.outcome in PASSING and TURNS.id not in tested:
-            left.setdefault(TURNS.id, TURNS)
-        return tuple(left.values())
+        return () if result is None else result.untested
 
     def deciding(self) -> dict[str, Value]:
         """The verdict that decides each step: the last that counts, in the order of the first touches."""
@@ -227,37 +203,13 @@ class Visit:
         return {step: each for step, each in self.deciding().items() if step != WARM_CHECK}
 
 
-ENDINGS = {
-    Ending.DONE: "no result",
-    Ending.WARM: "held: the unit is warm",
-    Ending.GIVEN_UP: GIVEN_UP,
-    Ending.NEXT_UNIT: f"{GIVEN_UP}: the next unit was put on the bench",
-    Ending.FILES_CHANGED: f"{GIVEN_UP}: sheet, meter file or bench file changed meanwhile",
-    Ending.UNDONE: f"{GIVEN_UP}: its scan was taken back",
-}
-
-TURNS = Untested(UntestedKind.TURNS, "turns", "faults between turns")
-"""What a pass in ohms leaves open always."""
-
-
-def _new(typed: TypedResult, said: Sequence[str]) -> bool:
-    return not any(each.startswith(f"{typed.name}: ") for each in said)
-
-
-def _untested(sentence: str) -> Untested:
-    """What a record of an earlier version says in a sentence."""
-    if sentence == TURN_FAULTS:
-        return TURNS
-    name, _, volts = sentence.removeprefix("not tested: ").partition(" at ")
-    kind = UntestedKind.ISOLATION if volts else UntestedKind.STEP
-    return Untested(kind, f"name:{name}", name, float(volts.removesuffix(" V")) if volts else None)
-
-
 def apart(rule: BalanceFound) -> BalanceFound:
     """A rule over two windings as the sheet states it, by their difference; records of 0.1.0 have half of it."""
     if len(rule.windings) != 2 or rule.kind is BalanceKind.APART:
         return rule
-    deviation, expanded, limit = (2.0 * each for each in (rule.deviation, rule.expanded_deviation, rule.limit))
+    deviation, expanded, limit = (
+        2.0 * each for each in (rule.deviation, rule.expanded_deviation, rule.limit)
+    )
     return replace(
         rule, kind=BalanceKind.APART, deviation=deviation, expanded_deviation=expanded, limit=limit
     )
@@ -373,10 +325,10 @@ def paper_visit(record: Record, serial: str) -> Visit:
     started = UnitStarted(
         p.bench, serial, p.sheet, p.sheet_hash, p.purpose, p.batch, p.operator, p.measured_utc_s
     )
-    stated = [each.record.outcome for each in of_the_day if each.record.outcome is not None]
+    outcome = worst(each.record.outcome for each in of_the_day)
     result = UnitResult(
-        p.bench, serial, p.sheet, p.sheet_hash, p.purpose, p.batch, p.operator, stated[0] if stated else None,
-        "", None, 0, len(of_the_day), (), None, p.measured_utc_s, p.measured_utc_s,
+        p.bench, serial, p.sheet, p.sheet_hash, p.purpose, p.batch, p.operator, outcome, None, 0, len(of_the_day), (),
+        None, p.measured_utc_s, p.measured_utc_s, measured=outcome,
     )  # fmt: skip
     return Visit(id_, started, [_paper_value(each) for each in of_the_day], results=[OnRecord(id_, result)])
 

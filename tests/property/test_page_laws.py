@@ -19,6 +19,7 @@ from acquire.records import (
     Approach,
     Ask,
     Contact,
+    Ending,
     Judged,
     LiftOff,
     Notice,
@@ -94,7 +95,9 @@ EVENTS = st.one_of(
     ),
     st.builds(lambda serial: replace(STARTED, serial=serial), SERIALS),
     st.builds(
-        lambda serial, outcome, wait: replace(RESULT, serial=serial, outcome=outcome, held="x", wait_s=wait),
+        lambda serial, outcome, wait: replace(
+            RESULT, serial=serial, outcome=outcome, ending=Ending.WARM, wait_s=wait
+        ),
         SERIALS,
         st.none() | st.sampled_from(Outcome),
         st.none() | st.floats(0.0, 1e5),

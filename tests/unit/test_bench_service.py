@@ -15,6 +15,7 @@ from acquire.clock import HandClock, RealClock
 from acquire.errors import InputImpossible
 from acquire.files.settings import load_bench
 from acquire.records import (
+    Ending,
     GiveUpUnit,
     Judged,
     LeadZero,
@@ -93,7 +94,7 @@ async def test_a_unit_that_takes_the_place_of_another_begins_with_the_files_that
         await still.daemon.command(StartUnit("B"))
         await still.until(lambda b: any(j.verdict.serial == "B" for j in b.of(Judged)))
         first = still.of(UnitResult)[0]
-        assert (first.serial, first.held) == ("A", "given up: the next unit was started")
+        assert (first.serial, first.ending) == ("A", Ending.NEXT_UNIT)
         hashes = {j.verdict.serial: j.verdict.sheet_hash for j in still.of(Judged)}
         assert hashes["A"] == first.sheet_hash != hashes["B"]
 

@@ -15,6 +15,7 @@ from acquire.records import (
     BatchState,
     ChangeSpool,
     Circumstances,
+    Ending,
     FinishBatch,
     OpenBatch,
     Outcome,
@@ -57,7 +58,14 @@ def measured(batches, serial, utc_s=100.0, **factors):
     started, told = batches.start(StartUnit(serial), utc_s)
     assert started is not None, told
     batches.begin(started)
-    result = replace(RESULT, serial=serial, batch=started.batch, outcome=Outcome.PASS, utc_s=utc_s + 30.0)
+    result = replace(
+        RESULT,
+        serial=serial,
+        batch=started.batch,
+        outcome=Outcome.PASS,
+        measured=Outcome.PASS,
+        utc_s=utc_s + 30.0,
+    )
     return started, batches.ended(result, readings(**factors), 10.0)
 
 
@@ -296,7 +304,7 @@ def test_a_unit_without_outcome_says_nothing_about_its_batch():
     """Held as warm, or given up: the next one is the first."""
     batches = opened()
     started, _ = batches.start(StartUnit("F1"), 3.0)
-    result = replace(RESULT, serial="F1", batch=started.batch, outcome=None, held="the unit is warm")
+    result = replace(RESULT, serial="F1", batch=started.batch, outcome=None, ending=Ending.WARM)
     assert batches.ended(result, readings(P1=1.26), 10.0) == []
     assert not batches.batch.first_serial
 

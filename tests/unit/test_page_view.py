@@ -164,7 +164,7 @@ def test_a_failing_value_is_asked_for_again(view):
 
 def test_a_result_stays_until_the_next_unit(view):
     at_a_unit(view)
-    view.show(replace(RESULT, serial=SERIAL, outcome=Outcome.FAIL, held=""))
+    view.show(replace(RESULT, serial=SERIAL, outcome=Outcome.FAIL))
     view.show(Prompt(Ask.START_UNIT, "Scan the next."))
     state = view.state()
     assert (state["phase"], state["result"]["outcome"]) == ("ended", "fail")
@@ -177,7 +177,7 @@ def test_a_result_stays_until_the_next_unit(view):
 def test_a_batch_is_counted(view):
     view.show(BATCH)
     view.show(replace(STARTED, serial="a", batch=BATCH.batch))
-    view.show(replace(RESULT, serial="a", batch=BATCH.batch, outcome=Outcome.PASS, held=""))
+    view.show(replace(RESULT, serial="a", batch=BATCH.batch, outcome=Outcome.PASS))
     batch = view.state()["batch"]
     assert (batch["name"], batch["measured"], batch["passed"]) == (BATCH.batch, 1, 1)
     assert batch["expected"] == BATCH.expected

@@ -8,7 +8,7 @@ import pytest
 
 from acquire.page.facts import Facts
 from acquire.page.warnings import FADES_S, PATIENCE_S, RESTED_S, TAKEN_BACK, Warnings
-from acquire.records import BatchState, Judged, Notice, UnitStarted, Weight
+from acquire.records import BatchState, Ending, Judged, Notice, UnitStarted, Weight
 from tests.known_records import BATCH, EVIDENCE, NOON_S, RESULT, STARTED, VERDICT, ZERO
 
 WELL = Facts(NOON_S, 0.1, celsius=21.0, temperature_known=True)
@@ -102,7 +102,7 @@ def test_the_answer_to_a_refused_order_fades():
 
 def test_a_warm_unit_counts_down_is_called_back_and_forgotten():
     warnings = Warnings()
-    held = replace(RESULT, serial="PL80-0005", outcome=None, held="warm", wait_s=600.0, utc_s=NOON_S)
+    held = replace(RESULT, serial="PL80-0005", outcome=None, ending=Ending.WARM, wait_s=600.0, utc_s=NOON_S)
     warnings.show(held)
     [told] = warnings.plain()
     assert (told["code"], told["weight"], told["until_utc_s"]) == ("part.warm", "warning", NOON_S + 600.0)
@@ -119,7 +119,7 @@ def test_a_warm_unit_counts_down_is_called_back_and_forgotten():
 def test_a_warm_unit_that_comes_back_is_awaited_no_more():
     warnings = Warnings()
     for serial in ("a", "b"):
-        warnings.show(replace(RESULT, serial=serial, outcome=None, held="warm", wait_s=600.0))
+        warnings.show(replace(RESULT, serial=serial, outcome=None, ending=Ending.WARM, wait_s=600.0))
     assert isinstance(STARTED, UnitStarted)
     warnings.show(replace(STARTED, serial="a"))
     assert [w["text"].partition(" ")[0] for w in warnings.plain()] == ["b"]

@@ -12,6 +12,7 @@ from acquire.records import (
     Batch,
     BatchDeed,
     ConfirmOpen,
+    Ending,
     GiveUpUnit,
     Judged,
     LeadZero,
@@ -200,7 +201,7 @@ def test_a_uniformly_warm_unit_is_held_not_failed():
     warm = {pair: ohm * (234.5 + 55.0) / 254.5 for pair, ohm in GOOD.items()}
     result = bench.work_through(warm)
     assert result.outcome is None
-    assert "warm" in result.held
+    assert result.ending is Ending.WARM
 
 
 def test_a_unit_that_cools_during_the_test_is_held():
@@ -215,7 +216,7 @@ def test_a_unit_that_cools_during_the_test_is_held():
     bench.hold(values["1", "2"] * 1.000)
     result = bench.of(UnitResult)[-1]
     assert result.outcome is None
-    assert "warm" in result.held
+    assert result.ending is Ending.WARM
 
 
 def test_no_temperature_means_no_verdict():
@@ -263,7 +264,8 @@ def test_giving_up_says_why():
     bench = Bench()
     bench.begin()
     bench.command(GiveUpUnit("dropped"))
-    assert bench.of(UnitResult)[0].held == "given up: dropped"
+    (result,) = bench.of(UnitResult)
+    assert (result.ending, result.remark) == (Ending.GIVEN_UP, "dropped")
 
 
 def test_volts_are_named_before_they_cost_a_verdict():

@@ -23,6 +23,7 @@ from acquire.records import (
     BalanceFound,
     BatchDeed,
     BatchState,
+    Ending,
     Hypothesis,
     Outcome,
     Purpose,
@@ -63,7 +64,7 @@ def read(serial, ohm, utc_s, batch="lot 7", **more):
 def ended(serial, utc_s, outcome=Outcome.PASS, batch="lot 7", **more):
     result = replace(
         RESULT, bench="bench-1", serial=serial, sheet="Fathom 7", batch=batch, outcome=outcome,
-        hypotheses=(), next_pair=None, started_utc_s=utc_s, utc_s=utc_s,
+        measured=outcome, hypotheses=(), next_pair=None, started_utc_s=utc_s, utc_s=utc_s,
     )  # fmt: skip
     return replace(result, **more)
 
@@ -120,7 +121,7 @@ def test_a_stay_without_outcome_does_not_count(tmp_path):
     records = [
         started("A1", NOON_S),
         read("A1", 255.0, NOON_S + 5),
-        ended("A1", NOON_S + 9, None, held="the unit is warm"),
+        ended("A1", NOON_S + 9, None, ending=Ending.WARM),
         *unit("A1", 246.0, NOON_S + 60),
         started("A2", NOON_S + 120),
     ]
@@ -263,7 +264,7 @@ def test_windings_that_must_match_have_a_row_of_their_own(tmp_path):
     assert row.points[4].value == pytest.approx(-200.0 * 0.02 / 3.28)
     assert row.points[4].u == pytest.approx(0.06)
     assert report.units[4].kind == "pair"
-    assert "S1 and S2 differ by 1.2 %, 1 % is allowed" in report.units[4].why
+    assert "S1 and S2 differ by 1.2 %, known to 0.12 %; 1 % is allowed" in report.units[4].why
 
 
 def test_a_diagnosis_is_counted_by_its_kind(tmp_path):

@@ -9,7 +9,7 @@ import pytest
 
 from acquire.errors import InputImpossible
 from acquire.journal.history import JournalReader
-from acquire.records import Notice, Outcome, Purpose, ResultKind, Weight
+from acquire.records import Ending, Notice, Outcome, Purpose, ResultKind, Weight
 from acquire.reports.certificate_check import SOFTWARE, check
 from acquire.reports.certificate import Calibration, Given, Heading, certificate_from_text, certificate_of
 from acquire.reports.certificate_document import certificate_document
@@ -184,10 +184,13 @@ def test_doubtful_verdicts_are_marked(tmp_path):
     [
         (visit()[:-1], "still on the bench"),
         (
-            [*visit()[:-1], replace(visit()[-1], outcome=None, held="the unit is warm")],
+            [*visit()[:-1], replace(visit()[-1], outcome=None, ending=Ending.WARM)],
             "held: the unit is warm",
         ),
-        ([*visit()[:-1], replace(visit()[-1], outcome=None, held="given up: dropped")], "given up: dropped"),
+        (
+            [*visit()[:-1], replace(visit()[-1], outcome=None, ending=Ending.GIVEN_UP, remark="dropped")],
+            "given up: dropped",
+        ),
     ],
 )
 def test_a_unit_without_outcome_gets_none(tmp_path, records, told):

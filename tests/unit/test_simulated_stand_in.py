@@ -12,6 +12,7 @@ from acquire.errors import SteadyohmError
 from acquire.records import (
     Approach,
     Ask,
+    Ending,
     Evidence,
     Judged,
     LeadZero,
@@ -44,7 +45,7 @@ SETTLED = Settled("m", Quantity.RESISTANCE, 1.0, 0.0, 9.0, 0.0, 0.0, 0.0, 9, Non
         (NOTICE, {"show": "hint", "text": NOTICE.text}),
         (Notice(Weight.STOP, "meter.lost", "gone", 0.0), {}),
         (RESULT, {"show": "unit", "outcome": "fail"}),
-        (replace(RESULT, outcome=None, held="the unit is warm"), {"show": "unit", "outcome": "held"}),
+        (replace(RESULT, outcome=None, ending=Ending.WARM), {"show": "unit", "outcome": "held"}),
         (STARTED, {}),
         (Approach("m", Quantity.RESISTANCE, 1.0, 5.0, 0.0, 0.0), {}),
     ],

@@ -48,7 +48,7 @@ export function reach(verdict) {
 
 function ended({ result, ask }) {
   if (!result) return idle({ ask });
-  const held = result.held && !result.held.startsWith("given up");
+  const held = result.ending === "warm";
   const name = result.outcome ?? (held ? "held" : "left_out");
   const word = result.outcome ? `unit: ${result.word}` : held ? "unit held" : "given up";
   return {
