@@ -8,7 +8,18 @@ from pathlib import Path
 
 from acquire.clock import HandClock
 from acquire.journal.store import Journal
-from acquire.records import Evidence, LeadZero, Notice, Outcome, Pair, Purpose, Untested, UntestedKind, Weight
+from acquire.records import (
+    Code,
+    Evidence,
+    LeadZero,
+    Notice,
+    Outcome,
+    Pair,
+    Purpose,
+    Untested,
+    UntestedKind,
+    Weight,
+)
 from tests.known_records import CHECK, EVIDENCE, NOON_S, RESULT, STARTED, TYPED, ZERO, verdict
 from tests.memory_disk import SHARED_MEMORY
 
@@ -113,8 +124,15 @@ def shop_day():
         replace(second[0], counts=False, outcome=Outcome.FAIL, reference_ohm=40.0, utc_s=NOON_S + 8.0),
         None,
     )
-    note = Notice(Weight.REMARK, "note", "plug re-crimped", NOON_S + 12.0, SERIAL)
-    wrong = Notice(Weight.WARNING, "pair.other", "That reads like 1–3.", NOON_S + 7.0, SERIAL, Pair("1", "3"))
+    note = Notice(Weight.REMARK, Code.NOTE, NOON_S + 12.0, SERIAL, facts={"note": "plug re-crimped"})
+    wrong = Notice(
+        Weight.WARNING,
+        Code.PAIR_OTHER,
+        NOON_S + 7.0,
+        SERIAL,
+        Pair("1", "3"),
+        facts={"said": "That reads like 1–3."},
+    )
     zero = replace(ZERO, bench="bench-1", meter_id="meter", utc_s=NOON_S - 600.0)
     check = replace(CHECK, utc_s=NOON_S - 700.0)
     typed = replace(TYPED, serial=SERIAL, bench="bench-1", utc_s=NOON_S + 35.0)

@@ -251,19 +251,25 @@ def batches_of(record: Record) -> list[BatchLine]:
     found = record.find(Question(kinds=("batch",), with_evidence=False))
     deeds = [record_of(entry, Batch) for entry in found]
     latest = {deed.batch: deed for deed in deeds}
-    firsts: dict[str, dict[str, str]] = {}
+    stays: dict[str, dict[tuple[str, str, float], Outcome | None]] = {}
     sheets: dict[str, str] = {}
     times = {name: deed.utc_s for name, deed in latest.items()}
-    names = ("batch", "serial", "outcome", "sheet", "utc_s")
-    for batch, serial, outcome, sheet, utc_s in record.values(Question(kinds=("unit_result",)), names):
+    names = ("batch", "serial", "bench", "started_utc_s", "outcome", "sheet", "utc_s")
+    for batch, serial, bench, begun_s, outcome, sheet, utc_s in record.values(
+        Question(kinds=("unit_result",)), names
+    ):
         if batch:
             sheets[batch], times[batch] = sheet, max(utc_s, times.get(batch, utc_s))
+            stays.setdefault(batch, {})[serial, bench, round(begun_s, 3)] = outcome and Outcome(outcome)
+    firsts: dict[str, dict[str, Outcome]] = {}
+    for batch, of_batch in stays.items():
+        for (serial, _, _), outcome in of_batch.items():
             if outcome is not None:
                 firsts.setdefault(batch, {}).setdefault(serial, outcome)
     typed = record.values(Question(kinds=("typed_result",)), ("batch", "serial", "name", "outcome"))
     for (batch, serial, _), outcome in {tuple(key): outcome for *key, outcome in typed}.items():
         if outcome in FAILING and serial in firsts.get(batch, {}):
-            firsts[batch][serial] = outcome
+            firsts[batch][serial] = Outcome(outcome)
     lines = []
     for name, utc_s in times.items():
         deed, outcomes = latest.get(name), firsts.get(name, {})

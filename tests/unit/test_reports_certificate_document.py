@@ -9,12 +9,13 @@ import pytest
 
 from acquire.errors import InputImpossible
 from acquire.journal.history import JournalReader
-from acquire.records import Ending, Notice, Outcome, Purpose, ResultKind, Weight
-from acquire.reports.certificate_check import SOFTWARE, check
+from acquire.records import Code, Ending, Notice, Outcome, Purpose, ResultKind, Weight
 from acquire.reports.certificate import Calibration, Given, Heading, certificate_from_text, certificate_of
+from acquire.reports.certificate_check import SOFTWARE, check
 from acquire.reports.certificate_document import certificate_document
 from acquire.reports.html_page import FACTS_BEGIN, FACTS_END, as_html
 from acquire.reports.pdf import as_pdf
+from acquire.unit_result import shows_turns
 from tests.known_records import CHECK, NOON_S, TYPED
 from tests.known_visits import DAY_S, SERIAL, journal_with, moved_zero, shop_day, visit
 
@@ -104,7 +105,15 @@ def test_what_ohms_cannot_show_is_always_said(folder, tmp_path):
         )
     ):
         typed = replace(
-            TYPED, serial=SERIAL, bench="bench-1", name=name, sort=sort, outcome=outcome, utc_s=NOON_S + 35.0
+            TYPED,
+            serial=SERIAL,
+            bench="bench-1",
+            name=name,
+            sort=sort,
+            outcome=outcome,
+            utc_s=NOON_S + 35.0,
+            shows_turns=shows_turns(sort, name),
+            target=f"step:{name}",
         )
         other = journal_with(tmp_path / f"{number}", [*visit(), typed])
         assert ("does not exclude faults between turns" not in words(other)) is silent, name
@@ -136,19 +145,20 @@ def test_the_calibration_counts_only_if_the_file_is_the_one_used(folder):
 
 def test_skipped_steps_and_overrides_are_deviations(tmp_path):
     """Those of the unit by its serial; those of the bench by their time, until a check was in control."""
-    skipped = Notice(Weight.WARNING, "step.skipped", "trigger was left out: pin bent", NOON_S + 20.0, SERIAL)
-    override = Notice(
-        Weight.WARNING, "check.overridden", "The check standard was overridden: old R1", NOON_S - 50
+    skipped = Notice(
+        Weight.WARNING, Code.STEP_SKIPPED, NOON_S + 20.0, SERIAL, step="trigger", facts={"reason": "pin bent"}
     )
-    before = Notice(
-        Weight.WARNING, "check.overridden", "The check standard was overridden: other", NOON_S - 950
-    )
+
+    def overridden(why, utc_s):
+        return Notice(Weight.WARNING, Code.CHECK_OVERRIDDEN, utc_s, facts={"reason": why, "resistor": "R1"})
+
+    override, before = overridden("old R1", NOON_S - 50), overridden("other", NOON_S - 950)
     good = replace(CHECK, utc_s=NOON_S - 900.0)
     start, *rest = visit()
     text = words(journal_with(tmp_path, [before, good, override, start, skipped, *rest]))
     assert "trigger was left out: pin bent" in text
-    assert "overridden: old R1" in text
-    assert "overridden: other" not in text
+    assert "old R1" in text
+    assert ": other" not in text
 
 
 def test_other_visits_are_linked(tmp_path):
@@ -185,7 +195,7 @@ def test_doubtful_verdicts_are_marked(tmp_path):
         (visit()[:-1], "still on the bench"),
         (
             [*visit()[:-1], replace(visit()[-1], outcome=None, ending=Ending.WARM)],
-            "held: the unit is warm",
+            "the unit is warm",
         ),
         (
             [*visit()[:-1], replace(visit()[-1], outcome=None, ending=Ending.GIVEN_UP, remark="dropped")],
