@@ -13,7 +13,7 @@ from collections import deque
 from collections.abc import Callable, Generator, Iterator, Sequence
 from datetime import date
 from functools import partial
-from itertools import chain
+from itertools import chain, islice
 from operator import attrgetter, itemgetter
 from pathlib import Path
 from typing import Any, Self, TypeVar
@@ -41,6 +41,9 @@ PLACES = {"seq": "seq", "kind": "kind", "utc_s": "utc_s", "serial": "serial", "b
 """Fields that are columns of their own."""
 
 NAME_ONE = "Name the folder of a bench's journal."
+
+AT_ONCE = 500
+"""Rows whose fields are read from their JSON together."""
 
 LONGEST_NUMBER = 18
 """Digits of a sequence number that SQLite can hold for certain."""
@@ -162,6 +165,9 @@ class JournalReader:
         )
         for birth in births:
             readers = [reader for reader in [*self._archives, self] if reader.birth == birth]
+            if len(readers) == 1:
+                yield from ask(readers[0])
+                continue
             before = 0
             for each in heapq.merge(*(ask(reader) for reader in readers), key=seq):
                 if seq(each) != before:
@@ -188,8 +194,11 @@ class JournalReader:
         order = [(len(own) + fields.index(n)) if n not in places else own.index(n) for n in names]
         columns = ["seq", *(places[name] for name in own), f"json_extract(payload, {paths})"]
         arrange = itemgetter(*order)
-        for seq, *kept, found in self._select(", ".join(columns), question):
-            yield (seq, *arrange([*kept, *json.loads(found)]))
+        rows = self._select(", ".join(columns), question)
+        while block := list(islice(rows, AT_ONCE)):
+            found = json.loads(f"[{','.join([row[-1] for row in block])}]")
+            for (seq, *kept, _), values in zip(block, found, strict=True):
+                yield (seq, *arrange(kept + values))
 
     def _select(self, columns: str, question: Question) -> Iterator[tuple[Any, ...]]:
         where, values = _where(question)

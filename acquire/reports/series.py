@@ -178,17 +178,18 @@ def series_of(firsts: Sequence[Counted], subgroup: int | None, confidence: float
 
 
 def _steps(firsts: Sequence[Counted]) -> Iterator[Row]:
+    spools = [{each.winding: each.spool for each in visit.started.spools} for visit, _, _ in firsts]
     for step in dict.fromkeys(step for each in firsts for step in each.values):
-        there = [(each, each.values[step]) for each in firsts if step in each.values]
+        there = [(n, each, each.values[step]) for n, each in enumerate(firsts) if step in each.values]
         points = []
-        for each, v in there:
+        for n, each, v in there:
             if v.reference_ohm is not None:
                 points.append(Point(
                     v.serial, v.utc_s, v.reference_ohm, v.standard_uncertainty_ohm, v.outcome, each.outcome,
-                    _spool(each.visit, step), _day(int(v.utc_s // 86_400.0)), v.meter_id, v.operator, v.bench,
+                    spools[n].get(step, ""), _day(int(v.utc_s // 86_400.0)), v.meter_id, v.operator, v.bench,
                 ))  # fmt: skip
-        last = there[-1][1]
-        moved = len({(v.lower_ohm, v.upper_ohm) for _, v in there}) > 1
+        last = there[-1][2]
+        moved = len({(v.lower_ohm, v.upper_ohm) for _, _, v in there}) > 1
         pair, limits = f"{last.pin_a}–{last.pin_b}", (last.lower_ohm, last.upper_ohm)
         skipped = len(firsts) - len(points)
         yield Row(step, pair, "Ω", last.nominal_ohm, limits, moved, tuple(points), skipped)

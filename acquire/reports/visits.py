@@ -32,6 +32,7 @@ from acquire.records import (
     UnitStarted,
     Untested,
     Verdict,
+    WoundFrom,
 )
 from acquire.records.codes import WARM_CHECK
 from acquire.records.words import FAILING
@@ -47,6 +48,9 @@ FIELDS = (
     "bench", "purpose", "sheet", "sheet_hash", "meter_hash", "quantity", "range_full_scale_ohm", "lead_ohm",
 )  # fmt: skip
 """Of each verdict, beside its place: all that needs no evidence."""
+
+STARTED = ("bench", "serial", "sheet", "sheet_hash", "batch", "operator", "utc_s", "purpose", "spools")
+"""Of the start of each visit of a batch."""
 
 _PAYLOAD = itemgetter(*FIELDS)
 _OUTCOMES = {each.value: each for each in Outcome}
@@ -112,6 +116,7 @@ class Visit:
         values: all verdicts, oldest first, whether they count or not.
         typed: results typed in for it; notices: that name the unit.
         results: how it ended, the latest revision last; empty while it is on the bench.
+        result: how it stands: that revision, with all that was typed in since.
     """
 
     id: str
@@ -120,13 +125,7 @@ class Visit:
     typed: list[OnRecord[TypedResult]] = field(default_factory=list)
     notices: list[OnRecord[Notice]] = field(default_factory=list)
     results: list[OnRecord[UnitResult]] = field(default_factory=list)
-
-    @property
-    def result(self) -> UnitResult | None:
-        """How it stands: the latest revision on record, with all that was typed in for it."""
-        return (
-            settled(self.results[-1].record, [each.record for each in self.typed]) if self.results else None
-        )
+    result: UnitResult | None = None
 
     @property
     def result_id(self) -> str:
@@ -151,14 +150,12 @@ class Visit:
     @property
     def outcome(self) -> Outcome | None:
         """The unit's result; None where it was held, given up or is unfinished."""
-        result = self.result
-        return None if result is None else result.outcome
+        return None if self.result is None else self.result.outcome
 
     @property
     def revision(self) -> tuple[int, Outcome | None]:
         """Tells one state of the result from a later one."""
-        result = self.result
-        return (0, None) if result is None else (result.revision, result.outcome)
+        return (0, None) if self.result is None else (self.result.revision, self.result.outcome)
 
     @property
     def failed(self) -> bool:
@@ -168,14 +165,12 @@ class Visit:
     @property
     def ended(self) -> str:
         """How it ended, in words: its outcome, or why it was held or given up."""
-        result = self.result
-        return "no result on record" if result is None else result_words(result)
+        return "no result on record" if self.result is None else result_words(self.result)
 
     @property
     def why_not(self) -> str:
         """Why a visit that ended has no outcome, in words; empty where it has one, or has not ended."""
-        result = self.result
-        return "" if result is None else why_not(result)
+        return "" if self.result is None else why_not(self.result)
 
     @property
     def hypotheses(self) -> tuple[Hypothesis, ...]:
@@ -184,13 +179,11 @@ class Visit:
 
     def findings(self) -> tuple[str, ...]:
         """What rules over the whole unit found, a sentence each; typed results that did not pass among them."""
-        result = self.result
-        return () if result is None else findings_words(result)
+        return () if self.result is None else findings_words(self.result)
 
     def untested(self) -> tuple[Untested, ...]:
         """What sheet and circuit ask for and no result on record has tested, by id."""
-        result = self.result
-        return () if result is None else result.untested
+        return () if self.result is None else self.result.untested
 
     def deciding(self) -> dict[str, Value]:
         """The verdict that decides each step: the last that counts, in the order of the first touches."""
@@ -237,18 +230,21 @@ def value_of(entry: Entry) -> Value:
     return _value((entry.id, entry.utc_s, entry.serial, *_PAYLOAD(entry.payload), entry))
 
 
-def _value(row: Sequence[Any]) -> Value:
-    made = Value(*row)
-    return made._replace(outcome=_OUTCOMES[made.outcome], counts=bool(made.counts))
+def _value(row: Iterable[Any]) -> Value:
+    id_, utc_s, serial, step, outcome, counts, *others = row
+    return Value(id_, utc_s, serial, step, _OUTCOMES[outcome], bool(counts), *others)
 
 
 def _add(visit: Visit, entry: Entry) -> None:
-    if entry.kind == "typed_result":
-        visit.typed.append(OnRecord(entry.id, record_of(entry, TypedResult)))
-    elif entry.kind == "notice":
+    if entry.kind == "notice":
         visit.notices.append(OnRecord(entry.id, record_of(entry, Notice)))
     elif entry.kind == "unit_result":
         visit.results.append(OnRecord(entry.id, record_of(entry, UnitResult)))
+        visit.result = visit.results[-1].record
+    elif entry.kind == "typed_result":
+        visit.typed.append(OnRecord(entry.id, record_of(entry, TypedResult)))
+    if visit.typed and visit.results:
+        visit.result = settled(visit.results[-1].record, [each.record for each in visit.typed])
 
 
 def visits_on(record: Record, serial: str) -> list[Visit]:
@@ -330,7 +326,13 @@ def paper_visit(record: Record, serial: str) -> Visit:
         p.bench, serial, p.sheet, p.sheet_hash, p.purpose, p.batch, p.operator, outcome, None, 0, len(of_the_day), (),
         None, p.measured_utc_s, p.measured_utc_s, measured=outcome,
     )  # fmt: skip
-    return Visit(id_, started, [_paper_value(each) for each in of_the_day], results=[OnRecord(id_, result)])
+    return Visit(
+        id_,
+        started,
+        [_paper_value(each) for each in of_the_day],
+        results=[OnRecord(id_, result)],
+        result=result,
+    )
 
 
 def _paper_value(of: OnRecord[ImportedResult]) -> Value:
@@ -349,7 +351,9 @@ def brief_visits(record: Record, since_utc_s: float | None = None) -> list[Visit
     """Every visit that began since then, without its values: how it began and what its result is now."""
     kinds = ("unit_started", "unit_result", "typed_result")
     question = Question(kinds=kinds, since_utc_s=since_utc_s, with_evidence=False)
-    return _visits(list(record.find(question)), ())
+    entries = list(record.find(question))
+    starts = (Visit(e.id, record_of(e, UnitStarted)) for e in entries if e.kind == "unit_started")
+    return _visits(starts, entries, ())
 
 
 # ---------------------------------------------------------------- a batch
@@ -406,11 +410,12 @@ def units_of(record: Record, name: str, purpose: Purpose | None = None) -> Batch
     Raises:
         JournalUnusable: the record cannot be read.
     """
-    kinds = ("unit_started", "unit_result", "typed_result", "batch")
+    kinds = ("unit_result", "typed_result", "batch")
     entries = list(record.find(Question(batch=name, kinds=kinds, with_evidence=False)))
+    starts = record.values(Question(batch=name, kinds=("unit_started",)), ("id", *STARTED))
     deeds = tuple(record_of(entry, Batch) for entry in entries if entry.kind == "batch")
     rows = record.values(Question(batch=name, kinds=("verdict",)), ("id", "utc_s", "serial", *FIELDS))
-    visits = _visits(entries, rows)
+    visits = _visits(map(_begun, starts), entries, rows)
     if not visits and not deeds:
         return None
     purposes = [visit.purpose for visit in visits]
@@ -426,7 +431,17 @@ def units_of(record: Record, name: str, purpose: Purpose | None = None) -> Batch
     return BatchUnits(name, deeds, chosen, tuple(others), kept, tuple(sheets))
 
 
-def _visits(entries: Sequence[Entry], rows: Iterable[tuple[Any, ...]]) -> list[Visit]:
+def _begun(row: Iterable[Any]) -> Visit:
+    id_, *fields, purpose, spools = row
+    wound = tuple(WoundFrom(**each) for each in spools or ())
+    bench, serial, sheet, sheet_hash, batch, operator, utc_s = fields
+    of = (bench, serial, sheet, sheet_hash)
+    return Visit(id_, UnitStarted(*of, Purpose(purpose), batch, operator, utc_s, wound))
+
+
+def _visits(
+    starts: Iterable[Visit], entries: Sequence[Entry], rows: Iterable[tuple[Any, ...]]
+) -> list[Visit]:
     """Put everything where it belongs: what follows the start of a unit is of that visit, until the next."""
     found: list[Visit] = []
     open_visits: dict[tuple[str, str], list[tuple[int, Visit]]] = {}
@@ -441,25 +456,22 @@ def _visits(entries: Sequence[Entry], rows: Iterable[tuple[Any, ...]]) -> list[V
         visits: Iterator[tuple[int, Visit]] = reversed(open_visits.get((serial, birth), ()))
         return next((visit for begun, visit in visits if begun <= seq), None)
 
-    for entry in entries:
-        if entry.kind == "unit_started":
-            begin(Visit(entry.id, record_of(entry, UnitStarted)))
+    for visit in starts:
+        begin(visit)
     for row in rows:
         value = _value(row)
         if value.step == WARM_CHECK:
             continue
-        if (
-            visit := at(value.serial, value.id)
-        ) is None:  # no start stands before it: that is in another record
-            v = value
-            visit = Visit(v.id, UnitStarted(
-                v.bench, v.serial, v.sheet, v.sheet_hash, Purpose(v.purpose), "", v.operator, v.utc_s
-            ))  # fmt: skip
-            begin(visit)
-        visit.values.append(value)
+        of = at(value.serial, value.id)
+        if of is None:  # no start stands before it: that is in another record
+            v, purpose = value, Purpose(value.purpose)
+            start = UnitStarted(v.bench, v.serial, v.sheet, v.sheet_hash, purpose, "", v.operator, v.utc_s)
+            of = Visit(v.id, start)
+            begin(of)
+        of.values.append(value)
     for entry in entries:
-        if entry.kind in ("unit_result", "typed_result") and (visit := at(entry.serial, entry.id)):
-            _add(visit, entry)
+        if entry.kind in ("unit_result", "typed_result") and (of := at(entry.serial, entry.id)) is not None:
+            _add(of, entry)
     return found
 
 
