@@ -366,6 +366,15 @@ class UnitState:
         asked = (state.step.pair, *self.open_pairs)
         return None if any(self.table.alike(pair, other) for other in asked) else last
 
+    def repeats(self, match: Match) -> bool:
+        """Whether a value that reads like the step judged last is taken as its repetition.
+
+        Once, and not where the asked pair has read so before: then it is that pair's, and no fault is explained
+        away for ever.
+        """
+        state = self.state
+        return state is not None and not self._touched_again and not self._same_again(state, match)
+
     @property
     def again(self) -> Pair | None:
         """The pair that was just measured again by touch, while another is asked for; else None."""

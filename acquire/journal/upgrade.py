@@ -10,7 +10,8 @@ import re
 from collections.abc import Callable, Iterator
 from typing import Any
 
-from acquire.records import Basis, Ending, FindingKind, ResultKind, UntestedKind
+from acquire.records import Basis, Ending, FindingKind, Fit, ResultKind, TypedWhy, UntestedKind
+from acquire.records.codes import WARM_CHECK
 from acquire.unit_result import shows_turns
 
 Plain = dict[str, Any]
@@ -24,8 +25,13 @@ _ODD = re.compile(
     r"(?P<a>.+?)–(?P<b>.+?) reads (?P<ohm>.+?), but the other readings foretell (?P<foretold>.+?)"
     r" ± (?P<reach>.+?): was each pair the one asked for\?"
 )
-_OHM = re.compile(r"(?P<number>[0-9.e+-]+) (?P<size>[Mk]?)Ω")
-_SIZES = {"M": 1e6, "k": 1e3, "": 1.0}
+_SHOWN = re.compile(r"(?P<number>[0-9.e+-]+) ?(?P<size>[TGMkmµn]?)(?:Ω|H|)")
+_SIZES = {"T": 1e12, "G": 1e9, "M": 1e6, "k": 1e3, "": 1.0, "m": 1e-3, "µ": 1e-6, "n": 1e-9}
+_LIKE = re.compile(r"That reads like (?P<pairs>.+?)(?:, (?P<through>[^:]+))?: move to .+")
+_MAY_BE = re.compile(r".+? may be .+? gone wrong or (?P<pairs>.+?)(?:, (?P<through>[^:]+))?: make sure of .+")
+_PAIR = re.compile(r"(?:^|, | or )(?P<a>[^,–]+?)–(?P<b>[^,–]+?)(?=, | or |$)")
+_WIDTHS = re.compile(r"U = (?P<reach>[^,;]+?), guard band (?P<band>[^,;]+?)\.?")
+_VOLTS = re.compile(r"measured at .+? V only, (?P<asked>[0-9.e+-]+) V are asked for\.")
 _AGAIN = re.compile(r"(?P<step>.+?) (?:has moved under the probes: it )?is measured again\.")
 _LEFT_OUT = re.compile(r"(?P<step>.+?) was left out: (?P<reason>.*)", re.DOTALL)
 
@@ -35,9 +41,6 @@ WITNESSES = {
     "between touches of two known continuities": Basis.OPEN_BRACKETED,
 }
 """How the reason of an open pair ended, and what it rested on."""
-
-WARM_CHECK = "warm check"
-"""Name of the step that repeats the first pair."""
 
 
 def upgraded(kind: str, payload: Plain) -> Plain:
@@ -70,6 +73,10 @@ def _unit_result(old: Plain) -> Plain:
         "remark": remark,
         "measured": outcome,  # never better than what it says: what was typed in before it stays counted
         "found": list(_found(old)),
+        "hypotheses": [
+            {"fault": each["fault"], "probability": each["probability"], "said": each["sentence"]}
+            for each in old["hypotheses"]
+        ],
         "untested": [_untested(text) for text in old.get("not_tested", ())],
     }
 
@@ -83,9 +90,9 @@ def _found(old: Plain) -> Iterator[Plain]:
             yield _finding(
                 FindingKind.CONTRADICTION,
                 pair=[odd["a"], odd["b"]],
-                ohm=_ohm(odd["ohm"]),
-                predicted_ohm=_ohm(odd["foretold"]),
-                u_ohm=_ohm(odd["reach"]) / 2.0,
+                ohm=_si(odd["ohm"]),
+                predicted_ohm=_si(odd["foretold"]),
+                u_ohm=_si(odd["reach"]) / 2.0,
             )
         else:
             name = text.partition(": ")[0]
@@ -97,10 +104,10 @@ def _finding(kind: FindingKind, name: str = "", **more: Any) -> Plain:
     return {"kind": kind.value, "name": name, **blank, **more}
 
 
-def _ohm(text: str) -> float:
-    found = _OHM.fullmatch(text)
+def _si(text: str) -> float:
+    found = _SHOWN.fullmatch(text)
     if found is None:
-        raise ValueError(f"{text} is no resistance")
+        raise ValueError(f"{text} is no value")
     return float(found["number"]) * _SIZES[found["size"]]
 
 
@@ -130,16 +137,68 @@ def _target(name: str) -> str:
 
 
 def _typed_result(old: Plain) -> Plain:
-    return {"target": _target(old["name"]), "shows_turns": shows_turns(ResultKind(old["sort"]), old["name"])}
+    return {
+        "target": _target(old["name"]),
+        "shows_turns": shows_turns(ResultKind(old["sort"]), old["name"]),
+        **_typed_why(old["reason"], stated=old["stated"]),
+    }
+
+
+WHYS = {
+    "a short: 0 Ω.": TypedWhy.SHORT,
+    "the instrument's accuracy was not told; add it, such as accuracy 5 %.": TypedWhy.NO_ACCURACY,
+    "recorded; the sheet sets no limits for it.": TypedWhy.NO_LIMITS,
+    "recorded, not judged: no sister coil or golden unit was named.": TypedWhy.NO_PATTERN,
+}
+"""Reasons of typed results that held no numbers."""
+
+RECORDED = "; recorded, not judged."
+
+
+def _typed_why(reason: str, *, stated: bool) -> Plain:
+    if stated:
+        return {"why": TypedWhy.STATED.value, "words": reason}
+    if reason in WHYS:
+        return {"why": WHYS[reason].value}
+    if reason.endswith(RECORDED):
+        return {"why": TypedWhy.RECORDED.value, "words": reason.removesuffix(RECORDED)}
+    if volts := _VOLTS.fullmatch(reason):
+        return {"why": TypedWhy.LOW_VOLTS.value, "asked_volt": float(volts["asked"])}
+    widths = _WIDTHS.search(reason)
+    if widths is None:
+        return {"why": TypedWhy.LIMITS.value}
+    reach, band = _si(widths["reach"]), _si(widths["band"])
+    return {"why": TypedWhy.LIMITS.value, "expanded_si": reach, "guard_band_si": band}
 
 
 def _verdict(old: Plain) -> Plain:
+    return {"basis": _basis(old).value, **_belongs(old["hint"])}
+
+
+def _basis(old: Plain) -> Basis:
     if old["step"] == WARM_CHECK:
-        return {"basis": Basis.REPEATED.value}
+        return Basis.REPEATED
     if old["reference_ohm"] is not None:
-        return {"basis": Basis.MEASURED.value}
+        return Basis.MEASURED
     by = (basis for text, basis in WITNESSES.items() if old["reason"].endswith(text))
-    return {"basis": next(by, Basis.OPEN_PROVEN).value}
+    return next(by, Basis.OPEN_PROVEN)
+
+
+def _belongs(hint: str) -> Plain:
+    """Where a value was found to belong, by its hint."""
+    if not hint:
+        return {"fit": Fit.EXPECTED.value}
+    for pattern, fit in ((_LIKE, Fit.OTHER_PAIR), (_MAY_BE, Fit.AMBIGUOUS)):
+        if found := pattern.fullmatch(hint):
+            return {"fit": fit.value, "reads_like": [list(each) for each in _PAIR.findall(found["pairs"])]}
+    return {"fit": Fit.FAULT.value, "together": "touching each other" in hint}
+
+
+def _batch(old: Plain) -> Plain:
+    doubt, probability = old["doubt"], old["doubt_probability"]
+    if not doubt:
+        return {"first_doubt": None}
+    return {"first_doubt": {"probability": probability or 0.0, "hypotheses": [], "said": doubt}}
 
 
 def _notice(old: Plain) -> Plain:
@@ -156,5 +215,6 @@ STEPS: dict[str, tuple[str, Callable[[Plain], Plain]]] = {
     "typed_result": ("target", _typed_result),
     "verdict": ("basis", _verdict),
     "notice": ("facts", _notice),
+    "batch": ("first_doubt", _batch),
 }
 """Of each kind: the field that only today's program writes, and what makes an older entry whole."""

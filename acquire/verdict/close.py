@@ -8,6 +8,7 @@ from typing import Protocol
 
 from acquire.physics.warm import Sample
 from acquire.records import (
+    BalanceFound,
     Circumstances,
     Ending,
     Finding,
@@ -102,13 +103,6 @@ def close_unit(
     wait_s = None
     if warm and ending is Ending.DONE:
         ending, wait_s = Ending.WARM, rest_s(unit.table, readings, samples, moved=unit.still_warm)
-    found = [
-        Finding(FindingKind.UNEVEN, each.name, outcome=each.outcome)
-        for each in balanced
-        if each.outcome is not Outcome.PASS
-    ]
-    if ending.judged and outcome not in FAILING:
-        found += contradiction(unit)
     return UnitResult(
         bench=place.bench,
         serial=unit.serial,
@@ -128,10 +122,19 @@ def close_unit(
         balances=balanced,
         ending=ending,
         remark=remark,
-        found=tuple(found),
+        found=_found(unit, balanced, contradicts=ending.judged and outcome not in FAILING),
         untested=started.required,
         measured=outcome,
     )
+
+
+def _found(unit: Measured, rules: Sequence[BalanceFound], *, contradicts: bool) -> tuple[Finding, ...]:
+    uneven = (
+        Finding(FindingKind.UNEVEN, each.name, outcome=each.outcome)
+        for each in rules
+        if each.outcome is not Outcome.PASS
+    )
+    return (*uneven, *(contradiction(unit) if contradicts else ()))
 
 
 def contradiction(unit: Measured) -> tuple[Finding, ...]:

@@ -18,6 +18,7 @@ from acquire.page.view import View
 from acquire.records import (
     Approach,
     Ask,
+    Code,
     Contact,
     Ending,
     Judged,
@@ -28,6 +29,7 @@ from acquire.records import (
     Purpose,
     Settled,
     Weight,
+    Why,
 )
 from acquire.steps.pairs import PairTable
 from drivers.reading import Flag, Kind, Quantity, Reading
@@ -36,22 +38,7 @@ from tests.known_sheets import PLOVER
 
 OHM = Quantity.RESISTANCE
 SERIALS = st.sampled_from(["a", "b", "<b>&\u2028", "\ud800"])
-CODES = st.sampled_from(
-    [
-        "pair.other",
-        "pair.unclear",
-        "meter.lost",
-        "meter.back",
-        "step.again",
-        "step.skipped",
-        "note",
-        "journal.unusable",
-        "journal.usable",
-        "command.refused",
-        "files.refused",
-        "no.such_code",
-    ]
-)
+CODES = st.sampled_from(Code)
 STEPS = st.sampled_from(PLOVER.steps)
 NUMBERS = st.floats(allow_nan=False, allow_infinity=True) | st.none()
 
@@ -68,10 +55,10 @@ EVENTS = st.one_of(
     at(Approach, quantity=st.just(OHM), value_si=st.floats(0, 1e9), unrest=st.floats(0.0)),
     st.just(Settled("meter", OHM, 1.0, 0.0, 9.0, 0.0, 0.0, 0.0, 9, None, None, 0.0, 1.0, 2.0)),
     st.builds(
-        lambda ask, step, text: Prompt(ask, text, "a", step.pair, step.name, 1, 5),
+        lambda ask, step, why: Prompt(ask, "a", step.pair, step.name, 1, 5, why),
         st.sampled_from(Ask),
         STEPS,
-        st.text(max_size=20),
+        st.sampled_from(Why),
     ),
     st.builds(
         lambda step, serial, outcome, counts, ohm: Judged(
@@ -103,7 +90,9 @@ EVENTS = st.one_of(
         st.none() | st.floats(0.0, 1e5),
     ),
     st.builds(
-        lambda weight, code, text, serial, step: Notice(weight, code, text, 5.0, serial, step.pair),
+        lambda weight, code, text, serial, step: Notice(
+            weight, code, 5.0, serial, step.pair, facts={"said": text}
+        ),
         st.sampled_from(Weight),
         CODES,
         st.text(max_size=20),
@@ -134,7 +123,7 @@ FACTS = st.builds(
     check_name=st.sampled_from(["", "R1"]),
     check_due=st.booleans(),
     check_blocked=st.booleans(),
-    calibration=st.sampled_from(["", "It fell due."]),
+    calibration=st.sampled_from([{}, {"meter": "m", "overdue_days": 2}]),
     failing=st.sampled_from([(), (("csv", "disk full"),), (("csv", "a"), ("mqtt", "b"))]),
 )
 

@@ -21,6 +21,8 @@ from acquire.records import (
     UnitResult,
 )
 from acquire.verdict.typed import Habit
+from acquire.words.beside import typed_reason
+from acquire.words.notices import said
 from acquire.words.units import TURN_FAULTS, findings_words, missing_words
 from drivers.reading import Quantity
 from tests.pure_bench import GOOD, Bench
@@ -47,7 +49,7 @@ def refusal(bench, text):
     """Type a result that is refused; gives the sentence."""
     new = bench.command(TypeResult(text))
     assert not any(isinstance(event, TypedResult) for event in new)
-    return next(event for event in new if isinstance(event, Notice)).text
+    return said(next(event for event in new if isinstance(event, Notice)))
 
 
 def test_a_unit_says_what_nobody_has_tested_and_passes_its_ohms_all_the_same():
@@ -125,7 +127,7 @@ def test_a_low_test_voltage_proves_nothing_for_a_high_one():
     """A hand meter's few volts find no carbon track (common practice, no source); a fail is still a fail."""
     record = typed(bench_for(), "insulation = 900 Mohm, 9 V, accuracy 5 %")
     assert record.outcome is Outcome.CANNOT_JUDGE
-    assert "9 V only" in record.reason
+    assert "9 V only" in typed_reason(record)
     assert typed(bench_for(), "insulation = 1 Mohm, 9 V, accuracy 5 %").outcome is Outcome.FAIL
 
 

@@ -2,8 +2,8 @@
 
 from dataclasses import replace
 
+from acquire.answers.sheet_checks import sheet_remarks
 from acquire.records import Isolation, Pair, Pin, Purpose, Step, StepKind
-from acquire.steps.sheet_checks import sheet_remarks
 from tests.known_sheets import FATHOM, PLOVER, PLOVER_OPEN, QUERN, winding
 
 
@@ -43,7 +43,7 @@ def test_small_winding_behind_a_large_one_is_hardly_seen():
 
 def test_a_complete_sheet_has_nothing_serious():
     """All windings of the Fathom are measured one by one, and one rule holds them all apart."""
-    apart = Isolation((("1", "2"), ("3", "4"), ("5", "6"), ("7", "8"), ("CORE",)), 500.0, 50e6)
+    apart = Isolation((("1", "2"), ("3", "4"), ("5", "6"), ("7", "8"), ("core",)), 500.0, 50e6)
     assert serious(replace(FATHOM, isolations=(apart,))) == []
 
 

@@ -8,6 +8,7 @@ import pytest
 
 from acquire.page.telling import next_pair, result_words, value_and_reach, verdict_words
 from acquire.records import Ending, Pair
+from acquire.words.faults import sentence
 from tests.known_records import RESULT, VERDICT
 
 
@@ -50,7 +51,7 @@ def test_a_result_says_why_and_what_next():
     words = result_words(replace(RESULT, next_pair=Pair("1", "CORE")), "CORE")
     assert words["next"]["text"].startswith("Measure pin 1 and the core next")
     assert next_pair(None) is None
-    assert RESULT.hypotheses[0].sentence.rstrip(".") in words["reason"]
+    assert sentence(RESULT.hypotheses[0]).rstrip(".") in words["reason"]
 
 
 def test_a_held_unit_says_until_when():
