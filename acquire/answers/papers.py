@@ -107,7 +107,7 @@ def put(path: Path, content: bytes) -> Path:
 
 
 def folder_for(path: Path) -> Path:
-    """The folder that papers of a batch go into, made if the one it lies in is there. Raises InputImpossible."""
+    """The folder that papers of a batch go into, made if its own is there. Raises InputImpossible."""
     try:
         path.mkdir(exist_ok=True)
     except FileNotFoundError as error:
@@ -225,7 +225,7 @@ def _keep(
 
 
 def heading_of(bench: Bench | None, name: str = "") -> Heading:
-    """The shop's heading, or the bench's name where its file has none. Raises InputImpossible for the logo."""
+    """The shop's heading, or the bench's name without one. Raises InputImpossible for the logo."""
     shop = None if bench is None else bench.shop
     if shop is None:
         return Heading(f"Bench {name or (bench.name if bench else '')}".strip())
@@ -328,7 +328,7 @@ def label_facts(
 
 
 def size_mm(width: str | None, height: str | None, bench: Bench | None) -> tuple[float, float]:
-    """Width and height of a label, mm: as told, else as the bench file says, else 50 by 25. QuantityInvalid."""
+    """Width and height of a label, mm: as told, as the bench file says, or 50 by 25; QuantityInvalid."""
     shop = None if bench is None else bench.shop
     known = (WIDTH_MM, HEIGHT_MM) if shop is None else (1e3 * shop.label_width, 1e3 * shop.label_height)
     told = (None if each is None else 1e3 * parse(each, "m") for each in (width, height))
@@ -392,7 +392,7 @@ def span_of(
 def rows_of(
     record: Record, meter: str | None, spool: str | None, span: Span, bench: str | None
 ) -> Iterator[MeterRow] | Iterator[SpoolRow]:
-    """What is looked for. Raises InputImpossible for neither or both of meter and spool, or JournalUnusable."""
+    """What is looked for. Raises InputImpossible for neither or both of them, or JournalUnusable."""
     if meter is not None and spool is None:
         return by_meter(record, meter, span, bench)
     if spool is not None and meter is None:
@@ -405,7 +405,8 @@ def line_of(row: MeterRow | SpoolRow) -> str:
     when = row.time_utc[:19].replace("T", " ")
     word = OUTCOME_WORDS[Outcome(row.outcome)] if row.outcome else ""
     if isinstance(row, SpoolRow):
-        return f"{when}  {row.serial:<12}  {row.batch:<12}  {row.windings:<24}  {row.purpose}: {word or row.held}"
+        who = f"{row.serial:<12}  {row.batch:<12}  {row.windings:<24}"
+        return f"{when}  {who}  {row.purpose}: {word or row.held}"
     value = "open" if row.reference_ohm is None else show(row.reference_ohm, "Ω", row.expanded_ohm)
     word += "" if row.counts else " (did not count)"
     line = f"{when}  {row.serial:<12}  {row.pin_a}–{row.pin_b:<6} {row.step:<20} {value:>12}  {word}"

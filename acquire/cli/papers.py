@@ -166,7 +166,8 @@ def issued(
             forms = ", ".join(sorted(paper.files))
             state = superseded or "Good: the unit's result is still this one."
             typer.echo(
-                f"{paper.number}  {moment(paper.issued_utc_s)}  {paper.kind} of {paper.serial} ({forms}): {state}"
+                f"{paper.number}  {moment(paper.issued_utc_s)}  {paper.kind} of {paper.serial} ({forms}): "
+                f"{state}"
             )
     if to is not None:
         typer.echo(f"{found[0][0].number}: {print_again(papers, found[0][0], to)}", err=as_json)
@@ -180,7 +181,8 @@ def sign_key(
 
     public, fingerprint = make_keys(file)
     typer.echo(
-        f"{file}: the key; keep it to yourself. {public}: for whoever checks certificates. It is {fingerprint}."
+        f"{file}: the key; keep it to yourself. {public}: for whoever checks certificates. It is "
+        f"{fingerprint}."
     )
 
 

@@ -44,11 +44,10 @@ class UnitLine:
     """One unit of the batch.
 
     Attributes:
-        utc_s: when its first visit that counts began; of the first visit at all where none counts.
-        outcome: of that visit; None where no visit has one. now: outcome of its last visit with one.
-        stays: how often it was on a bench for this batch.
-        why: one sentence on what is not as it should be; kind: of that, short, for counting. Empty for a pass.
-        spools: what it was wound from, as "36-A, 24-K".
+        utc_s: when its first visit that counts began; of the first visit at all where none counts. outcome:
+        of that visit; None where no visit has one. now: outcome of its last visit with one. stays: how often
+        it was on a bench for this batch. why: one sentence on what is not as it should be; kind: of that,
+        short, for counting. Empty for a pass. spools: what it was wound from, as "36-A, 24-K".
     """
 
     serial: str
@@ -63,7 +62,7 @@ class UnitLine:
 
 @dataclass(frozen=True, slots=True)
 class Yield:
-    """What passed of one thing that was asked: `sort` is "step", "rule" (over several windings) or "typed"."""
+    """What passed of one thing that was asked: `sort` is "step", "rule" (over windings) or "typed"."""
 
     name: str
     sort: str
@@ -75,19 +74,17 @@ class BatchReport:
     """All that is told of a batch.
 
     Attributes:
-        state: where it stands; None for a name that was only written on units.
-        sheet: what was made; sheet_hashes: of every sheet file that was in force.
-        purpose: why it was measured; other_purposes: what else it was measured for.
-        benches: where; operators: by whom; meters: with what; rules: decision rules of the verdicts.
-        expected: how many units it shall have, None where nobody said; remark: that it was opened with.
-        first_utc_s, last_utc_s: of the units' starts; None without units.
-        deeds: what was done to it, oldest first; units: in the order in which they came.
-        first_pass: units that passed at the first visit that counts, of all that have one; now: by their last.
-        open_units: how many have no outcome: held, given up or under way.
-        yields: by step, rule over several windings, and typed result.
-        pareto: kinds of what was not as it should be, one a unit, at its first visit that counts.
-        findings: what a reader should know first, a sentence each.
-        subgroup: values in a subgroup of the charts of means; None where none were asked for.
+        state: where it stands; None for a name that was only written on units. sheet: what was made;
+        sheet_hashes: of every sheet file that was in force. purpose: why it was measured; other_purposes:
+        what else it was measured for. benches: where; operators: by whom; meters: with what; rules: decision
+        rules of the verdicts. expected: how many units it shall have, None where nobody said; remark: that it
+        was opened with. first_utc_s, last_utc_s: of the units' starts; None without units. deeds: what was
+        done to it, oldest first; units: in the order in which they came. first_pass: units that passed at the
+        first visit that counts, of all that have one; now: by their last. open_units: how many have no
+        outcome: held, given up or under way. yields: by step, rule over several windings, and typed result.
+        pareto: kinds of what was not as it should be, one a unit, at its first visit that counts. findings:
+        what a reader should know first, a sentence each. subgroup: values in a subgroup of the charts of
+        means; None where none were asked for.
     """
 
     name: str
@@ -274,8 +271,8 @@ def batches_of(record: Record) -> list[BatchLine]:
     for name, utc_s in times.items():
         deed, outcomes = latest.get(name), firsts.get(name, {})
         lines.append(BatchLine(
-            name, deed.state if deed else None, deed.sheet if deed else sheets.get(name, ""),
-            deed.expected if deed else None, len(outcomes), sum(each in PASSING for each in outcomes.values()),
+            name, deed.state if deed else None, deed.sheet if deed else sheets.get(name, ""), deed.expected if
+            deed else None, len(outcomes), sum(each in PASSING for each in outcomes.values()),
             batch_doubt(deed) if deed else "", utc_s,
         ))  # fmt: skip
     return sorted(lines, key=lambda line: -line.latest_utc_s)

@@ -353,7 +353,7 @@ def deed_text(deed: Deed) -> str:
 
 
 ROWS, WIDEST = 9, 100
-"""Lines and columns of a chart of marks; of longer rows neighbours share a column, the furthest off is shown."""
+"""Lines and columns of a chart of marks; of longer rows the furthest off of some neighbours is shown."""
 
 
 def _chart_lines(series: Series) -> Iterator[str]:

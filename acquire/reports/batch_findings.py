@@ -108,8 +108,8 @@ def _again(units: Sequence[Unit]) -> Iterator[str]:
         first, last = unit.first, unit.last
         if first is not None and last is not None and last is not first:
             yield (
-                f"{unit.serial} was measured {len(unit.visits)} times: first {first.ended}, which counts, and "
-                f"{last.ended} in the end."
+                f"{unit.serial} was measured {len(unit.visits)} times: first {first.ended}, which counts, "
+                f"and {last.ended} in the end."
             )
 
 

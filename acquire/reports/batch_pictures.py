@@ -1,8 +1,8 @@
 """Pictures of a batch: a chart of every row between its limits.
 
-Each is one `<svg>` element for a page, or a PNG for a PDF. Nothing is said by colour alone: what failed is a cross with its
-serial, what lies beyond the chart's own limits has a ring. Not for figures (batch) nor for the report around
-them (batch_document).
+Each is one `<svg>` element for a page, or a PNG for a PDF. Nothing is said by colour alone: what failed is a
+cross with its serial, what lies beyond the chart's own limits has a ring. Not for figures (batch) nor for the
+report around them (batch_document).
 """
 
 from __future__ import annotations
@@ -54,7 +54,7 @@ Print = Callable[[Any, str, str], Drawn]
 
 
 def svg_pictures(report: BatchReport) -> dict[str, str]:
-    """All drawings by name: `row-1`, `row-2`, …, `means-1`, …; LibraryMissing where matplotlib is not there."""
+    """All drawings by name: `row-1`, …, `means-1`, …; LibraryMissing where matplotlib is not there."""
     return _pictures(report, as_svg)
 
 

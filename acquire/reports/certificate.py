@@ -1,8 +1,8 @@
-"""What a certificate states: the very entries of the record that it rests on, and what was said when it was issued.
+"""What a certificate states: the entries of the record that it rests on, and what was said at issue.
 
-Everything on its pages is drawn from these and nothing else, by the visit model that every report stands on. They
-have one spelling, so that they have one digest, and are compared with the record entry by entry. Not for pages
-(certificate_document).
+Everything on its pages is drawn from these and nothing else, by the visit model that every report stands on.
+They have one spelling, so that they have one digest, and are compared with the record entry by entry. Not for
+pages (certificate_document).
 """
 
 from __future__ import annotations
@@ -243,7 +243,9 @@ def _slim(entry: Entry) -> Entry:
 
 
 def _of_the_bench(record: Record, visit: Visit, as_of_utc_s: float) -> list[Entry]:
-    """What bears on the visit without naming its unit: the latest check of each meter before its end, lead zeros
+    """What bears on the visit without naming its unit.
+
+    The latest check of each meter before its end, lead zeros
     that make its values doubtful, and troubles of the day that no check in control has ended.
     """
     end_s, birth, bench = ended_s(visit.results[-1].record), visit.id.partition("-")[0], visit.started.bench
@@ -254,14 +256,13 @@ def _of_the_bench(record: Record, visit: Visit, as_of_utc_s: float) -> list[Entr
         check = record_of(entry, CheckStandard)
         if check.meter_id in meters:
             checks[check.meter_id] = entry
-    for entry in checks.values():
-        if (check := record_of(entry, CheckStandard)).in_control:
-            in_control_s.append(check.utc_s)
+    latest = [record_of(entry, CheckStandard) for entry in checks.values()]
+    in_control_s += [check.utc_s for check in latest if check.in_control]
     since_s = min(max(in_control_s), end_s)
     found = record.find(Question(kinds=("notice",), since_utc_s=since_s, until_utc_s=end_s))
     notices = [
-        entry for entry in found
-        if entry.id.partition("-")[0] == birth and record_of(entry, Notice).code in OF_THE_BENCH and not entry.serial
+        entry for entry in found if entry.id.partition("-")[0] == birth and record_of(entry, Notice).code in
+        OF_THE_BENCH and not entry.serial
     ]  # fmt: skip
     until_s = math.nextafter(as_of_utc_s, math.inf)
     zeros = record.find(Question(kinds=("lead_zero",), bench=bench, until_utc_s=until_s))
@@ -277,7 +278,7 @@ def _of_the_bench(record: Record, visit: Visit, as_of_utc_s: float) -> list[Entr
 
 
 def certificate_from_text(text: str) -> Certificate:
-    """Read the facts back from a certificate. Raises InputImpossible where they are none, or of another form."""
+    """Read the facts back from a certificate. Raises InputImpossible where they are none, or unknown."""
     from pydantic import ValidationError  # noqa: PLC0415  (0.1 s that only a check needs)
 
     damaged = InputImpossible("The facts in this certificate are damaged.")

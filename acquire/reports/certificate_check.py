@@ -1,4 +1,4 @@
-"""Is a certificate what was issued, are its facts those on the record, is its page what they give, who signed it?
+"""Is a certificate what was issued, are its facts the record's, is its page what they give, who signed it?
 
 Each question has its own answer; what cannot be told is said with the reason. Not for issuing.
 """
@@ -150,8 +150,9 @@ def _of_form_1(text: str, record: Record | None, signed: bool | None, of_signatu
         (None, ["give the --journal to compare its facts"]) if record is None else of.compared(record)
     )
     page = (
-        f"It was drawn by {of.software} in an earlier form of page, which this program no longer draws: whether a word "
-        "on it was changed can be told by that version only. No copy of it was kept when it was issued."
+        f"It was drawn by {of.software} in an earlier form of page, which this program no longer draws: "
+        "whether a word on it was changed can be told by that version only. No copy of it was kept when it "
+        "was issued."
     )
     sentences = (f"Certificate {of.number} of {of.serial}.", page, *told, *of_signature, UNPROVEN)
     return Checked(of.number, of.digest, of.serial, None, None, same, signed, of.superseded, sentences)
@@ -178,8 +179,8 @@ def _issued(content: bytes, number: str, papers: IssuedPapers | None) -> tuple[b
         return None, ["It could not be compared with what was issued: no copies are at hand."]
     known = papers.get(number)
     if known is None:
-        told = f"NO CERTIFICATE OF THIS NUMBER WAS ISSUED, by {papers.folder}; was it on another machine (--issued)?"
-        return False, [told]
+        told = f"NO CERTIFICATE OF THIS NUMBER WAS ISSUED, by {papers.folder}"
+        return False, [f"{told}; was it on another machine (--issued)?"]
     kept = [papers.content(known, ending) for ending in known.files]
     if content in kept or content.replace(b"\r\n", b"\n") in kept:
         return True, ["It is byte for byte what was issued."]
@@ -195,11 +196,8 @@ def _page(body: bytes, of: Certificate) -> tuple[bool | None, list[str]]:
     if body == wanted:
         return True, ["The page is byte for byte what its facts give: nothing on it was changed afterwards."]
     if is_pdf and (maker := _maker(wanted)) not in body:
-        libraries = maker.decode("latin-1")
-        return None, [
-            f"It was drawn with other versions of the PDF library than are here ({libraries}): whether a word on the "
-            "page was changed cannot be told on this machine."
-        ]
+        told = f"with other versions of the PDF library than are here ({maker.decode('latin-1')})"
+        return None, [f"It was drawn {told}: whether a word on the page was changed cannot be told here."]
     pairs = enumerate(zip_longest(body.split(b"\n"), wanted.split(b"\n")), start=1)
     line = next((number for number, (a, b) in pairs if a != b), 0)
     place = "" if is_pdf else f" The first difference is in line {line}."

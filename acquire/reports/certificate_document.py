@@ -38,9 +38,9 @@ def certificate_document(of: Certificate) -> doc.Document:
     heading = of.given.heading
     logo = base64.b64decode(heading.logo) if heading.logo else b""
     return doc.Document(
-        TITLE, f"No. {of.number}", tuple(_blocks(of)),
-        doc.Letterhead(heading.name, heading.address, logo, heading.logo_kind), f"{TITLE} {of.number}", of.given.paper,
-        of.text, "certificate-facts.json", of.given.issued_utc_s,
+        TITLE, f"No. {of.number}", tuple(_blocks(of)), doc.Letterhead(heading.name, heading.address, logo,
+        heading.logo_kind), f"{TITLE} {of.number}", of.given.paper, of.text, "certificate-facts.json",
+        of.given.issued_utc_s,
     )  # fmt: skip
 
 
@@ -79,8 +79,7 @@ def _result(visit: Visit) -> doc.Result:
     assert visit.outcome is not None  # noqa: S101  (chosen as one that ended)
     result = visit.results[-1].record
     why = list(visit.findings())
-    for best in visit.hypotheses[:1]:
-        why.append(likely(best))
+    why += map(likely, visit.hypotheses[:1])
     done = f"{result.steps_passed} of {counted(result.steps_total, 'step')} passed."
     text = " ".join([done, *map(_ended, why)])
     return doc.Result(MARK_OF[visit.outcome], words.OUTCOMES[visit.outcome], (text,))
@@ -124,8 +123,8 @@ def _results(steps: Sequence[Step]) -> Iterator[doc.Block]:
     at = sorted({f"{step.verdict.reference_celsius:g} °C" for step in steps})
     yield doc.Heading(f"Results at {' and '.join(at) or 'the reference temperature'}")
     columns = _columns(
-        ("Step", 27), ("Pins", 16), ("Resistance ± U", 32, True), ("Limits", 32, True), ("Between the limits", 24),
-        ("Conformity", 21, True), ("Verdict", 27),
+        ("Step", 27), ("Pins", 16), ("Resistance ± U", 32, True), ("Limits", 32, True), ("Between the limits",
+        24), ("Conformity", 21, True), ("Verdict", 27),
     )  # fmt: skip
     yield doc.Table(columns, tuple(_result_row(step, temperature=len(at) > 1) for step in steps))
     yield doc.Text(words.HOW_TO_READ, Tone.SMALL)
@@ -191,7 +190,8 @@ def _ways(steps: Sequence[Step]) -> Iterator[doc.Block]:
     yield doc.Heading("From the reading to the result")
     columns = _columns(
         ("Step", 25), ("As read", 19, True), ("Leads", 18, True), ("Winding", 18, True), ("Result", 19, True),
-        ("k", 11, True), ("Readings", 18, True), ("Range", 17, True), ("One count", 19, True), ("UTC", 18, True),
+        ("k", 11, True), ("Readings", 18, True), ("Range", 17, True), ("One count", 19, True), ("UTC", 18,
+        True),
     )  # fmt: skip
     yield doc.Table(columns, tuple(map(_way_row, steps)))
     yield doc.Text(words.HOW_CORRECTED, Tone.SMALL)
@@ -274,9 +274,9 @@ def _instruments(of: Certificate, steps: Sequence[Step]) -> Iterator[doc.Block]:
             _calibration(calibration, step.verdict.utc_s),
             _check(checks.get(meter)),
         ))  # fmt: skip
-    for source in dict.fromkeys(step.evidence.temperature_source for step in steps):
-        if source:
-            rows.append((f"temperature: {source}", "limits of error in the bench file", "not on record", "–"))
+    sources = dict.fromkeys(step.evidence.temperature_source for step in steps)
+    about = ("limits of error in the bench file", "not on record", "–")
+    rows += [(f"temperature: {source}", *about) for source in sources if source]
     yield doc.Heading("Instruments")
     columns = _columns(("Instrument", 46), ("Accuracy by", 40), ("Calibration", 48), ("Check", 48))
     yield doc.Table(columns, tuple(rows))
@@ -328,10 +328,9 @@ def _statements(of: Certificate, steps: Sequence[Step]) -> Iterator[doc.Block]:
     given = of.given
     software = ", ".join(dict.fromkeys(step.verdict.software for step in steps)) or "no software on record"
     yield doc.Heading("Statements and cautions")
-    first, others, cautions = words.STATEMENTS
-    yield doc.Text(first, Tone.STRONG)
-    yield doc.Text(others)
-    yield doc.Text(cautions, Tone.SMALL)
+    yield doc.Text(words.NOT_ACCREDITED, Tone.STRONG)
+    yield doc.Text(words.STATEMENTS)
+    yield doc.Text(words.CAUTIONS, Tone.SMALL)
     name = given.heading.authorised or "(name)"
     yield doc.Signing("Authorised by", name, f"Issued {moment(given.issued_utc_s)}")
     lines = (

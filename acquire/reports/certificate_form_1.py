@@ -1,7 +1,7 @@
 """Certificates of form 1, which version 0.1.0 issued until November 2026: their facts against the record.
 
-They hold values beside sentences. Every value that still stands on the record is compared; sentences are not, and
-that is said. Such a page is no longer drawn. Not for certificates of today (certificate_check).
+They hold values beside sentences. Every value that still stands on the record is compared; sentences are not,
+and that is said. Such a page is no longer drawn. Not for certificates of today (certificate_check).
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from acquire.reports.visits import visits_of
 SENTENCES = frozenset({"reason", "doubt", "text", "hint"})
 """Fields that hold words of that version."""
 
-HOW = "Its values were compared with the record, its sentences (findings, what was not tested, remarks) were not."
+HOW = "Its values were compared with the record; its sentences (findings, what was not tested) were not."
 
 
 def is_of_form_1(text: str) -> bool:
@@ -87,7 +87,7 @@ class FormOne:
 
 
 def _differing(claimed: dict[str, Any], entry: Entry) -> Iterator[str]:
-    """Names of values that a record holds otherwise; `counts` was worked out, and is not what the record holds."""
+    """Names of values that a record holds otherwise; `counts` was worked out when it was issued."""
     for name, value in claimed.items():
         kept = entry.payload.get(name, value)
         plain = isinstance(value, str | int | float | bool | None) and name not in SENTENCES | {

@@ -1,7 +1,7 @@
-"""A report as one plain document: headings, paragraphs, tables, pictures; what every paper and page is made of.
+"""A report as one plain document: headings, paragraphs, tables, pictures; what every paper is made of.
 
-Three renderers print the same document: `html` (templates), `pdf` (fpdf2) and `terminal` (rich). Text may come
-from anybody, so each prints it through `shown`. Not for drawing, and not for what a report says.
+Three renderers print the same document: `html` (templates), `pdf` (fpdf2) and `terminal` (rich). Text may
+come from anybody, so each prints it through `shown`. Not for drawing, and not for what a report says.
 """
 
 from __future__ import annotations
@@ -98,7 +98,7 @@ class Bullets:
 
 @dataclass(frozen=True, slots=True)
 class KeyValues:
-    """Names with their values, two side by side where there is room; `dense`: six, the name above its value."""
+    """Names with their values, two side by side; `dense`: six, the name above its value."""
 
     rows: tuple[tuple[str, str], ...]
     dense: bool = False
@@ -184,7 +184,7 @@ class Plot:
     settled: float | None = None
 
     def places(self, wide: float, high: float) -> tuple[list[tuple[float, float]], float | None]:
-        """The points from the upper left corner of a drawing of this size, and the height of the line across."""
+        """The points from the upper left of a drawing of this size, and the height of the line across."""
         ohms = [ohm for _, ohm in self.points] + ([] if self.settled is None else [self.settled])
         low, top = min(ohms, default=0.0), max(ohms, default=1.0)
         room = 0.08 * (top - low) or 0.01 * abs(top) or 1.0
@@ -222,7 +222,7 @@ class Picture:
 
 @dataclass(frozen=True, slots=True)
 class Square:
-    """One unit in a strip: its mark, its number, what it says under the pointer; came again, another spool."""
+    """One unit in a strip; `about` is shown under the pointer; `again`: it came more than once."""
 
     mark: Mark
     number: int
@@ -268,7 +268,7 @@ Block = Heading | Text | Bullets | KeyValues | Result | Table | Plots | Picture 
 
 @dataclass(frozen=True, slots=True)
 class Letterhead:
-    """Who issues it: name, further lines, and a logo's bytes with its kind, "svg" or "png"; empty for none."""
+    """Who issues it: name, further lines, and a logo's bytes with its kind, "svg" or "png"."""
 
     name: str
     lines: tuple[str, ...] = ()

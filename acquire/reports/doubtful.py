@@ -38,8 +38,8 @@ class Doubts:
 
         A two-wire verdict between the zero it rests on and the one that found the leads changed is doubtful
         when that change is more than half the uncertainty it was given with (`physics.leads.moved`): low
-        resistances are, high ones need not be. Takes whatever has a verdict's bench, meter_id, quantity, utc_s,
-        lead_ohm and expanded_ohm.
+        resistances are, high ones need not be. Takes whatever has a verdict's bench, meter_id, quantity,
+        utc_s, lead_ohm and expanded_ohm.
         """
         v = verdict
         if not self.zeros or v.quantity != Quantity.RESISTANCE or v.expanded_ohm is None:

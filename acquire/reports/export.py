@@ -95,7 +95,8 @@ def _cell(value: object) -> str:
 
 
 BATCH_COLUMNS = (
-    "batch", "serial", "step", "time_utc", "value", "unit", "standard_uncertainty", "lower", "upper", "outcome",
+    "batch", "serial", "step", "time_utc", "value", "unit", "standard_uncertainty", "lower", "upper",
+    "outcome",
     "unit_outcome", "spool", "meter_id", "operator", "bench",
 )  # fmt: skip
 """Of a batch's CSV: one row a unit and step, the values that the report counts."""
@@ -105,8 +106,9 @@ def batch_csv(report: BatchReport) -> str:
     """The values of a batch that count as CSV."""
     rows = (
         (
-            report.name, p.serial, row.name, iso_time(p.utc_s), p.value, "ohm" if row.unit == "Ω" else row.unit, p.u,
-            row.lower, row.upper, p.outcome.value, p.unit, p.spool, p.meter, p.operator, p.bench,
+            report.name, p.serial, row.name, iso_time(p.utc_s), p.value, "ohm" if row.unit == "Ω" else
+            row.unit, p.u, row.lower, row.upper, p.outcome.value, p.unit, p.spool, p.meter, p.operator,
+            p.bench,
         )
         for row in report.series
         for p in row.points
@@ -210,7 +212,7 @@ def _type_of(column: Column, kind: str) -> type:
 
 
 def _typed_row(entry: Entry) -> dict[str, Any]:
-    """What stands in each column; UTF-8 can hold it: half a surrogate pair (hostile text) becomes a question mark."""
+    """What stands in each column; half a surrogate pair (hostile text) becomes a question mark."""
     said = {
         name: "; ".join(each) if isinstance(each, list) else each for name, each in said_of(entry).items()
     }

@@ -1,4 +1,4 @@
-"""Prints a document as one HTML file: nothing from elsewhere, no scripts, good on a screen and on A4 or Letter.
+"""Prints a document as one HTML file: nothing from elsewhere, no scripts, good on screen and paper.
 
 The templates of `templates/` escape everything by themselves; what prints nothing is written out before that.
 The same document always gives the same bytes. Not for what a report says.
@@ -33,27 +33,29 @@ def as_html(document: Document) -> bytes:
         data = base64.b64encode(document.head.logo).decode("ascii")
         logo = f"data:{LOGO_TYPES[document.head.logo_kind]};base64,{data}"
     attached = document.attached.replace("<", "\\u003c")  # JSON either way
-    page = _environment().get_template("document.html").render(
-        document=document,
-        blocks=kinds,
-        style=Markup((TEMPLATES / "document.css").read_text(encoding="utf-8")),  # noqa: S704  (our own file)
-        running=Markup(_as_css(document.running)),  # noqa: S704  (every sign that could end it is gone)
-        logo=logo,
-        attached=Markup(f"{FACTS_BEGIN}{attached}{FACTS_END}" if attached else ""),  # noqa: S704  (JSON, no "<")
-    )  # fmt: skip
+    style = (TEMPLATES / "document.css").read_text(encoding="utf-8")
+    facts = f"{FACTS_BEGIN}{attached}{FACTS_END}" if attached else ""
+    page = (
+        _environment()
+        .get_template("document.html")
+        .render(
+            document=document,
+            blocks=kinds,
+            style=Markup(style),  # noqa: S704  (our own file)
+            running=Markup(_as_css(document.running)),  # noqa: S704  (every sign that could end it is gone)
+            logo=logo,
+            attached=Markup(facts),  # noqa: S704  (JSON without "<")
+        )
+    )
     return page.encode("utf-8")
 
 
 @cache
 def _environment() -> Environment:
     made = Environment(
-        loader=FileSystemLoader(TEMPLATES),
-        autoescape=True,
-        finalize=lambda value: value if isinstance(value, Markup) or not isinstance(value, str) else shown(value),
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        keep_trailing_newline=True,
+        loader=FileSystemLoader(TEMPLATES), autoescape=True, finalize=lambda value: value if isinstance(value,
+        Markup) or not isinstance(value, str) else shown(value), undefined=StrictUndefined, trim_blocks=True,
+        lstrip_blocks=True, keep_trailing_newline=True,
     )  # fmt: skip
     made.filters |= {"svg": Markup, "code": code_path, "ink": COLOUR.__getitem__}
     return made

@@ -1,7 +1,7 @@
-"""Papers as they were issued, kept in a folder beside the record: bytes, SHA-256, number, and what each rests on.
+"""Papers as they were issued, kept beside the record: bytes, SHA-256, number, and what each rests on.
 
-Nothing is ever written over. What was issued stays good only while the unit's result stays: once that has a later
-revision, a look-up says that the paper is superseded. Not for making papers.
+Nothing is ever written over. What was issued stays good only while the unit's result stays: once that has a
+later revision, a look-up says that the paper is superseded. Not for making papers.
 """
 
 from __future__ import annotations
@@ -35,8 +35,9 @@ ELSEWHERE = "Name another folder with --issued."
 def file_name(kind: str, serial: str, ending: str) -> str:
     """A name for a paper's file that any system takes, and that no other serial's paper has.
 
-    A plain serial stands there as it is; of any other one the letters and digits, then a digest of all of it behind
-    an underscore, which no plain one holds. Only ASCII, and never a word that a system keeps for itself.
+    A plain serial stands there as it is; of any other one the letters and digits, then a digest of all of it
+    behind an underscore, which no plain one holds. Only ASCII, and never a word that a system keeps for
+    itself.
     """
     if len(serial) <= 40 and PLAIN_SERIAL.fullmatch(serial):
         return f"{kind}-{serial}.{ending}"
@@ -108,7 +109,7 @@ class IssuedPapers:
             raise InputImpossible(f"What is issued cannot be kept: {error.what}", ELSEWHERE) from error
 
     def get(self, number: str) -> Issued | None:
-        """The paper of this number; None where none is kept. Raises InputImpossible where its file is damaged."""
+        """The paper of this number, None for none. Raises InputImpossible where its file is damaged."""
         file = self.folder / f"{number}.json"
         if not NUMBER.fullmatch(number) or not file.is_file():
             return None
@@ -167,7 +168,8 @@ def superseded(result_id: str, stated: tuple[int, Outcome], visits: list[Visit])
     if visit.revision == stated:
         return ""
     now = "has no outcome" if visit.outcome is None else f"is {OUTCOME_WORDS[visit.outcome]}"
-    return f"Superseded: it states {OUTCOME_WORDS[stated[1]]}, and since then the result was revised: it {now} now."
+    was = f"it states {OUTCOME_WORDS[stated[1]]}, and since then the result was revised"
+    return f"Superseded: {was}: it {now} now."
 
 
 def _sha(content: bytes) -> str:

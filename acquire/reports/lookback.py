@@ -22,7 +22,7 @@ from acquire.reports.visits import brief_visits, record_of
 
 @dataclass(frozen=True, slots=True)
 class Span:
-    """A time within which results are looked for, from the first moment that counts to the first that does not.
+    """A time within which results are looked for: first moment that counts, first that does not.
 
     None is the beginning, or the end; `sentence` says how it was found.
     """
@@ -144,8 +144,9 @@ def by_spool(record: Record, spool: str, span: Span | None = None) -> Iterator[S
         windings = ", ".join(each.winding for each in started.spools if each.spool == spool)
         if windings and (until_s is None or started.utc_s < until_s):
             yield SpoolRow(
-                visit.id, iso_time(started.utc_s), started.bench, spool, windings, started.serial, started.batch,
-                started.sheet, started.purpose, outcome or "", "" if outcome else visit.ended, started.operator,
+                visit.id, iso_time(started.utc_s), started.bench, spool, windings, started.serial,
+                started.batch, started.sheet, started.purpose, outcome or "", "" if outcome else visit.ended,
+                started.operator,
             )  # fmt: skip
 
 

@@ -1,4 +1,4 @@
-"""Prints a document as PDF, drawn with fpdf2: the blocks that `html_page` prints. The same document, the same bytes.
+"""Prints a document as PDF, drawn with fpdf2: the blocks of `html_page`. The same document, the same bytes.
 
 Not for fonts, line breaks and pages (pdf_sheet).
 """
@@ -9,6 +9,7 @@ from functools import singledispatch
 from importlib.metadata import version
 from io import BytesIO
 from itertools import pairwise
+from typing import Literal
 
 from acquire.reports import document as doc
 from acquire.reports.code import code_squares
@@ -216,6 +217,10 @@ def _(block: doc.End, sheet: Sheet) -> None:
 # ---------------------------------------------------------------- tables
 
 
+def _side(right: bool) -> Literal["L", "R"]:
+    return "R" if right else "L"
+
+
 Rows = list[tuple[list[list[str]], float]]
 """The lines of each cell of each row, and how high the row becomes."""
 
@@ -269,8 +274,9 @@ def _heads(table: doc.Table, heads: list[list[str]], widths: list[float], sheet:
     x = sheet.left
     for column, width, lines in zip(table.columns, widths, heads, strict=True):
         for number, line in enumerate(lines, start=most - len(lines)):
-            y, side = sheet.y + 0.7 * GAP + number * high_of(CELL), "R" if column.right else "L"
-            sheet.line(line, x + GAP, y, points=CELL, bold=True, width=width - 2 * GAP, align=side)  # type: ignore[arg-type]
+            y = sheet.y + 0.7 * GAP + number * high_of(CELL)
+            inside, side = width - 2 * GAP, _side(column.right)
+            sheet.line(line, x + GAP, y, points=CELL, bold=True, width=inside, align=side)
         x += width
     sheet.y += high
     sheet.rule(sheet.y, thick=0.35)
@@ -288,7 +294,7 @@ def _cell(cell: doc.Cell, lines: list[str], place: tuple[float, float], sheet: S
         x, width = x + 4.0, width - 4.0
     for number, line in enumerate(lines):
         y = top + number * high_of(CELL)
-        sheet.line(line, x, y, points=CELL, width=width, align="R" if right else "L")
+        sheet.line(line, x, y, points=CELL, width=width, align=_side(right))
 
 
 def _scale(scale: doc.Scale, x: float, width: float, sheet: Sheet) -> None:

@@ -1,7 +1,7 @@
 """A sheet of paper in a PDF: fonts that go along in the file, lines of text that break, pages that follow.
 
-Everything is placed in millimetres from the upper left corner; the same calls give the same bytes. Needs fpdf2,
-and DejaVu Sans as matplotlib ships it. Not for what stands on the sheet (pdf).
+Everything is placed in millimetres from the upper left corner; the same calls give the same bytes. Needs
+fpdf2, and DejaVu Sans as matplotlib ships it. Not for what stands on the sheet (pdf).
 """
 
 from __future__ import annotations

@@ -1,7 +1,8 @@
 """A unit that comes back: what each pair read then and reads now, whether that is a change, and is it ours?
 
-Both readings stand at one reference temperature with their uncertainties. Each pair has one finding, from which
-every sentence and table is made. Not for the odds themselves (same_unit) nor for the page (returned_document).
+Both readings stand at one reference temperature with their uncertainties. Each pair has one finding, from
+which every sentence and table is made. Not for the odds themselves (same_unit) nor for the page
+(returned_document).
 """
 
 from __future__ import annotations
@@ -42,8 +43,8 @@ class Finding(StrEnum):
     """What became of one pair.
 
     CHANGED: by more than both uncertainties can explain. PERHAPS: by less, but by more than they leave if the
-    meter's own error was the same at both visits. AS_BEFORE: no change is proven. OPENED: it conducted, and is
-    open now. CLOSED: the other way round. UNTOLD: the earlier value states no uncertainty.
+    meter's own error was the same at both visits. AS_BEFORE: no change is proven. OPENED: it conducted, and
+    is open now. CLOSED: the other way round. UNTOLD: the earlier value states no uncertainty.
     """
 
     CHANGED = "changed"
@@ -314,7 +315,7 @@ def _reading(value: Value) -> Reading:
 
 
 def _sisters(record: Record, then: Visit, steps: list[str]) -> tuple[list[dict[str, float]], str]:
-    """What other good units of the type read when they left, by step: of the batch (named) if it has enough."""
+    """What other good units of the type read when they left: of the batch (named) if it has enough."""
     started = then.started
     celsius = then.resistances()[steps[0]].reference_celsius
     if started.batch:

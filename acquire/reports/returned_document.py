@@ -33,8 +33,8 @@ FINDINGS = {
 """Of a pair in tables, the same wherever they stand."""
 
 HOW = (
-    "±: expanded uncertainty for 95 %. A change counts as proven where it is larger than the uncertainty of both "
-    "measurements together, the meter's own limits counted at both."
+    "±: expanded uncertainty for 95 %. A change counts as proven where it is larger than the uncertainty of "
+    "both measurements together, the meter's own limits counted at both."
 )
 
 
@@ -100,8 +100,9 @@ def notes(found: Returned) -> Iterator[str]:
     if perhaps := found.of(Finding.PERHAPS):
         names = ", ".join(change.step for change in perhaps)
         yield (
-            f"{names}: too little for a proof, as the meter's own limits are counted at both visits. It was the same "
-            "meter on the same range: only if its error has changed meanwhile, this is none of the winding's."
+            f"{names}: too little for a proof, as the meter's own limits are counted at both visits. It was "
+            "the same meter on the same range: only if its error has changed meanwhile, this is none of the "
+            "winding's."
         )
     for best in found.hypotheses[:1]:
         yield f"The latest readings say: {likely(best)}"
@@ -118,10 +119,11 @@ def notes(found: Returned) -> Iterator[str]:
     if found.ours.odds is not None:
         whose = f"batch {found.ours.of_batch}" if found.ours.of_batch else "this type"
         yield (
-            f"The odds weigh {', '.join(found.ours.pairs)} together: this unit (aged by {_percent(AGEING)}), one of "
-            f"{found.ours.sisters} other units of {whose} on record, or a winding of another shop "
-            f"({_percent(STRANGER_COMMON)} apart); a fault at any pair ({_percent(FAULTY)} each) is allowed for in all "
-            f"three. Before measuring, the odds for this unit were taken as {_percent(found.ours.prior)}."
+            f"The odds weigh {', '.join(found.ours.pairs)} together: this unit (aged by {_percent(AGEING)}), "
+            f"one of {found.ours.sisters} other units of {whose} on record, or a winding of another shop "
+            f"({_percent(STRANGER_COMMON)} apart); a fault at any pair ({_percent(FAULTY)} each) is allowed "
+            "for in all three. Before measuring, the odds for this unit were taken as "
+            f"{_percent(found.ours.prior)}."
         )
 
 

@@ -211,8 +211,9 @@ def _rules(firsts: Sequence[Counted]) -> Iterator[Row]:
             u = 50.0 * rule.expanded_deviation
             started, meter = visit.started, next((v.meter_id for v in values.values()), "")
             points.append(Point(
-                started.serial, started.utc_s, value, u, rule.outcome, outcome, _spool(visit, rule.windings[0]),
-                _day(int(started.utc_s // 86_400.0)), meter, started.operator, started.bench,
+                started.serial, started.utc_s, value, u, rule.outcome, outcome, _spool(visit,
+                rule.windings[0]), _day(int(started.utc_s // 86_400.0)), meter, started.operator,
+                started.bench,
             ))  # fmt: skip
         last = there[-1][1]
         limit, moved = 100.0 * last.limit, len({rule.limit for _, rule in there}) > 1
@@ -247,9 +248,9 @@ def _reckoned(row: Row, subgroup: int | None, confidence: float) -> Series:
     )
     return Series(
         row.name, row.pair, row.unit, row.nominal, *row.limits, row.moved, row.points, row.skipped, chart,
-        seen, tuple(signal.sentence(serials) for signal in seen), means,
-        tuple(_of_means(means, serials)) if means else (), changes, tuple(_stages(values, serials, changes)), of,
-        tuple(_groups(row.points)) if len(values) > 2 else (), _drift(row, sigma, changes) if charted else "", u,
+        seen, tuple(signal.sentence(serials) for signal in seen), means, tuple(_of_means(means, serials)) if
+        means else (), changes, tuple(_stages(values, serials, changes)), of, tuple(_groups(row.points)) if
+        len(values) > 2 else (), _drift(row, sigma, changes) if charted else "", u,
     )  # fmt: skip
 
 

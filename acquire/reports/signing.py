@@ -1,7 +1,8 @@
 """Signs a paper with a key of the shop, and checks a signature, so that who issued it can be shown.
 
-Ed25519 (RFC 8032) over every byte of the paper; key and signature stand behind its end, where neither a browser nor a
-PDF reader looks. Keys are PEM files (RFC 7468). Needs the extra `sign`. Not for what a paper says.
+Ed25519 (RFC 8032) over every byte of the paper; key and signature stand behind its end, where neither a
+browser nor a PDF reader looks. Keys are PEM files (RFC 7468). Needs the extra `sign`. Not for what a paper
+says.
 """
 
 from __future__ import annotations
@@ -82,7 +83,7 @@ def signed(content: bytes, key_file: Path) -> bytes:
 
 
 def split(content: bytes) -> tuple[bytes, Signature | None]:
-    """A paper without its signature, and that; None where it has none. Line ends changed on the way do no harm."""
+    """A paper without its signature, and that, None for none. Line ends changed on the way do no harm."""
     if not content.startswith(b"%PDF-"):
         content = content.replace(b"\r\n", b"\n")
     found = BEHIND.search(content)
@@ -92,7 +93,7 @@ def split(content: bytes) -> tuple[bytes, Signature | None]:
 
 
 def genuine(body: bytes, signature: Signature, public_file: Path) -> bool:
-    """Whether a paper was signed with the key of this file. Raises InputImpossible where the file holds none."""
+    """Whether a paper was signed with the key of this file. Raises InputImpossible where it holds none."""
     from cryptography.exceptions import InvalidSignature  # noqa: PLC0415  (an extra)
 
     _, serialization = _library()

@@ -50,7 +50,7 @@ def _indented(what: RenderableType) -> Padding:
 
 
 @singledispatch
-def put(block: doc.Block) -> Iterator[RenderableType]:
+def put(_block: doc.Block) -> Iterator[RenderableType]:
     """Lines for one block; nothing for what only paper needs."""
     yield from ()
 

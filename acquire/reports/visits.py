@@ -1,8 +1,8 @@
-"""A unit's visits to the bench: the one model that certificate, label, batch, returned and look-back stand on.
+"""A unit's visits to the bench: the one model that certificate, label, batch, returned, look-back stand on.
 
-A visit goes from "put on the bench" to its result; one that a power cut interrupted goes on as the same one, and
-what is typed in later belongs to the visit before it. What a unit's result is, is asked of `Visit` alone. Not
-for judging anything: what counted then counts here.
+A visit goes from "put on the bench" to its result; one that a power cut interrupted goes on as the same one,
+and what is typed in later belongs to the visit before it. What a unit's result is, is asked of `Visit` alone.
+Not for judging anything: what counted then counts here.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from typing import Any, Generic, NamedTuple, TypeVar
 from acquire.errors import InputImpossible, JournalUnusable
 from acquire.journal.entry import Entry
 from acquire.journal.plain import evidence_from_plain
-from acquire.journal.question import Question, Record
+from acquire.journal.question import OF_A_STAY, Question, Record
 from acquire.records import (
     BalanceFound,
     BalanceKind,
@@ -43,8 +43,9 @@ from drivers.reading import Quantity
 T = TypeVar("T", bound=Recorded)
 
 FIELDS = (
-    "step", "outcome", "counts", "pin_a", "pin_b", "reference_ohm", "standard_uncertainty_ohm", "expanded_ohm",
-    "lower_ohm", "upper_ohm", "nominal_ohm", "reference_celsius", "winding_celsius", "meter_id", "operator", "rule",
+    "step", "outcome", "counts", "pin_a", "pin_b", "reference_ohm", "standard_uncertainty_ohm",
+    "expanded_ohm", "lower_ohm", "upper_ohm", "nominal_ohm", "reference_celsius", "winding_celsius",
+    "meter_id", "operator", "rule",
     "bench", "purpose", "sheet", "sheet_hash", "meter_hash", "quantity", "range_full_scale_ohm", "lead_ohm",
 )  # fmt: skip
 """Of each verdict, beside its place: all that needs no evidence."""
@@ -178,7 +179,7 @@ class Visit:
         return self.result.hypotheses if self.result else ()
 
     def findings(self) -> tuple[str, ...]:
-        """What rules over the whole unit found, a sentence each; typed results that did not pass among them."""
+        """What rules over the whole unit found and what typed results did not pass, a sentence each."""
         return () if self.result is None else findings_words(self.result)
 
     def untested(self) -> tuple[Untested, ...]:
@@ -197,7 +198,7 @@ class Visit:
 
 
 def apart(rule: BalanceFound) -> BalanceFound:
-    """A rule over two windings as the sheet states it, by their difference; records of 0.1.0 have half of it."""
+    """A rule over two windings by their difference, as the sheet states it; old records have half of it."""
     if len(rule.windings) != 2 or rule.kind is BalanceKind.APART:
         return rule
     deviation, expanded, limit = (
@@ -212,7 +213,7 @@ def apart(rule: BalanceFound) -> BalanceFound:
 
 
 def visits_of(entries: Iterable[Entry]) -> list[Visit]:
-    """Split the record of one unit (oldest first) into its visits. Raises JournalUnusable where it is damaged."""
+    """Split the record of one unit, oldest first, into its visits. Raises JournalUnusable."""
     visits: list[Visit] = []
     for entry in entries:
         if entry.kind == "unit_started":
@@ -262,7 +263,7 @@ def visits_on(record: Record, serial: str) -> list[Visit]:
 
 
 def judged_visit(visits: Sequence[Visit], purpose: Purpose | None = None) -> Visit:
-    """The visit that a certificate or label is about: the latest with an outcome, of a purpose if one is given.
+    """The visit that a certificate or label is about: the latest with an outcome, of a purpose if given.
 
     Raises:
         InputImpossible: no visit ended with an outcome.
@@ -279,7 +280,7 @@ def judged_visit(visits: Sequence[Visit], purpose: Purpose | None = None) -> Vis
 
 
 def record_of(entry: Entry, kind: type[T]) -> T:
-    """The record of an entry. Raises JournalUnusable where it is damaged, or was written by another program."""
+    """The record of an entry. Raises JournalUnusable where it is damaged, or of another program."""
     try:
         record = entry.record
     except ValueError as error:
@@ -297,7 +298,7 @@ def evidence_of(entry: Entry) -> Evidence | None:
 
 
 def paper_visit(record: Record, serial: str) -> Visit:
-    """The latest day of a unit's imported paper record as if it were a visit; only on request, and never judged.
+    """The latest day of a unit's imported paper record as if it were a visit; only on request.
 
     What the paper does not say (readings, leads, budget) stays empty.
 
@@ -323,8 +324,8 @@ def paper_visit(record: Record, serial: str) -> Visit:
     )
     outcome = worst(each.record.outcome for each in of_the_day)
     result = UnitResult(
-        p.bench, serial, p.sheet, p.sheet_hash, p.purpose, p.batch, p.operator, outcome, None, 0, len(of_the_day), (),
-        None, p.measured_utc_s, p.measured_utc_s, measured=outcome,
+        p.bench, serial, p.sheet, p.sheet_hash, p.purpose, p.batch, p.operator, outcome, None, 0,
+        len(of_the_day), (), None, p.measured_utc_s, p.measured_utc_s, measured=outcome,
     )  # fmt: skip
     return Visit(
         id_,
@@ -339,18 +340,18 @@ def _paper_value(of: OnRecord[ImportedResult]) -> Value:
     p = of.record
     factor = 1.0 if not p.value_ohm or p.reference_ohm is None else p.reference_ohm / p.value_ohm
     expanded = None if p.expanded_ohm is None else p.expanded_ohm * factor
+    counts = True  # nothing on paper says otherwise
     return Value(
-        of.id, p.measured_utc_s, p.serial, p.step, p.outcome or Outcome.CANNOT_JUDGE, True, p.pin_a, p.pin_b,
-        p.reference_ohm, None if expanded is None else expanded / 2.0, expanded, None, None, None, p.reference_celsius,
-        p.celsius, p.instrument or "paper", p.operator, "", p.bench, p.purpose, p.sheet, p.sheet_hash, "",
-        Quantity.RESISTANCE, None, 0.0,
+        of.id, p.measured_utc_s, p.serial, p.step, p.outcome or Outcome.CANNOT_JUDGE, counts, p.pin_a,
+        p.pin_b, p.reference_ohm, None if expanded is None else expanded / 2.0, expanded, None, None, None,
+        p.reference_celsius, p.celsius, p.instrument or "paper", p.operator, "", p.bench, p.purpose,
+        p.sheet, p.sheet_hash, "", Quantity.RESISTANCE, None, 0.0,
     )  # fmt: skip
 
 
 def brief_visits(record: Record, since_utc_s: float | None = None) -> list[Visit]:
     """Every visit that began since then, without its values: how it began and what its result is now."""
-    kinds = ("unit_started", "unit_result", "typed_result")
-    question = Question(kinds=kinds, since_utc_s=since_utc_s, with_evidence=False)
+    question = Question(kinds=OF_A_STAY, since_utc_s=since_utc_s, with_evidence=False)
     entries = list(record.find(question))
     starts = (Visit(e.id, record_of(e, UnitStarted)) for e in entries if e.kind == "unit_started")
     return _visits(starts, entries, ())

@@ -49,8 +49,8 @@ def fitness(study: GaugeStudy) -> Fitness:
     """Good below 10 %, conditional to 30 %, unfit above (AIAG, Measurement Systems Analysis, 4th ed.).
 
     What is said must hold for the whole interval of the share, not for its best estimate alone: where that
-    reaches from one side of 30 % to the other, nothing can be told. Nor can it where all repeats read alike: such
-    a gauge has hidden its spread behind its display.
+    reaches from one side of 30 % to the other, nothing can be told. Nor can it where all repeats read alike:
+    such a gauge has hidden its spread behind its display.
     """
     _, low, high = interval(study)
     if study.gauge.sigma <= 0.0:

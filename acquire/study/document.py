@@ -1,4 +1,4 @@
-"""A study's report as a document: what it was, the verdict, where the spread comes from, drawings, all values.
+"""A study's report as a document: the verdict, where the spread comes from, drawings, all values.
 
 Not for what is said (`report`) or drawn (`pictures`).
 """
@@ -160,6 +160,6 @@ def _source(report: StudyReport) -> str:
     when = f"Measured {moment(report.points[0].utc_s)} to {moment(report.points[-1].utc_s)}"
     files = f"Sheet {of.sheet_hash[:12]}, meter file {of.meter_hash[:12]}, {of.software}"
     return (
-        f"{when}. Seed of the order: {plan.seed}. {files}. Bands of 10 and 30 % and ndc: AIAG, Measurement Systems "
-        "Analysis, 4th ed. A gauge study tells how well a bench repeats itself, not how true it is."
+        f"{when}. Seed of the order: {plan.seed}. {files}. Bands of 10 and 30 % and ndc: AIAG, Measurement "
+        "Systems Analysis, 4th ed. A gauge study tells how well a bench repeats itself, not how true it is."
     )

@@ -47,9 +47,10 @@ def png_pictures(report: StudyReport) -> dict[str, bytes]:
 
 def _pictures(report: StudyReport, printed: Callable[[Any, str, str], Drawn]) -> dict[str, Drawn]:
     drawings: dict[str, Draw] = {
-        "Every value, by part. Points of one part that lie apart are the gauge's doing; parts that lie apart differ.":
+        "Every value, by part. Points of one part lie apart by the gauge's doing; parts apart differ.":
             _by_part,
-        "Differences, by operator. What each operator reads above or below the mean of the same part.": _by_operator,
+        "Differences, by operator. What each operator reads above or below the mean of the same part.":
+            _by_operator,
         "Who differs on which part. Lines that cross are operators who differ by part.": _interaction,
         "Shares side by side. Long bars besides the parts' are what the gauge adds.": _shares,
     }  # fmt: skip

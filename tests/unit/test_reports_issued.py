@@ -1,4 +1,4 @@
-"""Papers kept as issued: names that never collide, copies that are printed again, and what supersedes them."""
+"""Papers kept as issued: names that never collide, copies printed again, and what supersedes them."""
 
 import unicodedata
 from dataclasses import replace
