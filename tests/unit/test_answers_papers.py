@@ -68,7 +68,7 @@ def test_a_whole_batch_goes_into_a_folder(journal, tmp_path):
     code, said = typed("certificate", journal, "--batch", "lot 7", "--html", tmp_path / "out", "--json")
     assert code == 0
     files = [Path(json.loads(line)["files"][0]).name for line in said.splitlines()]
-    assert files == ["certificate-PL80-0007.html", "certificate-A_1.html"]
+    assert files == ["certificate-PL80-0007.html", "certificate-A-1_934494e3f2f7b268f567.html"]
     assert sorted(path.name for path in (tmp_path / "out").iterdir()) == sorted(files)
 
 

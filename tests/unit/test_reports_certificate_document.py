@@ -10,12 +10,12 @@ import pytest
 from acquire.errors import InputImpossible
 from acquire.journal.history import JournalReader
 from acquire.records import Code, Ending, Notice, Outcome, Purpose, ResultKind, Weight
+from acquire.reports.certificate import Calibration, Given, Heading, certificate_from_text, certificate_of
 from acquire.reports.certificate_check import SOFTWARE, check
-from acquire.reports.certificate_facts import Calibration, Given, Heading, facts_from_text
-from acquire.reports.certificate_pages import certificate_paper
-from acquire.reports.certificate_source import facts_of, thinned
-from acquire.reports.paper_html import FACTS_BEGIN, FACTS_END, as_html
-from acquire.reports.pdf_paper import as_pdf
+from acquire.reports.certificate_document import certificate_document
+from acquire.reports.html_page import FACTS_BEGIN, FACTS_END, as_html
+from acquire.reports.pdf import as_pdf
+from acquire.unit_result import shows_turns
 from tests.known_records import CHECK, NOON_S, TYPED
 from tests.known_visits import DAY_S, SERIAL, journal_with, moved_zero, shop_day, visit
 
@@ -32,12 +32,12 @@ def folder(tmp_path_factory):
 def facts(folder, serial=SERIAL, given=GIVEN, purpose=None):
     """Of one unit."""
     with JournalReader(folder) as record:
-        return facts_of(record, serial, given, purpose)
+        return certificate_of(record, serial, given, purpose)
 
 
 def words(folder, **also):
     """What a person reads on the HTML, tags left out."""
-    page = as_html(certificate_paper(facts(folder, **also))).decode()
+    page = as_html(certificate_document(facts(folder, **also))).decode()
     visible = re.sub(r"<(script|style)[^>]*>.*?</\1>", " ", page, flags=re.DOTALL)
     text = html.unescape(re.sub(r"<[^>]+>", " ", visible)).replace("\u00a0", " ")
     return re.sub(r"\s+", " ", text)
@@ -54,8 +54,8 @@ def test_it_states_what_a_report_must(folder):
         "Winding test certificate",  # title
         "Brackenhope Winding Bench Unit 4 Brackenhope",  # name and address
         "bench “bench-1”, at the address above",  # location
-        f"No. {certificate.id}",  # unique identification
-        f"END OF CERTIFICATE {certificate.id}",  # clear identification of the end
+        f"No. {certificate.number}",  # unique identification
+        f"END OF CERTIFICATE {certificate.number}",  # clear identification of the end
         "Customer not given",
         "direct-current resistance by the sheet “Plover 80”, SHA-256 5e5e5e5e5e5e5e5e…",  # method
         f"Serial {SERIAL}",
@@ -89,7 +89,7 @@ def test_it_states_what_a_report_must(folder):
 
 def test_pages_are_numbered_in_print(folder):
     """Page x of y, by the style sheet in HTML and by ourselves in PDF."""
-    page = as_html(certificate_paper(facts(folder))).decode()
+    page = as_html(certificate_document(facts(folder))).decode()
     assert 'content:"page " counter(page) " of " counter(pages)' in page
 
 
@@ -105,9 +105,16 @@ def test_what_ohms_cannot_show_is_always_said(folder, tmp_path):
         )
     ):
         typed = replace(
-            TYPED, serial=SERIAL, bench="bench-1", name=name, sort=sort, outcome=outcome, utc_s=NOON_S + 35.0,
-            target="", shows_turns=name != "hipot",
-        )  # fmt: skip
+            TYPED,
+            serial=SERIAL,
+            bench="bench-1",
+            name=name,
+            sort=sort,
+            outcome=outcome,
+            utc_s=NOON_S + 35.0,
+            shows_turns=shows_turns(sort, name),
+            target=f"step:{name}",
+        )
         other = journal_with(tmp_path / f"{number}", [*visit(), typed])
         assert ("does not exclude faults between turns" not in words(other)) is silent, name
 
@@ -121,7 +128,7 @@ def test_a_result_typed_later_can_fail_the_unit(tmp_path):
     """The verdict of the unit is the worst of all, whenever it was typed."""
     typed = replace(TYPED, serial=SERIAL, bench="bench-1", outcome=Outcome.FAIL, utc_s=NOON_S + 500.0)
     failed = journal_with(tmp_path, [*visit(), typed])
-    assert facts(failed).measured.outcome is Outcome.FAIL
+    assert facts(failed).visit.outcome is Outcome.FAIL
     assert "Fail 3 of 4 steps passed. insulation 1 to CORE: FAIL." in words(failed)
 
 
@@ -139,31 +146,19 @@ def test_the_calibration_counts_only_if_the_file_is_the_one_used(folder):
 def test_skipped_steps_and_overrides_are_deviations(tmp_path):
     """Those of the unit by its serial; those of the bench by their time, until a check was in control."""
     skipped = Notice(
-        Weight.WARNING,
-        Code.STEP_SKIPPED,
-        NOON_S + 20.0,
-        SERIAL,
-        step="trigger",
-        facts={"reason": "pin bent"},
+        Weight.WARNING, Code.STEP_SKIPPED, NOON_S + 20.0, SERIAL, step="trigger", facts={"reason": "pin bent"}
     )
-    override = Notice(
-        Weight.WARNING,
-        Code.CHECK_OVERRIDDEN,
-        NOON_S - 50,
-        facts={"reason": "old R1"},
-    )
-    before = Notice(
-        Weight.WARNING,
-        Code.CHECK_OVERRIDDEN,
-        NOON_S - 950,
-        facts={"reason": "other"},
-    )
+
+    def overridden(why, utc_s):
+        return Notice(Weight.WARNING, Code.CHECK_OVERRIDDEN, utc_s, facts={"reason": why, "resistor": "R1"})
+
+    override, before = overridden("old R1", NOON_S - 50), overridden("other", NOON_S - 950)
     good = replace(CHECK, utc_s=NOON_S - 900.0)
     start, *rest = visit()
     text = words(journal_with(tmp_path, [before, good, override, start, skipped, *rest]))
     assert "trigger was left out: pin bent" in text
-    assert "overridden: old R1" in text
-    assert "overridden: other" not in text
+    assert "old R1" in text
+    assert ": other" not in text
 
 
 def test_other_visits_are_linked(tmp_path):
@@ -171,18 +166,17 @@ def test_other_visits_are_linked(tmp_path):
     records = [*visit(), *visit(utc_s=NOON_S + DAY_S, purpose=Purpose.RETURNED, outcome=Outcome.FAIL)]
     folder = journal_with(tmp_path, records)
     late = replace(GIVEN, issued_utc_s=NOON_S + 2 * DAY_S, as_of_utc_s=NOON_S + 2 * DAY_S)
-    assert facts(folder, given=late).measured.purpose is Purpose.RETURNED
-    first = facts(folder, given=late, purpose=Purpose.FINAL)
-    assert [(each.purpose, each.later) for each in first.measured.other_visits] == [(Purpose.RETURNED, True)]
+    assert facts(folder, given=late).visit.purpose is Purpose.RETURNED
+    assert facts(folder, given=late, purpose=Purpose.FINAL).visit.purpose is Purpose.FINAL
     assert "2025-11-26 12:00 UTC, returned (later): FAIL" in words(folder, given=late, purpose=Purpose.FINAL)
 
 
 def test_a_later_certificate_can_replace_an_earlier_one(folder):
     """ISO/IEC 17025:2017, 7.8.8.2: an amended report refers to the one that it replaces."""
     first = facts(folder)
-    given = replace(GIVEN, customer="Lantern Rock Pumps", replaces=first.id)
-    assert f"Replaces certificate No. {first.id}" in words(folder, given=given)
-    assert facts(folder, given=given).id != first.id
+    given = replace(GIVEN, customer="Lantern Rock Pumps", replaces=first.number)
+    assert f"Replaces certificate No. {first.number}" in words(folder, given=given)
+    assert facts(folder, given=given).number != first.number
 
 
 def test_doubtful_verdicts_are_marked(tmp_path):
@@ -201,7 +195,7 @@ def test_doubtful_verdicts_are_marked(tmp_path):
         (visit()[:-1], "still on the bench"),
         (
             [*visit()[:-1], replace(visit()[-1], outcome=None, ending=Ending.WARM)],
-            "held: the unit is warm",
+            "the unit is warm",
         ),
         (
             [*visit()[:-1], replace(visit()[-1], outcome=None, ending=Ending.GIVEN_UP, remark="dropped")],
@@ -220,12 +214,15 @@ def test_an_unknown_serial_is_told(folder):
         facts(folder, serial="PL80-9999")
 
 
-def test_a_trace_is_thinned_and_ends_with_its_last_reading():
-    assert thinned(()) == ()
+def test_a_trace_is_thinned_and_ends_with_its_last_reading(tmp_path):
+    records = visit()
+    verdict, evidence = records[1]
     trace = tuple((i / 10, 200.0 + i) for i in range(1000))
-    kept = thinned(trace)
-    assert 40 <= len(kept) <= 48
-    assert kept[-1] == trace[-1]
+    records[1] = verdict, replace(evidence, trace=trace)
+    first = facts(journal_with(tmp_path, records))
+    step = first.steps(first.visit)[0]
+    assert 40 <= len(step.evidence.trace) <= 48
+    assert (step.evidence.trace[-1], step.trace_of) == (trace[-1], 1000)
 
 
 # ---------------------------------------------------------------- anybody's text
@@ -270,7 +267,7 @@ def test_nobodys_text_gets_out_of_its_place(tmp_path, text):
     mild = replace(GIVEN, customer="c", remark="r", heading=Heading("h", ("a",), authorised="a"))
 
     def parsed(place, serial, given):
-        page = as_html(certificate_paper(facts(place, serial=serial, given=given))).decode("utf-8")
+        page = as_html(certificate_document(facts(place, serial=serial, given=given))).decode("utf-8")
         found = Elements()
         found.feed(page)
         return page, found
@@ -281,7 +278,7 @@ def test_nobodys_text_gets_out_of_its_place(tmp_path, text):
     assert not re.search("[\u202a-\u202e\u2066-\u2069\u200e\u200f\x00\x1b]", shown)
     carried = page[page.index(FACTS_BEGIN) + len(FACTS_BEGIN) :]
     carried = carried[: carried.index(FACTS_END)]
-    assert facts_from_text(carried) == facts(hostile, serial=text, given=given)
+    assert certificate_from_text(carried) == facts(hostile, serial=text, given=given)
 
 
 @pytest.mark.parametrize("texts", [HOSTILE[:7], HOSTILE[6:]])
@@ -291,6 +288,6 @@ def test_a_pdf_takes_anybodys_text_too(tmp_path, texts):
     hostile = journal_with(tmp_path, visit(serial, operator=operator))
     given = replace(GIVEN, customer=customer, remark=remark, heading=Heading(name, (received,)))
     given = replace(given, condition=condition, received=received)
-    content = as_pdf(certificate_paper(facts(hostile, serial=serial, given=given)))
+    content = as_pdf(certificate_document(facts(hostile, serial=serial, given=given)))
     with JournalReader(hostile) as record:
         assert check(content, record).sound

@@ -1,12 +1,19 @@
 """The page of a study: self-contained, well-formed, safe from names, the same twice."""
 
+import io
 import re
 from html.parser import HTMLParser
 
 import pytest
+from rich.console import Console
 
+from acquire.reports.document import Result, Table
+from acquire.reports.html_page import as_html
+from acquire.reports.pdf import as_pdf
+from acquire.reports.terminal import as_terminal
 from acquire.stats.fitness import Fitness
-from acquire.study.page import MARKS, as_html
+from acquire.study.document import MARKS, study_document
+from acquire.study.pictures import png_pictures, svg_pictures
 from acquire.study.report import report_of
 from tests.known_studies import study_record as record
 
@@ -16,7 +23,7 @@ HOSTILE = ("<script>alert(1)</script>", "bo $x_{", "ä & ö\"'")
 class Reader(HTMLParser):
     """Every tag that is opened is closed, in order."""
 
-    VOID = frozenset({"meta", "br"})
+    VOID = frozenset({"meta", "br", "col"})
 
     def __init__(self):
         super().__init__()
@@ -39,7 +46,7 @@ class Reader(HTMLParser):
 
 
 def page_of(report):
-    return as_html(report).decode("utf-8")
+    return as_html(study_document(report, svg=svg_pictures(report))).decode("utf-8")
 
 
 @pytest.fixture(scope="module")
@@ -74,15 +81,50 @@ def test_names_stand_there_as_they_are(page):
     assert "<script" not in page
 
 
-def test_the_verdict_has_a_shape_and_words(page):
-    text = [each for each in read(page).text if each.strip()]
-    assert text[text.index(MARKS[Fitness.GOOD].value) + 1].startswith("This bench can judge P1")
+def test_the_verdict_has_a_shape_and_words():
+    (result,) = [
+        b for b in study_document(report_of(record(operators=HOSTILE))).blocks if isinstance(b, Result)
+    ]
+    assert (result.mark, result.word) == (MARKS[Fitness.GOOD], "This bench can judge P1 (1–2) of Fathom 7.")
     assert set(MARKS) == set(Fitness)
 
 
 def test_four_drawings_for_several_operators_and_three_for_one(page):
-    assert page.count("<svg") == 4
-    assert page_of(report_of(record(operators=("ann",)))).count("<svg") == 3
+    assert page.count('<figure class="picture">') == 4
+    assert page_of(report_of(record(operators=("ann",)))).count('<figure class="picture">') == 3
+
+
+def test_it_is_a_pdf_and_goes_into_a_terminal_as_well():
+    """The same blocks; a terminal is spared drawings and single values."""
+    report = report_of(record())
+    assert as_pdf(study_document(report, png=png_pictures(report))).startswith(b"%PDF-")
+    out = io.StringIO()
+    Console(file=out, width=100).print(as_terminal(study_document(report)))
+    text = " ".join(out.getvalue().split())
+    assert text.startswith("Gauge study: P1 of Fathom 7")
+    for said in (
+        "8 parts × 2 operators × 3 rounds, in random order.",
+        "= gauge",
+        "part to part",
+        "by averages and ranges",
+    ):
+        assert said in text
+    assert "243." not in text.partition("Table of variance")[2]
+
+
+def test_each_sum_stands_below_what_it_is_the_sum_of():
+    tables = [
+        block for block in study_document(report_of(record(operator=1.0))).blocks if isinstance(block, Table)
+    ]
+    assert [row[0] for row in tables[0].rows] == [
+        "repeatability", "operator", "= reproducibility", "= gauge", "part to part", "= total",
+    ]  # fmt: skip
+
+
+def test_without_limits_the_column_of_the_tolerance_is_empty():
+    blocks = study_document(report_of(record(lower_ohm=None, upper_ohm=None))).blocks
+    tables = [block for block in blocks if isinstance(block, Table)]
+    assert {row[4] for row in tables[0].rows} == {""}
 
 
 def test_the_same_study_gives_the_same_bytes(page):
