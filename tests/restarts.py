@@ -58,10 +58,14 @@ from acquire.records import (
     ZeroLeads,
 )
 from acquire.records.codes import Order
+from acquire.settle import SettleFilter
 from acquire.steps.checking import CheckDuty
+from acquire.steps.pairs import PairTable
 from tests.pure_bench import Bench
 
 SHEETS = ("plover-80", "quern-12", "fathom-7")
+TABLES: dict[tuple[str, bool], PairTable] = {}
+"""Solved once for all stories."""
 LONGEST = 60
 """Actions of one story at most."""
 
@@ -267,6 +271,8 @@ def bench_for(story: Story, **changes) -> Bench:
         fixture=FixtureHold() if story.fixture else None,
         **more,
     )
+    table = bench.pipeline.table
+    bench.pipeline.table = TABLES.setdefault((story.sheet, story.isolation), table)
     bench.pipeline.serials = SerialRule(words=frozenset({"skip"}))
     return bench
 
@@ -280,7 +286,9 @@ def do(bench: Bench, action: Action, records: list) -> list:
         records: on record so far.
     """
     before = len(bench.events)
-    bench.air(action.air_s)
+    bench.pipeline.link_lost()
+    bench.pipeline._filter = SettleFilter(bench.pipeline.settle)  # what it has learnt of the noise is no record's
+    bench.air(0.5 + action.air_s)
     for command in action.commands:
         if isinstance(command, StartUnit):
             bench.command(known(records, command.serial, bench.pipeline.batches.running))
@@ -291,7 +299,7 @@ def do(bench: Bench, action: Action, records: list) -> list:
         hold(bench, action.ohm)
         if action.creeps:
             hold(bench, action.ohm * (1.0 + action.creeps))
-    bench.air(0.6)
+    bench.air(0.5)
     return [record for record, _ in recorded(bench.events[before:])]
 
 
