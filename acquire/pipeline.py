@@ -61,6 +61,7 @@ from acquire.settle import Expectation, SettleFilter, SettleSettings
 from acquire.steps.checking import CheckDuty
 from acquire.steps.pairs import PairTable
 from acquire.steps.setup_choice import MeterStatements, Wanted
+from acquire.steps.untested import required
 from acquire.verdict.close import close_unit
 from acquire.verdict.typed import Habit
 from acquire.verdict.warmth import worth_a_second_look
@@ -144,8 +145,8 @@ class Pipeline:
                 events += self._settled(event)
             elif isinstance(event, LiftOff):
                 self._lifted(event, reading)
-        for event in events:
-            self._note_question(event)
+        for told in events:
+            self._note_question(told)
         self._contact.see(reading)
         if self._contact.overdue(reading.monotonic_s):
             serial = self.unit.serial if self.unit else ""
@@ -287,8 +288,8 @@ class Pipeline:
                 unit.started,
                 unit.place,
                 utc_s,
-                ending,
-                remark,
+                ending=ending,
+                remark=remark,
                 samples=unit.samples(),
                 four_wire_below_ohm=self.four_wire_below_ohm or 0.0,
             )
@@ -304,9 +305,10 @@ class Pipeline:
                     self._prompt = None  # asked for again in any case, though perhaps in the same words
             if isinstance(event, UnitResult) and self.unit is not None:
                 unit = self.unit
-                events[place] = result = self.duties.ended(event)
+                result = self.duties.ended(event)
                 self._off(unit, result)
                 more += self.batches.ended(result, unit.state.readings(), self.four_wire_below_ohm or 0.0)
+                events[place] = self.duties.doubted(doubted=self.batches.doubts(result)) or result
         return [*events, *more]
 
     def _off(self, unit: UnitWork, result: UnitResult) -> None:
@@ -329,7 +331,7 @@ class Pipeline:
         if isinstance(command, Duty):
             return self.duties.obey(command, utc_s)
         if isinstance(command, BatchCommand):
-            return self.batches.obey(command, utc_s)
+            return [*self.batches.obey(command, utc_s), *self._accepted(utc_s)]
         if isinstance(command, StartUnit):
             return self._start(command, utc_s)
         if isinstance(command, Undo):
@@ -345,6 +347,11 @@ class Pipeline:
         if self.unit is None:
             raise Refused(Refusal.NO_UNIT)
         return self._obey_for_unit(command, self.unit, utc_s)
+
+    def _accepted(self, utc_s: float) -> list[Event]:
+        """What a word said to a batch makes of its first unit, where that has just left."""
+        left = self.duties.stay.last
+        return [] if left is None else self.duties.revise(utc_s, doubted=self.batches.doubts(left))
 
     def _obey_for_unit(self, command: Command, unit: UnitWork, utc_s: float) -> list[Event]:
         match command:
@@ -375,6 +382,7 @@ class Pipeline:
             return [*told, *news]
         ended = self._noted(self._closed(before, utc_s, Ending.NEXT_UNIT)) if before else []
         left = self._left
+        started = replace(started, required=required(self.table))
         self.unit = self._work(started)
         self.duties.begin(started)
         self.batches.begin(started)

@@ -7,11 +7,14 @@ from dataclasses import dataclass
 
 from acquire.quantity import show
 from acquire.records import Batch, Compared, FaultPlace, Hypothesis
-from acquire.words.plain import both, capital, is_code, number, sureness, within
+from acquire.words.plain import capital, is_code, number, sureness, within
+from acquire.words.saying import joined
 
 
 def sentence(hypothesis: Hypothesis) -> str:
     """What a fault is, where it sits and how large it is; two sentences for two faults."""
+    if hypothesis.said:
+        return hypothesis.said
     said = [_place(place) for place in hypothesis.places] or [_bare(hypothesis.fault)]
     words = said[0] if len(said) == 1 else f"Two faults. {' '.join(said)}"
     if hypothesis.slip is None:
@@ -29,6 +32,8 @@ def batch_doubt(batch: Batch) -> str:
     """What speaks against a first unit: what may be wrong, and the reading that lies furthest off."""
     if batch.first_doubt is None:
         return ""
+    if batch.first_doubt.said:
+        return batch.first_doubt.said
     may_be = " Or: ".join(likely(each) for each in batch.first_doubt.hypotheses)
     return f"{may_be or 'Spool, gauge or turns are not as planned.'} {compared(batch.compared)}"
 
@@ -77,12 +82,12 @@ class _Told:
     @property
     def who(self) -> str:
         """The windings as a sentence begins: "The trigger", "P1"."""
-        return capital(both(each if is_code(each) else f"the {each}" for each in self.where))
+        return capital(joined(each if is_code(each) else f"the {each}" for each in self.where))
 
     @property
     def whose(self) -> str:
         """The windings within a sentence: "the trigger", "winding P1"."""
-        return both(within(each) for each in self.where)
+        return joined(within(each) for each in self.where)
 
     @property
     def contact(self) -> str:
@@ -107,7 +112,7 @@ class _Told:
 
 def _star_delta(told: _Told) -> str:
     instead = {"delta": "a delta, not a star", "star": "a star, not a delta"}[told.where[-1]]
-    return f"The windings {both(told.where[:-1])} are joined as {instead}."
+    return f"The windings {joined(told.where[:-1])} are joined as {instead}."
 
 
 def _spool(told: _Told) -> str:
@@ -145,7 +150,7 @@ SENTENCES: Mapping[str, Callable[[_Told], str]] = {
         f"({p.along(1, p.size)}), through about {ohm(p.sizes[2])}."
     ),
     "other_spool": _spool,
-    "swapped_pins": lambda p: f"Pins {both(p.where)} are in each other's place in the connector.",
+    "swapped_pins": lambda p: f"Pins {joined(p.where)} are in each other's place in the connector.",
     "star_delta": _star_delta,
     "unknown": lambda _: "None of the known faults explains these readings.",
 }

@@ -130,7 +130,9 @@ def test_look_alikes_of_the_wrong_pair_one_after_the_other_do_not_fail_a_good_un
     while state.current.pair != Pair("V", "N"):
         judge(state, ohm=read.get(state.current.pair), **digits)
     assert touch(state, fit(Fit.OTHER_PAIR, 0.8926, ("V", "W"))) is None
-    other = Attempt(Deed.JUDGED, "V to neutral", 9, 0, Outcome.FAIL, 0.8925, 0.0025, 0.0003, fit=Fit.OTHER_PAIR)
+    other = Attempt(
+        Deed.JUDGED, "V to neutral", 9, 0, Outcome.FAIL, 0.8925, 0.0025, 0.0003, fit=Fit.OTHER_PAIR
+    )
     state.apply(other)
     while state.current.pair != Pair("V", "N"):
         judge(state, ohm=read.get(state.current.pair), **digits)

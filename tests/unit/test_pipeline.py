@@ -83,7 +83,7 @@ def test_a_wrong_pair_is_named_and_fails_nothing():
     bench.hold(GOOD["1", "3"])
     hints = [n for n in bench.of(Notice) if n.code == "pair.other"]
     assert len(hints) == 1
-    assert hints[0].facts["looks_like"] == ("1", "3")
+    assert hints[0].facts["reads_like"] == ("1–3",)
     assert not bench.of(Judged)
     assert bench.work_through(GOOD).outcome is Outcome.PASS
 

@@ -20,11 +20,16 @@ from acquire.errors import InputImpossible
 from acquire.journal.history import JournalReader
 from acquire.records import (
     BalanceFound,
+    BalanceKind,
     BatchDeed,
     BatchState,
+    Doubt,
+    Ending,
+    FaultPlace,
     Hypothesis,
     Outcome,
     Purpose,
+    TypedWhy,
     UnitStarted,
     WoundFrom,
 )
@@ -60,7 +65,7 @@ def read(serial, ohm, utc_s, batch="lot 7", **more):
 def ended(serial, utc_s, outcome=Outcome.PASS, batch="lot 7", **more):
     result = replace(
         RESULT, bench="bench-1", serial=serial, sheet="Fathom 7", batch=batch, outcome=outcome,
-        hypotheses=(), next_pair=None, started_utc_s=utc_s, utc_s=utc_s,
+        measured=outcome, hypotheses=(), next_pair=None, started_utc_s=utc_s, utc_s=utc_s,
     )  # fmt: skip
     return replace(result, **more)
 
@@ -113,7 +118,7 @@ def test_a_stay_without_outcome_does_not_count(tmp_path):
     records = [
         started("A1", NOON_S),
         read("A1", 255.0, NOON_S + 5),
-        ended("A1", NOON_S + 9, None, held="the unit is warm"),
+        ended("A1", NOON_S + 9, None, ending=Ending.WARM),
         *unit("A1", 246.0, NOON_S + 60),
         started("A2", NOON_S + 120),
     ]
@@ -140,7 +145,13 @@ def test_what_was_asked_for_once_more_counts_by_its_last_verdict(tmp_path):
 def test_a_result_typed_later_counts_against_the_unit(tmp_path):
     """Of two of one name the latest; its name is what was found."""
     typed = replace(
-        TYPED, batch="lot 7", serial="A1", name="polarity", outcome=Outcome.FAIL, reason="opposing"
+        TYPED,
+        batch="lot 7",
+        serial="A1",
+        name="polarity",
+        outcome=Outcome.FAIL,
+        why=TypedWhy.STATED,
+        words="opposing",
     )
     records = [
         *unit("A1", 246.0, NOON_S),
@@ -239,7 +250,9 @@ def test_means_of_subgroups_when_asked_for(tmp_path):
 
 def test_windings_that_must_match_have_a_row_of_their_own(tmp_path):
     """The second less the first in per cent of their mean, between plus and minus twice the rule's limit."""
-    found = BalanceFound("pair", ("S1", "S2"), (1.65, 1.63), 0.0061, 0.0006, 0.005, "S1", Outcome.FAIL)
+    found = BalanceFound(
+        "pair", ("S1", "S2"), (1.65, 1.63), 0.0122, 0.0012, 0.01, "S1", Outcome.FAIL, BalanceKind.APART
+    )
     records = []
     for number in range(10):
         balance = (
@@ -256,13 +269,13 @@ def test_windings_that_must_match_have_a_row_of_their_own(tmp_path):
     assert row.points[4].value == pytest.approx(-200.0 * 0.02 / 3.28)
     assert row.points[4].u == pytest.approx(0.06)
     assert report.units[4].kind == "pair"
-    assert "S1 and S2 differ by 1.2 %, 1 % is allowed" in report.units[4].why
+    assert "S1 and S2 of pair differ by 1.2 %, known to 0.12 %; 1 % is allowed" in report.units[4].why
 
 
 def test_a_diagnosis_is_counted_by_its_kind(tmp_path):
     """The likeliest one; one that names nothing leaves the step."""
-    thin = Hypothesis("wire_too_thin", 0.97, "P1 is wound with wire too thin by about one gauge.")
-    healthy = Hypothesis("healthy", 0.6, "No fault stands out.")
+    thin = Hypothesis("wire_too_thin", 0.97, (FaultPlace("wire_too_thin", ("P1",), (0.26,)),))
+    healthy = Hypothesis("healthy", 0.6, (FaultPlace("healthy"),))
     records = [
         *unit("A1", 310.0, NOON_S, Outcome.FAIL, hypotheses=(thin,)),
         *unit("A2", 310.0, NOON_S + 60, Outcome.FAIL, hypotheses=(thin,)),
@@ -286,13 +299,15 @@ def test_a_doubt_about_the_first_unit_is_told_with_what_became_of_it(tmp_path):
         BATCH,
         deed=BatchDeed.FIRST_UNIT,
         first_serial="A1",
-        doubt="P1 reads like another spool.",
-        doubt_probability=0.9,
+        first_doubt=Doubt(
+            0.9, (Hypothesis("other_spool", 0.9, (FaultPlace("other_spool", ("P1",), (0.03,)),)),)
+        ),
     )
     accepted = replace(BATCH, deed=BatchDeed.ACCEPTED, remark="the customer knows", utc_s=BATCH.utc_s + 5)
     report = report_on(tmp_path / "a", [BATCH, *unit("A1", 246.0, NOON_S), doubt, accepted])
     assert any(
-        "in doubt: P1 reads like another spool. Accepted: the customer knows" in s for s in report.findings
+        "in doubt: P1 reads like another spool" in s and "Accepted: the customer knows" in s
+        for s in report.findings
     )
     report = report_on(tmp_path / "b", [BATCH, *unit("A1", 246.0, NOON_S), doubt])
     assert any("Nobody has accepted it yet" in s for s in report.findings)

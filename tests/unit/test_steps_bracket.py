@@ -6,7 +6,19 @@ from dataclasses import replace
 import pytest
 
 from acquire.heart.attempt import Attempt, Deed
-from acquire.records import Basis, Code, ConfirmOpen, Fit, Judged, MeasureAgain, Notice, Outcome, Pair, Step, StepKind
+from acquire.records import (
+    Basis,
+    Code,
+    ConfirmOpen,
+    Fit,
+    Judged,
+    MeasureAgain,
+    Notice,
+    Outcome,
+    Pair,
+    Step,
+    StepKind,
+)
 from acquire.records.codes import Why
 from acquire.steps.bracket import HOLD_S, Bracket, anchor, bracket_for, closing
 from acquire.steps.matcher import weigh
