@@ -96,7 +96,7 @@ class Ear:
         """Wait until the state fits; gives it, or None if it never does."""
         deadline_s = time.monotonic() + within_s
         with self.news:
-            while not fits(self.state):
+            while not (self.state and fits(self.state)):
                 left_s = deadline_s - time.monotonic()
                 if left_s <= 0:
                     return None

@@ -183,6 +183,36 @@ def test_a_meter_set_anew_has_lifted_nothing(tmp_path, one, two, wires):
         assert steps_of(judged(bench, hands, 2)) == ["one", "two"]
 
 
+@pytest.mark.parametrize("on", ["short", ("U", "V")], ids=["short", "pair"])
+def test_whoever_holds_probes_that_do_not_count_is_told_to_lift_them(tmp_path, on):
+    """Down before the bench was started, and held: within some seconds a request or notice says what to do."""
+    with at(tmp_path, "skerry") as (bench, hands):
+        unit = sound(hands)
+        if on != "short":
+            scan(bench, hands, unit)
+        bench.kill()
+        hands.place(unit)
+        hands.touch(on)
+        bench.start()
+        if on == "short":
+            bench.type(unit.serial)
+        before = bench.journal.count()
+
+        def told(state):
+            notes = [note["code"] for note in state.get("notes") or ()]
+            kind = (state.get("ask") or {}).get("kind")
+            return (
+                kind == "lift"
+                or "probes.not_lifted" in notes
+                or bench.journal.count() > before + (on == "short")
+            )
+
+        assert bench.ear.until(told, within_s=8.0), bench.ask
+        hands.lift(0.4)
+        if bench.ask[0] != "start_unit":
+            assert hands.go_on(unit.serial, within_s=40.0), bench.ask
+
+
 def test_a_hurried_hand_that_shows_no_open_probes_is_asked_again(tmp_path):
     """Probes that move within one conversion: a pair is judged by its own value, or not at all."""
     with at(tmp_path, "linnet") as (bench, hands):
