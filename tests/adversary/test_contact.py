@@ -88,7 +88,8 @@ def test_another_pair_is_not_judged_from_a_touch_that_lies_still(tmp_path, sheet
         scan(bench, hands, sound(hands))
         before = judged(bench, hands, 1)
         nothing_comes(bench, accident, before)
-        assert steps_of(judged(bench, hands, 2)) == [hands.sheet.pairs[0][0], hands.sheet.pairs[1][0]]
+        told = [{verdict["pin_a"], verdict["pin_b"]} for verdict in judged(bench, hands, 2)]
+        assert told == [set(pair) for _, pair, _ in hands.sheet.pairs[:2]]
 
 
 def test_matched_secondaries_are_each_touched(tmp_path):
@@ -185,7 +186,7 @@ def test_a_meter_set_anew_has_lifted_nothing(tmp_path, one, two, wires):
 
 @pytest.mark.parametrize("on", ["short", ("U", "V")], ids=["short", "pair"])
 def test_whoever_holds_probes_that_do_not_count_is_told_to_lift_them(tmp_path, on):
-    """Down before the bench was started, and held: within some seconds a request or notice says what to do."""
+    """Down before the bench was started, and held: soon a request or notice says what to do."""
     with at(tmp_path, "skerry") as (bench, hands):
         unit = sound(hands)
         if on != "short":

@@ -21,6 +21,17 @@ def again(bench):
     bench.start()
 
 
+@pytest.mark.parametrize("ending", ["kill", "stop"])
+def test_the_next_unit_is_asked_for_after_every_start(tmp_path, ending):
+    """A bench that has measured a unit before asks for the next one, as a new bench does."""
+    with at(tmp_path, "linnet") as (bench, hands):
+        assert hands.measure(sound(hands, "A-1"))
+        getattr(bench, ending)()
+        bench.start(shown_within_s=15.0)
+        assert bench.until_asked("start_unit", within_s=5.0), bench.ask
+        assert hands.measure(sound(hands, "A-2"))
+
+
 def test_the_lead_zero_that_was_asked_for_is_asked_for_again(tmp_path):
     """Killed at that request on a bench whose check standard stops it: both duties are still owed."""
     with at(tmp_path, "corrie", tables=CHECK, lead_ohm=0.4) as (bench, hands):
