@@ -189,7 +189,7 @@ port = {self.page_port}
 
     # ------------------------------------------------------------------ the daemon
 
-    def start(self, shown_within_s=PATIENCE_S):
+    def start(self, shown_within_s=3 * PATIENCE_S):
         """Start the daemon and wait until its page says what it asks for."""
         self.ear.forget()
         self.lives += 1
