@@ -16,6 +16,7 @@ from tests.adversary.circuits import Sheet
 from tests.adversary.hands import HABITS, Hands
 from tests.adversary.instrument import Probes
 from tests.adversary.plan import FAULTS, drift_sigmas, judge_truth, lot_for, planned
+from tests.adversary.record import is_held
 
 SHEETS = {
     "plover": ROOT / "configs" / "sheets" / "plover-80.toml",
@@ -146,7 +147,7 @@ def became(result):
         return "unfinished"
     outcome = result["outcome"]
     if outcome is None:
-        return "held"
+        return "held" if is_held(result) else "given up"
     return "passed" if outcome in PASSED else "failed" if outcome in FAILED else "cannot_judge"
 
 
