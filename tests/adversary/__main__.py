@@ -38,7 +38,9 @@ def main():
     )  # fmt: skip
     print(tally.table())
     print(f"{len(tally.fates)} units in {time.monotonic() - began_s:.0f} s, seed {given.seed}")
-    return 1 if tally.wrong else 0
+    for error in tally.broken:
+        print(f"a daemon that could not go on: {error[-1500:]}")
+    return 1 if tally.wrong or tally.broken else 0
 
 
 if __name__ == "__main__":

@@ -189,8 +189,8 @@ port = {self.page_port}
 
     # ------------------------------------------------------------------ the daemon
 
-    def start(self):
-        """Start the daemon and wait until it shows itself."""
+    def start(self, shown_within_s=3 * PATIENCE_S):
+        """Start the daemon and wait until its page says what it asks for."""
         self.ear.forget()
         self.lives += 1
         with (self.folder / "output").open("ab") as output:
@@ -199,10 +199,13 @@ port = {self.page_port}
                 stdin=subprocess.PIPE, stdout=output, stderr=output, cwd=ROOT,
                 env={**os.environ, "TERM": "dumb", "COLUMNS": "160", "PYTHONPATH": str(ROOT)},
             )  # fmt: skip
-        shown = self.ear.until(lambda state: state.get("ask") or self.process.poll() is not None)
-        assert shown is not None, self.output()
+        shown = self.ear.until(lambda state: state.get("ask") or self._gone(), shown_within_s)
+        assert shown is not None, f"it asks for nothing: {self.output()}"
         assert self.process.poll() is None, self.output()
         return self
+
+    def _gone(self):
+        return self.process.poll() is not None
 
     def kill(self):
         """As a power cut does."""

@@ -39,10 +39,14 @@ def scan(bench, hands, unit):
     unit.warmth.since_s = time.monotonic()
     bench.type(unit.serial)
     bench.until_asked(("short_probes", "touch", "touch_again"))
-    if bench.ask[0] == "short_probes":
+    for _ in range(8):
+        if bench.ask[0] != "short_probes":
+            break
+        hands.lift(0.4)
         hands.touch("short")
-        assert bench.until_asked(("touch", "touch_again")), bench.ask
-        hands.lift()
+        bench.until_asked(("touch", "touch_again"), within_s=4.0)
+    assert bench.until_asked(("touch", "touch_again"), within_s=0.0), bench.ask
+    hands.lift()
     return bench.ask[1]
 
 

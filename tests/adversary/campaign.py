@@ -16,6 +16,7 @@ from tests.adversary.circuits import Sheet
 from tests.adversary.hands import HABITS, Hands
 from tests.adversary.instrument import Probes
 from tests.adversary.plan import FAULTS, drift_sigmas, judge_truth, lot_for, planned
+from tests.adversary.record import is_held
 
 SHEETS = {
     "plover": ROOT / "configs" / "sheets" / "plover-80.toml",
@@ -77,9 +78,14 @@ class Fate:
 
 @dataclass
 class Tally:
-    """All fates."""
+    """All fates.
+
+    Attributes:
+        broken: what was said by lives that did not come to their end.
+    """
 
     fates: list = field(default_factory=list)
+    broken: list = field(default_factory=list)
 
     @property
     def wrong(self):
@@ -141,7 +147,7 @@ def became(result):
         return "unfinished"
     outcome = result["outcome"]
     if outcome is None:
-        return "held"
+        return "held" if is_held(result) else "given up"
     return "passed" if outcome in PASSED else "failed" if outcome in FAILED else "cannot_judge"
 
 
@@ -246,5 +252,8 @@ def campaign(
             for name, own, count in lives
         ]
         for each in done:
-            tally.fates += each.result()
+            try:
+                tally.fates += each.result()
+            except AssertionError as error:  # what the other lives have shown is told all the same
+                tally.broken.append(str(error))
     return tally

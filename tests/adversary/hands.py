@@ -164,7 +164,7 @@ class Hands:
         if again and lying and math.isinf(self.bench.instrument.display):
             self.bench.type("")  # the display has shown overload all the time: it is open
             return
-        self.lift()
+        self.lift(max(self.habit.air_s, 0.4) if again else None)  # whoever is asked twice lifts properly
         if self.habit.slip and self.dice.random() < self.habit.slip:
             places = [
                 other for other in itertools.combinations(self.unit.sheet.pins, 2) if set(other) != set(pair)

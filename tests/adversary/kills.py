@@ -24,6 +24,7 @@ from tests.adversary.campaign import SHEETS
 from tests.adversary.circuits import Sheet, Unit, Warmth, good_values
 from tests.adversary.hands import Hands
 from tests.adversary.instrument import Probes
+from tests.adversary.record import is_held
 
 SCRIPTS = (
     (),
@@ -101,7 +102,7 @@ def way(name, seed, *, killed_after=None, script=(), tables="", within_s=45.0):
             kinds = [entry.kind for entry in bench.journal.entries()]
             assert "Traceback" not in bench.output(), bench.output()[-2000:]
         steps = [(v["step"], v["outcome"], v["counts"], v["attempt"]) for v in unrevised(verdicts)]
-        ended = None if result is None else (result["outcome"], result.get("ending", bool(result["held"])))
+        ended = None if result is None else (result["outcome"], result.get("ending", is_held(result)))
         duties = (kinds.count("lead_zero"), kinds.count("check_standard"), kinds.count("unit_started"))
         return kind, Told(asks, steps, ended, entries, duties)
     finally:

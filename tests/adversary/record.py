@@ -20,6 +20,13 @@ class Entry:
     evidence: dict | None
 
 
+def is_held(result):
+    """Whether a unit's result says that it must cool first; journals of earlier days say it in `held`."""
+    return result["outcome"] is None and (
+        result["ending"] == "warm" if "ending" in result else bool(result["held"])
+    )
+
+
 class Journal:
     """The record of one bench, read beside the daemon that writes it."""
 

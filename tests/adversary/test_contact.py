@@ -10,7 +10,7 @@ import time
 
 import pytest
 
-from tests.adversary.benches import NOTHING_S, at, judged, pairs_of, read_again, scan, sound, steps_of
+from tests.adversary.benches import NOTHING_S, at, judged, read_again, scan, sound, steps_of
 
 ALIKE = """
 [sheet]
@@ -88,7 +88,8 @@ def test_another_pair_is_not_judged_from_a_touch_that_lies_still(tmp_path, sheet
         scan(bench, hands, sound(hands))
         before = judged(bench, hands, 1)
         nothing_comes(bench, accident, before)
-        assert pairs_of(judged(bench, hands, 2)) == [set(hands.sheet.pairs[n][1]) for n in (0, 1)]
+        told = [{verdict["pin_a"], verdict["pin_b"]} for verdict in judged(bench, hands, 2)]
+        assert told == [set(pair) for _, pair, _ in hands.sheet.pairs[:2]]
 
 
 def test_matched_secondaries_are_each_touched(tmp_path):
@@ -181,6 +182,36 @@ def test_a_meter_set_anew_has_lifted_nothing(tmp_path, one, two, wires):
         time.sleep(NOTHING_S)
         assert steps_of(bench.journal.verdicts()) == ["one"]
         assert steps_of(judged(bench, hands, 2)) == ["one", "two"]
+
+
+@pytest.mark.parametrize("on", ["short", ("U", "V")], ids=["short", "pair"])
+def test_whoever_holds_probes_that_do_not_count_is_told_to_lift_them(tmp_path, on):
+    """Down before the bench was started, and held: soon a request or notice says what to do."""
+    with at(tmp_path, "skerry") as (bench, hands):
+        unit = sound(hands)
+        if on != "short":
+            scan(bench, hands, unit)
+        bench.kill()
+        hands.place(unit)
+        hands.touch(on)
+        bench.start()
+        if on == "short":
+            bench.type(unit.serial)
+        before = bench.journal.count()
+
+        def told(state):
+            notes = [note["code"] for note in state.get("notes") or ()]
+            kind = (state.get("ask") or {}).get("kind")
+            return (
+                kind == "lift"
+                or "probes.not_lifted" in notes
+                or bench.journal.count() > before + (on == "short")
+            )
+
+        assert bench.ear.until(told, within_s=8.0), bench.ask
+        hands.lift(0.4)
+        if bench.ask[0] != "start_unit":
+            assert hands.go_on(unit.serial, within_s=40.0), bench.ask
 
 
 def test_a_hurried_hand_that_shows_no_open_probes_is_asked_again(tmp_path):

@@ -12,6 +12,7 @@ import pytest
 
 from tests.adversary.benches import at, sound
 from tests.adversary.campaign import FAILED, PASSED
+from tests.adversary.record import is_held
 
 
 def measured(bench, hands, unit, **words):
@@ -49,7 +50,7 @@ def test_a_good_unit_held_as_warm_does_not_fail_when_it_is_scanned_again_at_once
     with at(tmp_path, "plover") as (bench, hands):
         unit = warm(sound(hands), 25.0)
         first = measured(bench, hands, unit)
-        assert (first["outcome"], bool(first["held"])) == (None, True)
+        assert is_held(first)
         since_s = unit.warmth.since_s
         result = hands.measure(unit)
         assert unit.warmth.since_s == since_s

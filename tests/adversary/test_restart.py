@@ -11,6 +11,8 @@ from pathlib import Path
 import pytest
 
 from tests.adversary.benches import at, judged, read_again, scan, sound
+from tests.adversary.record import is_held
+from tests.waiting import wait_until
 
 CHECK = '[check]\nresistor = "R1"\nvalue = "100 ohm"\nuncertainty = "20 mohm"\naction = "stop"\n'
 
@@ -21,14 +23,25 @@ def again(bench):
     bench.start()
 
 
+@pytest.mark.parametrize("ending", ["kill", "stop"])
+def test_the_next_unit_is_asked_for_after_every_start(tmp_path, ending):
+    """A bench that has measured a unit before asks for the next one, as a new bench does."""
+    with at(tmp_path, "linnet") as (bench, hands):
+        assert hands.measure(sound(hands, "A-1"))
+        getattr(bench, ending)()
+        bench.start(shown_within_s=15.0)
+        assert bench.until_asked("start_unit", within_s=5.0), bench.ask
+        assert hands.measure(sound(hands, "A-2"))
+
+
 def test_the_lead_zero_that_was_asked_for_is_asked_for_again(tmp_path):
     """Killed at that request on a bench whose check standard stops it: both duties are still owed."""
     with at(tmp_path, "corrie", tables=CHECK, lead_ohm=0.4) as (bench, hands):
         unit = sound(hands)
         hands.place(unit)
         bench.type(unit.serial)
-        assert bench.until_asked(("short_probes", "check_resistor"))
-        bench.until_asked("short_probes", within_s=2.0)
+        wait_until(lambda: bench.journal.entries("unit_started"))
+        assert bench.until_asked("short_probes")
         again(bench)
         assert hands.go_on(unit.serial, within_s=40.0), bench.ask
         kinds = [entry.kind for entry in bench.journal.entries("lead_zero", "check_standard", "verdict")]
@@ -64,7 +77,7 @@ def test_a_unit_that_cools_is_held_with_a_restart_as_without(tmp_path, killed_af
             again(bench)
         result = hands.go_on(unit.serial, within_s=40.0)
         assert result, bench.ask
-        assert (result["outcome"], bool(result["held"])) == (None, True)
+        assert is_held(result), result["outcome"]
 
 
 def test_a_stator_killed_before_its_last_touch_gets_its_result(tmp_path):

@@ -26,5 +26,6 @@ def test_three_hundred_units_are_judged_rightly():
         308, list(SHEETS), "long", per_life=11, habits=habits, say=lambda fate: print(fate.line())
     )
     print(tally.table())
+    assert not tally.broken
     assert not [fate.line() for fate in tally.wrong]
     assert not [fate.line() for fate in tally.fates if fate.became == "unfinished"]
