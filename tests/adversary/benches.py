@@ -78,11 +78,6 @@ def steps_of(verdicts):
     return [verdict["step"] for verdict in verdicts]
 
 
-def pairs_of(verdicts):
-    """Between which pins, in order."""
-    return [{verdict["pin_a"], verdict["pin_b"]} for verdict in verdicts]
-
-
 def dice(seed):
     """Dice of a test."""
     return random.Random(f"{seed} test")
