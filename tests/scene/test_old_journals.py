@@ -11,6 +11,7 @@ import sqlite3
 from pathlib import Path
 
 import pytest
+from acquire.reports.certificate_source import measured, visit_for
 
 from acquire.answers.history import history_line
 from acquire.errors import InputImpossible
@@ -34,7 +35,6 @@ from acquire.records import (
     Verdict,
 )
 from acquire.reports.batch import batch_report
-from acquire.reports.certificate_source import measured, visit_for
 from acquire.reports.label import facts_of_visit
 from acquire.reports.returned import returned
 from acquire.reports.visits import visits_on

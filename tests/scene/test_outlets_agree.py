@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from io import StringIO
 
 import pytest
+from acquire.reports.certificate_source import measured, visit_for
 from rich.console import Console
 
 from acquire.answers.history import history_line
@@ -38,7 +39,6 @@ from acquire.records import (
     UnitStarted,
 )
 from acquire.reports.batch import batch_report
-from acquire.reports.certificate_source import measured, visit_for
 from acquire.reports.label import facts_of_visit
 from acquire.reports.lookback import by_spool
 from acquire.reports.returned import returned
