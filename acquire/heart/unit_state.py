@@ -369,7 +369,8 @@ class UnitState:
     def repeats(self, match: Match) -> bool:
         """Whether a value that reads like the step judged last is taken as its repetition.
 
-        Once, and not where the asked pair has read so before: a fault of it would be explained away for ever.
+        Once, and not where the asked pair has read so before: then it is that pair's, and no fault is
+        explained away for ever.
         """
         state = self.state
         return state is not None and not self._touched_again and not self._same_again(state, match)
