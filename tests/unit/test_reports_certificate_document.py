@@ -9,17 +9,7 @@ import pytest
 
 from acquire.errors import InputImpossible
 from acquire.journal.history import JournalReader
-from acquire.records import (
-    Code,
-    Ending,
-    Notice,
-    Outcome,
-    Purpose,
-    ResultKind,
-    Untested,
-    UntestedKind,
-    Weight,
-)
+from acquire.records import Code, Ending, Notice, Outcome, Purpose, ResultKind, Untested, UntestedKind, Weight
 from acquire.reports.certificate import Calibration, Given, Heading, certificate_from_text, certificate_of
 from acquire.reports.certificate_check import SOFTWARE, check
 from acquire.reports.certificate_document import certificate_document
@@ -233,10 +223,7 @@ def test_doubtful_verdicts_are_marked(tmp_path):
     ("records", "told"),
     [
         (visit()[:-1], "still on the bench"),
-        (
-            [*visit()[:-1], replace(visit()[-1], outcome=None, ending=Ending.WARM)],
-            "the unit is warm",
-        ),
+        ([*visit()[:-1], replace(visit()[-1], outcome=None, ending=Ending.WARM)], "the unit is warm"),
         (
             [*visit()[:-1], replace(visit()[-1], outcome=None, ending=Ending.GIVEN_UP, remark="dropped")],
             "given up: dropped",
