@@ -75,6 +75,7 @@ class Probes:
                 "until_s": math.inf,
                 "slip": slip,
                 "readings": [],
+                "sent": set(),
             }
         )
 
@@ -97,10 +98,11 @@ class Probes:
             ohm = math.inf if self.resistance_ohm is None else self.resistance_ohm(touch.on)
         return ohm if four_wire else ohm + self.lead_ohm + touch.contact_ohm
 
-    def noted(self, ohm):
-        """Keep a reading for the oracle."""
-        if self.touch is not None and self.log and not math.isinf(ohm):
-            self.log[-1]["readings"].append((time.monotonic(), ohm))
+    def noted(self, ohm, text, log):
+        """Keep a reading for the oracle, and what was sent, with the touch that it was taken on."""
+        if log is not None and not math.isinf(ohm):
+            log["readings"].append((time.monotonic(), ohm))
+            log["sent"].add(text)
 
 
 class Instrument:
@@ -281,7 +283,9 @@ class Instrument:
 
     def _converted(self):
         time.sleep(self.conversion_s * max(self.plc, 0.02) * (2.0 if self.compensated else 1.0))
-        ohm = self.probes.seen_ohm(four_wire=self.function == "FRES")
+        probes = self.probes
+        log = probes.log[-1] if probes.touch is not None and probes.log else None
+        ohm = probes.seen_ohm(four_wire=self.function == "FRES")
         full = self.range or next((full for full in RANGES if full * OVERRANGE >= ohm), RANGES[-1])
         self.sent += 1
         if not ohm <= full * OVERRANGE:
@@ -294,6 +298,7 @@ class Instrument:
         ohm = ohm * (1.0 + self.gain[full]) + self.offset[full]
         ohm += self.dice.gauss(0.0, NOISE_COUNTS.get(full, 3.0) * count)
         ohm = round(ohm / count) * count
-        self.probes.noted(ohm)
+        text = f"{ohm:+.8E}"
+        probes.noted(ohm, text, log)
         self.display = ohm
-        return f"{ohm:+.8E}"
+        return text
