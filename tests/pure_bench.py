@@ -7,12 +7,14 @@ needs a daemon has `tests.light_benches`.
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 
 from acquire.conditions import Conditions, Temperature
 from acquire.files.statements import ModelStatements
 from acquire.pipeline import Pipeline
 from acquire.records import Ask, Circumstances, Prompt, Purpose, StartUnit, UnitResult
+from acquire.records.codes import Order
 from acquire.sheets import load_sheet
 from drivers.models import load_model
 from drivers.reading import Kind, Origin, Quantity, Reading
@@ -32,7 +34,7 @@ LEAD_OHM = 0.12
 def shown(wanted, ohm, conversion, now_s, *, quantity=None, flags=frozenset(), full_scale=None):
     """What a meter without noise to speak of shows, set as wanted; None is the air."""
     quantity = quantity or wanted.quantity
-    full_scale = full_scale or (100.0 if (wanted.expected_ohm or 1) <= 120 else 1000.0)
+    full_scale = full_scale or _range(wanted, ohm)
     if ohm is not None and quantity is Quantity.RESISTANCE:
         ohm += LEAD_OHM
     over = ohm is None or ohm > 1.2 * full_scale
@@ -52,21 +54,52 @@ def shown(wanted, ohm, conversion, now_s, *, quantity=None, flags=frozenset(), f
     )
 
 
+def _range(wanted, ohm):
+    """The range it is set to; where it is left to range by itself, the one that shows what lies there."""
+    if wanted.expected_ohm is not None:
+        return 100.0 if wanted.expected_ohm <= 120 else 1000.0
+    return next((full for full in (100.0, 1e3, 1e5) if ohm is not None and ohm < full), 1e7)
+
+
+@cache
+def _sheet(name):
+    return load_sheet(CONFIGS / "sheets" / f"{name}.toml")
+
+
+@cache
+def _model():
+    return load_model(CONFIGS / "meters" / "bench-6-digit.toml")
+
+
 class Bench:
     """A pipeline with a clock, ideal hands and a meter without noise to speak of."""
 
-    def __init__(self, celsius=20.0, **changes):
-        sheet = replace(load_sheet(CONFIGS / "sheets" / "plover-80.toml"), **changes)
-        model = load_model(CONFIGS / "meters" / "bench-6-digit.toml")
+    def __init__(
+        self,
+        celsius=20.0,
+        *,
+        sheet="plover-80",
+        order=Order.GUIDED,
+        purpose=Purpose.INCOMING,
+        check=None,
+        fixture=None,
+        **changes,
+    ):
+        sheet = replace(_sheet(sheet), **changes)
+        model = _model()
         self.now_s = 100.0
         self.conversion = 0
         self.pipeline = Pipeline(
-            Circumstances("bench-1", Purpose.INCOMING, sheet, "meter", model.name, "m", "b", "test"),
+            Circumstances("bench-1", purpose, sheet, "meter", model.name, "m", "b", "test"),
             ModelStatements(model),
             Conditions(temperature=Temperature(celsius, 0.2, self.now_s), temperature_oldest_s=1e9),
             four_wire_below_ohm=10.0,
+            order=order,
+            check=check,
+            fixture=fixture,
         )
         self.events = []
+        self.air(0.5)
 
     def read(self, ohm, *, quantity=None, flags=frozenset(), full_scale=None):
         self.now_s += 0.1
@@ -84,6 +117,12 @@ class Bench:
         for _ in range(8):
             new += self.read(None)
         return new
+
+    def air(self, seconds):
+        """Probes in the air, with the daemon's ticks in between."""
+        for _ in range(round(seconds * 10)):
+            self.read(None)
+        self.events += self.pipeline.tick(self.now_s, self.now_s)
 
     def command(self, command):
         new = self.pipeline.command(command, self.now_s, self.now_s)

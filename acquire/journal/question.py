@@ -13,10 +13,17 @@ from datetime import UTC, date, datetime, timedelta
 from typing import Any, Protocol
 
 from acquire.journal.entry import Entry
-from acquire.records import Evidence, Outcome
+from acquire.journal.plain import from_plain
+from acquire.journal.upgrade import upgraded
+from acquire.records import Evidence, Outcome, UnitResult
+from acquire.words.faults import sentence
+from acquire.words.units import findings_words
 
 PLACE_NAMES = ("id", "seq", "kind", "utc_s")
 """Names that `Record.values` gives of an entry itself; any other is a field of its payload."""
+
+OF_A_STAY = ("unit_started", "unit_result", "typed_result")
+"""Kinds of entries that say how a unit's stay on a bench ended."""
 
 _FIELD = re.compile(r"[a-z][a-z0-9_]{0,62}")
 """How a field of a record may be called; names stand in a store's SQL itself. 63 characters are PostgreSQL's
@@ -31,6 +38,18 @@ def check_names(names: Sequence[str]) -> None:
     """
     if unfit := [name for name in names if not _FIELD.fullmatch(name)]:
         raise ValueError(f"no field is called {unfit[0]!r}")
+
+
+def explains(payload: Any, text: str) -> bool:
+    """Whether a unit's result says a text, without capitals, in its first explanation or its findings."""
+    try:
+        result = from_plain("unit_result", upgraded("unit_result", payload))
+    except (ValueError, TypeError):  # not the shape of a result: it says nothing
+        return False
+    if not isinstance(result, UnitResult):
+        return False
+    said = [*findings_words(result), *(f"{each.fault} {sentence(each)}" for each in result.hypotheses[:1])]
+    return any(text in each.casefold() for each in said)
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +115,7 @@ class Record(Protocol):
         Args:
             question: what is looked for; `with_evidence` plays no part.
             names: of `PLACE_NAMES`, or fields of the payload that hold a number, a text, true, false or
-                nothing. A field that an entry lacks is None; true and false come as 1 and 0.
+                nothing. A field that an entry lacks is None; true and false come as such, or as 1 and 0.
 
         Raises:
             JournalUnusable: the store cannot be read.

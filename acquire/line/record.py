@@ -19,10 +19,11 @@ from psycopg.types.json import set_json_loads
 from acquire.errors import JournalUnusable
 from acquire.journal.entry import Entry
 from acquire.journal.plain import evidence_from_plain
-from acquire.journal.question import Question, check_names
+from acquire.journal.question import Question, check_names, explains
 from acquire.journal.rows import storable
+from acquire.journal.upgrade import upgraded
 from acquire.line.database import shown
-from acquire.outlets.payload import HEAD, OPTIONAL
+from acquire.outlets.payload import HEAD, OPTIONAL, SAID
 from acquire.records import Evidence
 
 ID = re.compile(r"([0-9a-f]{16})-([1-9][0-9]{0,17})")
@@ -191,7 +192,7 @@ class LineRecord:
         rows = self._rows(sql, values)
         if wanted is None:
             return rows
-        fitting = (row[1:] for row in rows if _explains(row[0], storable(wanted).casefold()))
+        fitting = (row[1:] for row in rows if explains(row[0], storable(wanted).casefold()))
         return fitting if limit is None else iter(deque(fitting, limit))
 
     def _rows(self, sql: str, values: Sequence[Any]) -> Iterator[tuple[Any, ...]]:
@@ -216,7 +217,9 @@ class LineRecord:
 
 def _entry(journal: str, seq: int, kind: str, payload: Any, kept: Any) -> Entry:
     """One row as the journal would give it."""
-    record = {key: value for key, value in payload.items() if key not in NOT_OF_THE_RECORD}
+    plain = {key: value for key, value in payload.items() if key not in NOT_OF_THE_RECORD}
+    said = SAID.get(kind, {})
+    record = {key: value for key, value in upgraded(kind, plain).items() if key not in said}
     evidence = None
     if kept is not None:
         evidence = {key: value for key, value in kept.items() if key not in NOT_OF_EVIDENCE}
@@ -257,13 +260,3 @@ def _where(question: Question) -> tuple[str, list[Any]]:
             parts.append(f"{column} = ANY(%s)")
             values.append(list(among))
     return ("WHERE " + " AND ".join(parts) if parts else ""), values
-
-
-def _explains(payload: Any, text: str) -> bool:
-    """Whether a unit's result says this in its first explanation or its findings."""
-    try:
-        said = [*payload.get("findings", ()), *list(payload["hypotheses"][:1])]
-        words = (part for each in said for part in ([each] if isinstance(each, str) else each.values()))
-        return any(isinstance(word, str) and text in word.casefold() for word in words)
-    except (KeyError, TypeError, AttributeError):  # not the shape of a result: it says nothing
-        return False

@@ -1,6 +1,7 @@
 """What others get to read: the JSON object of an entry, and the cells of its CSV row.
 
-Both are the record itself, field by field, with the entry's id and the version of this spelling in front. A
+Both are the record itself, field by field, with the entry's id and the version of this spelling in front and
+the sentences that people read behind. A
 field is never renamed or given another meaning within a version; new fields may come, so readers pass over
 what they do not know. Not for files (csv_log), for what the columns are (columns) and not for topics (mqtt).
 """
@@ -10,6 +11,7 @@ from __future__ import annotations
 import dataclasses
 import json
 import re
+from collections.abc import Callable
 from datetime import UTC, datetime
 from typing import Any
 
@@ -17,6 +19,10 @@ from acquire.journal.entry import Entry
 from acquire.journal.plain import KINDS, from_plain
 from acquire.outlets.columns import COLUMNS_OF
 from acquire.records import Recorded
+from acquire.words.beside import check_text, typed_reason
+from acquire.words.faults import batch_doubt, likely
+from acquire.words.units import findings_words, missing_words, why_not
+from acquire.words.verdicts import hint, reason
 
 VERSION = 1
 """Of payloads and columns; part of topics and schema names."""
@@ -24,13 +30,38 @@ VERSION = 1
 HEAD = ("schema", "id", "seq", "kind")
 """Keys that stand before the record's own."""
 
+SAID: dict[str, dict[str, Callable[[Any], str | list[str]]]] = {
+    "verdict": {"reason": reason, "hint": hint},
+    "typed_result": {"reason": typed_reason},
+    "check_standard": {"text": check_text},
+    "unit_result": {
+        "explanation": lambda result: likely(result.hypotheses[0]) if result.hypotheses else "",
+        "held": why_not,
+        "findings": lambda result: list(findings_words(result)),
+        "not_tested": lambda result: list(missing_words(result)),
+    },
+    "batch": {"doubt": batch_doubt},
+}
+"""Sentences by kind of entry and key; nothing of ours reads them back."""
+
+TEXT = {"type": "string", "description": "for people"}
+TEXTS = {"type": "array", "items": {"type": "string"}, "description": "for people"}
+LISTED = frozenset({"findings", "not_tested"})
+"""Schemas of such a sentence, and of several; keys that hold several."""
+
 OPTIONAL = frozenset({"after"})
 """Keys beside them that only a bench of a line sends."""
 
 
 def payload_of(entry: Entry) -> dict[str, Any]:
     """Give the JSON object of an entry, without its evidence."""
-    return {"schema": VERSION, "id": entry.id, "seq": entry.seq, "kind": entry.kind, **entry.payload}
+    head = {"schema": VERSION, "id": entry.id, "seq": entry.seq, "kind": entry.kind}
+    return {**head, **entry.payload, **said_of(entry)}
+
+
+def said_of(entry: Entry) -> dict[str, str | list[str]]:
+    """The sentences of an entry, which the record itself keeps as facts; see `SAID`."""
+    return {name: say(entry.record) for name, say in SAID.get(entry.kind, {}).items()}
 
 
 def evidence_payload_of(entry: Entry) -> dict[str, Any]:
@@ -89,9 +120,14 @@ def header(kind: str = "verdict") -> list[str]:
 
 def row_of(entry: Entry) -> list[str]:
     """The cells of an entry's row, as text; empty where there is no value."""
-    known = {"schema": VERSION, "id": entry.id, "time_utc": iso_time(entry.utc_s)}
-    columns = COLUMNS_OF[entry.kind]
-    return [_cell(known.get(c.name, entry.payload.get(c.name)), text=c.text) for c in columns]
+    known = {**fields_of(entry), "schema": VERSION, "id": entry.id, "time_utc": iso_time(entry.utc_s)}
+    return [_cell(known.get(column.name), text=column.text) for column in COLUMNS_OF[entry.kind]]
+
+
+def fields_of(entry: Entry) -> dict[str, Any]:
+    """The fields of an entry's record with its sentences, those of a list in one text."""
+    said = said_of(entry).items()
+    return {**entry.payload, **{name: "; ".join(t) if isinstance(t, list) else t for name, t in said}}
 
 
 def _cell(value: Any, *, text: bool) -> str:
@@ -121,7 +157,13 @@ def json_schema(kind: str) -> dict[str, Any]:
     Args:
         kind: a key of `acquire.journal.plain.KINDS`.
     """
-    return schema_of(KINDS[kind], f"{kind}", head=head_schema(kind))
+    schema = schema_of(KINDS[kind], f"{kind}", head=head_schema(kind))
+    said = {name: TEXTS if name in LISTED else TEXT for name in SAID.get(kind, {})}
+    return {
+        **schema,
+        "properties": {**schema["properties"], **said},
+        "required": [*schema["required"], *said],
+    }
 
 
 def schema_of(record: Any, name: str, head: dict[str, Any] | None = None) -> dict[str, Any]:

@@ -7,7 +7,6 @@ stay apart for colour-blind eyes. Not a source of truth: it shows what the journ
 from __future__ import annotations
 
 import math
-from collections import Counter
 from dataclasses import dataclass, field
 from typing import Self
 
@@ -34,11 +33,19 @@ from acquire.records import (
     TypedResult,
     UnitResult,
     UnitStarted,
+    UntestedKind,
     Verdict,
     Weight,
+    Why,
 )
-from acquire.records.bench import ASKED_FOR
-from acquire.records.words import OUTCOME_WORDS, TURN_FAULTS, ending_words, sureness
+from acquire.records.codes import ASKED_FOR
+from acquire.unit_result import stay_of
+from acquire.words.beside import typed_answer
+from acquire.words.notices import said
+from acquire.words.outcomes import OUTCOME_WORDS, deed_words
+from acquire.words.prompts import asked
+from acquire.words.units import cause_of, result_words, untested_words
+from acquire.words.verdicts import reason
 
 SIGNS: dict[Outcome, tuple[str, str, str]] = {
     Outcome.PASS: ("●", OUTCOME_WORDS[Outcome.PASS], "bold bright_blue"),
@@ -52,8 +59,8 @@ SIGNS: dict[Outcome, tuple[str, str, str]] = {
 SHOWN_ASKS = frozenset({Ask.TOUCH, Ask.TOUCH_AGAIN, Ask.SHORT_PROBES, Ask.CHECK_RESISTOR, Ask.CLIP_ON})
 """Prompts that stand in the lines of an output without a living last line."""
 
-SELF_CHECK = "self-check"
-"""Step of the prompts of a meter's self-check (`acquire.bench.self_check`), all of which are shown."""
+SELF_CHECKS = frozenset({Why.SELF_CHECK, Why.SELF_CHECK_PASSED})
+"""Prompts of a meter's self-check, all of which are shown."""
 
 WIDTH = 80
 """Columns of the smallest screen that takes a verdict in one line."""
@@ -110,11 +117,11 @@ class Terminal:
     Attributes:
         console: where to write. On a real terminal the last line lives (what to touch, how far from rest);
             elsewhere only finished lines are written.
+        units: how each stay on the bench stands, by what names it.
     """
 
     console: Console
-    units: list[Tally] = field(default_factory=list)
-    outcomes: Counter[str] = field(default_factory=Counter)
+    units: dict[tuple[str, str, float], Tally] = field(default_factory=dict)
     _live: Live | None = None
     _prompt: str = ""
     _settling: str = ""
@@ -165,31 +172,29 @@ class Terminal:
 
     def _prompted(self, prompt: Prompt) -> None:
         count = f"  [{prompt.steps_done}/{prompt.steps_total}]" if prompt.steps_total else ""
-        self._prompt = f"{prompt.text}{count}"
-        if self._live is None and (prompt.ask in SHOWN_ASKS or prompt.step == SELF_CHECK):
-            self.console.print(Text(f"  → {prompt.text}", style="dim"))
+        text = asked(prompt)
+        self._prompt = f"{text}{count}"
+        if self._live is None and (prompt.ask in SHOWN_ASKS or prompt.why in SELF_CHECKS):
+            self.console.print(Text(f"  → {text}", style="dim"))
 
     def _unit_done(self, result: UnitResult) -> None:
         if result.outcome is None:
-            word, style, why = f"◌ {ending_words(None, result.held)}", "bold yellow", ""
+            word, style = f"◌ {result_words(result)}", "bold yellow"
             if result.wait_s:
                 word += f"; try again in about {max(1, round(result.wait_s / 60))} min"
         else:
             shape, words, style = SIGNS[result.outcome]
-            word, why = f"{shape} {words}", ""
-        if result.findings:
-            why = " ".join(result.findings)
-        elif result.hypotheses:
-            best = result.hypotheses[0]
-            why = f"{best.sentence.rstrip('.')} ({sureness(best.probability)} sure)."
-        self.outcomes["held" if result.outcome is None else result.outcome.value] += 1
-        self.units.append(Tally(result.serial, result.outcome, word, style, why))
+            word = f"{shape} {words}"
+        why = cause_of(result)
+        self.units[stay_of(result)] = Tally(result.serial, result.outcome, word, style, why)
+        word = f"{result.serial} now: {word}" if result.revision else word
         between = "   " if len(f"  {word}   {why}") <= self.console.width else f"\n{BELOW}"
         self._line(Text(f"  {word}", style=style).append(f"{between}{why}" if why else "", style="default"))
-        for missing in result.not_tested:
-            if missing != TURN_FAULTS or not self._turns_told:  # true of every unit: once is enough
-                self._line(Text(f"{BELOW}{missing}", style="dim"))
-            self._turns_told = self._turns_told or missing == TURN_FAULTS
+        for missing in () if result.revision else result.untested:
+            of_turns = missing.kind is UntestedKind.TURNS
+            if not (of_turns and self._turns_told):  # true of every unit: once is enough
+                self._line(Text(f"{BELOW}{untested_words(missing)}", style="dim"))
+            self._turns_told = self._turns_told or of_turns
         self._line(Text(""))
 
     def _line(self, text: Text) -> None:
@@ -217,7 +222,7 @@ class Terminal:
         table = Table(title=None, box=None, pad_edge=False)
         for head in ("unit", "verdict", "explanation"):
             table.add_column(head, style="bold" if head == "unit" else "")
-        for unit in self.units:
+        for unit in self.units.values():
             table.add_row(Text(unit.serial), Text(unit.words, style=unit.style), Text(unit.why))
         return table
 
@@ -243,7 +248,7 @@ def verdict_line(verdict: Verdict) -> Text:
     line = Text(f"  {pair:<6} {shortened(verdict.step, wide):<{wide}} {value} ")
     line.append(limits, style="dim").append(f" {word}", style=style).append(again, style="yellow")
     if verdict.counts and verdict.outcome is not Outcome.PASS:
-        line.append(f"\n{BELOW}{verdict.reason}", style="default")
+        line.append(f"\n{BELOW}{reason(verdict)}", style="default")
     return line
 
 
@@ -257,7 +262,7 @@ def beside_line(event: LeadZero | CheckStandard | TypedResult | Batch | Notice) 
         case TypedResult():
             return typed_line(event)
         case Batch():
-            return Text(f"  batch   {batch_text(event)}", style="bold" if event.doubt else "dim")
+            return Text(f"  batch   {batch_text(event)}", style="bold" if event.first_doubt else "dim")
         case Notice():
             return notice_line(event)
 
@@ -265,8 +270,8 @@ def beside_line(event: LeadZero | CheckStandard | TypedResult | Batch | Notice) 
 def batch_text(batch: Batch) -> str:
     """What was done to a batch, in a few words."""
     units = f", {counted(batch.expected, 'unit')}" if batch.expected else ""
-    said = f": {batch.remark}" if batch.remark else ""
-    return f"{batch.batch} ({batch.sheet}{units}) {batch.deed.value.replace('_', ' ')}{said}"
+    told = f": {words}" if (words := deed_words(batch)) else ""
+    return f"{batch.batch} ({batch.sheet}{units}) {batch.deed.value.replace('_', ' ')}{told}"
 
 
 def check_line(check: CheckStandard) -> Text:
@@ -284,8 +289,8 @@ def typed_line(result: TypedResult) -> Text:
     if result.outcome is not None:
         shape, words, style = SIGNS[result.outcome]
         line.append(f"{shape} {words}", style=style)
-    if result.reason and (result.outcome is not Outcome.PASS or result.stated):
-        line.append(f"\n{BELOW}{result.answer}", style="default")
+    if result.outcome is not Outcome.PASS or result.stated:
+        line.append(f"\n{BELOW}{typed_answer(result)}", style="default")
     return line
 
 
@@ -325,6 +330,6 @@ def shortened(text: str, width: int) -> str:
 def notice_line(notice: Notice) -> Text:
     """A notice with its weight as the word that is on record; an answer to what was typed without one."""
     if notice.code in ASKED_FOR:
-        return Text("\n".join(f"{BELOW}{line}" for line in notice.text.split("\n")))
+        return Text("\n".join(f"{BELOW}{line}" for line in said(notice).split("\n")))
     style = {Weight.REMARK: "dim", Weight.WARNING: "yellow", Weight.STOP: "bold dark_orange"}[notice.weight]
-    return Text(f"  {notice.weight.value}: ", style=style).append(notice.text, style="default")
+    return Text(f"  {notice.weight.value}: ", style=style).append(said(notice), style="default")

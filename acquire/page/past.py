@@ -14,12 +14,14 @@ from typing import TYPE_CHECKING, Any
 
 from acquire.errors import InputImpossible
 from acquire.journal.history import JournalReader
-from acquire.journal.question import Question
+from acquire.journal.question import OF_A_STAY, Question
 from acquire.page.behind import Unknown
 from acquire.page.telling import notice_words, number, result_words, typed_words, verdict_words, zero_words
 from acquire.quantity import show
 from acquire.records import CheckStandard, LeadZero, UnitResult, UnitStarted
-from acquire.records.words import ending_words
+from acquire.unit_result import ended_s, stays_of
+from acquire.words.beside import check_text
+from acquire.words.units import result_words as ended_words
 
 if TYPE_CHECKING:
     from acquire.reports.visits import Visit
@@ -65,10 +67,10 @@ class Past:
         with self._opened(_serial(words)) as (_, visits):
             visit = visits[-1]
         verdicts = []
-        for each in visit.verdicts:
-            trace = () if each.evidence is None else each.evidence.trace
-            points = [[round(s, 3), si] for s, si in trace]
-            verdicts.append({**verdict_words(each.record), "id": each.id, "trace": points})
+        for each in visit.values:
+            evidence = each.evidence
+            points = [[round(s, 3), si] for s, si in (evidence.trace if evidence else ())]
+            verdicts.append({**verdict_words(each.verdict), "id": each.id, "trace": points})
         return {
             **self._head(visit),
             "verdicts": verdicts,
@@ -85,8 +87,8 @@ class Past:
         with self._opened(serial) as (reader, visits):
             both = compared(reader, serial, visits)
         for visit in visits:
-            verdicts = [verdict_words(each.record) for each in visit.deciding().values()]
-            meters = {each.record.meter_model for each in visit.verdicts}
+            verdicts = [verdict_words(each.verdict) for each in visit.deciding().values()]
+            meters = {each.verdict.meter_model for each in visit.values}
             told.append({**self._head(visit), "meter": ", ".join(sorted(meters)), "verdicts": verdicts})
         return {"serial": serial, "visits": told, **both}
 
@@ -94,12 +96,12 @@ class Past:
         """The latest units, newest first."""
         limit = words.get("limit", "50")
         most = min(int(limit), MOST_UNITS) if limit.isascii() and limit.isdigit() else 50
-        question = Question(kinds=("unit_result",), limit=most, bench=self.bench)
-        return {"units": [_line(result) for result in reversed(self._results(question))]}
+        question = Question(kinds=OF_A_STAY, limit=4 * most, bench=self.bench)
+        return {"units": [_line(result) for result in reversed(self._results(question)[-most:])]}
 
     def results_of_batch(self, name: str) -> list[UnitResult]:
         """Results of a batch, oldest first."""
-        return self._results(Question(batch=name, kinds=("unit_result",)))
+        return self._results(Question(batch=name, kinds=OF_A_STAY))
 
     def code(self, words: dict[str, str]) -> Plain:
         """What a scanned code may be: a known serial, one that looks like the others, or a question."""
@@ -132,11 +134,11 @@ class Past:
 
     def _results(self, question: Question) -> list[UnitResult]:
         with JournalReader(self.folder) as reader:
-            records = [entry.record for entry in reader.find(question)]
-        return [record for record in records if isinstance(record, UnitResult)]
+            stays = stays_of(entry.record for entry in reader.find(question))
+        return [result for stay in stays if (result := stay.result) is not None]
 
     def _head(self, visit: Visit) -> Plain:
-        started: UnitStarted = visit.started.record
+        started: UnitStarted = visit.started
         head: Plain = {
             "serial": started.serial,
             "bench": started.bench,
@@ -148,7 +150,7 @@ class Past:
         }
         if visit.result is None:
             return {**head, **_unfinished(started.utc_s)}
-        return {**head, **result_words(visit.result.record, self.core)}
+        return {**head, **result_words(visit.result, self.core)}
 
     # ------------------------------------------------------------------ duties of the bench
 
@@ -187,7 +189,7 @@ class Past:
                     "expanded_ohm": record.expanded_ohm,
                     "in_control": record.in_control,
                     "signs": list(record.signs),
-                    "text": record.text,
+                    "text": check_text(record),
                 }
                 for record in of_this
             ],
@@ -216,7 +218,9 @@ def _unfinished(utc_s: float) -> Plain:
         "outcome": None,
         "word": "not finished",
         "reason": "",
+        "ending": None,
         "held": "",
+        "revision": 0,
         "wait_until_utc_s": None,
         "findings": [],
         "diagnosis": [],
@@ -230,17 +234,17 @@ def _unfinished(utc_s: float) -> Plain:
 def _line(result: UnitResult) -> Plain:
     return {
         "serial": result.serial,
-        "utc_s": result.utc_s,
+        "utc_s": ended_s(result),
         "batch": result.batch,
         "sheet": result.sheet,
         "outcome": None if result.outcome is None else result.outcome.value,
-        "word": ending_words(result.outcome, result.held),
-        "held": result.held,
+        "word": ended_words(result),
+        "ending": result.ending.value,
     }
 
 
 def _check_text(readings: Sequence[CheckStandard]) -> str:
     last = readings[-1]
     value = show(last.reading_ohm, "Ω", last.expanded_ohm)
-    word = "in control" if last.in_control else f"out of control: {last.text}"
+    word = "in control" if last.in_control else f"out of control: {check_text(last)}"
     return f"{last.resistor} reads {value}, certified {last.certificate_ohm:g} Ω: {word}"

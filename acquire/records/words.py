@@ -1,4 +1,4 @@
-"""Words that several records share: pairs of pins, rules, probability laws, outcomes as people read them."""
+"""Words that several records share: pairs of pins, rules, probability laws, orders of outcomes."""
 
 from __future__ import annotations
 
@@ -18,45 +18,7 @@ class Pair(NamedTuple):
         return f"{self.a}–{self.b}"
 
 
-OUTCOME_WORDS = {
-    Outcome.PASS: "pass",
-    Outcome.CONDITIONAL_PASS: "pass, near a limit",
-    Outcome.CONDITIONAL_FAIL: "fail, near a limit",
-    Outcome.FAIL: "FAIL",
-    Outcome.CANNOT_JUDGE: "cannot judge",
-}
-"""Outcomes as people read them, the same on the display and from the record."""
-
-GIVEN_UP = "given up"
-"""How the reason of a unit begins that was given up, not held."""
-
-
-def ending_words(outcome: Outcome | None, held: str) -> str:
-    """How a unit ended, in words: its outcome, or why it was held or given up."""
-    if outcome is not None:
-        return OUTCOME_WORDS[outcome]
-    return held if held.startswith(GIVEN_UP) else f"held: {held}"
-
-
-def sureness(probability: float) -> str:
-    """A probability in words that never claims certainty: "over 99 %", "52 %"."""
-    return "over 99 %" if probability > 0.99 else f"{100.0 * probability:.0f} %"
-
-
-WORST_LAST = (
-    Outcome.PASS,
-    Outcome.CONDITIONAL_PASS,
-    Outcome.CANNOT_JUDGE,
-    Outcome.CONDITIONAL_FAIL,
-    Outcome.FAIL,
-)
-"""Outcomes in the order in which the worse one decides over a whole unit."""
-
 PASSING = frozenset({Outcome.PASS, Outcome.CONDITIONAL_PASS})
-
-TURN_FAULTS = "not tested: faults between turns, which a pass in ohms does not exclude"
-"""Stands on a unit that passed its ohms and of which no surge, inductance, Q or loss is on record: direct
-current does not show one shorted turn in a fine coil, nor weak insulation between turns."""
 
 FAILING = frozenset({Outcome.CONDITIONAL_FAIL, Outcome.FAIL})
 """Outcomes of a value outside its limits; such a value is asked for once more before it counts."""

@@ -12,7 +12,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from acquire.physics.check_standard import RUN_ON_ONE_SIDE
+from acquire.records.codes import RUN_LENGTH
 from acquire.stats.charts import Chart
 
 
@@ -137,7 +137,7 @@ _FINDERS: dict[Rule, Callable[[Chart], list[Signal]]] = {
     Rule.BEYOND: _beyond,
     Rule.TWO_OF_THREE: _zone(Rule.TWO_OF_THREE, 2.0, 2, 3),
     Rule.FOUR_OF_FIVE: _zone(Rule.FOUR_OF_FIVE, 1.0, 4, 5),
-    Rule.RUN: _zone(Rule.RUN, 0.0, RUN_ON_ONE_SIDE, RUN_ON_ONE_SIDE),
+    Rule.RUN: _zone(Rule.RUN, 0.0, RUN_LENGTH, RUN_LENGTH),
     Rule.STEADY: _steady,
     Rule.ZIGZAG: _zigzag,
     Rule.HUGGING: _near(Rule.HUGGING, 15, within=True),
@@ -152,13 +152,13 @@ def _windows(rule: Rule, marks: Sequence[int], needed: int, of: int) -> list[Sig
     for side in (1, -1):
         hits = every == side
         before = np.concatenate([[0], np.cumsum(hits)])
-        spans: list[tuple[int, int]] = []
-        for start in np.flatnonzero(before[of:] - before[:-of] >= needed).tolist():
-            places = np.flatnonzero(hits[start : start + of]) + start
-            first, last = int(places[0]), int(places[-1])
-            if spans and first <= spans[-1][1] + 1:
-                spans[-1] = spans[-1][0], last
-            else:
-                spans.append((first, last))
-        found += [Signal(rule, first, last, side) for first, last in spans]
+        starts = np.flatnonzero(before[of:] - before[:-of] >= needed)
+        if not len(starts):
+            continue
+        places = np.flatnonzero(hits)
+        first = places[before[starts]]  # the first and the last hit within each window
+        last = places[before[starts + of] - 1]
+        joined = np.flatnonzero(first[1:] > np.maximum.accumulate(last)[:-1] + 1) + 1
+        edges = [0, *joined.tolist(), len(starts)]
+        found += [Signal(rule, int(first[a]), int(last[b - 1]), side) for a, b in pairwise(edges)]
     return found

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import argparse
 import asyncio
+import json
 import random
 import sqlite3
 import statistics
@@ -23,7 +24,7 @@ from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 
-from acquire.answers.batch import all_batches, report_csv, report_from, report_json
+from acquire.answers.batch import all_batches, report_from
 from acquire.bench.on_record import unit_known
 from acquire.clock import RealClock
 from acquire.journal.history import JournalReader
@@ -34,6 +35,7 @@ from acquire.records import (
     BatchDeed,
     BatchState,
     Evidence,
+    FaultPlace,
     Hypothesis,
     Outcome,
     Purpose,
@@ -42,6 +44,7 @@ from acquire.records import (
     UnitStarted,
     WoundFrom,
 )
+from acquire.reports.export import batch_csv, report_plain
 from tests.benchmarks.records_papers import paper_questions
 from tests.known_records import NOON_S, RESULT, VERDICT
 
@@ -86,10 +89,12 @@ def unit_records(dice, batch, number, utc_s, spool):
             purpose=Purpose.FINAL,
         )  # fmt: skip
         records.append((verdict, EVIDENCE))
-    hypotheses = (Hypothesis("too_few_turns", 0.7, "S2 has about 2 of 165 turns too few."),) if failed else ()
+    place = FaultPlace("too_few_turns", ("S2",), (0.012,), turns=165)
+    hypotheses = (Hypothesis("too_few_turns", 0.7, (place,)),) if failed else ()
     result = replace(
         RESULT, bench="bench-1", serial=serial, sheet="Fathom 7", batch=batch, hypotheses=hypotheses,
-        outcome=Outcome.FAIL if failed else Outcome.PASS, started_utc_s=utc_s, utc_s=utc_s + 30.0,
+        outcome=Outcome.FAIL if failed else Outcome.PASS, measured=Outcome.FAIL if failed else Outcome.PASS,
+        started_utc_s=utc_s, utc_s=utc_s + 30.0,
     )  # fmt: skip
     return [*records, (result, None)]
 
@@ -105,7 +110,7 @@ async def fill(folder, verdicts, units):
             name = f"lot {b + 1}"
             opened = Batch(
                 "bench-1", name, BatchDeed.OPENED, BatchState.FINISHED, "Fathom 7", "5e" * 32, units,
-                (), "", "", None, "Ida", "", utc_s,
+                (), "", "Ida", "", utc_s,
             )  # fmt: skip
             await journal.append([(opened, None)])
             for start in range(0, units, 50):
@@ -155,9 +160,12 @@ def questions(folder, batches):
             return drained(reader.find(question))
 
     def page():
-        from acquire.reports.batch_html import as_html
+        from acquire.reports.batch_document import batch_document
+        from acquire.reports.batch_pictures import svg_pictures
+        from acquire.reports.html_page import as_html
 
-        return as_html(report_from(folder, middle))
+        report = report_from(folder, middle)
+        return as_html(batch_document(report, svg=svg_pictures(report)))
 
     return {
         "bare SELECT count(*)": lambda: bare_count(folder / "journal.db"),
@@ -169,8 +177,8 @@ def questions(folder, batches):
         "all batches (steadyohm batch)": lambda: all_batches(folder),
         "report of one batch": lambda: report_from(folder, middle),
         "its means of five as well": lambda: report_from(folder, middle, subgroup=5),
-        "its JSON": lambda: report_json(report_from(folder, middle)),
-        "its CSV": lambda: report_csv(report_from(folder, middle)),
+        "its JSON": lambda: json.dumps(report_plain(report_from(folder, middle))),
+        "its CSV": lambda: batch_csv(report_from(folder, middle)),
         "its HTML with drawings": page,
     }
 

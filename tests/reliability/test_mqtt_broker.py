@@ -3,6 +3,7 @@
 import asyncio
 import json
 import time
+from dataclasses import replace
 
 import aiomqtt
 import jsonschema
@@ -22,7 +23,7 @@ from tests.reliability.conftest import publishing
 pytestmark = needs_mosquitto
 
 VERSIONS = pytest.mark.parametrize("version", ["5", "3.1.1"])
-PROMPT = Prompt(Ask.TOUCH, "Touch 1 and 2.", "PL80-1", Pair("1", "2"), "slow charge", 0, 4)
+PROMPT = Prompt(Ask.TOUCH, "PL80-1", Pair("1", "2"), "slow charge", 0, 4)
 
 MARK = "mark"
 
@@ -68,6 +69,20 @@ async def test_verdicts_and_units_arrive_in_order_and_the_cursor_follows(journal
 
 
 @VERSIONS
+async def test_how_the_latest_unit_stands_is_kept_for_whoever_comes_later(journal, mosquitto, version):
+    """Retained, and replaced by the next revision of it."""
+    changed = replace(RESULT, revision=1, utc_s=RESULT.utc_s + 60.0, ended_utc_s=RESULT.utc_s)
+    async with subscriber(mosquitto.port) as ear, publishing(journal, mosquitto.port, version=version):
+        await journal.append([(STARTED, None), (RESULT, None)])
+        await ear.until(lambda e: e.of("latest"))
+        assert (await retained(mosquitto.port, "latest"))["revision"] == 0
+        await journal.append([(changed, None)])
+        await ear.until(lambda e: len(e.of("latest")) == 2)
+    kept = await retained(mosquitto.port, "latest")
+    assert (kept["serial"], kept["revision"], kept["outcome"]) == (RESULT.serial, 1, "fail")
+
+
+@VERSIONS
 async def test_everything_really_sent_keeps_the_published_schemas(journal, mosquitto, version):
     """Each message against the schema of its channel, as AsyncAPI names it; no topic is undocumented."""
     checks = {n: jsonschema.Draft202012Validator(schema) for n, schema in json_schemas().items()}
@@ -110,7 +125,7 @@ async def test_the_status_tells_online_and_stopped(journal, mosquitto, version):
             await ear.until(lambda e: e.of("status") and e.of("prompt"))
         status = await retained(mosquitto.port, "status")
         assert (status["state"], status["journal"]) == ("online", journal.birth)
-        assert (await retained(mosquitto.port, "prompt"))["text"] == "Touch 1 and 2."
+        assert (await retained(mosquitto.port, "prompt"))["text"] == "Touch 1–2 (slow charge)."
 
     assert (await retained(mosquitto.port, "status"))["state"] == "stopped"
     assert await retained(mosquitto.port, "prompt") is None

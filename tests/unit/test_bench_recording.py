@@ -70,7 +70,7 @@ async def eventful_day(folder):
     """Wrong pairs, a fault, a lost link, commands, a typed temperature, a clock set back, other files."""
     async with recorded(folder) as still:
         meter, daemon = still.meter, still.daemon
-        meter.slips = {"2–3": Pair("1", "2"), "5–6": Pair("4", "6")}
+        meter.slips = {"2–3": Pair("1", "3"), "5–6": Pair("4", "6")}
         await unit(still, "GOOD")
         meter.factor = {"4–6": 0.7}
         await unit(still, "SHORTED")
@@ -115,7 +115,7 @@ def test_the_day_was_eventful(day):
     assert {"pair.other", "meter.lost", "meter.back", "clock.set_back", "files.taken", "note"} <= hints
     assert outcomes["GOOD"] is outcomes["AFTER"] is Outcome.PASS
     assert outcomes["SHORTED"] in (Outcome.FAIL, Outcome.CONDITIONAL_FAIL)
-    assert any("measured again: the latest" in notice.text for notice in still.of(Notice))
+    assert any(notice.code == "step.touched_again" for notice in still.of(Notice))
     assert len({judged.verdict.sheet_hash for judged in still.of(Judged)}) == 2
 
 

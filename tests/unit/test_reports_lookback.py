@@ -10,7 +10,7 @@ from typer.testing import CliRunner
 from acquire.cli import app
 from acquire.errors import InputImpossible
 from acquire.journal.history import JournalReader
-from acquire.records import WoundFrom
+from acquire.records import Sign, WoundFrom
 from acquire.reports.lookback import Span, by_meter, by_spool, span_since_check
 from tests.known_records import CHECK, NOON_S
 from tests.known_visits import DAY_S, journal_with, moved_zero, visit
@@ -20,7 +20,7 @@ ALWAYS = Span(None, None, "")
 
 def check_at(day, *, good):
     return replace(
-        CHECK, utc_s=NOON_S + day * DAY_S - 60.0, in_control=good, text="" if good else "it jumped"
+        CHECK, utc_s=NOON_S + day * DAY_S - 60.0, in_control=good, signs=() if good else (Sign.JUMP,)
     )
 
 
@@ -40,11 +40,7 @@ def looked(folder, meter="meter", span=None, bench=None):
     [
         ([], ["U1", "U2", "U3", "U4"], "No check standard of meter"),
         ([(2, True)], ["U2", "U3", "U4"], "last in control at 2025-11-27 11:59 UTC; since then"),
-        (
-            [(2, True), (4, False)],
-            ["U2", "U3", "U4"],
-            "found out of control at 2025-11-29 11:59 UTC, and",
-        ),
+        ([(2, True), (4, False)], ["U2", "U3", "U4"], "found out of control at 2025-11-29 11:59 UTC, and"),
         ([(2, False)], ["U1", "U2", "U3", "U4"], "never before in control"),
         ([(2, True), (3, False), (4, False)], ["U2", "U3", "U4"], "found out of control at 2025-11-28"),
         ([(1, True), (2, False), (3, True)], ["U1", "U2"], "in control again at 2025-11-28 11:59 UTC"),

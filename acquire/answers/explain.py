@@ -1,0 +1,182 @@
+"""What values told over the telephone mean: the same diagnosis, with what could not be known said beside it.
+
+The customer's meter, leads and temperature are allowed for as far as they are told. Pure: gives text. Not for
+verdicts, since nothing was measured under control.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from acquire.physics.copper import Conductor, conductor_named, fraction_per_kelvin, to_reference
+from acquire.records import Hypothesis, Limits, Pair, Purpose, Sheet
+from acquire.steps.pairs import PairTable
+from acquire.verdict.diagnose import PairReading, best_next_pair, diagnose
+from acquire.words.faults import sentence
+from acquire.words.plain import ohm_text, sureness
+from acquire.words.saying import joined
+
+UNTOLD_LEAD_OHM = (0.3, 0.2)
+"""Leads of a hand meter that nobody zeroed, and their standard uncertainty; common practice, no source."""
+
+UNTOLD_CELSIUS = (20.0, 5.0)
+"""A temperature that was not told, and its standard uncertainty; workshop choice."""
+
+TOLD_U_KELVIN = 1.5
+"""Standard uncertainty of a winding's temperature told as that of the room; workshop choice."""
+
+TOLD_U_LEAD_OHM = 0.05
+"""Standard uncertainty of a lead resistance that was told; common practice, no source."""
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What is known besides the readings.
+
+    Attributes:
+        celsius: temperature of the unit, None when not told.
+        lead_ohm: what the meter shows with its probes held together, None when not told.
+        meter_u_ohm: standard uncertainty of the meter itself at a displayed value, in ohms.
+        meter: its name, for the text.
+    """
+
+    celsius: float | None
+    lead_ohm: float | None
+    meter_u_ohm: Callable[[float], float]
+    meter: str
+
+
+@dataclass(frozen=True, slots=True)
+class Explanation:
+    """The answer for the customer.
+
+    Attributes:
+        lines: text, one sentence or row each.
+        hypotheses: most likely first.
+        next_pair: what to measure next, None when nothing would help.
+        readings: as they were weighed: leads off, at the reference temperature.
+    """
+
+    lines: tuple[str, ...]
+    hypotheses: tuple[Hypothesis, ...]
+    next_pair: Pair | None
+    readings: tuple[PairReading, ...]
+
+
+def explain(
+    sheet: Sheet, values: Sequence[tuple[Pair, float]], told: Told, *, purpose: Purpose = Purpose.INCOMING
+) -> Explanation:
+    """Diagnose a unit from values that somebody else has read off a meter.
+
+    Args:
+        sheet: of the unit.
+        values: (pair, displayed ohms; infinite for an open display).
+        told: meter, leads and temperature.
+        purpose: which limits apply.
+
+    Raises:
+        InputImpossible: a pin that the sheet does not have.
+    """
+    table = PairTable(sheet)
+    readings = tuple(_corrected(table.canonical(*pair), shown, told, table) for pair, shown in values)
+    hypotheses = diagnose(sheet, table, readings, purpose=purpose)
+    following = best_next_pair(sheet, table, readings, hypotheses, purpose=purpose)
+    lines = [
+        *(_row(reading, shown, table, purpose) for reading, (_, shown) in zip(readings, values, strict=True)),
+        *(f"{_how_sure(h.probability)}: {sentence(h)}" for h in hypotheses[:3]),
+        *_advice(following, table, readings),
+        *_cautions(told, readings),
+    ]
+    return Explanation(tuple(lines), hypotheses, following, readings)
+
+
+def _corrected(pair: Pair, shown_ohm: float, told: Told, table: PairTable) -> PairReading:
+    metal = conductor_named(table.material(pair))
+    return weighed(pair, shown_ohm, told, metal, table.sheet.reference_celsius)
+
+
+def weighed(
+    pair: Pair, shown_ohm: float, told: Told, metal: Conductor, reference_celsius: float = 20.0
+) -> PairReading:
+    """A told value without its leads, at the reference temperature, with all that is unsure about it.
+
+    Args:
+        pair: that was touched.
+        shown_ohm: as displayed; infinite for an open display.
+        told: meter, leads and temperature.
+        metal: of the winding.
+        reference_celsius: temperature of the result.
+    """
+    if math.isinf(shown_ohm):
+        return pair, math.inf, 0.0
+    lead_ohm, lead_u_ohm = UNTOLD_LEAD_OHM if told.lead_ohm is None else (told.lead_ohm, TOLD_U_LEAD_OHM)
+    celsius, u_kelvin = UNTOLD_CELSIUS if told.celsius is None else (told.celsius, TOLD_U_KELVIN)
+    bare_ohm = shown_ohm - lead_ohm
+    ohm = to_reference(bare_ohm, celsius, reference_celsius, metal)
+    warmth_u_ohm = abs(bare_ohm) * fraction_per_kelvin(celsius, metal) * u_kelvin
+    return pair, ohm, math.hypot(told.meter_u_ohm(abs(shown_ohm)), lead_u_ohm, warmth_u_ohm)
+
+
+def _row(reading: PairReading, shown_ohm: float, table: PairTable, purpose: Purpose) -> str:
+    pair, ohm, u_ohm = reading
+    nominal_ohm = table.nominal_ohm(pair)
+    what = _named(pair, table)
+    expected = f"should read {ohm_text(nominal_ohm)}" if math.isfinite(nominal_ohm) else "should be open"
+    if math.isinf(ohm):
+        return f"{what}: open; {expected}."
+    at = f"{ohm_text(ohm)} ± {ohm_text(2.0 * u_ohm, 2)} at {table.sheet.reference_celsius:g} °C without leads"
+    verdict = _against(ohm, 2.0 * u_ohm, table.limits(pair, purpose))
+    return f"{what}: told {ohm_text(shown_ohm)}, that is {at}; {expected}{verdict}."
+
+
+def _named(pair: Pair, table: PairTable) -> str:
+    windings = [branch.name for branch in table.windings(pair)]
+    return f"{pair} ({joined(windings)})" if windings else str(pair)
+
+
+def _against(ohm: float, expanded_ohm: float, limits: Limits) -> str:
+    lower_ohm = -math.inf if limits.lower_ohm is None else limits.lower_ohm
+    upper_ohm = math.inf if limits.upper_ohm is None else limits.upper_ohm
+    if math.isinf(lower_ohm) and math.isinf(upper_ohm):
+        return ""
+    if lower_ohm + expanded_ohm <= ohm <= upper_ohm - expanded_ohm:
+        return ", within its limits"
+    if ohm < lower_ohm - expanded_ohm:
+        return ", too low"
+    if ohm > upper_ohm + expanded_ohm:
+        return ", too high"
+    if expanded_ohm > limits.tolerance_ohm:
+        return ", but this meter cannot judge it"
+    return ", too close to a limit to say"
+
+
+def _how_sure(probability: float) -> str:
+    for least, word in ((0.95, "Almost certain"), (0.8, "Very likely"), (0.5, "Likely"), (0.2, "Possible")):
+        if probability >= least:
+            return f"{word} ({sureness(probability)})"
+    return f"Less likely ({sureness(probability)})"
+
+
+def _advice(following: Pair | None, table: PairTable, readings: Sequence[PairReading]) -> list[str]:
+    if following is not None:
+        return [f"Measure {_named(following, table)} next: it tells these apart best."]
+    if any(math.isinf(ohm) for _, ohm, _ in readings):
+        return ["Touch every open pair once more with bright metal under the probes before believing it."]
+    return []
+
+
+def _cautions(told: Told, readings: Sequence[PairReading]) -> list[str]:
+    cautions = []
+    if told.lead_ohm is None:
+        cautions.append(
+            f"The leads were not told; {UNTOLD_LEAD_OHM[0]} Ω was taken off: "
+            "hold the probes together and say what is shown."
+        )
+    if told.celsius is None:
+        cautions.append("The temperature was not told; 20 °C was assumed: 10 K of error are 4 % of copper.")
+    if any(ohm < 5.0 for _, ohm, _ in readings):
+        cautions.append(f"Below 5 Ω the {told.meter} shows that a path is there, and little more.")
+    cautions.append("Unplugged, cold since hours and rotor out? Otherwise measure again.")
+    return cautions
