@@ -23,6 +23,7 @@ from typing import Any, Self, TypeVar
 from acquire.clock import Clock
 from acquire.errors import JournalUnusable
 from acquire.journal.archive import Policy, movable, move
+from acquire.journal.doings import latest_start, owed
 from acquire.journal.entry import Entry
 from acquire.journal.opening import (
     FAULTS,
@@ -39,22 +40,6 @@ from acquire.journal.schema import LATEST_DEEDS, atomic
 from acquire.records import Code, Evidence, Notice, Recorded, Weight
 
 T = TypeVar("T")
-
-OWED = (
-    ("lead_zero", ""),
-    ("check_standard", ""),
-    *(
-        ("notice", code)
-        for code in (
-            Code.TEMPERATURE_TYPED,
-            Code.LEADS_ASKED,
-            Code.CHECK_ASKED,
-            Code.CHECK_OTHER,
-            Code.CHECK_OVERRIDDEN,
-        )
-    ),
-)
-"""Kinds and codes of entries, the latest of which a bench must remember."""
 
 READ_LIMIT = 10_000
 """Most entries one read gives, so that no caller fills the memory."""
@@ -211,8 +196,9 @@ class Journal:
     async def latest_doings(self) -> list[Entry]:
         """What a bench that starts again must be told, oldest first.
 
-        The latest of each thing that a bench owes or has been told (`OWED`) before the latest unit was
-        started, then everything since. A unit that was brought back counts from its own start.
+        The latest of each thing that a bench owes or has been told (`doings.OWED`) before the latest unit was
+        started, then everything since. A unit that was brought back counts from its own start, and so does
+        the one before as long as nothing was judged since: its leaving can be taken back.
         """
         return await self._in_thread(self._latest_doings)
 
@@ -318,24 +304,11 @@ class Journal:
         return [entry_of(self.birth, row) for row in self._use().execute(sql, values)]
 
     def _latest_doings(self) -> list[Entry]:
-        latest = "SELECT max(seq) FROM entry WHERE kind = 'unit_started'"
-        start = self._use().execute(latest).fetchone()[0] or self.last_seq + 1
-        since = self._select("SELECT * FROM entry WHERE seq >= ? ORDER BY seq", (start,))
-        back = [e.serial for e in since if e.payload.get("code") == Code.UNIT_REOPENED]
-        if back:
-            sql = "SELECT max(seq) FROM entry WHERE kind = 'unit_started' AND serial = ?"
-            start = self._use().execute(sql, (back[-1],)).fetchone()[0] or start
-            since = self._select("SELECT * FROM entry WHERE seq >= ? ORDER BY seq", (start,))
-        owed = [
-            entry
-            for kind, code in OWED
-            for entry in self._select(
-                "SELECT * FROM entry WHERE kind = ? AND ? IN ('', json_extract(payload, '$.code'))"
-                " AND seq < ? ORDER BY seq DESC LIMIT 1",
-                (kind, code, start),
-            )
-        ]
-        return [*sorted(owed, key=lambda entry: entry.seq), *since]
+        start = latest_start(self._use(), self.last_seq + 1)
+        numbers = owed(self._use(), start)
+        places = ", ".join("?" * len(numbers))
+        told = f"SELECT * FROM entry WHERE seq >= ? OR seq IN ({places}) ORDER BY seq"  # noqa: S608
+        return self._select(told, (start, *numbers))
 
     def _guarded(self, work: Callable[[], T]) -> T:
         """Do work on the file; what SQLite says becomes a sentence, and a doubtful connection is dropped."""
