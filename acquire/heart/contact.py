@@ -9,6 +9,7 @@ same touch was taken for. Not for when a contact begins and settles (settle), no
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -89,8 +90,16 @@ class ContactRule:
         self.quantity = self._air_s = None
 
     def _overloaded(self, full_si: float | None) -> None:
-        """Overload shows open probes, but for a range that ends below what lay on them."""
-        self._hidden = full_si is not None and self.taken is not None and full_si < abs(self.taken.value_si)
+        """Overload shows open probes, but for a range that ends below what lay on them.
+
+        The range that has shown the value does not, though it may be beyond its full scale.
+        """
+        touch = self.taken
+        if touch is None or full_si is None:
+            self._hidden = False
+        else:
+            reached_si = min(abs(touch.value_si), touch.range_full_scale_si or math.inf)
+            self._hidden = full_si < reached_si
         if not self._hidden:
             self.cleared()
 
