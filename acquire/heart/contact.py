@@ -9,11 +9,15 @@ same touch was taken for. Not for when a contact begins and settles (settle), no
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from enum import StrEnum
 
 from acquire.records import Settled
 from drivers.reading import Flag, Kind, Quantity, Reading
+
+SAME = 0.01
+"""A value that moves by no more than this fraction without a lift-off is of the same pins; workshop choice."""
 
 SLID = 0.1
 """A value that moves by more than this fraction without a lift-off may have changed pins; workshop choice."""
@@ -26,12 +30,14 @@ class Admission(StrEnum):
     """What a value at rest may be.
 
     NEW: of a touch that nothing was taken from. REVISED: a correction of what the same touch was taken for.
-    SET_UP: the same touch, by a meter that was set anew for the same purpose. KNOWN: nothing new. UNLIFTED:
-    the probes lie where they lay for something else.
+    MOVED: the same touch reads so much else that hands may have slid, or the contact creeps. SET_UP: the same
+    touch, by a meter that was set anew for the same purpose. KNOWN: nothing new. UNLIFTED: the probes lie
+    where they lay for something else.
     """
 
     NEW = "new"
     REVISED = "revised"
+    MOVED = "moved"
     SET_UP = "set_up"
     KNOWN = "known"
     UNLIFTED = "unlifted"
@@ -84,8 +90,16 @@ class ContactRule:
         self.quantity = self._air_s = None
 
     def _overloaded(self, full_si: float | None) -> None:
-        """Overload shows open probes, but for a range that ends below what lay on them."""
-        self._hidden = full_si is not None and self.taken is not None and full_si < abs(self.taken.value_si)
+        """Overload shows open probes, but for a range that ends below what lay on them.
+
+        The range that has shown the value does not, though it may be beyond its full scale.
+        """
+        touch = self.taken
+        if touch is None or full_si is None:
+            self._hidden = False
+        else:
+            reached_si = min(abs(touch.value_si), touch.range_full_scale_si or math.inf)
+            self._hidden = full_si < reached_si
         if not self._hidden:
             self.cleared()
 
@@ -132,7 +146,9 @@ class ContactRule:
         moved_si = abs(settled.value_si - touch.value_si)
         if moved_si <= max(touch.expanded_si, settled.expanded_si):
             return Admission.KNOWN
-        return Admission.REVISED if moved_si <= SLID * abs(touch.value_si) else Admission.UNLIFTED
+        if moved_si <= SAME * abs(touch.value_si):
+            return Admission.REVISED
+        return Admission.MOVED if moved_si <= SLID * abs(touch.value_si) else Admission.UNLIFTED
 
     def take(self, settled: Settled, purpose: tuple[str, ...]) -> None:
         """A value was acted on."""

@@ -60,7 +60,7 @@ def payload_of(entry: Entry) -> dict[str, Any]:
 
 
 def said_of(entry: Entry) -> dict[str, str | list[str]]:
-    """The sentences of an entry, which the record itself keeps as facts; see `SAID`; none where it is no record."""
+    """The sentences of an entry, kept on record as facts (`SAID`); none where it is no record."""
     said = SAID.get(entry.kind, {})
     try:
         record = entry.record if said else None

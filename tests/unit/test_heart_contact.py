@@ -143,6 +143,13 @@ def test_overload_of_a_range_that_ends_below_what_lay_there_is_no_lift_off():
         assert rule.admits(settled(ohm, 3.0), NEXT) is admission
 
 
+def test_overload_of_the_range_that_showed_the_value_is_a_lift_off():
+    """Many meters show values up to a fifth beyond the full scale of their range."""
+    rule = lying(ohm=110.0, range_full_scale_si=100.0)
+    rule.ended(shown(2.0, full_ohm=100.0))
+    assert rule.admits(settled(110.0, 3.0), NEXT) is Admission.NEW
+
+
 def test_relays_that_open_and_units_that_leave():
     """The one is a lift-off, the other spends the touch that goes on."""
     rule = lying()
