@@ -254,7 +254,8 @@ class Pipeline:
         if admission in (Admission.KNOWN, Admission.UNLIFTED):
             return []
         if duty or unit is None:
-            events = self.duties.take(settled) if admission is not Admission.REVISED else []
+            again = admission in (Admission.REVISED, Admission.MOVED)
+            events = [] if again else self.duties.take(settled)
             if any(isinstance(event, LeadZero | CheckStandard) for event in events):
                 self._contact.take(settled, purpose)
             return events
@@ -273,7 +274,7 @@ class Pipeline:
         if before[:1] != purpose[:1] or not unit.state.attempts:
             return purpose, Admission.UNLIFTED
         admission = self._contact.admits(settled, before)
-        corrects = admission in (Admission.REVISED, Admission.KNOWN)
+        corrects = admission in (Admission.REVISED, Admission.MOVED, Admission.KNOWN)
         return (before, admission) if corrects else (purpose, Admission.UNLIFTED)
 
     def _closed(

@@ -153,23 +153,24 @@ class Daemon:
             return [notice]
         if isinstance(command, TypeTemperature) and command.standard_uncertainty_kelvin is None:
             command = replace(command, standard_uncertainty_kelvin=self.thermometer_u_kelvin)
-        if isinstance(command, StartUnit):
-            await self._look_up(command.serial)
-        events = [*self._made_way(command), *self._obeyed(command)]
+        looked_up = await self._look_up(command.serial) if isinstance(command, StartUnit) else []
+        events = [*looked_up, *self._made_way(command), *self._obeyed(command)]
         self.refused += any(
             isinstance(event, Notice) and event.code is Code.COMMAND_REFUSED for event in events
         )
         await self._out(events)
         return events
 
-    async def _look_up(self, serial: str) -> None:
-        """Tell the heart what the record says of a unit that is about to be started.
+    async def _look_up(self, serial: str) -> list[Event]:
+        """Tell the heart what the record says of a unit that is about to be started; gives what that causes.
 
         A record that cannot be read now is no reason to stop: what this run has started is known anyway.
         """
         purpose, running = self.pipeline.place.purpose, self.pipeline.batches.running
         with contextlib.suppress(JournalUnusable):
-            self._obeyed(await asyncio.to_thread(unit_known, self.journal.path, serial, purpose, running))
+            known = await asyncio.to_thread(unit_known, self.journal.path, serial, purpose, running)
+            return self._obeyed(known)
+        return []
 
     def _obeyed(self, command: Command) -> list[Event]:
         return self.pipeline.command(command, self.clock.monotonic_s(), self.clock.utc_s())
@@ -322,13 +323,12 @@ class Daemon:
             self.show(open_batch)
         records = [entry.record for entry in await self.journal.latest_doings()]
         serials = [record.serial for record in records if isinstance(record, UnitStarted)]
-        if serials:
-            await self._look_up(serials[-1])
+        looked_up = await self._look_up(serials[-1]) if serials else []
         ended = self.pipeline.replay(records, self.clock.utc_s())
         if self.pipeline.unit is not None:
             self.resumed(records)
             self.show(self._notice(Weight.REMARK, Code.UNIT_RESUMED, self.pipeline.unit.serial))
-        await self._out(ended)
+        await self._out([*looked_up, *ended])
 
     async def _tick(self) -> None:
         while True:

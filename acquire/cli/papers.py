@@ -216,7 +216,7 @@ def label(
     with record_at(journal) as record:
         facts, visit = answers.label_facts(record, serial, known, purpose, id_in_code=id_in_code)
     kept = answers.papers_of(journal, issued)
-    for path in answers.issue_label(facts, visit, size, targets, kept, RealClock()):
+    for path in answers.issue_label(facts, visit, size, targets=targets, papers=kept, clock=RealClock()):
         typer.echo(f"{serial}: {path}, {size[0]:g} mm by {size[1]:g} mm")
 
 

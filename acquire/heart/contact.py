@@ -16,6 +16,9 @@ from enum import StrEnum
 from acquire.records import Settled
 from drivers.reading import Flag, Kind, Quantity, Reading
 
+SAME = 0.01
+"""A value that moves by no more than this fraction without a lift-off is of the same pins; workshop choice."""
+
 SLID = 0.1
 """A value that moves by more than this fraction without a lift-off may have changed pins; workshop choice."""
 
@@ -27,12 +30,14 @@ class Admission(StrEnum):
     """What a value at rest may be.
 
     NEW: of a touch that nothing was taken from. REVISED: a correction of what the same touch was taken for.
-    SET_UP: the same touch, by a meter that was set anew for the same purpose. KNOWN: nothing new. UNLIFTED:
-    the probes lie where they lay for something else.
+    MOVED: the same touch reads so much else that hands may have slid, or the contact creeps. SET_UP: the same
+    touch, by a meter that was set anew for the same purpose. KNOWN: nothing new. UNLIFTED: the probes lie
+    where they lay for something else.
     """
 
     NEW = "new"
     REVISED = "revised"
+    MOVED = "moved"
     SET_UP = "set_up"
     KNOWN = "known"
     UNLIFTED = "unlifted"
@@ -141,7 +146,9 @@ class ContactRule:
         moved_si = abs(settled.value_si - touch.value_si)
         if moved_si <= max(touch.expanded_si, settled.expanded_si):
             return Admission.KNOWN
-        return Admission.REVISED if moved_si <= SLID * abs(touch.value_si) else Admission.UNLIFTED
+        if moved_si <= SAME * abs(touch.value_si):
+            return Admission.REVISED
+        return Admission.MOVED if moved_si <= SLID * abs(touch.value_si) else Admission.UNLIFTED
 
     def take(self, settled: Settled, purpose: tuple[str, ...]) -> None:
         """A value was acted on."""

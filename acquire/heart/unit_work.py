@@ -134,13 +134,16 @@ class UnitWork:
 
         Args:
             settled: the value.
-            admission: NEW, REVISED or SET_UP; see `contact`.
+            admission: NEW, REVISED, MOVED or SET_UP; see `contact`.
 
         Returns:
             Match, and a verdict or a hint. A notice alone where something is missing that a verdict needs.
         """
         state = self.state
         before = state.attempts[-1] if state.attempts else None
+        if admission is Admission.MOVED:
+            judged = before is not None and before.deed is Deed.JUDGED and before.touch == state.touch
+            return [self._moved(state.named(before.step).step, settled, 0, 0)] if judged and before else []
         taken_back = admission is Admission.REVISED and before is not None and before.touch == state.touch
         touch, revision = state.touch + (admission is Admission.NEW), 0
         if taken_back and before is not None:

@@ -33,7 +33,7 @@ def as_html(document: Document) -> bytes:
         data = base64.b64encode(document.head.logo).decode("ascii")
         logo = f"data:{LOGO_TYPES[document.head.logo_kind]};base64,{data}"
     attached = document.attached.replace("<", "\\u003c")  # JSON either way
-    style = (TEMPLATES / "document.css").read_text(encoding="utf-8")
+    style = (TEMPLATES / "document").with_suffix(".css").read_text(encoding="utf-8")
     facts = f"{FACTS_BEGIN}{attached}{FACTS_END}" if attached else ""
     page = (
         _environment()

@@ -82,7 +82,7 @@ def nothing_comes(bench, accident, verdicts):
 
 
 @pytest.mark.parametrize("accident", ACCIDENTS, ids=lambda deed: deed.__name__)
-@pytest.mark.parametrize("sheet", ["skerry", "quern"])
+@pytest.mark.parametrize("sheet", ["skerry", pytest.param("quern", marks=pytest.mark.long)])
 def test_another_pair_is_not_judged_from_a_touch_that_lies_still(tmp_path, sheet, accident):
     """U–V touched once; V–W reads alike and must be touched by itself."""
     with at(tmp_path, sheet) as (bench, hands):
