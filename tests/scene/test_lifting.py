@@ -99,7 +99,7 @@ def test_a_meter_that_was_gone_meanwhile_has_not_lifted_anything(silent):
 
 
 def test_a_restart_has_not_lifted_anything():
-    """Killed with the probes on the pair that was just judged: it is not the next pair's, nor touched again."""
+    """Killed with the probes on the pair just judged: it is not the next pair, nor touched again."""
     bench = Bench()
     bench.begin("A1")
     keep(bench, FIRST)
