@@ -83,6 +83,7 @@ class Bench:
         purpose=Purpose.INCOMING,
         check=None,
         fixture=None,
+        air_s=0.5,
         **changes,
     ):
         sheet = replace(_sheet(sheet), **changes)
@@ -99,7 +100,7 @@ class Bench:
             fixture=fixture,
         )
         self.events = []
-        self.air(0.5)
+        self.air(air_s)
 
     def read(self, ohm, *, quantity=None, flags=frozenset(), full_scale=None):
         self.now_s += 0.1
