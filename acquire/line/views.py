@@ -92,7 +92,7 @@ def views() -> str:
     """Give the statements that make all views; `verdict` has the record's fields and its sentences."""
     own = {"bench", "serial", "batch", "sheet", "outcome"}
     columns = []
-    for name, hint in get_type_hints(Verdict).items():
+    for name, hint in {**get_type_hints(Verdict), **dict.fromkeys(SAID["verdict"], str)}.items():
         kind = next((sql for python, sql in TYPES.items() if _is(hint, python)), "text")
         taken = name if name in own else f"(payload ->> '{name}')::{kind} AS {name}"
         columns.append(taken)
