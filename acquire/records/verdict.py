@@ -21,12 +21,15 @@ class Term:
         standard_uncertainty_ohm: >= 0; sensitivity already applied.
         shape: its probability law.
         degrees_of_freedom: infinite for type B terms known to be limits.
+        shared: (cause, signed ohms by one standard deviation of it): the part that other values of the unit
+            share, see `acquire.physics.common`; the root of what is left of the square is the value's own.
     """
 
     name: str
     standard_uncertainty_ohm: float
     shape: Shape = Shape.NORMAL
     degrees_of_freedom: float = math.inf
+    shared: tuple[tuple[str, float], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

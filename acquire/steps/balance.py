@@ -1,7 +1,7 @@
-"""Each winding's own ohms from the pairs that were measured, and whether windings that must be alike are.
+"""Whether windings that must be alike are: found from the pairs that were measured, whatever the circuit.
 
 Terminal readings hide an unequal phase: 5 % in one phase of a star moves line readings by half of that. So
-the windings are found first, whatever the circuit, and those are compared. Not for limits of single pairs.
+the windings are found first, and those are compared; what all readings share cancels. Not for single pairs.
 """
 
 from __future__ import annotations
@@ -10,24 +10,17 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from acquire.physics.network import resistance_between, sensitivities
-from acquire.physics.star_delta import imbalance
-from acquire.records import Balance, BranchKind, Outcome, Pair
+import numpy as np
+
+from acquire.physics.common import Floats, PairReading
+from acquire.records import Balance, Outcome, Pair
+from acquire.steps.estimate import estimate, winding_ohms
 from acquire.steps.pairs import PairTable
-
-PairReading = tuple[Pair, float, float]
-"""(pair, ohms at the reference temperature, standard uncertainty in ohms)."""
-
-_LOOSE = 0.5
-"""What a winding may be off its nominal before anything is measured: standard deviation as a fraction."""
-
-_FOUND = 0.1
-"""A winding counts as found when its uncertainty has shrunk to this share of that. Workshop choice."""
-
-_ROUNDS = 4
 
 _NOTHING, _LEAST_OHM = 1e-6, 1e-9
 """Share of the largest winding, and ohms, that stand for no resistance at all."""
+
+_K_95 = 2.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,8 +33,8 @@ class Balanced:
         fraction: largest deviation from their mean, as a fraction of it.
         expanded_fraction: its uncertainty for 95 %.
         worst: name of the winding that deviates most.
+        above: whether that one is above the mean.
         outcome: by the non-binary rule with w = U, or cannot judge where U exceeds the limit.
-        sentence: all of that in words.
     """
 
     rule: Balance
@@ -49,69 +42,60 @@ class Balanced:
     fraction: float
     expanded_fraction: float
     worst: str
+    above: bool
     outcome: Outcome
-    sentence: str
+
+    @property
+    def sentence(self) -> str:
+        """All of that in words."""
+        return (
+            f"{self.worst} is {100.0 * self.fraction:.2g} % {'above' if self.above else 'below'} the mean of "
+            f"{self.rule.name}, known to {100.0 * self.expanded_fraction:.2g} %; "
+            f"{100.0 * self.rule.limit:.2g} % is allowed."
+        )
 
 
-def winding_ohms(table: PairTable, readings: Sequence[PairReading]) -> dict[str, tuple[float, float]]:
-    """The windings' own resistances.
-
-    Least squares with loose priors (Gauss-Newton, a few rounds): leads are taken as the sheet says, windings
-    follow the readings. Open pairs are left out.
-
-    Args:
-        table: of the sheet.
-        readings: of one unit.
-
-    Returns:
-        Name -> (ohm, standard uncertainty), for those windings that the readings determine.
-    """
-    finite = [reading for reading in readings if math.isfinite(reading[1])]
-    branches = table.branches
-    loose = [_LOOSE if b.kind is BranchKind.WINDING else b.spread for b in branches]
-    prior = [share * b.reference_ohm for share, b in zip(loose, branches, strict=True)]
-    ohms = [b.reference_ohm for b in branches]
-    covariance: list[list[float]] = []
-    for _ in range(_ROUNDS):
-        ohms, covariance = _round(table, finite, ohms, prior)
-    return {
-        branch.name: (ohms[i], math.sqrt(covariance[i][i]))
-        for i, branch in enumerate(branches)
-        if branch.kind is BranchKind.WINDING and math.sqrt(covariance[i][i]) < _FOUND * prior[i]
-    }
-
-
-def balances(table: PairTable, readings: Sequence[PairReading]) -> tuple[Balanced, ...]:
+def balances(
+    table: PairTable, readings: Sequence[PairReading | tuple[Pair, float, float]]
+) -> tuple[Balanced, ...]:
     """Every balance rule of the sheet whose windings the readings determine.
 
     Args:
         table: of the sheet.
-        readings: of one unit; uncertainties should be those of each touch alone, for what all share cancels.
+        readings: of one unit, with their budgets; of plain ones the uncertainties should be those of each
+            touch alone, for what all share cancels.
     """
-    found = winding_ohms(table, readings)
+    if not table.sheet.balances:
+        return ()
+    model = estimate(table, [PairReading(*reading) for reading in readings], loose=True)
+    found = winding_ohms(model)
+    order = [branch.name for branch in table.branches]
     return tuple(
-        _balanced(rule, [found[name] for name in rule.windings])
+        _balanced(rule, np.array([found[name][0] for name in rule.windings]), model.covariance[np.ix_(at, at)])
         for rule in table.sheet.balances
         if all(name in found for name in rule.windings)
+        for at in ([order.index(name) for name in rule.windings],)
     )
 
 
-def _balanced(rule: Balance, values: Sequence[tuple[float, float]]) -> Balanced:
+def _balanced(rule: Balance, ohm: Floats, covariance: Floats) -> Balanced:
     # A wrong pin can make a winding come out at nothing, or below: as uneven as can be, and no crash.
-    least = _NOTHING * max(ohm for ohm, _ in values)
-    values = [(max(ohm, least, _LEAST_OHM), u) for ohm, u in values]
-    uneven = imbalance([ohm for ohm, _ in values], [u for _, u in values])
-    expanded = 2.0 * uneven.u_fraction
-    outcome = _outcome(uneven.fraction, expanded, rule.limit)
-    worst = rule.windings[uneven.worst]
-    mean = sum(ohm for ohm, _ in values) / len(values)
-    side = "above" if values[uneven.worst][0] > mean else "below"
-    sentence = (
-        f"{worst} is {100.0 * uneven.fraction:.2g} % {side} the mean of {rule.name}, known to "
-        f"{100.0 * expanded:.2g} %; {100.0 * rule.limit:.2g} % is allowed."
+    ohm = np.maximum(ohm, max(_NOTHING * float(ohm.max()), _LEAST_OHM))
+    mean = float(ohm.mean())
+    deviations = ohm / mean - 1.0
+    worst = int(np.abs(deviations).argmax())
+    lean = (np.arange(len(ohm)) == worst) / mean - ohm[worst] / (len(ohm) * mean**2)
+    expanded = _K_95 * math.sqrt(max(float(lean @ covariance @ lean), 0.0))
+    fraction = abs(float(deviations[worst]))
+    return Balanced(
+        rule,
+        tuple(ohm.tolist()),
+        fraction,
+        expanded,
+        rule.windings[worst],
+        bool(deviations[worst] > 0.0),
+        _outcome(fraction, expanded, rule.limit),
     )
-    ohms = tuple(ohm for ohm, _ in values)
-    return Balanced(rule, ohms, uneven.fraction, expanded, worst, outcome, sentence)
 
 
 def _outcome(fraction: float, expanded: float, limit: float) -> Outcome:
@@ -122,28 +106,3 @@ def _outcome(fraction: float, expanded: float, limit: float) -> Outcome:
     if fraction > limit:
         return Outcome.CONDITIONAL_FAIL
     return Outcome.PASS if fraction <= limit - expanded else Outcome.CONDITIONAL_PASS
-
-
-def _round(
-    table: PairTable, readings: Sequence[PairReading], ohms: Sequence[float], prior: Sequence[float]
-) -> tuple[list[float], list[list[float]]]:
-    """One round of Gauss-Newton: the readings taken in one after another, the circuit linear about `ohms`."""
-    circuit = [
-        (branch.a, branch.b, max(ohm, 1e-3 * branch.reference_ohm))
-        for branch, ohm in zip(table.branches, ohms, strict=True)
-    ]
-    count = range(len(prior))
-    mean = [branch.reference_ohm for branch in table.branches]
-    covariance = [[prior[i] ** 2 if i == j else 0.0 for j in count] for i in count]
-    for pair, ohm, u_ohm in readings:
-        shares = sensitivities(circuit, *pair)
-        if not any(shares):
-            continue
-        there = resistance_between(circuit, *pair)
-        linear = there + sum(s * (m - o) for s, m, o in zip(shares, mean, ohms, strict=True))
-        gain = [sum(row[j] * shares[j] for j in count) for row in covariance]
-        variance = sum(shares[i] * gain[i] for i in count) + u_ohm**2
-        surprise = (ohm - linear) / variance
-        mean = [m + g * surprise for m, g in zip(mean, gain, strict=True)]
-        covariance = [[covariance[i][j] - gain[i] * gain[j] / variance for j in count] for i in count]
-    return mean, covariance
