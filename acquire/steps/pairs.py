@@ -210,3 +210,11 @@ def _ends(branch: Branch, purpose: Purpose) -> tuple[float, float]:
         return _NOTHING_OHM, branch.upper_ohm
     tolerance = _tolerance(branch, purpose) or 0.0
     return branch.reference_ohm * (1.0 - tolerance), branch.reference_ohm * (1.0 + tolerance)
+
+
+def branch_limits(branch: Branch, purpose: Purpose) -> Limits:
+    """Limits of a branch by itself; None on both sides where the sheet sets none."""
+    if branch.upper_ohm is None and _tolerance(branch, purpose) is None:
+        return Limits(None, None)
+    lower_ohm, upper_ohm = _ends(branch, purpose)
+    return Limits(None if branch.upper_ohm is not None else lower_ohm, upper_ohm)

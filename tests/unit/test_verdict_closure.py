@@ -1,0 +1,167 @@
+"""Closed relations of a circuit are quantities with value, U and limit."""
+
+import math
+from dataclasses import replace
+
+import networkx as nx
+import numpy as np
+import pytest
+
+from acquire.physics.common import PairReading
+from acquire.physics.copper import CONDUCTORS
+from acquire.physics.correct import correct
+from acquire.records import LeadZero, Outcome, Pair, Purpose, Settled
+from acquire.steps.pairs import PairTable
+from acquire.verdict.closure import ClosureKind, closures, joint_limit_ohm
+from drivers.reading import Quantity
+from tests.known_sheets import FATHOM, PLOVER, QUERN, winding
+from tests.unit.test_physics_correct import BENCH
+
+COPPER = CONDUCTORS["copper"]
+CHARGE = (Pair("1", "2"), Pair("2", "3"), Pair("1", "3"))
+LINES = (Pair("U", "V"), Pair("V", "W"), Pair("U", "W"))
+
+
+def solved(sheet, pair, ohms=None, joints=None):
+    """Ohms of a pair by networkx's resistance distance: a solver of its own."""
+    graph = nx.MultiGraph()
+    for branch in sheet.branches:
+        graph.add_edge(branch.a, branch.b, r=(ohms or {}).get(branch.name, branch.reference_ohm))
+    part = graph.subgraph(nx.node_connected_component(graph, pair.a))
+    simple = nx.Graph()
+    for a, b, data in part.edges(data=True):
+        siemens = 1.0 / data["r"] + (simple[a][b]["g"] if simple.has_edge(a, b) else 0.0)
+        simple.add_edge(a, b, g=siemens)
+    nodes = list(simple)
+    inverse = np.linalg.pinv(nx.laplacian_matrix(simple, nodes, weight="g").toarray())
+    i, j = nodes.index(pair.a), nodes.index(pair.b)
+    added = sum((joints or {}).get(pin, 0.0) for pin in pair)
+    return float(inverse[i, i] + inverse[j, j] - 2 * inverse[i, j]) + added
+
+
+def measured(sheet, pairs, *, dice=None, four_wire=False, **unit):
+    """Readings as the heart corrects them, with their whole budget and, with dice, errors that they share."""
+    lead = LeadZero("", "", 0.2, 0.005, 0.0)
+    errors = dice.standard_normal(2) if dice else (0.0, 0.0)
+    found = []
+    for pair in pairs:
+        shown = solved(sheet, pair, **unit)
+        if dice:
+            shown *= 1.0 + 0.00393 * 0.5 * errors[0]
+        if not four_wire:
+            shown += 0.2 + 0.005 * errors[1] + (0.01 * dice.standard_normal() if dice else 0.0)
+        settled = Settled(
+            "m",
+            Quantity.RESISTANCE_4W if four_wire else Quantity.RESISTANCE,
+            *(shown, 1e-4, 9.0, 0.0, 1e-4, 1e-3, 10, 1e3, 1e-3, 0.0, 1.0, 1.0),
+        )
+        value = correct(
+            settled,
+            four_wire=four_wire,
+            lead=lead,
+            now_utc_s=0.0,
+            winding_celsius=20.0,
+            winding_u_kelvin=0.5,
+            reference_celsius=20.0,
+            conductor=COPPER,
+            accuracy=BENCH,
+        )
+        found.append(PairReading(pair, value.reference_ohm, value.standard_uncertainty_ohm, value.terms))
+    return found
+
+
+def test_two_ohms_in_a_shared_pin_fail():
+    """Every pair passes; R12 + R23 - R13 says that the joint at pin 2 has 2 ohms, 0.3 allowed."""
+    readings = measured(PLOVER, CHARGE, joints={"2": 2.0})
+    table = PairTable(PLOVER)
+    for reading in readings:
+        limits = table.limits(reading.pair, Purpose.FINAL)
+        assert limits.lower_ohm < reading.ohm < limits.upper_ohm
+    (found,) = closures(table, readings, Purpose.FINAL)
+    assert (found.kind, found.where, found.limits.upper_ohm) == (ClosureKind.JOINT, "2", 0.3)
+    assert found.ohm == pytest.approx(2.0, abs=1e-3)
+    assert found.expanded_ohm < 0.05
+    assert found.decision.outcome is Outcome.FAIL
+    assert found.decision.conformity < 1e-6
+
+
+@pytest.mark.parametrize(
+    ("joint", "outcome"),
+    [(0.0, Outcome.PASS), (0.25, Outcome.PASS), (0.29, Outcome.CONDITIONAL_PASS), (0.6, Outcome.FAIL)],
+)
+def test_a_joint_is_judged_by_its_limit(joint, outcome):
+    (found,) = closures(PairTable(PLOVER), measured(PLOVER, CHARGE, joints={"2": joint}), Purpose.FINAL)
+    assert found.ohm == pytest.approx(joint, abs=1e-3)
+    assert found.decision.outcome is outcome
+
+
+def test_the_sheet_may_say_the_limit():
+    """And a low-ohm winding has a lower one by itself."""
+    strict = replace(PLOVER, joint_limit_ohm=0.05)
+    (found,) = closures(PairTable(strict), measured(strict, CHARGE, joints={"2": 0.2}), Purpose.FINAL)
+    assert found.decision.outcome is Outcome.FAIL
+    assert joint_limit_ohm(PairTable(QUERN), "U") == pytest.approx(0.04404)
+    assert joint_limit_ohm(PairTable(FATHOM), "1") == 0.3
+
+
+def test_a_joint_less_than_nothing_is_a_contradiction():
+    """1-3 read on another pair: no joint has less than no ohms."""
+    readings = measured(PLOVER, CHARGE)
+    wrong = readings[2]._replace(ohm=readings[2].ohm + 3.0)
+    (found,) = closures(PairTable(PLOVER), [*readings[:2], wrong], Purpose.FINAL)
+    assert found.contradicts
+    assert not closures(PairTable(PLOVER), readings, Purpose.FINAL)[0].contradicts
+
+
+def test_errors_that_pairs_share_cancel_in_a_joint():
+    """Coverage of the joint's U with temperature and lead zero wrong for all pairs of a unit alike."""
+    dice = np.random.default_rng(11)
+    within = 0
+    for _ in range(400):
+        (found,) = closures(
+            PairTable(PLOVER), measured(PLOVER, CHARGE, dice=dice, joints={"2": 0.1}), Purpose.FINAL
+        )
+        within += abs(found.ohm - 0.1) <= found.expanded_ohm
+    assert 0.92 <= within / 400 <= 0.985
+
+
+def test_the_neutral_of_a_star_shows_its_joint():
+    """U-N + V-N - U-V; the other pins share nothing but their own phase."""
+    pairs = (*LINES, Pair("U", "N"), Pair("V", "N"))
+    found = closures(PairTable(QUERN), measured(QUERN, pairs, four_wire=True, joints={"N": 0.1}), Purpose.FINAL)
+    joints = [each for each in found if each.kind is ClosureKind.JOINT]
+    assert [each.where for each in joints] == ["N"]
+    assert joints[0].decision.outcome is Outcome.FAIL
+
+
+def test_a_phase_of_a_star_without_neutral_has_limits_of_its_own():
+    """3 % low in phase V and a joint in pin W: each hidden in the line readings' limits."""
+    star = replace(QUERN, steps=(), pins=QUERN.pins[:3])
+    low = {"phase V": 0.4404 * 0.94}
+    found = closures(PairTable(star), measured(star, LINES, four_wire=True, ohms=low), Purpose.FINAL)
+    outcomes = {each.where: each.decision.outcome for each in found}
+    assert outcomes["phase V"] in (Outcome.FAIL, Outcome.CONDITIONAL_FAIL)
+    assert outcomes["phase U"] is Outcome.PASS
+    joint = closures(PairTable(star), measured(star, LINES, four_wire=True, joints={"W": 0.1}), Purpose.FINAL)
+    assert {e.where: e.decision.outcome for e in joint}["phase W"] is Outcome.FAIL
+
+
+def test_a_phase_of_a_delta_has_limits_of_its_own():
+    """7 % low in one phase of a delta moves its own line reading by 4.7 %."""
+    delta = replace(
+        QUERN,
+        pins=QUERN.pins[:3],
+        branches=tuple(winding(f"phase {a}{b}", a, b, 0.9, 0.04, 100) for a, b in ("UV", "VW", "WU")),
+        steps=(),
+        balances=(),
+    )
+    low = {"phase UV": 0.9 * 0.93}
+    found = closures(PairTable(delta), measured(delta, LINES, four_wire=True, ohms=low), Purpose.FINAL)
+    assert {each.where: each.decision.outcome for each in found}["phase UV"] is Outcome.FAIL
+    assert all(each.ohm == pytest.approx(0.9, rel=2e-3) for each in found if each.where != "phase UV")
+
+
+def test_windings_that_pairs_show_alone_are_not_judged_twice():
+    """The pairs' own limits judge them; open pairs say nothing."""
+    assert closures(PairTable(FATHOM), measured(FATHOM, (Pair("1", "2"), Pair("3", "4"))), Purpose.FINAL) == ()
+    assert closures(PairTable(PLOVER), [(Pair("1", "2"), math.inf, 0.0)], Purpose.FINAL) == ()
