@@ -13,7 +13,7 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from itertools import groupby
+from itertools import groupby, pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,7 +30,7 @@ TAU_S, TAU_LOG_U = 1800.0, 0.6
 KNOWN_TAU_LOG_U = 0.35
 """The same where the sheet states the mass; workshop choice."""
 
-_WARM, _COLD = 0.1, 0.02
+_WARM, _COLD = 0.2, 0.04
 """Share of units that come warmer, or colder, than the thermometer says; as in the fault dictionary."""
 
 _WARM_KELVIN, _COLD_KELVIN = (1.5, 90.0), (1.5, 25.0)
@@ -92,7 +92,10 @@ def look(
     """A touch with what its own readings say of the drift: the least-squares slope (JCGM 100:2008, H.3).
 
     Args:
-        name, at_s, ohm, u_ohm: as in `Look`.
+        name: of the pair.
+        at_s: when, as in `Look`.
+        ohm: its value.
+        u_ohm: standard uncertainty of what differs from touch to touch.
         trace: (seconds, ohms) of the readings it rests on; fewer than four say nothing.
         count_ohm: resolution, for what rounding hides.
         contact_ohm: uncertainty of a contact, a share of which may creep.
@@ -155,7 +158,8 @@ def warmth(
         limit_kelvin: what counts as cold, > 0.
         shift: logarithm of the likelihood of the shared shift at excesses in kelvin; None: nothing shared.
         rested_s: how long the unit was stated to have rested; None: nothing stated.
-        tau_s, tau_log_u: slow time constant of such parts, and how well it is known.
+        tau_s: slow time constant of such parts.
+        tau_log_u: how well its logarithm is known.
 
     Raises:
         InputImpossible: a limit, slope or time constant not above zero, or times that fall.
@@ -190,7 +194,7 @@ def _refuse_unfit(looks: Sequence[Look]) -> None:
     for each in looks:
         finite(each.ohm, "a value of a cooling pair in ohms")
         at_least_zero(each.u_ohm, "the uncertainty of a cooling pair in ohms")
-    if any(b.at_s < a.at_s for a, b in zip(looks, looks[1:], strict=False)):
+    if any(b.at_s < a.at_s for a, b in pairwise(looks)):
         raise InputImpossible("The values of a cooling are not in order of time.", "Give the oldest first.")
 
 

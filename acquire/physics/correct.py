@@ -6,7 +6,8 @@ no credit is taken for that.
 
 Terms of the budget, by name: "repeatability", "leftover drift", "display resolution", "meter accuracy";
 "meter temperature" with the room outside the meter's window; "thermal EMF" with a known test current, unless
-the meter was seen to have its compensation switched on; "lead zero" (or "lead zero missing") and "contact" with two wires; "winding temperature".
+compensation was seen to be on; "lead zero" (or "lead zero missing") and "contact" with two wires; "winding
+temperature".
 """
 
 from __future__ import annotations

@@ -55,9 +55,7 @@ class Oddity:
         )
 
 
-def oddest(
-    table: PairTable, readings: Sequence[PairReading | tuple[Pair, float, float]]
-) -> Oddity | None:
+def oddest(table: PairTable, readings: Sequence[PairReading | tuple[Pair, float, float]]) -> Oddity | None:
     """The reading furthest from what the others foretell.
 
     Taking it away makes the rest agree best: for normal laws the fall of chi-square is the square of its

@@ -70,12 +70,12 @@ def balances(
     model = estimate(table, [PairReading(*reading) for reading in readings], loose=True)
     found = winding_ohms(model)
     order = [branch.name for branch in table.branches]
-    return tuple(
-        _balanced(rule, np.array([found[name][0] for name in rule.windings]), model.covariance[np.ix_(at, at)])
-        for rule in table.sheet.balances
-        if all(name in found for name in rule.windings)
-        for at in ([order.index(name) for name in rule.windings],)
-    )
+    judged = []
+    for rule in table.sheet.balances:
+        if all(name in found for name in rule.windings):
+            at = [order.index(name) for name in rule.windings]
+            judged.append(_balanced(rule, model.mean[at], model.covariance[np.ix_(at, at)]))
+    return tuple(judged)
 
 
 def _balanced(rule: Balance, ohm: Floats, covariance: Floats) -> Balanced:

@@ -141,7 +141,7 @@ def foretold(table: Paths, known: Mapping[Pair, tuple[float, float]]) -> Estimat
 def _linear(
     table: Paths, readings: Sequence[PairReading], ohms: Floats, nominal: Floats
 ) -> tuple[Floats, Floats]:
-    """What each pair has at these branches, and its shares of them; the sheet's own where they are nominal."""
+    """What each pair has at these branches, and its shares of them."""
     if np.array_equal(ohms, nominal):
         paths = [table.path(reading.pair) for reading in readings]
         return np.array([p.nominal_ohm for p in paths]), np.array([p.shares for p in paths])

@@ -157,7 +157,9 @@ def _hidden(table: PairTable, readings: Sequence[PairReading], purpose: Purpose)
         ohm, u = found[branch.name]
         pairs = tuple(r.pair for r in readings if branch in table.windings(r.pair))
         decision = _decide(table, ohm, (u, 2.0 * u), limits)
-        yield Closure(ClosureKind.WINDING, branch.name, ohm, 2.0 * u, limits, decision, contradicts=False, pairs=pairs)
+        yield Closure(
+            ClosureKind.WINDING, branch.name, ohm, 2.0 * u, limits, decision, contradicts=False, pairs=pairs
+        )
 
 
 def _shows_alone(table: PairTable, pair: Pair, name: str) -> bool:

@@ -135,14 +135,15 @@ class Covariances:
                 yield start, end, result
 
     def distances(
-        self, columns: Indices, read_by: Bools, noise: Floats, seen: Floats
+        self, columns: Indices, read_by: Bools, noise: Floats, seen: Floats, shared: Floats
     ) -> Iterator[tuple[slice, Floats, Floats, Floats]]:
         """Set columns of numbers against the covariance of some pairs and the noise of their readings.
 
         Args:
             columns: indices of the pairs; one may repeat.
             read_by: [circuit, column] whether the circuit foretells a number there; the others have no part.
-            noise: [column] variance of each reading.
+            noise: [column] variance of each reading's own error.
+            shared: [cause, column] ohms by one standard deviation of each error that readings share.
             seen: [circuit, number, column] numbers in ohms, zero where `read_by` is not.
 
         Yields:
@@ -150,28 +151,30 @@ class Covariances:
             and of each with itself; logarithm of the determinant [circuit]).
         """
         if len(columns) > _MANY:
-            yield from self._by_causes(columns, read_by, noise, seen)
+            yield from self._by_causes(columns, read_by, noise, seen, shared)
             return
-        diagonal = np.arange(len(columns))
+        diagonal, together = np.arange(len(columns)), (shared.T @ shared)[:, :, None]
         for start, end, covariance in self.among(columns):
             own = slice(start, end)
             by = read_by[own].T
-            block = covariance * (by[:, None] & by[None, :])
+            block = (covariance + together) * (by[:, None] & by[None, :])
             block[diagonal, diagonal] += np.where(by, noise[:, None], 1.0)
             white, log_det = whitened(block, seen[own].transpose(2, 1, 0))
             yield own, (white * white[:, :1]).sum(axis=0), (white**2).sum(axis=0), log_det
 
     def _by_causes(
-        self, columns: Indices, read_by: Bools, noise: Floats, seen: Floats
+        self, columns: Indices, read_by: Bools, noise: Floats, seen: Floats, shared: Floats
     ) -> Iterator[tuple[slice, Floats, Floats, Floats]]:
         for block in self.blocks:
             moved = self._moved(block, columns)
-            step = block_size(len(columns), len(moved))
+            count = len(moved) + len(shared)
+            step = block_size(len(columns), count)
             for start in range(block.start, block.end, step):
                 own = slice(start, min(start + step, block.end))
                 inner = slice(own.start - block.start, own.stop - block.start)
                 by = read_by[own]
-                moves = np.zeros((len(by), len(moved), len(columns)))
+                moves = np.zeros((len(by), count, len(columns)))
+                moves[:, len(moved) :] = shared
                 for row, (where, ohm) in enumerate(moved):
                     moves[:, row, where] = ohm[:, inner].T
                 moves *= by[:, None]

@@ -14,15 +14,16 @@ from itertools import combinations
 
 import numpy as np
 
+from acquire.physics.common import PairReading
 from acquire.records import Hypothesis, Pair, Purpose, Sheet
-from acquire.verdict.casebook import Casebook, Explained
+from acquire.verdict.casebook import Casebook
 from acquire.verdict.circuits import healthy
 from acquire.verdict.dictionary import UNKNOWN, Case, cases, double_cases
 from acquire.verdict.next_pair import information
 from acquire.verdict.saying import sentence
 from acquire.verdict.shelf import Shelf
 from acquire.verdict.slips import PairLaws
-from acquire.verdict.weighing import PairReading, possible, unknown_weight, weigh_all
+from acquire.verdict.weighing import possible, unknown_weight, weigh_all
 
 __all__ = [
     "Finding",
@@ -34,6 +35,9 @@ __all__ = [
     "log_evidence",
     "said",
 ]
+
+Readings = Sequence[PairReading | tuple[Pair, float, float]]
+"""Everything measured on a unit that counts, with or without budgets."""
 
 _LEAST = 0.01
 """Explanations less likely than this are not listed."""
@@ -79,7 +83,7 @@ class Finding:
 def diagnose(
     sheet: Sheet,
     table: PairLaws,
-    readings: Sequence[PairReading],
+    readings: Readings,
     *,
     purpose: Purpose = Purpose.INCOMING,
     four_wire_below_ohm: float = 0.0,
@@ -112,13 +116,14 @@ def diagnose(
 def findings(
     sheet: Sheet,
     table: PairLaws,
-    readings: Sequence[PairReading],
+    readings: Readings,
     *,
     purpose: Purpose = Purpose.INCOMING,
     four_wire_below_ohm: float = 0.0,
     priors: Mapping[str, float] | None = None,
 ) -> tuple[Finding, ...]:
     """As `diagnose`, before the explanations are put into words; all of them, most likely first."""
+    readings = _budgeted(readings)
     if not readings:
         return ()
     own_priors = tuple(sorted((priors or {}).items()))
@@ -147,14 +152,15 @@ def said(finding: Finding, sheet: Sheet) -> str:
     return f"{words} That supposes that the probes were on {probed} when {asked} was asked for."
 
 
-def log_evidence(sheet: Sheet, table: PairLaws, readings: Sequence[PairReading]) -> float:
+def log_evidence(sheet: Sheet, table: PairLaws, readings: Readings) -> float:
     """How well a type explains the readings of an incoming core, whatever is wrong with it.
 
     Natural logarithm of the density of the readings, all single faults of the dictionary taken together by
     their priors; comparable between sheets for the same readings.
     """
+    readings = _budgeted(readings)
     book = casebook(sheet, Purpose.INCOMING, extra=_beyond(sheet, readings))
-    log_joint = book.laws.log_prior + _explain(book, readings).log_like
+    log_joint = book.laws.log_prior + book.explain(readings).log_like
     unknown_log = unknown_weight(table, readings)
     top = max(float(log_joint.max()), unknown_log)
     total = float(np.exp(log_joint - top).sum()) + math.exp(unknown_log - top)
@@ -164,7 +170,7 @@ def log_evidence(sheet: Sheet, table: PairLaws, readings: Sequence[PairReading])
 def best_next_pair(
     sheet: Sheet,
     table: PairLaws,
-    readings: Sequence[PairReading],
+    readings: Readings,
     hypotheses: Sequence[Hypothesis],
     *,
     purpose: Purpose = Purpose.INCOMING,
@@ -185,9 +191,10 @@ def best_next_pair(
     """
     if not readings or len(hypotheses) < 2 or hypotheses[0].probability >= _SETTLED:
         return None
+    readings = _budgeted(readings)
     book = casebook(sheet, purpose, four_wire_below_ohm, extra=_beyond(sheet, readings))
     seen = possible(book, readings)[book.laws.case]
-    log_joint = np.where(seen, book.laws.log_prior + _explain(book, readings).log_like, -np.inf)
+    log_joint = np.where(seen, book.laws.log_prior + book.explain(readings).log_like, -np.inf)
     weights = np.exp(log_joint - log_joint.max())
     by_case = np.bincount(book.laws.case, weights)
     first, second = np.argsort(-by_case)[:2]
@@ -266,12 +273,11 @@ def _usual(sheet: Sheet) -> tuple[Pair, ...]:
     return tuple(dict.fromkeys(step.pair for step in sheet.steps))
 
 
+def _budgeted(readings: Readings) -> list[PairReading]:
+    return [PairReading(*reading) for reading in readings]
+
+
 def _beyond(sheet: Sheet, readings: Sequence[PairReading]) -> tuple[Pair, ...]:
     """Pairs that were measured and are not among the usual ones."""
     usual = {frozenset(pair) for pair in _usual(sheet)}
-    return tuple(sorted({pair for pair, _, _ in readings if frozenset(pair) not in usual}))
-
-
-def _explain(book: Casebook, readings: Sequence[PairReading]) -> Explained:
-    pairs, ohms, u_ohms = zip(*readings, strict=True)
-    return book.explain(pairs, ohms, u_ohms)
+    return tuple(sorted({reading.pair for reading in readings if frozenset(reading.pair) not in usual}))

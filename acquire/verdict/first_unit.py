@@ -15,6 +15,7 @@ from functools import lru_cache
 
 import numpy as np
 
+from acquire.physics.common import PairReading
 from acquire.physics.winding import MEAN_TURN_RELATIVE_U
 from acquire.quantity import show
 from acquire.records import Branch, BranchKind, Pair, Purpose, Sheet, StepKind, WoundFrom
@@ -26,8 +27,8 @@ from acquire.verdict.circuits import Circuit, Sizes, healthy, log_sizes, scaled,
 from acquire.verdict.dictionary import Case, cases
 from acquire.verdict.saying import number, sentence
 
-Reading = tuple[Pair, float, float]
-"""(pair, ohms at the reference temperature or infinite, standard uncertainty in ohms)."""
+Reading = PairReading | tuple[Pair, float, float]
+"""Of one pair, with or without its budget."""
 
 HAND_RELATIVE_U = 0.005
 """Tension and lay of the wire differ from unit to unit: standard deviation as a fraction of the ohms.
@@ -115,12 +116,12 @@ def first_look(
         purpose: of the bench.
         four_wire_below_ohm: pairs of a smaller nominal were measured with four wires, so without leads.
     """
-    kept = tuple((pair, ohm, u) for pair, ohm, u in readings if math.isfinite(ohm))
+    kept = [PairReading(*reading) for reading in readings if math.isfinite(reading[1])]
     planned = narrowed(sheet, spools)
     compared = _furthest(PairTable(planned), kept)
     if not kept:
         return FirstLook("", 0.0, compared)
-    pairs = tuple(sorted({pair for pair, _, _ in kept}))
+    pairs = tuple(sorted({reading.pair for reading in kept}))
     book = _book(
         planned,
         pairs,
@@ -267,9 +268,9 @@ def _nearby(planned: Sheet, names: tuple[str, ...], cards: tuple[WoundFrom, ...]
     return [each for each in off if _KNOWN_SPOOL_U < abs(each) < _ANY_SPOOL[-1][0]]
 
 
-def _weighed(book: Casebook, readings: Sequence[Reading]) -> tuple[np.ndarray, list[tuple[float, ...]]]:
+def _weighed(book: Casebook, readings: Sequence[PairReading]) -> tuple[np.ndarray, list[tuple[float, ...]]]:
     """Probability of each case, and its sizes."""
-    explained = book.explain(*(list(column) for column in zip(*readings, strict=True)))
+    explained = book.explain(readings)
     log_joint = book.laws.log_prior + explained.log_like
     weights = np.exp(log_joint - log_joint.max())
     chances = np.bincount(book.laws.case, weights, minlength=len(book.cases)) / weights.sum()
@@ -302,7 +303,7 @@ def _said(case: Case, sizes: tuple[float, ...], planned: Sheet, cards: Sequence[
     return f"{names[0].upper()}{names[1:]} {read} {spool}"
 
 
-def _furthest(table: PairTable, readings: Sequence[Reading]) -> str:
+def _furthest(table: PairTable, readings: Sequence[PairReading]) -> str:
     """The reading that lies furthest off, measured by what good units scatter."""
     if not readings:
         return "Nothing was measured that could be compared."
@@ -310,11 +311,11 @@ def _furthest(table: PairTable, readings: Sequence[Reading]) -> str:
     def reach_ohm(pair: Pair, u_ohm: float) -> float:
         return 2.0 * math.hypot(table.spread_ohm(pair), u_ohm)
 
-    def off(reading: Reading) -> float:
-        pair, ohm, u_ohm = reading
+    def off(reading: PairReading) -> float:
+        pair, ohm, u_ohm, _ = reading
         return abs(ohm - table.nominal_ohm(pair)) / max(reach_ohm(pair, u_ohm), 1e-12)
 
-    pair, ohm, u_ohm = max((r for r in readings if math.isfinite(table.nominal_ohm(r[0]))), key=off)
+    pair, ohm, u_ohm, _ = max((r for r in readings if math.isfinite(table.nominal_ohm(r[0]))), key=off)
     nominal_ohm, reach = table.nominal_ohm(pair), reach_ohm(pair, u_ohm)
     per_cent = 100.0 * (ohm / nominal_ohm - 1.0)
     return f"{pair} reads {show(ohm, 'Ω')}, foretold was {show(nominal_ohm, 'Ω', reach)}: {per_cent:+.1f} %."

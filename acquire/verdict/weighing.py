@@ -23,14 +23,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from acquire.physics.common import PairReading
 from acquire.records import Pair
 from acquire.verdict.casebook import Casebook
 from acquire.verdict.dictionary import UNKNOWN, Case
 from acquire.verdict.slips import SEEN, UNSEEN, PairLaws, Slips, look_alikes, neighbours, with_slips
 from acquire.verdict.solving import Bools, Floats
-
-PairReading = tuple[Pair, float, float]
-"""(pair, ohms at the reference temperature or infinite, standard uncertainty in ohms)."""
 
 _POOR = 1e-3
 """A best explanation this unlikely to be so far off is no good one; workshop choice."""
@@ -75,7 +73,7 @@ def weigh_all(
         readings: of one unit, one or more.
         among: pairs that may have been probed instead of those asked for.
     """
-    shows = visible(single, [pair for pair, _, _ in readings])
+    shows = visible(single, [reading.pair for reading in readings])
     seen = shows & _rightly_directed(single, readings)
     faults = [case.faults[0] for case in single.cases]
     alone, hidden = (dict(zip(faults, map(bool, can), strict=True)) for can in (seen, shows))
@@ -101,7 +99,7 @@ def _within_reach(healthy: Weighed, table: PairLaws, readings: Sequence[PairRead
     probed elsewhere is left out.
     """
     total = 0.0
-    for pair, ohm, u_ohm in readings:
+    for pair, ohm, u_ohm, _ in readings:
         nominal_ohm = table.nominal_ohm(pair)
         if math.isinf(ohm) or math.isinf(nominal_ohm) or (healthy.slip and healthy.slip[0] == pair):
             continue
@@ -136,13 +134,13 @@ def possible(book: Casebook, readings: Sequence[PairReading]) -> Bools:
         book: of single faults.
         readings: of one unit.
     """
-    return visible(book, [pair for pair, _, _ in readings]) & _rightly_directed(book, readings)
+    return visible(book, [reading.pair for reading in readings]) & _rightly_directed(book, readings)
 
 
 def _rightly_directed(book: Casebook, readings: Sequence[PairReading]) -> Bools:
     """Whether each single fault, if it is one that takes ohms, has a reading below nominal to explain."""
-    columns = book.columns([pair for pair, _, _ in readings])
-    ohm = np.array([value for _, value, _ in readings])
+    columns = book.columns([reading.pair for reading in readings])
+    ohm = np.array([reading.ohm for reading in readings])
     low = np.isfinite(ohm) & book.good.conducts[0, columns] & (ohm < _BELOW * book.good.mean_ohm[0, columns])
     leaning = np.abs(book.laws.lean[:, 0, columns]) > 0.0
     lowered = np.logical_or.reduceat((leaning & low).any(axis=1), _starts(book))
@@ -154,7 +152,7 @@ def _rightly_directed(book: Casebook, readings: Sequence[PairReading]) -> Bools:
 def unknown_weight(table: PairLaws, readings: Sequence[PairReading]) -> float:
     """Log of prior times density, if each reading is either a good unit's or anything at all."""
     total = math.log(UNKNOWN)
-    for pair, ohm, u_ohm in readings:
+    for pair, ohm, u_ohm, _ in readings:
         nominal_ohm = table.nominal_ohm(pair)
         if math.isinf(ohm):
             total += math.log(0.55 if math.isinf(nominal_ohm) else 0.05)

@@ -5,8 +5,8 @@ from dataclasses import replace
 
 import pytest
 
-from acquire.physics.network import resistance_between
 from acquire.physics.common import TEMPERATURE, PairReading
+from acquire.physics.network import resistance_between
 from acquire.records import Outcome, Pair, Term
 from acquire.steps.balance import balances
 from acquire.steps.estimate import estimate, winding_ohms

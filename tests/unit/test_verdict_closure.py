@@ -128,7 +128,8 @@ def test_errors_that_pairs_share_cancel_in_a_joint():
 def test_the_neutral_of_a_star_shows_its_joint():
     """U-N + V-N - U-V; the other pins share nothing but their own phase."""
     pairs = (*LINES, Pair("U", "N"), Pair("V", "N"))
-    found = closures(PairTable(QUERN), measured(QUERN, pairs, four_wire=True, joints={"N": 0.1}), Purpose.FINAL)
+    readings = measured(QUERN, pairs, four_wire=True, joints={"N": 0.1})
+    found = closures(PairTable(QUERN), readings, Purpose.FINAL)
     joints = [each for each in found if each.kind is ClosureKind.JOINT]
     assert [each.where for each in joints] == ["N"]
     assert joints[0].decision.outcome is Outcome.FAIL
@@ -163,5 +164,6 @@ def test_a_phase_of_a_delta_has_limits_of_its_own():
 
 def test_windings_that_pairs_show_alone_are_not_judged_twice():
     """The pairs' own limits judge them; open pairs say nothing."""
-    assert closures(PairTable(FATHOM), measured(FATHOM, (Pair("1", "2"), Pair("3", "4"))), Purpose.FINAL) == ()
+    readings = measured(FATHOM, (Pair("1", "2"), Pair("3", "4")))
+    assert closures(PairTable(FATHOM), readings, Purpose.FINAL) == ()
     assert closures(PairTable(PLOVER), [(Pair("1", "2"), math.inf, 0.0)], Purpose.FINAL) == ()
