@@ -25,15 +25,19 @@ from acquire.records.batches import (
 from acquire.records.bench import (
     Ask,
     BalanceFound,
+    FaultPlace,
+    Finding,
     Hypothesis,
     LeadZero,
     Notice,
     Prompt,
     UnitResult,
     UnitStarted,
+    Untested,
     Weight,
 )
 from acquire.records.circumstances import Circumstances
+from acquire.records.codes import Basis, Ending, Fact, FindingKind, UntestedKind, Why
 from acquire.records.commands import (
     CheckMeter,
     ClockSetBack,
@@ -52,7 +56,7 @@ from acquire.records.commands import (
     ZeroLeads,
 )
 from acquire.records.imported import ImportedResult
-from acquire.records.results import CheckStandard, ResultKind, TypedResult
+from acquire.records.results import CheckStandard, ResultKind, TypedResult, TypedWhy
 from acquire.records.settled import Approach, Contact, LiftOff, Settled, SettleEvent
 from acquire.records.unit_type import (
     Balance,
@@ -104,6 +108,7 @@ __all__ = [
     "Ask",
     "Balance",
     "BalanceFound",
+    "Basis",
     "Batch",
     "BatchDeed",
     "BatchState",
@@ -119,8 +124,13 @@ __all__ = [
     "Contact",
     "Corrected",
     "Decision",
+    "Ending",
     "Event",
     "Evidence",
+    "Fact",
+    "FaultPlace",
+    "Finding",
+    "FindingKind",
     "FinishBatch",
     "Fit",
     "FixtureMoved",
@@ -161,11 +171,15 @@ __all__ = [
     "TypeResult",
     "TypeTemperature",
     "TypedResult",
+    "TypedWhy",
     "UnitKnown",
     "UnitResult",
     "UnitStarted",
+    "Untested",
+    "UntestedKind",
     "Verdict",
     "Weight",
+    "Why",
     "WoundFrom",
     "ZeroLeads",
 ]

@@ -2,12 +2,36 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from enum import StrEnum
 
 from acquire.choices import Outcome, Purpose
 from acquire.records.batches import WoundFrom
+from acquire.records.codes import Ending, Fact, FindingKind, UntestedKind, Why
 from acquire.records.words import Pair
+
+
+@dataclass(frozen=True, slots=True)
+class FaultPlace:
+    """One fault, where it sits and how large it is; all that a sentence about it needs.
+
+    Attributes:
+        fault: short name from the fault dictionary, e.g. "shorted_turns".
+        where: windings, pins or words, as the fault has it.
+        sizes: a fraction of a winding, ohms or kelvin, as the fault counts them.
+        turns: of the first winding, None when not known; strands: wires in hand of it.
+        ends: the pin (or the core) at which each winding of `where` begins; empty where none can be touched.
+        core: name of the core, empty when the unit has none.
+    """
+
+    fault: str
+    where: tuple[str, ...] = ()
+    sizes: tuple[float, ...] = ()
+    turns: int | None = None
+    strands: int = 1
+    ends: tuple[str, ...] = ()
+    core: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -17,12 +41,52 @@ class Hypothesis:
     Attributes:
         fault: short name from the fault dictionary, e.g. "shorted_turns".
         probability: given the readings, 0 to 1.
-        sentence: plain words with the physical size ("about 60 of 1020 turns").
+        sentence: plain words with the physical size; going away, `acquire.words` makes it from `places`.
+        places: the faults that make it up, one or two.
     """
 
     fault: str
     probability: float
-    sentence: str
+    sentence: str = ""
+    places: tuple[FaultPlace, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Untested:
+    """Something that the sheet or its circuit leaves open until it is tested.
+
+    Attributes:
+        kind: what sort of thing.
+        id: unique on the sheet, e.g. "isolation:1,2,3|CORE", "step:surge", "turns"; a test names it by this.
+        name: as people read it on the sheet.
+        volts: test voltage that the sheet asks for, None where it asks for none.
+    """
+
+    kind: UntestedKind
+    id: str
+    name: str
+    volts: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """What a rule over a whole unit found that is not plainly a pass.
+
+    Attributes:
+        kind: which rule; UNEVEN: `name` is that of a rule in `UnitResult.balances`; CONTRADICTION: `pair`
+            reads `ohm` where the other readings predict `predicted_ohm` with standard uncertainty `u_ohm`;
+            TYPED: `name` and `id` are those of a typed result.
+        outcome: what the rule says; None for a remark.
+    """
+
+    kind: FindingKind
+    name: str = ""
+    id: str = ""
+    outcome: Outcome | None = None
+    pair: Pair | None = None
+    ohm: float | None = None
+    predicted_ohm: float | None = None
+    u_ohm: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +97,9 @@ class UnitStarted:
         batch: that it belongs to; empty for none.
         spools: what its windings were wound from, as far as the batch knew when it was started.
         attempt: 1 for the first time that this batch and purpose measure it; the first one counts.
+        meter_hash, bench_hash: of the files in force; a unit goes on only under what it began with.
+        required: everything that sheet and circuit leave untested by ohms alone; see `Untested`.
+        rested: the unit was held as warm before, and has waited.
     """
 
     bench: str
@@ -45,6 +112,10 @@ class UnitStarted:
     utc_s: float
     spools: tuple[WoundFrom, ...] = ()
     attempt: int = 1
+    meter_hash: str = ""
+    bench_hash: str = ""
+    required: tuple[Untested, ...] = ()
+    rested: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +155,10 @@ class UnitResult:
         next_pair: the pair whose measurement would tell the first two hypotheses apart best, if any.
         not_tested: what the sheet asks for besides ohms and nobody has typed in yet; it blocks nothing.
         balances: each rule over several windings, with what was found.
+        ending: how the stay on the bench ended; `remark`: the operator's own words for giving up.
+        found: what rules over the whole unit found (takes the place of `findings`).
+        untested: by id (takes the place of `not_tested`).
+        revision: 0 for the result at the bench, then 1, 2, ... whenever something later changes it.
     """
 
     bench: str
@@ -105,6 +180,11 @@ class UnitResult:
     findings: tuple[str, ...] = ()
     not_tested: tuple[str, ...] = ()
     balances: tuple[BalanceFound, ...] = ()
+    ending: Ending = Ending.DONE
+    remark: str = ""
+    found: tuple[Finding, ...] = ()
+    untested: tuple[Untested, ...] = ()
+    revision: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,6 +230,9 @@ class Prompt:
         pair: the pins to touch, None when the action has none.
         step: name of the step, empty when there is none.
         steps_done, steps_total: progress of the unit.
+        why: why it is asked in this way; NONE for a plain request.
+        times: which repetition this is, 1 for the first; 0 where it is none.
+        facts: numbers and names that the sentence needs beside these.
     """
 
     ask: Ask
@@ -159,6 +242,9 @@ class Prompt:
     step: str = ""
     steps_done: int = 0
     steps_total: int = 0
+    why: Why = Why.NONE
+    times: int = 0
+    facts: Mapping[str, Fact] = field(default_factory=dict)
 
 
 class Weight(StrEnum):
@@ -179,7 +265,9 @@ class Notice:
 
     Attributes:
         code: stable short name in dotted lower case, e.g. "pair.other".
-        text: one sentence: what, where, what to do.
+        text: going away: `acquire.words` makes the sentence from the code and its facts.
+        step: name of the step that it is about, empty where it is about none.
+        facts: names, numbers (unit of measure in the key) and the words of people; never our own sentences.
     """
 
     weight: Weight
@@ -188,3 +276,5 @@ class Notice:
     utc_s: float
     serial: str = ""
     pair: Pair | None = None
+    step: str = ""
+    facts: Mapping[str, Fact] = field(default_factory=dict)

@@ -67,6 +67,25 @@ class ResultKind(StrEnum):
     STATED = "stated"
 
 
+class TypedWhy(StrEnum):
+    """Why a typed result has the outcome that it has, or none.
+
+    LIMITS: held against limits by the sheet's rule. SHORT: a short, 0 ohm. NO_ACCURACY: the instrument's
+    accuracy was not told. LOW_VOLTS: measured at less than the voltage asked for. NO_LIMITS: the sheet sets
+    none. NO_PATTERN: no sister coil or golden unit was named. STATED: the outcome is the person's own word.
+    RECORDED: as typed, not judged.
+    """
+
+    LIMITS = "limits"
+    SHORT = "short"
+    NO_ACCURACY = "no_accuracy"
+    LOW_VOLTS = "low_volts"
+    NO_LIMITS = "no_limits"
+    NO_PATTERN = "no_pattern"
+    STATED = "stated"
+    RECORDED = "recorded"
+
+
 @dataclass(frozen=True, slots=True)
 class TypedResult:
     """A result that a person typed in, kept as typed, with what a rule says of it.
@@ -89,6 +108,10 @@ class TypedResult:
         stated: True where the outcome is the person's own word.
         reason: one sentence.
         conformity: probability that the true value lies within the limits, None where no rule was used.
+        target: id of what the sheet asks for (`Untested.id`), empty where it asks for no such thing.
+        shows_turns: it can show a fault between turns.
+        why: the code of the reason, said by `acquire.words` (takes the place of `reason`).
+        expanded_si, guard_band_si: 95 % half-width and guard band of `reference_si` or `value_si`.
     """
 
     bench: str
@@ -123,6 +146,12 @@ class TypedResult:
     conformity: float | None
     software: str
     utc_s: float
+    target: str = ""
+    shows_turns: bool = False
+    why: TypedWhy | None = None
+    expanded_si: float | None = None
+    guard_band_si: float | None = None
+    asked_volt: float | None = None
 
     @property
     def answer(self) -> str:

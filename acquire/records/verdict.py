@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from acquire.choices import Outcome, Purpose
+from acquire.records.codes import Basis
 from acquire.records.settled import Settled
 from acquire.records.words import Pair, Rule, Shape
 from drivers.reading import Quantity
@@ -86,7 +87,9 @@ class Match:
         pair: the pair it is taken for (the asked one, unless OTHER_PAIR).
         weights: (pair, probability) of every explanation above 1 %, most likely first; what is left belongs
             to a fault.
-        hint: one sentence for the operator, empty when it is as expected.
+        hint: going away: `acquire.words` makes the sentence from `fit`, `reads_like` and the value.
+        reads_like: the likeliest pairs other than the asked one, where the value may be theirs.
+        together: the probes may simply touch each other.
     """
 
     corrected: Corrected
@@ -94,6 +97,8 @@ class Match:
     pair: Pair
     weights: tuple[tuple[Pair, float], ...]
     hint: str = ""
+    reads_like: tuple[Pair, ...] = ()
+    together: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,7 +137,16 @@ class Decision:
 class Verdict:
     """The record of one judged step. Flat, so that a CSV row and a JSON object are the same thing.
 
-    All resistances in ohms, temperatures in degrees Celsius, times in seconds.
+    All resistances in ohms, temperatures in degrees Celsius, times in seconds. `reason` and `hint` are going
+    away: `acquire.words` makes them from these fields.
+
+    Attributes:
+        basis: what it rests on.
+        fit, reads_like: where the value was found to belong; `Match`.
+        touch_u_ohm: the part of the standard uncertainty that differs from touch to touch.
+        moved, moved_allowed: of a REPEATED one, change since the first measurement and what is allowed, as
+            fractions; `moved` is None where one of the two is doubted.
+        witness: pairs whose continuity proves the contact of a pair found open.
     """
 
     bench: str
@@ -176,6 +190,13 @@ class Verdict:
     batch: str
     hint: str
     software: str
+    basis: Basis = Basis.MEASURED
+    fit: Fit | None = None
+    reads_like: tuple[Pair, ...] = ()
+    touch_u_ohm: float | None = None
+    moved: float | None = None
+    moved_allowed: float | None = None
+    witness: tuple[Pair, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
