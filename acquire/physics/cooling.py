@@ -56,7 +56,7 @@ def tau_of_mass(kilogram: float) -> float:
     Raises:
         InputImpossible: a mass not above zero.
     """
-    return 1080.0 * (above_zero(kilogram, "the mass in kilograms") / 0.3) ** (1.0 / 3.0)
+    return 1080.0 * math.cbrt(above_zero(kilogram, "the mass in kilograms") / 0.3)
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,15 +124,18 @@ class Warmth:
 
     Attributes:
         low_kelvin, kelvin, high_kelvin: 2.5 %, median, 97.5 % of it.
+        lowest_kelvin, highest_kelvin: 1 % and 99 % of it: what a pass must hold for.
         u_kelvin: its standard deviation.
         moving: probability that it is off by more than the limit.
         at_least_s, usual_s, at_most_s: how long until it is within the limit, if it is off: 5 %, median and
             97 %; 0 where it is not.
     """
 
+    lowest_kelvin: float
     low_kelvin: float
     kelvin: float
     high_kelvin: float
+    highest_kelvin: float
     u_kelvin: float
     moving: float
     at_least_s: float
@@ -177,7 +180,7 @@ def warmth(
     weight = np.exp(log_weight - log_weight.max())
     weight /= weight.sum()
     of_kelvin = weight.sum(axis=0)
-    low, middle, high = (_quantile(kelvin, of_kelvin, p) for p in (0.025, 0.5, 0.975))
+    ends = [_quantile(kelvin, of_kelvin, p) for p in (0.01, 0.025, 0.5, 0.975, 0.99)]
     mean = float((of_kelvin * kelvin).sum())
     u = math.sqrt(float((of_kelvin * (kelvin - mean) ** 2).sum()))
     off = np.flatnonzero(np.abs(kelvin) > limit_kelvin)
@@ -187,7 +190,8 @@ def warmth(
     waits = shapes.until(limit_kelvin / np.abs(kelvin[off]), likely)
     order = np.argsort(waits.ravel())
     rising, share = waits.ravel()[order], weight[np.ix_(likely, off)].ravel()[order]
-    return Warmth(low, middle, high, u, moving, *(_quantile(rising, share, p) for p in (0.05, 0.5, 0.97)))
+    waits_s = (_quantile(rising, share, p) for p in (0.05, 0.5, 0.97))
+    return Warmth(*ends, u, moving, *waits_s)
 
 
 def _refuse_unfit(looks: Sequence[Look]) -> None:

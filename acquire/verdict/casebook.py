@@ -88,7 +88,7 @@ class Casebook:
         good: Circuit,
         pairs: Sequence[Pair],
         *,
-        four_wire_below_ohm: float = 0.0,
+        four_wire_below_ohm: float | frozenset[Pair] = 0.0,
     ) -> None:
         """Solve every circuit.
 
@@ -96,15 +96,19 @@ class Casebook:
             cases: from the dictionary.
             good: a unit without a fault.
             pairs: that can be asked about.
-            four_wire_below_ohm: pairs that read less than this on a good unit are measured with four wires,
-                so that the lead zero has no part in them.
+            four_wire_below_ohm: pairs that read less than this on a good unit, or just these, are measured
+                with four wires, so that the lead zero has no part in them.
         """
         self.cases = tuple(cases)
         self.pairs = tuple(pairs)
         self._index = {pair: index for index, pair in enumerate(self.pairs)}
         every = np.ones(len(self.pairs), dtype=bool)
         self.good = _laws((Case((("healthy", ()),), 1.0, (good,)),), self.pairs, every)
-        two_wire = ~self.good.conducts[0] | (self.good.mean_ohm[0] >= four_wire_below_ohm)
+        if isinstance(four_wire_below_ohm, frozenset):
+            named = [not {pair, Pair(pair.b, pair.a)} & four_wire_below_ohm for pair in self.pairs]
+            two_wire = np.array(named, dtype=bool)
+        else:
+            two_wire = ~self.good.conducts[0] | (self.good.mean_ohm[0] >= four_wire_below_ohm)
         self.laws = _laws(self.cases, self.pairs, two_wire)
 
     @property

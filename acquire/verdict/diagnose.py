@@ -15,15 +15,15 @@ from itertools import combinations
 import numpy as np
 
 from acquire.physics.common import PairReading
-from acquire.records import Hypothesis, Pair, Purpose, Sheet
+from acquire.records import FaultPlace, Hypothesis, Pair, Purpose, Sheet
 from acquire.verdict.casebook import Casebook
 from acquire.verdict.circuits import healthy
-from acquire.verdict.dictionary import UNKNOWN, Case, cases, double_cases
+from acquire.verdict.dictionary import UNKNOWN, Case, Fault, cases, double_cases
 from acquire.verdict.next_pair import information
 from acquire.verdict.saying import sentence
 from acquire.verdict.shelf import Shelf
 from acquire.verdict.slips import PairLaws
-from acquire.verdict.weighing import possible, unknown_weight, weigh_all
+from acquire.verdict.weighing import possible, unknown_weight, visible, weigh_all
 
 __all__ = [
     "Finding",
@@ -39,12 +39,19 @@ __all__ = [
 Readings = Sequence[PairReading | tuple[Pair, float, float]]
 """Everything measured on a unit that counts, with or without budgets."""
 
+FourWire = float | frozenset[Pair]
+"""Pairs that were measured with four wires, so that the lead zero has no part in them: those that should read
+less than so many ohms, or just these."""
+
 _LEAST = 0.01
 """Explanations less likely than this are not listed."""
 
 
 _FEW_PINS = 10
 """Up to so many places to touch every pair is kept ready; beyond, it would take too long to solve them."""
+
+_TOLD_HIDDEN = 3
+"""Pairs at most that are named because something could hide there."""
 
 _SETTLED = 0.95
 """A first explanation this likely needs no further measurement; workshop choice."""
@@ -86,7 +93,7 @@ def diagnose(
     readings: Readings,
     *,
     purpose: Purpose = Purpose.INCOMING,
-    four_wire_below_ohm: float = 0.0,
+    four_wire_below_ohm: FourWire = 0.0,
     priors: Mapping[str, float] | None = None,
 ) -> tuple[Hypothesis, ...]:
     """Rank the explanations of a unit's readings.
@@ -96,8 +103,7 @@ def diagnose(
         table: what good units of the sheet read.
         readings: everything measured on it that counts; a pair may repeat.
         purpose: a unit just wound fails in other ways than one that comes in.
-        four_wire_below_ohm: pairs that should read less were measured with four wires, so that the lead zero
-            has no part in them; infinite where all were.
+        four_wire_below_ohm: which pairs were measured with four wires; infinite where all were.
         priors: weights of this shop by fault, in place of the built-in ones.
 
     Returns:
@@ -107,7 +113,7 @@ def diagnose(
         sheet, table, readings, purpose=purpose, four_wire_below_ohm=four_wire_below_ohm, priors=priors
     )
     return tuple(
-        Hypothesis(finding.case.fault, finding.probability, said(finding, sheet))
+        Hypothesis(finding.case.fault, finding.probability, said(finding, sheet), _places(finding, sheet))
         for finding in found
         if finding.probability >= _LEAST
     )
@@ -119,7 +125,7 @@ def findings(
     readings: Readings,
     *,
     purpose: Purpose = Purpose.INCOMING,
-    four_wire_below_ohm: float = 0.0,
+    four_wire_below_ohm: FourWire = 0.0,
     priors: Mapping[str, float] | None = None,
 ) -> tuple[Finding, ...]:
     """As `diagnose`, before the explanations are put into words; all of them, most likely first."""
@@ -141,6 +147,28 @@ def findings(
         for entry in weighed
     ]
     return tuple(sorted(found, key=lambda finding: -finding.probability))
+
+
+def _places(finding: Finding, sheet: Sheet) -> tuple[FaultPlace, ...]:
+    """Where each fault sits and how large it is."""
+    branches = {branch.name: branch for branch in sheet.branches}
+    places = []
+    for number, (fault, where) in enumerate(finding.case.faults):
+        named = [branches[name] for name in where if name in branches]
+        ends = tuple(branch.a.removesuffix("'") for branch in named)
+        count = finding.case.sizes_of(number)
+        places.append(
+            FaultPlace(
+                fault,
+                where,
+                finding.sizes[count],
+                turns=named[0].turns if named else None,
+                strands=named[0].strands if named else 1,
+                ends=tuple(end if end in sheet.pin_names() else "" for end in ends),
+                core=sheet.core,
+            )
+        )
+    return tuple(places)
 
 
 def said(finding: Finding, sheet: Sheet) -> str:
@@ -174,7 +202,7 @@ def best_next_pair(
     hypotheses: Sequence[Hypothesis],
     *,
     purpose: Purpose = Purpose.INCOMING,
-    four_wire_below_ohm: float = 0.0,
+    four_wire_below_ohm: FourWire = 0.0,
 ) -> Pair | None:
     """The pair not yet measured whose reading would tell the first two explanations apart best.
 
@@ -209,7 +237,44 @@ def best_next_pair(
     return best if best is not None and worth[best] > _WORTH_A_TOUCH else None
 
 
-def prepare(sheet: Sheet, purpose: Purpose, four_wire_below_ohm: float = 0.0) -> None:
+@dataclass(frozen=True, slots=True)
+class Hidden:
+    """A pair that was not measured, and what no measured pair would show.
+
+    Attributes:
+        faults: (fault, where), the likelier first.
+    """
+
+    pair: Pair
+    faults: tuple[Fault, ...]
+
+
+def hidden(sheet: Sheet, readings: Readings, *, purpose: Purpose = Purpose.INCOMING) -> tuple[Hidden, ...]:
+    """Which pairs were not measured, and which faults could hide there; few pairs that show most come first.
+
+    Args:
+        sheet: of the unit.
+        readings: of it.
+        purpose: as for `diagnose`.
+    """
+    measured = {frozenset(reading[0]) for reading in readings}
+    book = casebook(sheet, purpose, extra=_beyond(sheet, _budgeted(readings)))
+    single = [(case.faults[0], case.prior) for case in book.cases]
+    unseen = ~visible(book, [reading[0] for reading in readings]) if readings else np.ones(len(single), bool)
+    shows = {pair: unseen & visible(book, [pair]) for pair in book.pairs if frozenset(pair) not in measured}
+    found: list[Hidden] = []
+    while shows and len(found) < _TOLD_HIDDEN:
+        best = max(shows, key=lambda pair: float(shows[pair] @ np.array([prior for _, prior in single])))
+        told = sorted((single[index] for index in np.flatnonzero(shows[best])), key=lambda each: -each[1])
+        if not told:
+            break
+        found.append(Hidden(best, tuple(fault for fault, _ in told)))
+        seen = shows.pop(best)
+        shows = {pair: still & ~seen for pair, still in shows.items()}
+    return tuple(found)
+
+
+def prepare(sheet: Sheet, purpose: Purpose, four_wire_below_ohm: FourWire = 0.0) -> None:
     """Solve the fault dictionary of a sheet, so that the first unit that fails need not wait for it.
 
     Takes some tenths of a second, and may run in a thread beside everything else.
@@ -226,7 +291,7 @@ def prepare(sheet: Sheet, purpose: Purpose, four_wire_below_ohm: float = 0.0) ->
 def casebook(
     sheet: Sheet,
     purpose: Purpose,
-    four_wire_below_ohm: float = 0.0,
+    four_wire_below_ohm: FourWire = 0.0,
     priors: tuple[tuple[str, float], ...] = (),
     extra: tuple[Pair, ...] = (),
 ) -> Casebook:

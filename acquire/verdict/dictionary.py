@@ -129,6 +129,12 @@ class Case:
         """Short name; "two_faults" for two."""
         return self.faults[0][0] if len(self.faults) == 1 else "two_faults"
 
+    def sizes_of(self, number: int) -> slice:
+        """Which of the sizes of its circuits belong to one of its faults: all of them, or one each of two."""
+        if len(self.faults) > 1:
+            return slice(number, number + 1)
+        return slice(0, len(self.circuits[0].sizes) if self.circuits else 0)
+
     @property
     def where(self) -> tuple[str, ...]:
         """Branches or pins that it sits in."""

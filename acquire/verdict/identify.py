@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from acquire.records import Purpose, Sheet
 from acquire.steps.pairs import PairTable
-from acquire.verdict.diagnose import PairReading, findings, log_evidence
+from acquire.verdict.diagnose import Readings, findings, log_evidence
 from acquire.verdict.saying import sentence
 
 _NONE_OF_THEM = 0.1
@@ -30,7 +30,7 @@ class Candidate:
     condition: str
 
 
-def identify(sheets: Sequence[Sheet], readings: Sequence[PairReading]) -> tuple[Candidate, ...]:
+def identify(sheets: Sequence[Sheet], readings: Readings) -> tuple[Candidate, ...]:
     """Rank the known types by how well they explain the readings of a core that came in.
 
     A faulty core is still recognised: each type is weighed with all the faults it can have. Pins must have
@@ -38,7 +38,7 @@ def identify(sheets: Sequence[Sheet], readings: Sequence[PairReading]) -> tuple[
 
     Args:
         sheets: known types.
-        readings: (pair, ohms at the reference temperature or infinite, standard uncertainty).
+        readings: everything measured on the core.
 
     Returns:
         All types that have the pins, and "none of them", most likely first; empty without readings.
@@ -48,7 +48,7 @@ def identify(sheets: Sequence[Sheet], readings: Sequence[PairReading]) -> tuple[
     fitting = [sheet for sheet in sheets if _has_pins(sheet, readings)]
     share = (1.0 - _NONE_OF_THEM) / max(len(fitting), 1)
     logs = [math.log(share) + log_evidence(sheet, PairTable(sheet), readings) for sheet in fitting]
-    none_log = math.log(_NONE_OF_THEM) + sum(_anything(ohm) for _, ohm, _ in readings)
+    none_log = math.log(_NONE_OF_THEM) + sum(_anything(reading[1]) for reading in readings)
     top = max([none_log, *logs])
     total = math.exp(none_log - top) + sum(math.exp(log - top) for log in logs)
     ranked = [
@@ -59,12 +59,12 @@ def identify(sheets: Sequence[Sheet], readings: Sequence[PairReading]) -> tuple[
     return tuple(sorted(ranked, key=lambda candidate: -candidate.probability))
 
 
-def _has_pins(sheet: Sheet, readings: Sequence[PairReading]) -> bool:
+def _has_pins(sheet: Sheet, readings: Readings) -> bool:
     known = set(sheet.pin_names())
-    return all(pin in known for pair, _, _ in readings for pin in pair)
+    return all(pin in known for reading in readings for pin in reading[0])
 
 
-def _condition(sheet: Sheet, readings: Sequence[PairReading]) -> str:
+def _condition(sheet: Sheet, readings: Readings) -> str:
     best = findings(sheet, PairTable(sheet), readings, purpose=Purpose.INCOMING)[0]
     return sentence(best.case, best.sizes, sheet)
 

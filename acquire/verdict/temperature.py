@@ -193,7 +193,7 @@ def _within(table: PairTable, each: Judgeable, found: Warmth) -> bool:
     lower = -math.inf if each.limits.lower_ohm is None else each.limits.lower_ohm
     upper = math.inf if each.limits.upper_ohm is None else each.limits.upper_ohm
     ohm, per_kelvin = each.reading.ohm, _per_kelvin(table, each.reading)
-    ends = (ohm * (1.0 - per_kelvin * kelvin) for kelvin in (found.low_kelvin, found.high_kelvin))
+    ends = (ohm * (1.0 - per_kelvin * kelvin) for kelvin in (found.lowest_kelvin, found.highest_kelvin))
     return all(lower <= end <= upper for end in ends)
 
 

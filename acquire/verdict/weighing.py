@@ -23,7 +23,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from acquire.physics.common import PairReading
+from acquire.physics.common import PairReading, commons
 from acquire.records import Pair
 from acquire.verdict.casebook import Casebook
 from acquire.verdict.dictionary import UNKNOWN, Case
@@ -86,9 +86,31 @@ def weigh_all(
     two = _weigh(double, readings, unseen, np.array(both))
     if _fits_poorly([*one, *two], unknown_weight(table, readings)):
         one = _weigh(single, readings, Slips(neighbours(readings, among), SEEN), seen)
+    bare = _bare(single, readings)
     return [
-        _within_reach(entry, table, readings) if entry.case.fault == "healthy" else entry
+        _within_reach(entry, table, bare) if entry.case.fault == "healthy" else entry
         for entry in (*one, *two)
+    ]
+
+
+def _bare(book: Casebook, readings: Sequence[PairReading]) -> list[PairReading]:
+    """Readings of a good unit without what their errors share, as far as they show that together."""
+    finite = [
+        r for r in readings if math.isfinite(r.ohm) and book.good.conducts[0, book.columns([r.pair])[0]]
+    ]
+    parts = commons(finite)
+    if not parts.causes:
+        return list(readings)
+    columns = book.columns([reading.pair for reading in finite])
+    spread = book.good.covariance.at(columns, [0])[0]
+    rest = np.array([reading.ohm for reading in finite]) - book.good.mean_ohm[0, columns]
+    own = np.diag(np.maximum(parts.own, 1e-9) ** 2)
+    gain = np.linalg.solve(spread + parts.moves.T @ parts.moves + own, parts.moves.T)
+    shared = parts.moves.T @ (gain.T @ rest)
+    left = parts.moves.T @ (np.eye(len(parts.causes)) - gain.T @ parts.moves.T) @ parts.moves
+    u = np.sqrt(np.maximum(np.diag(left), 0.0) + parts.own**2)
+    return [
+        r._replace(ohm=r.ohm - float(o), u_ohm=float(v)) for r, o, v in zip(finite, shared, u, strict=True)
     ]
 
 

@@ -3,71 +3,17 @@
 import math
 from dataclasses import replace
 
-import networkx as nx
 import numpy as np
 import pytest
 
-from acquire.physics.common import PairReading
-from acquire.physics.copper import CONDUCTORS
-from acquire.physics.correct import correct
-from acquire.records import LeadZero, Outcome, Pair, Purpose, Settled
+from acquire.records import Outcome, Pair, Purpose
 from acquire.steps.pairs import PairTable
 from acquire.verdict.closure import ClosureKind, closures, joint_limit_ohm
-from drivers.reading import Quantity
 from tests.known_sheets import FATHOM, PLOVER, QUERN, winding
-from tests.unit.test_physics_correct import BENCH
+from tests.true_units import Errors, measured
 
-COPPER = CONDUCTORS["copper"]
 CHARGE = (Pair("1", "2"), Pair("2", "3"), Pair("1", "3"))
 LINES = (Pair("U", "V"), Pair("V", "W"), Pair("U", "W"))
-
-
-def solved(sheet, pair, ohms=None, joints=None):
-    """Ohms of a pair by networkx's resistance distance: a solver of its own."""
-    graph = nx.MultiGraph()
-    for branch in sheet.branches:
-        graph.add_edge(branch.a, branch.b, r=(ohms or {}).get(branch.name, branch.reference_ohm))
-    part = graph.subgraph(nx.node_connected_component(graph, pair.a))
-    simple = nx.Graph()
-    for a, b, data in part.edges(data=True):
-        siemens = 1.0 / data["r"] + (simple[a][b]["g"] if simple.has_edge(a, b) else 0.0)
-        simple.add_edge(a, b, g=siemens)
-    nodes = list(simple)
-    inverse = np.linalg.pinv(nx.laplacian_matrix(simple, nodes, weight="g").toarray())
-    i, j = nodes.index(pair.a), nodes.index(pair.b)
-    added = sum((joints or {}).get(pin, 0.0) for pin in pair)
-    return float(inverse[i, i] + inverse[j, j] - 2 * inverse[i, j]) + added
-
-
-def measured(sheet, pairs, *, dice=None, four_wire=False, **unit):
-    """Readings as the heart corrects them, with their whole budget and, with dice, errors that they share."""
-    lead = LeadZero("", "", 0.2, 0.005, 0.0)
-    errors = dice.standard_normal(2) if dice else (0.0, 0.0)
-    found = []
-    for pair in pairs:
-        shown = solved(sheet, pair, **unit)
-        if dice:
-            shown *= 1.0 + 0.00393 * 0.5 * errors[0]
-        if not four_wire:
-            shown += 0.2 + 0.005 * errors[1] + (0.01 * dice.standard_normal() if dice else 0.0)
-        settled = Settled(
-            "m",
-            Quantity.RESISTANCE_4W if four_wire else Quantity.RESISTANCE,
-            *(shown, 1e-4, 9.0, 0.0, 1e-4, 1e-3, 10, 1e3, 1e-3, 0.0, 1.0, 1.0),
-        )
-        value = correct(
-            settled,
-            four_wire=four_wire,
-            lead=lead,
-            now_utc_s=0.0,
-            winding_celsius=20.0,
-            winding_u_kelvin=0.5,
-            reference_celsius=20.0,
-            conductor=COPPER,
-            accuracy=BENCH,
-        )
-        found.append(PairReading(pair, value.reference_ohm, value.standard_uncertainty_ohm, value.terms))
-    return found
 
 
 def test_two_ohms_in_a_shared_pin_fail():
@@ -118,9 +64,8 @@ def test_errors_that_pairs_share_cancel_in_a_joint():
     dice = np.random.default_rng(11)
     within = 0
     for _ in range(400):
-        (found,) = closures(
-            PairTable(PLOVER), measured(PLOVER, CHARGE, dice=dice, joints={"2": 0.1}), Purpose.FINAL
-        )
+        readings = measured(PLOVER, CHARGE, Errors.drawn(dice), joints={"2": 0.1})
+        (found,) = closures(PairTable(PLOVER), readings, Purpose.FINAL)
         within += abs(found.ohm - 0.1) <= found.expanded_ohm
     assert 0.92 <= within / 400 <= 0.985
 

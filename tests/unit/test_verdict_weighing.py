@@ -104,9 +104,8 @@ def test_a_winding_found_open_is_hardly_a_good_one_whose_pin_was_missed_twice():
     assert chances["healthy"] < 0.02
     grounded = read(TABLE, [*STEPS, Pair("1", "core")], {("4", "6"): 83.19, ("1", "core"): None})
     book = casebook(PLOVER, Purpose.INCOMING)
-    pairs, ohms, u_ohms = zip(*grounded, strict=True)
-    told = book.explain(list(map(PairReading, pairs, ohms, u_ohms))).log_like
-    bare = book.explain(list(map(PairReading, pairs[:-1], ohms, u_ohms))).log_like
+    told = book.explain(grounded).log_like
+    bare = book.explain(grounded[:-1]).log_like
     touching = [book.cases[case].fault == "grounded" for case in book.laws.case]
     conducting = book.laws.conducts[:, book.columns([Pair("1", "core")])[0]]
     missed = (told - bare)[touching & conducting]
