@@ -39,6 +39,22 @@ class PairReading(NamedTuple):
     terms: tuple[Term, ...] = ()
 
 
+def shared_of(terms: Sequence[Term]) -> tuple[tuple[str, float], ...]:
+    """What a budget shares, by cause, as a record keeps it: (cause, signed ohms)."""
+    found: dict[str, float] = {}
+    for term in terms:
+        for name, ohm in term.shared:
+            found[name] = found.get(name, 0.0) + ohm
+    return tuple(found.items())
+
+
+def reading_of(pair: Pair, ohm: float, u_ohm: float, shared: Sequence[tuple[str, float]] = ()) -> PairReading:
+    """A reading from what a record keeps of its budget: the whole uncertainty and what is shared."""
+    own = math.sqrt(max(u_ohm**2 - math.fsum(part**2 for _, part in shared), 0.0))
+    causes = (Term(name, abs(part), shared=((name, part),)) for name, part in shared)
+    return PairReading(pair, ohm, u_ohm, (*causes, Term("its own", own)) if shared else ())
+
+
 class Commons(NamedTuple):
     """Errors of some values, taken apart.
 

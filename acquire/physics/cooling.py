@@ -180,7 +180,9 @@ def warmth(
     weight = np.exp(log_weight - log_weight.max())
     weight /= weight.sum()
     of_kelvin = weight.sum(axis=0)
-    ends = [_quantile(kelvin, of_kelvin, p) for p in (0.01, 0.025, 0.5, 0.975, 0.99)]
+    lowest, low, middle, high, highest = (
+        _quantile(kelvin, of_kelvin, p) for p in (0.01, 0.025, 0.5, 0.975, 0.99)
+    )
     mean = float((of_kelvin * kelvin).sum())
     u = math.sqrt(float((of_kelvin * (kelvin - mean) ** 2).sum()))
     off = np.flatnonzero(np.abs(kelvin) > limit_kelvin)
@@ -190,8 +192,8 @@ def warmth(
     waits = shapes.until(limit_kelvin / np.abs(kelvin[off]), likely)
     order = np.argsort(waits.ravel())
     rising, share = waits.ravel()[order], weight[np.ix_(likely, off)].ravel()[order]
-    waits_s = (_quantile(rising, share, p) for p in (0.05, 0.5, 0.97))
-    return Warmth(*ends, u, moving, *waits_s)
+    least, usual, most = (_quantile(rising, share, p) for p in (0.05, 0.5, 0.97))
+    return Warmth(lowest, low, middle, high, highest, u, moving, least, usual, most)
 
 
 def _refuse_unfit(looks: Sequence[Look]) -> None:

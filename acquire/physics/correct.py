@@ -29,6 +29,9 @@ LEAD_ZERO = "lead zero"
 NO_LEAD_ZERO = "lead zero missing"
 """The term's name while two-wire leads were never zeroed, so that every table and reason says so."""
 
+TOUCH_TERMS = frozenset({"repeatability", "leftover drift", "display resolution", "contact"})
+"""Terms that differ from one touch to the next; the others cancel when a pair is measured twice."""
+
 THERMAL_EMF_VOLT = 1e-6
 """Half-width of thermal voltages in the contacts, volts. Workshop choice: copper on copper at one temperature
 makes less than 1 microvolt; a hot part with cold probes makes ten and more and is to be held as warm."""

@@ -15,6 +15,8 @@ from acquire.records.batches import (
     BatchDeed,
     BatchState,
     ChangeSpool,
+    Compared,
+    Doubt,
     FinishBatch,
     OpenBatch,
     PauseBatch,
@@ -25,19 +27,29 @@ from acquire.records.batches import (
 from acquire.records.bench import (
     Ask,
     BalanceFound,
-    FaultPlace,
     Finding,
-    Hypothesis,
     LeadZero,
     Notice,
     Prompt,
+    Refused,
     UnitResult,
     UnitStarted,
     Untested,
     Weight,
 )
 from acquire.records.circumstances import Circumstances
-from acquire.records.codes import Basis, Ending, Fact, FindingKind, UntestedKind, Why
+from acquire.records.codes import (
+    BalanceKind,
+    Basis,
+    Code,
+    Ending,
+    Fact,
+    FindingKind,
+    Refusal,
+    Sign,
+    UntestedKind,
+    Why,
+)
 from acquire.records.commands import (
     CheckMeter,
     ClockSetBack,
@@ -53,8 +65,10 @@ from acquire.records.commands import (
     StartUnit,
     TypeResult,
     TypeTemperature,
+    Undo,
     ZeroLeads,
 )
+from acquire.records.faults import FaultPlace, Hypothesis
 from acquire.records.imported import ImportedResult
 from acquire.records.results import CheckStandard, ResultKind, TypedResult, TypedWhy
 from acquire.records.settled import Approach, Contact, LiftOff, Settled, SettleEvent
@@ -108,6 +122,7 @@ __all__ = [
     "Ask",
     "Balance",
     "BalanceFound",
+    "BalanceKind",
     "Basis",
     "Batch",
     "BatchDeed",
@@ -119,11 +134,14 @@ __all__ = [
     "CheckStandard",
     "Circumstances",
     "ClockSetBack",
+    "Code",
     "Command",
+    "Compared",
     "ConfirmOpen",
     "Contact",
     "Corrected",
     "Decision",
+    "Doubt",
     "Ending",
     "Event",
     "Evidence",
@@ -156,6 +174,8 @@ __all__ = [
     "Prompt",
     "Purpose",
     "Recorded",
+    "Refusal",
+    "Refused",
     "ResultKind",
     "ResumeBatch",
     "Rule",
@@ -163,6 +183,7 @@ __all__ = [
     "Settled",
     "Shape",
     "Sheet",
+    "Sign",
     "SkipStep",
     "StartUnit",
     "Step",
@@ -172,6 +193,7 @@ __all__ = [
     "TypeTemperature",
     "TypedResult",
     "TypedWhy",
+    "Undo",
     "UnitKnown",
     "UnitResult",
     "UnitStarted",

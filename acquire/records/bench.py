@@ -7,48 +7,21 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from acquire.choices import Outcome, Purpose
+from acquire.errors import InputImpossible
 from acquire.records.batches import WoundFrom
-from acquire.records.codes import Ending, Fact, FindingKind, UntestedKind, Why
+from acquire.records.codes import (
+    BalanceKind,
+    ClosureKind,
+    Code,
+    Ending,
+    Fact,
+    FindingKind,
+    Refusal,
+    UntestedKind,
+    Why,
+)
+from acquire.records.faults import Hypothesis
 from acquire.records.words import Pair
-
-
-@dataclass(frozen=True, slots=True)
-class FaultPlace:
-    """One fault, where it sits and how large it is; all that a sentence about it needs.
-
-    Attributes:
-        fault: short name from the fault dictionary, e.g. "shorted_turns".
-        where: windings, pins or words, as the fault has it.
-        sizes: a fraction of a winding, ohms or kelvin, as the fault counts them.
-        turns: of the first winding, None when not known; strands: wires in hand of it.
-        ends: the pin (or the core) at which each winding of `where` begins; empty where none can be touched.
-        core: name of the core, empty when the unit has none.
-    """
-
-    fault: str
-    where: tuple[str, ...] = ()
-    sizes: tuple[float, ...] = ()
-    turns: int | None = None
-    strands: int = 1
-    ends: tuple[str, ...] = ()
-    core: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Hypothesis:
-    """One explanation of all readings of a unit.
-
-    Attributes:
-        fault: short name from the fault dictionary, e.g. "shorted_turns".
-        probability: given the readings, 0 to 1.
-        sentence: plain words with the physical size; going away, `acquire.words` makes it from `places`.
-        places: the faults that make it up, one or two.
-    """
-
-    fault: str
-    probability: float
-    sentence: str = ""
-    places: tuple[FaultPlace, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +72,7 @@ class UnitStarted:
         attempt: 1 for the first time that this batch and purpose measure it; the first one counts.
         meter_hash, bench_hash: of the files in force; a unit goes on only under what it began with.
         required: everything that sheet and circuit leave untested by ohms alone; see `Untested`.
-        rested: the unit was held as warm before, and has waited.
+        rested_s: how long it is known to have rested since it was held as warm; None where nothing is known.
     """
 
     bench: str
@@ -115,7 +88,7 @@ class UnitStarted:
     meter_hash: str = ""
     bench_hash: str = ""
     required: tuple[Untested, ...] = ()
-    rested: bool = False
+    rested_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,10 +98,10 @@ class BalanceFound:
     Attributes:
         name: of the rule on the sheet.
         windings: their names; `ohm`: of each, at the reference temperature.
-        deviation: largest deviation of one from their mean, as a fraction of it.
+        deviation: what the rule limits, by its `kind`, as a fraction of the mean.
         expanded_deviation: half-width of its 95 % interval.
-        limit: largest deviation allowed, as a fraction.
-        worst: name of the winding that deviates most.
+        limit: largest deviation allowed, as the sheet states it.
+        worst: name of the winding that lies furthest off the mean.
         outcome: what the rule says.
     """
 
@@ -140,6 +113,54 @@ class BalanceFound:
     limit: float
     worst: str
     outcome: Outcome
+    kind: BalanceKind = BalanceKind.FROM_MEAN
+
+
+@dataclass(frozen=True, slots=True)
+class ClosureFound:
+    """One closed relation of the circuit, such as R12 + R23 - R13, on one unit; at the reference temperature.
+
+    Attributes:
+        where: the pin of a joint, or the name of a winding.
+        ohm: of it; of a joint, what it has beyond the pin's own lead.
+        expanded_ohm: half-width of its 95 % interval.
+        lower_ohm, upper_ohm: limits; None where there is none.
+        outcome: by the sheet's rule; conformity: probability of being within the limits.
+        contradicts: the readings would need a joint of less than nothing: one of them is of another pair.
+        pairs: that it follows from.
+    """
+
+    kind: ClosureKind
+    where: str
+    ohm: float
+    expanded_ohm: float
+    lower_ohm: float | None
+    upper_ohm: float | None
+    outcome: Outcome
+    conformity: float
+    contradicts: bool
+    pairs: tuple[Pair, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class UnitTemperature:
+    """What is known of a unit's temperature, as its excess over the thermometer when it was touched last.
+
+    Attributes:
+        low_kelvin, kelvin, high_kelvin: 2.5 %, median, 97.5 %.
+        u_kelvin: standard uncertainty of the winding against the thermometer, as budgets count it.
+        moving: probability that it is off by more than the sheet allows.
+        told_by_shift: what two windings or more share has a say; else drift and a stated rest are all.
+        rested_s: how long it was known to have rested, None when nothing was.
+    """
+
+    low_kelvin: float
+    kelvin: float
+    high_kelvin: float
+    u_kelvin: float
+    moving: float
+    told_by_shift: bool
+    rested_s: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,7 +170,8 @@ class UnitResult:
     Attributes:
         outcome: worst outcome of the steps that count; None when the unit was held or abandoned.
         held: reason why no verdict is given yet (a warm part), else empty.
-        wait_s: how long to wait before trying a held unit again, None when unknown.
+        wait_s: how long to wait before trying a held unit again, with 95 % certainty long enough; None when
+            unknown. wait_least_s: the least that it can need.
         hypotheses: diagnosis, most likely first; empty for a unit that passed.
         findings: one sentence for each rule over several windings (balance, matching) that is not passed.
         next_pair: the pair whose measurement would tell the first two hypotheses apart best, if any.
@@ -185,6 +207,9 @@ class UnitResult:
     found: tuple[Finding, ...] = ()
     untested: tuple[Untested, ...] = ()
     revision: int = 0
+    closures: tuple[ClosureFound, ...] = ()
+    temperature: UnitTemperature | None = None
+    wait_least_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -222,21 +247,19 @@ class Ask(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Prompt:
-    """The next thing to do, as a person would read it.
+    """The next thing to do; `acquire.words` makes a sentence of it.
 
     Attributes:
         ask: the kind of action.
-        text: one short sentence.
         pair: the pins to touch, None when the action has none.
         step: name of the step, empty when there is none.
         steps_done, steps_total: progress of the unit.
         why: why it is asked in this way; NONE for a plain request.
-        times: which repetition this is, 1 for the first; 0 where it is none.
-        facts: numbers and names that the sentence needs beside these.
+        times: how often it was answered before, where that is said; 0 where it is not.
+        facts: names and numbers beside these, see `acquire.words.prompts`.
     """
 
     ask: Ask
-    text: str
     serial: str = ""
     pair: Pair | None = None
     step: str = ""
@@ -255,26 +278,47 @@ class Weight(StrEnum):
     STOP = "stop"
 
 
-ASKED_FOR = frozenset({"command.help", "result.help"})
-"""Codes of notices that answer a question which somebody has just typed; several lines each."""
-
-
 @dataclass(frozen=True, slots=True)
 class Notice:
     """Something the operator must know that is no verdict: a wrong pair, a lost link, an old zero.
 
     Attributes:
-        code: stable short name in dotted lower case, e.g. "pair.other".
-        text: going away: `acquire.words` makes the sentence from the code and its facts.
+        code: what it is.
         step: name of the step that it is about, empty where it is about none.
-        facts: names, numbers (unit of measure in the key) and the words of people; never our own sentences.
+        facts: names, numbers (unit of measure in the key) and the words of people; `said` alone is the
+            sentence of an old record, or of an edge that has read a file or a typed line.
     """
 
     weight: Weight
-    code: str
-    text: str
+    code: Code
     utc_s: float
     serial: str = ""
     pair: Pair | None = None
     step: str = ""
     facts: Mapping[str, Fact] = field(default_factory=dict)
+
+
+class Refused(InputImpossible):
+    """A command cannot be carried out now; a notice says why."""
+
+    def __init__(self, refusal: Refusal, **facts: Fact) -> None:
+        """Say why, with the facts that the sentence needs."""
+        super().__init__(refusal.value)
+        self.refusal, self.facts = refusal, facts
+
+    def notice(self, utc_s: float, serial: str = "") -> Notice:
+        """What the operator is told."""
+        facts = {"refusal": self.refusal.value, **self.facts}
+        return Notice(Weight.WARNING, Code.COMMAND_REFUSED, utc_s, serial, facts=facts)
+
+
+def refusal(error: InputImpossible, utc_s: float) -> Notice:
+    """What the operator is told of a command that could not be carried out.
+
+    Args:
+        error: why; of a typed line that cannot be, with its own sentence.
+        utc_s: now.
+    """
+    if isinstance(error, Refused):
+        return error.notice(utc_s)
+    return Notice(Weight.WARNING, Code.COMMAND_REFUSED, utc_s, facts={"said": str(error)})

@@ -8,12 +8,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from acquire.physics.common import Floats, PairReading
-from acquire.records import Balance, Outcome, Pair
+from acquire.records import Balance, BalanceFound, BalanceKind, Outcome, Pair
 from acquire.steps.estimate import estimate, winding_ohms
 from acquire.steps.pairs import PairTable
 
@@ -23,41 +22,9 @@ _NOTHING, _LEAST_OHM = 1e-6, 1e-9
 _K_95 = 2.0
 
 
-@dataclass(frozen=True, slots=True)
-class Balanced:
-    """One balance rule applied to one unit.
-
-    Attributes:
-        rule: of the sheet.
-        ohm: of each winding, in the rule's order, at the reference temperature.
-        fraction: largest deviation from their mean, as a fraction of it.
-        expanded_fraction: its uncertainty for 95 %.
-        worst: name of the winding that deviates most.
-        above: whether that one is above the mean.
-        outcome: by the non-binary rule with w = U, or cannot judge where U exceeds the limit.
-    """
-
-    rule: Balance
-    ohm: tuple[float, ...]
-    fraction: float
-    expanded_fraction: float
-    worst: str
-    above: bool
-    outcome: Outcome
-
-    @property
-    def sentence(self) -> str:
-        """All of that in words."""
-        return (
-            f"{self.worst} is {100.0 * self.fraction:.2g} % {'above' if self.above else 'below'} the mean of "
-            f"{self.rule.name}, known to {100.0 * self.expanded_fraction:.2g} %; "
-            f"{100.0 * self.rule.limit:.2g} % is allowed."
-        )
-
-
 def balances(
     table: PairTable, readings: Sequence[PairReading | tuple[Pair, float, float]]
-) -> tuple[Balanced, ...]:
+) -> tuple[BalanceFound, ...]:
     """Every balance rule of the sheet whose windings the readings determine.
 
     Args:
@@ -78,23 +45,27 @@ def balances(
     return tuple(judged)
 
 
-def _balanced(rule: Balance, ohm: Floats, covariance: Floats) -> Balanced:
+def _balanced(rule: Balance, ohm: Floats, covariance: Floats) -> BalanceFound:
     # A wrong pin can make a winding come out at nothing, or below: as uneven as can be, and no crash.
     ohm = np.maximum(ohm, max(_NOTHING * float(ohm.max()), _LEAST_OHM))
     mean = float(ohm.mean())
     deviations = ohm / mean - 1.0
     worst = int(np.abs(deviations).argmax())
     lean = (np.arange(len(ohm)) == worst) / mean - ohm[worst] / (len(ohm) * mean**2)
-    expanded = _K_95 * math.sqrt(max(float(lean @ covariance @ lean), 0.0))
-    fraction = abs(float(deviations[worst]))
-    return Balanced(
-        rule,
+    # Two values differ from their mean by half of what they lie apart.
+    whole = 2.0 if rule.kind is BalanceKind.APART else 1.0
+    expanded = whole * _K_95 * math.sqrt(max(float(lean @ covariance @ lean), 0.0))
+    deviation = whole * abs(float(deviations[worst]))
+    return BalanceFound(
+        rule.name,
+        rule.windings,
         tuple(ohm.tolist()),
-        fraction,
+        deviation,
         expanded,
+        rule.limit,
         rule.windings[worst],
-        bool(deviations[worst] > 0.0),
-        _outcome(fraction, expanded, rule.limit),
+        _outcome(deviation, expanded, rule.limit),
+        rule.kind,
     )
 
 

@@ -10,13 +10,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
-from enum import StrEnum
+from dataclasses import replace
 from itertools import combinations
 
 from acquire.physics.budget import combine
 from acquire.physics.common import PairReading, combination
-from acquire.records import BranchKind, Decision, Limits, Pair, Purpose, Term
+from acquire.records import BranchKind, Limits, Pair, Purpose, Term
+from acquire.records.bench import ClosureFound
+from acquire.records.codes import ClosureKind
 from acquire.records.words import Rule
 from acquire.steps.estimate import estimate, winding_ohms
 from acquire.steps.pairs import PairTable, branch_limits
@@ -40,40 +41,9 @@ _LEAST_U_OHM = 1e-9
 _LEAD = "ohms of the pin's own lead"
 
 
-class ClosureKind(StrEnum):
-    """What a closed relation is about."""
-
-    JOINT = "joint"
-    WINDING = "winding"
-
-
-@dataclass(frozen=True, slots=True)
-class Closure:
-    """One closed relation on one unit.
-
-    Attributes:
-        where: the pin of a joint, or the name of a winding.
-        ohm: of it, at the reference temperature; of a joint, what it has beyond the pin's own lead.
-        expanded_ohm: half-width of its 95 % interval.
-        limits: that it was held against.
-        decision: by the sheet's rule.
-        contradicts: the readings would need a joint of less than nothing: one of them is of another pair.
-        pairs: that it follows from.
-    """
-
-    kind: ClosureKind
-    where: str
-    ohm: float
-    expanded_ohm: float
-    limits: Limits
-    decision: Decision
-    contradicts: bool
-    pairs: tuple[Pair, ...]
-
-
 def closures(
     table: PairTable, readings: Sequence[PairReading | tuple[Pair, float, float]], purpose: Purpose
-) -> tuple[Closure, ...]:
+) -> tuple[ClosureFound, ...]:
     """Every joint and hidden winding that the readings of a unit show, judged.
 
     Args:
@@ -96,7 +66,7 @@ def joint_limit_ohm(table: PairTable, pin: str) -> float:
     return min([JOINT_OHM, *(JOINT_SHARE * b.reference_ohm for b in windings)])
 
 
-def _joint(table: PairTable, readings: dict[Pair, PairReading], pin: str) -> Closure | None:
+def _joint(table: PairTable, readings: dict[Pair, PairReading], pin: str) -> ClosureFound | None:
     """The joint of a pin, from the three pairs that show it best; None where none do."""
     found = []
     for three in _threes(table, readings, pin):
@@ -110,8 +80,8 @@ def _joint(table: PairTable, readings: dict[Pair, PairReading], pin: str) -> Clo
         return None
     u, ohm, whole, pairs = min(found, key=lambda each: each[0])
     limits = Limits(None, joint_limit_ohm(table, pin))
-    decision = _decide(table, ohm, (u, whole.expanded), limits)
-    return Closure(ClosureKind.JOINT, pin, ohm, whole.expanded, limits, decision, ohm < -_FAR * u, pairs)
+    found_so = _found(table, ClosureKind.JOINT, pin, (ohm, u, whole.expanded), limits, pairs)
+    return replace(found_so, contradicts=ohm < -_FAR * u)
 
 
 def _threes(
@@ -139,13 +109,32 @@ def _budget(reading: PairReading) -> tuple[Term, ...]:
     return reading.terms or (Term("reading", reading.u_ohm),)
 
 
-def _decide(table: PairTable, ohm: float, u: tuple[float, float], limits: Limits) -> Decision:
-    """By the sheet's rule; a stated risk is one of pairs, so here its guard band is that of the U."""
+def _found(
+    table: PairTable,
+    kind: ClosureKind,
+    where: str,
+    value: tuple[float, float, float],
+    limits: Limits,
+    pairs: tuple[Pair, ...],
+) -> ClosureFound:
+    """Judged by the sheet's rule; a stated risk is one of pairs, so here its guard band is that of the U."""
     rule = Rule.NON_BINARY if table.sheet.rule is Rule.MAXIMUM_RISK else table.sheet.rule
-    return decide(ohm, *u, limits, rule)
+    decision = decide(*value, limits, rule)
+    return ClosureFound(
+        kind,
+        where,
+        value[0],
+        value[2],
+        limits.lower_ohm,
+        limits.upper_ohm,
+        decision.outcome,
+        decision.conformity,
+        contradicts=False,
+        pairs=pairs,
+    )
 
 
-def _hidden(table: PairTable, readings: Sequence[PairReading], purpose: Purpose) -> Iterator[Closure]:
+def _hidden(table: PairTable, readings: Sequence[PairReading], purpose: Purpose) -> Iterator[ClosureFound]:
     """Windings that no measured pair shows alone, though all of them together do."""
     shown = {b.name for r in readings for b in table.windings(r.pair) if _shows_alone(table, r.pair, b.name)}
     waiting = [b for b in table.branches if b.kind is BranchKind.WINDING and b.name not in shown]
@@ -156,10 +145,7 @@ def _hidden(table: PairTable, readings: Sequence[PairReading], purpose: Purpose)
             continue
         ohm, u = found[branch.name]
         pairs = tuple(r.pair for r in readings if branch in table.windings(r.pair))
-        decision = _decide(table, ohm, (u, 2.0 * u), limits)
-        yield Closure(
-            ClosureKind.WINDING, branch.name, ohm, 2.0 * u, limits, decision, contradicts=False, pairs=pairs
-        )
+        yield _found(table, ClosureKind.WINDING, branch.name, (ohm, u, 2.0 * u), limits, pairs)
 
 
 def _shows_alone(table: PairTable, pair: Pair, name: str) -> bool:

@@ -15,12 +15,11 @@ from itertools import combinations
 import numpy as np
 
 from acquire.physics.common import PairReading
-from acquire.records import FaultPlace, Hypothesis, Pair, Purpose, Sheet
+from acquire.records import Hypothesis, Pair, Purpose, Sheet
 from acquire.verdict.casebook import Casebook
 from acquire.verdict.circuits import healthy
-from acquire.verdict.dictionary import UNKNOWN, Case, Fault, cases, double_cases
+from acquire.verdict.dictionary import UNKNOWN, Case, Fault, cases, double_cases, places
 from acquire.verdict.next_pair import information
-from acquire.verdict.saying import sentence
 from acquire.verdict.shelf import Shelf
 from acquire.verdict.slips import PairLaws
 from acquire.verdict.weighing import possible, unknown_weight, visible, weigh_all
@@ -33,7 +32,7 @@ __all__ = [
     "diagnose",
     "findings",
     "log_evidence",
-    "said",
+    "told",
 ]
 
 Readings = Sequence[PairReading | tuple[Pair, float, float]]
@@ -75,7 +74,7 @@ _UNKNOWN_CASE = Case((("unknown", ()),), UNKNOWN)
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """One fault in one place with its probability and sizes, before it is put into words.
+    """One fault in one place with its probability and sizes.
 
     Attributes:
         slip: (pair asked for, pair really probed) where the explanation needs one unnoticed wrong probe.
@@ -112,11 +111,7 @@ def diagnose(
     found = findings(
         sheet, table, readings, purpose=purpose, four_wire_below_ohm=four_wire_below_ohm, priors=priors
     )
-    return tuple(
-        Hypothesis(finding.case.fault, finding.probability, said(finding, sheet), _places(finding, sheet))
-        for finding in found
-        if finding.probability >= _LEAST
-    )
+    return tuple(told(finding, sheet) for finding in found if finding.probability >= _LEAST)
 
 
 def findings(
@@ -128,7 +123,7 @@ def findings(
     four_wire_below_ohm: FourWire = 0.0,
     priors: Mapping[str, float] | None = None,
 ) -> tuple[Finding, ...]:
-    """As `diagnose`, before the explanations are put into words; all of them, most likely first."""
+    """As `diagnose`, with the circuits that each explanation rests on; all of them, most likely first."""
     readings = _budgeted(readings)
     if not readings:
         return ()
@@ -149,35 +144,10 @@ def findings(
     return tuple(sorted(found, key=lambda finding: -finding.probability))
 
 
-def _places(finding: Finding, sheet: Sheet) -> tuple[FaultPlace, ...]:
-    """Where each fault sits and how large it is."""
-    branches = {branch.name: branch for branch in sheet.branches}
-    places = []
-    for number, (fault, where) in enumerate(finding.case.faults):
-        named = [branches[name] for name in where if name in branches]
-        ends = tuple(branch.a.removesuffix("'") for branch in named)
-        count = finding.case.sizes_of(number)
-        places.append(
-            FaultPlace(
-                fault,
-                where,
-                finding.sizes[count],
-                turns=named[0].turns if named else None,
-                strands=named[0].strands if named else 1,
-                ends=tuple(end if end in sheet.pin_names() else "" for end in ends),
-                core=sheet.core,
-            )
-        )
-    return tuple(places)
-
-
-def said(finding: Finding, sheet: Sheet) -> str:
-    """A finding in words, with the wrong probe that it supposes, if any."""
-    words = sentence(finding.case, finding.sizes, sheet)
-    if finding.slip is None:
-        return words
-    asked, probed = finding.slip
-    return f"{words} That supposes that the probes were on {probed} when {asked} was asked for."
+def told(finding: Finding, sheet: Sheet) -> Hypothesis:
+    """A finding as it goes on record."""
+    where = places(finding.case, finding.sizes, sheet)
+    return Hypothesis(finding.case.fault, finding.probability, where, finding.slip)
 
 
 def log_evidence(sheet: Sheet, table: PairLaws, readings: Readings) -> float:

@@ -34,6 +34,9 @@ _SURE, _LIKELY = 0.95, 0.5
 """Probability of being off by more than the sheet allows from which a unit is held in any case, and from
 which one is held that its temperature decides. Workshop choices."""
 
+_WORTH = 0.05
+"""Probability of being warm or cold from which a failing unit is worth another touch. Workshop choice."""
+
 _BAD, _BAD_SPREAD = 0.15, 0.1
 """Share of units whose windings are not as the sheet says, and how far each of them, and all together, may
 then be off: so a shared shift alone never proves that a unit is warm or cold. Workshop choices."""
@@ -168,14 +171,9 @@ def shared_shift(table: PairTable, readings: Sequence[PairReading]) -> Callable[
     return log_like
 
 
-def still_to_wait_s(held: Warmth, since_s: float) -> float:
-    """Seconds that a held unit must still rest before it is worth measuring; 0 from then on.
-
-    Args:
-        held: what was known when it was held.
-        since_s: seconds since then.
-    """
-    return max(0.0, held.at_most_s - max(since_s, 0.0))
+def may_be_warm(table: PairTable, readings: Sequence[PairReading]) -> bool:
+    """Whether a failing unit may be warm instead of bad, so that its first pair is read once more."""
+    return excess(table, (), shift=shared_shift(table, readings)).moving >= _WORTH
 
 
 def _standing(found: Warmth, before: Outcome | None, after: Outcome | None, *, passes: bool) -> Standing:

@@ -24,7 +24,8 @@ from acquire.records import (
     Weight,
 )
 from acquire.records.bench import ASKED_FOR
-from acquire.records.words import TURN_FAULTS, sureness
+from acquire.records.words import TURN_FAULTS
+from acquire.words.plain import sureness
 from drivers.reading import Quantity
 from tests.known_records import CHECK, RESULT, STARTED, TYPED, VERDICT
 

@@ -8,7 +8,8 @@ import pytest
 
 from acquire.records import Outcome, Pair, Purpose
 from acquire.steps.pairs import PairTable
-from acquire.verdict.closure import ClosureKind, closures, joint_limit_ohm
+from acquire.records.codes import ClosureKind
+from acquire.verdict.closure import closures, joint_limit_ohm
 from tests.known_sheets import FATHOM, PLOVER, QUERN, winding
 from tests.true_units import Errors, measured
 
@@ -24,11 +25,11 @@ def test_two_ohms_in_a_shared_pin_fail():
         limits = table.limits(reading.pair, Purpose.FINAL)
         assert limits.lower_ohm < reading.ohm < limits.upper_ohm
     (found,) = closures(table, readings, Purpose.FINAL)
-    assert (found.kind, found.where, found.limits.upper_ohm) == (ClosureKind.JOINT, "2", 0.3)
+    assert (found.kind, found.where, found.upper_ohm) == (ClosureKind.JOINT, "2", 0.3)
     assert found.ohm == pytest.approx(2.0, abs=1e-3)
     assert found.expanded_ohm < 0.05
-    assert found.decision.outcome is Outcome.FAIL
-    assert found.decision.conformity < 1e-6
+    assert found.outcome is Outcome.FAIL
+    assert found.conformity < 1e-6
 
 
 @pytest.mark.parametrize(
@@ -38,14 +39,14 @@ def test_two_ohms_in_a_shared_pin_fail():
 def test_a_joint_is_judged_by_its_limit(joint, outcome):
     (found,) = closures(PairTable(PLOVER), measured(PLOVER, CHARGE, joints={"2": joint}), Purpose.FINAL)
     assert found.ohm == pytest.approx(joint, abs=1e-3)
-    assert found.decision.outcome is outcome
+    assert found.outcome is outcome
 
 
 def test_the_sheet_may_say_the_limit():
     """And a low-ohm winding has a lower one by itself."""
     strict = replace(PLOVER, joint_limit_ohm=0.05)
     (found,) = closures(PairTable(strict), measured(strict, CHARGE, joints={"2": 0.2}), Purpose.FINAL)
-    assert found.decision.outcome is Outcome.FAIL
+    assert found.outcome is Outcome.FAIL
     assert joint_limit_ohm(PairTable(QUERN), "U") == pytest.approx(0.04404)
     assert joint_limit_ohm(PairTable(FATHOM), "1") == 0.3
 
@@ -77,7 +78,7 @@ def test_the_neutral_of_a_star_shows_its_joint():
     found = closures(PairTable(QUERN), readings, Purpose.FINAL)
     joints = [each for each in found if each.kind is ClosureKind.JOINT]
     assert [each.where for each in joints] == ["N"]
-    assert joints[0].decision.outcome is Outcome.FAIL
+    assert joints[0].outcome is Outcome.FAIL
 
 
 def test_a_phase_of_a_star_without_neutral_has_limits_of_its_own():
@@ -85,11 +86,11 @@ def test_a_phase_of_a_star_without_neutral_has_limits_of_its_own():
     star = replace(QUERN, steps=(), pins=QUERN.pins[:3])
     low = {"phase V": 0.4404 * 0.94}
     found = closures(PairTable(star), measured(star, LINES, four_wire=True, ohms=low), Purpose.FINAL)
-    outcomes = {each.where: each.decision.outcome for each in found}
+    outcomes = {each.where: each.outcome for each in found}
     assert outcomes["phase V"] in (Outcome.FAIL, Outcome.CONDITIONAL_FAIL)
     assert outcomes["phase U"] is Outcome.PASS
     joint = closures(PairTable(star), measured(star, LINES, four_wire=True, joints={"W": 0.1}), Purpose.FINAL)
-    assert {e.where: e.decision.outcome for e in joint}["phase W"] is Outcome.FAIL
+    assert {e.where: e.outcome for e in joint}["phase W"] is Outcome.FAIL
 
 
 def test_a_phase_of_a_delta_has_limits_of_its_own():
@@ -103,7 +104,7 @@ def test_a_phase_of_a_delta_has_limits_of_its_own():
     )
     low = {"phase UV": 0.9 * 0.93}
     found = closures(PairTable(delta), measured(delta, LINES, four_wire=True, ohms=low), Purpose.FINAL)
-    assert {each.where: each.decision.outcome for each in found}["phase UV"] is Outcome.FAIL
+    assert {each.where: each.outcome for each in found}["phase UV"] is Outcome.FAIL
     assert all(each.ohm == pytest.approx(0.9, rel=2e-3) for each in found if each.where != "phase UV")
 
 

@@ -1,11 +1,9 @@
-"""How ohms, pairs and windings are put into words for the operator. Not for units of any other quantity."""
+"""How ohms, numbers, chances and windings are put into words. Not for units of any other quantity."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-
-_COUNT = {2: "both", 3: "all three", 4: "all four", 5: "all five", 6: "all six"}
 
 
 def ohm_text(ohm: float, digits: int = 4) -> str:
@@ -43,23 +41,22 @@ def both(names: Iterable[object]) -> str:
     return _joined([str(name) for name in names], "and")
 
 
-def in_words(names: Sequence[str], *, in_series: bool, everything: Sequence[str]) -> str:
-    """Windings of a path in words.
+def capital(text: str) -> str:
+    """A text as a sentence begins."""
+    return text[:1].upper() + text[1:]
 
-    Args:
-        names: of the windings on the path, one or more.
-        in_series: True where all of the current passes each.
-        everything: names of all windings of the unit; where exactly those on the path share a word
-            ("charge"), that word says it all.
-    """
-    if len(names) == 1:
-        return names[0]
-    how = "in series" if in_series else "together"
-    for word in names[0].split():
-        sharing = [name for name in everything if word in name.split()]
-        if word not in ("winding", "coil") and sorted(sharing) == sorted(names) and len(names) in _COUNT:
-            return f"{_COUNT[len(names)]} {word} windings {how}"
-    return f"{_joined(names, 'and')} {how}"
+
+def number(value: float) -> str:
+    """Two significant digits, without an exponent."""
+    if value == 0.0 or not math.isfinite(value):
+        return "0" if value == 0.0 else "no end of"
+    digits = 1 - math.floor(math.log10(abs(value)))
+    return f"{round(value, digits):.{max(0, digits)}f}"
+
+
+def sureness(probability: float) -> str:
+    """A probability in words that never claims certainty: "over 99 %", "52 %"."""
+    return "over 99 %" if probability > 0.99 else f"{100.0 * probability:.0f} %"
 
 
 def _joined(words: Sequence[str], last: str) -> str:

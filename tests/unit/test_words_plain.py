@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from acquire.steps.wording import both, either, in_words, ohm_text
+from acquire.words.plain import both, either, in_words, ohm_text
 
 
 @pytest.mark.parametrize(
