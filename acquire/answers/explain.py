@@ -17,7 +17,8 @@ from acquire.records import Hypothesis, Limits, Pair, Purpose, Sheet, Term
 from acquire.steps.pairs import PairTable
 from acquire.verdict.diagnose import Hidden, best_next_pair, diagnose, hidden
 from acquire.words.faults import sentence
-from acquire.words.plain import both, ohm_text, sureness
+from acquire.words.plain import ohm_text, sureness
+from acquire.words.saying import joined
 
 UNTOLD_LEAD_OHM = (0.3, 0.2)
 """Leads of a hand meter that nobody zeroed, and their standard uncertainty; common practice, no source."""
@@ -158,7 +159,7 @@ def _row(reading: PairReading, shown_ohm: float, table: PairTable, purpose: Purp
 
 def _named(pair: Pair, table: PairTable) -> str:
     windings = [branch.name for branch in table.windings(pair)]
-    return f"{pair} ({both(windings)})" if windings else str(pair)
+    return f"{pair} ({joined(windings)})" if windings else str(pair)
 
 
 def _against(ohm: float, expanded_ohm: float, limits: Limits) -> str:

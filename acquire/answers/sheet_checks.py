@@ -13,7 +13,8 @@ from dataclasses import dataclass
 from acquire.records import Branch, BranchKind, Limits, Pair, Purpose, Sheet, Step, StepKind
 from acquire.steps.bracket import bracket_for
 from acquire.steps.pairs import PairTable
-from acquire.words.plain import both, capital, ohm_text, within
+from acquire.words.plain import capital, ohm_text, within
+from acquire.words.saying import joined
 
 Expanded = Callable[[Step, float], float | None]
 """(step, nominal ohms) -> expanded uncertainty of the bench's meter there in ohms, None when not stated."""
@@ -172,7 +173,7 @@ def _steps(table: PairTable, purpose: Purpose) -> Iterator[SheetRemark]:
 
 
 def _through(table: PairTable, pair: Pair) -> str:
-    return both(branch.name for branch in table.windings(pair))
+    return joined(branch.name for branch in table.windings(pair))
 
 
 def _width(table: PairTable, step: Step, purpose: Purpose) -> float | None:
@@ -199,7 +200,7 @@ def _look_alikes(table: PairTable, purpose: Purpose) -> Iterator[SheetRemark]:
             yield SheetRemark(
                 f"step[{index}]",
                 step.name,
-                f"{both(sorted(alike))} read alike, about {_nominal(table, step)}: "
+                f"{joined(sorted(alike))} read alike, about {_nominal(table, step)}: "
                 "a wrong probe among them goes unnoticed.",
                 "Nothing to change; mind the order of the steps there.",
                 serious=False,

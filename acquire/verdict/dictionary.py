@@ -154,7 +154,7 @@ def places(case: Case, sizes: Sequence[float], sheet: Sheet) -> tuple[FaultPlace
 
     def place(number: int, fault: str, where: tuple[str, ...]) -> FaultPlace:
         found = [branches[name] for name in where if name in branches]
-        own = tuple(sizes) if len(case.faults) == 1 else tuple(sizes[number : number + 1])
+        own = tuple(sizes[case.sizes_of(number)])
         ends = [branch.a.removesuffix("'") for branch in found]
         return FaultPlace(
             fault,

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 from acquire.quantity import show
 from acquire.records import Batch, Compared, FaultPlace, Hypothesis
-from acquire.words.plain import both, capital, is_code, number, sureness, within
+from acquire.words.plain import capital, is_code, number, sureness, within
+from acquire.words.saying import joined
 
 
 def sentence(hypothesis: Hypothesis) -> str:
@@ -77,12 +78,12 @@ class _Told:
     @property
     def who(self) -> str:
         """The windings as a sentence begins: "The trigger", "P1"."""
-        return capital(both(each if is_code(each) else f"the {each}" for each in self.where))
+        return capital(joined(each if is_code(each) else f"the {each}" for each in self.where))
 
     @property
     def whose(self) -> str:
         """The windings within a sentence: "the trigger", "winding P1"."""
-        return both(within(each) for each in self.where)
+        return joined(within(each) for each in self.where)
 
     @property
     def contact(self) -> str:
@@ -107,7 +108,7 @@ class _Told:
 
 def _star_delta(told: _Told) -> str:
     instead = {"delta": "a delta, not a star", "star": "a star, not a delta"}[told.where[-1]]
-    return f"The windings {both(told.where[:-1])} are joined as {instead}."
+    return f"The windings {joined(told.where[:-1])} are joined as {instead}."
 
 
 def _spool(told: _Told) -> str:
@@ -145,7 +146,7 @@ SENTENCES: Mapping[str, Callable[[_Told], str]] = {
         f"({p.along(1, p.size)}), through about {ohm(p.sizes[2])}."
     ),
     "other_spool": _spool,
-    "swapped_pins": lambda p: f"Pins {both(p.where)} are in each other's place in the connector.",
+    "swapped_pins": lambda p: f"Pins {joined(p.where)} are in each other's place in the connector.",
     "star_delta": _star_delta,
     "unknown": lambda _: "None of the known faults explains these readings.",
 }

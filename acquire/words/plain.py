@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
 
 
 def ohm_text(ohm: float, digits: int = 4) -> str:
@@ -31,16 +30,6 @@ def within(name: str) -> str:
     return f"winding {name}" if is_code(name) else f"the {name}"
 
 
-def either(names: Iterable[object]) -> str:
-    """Join names as a choice: "a or b", "a, b or c"."""
-    return _joined([str(name) for name in names], "or")
-
-
-def both(names: Iterable[object]) -> str:
-    """Join names as a list: "a and b", "a, b and c"."""
-    return _joined([str(name) for name in names], "and")
-
-
 def capital(text: str) -> str:
     """A text as a sentence begins."""
     return text[:1].upper() + text[1:]
@@ -57,12 +46,6 @@ def number(value: float) -> str:
 def sureness(probability: float) -> str:
     """A probability in words that never claims certainty: "over 99 %", "52 %"."""
     return "over 99 %" if probability > 0.99 else f"{100.0 * probability:.0f} %"
-
-
-def _joined(words: Sequence[str], last: str) -> str:
-    if len(words) < 2:
-        return "".join(words)
-    return f"{', '.join(words[:-1])} {last} {words[-1]}"
 
 
 def _rounded(value: float, digits: int) -> str:

@@ -14,13 +14,13 @@ from acquire.records import (
     Finding,
     Fit,
     Limits,
-    Match,
     Pair,
     Verdict,
 )
 from acquire.records.bench import ClosureFound
 from acquire.records.codes import ClosureKind
-from acquire.words.plain import both, either, ohm_text
+from acquire.words.plain import ohm_text
+from acquire.words.saying import joined
 
 
 def reason(verdict: Verdict) -> str:
@@ -106,23 +106,15 @@ def decided(
     )
 
 
-def hint(found: Match | Verdict, asked: Pair | None = None) -> str:
-    """What a value reads like, where it is not as expected; empty where it is.
-
-    Args:
-        found: the value and where it belongs.
-        asked: the pair that was asked for; of a verdict, its own.
-    """
-    if isinstance(found, Verdict):
-        asked, ohm = Pair(found.pin_a, found.pin_b), found.reference_ohm or 0.0
-    else:
-        asked, ohm = asked or found.pair, found.corrected.reference_ohm
-    if found.fit is Fit.OTHER_PAIR and asked == found.reads_like[0]:
-        return f"Taken for {either(found.reads_like)}{_through(found.reads_through)}."
-    match found.fit:
+def hint(verdict: Verdict) -> str:
+    """What a value reads like, where it is not as expected; empty where it is."""
+    asked, ohm = Pair(verdict.pin_a, verdict.pin_b), verdict.reference_ohm or 0.0
+    if verdict.fit is Fit.OTHER_PAIR and verdict.reads_like[:1] == (asked,):
+        return f"Taken for {asked}{_through(verdict.reads_through)}."
+    match verdict.fit:
         case Fit.OTHER_PAIR | Fit.AMBIGUOUS:
-            return reads_like(found.fit, ohm, asked, found.reads_like, found.reads_through)
-        case Fit.FAULT if found.together:
+            return reads_like(verdict.fit, ohm, asked, verdict.reads_like, verdict.reads_through)
+        case Fit.FAULT if verdict.together:
             return f"That reads like the probes touching each other: touch {asked}, apart."
         case Fit.FAULT:
             return f"{ohm_text(ohm)} fits no pair of a good unit: touch {asked} once more."
@@ -132,14 +124,14 @@ def hint(found: Match | Verdict, asked: Pair | None = None) -> str:
 
 def reads_like(fit: Fit, ohm: float, asked: object, pairs: Iterable[object], through: Sequence[str]) -> str:
     """That a value reads like another pair, surely or perhaps."""
-    like = f"{either(pairs)}{_through(through)}"
+    like = f"{joined(pairs, 'or')}{_through(through)}"
     if fit is Fit.OTHER_PAIR:
         return f"That reads like {like}: move to {asked}."
     return f"{ohm_text(ohm)} may be {asked} gone wrong or {like}: make sure of {asked} and touch again."
 
 
 def _through(windings: Sequence[str]) -> str:
-    return f" ({both(windings)})" if windings else ""
+    return f" ({joined(windings)})" if windings else ""
 
 
 COLD_QUESTION = (
@@ -154,7 +146,7 @@ def closure(found: ClosureFound) -> str:
     shown = " to ".join(ohm_text(limit) for limit in limits if limit is not None)
     text = f"{name}: {ohm_text(found.ohm)} ± {ohm_text(found.expanded_ohm, 2)}, limit {shown}"
     if found.contradicts:
-        return f"{text}: less than nothing, so one of {both(map(str, found.pairs))} is another pair's."
+        return f"{text}: less than nothing, so one of {joined(found.pairs)} is another pair's."
     return f"{text}."
 
 
@@ -162,7 +154,7 @@ def balance(rule: BalanceFound) -> str:
     """What a rule over windings that must be alike has found."""
     known = f"known to {100.0 * rule.expanded_deviation:.2g} %; {100.0 * rule.limit:.6g} % is allowed."
     if rule.kind is BalanceKind.APART:
-        return f"{both(rule.windings)} of {rule.name} differ by {100.0 * rule.deviation:.2g} %, {known}"
+        return f"{joined(rule.windings)} of {rule.name} differ by {100.0 * rule.deviation:.2g} %, {known}"
     worst = rule.ohm[rule.windings.index(rule.worst)]
     side = "above" if worst > sum(rule.ohm) / len(rule.ohm) else "below"
     return f"{rule.worst} is {100.0 * rule.deviation:.2g} % {side} the mean of {rule.name}, {known}"

@@ -7,7 +7,7 @@ import pytest
 
 from acquire.physics.common import TEMPERATURE, PairReading
 from acquire.physics.network import resistance_between
-from acquire.records import Outcome, Pair, Term
+from acquire.records import BalanceKind, Outcome, Pair, Term
 from acquire.steps.balance import balances
 from acquire.steps.estimate import estimate, winding_ohms
 from acquire.steps.pairs import PairTable
@@ -70,8 +70,8 @@ def test_two_per_cent_on_lines_hides_five_per_cent_in_a_phase():
     assert max(abs(ohm - mean) for ohm in lines) / mean < 0.02
     (found,) = balances(PairTable(QUERN), readings)
     assert (found.outcome, found.worst) == (Outcome.FAIL, "phase V")
-    assert found.fraction == pytest.approx(2 / 3 * 0.05 / (1 - 0.05 / 3), rel=0.05)
-    assert found.sentence.startswith("phase V is 3.4 % below the mean of phases")
+    assert found.deviation == pytest.approx(2 / 3 * 0.05 / (1 - 0.05 / 3), rel=0.05)
+    assert (found.worst, found.kind) == ("phase V", BalanceKind.FROM_MEAN)
 
 
 def test_balanced_phases_pass():
@@ -114,8 +114,8 @@ def test_a_balance_within_its_uncertainty_of_the_limit_is_conditional(fraction, 
     """2 % allowed, the largest deviation known to 0.3 %: the guard band is w = U on either side."""
     readings = readings_of(QUERN, {"phase V": 0.4404 * (1 - 1.5 * fraction)}, LINES, u_share=1e-3)
     (found,) = balances(PairTable(QUERN), readings)
-    assert found.fraction == pytest.approx(fraction, rel=0.03)
-    assert 0.001 < found.expanded_fraction < 0.004
+    assert found.deviation == pytest.approx(fraction, rel=0.03)
+    assert 0.001 < found.expanded_deviation < 0.004
     assert found.outcome is outcome
 
 
@@ -132,4 +132,4 @@ def test_what_all_readings_share_cancels_in_a_balance():
         for pair, ohm, u in plain
     ]
     (alone,), (together,) = balances(PairTable(QUERN), plain), balances(PairTable(QUERN), shared)
-    assert together.expanded_fraction == pytest.approx(alone.expanded_fraction, rel=0.02)
+    assert together.expanded_deviation == pytest.approx(alone.expanded_deviation, rel=0.02)

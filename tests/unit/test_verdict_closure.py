@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 
 from acquire.records import Outcome, Pair, Purpose
-from acquire.steps.pairs import PairTable
 from acquire.records.codes import ClosureKind
+from acquire.steps.pairs import PairTable
 from acquire.verdict.closure import closures, joint_limit_ohm
 from tests.known_sheets import FATHOM, PLOVER, QUERN, winding
 from tests.true_units import Errors, measured

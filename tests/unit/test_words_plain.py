@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from acquire.words.plain import both, either, in_words, ohm_text
+from acquire.words.plain import number, ohm_text, sureness
 
 
 @pytest.mark.parametrize(
@@ -32,20 +32,17 @@ def test_fewer_digits_for_uncertainties():
     assert ohm_text(12.34, 2) == "12 Ω"
 
 
-def test_windings_that_share_a_word_are_named_by_it():
-    """Only where exactly those share it, and "winding" says nothing."""
-    everything = ["slow charge", "fast charge", "trigger"]
-    assert in_words(everything[:2], in_series=True, everything=everything) == "both charge windings in series"
-    more = [*everything, "spare charge"]
-    assert (
-        in_words(everything[:2], in_series=True, everything=more) == "slow charge and fast charge in series"
-    )
-    plain = ["winding A", "winding B"]
-    assert in_words(plain, in_series=False, everything=plain) == "winding A and winding B together"
-    assert in_words(["trigger"], in_series=True, everything=everything) == "trigger"
+def test_a_chance_never_reads_as_certainty():
+    """Whole per cents below 99."""
+    assert (sureness(0.999), sureness(0.52)) == ("over 99 %", "52 %")
 
 
-def test_lists_and_choices():
-    """With commas and one last word."""
-    assert (either("a"), either("ab"), either("abc")) == ("a", "a or b", "a, b or c")
-    assert both("abc") == "a, b and c"
+def test_numbers_of_two_digits():
+    """Without an exponent, whatever the size."""
+    assert [number(each) for each in (0.0, 0.0123, 4.56, 789.0, math.inf)] == [
+        "0",
+        "0.012",
+        "4.6",
+        "790",
+        "no end of",
+    ]
