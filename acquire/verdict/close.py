@@ -1,4 +1,4 @@
-"""The end of a unit: worst outcome, warm or not, and what explains its readings. Single steps are judge's."""
+"""The end of a unit: warm or not, and what explains its readings. Single steps are judge's."""
 
 from __future__ import annotations
 
@@ -23,15 +23,14 @@ from acquire.records import (
     UnitStarted,
 )
 from acquire.records.bench import ClosureFound, UnitTemperature
-from acquire.records.words import FAILING, WORST_LAST
+from acquire.records.words import FAILING
 from acquire.steps.agreement import oddest
 from acquire.steps.balance import balances
 from acquire.steps.pairs import PairTable
+from acquire.unit_result import worst
 from acquire.verdict.closure import closures
 from acquire.verdict.diagnose import best_next_pair, diagnose
-from acquire.verdict.temperature import Judgeable, Standing, of_temperature
-from acquire.words.verdicts import COLD_QUESTION, balance, closure
-from acquire.words.verdicts import contradiction as contradiction_words
+from acquire.verdict.temperature import Judgeable, OfTemperature, Standing, of_temperature
 
 SIGNIFICANT = 4.0
 """Standard uncertainties from which readings contradict each other. A normal value is that far off once in
@@ -74,13 +73,13 @@ def close_unit(
     started: UnitStarted,
     place: Circumstances,
     utc_s: float,
+    *,
     ending: Ending = Ending.DONE,
     remark: str = "",
-    *,
     looks: Sequence[Look] = (),
     four_wire_below_ohm: float = 0.0,
 ) -> UnitResult:
-    """Write the record of a finished unit.
+    """Write the record of a finished unit, from its ohms alone.
 
     Rules over the whole unit are judged here: balance and matching on the windings' own values, closed
     relations of the circuit, and the temperature of the unit as an unknown. A unit that its temperature
@@ -97,19 +96,23 @@ def close_unit(
         four_wire_below_ohm: pairs of a smaller nominal were measured with four wires, so without leads.
     """
     readings, table, purpose = unit.readings(), unit.table, place.purpose
-    balanced = balances(table, readings)
-    closed = closures(table, readings, purpose)
-    outcomes = [unit.outcome, *(rule.outcome for rule in balanced), *map(_counting, closed)]
+    balanced, closed = balances(table, readings), closures(table, readings, purpose)
     warmth = of_temperature(table, _judgeable(unit, purpose), looks, rested_s=started.rested_s)
-    if unit.outcome is not None:
-        outcomes.append(Outcome.CANNOT_JUDGE if warmth.standing is Standing.ASK else warmth.outcome)
-    outcome = max((each for each in outcomes if each is not None), key=WORST_LAST.index, default=None)
+    odd = contradiction(unit)
+    by_temperature = Outcome.CANNOT_JUDGE if warmth.standing is Standing.ASK else warmth.outcome
+    outcome = worst(
+        [
+            unit.outcome,
+            None if unit.outcome is None else by_temperature,
+            Outcome.CANNOT_JUDGE if odd else None,
+            *(rule.outcome for rule in balanced),
+            *map(_counting, closed),
+        ]
+    )
     if ending is Ending.DONE and warmth.standing is Standing.HELD and outcome is not None:
         ending = Ending.WARM
     hypotheses, next_pair = _explained(unit, place, outcome, four_wire_below_ohm)
-    warm, found = ending is Ending.WARM, warmth.warmth
-    asked = (_ASKED,) if warmth.standing is Standing.ASK and not warm else ()
-    odd = () if outcome in FAILING or ending is not Ending.DONE else contradiction(unit)
+    warm, excess = ending is Ending.WARM, warmth.warmth
     return UnitResult(
         bench=place.bench,
         serial=unit.serial,
@@ -118,36 +121,38 @@ def close_unit(
         purpose=purpose,
         batch=started.batch,
         operator=started.operator,
-        outcome=outcome if ending is Ending.DONE else None,
-        held=_held_words(ending, remark),
-        wait_s=found.at_most_s if warm else None,
-        wait_least_s=found.at_least_s if warm else None,
+        outcome=outcome if ending.judged else None,
+        wait_s=excess.at_most_s if warm else None,
         steps_passed=unit.passed,
         steps_total=unit.total,
         hypotheses=hypotheses[:3],
         next_pair=next_pair,
         started_utc_s=started.utc_s,
         utc_s=utc_s,
-        findings=_sentences(balanced, closed, odd, asked),
         balances=balanced,
-        closures=closed,
-        temperature=UnitTemperature(
-            found.low_kelvin,
-            found.kelvin,
-            found.high_kelvin,
-            warmth.u_kelvin,
-            found.moving,
-            warmth.told_by_shift,
-            started.rested_s,
-        ),
-        found=(*odd, *asked),
         ending=ending,
         remark=remark,
+        found=(
+            *_uneven(balanced, closed),
+            *(odd if ending.judged and outcome not in FAILING else ()),
+            *([_ASKED] if warmth.standing is Standing.ASK and ending.judged else []),
+        ),
+        untested=started.required,
+        measured=outcome,
+        closures=closed,
+        temperature=_recorded(warmth, started.rested_s),
+        wait_least_s=excess.at_least_s if warm else None,
     )
 
 
 _ASKED = Finding(FindingKind.TEMPERATURE, outcome=Outcome.CANNOT_JUDGE)
 """Nothing that was measured tells the unit's temperature well enough: for how long has it lain cold?"""
+
+
+def _recorded(found: OfTemperature, rested_s: float | None) -> UnitTemperature:
+    excess = found.warmth
+    ends = excess.low_kelvin, excess.kelvin, excess.high_kelvin
+    return UnitTemperature(*ends, found.u_kelvin, excess.moving, found.told_by_shift, rested_s)
 
 
 def _counting(closed: ClosureFound) -> Outcome | None:
@@ -161,35 +166,29 @@ def _counting(closed: ClosureFound) -> Outcome | None:
 
 
 def _judgeable(unit: Measured, purpose: Purpose) -> list[Judgeable]:
-    """Values that have limits; the temperature decides nothing about those that it cannot move."""
-    limits = ((reading, unit.table.limits_for(step, purpose)) for step, reading in unit.judged)
-    return [
-        Judgeable(r, each) for r, each in limits if each.lower_ohm is not None or each.upper_ohm is not None
+    """Values that have limits; the temperature decides nothing about others."""
+    every = [Judgeable(reading, unit.table.limits_for(step, purpose)) for step, reading in unit.judged]
+    return [e for e in every if e.limits.lower_ohm is not None or e.limits.upper_ohm is not None]
+
+
+def _uneven(rules: Sequence[BalanceFound], closed: Sequence[ClosureFound]) -> list[Finding]:
+    """Rules over several readings that are not plainly passed."""
+    found = [
+        Finding(FindingKind.UNEVEN, each.name, outcome=each.outcome)
+        for each in rules
+        if each.outcome is not Outcome.PASS
     ]
-
-
-def _held_words(ending: Ending, remark: str) -> str:
-    if ending is Ending.DONE:
-        return ""
-    return "the unit is warm" if ending is Ending.WARM else f"given up: {remark or ending.value}"
-
-
-def _sentences(
-    balanced: Sequence[BalanceFound],
-    closed: Sequence[ClosureFound],
-    odd: Sequence[Finding],
-    asked: Sequence[Finding],
-) -> tuple[str, ...]:
-    """As people read them; going away with `UnitResult.findings`."""
-    told = [balance(each) for each in balanced if each.outcome is not Outcome.PASS]
-    told += [closure(each) for each in closed if each.outcome is not Outcome.PASS or each.contradicts]
-    return (*told, *map(contradiction_words, odd), *(COLD_QUESTION for _ in asked))
+    return found + [
+        Finding(FindingKind.CLOSURE, each.where, outcome=each.outcome)
+        for each in closed
+        if each.outcome is not Outcome.PASS or each.contradicts
+    ]
 
 
 def contradiction(unit: Measured) -> tuple[Finding, ...]:
     """What is remarked of a unit whose readings pass and do not go together; mostly nothing.
 
-    The verdict stands: nothing says which of the readings is wrong, and each was good.
+    Nothing says which of the readings is wrong, and each was good.
     """
     odd = oddest(unit.table, unit.readings())
     if odd is None or odd.away < SIGNIFICANT:

@@ -20,8 +20,9 @@ from acquire.physics.common import TEMPERATURE, Floats, PairReading, commons
 from acquire.physics.cooling import KNOWN_TAU_LOG_U, TAU_LOG_U, TAU_S, Look, Warmth, tau_of_mass, warmth
 from acquire.physics.copper import conductor_named, fraction_per_kelvin
 from acquire.records import BranchKind, Decision, Limits, Outcome, Term
-from acquire.records.words import PASSING, WORST_LAST
+from acquire.records.words import PASSING
 from acquire.steps.pairs import PairTable
+from acquire.unit_result import worst
 from acquire.verdict.circuits import healthy
 from acquire.verdict.guard import decide
 
@@ -217,7 +218,7 @@ def _decided(table: PairTable, each: Judgeable, u_kelvin: float) -> Decision:
 
 
 def _worst(decisions: Sequence[Decision]) -> Outcome | None:
-    return max((each.outcome for each in decisions), key=WORST_LAST.index, default=None)
+    return worst(each.outcome for each in decisions)
 
 
 def _spread(table: PairTable) -> Floats:
