@@ -44,6 +44,10 @@ _FRESH_KELVIN = 20.0
 _CREEP = 0.1
 """Share of a contact's uncertainty by which it may creep while it is touched; workshop choice."""
 
+_STEADY, _NEVER_S = 0.01, 1e8
+"""Share of units off the thermometer that stay so: it hangs in another place, or the unit lies on something
+warm. Workshop choice."""
+
 _NEGLIGIBLE = 1e-4
 """Of the whole weight; what has less is left out of the waiting times."""
 
@@ -239,7 +243,13 @@ def _shapes(tau_s: float, tau_log_u: float) -> _Shapes:
     ratio, share = np.array([0.04, 0.09, 0.2, 0.4]), np.array([0.0, 0.15, 0.3, 0.5, 0.7])
     zs, ratios, shares = (each.ravel() for each in np.meshgrid(z, ratio, share, indexing="ij"))
     slow = tau_s * np.exp(tau_log_u * zs)
-    return _Shapes(slow, ratios * slow, shares, -0.5 * zs**2)
+    cools = np.log(np.exp(-0.5 * zs**2).sum())
+    return _Shapes(
+        np.append(slow, _NEVER_S),
+        np.append(ratios * slow, _NEVER_S),
+        np.append(shares, 0.0),
+        np.append(-0.5 * zs**2, cools + math.log(_STEADY)),
+    )
 
 
 @lru_cache(maxsize=1)

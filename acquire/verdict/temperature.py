@@ -148,11 +148,13 @@ def shared_shift(table: PairTable, readings: Sequence[PairReading]) -> Callable[
     Good units spread as the sheet says; of the others each winding, and all together, may be anywhere near.
     """
     finite = [r for r in readings if math.isfinite(r.ohm) and math.isfinite(table.nominal_ohm(r.pair))]
-    shares = np.array([table.path(reading.pair).shares for reading in finite]).reshape(len(finite), -1)
+    shares = np.array([table.path(reading.pair).shares for reading in finite])
+    if len(finite) < 2:
+        return None
     ohms = np.array([branch.reference_ohm for branch in table.branches])
     winding = np.array([branch.kind is BranchKind.WINDING for branch in table.branches])
     parts = shares * ohms
-    if (np.linalg.matrix_rank(parts[:, winding], tol=1e-6 * float(ohms.max())) if finite else 0) < 2:
+    if np.linalg.matrix_rank(parts[:, winding], tol=1e-6 * float(ohms.max())) < 2:
         return None
     nominal = parts.sum(axis=1)
     off = np.array([reading.ohm for reading in finite]) - [table.nominal_ohm(r.pair) for r in finite]

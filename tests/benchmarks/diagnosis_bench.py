@@ -35,7 +35,7 @@ from acquire.records import (
 )
 from acquire.settle import SettleSettings
 from acquire.simulated.stand_in import as_seen
-from acquire.records.codes import Order
+from acquire.records.codes import Code, Order
 from acquire.verdict import diagnose as diagnosing
 from drivers.models import load_model
 from drivers.reading import Kind, Origin, Quantity, Reading
@@ -188,7 +188,7 @@ class Bench:
         self.unit, self.planted, self.story, KEPT.latest = warm, planted, Story(), ()
         self.loop.run_until_complete(self._unit(dice.randrange(2**31)))
         story = self.story
-        story.exact = [(p, exact(warm, p, planted.kelvin), u) for p, _, u in story.readings]
+        story.exact = [(p, exact(warm, p, planted.kelvin), u) for p, _, u, _ in story.readings]
         return story
 
     async def _unit(self, seed: int) -> None:
@@ -273,7 +273,7 @@ class Bench:
                     self._matched(event, events)
                 case UnitResult():
                     self.story.result = event
-                    self.story.readings = self.work.progress.readings()
+                    self.story.readings = self.work.state.readings()
                     self.story.findings = KEPT.latest
                     self.story.seconds = self.clock.now_s() - self.began_s
                     self.done.set()
@@ -296,8 +296,8 @@ class Bench:
         if match.corrected.settled.revision:
             story.slid += judged is not None and touched != (judged.verdict.pin_a, judged.verdict.pin_b)
             return
-        hinted = any(isinstance(e, Notice) and e.code in ("pair.other", "pair.unclear") for e in events)
-        progress = self.work.progress
+        hinted = any(isinstance(e, Notice) and e.code in (Code.PAIR_OTHER, Code.PAIR_UNCLEAR) for e in events)
+        progress = self.work.state
         if judged is None:
             open_now = {progress.current.pair, *progress.open_pairs} if progress.current else set()
             taken = progress.current.pair if progress.current else match.pair
