@@ -26,6 +26,10 @@ _LARGEST, _SMALLEST = 2048, 16
 while it is worked on, and how many circuits it may have. Workshop choices: most dictionaries of the sheets
 that ship are kept whole, and larger blocks are no faster."""
 
+_ROUNDING = 1e-13
+"""What is added to each variance, as a share of it: what readings share may leave less of their own than
+rounding does, where a fault may have megohms."""
+
 _MANY = 48
 """Readings up to which matrices are made. Workshop choice: more than the pairs of a unit with ten places to
 touch; from there on causes are faster (tests/benchmarks/many_readings.py)."""
@@ -158,6 +162,7 @@ class Covariances:
             own = slice(start, end)
             by = read_by[own].T
             block = (covariance + together) * (by[:, None] & by[None, :])
+            block[diagonal, diagonal] *= 1.0 + _ROUNDING
             block[diagonal, diagonal] += np.where(by, noise[:, None], 1.0)
             white, log_det = whitened(block, seen[own].transpose(2, 1, 0))
             yield own, (white * white[:, :1]).sum(axis=0), (white**2).sum(axis=0), log_det

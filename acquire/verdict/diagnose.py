@@ -150,19 +150,18 @@ def told(finding: Finding, sheet: Sheet) -> Hypothesis:
     return Hypothesis(finding.case.fault, finding.probability, where, finding.slip)
 
 
-def log_evidence(sheet: Sheet, table: PairLaws, readings: Readings) -> float:
+def log_evidence(sheet: Sheet, readings: Readings) -> float:
     """How well a type explains the readings of an incoming core, whatever is wrong with it.
 
     Natural logarithm of the density of the readings, all single faults of the dictionary taken together by
-    their priors; comparable between sheets for the same readings.
+    their priors; comparable between sheets for the same readings. A fault that the dictionary does not know
+    has no part in it: it would explain the core of any other type as well.
     """
     readings = _budgeted(readings)
     book = casebook(sheet, Purpose.INCOMING, extra=_beyond(sheet, readings))
     log_joint = book.laws.log_prior + book.explain(readings).log_like
-    unknown_log = unknown_weight(table, readings)
-    top = max(float(log_joint.max()), unknown_log)
-    total = float(np.exp(log_joint - top).sum()) + math.exp(unknown_log - top)
-    return top + math.log(total) - math.log(float(np.exp(book.laws.log_prior).sum()) + UNKNOWN)
+    top = float(log_joint.max())
+    return top + math.log(float(np.exp(log_joint - top).sum()) / float(np.exp(book.laws.log_prior).sum()))
 
 
 def best_next_pair(

@@ -171,7 +171,7 @@ def reads_low(bench, story, case):
     """Whether every winding that a case calls shorted has a reading below its nominal."""
     low = {
         branch.name
-        for pair, ohm, _ in story.readings
+        for pair, ohm, *_ in story.readings
         if ohm < bench.table.nominal_ohm(pair) < math.inf
         for branch in bench.table.windings(pair)
     }

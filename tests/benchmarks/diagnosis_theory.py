@@ -74,7 +74,7 @@ def as_measured(bench, story, planted):
     if planted.name not in ("two_faults", "bad_joint", "open_pin", "open_winding", "shorted_turns"):
         return planted
     book = casebook(bench.sheet, Purpose.INCOMING, bench.four_wire_below_ohm or 0.0)
-    seen = visible(book, [pair for pair, _, _ in story.readings])
+    seen = visible(book, [pair for pair, *_ in story.readings])
     shows = {case.faults[0] for case, see in zip(book.cases, seen, strict=True) if see}
     kinds = planted.kinds or (planted.name,)
     parts = [part for part in zip(kinds, planted.where, strict=True) if (part[0], (part[1],)) in shows]
@@ -94,7 +94,7 @@ def rivals(bench, planted, readings):
         readings: (pair, ohm, standard uncertainty).
     """
     below_ohm = bench.four_wire_below_ohm or 0.0
-    readings = [(pair, ohm, u or 1e-6) for pair, ohm, u in readings]
+    readings = [PairReading(pair, ohm, u or 1e-6, *more) for pair, ohm, u, *more in readings]
     of_truth = _truth_chi_square(bench, planted, readings)
     if math.isinf(of_truth):
         return None
@@ -186,7 +186,7 @@ def taken_elsewhere(bench, story, planted):
     return any(
         math.isfinite(ohm) != math.isfinite(true)
         or (math.isfinite(ohm) and abs(ohm - true) > ASTRAY * math.hypot(u, 2e-3 * true))
-        for (_, ohm, u), (_, true, _) in zip(story.readings, exact, strict=True)
+        for (_, ohm, u, _), (_, true, _) in zip(story.readings, exact, strict=True)
     )
 
 
@@ -200,7 +200,7 @@ def _truth_chi_square(bench, planted, readings):
     book = Casebook(
         (case,),
         healthy(bench.sheet),
-        tuple(pair for pair, _, _ in readings),
+        tuple(pair for pair, *_ in readings),
         four_wire_below_ohm=bench.four_wire_below_ohm or 0.0,
     )
     return float(best_chi_squares(book, readings)[0])
