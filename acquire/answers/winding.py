@@ -92,15 +92,11 @@ def temperature_line(
     read = f"{show(now_ohm, 'Ω')} of a winding that has {show(reference_ohm, 'Ω')} at {at_celsius:g} °C"
     if not COLDEST_CELSIUS <= celsius <= HOTTEST_CELSIUS:
         raise InputImpossible(
-            f"{read} would be "
-            f"{celsius:.0f} °C, which no winding on a bench or in an oven has.",
+            f"{read} would be {celsius:.0f} °C, which no winding on a bench or in an oven has.",
             "Is it the same winding, and does it stay whole?",
         )
     per_cent = 0.01 / fraction_per_kelvin(celsius, conductor)
-    return (
-        f"{read}: it is at "
-        f"{celsius:.1f} °C; each 1 % of error in the ohms is {per_cent:.1f} K"
-    )
+    return f"{read}: it is at {celsius:.1f} °C; each 1 % of error in the ohms is {per_cent:.1f} K"
 
 
 def weighed_lines(

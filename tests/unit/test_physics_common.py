@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from acquire.physics.budget import combine, root_sum_of_squares
+from acquire.physics.budget import combine
 from acquire.physics.common import PairReading, combination, commons, reading_of, shared_of
 from acquire.records import Pair, Term
 from acquire.records.words import Shape
