@@ -28,8 +28,8 @@ from concurrent.futures import ProcessPoolExecutor, as_completed
 from pathlib import Path
 
 from acquire.records import FindingKind, Outcome, Purpose
-from acquire.records.words import FAILING
 from acquire.records.codes import Order
+from acquire.records.words import FAILING
 from acquire.verdict.diagnose import casebook
 from acquire.verdict.dictionary import PRIORS
 from acquire.verdict.weighing import LOWERING

@@ -10,6 +10,7 @@ from acquire.physics.accuracy import AccuracyLimit, accuracy_terms
 from acquire.physics.copper import CONDUCTORS
 from acquire.records import Pair
 from acquire.verdict.identify import identify
+from acquire.words.faults import sentence
 from tests.known_sheets import FATHOM, PLOVER, QUERN
 
 HAND = AccuracyLimit(0.008, 0.1, counts=5.0, range_full_scale_si=200.0)
@@ -31,6 +32,7 @@ def test_bad_joint_is_found_from_two_values():
     said = explain(PLOVER, [(Pair("1", "2"), 214.6), (Pair("2", "3"), 58.2)], told())
     assert said.hypotheses[0].fault == "bad_joint"
     assert said.hypotheses[0].places[0].where == ("2",)
+    assert "pin 2 or its lead" in sentence(said.hypotheses[0])
     assert said.lines[0].startswith("1–2 (slow charge): told 214.6 Ω, that is 216.0 Ω ± ")
     assert "Ω at 20 °C without leads; should read 202.6 Ω" in said.lines[0]
 
