@@ -2,11 +2,31 @@
 
 import math
 
-from acquire.heart.attempt import Attempt, Deed, measured, refused
+from acquire.heart.attempt import Attempt, Deed, refused
 from acquire.heart.unit_state import UnitState
+from acquire.physics.correct import TOUCH_TERMS
 from acquire.records import Fit, Match, Outcome, Pair, StepKind
 from acquire.steps.pairs import PairTable
 from tests.known_sheets import PLOVER, corrected
+
+
+def measured(match, step, touch, revision, outcome):
+    """The attempt of a value that is judged, as its verdict's record gives it."""
+    value = match.corrected
+    u_ohm = value.standard_uncertainty_ohm
+    return Attempt(
+        Deed.JUDGED,
+        step,
+        touch,
+        revision,
+        outcome,
+        value.reference_ohm,
+        u_ohm,
+        value.part_ohm(TOUCH_TERMS),
+        fit=match.fit,
+        utc_s=value.settled.utc_s,
+    )
+
 
 
 def unit(sheet=PLOVER, *, warm_check=True, **more):

@@ -13,7 +13,6 @@ import random
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from acquire.steps.unit import Order
 
 from acquire.conditions import Conditions, Temperature
 from acquire.files.statements import ModelStatements
