@@ -13,7 +13,7 @@ from tests.known_sheets import PLOVER, corrected
 def measured(match, step, touch, revision, outcome):
     """The attempt of a value that is judged, as its verdict's record gives it."""
     value = match.corrected
-    u_ohm = value.standard_uncertainty_ohm
+    u_ohm, touch_u_ohm = value.standard_uncertainty_ohm, value.part_ohm(TOUCH_TERMS)
     return Attempt(
         Deed.JUDGED,
         step,
@@ -22,11 +22,10 @@ def measured(match, step, touch, revision, outcome):
         outcome,
         value.reference_ohm,
         u_ohm,
-        value.part_ohm(TOUCH_TERMS),
+        touch_u_ohm,
         fit=match.fit,
         utc_s=value.settled.utc_s,
     )
-
 
 
 def unit(sheet=PLOVER, *, warm_check=True, **more):
@@ -57,7 +56,8 @@ def judge(state, outcome=Outcome.PASS, ohm=None, u_ohm=0.001, *, touch_u_ohm=Non
     ohm = state.table.nominal_ohm(step.pair) if ohm is None else ohm
     number = 0 if math.isinf(ohm) else state.touch + 1
     apart = u_ohm if touch_u_ohm is None else touch_u_ohm
-    return state.apply(Attempt(Deed.JUDGED, step.name, number, 0, outcome, ohm, u_ohm, apart))
+    shared = (("gain", math.sqrt(max(u_ohm**2 - apart**2, 0.0))),)
+    return state.apply(Attempt(Deed.JUDGED, step.name, number, 0, outcome, ohm, u_ohm, apart, shared=shared))
 
 
 def find_open(state):
