@@ -129,7 +129,7 @@ def test_in_the_end_it_counts_whatever_it_looks_like():
 
 def test_look_alikes_of_the_wrong_pair_one_after_the_other_do_not_fail_a_good_unit():
     """V–W insisted on for V–N, then U–V: each what another pair has read to the digit."""
-    state = unit(QUERN)
+    state, digits = unit(QUERN), {"u_ohm": 0.0025, "touch_u_ohm": 0.0003}
     read = {Pair("U", "V"): 0.8940, Pair("V", "W"): 0.8927}
     while state.current.pair != Pair("V", "N"):
         judge(state, ohm=read.get(state.current.pair), **digits)
