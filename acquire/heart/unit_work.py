@@ -7,15 +7,16 @@ what attempts add up to (unit_state).
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field, replace
 
 from acquire.conditions import Conditions
-from acquire.heart.attempt import Attempt, Deed, attempt_of, facts_of, measured, refused
+from acquire.heart.attempt import Attempt, Deed, attempt_of, facts_of, refused
 from acquire.heart.contact import Admission
 from acquire.heart.unit_state import UnitState
+from acquire.physics.cooling import Look
 from acquire.physics.copper import conductor_named
 from acquire.physics.correct import correct
-from acquire.physics.warm import Sample
 from acquire.records import (
     Basis,
     Circumstances,
@@ -109,15 +110,20 @@ class UnitWork:
             open_above_ohm(self.table, step, purpose),
         )
 
-    def samples(self) -> list[Sample]:
-        """Values over time of the pair that was measured most often, for the fit of a cooling."""
-        of: dict[Pair, list[Sample]] = {}
-        for attempt in self.state.attempts:
-            if attempt.deed is Deed.JUDGED:
-                pair = self.state.named(attempt.step).step.pair
-                of.setdefault(pair, []).append(Sample(attempt.utc_s, attempt.ohm, attempt.touch_u_ohm))
-        longest = max(of.values(), key=len, default=[])
-        return longest if len(longest) > 1 else []
+    def looks(self) -> list[Look]:
+        """Every touch of a pair as it tells of the unit's temperature, oldest first."""
+        return [
+            Look(
+                str(self.state.named(attempt.step).step.pair),
+                attempt.utc_s,
+                attempt.ohm,
+                attempt.touch_u_ohm,
+                attempt.rate_per_s,
+                attempt.u_rate_per_s,
+            )
+            for attempt in self.state.attempts
+            if attempt.deed is Deed.JUDGED and math.isfinite(attempt.ohm)
+        ]
 
     # ------------------------------------------------------------------ from the record
 
@@ -237,15 +243,13 @@ class UnitWork:
         settled = match.corrected.settled
         standing = Standing(self.serial, number, revision, settle_s=settled.monotonic_s - settled.contact_s)
         if step.name == WARM_CHECK:
-            attempt = measured(match, step.name, touch, revision, Outcome.PASS)
             verdict, evidence = judge_repeat(match, step, None, standing, self.place)
         else:
             verdict, evidence = judge(match, self._yardstick(step), standing, self.place)
-            attempt = measured(match, step.name, touch, revision, verdict.outcome)
         four_wire = settled.quantity is Quantity.RESISTANCE_4W
         evidence = self.conditions.on_record(evidence, four_wire=four_wire)
-        verdict = replace(verdict, touch=touch, touch_u_ohm=attempt.touch_u_ohm)
-        return attempt, Judged(verdict, evidence)
+        verdict = replace(verdict, touch=touch)
+        return _attempt_of(verdict), Judged(verdict, evidence)
 
     def _counted(self, attempt: Attempt, judged: Judged) -> Judged:
         """Take an attempt in; its record says whether it counts."""
