@@ -60,8 +60,13 @@ def payload_of(entry: Entry) -> dict[str, Any]:
 
 
 def said_of(entry: Entry) -> dict[str, str | list[str]]:
-    """The sentences of an entry, which the record itself keeps as facts; see `SAID`."""
-    return {name: say(entry.record) for name, say in SAID.get(entry.kind, {}).items()}
+    """The sentences of an entry, kept on record as facts (`SAID`); none where it is no record."""
+    said = SAID.get(entry.kind, {})
+    try:
+        record = entry.record if said else None
+    except ValueError:
+        return {}
+    return {name: say(record) for name, say in said.items()}
 
 
 def evidence_payload_of(entry: Entry) -> dict[str, Any]:

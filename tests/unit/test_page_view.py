@@ -244,7 +244,7 @@ def test_an_idle_bench_changes_nothing(view):
 
 def test_a_unit_that_is_resumed_has_its_verdicts(view):
     started = UnitStarted("bench-1", SERIAL, PLOVER.name, "h", Purpose.FINAL, "", "me", NOON_S)
-    view.resume(started, [verdict().verdict], [])
+    view.resume([started, verdict().verdict])
     view.show(prompt(PLOVER.steps[1], done=1))
     state = view.state()
     assert [step["state"] for step in state["unit"]["steps"][:2]] == ["done", "asked"]
