@@ -17,7 +17,7 @@ from acquire.records import Settled
 from drivers.reading import Flag, Kind, Quantity, Reading
 
 SAME = 0.01
-"""A value that moves by no more than this fraction without a lift-off is of the same pins; workshop choice."""
+"""A value that moves by no more than this fraction without lift-off is of the same pins; workshop choice."""
 
 SLID = 0.1
 """A value that moves by more than this fraction without a lift-off may have changed pins; workshop choice."""

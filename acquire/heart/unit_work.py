@@ -148,8 +148,9 @@ class UnitWork:
         state = self.state
         before = state.attempts[-1] if state.attempts else None
         if admission is Admission.MOVED:
-            judged = before is not None and before.deed is Deed.JUDGED and before.touch == state.touch
-            return [self._moved(state.named(before.step).step, settled, 0, 0)] if judged and before else []
+            if before is None or before.deed is not Deed.JUDGED or before.touch != state.touch:
+                return []
+            return [self._moved(state.named(before.step).step, settled, state.touch, 0)]
         taken_back = admission is Admission.REVISED and before is not None and before.touch == state.touch
         touch, revision = state.touch + (admission is Admission.NEW), 0
         if taken_back and before is not None:

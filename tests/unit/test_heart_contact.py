@@ -60,7 +60,8 @@ def test_nothing_counts_before_open_probes_were_seen():
     ("ohm", "more", "admission"),
     [
         (200.005, {}, Admission.KNOWN),
-        (203.0, {}, Admission.REVISED),
+        (201.0, {}, Admission.REVISED),
+        (203.0, {}, Admission.MOVED),
         (46.0, {}, Admission.UNLIFTED),
         (200.0, {"contact_s": 5.0}, Admission.UNLIFTED),
         (200.0, {"quantity": FOUR_WIRE}, Admission.SET_UP),

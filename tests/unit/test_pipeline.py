@@ -425,6 +425,20 @@ def test_a_skip_or_a_key_is_taken_back():
     assert told(bench) == [Code.STEP_SKIPPED, Code.STEP_UNDONE, Code.STEP_UNDONE]
 
 
+def test_a_touch_that_slid_is_asked_for_again_and_no_word_takes_that_back():
+    """By 2 % under the probes: neither value counts."""
+    bench = Bench()
+    bench.begin()
+    for ohm in (GOOD["1", "2"], 1.02 * GOOD["1", "2"]):
+        for _ in range(40):
+            bench.read(ohm)
+    assert told(bench) == [Code.STEP_MOVED, Code.PROBES_NOT_LIFTED]
+    bench.air(1.0)
+    bench.command(Undo())
+    assert refusals(bench) == [Refusal.NOTHING_TO_UNDO]
+    assert (bench.prompt.pair, bench.pipeline.unit.state.states[0].outcome) == (("1", "2"), None)
+
+
 def test_the_skip_that_ended_a_unit_is_taken_back_with_it():
     """The unit is back on the bench, its last step open."""
     bench = half_measured()
