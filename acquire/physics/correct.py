@@ -51,7 +51,6 @@ def correct(  # noqa: PLR0913  (each is one fact of the bench; all but the first
     contact_ohm: float = CONTACT_OHM,
     ambient_celsius: float | None = None,
     thermal_emf_volt: float = THERMAL_EMF_VOLT,
-    emf_cancelled: bool = False,
 ) -> Corrected:
     """Correct one settled resistance for its leads and temperature, with its budget, largest term first.
 
@@ -67,9 +66,8 @@ def correct(  # noqa: PLR0913  (each is one fact of the bench; all but the first
         accuracy: the meter's statement on the range in use.
         contact_ohm: standard uncertainty of the contact resistance, two wires, ohms, >= 0.
         ambient_celsius: temperature of the meter, None when unknown.
-        thermal_emf_volt: half-width of thermal voltages, volts, >= 0.
-        emf_cancelled: the meter was seen to have its compensation of thermal voltages switched on; that its
-            file says it could is not enough.
+        thermal_emf_volt: half-width of thermal voltages, volts, >= 0; 0 only where the meter was seen to have
+            its compensation switched on, that its file says it could is not enough.
 
     Raises:
         InputImpossible: a temperature below absolute zero, or a negative or missing uncertainty.
@@ -79,14 +77,8 @@ def correct(  # noqa: PLR0913  (each is one fact of the bench; all but the first
     factor = to_reference(1.0, winding_celsius, reference_celsius, conductor)
     terms = [
         *_reading_terms(settled, factor),
-        *accuracy_terms(
-            accuracy,
-            raw_ohm,
-            ambient_celsius=ambient_celsius,
-            sensitivity=factor,
-            quantity=settled.quantity.value,
-        ),
-        *([] if emf_cancelled else _emf_terms(accuracy, thermal_emf_volt, factor)),
+        *_accuracy_terms(settled, accuracy, ambient_celsius, factor),
+        *_emf_terms(accuracy, thermal_emf_volt, factor),
         *_contact_terms(lead, now_utc_s, contact_ohm, factor, four_wire=four_wire),
         _temperature_term(resistance_ohm * factor, winding_celsius, winding_u_kelvin, conductor),
     ]
@@ -128,6 +120,15 @@ def _reading_terms(settled: Settled, factor: float) -> list[Term]:
         Term("leftover drift", settled.drift_si * factor),
         Term("display resolution", settled.quantisation_si * factor, Shape.RECTANGULAR),
     ]
+
+
+def _accuracy_terms(
+    settled: Settled, accuracy: AccuracyLike, ambient_celsius: float | None, factor: float
+) -> list[Term]:
+    quantity = settled.quantity.value
+    return accuracy_terms(
+        accuracy, settled.value_si, ambient_celsius=ambient_celsius, sensitivity=factor, quantity=quantity
+    )
 
 
 def _emf_terms(accuracy: AccuracyLike, thermal_emf_volt: float, factor: float) -> list[Term]:

@@ -95,20 +95,12 @@ def close_unit(
         looks: every touch, oldest first, as it tells of the temperature.
         four_wire_below_ohm: pairs of a smaller nominal were measured with four wires, so without leads.
     """
-    readings, table, purpose = unit.readings(), unit.table, place.purpose
-    balanced, closed = balances(table, readings), closures(table, readings, purpose)
+    table, purpose, odd = unit.table, place.purpose, contradiction(unit)
+    balanced = balances(table, unit.readings())
+    closed = closures(table, unit.readings(), purpose)
     warmth = of_temperature(table, _judgeable(unit, purpose), looks, rested_s=started.rested_s)
-    odd = contradiction(unit)
-    by_temperature = Outcome.CANNOT_JUDGE if warmth.standing is Standing.ASK else warmth.outcome
-    outcome = worst(
-        [
-            unit.outcome,
-            None if unit.outcome is None else by_temperature,
-            Outcome.CANNOT_JUDGE if odd else None,
-            *(rule.outcome for rule in balanced),
-            *map(_counting, closed),
-        ]
-    )
+    over_all = [*(rule.outcome for rule in balanced), *map(_counting, closed)]
+    outcome = worst([unit.outcome, _by_temperature(unit, warmth), _ODD if odd else None, *over_all])
     if ending is Ending.DONE and warmth.standing is Standing.HELD and outcome is not None:
         ending = Ending.WARM
     hypotheses, next_pair = _explained(unit, place, outcome, four_wire_below_ohm)
@@ -135,7 +127,7 @@ def close_unit(
         found=(
             *_uneven(balanced, closed),
             *(odd if ending.judged and outcome not in FAILING else ()),
-            *([_ASKED] if warmth.standing is Standing.ASK and ending.judged else []),
+            *((_ASKED,) if warmth.standing is Standing.ASK and ending.judged else ()),
         ),
         untested=started.required,
         measured=outcome,
@@ -147,6 +139,17 @@ def close_unit(
 
 _ASKED = Finding(FindingKind.TEMPERATURE, outcome=Outcome.CANNOT_JUDGE)
 """Nothing that was measured tells the unit's temperature well enough: for how long has it lain cold?"""
+
+
+_ODD = Outcome.CANNOT_JUDGE
+"""Of readings that contradict each other."""
+
+
+def _by_temperature(unit: Measured, warmth: OfTemperature) -> Outcome | None:
+    """What a temperature that nobody knows leaves of the outcome; nothing where nothing was judged."""
+    if unit.outcome is None:
+        return None
+    return Outcome.CANNOT_JUDGE if warmth.standing is Standing.ASK else warmth.outcome
 
 
 def _recorded(found: OfTemperature, rested_s: float | None) -> UnitTemperature:

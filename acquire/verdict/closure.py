@@ -80,7 +80,7 @@ def _joint(table: PairTable, readings: dict[Pair, PairReading], pin: str) -> Clo
         return None
     u, ohm, whole, pairs = min(found, key=lambda each: each[0])
     limits = Limits(None, joint_limit_ohm(table, pin))
-    found_so = _found(table, ClosureKind.JOINT, pin, (ohm, u, whole.expanded), limits, pairs)
+    found_so = _found(table, (ClosureKind.JOINT, pin, pairs), (ohm, u, whole.expanded), limits)
     return replace(found_so, contradicts=ohm < -_FAR * u)
 
 
@@ -111,15 +111,14 @@ def _budget(reading: PairReading) -> tuple[Term, ...]:
 
 def _found(
     table: PairTable,
-    kind: ClosureKind,
-    where: str,
+    relation: tuple[ClosureKind, str, tuple[Pair, ...]],
     value: tuple[float, float, float],
     limits: Limits,
-    pairs: tuple[Pair, ...],
 ) -> ClosureFound:
     """Judged by the sheet's rule; a stated risk is one of pairs, so here its guard band is that of the U."""
     rule = Rule.NON_BINARY if table.sheet.rule is Rule.MAXIMUM_RISK else table.sheet.rule
     decision = decide(*value, limits, rule)
+    kind, where, pairs = relation
     return ClosureFound(
         kind,
         where,
@@ -145,7 +144,7 @@ def _hidden(table: PairTable, readings: Sequence[PairReading], purpose: Purpose)
             continue
         ohm, u = found[branch.name]
         pairs = tuple(r.pair for r in readings if branch in table.windings(r.pair))
-        yield _found(table, ClosureKind.WINDING, branch.name, (ohm, u, 2.0 * u), limits, pairs)
+        yield _found(table, (ClosureKind.WINDING, branch.name, pairs), (ohm, u, 2.0 * u), limits)
 
 
 def _shows_alone(table: PairTable, pair: Pair, name: str) -> bool:

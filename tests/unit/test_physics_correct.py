@@ -126,7 +126,7 @@ def test_an_old_zero_is_worth_less_than_a_fresh_one():
 def test_thermal_voltage_counts_on_low_ohms_unless_the_meter_cancels_it():
     low = settled(0.44, count=1e-4)
     plain = lines(corrected(low, four_wire=True, accuracy=BENCH))
-    cancelled = lines(corrected(low, four_wire=True, emf_cancelled=True))
+    cancelled = lines(corrected(low, four_wire=True, thermal_emf_volt=0.0))
     assert plain["thermal EMF"] == pytest.approx(1e-3 / math.sqrt(3) * 254.5 / 260.5)
     assert "thermal EMF" not in cancelled
 
