@@ -111,18 +111,15 @@ class UnitWork:
         )
 
     def looks(self) -> list[Look]:
-        """Every touch of a pair as it tells of the unit's temperature, oldest first."""
+        """Every touch that counts as it tells of the unit's temperature, oldest first.
+
+        A value that another has replaced was doubted, mostly as another pair's: it would seem to have cooled.
+        """
+        every = [(a, self.state.named(a.step)) for a in self.state.attempts if a.deed is Deed.JUDGED]
         return [
-            Look(
-                str(self.state.named(attempt.step).step.pair),
-                attempt.utc_s,
-                attempt.ohm,
-                attempt.touch_u_ohm,
-                attempt.rate_per_s,
-                attempt.u_rate_per_s,
-            )
-            for attempt in self.state.attempts
-            if attempt.deed is Deed.JUDGED and math.isfinite(attempt.ohm)
+            Look(str(s.step.pair), a.utc_s, a.ohm, a.touch_u_ohm, a.rate_per_s, a.u_rate_per_s)
+            for a, s in every
+            if math.isfinite(a.ohm) and a.ohm == s.ohm
         ]
 
     # ------------------------------------------------------------------ from the record

@@ -66,8 +66,7 @@ def correct(  # noqa: PLR0913  (each is one fact of the bench; all but the first
         accuracy: the meter's statement on the range in use.
         contact_ohm: standard uncertainty of the contact resistance, two wires, ohms, >= 0.
         ambient_celsius: temperature of the meter, None when unknown.
-        thermal_emf_volt: half-width of thermal voltages, volts, >= 0; 0 only where the meter was seen to have
-            its compensation switched on, that its file says it could is not enough.
+        thermal_emf_volt: half-width of thermal voltages, >= 0; 0 only with compensation seen switched on.
 
     Raises:
         InputImpossible: a temperature below absolute zero, or a negative or missing uncertainty.

@@ -103,37 +103,49 @@ def close_unit(
     outcome = worst([unit.outcome, _by_temperature(unit, warmth), _ODD if odd else None, *over_all])
     if ending is Ending.DONE and warmth.standing is Standing.HELD and outcome is not None:
         ending = Ending.WARM
+    asked = warmth.standing is Standing.ASK and not FAILING.intersection(over_all)
     hypotheses, next_pair = _explained(unit, place, outcome, four_wire_below_ohm)
     warm, excess = ending is Ending.WARM, warmth.warmth
-    return UnitResult(
-        bench=place.bench,
-        serial=unit.serial,
-        sheet=place.sheet.name,
-        sheet_hash=place.sheet.content_hash,
-        purpose=purpose,
-        batch=started.batch,
-        operator=started.operator,
+    return replace(
+        _bare(unit, started, place, utc_s),
         outcome=outcome if ending.judged else None,
         wait_s=excess.at_most_s if warm else None,
-        steps_passed=unit.passed,
-        steps_total=unit.total,
         hypotheses=hypotheses[:3],
         next_pair=next_pair,
-        started_utc_s=started.utc_s,
-        utc_s=utc_s,
         balances=balanced,
         ending=ending,
         remark=remark,
         found=(
             *_uneven(balanced, closed),
             *(odd if ending.judged and outcome not in FAILING else ()),
-            *((_ASKED,) if warmth.standing is Standing.ASK and ending.judged else ()),
+            *((_ASKED,) if asked and ending.judged else ()),
         ),
-        untested=started.required,
         measured=outcome,
         closures=closed,
         temperature=_recorded(warmth, started.rested_s),
         wait_least_s=excess.at_least_s if warm else None,
+    )
+
+
+def _bare(unit: Measured, started: UnitStarted, place: Circumstances, utc_s: float) -> UnitResult:
+    """Which unit it is and how far it came; nothing of what was found."""
+    return UnitResult(
+        bench=place.bench,
+        serial=unit.serial,
+        sheet=place.sheet.name,
+        sheet_hash=place.sheet.content_hash,
+        purpose=place.purpose,
+        batch=started.batch,
+        operator=started.operator,
+        outcome=None,
+        wait_s=None,
+        steps_passed=unit.passed,
+        steps_total=unit.total,
+        hypotheses=(),
+        next_pair=None,
+        started_utc_s=started.utc_s,
+        utc_s=utc_s,
+        untested=started.required,
     )
 
 
