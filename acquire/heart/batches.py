@@ -20,7 +20,6 @@ from acquire.records import (
     BatchState,
     ChangeSpool,
     Code,
-    Ending,
     Event,
     Fact,
     FinishBatch,
@@ -236,7 +235,7 @@ class Batches(BatchBook):
         self, result: UnitResult, readings: Sequence[Reading], four_wire_below_ohm: float
     ) -> list[Event]:
         """A unit has its result: the first of a batch, or of a spool, is compared with what is foretold."""
-        self._held = (result.serial, result.utc_s) if result.ending is Ending.WARM else ("", 0.0)
+        self._held = (result.serial, result.utc_s) if result.must_rest else ("", 0.0)
         batch = self.known.get(result.batch)
         if batch is None or result.outcome is None:
             return []

@@ -214,6 +214,11 @@ class UnitResult:
     temperature: UnitTemperature | None = None
     wait_least_s: float | None = None
 
+    @property
+    def must_rest(self) -> bool:
+        """Its temperature is not known or too far off: how long it lay until it comes again tells more."""
+        return self.ending is Ending.WARM or any(f.kind is FindingKind.TEMPERATURE for f in self.found)
+
 
 @dataclass(frozen=True, slots=True)
 class LeadZero:

@@ -139,7 +139,7 @@ def _through(windings: Sequence[str]) -> str:
 
 
 COLD_QUESTION = (
-    "Nothing measured tells the unit's temperature well enough: has it been cold for at least 2 h?"
+    "Nothing measured tells the unit's temperature well enough: measure it again when it has lain for 2 h."
 )
 
 
