@@ -207,6 +207,8 @@ class Pipeline:
         for record in records:
             self.duties.replay(record, utc_s)
             self._note_question(record)
+            if isinstance(record, LeadZero | CheckStandard) or attempt_of(record) is not None:
+                self._contact.taken_before()
             match record:
                 case UnitStarted():
                     self.unit = self._work(record)
