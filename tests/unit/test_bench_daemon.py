@@ -16,6 +16,7 @@ from acquire.files.settings import load_bench
 from acquire.records import (
     Ask,
     ConfirmOpen,
+    Ending,
     Evidence,
     GiveUpUnit,
     Judged,
@@ -161,7 +162,8 @@ async def test_a_unit_of_another_sheet_does_not_go_on(tmp_path):
         await bench.daemon.command(StartUnit("A1"))
         await bench.until(lambda: bench.of(UnitStarted))
     async with at_work(tmp_path, ("plover-80.toml", "quern-12.toml")) as bench:
-        await bench.until(lambda: "unit.dropped" in {n.code for n in bench.of(Notice)})
+        await bench.until(lambda: bench.of(UnitResult))
+        assert bench.of(UnitResult)[-1].ending is Ending.FILES_CHANGED
         assert bench.daemon.pipeline.unit is None
 
 
