@@ -426,6 +426,8 @@ class Pipeline:
             ended = self._noted(self._closed(begun, utc_s, Ending.UNDONE)) if begun is not None else []
             self.unit, self._left = left, None
             self.duties.reopen(left.started)
+            if self.fixture is not None:
+                self.fixture.emptied()  # it may have been taken out
             reopened = Notice(Weight.REMARK, Code.UNIT_REOPENED, utc_s, left.serial)
             return [*ended, reopened, *([left.undo(utc_s)] if left.state.done else [])]
         if self.unit is None:
