@@ -16,6 +16,7 @@ from acquire.page.phase import PHASE_WORDS
 from acquire.page.stream import Stream
 from acquire.page.view import View
 from acquire.records import (
+    Doubt,
     Approach,
     Ask,
     Code,
@@ -99,7 +100,7 @@ EVENTS = st.one_of(
         SERIALS,
         STEPS,
     ),
-    st.sampled_from([ZERO, CHECK, TYPED, BATCH, replace(BATCH, doubt="Another spool?")]),
+    st.sampled_from([ZERO, CHECK, TYPED, BATCH, replace(BATCH, first_doubt=Doubt(0.9, ()))]),
 )
 READINGS = st.builds(
     lambda value, quantity, at_s, flags: Reading(
