@@ -204,9 +204,12 @@ class Pipeline:
         Returns:
             The result of a unit that cannot go on since it began with other files; else nothing.
         """
+        self._prompt = None  # whatever was asked for before belongs to no operator yet
         for record in records:
             self.duties.replay(record, utc_s)
             self._note_question(record)
+            if isinstance(record, LeadZero | CheckStandard) or attempt_of(record) is not None:
+                self._contact.taken_before()
             match record:
                 case UnitStarted():
                     self.unit = self._work(record)

@@ -323,12 +323,13 @@ class Daemon:
             self.show(open_batch)
         records = [entry.record for entry in await self.journal.latest_doings()]
         serials = [record.serial for record in records if isinstance(record, UnitStarted)]
-        looked_up = await self._look_up(serials[-1]) if serials else []
+        if serials:
+            await self._look_up(serials[-1])
         ended = self.pipeline.replay(records, self.clock.utc_s())
         if self.pipeline.unit is not None:
             self.resumed(records)
             self.show(self._notice(Weight.REMARK, Code.UNIT_RESUMED, self.pipeline.unit.serial))
-        await self._out([*looked_up, *ended])
+        await self._out(ended)
 
     async def _tick(self) -> None:
         while True:

@@ -50,14 +50,14 @@ class ContactRule:
     Attributes:
         lift_off_s: overload for so long is open probes.
         quantity: what the meter is set to while a contact goes on; None while none does.
-        seen_open: open probes were seen since a value was last taken; False at the start: nothing is known.
+        seen_open: open probes were seen since a value was last taken; True while none ever was.
         taken: the value of this touch that was taken last, None where none was.
         purpose: what it was taken for: (serial, step), or the name of a duty.
     """
 
     lift_off_s: float
     quantity: Quantity | None = None
-    seen_open: bool = False
+    seen_open: bool = True
     taken: Settled | None = None
     purpose: tuple[str, ...] = ()
     _air_s: float | None = None
@@ -113,10 +113,14 @@ class ContactRule:
         """The meter is gone: what it shows when it is back may be the same touch."""
         self.quantity = self._air_s = None
 
+    def taken_before(self) -> None:
+        """A value was taken before the daemon was started again: its touch may still lie on the probes."""
+        self.seen_open, self.taken, self.purpose = False, None, ()
+
     def spend(self) -> None:
         """What a contact that goes on was for is done with, such as the unit before."""
         if self.quantity is not None:
-            self.seen_open, self.taken, self.purpose = False, None, ()
+            self.taken_before()
 
     def admits(self, settled: Settled, purpose: tuple[str, ...]) -> Admission:
         """What a value may be.

@@ -151,9 +151,9 @@ class Returned:
     ours: Ours
     from_paper: bool = False
 
-    def of(self, *findings: Finding) -> list[Change]:
+    def of(self, *kinds: Finding) -> list[Change]:
         """Pairs with one of these findings."""
-        return [change for change in self.changes if change.finding in findings]
+        return [change for change in self.changes if change.finding in kinds]
 
 
 def returned(record: Record, serial: str, prior: float = PRIOR, *, from_paper: bool = False) -> Returned:

@@ -46,8 +46,9 @@ def lying(purpose=FIRST, **more):
 
 
 def test_nothing_counts_before_open_probes_were_seen():
-    """At the start nobody knows how long they have lain there; a moment of overload is no lift-off."""
+    """After a restart nobody knows how long they have lain there; a moment of overload is no lift-off."""
     rule = ContactRule(0.2)
+    rule.taken_before()
     assert rule.admits(settled(), FIRST) is Admission.UNLIFTED
     for at_s in (1.0, 1.1):
         rule.see(shown(at_s))
