@@ -7,7 +7,7 @@ import json
 import math
 import re
 import tempfile
-from dataclasses import fields, replace
+from dataclasses import replace
 from pathlib import Path
 
 from hypothesis import given, settings

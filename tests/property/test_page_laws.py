@@ -16,11 +16,11 @@ from acquire.page.phase import PHASE_WORDS
 from acquire.page.stream import Stream
 from acquire.page.view import View
 from acquire.records import (
-    Doubt,
     Approach,
     Ask,
     Code,
     Contact,
+    Doubt,
     Ending,
     Judged,
     LiftOff,
