@@ -2,7 +2,7 @@
 
 A unit 30 K warm and one wound with wire a size too thin read alike at one moment; but the warm one cools
 while it is tested. Not for the fit of a cooling (physics/warm) nor for asking for the first pair again
-(steps/warm).
+(heart/recheck).
 """
 
 from __future__ import annotations
