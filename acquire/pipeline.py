@@ -219,6 +219,8 @@ class Pipeline:
                 case Notice(code=Code.UNIT_REOPENED) if self._left is not None:
                     self.duties.reopen(self._left.started)
                     self.unit, self._left = self._left, None
+                case LeadZero() | CheckStandard() if self.unit is not None:
+                    self.unit.state.unclip()
                 case _ if self.unit is not None:
                     self._left = None if isinstance(record, Verdict) else self._left
                     self.unit.replay(record)
@@ -261,6 +263,8 @@ class Pipeline:
             events = [] if again else self.duties.take(settled)
             if any(isinstance(event, LeadZero | CheckStandard) for event in events):
                 self._contact.take(settled, purpose)
+                if unit is not None:
+                    unit.state.unclip()
             return events
         if admission is Admission.SET_UP and not unit.state.asks_set_up:
             return []

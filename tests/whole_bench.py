@@ -217,9 +217,8 @@ def running(file, *words, **options):
 def csv_rows(folder, kind="verdict"):
     """All rows of one kind in the CSV files of a run."""
     rows = []
-    for file in sorted((folder / "csv").glob("*.csv")):
-        if (kind == "typed_result") != file.name.startswith("results-"):
-            continue
+    name = {"verdict": "verdicts", "typed_result": "results", "unit_result": "units"}[kind]
+    for file in sorted((folder / "csv").glob(f"{name}-*.csv")):
         with file.open(encoding="utf-8-sig", newline="") as stream:
             reader = csv.DictReader(stream)
             rows += list(reader)

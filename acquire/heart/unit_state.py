@@ -114,6 +114,7 @@ class UnitState:
             self._applied(attempt)
 
     def _applied(self, attempt: Attempt) -> bool:
+        self.unclip(but=attempt.step)
         match attempt.deed:
             case Deed.JUDGED:
                 return self._judged(attempt)
@@ -429,6 +430,16 @@ class UnitState:
         """The probes have left; needed for open steps that are bracketed by a known continuity."""
         if (state := self.state) is not None and state.bracket is not None:
             state.bracket.lifted(monotonic_s)
+
+    def unclip(self, but: str = "") -> None:
+        """Something else was touched, so that the clip has left the core: proofs in progress begin anew.
+
+        Args:
+            but: name of the step whose own touch it was; empty for none.
+        """
+        for state in self.states:
+            if state.bracket is not None and state.step.name != but:
+                state.bracket.broken()
 
     def seen_open(self, monotonic_s: float) -> None:
         """The meter shows no contact, and overload that would prove the pair of an open step open."""

@@ -20,6 +20,7 @@ OWED = (
             Code.CHECK_ASKED,
             Code.CHECK_OTHER,
             Code.CHECK_OVERRIDDEN,
+            Code.SERIAL_DOUBTFUL,
         )
     ),
 )

@@ -81,7 +81,7 @@ _ANY_SPOOL = log_sizes(0.015, 0.1)
 
 _WARM_PRIOR, _KELVIN = 0.2, log_sizes(1.5, 12.0)
 """A unit with a result is not far from the room's temperature: one that is moves during the test, and is held
-(steps/warm). Workshop choices."""
+(heart/recheck). Workshop choices."""
 
 _GAUGE_PRIOR, _ALUMINIUM_PRIOR, _SPOOL_PRIOR = 0.3, 0.03, 0.3
 """Weights on the scale of the fault dictionary, where a good unit has 10; workshop choices."""

@@ -121,7 +121,7 @@ async def test_a_batch_lives_through_a_night_and_its_first_unit_speaks(tmp_path)
         ("lot 12", BatchDeed.FIRST_UNIT),
         ("lot 12", BatchDeed.PAUSED),
         ("lot 12", BatchDeed.RESUMED),
-        ("lot 12", BatchDeed.PAUSED),
+        ("lot 12", BatchDeed.MADE_WAY),
         ("lot 13", BatchDeed.OPENED),
         ("lot 13", BatchDeed.SPOOL_CHANGED),
         ("lot 13", BatchDeed.FIRST_UNIT),

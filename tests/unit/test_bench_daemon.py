@@ -39,6 +39,10 @@ from tests.whole_bench import bench_file, csv_rows, free_port, journal_entries
 NO_ZERO = ('folder = "csv"\n', 'folder = "csv"\n\n[leads]\nzero = "none"\n')
 
 
+PORTS = {}
+"""Of the benches in each folder."""
+
+
 class Bench:
     """A daemon whose meter is not there: readings are handed to it directly."""
 
@@ -84,7 +88,8 @@ class Bench:
 @contextlib.asynccontextmanager
 async def at_work(folder, *changes, clock=None):
     """A bench that runs; stopped cleanly at the end."""
-    file = bench_file(folder, meter=f"tcp:127.0.0.1:{free_port()}", changes=(NO_ZERO, *changes))
+    port = PORTS.setdefault(folder, free_port())  # another file would end an interrupted unit
+    file = bench_file(folder, meter=f"tcp:127.0.0.1:{port}", changes=(NO_ZERO, *changes))
     clock, shown = clock or HandClock(), []
     daemon = await assemble(load_bench(file), clock=clock, show=shown.append)
     stop, ready = asyncio.Event(), asyncio.Event()
