@@ -201,7 +201,6 @@ def _measured(blank: Verdict, match: Match, *, slow: bool) -> Verdict:
     """Fill in what was measured."""
     corrected = match.corrected
     settled = corrected.settled
-    contact = math.hypot(*(t.standard_uncertainty_ohm for t in corrected.terms if t.name == "contact"))
     drift = look(
         "",
         settled.monotonic_s,
@@ -209,7 +208,8 @@ def _measured(blank: Verdict, match: Match, *, slow: bool) -> Verdict:
         0.0,
         settled.trace,
         count_ohm=settled.resolution_si or 0.0,
-        contact_ohm=contact,
+        contact_ohm=corrected.part_ohm(frozenset({"contact"})),
+        settling_ohm=corrected.part_ohm(frozenset({"leftover drift"})),
     )
     told = math.isfinite(drift.u_rate_per_s) and not slow  # current that builds up slowly is no drift
     return replace(

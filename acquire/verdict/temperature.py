@@ -107,7 +107,8 @@ def of_temperature(
     u_kelvin = max(abs(found.low_kelvin), abs(found.high_kelvin)) / _K_95
     before = [_decided(table, each, 0.0) for each in conducting]
     after = tuple(_decided(table, each, u_kelvin) for each in conducting)
-    passes = all(_within(table, each, found) for each in conducting)
+    rested = rested_s is not None and rested_s >= COLD_FOR_S
+    passes = rested or all(_within(table, each, found) for each in conducting)
     standing = _standing(found, _worst(before), _worst(after), passes=passes)
     return OfTemperature(found, u_kelvin, after, _worst(after), standing, shift is not None)
 
@@ -180,7 +181,11 @@ def may_be_warm(table: PairTable, readings: Sequence[PairReading]) -> bool:
 
 
 def _standing(found: Warmth, before: Outcome | None, after: Outcome | None, *, passes: bool) -> Standing:
-    """Whether a result stands: nothing passes that a temperature within its uncertainty would fail."""
+    """Whether a result stands: nothing passes that a temperature within its uncertainty would fail.
+
+    Of a unit that has rested, nothing can be known better; what is left is a term of U like any other, and the
+    sheet's rule says what a value near its limit comes to.
+    """
     if found.moving >= _SURE:
         return Standing.HELD
     kept = passes and after in PASSING if before in PASSING else after is Outcome.FAIL

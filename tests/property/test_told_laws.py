@@ -87,6 +87,6 @@ def test_whatever_is_told_is_explained_or_refused_in_words(words, temperature, l
             assert pair.a
             assert pair.b
     with contextlib.suppress(SteadyohmError):
-        explanation_of(SHEET, words, temperature, leads, "hand-2000")
+        explanation_of(SHEET, words, told_of(temperature, leads, "hand-2000"))
     with contextlib.suppress(SteadyohmError):
-        assert identification_lines(SHEETS, words, temperature, leads, "hand-2000")
+        assert identification_lines(SHEETS, words, told_of(temperature, leads, "hand-2000"))
