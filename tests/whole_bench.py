@@ -204,6 +204,17 @@ def simulated(port, *words, speed=4.0):
         sim.close()
 
 
+AIR_S = 1.0
+"""Between two contacts: as long as a slow meter needs to show that the probes are off."""
+
+
+def lift(sim):
+    """Take the probes off, and keep them off until the meter has shown it."""
+    sim.type("lift")
+    sim.until("probes in the air")
+    time.sleep(AIR_S)
+
+
 @contextlib.contextmanager
 def running(file, *words, **options):
     """`steadyohm run` as a process of its own."""
