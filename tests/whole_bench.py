@@ -228,8 +228,10 @@ def running(file, *words, **options):
 def csv_rows(folder, kind="verdict"):
     """All rows of one kind in the CSV files of a run."""
     rows = []
-    name = {"verdict": "verdicts", "typed_result": "results", "unit_result": "units"}[kind]
-    for file in sorted((folder / "csv").glob(f"{name}-*.csv")):
+    names = {"verdict": ("verdicts", "batch"), "typed_result": ("results",), "unit_result": ("units",)}[kind]
+    for file in sorted((folder / "csv").glob("*.csv")):
+        if not file.name.startswith(names):
+            continue
         with file.open(encoding="utf-8-sig", newline="") as stream:
             reader = csv.DictReader(stream)
             rows += list(reader)
