@@ -10,7 +10,7 @@ import time
 
 import pytest
 
-from tests.adversary.benches import NOTHING_S, at, judged, read_again, scan, sound, steps_of
+from tests.adversary.benches import NOTHING_S, at, judged, long_form, read_again, scan, sound, steps_of
 from tests.adversary.campaign import foreign_steps
 
 ALIKE = """
@@ -82,7 +82,7 @@ def nothing_comes(bench, accident, verdicts):
 
 
 @pytest.mark.parametrize("accident", ACCIDENTS, ids=lambda deed: deed.__name__)
-@pytest.mark.parametrize("sheet", ["skerry", pytest.param("quern", marks=pytest.mark.long)])
+@pytest.mark.parametrize("sheet", ["skerry", long_form("quern")])
 def test_another_pair_is_not_judged_from_a_touch_that_lies_still(tmp_path, sheet, accident):
     """U–V touched once; V–W reads alike and must be touched by itself."""
     with at(tmp_path, sheet) as (bench, hands):
@@ -102,7 +102,9 @@ def test_matched_secondaries_are_each_touched(tmp_path):
 
 
 @pytest.mark.parametrize(
-    "accident", [None, cut, silence, kill], ids=lambda deed: deed.__name__ if deed else "none"
+    "accident",
+    [None, kill, *map(long_form, (cut, silence))],
+    ids=lambda deed: deed.__name__ if deed else "none",
 )
 def test_the_next_unit_is_not_judged_from_a_touch_that_ended_the_one_before(tmp_path, accident):
     """The last touch of a unit says nothing of the next one, scanned while the probes lie there."""
@@ -121,7 +123,9 @@ def test_the_next_unit_is_not_judged_from_a_touch_that_ended_the_one_before(tmp_
 
 
 @pytest.mark.parametrize(
-    "accident", [None, cut, silence, kill], ids=lambda deed: deed.__name__ if deed else "none"
+    "accident",
+    [None, kill, *map(long_form, (cut, silence))],
+    ids=lambda deed: deed.__name__ if deed else "none",
 )
 def test_a_pair_touched_is_no_lead_zero(tmp_path, accident):
     """A zero asked for while the probes lie on a strap is not taken from the strap."""
@@ -139,7 +143,9 @@ def test_a_pair_touched_is_no_lead_zero(tmp_path, accident):
 
 
 @pytest.mark.parametrize(
-    "accident", [None, cut, silence, kill], ids=lambda deed: deed.__name__ if deed else "none"
+    "accident",
+    [None, kill, *map(long_form, (cut, silence))],
+    ids=lambda deed: deed.__name__ if deed else "none",
 )
 def test_the_known_resistor_is_no_winding(tmp_path, accident):
     """A resistor that reads like the first pair, still held after its check, is not that pair."""
