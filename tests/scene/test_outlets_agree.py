@@ -305,7 +305,9 @@ def test_attempts_count_starts_and_not_revisions(events):
         if isinstance(event, UnitStarted):
             attempts.setdefault(event.serial, []).append(event.attempt)
     for serial, case in UNITS:
-        assert attempts[serial] == list(range(1, sum(deed in ("again", "rest") for deed in case.deeds) + 2)), serial
+        assert attempts[serial] == list(
+            range(1, sum(deed in ("again", "rest") for deed in case.deeds) + 2)
+        ), serial
 
 
 def test_a_batch_counts_each_unit_once(folder):
