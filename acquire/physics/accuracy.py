@@ -173,7 +173,7 @@ def thermal_emf_ohm(accuracy: AccuracyLike, emf_volt: float) -> float:
     """Half-width that a thermal voltage in the contacts adds, ohms: emf / test current.
 
     0 where the meter's test current is unknown. Ten microvolt at one milliampere read as ten milliohm. That a
-    meter *can* cancel it (offset-compensated ohms) says nothing here: see `correct`.
+    meter *can* cancel it says nothing here: `correct` looks at the reading.
 
     Raises:
         InputImpossible: a negative voltage.

@@ -45,8 +45,8 @@ _CREEP = 0.1
 """Share of a contact's uncertainty by which it may creep while it is touched; workshop choice."""
 
 _SETTLING = 1.0
-"""Fall along the trace of a value that settles, as a share of what it may then still be from rest. On 80 touches
-of cold simulated units drifts have 0.84 of their uncertainty as standard deviation so; without it, 1.7."""
+"""Fall along the trace of a value that settles, as a share of what it may then still be from rest. On 80
+touches of cold simulated units drifts have 0.84 of their uncertainty as deviation; without it, 1.7."""
 
 _STEADY, _NEVER_S = 0.01, 1e8
 """Share of units off the thermometer that stay so: it hangs in another place, or the unit lies on something

@@ -24,6 +24,7 @@ from acquire.records.bench import LeadZero
 from acquire.records.settled import Settled
 from acquire.records.verdict import Corrected, Term
 from acquire.records.words import Shape
+from drivers.reading import Flag
 
 LEAD_ZERO = "lead zero"
 NO_LEAD_ZERO = "lead zero missing"
@@ -66,7 +67,7 @@ def correct(  # noqa: PLR0913  (each is one fact of the bench; all but the first
         accuracy: the meter's statement on the range in use.
         contact_ohm: standard uncertainty of the contact resistance, two wires, ohms, >= 0.
         ambient_celsius: temperature of the meter, None when unknown.
-        thermal_emf_volt: half-width of thermal voltages, >= 0; 0 only with compensation seen switched on.
+        thermal_emf_volt: half-width of thermal voltages, >= 0; none are left where the meter cancels them.
 
     Raises:
         InputImpossible: a temperature below absolute zero, or a negative or missing uncertainty.
@@ -77,7 +78,7 @@ def correct(  # noqa: PLR0913  (each is one fact of the bench; all but the first
     terms = [
         *_reading_terms(settled, factor),
         *_accuracy_terms(settled, accuracy, ambient_celsius, factor),
-        *_emf_terms(accuracy, thermal_emf_volt, factor),
+        *_emf_terms(accuracy, thermal_emf_volt, factor, cancelled=Flag.OFFSET_COMPENSATED in settled.flags),
         *_contact_terms(lead, now_utc_s, contact_ohm, factor, four_wire=four_wire),
         _temperature_term(resistance_ohm * factor, winding_celsius, winding_u_kelvin, conductor),
     ]
@@ -130,9 +131,11 @@ def _accuracy_terms(
     )
 
 
-def _emf_terms(accuracy: AccuracyLike, thermal_emf_volt: float, factor: float) -> list[Term]:
+def _emf_terms(
+    accuracy: AccuracyLike, thermal_emf_volt: float, factor: float, *, cancelled: bool
+) -> list[Term]:
     half_width = thermal_emf_ohm(accuracy, thermal_emf_volt)
-    if half_width <= 0.0:
+    if half_width <= 0.0 or cancelled:
         return []
     u_ohm = half_width * factor / math.sqrt(3.0)
     return [Term("thermal EMF", u_ohm, Shape.RECTANGULAR, shared=((EMF, u_ohm),))]

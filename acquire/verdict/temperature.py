@@ -183,8 +183,8 @@ def may_be_warm(table: PairTable, readings: Sequence[PairReading]) -> bool:
 def _standing(found: Warmth, before: Outcome | None, after: Outcome | None, *, passes: bool) -> Standing:
     """Whether a result stands: nothing passes that a temperature within its uncertainty would fail.
 
-    Of a unit that has rested, nothing can be known better; what is left is a term of U like any other, and the
-    sheet's rule says what a value near its limit comes to.
+    Of a unit that has rested nothing can be known better: what is left is a term of U like any other, and
+    the sheet's rule says what a value near its limit comes to.
     """
     if found.moving >= _SURE:
         return Standing.HELD
