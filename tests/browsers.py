@@ -24,7 +24,7 @@ CHROMIUM = shutil.which("chromium") or shutil.which("chromium", path="/usr/bin:/
 OUTPUT = Path(__file__).resolve().parent / "output"
 """Where screenshots go; never committed."""
 
-HANDS_S = 0.2
+HANDS_S = 0.5
 """From what the page shows to touching, at the quickest."""
 
 LAPTOP, PHONE = {"width": 1366, "height": 768}, {"width": 390, "height": 844}

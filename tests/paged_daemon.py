@@ -24,7 +24,7 @@ class Bench:
         self.sim, self.daemon, self.port, self.file = sim, daemon, port, file
 
     def touch(self, *pins):
-        time.sleep(0.2)
+        time.sleep(0.5)
         self.sim.type(" ".join(pins))
         self.sim.until("probes on")
 
