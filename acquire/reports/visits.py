@@ -404,9 +404,8 @@ def units_of(record: Record, name: str, purpose: Purpose | None = None) -> Batch
     Raises:
         JournalUnusable: the record cannot be read.
     """
-    read = list(_read(record, Question(batch=name, kinds=("verdict", "batch", *OF_A_STAY))))
-    deeds = tuple(each for _, each in read if isinstance(each, Batch))
-    visits = _visits(read)
+    deeds: list[Batch] = []
+    visits = _visits(_read(record, Question(batch=name, kinds=("verdict", "batch", *OF_A_STAY))), deeds)
     if not visits and not deeds:
         return None
     purposes = [visit.purpose for visit in visits]
@@ -419,7 +418,7 @@ def units_of(record: Record, name: str, purpose: Purpose | None = None) -> Batch
     kept = tuple(units.values())
     sheets = dict.fromkeys((v.started.sheet, v.started.sheet_hash) for unit in kept for v in unit.visits)
     others = dict.fromkeys(each for each in purposes if each is not chosen)
-    return BatchUnits(name, deeds, chosen, tuple(others), kept, tuple(sheets))
+    return BatchUnits(name, tuple(deeds), chosen, tuple(others), kept, tuple(sheets))
 
 
 OfAStay = Value | UnitStarted | UnitResult | TypedResult | Batch
@@ -454,12 +453,19 @@ def _read_slowly(id_: str, kind: str, payload: str) -> Recorded | Value:
     return value_of(entry) if kind == "verdict" else recorded(entry)
 
 
-def _visits(read: Iterable[tuple[str, OfAStay]]) -> list[Visit]:
-    """Put everything where it belongs: what follows the start of a unit is of that visit, until the next."""
+def _visits(read: Iterable[tuple[str, OfAStay]], deeds: list[Batch] | None = None) -> list[Visit]:
+    """Put everything where it belongs: what follows the start of a unit is of that visit, until the next.
+
+    What was done to batches is added to `deeds`.
+    """
     found: list[Visit] = []
     open_visits: dict[tuple[str, str], Visit] = {}
     for id_, each in read:
-        if isinstance(each, Batch) or (isinstance(each, Value) and each.step == WARM_CHECK):
+        if isinstance(each, Batch):
+            if deeds is not None:
+                deeds.append(each)
+            continue
+        if isinstance(each, Value) and each.step == WARM_CHECK:
             continue
         place = (each.serial, id_[: id_.index("-")])
         start = each if isinstance(each, UnitStarted) else None
