@@ -104,7 +104,8 @@ def _beyond(chart: Chart) -> list[Signal]:
 
 
 def _sides(above: np.ndarray, below: np.ndarray) -> np.ndarray:
-    return above.astype(int) - below.astype(int)
+    sides: np.ndarray = above.astype(int) - below.astype(int)
+    return sides
 
 
 def _zone(rule: Rule, sigmas: float, needed: int, of: int) -> Callable[[Chart], list[Signal]]:
