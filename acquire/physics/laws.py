@@ -121,9 +121,8 @@ def chi_square_quantile(p: float, degrees_of_freedom: float) -> float:
     probability(p, "the probability")
     spread = 2.0 / (9.0 * degrees_of_freedom)
     near = degrees_of_freedom * max(0.01, 1.0 - spread + normal_quantile(p) * math.sqrt(spread)) ** 3
-    low = high = (
-        near  # by Wilson and Hilferty (Abramowitz and Stegun, 26.4.17; from memory): seldom off by a hundredth
-    )
+    # Wilson and Hilferty (Abramowitz and Stegun, 26.4.17; from memory): seldom off by a hundredth.
+    low = high = near
     wider = 1.01
     while chi_square_cdf(low, degrees_of_freedom) >= p:
         low, wider = low / wider, wider * wider
