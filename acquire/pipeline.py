@@ -18,7 +18,7 @@ from acquire.heart.contact import Admission, ContactRule
 from acquire.heart.duties import Duties, Duty
 from acquire.heart.fixture_hold import FixtureHold
 from acquire.heart.open_witness import OpenWitness
-from acquire.heart.serials import SerialRule
+from acquire.heart.serials import SerialRule, asked_about
 from acquire.heart.unit_state import UnitState
 from acquire.heart.unit_work import UnitWork
 from acquire.heart.watch import ReadingWatch
@@ -56,7 +56,7 @@ from acquire.records import (
     Weight,
 )
 from acquire.records.bench import Refused, refusal
-from acquire.records.codes import Code, Order, Refusal
+from acquire.records.codes import SCAN_ASKED, Code, Order, Refusal
 from acquire.settle import Expectation, SettleFilter, SettleSettings
 from acquire.steps.checking import CheckDuty
 from acquire.steps.pairs import PairTable
@@ -88,6 +88,7 @@ class Pipeline:
         serials: what serials of this bench look like.
         duties: lead zero, check standard, typed values.
         batches: which batch units belong to.
+        question: what was asked about a scan that waits for a yes; None where none does.
     """
 
     place: Circumstances
@@ -111,7 +112,7 @@ class Pipeline:
     _witness: OpenWitness = field(init=False)
     _contact: ContactRule = field(init=False)
     _left: UnitWork | None = None  # the unit that was given up last, until the next verdict
-    _question: str | None = None  # the serial of a scan that was asked about
+    question: Notice | None = None
     _asked_s: float = 0.0
     _prompt: Prompt | None = None
 
@@ -400,7 +401,8 @@ class Pipeline:
     def doubt(self, command: StartUnit, utc_s: float) -> Notice | None:
         """What must be asked before a unit is started; None where it is plain, or was scanned once more."""
         before = self.unit
-        if command.sure or command.serial == self._question:
+        asked = self.question
+        if command.sure or (asked is not None and command.serial == asked_about(asked)):
             return None
         if (unlike := self.serials.doubt(command.serial)) is not None:
             facts: dict[str, Fact] = {"unlike": unlike.value, "pattern": self.serials.pattern}
@@ -413,17 +415,25 @@ class Pipeline:
     def _note_question(self, event: Event | Recorded) -> None:
         """A scan stays asked about until something is done; a remark or a refusal is nothing done."""
         if isinstance(event, Notice):
-            asked = {Code.UNIT_UNFINISHED: event.facts.get("next"), Code.SERIAL_DOUBTFUL: event.serial}
-            serial = asked.get(event.code)
-            if isinstance(serial, str):
-                self._question = serial
-            elif attempt_of(event) is not None or event.code is Code.UNIT_REOPENED:
-                self._question = None
+            if event.code in SCAN_ASKED:
+                self.question = event
+            elif attempt_of(event) is not None or event.code in (Code.UNIT_REOPENED, Code.SCAN_TAKEN_BACK):
+                self.question = None
         elif isinstance(event, Recorded | Judged):
-            self._question = None
+            self.question = None
+
+    @property
+    def undoable(self) -> bool:
+        """Whether there is a scan, giving up, skip or key that can be taken back."""
+        if self.question is not None or self._left is not None:
+            return True
+        return self.unit is not None and self.unit.undoable
 
     def _undo(self, utc_s: float) -> list[Event]:
         """Take back the latest scan, giving up, skip or key, as long as nothing was judged since."""
+        if (asked := self.question) is not None:
+            facts: dict[str, Fact] = {"next": asked_about(asked)}
+            return [Notice(Weight.REMARK, Code.SCAN_TAKEN_BACK, utc_s, facts=facts)]
         if (left := self._left) is not None:
             self._left = None
             begun = self.unit

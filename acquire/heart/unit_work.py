@@ -314,16 +314,20 @@ class UnitWork:
         notice = Notice(Weight.WARNING, Code.STEP_SKIPPED, utc_s, self.serial, step.pair, step.name, facts)
         return self._told(notice)
 
+    @property
+    def undoable(self) -> bool:
+        """The last thing was a word or a key, not a touch."""
+        return bool(self.state.attempts) and self.state.attempts[-1].is_by_word
+
     def undo(self, utc_s: float) -> Notice:
         """Take back the word or key that came last.
 
         Raises:
             Refused: the last thing was a touch, or nothing.
         """
-        last = self.state.attempts[-1] if self.state.attempts else None
-        if last is None or not last.is_by_word:
+        if not self.undoable:
             raise Refused(Refusal.NOTHING_TO_UNDO)
-        step = self.state.named(last.step).step
+        step = self.state.named(self.state.attempts[-1].step).step
         return self._told(Notice(Weight.REMARK, Code.STEP_UNDONE, utc_s, self.serial, step.pair, step.name))
 
     def _named(self, name: str) -> Step:

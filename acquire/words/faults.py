@@ -48,7 +48,7 @@ def compared(seen: Compared | None) -> str:
 
 
 def _place(place: FaultPlace) -> str:
-    """Of a fault that an older record names without place, or that a newer program knows, the name alone."""
+    """The name alone of a fault that an older record gives without a place, or a newer program knows."""
     told = place.where or place.sizes or place.fault in PLACELESS
     say = SENTENCES.get(place.fault) if told else None
     return say(_Told(place)) if say else _bare(place.fault)

@@ -476,6 +476,21 @@ def test_nothing_that_was_judged_is_taken_back():
     assert refusals(empty) == [Refusal.NOTHING_TO_UNDO]
 
 
+def test_a_scan_that_waits_for_a_yes_is_taken_back_and_then_asks_anew():
+    """Also after a restart in between."""
+    bench = Bench()
+    bench.begin("A1")
+    bench.hold(GOOD["1", "2"])
+    bench.command(StartUnit("A2"))
+    assert bench.pipeline.undoable
+    bench.command(Undo())
+    assert told(bench) == [Code.UNIT_UNFINISHED, Code.SCAN_TAKEN_BACK]
+    for each in (bench, restarted(bench)):
+        assert (each.pipeline.question, each.pipeline.undoable) == (None, False)
+        each.command(StartUnit("A2"))
+        assert each.pipeline.unit.serial == "A1"
+
+
 # ---------------------------------------------------------------------- a restart
 
 
