@@ -73,6 +73,14 @@ class Origin(StrEnum):
     UNKNOWN = "unknown"
 
 
+class Ranging(StrEnum):
+    """Who chooses a meter's range: a hand on its dial, the meter itself, or whoever sets it over the link."""
+
+    DIAL = "dial"
+    AUTO = "auto"
+    SET = "set"
+
+
 class Flag(StrEnum):
     """Signs on a meter's display that change what a reading is worth."""
 

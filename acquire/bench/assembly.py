@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, TextIO
 
 from acquire import __version__
 from acquire.bench.daemon import Daemon
-from acquire.bench.doubts import DisplayDoubts, finest_range
+from acquire.bench.doubts import DisplayDoubts
 from acquire.bench.duty_setup import (
     calibration_due,
     calibration_notices,
@@ -52,7 +52,8 @@ from acquire.records.codes import Order
 from acquire.settle import SettleSettings
 from acquire.sheets import load_sheet
 from drivers.models import MeterModel, load_model
-from drivers.reading import Quantity
+from drivers.reading import Quantity, Ranging
+from drivers.registry import driver_class
 
 if TYPE_CHECKING:
     from acquire.bench.page_behind import Shown
@@ -95,7 +96,14 @@ class Files:
             "cards": self.cards,
             "fixture": hold_of(self.bench),
             "serials": SerialRule(self.bench.serial_pattern, COMMAND_WORDS),
+            "ranging": ranging(self.bench, self.model),
         }
+
+
+def ranging(bench: Bench, model: MeterModel) -> Ranging:
+    """Who chooses the meter's range."""
+    settable = driver_class(bench.meter.driver).capabilities.settable
+    return Ranging.SET if settable else model.ranging
 
 
 def read_files(bench: Bench, clock: Clock) -> Files:
@@ -241,7 +249,7 @@ def _feeds(bench: Bench, daemon: Daemon) -> list[Feed]:
             lambda: daemon.pipeline.wanted,
             settings.integration_plc,
             settings.offset_compensation,
-            DisplayDoubts(lambda wanted: finest_range(daemon.pipeline.meter, wanted)),
+            DisplayDoubts(lambda: daemon.pipeline.meter),
         )
     ]
     if (named := scanner(bench, daemon.clock)) is not None:

@@ -125,6 +125,17 @@ class TypeTemperature:
 
 
 @dataclass(frozen=True, slots=True)
+class StateRange:
+    """The operator has looked at the meter's dial.
+
+    Attributes:
+        full_ohm: full scale of the range that it is on.
+    """
+
+    full_ohm: float = field(metadata={"at_least": 1.0, "at_most": 1e12})
+
+
+@dataclass(frozen=True, slots=True)
 class ClockSetBack:
     """The machine's UTC was set back; nobody types this. What has an age keeps it.
 
@@ -168,6 +179,7 @@ Command = (
     | ConfirmOpen
     | Note
     | TypeTemperature
+    | StateRange
     | ClockSetBack
     | CheckMeter
     | OverrideCheck

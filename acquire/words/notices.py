@@ -194,6 +194,7 @@ NOTICES: dict[Code, Saying] = {
     Code.LEADS_OLD: "The lead zero is old.",
     Code.METER_BACK: "The meter is back.",
     Code.METER_BATTERY: "The meter's battery is low: its readings drift, change it.",
+    Code.METER_DIAL: lambda facts: f"The dial is on {show(facts['full_ohm'], 'Ω', digits=1)}, as you say.",
     Code.METER_FROZEN: "{cause}",
     Code.METER_FUNCTION: lambda facts: (
         f"The meter is on {facts['quantity'].replace('_', ' ')}: set it to ohms."

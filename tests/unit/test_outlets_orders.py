@@ -24,6 +24,7 @@ from acquire.records import (
     ResumeBatch,
     SkipStep,
     StartUnit,
+    StateRange,
     TypeResult,
     TypeTemperature,
     Undo,
@@ -35,6 +36,7 @@ CHECK = jsonschema.Draft202012Validator(orders.command_schema())
 INSULATION = "insulation = 120 Mohm, 500 V"
 
 GOOD = [
+    ({"command": "state_range", "full_ohm": 2000}, StateRange(2000.0)),
     ({"command": "start_unit", "serial": "PL80-1"}, StartUnit("PL80-1")),
     (
         {"command": "start_unit", "serial": " PL80-1 ", "batch": "7", "operator": "Ida"},
