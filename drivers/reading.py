@@ -91,6 +91,7 @@ class Flag(StrEnum):
     MINIMUM = "minimum"
     MAXIMUM = "maximum"
     AUTO_OFF = "auto_off"
+    TYPED = "typed"
 
 
 @dataclass(frozen=True, slots=True)

@@ -30,6 +30,7 @@ from acquire.bench.publishing import mqtt_outlet
 from acquire.bench.recording import RecordedPipeline
 from acquire.bench.scanning import ScannerFeed
 from acquire.bench.self_check import mark_of, stand_before, still_holds
+from acquire.bench.typing_readings import into
 from acquire.clock import Clock
 from acquire.conditions import BENCH_FILE, Conditions, Recheck, Temperature
 from acquire.files.bench_tables import TemperatureSource, ZeroSource
@@ -51,6 +52,7 @@ from acquire.records import (
 from acquire.records.codes import Order
 from acquire.settle import SettleSettings
 from acquire.sheets import load_sheet
+from drivers.handheld.typed import TypedMeter
 from drivers.models import MeterModel, load_model
 from drivers.reading import Quantity, Ranging
 from drivers.registry import driver_class
@@ -235,6 +237,8 @@ def _feeds(bench: Bench, daemon: Daemon) -> list[Feed]:
     """The instruments, not yet opened."""
     settings = bench.meter
     meter = ohmmeter(bench, daemon.clock)
+    if isinstance(meter, TypedMeter):
+        daemon.type_in = into(meter)
     if bench.fixture is not None:
         meter = behind_card(bench, meter, daemon.pipeline.place.sheet, daemon.clock)
         wire_up(daemon, meter)

@@ -36,6 +36,7 @@ class OpenWitness:
     _since_s: float | None = None
     _short: tuple[float | None, float] | None = None
     _latest_s: float = 0.0
+    _typed: bool = False
     _pressed_s: float = float("-inf")
 
     def see(self, reading: Reading, wanted: Quantity, above_ohm: float = 0.0, *, tells: bool = True) -> bool:
@@ -54,7 +55,7 @@ class OpenWitness:
         """
         if reading.kind is Kind.NO_READING:
             return False
-        self._short = None
+        self._short, self._typed = None, Flag.TYPED in reading.flags
         if reading.kind is not Kind.OVERLOAD or reading.quantity is not wanted or Flag.HOLD in reading.flags:
             self._since_s = None
             return False
@@ -73,7 +74,7 @@ class OpenWitness:
 
     def pressed(self, monotonic_s: float) -> bool:
         """Take a press of the key; False where it belongs to the one before."""
-        meant = monotonic_s - self._pressed_s >= BOUNCE_S
+        meant = self._typed or monotonic_s - self._pressed_s >= BOUNCE_S  # nobody's key types whole lines
         self._pressed_s = monotonic_s
         return meant
 
@@ -95,5 +96,7 @@ class OpenWitness:
             raise Refused(Refusal.RANGE_LOW, full_ohm=full_ohm, **facts)
         if self._since_s is None or self._pressed_s - self._latest_s > self.freshest_s:
             raise Refused(Refusal.KEY_UNWITNESSED)
-        if self._latest_s - max(self._since_s, asked_s) < LOOK_S:
+        if self._typed:  # with the probes on the pair, as everything that is typed; it bears witness once
+            self._since_s = None
+        elif self._latest_s - max(self._since_s, asked_s) < LOOK_S:
             raise Refused(Refusal.KEY_TOO_SOON)

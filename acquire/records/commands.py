@@ -107,6 +107,13 @@ class TypeResult:
 
 
 @dataclass(frozen=True, slots=True)
+class TypeReading:
+    """What the display of a meter without a cable shows, such as "20.6", "0.44k" or "OL 2k"."""
+
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
 class TypeTemperature:
     """The operator has read a thermometer.
 
@@ -178,6 +185,7 @@ Command = (
     | GiveUpUnit
     | ConfirmOpen
     | Note
+    | TypeReading
     | TypeTemperature
     | StateRange
     | ClockSetBack

@@ -88,6 +88,15 @@ REFUSALS: dict[Refusal, Saying] = {
     Refusal.RANGE_LOW: lambda facts: f"{range_low(facts)} {_LOOK}",
     Refusal.RANGE_ABSENT: _absent,
     Refusal.RANGE_UNTOLD: _untold,
+    Refusal.READING_BY_METER: "This bench reads its meter by itself. Touch the pair that is asked for.",
+    Refusal.READING_MILLI_OR_MEGA: '"{typed}" may be milliohms or megohms. Type M for megohms, or the ohms '
+    "in full.",
+    Refusal.READING_NONE: '"{typed}" is no reading in ohms. Type what the display shows, such as 441, 20.6, '
+    "0.44k or OL.",
+    Refusal.READING_ONE_OR_OVER: '"{typed}" may be one ohm, or the lone 1 by which many displays show an '
+    "overload. Type OL, or 1.0 as the display shows it.",
+    Refusal.READING_POINT_OR_THOUSAND: '"{typed}" may be {low_ohm:g} or {high_ohm:g} Ω. Type a point for the '
+    "decimals, or no comma.",
     Refusal.SKIP_NO_REASON: "A step is left out only with a reason. Say why it cannot be measured.",
     Refusal.SPOOL_NAMELESS: "Which spool? Type what is written on it, such as .spool 36-A for P1, P2.",
     Refusal.SPOOL_NO_CARD: "The spool {spool} has no card. Say what is wound from it, such as .spool {spool} "

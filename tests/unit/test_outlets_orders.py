@@ -25,6 +25,7 @@ from acquire.records import (
     SkipStep,
     StartUnit,
     StateRange,
+    TypeReading,
     TypeResult,
     TypeTemperature,
     Undo,
@@ -36,6 +37,7 @@ CHECK = jsonschema.Draft202012Validator(orders.command_schema())
 INSULATION = "insulation = 120 Mohm, 500 V"
 
 GOOD = [
+    ({"command": "type_reading", "text": "0.44k"}, TypeReading("0.44k")),
     ({"command": "state_range", "full_ohm": 2000}, StateRange(2000.0)),
     ({"command": "start_unit", "serial": "PL80-1"}, StartUnit("PL80-1")),
     (
