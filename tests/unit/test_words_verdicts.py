@@ -42,8 +42,8 @@ REASONS = {
     Basis.PAPER: ({}, "from paper"),
     Basis.TYPED: (
         {},
-        "202.71 Ω is 11.96 Ω below the upper limit of 214.67 Ω; U = 0.42 Ω, guard band 0.42 Ω. Typed from the "
-        "display.",
+        "202.71 Ω is 11.96 Ω below the upper limit of 214.67 Ω; U = 0.42 Ω, guard band 0.42 Ω. "  # noqa: ISC004
+        "Typed from the display.",
     ),
 }
 
