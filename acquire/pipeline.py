@@ -1,8 +1,7 @@
 """The way of one reading: Reading -> settle -> (correct -> match -> judge) -> events. Pure.
 
 Readings, commands and ticks go in, events come out, in the order in which they happened. It opens no port,
-reads no clock and throws no dice: fed the same recording it gives the same verdicts. Everything that touches
-the world is in `acquire.bench.daemon`.
+reads no clock and throws no dice: fed the same recording it gives the same verdicts (see `bench.daemon`).
 """
 
 from __future__ import annotations
@@ -49,6 +48,7 @@ from acquire.records import (
     Settled,
     SkipStep,
     StartUnit,
+    StateRange,
     Undo,
     UnitResult,
     UnitStarted,
@@ -59,13 +59,14 @@ from acquire.records.bench import Refused, refusal
 from acquire.records.codes import SCAN_ASKED, Code, Order, Refusal
 from acquire.settle import Expectation, SettleFilter, SettleSettings
 from acquire.steps.checking import CheckDuty
+from acquire.steps.dial import Dial
 from acquire.steps.pairs import PairTable
 from acquire.steps.setup_choice import MeterStatements, Wanted
 from acquire.steps.untested import required
 from acquire.verdict.close import close_unit
 from acquire.verdict.temperature import may_be_warm
 from acquire.verdict.typed import Habit
-from drivers.reading import Reading
+from drivers.reading import Ranging, Reading
 
 
 @dataclass(slots=True)
@@ -86,6 +87,7 @@ class Pipeline:
         cards: spool cards by what is written on the spool.
         fixture: None where hands hold the probes.
         serials: what serials of this bench look like.
+        ranging: who chooses the meter's range.
         duties: lead zero, check standard, typed values.
         batches: which batch units belong to.
         question: what was asked about a scan that waits for a yes; None where none does.
@@ -104,6 +106,7 @@ class Pipeline:
     cards: Mapping[str, SpoolCard] = field(default_factory=dict)
     fixture: FixtureHold | None = None
     serials: SerialRule = field(default_factory=SerialRule)
+    ranging: Ranging = Ranging.SET
     table: PairTable = field(init=False)
     duties: Duties = field(init=False)
     batches: Batches = field(init=False)
@@ -111,6 +114,7 @@ class Pipeline:
     _watch: ReadingWatch = field(default_factory=ReadingWatch)
     _witness: OpenWitness = field(init=False)
     _contact: ContactRule = field(init=False)
+    _dial: Dial = field(init=False)
     _left: UnitWork | None = None  # the unit that was given up last, until the next verdict
     question: Notice | None = None
     _asked_s: float = 0.0
@@ -126,26 +130,28 @@ class Pipeline:
         self._filter = SettleFilter(self.settle)
         self._witness = OpenWitness(self.settle.silence_s)
         self._contact = ContactRule(self.settle.lift_off_s)
+        self._dial = Dial(self.meter, self.ranging)
 
     # ------------------------------------------------------------------ what comes in
 
     def feed(self, reading: Reading) -> list[Event]:
         """Take one reading of the ohms meter."""
-        wanted = self.wanted
+        wanted, reading = self.wanted, self._dial.see(reading)
         events: list[Event] = list(self._watch.notices(reading, wanted.quantity))
-        bears_witness = self._witness.see(reading, wanted.quantity, wanted.open_above_ohm)
-        if bears_witness and self.unit is not None and self._contact.quantity is None:
+        above_ohm, tells = wanted.open_above_ohm, self._dial.tells
+        witness = self._witness.see(reading, wanted.quantity, above_ohm, tells=tells)
+        if witness and self.unit is not None and self._contact.quantity is None:
             self.unit.state.seen_open(reading.monotonic_s)
-        expected = Expectation(wanted.slow, wanted.quantity, close_enough_si=wanted.close_enough_ohm)
-        self._filter.expect(expected)
+        near_si = wanted.close_enough_ohm
+        self._filter.expect(Expectation(wanted.slow, wanted.quantity, close_enough_si=near_si))
         for event in self._filter.feed(reading):
             events.append(event)
             if isinstance(event, Contact):
                 self._contact.begun(reading.quantity)
-            elif isinstance(event, Settled):
-                events += self._settled(event)
             elif isinstance(event, LiftOff):
                 self._lifted(event, reading)
+            elif isinstance(event, Settled) and not self._dial.too_coarse(event, wanted):
+                events += self._settled(event)  # else the prompt says where to turn the dial
         for told in events:
             self._note_question(told)
         self._contact.see(reading)
@@ -188,6 +194,7 @@ class Pipeline:
         self._filter.reset()
         self._witness.forget()
         self._contact.forget()
+        self._dial.asked()
 
     # ------------------------------------------------------------------ a restart is a replay
 
@@ -362,7 +369,7 @@ class Pipeline:
         left = self.duties.stay.last
         return [] if left is None else self.duties.revise(utc_s, doubted=self.batches.doubts(left))
 
-    def _obey_for_unit(self, command: Command, unit: UnitWork, utc_s: float) -> list[Event]:
+    def _obey_for_unit(self, command: Command, unit: UnitWork, utc_s: float) -> list[Event]:  # noqa: PLR0911
         match command:
             case MeasureAgain():
                 return [unit.measure_again(command.step, utc_s)]
@@ -373,6 +380,8 @@ class Pipeline:
                 return self._noted(self._closed(unit, utc_s, command.ending, command.reason.strip()))
             case ConfirmOpen():
                 return self._confirmed_open(unit, utc_s)
+            case StateRange():
+                return [self._dial.obey(command, self.wanted.quantity, utc_s)]
             case FixtureOpen():
                 found = unit.found_open(utc_s, Basis.OPEN_PROVEN, command.witness)
                 return self._noted([*found, *self._closed(unit, utc_s)])
@@ -469,7 +478,7 @@ class Pipeline:
             raise Refused(Refusal.NO_PAIR_ASKED)
         if self._contact.quantity is not None:
             raise Refused(Refusal.KEY_SEES_VALUE)
-        self._witness.check(self._asked_s)
+        self._witness.check(self._asked_s, self._dial.showing(unit.wanted))
         self._asked_s, self._prompt = 0.0, None
         basis = Basis.OPEN_BY_KEY if self.fixture is None else Basis.OPEN_BY_CLIP
         return self._noted([*unit.found_open(utc_s, basis), *self._closed(unit, utc_s)])
@@ -483,6 +492,7 @@ class Pipeline:
             return []
         if self._prompt is None or prompt.pair != self._prompt.pair or prompt.step != self._prompt.step:
             self._asked_s = monotonic_s
+            self._dial.asked()
             prompt = self._prompt_now(monotonic_s)
         self._prompt = prompt
         return [prompt]
@@ -494,6 +504,7 @@ class Pipeline:
         elif self.unit is None:
             prompt = self.batches.prompt()
         else:
-            waited_s = 0.0 if self._contact.quantity else monotonic_s - self._asked_s
-            prompt = self.unit.state.prompt(waited_s)
+            waits = self._contact.quantity is None and self._dial.turn_to(self.wanted) is None
+            prompt = self.unit.state.prompt(monotonic_s - self._asked_s if waits else 0.0)
+        prompt = self._dial.with_turn(prompt, self.wanted)
         return prompt if self.fixture is None else self.fixture.prompt(prompt)

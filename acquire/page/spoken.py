@@ -5,9 +5,10 @@ Pure. Not for sentences that are read (wording of the stages), nor for making so
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
+from acquire.quantity import show
 from acquire.records import Ask, Outcome, Pair, Prompt, UnitResult, Verdict
 from acquire.records.words import FAILING
 from acquire.words.outcomes import OUTCOME_WORDS
@@ -64,6 +65,10 @@ def pair_aloud(pair: Pair | None, core: str = "") -> str:
 
 def request_aloud(prompt: Prompt, core: str = "") -> str:
     """What a prompt asks for, in a few words; empty where there is nothing to do."""
+    if isinstance(turn_ohm := prompt.facts.get("turn_ohm"), float):
+        without = {name: fact for name, fact in prompt.facts.items() if name != "turn_ohm"}
+        then = request_aloud(replace(prompt, facts=without), core)
+        return f"Dial to {show(turn_ohm, 'ohm', digits=1)}. {then}"
     pins = pair_aloud(prompt.pair, core)
     return {
         Ask.START_UNIT: "Next unit.",

@@ -100,6 +100,17 @@ def _range(facts: Facts) -> str:
     return f"The meter is on its {full} range: turn it to {finest}, or it reads less surely than it could."
 
 
+def _typed_reading(facts: Facts) -> str:
+    """What somebody has typed, as it was understood."""
+    if "ohm" not in facts:
+        beyond = f" on the {show(facts['full_ohm'], 'Ω', digits=1)} range" if "full_ohm" in facts else ""
+        return f"{facts['typed']}: overload{beyond}."
+    ohm, count = facts["ohm"], facts["resolution_ohm"]
+    return (
+        f"{facts['typed']}: {show(ohm, 'Ω', resolution_si=count)}, in steps of {show(count, 'Ω', digits=1)}."
+    )
+
+
 def _unstated(facts: Facts) -> str:
     told = f"The meter file {facts['model']} states no accuracy for"
     if "resistor" in facts:
@@ -194,6 +205,7 @@ NOTICES: dict[Code, Saying] = {
     Code.LEADS_OLD: "The lead zero is old.",
     Code.METER_BACK: "The meter is back.",
     Code.METER_BATTERY: "The meter's battery is low: its readings drift, change it.",
+    Code.METER_DIAL: lambda facts: f"The dial is on {show(facts['full_ohm'], 'Ω', digits=1)}, as you say.",
     Code.METER_FROZEN: "{cause}",
     Code.METER_FUNCTION: lambda facts: (
         f"The meter is on {facts['quantity'].replace('_', ' ')}: set it to ohms."
@@ -209,6 +221,7 @@ NOTICES: dict[Code, Saying] = {
     Code.METER_SILENT: "The meter has been silent for some seconds.",
     Code.METER_TURN: "{turn}",
     Code.METER_UNSTATED: _unstated,
+    Code.READING_TYPED: _typed_reading,
     Code.NOTE: "{note}",
     Code.OPEN_ANCHORED: "{step}: the clip is proven by a continuity.",
     Code.ORDER_TAKEN: lambda facts: f"Ordered {WAYS[facts['way']]}: {facts['order'].replace('_', ' ')}.",
