@@ -74,11 +74,12 @@ class OpenWitness:
         self._pressed_s = monotonic_s
         return meant
 
-    def check(self, asked_s: float) -> None:
+    def check(self, asked_s: float, wait_s: float = 0.0) -> None:
         """Whether the latest press counts.
 
         Args:
             asked_s: monotonic time when the pair was asked for, or the probes last left it.
+            wait_s: so long after that the key is asked for: no earlier press outlives its pair.
 
         Raises:
             Refused: it does not; says why.
@@ -88,5 +89,7 @@ class OpenWitness:
             raise Refused(Refusal.RANGE_LOW, full_ohm=full_ohm, least_ohm=least_ohm)
         if self._since_s is None or self._pressed_s - self._latest_s > self.freshest_s:
             raise Refused(Refusal.KEY_UNWITNESSED)
+        if self._pressed_s < asked_s + wait_s:
+            raise Refused(Refusal.KEY_TOO_SOON)
         if self._latest_s - max(self._since_s, asked_s) < LOOK_S:
             raise Refused(Refusal.KEY_TOO_SOON)
