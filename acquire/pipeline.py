@@ -22,6 +22,7 @@ from acquire.heart.serials import SerialRule, asked_about, still_asked
 from acquire.heart.unit_state import UnitState
 from acquire.heart.unit_work import UnitWork
 from acquire.heart.watch import ReadingWatch
+from acquire.physics.common import PairReading
 from acquire.physics.wire import SpoolCard
 from acquire.records import (
     Basis,
@@ -43,7 +44,6 @@ from acquire.records import (
     MeasureAgain,
     Note,
     Notice,
-    Pair,
     Prompt,
     Recorded,
     Settled,
@@ -63,8 +63,8 @@ from acquire.steps.pairs import PairTable
 from acquire.steps.setup_choice import MeterStatements, Wanted
 from acquire.steps.untested import required
 from acquire.verdict.close import close_unit
+from acquire.verdict.temperature import may_be_warm
 from acquire.verdict.typed import Habit
-from acquire.verdict.warmth import worth_a_second_look
 from drivers.reading import Reading
 
 
@@ -312,7 +312,7 @@ class Pipeline:
                 utc_s,
                 ending=ending,
                 remark=remark,
-                samples=unit.samples(),
+                looks=unit.looks(),
                 four_wire_below_ohm=self.four_wire_below_ohm or 0.0,
             )
         ]
@@ -454,8 +454,8 @@ class Pipeline:
         held = self.fixture is not None and self.fixture.emptied()
         below_ohm = self.four_wire_below_ohm
 
-        def worth(readings: Sequence[tuple[Pair, float, float]]) -> bool:
-            return worth_a_second_look(self.table, readings)
+        def worth(readings: Sequence[PairReading]) -> bool:
+            return may_be_warm(self.table, readings)
 
         state = UnitState(
             self.table, started.serial, order=self.order, warm_check=worth, brackets=not held, placed=held

@@ -74,7 +74,7 @@ class Origin(StrEnum):
 
 
 class Flag(StrEnum):
-    """Signs on a meter's display that change what a reading is worth."""
+    """Signs on a meter's display, or states it was seen to be in, that change what a reading is worth."""
 
     HOLD = "hold"
     LOW_BATTERY = "low_battery"
@@ -83,6 +83,7 @@ class Flag(StrEnum):
     MINIMUM = "minimum"
     MAXIMUM = "maximum"
     AUTO_OFF = "auto_off"
+    OFFSET_COMPENSATED = "offset_compensated"
 
 
 @dataclass(frozen=True, slots=True)

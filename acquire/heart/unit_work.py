@@ -7,15 +7,16 @@ what attempts add up to (unit_state).
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field, replace
 
 from acquire.conditions import Conditions
-from acquire.heart.attempt import Attempt, Deed, attempt_of, facts_of, measured, refused
+from acquire.heart.attempt import Attempt, Deed, attempt_of, facts_of, refused
 from acquire.heart.contact import Admission
 from acquire.heart.unit_state import UnitState
+from acquire.physics.cooling import Look
 from acquire.physics.copper import conductor_named
 from acquire.physics.correct import correct
-from acquire.physics.warm import Sample
 from acquire.records import (
     Basis,
     Circumstances,
@@ -109,15 +110,17 @@ class UnitWork:
             open_above_ohm(self.table, step, purpose),
         )
 
-    def samples(self) -> list[Sample]:
-        """Values over time of the pair that was measured most often, for the fit of a cooling."""
-        of: dict[Pair, list[Sample]] = {}
-        for attempt in self.state.attempts:
-            if attempt.deed is Deed.JUDGED:
-                pair = self.state.named(attempt.step).step.pair
-                of.setdefault(pair, []).append(Sample(attempt.utc_s, attempt.ohm, attempt.touch_u_ohm))
-        longest = max(of.values(), key=len, default=[])
-        return longest if len(longest) > 1 else []
+    def looks(self) -> list[Look]:
+        """Every touch that counts as it tells of the unit's temperature, oldest first.
+
+        A value that another has replaced was doubted, mostly as another pair's: it would seem to have cooled.
+        """
+        every = [(a, self.state.named(a.step)) for a in self.state.attempts if a.deed is Deed.JUDGED]
+        return [
+            Look(str(s.step.pair), a.utc_s, a.ohm, a.touch_u_ohm, a.rate_per_s, a.u_rate_per_s)
+            for a, s in every
+            if math.isfinite(a.ohm) and a.ohm == s.ohm
+        ]
 
     # ------------------------------------------------------------------ from the record
 
@@ -238,15 +241,13 @@ class UnitWork:
         settled = match.corrected.settled
         standing = Standing(self.serial, number, revision, settle_s=settled.monotonic_s - settled.contact_s)
         if step.name == WARM_CHECK:
-            attempt = measured(match, step.name, touch, revision, Outcome.PASS)
             verdict, evidence = judge_repeat(match, step, None, standing, self.place)
         else:
             verdict, evidence = judge(match, self._yardstick(step), standing, self.place)
-            attempt = measured(match, step.name, touch, revision, verdict.outcome)
         four_wire = settled.quantity is Quantity.RESISTANCE_4W
         evidence = self.conditions.on_record(evidence, four_wire=four_wire)
-        verdict = replace(verdict, touch=touch, touch_u_ohm=attempt.touch_u_ohm)
-        return attempt, Judged(verdict, evidence)
+        verdict = replace(verdict, touch=touch)
+        return _attempt_of(verdict), Judged(verdict, evidence)
 
     def _counted(self, attempt: Attempt, judged: Judged) -> Judged:
         """Take an attempt in; its record says whether it counts."""

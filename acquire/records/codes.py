@@ -121,7 +121,16 @@ class FindingKind(StrEnum):
     UNEVEN = "uneven"
     CONTRADICTION = "contradiction"
     TYPED = "typed"
+    CLOSURE = "closure"
+    TEMPERATURE = "temperature"
     FIRST_UNIT = "first_unit"
+
+
+class ClosureKind(StrEnum):
+    """What a closed relation of a circuit is about: a pin's joint, a winding that no pair shows alone."""
+
+    JOINT = "joint"
+    WINDING = "winding"
 
 
 class UntestedKind(StrEnum):

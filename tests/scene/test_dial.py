@@ -11,7 +11,7 @@ import tty
 
 import pytest
 
-from tests.whole_bench import CONFIGS, bench_file, free_port, journal_entries, running, simulated
+from tests.whole_bench import CONFIGS, bench_file, free_port, journal_entries, lift, running, simulated
 
 LEADS = (
     'folder = "journal"\n',
@@ -55,13 +55,13 @@ def test_a_dial_on_too_coarse_a_range_costs_no_wrong_verdict(tmp_path, kind, voi
             if finest == 400 or fixed != finest:  # 202 ohm are more than 200
                 bench.until("Touch 1–2")
                 sim.type("1 2")
-                bench.until("1–2 ")
-                sim.type("lift")
+                bench.until("1–2    slow")
+                lift(sim)
             else:
                 bench.type(".skip too large for this range")
             bench.until("Touch 2–3")
             sim.type("2 3")
-            bench.until("2–3 ")
+            bench.until("2–3    fast")
             _, output = bench.end()
         found = {e.payload["step"]: e.payload["outcome"] for e in journal_entries(folder, "verdict")}
         outcomes[fixed] = found["fast charge"]

@@ -230,6 +230,17 @@ def test_a_unit_that_cools_during_the_test_is_held():
     assert (result.outcome, result.ending) == (None, Ending.WARM)
 
 
+def test_a_value_that_another_has_replaced_is_no_sign_of_warmth():
+    """A slip read 21 % low and was touched again: the unit was not 54 kelvin colder a moment ago."""
+    bench = Bench()
+    bench.begin()
+    bench.hold(160.0)
+    assert [judged.verdict.outcome for judged in bench.of(Judged)] == [Outcome.FAIL]
+    result = bench.work_through(GOOD)
+    assert (result.outcome, result.ending) == (Outcome.PASS, Ending.DONE)
+    assert result.temperature.moving < 0.1
+
+
 def test_no_temperature_means_no_verdict():
     """Without a fresh temperature verdicts wait, and the operator is told."""
     bench = Bench()
