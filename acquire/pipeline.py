@@ -17,7 +17,7 @@ from acquire.heart.contact import Admission, ContactRule
 from acquire.heart.duties import Duties, Duty
 from acquire.heart.fixture_hold import FixtureHold
 from acquire.heart.open_witness import OpenWitness
-from acquire.heart.serials import SerialRule, asked_about
+from acquire.heart.serials import SerialRule, asked_about, still_asked
 from acquire.heart.unit_state import UnitState
 from acquire.heart.unit_work import UnitWork
 from acquire.heart.watch import ReadingWatch
@@ -56,7 +56,7 @@ from acquire.records import (
     Weight,
 )
 from acquire.records.bench import Refused, refusal
-from acquire.records.codes import SCAN_ASKED, Code, Order, Refusal
+from acquire.records.codes import Code, Order, Refusal
 from acquire.settle import Expectation, SettleFilter, SettleSettings
 from acquire.steps.checking import CheckDuty
 from acquire.steps.dial import Dial
@@ -117,6 +117,7 @@ class Pipeline:
     _dial: Dial = field(init=False)
     _left: UnitWork | None = None  # the unit that was given up last, until the next verdict
     question: Notice | None = None
+    _setting: Wanted = field(default_factory=Wanted)
     _asked_s: float = 0.0
     _prompt: Prompt | None = None
 
@@ -147,14 +148,16 @@ class Pipeline:
         for event in self._filter.feed(reading):
             events.append(event)
             if isinstance(event, Contact):
+                events[-1] = replace(event, goes_on=not self._contact.seen_open)
                 self._contact.begun(reading.quantity)
             elif isinstance(event, LiftOff):
                 self._lifted(event, reading)
             elif isinstance(event, Settled) and not self._dial.too_coarse(event, wanted):
                 events += self._settled(event)  # else the prompt says where to turn the dial
-        for told in events:
-            self._note_question(told)
+        self.question = still_asked(self.question, *events)
         self._contact.see(reading)
+        if not self._contact.lies(self._purpose):
+            self._setting = self._wanted_now
         if self._contact.overdue(reading.monotonic_s):
             serial = self.unit.serial if self.unit else ""
             events.append(Notice(Weight.WARNING, Code.PROBES_NOT_LIFTED, reading.utc_s, serial))
@@ -179,14 +182,12 @@ class Pipeline:
         """Take one command. One that cannot be carried out is answered by a notice and changes nothing."""
         if isinstance(command, ConfirmOpen) and not self._witness.pressed(monotonic_s):
             return []  # a key held down, or a pedal that bounces
-        # files that name another batch count from this unit on, with no moment between two units
         opened = self.batches.between_units(utc_s) if isinstance(command, StartUnit) else []
         try:
             events = self._obey(command, utc_s)
         except InputImpossible as error:
             events = [refusal(error, utc_s)]
-        for event in events:
-            self._note_question(event)
+        self.question = still_asked(self.question, *events)
         return [*opened, *events, *self._asked(monotonic_s)]
 
     def link_lost(self) -> None:
@@ -215,7 +216,7 @@ class Pipeline:
         self._prompt = None  # whatever was asked for before belongs to no operator yet
         for record in records:
             self.duties.replay(record, utc_s)
-            self._note_question(record)
+            self.question = still_asked(self.question, record)
             if isinstance(record, LeadZero | CheckStandard) or attempt_of(record) is not None:
                 self._contact.taken_before()
             match record:
@@ -246,7 +247,18 @@ class Pipeline:
 
     @property
     def wanted(self) -> Wanted:
-        """What the meter should be set to now."""
+        """What the meter should be set to now: while probes lie on what is done with, what it was set to."""
+        return self._setting if self._contact.lies(self._purpose) else self._wanted_now
+
+    @property
+    def _purpose(self) -> tuple[str, ...]:
+        """What a touch would be for now; see `contact`."""
+        if self.duties.asked or self.unit is None:
+            return self.duties.purpose
+        return self.unit.purpose
+
+    @property
+    def _wanted_now(self) -> Wanted:
         if self.duties.asked:
             return self.duties.wanted
         return self.unit.wanted if self.unit else Wanted()
@@ -260,7 +272,7 @@ class Pipeline:
         unit, duty = self.unit, self.duties.asked
         if unit is None and not duty:
             return []
-        purpose = self.duties.purpose if duty or unit is None else unit.purpose
+        purpose = self._purpose
         admission = self._contact.admits(settled, purpose)
         if admission is Admission.UNLIFTED and unit is not None and not duty:
             purpose, admission = self._as_before(settled, unit, purpose)
@@ -410,8 +422,7 @@ class Pipeline:
     def doubt(self, command: StartUnit, utc_s: float) -> Notice | None:
         """What must be asked before a unit is started; None where it is plain, or was scanned once more."""
         before = self.unit
-        asked = self.question
-        if command.sure or (asked is not None and command.serial == asked_about(asked)):
+        if command.sure or command.serial == asked_about(self.question):
             return None
         if (unlike := self.serials.doubt(command.serial)) is not None:
             facts: dict[str, Fact] = {"unlike": unlike.value, "pattern": self.serials.pattern}
@@ -421,28 +432,17 @@ class Pipeline:
         facts = {"next": command.serial, "done": before.state.steps_done, "total": before.state.total}
         return Notice(Weight.WARNING, Code.UNIT_UNFINISHED, utc_s, before.serial, facts=facts)
 
-    def _note_question(self, event: Event | Recorded) -> None:
-        """A scan stays asked about until something is done; a remark or a refusal is nothing done."""
-        if isinstance(event, Notice):
-            if event.code in SCAN_ASKED:
-                self.question = event
-            elif attempt_of(event) is not None or event.code in (Code.UNIT_REOPENED, Code.SCAN_TAKEN_BACK):
-                self.question = None
-        elif isinstance(event, Recorded | Judged):
-            self.question = None
-
     @property
     def undoable(self) -> bool:
         """Whether there is a scan, giving up, skip or key that can be taken back."""
-        if self.question is not None or self._left is not None:
-            return True
-        return self.unit is not None and self.unit.undoable
+        by_word = self.unit is not None and self.unit.undoable
+        return by_word or self.question is not None or self._left is not None
 
     def _undo(self, utc_s: float) -> list[Event]:
         """Take back the latest scan, giving up, skip or key, as long as nothing was judged since."""
-        if (asked := self.question) is not None:
-            facts: dict[str, Fact] = {"next": asked_about(asked)}
-            return [Notice(Weight.REMARK, Code.SCAN_TAKEN_BACK, utc_s, facts=facts)]
+        if self.question is not None:
+            taken_back = {"next": asked_about(self.question)}
+            return [Notice(Weight.REMARK, Code.SCAN_TAKEN_BACK, utc_s, facts=taken_back)]
         if (left := self._left) is not None:
             self._left = None
             begun = self.unit
@@ -478,7 +478,8 @@ class Pipeline:
             raise Refused(Refusal.NO_PAIR_ASKED)
         if self._contact.quantity is not None:
             raise Refused(Refusal.KEY_SEES_VALUE)
-        self._witness.check(self._asked_s, self._dial.showing(unit.wanted))
+        wait_s, turn_ohm = unit.state.key_wait_s, self._dial.showing(unit.wanted)
+        self._witness.check(self._asked_s, wait_s=wait_s, turn_ohm=turn_ohm)
         self._asked_s, self._prompt = 0.0, None
         basis = Basis.OPEN_BY_KEY if self.fixture is None else Basis.OPEN_BY_CLIP
         return self._noted([*unit.found_open(utc_s, basis), *self._closed(unit, utc_s)])

@@ -235,6 +235,7 @@ TOLD = [
         reads_through=(),
     ),
     _of(Code.PART_RESTED, "A1 has rested: it can be measured again.", serial="A1"),
+    _of(Code.PART_WARM, "A1 and 7 more are still warm. A1 can be measured next.", serial="A1", more=7),
     _of(Code.PART_WARM, "A1 is still warm. It can be measured when it has rested.", serial="A1"),
     _of(
         Code.PROBES_NOT_LIFTED,
@@ -536,7 +537,7 @@ ASKED = [
     ),
     (
         Prompt(Ask.TOUCH, "A1", *_STEP, Why.SILENT),
-        "No contact seen on 1–2: press Enter or the pedal if both probes are on it.",
+        "Nothing felt on 1–2: hold both probes on it and press Enter or the pedal.",
     ),
     (
         Prompt(Ask.TOUCH_AGAIN, "A1", *_STEP, Why.LOOKS_LIKE),

@@ -78,11 +78,12 @@ class OpenWitness:
         self._pressed_s = monotonic_s
         return meant
 
-    def check(self, asked_s: float, turn_ohm: float | None = None) -> None:
+    def check(self, asked_s: float, *, wait_s: float = 0.0, turn_ohm: float | None = None) -> None:
         """Whether the latest press counts.
 
         Args:
             asked_s: monotonic time when the pair was asked for, or the probes last left it.
+            wait_s: so long after that the key is asked for: no earlier press outlives its pair.
             turn_ohm: the range that would show it; None where the meter has none, or sets it by itself.
 
         Raises:
@@ -98,5 +99,8 @@ class OpenWitness:
             raise Refused(Refusal.KEY_UNWITNESSED)
         if self._typed:  # with the probes on the pair, as everything that is typed; it bears witness once
             self._since_s = None
-        elif self._latest_s - max(self._since_s, asked_s) < LOOK_S:
+            return
+        if self._pressed_s < asked_s + wait_s:
+            raise Refused(Refusal.KEY_TOO_SOON)
+        if self._latest_s - max(self._since_s, asked_s) < LOOK_S:
             raise Refused(Refusal.KEY_TOO_SOON)

@@ -230,8 +230,16 @@ NOTICES: dict[Code, Saying] = {
     Code.PAGE_MUTE: "This machine has no voice: install espeak-ng, or let the browser speak.",
     Code.PAIR_OTHER: _another_pair,
     Code.PAIR_UNCLEAR: _another_pair,
-    Code.PART_RESTED: "{serial} has rested: it can be measured again.",
-    Code.PART_WARM: "{serial} is still warm. It can be measured when it has rested.",
+    Code.PART_RESTED: lambda facts: (
+        f"{facts['serial']} and {facts['more']} more have rested: they can be measured again."
+        if facts.get("more")
+        else f"{facts['serial']} has rested: it can be measured again."
+    ),
+    Code.PART_WARM: lambda facts: (
+        f"{facts['serial']} and {facts['more']} more are still warm. {facts['serial']} can be measured next."
+        if facts.get("more")
+        else f"{facts['serial']} is still warm. It can be measured when it has rested."
+    ),
     Code.PROBES_NOT_LIFTED: "The probes have not left what they measured before: lift them, then touch this "
     "unit.",
     Code.RESULT_HELP: lambda facts: "\n".join(facts["guidance"]),
