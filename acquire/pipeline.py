@@ -17,10 +17,11 @@ from acquire.heart.contact import Admission, ContactRule
 from acquire.heart.duties import Duties, Duty
 from acquire.heart.fixture_hold import FixtureHold
 from acquire.heart.open_witness import OpenWitness
-from acquire.heart.serials import SerialRule
+from acquire.heart.serials import SerialRule, asked_about
 from acquire.heart.unit_state import UnitState
 from acquire.heart.unit_work import UnitWork
 from acquire.heart.watch import ReadingWatch
+from acquire.physics.common import PairReading
 from acquire.physics.wire import SpoolCard
 from acquire.records import (
     Basis,
@@ -42,7 +43,6 @@ from acquire.records import (
     MeasureAgain,
     Note,
     Notice,
-    Pair,
     Prompt,
     Recorded,
     Settled,
@@ -56,7 +56,7 @@ from acquire.records import (
     Weight,
 )
 from acquire.records.bench import Refused, refusal
-from acquire.records.codes import Code, Order, Refusal
+from acquire.records.codes import SCAN_ASKED, Code, Order, Refusal
 from acquire.settle import Expectation, SettleFilter, SettleSettings
 from acquire.steps.checking import CheckDuty
 from acquire.steps.dial import Dial
@@ -64,8 +64,8 @@ from acquire.steps.pairs import PairTable
 from acquire.steps.setup_choice import MeterStatements, Wanted
 from acquire.steps.untested import required
 from acquire.verdict.close import close_unit
+from acquire.verdict.temperature import may_be_warm
 from acquire.verdict.typed import Habit
-from acquire.verdict.warmth import worth_a_second_look
 from drivers.reading import Ranging, Reading
 
 
@@ -90,6 +90,7 @@ class Pipeline:
         ranging: who chooses the meter's range.
         duties: lead zero, check standard, typed values.
         batches: which batch units belong to.
+        question: what was asked about a scan that waits for a yes; None where none does.
     """
 
     place: Circumstances
@@ -115,7 +116,7 @@ class Pipeline:
     _contact: ContactRule = field(init=False)
     _dial: Dial = field(init=False)
     _left: UnitWork | None = None  # the unit that was given up last, until the next verdict
-    _question: str | None = None  # the serial of a scan that was asked about
+    question: Notice | None = None
     _asked_s: float = 0.0
     _prompt: Prompt | None = None
 
@@ -261,8 +262,8 @@ class Pipeline:
             return []
         purpose = self.duties.purpose if duty or unit is None else unit.purpose
         admission = self._contact.admits(settled, purpose)
-        if admission is Admission.UNLIFTED and unit is not None and not duty:
-            purpose, admission = self._as_before(settled, unit, purpose)
+        if admission is Admission.UNLIFTED and unit is not None and not duty and unit.state.attempts:
+            purpose, admission = self._contact.as_before(settled, purpose)
         if admission in (Admission.KNOWN, Admission.UNLIFTED):
             return []
         if duty or unit is None:
@@ -280,17 +281,6 @@ class Pipeline:
             self._contact.take(settled, purpose)
         return self._noted([*events, *self._closed(unit, settled.utc_s)])
 
-    def _as_before(
-        self, settled: Settled, unit: UnitWork, purpose: tuple[str, ...]
-    ) -> tuple[tuple[str, ...], Admission]:
-        """A touch that was taken for the step before can still be corrected, as long as its probes lie."""
-        before = self._contact.purpose
-        if before[:1] != purpose[:1] or not unit.state.attempts:
-            return purpose, Admission.UNLIFTED
-        admission = self._contact.admits(settled, before)
-        corrects = admission in (Admission.REVISED, Admission.MOVED, Admission.KNOWN)
-        return (before, admission) if corrects else (purpose, Admission.UNLIFTED)
-
     def _closed(
         self, unit: UnitWork, utc_s: float, ending: Ending = Ending.DONE, remark: str = ""
     ) -> list[Event]:
@@ -305,7 +295,7 @@ class Pipeline:
                 utc_s,
                 ending=ending,
                 remark=remark,
-                samples=unit.samples(),
+                looks=unit.looks(),
                 four_wire_below_ohm=self.four_wire_below_ohm or 0.0,
             )
         ]
@@ -409,7 +399,8 @@ class Pipeline:
     def doubt(self, command: StartUnit, utc_s: float) -> Notice | None:
         """What must be asked before a unit is started; None where it is plain, or was scanned once more."""
         before = self.unit
-        if command.sure or command.serial == self._question:
+        asked = self.question
+        if command.sure or (asked is not None and command.serial == asked_about(asked)):
             return None
         if (unlike := self.serials.doubt(command.serial)) is not None:
             facts: dict[str, Fact] = {"unlike": unlike.value, "pattern": self.serials.pattern}
@@ -422,17 +413,25 @@ class Pipeline:
     def _note_question(self, event: Event | Recorded) -> None:
         """A scan stays asked about until something is done; a remark or a refusal is nothing done."""
         if isinstance(event, Notice):
-            asked = {Code.UNIT_UNFINISHED: event.facts.get("next"), Code.SERIAL_DOUBTFUL: event.serial}
-            serial = asked.get(event.code)
-            if isinstance(serial, str):
-                self._question = serial
-            elif attempt_of(event) is not None or event.code is Code.UNIT_REOPENED:
-                self._question = None
+            if event.code in SCAN_ASKED:
+                self.question = event
+            elif attempt_of(event) is not None or event.code in (Code.UNIT_REOPENED, Code.SCAN_TAKEN_BACK):
+                self.question = None
         elif isinstance(event, Recorded | Judged):
-            self._question = None
+            self.question = None
+
+    @property
+    def undoable(self) -> bool:
+        """Whether there is a scan, giving up, skip or key that can be taken back."""
+        if self.question is not None or self._left is not None:
+            return True
+        return self.unit is not None and self.unit.undoable
 
     def _undo(self, utc_s: float) -> list[Event]:
         """Take back the latest scan, giving up, skip or key, as long as nothing was judged since."""
+        if (asked := self.question) is not None:
+            facts: dict[str, Fact] = {"next": asked_about(asked)}
+            return [Notice(Weight.REMARK, Code.SCAN_TAKEN_BACK, utc_s, facts=facts)]
         if (left := self._left) is not None:
             self._left = None
             begun = self.unit
@@ -452,8 +451,8 @@ class Pipeline:
         held = self.fixture is not None and self.fixture.emptied()
         below_ohm = self.four_wire_below_ohm
 
-        def worth(readings: Sequence[tuple[Pair, float, float]]) -> bool:
-            return worth_a_second_look(self.table, readings)
+        def worth(readings: Sequence[PairReading]) -> bool:
+            return may_be_warm(self.table, readings)
 
         state = UnitState(
             self.table, started.serial, order=self.order, warm_check=worth, brackets=not held, placed=held

@@ -18,7 +18,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 from pydantic_core import ErrorDetails
 
-from drivers.errors import ModelInvalid
+from drivers.errors import FaultAt, ModelInvalid
 from drivers.reading import UNIT_OF, Quantity, Ranging
 
 NotNegative = Annotated[float, Field(ge=0.0, allow_inf_nan=False)]
@@ -247,15 +247,15 @@ def load_model(path: Path) -> MeterModel:
         with path.open("rb") as file:
             raw = file.read(LARGEST_BYTES + 1)
         if len(raw) > LARGEST_BYTES:
-            raise ModelInvalid(f"{path}: this is too large for a meter file; is it the right one?")
+            raise _unread(path, "this is too large for a meter file; is it the right one?")
         text = raw.decode("utf-8")
         tree = tomllib.loads(text)
     except OSError as error:
-        raise ModelInvalid(f"{path}: the meter file cannot be read ({error.strerror}).") from error
+        raise _unread(path, f"the meter file cannot be read ({error.strerror}).") from error
     except UnicodeDecodeError as error:
-        raise ModelInvalid(f"{path}: the meter file is not UTF-8 text.") from error
+        raise _unread(path, "the meter file is not UTF-8 text.") from error
     except tomllib.TOMLDecodeError as error:
-        raise ModelInvalid(f"{path}: the meter file is no valid TOML: {error}.") from error
+        raise _unread(path, f"the meter file is no valid TOML: {error}.") from error
     if "content_hash" in tree:
         del tree["content_hash"]
     try:
@@ -265,17 +265,18 @@ def load_model(path: Path) -> MeterModel:
         deeper = {fault["loc"][0] for fault in faults if len(fault["loc"]) > 1}
         # pydantic adds "at least 1 item" to a list whose items were refused one by one
         worth_telling = (f for f in faults if not (f["type"] == "too_short" and f["loc"][0] in deeper))
-        sentences = [_sentence(path, text, fault) for fault in worth_telling]
-        raise ModelInvalid("\n".join(sentences)) from error
+        raise ModelInvalid.of_file(path, *(_fault(text, fault) for fault in worth_telling)) from error
 
 
-def _sentence(path: Path, text: str, error: ErrorDetails) -> str:
-    """One fault as "file:line: key: what is wrong"."""
+def _unread(path: Path, what: str) -> ModelInvalid:
+    return ModelInvalid.of_file(path, FaultAt(0, "", what))
+
+
+def _fault(text: str, error: ErrorDetails) -> FaultAt:
+    """One fault with its place."""
     loc = tuple(error["loc"])
-    line = _line_of(text, loc)
     key = "".join(f"[{part + 1}]" if isinstance(part, int) else f".{part}" for part in loc).lstrip(".")
-    place = f"{path}:{line}" if line else f"{path}"
-    return f"{place}: {key + ': ' if key else ''}{_in_words(error)}"
+    return FaultAt(_line_of(text, loc), key, _in_words(error))
 
 
 def _in_words(error: ErrorDetails) -> str:

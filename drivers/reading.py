@@ -82,7 +82,7 @@ class Ranging(StrEnum):
 
 
 class Flag(StrEnum):
-    """Signs on a meter's display that change what a reading is worth."""
+    """Signs on a meter's display, or states it was seen to be in, that change what a reading is worth."""
 
     HOLD = "hold"
     LOW_BATTERY = "low_battery"
@@ -92,6 +92,7 @@ class Flag(StrEnum):
     MAXIMUM = "maximum"
     AUTO_OFF = "auto_off"
     TYPED = "typed"
+    OFFSET_COMPENSATED = "offset_compensated"
 
 
 @dataclass(frozen=True, slots=True)

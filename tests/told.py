@@ -241,6 +241,7 @@ TOLD = [
         "The probes have not left what they measured before: lift them, then touch this unit.",
     ),
     _of(Code.RESULT_HELP, "surge: typed in.\nWrite .result", guidance=("surge: typed in.", "Write .result")),
+    _of(Code.SCAN_TAKEN_BACK, "The scan of B-7 is taken back.", next="B-7"),
     _of(Code.SCANNER_BACK, "The scanner is back."),
     _of(
         Code.SCANNER_LOST,

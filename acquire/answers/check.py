@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import math
 import os
-import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
@@ -311,14 +310,6 @@ def _meter_report(path: Path) -> Report:
     return Report(path, "meter", (), tuple(lines), facts)
 
 
-_PLACED = re.compile(r"(?::(?P<line>\d+))?: (?:(?P<key>[\w.\[\]]+): )?(?P<what>.*)")
-
-
-def _as_faults(path: Path, error: ModelInvalid) -> Iterator[Fault]:
-    """The sentences of a meter file's error, one fault each."""
-    for sentence in error.what.splitlines():
-        match = _PLACED.fullmatch(sentence.removeprefix(str(path)))
-        if match is None:
-            yield Fault(path, 0, "", sentence, error.hint)
-        else:
-            yield Fault(path, int(match["line"] or 0), match["key"] or "", match["what"], error.hint)
+def _as_faults(path: Path, error: ModelInvalid) -> list[Fault]:
+    """The faults of a meter file."""
+    return [Fault(path, each.line, each.key, each.what, error.hint) for each in error.faults]

@@ -70,13 +70,16 @@ def winding_lines(
     return lines
 
 
-def temperature_line(reference: str, ohm: str | None, metal_name: str | None) -> str:
-    """The temperature of a winding whose resistance at 20 °C is on file: it is its own thermometer.
+def temperature_line(
+    reference: str, ohm: str | None, metal_name: str | None, at_celsius: float = 20.0
+) -> str:
+    """The temperature of a winding whose resistance at one temperature is on file: its own thermometer.
 
     Args:
-        reference: its resistance at 20 °C, with its unit.
+        reference: its resistance at `at_celsius`, with its unit.
         ohm: its resistance now, with its unit.
         metal_name: a name in `METALS`; None: copper.
+        at_celsius: temperature that the reference holds for.
 
     Raises:
         InputImpossible, QuantityInvalid: something typed is missing or cannot be; says what.
@@ -85,18 +88,15 @@ def temperature_line(reference: str, ohm: str | None, metal_name: str | None) ->
         raise InputImpossible("What does the winding read now?", "Give --ohm.")
     conductor = _metal(metal_name or "copper").conductor
     now_ohm, reference_ohm = parse(ohm), parse(reference)
-    celsius = winding_celsius(now_ohm, reference_ohm, 20.0, conductor)
+    celsius = winding_celsius(now_ohm, reference_ohm, at_celsius, conductor)
+    read = f"{show(now_ohm, 'Ω')} of a winding that has {show(reference_ohm, 'Ω')} at {at_celsius:g} °C"
     if not COLDEST_CELSIUS <= celsius <= HOTTEST_CELSIUS:
         raise InputImpossible(
-            f"{show(now_ohm, 'Ω')} of a winding that has {show(reference_ohm, 'Ω')} at 20 °C would be "
-            f"{celsius:.0f} °C, which no winding on a bench or in an oven has.",
+            f"{read} would be {celsius:.0f} °C, which no winding on a bench or in an oven has.",
             "Is it the same winding, and does it stay whole?",
         )
     per_cent = 0.01 / fraction_per_kelvin(celsius, conductor)
-    return (
-        f"{show(now_ohm, 'Ω')} of a winding that has {show(reference_ohm, 'Ω')} at 20 °C: it is at "
-        f"{celsius:.1f} °C; each 1 % of error in the ohms is {per_cent:.1f} K"
-    )
+    return f"{read}: it is at {celsius:.1f} °C; each 1 % of error in the ohms is {per_cent:.1f} K"
 
 
 def weighed_lines(

@@ -65,12 +65,18 @@ class Shown:
         if isinstance(event, Notice) and event.code is Code.FILES_TAKEN:
             self.view.on(self.daemon.pipeline.table, about_of(self.bench, self.daemon, self.speed))
         before = self.view.batch.name
+        self._asks()
         self.page.show(event)
         if isinstance(event, UnitStarted | Batch) and event.batch != before:
             self.count(event.batch)
 
+    def _asks(self) -> None:
+        """What waits for an answer, and whether something can be taken back."""
+        self.view.asks(self.daemon.pipeline.question, undoable=self.daemon.pipeline.undoable)
+
     def resumed(self, records: Sequence[Recorded]) -> None:
         """A unit that a power cut interrupted is back on the bench."""
+        self._asks()
         self.view.resume(records)
         self.page.stream.changed()
 

@@ -6,6 +6,9 @@ import re
 from dataclasses import dataclass
 from enum import StrEnum
 
+from acquire.records import Notice
+from acquire.records.codes import Code
+
 
 class SerialDoubt(StrEnum):
     """What speaks against a serial: it reads like a command word, or is not as this bench's serials are."""
@@ -32,3 +35,8 @@ class SerialRule:
             return None if re.fullmatch(self.pattern, serial) else SerialDoubt.PATTERN
         first = serial.split(maxsplit=1)[0].casefold() if serial.strip() else ""
         return SerialDoubt.WORD if first.strip(".:,;!") in self.words else None
+
+
+def asked_about(question: Notice) -> str:
+    """The serial of a scan that waits for a yes, from what was asked."""
+    return question.serial if question.code is Code.SERIAL_DOUBTFUL else str(question.facts.get("next", ""))

@@ -11,6 +11,7 @@ import math
 from dataclasses import dataclass
 
 from acquire.heart.attempt import Attempt
+from acquire.physics.common import PairReading, reading_of
 from acquire.records import Outcome, Pair, Step, StepKind, Why
 from acquire.records.codes import WARM_CHECK
 from acquire.records.words import FAILING, PASSING
@@ -44,6 +45,7 @@ class StepState:
         ohm, u_ohm: value that counts, at the reference temperature, and its standard uncertainty; infinite
             for an open pair, NaN before.
         touch_u_ohm: the part of `u_ohm` that differs from one touch to the next.
+        shared: the parts that other values of the unit share, by cause.
         refused_ohm: last value that was taken for another pair's, None when there is none.
         looks_like: that pair.
         insisted: True when such a value came again and was judged after all.
@@ -64,6 +66,7 @@ class StepState:
     ohm: float = math.nan
     u_ohm: float = 0.0
     touch_u_ohm: float = 0.0
+    shared: tuple[tuple[str, float], ...] = ()
     refused_ohm: float | None = None
     looks_like: Pair | None = None
     insisted: bool = False
@@ -80,6 +83,11 @@ class StepState:
     def done(self) -> bool:
         """A verdict counts, or the step was left out."""
         return self.outcome is not None or self.skipped
+
+    @property
+    def reading(self) -> PairReading:
+        """The value that counts with what it shares."""
+        return reading_of(self.step.pair, self.ohm, self.u_ohm, self.shared)
 
     @property
     def counted(self) -> bool:

@@ -24,15 +24,13 @@ from dataclasses import replace
 from acquire.heart.attempt import Attempt, Deed
 from acquire.heart.recheck import doubtful, known_readings, movement, repeatable, too_coarse
 from acquire.heart.step_state import StepState, judged, touched_afresh
+from acquire.physics.common import PairReading, reading_of
 from acquire.records import Ask, Fact, Fit, Match, Outcome, Pair, Prompt, Step, StepKind
 from acquire.records.codes import WARM_CHECK, Order, Why
 from acquire.records.words import FAILING, PASSING
 from acquire.steps.bracket import Bracket, bracket_for
 from acquire.steps.pairs import PairTable
 from acquire.unit_result import of_steps
-
-PairReading = tuple[Pair, float, float]
-"""(pair, ohms at the reference temperature, standard uncertainty in ohms)."""
 
 _SAME, _DIGIT = 0.01, 1e-3
 """Two values of one pair this close, as a fraction, are one value measured twice; and where nothing but a
@@ -141,7 +139,8 @@ class UnitState:
         state = self._turned_to(attempt)
         outcome = attempt.outcome or Outcome.CANNOT_JUDGE
         if state.step.name != WARM_CHECK:
-            readings = [*self.readings(), (state.step.pair, attempt.ohm, attempt.u_ohm)]
+            this = reading_of(state.step.pair, attempt.ohm, attempt.u_ohm, attempt.shared)
+            readings = [*self.readings(), this]
             failing = bool({self.outcome, outcome} & FAILING)
             self._second_look = not failing or self._worth(readings)
         state.attempts += 1
@@ -153,7 +152,7 @@ class UnitState:
             state.out_of_turn = True
             return False
         state.outcome, state.ohm, state.u_ohm = outcome, attempt.ohm, attempt.u_ohm
-        state.touch_u_ohm = attempt.touch_u_ohm
+        state.touch_u_ohm, state.shared = attempt.touch_u_ohm, attempt.shared
         state.failed, state.passed_once, state.out_of_turn = (), False, False
         if not self._touched_again:  # a value touched again is as good as the one before
             state.own_setup = not self._focus
@@ -313,13 +312,15 @@ class UnitState:
             (state.outcome for state in self.states), left_out=any(state.skipped for state in self.states)
         )
 
+    @property
+    def judged(self) -> list[tuple[Step, PairReading]]:
+        """Resistance steps that count, with their values."""
+        kinds = ((s.step, s.reading) for s in self.states if s.counted)
+        return [(step, reading) for step, reading in kinds if step.kind is StepKind.RESISTANCE]
+
     def readings(self) -> tuple[PairReading, ...]:
         """Everything that counts; infinite where found open."""
-        return tuple((s.step.pair, s.ohm, s.u_ohm) for s in self.states if s.counted)
-
-    def touch_readings(self) -> tuple[PairReading, ...]:
-        """As `readings`, with the uncertainty that differs from touch to touch, for comparing windings."""
-        return tuple((s.step.pair, s.ohm, s.touch_u_ohm) for s in self.states if s.counted)
+        return tuple(s.reading for s in self.states if s.counted)
 
     def known(self) -> dict[Pair, tuple[float, float]]:
         """Finite readings that have passed, for the matcher."""
@@ -328,11 +329,6 @@ class UnitState:
     def moved(self) -> float | None:
         """How far the first resistance has moved during the test; see `recheck.movement`."""
         return movement(self.states, self.table.sheet.warm_limit)
-
-    @property
-    def still_warm(self) -> bool:
-        """The first resistance has moved by more than the sheet allows."""
-        return abs(self.moved() or 0.0) > self.table.sheet.warm_limit
 
     @property
     def open_pairs(self) -> tuple[Pair, ...]:

@@ -7,15 +7,16 @@ what attempts add up to (unit_state).
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field, replace
 
 from acquire.conditions import Conditions
-from acquire.heart.attempt import Attempt, Deed, attempt_of, facts_of, measured, refused
+from acquire.heart.attempt import Attempt, Deed, attempt_of, facts_of, refused
 from acquire.heart.contact import Admission
 from acquire.heart.unit_state import UnitState
+from acquire.physics.cooling import Look
 from acquire.physics.copper import conductor_named
 from acquire.physics.correct import correct
-from acquire.physics.warm import Sample
 from acquire.records import (
     Basis,
     Circumstances,
@@ -109,15 +110,17 @@ class UnitWork:
             open_above_ohm(self.table, step, purpose),
         )
 
-    def samples(self) -> list[Sample]:
-        """Values over time of the pair that was measured most often, for the fit of a cooling."""
-        of: dict[Pair, list[Sample]] = {}
-        for attempt in self.state.attempts:
-            if attempt.deed is Deed.JUDGED:
-                pair = self.state.named(attempt.step).step.pair
-                of.setdefault(pair, []).append(Sample(attempt.utc_s, attempt.ohm, attempt.touch_u_ohm))
-        longest = max(of.values(), key=len, default=[])
-        return longest if len(longest) > 1 else []
+    def looks(self) -> list[Look]:
+        """Every touch that counts as it tells of the unit's temperature, oldest first.
+
+        A value that another has replaced was doubted, mostly as another pair's: it would seem to have cooled.
+        """
+        every = [(a, self.state.named(a.step)) for a in self.state.attempts if a.deed is Deed.JUDGED]
+        return [
+            Look(str(s.step.pair), a.utc_s, a.ohm, a.touch_u_ohm, a.rate_per_s, a.u_rate_per_s)
+            for a, s in every
+            if math.isfinite(a.ohm) and a.ohm == s.ohm
+        ]
 
     # ------------------------------------------------------------------ from the record
 
@@ -238,17 +241,15 @@ class UnitWork:
         settled = match.corrected.settled
         standing = Standing(self.serial, number, revision, settle_s=settled.monotonic_s - settled.contact_s)
         if step.name == WARM_CHECK:
-            attempt = measured(match, step.name, touch, revision, Outcome.PASS)
             verdict, evidence = judge_repeat(match, step, None, standing, self.place)
         else:
             verdict, evidence = judge(match, self._yardstick(step), standing, self.place)
-            attempt = measured(match, step.name, touch, revision, verdict.outcome)
         four_wire = settled.quantity is Quantity.RESISTANCE_4W
         evidence = self.conditions.on_record(evidence, four_wire=four_wire)
-        verdict = replace(verdict, touch=touch, touch_u_ohm=attempt.touch_u_ohm)
+        verdict = replace(verdict, touch=touch)
         if Flag.TYPED in settled.flags and verdict.basis is Basis.MEASURED:
             verdict = replace(verdict, basis=Basis.TYPED)
-        return attempt, Judged(verdict, evidence)
+        return _attempt_of(verdict), Judged(verdict, evidence)
 
     def _counted(self, attempt: Attempt, judged: Judged) -> Judged:
         """Take an attempt in; its record says whether it counts."""
@@ -315,16 +316,20 @@ class UnitWork:
         notice = Notice(Weight.WARNING, Code.STEP_SKIPPED, utc_s, self.serial, step.pair, step.name, facts)
         return self._told(notice)
 
+    @property
+    def undoable(self) -> bool:
+        """The last thing was a word or a key, not a touch."""
+        return bool(self.state.attempts) and self.state.attempts[-1].is_by_word
+
     def undo(self, utc_s: float) -> Notice:
         """Take back the word or key that came last.
 
         Raises:
             Refused: the last thing was a touch, or nothing.
         """
-        last = self.state.attempts[-1] if self.state.attempts else None
-        if last is None or not last.is_by_word:
+        if not self.undoable:
             raise Refused(Refusal.NOTHING_TO_UNDO)
-        step = self.state.named(last.step).step
+        step = self.state.named(self.state.attempts[-1].step).step
         return self._told(Notice(Weight.REMARK, Code.STEP_UNDONE, utc_s, self.serial, step.pair, step.name))
 
     def _named(self, name: str) -> Step:

@@ -63,6 +63,12 @@ def upgraded(kind: str, payload: Plain) -> Plain:
         return payload
 
 
+def of_today(kind: str, payload: str) -> bool:
+    """Whether a payload, as its JSON stands, needs no bringing up; False also where that is not sure."""
+    step = STEPS.get(kind)
+    return step is None or f'"{step[0]}":' in payload
+
+
 def _unit_result(old: Plain) -> Plain:
     held, outcome = old["held"], old["outcome"]
     ending, remark = Ending.DONE, ""

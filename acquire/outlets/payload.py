@@ -21,6 +21,7 @@ from acquire.outlets.columns import COLUMNS_OF
 from acquire.records import Recorded
 from acquire.words.beside import check_text, typed_reason
 from acquire.words.faults import batch_doubt, likely
+from acquire.words.notices import said
 from acquire.words.units import findings_words, missing_words, why_not
 from acquire.words.verdicts import hint, reason
 
@@ -34,6 +35,7 @@ SAID: dict[str, dict[str, Callable[[Any], str | list[str]]]] = {
     "verdict": {"reason": reason, "hint": hint},
     "typed_result": {"reason": typed_reason},
     "check_standard": {"text": check_text},
+    "notice": {"text": said},
     "unit_result": {
         "explanation": lambda result: likely(result.hypotheses[0]) if result.hypotheses else "",
         "held": why_not,

@@ -57,7 +57,6 @@ class Past:
             "/units": self.units,
             "/check": self.check,
             "/leads": self.leads,
-            "/code": self.code,
         }
 
     # ------------------------------------------------------------------ units
@@ -102,19 +101,6 @@ class Past:
     def results_of_batch(self, name: str) -> list[UnitResult]:
         """Results of a batch, oldest first."""
         return self._results(Question(batch=name, kinds=OF_A_STAY))
-
-    def code(self, words: dict[str, str]) -> Plain:
-        """What a scanned code may be: a known serial, one that looks like the others, or a question."""
-        text = words.get("text", "").strip()
-        if not text or not text.isprintable():
-            return {"serial": "", "known": False, "ask": "That is no serial: scan it again."}
-        with JournalReader(self.folder) as reader:
-            known = next(iter(reader.find(Question(serial=text, limit=1, with_evidence=False))), None)
-            latest = reader.find(Question(kinds=("unit_started",), limit=50, with_evidence=False))
-            shapes = {shape(entry.serial) for entry in latest if entry.serial}
-        odd = known is None and bool(shapes) and shape(text) not in shapes
-        ask = f"{text} does not look like the serials of this bench. Start a unit with it?" if odd else ""
-        return {"serial": text, "known": known is not None, "ask": ask}
 
     @contextlib.contextmanager
     def _opened(self, serial: str) -> Iterator[tuple[JournalReader, list[Visit]]]:
@@ -207,11 +193,6 @@ def _serial(words: dict[str, str]) -> str:
     raise Unknown("Scan or type the serial of a unit.")
 
 
-def shape(serial: str) -> str:
-    """How a serial is built: "PL80-0007" is "AA99-9999". What a parcel carries is built otherwise."""
-    return "".join("9" if sign.isdigit() else "A" if sign.isalpha() else sign for sign in serial)
-
-
 def _unfinished(utc_s: float) -> Plain:
     return {
         "utc_s": utc_s,
@@ -222,7 +203,6 @@ def _unfinished(utc_s: float) -> Plain:
         "held": "",
         "revision": 0,
         "wait_until_utc_s": None,
-        "findings": [],
         "diagnosis": [],
         "next": None,
         "not_tested": [],

@@ -19,7 +19,7 @@ from acquire.words.faults import sentence
 from acquire.words.notices import said
 from acquire.words.outcomes import OUTCOME_WORDS
 from acquire.words.plain import sureness
-from acquire.words.units import findings_words, missing_words, pair_words, reason_of, why_not
+from acquire.words.units import missing_words, pair_words, reason_of, why_not
 from acquire.words.units import result_words as ended_words
 from acquire.words.verdicts import hint, reason
 
@@ -96,7 +96,6 @@ def result_words(result: UnitResult, core: str = "") -> Plain:
         "wait_until_utc_s": wait_until_s,
         "passed": result.steps_passed,
         "of": result.steps_total,
-        "findings": list(findings_words(result)),
         "diagnosis": [
             {
                 "fault": each.fault,
@@ -183,6 +182,8 @@ EMPTY: Plain = {
     "verdict": None,
     "result": None,
     "notes": [],
+    "question": None,
+    "undoable": False,
     "conditions": conditions_words(Facts(0.0), ""),
 }
 """A bench of which nothing is known."""

@@ -82,6 +82,8 @@ class UnitView:
                 continue
             if notice.code is Code.STEP_SKIPPED:
                 step.update(state="left_out", outcome=None, word="left out", reason=said(notice))
+            elif notice.code is Code.STEP_UNDONE:
+                step.update(state="waiting", outcome=None, word="", value="", reason="")
             elif notice.code in MEASURED_AGAIN and step["kind"] != "typed":
                 step.update(state="again", outcome=None, word="once more")
 

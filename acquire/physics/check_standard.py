@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from acquire.errors import InputImpossible
-from acquire.physics.checks import above_zero, at_least_zero, finite
+from acquire.physics.checks import above_zero, all_finite, at_least_zero, finite
 from acquire.physics.trend import Trend, trend
 from acquire.records.codes import RUN_LENGTH, Sign
 
@@ -59,8 +59,7 @@ def chart_of(readings_ohm: Sequence[float]) -> Chart:
     """
     if len(readings_ohm) < 2:
         raise InputImpossible("A chart needs at least two readings.", "Measure the check standard again.")
-    for ohm in readings_ohm:
-        finite(ohm, "a reading of the check standard in ohms")
+    all_finite(readings_ohm, "a reading of the check standard in ohms")
     centre = math.fsum(readings_ohm) / len(readings_ohm)
     ranges = [abs(b - a) for a, b in pairwise(readings_ohm)]
     mean_range = math.fsum(ranges) / len(ranges)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 from acquire.errors import InputImpossible
 
@@ -24,6 +25,13 @@ def finite(value: float, what: str) -> float:
             f"{what} is {value!r}, which is no number to reckon with.", "Measure or type it again."
         )
     return value
+
+
+def all_finite(values: Sequence[float], what: str) -> None:
+    """Raise InputImpossible, as `finite`, for the first that is infinite or not a number."""
+    if not all(map(math.isfinite, values)):
+        for value in values:
+            finite(value, what)
 
 
 def at_least_zero(value: float, what: str) -> float:

@@ -5,8 +5,9 @@ uncertain by. The zero and the reading come from one meter, so part of its error
 no credit is taken for that.
 
 Terms of the budget, by name: "repeatability", "leftover drift", "display resolution", "meter accuracy";
-"meter temperature" with the room outside the meter's window; "thermal EMF" with a known test current that
-nothing compensates; "lead zero" (or "lead zero missing") and "contact" with two wires; "winding temperature".
+"meter temperature" with the room outside the meter's window; "thermal EMF" with a known test current, unless
+compensation was seen to be on; "lead zero" (or "lead zero missing") and "contact" with two wires; "winding
+temperature".
 """
 
 from __future__ import annotations
@@ -16,16 +17,21 @@ import math
 from acquire.physics.accuracy import AccuracyLike, accuracy_terms, thermal_emf_ohm
 from acquire.physics.budget import combine
 from acquire.physics.checks import at_least_zero, finite
+from acquire.physics.common import EMF, LEADS, TEMPERATURE
 from acquire.physics.copper import Conductor, fraction_per_kelvin, to_reference
 from acquire.physics.leads import CONTACT_OHM, subtract, uncertainty_ohm
 from acquire.records.bench import LeadZero
 from acquire.records.settled import Settled
 from acquire.records.verdict import Corrected, Term
 from acquire.records.words import Shape
+from drivers.reading import Flag
 
 LEAD_ZERO = "lead zero"
 NO_LEAD_ZERO = "lead zero missing"
 """The term's name while two-wire leads were never zeroed, so that every table and reason says so."""
+
+TOUCH_TERMS = frozenset({"repeatability", "leftover drift", "display resolution", "contact"})
+"""Terms that differ from one touch to the next; the others cancel when a pair is measured twice."""
 
 THERMAL_EMF_VOLT = 1e-6
 """Half-width of thermal voltages in the contacts, volts. Workshop choice: copper on copper at one temperature
@@ -61,7 +67,7 @@ def correct(  # noqa: PLR0913  (each is one fact of the bench; all but the first
         accuracy: the meter's statement on the range in use.
         contact_ohm: standard uncertainty of the contact resistance, two wires, ohms, >= 0.
         ambient_celsius: temperature of the meter, None when unknown.
-        thermal_emf_volt: half-width of thermal voltages, volts, >= 0.
+        thermal_emf_volt: half-width of thermal voltages, >= 0; none are left where the meter cancels them.
 
     Raises:
         InputImpossible: a temperature below absolute zero, or a negative or missing uncertainty.
@@ -71,8 +77,8 @@ def correct(  # noqa: PLR0913  (each is one fact of the bench; all but the first
     factor = to_reference(1.0, winding_celsius, reference_celsius, conductor)
     terms = [
         *_reading_terms(settled, factor),
-        *accuracy_terms(accuracy, raw_ohm, ambient_celsius=ambient_celsius, sensitivity=factor),
-        *_emf_terms(accuracy, thermal_emf_volt, factor),
+        *_accuracy_terms(settled, accuracy, ambient_celsius, factor),
+        *_emf_terms(accuracy, thermal_emf_volt, factor, cancelled=Flag.OFFSET_COMPENSATED in settled.flags),
         *_contact_terms(lead, now_utc_s, contact_ohm, factor, four_wire=four_wire),
         _temperature_term(resistance_ohm * factor, winding_celsius, winding_u_kelvin, conductor),
     ]
@@ -99,7 +105,8 @@ def _temperature_term(
 ) -> Term:
     at_least_zero(winding_u_kelvin, "the uncertainty of the winding's temperature in kelvin")
     per_kelvin = fraction_per_kelvin(winding_celsius, conductor)
-    return Term("winding temperature", abs(reference_ohm) * per_kelvin * winding_u_kelvin)
+    ohm = reference_ohm * per_kelvin * winding_u_kelvin  # thought too warm, it comes out too low
+    return Term("winding temperature", abs(ohm), shared=((TEMPERATURE, -ohm),))
 
 
 def _reading_terms(settled: Settled, factor: float) -> list[Term]:
@@ -115,11 +122,23 @@ def _reading_terms(settled: Settled, factor: float) -> list[Term]:
     ]
 
 
-def _emf_terms(accuracy: AccuracyLike, thermal_emf_volt: float, factor: float) -> list[Term]:
+def _accuracy_terms(
+    settled: Settled, accuracy: AccuracyLike, ambient_celsius: float | None, factor: float
+) -> list[Term]:
+    quantity = settled.quantity.value
+    return accuracy_terms(
+        accuracy, settled.value_si, ambient_celsius=ambient_celsius, sensitivity=factor, quantity=quantity
+    )
+
+
+def _emf_terms(
+    accuracy: AccuracyLike, thermal_emf_volt: float, factor: float, *, cancelled: bool
+) -> list[Term]:
     half_width = thermal_emf_ohm(accuracy, thermal_emf_volt)
-    if half_width <= 0.0:
+    if half_width <= 0.0 or cancelled:
         return []
-    return [Term("thermal EMF", half_width * factor / math.sqrt(3.0), Shape.RECTANGULAR)]
+    u_ohm = half_width * factor / math.sqrt(3.0)
+    return [Term("thermal EMF", u_ohm, Shape.RECTANGULAR, shared=((EMF, u_ohm),))]
 
 
 def _contact_terms(
@@ -130,5 +149,6 @@ def _contact_terms(
     if four_wire:
         return []
     u = uncertainty_ohm(lead, now_utc_s)
-    zero = Term(NO_LEAD_ZERO, u * factor, Shape.RECTANGULAR) if lead is None else Term(LEAD_ZERO, u * factor)
+    name, shape = (NO_LEAD_ZERO, Shape.RECTANGULAR) if lead is None else (LEAD_ZERO, Shape.NORMAL)
+    zero = Term(name, u * factor, shape, shared=((LEADS, -u * factor),))
     return [zero, Term("contact", contact_ohm * factor)]

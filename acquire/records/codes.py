@@ -122,7 +122,16 @@ class FindingKind(StrEnum):
     UNEVEN = "uneven"
     CONTRADICTION = "contradiction"
     TYPED = "typed"
+    CLOSURE = "closure"
+    TEMPERATURE = "temperature"
     FIRST_UNIT = "first_unit"
+
+
+class ClosureKind(StrEnum):
+    """What a closed relation of a circuit is about: a pin's joint, a winding that no pair shows alone."""
+
+    JOINT = "joint"
+    WINDING = "winding"
 
 
 class UntestedKind(StrEnum):
@@ -198,6 +207,7 @@ class Code(StrEnum):
     PART_WARM = "part.warm"
     PROBES_NOT_LIFTED = "probes.not_lifted"
     RESULT_HELP = "result.help"
+    SCAN_TAKEN_BACK = "scan.taken_back"
     SCANNER_BACK = "scanner.back"
     SCANNER_LOST = "scanner.lost"
     SCANNER_REFUSED = "scanner.refused"
@@ -230,6 +240,9 @@ class Code(StrEnum):
 
 ANOTHER_PAIR = frozenset({Code.PAIR_OTHER, Code.PAIR_UNCLEAR})
 """A value that is another pair's, or may be."""
+
+SCAN_ASKED = frozenset({Code.SERIAL_DOUBTFUL, Code.UNIT_UNFINISHED})
+"""A scan waits for a yes: nothing was done yet."""
 
 MEASURED_AGAIN = frozenset({Code.STEP_AGAIN, Code.STEP_MOVED, Code.STEP_TOUCHED_AGAIN})
 """What was told of the step of this pair before counts no more: by order, by a touch, or taken back."""

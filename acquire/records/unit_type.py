@@ -172,6 +172,8 @@ class Sheet:
         content_hash: SHA-256 of the file's bytes, hexadecimal.
         rule: decision rule for all steps; `maximum_risk` goes with Rule.MAXIMUM_RISK only.
         warm_limit: fraction by which a repeated first pair may have moved before the unit counts as warm.
+        joint_limit_ohm: most that the joint at a pin may have; None leaves it to the tool.
+        mass_kg: of the unit, for how long it cools; None when not known.
         core: name of the core node, "" when the unit has none.
         view: "mating" or "wire", the side the face is drawn from; latch: top, bottom, left, right or empty.
         rows: the connector's face, pin names by row.
@@ -194,6 +196,8 @@ class Sheet:
     view: str = "mating"
     latch: str = ""
     rows: tuple[tuple[str, ...], ...] = ()
+    joint_limit_ohm: float | None = None
+    mass_kg: float | None = None
 
     def pin_names(self) -> tuple[str, ...]:
         """Names of all places a probe can touch, the core last."""

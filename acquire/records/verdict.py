@@ -22,12 +22,15 @@ class Term:
         standard_uncertainty_ohm: >= 0; sensitivity already applied.
         shape: its probability law.
         degrees_of_freedom: infinite for type B terms known to be limits.
+        shared: (cause, signed ohms by one standard deviation of it): the part that other values of the unit
+            share, see `acquire.physics.common`; the root of what is left of the square is the value's own.
     """
 
     name: str
     standard_uncertainty_ohm: float
     shape: Shape = Shape.NORMAL
     degrees_of_freedom: float = math.inf
+    shared: tuple[tuple[str, float], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,6 +155,9 @@ class Verdict:
         moved, moved_allowed: of a REPEATED one, change since the first measurement and what is allowed, as
             fractions; `moved` is None where one of the two is doubted.
         touch: number of the touch in its unit, from 1; 0 where nothing was touched.
+        shared: (cause, signed ohms by one standard deviation of it) of what other values of the unit share,
+            see `acquire.physics.common`.
+        rate_per_s, u_rate_per_s: relative drift inside the touch and its standard uncertainty.
         witness: pairs whose continuity proves the contact of a pair found open; a pin twice: by its own two
             contacts; a pin and nothing: confirmed by key.
     """
@@ -204,6 +210,9 @@ class Verdict:
     moved: float | None = None
     moved_allowed: float | None = None
     witness: tuple[Pair, ...] = ()
+    shared: tuple[tuple[str, float], ...] = ()
+    rate_per_s: float | None = None
+    u_rate_per_s: float | None = None
     touch: int = 0
 
 

@@ -12,6 +12,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
+import msgspec
+
 from acquire.errors import InputImpossible
 from acquire.journal.question import Question, Record
 from acquire.physics.budget import combine
@@ -225,7 +227,8 @@ def _at(value: Value, celsius: float) -> Value:
         return value
     k = CONDUCTORS["copper"].k_celsius
     factor = (k + celsius) / (k + value.reference_celsius)
-    return value._replace(
+    return msgspec.structs.replace(
+        value,
         reference_celsius=celsius,
         reference_ohm=value.reference_ohm * factor,
         expanded_ohm=(value.expanded_ohm or 0.0) * factor,

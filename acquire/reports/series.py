@@ -11,6 +11,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
+from operator import attrgetter
 from typing import NamedTuple
 
 from acquire.quantity import show
@@ -256,9 +257,12 @@ def _size(shift: float, level: float, sigma: float, unit: str) -> str:
 
 
 def _changes(row: Row, sigma: float) -> Iterator[Change]:
+    found = level_changes([point.value for point in row.points])
+    if not found:
+        return
     names = {what: [getattr(point, what) for point in row.points] for what in GROUPS}
     serials = [point.serial for point in row.points]
-    for each in level_changes([point.value for point in row.points]):
+    for each in found:
         causes = causes_of(each, {what: of for what, of in names.items() if any(of)})
         size = _size(each.shift, each.before, sigma, row.unit)
         yield Change(each, causes, size, of_change(each, causes, serials, size))
@@ -291,9 +295,9 @@ def _of_means(means: ChartPair, serials: list[str]) -> Iterator[str]:
 def _groups(points: Sequence[Point]) -> Iterator[Grouped]:
     values = [point.value for point in points]
     for what in GROUPS:
-        names = [getattr(point, what) or "unknown" for point in points]
+        names = list(map(attrgetter(what), points))
         if len(set(names)) > 1:
-            found = by_group(values, names)
+            found = by_group(values, [name or "unknown" for name in names])
             yield Grouped(what, found, of_groups(found, what))
 
 

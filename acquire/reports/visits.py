@@ -7,15 +7,19 @@ Not for judging anything: what counted then counts here.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+import json
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
-from operator import itemgetter
 from typing import Any, Generic, NamedTuple, TypeVar
+
+import msgspec
 
 from acquire.errors import InputImpossible, JournalUnusable
 from acquire.journal.entry import Entry
-from acquire.journal.plain import evidence_from_plain
+from acquire.journal.plain import KINDS, evidence_from_plain
 from acquire.journal.question import OF_A_STAY, Question, Record
+from acquire.journal.upgrade import of_today, upgraded
 from acquire.records import (
     BalanceFound,
     BalanceKind,
@@ -32,7 +36,6 @@ from acquire.records import (
     UnitStarted,
     Untested,
     Verdict,
-    WoundFrom,
 )
 from acquire.records.codes import WARM_CHECK
 from acquire.records.words import FAILING
@@ -42,20 +45,6 @@ from drivers.reading import Quantity
 
 T = TypeVar("T", bound=Recorded)
 
-FIELDS = (
-    "step", "outcome", "counts", "pin_a", "pin_b", "reference_ohm", "standard_uncertainty_ohm",
-    "expanded_ohm", "lower_ohm", "upper_ohm", "nominal_ohm", "reference_celsius", "winding_celsius",
-    "meter_id", "operator", "rule",
-    "bench", "purpose", "sheet", "sheet_hash", "meter_hash", "quantity", "range_full_scale_ohm", "lead_ohm",
-)  # fmt: skip
-"""Of each verdict, beside its place: all that needs no evidence."""
-
-STARTED = ("bench", "serial", "sheet", "sheet_hash", "batch", "operator", "utc_s", "purpose", "spools")
-"""Of the start of each visit of a batch."""
-
-_PAYLOAD = itemgetter(*FIELDS)
-_OUTCOMES = {each.value: each for each in Outcome}
-
 
 class OnRecord(NamedTuple, Generic[T]):
     """A record with the id of its entry."""
@@ -64,10 +53,12 @@ class OnRecord(NamedTuple, Generic[T]):
     record: T
 
 
-class Value(NamedTuple):
-    """One step as one verdict has it; the whole verdict and its evidence where `entry` is at hand."""
+class Value(msgspec.Struct, gc=False):
+    """One step as one verdict has it; the whole verdict and its evidence where `entry` is at hand.
 
-    id: str
+    The names are those of `Verdict`, so that one is read from a verdict's JSON at once.
+    """
+
     utc_s: float
     serial: str
     step: str
@@ -75,25 +66,26 @@ class Value(NamedTuple):
     counts: bool
     pin_a: str
     pin_b: str
-    reference_ohm: float | None
-    standard_uncertainty_ohm: float | None
-    expanded_ohm: float | None
-    lower_ohm: float | None
-    upper_ohm: float | None
-    nominal_ohm: float | None
     reference_celsius: float
-    winding_celsius: float | None
     meter_id: str
     operator: str
-    rule: str
     bench: str
-    purpose: str
+    purpose: Purpose
     sheet: str
     sheet_hash: str
-    meter_hash: str
-    quantity: str
-    range_full_scale_ohm: float | None
-    lead_ohm: float
+    reference_ohm: float | None = None
+    standard_uncertainty_ohm: float | None = None
+    expanded_ohm: float | None = None
+    lower_ohm: float | None = None
+    upper_ohm: float | None = None
+    nominal_ohm: float | None = None
+    winding_celsius: float | None = None
+    range_full_scale_ohm: float | None = None
+    rule: str = ""
+    meter_hash: str = ""
+    quantity: str = Quantity.RESISTANCE
+    lead_ohm: float = 0.0
+    id: str = ""
     entry: Entry | None = None
 
     @property
@@ -216,34 +208,38 @@ def visits_of(entries: Iterable[Entry]) -> list[Visit]:
     """Split the record of one unit, oldest first, into its visits. Raises JournalUnusable."""
     visits: list[Visit] = []
     for entry in entries:
-        if entry.kind == "unit_started":
-            visits.append(Visit(entry.id, record_of(entry, UnitStarted)))
-        elif visits and entry.kind == "verdict":
-            visits[-1].values.append(value_of(entry))
+        record = value_of(entry) if entry.kind == "verdict" else recorded(entry)
+        if isinstance(record, UnitStarted):
+            visits.append(Visit(entry.id, record))
         elif visits:
-            _add(visits[-1], entry)
+            _add(visits[-1], entry.id, record)
     return visits
 
 
 def value_of(entry: Entry) -> Value:
     """The value of a verdict's entry. Raises JournalUnusable where it cannot be read as one."""
     record_of(entry, Verdict)
-    return _value((entry.id, entry.utc_s, entry.serial, *_PAYLOAD(entry.payload), entry))
+    try:
+        value = msgspec.convert(entry.payload, Value)
+    except msgspec.MsgspecError as error:
+        raise JournalUnusable(f"Entry {entry.id} cannot be read as a verdict: {error}.") from error
+    value.id, value.entry = entry.id, entry
+    return value
 
 
-def _value(row: Iterable[Any]) -> Value:
-    id_, utc_s, serial, step, outcome, counts, *others = row
-    return Value(id_, utc_s, serial, step, _OUTCOMES[outcome], bool(counts), *others)
-
-
-def _add(visit: Visit, entry: Entry) -> None:
-    if entry.kind == "notice":
-        visit.notices.append(OnRecord(entry.id, record_of(entry, Notice)))
-    elif entry.kind == "unit_result":
-        visit.results.append(OnRecord(entry.id, record_of(entry, UnitResult)))
-        visit.result = visit.results[-1].record
-    elif entry.kind == "typed_result":
-        visit.typed.append(OnRecord(entry.id, record_of(entry, TypedResult)))
+def _add(visit: Visit, id_: str, record: Recorded | Value) -> None:
+    match record:
+        case Value():
+            visit.values.append(record)
+            return
+        case Notice():
+            visit.notices.append(OnRecord(id_, record))
+            return
+        case UnitResult():
+            visit.results.append(OnRecord(id_, record))
+            visit.result = record
+        case TypedResult():
+            visit.typed.append(OnRecord(id_, record))
     if visit.typed and visit.results:
         visit.result = settled(visit.results[-1].record, [each.record for each in visit.typed])
 
@@ -276,12 +272,17 @@ def judged_visit(visits: Sequence[Visit], purpose: Purpose | None = None) -> Vis
 
 def record_of(entry: Entry, kind: type[T]) -> T:
     """The record of an entry. Raises JournalUnusable where it is damaged, or of another program."""
-    try:
-        record = entry.record
-    except ValueError as error:
-        raise JournalUnusable(f"Entry {entry.id} cannot be read as a {entry.kind}: {error}.") from error
+    record = recorded(entry)
     assert isinstance(record, kind)  # noqa: S101  (the kind of the entry says so)
     return record
+
+
+def recorded(entry: Entry) -> Recorded:
+    """As `record_of`, whatever it is."""
+    try:
+        return entry.record
+    except ValueError as error:
+        raise JournalUnusable(f"Entry {entry.id} cannot be read as a {entry.kind}: {error}.") from error
 
 
 def evidence_of(entry: Entry) -> Evidence | None:
@@ -335,21 +336,18 @@ def _paper_value(of: OnRecord[ImportedResult]) -> Value:
     p = of.record
     factor = 1.0 if not p.value_ohm or p.reference_ohm is None else p.reference_ohm / p.value_ohm
     expanded = None if p.expanded_ohm is None else p.expanded_ohm * factor
-    counts = True  # nothing on paper says otherwise
     return Value(
-        of.id, p.measured_utc_s, p.serial, p.step, p.outcome or Outcome.CANNOT_JUDGE, counts, p.pin_a,
-        p.pin_b, p.reference_ohm, None if expanded is None else expanded / 2.0, expanded, None, None, None,
-        p.reference_celsius, p.celsius, p.instrument or "paper", p.operator, "", p.bench, p.purpose,
-        p.sheet, p.sheet_hash, "", Quantity.RESISTANCE, None, 0.0,
+        p.measured_utc_s, p.serial, p.step, p.outcome or Outcome.CANNOT_JUDGE, counts=True, pin_a=p.pin_a,
+        pin_b=p.pin_b, reference_celsius=p.reference_celsius, meter_id=p.instrument or "paper",
+        operator=p.operator, bench=p.bench, purpose=p.purpose, sheet=p.sheet, sheet_hash=p.sheet_hash,
+        reference_ohm=p.reference_ohm, expanded_ohm=expanded, winding_celsius=p.celsius, id=of.id,
+        standard_uncertainty_ohm=None if expanded is None else expanded / 2.0,
     )  # fmt: skip
 
 
 def brief_visits(record: Record, since_utc_s: float | None = None) -> list[Visit]:
     """Every visit that began since then, without its values: how it began and what its result is now."""
-    question = Question(kinds=OF_A_STAY, since_utc_s=since_utc_s, with_evidence=False)
-    entries = list(record.find(question))
-    starts = (Visit(e.id, record_of(e, UnitStarted)) for e in entries if e.kind == "unit_started")
-    return _visits(starts, entries, ())
+    return _visits(_read(record, Question(kinds=OF_A_STAY, since_utc_s=since_utc_s)))
 
 
 # ---------------------------------------------------------------- a batch
@@ -406,12 +404,8 @@ def units_of(record: Record, name: str, purpose: Purpose | None = None) -> Batch
     Raises:
         JournalUnusable: the record cannot be read.
     """
-    kinds = ("unit_result", "typed_result", "batch")
-    entries = list(record.find(Question(batch=name, kinds=kinds, with_evidence=False)))
-    starts = record.values(Question(batch=name, kinds=("unit_started",)), ("id", *STARTED))
-    deeds = tuple(record_of(entry, Batch) for entry in entries if entry.kind == "batch")
-    rows = record.values(Question(batch=name, kinds=("verdict",)), ("id", "utc_s", "serial", *FIELDS))
-    visits = _visits(map(_begun, starts), entries, rows)
+    deeds: list[Batch] = []
+    visits = _visits(_read(record, Question(batch=name, kinds=("verdict", "batch", *OF_A_STAY))), deeds)
     if not visits and not deeds:
         return None
     purposes = [visit.purpose for visit in visits]
@@ -424,53 +418,63 @@ def units_of(record: Record, name: str, purpose: Purpose | None = None) -> Batch
     kept = tuple(units.values())
     sheets = dict.fromkeys((v.started.sheet, v.started.sheet_hash) for unit in kept for v in unit.visits)
     others = dict.fromkeys(each for each in purposes if each is not chosen)
-    return BatchUnits(name, deeds, chosen, tuple(others), kept, tuple(sheets))
+    return BatchUnits(name, tuple(deeds), chosen, tuple(others), kept, tuple(sheets))
 
 
-def _begun(row: Iterable[Any]) -> Visit:
-    id_, *fields, purpose, spools = row
-    wound = tuple(WoundFrom(**each) for each in spools or ())
-    bench, serial, sheet, sheet_hash, batch, operator, utc_s = fields
-    of = (bench, serial, sheet, sheet_hash)
-    return Visit(id_, UnitStarted(*of, Purpose(purpose), batch, operator, utc_s, wound))
+OfAStay = Value | UnitStarted | UnitResult | TypedResult | Batch
+
+_READERS: dict[str, Callable[[str], Any]] = {
+    kind: msgspec.json.Decoder(KINDS[kind]).decode for kind in (*OF_A_STAY, "batch")
+} | {"verdict": msgspec.json.Decoder(Value).decode}
+"""Reads what a kind of entry holds from its JSON in one go; only what fits exactly."""
 
 
-def _visits(
-    starts: Iterable[Visit], entries: Sequence[Entry], rows: Iterable[tuple[Any, ...]]
-) -> list[Visit]:
-    """Put everything where it belongs: what follows the start of a unit is of that visit, until the next."""
+def _read(record: Record, question: Question) -> Iterator[tuple[str, OfAStay]]:
+    """Ids with what their entries hold, of verdicts a value: ten thousand units in a second."""
+    for id_, kind, payload in record.payloads(question):
+        found: Any = None
+        if of_today(kind, payload):
+            with suppress(msgspec.MsgspecError, UnicodeError):
+                found = _READERS[kind](payload)
+        if found is None:
+            found = _read_slowly(id_, kind, payload)
+        if kind == "verdict":
+            found.id = id_
+        yield id_, found
+
+
+def _read_slowly(id_: str, kind: str, payload: str) -> Recorded | Value:
+    """The same of an entry of an earlier program, or one that is damaged: that is told."""
+    try:
+        plain = upgraded(kind, json.loads(payload))
+    except ValueError as error:
+        raise JournalUnusable(f"Entry {id_} of the journal is damaged: {error}.") from error
+    entry = Entry(0, id_, kind, 0.0, "", plain)
+    return value_of(entry) if kind == "verdict" else recorded(entry)
+
+
+def _visits(read: Iterable[tuple[str, OfAStay]], deeds: list[Batch] | None = None) -> list[Visit]:
+    """Put everything where it belongs: what follows the start of a unit is of that visit, until the next.
+
+    What was done to batches is added to `deeds`.
+    """
     found: list[Visit] = []
-    open_visits: dict[tuple[str, str], list[tuple[int, Visit]]] = {}
-
-    def begin(visit: Visit) -> None:
-        found.append(visit)
-        birth, seq = _place(visit.id)
-        open_visits.setdefault((visit.started.serial, birth), []).append((seq, visit))
-
-    def at(serial: str, entry_id: str) -> Visit | None:
-        birth, seq = _place(entry_id)
-        visits: Iterator[tuple[int, Visit]] = reversed(open_visits.get((serial, birth), ()))
-        return next((visit for begun, visit in visits if begun <= seq), None)
-
-    for visit in starts:
-        begin(visit)
-    for row in rows:
-        value = _value(row)
-        if value.step == WARM_CHECK:
+    open_visits: dict[tuple[str, str], Visit] = {}
+    for id_, each in read:
+        if isinstance(each, Batch):
+            if deeds is not None:
+                deeds.append(each)
             continue
-        of = at(value.serial, value.id)
-        if of is None:  # no start stands before it: that is in another record
-            v, purpose = value, Purpose(value.purpose)
-            start = UnitStarted(v.bench, v.serial, v.sheet, v.sheet_hash, purpose, "", v.operator, v.utc_s)
-            of = Visit(v.id, start)
-            begin(of)
-        of.values.append(value)
-    for entry in entries:
-        if entry.kind in ("unit_result", "typed_result") and (of := at(entry.serial, entry.id)) is not None:
-            _add(of, entry)
+        if isinstance(each, Value) and each.step == WARM_CHECK:
+            continue
+        place = (each.serial, id_[: id_.index("-")])
+        start = each if isinstance(each, UnitStarted) else None
+        if isinstance(each, Value) and place not in open_visits:  # its start is in another record
+            v = each
+            start = UnitStarted(v.bench, v.serial, v.sheet, v.sheet_hash, v.purpose, "", v.operator, v.utc_s)
+        if start is not None:
+            open_visits[place] = Visit(id_, start)
+            found.append(open_visits[place])
+        if start is not each and place in open_visits:
+            _add(open_visits[place], id_, each)
     return found
-
-
-def _place(entry_id: str) -> tuple[str, int]:
-    birth, _, seq = entry_id.partition("-")
-    return birth, int(seq)

@@ -14,7 +14,7 @@ from pydantic_core import PydanticCustomError
 from acquire.errors import InputImpossible
 from acquire.files.toml_file import Flag, Name, Table, Text
 from acquire.physics.copper import CONDUCTORS, conductor_named
-from acquire.quantity import Celsius, Fraction, Henry, Metre, Ohm, Volt, ZeroOrMoreOhm
+from acquire.quantity import Celsius, Fraction, Henry, Kilogram, Metre, Ohm, Volt, ZeroOrMoreOhm
 from acquire.records import Rule, StepKind
 from acquire.sheets.corrections import NONE, CorrectionTable
 from acquire.sheets.wire import wire_diameter_m
@@ -75,6 +75,8 @@ class SheetTable(Table):
         maximum_risk: largest share of wrong passes; with the rule of that name only.
         warm_limit: how far the first pair may have moved at the end before the unit counts as warm.
         bifilar: pairs of windings wound together, two in hand.
+        joint_limit: most ohms that the joint at a pin may have beyond its lead.
+        mass: of the unit; heavier ones cool more slowly.
     """
 
     name: Annotated[Name, Field(examples=['"Plover 80"'])]
@@ -84,6 +86,8 @@ class SheetTable(Table):
     maximum_risk: Fraction | None = None
     warm_limit: Fraction = 0.004
     bifilar: tuple[tuple[Name, Name], ...] = ()
+    joint_limit: Ohm | None = None
+    mass: Kilogram | None = None
 
     @model_validator(mode="after")
     def _risk_belongs_to_its_rule(self) -> SheetTable:

@@ -16,7 +16,7 @@ from itertools import pairwise
 
 from acquire.errors import InputImpossible
 from acquire.physics.check_standard import chart_of
-from acquire.physics.checks import finite
+from acquire.physics.checks import all_finite
 from acquire.physics.sample import pooled, sample
 from acquire.stats.constants import factors
 
@@ -200,8 +200,7 @@ def freedom_of_variation(coefficient: float) -> float:
 
 
 def _base(values: Sequence[float], limits_from: int | None) -> Sequence[float]:
-    for value in values:
-        finite(value, "a value of the chart")
+    all_finite(values, "a value of the chart")
     return values if limits_from is None else values[: _enough(limits_from, len(values), 2)]
 
 
@@ -221,6 +220,5 @@ def _size(groups: Sequence[Sequence[float]]) -> int:
             "A chart of subgroups needs one or more, all of one size.", "Leave out the incomplete ones."
         )
     for group in groups:
-        for value in group:
-            finite(value, "a value of the chart")
+        all_finite(group, "a value of the chart")
     return sizes.pop()

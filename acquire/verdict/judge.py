@@ -8,6 +8,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
+from acquire.physics.common import shared_of
+from acquire.physics.cooling import look
+from acquire.physics.correct import TOUCH_TERMS
 from acquire.records import (
     Basis,
     Circumstances,
@@ -84,7 +87,7 @@ def judge(
     decision = decision_of(match.corrected, yardstick.limits, place.sheet)
     blank = _unmeasured(yardstick, attempt, place, match.corrected.settled.utc_s)
     verdict = replace(
-        _measured(blank, match),
+        _measured(blank, match, slow=yardstick.step.slow),
         outcome=decision.outcome,
         guard_band_ohm=decision.guard_band_ohm,
         conformity=decision.conformity,
@@ -114,7 +117,11 @@ def judge_repeat(
     rested = moved is not None and abs(moved) <= allowed
     outcome = Outcome.PASS if rested else Outcome.CANNOT_JUDGE
     verdict = replace(
-        _measured(blank, match), outcome=outcome, basis=Basis.REPEATED, moved=moved, moved_allowed=allowed
+        _measured(blank, match, slow=step.slow),
+        outcome=outcome,
+        basis=Basis.REPEATED,
+        moved=moved,
+        moved_allowed=allowed,
     )
     return verdict, _evidence(match)
 
@@ -190,10 +197,21 @@ def _unmeasured(yardstick: Yardstick, attempt: Attempt, place: Circumstances, ut
     )
 
 
-def _measured(blank: Verdict, match: Match) -> Verdict:
+def _measured(blank: Verdict, match: Match, *, slow: bool) -> Verdict:
     """Fill in what was measured."""
     corrected = match.corrected
     settled = corrected.settled
+    drift = look(
+        "",
+        settled.monotonic_s,
+        corrected.resistance_ohm,
+        0.0,
+        settled.trace,
+        count_ohm=settled.resolution_si or 0.0,
+        contact_ohm=corrected.part_ohm(frozenset({"contact"})),
+        settling_ohm=corrected.part_ohm(frozenset({"leftover drift"})),
+    )
+    told = math.isfinite(drift.u_rate_per_s) and not slow  # current that builds up slowly is no drift
     return replace(
         blank,
         raw_ohm=corrected.raw_ohm,
@@ -201,6 +219,8 @@ def _measured(blank: Verdict, match: Match) -> Verdict:
         winding_celsius=corrected.winding_celsius,
         reference_ohm=corrected.reference_ohm,
         standard_uncertainty_ohm=corrected.standard_uncertainty_ohm,
+        touch_u_ohm=corrected.part_ohm(TOUCH_TERMS),
+        shared=shared_of(corrected.terms),
         expanded_ohm=corrected.expanded_ohm,
         coverage_factor=corrected.coverage_factor,
         conversions=settled.conversions,
@@ -211,6 +231,8 @@ def _measured(blank: Verdict, match: Match) -> Verdict:
         reads_like=match.reads_like,
         reads_through=match.reads_through,
         together=match.together,
+        rate_per_s=drift.rate_per_s if told else None,
+        u_rate_per_s=drift.u_rate_per_s if told else None,
     )
 
 

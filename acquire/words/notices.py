@@ -235,6 +235,7 @@ NOTICES: dict[Code, Saying] = {
     Code.PROBES_NOT_LIFTED: "The probes have not left what they measured before: lift them, then touch this "
     "unit.",
     Code.RESULT_HELP: lambda facts: "\n".join(facts["guidance"]),
+    Code.SCAN_TAKEN_BACK: "The scan of {next} is taken back.",
     Code.SCANNER_BACK: "The scanner is back.",
     Code.SCANNER_LOST: "The scanner gives no codes: {cause} Serials can be typed meanwhile.",
     Code.SCANNER_REFUSED: "That scan is not taken: {cause}. Scan it again.",

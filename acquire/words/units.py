@@ -13,9 +13,10 @@ from acquire.records import (
     Untested,
     UntestedKind,
 )
+from acquire.records.bench import ClosureFound
 from acquire.words.faults import likely
 from acquire.words.outcomes import OUTCOME_WORDS
-from acquire.words.verdicts import balance, contradiction
+from acquire.words.verdicts import COLD_QUESTION, balance, closure, contradiction
 
 TURN_FAULTS = "not tested: faults between turns, which a pass in ohms does not exclude"
 """Of a unit that passed its ohms and of which no surge, inductance, Q or loss is on record: direct current
@@ -52,13 +53,18 @@ def why_not(result: UnitResult) -> str:
 def findings_words(result: UnitResult) -> tuple[str, ...]:
     """What rules over the whole unit found, a sentence each."""
     rules = {each.name: each for each in result.balances}
-    return tuple(_finding(each, rules) for each in result.found)
+    closed = {each.where: each for each in result.closures}
+    return tuple(_finding(each, rules, closed) for each in result.found)
 
 
-def _finding(found: Finding, rules: dict[str, BalanceFound]) -> str:
+def _finding(found: Finding, rules: dict[str, BalanceFound], closed: dict[str, ClosureFound]) -> str:
     match found.kind:
         case FindingKind.UNEVEN:
             return balance(rules[found.name]) if found.name in rules else f"{found.name} is uneven."
+        case FindingKind.CLOSURE:
+            return closure(closed[found.name]) if found.name in closed else f"{found.name} is out of limits."
+        case FindingKind.TEMPERATURE:
+            return COLD_QUESTION
         case FindingKind.CONTRADICTION:
             return contradiction(found)
         case FindingKind.TYPED:

@@ -17,6 +17,8 @@ from acquire.records import (
     Pair,
     Verdict,
 )
+from acquire.records.bench import ClosureFound
+from acquire.records.codes import ClosureKind
 from acquire.words.plain import ohm_text
 from acquire.words.saying import joined
 
@@ -136,6 +138,22 @@ def reads_like(fit: Fit, ohm: float, asked: object, pairs: Iterable[object], thr
 
 def _through(windings: Sequence[str]) -> str:
     return f" ({joined(windings)})" if windings else ""
+
+
+COLD_QUESTION = (
+    "Nothing measured tells the unit's temperature well enough: measure it again when it has lain for 2 h."
+)
+
+
+def closure(found: ClosureFound) -> str:
+    """What a closed relation of the circuit says: "joint at pin 2: 2.02 Ω ± 0.04 Ω, limit 0.3 Ω"."""
+    name = f"joint at pin {found.where}" if found.kind is ClosureKind.JOINT else found.where
+    limits = (found.lower_ohm, found.upper_ohm)
+    shown = " to ".join(ohm_text(limit) for limit in limits if limit is not None)
+    text = f"{name}: {ohm_text(found.ohm)} ± {ohm_text(found.expanded_ohm, 2)}, limit {shown}"
+    if found.contradicts:
+        return f"{text}: less than nothing, so one of {joined(found.pairs)} is another pair's."
+    return f"{text}."
 
 
 def balance(rule: BalanceFound) -> str:

@@ -17,7 +17,7 @@ from typing import ClassVar, Self, TypeVar
 from drivers.errors import LinkTimeout, MeterRefused
 from drivers.frame import FrameProtocol
 from drivers.meter import Capabilities, ClockPair, Held, Identity, Setup
-from drivers.reading import Kind, Origin, Quantity, Reading
+from drivers.reading import Flag, Kind, Origin, Quantity, Reading
 from drivers.scpi import language
 from drivers.scpi.dialect import AnswerFormat, Dialect
 from drivers.scpi.dialogue import Dialogue
@@ -28,6 +28,7 @@ T = TypeVar("T")
 _SAMPLES_PER_READING = 4
 """Auto-zero doubles the time of a conversion and offset compensation doubles it again (seen in manuals)."""
 _SLOWEST_MAINS_HZ = 50.0
+_COMPENSATED = frozenset({Flag.OFFSET_COMPENSATED})
 _JUMP = 0.2  # a fifth: what a dial turned by hand nearly always exceeds; workshop choice
 
 
@@ -39,7 +40,11 @@ class BenchMeter:
 
     Options: ClassVar[type[BenchMeterOptions]] = BenchMeterOptions
     capabilities: Capabilities = Capabilities(
-        quantities=frozenset(language.FUNCTION_OF), settable=True, streaming=False, verification="standard"
+        quantities=frozenset(language.FUNCTION_OF),
+        settable=True,
+        streaming=False,
+        flags_visible=frozenset({Flag.OFFSET_COMPENSATED}),
+        verification="standard",
     )
 
     @classmethod
@@ -278,6 +283,7 @@ class BenchMeter:
             range_full_scale_si=held.range_full_scale_si,
             resolution_si=held.resolution_si,
             range_origin=held.origin,
+            flags=_COMPENSATED if held.offset_compensation else frozenset(),
             raw=answer.encode("ascii", "replace"),
         )
 

@@ -188,7 +188,7 @@ class Bench:
         self.unit, self.planted, self.story, KEPT.latest = warm, planted, Story(), ()
         self.loop.run_until_complete(self._unit(dice.randrange(2**31)))
         story = self.story
-        story.exact = [(p, exact(warm, p, planted.kelvin), u) for p, _, u in story.readings]
+        story.exact = [(p, exact(warm, p, planted.kelvin), u) for p, _, u, _ in story.readings]
         return story
 
     async def _unit(self, seed: int) -> None:

@@ -5,9 +5,9 @@ import math
 from pathlib import Path
 
 import pytest
+from acquire.physics.warm import settle_time_s
 
 from acquire.physics.copper import CONDUCTORS
-from acquire.physics.warm import settle_time_s
 from acquire.physics.winding import Design, Wire, expect, turns_from_ohm
 from acquire.physics.wire import METALS, Metal, area_mm2, awg_diameter_mm, metric_spread, ohm_per_m
 

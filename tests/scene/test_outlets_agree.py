@@ -62,6 +62,7 @@ SKIP, END = SkipStep("pin 3 is bent"), GiveUpUnit("dropped")
 
 SHORTED = {**GOOD, ("2", "3"): 38.8, ("1", "3"): 241.3}
 OPEN_JOINT = {**GOOD, ("1", "2"): 240.0, ("1", "3"): 286.0}
+REST_S = 2.0 * 3600.0
 EDGE = {**GOOD, ("4", "6"): 88.98}
 WARM = {pair: ohm * 1.12 for pair, ohm in GOOD.items()}
 
@@ -71,7 +72,8 @@ class Case:
     """What is done with one unit, and what must come of it.
 
     Attributes:
-        deeds: values to work through, or commands; "again" starts it anew, "leave" starts another unit.
+        deeds: values to work through, or commands; "again" starts it anew, "rest" after two hours, "leave"
+            starts another unit.
         outcome: of its latest stay.
         ending: of it.
         revision: of its result.
@@ -108,9 +110,9 @@ CASES = [
     Case((SHORTED, INSULATED), FAIL, revision=1, untested=()),
     Case((SHORTED, LEAKY), FAIL, revision=1, untested=()),
     Case((OPEN_JOINT,), FAIL, untested=("isolation",)),
-    Case((EDGE,), NEAR),
-    Case((EDGE, INSULATED), NEAR, revision=1, untested=("turns",)),
-    Case((EDGE, LEAKY), FAIL, revision=1, untested=("turns",)),
+    Case((EDGE,), CANNOT, untested=("isolation",)),
+    Case((EDGE, "rest", EDGE, INSULATED), NEAR, revision=1, untested=("turns",)),
+    Case((EDGE, "rest", EDGE, LEAKY), FAIL, revision=1, untested=("turns",)),
     Case((SKIP, GOOD), CANNOT, untested=("isolation",)),
     Case((SKIP, SHORTED), FAIL, untested=("isolation",)),
     Case((SKIP, GOOD, LEAKY), FAIL, revision=1, untested=()),
@@ -147,7 +149,8 @@ def worked() -> list:
         for deed in case.deeds:
             if isinstance(deed, dict):
                 bench.work_through(deed)
-            elif deed == "again":
+            elif deed in {"again", "rest"}:
+                bench.now_s += REST_S if deed == "rest" else 0.0
                 bench.air(1.0)
                 bench.begin(serial)
             elif deed == "leave":
@@ -302,7 +305,9 @@ def test_attempts_count_starts_and_not_revisions(events):
         if isinstance(event, UnitStarted):
             attempts.setdefault(event.serial, []).append(event.attempt)
     for serial, case in UNITS:
-        assert attempts[serial] == list(range(1, case.deeds.count("again") + 2)), serial
+        assert attempts[serial] == list(
+            range(1, sum(deed in ("again", "rest") for deed in case.deeds) + 2)
+        ), serial
 
 
 def test_a_batch_counts_each_unit_once(folder):

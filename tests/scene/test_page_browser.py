@@ -40,7 +40,7 @@ def test_a_wrong_pin_and_a_failing_unit_are_seen_and_heard_and_no_serial_does_ha
         assert "That reads like 2 and 3. Touch 1 and 2." in eye.said()
         expect(eye.page.locator('.step[data-outcome=""]')).to_have_count(3)
         bench.lift(eye)
-        eye.state("touch", "touch again")
+        eye.state("touch", "slow charge")
 
         _first_verdict(bench, eye)
         bench.measure(eye, ("2", "3"))

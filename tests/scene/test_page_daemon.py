@@ -110,8 +110,6 @@ def test_what_is_asked_of_the_record_is_answered(tmp_path):
         assert tests["tests"][0]["test_volt"] == 500.0
         assert tests["tests"][0]["discharge_s"] == 4 * tests["tests"][0]["charge_s"]
         assert tests["cautions"]
-        assert answer("/code?text=P80-0002")[1] == {"serial": "P80-0002", "known": False, "ask": ""}
-        assert "does not look like" in answer("/code?text=4006381333931")[1]["ask"]
         for path in ("/unit?serial=nobody", "/check", "/nowhere"):
             status, refused = answer(path)
             assert status == 404

@@ -20,16 +20,10 @@ from tests.whole_bench import (
     day,
     free_port,
     journal_entries,
+    lift,
     running,
     simulated,
 )
-
-
-def lift(sim):
-    """Take the probes off, for as long as a slow meter needs to show it."""
-    sim.type("lift")
-    sim.until("probes in the air")
-    time.sleep(1.0)
 
 
 def touch(sim, *pins):

@@ -13,7 +13,7 @@ import pytest
 
 from drivers.errors import LinkLost, LinkTimeout, LinkUnavailable, MeterRefused
 from drivers.meter import Meter, Setup
-from drivers.reading import Kind, Origin, Quantity
+from drivers.reading import Flag, Kind, Origin, Quantity
 from drivers.scpi.bench_meter import BenchMeter
 from drivers.scpi.options import BenchMeterOptions
 from tests.benchmarks.drivers_peers import IDN, Instrument
@@ -66,6 +66,8 @@ async def test_four_wire_with_compensation_is_set_after_the_function():
         assert held.offset_compensation
         log = instrument.log
         assert log.index("CONF:FRES 1") < log.index("SENS:FRES:NPLC 10") < log.index("SENS:FRES:OCOM ON")
+        reading = await anext(meter.readings())
+        assert Flag.OFFSET_COMPENSATED in reading.flags
 
 
 async def test_an_unknown_compensation_command_is_said_not_hidden():

@@ -7,7 +7,7 @@ import json
 import pytest
 
 from acquire.page.behind import Unknown
-from acquire.page.past import Past, shape
+from acquire.page.past import Past
 from acquire.records import Outcome, Purpose
 from tests.known_records import CHECK, NOON_S
 from tests.known_visits import DAY_S, SERIAL, journal_with, moved_zero, shop_day, visit
@@ -74,19 +74,7 @@ def test_a_check_standard_is_of_this_bench(past):
         Past(past.folder, "another bench").check({})
 
 
-def test_a_scanned_code_that_looks_otherwise_is_asked_about(past):
-    assert past.code({"text": f" {SERIAL} "}) == {"serial": SERIAL, "known": True, "ask": ""}
-    assert past.code({"text": "QX81-1234"})["ask"] == ""
-    assert "Start a unit with it?" in past.code({"text": "https://example.org/parcel"})["ask"]
-    assert past.code({"text": "a\x00b"})["serial"] == ""
-
-
-def test_an_empty_record_takes_any_serial(tmp_path):
+def test_an_empty_record_has_nothing(tmp_path):
     past = Past(journal_with(tmp_path, []), "bench-1")
-    assert past.code({"text": "anything"})["ask"] == ""
     assert past.leads({})["now"] is None
     assert past.units({})["units"] == []
-
-
-def test_a_shape_is_letters_and_digits():
-    assert shape("PL80-0007") == "AA99-9999"

@@ -265,3 +265,26 @@ def test_hostile_texts_stay_data(view):
     view.show(Notice(Weight.WARNING, Code.NOTE, NOON_S, bad, facts={"note": bad}))
     assert view.state()["unit"]["serial"] == bad
     assert json.loads(json.dumps(view.state()))["notes"][0]["text"] == bad
+
+
+def test_a_unit_that_comes_back_brings_its_steps(view):
+    """After a scan taken for another unit by slip, and after giving up."""
+    at_a_unit(view)
+    view.show(verdict())
+    before = view.state()["unit"]["steps"]
+    view.show(UnitStarted("bench-1", "B", PLOVER.name, "h", Purpose.FINAL, "", "me", NOON_S))
+    assert view.state()["unit"]["serial"] == "B"
+    view.show(Notice(Weight.REMARK, Code.UNIT_REOPENED, NOON_S, SERIAL))
+    unit = view.state()["unit"]
+    assert (unit["serial"], unit["steps"], unit["ended"]) == (SERIAL, before, False)
+
+
+def test_a_scan_that_waits_for_a_yes_stands_as_a_question(view):
+    at_a_unit(view)
+    facts = {"next": "B", "done": 1, "total": 4}
+    view.asks(Notice(Weight.WARNING, Code.UNIT_UNFINISHED, NOON_S, SERIAL, facts=facts), undoable=True)
+    state = view.state()
+    assert (state["question"]["next"], state["question"]["here"]) == ("B", SERIAL)
+    assert state["undoable"]
+    view.asks(None, undoable=False)
+    assert view.state()["question"] is None

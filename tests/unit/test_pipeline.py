@@ -226,6 +226,17 @@ def test_a_unit_that_cools_during_the_test_is_held():
     assert (result.outcome, result.ending) == (None, Ending.WARM)
 
 
+def test_a_value_that_another_has_replaced_is_no_sign_of_warmth():
+    """A slip read 21 % low and was touched again: the unit was not 54 kelvin colder a moment ago."""
+    bench = Bench()
+    bench.begin()
+    bench.hold(160.0)
+    assert [judged.verdict.outcome for judged in bench.of(Judged)] == [Outcome.FAIL]
+    result = bench.work_through(GOOD)
+    assert (result.outcome, result.ending) == (Outcome.PASS, Ending.DONE)
+    assert result.temperature.moving < 0.1
+
+
 def test_no_temperature_means_no_verdict():
     """Without a fresh temperature verdicts wait, and the operator is told."""
     bench = Bench()
@@ -463,6 +474,21 @@ def test_nothing_that_was_judged_is_taken_back():
     empty = Bench()
     empty.command(Undo())
     assert refusals(empty) == [Refusal.NOTHING_TO_UNDO]
+
+
+def test_a_scan_that_waits_for_a_yes_is_taken_back_and_then_asks_anew():
+    """Also after a restart in between."""
+    bench = Bench()
+    bench.begin("A1")
+    bench.hold(GOOD["1", "2"])
+    bench.command(StartUnit("A2"))
+    assert bench.pipeline.undoable
+    bench.command(Undo())
+    assert told(bench) == [Code.UNIT_UNFINISHED, Code.SCAN_TAKEN_BACK]
+    for each in (bench, restarted(bench)):
+        assert (each.pipeline.question, each.pipeline.undoable) == (None, False)
+        each.command(StartUnit("A2"))
+        assert each.pipeline.unit.serial == "A1"
 
 
 # ---------------------------------------------------------------------- a restart

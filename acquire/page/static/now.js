@@ -11,15 +11,16 @@ import { startForm } from "./start_unit.js";
 import { drawBatch, drawSteps } from "./steps.js";
 import { address } from "./router.js";
 import { typedReading } from "./typed_reading.js";
+import { orderButton } from "./order_button.js";
 
 /** Opens the screen; `bench` has state(), trace, linkUp(). */
 export function openNow(main, bench) {
-  const place = Object.fromEntries(["band", "big", "note", "picture", "reason", "face", "circuit", "start", "read", "steps", "batch"].map((name) => [name, el("div", { class: `now-${name}` })]));
+  const place = Object.fromEntries(["band", "big", "note", "picture", "reason", "face", "circuit", "start", "read", "undo", "steps", "batch"].map((name) => [name, el("div", { class: `now-${name}` })]));
   main.append(
     el("h1", { class: "unseen" }, "Bench"),
     el("section", { class: "now-plug", "aria-label": "Connector and circuit" }, place.face, place.circuit),
     el("section", { class: "now-value", "aria-label": "Reading and verdict" }, place.band, place.big, place.note, place.picture, place.reason),
-    el("section", { class: "now-work", "aria-label": "Unit and batch" }, place.start, place.read, place.steps, place.batch),
+    el("section", { class: "now-work", "aria-label": "Unit and batch" }, place.start, place.read, place.undo, place.steps, place.batch),
   );
   const redraw = () => {
     forget(place.face);
@@ -54,8 +55,9 @@ function draw(place, bench) {
   part(place.face, [state.face, asked], () => (state.face ? drawFace(state.face, asked, state.sheet?.name ?? "", place.redraw) : null));
   part(place.circuit, [state.circuit, asked], () => (state.circuit ? drawCircuit(state.circuit, order, asked) : null));
   const free = !state.unit || state.unit.ended;
-  part(place.start, [free, state.orders], () => (free && state.orders !== false ? startForm(bench) : null));
+  part(place.start, [free, state.orders], () => (free && state.orders !== false ? startForm() : null));
   part(place.read, [!free && state.bench?.typed, state.orders], () => (!free && state.bench?.typed && state.orders !== false ? typedReading() : null));
+  part(place.undo, [state.undoable, state.orders], () => (state.undoable && state.orders !== false ? orderButton(bench, "Undo", "undo", {}, "", false) : null));
   part(place.steps, state.unit, () => (state.unit ? drawSteps(state.unit) : null));
   part(place.batch, state.batch, () => (state.batch ? drawBatch(state.batch) : null));
 }

@@ -16,7 +16,7 @@ import { openSetup } from "./setup.js";
 import { openUnit } from "./unit.js";
 import { order } from "./orders.js";
 import { Router } from "./router.js";
-import { ScanDesk } from "./start_unit.js";
+import { scanned as startScanned, showQuestion } from "./start_unit.js";
 import { sign } from "./signs.js";
 import { speak } from "./speech.js";
 import { Trace } from "./trace.js";
@@ -46,7 +46,6 @@ const screens = {
 };
 
 const warnings = new Warnings(at("warnings"), bench.left_s, tell);
-const desk = new ScanDesk(at("ask"), tell);
 const router = new Router(at("main"), at("screens"), screens);
 const keys = new Keys({ scanned, act: pressed });
 bench.keys = keys;
@@ -70,7 +69,7 @@ async function pressed(name) {
 
 async function scanned(code) {
   if (router.name === "setup" || underVoltage()) return tell("Not now: a scan starts a unit when this is finished.");
-  return desk.scanned(code);
+  return startScanned(code, tell, () => Boolean(bench.state()?.question));
 }
 
 function onState(state, changed) {
@@ -83,6 +82,7 @@ function onState(state, changed) {
     before = state.mode;
   }
   if (!changed || changed.includes("warnings") || changed.includes("orders")) warnings.show(state.warnings, state.orders);
+  if (!changed || changed.includes("question") || changed.includes("orders")) showQuestion(at("question"), state, tell);
   if (!changed || changed.includes("ask") || changed.includes("verdict")) announce(state);
   router.open?.state?.(state, changed);
 }

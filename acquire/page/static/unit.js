@@ -36,7 +36,6 @@ function drawUnit(unit) {
     el("section", { class: "card" },
       verdictLine(unit.outcome, endWord(unit), [unit.serial, ended].join("  ·  "), unit.ending),
       unit.reason || unit.held ? el("p", { class: "why" }, unit.reason || unit.held) : null,
-      (unit.findings ?? []).filter((text) => text !== unit.reason).map((text) => el("p", {}, text)),
       el("p", { class: "quiet" }, [unit.sheet, unit.batch && `batch ${unit.batch}`, unit.operator, `begun ${when(unit.started_utc_s)}`].filter(Boolean).join("  ·  ")),
       el("p", {}, el("a", { href: address("history", unit.serial) }, "Then and now: all visits of this serial"))),
     unit.next ? el("p", { class: "card next-best" }, sign("asked"), unit.next.text) : null,
