@@ -274,8 +274,8 @@ class Pipeline:
             return []
         purpose = self._purpose
         admission = self._contact.admits(settled, purpose)
-        if admission is Admission.UNLIFTED and unit is not None and not duty:
-            purpose, admission = self._as_before(settled, unit, purpose)
+        if admission is Admission.UNLIFTED and unit is not None and not duty and unit.state.attempts:
+            purpose, admission = self._contact.as_before(settled, purpose)
         if admission in (Admission.KNOWN, Admission.UNLIFTED):
             return []
         if duty or unit is None:
@@ -292,17 +292,6 @@ class Pipeline:
         if any(not isinstance(event, Notice) for event in events):
             self._contact.take(settled, purpose)
         return self._noted([*events, *self._closed(unit, settled.utc_s)])
-
-    def _as_before(
-        self, settled: Settled, unit: UnitWork, purpose: tuple[str, ...]
-    ) -> tuple[tuple[str, ...], Admission]:
-        """A touch that was taken for the step before can still be corrected, as long as its probes lie."""
-        before = self._contact.purpose
-        if before[:1] != purpose[:1] or not unit.state.attempts:
-            return purpose, Admission.UNLIFTED
-        admission = self._contact.admits(settled, before)
-        corrects = admission in (Admission.REVISED, Admission.MOVED, Admission.KNOWN)
-        return (before, admission) if corrects else (purpose, Admission.UNLIFTED)
 
     def _closed(
         self, unit: UnitWork, utc_s: float, ending: Ending = Ending.DONE, remark: str = ""

@@ -139,6 +139,23 @@ class ContactRule:
             self._refused_s = settled.monotonic_s
         return admission
 
+    def as_before(self, settled: Settled, purpose: tuple[str, ...]) -> tuple[tuple[str, ...], Admission]:
+        """A touch that was taken for the step before can still be corrected, as long as its probes lie.
+
+        Args:
+            settled: a value that is UNLIFTED for its purpose.
+            purpose: what is asked for now.
+
+        Returns:
+            What the value is for, and what it may be.
+        """
+        before = self.purpose
+        if before[:1] != purpose[:1]:
+            return purpose, Admission.UNLIFTED
+        admission = self.admits(settled, before)
+        corrects = admission in (Admission.REVISED, Admission.MOVED, Admission.KNOWN)
+        return (before, admission) if corrects else (purpose, Admission.UNLIFTED)
+
     def _of_same_touch(self, settled: Settled, touch: Settled | None, purpose: tuple[str, ...]) -> Admission:
         if touch is None or purpose != self.purpose:
             return Admission.UNLIFTED

@@ -102,12 +102,17 @@ class UnitWork:
         purpose = self.place.purpose
         quantity = quantity_for(step, self.table.nominal_ohm(step.pair), self.four_wire_below_ohm)
         expected = expected_ohm(self.table, step, purpose, quantity, self.meter)
+        above = open_above_ohm(self.table, step, purpose)
+        if step.name == WARM_CHECK:  # a range on which it has read before, however bad the pair is
+            same = [s.ohm for s in self.state.states if s.counted and s.step.pair == step.pair]
+            read = [ohm for ohm in same if above < ohm < math.inf]
+            expected, above = max([expected, *read]), max([above, *read])
         return Wanted(
             quantity,
             expected,
             step.slow,
             close_enough_ohm(self.table, step, purpose),
-            open_above_ohm(self.table, step, purpose),
+            above,
         )
 
     def looks(self) -> list[Look]:
