@@ -65,7 +65,7 @@ def _other(fact):
         return not fact
     if isinstance(fact, tuple):
         return fact[:-1] if len(fact) in (1, 4) else tuple(f"x{each}" for each in fact)
-    return f"x{fact}" if isinstance(fact, str) else 77.0 if isinstance(fact, float) else fact + 7
+    return f"x{fact}" if isinstance(fact, str) else 77.0 if isinstance(fact, float) else 8 if fact == 7 else 7
 
 
 def test_the_sentence_of_an_old_record_is_passed_on():
