@@ -1,8 +1,7 @@
 """The way of one reading: Reading -> settle -> (correct -> match -> judge) -> events. Pure.
 
 Readings, commands and ticks go in, events come out, in the order in which they happened. It opens no port,
-reads no clock and throws no dice: fed the same recording it gives the same verdicts. Everything that touches
-the world is in `acquire.bench.daemon`.
+reads no clock and throws no dice: fed the same recording it gives the same verdicts (see `bench.daemon`).
 """
 
 from __future__ import annotations
@@ -18,7 +17,7 @@ from acquire.heart.contact import Admission, ContactRule
 from acquire.heart.duties import Duties, Duty
 from acquire.heart.fixture_hold import FixtureHold
 from acquire.heart.open_witness import OpenWitness
-from acquire.heart.serials import SerialRule, asked_about
+from acquire.heart.serials import SerialRule, asked_about, still_asked
 from acquire.heart.unit_state import UnitState
 from acquire.heart.unit_work import UnitWork
 from acquire.heart.watch import ReadingWatch
@@ -49,6 +48,7 @@ from acquire.records import (
     Settled,
     SkipStep,
     StartUnit,
+    StateRange,
     Undo,
     UnitResult,
     UnitStarted,
@@ -56,16 +56,17 @@ from acquire.records import (
     Weight,
 )
 from acquire.records.bench import Refused, refusal
-from acquire.records.codes import SCAN_ASKED, Code, Order, Refusal
+from acquire.records.codes import Code, Order, Refusal
 from acquire.settle import Expectation, SettleFilter, SettleSettings
 from acquire.steps.checking import CheckDuty
+from acquire.steps.dial import Dial
 from acquire.steps.pairs import PairTable
 from acquire.steps.setup_choice import MeterStatements, Wanted
 from acquire.steps.untested import required
 from acquire.verdict.close import close_unit
 from acquire.verdict.temperature import may_be_warm
 from acquire.verdict.typed import Habit
-from drivers.reading import Reading
+from drivers.reading import Ranging, Reading
 
 
 @dataclass(slots=True)
@@ -86,6 +87,7 @@ class Pipeline:
         cards: spool cards by what is written on the spool.
         fixture: None where hands hold the probes.
         serials: what serials of this bench look like.
+        ranging: who chooses the meter's range.
         duties: lead zero, check standard, typed values.
         batches: which batch units belong to.
         question: what was asked about a scan that waits for a yes; None where none does.
@@ -104,6 +106,7 @@ class Pipeline:
     cards: Mapping[str, SpoolCard] = field(default_factory=dict)
     fixture: FixtureHold | None = None
     serials: SerialRule = field(default_factory=SerialRule)
+    ranging: Ranging = Ranging.SET
     table: PairTable = field(init=False)
     duties: Duties = field(init=False)
     batches: Batches = field(init=False)
@@ -111,8 +114,10 @@ class Pipeline:
     _watch: ReadingWatch = field(default_factory=ReadingWatch)
     _witness: OpenWitness = field(init=False)
     _contact: ContactRule = field(init=False)
+    _dial: Dial = field(init=False)
     _left: UnitWork | None = None  # the unit that was given up last, until the next verdict
     question: Notice | None = None
+    _setting: Wanted = field(default_factory=Wanted)
     _asked_s: float = 0.0
     _prompt: Prompt | None = None
 
@@ -126,29 +131,33 @@ class Pipeline:
         self._filter = SettleFilter(self.settle)
         self._witness = OpenWitness(self.settle.silence_s)
         self._contact = ContactRule(self.settle.lift_off_s)
+        self._dial = Dial(self.meter, self.ranging)
 
     # ------------------------------------------------------------------ what comes in
 
     def feed(self, reading: Reading) -> list[Event]:
         """Take one reading of the ohms meter."""
-        wanted = self.wanted
+        wanted, reading = self.wanted, self._dial.see(reading)
         events: list[Event] = list(self._watch.notices(reading, wanted.quantity))
-        bears_witness = self._witness.see(reading, wanted.quantity, wanted.open_above_ohm)
-        if bears_witness and self.unit is not None and self._contact.quantity is None:
+        above_ohm, tells = wanted.open_above_ohm, self._dial.tells
+        witness = self._witness.see(reading, wanted.quantity, above_ohm, tells=tells)
+        if witness and self.unit is not None and self._contact.quantity is None:
             self.unit.state.seen_open(reading.monotonic_s)
-        expected = Expectation(wanted.slow, wanted.quantity, close_enough_si=wanted.close_enough_ohm)
-        self._filter.expect(expected)
+        near_si = wanted.close_enough_ohm
+        self._filter.expect(Expectation(wanted.slow, wanted.quantity, close_enough_si=near_si))
         for event in self._filter.feed(reading):
             events.append(event)
             if isinstance(event, Contact):
+                events[-1] = replace(event, goes_on=not self._contact.seen_open)
                 self._contact.begun(reading.quantity)
-            elif isinstance(event, Settled):
-                events += self._settled(event)
             elif isinstance(event, LiftOff):
                 self._lifted(event, reading)
-        for told in events:
-            self._note_question(told)
+            elif isinstance(event, Settled) and not self._dial.too_coarse(event, wanted):
+                events += self._settled(event)  # else the prompt says where to turn the dial
+        self.question = still_asked(self.question, *events)
         self._contact.see(reading)
+        if not self._contact.lies(self._purpose):
+            self._setting = self._wanted_now
         if self._contact.overdue(reading.monotonic_s):
             serial = self.unit.serial if self.unit else ""
             events.append(Notice(Weight.WARNING, Code.PROBES_NOT_LIFTED, reading.utc_s, serial))
@@ -173,14 +182,12 @@ class Pipeline:
         """Take one command. One that cannot be carried out is answered by a notice and changes nothing."""
         if isinstance(command, ConfirmOpen) and not self._witness.pressed(monotonic_s):
             return []  # a key held down, or a pedal that bounces
-        # files that name another batch count from this unit on, with no moment between two units
         opened = self.batches.between_units(utc_s) if isinstance(command, StartUnit) else []
         try:
             events = self._obey(command, utc_s)
         except InputImpossible as error:
             events = [refusal(error, utc_s)]
-        for event in events:
-            self._note_question(event)
+        self.question = still_asked(self.question, *events)
         return [*opened, *events, *self._asked(monotonic_s)]
 
     def link_lost(self) -> None:
@@ -188,6 +195,7 @@ class Pipeline:
         self._filter.reset()
         self._witness.forget()
         self._contact.forget()
+        self._dial.asked()
 
     # ------------------------------------------------------------------ a restart is a replay
 
@@ -208,7 +216,7 @@ class Pipeline:
         self._prompt = None  # whatever was asked for before belongs to no operator yet
         for record in records:
             self.duties.replay(record, utc_s)
-            self._note_question(record)
+            self.question = still_asked(self.question, record)
             if isinstance(record, LeadZero | CheckStandard) or attempt_of(record) is not None:
                 self._contact.taken_before()
             match record:
@@ -239,7 +247,18 @@ class Pipeline:
 
     @property
     def wanted(self) -> Wanted:
-        """What the meter should be set to now."""
+        """What the meter should be set to now: while probes lie on what is done with, what it was set to."""
+        return self._setting if self._contact.lies(self._purpose) else self._wanted_now
+
+    @property
+    def _purpose(self) -> tuple[str, ...]:
+        """What a touch would be for now; see `contact`."""
+        if self.duties.asked or self.unit is None:
+            return self.duties.purpose
+        return self.unit.purpose
+
+    @property
+    def _wanted_now(self) -> Wanted:
         if self.duties.asked:
             return self.duties.wanted
         return self.unit.wanted if self.unit else Wanted()
@@ -253,7 +272,7 @@ class Pipeline:
         unit, duty = self.unit, self.duties.asked
         if unit is None and not duty:
             return []
-        purpose = self.duties.purpose if duty or unit is None else unit.purpose
+        purpose = self._purpose
         admission = self._contact.admits(settled, purpose)
         if admission is Admission.UNLIFTED and unit is not None and not duty:
             purpose, admission = self._as_before(settled, unit, purpose)
@@ -362,7 +381,7 @@ class Pipeline:
         left = self.duties.stay.last
         return [] if left is None else self.duties.revise(utc_s, doubted=self.batches.doubts(left))
 
-    def _obey_for_unit(self, command: Command, unit: UnitWork, utc_s: float) -> list[Event]:
+    def _obey_for_unit(self, command: Command, unit: UnitWork, utc_s: float) -> list[Event]:  # noqa: PLR0911
         match command:
             case MeasureAgain():
                 return [unit.measure_again(command.step, utc_s)]
@@ -373,6 +392,8 @@ class Pipeline:
                 return self._noted(self._closed(unit, utc_s, command.ending, command.reason.strip()))
             case ConfirmOpen():
                 return self._confirmed_open(unit, utc_s)
+            case StateRange():
+                return [self._dial.obey(command, self.wanted.quantity, utc_s)]
             case FixtureOpen():
                 found = unit.found_open(utc_s, Basis.OPEN_PROVEN, command.witness)
                 return self._noted([*found, *self._closed(unit, utc_s)])
@@ -401,8 +422,7 @@ class Pipeline:
     def doubt(self, command: StartUnit, utc_s: float) -> Notice | None:
         """What must be asked before a unit is started; None where it is plain, or was scanned once more."""
         before = self.unit
-        asked = self.question
-        if command.sure or (asked is not None and command.serial == asked_about(asked)):
+        if command.sure or command.serial == asked_about(self.question):
             return None
         if (unlike := self.serials.doubt(command.serial)) is not None:
             facts: dict[str, Fact] = {"unlike": unlike.value, "pattern": self.serials.pattern}
@@ -412,28 +432,17 @@ class Pipeline:
         facts = {"next": command.serial, "done": before.state.steps_done, "total": before.state.total}
         return Notice(Weight.WARNING, Code.UNIT_UNFINISHED, utc_s, before.serial, facts=facts)
 
-    def _note_question(self, event: Event | Recorded) -> None:
-        """A scan stays asked about until something is done; a remark or a refusal is nothing done."""
-        if isinstance(event, Notice):
-            if event.code in SCAN_ASKED:
-                self.question = event
-            elif attempt_of(event) is not None or event.code in (Code.UNIT_REOPENED, Code.SCAN_TAKEN_BACK):
-                self.question = None
-        elif isinstance(event, Recorded | Judged):
-            self.question = None
-
     @property
     def undoable(self) -> bool:
         """Whether there is a scan, giving up, skip or key that can be taken back."""
-        if self.question is not None or self._left is not None:
-            return True
-        return self.unit is not None and self.unit.undoable
+        by_word = self.unit is not None and self.unit.undoable
+        return by_word or self.question is not None or self._left is not None
 
     def _undo(self, utc_s: float) -> list[Event]:
         """Take back the latest scan, giving up, skip or key, as long as nothing was judged since."""
-        if (asked := self.question) is not None:
-            facts: dict[str, Fact] = {"next": asked_about(asked)}
-            return [Notice(Weight.REMARK, Code.SCAN_TAKEN_BACK, utc_s, facts=facts)]
+        if self.question is not None:
+            taken_back = {"next": asked_about(self.question)}
+            return [Notice(Weight.REMARK, Code.SCAN_TAKEN_BACK, utc_s, facts=taken_back)]
         if (left := self._left) is not None:
             self._left = None
             begun = self.unit
@@ -469,7 +478,8 @@ class Pipeline:
             raise Refused(Refusal.NO_PAIR_ASKED)
         if self._contact.quantity is not None:
             raise Refused(Refusal.KEY_SEES_VALUE)
-        self._witness.check(self._asked_s)
+        wait_s, turn_ohm = unit.state.key_wait_s, self._dial.showing(unit.wanted)
+        self._witness.check(self._asked_s, wait_s=wait_s, turn_ohm=turn_ohm)
         self._asked_s, self._prompt = 0.0, None
         basis = Basis.OPEN_BY_KEY if self.fixture is None else Basis.OPEN_BY_CLIP
         return self._noted([*unit.found_open(utc_s, basis), *self._closed(unit, utc_s)])
@@ -483,6 +493,7 @@ class Pipeline:
             return []
         if self._prompt is None or prompt.pair != self._prompt.pair or prompt.step != self._prompt.step:
             self._asked_s = monotonic_s
+            self._dial.asked()
             prompt = self._prompt_now(monotonic_s)
         self._prompt = prompt
         return [prompt]
@@ -494,6 +505,7 @@ class Pipeline:
         elif self.unit is None:
             prompt = self.batches.prompt()
         else:
-            waited_s = 0.0 if self._contact.quantity else monotonic_s - self._asked_s
-            prompt = self.unit.state.prompt(waited_s)
+            waits = self._contact.quantity is None and self._dial.turn_to(self.wanted) is None
+            prompt = self.unit.state.prompt(monotonic_s - self._asked_s if waits else 0.0)
+        prompt = self._dial.with_turn(prompt, self.wanted)
         return prompt if self.fixture is None else self.fixture.prompt(prompt)

@@ -65,7 +65,7 @@ class Held:
         resolution_si: worth of one count, None when unknown.
         origin: where the two are known from.
         offset_compensation: whether it is really on.
-        please_turn: sentences for the operator ("set the dial to ohms, 200 range"); empty when nothing is to
+        please_turn: sentences for the operator ("set the dial to ohms"); empty when nothing is to
             be done by hand.
     """
 

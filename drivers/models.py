@@ -13,13 +13,13 @@ from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 from pydantic_core import ErrorDetails
 
 from drivers.errors import FaultAt, ModelInvalid
-from drivers.reading import UNIT_OF, Quantity
+from drivers.reading import UNIT_OF, Quantity, Ranging
 
 NotNegative = Annotated[float, Field(ge=0.0, allow_inf_nan=False)]
 Positive = Annotated[float, Field(gt=0.0, allow_inf_nan=False)]
@@ -131,6 +131,7 @@ class MeterModel(_Strict):
         source: where the figures come from; every file must say so.
         window_celsius: room temperatures between which the statements hold.
         warm_up_minutes: time after switching on before they hold.
+        ranging: who chooses the range; a dial where the file does not say, since that proves least.
         calibration: None where the file states no calibration.
         ranges: smallest full scale first, function by function.
         content_hash: SHA-256 of the file's bytes, hexadecimal; empty for a model made in memory.
@@ -141,6 +142,7 @@ class MeterModel(_Strict):
     source: Annotated[str, Field(min_length=1)]
     window_celsius: tuple[Celsius, Celsius] = (18.0, 28.0)
     warm_up_minutes: NotNegative = 0.0
+    ranging: Literal[Ranging.DIAL, Ranging.AUTO] = Ranging.DIAL
     calibration: Calibration | None = None
     ranges: Annotated[tuple[RangeModel, ...], Field(alias="range", min_length=1)]
     content_hash: str = ""

@@ -57,7 +57,7 @@ def shown(wanted, ohm, conversion, now_s, *, quantity=None, flags=frozenset(), f
 def _range(wanted, ohm):
     """The range it is set to; where it is left to range by itself, the one that shows what lies there."""
     if wanted.expected_ohm is not None:
-        return 100.0 if wanted.expected_ohm <= 120 else 1000.0
+        return next(full for full in (100.0, 1e3, 1e5, 1e7) if wanted.expected_ohm <= 1.2 * full)
     return next((full for full in (100.0, 1e3, 1e5) if ohm is not None and ohm < full), 1e7)
 
 

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, TextIO
 
 from acquire import __version__
 from acquire.bench.daemon import Daemon
-from acquire.bench.doubts import DisplayDoubts, finest_range
+from acquire.bench.doubts import DisplayDoubts
 from acquire.bench.duty_setup import (
     calibration_due,
     calibration_notices,
@@ -30,6 +30,7 @@ from acquire.bench.publishing import mqtt_outlet
 from acquire.bench.recording import RecordedPipeline
 from acquire.bench.scanning import ScannerFeed
 from acquire.bench.self_check import mark_of, stand_before, still_holds
+from acquire.bench.typing_readings import into
 from acquire.clock import Clock
 from acquire.conditions import BENCH_FILE, Conditions, Recheck, Temperature
 from acquire.files.bench_tables import TemperatureSource, ZeroSource
@@ -51,8 +52,10 @@ from acquire.records import (
 from acquire.records.codes import Order
 from acquire.settle import SettleSettings
 from acquire.sheets import load_sheet
+from drivers.handheld.typed import TypedMeter
 from drivers.models import MeterModel, load_model
-from drivers.reading import Quantity
+from drivers.reading import Quantity, Ranging
+from drivers.registry import driver_class
 
 if TYPE_CHECKING:
     from acquire.bench.page_behind import Shown
@@ -95,7 +98,14 @@ class Files:
             "cards": self.cards,
             "fixture": hold_of(self.bench),
             "serials": SerialRule(self.bench.serial_pattern, COMMAND_WORDS),
+            "ranging": ranging(self.bench, self.model),
         }
+
+
+def ranging(bench: Bench, model: MeterModel) -> Ranging:
+    """Who chooses the meter's range."""
+    settable = driver_class(bench.meter.driver).capabilities.settable
+    return Ranging.SET if settable else model.ranging
 
 
 def read_files(bench: Bench, clock: Clock) -> Files:
@@ -227,6 +237,8 @@ def _feeds(bench: Bench, daemon: Daemon) -> list[Feed]:
     """The instruments, not yet opened."""
     settings = bench.meter
     meter = ohmmeter(bench, daemon.clock)
+    if isinstance(meter, TypedMeter):
+        daemon.type_in = into(meter)
     if bench.fixture is not None:
         meter = behind_card(bench, meter, daemon.pipeline.place.sheet, daemon.clock)
         wire_up(daemon, meter)
@@ -241,7 +253,7 @@ def _feeds(bench: Bench, daemon: Daemon) -> list[Feed]:
             lambda: daemon.pipeline.wanted,
             settings.integration_plc,
             settings.offset_compensation,
-            DisplayDoubts(lambda wanted: finest_range(daemon.pipeline.meter, wanted)),
+            DisplayDoubts(lambda: daemon.pipeline.meter),
         )
     ]
     if (named := scanner(bench, daemon.clock)) is not None:

@@ -15,6 +15,7 @@ from acquire.bench.daemon import Daemon
 from acquire.bench.duty_setup import calibration_due
 from acquire.bench.network_orders import Orders
 from acquire.conditions import CalibrationDue
+from acquire.files.bench_tables import TYPED
 from acquire.files.network_tables import PageSettings, Speech
 from acquire.files.settings import Bench
 from acquire.page.about import About
@@ -226,4 +227,5 @@ def about_of(bench: Bench, daemon: Daemon, speed: float) -> About:
         orders=settings is None or settings.orders,
         speed=speed,
         demo=speed != 1.0,
+        typed=bench.meter.driver == TYPED,
     )

@@ -38,7 +38,7 @@ from acquire.settle import SettleSettings
 from acquire.steps.checking import CheckDuty
 from acquire.verdict.typed import Habit
 from drivers.models import MeterModel
-from drivers.reading import Reading
+from drivers.reading import Ranging, Reading
 
 VERSION = 2
 """Of this spelling; a recording of a newer one is refused. Version 1 told an interrupted unit in another way:
@@ -74,6 +74,7 @@ class Bench:
         calibration: when the meter's falls due.
         cards: spool cards by what is written on the spool.
         fixture: None where hands hold the probes.
+        ranging: who chooses the meter's range.
     """
 
     version: int
@@ -88,6 +89,7 @@ class Bench:
     calibration: CalibrationDue | None = None
     cards: dict[str, SpoolCard] = field(default_factory=dict)
     fixture: FixtureHold | None = None
+    ranging: Ranging = Ranging.SET
 
 
 class _Exact(BaseModel):
@@ -140,6 +142,7 @@ class RecordedPipeline(Pipeline):
             self.calibration,
             dict(self.cards),
             self.fixture,
+            self.ranging,
         )
         self._write("bench", _spelt(bench=bench))
 
@@ -293,6 +296,7 @@ def _parts(plain: Any, sheet: Sheet | None) -> dict[str, Any]:
         "calibration": bench.calibration,
         "cards": bench.cards,
         "fixture": bench.fixture,
+        "ranging": bench.ranging,
     }
 
 

@@ -162,12 +162,16 @@ class PlaceSettings(Table):
     serial_pattern: Annotated[str, AfterValidator(_expression), Field(examples=["'P80-\\d{4}'"])] = ""
 
 
+TYPED = "typed"
+"""The driver of a meter without a cable, and its name on the record where the file gives none."""
+
+
 class MeterSettings(Table):
     """`[meter]`: the instrument that measures ohms.
 
     Attributes:
         driver: name of its driver.
-        link: address of its link.
+        link: address of its link; empty for a meter without one, whose readings are typed.
         model: path of its meter file, which states its accuracy.
         id: its name on the record.
         four_wire_below: pairs of a smaller nominal are measured with four wires; None for a meter with two.
@@ -179,9 +183,9 @@ class MeterSettings(Table):
     """
 
     driver: Annotated[Text, Field(examples=['"scpi"'])]
-    link: Annotated[Link, Field(examples=['"tcp:127.0.0.1:5025"'])]
+    link: Annotated[Link, Field(examples=['"tcp:127.0.0.1:5025"'])] = ""
     model: Annotated[FilePath, Field(examples=['"../meters/hand-2000.toml"'])]
-    id: BenchName = "meter"
+    id: BenchName = Field(default_factory=lambda known: TYPED if known.get("driver") == TYPED else "meter")
     four_wire_below: Ohm | None = None
     integration_plc: Annotated[float, Field(gt=0.0, le=1000.0, allow_inf_nan=False, strict=True)] | None = (
         None
@@ -190,6 +194,15 @@ class MeterSettings(Table):
     overdue: Overdue = Overdue.WARN
     self_check: Ohm | None = None
     options: DriverOptions = Field(default_factory=dict)
+
+    @model_validator(mode="after")
+    def _has_its_link(self) -> MeterSettings:
+        """Only what is typed comes without one."""
+        if not self.link and self.driver != TYPED:
+            raise ValueError("the meter needs link, its address")
+        if self.link and self.driver == TYPED:
+            raise ValueError("a meter whose readings are typed has no link: leave it out")
+        return self
 
 
 class TemperatureSettings(Table):

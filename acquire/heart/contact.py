@@ -22,7 +22,7 @@ SAME = 0.01
 SLID = 0.1
 """A value that moves by more than this fraction without a lift-off may have changed pins; workshop choice."""
 
-LINGER_S = 5.0
+LINGER_S = 8.0
 """Hands may stay on a pin for so long after its verdict before they are told to lift; workshop choice."""
 
 
@@ -157,6 +157,10 @@ class ContactRule:
     def take(self, settled: Settled, purpose: tuple[str, ...]) -> None:
         """A value was acted on."""
         self.taken, self.purpose, self.seen_open, self._refused_s = settled, purpose, False, None
+
+    def lies(self, purpose: tuple[str, ...]) -> bool:
+        """Whether the probes still lie where they lay for something else than this."""
+        return self.quantity is not None and not self.seen_open and purpose != self.purpose
 
     def overdue(self, monotonic_s: float) -> bool:
         """Whether to say now that the probes must be lifted: once, and not while hands only linger.

@@ -56,7 +56,7 @@ class UnitState:
         serial: str,
         *,
         order: Order = Order.GUIDED,
-        contact_wait_s: float = 10.0,
+        contact_wait_s: float = 3.0,
         warm_check: Callable[[list[PairReading]], bool] = lambda _: True,
         brackets: bool = False,
         placed: bool = False,
@@ -425,6 +425,13 @@ class UnitState:
             if why is Why.NONE and self.order is Order.FREE and self.open_pairs:
                 why = Why.FREE
         return Prompt(ask, self.serial, step.pair, step.name, done, self.total, why, times, facts)
+
+    @property
+    def key_wait_s(self) -> float:
+        """So long after a request a key may answer it: an open step asks for one at once."""
+        state = self.state
+        at_once = self.placed or state is None or state.step.kind is StepKind.OPEN
+        return 0.0 if at_once else self.contact_wait_s
 
     def lifted(self, monotonic_s: float) -> None:
         """The probes have left; needed for open steps that are bracketed by a known continuity."""

@@ -51,7 +51,7 @@ from acquire.steps.setup_choice import (
 )
 from acquire.verdict.judge import Attempt as Standing
 from acquire.verdict.judge import Yardstick, judge, judge_open, judge_repeat
-from drivers.reading import Quantity
+from drivers.reading import Flag, Quantity
 
 
 @dataclass(slots=True)
@@ -247,6 +247,8 @@ class UnitWork:
         four_wire = settled.quantity is Quantity.RESISTANCE_4W
         evidence = self.conditions.on_record(evidence, four_wire=four_wire)
         verdict = replace(verdict, touch=touch)
+        if Flag.TYPED in settled.flags and verdict.basis is Basis.MEASURED:
+            verdict = replace(verdict, basis=Basis.TYPED)
         return _attempt_of(verdict), Judged(verdict, evidence)
 
     def _counted(self, attempt: Attempt, judged: Judged) -> Judged:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import re
-from collections.abc import AsyncIterator, Awaitable, Callable
+from collections.abc import AsyncIterator, Awaitable, Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -17,17 +17,18 @@ from typing import Any
 from acquire.clock import Clock
 from acquire.errors import FileInvalid, QuantityInvalid, SteadyohmError
 from acquire.files.settings import load_bench
+from acquire.files.shipped import meter_file_for
 from acquire.page.shelf import Listed, files_of, shipped_files
 from acquire.page.stream import Stream
 from acquire.quantity import parse
 from acquire.records import Purpose
 from acquire.sheets import load_sheet
 from drivers.errors import MeterError
-from drivers.find import Finding
+from drivers.find import Finding, display_counts
 from drivers.link.address import parse_address
 from drivers.meter import Meter
 from drivers.reading import Quantity
-from drivers.registry import known_drivers, open_meter
+from drivers.registry import driver_class, known_drivers, open_meter
 
 Plain = dict[str, Any]
 Answered = tuple[int, Plain]
@@ -137,6 +138,7 @@ class Setup:
                 task.cancel()
 
     def _meters(self) -> list[Plain]:
+        models = [each for each in (*files_of(self.folder), *shipped_files()) if each.kind == "meter"]
         return [
             {
                 "id": place,
@@ -145,6 +147,7 @@ class Setup:
                 "text": each.text,
                 "options": {str(key): str(value) for key, value in each.options.items()},
                 "known": True,
+                "model": _proposed(each, models),
             }
             for place, each in enumerate(self.meters)
         ]
@@ -335,3 +338,15 @@ def _celsius(text: str) -> float | None:
         return parse(text, "°C")
     except QuantityInvalid as error:
         raise Unfit(f"{error.what} {error.hint}") from error
+
+
+def _proposed(finding: Finding, models: Sequence[Listed]) -> str:
+    """The meter file to begin with: one of the folder that bears the meter's name, else by its display."""
+    said = "".join(sign for sign in finding.identity.model.lower() if sign.isalnum())
+    for each in models:
+        name = "".join(sign for sign in each.name.lower() if sign.isalnum())
+        if said and (said in name or name in said):
+            return each.file
+    settable = driver_class(finding.driver).capabilities.settable
+    wanted = meter_file_for(display_counts(finding), settable=settable)
+    return next((each.file for each in models if each.path == wanted), "")

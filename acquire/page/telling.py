@@ -13,11 +13,12 @@ from acquire.page.facts import Facts
 from acquire.page.spoken import result_cue, verdict_aloud
 from acquire.quantity import show
 from acquire.records import LeadZero, Notice, Pair, TypedResult, UnitResult, Verdict
+from acquire.records.words import FAILING
 from acquire.unit_result import ended_s
 from acquire.words.beside import typed_answer, typed_reason
 from acquire.words.faults import sentence
 from acquire.words.notices import said
-from acquire.words.outcomes import OUTCOME_WORDS
+from acquire.words.outcomes import NOT_YET, OUTCOME_WORDS
 from acquire.words.plain import sureness
 from acquire.words.units import missing_words, pair_words, reason_of, why_not
 from acquire.words.units import result_words as ended_words
@@ -49,13 +50,15 @@ def verdict_words(verdict: Verdict) -> Plain:
     """Everything that the page shows of a verdict."""
     ohm = number(verdict.reference_ohm)
     value, reach, unit = ("open", "", "") if ohm is None else value_and_reach(ohm, verdict.expanded_ohm)
+    not_yet = verdict.outcome in FAILING and not verdict.counts
     text = " ".join(part for part in (value, f"± {reach}" if reach else "", unit) if part)
     return {
         "step": verdict.step,
         "pair": [verdict.pin_a, verdict.pin_b],
         "serial": verdict.serial,
         "outcome": verdict.outcome.value,
-        "word": OUTCOME_WORDS[verdict.outcome],
+        "word": NOT_YET if not_yet else OUTCOME_WORDS[verdict.outcome],
+        "shape": "not_yet" if not_yet else verdict.outcome.value,
         "spoken": verdict_aloud(verdict),
         "value": value,
         "uncertainty": reach,

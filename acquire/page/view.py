@@ -57,6 +57,12 @@ Plain = dict[str, Any]
 NOTES = 30
 """Notices kept for the log."""
 
+PUT_AWAY = (
+    frozenset({Code.STEP_AGAIN, Code.STEP_MOVED, Code.STEP_SKIPPED, Code.STEP_UNDONE, Code.UNIT_REOPENED})
+    | ANOTHER_PAIR
+)
+"""Notices after which the verdict before is shown no more."""
+
 LAZY = frozenset({"reading", "rest"})
 """Keys that follow every reading: they may wait a tenth of a second, all others go at once."""
 
@@ -219,7 +225,7 @@ class View:
                 phase.settled = True
             case LiftOff():
                 contact.lifted()
-                phase.lifted(event)
+                phase.lifted()
 
     def _verdict(self, verdict: Verdict) -> None:
         self._phase.judged, self._phase.other = True, False
@@ -233,7 +239,7 @@ class View:
 
     def _begin(self, started: UnitStarted) -> None:
         steps = [] if self._table is None else drawing.steps(self._table, self.about.purpose)
-        self._left = self._unit
+        self._left, self._phase.judged = self._unit, False
         self._unit = UnitView(started, steps, of=sum(step["kind"] != StepKind.TYPED for step in steps))
         self._set("verdict", None)
         self._set("result", None)
@@ -269,6 +275,8 @@ class View:
             self._unit.told(notice)
         if notice.code in MEASURED_AGAIN:
             self._again = notice
+        if notice.code in PUT_AWAY:
+            self._phase.judged = False
         if notice.code is Code.METER_LOST:
             self._phase.gone()
             self._contact.lifted()
@@ -277,6 +285,7 @@ class View:
             self._phase.lost = False
         if notice.code in ANOTHER_PAIR:
             self._phase.other = True
+        if notice.code in ANOTHER_PAIR or notice.code is Code.PROBES_NOT_LIFTED:
             self._set("hint", said(notice))
 
     def _reopened(self, serial: str) -> None:
@@ -303,6 +312,7 @@ class View:
                 "say": request_aloud(prompt, core),
                 "pair": pair,
                 "step": prompt.step,
+                "why": prompt.why.value,
                 "serial": prompt.serial,
                 "done": prompt.steps_done,
                 "of": prompt.steps_total,

@@ -46,7 +46,7 @@ class Basis(StrEnum):
     MEASURED: a settled value. REPEATED: the first pair measured again at the end. OPEN_BY_KEY, OPEN_BY_CLIP:
     an open pair on the operator's word that probes, or clips, are on it. OPEN_BRACKETED: an open pair between
     touches of two known continuities. OPEN_PROVEN: an open pair whose pins a fixture has proven to have
-    contact. PAPER: an imported paper record.
+    contact. PAPER: an imported paper record. TYPED: a value that somebody has read off a display and typed.
     """
 
     MEASURED = "measured"
@@ -56,6 +56,7 @@ class Basis(StrEnum):
     OPEN_BRACKETED = "open_bracketed"
     OPEN_PROVEN = "open_proven"
     PAPER = "paper"
+    TYPED = "typed"
 
 
 class Why(StrEnum):
@@ -180,6 +181,7 @@ class Code(StrEnum):
     LEADS_OLD = "leads.old"
     METER_BACK = "meter.back"
     METER_BATTERY = "meter.battery"
+    METER_DIAL = "meter.dial"
     METER_FROZEN = "meter.frozen"
     METER_FUNCTION = "meter.function"
     METER_HOLD = "meter.hold"
@@ -213,6 +215,7 @@ class Code(StrEnum):
     SELF_CHECK_FAILED = "self_check.failed"
     SELF_CHECK_PASSED = "self_check.passed"
     SERIAL_DOUBTFUL = "serial.doubtful"
+    READING_TYPED = "reading.typed"
     STEP_AGAIN = "step.again"
     STEP_MOVED = "step.moved"
     STEP_SKIPPED = "step.skipped"
@@ -277,7 +280,14 @@ class Refusal(StrEnum):
     NO_UNIT_YET = "no_unit_yet"
     NOTHING_MEASURED = "nothing_measured"
     NOTHING_TO_UNDO = "nothing_to_undo"
+    RANGE_ABSENT = "range_absent"
     RANGE_LOW = "range_low"
+    RANGE_UNTOLD = "range_untold"
+    READING_BY_METER = "reading_by_meter"
+    READING_MILLI_OR_MEGA = "reading_milli_or_mega"
+    READING_NONE = "reading_none"
+    READING_ONE_OR_OVER = "reading_one_or_over"
+    READING_POINT_OR_THOUSAND = "reading_point_or_thousand"
     SKIP_NO_REASON = "skip_no_reason"
     SPOOL_NAMELESS = "spool_nameless"
     SPOOL_NO_CARD = "spool_no_card"

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from acquire.bench.assembly import first_conditions, read_files
-from acquire.bench.doubts import DisplayDoubts, finest_range
+from acquire.bench.doubts import DisplayDoubts
 from acquire.bench.instruments import ohmmeter, scanner, thermometer
 from acquire.bench.intake import Feed
 from acquire.bench.keyboard import Keyboard, to_command
@@ -202,7 +202,7 @@ class StudyBench:
             lambda: self.work.wanted,
             settings.integration_plc,
             settings.offset_compensation,
-            DisplayDoubts(lambda wanted: finest_range(self.work.meter, wanted)),
+            DisplayDoubts(lambda: self.work.meter),
         )
         feeds = [meter]
         if settings.self_check is not None:

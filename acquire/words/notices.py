@@ -100,6 +100,17 @@ def _range(facts: Facts) -> str:
     return f"The meter is on its {full} range: turn it to {finest}, or it reads less surely than it could."
 
 
+def _typed_reading(facts: Facts) -> str:
+    """What somebody has typed, as it was understood."""
+    if "ohm" not in facts:
+        beyond = f" on the {show(facts['full_ohm'], 'Ω', digits=1)} range" if "full_ohm" in facts else ""
+        return f"{facts['typed']}: overload{beyond}."
+    ohm, count = facts["ohm"], facts["resolution_ohm"]
+    return (
+        f"{facts['typed']}: {show(ohm, 'Ω', resolution_si=count)}, in steps of {show(count, 'Ω', digits=1)}."
+    )
+
+
 def _unstated(facts: Facts) -> str:
     told = f"The meter file {facts['model']} states no accuracy for"
     if "resistor" in facts:
@@ -194,6 +205,7 @@ NOTICES: dict[Code, Saying] = {
     Code.LEADS_OLD: "The lead zero is old.",
     Code.METER_BACK: "The meter is back.",
     Code.METER_BATTERY: "The meter's battery is low: its readings drift, change it.",
+    Code.METER_DIAL: lambda facts: f"The dial is on {show(facts['full_ohm'], 'Ω', digits=1)}, as you say.",
     Code.METER_FROZEN: "{cause}",
     Code.METER_FUNCTION: lambda facts: (
         f"The meter is on {facts['quantity'].replace('_', ' ')}: set it to ohms."
@@ -209,6 +221,7 @@ NOTICES: dict[Code, Saying] = {
     Code.METER_SILENT: "The meter has been silent for some seconds.",
     Code.METER_TURN: "{turn}",
     Code.METER_UNSTATED: _unstated,
+    Code.READING_TYPED: _typed_reading,
     Code.NOTE: "{note}",
     Code.OPEN_ANCHORED: "{step}: the clip is proven by a continuity.",
     Code.ORDER_TAKEN: lambda facts: f"Ordered {WAYS[facts['way']]}: {facts['order'].replace('_', ' ')}.",
@@ -217,8 +230,16 @@ NOTICES: dict[Code, Saying] = {
     Code.PAGE_MUTE: "This machine has no voice: install espeak-ng, or let the browser speak.",
     Code.PAIR_OTHER: _another_pair,
     Code.PAIR_UNCLEAR: _another_pair,
-    Code.PART_RESTED: "{serial} has rested: it can be measured again.",
-    Code.PART_WARM: "{serial} is still warm. It can be measured when it has rested.",
+    Code.PART_RESTED: lambda facts: (
+        f"{facts['serial']} and {facts['more']} more have rested: they can be measured again."
+        if facts.get("more")
+        else f"{facts['serial']} has rested: it can be measured again."
+    ),
+    Code.PART_WARM: lambda facts: (
+        f"{facts['serial']} and {facts['more']} more are still warm. {facts['serial']} can be measured next."
+        if facts.get("more")
+        else f"{facts['serial']} is still warm. It can be measured when it has rested."
+    ),
     Code.PROBES_NOT_LIFTED: "The probes have not left what they measured before: lift them, then touch this "
     "unit.",
     Code.RESULT_HELP: lambda facts: "\n".join(facts["guidance"]),

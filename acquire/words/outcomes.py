@@ -15,6 +15,9 @@ OUTCOME_WORDS = {
 }
 """Outcomes as people read them, the same on the display and from the record."""
 
+NOT_YET = "not passed yet"
+"""A value that did not pass, and counts only if it comes again."""
+
 
 def deed_words(batch: Batch) -> str:
     """What there is to say of a deed on a batch: the operator's words, or what the record shows of it."""

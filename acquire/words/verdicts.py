@@ -28,6 +28,8 @@ def reason(verdict: Verdict) -> str:
     match verdict.basis:
         case Basis.MEASURED:
             return _measured(verdict)
+        case Basis.TYPED:
+            return f"{_measured(verdict)} Typed from the display."
         case Basis.REPEATED:
             return _repeated(verdict)
         case Basis.PAPER:

@@ -44,10 +44,11 @@ def test_a_wrong_pin_and_a_failing_unit_are_seen_and_heard_and_no_serial_does_ha
 
         _first_verdict(bench, eye)
         bench.measure(eye, ("2", "3"))
-        bench.measure(eye, ("4", "6"), "fail")
-        assert eye.sounds() == ["contact", "pass", "contact", "fail"]
+        bench.measure(eye, ("4", "6"), "not_yet")
+        assert eye.sounds() == ["contact", "pass", "contact", "not_yet"]
         assert "Not passed." in eye.said()
-        expect(eye.state("touch")).to_contain_text("touch again")
+        eye.state("not_yet", "not passed yet")
+        expect(eye.page.locator(".next-touch")).to_contain_text("again")
         bench.touch("4", "6")
         eye.state("fail", "unit")
         expect(eye.page.locator(".last")).to_contain_text("4–6")
@@ -82,8 +83,9 @@ def _first_verdict(bench, eye):
     [verdict] = wait_until(lambda: journal_entries(bench.file.parent, "verdict"))
     assert shown == pytest.approx(verdict.payload["reference_ohm"], rel=1e-3)
     bench.lift(eye)
-    eye.state("touch", "fast charge")
-    expect(eye.page.locator(".last")).to_contain_text("1–2")
+    expect(eye.page.locator(".next-touch")).to_contain_text("fast charge")
+    eye.page.wait_for_timeout(1000)
+    eye.state("pass", "1–2")  # it stays until the probes touch again
 
 
 def test_a_warm_unit_is_held_with_a_countdown(tmp_path, browser):
@@ -93,14 +95,13 @@ def test_a_warm_unit_is_held_with_a_countdown(tmp_path, browser):
         bench.sim.type("unit warm 35")
         eye.start("P80-0005")
         bench.zero(eye)
-        for _ in range(20):
-            asked = eye.page.locator(".now-big .one-pin .wire")
-            eye.page.wait_for_selector(".probe, .ended")
-            if not asked.count():
+        for done in range(20):
+            eye.page.wait_for_selector(".face .asked, .ended")
+            pair = eye.page.locator(".face .asked").evaluate_all("all => all.map(p => p.dataset.pin)")
+            if not pair:
                 break
-            pair = asked.evaluate_all("all => all.map(pin => pin.getAttribute('aria-label'))")
             bench.touch(*pair)
-            eye.page.wait_for_selector(".scale, .ended")
+            wait_until(lambda done=done: len(journal_entries(tmp_path, "verdict")) > done)
             bench.lift(eye)
         assert eye.state("held").locator(".sign").get_attribute("data-sign") == "held"
         left = eye.page.locator('.warning[data-code="part.warm"] [role="timer"]')

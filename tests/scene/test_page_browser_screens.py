@@ -99,7 +99,7 @@ def test_every_screen_is_accessible_and_fits_light_and_dark_large_and_small(tmp_
         bench.zero(eye)
         bench.measure(eye, ("1", "2"))
         bench.touch("2", "3")
-        eye.state("fail", "2–3")
+        eye.state("not_yet", "2–3")
         faults = {}
         for scheme, rules in (("light", RULES), ("dark", CONTRAST)):
             eye.page.emulate_media(color_scheme=scheme, reduced_motion="reduce")

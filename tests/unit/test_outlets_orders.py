@@ -24,6 +24,8 @@ from acquire.records import (
     ResumeBatch,
     SkipStep,
     StartUnit,
+    StateRange,
+    TypeReading,
     TypeResult,
     TypeTemperature,
     Undo,
@@ -35,6 +37,8 @@ CHECK = jsonschema.Draft202012Validator(orders.command_schema())
 INSULATION = "insulation = 120 Mohm, 500 V"
 
 GOOD = [
+    ({"command": "type_reading", "text": "0.44k"}, TypeReading("0.44k")),
+    ({"command": "state_range", "full_ohm": 2000}, StateRange(2000.0)),
     ({"command": "start_unit", "serial": "PL80-1"}, StartUnit("PL80-1")),
     (
         {"command": "start_unit", "serial": " PL80-1 ", "batch": "7", "operator": "Ida"},

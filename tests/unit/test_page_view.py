@@ -26,6 +26,7 @@ from acquire.records import (
     Settled,
     UnitStarted,
     Weight,
+    Why,
 )
 from acquire.steps.pairs import PairTable
 from drivers.reading import Flag, Kind, Quantity, Reading
@@ -51,8 +52,8 @@ def verdict(step=FIRST, **changes):
     return Judged(replace(VERDICT, **{"counts": True, **known, **changes}), EVIDENCE)
 
 
-def prompt(step=FIRST, ask=Ask.TOUCH, done=0):
-    return Prompt(ask, SERIAL, step.pair, step.name, done, len(PLOVER.steps))
+def prompt(step=FIRST, ask=Ask.TOUCH, done=0, why=Why.NONE):
+    return Prompt(ask, SERIAL, step.pair, step.name, done, len(PLOVER.steps), why)
 
 
 @pytest.fixture
@@ -106,8 +107,17 @@ def test_a_touch_goes_through_its_phases(view):
     assert cues(view) == [("pass", "Pass."), ("", "2 and 3.")]
     view.show(LiftOff("meter", 12.0, NOON_S))
     state = view.state()
-    assert (state["phase"], state["rest"]) == ("touch", None)
+    assert (state["phase"], state["rest"]) == ("verdict", None)
     assert state["verdict"]["pair"] == ["1", "2"]  # it stays to be read
+    view.show(Contact("meter", 12.5, NOON_S, goes_on=True))
+    assert view.state()["phase"] == "verdict"
+    view.show(prompt(PLOVER.steps[1], done=1, why=Why.SILENT))
+    assert view.state()["phase"] == "lift"
+    view.show(LiftOff("meter", 13.0, NOON_S))
+    view.show(Contact("meter", 14.0, NOON_S))
+    assert view.state()["phase"] == "settling"
+    said = "Nothing felt on 2 and 3. Hold both probes on it and press."
+    assert cues(view) == [("nothing_felt", said), ("contact", "")]
     assert [step["state"] for step in state["unit"]["steps"][:2]] == ["done", "asked"]
 
 
@@ -162,7 +172,7 @@ def test_a_contact_under_another_setting_is_no_touch(view):
     """The meter was set anew, the probes have not left: lift, and no sound."""
     at_a_unit(view)
     view.show(LiftOff("meter", 12.0, NOON_S))
-    view.show(Contact("meter", 12.0, NOON_S))
+    view.show(Contact("meter", 12.0, NOON_S, goes_on=True))
     assert view.state()["phase"] == "lift"
     assert cues(view) == []
 
@@ -173,7 +183,7 @@ def test_a_failing_value_is_asked_for_again(view):
     view.show(prompt(ask=Ask.TOUCH_AGAIN))
     step = view.state()["unit"]["steps"][0]
     assert (step["state"], step["outcome"], step["word"]) == ("again", None, "once more")
-    assert cues(view) == [("fail", "Not passed."), ("", "1 and 2 again.")]
+    assert cues(view) == [("not_yet", "Not passed."), ("", "1 and 2 again.")]
 
 
 def test_a_result_stays_until_the_next_unit(view):

@@ -121,7 +121,7 @@ def test_every_typed_word_is_in_the_readme_and_works():
     assert len(words) >= 6
     for word in words:
         assert f"`{word}" in PAGES["README.md"], word
-        to_command(f"{word} 20 °C")
+        to_command(f"{word} {'20k' if word == '.dial' else '20 °C'}")
 
 
 def test_every_table_of_a_bench_file_is_explained():

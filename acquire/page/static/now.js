@@ -5,21 +5,22 @@ import { drawCircuit } from "./circuit.js";
 import { drawFace } from "./face.js";
 import { lettering } from "./digits.js";
 import { drawJaws, drawScale } from "./scale.js";
-import { reach, view } from "./now_view.js";
+import { judged, reach, view } from "./now_view.js";
 import { sign } from "./signs.js";
 import { startForm } from "./start_unit.js";
 import { drawBatch, drawSteps } from "./steps.js";
 import { address } from "./router.js";
 import { orderButton } from "./order_button.js";
+import { typedReading } from "./typed_reading.js";
 
 /** Opens the screen; `bench` has state(), trace, linkUp(). */
 export function openNow(main, bench) {
-  const place = Object.fromEntries(["band", "big", "note", "picture", "reason", "face", "circuit", "start", "undo", "steps", "batch"].map((name) => [name, el("div", { class: `now-${name}` })]));
+  const place = Object.fromEntries(["band", "big", "note", "picture", "reason", "next", "face", "circuit", "start", "read", "undo", "steps", "batch"].map((name) => [name, el("div", { class: `now-${name}` })]));
   main.append(
     el("h1", { class: "unseen" }, "Bench"),
     el("section", { class: "now-plug", "aria-label": "Connector and circuit" }, place.face, place.circuit),
-    el("section", { class: "now-value", "aria-label": "Reading and verdict" }, place.band, place.big, place.note, place.picture, place.reason),
-    el("section", { class: "now-work", "aria-label": "Unit and batch" }, place.start, place.undo, place.steps, place.batch),
+    el("section", { class: "now-value", "aria-label": "Reading and verdict" }, place.band, place.big, place.note, place.picture, place.reason, place.next),
+    el("section", { class: "now-work", "aria-label": "Unit and batch" }, place.start, place.read, place.undo, place.steps, place.batch),
   );
   const redraw = () => {
     forget(place.face);
@@ -37,7 +38,7 @@ export function openNow(main, bench) {
 function draw(place, bench) {
   const state = bench.state();
   if (!state) return;
-  const seen = view(state);
+  const seen = lasting(place, state, bench);
   const live = bench.linkUp();
   part(place.band, [seen.band, live], () => drawBand(live ? seen.band : { name: "lost", shape: "lost", word: "not live", detail: ["no link", "to the daemon"] }));
   const stale = !live || seen.big.stale === true;
@@ -49,15 +50,40 @@ function draw(place, bench) {
     seen.hint ? el("p", { class: "hint" }, seen.hint) : null,
     seen.probe ? el("p", { class: "probe" }, seen.probe) : null,
   ]);
-  const asked = state.ask?.pair ?? (seen.picture === "scale" ? state.verdict?.pair : null) ?? null;
+  part(place.next, seen.next ?? null, (next) => (next ? drawNext(next) : null));
+  const asked = state.ask?.pair ?? null;
   const order = [...(state.face?.pins ?? []).map((pin) => pin.name), ...(state.face?.core ? [state.face.core] : [])];
   part(place.face, [state.face, asked], () => (state.face ? drawFace(state.face, asked, state.sheet?.name ?? "", place.redraw) : null));
   part(place.circuit, [state.circuit, asked], () => (state.circuit ? drawCircuit(state.circuit, order, asked) : null));
   const free = !state.unit || state.unit.ended;
   part(place.start, [free, state.orders], () => (free && state.orders !== false ? startForm() : null));
+  part(place.read, [!free && state.bench?.typed, state.orders], () => (!free && state.bench?.typed && state.orders !== false ? typedReading() : null));
   part(place.undo, [state.undoable, state.orders], () => (state.undoable && state.orders !== false ? orderButton(bench, "Undo", "undo", {}, "", false) : null));
   part(place.steps, state.unit, () => (state.unit ? drawSteps(state.unit) : null));
   part(place.batch, state.batch, () => (state.batch ? drawBatch(state.batch) : null));
+}
+
+const STAYS_MS = 1500;
+const MAY_WAIT = new Set(["ended", "touch", "duty", "idle", "lift", "wait"]);
+
+/** What is to be seen: a verdict stays for a while, whatever follows it, unless the probes touch again. */
+function lasting(place, state, bench) {
+  const { verdict, phase } = state;
+  const key = verdict ? [verdict.serial, verdict.step, verdict.attempt, verdict.revision, verdict.utc_s].join() : "";
+  if (key !== place.key) {
+    place.since = place.key === undefined ? -STAYS_MS : performance.now();
+    place.key = key;
+  }
+  clearTimeout(place.later);
+  const left_ms = place.since + STAYS_MS - performance.now();
+  if (!verdict || left_ms <= 0 || !MAY_WAIT.has(phase)) return view(state);
+  place.later = setTimeout(() => place.face.isConnected && draw(place, bench), left_ms + 5);
+  return judged(state);
+}
+
+function drawNext({ pair, step, text, again }) {
+  return el("p", { class: "next-touch" }, el("span", {}, again ? "again" : "next"), sign("A", "A"), lettering(pair[0], { wire: 14 }), sign("B", "B"), lettering(pair[1], { wire: 14 }),
+    el("span", { class: "next-step" }, text || step));
 }
 
 function drawBand(band) {

@@ -28,14 +28,17 @@ function stopped(state) {
   return { band: band("stop", "stopped"), big: { words: "No verdicts now" }, picture: "", reason: heaviest(state) || state.ask?.text || "", probe: probeWords(state.reading) };
 }
 
-function judged({ verdict }) {
-  const name = verdict.outcome;
+/** A verdict, with the request that follows it. */
+export function judged({ verdict, ask, hint, reading, phase }) {
+  const name = verdict.shape ?? verdict.outcome;
+  const touch = ["touch", "touch_again"].includes(ask?.kind);
   const word = verdict.word || OUTCOME_WORDS[name] || name;
   const uncounted = verdict.counts === false ? "counts only if it comes again" : "";
   return {
     band: band(name, word, [pairText(verdict.pair), verdict.step]),
     big: verdict.value ? { value: verdict.value, unit: verdict.unit ?? "", bold: true } : { words: verdict.open ? "open" : verdict.text || "no value", open: verdict.open, bold: true },
-    picture: verdict.value ? "scale" : "", note: [reach(verdict), uncounted].filter(Boolean).join("  ·  "), reason: verdict.reason ?? "", hint: verdict.hint ?? "",
+    picture: verdict.value ? "scale" : "", note: [reach(verdict), uncounted].filter(Boolean).join("  ·  "), reason: verdict.reason ?? "", hint: verdict.hint || hint || "",
+    next: touch && phase === "verdict" ? { pair: ask.pair, step: ask.step, text: ask.plain ? "" : ask.text, again: ask.kind === "touch_again" } : null, probe: reading?.kind === "value" ? "" : probeWords(reading),
   };
 }
 
@@ -99,10 +102,11 @@ function aboutPins(face, pair) {
 
 function asking({ ask, reading, hint, face, unit }) {
   const pair = ask?.pair ?? null;
+  const silent = ask?.why === "silent";
   const again = ask?.kind === "touch_again";
   const step = unit?.steps?.find((one) => one.name === ask?.step);
   return {
-    band: band("touch", again ? "touch again" : "touch", [ask?.step, step?.limits]),
+    band: band("touch", silent ? "nothing felt" : again ? "touch again" : "touch", [ask?.step, step?.limits]),
     big: pair ? { pair, pins: aboutPins(face, pair) } : { words: ask?.text ?? "" },
     picture: "last", reason: pair && !ask.plain ? ask.text : "", hint: hint ?? "", probe: probeWords(reading),
   };

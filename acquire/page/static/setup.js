@@ -75,6 +75,8 @@ function drawMeters(work) {
 async function take(work, meter) {
   work.meter = meter;
   work.trying = true;
+  const model = document.getElementById("s-model");
+  if (model && meter.model) model.value = meter.model;
   drawMeters(work);
   const answer = await postJson("/setup/try", { meter: meter.id });
   work.tried = answer.ok ? "" : answer.text;
