@@ -22,7 +22,7 @@ from acquire.records import Recorded
 from acquire.words.beside import check_text, typed_reason
 from acquire.words.faults import batch_doubt, likely
 from acquire.words.notices import said
-from acquire.words.units import findings_words, missing_words, why_not
+from acquire.words.units import findings_words, missing_words, relations_words, why_not
 from acquire.words.verdicts import hint, reason
 
 VERSION = 1
@@ -40,6 +40,7 @@ SAID: dict[str, dict[str, Callable[[Any], str | list[str]]]] = {
         "explanation": lambda result: likely(result.hypotheses[0]) if result.hypotheses else "",
         "held": why_not,
         "findings": lambda result: list(findings_words(result)),
+        "relations": lambda result: list(relations_words(result)),
         "not_tested": lambda result: list(missing_words(result)),
     },
     "batch": {"doubt": batch_doubt},
@@ -48,7 +49,7 @@ SAID: dict[str, dict[str, Callable[[Any], str | list[str]]]] = {
 
 TEXT = {"type": "string", "description": "for people"}
 TEXTS = {"type": "array", "items": {"type": "string"}, "description": "for people"}
-LISTED = frozenset({"findings", "not_tested"})
+LISTED = frozenset({"findings", "relations", "not_tested"})
 """Schemas of such a sentence, and of several; keys that hold several."""
 
 OPTIONAL = frozenset({"after"})

@@ -134,7 +134,7 @@ class Warmth:
 
     Attributes:
         low_kelvin, kelvin, high_kelvin: 2.5 %, median, 97.5 % of it.
-        lowest_kelvin, highest_kelvin: 1 % and 99 % of it: what a pass must hold for.
+        lowest_kelvin, highest_kelvin: 0.3 % and 99.7 % of it: what a pass must hold for.
         u_kelvin: its standard deviation.
         moving: probability that it is off by more than the limit.
         at_least_s, usual_s, at_most_s: how long until it is within the limit, if it is off: 5 %, median and
@@ -191,7 +191,7 @@ def warmth(
     weight /= weight.sum()
     of_kelvin = weight.sum(axis=0)
     lowest, low, middle, high, highest = (
-        _quantile(kelvin, of_kelvin, p) for p in (0.01, 0.025, 0.5, 0.975, 0.99)
+        _quantile(kelvin, of_kelvin, p) for p in (0.003, 0.025, 0.5, 0.975, 0.997)
     )
     mean = float((of_kelvin * kelvin).sum())
     u = math.sqrt(float((of_kelvin * (kelvin - mean) ** 2).sum()))

@@ -144,6 +144,21 @@ class ClosureFound:
 
 
 @dataclass(frozen=True, slots=True)
+class StepAtEnd:
+    """What a step comes to with what is unsure of the unit's temperature in its budget.
+
+    Attributes:
+        expanded_ohm: half-width of its 95 % interval with that.
+        outcome, conformity: by the sheet's rule with that.
+    """
+
+    step: str
+    expanded_ohm: float
+    outcome: Outcome
+    conformity: float
+
+
+@dataclass(frozen=True, slots=True)
 class UnitTemperature:
     """What is known of a unit's temperature, as its excess over the thermometer when it was touched last.
 
@@ -153,6 +168,7 @@ class UnitTemperature:
         moving: probability that it is off by more than the sheet allows.
         told_by_shift: what two windings or more share has a say; else drift and a stated rest are all.
         rested_s: how long it was known to have rested, None when nothing was.
+        steps: that have limits, with `u_kelvin` in their budgets.
     """
 
     low_kelvin: float
@@ -162,6 +178,7 @@ class UnitTemperature:
     moving: float
     told_by_shift: bool
     rested_s: float | None
+    steps: tuple[StepAtEnd, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -59,6 +59,16 @@ HOW_TO_READ = (
     "within the limits."
 )
 
+TEMPERATURE = (
+    "All readings together say that the unit was off the temperature it was corrected with by {low:+.1f} K "
+    "to {high:+.1f} K (95 %); each U of a judged step holds a standard uncertainty of {u:.2g} K for that."
+)
+
+HOW_RELATED = (
+    "The joint at a pin is what its pairs have in excess over the windings, such as (R12 + R23 − R13) / 2 at "
+    "pin 2, without the pin's own lead."
+)
+
 HOW_CORRECTED = (
     "Result = (reading − leads) · (k₀ + reference temperature) / (k₀ + winding temperature), with the k₀ of "
     "the winding's material on the sheet (copper 234.5 °C). Leads: zero measured with the probes held "

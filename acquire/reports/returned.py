@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 import msgspec
@@ -17,6 +17,7 @@ import msgspec
 from acquire.errors import InputImpossible
 from acquire.journal.question import Question, Record
 from acquire.physics.budget import combine
+from acquire.physics.common import combination
 from acquire.physics.copper import CONDUCTORS
 from acquire.quantity import counted
 from acquire.records import Hypothesis, Outcome, Purpose, Term
@@ -251,7 +252,7 @@ def _change(then: Value, now: Value) -> Change:
         finding = Finding.AS_BEFORE
         if abs(change_ohm) > expanded_ohm:
             finding = Finding.CHANGED
-        elif _same_scale(then, now) and abs(change_ohm) > _expanded(then, now, without=ACCURACY):
+        elif _same_scale(then, now) and abs(change_ohm) > _expanded(then, now, one_scale=True):
             finding = Finding.PERHAPS
     if not meaningful:
         return Change(*sides, finding, change_ohm, expanded_ohm, None, None)
@@ -273,12 +274,26 @@ def _same_scale(then: Value, now: Value) -> bool:
     return budgets and all(getattr(then, name) == getattr(now, name) for name in SAME_SCALE)
 
 
-def _expanded(then: Value, now: Value, without: str = "") -> float:
-    """95 % half-width of the difference: from both budgets, or from both half-widths without them."""
-    terms = [term for term in (*_terms(then), *_terms(now)) if term.name != without]
-    if then.evidence is not None and now.evidence is not None and terms:
-        return combine(terms).expanded
-    return math.hypot(then.expanded_ohm or 0.0, now.expanded_ohm or 0.0)
+def _expanded(then: Value, now: Value, *, one_scale: bool = False) -> float:
+    """95 % half-width of the difference: from both budgets, or from both half-widths without them.
+
+    Args:
+        then: at the earlier visit.
+        now: at this one.
+        one_scale: the meter's own error was the same at both, so that what they share of it cancels.
+    """
+    if not (_terms(then) and _terms(now)):
+        return math.hypot(then.expanded_ohm or 0.0, now.expanded_ohm or 0.0)
+    visits = ((1.0, now), (-1.0, then))
+    parts = [(sign, [_between(term, one_scale=one_scale) for term in _terms(v)]) for sign, v in visits]
+    return combine(combination(parts)).expanded
+
+
+def _between(term: Term, *, one_scale: bool) -> Term:
+    """A term with what two visits share of it: at most the meter's own error; all else was set up anew."""
+    if not one_scale or term.name != ACCURACY:
+        return replace(term, shared=())
+    return replace(term, shared=term.shared or ((ACCURACY, term.standard_uncertainty_ohm),))
 
 
 # ---------------------------------------------------------------- all pairs together

@@ -167,7 +167,7 @@ def _by_temperature(unit: Measured, warmth: OfTemperature) -> Outcome | None:
 def _recorded(found: OfTemperature, rested_s: float | None) -> UnitTemperature:
     excess = found.warmth
     ends = excess.low_kelvin, excess.kelvin, excess.high_kelvin
-    return UnitTemperature(*ends, found.u_kelvin, excess.moving, found.told_by_shift, rested_s)
+    return UnitTemperature(*ends, found.u_kelvin, excess.moving, found.told_by_shift, rested_s, found.steps)
 
 
 def _counting(closed: ClosureFound) -> Outcome | None:
@@ -182,7 +182,9 @@ def _counting(closed: ClosureFound) -> Outcome | None:
 
 def _judgeable(unit: Measured, purpose: Purpose) -> list[Judgeable]:
     """Values that have limits; the temperature decides nothing about others."""
-    every = [Judgeable(reading, unit.table.limits_for(step, purpose)) for step, reading in unit.judged]
+    every = [
+        Judgeable(reading, unit.table.limits_for(step, purpose), step.name) for step, reading in unit.judged
+    ]
     return [e for e in every if e.limits.lower_ohm is not None or e.limits.upper_ohm is not None]
 
 

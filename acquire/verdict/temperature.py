@@ -19,7 +19,8 @@ from acquire.physics.budget import combine
 from acquire.physics.common import TEMPERATURE, Floats, PairReading, commons
 from acquire.physics.cooling import KNOWN_TAU_LOG_U, TAU_LOG_U, TAU_S, Look, Warmth, tau_of_mass, warmth
 from acquire.physics.copper import conductor_named, fraction_per_kelvin
-from acquire.records import BranchKind, Decision, Limits, Outcome, Term
+from acquire.records import BranchKind, Limits, Outcome, Term
+from acquire.records.bench import StepAtEnd
 from acquire.records.words import PASSING
 from acquire.steps.pairs import PairTable
 from acquire.unit_result import worst
@@ -60,10 +61,11 @@ class Standing(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Judgeable:
-    """A reading that counts, with what it is held against."""
+    """A reading that counts, with what it is held against, and the name of its step."""
 
     reading: PairReading
     limits: Limits
+    step: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,14 +75,14 @@ class OfTemperature:
     Attributes:
         warmth: excess over the thermometer, and how long to wait.
         u_kelvin: standard uncertainty of the winding against the thermometer, as it counts in budgets.
-        decisions: of each reading, with that in its budget.
+        steps: each conducting reading with that in its budget.
         outcome: the worst of those.
         told_by_shift: the shared shift of two windings or more has a say; else drift and stated rest are all.
     """
 
     warmth: Warmth
     u_kelvin: float
-    decisions: tuple[Decision, ...]
+    steps: tuple[StepAtEnd, ...]
     outcome: Outcome | None
     standing: Standing
     told_by_shift: bool
@@ -208,12 +210,12 @@ def _per_kelvin(table: PairTable, reading: PairReading) -> float:
     return fraction_per_kelvin(table.sheet.reference_celsius, metal)
 
 
-def _decided(table: PairTable, each: Judgeable, u_kelvin: float) -> Decision:
+def _decided(table: PairTable, each: Judgeable, u_kelvin: float) -> StepAtEnd:
     reading, sheet = each.reading, table.sheet
     ohm = reading.ohm * _per_kelvin(table, reading) * u_kelvin
     terms = reading.terms or (Term("reading", reading.u_ohm),)
     whole = combine([*terms, Term(AGAINST_THERMOMETER, abs(ohm), shared=((TEMPERATURE, -ohm),))])
-    return decide(
+    found = decide(
         reading.ohm,
         whole.standard_uncertainty,
         whole.expanded,
@@ -222,10 +224,11 @@ def _decided(table: PairTable, each: Judgeable, u_kelvin: float) -> Decision:
         shape=whole.law,
         maximum_risk=sheet.maximum_risk,
     )
+    return StepAtEnd(each.step, whole.expanded, found.outcome, found.conformity)
 
 
-def _worst(decisions: Sequence[Decision]) -> Outcome | None:
-    return worst(each.outcome for each in decisions)
+def _worst(steps: Sequence[StepAtEnd]) -> Outcome | None:
+    return worst(each.outcome for each in steps)
 
 
 def _spread(table: PairTable) -> Floats:

@@ -73,6 +73,11 @@ def _finding(found: Finding, rules: dict[str, BalanceFound], closed: dict[str, C
             return f"The first unit of {found.name} is in doubt, and nobody has accepted it yet."
 
 
+def relations_words(result: UnitResult) -> tuple[str, ...]:
+    """Every closed relation of the circuit that the readings of a unit show, a sentence each."""
+    return tuple(closure(each) for each in result.closures)
+
+
 def untested_words(untested: Untested) -> str:
     """One thing that was not tested."""
     if untested.kind is UntestedKind.TURNS:

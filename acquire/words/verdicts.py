@@ -145,12 +145,16 @@ COLD_QUESTION = (
 )
 
 
+def closure_name(found: ClosureFound) -> str:
+    """Of what a closed relation shows."""
+    return f"joint at pin {found.where}" if found.kind is ClosureKind.JOINT else found.where
+
+
 def closure(found: ClosureFound) -> str:
     """What a closed relation of the circuit says: "joint at pin 2: 2.02 Ω ± 0.04 Ω, limit 0.3 Ω"."""
-    name = f"joint at pin {found.where}" if found.kind is ClosureKind.JOINT else found.where
     limits = (found.lower_ohm, found.upper_ohm)
     shown = " to ".join(ohm_text(limit) for limit in limits if limit is not None)
-    text = f"{name}: {ohm_text(found.ohm)} ± {ohm_text(found.expanded_ohm, 2)}, limit {shown}"
+    text = f"{closure_name(found)}: {ohm_text(found.ohm)} ± {ohm_text(found.expanded_ohm, 2)}, limit {shown}"
     if found.contradicts:
         return f"{text}: less than nothing, so one of {joined(found.pairs)} is another pair's."
     return f"{text}."

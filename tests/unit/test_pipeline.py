@@ -230,6 +230,24 @@ def test_a_unit_that_cools_during_the_test_is_held():
     assert (result.outcome, result.ending) == (None, Ending.WARM)
 
 
+def test_a_held_unit_comes_back_by_time_and_not_by_its_name():
+    """12 % high in all pairs: held, and again at once; cold after two hours it passes, its rest on record."""
+    bench = Bench()
+    bench.begin()
+    warm = {pair: ohm * 1.12 for pair, ohm in GOOD.items()}
+    first = bench.work_through(warm)
+    assert (first.outcome, first.ending) == (None, Ending.WARM)
+    assert 0.0 < first.wait_least_s <= first.wait_s
+    bench.begin()
+    assert bench.work_through(warm).ending is Ending.WARM
+    bench.now_s += 2.0 * 3600.0
+    bench.air(0.5)
+    bench.begin()
+    last = bench.work_through(GOOD)
+    assert (last.outcome, last.ending) == (Outcome.PASS, Ending.DONE)
+    assert last.temperature.rested_s >= 2.0 * 3600.0
+
+
 def test_a_value_that_another_has_replaced_is_no_sign_of_warmth():
     """A slip read 21 % low and was touched again: the unit was not 54 kelvin colder a moment ago."""
     bench = Bench()

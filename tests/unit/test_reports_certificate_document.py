@@ -9,7 +9,22 @@ import pytest
 
 from acquire.errors import InputImpossible
 from acquire.journal.history import JournalReader
-from acquire.records import Code, Ending, Notice, Outcome, Purpose, ResultKind, Untested, UntestedKind, Weight
+from acquire.records import (
+    Code,
+    Ending,
+    Finding,
+    FindingKind,
+    Notice,
+    Outcome,
+    Pair,
+    Purpose,
+    ResultKind,
+    Untested,
+    UntestedKind,
+    Weight,
+)
+from acquire.records.bench import ClosureFound, StepAtEnd, UnitTemperature
+from acquire.records.codes import ClosureKind
 from acquire.reports.certificate import Calibration, Given, Heading, certificate_from_text, certificate_of
 from acquire.reports.certificate_check import SOFTWARE, check
 from acquire.reports.certificate_document import certificate_document
@@ -85,6 +100,33 @@ def test_it_states_what_a_report_must(folder):
     ):
         assert item in text, item
     assert "reads like 1–3" not in text  # a wrong pin that was named and corrected is no deviation
+
+
+JOINT = ClosureFound(
+    ClosureKind.JOINT, "2", 2.02, 0.04, None, 0.3, Outcome.FAIL, 0.0, contradicts=False,
+    pairs=(Pair("1", "2"), Pair("2", "3"), Pair("1", "3")),
+)  # fmt: skip
+
+
+def test_a_joint_that_several_pairs_show_is_on_it(tmp_path):
+    """With value, uncertainty and limit, though every pair passes."""
+    *steps, result = visit(outcome=Outcome.FAIL)
+    found = (Finding(FindingKind.CLOSURE, "2", outcome=Outcome.FAIL),)
+    text = words(journal_with(tmp_path, [*steps, replace(result, closures=(JOINT,), found=found)]))
+    assert "joint at pin 2: 2.020 Ω ± 0.04 Ω, limit 0.3 Ω." in text
+    assert "joint at pin 2 1–2, 2–3, 1–3 2.020 ± 0.040 Ω at most 0.3000 Ω" in text
+
+
+def test_what_is_unsure_of_the_units_temperature_is_in_each_u(tmp_path):
+    """As the unit's end found it, and told below the table; a step that it decides is not passed."""
+    *steps, result = visit()
+    at_end = StepAtEnd("slow charge", 3.0, Outcome.CONDITIONAL_PASS, 0.9)
+    warmth = UnitTemperature(-0.5, 0.1, 1.25, 0.64, 0.1, told_by_shift=True, rested_s=None, steps=(at_end,))
+    text = words(journal_with(tmp_path, [*steps, replace(result, temperature=warmth)]))
+    assert "202.6 ± 3.0 Ω" in text
+    assert "90.0 %" in text
+    assert "by -0.5 K to +1.2 K (95 %)" in text
+    assert "0.64 K" in text
 
 
 def test_pages_are_numbered_in_print(folder):

@@ -50,9 +50,9 @@ def test_a_start_winding_too_short_never_passes_warm():
 
 
 @pytest.mark.parametrize("kelvin", [5.0, 8.0])
-def test_all_windings_too_low_hardly_ever_pass_warm(kelvin):
+def test_all_windings_too_low_never_pass_warm(kelvin):
     """6.5 % low in all windings and some kelvin warm: no ratio shows it, only a cooling of 3 to 40 sigma."""
-    assert passed(ruled(MOTOR, kelvin, ohms={"start": 94.0 * 0.935, "run": 48.0 * 0.935})) <= 0.1 * UNITS
+    assert passed(ruled(MOTOR, kelvin, ohms={"start": 94.0 * 0.935, "run": 48.0 * 0.935})) == 0
 
 
 def test_a_warm_good_unit_never_fails():
@@ -84,11 +84,9 @@ def test_what_is_unsure_of_the_temperature_is_in_every_budget():
     told = of_temperature(unit.table, unit.judged, unit.looks, rested_s=7200.0)
     assert 0.3 < told.u_kelvin < 0.7
     per_kelvin = 1.0 / 254.5
-    for each, decision in zip(unit.judged, told.decisions, strict=True):
+    for each, step in zip(unit.judged, told.steps, strict=True):
         temperature = 2.0 * told.u_kelvin * per_kelvin * each.reading.ohm
-        assert decision.guard_band_ohm == pytest.approx(
-            np.hypot(2.0 * each.reading.u_ohm, temperature), rel=0.05
-        )
+        assert step.expanded_ohm == pytest.approx(np.hypot(2.0 * each.reading.u_ohm, temperature), rel=0.05)
 
 
 def test_a_held_unit_comes_back_by_time_and_steadiness():
