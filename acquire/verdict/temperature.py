@@ -43,6 +43,9 @@ _BAD, _BAD_SPREAD = 0.15, 0.1
 """Share of units whose windings are not as the sheet says, and how far each of them, and all together, may
 then be off: so a shared shift alone never proves that a unit is warm or cold. Workshop choices."""
 
+_WINDING_KELVIN = (-60.0, 230.0)
+"""Against the thermometer: from deep frost to the end of insulation class 250 (IEC 60085; from memory)."""
+
 COLD_FOR_S = 2.0 * 3600.0
 """Rest that is asked about where nothing else tells of the temperature."""
 
@@ -112,6 +115,8 @@ def of_temperature(
     rested = rested_s is not None and rested_s >= COLD_FOR_S
     passes = rested or all(_within(table, each, found) for each in conducting)
     standing = _standing(found, _worst(before), _worst(after), passes=passes)
+    if any(_past_heat(table, each) for each in judged):
+        standing = Standing.STANDS
     return OfTemperature(found, u_kelvin, after, _worst(after), standing, shift is not None)
 
 
@@ -203,6 +208,19 @@ def _within(table: PairTable, each: Judgeable, found: Warmth) -> bool:
     ohm, per_kelvin = each.reading.ohm, _per_kelvin(table, each.reading)
     ends = (ohm * (1.0 - per_kelvin * kelvin) for kelvin in (found.lowest_kelvin, found.highest_kelvin))
     return all(lower <= end <= upper for end in ends)
+
+
+def _past_heat(table: PairTable, each: Judgeable) -> bool:
+    """Whether no temperature that a winding can have brings a value within its limits."""
+    ohm, lower, upper = each.reading.ohm, each.limits.lower_ohm, each.limits.upper_ohm
+    if not math.isfinite(ohm):
+        return upper is not None
+    found = _decided(table, each, 0.0)
+    if found.outcome is not Outcome.FAIL:
+        return False
+    coldest, hottest = (1.0 + _per_kelvin(table, each.reading) * kelvin for kelvin in _WINDING_KELVIN)
+    low = lower is not None and (ohm + found.expanded_ohm) / coldest < lower
+    return low or (upper is not None and (ohm - found.expanded_ohm) / hottest > upper)
 
 
 def _per_kelvin(table: PairTable, reading: PairReading) -> float:

@@ -1,5 +1,6 @@
 """The temperature of a unit as an unknown: nothing passes that a likely temperature would fail."""
 
+import math
 from collections import Counter
 from dataclasses import replace
 
@@ -53,6 +54,15 @@ def test_a_start_winding_too_short_never_passes_warm():
 def test_all_windings_too_low_never_pass_warm(kelvin):
     """6.5 % low in all windings and some kelvin warm: no ratio shows it, only a cooling of 3 to 40 sigma."""
     assert passed(ruled(MOTOR, kelvin, ohms={"start": 94.0 * 0.935, "run": 48.0 * 0.935})) == 0
+
+
+@pytest.mark.parametrize("kelvin", [0.0, 30.0])
+@pytest.mark.parametrize("start_ohm", [900.0, 2.0, math.inf])
+def test_what_no_temperature_explains_fails_at_once(start_ohm, kelvin):
+    """A joint of 800 ohm, nearly all turns shorted, a break: nothing more is seen of a unit that cools."""
+    found = ruled(MOTOR, kelvin, ohms={"start": start_ohm, "run": 48.0}, spread=False)
+    assert {standing for standing, _ in found} == {Standing.STANDS}
+    assert not passed(found)
 
 
 def test_a_warm_good_unit_never_fails():
