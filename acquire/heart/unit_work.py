@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field, replace
+from itertools import accumulate
 
 from acquire.conditions import Conditions
 from acquire.heart.attempt import Attempt, Deed, attempt_of, facts_of, refused
@@ -119,11 +120,14 @@ class UnitWork:
         """Every touch that counts as it tells of the unit's temperature, oldest first.
 
         A value that another has replaced was doubted, mostly as another pair's: it would seem to have cooled.
+        Where the clock was set back, no time passes until it is where it was.
         """
-        every = [(a, self.state.named(a.step)) for a in self.state.attempts if a.deed is Deed.JUDGED]
+        judged = [a for a in self.state.attempts if a.deed is Deed.JUDGED]
+        times_s = accumulate((a.utc_s for a in judged), max)
+        every = [(a, self.state.named(a.step), at_s) for a, at_s in zip(judged, times_s, strict=True)]
         return [
-            Look(str(s.step.pair), a.utc_s, a.ohm, a.touch_u_ohm, a.rate_per_s, a.u_rate_per_s)
-            for a, s in every
+            Look(str(s.step.pair), at_s, a.ohm, a.touch_u_ohm, a.rate_per_s, a.u_rate_per_s)
+            for a, s, at_s in every
             if math.isfinite(a.ohm) and a.ohm == s.ohm
         ]
 
