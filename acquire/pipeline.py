@@ -269,14 +269,14 @@ class Pipeline:
         """A value is at rest: for a duty of the bench if one was asked for, else the unit's."""
         if self.fixture is not None and not self.fixture.fits(self._prompt):
             return []
-        unit, duty = self.unit, self.duties.asked
+        unit, duty, purpose = self.unit, self.duties.asked, self._purpose
         if unit is None and not duty:
             return []
-        purpose = self._purpose
         admission = self._contact.admits(settled, purpose)
         if admission is Admission.UNLIFTED and unit is not None and not duty and unit.state.attempts:
             purpose, admission = self._contact.as_before(settled, purpose)
-        if admission in (Admission.KNOWN, Admission.UNLIFTED):
+        unset = settled.quantity is not self._wanted_now.quantity  # by what lay on the probes before
+        if unset or admission in (Admission.KNOWN, Admission.UNLIFTED):
             return []
         if duty or unit is None:
             again = admission in (Admission.REVISED, Admission.MOVED)

@@ -68,9 +68,9 @@ def test_a_typed_temperature_lives_on_with_its_age(tmp_path):
 
 @pytest.mark.parametrize("killed_after", [None, 1, *map(long_form, (3, 6))])
 def test_a_unit_that_cools_is_held_with_a_restart_as_without(tmp_path, killed_after):
-    """12 K warm and cooling by more than 1 K while it is measured."""
+    """25 K warm and cooling by more than 2 K while it is measured."""
     with at(tmp_path, "plover") as (bench, hands):
-        unit = sound(hands, kelvin=12.0)
+        unit = sound(hands, kelvin=25.0)
         scan(bench, hands, unit)
         if killed_after:
             judged(bench, hands, killed_after)
