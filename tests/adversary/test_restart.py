@@ -75,7 +75,7 @@ def test_a_unit_that_cools_is_held_with_a_restart_as_without(tmp_path, killed_af
         if killed_after:
             judged(bench, hands, killed_after)
             again(bench)
-        result = hands.go_on(unit.serial, within_s=40.0)
+        result = hands.go_on(unit.serial, within_s=100.0)
         assert result, bench.ask
         assert is_held(result), result["outcome"]
 
