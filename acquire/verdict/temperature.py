@@ -115,7 +115,8 @@ def of_temperature(
     rested = rested_s is not None and rested_s >= COLD_FOR_S
     passes = rested or all(_within(table, each, found) for each in conducting)
     standing = _standing(found, _worst(before), _worst(after), passes=passes)
-    if any(_past_heat(table, each) for each in judged):
+    broken = any(math.isinf(each.reading.ohm) and each.limits.upper_ohm is not None for each in judged)
+    if broken or any(_past_heat(table, *each) for each in zip(conducting, before, strict=True)):
         standing = Standing.STANDS
     return OfTemperature(found, u_kelvin, after, _worst(after), standing, shift is not None)
 
@@ -210,12 +211,9 @@ def _within(table: PairTable, each: Judgeable, found: Warmth) -> bool:
     return all(lower <= end <= upper for end in ends)
 
 
-def _past_heat(table: PairTable, each: Judgeable) -> bool:
+def _past_heat(table: PairTable, each: Judgeable, found: StepAtEnd) -> bool:
     """Whether no temperature that a winding can have brings a value within its limits."""
     ohm, lower, upper = each.reading.ohm, each.limits.lower_ohm, each.limits.upper_ohm
-    if not math.isfinite(ohm):
-        return upper is not None
-    found = _decided(table, each, 0.0)
     if found.outcome is not Outcome.FAIL:
         return False
     coldest, hottest = (1.0 + _per_kelvin(table, each.reading) * kelvin for kelvin in _WINDING_KELVIN)
