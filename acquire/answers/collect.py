@@ -69,7 +69,7 @@ async def run_collector(path: Path, name: str | None) -> None:
 
 
 async def migrate_only(path: Path) -> str:
-    """Make the tables that are missing; gives a sentence.
+    """Make the tables that are missing, and set aside what no report could read; gives a sentence.
 
     Raises:
         FileInvalid, InputImpossible: the file, or a secret that it names, cannot be used.
@@ -83,8 +83,10 @@ async def migrate_only(path: Path) -> str:
     database = load_collector(path).database
     store = Store(with_password(database.address, database.password(os.environ)), RealClock())
     await store.open()
+    aside = await store.set_aside_unreadable()
     await store.close()
-    return f"The tables in {shown(database.address)} are those of this version."
+    moved = f" Set aside as rejected, with a number beyond all measure: {aside}." if aside else ""
+    return f"The tables in {shown(database.address)} are those of this version.{moved}"
 
 
 async def bring_in(path: Path, journal: Path, *, evidence: bool, say: Callable[[str], None]) -> int:
