@@ -6,9 +6,12 @@ import psycopg
 from psycopg.conninfo import conninfo_to_dict, make_conninfo
 
 from acquire.errors import SteadyohmError
+from acquire.logs import masked
 
 LONGEST_STATEMENT_S = 30
 """A statement that takes longer is broken off: the server hangs, and the batch is tried again."""
+
+UNREADABLE = "(unreadable address)"
 
 
 class DatabaseAway(SteadyohmError):
@@ -36,8 +39,14 @@ async def connect(address: str) -> psycopg.AsyncConnection:
 
 def away(address: str, error: BaseException) -> DatabaseAway:
     """Say in a sentence what the database did, without its password."""
-    why = str(error).strip().partition("\n")[0] or type(error).__name__
-    return DatabaseAway(f"The database {shown(address)} cannot be used now: {why.rstrip('.')}.")
+    return DatabaseAway(f"The database {shown(address)} cannot be used now: {why(address, error)}.")
+
+
+def why(address: str, error: BaseException) -> str:
+    """What the database or its driver says, in one line that holds no piece of a password."""
+    if shown(address) == UNREADABLE:  # then the driver quotes the piece that it could not read
+        return "write its address as postgresql://USER@HOST:PORT/DATABASE, with %20 for a space and the like"
+    return masked(str(error).strip().partition("\n")[0] or type(error).__name__).rstrip(".")
 
 
 def shown(address: str) -> str:
@@ -45,7 +54,7 @@ def shown(address: str) -> str:
     try:
         parts = conninfo_to_dict(address)
     except psycopg.Error:
-        return "(unreadable address)"
+        return UNREADABLE
     return f"{parts.get('dbname', '?')} on {parts.get('host', 'this machine')}:{parts.get('port', 5432)}"
 
 
