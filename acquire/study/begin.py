@@ -14,7 +14,7 @@ from pathlib import Path
 from acquire.bench.assembly import Files
 from acquire.clock import Clock
 from acquire.errors import InputImpossible, SteadyohmError
-from acquire.records import Step, StepKind
+from acquire.records import Step
 from acquire.steps.pairs import PairTable
 from acquire.steps.setup_choice import quantity_for
 from acquire.study.plan import plan_of
@@ -55,7 +55,7 @@ class Wish:
 
 def step_named(files: Files, name: str) -> Step:
     """The step of the sheet that is to be studied. Raises InputImpossible."""
-    can = [step for step in files.place.sheet.steps if step.kind is StepKind.RESISTANCE]
+    can = [step for step in files.place.sheet.steps if step.conducts]
     found = next((step for step in can if step.name == name), None)
     if found is None and not name and len(can) == 1:
         return can[0]
