@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import psycopg
 from psycopg.conninfo import conninfo_to_dict, make_conninfo
 
 from acquire.errors import SteadyohmError
+from acquire.files.network_tables import is_loopback
 from acquire.logs import masked
 
 LONGEST_STATEMENT_S = 30
@@ -58,10 +61,21 @@ def shown(address: str) -> str:
     return f"{parts.get('dbname', '?')} on {parts.get('host', 'this machine')}:{parts.get('port', 5432)}"
 
 
-def with_password(address: str, password: str | None) -> str:
-    """An address with its secret, for the driver only.
+def complete(address: str, password: str | None = None, ca: Path | None = None) -> str:
+    """An address with its secret, for the driver only; on another machine the server must show who it is.
+
+    Args:
+        address: an sslmode in it has the last word.
+        password: None where none is needed.
+        ca: certificate of the authority that has signed the server's; None trusts those of the system.
 
     Raises:
         psycopg.Error: the address cannot be read.
     """
-    return make_conninfo(address, password=password) if password else make_conninfo(address)
+    parts = conninfo_to_dict(address)
+    host = str(parts.get("host") or "")
+    more: dict[str, str] = {} if password is None else {"password": password}
+    here = not host or host.startswith("/") or is_loopback(host)
+    if "sslmode" not in parts and (ca is not None or not here):
+        more |= {"sslmode": "verify-full", "sslrootcert": "system" if ca is None else str(ca)}
+    return make_conninfo(address, **more)
