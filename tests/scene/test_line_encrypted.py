@@ -8,6 +8,7 @@ import pytest
 
 from acquire.line.database import complete
 from tests.postgres import needs_postgres, server
+from tests.reliability.test_mqtt_getting_in import authority
 
 
 @needs_postgres
@@ -29,7 +30,7 @@ def test_a_database_shows_who_it_is_or_gets_nothing(tmp_path):
         with pytest.raises(psycopg.OperationalError, match="certificate verify failed"):
             psycopg.connect(complete(postgres.address(), ca=stranger / "ca.pem"))
         elsewhere = f"host=db.lan hostaddr=127.0.0.1 port={postgres.port} user=postgres"
-        with pytest.raises(psycopg.OperationalError, match='does not match host name "db.lan"'):
+        with pytest.raises(psycopg.OperationalError, match=r'does not match host name "db\.lan"'):
             psycopg.connect(complete(elsewhere, ca=ours / "ca.pem"))
 
 
