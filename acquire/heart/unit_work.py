@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field, replace
+from functools import partial
 from itertools import accumulate
 
 from acquire.conditions import Conditions
@@ -403,7 +404,8 @@ class UnitWork:
                 "resistor": "",
             }
             return Notice(Weight.STOP, code, settled.utc_s, self.serial, step.pair, step.name, facts)
-        return correct(
+        how = partial(
+            correct,
             settled,
             four_wire=settled.quantity is Quantity.RESISTANCE_4W,
             lead=self.conditions.lead,
@@ -415,6 +417,9 @@ class UnitWork:
             accuracy=statement,
             ambient_celsius=temperature.celsius,
         )
+        beside = self.conditions.beside(settled.quantity, statement, settled.utc_s)
+        found = [how(), *(how(against=each) for each in beside)]
+        return min(found, key=lambda each: each.standard_uncertainty_ohm)
 
     def _limits(self, step: Step) -> Limits:
         return self.table.limits_for(step, self.place.purpose)
