@@ -274,7 +274,7 @@ class Pipeline:
             return []
         admission = self._contact.admits(settled, purpose)
         if admission is Admission.UNLIFTED and unit is not None and not duty and unit.state.attempts:
-            purpose, admission = self._contact.as_before(settled, purpose)
+            purpose, admission = self._contact.unlifted(settled, purpose, self._asked_s, unit.expects)
         unset = settled.quantity is not self._wanted_now.quantity  # by what lay on the probes before
         if unset or admission in (Admission.KNOWN, Admission.UNLIFTED):
             return []
@@ -496,5 +496,5 @@ class Pipeline:
         else:
             waits = self._contact.quantity is None and self._dial.turn_to(self.wanted) is None
             prompt = self.unit.state.prompt(monotonic_s - self._asked_s if waits else 0.0)
-        prompt = self._dial.with_turn(prompt, self.wanted)
+        prompt = self._dial.with_turn(prompt, self._wanted_now)  # probes may still lie: no touch is lost
         return prompt if self.fixture is None else self.fixture.prompt(prompt)

@@ -41,6 +41,7 @@ from acquire.records import (
 )
 from acquire.records.bench import Refused
 from acquire.records.codes import WARM_CHECK, Code, Refusal
+from acquire.records.words import PASSING
 from acquire.steps.matcher import weigh
 from acquire.steps.pairs import PairTable
 from acquire.steps.setup_choice import (
@@ -232,6 +233,15 @@ class UnitWork:
         limits, ohm = self._limits(step), match.corrected.reference_ohm
         low, high = limits.lower_ohm, limits.upper_ohm
         return not (low is not None and high is not None and low <= ohm <= high)
+
+    def expects(self, settled: Settled) -> bool:
+        """Whether a value is just what the asked pair of a good unit reads, and passes."""
+        step = self.state.current
+        match = None if step is None or not step.conducts else self._as(step, settled)
+        if step is None or match is None or match.fit is not Fit.EXPECTED:
+            return False
+        number = Standing(self.serial)
+        return judge(match, self._yardstick(step), number, self.place)[0].outcome in PASSING
 
     def _as(self, step: Step, settled: Settled) -> Match | None:
         """A value as one of another step, where it can be; else None."""

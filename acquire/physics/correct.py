@@ -63,7 +63,8 @@ def correct(  # noqa: PLR0913  (each is one fact of the bench; all but the first
         four_wire: True: no lead is subtracted and no contact counted.
         lead: the zero in force; None with two wires subtracts nothing and costs a wide rectangular term.
         now_utc_s: UTC for the age of the zero, seconds; usually `settled.utc_s`.
-        winding_celsius, winding_u_kelvin: temperature of the winding and its standard uncertainty, >= 0.
+        winding_celsius: temperature of the winding.
+        winding_u_kelvin: its standard uncertainty, kelvin, >= 0.
         reference_celsius: temperature the limits hold for.
         conductor: metal of the winding.
         accuracy: the meter's statement on the range in use.
@@ -76,8 +77,7 @@ def correct(  # noqa: PLR0913  (each is one fact of the bench; all but the first
     """
     raw_ohm = finite(settled.value_si, "the settled reading in ohms")
     read_ohm = raw_ohm if four_wire else subtract(raw_ohm, lead)
-    off_ohm = 0.0 if against is None else against.off_ohm
-    resistance_ohm = read_ohm - off_ohm
+    resistance_ohm = read_ohm - (0.0 if against is None else against.off_ohm)
     factor = to_reference(1.0, winding_celsius, reference_celsius, conductor)
     per_kelvin = resistance_ohm * fraction_per_kelvin(winding_celsius, conductor)
     per_kelvin -= 0.0 if against is None else against.ohm_per_kelvin
@@ -98,7 +98,7 @@ def correct(  # noqa: PLR0913  (each is one fact of the bench; all but the first
         winding_celsius=winding_celsius,
         material=conductor.name,
         against="" if against is None else against.name,
-        off_ohm=off_ohm,
+        off_ohm=read_ohm - resistance_ohm,
         **budget_of(terms),
     )
 
