@@ -10,6 +10,8 @@ import math
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
+from acquire.physics.accuracy import AccuracyLike
+from acquire.physics.substitution import Substitute
 from acquire.physics.thermometer import DRIFT_KELVIN_PER_HOUR
 from acquire.records import Code, Evidence, Fact, LeadZero, Notice, Weight
 from acquire.records.commands import COLDEST_CELSIUS, WARMEST_CELSIUS
@@ -97,6 +99,7 @@ class Conditions:
         coldest_celsius, warmest_celsius: what the air of the place can be; another reading is not used.
         aside: readings of the thermometer that nothing confirms yet, oldest first.
         doubted: how many were not used.
+        references: known resistances as the meter has read them, by name.
     """
 
     temperature_oldest_s: float = 300.0
@@ -111,6 +114,22 @@ class Conditions:
     doubted: int = 0
     _told_utc_s: float = -math.inf
     _measured: Temperature | None = None
+    references: dict[str, Substitute] = field(default_factory=dict)
+
+    def beside(self, quantity: Quantity, accuracy: AccuracyLike, utc_s: float) -> list[Substitute]:
+        """References that a reading on this range can be compared with now."""
+        known = self.references.values()
+        return [r for r in known if r.serves(quantity, accuracy) and utc_s - r.utc_s <= r.good_for_s]
+
+    def move_times(self, by_s: float) -> None:
+        """The clock was set back: what has an age goes with it, or it would seem fresh for too long."""
+        if self.temperature is not None:
+            self.temperature = replace(self.temperature, utc_s=self.temperature.utc_s - by_s)
+        if self.lead is not None:
+            self.lead = replace(self.lead, utc_s=self.lead.utc_s - by_s)
+        for name, known in self.references.items():
+            zeroed_s = None if known.lead_utc_s is None else known.lead_utc_s - by_s
+            self.references[name] = replace(known, utc_s=known.utc_s - by_s, lead_utc_s=zeroed_s)
 
     def read(self, reading: Reading, standard_uncertainty_kelvin: float) -> list[Notice]:
         """Take one reading of a thermometer, unless it cannot be of this place or nothing confirms it.

@@ -81,7 +81,7 @@ class Pipeline:
         four_wire_below_ohm: steps with a smaller nominal use four wires; None for a meter with two.
         order: whether steps must come as the sheet lists them.
         unit: the unit on the bench, None between units.
-        check: the check standard of the bench, None where it has none.
+        checks: the check standard of the bench, and its references.
         habit: what the bench takes for granted of typed results.
         calibration: when the meter's falls due.
         cards: spool cards by what is written on the spool.
@@ -100,7 +100,7 @@ class Pipeline:
     four_wire_below_ohm: float | None = None
     order: Order = Order.GUIDED
     unit: UnitWork | None = None
-    check: CheckDuty | None = None
+    checks: tuple[CheckDuty, ...] = ()
     habit: Habit = field(default_factory=Habit)
     calibration: CalibrationDue | None = None
     cards: Mapping[str, SpoolCard] = field(default_factory=dict)
@@ -125,7 +125,7 @@ class Pipeline:
         """The table of pairs fills as it is asked; nothing is solved yet."""
         self.table = PairTable(self.place.sheet)
         self.duties = Duties(
-            self.place, self.meter, self.conditions, self.check, self.habit, self.calibration
+            self.place, self.meter, self.conditions, self.checks, self.habit, self.calibration
         )
         self.batches = Batches(self.place, self.cards)
         self._filter = SettleFilter(self.settle)
@@ -274,7 +274,7 @@ class Pipeline:
             return []
         admission = self._contact.admits(settled, purpose)
         if admission is Admission.UNLIFTED and unit is not None and not duty and unit.state.attempts:
-            purpose, admission = self._contact.as_before(settled, purpose)
+            purpose, admission = self._contact.unlifted(settled, purpose, self._asked_s, unit.expects)
         unset = settled.quantity is not self._wanted_now.quantity  # by what lay on the probes before
         if unset or admission in (Admission.KNOWN, Admission.UNLIFTED):
             return []
@@ -496,5 +496,5 @@ class Pipeline:
         else:
             waits = self._contact.quantity is None and self._dial.turn_to(self.wanted) is None
             prompt = self.unit.state.prompt(monotonic_s - self._asked_s if waits else 0.0)
-        prompt = self._dial.with_turn(prompt, self.wanted)
+        prompt = self._dial.with_turn(prompt, self._wanted_now)  # probes may still lie: no touch is lost
         return prompt if self.fixture is None else self.fixture.prompt(prompt)

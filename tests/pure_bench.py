@@ -96,7 +96,7 @@ class Bench:
             Conditions(temperature=Temperature(celsius, 0.2, self.now_s), temperature_oldest_s=1e9),
             four_wire_below_ohm=10.0,
             order=order,
-            check=check,
+            checks=() if check is None else (check,),
             fixture=fixture,
         )
         self.events = []

@@ -430,8 +430,7 @@ def restarted(story: Story, after: int, **changes) -> tuple[Bench, list]:
     now_s, conversion = story.until[after]
     bench.now_s = now_s - AWAY_S
     records = as_from_a_file(story.records[: story.stood[after]])
-    if bench.pipeline.check is not None:
-        bench.pipeline.check.recall(r for r in records if isinstance(r, CheckStandard))
+    bench.pipeline.duties.recall(r for r in records if isinstance(r, CheckStandard))
     deeds: dict[str, Batch] = {}
     for record in records:
         if isinstance(record, Batch):

@@ -17,7 +17,7 @@ from acquire.bench.doubts import DisplayDoubts
 from acquire.bench.duty_setup import (
     calibration_due,
     calibration_notices,
-    check_duty,
+    checks_of,
     earlier_checks,
     habit,
     spool_cards,
@@ -92,7 +92,7 @@ class Files:
             "settle": _settle(self.bench, self.model),
             "four_wire_below_ohm": self.bench.meter.four_wire_below,
             "order": Order(self.bench.order.value),
-            "check": check_duty(self.bench),
+            "checks": checks_of(self.bench),
             "habit": habit(self.bench),
             "calibration": None if self.notices else calibration_due(self.bench, self.model),
             "cards": self.cards,
@@ -176,8 +176,8 @@ async def assemble(
     conditions = first_conditions(bench, clock)
     meter, model = ModelStatements(files.model), files.model
     pipeline = RecordedPipeline(files.place, meter, conditions, out=record, model=model, **files.limits)
-    if pipeline.check is not None:
-        pipeline.check.recall(await asyncio.to_thread(earlier_checks, bench))
+    if pipeline.checks:
+        pipeline.duties.recall(await asyncio.to_thread(earlier_checks, bench))
     pipeline.begin()
     daemon = Daemon(
         pipeline,

@@ -127,7 +127,7 @@ class Shown:
         daemon, clock = self.daemon, self.daemon.clock
         now_s = clock.utc_s()
         pipeline = daemon.pipeline
-        conditions, check = pipeline.conditions, pipeline.check
+        conditions, check = pipeline.conditions, pipeline.duties.check
         latest_s = daemon.latest_s.get("meter")
         air = conditions.fresh_temperature(now_s)
         return Facts(

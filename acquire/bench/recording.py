@@ -70,7 +70,7 @@ class Bench:
         settle: limits of the settle stage.
         four_wire_below_ohm: as in the bench file.
         order: guided or free.
-        check: the check standard with its chart; None where the bench has none.
+        checks: the check standard and the references, with their charts.
         habit: what the bench takes for granted of typed results.
         calibration: when the meter's falls due.
         cards: spool cards by what is written on the spool.
@@ -85,7 +85,7 @@ class Bench:
     settle: SettleSettings
     four_wire_below_ohm: float | None
     order: Order
-    check: CheckDuty | None = None
+    checks: tuple[CheckDuty, ...] = ()
     habit: Habit = field(default_factory=Habit)
     calibration: CalibrationDue | None = None
     cards: dict[str, SpoolCard] = field(default_factory=dict)
@@ -138,7 +138,7 @@ class RecordedPipeline(Pipeline):
             self.settle,
             self.four_wire_below_ohm,
             self.order,
-            self.check,
+            self.checks,
             self.habit,
             self.calibration,
             dict(self.cards),
@@ -293,7 +293,7 @@ def _parts(plain: Any, sheet: Sheet | None) -> dict[str, Any]:
         "settle": bench.settle,
         "four_wire_below_ohm": bench.four_wire_below_ohm,
         "order": bench.order,
-        "check": bench.check,
+        "checks": bench.checks,
         "habit": bench.habit,
         "calibration": bench.calibration,
         "cards": bench.cards,

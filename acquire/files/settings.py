@@ -22,7 +22,7 @@ from acquire.files.bench_tables import (
     TemperatureSettings,
     TemperatureSource,
 )
-from acquire.files.duty_tables import CheckSettings, InsulationSettings
+from acquire.files.duty_tables import CheckSettings, InsulationSettings, ReferenceSettings
 from acquire.files.fixture_table import FixtureSettings
 from acquire.files.network_tables import HttpSettings, MqttSettings, PageSettings
 from acquire.files.shared import SharedSettings
@@ -49,6 +49,7 @@ TABLES: dict[str, type[Table]] = {
     "fixture": FixtureSettings,
     "leads": LeadSettings,
     "check": CheckSettings,
+    "reference": ReferenceSettings,
     "insulation": InsulationSettings,
     "settle": SettleSection,
     "journal": JournalSettings,
@@ -59,7 +60,7 @@ TABLES: dict[str, type[Table]] = {
     "shop": ShopSettings,
     "files": SharedSettings,
 }
-"""All tables of a bench file; each stands once. The first three must be there."""
+"""All tables of a bench file; each but [[reference]] stands once. The first three must be there."""
 
 
 class Bench(Table):
@@ -76,6 +77,7 @@ class Bench(Table):
         fixture: None where hands hold the probes.
         leads: what the test leads add.
         check: the check standard; None where none is asked for.
+        references: known resistances that values on their ranges are compared with.
         insulation: what is taken for granted of typed insulation results.
         settle: when a reading counts as at rest.
         journal: the record.
@@ -104,6 +106,7 @@ class Bench(Table):
     fixture: FixtureSettings | None
     leads: LeadSettings
     check: CheckSettings | None
+    references: tuple[ReferenceSettings, ...]
     insulation: InsulationSettings
     settle: SettleSection
     journal: JournalSettings
@@ -145,6 +148,7 @@ def bench_of(file: TomlFile) -> Bench:
         "fixture": _optional(faults, FixtureSettings, "fixture") if "fixture" in file.tree else None,
         "leads": _optional(faults, LeadSettings, "leads"),
         "check": _optional(faults, CheckSettings, "check") if "check" in file.tree else None,
+        "references": tuple(r for _, r in faults.several(ReferenceSettings, "reference") if r is not None),
         "insulation": _optional(faults, InsulationSettings, "insulation"),
         "settle": _optional(faults, SettleSection, "settle"),
         "journal": _optional(faults, JournalSettings, "journal"),
@@ -158,6 +162,7 @@ def bench_of(file: TomlFile) -> Bench:
     _check_files(faults, place, meter)
     _check_instruments(faults, meter, temperature)
     _check_scanner(faults, others["scanner"])
+    _check_references(faults, others["references"], others["check"])
     _check_fixture(faults, others["fixture"])
     faults.stop_here()
     whole = {**dict(place or ()), **others, "meter": meter, "temperature": temperature}
@@ -254,6 +259,18 @@ def _check_self_check(faults: Faults, meter: MeterSettings) -> None:
 def _check_fixture(faults: Faults, fixture: FixtureSettings | None) -> None:
     if fixture is not None:
         faults.check(switch_card_options(), fixture.card_options, ("fixture", "options"))
+
+
+def _check_references(
+    faults: Faults, references: tuple[ReferenceSettings, ...], check: CheckSettings | None
+) -> None:
+    """The record tells known resistors apart by their names."""
+    names = [] if check is None else [check.resistor]
+    for at, each in enumerate(references):
+        if each.resistor in names:
+            what = f'another known resistor is named "{each.resistor}" too.'
+            faults.add(("reference", at, "resistor"), what, "Give each its own name.")
+        names.append(each.resistor)
 
 
 def _check_scanner(faults: Faults, scanner: ScannerSettings | None) -> None:

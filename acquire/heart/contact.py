@@ -3,13 +3,15 @@
 Probes that have not been lifted still read what they read before, whatever has happened meanwhile: the link
 was lost, the meter fell silent, its function or range was changed, the daemon was started again. So a value
 belongs to something new only after the meter has shown open probes; until then it can only correct what the
-same touch was taken for. Not for when a contact begins and settles (settle), nor for what its value means
-(unit_work).
+same touch was taken for. Hands may be quicker than a conversion: a meter too slow to show the lift is
+believed where value, time and request all say that they have moved on. Not for when a contact begins and
+settles (settle), nor for what its value means (unit_work).
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -139,12 +141,24 @@ class ContactRule:
             self._refused_s = settled.monotonic_s
         return admission
 
-    def as_before(self, settled: Settled, purpose: tuple[str, ...]) -> tuple[tuple[str, ...], Admission]:
-        """A touch that was taken for the step before can still be corrected, as long as its probes lie.
+    def unlifted(
+        self,
+        settled: Settled,
+        purpose: tuple[str, ...],
+        asked_s: float,
+        expects: Callable[[Settled], bool],
+    ) -> tuple[tuple[str, ...], Admission]:
+        """What a value is that no open probes were seen before.
+
+        A touch that was taken for the step before can still be corrected, as long as its probes lie. On a
+        meter too slow to show a lift it is of the next pair where it began after that was asked for, is what
+        a good one reads, and cannot be of the pair before; and of neither where it could.
 
         Args:
             settled: a value that is UNLIFTED for its purpose.
             purpose: what is asked for now.
+            asked_s: monotonic time when it was asked for.
+            expects: whether a value is just what a good unit reads there.
 
         Returns:
             What the value is for, and what it may be.
@@ -153,8 +167,25 @@ class ContactRule:
         if before[:1] != purpose[:1]:
             return purpose, Admission.UNLIFTED
         admission = self.admits(settled, before)
+        if admission is not Admission.KNOWN and self._moved_on(settled, asked_s) and expects(settled):
+            return purpose, Admission.NEW if self._plainly_other(settled) else Admission.UNLIFTED
         corrects = admission in (Admission.REVISED, Admission.MOVED, Admission.KNOWN)
         return (before, admission) if corrects else (purpose, Admission.UNLIFTED)
+
+    def _moved_on(self, settled: Settled, asked_s: float) -> bool:
+        """Whether hands may have gone on to what was asked for since, unseen by a meter slower than they."""
+        trace = settled.trace
+        if len(trace) < 2:
+            return False
+        slow = (trace[-1][0] - trace[0][0]) / (len(trace) - 1) >= self.lift_off_s
+        return slow and settled.contact_s + trace[0][0] > asked_s
+
+    def _plainly_other(self, settled: Settled) -> bool:
+        """Whether a value cannot be that of the touch before, however it has drifted."""
+        if (touch := self.taken) is None:
+            return False
+        apart_si = abs(settled.value_si - touch.value_si)
+        return apart_si > max(SAME * abs(touch.value_si), 3.0 * (touch.expanded_si + settled.expanded_si))
 
     def _of_same_touch(self, settled: Settled, touch: Settled | None, purpose: tuple[str, ...]) -> Admission:
         if touch is None or purpose != self.purpose:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field, replace
+from functools import partial
 from itertools import accumulate
 
 from acquire.conditions import Conditions
@@ -40,6 +41,7 @@ from acquire.records import (
 )
 from acquire.records.bench import Refused
 from acquire.records.codes import WARM_CHECK, Code, Refusal
+from acquire.records.words import PASSING
 from acquire.steps.matcher import weigh
 from acquire.steps.pairs import PairTable
 from acquire.steps.setup_choice import (
@@ -232,6 +234,15 @@ class UnitWork:
         low, high = limits.lower_ohm, limits.upper_ohm
         return not (low is not None and high is not None and low <= ohm <= high)
 
+    def expects(self, settled: Settled) -> bool:
+        """Whether a value is just what the asked pair of a good unit reads, and passes."""
+        step = self.state.current
+        match = None if step is None or not step.conducts else self._as(step, settled)
+        if step is None or match is None or match.fit is not Fit.EXPECTED:
+            return False
+        number = Standing(self.serial)
+        return judge(match, self._yardstick(step), number, self.place)[0].outcome in PASSING
+
     def _as(self, step: Step, settled: Settled) -> Match | None:
         """A value as one of another step, where it can be; else None."""
         corrected = self._corrected(settled, step)
@@ -403,7 +414,8 @@ class UnitWork:
                 "resistor": "",
             }
             return Notice(Weight.STOP, code, settled.utc_s, self.serial, step.pair, step.name, facts)
-        return correct(
+        how = partial(
+            correct,
             settled,
             four_wire=settled.quantity is Quantity.RESISTANCE_4W,
             lead=self.conditions.lead,
@@ -415,6 +427,9 @@ class UnitWork:
             accuracy=statement,
             ambient_celsius=temperature.celsius,
         )
+        beside = self.conditions.beside(settled.quantity, statement, settled.utc_s)
+        found = [how(), *(how(against=each) for each in beside)]
+        return min(found, key=lambda each: each.standard_uncertainty_ohm)
 
     def _limits(self, step: Step) -> Limits:
         return self.table.limits_for(step, self.place.purpose)

@@ -79,8 +79,9 @@ class Why(StrEnum):
     values. LOOKS_LIKE: the last value reads like another pair. SILENT: no contact was seen for long. FREE:
     any pair still open will do. BLOCKED: the check standard stops the bench. DOUBT: the first unit of the
     batch is in doubt. COUNTED: so many units of the batch are done. DONE: the unit, or the study, is.
-    FIXTURE: relays see to it. CLIP_FIRST: the fixture zeroes its leads only through a unit. SELF_CHECK: a
-    meter is checked before its verdicts; SELF_CHECK_PASSED: it has passed. STUDY: somebody's turn in one.
+    REFERENCE: values are compared with it. FIXTURE: relays see to it. CLIP_FIRST: the fixture zeroes its
+    leads only through a unit. SELF_CHECK: a meter is checked before its verdicts; SELF_CHECK_PASSED: it
+    has passed. STUDY: somebody's turn in one.
     """
 
     NONE = "none"
@@ -96,6 +97,7 @@ class Why(StrEnum):
     DOUBT = "doubt"
     COUNTED = "counted"
     DONE = "done"
+    REFERENCE = "reference"
     FIXTURE = "fixture"
     CLIP_FIRST = "clip_first"
     SELF_CHECK = "self_check"

@@ -47,6 +47,8 @@ class Corrected:
         terms: the budget of `reference_ohm`, largest first.
         standard_uncertainty_ohm, effective_degrees_of_freedom, coverage_factor, expanded_ohm: of
             `reference_ohm`; the coverage factor is for 95 %.
+        against: name of the reference that it was compared with; empty where the meter's own accuracy counts.
+        off_ohm: what the meter reads too much there, taken off besides the leads.
     """
 
     settled: Settled
@@ -62,6 +64,8 @@ class Corrected:
     effective_degrees_of_freedom: float
     coverage_factor: float
     expanded_ohm: float
+    against: str = ""
+    off_ohm: float = 0.0
 
     def part_ohm(self, names: frozenset[str]) -> float:
         """Standard uncertainty from the budget terms of these names alone."""
@@ -150,6 +154,7 @@ class Verdict:
 
     Attributes:
         basis: what it rests on.
+        against, off_ohm: of a value that was compared with a reference; `Corrected`.
         scope: what it is about; limits, guard band and conformity are of that.
         fit, reads_like, reads_through, together: where the value was found to belong; `Match`.
         touch_u_ohm: the part of the standard uncertainty that differs from touch to touch.
@@ -216,6 +221,8 @@ class Verdict:
     u_rate_per_s: float | None = None
     touch: int = 0
     scope: Scope = Scope.TOLERANCE
+    against: str = ""
+    off_ohm: float = 0.0
 
     @property
     def at_most_ohm(self) -> float | None:

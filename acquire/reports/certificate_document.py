@@ -230,6 +230,9 @@ def _ways(steps: Sequence[Step]) -> Iterator[doc.Block]:
     )  # fmt: skip
     yield doc.Table(columns, tuple(map(_way_row, steps)))
     yield doc.Text(words.HOW_CORRECTED, Tone.SMALL)
+    if beside := {s.verdict.step: s.verdict.against for s in steps if s.verdict.against}:
+        told = ", ".join(f"{step} with {name}" for step, name in beside.items())
+        yield doc.Text(f"{words.HOW_COMPARED} Compared: {told}.", Tone.SMALL)
     yield from (doc.Text(text, Tone.SMALL) for text in dict.fromkeys(map(_temperature, steps)) if text)
 
 

@@ -75,6 +75,12 @@ HOW_CORRECTED = (
     "together, with its age at the time; “4-wire” needs none."
 )
 
+HOW_COMPARED = (
+    "Compared values are found by substitution: known value + reading − reading of the known resistance on "
+    "the same meter and range, in which the meter's gain and offset cancel. Their uncertainty is that of the "
+    "known value, of both readings, of the meter's linearity between them and of its drift since."
+)
+
 TURNS = (
     "A pass in ohms does not exclude faults between turns: direct current cannot show a single shorted turn "
     "in a fine coil, nor weak insulation between turns."

@@ -247,6 +247,8 @@ def _measured(blank: Verdict, match: Match, *, slow: bool) -> Verdict:
         fit=match.fit,
         reads_like=match.reads_like,
         reads_through=match.reads_through,
+        against=corrected.against,
+        off_ohm=corrected.off_ohm,
         together=match.together,
         rate_per_s=drift.rate_per_s if told else None,
         u_rate_per_s=drift.u_rate_per_s if told else None,

@@ -98,6 +98,7 @@ PROMPTS: dict[tuple[Ask, Why], Saying] = {
     (Ask.SHORT_PROBES, Why.STUDY): "{operator}: hold the probes together, to zero the leads.",
     (Ask.SHORT_PROBES, Why.SELF_CHECK): "Self-check: Hold the probes together.",
     (Ask.CHECK_RESISTOR, Why.NONE): "Hold the probes on the check standard {resistor}.",
+    (Ask.CHECK_RESISTOR, Why.REFERENCE): "Hold the probes on the reference {resistor}.",
     (
         Ask.CHECK_RESISTOR,
         Why.BLOCKED,

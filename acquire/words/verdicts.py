@@ -28,9 +28,9 @@ def reason(verdict: Verdict) -> str:
     """Why a verdict is what it is, with the numbers that decided."""
     match verdict.basis:
         case Basis.MEASURED:
-            return _measured(verdict)
+            return f"{_measured(verdict)}{_against(verdict)}"
         case Basis.TYPED:
-            return f"{_measured(verdict)} Typed from the display."
+            return f"{_measured(verdict)}{_against(verdict)} Typed from the display."
         case Basis.REPEATED:
             return _repeated(verdict)
         case Basis.PAPER:
@@ -45,6 +45,14 @@ def reason(verdict: Verdict) -> str:
             witness = f"with both clips proven: {'; '.join(map(_proof, verdict.witness))}"
     found = "open as it should be" if verdict.nominal_ohm is None else "open circuit"
     return f"{found}, {witness}"
+
+
+def _against(verdict: Verdict) -> str:
+    """By what method a value was found, where not by the meter's own accuracy."""
+    if not verdict.against:
+        return ""
+    off = show(verdict.off_ohm, "Ω", digits=3)
+    return f" Compared with {verdict.against} on the same range, where the meter reads {off} too much."
 
 
 def _measured(verdict: Verdict) -> str:

@@ -174,7 +174,7 @@ def test_the_page_about_files_explains_every_key(name, table):
 @pytest.mark.parametrize(("name", "table"), BENCH_TABLES.items())
 def test_the_example_bench_shows_every_key(name, table):
     text = EXAMPLE.read_text(encoding="utf-8")
-    block = re.search(rf"(?ms)^(?:# )?\[{name}\].*?(?=^(?:# )?\[|\Z)", text)[0]
+    block = re.search(rf"(?ms)^(?:# )?\[+{name}\].*?(?=^(?:# )?\[|\Z)", text)[0]
     keys = {key_of(field, about) for field, about in table.model_fields.items()}
     assert {key for key in keys if not re.search(rf"(?m)^(?:# )?{key} = ", block)} == set()
 

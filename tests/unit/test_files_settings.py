@@ -109,6 +109,8 @@ def test_the_settings_shown_as_comments_in_the_example_are_in_order_too(bench_fr
     )
     assert bench.meter.options == {"line_end": "\r\n"}
     assert (bench.check.value, bench.check.tempco, bench.insulation.accuracy) == (100.012, 15e-6, 0.05)
+    (reference,) = bench.references
+    assert (reference.resistor, reference.range, reference.drift) == ("R470", 2000.0, 5e-4)
     assert set(bench.settle.model_fields_set) == set(SettleSection.model_fields)
     assert SettleSettings(**bench.settle.overrides()).horizon_s == 2.0
     assert (bench.mqtt.port, bench.mqtt.encrypted, bench.mqtt.keepalive) == (8883, True, 30.0)
@@ -266,3 +268,26 @@ def test_links_that_lead_in_a_circle_are_no_trap(faults_of, tmp_path):
     (tmp_path / "a").symlink_to(tmp_path / "b")
     (tmp_path / "b").symlink_to(tmp_path / "a")
     assert [key for _, key, _ in faults_of(SMALL.replace('"meter.toml"', '"a"'))] == ["meter.model"]
+
+
+REFERENCE = """
+[[reference]]
+resistor = "R470"
+value = "470 ohm"
+uncertainty = "0.47 ohm"
+"""
+
+
+def test_known_resistors_have_names_of_their_own_and_fit_their_range(bench_from):
+    """Told with the line, as every fault."""
+    text = SMALL + REFERENCE
+    assert len(bench_from(text + REFERENCE.replace("R470", "R100")).references) == 2
+    for more, fault in (
+        (REFERENCE, 'another known resistor is named "R470" too.'),
+        (REFERENCE.replace("R470", "R2") + 'range = "200 ohm"', "range is smaller than value"),
+        (REFERENCE.replace("0.47", "47"), "better than 5 %"),
+    ):
+        with pytest.raises(FileInvalid, match=fault):
+            bench_from(text + more)
+    with pytest.raises(FileInvalid, match="may stand several times"):
+        bench_from(SMALL + REFERENCE.replace("[[reference]]", "[reference]"))

@@ -157,7 +157,6 @@ def test_a_single_reading_counts_as_one_degree_of_freedom_not_as_none():
         {"winding_u_kelvin": -1.0},
         {"winding_u_kelvin": float("nan")},
         {"contact_ohm": -0.1},
-        {"thermal_emf_volt": -1e-6},
         {"accuracy": replace(HAND, counts=-5)},
         {"lead": replace(ZERO, standard_uncertainty_ohm=float("nan"))},
     ],
