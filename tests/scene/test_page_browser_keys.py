@@ -136,7 +136,7 @@ def test_sounds_wait_for_one_click_differ_from_each_other_and_stay_silent_when_t
     """Before a click: words, no tone. After it: tones. Switched off: none, also after a reload."""
     with paged_bench(tmp_path) as bench:
         eye = opened(browser, bench.url, voice=False, click=False)
-        note = eye.page.locator("#sound-note")
+        note = eye.page.locator("#sound")
         expect(note).to_have_text("Sound needs one click or key")
         bench.daemon.type("P80-0001")
         expect(eye.state("touch")).to_contain_text("hold tips together")
@@ -144,7 +144,7 @@ def test_sounds_wait_for_one_click_differ_from_each_other_and_stay_silent_when_t
         bench.lift(eye)
         assert eye.sounds() == []
         eye.page.locator("main").click(position={"x": 5, "y": 5})
-        expect(note).to_be_empty()
+        expect(note).to_have_text("Sound on, speech on")
         eye.page.wait_for_timeout(600)
         assert eye.sounds() == []  # what was due earlier is not played late
         bench.zero(eye)

@@ -3,7 +3,7 @@
 import { el, part } from "./dom.js";
 import { getJson, postJson } from "./orders.js";
 import { head } from "./pieces.js";
-import { lettering, parts } from "./digits.js";
+import { parts, valueDrawn } from "./digits.js";
 
 const PURPOSES = { incoming: "units that come in", winding: "while winding", final: "final test", returned: "units that come back" };
 
@@ -93,7 +93,7 @@ function drawLive(work) {
       work.meter ? el("p", {}, "Touch something with the probes and watch.") : el("p", { class: "quiet" }, "Choose a meter first."),
       work.tried ? el("p", { role: "alert" }, work.tried) : null,
       link && link.ok === false ? el("p", { role: "alert" }, link.text) : null,
-      work.meter && reading ? el("div", { class: "try" }, value ? lettering(value, { label: reading.text }) : el("b", {}, reading.kind === "none" ? "nothing yet" : reading.text), value && unit ? lettering(unit, { label: "" }) : null) : null,
+      work.meter && reading ? el("div", { class: "try" }, value ? valueDrawn(value, unit, reading.text, true) : el("b", {}, reading.kind === "none" ? "nothing yet" : reading.text)) : null,
     ];
   });
 }

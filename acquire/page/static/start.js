@@ -123,11 +123,10 @@ function drawSenses() {
   const state = soundState();
   const { sound, theme, speech } = choice();
   document.documentElement.dataset.theme = theme;
-  const words = { none: "No sound here", locked: "Sound needs one click or key", running: "" }[state];
-  part(at("sound-note"), sound ? words : "", (text) => (text ? [sign("warning"), el("span", {}, text)] : null));
-  const toggle = at("sound");
-  toggle.setAttribute("aria-pressed", String(sound));
-  say(toggle, sound ? `Sound on${speech ? ", speech on" : ""}` : "Sound off");
+  const mute = sound && state !== "running";
+  const words = { none: "No sound here", locked: "Sound needs one click or key", running: `Sound on${speech ? ", speech on" : ""}` }[state];
+  at("sound").setAttribute("aria-pressed", String(sound));
+  part(at("sound"), [sound, words], () => [mute ? sign("warning") : null, el("span", {}, sound ? words : "Sound off")]);
 }
 
 at("sound").addEventListener("click", () => choose({ sound: !choice().sound }));
