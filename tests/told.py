@@ -313,6 +313,25 @@ TOLD = [
     ),
     _of(Code.STUDY_TURN, "It is ann's turn: press Enter before the first part.", operator="ann"),
     _of(
+        Code.TEMPERATURE_IMPOSSIBLE,
+        "thermometer reads 150 °C, outside the -20 to 60 °C of this place: not used. Check the sensor and "
+        "its line, or state coldest and warmest in [temperature].",
+        celsius=150.0,
+        source="thermometer",
+        doubted=1,
+        lower=-20.0,
+        upper=60.0,
+    ),
+    _of(
+        Code.TEMPERATURE_JUMPED,
+        "thermometer reads 2.5 °C after 22.5 °C: not used until it stays there. Check the sensor "
+        "and its line.",
+        celsius=2.5,
+        source="thermometer",
+        doubted=1,
+        before=22.5,
+    ),
+    _of(
         Code.TEMPERATURE_MISSING,
         "There is no fresh temperature, so verdicts wait: check the thermometer or type one in.",
     ),

@@ -151,11 +151,11 @@ class RecordedPipeline(Pipeline):
         self._write("reading", _spelt(reading=reading))
         return super().feed(reading)
 
-    def feed_temperature(self, reading: Reading, standard_uncertainty_kelvin: float) -> None:
+    def feed_temperature(self, reading: Reading, standard_uncertainty_kelvin: float) -> list[Event]:
         """As `Pipeline.feed_temperature`."""
         plain = _spelt(reading=reading)
         self._write("air", plain, standard_uncertainty_kelvin)
-        super().feed_temperature(reading, standard_uncertainty_kelvin)
+        return super().feed_temperature(reading, standard_uncertainty_kelvin)
 
     def tick(self, monotonic_s: float, utc_s: float) -> list[Event]:
         """As `Pipeline.tick`."""
@@ -305,7 +305,7 @@ def _step(pipeline: Pipeline, line: list[Any]) -> list[Event]:
         case ["reading", plain]:
             return pipeline.feed(_read(reading=plain))
         case ["air", plain, u_kelvin]:
-            pipeline.feed_temperature(_read(reading=plain), float(u_kelvin))
+            return pipeline.feed_temperature(_read(reading=plain), float(u_kelvin))
         case ["tick", monotonic_s, utc_s]:
             return pipeline.tick(float(monotonic_s), float(utc_s))
         case ["command", name, plain, monotonic_s, utc_s]:

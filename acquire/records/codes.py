@@ -224,6 +224,8 @@ class Code(StrEnum):
     STUDY_HELP = "study.help"
     STUDY_TOO_SOON = "study.too_soon"
     STUDY_TURN = "study.turn"
+    TEMPERATURE_IMPOSSIBLE = "temperature.impossible"
+    TEMPERATURE_JUMPED = "temperature.jumped"
     TEMPERATURE_MISSING = "temperature.missing"
     TEMPERATURE_OLD = "temperature.old"
     TEMPERATURE_TYPED = "temperature.typed"

@@ -262,6 +262,10 @@ NOTICES: dict[Code, Saying] = {
     Code.STUDY_HELP: STUDY_HELP,
     Code.STUDY_TOO_SOON: "So soon that can only be the part before: put part {part} on the bench.",
     Code.STUDY_TURN: "It is {operator}'s turn: press Enter before the first part.",
+    Code.TEMPERATURE_IMPOSSIBLE: "{source} reads {celsius:g} °C, outside the {lower:g} to {upper:g} °C of "
+    "this place: not used. Check the sensor and its line, or state coldest and warmest in [temperature].",
+    Code.TEMPERATURE_JUMPED: "{source} reads {celsius:g} °C after {before:g} °C: not used until it stays "
+    "there. Check the sensor and its line.",
     Code.TEMPERATURE_MISSING: "There is no fresh temperature, so verdicts wait: check the thermometer or "
     "type one in.",
     Code.TEMPERATURE_OLD: "The temperature is too old, so verdicts wait: check the thermometer or type one "
