@@ -200,7 +200,7 @@ def _hostile_serials_are_only_ever_text(bench, eye):
         eye.page.locator("a.tag").click()
         expect(eye.page.locator("h1")).to_have_text("Unit")
         expect(eye.page.locator(".verdict-line, .card[role=status]").first).to_be_visible()
-        assert eye.page.title() == "Unit: steadyohm"
+        assert eye.page.title() == "Units: steadyohm"
         assert eye.page.locator("main img, main script, header img").count() == 0
         assert eye.page.evaluate("document.documentElement.scrollWidth <= innerWidth")
         bench.daemon.type(".end made only for this test")

@@ -59,7 +59,7 @@ SERIALS = {
 MAIN = ("touch", "settling", "pass")
 """Moments that fit the screen of a telephone, too, and on the lowest screen all that counts of them."""
 
-KEPT = (*MAIN, "idle", "not yet", "ended", "stopped", "sixty pins, a hundred steps")
+KEPT = (*MAIN, "ended", "sixty pins, a hundred steps")
 MEASURE = (DATA / "measure_page.js").read_text(encoding="utf-8")
 
 

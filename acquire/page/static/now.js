@@ -139,9 +139,8 @@ function drawResult(result, verdict) {
   const first = result.diagnosis?.[0];
   return el("div", { class: "ended" },
     first ? el("p", { class: "diagnosis" }, `${first.sentence} `, el("small", {}, sure(first))) : null,
-    result.next ? el("p", { class: "next" }, result.next.text) : null,
     verdict && result.outcome ? lastLine(verdict) : null,
-    el("p", {}, el("a", { class: "more", href: address("unit", result.serial) }, "All of this unit")));
+    el("p", {}, el("a", { class: "more", href: address("units", result.serial) }, "All of this unit")));
 }
 
 /** How sure an explanation is, in words that never claim certainty. */

@@ -55,7 +55,7 @@ function ended({ result, ask }) {
   const name = result.outcome ?? (held ? "held" : "left_out");
   const word = result.outcome ? `unit: ${result.word}` : held ? "unit held" : "given up";
   return {
-    band: band(name, word, ""), big: { words: result.serial, name: true }, picture: "result",
+    band: band(name, word, result.outcome ? result.not_tested ?? [] : ""), big: { words: result.serial, name: true }, picture: "result",
     reason: result.diagnosis?.length ? "" : result.outcome ? result.reason : result.held || result.reason, hint: ask?.text ?? "", result,
   };
 }
