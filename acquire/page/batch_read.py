@@ -61,7 +61,7 @@ class BatchReports:
         found = await self._found(words.get("name", ""))
         return {key: value for key, value in found.items() if key != "pictures"}
 
-    async def picture(self, words: dict[str, str]) -> bytes:
+    async def picture(self, words: dict[str, str]) -> tuple[bytes, str]:
         """One drawing as SVG.
 
         Raises:
@@ -71,7 +71,7 @@ class BatchReports:
         drawing = found.get("pictures", {}).get(words.get("chart", ""))
         if drawing is None:
             raise Unknown("There is no such picture.")
-        return str(drawing).encode()
+        return str(drawing).encode(), "image/svg+xml"
 
     async def _found(self, name: str) -> Plain:
         async with self._turn:

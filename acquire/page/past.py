@@ -72,8 +72,8 @@ class Past:
     # ------------------------------------------------------------------ units
 
     def unit(self, words: dict[str, str]) -> Plain:
-        """The latest visit of a unit: verdicts with their traces, result, diagnosis; beside it all its visits."""
-        from acquire.page.then_and_now import compared  # noqa: PLC0415  (reports are loaded when first asked for)
+        """The latest visit of a unit with traces, result and diagnosis; beside it all its visits."""
+        from acquire.page.then_and_now import compared  # noqa: PLC0415  (loads reports)
 
         serial = _serial(words)
         with self._opened(serial) as (reader, visits):
@@ -98,8 +98,8 @@ class Past:
         """Units that have a result: those whose serial holds a part, filtered, sorted, a page at a time.
 
         Args:
-            words: `part` of the serial (capitals do not matter), `outcome` ("none" for units without one),
-                `batch`, `sheet` and `purpose` exactly, `sort` by one of `SORTS` (`up` "1" reverses it), `page`
+            words: `part` of the serial (capitals do not matter), `outcome` ("none": units without),
+                `batch`, `sheet` and `purpose` exactly, `sort` by one of `SORTS` (`up` "1" reverses), `page`
                 from 0.
         """
         with JournalReader(self.folder) as reader:
@@ -111,7 +111,7 @@ class Past:
                 wanted.reverse()
             page = words.get("page", "")
             first = MOST_UNITS * (int(page) if page.isascii() and page.isdigit() and len(page) < 7 else 0)
-            shown = [_latest(reader, *row[:1], row[-1]) for row in wanted[first : first + MOST_UNITS]]
+            shown = [_latest(reader, row[0], row[-1]) for row in wanted[first : first + MOST_UNITS]]
         return {
             "units": [_line(result) for result in shown if result is not None],
             "first": first,

@@ -144,6 +144,7 @@ def notice_words(notice: Notice) -> Plain:
         "code": notice.code,
         "text": said(notice),
         "serial": notice.serial,
+        "photo": f"{sha256}.jpg" if (sha256 := notice.facts.get("sha256")) else None,
     }
 
 

@@ -16,7 +16,7 @@ export function drawUnit(unit) {
     el("section", { class: "card" }, el("h2", {}, "Measured"), measured(unit.verdicts ?? [])),
     unit.typed?.length ? el("section", { class: "card" }, el("h2", {}, "Typed results"), table("Typed results", ["test", "verdict", "as typed", "why"], unit.typed.map((one) => [one.name, outcomeCell(one.outcome, one.word), one.typed, one.reason]))) : null,
     unit.not_tested?.length ? el("section", { class: "card" }, el("h2", {}, "What this does not say"), el("ul", {}, unit.not_tested.map((text) => el("li", {}, text)))) : null,
-    unit.notes?.length ? el("section", { class: "card" }, el("h2", {}, "Remarks"), el("ul", {}, unit.notes.map((note) => el("li", {}, `${when(note.utc_s)}  ${note.text}`)))) : null,
+    unit.notes?.length ? el("section", { class: "card" }, el("h2", {}, "Remarks"), el("ul", {}, unit.notes.map(remark))) : null,
   ];
 }
 
@@ -37,3 +37,5 @@ function measured(verdicts) {
   ]);
   return table("Measured values", ["pins", "verdict", "at reference temperature", "between its limits", "why"], rows, [2]);
 }
+
+const remark = (note) => el("li", {}, `${when(note.utc_s)}  ${note.text}`, note.photo ? el("a", { href: `/photo?name=${note.photo}`, target: "_blank", rel: "noopener" }, el("img", { class: "photo", src: `/photo?name=${note.photo}`, alt: "Photo of the unit", loading: "lazy" })) : null);

@@ -25,7 +25,7 @@ function openUnit(main, serial, bench) {
   const show = () => load(place, `/unit?serial=${encodeURIComponent(serial)}`, (unit) => [...drawUnit(unit), ...drawHistory(unit)]);
   show();
   let done = bench.state()?.result?.utc_s;
-  const draw = (now) => part(acts, [now?.unit?.serial, now?.unit?.ended, now?.orders], () => (now?.unit?.serial === serial ? unitActs(bench) : null));
+  const draw = (now) => part(acts, [now?.unit?.serial, now?.unit?.ended, now?.orders], () => unitActs(bench, serial, show));
   draw(bench.state());
   return {
     state: (now, changed) => {
