@@ -227,6 +227,7 @@ TOLD = [
     _of(Code.OUTLET_BACK, "mqtt goes out again, after 75 s.", outlet="mqtt", after_s=75.0),
     _of(Code.OUTLET_FAILING, "mqtt waits: no broker.", outlet="mqtt", cause="no broker."),
     _of(Code.OPEN_ANCHORED, "to core: the clip is proven by a continuity.", step="to core"),
+    _of(Code.PHOTO_KEPT, "A photo is kept under its SHA-256 5e5e.", sha256="5e5e"),
     _of(Code.PAGE_MUTE, "This machine has no voice: install espeak-ng, or let the browser speak."),
     _of(
         Code.PAIR_OTHER,

@@ -97,6 +97,7 @@ class Daemon:
         latest_s: monotonic time of each instrument's latest reading, by the name of its feed.
         outages: how often the meter's link was found broken, or could not be opened.
         journal_answers: how often the journal has said something, be it a refusal.
+        read_files: asks for the files to be read again; does nothing before the bench is at work.
         next_files: takes changed files in; called between two units, never in the middle of one.
     """
 
@@ -125,6 +126,7 @@ class Daemon:
     latest_s: dict[str, float] = field(default_factory=dict)
     outages: int = 0
     journal_answers: int = 0
+    read_files: Callable[[], None] = lambda: None
     next_files: Callable[[], Sequence[Notice]] | None = None
     _utc: UtcWatch = field(default_factory=UtcWatch)
     _events: asyncio.Queue[Sequence[Event] | asyncio.Event] = field(

@@ -25,7 +25,10 @@ from acquire.page.behind import Behind
 from acquire.page.bench_page import Address, BenchPage, open_page
 from acquire.page.deliberate import deliberate_tests
 from acquire.page.facts import Facts
+from acquire.page.papers import LARGEST_BYTES as LARGEST_PHOTO
+from acquire.page.papers import Papers
 from acquire.page.past import Past
+from acquire.page.running import LARGEST_BYTES, Running
 from acquire.page.say import Speaker, speaking_program
 from acquire.page.view import View
 from acquire.records import Batch, Code, Event, Fact, Notice, Recorded, UnitStarted, Weight
@@ -184,6 +187,13 @@ def stand_behind(page: BenchPage, bench: Bench, daemon: Daemon, stop: asyncio.Ev
     view.on(daemon.pipeline.table)
     past = Past(Path(bench.journal.folder), bench.name, daemon.pipeline.place.sheet.core)
     shown = Shown(bench, daemon, page, view, past, speed, daemon.show)
+    running = Running(Path(bench.file), lambda: daemon.read_files())  # noqa: PLW0108  (it is set later)
+
+    async def noted(serial: str, sha256: str) -> None:
+        now_s, facts = daemon.clock.utc_s(), {"sha256": sha256}
+        await daemon.tell(Notice(Weight.REMARK, Code.PHOTO_KEPT, now_s, serial, facts=facts))
+
+    papers = Papers(Path(bench.journal.folder), Path(bench.file), noted)
     batches = BatchReports(Path(bench.journal.folder))
     wants_orders = bench.page is None or bench.page.orders
     behind = Behind(
@@ -192,11 +202,17 @@ def stand_behind(page: BenchPage, bench: Bench, daemon: Daemon, stop: asyncio.Ev
         daemon.clock.monotonic_s,
         Orders(daemon, stop, "page") if wants_orders else None,
         may_stop=bench.page is not None and bench.page.stop,
-        reads=past.questions(),
+        reads=past.questions() | {"/settings": running.state},
         asks={"/batch": lambda words: batches.report({"name": view.batch.name, **words})},
-        images={CHART: batches.picture},
+        files={CHART: batches.picture, "/paper": papers.paper, "/photo": papers.photo},
         quick={"/tests": lambda _words: _tests(daemon, view)},
     )
+    if wants_orders:
+        page.pages.posts |= {
+            "/settings": (LARGEST_BYTES, running.change),
+            "/papers": (LARGEST_BYTES, papers.issue),
+            "/photos": (LARGEST_PHOTO, papers.keep_photo),
+        }
     daemon.show, daemon.resumed = shown.show, shown.resumed
     page.put_behind(behind, view, speed=speed)
     view.know(shown.facts())

@@ -49,6 +49,11 @@ def files_of(folder: Path) -> list[Listed]:
     return [*_listed(folder, "folder")]
 
 
+def files_beside(folder: Path) -> list[Listed]:
+    """As `files_of`, of the folder that a file in use lies in."""
+    return [*_listed(folder, "beside")]
+
+
 def shipped_files() -> list[Listed]:
     """The shipped sheets and meter files."""
     return [*_listed(shipped("sheets"), "shipped"), *_listed(shipped("meters"), "shipped")]

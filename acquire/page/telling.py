@@ -118,7 +118,7 @@ def next_pair(pair: Pair | None, core: str = "") -> Plain | None:
     """Which pair to measure next, to tell the likeliest explanations apart."""
     if pair is None:
         return None
-    text = f"Measure {pair_words(pair, core)} next: that tells the explanations apart best."
+    text = f"What would tell these explanations apart best: {pair_words(pair, core)}, measured again."
     return {"pair": list(pair), "text": text}
 
 
@@ -144,6 +144,7 @@ def notice_words(notice: Notice) -> Plain:
         "code": notice.code,
         "text": said(notice),
         "serial": notice.serial,
+        "photo": f"{sha256}.jpg" if (sha256 := notice.facts.get("sha256")) else None,
     }
 
 

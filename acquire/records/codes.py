@@ -222,6 +222,7 @@ class Code(StrEnum):
     OUTLET_BACK = "outlet.back"
     OUTLET_FAILING = "outlet.failing"
     PAGE_MUTE = "page.mute"
+    PHOTO_KEPT = "photo.kept"
     PAIR_OTHER = "pair.other"
     PAIR_UNCLEAR = "pair.unclear"
     PART_RESTED = "part.rested"

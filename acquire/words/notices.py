@@ -231,6 +231,7 @@ NOTICES: dict[Code, Saying] = {
     Code.ORDER_TAKEN: lambda facts: f"Ordered {WAYS[facts['way']]}: {facts['order'].replace('_', ' ')}.",
     Code.OUTLET_BACK: "{outlet} goes out again, after {after_s:.0f} s.",
     Code.OUTLET_FAILING: "{outlet} waits: {cause}",
+    Code.PHOTO_KEPT: "A photo is kept under its SHA-256 {sha256}.",
     Code.PAGE_MUTE: "This machine has no voice: install espeak-ng, or let the browser speak.",
     Code.PAIR_OTHER: _another_pair,
     Code.PAIR_UNCLEAR: _another_pair,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import base64
+import hashlib
 import re
 
 import pytest
@@ -65,6 +67,8 @@ def test_a_wrong_pin_and_a_failing_unit_are_seen_and_heard_and_no_serial_does_ha
         ]
         eye.page.get_by_role("link", name="All of this unit").click()
         expect(eye.page.locator(".explained li").first).to_contain_text("shorted")
+        _remarks_papers_photo_and_search(bench, eye)
+        _settings_of_a_bench_at_work(bench, eye)
         _hostile_serials_are_only_ever_text(bench, eye)
         assert not eye.complaints
     verdicts = [e.payload for e in journal_entries(tmp_path, "verdict")]
@@ -183,6 +187,61 @@ def _a_lost_meter_is_said(bench, eye):
     expect(eye.page.locator(".now-big .stale.value")).to_be_visible()
 
 
+PICTURE = (
+    "iVBORw0KGgoAAAANSUhEUgAAAAIAAAACCAIAAAD91JpzAAAAE0lEQVR4nGM4YCAARAwCBgeACAAcDgQBaf14vwAAAABJRU5ErkJggg=="
+)
+"""A PNG of four pixels, made for this test."""
+
+
+def _remarks_papers_photo_and_search(bench, eye):
+    """A certificate opens, a photo is a file with its hash on the record, the unit is found by part."""
+    eye.page.get_by_role("button", name="Issue a certificate").click()
+    link = eye.page.get_by_role("link", name="Open the certificate")
+    paper = eye.page.request.get(bench.url.rstrip("/") + link.get_attribute("href"))
+    assert paper.headers["content-type"] == "application/pdf"
+    assert paper.body().startswith(b"%PDF")
+    file = {"name": "unit.png", "mimeType": "image/png", "buffer": base64.b64decode(PICTURE)}
+    eye.page.get_by_label("Photo of the unit").set_input_files(file)
+    shown = eye.page.locator("img.photo")
+    expect(shown).to_be_visible()
+    assert shown.evaluate("async (image) => { await image.decode(); return image.naturalWidth; }") == 2
+    [noted] = [
+        e.payload for e in journal_entries(bench.file.parent, "notice") if e.payload["code"] == "photo.kept"
+    ]
+    kept = next(bench.file.parent.rglob(f"photos/{noted['facts']['sha256']}.jpg"))
+    assert hashlib.sha256(kept.read_bytes()).hexdigest() == noted["facts"]["sha256"]
+    eye.page.get_by_role("link", name="All units").click()
+    eye.page.get_by_label("Serial", exact=True).fill("nowhere")
+    expect(eye.page.locator("main")).to_contain_text("No unit with a result is like this")
+    eye.page.get_by_label("Serial", exact=True).fill("-0004")
+    expect(eye.page.locator("tbody tr")).to_have_count(1)
+    expect(eye.page.locator("tbody")).to_contain_text("not tested")
+
+
+def _settings_of_a_bench_at_work(bench, eye):
+    """Chosen between units, said when it counts, and in force for the next unit; remarks in two taps."""
+    eye.page.locator("#bench-more").click()
+    eye.page.get_by_label("Operator").fill("Ida <i>")
+    eye.page.get_by_label("What is measured here").select_option("incoming")
+    eye.page.get_by_role("button", name="Change it").click()
+    expect(eye.page.locator("form [role=status]")).to_contain_text("It counts from now on")
+    expect(eye.page.locator("#bench-more")).to_contain_text("Ida <i>")
+    eye.page.get_by_role("link", name="Bench", exact=True).click()
+    eye.start("P80-0005")
+    eye.page.locator("a.tag").click()
+    eye.page.get_by_role("button", name="pin bent").click()
+    expect(eye.page.locator("main")).to_contain_text("On the record: pin bent.")
+    [started] = [
+        e.payload
+        for e in journal_entries(bench.file.parent, "unit_started")
+        if e.payload["serial"] == "P80-0005"
+    ]
+    assert (started["operator"], started["purpose"]) == ("Ida <i>", "incoming")
+    bench.daemon.type(".end made only for this test")
+    eye.page.goto(f"{bench.url}#now")
+    eye.page.locator(".band", has_text="given up").wait_for()
+
+
 HOSTILE = (
     "<img src=x onerror=document.title='caught'>",
     "</p><script>document.title='caught'</script>",
@@ -200,7 +259,7 @@ def _hostile_serials_are_only_ever_text(bench, eye):
         eye.page.locator("a.tag").click()
         expect(eye.page.locator("h1")).to_have_text("Unit")
         expect(eye.page.locator(".verdict-line, .card[role=status]").first).to_be_visible()
-        assert eye.page.title() == "Unit: steadyohm"
+        assert eye.page.title() == "Units: steadyohm"
         assert eye.page.locator("main img, main script, header img").count() == 0
         assert eye.page.evaluate("document.documentElement.scrollWidth <= innerWidth")
         bench.daemon.type(".end made only for this test")

@@ -56,13 +56,13 @@ def test_a_scanner_keys_and_a_pedal_count_once_and_never_take_typing_away(tmp_pa
         assert [order["command"] for order in sent].count("start_unit") == 6
         sent.clear()
 
-        eye.page.goto(f"{bench.url}#history")
-        field = eye.page.get_by_label("Serial")
+        eye.page.goto(f"{bench.url}#units")
+        field = eye.page.get_by_label("Serial", exact=True)
         field.fill("")
         field.focus()
         scan(eye, "P80-0009")
         expect(field).to_have_value("P80-0009")
-        expect(eye.page.locator("h1")).to_have_text("Then and now")
+        expect(eye.page.locator("h1")).to_have_text("Units")
         assert not sent
         _keys_and_a_learnt_pedal(bench, eye)
         assert not eye.complaints
@@ -125,8 +125,8 @@ def _keys_and_a_learnt_pedal(bench, eye):
     scan(eye, "bb-17")  # begins with the pedal's own letter: a code all the same
     expect(eye.page.locator(".tag-serial")).to_have_text("bb-17")
     sent.pop()
-    eye.page.goto(f"{bench.url}#unit")
-    eye.page.get_by_label("Serial").focus()
+    eye.page.goto(f"{bench.url}#units")
+    eye.page.get_by_label("Serial", exact=True).focus()
     eye.page.keyboard.press("b")
     eye.page.wait_for_timeout(200)
     commands(["confirm_open", "measure_again"])
@@ -136,7 +136,7 @@ def test_sounds_wait_for_one_click_differ_from_each_other_and_stay_silent_when_t
     """Before a click: words, no tone. After it: tones. Switched off: none, also after a reload."""
     with paged_bench(tmp_path) as bench:
         eye = opened(browser, bench.url, voice=False, click=False)
-        note = eye.page.locator("#sound-note")
+        note = eye.page.locator("#sound")
         expect(note).to_have_text("Sound needs one click or key")
         bench.daemon.type("P80-0001")
         expect(eye.state("touch")).to_contain_text("hold tips together")
@@ -144,7 +144,7 @@ def test_sounds_wait_for_one_click_differ_from_each_other_and_stay_silent_when_t
         bench.lift(eye)
         assert eye.sounds() == []
         eye.page.locator("main").click(position={"x": 5, "y": 5})
-        expect(note).to_be_empty()
+        expect(note).to_have_text("Sound on, speech on")
         eye.page.wait_for_timeout(600)
         assert eye.sounds() == []  # what was due earlier is not played late
         bench.zero(eye)

@@ -25,7 +25,7 @@ from tests.whole_bench import Typed, free_port, journal_entries, simulated
 
 pytestmark = [needs_chromium, pytest.mark.timeout(300)]
 
-SCREENS = ["now", "unit", "history", "batch", "leads", "check", "hands-off", "setup", "senses"]
+SCREENS = ["now", "units", "units/P80-0004", "batch", "leads", "hands-off", "setup", "senses"]
 RULES = {
     "runOnly": {
         "type": "tag",
@@ -108,7 +108,7 @@ def test_every_screen_is_accessible_and_fits_light_and_dark_large_and_small(tmp_
                 faults |= {f"{screen} {scheme}": found for found in [faults_of(eye.page, rules)] if found}
                 for size, name in ((LAPTOP, "laptop"), (PHONE, "phone")):
                     eye.page.set_viewport_size(size)
-                    keep(eye, f"{screen}-{scheme}-{name}")
+                    keep(eye, f"{screen.replace('/', '-')}-{scheme}-{name}")
                     assert eye.page.evaluate("document.documentElement.scrollWidth <= innerWidth"), (
                         screen,
                         name,

@@ -2,8 +2,8 @@
 
 import { el, forget, pairText, part, say, svg } from "./dom.js";
 import { drawCircuit } from "./circuit.js";
-import { drawFace } from "./face.js";
-import { lettering } from "./digits.js";
+import { drawFace, wideFace } from "./face.js";
+import { fitted, valueDrawn, wideOf } from "./digits.js";
 import { drawJaws, drawScale } from "./scale.js";
 import { judged, reach, view } from "./now_view.js";
 import { sign } from "./signs.js";
@@ -26,7 +26,7 @@ export function openNow(main, bench) {
     forget(place.face);
     draw(place, bench);
   };
-  place.redraw = redraw;
+  Object.assign(place, { redraw, main });
   draw(place, bench);
   return {
     state: () => draw(place, bench),
@@ -53,6 +53,8 @@ function draw(place, bench) {
   part(place.next, seen.next ?? null, (next) => (next ? drawNext(next) : null));
   const asked = state.ask?.pair ?? null;
   const order = [...(state.face?.pins ?? []).map((pin) => pin.name), ...(state.face?.core ? [state.face.core] : [])];
+  place.main.dataset.plug = state.face && wideFace(state.face, state.sheet?.name ?? "") ? "wide" : "";
+  place.main.dataset.asked = asked ? "pins" : "";
   part(place.face, [state.face, asked], () => (state.face ? drawFace(state.face, asked, state.sheet?.name ?? "", place.redraw) : null));
   part(place.circuit, [state.circuit, asked], () => (state.circuit ? drawCircuit(state.circuit, order, asked) : null));
   const free = !state.unit || state.unit.ended;
@@ -82,29 +84,26 @@ function lasting(place, state, bench) {
 }
 
 function drawNext({ pair, step, text, again }) {
-  return el("p", { class: "next-touch" }, el("span", {}, again ? "again" : "next"), sign("A", "A"), lettering(pair[0], { wire: 14 }), sign("B", "B"), lettering(pair[1], { wire: 14 }),
-    el("span", { class: "next-step" }, text || step));
+  return el("p", { class: "next-touch" }, el("span", {}, again ? "again" : "next"), sign("A", "A"), el("b", {}, pair[0]), sign("B", "B"), el("b", {}, pair[1]), el("span", { class: "next-step" }, text || step));
 }
 
 function drawBand(band) {
+  const word = el("strong", { class: "word" }, band.word);
+  word.style.setProperty("--wide", wideOf(band.word));
   return el("div", { class: `band band-${band.name}`, "data-state": band.name },
-    sign(band.shape), el("strong", { class: "word" }, band.word), el("span", { class: "detail" }, (band.detail ?? []).map((line) => el("span", {}, line))));
+    sign(band.shape), word, el("span", { class: "detail" }, (band.detail ?? []).map((line) => el("span", {}, line))));
 }
 
 function drawBig(big, stale) {
   const kind = `big${big.bold ? " bold" : ""}${stale ? " stale" : ""}`;
+  const late = stale ? ", not live" : "";
   if (big.pair) return el("div", { class: `${kind} pair` }, onePin(big.pair[0], "A", big.pins?.[0]), el("span", { class: "to", "aria-hidden": "true" }), onePin(big.pair[1], "B", big.pins?.[1]));
-  if (big.value) {
-    return el("div", { class: `${kind} value` }, lettering(big.value, { label: `${big.value} ${big.unit}${stale ? ", not live" : ""}`, wire: big.bold ? 15 : 10 }),
-      big.unit ? lettering(big.unit, { label: "", kind: "unit", wire: big.bold ? 15 : 10 }) : null);
-  }
-  if (big.open) return el("div", { class: `${kind} value` }, lettering("OPEN", { label: `open${stale ? ", not live" : ""}`, wire: big.bold ? 15 : 10 }));
-  if (big.name && big.words.length <= 14) return el("div", { class: `${kind} name` }, lettering(big.words.toUpperCase(), { label: big.words }));
-  return el("div", { class: `${kind} words${big.words.length > 28 ? " many" : ""}` }, big.words);
+  if (big.value) return el("div", { class: `${kind} value` }, valueDrawn(big.value, big.unit, `${big.value} ${big.unit}${late}`, big.bold));
+  return fitted(big.open ? "OPEN" : big.words, `${kind} ${big.open ? "value" : big.name ? "name" : "words"}`);
 }
 
 function onePin(name, mark, about) {
-  return el("span", { class: "one-pin" }, sign(mark, mark), lettering(name, { wire: 14 }), about ? el("span", { class: "pin-about" }, about) : null);
+  return el("div", { class: "one-pin" }, sign(mark, mark), fitted(name), about ? el("span", { class: "pin-about" }, about) : null);
 }
 
 function drawPicture(node, seen, state, bench) {
@@ -140,9 +139,8 @@ function drawResult(result, verdict) {
   const first = result.diagnosis?.[0];
   return el("div", { class: "ended" },
     first ? el("p", { class: "diagnosis" }, `${first.sentence} `, el("small", {}, sure(first))) : null,
-    result.next ? el("p", { class: "next" }, result.next.text) : null,
     verdict && result.outcome ? lastLine(verdict) : null,
-    el("p", {}, el("a", { class: "more", href: address("unit", result.serial) }, "All of this unit")));
+    el("p", {}, el("a", { class: "more", href: address("units", result.serial) }, "All of this unit")));
 }
 
 /** How sure an explanation is, in words that never claim certainty. */

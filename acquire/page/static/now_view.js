@@ -36,8 +36,8 @@ export function judged({ verdict, ask, hint, reading, phase }) {
   const uncounted = verdict.counts === false ? "counts only if it comes again" : "";
   return {
     band: band(name, word, [pairText(verdict.pair), verdict.step]),
-    big: verdict.value ? { value: verdict.value, unit: verdict.unit ?? "", bold: true } : { words: verdict.open ? "open" : verdict.text || "no value", open: verdict.open, bold: true },
-    picture: verdict.value ? "scale" : "", note: [reach(verdict), uncounted].filter(Boolean).join("  ·  "), reason: verdict.reason ?? "", hint: verdict.hint || hint || "",
+    big: verdict.open || !verdict.value ? { words: verdict.text || "no value", open: verdict.open, bold: true } : { value: verdict.value, unit: verdict.unit ?? "", bold: true },
+    picture: verdict.value && !verdict.open ? "scale" : "", note: [reach(verdict), uncounted].filter(Boolean).join("  ·  "), reason: verdict.reason ?? "", hint: verdict.hint || hint || "",
     next: touch && phase === "verdict" ? { pair: ask.pair, step: ask.step, text: ask.plain ? "" : ask.text, again: ask.kind === "touch_again" } : null, probe: reading?.kind === "value" ? "" : probeWords(reading),
   };
 }
@@ -45,7 +45,7 @@ export function judged({ verdict, ask, hint, reading, phase }) {
 /** "± 0.45 Ω at 20 °C". */
 export function reach(verdict) {
   const half = verdict.value && verdict.uncertainty ? `± ${verdict.uncertainty} ${verdict.unit ?? ""}`.trim() : "";
-  const at = verdict.value && Number.isFinite(verdict.reference_celsius) ? `at ${verdict.reference_celsius} °C` : "";
+  const at = verdict.value && !verdict.open && Number.isFinite(verdict.reference_celsius) ? `at ${verdict.reference_celsius} °C` : "";
   return [half, at].filter(Boolean).join(" ");
 }
 
@@ -55,7 +55,7 @@ function ended({ result, ask }) {
   const name = result.outcome ?? (held ? "held" : "left_out");
   const word = result.outcome ? `unit: ${result.word}` : held ? "unit held" : "given up";
   return {
-    band: band(name, word, ""), big: { words: result.serial, name: true }, picture: "result",
+    band: band(name, word, result.outcome ? result.not_tested ?? [] : ""), big: { words: result.serial, name: true }, picture: "result",
     reason: result.diagnosis?.length ? "" : result.outcome ? result.reason : result.held || result.reason, hint: ask?.text ?? "", result,
   };
 }

@@ -3,7 +3,8 @@
 import { el, part } from "./dom.js";
 import { getJson, postJson } from "./orders.js";
 import { head } from "./pieces.js";
-import { lettering, parts } from "./digits.js";
+import { openSettings } from "./settings.js";
+import { parts, valueDrawn } from "./digits.js";
 
 const PURPOSES = { incoming: "units that come in", winding: "while winding", final: "final test", returned: "units that come back" };
 
@@ -11,17 +12,14 @@ const PURPOSES = { incoming: "units that come in", winding: "while winding", fin
 export function openSetup(main, bench) {
   const place = Object.fromEntries(["note", "meters", "live", "form"].map((name) => [name, el("section", { class: "card stage" })]));
   const work = { bench, place, plain: null, meter: null, trying: false };
-  main.append(...head("Setup", "A bench is a meter, a sheet and a purpose. All of it goes into one text file that can be changed later."));
+  main.append(...head("Setup", "A bench is a meter, a sheet and a purpose. All of it stands in one text file that can be changed."));
   begin(work, main);
   return { state: () => drawLive(work), setup: (progress) => progressed(work, progress), close: () => work.trying && postJson("/setup/try", { stop: true }) };
 }
 
 async function begin(work, main) {
   const answer = await getJson("/setup");
-  if (!answer.ok || answer.plain?.mode === "bench") {
-    main.append(el("p", { class: "card" }, answer.ok ? "A bench is at work. To set up another one, stop it and run: steadyohm setup" : answer.text));
-    return;
-  }
+  if (!answer.ok || answer.plain?.mode === "bench") return openSettings(main, work.bench);
   work.plain = answer.plain;
   main.append(ready(work), el("div", { class: "two" }, work.place.meters, work.place.live), work.place.form);
   drawMeters(work);
@@ -93,7 +91,7 @@ function drawLive(work) {
       work.meter ? el("p", {}, "Touch something with the probes and watch.") : el("p", { class: "quiet" }, "Choose a meter first."),
       work.tried ? el("p", { role: "alert" }, work.tried) : null,
       link && link.ok === false ? el("p", { role: "alert" }, link.text) : null,
-      work.meter && reading ? el("div", { class: "try" }, value ? lettering(value, { label: reading.text }) : el("b", {}, reading.kind === "none" ? "nothing yet" : reading.text), value && unit ? lettering(unit, { label: "" }) : null) : null,
+      work.meter && reading ? el("div", { class: "try" }, value ? valueDrawn(value, unit, reading.text, true) : el("b", {}, reading.kind === "none" ? "nothing yet" : reading.text)) : null,
     ];
   });
 }

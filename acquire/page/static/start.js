@@ -8,12 +8,11 @@ import { hasTheFloor, play, soundState, unlock } from "./sounds.js";
 import { openBatch } from "./batch.js";
 import { openCheck } from "./check.js";
 import { openHandsOff, underVoltage } from "./hands_off.js";
-import { openHistory } from "./history.js";
 import { openLeads } from "./leads.js";
 import { openNow } from "./now.js";
 import { openSenses } from "./senses.js";
 import { openSetup } from "./setup.js";
-import { openUnit } from "./unit.js";
+import { openUnits } from "./units.js";
 import { order } from "./orders.js";
 import { Router } from "./router.js";
 import { scanned as startScanned, showQuestion } from "./start_unit.js";
@@ -35,15 +34,19 @@ const bench = {
 
 const screens = {
   now: { title: "Bench", open: (main) => openNow(main, bench) },
-  unit: { title: "Unit", open: (main, about) => openUnit(main, about, bench) },
-  history: { title: "History", open: (main, about) => openHistory(main, about, bench) },
+  units: { title: "Units", open: (main, about) => openUnits(main, about, bench) },
   batch: { title: "Batch", open: (main, about) => openBatch(main, about, bench) },
-  leads: { title: "Leads", open: (main) => openLeads(main, bench) },
-  check: { title: "Check standard", open: (main) => openCheck(main, bench) },
+  leads: { title: "Leads and check", open: openDuties },
   "hands-off": { title: "Hands-off tests", open: (main) => openHandsOff(main, bench) },
   setup: { title: "Setup", open: (main) => openSetup(main, bench) },
   senses: { title: "Sound and keys", open: (main) => openSenses(main, bench) },
 };
+
+/** What a bench owes each day: lead zero and check standard. */
+function openDuties(main) {
+  const both = [openLeads(main, bench), openCheck(main, bench)];
+  return { state: (...now) => both.forEach((each) => each.state(...now)) };
+}
 
 const warnings = new Warnings(at("warnings"), bench.left_s, tell);
 const router = new Router(at("main"), at("screens"), screens);
@@ -123,11 +126,10 @@ function drawSenses() {
   const state = soundState();
   const { sound, theme, speech } = choice();
   document.documentElement.dataset.theme = theme;
-  const words = { none: "No sound here", locked: "Sound needs one click or key", running: "" }[state];
-  part(at("sound-note"), sound ? words : "", (text) => (text ? [sign("warning"), el("span", {}, text)] : null));
-  const toggle = at("sound");
-  toggle.setAttribute("aria-pressed", String(sound));
-  say(toggle, sound ? `Sound on${speech ? ", speech on" : ""}` : "Sound off");
+  const mute = sound && state !== "running";
+  const words = { none: "No sound here", locked: "Sound needs one click or key", running: `Sound on${speech ? ", speech on" : ""}` }[state];
+  at("sound").setAttribute("aria-pressed", String(sound));
+  part(at("sound"), [sound, words], () => [mute ? sign("warning") : null, el("span", {}, sound ? words : "Sound off")]);
 }
 
 at("sound").addEventListener("click", () => choose({ sound: !choice().sound }));

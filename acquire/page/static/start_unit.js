@@ -16,6 +16,7 @@ export function startForm() {
     said.textContent = answer.done ? "" : answer.reason;
     if (answer.done) field.blur();
   };
+  if (matchMedia("(pointer: fine)").matches) requestAnimationFrame(() => [document.body, document.querySelector("main")].includes(document.activeElement) && field.focus({ preventScroll: true }));
   return el("form", { class: "start", on: { submit: begin } },
     el("label", { for: "serial" }, "Serial of the next unit"), field, el("button", { class: "strong" }, "Put it on the bench"), said);
 }
