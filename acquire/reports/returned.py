@@ -11,6 +11,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from operator import attrgetter
 
 import msgspec
 
@@ -38,7 +39,7 @@ ENOUGH_IN_BATCH = 12
 MOST_SISTERS = 400
 """Units that the spread is taken from: more tell no more."""
 
-SAME_SCALE = ("bench", "meter_id", "meter_hash", "quantity", "range_full_scale_ohm")
+SAME_SCALE = attrgetter("bench", "meter_id", "meter_hash", "quantity", "range_full_scale_ohm")
 """What two values share where a meter's own error may be the same at both."""
 
 
@@ -271,7 +272,7 @@ def _terms(value: Value) -> tuple[Term, ...]:
 def _same_scale(then: Value, now: Value) -> bool:
     """The same meter by the same file on the same range, with both budgets at hand."""
     budgets = bool(_terms(then) and _terms(now))
-    return budgets and all(getattr(then, name) == getattr(now, name) for name in SAME_SCALE)
+    return budgets and SAME_SCALE(then.verdict) == SAME_SCALE(now.verdict)
 
 
 def _expanded(then: Value, now: Value, *, one_scale: bool = False) -> float:
