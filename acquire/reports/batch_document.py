@@ -90,12 +90,10 @@ HOW_CALLED = (
 )
 
 
-def batch_document(
-    report: BatchReport, svg: Mapping[str, str] | None = None, png: Mapping[str, bytes] | None = None
-) -> doc.Document:
-    """The report, with drawings of `batch_pictures` as they suit the page that it is for."""
+def batch_document(report: BatchReport, svg: Mapping[str, str] | None = None) -> doc.Document:
+    """The report, with drawings of `batch_pictures` for a page or paper."""
     title = f"Batch {report.name}"
-    blocks = tuple(_blocks(report, svg or {}, png or {}))
+    blocks = tuple(_blocks(report, svg or {}))
     written_s = report.last_utc_s or 0.0
     return doc.Document(title, title_of(report), blocks, running=title, written_utc_s=written_s)
 
@@ -112,7 +110,7 @@ def _state(report: BatchReport) -> str:
     return report.state.value if report.state else "never opened by name"
 
 
-def _blocks(report: BatchReport, svg: Mapping[str, str], png: Mapping[str, bytes]) -> Iterator[doc.Block]:
+def _blocks(report: BatchReport, svg: Mapping[str, str]) -> Iterator[doc.Block]:
     yield _sum(report)
     if report.findings:
         yield doc.Heading("What to know first")
@@ -126,7 +124,7 @@ def _blocks(report: BatchReport, svg: Mapping[str, str], png: Mapping[str, bytes
         yield doc.Heading("Charts")
         yield doc.Text(LEGEND, Tone.SMALL)
     for number, series in enumerate(report.series, start=1):
-        yield from _row(series, number, svg, png)
+        yield from _row(series, number, svg)
     yield from found_table(report)
     yield from _yields(report)
     yield doc.Heading("The batch")
@@ -163,14 +161,12 @@ def _strip(units: Sequence[UnitLine]) -> doc.Strip:
     return doc.Strip(tuple(squares), STRIP_KEY)
 
 
-def _row(
-    series: Series, number: int, svg: Mapping[str, str], png: Mapping[str, bytes]
-) -> Iterator[doc.Block]:
+def _row(series: Series, number: int, svg: Mapping[str, str]) -> Iterator[doc.Block]:
     limits = limits_text(series.lower, series.upper, series.unit)
     yield doc.Heading(series.name, 3, f"{series.pair}, {'no limits' if limits == 'none' else limits}")
     for name in (f"row-{number}", f"means-{number}"):
         lines = tuple(_chart_lines(series)) if name.startswith("row") else ()
-        yield doc.Picture(svg.get(name, ""), png.get(name, b""), lines)
+        yield doc.Picture(svg.get(name, ""), lines)
     yield doc.KeyValues(tuple(figures_of(series)), dense=True)
     yield doc.Bullets((*sentences_of(series), *series.mean_sentences))
     if groups := tuple(_groups(series)):

@@ -21,10 +21,20 @@ from acquire.physics.budget import combine
 from acquire.physics.common import combination
 from acquire.physics.copper import CONDUCTORS
 from acquire.quantity import counted
-from acquire.records import Hypothesis, Outcome, Purpose, Term
+from acquire.records import (
+    Basis,
+    Hypothesis,
+    ImportedResult,
+    Outcome,
+    Purpose,
+    Term,
+    UnitResult,
+    UnitStarted,
+)
 from acquire.records.words import FAILING
 from acquire.reports.same_unit import FEWEST_SISTERS, Odds, Reading, odds
-from acquire.reports.visits import Value, Visit, paper_visit, visits_on
+from acquire.reports.visits import OnRecord, Value, Visit, record_of, visits_on
+from acquire.unit_result import worst
 
 ACCURACY = "meter accuracy"
 TEMPERATURE = "winding temperature"
@@ -218,6 +228,57 @@ def _latest(visits: Sequence[Visit]) -> Visit:
 def _stay(visit: Visit) -> Stay:
     ended = visit.ended if visit.results else "no verdict"
     return Stay(visit.result_id, visit.started.utc_s, visit.purpose, visit.outcome, ended)
+
+
+# ---------------------------------------------------------------- on paper
+
+
+def paper_visit(record: Record, serial: str) -> Visit:
+    """The latest day of a unit's imported paper record as if it were a visit; only on request.
+
+    What the paper does not say (readings, leads, budget) stays empty.
+
+    Raises:
+        InputImpossible: no paper of the unit was imported, or none of it states a temperature.
+        JournalUnusable: the record cannot be read.
+    """
+    found = record.find(Question(serial=serial, kinds=("imported_result",)))
+    values = [OnRecord(entry.id, record_of(entry, ImportedResult)) for entry in found]
+    if not values:
+        raise InputImpossible(f"No paper record of {serial} was imported.", "steadyohm import takes them.")
+    values = [
+        each for each in values if each.record.reference_ohm is not None or each.record.value_ohm is None
+    ]
+    if not values:
+        what = f"The paper record of {serial} states no temperature, so its values cannot be compared."
+        raise InputImpossible(what)
+    last_s = max(each.record.measured_utc_s for each in values)
+    of_the_day = [each for each in values if last_s - each.record.measured_utc_s < 86_400.0]
+    id_, p = of_the_day[0]
+    started = UnitStarted(
+        p.bench, serial, p.sheet, p.sheet_hash, p.purpose, p.batch, p.operator, p.measured_utc_s
+    )
+    outcome = worst(each.record.outcome for each in of_the_day)
+    result = UnitResult(
+        p.bench, serial, p.sheet, p.sheet_hash, p.purpose, p.batch, p.operator, outcome, None, 0,
+        len(of_the_day), (), None, p.measured_utc_s, p.measured_utc_s, measured=outcome,
+    )  # fmt: skip
+    values = [_paper_value(each) for each in of_the_day]
+    return Visit(id_, started, values, results=[OnRecord(id_, result)], result=result)
+
+
+def _paper_value(of: OnRecord[ImportedResult]) -> Value:
+    p = of.record
+    factor = 1.0 if not p.value_ohm or p.reference_ohm is None else p.reference_ohm / p.value_ohm
+    expanded = None if p.expanded_ohm is None else p.expanded_ohm * factor
+    return Value(
+        utc_s=p.measured_utc_s, serial=p.serial, step=p.step, pin_a=p.pin_a, pin_b=p.pin_b, counts=True,
+        outcome=p.outcome or Outcome.CANNOT_JUDGE, reference_celsius=p.reference_celsius,
+        meter_id=p.instrument or "paper", basis=Basis.MEASURED,
+        operator=p.operator, bench=p.bench,
+        reference_ohm=p.reference_ohm, expanded_ohm=expanded, winding_celsius=p.celsius, id=of.id,
+        standard_uncertainty_ohm=None if expanded is None else expanded / 2.0,
+    )  # fmt: skip
 
 
 # ---------------------------------------------------------------- pair by pair

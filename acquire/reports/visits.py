@@ -28,7 +28,6 @@ from acquire.records import (
     Batch,
     Evidence,
     Hypothesis,
-    ImportedResult,
     Notice,
     Outcome,
     Purpose,
@@ -42,7 +41,7 @@ from acquire.records import (
 )
 from acquire.records.codes import WARM_CHECK
 from acquire.records.words import FAILING
-from acquire.unit_result import judged, settled, worst
+from acquire.unit_result import judged, settled
 from acquire.words.units import findings_words, result_words, why_not
 from drivers.reading import Quantity
 
@@ -285,59 +284,6 @@ def evidence_of(entry: Entry) -> Evidence | None:
         return None if entry.evidence is None else evidence_from_plain(entry.evidence)
     except ValueError as error:
         raise JournalUnusable(f"The evidence of entry {entry.id} is damaged: {error}.") from error
-
-
-def paper_visit(record: Record, serial: str) -> Visit:
-    """The latest day of a unit's imported paper record as if it were a visit; only on request.
-
-    What the paper does not say (readings, leads, budget) stays empty.
-
-    Raises:
-        InputImpossible: no paper of the unit was imported, or none of it states a temperature.
-        JournalUnusable: the record cannot be read.
-    """
-    found = record.find(Question(serial=serial, kinds=("imported_result",)))
-    values = [OnRecord(entry.id, record_of(entry, ImportedResult)) for entry in found]
-    if not values:
-        raise InputImpossible(f"No paper record of {serial} was imported.", "steadyohm import takes them.")
-    values = [
-        each for each in values if each.record.reference_ohm is not None or each.record.value_ohm is None
-    ]
-    if not values:
-        what = f"The paper record of {serial} states no temperature, so its values cannot be compared."
-        raise InputImpossible(what)
-    last_s = max(each.record.measured_utc_s for each in values)
-    of_the_day = [each for each in values if last_s - each.record.measured_utc_s < 86_400.0]
-    id_, p = of_the_day[0]
-    started = UnitStarted(
-        p.bench, serial, p.sheet, p.sheet_hash, p.purpose, p.batch, p.operator, p.measured_utc_s
-    )
-    outcome = worst(each.record.outcome for each in of_the_day)
-    result = UnitResult(
-        p.bench, serial, p.sheet, p.sheet_hash, p.purpose, p.batch, p.operator, outcome, None, 0,
-        len(of_the_day), (), None, p.measured_utc_s, p.measured_utc_s, measured=outcome,
-    )  # fmt: skip
-    return Visit(
-        id_,
-        started,
-        [_paper_value(each) for each in of_the_day],
-        results=[OnRecord(id_, result)],
-        result=result,
-    )
-
-
-def _paper_value(of: OnRecord[ImportedResult]) -> Value:
-    p = of.record
-    factor = 1.0 if not p.value_ohm or p.reference_ohm is None else p.reference_ohm / p.value_ohm
-    expanded = None if p.expanded_ohm is None else p.expanded_ohm * factor
-    return Value(
-        utc_s=p.measured_utc_s, serial=p.serial, step=p.step, pin_a=p.pin_a, pin_b=p.pin_b, counts=True,
-        outcome=p.outcome or Outcome.CANNOT_JUDGE, reference_celsius=p.reference_celsius,
-        meter_id=p.instrument or "paper", basis=Basis.MEASURED,
-        operator=p.operator, bench=p.bench,
-        reference_ohm=p.reference_ohm, expanded_ohm=expanded, winding_celsius=p.celsius, id=of.id,
-        standard_uncertainty_ohm=None if expanded is None else expanded / 2.0,
-    )  # fmt: skip
 
 
 def brief_visits(
