@@ -263,8 +263,8 @@ def paper_visit(record: Record, serial: str) -> Visit:
         p.bench, serial, p.sheet, p.sheet_hash, p.purpose, p.batch, p.operator, outcome, None, 0,
         len(of_the_day), (), None, p.measured_utc_s, p.measured_utc_s, measured=outcome,
     )  # fmt: skip
-    values = [_paper_value(each) for each in of_the_day]
-    return Visit(id_, started, values, results=[OnRecord(id_, result)], result=result)
+    read = [_paper_value(each) for each in of_the_day]
+    return Visit(id_, started, read, results=[OnRecord(id_, result)], result=result)
 
 
 def _paper_value(of: OnRecord[ImportedResult]) -> Value:
