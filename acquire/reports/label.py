@@ -14,10 +14,10 @@ from markupsafe import Markup
 
 from acquire.errors import InputImpossible
 from acquire.records import Outcome, Purpose
-from acquire.reports.certificate_words import OUTCOMES
 from acquire.reports.document import MARK_OF, qr_svg, shown
 from acquire.reports.html_page import template
 from acquire.reports.visits import Visit
+from acquire.words.papers import OUTCOMES
 
 LEAST_MM, MOST_MM = 10.0, 200.0
 """Sides of a label that are drawn."""

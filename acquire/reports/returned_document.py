@@ -9,12 +9,12 @@ from collections.abc import Iterator, Sequence
 
 from acquire.quantity import show
 from acquire.reports import document as doc
-from acquire.reports.certificate_words import TURNS
 from acquire.reports.document import Mark, Tone, with_uncertainty
 from acquire.reports.figures import moment
 from acquire.reports.returned import REAL, Change, Finding, Returned
 from acquire.reports.same_unit import AGEING, FAULTY, STRANGER_COMMON
 from acquire.words.faults import likely
+from acquire.words.papers import TURNS
 from acquire.words.plain import sureness
 
 TITLE = "Then and now"
