@@ -73,23 +73,11 @@ REAL = frozenset({Finding.CHANGED, Finding.OPENED, Finding.CLOSED})
 
 
 @dataclass(frozen=True, slots=True)
-class Side:
-    """One pair at one visit, at the common reference temperature; None for an open pair."""
-
-    id: str
-    utc_s: float
-    ohm: float | None
-    expanded_ohm: float | None
-    outcome: Outcome
-    meter_id: str
-    winding_celsius: float | None
-
-
-@dataclass(frozen=True, slots=True)
 class Change:
     """One pair, then and now.
 
     Attributes:
+        then, now: both at the common reference temperature.
         finding: the one classification.
         change_ohm: now - then; None where one of them is open.
         expanded_ohm: of that, 95 %, both visits counted as independent; None where unknown.
@@ -97,16 +85,23 @@ class Change:
             it is near zero or the interval wider than the whole.
     """
 
-    step: str
-    pin_a: str
-    pin_b: str
-    then: Side
-    now: Side
+    then: Value
+    now: Value
     finding: Finding
     change_ohm: float | None
     expanded_ohm: float | None
     fraction: float | None
     expanded_fraction: float | None
+
+    @property
+    def step(self) -> str:
+        """Name of the step."""
+        return self.now.step
+
+    @property
+    def pins(self) -> str:
+        """Both pins, as "1–2"."""
+        return f"{self.now.pin_a}–{self.now.pin_b}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,19 +124,8 @@ class Ours:
 
 
 @dataclass(frozen=True, slots=True)
-class Stay:
-    """One of the two visits: entry of its result, or of its start where there is none yet; how it ended."""
-
-    id: str
-    utc_s: float
-    purpose: Purpose
-    outcome: Outcome | None
-    ended: str
-
-
-@dataclass(frozen=True, slots=True)
 class Returned:
-    """Then and now.
+    """Then and now: the two visits.
 
     Attributes:
         reference_celsius: that all resistances stand at.
@@ -155,8 +139,8 @@ class Returned:
     sheet: str
     same_sheet: bool
     batch: str
-    then: Stay
-    now: Stay
+    then: Visit
+    now: Visit
     reference_celsius: float
     changes: tuple[Change, ...]
     missing: tuple[str, ...]
@@ -194,8 +178,8 @@ def returned(record: Record, serial: str, prior: float = PRIOR, *, from_paper: b
         sheet=now.started.sheet,
         same_sheet=now.started.sheet == then.started.sheet,
         batch=then.started.batch,
-        then=_stay(then),
-        now=_stay(now),
+        then=then,
+        now=now,
         reference_celsius=celsius,
         changes=tuple(_change(early[step], after[step]) for step in steps),
         missing=tuple(step for step in {**before, **after} if (step in before) != (step in after)),
@@ -223,11 +207,6 @@ def _latest(visits: Sequence[Visit]) -> Visit:
     if not with_values:
         raise InputImpossible(f"{visits[0].started.serial} has no value on record.")
     return ([visit for visit in with_values if visit.purpose is Purpose.RETURNED] or with_values)[-1]
-
-
-def _stay(visit: Visit) -> Stay:
-    ended = visit.ended if visit.results else "no verdict"
-    return Stay(visit.result_id, visit.started.utc_s, visit.purpose, visit.outcome, ended)
 
 
 # ---------------------------------------------------------------- on paper
@@ -300,11 +279,10 @@ def _at(value: Value, celsius: float) -> Value:
 
 
 def _change(then: Value, now: Value) -> Change:
-    sides = (then.step, now.pin_a, now.pin_b, _side(then), _side(now))
     if then.reference_ohm is None or now.reference_ohm is None:
         finding = Finding.CLOSED if then.reference_ohm is None else Finding.OPENED
         finding = Finding.AS_BEFORE if then.reference_ohm is now.reference_ohm else finding
-        return Change(*sides, finding, None, None, None, None)
+        return Change(then, now, finding, None, None, None, None)
     change_ohm = now.reference_ohm - then.reference_ohm
     expanded_ohm = None if then.expanded_ohm is None else _expanded(then, now)
     whole, meaningful = abs(then.reference_ohm), abs(then.reference_ohm) > (then.expanded_ohm or 0.0)
@@ -317,13 +295,9 @@ def _change(then: Value, now: Value) -> Change:
         elif _same_scale(then, now) and abs(change_ohm) > _expanded(then, now, one_scale=True):
             finding = Finding.PERHAPS
     if not meaningful:
-        return Change(*sides, finding, change_ohm, expanded_ohm, None, None)
+        return Change(then, now, finding, change_ohm, expanded_ohm, None, None)
     share = None if expanded_ohm is None else expanded_ohm / whole
-    return Change(*sides, finding, change_ohm, expanded_ohm, change_ohm / then.reference_ohm, share)
-
-
-def _side(v: Value) -> Side:
-    return Side(v.id, v.utc_s, v.reference_ohm, v.expanded_ohm, v.outcome, v.meter_id, v.winding_celsius)
+    return Change(then, now, finding, change_ohm, expanded_ohm, change_ohm / then.reference_ohm, share)
 
 
 def _terms(value: Value) -> tuple[Term, ...]:
