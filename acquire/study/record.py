@@ -19,6 +19,7 @@ import msgspec
 
 from acquire.errors import SteadyohmError
 from acquire.study.plan import Part, Plan, Turn
+from drivers.plain_file import read_file
 
 VERSION = 1
 """Of this spelling; a file of a newer one is refused."""
@@ -150,8 +151,7 @@ class _Later(msgspec.Struct, forbid_unknown_fields=True, omit_defaults=True):
 def read_study(path: Path) -> StudyRecord:
     """Read the record of a study. Raises StudyFileInvalid."""
     try:
-        with path.open("rb") as file:
-            data = file.read(LARGEST + 1)
+        data = read_file(path, LARGEST)
     except OSError as error:
         what = f"{path} cannot be read ({error.strerror})."
         raise StudyFileInvalid(what, "Name the file that a study wrote.") from error
