@@ -179,18 +179,19 @@ class JournalReader:
         found = self._in_order(lambda reader: reader.values_here(question, names), itemgetter(0))
         yield from (row[1:] for row in _latest(found, question.limit))
 
-    def payloads(self, question: Question) -> Iterator[tuple[str, str, str]]:
+    def payloads(self, question: Question) -> Iterator[tuple[str, str, bytes]]:
         """Id, kind and payload of the entries that answer a question, oldest first, the payload as its JSON.
 
         Raises:
             JournalUnusable: the file cannot be read.
         """
 
-        def ask(reader: JournalReader) -> Iterator[tuple[Any, ...]]:
-            return reader._select(f"seq, '{reader.birth}-' || seq, kind, payload", question)
+        def ask(reader: JournalReader) -> Iterator[tuple[int, tuple[str, str, bytes]]]:
+            for seq, kind, payload in reader._select("seq, kind, CAST(payload AS BLOB)", question):
+                yield seq, (f"{reader.birth}-{seq}", kind, payload)
 
         found = self._in_order(ask, itemgetter(0))
-        yield from (row[1:] for row in _latest(found, question.limit))
+        yield from map(itemgetter(1), _latest(found, question.limit))
 
     def _in_order(self, ask: Callable[[JournalReader], Iterator[T]], seq: Callable[[T], int]) -> Iterator[T]:
         """What this file and its archives answer, as one stream: earlier journals first, then by number.

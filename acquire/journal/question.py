@@ -123,7 +123,7 @@ class Record(Protocol):
         """
         ...
 
-    def payloads(self, question: Question) -> Iterator[tuple[str, str, str]]:
+    def payloads(self, question: Question) -> Iterator[tuple[str, str, bytes]]:
         """Id, kind and payload of the entries that answer a question, oldest first, the payload as its JSON.
 
         For reports over many, that read the fields they need by themselves; `with_evidence` plays no part.

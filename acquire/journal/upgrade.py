@@ -63,10 +63,9 @@ def upgraded(kind: str, payload: Plain) -> Plain:
         return payload
 
 
-def of_today(kind: str, payload: str) -> bool:
-    """Whether a payload, as its JSON stands, needs no bringing up; False also where that is not sure."""
-    step = STEPS.get(kind)
-    return step is None or f'"{step[0]}":' in payload
+def sign_of_today(kind: str) -> bytes:
+    """What a payload's JSON, as today's program spells it, holds; without it it may want bringing up."""
+    return f'"{STEPS[kind][0]}":'.encode() if kind in STEPS else b""
 
 
 def _unit_result(old: Plain) -> Plain:

@@ -132,13 +132,14 @@ class LineRecord:
         for row in self._asked(question, ", ".join(columns) or "1", ""):
             yield tuple(int(value) if isinstance(value, bool) else value for value in row[: len(names)])
 
-    def payloads(self, question: Question) -> Iterator[tuple[str, str, str]]:
+    def payloads(self, question: Question) -> Iterator[tuple[str, str, bytes]]:
         """Id, kind and payload of the entries that answer a question, oldest first, the payload as its JSON.
 
         Raises:
             JournalUnusable: the database cannot be read.
         """
-        yield from self._asked(question, "t.journal || '-' || t.seq, t.kind, t.payload::text", "")
+        payload = "convert_to(t.payload::text, 'UTF8')"
+        yield from self._asked(question, f"t.journal || '-' || t.seq, t.kind, {payload}", "")
 
     def by_serial(self, serial: str) -> list[Entry]:
         """Everything on the record of one unit, oldest first, with evidence.

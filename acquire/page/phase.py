@@ -83,4 +83,4 @@ class Phase:
         if self.touching:
             known = {"other_pair": self.other, "lift": self.stays, "settled": self.settled}
             return next((word for word, there in known.items() if there), "settling")
-        return {Ask.LIFT: "lift", Ask.WAIT: "wait", Ask.TURN_DIAL: "wait"}.get(prompt.ask, "touch")
+        return {Ask.LIFT: "lift", Ask.WAIT: "wait"}.get(prompt.ask, "touch")

@@ -71,7 +71,6 @@ ENDED_BY: dict[type, frozenset[Code]] = {
     UnitStarted: frozenset(
         {
             Code.LEADS_MOVED,
-            Code.UNIT_DROPPED,
             Code.CLOCK_SET_BACK,
             Code.SCANNER_REFUSED,
             Code.METER_UNSTATED,

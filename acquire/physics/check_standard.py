@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from operator import sub
 
 from acquire.errors import InputImpossible
 from acquire.physics.checks import above_zero, all_finite, at_least_zero, finite
@@ -61,7 +61,7 @@ def chart_of(readings_ohm: Sequence[float]) -> Chart:
         raise InputImpossible("A chart needs at least two readings.", "Measure the check standard again.")
     all_finite(readings_ohm, "a reading of the check standard in ohms")
     centre = math.fsum(readings_ohm) / len(readings_ohm)
-    ranges = [abs(b - a) for a, b in pairwise(readings_ohm)]
+    ranges = list(map(abs, map(sub, readings_ohm[1:], readings_ohm)))
     mean_range = math.fsum(ranges) / len(ranges)
     sigma = mean_range / D2_OF_TWO
     return Chart(

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 from statistics import NormalDist
 
 from acquire.errors import InputImpossible
@@ -112,6 +113,7 @@ def chi_square_cdf(x: float, degrees_of_freedom: float) -> float:
     return 0.0 if x <= 0.0 else _gamma_share(degrees_of_freedom / 2.0, x / 2.0)
 
 
+@lru_cache(maxsize=64)
 def chi_square_quantile(p: float, degrees_of_freedom: float) -> float:
     """The x that a chi-square variable stays below with probability p, 0 < p < 1.
 

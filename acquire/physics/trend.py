@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -68,10 +69,16 @@ def trend(x: Sequence[float], y: Sequence[float]) -> Trend:
 
 def slopes_of(x: Sequence[float], y: Sequence[float]) -> np.ndarray:
     """Slopes of the lines through any two points, y per x; the x all different."""
-    first, second = np.triu_indices(len(x), 1)
+    first, second = _pairs(len(x))
     places, values = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
     slopes: np.ndarray = (values[second] - values[first]) / (places[second] - places[first])
     return slopes
+
+
+@lru_cache(maxsize=4)
+def _pairs(count: int) -> tuple[np.ndarray, np.ndarray]:
+    """Places of the two points of every pair; rows of a batch are mostly of one length."""
+    return np.triu_indices(count, 1)
 
 
 def _at_least(rising: int, count: int) -> float:

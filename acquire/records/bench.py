@@ -267,7 +267,6 @@ class Ask(StrEnum):
     TOUCH = "touch"
     TOUCH_AGAIN = "touch_again"
     LIFT = "lift"
-    TURN_DIAL = "turn_dial"
     WAIT = "wait"
     CLIP_ON = "clip_on"
 

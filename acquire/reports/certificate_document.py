@@ -15,12 +15,12 @@ from acquire.quantity import counted, show
 from acquire.records import CheckStandard, TypedResult, UnitResult, UntestedKind
 from acquire.records.bench import ClosureFound, StepAtEnd
 from acquire.records.codes import WARM_CHECK
-from acquire.reports import certificate_words as words
 from acquire.reports import document as doc
 from acquire.reports.certificate import Calibration, Certificate, Step
 from acquire.reports.document import MARK_OF, Tone, firm, with_uncertainty
 from acquire.reports.figures import age, conformity_text, limits_text, moment
 from acquire.reports.visits import Visit
+from acquire.words import papers as words
 from acquire.words.beside import check_text
 from acquire.words.faults import likely
 from acquire.words.notices import said

@@ -175,32 +175,15 @@ class PaperFile:
             return None
         name, pair = step
         self._look(ohm, pair, line)
+        texts = {each: cells.get(each, "") for each in ("batch", "operator", "instrument", "remark")}
+        sheet, origin = self.sheet, self.origin
         return ImportedResult(
-            bench=self.origin.bench,
-            serial=cells["serial"],
-            sheet=self.sheet.name,
-            sheet_hash=self.sheet.content_hash,
-            purpose=Purpose(purpose),
-            batch=cells.get("batch", ""),
-            operator=cells.get("operator", ""),
-            step=name,
-            pin_a=pair.a,
-            pin_b=pair.b,
-            value_ohm=ohm,
-            celsius=celsius,
-            reference_celsius=self.sheet.reference_celsius,
-            reference_ohm=self._at_reference(ohm, celsius, pair),
-            expanded_ohm=expanded,
-            outcome=Outcome(outcome) if outcome else None,
-            instrument=cells.get("instrument", ""),
-            remark=cells.get("remark", ""),
-            measured_utc_s=measured,
-            source=self.path.name,
-            source_line=line,
-            source_hash=self.digest,
-            software=self.origin.software,
-            utc_s=self.origin.utc_s,
-        )
+            origin.bench, cells["serial"], sheet.name, sheet.content_hash, Purpose(purpose), step=name,
+            pin_a=pair.a, pin_b=pair.b, value_ohm=ohm, celsius=celsius, expanded_ohm=expanded,
+            reference_celsius=sheet.reference_celsius, reference_ohm=self._at_reference(ohm, celsius, pair),
+            outcome=Outcome(outcome) if outcome else None, measured_utc_s=measured, source=self.path.name,
+            source_line=line, source_hash=self.digest, software=origin.software, utc_s=origin.utc_s, **texts,
+        )  # fmt: skip
 
     # ------------------------------------------------------------------ cells
 

@@ -7,9 +7,10 @@ Not for judging anything: what counted then counts here.
 
 from __future__ import annotations
 
+import gc
 import json
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import suppress
+from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from typing import Any, Generic, NamedTuple, TypeVar
 
@@ -19,18 +20,19 @@ from acquire.errors import InputImpossible, JournalUnusable
 from acquire.journal.entry import Entry
 from acquire.journal.plain import KINDS, evidence_from_plain
 from acquire.journal.question import OF_A_STAY, Question, Record
-from acquire.journal.upgrade import of_today, upgraded
+from acquire.journal.upgrade import sign_of_today, upgraded
 from acquire.records import (
     BalanceFound,
     BalanceKind,
+    Basis,
     Batch,
     Evidence,
     Hypothesis,
-    ImportedResult,
     Notice,
     Outcome,
     Purpose,
     Recorded,
+    Rule,
     TypedResult,
     UnitResult,
     UnitStarted,
@@ -39,7 +41,7 @@ from acquire.records import (
 )
 from acquire.records.codes import WARM_CHECK
 from acquire.records.words import FAILING
-from acquire.unit_result import judged, settled, worst
+from acquire.unit_result import judged, settled
 from acquire.words.units import findings_words, result_words, why_not
 from drivers.reading import Quantity
 
@@ -53,38 +55,34 @@ class OnRecord(NamedTuple, Generic[T]):
     record: T
 
 
-class Value(msgspec.Struct, gc=False):
+class Value(msgspec.Struct, gc=False, kw_only=True):
     """One step as one verdict has it; the whole verdict and its evidence where `entry` is at hand.
 
-    The names are those of `Verdict`, so that one is read from a verdict's JSON at once.
+    Names and order are those of `Verdict`: so one is read from a verdict's JSON fastest.
     """
 
-    utc_s: float
+    bench: str
     serial: str
     step: str
-    outcome: Outcome
-    counts: bool
     pin_a: str
     pin_b: str
+    outcome: Outcome
+    lead_ohm: float = 0.0
+    winding_celsius: float | None = None
     reference_celsius: float
-    meter_id: str
-    operator: str
-    bench: str
-    purpose: Purpose
-    sheet: str
-    sheet_hash: str
     reference_ohm: float | None = None
-    standard_uncertainty_ohm: float | None = None
-    expanded_ohm: float | None = None
+    nominal_ohm: float | None = None
     lower_ohm: float | None = None
     upper_ohm: float | None = None
-    nominal_ohm: float | None = None
-    winding_celsius: float | None = None
-    range_full_scale_ohm: float | None = None
-    rule: str = ""
-    meter_hash: str = ""
-    quantity: str = Quantity.RESISTANCE
-    lead_ohm: float = 0.0
+    standard_uncertainty_ohm: float | None = None
+    expanded_ohm: float | None = None
+    rule: Rule | None = None
+    counts: bool
+    utc_s: float
+    quantity: Quantity = Quantity.RESISTANCE
+    meter_id: str
+    operator: str
+    basis: Basis
     id: str = ""
     entry: Entry | None = None
 
@@ -119,6 +117,20 @@ class Visit:
     notices: list[OnRecord[Notice]] = field(default_factory=list)
     results: list[OnRecord[UnitResult]] = field(default_factory=list)
     result: UnitResult | None = None
+
+    def add(self, id_: str, record: Recorded) -> None:
+        """Take up what came after its start, of this unit, and how it stands with that."""
+        match record:
+            case Notice():
+                self.notices.append(OnRecord(id_, record))
+                return
+            case UnitResult():
+                self.results.append(OnRecord(id_, record))
+                self.result = record
+            case TypedResult():
+                self.typed.append(OnRecord(id_, record))
+        if self.typed and self.results:
+            self.result = settled(self.results[-1].record, [each.record for each in self.typed])
 
     @property
     def result_id(self) -> str:
@@ -180,9 +192,11 @@ class Visit:
 
     def deciding(self) -> dict[str, Value]:
         """The verdict that decides each step: the last that counts, in the order of the first touches."""
-        order: dict[str, Value | None] = dict.fromkeys(each.step for each in self.values)
-        order |= {each.step: each for each in self.values if each.counts}
-        return {step: each for step, each in order.items() if each is not None}
+        counting = {each.step: each for each in self.values if each.counts}
+        if len(counting) == len(self.values):
+            return counting
+        order = dict.fromkeys(each.step for each in self.values)
+        return {step: counting[step] for step in order if step in counting}
 
     def resistances(self) -> dict[str, Value]:
         """As `deciding`, without the repetition that only asks whether the unit is warm."""
@@ -206,14 +220,10 @@ def apart(rule: BalanceFound) -> BalanceFound:
 
 def visits_of(entries: Iterable[Entry]) -> list[Visit]:
     """Split the record of one unit, oldest first, into its visits. Raises JournalUnusable."""
-    visits: list[Visit] = []
-    for entry in entries:
-        record = value_of(entry) if entry.kind == "verdict" else recorded(entry)
-        if isinstance(record, UnitStarted):
-            visits.append(Visit(entry.id, record))
-        elif visits:
-            _add(visits[-1], entry.id, record)
-    return visits
+    own = (entry for entry in entries if entry.serial)
+    return _visits(
+        (each.id, value_of(each) if each.kind == "verdict" else recorded(each), each.payload) for each in own
+    )
 
 
 def value_of(entry: Entry) -> Value:
@@ -225,23 +235,6 @@ def value_of(entry: Entry) -> Value:
         raise JournalUnusable(f"Entry {entry.id} cannot be read as a verdict: {error}.") from error
     value.id, value.entry = entry.id, entry
     return value
-
-
-def _add(visit: Visit, id_: str, record: Recorded | Value) -> None:
-    match record:
-        case Value():
-            visit.values.append(record)
-            return
-        case Notice():
-            visit.notices.append(OnRecord(id_, record))
-            return
-        case UnitResult():
-            visit.results.append(OnRecord(id_, record))
-            visit.result = record
-        case TypedResult():
-            visit.typed.append(OnRecord(id_, record))
-    if visit.typed and visit.results:
-        visit.result = settled(visit.results[-1].record, [each.record for each in visit.typed])
 
 
 def visits_on(record: Record, serial: str) -> list[Visit]:
@@ -293,61 +286,15 @@ def evidence_of(entry: Entry) -> Evidence | None:
         raise JournalUnusable(f"The evidence of entry {entry.id} is damaged: {error}.") from error
 
 
-def paper_visit(record: Record, serial: str) -> Visit:
-    """The latest day of a unit's imported paper record as if it were a visit; only on request.
+def brief_visits(
+    record: Record, since_utc_s: float | None = None, deeds: list[Batch] | None = None
+) -> list[Visit]:
+    """Every visit that began since then, without its values: how it began and what its result is now.
 
-    What the paper does not say (readings, leads, budget) stays empty.
-
-    Raises:
-        InputImpossible: no paper of the unit was imported, or none of it states a temperature.
-        JournalUnusable: the record cannot be read.
+    What was done to batches is added to `deeds`, where they are given.
     """
-    found = record.find(Question(serial=serial, kinds=("imported_result",)))
-    values = [OnRecord(entry.id, record_of(entry, ImportedResult)) for entry in found]
-    if not values:
-        raise InputImpossible(f"No paper record of {serial} was imported.", "steadyohm import takes them.")
-    values = [
-        each for each in values if each.record.reference_ohm is not None or each.record.value_ohm is None
-    ]
-    if not values:
-        what = f"The paper record of {serial} states no temperature, so its values cannot be compared."
-        raise InputImpossible(what)
-    last_s = max(each.record.measured_utc_s for each in values)
-    of_the_day = [each for each in values if last_s - each.record.measured_utc_s < 86_400.0]
-    id_, p = of_the_day[0]
-    started = UnitStarted(
-        p.bench, serial, p.sheet, p.sheet_hash, p.purpose, p.batch, p.operator, p.measured_utc_s
-    )
-    outcome = worst(each.record.outcome for each in of_the_day)
-    result = UnitResult(
-        p.bench, serial, p.sheet, p.sheet_hash, p.purpose, p.batch, p.operator, outcome, None, 0,
-        len(of_the_day), (), None, p.measured_utc_s, p.measured_utc_s, measured=outcome,
-    )  # fmt: skip
-    return Visit(
-        id_,
-        started,
-        [_paper_value(each) for each in of_the_day],
-        results=[OnRecord(id_, result)],
-        result=result,
-    )
-
-
-def _paper_value(of: OnRecord[ImportedResult]) -> Value:
-    p = of.record
-    factor = 1.0 if not p.value_ohm or p.reference_ohm is None else p.reference_ohm / p.value_ohm
-    expanded = None if p.expanded_ohm is None else p.expanded_ohm * factor
-    return Value(
-        p.measured_utc_s, p.serial, p.step, p.outcome or Outcome.CANNOT_JUDGE, counts=True, pin_a=p.pin_a,
-        pin_b=p.pin_b, reference_celsius=p.reference_celsius, meter_id=p.instrument or "paper",
-        operator=p.operator, bench=p.bench, purpose=p.purpose, sheet=p.sheet, sheet_hash=p.sheet_hash,
-        reference_ohm=p.reference_ohm, expanded_ohm=expanded, winding_celsius=p.celsius, id=of.id,
-        standard_uncertainty_ohm=None if expanded is None else expanded / 2.0,
-    )  # fmt: skip
-
-
-def brief_visits(record: Record, since_utc_s: float | None = None) -> list[Visit]:
-    """Every visit that began since then, without its values: how it began and what its result is now."""
-    return _visits(_read(record, Question(kinds=OF_A_STAY, since_utc_s=since_utc_s)))
+    kinds = OF_A_STAY if deeds is None else (*OF_A_STAY, "batch")
+    return _visits(_read(record, Question(kinds=kinds, since_utc_s=since_utc_s)), deeds)
 
 
 # ---------------------------------------------------------------- a batch
@@ -355,20 +302,32 @@ def brief_visits(record: Record, since_utc_s: float | None = None) -> list[Visit
 
 @dataclass(slots=True)
 class Unit:
-    """One unit of a batch with all its visits, oldest first."""
+    """One unit of a batch with all its visits, oldest first.
+
+    Attributes:
+        first: the first visit with an outcome: the one that counts for the yield.
+        last: the last visit with an outcome: how the unit is now.
+    """
 
     serial: str
     visits: list[Visit] = field(default_factory=list)
+    first: Visit | None = None
+    last: Visit | None = None
 
-    @property
-    def first(self) -> Visit | None:
-        """The first visit with an outcome: the one that counts for the yield."""
-        return next((visit for visit in self.visits if visit.outcome is not None), None)
+    def add(self, visit: Visit) -> None:
+        """Take up its next visit, read to the end."""
+        self.visits.append(visit)
+        if visit.outcome is not None:
+            self.first, self.last = self.first or visit, visit
 
-    @property
-    def last(self) -> Visit | None:
-        """The last visit with an outcome: how the unit is now."""
-        return next((visit for visit in reversed(self.visits) if visit.outcome is not None), None)
+
+def units_in(visits: Iterable[Visit]) -> tuple[Unit, ...]:
+    """The units of some visits, in the order in which they first came."""
+    units: dict[str, Unit] = {}
+    for visit in visits:
+        serial = visit.started.serial
+        (units.get(serial) or units.setdefault(serial, Unit(serial))).add(visit)
+    return tuple(units.values())
 
 
 @dataclass(frozen=True, slots=True)
@@ -411,70 +370,89 @@ def units_of(record: Record, name: str, purpose: Purpose | None = None) -> Batch
     purposes = [visit.purpose for visit in visits]
     usual = Purpose.FINAL if Purpose.FINAL in purposes or not purposes else purposes[-1]
     chosen = purpose or usual
-    units: dict[str, Unit] = {}
-    for visit in visits:
-        if visit.purpose is chosen:
-            units.setdefault(visit.started.serial, Unit(visit.started.serial)).visits.append(visit)
-    kept = tuple(units.values())
+    kept = units_in(visit for visit in visits if visit.purpose is chosen)
     sheets = dict.fromkeys((v.started.sheet, v.started.sheet_hash) for unit in kept for v in unit.visits)
     others = dict.fromkeys(each for each in purposes if each is not chosen)
     return BatchUnits(name, tuple(deeds), chosen, tuple(others), kept, tuple(sheets))
 
 
-OfAStay = Value | UnitStarted | UnitResult | TypedResult | Batch
+@contextmanager
+def without_collecting() -> Iterator[None]:
+    """Nothing is looked through for what could be freed: thousands of units come, and all of them stay."""
+    was_on = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_on:
+            gc.enable()
 
-_READERS: dict[str, Callable[[str], Any]] = {
-    kind: msgspec.json.Decoder(KINDS[kind]).decode for kind in (*OF_A_STAY, "batch")
-} | {"verdict": msgspec.json.Decoder(Value).decode}
-"""Reads what a kind of entry holds from its JSON in one go; only what fits exactly."""
+
+_READERS: dict[str, tuple[Callable[[bytes], Any], bytes]] = {
+    kind: (msgspec.json.Decoder(KINDS[kind]).decode, sign_of_today(kind)) for kind in (*OF_A_STAY, "batch")
+} | {"verdict": (msgspec.json.Decoder(Value).decode, b"")}
+"""Reads what a kind holds from its JSON in one go, only what fits exactly; and the sign of today's.
+
+A verdict's is its `basis`, without which there is no value.
+"""
 
 
-def _read(record: Record, question: Question) -> Iterator[tuple[str, OfAStay]]:
-    """Ids with what their entries hold, of verdicts a value: ten thousand units in a second."""
+def _read(record: Record, question: Question) -> Iterator[tuple[str, Any, bytes]]:
+    """Ids with what their entries hold, of verdicts a value, and their JSON."""
     for id_, kind, payload in record.payloads(question):
-        found: Any = None
-        if of_today(kind, payload):
-            with suppress(msgspec.MsgspecError, UnicodeError):
-                found = _READERS[kind](payload)
-        if found is None:
-            found = _read_slowly(id_, kind, payload)
-        if kind == "verdict":
-            found.id = id_
-        yield id_, found
+        decode, sign = _READERS[kind]
+        if sign in payload:
+            try:
+                yield id_, decode(payload), payload
+                continue
+            except (msgspec.MsgspecError, UnicodeError):
+                pass
+        yield id_, _read_slowly(id_, kind, payload), payload
 
 
-def _read_slowly(id_: str, kind: str, payload: str) -> Recorded | Value:
+def _read_slowly(id_: str, kind: str, payload: bytes) -> Value | Recorded:
     """The same of an entry of an earlier program, or one that is damaged: that is told."""
     try:
-        plain = upgraded(kind, json.loads(payload))
+        plain = upgraded(kind, json.loads(payload.decode("utf-8", "surrogatepass")))
     except ValueError as error:
         raise JournalUnusable(f"Entry {id_} of the journal is damaged: {error}.") from error
     entry = Entry(0, id_, kind, 0.0, "", plain)
     return value_of(entry) if kind == "verdict" else recorded(entry)
 
 
-def _visits(read: Iterable[tuple[str, OfAStay]], deeds: list[Batch] | None = None) -> list[Visit]:
+def _visits(read: Iterable[tuple[str, Any, Any]], deeds: list[Batch] | None = None) -> list[Visit]:
     """Put everything where it belongs: what follows the start of a unit is of that visit, until the next.
 
-    What was done to batches is added to `deeds`.
+    On the record of many benches it is of the visit to the same bench, if there is one. What was done to
+    batches is added to `deeds`.
     """
     found: list[Visit] = []
+    latest: dict[str, Visit] = {}
     open_visits: dict[tuple[str, str], Visit] = {}
-    for id_, each in read:
+    for id_, each, payload in read:
         if isinstance(each, Batch):
             if deeds is not None:
                 deeds.append(each)
             continue
-        if isinstance(each, Value) and each.step == WARM_CHECK:
-            continue
-        place = (each.serial, id_[: id_.index("-")])
-        start = each if isinstance(each, UnitStarted) else None
-        if isinstance(each, Value) and place not in open_visits:  # its start is in another record
-            v = each
-            start = UnitStarted(v.bench, v.serial, v.sheet, v.sheet_hash, v.purpose, "", v.operator, v.utc_s)
-        if start is not None:
-            open_visits[place] = Visit(id_, start)
-            found.append(open_visits[place])
-        if start is not each and place in open_visits:
-            _add(open_visits[place], id_, each)
+        serial, birth = each.serial, id_[: id_.index("-")]
+        visit = open_visits.get((serial, birth))
+        if isinstance(each, Value):
+            if visit is None:  # its start is in another record
+                visit = Visit(id_, _started(payload))
+                found.append(visit)
+                latest[serial] = open_visits[serial, birth] = visit
+            visit.values.append(each)
+        elif isinstance(each, UnitStarted):
+            visit = Visit(id_, each)
+            found.append(visit)
+            latest[serial] = open_visits[serial, birth] = visit
+        elif visit := visit or latest.get(serial):
+            visit.add(id_, each)
     return found
+
+
+def _started(payload: bytes | dict[str, Any]) -> UnitStarted:
+    """How a visit began, as far as a verdict of it tells."""
+    plain = json.loads(payload) if isinstance(payload, bytes) else payload
+    names = "bench", "serial", "sheet", "sheet_hash", "purpose", "batch", "operator", "utc_s"
+    return msgspec.convert({name: plain[name] for name in names}, UnitStarted)

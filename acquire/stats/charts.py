@@ -12,7 +12,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from itertools import pairwise
+
+import numpy as np
 
 from acquire.errors import InputImpossible
 from acquire.physics.check_standard import chart_of
@@ -94,7 +95,7 @@ def individuals(values: Sequence[float], limits_from: int | None = None) -> Char
     """
     base = _base(values, limits_from)
     of = chart_of(base)
-    ranges = tuple(abs(b - a) for a, b in pairwise(values))
+    ranges = tuple(np.abs(np.diff(values)).tolist())
     level = Chart(Plotted.VALUE, tuple(values), 0, of.centre_ohm, of.lower_ohm, of.upper_ohm)
     spread = Chart(Plotted.MOVING_RANGE, ranges, 1, of.moving_range_ohm, 0.0, of.moving_range_upper_ohm)
     return ChartPair(level, spread, of.sigma_ohm, 1, freedom_of_moving_range(len(base)))

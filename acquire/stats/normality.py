@@ -55,14 +55,16 @@ def normality(values: Sequence[float]) -> Normality | None:
     z = np.sort((np.asarray(values, dtype=float) - of.mean) / of.standard_deviation)
     n = of.count
     weights = 2.0 * np.arange(n) + 1.0
-    a_square = -n - math.fsum(weights * (_log_below(z) + _log_below(-z[::-1]))) / n
+    a_square = -n - math.fsum((weights * (_log_below(z) + _log_below(-z[::-1]))).tolist()) / n
     return Normality(a_square, _probability(a_square * (1.0 + 0.75 / n + 2.25 / n**2)))
 
 
 def _log_below(z: np.ndarray) -> np.ndarray:
     """Logarithm of the normal distribution; by its asymptote where the distribution is no longer a number."""
     near = np.maximum(z, -37.0)
-    logs = np.log(0.5 * np.fromiter(map(math.erfc, near / -math.sqrt(2.0)), dtype=float, count=len(z)))
+    logs = np.log(
+        0.5 * np.fromiter(map(math.erfc, (near / -math.sqrt(2.0)).tolist()), dtype=float, count=len(z))
+    )
     far = np.minimum(z, -37.0)
     asymptote = -0.5 * far * far - np.log(-far) - 0.5 * math.log(2.0 * math.pi)
     return np.where(z > -37.0, logs, asymptote)

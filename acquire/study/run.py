@@ -28,10 +28,9 @@ from acquire.outlets.console import BenchConsole
 from acquire.records import Code, Command, Event, Notice, Prompt, TypeTemperature, Weight
 from acquire.sheets import load_sheet
 from acquire.study.begin import Wish, record_of, step_named
-from acquire.study.happenings import Finished, Happening, Taken, TakenBack
 from acquire.study.record import StudyFile, part_names
 from acquire.study.screen import StudyScreen
-from acquire.study.work import StudyWork
+from acquire.study.work import Finished, Happening, StudyWork, Taken, TakenBack
 from drivers.reading import Reading
 
 TICK_S = 0.25

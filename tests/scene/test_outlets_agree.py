@@ -44,6 +44,7 @@ from acquire.reports.lookback import by_spool
 from acquire.reports.returned import returned
 from acquire.reports.visits import judged_visit, visits_on
 from acquire.words.units import result_words
+from tests.known_records import IMPORTED
 from tests.pure_bench import GOOD, Bench
 from tests.unit.test_heart_batches import CARDS, GOOD_OHM, PAIRS
 
@@ -73,7 +74,7 @@ class Case:
 
     Attributes:
         deeds: values to work through, or commands; "again" starts it anew, "rest" after two hours, "leave"
-            starts another unit.
+            starts another unit, "files" stops the bench, which starts again with another bench file.
         outcome: of its latest stay.
         ending: of it.
         revision: of its result.
@@ -128,6 +129,7 @@ CASES = [
     Case((GOOD, "again", SHORTED, "again", GOOD), PASS),
     Case((GOOD, "again", GOOD, LEAKY), FAIL, revision=1, untested=("turns",)),
     Case((SHORTED, "again", END), None, Ending.GIVEN_UP, untested=("isolation",)),
+    Case(("files",), None, Ending.FILES_CHANGED, untested=("isolation",)),
 ]
 SERIALS = [f"P-{number:02d}" for number in range(1, len(CASES) + 1)]
 UNITS = list(zip(SERIALS, CASES, strict=True))
@@ -153,6 +155,8 @@ def worked() -> list:
                 bench.now_s += REST_S if deed == "rest" else 0.0
                 bench.air(1.0)
                 bench.begin(serial)
+            elif deed == "files":
+                bench.events += of_other_files(bench)
             elif deed == "leave":
                 bench.command(StartUnit("P-99", sure=True))
                 bench.work_through(GOOD)
@@ -160,6 +164,13 @@ def worked() -> list:
                 bench.command(deed)
         bench.air(1.0)
     return bench.events
+
+
+def of_other_files(bench) -> list:
+    """What a bench says that starts with another bench file while a unit is on it."""
+    fresh = Bench()
+    fresh.pipeline.place = replace(bench.pipeline.place, bench_hash="0b" * 32)
+    return fresh.pipeline.replay([record for record, _ in recorded(bench.events)], bench.now_s)
 
 
 @pytest.fixture(scope="module")
@@ -173,7 +184,8 @@ def folder(tmp_path_factory, events):
 
     async def fill():
         journal = Journal.open(there, bench=BENCH, clock=HandClock())
-        await journal.append(recorded(events))
+        paper = [(replace(IMPORTED, serial=serial, outcome=FAIL), None) for serial in SERIALS]
+        await journal.append([*paper, *recorded(events), *paper])
         await journal.close()
 
     asyncio.run(fill())
@@ -246,8 +258,9 @@ def _papers(record, serial):
     return said
 
 
-def test_there_are_forty():
-    assert len(CASES) == 40
+def test_there_are_forty_and_one_of_other_files():
+    """Each has a failing paper record besides, before and after: paper is nobody's result."""
+    assert len(CASES) == 41
 
 
 @pytest.mark.parametrize(("serial", "case"), UNITS, ids=SERIALS)

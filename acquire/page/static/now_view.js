@@ -4,7 +4,7 @@ import { pairText } from "./dom.js";
 import { parts } from "./digits.js";
 import { OUTCOME_WORDS } from "./signs.js";
 
-const DUTIES = { short_probes: "hold tips together", check_resistor: "check standard", turn_dial: "turn the meter", lift: "lift", clip_on: "clip on" };
+const DUTIES = { short_probes: "hold tips together", check_resistor: "check standard", lift: "lift", clip_on: "clip on" };
 
 /**
  * The band (state, shape, word, detail), what stands big (value, pair or words), which picture goes below it
