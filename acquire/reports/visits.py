@@ -23,6 +23,7 @@ from acquire.journal.upgrade import of_today, upgraded
 from acquire.records import (
     BalanceFound,
     BalanceKind,
+    Basis,
     Batch,
     Evidence,
     Hypothesis,
@@ -79,6 +80,7 @@ class Value(msgspec.Struct, gc=False):
     lower_ohm: float | None = None
     upper_ohm: float | None = None
     nominal_ohm: float | None = None
+    basis: Basis = Basis.MEASURED
     winding_celsius: float | None = None
     range_full_scale_ohm: float | None = None
     rule: str = ""
