@@ -163,9 +163,9 @@ class Pipeline:
             events.append(Notice(Weight.WARNING, Code.PROBES_NOT_LIFTED, reading.utc_s, serial))
         return [*events, *self._asked(reading.monotonic_s)]
 
-    def feed_temperature(self, reading: Reading, standard_uncertainty_kelvin: float) -> None:
+    def feed_temperature(self, reading: Reading, standard_uncertainty_kelvin: float) -> list[Event]:
         """Take one reading of the thermometer."""
-        self.conditions.read(reading, standard_uncertainty_kelvin)
+        return [*self.conditions.read(reading, standard_uncertainty_kelvin)]
 
     def tick(self, monotonic_s: float, utc_s: float) -> list[Event]:
         """Let time pass: a meter gone silent, a contact that does not come."""

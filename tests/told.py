@@ -140,6 +140,20 @@ TOLD = [
         pair=True,
         pins=("2",),
     ),
+    _of(
+        Code.JOURNAL_GONE,
+        "The journal of this folder is gone (5a5a5a5a5a5a5a5a, 812 entries); a new one was begun. Put it "
+        "back while the bench is stopped; CSV, line and archive hold copies.",
+        birth="5a5a5a5a5a5a5a5a",
+        entries=812,
+    ),
+    _of(
+        Code.JOURNAL_OLDER,
+        "Entries 790 to 812 of the journal are missing: an older copy was put back, or its end was damaged. "
+        "CSV, line and archive hold copies; numbers go on behind them.",
+        first=790,
+        last=812,
+    ),
     _of(Code.JOURNAL_HALTED, "The journal cannot be written: verdicts wait, none is lost."),
     _of(
         Code.JOURNAL_SET_ASIDE,
@@ -312,6 +326,25 @@ TOLD = [
         part="K",
     ),
     _of(Code.STUDY_TURN, "It is ann's turn: press Enter before the first part.", operator="ann"),
+    _of(
+        Code.TEMPERATURE_IMPOSSIBLE,
+        "thermometer reads 150 °C, outside the -20 to 60 °C of this place: not used. Check the sensor and "
+        "its line, or state coldest and warmest in [temperature].",
+        celsius=150.0,
+        source="thermometer",
+        doubted=1,
+        lower=-20.0,
+        upper=60.0,
+    ),
+    _of(
+        Code.TEMPERATURE_JUMPED,
+        "thermometer reads 2.5 °C after 22.5 °C: not used until it stays there. Check the sensor "
+        "and its line.",
+        celsius=2.5,
+        source="thermometer",
+        doubted=1,
+        before=22.5,
+    ),
     _of(
         Code.TEMPERATURE_MISSING,
         "There is no fresh temperature, so verdicts wait: check the thermometer or type one in.",

@@ -217,6 +217,8 @@ def first_conditions(bench: Bench, clock: Clock) -> Conditions:
         lead_oldest_s=leads.oldest,
         lead_wanted=leads.zero is ZeroSource.ASK,
         recheck=Recheck(leads.recheck.value),
+        coldest_celsius=settings.coldest,
+        warmest_celsius=settings.warmest,
         temperature=typed,
         lead=stated,
     )

@@ -146,7 +146,7 @@ class Daemon:
     async def take_temperature(self, reading: Reading) -> None:
         """One reading of the thermometer."""
         self.latest_s["thermometer"] = self.clock.monotonic_s()
-        self.pipeline.feed_temperature(reading, self.thermometer_u_kelvin)
+        await self._out(self.pipeline.feed_temperature(reading, self.thermometer_u_kelvin))
 
     def link_lost(self) -> None:
         """The ohms meter is gone, or still away."""

@@ -38,6 +38,7 @@ from acquire.settle import SettleSettings
 from acquire.steps.checking import CheckDuty
 from acquire.verdict.typed import Habit
 from drivers.models import MeterModel
+from drivers.plain_file import refuse_no_file
 from drivers.reading import Ranging, Reading
 
 VERSION = 2
@@ -151,11 +152,11 @@ class RecordedPipeline(Pipeline):
         self._write("reading", _spelt(reading=reading))
         return super().feed(reading)
 
-    def feed_temperature(self, reading: Reading, standard_uncertainty_kelvin: float) -> None:
+    def feed_temperature(self, reading: Reading, standard_uncertainty_kelvin: float) -> list[Event]:
         """As `Pipeline.feed_temperature`."""
         plain = _spelt(reading=reading)
         self._write("air", plain, standard_uncertainty_kelvin)
-        super().feed_temperature(reading, standard_uncertainty_kelvin)
+        return super().feed_temperature(reading, standard_uncertainty_kelvin)
 
     def tick(self, monotonic_s: float, utc_s: float) -> list[Event]:
         """As `Pipeline.tick`."""
@@ -241,6 +242,7 @@ def verdicts_of(events: Iterator[Event]) -> Iterator[Verdict]:
 
 def _lines(recording: Path) -> Iterator[tuple[int, list[Any]]]:
     try:
+        refuse_no_file(recording)
         with recording.open(encoding="utf-8") as text:
             number = 0
             while line := text.readline(LONGEST_LINE):
@@ -305,7 +307,7 @@ def _step(pipeline: Pipeline, line: list[Any]) -> list[Event]:
         case ["reading", plain]:
             return pipeline.feed(_read(reading=plain))
         case ["air", plain, u_kelvin]:
-            pipeline.feed_temperature(_read(reading=plain), float(u_kelvin))
+            return pipeline.feed_temperature(_read(reading=plain), float(u_kelvin))
         case ["tick", monotonic_s, utc_s]:
             return pipeline.tick(float(monotonic_s), float(utc_s))
         case ["command", name, plain, monotonic_s, utc_s]:

@@ -17,6 +17,7 @@ from pydantic_core import PydanticCustomError
 from acquire.files.toml_file import Flag, Table, Text
 from acquire.quantity import Celsius, Fraction, Kelvin, Ohm, Seconds, ZeroOrMoreOhm
 from acquire.records import Purpose
+from acquire.records.commands import COLDEST_CELSIUS, WARMEST_CELSIUS
 from drivers.errors import AddressInvalid
 from drivers.link.address import parse_address
 
@@ -226,6 +227,7 @@ class TemperatureSettings(Table):
         value: the typed temperature, degrees Celsius.
         uncertainty: limits of error of either, kelvin (half-width).
         oldest: an older temperature is not used; seconds.
+        coldest, warmest: what the air of the place can be, degrees Celsius; another reading is not used.
     """
 
     source: TemperatureSource
@@ -236,6 +238,8 @@ class TemperatureSettings(Table):
     value: Celsius | None = None
     uncertainty: Kelvin = 1.0
     oldest: Seconds | None = None
+    coldest: Celsius = COLDEST_CELSIUS
+    warmest: Celsius = WARMEST_CELSIUS
 
     @model_validator(mode="after")
     def _has_its_source(self) -> TemperatureSettings:
@@ -247,6 +251,10 @@ class TemperatureSettings(Table):
             raise ValueError('source = "typed" needs value, such as value = "21.5 °C"')
         if self.source is TemperatureSource.TYPED and self.link is not None:
             raise ValueError('link belongs to source = "meter"')
+        if not self.coldest < self.warmest:
+            raise ValueError("coldest must lie below warmest")
+        if self.value is not None and not self.coldest <= self.value <= self.warmest:
+            raise ValueError("value must lie between coldest and warmest")
         return self
 
     @property

@@ -19,6 +19,7 @@ from acquire.steps.pairs import PairTable
 from acquire.steps.setup_choice import quantity_for
 from acquire.study.plan import plan_of
 from acquire.study.record import StudyFile, Subject, begun, read_study, resumed
+from drivers.plain_file import refuse_no_file
 from drivers.reading import Quantity
 
 
@@ -84,6 +85,7 @@ def record_of(open_files: contextlib.ExitStack, wish: Wish, files: Files, clock:
 def _begun_before(path: Path) -> bool:
     """Whether there is a record with its first line at least."""
     try:
+        refuse_no_file(path)
         with path.open("rb") as file:
             return b"\n" in file.readline()
     except FileNotFoundError:

@@ -133,7 +133,7 @@ class StudyBench:
         self._out(self.work.feed(reading))
 
     async def _take_temperature(self, reading: Reading) -> None:
-        self.work.feed_temperature(reading, self.bench.temperature.standard_uncertainty_kelvin)
+        self._out(self.work.feed_temperature(reading, self.bench.temperature.standard_uncertainty_kelvin))
 
     async def _tell(self, notice: Notice) -> None:
         self.screen.show(notice)

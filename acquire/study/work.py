@@ -156,9 +156,9 @@ class StudyWork:
                 out += self._moved(event)
         return [*out, *self._asked()]
 
-    def feed_temperature(self, reading: Reading, standard_uncertainty_kelvin: float) -> None:
+    def feed_temperature(self, reading: Reading, standard_uncertainty_kelvin: float) -> list[Happening]:
         """Take one reading of the thermometer."""
-        self.conditions.read(reading, standard_uncertainty_kelvin)
+        return [*self.conditions.read(reading, standard_uncertainty_kelvin)]
 
     def tick(self, monotonic_s: float, utc_s: float) -> list[Happening]:
         """Let time pass."""

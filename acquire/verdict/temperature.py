@@ -43,8 +43,8 @@ _BAD, _BAD_SPREAD = 0.15, 0.1
 """Share of units whose windings are not as the sheet says, and how far each of them, and all together, may
 then be off: so a shared shift alone never proves that a unit is warm or cold. Workshop choices."""
 
-_WINDING_KELVIN = (-60.0, 230.0)
-"""Against the thermometer: from deep frost to the end of insulation class 250 (IEC 60085; from memory)."""
+_TEMPERATURES = 41
+"""Points between the lowest and the highest temperature at which a failing unit is looked at."""
 
 COLD_FOR_S = 2.0 * 3600.0
 """Rest that is asked about where nothing else tells of the temperature."""
@@ -116,7 +116,7 @@ def of_temperature(
     passes = rested or all(_within(table, each, found) for each in conducting)
     standing = _standing(found, _worst(before), _worst(after), passes=passes)
     broken = any(math.isinf(each.reading.ohm) and each.limits.upper_ohm is not None for each in judged)
-    if broken or any(_past_heat(table, *each) for each in zip(conducting, before, strict=True)):
+    if broken or _fails_at_any(table, conducting, before, found):
         standing = Standing.STANDS
     return OfTemperature(found, u_kelvin, after, _worst(after), standing, shift is not None)
 
@@ -191,6 +191,8 @@ def may_be_warm(table: PairTable, readings: Sequence[PairReading]) -> bool:
 def _standing(found: Warmth, before: Outcome | None, after: Outcome | None, *, passes: bool) -> Standing:
     """Whether a result stands: nothing passes that a temperature within its uncertainty would fail.
 
+    What fails at every one of them stands without asking here.
+
     Of a unit that has rested nothing can be known better: what is left is a term of U like any other, and
     the sheet's rule says what a value near its limit comes to.
     """
@@ -211,14 +213,20 @@ def _within(table: PairTable, each: Judgeable, found: Warmth) -> bool:
     return all(lower <= end <= upper for end in ends)
 
 
-def _past_heat(table: PairTable, each: Judgeable, found: StepAtEnd) -> bool:
-    """Whether no temperature that a winding can have brings a value within its limits."""
-    ohm, lower, upper = each.reading.ohm, each.limits.lower_ohm, each.limits.upper_ohm
-    if found.outcome is not Outcome.FAIL:
-        return False
-    coldest, hottest = (1.0 + _per_kelvin(table, each.reading) * kelvin for kelvin in _WINDING_KELVIN)
-    low = lower is not None and (ohm + found.expanded_ohm) / coldest < lower
-    return low or (upper is not None and (ohm - found.expanded_ohm) / hottest > upper)
+def _fails_at_any(
+    table: PairTable, conducting: Sequence[Judgeable], before: Sequence[StepAtEnd], found: Warmth
+) -> bool:
+    """Whether at every temperature that the unit may have some value is outside its limits by more than U."""
+    kelvin = np.linspace(found.lowest_kelvin, found.highest_kelvin, _TEMPERATURES)
+    fails = np.zeros(len(kelvin), dtype=bool)
+    for each, step in zip(conducting, before, strict=True):
+        lower, upper = each.limits.lower_ohm, each.limits.upper_ohm
+        ohm = each.reading.ohm * (1.0 - _per_kelvin(table, each.reading) * kelvin)
+        if lower is not None:
+            fails |= ohm + step.expanded_ohm < lower
+        if upper is not None:
+            fails |= ohm - step.expanded_ohm > upper
+    return bool(fails.all())
 
 
 def _per_kelvin(table: PairTable, reading: PairReading) -> float:

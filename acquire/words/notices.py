@@ -192,6 +192,10 @@ NOTICES: dict[Code, Saying] = {
         f"{pins(facts['pair'])} reads open, and nothing proves the clip on {joined(facts['pins'])}: look at "
         "it, then press Enter."
     ),
+    Code.JOURNAL_GONE: "The journal of this folder is gone ({birth}, {entries} entries); a new one was "
+    "begun. Put it back while the bench is stopped; CSV, line and archive hold copies.",
+    Code.JOURNAL_OLDER: "Entries {first} to {last} of the journal are missing: an older copy was put back, "
+    "or its end was damaged. CSV, line and archive hold copies; numbers go on behind them.",
     Code.JOURNAL_HALTED: "The journal cannot be written: verdicts wait, none is lost.",
     Code.JOURNAL_SET_ASIDE: "The journal was damaged ({cause}) and is kept as {file}; a new one was begun. "
     "Verdicts that had not gone out yet are in the file set aside: keep it.",
@@ -262,6 +266,10 @@ NOTICES: dict[Code, Saying] = {
     Code.STUDY_HELP: STUDY_HELP,
     Code.STUDY_TOO_SOON: "So soon that can only be the part before: put part {part} on the bench.",
     Code.STUDY_TURN: "It is {operator}'s turn: press Enter before the first part.",
+    Code.TEMPERATURE_IMPOSSIBLE: "{source} reads {celsius:g} °C, outside the {lower:g} to {upper:g} °C of "
+    "this place: not used. Check the sensor and its line, or state coldest and warmest in [temperature].",
+    Code.TEMPERATURE_JUMPED: "{source} reads {celsius:g} °C after {before:g} °C: not used until it stays "
+    "there. Check the sensor and its line.",
     Code.TEMPERATURE_MISSING: "There is no fresh temperature, so verdicts wait: check the thermometer or "
     "type one in.",
     Code.TEMPERATURE_OLD: "The temperature is too old, so verdicts wait: check the thermometer or type one "

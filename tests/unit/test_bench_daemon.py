@@ -15,6 +15,7 @@ from acquire.clock import HandClock
 from acquire.files.settings import load_bench
 from acquire.records import (
     Ask,
+    Code,
     ConfirmOpen,
     Ending,
     Evidence,
@@ -230,21 +231,32 @@ async def test_time_passes_without_readings(tmp_path):
         assert bench.of(Prompt)[0].ask is Ask.START_UNIT
 
 
-async def test_a_temperature_goes_to_the_conditions_and_nowhere_else(tmp_path):
-    """Not into the settle stage."""
+async def test_a_temperature_goes_to_the_conditions_and_what_is_not_used_goes_on_record(tmp_path):
+    """Not into the settle stage; an open sensor stops nothing and is told."""
     async with at_work(tmp_path) as bench:
-        await bench.daemon.take_temperature(
-            Reading(
-                meter_id="t",
-                quantity=Quantity.TEMPERATURE,
-                kind=Kind.VALUE,
-                value_si=19.0,
-                monotonic_s=1.0,
-                utc_s=bench.clock.utc_s(),
-                conversion=1,
+
+        async def read(celsius):
+            await bench.daemon.take_temperature(
+                Reading(
+                    meter_id="t",
+                    quantity=Quantity.TEMPERATURE,
+                    kind=Kind.VALUE,
+                    value_si=celsius,
+                    monotonic_s=1.0,
+                    utc_s=bench.clock.utc_s(),
+                    conversion=1,
+                )
+            )
+
+        for celsius in (19.0, 19.0, -273.15):
+            await read(celsius)
+        assert bench.daemon.pipeline.conditions.temperature.celsius == 19.0
+        await bench.until(
+            lambda: (
+                [n.facts["celsius"] for n in bench.of(Notice) if n.code is Code.TEMPERATURE_IMPOSSIBLE]
+                == [-273.15]
             )
         )
-        assert bench.daemon.pipeline.conditions.temperature.celsius == 19.0
 
 
 def test_what_the_journal_keeps():

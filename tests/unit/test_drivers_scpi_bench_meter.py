@@ -11,7 +11,7 @@ import tty
 
 import pytest
 
-from drivers.errors import LinkLost, LinkTimeout, LinkUnavailable, MeterRefused
+from drivers.errors import FrameGarbled, LinkLost, LinkTimeout, LinkUnavailable, MeterRefused
 from drivers.meter import Meter, Setup
 from drivers.reading import Flag, Kind, Origin, Quantity
 from drivers.scpi.bench_meter import BenchMeter
@@ -56,6 +56,23 @@ async def test_ohms_arrive_with_the_range_that_the_meter_says_it_holds():
     assert [r.conversion for r in readings] == [1, 2, 3, 4, 5]
     assert {r.quantity for r in readings} == {Quantity.RESISTANCE}
     assert readings[0].raw == b"+2.06100000E+01"
+
+
+@pytest.mark.parametrize("answer", ["+2.0E+02,+0", "204,4", "+2.0E+02;", "ready"])
+async def test_an_answer_that_cannot_be_read_is_shown_with_its_reason_and_the_cure(answer, monkeypatch):
+    """After three in a row; it is neither cut to a number nor asked for without end."""
+    async with Instrument() as instrument, meter_at(instrument) as meter:
+        await meter.configure(Setup(Quantity.RESISTANCE, expected_si=200.0))
+
+        async def told():
+            return [answer]
+
+        monkeypatch.setattr(instrument, "_read", told)
+        with pytest.raises(FrameGarbled) as caught:
+            await asyncio.wait_for(take(meter, 1), 20)
+        assert repr(answer) in str(caught.value)
+        assert "[meter.options]" in str(caught.value)
+        assert instrument.log.count("READ?") == 3
 
 
 async def test_four_wire_with_compensation_is_set_after_the_function():

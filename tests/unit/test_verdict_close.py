@@ -5,6 +5,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import pytest
 
+from acquire.physics.cooling import Look
 from acquire.records import Circumstances, Ending, FindingKind, Outcome, Pair, Purpose, UnitStarted
 from acquire.steps.pairs import PairTable
 from acquire.verdict.close import SIGNIFICANT, close_unit
@@ -96,6 +97,16 @@ def test_a_warm_bad_unit_never_passes():
     """Start winding 8 % short and 9 K warm: inside its limits, and still no pass."""
     result = closed(*of_motor(9.0, {"start": 94.0 * 0.92, "run": 48.0}))
     assert result.outcome is not Outcome.PASS
+
+
+def test_what_no_temperature_makes_good_fails_at_once():
+    """A trigger 13 % short of a unit that seems to cool: were it warm, it would be shorter still."""
+    looks = [Look("1-2", 0.0, 203.2, 0.02), Look("1-2", 18.0, 202.9, 0.02)]
+    short = closed(read_as(PLOVER, more_ohm={("4", "core"): -10.5}, outcome=Outcome.FAIL), looks)
+    assert short.temperature.moving > 0.5
+    assert (short.outcome, short.ending) == (Outcome.FAIL, Ending.DONE)
+    long = closed(read_as(PLOVER, more_ohm={("4", "core"): 8.0}, outcome=Outcome.FAIL), looks)
+    assert long.ending is Ending.WARM
 
 
 def test_what_nothing_tells_is_asked():
