@@ -464,6 +464,10 @@ REFUSED = {
     Refused(Refusal.READING_NONE, typed="4k7"): (
         '"4k7" is no reading in ohms. Type what the display shows, such as 441, 20.6, 0.44k or OL.'
     ),
+    Refused(Refusal.READING_NOT_SHOWN, typed="441.3", model="hand-2000", ohm=441.3, resolution_ohm=0.1): (
+        '"441.3" has more digits than the display of hand-2000: it shows no 441.3 Ω in steps of 0.1 Ω. Type '
+        "what the display shows, or name the meter's own file in the bench file."
+    ),
     Refused(Refusal.READING_ONE_OR_OVER, typed="1"): (
         '"1" may be one ohm, or the lone 1 by which many displays show an overload. Type OL, or 1.0 as the '
         "display shows it."

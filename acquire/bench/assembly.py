@@ -240,7 +240,7 @@ def _feeds(bench: Bench, daemon: Daemon) -> list[Feed]:
     settings = bench.meter
     meter = ohmmeter(bench, daemon.clock)
     if isinstance(meter, TypedMeter):
-        daemon.type_in = into(meter)
+        daemon.type_in = into(meter, lambda: daemon.pipeline.model)
     if bench.fixture is not None:
         meter = behind_card(bench, meter, daemon.pipeline.place.sheet, daemon.clock)
         wire_up(daemon, meter)

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from acquire.files.bench_tables import (
+    TYPED,
     CsvSettings,
     JournalSettings,
     LeadSettings,
@@ -26,6 +27,7 @@ from acquire.files.duty_tables import CheckSettings, InsulationSettings, Referen
 from acquire.files.fixture_table import FixtureSettings
 from acquire.files.network_tables import HttpSettings, MqttSettings, PageSettings
 from acquire.files.shared import SharedSettings
+from acquire.files.shipped import meter_file_for
 from acquire.files.shop_table import ShopSettings
 from acquire.files.toml_file import Faults, Model, Table, TomlFile, did_you_mean, read_toml
 from acquire.files.toml_lines import Path as KeyPath
@@ -60,7 +62,7 @@ TABLES: dict[str, type[Table]] = {
     "shop": ShopSettings,
     "files": SharedSettings,
 }
-"""All tables of a bench file; each but [[reference]] stands once. The first three must be there."""
+"""All tables of a bench file; each but [[reference]] stands once. [bench] and [temperature] must be there."""
 
 
 class Bench(Table):
@@ -141,7 +143,7 @@ def bench_of(file: TomlFile) -> Bench:
     faults = Faults(file)
     faults.unknown_tables(TABLES, "bench file")
     place = _needed(faults, PlaceSettings, "bench", 'name = "bench-1"')
-    meter = _needed(faults, MeterSettings, "meter", 'driver = "scpi"')
+    meter = _typed_meter() if "meter" not in file.tree else _optional(faults, MeterSettings, "meter")
     temperature = _needed(faults, TemperatureSettings, "temperature", 'source = "typed"')
     others: dict[str, Any] = {
         "scanner": _optional(faults, ScannerSettings, "scanner") if "scanner" in file.tree else None,
@@ -167,6 +169,11 @@ def bench_of(file: TomlFile) -> Bench:
     faults.stop_here()
     whole = {**dict(place or ()), **others, "meter": meter, "temperature": temperature}
     return Bench.model_construct(file=file.path.absolute(), content_hash=file.content_hash, **whole)
+
+
+def _typed_meter() -> MeterSettings:
+    """Without [meter] the meter has no cable, and is of the poorest kind until its own file is named."""
+    return MeterSettings(driver=TYPED, model=meter_file_for(None, settable=False).as_posix())
 
 
 def _needed(faults: Faults, model: type[Model], name: str, first_key: str) -> Model | None:

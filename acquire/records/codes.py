@@ -311,6 +311,7 @@ class Refusal(StrEnum):
     READING_MILLI_OR_MEGA = "reading_milli_or_mega"
     READING_NONE = "reading_none"
     READING_ONE_OR_OVER = "reading_one_or_over"
+    READING_NOT_SHOWN = "reading_not_shown"
     READING_POINT_OR_THOUSAND = "reading_point_or_thousand"
     SKIP_NO_REASON = "skip_no_reason"
     SPOOL_NAMELESS = "spool_nameless"

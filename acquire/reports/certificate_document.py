@@ -12,7 +12,7 @@ from dataclasses import replace
 from datetime import date
 
 from acquire.quantity import counted, show
-from acquire.records import CheckStandard, TypedResult, UnitResult, UntestedKind
+from acquire.records import Basis, CheckStandard, TypedResult, UnitResult, UntestedKind
 from acquire.records.bench import ClosureFound, StepAtEnd
 from acquire.records.codes import WARM_CHECK
 from acquire.reports import document as doc
@@ -230,6 +230,8 @@ def _ways(steps: Sequence[Step]) -> Iterator[doc.Block]:
     )  # fmt: skip
     yield doc.Table(columns, tuple(map(_way_row, steps)))
     yield doc.Text(words.HOW_CORRECTED, Tone.SMALL)
+    if any(s.verdict.basis is Basis.TYPED for s in steps):
+        yield doc.Text(words.HOW_TYPED, Tone.SMALL)
     if beside := {s.verdict.step: s.verdict.against for s in steps if s.verdict.against}:
         told = ", ".join(f"{step} with {name}" for step, name in beside.items())
         yield doc.Text(f"{words.HOW_COMPARED} Compared: {told}.", Tone.SMALL)
@@ -246,7 +248,7 @@ def _way_row(step: Step) -> tuple[doc.Cell, ...]:
         "–" if v.winding_celsius is None else firm(f"{v.winding_celsius:.2f} °C"),
         "open" if v.reference_ohm is None else firm(show(v.reference_ohm, "Ω", v.expanded_ohm)),
         "–" if v.coverage_factor is None else f"{v.coverage_factor:.2f}",
-        f"{v.conversions}",
+        "typed" if v.basis is Basis.TYPED else f"{v.conversions}",
         "unknown" if full is None else firm(show(full, "Ω", digits=3)),
         "unknown" if count is None else firm(show(count, "Ω", digits=1)),
         moment(v.utc_s, "%H:%M:%S"),

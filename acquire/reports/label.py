@@ -13,7 +13,7 @@ from datetime import UTC, datetime
 from markupsafe import Markup
 
 from acquire.errors import InputImpossible
-from acquire.records import Outcome, Purpose
+from acquire.records import Basis, Outcome, Purpose, UntestedKind
 from acquire.reports.document import MARK_OF, qr_svg, shown
 from acquire.reports.html_page import template
 from acquire.reports.visits import Visit
@@ -44,6 +44,7 @@ class LabelFacts:
         heading: name of the shop, empty for none.
         id_in_code: the code also holds the result's id, behind the serial and a space. Left out, it holds the
             serial alone: a scanner at the bench hands over what it reads, and that starts the unit.
+        limits: what the verdict is not: of values typed from a display, of continuity without a tolerance.
     """
 
     serial: str
@@ -54,6 +55,7 @@ class LabelFacts:
     result_id: str
     heading: str = ""
     id_in_code: bool = False
+    limits: str = ""
 
     @property
     def code_text(self) -> str:
@@ -98,7 +100,12 @@ def label_of(visit: Visit, heading: str = "", *, id_in_code: bool = False) -> La
     if result is None or outcome is None:
         raise InputImpossible(f"{visit.started.serial} has no verdict for a label yet.")
     ids = visit.result_id, heading, id_in_code
-    return LabelFacts(result.serial, result.sheet, outcome, result.purpose, result.utc_s, *ids)
+    told = {
+        "values typed": any(each.basis is Basis.TYPED for each in visit.resistances().values()),
+        "some continuity only": any(each.kind is UntestedKind.TOLERANCE for each in result.untested),
+    }
+    limits = ", ".join(text for text, there in told.items() if there)
+    return LabelFacts(result.serial, result.sheet, outcome, result.purpose, result.utc_s, *ids, limits)
 
 
 def laid_out(facts: LabelFacts, width_mm: float, height_mm: float) -> Drawing:
@@ -146,6 +153,7 @@ def _lines(facts: LabelFacts, left: float, top: float, width: float, height: flo
     wanted = [
         (facts.serial, 1.0, True),
         (f"{MARK_OF[facts.outcome]} {OUTCOMES[facts.outcome]}", 1.0, True),
+        (facts.limits, 0.6, False),
         (facts.sheet, 0.7, False),
         (f"{facts.purpose}, {facts.date}", 0.7, False),
         (facts.heading, 0.6, False),

@@ -75,6 +75,11 @@ HOW_CORRECTED = (
     "together, with its age at the time; “4-wire” needs none."
 )
 
+HOW_TYPED = (
+    "Typed: a person has read the display of a meter without a cable and typed what it showed; there is no "
+    "trace of readings, and the resolution is that of the digits typed."
+)
+
 HOW_COMPARED = (
     "Compared values are found by substitution: known value + reading − reading of the known resistance on "
     "the same meter and range, in which the meter's gain and offset cancel. Their uncertainty is that of the "

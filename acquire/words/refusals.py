@@ -93,6 +93,9 @@ REFUSALS: dict[Refusal, Saying] = {
     "in full.",
     Refusal.READING_NONE: '"{typed}" is no reading in ohms. Type what the display shows, such as 441, 20.6, '
     "0.44k or OL.",
+    Refusal.READING_NOT_SHOWN: '"{typed}" has more digits than the display of {model}: it shows no '
+    "{ohm:.6g} Ω in steps of {resolution_ohm:g} Ω. Type what the display shows, or name the meter's own "
+    "file in the bench file.",
     Refusal.READING_ONE_OR_OVER: '"{typed}" may be one ohm, or the lone 1 by which many displays show an '
     "overload. Type OL, or 1.0 as the display shows it.",
     Refusal.READING_POINT_OR_THOUSAND: '"{typed}" may be {low_ohm:g} or {high_ohm:g} Ω. Type a point for the '

@@ -88,6 +88,10 @@ def _number(text: str) -> tuple[float, float]:
     return scaled_text(digits, worth), scaled(1, last_digit(digits) * worth)
 
 
+def _raw(text: str) -> bytes:
+    return text.encode("utf-8", "replace")
+
+
 def scaled_text(digits: str, worth: float) -> float:
     """A number as it stands, times what one is worth: 440 for 0.44 and 1000."""
     return float(f"{float(digits) * worth:.12g}")
@@ -155,10 +159,14 @@ class TypedMeter:
         Raises:
             FrameRefused: it is no reading; Unclear: it may mean two.
         """
-        raw = text.encode("utf-8", "replace")
-        decoded = TypedFormat().decode(raw)
-        await self._lines.put((decoded, raw))
+        decoded = self.understood(text)
+        await self._lines.put((decoded, _raw(text)))
         return decoded
+
+    @staticmethod
+    def understood(text: str) -> Decoded:
+        """One line as `type_in` understands it; raises as that."""
+        return TypedFormat().decode(_raw(text))
 
     async def readings(self) -> AsyncIterator[Reading]:
         """Yield one reading a line, and now and then one without a value, which shows that somebody waits."""

@@ -255,13 +255,10 @@ def test_another_kind_of_file_is_refused_in_one_sentence():
     assert len(refused.value.faults) == 1
 
 
-def test_an_empty_file_lacks_three_tables(faults_of):
+def test_an_empty_file_lacks_two_tables(faults_of):
     said = [what for _, _, what in faults_of("")]
-    assert [
-        f"no [{name}] table" in what
-        for name, what in zip(("bench", "meter", "temperature"), said, strict=True)
-    ]
-    assert len(said) == 3
+    assert [f"no [{name}] table" in what for name, what in zip(("bench", "temperature"), said, strict=True)]
+    assert len(said) == 2
 
 
 def test_links_that_lead_in_a_circle_are_no_trap(faults_of, tmp_path):
@@ -291,3 +288,10 @@ def test_known_resistors_have_names_of_their_own_and_fit_their_range(bench_from)
             bench_from(text + more)
     with pytest.raises(FileInvalid, match="may stand several times"):
         bench_from(SMALL + REFERENCE.replace("[[reference]]", "[reference]"))
+
+
+def test_a_bench_without_a_meter_table_is_typed(bench_from):
+    """By the figures of the poorest meter, so that nothing is promised which another may not keep."""
+    bench = bench_from(SMALL[: SMALL.index("[meter]")] + SMALL[SMALL.index("[temperature]") :])
+    assert (bench.meter.driver, bench.meter.id, bench.meter.link) == ("typed", "typed", "")
+    assert bench.meter.model == CONFIGS / "meters" / "hand-2000.toml"

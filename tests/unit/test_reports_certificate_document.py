@@ -10,6 +10,7 @@ import pytest
 from acquire.errors import InputImpossible
 from acquire.journal.history import JournalReader
 from acquire.records import (
+    Basis,
     Code,
     Ending,
     Finding,
@@ -30,6 +31,7 @@ from acquire.reports.certificate import Calibration, Given, Heading, certificate
 from acquire.reports.certificate_check import SOFTWARE, check
 from acquire.reports.certificate_document import certificate_document
 from acquire.reports.html_page import FACTS_BEGIN, FACTS_END, as_html
+from acquire.reports.label import label_of
 from acquire.reports.pdf import as_pdf
 from acquire.unit_result import shows_turns
 from tests.known_records import CHECK, NOON_S, TYPED
@@ -110,6 +112,18 @@ def test_a_continuity_is_never_stated_as_a_tolerance(tmp_path):
     text = words(journal_with(tmp_path, [*records[:-1], replace(records[-1], untested=(left,))]))
     assert "Continuous; tolerance not judged" in text
     assert "Not judged: tolerance of low, which this meter cannot: continuous, at most 0.88 Ω." in text
+    assert label_of(facts(tmp_path).visit).limits == "some continuity only"
+
+
+def test_what_was_typed_or_compared_is_said_so(tmp_path):
+    """Method and origin of each value: on the certificate in full, on the label in two words."""
+    text = words(journal_with(tmp_path / "typed", visit(basis=Basis.TYPED)))
+    assert "typed what it showed; there is no trace of readings" in text
+    assert label_of(facts(tmp_path / "typed").visit).limits == "values typed"
+    text = words(journal_with(tmp_path / "compared", visit(against="R470", off_ohm=3.1)))
+    assert "found by substitution" in text
+    assert "slow charge with R470" in text
+    assert label_of(facts(tmp_path / "compared").visit).limits == ""
 
 
 JOINT = ClosureFound(

@@ -38,6 +38,11 @@ def test_it_says_what_a_label_must():
         assert part in text
 
 
+def test_it_says_what_the_verdict_is_not():
+    """Of values that somebody typed, and of a continuity whose tolerance nobody judged."""
+    assert "values typed" in as_svg(laid_out(replace(FACTS, limits="values typed"), 50.0, 25.0)).decode()
+
+
 def test_every_verdict_has_its_own_shape():
     """So that no colour is needed, and no language."""
     texts = [as_svg(laid_out(replace(FACTS, outcome=each), 50.0, 25.0)).decode() for each in Outcome]
