@@ -26,7 +26,7 @@ from acquire.errors import JournalMissing, JournalUnusable
 from acquire.journal.archive import archives
 from acquire.journal.entry import Entry
 from acquire.journal.opening import BUSY_MS, FAULTS, FILE, birth_of, in_words
-from acquire.journal.plain import evidence_from_plain
+from acquire.journal.plain import KINDS, evidence_from_plain
 from acquire.journal.question import Question, check_names, explains
 from acquire.journal.rows import entry_of, storable
 from acquire.journal.schema import APPLICATION_ID, MIGRATIONS, version_of
@@ -39,6 +39,9 @@ T = TypeVar("T")
 
 SHOWN = "seq, kind, utc_s, serial, batch, payload, evidence"
 """Columns of an entry; the last is read only where it is wanted, as most of the file is evidence."""
+
+NAMES = {name.encode(): name for name in KINDS}
+"""Kinds of entries by the bytes that a file has for them."""
 
 PLACES = {"seq": "seq", "kind": "kind", "utc_s": "utc_s", "serial": "serial", "batch": "batch"}
 """Fields that are columns of their own."""
@@ -187,8 +190,9 @@ class JournalReader:
         """
 
         def ask(reader: JournalReader) -> Iterator[tuple[int, tuple[str, str, bytes]]]:
-            for seq, kind, payload in reader._select("seq, kind, CAST(payload AS BLOB)", question):
-                yield seq, (f"{reader.birth}-{seq}", kind, payload)
+            columns = "seq, CAST(kind AS BLOB), CAST(payload AS BLOB)"  # bytes cost less than text
+            for seq, kind, payload in reader._select(columns, question):
+                yield seq, (f"{reader.birth}-{seq}", NAMES.get(kind) or _text(kind), payload)
 
         found = self._in_order(ask, itemgetter(0))
         yield from map(itemgetter(1), _latest(found, question.limit))
