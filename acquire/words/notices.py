@@ -113,7 +113,7 @@ def _typed_reading(facts: Facts) -> str:
 
 def _unstated(facts: Facts) -> str:
     told = f"The meter file {facts['model']} states no accuracy for"
-    if "resistor" in facts:
+    if facts.get("resistor"):
         return f"{told} the check standard {facts['resistor']}."
     return (
         f"{told} {facts['ohm']:.4g} Ω on the range in use, so there is no verdict: change the range or add "
