@@ -9,7 +9,7 @@ import re
 import pytest
 from playwright.sync_api import expect
 
-from tests.browsers import another, needs_chromium, opened, paged_bench, until_served
+from tests.browsers import OUTPUT, another, needs_chromium, opened, paged_bench, until_served
 from tests.waiting import wait_until
 from tests.whole_bench import journal_entries, running
 
@@ -244,6 +244,7 @@ def _settings_of_a_bench_at_work(bench, eye):
     eye.page.get_by_role("button", name="Change it").click()
     expect(eye.page.locator("form [role=status]")).to_contain_text("It counts from now on")
     expect(eye.page.locator("#bench-more")).to_contain_text("Ida <i>")
+    _a_sheet_is_edited(bench, eye)
     eye.page.get_by_role("link", name="Bench", exact=True).click()
     eye.start("P80-0005")
     eye.page.locator("a.tag").click()
@@ -258,6 +259,32 @@ def _settings_of_a_bench_at_work(bench, eye):
     bench.daemon.type(".end made only for this test")
     eye.page.goto(f"{bench.url}#now")
     eye.page.locator(".band", has_text="given up").wait_for()
+
+
+def _a_sheet_is_edited(bench, eye):
+    """A winding's ends tapped on the face, a tolerance typed, the limits of every pair seen, then written."""
+    eye.page.get_by_role("link", name="Edit a sheet").click()
+    pairs = eye.page.get_by_role("table", name="Pairs").locator("tbody tr")
+    first = pairs.filter(has_text="1–2")
+    before = first.inner_text()
+    eye.page.get_by_label("acceptance, winding 1").fill("2 %")
+    expect(first).not_to_have_text(before)
+    eye.page.get_by_label("from, winding 1").fill("7")
+    expect(eye.page.locator(".card [role=status]")).to_contain_text("That makes no sheet yet.")
+    eye.page.locator('.sheet-face [data-pin="1"] text').click()
+    expect(eye.page.locator(".card [role=status]")).to_be_empty()
+    keep_of(eye, "sheet")
+    eye.page.get_by_role("button", name="Save the sheet").click()
+    expect(eye.page.locator(".card [role=status]")).to_contain_text("sheet.toml is written")
+    text = (bench.file.parent / "sheet.toml").read_text(encoding="utf-8")
+    assert 'acceptance = "2 %"' in text
+    assert text.startswith("# Plover 80")
+
+
+def keep_of(eye, name):
+    """A picture for whoever wants to look."""
+    OUTPUT.mkdir(exist_ok=True)
+    eye.page.screenshot(path=OUTPUT / f"page-{name}.png")
 
 
 HOSTILE = (
