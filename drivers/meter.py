@@ -87,6 +87,14 @@ class Identity:
     firmware: str = ""
     raw: str = ""
 
+    def __post_init__(self) -> None:
+        """Leave nothing in it that a terminal or a file would obey: a meter may say anything."""
+        for name in self.__slots__:
+            said = getattr(self, name)
+            if not said.isprintable():
+                plain = "".join(sign if sign.isprintable() else "\ufffd" for sign in said)
+                object.__setattr__(self, name, plain)
+
 
 @runtime_checkable
 class Meter(Protocol):

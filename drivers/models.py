@@ -19,6 +19,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_valida
 from pydantic_core import ErrorDetails
 
 from drivers.errors import FaultAt, ModelInvalid
+from drivers.plain_file import read_file
 from drivers.reading import UNIT_OF, Quantity, Ranging
 
 NotNegative = Annotated[float, Field(ge=0.0, allow_inf_nan=False)]
@@ -244,11 +245,10 @@ def load_model(path: Path) -> MeterModel:
             and line.
     """
     try:
-        with path.open("rb") as file:
-            raw = file.read(LARGEST_BYTES + 1)
+        raw = read_file(path, LARGEST_BYTES)
         if len(raw) > LARGEST_BYTES:
             raise _unread(path, "this is too large for a meter file; is it the right one?")
-        text = raw.decode("utf-8")
+        text = raw.decode("utf-8-sig")
         tree = tomllib.loads(text)
     except OSError as error:
         raise _unread(path, f"the meter file cannot be read ({error.strerror}).") from error

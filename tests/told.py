@@ -140,6 +140,20 @@ TOLD = [
         pair=True,
         pins=("2",),
     ),
+    _of(
+        Code.JOURNAL_GONE,
+        "The journal of this folder is gone (5a5a5a5a5a5a5a5a, 812 entries); a new one was begun. Put it "
+        "back while the bench is stopped; CSV, line and archive hold copies.",
+        birth="5a5a5a5a5a5a5a5a",
+        entries=812,
+    ),
+    _of(
+        Code.JOURNAL_OLDER,
+        "Entries 790 to 812 of the journal are missing: an older copy was put back, or its end was damaged. "
+        "CSV, line and archive hold copies; numbers go on behind them.",
+        first=790,
+        last=812,
+    ),
     _of(Code.JOURNAL_HALTED, "The journal cannot be written: verdicts wait, none is lost."),
     _of(
         Code.JOURNAL_SET_ASIDE,

@@ -15,7 +15,7 @@ from typing import Any
 from acquire.answers.meter_fit import MeterFit
 from acquire.answers.sheet_checks import SheetRemark, sheet_remarks
 from acquire.bench.duty_setup import spool_cards
-from acquire.bench.fixture_setup import FixtureUnfit, fixture_lines, sheet_for
+from acquire.bench.fixture_setup import FixtureUnfit, fixture_lines, sheet_for, with_low_ohms
 from acquire.errors import Fault, FileInvalid, InputImpossible
 from acquire.files.credentials import credentials
 from acquire.files.settings import TABLES as BENCH_TABLES
@@ -152,7 +152,7 @@ def _step_lines(sheet: Sheet, purpose: Purpose, fit: MeterFit | None) -> Iterato
 
 def _known_to(fit: MeterFit, step: Step) -> str:
     nominal_ohm = fit.table.nominal_ohm(step.pair)
-    if step.kind is not StepKind.RESISTANCE or math.isinf(nominal_ohm):
+    if not step.conducts or math.isinf(nominal_ohm):
         return ""
     expanded_ohm = fit.expanded_ohm(step, nominal_ohm)
     if expanded_ohm is None:
@@ -166,6 +166,8 @@ def _limits_text(limits: Limits, nominal_ohm: float, kind: StepKind) -> str:
         return f"open, above {lower}" if lower else "open"
     if kind is StepKind.TYPED:
         return "typed in"
+    if kind is StepKind.CONTINUITY:
+        return f"continuous, at most {upper}"
     if lower and upper:
         return f"{show(nominal_ohm, 'Ω')}, from {lower} to {upper}"
     return f"{show(nominal_ohm, 'Ω')}, up to {upper}" if upper else f"at least {lower}"
@@ -222,6 +224,7 @@ def _bench_report(file: TomlFile) -> Report:
     except FixtureUnfit as error:
         at = file.lines.of(("fixture", "high"))
         return Report(file.path, "bench", (Fault(file.path, at, "[fixture] high", error.what, error.hint),))
+    sheet = with_low_ohms(bench, sheet)
     fit = MeterFit(sheet, bench, model)
     remarks = [*_remarks(sheet_file, sheet, bench.purpose, fit), *_missing_secrets(file, bench)]
     lines = [

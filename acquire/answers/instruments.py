@@ -152,7 +152,7 @@ def _page_at(port: int | None) -> str:
 def _identity_of(meter: Finding) -> str:
     named = meter.identity
     said = " ".join(filter(None, (named.maker, named.model, named.serial)))
-    return "".join(sign for sign in said if sign.isprintable()) or "it did not say who it is"
+    return said or "it did not say who it is"
 
 
 def _options_of(finding: Finding) -> str:

@@ -15,7 +15,7 @@ from acquire.files.settings import Bench as BenchSettings
 from acquire.files.statements import ModelStatements
 from acquire.physics.copper import conductor_named
 from acquire.quantity import show
-from acquire.records import Sheet, Step, StepKind
+from acquire.records import Sheet, Step
 from acquire.steps.pairs import PairTable
 from acquire.steps.setup_choice import expected_ohm, quantity_for
 from acquire.verdict.fitness import GOOD_ZERO_OHM, Bench, Offer, Row, foresee, offers_of, row
@@ -66,7 +66,7 @@ class MeterFit:
         """
         nominal_ohm = self.table.nominal_ohm(step.pair)
         limits = self.table.limits_for(step, self.bench.purpose)
-        if step.kind is not StepKind.RESISTANCE or not math.isfinite(nominal_ohm) or limits.upper_ohm is None:
+        if not step.conducts or not math.isfinite(nominal_ohm) or limits.upper_ohm is None:
             return None
         offers = self._in_use_first(step, nominal_ohm)
         if not offers:

@@ -37,6 +37,7 @@ from acquire.reports.signing import signed
 from acquire.reports.visits import Visit, judged_visit, visits_on
 from acquire.words.outcomes import OUTCOME_WORDS
 from drivers.models import load_model
+from drivers.plain_file import read_file
 
 WIDTH_MM, HEIGHT_MM = 50.0, 25.0
 """Of a label where nobody says otherwise; common stock, no source."""
@@ -241,8 +242,7 @@ def serials_of(record: Record, batch: str) -> list[str]:
 def verify(file: Path, place: str | Path | None, issued: Path | None, public_key: Path | None) -> Checked:
     """Check a certificate that somebody brings. Raises InputImpossible, JournalUnusable."""
     try:
-        with file.open("rb") as opened:
-            content = opened.read(LARGEST_BYTES + 1)
+        content = read_file(file, LARGEST_BYTES)
     except OSError as error:
         raise unreadable(file, error) from error
     if len(content) > LARGEST_BYTES:

@@ -21,6 +21,7 @@ from acquire.files.statements import ModelStatements
 from acquire.files.toml_file import TomlFile
 from acquire.files.toml_lines import find_lines
 from acquire.physics.accuracy import accuracy_terms
+from acquire.physics.checks import of_leads, of_winding
 from acquire.physics.copper import CONDUCTORS
 from acquire.quantity import parse
 from acquire.records import Pair, Term
@@ -98,10 +99,12 @@ def told_about(
         four_wire: pairs that were, such as "1-2".
 
     Raises:
-        InputImpossible: leads below zero, or no such meter file.
+        InputImpossible: no leads or no winding are like that, or no such meter file.
     """
-    if leads is not None and leads < 0.0:
-        raise InputImpossible(f"Leads of {leads:g} Ω cannot be.", "Give what the held-together probes show.")
+    if leads is not None:
+        of_leads(leads)
+    if temperature is not None:
+        of_winding(temperature)
     if wires not in (2, 4):
         raise InputImpossible(f"{wires} wires cannot be.", "Say --wires 2 or --wires 4.")
     model = load_model(_meter_file(meter))

@@ -56,7 +56,7 @@ def spool_cards(bench: Bench) -> dict[str, SpoolCard]:
     if file is None:
         return {}
     try:
-        text = read_whole(file).decode("utf-8")
+        text = read_whole(file).decode("utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
         why = why_unreadable(error)
         fault = Fault(file, 0, "", f"the spool cards cannot be read ({why}).", NAME_AND_RIGHTS)

@@ -38,6 +38,7 @@ from acquire.settle import SettleSettings
 from acquire.steps.checking import CheckDuty
 from acquire.verdict.typed import Habit
 from drivers.models import MeterModel
+from drivers.plain_file import refuse_no_file
 from drivers.reading import Ranging, Reading
 
 VERSION = 2
@@ -241,6 +242,7 @@ def verdicts_of(events: Iterator[Event]) -> Iterator[Verdict]:
 
 def _lines(recording: Path) -> Iterator[tuple[int, list[Any]]]:
     try:
+        refuse_no_file(recording)
         with recording.open(encoding="utf-8") as text:
             number = 0
             while line := text.readline(LONGEST_LINE):

@@ -139,6 +139,13 @@ class StepOrder(StrEnum):
     FREE = "free"
 
 
+class LowOhms(StrEnum):
+    """What low ohms are judged by where the meter is too poor for their tolerance."""
+
+    TOLERANCE = "tolerance"
+    CONTINUITY = "continuity"
+
+
 class PlaceSettings(Table):
     """`[bench]`: who measures what, and why.
 
@@ -151,6 +158,7 @@ class PlaceSettings(Table):
         order: guided, one step after the other as the sheet lists them; or free, whichever is touched.
         spools: path of the file of spool cards; None where no spool was measured.
         serial_pattern: regular expression that every serial matches in full; others are asked about.
+        low_ohms: what is judged of low ohms where the meter cannot judge their tolerance.
     """
 
     name: BenchName
@@ -161,6 +169,7 @@ class PlaceSettings(Table):
     order: StepOrder = StepOrder.GUIDED
     spools: Annotated[FilePath | None, Field(examples=['"../wire/spools.toml"'])] = None
     serial_pattern: Annotated[str, AfterValidator(_expression), Field(examples=["'P80-\\d{4}'"])] = ""
+    low_ohms: LowOhms = LowOhms.TOLERANCE
 
 
 TYPED = "typed"

@@ -13,6 +13,7 @@ from acquire.files.bench_tables import (
     CsvSettings,
     JournalSettings,
     LeadSettings,
+    LowOhms,
     MeterSettings,
     PlaceSettings,
     ScannerSettings,
@@ -67,8 +68,8 @@ class Bench(Table):
     Attributes:
         file: the file itself.
         content_hash: SHA-256 of its bytes, hexadecimal.
-        name, purpose, sheet, operator, batch, order, spools, serial_pattern: of the `[bench]` table;
-            `sheet` and `spools` are paths.
+        name, purpose, sheet, operator, batch, order, spools, serial_pattern, low_ohms: of the
+            `[bench]` table; `sheet` and `spools` are paths.
         meter: the instrument that measures ohms.
         temperature: where the winding's temperature comes from.
         scanner: None where serials are typed.
@@ -96,6 +97,7 @@ class Bench(Table):
     order: StepOrder
     spools: Path | None
     serial_pattern: str
+    low_ohms: LowOhms
     meter: MeterSettings
     temperature: TemperatureSettings
     scanner: ScannerSettings | None

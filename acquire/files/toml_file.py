@@ -83,7 +83,7 @@ def read_toml(path: Path, kind: str) -> TomlFile:
     """
     raw = _bytes_of(path, kind)
     try:
-        text = raw.decode("utf-8")
+        text = raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = raw.count(b"\n", 0, error.start) + 1
         raise _refused(path, "this is not UTF-8 text.", "Save the file as UTF-8.", line) from error

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from acquire.records import Basis, Fit, Match, Notice, Outcome, Pair, Recorded, Verdict
-from acquire.records.codes import Code, Fact
+from acquire.records.codes import Code, Fact, Scope
 
 
 class Deed(StrEnum):
@@ -49,6 +49,7 @@ class Attempt:
         bracketed: an open pair proven between touches of two known continuities.
         utc_s: when.
         shared, rate_per_s, u_rate_per_s: of the verdict.
+        at_most_ohm: what it has at most, 95 %, where only its continuity could be judged; else None.
     """
 
     deed: Deed
@@ -68,6 +69,7 @@ class Attempt:
     shared: tuple[tuple[str, float], ...] = ()
     rate_per_s: float = 0.0
     u_rate_per_s: float = math.inf
+    at_most_ohm: float | None = None
 
     @property
     def is_by_word(self) -> bool:
@@ -145,6 +147,7 @@ def _of_verdict(verdict: Verdict) -> Attempt:
         shared=verdict.shared,
         rate_per_s=verdict.rate_per_s or 0.0,
         u_rate_per_s=math.inf if verdict.u_rate_per_s is None else verdict.u_rate_per_s,
+        at_most_ohm=verdict.at_most_ohm if verdict.scope is Scope.CONTINUITY_ONLY else None,
     )
 
 

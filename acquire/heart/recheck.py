@@ -186,7 +186,7 @@ def _open_elsewhere(state: StepState, states: Sequence[StepState], table: PairTa
     own = table.path(state.step.pair).shares
     return any(
         other is not state
-        and other.step.kind is StepKind.RESISTANCE
+        and other.step.conducts
         and math.isinf(other.ohm)
         and any(a > 0.0 and b > 0.0 for a, b in zip(own, table.path(other.step.pair).shares, strict=True))
         for other in states
@@ -216,7 +216,7 @@ def repeatable(states: Sequence[StepState], limit: float) -> StepState | None:
         limit: fraction by which a repeated value may move.
     """
     for state in states:
-        if state.step.kind is not StepKind.RESISTANCE or state.step.name == WARM_CHECK:
+        if not state.step.conducts or state.step.name == WARM_CHECK:
             continue
         if math.isfinite(state.ohm) and limit * abs(state.ohm) > 2.0 * math.sqrt(2.0) * state.touch_u_ohm:
             return state

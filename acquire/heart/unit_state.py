@@ -153,6 +153,7 @@ class UnitState:
             return False
         state.outcome, state.ohm, state.u_ohm = outcome, attempt.ohm, attempt.u_ohm
         state.touch_u_ohm, state.shared = attempt.touch_u_ohm, attempt.shared
+        state.at_most_ohm = attempt.at_most_ohm
         state.failed, state.passed_once, state.out_of_turn = (), False, False
         if not self._touched_again:  # a value touched again is as good as the one before
             state.own_setup = not self._focus
@@ -313,10 +314,15 @@ class UnitState:
         )
 
     @property
+    def continuous(self) -> list[tuple[Step, float]]:
+        """Steps whose tolerance the meter could not judge, with what they have at most, 95 %."""
+        return [(s.step, s.at_most_ohm) for s in self.states if s.counted and s.at_most_ohm is not None]
+
+    @property
     def judged(self) -> list[tuple[Step, PairReading]]:
         """Resistance steps that count, with their values."""
         kinds = ((s.step, s.reading) for s in self.states if s.counted)
-        return [(step, reading) for step, reading in kinds if step.kind is StepKind.RESISTANCE]
+        return [(step, reading) for step, reading in kinds if step.conducts]
 
     def readings(self) -> tuple[PairReading, ...]:
         """Everything that counts; infinite where found open."""
@@ -342,7 +348,7 @@ class UnitState:
         if self.order is Order.GUIDED:
             return ()
         waiting = (s for s in self.states if not s.done and s is not state)
-        return tuple(s.step.pair for s in waiting if s.step.kind is StepKind.RESISTANCE)
+        return tuple(s.step.pair for s in waiting if s.step.conducts)
 
     @property
     def last(self) -> StepState | None:

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import heapq
 import json
+import os
+import shutil
 import sqlite3
 from collections import deque
 from collections.abc import Callable, Generator, Iterator, Sequence
@@ -16,6 +18,7 @@ from functools import partial
 from itertools import chain, islice
 from operator import attrgetter, itemgetter
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any, Self, TypeVar
 from urllib.parse import quote
 
@@ -71,12 +74,13 @@ class JournalReader:
         self.path = file / FILE if file.is_dir() else file
         if not self.path.is_file():
             raise JournalMissing(f"There is no journal at {self.path}.", NAME_ONE)
+        self._copy: TemporaryDirectory[str] | None = None
         try:
-            self._connection = sqlite3.connect(
-                f"file:{quote(str(self.path.absolute()))}?mode=ro", uri=True, timeout=BUSY_MS / 1000
-            )
+            self._connection = sqlite3.connect(self._address(), uri=True, timeout=BUSY_MS / 1000)
         except FAULTS as error:
             raise in_words(error, self.path) from error
+        except OSError as error:
+            raise JournalUnusable(f"The journal {self.path} cannot be copied: {error.strerror}.") from error
         try:
             self._connection.text_factory = _text
             self._connection.create_function("explains", 2, _explains, deterministic=True)
@@ -87,6 +91,24 @@ class JournalReader:
         except BaseException:
             self._connection.close()
             raise
+
+    def _address(self) -> str:
+        """Where to read, as SQLite wants it: beside the file it must be able to make an index of the WAL.
+
+        On a stick or share that only gives, a file without a WAL is read as one that nobody changes; with
+        one, as a copy.
+        """
+        path, wal, index = (self.path.with_name(self.path.name + tail) for tail in ("", "-wal", "-shm"))
+        mode = "ro"
+        if not os.access(path.parent, os.W_OK) and not index.exists():
+            if wal.exists() and wal.stat().st_size:
+                self._copy = TemporaryDirectory(prefix="steadyohm-")
+                for each in (path, wal):
+                    shutil.copyfile(each, Path(self._copy.name) / each.name)
+                path = Path(self._copy.name) / path.name
+            else:
+                mode = "ro&immutable=1"
+        return f"file:{quote(str(path.absolute()))}?mode={mode}"
 
     def _recognise(self) -> str:
         try:
@@ -128,6 +150,8 @@ class JournalReader:
         """Close all files."""
         for archive in self._archives:
             archive.close()
+        if self._copy is not None:
+            self._copy.cleanup()
         self._connection.close()
 
     def find(self, question: Question) -> Generator[Entry, None, None]:

@@ -22,7 +22,7 @@ from acquire.journal.plain import evidence_from_plain
 from acquire.journal.question import Question, check_names, explains
 from acquire.journal.rows import storable
 from acquire.journal.upgrade import upgraded
-from acquire.line.database import shown
+from acquire.line.database import complete, shown, why
 from acquire.outlets.payload import HEAD, OPTIONAL, SAID
 from acquire.records import Evidence
 
@@ -63,7 +63,7 @@ class LineRecord:
         self._address = address
         try:
             self._connection = psycopg.connect(
-                address, connect_timeout=5, application_name="steadyohm", options="-c TimeZone=UTC"
+                complete(address), connect_timeout=5, application_name="steadyohm", options="-c TimeZone=UTC"
             )
         except psycopg.Error as error:
             raise self._unusable(error) from error
@@ -219,8 +219,9 @@ class LineRecord:
             raise self._unusable(error) from error
 
     def _unusable(self, error: psycopg.Error) -> JournalUnusable:
-        why = str(error).strip().partition("\n")[0] or type(error).__name__
-        return JournalUnusable(f"The database {shown(self._address)} cannot be read: {why.rstrip('.')}.")
+        return JournalUnusable(
+            f"The database {shown(self._address)} cannot be read: {why(self._address, error)}."
+        )
 
 
 def _entry(journal: str, seq: int, kind: str, payload: Any, kept: Any) -> Entry:

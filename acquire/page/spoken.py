@@ -11,7 +11,8 @@ from enum import StrEnum
 from acquire.quantity import show
 from acquire.records import Ask, Outcome, Pair, Prompt, UnitResult, Verdict, Why
 from acquire.records.words import FAILING
-from acquire.words.outcomes import OUTCOME_WORDS
+from acquire.words.outcomes import OUTCOME_WORDS, verdict_word
+from acquire.words.plain import capital
 from acquire.words.prompts import asked
 
 
@@ -88,7 +89,7 @@ def verdict_aloud(verdict: Verdict) -> str:
     """A verdict in a word or two."""
     if verdict.outcome in FAILING and not verdict.counts:
         return "Not passed."
-    return f"{OUTCOME_WORDS[verdict.outcome].capitalize()}."
+    return f"{capital(verdict_word(verdict))}."
 
 
 def result_cue(result: UnitResult) -> Cue:

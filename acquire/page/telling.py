@@ -18,7 +18,7 @@ from acquire.unit_result import ended_s
 from acquire.words.beside import typed_answer, typed_reason
 from acquire.words.faults import sentence
 from acquire.words.notices import said
-from acquire.words.outcomes import NOT_YET, OUTCOME_WORDS
+from acquire.words.outcomes import NOT_YET, OUTCOME_WORDS, verdict_word
 from acquire.words.plain import sureness
 from acquire.words.units import missing_words, pair_words, reason_of, why_not
 from acquire.words.units import result_words as ended_words
@@ -57,7 +57,7 @@ def verdict_words(verdict: Verdict) -> Plain:
         "pair": [verdict.pin_a, verdict.pin_b],
         "serial": verdict.serial,
         "outcome": verdict.outcome.value,
-        "word": NOT_YET if not_yet else OUTCOME_WORDS[verdict.outcome],
+        "word": NOT_YET if not_yet else verdict_word(verdict),
         "shape": "not_yet" if not_yet else verdict.outcome.value,
         "spoken": verdict_aloud(verdict),
         "value": value,

@@ -33,12 +33,14 @@ class Untested:
         id: unique on the sheet, e.g. "isolation:1,2,3|CORE", "step:surge", "turns"; a test names it by this.
         name: as people read it on the sheet.
         volts: test voltage that the sheet asks for, None where it asks for none.
+        at_most_ohm: of a TOLERANCE, what the step was shown to have at most, 95 %.
     """
 
     kind: UntestedKind
     id: str
     name: str
     volts: float | None = None
+    at_most_ohm: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

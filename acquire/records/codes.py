@@ -59,6 +59,18 @@ class Basis(StrEnum):
     TYPED = "typed"
 
 
+class Scope(StrEnum):
+    """What a verdict is about.
+
+    TOLERANCE: the sheet's limits. CONTINUITY: at most so many ohms, as the step asks. CONTINUITY_ONLY: the
+    same where the step asks for a tolerance that this meter cannot judge.
+    """
+
+    TOLERANCE = "tolerance"
+    CONTINUITY = "continuity"
+    CONTINUITY_ONLY = "continuity_only"
+
+
 class Why(StrEnum):
     """Why a thing is asked for in the way it is.
 
@@ -135,12 +147,17 @@ class ClosureKind(StrEnum):
 
 
 class UntestedKind(StrEnum):
-    """What was not tested: isolation between groups, a typed step, turn faults, a part no step measures."""
+    """What was not tested.
+
+    ISOLATION: between groups. STEP: a typed one. TURNS: faults between turns. CIRCUIT: a part no step
+    measures. TOLERANCE: of a step, or a rule over windings, that only continuity was shown of.
+    """
 
     ISOLATION = "isolation"
     STEP = "step"
     TURNS = "turns"
     CIRCUIT = "circuit"
+    TOLERANCE = "tolerance"
 
 
 class Code(StrEnum):
@@ -170,7 +187,9 @@ class Code(StrEnum):
     FILES_TAKEN = "files.taken"
     FILES_WAITING = "files.waiting"
     FIXTURE_UNPROVEN = "fixture.unproven"
+    JOURNAL_GONE = "journal.gone"
     JOURNAL_HALTED = "journal.halted"
+    JOURNAL_OLDER = "journal.older"
     JOURNAL_SET_ASIDE = "journal.set_aside"
     JOURNAL_UNUSABLE = "journal.unusable"
     JOURNAL_USABLE = "journal.usable"

@@ -35,6 +35,7 @@ class Branch:
         acceptance, serviceable: half-width of the two limits as a fraction of nominal; None where the sheet
             sets none.
         upper_ohm: absolute upper limit (a strap), None where there is none.
+        continuity_ohm: at most so much where only continuity is judged; None where the sheet says nothing.
         spread: standard deviation between good units as a fraction of nominal, for weighing explanations.
         turns: number of turns, None when not known.
         strands: wires in hand.
@@ -56,6 +57,7 @@ class Branch:
     strands: int = 1
     henry: float | None = None
     ohm_per_m: float | None = None
+    continuity_ohm: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,9 +76,14 @@ class Pin:
 
 
 class StepKind(StrEnum):
-    """What a step asks for."""
+    """What a step asks for.
+
+    RESISTANCE: a value within limits. CONTINUITY: at most so many ohms. OPEN: at least so many. TYPED: a
+    result of another instrument.
+    """
 
     RESISTANCE = "resistance"
+    CONTINUITY = "continuity"
     OPEN = "open"
     TYPED = "typed"
 
@@ -93,6 +100,8 @@ class Step:
         lower_ohm, upper_ohm: limits of this step's own at the reference temperature, in place of those that
             follow from the windings; None where it has none.
         open_above_ohm: an OPEN step passes above this.
+        continuity_ohm: a RESISTANCE step whose tolerance the meter cannot judge passes below this, as no more
+            than continuous; None where that will not do.
     """
 
     name: str
@@ -105,6 +114,12 @@ class Step:
     upper_ohm: float | None = None
     open_above_ohm: float | None = None
     remark: str = ""
+    continuity_ohm: float | None = None
+
+    @property
+    def conducts(self) -> bool:
+        """Whether it reads a resistance through the circuit."""
+        return self.kind in (StepKind.RESISTANCE, StepKind.CONTINUITY)
 
     @property
     def id(self) -> str:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from acquire.choices import Outcome, Purpose
-from acquire.records.codes import Basis
+from acquire.records.codes import Basis, Scope
 from acquire.records.settled import Settled
 from acquire.records.words import Pair, Rule, Shape
 from drivers.reading import Quantity
@@ -150,6 +150,7 @@ class Verdict:
 
     Attributes:
         basis: what it rests on.
+        scope: what it is about; limits, guard band and conformity are of that.
         fit, reads_like, reads_through, together: where the value was found to belong; `Match`.
         touch_u_ohm: the part of the standard uncertainty that differs from touch to touch.
         moved, moved_allowed: of a REPEATED one, change since the first measurement and what is allowed, as
@@ -214,6 +215,12 @@ class Verdict:
     rate_per_s: float | None = None
     u_rate_per_s: float | None = None
     touch: int = 0
+    scope: Scope = Scope.TOLERANCE
+
+    @property
+    def at_most_ohm(self) -> float | None:
+        """What the pair has at most, 95 %; None of an open pair."""
+        return None if self.reference_ohm is None else self.reference_ohm + (self.expanded_ohm or 0.0)
 
 
 @dataclass(frozen=True, slots=True)

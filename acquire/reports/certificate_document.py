@@ -24,7 +24,7 @@ from acquire.reports.visits import Visit
 from acquire.words.beside import check_text
 from acquire.words.faults import likely
 from acquire.words.notices import said
-from acquire.words.outcomes import OUTCOME_WORDS
+from acquire.words.outcomes import OUTCOME_WORDS, verdict_word
 from acquire.words.plain import capital
 from acquire.words.units import untested_words
 from acquire.words.verdicts import closure_name, reason
@@ -177,7 +177,7 @@ def _result_row(step: Step, *, temperature: bool) -> tuple[doc.Cell, ...]:
         if (v.lower_ohm, v.upper_ohm) != (None, None):
             ohm, half = v.reference_ohm, v.expanded_ohm or 0.0
             scale = doc.Scale(v.lower_ohm, v.upper_ohm, ohm, ohm - half, ohm + half)
-    word = OUTCOME_WORDS[v.outcome].capitalize() + (" (doubtful)" if step.doubt else "")
+    word = capital(verdict_word(v)) + (" (doubtful)" if step.doubt else "")
     limits = limits_text(v.lower_ohm, v.upper_ohm)
     verdict = doc.Marked(MARK_OF[v.outcome], word)
     return v.step, f"{v.pin_a}–{v.pin_b}", value, limits, scale or "", conformity_text(v.conformity), verdict
@@ -343,7 +343,7 @@ def _deviations(of: Certificate, visit: Visit, repeated: Sequence[Step]) -> Iter
     told = [f"{moment(notice.utc_s, SECONDS)}: {said(notice)}" for notice in of.deviations(visit)]
     for step in repeated:
         v = step.verdict
-        value = f"{_ohm(v.reference_ohm, v.expanded_ohm)}, {OUTCOME_WORDS[v.outcome]}"
+        value = f"{_ohm(v.reference_ohm, v.expanded_ohm)}, {verdict_word(v)}"
         told.append(f"{moment(v.utc_s, SECONDS)}: {v.step} ({v.pin_a}–{v.pin_b}) {value}: measured again.")
     yield doc.Heading("Deviations and remarks")
     yield doc.Bullets(tuple(told) or ("None on record.",))

@@ -21,6 +21,7 @@ from acquire.outlets.columns import Column
 from acquire.physics.copper import conductor_named, to_reference
 from acquire.records import ImportedResult, Outcome, Pair, Purpose, Sheet, StepKind
 from acquire.steps.pairs import PairTable
+from drivers.plain_file import read_file
 
 PAPER_COLUMNS: tuple[Column, ...] = (
     Column("serial", "of the unit; must be there", text=True),
@@ -116,8 +117,7 @@ class PaperFile:
 
     def _text(self) -> str:
         try:
-            with self.path.open("rb") as file:
-                content = file.read(LARGEST_BYTES + 1)
+            content = read_file(self.path, LARGEST_BYTES)
         except OSError as error:
             raise unreadable(self.path, error) from error
         if len(content) > LARGEST_BYTES:

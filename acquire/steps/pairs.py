@@ -165,10 +165,12 @@ class PairTable:
     def limits_for(self, step: Step, purpose: Purpose) -> Limits:
         """Limits of a step: its own where it has them, the pair's on a side where it has none.
 
-        An OPEN step has a lower limit only, and only if the sheet gives one.
+        An OPEN step has a lower limit only, and only if the sheet gives one; one of continuity an upper.
         """
         if step.kind is StepKind.OPEN:
             return Limits(step.open_above_ohm, None)
+        if step.kind is StepKind.CONTINUITY:
+            return Limits(None, step.upper_ohm or self.continuity_ohm(step.pair))
         if step.lower_ohm is not None and step.upper_ohm is not None:
             return Limits(step.lower_ohm, step.upper_ohm)
         derived = self.limits(step.pair, purpose)
@@ -176,6 +178,20 @@ class PairTable:
             derived.lower_ohm if step.lower_ohm is None else step.lower_ohm,
             derived.upper_ohm if step.upper_ohm is None else step.upper_ohm,
         )
+
+    def continuity_ohm(self, pair: Pair) -> float | None:
+        """What a pair has at most if every winding and strap has what its sheet allows for continuity.
+
+        None where one that matters to it has no such limit, or the pair is open.
+        """
+        parts = [branch for branch, _ in self._parts(pair) if branch.kind is not BranchKind.LEAD]
+        if not parts or any(b.continuity_ohm is None and b.upper_ohm is None for b in parts):
+            return None
+        most = [
+            (b.a, b.b, next(filter(None, (b.continuity_ohm, b.upper_ohm, b.reference_ohm))))
+            for b in self.branches
+        ]
+        return resistance_between(most, *self.canonical(*pair))
 
     def _circuit(self) -> list[BranchOhm]:
         return [(branch.a, branch.b, branch.reference_ohm) for branch in self.branches]

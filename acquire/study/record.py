@@ -20,6 +20,7 @@ from pydantic import BaseModel, ConfigDict, ValidationError
 
 from acquire.errors import SteadyohmError
 from acquire.study.plan import Part, Plan, Turn
+from drivers.plain_file import read_file
 
 VERSION = 1
 """Of this spelling; a file of a newer one is refused."""
@@ -144,8 +145,7 @@ class _Later(_Exact):
 def read_study(path: Path) -> StudyRecord:
     """Read the record of a study. Raises StudyFileInvalid."""
     try:
-        with path.open("rb") as file:
-            data = file.read(LARGEST + 1)
+        data = read_file(path, LARGEST)
         if len(data) > LARGEST:
             raise StudyFileInvalid(f"{path} is too large to be the record of a study.", "Name another file.")
         return _understood(data, path)

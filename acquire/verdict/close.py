@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import Protocol
 
@@ -21,6 +21,8 @@ from acquire.records import (
     Step,
     UnitResult,
     UnitStarted,
+    Untested,
+    UntestedKind,
 )
 from acquire.records.bench import ClosureFound, UnitTemperature
 from acquire.records.words import FAILING
@@ -56,6 +58,11 @@ class Measured(Protocol):
     @property
     def total(self) -> int:
         """Steps of the unit."""
+        ...
+
+    @property
+    def continuous(self) -> Sequence[tuple[Step, float]]:
+        """Steps of which only continuity was judged, with what they have at most, in ohms."""
         ...
 
     @property
@@ -96,7 +103,7 @@ def close_unit(
         four_wire_below_ohm: pairs of a smaller nominal were measured with four wires, so without leads.
     """
     table, purpose, odd = unit.table, place.purpose, contradiction(unit)
-    balanced = balances(table, unit.readings())
+    balanced, blind = _balanced(unit)
     closed = closures(table, unit.readings(), purpose)
     warmth = of_temperature(table, _judgeable(unit, purpose), looks, rested_s=started.rested_s)
     over_all = [*(rule.outcome for rule in balanced), *map(_counting, closed)]
@@ -123,8 +130,23 @@ def close_unit(
         measured=outcome,
         closures=closed,
         temperature=_recorded(warmth, started.rested_s),
+        untested=(*_not_judged(unit, blind), *started.required),
         wait_least_s=excess.at_least_s if warm else None,
     )
+
+
+def _balanced(unit: Measured) -> tuple[tuple[BalanceFound, ...], list[str]]:
+    """Rules over windings that must be alike; and names of those that the meter cannot judge and need not."""
+    table = unit.table
+    loose = {b.name for step, _ in unit.continuous for b in table.windings(step.pair)}
+    need_not = {rule.name for rule in table.sheet.balances if not loose.isdisjoint(rule.windings)}
+    found = [
+        each
+        for each in balances(table, unit.readings())
+        if not (each.outcome is Outcome.CANNOT_JUDGE and each.name in need_not)
+    ]
+    names = [each.name for each in found]
+    return tuple(found), [r.name for r in table.sheet.balances if r.name in need_not and r.name not in names]
 
 
 def _bare(unit: Measured, started: UnitStarted, place: Circumstances, utc_s: float) -> UnitResult:
@@ -145,8 +167,15 @@ def _bare(unit: Measured, started: UnitStarted, place: Circumstances, utc_s: flo
         next_pair=None,
         started_utc_s=started.utc_s,
         utc_s=utc_s,
-        untested=started.required,
     )
+
+
+def _not_judged(unit: Measured, blind: Sequence[str]) -> Iterator[Untested]:
+    """What the meter was not good enough for where continuity was to be shown instead."""
+    for step, at_most_ohm in unit.continuous:
+        yield Untested(UntestedKind.TOLERANCE, f"tolerance:{step.name}", step.name, at_most_ohm=at_most_ohm)
+    for name in blind:
+        yield Untested(UntestedKind.TOLERANCE, f"tolerance:{name}", name)
 
 
 _ASKED = Finding(FindingKind.TEMPERATURE, outcome=Outcome.CANNOT_JUDGE)
@@ -182,8 +211,11 @@ def _counting(closed: ClosureFound) -> Outcome | None:
 
 def _judgeable(unit: Measured, purpose: Purpose) -> list[Judgeable]:
     """Values that have limits; the temperature decides nothing about others."""
+    loose = [step for step, _ in unit.continuous]
     every = [
-        Judgeable(reading, unit.table.limits_for(step, purpose), step.name) for step, reading in unit.judged
+        Judgeable(reading, unit.table.limits_for(step, purpose), step.name)
+        for step, reading in unit.judged
+        if step not in loose
     ]
     return [e for e in every if e.limits.lower_ohm is not None or e.limits.upper_ohm is not None]
 

@@ -27,7 +27,6 @@ from acquire.records import (
     Pair,
     Purpose,
     Sheet,
-    StepKind,
     WoundFrom,
 )
 from acquire.steps.pairs import PairTable
@@ -162,7 +161,7 @@ def prepare(
     four_wire_below_ohm: float = 0.0,
 ) -> None:
     """Solve what a first unit will be compared with, so that `first_look` need not; arguments as there."""
-    asked = {step.pair for step in sheet.steps if step.kind is StepKind.RESISTANCE}
+    asked = {step.pair for step in sheet.steps if step.conducts}
     _book(
         narrowed(sheet, spools),
         tuple(sorted(asked)),

@@ -21,8 +21,10 @@ from acquire.records import (
     Match,
     Outcome,
     Pair,
+    Scope,
     Sheet,
     Step,
+    StepKind,
     Verdict,
 )
 from acquire.verdict.guard import decide_corrected
@@ -84,15 +86,30 @@ def judge(
         attempt: where in the unit this stands.
         place: the bench.
     """
-    decision = decision_of(match.corrected, yardstick.limits, place.sheet)
+    decision, limits, scope = _decided(match.corrected, yardstick, place.sheet)
+    yardstick = replace(yardstick, limits=limits)
     blank = _unmeasured(yardstick, attempt, place, match.corrected.settled.utc_s)
     verdict = replace(
         _measured(blank, match, slow=yardstick.step.slow),
         outcome=decision.outcome,
         guard_band_ohm=decision.guard_band_ohm,
         conformity=decision.conformity,
+        scope=scope,
     )
     return verdict, _evidence(match)
+
+
+def _decided(corrected: Corrected, asked: Yardstick, sheet: Sheet) -> tuple[Decision, Limits, Scope]:
+    """What the rule says: of the step's own limits, or of continuity where the meter cannot judge those."""
+    decision = decision_of(corrected, asked.limits, sheet)
+    if asked.step.kind is StepKind.CONTINUITY:
+        return decision, asked.limits, Scope.CONTINUITY
+    if decision.outcome is Outcome.CANNOT_JUDGE and asked.step.continuity_ohm is not None:
+        limits = Limits(None, asked.step.continuity_ohm)
+        other = decision_of(corrected, limits, sheet)
+        if other.outcome is Outcome.PASS:
+            return other, limits, Scope.CONTINUITY_ONLY
+    return decision, asked.limits, Scope.TOLERANCE
 
 
 def judge_repeat(

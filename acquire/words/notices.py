@@ -192,6 +192,10 @@ NOTICES: dict[Code, Saying] = {
         f"{pins(facts['pair'])} reads open, and nothing proves the clip on {joined(facts['pins'])}: look at "
         "it, then press Enter."
     ),
+    Code.JOURNAL_GONE: "The journal of this folder is gone ({birth}, {entries} entries); a new one was "
+    "begun. Put it back while the bench is stopped; CSV, line and archive hold copies.",
+    Code.JOURNAL_OLDER: "Entries {first} to {last} of the journal are missing: an older copy was put back, "
+    "or its end was damaged. CSV, line and archive hold copies; numbers go on behind them.",
     Code.JOURNAL_HALTED: "The journal cannot be written: verdicts wait, none is lost.",
     Code.JOURNAL_SET_ASIDE: "The journal was damaged ({cause}) and is kept as {file}; a new one was begun. "
     "Verdicts that had not gone out yet are in the file set aside: keep it.",

@@ -16,6 +16,7 @@ from acquire.records import (
 from acquire.records.bench import ClosureFound
 from acquire.words.faults import likely
 from acquire.words.outcomes import OUTCOME_WORDS
+from acquire.words.plain import at_most
 from acquire.words.verdicts import COLD_QUESTION, balance, closure, contradiction
 
 TURN_FAULTS = "not tested: faults between turns, which a pass in ohms does not exclude"
@@ -82,6 +83,10 @@ def untested_words(untested: Untested) -> str:
     """One thing that was not tested."""
     if untested.kind is UntestedKind.TURNS:
         return TURN_FAULTS
+    if untested.kind is UntestedKind.TOLERANCE:
+        ohm = untested.at_most_ohm
+        known = "" if ohm is None else f": continuous, at most {at_most(ohm)}"
+        return f"not judged: tolerance of {untested.name}, which this meter cannot{known}"
     volts = "" if untested.volts is None else f" at {untested.volts:g} V"
     return f"not tested: {untested.name}{volts}"
 

@@ -15,11 +15,12 @@ from acquire.records import (
     Fit,
     Limits,
     Pair,
+    Scope,
     Verdict,
 )
 from acquire.records.bench import ClosureFound
 from acquire.records.codes import ClosureKind
-from acquire.words.plain import ohm_text
+from acquire.words.plain import at_most, ohm_text
 from acquire.words.saying import joined
 
 
@@ -50,6 +51,10 @@ def _measured(verdict: Verdict) -> str:
     if verdict.reference_ohm is None:
         return ""
     limits = Limits(verdict.lower_ohm, verdict.upper_ohm)
+    if verdict.scope is not Scope.TOLERANCE and verdict.outcome is Outcome.PASS:
+        only = "; tolerance not judged" if verdict.scope is Scope.CONTINUITY_ONLY else ""
+        known = f"U = {ohm_text(verdict.expanded_ohm or 0.0, 2)}, limit {ohm_text(verdict.upper_ohm or 0.0)}"
+        return f"continuous, at most {at_most(verdict.at_most_ohm or 0.0)}{only} ({known})."
     return decided(
         verdict.outcome,
         verdict.reference_ohm,

@@ -25,7 +25,7 @@ from tests.whole_bench import Typed, free_port, journal_entries, lift, simulated
 
 pytestmark = [needs_chromium, pytest.mark.timeout(300)]
 
-SCREENS = ["now", "units", "units/P80-0004", "batch", "leads", "hands-off", "setup", "senses"]
+SCREENS = ["now", "units", "units/P80-0004", "batch", "leads", "hands-off", "setup", "sheet", "senses"]
 RULES = {
     "runOnly": {
         "type": "tag",

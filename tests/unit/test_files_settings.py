@@ -128,11 +128,22 @@ def test_settle_overrides_are_fields_of_the_settle_stage():
 
 @pytest.mark.parametrize(
     ("more", "port"),
-    [("", 1883), ("tls = true", 8883), ('ca = "ca.pem"', 8883), ("port = 2000\ntls = true", 2000)],
+    [
+        ('host = "127.0.0.1"', 1883),
+        ('host = "localhost"', 1883),
+        ('host = "::1"', 1883),
+        ('host = "localhost"\ntls = true', 8883),
+        ('host = "localhost"\nca = "ca.pem"', 8883),
+        ('host = "broker.lan"', 8883),
+        ('host = "192.168.1.5"', 8883),
+        ('host = "broker.lan"\ntls = false', 1883),
+        ('host = "broker.lan"\nport = 2000', 2000),
+    ],
 )
-def test_the_port_of_the_broker_follows_from_encryption(bench_from, more, port):
-    bench = bench_from(f'{SMALL}[mqtt]\nhost = "broker.lan"\n{more}\n')
+def test_what_leaves_this_machine_is_encrypted_unless_somebody_says_no(bench_from, more, port):
+    bench = bench_from(f"{SMALL}[mqtt]\n{more}\n")
     assert bench.mqtt.port == port
+    assert bench.mqtt.encrypted is (port != 1883)
 
 
 @pytest.mark.parametrize(

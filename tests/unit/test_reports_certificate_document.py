@@ -19,6 +19,7 @@ from acquire.records import (
     Pair,
     Purpose,
     ResultKind,
+    Scope,
     Untested,
     UntestedKind,
     Weight,
@@ -100,6 +101,15 @@ def test_it_states_what_a_report_must(folder):
     ):
         assert item in text, item
     assert "reads like 1–3" not in text  # a wrong pin that was named and corrected is no deviation
+
+
+def test_a_continuity_is_never_stated_as_a_tolerance(tmp_path):
+    """Beside the value, and among what was not tested, with what it has at most."""
+    left = Untested(UntestedKind.TOLERANCE, "tolerance:low", "low", at_most_ohm=0.873)
+    records = visit(scope=Scope.CONTINUITY_ONLY)
+    text = words(journal_with(tmp_path, [*records[:-1], replace(records[-1], untested=(left,))]))
+    assert "Continuous; tolerance not judged" in text
+    assert "Not judged: tolerance of low, which this meter cannot: continuous, at most 0.88 Ω." in text
 
 
 JOINT = ClosureFound(

@@ -26,6 +26,7 @@ class Measured:
     serial: str = "P-1"
     passed: int = 0
     total: int = 0
+    continuous: tuple = ()
 
     def readings(self):
         return [reading for _, reading in self.judged]
