@@ -7,6 +7,7 @@ shows (acquire.page).
 from __future__ import annotations
 
 import asyncio
+import contextlib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -30,12 +31,18 @@ from acquire.page.papers import Papers
 from acquire.page.past import Past
 from acquire.page.running import LARGEST_BYTES, Running
 from acquire.page.say import Speaker, speaking_program
+from acquire.page.sheet_edit import LARGEST_BYTES as LARGEST_SHEET
+from acquire.page.sheet_edit import SheetEditor
 from acquire.page.view import View
 from acquire.records import Batch, Code, Event, Fact, Notice, Recorded, UnitStarted, Weight
 from drivers.reading import Reading
 
 TOKEN_FILE = "page-token"  # noqa: S105  (its name)
 """In the folder of the journal, where a bench file names no other."""
+
+
+WRITTEN_S = 5.0
+"""So long the answer to a photo waits until the record has it."""
 
 
 @dataclass(slots=True)
@@ -192,6 +199,9 @@ def stand_behind(page: BenchPage, bench: Bench, daemon: Daemon, stop: asyncio.Ev
     async def noted(serial: str, sha256: str) -> None:
         now_s, facts = daemon.clock.utc_s(), {"sha256": sha256}
         await daemon.tell(Notice(Weight.REMARK, Code.PHOTO_KEPT, now_s, serial, facts=facts))
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(WRITTEN_S):
+                await daemon.written()
 
     papers = Papers(Path(bench.journal.folder), Path(bench.file), noted)
     batches = BatchReports(Path(bench.journal.folder))
@@ -210,6 +220,7 @@ def stand_behind(page: BenchPage, bench: Bench, daemon: Daemon, stop: asyncio.Ev
     if wants_orders:
         page.pages.posts |= {
             "/settings": (LARGEST_BYTES, running.change),
+            "/sheet": (LARGEST_SHEET, SheetEditor(running.file.parent, running.shelf, running.again).answer),
             "/papers": (LARGEST_BYTES, papers.issue),
             "/photos": (LARGEST_PHOTO, papers.keep_photo),
         }

@@ -408,11 +408,7 @@ class UnitWork:
         )
         if statement is None:
             code = Code.METER_UNSTATED
-            facts: dict[str, Fact] = {
-                "model": self.place.meter_model,
-                "ohm": settled.value_si,
-                "resistor": "",
-            }
+            facts: dict[str, Fact] = {"model": self.place.meter_model, "ohm": settled.value_si}
             return Notice(Weight.STOP, code, settled.utc_s, self.serial, step.pair, step.name, facts)
         how = partial(
             correct,

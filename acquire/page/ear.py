@@ -54,6 +54,7 @@ class Ear:
     _prompt: Prompt | None = None
     _match: Match | None = None
     _called: tuple[object, ...] = ()
+    _heard: tuple[object, ...] = ()  # the verdict that was told last
     _again: Notice | None = None  # a pair was just measured again by touch; its verdict follows at once
 
     def take(self) -> list[Cue]:
@@ -87,8 +88,11 @@ class Ear:
                 self._noticed(event)
 
     def _judged(self, verdict: Verdict) -> None:
-        say = verdict_aloud(verdict)
         pair = Pair(verdict.pin_a, verdict.pin_b)
+        heard, self._heard = self._heard, (verdict.serial, pair, verdict.outcome, verdict.counts)
+        if verdict.revision and heard == self._heard:
+            return  # the probes linger: the same verdict with a little more behind it
+        say = verdict_aloud(verdict)
         if self._again is not None and self._again.pair == pair:
             say = f"{pair_aloud(pair, self.core)} measured again. {say}"
             self._called = ()  # the request that still stands is called out once more

@@ -119,6 +119,10 @@ class Running:
     def _tree(self) -> Plain:
         return tomlkit.parse(self.file.read_text(encoding="utf-8")).unwrap()
 
+    def shelf(self) -> Iterator[Listed]:
+        """All files to choose from, those beside the sheet in use among them."""
+        return self._shelf(Path(load_bench(self.file).sheet).parent)
+
     def _shelf(self, beside: Path) -> Iterator[Listed]:
         """Files of the bench file's folder, of the one in use and the shipped ones, each once."""
         seen = set()

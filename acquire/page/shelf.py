@@ -54,6 +54,12 @@ def files_beside(folder: Path) -> list[Listed]:
     return [*_listed(folder, "beside")]
 
 
+def all_files(folder: Path) -> Iterator[Listed]:
+    """Those of a folder, then the shipped ones."""
+    yield from files_of(folder)
+    yield from shipped_files()
+
+
 def shipped_files() -> list[Listed]:
     """The shipped sheets and meter files."""
     return [*_listed(shipped("sheets"), "shipped"), *_listed(shipped("meters"), "shipped")]

@@ -113,7 +113,7 @@ def _typed_reading(facts: Facts) -> str:
 
 def _unstated(facts: Facts) -> str:
     told = f"The meter file {facts['model']} states no accuracy for"
-    if "resistor" in facts:
+    if facts.get("resistor"):
         return f"{told} the check standard {facts['resistor']}."
     return (
         f"{told} {facts['ohm']:.4g} Ω on the range in use, so there is no verdict: change the range or add "
@@ -268,9 +268,9 @@ NOTICES: dict[Code, Saying] = {
     Code.STUDY_TOO_SOON: "So soon that can only be the part before: put part {part} on the bench.",
     Code.STUDY_TURN: "It is {operator}'s turn: press Enter before the first part.",
     Code.TEMPERATURE_IMPOSSIBLE: "{source} reads {celsius:g} °C, outside the {lower:g} to {upper:g} °C of "
-    "this place: not used. Check the sensor and its line, or state coldest and warmest in [temperature].",
-    Code.TEMPERATURE_JUMPED: "{source} reads {celsius:g} °C after {before:g} °C: not used until it stays "
-    "there. Check the sensor and its line.",
+    "this place: not used ({doubted} so far). Check the sensor and its line, or state coldest and warmest in [temperature].",
+    Code.TEMPERATURE_JUMPED: "{source} reads {celsius:g} °C after {before:g} °C: not used until it "
+    "stays there ({doubted} so far). Check the sensor and its line.",
     Code.TEMPERATURE_MISSING: "There is no fresh temperature, so verdicts wait: check the thermometer or "
     "type one in.",
     Code.TEMPERATURE_OLD: "The temperature is too old, so verdicts wait: check the thermometer or type one "

@@ -9,7 +9,7 @@ import re
 import pytest
 from playwright.sync_api import expect
 
-from tests.browsers import another, needs_chromium, opened, paged_bench, until_served
+from tests.browsers import OUTPUT, another, needs_chromium, opened, paged_bench, until_served
 from tests.waiting import wait_until
 from tests.whole_bench import journal_entries, running
 
@@ -21,7 +21,7 @@ MILLIMETRE_PX = 1366 / 310
 
 def test_a_wrong_pin_and_a_failing_unit_are_seen_and_heard_and_no_serial_does_harm(tmp_path, browser):
     """Lead zero, a wrong pair named without a verdict, passes, a fail asked for once more, the diagnosis."""
-    with paged_bench(tmp_path) as bench:
+    with paged_bench(tmp_path, steps=(0, 1, 3, 4)) as bench:
         eye = opened(browser, bench.url)
         bench.sim.type("unit shorted trigger 0.13")
         eye.start("P80-0004")
@@ -40,7 +40,7 @@ def test_a_wrong_pin_and_a_failing_unit_are_seen_and_heard_and_no_serial_does_ha
         assert "2–3" in eye.page.locator(".hint").inner_text()
         assert eye.sounds() == ["contact", "wrong_pair"]
         assert "That reads like 2 and 3. Touch 1 and 2." in eye.said()
-        expect(eye.page.locator('.step[data-outcome=""]')).to_have_count(3)
+        expect(eye.page.locator('.step[data-outcome=""]')).to_have_count(4)
         bench.lift(eye)
         eye.state("touch", "slow charge")
 
@@ -54,6 +54,12 @@ def test_a_wrong_pin_and_a_failing_unit_are_seen_and_heard_and_no_serial_does_ha
         bench.touch("4", "6")
         eye.state("fail", "4–6")
         assert eye.sounds() == ["contact", "fail"]
+        _lingers(eye, "fail", "4–6", 4.0)  # although the next step is set for four wires
+        bench.lift(eye)
+        bench.touch("5", "6")
+        eye.state("pass", "5–6")
+        assert eye.sounds() == ["contact", "pass"]
+        _lingers(eye, "pass", "5–6", 0.1)
         bench.lift(eye)
         bench.touch("1", "2")  # the repetition that asks whether the unit is warm
         eye.state("fail", "unit")
@@ -64,6 +70,7 @@ def test_a_wrong_pin_and_a_failing_unit_are_seen_and_heard_and_no_serial_does_ha
             "pass",
             "fail",
             "pass",
+            "pass",
         ]
         eye.page.get_by_role("link", name="All of this unit").click()
         expect(eye.page.locator(".explained li").first).to_contain_text("shorted")
@@ -73,6 +80,16 @@ def test_a_wrong_pin_and_a_failing_unit_are_seen_and_heard_and_no_serial_does_ha
         assert not eye.complaints
     verdicts = [e.payload for e in journal_entries(tmp_path, "verdict")]
     assert [v["outcome"] for v in verdicts].count("fail") == 2
+
+
+def _lingers(eye, outcome, pair, for_s):
+    """Hands that stay on the pair: the verdict stays, no hint that was not there, no warning, no sound."""
+    said = eye.page.locator(".hint, .warning")
+    at_once = said.all_inner_texts()
+    eye.page.wait_for_timeout(1000 * for_s)
+    eye.state(outcome, pair)
+    assert said.all_inner_texts() == at_once == at_once[: outcome != "pass"]
+    assert eye.sounds() == []
 
 
 def _first_verdict(bench, eye):
@@ -88,6 +105,7 @@ def _first_verdict(bench, eye):
     assert "lower limit" in scale.get_attribute("aria-label")
     assert eye.sounds() == ["contact", "pass"]
     assert eye.said()[0] == "Pass."
+    _lingers(eye, "pass", "1–2", 2.0)
     [verdict] = wait_until(lambda: journal_entries(bench.file.parent, "verdict"))
     assert shown == pytest.approx(verdict.payload["reference_ohm"], rel=1e-3)
     bench.lift(eye)
@@ -226,6 +244,7 @@ def _settings_of_a_bench_at_work(bench, eye):
     eye.page.get_by_role("button", name="Change it").click()
     expect(eye.page.locator("form [role=status]")).to_contain_text("It counts from now on")
     expect(eye.page.locator("#bench-more")).to_contain_text("Ida <i>")
+    _a_sheet_is_edited(bench, eye)
     eye.page.get_by_role("link", name="Bench", exact=True).click()
     eye.start("P80-0005")
     eye.page.locator("a.tag").click()
@@ -240,6 +259,32 @@ def _settings_of_a_bench_at_work(bench, eye):
     bench.daemon.type(".end made only for this test")
     eye.page.goto(f"{bench.url}#now")
     eye.page.locator(".band", has_text="given up").wait_for()
+
+
+def _a_sheet_is_edited(bench, eye):
+    """A winding's ends tapped on the face, a tolerance typed, the limits of every pair seen, then written."""
+    eye.page.get_by_role("link", name="Edit a sheet").click()
+    pairs = eye.page.get_by_role("table", name="Pairs").locator("tbody tr")
+    first = pairs.filter(has_text="1–2")
+    before = first.inner_text()
+    eye.page.get_by_label("acceptance, winding 1").fill("2 %")
+    expect(first).not_to_have_text(before)
+    eye.page.get_by_label("from, winding 1").fill("7")
+    expect(eye.page.locator(".card [role=status]")).to_contain_text("That makes no sheet yet.")
+    eye.page.locator('.sheet-face [data-pin="1"] text').click()
+    expect(eye.page.locator(".card [role=status]")).to_be_empty()
+    keep_of(eye, "sheet")
+    eye.page.get_by_role("button", name="Save the sheet").click()
+    expect(eye.page.locator(".card [role=status]")).to_contain_text("sheet.toml is written")
+    text = (bench.file.parent / "sheet.toml").read_text(encoding="utf-8")
+    assert 'acceptance = "2 %"' in text
+    assert text.startswith("# Plover 80")
+
+
+def keep_of(eye, name):
+    """A picture for whoever wants to look."""
+    OUTPUT.mkdir(exist_ok=True)
+    eye.page.screenshot(path=OUTPUT / f"page-{name}.png")
 
 
 HOSTILE = (

@@ -156,3 +156,11 @@ def test_a_meter_file_is_proposed_by_name_or_display(setup, tmp_path, driver, he
     made = Finding("found", 1, 1, "tcp:127.0.0.1:1", "", driver=driver, identity=identity, heard=heard)
     setup.setup.meters = [made]
     assert setup.setup.state()["meters"][0]["model"] == proposed
+
+
+def test_a_meter_file_is_proposed_by_the_ranges_that_the_meter_names(setup):
+    made = Finding("found", 1, 1, "tcp:127.0.0.1:1", "", driver="scpi")
+    setup.setup.meters = [made]
+    setup.setup._ranges[made.address] = frozenset({100.0, 1e3, 1e5})
+    assert setup.setup.state()["meters"][0]["model"] == "shipped/bench-6-digit.toml"
+    assert setup.setup.state()["typed_model"] == "shipped/hand-2000.toml"

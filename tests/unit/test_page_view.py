@@ -121,6 +121,18 @@ def test_a_touch_goes_through_its_phases(view):
     assert [step["state"] for step in state["unit"]["steps"][:2]] == ["done", "asked"]
 
 
+def test_a_verdict_that_is_made_surer_by_lingering_hands_is_told_once(view):
+    """The value is shown anew; a sound comes only where the verdict becomes another."""
+    at_a_unit(view)
+    view.show(verdict())
+    view.take_cues()
+    view.show(verdict(revision=1, reference_ohm=202.72))
+    assert view.state()["verdict"]["value_ohm"] == 202.72
+    assert cues(view) == []
+    view.show(verdict(revision=2, outcome=Outcome.FAIL))
+    assert [sound for sound, _ in cues(view)] == ["fail"]
+
+
 def test_a_wrong_pair_is_named_and_nothing_judged(view):
     at_a_unit(view)
     view.show(Contact("meter", 10.0, NOON_S))

@@ -12,6 +12,7 @@ import { openLeads } from "./leads.js";
 import { openNow } from "./now.js";
 import { openSenses } from "./senses.js";
 import { openSetup } from "./setup.js";
+import { openSheet } from "./sheet.js";
 import { openUnits } from "./units.js";
 import { order } from "./orders.js";
 import { Router } from "./router.js";
@@ -39,6 +40,7 @@ const screens = {
   leads: { title: "Leads and check", open: openDuties },
   "hands-off": { title: "Hands-off tests", open: (main) => openHandsOff(main, bench) },
   setup: { title: "Setup", open: (main) => openSetup(main, bench) },
+  sheet: { title: "Sheet", open: (main, about) => void openSheet(main, about) },
   senses: { title: "Sound and keys", open: (main) => openSenses(main, bench) },
 };
 
@@ -80,7 +82,7 @@ function onState(state, changed) {
     bench.trace.take({ new: true, points: state.trace ?? [] });
     strip(state);
     document.body.dataset.mode = state.mode ?? "bench";
-    if (state.mode === "setup" && router.name !== "setup") location.hash = "#setup";
+    if (state.mode === "setup" && !["setup", "sheet"].includes(router.name)) location.hash = "#setup";
     if (state.mode !== "setup" && before === "setup" && router.name === "setup") location.hash = "#now";
     before = state.mode;
   }

@@ -16,6 +16,7 @@ export function typedReading() {
     if (answer.done) field.value = "";
     field.focus();
   };
+  requestAnimationFrame(() => field.isConnected && field.focus({ preventScroll: true }));
   return el("form", { class: "start", on: { submit: give } },
     el("label", { for: "reading" }, "What the meter shows"), field, el("button", { class: "strong" }, "Take it"), said);
 }
