@@ -329,8 +329,8 @@ TOLD = [
     _of(Code.STUDY_TURN, "It is ann's turn: press Enter before the first part.", operator="ann"),
     _of(
         Code.TEMPERATURE_IMPOSSIBLE,
-        "thermometer reads 150 °C, outside the -20 to 60 °C of this place: not used. Check the sensor and "
-        "its line, or state coldest and warmest in [temperature].",
+        "thermometer reads 150 °C, outside the -20 to 60 °C of this place: not used (1 so far). Check the "
+        "sensor and its line, or state coldest and warmest in [temperature].",
         celsius=150.0,
         source="thermometer",
         doubted=1,
@@ -339,8 +339,8 @@ TOLD = [
     ),
     _of(
         Code.TEMPERATURE_JUMPED,
-        "thermometer reads 2.5 °C after 22.5 °C: not used until it stays there. Check the sensor "
-        "and its line.",
+        "thermometer reads 2.5 °C after 22.5 °C: not used until it stays there (1 so far). Check the "
+        "sensor and its line.",
         celsius=2.5,
         source="thermometer",
         doubted=1,
@@ -541,6 +541,10 @@ ASKED = [
     (
         Prompt(Ask.CHECK_RESISTOR, facts={"resistor": "R1"}),
         "Hold the probes on the check standard R1.",
+    ),
+    (
+        Prompt(Ask.CHECK_RESISTOR, why=Why.REFERENCE, facts={"resistor": "R470"}),
+        "Hold the probes on the reference R470.",
     ),
     (
         Prompt(Ask.CHECK_RESISTOR, why=Why.BLOCKED, facts={"resistor": "R1"}),

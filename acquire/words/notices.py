@@ -268,7 +268,8 @@ NOTICES: dict[Code, Saying] = {
     Code.STUDY_TOO_SOON: "So soon that can only be the part before: put part {part} on the bench.",
     Code.STUDY_TURN: "It is {operator}'s turn: press Enter before the first part.",
     Code.TEMPERATURE_IMPOSSIBLE: "{source} reads {celsius:g} °C, outside the {lower:g} to {upper:g} °C of "
-    "this place: not used ({doubted} so far). Check the sensor and its line, or state coldest and warmest in [temperature].",
+    "this place: not used ({doubted} so far). Check the sensor and its line, or state coldest and warmest "
+    "in [temperature].",
     Code.TEMPERATURE_JUMPED: "{source} reads {celsius:g} °C after {before:g} °C: not used until it "
     "stays there ({doubted} so far). Check the sensor and its line.",
     Code.TEMPERATURE_MISSING: "There is no fresh temperature, so verdicts wait: check the thermometer or "
