@@ -213,7 +213,7 @@ def test_the_memory_of_answers_is_bounded():
         taken = desk.take(message({"command": "zero_leads"}, f"c-{number}"), float(number))
         desk.answered(taken.correlation, Answer(done=True))
 
-    assert len(desk._answered) == orders.REMEMBERED
+    assert len(desk.known) == orders.REMEMBERED
 
 
 def test_a_flood_is_refused_once_and_then_passed_over():

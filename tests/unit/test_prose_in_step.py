@@ -23,7 +23,7 @@ PAGES = {
     name: (ROOT / name).read_text(encoding="utf-8") for name in ("README.md", "DEVELOPERS.md", "CHANGELOG.md")
 }
 FILES_PAGE = (ROOT / "configs" / "README.md").read_text(encoding="utf-8")
-NO_TOPICS = ("counter", "db", "lock", "toml", "jsonl", "svg", "template", "html", "typ", "l")
+NO_TOPICS = ("counter", "db", "lock", "toml", "jsonl", "new", "svg", "template", "html", "typ", "l")
 """Endings of file names and the like, which look like codes."""
 
 
