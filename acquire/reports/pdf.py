@@ -90,7 +90,7 @@ def _fonts() -> Path:
 @cache
 def _known() -> frozenset[int]:
     """Letters that the font has, regular and bold."""
-    from fontTools.ttLib import TTFont  # type: ignore[import-untyped]  # noqa: PLC0415  (comes with matplotlib)
+    from fontTools.ttLib import TTFont  # type: ignore[import-untyped]  # noqa: PLC0415  (half a second)
 
     letters = []
     for name in ("DejaVuSans", "DejaVuSans-Bold"):

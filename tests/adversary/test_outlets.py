@@ -73,10 +73,10 @@ def said_by_csv(bench, serial):
 def said_on_page(bench, serial):
     """What the page shows now and remembers."""
     now, unit = bench.asked("/now"), bench.asked(f"/unit?serial={serial}")
-    [visit] = bench.asked(f"/history?serial={serial}")["visits"]
+    [visit] = unit["visits"]
     [line] = [line for line in bench.asked("/units")["units"] if line["serial"] == serial]
     return {
-        "/now": now["result"]["outcome"], "/unit": unit["outcome"], "/history": visit["outcome"],
+        "/now": now["result"]["outcome"], "/unit": unit["outcome"], "visits": visit["outcome"],
         "/units": line["outcome"], "/now batch": (now["batch"]["passed"], now["batch"]["failed"]),
     }  # fmt: skip
 
@@ -146,7 +146,7 @@ def said_on_page_later(bench, serial):
     """What the page remembers of an earlier run."""
     return {
         "/unit": bench.asked(f"/unit?serial={serial}")["outcome"],
-        "/history": bench.asked(f"/history?serial={serial}")["visits"][0]["outcome"],
+        "visits": bench.asked(f"/unit?serial={serial}")["visits"][0]["outcome"],
         "/units": bench.asked("/units")["units"][0]["outcome"],
     }
 

@@ -5,6 +5,7 @@ import subprocess
 import sys
 
 import pytest
+import structlog
 
 from acquire.cli import main
 from acquire.files.shipped import shipped
@@ -22,7 +23,8 @@ def told(monkeypatch, capsys):
         out = capsys.readouterr()
         return left.value.code, out.out + out.err
 
-    return run
+    yield run
+    structlog.reset_defaults()  # a command has set up its log, on an output that is closed now
 
 
 PLOVER = str(shipped("sheets", "plover-80.toml"))

@@ -217,7 +217,8 @@ def told(events, folder, results):
         board.heard(topic, payload, entry.utc_s)
         bench_card[entry.serial] = board.cards[BENCH].last
     past = Past(folder, BENCH)
-    listed = {each["serial"]: each["outcome"] for each in reversed(past.units({"limit": "200"})["units"])}
+    pages = [past.units({"page": str(page)})["units"] for page in range(3)]
+    listed = {each["serial"]: each["outcome"] for page in reversed(pages) for each in reversed(page)}
     with JournalReader(folder) as record:
         report = batch_report(record, LOT)
         spools = {row.serial: row.outcome or None for row in by_spool(record, SPOOL)}
