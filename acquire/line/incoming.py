@@ -30,8 +30,8 @@ LONGEST_NAME = 500
 LARGEST_SEQ = 2**53 - 1
 """What every reader of JSON tells from its neighbours (RFC 8259, 6); twice of it fits into a bigint."""
 
-_FAR = re.compile(rb"[eE][+-]?\d{3}|\d{16}")
-"""Only numbers spelt like that can lie beyond what the database and a double hold."""
+_FAR = re.compile(rb"[:,\[\s]-?(?:\d{16}|\d+\.\d{300}|\d+(?:\.\d+)?[eE][+-]?\d{3})")
+"""Only numbers spelt like that can lie beyond what the database and a double hold; hashes are strings."""
 
 _ID = re.compile(r"([0-9a-f]{16})-([1-9][0-9]{0,18})")
 _BIRTH = re.compile(r"[0-9a-f]{16}")
@@ -152,8 +152,6 @@ def _object(payload: bytes) -> dict[str, Any]:
         raise _NoRecord(f"this is no JSON: {error}") from error
     if not isinstance(plain, dict):
         raise _NoRecord("this is no JSON object")
-    if _FAR.search(payload):
-        _refuse_far(plain)
     return plain
 
 
@@ -199,6 +197,8 @@ def _arrived(
     bench: str, last: str, journal: str, seq: int, message: tuple[dict[str, Any], bytes, Stretch | None]
 ) -> Arrived:
     plain, payload, stretch = message
+    if far := _FAR.search(payload):
+        _refuse_far(plain)
     if not bench or len(bench) > LONGEST_NAME:
         raise _NoRecord("the topic is none of a bench")
     if plain.get("schema") != VERSION:
@@ -216,7 +216,7 @@ def _arrived(
     if any(not isinstance(name, str) or len(name) > LONGEST_NAME for name in names):
         raise _NoRecord(f"a name in it has more than {LONGEST_NAME} characters")
     text = payload.decode("utf-8")
-    if _FAR.search(payload):  # 1e-400 is nothing to us, and no double to PostgreSQL
+    if far:  # 1e-400 is nothing to us, and no double to PostgreSQL
         text = json.dumps(plain, ensure_ascii=False, separators=(",", ":"))
     if "\\u0000" in text:  # PostgreSQL's text holds no NUL; one that stands behind a backslash is left alone
         text = json.dumps(_without_nul(plain), ensure_ascii=False, separators=(",", ":"))

@@ -153,6 +153,15 @@ def test_a_refused_record_still_has_its_place_in_the_journal():
     row = read(*message(VERDICT, 3, schema=2))
 
     assert (row.bench, row.journal, row.stretch) == ("north bench", BIRTH, Stretch(4, 6))
+    topic, payload = message(VERDICT, 3, ohm=7)
+    far = read(topic, payload.replace(b'"ohm":7', b'"ohm":1e400'))
+    assert (far.bench, far.journal, far.stretch) == ("north bench", BIRTH, Stretch(4, 6))
+
+
+def test_only_numbers_that_may_lie_too_far_are_spelt_anew():
+    """Long fractions and hashes are in every message: what is read stays what came."""
+    topic, payload = message(VERDICT, 3, ohm=0.12345678901234567, sheet_hash="1e4009e123" * 6)
+    assert read(topic, payload).text == payload.decode()
 
 
 @given(st.binary(max_size=300), st.text(max_size=60))
