@@ -56,7 +56,7 @@ def mqtt_outlet(
         outlet = MqttOutlet(broker, **how)
     if mqtt.orders:
         kept = OrderFile(daemon.journal.path.parent)
-        outlet.desk.known, outlet.desk.note = kept.known, kept.note
+        outlet.desk.known, outlet.note = kept.known, kept.note
     daemon.desk_refused = lambda: outlet.desk.refused
     shown = daemon.show
 

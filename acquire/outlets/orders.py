@@ -12,7 +12,6 @@ import dataclasses
 import json
 import typing
 from collections import OrderedDict
-from collections.abc import Callable
 from dataclasses import dataclass, field
 from enum import Enum
 from typing import Any
@@ -130,7 +129,6 @@ class Desk:
     Attributes:
         refused: how many were refused since the start, for metrics; dropped: of those, without an answer.
         known: orders that were taken, oldest first, with what became of them; None while under way.
-        note: told of each order that is taken, before it is handed out, and of its answer.
     """
 
     refused: int = 0
@@ -138,7 +136,6 @@ class Desk:
     _tokens: float = float(BURST)
     _filled_s: float = float("-inf")
     known: OrderedDict[str, Answer | None] = field(default_factory=OrderedDict)
-    note: Callable[[str, Answer | None], object] = lambda _, __: None
 
     def take(self, message: bytes, monotonic_s: float, *, retained: bool = False) -> Taken:
         """Look at one message.
@@ -166,14 +163,12 @@ class Desk:
         self.known[correlation] = None  # under way: a copy that comes meanwhile is not done either
         if len(self.known) > REMEMBERED:
             self.known.popitem(last=False)
-        self.note(correlation, None)
         return Taken(correlation, order)
 
     def answered(self, correlation: str, answer: Answer) -> None:
         """Remember what became of an order."""
         if correlation in self.known:
             self.known[correlation] = answer
-            self.note(correlation, answer)
 
     def _pay(self, monotonic_s: float) -> None:
         """Take one token. The last one buys a refusal, so that the sender learns why; then silence.
