@@ -9,6 +9,35 @@ from drivers.reading import Flag, Quantity
 
 
 @dataclass(frozen=True, slots=True)
+class Learned:
+    """What a bench has learnt of its own contacts: with these leads, at this meter.
+
+    A plain value: the journal keeps it, a start takes it up again, and a replay comes to the same one.
+
+    Attributes:
+        version: goes up with every contact that taught something, and when all is forgotten.
+        contacts: how many taught something since then.
+        widening: factor on the stated uncertainty.
+        wrong: how many reports turned out wrong, older ones counted less.
+        expected: how many were expected to.
+        restless: mean logarithm of how far values moved on after a first look, in bands.
+        moved: share that moved on by more than half of a band.
+        trend: mean of what values moved on while held, in bands, upwards positive.
+        creep_s: how long those contacts crept that did, in the mean; 0: none did.
+    """
+
+    version: int = 0
+    contacts: int = 0
+    widening: float = 1.0
+    wrong: float = 0.0
+    expected: float = 0.0
+    restless: float = -1.8
+    moved: float = 0.1
+    trend: float = 0.0
+    creep_s: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
 class Contact:
     """The probes have touched something: the first reading after lift-off that is no overload."""
 
@@ -60,6 +89,7 @@ class Settled:
         flags: every sign seen on a reading used.
         trace: the readings it rests on, oldest first, as (seconds since contact, value_si); evidence.
         raw: bytes of the deciding reading.
+        learned: version of what the bench had learnt (`Learned`).
     """
 
     meter_id: str
@@ -81,6 +111,7 @@ class Settled:
     flags: frozenset[Flag] = frozenset()
     trace: tuple[tuple[float, float], ...] = ()
     raw: bytes = b""
+    learned: int = 0
 
     @property
     def standard_uncertainty_si(self) -> float:

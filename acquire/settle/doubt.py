@@ -21,8 +21,9 @@ from acquire.settle import weights
 from acquire.settle.fit import Fit
 from acquire.settle.points import Points
 
-Doubt = Callable[[list[float]], tuple[float, float]]
-"""Signs to (chance that the value is off by more than the band, half-width of 95 % in bands)."""
+Doubt = Callable[[list[float]], tuple[float, float, float]]
+"""Signs to (chance that the value is off by more than the band, half-width of 95 % in bands, and the
+half-width that holds most of those that are off)."""
 
 HISTORY_LENGTH = 40
 _HISTORY_STEP_S = 0.35  # with the length: 14 s, longer than contacts creep
@@ -52,7 +53,9 @@ class Surroundings:
             self.history.append((time_s, value_si))
 
 
-def signs(points: Points, found: Fit, band: float, around: Surroundings) -> list[float]:
+def signs(
+    points: Points, found: Fit, band: float, around: Surroundings, bench: list[float]
+) -> list[float]:
     """What a stretch shows, in bands and seconds, mostly as logarithms.
 
     Args:
@@ -60,6 +63,7 @@ def signs(points: Points, found: Fit, band: float, around: Surroundings) -> list
         found: the line through the stretch.
         band: in counts.
         around: what came before.
+        bench: what the contacts of this bench were like (`acquire.settle.learning.signs_of`).
 
     Returns:
         As many numbers as `weights.MEANS` has.
@@ -100,6 +104,8 @@ def signs(points: Points, found: Fit, band: float, around: Surroundings) -> list
         log(math.sqrt(found.variance) / band + 0.01),
         log(math.sqrt(line.squares / max(line.points - 2, 1)) / band + 0.01),
         log(max(newest_s - around.contact_s, 0.0) + 0.1),
+        *points.one_way(_BACK_S),
+        *bench,
     ]
 
 
@@ -124,14 +130,13 @@ def _travel(
     return farthest, since
 
 
-def ask(seen: list[float]) -> tuple[float, float]:
+def ask(seen: list[float]) -> tuple[float, float, float]:
     """Put the signs to the network.
 
     Returns:
-        Chance that the value is off by more than the band, and the half-width in bands that holds 95 %.
+        Chance that the value is off by more than the band; the half-widths in bands that hold 95 % of all
+        and most of those that are off.
     """
-    scaled = [(s - m) * k for s, m, k in zip(seen, weights.MEANS, weights.SCALES, strict=True)]
-    hidden = [math.tanh(sum(map(mul, row, scaled)) + bias) for row, bias in weights.HIDDEN]
-    odds = sum(map(mul, weights.CHANCE, hidden)) + weights.CHANCE_BIAS
-    width = sum(map(mul, weights.WIDTH, hidden)) + weights.WIDTH_BIAS
-    return 1.0 / (1.0 + math.exp(min(-odds, 50.0))), math.exp(width)
+    hidden = [math.tanh(sum(map(mul, row, seen)) + bias) for row, bias in weights.HIDDEN]
+    odds, width, far = (sum(map(mul, row, hidden)) + bias for row, bias in weights.ANSWERS)
+    return 1.0 / (1.0 + math.exp(min(-odds, 50.0))), math.exp(width), 1.0 + math.exp(far)

@@ -8,12 +8,12 @@ from __future__ import annotations
 import math
 from bisect import bisect_left
 from dataclasses import dataclass
-from itertools import accumulate
 
 from drivers.reading import Flag
 
 MOST_POINTS = 64  # five seconds of a fast meter in blocks of 80 ms; more than a slow one needs
 _REBASE_S = 60.0  # running sums start anew after this long: differences of large sums lose digits
+_NOTHING = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
 
 
 @dataclass(slots=True)
@@ -30,15 +30,13 @@ class Line:
 
 
 class Points:
-    """Averaged conversions in one range, in counts relative to the first of them."""
+    """Averaged conversions in one range, in counts relative to the first of them.
+
+    `_sums` holds, before and after each point, the sums of t, y, t t, t y, y y and of squared steps.
+    """
 
     __slots__ = (
-        "_jumps",
-        "_st",
-        "_stt",
-        "_sty",
-        "_sy",
-        "_syy",
+        "_sums",
         "block",
         "conversions",
         "count_si",
@@ -62,8 +60,7 @@ class Points:
         self.times_s: list[float] = []
         self.values: list[float] = []
         self.conversions: list[int] = []
-        self._st, self._sy, self._stt, self._sty, self._syy = [0.0], [0.0], [0.0], [0.0], [0.0]
-        self._jumps = [0.0]
+        self._sums = [_NOTHING]
         self.zero_s = self.zero_si = 0.0
 
     def close_block(self) -> float:
@@ -84,60 +81,77 @@ class Points:
             self.zero_s, self.zero_si = time_s, value_si
         elif time_s - self.zero_s > _REBASE_S:
             self.keep_newest(MOST_POINTS)
+        self._append(time_s, (value_si - self.zero_si) / self.count_si, conversions)
+        if len(self.times_s) > MOST_POINTS:
+            self._drop(1)
+
+    def _append(self, time_s: float, y: float, conversions: int) -> None:
         t = time_s - self.zero_s
-        y = (value_si - self.zero_si) / self.count_si
-        jump = y - self.values[-1] if self.values else 0.0
+        step = y - self.values[-1] if self.values else 0.0
+        st, sy, stt, sty, syy, steps = self._sums[-1]
+        self._sums.append((st + t, sy + y, stt + t * t, sty + t * y, syy + y * y, steps + step * step))
         self.times_s.append(time_s)
         self.values.append(y)
         self.conversions.append(conversions)
-        self._st.append(self._st[-1] + t)
-        self._sy.append(self._sy[-1] + y)
-        self._stt.append(self._stt[-1] + t * t)
-        self._sty.append(self._sty[-1] + t * y)
-        self._syy.append(self._syy[-1] + y * y)
-        self._jumps.append(self._jumps[-1] + jump * jump)
-        if len(self.times_s) > MOST_POINTS:
-            self._drop(1)
 
     def value_si(self, counts: float) -> float:
         """A value in counts relative to the newest point, in SI units."""
         return self.zero_si + (self.values[-1] + counts) * self.count_si
 
+    def value_of(self, counts: float) -> float:
+        """A value in counts relative to the first point, in SI units."""
+        return self.zero_si + counts * self.count_si
+
+    def mean_of(self, first: int, last: int) -> float:
+        """Mean of the points from one index up to another, in counts relative to the first point."""
+        return (self._sums[last][1] - self._sums[first][1]) / (last - first)
+
+    def slope(self, points: int) -> float:
+        """Slope of the straight line through the newest points, in counts per second."""
+        st1, sy1, stt1, sty1, _, _ = self._sums[-1]
+        st0, sy0, stt0, sty0, _, _ = self._sums[-1 - points]
+        st = st1 - st0
+        mean_s = st / points
+        return (sty1 - sty0 - (sy1 - sy0) * mean_s) / (stt1 - stt0 - st * mean_s)
+
     def line(self, points: int) -> Line:
         """Least squares through the newest points, at least two of them at different times."""
-        t1 = self.times_s[-1] - self.zero_s
-        before = -points - 1
-        st = self._st[-1] - self._st[before]
-        sy = self._sy[-1] - self._sy[before]
-        mean_t, mean_y = st / points, sy / points
-        sxx = self._stt[-1] - self._stt[before] - st * mean_t
-        sxy = self._sty[-1] - self._sty[before] - st * mean_y
-        syy = self._syy[-1] - self._syy[before] - sy * mean_y
+        st1, sy1, stt1, sty1, syy1, _ = self._sums[-1]
+        st0, sy0, stt0, sty0, syy0, _ = self._sums[-1 - points]
+        st, sy = st1 - st0, sy1 - sy0
+        mean_s, mean = st / points, sy / points
+        sxx = stt1 - stt0 - st * mean_s
+        sxy = sty1 - sty0 - sy * mean_s
         slope = sxy / sxx
-        span_s = self.times_s[-1] - self.times_s[-points]
-        squares = max(syy - slope * sxy, 0.0)
-        return Line(points, span_s, mean_t - t1, mean_y - self.values[-1], sxx, slope, squares)
+        squares = max(syy1 - syy0 - sy * mean - slope * sxy, 0.0)
+        newest_s = self.times_s[-1]
+        return Line(
+            points,
+            newest_s - self.times_s[-points],
+            mean_s - (newest_s - self.zero_s),
+            mean - self.values[-1],
+            sxx,
+            slope,
+            squares,
+        )
 
     def mean_before(self, points: int) -> float | None:
         """Mean of as many points again before the newest, in counts relative to the newest; None: too few."""
-        before = min(points, len(self.times_s) - points)
+        count = len(self.times_s)
+        before = min(points, count - points)
         if before < max(3, points // 2):
             return None
-        return (self._sy[-points - 1] - self._sy[-points - before - 1]) / before - self.values[-1]
+        return self.mean_of(count - points - before, count - points) - self.values[-1]
 
     def bend(self, points: int) -> float:
         """How far the middle third of the newest points hangs below the outer thirds, in counts."""
-        third = points // 3
-        sums = self._sy
-        newest = sums[-1] - sums[-1 - third]
-        oldest = sums[-1 - points + third] - sums[-1 - points]
-        middle = sums[-1 - third] - sums[-1 - points + third]
-        return (newest + oldest) / (2 * third) - middle / (points - 2 * third)
+        third, last = points // 3, len(self.values)
+        newest, oldest = self.mean_of(last - third, last), self.mean_of(last - points, last - points + third)
+        return (newest + oldest) / 2 - self.mean_of(last - points + third, last - third)
 
     def start(self) -> float:
         """Mean of the first three points of the window, in counts relative to the newest."""
-        first = min(3, len(self.values))
-        return (self._sy[first] - self._sy[0]) / first - self.values[-1]
+        return self.mean_of(0, min(3, len(self.values))) - self.values[-1]
 
     def scatter(self, points: int, back_s: float) -> tuple[float, float]:
         """Scatter from point to point, and about the mean, of the newest points.
@@ -147,14 +161,28 @@ class Points:
             back_s: and all that are not older than this.
 
         Returns:
-            Root of half the mean squared jump between neighbours, and standard deviation; counts.
+            Root of half the mean squared step between neighbours, and standard deviation; counts.
         """
         count = max(points, len(self.times_s) - bisect_left(self.times_s, self.times_s[-1] - back_s))
-        jumps = self._jumps[-1] - self._jumps[-count]
-        sy = self._sy[-1] - self._sy[-count - 1]
-        syy = self._syy[-1] - self._syy[-count - 1]
-        spread = max(syy / count - (sy / count) ** 2, 0.0)
-        return math.sqrt(max(jumps, 0.0) / (2 * max(count - 1, 1))), math.sqrt(spread)
+        newest, first, before = self._sums[-1], self._sums[-count], self._sums[-count - 1]
+        steps = newest[5] - first[5]
+        spread = max((newest[4] - before[4]) / count - ((newest[1] - before[1]) / count) ** 2, 0.0)
+        return math.sqrt(max(steps, 0.0) / (2 * max(count - 1, 1))), math.sqrt(spread)
+
+    def one_way(self, back_s: float) -> tuple[float, float]:
+        """How far the value went, as a multiple of the root of its squared steps: 0 to and fro, 1 one step.
+
+        Returns:
+            Of the points not older than `back_s`, and of all but the first two.
+        """
+        values, sums = self.values, self._sums
+        last = len(values) - 1
+        recent = bisect_left(self.times_s, self.times_s[-1] - back_s)
+        ways = (
+            abs(values[last] - values[k]) / math.sqrt(sums[-1][5] - sums[k + 1][5] + 1e-3)
+            for k in (recent, min(2, last))
+        )
+        return next(ways), next(ways)
 
     def residuals(self, line: Line) -> list[float]:
         """What the line leaves of its points, oldest first, in counts."""
@@ -164,23 +192,13 @@ class Points:
 
     def keep_newest(self, points: int) -> None:
         """Forget all but the newest points, and count from the first of those."""
-        zero_si, count_si = self.zero_si, self.count_si
         kept = list(zip(self.times_s, self.values, self.conversions, strict=True))[-points:]
+        zero_s, zero, _ = kept[0]
+        zero_si = self.value_of(zero)
         self._empty()
-        self.zero_s, self.zero_si = kept[0][0], zero_si + kept[0][1] * count_si
-        first = kept[0][1]
-        self.times_s = [t for t, _, _ in kept]
-        self.values = [y - first for _, y, _ in kept]
-        self.conversions = [c for _, _, c in kept]
-        ages = [t - self.zero_s for t in self.times_s]
-        pairs = list(zip(ages, self.values, strict=True))
-        self._st = [0.0, *accumulate(ages)]
-        self._sy = [0.0, *accumulate(self.values)]
-        self._stt = [0.0, *accumulate(t * t for t in ages)]
-        self._sty = [0.0, *accumulate(t * y for t, y in pairs)]
-        self._syy = [0.0, *accumulate(y * y for y in self.values)]
-        jumps = [0.0, *(b - a for a, b in zip(self.values, self.values[1:], strict=False))]
-        self._jumps = [0.0, *accumulate(j * j for j in jumps)]
+        self.zero_s, self.zero_si = zero_s, zero_si
+        for time_s, y, conversions in kept:
+            self._append(time_s, y - zero, conversions)
 
     def trim(self, window_s: float) -> None:
         """Drop what is older than the window."""
@@ -190,6 +208,4 @@ class Points:
 
     def _drop(self, points: int) -> None:
         """Drop the oldest points; running sums are differences, so they stay right."""
-        del self.times_s[:points], self.values[:points], self.conversions[:points]
-        del self._st[:points], self._sy[:points], self._stt[:points]
-        del self._sty[:points], self._syy[:points], self._jumps[:points]
+        del self.times_s[:points], self.values[:points], self.conversions[:points], self._sums[:points]
