@@ -4,8 +4,22 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from enum import StrEnum
 
 from drivers.reading import Flag, Quantity
+
+
+class Hindrance(StrEnum):
+    """What keeps a contact from rest and hands can mend."""
+
+    CREEPS = "creeps"  # a dirty pin, or too little pressure
+
+
+class Hold(StrEnum):
+    """Why the probes should be held longer than the value needs: the bench wants to learn."""
+
+    FIRST_OF_SHIFT = "first_of_shift"
+    SAMPLE = "sample"
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,7 +36,7 @@ class Learned:
         expected: how many were expected to.
         restless: mean logarithm of how far values moved on after a first look, in bands.
         moved: share that moved on by more than half of a band.
-        trend: mean of what values moved on while held, in bands, upwards positive.
+        creeping: how much values moved while held, squared, as a multiple of what noise alone does.
         creep_s: how long those contacts crept that did, in the mean; 0: none did.
     """
 
@@ -33,7 +47,7 @@ class Learned:
     expected: float = 0.0
     restless: float = -1.8
     moved: float = 0.1
-    trend: float = 0.0
+    creeping: float = 1.0
     creep_s: float = 0.0
 
 
@@ -53,6 +67,7 @@ class Approach:
     Attributes:
         value_si: latest reading.
         unrest: how far it is from rest, as a multiple of what is allowed; 1 or less means at rest.
+        hindrance: what keeps it, where that can be told.
     """
 
     meter_id: str
@@ -61,6 +76,7 @@ class Approach:
     unrest: float
     monotonic_s: float
     utc_s: float
+    hindrance: Hindrance | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,6 +106,8 @@ class Settled:
         trace: the readings it rests on, oldest first, as (seconds since contact, value_si); evidence.
         raw: bytes of the deciding reading.
         learned: version of what the bench had learnt (`Learned`).
+        hold: why this contact should be held longer; None: no need.
+        hold_s: and for how long after this report.
     """
 
     meter_id: str
@@ -112,6 +130,8 @@ class Settled:
     trace: tuple[tuple[float, float], ...] = ()
     raw: bytes = b""
     learned: int = 0
+    hold: Hold | None = None
+    hold_s: float = 0.0
 
     @property
     def standard_uncertainty_si(self) -> float:

@@ -46,13 +46,13 @@ class Touch:
     last_value_s: float
     full_scale_si: float | None
     points: Points
+    noise: RangeNoise
     around: Surroundings
     report: Report | None = None
     stated: Report | None = None
     gap_s: float | None = None
     look: Statement | None = None
     first: Statement | None = None
-    noise: RangeNoise | None = None
     revision: int = 0
     open_since_s: float | None = None
     open_conversions: int = 0

@@ -8,11 +8,21 @@ from __future__ import annotations
 import math
 from collections import deque
 
-from acquire.records.settled import Approach, Contact, Learned, LiftOff, Settled, SettleEvent
+from acquire.records.settled import (
+    Approach,
+    Contact,
+    Hindrance,
+    Hold,
+    Learned,
+    LiftOff,
+    Settled,
+    SettleEvent,
+)
 from acquire.settle.contact import Report, Touch
-from acquire.settle.doubt import HISTORY_LENGTH, Doubt, Surroundings, ask
+from acquire.settle.doubt import HISTORY_LENGTH, MEGOHM_OHM, Doubt, Surroundings, ask
+from acquire.settle.holding import Holding, hold_s
 from acquire.settle.learning import Statement, after, caution, signs_of, taught
-from acquire.settle.noise import Noise, learn
+from acquire.settle.noise import Noise, RangeNoise, learn
 from acquire.settle.points import Points
 from acquire.settle.rest import Bench, Limits, Rest, judge
 from acquire.settle.settings import Expectation, SettleSettings
@@ -21,6 +31,8 @@ from drivers.reading import OHMS, Flag, Kind, Quantity, Reading
 _NOT_LIVE = frozenset({Flag.HOLD, Flag.MINIMUM, Flag.MAXIMUM})  # the display shows an older conversion
 _IN_OHMS = OHMS | {Quantity.INSULATION}
 _SILENT_CONVERSIONS = 4  # a slow meter may take this many of its intervals before it counts as silent
+# Seen so long and still moving slowly, one way, by no more than a film's worth: the contact creeps.
+_CREEPS_AFTER_S, _CREEPS_SLOWLY, _ONE_WAY, _FILM_OHM = 3.0, 6.0, 1.2, 1.0  # workshop choice
 _ODD_SIZE = 1.5  # a reading this factor off the rough size may be a wrong pin: look longer; workshop choice
 
 
@@ -49,7 +61,8 @@ class SettleFilter:
             most_doubt=self._settings.most_doubt,
         )
         self._learn_from(learned or Learned())
-        self._expectation = Expectation()
+        self._holding = Holding()
+        self.expect(None)
         self._interval_s: float | None = None
         self._last: Reading | None = None
         self._touch: Touch | None = None
@@ -57,7 +70,10 @@ class SettleFilter:
     # ------------------------------------------------------------------ what goes in
     def expect(self, expectation: Expectation | None) -> None:
         """Tell what the present step knows; None takes it back."""
-        self._expectation = expectation or Expectation()
+        self._expectation = told = expectation or Expectation()
+        settings = self._settings
+        self._horizon_s = settings.slow_horizon_s if told.slow_winding else settings.horizon_s
+        self._span_s = max(settings.span_s, settings.slow_span_s if told.slow_winding else 0.0)
 
     @property
     def learned(self) -> Learned:
@@ -177,9 +193,9 @@ class SettleFilter:
         """The first number after lift-off; its integration straddles the touch, so it does not count."""
         now_s = reading.monotonic_s
         around = Surroundings(deque(maxlen=HISTORY_LENGTH), now_s, reading.quantity in _IN_OHMS)
-        points = Points(_count_si(reading, value_si))
+        points, noise = self._begin(reading, value_si)
         points.mixed = False
-        self._touch = Touch(now_s, now_s, reading.range_full_scale_si, points, around)
+        self._touch = Touch(now_s, now_s, reading.range_full_scale_si, points, noise, around)
         return [Contact(reading.meter_id, now_s, reading.utc_s)]
 
     def _broken(self, reading: Reading, touch: Touch, value_si: float) -> None:
@@ -193,7 +209,13 @@ class SettleFilter:
         if gap or reading.range_full_scale_si != touch.full_scale_si:
             self._take_lesson(touch)
             touch.full_scale_si = reading.range_full_scale_si
-            touch.points, touch.report = Points(_count_si(reading, value_si)), None
+            touch.points, touch.noise = self._begin(reading, value_si)
+            touch.report = None
+
+    def _begin(self, reading: Reading, value_si: float) -> tuple[Points, RangeNoise]:
+        """Empty points of a range, and what is known of its noise."""
+        count_si = _count_si(reading, value_si)
+        return Points(count_si), self._noise.of(reading.quantity, reading.range_full_scale_si, count_si)
 
     def _value(self, reading: Reading, touch: Touch, value_si: float) -> list[SettleEvent]:
         """A number: one step nearer to rest."""
@@ -205,21 +227,25 @@ class SettleFilter:
         if reading.flags:
             points.flags |= reading.flags
         block = points.block
-        block.append((now_s, value_si))
         touch.trace.append((now_s - touch.contact_s, value_si))
-        if now_s - block[0][0] + 0.5 * (self._interval_s or 0.0) < self._settings.block_s:
+        half_s = 0.5 * (self._interval_s or 0.0)
+        if not block and half_s >= self._settings.block_s:  # a slow meter: every conversion is a point
+            points.add(now_s, value_si, 1)
+            return self._point(reading, touch, value_si)
+        block.append((now_s, value_si))
+        if now_s - block[0][0] + half_s < self._settings.block_s:
             return []
-        return self._point(reading, touch)
+        return self._point(reading, touch, points.close_block())
 
     # ------------------------------------------------------------------ judging
-    def _point(self, reading: Reading, touch: Touch) -> list[SettleEvent]:
+    def _point(self, reading: Reading, touch: Touch, value_si: float) -> list[SettleEvent]:
         """One block of conversions is complete: judge anew."""
         points, settings, report = touch.points, self._settings, touch.report
-        value_si = points.close_block()
         if points.times_s[-1] - points.times_s[0] > settings.window_s:
             points.trim(settings.window_s)
         band_si = self._band_si(points.count_si, value_si)
-        touch.around.remember(points.times_s[-1], value_si)
+        if points.times_s[-1] >= touch.around.next_s:
+            touch.around.remember(points.times_s[-1], value_si)
         if report is not None:
             if self._has_left(report, value_si, band_si):
                 self._take_lesson(touch)
@@ -229,8 +255,8 @@ class SettleFilter:
                 return []
         unrest = 0.0
         if report is None or not (report.final or report.away):
-            span_s = self._span_s(value_si) if report is None else settings.final_span_s
-            unrest, rest = self._judge(reading, touch, band_si, span_s)
+            span_s = self._first_span_s(value_si) if report is None else settings.final_span_s
+            unrest, rest = self._judge(touch, band_si, span_s)
             if rest is not None:
                 moved = self._moved_over_gap(reading, touch, rest, band_si)
                 return [*moved, self._report(reading, touch, rest, final=report is not None)]
@@ -239,12 +265,23 @@ class SettleFilter:
                 return []
             unrest = abs(value_si - report.value_si) / (settings.rearm_share * band_si)
         at = (reading.monotonic_s, reading.utc_s)
-        return [Approach(reading.meter_id, reading.quantity, value_si, unrest, *at)]
+        why = self._hindrance(touch, value_si, unrest)
+        return [Approach(reading.meter_id, reading.quantity, value_si, unrest, *at, why)]
+
+    def _hindrance(self, touch: Touch, value_si: float, unrest: float) -> Hindrance | None:
+        """Does the contact itself creep? A winding's current, or insulation, settles by other laws."""
+        points = touch.points
+        if points.times_s[-1] - touch.contact_s < _CREEPS_AFTER_S or unrest > _CREEPS_SLOWLY:
+            return None
+        if not touch.around.ohms or self._expectation.slow_winding or abs(value_si) > MEGOHM_OHM:
+            return None
+        creeps = points.one_way(points.since(_CREEPS_AFTER_S)) > _ONE_WAY and points.moved_si() < _FILM_OHM
+        return Hindrance.CREEPS if creeps else None
 
     def _band_si(self, count_si: float, value_si: float) -> float:
         """Half-width of the band that a settled value keeps."""
-        wide_si, relative_si = self._settings.band_counts * count_si, self._settings.band_relative * abs(value_si)
-        wide_si = relative_si if relative_si > wide_si else wide_si
+        settings = self._settings
+        wide_si = max(settings.band_counts * count_si, settings.band_relative * abs(value_si))
         return max(wide_si, self._expectation.close_enough_si)
 
     def _moved_over_gap(
@@ -266,38 +303,28 @@ class SettleFilter:
         utc_s = reading.utc_s - (reading.monotonic_s - gap_s)
         return [LiftOff(reading.meter_id, gap_s, utc_s), Contact(reading.meter_id, gap_s, utc_s)]
 
-    def _span_s(self, value_si: float) -> float:
+    def _first_span_s(self, value_si: float) -> float:
         """How long a first report must look: longer at what may be a wrong pin or a slow winding."""
-        rough_si, span_s = self._expectation.rough_si, self._settings.span_s
-        if self._expectation.slow_winding:
-            span_s = max(span_s, self._settings.slow_span_s)
+        rough_si = self._expectation.rough_si
         if rough_si and not rough_si / _ODD_SIZE <= value_si <= rough_si * _ODD_SIZE:
-            span_s = max(span_s, self._settings.odd_span_s)
-        return span_s
+            return max(self._span_s, self._settings.odd_span_s)
+        return self._span_s
 
-    def _horizon_s(self) -> float:
-        """How far ahead a drift is followed."""
-        slow = self._expectation.slow_winding
-        return self._settings.slow_horizon_s if slow else self._settings.horizon_s
-
-    def _judge(
-        self, reading: Reading, touch: Touch, band_si: float, span_s: float
-    ) -> tuple[float, Rest | None]:
+    def _judge(self, touch: Touch, band_si: float, span_s: float) -> tuple[float, Rest | None]:
         """Put the points to `rest.judge`, in counts."""
         points = touch.points
-        touch.noise = noise = self._noise.of(
-            reading.quantity, reading.range_full_scale_si, points.count_si
-        )
+        if points.times_s[-1] - points.times_s[0] < span_s:
+            return math.inf, None
         unrest, rest, passed = judge(
             points,
-            noise,
+            touch.noise,
             self._limits,
-            band=band_si / points.count_si,
-            span_s=span_s,
-            horizon_s=self._horizon_s(),
-            around=touch.around,
-            doubt=self._doubt,
-            bench=self._bench,
+            band_si / points.count_si,
+            span_s,
+            self._horizon_s,
+            touch.around,
+            self._doubt,
+            self._bench,
         )
         if touch.look is None and passed is not None:
             touch.look = Statement(points.times_s[-1], points.value_si(passed.mean), band_si)
@@ -322,14 +349,18 @@ class SettleFilter:
         """Nothing later can be held against what was stated of this contact: learn from it."""
         look, first, points = touch.look, touch.first, touch.points
         touch.look = touch.first = None
-        if look is None or touch.noise is None or not points.times_s:
+        if look is None or not points.times_s:
             return
-        end = after(points, look, touch.contact_s, touch.noise)
+        creeping = self._learned.creeping
+        end = after(points, look, touch.contact_s, touch.noise, creeping)
         if end is None:
             return
-        moving = [t for t, v in touch.around.history if abs(v - end.value_si) > 0.5 * look.band_si]
+        stated_end = None if first is None else after(points, first, touch.contact_s, touch.noise, creeping)
+        if stated_end is not None:
+            self._holding.told()
+        far_si = 0.5 * look.band_si
+        moving = [t for t, v in touch.around.history if abs(v - end.value_si) > far_si]
         crept_s = moving[-1] - touch.contact_s if moving else 0.0
-        stated_end = None if first is None else after(points, first, touch.contact_s, touch.noise)
         self._learn_from(taught(self._learned, look, first, end, stated_end, crept_s))
 
     def _has_left(self, report: Report, value_si: float, band_si: float) -> bool:
@@ -344,11 +375,14 @@ class SettleFilter:
         """Put the judged stretch on record."""
         points, line = touch.points, rest.line
         count_si = points.count_si
-        noise = self._noise.of(reading.quantity, reading.range_full_scale_si, count_si)
-        learn(noise, points.residuals(line), scatter=self._settings.noise_counts is None)
+        unknown = self._settings.noise_counts is None
+        learn(touch.noise, line.points, line.squares, points.lag(line), scatter=unknown)
         value_si = points.value_si(rest.offset)
         touch.report = touch.stated = Report(value_si, rest.sigma * count_si, final)
         revision, touch.revision = touch.revision, touch.revision + 1
+        hold: Hold | None = None
+        if revision == 0 and self._settings.longer_holds and self._expectation.longer_hold:
+            hold = self._holding.asked(reading.utc_s)
         start_s = points.times_s[-line.points] - touch.contact_s - self._settings.block_s
         return Settled(
             meter_id=reading.meter_id,
@@ -371,6 +405,8 @@ class SettleFilter:
             trace=tuple(p for p in touch.trace if p[0] >= start_s),
             raw=reading.raw,
             learned=self._learned.version,
+            hold=hold,
+            hold_s=0.0 if hold is None else hold_s(self._learned.creep_s),
         )
 
 

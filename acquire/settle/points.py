@@ -66,33 +66,29 @@ class Points:
     def close_block(self) -> float:
         """Turn the block into one point and return its value in SI units."""
         count = len(self.block)
-        if count == 1:
-            time_s, value_si = self.block[0]
-        else:
-            time_s = sum(t for t, _ in self.block) / count
-            value_si = sum(v for _, v in self.block) / count
+        time_s = sum(t for t, _ in self.block) / count
+        value_si = sum(v for _, v in self.block) / count
         self.block.clear()
         self.add(time_s, value_si, count)
         return value_si
 
     def add(self, time_s: float, value_si: float, conversions: int) -> None:
         """Take one point."""
-        if not self.times_s:
+        times_s, values, sums = self.times_s, self.values, self._sums
+        if not times_s:
             self.zero_s, self.zero_si = time_s, value_si
         elif time_s - self.zero_s > _REBASE_S:
             self.keep_newest(MOST_POINTS)
-        self._append(time_s, (value_si - self.zero_si) / self.count_si, conversions)
-        if len(self.times_s) > MOST_POINTS:
-            self._drop(1)
-
-    def _append(self, time_s: float, y: float, conversions: int) -> None:
-        t = time_s - self.zero_s
-        step = y - self.values[-1] if self.values else 0.0
-        st, sy, stt, sty, syy, steps = self._sums[-1]
-        self._sums.append((st + t, sy + y, stt + t * t, sty + t * y, syy + y * y, steps + step * step))
-        self.times_s.append(time_s)
-        self.values.append(y)
+            times_s, values, sums = self.times_s, self.values, self._sums
+        t, y = time_s - self.zero_s, (value_si - self.zero_si) / self.count_si
+        step = y - values[-1] if values else 0.0
+        st, sy, stt, sty, syy, steps = sums[-1]
+        sums.append((st + t, sy + y, stt + t * t, sty + t * y, syy + y * y, steps + step * step))
+        times_s.append(time_s)
+        values.append(y)
         self.conversions.append(conversions)
+        if len(times_s) > MOST_POINTS:
+            self._drop(1)
 
     def value_si(self, counts: float) -> float:
         """A value in counts relative to the newest point, in SI units."""
@@ -135,20 +131,6 @@ class Points:
             squares,
         )
 
-    def mean_before(self, points: int) -> float | None:
-        """Mean of as many points again before the newest, in counts relative to the newest; None: too few."""
-        count = len(self.times_s)
-        before = min(points, count - points)
-        if before < max(3, points // 2):
-            return None
-        return self.mean_of(count - points - before, count - points) - self.values[-1]
-
-    def bend(self, points: int) -> float:
-        """How far the middle third of the newest points hangs below the outer thirds, in counts."""
-        third, last = points // 3, len(self.values)
-        newest, oldest = self.mean_of(last - third, last), self.mean_of(last - points, last - points + third)
-        return (newest + oldest) / 2 - self.mean_of(last - points + third, last - third)
-
     def start(self) -> float:
         """Mean of the first three points of the window, in counts relative to the newest."""
         return self.mean_of(0, min(3, len(self.values))) - self.values[-1]
@@ -163,42 +145,53 @@ class Points:
         Returns:
             Root of half the mean squared step between neighbours, and standard deviation; counts.
         """
-        count = max(points, len(self.times_s) - bisect_left(self.times_s, self.times_s[-1] - back_s))
+        count = max(points, len(self.times_s) - self.since(back_s))
         newest, first, before = self._sums[-1], self._sums[-count], self._sums[-count - 1]
         steps = newest[5] - first[5]
         spread = max((newest[4] - before[4]) / count - ((newest[1] - before[1]) / count) ** 2, 0.0)
         return math.sqrt(max(steps, 0.0) / (2 * max(count - 1, 1))), math.sqrt(spread)
 
-    def one_way(self, back_s: float) -> tuple[float, float]:
-        """How far the value went, as a multiple of the root of its squared steps: 0 to and fro, 1 one step.
+    def since(self, back_s: float) -> int:
+        """Index of the oldest point that is not older than this."""
+        return bisect_left(self.times_s, self.times_s[-1] - back_s)
+
+    def one_way(self, first: int) -> float:
+        """How far the value went since a point, as a multiple of the root of its squared steps.
 
         Returns:
-            Of the points not older than `back_s`, and of all but the first two.
+            0: to and fro; 1: one step; more: one way. 0 where there is no such point.
         """
-        values, sums = self.values, self._sums
-        last = len(values) - 1
-        recent = bisect_left(self.times_s, self.times_s[-1] - back_s)
-        ways = (
-            abs(values[last] - values[k]) / math.sqrt(sums[-1][5] - sums[k + 1][5] + 1e-3)
-            for k in (recent, min(2, last))
-        )
-        return next(ways), next(ways)
+        if first >= len(self.values):
+            return 0.0
+        steps = self._sums[-1][5] - self._sums[first + 1][5]
+        return abs(self.values[-1] - self.values[first]) / math.sqrt(steps + 1e-3)
 
-    def residuals(self, line: Line) -> list[float]:
-        """What the line leaves of its points, oldest first, in counts."""
-        t1, y1 = self.times_s[-1], self.values[-1]
-        newest = zip(self.times_s[-line.points :], self.values[-line.points :], strict=True)
-        return [(y - y1) - line.mean - line.slope * ((t - t1) - line.mean_s) for t, y in newest]
+    def moved_si(self) -> float:
+        """How far the newest point is from the third, in SI units."""
+        return abs(self.values[-1] - self.values[min(2, len(self.values) - 1)]) * self.count_si
+
+    def lag(self, line: Line) -> float:
+        """Lag-1 autocorrelation of what the line leaves of its points, from the sum of their squared steps.
+
+        Von Neumann's ratio; the steps of the line itself are taken off as if the points were evenly spaced.
+        """
+        if line.squares <= 0:
+            return 0.0
+        steps = self._sums[-1][5] - self._sums[-line.points][5]
+        first = self.values[-line.points] - self.values[-1]
+        each_s = line.span_s / (line.points - 1)
+        steps += line.slope * each_s * (2.0 * first + line.slope * line.span_s)
+        oldest = first - line.mean + line.slope * (line.span_s + line.mean_s)
+        newest = line.slope * line.mean_s - line.mean
+        return 1.0 - (oldest * oldest + newest * newest + steps) / (2.0 * line.squares)
 
     def keep_newest(self, points: int) -> None:
         """Forget all but the newest points, and count from the first of those."""
         kept = list(zip(self.times_s, self.values, self.conversions, strict=True))[-points:]
-        zero_s, zero, _ = kept[0]
-        zero_si = self.value_of(zero)
+        zero_si = self.zero_si
         self._empty()
-        self.zero_s, self.zero_si = zero_s, zero_si
         for time_s, y, conversions in kept:
-            self._append(time_s, y - zero, conversions)
+            self.add(time_s, zero_si + y * self.count_si, conversions)
 
     def trim(self, window_s: float) -> None:
         """Drop what is older than the window."""

@@ -36,6 +36,7 @@ class SettleSettings:
         bridge_s: an overload shorter than this does not break a contact.
         noise_counts: standard deviation in counts of a conversion (of the mean of `block_s` where that holds
             several), from the meter's file; None: learn it.
+        longer_holds: whether the bench may ask for a longer hold, to learn from.
     """
 
     band_counts: float = 3.0
@@ -43,8 +44,8 @@ class SettleSettings:
     span_s: float = 0.8
     min_conversions: int = 3
     window_s: float = 12.0
-    horizon_s: float = 2.0
-    most_doubt: float = 0.014
+    horizon_s: float = 1.6
+    most_doubt: float = 0.012
     odd_span_s: float = 1.6
     slow_horizon_s: float = 6.0
     slow_span_s: float = 2.0
@@ -57,6 +58,7 @@ class SettleSettings:
     silence_s: float = 3.0
     bridge_s: float = 0.3
     noise_counts: float | None = None
+    longer_holds: bool = True
 
     def __post_init__(self) -> None:
         """Refuse limits that cannot be kept.
@@ -95,9 +97,11 @@ class Expectation:
         rough_si: size expected in the unit of `quantity`, from the sheet; None: unknown.
         close_enough_si: half-width of a band that is good enough for the step, whatever the display resolves;
             it widens the band to rest in, and never the value. 0: the settings' band alone.
+        longer_hold: whether this step may be held longer for the bench to learn.
     """
 
     slow_winding: bool = False
     quantity: Quantity | None = None
     rough_si: float | None = None
     close_enough_si: float = 0.0
+    longer_hold: bool = True

@@ -35,7 +35,7 @@ TRACES = 70  # of each bench
 NEW_BENCHES = 0.3  # share that is kept from learning
 # Noise of one point while learning, a little above what the classes' files say: cautious.
 NOISE_COUNTS = {"hand2000": 0.45, "hand6000": 0.6, "bench50000": 1.5, "bench65_10": 10.0, "bench65_50": 25.0}
-HIDDEN, EPOCHS, BATCH, RATE = 20, 12, 512, 3e-3
+HIDDEN, EPOCHS, BATCH, RATE = 12, 12, 512, 3e-3
 LOOSE_HORIZON_S = 1.3
 CEILING = 8.0  # errors beyond this many bands count as this many
 FLOOR = 0.003
