@@ -9,10 +9,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 from enum import StrEnum
-from typing import ClassVar
 
 from acquire.physics.thermometer import DRIFT_KELVIN_PER_HOUR
-from acquire.records import Evidence, LeadZero
+from acquire.records import Evidence, Fact, LeadZero
 from drivers.reading import Quantity, Reading
 
 TYPED = "typed"
@@ -51,17 +50,13 @@ class CalibrationDue:
     due_utc_s: float
     refuse: bool = False
 
-    remedy: ClassVar[str] = 'Have it calibrated, or set overdue = "warn" in the bench file.'
-
     def past(self, utc_s: float) -> bool:
         """Whether it is past due."""
         return utc_s >= self.due_utc_s
 
-    def sentence(self, utc_s: float) -> str:
-        """How long ago that was."""
-        days = int((utc_s - self.due_utc_s) // 86_400)
-        ago = "today" if days == 0 else f"{days} day{'s' if days > 1 else ''} ago"
-        return f"The calibration of {self.meter} fell due {ago}."
+    def facts(self, utc_s: float) -> dict[str, Fact]:
+        """Which meter, and for how many days."""
+        return {"meter": self.meter, "overdue_days": int((utc_s - self.due_utc_s) // 86_400)}
 
 
 class Recheck(StrEnum):

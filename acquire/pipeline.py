@@ -7,28 +7,32 @@ the world is in `acquire.bench.daemon`.
 
 from __future__ import annotations
 
-from collections import deque
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from acquire.conditions import CalibrationDue, Conditions
 from acquire.errors import InputImpossible
 from acquire.heart.batches import BatchCommand, Batches
+from acquire.heart.contact import Admission, ContactRule
 from acquire.heart.duties import Duties, Duty
 from acquire.heart.fixture_hold import FixtureHold
-from acquire.heart.touching import Touching
+from acquire.heart.open_witness import OpenWitness
+from acquire.heart.serials import SerialRule
+from acquire.heart.unit_state import UnitState
 from acquire.heart.unit_work import UnitWork
 from acquire.heart.watch import ReadingWatch
 from acquire.physics.wire import SpoolCard
 from acquire.records import (
-    Ask,
+    Basis,
     Batch,
     CheckStandard,
     Circumstances,
     Command,
     ConfirmOpen,
     Contact,
+    Ending,
     Event,
+    Fact,
     FixtureMoved,
     FixtureOpen,
     GiveUpUnit,
@@ -38,28 +42,28 @@ from acquire.records import (
     MeasureAgain,
     Note,
     Notice,
+    Pair,
     Prompt,
+    Recorded,
     Settled,
     SkipStep,
     StartUnit,
-    TypedResult,
+    Undo,
     UnitResult,
     UnitStarted,
     Verdict,
     Weight,
 )
+from acquire.records.bench import Refused, refusal
+from acquire.records.codes import Code, Order, Refusal
 from acquire.settle import Expectation, SettleFilter, SettleSettings
 from acquire.steps.checking import CheckDuty
-from acquire.steps.open_witness import OpenWitness
 from acquire.steps.pairs import PairTable
-from acquire.steps.recall import LEFT_OUT, left_out
 from acquire.steps.setup_choice import MeterStatements, Wanted
-from acquire.steps.unit import Order, UnitProgress
+from acquire.verdict.close import close_unit
 from acquire.verdict.typed import Habit
+from acquire.verdict.warmth import worth_a_second_look
 from drivers.reading import Reading
-
-HELD_REMEMBERED = 1000
-"""How many held serials are remembered: a unit that has rested is not held for the same shift again."""
 
 
 @dataclass(slots=True)
@@ -79,6 +83,7 @@ class Pipeline:
         calibration: when the meter's falls due.
         cards: spool cards by what is written on the spool.
         fixture: None where hands hold the probes.
+        serials: what serials of this bench look like.
         duties: lead zero, check standard, typed values.
         batches: which batch units belong to.
     """
@@ -95,14 +100,16 @@ class Pipeline:
     calibration: CalibrationDue | None = None
     cards: Mapping[str, SpoolCard] = field(default_factory=dict)
     fixture: FixtureHold | None = None
+    serials: SerialRule = field(default_factory=SerialRule)
     table: PairTable = field(init=False)
     duties: Duties = field(init=False)
     batches: Batches = field(init=False)
     _filter: SettleFilter = field(init=False)
     _watch: ReadingWatch = field(default_factory=ReadingWatch)
     _witness: OpenWitness = field(init=False)
-    _held: deque[str] = field(default_factory=lambda: deque(maxlen=HELD_REMEMBERED))
-    _touch: Touching = field(default_factory=Touching)
+    _contact: ContactRule = field(init=False)
+    _left: UnitWork | None = None  # the unit that was given up last, until the next verdict
+    _question: StartUnit | None = None  # a scan that would give up a half-measured unit
     _asked_s: float = 0.0
     _prompt: Prompt | None = None
 
@@ -115,24 +122,30 @@ class Pipeline:
         self.batches = Batches(self.place, self.cards)
         self._filter = SettleFilter(self.settle)
         self._witness = OpenWitness(self.settle.silence_s)
+        self._contact = ContactRule(self.settle.lift_off_s)
+
+    # ------------------------------------------------------------------ what comes in
 
     def feed(self, reading: Reading) -> list[Event]:
         """Take one reading of the ohms meter."""
         wanted = self.wanted
         events: list[Event] = list(self._watch.notices(reading, wanted.quantity))
         if self._witness.see(reading, wanted.quantity, wanted.open_above_ohm) and self.unit is not None:
-            self.unit.progress.seen_open()
+            self.unit.state.seen_open()
         expected = Expectation(wanted.slow, wanted.quantity, close_enough_si=wanted.close_enough_ohm)
         self._filter.expect(expected)
         for event in self._filter.feed(reading):
             events.append(event)
             if isinstance(event, Contact):
-                self._touch.begun(reading.quantity)
+                self._contact.begun(reading.quantity)
             elif isinstance(event, Settled):
                 events += self._settled(event)
             elif isinstance(event, LiftOff):
                 self._lifted(event, reading)
-        self._touch.seen_between(reading, self.settle.lift_off_s)
+        self._contact.see(reading)
+        if self._contact.overdue(reading.monotonic_s):
+            serial = self.unit.serial if self.unit else ""
+            events.append(Notice(Weight.WARNING, Code.PROBES_NOT_LIFTED, reading.utc_s, serial))
         return [*events, *self._asked(reading.monotonic_s)]
 
     def feed_temperature(self, reading: Reading, standard_uncertainty_kelvin: float) -> None:
@@ -159,27 +172,57 @@ class Pipeline:
         try:
             events = self._obey(command, utc_s)
         except InputImpossible as error:
-            events = [Notice(Weight.WARNING, "command.refused", str(error), utc_s)]
+            events = [refusal(error, utc_s)]
         return [*opened, *events, *self._asked(monotonic_s)]
 
     def link_lost(self) -> None:
         """The meter is gone: whatever was settling is void."""
         self._filter.reset()
         self._witness.forget()
-        self._touch.forget()
+        self._contact.forget()
+
+    # ------------------------------------------------------------------ a restart is a replay
 
     def recall(self, batches: Sequence[Batch]) -> None:
         """Take up the batches on record, the latest deed on each, oldest first."""
         self.batches.recall(batches)
 
-    def resume(
-        self, started: UnitStarted, told: Sequence[Verdict | Notice], typed: Sequence[TypedResult] = ()
-    ) -> None:
-        """Put an unfinished unit back on the bench, with what its record tells of its steps, oldest first."""
-        self.unit = self._work(started)
-        self.duties.resume(started, typed)
-        self.batches.begin(started)
-        self.unit.progress.resume(told)
+    def replay(self, records: Sequence[Recorded], utc_s: float) -> list[Event]:
+        """Take in what the record tells of bench and unit, as when it was made.
+
+        Args:
+            records: oldest first: what the bench owes, then everything since the latest unit was started.
+            utc_s: now.
+
+        Returns:
+            The result of a unit that cannot go on since it began with other files; else nothing.
+        """
+        for record in records:
+            self.duties.replay(record, utc_s)
+            self._question = _question_of(record)
+            match record:
+                case UnitStarted():
+                    self.unit = self._work(record)
+                    self.batches.begin(record)
+                case UnitResult() if self.unit is not None and record.serial == self.unit.serial:
+                    self._off(self.unit, record)
+                case Notice(code=Code.UNIT_REOPENED) if self._left is not None:
+                    self.duties.reopen(self._left.started)
+                    self.unit, self._left = self._left, None
+                case _ if self.unit is not None:
+                    self._left = None if isinstance(record, Verdict) else self._left
+                    self.unit.replay(record)
+        unit = self.unit
+        if unit is None:
+            return []
+        if self._is_of_other_files(unit.started):
+            return self._noted(self._closed(unit, utc_s, Ending.FILES_CHANGED))
+        return self._noted(self._closed(unit, utc_s))
+
+    def _is_of_other_files(self, started: UnitStarted) -> bool:
+        place = self.place
+        now = place.sheet.content_hash, place.meter_hash, place.bench_hash
+        return (started.sheet_hash, started.meter_hash, started.bench_hash) != now
 
     @property
     def wanted(self) -> Wanted:
@@ -188,145 +231,208 @@ class Pipeline:
             return self.duties.wanted
         return self.unit.wanted if self.unit else Wanted()
 
+    # ------------------------------------------------------------------ values at rest
+
     def _settled(self, settled: Settled) -> list[Event]:
         """A value is at rest: for a duty of the bench if one was asked for, else the unit's."""
         if self.fixture is not None and not self.fixture.fits(self._prompt):
             return []
-        if self._touch.is_unlifted(settled):
-            return self._unlifted(settled)
-        if self.duties.asked:
-            return self._duty(settled)
-        unit, touch = self.unit, self._touch
-        if unit is None or not touch.is_news(settled, unit.progress):
+        unit, duty = self.unit, self.duties.asked
+        if unit is None and not duty:
             return []
-        events = unit.take(settled, lifted=touch.same_setting(settled), returned=touch.returned)
-        if events:
-            touch.latest = settled
-        return self._noted(events)
+        purpose = self.duties.purpose if duty or unit is None else unit.purpose
+        admission = self._contact.admits(settled, purpose)
+        if admission is Admission.UNLIFTED and unit is not None and not duty:
+            purpose, admission = self._as_before(settled, unit, purpose)
+        if admission in (Admission.KNOWN, Admission.UNLIFTED):
+            return []
+        self._question = None
+        if duty or unit is None:
+            events = self.duties.take(settled) if admission is not Admission.REVISED else []
+            if any(isinstance(event, LeadZero | CheckStandard) for event in events):
+                self._contact.take(settled, purpose)
+            return events
+        if admission is Admission.SET_UP and not unit.state.asks_set_up:
+            return []
+        events = unit.take(settled, admission)
+        if any(not isinstance(event, Notice) for event in events):
+            self._contact.take(settled, purpose)
+        return self._noted([*events, *self._closed(unit, settled.utc_s)])
 
-    def _unlifted(self, settled: Settled) -> list[Event]:
-        """The probes lie where they lay for the unit before, or for a duty: not this unit's value."""
-        if self.unit is None or not self._touch.is_to_be_told(settled):
+    def _as_before(
+        self, settled: Settled, unit: UnitWork, purpose: tuple[str, ...]
+    ) -> tuple[tuple[str, ...], Admission]:
+        """A touch that was taken for the step before can still be corrected, as long as its probes lie."""
+        before = self._contact.purpose
+        if before[:1] != purpose[:1] or not unit.state.attempts:
+            return purpose, Admission.UNLIFTED
+        admission = self._contact.admits(settled, before)
+        corrects = admission in (Admission.REVISED, Admission.KNOWN)
+        return (before, admission) if corrects else (purpose, Admission.UNLIFTED)
+
+    def _closed(
+        self, unit: UnitWork, utc_s: float, ending: Ending = Ending.DONE, remark: str = ""
+    ) -> list[Event]:
+        """The unit's result, once all its steps are done or it ends otherwise; else nothing."""
+        if not unit.state.done and ending is Ending.DONE:
             return []
-        text = "The probes have not left what they measured before: lift them, then touch this unit."
-        return [Notice(Weight.WARNING, "probes.not_lifted", text, settled.utc_s, self.unit.serial)]
+        return [
+            close_unit(
+                unit.state,
+                unit.started,
+                unit.place,
+                utc_s,
+                ending,
+                remark,
+                samples=unit.samples(),
+                four_wire_below_ohm=self.four_wire_below_ohm or 0.0,
+            )
+        ]
 
     def _noted(self, events: list[Event]) -> list[Event]:
-        """Take a unit that has its result off the bench; remember it if it was held."""
+        """Take a unit that has its result off the bench."""
         more: list[Event] = []
         for place, event in enumerate(events):
-            if isinstance(event, Judged) and not event.verdict.counts:
-                self._prompt = None  # asked for again in any case, though perhaps in the same words
+            if isinstance(event, Judged):
+                self._left = None
+                if not event.verdict.counts:
+                    self._prompt = None  # asked for again in any case, though perhaps in the same words
             if isinstance(event, UnitResult) and self.unit is not None:
-                readings, self.unit = self.unit.progress.readings(), None
-                self._touch.spend()
+                unit = self.unit
                 events[place] = result = self.duties.ended(event)
-                more += self.batches.ended(result, readings, self.four_wire_below_ohm or 0.0)
-                if event.held:
-                    self._held.append(event.serial)
+                self._off(unit, result)
+                more += self.batches.ended(result, unit.state.readings(), self.four_wire_below_ohm or 0.0)
         return [*events, *more]
 
-    def _duty(self, settled: Settled) -> list[Event]:
-        """What comes before the unit goes on; what was touched for something else means nothing."""
-        if self._touch.is_judged_already(settled):
-            return []
-        events = self.duties.take(settled)
-        if any(isinstance(event, LeadZero | CheckStandard) for event in events):
-            self._touch.latest = settled
-            self._touch.spend(may_slide=True)
-        return events
+    def _off(self, unit: UnitWork, result: UnitResult) -> None:
+        """The unit has left the bench; until the next verdict it can come back, if that was a slip."""
+        self.unit = None
+        self._contact.spend()
+        if result.ending is not Ending.UNDONE:
+            slip = result.ending in (Ending.NEXT_UNIT, Ending.GIVEN_UP) or unit.state.ends_skipped
+            self._left = unit if slip else None
 
     def _lifted(self, event: LiftOff, reading: Reading | None = None) -> None:
-        self._touch.ended(reading)
+        self._contact.ended(reading)
         self._asked_s = event.monotonic_s
         if self.unit is not None:
-            self.unit.progress.lifted(event.monotonic_s)
+            self.unit.state.lifted(event.monotonic_s)
 
-    def _obey(self, command: Command, utc_s: float) -> list[Event]:
+    # ------------------------------------------------------------------ commands
+
+    def _obey(self, command: Command, utc_s: float) -> list[Event]:  # noqa: PLR0911  (one line a kind)
         if isinstance(command, Duty):
             return self.duties.obey(command, utc_s)
         if isinstance(command, BatchCommand):
             return self.batches.obey(command, utc_s)
-        match command:
-            case StartUnit():
-                return self._start(command, utc_s)
-            case FixtureMoved() if self.fixture is not None:
-                self.fixture.moved(command)
-                self.link_lost()  # whatever was settling was another pair's
-                self._touch = Touching()
-                return []
-            case Note():
-                serial = self.unit.serial if self.unit else ""
-                return [Notice(Weight.REMARK, "note", command.text, utc_s, serial)]
-            case _ if self.unit is None:
-                raise InputImpossible("There is no unit on the bench.", "Scan or type its serial first.")
-            case _:
-                return self._obey_for_unit(command, self.unit, utc_s)
+        if isinstance(command, StartUnit):
+            return self._start(command, utc_s)
+        self._question = None
+        if isinstance(command, Undo):
+            return self._undo(utc_s)
+        if isinstance(command, FixtureMoved) and self.fixture is not None:
+            self.fixture.moved(command)
+            self.link_lost()  # whatever was settling was another pair's
+            self._contact.cleared()
+            return []
+        if isinstance(command, Note):
+            serial = self.unit.serial if self.unit else ""
+            return [Notice(Weight.REMARK, Code.NOTE, utc_s, serial, facts={"note": command.text})]
+        if self.unit is None:
+            raise Refused(Refusal.NO_UNIT)
+        return self._obey_for_unit(command, self.unit, utc_s)
 
     def _obey_for_unit(self, command: Command, unit: UnitWork, utc_s: float) -> list[Event]:
         match command:
             case MeasureAgain():
-                step = unit.progress.measure_again(command.step)
-                text = f"{step.name} is measured again."
-                return [Notice(Weight.REMARK, "step.again", text, utc_s, unit.serial, step.pair)]
+                return [unit.measure_again(command.step, utc_s)]
             case SkipStep():
-                step = unit.progress.skip(command.reason, command.step)
-                text = left_out(step.name, command.reason.strip())
-                notice = Notice(Weight.WARNING, LEFT_OUT, text, utc_s, unit.serial, step.pair)
-                return self._noted([notice, *unit.closed(utc_s)])
+                notice = unit.skip(command.reason, command.step, utc_s)
+                return self._noted([notice, *self._closed(unit, utc_s)])
             case GiveUpUnit():
-                return self._noted(unit.closed(utc_s, f"given up: {command.reason}"))
+                return self._noted(self._closed(unit, utc_s, command.ending, command.reason.strip()))
             case ConfirmOpen():
                 return self._confirmed_open(unit, utc_s)
             case FixtureOpen():
-                return self._noted(unit.found_open(utc_s, command.witness))
+                found = unit.found_open(utc_s, Basis.OPEN_PROVEN, command.witness)
+                return self._noted([*found, *self._closed(unit, utc_s)])
         return []
 
     def _start(self, command: StartUnit, utc_s: float) -> list[Event]:
-        """Put a unit on the bench; the one before ends as it is."""
-        if (before := self.unit) is not None and before.serial == command.serial:
-            raise InputImpossible(f"{command.serial} is on the bench already.")
+        """Put a unit on the bench; the one before ends as it is, if that is meant."""
+        before = self.unit
+        if before is not None and before.serial == command.serial:
+            raise Refused(Refusal.UNIT_HERE, serial=command.serial)
+        doubt, self._question = self.doubt(command, utc_s), None
+        if doubt is not None:
+            self._question = command
+            return [doubt]
         told: list[Event] = [*self.duties.permit(utc_s)]
         started, news = self.batches.start(command, utc_s)
         if started is None:
             return [*told, *news]
-        ended = before.closed(utc_s, "given up: the next unit was started") if before else []
-        ended = [self.duties.ended(each) if isinstance(each, UnitResult) else each for each in ended]
+        ended = self._noted(self._closed(before, utc_s, Ending.NEXT_UNIT)) if before else []
+        left = self._left
         self.unit = self._work(started)
         self.duties.begin(started)
         self.batches.begin(started)
-        if before is not None:
-            self._touch.spend()
+        self._left = left
         return [*ended, *told, *news, started]
+
+    def doubt(self, command: StartUnit, utc_s: float) -> Notice | None:
+        """What must be asked before a unit is started; None where it is plain, or was scanned once more."""
+        asked, before = self._question, self.unit
+        if command.sure or (asked is not None and asked.serial == command.serial):
+            return None
+        if (unlike := self.serials.doubt(command.serial)) is not None:
+            facts: dict[str, Fact] = {"unlike": unlike.value, "pattern": self.serials.pattern}
+            return Notice(Weight.WARNING, Code.SERIAL_DOUBTFUL, utc_s, command.serial, facts=facts)
+        if before is None or not before.state.attempts:
+            return None
+        facts = {"next": command.serial, "done": before.state.steps_done, "total": before.state.total}
+        return Notice(Weight.WARNING, Code.UNIT_UNFINISHED, utc_s, before.serial, facts=facts)
+
+    def _undo(self, utc_s: float) -> list[Event]:
+        """Take back the latest scan, giving up, skip or key, as long as nothing was judged since."""
+        if (left := self._left) is not None:
+            self._left = None
+            begun = self.unit
+            ended = self._noted(self._closed(begun, utc_s, Ending.UNDONE)) if begun is not None else []
+            self.unit, self._left = left, None
+            self.duties.reopen(left.started)
+            reopened = Notice(Weight.REMARK, Code.UNIT_REOPENED, utc_s, left.serial)
+            return [*ended, reopened, *([left.undo(utc_s)] if left.state.done else [])]
+        if self.unit is None:
+            raise Refused(Refusal.NOTHING_TO_UNDO)
+        return [self.unit.undo(utc_s)]
 
     def _work(self, started: UnitStarted) -> UnitWork:
         place = replace(self.place, operator=started.operator, batch=started.batch)
         held = self.fixture is not None and self.fixture.emptied()
-        progress = UnitProgress(self.table, started.serial, order=self.order, brackets=not held, placed=held)
-        return UnitWork(
-            place,
-            self.table,
-            self.meter,
-            self.conditions,
-            self.four_wire_below_ohm,
-            started,
-            progress,
-            rested=started.serial in self._held,
+        below_ohm = self.four_wire_below_ohm
+
+        def worth(readings: Sequence[tuple[Pair, float, float]]) -> bool:
+            return worth_a_second_look(self.table, readings)
+
+        state = UnitState(
+            self.table, started.serial, order=self.order, warm_check=worth, brackets=not held, placed=held
         )
+        return UnitWork(place, self.table, self.meter, self.conditions, below_ohm, started, state)
 
     def _confirmed_open(self, unit: UnitWork, utc_s: float) -> list[Event]:
         """Believe the operator that the probes are on the pair, unless the meter says otherwise."""
         if self.fixture is not None and self.fixture.clip_on():
             return []
         if self.duties.asked:
-            raise InputImpossible("No pair is asked for now.", self.duties.prompt(unit.serial).text)
-        if self._touch.quantity is not None:
-            raise InputImpossible("The meter reads a value, so the pair is not open.", "Hold still.")
-        if refusal := self._witness.refusal(self._asked_s):
-            raise InputImpossible(refusal, "Hold both probes on it, look at the meter, and press again.")
+            raise Refused(Refusal.NO_PAIR_ASKED)
+        if self._contact.quantity is not None:
+            raise Refused(Refusal.KEY_SEES_VALUE)
+        self._witness.check(self._asked_s)
         self._asked_s, self._prompt = 0.0, None
-        what = "probes" if self.fixture is None else "clips"
-        return self._noted(unit.found_open(utc_s, f"with the {what} confirmed to be on the pins"))
+        basis = Basis.OPEN_BY_KEY if self.fixture is None else Basis.OPEN_BY_CLIP
+        return self._noted([*unit.found_open(utc_s, basis), *self._closed(unit, utc_s)])
+
+    # ------------------------------------------------------------------ prompts
 
     def _asked(self, monotonic_s: float) -> list[Event]:
         """The prompt, when it has changed."""
@@ -344,7 +450,17 @@ class Pipeline:
         if self.duties.asked:
             prompt = self.duties.prompt(serial)
         elif self.unit is None:
-            prompt = Prompt(Ask.START_UNIT, self.batches.next_unit)
+            prompt = self.batches.prompt()
         else:
-            prompt = self.unit.progress.prompt(0.0 if self._touch.quantity else monotonic_s - self._asked_s)
+            waited_s = 0.0 if self._contact.quantity else monotonic_s - self._asked_s
+            prompt = self.unit.state.prompt(waited_s)
         return prompt if self.fixture is None else self.fixture.prompt(prompt)
+
+
+def _question_of(record: Recorded) -> StartUnit | None:
+    """The scan that was asked about, where nothing has come after it."""
+    if not isinstance(record, Notice):
+        return None
+    asked = {Code.UNIT_UNFINISHED: record.facts.get("next"), Code.SERIAL_DOUBTFUL: record.serial}
+    serial = asked.get(record.code)
+    return StartUnit(serial) if isinstance(serial, str) else None

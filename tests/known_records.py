@@ -9,6 +9,7 @@ from acquire.records import (
     BatchState,
     CheckStandard,
     Evidence,
+    FaultPlace,
     Hypothesis,
     ImportedResult,
     LeadZero,
@@ -21,6 +22,7 @@ from acquire.records import (
     Shape,
     Term,
     TypedResult,
+    TypedWhy,
     UnitResult,
     UnitStarted,
     Verdict,
@@ -42,7 +44,6 @@ VERDICT = Verdict(
     pin_a="1",
     pin_b="2",
     outcome=Outcome.PASS,
-    reason="202.71 ohm lies within 190.37 to 214.67 ohm",
     raw_ohm=207.9,
     lead_ohm=0.3125,
     winding_celsius=26.5,
@@ -72,7 +73,6 @@ VERDICT = Verdict(
     bench_hash="b2" * 32,
     operator="Ida",
     batch="lot 7",
-    hint="",
     software="steadyohm 0.1.0",
 )
 
@@ -102,7 +102,11 @@ RESULT = UnitResult(
     wait_s=None,
     steps_passed=3,
     steps_total=4,
-    hypotheses=(Hypothesis("shorted_turns", 0.93, "about 60 of 1020 turns of fast charge are shorted"),),
+    hypotheses=(
+        Hypothesis(
+            "shorted_turns", 0.93, (FaultPlace("shorted_turns", ("fast charge",), (0.059,), turns=1020),)
+        ),
+    ),
     next_pair=Pair("2", "3"),
     started_utc_s=NOON_S,
     utc_s=NOON_S + 30.0,
@@ -125,7 +129,6 @@ CHECK = CheckStandard(
     expanded_ohm=0.02,
     in_control=True,
     signs=(),
-    text="",
     centre_ohm=None,
     lower_ohm=None,
     upper_ohm=None,
@@ -167,10 +170,13 @@ TYPED = TypedResult(
     deviation=None,
     outcome=Outcome.PASS,
     stated=False,
-    reason="",
     conformity=1.0,
     software="test",
     utc_s=6.0,
+    why=TypedWhy.LIMITS,
+    expanded_si=1.5e6,
+    guard_band_si=1.5e6,
+    asked_volt=500.0,
 )
 
 BATCH = Batch(
@@ -183,8 +189,6 @@ BATCH = Batch(
     expected=40,
     spools=(WoundFrom("slow charge", "36-A", 1.3698, 0.0004), WoundFrom("trigger", "38-C")),
     first_serial="",
-    doubt="",
-    doubt_probability=None,
     operator="Ida",
     remark="for the spring orders",
     utc_s=NOON_S - 60.0,

@@ -13,6 +13,7 @@ from acquire.conditions import Conditions, Temperature
 from acquire.files.statements import ModelStatements
 from acquire.pipeline import Pipeline
 from acquire.records import Ask, Circumstances, Prompt, Purpose, StartUnit, UnitResult
+from acquire.records.codes import Order
 from acquire.sheets import load_sheet
 from drivers.models import load_model
 from drivers.reading import Kind, Origin, Quantity, Reading
@@ -55,8 +56,8 @@ def shown(wanted, ohm, conversion, now_s, *, quantity=None, flags=frozenset(), f
 class Bench:
     """A pipeline with a clock, ideal hands and a meter without noise to speak of."""
 
-    def __init__(self, celsius=20.0, **changes):
-        sheet = replace(load_sheet(CONFIGS / "sheets" / "plover-80.toml"), **changes)
+    def __init__(self, celsius=20.0, *, sheet="plover-80", order=Order.GUIDED, **changes):
+        sheet = replace(load_sheet(CONFIGS / "sheets" / f"{sheet}.toml"), **changes)
         model = load_model(CONFIGS / "meters" / "bench-6-digit.toml")
         self.now_s = 100.0
         self.conversion = 0
@@ -65,8 +66,10 @@ class Bench:
             ModelStatements(model),
             Conditions(temperature=Temperature(celsius, 0.2, self.now_s), temperature_oldest_s=1e9),
             four_wire_below_ohm=10.0,
+            order=order,
         )
         self.events = []
+        self.air(0.5)
 
     def read(self, ohm, *, quantity=None, flags=frozenset(), full_scale=None):
         self.now_s += 0.1
@@ -84,6 +87,12 @@ class Bench:
         for _ in range(8):
             new += self.read(None)
         return new
+
+    def air(self, seconds):
+        """Probes in the air, with the daemon's ticks in between."""
+        for _ in range(round(seconds * 10)):
+            self.read(None)
+        self.events += self.pipeline.tick(self.now_s, self.now_s)
 
     def command(self, command):
         new = self.pipeline.command(command, self.now_s, self.now_s)

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from acquire.answers.meter_fit import MeterFit
+from acquire.answers.sheet_checks import SheetRemark, sheet_remarks
 from acquire.bench.duty_setup import spool_cards
 from acquire.bench.fixture_setup import FixtureUnfit, fixture_lines, sheet_for
 from acquire.errors import Fault, FileInvalid, InputImpossible
@@ -29,7 +30,6 @@ from acquire.records import BranchKind, ChangeSpool, Limits, Purpose, Sheet, Ste
 from acquire.sheets import sheet_of
 from acquire.sheets.language import TABLES as SHEET_TABLES
 from acquire.steps.pairs import PairTable
-from acquire.steps.sheet_checks import SheetRemark, sheet_remarks
 from drivers.errors import ModelInvalid
 from drivers.models import MeterModel, load_model
 

@@ -16,9 +16,23 @@ from acquire.journal.plain import KINDS
 from acquire.journal.question import Question, Record
 from acquire.line.places import record_at
 from acquire.quantity import counted, show
-from acquire.records import Outcome, Verdict
-from acquire.records.words import OUTCOME_WORDS, ending_words
+from acquire.records import (
+    Batch,
+    CheckStandard,
+    ImportedResult,
+    LeadZero,
+    Notice,
+    Recorded,
+    TypedResult,
+    UnitResult,
+    UnitStarted,
+    Verdict,
+)
 from acquire.reports.doubtful import Doubts
+from acquire.words.beside import check_text
+from acquire.words.faults import sentence
+from acquire.words.notices import said
+from acquire.words.outcomes import OUTCOME_WORDS, deed_words, ending_words
 
 
 def history_entries(
@@ -153,68 +167,64 @@ def _doubt(entry: Entry, doubts: Doubts) -> str:
 def history_line(entry: Entry, doubt: str = "") -> str:
     """One line: when, which unit, what; a second one for why it is doubtful."""
     when = datetime.fromtimestamp(entry.utc_s, UTC).strftime("%Y-%m-%d %H:%M:%S")
-    serial = entry.payload.get("serial") or "-"
-    line = f"{when}  {serial:<12}  {_what(entry.kind, entry.payload)}"
+    line = f"{when}  {entry.serial or '-':<12}  {_what(entry.record)}"
     return f"{line}\n{'':35}{doubt}" if doubt else line
 
 
-def _what(kind: str, payload: dict[str, Any]) -> str:
-    match kind:
-        case "verdict":
-            return verdict_line(payload)
-        case "unit_started":
-            again = f", attempt {payload['attempt']}" if payload.get("attempt", 1) > 1 else ""
-            spools = ", ".join(dict.fromkeys(each["spool"] for each in payload.get("spools", ())))
+def _what(record: Recorded) -> str:
+    match record:
+        case Verdict():
+            return verdict_line(record)
+        case UnitStarted():
+            again = f", attempt {record.attempt}" if record.attempt > 1 else ""
+            spools = ", ".join(dict.fromkeys(each.spool for each in record.spools))
             of = f", wound from {spools}" if spools else ""
-            return f"put on the bench as {payload['sheet']} ({payload['purpose']}{again}{of})"
-        case "unit_result":
-            outcome = Outcome(payload["outcome"]) if payload["outcome"] else None
-            said = ending_words(outcome, payload["held"])
-            why = payload["hypotheses"][0]["sentence"] if payload["hypotheses"] else ""
-            missing = "".join(f"  ({each})" for each in payload.get("not_tested", ()))
-            return f"unit: {said}  {why}".rstrip() + missing
+            return f"put on the bench as {record.sheet} ({record.purpose}{again}{of})"
+        case UnitResult():
+            why = sentence(record.hypotheses[0]) if record.hypotheses else ""
+            missing = "".join(f"  ({each})" for each in record.not_tested)
+            return f"unit: {ending_words(record.outcome, record.held)}  {why}".rstrip() + missing
         case _:
-            return _beside(kind, payload)
+            return _beside(record)
 
 
-def _beside(kind: str, payload: dict[str, Any]) -> str:
+def _beside(
+    record: LeadZero | CheckStandard | TypedResult | Batch | ImportedResult | Notice,
+) -> str:
     """What stands on the record beside units and their verdicts."""
-    match kind:
-        case "lead_zero":
-            return f"leads zeroed at {show(payload['value_ohm'], 'Ω')}"
-        case "check_standard":
-            state = "in control" if payload["in_control"] else f"OUT OF CONTROL: {payload['text']}"
-            shown = show(payload["reading_ohm"], "Ω", payload["expanded_ohm"])
-            return f"check standard {payload['resistor']}: {shown}, {state}"
-        case "batch":
-            units = f", {counted(payload['expected'], 'unit')}" if payload["expected"] else ""
-            said = f": {payload['remark']}" if payload["remark"] else ""
-            deed = payload["deed"].replace("_", " ")
-            return f"batch {payload['batch']} ({payload['sheet']}{units}) {deed}{said}"
-        case "imported_result":
-            return _from_paper(payload)
-        case "typed_result":
-            word = OUTCOME_WORDS[Outcome(payload["outcome"])] if payload["outcome"] else "recorded"
-            return f"typed: {payload['typed']}: {word}{' as stated' if payload['stated'] else ''}"
-        case _:
-            return f"{payload.get('weight', kind)}: {payload.get('text', '')}"
+    match record:
+        case LeadZero():
+            return f"leads zeroed at {show(record.value_ohm, 'Ω')}"
+        case CheckStandard():
+            state = "in control" if record.in_control else f"OUT OF CONTROL: {check_text(record)}"
+            shown = show(record.reading_ohm, "Ω", record.expanded_ohm)
+            return f"check standard {record.resistor}: {shown}, {state}"
+        case Batch():
+            units = f", {counted(record.expected, 'unit')}" if record.expected else ""
+            remark = f": {words}" if (words := deed_words(record)) else ""
+            deed = record.deed.value.replace("_", " ")
+            return f"batch {record.batch} ({record.sheet}{units}) {deed}{remark}"
+        case ImportedResult():
+            return _from_paper(record)
+        case TypedResult():
+            word = OUTCOME_WORDS[record.outcome] if record.outcome else "recorded"
+            return f"typed: {record.typed}: {word}{' as stated' if record.stated else ''}"
+        case Notice():
+            return f"{record.weight.value}: {said(record)}"
 
 
-def _from_paper(payload: dict[str, Any]) -> str:
-    day = datetime.fromtimestamp(payload["measured_utc_s"], UTC).strftime("%Y-%m-%d")
-    ohm, celsius = payload["value_ohm"], payload["celsius"]
-    shown = "open" if ohm is None else show(ohm, "Ω", payload["expanded_ohm"])
-    warm = "" if celsius is None else f" at {celsius:g} °C"
-    word = f", {OUTCOME_WORDS[Outcome(payload['outcome'])]} as stated" if payload["outcome"] else ""
-    pins = f"{payload['pin_a']}–{payload['pin_b']}"
-    return f"from paper of {day}: {pins} {payload['step']}: {shown}{warm}{word}"
+def _from_paper(result: ImportedResult) -> str:
+    day = datetime.fromtimestamp(result.measured_utc_s, UTC).strftime("%Y-%m-%d")
+    shown = "open" if result.value_ohm is None else show(result.value_ohm, "Ω", result.expanded_ohm)
+    warm = "" if result.celsius is None else f" at {result.celsius:g} °C"
+    word = f", {OUTCOME_WORDS[result.outcome]} as stated" if result.outcome else ""
+    return f"from paper of {day}: {result.pin_a}–{result.pin_b} {result.step}: {shown}{warm}{word}"
 
 
-def verdict_line(payload: dict[str, Any]) -> str:
+def verdict_line(verdict: Verdict) -> str:
     """One verdict: pins, step, value, outcome."""
-    value = payload["reference_ohm"]
-    shown = "open" if value is None else show(value, "Ω", payload["expanded_ohm"])
-    once_more = "" if payload["counts"] else " (did not count)"
-    word = OUTCOME_WORDS[Outcome(payload["outcome"])]
-    pins = f"{payload['pin_a']}–{payload['pin_b']}"
-    return f"{pins:<8} {payload['step']:<20} {shown:>12}  {word}{once_more}"
+    value = verdict.reference_ohm
+    shown = "open" if value is None else show(value, "Ω", verdict.expanded_ohm)
+    once_more = "" if verdict.counts else " (did not count)"
+    pins = f"{verdict.pin_a}–{verdict.pin_b}"
+    return f"{pins:<8} {verdict.step:<20} {shown:>12}  {OUTCOME_WORDS[verdict.outcome]}{once_more}"

@@ -12,8 +12,8 @@ from acquire.journal.question import Record
 from acquire.outlets.csv_log import BOM
 from acquire.quantity import show
 from acquire.records import Outcome
-from acquire.records.words import OUTCOME_WORDS
 from acquire.reports.lookback import MeterRow, Span, SpoolRow, by_meter, by_spool, csv_lines, span_since_check
+from acquire.words.outcomes import OUTCOME_WORDS
 
 
 def span_of(

@@ -37,7 +37,7 @@ def replayed(recording: Path, sheet: Path | None) -> Iterator[Replayed]:
     """
     for verdict in verdicts_of(replay(recording, load_sheet(sheet) if sheet else None)):
         plain = to_plain(verdict)
-        yield Replayed(verdict.serial, f"{verdict.serial:<12}  {verdict_line(plain)}", _canonical(plain))
+        yield Replayed(verdict.serial, f"{verdict.serial:<12}  {verdict_line(verdict)}", _canonical(plain))
 
 
 def compare(verdicts: Sequence[Replayed], place: str | Path) -> tuple[bool, str]:

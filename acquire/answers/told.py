@@ -13,6 +13,7 @@ import tomllib
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 
+from acquire.answers.explain import Explanation, Told, explain, weighed
 from acquire.errors import FileInvalid, InputImpossible
 from acquire.files.read_whole import read_whole
 from acquire.files.shipped import shipped
@@ -23,13 +24,13 @@ from acquire.physics.accuracy import half_width_si
 from acquire.physics.copper import CONDUCTORS
 from acquire.quantity import parse
 from acquire.records import Pair
-from acquire.records.words import sureness
 from acquire.sheets import load_sheet
 from acquire.sheets.load import sheet_of
 from acquire.steps.learn import learn
 from acquire.steps.proposal import sheet_text
-from acquire.verdict.explain import Explanation, Told, explain, weighed
 from acquire.verdict.identify import identify
+from acquire.words.faults import sentence
+from acquire.words.plain import sureness
 from drivers.models import load_model
 from drivers.reading import Quantity
 
@@ -142,7 +143,8 @@ def identification_lines(
     for each in candidates:
         if each.probability >= 0.005:
             name = each.sheet.name if each.sheet else "none of the known types"
-            lines.append(f"{sureness(each.probability):>9}  {name}: {each.condition}".rstrip(": "))
+            why = f": {sentence(each.condition)}" if each.condition else ""
+            lines.append(f"{sureness(each.probability):>9}  {name}{why}")
     return lines
 
 

@@ -25,15 +25,17 @@ from acquire.bench.duty_setup import (
 from acquire.bench.fixture_setup import behind_card, hold_of, sheet_for, wire_up
 from acquire.bench.instruments import ohmmeter, scanner, thermometer
 from acquire.bench.intake import Feed
+from acquire.bench.keyboard import COMMAND_WORDS
 from acquire.bench.publishing import mqtt_outlet
 from acquire.bench.recording import RecordedPipeline
 from acquire.bench.scanning import ScannerFeed
-from acquire.bench.self_check import PASSED, mark_of, stand_before, still_holds
+from acquire.bench.self_check import mark_of, stand_before, still_holds
 from acquire.clock import Clock
 from acquire.conditions import BENCH_FILE, Conditions, Recheck, Temperature
 from acquire.files.bench_tables import TemperatureSource, ZeroSource
 from acquire.files.settings import Bench
 from acquire.files.statements import ModelStatements
+from acquire.heart.serials import SerialRule
 from acquire.journal.store import Journal
 from acquire.outlets.csv_log import CsvLog, Split
 from acquire.outlets.outlet import Health, drain
@@ -41,13 +43,14 @@ from acquire.outlets.outlet import Outlet as Drain
 from acquire.physics.wire import SpoolCard
 from acquire.records import (
     Circumstances,
+    Code,
     Event,
     LeadZero,
     Notice,
 )
+from acquire.records.codes import Order
 from acquire.settle import SettleSettings
 from acquire.sheets import load_sheet
-from acquire.steps.unit import Order
 from drivers.models import MeterModel, load_model
 from drivers.reading import Quantity
 
@@ -91,6 +94,7 @@ class Files:
             "calibration": None if self.notices else calibration_due(self.bench, self.model),
             "cards": self.cards,
             "fixture": hold_of(self.bench),
+            "serials": SerialRule(self.bench.serial_pattern, COMMAND_WORDS),
         }
 
 
@@ -160,8 +164,6 @@ async def assemble(
         lambda: Journal.open(Path(bench.journal.folder), bench=bench.name, clock=clock)
     )
     conditions = first_conditions(bench, clock)
-    if conditions.lead is None and conditions.lead_wanted:
-        conditions.lead = _taken_over(await journal.latest_lead_zero(), bench, clock)
     meter, model = ModelStatements(files.model), files.model
     pipeline = RecordedPipeline(files.place, meter, conditions, out=record, model=model, **files.limits)
     if pipeline.check is not None:
@@ -187,13 +189,6 @@ async def assemble(
         await journal.close()
         raise
     return daemon
-
-
-def _taken_over(zero: LeadZero | None, bench: Bench, clock: Clock) -> LeadZero | None:
-    """The lead zero on record, if it is of these leads and its age can be known."""
-    if zero is None or zero.meter_id != bench.meter.id:  # another meter has leads of its own
-        return None
-    return None if zero.utc_s > clock.utc_s() + CLOCKS_DIFFER_S else zero
 
 
 def first_conditions(bench: Bench, clock: Clock) -> Conditions:
@@ -261,7 +256,7 @@ async def _add_self_check(bench: Bench, daemon: Daemon) -> None:
     if bench.meter.self_check is None:
         return
     mark = mark_of(bench.meter, SOFTWARE)
-    if still_holds(await daemon.journal.latest_notice(PASSED), mark, daemon.clock.utc_s()):
+    if still_holds(await daemon.journal.latest_notice(Code.SELF_CHECK_PASSED), mark, daemon.clock.utc_s()):
         return
 
     def heard() -> None:

@@ -18,7 +18,7 @@ from typing import Any
 
 from acquire.bench.foresight import foresee
 from acquire.bench.intake import Feed
-from acquire.bench.on_record import recorded, standing, unit_known
+from acquire.bench.on_record import recorded, unit_known
 from acquire.bench.outages import Outages
 from acquire.bench.recording import RecordedPipeline
 from acquire.bench.scanning import ScannerFeed
@@ -30,18 +30,21 @@ from acquire.outlets.outlet import Health
 from acquire.records import (
     Batch,
     ClockSetBack,
+    Code,
     Command,
+    Ending,
     Event,
     Evidence,
+    Fact,
     GiveUpUnit,
     Judged,
     Notice,
     Recorded,
+    Refusal,
+    Refused,
     StartUnit,
-    TypedResult,
     TypeTemperature,
     UnitStarted,
-    Verdict,
     Weight,
 )
 from drivers.reading import Reading
@@ -76,7 +79,7 @@ class Daemon:
         outlets: drain the journal.
         displays: beside them, without a place in the journal; they end with the outlets.
         invitation: how people come to the page, told to a terminal or not; empty where there is none.
-        resumed: told of a unit that a power cut interrupted, with what its record holds.
+        resumed: told what the record holds of a unit that a power cut interrupted, oldest first.
         thermometer_u_kelvin: standard uncertainty of the thermometer's readings.
         tick_s: how often the heart is told the time, real seconds.
         first_notices: what was found while the parts were made and the operator must know.
@@ -102,7 +105,7 @@ class Daemon:
     outlets: dict[str, Outlet] = field(default_factory=dict)
     displays: dict[str, Outlet] = field(default_factory=dict)
     invitation: Callable[[bool], str] = lambda _to_terminal: ""
-    resumed: Callable[[UnitStarted, Sequence[Verdict], Sequence[TypedResult]], None] = lambda *_: None
+    resumed: Callable[[Sequence[Recorded]], None] = lambda _: None
     thermometer_u_kelvin: float = 0.5
     tick_s: float = TICK_S
     first_notices: Sequence[Notice] = ()
@@ -117,7 +120,7 @@ class Daemon:
     latest_s: dict[str, float] = field(default_factory=dict)
     outages: int = 0
     journal_answers: int = 0
-    next_files: Callable[[], Notice] | None = None
+    next_files: Callable[[], Sequence[Notice]] | None = None
     _utc: UtcWatch = field(default_factory=UtcWatch)
     _events: asyncio.Queue[Sequence[Event] | asyncio.Event] = field(
         default_factory=lambda: asyncio.Queue(1000)
@@ -145,7 +148,7 @@ class Daemon:
         """Carry out a command; returns the events it caused, which also go the usual way."""
         if self.halted:
             self.refused += 1
-            notice = self._notice("command.refused", "The journal cannot be written, so nothing is done.")
+            notice = replace(Refused(Refusal.JOURNAL).notice(self.clock.utc_s()), weight=Weight.STOP)
             self.show(notice)
             return [notice]
         if isinstance(command, TypeTemperature) and command.standard_uncertainty_kelvin is None:
@@ -153,7 +156,9 @@ class Daemon:
         if isinstance(command, StartUnit):
             await self._look_up(command.serial)
         events = [*self._made_way(command), *self._obeyed(command)]
-        self.refused += any(isinstance(event, Notice) and event.code == "command.refused" for event in events)
+        self.refused += any(
+            isinstance(event, Notice) and event.code is Code.COMMAND_REFUSED for event in events
+        )
         await self._out(events)
         return events
 
@@ -178,7 +183,9 @@ class Daemon:
             return self._between_units()
         if unit.serial == command.serial:
             return []
-        ended = self._obeyed(GiveUpUnit("the next unit was started"))
+        if self.pipeline.doubt(command, self.clock.utc_s()) is not None:
+            return []
+        ended = self._obeyed(GiveUpUnit("", Ending.NEXT_UNIT))
         return [*ended, *self._between_units()]
 
     def _between_units(self) -> list[Event]:
@@ -186,7 +193,7 @@ class Daemon:
         if self.next_files is None or self.pipeline.unit is not None:
             return []
         take, self.next_files = self.next_files, None
-        return [take()]
+        return list(take())
 
     async def tell(self, notice: Notice) -> None:
         """A notice from outside the heart goes the same way as its own."""
@@ -239,21 +246,20 @@ class Daemon:
                     self.pipeline.link_lost()
                 if error.what not in told:  # a full disk may be remounted read-only: another cure
                     told.add(error.what)
-                    self.show(self._notice("journal.unusable", f"{error} Verdicts wait; none is lost."))
+                    self.show(self._notice(Weight.STOP, Code.JOURNAL_UNUSABLE, cause=str(error)))
                 await asyncio.sleep(RETRY_JOURNAL_S)
             else:
                 break
         if self.halted:
             self.halted = False
             waited_s = self.clock.monotonic_s() - since_s
-            text = f"The journal can be written again, after {waited_s:.0f} s."
-            notice = self._notice("journal.usable", text, Weight.WARNING)
+            notice = self._notice(Weight.WARNING, Code.JOURNAL_USABLE, after_s=waited_s)
             with contextlib.suppress(JournalUnusable):  # a remark only; the next verdict will tell
                 await self.journal.append([(notice, None)])
             self.show(notice)
 
-    def _notice(self, code: str, text: str, weight: Weight = Weight.STOP) -> Notice:
-        return Notice(weight, code, text, self.clock.utc_s())
+    def _notice(self, weight: Weight, code: Code, serial: str = "", **facts: Fact) -> Notice:
+        return Notice(weight, code, self.clock.utc_s(), serial, facts=facts)
 
     # ------------------------------------------------------------------ life
 
@@ -312,23 +318,17 @@ class Daemon:
         """Take up the batches, and put a unit that a power cut interrupted back on the bench."""
         told = [entry.record for entry in await self.journal.batches()]
         self.pipeline.recall([record for record in told if isinstance(record, Batch)])
-        if open_batch := self.pipeline.batches.standing:
-            self.show(self._notice("batch.standing", open_batch, Weight.REMARK))
-        records = [entry.record for entry in await self.journal.open_unit()]
-        started = next((record for record in records if isinstance(record, UnitStarted)), None)
-        if started is None:
-            return
-        if started.sheet_hash != self.pipeline.place.sheet.content_hash:
-            text = f"{started.serial} was interrupted, but its sheet is another one now: start it afresh."
-            self.show(self._notice("unit.dropped", text, Weight.WARNING))
-            return
-        told_of_steps = standing(records)
-        verdicts = [record for record in told_of_steps if isinstance(record, Verdict)]
-        typed = [record for record in records if isinstance(record, TypedResult)]
-        self.pipeline.resume(started, told_of_steps, typed)
-        self.resumed(started, verdicts, typed)
-        text = f"{started.serial} was interrupted: it goes on where it stopped."
-        self.show(self._notice("unit.resumed", text, Weight.REMARK))
+        if open_batch := self.pipeline.batches.standing(self.clock.utc_s()):
+            self.show(open_batch)
+        records = [entry.record for entry in await self.journal.latest_doings()]
+        serials = [record.serial for record in records if isinstance(record, UnitStarted)]
+        if serials:
+            await self._look_up(serials[-1])
+        ended = self.pipeline.replay(records, self.clock.utc_s())
+        if self.pipeline.unit is not None:
+            self.resumed(records)
+            self.show(self._notice(Weight.REMARK, Code.UNIT_RESUMED, self.pipeline.unit.serial))
+        await self._out(ended)
 
     async def _tick(self) -> None:
         while True:

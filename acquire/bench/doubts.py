@@ -10,9 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
-from acquire.quantity import show
-from acquire.records import Notice, Weight
-from acquire.steps.open_witness import proves_nothing
+from acquire.records import Code, Fact, Notice, Weight
 from acquire.steps.setup_choice import MeterStatements, Wanted
 from drivers.handheld.frozen import FrozenDisplay
 from drivers.reading import OHMS, Flag, Kind, Reading
@@ -63,41 +61,40 @@ class DisplayDoubts:
         """What the operator should know before this reading counts; each doubt is told once until it ends."""
         found = []
         if remark := self._frozen.take(reading):
-            found.append(Notice(Weight.WARNING, "meter.frozen", remark, reading.utc_s))
-        if text := self._too_coarse(reading, wanted):
-            found.append(Notice(Weight.WARNING, "meter.range", text, reading.utc_s))
-        if text := self._too_low(reading, wanted):
-            found.append(Notice(Weight.WARNING, "meter.range_low", text, reading.utc_s))
+            found.append(Notice(Weight.WARNING, Code.METER_FROZEN, reading.utc_s, facts={"cause": remark}))
+        if facts := self._too_coarse(reading, wanted):
+            found.append(Notice(Weight.WARNING, Code.METER_RANGE, reading.utc_s, facts=facts))
+        if facts := self._too_low(reading, wanted):
+            found.append(Notice(Weight.WARNING, Code.METER_RANGE_LOW, reading.utc_s, facts=facts))
         return found
 
-    def _too_low(self, reading: Reading, wanted: Wanted) -> str:
+    def _too_low(self, reading: Reading, wanted: Wanted) -> dict[str, Fact]:
         """An overload that would show no open pair: said once, while the same range stays."""
         full, above = reading.range_full_scale_si, wanted.open_above_ohm
         if reading.kind is Kind.NO_READING or reading.quantity not in OHMS:
-            return ""
+            return {}
         if full is None or full >= above or reading.kind is not Kind.OVERLOAD:
             self._low = None
-            return ""
+            return {}
         if self._low != (full, above):
             self._low, self._low_since_s, self._low_told = (full, above), reading.monotonic_s, False
         if self._low_told or reading.monotonic_s - self._low_since_s < LOW_FOR_S:
-            return ""
+            return {}
         self._low_told = True
-        return proves_nothing(full, above)
+        return {"full_ohm": full, "least_ohm": above}
 
-    def _too_coarse(self, reading: Reading, wanted: Wanted) -> str:
+    def _too_coarse(self, reading: Reading, wanted: Wanted) -> dict[str, Fact]:
         full = reading.range_full_scale_si
         if reading.kind is not Kind.VALUE or reading.quantity not in OHMS or reading.value_si is None:
-            return ""  # probes in the air: a meter that ranges by itself is on its highest range then
+            return {}  # probes in the air: a meter that ranges by itself is on its highest range then
         if full is None or wanted.expected_ohm is None or Flag.AUTO_RANGE in reading.flags:
-            return ""
+            return {}
         finest = self.finest(wanted)
         if finest is None or full <= COARSER * finest or abs(reading.value_si) > finest:
             self._coarse = 0
-            return ""
+            return {}
         self._coarse += 1
         if self._coarse < IN_A_ROW or self._told == (full, finest):
-            return ""
+            return {}
         self._told = full, finest
-        on, better = show(full, "Ω", digits=1), show(finest, "Ω", digits=1)
-        return f"The meter is on its {on} range: turn it to {better}, or it reads less surely than it could."
+        return {"full_ohm": full, "finest_ohm": finest}

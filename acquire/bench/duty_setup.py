@@ -23,9 +23,10 @@ from acquire.journal.history import JournalReader, Question
 from acquire.physics.check_standard import Resistor
 from acquire.physics.spools import read_spools
 from acquire.physics.wire import SpoolCard
-from acquire.records import CheckStandard, Notice, Weight
+from acquire.records import CheckStandard, Code, Notice, Refusal, Weight
 from acquire.steps.checking import CheckDuty
 from acquire.verdict.typed import Habit
+from acquire.words.refusals import refused
 from drivers.models import MeterModel
 
 
@@ -100,5 +101,5 @@ def calibration_notices(model: MeterModel, bench: Bench, clock: Clock) -> list[N
     if due is None or not due.past(now_s):
         return []
     if due.refuse:
-        raise SteadyohmError(due.sentence(now_s), due.remedy)
-    return [Notice(Weight.WARNING, "calibration.due", due.sentence(now_s), now_s)]
+        raise SteadyohmError(refused({"refusal": Refusal.CALIBRATION_DUE, **due.facts(now_s)}))
+    return [Notice(Weight.WARNING, Code.CALIBRATION_DUE, now_s, facts=due.facts(now_s))]

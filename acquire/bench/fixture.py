@@ -17,7 +17,7 @@ from typing import Self, cast
 
 from acquire.bench.fixture_desk import FixtureDesk, Place
 from acquire.clock import Clock
-from acquire.records import Command, Event, FixtureMoved, FixtureOpen, Notice, Weight
+from acquire.records import Code, Command, Event, FixtureMoved, FixtureOpen, Notice, Pair, Weight
 from drivers.errors import MeterRefused
 from drivers.meter import Capabilities, Held, Identity, Meter, Setup
 from drivers.reading import Kind, Quantity, Reading
@@ -238,9 +238,9 @@ class FixtureMeter:
         if all(how):
             await self._card.open_all()
             await self._arrived(None)
-            words = f"with both clips proven: {how[0]}; {how[1]}"
+            witness = tuple(pair for pair in how if pair is not None)
             self.desk.told = True  # before: the answer may be seen while the order is still under way
-            if await self._refused(FixtureOpen(words)):
+            if await self._refused(FixtureOpen(witness)):
                 self.desk.told = False
             await self._answered()
             return
@@ -248,9 +248,11 @@ class FixtureMeter:
         await self._arrived(place)
         self._unproven = place
         self.desk.proving = None if self.desk.asked is None else self.desk.asked.pair
-        pins = " and ".join(pin for pin, words in zip((place.high, place.low), how, strict=True) if not words)
-        text = f"{place} reads open, and nothing proves the clip on {pins}: look at it, then press Enter."
-        await self._say(Weight.WARNING, "fixture.unproven", text)
+        pins = tuple(pin for pin, proof in zip((place.high, place.low), how, strict=True) if not proof)
+        if self.tell is not None:
+            pair, now_s = Pair(place.high, place.low), self._clock.utc_s()
+            told = Notice(Weight.WARNING, Code.FIXTURE_UNPROVEN, now_s, pair=pair, facts={"pins": pins})
+            await self.tell(told)
 
     async def _answered(self) -> None:
         """Give the record a moment to take the verdict: a conversion of nothing would last longer."""
@@ -272,21 +274,18 @@ class FixtureMeter:
                 return reading.value_si
         return None
 
-    async def _proven(self, bus: str, pin: str, source: AsyncIterator[Reading]) -> str:
-        """What proves that a pin's clip and its relay on a bus conduct; empty where nothing does."""
+    async def _proven(self, bus: str, pin: str, source: AsyncIterator[Reading]) -> Pair | None:
+        """What proves that a pin's clip and its relay on a bus conduct; None where nothing does.
+
+        The pin twice stands for its two contacts; an empty second pin for the operator's key.
+        """
         for where in self.desk.proofs(bus, pin):
             await self._card.connect(self._wiring.of(where))
             if await self._conducts(source):
-                if where.high == where.low:
-                    return f"{pin} by its two contacts"
-                return f"{pin} conducts to {next(iter(where.pins - {pin}))}"
-        return f"{pin} confirmed by key" if pin in self.desk.by_key else ""
+                return Pair(pin, next(iter(where.pins - {pin}), pin))
+        return Pair(pin, "") if pin in self.desk.by_key else None
 
     async def _refused(self, command: Command) -> bool:
         """Give an order to the heart; whether it refuses, as it does while the journal cannot be written."""
         events = await self.command(command) if self.command is not None else []
-        return any(isinstance(event, Notice) and event.code == "command.refused" for event in events)
-
-    async def _say(self, weight: Weight, code: str, text: str) -> None:
-        if self.tell is not None:
-            await self.tell(Notice(weight, code, text, self._clock.utc_s()))
+        return any(isinstance(event, Notice) and event.code is Code.COMMAND_REFUSED for event in events)

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from acquire.records import (
     Ask,
     CheckStandard,
+    Code,
     Event,
     Judged,
     LeadZero,
@@ -89,7 +90,7 @@ class FixtureDesk:
                 if self.proving is not None and event.verdict.raw_ohm is None:
                     self.by_key |= set(self.proving)  # nobody else can have called it open
                 self.served, self.told, self.proving = True, False, None
-            case Notice(code="command.refused"):
+            case Notice(code=Code.COMMAND_REFUSED):
                 self.told = False
             case LeadZero() | CheckStandard():
                 self.served = True

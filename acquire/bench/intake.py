@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 
 from acquire.bench.doubts import DisplayDoubts
 from acquire.clock import Clock
-from acquire.records import Notice, Weight
+from acquire.records import Code, Fact, Notice, Weight
 from acquire.steps.setup_choice import Wanted
 from drivers.errors import LinkLost, LinkTimeout, LinkUnavailable, MeterError, MeterRefused
 from drivers.meter import Meter, Setup
@@ -28,7 +28,7 @@ class Feed:
     """One instrument on its way in.
 
     Attributes:
-        name: for people, e.g. "meter" or "thermometer".
+        name: "meter" or "thermometer"; codes of its notices begin with it.
         meter: the driver.
         clock: for the time of notices.
         take: receives every reading.
@@ -93,10 +93,10 @@ class Feed:
         try:
             held = await self.meter.configure(setup)
         except MeterRefused as error:
-            await self._say(Weight.STOP, f"{self.name}.refused", str(error))
+            await self._say(Weight.STOP, "refused", cause=str(error))
             return
         for sentence in held.please_turn:
-            await self._say(Weight.WARNING, f"{self.name}.turn", sentence)
+            await self._say(Weight.WARNING, "turn", turn=sentence)
 
     async def _doubt(self, reading: Reading) -> None:
         """Tell doubts before the reading can settle."""
@@ -108,7 +108,7 @@ class Feed:
         self.connected, self._wait_s = True, FIRST_WAIT_S
         if self._told:
             self._told = None
-            await self._say(Weight.REMARK, f"{self.name}.back", f"The {self.name} is back.")
+            await self._say(Weight.REMARK, "back")
 
     async def _broken(self, error: MeterError) -> None:
         """Say once what is wrong; stay quiet while it stays the same."""
@@ -118,7 +118,7 @@ class Feed:
         follows = self._told is LinkLost and kind in (LinkUnavailable, LinkTimeout)  # the same outage
         if kind is not self._told and not follows:
             self._told = kind
-            await self._say(Weight.STOP, f"{self.name}.lost", f"The {self.name} gives no readings: {error}")
+            await self._say(Weight.STOP, "lost", cause=str(error))
 
-    async def _say(self, weight: Weight, code: str, text: str) -> None:
-        await self.tell(Notice(weight, code, text, self.clock.utc_s()))
+    async def _say(self, weight: Weight, what: str, **facts: Fact) -> None:
+        await self.tell(Notice(weight, Code(f"{self.name}.{what}"), self.clock.utc_s(), facts=facts))

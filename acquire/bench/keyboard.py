@@ -10,7 +10,6 @@ import asyncio
 import codecs
 import contextlib
 import os
-import re
 import sys
 import termios
 import tty
@@ -36,21 +35,11 @@ from acquire.records import (
     StartUnit,
     TypeResult,
     TypeTemperature,
+    Undo,
     ZeroLeads,
 )
 from acquire.records.commands import COLDEST_CELSIUS, WARMEST_CELSIUS
-
-HELP = (
-    "Type or scan a serial and press Enter to put a unit on the bench.\n"
-    "Enter alone: the probes are on the pair.\n"
-    "The unit: .again [step]  .skip REASON  .end REASON  .note TEXT\n"
-    "The bench: .zero  .temperature 21.5 °C  .check  .override REASON\n"
-    "Other instruments: .result NAME = VALUE, ...\n"
-    "Batches: .batch NAME, 40 units  .pause  .resume [NAME]  .finish\n"
-    "Spools: .spool NAME for WINDINGS  .accept REASON\n"
-    "This: .help"
-)
-"""What can be typed, line by line."""
+from acquire.words.forms import FORMS
 
 LONGEST_LINE = 200
 """Characters; a serial or remark is never longer, and a scanner gone wild must not fill the memory."""
@@ -78,27 +67,18 @@ def to_command(line: str) -> Command | None:
         return None
     if word in ALONE:
         return ALONE[word](rest)
-    makers: dict[str, Callable[[str], Command]] = {
-        ".skip": SkipStep,
-        ".end": GiveUpUnit,
-        ".note": Note,
-        ".override": OverrideCheck,
-        ".temperature": _temperature,
-        ".batch": opening,
-        ".spool": change_of_spool,
-        ".accept": AcceptFirstUnit,
-    }
-    if word not in makers:
-        near = get_close_matches(word, [*ALONE, *makers], 1)
+    if word not in WITH_MORE:
+        near = get_close_matches(word, [*ALONE, *WITH_MORE], 1)
         meant = f"Did you mean {near[0]}? " if near else ""
         raise InputImpossible(f"{word} is no command.", f"{meant}.help lists them all.")
     if not rest:
-        raise InputImpossible(f"{word} needs something behind it.", f"Write {_form(word)}.")
-    return makers[word](rest)
+        raise InputImpossible(f"{word} needs something behind it.", f"Write {FORMS[word]}.")
+    return WITH_MORE[word](rest)
 
 
 ALONE: dict[str, Callable[[str], Command]] = {
     ".again": lambda step: MeasureAgain(step or None),
+    ".undo": lambda _: Undo(),
     ".zero": lambda _: ZeroLeads(),
     ".check": lambda _: CheckMeter(),
     ".result": TypeResult,
@@ -107,11 +87,6 @@ ALONE: dict[str, Callable[[str], Command]] = {
     ".finish": FinishBatch,
 }
 """Words that need nothing behind them, with what they make of anything that is there."""
-
-
-def _form(word: str) -> str:
-    """How a word is written with what belongs behind it, as the help has it."""
-    return next(form for form in re.split(r"\n|: |  ", HELP) if form.split(" ")[0] == word)
 
 
 def _temperature(text: str) -> TypeTemperature:
@@ -127,6 +102,21 @@ def _temperature(text: str) -> TypeTemperature:
         )
     return TypeTemperature(celsius)
 
+
+WITH_MORE: dict[str, Callable[[str], Command]] = {
+    ".skip": SkipStep,
+    ".end": GiveUpUnit,
+    ".note": Note,
+    ".override": OverrideCheck,
+    ".temperature": _temperature,
+    ".batch": opening,
+    ".spool": change_of_spool,
+    ".accept": AcceptFirstUnit,
+}
+"""Words that need something behind them, with what they make of it."""
+
+COMMAND_WORDS = frozenset(word.removeprefix(".") for word in (".help", *ALONE, *WITH_MORE))
+"""What a serial is asked about when it begins with it: somebody may have forgotten the full stop."""
 
 RUB_OUT = "\x15"
 """Ctrl-U, which takes the whole line back on every terminal (termios VKILL)."""

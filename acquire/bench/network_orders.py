@@ -12,6 +12,7 @@ from acquire.bench.daemon import Daemon
 from acquire.outlets.orders import ORDERS, Answer, Order, Stop
 from acquire.records import (
     AcceptFirstUnit,
+    Code,
     Command,
     GiveUpUnit,
     Note,
@@ -22,6 +23,8 @@ from acquire.records import (
     TypedResult,
     Weight,
 )
+from acquire.words.beside import typed_answer
+from acquire.words.notices import WAYS, said
 
 ANSWER_FIRST_S = 0.3
 """An order to stop is answered before it is obeyed: with the bench goes the connection."""
@@ -43,12 +46,12 @@ class Orders:
     Attributes:
         daemon: the bench.
         stop: set by the order to stop.
-        way: how they come in, as the record says it.
+        way: how they come in, a key of `WAYS`.
     """
 
     daemon: Daemon
     stop: asyncio.Event
-    way: str = "over MQTT"
+    way: str = "mqtt"
 
     async def __call__(self, order: Order) -> Answer:
         """Do it, and say what became of it once it is on the record: "done" outlives a power cut."""
@@ -57,10 +60,10 @@ class Orders:
             return Answer(done=True)
         reason = ""
         for event in await self.daemon.command(_told_how(order, self.way)):
-            if isinstance(event, Notice) and event.code == "command.refused":
-                return Answer(done=False, reason=event.text)
+            if isinstance(event, Notice) and event.code is Code.COMMAND_REFUSED:
+                return Answer(done=False, reason=said(event))
             if isinstance(event, TypedResult) and event.outcome is Outcome.CANNOT_JUDGE:
-                reason = event.answer
+                reason = typed_answer(event)
         if not isinstance(order, WORDED):
             await self.daemon.tell(self._taken(order))
         try:
@@ -73,16 +76,14 @@ class Orders:
         """What the record says of an order that has no words of its own."""
         name = next(name for name, kind in ORDERS.items() if isinstance(order, kind))
         unit = self.daemon.pipeline.unit
-        text = f"Ordered {self.way}: {name.replace('_', ' ')}."
-        return Notice(
-            Weight.REMARK, "order.taken", text, self.daemon.clock.utc_s(), unit.serial if unit else ""
-        )
+        serial, facts = unit.serial if unit else "", {"way": self.way, "order": name}
+        return Notice(Weight.REMARK, Code.ORDER_TAKEN, self.daemon.clock.utc_s(), serial, facts=facts)
 
 
 def _told_how(order: Command, way: str) -> Command:
     """The same order with its reason saying how it came in, for the record."""
     if isinstance(order, REASONED):
-        return replace(order, reason=f"{order.reason} ({way})")
+        return replace(order, reason=f"{order.reason} ({WAYS[way]})")
     if isinstance(order, Note):
-        return replace(order, text=f"{order.text} ({way})")
+        return replace(order, text=f"{order.text} ({WAYS[way]})")
     return order

@@ -13,28 +13,23 @@ from acquire.journal.question import Question
 from acquire.records import (
     Batch,
     CheckStandard,
+    Ending,
     Event,
     Evidence,
     Judged,
     LeadZero,
     Notice,
-    Pair,
     Purpose,
     Recorded,
     TypedResult,
     UnitKnown,
     UnitResult,
     UnitStarted,
-    Verdict,
 )
-from acquire.records.bench import ASKED_FOR
-from acquire.steps.recall import HINTS, LEFT_OUT
+from acquire.records.codes import ASKED_FOR, Code
 
-ANSWERS = ASKED_FOR | {"command.unknown"}
+ANSWERS = ASKED_FOR | {Code.COMMAND_UNKNOWN}
 """Notices that only answer whoever typed: shown, and no part of the record."""
-
-OF_STEPS = HINTS | {LEFT_OUT}
-"""Notices that a step cannot go on without, after a power cut."""
 
 
 def recorded(events: Sequence[Event]) -> list[tuple[Recorded, Evidence | None]]:
@@ -50,24 +45,6 @@ def recorded(events: Sequence[Event]) -> list[tuple[Recorded, Evidence | None]]:
         ):
             kept.append((event, None))
     return kept
-
-
-def standing(records: Sequence[Recorded]) -> list[Verdict | Notice]:
-    """What an unfinished unit's record tells of its steps: verdicts, steps left out, values refused.
-
-    Without what was told of a pair before it was asked for again.
-    """
-    told: list[Verdict | Notice] = []
-    for record in records:
-        if isinstance(record, Verdict) or (isinstance(record, Notice) and record.code in OF_STEPS):
-            told.append(record)
-        elif isinstance(record, Notice) and record.code == "step.again" and record.pair is not None:
-            told = [each for each in told if _pair_of(each) != record.pair]
-    return told
-
-
-def _pair_of(record: Verdict | Notice) -> Pair | None:
-    return record.pair if isinstance(record, Notice) else Pair(record.pin_a, record.pin_b)
 
 
 def unit_known(journal: Path, serial: str, purpose: Purpose, running: str = "") -> UnitKnown:
@@ -87,7 +64,11 @@ def unit_known(journal: Path, serial: str, purpose: Purpose, running: str = "") 
         starts = list(reader.values(Question(serial=serial, kinds=kinds), ("batch", "purpose")))
         rows = reader.values(Question(batch=running, kinds=kinds), ("serial",)) if running else iter(())
         others = {of for (of,) in rows} - {serial}
+        results = [
+            entry.record for entry in reader.find(Question(serial=serial, kinds=("unit_result",), limit=1))
+        ]
     batches = [batch for batch, _ in starts if batch]
     latest = batches[-1] if batches else ""
     attempts = sum(batch == latest and of == purpose.value for batch, of in starts) if latest else 0
-    return UnitKnown(serial, latest, attempts, len(others))
+    held = any(isinstance(result, UnitResult) and result.ending is Ending.WARM for result in results)
+    return UnitKnown(serial, latest, attempts, len(others), held)

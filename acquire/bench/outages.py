@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from acquire.outlets.outlet import Health
-from acquire.records import Notice, Weight
+from acquire.records import Code, Fact, Notice, Weight
 
 TELL_AFTER_S = 10.0
 """A shorter outage is nobody's business at the bench; workshop choice: a broker's restart takes less."""
@@ -42,9 +42,10 @@ class Outages:
                 lasted_s = monotonic_s - self._since_s.setdefault(health.name, monotonic_s)
                 if lasted_s >= self.tell_after_s and health.name not in self._told:
                     self._told.add(health.name)
-                    told.append(Notice(Weight.WARNING, "outlet.failing", health.failing, utc_s))
+                    failing: dict[str, Fact] = {"outlet": health.name, "cause": health.failing}
+                    told.append(Notice(Weight.WARNING, Code.OUTLET_FAILING, utc_s, facts=failing))
             elif (since_s := self._since_s.pop(health.name, None)) is not None and health.name in self._told:
                 self._told.discard(health.name)
-                text = f"{health.name} goes out again, after {monotonic_s - since_s:.0f} s."
-                told.append(Notice(Weight.REMARK, "outlet.back", text, utc_s))
+                back: dict[str, Fact] = {"outlet": health.name, "after_s": monotonic_s - since_s}
+                told.append(Notice(Weight.REMARK, Code.OUTLET_BACK, utc_s, facts=back))
         return told

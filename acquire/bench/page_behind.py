@@ -27,14 +27,11 @@ from acquire.page.facts import Facts
 from acquire.page.past import Past
 from acquire.page.say import Speaker, speaking_program
 from acquire.page.view import View
-from acquire.records import Batch, Event, Notice, TypedResult, UnitStarted, Verdict, Weight
+from acquire.records import Batch, Code, Event, Fact, Notice, Recorded, UnitStarted, Weight
 from drivers.reading import Reading
 
 TOKEN_FILE = "page-token"  # noqa: S105  (its name)
 """In the folder of the journal, where a bench file names no other."""
-
-MUTE = "page.mute"
-"""Code of the notice that this machine has no voice."""
 
 
 @dataclass(slots=True)
@@ -64,18 +61,16 @@ class Shown:
     def show(self, event: Event) -> None:
         """An event on its way to the terminal, and to the page."""
         self._behind_show(event)
-        if isinstance(event, Notice) and event.code == "files.taken":
+        if isinstance(event, Notice) and event.code is Code.FILES_TAKEN:
             self.view.on(self.daemon.pipeline.table, about_of(self.bench, self.daemon, self.speed))
         before = self.view.batch.name
         self.page.show(event)
         if isinstance(event, UnitStarted | Batch) and event.batch != before:
             self.count(event.batch)
 
-    def resumed(
-        self, started: UnitStarted, verdicts: Sequence[Verdict], typed: Sequence[TypedResult]
-    ) -> None:
+    def resumed(self, records: Sequence[Recorded]) -> None:
         """A unit that a power cut interrupted is back on the bench."""
-        self.view.resume(started, verdicts, typed)
+        self.view.resume(records)
         self.page.stream.changed()
 
     def see_readings(self) -> None:
@@ -147,10 +142,10 @@ class Shown:
             failing=tuple((each.name, each.failing) for each in daemon.healths if each.failing),
         )
 
-    def _calibration(self, now_s: float) -> str:
+    def _calibration(self, now_s: float) -> dict[str, Fact]:
         model = self.daemon.pipeline.model
         due: CalibrationDue | None = None if model is None else calibration_due(self.bench, model)
-        return due.sentence(now_s) if due is not None and due.past(now_s) else ""
+        return due.facts(now_s) if due is not None and due.past(now_s) else {}
 
 
 def open_for(bench: Bench, settings: PageSettings) -> BenchPage:
@@ -188,7 +183,7 @@ def stand_behind(page: BenchPage, bench: Bench, daemon: Daemon, stop: asyncio.Ev
         shown.facts,
         daemon.clock.utc_s,
         daemon.clock.monotonic_s,
-        Orders(daemon, stop, "on the page") if wants_orders else None,
+        Orders(daemon, stop, "page") if wants_orders else None,
         may_stop=bench.page is not None and bench.page.stop,
         reads=past.questions(),
         asks={"/batch": lambda words: batches.report({"name": view.batch.name, **words})},
@@ -199,8 +194,7 @@ def stand_behind(page: BenchPage, bench: Bench, daemon: Daemon, stop: asyncio.Ev
     page.put_behind(behind, view, speed=speed)
     view.know(shown.facts())
     if bench.page is not None and bench.page.speech is Speech.MACHINE and page.speaker is None:
-        text = "This machine has no voice: install espeak-ng, or let the browser speak."
-        mute = Notice(Weight.REMARK, MUTE, text, daemon.clock.utc_s())
+        mute = Notice(Weight.REMARK, Code.PAGE_MUTE, daemon.clock.utc_s())
         daemon.first_notices = [*daemon.first_notices, mute]
     daemon.displays["page batch"] = shown.begin
     return shown

@@ -20,6 +20,7 @@ from acquire.conditions import CalibrationDue, Conditions
 from acquire.errors import NAME_AND_RIGHTS, SteadyohmError
 from acquire.files.statements import ModelStatements
 from acquire.heart.fixture_hold import FixtureHold
+from acquire.journal.plain import from_plain, kind_of, to_plain
 from acquire.physics.wire import SpoolCard
 from acquire.pipeline import Pipeline
 from acquire.records import (
@@ -28,21 +29,20 @@ from acquire.records import (
     Command,
     Event,
     Judged,
-    Notice,
+    Recorded,
     Sheet,
-    TypedResult,
-    UnitStarted,
     Verdict,
 )
+from acquire.records.codes import Order
 from acquire.settle import SettleSettings
 from acquire.steps.checking import CheckDuty
-from acquire.steps.unit import Order
 from acquire.verdict.typed import Habit
 from drivers.models import MeterModel
 from drivers.reading import Reading
 
-VERSION = 1
-"""Of this spelling; a recording of a newer one is refused."""
+VERSION = 2
+"""Of this spelling; a recording of a newer one is refused. Version 1 told an interrupted unit in another way:
+such a line is refused, everything else of version 1 is read."""
 
 LONGEST_LINE = 4_000_000
 """Characters; the first line holds a whole sheet, no other is nearly as long."""
@@ -96,9 +96,6 @@ class _Exact(BaseModel):
     model_config = _EXACT
     bench: Bench | None = None
     reading: Reading | None = None
-    started: UnitStarted | None = None
-    verdicts: list[Verdict | Notice] | None = None
-    typed: list[TypedResult] | None = None
     batches: list[Batch] | None = None
 
 
@@ -178,13 +175,10 @@ class RecordedPipeline(Pipeline):
         self._write("batches", _spelt(batches=list(batches)))
         super().recall(batches)
 
-    def resume(
-        self, started: UnitStarted, told: Sequence[Verdict | Notice], typed: Sequence[TypedResult] = ()
-    ) -> None:
-        """As `Pipeline.resume`."""
-        plain = _spelt(verdicts=list(told))
-        self._write("resume", _spelt(started=started), plain, _spelt(typed=list(typed)))
-        super().resume(started, told, typed)
+    def replay(self, records: Sequence[Recorded], utc_s: float) -> list[Event]:
+        """As `Pipeline.replay`."""
+        self._write("replay", [[kind_of(record), to_plain(record)] for record in records], utc_s)
+        return super().replay(records, utc_s)
 
     def on(self, place: Circumstances, model: MeterModel, conditions: Conditions, **more: Any) -> Self:
         """The same bench with other files, between two units: it begins with a first line of its own.
@@ -317,9 +311,8 @@ def _step(pipeline: Pipeline, line: list[Any]) -> list[Event]:
             pipeline.link_lost()
         case ["batches", plain]:
             pipeline.recall(_read(batches=plain))
-        case ["resume", started, verdicts, *typed]:
-            results = _read(typed=typed[0]) if typed else ()
-            pipeline.resume(_read(started=started), _read(verdicts=verdicts), results)
+        case ["replay", records, utc_s]:
+            return pipeline.replay([from_plain(kind, plain) for kind, plain in records], float(utc_s))
         case _:
             raise ValueError("not a known line")
     return []

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, TextIO
 
 from acquire.bench.assembly import assemble
 from acquire.bench.daemon import Daemon
-from acquire.bench.keyboard import HELP, Keyboard, to_command
+from acquire.bench.keyboard import Keyboard, to_command
 from acquire.bench.service import service_of
 from acquire.bench.shared_files import fetch_before
 from acquire.bench.systemd import from_environment
@@ -26,7 +26,7 @@ from acquire.files.settings import Bench, load_bench
 from acquire.outlets.console import BenchConsole
 from acquire.outlets.terminal import Terminal
 from acquire.quantity import counted
-from acquire.records import Notice, Weight
+from acquire.records import Code, Notice, Weight
 
 if TYPE_CHECKING:
     from acquire.page.bench_page import BenchPage
@@ -127,10 +127,11 @@ async def _follow(keyboard: Keyboard, daemon: Daemon) -> None:
         try:
             command = to_command(line)
         except InputImpossible as error:
-            await daemon.tell(Notice(Weight.WARNING, "command.unknown", str(error), daemon.clock.utc_s()))
+            facts = {"said": str(error)}
+            await daemon.tell(Notice(Weight.WARNING, Code.COMMAND_UNKNOWN, daemon.clock.utc_s(), facts=facts))
             continue
         if command is None:
-            await daemon.tell(Notice(Weight.REMARK, "command.help", HELP, daemon.clock.utc_s()))
+            await daemon.tell(Notice(Weight.REMARK, Code.COMMAND_HELP, daemon.clock.utc_s()))
         else:
             await daemon.command(command)
 

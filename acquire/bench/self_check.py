@@ -17,13 +17,10 @@ from dataclasses import dataclass, field
 from acquire.bench.intake import Feed
 from acquire.clock import Clock
 from acquire.files.bench_tables import MeterSettings
-from acquire.records import Ask, Event, Notice, Prompt, Weight
+from acquire.records import Ask, Code, Event, Fact, Notice, Prompt, Weight, Why
 from acquire.steps.setup_choice import Wanted
 from drivers.reading import Kind, Quantity, Reading
 from drivers.self_check import AGREEING, CheckStep, fault_of, self_check_steps
-
-PASSED = "self_check.passed"
-"""Code of the notice that says so on the record."""
 
 HOLDS_S = 24 * 3600.0
 """A check is good for a day, over restarts of the bench: who swaps the meter for another of the same protocol
@@ -38,13 +35,8 @@ PATIENCE_S = 6.0
 ASKS = {"short": Ask.SHORT_PROBES, "open": Ask.LIFT, "resistor": Ask.CHECK_RESISTOR}
 """What the display asks for at each contact."""
 
-STEP = "self-check"
-"""What its prompts carry as their step."""
-
 OPEN_AT = 1
 """Place of the contact that is there before anybody has touched anything."""
-
-REMEDY = "If this is the right contact, the driver does not fit this meter: try another, or another profile."
 
 
 def mark_of(settings: MeterSettings, software: str) -> str:
@@ -66,7 +58,7 @@ def still_holds(notice: Notice | None, mark: str, now_utc_s: float) -> bool:
         mark: of the meter as the bench file describes it now.
         now_utc_s: seconds since 1970.
     """
-    if notice is None or notice.code != PASSED or mark not in notice.text:
+    if notice is None or notice.code is not Code.SELF_CHECK_PASSED or notice.facts.get("mark") != mark:
         return False
     return -CLOCKS_DIFFER_S <= now_utc_s - notice.utc_s <= HOLDS_S
 
@@ -105,7 +97,7 @@ class SelfCheck:
     _told: set[tuple[object, ...]] = field(default_factory=set)
     _asked_s: float | None = None
     _kept_back: Prompt | None = None
-    _read: list[str] = field(default_factory=list)
+    _read: dict[str, float | None] = field(default_factory=dict)
 
     @property
     def step(self) -> CheckStep:
@@ -147,34 +139,30 @@ class SelfCheck:
             await self._next(reading)
 
     async def _begin(self, reading: Reading) -> None:
-        text = (
-            f"Before verdicts, the {self.name} must pass its self-check: probes together, probes apart, then "
-            f"the resistor of {self.resistor_ohm:g} Ω."
-        )
-        await self._say(Weight.WARNING, "self_check.due", text)
+        await self._say(Weight.WARNING, Code.SELF_CHECK_DUE, meter=self.name, resistor_ohm=self.resistor_ohm)
         self._ask(reading.monotonic_s)
 
     def _ask(self, now_s: float) -> None:
         self._asked_s = now_s
         self._recent.clear()
         self._told.clear()
-        steps = self_check_steps(self.resistor_ohm)
-        ask, text = ASKS[self.step.name], f"Self-check: {self.step.prompt}"
-        self.show(Prompt(ask, text, step=STEP, steps_done=self._at, steps_total=len(steps)))
+        self._show(ASKS[self.step.name], Why.SELF_CHECK, self._at)
+
+    def _show(self, ask: Ask, why: Why, done: int) -> None:
+        total, facts = len(self_check_steps(self.resistor_ohm)), {"resistor_ohm": self.resistor_ohm}
+        self.show(Prompt(ask, steps_done=done, steps_total=total, why=why, facts=facts))
 
     async def _next(self, reading: Reading) -> None:
         """This contact is right."""
-        shown = "beyond range" if reading.value_si is None else f"{reading.value_si:g} Ω"
-        self._read.append(f"{self.step.name} {shown}")
+        self._read[f"{self.step.name}_ohm"] = reading.value_si
         if self._at + 1 < len(self_check_steps(self.resistor_ohm)):
             self._at += 1
             self._ask(reading.monotonic_s)
             return
         self._leaving = True
-        text = f"The {self.name} has passed its self-check: {', '.join(self._read)} (mark {self.mark})."
-        await self._say(Weight.REMARK, PASSED, text)
-        text = "Self-check passed: take the probes off the resistor."
-        self.show(Prompt(Ask.LIFT, text, step=STEP, steps_done=3, steps_total=3))
+        passed: dict[str, Fact] = {"meter": self.name, "mark": self.mark, **self._read}
+        await self._say(Weight.REMARK, Code.SELF_CHECK_PASSED, **passed)
+        self._show(Ask.LIFT, Why.SELF_CHECK_PASSED, self._at + 1)
 
     def _hand_over(self) -> None:
         self.passed = True
@@ -194,11 +182,11 @@ class SelfCheck:
         before = self_check_steps(self.resistor_ohm)[self._at - 1 if self._at else OPEN_AT]
         waiting = not fault_of(before, self._recent)  # the probes have not been moved yet
         weight = Weight.WARNING if waiting else Weight.STOP
-        text = f"Self-check, {self.step.name}: {fault}{'' if waiting else f' {REMEDY}'}"
-        await self._say(weight, "self_check.failed", text)
+        contact = self.step.name
+        await self._say(weight, Code.SELF_CHECK_FAILED, contact=contact, cause=fault, waiting=waiting)
 
-    async def _say(self, weight: Weight, code: str, text: str) -> None:
-        await self.tell(Notice(weight, code, text, self.clock.utc_s()))
+    async def _say(self, weight: Weight, code: Code, **facts: Fact) -> None:
+        await self.tell(Notice(weight, code, self.clock.utc_s(), facts=facts))
 
 
 def stand_before(

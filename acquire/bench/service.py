@@ -8,7 +8,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import time
-from collections.abc import AsyncIterator, Coroutine
+from collections.abc import AsyncIterator, Coroutine, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -25,7 +25,7 @@ from acquire.files.bench_tables import TemperatureSource
 from acquire.files.settings import Bench, load_bench
 from acquire.outlets.metrics import CONTENT_TYPE, Facts, exposition, health
 from acquire.quantity import counted
-from acquire.records import Notice, Weight
+from acquire.records import Code, Fact, Notice, Weight
 from drivers.errors import MeterError
 
 log = structlog.get_logger()
@@ -35,9 +35,6 @@ LOOK_S = 5.0
 
 SHOWN_FAULTS = 5
 """Of a refused file, told in one notice; `steadyohm check` tells all."""
-
-SHOWN_HASH = 12
-"""Digits of a file's hash that a notice shows."""
 
 FIXED_OF_METER = {"driver", "link", "id", "integration_plc", "offset_compensation", "options"}
 FIXED_OF_TEMPERATURE = {"source", "driver", "link", "id", "options"}
@@ -175,11 +172,12 @@ class Service:
             read_again.clear()
             self.supervisor.reloading(time.monotonic_ns() // 1000)
             try:
-                await self.daemon.tell(await self.read_again())
+                for notice in await self.read_again():
+                    await self.daemon.tell(notice)
             finally:  # whatever came of it, the bench is at work
                 self.supervisor.ready(self.status())
 
-    async def read_again(self) -> Notice:
+    async def read_again(self) -> list[Notice]:
         """Read bench, sheet and meter file again; they come into force between two units.
 
         Returns:
@@ -189,20 +187,16 @@ class Service:
         try:
             files = await asyncio.to_thread(self._read)
         except (SteadyohmError, MeterError) as error:
-            text = f"The files were read again and refused; the bench goes on with what it had. {_few(error)}"
-            return self._notice(Weight.WARNING, "files.refused", text)
+            return [self._notice(Weight.WARNING, Code.FILES_REFUSED, {"cause": _few(error)})]
         changed = _changes(self.files, files)
         if not changed:
             self._waiting, daemon.next_files = None, None
-            return self._notice(
-                Weight.REMARK, "files.same", "The files were read again: nothing has changed."
-            )
+            return [self._notice(Weight.REMARK, Code.FILES_SAME, {})]
         self._waiting = files
         if daemon.pipeline.unit is None:
             return self._take()
         daemon.next_files = self._take
-        text = f"The files were read again ({changed}); they count from the next unit on."
-        return self._notice(Weight.WARNING, "files.waiting", text)
+        return [self._notice(Weight.WARNING, Code.FILES_WAITING, changed)]
 
     def _read(self) -> Files:
         fetch_before(self.files.bench.file)
@@ -210,7 +204,7 @@ class Service:
         _refuse_fixed(self.files.bench, bench)
         return read_files(bench, self.daemon.clock)
 
-    def _take(self) -> Notice:
+    def _take(self) -> list[Notice]:
         """Put the files that wait into force. No unit is on the bench."""
         before, files = self.files, self._waiting or self.files
         daemon = self.daemon
@@ -218,9 +212,7 @@ class Service:
         daemon.pipeline = daemon.pipeline.on(files.place, files.model, conditions, **files.limits)
         daemon.thermometer_u_kelvin = files.bench.temperature.standard_uncertainty_kelvin
         self.files, self._waiting, daemon.next_files = files, None, None
-        words = [f"The bench now works by other files: {_changes(before, files)}."]
-        words += [notice.text for notice in files.notices]
-        return self._notice(Weight.WARNING, "files.taken", " ".join(words))
+        return [self._notice(Weight.WARNING, Code.FILES_TAKEN, _changes(before, files)), *files.notices]
 
     def _conditions(self, before: Bench, now: Bench) -> Conditions:
         """What goes on holding of temperature and lead zero, and what the bench file now states."""
@@ -232,8 +224,8 @@ class Service:
             new.lead = old.lead
         return new
 
-    def _notice(self, weight: Weight, code: str, text: str) -> Notice:
-        return Notice(weight, code, text, self.daemon.clock.utc_s())
+    def _notice(self, weight: Weight, code: Code, facts: Mapping[str, Fact]) -> Notice:
+        return Notice(weight, code, self.daemon.clock.utc_s(), facts=facts)
 
 
 def service_of(daemon: Daemon, bench: Bench, supervisor: Supervisor) -> Service:
@@ -257,17 +249,15 @@ def _refuse_fixed(before: Bench, now: Bench) -> None:
                              "Stop the bench and start it again.")  # fmt: skip
 
 
-def _changes(before: Files, now: Files) -> str:
-    """Which files have changed, with their hashes; empty when none has."""
+def _changes(before: Files, now: Files) -> dict[str, Fact]:
+    """Which files have changed, each with its name and its hashes now and before; empty when none has."""
     pairs = (
-        ("bench file", before.bench.content_hash, now.bench.content_hash),
-        (f"sheet {now.place.sheet.name}", before.place.sheet.content_hash, now.place.sheet.content_hash),
-        (f"meter file {now.model.name}", before.model.content_hash, now.model.content_hash),
+        ("bench_file", "", before.bench.content_hash, now.bench.content_hash),
+        ("sheet", now.place.sheet.name, before.place.sheet.content_hash, now.place.sheet.content_hash),
+        ("meter_file", now.model.name, before.model.content_hash, now.model.content_hash),
     )
-    told = [
-        f"{what} {new[:SHOWN_HASH]} in place of {old[:SHOWN_HASH]}" for what, old, new in pairs if old != new
-    ]
-    return ", ".join([*told, *(["other spool cards"] if before.cards != now.cards else [])])
+    changed: dict[str, Fact] = {what: (name, new, old) for what, name, old, new in pairs if old != new}
+    return changed | ({"spool_cards": True} if before.cards != now.cards else {})
 
 
 def _few(error: SteadyohmError | MeterError) -> str:

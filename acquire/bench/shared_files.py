@@ -6,8 +6,8 @@ Not for the copying (files.shared) nor for taking files in between two units (se
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Protocol
 
@@ -17,7 +17,7 @@ from acquire.errors import FileInvalid
 from acquire.files.settings import Bench
 from acquire.files.shared import Fetched, SharedSettings, fetch
 from acquire.files.toml_file import Faults, read_toml
-from acquire.records import Notice, Weight
+from acquire.records import Code, Fact, Notice, Weight
 
 LOOK_S = 60.0
 """How often a bench looks into the shared folder."""
@@ -59,7 +59,7 @@ class Watch:
     served: Served
     take: Callable[[], None]
     every_s: float = LOOK_S
-    told: str = field(default="")
+    told: Notice | None = None
 
     async def run(self) -> None:
         """Look until the bench ends."""
@@ -73,53 +73,37 @@ class Watch:
         """Fetch what is new; tell what is older here, refused, or away; ask for it to be taken if wanted."""
         found = await asyncio.to_thread(fetch, shared)
         old = older(bench, self.served.files, found, shared.into)
-        said = words(old, found, shared)
-        if said is not None and said.text != self.told:
-            await self.served.daemon.tell(said.of(self.served.daemon.clock.utc_s()))
+        notice = news(old, found, shared)
+        if notice is not None and notice != self.told:
+            await self.served.daemon.tell(replace(notice, utc_s=self.served.daemon.clock.utc_s()))
             if old and shared.by_itself:
                 self.take()
-        self.told = "" if said is None else said.text
+        self.told = notice
 
 
-@dataclass(frozen=True, slots=True)
-class Said:
-    """A notice without its time."""
-
-    code: str
-    text: str
-    weight: Weight
-
-    def of(self, utc_s: float) -> Notice:
-        """Give the notice."""
-        return Notice(self.weight, self.code, self.text, utc_s)
-
-
-def older(bench: Bench, files: Files, found: Fetched, into: Path) -> list[str]:
-    """Which of the files in force are others than the shared folder means, in words."""
+def older(bench: Bench, files: Files, found: Fetched, into: Path) -> dict[str, Fact]:
+    """Which of the files in force are others than the shared folder means: name, hash here, newest hash."""
     in_force = (
         ("sheet", files.place.sheet.name, bench.sheet, files.place.sheet.content_hash),
-        ("meter file", files.model.name, bench.meter.model, files.model.content_hash),
+        ("meter_file", files.model.name, bench.meter.model, files.model.content_hash),
     )
-    told = []
+    old: dict[str, Fact] = {}
     for kind, name, path, digest in in_force:
         meant = found.meant.get(path.relative_to(into).as_posix()) if path.is_relative_to(into) else None
         if meant is not None and meant != digest:
-            told.append(f"the {kind} {name} {digest[:12]} while {meant[:12]} is the newest")
-    return told
+            old[kind] = (name, digest, meant)
+    return old
 
 
-def words(old: list[str], found: Fetched, shared: SharedSettings) -> Said | None:
-    """What the operator must know; None where all is as it should be."""
+def news(old: Mapping[str, Fact], found: Fetched, shared: SharedSettings) -> Notice | None:
+    """What the operator must know, still without its time; None where all is as it should be."""
     if old:
-        how = "it is taken after this unit" if shared.by_itself else "send SIGHUP or start the bench again"
-        return Said("files.old", f"This bench works by {' and '.join(old)}: {how}.", Weight.WARNING)
+        facts = {**old, "by_itself": shared.by_itself}
+        return Notice(Weight.WARNING, Code.FILES_OLD, 0.0, facts=facts)
     if found.refused:
         name, why = next(iter(found.refused.items()))
-        more = f" and {len(found.refused) - 1} more" if len(found.refused) > 1 else ""
-        text = f"The shared file {name}{more} was not taken: {why}. The bench goes on with its copy."
-        return Said("files.not_fetched", text, Weight.WARNING)
+        refused: dict[str, Fact] = {"file": name, "others": len(found.refused) - 1, "cause": why}
+        return Notice(Weight.WARNING, Code.FILES_NOT_FETCHED, 0.0, facts=refused)
     if found.away:
-        why = found.away.rstrip(".")
-        text = f"The shared folder cannot be looked into: {why}. The bench goes on with its copies."
-        return Said("files.away", text, Weight.REMARK)
+        return Notice(Weight.REMARK, Code.FILES_AWAY, 0.0, facts={"cause": found.away.rstrip(".")})
     return None

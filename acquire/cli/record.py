@@ -152,7 +152,8 @@ def result(
     from acquire.answers.typing_in import type_in, wanted_lines
     from acquire.errors import InputImpossible
     from acquire.journal.plain import to_plain
-    from acquire.records.words import OUTCOME_WORDS
+    from acquire.words.beside import typed_answer
+    from acquire.words.outcomes import OUTCOME_WORDS
 
     if not results:
         for line in wanted_lines(bench):
@@ -165,7 +166,7 @@ def result(
             typer.echo(json.dumps(to_plain(record), ensure_ascii=False))
         else:
             word = OUTCOME_WORDS[record.outcome] if record.outcome else "recorded"
-            typer.echo(f"{record.serial}: {record.name}: {word}: {record.answer}".removesuffix(": "))
+            typer.echo(f"{record.serial}: {record.name}: {word}: {typed_answer(record)}".removesuffix(": "))
 
 
 def replay(

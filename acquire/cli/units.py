@@ -34,12 +34,13 @@ def explain(
 ) -> None:
     """Explain values told over the telephone: what is likely wrong, how sure, what to measure next."""
     from acquire.answers.told import explanation_of
+    from acquire.words.faults import sentence
 
     explanation = explanation_of(sheet, reading, temperature, leads, meter)
     if as_json:
         facts = {
             "hypotheses": [
-                {"fault": h.fault, "probability": h.probability, "sentence": h.sentence}
+                {"fault": h.fault, "probability": h.probability, "sentence": sentence(h)}
                 for h in explanation.hypotheses
             ],
             "next_pair": list(explanation.next_pair) if explanation.next_pair else None,

@@ -6,11 +6,12 @@ Only what can be checked inside one table is checked here. Not for reading files
 from __future__ import annotations
 
 import math
+import re
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import Field, PlainValidator, ValidationInfo, model_validator
+from pydantic import AfterValidator, Field, PlainValidator, ValidationInfo, model_validator
 from pydantic_core import PydanticCustomError
 
 from acquire.files.toml_file import Flag, Table, Text
@@ -56,6 +57,16 @@ def _scanner_link(given: object) -> str:
     if isinstance(given, str) and given.startswith("keyboard:/"):
         return given
     return _link(given)
+
+
+def _expression(given: str) -> str:
+    """A regular expression."""
+    try:
+        re.compile(given)
+    except re.error as error:
+        what = f'"{given}" is no regular expression: {error}.'
+        raise _sentence(what, "Write one such as 'P80-\\d{4}', in single quotes.") from error
+    return given
 
 
 def _options(given: object, info: ValidationInfo) -> dict[str, Any]:
@@ -138,6 +149,7 @@ class PlaceSettings(Table):
         batch: number of the batch; goes on the record.
         order: guided, one step after the other as the sheet lists them; or free, whichever is touched.
         spools: path of the file of spool cards; None where no spool was measured.
+        serial_pattern: regular expression that every serial matches in full; others are asked about.
     """
 
     name: BenchName
@@ -147,6 +159,7 @@ class PlaceSettings(Table):
     batch: BatchName = ""
     order: StepOrder = StepOrder.GUIDED
     spools: Annotated[FilePath | None, Field(examples=['"../wire/spools.toml"'])] = None
+    serial_pattern: Annotated[str, AfterValidator(_expression), Field(examples=["'P80-\\d{4}'"])] = ""
 
 
 class MeterSettings(Table):

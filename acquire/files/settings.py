@@ -67,8 +67,8 @@ class Bench(Table):
     Attributes:
         file: the file itself.
         content_hash: SHA-256 of its bytes, hexadecimal.
-        name, purpose, sheet, operator, batch, order, spools: of the `[bench]` table; `sheet` and `spools`
-            are paths.
+        name, purpose, sheet, operator, batch, order, spools, serial_pattern: of the `[bench]` table;
+            `sheet` and `spools` are paths.
         meter: the instrument that measures ohms.
         temperature: where the winding's temperature comes from.
         scanner: None where serials are typed.
@@ -95,6 +95,7 @@ class Bench(Table):
     batch: str
     order: StepOrder
     spools: Path | None
+    serial_pattern: str
     meter: MeterSettings
     temperature: TemperatureSettings
     scanner: ScannerSettings | None

@@ -8,9 +8,20 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from acquire.errors import InputImpossible
 from acquire.physics.wire import SpoolCard
-from acquire.records import Batch, BatchDeed, BatchState, Circumstances, Event
+from acquire.records import (
+    Batch,
+    BatchDeed,
+    BatchState,
+    Circumstances,
+    Code,
+    Event,
+    Fact,
+    Notice,
+    Refusal,
+    Refused,
+    Weight,
+)
 
 
 @dataclass(slots=True)
@@ -42,17 +53,14 @@ class BatchBook:
         paused = (each for each in reversed(self.known.values()) if each.state is BatchState.PAUSED)
         return next(paused, None)
 
-    @property
-    def standing(self) -> str:
-        """Where the bench is with its batches, one sentence; empty where none is open."""
-        if self.batch is not None:
-            spools = ", ".join(dict.fromkeys(each.spool for each in self.batch.spools))
-            return f"The batch {self.running} goes on{f', wound from {spools}' if spools else ''}."
-        return (
-            ""
-            if self.paused is None
-            else f"The batch {self.paused.batch} is paused: .resume goes on with it."
-        )
+    def standing(self, utc_s: float) -> Notice | None:
+        """Where the bench is with its batches; None where none is open."""
+        batch = self.batch or self.paused
+        if batch is None:
+            return None
+        spools = tuple(dict.fromkeys(each.spool for each in batch.spools))
+        facts: dict[str, Fact] = {"batch": batch.batch, "paused": self.batch is None, "spools": spools}
+        return Notice(Weight.REMARK, Code.BATCH_STANDING, utc_s, facts=facts)
 
     def recall(self, batches: Sequence[Batch]) -> None:
         """Take up what the record says, oldest first."""
@@ -63,49 +71,48 @@ class BatchBook:
         """The batch of a name; without one the one that was paused last.
 
         Raises:
-            InputImpossible: there is none.
+            Refused: there is none.
         """
         if name:
             if name not in self.known:
-                raise InputImpossible(f"There is no batch {name}.", "Type .batch and its name to begin it.")
+                raise Refused(Refusal.BATCH_UNKNOWN, batch=name)
             return self.known[name]
         if self.paused is None:
-            raise InputImpossible("No batch is paused.", "Type .batch and a name to begin one.")
+            raise Refused(Refusal.NO_BATCH_PAUSED)
         return self.paused
 
     def same_sheet(self, batch: Batch) -> None:
         """Make sure that the bench has the sheet that the batch is of.
 
         Raises:
-            InputImpossible: it has another.
+            Refused: it has another.
         """
         if batch.sheet != self.place.sheet.name:
-            raise InputImpossible(
-                f"The batch {batch.batch} is of {batch.sheet}, and the bench has {self.place.sheet.name}.",
-                "Change the sheet, or take another batch.",
-            )
+            here = self.place.sheet.name
+            raise Refused(Refusal.BATCH_OTHER_SHEET, batch=batch.batch, sheet=batch.sheet, here=here)
 
     def made_way(self, utc_s: float) -> list[Event]:
         """One batch at a time: the one that is running is paused."""
         batch = self.batch
         if batch is None:
             return []
-        return [self.did(batch, BatchDeed.PAUSED, utc_s, "another batch took its place")]
+        return [self.did(batch, BatchDeed.MADE_WAY, utc_s)]
 
     def needed(self) -> Batch:
         """The batch that is running.
 
         Raises:
-            InputImpossible: none is.
+            Refused: none is.
         """
         if self.batch is None:
-            raise InputImpossible("No batch is running.", "Type .batch and a name to begin one.")
+            raise Refused(Refusal.NO_BATCH_RUNNING)
         return self.batch
 
-    def did(self, batch: Batch, deed: BatchDeed, utc_s: float, remark: str) -> Batch:
+    def did(self, batch: Batch, deed: BatchDeed, utc_s: float, remark: str = "") -> Batch:
         """Write a deed on a batch: the record of it, which is the latest from now on."""
         state = {
             BatchDeed.PAUSED: BatchState.PAUSED,
+            BatchDeed.MADE_WAY: BatchState.PAUSED,
             BatchDeed.FINISHED: BatchState.FINISHED,
             BatchDeed.RESUMED: BatchState.RUNNING,
         }.get(deed, batch.state)
@@ -119,6 +126,7 @@ class BatchBook:
                 sheet_hash=place.sheet.content_hash if batch.sheet == place.sheet.name else batch.sheet_hash,
                 operator=place.operator or batch.operator,
                 remark=remark,
+                changed=batch.changed if deed is BatchDeed.SPOOL_CHANGED else (),
                 utc_s=utc_s,
             )
         )

@@ -9,29 +9,35 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
-from acquire.errors import InputImpossible
 from acquire.heart.batch_book import BatchBook
 from acquire.heart.first_look import compared
 from acquire.heart.spools import fitting, mismatch, wound_from
-from acquire.quantity import counted
 from acquire.records import (
     AcceptFirstUnit,
+    Ask,
     Batch,
     BatchDeed,
     BatchState,
     ChangeSpool,
+    Code,
+    Ending,
     Event,
+    Fact,
     FinishBatch,
     Notice,
     OpenBatch,
     PauseBatch,
+    Prompt,
     Purpose,
+    Refusal,
+    Refused,
     ResumeBatch,
     StartUnit,
     UnitKnown,
     UnitResult,
     UnitStarted,
     Weight,
+    Why,
 )
 from acquire.verdict.first_unit import Reading
 
@@ -52,17 +58,17 @@ class Batches(BatchBook):
 
     _units: dict[str, tuple[str, int]] = field(default_factory=dict)
     _others: int = 0
+    _held: str = ""  # the serial of a unit that comes back after it was held as warm
 
-    @property
-    def next_unit(self) -> str:
+    def prompt(self) -> Prompt:
         """What is asked of the operator between two units."""
         batch = self.batch
-        if batch is not None and batch.doubt:
-            return f"{batch.first_serial} is in doubt: type .accept and why, or .spool, or measure it again."
+        if batch is not None and batch.first_doubt:
+            return Prompt(Ask.START_UNIT, why=Why.DOUBT, facts={"first": batch.first_serial})
         if batch is not None and self.count and batch.expected is not None:
-            told = f"{batch.batch} has {self.count} of {batch.expected}"
-            return f"Scan or type the serial of the next unit; {told}."
-        return "Scan or type the serial of the next unit."
+            facts: dict[str, Fact] = {"batch": batch.batch, "count": self.count, "expected": batch.expected}
+            return Prompt(Ask.START_UNIT, why=Why.COUNTED, facts=facts)
+        return Prompt(Ask.START_UNIT)
 
     def go_on(self, before: Batches) -> None:
         """Take up what was going on under other files."""
@@ -76,18 +82,19 @@ class Batches(BatchBook):
         name = self.place.batch
         if not name or name in self.known:
             return []
-        return self._open(OpenBatch(name, remark="named by the bench file"), utc_s)
+        return self._open(OpenBatch(name), utc_s)
 
     def obey(self, command: BatchCommand, utc_s: float) -> list[Event]:  # noqa: PLR0911  (one line a command)
         """Carry out a command.
 
         Raises:
-            InputImpossible: it cannot be carried out now; says why.
+            Refused: it cannot be carried out now.
         """
         match command:
             case UnitKnown():
                 self._remember(command.serial, command.batch, command.attempts)
                 self._others = command.others
+                self._held = command.serial if command.held else self._held
                 return []
             case OpenBatch():
                 return self._open(command, utc_s)
@@ -105,15 +112,13 @@ class Batches(BatchBook):
     def _open(self, command: OpenBatch, utc_s: float) -> list[Event]:
         name, place = command.batch.strip(), self.place
         if not name:
-            raise InputImpossible("A batch needs a name.", "Type it behind the word, such as .batch lot 12.")
+            raise Refused(Refusal.BATCH_NAMELESS)
         there = self.known.get(name)
         if there is not None:
             if there.state is BatchState.PAUSED:
                 return self._resume(ResumeBatch(name, command.remark), utc_s)
-            raise InputImpossible(
-                f"The batch {name} is {there.state.value} already.",
-                "Type .resume and its name to add units to it, or give the new one another name.",
-            )
+            finished = there.state is BatchState.FINISHED
+            raise Refused(Refusal.BATCH_FINISHED if finished else Refusal.BATCH_TAKEN, batch=name)
         fresh = Batch(
             bench=place.bench,
             batch=name,
@@ -124,8 +129,6 @@ class Batches(BatchBook):
             expected=command.expected,
             spools=(),
             first_serial="",
-            doubt="",
-            doubt_probability=None,
             operator=command.operator or place.operator,
             remark=command.remark,
             utc_s=utc_s,
@@ -136,7 +139,7 @@ class Batches(BatchBook):
     def _resume(self, command: ResumeBatch, utc_s: float) -> list[Event]:
         batch = self.named(command.batch)
         if batch.batch == self.running:
-            raise InputImpossible(f"The batch {batch.batch} is running.", "Scan the next unit.")
+            raise Refused(Refusal.BATCH_RUNNING, batch=batch.batch)
         self.same_sheet(batch)
         return [*self.made_way(utc_s), self.did(batch, BatchDeed.RESUMED, utc_s, command.remark)]
 
@@ -145,22 +148,26 @@ class Batches(BatchBook):
         names = fitting(command, sheet, self.cards)
         fresh = {name: wound_from(name, command.spool, self.cards) for name in names}
         kept = {each.winding: each for each in batch.spools} | fresh
-        remark = f"{command.spool} for {', '.join(names)}"
         changed = replace(
-            batch, spools=tuple(kept.values()), first_serial="", doubt="", doubt_probability=None
+            batch,
+            spools=tuple(kept.values()),
+            first_serial="",
+            compared=None,
+            first_doubt=None,
+            changed=tuple(fresh.values()),
         )
-        events: list[Event] = [self.did(changed, BatchDeed.SPOOL_CHANGED, utc_s, remark)]
-        if text := mismatch(command.spool, names, sheet, self.cards):
-            events.append(Notice(Weight.WARNING, "batch.spool", text, utc_s))
+        events: list[Event] = [self.did(changed, BatchDeed.SPOOL_CHANGED, utc_s)]
+        if facts := mismatch(command.spool, names, sheet, self.cards):
+            events.append(Notice(Weight.WARNING, Code.BATCH_SPOOL, utc_s, facts=facts))
         return events
 
     def _accept(self, command: AcceptFirstUnit, utc_s: float) -> Batch:
-        doubted = [batch for batch in self.known.values() if batch.doubt]
+        doubted = [batch for batch in self.known.values() if batch.first_doubt]
         batch = self.batch or (doubted[-1] if doubted else None)
-        if batch is None or not batch.doubt:
-            raise InputImpossible("No first unit waits for a word.", "Scan the next unit.")
+        if batch is None or not batch.first_doubt:
+            raise Refused(Refusal.NO_DOUBT)
         self.same_sheet(batch)
-        calm = replace(batch, state=BatchState.RUNNING, doubt="", doubt_probability=None)
+        calm = replace(batch, state=BatchState.RUNNING, first_doubt=None)
         return self.did(calm, BatchDeed.ACCEPTED, utc_s, command.reason)
 
     # ------------------------------------------------------------------ units
@@ -172,20 +179,16 @@ class Batches(BatchBook):
             The record, None where the batch does not take the unit; and what is to be told.
 
         Raises:
-            InputImpossible: it belongs to another batch, or its batch takes no units.
+            Refused: it belongs to another batch, or its batch takes no units.
         """
         name, place = command.batch or self.running, self.place
         batch = self.known.get(name)
         before, attempts = self._units.get(command.serial, ("", 0))
         if before and name and before != name:
-            raise InputImpossible(
-                f"{command.serial} belongs to the batch {before}, not to {name}.",
-                f"Look at the serial; to measure it again, type .resume {before}, or .pause to measure it "
-                "outside any batch.",
-            )
+            raise Refused(Refusal.BATCH_OF_OTHERS, serial=command.serial, batch=before, wanted=name)
         if batch is not None:
             self._takes_units(batch)
-            if batch.doubt and command.serial != batch.first_serial:
+            if batch.first_doubt and command.serial != batch.first_serial:
                 return None, self._stopped(batch, utc_s)
         attempt = attempts + 1 if name and before == name else 1
         started = UnitStarted(
@@ -199,27 +202,27 @@ class Batches(BatchBook):
             utc_s=utc_s,
             spools=batch.spools if batch else (),
             attempt=attempt,
+            meter_hash=place.meter_hash,
+            bench_hash=place.bench_hash,
+            rested=self._held == command.serial,
         )
         return started, self._told(started)
 
     def _takes_units(self, batch: Batch) -> None:
         if batch.state is not BatchState.RUNNING:
-            raise InputImpossible(
-                f"The batch {batch.batch} is {batch.state.value}.",
-                f"Type .resume {batch.batch} to go on with it.",
-            )
+            raise Refused(Refusal.BATCH_NOT_RUNNING, batch=batch.batch, state=batch.state.value)
         self.same_sheet(batch)
 
     def _told(self, started: UnitStarted) -> list[Event]:
         """Say so where a unit comes again, or belongs to no batch although one waits."""
-        serial, text, code = started.serial, "", "unit.again"
+        utc_s, serial = started.utc_s, started.serial
         if started.attempt > 1:
-            text = f"{serial} is measured again, attempt {started.attempt}; its first result stays."
-        elif not started.batch:
-            paused = [batch.batch for batch in self.known.values() if batch.state is BatchState.PAUSED]
-            code = "batch.paused"
-            text = f"{serial} belongs to no batch: {paused[-1]} is paused." if paused else ""
-        return [Notice(Weight.REMARK, code, text, started.utc_s, serial)] if text else []
+            facts = {"attempt": started.attempt}
+            return [Notice(Weight.REMARK, Code.UNIT_AGAIN, utc_s, serial, facts=facts)]
+        if not started.batch and self.paused is not None:
+            waiting = {"batch": self.paused.batch}
+            return [Notice(Weight.REMARK, Code.BATCH_PAUSED, utc_s, serial, facts=waiting)]
+        return []
 
     def begin(self, started: UnitStarted) -> None:
         """A unit is on the bench now."""
@@ -232,6 +235,7 @@ class Batches(BatchBook):
         self, result: UnitResult, readings: Sequence[Reading], four_wire_below_ohm: float
     ) -> list[Event]:
         """A unit has its result: the first of a batch, or of a spool, is compared with what is foretold."""
+        self._held = result.serial if result.ending is Ending.WARM else ""
         batch = self.known.get(result.batch)
         if batch is None or result.outcome is None:
             return []
@@ -241,30 +245,26 @@ class Batches(BatchBook):
         """Say so when the last of the expected units has its result."""
         if batch.batch != self.running or batch.expected is None or self.count != batch.expected:
             return []
-        text = f"{batch.batch} has its {counted(batch.expected, 'unit')}: type .finish, or go on."
-        return [Notice(Weight.REMARK, "batch.complete", text, result.utc_s, result.serial)]
+        facts: dict[str, Fact] = {"batch": batch.batch, "units": batch.expected}
+        return [Notice(Weight.REMARK, Code.BATCH_COMPLETE, result.utc_s, result.serial, facts=facts)]
 
     def _compared(
         self, batch: Batch, result: UnitResult, readings: Sequence[Reading], four_wire_below_ohm: float
     ) -> list[Event]:
         if self.place.purpose not in COMPARED:
             return []
-        if batch.first_serial and not (batch.doubt and result.serial == batch.first_serial):
+        if batch.first_serial and not (batch.first_doubt and result.serial == batch.first_serial):
             return []
-        seen, remark, notices = compared(
+        seen, notices = compared(
             batch, result, readings, self.place, self.cards, four_wire_below_ohm=four_wire_below_ohm
         )
-        return [self.did(seen, BatchDeed.FIRST_UNIT, result.utc_s, remark), *notices]
+        return [self.did(seen, BatchDeed.FIRST_UNIT, result.utc_s), *notices]
 
     def _stopped(self, batch: Batch, utc_s: float) -> list[Event]:
         """Nobody said a word to the doubt: the batch rests until somebody does."""
-        remark = f"the first unit, {batch.first_serial}, was not accepted"
-        text = (
-            f"The batch {batch.batch} is paused: {remark}. {batch.doubt} Type .accept and why to go on, or "
-            ".spool and the name of the spool that is on."
-        )
-        paused = self.did(batch, BatchDeed.PAUSED, utc_s, remark)
-        return [paused, Notice(Weight.WARNING, "command.refused", text, utc_s)]
+        paused = self.did(batch, BatchDeed.PAUSED, utc_s)
+        refused = Refused(Refusal.BATCH_STOPPED, batch=batch.batch, first=batch.first_serial)
+        return [paused, refused.notice(utc_s)]
 
     def _remember(self, serial: str, batch: str, attempts: int) -> None:
         before = self._units.pop(serial, ("", 0))

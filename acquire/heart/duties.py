@@ -5,20 +5,25 @@ Pure, like the pipeline that calls it. Not for a unit's own steps (unit_work).
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 from acquire.conditions import CalibrationDue, Conditions, Recheck, Temperature
-from acquire.errors import InputImpossible
 from acquire.records import (
     Ask,
     CheckMeter,
+    CheckStandard,
     Circumstances,
     ClockSetBack,
+    Code,
     Event,
+    Fact,
+    LeadZero,
     Notice,
     OverrideCheck,
     Prompt,
+    Recorded,
+    Refusal,
+    Refused,
     Settled,
     TypedResult,
     TypeResult,
@@ -33,6 +38,9 @@ from acquire.steps.setup_choice import MeterStatements, Wanted
 from acquire.steps.zeroing import LEADS, take_zero
 from acquire.verdict.typed import Habit, typed_result
 from acquire.verdict.typed_wanted import guidance, with_typed
+
+CLOCKS_DIFFER_S = 300.0
+"""A lead zero this far in the future was taken by a clock that has been set since."""
 
 Duty = ZeroLeads | CheckMeter | OverrideCheck | TypeTemperature | TypeResult | ClockSetBack
 """Commands that are carried out here."""
@@ -74,10 +82,15 @@ class Duties:
         """How the meter should be set for the one that is asked for."""
         return LEADS if self.zeroing or self.check is None else self.check.wanted
 
+    @property
+    def purpose(self) -> tuple[str, ...]:
+        """What a touch is for while one of them is asked for; see `contact`."""
+        return ("leads",) if self.zeroing or self.check is None else ("check",)
+
     def prompt(self, serial: str) -> Prompt:
         """The one that is asked for, as a person would read it."""
         if self.zeroing or self.check is None:
-            return Prompt(Ask.SHORT_PROBES, "Hold the probes together, to zero the leads.", serial)
+            return Prompt(Ask.SHORT_PROBES, serial)
         return self.check.prompt(serial)
 
     def go_on(self, before: Duties) -> None:
@@ -102,19 +115,59 @@ class Duties:
         """Before a unit is begun: a meter that has fallen due meanwhile is told once, or refused.
 
         Raises:
-            InputImpossible: it is refused.
+            Refused: it is refused.
         """
         due = self.calibration
         if due is None or not due.past(utc_s):
             return []
         if due.refuse:
-            raise InputImpossible(due.sentence(utc_s), due.remedy)
+            raise Refused(Refusal.CALIBRATION_DUE, **due.facts(utc_s))
         self.calibration = None
-        return [Notice(Weight.WARNING, "calibration.due", due.sentence(utc_s), utc_s)]
+        return [Notice(Weight.WARNING, Code.CALIBRATION_DUE, utc_s, facts=due.facts(utc_s))]
 
-    def resume(self, started: UnitStarted, typed: Sequence[TypedResult]) -> None:
-        """An interrupted unit is back on the bench, with what was typed for it."""
-        self.started, self.typed = started, list(typed)
+    def replay(self, record: Recorded, utc_s: float) -> None:
+        """Take an entry of the record, as when it was made.
+
+        Args:
+            record: in order; of other meters and other resistors too.
+            utc_s: now: a lead zero from the future has an age that nobody knows.
+        """
+        match record:
+            case UnitStarted():
+                self.begin(record)
+            case UnitResult():
+                self.ended(record)
+            case TypedResult():
+                self.typed.append(record)
+            case LeadZero() if record.meter_id == self.place.meter_id and self.conditions.lead_wanted:
+                if record.utc_s <= utc_s + CLOCKS_DIFFER_S:
+                    self._zeroed(record)
+            case CheckStandard() if self.check is not None:
+                self.check.replay(record)
+            case Notice():
+                self._replay_notice(record)
+
+    def _replay_notice(self, notice: Notice) -> None:
+        facts = notice.facts
+        match notice.code:
+            case Code.LEADS_ASKED:
+                self.zeroing = True
+            case Code.CHECK_ASKED | Code.CHECK_OVERRIDDEN | Code.CHECK_OTHER if self.check is not None:
+                self.check.replay_notice(notice)
+            case Code.TEMPERATURE_TYPED:
+                celsius, u_kelvin = facts.get("celsius"), facts.get("standard_uncertainty_kelvin")
+                if isinstance(celsius, int | float) and isinstance(u_kelvin, int | float):
+                    self.conditions.temperature = Temperature(celsius, u_kelvin, notice.utc_s)
+            case Code.CLOCK_SET_BACK:
+                by_s = facts.get("by_s")
+                self._move_times(float(by_s) if isinstance(by_s, int | float) else 0.0)
+
+    def _zeroed(self, zero: LeadZero) -> None:
+        self.conditions.lead, self.zeroing = zero, False
+
+    def reopen(self, started: UnitStarted) -> None:
+        """A unit that was given up is back on the bench."""
+        self.started, self.typed = started, [each for each in self.typed if each.serial == started.serial]
 
     def begin(self, started: UnitStarted) -> None:
         """A unit is put on the bench."""
@@ -138,7 +191,7 @@ class Duties:
             zero, notices = take_zero(settled, self.conditions.lead, self.place)
             if zero is None:
                 return list(notices)
-            self.conditions.lead, self.zeroing = zero, False
+            self._zeroed(zero)
             return [zero, *notices]
         return self.check.take(settled, self.conditions, self.meter, self.place)
 
@@ -146,12 +199,12 @@ class Duties:
         """Carry out a command.
 
         Raises:
-            InputImpossible: it cannot be carried out now; says why.
+            Refused: it cannot be carried out now. InputImpossible: a typed line cannot be.
         """
         match command:
             case ZeroLeads():
                 self.zeroing = True
-                return []
+                return [Notice(Weight.REMARK, Code.LEADS_ASKED, utc_s)]
             case TypeTemperature():
                 return [self._temperature(command, utc_s)]
             case TypeResult():
@@ -160,34 +213,32 @@ class Duties:
                 return [self._set_back(command, utc_s)]
             case CheckMeter():
                 self._needed().asked = True
-                return []
+                return [Notice(Weight.REMARK, Code.CHECK_ASKED, utc_s)]
             case OverrideCheck():
                 return [self._needed().override(command.reason, utc_s)]
 
     def _needed(self) -> CheckDuty:
         if self.check is None:
-            raise InputImpossible("This bench has no check standard.", "Add a [check] table to its file.")
+            raise Refused(Refusal.CHECK_ABSENT)
         return self.check
 
     def _temperature(self, command: TypeTemperature, utc_s: float) -> Notice:
         """Take a temperature that the operator has read."""
         u_kelvin = command.standard_uncertainty_kelvin
         if u_kelvin is None:
-            raise InputImpossible("A temperature needs its uncertainty.")
+            raise Refused(Refusal.TEMPERATURE_UNSURE)
         self.conditions.temperature = Temperature(command.celsius, u_kelvin, utc_s)
-        text = f"Temperature typed in: {command.celsius:g} °C."
-        return Notice(Weight.REMARK, "temperature.typed", text, utc_s)
+        facts: dict[str, Fact] = {"celsius": command.celsius, "standard_uncertainty_kelvin": u_kelvin}
+        return Notice(Weight.REMARK, Code.TEMPERATURE_TYPED, utc_s, facts=facts)
 
     def _result(self, command: TypeResult, utc_s: float) -> list[Event]:
         """Take a typed result of the unit on the bench, or of the one that has just left it."""
         place = self.place
         if "=" not in command.text:
-            text = "\n".join(guidance(place.sheet, place.purpose))
-            return [Notice(Weight.REMARK, "result.help", text, utc_s)]
+            facts = {"guidance": guidance(place.sheet, place.purpose)}
+            return [Notice(Weight.REMARK, Code.RESULT_HELP, utc_s, facts=facts)]
         if self.started is None:
-            raise InputImpossible(
-                "No unit was on the bench yet, so whose result is it?", "Scan its serial first."
-            )
+            raise Refused(Refusal.NO_UNIT_YET)
         air = self.conditions.fresh_temperature(utc_s)
         result = typed_result(
             command.text,
@@ -203,7 +254,11 @@ class Duties:
 
     def _set_back(self, command: ClockSetBack, utc_s: float) -> Notice:
         """Move the times of what has an age with the clock, or it would seem fresh for too long."""
-        conditions, by_s = self.conditions, command.by_s
+        self._move_times(command.by_s)
+        return Notice(Weight.WARNING, Code.CLOCK_SET_BACK, utc_s, facts={"by_s": command.by_s})
+
+    def _move_times(self, by_s: float) -> None:
+        conditions = self.conditions
         if conditions.temperature is not None:
             then_s = conditions.temperature.utc_s - by_s
             conditions.temperature = replace(conditions.temperature, utc_s=then_s)
@@ -211,6 +266,3 @@ class Duties:
             conditions.lead = replace(conditions.lead, utc_s=conditions.lead.utc_s - by_s)
         if self.check is not None and self.check.last_utc_s is not None:
             self.check.last_utc_s -= by_s
-        return Notice(
-            Weight.WARNING, "clock.set_back", f"The machine's clock was set back by {by_s:.0f} s.", utc_s
-        )

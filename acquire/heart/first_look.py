@@ -7,8 +7,7 @@ from dataclasses import replace
 
 from acquire.heart.spools import wound_from
 from acquire.physics.wire import SpoolCard
-from acquire.records import Batch, Circumstances, Notice, UnitResult, Weight, WoundFrom
-from acquire.records.words import sureness
+from acquire.records import Batch, Circumstances, Code, Fact, Notice, UnitResult, Weight, WoundFrom
 from acquire.verdict.first_unit import Reading, first_look, prepare
 
 
@@ -20,7 +19,7 @@ def compared(
     cards: Mapping[str, SpoolCard],
     *,
     four_wire_below_ohm: float,
-) -> tuple[Batch, str, list[Notice]]:
+) -> tuple[Batch, list[Notice]]:
     """Compare a unit with what sheet and spool cards foretell.
 
     Args:
@@ -32,7 +31,7 @@ def compared(
         four_wire_below_ohm: pairs of a smaller nominal were measured with four wires.
 
     Returns:
-        The batch afterwards, a remark for its record, and what the operator must be told.
+        The batch afterwards, and what the operator must be told.
     """
     look = first_look(
         place.sheet,
@@ -42,25 +41,11 @@ def compared(
         purpose=place.purpose,
         four_wire_below_ohm=four_wire_below_ohm,
     )
-    doubted = bool(look.doubt)
-    seen = replace(
-        batch,
-        first_serial=result.serial,
-        doubt=look.doubt,
-        doubt_probability=look.probability if doubted else None,
-    )
-    if not doubted:
-        return seen, f"{result.serial} is as foretold. {look.compared}", []
-    text = (
-        f"The first unit of {batch.batch} is not what sheet and spool cards foretell "
-        f"({sureness(look.probability)} sure). {look.doubt} Type .accept and why to go on, .spool and its "
-        "name if another one is on, or measure the unit again."
-    )
-    return (
-        seen,
-        look.compared,
-        [Notice(Weight.WARNING, "batch.first_unit", text, result.utc_s, result.serial)],
-    )
+    seen = replace(batch, first_serial=result.serial, compared=look.compared, first_doubt=look.doubt)
+    if look.doubt is None:
+        return seen, []
+    facts: dict[str, Fact] = {"batch": batch.batch, "probability": look.doubt.probability}
+    return seen, [Notice(Weight.WARNING, Code.BATCH_FIRST_UNIT, result.utc_s, result.serial, facts=facts)]
 
 
 def prepared(

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from acquire.records import Ask, FixtureMoved, Prompt
+from acquire.records import Ask, FixtureMoved, Prompt, Why
 
 
 @dataclass(slots=True)
@@ -54,14 +54,12 @@ class FixtureHold:
     def prompt(self, prompt: Prompt) -> Prompt:
         """The same request as somebody in front of a fixture needs to read it."""
         if prompt.serial and not self.clipped:
-            text = f"Clip {prompt.serial} into the fixture, then press Enter or the pedal."
-            return replace(prompt, ask=Ask.CLIP_ON, text=text, pair=None, step="")
+            return replace(prompt, ask=Ask.CLIP_ON, why=Why.FIXTURE, pair=None, step="", times=0, facts={})
         if prompt.ask is Ask.SHORT_PROBES and not prompt.serial and self.separate_contacts:
-            text = "Scan or type the serial of the next unit: the leads are zeroed once it is in the fixture."
-            return replace(prompt, ask=Ask.START_UNIT, text=text)
+            return replace(prompt, ask=Ask.START_UNIT, why=Why.CLIP_FIRST)
         if prompt.ask is Ask.SHORT_PROBES:
-            return replace(prompt, text="The fixture zeroes its leads.")
+            return replace(prompt, why=Why.FIXTURE)
         if prompt.pair is None:
             return prompt
-        again = " once more" if prompt.ask is Ask.TOUCH_AGAIN else ""
-        return replace(prompt, text=f"The fixture measures {prompt.pair} ({prompt.step}){again}.")
+        times = int(prompt.ask is Ask.TOUCH_AGAIN)
+        return replace(prompt, why=Why.FIXTURE, times=times, facts={})

@@ -1,7 +1,8 @@
 """One unit on the bench, from settled value to verdict: correct -> match -> judge, and the unit's own result.
 
-Pure, like the pipeline that calls it. Not for contacts, prompts and commands (pipeline), nor for what counts
-(steps/unit).
+It decides what a value is, makes the record of it, and takes that record in exactly as it would after a
+restart (`replay`). Pure, like the pipeline that calls it. Not for contacts and commands (pipeline), nor for
+what attempts add up to (unit_state).
 """
 
 from __future__ import annotations
@@ -9,26 +10,34 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 
 from acquire.conditions import Conditions
-from acquire.errors import InputImpossible
+from acquire.heart.attempt import Attempt, Deed, attempt_of, facts_of, measured, refused
+from acquire.heart.contact import Admission
+from acquire.heart.unit_state import UnitState
 from acquire.physics.copper import conductor_named
 from acquire.physics.correct import correct
 from acquire.physics.warm import Sample
 from acquire.records import (
+    Basis,
     Circumstances,
     Corrected,
     Event,
+    Fact,
     Fit,
     Judged,
+    Limits,
     Match,
     Notice,
     Outcome,
     Pair,
+    Recorded,
     Settled,
     Step,
     UnitStarted,
+    Verdict,
     Weight,
 )
-from acquire.records.words import FAILING
+from acquire.records.bench import Refused
+from acquire.records.codes import WARM_CHECK, Code, Refusal
 from acquire.steps.matcher import weigh
 from acquire.steps.pairs import PairTable
 from acquire.steps.setup_choice import (
@@ -39,16 +48,9 @@ from acquire.steps.setup_choice import (
     open_above_ohm,
     quantity_for,
 )
-from acquire.steps.touched_again import holds, inside
-from acquire.steps.unit import Ruling, UnitProgress
-from acquire.steps.warm import WARM_CHECK
-from acquire.verdict.close import close_unit
-from acquire.verdict.judge import Attempt, Yardstick, judge, judge_open, judge_repeat
-from acquire.verdict.warmth import worth_a_second_look
+from acquire.verdict.judge import Attempt as Standing
+from acquire.verdict.judge import Yardstick, judge, judge_open, judge_repeat
 from drivers.reading import Quantity
-
-TOUCH_TERMS = frozenset({"repeatability", "leftover drift", "display resolution", "contact"})
-"""Budget terms that differ from one touch to the next; the others cancel when a pair is measured twice."""
 
 
 @dataclass(slots=True)
@@ -62,9 +64,7 @@ class UnitWork:
         conditions: temperature and lead zero of the bench.
         four_wire_below_ohm: steps with a smaller nominal use four wires; None for a meter with two.
         started: the unit's opening record.
-        progress: which step is next, what counts.
-        rested: True for a unit that was held as warm and has come back.
-        samples: values of each pair over time, for the fit of a cooling.
+        state: which step is next, what counts.
     """
 
     place: Circumstances
@@ -73,11 +73,8 @@ class UnitWork:
     conditions: Conditions
     four_wire_below_ohm: float | None
     started: UnitStarted
-    progress: UnitProgress
-    rested: bool = False
-    samples: dict[Pair, list[Sample]] = field(default_factory=dict)
+    state: UnitState
     _wanted: dict[str, Wanted] = field(default_factory=dict)
-    _again_s: float | None = None  # start of the contact by which a pair was last measured again
 
     @property
     def serial(self) -> str:
@@ -85,9 +82,15 @@ class UnitWork:
         return self.started.serial
 
     @property
+    def purpose(self) -> tuple[str, ...]:
+        """What a touch is for now; see `contact`."""
+        step = self.state.current
+        return (self.serial, step.name if step else "")
+
+    @property
     def wanted(self) -> Wanted:
         """What the present step wants of the meter."""
-        step = self.progress.current
+        step = self.state.current
         if step is None:
             return Wanted()
         if step.name not in self._wanted:
@@ -106,23 +109,55 @@ class UnitWork:
             open_above_ohm(self.table, step, purpose),
         )
 
-    # ------------------------------------------------------------------ the way
+    def samples(self) -> list[Sample]:
+        """Values over time of the pair that was measured most often, for the fit of a cooling."""
+        of: dict[Pair, list[Sample]] = {}
+        for attempt in self.state.attempts:
+            if attempt.deed is Deed.JUDGED:
+                pair = self.state.named(attempt.step).step.pair
+                of.setdefault(pair, []).append(Sample(attempt.utc_s, attempt.ohm, attempt.touch_u_ohm))
+        longest = max(of.values(), key=len, default=[])
+        return longest if len(longest) > 1 else []
 
-    def take(self, settled: Settled, *, lifted: bool, returned: bool = False) -> list[Event]:
+    # ------------------------------------------------------------------ from the record
+
+    def replay(self, record: Recorded) -> None:
+        """Take an entry of this unit's record, as when it was made."""
+        attempt = attempt_of(record)
+        if attempt is not None:
+            self.state.apply(attempt)
+
+    # ------------------------------------------------------------------ a value at rest
+
+    def take(self, settled: Settled, admission: Admission) -> list[Event]:
         """Find the step that a value at rest belongs to, and judge it.
 
         Args:
             settled: the value.
-            lifted: False where the meter was set anew under probes that have not left the last pair; then a
-                value that is not the asked pair's means nothing.
-            returned: the probes were seen in the air before this touch.
+            admission: NEW, REVISED or SET_UP; see `contact`.
 
         Returns:
-            Match, and a verdict or a hint; after the last step the unit's result too. A notice alone where
-            something is missing that a verdict needs. Empty where the value means nothing.
+            Match, and a verdict or a hint. A notice alone where something is missing that a verdict needs.
         """
-        progress = self.progress
-        step = progress.current
+        state = self.state
+        before = state.attempts[-1] if state.attempts else None
+        taken_back = admission is Admission.REVISED and before is not None and before.touch == state.touch
+        touch, revision = state.touch + (admission is Admission.NEW), 0
+        if taken_back and before is not None:
+            state.refold(state.attempts[:-1])
+            revision = before.revision + 1
+        events = self._taken(settled, touch, revision, moved=before if taken_back else None)
+        if (
+            taken_back
+            and before is not None
+            and not any(isinstance(e, Judged) or _is_attempt(e) for e in events)
+        ):
+            state.refold([*state.attempts, before])
+        return events
+
+    def _taken(self, settled: Settled, touch: int, revision: int, moved: Attempt | None) -> list[Event]:
+        state = self.state
+        step = state.current
         if step is None:
             return []
         corrected = self._corrected(settled, step)
@@ -132,163 +167,219 @@ class UnitWork:
             corrected,
             step.pair,
             self.table,
-            limits=self._yardstick(step).limits,
-            known=progress.known(),
-            open_pairs=progress.open_pairs,
+            limits=self._limits(step),
+            known=state.known(),
+            open_pairs=state.open_pairs,
         )
-        if not lifted and match.fit is not Fit.EXPECTED:
-            return []
-        meant = returned and self._reads_like_last(match, step)
-        again = self._as_last(settled) if meant else None
-        if again is None and self._again_s == settled.contact_s and (moved := self._moved(settled)):
-            return moved
-        ruling = progress.admit(match, again=again is not None)
-        if ruling is Ruling.AGAIN and again is not None:
-            return [again, *self._measured_again(again, settled)]
-        offered = self._offer() if meant and ruling is Ruling.HINT else ""
-        return [match, *self._ruled(ruling, match, step, settled, offered)]
+        last = state.last
+        meant = last is not None and self._reads_like(last.step.pair, match, step)
+        if last is not None and meant and (again := self._as(last.step, settled)) is not None:
+            number = last.attempts + 1
+            attempt, judged = self._judged(again, last.step, touch, revision, number)
+            if last.holds(attempt):
+                notice = self._notice(Code.STEP_TOUCHED_AGAIN, settled, last.step)
+                return [again, notice, self._counted(attempt, judged)]
+        if moved is not None and last is not None and moved.step == last.step.name:
+            return [self._moved(last.step, settled, touch, revision)]
+        return [match, *self._ruled(match, step, settled, touch, revision, offer=meant)]
 
-    def _ruled(self, ruling: Ruling, match: Match, step: Step, settled: Settled, offered: str) -> list[Event]:
-        """What follows from a match, by the rules of the unit's progress."""
-        match ruling:
-            case Ruling.JUDGE:
-                return self._judged(match, settled)
-            case Ruling.OPEN:
-                return self.found_open(settled.utc_s, "between touches of two known continuities")
-            case Ruling.HINT:
-                code = "pair.other" if match.fit is Fit.OTHER_PAIR else "pair.unclear"
-                text = f"{match.hint}{offered}"
-                return [Notice(Weight.WARNING, code, text, settled.utc_s, self.serial, step.pair)]
-            case Ruling.PROVED | Ruling.AGAIN:
-                return []
+    def _ruled(
+        self, match: Match, step: Step, settled: Settled, touch: int, revision: int, *, offer: bool
+    ) -> list[Event]:
+        """What follows from a match: a proof, a verdict, or a refusal."""
+        state = self.state
+        now = state.state
+        bracket = now.bracket if now is not None else None
+        if bracket is not None and match.fit is Fit.OTHER_PAIR:
+            if bracket.closes(match.pair, settled.contact_s):
+                return [self._open(step, settled.utc_s, Basis.OPEN_BRACKETED, bracket.pairs, touch)]
+            if bracket.proves(match.pair):
+                attempt = Attempt(Deed.PROVED, step.name, touch, revision, utc_s=settled.utc_s)
+                state.apply(attempt)
+                return [self._notice(Code.OPEN_ANCHORED, settled, step, attempt, match.pair)]
+        if (other := state.waiting(match)) is not None:
+            step = other
+        elif state.refuses(match):
+            attempt = refused(match, step.name, touch, revision)
+            state.apply(attempt)
+            code = Code.PAIR_OTHER if match.fit is Fit.OTHER_PAIR else Code.PAIR_UNCLEAR
+            return [self._refusal(code, match, step, attempt, offer=offer)]
+        number = state.named(step.name).attempts + 1
+        return [self._counted(*self._judged(match, step, touch, revision, number))]
 
-    def _reads_like_last(self, match: Match, step: Step) -> bool:
+    def _reads_like(self, pair: Pair, match: Match, step: Step) -> bool:
         """Whether a value is clearly the pair judged last, and not the one that is asked for."""
-        last = self.progress.last
-        if last is None or match.fit is not Fit.OTHER_PAIR or match.pair != last.step.pair:
+        if match.fit is not Fit.OTHER_PAIR or match.pair != pair:
             return False
-        return not inside(match.corrected.reference_ohm, self._yardstick(step).limits)
+        limits, ohm = self._limits(step), match.corrected.reference_ohm
+        low, high = limits.lower_ohm, limits.upper_ohm
+        return not (low is not None and high is not None and low <= ohm <= high)
 
-    def _as_last(self, settled: Settled) -> Match | None:
-        """A value as one of the pair judged last, where it may replace the earlier one; else None."""
-        last = self.progress.last
-        corrected = self._corrected(settled, last.step) if last is not None else None
-        if last is None or corrected is None or isinstance(corrected, Notice):
+    def _as(self, step: Step, settled: Settled) -> Match | None:
+        """A value as one of another step, where it can be; else None."""
+        corrected = self._corrected(settled, step)
+        if isinstance(corrected, Notice):
             return None
-        yardstick = self._yardstick(last.step)
-        known = self.progress.known()
-        match = weigh(corrected, last.step.pair, self.table, limits=yardstick.limits, known=known)
-        if match.fit not in (Fit.EXPECTED, Fit.FAULT):
-            return None
-        verdict, _ = judge(match, yardstick, Attempt(self.serial, last.attempts + 1), self.place)
-        ohm, u_ohm = corrected.reference_ohm, corrected.standard_uncertainty_ohm
-        holding = holds(last, verdict.outcome, ohm, u_ohm, corrected.part_ohm(TOUCH_TERMS))
-        return match if holding else None
+        known = self.state.known()
+        match = weigh(corrected, step.pair, self.table, limits=self._limits(step), known=known)
+        return match if match.fit in (Fit.EXPECTED, Fit.FAULT) else None
 
-    def _measured_again(self, match: Match, settled: Settled) -> list[Event]:
-        """A new attempt of the pair judged last, which is current now."""
-        self._again_s = settled.contact_s
-        text = f"{match.pair} measured again: the latest value counts, both are kept."
-        notice = Notice(Weight.REMARK, "step.again", text, settled.utc_s, self.serial, match.pair)
-        return [notice, *self._judged(match, settled)]
+    # ------------------------------------------------------------------ verdicts
 
-    def _moved(self, settled: Settled) -> list[Event]:
-        """Ask once more for a pair measured again by this contact, if that was taken back meanwhile."""
-        last = self.progress.last
-        if last is None or self.progress.again is not None:
-            return []
-        self._again_s = None
-        step = self.progress.measure_again(last.step.name)
-        text = f"{step.name} has moved under the probes: it is measured again."
-        return [Notice(Weight.WARNING, "step.again", text, settled.utc_s, self.serial, step.pair)]
-
-    def _offer(self) -> str:
-        """How the pair judged last is measured again after all."""
-        last = self.progress.last
-        return (
-            ""
-            if last is None
-            else f" To measure {last.step.pair} again after all, type .again (or press its key)."
-        )
-
-    def _judged(self, match: Match, settled: Settled) -> list[Event]:
-        """Decide, and let the unit's progress say whether it counts."""
-        progress = self.progress
-        step = progress.current  # in free order not always the one that was asked for
-        if step is None:
-            return []
-        corrected = match.corrected
-        settle_s = settled.monotonic_s - settled.contact_s
-        attempt = Attempt(self.serial, progress.attempt, settled.revision, settle_s=settle_s)
-        ohm, u_ohm = corrected.reference_ohm, corrected.standard_uncertainty_ohm
-        repeat_u_ohm = corrected.part_ohm(TOUCH_TERMS)
-        self.samples.setdefault(step.pair, []).append(Sample(settled.monotonic_s, ohm, repeat_u_ohm))
+    def _judged(
+        self, match: Match, step: Step, touch: int, revision: int, number: int
+    ) -> tuple[Attempt, Judged]:
+        """The attempt and its record, before it is known whether it counts."""
+        settled = match.corrected.settled
+        standing = Standing(self.serial, number, revision, settle_s=settled.monotonic_s - settled.contact_s)
         if step.name == WARM_CHECK:
-            counts = progress.judged(Outcome.PASS, ohm, u_ohm, repeat_u_ohm=repeat_u_ohm)
-            verdict, evidence = judge_repeat(match, step, progress.moved(), attempt, self.place)
+            attempt = measured(match, step.name, touch, revision, Outcome.PASS)
+            verdict, evidence = judge_repeat(match, step, None, standing, self.place)
         else:
-            verdict, evidence = judge(match, self._yardstick(step), attempt, self.place)
-            # Of a unit that fails, the first pair is read again only where it may be warm instead of bad.
-            progress.warm_check = not {progress.outcome, verdict.outcome} & FAILING or worth_a_second_look(
-                self.table, [*progress.readings(), (step.pair, ohm, u_ohm)]
-            )
-            counts = progress.judged(verdict.outcome, ohm, u_ohm, repeat_u_ohm=repeat_u_ohm)
+            verdict, evidence = judge(match, self._yardstick(step), standing, self.place)
+            attempt = measured(match, step.name, touch, revision, verdict.outcome)
         four_wire = settled.quantity is Quantity.RESISTANCE_4W
         evidence = self.conditions.on_record(evidence, four_wire=four_wire)
-        return [Judged(replace(verdict, counts=counts), evidence), *self.closed(settled.utc_s)]
+        verdict = replace(verdict, touch=touch, touch_u_ohm=attempt.touch_u_ohm)
+        return attempt, Judged(verdict, evidence)
 
-    def found_open(self, utc_s: float, witness: str) -> list[Event]:
+    def _counted(self, attempt: Attempt, judged: Judged) -> Judged:
+        """Take an attempt in; its record says whether it counts."""
+        counts = self.state.apply(attempt)
+        verdict = replace(judged.verdict, counts=counts)
+        if attempt.step == WARM_CHECK:
+            moved, allowed = self.state.moved(), self.place.sheet.warm_limit
+            rested = moved is not None and abs(moved) <= allowed
+            outcome = Outcome.PASS if rested else Outcome.CANNOT_JUDGE
+            verdict = replace(verdict, outcome=outcome, moved=moved, moved_allowed=allowed)
+        return Judged(verdict, judged.evidence)
+
+    def found_open(self, utc_s: float, basis: Basis, witness: tuple[Pair, ...] = ()) -> list[Event]:
         """The current pair is open, and something bears witness that the probes were on it.
 
         Args:
             utc_s: now.
-            witness: what does, for the record.
+            basis: what does.
+            witness: continuities that do.
+        """
+        step = self.state.current
+        return [] if step is None else [self._open(step, utc_s, basis, witness, 0)]
+
+    def _open(self, step: Step, utc_s: float, basis: Basis, witness: tuple[Pair, ...], touch: int) -> Judged:
+        number = self.state.named(step.name).attempts + 1
+        standing = Standing(self.serial, number)
+        verdict, evidence = judge_open(self._yardstick(step), standing, self.place, utc_s, basis, witness)
+        verdict = replace(verdict, touch=touch)
+        return self._counted(_attempt_of(verdict), Judged(verdict, evidence))
+
+    # ------------------------------------------------------------------ words of the operator
+
+    def measure_again(self, name: str | None, utc_s: float) -> Notice:
+        """Forget what a step came to, and ask for it again; None means the one measured last.
 
         Raises:
-            InputImpossible: nothing is asked for.
+            Refused: there is no such step, or nothing was measured yet.
         """
-        step = self.progress.current
-        if step is None:
-            raise InputImpossible("No pair is asked for now.")
-        attempt = Attempt(self.serial, self.progress.attempt)
-        outcome, counts = self.progress.confirmed_open()
-        verdict, evidence = judge_open(self._yardstick(step), attempt, self.place, utc_s, witness)
-        verdict = replace(verdict, outcome=outcome, counts=counts)
-        return [Judged(verdict, evidence), *self.closed(utc_s)]
+        latest = self.state.latest() if name is None else None
+        if name is None and latest is None:
+            raise Refused(Refusal.NOTHING_MEASURED)
+        step = latest.step if latest is not None else self._named(name or "")
+        return self._told(Notice(Weight.REMARK, Code.STEP_AGAIN, utc_s, self.serial, step.pair, step.name))
 
-    def closed(self, utc_s: float, given_up: str = "") -> list[Event]:
-        """The unit's result, once all its steps are done or it is given up; else nothing."""
-        if not (self.progress.done or given_up):
-            return []
-        longest = max(self.samples.values(), key=len, default=[])
-        return [
-            close_unit(
-                self.progress,
-                self.started,
-                self.place,
-                utc_s,
-                given_up,
-                samples=longest if len(longest) > 1 else (),
-                rested=self.rested,
-                four_wire_below_ohm=self.four_wire_below_ohm or 0.0,
-            )
-        ]
+    def skip(self, reason: str, name: str | None, utc_s: float) -> Notice:
+        """Leave a step out; the unit cannot pass any more.
+
+        Args:
+            reason: goes on the record, not empty.
+            name: of the step; None for the current one.
+            utc_s: now.
+
+        Raises:
+            Refused: no reason, no such step, or the unit is done.
+        """
+        if not reason.strip():
+            raise Refused(Refusal.SKIP_NO_REASON)
+        step = self.state.current if name is None else self._named(name)
+        if step is None:
+            raise Refused(Refusal.DONE, serial=self.serial)
+        facts = {"reason": reason.strip()}
+        notice = Notice(Weight.WARNING, Code.STEP_SKIPPED, utc_s, self.serial, step.pair, step.name, facts)
+        return self._told(notice)
+
+    def undo(self, utc_s: float) -> Notice:
+        """Take back the word or key that came last.
+
+        Raises:
+            Refused: the last thing was a touch, or nothing.
+        """
+        last = self.state.attempts[-1] if self.state.attempts else None
+        if last is None or not last.is_by_word:
+            raise Refused(Refusal.NOTHING_TO_UNDO)
+        step = self.state.named(last.step).step
+        return self._told(Notice(Weight.REMARK, Code.STEP_UNDONE, utc_s, self.serial, step.pair, step.name))
+
+    def _named(self, name: str) -> Step:
+        try:
+            return self.state.named(name).step
+        except KeyError:
+            names = tuple(state.step.name for state in self.state.states)
+            raise Refused(Refusal.STEP_UNKNOWN, step=name, steps=names) from None
+
+    def _told(self, notice: Notice) -> Notice:
+        self.replay(notice)
+        return notice
+
+    # ------------------------------------------------------------------ what is told
+
+    def _moved(self, step: Step, settled: Settled, touch: int, revision: int) -> Notice:
+        """A pair measured again by a touch that has moved since: it is asked for once more."""
+        attempt = Attempt(Deed.AGAIN, step.name, touch, revision, utc_s=settled.utc_s)
+        self.state.apply(attempt)
+        return self._notice(Code.STEP_MOVED, settled, step, attempt)
+
+    def _notice(
+        self,
+        code: Code,
+        settled: Settled,
+        step: Step,
+        attempt: Attempt | None = None,
+        pair: Pair | None = None,
+    ) -> Notice:
+        weight = Weight.WARNING if code is Code.STEP_MOVED else Weight.REMARK
+        facts = {} if attempt is None else facts_of(attempt)
+        return Notice(weight, code, settled.utc_s, self.serial, pair or step.pair, step.name, facts)
+
+    def _refusal(self, code: Code, match: Match, step: Step, attempt: Attempt, *, offer: bool) -> Notice:
+        """A value that reads like another pair, with the word that measures that one again if it is meant."""
+        last = self.state.last
+        facts = facts_of(attempt) | {
+            "fit": match.fit.value,
+            "reads_like": tuple(str(pair) for pair in match.reads_like),
+            "reads_through": match.reads_through,
+            "last": tuple(last.step.pair) if offer and last is not None else (),
+        }
+        utc_s = match.corrected.settled.utc_s
+        return Notice(Weight.WARNING, code, utc_s, self.serial, step.pair, step.name, facts)
+
+    # ------------------------------------------------------------------ its parts
 
     def _corrected(self, settled: Settled, step: Step) -> Corrected | Notice:
         """Leads and temperature off; a notice where something needed for that is missing."""
         temperature = self.conditions.fresh_temperature(settled.utc_s)
         if temperature is None:
-            text = "There is no fresh temperature, so verdicts wait: check the thermometer or type one in."
-            return Notice(Weight.STOP, "temperature.missing", text, settled.utc_s, self.serial, step.pair)
+            code = Code.TEMPERATURE_MISSING
+            return Notice(Weight.STOP, code, settled.utc_s, self.serial, step.pair, step.name)
         statement = self.meter.in_use(
             settled.quantity, settled.range_full_scale_si, settled.value_si, settled.resolution_si
         )
         if statement is None:
-            text = (
-                f"The meter file {self.place.meter_model} states no accuracy for {settled.value_si:.4g} Ω "
-                "on the range in use, so there is no verdict: change the range or add it to the file."
-            )
-            return Notice(Weight.STOP, "meter.unstated", text, settled.utc_s, self.serial, step.pair)
+            code = Code.METER_UNSTATED
+            facts: dict[str, Fact] = {
+                "model": self.place.meter_model,
+                "ohm": settled.value_si,
+                "resistor": "",
+            }
+            return Notice(Weight.STOP, code, settled.utc_s, self.serial, step.pair, step.name, facts)
         return correct(
             settled,
             four_wire=settled.quantity is Quantity.RESISTANCE_4W,
@@ -302,6 +393,18 @@ class UnitWork:
             ambient_celsius=temperature.celsius,
         )
 
+    def _limits(self, step: Step) -> Limits:
+        return self.table.limits_for(step, self.place.purpose)
+
     def _yardstick(self, step: Step) -> Yardstick:
-        limits = self.table.limits_for(step, self.place.purpose)
-        return Yardstick(step, limits, self.table.nominal_ohm(step.pair))
+        return Yardstick(step, self._limits(step), self.table.nominal_ohm(step.pair))
+
+
+def _attempt_of(verdict: Verdict) -> Attempt:
+    attempt = attempt_of(verdict)
+    assert attempt is not None  # noqa: S101  (every verdict is of an attempt; the type does not know)
+    return attempt
+
+
+def _is_attempt(event: Event) -> bool:
+    return isinstance(event, Notice) and attempt_of(event) is not None

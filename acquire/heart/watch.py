@@ -7,35 +7,44 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from acquire.records import Notice, Weight
+from acquire.records import Code, Notice, Weight
 from drivers.reading import OHMS, Flag, Kind, Quantity, Reading
 
-SIGNS: dict[Flag, tuple[str, str]] = {
-    Flag.HOLD: ("meter.hold", "The meter shows HOLD: switch it off, held values do not count."),
-    Flag.MINIMUM: ("meter.minimum", "The meter shows its minimum: switch that off, old values do not count."),
-    Flag.MAXIMUM: ("meter.maximum", "The meter shows its maximum: switch that off, old values do not count."),
-    Flag.LOW_BATTERY: ("meter.battery", "The meter's battery is low: its readings drift, change it."),
-    Flag.RELATIVE: ("meter.relative", "The meter shows relative values: switch that off."),
+SIGNS: dict[Flag, Code] = {
+    Flag.HOLD: Code.METER_HOLD,
+    Flag.MINIMUM: Code.METER_MINIMUM,
+    Flag.MAXIMUM: Code.METER_MAXIMUM,
+    Flag.LOW_BATTERY: Code.METER_BATTERY,
+    Flag.RELATIVE: Code.METER_RELATIVE,
 }
-"""Signs worth a word, with code and sentence."""
+"""Signs worth a word."""
+
+
+def signs(reading: Reading, wanted: Quantity) -> list[Notice]:
+    """What speaks against a reading beside its value.
+
+    Args:
+        reading: of the ohms meter.
+        wanted: what it should measure.
+    """
+    found = [
+        Notice(Weight.WARNING, code, reading.utc_s) for flag, code in SIGNS.items() if flag in reading.flags
+    ]
+    if wanted in OHMS and reading.quantity not in OHMS and reading.kind is not Kind.NO_READING:
+        facts = {"quantity": reading.quantity.value}
+        found.append(Notice(Weight.WARNING, Code.METER_FUNCTION, reading.utc_s, facts=facts))
+    return found
 
 
 @dataclass(slots=True)
 class ReadingWatch:
     """Remembers what has been told, so that each thing is told once until it ends."""
 
-    _told: set[str] = field(default_factory=set)
+    _told: set[Code] = field(default_factory=set)
 
     def notices(self, reading: Reading, wanted: Quantity) -> list[Notice]:
         """What the operator must know of this reading beyond its value."""
-        found = {code: text for flag, (code, text) in SIGNS.items() if flag in reading.flags}
-        if wanted in OHMS and reading.quantity not in OHMS and reading.kind is not Kind.NO_READING:
-            name = reading.quantity.value.replace("_", " ")
-            found["meter.function"] = f"The meter is on {name}: set it to ohms."
-        news = [
-            Notice(Weight.WARNING, code, text, reading.utc_s)
-            for code, text in found.items()
-            if code not in self._told
-        ]
-        self._told = set(found)
+        found = signs(reading, wanted)
+        news = [each for each in found if each.code not in self._told]
+        self._told = {each.code for each in found}
         return news

@@ -24,7 +24,7 @@ from acquire.journal.archive import archives
 from acquire.journal.entry import Entry
 from acquire.journal.opening import BUSY_MS, FAULTS, FILE, birth_of, in_words
 from acquire.journal.plain import evidence_from_plain
-from acquire.journal.question import Question, check_names
+from acquire.journal.question import Question, check_names, explains
 from acquire.journal.rows import entry_of, storable
 from acquire.journal.schema import APPLICATION_ID, MIGRATIONS, version_of
 from acquire.records import Evidence
@@ -303,9 +303,6 @@ def _where(question: Question) -> tuple[str, list[Any]]:
 def _explains(payload: str, text: str) -> bool:
     """Whether a unit's result says this; an SQL function, as SQLite folds the letters of English only."""
     try:
-        plain = json.loads(payload)
-        said = [*plain.get("findings", ()), *list(plain["hypotheses"][:1])]
-        words = (part for each in said for part in ([each] if isinstance(each, str) else each.values()))
-        return any(isinstance(word, str) and text in word.casefold() for word in words)
-    except (ValueError, KeyError, TypeError, AttributeError):  # not the shape of a result: it says nothing
+        return explains(json.loads(payload), text)
+    except ValueError:  # no JSON: it says nothing
         return False

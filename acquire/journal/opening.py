@@ -14,6 +14,7 @@ from pathlib import Path
 
 from acquire.errors import JournalUnusable
 from acquire.journal.schema import APPLICATION_ID, MIGRATIONS, migrate, version_of
+from acquire.records import Fact
 
 FILE = "journal.db"
 LOCK = "journal.lock"
@@ -71,7 +72,7 @@ def connect(path: Path, *, wal: bool = True) -> sqlite3.Connection:
     return connection
 
 
-def open_checked(path: Path, bench: str, utc_s: float) -> tuple[sqlite3.Connection, str]:
+def open_checked(path: Path, bench: str, utc_s: float) -> tuple[sqlite3.Connection, dict[str, Fact]]:
     """Open the journal, new or old, ready for work.
 
     Args:
@@ -80,16 +81,16 @@ def open_checked(path: Path, bench: str, utc_s: float) -> tuple[sqlite3.Connecti
         utc_s: now.
 
     Returns:
-        The connection, and one sentence if a damaged file was set aside (else empty).
+        The connection; and, if a damaged file was set aside, its new name and its damage (else nothing).
 
     Raises:
         JournalUnusable: it cannot be opened, or a newer program wrote it.
     """
-    told = ""
+    aside: dict[str, Fact] = {}
     try:
         connection, damage = _examine(path)
         if damage:
-            told = _set_aside(path, utc_s, damage)
+            aside = {"file": _set_aside(path, utc_s), "cause": damage}
             connection, damage = _examine(path)
         if connection is None:
             raise JournalUnusable(f"The journal {path} cannot be begun: {damage}.")
@@ -103,7 +104,7 @@ def open_checked(path: Path, bench: str, utc_s: float) -> tuple[sqlite3.Connecti
         raise in_words(error, path) from error
     except OSError as error:
         raise JournalUnusable(f"The journal {path} cannot be opened: {error.strerror}.") from error
-    return connection, told
+    return connection, aside
 
 
 def _examine(path: Path) -> tuple[sqlite3.Connection | None, str]:
@@ -182,8 +183,8 @@ def _refuse_foreign(connection: sqlite3.Connection, path: Path) -> None:
         raise JournalUnusable(told)
 
 
-def _set_aside(path: Path, utc_s: float, damage: str) -> str:
-    """Rename a damaged file and what belongs to it; one sentence on what was done."""
+def _set_aside(path: Path, utc_s: float) -> str:
+    """Rename a damaged file and what belongs to it; the new name."""
     stamp = datetime.fromtimestamp(utc_s, UTC).strftime("%Y%m%dT%H%M%SZ")
     number, new = 1, path.with_name(f"journal-damaged-{stamp}.db")
     while new.exists():
@@ -194,10 +195,7 @@ def _set_aside(path: Path, utc_s: float, damage: str) -> str:
         if old.exists():
             old.rename(new.with_name(new.name + tail))
     sync_folder(path.parent)
-    return (
-        f"The journal was damaged ({damage}) and is kept as {new.name}; a new one was begun. "
-        "Verdicts that had not gone out yet are in the file set aside: keep it."
-    )
+    return new.name
 
 
 def sync_folder(folder: Path) -> None:

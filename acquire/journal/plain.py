@@ -11,7 +11,7 @@ import dataclasses
 import math
 import types
 import typing
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from enum import StrEnum
 from functools import cache
 from typing import Any
@@ -110,6 +110,8 @@ def _plain(value: Any) -> Any:
         return value.value
     if isinstance(value, tuple):
         return [_plain(item) for item in value]
+    if isinstance(value, dict):
+        return {key: _plain(item) for key, item in value.items()}
     if dataclasses.is_dataclass(value):
         return spelt(value)
     raise TypeError(f"a record holds a {type(value).__name__}, which has no plain spelling")
@@ -123,6 +125,8 @@ Maker = Callable[[Any], Any]
 def _maker(wanted: Any) -> Maker:  # noqa: PLR0911  (one line a type reads best)
     """What reads values of a type. Looked up once a type: a report reads millions of values."""
     origin, inner = typing.get_origin(wanted), typing.get_args(wanted)
+    if origin is Mapping:
+        return _facts
     if origin in (types.UnionType, typing.Union):  # every union in a record is "or None"
         return _or_none(_maker(next(option for option in inner if option is not type(None))))
     if origin is tuple and inner[1:] == (Ellipsis,):
@@ -141,6 +145,13 @@ def _maker(wanted: Any) -> Maker:  # noqa: PLR0911  (one line a type reads best)
 
 def _or_none(make: Maker) -> Maker:
     return lambda value: None if value is None else make(value)
+
+
+def _facts(value: Any) -> dict[str, Any]:
+    """Facts of a notice: names to plain values, lists as tuples."""
+    if not isinstance(value, dict):
+        raise ValueError(f"{value!r} holds no facts")  # noqa: TRY004  (bad data)
+    return {key: tuple(each) if isinstance(each, list) else each for key, each in value.items()}
 
 
 def _exactly(wanted: type) -> Maker:

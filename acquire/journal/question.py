@@ -13,7 +13,9 @@ from datetime import UTC, date, datetime, timedelta
 from typing import Any, Protocol
 
 from acquire.journal.entry import Entry
-from acquire.records import Evidence, Outcome
+from acquire.journal.plain import from_plain
+from acquire.records import Evidence, Outcome, UnitResult
+from acquire.words.faults import sentence
 
 PLACE_NAMES = ("id", "seq", "kind", "utc_s")
 """Names that `Record.values` gives of an entry itself; any other is a field of its payload."""
@@ -31,6 +33,18 @@ def check_names(names: Sequence[str]) -> None:
     """
     if unfit := [name for name in names if not _FIELD.fullmatch(name)]:
         raise ValueError(f"no field is called {unfit[0]!r}")
+
+
+def explains(payload: Any, text: str) -> bool:
+    """Whether a unit's result says a text, without capitals, in its first explanation or its findings."""
+    try:
+        result = from_plain("unit_result", payload)
+    except ValueError:  # not the shape of a result: it says nothing
+        return False
+    if not isinstance(result, UnitResult):
+        return False
+    said = [*result.findings, *(f"{each.fault} {sentence(each)}" for each in result.hypotheses[:1])]
+    return any(text in each.casefold() for each in said)
 
 
 @dataclass(frozen=True, slots=True)

@@ -36,9 +36,25 @@ from acquire.journal.opening import (
 )
 from acquire.journal.rows import Row, entry_of
 from acquire.journal.schema import LATEST_DEEDS, atomic
-from acquire.records import Evidence, LeadZero, Notice, Recorded, Weight
+from acquire.records import Code, Evidence, Notice, Recorded, Weight
 
 T = TypeVar("T")
+
+OWED = (
+    ("lead_zero", ""),
+    ("check_standard", ""),
+    *(
+        ("notice", code)
+        for code in (
+            Code.TEMPERATURE_TYPED,
+            Code.LEADS_ASKED,
+            Code.CHECK_ASKED,
+            Code.CHECK_OTHER,
+            Code.CHECK_OVERRIDDEN,
+        )
+    ),
+)
+"""Kinds and codes of entries, the latest of which a bench must remember."""
 
 READ_LIMIT = 10_000
 """Most entries one read gives, so that no caller fills the memory."""
@@ -192,24 +208,19 @@ class Journal:
         """Every outlet's place by name."""
         return await self._in_thread(lambda: dict(self._use().execute("SELECT name, seq FROM cursor")))
 
-    async def open_unit(self) -> list[Entry]:
-        """All entries of a unit that was begun and neither finished nor given up, its start first.
+    async def latest_doings(self) -> list[Entry]:
+        """What a bench that starts again must be told, oldest first.
 
-        Lead zeros and notices in between that belong to no unit are among them. Empty when no unit is open.
+        The latest of each thing that a bench owes or has been told (`OWED`) before the latest unit was
+        started, then everything since. A unit that was brought back counts from its own start.
         """
-        return await self._in_thread(self._open_unit)
+        return await self._in_thread(self._latest_doings)
 
     async def batches(self) -> list[Entry]:
         """The latest deed on each batch, in the order in which they were last touched."""
         return await self._in_thread(lambda: self._select(LATEST_DEEDS, ()))
 
-    async def latest_lead_zero(self) -> LeadZero | None:
-        """The lead zero written last, None if there is none."""
-        sql = "SELECT * FROM entry WHERE kind = 'lead_zero' ORDER BY seq DESC LIMIT 1"
-        record = next((entry.record for entry in await self._in_thread(lambda: self._select(sql, ()))), None)
-        return record if isinstance(record, LeadZero) else None
-
-    async def latest_notice(self, code: str) -> Notice | None:
+    async def latest_notice(self, code: Code) -> Notice | None:
         """The notice of a code written last, None if there is none."""
         sql = """SELECT * FROM entry WHERE kind = 'notice' AND json_extract(payload, '$.code') = ?
             ORDER BY seq DESC LIMIT 1"""
@@ -226,10 +237,10 @@ class Journal:
 
     def _begin(self) -> None:
         now_s = self._clock.utc_s()
-        connection, told = open_checked(self.path, self._bench, now_s)
+        connection, aside = open_checked(self.path, self._bench, now_s)
         self._connection = connection
-        if told:
-            self.notices.append(Notice(Weight.WARNING, "journal.set_aside", told, now_s))
+        if aside:
+            self.notices.append(Notice(Weight.WARNING, Code.JOURNAL_SET_ASIDE, now_s, facts=aside))
         self._inode = self.path.stat().st_ino
         self.birth = birth_of(connection)
         # What AUTOINCREMENT remembers also counts entries that have gone to an archive.
@@ -306,14 +317,25 @@ class Journal:
     def _select(self, sql: str, values: tuple[Any, ...]) -> list[Entry]:
         return [entry_of(self.birth, row) for row in self._use().execute(sql, values)]
 
-    def _open_unit(self) -> list[Entry]:
-        latest = "SELECT seq, serial FROM entry WHERE kind = 'unit_started' ORDER BY seq DESC LIMIT 1"
-        start = self._use().execute(latest).fetchone()
-        if start is None:
-            return []
-        sql = "SELECT * FROM entry WHERE seq >= ? AND serial IN (?, '') ORDER BY seq"
-        entries = self._select(sql, tuple(start))
-        return [] if any(entry.kind == "unit_result" for entry in entries) else entries
+    def _latest_doings(self) -> list[Entry]:
+        latest = "SELECT max(seq) FROM entry WHERE kind = 'unit_started'"
+        start = self._use().execute(latest).fetchone()[0] or self.last_seq + 1
+        since = self._select("SELECT * FROM entry WHERE seq >= ? ORDER BY seq", (start,))
+        back = [e.serial for e in since if e.payload.get("code") == Code.UNIT_REOPENED]
+        if back:
+            sql = "SELECT max(seq) FROM entry WHERE kind = 'unit_started' AND serial = ?"
+            start = self._use().execute(sql, (back[-1],)).fetchone()[0] or start
+            since = self._select("SELECT * FROM entry WHERE seq >= ? ORDER BY seq", (start,))
+        owed = [
+            entry
+            for kind, code in OWED
+            for entry in self._select(
+                "SELECT * FROM entry WHERE kind = ? AND ? IN ('', json_extract(payload, '$.code'))"
+                " AND seq < ? ORDER BY seq DESC LIMIT 1",
+                (kind, code, start),
+            )
+        ]
+        return [*sorted(owed, key=lambda entry: entry.seq), *since]
 
     def _guarded(self, work: Callable[[], T]) -> T:
         """Do work on the file; what SQLite says becomes a sentence, and a doubtful connection is dropped."""

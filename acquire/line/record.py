@@ -19,7 +19,7 @@ from psycopg.types.json import set_json_loads
 from acquire.errors import JournalUnusable
 from acquire.journal.entry import Entry
 from acquire.journal.plain import evidence_from_plain
-from acquire.journal.question import Question, check_names
+from acquire.journal.question import Question, check_names, explains
 from acquire.journal.rows import storable
 from acquire.line.database import shown
 from acquire.outlets.payload import HEAD, OPTIONAL
@@ -191,7 +191,7 @@ class LineRecord:
         rows = self._rows(sql, values)
         if wanted is None:
             return rows
-        fitting = (row[1:] for row in rows if _explains(row[0], storable(wanted).casefold()))
+        fitting = (row[1:] for row in rows if explains(row[0], storable(wanted).casefold()))
         return fitting if limit is None else iter(deque(fitting, limit))
 
     def _rows(self, sql: str, values: Sequence[Any]) -> Iterator[tuple[Any, ...]]:
@@ -257,13 +257,3 @@ def _where(question: Question) -> tuple[str, list[Any]]:
             parts.append(f"{column} = ANY(%s)")
             values.append(list(among))
     return ("WHERE " + " AND ".join(parts) if parts else ""), values
-
-
-def _explains(payload: Any, text: str) -> bool:
-    """Whether a unit's result says this in its first explanation or its findings."""
-    try:
-        said = [*payload.get("findings", ()), *list(payload["hypotheses"][:1])]
-        words = (part for each in said for part in ([each] if isinstance(each, str) else each.values()))
-        return any(isinstance(word, str) and text in word.casefold() for word in words)
-    except (KeyError, TypeError, AttributeError):  # not the shape of a result: it says nothing
-        return False

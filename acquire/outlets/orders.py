@@ -33,6 +33,7 @@ from acquire.records import (
     StartUnit,
     TypeResult,
     TypeTemperature,
+    Undo,
     ZeroLeads,
 )
 
@@ -78,6 +79,7 @@ ORDERS: dict[str, type[Order]] = {
     "finish_batch": FinishBatch,
     "change_spool": ChangeSpool,
     "accept_first_unit": AcceptFirstUnit,
+    "undo": Undo,
     "stop": Stop,
 }
 """Name of each command, and what it becomes."""

@@ -1,6 +1,7 @@
 """What others get to read: the JSON object of an entry, and the cells of its CSV row.
 
-Both are the record itself, field by field, with the entry's id and the version of this spelling in front. A
+Both are the record itself, field by field, with the entry's id and the version of this spelling in front and
+the sentences that people read behind. A
 field is never renamed or given another meaning within a version; new fields may come, so readers pass over
 what they do not know. Not for files (csv_log), for what the columns are (columns) and not for topics (mqtt).
 """
@@ -10,6 +11,7 @@ from __future__ import annotations
 import dataclasses
 import json
 import re
+from collections.abc import Callable
 from datetime import UTC, datetime
 from typing import Any
 
@@ -17,6 +19,9 @@ from acquire.journal.entry import Entry
 from acquire.journal.plain import KINDS, from_plain
 from acquire.outlets.columns import COLUMNS_OF
 from acquire.records import Recorded
+from acquire.words.beside import check_text, typed_reason
+from acquire.words.faults import batch_doubt, likely
+from acquire.words.verdicts import hint, reason
 
 VERSION = 1
 """Of payloads and columns; part of topics and schema names."""
@@ -24,13 +29,28 @@ VERSION = 1
 HEAD = ("schema", "id", "seq", "kind")
 """Keys that stand before the record's own."""
 
+SAID: dict[str, dict[str, Callable[[Any], str]]] = {
+    "verdict": {"reason": reason, "hint": hint},
+    "typed_result": {"reason": typed_reason},
+    "check_standard": {"text": check_text},
+    "unit_result": {"explanation": lambda result: likely(result.hypotheses[0]) if result.hypotheses else ""},
+    "batch": {"doubt": batch_doubt},
+}
+"""Sentences by kind of entry and key; nothing of ours reads them back."""
+
 OPTIONAL = frozenset({"after"})
 """Keys beside them that only a bench of a line sends."""
 
 
 def payload_of(entry: Entry) -> dict[str, Any]:
     """Give the JSON object of an entry, without its evidence."""
-    return {"schema": VERSION, "id": entry.id, "seq": entry.seq, "kind": entry.kind, **entry.payload}
+    head = {"schema": VERSION, "id": entry.id, "seq": entry.seq, "kind": entry.kind}
+    return {**head, **entry.payload, **said_of(entry)}
+
+
+def said_of(entry: Entry) -> dict[str, str]:
+    """The sentences of an entry, which the record itself keeps as facts; see `SAID`."""
+    return {name: say(entry.record) for name, say in SAID.get(entry.kind, {}).items()}
 
 
 def evidence_payload_of(entry: Entry) -> dict[str, Any]:
@@ -89,7 +109,7 @@ def header(kind: str = "verdict") -> list[str]:
 
 def row_of(entry: Entry) -> list[str]:
     """The cells of an entry's row, as text; empty where there is no value."""
-    known = {"schema": VERSION, "id": entry.id, "time_utc": iso_time(entry.utc_s)}
+    known = {"schema": VERSION, "id": entry.id, "time_utc": iso_time(entry.utc_s), **said_of(entry)}
     columns = COLUMNS_OF[entry.kind]
     return [_cell(known.get(c.name, entry.payload.get(c.name)), text=c.text) for c in columns]
 
@@ -121,7 +141,13 @@ def json_schema(kind: str) -> dict[str, Any]:
     Args:
         kind: a key of `acquire.journal.plain.KINDS`.
     """
-    return schema_of(KINDS[kind], f"{kind}", head=head_schema(kind))
+    schema = schema_of(KINDS[kind], f"{kind}", head=head_schema(kind))
+    said = {name: {"type": "string", "description": "for people"} for name in SAID.get(kind, {})}
+    return {
+        **schema,
+        "properties": {**schema["properties"], **said},
+        "required": [*schema["required"], *said],
+    }
 
 
 def schema_of(record: Any, name: str, head: dict[str, Any] | None = None) -> dict[str, Any]:

@@ -36,9 +36,16 @@ from acquire.records import (
     UnitStarted,
     Verdict,
     Weight,
+    Why,
 )
-from acquire.records.bench import ASKED_FOR
-from acquire.records.words import OUTCOME_WORDS, TURN_FAULTS, ending_words, sureness
+from acquire.records.codes import ASKED_FOR
+from acquire.records.words import TURN_FAULTS
+from acquire.words.beside import typed_answer
+from acquire.words.faults import likely
+from acquire.words.notices import said
+from acquire.words.outcomes import OUTCOME_WORDS, deed_words, ending_words
+from acquire.words.prompts import asked
+from acquire.words.verdicts import reason
 
 SIGNS: dict[Outcome, tuple[str, str, str]] = {
     Outcome.PASS: ("●", OUTCOME_WORDS[Outcome.PASS], "bold bright_blue"),
@@ -52,8 +59,8 @@ SIGNS: dict[Outcome, tuple[str, str, str]] = {
 SHOWN_ASKS = frozenset({Ask.TOUCH, Ask.TOUCH_AGAIN, Ask.SHORT_PROBES, Ask.CHECK_RESISTOR, Ask.CLIP_ON})
 """Prompts that stand in the lines of an output without a living last line."""
 
-SELF_CHECK = "self-check"
-"""Step of the prompts of a meter's self-check (`acquire.bench.self_check`), all of which are shown."""
+SELF_CHECKS = frozenset({Why.SELF_CHECK, Why.SELF_CHECK_PASSED})
+"""Prompts of a meter's self-check, all of which are shown."""
 
 WIDTH = 80
 """Columns of the smallest screen that takes a verdict in one line."""
@@ -165,9 +172,10 @@ class Terminal:
 
     def _prompted(self, prompt: Prompt) -> None:
         count = f"  [{prompt.steps_done}/{prompt.steps_total}]" if prompt.steps_total else ""
-        self._prompt = f"{prompt.text}{count}"
-        if self._live is None and (prompt.ask in SHOWN_ASKS or prompt.step == SELF_CHECK):
-            self.console.print(Text(f"  → {prompt.text}", style="dim"))
+        text = asked(prompt)
+        self._prompt = f"{text}{count}"
+        if self._live is None and (prompt.ask in SHOWN_ASKS or prompt.why in SELF_CHECKS):
+            self.console.print(Text(f"  → {text}", style="dim"))
 
     def _unit_done(self, result: UnitResult) -> None:
         if result.outcome is None:
@@ -180,8 +188,7 @@ class Terminal:
         if result.findings:
             why = " ".join(result.findings)
         elif result.hypotheses:
-            best = result.hypotheses[0]
-            why = f"{best.sentence.rstrip('.')} ({sureness(best.probability)} sure)."
+            why = likely(result.hypotheses[0])
         self.outcomes["held" if result.outcome is None else result.outcome.value] += 1
         self.units.append(Tally(result.serial, result.outcome, word, style, why))
         between = "   " if len(f"  {word}   {why}") <= self.console.width else f"\n{BELOW}"
@@ -243,7 +250,7 @@ def verdict_line(verdict: Verdict) -> Text:
     line = Text(f"  {pair:<6} {shortened(verdict.step, wide):<{wide}} {value} ")
     line.append(limits, style="dim").append(f" {word}", style=style).append(again, style="yellow")
     if verdict.counts and verdict.outcome is not Outcome.PASS:
-        line.append(f"\n{BELOW}{verdict.reason}", style="default")
+        line.append(f"\n{BELOW}{reason(verdict)}", style="default")
     return line
 
 
@@ -257,7 +264,7 @@ def beside_line(event: LeadZero | CheckStandard | TypedResult | Batch | Notice) 
         case TypedResult():
             return typed_line(event)
         case Batch():
-            return Text(f"  batch   {batch_text(event)}", style="bold" if event.doubt else "dim")
+            return Text(f"  batch   {batch_text(event)}", style="bold" if event.first_doubt else "dim")
         case Notice():
             return notice_line(event)
 
@@ -265,8 +272,8 @@ def beside_line(event: LeadZero | CheckStandard | TypedResult | Batch | Notice) 
 def batch_text(batch: Batch) -> str:
     """What was done to a batch, in a few words."""
     units = f", {counted(batch.expected, 'unit')}" if batch.expected else ""
-    said = f": {batch.remark}" if batch.remark else ""
-    return f"{batch.batch} ({batch.sheet}{units}) {batch.deed.value.replace('_', ' ')}{said}"
+    told = f": {words}" if (words := deed_words(batch)) else ""
+    return f"{batch.batch} ({batch.sheet}{units}) {batch.deed.value.replace('_', ' ')}{told}"
 
 
 def check_line(check: CheckStandard) -> Text:
@@ -284,8 +291,8 @@ def typed_line(result: TypedResult) -> Text:
     if result.outcome is not None:
         shape, words, style = SIGNS[result.outcome]
         line.append(f"{shape} {words}", style=style)
-    if result.reason and (result.outcome is not Outcome.PASS or result.stated):
-        line.append(f"\n{BELOW}{result.answer}", style="default")
+    if result.outcome is not Outcome.PASS or result.stated:
+        line.append(f"\n{BELOW}{typed_answer(result)}", style="default")
     return line
 
 
@@ -325,6 +332,6 @@ def shortened(text: str, width: int) -> str:
 def notice_line(notice: Notice) -> Text:
     """A notice with its weight as the word that is on record; an answer to what was typed without one."""
     if notice.code in ASKED_FOR:
-        return Text("\n".join(f"{BELOW}{line}" for line in notice.text.split("\n")))
+        return Text("\n".join(f"{BELOW}{line}" for line in said(notice).split("\n")))
     style = {Weight.REMARK: "dim", Weight.WARNING: "yellow", Weight.STOP: "bold dark_orange"}[notice.weight]
-    return Text(f"  {notice.weight.value}: ", style=style).append(notice.text, style="default")
+    return Text(f"  {notice.weight.value}: ", style=style).append(said(notice), style="default")

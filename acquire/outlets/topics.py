@@ -14,6 +14,7 @@ from acquire.journal.entry import Entry
 from acquire.journal.plain import spelt
 from acquire.outlets.payload import VERSION
 from acquire.records import Approach, Event, LiftOff, Pair, Prompt, Settled
+from acquire.words.prompts import asked
 from drivers.reading import UNIT_OF, Quantity
 
 ROOT = f"steadyohm/v{VERSION}"
@@ -204,7 +205,7 @@ def shown_prompt(prompt: Prompt, bench: str, utc_s: float) -> ShownPrompt:
     return ShownPrompt(
         bench,
         prompt.ask.value,
-        prompt.text,
+        asked(prompt),
         prompt.serial,
         prompt.pair,
         prompt.step,

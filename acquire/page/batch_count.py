@@ -10,6 +10,8 @@ from typing import Any
 
 from acquire.records import Batch, Outcome, UnitResult
 from acquire.records.words import FAILING
+from acquire.words.faults import batch_doubt
+from acquire.words.outcomes import deed_words
 
 GOOD = frozenset({Outcome.PASS, Outcome.CONDITIONAL_PASS})
 
@@ -38,8 +40,8 @@ class BatchCount:
 
     def told(self, batch: Batch) -> None:
         """Its latest record."""
-        self.expected, self.state, self.remark = batch.expected, batch.state.value, batch.remark
-        self.doubt = batch.doubt
+        self.expected, self.state, self.remark = batch.expected, batch.state.value, deed_words(batch)
+        self.doubt = batch_doubt(batch)
         self.spools = tuple((each.winding, each.spool) for each in batch.spools)
 
     def take(self, result: UnitResult) -> None:

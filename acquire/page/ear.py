@@ -19,6 +19,7 @@ from acquire.page.spoken import (
 from acquire.records import (
     Ask,
     CheckStandard,
+    Code,
     Contact,
     Event,
     Judged,
@@ -32,9 +33,7 @@ from acquire.records import (
     Verdict,
     Weight,
 )
-
-OTHER_PAIR = frozenset({"pair.other", "pair.unclear"})
-"""Notices of a value that is another pair's, or may be."""
+from acquire.records.codes import ANOTHER_PAIR, MEASURED_AGAIN
 
 TOUCHES = frozenset({Ask.TOUCH, Ask.TOUCH_AGAIN, Ask.SHORT_PROBES, Ask.CHECK_RESISTOR})
 """Requests that a contact answers; any other contact makes no sound."""
@@ -123,16 +122,16 @@ class Ear:
             self.cues.append(Cue(Sound.ATTENTION, "Check standard out of control.", urgent=True))
 
     def _noticed(self, notice: Notice) -> None:
-        if notice.code == "step.again":
+        if notice.code in MEASURED_AGAIN:
             self._again = notice
-        if notice.code in OTHER_PAIR:
+        if notice.code in ANOTHER_PAIR:
             self._wrong_pair(notice)
         elif notice.weight is Weight.WARNING:
             self.cues.append(Cue(Sound.ATTENTION))
 
     def _wrong_pair(self, notice: Notice) -> None:
         asked = pair_aloud(notice.pair, self.core)
-        told = self._match is not None and notice.code == "pair.other"
+        told = self._match is not None and notice.code is Code.PAIR_OTHER
         reads = pair_aloud(self._match.pair, self.core) if told and self._match else ""
         say = f"That reads like {reads}. Touch {asked}." if reads else f"Not clear. {asked} again."
         self.cues.append(Cue(Sound.WRONG_PAIR, say, urgent=True))

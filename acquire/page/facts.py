@@ -5,9 +5,10 @@ Plain data; whoever runs the bench fills it in. Not for events: those reach the 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
-from acquire.records import LeadZero
+from acquire.records import Fact, LeadZero
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,7 +24,7 @@ class Facts:
         temperature_known: some temperature has been read or typed, fresh or not.
         check_name: of the check standard, empty where the bench has none; check_due: it must be measured;
             check_blocked: it stops the bench; check_utc_s: of the latest check.
-        calibration: sentence about a calibration that is past due; empty where it is not.
+        calibration: facts of a calibration that is past due; empty where it is not.
         failing: name and latest failure of each outlet that cannot get rid of what it has.
     """
 
@@ -41,5 +42,5 @@ class Facts:
     check_due: bool = False
     check_blocked: bool = False
     check_utc_s: float | None = None
-    calibration: str = ""
+    calibration: Mapping[str, Fact] = field(default_factory=dict)
     failing: tuple[tuple[str, str], ...] = ()

@@ -19,7 +19,8 @@ from acquire.page.behind import Unknown
 from acquire.page.telling import notice_words, number, result_words, typed_words, verdict_words, zero_words
 from acquire.quantity import show
 from acquire.records import CheckStandard, LeadZero, UnitResult, UnitStarted
-from acquire.records.words import ending_words
+from acquire.words.beside import check_text
+from acquire.words.outcomes import ending_words
 
 if TYPE_CHECKING:
     from acquire.reports.visits import Visit
@@ -187,7 +188,7 @@ class Past:
                     "expanded_ohm": record.expanded_ohm,
                     "in_control": record.in_control,
                     "signs": list(record.signs),
-                    "text": record.text,
+                    "text": check_text(record),
                 }
                 for record in of_this
             ],
@@ -242,5 +243,5 @@ def _line(result: UnitResult) -> Plain:
 def _check_text(readings: Sequence[CheckStandard]) -> str:
     last = readings[-1]
     value = show(last.reading_ohm, "Ω", last.expanded_ohm)
-    word = "in control" if last.in_control else f"out of control: {last.text}"
+    word = "in control" if last.in_control else f"out of control: {check_text(last)}"
     return f"{last.resistor} reads {value}, certified {last.certificate_ohm:g} Ω: {word}"

@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from acquire.page.ear import set_anew
-from acquire.records import Ask, Contact, LiftOff, Prompt
+from acquire.records import Ask, Contact, LiftOff, Prompt, Why
 
 PHASE_WORDS = {
     "idle": "next unit",
@@ -26,11 +26,9 @@ PHASE_WORDS = {
 }
 """Every phase, in the words that people read."""
 
+SELF_CHECKS = frozenset({Why.SELF_CHECK, Why.SELF_CHECK_PASSED})
 DUTIES = frozenset({Ask.SHORT_PROBES, Ask.CHECK_RESISTOR, Ask.CLIP_ON})
 """Requests that are no step of a unit: their text says it all."""
-
-SELF_CHECK = "self-check"
-"""Step of the prompts of a meter's self-check (`acquire.bench.self_check`)."""
 
 
 @dataclass(slots=True)
@@ -85,7 +83,7 @@ class Phase:
             return "stopped"
         if prompt is None or prompt.ask is Ask.START_UNIT:
             return "ended" if ended else "idle"
-        if prompt.ask in DUTIES or prompt.step == SELF_CHECK:
+        if prompt.ask in DUTIES or prompt.why in SELF_CHECKS:
             return "duty"
         if self.touching:
             return self._of_contact()

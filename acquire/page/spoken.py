@@ -9,7 +9,9 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from acquire.records import Ask, Outcome, Pair, Prompt, UnitResult, Verdict
-from acquire.records.words import FAILING, OUTCOME_WORDS
+from acquire.records.words import FAILING
+from acquire.words.outcomes import OUTCOME_WORDS
+from acquire.words.prompts import asked
 
 
 class Sound(StrEnum):
@@ -67,11 +69,10 @@ def request_aloud(prompt: Prompt, core: str = "") -> str:
         Ask.START_UNIT: "Next unit.",
         Ask.SHORT_PROBES: "Hold the probes together.",
         Ask.CHECK_RESISTOR: "Check resistor.",
-        Ask.TOUCH: f"{pins}." if pins else prompt.text,
-        Ask.TOUCH_AGAIN: f"{pins} again." if pins else prompt.text,
+        **({Ask.TOUCH: f"{pins}.", Ask.TOUCH_AGAIN: f"{pins} again."} if pins else {}),
         Ask.LIFT: "Lift.",
         Ask.CLIP_ON: "Clip on the unit.",
-    }.get(prompt.ask, prompt.text)
+    }.get(prompt.ask) or asked(prompt)
 
 
 def verdict_aloud(verdict: Verdict) -> str:

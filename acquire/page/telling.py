@@ -13,7 +13,12 @@ from acquire.page.facts import Facts
 from acquire.page.spoken import result_cue, verdict_aloud
 from acquire.quantity import show
 from acquire.records import LeadZero, Notice, Pair, TypedResult, UnitResult, Verdict
-from acquire.records.words import OUTCOME_WORDS, ending_words, sureness
+from acquire.words.beside import typed_answer, typed_reason
+from acquire.words.faults import likely, sentence
+from acquire.words.notices import said
+from acquire.words.outcomes import OUTCOME_WORDS, ending_words
+from acquire.words.plain import sureness
+from acquire.words.verdicts import hint, reason
 
 Plain = dict[str, Any]
 
@@ -62,8 +67,8 @@ def verdict_words(verdict: Verdict) -> Plain:
         "raw_text": "open" if verdict.raw_ohm is None else show(verdict.raw_ohm, "Ω"),
         "conformity": number(verdict.conformity),
         "guard_band_ohm": number(verdict.guard_band_ohm),
-        "reason": verdict.reason,
-        "hint": verdict.hint,
+        "reason": reason(verdict),
+        "hint": hint(verdict),
         "attempt": verdict.attempt,
         "revision": verdict.revision,
         "counts": verdict.counts,
@@ -90,7 +95,7 @@ def result_words(result: UnitResult, core: str = "") -> Plain:
         "diagnosis": [
             {
                 "fault": each.fault,
-                "sentence": each.sentence,
+                "sentence": sentence(each),
                 "probability": each.probability,
                 "sureness": sureness(each.probability),
             }
@@ -109,8 +114,7 @@ def reason_of(result: UnitResult) -> str:
     if result.findings:
         return " ".join(result.findings)
     if result.hypotheses:
-        best = result.hypotheses[0]
-        return f"{best.sentence.rstrip('.')} ({sureness(best.probability)} sure)."
+        return likely(result.hypotheses[0])
     return ""
 
 
@@ -130,8 +134,8 @@ def typed_words(result: TypedResult) -> Plain:
         "typed": result.typed,
         "outcome": None if outcome is None else outcome.value,
         "word": "on record" if outcome is None else OUTCOME_WORDS[outcome],
-        "reason": result.reason,
-        "answer": result.answer,
+        "reason": typed_reason(result),
+        "answer": typed_answer(result),
         "utc_s": result.utc_s,
     }
 
@@ -142,7 +146,7 @@ def notice_words(notice: Notice) -> Plain:
         "utc_s": notice.utc_s,
         "weight": notice.weight.value,
         "code": notice.code,
-        "text": notice.text,
+        "text": said(notice),
         "serial": notice.serial,
     }
 

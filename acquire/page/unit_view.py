@@ -6,13 +6,15 @@ value that is being measured (view).
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
 from acquire.page.telling import typed_words, verdict_words
-from acquire.records import Notice, Prompt, TypedResult, UnitResult, UnitStarted, Verdict
-from acquire.records.words import OUTCOME_WORDS
+from acquire.records import Code, Notice, Prompt, TypedResult, UnitResult, UnitStarted, Verdict
+from acquire.records.codes import MEASURED_AGAIN
+from acquire.words.notices import said
+from acquire.words.outcomes import OUTCOME_WORDS
 
 Plain = dict[str, Any]
 
@@ -65,7 +67,7 @@ class UnitView:
         """A verdict of one of its steps."""
         step = self._step(verdict.step, (verdict.pin_a, verdict.pin_b))
         words = verdict_words(verdict)
-        step.update(value=words["text"], reason=verdict.reason)
+        step.update(value=words["text"], reason=words["reason"])
         if verdict.counts:
             step.update(state="done", outcome=verdict.outcome.value, word=OUTCOME_WORDS[verdict.outcome])
         else:
@@ -78,9 +80,9 @@ class UnitView:
         for step in self.steps:
             if tuple(step["pair"]) != tuple(notice.pair):
                 continue
-            if notice.code == "step.skipped":
-                step.update(state="left_out", outcome=None, word="left out", reason=notice.text)
-            elif notice.code == "step.again" and step["kind"] != "typed":
+            if notice.code is Code.STEP_SKIPPED:
+                step.update(state="left_out", outcome=None, word="left out", reason=said(notice))
+            elif notice.code in MEASURED_AGAIN and step["kind"] != "typed":
                 step.update(state="again", outcome=None, word="once more")
 
     def take_typed(self, result: TypedResult) -> None:
@@ -101,13 +103,6 @@ class UnitView:
         self.done = sum(
             step["state"] in ("done", "left_out") and step["kind"] != "typed" for step in self.steps
         )
-
-    def resume(self, verdicts: Iterable[Verdict], typed: Iterable[TypedResult]) -> None:
-        """Bring back what the record of an interrupted unit holds."""
-        for verdict in verdicts:
-            self.judged(verdict)
-        for result in typed:
-            self.take_typed(result)
 
     def _step(self, name: str, pair: Sequence[str]) -> Plain:
         """The step of this name; one that is not on the sheet (a repetition) is put at the end."""

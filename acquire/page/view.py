@@ -14,7 +14,7 @@ from acquire.page import drawing
 from acquire.page.about import About
 from acquire.page.batch_count import BatchCount
 from acquire.page.contact_view import ContactView
-from acquire.page.ear import OTHER_PAIR, Ear
+from acquire.page.ear import Ear
 from acquire.page.facts import Facts
 from acquire.page.phase import PHASE_WORDS, Phase
 from acquire.page.spoken import Cue, request_aloud
@@ -26,12 +26,16 @@ from acquire.records import (
     Approach,
     Batch,
     CheckStandard,
+    Code,
     Contact,
     Event,
+    Evidence,
+    ImportedResult,
     Judged,
     LiftOff,
     Notice,
     Prompt,
+    Recorded,
     Settled,
     Sheet,
     StepKind,
@@ -39,8 +43,12 @@ from acquire.records import (
     UnitResult,
     UnitStarted,
     Verdict,
+    Why,
 )
+from acquire.records.codes import ANOTHER_PAIR, MEASURED_AGAIN
 from acquire.steps.pairs import PairTable
+from acquire.words.notices import said
+from acquire.words.prompts import asked
 from drivers.reading import Quantity, Reading
 
 Plain = dict[str, Any]
@@ -147,13 +155,11 @@ class View:
         self._batch = batch
         self._set("batch", batch.plain() if batch.name else None)
 
-    def resume(self, started: UnitStarted, verdicts: Sequence[Verdict], typed: Sequence[TypedResult]) -> None:
-        """An interrupted unit is back on the bench."""
-        self._begin(started)
-        if self._unit is not None:
-            self._unit.resume(verdicts, typed)
-        if verdicts:
-            self._set("verdict", verdict_words(verdicts[-1]))
+    def resume(self, records: Sequence[Recorded]) -> None:
+        """An interrupted unit is back on the bench; take in what the record holds of it, without a sound."""
+        for record in records:
+            if not isinstance(record, ImportedResult):
+                self._take(Judged(record, Evidence()) if isinstance(record, Verdict) else record)
         self._brought_up_to_date()
 
     def show(self, event: Event) -> None:
@@ -206,7 +212,7 @@ class View:
         self._phase.judged, self._phase.other = True, False
         words = verdict_words(verdict)
         if self._again is not None and verdict.counts and self._again.pair == (verdict.pin_a, verdict.pin_b):
-            words["hint"] = self._again.text
+            words["hint"] = said(self._again)
         self._set("verdict", words)
         self._set("hint", "")
         if self._unit is not None:
@@ -245,17 +251,17 @@ class View:
         self._set("notes", [notice_words(notice), *self._state.get("notes", [])][:NOTES])
         if self._unit is not None and not self._unit.ended:
             self._unit.told(notice)
-        if notice.code == "step.again":
+        if notice.code in MEASURED_AGAIN:
             self._again = notice
-        if notice.code == "meter.lost":
+        if notice.code is Code.METER_LOST:
             self._phase.gone()
             self._contact.lifted()
-            self.link(ok=False, text=notice.text)
-        if notice.code == "meter.back":
+            self.link(ok=False, text=said(notice))
+        if notice.code is Code.METER_BACK:
             self._phase.lost = False
-        if notice.code in OTHER_PAIR:
+        if notice.code in ANOTHER_PAIR:
             self._phase.other = True
-            self._set("hint", notice.text)
+            self._set("hint", said(notice))
 
     def _prompted(self, prompt: Prompt) -> None:
         self._prompt, self._again = prompt, None
@@ -267,7 +273,8 @@ class View:
             "ask",
             {
                 "kind": prompt.ask.value,
-                "text": prompt.text,
+                "text": asked(prompt),
+                "plain": prompt.why is Why.NONE and not prompt.facts,
                 "say": request_aloud(prompt, core),
                 "pair": pair,
                 "step": prompt.step,

@@ -9,22 +9,18 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from enum import StrEnum
 from itertools import pairwise
 
 from acquire.errors import InputImpossible
 from acquire.physics.checks import above_zero, at_least_zero, finite
 from acquire.physics.trend import Trend, trend
+from acquire.records.codes import RUN_LENGTH, Sign
 
 D2_OF_TWO = 1.128
 """Mean range of two normal readings over their standard deviation, as tabled (exactly 1.12838)."""
 
 D4_OF_TWO = 3.267
 """Upper limit of a range of two over its mean, as handbooks table it."""
-
-RUN_ON_ONE_SIDE = 9
-"""Readings in a row on one side of the centre that are no chance: 9 happen by chance in 1 of 256 runs
-(ISO 7870-2:2013 counts 9 as well; from memory)."""
 
 FEWEST_FOR_A_CHART = 8
 """Readings before limits are reckoned from them; until then the certificate judges alone (own choice)."""
@@ -86,16 +82,6 @@ TREND_BY_CHANCE = 0.001
 """Probability below which a trend is told; workshop choice, so that a daily look rarely cries wolf."""
 
 
-class Sign(StrEnum):
-    """What speaks against the bench."""
-
-    OFF_CERTIFICATE = "off_certificate"
-    BEYOND_LIMITS = "beyond_limits"
-    JUMP = "jump"
-    RUN = "run"
-    TREND = "trend"
-
-
 @dataclass(frozen=True, slots=True)
 class Resistor:
     """The check standard itself.
@@ -120,14 +106,12 @@ class Check:
     Attributes:
         reading_ohm: measured now, corrected as any winding.
         signs: what speaks against the bench; empty when it is in control.
-        sentences: one for each sign, and none when in control.
         chart: the limits used; None while the history is too short.
         trend: of the latest readings, per reading; None while the history is too short.
     """
 
     reading_ohm: float
     signs: tuple[Sign, ...]
-    sentences: tuple[str, ...]
     chart: Chart | None
     trend: Trend | None = None
 
@@ -164,68 +148,26 @@ def check_bench(
     chart = chart_of(history_ohm) if enough else None
     latest = [*history_ohm, reading_ohm][-TREND_OVER:]
     drift = trend(range(len(latest)), latest) if enough else None
-    found = [_off_certificate(reading_ohm, expanded_ohm, resistor)]
+    found = [(Sign.OFF_CERTIFICATE, _off_certificate(reading_ohm, expanded_ohm, resistor))]
     if chart is not None:
+        jump = abs(reading_ohm - history_ohm[-1])
         found += [
-            _beyond_limits(reading_ohm, chart, resistor.name),
-            _jump(reading_ohm, history_ohm[-1], chart, resistor.name),
-            _run([*history_ohm, reading_ohm], chart, resistor.name),
+            (Sign.BEYOND_LIMITS, not chart.lower_ohm <= reading_ohm <= chart.upper_ohm),
+            (Sign.JUMP, jump > chart.moving_range_upper_ohm),
+            (Sign.RUN, _run(latest, chart)),
         ]
-    if drift is not None and drift.p < TREND_BY_CHANCE:
-        found.append((Sign.TREND, _drifting(drift, resistor.name)))
-    signs = [each for each in found if each is not None]
-    return Check(
-        reading_ohm=reading_ohm,
-        signs=tuple(sign for sign, _ in signs),
-        sentences=tuple(sentence for _, sentence in signs),
-        chart=chart,
-        trend=drift,
-    )
+    if drift is not None:
+        found.append((Sign.TREND, drift.p < TREND_BY_CHANCE))
+    signs = tuple(sign for sign, there in found if there)
+    return Check(reading_ohm=reading_ohm, signs=signs, chart=chart, trend=drift)
 
 
-def _off_certificate(ohm: float, expanded_ohm: float, resistor: Resistor) -> tuple[Sign, str] | None:
-    off, allowed = ohm - resistor.certificate_ohm, math.hypot(expanded_ohm, resistor.expanded_ohm)
-    if abs(off) <= allowed:
-        return None
-    return Sign.OFF_CERTIFICATE, (
-        f"Check standard {resistor.name} reads {off:+.4g} Ω off its certificate; "
-        f"{allowed:.4g} Ω are allowed. Zero the leads, clean the probes and measure it again."
-    )
+def _off_certificate(ohm: float, expanded_ohm: float, resistor: Resistor) -> bool:
+    return abs(ohm - resistor.certificate_ohm) > math.hypot(expanded_ohm, resistor.expanded_ohm)
 
 
-def _beyond_limits(ohm: float, chart: Chart, name: str) -> tuple[Sign, str] | None:
-    if chart.lower_ohm <= ohm <= chart.upper_ohm:
-        return None
-    return Sign.BEYOND_LIMITS, (
-        f"Check standard {name} reads {ohm:.6g} Ω, outside its own limits "
-        f"{chart.lower_ohm:.6g} to {chart.upper_ohm:.6g} Ω."
-    )
-
-
-def _jump(ohm: float, before_ohm: float, chart: Chart, name: str) -> tuple[Sign, str] | None:
-    jump = abs(ohm - before_ohm)
-    if jump <= chart.moving_range_upper_ohm:
-        return None
-    return Sign.JUMP, (
-        f"Check standard {name} has jumped by {jump:.4g} Ω since it was last measured; "
-        f"{chart.moving_range_upper_ohm:.4g} Ω are its limit."
-    )
-
-
-def _run(readings_ohm: Sequence[float], chart: Chart, name: str) -> tuple[Sign, str] | None:
-    latest = readings_ohm[-RUN_ON_ONE_SIDE:]
+def _run(readings_ohm: Sequence[float], chart: Chart) -> bool:
+    latest = readings_ohm[-RUN_LENGTH:]
     above = all(ohm > chart.centre_ohm for ohm in latest)
     below = all(ohm < chart.centre_ohm for ohm in latest)
-    if len(latest) < RUN_ON_ONE_SIDE or not (above or below):
-        return None
-    return Sign.RUN, (
-        f"Check standard {name} has read {'above' if above else 'below'} its mean "
-        f"{RUN_ON_ONE_SIDE} times in a row: something drifts."
-    )
-
-
-def _drifting(drift: Trend, name: str) -> str:
-    return (
-        f"Check standard {name} drifts by {drift.slope:+.3g} Ω a reading over the last {drift.points}: "
-        f"compare it with another resistor to see which of the two it is."
-    )
+    return len(latest) == RUN_LENGTH and (above or below)

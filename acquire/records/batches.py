@@ -10,6 +10,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+from acquire.records.faults import Hypothesis
+from acquire.records.words import Pair
+
 LARGEST_BATCH = 100_000
 """Units that somebody may expect of one batch; beyond lies a slip of the finger."""
 
@@ -28,12 +31,14 @@ class BatchState(StrEnum):
 class BatchDeed(StrEnum):
     """What was done to a batch.
 
-    FIRST_UNIT: the first unit since the start, or since a spool was changed, was compared with what sheet and
-    spool card foretell. ACCEPTED: the operator goes on although that comparison speaks against the unit.
+    MADE_WAY: paused, since another batch took its place. FIRST_UNIT: the first unit since the start, or
+    since a spool was changed, was compared with what sheet and spool card predict. ACCEPTED: the operator
+    goes on although that comparison speaks against the unit.
     """
 
     OPENED = "opened"
     PAUSED = "paused"
+    MADE_WAY = "made_way"
     RESUMED = "resumed"
     SPOOL_CHANGED = "spool_changed"
     FIRST_UNIT = "first_unit"
@@ -59,6 +64,36 @@ class WoundFrom:
 
 
 @dataclass(frozen=True, slots=True)
+class Compared:
+    """One reading of a first unit beside what sheet and spool cards predict.
+
+    Attributes:
+        pair: it is of.
+        ohm, predicted_ohm: at the reference temperature.
+        reach_ohm: half-width of what 95 % of good units read, measurement included.
+    """
+
+    pair: Pair
+    ohm: float
+    predicted_ohm: float
+    reach_ohm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Doubt:
+    """What speaks against the first unit of a batch.
+
+    Attributes:
+        probability: that it is not wound as planned, 0 to 1.
+        hypotheses: what may be wrong, what the next unit would have as well first; one or two, or none where
+            nothing stands out.
+    """
+
+    probability: float
+    hypotheses: tuple[Hypothesis, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Batch:
     """A deed on a batch, with the state it leaves the batch in.
 
@@ -71,10 +106,11 @@ class Batch:
         spools: what each winding is wound from, as far as it was said.
         first_serial: the unit that was compared with sheet and spool cards since the start or since the last
             change of a spool; empty while the next finished unit will be.
-        doubt: one sentence on what speaks against that unit, empty where nothing does or it was accepted; a
-            batch in doubt starts no other unit.
-        doubt_probability: that the unit is not wound as planned, 0 to 1; None without doubt.
-        remark: words that go with the deed, such as why it was paused.
+        compared: the reading of that unit that lies furthest off what was predicted; None before.
+        first_doubt: what speaks against that unit, None where nothing does or it was accepted; a batch in
+            doubt starts no other unit.
+        remark: the operator's words on the deed, such as why it was paused.
+        changed: what a change of spool has changed; a part of `spools`.
     """
 
     bench: str
@@ -86,11 +122,12 @@ class Batch:
     expected: int | None
     spools: tuple[WoundFrom, ...]
     first_serial: str
-    doubt: str
-    doubt_probability: float | None
     operator: str
     remark: str
     utc_s: float
+    compared: Compared | None = None
+    first_doubt: Doubt | None = None
+    changed: tuple[WoundFrom, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,9 +198,11 @@ class UnitKnown:
         batch: that it belongs to, empty for none.
         attempts: how often it was put on a bench for this batch and purpose before.
         others: how many other units the batch has that is running now.
+        held: its latest result was that it is warm.
     """
 
     serial: str
     batch: str
     attempts: int
     others: int = 0
+    held: bool = False

@@ -2,27 +2,54 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from enum import StrEnum
 
 from acquire.choices import Outcome, Purpose
+from acquire.errors import InputImpossible
 from acquire.records.batches import WoundFrom
+from acquire.records.codes import BalanceKind, Code, Ending, Fact, FindingKind, Refusal, UntestedKind, Why
+from acquire.records.faults import Hypothesis
 from acquire.records.words import Pair
 
 
 @dataclass(frozen=True, slots=True)
-class Hypothesis:
-    """One explanation of all readings of a unit.
+class Untested:
+    """Something that the sheet or its circuit leaves open until it is tested.
 
     Attributes:
-        fault: short name from the fault dictionary, e.g. "shorted_turns".
-        probability: given the readings, 0 to 1.
-        sentence: plain words with the physical size ("about 60 of 1020 turns").
+        kind: what sort of thing.
+        id: unique on the sheet, e.g. "isolation:1,2,3|CORE", "step:surge", "turns"; a test names it by this.
+        name: as people read it on the sheet.
+        volts: test voltage that the sheet asks for, None where it asks for none.
     """
 
-    fault: str
-    probability: float
-    sentence: str
+    kind: UntestedKind
+    id: str
+    name: str
+    volts: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """What a rule over a whole unit found that is not plainly a pass.
+
+    Attributes:
+        kind: which rule; UNEVEN: `name` is that of a rule in `UnitResult.balances`; CONTRADICTION: `pair`
+            reads `ohm` where the other readings predict `predicted_ohm` with standard uncertainty `u_ohm`;
+            TYPED: `name` and `id` are those of a typed result.
+        outcome: what the rule says; None for a remark.
+    """
+
+    kind: FindingKind
+    name: str = ""
+    id: str = ""
+    outcome: Outcome | None = None
+    pair: Pair | None = None
+    ohm: float | None = None
+    predicted_ohm: float | None = None
+    u_ohm: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +60,9 @@ class UnitStarted:
         batch: that it belongs to; empty for none.
         spools: what its windings were wound from, as far as the batch knew when it was started.
         attempt: 1 for the first time that this batch and purpose measure it; the first one counts.
+        meter_hash, bench_hash: of the files in force; a unit goes on only under what it began with.
+        required: everything that sheet and circuit leave untested by ohms alone; see `Untested`.
+        rested: the unit was held as warm before, and has waited.
     """
 
     bench: str
@@ -45,6 +75,10 @@ class UnitStarted:
     utc_s: float
     spools: tuple[WoundFrom, ...] = ()
     attempt: int = 1
+    meter_hash: str = ""
+    bench_hash: str = ""
+    required: tuple[Untested, ...] = ()
+    rested: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,10 +88,10 @@ class BalanceFound:
     Attributes:
         name: of the rule on the sheet.
         windings: their names; `ohm`: of each, at the reference temperature.
-        deviation: largest deviation of one from their mean, as a fraction of it.
+        deviation: what the rule limits, by its `kind`, as a fraction of the mean.
         expanded_deviation: half-width of its 95 % interval.
-        limit: largest deviation allowed, as a fraction.
-        worst: name of the winding that deviates most.
+        limit: largest deviation allowed, as the sheet states it.
+        worst: name of the winding that lies furthest off the mean.
         outcome: what the rule says.
     """
 
@@ -69,6 +103,7 @@ class BalanceFound:
     limit: float
     worst: str
     outcome: Outcome
+    kind: BalanceKind = BalanceKind.FROM_MEAN
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +119,10 @@ class UnitResult:
         next_pair: the pair whose measurement would tell the first two hypotheses apart best, if any.
         not_tested: what the sheet asks for besides ohms and nobody has typed in yet; it blocks nothing.
         balances: each rule over several windings, with what was found.
+        ending: how the stay on the bench ended; `remark`: the operator's own words for giving up.
+        found: what rules over the whole unit found (takes the place of `findings`).
+        untested: by id (takes the place of `not_tested`).
+        revision: 0 for the result at the bench, then 1, 2, ... whenever something later changes it.
     """
 
     bench: str
@@ -105,6 +144,11 @@ class UnitResult:
     findings: tuple[str, ...] = ()
     not_tested: tuple[str, ...] = ()
     balances: tuple[BalanceFound, ...] = ()
+    ending: Ending = Ending.DONE
+    remark: str = ""
+    found: tuple[Finding, ...] = ()
+    untested: tuple[Untested, ...] = ()
+    revision: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,23 +186,27 @@ class Ask(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Prompt:
-    """The next thing to do, as a person would read it.
+    """The next thing to do; `acquire.words` makes a sentence of it.
 
     Attributes:
         ask: the kind of action.
-        text: one short sentence.
         pair: the pins to touch, None when the action has none.
         step: name of the step, empty when there is none.
         steps_done, steps_total: progress of the unit.
+        why: why it is asked in this way; NONE for a plain request.
+        times: how often it was answered before, where that is said; 0 where it is not.
+        facts: names and numbers beside these, see `acquire.words.prompts`.
     """
 
     ask: Ask
-    text: str
     serial: str = ""
     pair: Pair | None = None
     step: str = ""
     steps_done: int = 0
     steps_total: int = 0
+    why: Why = Why.NONE
+    times: int = 0
+    facts: Mapping[str, Fact] = field(default_factory=dict)
 
 
 class Weight(StrEnum):
@@ -169,22 +217,47 @@ class Weight(StrEnum):
     STOP = "stop"
 
 
-ASKED_FOR = frozenset({"command.help", "result.help"})
-"""Codes of notices that answer a question which somebody has just typed; several lines each."""
-
-
 @dataclass(frozen=True, slots=True)
 class Notice:
     """Something the operator must know that is no verdict: a wrong pair, a lost link, an old zero.
 
     Attributes:
-        code: stable short name in dotted lower case, e.g. "pair.other".
-        text: one sentence: what, where, what to do.
+        code: what it is.
+        step: name of the step that it is about, empty where it is about none.
+        facts: names, numbers (unit of measure in the key) and the words of people; `said` alone is the
+            sentence of an old record, or of an edge that has read a file or a typed line.
     """
 
     weight: Weight
-    code: str
-    text: str
+    code: Code
     utc_s: float
     serial: str = ""
     pair: Pair | None = None
+    step: str = ""
+    facts: Mapping[str, Fact] = field(default_factory=dict)
+
+
+class Refused(InputImpossible):
+    """A command cannot be carried out now; a notice says why."""
+
+    def __init__(self, refusal: Refusal, **facts: Fact) -> None:
+        """Say why, with the facts that the sentence needs."""
+        super().__init__(refusal.value)
+        self.refusal, self.facts = refusal, facts
+
+    def notice(self, utc_s: float, serial: str = "") -> Notice:
+        """What the operator is told."""
+        facts = {"refusal": self.refusal.value, **self.facts}
+        return Notice(Weight.WARNING, Code.COMMAND_REFUSED, utc_s, serial, facts=facts)
+
+
+def refusal(error: InputImpossible, utc_s: float) -> Notice:
+    """What the operator is told of a command that could not be carried out.
+
+    Args:
+        error: why; of a typed line that cannot be, with its own sentence.
+        utc_s: now.
+    """
+    if isinstance(error, Refused):
+        return error.notice(utc_s)
+    return Notice(Weight.WARNING, Code.COMMAND_REFUSED, utc_s, facts={"said": str(error)})

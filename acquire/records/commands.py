@@ -13,6 +13,8 @@ from acquire.records.batches import (
     ResumeBatch,
     UnitKnown,
 )
+from acquire.records.codes import Ending
+from acquire.records.words import Pair
 
 COLDEST_CELSIUS, WARMEST_CELSIUS = -20.0, 60.0
 """Of a room in which units are measured; wide enough for a shed in winter and a foundry. Workshop choice."""
@@ -23,11 +25,21 @@ SUREST_KELVIN, VAGUEST_KELVIN = 0.001, 20.0
 
 @dataclass(frozen=True, slots=True)
 class StartUnit:
-    """A serial was scanned or typed."""
+    """A serial was scanned or typed.
+
+    Attributes:
+        sure: the unit on the bench may be given up for it, half measured as it is.
+    """
 
     serial: str
     batch: str = ""
     operator: str = ""
+    sure: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Undo:
+    """Take back the latest scan, giving up, skip or key, as long as nothing was judged since."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,9 +64,15 @@ class ZeroLeads:
 
 @dataclass(frozen=True, slots=True)
 class GiveUpUnit:
-    """End the unit as it is."""
+    """End the unit as it is.
+
+    Attributes:
+        reason: the operator's words.
+        ending: NEXT_UNIT where the next one is why; nobody types that.
+    """
 
     reason: str
+    ending: Ending = Ending.GIVEN_UP
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,14 +152,15 @@ class FixtureOpen:
     """The pair that the fixture holds is open; nobody types this.
 
     Attributes:
-        witness: what proves that both pins have contact, for the record.
+        witness: what proves that each pin has contact; `Verdict.witness`.
     """
 
-    witness: str
+    witness: tuple[Pair, ...]
 
 
 Command = (
     StartUnit
+    | Undo
     | MeasureAgain
     | SkipStep
     | ZeroLeads

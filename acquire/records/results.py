@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from acquire.choices import Outcome, Purpose
+from acquire.records.codes import Sign
 from drivers.reading import Quantity
 
 
@@ -19,11 +20,12 @@ class CheckStandard:
         raw_ohm, lead_ohm: as the meter settled, and what was subtracted for the leads.
         reading_ohm, standard_uncertainty_ohm, expanded_ohm: the resistor as this bench sees it.
         in_control: no sign speaks against the bench.
-        signs: short names of the rules broken, such as "off_certificate" or "run".
-        text: one sentence for each sign; empty when in control.
+        signs: the rules broken.
         centre_ohm, lower_ohm, upper_ohm: individuals chart of the earlier readings; None while they are few.
         moving_range_upper_ohm: upper limit of the moving range.
         stops: whether a reading out of control stops this bench; else it warns.
+        before_ohm: the reading before this one; None for the first.
+        slope_ohm, slope_points: drift a reading over the latest so many; None while they are few.
     """
 
     bench: str
@@ -37,8 +39,7 @@ class CheckStandard:
     standard_uncertainty_ohm: float
     expanded_ohm: float
     in_control: bool
-    signs: tuple[str, ...]
-    text: str
+    signs: tuple[Sign, ...]
     centre_ohm: float | None
     lower_ohm: float | None
     upper_ohm: float | None
@@ -50,6 +51,9 @@ class CheckStandard:
     bench_hash: str
     software: str
     utc_s: float
+    before_ohm: float | None = None
+    slope_ohm: float | None = None
+    slope_points: int | None = None
 
 
 class ResultKind(StrEnum):
@@ -65,6 +69,25 @@ class ResultKind(StrEnum):
     LOSS = "loss"
     RESISTANCE = "resistance"
     STATED = "stated"
+
+
+class TypedWhy(StrEnum):
+    """Why a typed result has the outcome that it has, or none.
+
+    LIMITS: held against limits by the sheet's rule. SHORT: a short, 0 ohm. NO_ACCURACY: the instrument's
+    accuracy was not told. LOW_VOLTS: measured at less than the voltage asked for. NO_LIMITS: the sheet sets
+    none. NO_PATTERN: no sister coil or golden unit was named. STATED: the outcome is the person's own word.
+    RECORDED: as typed, not judged.
+    """
+
+    LIMITS = "limits"
+    SHORT = "short"
+    NO_ACCURACY = "no_accuracy"
+    LOW_VOLTS = "low_volts"
+    NO_LIMITS = "no_limits"
+    NO_PATTERN = "no_pattern"
+    STATED = "stated"
+    RECORDED = "recorded"
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,8 +110,14 @@ class TypedResult:
             fraction.
         outcome: None for a result that is on the record without being judged.
         stated: True where the outcome is the person's own word.
-        reason: one sentence.
         conformity: probability that the true value lies within the limits, None where no rule was used.
+        target: id of what the sheet asks for (`Untested.id`), empty where it asks for no such thing.
+        shows_turns: it can show a fault between turns.
+        why: what the outcome rests on.
+        expanded_si, guard_band_si: 95 % half-width and guard band of what was held against the limits, in
+            their unit.
+        asked_volt: test voltage that the sheet asks for, None where it asks for none.
+        words: the value where it is no number, and the person's own words.
     """
 
     bench: str
@@ -119,18 +148,13 @@ class TypedResult:
     deviation: float | None
     outcome: Outcome | None
     stated: bool
-    reason: str
     conformity: float | None
     software: str
     utc_s: float
-
-    @property
-    def answer(self) -> str:
-        """What whoever typed it is told: the reason, and of one that could not be judged what that means.
-
-        Such a result turns the pass of a unit into "cannot judge", which must not come as a surprise later.
-        """
-        if self.outcome is not Outcome.CANNOT_JUDGE:
-            return self.reason
-        means = f"{self.serial} cannot pass until it is measured or typed again"
-        return f"This could not be judged, so {means}: {self.reason}"
+    target: str = ""
+    shows_turns: bool = False
+    why: TypedWhy = TypedWhy.RECORDED
+    expanded_si: float | None = None
+    guard_band_si: float | None = None
+    asked_volt: float | None = None
+    words: str = ""

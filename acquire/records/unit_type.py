@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
+from acquire.records.codes import BalanceKind
 from acquire.records.words import Pair, Rule
 from drivers.reading import Quantity
 
@@ -105,19 +106,30 @@ class Step:
     open_above_ohm: float | None = None
     remark: str = ""
 
+    @property
+    def id(self) -> str:
+        """Of what a typed step asks for, in `Untested` and `TypedResult.target`."""
+        return f"step:{self.name}"
+
 
 @dataclass(frozen=True, slots=True)
 class Balance:
     """Windings that must agree among themselves.
 
     Attributes:
-        windings: two or more branch names.
-        limit: largest deviation from their mean, as a fraction of the mean.
+        windings: two or more branch names; two of a rule on how far they lie apart.
+        limit: as a fraction of their mean, of what `kind` says.
     """
 
     name: str
     windings: tuple[str, ...]
     limit: float
+    kind: BalanceKind = BalanceKind.FROM_MEAN
+
+    @property
+    def from_mean(self) -> float:
+        """How far one winding may lie off the mean: of two that lie apart, half of that each."""
+        return self.limit / 2.0 if self.kind is BalanceKind.APART else self.limit
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,6 +152,11 @@ class Isolation:
     correction: str = "none"
     factors: tuple[tuple[float, float], ...] = ()
     factors_source: str = ""
+
+    @property
+    def id(self) -> str:
+        """Of what is asked for, in `Untested` and `TypedResult.target`."""
+        return "isolation:" + "|".join(",".join(group) for group in self.groups)
 
     @property
     def name(self) -> str:

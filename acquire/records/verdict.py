@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from acquire.choices import Outcome, Purpose
+from acquire.records.codes import Basis
 from acquire.records.settled import Settled
 from acquire.records.words import Pair, Rule, Shape
 from drivers.reading import Quantity
@@ -83,14 +84,18 @@ class Match:
         pair: the pair it is taken for (the asked one, unless OTHER_PAIR).
         weights: (pair, probability) of every explanation above 1 %, most likely first; what is left belongs
             to a fault.
-        hint: one sentence for the operator, empty when it is as expected.
+        reads_like: the likeliest pairs other than the asked one, where the value may be theirs.
+        reads_through: windings between the pins of the likeliest of them, where it stands alone.
+        together: the probes may simply touch each other.
     """
 
     corrected: Corrected
     fit: Fit
     pair: Pair
     weights: tuple[tuple[Pair, float], ...]
-    hint: str = ""
+    reads_like: tuple[Pair, ...] = ()
+    reads_through: tuple[str, ...] = ()
+    together: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,6 +112,17 @@ class Limits:
             return math.inf
         return self.upper_ohm - self.lower_ohm
 
+    @property
+    def tolerance_ohm(self) -> float:
+        """What the expanded uncertainty is set against.
+
+        Half the width between two limits; the whole upper limit where it stands alone (a resistance begins at
+        zero); infinite for a lower limit alone.
+        """
+        if self.lower_ohm is None:
+            return math.inf if self.upper_ohm is None else self.upper_ohm
+        return self.width_ohm / 2.0
+
 
 @dataclass(frozen=True, slots=True)
 class Decision:
@@ -116,13 +132,11 @@ class Decision:
         outcome: the verdict word.
         guard_band_ohm: width taken off each limit for acceptance.
         conformity: probability that the true value lies within the limits (JCGM 106:2012, 7).
-        reason: one sentence with the numbers that decided.
     """
 
     outcome: Outcome
     guard_band_ohm: float
     conformity: float
-    reason: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,6 +144,16 @@ class Verdict:
     """The record of one judged step. Flat, so that a CSV row and a JSON object are the same thing.
 
     All resistances in ohms, temperatures in degrees Celsius, times in seconds.
+
+    Attributes:
+        basis: what it rests on.
+        fit, reads_like, reads_through, together: where the value was found to belong; `Match`.
+        touch_u_ohm: the part of the standard uncertainty that differs from touch to touch.
+        moved, moved_allowed: of a REPEATED one, change since the first measurement and what is allowed, as
+            fractions; `moved` is None where one of the two is doubted.
+        touch: number of the touch in its unit, from 1; 0 where nothing was touched.
+        witness: pairs whose continuity proves the contact of a pair found open; a pin twice: by its own two
+            contacts; a pin and nothing: confirmed by key.
     """
 
     bench: str
@@ -141,7 +165,6 @@ class Verdict:
     pin_a: str
     pin_b: str
     outcome: Outcome
-    reason: str
     raw_ohm: float | None
     lead_ohm: float
     winding_celsius: float | None
@@ -171,8 +194,17 @@ class Verdict:
     bench_hash: str
     operator: str
     batch: str
-    hint: str
     software: str
+    basis: Basis = Basis.MEASURED
+    fit: Fit | None = None
+    reads_like: tuple[Pair, ...] = ()
+    reads_through: tuple[str, ...] = ()
+    together: bool = False
+    touch_u_ohm: float | None = None
+    moved: float | None = None
+    moved_allowed: float | None = None
+    witness: tuple[Pair, ...] = ()
+    touch: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,9 +221,9 @@ class Evidence:
         lead_zero_utc_s: when the leads were zeroed, of a two-wire value with a zero.
     """
 
-    terms: tuple[Term, ...]
-    trace: tuple[tuple[float, float], ...]
-    raw_hex: str
+    terms: tuple[Term, ...] = ()
+    trace: tuple[tuple[float, float], ...] = ()
+    raw_hex: str = ""
     temperature_source: str = ""
     temperature_utc_s: float | None = None
     lead_zero_utc_s: float | None = None

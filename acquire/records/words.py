@@ -1,4 +1,4 @@
-"""Words that several records share: pairs of pins, rules, probability laws, outcomes as people read them."""
+"""Words that several records share: pairs of pins, rules, probability laws, orders of outcomes."""
 
 from __future__ import annotations
 
@@ -16,31 +16,6 @@ class Pair(NamedTuple):
 
     def __str__(self) -> str:
         return f"{self.a}–{self.b}"
-
-
-OUTCOME_WORDS = {
-    Outcome.PASS: "pass",
-    Outcome.CONDITIONAL_PASS: "pass, near a limit",
-    Outcome.CONDITIONAL_FAIL: "fail, near a limit",
-    Outcome.FAIL: "FAIL",
-    Outcome.CANNOT_JUDGE: "cannot judge",
-}
-"""Outcomes as people read them, the same on the display and from the record."""
-
-GIVEN_UP = "given up"
-"""How the reason of a unit begins that was given up, not held."""
-
-
-def ending_words(outcome: Outcome | None, held: str) -> str:
-    """How a unit ended, in words: its outcome, or why it was held or given up."""
-    if outcome is not None:
-        return OUTCOME_WORDS[outcome]
-    return held if held.startswith(GIVEN_UP) else f"held: {held}"
-
-
-def sureness(probability: float) -> str:
-    """A probability in words that never claims certainty: "over 99 %", "52 %"."""
-    return "over 99 %" if probability > 0.99 else f"{100.0 * probability:.0f} %"
 
 
 WORST_LAST = (

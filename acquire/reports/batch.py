@@ -21,6 +21,7 @@ from acquire.reports.batch_rows import series_of
 from acquire.reports.batch_series import Series
 from acquire.reports.batch_units import BatchUnits, Stay, Unit, units_of
 from acquire.stats.pareto import Bar, Share, pareto, share_of
+from acquire.words.outcomes import deed_words
 
 GOOD = frozenset({Outcome.PASS, Outcome.CONDITIONAL_PASS})
 """Outcomes that count as passed; a value that the meter cannot judge does not."""
@@ -196,7 +197,7 @@ def report_of(found: BatchUnits, subgroup: int | None = None) -> BatchReport:
         last_utc_s=max((stay.utc_s for stay in stays), default=None),
         reference_celsius=values[-1].reference_celsius if values else None,
         rules=_distinct(value.rule for value in values),
-        deeds=tuple(Deed(d.utc_s, d.deed, d.remark, bool(d.doubt)) for d in found.deeds),
+        deeds=tuple(Deed(d.utc_s, d.deed, deed_words(d), bool(d.first_doubt)) for d in found.deeds),
         units=lines,
         first_pass=share_of(sum(stay.outcome in GOOD for stay in firsts), len(firsts), CONFIDENCE),
         now=_now(found, len(firsts)),

@@ -9,9 +9,13 @@ from collections.abc import Iterator, Sequence
 
 from acquire.quantity import counted
 from acquire.records import BalanceFound, BatchDeed, Outcome, UnitResult
-from acquire.records.words import FAILING, OUTCOME_WORDS, sureness
+from acquire.records.words import FAILING
 from acquire.reports.batch_series import Change, Series
 from acquire.reports.batch_units import BatchUnits, Stay, Unit
+from acquire.words.beside import typed_reason
+from acquire.words.faults import batch_doubt, likely
+from acquire.words.outcomes import OUTCOME_WORDS, deed_words
+from acquire.words.verdicts import balance
 
 NO_FAULT = frozenset({"healthy", "unknown"})
 """Explanations that name nothing that could be counted."""
@@ -45,10 +49,10 @@ def _why_failed(stay: Stay, result: UnitResult) -> tuple[str, str]:
     steps = [value.step for value in stay.values.values() if value.outcome in FAILING]
     best = next((each for each in result.hypotheses[:1] if each.fault not in NO_FAULT), None)
     if best is not None and (rules or steps or not typed):
-        told = f"{best.sentence.rstrip('.')} ({sureness(best.probability)} sure)"
+        told = likely(best).rstrip(".")
         return best.fault.replace("_", " "), "; ".join([*_of_rules(rules), told])
     if typed:
-        return typed[0].name, f"{typed[0].name}: {typed[0].reason or typed[0].typed}".rstrip(".")
+        return typed[0].name, f"{typed[0].name}: {typed_reason(typed[0])}".rstrip(".")
     if rules:
         return rules[0].name, "; ".join(_of_rules(rules))
     return ", ".join(steps) or "failed", f"{', '.join(steps) or 'a step'} outside the limits"
@@ -56,13 +60,7 @@ def _why_failed(stay: Stay, result: UnitResult) -> tuple[str, str]:
 
 def _of_rules(rules: Sequence[BalanceFound]) -> Iterator[str]:
     for rule in rules:
-        off, limit = 100.0 * rule.deviation, 100.0 * rule.limit
-        if len(rule.windings) == 2:
-            first, second = rule.windings
-            apart, allowed = 2.0 * off, 2.0 * limit
-            yield f"{rule.name}: {first} and {second} differ by {apart:.2g} %, {allowed:.2g} % is allowed"
-        else:
-            yield f"{rule.name}: {rule.worst} is {off:.2g} % off their mean, {limit:.2g} % is allowed"
+        yield balance(rule).rstrip(".")
 
 
 def findings_of(found: BatchUnits, series: Sequence[Series]) -> tuple[str, ...]:
@@ -127,14 +125,14 @@ def _again(units: Sequence[Unit]) -> Iterator[str]:
 def _first_units(found: BatchUnits) -> Iterator[str]:
     """What spoke against a first unit, and what became of it."""
     for place, deed in enumerate(found.deeds):
-        if deed.deed is not BatchDeed.FIRST_UNIT or not deed.doubt:
+        if deed.deed is not BatchDeed.FIRST_UNIT or not deed.first_doubt:
             continue
-        later = next((each for each in found.deeds[place + 1 :] if not each.doubt), None)
+        later = next((each for each in found.deeds[place + 1 :] if not each.first_doubt), None)
         became = "Nobody has accepted it yet."
         if later is not None:
             word = {BatchDeed.ACCEPTED: "Accepted", BatchDeed.SPOOL_CHANGED: "Settled by another spool"}
-            became = f"{word.get(later.deed, 'Measured again')}: {later.remark.rstrip('.')}."
-        yield f"First unit {deed.first_serial} was in doubt: {deed.doubt} {became}"
+            became = f"{word.get(later.deed, 'Measured again')}: {deed_words(later).rstrip('.')}."
+        yield f"First unit {deed.first_serial} was in doubt: {batch_doubt(deed)} {became}"
 
 
 def _beyond(series: Sequence[Series]) -> Iterator[str]:

@@ -9,6 +9,7 @@ from acquire.records import Batch, BatchState, Outcome
 from acquire.records.words import FAILING
 from acquire.reports.batch import GOOD
 from acquire.reports.visits import record_of
+from acquire.words.faults import batch_doubt
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +82,6 @@ def _line(
         deed.expected if deed else None,
         len(firsts),
         sum(Outcome(outcome) in GOOD for outcome in firsts.values()),
-        deed.doubt if deed else "",
+        batch_doubt(deed) if deed else "",
         times.get(name),
     )

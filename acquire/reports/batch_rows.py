@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime
 
+from acquire.records import BalanceFound, BalanceKind
 from acquire.reports.batch_series import Point, Series, row_of
 from acquire.reports.batch_units import Stay, Value
 
@@ -41,6 +42,11 @@ def series_of(firsts: Sequence[Stay], subgroup: int | None, confidence: float) -
     yield from _rules(firsts, subgroup, confidence)
 
 
+def _apart(balance: BalanceFound) -> float:
+    """What two windings lie apart, over what their rule limits."""
+    return 1.0 if balance.kind is BalanceKind.APART else 2.0
+
+
 def _rules(firsts: Sequence[Stay], subgroup: int | None, confidence: float) -> Iterator[Series]:
     """Differences of two windings that must match, in per cent of their mean, the second less the first."""
     found = [
@@ -53,11 +59,11 @@ def _rules(firsts: Sequence[Stay], subgroup: int | None, confidence: float) -> I
         for stay, balance in there:
             first, second = balance.ohm
             value = 200.0 * (second - first) / (first + second)
-            u = 100.0 * balance.expanded_deviation  # twice the deviation's, and half the expanded one
+            u = 50.0 * _apart(balance) * balance.expanded_deviation
             names = _names(stay, balance.windings[0])
             points.append(Point(stay.serial, stay.utc_s, value, u, balance.outcome, stay.outcome, *names))
         last = there[-1][1]
-        limit = 200.0 * last.limit
+        limit = 100.0 * _apart(last) * last.limit
         yield row_of(
             (name, f"{last.windings[1]} less {last.windings[0]}", "%"),
             tuple(points),

@@ -11,11 +11,11 @@ from datetime import UTC, datetime
 
 from acquire.quantity import counted, show
 from acquire.records import BatchDeed, Outcome, Purpose
-from acquire.records.words import OUTCOME_WORDS
 from acquire.reports.batch import BatchReport, Deed, UnitLine
 from acquire.reports.batch_series import Series
 from acquire.stats.capability import Index
 from acquire.stats.pareto import Share
+from acquire.words.outcomes import OUTCOME_WORDS
 
 PURPOSES = {
     Purpose.INCOMING: "incoming cores",
@@ -27,6 +27,7 @@ PURPOSES = {
 DEEDS = {
     BatchDeed.OPENED: "begun",
     BatchDeed.PAUSED: "paused",
+    BatchDeed.MADE_WAY: "paused",
     BatchDeed.RESUMED: "resumed",
     BatchDeed.SPOOL_CHANGED: "spool",
     BatchDeed.FIRST_UNIT: "first unit",

@@ -152,6 +152,7 @@ class Typed:
     reason: str
     operator: str
     utc_s: float
+    shows_turns: bool
 
 
 @dataclass(frozen=True, slots=True)

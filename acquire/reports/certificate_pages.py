@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from datetime import UTC, datetime
 
 from acquire.quantity import counted
-from acquire.records.words import FAILING, OUTCOME_WORDS, sureness
+from acquire.records.words import FAILING
 from acquire.reports.certificate_facts import CertificateFacts, Measured, Step, Typed
 from acquire.reports.certificate_instruments import instrument_rows
 from acquire.reports.certificate_results import deciding, not_counted, plots, results, ways
@@ -47,6 +47,8 @@ from acquire.reports.paper import (
     Words,
     with_uncertainty,
 )
+from acquire.words.outcomes import OUTCOME_WORDS
+from acquire.words.plain import sureness
 
 TITLE = "Winding test certificate"
 

@@ -9,7 +9,6 @@ from collections.abc import Iterator
 from datetime import UTC, datetime
 
 from acquire.quantity import show
-from acquire.records.words import OUTCOME_WORDS
 from acquire.reports.certificate_facts import Measured, Step
 from acquire.reports.paper import (
     FIRM,
@@ -28,6 +27,7 @@ from acquire.reports.paper import (
     with_uncertainty,
 )
 from acquire.steps.warm import WARM_CHECK
+from acquire.words.outcomes import OUTCOME_WORDS
 from drivers.reading import Quantity
 
 

@@ -25,7 +25,7 @@ from acquire.records import (
     UnitStarted,
     Verdict,
 )
-from acquire.records.words import TURN_FAULTS, WORST_LAST, ending_words
+from acquire.records.words import TURN_FAULTS, WORST_LAST
 from acquire.reports.certificate_facts import (
     FORM,
     CertificateFacts,
@@ -38,6 +38,11 @@ from acquire.reports.certificate_facts import (
 )
 from acquire.reports.doubtful import Doubts
 from acquire.reports.visits import OnRecord, Visit, record_of, visits_on
+from acquire.words.beside import check_text, typed_reason
+from acquire.words.faults import sentence
+from acquire.words.notices import said
+from acquire.words.outcomes import ending_words
+from acquire.words.verdicts import reason
 
 TRACE_POINTS = 48
 """Readings of a trace that are drawn; a plot of 4 cm shows no more."""
@@ -172,7 +177,7 @@ def measured(record: Record, visits: Sequence[Visit], visit: Visit) -> Measured:
         steps_passed=result.steps_passed,
         steps_total=result.steps_total,
         findings=result.findings,
-        diagnosis=tuple((each.probability, each.sentence) for each in result.hypotheses),
+        diagnosis=tuple((each.probability, sentence(each)) for each in result.hypotheses),
         not_tested=still_missing(result.not_tested, visit.typed),
         steps=tuple(_step(each, doubts, counts=each.id in deciding) for each in visit.verdicts),
         typed=tuple(_typed(each) for each in visit.typed),
@@ -213,6 +218,7 @@ def _step(each: OnRecord[Verdict], doubts: Doubts, *, counts: bool) -> Step:
         temperature_source="" if evidence is None else evidence.temperature_source,
         temperature_utc_s=None if evidence is None else evidence.temperature_utc_s,
         lead_zero_utc_s=None if evidence is None else evidence.lead_zero_utc_s,
+        reason=reason(verdict),
         doubt=doubts.why(verdict),
         trace=thinned(trace),
         trace_of=len(trace),
@@ -236,9 +242,10 @@ def _typed(each: OnRecord[TypedResult]) -> Typed:
         result.instrument,
         result.outcome,
         result.stated,
-        result.reason,
+        typed_reason(result),
         result.operator,
         result.utc_s,
+        result.shows_turns,
     )
 
 
@@ -252,8 +259,11 @@ def _checks(record: Record, visit: Visit) -> tuple[Check, ...]:
         check = record_of(entry)
         if isinstance(check, CheckStandard) and check.meter_id in meters:
             latest[check.meter_id] = check
-    names = tuple(Check.__slots__)
-    return tuple(Check(**{name: getattr(latest[meter], name) for name in names}) for meter in sorted(latest))
+    names = tuple(set(Check.__slots__) & set(CheckStandard.__slots__))
+    return tuple(
+        Check(**{name: getattr(latest[meter], name) for name in names}, text=check_text(latest[meter]))
+        for meter in sorted(latest)
+    )
 
 
 def _deviations(record: Record, visit: Visit) -> list[str]:
@@ -261,7 +271,7 @@ def _deviations(record: Record, visit: Visit) -> list[str]:
     told = [each.record for each in visit.notices if each.record.code in TOLD]
     told += _of_the_bench(record, visit)
     told.sort(key=lambda notice: notice.utc_s)
-    return [f"{_clock(notice.utc_s)}: {notice.text}" for notice in told]
+    return [f"{_clock(notice.utc_s)}: {said(notice)}" for notice in told]
 
 
 def _of_the_bench(record: Record, visit: Visit) -> list[Notice]:

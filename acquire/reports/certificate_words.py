@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from acquire.records import Outcome, Purpose, Rule
 from acquire.reports.certificate_facts import Typed
-from acquire.verdict.typed_wanted import TURN_KINDS, TURN_WORDS
 
 NOT_GIVEN = "not given"
 
@@ -86,7 +85,4 @@ CAUTIONS = (
 
 def tells_of_turns(typed: tuple[Typed, ...]) -> bool:
     """Whether a result on record could have shown a fault between turns."""
-    judged = [each for each in typed if each.outcome is not None]
-    return any(
-        each.sort in TURN_KINDS or any(word in each.name.casefold() for word in TURN_WORDS) for each in judged
-    )
+    return any(each.outcome is not None and each.shows_turns for each in typed)

@@ -25,7 +25,7 @@ from acquire.journal.entry import Entry
 from acquire.journal.plain import KINDS
 from acquire.outlets.columns import COLUMNS_OF, Column
 from acquire.outlets.csv_log import BOM
-from acquire.outlets.payload import VERSION, as_json, disarmed, header, iso_time, payload_of
+from acquire.outlets.payload import VERSION, as_json, disarmed, header, iso_time, payload_of, said_of
 
 ROWS = 5000
 """Entries that are in memory at a time; rows of one group of a Parquet file."""
@@ -77,7 +77,7 @@ def _rows(kind: str) -> Callable[[Entry], list[Any]]:
     disarm = lru_cache(4096)(disarmed)  # serials, batches, sheets and reasons come again and again
 
     def row(entry: Entry) -> list[Any]:
-        cells = list(map(entry.payload.get, names))
+        cells = list(map({**entry.payload, **said_of(entry)}.get, names))
         for at in texts:
             if (value := cells[at]) is not None:
                 cells[at] = disarm(str(value))

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from acquire.errors import InputImpossible
 from acquire.journal.question import Question, Record
-from acquire.records import ImportedResult, Outcome, Rule, UnitResult, UnitStarted, Verdict
+from acquire.records import Basis, ImportedResult, Outcome, Rule, UnitResult, UnitStarted, Verdict
 from acquire.reports.visits import OnRecord, Visit, record_of
 from drivers.reading import Quantity
 
@@ -64,7 +64,6 @@ def _as_verdict(each: ImportedResult) -> Verdict:
         pin_a=each.pin_a,
         pin_b=each.pin_b,
         outcome=each.outcome or Outcome.CANNOT_JUDGE,
-        reason="from paper",
         raw_ohm=each.value_ohm,
         lead_ohm=0.0,
         winding_celsius=each.celsius,
@@ -94,8 +93,8 @@ def _as_verdict(each: ImportedResult) -> Verdict:
         bench_hash="",
         operator=each.operator,
         batch=each.batch,
-        hint="",
         software=each.software,
+        basis=Basis.PAPER,
     )
 
 

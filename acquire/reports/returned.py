@@ -21,6 +21,7 @@ from acquire.reports.paper_visit import paper_visit
 from acquire.reports.same_unit import FEWEST_SISTERS, Odds, Reading, odds
 from acquire.reports.sisters import sisters_of
 from acquire.reports.visits import OnRecord, Visit, visits_on
+from acquire.words.faults import sentence
 
 ACCURACY = "meter accuracy"
 TEMPERATURE = "winding temperature"
@@ -162,7 +163,7 @@ def returned(record: Record, serial: str, prior: float = PRIOR, *, from_paper: b
         reference_celsius=next((v.record.reference_celsius for v in now.resistances().values()), 20.0),
         changes=changes,
         missing=missing,
-        diagnosis=() if result is None else tuple((h.probability, h.sentence) for h in result.hypotheses),
+        diagnosis=() if result is None else tuple((h.probability, sentence(h)) for h in result.hypotheses),
         converted=converted,
         ours=ours,
         from_paper=from_paper,

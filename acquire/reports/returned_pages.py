@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from acquire.records.words import OUTCOME_WORDS, ending_words, sureness
 from acquire.reports.certificate_pages import moment
 from acquire.reports.certificate_words import TURNS
 from acquire.reports.paper import (
@@ -29,6 +28,8 @@ from acquire.reports.paper import (
 )
 from acquire.reports.returned import Change, Returned
 from acquire.reports.same_unit import AGEING, FAULTY, STRANGER_COMMON
+from acquire.words.outcomes import OUTCOME_WORDS, ending_words
+from acquire.words.plain import sureness
 
 TITLE = "Then and now"
 

@@ -14,7 +14,7 @@ from acquire.files.toml_file import Faults, TomlFile, read_toml
 from acquire.files.toml_lines import Path as KeyPath
 from acquire.physics.insulation import RULES
 from acquire.physics.network import connected
-from acquire.records import Balance, Isolation, Sheet
+from acquire.records import Balance, BalanceKind, Isolation, Sheet
 from acquire.sheets.circuit import Circuit, meant
 from acquire.sheets.corrections import NONE
 from acquire.sheets.language import IsolationTable
@@ -70,9 +70,9 @@ def sheet_of(file: TomlFile) -> Sheet:
 
 
 def _balances(parts: Parts) -> tuple[Balance, ...]:
-    """Balances, and matchings as balances: two values differ from their mean by half their difference."""
+    """Balances, and matchings, which limit how far two windings lie apart."""
     balances = [Balance(t.name, t.windings, t.limit) for _, t in parts.balances]
-    matchings = [Balance(t.name, t.windings, t.limit / 2.0) for _, t in parts.matchings]
+    matchings = [Balance(t.name, t.windings, t.limit, BalanceKind.APART) for _, t in parts.matchings]
     return (*balances, *matchings)
 
 

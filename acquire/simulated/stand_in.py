@@ -15,7 +15,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from acquire.errors import SteadyohmError
-from acquire.records import Event, Judged, LeadZero, Notice, Prompt, Settled, UnitResult
+from acquire.records import Code, Event, Judged, LeadZero, Notice, Prompt, Settled, UnitResult
+from acquire.words.notices import said
+from acquire.words.prompts import asked
 
 START_S = 20.0
 """How long the simulation may take to say where its instruments are."""
@@ -113,7 +115,7 @@ def as_seen(event: Event) -> dict[str, Any]:
     seen: dict[str, Any] = {}
     match event:
         case Prompt():
-            seen = {"show": event.ask.value, "text": event.text}
+            seen = {"show": event.ask.value, "text": asked(event)}
             if event.pair:
                 seen["pins"] = list(event.pair)
         case Settled(revision=0):
@@ -122,10 +124,10 @@ def as_seen(event: Event) -> dict[str, Any]:
             seen = {"show": "verdict", "outcome": event.verdict.outcome.value}
         case LeadZero():
             seen = {"show": "lift"}
-        case Notice(code="pair.other" | "pair.unclear"):
-            seen = {"show": "hint", "text": event.text}
-        case Notice(code="fixture.unproven"):
-            seen = {"show": "look_at_clips", "text": event.text}
+        case Notice(code=Code.PAIR_OTHER | Code.PAIR_UNCLEAR):
+            seen = {"show": "hint", "text": said(event)}
+        case Notice(code=Code.FIXTURE_UNPROVEN):
+            seen = {"show": "look_at_clips", "text": said(event)}
         case UnitResult():
             seen = {"show": "unit", "outcome": event.outcome.value if event.outcome else "held"}
         case _:

@@ -12,7 +12,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from acquire.physics.check_standard import RUN_ON_ONE_SIDE
+from acquire.records.codes import RUN_LENGTH
 from acquire.stats.charts import Chart
 
 
@@ -137,7 +137,7 @@ _FINDERS: dict[Rule, Callable[[Chart], list[Signal]]] = {
     Rule.BEYOND: _beyond,
     Rule.TWO_OF_THREE: _zone(Rule.TWO_OF_THREE, 2.0, 2, 3),
     Rule.FOUR_OF_FIVE: _zone(Rule.FOUR_OF_FIVE, 1.0, 4, 5),
-    Rule.RUN: _zone(Rule.RUN, 0.0, RUN_ON_ONE_SIDE, RUN_ON_ONE_SIDE),
+    Rule.RUN: _zone(Rule.RUN, 0.0, RUN_LENGTH, RUN_LENGTH),
     Rule.STEADY: _steady,
     Rule.ZIGZAG: _zigzag,
     Rule.HUGGING: _near(Rule.HUGGING, 15, within=True),

@@ -13,7 +13,6 @@ from dataclasses import dataclass
 
 from acquire.records import Pair
 from acquire.steps.pairs import PairTable
-from acquire.steps.wording import ohm_text
 
 PairReading = tuple[Pair, float, float]
 """(pair, ohms at the reference temperature, standard uncertainty in ohms)."""
@@ -45,15 +44,6 @@ class Oddity:
     def away(self) -> float:
         """Difference in standard uncertainties, >= 0."""
         return abs(self.ohm - self.foretold_ohm) / self.u_ohm
-
-    @property
-    def sentence(self) -> str:
-        """What does not go together, in words."""
-        foretold = f"{ohm_text(self.foretold_ohm)} ± {ohm_text(2.0 * self.u_ohm, 2)}"
-        return (
-            f"{self.pair} reads {ohm_text(self.ohm)}, but the other readings foretell {foretold}: "
-            "was each pair the one asked for?"
-        )
 
 
 def oddest(table: PairTable, readings: Sequence[PairReading]) -> Oddity | None:

@@ -8,11 +8,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from acquire.physics.network import resistance_between, sensitivities
 from acquire.physics.star_delta import imbalance
-from acquire.records import Balance, BranchKind, Outcome, Pair
+from acquire.records import Balance, BalanceFound, BalanceKind, BranchKind, Outcome, Pair
 from acquire.steps.pairs import PairTable
 
 PairReading = tuple[Pair, float, float]
@@ -28,29 +27,6 @@ _ROUNDS = 4
 
 _NOTHING, _LEAST_OHM = 1e-6, 1e-9
 """Share of the largest winding, and ohms, that stand for no resistance at all."""
-
-
-@dataclass(frozen=True, slots=True)
-class Balanced:
-    """One balance rule applied to one unit.
-
-    Attributes:
-        rule: of the sheet.
-        ohm: of each winding, in the rule's order, at the reference temperature.
-        fraction: largest deviation from their mean, as a fraction of it.
-        expanded_fraction: its uncertainty for 95 %.
-        worst: name of the winding that deviates most.
-        outcome: by the non-binary rule with w = U, or cannot judge where U exceeds the limit.
-        sentence: all of that in words.
-    """
-
-    rule: Balance
-    ohm: tuple[float, ...]
-    fraction: float
-    expanded_fraction: float
-    worst: str
-    outcome: Outcome
-    sentence: str
 
 
 def winding_ohms(table: PairTable, readings: Sequence[PairReading]) -> dict[str, tuple[float, float]]:
@@ -81,7 +57,7 @@ def winding_ohms(table: PairTable, readings: Sequence[PairReading]) -> dict[str,
     }
 
 
-def balances(table: PairTable, readings: Sequence[PairReading]) -> tuple[Balanced, ...]:
+def balances(table: PairTable, readings: Sequence[PairReading]) -> tuple[BalanceFound, ...]:
     """Every balance rule of the sheet whose windings the readings determine.
 
     Args:
@@ -90,28 +66,31 @@ def balances(table: PairTable, readings: Sequence[PairReading]) -> tuple[Balance
     """
     found = winding_ohms(table, readings)
     return tuple(
-        _balanced(rule, [found[name] for name in rule.windings])
+        _found(rule, [found[name] for name in rule.windings])
         for rule in table.sheet.balances
         if all(name in found for name in rule.windings)
     )
 
 
-def _balanced(rule: Balance, values: Sequence[tuple[float, float]]) -> Balanced:
+def _found(rule: Balance, values: Sequence[tuple[float, float]]) -> BalanceFound:
     # A wrong pin can make a winding come out at nothing, or below: as uneven as can be, and no crash.
     least = _NOTHING * max(ohm for ohm, _ in values)
     values = [(max(ohm, least, _LEAST_OHM), u) for ohm, u in values]
     uneven = imbalance([ohm for ohm, _ in values], [u for _, u in values])
-    expanded = 2.0 * uneven.u_fraction
-    outcome = _outcome(uneven.fraction, expanded, rule.limit)
-    worst = rule.windings[uneven.worst]
-    mean = sum(ohm for ohm, _ in values) / len(values)
-    side = "above" if values[uneven.worst][0] > mean else "below"
-    sentence = (
-        f"{worst} is {100.0 * uneven.fraction:.2g} % {side} the mean of {rule.name}, known to "
-        f"{100.0 * expanded:.2g} %; {100.0 * rule.limit:.2g} % is allowed."
+    # Two values differ from their mean by half of what they lie apart.
+    whole = 2.0 if rule.kind is BalanceKind.APART else 1.0
+    deviation, expanded = whole * uneven.fraction, whole * 2.0 * uneven.u_fraction
+    return BalanceFound(
+        rule.name,
+        rule.windings,
+        tuple(ohm for ohm, _ in values),
+        deviation,
+        expanded,
+        rule.limit,
+        rule.windings[uneven.worst],
+        _outcome(deviation, expanded, rule.limit),
+        rule.kind,
     )
-    ohms = tuple(ohm for ohm, _ in values)
-    return Balanced(rule, ohms, uneven.fraction, expanded, worst, outcome, sentence)
 
 
 def _outcome(fraction: float, expanded: float, limit: float) -> Outcome:

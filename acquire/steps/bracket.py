@@ -13,7 +13,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from acquire.records import Pair, Step
+from acquire.records import Fact, Pair, Step
 from acquire.steps.pairs import PairTable
 
 HOLD_S = 2.0
@@ -47,7 +47,9 @@ def anchor(table: PairTable, step: Step) -> Pair | None:
     conducting = [pair for pair in table.pairs() if math.isfinite(table.nominal_ohm(pair))]
     apart = [pair for pair in conducting if core not in pair]
     good = [
-        pair for pair in conducting if core in pair and not any(_alike(table, pair, other) for other in apart)
+        pair
+        for pair in conducting
+        if core in pair and not any(table.alike(pair, other, blur_ohm=_ALIKE_OHM) for other in apart)
     ]
     return min(good, key=table.nominal_ohm, default=None)
 
@@ -72,11 +74,6 @@ def closing(table: PairTable, first: Pair) -> Pair | None:
     return max(unlike, key=lambda pair: others[pair], default=None)
 
 
-def _alike(table: PairTable, pair: Pair, other: Pair) -> bool:
-    apart = abs(table.nominal_ohm(pair) - table.nominal_ohm(other))
-    return apart <= 3.0 * math.hypot(table.spread_ohm(pair), table.spread_ohm(other)) + _ALIKE_OHM
-
-
 @dataclass(slots=True)
 class Bracket:
     """How far the proof for one open step has come.
@@ -87,9 +84,8 @@ class Bracket:
         core: the pin that the clip stays on.
         opened: the pin that must be open to the core.
         proved: True once the anchor was touched.
-        lifted_s: monotonic time of the lift-off after that, None before.
         again: how often the anchor was read again: a pin that lies on the core reads like it.
-        shown: whether the meter has shown since then that nothing conducts, on a range that proves it.
+        exhausted: it was read so often that it is the pin itself that reads so.
         closed: True once it has proven the pair open.
     """
 
@@ -98,65 +94,59 @@ class Bracket:
     core: str
     opened: str
     proved: bool = False
-    lifted_s: float | None = None
     again: int = 0
-    shown: bool = False
+    exhausted: bool = False
     closed: bool = False
+    _lifted_s: float | None = None  # what the meter has shown since; begins anew after a restart
+    _shown: bool = False
 
     @property
     def pairs(self) -> tuple[Pair, Pair]:
         """What a value may rightly be of while the proof lasts."""
         return self.anchor, self.closer
 
-    def touched(self, pair: Pair, contact_s: float) -> bool | None:
-        """One of the two continuities reads what it should, or the pin in between reads the same.
+    def proves(self, pair: Pair) -> bool:
+        """Whether the anchor's value proves the clip; after repetitions it is the pin itself that read."""
+        return pair == self.anchor and not self.exhausted and self.again + self.proved <= _MOST_AGAIN
+
+    def closes(self, pair: Pair, contact_s: float) -> bool:
+        """Whether the closer's value proves the pair in between open.
 
         Args:
-            pair: which of them.
+            pair: that was read.
             contact_s: monotonic time at which this touch began.
-
-        Returns:
-            True when it closes the bracket: the pair between is proven open. False where the anchor was read
-            and the rest has to follow. None where it proves nothing: it is the value of the pin asked for, or
-            of a pin touched too early.
         """
-        if pair != self.anchor:
-            held = self.lifted_s is not None and contact_s - self.lifted_s >= HOLD_S
-            self.closed = self.proved and self.shown and held
-            self.broken()
-            return self.closed or None
+        held = self._lifted_s is not None and contact_s - self._lifted_s >= HOLD_S
+        return pair == self.closer and self.proved and self._shown and held
+
+    def prove(self) -> None:
+        """The anchor was read, and the rest has to follow."""
         self.again += self.proved
-        if self.again > _MOST_AGAIN:
-            self.broken()
-            return None
-        self.proved, self.lifted_s, self.shown = True, None, False
-        return False
+        self.proved, self._lifted_s, self._shown = True, None, False
 
     def lifted(self, monotonic_s: float) -> None:
         """The meter shows no contact any more."""
-        if self.proved and self.lifted_s is None:
-            self.lifted_s = monotonic_s
+        if self.proved and self._lifted_s is None:
+            self._lifted_s = monotonic_s
 
     def seen_open(self) -> None:
         """The meter shows overload on a range that reaches what an open pair must exceed."""
-        self.shown = self.lifted_s is not None
+        self._shown = self._lifted_s is not None
 
     def broken(self) -> None:
         """Something else was read in between: the proof begins anew."""
-        self.proved, self.lifted_s, self.shown = False, None, False
+        self.proved, self._lifted_s, self._shown = False, None, False
 
     def anew(self) -> None:
         """The step is asked for again, from the start."""
         self.broken()
-        self.again = 0
+        self.again, self.exhausted, self.closed = 0, False, False
 
-    def text(self) -> str:
-        """What to do next, in one sentence."""
+    def facts(self) -> dict[str, Fact]:
+        """What a request needs: the core, the pin that must be open, what to touch before and after it."""
         first, last = (next(pin for pin in pair if pin != self.core) for pair in self.pairs)
-        then = f"{self.opened} for two seconds, then {last}"
-        if self.proved:
-            return f"Now touch {then}; the clip stays on {self.core}."
-        return f"Clip on {self.core}: touch {first}, then {then}; or press Enter while on {self.opened}."
+        facts: dict[str, Fact] = {"core": self.core, "opened": self.opened, "last": last}
+        return facts if self.proved else {"first": first, **facts}
 
 
 def bracket_for(table: PairTable, step: Step) -> Bracket | None:

@@ -11,7 +11,6 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
 from acquire.conditions import Conditions
-from acquire.errors import InputImpossible
 from acquire.physics.budget import combine
 from acquire.physics.check_standard import Check, Resistor, check_bench
 from acquire.physics.copper import CONDUCTORS
@@ -20,14 +19,19 @@ from acquire.records import (
     Ask,
     CheckStandard,
     Circumstances,
+    Code,
     Corrected,
     Event,
+    Fact,
     Notice,
     Prompt,
+    Refusal,
+    Refused,
     Settled,
     Shape,
     Term,
     Weight,
+    Why,
 )
 from acquire.steps.setup_choice import HEADROOM, MeterStatements, Wanted
 from drivers.reading import Quantity
@@ -78,12 +82,28 @@ class CheckDuty:
                 over, for they say nothing of this one.
         """
         for record in records:
-            same = (record.resistor, record.certificate_ohm) == (
-                self.resistor.name,
-                self.resistor.certificate_ohm,
-            )
-            if same:
+            if self._is_of_it(record):
                 self._note(record)
+
+    def _is_of_it(self, record: CheckStandard) -> bool:
+        resistor = self.resistor
+        return (record.resistor, record.certificate_ohm) == (resistor.name, resistor.certificate_ohm)
+
+    def replay(self, record: CheckStandard) -> None:
+        """Take an entry of the record, as when it was made; the chart has it already (`recall`)."""
+        if self._is_of_it(record):
+            self._ruled(record)
+
+    def replay_notice(self, notice: Notice) -> None:
+        """Take a notice of the record, as when it was told."""
+        match notice.code:
+            case Code.CHECK_ASKED:
+                self.asked = True
+            case Code.CHECK_OVERRIDDEN:
+                self.blocked = self.asked = False
+            case Code.CHECK_OTHER:
+                ohm = notice.facts.get("ohm")
+                self.refused_ohm = float(ohm) if isinstance(ohm, int | float) else None
 
     def go_on(self, before: CheckDuty) -> None:
         """Take up the chart and the state of the same resistor under another bench file."""
@@ -109,28 +129,21 @@ class CheckDuty:
 
     def prompt(self, serial: str) -> Prompt:
         """What the operator is asked to do."""
-        name = self.resistor.name
-        text = f"Hold the probes on the check standard {name}."
-        if self.blocked:
-            text = (
-                f"The bench is stopped by its check standard. Clean the probes, zero the leads (.zero) and "
-                f"hold them on {name} again; or .override REASON."
-            )
-        return Prompt(Ask.CHECK_RESISTOR, text, serial)
+        why = Why.BLOCKED if self.blocked else Why.NONE
+        return Prompt(Ask.CHECK_RESISTOR, serial, why=why, facts={"resistor": self.resistor.name})
 
     def override(self, reason: str, utc_s: float) -> Notice:
         """Go on although the bench is out of control.
 
         Raises:
-            InputImpossible: the bench is not stopped, or no reason is given.
+            Refused: the bench is not stopped, or no reason is given.
         """
         if not self.blocked:
-            raise InputImpossible("The bench is not stopped by its check standard.")
+            raise Refused(Refusal.CHECK_CALM)
         if not reason.strip():
-            raise InputImpossible("A stopped bench goes on only with a reason.", "Say why it may.")
+            raise Refused(Refusal.CHECK_NO_REASON)
         self.blocked = self.asked = False
-        text = f"The check standard was overridden: {reason.strip()}"
-        return Notice(Weight.WARNING, "check.overridden", text, utc_s)
+        return Notice(Weight.WARNING, Code.CHECK_OVERRIDDEN, utc_s, facts={"reason": reason.strip()})
 
     def take(
         self, settled: Settled, conditions: Conditions, meter: MeterStatements, place: Circumstances
@@ -151,26 +164,30 @@ class CheckDuty:
             return []
         corrected = self._corrected(settled, conditions, meter)
         if corrected is None:
-            text = f"The meter file {place.meter_model} states no accuracy for the check standard's range."
-            return [Notice(Weight.STOP, "meter.unstated", text, settled.utc_s)]
+            facts: dict[str, Fact] = {"model": place.meter_model, "resistor": self.resistor.name}
+            return [Notice(Weight.STOP, Code.METER_UNSTATED, settled.utc_s, facts=facts)]
         if not self._is_it(corrected.reference_ohm):
-            text = (
-                f"{corrected.reference_ohm:.5g} Ω is not the check standard {self.resistor.name} "
-                f"({self.resistor.certificate_ohm:.5g} Ω). If it is, hold the probes on it once more."
-            )
-            return [Notice(Weight.WARNING, "check.other", text, settled.utc_s)]
+            other: dict[str, Fact] = {
+                "ohm": corrected.reference_ohm,
+                "resistor": self.resistor.name,
+                "certificate_ohm": self.resistor.certificate_ohm,
+            }
+            return [Notice(Weight.WARNING, Code.CHECK_OTHER, settled.utc_s, facts=other)]
         check = check_bench(
             corrected.reference_ohm, corrected.expanded_ohm, self.resistor, self.history_ohm[-self.keep :]
         )
         record = self._record(check, corrected, place)
         self._note(record)
-        return [record, *self._notices(check, settled.utc_s)]
+        return [record, *self._notices(record)]
 
-    def _note(self, record: CheckStandard) -> None:
+    def _ruled(self, record: CheckStandard) -> None:
         self.last_utc_s = record.utc_s
         self.blocked = self.stops and not record.in_control
         self.asked = self.blocked
         self.refused_ohm = None
+
+    def _note(self, record: CheckStandard) -> None:
+        self._ruled(record)
         if record.in_control:
             self.history_ohm.append(record.reading_ohm)
             del self.history_ohm[: -self.keep]
@@ -214,7 +231,7 @@ class CheckDuty:
         return _with(corrected, terms)
 
     def _record(self, check: Check, corrected: Corrected, place: Circumstances) -> CheckStandard:
-        chart, settled = check.chart, corrected.settled
+        chart, trend, settled = check.chart, check.trend, corrected.settled
         return CheckStandard(
             bench=place.bench,
             meter_id=settled.meter_id,
@@ -227,12 +244,14 @@ class CheckDuty:
             standard_uncertainty_ohm=corrected.standard_uncertainty_ohm,
             expanded_ohm=corrected.expanded_ohm,
             in_control=check.in_control,
-            signs=tuple(sign.value for sign in check.signs),
-            text=" ".join(check.sentences),
+            signs=check.signs,
             centre_ohm=chart.centre_ohm if chart else None,
             lower_ohm=chart.lower_ohm if chart else None,
             upper_ohm=chart.upper_ohm if chart else None,
             moving_range_upper_ohm=chart.moving_range_upper_ohm if chart else None,
+            before_ohm=self.history_ohm[-1] if self.history_ohm else None,
+            slope_ohm=trend.slope if trend else None,
+            slope_points=trend.points if trend else None,
             stops=self.stops,
             quantity=settled.quantity,
             operator=place.operator,
@@ -242,13 +261,17 @@ class CheckDuty:
             utc_s=settled.utc_s,
         )
 
-    def _notices(self, check: Check, utc_s: float) -> list[Notice]:
-        if check.in_control:
+    def _notices(self, record: CheckStandard) -> list[Notice]:
+        if record.in_control:
             return []
-        weight, then = (
-            (Weight.STOP, "No verdicts are given until it passes.") if self.stops else (Weight.WARNING, "")
-        )
-        return [Notice(weight, "check.out_of_control", f"{' '.join(check.sentences)} {then}".strip(), utc_s)]
+        facts: dict[str, Fact] = {
+            "resistor": self.resistor.name,
+            "reading_ohm": record.reading_ohm,
+            "signs": tuple(record.signs),
+            "stops": self.stops,
+        }
+        weight = Weight.STOP if self.stops else Weight.WARNING
+        return [Notice(weight, Code.CHECK_OUT_OF_CONTROL, record.utc_s, facts=facts)]
 
 
 def _with(corrected: Corrected, terms: list[Term]) -> Corrected:

@@ -13,7 +13,6 @@ from dataclasses import dataclass
 
 from acquire.records import Corrected, Fit, Limits, Match, Pair
 from acquire.steps.pairs import PairTable
-from acquire.steps.wording import either, ohm_text
 
 _TOGETHER_OHM = 0.15
 """Below this (and far below the asked value) the probes may simply touch each other; workshop choice."""
@@ -23,6 +22,9 @@ _SURE = 0.8
 
 _SURE_INSIDE = 0.95
 """A value inside the asked pair's limits is called another pair's only when this sure. Workshop choice."""
+
+_ABOUT = 0.3
+"""Explanations this likely beside the best one are named with it; workshop choice."""
 
 _BROAD_OHM = (1e-3, 1e6)
 """A fault may read anything from a milliohm to a megohm, each decade as likely as the next."""
@@ -59,6 +61,12 @@ class _Weights:
     def other(self) -> float:
         return sum(weight for _, weight in self.others)
 
+    @property
+    def likeliest(self) -> tuple[Pair, ...]:
+        """Up to three others that are about as likely as the first of them."""
+        best = self.others[0][1]
+        return tuple(pair for pair, weight in self.others[:3] if weight > _ABOUT * best)
+
     def listed(self, expected: Pair) -> tuple[tuple[Pair, float], ...]:
         every = sorted(((expected, self.asked), *self.others), key=lambda entry: -entry[1])
         return tuple((pair, weight) for pair, weight in every if weight > 0.01)
@@ -91,10 +99,11 @@ def weigh(
     weights = _weights(corrected, expected, table, priors, known or {}, open_pairs)
     fit = _fit(weights, inside=limits is not None and _inside(corrected.reference_ohm, limits))
     pair = weights.others[0][0] if fit is Fit.OTHER_PAIR else expected
-    hint = "" if fit is Fit.EXPECTED else _hint(fit, corrected.reference_ohm, expected, table, weights)
-    if fit is Fit.OTHER_PAIR and pair in open_pairs:
-        hint = f"Taken for {pair}, {table.reading_names(pair)}."
-    return Match(corrected, fit, pair, weights.listed(expected), hint)
+    like = weights.likeliest if fit in (Fit.OTHER_PAIR, Fit.AMBIGUOUS) else ()
+    through = tuple(b.name for b in table.windings(like[0])) if len(like) == 1 else ()
+    ohm = abs(corrected.reference_ohm)
+    together = fit is Fit.FAULT and ohm < _TOGETHER_OHM < 0.1 * table.nominal_ohm(expected)
+    return Match(corrected, fit, pair, weights.listed(expected), like, through, together)
 
 
 def _weights(
@@ -177,31 +186,3 @@ def _inside(ohm: float, limits: Limits) -> bool:
     above = limits.lower_ohm is None or ohm >= limits.lower_ohm
     below = limits.upper_ohm is None or ohm <= limits.upper_ohm
     return above and below
-
-
-def _hint(fit: Fit, ohm: float, expected: Pair, table: PairTable, weights: _Weights) -> str:
-    if fit is Fit.OTHER_PAIR:
-        return f"That reads like {_named(weights, table)}{_MOVE}{expected}."
-    if fit is Fit.AMBIGUOUS:
-        return (
-            f"{ohm_text(ohm)} may be {expected} gone wrong or {_named(weights, table)}: "
-            f"{_MAKE_SURE}{expected} and touch again."
-        )
-    if abs(ohm) < _TOGETHER_OHM < 0.1 * table.nominal_ohm(expected):
-        return f"That reads like the probes touching each other: touch {expected}, apart."
-    return f"{ohm_text(ohm)} fits no pair of a good unit: touch {expected} once more."
-
-
-_MOVE, _MAKE_SURE = ": move to ", "make sure of "
-
-
-def names_another(hint: str) -> bool:
-    """Whether a hint says that the value reads like another pair, surely or perhaps."""
-    return _MOVE in hint or _MAKE_SURE in hint
-
-
-def _named(weights: _Weights, table: PairTable) -> str:
-    """The likeliest pairs by name; what they are made of only where one pair stands alone."""
-    best = weights.others[0][1]
-    pairs = [pair for pair, weight in weights.others[:3] if weight > 0.3 * best]
-    return f"{pairs[0]}, {table.reading_names(pairs[0])}" if len(pairs) == 1 else either(pairs)

@@ -15,10 +15,12 @@ from itertools import combinations
 from acquire.errors import InputImpossible
 from acquire.physics.network import BranchOhm, resistance_between, sensitivities
 from acquire.records import Branch, BranchKind, Limits, Pair, Purpose, Sheet, Step, StepKind
-from acquire.steps.wording import in_words
 
 _NOTHING_OHM = 1e-12
 """Stands for a strap without resistance where a worst case is looked for."""
+
+ALIKE = 2.0
+"""Standard deviations between good units within which two pairs are look-alikes; workshop choice."""
 
 _NAMED_SHARE = 0.02
 """A winding is named as part of a path when it makes up more than this share of its ohms; workshop choice."""
@@ -97,6 +99,19 @@ class PairTable:
             )
         )
 
+    def alike(self, pair: Pair, other: Pair, *, blur_ohm: float = 0.0) -> bool:
+        """Whether two pairs read so nearly the same on good units that one can be taken for the other.
+
+        Args:
+            pair: of a good unit.
+            other: likewise, in any order.
+            blur_ohm: what else may hide a difference, such as a dirty probe.
+        """
+        if pair == other:
+            return True
+        apart_ohm = abs(self.nominal_ohm(pair) - self.nominal_ohm(other))
+        return apart_ohm <= ALIKE * math.hypot(self.spread_ohm(pair), self.spread_ohm(other)) + blur_ohm
+
     def reach_ohm(self, pair: Pair) -> float:
         """How far a pair of a good unit may be off nominal: each branch three standard deviations, at worst.
 
@@ -127,16 +142,6 @@ class PairTable:
         """Branches that matter to a pair, in the sheet's order; leads only where nothing else does."""
         named = [b for b, ohm in self._parts(pair) if ohm > _NAMED_SHARE * self.nominal_ohm(pair)]
         return tuple([b for b in named if b.kind is not BranchKind.LEAD] or named)
-
-    def reading_names(self, pair: Pair) -> str:
-        """What a reading of the pair is of, in words: "both charge windings in series"."""
-        windings = self.windings(pair)
-        if not windings:
-            return "nothing"
-        shares = dict(zip((b.name for b in self.branches), self.path(pair).shares, strict=True))
-        in_series = all(shares[branch.name] > 0.999 for branch in windings)
-        everything = [b.name for b in self.branches if b.kind is BranchKind.WINDING]
-        return in_words([branch.name for branch in windings], in_series=in_series, everything=everything)
 
     def limits(self, pair: Pair, purpose: Purpose) -> Limits:
         """Limits of a pair from the tolerances of what it is made of.

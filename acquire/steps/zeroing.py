@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from acquire.physics.leads import CONTACT_OHM, moved
-from acquire.records import Circumstances, LeadZero, Notice, Settled, Weight
+from acquire.records import Circumstances, Code, LeadZero, Notice, Settled, Weight
 from acquire.steps.setup_choice import Wanted
 from drivers.reading import Quantity
 
@@ -33,8 +33,7 @@ def take_zero(
     """
     value = settled.value_si
     if not -CONTACT_OHM * 10 <= value < LEAD_LIMIT_OHM:
-        text = f"{value:.4g} Ω is too much for leads: hold the probe tips firmly together."
-        return None, (Notice(Weight.WARNING, "leads.implausible", text, settled.utc_s),)
+        return None, (Notice(Weight.WARNING, Code.LEADS_IMPLAUSIBLE, settled.utc_s, facts={"ohm": value}),)
     u_ohm = math.hypot(settled.standard_uncertainty_si, CONTACT_OHM)
     zero = LeadZero(place.bench, settled.meter_id, value, u_ohm, settled.utc_s)
     if before is None or not moved(before, zero, 2.0 * math.hypot(before.standard_uncertainty_ohm, u_ohm)):
@@ -42,8 +41,5 @@ def take_zero(
     zero = LeadZero(
         place.bench, settled.meter_id, value, u_ohm, settled.utc_s, doubtful_since_utc_s=before.utc_s
     )
-    text = (
-        f"The leads have changed from {before.value_ohm:.3f} to {value:.3f} Ω: "
-        "low resistances measured since the last zero are doubtful."
-    )
-    return zero, (Notice(Weight.WARNING, "leads.moved", text, settled.utc_s),)
+    facts = {"before_ohm": before.value_ohm, "ohm": value}
+    return zero, (Notice(Weight.WARNING, Code.LEADS_MOVED, settled.utc_s, facts=facts),)

@@ -25,13 +25,13 @@ from acquire.errors import InputImpossible, SteadyohmError
 from acquire.files.settings import Bench, load_bench
 from acquire.files.statements import ModelStatements
 from acquire.outlets.console import BenchConsole
-from acquire.records import Command, Event, Notice, Prompt, TypeTemperature, Weight
+from acquire.records import Code, Command, Event, Notice, Prompt, TypeTemperature, Weight
 from acquire.sheets import load_sheet
 from acquire.study.begin import Wish, record_of, step_named
 from acquire.study.happenings import Finished, Happening, Taken, TakenBack
 from acquire.study.record import StudyFile, part_names
-from acquire.study.screen import HELP, StudyScreen
-from acquire.study.work import ASIDE, StudyWork
+from acquire.study.screen import StudyScreen
+from acquire.study.work import StudyWork
 from drivers.reading import Reading
 
 TICK_S = 0.25
@@ -160,10 +160,11 @@ class StudyBench:
             try:
                 command = to_command(line)
             except InputImpossible as error:
-                self.screen.show(Notice(Weight.WARNING, ASIDE, error.what, self.clock.utc_s()))
+                told = {"said": error.what}
+                self.screen.show(Notice(Weight.WARNING, Code.COMMAND_UNKNOWN, self.clock.utc_s(), facts=told))
                 continue
             if command is None:
-                self.screen.show(Notice(Weight.REMARK, ASIDE, HELP, self.clock.utc_s()))
+                self.screen.show(Notice(Weight.REMARK, Code.STUDY_HELP, self.clock.utc_s()))
             else:
                 await self._obey(command)
 

@@ -9,12 +9,7 @@ from rich.text import Text
 from acquire.outlets.terminal import Terminal, rest_bar
 from acquire.records import Approach, Event, LeadZero, LiftOff, Notice, Prompt
 from acquire.study.happenings import Finished, Happening, Taken, TakenBack
-
-HELP = (
-    "Enter: you have the probes and begin. A part's label: measure that one next. .again [label]: the last "
-    "one did not go well, measure it again.  .zero  .temperature 21.5 °C  .note TEXT  .help  Ctrl-C: stop; "
-    "the same command goes on later."
-)
+from acquire.words.prompts import asked
 
 
 @dataclass(slots=True)
@@ -61,6 +56,6 @@ class StudyScreen(Terminal):
 
     def _prompted(self, prompt: Prompt) -> None:
         """Every prompt stands in the lines where no last line lives: nobody else asks for anything."""
-        self._prompt = f"{prompt.text}  [{prompt.steps_done}/{prompt.steps_total}]"
+        self._prompt = f"{asked(prompt)}  [{prompt.steps_done}/{prompt.steps_total}]"
         if self._live is None:
             self.console.print(Text(f"  → {self._prompt}", style="dim"))

@@ -10,16 +10,20 @@ from dataclasses import dataclass, field, replace
 
 from acquire.conditions import Conditions
 from acquire.errors import InputImpossible
+from acquire.heart.contact import Admission
 from acquire.heart.duties import Duties, Duty
+from acquire.heart.unit_state import UnitState
 from acquire.heart.unit_work import UnitWork
 from acquire.heart.watch import ReadingWatch
 from acquire.records import (
     Approach,
     Ask,
     Circumstances,
+    Code,
     Command,
     ConfirmOpen,
     Contact,
+    Fact,
     Judged,
     LeadZero,
     LiftOff,
@@ -27,16 +31,19 @@ from acquire.records import (
     Note,
     Notice,
     Prompt,
+    Refusal,
+    Refused,
     Settled,
     StartUnit,
     Step,
     UnitStarted,
     Weight,
+    Why,
 )
+from acquire.records.bench import refusal
 from acquire.settle import Expectation, SettleFilter, SettleSettings
 from acquire.steps.pairs import PairTable
 from acquire.steps.setup_choice import MeterStatements, Wanted
-from acquire.steps.unit import UnitProgress
 from acquire.study.happenings import Finished, Happening, Taken, TakenBack
 from acquire.study.plan import Plan, Turn
 from acquire.study.record import Measurement
@@ -48,9 +55,6 @@ SLID = 0.1
 SWAP_S = 0.8
 """From the last reading of one part to the first of the next: nobody is quicker. A contact so soon is the
 same part touched again. Workshop choice."""
-
-ASIDE = "study"
-"""Code of notices that are of a study alone; they stand in no journal."""
 
 
 @dataclass(slots=True)
@@ -88,7 +92,7 @@ class StudyWork:
     _lifted_s: float | None = None
     _acted: Settled | None = None
     _acted_turn: Turn | None = None
-    _told: str = ""
+    _told: Notice | None = None
     _prompt: Prompt | None = None
 
     def __post_init__(self) -> None:
@@ -125,16 +129,14 @@ class StudyWork:
         """The next thing to do, as a person would read it."""
         turn, done, total = self.turn, len(self.taken), len(self.plan.turns)
         if turn is None:
-            return Prompt(Ask.WAIT, "The study is done.", steps_done=done, steps_total=total)
+            return Prompt(Ask.WAIT, steps_done=done, steps_total=total, why=Why.DONE)
+        facts: dict[str, Fact] = {"operator": turn.operator, "round": turn.trial, "part": turn.label}
         if not self.ready:
-            text = f"Round {turn.trial}: {turn.operator} takes the probes and presses Enter."
-            return Prompt(Ask.WAIT, text, turn.operator, steps_done=done, steps_total=total)
+            return Prompt(Ask.WAIT, steps_done=done, steps_total=total, why=Why.STUDY, facts=facts)
         if self.duties.zeroing:
-            text = f"{turn.operator}: hold the probes together, to zero the leads."
-            return Prompt(Ask.SHORT_PROBES, text, turn.operator, steps_done=done, steps_total=total)
-        pair, step = self.step.pair, self.step.name
-        text = f"{turn.operator}: part {turn.label}, touch {pair} ({step})."
-        return Prompt(Ask.TOUCH, text, turn.label, pair, step, done, total)
+            return Prompt(Ask.SHORT_PROBES, steps_done=done, steps_total=total, why=Why.STUDY, facts=facts)
+        step = self.step
+        return Prompt(Ask.TOUCH, turn.label, step.pair, step.name, done, total, Why.STUDY, facts=facts)
 
     # ------------------------------------------------------------------ in
 
@@ -176,7 +178,7 @@ class StudyWork:
         try:
             out = self._obey(command, utc_s)
         except InputImpossible as error:
-            out = [Notice(Weight.WARNING, "command.refused", str(error), utc_s)]
+            out = [refusal(error, utc_s)]
         return [*out, *self._asked()]
 
     # ------------------------------------------------------------------ values
@@ -196,8 +198,8 @@ class StudyWork:
         if turn is None:
             return []
         if not self.ready:
-            text = f"It is {turn.operator}'s turn: press Enter before the first part."
-            return self._once(Notice(Weight.WARNING, ASIDE, text, settled.utc_s))
+            facts: dict[str, Fact] = {"operator": turn.operator}
+            return self._once(Notice(Weight.WARNING, Code.STUDY_TURN, settled.utc_s, facts=facts))
         if self.duties.zeroing:
             self._acted = settled
             return [
@@ -205,8 +207,7 @@ class StudyWork:
             ]
         if self._lifted_s is not None and settled.contact_s - self._lifted_s < SWAP_S:
             self._acted = settled
-            text = f"So soon that can only be the part before: put part {turn.label} on the bench."
-            return [Notice(Weight.WARNING, ASIDE, text, settled.utc_s)]
+            return [Notice(Weight.WARNING, Code.STUDY_TOO_SOON, settled.utc_s, facts={"part": turn.label})]
         return self._measured(settled, turn)
 
     def _revised(self, settled: Settled, before: Settled) -> list[Happening]:
@@ -219,12 +220,12 @@ class StudyWork:
 
     def _measured(self, settled: Settled, turn: Turn, *, revised: bool = False) -> list[Happening]:
         """Correct, match, and take the value if it is of the pair that was asked for."""
-        events = self._work().take(settled, lifted=True)
+        events = self._work().take(settled, Admission.NEW)
         verdict = next((event.verdict for event in events if isinstance(event, Judged)), None)
         self._acted = settled  # whatever came of it, the same touch says nothing new
         if verdict is None or verdict.reference_ohm is None or verdict.raw_ohm is None:
             return [e for event in events if isinstance(event, Notice) for e in self._once(event)]
-        self._acted_turn, self._unit, self._told = turn, None, ""
+        self._acted_turn, self._unit, self._told = turn, None, None
         measurement = Measurement(
             turn=turn.number,
             reference_ohm=verdict.reference_ohm,
@@ -251,9 +252,9 @@ class StudyWork:
 
     def _once(self, notice: Notice) -> list[Happening]:
         """A notice, unless it was the last that was told."""
-        if notice.text == self._told:
+        if self._told is not None and replace(self._told, utc_s=notice.utc_s) == notice:
             return []
-        self._told = notice.text
+        self._told = notice
         return [notice]
 
     def _work(self) -> UnitWork:
@@ -265,7 +266,7 @@ class StudyWork:
             started = UnitStarted(
                 place.bench, turn.label, sheet.name, sheet.content_hash, place.purpose, "", turn.operator, 0.0
             )
-            progress = UnitProgress(self.table, turn.label, warm_check=False)
+            progress = UnitState(self.table, turn.label)
             self._unit = UnitWork(
                 place, self.table, self.meter, self.conditions, self.four_wire_below_ohm, started, progress
             )
@@ -282,19 +283,19 @@ class StudyWork:
             case MeasureAgain():
                 return self._again(command.step)
             case Note():
-                return [Notice(Weight.REMARK, "note", command.text, utc_s)]
+                return [Notice(Weight.REMARK, Code.NOTE, utc_s, facts={"note": command.text})]
             case _ if isinstance(command, Duty):
                 events = self.duties.obey(command, utc_s)
                 return [event for event in events if isinstance(event, Notice)]
             case _:
-                raise InputImpossible("That has no place in a study.", "Type .help for what has.")
+                raise Refused(Refusal.STUDY_NO_PLACE)
 
     def _here(self) -> list[Happening]:
         """The operator whose turn it is has the probes; the leads are zeroed as after any change of shift."""
         if self.turn is None:
-            raise InputImpossible("The study is done.")
+            raise Refused(Refusal.STUDY_DONE)
         if self.ready:
-            raise InputImpossible("Nothing waits for a key.", self.prompt().text)
+            raise Refused(Refusal.STUDY_NOT_WAITING)
         self.ready = True
         self.duties.zeroing = self.conditions.lead_wanted and not self.four_wire
         return []
@@ -303,7 +304,7 @@ class StudyWork:
         """Measure this part next; it must be this operator's and of this round."""
         turn = self.turn
         if turn is None:
-            raise InputImpossible("The study is done.")
+            raise Refused(Refusal.STUDY_DONE)
         label = label.upper()
         mine = {
             t.label: t
@@ -311,8 +312,8 @@ class StudyWork:
             if (t.operator, t.trial) == (turn.operator, turn.trial) and t.number not in self.taken
         }
         if label not in mine:
-            left = " ".join(sorted(mine))
-            raise InputImpossible(f"{label} is not waiting for {turn.operator} now.", f"These are: {left}.")
+            left = tuple(sorted(mine))
+            raise Refused(Refusal.STUDY_OTHER_PART, part=label, operator=turn.operator, parts=left)
         self._picked, self._unit = mine[label].number, None
         return []
 
@@ -320,7 +321,7 @@ class StudyWork:
         """Take the last measurement back, or that of another part by the same hands in the same round."""
         number = self._last if label is None else self._by_the_same_hands(label.upper())
         if number is None or number not in self.taken:
-            raise InputImpossible("Nothing was measured yet that could be measured again.")
+            raise Refused(Refusal.STUDY_NOTHING_TAKEN)
         turn = self.plan.turns[number - 1]
         self.taken.discard(number)
         self._picked, self._unit, self._acted_turn = number, None, None
@@ -343,4 +344,4 @@ class StudyWork:
 
 def _moved(event: LeadZero | Notice) -> bool:
     """That another operator finds another zero is what a study looks for, and no reason for doubt."""
-    return isinstance(event, Notice) and event.code == "leads.moved"
+    return isinstance(event, Notice) and event.code is Code.LEADS_MOVED

@@ -156,7 +156,7 @@ def alike(sheet: Sheet) -> list[tuple[tuple[str, ...], float]]:
         (names, standard deviation of one winding about what the group shares, as a fraction).
     """
     spreads = {b.name: b.spread for b in sheet.branches}
-    groups = [(rule.windings, _ALIKE_SHARE * rule.limit) for rule in sheet.balances]
+    groups = [(rule.windings, _ALIKE_SHARE * rule.from_mean) for rule in sheet.balances]
     groups += [(pair, _BIFILAR_SHARE * min(spreads[n] for n in pair)) for pair in sheet.bifilar]
     found: list[tuple[tuple[str, ...], float]] = []
     for names, own in sorted(groups, key=lambda group: group[1]):

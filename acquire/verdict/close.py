@@ -3,30 +3,79 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
+from typing import Protocol
 
 from acquire.physics.warm import Sample
-from acquire.records import BalanceFound, Circumstances, Hypothesis, Outcome, Pair, UnitResult, UnitStarted
+from acquire.records import (
+    Circumstances,
+    Ending,
+    Finding,
+    FindingKind,
+    Hypothesis,
+    Outcome,
+    Pair,
+    UnitResult,
+    UnitStarted,
+)
 from acquire.records.words import FAILING, WORST_LAST
-from acquire.steps.agreement import oddest
-from acquire.steps.balance import Balanced, balances
-from acquire.steps.unit import UnitProgress
+from acquire.steps.agreement import PairReading, oddest
+from acquire.steps.balance import balances
+from acquire.steps.pairs import PairTable
 from acquire.verdict.diagnose import best_next_pair, diagnose
 from acquire.verdict.warmth import is_warm, rest_s
+from acquire.words.verdicts import balance
+from acquire.words.verdicts import contradiction as contradiction_words
 
 SIGNIFICANT = 4.0
 """Standard uncertainties from which readings contradict each other. A normal value is that far off once in
 16 000 (two-sided): with six pairs, fewer than 1 good unit in 2 500 is remarked. The benchmark counts."""
 
 
+class Measured(Protocol):
+    """What is known of a unit when it ends; `acquire.heart.unit_state` has it."""
+
+    table: PairTable
+    serial: str
+
+    @property
+    def outcome(self) -> Outcome | None:
+        """Worst outcome of the steps that counts."""
+        ...
+
+    @property
+    def passed(self) -> int:
+        """Steps that have passed."""
+        ...
+
+    @property
+    def total(self) -> int:
+        """Steps of the unit."""
+        ...
+
+    @property
+    def still_warm(self) -> bool:
+        """The first resistance has moved during the test."""
+        ...
+
+    def readings(self) -> Sequence[PairReading]:
+        """Values that count."""
+        ...
+
+    def touch_readings(self) -> Sequence[PairReading]:
+        """The same with the uncertainty of each touch alone."""
+        ...
+
+
 def close_unit(
-    unit: UnitProgress,
+    unit: Measured,
     started: UnitStarted,
     place: Circumstances,
     utc_s: float,
-    given_up: str = "",
+    ending: Ending = Ending.DONE,
+    remark: str = "",
     *,
     samples: Sequence[Sample] = (),
-    rested: bool = False,
     four_wire_below_ohm: float = 0.0,
 ) -> UnitResult:
     """Write the record of a finished unit.
@@ -40,9 +89,9 @@ def close_unit(
         started: its opening record.
         place: the bench.
         utc_s: now.
-        given_up: the reason why the unit ends before its last step, else empty.
+        ending: how; DONE becomes WARM where the unit is.
+        remark: the operator's words for giving up.
         samples: values of one pair at several times, oldest first, for how long a warm unit must wait.
-        rested: True for a unit that was held before and has waited: a shift that has stayed is its own.
         four_wire_below_ohm: pairs of a smaller nominal were measured with four wires, so without leads.
     """
     readings = unit.readings()
@@ -51,10 +100,18 @@ def close_unit(
     outcome = max(outcomes, key=WORST_LAST.index, default=None)
     hypotheses, next_pair = _explained(unit, place, outcome, four_wire_below_ohm)
     failing = outcome in FAILING
-    warm = unit.still_warm or (failing and not rested and is_warm(unit.table, readings, hypotheses, samples))
-    held = given_up or ("the unit is warm" if warm else "")
-    wait_s = rest_s(unit.table, readings, samples, moved=unit.still_warm) if warm and not given_up else None
-    uneven = [each.sentence for each in balanced if each.outcome is not Outcome.PASS]
+    warm = unit.still_warm or (
+        failing and not started.rested and is_warm(unit.table, readings, hypotheses, samples)
+    )
+    if ending is Ending.DONE and warm:
+        ending = Ending.WARM
+    held = {Ending.DONE: "", Ending.WARM: "the unit is warm"}.get(
+        ending, f"given up: {remark or ending.value}"
+    )
+    warm = ending is Ending.WARM
+    wait_s = rest_s(unit.table, readings, samples, moved=unit.still_warm) if warm else None
+    uneven = [balance(each) for each in balanced if each.outcome is not Outcome.PASS]
+    odd = () if failing or held else contradiction(unit)
     return UnitResult(
         bench=place.bench,
         serial=unit.serial,
@@ -72,36 +129,28 @@ def close_unit(
         next_pair=next_pair,
         started_utc_s=started.utc_s,
         utc_s=utc_s,
-        findings=(*uneven, *([] if failing or held else contradiction(unit))),
-        balances=tuple(_found(each) for each in balanced),
+        findings=(*uneven, *map(contradiction_words, odd)),
+        balances=balanced,
+        found=odd,
+        ending=ending,
+        remark=remark,
     )
 
 
-def contradiction(unit: UnitProgress) -> tuple[str, ...]:
+def contradiction(unit: Measured) -> tuple[Finding, ...]:
     """What is remarked of a unit whose readings pass and do not go together; mostly nothing.
 
     The verdict stands: nothing says which of the readings is wrong, and each was good.
     """
     odd = oddest(unit.table, unit.readings())
-    return (odd.sentence,) if odd is not None and odd.away >= SIGNIFICANT else ()
-
-
-def _found(balanced: Balanced) -> BalanceFound:
-    rule = balanced.rule
-    return BalanceFound(
-        rule.name,
-        rule.windings,
-        balanced.ohm,
-        balanced.fraction,
-        balanced.expanded_fraction,
-        rule.limit,
-        balanced.worst,
-        balanced.outcome,
-    )
+    if odd is None or odd.away < SIGNIFICANT:
+        return ()
+    found = Finding(FindingKind.CONTRADICTION, pair=odd.pair, ohm=odd.ohm)
+    return (replace(found, predicted_ohm=odd.foretold_ohm, u_ohm=odd.u_ohm),)
 
 
 def _explained(
-    unit: UnitProgress, place: Circumstances, outcome: Outcome | None, four_wire_below_ohm: float
+    unit: Measured, place: Circumstances, outcome: Outcome | None, four_wire_below_ohm: float
 ) -> tuple[tuple[Hypothesis, ...], Pair | None]:
     """What explains the readings of a unit that did not pass, or moved; and which pair would tell more."""
     readings = unit.readings()

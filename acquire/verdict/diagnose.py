@@ -17,9 +17,8 @@ import numpy as np
 from acquire.records import Hypothesis, Pair, Purpose, Sheet
 from acquire.verdict.casebook import Casebook, Explained
 from acquire.verdict.circuits import healthy
-from acquire.verdict.dictionary import UNKNOWN, Case, cases, double_cases
+from acquire.verdict.dictionary import UNKNOWN, Case, cases, double_cases, places
 from acquire.verdict.next_pair import information
-from acquire.verdict.saying import sentence
 from acquire.verdict.shelf import Shelf
 from acquire.verdict.slips import PairLaws
 from acquire.verdict.weighing import PairReading, possible, unknown_weight, weigh_all
@@ -32,7 +31,7 @@ __all__ = [
     "diagnose",
     "findings",
     "log_evidence",
-    "said",
+    "told",
 ]
 
 _LEAST = 0.01
@@ -64,7 +63,7 @@ _UNKNOWN_CASE = Case((("unknown", ()),), UNKNOWN)
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """One fault in one place with its probability and sizes, before it is put into words.
+    """One fault in one place with its probability and sizes.
 
     Attributes:
         slip: (pair asked for, pair really probed) where the explanation needs one unnoticed wrong probe.
@@ -102,11 +101,7 @@ def diagnose(
     found = findings(
         sheet, table, readings, purpose=purpose, four_wire_below_ohm=four_wire_below_ohm, priors=priors
     )
-    return tuple(
-        Hypothesis(finding.case.fault, finding.probability, said(finding, sheet))
-        for finding in found
-        if finding.probability >= _LEAST
-    )
+    return tuple(told(finding, sheet) for finding in found if finding.probability >= _LEAST)
 
 
 def findings(
@@ -118,7 +113,7 @@ def findings(
     four_wire_below_ohm: float = 0.0,
     priors: Mapping[str, float] | None = None,
 ) -> tuple[Finding, ...]:
-    """As `diagnose`, before the explanations are put into words; all of them, most likely first."""
+    """As `diagnose`, with the circuits that each explanation rests on; all of them, most likely first."""
     if not readings:
         return ()
     own_priors = tuple(sorted((priors or {}).items()))
@@ -138,13 +133,10 @@ def findings(
     return tuple(sorted(found, key=lambda finding: -finding.probability))
 
 
-def said(finding: Finding, sheet: Sheet) -> str:
-    """A finding in words, with the wrong probe that it supposes, if any."""
-    words = sentence(finding.case, finding.sizes, sheet)
-    if finding.slip is None:
-        return words
-    asked, probed = finding.slip
-    return f"{words} That supposes that the probes were on {probed} when {asked} was asked for."
+def told(finding: Finding, sheet: Sheet) -> Hypothesis:
+    """A finding as it goes on record."""
+    where = places(finding.case, finding.sizes, sheet)
+    return Hypothesis(finding.case.fault, finding.probability, where, finding.slip)
 
 
 def log_evidence(sheet: Sheet, table: PairLaws, readings: Sequence[PairReading]) -> float:

@@ -1,18 +1,18 @@
 """The fault dictionary of one sheet: every fault it can have, how likely, and what circuit each makes of it.
 
 Prior weights are workshop choices (no published shares of faults exist for this trade); a shop replaces them
-by its own counts. Not for weighing readings (see casebook) and not for words (see saying).
+by its own counts. Not for weighing readings (see casebook) and not for words (acquire.words).
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from itertools import combinations
 
-from acquire.records import Branch, BranchKind, Purpose, Sheet
+from acquire.records import Branch, BranchKind, FaultPlace, Purpose, Sheet
 from acquire.verdict.circuits import (
     Circuit,
     Sizes,
@@ -133,6 +133,34 @@ class Case:
     def where(self) -> tuple[str, ...]:
         """Branches or pins that it sits in."""
         return tuple(name for _, where in self.faults for name in where)
+
+
+def places(case: Case, sizes: Sequence[float], sheet: Sheet) -> tuple[FaultPlace, ...]:
+    """A case as it goes on record: each of its faults with its place and size.
+
+    Args:
+        case: the fault and its place.
+        sizes: as its circuits count them; of two faults one each.
+        sheet: for numbers of turns and the ends of windings.
+    """
+    branches = {branch.name: branch for branch in sheet.branches}
+    touchable = frozenset(sheet.pin_names())
+
+    def place(number: int, fault: str, where: tuple[str, ...]) -> FaultPlace:
+        found = [branches[name] for name in where if name in branches]
+        own = tuple(sizes) if len(case.faults) == 1 else tuple(sizes[number : number + 1])
+        ends = [branch.a.removesuffix("'") for branch in found]
+        return FaultPlace(
+            fault,
+            where,
+            own,
+            turns=found[0].turns if found else None,
+            strands=found[0].strands if found else 1,
+            ends=tuple(end if end in touchable else "" for end in ends),
+            core=sheet.core,
+        )
+
+    return tuple(place(number, fault, where) for number, (fault, where) in enumerate(case.faults))
 
 
 def cases(sheet: Sheet, purpose: Purpose, *, priors: Mapping[str, float] | None = None) -> tuple[Case, ...]:

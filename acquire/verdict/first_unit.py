@@ -16,15 +16,23 @@ from functools import lru_cache
 import numpy as np
 
 from acquire.physics.winding import MEAN_TURN_RELATIVE_U
-from acquire.quantity import show
-from acquire.records import Branch, BranchKind, Pair, Purpose, Sheet, StepKind, WoundFrom
-from acquire.records.words import sureness
+from acquire.records import (
+    Branch,
+    BranchKind,
+    Compared,
+    Doubt,
+    FaultPlace,
+    Hypothesis,
+    Pair,
+    Purpose,
+    Sheet,
+    StepKind,
+    WoundFrom,
+)
 from acquire.steps.pairs import PairTable
-from acquire.steps.wording import is_code
 from acquire.verdict.casebook import Casebook
 from acquire.verdict.circuits import Circuit, Sizes, healthy, log_sizes, scaled, warmer
-from acquire.verdict.dictionary import Case, cases
-from acquire.verdict.saying import number, sentence
+from acquire.verdict.dictionary import Case, cases, places
 
 Reading = tuple[Pair, float, float]
 """(pair, ohms at the reference temperature or infinite, standard uncertainty in ohms)."""
@@ -86,14 +94,14 @@ class FirstLook:
     """What the first unit says of its batch.
 
     Attributes:
-        doubt: one or two sentences, empty where the unit is as foretold.
         probability: that the unit is not wound as planned, 0 to 1.
-        compared: one sentence with the reading that lies furthest off, and what was foretold.
+        compared: the reading that lies furthest off; None where nothing could be compared.
+        doubt: what speaks against it; None where the unit is as predicted.
     """
 
-    doubt: str
     probability: float
-    compared: str
+    compared: Compared | None
+    doubt: Doubt | None = None
 
 
 def first_look(
@@ -119,7 +127,7 @@ def first_look(
     planned = narrowed(sheet, spools)
     compared = _furthest(PairTable(planned), kept)
     if not kept:
-        return FirstLook("", 0.0, compared)
+        return FirstLook(0.0, compared)
     pairs = tuple(sorted({pair for pair, _, _ in kept}))
     book = _book(
         planned,
@@ -133,15 +141,15 @@ def first_look(
     of_batch = sum(chances[i] for i, case in enumerate(book.cases) if case.fault in OF_THE_BATCH)
     planned_so = sum(chances[i] for i, case in enumerate(book.cases) if case.fault in AS_PLANNED)
     if of_batch < DOUBTED and (of_batch < PARTLY or planned_so >= PARTLY):
-        return FirstLook("", float(1.0 - planned_so), compared)
+        return FirstLook(float(1.0 - planned_so), compared)
     likely = [i for i, case in enumerate(book.cases) if case.fault not in AS_PLANNED and chances[i] >= TOLD]
     likely.sort(key=lambda i: (book.cases[i].fault not in OF_THE_BATCH, -chances[i]))
-    said = [
-        f"{_said(book.cases[i], sizes[i], planned, cards)} ({sureness(float(chances[i]))} sure)."
-        for i in likely[:2]
-    ]
-    doubt = " Or: ".join(said) or "Spool, gauge or turns are not as planned."
-    return FirstLook(f"{doubt} {compared}", float(1.0 - planned_so), compared)
+    found = tuple(
+        Hypothesis(case.fault, float(chances[i]), _placed(case, sizes[i], planned, cards))
+        for i, case in ((i, book.cases[i]) for i in likely[:2])
+    )
+    probability = float(1.0 - planned_so)
+    return FirstLook(probability, compared, Doubt(probability, found))
 
 
 def prepare(
@@ -285,9 +293,12 @@ def _weighed(book: Casebook, readings: Sequence[Reading]) -> tuple[np.ndarray, l
     return chances, found
 
 
-def _said(case: Case, sizes: tuple[float, ...], planned: Sheet, cards: Sequence[WoundFrom]) -> str:
+def _placed(
+    case: Case, sizes: tuple[float, ...], planned: Sheet, cards: Sequence[WoundFrom]
+) -> tuple[FaultPlace, ...]:
+    """As it goes on record; of another spool with a signed size, and the known spool that reads like it."""
     if case.fault != "other_spool":
-        return sentence(case, sizes[:-1], planned).rstrip(".")
+        return places(case, sizes[:-1], planned)
     share = sizes[0] * sizes[-1]
     own = next(b.ohm_per_m for b in planned.branches if b.name == case.where[0]) or math.nan
     like = [
@@ -295,26 +306,19 @@ def _said(case: Case, sizes: tuple[float, ...], planned: Sheet, cards: Sequence[
         for card in cards
         if card.ohm_per_m and abs(card.ohm_per_m / own - 1.0 - share) < 2.0 * _KNOWN_SPOOL_U
     ]
-    more = f"{number(abs(100.0 * share))} % {'more' if share > 0 else 'fewer'} ohms per metre"
-    names = " and ".join(name if is_code(name) else f"the {name}" for name in case.where)
-    spool = f"like spool {like[0]}, with {more}" if like else f"like another spool, with {more}"
-    read = "reads" if len(case.where) == 1 else "read"
-    return f"{names[0].upper()}{names[1:]} {read} {spool}"
+    (place,) = places(case, (share,), planned)
+    return (replace(place, spool=like[0] if like else ""),)
 
 
-def _furthest(table: PairTable, readings: Sequence[Reading]) -> str:
+def _furthest(table: PairTable, readings: Sequence[Reading]) -> Compared | None:
     """The reading that lies furthest off, measured by what good units scatter."""
-    if not readings:
-        return "Nothing was measured that could be compared."
+    found = [
+        Compared(pair, ohm, table.nominal_ohm(pair), 2.0 * math.hypot(table.spread_ohm(pair), u_ohm))
+        for pair, ohm, u_ohm in readings
+        if math.isfinite(table.nominal_ohm(pair))
+    ]
 
-    def reach_ohm(pair: Pair, u_ohm: float) -> float:
-        return 2.0 * math.hypot(table.spread_ohm(pair), u_ohm)
+    def off(each: Compared) -> float:
+        return abs(each.ohm - each.predicted_ohm) / max(each.reach_ohm, 1e-12)
 
-    def off(reading: Reading) -> float:
-        pair, ohm, u_ohm = reading
-        return abs(ohm - table.nominal_ohm(pair)) / max(reach_ohm(pair, u_ohm), 1e-12)
-
-    pair, ohm, u_ohm = max((r for r in readings if math.isfinite(table.nominal_ohm(r[0]))), key=off)
-    nominal_ohm, reach = table.nominal_ohm(pair), reach_ohm(pair, u_ohm)
-    per_cent = 100.0 * (ohm / nominal_ohm - 1.0)
-    return f"{pair} reads {show(ohm, 'Ω')}, foretold was {show(nominal_ohm, 'Ω', reach)}: {per_cent:+.1f} %."
+    return max(found, key=off, default=None)

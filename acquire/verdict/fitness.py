@@ -20,7 +20,6 @@ from acquire.physics.leads import CONTACT_OHM
 from acquire.records.bench import LeadZero
 from acquire.records.settled import Settled
 from acquire.records.verdict import Corrected, Limits, Term
-from acquire.verdict.guard import tolerance_ohm
 from drivers.models import MeterModel
 from drivers.reading import Quantity
 
@@ -101,7 +100,7 @@ class Row:
         step: its name.
         nominal_ohm: what it should read.
         offer: label of the range and wiring.
-        tolerance_ohm: half the width between the limits, or as `guard.tolerance_ohm` says.
+        tolerance_ohm: half the width between the limits, or as `Limits.tolerance_ohm` says.
         expanded_ohm: U (95 %) of a reading at nominal.
         ratio: tolerance over U; below 1 the step cannot be judged.
         dominating: name of the largest term.
@@ -139,7 +138,7 @@ def row(step: str, nominal_ohm: float, limits: Limits, bench: Bench, offers: Seq
     """
     above_zero(nominal_ohm, "the nominal resistance in ohms")
     in_use = next(iter(offers))
-    allowed = tolerance_ohm(limits)
+    allowed = limits.tolerance_ohm
     value = foresee(nominal_ohm, bench, in_use)
     able = value.expanded_ohm <= allowed and value.raw_ohm <= in_use.largest_ohm
     return Row(

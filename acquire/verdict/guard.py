@@ -1,4 +1,4 @@
-"""Decision rules: a value, its uncertainty and limits in; a verdict word and a probability out.
+"""Decision rules: a value, its uncertainty and limits in; an outcome and a probability out.
 
 After JCGM 106:2012, ILAC-G8:09/2019 and ISO 14253-1:2017. Not for choosing limits, nor for why a value fails.
 """
@@ -6,14 +6,12 @@ After JCGM 106:2012, ILAC-G8:09/2019 and ISO 14253-1:2017. Not for choosing limi
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 from acquire.choices import Outcome
 from acquire.errors import InputImpossible
 from acquire.physics.budget import combine
 from acquire.physics.checks import at_least_zero, finite, probability
 from acquire.physics.laws import Law
-from acquire.quantity import show
 from acquire.records.verdict import Corrected, Decision, Limits
 from acquire.records.words import Rule, Shape
 
@@ -33,7 +31,6 @@ def decide(
     *,
     shape: Shape | Law = Shape.NORMAL,
     maximum_risk: float | None = None,
-    unit: str = "Ω",
 ) -> Decision:
     """Judge one value by a named rule.
 
@@ -59,7 +56,6 @@ def decide(
         rule: the sheet's rule.
         shape: law of the value's error; a `Law` from `acquire.physics.budget.combine` is the most exact.
         maximum_risk: with MAXIMUM_RISK only, largest allowed probability of a false accept, 0 to 1.
-        unit: unit of measure in the reason; the arithmetic is the same for henry or a plain ratio.
 
     Raises:
         InputImpossible: no limit, limits the wrong way round, a negative or missing uncertainty, or no risk
@@ -78,8 +74,7 @@ def decide(
         outcome = Outcome.PASS if 1.0 - conformity <= (maximum_risk or 0.0) else Outcome.FAIL
     else:
         outcome = _by_zone(rule, inside, guard_ohm)
-    reason = _reason(outcome, value_ohm, expanded_ohm, limits, _Words(rule, guard_ohm, unit))
-    return Decision(outcome=outcome, guard_band_ohm=guard_ohm, conformity=conformity, reason=reason)
+    return Decision(outcome=outcome, guard_band_ohm=guard_ohm, conformity=conformity)
 
 
 def decide_corrected(
@@ -133,17 +128,6 @@ def guard_band_ohm(rule: Rule, expanded_ohm: float, law: Law, maximum_risk: floa
             return max(0.0, law.quantile(1.0 - _stated(maximum_risk)))
 
 
-def tolerance_ohm(limits: Limits) -> float:
-    """What the expanded uncertainty is set against, ohms.
-
-    Half the width between two limits; the whole upper limit where it stands alone (a resistance begins at
-    zero); infinite for a lower limit alone.
-    """
-    if limits.lower_ohm is None:
-        return math.inf if limits.upper_ohm is None else limits.upper_ohm
-    return limits.width_ohm / 2.0
-
-
 def _stated(maximum_risk: float | None) -> float:
     if maximum_risk is None:
         raise InputImpossible(
@@ -153,7 +137,7 @@ def _stated(maximum_risk: float | None) -> float:
 
 
 def _too_poor(expanded_ohm: float, limits: Limits, rule: Rule, law: Law, maximum_risk: float | None) -> bool:
-    tolerance = tolerance_ohm(limits)
+    tolerance = limits.tolerance_ohm
     if expanded_ohm > tolerance * (1.0 + 1e-12):
         return True
     if rule is not Rule.MAXIMUM_RISK or math.isinf(tolerance):
@@ -177,39 +161,6 @@ def _inside_by(value_ohm: float, limits: Limits) -> float:
     below = math.inf if limits.upper_ohm is None else limits.upper_ohm - value_ohm
     above = math.inf if limits.lower_ohm is None else value_ohm - limits.lower_ohm
     return min(below, above)
-
-
-@dataclass(frozen=True, slots=True)
-class _Words:
-    """What a reason needs beside the numbers."""
-
-    rule: Rule
-    guard_ohm: float
-    unit: str
-
-
-def _reason(outcome: Outcome, value_ohm: float, expanded_ohm: float, limits: Limits, words: _Words) -> str:
-    def shown(x: float) -> str:
-        return show(x, words.unit, expanded_ohm or None, digits=6).rstrip()
-
-    if outcome is Outcome.CANNOT_JUDGE:
-        return (
-            f"U = {shown(expanded_ohm)} exceeds the tolerance of {shown(tolerance_ohm(limits))}: "
-            f"this meter, wired like this, cannot judge it."
-            if expanded_ohm > tolerance_ohm(limits)
-            else f"With U = {shown(expanded_ohm)} even a perfect value carries more than the stated risk."
-        )
-    upper_is_nearer = limits.lower_ohm is None or (
-        limits.upper_ohm is not None and limits.upper_ohm - value_ohm <= value_ohm - limits.lower_ohm
-    )
-    name, limit = ("upper", limits.upper_ohm) if upper_is_nearer else ("lower", limits.lower_ohm)
-    inside = _inside_by(value_ohm, limits)
-    side = "below" if (name == "upper") is (inside >= 0.0) else "above"
-    band = f", guard band {shown(words.guard_ohm)}" if words.rule is not Rule.SIMPLE else ""
-    return (
-        f"{shown(value_ohm)} is {shown(abs(inside))} {side} the {name} limit of {shown(limit or 0.0)}; "
-        f"U = {shown(expanded_ohm)}{band}."
-    )
 
 
 def _refuse_impossible(value_ohm: float, u_ohm: float, expanded_ohm: float, limits: Limits) -> None:

@@ -6,10 +6,9 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from acquire.records import Purpose, Sheet
+from acquire.records import Hypothesis, Purpose, Sheet
 from acquire.steps.pairs import PairTable
-from acquire.verdict.diagnose import PairReading, findings, log_evidence
-from acquire.verdict.saying import sentence
+from acquire.verdict.diagnose import PairReading, findings, log_evidence, told
 
 _NONE_OF_THEM = 0.1
 """Prior probability that the core is of a type without a sheet; workshop choice."""
@@ -22,12 +21,12 @@ class Candidate:
     Attributes:
         sheet: None for "none of the known types".
         probability: given the readings.
-        condition: what explains the readings best if it is this type.
+        condition: what explains the readings best if it is this type; None for none of them.
     """
 
     sheet: Sheet | None
     probability: float
-    condition: str
+    condition: Hypothesis | None
 
 
 def identify(sheets: Sequence[Sheet], readings: Sequence[PairReading]) -> tuple[Candidate, ...]:
@@ -55,7 +54,7 @@ def identify(sheets: Sequence[Sheet], readings: Sequence[PairReading]) -> tuple[
         Candidate(sheet, math.exp(log - top) / total, _condition(sheet, readings))
         for sheet, log in zip(fitting, logs, strict=True)
     ]
-    ranked.append(Candidate(None, math.exp(none_log - top) / total, ""))
+    ranked.append(Candidate(None, math.exp(none_log - top) / total, None))
     return tuple(sorted(ranked, key=lambda candidate: -candidate.probability))
 
 
@@ -64,9 +63,9 @@ def _has_pins(sheet: Sheet, readings: Sequence[PairReading]) -> bool:
     return all(pin in known for pair, _, _ in readings for pin in pair)
 
 
-def _condition(sheet: Sheet, readings: Sequence[PairReading]) -> str:
+def _condition(sheet: Sheet, readings: Sequence[PairReading]) -> Hypothesis:
     best = findings(sheet, PairTable(sheet), readings, purpose=Purpose.INCOMING)[0]
-    return sentence(best.case, best.sizes, sheet)
+    return told(best, sheet)
 
 
 def _anything(ohm: float) -> float:

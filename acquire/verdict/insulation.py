@@ -12,7 +12,6 @@ from acquire.errors import InputImpossible
 from acquire.physics.checks import above_zero, at_least_zero
 from acquire.physics.insulation import CAUTIONS, Insulation
 from acquire.physics.laws import HALF_WIDTH_OVER_U, Law
-from acquire.quantity import show
 from acquire.records.verdict import Decision, Limits
 from acquire.records.words import Rule, Shape
 from acquire.verdict.guard import decide
@@ -27,7 +26,7 @@ class JudgedInsulation:
 
     Attributes:
         result: at its reference temperature, with the name of the temperature rule.
-        decision: verdict and reason, in ohms.
+        decision: in ohms.
         cautions: to be shown with it.
     """
 
@@ -77,18 +76,14 @@ def judge_insulation(
 
 def _decide_bound(surely_ohm: float, at_least_ohm: float) -> Decision:
     """A lower bound either lies above the limit or leaves the question open: then no conformity is shown."""
-    surely, at_least = (show(ohm, "Ω", digits=3) for ohm in (surely_ohm, at_least_ohm))
     if surely_ohm >= at_least_ohm:
         return Decision(
             Outcome.PASS,
             guard_band_ohm=0.0,
             conformity=1.0,
-            reason=f"more than {surely}, of which {at_least} are asked for.",
         )
     return Decision(
         Outcome.CANNOT_JUDGE,
         guard_band_ohm=0.0,
         conformity=0.0,
-        reason=f"more than {surely} is all the instrument says; {at_least} are asked "
-        f"for. Use a higher range.",
     )

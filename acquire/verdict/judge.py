@@ -9,6 +9,7 @@ import math
 from dataclasses import dataclass, replace
 
 from acquire.records import (
+    Basis,
     Circumstances,
     Corrected,
     Decision,
@@ -16,6 +17,7 @@ from acquire.records import (
     Limits,
     Match,
     Outcome,
+    Pair,
     Sheet,
     Step,
     Verdict,
@@ -84,7 +86,6 @@ def judge(
     verdict = replace(
         _measured(blank, match),
         outcome=decision.outcome,
-        reason=decision.reason,
         guard_band_ohm=decision.guard_band_ohm,
         conformity=decision.conformity,
     )
@@ -110,13 +111,11 @@ def judge_repeat(
     allowed = place.sheet.warm_limit
     unlimited = Yardstick(step, Limits(None, None), math.inf)
     blank = _unmeasured(unlimited, attempt, place, match.corrected.settled.utc_s)
-    if moved is None:
-        reason = "the first value and its repetition do not go together: one of them is asked for again"
-    else:
-        reason = f"moved by {100.0 * moved:+.2f} % during the test, {100.0 * allowed:.2f} % allowed"
     rested = moved is not None and abs(moved) <= allowed
     outcome = Outcome.PASS if rested else Outcome.CANNOT_JUDGE
-    verdict = replace(_measured(blank, match), outcome=outcome, reason=reason)
+    verdict = replace(
+        _measured(blank, match), outcome=outcome, basis=Basis.REPEATED, moved=moved, moved_allowed=allowed
+    )
     return verdict, _evidence(match)
 
 
@@ -125,20 +124,21 @@ def judge_open(
     attempt: Attempt,
     place: Circumstances,
     utc_s: float,
-    witness: str = "with the probes confirmed to be on the pins",
+    basis: Basis = Basis.OPEN_BY_KEY,
+    witness: tuple[Pair, ...] = (),
 ) -> tuple[Verdict, Evidence]:
     """Write the record of a pair that is open, with what bears witness that the probes were on it.
 
     An open circuit where a winding should be is a fail whatever the meter's accuracy; where the sheet asks
-    for an open pair it is a pass. The reason says that a person, not a reading, bears witness to the contact.
+    for an open pair it is a pass.
     """
     should_conduct = math.isfinite(yardstick.nominal_ohm)
-    found = "open circuit" if should_conduct else "open as it should be"
     verdict = replace(
         _unmeasured(yardstick, attempt, place, utc_s),
         outcome=Outcome.FAIL if should_conduct else Outcome.PASS,
-        reason=f"{found}, {witness}",
         conformity=0.0 if should_conduct else None,
+        basis=basis,
+        witness=witness,
     )
     return verdict, Evidence(terms=(), trace=(), raw_hex="")
 
@@ -156,7 +156,6 @@ def _unmeasured(yardstick: Yardstick, attempt: Attempt, place: Circumstances, ut
         pin_a=step.pair.a,
         pin_b=step.pair.b,
         outcome=Outcome.CANNOT_JUDGE,
-        reason="",
         raw_ohm=None,
         lead_ohm=0.0,
         winding_celsius=None,
@@ -186,7 +185,6 @@ def _unmeasured(yardstick: Yardstick, attempt: Attempt, place: Circumstances, ut
         bench_hash=place.bench_hash,
         operator=place.operator,
         batch=place.batch,
-        hint="",
         software=place.software,
     )
 
@@ -208,7 +206,10 @@ def _measured(blank: Verdict, match: Match) -> Verdict:
         quantity=settled.quantity,
         range_full_scale_ohm=settled.range_full_scale_si,
         resolution_ohm=settled.resolution_si,
-        hint=match.hint,
+        fit=match.fit,
+        reads_like=match.reads_like,
+        reads_through=match.reads_through,
+        together=match.together,
     )
 
 

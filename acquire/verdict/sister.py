@@ -97,7 +97,6 @@ def compare(
         rule,
         shape=Law(0.0, u),
         maximum_risk=maximum_risk,
-        unit="of the pattern",
     )
     return Relative(deviation=ratio - 1.0, u_deviation=u, decision=decision)
 

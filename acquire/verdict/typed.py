@@ -8,6 +8,7 @@ that the person states. Not for reading the line (typed_line), and not for anyth
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -22,17 +23,22 @@ from acquire.records import (
     Outcome,
     ResultKind,
     Shape,
-    Sheet,
     Step,
     TypedResult,
+    TypedWhy,
     UnitStarted,
 )
+from acquire.records.words import PASSING
 from acquire.verdict.guard import decide
 from acquire.verdict.insulation import judge_insulation
-from acquire.verdict.sister import Measured, compare
+from acquire.verdict.sister import K_95, Measured, compare
 from acquire.verdict.typed_line import TypedLine, pattern_number, typed_line
 from acquire.verdict.typed_wanted import NONE, isolation_named, least_ohm, step_named
 from drivers.reading import Quantity
+
+TURN_KINDS = frozenset({ResultKind.INDUCTANCE, ResultKind.QUALITY, ResultKind.LOSS})
+TURN_WORDS = frozenset({"surge", "ring"})
+"""Results that can show a fault between turns: by their kind, or by a whole word of a test's name."""
 
 ENOUGH_VOLTS = 0.9
 """A test at less than this share of the sheet's voltage proves nothing for it; workshop choice."""
@@ -104,27 +110,27 @@ def typed_result(
         celsius=line.celsius,
         instrument=line.instrument,
         accuracy=line.accuracy,
+        words=line.words,
     )
     told = _Told(line, place, habit, celsius)
     if (rule := isolation_named(place.sheet, line.name)) is not None:
-        return _insulation(replace(said, name=rule.name), told, rule)
+        return _insulation(replace(said, name=rule.name, target=rule.id), told, rule)
     if (step := step_named(place.sheet, line.name)) is not None:
-        said = replace(said, name=step.name)
+        said = replace(said, name=step.name, target=step.id)
         if step.quantity is Quantity.INSULATION:
             return _insulation(said, told, _as_rule(step))
         if line.value_si is not None:
             return _resistance(said, step, place)
     sort = _sort(line)
-    if sort is ResultKind.STATED:
-        return _stated(replace(said, name=said.name or line.name), line)
-    return _against_pattern(replace(said, name=line.name, sort=sort), line, place, others)
+    said = replace(said, name=said.name or line.name, sort=sort, shows_turns=_shows_turns(sort, line.name))
+    return _stated(said, line) if sort is ResultKind.STATED else _against_pattern(said, line, place, others)
 
 
 # ------------------------------------------------------------------ kinds of results
 
 
 def _insulation(said: TypedResult, told: _Told, rule: Isolation) -> TypedResult:
-    line, habit = told.line, told.habit
+    line, habit, sheet = told.line, told.habit, told.place.sheet
     if line.unit != "ohm" or line.value_si is None:
         raise InputImpossible("An insulation result is a resistance.", "Write it like 120 Mohm or >200 Mohm.")
     if rule.volts is not None and line.test_volt is None:
@@ -136,14 +142,15 @@ def _insulation(said: TypedResult, told: _Told, rule: Isolation) -> TypedResult:
     accuracy = line.accuracy if line.accuracy is not None else habit.accuracy
     limit_ohm = least_ohm(rule, told.place.purpose)
     if result.reference_ohm == 0.0:
-        decision = Decision(Outcome.FAIL, guard_band_ohm=0.0, conformity=0.0, reason="a short: 0 Ω.")
+        decided = _decided(said, TypedWhy.SHORT, Decision(Outcome.FAIL, guard_band_ohm=0.0, conformity=0.0))
     elif accuracy is None:
-        decision = _no_accuracy()
+        decided = _no_accuracy(said)
     else:
-        decision = _judged(result, limit_ohm, accuracy, told.place.sheet)
-    decision = _enough_volts(decision, line.test_volt, rule.volts)
+        judged = judge_insulation(result, limit_ohm, accuracy, sheet.rule, sheet.maximum_risk)
+        half_width_ohm = 0.0 if result.at_least else 0.95 * accuracy * result.reference_ohm
+        decided = _decided(said, TypedWhy.LIMITS, judged.decision, half_width_ohm)
     return replace(
-        said,
+        _enough_volts(decided, rule.volts),
         sort=ResultKind.INSULATION,
         instrument=line.instrument or habit.instrument,
         accuracy=accuracy,
@@ -152,9 +159,6 @@ def _insulation(said: TypedResult, told: _Told, rule: Isolation) -> TypedResult:
         reference_celsius=result.reference_celsius if result.rule != NONE else celsius,
         reference_si=result.reference_ohm,
         lower_si=limit_ohm,
-        outcome=decision.outcome,
-        reason=decision.reason,
-        conformity=decision.conformity,
     )
 
 
@@ -184,22 +188,12 @@ def _rule_named(name: str, of: Isolation) -> TemperatureRule | None:
     raise InputImpossible(f'There is no temperature rule "{name}".', f"Known are {known}.")
 
 
-def _judged(result: Insulation, limit_ohm: float, accuracy: float, sheet: Sheet) -> Decision:
-    return judge_insulation(result, limit_ohm, accuracy, sheet.rule, sheet.maximum_risk).decision
-
-
-def _no_accuracy() -> Decision:
-    reason = "the instrument's accuracy was not told; add it, such as accuracy 5 %."
-    return Decision(Outcome.CANNOT_JUDGE, guard_band_ohm=0.0, conformity=0.0, reason=reason)
-
-
-def _enough_volts(decision: Decision, volts: float | None, asked: float | None) -> Decision:
+def _enough_volts(said: TypedResult, asked: float | None) -> TypedResult:
     """A low voltage finds no carbon track: what passed there has not passed."""
-    passed = decision.outcome in (Outcome.PASS, Outcome.CONDITIONAL_PASS)
-    if not passed or volts is None or asked is None or volts >= ENOUGH_VOLTS * asked:
-        return decision
-    reason = f"measured at {volts:g} V only, {asked:g} V are asked for."
-    return replace(decision, outcome=Outcome.CANNOT_JUDGE, reason=reason)
+    said, volts = replace(said, asked_volt=asked), said.test_volt
+    if said.outcome not in PASSING or volts is None or asked is None or volts >= ENOUGH_VOLTS * asked:
+        return said
+    return replace(said, outcome=Outcome.CANNOT_JUDGE, why=TypedWhy.LOW_VOLTS)
 
 
 def _resistance(said: TypedResult, step: Step, place: Circumstances) -> TypedResult:
@@ -210,9 +204,9 @@ def _resistance(said: TypedResult, step: Step, place: Circumstances) -> TypedRes
         raise InputImpossible(f"{step.name} is a resistance.", "Write it like 12.4 ohm.")
     said = replace(said, sort=ResultKind.RESISTANCE, lower_si=limits.lower_ohm, upper_si=limits.upper_ohm)
     if limits == Limits(None, None):
-        return replace(said, reason="recorded; the sheet sets no limits for it.")
+        return replace(said, why=TypedWhy.NO_LIMITS)
     if said.accuracy is None:
-        return _decided(said, _no_accuracy())
+        return _no_accuracy(said)
     half_width = said.accuracy * value_ohm
     u_ohm = half_width / math.sqrt(3.0)  # a limit of error: rectangular, JCGM 100:2008, 4.3.7
     law = Law.of(Shape.RECTANGULAR, u_ohm)
@@ -226,7 +220,7 @@ def _resistance(said: TypedResult, step: Step, place: Circumstances) -> TypedRes
         shape=law,
         maximum_risk=sheet.maximum_risk,
     )
-    return _decided(said, decision)
+    return _decided(said, TypedWhy.LIMITS, decision, 0.95 * half_width)
 
 
 def _against_pattern(
@@ -234,7 +228,7 @@ def _against_pattern(
 ) -> TypedResult:
     """Inductance, Q or loss against a sister coil or golden unit; recorded only where none is named."""
     if not line.against:
-        return replace(said, reason="recorded, not judged: no sister coil or golden unit was named.")
+        return replace(said, why=TypedWhy.NO_PATTERN)
     if line.within is None or line.hertz is None or said.value_si is None:
         raise InputImpossible(
             f"{said.name} against another coil needs a frequency and a tolerance.", "Add 1 kHz, within 3 %."
@@ -242,7 +236,7 @@ def _against_pattern(
     value_si, name = _pattern(line, said, others)
     said = replace(said, pattern_si=value_si, pattern=name)
     if line.accuracy is None:
-        return _decided(said, _no_accuracy())
+        return _no_accuracy(said)
     relative_u = line.accuracy / math.sqrt(3.0)
     # A higher Q and a lower loss are no faults: shorted turns lower the one and raise the other.
     relative = compare(
@@ -256,7 +250,8 @@ def _against_pattern(
     lower = None if said.sort is ResultKind.LOSS else value_si * (1.0 - line.within)
     upper = None if said.sort is ResultKind.QUALITY else value_si * (1.0 + line.within)
     said = replace(said, deviation=relative.deviation, lower_si=lower, upper_si=upper)
-    return _decided(said, relative.decision)
+    in_si = replace(relative.decision, guard_band_ohm=relative.decision.guard_band_ohm * value_si)
+    return _decided(said, TypedWhy.LIMITS, in_si, K_95 * relative.u_deviation * value_si)
 
 
 def _pattern(line: TypedLine, said: TypedResult, others: Sequence[TypedResult]) -> tuple[float, str]:
@@ -281,9 +276,8 @@ def _pattern(line: TypedLine, said: TypedResult, others: Sequence[TypedResult]) 
 
 def _stated(said: TypedResult, line: TypedLine) -> TypedResult:
     """As typed; the outcome is the person's own word."""
-    said = replace(said, sort=ResultKind.STATED, outcome=line.stated, stated=line.stated is not None)
-    words = line.words or "recorded as typed"
-    return replace(said, reason=words if line.stated else f"{words}; recorded, not judged.")
+    why = TypedWhy.RECORDED if line.stated is None else TypedWhy.STATED
+    return replace(said, outcome=line.stated, stated=line.stated is not None, why=why)
 
 
 # ------------------------------------------------------------------ odds
@@ -292,6 +286,10 @@ def _stated(said: TypedResult, line: TypedLine) -> TypedResult:
 def _as_rule(step: Step) -> Isolation:
     """A typed insulation step as a rule between its two pins."""
     return Isolation(((step.pair.a,), (step.pair.b,)), None, step.lower_ohm or 0.0)
+
+
+def _shows_turns(sort: ResultKind, name: str) -> bool:
+    return sort in TURN_KINDS or not TURN_WORDS.isdisjoint(re.split(r"\W+", name.casefold()))
 
 
 def _sort(line: TypedLine) -> ResultKind:
@@ -303,8 +301,21 @@ def _sort(line: TypedLine) -> ResultKind:
     return ResultKind.STATED
 
 
-def _decided(said: TypedResult, decision: Decision) -> TypedResult:
-    return replace(said, outcome=decision.outcome, reason=decision.reason, conformity=decision.conformity)
+def _decided(
+    said: TypedResult, why: TypedWhy, decision: Decision, expanded_si: float | None = None
+) -> TypedResult:
+    return replace(
+        said,
+        outcome=decision.outcome,
+        conformity=decision.conformity,
+        why=why,
+        expanded_si=expanded_si,
+        guard_band_si=None if expanded_si is None else decision.guard_band_ohm,
+    )
+
+
+def _no_accuracy(said: TypedResult) -> TypedResult:
+    return replace(said, outcome=Outcome.CANNOT_JUDGE, conformity=0.0, why=TypedWhy.NO_ACCURACY)
 
 
 def _blank(text: str, started: UnitStarted, place: Circumstances, utc_s: float) -> TypedResult:
@@ -337,7 +348,6 @@ def _blank(text: str, started: UnitStarted, place: Circumstances, utc_s: float) 
         deviation=None,
         outcome=None,
         stated=False,
-        reason="",
         conformity=None,
         software=place.software,
         utc_s=utc_s,

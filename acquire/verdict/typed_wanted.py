@@ -16,7 +16,6 @@ from acquire.records import (
     Isolation,
     Outcome,
     Purpose,
-    ResultKind,
     Sheet,
     Step,
     StepKind,
@@ -25,10 +24,7 @@ from acquire.records import (
 )
 from acquire.records.words import PASSING, TURN_FAULTS, WORST_LAST
 from acquire.verdict.typed_line import HOW
-
-TURN_KINDS = frozenset({ResultKind.INDUCTANCE, ResultKind.QUALITY, ResultKind.LOSS})
-TURN_WORDS = ("surge", "ring")
-"""Judged results that can show a fault between turns: by their kind, or by what a person calls a test."""
+from acquire.words.beside import typed_reason
 
 NONE = "none"
 """Name of the temperature rule that corrects nothing."""
@@ -65,23 +61,19 @@ def step_named(sheet: Sheet, name: str) -> Step | None:
 
 def not_tested(sheet: Sheet, typed: Iterable[TypedResult]) -> tuple[str, ...]:
     """What the sheet asks for besides ohms and nobody has typed in, a sentence each."""
-    there = {result.name for result in typed}
-    wanted = [(rule.name, rule.volts) for rule in sheet.isolations]
-    wanted += [(step.name, None) for step in sheet.steps if step.kind is StepKind.TYPED]
+    there = {result.target for result in typed}
+    wanted = [(rule.id, rule.name, rule.volts) for rule in sheet.isolations]
+    wanted += [(step.id, step.name, None) for step in sheet.steps if step.kind is StepKind.TYPED]
     return tuple(
         f"not tested: {name}{'' if volts is None else f' at {volts:g} V'}"
-        for name, volts in wanted
-        if name not in there
+        for target, name, volts in wanted
+        if target not in there
     )
 
 
 def turns_tested(typed: Iterable[TypedResult]) -> bool:
     """Whether a result with an outcome could have shown a fault between turns."""
-    return any(
-        each.outcome is not None
-        and (each.sort in TURN_KINDS or any(word in each.name.casefold() for word in TURN_WORDS))
-        for each in typed
-    )
+    return any(each.outcome is not None and each.shows_turns for each in typed)
 
 
 def with_typed(result: UnitResult, sheet: Sheet, typed: Sequence[TypedResult]) -> UnitResult:
@@ -96,7 +88,7 @@ def with_typed(result: UnitResult, sheet: Sheet, typed: Sequence[TypedResult]) -
     words = [result.outcome, *(each.outcome for each in latest)]
     outcome = max((word for word in words if word is not None), key=WORST_LAST.index, default=None)
     findings = tuple(
-        f"{each.name}: {each.reason}" for each in latest if each.outcome not in (None, Outcome.PASS)
+        f"{each.name}: {typed_reason(each)}" for each in latest if each.outcome not in (None, Outcome.PASS)
     )
     missing = not_tested(sheet, typed)
     wound = any(branch.kind is BranchKind.WINDING for branch in sheet.branches)

@@ -34,6 +34,7 @@ from acquire.records import (
     BatchDeed,
     BatchState,
     Evidence,
+    FaultPlace,
     Hypothesis,
     Outcome,
     Purpose,
@@ -86,7 +87,8 @@ def unit_records(dice, batch, number, utc_s, spool):
             purpose=Purpose.FINAL,
         )  # fmt: skip
         records.append((verdict, EVIDENCE))
-    hypotheses = (Hypothesis("too_few_turns", 0.7, "S2 has about 2 of 165 turns too few."),) if failed else ()
+    place = FaultPlace("too_few_turns", ("S2",), (0.012,), turns=165)
+    hypotheses = (Hypothesis("too_few_turns", 0.7, (place,)),) if failed else ()
     result = replace(
         RESULT, bench="bench-1", serial=serial, sheet="Fathom 7", batch=batch, hypotheses=hypotheses,
         outcome=Outcome.FAIL if failed else Outcome.PASS, started_utc_s=utc_s, utc_s=utc_s + 30.0,
@@ -105,7 +107,7 @@ async def fill(folder, verdicts, units):
             name = f"lot {b + 1}"
             opened = Batch(
                 "bench-1", name, BatchDeed.OPENED, BatchState.FINISHED, "Fathom 7", "5e" * 32, units,
-                (), "", "", None, "Ida", "", utc_s,
+                (), "", "Ida", "", utc_s,
             )  # fmt: skip
             await journal.append([(opened, None)])
             for start in range(0, units, 50):

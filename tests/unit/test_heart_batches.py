@@ -27,6 +27,8 @@ from acquire.records import (
     WoundFrom,
 )
 from acquire.sheets import load_sheet
+from acquire.words.faults import batch_doubt
+from acquire.words.outcomes import deed_words
 from tests.known_records import RESULT
 from tests.whole_bench import CONFIGS
 
@@ -134,7 +136,7 @@ def test_what_the_record_tells_is_taken_up():
     after = bench()
     after.recall(list(before.known.values()))
     assert after.batch == before.batch
-    assert after.batch.doubt
+    assert after.batch.first_doubt
     assert after.start(StartUnit("F2"), 200.0)[0] is None
 
 
@@ -145,7 +147,7 @@ def test_the_bench_file_opens_its_batch_once():
     assert (record.batch, record.deed, record.remark) == (
         "spring",
         BatchDeed.OPENED,
-        "named by the bench file",
+        "",
     )
     assert not batches.between_units(2.0)
     batches.obey(FinishBatch(), 3.0)
@@ -207,7 +209,7 @@ def test_a_spool_finds_its_windings_by_its_card():
     batches.obey(OpenBatch("lot 12"), 1.0)
     (record,) = batches.obey(ChangeSpool("36-A"), 2.0)
     assert [each.winding for each in record.spools] == ["P1", "P2"]
-    assert (record.deed, record.remark) == (BatchDeed.SPOOL_CHANGED, "36-A for P1, P2")
+    assert (record.deed, deed_words(record)) == (BatchDeed.SPOOL_CHANGED, "36-A for P1, P2")
 
 
 def test_a_spool_without_a_card_needs_its_windings():
@@ -238,7 +240,7 @@ def test_a_first_unit_that_is_as_foretold_is_on_record_and_nothing_waits():
     """Later ones are not compared any more."""
     batches = opened()
     _, (record,) = measured(batches, "F1")
-    assert (record.deed, record.first_serial, record.doubt) == (BatchDeed.FIRST_UNIT, "F1", "")
+    assert (record.deed, record.first_serial, record.first_doubt) == (BatchDeed.FIRST_UNIT, "F1", None)
     _, told = measured(batches, "F2", utc_s=200.0, P1=1.26, P2=1.26)
     assert told == []
 
@@ -247,8 +249,8 @@ def test_the_second_unit_waits_for_a_word():
     """One gauge too thin in both primaries: said after unit 1; then the batch rests."""
     batches = opened()
     _, (record, notice) = measured(batches, "F1", P1=1.26, P2=1.26)
-    assert "too thin by about one gauge" in record.doubt
-    assert record.doubt_probability > 0.99
+    assert "too thin by about one gauge" in batch_doubt(record)
+    assert record.first_doubt.probability > 0.99
     assert (notice.code, notice.serial) == ("batch.first_unit", "F1")
     assert "in doubt" in batches.next_unit
     started, (paused, refusal) = batches.start(StartUnit("F2"), 200.0)
@@ -256,7 +258,7 @@ def test_the_second_unit_waits_for_a_word():
     assert (paused.state, refusal.code) == (BatchState.PAUSED, "command.refused")
     assert ".accept" in refusal.text
     accepted = batches.obey(AcceptFirstUnit("the customer wants it so"), 201.0)[0]
-    assert (accepted.state, accepted.doubt, accepted.remark) == (
+    assert (accepted.state, accepted.first_doubt, accepted.remark) == (
         BatchState.RUNNING,
         "",
         "the customer wants it so",
@@ -269,7 +271,7 @@ def test_the_first_unit_itself_may_be_measured_again():
     batches = opened()
     measured(batches, "F1", P1=1.26, P2=1.26)
     again, (record,) = measured(batches, "F1", utc_s=200.0)
-    assert (again.attempt, record.doubt) == (2, "")
+    assert (again.attempt, record.first_doubt) == (2, None)
     assert batches.start(StartUnit("F2"), 300.0)[0] is not None
 
 
@@ -278,11 +280,11 @@ def test_the_right_spool_named_late_settles_the_doubt():
     batches = opened()
     low = {"P1": 0.976 / 1.012, "P2": 0.976 / 1.012}
     _, (record, _) = measured(batches, "F1", **low)
-    assert "like spool 36-B" in record.doubt
+    assert "like spool 36-B" in batch_doubt(record)
     (changed,) = batches.obey(ChangeSpool("36-B"), 200.0)
-    assert (changed.doubt, changed.first_serial) == ("", "")
+    assert (changed.first_doubt, changed.first_serial) == (None, "")
     _, (record,) = measured(batches, "F2", utc_s=300.0, **low)
-    assert (record.first_serial, record.doubt) == ("F2", "")
+    assert (record.first_serial, record.first_doubt) == ("F2", None)
 
 
 @pytest.mark.parametrize("purpose", [Purpose.INCOMING, Purpose.RETURNED])

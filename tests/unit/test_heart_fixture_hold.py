@@ -5,6 +5,7 @@ import pytest
 from acquire.heart.fixture_hold import FixtureHold
 from acquire.records import (
     Ask,
+    Basis,
     ConfirmOpen,
     FixtureMoved,
     FixtureOpen,
@@ -115,13 +116,13 @@ def test_a_value_like_another_pairs_is_judged_at_once():
 def test_an_open_pair_carries_its_witness():
     """As the fixture says it; twice, like any failing value."""
     bench = FixtureBench()
-    witness = "with both clips proven: 1 by its two contacts; 2 by its two contacts"
+    witness = (Pair("1", "1"), Pair("2", "2"))
     for _ in range(2):
         bench.command(FixtureMoved("1", "2"))
         bench.command(FixtureOpen(witness))
     judged = bench.of(Judged)
     assert [j.verdict.counts for j in judged] == [False, True]
-    assert all(j.verdict.reason == f"open circuit, {witness}" for j in judged)
+    assert all((j.verdict.basis, j.verdict.witness) == (Basis.OPEN_PROVEN, witness) for j in judged)
 
 
 def test_without_a_fixture_nobody_clips_anything_in():

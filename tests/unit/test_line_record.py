@@ -74,7 +74,7 @@ def records(*, set_back=True):
                 VERDICT,
                 utc_s=back_s + 5.0,
                 serial="a\ud800'b\"; DROP TABLE x --",
-                reason="\\u0000 \\ 'x' \t ⌀",
+                operator="\u0000 \\ 'x' \t ⌀",
             ),
             None,
         )

@@ -17,7 +17,7 @@ async def test_a_last_row_torn_at_any_byte_is_repaired_from_the_journal(journal,
     await journal.append([(verdict(1), None), (verdict(2), None)])
     await drained(journal, folder)
     head = (folder / DAY_FILE).stat().st_size
-    await journal.append([(verdict(3, operator='Ω "a",\r\n\r\nb', reason="=1\r\n1,x"), None)])
+    await journal.append([(verdict(3, operator='Ω "a",\r\n\r\nb', step="=1\r\n1,x"), None)])
     await drained(journal, folder)
     whole = (folder / DAY_FILE).read_bytes()
     outlet = CsvLog(folder)

@@ -20,11 +20,15 @@ from acquire.records import (
     Notice,
     Outcome,
     Prompt,
+    TypedWhy,
     UnitStarted,
     Weight,
 )
 from acquire.records.bench import ASKED_FOR
-from acquire.records.words import TURN_FAULTS, sureness
+from acquire.records.words import TURN_FAULTS
+from acquire.words.beside import typed_reason
+from acquire.words.plain import sureness
+from acquire.words.verdicts import reason
 from drivers.reading import Quantity
 from tests.known_records import CHECK, RESULT, STARTED, TYPED, VERDICT
 
@@ -71,7 +75,7 @@ def test_a_verdict_that_does_not_count_yet_says_so():
     """And keeps its reason for the one that does."""
     text = verdict_line(replace(VERDICT, outcome=Outcome.FAIL, counts=False)).plain
     assert "; again" in text
-    assert VERDICT.reason not in text
+    assert reason(VERDICT) not in text
 
 
 @pytest.mark.parametrize("outcome", list(Outcome))
@@ -221,11 +225,11 @@ def test_lead_zero_and_remarks_are_told():
 
 def test_a_typed_result_that_cannot_be_judged_says_so_at_once():
     """That, why, what it means for the unit, and what to do."""
-    reason = "the instrument's accuracy was not told; add it, such as accuracy 5 %."
-    text = " ".join(shown(replace(TYPED, outcome=Outcome.CANNOT_JUDGE, reason=reason)).split())
+    doubtful = replace(TYPED, outcome=Outcome.CANNOT_JUDGE, why=TypedWhy.NO_ACCURACY)
+    text = " ".join(shown(doubtful).split())
     assert "? cannot judge" in text
     assert f"could not be judged, so {TYPED.serial} cannot pass until it is measured or typed again" in text
-    assert reason in text
+    assert typed_reason(doubtful) in text
 
 
 @pytest.mark.parametrize("code", sorted(ASKED_FOR))
@@ -262,7 +266,7 @@ def test_a_typed_result_shows_what_was_typed_and_what_a_rule_says():
     """The reason only where it is no plain pass."""
     assert "insulation = 120 Mohm" in shown(TYPED)
     assert "● pass" in shown(TYPED)
-    failed = replace(TYPED, outcome=Outcome.FAIL, reason="a short: 0 Ω.")
+    failed = replace(TYPED, outcome=Outcome.FAIL, why=TypedWhy.SHORT)
     assert "a short: 0 Ω." in shown(failed)
 
 

@@ -8,6 +8,7 @@ import pytest
 
 from acquire.page.telling import next_pair, reason_of, result_words, value_and_reach, verdict_words
 from acquire.records import Outcome, Pair
+from acquire.words.faults import sentence
 from tests.known_records import RESULT, VERDICT
 
 
@@ -53,7 +54,9 @@ def test_a_result_says_why_and_what_next():
     findings = replace(RESULT, outcome=Outcome.FAIL, held="", findings=("Phases differ.", "By 3 %."))
     assert reason_of(findings) == "Phases differ. By 3 %."
     best = RESULT.hypotheses[0]
-    assert best.sentence.rstrip(".") in reason_of(replace(RESULT, outcome=Outcome.FAIL, held="", findings=()))
+    assert sentence(best).rstrip(".") in reason_of(
+        replace(RESULT, outcome=Outcome.FAIL, held="", findings=())
+    )
     assert reason_of(replace(RESULT, outcome=None, held="warm")) == "warm"
 
 

@@ -8,7 +8,7 @@ import pytest
 
 from acquire.page.facts import Facts
 from acquire.page.warnings import FADES_S, PATIENCE_S, RESTED_S, TAKEN_BACK, Warnings
-from acquire.records import BatchState, Judged, Notice, UnitStarted, Weight
+from acquire.records import BatchState, Doubt, Judged, Notice, UnitStarted, Weight
 from tests.known_records import BATCH, EVIDENCE, NOON_S, RESULT, STARTED, VERDICT, ZERO
 
 WELL = Facts(NOON_S, 0.1, celsius=21.0, temperature_known=True)
@@ -127,9 +127,9 @@ def test_a_warm_unit_that_comes_back_is_awaited_no_more():
 
 def test_a_doubted_first_unit_warns_until_somebody_has_decided():
     warnings = Warnings()
-    warnings.show(replace(BATCH, doubt="The spool may be another.", state=BatchState.RUNNING))
+    warnings.show(replace(BATCH, first_doubt=Doubt(0.9, ()), state=BatchState.RUNNING))
     assert codes(warnings) == ["batch.first_unit"]
-    warnings.show(replace(BATCH, doubt=""))
+    warnings.show(BATCH)
     assert codes(warnings) == []
 
 

@@ -5,12 +5,11 @@ from __future__ import annotations
 import dataclasses
 import json
 import math
-from dataclasses import replace
 
 import pytest
 
 from acquire.journal.plain import from_plain, kind_of, to_plain
-from acquire.records import Isolation, Outcome
+from acquire.records import Isolation
 from tests.known_records import CHECK, TYPED
 
 
@@ -41,18 +40,8 @@ def test_every_physical_field_names_its_unit():
                 assert field.name.endswith(ends), field.name
 
 
-def test_what_could_not_be_judged_says_what_that_means_for_the_unit():
-    """Whoever typed it hears why, that the unit cannot pass, and what to do; all others hear the reason."""
-    doubtful = replace(TYPED, outcome=Outcome.CANNOT_JUDGE, reason="measured at 9 V only.")
-    assert doubtful.answer == (
-        f"This could not be judged, so {TYPED.serial} cannot pass until it is measured or typed again: "
-        "measured at 9 V only."
-    )
-    for outcome in (*{*Outcome} - {Outcome.CANNOT_JUDGE}, None):
-        assert replace(TYPED, outcome=outcome).answer == TYPED.reason
-
-
 def test_an_isolation_rule_is_called_by_its_groups():
     """What people read in the list of what was not tested."""
     rule = Isolation((("1", "2"), ("CORE",)), 500.0, 50e6)
     assert rule.name == "insulation 1,2 to CORE"
+    assert rule.id == "isolation:1,2|CORE"

@@ -22,9 +22,12 @@ from acquire.records import (
     BalanceFound,
     BatchDeed,
     BatchState,
+    Doubt,
+    FaultPlace,
     Hypothesis,
     Outcome,
     Purpose,
+    TypedWhy,
     UnitStarted,
     WoundFrom,
 )
@@ -140,7 +143,13 @@ def test_what_was_asked_for_once_more_counts_by_its_last_verdict(tmp_path):
 def test_a_result_typed_later_counts_against_the_unit(tmp_path):
     """Of two of one name the latest; its name is what was found."""
     typed = replace(
-        TYPED, batch="lot 7", serial="A1", name="polarity", outcome=Outcome.FAIL, reason="opposing"
+        TYPED,
+        batch="lot 7",
+        serial="A1",
+        name="polarity",
+        outcome=Outcome.FAIL,
+        why=TypedWhy.STATED,
+        words="opposing",
     )
     records = [
         *unit("A1", 246.0, NOON_S),
@@ -261,8 +270,8 @@ def test_windings_that_must_match_have_a_row_of_their_own(tmp_path):
 
 def test_a_diagnosis_is_counted_by_its_kind(tmp_path):
     """The likeliest one; one that names nothing leaves the step."""
-    thin = Hypothesis("wire_too_thin", 0.97, "P1 is wound with wire too thin by about one gauge.")
-    healthy = Hypothesis("healthy", 0.6, "No fault stands out.")
+    thin = Hypothesis("wire_too_thin", 0.97, (FaultPlace("wire_too_thin", ("P1",), (0.26,)),))
+    healthy = Hypothesis("healthy", 0.6, (FaultPlace("healthy"),))
     records = [
         *unit("A1", 310.0, NOON_S, Outcome.FAIL, hypotheses=(thin,)),
         *unit("A2", 310.0, NOON_S + 60, Outcome.FAIL, hypotheses=(thin,)),
@@ -286,13 +295,15 @@ def test_a_doubt_about_the_first_unit_is_told_with_what_became_of_it(tmp_path):
         BATCH,
         deed=BatchDeed.FIRST_UNIT,
         first_serial="A1",
-        doubt="P1 reads like another spool.",
-        doubt_probability=0.9,
+        first_doubt=Doubt(
+            0.9, (Hypothesis("other_spool", 0.9, (FaultPlace("other_spool", ("P1",), (0.03,)),)),)
+        ),
     )
     accepted = replace(BATCH, deed=BatchDeed.ACCEPTED, remark="the customer knows", utc_s=BATCH.utc_s + 5)
     report = report_on(tmp_path / "a", [BATCH, *unit("A1", 246.0, NOON_S), doubt, accepted])
     assert any(
-        "in doubt: P1 reads like another spool. Accepted: the customer knows" in s for s in report.findings
+        "in doubt: P1 reads like another spool" in s and "Accepted: the customer knows" in s
+        for s in report.findings
     )
     report = report_on(tmp_path / "b", [BATCH, *unit("A1", 246.0, NOON_S), doubt])
     assert any("Nobody has accepted it yet" in s for s in report.findings)

@@ -31,7 +31,6 @@ def test_the_sum_must_hold():
     """1-3 reads 3 % more than 1-2 and 2-3 together."""
     odd = oddest(TABLE, readings(TABLE, CHARGE, {("1", "3"): 248.69 * 1.03}))
     assert odd.away > 10.0
-    assert odd.sentence.startswith(f"{odd.pair} reads")
 
 
 def test_a_look_alike_in_a_star_is_found():

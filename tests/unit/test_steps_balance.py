@@ -6,7 +6,7 @@ import pytest
 
 from acquire.physics.network import resistance_between
 from acquire.physics.star_delta import Three, delta_of_lines
-from acquire.records import Outcome, Pair
+from acquire.records import BalanceKind, Outcome, Pair
 from acquire.steps.balance import balances, winding_ohms
 from acquire.steps.pairs import PairTable
 from tests.known_sheets import FATHOM, QUERN, winding
@@ -61,8 +61,8 @@ def test_two_per_cent_on_lines_hides_five_per_cent_in_a_phase():
     assert max(abs(ohm - mean) for ohm in lines) / mean < 0.02
     (found,) = balances(PairTable(QUERN), readings)
     assert (found.outcome, found.worst) == (Outcome.FAIL, "phase V")
-    assert found.fraction == pytest.approx(2 / 3 * 0.05 / (1 - 0.05 / 3), rel=0.05)
-    assert found.sentence.startswith("phase V is 3.4 % below the mean of phases")
+    assert found.deviation == pytest.approx(2 / 3 * 0.05 / (1 - 0.05 / 3), rel=0.05)
+    assert (found.worst, found.kind) == ("phase V", BalanceKind.FROM_MEAN)
 
 
 def test_balanced_phases_pass():

@@ -8,7 +8,7 @@ import pytest
 from acquire.errors import InputImpossible
 from acquire.records import Branch, BranchKind, Limits, Pair, Purpose, Step, StepKind
 from acquire.steps.pairs import PairTable
-from tests.known_sheets import FATHOM, PLOVER, QUERN, winding
+from tests.known_sheets import FATHOM, PLOVER, QUERN
 
 
 @pytest.mark.parametrize(
@@ -36,7 +36,7 @@ def test_isolated_windings_are_open():
     assert pair == Pair("1", "core")
     assert table.nominal_ohm(pair) == math.inf
     assert table.limits(pair, Purpose.FINAL) == Limits(None, None)
-    assert table.reading_names(pair) == "nothing"
+    assert table.windings(pair) == ()
     assert table.spread_ohm(pair) == 0.0
 
 
@@ -108,25 +108,18 @@ def test_own_limits_of_a_step_win_side_by_side():
     assert table.limits_for(isolated, Purpose.FINAL) == Limits(1e6, None)
 
 
-def test_names_say_what_a_pair_is_made_of():
-    """As a winder would say it."""
-    table = PairTable(PLOVER)
-    assert table.reading_names(Pair("1", "3")) == "both charge windings in series"
-    assert table.reading_names(Pair("1", "2")) == "slow charge"
-    assert table.reading_names(Pair("4", "5")) == "trigger"
-    assert table.reading_names(Pair("5", "6")) == "lighting and strap in series"
-    assert table.reading_names(Pair("6", "core")) == "strap"
-    assert PairTable(QUERN).reading_names(Pair("U", "V")) == "phase U and phase V in series"
-
-
-def test_delta_is_named_as_together():
-    """No winding of a delta carries all of the current."""
-    sheet = replace(
-        QUERN,
-        branches=tuple(winding(f"phase {a}", a, b, 1.0, 0.04, 100) for a, b in ("UV", "VW", "WU")),
-        steps=(),
-    )
-    assert PairTable(sheet).reading_names(Pair("U", "V")) == "all three phase windings together"
+@pytest.mark.parametrize(
+    ("pair", "names"),
+    [
+        (Pair("1", "3"), ["slow charge", "fast charge"]),
+        (Pair("4", "5"), ["trigger"]),
+        (Pair("5", "6"), ["lighting", "strap"]),
+        (Pair("6", "core"), ["strap"]),
+    ],
+)
+def test_windings_say_what_a_pair_is_made_of(pair, names):
+    """Those that matter to its value, and what is a small part of it too."""
+    assert [branch.name for branch in PairTable(PLOVER).windings(pair)] == names
 
 
 def test_material_is_that_of_most_of_the_ohms():

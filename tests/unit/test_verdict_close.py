@@ -5,11 +5,11 @@ import math
 import pytest
 
 from acquire.physics.warm import TAU_S
-from acquire.records import Circumstances, Fit, Match, Outcome, Pair, Purpose, UnitStarted
+from acquire.records import Circumstances, FindingKind, Fit, Match, Outcome, Pair, Purpose, UnitStarted
 from acquire.steps.pairs import PairTable
 from acquire.steps.unit import UnitProgress
 from acquire.steps.warm import WARM_CHECK
-from acquire.verdict.close import close_unit
+from acquire.verdict.close import SIGNIFICANT, close_unit
 from tests.known_sheets import PLOVER, corrected
 
 PLACE = Circumstances(
@@ -42,9 +42,9 @@ def test_readings_that_pass_and_contradict_each_other_are_remarked():
     assert sum(state.doubted for state in progress.states) == 1, "the oddest was asked for once more"
     result = close_unit(progress, STARTED, PLACE, utc_s=60.0)
     assert result.outcome is Outcome.PASS
-    (said,) = result.findings
-    assert "the other readings foretell" in said
-    assert said.endswith("was each pair the one asked for?")
+    (found,) = result.found
+    assert found.kind is FindingKind.CONTRADICTION
+    assert abs(found.ohm - found.predicted_ohm) >= SIGNIFICANT * found.u_ohm
 
 
 def test_readings_that_go_together_are_not_remarked():

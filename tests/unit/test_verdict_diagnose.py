@@ -9,6 +9,7 @@ from acquire.physics.network import resistance_between
 from acquire.records import Pair, Pin, Purpose, Step
 from acquire.steps.pairs import PairTable
 from acquire.verdict.diagnose import best_next_pair, casebook, diagnose, findings
+from acquire.words.faults import sentence
 from tests.known_sheets import FATHOM, PLOVER, QUERN, winding
 
 OPEN = math.inf
@@ -45,7 +46,7 @@ def test_good_unit_is_called_good():
 
 
 @pytest.mark.parametrize(
-    ("readings", "fault", "sentence"),
+    ("readings", "fault", "words"),
     [
         (
             plover(170.2, 46.2, 216.3),
@@ -71,10 +72,10 @@ def test_good_unit_is_called_good():
         ),
     ],
 )
-def test_faults_of_the_plover(readings, fault, sentence):
+def test_faults_of_the_plover(readings, fault, words):
     """Planted: 16 % of 2400 turns, 12 ohm, 14 K; the sizes found allow for the spread of good windings."""
     found = explained(PLOVER, readings)
-    assert (found[0].fault, found[0].sentence) == (fault, sentence)
+    assert (found[0].fault, sentence(found[0])) == (fault, words)
 
 
 def test_joint_and_thin_wire_share_the_blame_where_readings_cannot_tell():
@@ -96,13 +97,13 @@ def test_high_resistance_is_never_called_shorted_turns():
 def test_bypassed_coil_of_a_phase():
     """One of four coils: a quarter of the phase, or wire a gauge too thick; never a joint."""
     found = explained(QUERN, quern(0.7814, 0.7814, 0.8914, 0.341), four_wire_below_ohm=math.inf)
-    assert found[0].sentence == "About 38 of 152 turns of the phase V are shorted."
+    assert sentence(found[0]) == "About 38 of 152 turns of the phase V are shorted."
 
 
 def test_hot_stator_is_called_warm():
     """64 °C believed to be 20 °C: plus 17 % on every pair."""
     found = explained(QUERN, quern(1.0455, 1.0455, 1.0455, 0.529), four_wire_below_ohm=math.inf)
-    assert (found[0].fault, found[0].sentence[:26]) == ("warm", "The unit is about 44 K war")
+    assert (found[0].fault, sentence(found[0])[:26]) == ("warm", "The unit is about 44 K war")
 
 
 def test_high_lead_zero_is_the_same_ohms_everywhere():
@@ -115,7 +116,7 @@ def test_high_lead_zero_is_the_same_ohms_everywhere():
     )
     found = explained(FATHOM, known(values, 0.005))
     assert found[0].fault == "lead_zero"
-    assert found[0].sentence == "Every reading is about 350 mΩ too high: measure the lead zero again."
+    assert sentence(found[0]) == "Every reading is about 350 mΩ too high: measure the lead zero again."
     assert all(
         hypothesis.fault != "lead_zero"
         for hypothesis in explained(FATHOM, known(values, 0.005), four_wire_below_ohm=math.inf)
@@ -190,7 +191,7 @@ def test_ground_is_located_by_three_readings():
     found = explained(PLOVER, known(zip(pairs, (80.5, 202.1, 248.2, 202.57), strict=True), 0.01))
     assert found[0].fault == "grounded"
     assert (
-        found[0].sentence
+        sentence(found[0])
         == "The slow charge touches the core about 20 % along from pin 1, through about 40 Ω."
     )
 
@@ -204,7 +205,7 @@ def test_ground_in_a_star_is_located():
         four_wire_below_ohm=math.inf,
     )
     assert (
-        found[0].sentence == "The phase V touches the core about 35 % along from pin V, through about 3.0 Ω."
+        sentence(found[0]) == "The phase V touches the core about 35 % along from pin V, through about 3.0 Ω."
     )
 
 
@@ -214,7 +215,7 @@ def test_delta_by_mistake_is_named():
         QUERN, quern(0.304, 0.304, 0.304, OPEN), four_wire_below_ohm=math.inf, purpose=Purpose.FINAL
     )
     assert found[0].fault == "star_delta"
-    assert "joined as a delta, not a star" in found[0].sentence
+    assert "joined as a delta, not a star" in sentence(found[0])
 
 
 def test_thin_wire_in_all_phases_or_a_very_warm_unit():
@@ -238,8 +239,8 @@ def test_two_faults_are_told_together():
     """A joint in pin 2 and a quarter of the trigger shorted."""
     found = explained(PLOVER, plover(214.6, 58.2, 248.69, 60.0))
     assert found[0].fault == "two_faults"
-    assert "About 12 Ω too much in pin 2 or its lead" in found[0].sentence
-    assert "of the trigger are shorted" in found[0].sentence
+    assert "About 12 Ω too much in pin 2 or its lead" in sentence(found[0])
+    assert "of the trigger are shorted" in sentence(found[0])
     assert found[0].probability > 0.7
 
 
@@ -268,14 +269,15 @@ def of_delta(*ohms):
 def test_open_phase_of_a_delta():
     """Three, one and a half, one and a half times the good value."""
     found = of_delta(1.8, 0.9, 0.9)
-    assert found[0].sentence == "The phase UV is broken: no path through it."
+    assert sentence(found[0]) == "The phase UV is broken: no path through it."
 
 
 def test_star_in_place_of_a_delta():
     """Three times the good value on all pairs."""
     found = of_delta(1.8, 1.8, 1.8)
     assert (
-        found[0].sentence == "The windings phase UV, phase VW and phase WU are joined as a star, not a delta."
+        sentence(found[0])
+        == "The windings phase UV, phase VW and phase WU are joined as a star, not a delta."
     )
 
 
@@ -283,7 +285,7 @@ def test_broken_strand_is_one_of_three():
     """Half as much again in one phase of a delta: 0.675, and 0.64 on the other two pairs."""
     circuit = [("U", "V", 1.35), ("V", "W", 0.9), ("W", "U", 0.9)]
     found = of_delta(*(resistance_between(circuit, *pair) for pair in LINES))
-    assert found[0].sentence == "One of 3 strands of the phase UV is broken."
+    assert sentence(found[0]) == "One of 3 strands of the phase UV is broken."
 
 
 def test_a_wrong_probe_among_look_alikes_is_supposed_where_it_explains_all():
@@ -292,8 +294,8 @@ def test_a_wrong_probe_among_look_alikes_is_supposed_where_it_explains_all():
     ohms = (0.8386, 0.8386, 0.8914, 0.4510, 0.4510, 0.4510)
     found = explained(QUERN, known(zip(pairs, ohms, strict=True), 0.0003), four_wire_below_ohm=math.inf)
     assert found[0].fault == "shorted_turns"
-    assert "of the phase V are shorted" in found[0].sentence
-    assert "when V–N was asked for." in found[0].sentence
+    assert "of the phase V are shorted" in sentence(found[0])
+    assert "when V–N was asked for." in sentence(found[0])
 
 
 def test_a_unit_of_many_pins_is_diagnosed_without_much_memory():
@@ -311,6 +313,6 @@ def test_a_unit_of_many_pins_is_diagnosed_without_much_memory():
     values = [(Pair(b.a, b.b), b.reference_ohm * (0.7 if b.name == "w7" else 1.0)) for b in windings]
     values.append((Pair("1", "core"), OPEN))
     found = diagnose(big, PairTable(big), known(values, 0.01))
-    assert (found[0].fault, "of winding w7 are shorted" in found[0].sentence) == ("shorted_turns", True)
+    assert (found[0].fault, "of winding w7 are shorted" in sentence(found[0])) == ("shorted_turns", True)
     book = casebook(big, Purpose.INCOMING, extra=(Pair("1", "core"),))
     assert book.laws.covariance.nbytes < 20e6

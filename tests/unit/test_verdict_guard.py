@@ -7,7 +7,7 @@ import pytest
 from acquire.errors import InputImpossible
 from acquire.physics.laws import Law
 from acquire.records import Limits, Outcome, Rule, Shape
-from acquire.verdict.guard import conformity_probability, decide, guard_band_ohm, tolerance_ohm
+from acquire.verdict.guard import conformity_probability, decide, guard_band_ohm
 
 LIMITS = Limits(95.0, 105.0)
 U = 1.0
@@ -65,7 +65,6 @@ def test_the_iso_guard_band_keeps_95_percent_for_a_rectangular_law_too():
 def test_a_meter_whose_uncertainty_exceeds_the_tolerance_cannot_judge(rule):
     hand = decide(0.44, 0.3, 0.5, Limits(0.4228, 0.458), rule)
     assert hand.outcome is Outcome.CANNOT_JUDGE
-    assert "exceeds the tolerance" in hand.reason
 
 
 def test_even_a_poor_meter_proves_what_is_far_outside():
@@ -75,7 +74,6 @@ def test_even_a_poor_meter_proves_what_is_far_outside():
 def test_a_stated_risk_that_even_the_middle_exceeds_cannot_be_judged():
     tight = decide(100.0, u, U, Limits(98.9, 101.1), Rule.MAXIMUM_RISK, maximum_risk=0.01)
     assert tight.outcome is Outcome.CANNOT_JUDGE
-    assert "stated risk" in tight.reason
 
 
 def test_a_strap_is_judged_against_its_upper_limit_alone():
@@ -95,9 +93,9 @@ def test_insulation_is_judged_against_its_lower_limit_alone():
 
 
 def test_tolerance_of_each_kind_of_limits():
-    assert tolerance_ohm(LIMITS) == 5.0
-    assert tolerance_ohm(Limits(None, 0.05)) == 0.05
-    assert math.isinf(tolerance_ohm(Limits(5e6, None)))
+    assert LIMITS.tolerance_ohm == 5.0
+    assert Limits(None, 0.05).tolerance_ohm == 0.05
+    assert math.isinf(Limits(5e6, None).tolerance_ohm)
 
 
 def test_the_shape_that_is_carried_changes_the_probability():
@@ -110,14 +108,6 @@ def test_the_shape_that_is_carried_changes_the_probability():
 def test_a_value_known_exactly_is_inside_or_outside():
     assert decide(100.0, 0.0, 0.0, LIMITS, Rule.NON_BINARY).conformity == 1.0
     assert decide(105.1, 0.0, 0.0, LIMITS, Rule.NON_BINARY).outcome is Outcome.FAIL
-
-
-def test_the_reason_names_the_nearer_limit_and_the_numbers():
-    high = decide(104.6, u, U, LIMITS, Rule.NON_BINARY).reason
-    assert high == "104.6 Ω is 0.4 Ω below the upper limit of 105.0 Ω; U = 1.0 Ω, guard band 1.0 Ω."
-    low = decide(94.0, u, 0.5, LIMITS, Rule.SIMPLE).reason
-    assert low == "94.00 Ω is 1.00 Ω below the lower limit of 95.00 Ω; U = 0.50 Ω."
-    assert " mH " in decide(0.9, 0.01, 0.02, Limits(0.8, 1.0), Rule.SIMPLE, unit="H").reason
 
 
 def test_conformity_never_leaves_0_to_1():

@@ -32,7 +32,6 @@ def test_more_than_proves_a_pass_or_nothing():
     open_question = judged(50e6, at_least=True).decision
     assert open_question.outcome is Outcome.CANNOT_JUDGE
     assert open_question.conformity == 0.0
-    assert "higher range" in open_question.reason
 
 
 def test_cautions_come_with_every_result():

@@ -9,6 +9,7 @@ import pytest
 
 from acquire.physics.copper import CONDUCTORS
 from acquire.records import (
+    Basis,
     Circumstances,
     Fit,
     Limits,
@@ -30,13 +31,14 @@ PLACE = Circumstances(
 STEP = Step("slow charge", Pair("1", "2"))
 LIMITS = Limits(190.0, 215.0)
 ASKED = Yardstick(STEP, LIMITS, 202.5)
+WITNESS = (Pair("1", "3"), Pair("2", "3"))
 TRY = Attempt("P80-1", number=2, revision=1, settle_s=1.25)
 
 
-def matched(ohm, u_ohm=0.1, hint=""):
+def matched(ohm, u_ohm=0.1, fit=Fit.EXPECTED, **found):
     """A value, taken for the asked pair's."""
     value = replace(corrected(ohm, u_ohm), terms=(Term("meter accuracy", u_ohm),), coverage_factor=2.0)
-    return Match(value, Fit.EXPECTED, STEP.pair, (), hint)
+    return Match(value, fit, STEP.pair, (), **found)
 
 
 @pytest.mark.parametrize(
@@ -55,7 +57,7 @@ def test_the_sheets_rule_decides(ohm, outcome):
     """Non-binary with a guard band of U (ILAC-G8:09/2019, 4.2.3): four words by distance from the limits."""
     verdict, _ = judge(matched(ohm), ASKED, TRY, PLACE)
     assert verdict.outcome is outcome
-    assert verdict.reason
+    assert verdict.basis is Basis.MEASURED
     assert (verdict.conformity > 0.5) is (190.0 < ohm < 215.0)
 
 
@@ -76,7 +78,7 @@ def test_another_rule_says_another_word_near_a_limit(rule):
 
 def test_the_record_says_who_what_and_with_which_files():
     """Everything that a certificate years later has to repeat."""
-    match = matched(202.0, hint="reads like 1–3 as well")
+    match = matched(202.0, fit=Fit.AMBIGUOUS, reads_like=(Pair("1", "3"),), reads_through=("fast charge",))
     verdict, evidence = judge(match, ASKED, TRY, PLACE)
     assert (verdict.serial, verdict.attempt, verdict.revision, verdict.settle_s) == ("P80-1", 2, 1, 1.25)
     assert (verdict.bench, verdict.operator, verdict.batch, verdict.software) == (
@@ -89,7 +91,11 @@ def test_the_record_says_who_what_and_with_which_files():
     assert (verdict.meter_model, verdict.meter_hash, verdict.bench_hash) == ("hand-2000", "mh", "bh")
     assert (verdict.step, verdict.pin_a, verdict.pin_b) == ("slow charge", "1", "2")
     assert (verdict.lower_ohm, verdict.upper_ohm, verdict.nominal_ohm) == (190.0, 215.0, 202.5)
-    assert verdict.hint == match.hint
+    assert (verdict.fit, verdict.reads_like, verdict.reads_through) == (
+        match.fit,
+        match.reads_like,
+        match.reads_through,
+    )
     assert evidence.terms == match.corrected.terms
     assert all(getattr(verdict, field.name) is not ... for field in fields(Verdict))
 
@@ -113,9 +119,11 @@ def test_a_repeated_pair_is_judged_by_how_far_it_moved(moved, outcome):
 
 @pytest.mark.parametrize(("nominal", "outcome"), [(202.5, Outcome.FAIL), (math.inf, Outcome.PASS)])
 def test_a_confirmed_open_pair_fails_where_a_winding_should_be(nominal, outcome):
-    """And passes where nothing should be; there is no value, and the witness stands in the reason."""
-    verdict, evidence = judge_open(Yardstick(STEP, LIMITS, nominal), TRY, PLACE, 5.0, "with the pedal down")
+    """And passes where nothing should be; there is no value, and the witness stands on record."""
+    verdict, evidence = judge_open(
+        Yardstick(STEP, LIMITS, nominal), TRY, PLACE, 5.0, Basis.OPEN_PROVEN, WITNESS
+    )
     assert verdict.outcome is outcome
     assert verdict.reference_ohm is verdict.raw_ohm is verdict.expanded_ohm is None
-    assert "with the pedal down" in verdict.reason
+    assert (verdict.basis, verdict.witness) == (Basis.OPEN_PROVEN, WITNESS)
     assert not evidence.trace

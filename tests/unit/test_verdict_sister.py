@@ -19,7 +19,6 @@ def test_a_sister_within_limits_passes():
     got = compare(Measured(0.855, 0.002, 1000.0), GOLDEN, below=0.03, above=0.03)
     assert got.deviation == pytest.approx(-0.00581, abs=1e-5)
     assert got.decision.outcome is Outcome.PASS
-    assert "of the pattern" in got.decision.reason
 
 
 def test_one_shorted_turn_of_a_stout_coil_is_seen_in_q():

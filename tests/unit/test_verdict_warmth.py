@@ -26,7 +26,7 @@ def readings(table, factor):
 
 
 def explained(warm, gauge):
-    return (Hypothesis(WARM, warm, "warm"), Hypothesis("wire_too_thin", gauge, "thin"))
+    return (Hypothesis(WARM, warm), Hypothesis("wire_too_thin", gauge))
 
 
 def test_one_percentage_on_all_pairs_is_worth_a_second_look(table):
@@ -66,7 +66,7 @@ def test_what_nothing_else_explains_is_held(table):
 def test_without_warmth_among_the_explanations_nothing_is_held(table):
     """A falling value alone may be a dirty contact."""
     samples = (Sample(0.0, 1.0, 1e-5), Sample(40.0, 0.99, 1e-5))
-    assert not is_warm(table, readings(table, 1.26), (Hypothesis("wire_too_thin", 1.0, ""),), samples)
+    assert not is_warm(table, readings(table, 1.26), (Hypothesis("wire_too_thin", 1.0),), samples)
 
 
 def test_the_rest_follows_from_the_shared_percentage(table):

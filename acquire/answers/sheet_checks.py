@@ -13,7 +13,8 @@ from dataclasses import dataclass
 from acquire.records import Branch, BranchKind, Limits, Pair, Purpose, Sheet, Step, StepKind
 from acquire.steps.bracket import bracket_for
 from acquire.steps.pairs import PairTable
-from acquire.steps.wording import both, ohm_text, within
+from acquire.words.plain import capital, ohm_text, within
+from acquire.words.saying import joined
 
 Expanded = Callable[[Step, float], float | None]
 """(step, nominal ohms) -> expanded uncertainty of the bench's meter there in ohms, None when not stated."""
@@ -89,15 +90,11 @@ def _unseen(table: PairTable) -> Iterator[SheetRemark]:
             yield SheetRemark(
                 _key(table.sheet, branch),
                 branch.name,
-                f"{_capital(within(branch.name))} is only seen through larger windings, "
+                f"{capital(within(branch.name))} is only seen through larger windings, "
                 "whose spread hides its tolerance.",
                 f"Add a step on {_seeing(table, place)}.",
                 serious=False,
             )
-
-
-def _capital(text: str) -> str:
-    return text[0].upper() + text[1:]
 
 
 def _key(sheet: Sheet, branch: Branch) -> str:
@@ -153,7 +150,7 @@ def _steps(table: PairTable, purpose: Purpose) -> Iterator[SheetRemark]:
             yield SheetRemark(
                 key,
                 step.name,
-                f"{step.pair} is to be open, but it reads {table.reading_names(step.pair)}.",
+                f"{step.pair} is to be open, but it reads {_through(table, step.pair)}.",
                 "Correct the pair, or leave kind out.",
                 serious=True,
             )
@@ -175,12 +172,16 @@ def _steps(table: PairTable, purpose: Purpose) -> Iterator[SheetRemark]:
             )
 
 
+def _through(table: PairTable, pair: Pair) -> str:
+    return joined(branch.name for branch in table.windings(pair))
+
+
 def _width(table: PairTable, step: Step, purpose: Purpose) -> float | None:
     """What the decision counts as the tolerance: half the width, or the upper limit if there is no lower."""
     limits: Limits = table.limits_for(step, purpose)
     if limits.upper_ohm is None:
         return None if limits.lower_ohm is None else math.inf
-    return limits.upper_ohm if limits.lower_ohm is None else (limits.upper_ohm - limits.lower_ohm) / 2.0
+    return limits.tolerance_ohm
 
 
 def _look_alikes(table: PairTable, purpose: Purpose) -> Iterator[SheetRemark]:
@@ -199,7 +200,7 @@ def _look_alikes(table: PairTable, purpose: Purpose) -> Iterator[SheetRemark]:
             yield SheetRemark(
                 f"step[{index}]",
                 step.name,
-                f"{both(sorted(alike))} read alike, about {_nominal(table, step)}: "
+                f"{joined(sorted(alike))} read alike, about {_nominal(table, step)}: "
                 "a wrong probe among them goes unnoticed.",
                 "Nothing to change; mind the order of the steps there.",
                 serious=False,

@@ -12,10 +12,11 @@ from dataclasses import dataclass
 
 from acquire.physics.copper import Conductor, conductor_named, fraction_per_kelvin, to_reference
 from acquire.records import Hypothesis, Limits, Pair, Purpose, Sheet
-from acquire.records.words import sureness
 from acquire.steps.pairs import PairTable
-from acquire.steps.wording import ohm_text
 from acquire.verdict.diagnose import PairReading, best_next_pair, diagnose
+from acquire.words.faults import sentence
+from acquire.words.plain import ohm_text, sureness
+from acquire.words.saying import joined
 
 UNTOLD_LEAD_OHM = (0.3, 0.2)
 """Leads of a hand meter that nobody zeroed, and their standard uncertainty; common practice, no source."""
@@ -84,7 +85,7 @@ def explain(
     following = best_next_pair(sheet, table, readings, hypotheses, purpose=purpose)
     lines = [
         *(_row(reading, shown, table, purpose) for reading, (_, shown) in zip(readings, values, strict=True)),
-        *(f"{_how_sure(h.probability)}: {h.sentence}" for h in hypotheses[:3]),
+        *(f"{_how_sure(h.probability)}: {sentence(h)}" for h in hypotheses[:3]),
         *_advice(following, table, readings),
         *_cautions(told, readings),
     ]
@@ -121,7 +122,7 @@ def weighed(
 def _row(reading: PairReading, shown_ohm: float, table: PairTable, purpose: Purpose) -> str:
     pair, ohm, u_ohm = reading
     nominal_ohm = table.nominal_ohm(pair)
-    what = f"{pair} ({table.reading_names(pair)})" if math.isfinite(nominal_ohm) else str(pair)
+    what = _named(pair, table)
     expected = f"should read {ohm_text(nominal_ohm)}" if math.isfinite(nominal_ohm) else "should be open"
     if math.isinf(ohm):
         return f"{what}: open; {expected}."
@@ -130,19 +131,23 @@ def _row(reading: PairReading, shown_ohm: float, table: PairTable, purpose: Purp
     return f"{what}: told {ohm_text(shown_ohm)}, that is {at}; {expected}{verdict}."
 
 
+def _named(pair: Pair, table: PairTable) -> str:
+    windings = [branch.name for branch in table.windings(pair)]
+    return f"{pair} ({joined(windings)})" if windings else str(pair)
+
+
 def _against(ohm: float, expanded_ohm: float, limits: Limits) -> str:
     lower_ohm = -math.inf if limits.lower_ohm is None else limits.lower_ohm
     upper_ohm = math.inf if limits.upper_ohm is None else limits.upper_ohm
     if math.isinf(lower_ohm) and math.isinf(upper_ohm):
         return ""
-    tolerance_ohm = (upper_ohm - lower_ohm) / 2.0 if math.isfinite(lower_ohm) else upper_ohm
     if lower_ohm + expanded_ohm <= ohm <= upper_ohm - expanded_ohm:
         return ", within its limits"
     if ohm < lower_ohm - expanded_ohm:
         return ", too low"
     if ohm > upper_ohm + expanded_ohm:
         return ", too high"
-    if expanded_ohm > tolerance_ohm:
+    if expanded_ohm > limits.tolerance_ohm:
         return ", but this meter cannot judge it"
     return ", too close to a limit to say"
 
@@ -156,9 +161,7 @@ def _how_sure(probability: float) -> str:
 
 def _advice(following: Pair | None, table: PairTable, readings: Sequence[PairReading]) -> list[str]:
     if following is not None:
-        name = table.reading_names(following)
-        what = f" ({name})" if math.isfinite(table.nominal_ohm(following)) else ""
-        return [f"Measure {following}{what} next: it tells these apart best."]
+        return [f"Measure {_named(following, table)} next: it tells these apart best."]
     if any(math.isinf(ohm) for _, ohm, _ in readings):
         return ["Touch every open pair once more with bright metal under the probes before believing it."]
     return []

@@ -4,10 +4,10 @@ import math
 from dataclasses import replace
 
 import pytest
+from acquire.steps.unit import Order, Ruling
 
 from acquire.errors import InputImpossible
 from acquire.records import Ask, Fit, Outcome, Pair, StepKind
-from acquire.steps.unit import Order, Ruling
 from acquire.steps.warm import WARM_CHECK
 from tests.known_progress import finish, fit, unit
 from tests.known_sheets import FATHOM, PLOVER, PLOVER_OPEN, QUERN

@@ -4,9 +4,9 @@ import math
 
 import pytest
 
+from acquire.answers.explain import Told, explain
 from acquire.errors import InputImpossible
 from acquire.records import Pair
-from acquire.verdict.explain import Told, explain
 from acquire.verdict.identify import identify
 from tests.known_sheets import FATHOM, PLOVER, QUERN
 

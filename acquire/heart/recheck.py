@@ -12,13 +12,13 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 
+from acquire.heart.step_state import StepState
 from acquire.records import Outcome, Pair, StepKind
-from acquire.records.words import FAILING
+from acquire.records.codes import WARM_CHECK
+from acquire.records.words import FAILING, PASSING
 from acquire.steps.agreement import oddest
 from acquire.steps.balance import balances
 from acquire.steps.pairs import PairTable
-from acquire.steps.step_state import StepState
-from acquire.steps.warm import WARM_CHECK, movement, repeatable
 
 _FORETOLD = 0.3
 """The set knows a pair when it leaves less than this share of the pair's own spread; workshop choice."""
@@ -26,8 +26,6 @@ _FORETOLD = 0.3
 _MOST, _MOST_SAME = 2, 3
 """How often a step is asked for again at the end, at most: where its value is strange, and where it is to the
 digit what the pair that it looks like has read on this unit."""
-
-_PASSING = (Outcome.PASS, Outcome.CONDITIONAL_PASS)
 
 _APART = 4.0
 """Standard deviations from which a reading contradicts the set; workshop choice."""
@@ -59,7 +57,7 @@ def doubtful(states: Sequence[StepState], table: PairTable) -> StepState | None:
         table: of its sheet.
     """
     for state in states:
-        if state.ohm is None or state.outcome not in (Outcome.FAIL, Outcome.CONDITIONAL_FAIL):
+        if state.outcome not in FAILING:
             continue
         most = _most(state, states)
         if state.rechecked < _MOST and _read_elsewhere(state, states, table):
@@ -87,15 +85,15 @@ def too_coarse(states: Sequence[StepState], table: PairTable) -> StepState | Non
         states: of all steps of the unit, in order.
         table: of its sheet.
     """
-    borrowed = [s for s in states if not s.own_setup and s.outcome in _PASSING]
+    borrowed = [s for s in states if not s.own_setup and s.outcome in PASSING]
     if not borrowed:
         return None
-    readings = [(s.step.pair, s.ohm, s.repeat_u_ohm) for s in states if s.ohm is not None]
+    readings = [(s.step.pair, s.ohm, s.touch_u_ohm) for s in states if s.outcome is not None]
     unclear = {
         name
         for balanced in balances(table, readings)
         if balanced.outcome is Outcome.CANNOT_JUDGE
-        for name in balanced.rule.windings
+        for name in balanced.windings
     }
     named = ((s, {branch.name for branch in table.windings(s.step.pair)}) for s in borrowed)
     return next((s for s, windings in named if windings & unclear), None)
@@ -112,16 +110,16 @@ def _misread_first(states: Sequence[StepState], table: PairTable) -> StepState |
     check = next((s for s in states if s.step.name == WARM_CHECK), None)
     if not moved or abs(moved) <= limit or first is None or check is None:
         return None
-    if first.ohm is None or check.ohm is None or math.isinf(check.ohm):
+    if not math.isfinite(check.ohm):
         return None
     known = {
-        s.step.pair: (s.ohm, math.hypot(s.repeat_u_ohm, _NOT_SHARED * s.u_ohm))
+        s.step.pair: (s.ohm, math.hypot(s.touch_u_ohm, _NOT_SHARED * s.u_ohm))
         for s in states
-        if s.outcome in _PASSING and s.ohm is not None and math.isfinite(s.ohm)
+        if s.outcome in PASSING and math.isfinite(s.ohm)
         if s.step.pair != first.step.pair
     }
     mean, sd = table.predicted(first.step.pair, known)
-    away = sorted(((abs(s.ohm - mean), s) for s in (first, check) if s.ohm is not None), key=lambda a: a[0])
+    away = sorted(((abs(s.ohm - mean), s) for s in (first, check)), key=lambda a: a[0])
     (near, _), (far, odd) = away
     asked_again = odd.doubted or odd.rechecked
     return odd if not asked_again and far > _APART * sd and near < _SIDES * far else None
@@ -133,13 +131,12 @@ def _read_elsewhere(state: StepState, states: Sequence[StepState], table: PairTa
     Then the probes may have stayed on that pair, or gone back to it, though its value is no good unit's.
     """
     ohm, pair = state.ohm, state.step.pair
-    if ohm is None or math.isinf(ohm):
+    if not math.isfinite(ohm):
         return False
     return any(
-        other.ohm is not None
-        and math.isfinite(other.ohm)
+        math.isfinite(other.ohm)
         and len({*other.step.pair} & {*pair}) == 1
-        and abs(other.ohm - ohm) <= _TO_THE_DIGIT * math.hypot(other.repeat_u_ohm, state.repeat_u_ohm)
+        and abs(other.ohm - ohm) <= _TO_THE_DIGIT * math.hypot(other.touch_u_ohm, state.touch_u_ohm)
         and abs(table.nominal_ohm(other.step.pair) - table.nominal_ohm(pair)) > _UNLIKE * abs(ohm)
         for other in states
         if other is not state
@@ -151,13 +148,13 @@ def _oddest_pass(states: Sequence[StepState], table: PairTable) -> StepState | N
     warm_checked = any(state.step.name == WARM_CHECK for state in states)  # then a unit may have moved
     if warm_checked or sum(state.doubted for state in states) >= _MOST_DOUBTS:
         return None
-    passing = [s for s in states if s.outcome in _PASSING and s.ohm is not None and math.isfinite(s.ohm)]
-    touches = [(s.step.pair, s.ohm, s.repeat_u_ohm) for s in passing if s.ohm is not None]
+    passing = [s for s in states if s.outcome in PASSING and math.isfinite(s.ohm)]
+    touches = [(s.step.pair, s.ohm, s.touch_u_ohm) for s in passing]
     # A balance compares by touches alone; where it fails, a look-alike must stand out as sharply as that.
     uneven = any(each.outcome in FAILING for each in balances(table, touches))
     shared = _NOT_SHARED if uneven else 1.0
-    latest = {s.step.pair: (s.ohm, math.hypot(s.repeat_u_ohm, shared * s.u_ohm)) for s in passing}
-    odd = oddest(table, [(pair, ohm, u) for pair, (ohm, u) in latest.items() if ohm is not None])
+    latest = {s.step.pair: (s.ohm, math.hypot(s.touch_u_ohm, shared * s.u_ohm)) for s in passing}
+    odd = oddest(table, [(pair, ohm, u) for pair, (ohm, u) in latest.items()])
     if odd is None or odd.away < _ODD:
         return None
     return next((s for s in passing if s.step.pair == odd.pair and not s.doubted), None)
@@ -166,12 +163,10 @@ def _oddest_pass(states: Sequence[StepState], table: PairTable) -> StepState | N
 def _most(state: StepState, states: Sequence[StepState]) -> int:
     """How often this step may be asked for again."""
     if not state.insisted:
-        return _MOST if state.ohm is not None and math.isinf(state.ohm) else 1
+        return _MOST if math.isinf(state.ohm) else 1
     same = any(
         other.step.pair == state.looks_like
-        and other.ohm is not None
-        and state.ohm is not None
-        and abs(other.ohm - state.ohm) <= 3.0 * math.hypot(other.repeat_u_ohm, state.repeat_u_ohm)
+        and abs(other.ohm - state.ohm) <= 3.0 * math.hypot(other.touch_u_ohm, state.touch_u_ohm)
         for other in states
         if other is not state
     )
@@ -193,9 +188,8 @@ def known_readings(
         for state in states
         if state is not but
         and state.outcome is not None
-        and state.ohm is not None
         and math.isfinite(state.ohm)
-        and (not passing or state.outcome in _PASSING)
+        and (not passing or state.outcome in PASSING)
     }
 
 
@@ -205,7 +199,6 @@ def _open_elsewhere(state: StepState, states: Sequence[StepState], table: PairTa
     return any(
         other is not state
         and other.step.kind is StepKind.RESISTANCE
-        and other.ohm is not None
         and math.isinf(other.ohm)
         and any(a > 0.0 and b > 0.0 for a, b in zip(own, table.path(other.step.pair).shares, strict=True))
         for other in states
@@ -215,7 +208,7 @@ def _open_elsewhere(state: StepState, states: Sequence[StepState], table: PairTa
 def _contradicted(state: StepState, table: PairTable, known: Mapping[Pair, tuple[float, float]]) -> bool:
     """Readings that passed foretell this pair well, and it reads something else."""
     foretold = _foretold(state, table, known)
-    if foretold is None or state.ohm is None:
+    if foretold is None:
         return False
     mean, sd = foretold
     return abs(state.ohm - mean) > _APART * math.hypot(sd, state.u_ohm)
@@ -224,7 +217,7 @@ def _contradicted(state: StepState, table: PairTable, known: Mapping[Pair, tuple
 def _supported(state: StepState, table: PairTable, known: Mapping[Pair, tuple[float, float]]) -> bool:
     """All other readings together foretell just this odd value: the fault is real."""
     foretold = _foretold(state, table, known)
-    if foretold is None or state.ohm is None or math.isinf(state.ohm):
+    if foretold is None or not math.isfinite(state.ohm):
         return False
     mean, sd = foretold
     return abs(state.ohm - mean) <= _APART * math.hypot(sd, state.u_ohm)
@@ -238,3 +231,34 @@ def _foretold(
     if math.isinf(mean) or sd > _FORETOLD * table.spread_ohm(state.step.pair):
         return None
     return mean, sd
+
+
+def repeatable(states: Sequence[StepState], limit: float) -> StepState | None:
+    """The first resistance whose repetition can show a movement as small as the limit.
+
+    Args:
+        states: of the unit's steps.
+        limit: fraction by which a repeated value may move.
+    """
+    for state in states:
+        if state.step.kind is not StepKind.RESISTANCE or state.step.name == WARM_CHECK:
+            continue
+        if math.isfinite(state.ohm) and limit * abs(state.ohm) > 2.0 * math.sqrt(2.0) * state.touch_u_ohm:
+            return state
+    return None
+
+
+def movement(states: Sequence[StepState], limit: float) -> float | None:
+    """How far the first resistance has moved during the test, as a fraction of its first value.
+
+    Returns:
+        None before the warm check; 0.0 where the two touches differ by no more than their scatter allows.
+    """
+    check = next((s for s in states if s.step.name == WARM_CHECK and not math.isnan(s.ohm)), None)
+    first = repeatable(states, limit)
+    if check is None or first is None:
+        return None
+    change = check.ohm - first.ohm
+    if abs(change) <= 2.0 * math.hypot(check.touch_u_ohm, first.touch_u_ohm):
+        return 0.0
+    return change / first.ohm

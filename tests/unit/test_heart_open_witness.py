@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import pytest
-
 from acquire.steps.open_witness import BOUNCE_S, LOOK_S, OpenWitness
+
 from drivers.reading import Flag, Kind, Quantity, Reading
 
 OHMS = Quantity.RESISTANCE

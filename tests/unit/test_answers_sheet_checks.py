@@ -2,8 +2,8 @@
 
 from dataclasses import replace
 
+from acquire.answers.sheet_checks import sheet_remarks
 from acquire.records import Pair, Pin, Purpose, Step, StepKind
-from acquire.steps.sheet_checks import sheet_remarks
 from tests.known_sheets import FATHOM, PLOVER, PLOVER_OPEN, QUERN, winding
 
 

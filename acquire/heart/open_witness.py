@@ -10,7 +10,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from acquire.quantity import show
+from acquire.records.bench import Refused
+from acquire.records.codes import Refusal
 from drivers.reading import Flag, Kind, Quantity, Reading
 
 LOOK_S = 0.5
@@ -73,30 +74,19 @@ class OpenWitness:
         self._pressed_s = monotonic_s
         return meant
 
-    def refusal(self, asked_s: float) -> str:
-        """Why the latest press does not count; empty where it does.
+    def check(self, asked_s: float) -> None:
+        """Whether the latest press counts.
 
         Args:
             asked_s: monotonic time when the pair was asked for, or the probes last left it.
+
+        Raises:
+            Refused: it does not; says why.
         """
         if self._short is not None:
-            return proves_nothing(*self._short)
+            full_ohm, least_ohm = self._short
+            raise Refused(Refusal.RANGE_LOW, full_ohm=full_ohm, least_ohm=least_ohm)
         if self._since_s is None or self._pressed_s - self._latest_s > self.freshest_s:
-            return "The meter shows no overload now, so nothing proves that the pair is open."
+            raise Refused(Refusal.KEY_UNWITNESSED)
         if self._latest_s - max(self._since_s, asked_s) < LOOK_S:
-            return "That was too soon after the pair was asked for."
-        return ""
-
-
-def proves_nothing(full_ohm: float, above_ohm: float) -> str:
-    """That an overload on a range too low for it shows no open pair, and what to do.
-
-    Args:
-        full_ohm: where the range in use ends.
-        above_ohm: what an open pair must exceed.
-    """
-    full, least = show(full_ohm, "Ω", digits=1), show(above_ohm, "Ω", digits=1)
-    return (
-        f"The meter is on its {full} range, where an overload does not show that the pair is open: "
-        f"turn it to {least} or more."
-    )
+            raise Refused(Refusal.KEY_TOO_SOON)

@@ -1,0 +1,150 @@
+"""The rule of contact: no value counts for another pair, unit or duty until open probes were seen. Pure.
+
+Probes that have not been lifted still read what they read before, whatever has happened meanwhile: the link
+was lost, the meter fell silent, its function or range was changed, the daemon was started again. So a value
+belongs to something new only after the meter has shown open probes; until then it can only correct what the
+same touch was taken for. Not for when a contact begins and settles (settle), nor for what its value means
+(unit_work).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from acquire.records import Settled
+from drivers.reading import Flag, Kind, Quantity, Reading
+
+SLID = 0.1
+"""A value that moves by more than this fraction without a lift-off may have changed pins; workshop choice."""
+
+LINGER_S = 5.0
+"""Hands may stay on a pin for so long after its verdict before they are told to lift; workshop choice."""
+
+
+class Admission(StrEnum):
+    """What a value at rest may be.
+
+    NEW: of a touch that nothing was taken from. REVISED: a correction of what the same touch was taken for.
+    SET_UP: the same touch, by a meter that was set anew for the same purpose. KNOWN: nothing new. UNLIFTED:
+    the probes lie where they lay for something else.
+    """
+
+    NEW = "new"
+    REVISED = "revised"
+    SET_UP = "set_up"
+    KNOWN = "known"
+    UNLIFTED = "unlifted"
+
+
+@dataclass(slots=True)
+class ContactRule:
+    """What is known of the probes.
+
+    Attributes:
+        lift_off_s: overload for so long is open probes.
+        quantity: what the meter is set to while a contact goes on; None while none does.
+        seen_open: open probes were seen since a value was last taken; False at the start: nothing is known.
+        taken: the value of this touch that was taken last, None where none was.
+        purpose: what it was taken for: (serial, step), or the name of a duty.
+    """
+
+    lift_off_s: float
+    quantity: Quantity | None = None
+    seen_open: bool = False
+    taken: Settled | None = None
+    purpose: tuple[str, ...] = ()
+    _air_s: float | None = None
+    _hidden: bool = False  # overload was seen, on a range that ends below what lay on the probes
+    _refused_s: float | None = None
+    _told: bool = False
+
+    def begun(self, quantity: Quantity) -> None:
+        """A contact has begun, with the meter set to a quantity."""
+        self.quantity, self._air_s = quantity, None
+
+    def see(self, reading: Reading) -> None:
+        """Take a reading: overload for long enough is open probes."""
+        if self.quantity is not None or reading.kind is not Kind.OVERLOAD or Flag.HOLD in reading.flags:
+            self._air_s = None
+            return
+        if self._air_s is None:
+            self._air_s = reading.monotonic_s
+        if reading.monotonic_s - self._air_s >= self.lift_off_s:
+            self._overloaded(reading.range_full_scale_si)
+
+    def ended(self, reading: Reading | None) -> None:
+        """The contact has ended.
+
+        Args:
+            reading: with which it did; None where the meter has fallen silent, which shows nothing.
+        """
+        if reading is not None and reading.quantity is self.quantity:
+            self._overloaded(reading.range_full_scale_si)
+        self.quantity = self._air_s = None
+
+    def _overloaded(self, full_si: float | None) -> None:
+        """Overload shows open probes, but for a range that ends below what lay on them."""
+        self._hidden = full_si is not None and self.taken is not None and full_si < abs(self.taken.value_si)
+        if not self._hidden:
+            self.cleared()
+
+    def cleared(self) -> None:
+        """Open probes were seen, or relays have opened: whatever comes now is a touch of its own."""
+        self.seen_open, self.taken, self.purpose = True, None, ()
+        self._hidden = self._told = False
+        self._refused_s = None
+
+    def forget(self) -> None:
+        """The meter is gone: what it shows when it is back may be the same touch."""
+        self.quantity = self._air_s = None
+
+    def spend(self) -> None:
+        """What a contact that goes on was for is done with, such as the unit before."""
+        if self.quantity is not None:
+            self.seen_open, self.taken, self.purpose = False, None, ()
+
+    def admits(self, settled: Settled, purpose: tuple[str, ...]) -> Admission:
+        """What a value may be.
+
+        Args:
+            settled: at rest.
+            purpose: what it would be taken for.
+        """
+        touch = self.taken
+        if self._hidden and touch is not None and abs(settled.value_si) < (1.0 - SLID) * abs(touch.value_si):
+            self.cleared()  # what lay there would still be beyond this range
+        if self.seen_open:
+            return Admission.NEW
+        admission = self._of_same_touch(settled, touch, purpose)
+        if admission is Admission.UNLIFTED and self._refused_s is None:
+            self._refused_s = settled.monotonic_s
+        return admission
+
+    def _of_same_touch(self, settled: Settled, touch: Settled | None, purpose: tuple[str, ...]) -> Admission:
+        if touch is None or purpose != self.purpose:
+            return Admission.UNLIFTED
+        setting = touch.quantity, touch.range_full_scale_si
+        if setting != (settled.quantity, settled.range_full_scale_si):
+            return Admission.SET_UP
+        if touch.contact_s != settled.contact_s:
+            return Admission.UNLIFTED
+        moved_si = abs(settled.value_si - touch.value_si)
+        if moved_si <= max(touch.expanded_si, settled.expanded_si):
+            return Admission.KNOWN
+        return Admission.REVISED if moved_si <= SLID * abs(touch.value_si) else Admission.UNLIFTED
+
+    def take(self, settled: Settled, purpose: tuple[str, ...]) -> None:
+        """A value was acted on."""
+        self.taken, self.purpose, self.seen_open, self._refused_s = settled, purpose, False, None
+
+    def overdue(self, monotonic_s: float) -> bool:
+        """Whether to say now that the probes must be lifted: once, and not while hands only linger.
+
+        Whoever still holds the touch that was just taken knows what it was for.
+        """
+        if self._told or self._refused_s is None or self.quantity is None:
+            return False
+        since_s = self._refused_s if self.taken is None else self.taken.monotonic_s + LINGER_S
+        self._told = monotonic_s >= since_s
+        return self._told

@@ -1,0 +1,274 @@
+"""Codes that records carry in place of sentences; `acquire.words` says each of them. Not for numbers."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+Fact = str | float | int | bool | None | tuple[str, ...]
+"""One field of a notice or prompt: a name, a number in the unit of its key, or what a person typed."""
+
+
+WARM_CHECK = "warm check"
+"""Name of the step that repeats the first resistance at the end of a unit."""
+
+
+class Order(StrEnum):
+    """Whether the steps must come as the sheet lists them."""
+
+    GUIDED = "guided"
+    FREE = "free"
+
+
+class Ending(StrEnum):
+    """How a unit's stay on the bench ended.
+
+    DONE: by its steps. WARM: held, it must cool first. GIVEN_UP: by the operator. NEXT_UNIT: the next unit
+    was scanned. FILES_CHANGED: sheet, meter file or bench file are others than it began with.
+    UNDONE: its scan was taken back.
+    """
+
+    DONE = "done"
+    WARM = "warm"
+    GIVEN_UP = "given_up"
+    NEXT_UNIT = "next_unit"
+    FILES_CHANGED = "files_changed"
+    UNDONE = "undone"
+
+
+class Basis(StrEnum):
+    """What a verdict rests on.
+
+    MEASURED: a settled value. REPEATED: the first pair measured again at the end. OPEN_BY_KEY, OPEN_BY_CLIP:
+    an open pair on the operator's word that probes, or clips, are on it. OPEN_BRACKETED: an open pair between
+    touches of two known continuities. OPEN_PROVEN: an open pair whose pins a fixture has proven to have
+    contact. PAPER: an imported paper record.
+    """
+
+    MEASURED = "measured"
+    REPEATED = "repeated"
+    OPEN_BY_KEY = "open_by_key"
+    OPEN_BY_CLIP = "open_by_clip"
+    OPEN_BRACKETED = "open_bracketed"
+    OPEN_PROVEN = "open_proven"
+    PAPER = "paper"
+
+
+class Why(StrEnum):
+    """Why a thing is asked for in the way it is.
+
+    FAILED: the value did not pass. DISAGREE: no two failing values agree yet. PASSED_AFTER_FAIL: it failed
+    first, and passes now. SET_UP: the meter is set for it now. INCONSISTENT: it does not go with the other
+    values. LOOKS_LIKE: the last value reads like another pair. SILENT: no contact was seen for long. FREE:
+    any pair still open will do. BLOCKED: the check standard stops the bench. DOUBT: the first unit of the
+    batch is in doubt. COUNTED: so many units of the batch are done. DONE: the unit, or the study, is.
+    FIXTURE: relays see to it. CLIP_FIRST: the fixture zeroes its leads only through a unit. SELF_CHECK: a
+    meter is checked before its verdicts; SELF_CHECK_PASSED: it has passed. STUDY: somebody's turn in one.
+    """
+
+    NONE = "none"
+    FAILED = "failed"
+    DISAGREE = "disagree"
+    PASSED_AFTER_FAIL = "passed_after_fail"
+    SET_UP = "set_up"
+    INCONSISTENT = "inconsistent"
+    LOOKS_LIKE = "looks_like"
+    SILENT = "silent"
+    FREE = "free"
+    BLOCKED = "blocked"
+    DOUBT = "doubt"
+    COUNTED = "counted"
+    DONE = "done"
+    FIXTURE = "fixture"
+    CLIP_FIRST = "clip_first"
+    SELF_CHECK = "self_check"
+    SELF_CHECK_PASSED = "self_check_passed"
+    STUDY = "study"
+
+
+class BalanceKind(StrEnum):
+    """What a rule over windings that must be alike limits.
+
+    FROM_MEAN: the largest deviation of one from the mean of all; APART: the difference of two.
+    """
+
+    FROM_MEAN = "from_mean"
+    APART = "apart"
+
+
+class Sign(StrEnum):
+    """What speaks against a bench by its check standard: the rules of its chart (physics/check_standard)."""
+
+    OFF_CERTIFICATE = "off_certificate"
+    BEYOND_LIMITS = "beyond_limits"
+    JUMP = "jump"
+    RUN = "run"
+    TREND = "trend"
+
+
+RUN_LENGTH = 9
+"""Readings in a row on one side of the centre that are no chance: 9 happen by chance in 1 of 256 runs
+(ISO 7870-2:2013 counts 9 as well; from memory)."""
+
+
+class FindingKind(StrEnum):
+    """Which rule over a whole unit found something."""
+
+    UNEVEN = "uneven"
+    CONTRADICTION = "contradiction"
+    TYPED = "typed"
+
+
+class UntestedKind(StrEnum):
+    """What was not tested: isolation between groups, a typed step, turn faults, a part no step measures."""
+
+    ISOLATION = "isolation"
+    STEP = "step"
+    TURNS = "turns"
+    CIRCUIT = "circuit"
+
+
+class Code(StrEnum):
+    """What a notice, or a warning of the page, is of; `acquire.words` says each."""
+
+    BATCH_COMPLETE = "batch.complete"
+    BATCH_FIRST_UNIT = "batch.first_unit"
+    BATCH_PAUSED = "batch.paused"
+    BATCH_SPOOL = "batch.spool"
+    BATCH_STANDING = "batch.standing"
+    CALIBRATION_DUE = "calibration.due"
+    CHECK_ASKED = "check.asked"
+    CHECK_DUE = "check.due"
+    CHECK_OTHER = "check.other"
+    CHECK_OUT = "check.out"
+    CHECK_OUT_OF_CONTROL = "check.out_of_control"
+    CHECK_OVERRIDDEN = "check.overridden"
+    CLOCK_SET_BACK = "clock.set_back"
+    COMMAND_HELP = "command.help"
+    COMMAND_REFUSED = "command.refused"
+    COMMAND_UNKNOWN = "command.unknown"
+    FILES_AWAY = "files.away"
+    FILES_NOT_FETCHED = "files.not_fetched"
+    FILES_OLD = "files.old"
+    FILES_REFUSED = "files.refused"
+    FILES_SAME = "files.same"
+    FILES_TAKEN = "files.taken"
+    FILES_WAITING = "files.waiting"
+    FIXTURE_UNPROVEN = "fixture.unproven"
+    JOURNAL_HALTED = "journal.halted"
+    JOURNAL_SET_ASIDE = "journal.set_aside"
+    JOURNAL_UNUSABLE = "journal.unusable"
+    JOURNAL_USABLE = "journal.usable"
+    LEADS_ASKED = "leads.asked"
+    LEADS_IMPLAUSIBLE = "leads.implausible"
+    LEADS_MOVED = "leads.moved"
+    LEADS_NONE = "leads.none"
+    LEADS_OLD = "leads.old"
+    METER_BACK = "meter.back"
+    METER_BATTERY = "meter.battery"
+    METER_FROZEN = "meter.frozen"
+    METER_FUNCTION = "meter.function"
+    METER_HOLD = "meter.hold"
+    METER_LOST = "meter.lost"
+    METER_MAXIMUM = "meter.maximum"
+    METER_MINIMUM = "meter.minimum"
+    METER_RANGE = "meter.range"
+    METER_RANGE_LOW = "meter.range_low"
+    METER_REFUSED = "meter.refused"
+    METER_RELATIVE = "meter.relative"
+    METER_SILENT = "meter.silent"
+    METER_TURN = "meter.turn"
+    METER_UNSTATED = "meter.unstated"
+    NOTE = "note"
+    OPEN_ANCHORED = "open.anchored"
+    ORDER_TAKEN = "order.taken"
+    OUTLET_BACK = "outlet.back"
+    OUTLET_FAILING = "outlet.failing"
+    PAGE_MUTE = "page.mute"
+    PAIR_OTHER = "pair.other"
+    PAIR_UNCLEAR = "pair.unclear"
+    PART_RESTED = "part.rested"
+    PART_WARM = "part.warm"
+    PROBES_NOT_LIFTED = "probes.not_lifted"
+    RESULT_HELP = "result.help"
+    SCANNER_BACK = "scanner.back"
+    SCANNER_LOST = "scanner.lost"
+    SCANNER_REFUSED = "scanner.refused"
+    SELF_CHECK_DUE = "self_check.due"
+    SELF_CHECK_FAILED = "self_check.failed"
+    SELF_CHECK_PASSED = "self_check.passed"
+    SERIAL_DOUBTFUL = "serial.doubtful"
+    STEP_AGAIN = "step.again"
+    STEP_MOVED = "step.moved"
+    STEP_SKIPPED = "step.skipped"
+    STEP_TOUCHED_AGAIN = "step.touched_again"
+    STEP_UNDONE = "step.undone"
+    STUDY_HELP = "study.help"
+    STUDY_TOO_SOON = "study.too_soon"
+    STUDY_TURN = "study.turn"
+    TEMPERATURE_MISSING = "temperature.missing"
+    TEMPERATURE_OLD = "temperature.old"
+    TEMPERATURE_TYPED = "temperature.typed"
+    THERMOMETER_BACK = "thermometer.back"
+    THERMOMETER_LOST = "thermometer.lost"
+    THERMOMETER_REFUSED = "thermometer.refused"
+    THERMOMETER_TURN = "thermometer.turn"
+    UNIT_AGAIN = "unit.again"
+    UNIT_DROPPED = "unit.dropped"
+    UNIT_REOPENED = "unit.reopened"
+    UNIT_RESUMED = "unit.resumed"
+    UNIT_UNFINISHED = "unit.unfinished"
+
+
+ANOTHER_PAIR = frozenset({Code.PAIR_OTHER, Code.PAIR_UNCLEAR})
+"""A value that is another pair's, or may be."""
+
+MEASURED_AGAIN = frozenset({Code.STEP_AGAIN, Code.STEP_MOVED, Code.STEP_TOUCHED_AGAIN})
+"""What was told of the step of this pair before counts no more: by order, by a touch, or taken back."""
+
+ASKED_FOR = frozenset({Code.COMMAND_HELP, Code.RESULT_HELP})
+"""Answers to a question that somebody has just typed; several lines each."""
+
+
+class Refusal(StrEnum):
+    """Why a command is not carried out now."""
+
+    BATCH_FINISHED = "batch_finished"
+    BATCH_NAMELESS = "batch_nameless"
+    BATCH_NOT_RUNNING = "batch_not_running"
+    BATCH_OF_OTHERS = "batch_of_others"
+    BATCH_OTHER_SHEET = "batch_other_sheet"
+    BATCH_RUNNING = "batch_running"
+    BATCH_STOPPED = "batch_stopped"
+    BATCH_TAKEN = "batch_taken"
+    BATCH_UNKNOWN = "batch_unknown"
+    CALIBRATION_DUE = "calibration_due"
+    CHECK_ABSENT = "check_absent"
+    CHECK_CALM = "check_calm"
+    CHECK_NO_REASON = "check_no_reason"
+    DONE = "done"
+    JOURNAL = "journal"
+    KEY_SEES_VALUE = "key_sees_value"
+    KEY_TOO_SOON = "key_too_soon"
+    KEY_UNWITNESSED = "key_unwitnessed"
+    NO_BATCH_PAUSED = "no_batch_paused"
+    NO_BATCH_RUNNING = "no_batch_running"
+    NO_DOUBT = "no_doubt"
+    NO_PAIR_ASKED = "no_pair_asked"
+    NO_UNIT = "no_unit"
+    NO_UNIT_YET = "no_unit_yet"
+    NOTHING_MEASURED = "nothing_measured"
+    NOTHING_TO_UNDO = "nothing_to_undo"
+    RANGE_LOW = "range_low"
+    SKIP_NO_REASON = "skip_no_reason"
+    SPOOL_NAMELESS = "spool_nameless"
+    SPOOL_NO_CARD = "spool_no_card"
+    SPOOL_UNLIKE = "spool_unlike"
+    STEP_UNKNOWN = "step_unknown"
+    STUDY_DONE = "study_done"
+    STUDY_NO_PLACE = "study_no_place"
+    STUDY_NOT_WAITING = "study_not_waiting"
+    STUDY_NOTHING_TAKEN = "study_nothing_taken"
+    STUDY_OTHER_PART = "study_other_part"
+    TEMPERATURE_UNSURE = "temperature_unsure"
+    UNIT_HERE = "unit_here"
+    WINDING_UNKNOWN = "winding_unknown"

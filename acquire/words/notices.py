@@ -1,0 +1,259 @@
+"""What each notice says: one table from code to sentence. Not for prompts, verdicts and results.
+
+A sentence names the facts of its notice in braces; `serial`, `pair` and `step` are among them. The table of
+DEVELOPERS.md is written from examples of all of them (`python -m tests.table_of_notices`).
+"""
+
+from __future__ import annotations
+
+from acquire.quantity import counted, show
+from acquire.records import Fit, Notice
+from acquire.records.codes import Code
+from acquire.words.dates import overdue
+from acquire.words.forms import HELP, STUDY_HELP
+from acquire.words.plain import sureness
+from acquire.words.refusals import range_low, refused
+from acquire.words.saying import Facts, Saying, joined, pins, say
+from acquire.words.verdicts import reads_like
+
+WAYS = {"mqtt": "over MQTT", "page": "on the page"}
+"""How an order came in."""
+
+SHOWN_HASH = 12
+"""Digits of a file's hash that are told."""
+
+
+def said(notice: Notice) -> str:
+    """The sentence of a notice."""
+    facts = notice.facts
+    if "said" in facts:
+        return str(facts["said"])
+    own = {"serial": notice.serial, "pair": notice.pair, "step": notice.step}
+    return say(NOTICES[notice.code], {**own, **facts}, notice.code.value)
+
+
+def _first_unit(facts: Facts) -> str:
+    return (
+        f"The first unit of {facts['batch']} is not what sheet and spool cards foretell "
+        f"({sureness(facts['probability'])} sure). Type .accept and why to go on, .spool "
+        "and its name if another one is on, or measure the unit again."
+    )
+
+
+def _standing(facts: Facts) -> str:
+    if facts["paused"]:
+        return f"The batch {facts['batch']} is paused: .resume goes on with it."
+    spools = joined(facts["spools"])
+    return f"The batch {facts['batch']} goes on{f', wound from {spools}' if spools else ''}."
+
+
+_SIGNS = {
+    "off_certificate": "off its certificate",
+    "beyond_limits": "outside its own limits",
+    "jump": "it has jumped since it was last measured",
+    "run": "always on one side of its mean",
+    "trend": "it drifts from reading to reading",
+}
+"""What speaks against a bench by its check standard."""
+
+
+def _out_of_control(facts: Facts) -> str:
+    signs = joined(_SIGNS[sign] for sign in facts["signs"])
+    then = " No verdicts are given until it passes." if facts["stops"] else ""
+    return (
+        f"The check standard {facts['resistor']} reads {facts['reading_ohm']:.6g} Ω: {signs}. Zero the "
+        f"leads, clean the probes and measure it again.{then}"
+    )
+
+
+def _changed(facts: Facts) -> str:
+    """Which files are others now, with their hashes."""
+    told = [
+        f"{what}{f' {name}' if name else ''} {new[:SHOWN_HASH]} in place of {old[:SHOWN_HASH]}"
+        for what in ("bench file", "sheet", "meter file")
+        for name, new, old in [facts.get(what.replace(" ", "_"), ("", "", ""))]
+        if new
+    ]
+    return ", ".join([*told, *(["other spool cards"] if facts.get("spool_cards") else [])])
+
+
+def _older(facts: Facts) -> str:
+    told = [
+        f"the {what} {name} {here[:SHOWN_HASH]} while {newest[:SHOWN_HASH]} is the newest"
+        for what in ("sheet", "meter file")
+        for name, here, newest in [facts.get(what.replace(" ", "_"), ("", "", ""))]
+        if name
+    ]
+    by_itself = "it is taken after this unit"
+    how = by_itself if facts["by_itself"] else "send SIGHUP or start the bench again"
+    return f"This bench works by {joined(told)}: {how}."
+
+
+def _not_fetched(facts: Facts) -> str:
+    more = f" and {facts['others']} more" if facts["others"] else ""
+    told = f"The shared file {facts['file']}{more} was not taken: {facts['cause']}."
+    return f"{told} The bench goes on with its copy."
+
+
+def _range(facts: Facts) -> str:
+    full, finest = (show(facts[name], "Ω", digits=1) for name in ("full_ohm", "finest_ohm"))
+    return f"The meter is on its {full} range: turn it to {finest}, or it reads less surely than it could."
+
+
+def _unstated(facts: Facts) -> str:
+    told = f"The meter file {facts['model']} states no accuracy for"
+    if "resistor" in facts:
+        return f"{told} the check standard {facts['resistor']}."
+    return (
+        f"{told} {facts['ohm']:.4g} Ω on the range in use, so there is no verdict: change the range or add "
+        "it to the file."
+    )
+
+
+def _another_pair(facts: Facts) -> str:
+    last, fit = facts.get("last"), Fit(facts["fit"])
+    hint = reads_like(fit, facts["ohm"], pins(facts["pair"]), facts["reads_like"], facts["reads_through"])
+    offer = f" To measure {pins(last)} again after all, type .again (or press its key)." if last else ""
+    return f"{hint}{offer}"
+
+
+def _spool(facts: Facts) -> str:
+    return (
+        f"The card of spool {facts['spool']} has {100.0 * facts['off']:+.0f} % ohms per metre of what the "
+        f"sheet wants for {joined(facts['windings'])}: is it the right gauge?"
+    )
+
+
+def _self_check_failed(facts: Facts) -> str:
+    wrong = (
+        "If this is the right contact, the driver does not fit this meter: try another, or another profile."
+    )
+    return f"Self-check, {facts['contact']}: {facts['cause']}{'' if facts['waiting'] else f' {wrong}'}"
+
+
+def _self_check_passed(facts: Facts) -> str:
+    ohms = {contact: facts[f"{contact}_ohm"] for contact in ("short", "open", "resistor")}
+    read = (f"{contact} {'beyond range' if ohm is None else f'{ohm:g} Ω'}" for contact, ohm in ohms.items())
+    return f"The {facts['meter']} has passed its self-check: {', '.join(read)} (mark {facts['mark']})."
+
+
+def _doubtful(facts: Facts) -> str:
+    serial = facts["serial"]
+    if facts["unlike"] == "word":
+        word = serial.split()[0]
+        return (
+            f"{serial} reads like a command: type .{word} for that, or the same once more if it is a serial."
+        )
+    return f"{serial} is no serial of this bench ({facts['pattern']}): scan it once more if it is one."
+
+
+NOTICES: dict[Code, Saying] = {
+    Code.BATCH_COMPLETE: lambda facts: (
+        f"{facts['batch']} has its {counted(facts['units'], 'unit')}: type .finish, or go on."
+    ),
+    Code.BATCH_FIRST_UNIT: _first_unit,
+    Code.BATCH_PAUSED: "{serial} belongs to no batch: {batch} is paused.",
+    Code.BATCH_SPOOL: _spool,
+    Code.BATCH_STANDING: _standing,
+    Code.CALIBRATION_DUE: overdue,
+    Code.CHECK_ASKED: "The check standard is to be measured now.",
+    Code.CHECK_DUE: "The check standard {resistor} is due.",
+    Code.CHECK_OTHER: "{ohm:.5g} Ω is not the check standard {resistor} ({certificate_ohm:.5g} Ω). If it is, "
+    "hold the probes on it once more.",
+    Code.CHECK_OUT: "The check standard {resistor} is out of control: clean the probes, zero the leads, "
+    "repeat it.",
+    Code.CHECK_OUT_OF_CONTROL: _out_of_control,
+    Code.CHECK_OVERRIDDEN: "The check standard was overridden: {reason}",
+    Code.CLOCK_SET_BACK: "The machine's clock was set back by {by_s:.0f} s.",
+    Code.COMMAND_HELP: HELP,
+    Code.COMMAND_REFUSED: refused,
+    Code.COMMAND_UNKNOWN: "{said}",
+    Code.FILES_AWAY: "The shared folder cannot be looked into: {cause}. The bench goes on with its copies.",
+    Code.FILES_NOT_FETCHED: _not_fetched,
+    Code.FILES_OLD: _older,
+    Code.FILES_REFUSED: "The files were read again and refused; the bench goes on with what it had. {cause}",
+    Code.FILES_SAME: "The files were read again: nothing has changed.",
+    Code.FILES_TAKEN: lambda facts: f"The bench now works by other files: {_changed(facts)}.",
+    Code.FILES_WAITING: lambda facts: (
+        f"The files were read again ({_changed(facts)}); they count from the next unit on."
+    ),
+    Code.FIXTURE_UNPROVEN: lambda facts: (
+        f"{pins(facts['pair'])} reads open, and nothing proves the clip on {joined(facts['pins'])}: look at "
+        "it, then press Enter."
+    ),
+    Code.JOURNAL_HALTED: "The journal cannot be written: verdicts wait, none is lost.",
+    Code.JOURNAL_SET_ASIDE: "The journal was damaged ({cause}) and is kept as {file}; a new one was begun. "
+    "Verdicts that had not gone out yet are in the file set aside: keep it.",
+    Code.JOURNAL_UNUSABLE: "{cause} Verdicts wait; none is lost.",
+    Code.JOURNAL_USABLE: "The journal can be written again, after {after_s:.0f} s.",
+    Code.LEADS_ASKED: "The leads are to be zeroed now.",
+    Code.LEADS_IMPLAUSIBLE: "{ohm:.4g} Ω is too much for leads: hold the probe tips firmly together.",
+    Code.LEADS_MOVED: "The leads have changed from {before_ohm:.3f} to {ohm:.3f} Ω: low resistances measured "
+    "since the last zero are doubtful.",
+    Code.LEADS_NONE: "The leads have not been zeroed: low ohms cannot be judged well.",
+    Code.LEADS_OLD: "The lead zero is old.",
+    Code.METER_BACK: "The meter is back.",
+    Code.METER_BATTERY: "The meter's battery is low: its readings drift, change it.",
+    Code.METER_FROZEN: "{cause}",
+    Code.METER_FUNCTION: lambda facts: (
+        f"The meter is on {facts['quantity'].replace('_', ' ')}: set it to ohms."
+    ),
+    Code.METER_HOLD: "The meter shows HOLD: switch it off, held values do not count.",
+    Code.METER_LOST: "The meter gives no readings: {cause}",
+    Code.METER_MAXIMUM: "The meter shows its maximum: switch that off, old values do not count.",
+    Code.METER_MINIMUM: "The meter shows its minimum: switch that off, old values do not count.",
+    Code.METER_RANGE: _range,
+    Code.METER_RANGE_LOW: range_low,
+    Code.METER_REFUSED: "{cause}",
+    Code.METER_RELATIVE: "The meter shows relative values: switch that off.",
+    Code.METER_SILENT: "The meter has been silent for some seconds.",
+    Code.METER_TURN: "{turn}",
+    Code.METER_UNSTATED: _unstated,
+    Code.NOTE: "{note}",
+    Code.OPEN_ANCHORED: "{step}: the clip is proven by a continuity.",
+    Code.ORDER_TAKEN: lambda facts: f"Ordered {WAYS[facts['way']]}: {facts['order'].replace('_', ' ')}.",
+    Code.OUTLET_BACK: "{outlet} goes out again, after {after_s:.0f} s.",
+    Code.OUTLET_FAILING: "{outlet} waits: {cause}",
+    Code.PAGE_MUTE: "This machine has no voice: install espeak-ng, or let the browser speak.",
+    Code.PAIR_OTHER: _another_pair,
+    Code.PAIR_UNCLEAR: _another_pair,
+    Code.PART_RESTED: "{serial} has rested: it can be measured again.",
+    Code.PART_WARM: "{serial} is still warm. It can be measured when it has rested.",
+    Code.PROBES_NOT_LIFTED: "The probes have not left what they measured before: lift them, then touch this "
+    "unit.",
+    Code.RESULT_HELP: lambda facts: "\n".join(facts["guidance"]),
+    Code.SCANNER_BACK: "The scanner is back.",
+    Code.SCANNER_LOST: "The scanner gives no codes: {cause} Serials can be typed meanwhile.",
+    Code.SCANNER_REFUSED: "That scan is not taken: {cause}. Scan it again.",
+    Code.SELF_CHECK_DUE: "Before verdicts, the {meter} must pass its self-check: probes together, probes "
+    "apart, then the resistor of {resistor_ohm:g} Ω.",
+    Code.SELF_CHECK_FAILED: _self_check_failed,
+    Code.SELF_CHECK_PASSED: _self_check_passed,
+    Code.SERIAL_DOUBTFUL: _doubtful,
+    Code.STEP_AGAIN: "{step} is measured again.",
+    Code.STEP_MOVED: "{step} has moved under the probes: it is measured again.",
+    Code.STEP_SKIPPED: "{step} was left out: {reason}",
+    Code.STEP_TOUCHED_AGAIN: lambda facts: (
+        f"{pins(facts['pair'])} measured again: the latest value counts, both are kept."
+    ),
+    Code.STEP_UNDONE: "{step}: what was said of it last is taken back.",
+    Code.STUDY_HELP: STUDY_HELP,
+    Code.STUDY_TOO_SOON: "So soon that can only be the part before: put part {part} on the bench.",
+    Code.STUDY_TURN: "It is {operator}'s turn: press Enter before the first part.",
+    Code.TEMPERATURE_MISSING: "There is no fresh temperature, so verdicts wait: check the thermometer or "
+    "type one in.",
+    Code.TEMPERATURE_OLD: "The temperature is too old, so verdicts wait: check the thermometer or type one "
+    "in.",
+    Code.TEMPERATURE_TYPED: "Temperature typed in: {celsius:g} °C.",
+    Code.THERMOMETER_BACK: "The thermometer is back.",
+    Code.THERMOMETER_LOST: "The thermometer gives no readings: {cause}",
+    Code.THERMOMETER_REFUSED: "{cause}",
+    Code.THERMOMETER_TURN: "{turn}",
+    Code.UNIT_AGAIN: "{serial} is measured again, attempt {attempt}; its first result stays.",
+    Code.UNIT_DROPPED: "{serial} was interrupted, but its sheet is another one now: start it afresh.",
+    Code.UNIT_REOPENED: "{serial} is back on the bench as it was.",
+    Code.UNIT_RESUMED: "{serial} was interrupted: it goes on where it stopped.",
+    Code.UNIT_UNFINISHED: "{serial} is half measured ({done} of {total} steps). Scan {next} once more to "
+    "give it up, or go on with it.",
+}
+"""Each notice, and each warning of the page."""

@@ -1,0 +1,45 @@
+"""How a verdict, a unit's stay and a deed on a batch are called."""
+
+from __future__ import annotations
+
+from acquire.choices import Outcome
+from acquire.records import Batch, BatchDeed
+from acquire.words.faults import batch_doubt, compared
+
+OUTCOME_WORDS = {
+    Outcome.PASS: "pass",
+    Outcome.CONDITIONAL_PASS: "pass, near a limit",
+    Outcome.CONDITIONAL_FAIL: "fail, near a limit",
+    Outcome.FAIL: "FAIL",
+    Outcome.CANNOT_JUDGE: "cannot judge",
+}
+"""Outcomes as people read them, the same on the display and from the record."""
+
+GIVEN_UP = "given up"
+"""How the reason of a unit begins that was given up, not held."""
+
+
+def ending_words(outcome: Outcome | None, held: str) -> str:
+    """How a unit ended, in words: its outcome, or why it was held or given up."""
+    if outcome is not None:
+        return OUTCOME_WORDS[outcome]
+    return held if held.startswith(GIVEN_UP) else f"held: {held}"
+
+
+def deed_words(batch: Batch) -> str:
+    """What there is to say of a deed on a batch: the operator's words, or what the record shows of it."""
+    if batch.remark:
+        return batch.remark
+    match batch.deed:
+        case BatchDeed.SPOOL_CHANGED:
+            spools = dict.fromkeys(each.spool for each in batch.changed)
+            return f"{', '.join(spools)} for {', '.join(each.winding for each in batch.changed)}"
+        case BatchDeed.FIRST_UNIT:
+            calm = f"{batch.first_serial} is as predicted. {compared(batch.compared)}"
+            return batch_doubt(batch) or calm
+        case BatchDeed.MADE_WAY:
+            return "another batch took its place"
+        case BatchDeed.PAUSED if batch.first_doubt:
+            return f"the first unit, {batch.first_serial}, was not accepted"
+        case _:
+            return ""

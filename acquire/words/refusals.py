@@ -1,0 +1,91 @@
+"""Why a command was not carried out, and what to do instead. Not for lines that mean nothing (keyboard)."""
+
+from __future__ import annotations
+
+from acquire.quantity import show
+from acquire.records.codes import Refusal
+from acquire.words.dates import overdue
+from acquire.words.saying import Facts, Saying, joined, say
+
+
+def refused(facts: Facts) -> str:
+    """The sentence of a refusal.
+
+    Args:
+        facts: `refusal` is its code; the rest as whoever refused gave them.
+    """
+    return say(REFUSALS[Refusal(facts["refusal"])], facts, str(facts["refusal"]))
+
+
+def range_low(facts: Facts) -> str:
+    """That an overload on a range too low for it shows no open pair, and what to do."""
+    full, least = (show(facts[name], "Ω", digits=1) for name in ("full_ohm", "least_ohm"))
+    return (
+        f"The meter is on its {full} range, where an overload does not show that the pair is open: "
+        f"turn it to {least} or more."
+    )
+
+
+_LOOK = "Hold both probes on it, look at the meter, and press again."
+_ACCEPT = "Type .accept and why to go on, or .spool and the name of the spool that is on."
+
+REFUSALS: dict[Refusal, Saying] = {
+    Refusal.BATCH_FINISHED: "The batch {batch} is finished already. Type .resume and its name to add units "
+    "to it, or give the new one another name.",
+    Refusal.BATCH_NAMELESS: "A batch needs a name. Type it behind the word, such as .batch lot 12.",
+    Refusal.BATCH_NOT_RUNNING: "The batch {batch} is {state}. Type .resume {batch} to go on with it.",
+    Refusal.BATCH_OF_OTHERS: "{serial} belongs to the batch {batch}, not to {wanted}. Look at the serial; to "
+    "measure it again, type .resume {batch}, or .pause to measure it outside any batch.",
+    Refusal.BATCH_OTHER_SHEET: "The batch {batch} is of {sheet}, and the bench has {here}. Change the sheet, "
+    "or take another batch.",
+    Refusal.BATCH_RUNNING: "The batch {batch} is running. Scan the next unit.",
+    Refusal.BATCH_STOPPED: "The batch {batch} is paused: the first unit, {first}, was not accepted. "
+    + _ACCEPT,
+    Refusal.BATCH_TAKEN: "The batch {batch} is running already. Type .resume and its name to add units to "
+    "it, or give the new one another name.",
+    Refusal.BATCH_UNKNOWN: "There is no batch {batch}. Type .batch and its name to begin it.",
+    Refusal.CALIBRATION_DUE: lambda facts: (
+        f'{overdue(facts)} Have it calibrated, or set overdue = "warn" in the bench file.'
+    ),
+    Refusal.CHECK_ABSENT: "This bench has no check standard. Add a [check] table to its file.",
+    Refusal.CHECK_CALM: "The bench is not stopped by its check standard.",
+    Refusal.CHECK_NO_REASON: "A stopped bench goes on only with a reason. Say why it may.",
+    Refusal.DONE: "All steps of {serial} are done. Take the next unit.",
+    Refusal.JOURNAL: "The journal cannot be written, so nothing is done.",
+    Refusal.KEY_SEES_VALUE: "The meter reads a value, so the pair is not open. Hold still.",
+    Refusal.KEY_TOO_SOON: f"That was too soon after the pair was asked for. {_LOOK}",
+    Refusal.KEY_UNWITNESSED: f"The meter shows no overload now, so nothing proves that the pair is open. "
+    f"{_LOOK}",
+    Refusal.NO_BATCH_PAUSED: "No batch is paused. Type .batch and a name to begin one.",
+    Refusal.NO_BATCH_RUNNING: "No batch is running. Type .batch and a name to begin one.",
+    Refusal.NO_DOUBT: "No first unit waits for a word. Scan the next unit.",
+    Refusal.NO_PAIR_ASKED: "No pair is asked for now. Do what is asked for first.",
+    Refusal.NO_UNIT: "There is no unit on the bench. Scan or type its serial first.",
+    Refusal.NO_UNIT_YET: "No unit was on the bench yet, so whose result is it? Scan its serial first.",
+    Refusal.NOTHING_MEASURED: "Nothing was measured yet. Touch the pair that is asked for.",
+    Refusal.NOTHING_TO_UNDO: "There is nothing to take back. Only a scan, a word or a key since the last "
+    "verdict can be; touch a pair again to measure it again.",
+    Refusal.RANGE_LOW: lambda facts: f"{range_low(facts)} {_LOOK}",
+    Refusal.SKIP_NO_REASON: "A step is left out only with a reason. Say why it cannot be measured.",
+    Refusal.SPOOL_NAMELESS: "Which spool? Type what is written on it, such as .spool 36-A for P1, P2.",
+    Refusal.SPOOL_NO_CARD: "The spool {spool} has no card. Say what is wound from it, such as .spool {spool} "
+    "for {winding}.",
+    Refusal.SPOOL_UNLIKE: "The spool {spool} is like no wire of {sheet}. Say what is wound from it, such as "
+    ".spool {spool} for {winding}.",
+    Refusal.STEP_UNKNOWN: lambda facts: (
+        f'There is no step "{facts["step"]}". The steps are {joined(facts["steps"])}.'
+    ),
+    Refusal.STUDY_DONE: "The study is done.",
+    Refusal.STUDY_NO_PLACE: "That has no place in a study. Type .help for what has.",
+    Refusal.STUDY_NOT_WAITING: "Nothing waits for a key. Do what is asked for.",
+    Refusal.STUDY_NOTHING_TAKEN: "Nothing was measured yet that could be measured again.",
+    Refusal.STUDY_OTHER_PART: lambda facts: (
+        f"{facts['part']} is not waiting for {facts['operator']} now. These are: {' '.join(facts['parts'])}."
+    ),
+    Refusal.TEMPERATURE_UNSURE: "A temperature needs its uncertainty.",
+    Refusal.UNIT_HERE: "{serial} is on the bench already.",
+    Refusal.WINDING_UNKNOWN: lambda facts: (
+        f"{facts['sheet']} has no winding {facts['winding']}. It has {joined(facts['windings'])}."
+    ),
+}
+"""Each refusal, with what to do."""

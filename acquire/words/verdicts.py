@@ -1,0 +1,153 @@
+"""Why a step has its verdict, what a value reads like, and what rules over several windings say."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+
+from acquire.choices import Outcome
+from acquire.quantity import show
+from acquire.records import (
+    BalanceFound,
+    BalanceKind,
+    Basis,
+    Finding,
+    Fit,
+    Limits,
+    Pair,
+    Verdict,
+)
+from acquire.words.plain import ohm_text
+from acquire.words.saying import joined
+
+
+def reason(verdict: Verdict) -> str:
+    """Why a verdict is what it is, with the numbers that decided."""
+    match verdict.basis:
+        case Basis.MEASURED:
+            return _measured(verdict)
+        case Basis.REPEATED:
+            return _repeated(verdict)
+        case Basis.PAPER:
+            return "from paper"
+        case Basis.OPEN_BY_KEY:
+            witness = "with the probes confirmed to be on the pins"
+        case Basis.OPEN_BY_CLIP:
+            witness = "with the clips confirmed to be on the pins"
+        case Basis.OPEN_BRACKETED:
+            witness = "between touches of two known continuities"
+        case Basis.OPEN_PROVEN:
+            witness = f"with both clips proven: {'; '.join(map(_proof, verdict.witness))}"
+    found = "open as it should be" if verdict.nominal_ohm is None else "open circuit"
+    return f"{found}, {witness}"
+
+
+def _measured(verdict: Verdict) -> str:
+    if verdict.reference_ohm is None:
+        return ""
+    limits = Limits(verdict.lower_ohm, verdict.upper_ohm)
+    return decided(
+        verdict.outcome, verdict.reference_ohm, verdict.expanded_ohm or 0.0, limits, verdict.guard_band_ohm
+    )
+
+
+def _repeated(verdict: Verdict) -> str:
+    if verdict.moved is None:
+        return "the first value and its repetition do not go together: one of them is asked for again"
+    return (
+        f"moved by {100.0 * verdict.moved:+.2f} % during the test, "
+        f"{100.0 * (verdict.moved_allowed or 0.0):.2f} % allowed"
+    )
+
+
+def _proof(pair: Pair) -> str:
+    """How a pin is known to have contact; see `Verdict.witness`."""
+    if not pair.b:
+        return f"{pair.a} confirmed by key"
+    return f"{pair.a} by its two contacts" if pair.a == pair.b else f"{pair.a} conducts to {pair.b}"
+
+
+def decided(
+    outcome: Outcome, value: float, expanded: float, limits: Limits, guard_band: float, unit: str = "Ω"
+) -> str:
+    """A value held against limits by a decision rule; all numbers in one unit.
+
+    Args:
+        outcome: that came of it.
+        value: that was judged.
+        expanded: half-width of its 95 % interval.
+        limits: one at least.
+        guard_band: taken off each limit.
+        unit: as it is written.
+    """
+
+    def shown(number: float) -> str:
+        return show(number, unit, expanded or None, digits=6).rstrip()
+
+    if outcome is Outcome.CANNOT_JUDGE:
+        if expanded > limits.tolerance_ohm:
+            return (
+                f"U = {shown(expanded)} exceeds the tolerance of {shown(limits.tolerance_ohm)}: "
+                "this meter, wired like this, cannot judge it."
+            )
+        return f"With U = {shown(expanded)} even a perfect value carries more than the stated risk."
+    below = math.inf if limits.upper_ohm is None else limits.upper_ohm - value
+    above = math.inf if limits.lower_ohm is None else value - limits.lower_ohm
+    name, limit, inside = (
+        ("upper", limits.upper_ohm, below) if below <= above else ("lower", limits.lower_ohm, above)
+    )
+    side = "below" if (name == "upper") is (inside >= 0.0) else "above"
+    band = f", guard band {shown(guard_band)}" if guard_band else ""
+    return (
+        f"{shown(value)} is {shown(abs(inside))} {side} the {name} limit of {shown(limit or 0.0)}; "
+        f"U = {shown(expanded)}{band}."
+    )
+
+
+def hint(verdict: Verdict) -> str:
+    """What a value reads like, where it is not as expected; empty where it is."""
+    asked, ohm = Pair(verdict.pin_a, verdict.pin_b), verdict.reference_ohm or 0.0
+    if verdict.fit is Fit.OTHER_PAIR and verdict.reads_like[:1] == (asked,):
+        return f"Taken for {asked}{_through(verdict.reads_through)}."
+    match verdict.fit:
+        case Fit.OTHER_PAIR | Fit.AMBIGUOUS:
+            return reads_like(verdict.fit, ohm, asked, verdict.reads_like, verdict.reads_through)
+        case Fit.FAULT if verdict.together:
+            return f"That reads like the probes touching each other: touch {asked}, apart."
+        case Fit.FAULT:
+            return f"{ohm_text(ohm)} fits no pair of a good unit: touch {asked} once more."
+        case _:
+            return ""
+
+
+def reads_like(fit: Fit, ohm: float, asked: object, pairs: Iterable[object], through: Sequence[str]) -> str:
+    """That a value reads like another pair, surely or perhaps."""
+    like = f"{joined(pairs, 'or')}{_through(through)}"
+    if fit is Fit.OTHER_PAIR:
+        return f"That reads like {like}: move to {asked}."
+    return f"{ohm_text(ohm)} may be {asked} gone wrong or {like}: make sure of {asked} and touch again."
+
+
+def _through(windings: Sequence[str]) -> str:
+    return f" ({joined(windings)})" if windings else ""
+
+
+def balance(rule: BalanceFound) -> str:
+    """What a rule over windings that must be alike has found."""
+    known = f"known to {100.0 * rule.expanded_deviation:.2g} %; {100.0 * rule.limit:.6g} % is allowed."
+    if rule.kind is BalanceKind.APART:
+        return f"{joined(rule.windings)} of {rule.name} differ by {100.0 * rule.deviation:.2g} %, {known}"
+    worst = rule.ohm[rule.windings.index(rule.worst)]
+    side = "above" if worst > sum(rule.ohm) / len(rule.ohm) else "below"
+    return f"{rule.worst} is {100.0 * rule.deviation:.2g} % {side} the mean of {rule.name}, {known}"
+
+
+def contradiction(finding: Finding) -> str:
+    """The reading that goes least with the others of its unit."""
+    if finding.ohm is None or finding.predicted_ohm is None or finding.u_ohm is None:
+        return f"{finding.pair} does not go with the other readings: was each pair the one asked for?"
+    predicted = f"{ohm_text(finding.predicted_ohm)} ± {ohm_text(2.0 * finding.u_ohm, 2)}"
+    return (
+        f"{finding.pair} reads {ohm_text(finding.ohm)}, but the other readings predict {predicted}: "
+        "was each pair the one asked for?"
+    )
