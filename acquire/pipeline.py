@@ -16,6 +16,7 @@ from acquire.heart.batches import BatchCommand, Batches
 from acquire.heart.contact import Admission, ContactRule
 from acquire.heart.duties import Duties, Duty
 from acquire.heart.fixture_hold import FixtureHold
+from acquire.heart.learnt import learned_of, learnt_notice
 from acquire.heart.open_witness import OpenWitness
 from acquire.heart.serials import SerialRule
 from acquire.heart.unit_state import UnitState
@@ -38,6 +39,7 @@ from acquire.records import (
     GiveUpUnit,
     Judged,
     LeadZero,
+    Learned,
     LiftOff,
     MeasureAgain,
     Note,
@@ -84,6 +86,7 @@ class Pipeline:
         cards: spool cards by what is written on the spool.
         fixture: None where hands hold the probes.
         serials: what serials of this bench look like.
+        learned: what the bench has learnt of its contacts, with these leads at this meter.
         duties: lead zero, check standard, typed values.
         batches: which batch units belong to.
     """
@@ -101,6 +104,7 @@ class Pipeline:
     cards: Mapping[str, SpoolCard] = field(default_factory=dict)
     fixture: FixtureHold | None = None
     serials: SerialRule = field(default_factory=SerialRule)
+    learned: Learned = field(default_factory=Learned)
     table: PairTable = field(init=False)
     duties: Duties = field(init=False)
     batches: Batches = field(init=False)
@@ -120,7 +124,7 @@ class Pipeline:
             self.place, self.meter, self.conditions, self.check, self.habit, self.calibration
         )
         self.batches = Batches(self.place, self.cards)
-        self._filter = SettleFilter(self.settle)
+        self._filter = SettleFilter(self.settle, learned=self.learned)
         self._witness = OpenWitness(self.settle.silence_s)
         self._contact = ContactRule(self.settle.lift_off_s)
 
@@ -199,6 +203,9 @@ class Pipeline:
         """
         for record in records:
             self.duties.replay(record, utc_s)
+            if isinstance(record, Notice) and (learned := learned_of(record, self.place.meter_hash)):
+                self.learned = learned
+                self._filter.take_up(learned)
             self._question = _question_of(record)
             match record:
                 case UnitStarted():
@@ -251,6 +258,9 @@ class Pipeline:
             events = self.duties.take(settled) if admission is not Admission.REVISED else []
             if any(isinstance(event, LeadZero | CheckStandard) for event in events):
                 self._contact.take(settled, purpose)
+            if any(isinstance(event, Notice) and event.code is Code.LEADS_MOVED for event in events):
+                self._filter.forget()
+                events = [*events, *self._learnt(settled.utc_s)]
             return events
         if admission is Admission.SET_UP and not unit.state.asks_set_up:
             return []
@@ -302,7 +312,15 @@ class Pipeline:
                 events[place] = result = self.duties.ended(event)
                 self._off(unit, result)
                 more += self.batches.ended(result, unit.state.readings(), self.four_wire_below_ohm or 0.0)
+                more += self._learnt(result.utc_s)
         return [*events, *more]
+
+    def _learnt(self, utc_s: float) -> list[Event]:
+        """What the bench has learnt since it was last put on record."""
+        if self._filter.learned == self.learned:
+            return []
+        self.learned = self._filter.learned
+        return [learnt_notice(self.learned, self.place.meter_hash, utc_s)]
 
     def _off(self, unit: UnitWork, result: UnitResult) -> None:
         """The unit has left the bench; until the next verdict it can come back, if that was a slip."""

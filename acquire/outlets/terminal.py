@@ -38,13 +38,14 @@ from acquire.records import (
     Weight,
     Why,
 )
-from acquire.records.codes import ASKED_FOR
+from acquire.records.codes import ASKED_FOR, KEPT_ONLY
 from acquire.records.words import TURN_FAULTS
 from acquire.words.beside import typed_answer
 from acquire.words.faults import likely
 from acquire.words.notices import said
 from acquire.words.outcomes import OUTCOME_WORDS, deed_words, ending_words
 from acquire.words.prompts import asked
+from acquire.words.settling import held, hindered
 from acquire.words.verdicts import reason
 
 SIGNS: dict[Outcome, tuple[str, str, str]] = {
@@ -152,9 +153,12 @@ class Terminal:
             case Prompt():
                 self._prompted(event)
             case Approach():
-                self._settling = f"settling  {show(event.value_si, 'Ω')}  {rest_bar(event.unrest)}"
+                bar = f"settling  {show(event.value_si, 'Ω')}  {rest_bar(event.unrest)}"
+                self._settling = "  ".join(filter(None, (bar, hindered(event))))
             case Settled():
-                self._settling = f"at rest   {show(event.value_si, 'Ω')}"
+                self._settling = "  ".join(
+                    filter(None, (f"at rest   {show(event.value_si, 'Ω')}", held(event)))
+                )
             case LiftOff():
                 self._settling = ""
             case Judged():
@@ -164,6 +168,8 @@ class Terminal:
                 self._line(Text(f"Unit {event.serial}", style="bold"))
             case UnitResult():
                 self._unit_done(event)
+            case Notice() if event.code in KEPT_ONLY:
+                return
             case LeadZero() | CheckStandard() | TypedResult() | Batch() | Notice():
                 self._line(beside_line(event))
             case _:

@@ -18,6 +18,7 @@ from acquire.words.faults import likely, sentence
 from acquire.words.notices import said
 from acquire.words.outcomes import OUTCOME_WORDS, ending_words
 from acquire.words.plain import sureness
+from acquire.words.settling import learnt
 from acquire.words.verdicts import hint, reason
 
 Plain = dict[str, Any]
@@ -174,6 +175,7 @@ def conditions_words(facts: Facts, check: str) -> Plain:
         "lead_utc_s": None if lead is None else lead.utc_s,
         "check_text": check,
         "check_utc_s": facts.check_utc_s,
+        "contacts_text": learnt(facts.learned) if facts.learned else "",
     }
 
 

@@ -55,9 +55,7 @@ class Surroundings:
         self.next_s = time_s + _HISTORY_STEP_S
 
 
-def signs(
-    points: Points, found: Fit, band: float, around: Surroundings, bench: list[float]
-) -> list[float]:
+def signs(points: Points, found: Fit, band: float, around: Surroundings, bench: list[float]) -> list[float]:
     """What a stretch shows, in bands and seconds, mostly as logarithms.
 
     Args:
@@ -112,8 +110,7 @@ def _travel(
         away_si = abs(then_si - value_si)
         if away_si > far_si:
             lately = 1.0 / (1.0 + now_s - time_s)
-        if away_si > most_si:
-            most_si = away_si
+        most_si = max(most_si, away_si)
     return most_si / band_si, lately
 
 

@@ -80,6 +80,10 @@ class SettleFilter:
         """What the bench has learnt so far; another version after each contact that taught something."""
         return self._learned
 
+    def take_up(self, learned: Learned) -> None:
+        """Go on from what was learnt before a restart."""
+        self._learn_from(learned)
+
     def forget(self) -> None:
         """Meter or leads were changed: what was learnt of the contacts holds no longer."""
         self._learn_from(Learned(version=self._learned.version + 1))
@@ -381,7 +385,7 @@ class SettleFilter:
         touch.report = touch.stated = Report(value_si, rest.sigma * count_si, final)
         revision, touch.revision = touch.revision, touch.revision + 1
         hold: Hold | None = None
-        if revision == 0 and self._settings.longer_holds and self._expectation.longer_hold:
+        if revision == 0 and self._settings.longer_holds:
             hold = self._holding.asked(reading.utc_s)
         start_s = points.times_s[-line.points] - touch.contact_s - self._settings.block_s
         return Settled(

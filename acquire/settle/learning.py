@@ -154,5 +154,13 @@ def taught(
         wrong = fade * wrong + outside(off, sigma, stated.band_si)
         expected = fade * expected + stated.chance
     return Learned(
-        learned.version + 1, learned.contacts + 1, widening, wrong, expected, restless, share, creeping, creep_s
+        learned.version + 1,
+        learned.contacts + 1,
+        widening,
+        wrong,
+        expected,
+        restless,
+        share,
+        creeping,
+        creep_s,
     )

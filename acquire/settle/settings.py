@@ -97,11 +97,9 @@ class Expectation:
         rough_si: size expected in the unit of `quantity`, from the sheet; None: unknown.
         close_enough_si: half-width of a band that is good enough for the step, whatever the display resolves;
             it widens the band to rest in, and never the value. 0: the settings' band alone.
-        longer_hold: whether this step may be held longer for the bench to learn.
     """
 
     slow_winding: bool = False
     quantity: Quantity | None = None
     rough_si: float | None = None
     close_enough_si: float = 0.0
-    longer_hold: bool = True

@@ -198,12 +198,11 @@ def test_no_longer_hold_is_asked_for_while_contacts_are_long_enough():
     assert Hold.SAMPLE not in asked
 
 
-@pytest.mark.parametrize("off", ["bench", "step"])
-def test_longer_holds_can_be_switched_off(off):
-    limits = SettleSettings(noise_counts=0.45, longer_holds=off != "bench")
-    quiet = Bench(limits, expectation=Expectation(longer_hold=off != "step")).contact([47.3] * 12)
-    usual = Bench().contact([47.3] * 12)
+def test_longer_holds_can_be_switched_off():
+    limits = SettleSettings(noise_counts=0.45, longer_holds=False)
+    quiet = Bench(limits).contact([47.3] * 12).of(Settled)[0]
+    usual = Bench().contact([47.3] * 12).of(Settled)[0]
 
-    assert quiet.of(Settled)[0].hold is None
-    assert usual.of(Settled)[0].hold is Hold.FIRST_OF_SHIFT
-    assert usual.of(Settled)[0].hold_s >= 3.0
+    assert quiet.hold is None
+    assert usual.hold is Hold.FIRST_OF_SHIFT
+    assert usual.hold_s >= 3.0

@@ -106,7 +106,8 @@ def main() -> int:
         nargs="*",
         choices=[*NAMED, "family"],
         metavar="WORLD",
-        help=f"benches of these worlds, scored after {benches.WARM_UP} contacts; all: {', '.join(NAMED)}, family",
+        help=f"benches of these worlds, scored after {benches.WARM_UP} contacts: "
+        f"{', '.join(NAMED)}, family; none named: all",
     )
     parser.add_argument("--benches", type=int, default=2, help="benches a world and class (default 2)")
     parser.add_argument(

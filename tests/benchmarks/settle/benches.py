@@ -24,8 +24,8 @@ VARIANTS = {  # name: (with the network, with learning)
     "neither": (False, False),
 }
 HEAD = (
-    f"{'world':<12} {'class':<11} {'variant':<11} {'reports':>7} {'false %':>18} {'U says so':>9} {'missed %':>8} "
-    f"{'delay s 50/90':>13} {'cover':>6} {'us':>5}"
+    f"{'world':<12} {'class':<11} {'variant':<11} {'reports':>7} {'false %':>18} {'U says so':>9} "
+    f"{'missed %':>8} {'delay s 50/90':>13} {'cover':>6} {'us':>5}"
 )
 
 
@@ -47,15 +47,17 @@ def row(world: str, name: str, variant: str, score: Score) -> str:
     told = 1 - score.dangerous / score.false if score.false else math.nan
     return (
         f"{world:<12} {name:<11} {variant:<11} {score.detections:>7} "
-        f"{score.share('false'):>5.2f} ({false[0]:.2f}-{false[1]:5.2f}) {told:>9.2f} {score.share('missed'):>8.2f} "
-        f"{score.delay_s(0.5):>6.2f}/{score.delay_s(0.9):.2f} {score.coverage:>7.3f} "
+        f"{score.share('false'):>5.2f} ({false[0]:.2f}-{false[1]:5.2f}) {told:>9.2f} "
+        f"{score.share('missed'):>8.2f} {score.delay_s(0.5):>6.2f}/{score.delay_s(0.9):.2f} {score.coverage:>7.3f} "
         f"{1e6 * score.seconds / max(score.readings, 1):>5.1f}"
     )
 
 
 def table(worlds: list[str], names: list[str], count: int, traces: int, seed: int) -> None:
     """Generate each bench once and run every variant over it."""
-    print(f"{count} benches of {traces} traces a world and class, seed {seed}; scored after {WARM_UP} contacts")
+    print(
+        f"{count} benches of {traces} traces a world and class, seed {seed}; scored after {WARM_UP} contacts"
+    )
     print(HEAD)
     by_contact = {start: Score() for start in BY_CONTACT}
     for world in worlds:

@@ -1,8 +1,8 @@
 """Simulated hands at a bench: touches, wrong pins, fingers, slips, and what the wire does meanwhile.
 
-Every share and size is an assumption (workshop lore, no source); `worlds` holds them. Time constants L/R of 0.1 to 3 s stand
-for large windings on meters of low voltage; absorption of insulation follows the usual two-stage picture
-(from memory).
+Every share and size is an assumption (workshop lore, no source); `worlds` holds them. Time constants L/R of
+0.1 to 3 s stand for large windings on meters of low voltage; absorption of insulation follows the usual
+two-stage picture (from memory).
 """
 
 from __future__ import annotations

@@ -139,7 +139,9 @@ def _settled(touch, unit, own):
     else:
         return None
     big = 3.0 if final_range >= 5 else 1.0
-    slow = math.hypot(touch.pressure_ohm, 0.8 * unit.flicker * count_ohm * big, 0.7 * unit.beat * count_ohm * big)
+    slow = math.hypot(
+        touch.pressure_ohm, 0.8 * unit.flicker * count_ohm * big, 0.7 * unit.beat * count_ohm * big
+    )
     fast = math.hypot(unit.white, 0.7 * unit.mains) * count_ohm * big
     left = max((touch.end_s - start_s) / unit.interval_s / 3, 1.0)
     hopeless = slow > band / 2.5 or 3.3 * math.hypot(fast / math.sqrt(left), slow / 2) > band
