@@ -323,12 +323,12 @@ class SettleFilter:
             points,
             touch.noise,
             self._limits,
-            band_si / points.count_si,
-            span_s,
-            self._horizon_s,
-            touch.around,
-            self._doubt,
-            self._bench,
+            band=band_si / points.count_si,
+            span_s=span_s,
+            horizon_s=self._horizon_s,
+            around=touch.around,
+            doubt=self._doubt,
+            bench=self._bench,
         )
         if touch.look is None and passed is not None:
             touch.look = Statement(points.times_s[-1], points.value_si(passed.mean), band_si)
@@ -365,7 +365,7 @@ class SettleFilter:
         far_si = 0.5 * look.band_si
         moving = [t for t, v in touch.around.history if abs(v - end.value_si) > far_si]
         crept_s = moving[-1] - touch.contact_s if moving else 0.0
-        self._learn_from(taught(self._learned, look, first, end, stated_end, crept_s))
+        self._learn_from(taught(self._learned, look, first, end=end, end_stated=stated_end, crept_s=crept_s))
 
     def _has_left(self, report: Report, value_si: float, band_si: float) -> bool:
         """Has the value moved off its report for two points running?"""

@@ -117,6 +117,7 @@ def taught(
     learned: Learned,
     look: Statement,
     stated: Statement | None,
+    *,
     end: After,
     end_stated: After | None,
     crept_s: float,

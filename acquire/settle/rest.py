@@ -89,6 +89,7 @@ def judge(
     points: Points,
     noise: RangeNoise,
     limits: Limits,
+    *,
     band: float,
     span_s: float,
     horizon_s: float,

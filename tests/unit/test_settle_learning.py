@@ -24,7 +24,7 @@ def lesson(learned, off, half=1.0, chance=0.001, sigma=1e-6, **look):
     stated = Statement(2.0, 0.0, 3.0, half, chance)
     first = Statement(1.0, 0.0, 3.0, **look)
     end = After(off, sigma)
-    return taught(learned, first, stated, end, end, 0.0)
+    return taught(learned, first, stated, end=end, end_stated=end, crept_s=0.0)
 
 
 @given(st.lists(st.floats(0.0, 12.0), min_size=200, max_size=400))
