@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, replace
 
 from acquire.conditions import CalibrationDue, Conditions
 from acquire.errors import InputImpossible
+from acquire.heart.attempt import attempt_of
 from acquire.heart.batches import BatchCommand, Batches
 from acquire.heart.contact import Admission, ContactRule
 from acquire.heart.duties import Duties, Duty
@@ -62,6 +63,7 @@ from acquire.settle import Expectation, SettleFilter, SettleSettings
 from acquire.steps.checking import CheckDuty
 from acquire.steps.pairs import PairTable
 from acquire.steps.setup_choice import MeterStatements, Wanted
+from acquire.steps.untested import required
 from acquire.verdict.close import close_unit
 from acquire.verdict.typed import Habit
 from acquire.verdict.warmth import worth_a_second_look
@@ -113,7 +115,7 @@ class Pipeline:
     _witness: OpenWitness = field(init=False)
     _contact: ContactRule = field(init=False)
     _left: UnitWork | None = None  # the unit that was given up last, until the next verdict
-    _question: StartUnit | None = None  # a scan that would give up a half-measured unit
+    _question: str | None = None  # the serial of a scan that was asked about
     _asked_s: float = 0.0
     _prompt: Prompt | None = None
 
@@ -146,6 +148,8 @@ class Pipeline:
                 events += self._settled(event)
             elif isinstance(event, LiftOff):
                 self._lifted(event, reading)
+        for told in events:
+            self._note_question(told)
         self._contact.see(reading)
         if self._contact.overdue(reading.monotonic_s):
             serial = self.unit.serial if self.unit else ""
@@ -177,6 +181,8 @@ class Pipeline:
             events = self._obey(command, utc_s)
         except InputImpossible as error:
             events = [refusal(error, utc_s)]
+        for event in events:
+            self._note_question(event)
         return [*opened, *events, *self._asked(monotonic_s)]
 
     def link_lost(self) -> None:
@@ -206,7 +212,7 @@ class Pipeline:
             if isinstance(record, Notice) and (learned := learned_of(record, self.place.meter_hash)):
                 self.learned = learned
                 self._filter.take_up(learned)
-            self._question = _question_of(record)
+            self._note_question(record)
             match record:
                 case UnitStarted():
                     self.unit = self._work(record)
@@ -253,7 +259,6 @@ class Pipeline:
             purpose, admission = self._as_before(settled, unit, purpose)
         if admission in (Admission.KNOWN, Admission.UNLIFTED):
             return []
-        self._question = None
         if duty or unit is None:
             events = self.duties.take(settled) if admission is not Admission.REVISED else []
             if any(isinstance(event, LeadZero | CheckStandard) for event in events):
@@ -292,8 +297,8 @@ class Pipeline:
                 unit.started,
                 unit.place,
                 utc_s,
-                ending,
-                remark,
+                ending=ending,
+                remark=remark,
                 samples=unit.samples(),
                 four_wire_below_ohm=self.four_wire_below_ohm or 0.0,
             )
@@ -309,10 +314,11 @@ class Pipeline:
                     self._prompt = None  # asked for again in any case, though perhaps in the same words
             if isinstance(event, UnitResult) and self.unit is not None:
                 unit = self.unit
-                events[place] = result = self.duties.ended(event)
+                result = self.duties.ended(event)
                 self._off(unit, result)
                 more += self.batches.ended(result, unit.state.readings(), self.four_wire_below_ohm or 0.0)
                 more += self._learnt(result.utc_s)
+                events[place] = self.duties.doubted(doubted=self.batches.doubts(result)) or result
         return [*events, *more]
 
     def _learnt(self, utc_s: float) -> list[Event]:
@@ -342,10 +348,9 @@ class Pipeline:
         if isinstance(command, Duty):
             return self.duties.obey(command, utc_s)
         if isinstance(command, BatchCommand):
-            return self.batches.obey(command, utc_s)
+            return [*self.batches.obey(command, utc_s), *self._accepted(utc_s)]
         if isinstance(command, StartUnit):
             return self._start(command, utc_s)
-        self._question = None
         if isinstance(command, Undo):
             return self._undo(utc_s)
         if isinstance(command, FixtureMoved) and self.fixture is not None:
@@ -359,6 +364,11 @@ class Pipeline:
         if self.unit is None:
             raise Refused(Refusal.NO_UNIT)
         return self._obey_for_unit(command, self.unit, utc_s)
+
+    def _accepted(self, utc_s: float) -> list[Event]:
+        """What a word said to a batch makes of its first unit, where that has just left."""
+        left = self.duties.stay.last
+        return [] if left is None else self.duties.revise(utc_s, doubted=self.batches.doubts(left))
 
     def _obey_for_unit(self, command: Command, unit: UnitWork, utc_s: float) -> list[Event]:
         match command:
@@ -381,9 +391,7 @@ class Pipeline:
         before = self.unit
         if before is not None and before.serial == command.serial:
             raise Refused(Refusal.UNIT_HERE, serial=command.serial)
-        doubt, self._question = self.doubt(command, utc_s), None
-        if doubt is not None:
-            self._question = command
+        if (doubt := self.doubt(command, utc_s)) is not None:
             return [doubt]
         told: list[Event] = [*self.duties.permit(utc_s)]
         started, news = self.batches.start(command, utc_s)
@@ -391,6 +399,7 @@ class Pipeline:
             return [*told, *news]
         ended = self._noted(self._closed(before, utc_s, Ending.NEXT_UNIT)) if before else []
         left = self._left
+        started = replace(started, required=required(self.table))
         self.unit = self._work(started)
         self.duties.begin(started)
         self.batches.begin(started)
@@ -399,8 +408,8 @@ class Pipeline:
 
     def doubt(self, command: StartUnit, utc_s: float) -> Notice | None:
         """What must be asked before a unit is started; None where it is plain, or was scanned once more."""
-        asked, before = self._question, self.unit
-        if command.sure or (asked is not None and asked.serial == command.serial):
+        before = self.unit
+        if command.sure or command.serial == self._question:
             return None
         if (unlike := self.serials.doubt(command.serial)) is not None:
             facts: dict[str, Fact] = {"unlike": unlike.value, "pattern": self.serials.pattern}
@@ -409,6 +418,18 @@ class Pipeline:
             return None
         facts = {"next": command.serial, "done": before.state.steps_done, "total": before.state.total}
         return Notice(Weight.WARNING, Code.UNIT_UNFINISHED, utc_s, before.serial, facts=facts)
+
+    def _note_question(self, event: Event | Recorded) -> None:
+        """A scan stays asked about until something is done; a remark or a refusal is nothing done."""
+        if isinstance(event, Notice):
+            asked = {Code.UNIT_UNFINISHED: event.facts.get("next"), Code.SERIAL_DOUBTFUL: event.serial}
+            serial = asked.get(event.code)
+            if isinstance(serial, str):
+                self._question = serial
+            elif attempt_of(event) is not None or event.code is Code.UNIT_REOPENED:
+                self._question = None
+        elif isinstance(event, Recorded | Judged):
+            self._question = None
 
     def _undo(self, utc_s: float) -> list[Event]:
         """Take back the latest scan, giving up, skip or key, as long as nothing was judged since."""
@@ -473,12 +494,3 @@ class Pipeline:
             waited_s = 0.0 if self._contact.quantity else monotonic_s - self._asked_s
             prompt = self.unit.state.prompt(waited_s)
         return prompt if self.fixture is None else self.fixture.prompt(prompt)
-
-
-def _question_of(record: Recorded) -> StartUnit | None:
-    """The scan that was asked about, where nothing has come after it."""
-    if not isinstance(record, Notice):
-        return None
-    asked = {Code.UNIT_UNFINISHED: record.facts.get("next"), Code.SERIAL_DOUBTFUL: record.serial}
-    serial = asked.get(record.code)
-    return StartUnit(serial) if isinstance(serial, str) else None

@@ -22,7 +22,8 @@ class MeterError(Exception):
     def __init__(self, what: str, *, port: str = "", hint: str = "", raw: bytes = b"") -> None:
         self.what = what
         self.port = port
-        self.hint = hint or type(self).hint
+        if hint:
+            self.hint = hint
         self.raw = raw[-64:]
         super().__init__(what)
 

@@ -188,7 +188,7 @@ async def find_meters(
             async for finding in _look_at(place, search, ask=ask):
                 yield finding
         except LinkUnavailable as error:
-            hint = "Is the meter on and plugged in?" if error.hint == LinkUnavailable.hint else error.hint
+            hint = error.hint if "hint" in vars(error) else "Is the meter on and plugged in?"
             yield search.over("unavailable", place, f"{place}: {error.what}. {hint}")
         except (LinkLost, LinkTimeout) as error:
             yield search.over("unavailable", place, f"It went away while it was looked at: {error}")

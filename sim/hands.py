@@ -194,15 +194,17 @@ class Hands:
         self._tell({"hands": "lift"})
 
     async def _short(self) -> None:
-        """Hold the tips together until told that it is enough."""
-        await self._pause(self._pace.travel)
-        self._down(None)
-        show = await self._next(self._patience_s())
-        while show.get("show") in {"short_probes", *IDLE_NEWS}:
+        """Hold the tips together until told that it is enough; anew where nothing comes of it."""
+        show: Show = {}
+        while show.get("show") in {None, "hint"}:
+            await self._pause(self._pace.travel)
+            self._down(None)
             show = await self._next(self._patience_s())
-        await self._pause(self._pace.react)
-        self._up()
-        if show.get("show") not in {None, "lift", "verdict", "hint"}:
+            while show.get("show") in {"short_probes", *IDLE_NEWS}:
+                show = await self._next(self._patience_s())
+            await self._pause(self._pace.react)
+            self._up()
+        if show["show"] not in {"lift", "verdict"}:
             self._again.append(show)
 
     def _patience_s(self) -> float:

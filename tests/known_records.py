@@ -8,6 +8,7 @@ from acquire.records import (
     BatchDeed,
     BatchState,
     CheckStandard,
+    Code,
     Evidence,
     FaultPlace,
     Hypothesis,
@@ -98,7 +99,6 @@ RESULT = UnitResult(
     batch="lot 7",
     operator="Ida",
     outcome=Outcome.FAIL,
-    held="",
     wait_s=None,
     steps_passed=3,
     steps_total=4,
@@ -110,11 +110,19 @@ RESULT = UnitResult(
     next_pair=Pair("2", "3"),
     started_utc_s=NOON_S,
     utc_s=NOON_S + 30.0,
+    measured=Outcome.FAIL,
 )
 
 ZERO = LeadZero("north bench", "bench meter", 0.3125, 0.002, NOON_S)
 
-NOTICE = Notice(Weight.WARNING, "pair.other", "That reads like 1–3.", NOON_S, "PL80-0001", Pair("1", "3"))
+NOTICE = Notice(
+    Weight.WARNING,
+    Code.PAIR_OTHER,
+    NOON_S,
+    "PL80-0001",
+    Pair("1", "3"),
+    facts={"said": "That reads like 1–3."},
+)
 
 CHECK = CheckStandard(
     bench="bench-1",

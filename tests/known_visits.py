@@ -8,7 +8,18 @@ from pathlib import Path
 
 from acquire.clock import HandClock
 from acquire.journal.store import Journal
-from acquire.records import Evidence, LeadZero, Notice, Outcome, Pair, Purpose, Weight
+from acquire.records import (
+    Code,
+    Evidence,
+    LeadZero,
+    Notice,
+    Outcome,
+    Pair,
+    Purpose,
+    Untested,
+    UntestedKind,
+    Weight,
+)
 from tests.known_records import CHECK, EVIDENCE, NOON_S, RESULT, STARTED, TYPED, ZERO, verdict
 from tests.memory_disk import SHARED_MEMORY
 
@@ -40,6 +51,13 @@ def journal_with(folder, records):
         folder.mkdir(parents=True, exist_ok=True)
         shutil.copy(Path(scratch) / "journal.db", folder)
     return folder
+
+
+INSULATION = Untested(
+    UntestedKind.ISOLATION, "isolation:1,2,3|CORE,4,5,6", "insulation 1,2,3 to CORE,4,5,6", 500.0
+)
+TURNS = Untested(UntestedKind.TURNS, "turns", "faults between turns")
+"""What a Plover leaves untested by ohms."""
 
 
 def trace_of(ohm, n=30):
@@ -92,7 +110,8 @@ def visit(serial=SERIAL, *, utc_s=NOON_S, purpose=Purpose.FINAL, factors=None, o
         next_pair=None,
         started_utc_s=utc_s,
         utc_s=utc_s + 40.0,
-        not_tested=("not tested: insulation 1,2,3 to CORE,4,5,6 at 500 V",),
+        measured=outcome,
+        untested=(INSULATION, TURNS),
     )
     return [*records, result]
 
@@ -105,8 +124,15 @@ def shop_day():
         replace(second[0], counts=False, outcome=Outcome.FAIL, reference_ohm=40.0, utc_s=NOON_S + 8.0),
         None,
     )
-    note = Notice(Weight.REMARK, "note", "plug re-crimped", NOON_S + 12.0, SERIAL)
-    wrong = Notice(Weight.WARNING, "pair.other", "That reads like 1–3.", NOON_S + 7.0, SERIAL, Pair("1", "3"))
+    note = Notice(Weight.REMARK, Code.NOTE, NOON_S + 12.0, SERIAL, facts={"note": "plug re-crimped"})
+    wrong = Notice(
+        Weight.WARNING,
+        Code.PAIR_OTHER,
+        NOON_S + 7.0,
+        SERIAL,
+        Pair("1", "3"),
+        facts={"said": "That reads like 1–3."},
+    )
     zero = replace(ZERO, bench="bench-1", meter_id="meter", utc_s=NOON_S - 600.0)
     check = replace(CHECK, utc_s=NOON_S - 700.0)
     typed = replace(TYPED, serial=SERIAL, bench="bench-1", utc_s=NOON_S + 35.0)

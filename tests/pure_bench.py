@@ -33,7 +33,7 @@ LEAD_OHM = 0.12
 def shown(wanted, ohm, conversion, now_s, *, quantity=None, flags=frozenset(), full_scale=None):
     """What a meter without noise to speak of shows, set as wanted; None is the air."""
     quantity = quantity or wanted.quantity
-    full_scale = full_scale or (100.0 if (wanted.expected_ohm or 1) <= 120 else 1000.0)
+    full_scale = full_scale or _range(wanted, ohm)
     if ohm is not None and quantity is Quantity.RESISTANCE:
         ohm += LEAD_OHM
     over = ohm is None or ohm > 1.2 * full_scale
@@ -51,6 +51,13 @@ def shown(wanted, ohm, conversion, now_s, *, quantity=None, flags=frozenset(), f
         flags=flags,
         raw=b"x",
     )
+
+
+def _range(wanted, ohm):
+    """The range it is set to; where it is left to range by itself, the one that shows what lies there."""
+    if wanted.expected_ohm is not None:
+        return 100.0 if wanted.expected_ohm <= 120 else 1000.0
+    return next((full for full in (100.0, 1e3, 1e5) if ohm is not None and ohm < full), 1e7)
 
 
 class Bench:

@@ -17,7 +17,6 @@ from acquire.records import (
     CheckStandard,
     ConfirmOpen,
     GiveUpUnit,
-    Judged,
     MeasureAgain,
     Notice,
     OpenBatch,
@@ -84,7 +83,7 @@ def values(table, rng: random.Random) -> dict[Pair, float]:
     if kind == "warm":
         branches = {name: ohm * 1.05 for name, ohm in branches.items()}
     joint = rng.choice(table.sheet.pins).name if kind == "joint" else ""
-    import networkx as nx  # noqa: PLC0415  (an own solver: resistance distance of a graph)
+    import networkx as nx
 
     graph = nx.Graph()
     for b in table.branches:

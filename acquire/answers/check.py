@@ -198,7 +198,8 @@ def _with_line(file: TomlFile, remark: SheetRemark) -> Fault:
             if table.get("name") == remark.name or (each == sort and index == int(place)):
                 key = f"{each}[{index + 1}]"
                 return Fault(file.path, file.lines.of((each, index)), key, remark.what, remark.remedy)
-    return Fault(file.path, 0, remark.name, remark.what, remark.remedy)
+    at = file.lines.of((remark.name,))
+    return Fault(file.path, at, remark.name, remark.what, remark.remedy)
 
 
 # ---------------------------------------------------------------------- bench files

@@ -32,7 +32,8 @@ from acquire.reports.doubtful import Doubts
 from acquire.words.beside import check_text
 from acquire.words.faults import sentence
 from acquire.words.notices import said
-from acquire.words.outcomes import OUTCOME_WORDS, deed_words, ending_words
+from acquire.words.outcomes import OUTCOME_WORDS, deed_words
+from acquire.words.units import findings_words, missing_words, result_words
 
 
 def history_entries(
@@ -181,11 +182,16 @@ def _what(record: Recorded) -> str:
             of = f", wound from {spools}" if spools else ""
             return f"put on the bench as {record.sheet} ({record.purpose}{again}{of})"
         case UnitResult():
-            why = sentence(record.hypotheses[0]) if record.hypotheses else ""
-            missing = "".join(f"  ({each})" for each in record.not_tested)
-            return f"unit: {ending_words(record.outcome, record.held)}  {why}".rstrip() + missing
+            return _result_line(record)
         case _:
             return _beside(record)
+
+
+def _result_line(result: UnitResult) -> str:
+    why = sentence(result.hypotheses[0]) if result.hypotheses else " ".join(findings_words(result))
+    missing = "".join(f"  ({each})" for each in missing_words(result))
+    now = f", revision {result.revision}" if result.revision else ""
+    return f"unit{now}: {result_words(result)}  {why}".rstrip() + missing
 
 
 def _beside(

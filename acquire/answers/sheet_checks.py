@@ -13,8 +13,12 @@ from dataclasses import dataclass
 from acquire.records import Branch, BranchKind, Limits, Pair, Purpose, Sheet, Step, StepKind
 from acquire.steps.bracket import bracket_for
 from acquire.steps.pairs import PairTable
+from acquire.steps.untested import unproven, unseen
 from acquire.words.plain import capital, ohm_text, within
 from acquire.words.saying import joined
+
+MOST_TOLD = 3
+"""Of many alike, so many are told by name."""
 
 Expanded = Callable[[Step, float], float | None]
 """(step, nominal ohms) -> expanded uncertainty of the bench's meter there in ohms, None when not stated."""
@@ -51,7 +55,8 @@ def sheet_remarks(
         expanded: of the bench's meter; None where no bench is known.
     """
     table = PairTable(sheet)
-    found = [*_pins(sheet), *_unseen(table), *_steps(table, purpose), *_look_alikes(table, purpose)]
+    found = [*_pins(sheet), *_unseen(table), *_unproven(sheet), *_steps(table, purpose)]
+    found += _look_alikes(table, purpose)
     if expanded is not None:
         found += _meter(table, purpose, expanded)
     return tuple(found)
@@ -73,12 +78,11 @@ def _pins(sheet: Sheet) -> Iterator[SheetRemark]:
 def _unseen(table: PairTable) -> Iterator[SheetRemark]:
     """Windings and straps that no step measures, or only through something much larger."""
     steps = [step for step in table.sheet.steps if step.kind is StepKind.RESISTANCE]
-    for branch in table.sheet.branches:
+    blind = unseen(table)
+    for place, branch in enumerate(table.branches):
         if branch.kind not in (BranchKind.WINDING, BranchKind.STRAP):
             continue
-        place = table.branches.index(branch)
-        shares = [table.path(step.pair).shares[place] for step in steps]
-        if not any(share > 1e-6 for share in shares):
+        if branch in blind:
             yield SheetRemark(
                 _key(table.sheet, branch),
                 branch.name,
@@ -95,6 +99,21 @@ def _unseen(table: PairTable) -> Iterator[SheetRemark]:
                 f"Add a step on {_seeing(table, place)}.",
                 serious=False,
             )
+
+
+def _unproven(sheet: Sheet) -> Iterator[SheetRemark]:
+    """Groups of pins whose isolation from each other nothing asks for."""
+    found = [f"{','.join(one)} from {','.join(other)}" for one, other in unproven(sheet)]
+    if found:
+        more = f" (and {len(found) - MOST_TOLD} more)" if len(found) > MOST_TOLD else ""
+        pairs = "; ".join(found[:MOST_TOLD]) + more
+        yield SheetRemark(
+            "connector",
+            "connector",
+            f"Nothing tests the isolation of {pairs}: a unit passes even if they touch.",
+            "Add an [[isolation]] of those groups, or steps between them that must be open.",
+            serious=True,
+        )
 
 
 def _key(sheet: Sheet, branch: Branch) -> str:

@@ -11,8 +11,10 @@ from acquire.clock import RealClock
 from acquire.errors import InputImpossible, JournalUnusable
 from acquire.files.settings import Bench, load_bench
 from acquire.journal.history import JournalReader
+from acquire.journal.question import OF_A_STAY, Question
 from acquire.journal.store import Journal
-from acquire.records import Circumstances, TypedResult, UnitStarted
+from acquire.records import Circumstances, TypedResult, UnitResult
+from acquire.unit_result import Stay, revised, stays_of
 from acquire.verdict.typed import typed_result
 from acquire.verdict.typed_wanted import guidance
 from drivers.models import load_model
@@ -29,7 +31,7 @@ def wanted_lines(bench_file: Path) -> tuple[str, ...]:
 
 
 def type_in(bench_file: Path, serial: str, texts: list[str]) -> list[TypedResult]:
-    """Judge results and put them on the record, all of them or none.
+    """Judge results and put them on the record, all of them or none, with what that makes of the unit.
 
     Args:
         bench_file: names sheet, purpose and journal.
@@ -43,7 +45,9 @@ def type_in(bench_file: Path, serial: str, texts: list[str]) -> list[TypedResult
     """
     bench = load_bench(bench_file)
     clock, place = RealClock(), _place(bench)
-    started, earlier = _on_record(bench, serial)
+    stay = _on_record(bench, serial)
+    started = stay.started
+    assert started is not None  # noqa: S101  (chosen as one that began)
     if started.sheet != place.sheet.name:
         raise InputImpossible(
             f"{serial} was measured as {started.sheet}, the bench file names {place.sheet.name}.",
@@ -51,9 +55,11 @@ def type_in(bench_file: Path, serial: str, texts: list[str]) -> list[TypedResult
         )
     new: list[TypedResult] = []
     for text in texts:
-        others = [*earlier, *new]
+        others = [*stay.typed, *new]
         new.append(typed_result(text, started, place, clock.utc_s(), habit=habit(bench), others=others))
-    asyncio.run(_append(bench, clock, new))
+    last, typed = stay.last, [*stay.typed, *new]
+    now = None if last is None else revised(last, typed, new[-1].utc_s)
+    asyncio.run(_append(bench, clock, [*new, *([] if now is None else [now])]))
     return new
 
 
@@ -62,22 +68,19 @@ def _place(bench: Bench) -> Circumstances:
     return circumstances(bench, load_model(Path(bench.meter.model)))
 
 
-def _on_record(bench: Bench, serial: str) -> tuple[UnitStarted, list[TypedResult]]:
-    """The unit's latest opening record, and what was typed for it since."""
+def _on_record(bench: Bench, serial: str) -> Stay:
+    """The unit's latest stay on this bench, with what was typed for it."""
     with JournalReader(Path(bench.journal.folder)) as journal:
-        records = [entry.record for entry in journal.by_serial(serial)]
-    begun = [place for place, record in enumerate(records) if isinstance(record, UnitStarted)]
+        stays = stays_of(entry.record for entry in journal.find(Question(serial=serial, kinds=OF_A_STAY)))
+    begun = [stay for stay in stays if stay.started is not None]
     if not begun:
         raise InputImpossible(
             f"{serial} was never on bench {bench.name}.", "Check the serial: steadyohm history lists them."
         )
-    since = records[begun[-1] :]
-    started = since[0]
-    assert isinstance(started, UnitStarted)  # noqa: S101  (chosen as one)
-    return started, [record for record in since if isinstance(record, TypedResult)]
+    return begun[-1]
 
 
-async def _append(bench: Bench, clock: RealClock, results: list[TypedResult]) -> None:
+async def _append(bench: Bench, clock: RealClock, records: list[TypedResult | UnitResult]) -> None:
     try:
         journal = await asyncio.to_thread(
             lambda: Journal.open(Path(bench.journal.folder), bench=bench.name, clock=clock)
@@ -86,6 +89,6 @@ async def _append(bench: Bench, clock: RealClock, results: list[TypedResult]) ->
         remedy = "While a bench is at work, type .result at the bench itself."
         raise JournalUnusable(error.what, f"{error.hint} {remedy}".strip()) from error
     try:
-        await journal.append([(result, None) for result in results])
+        await journal.append([(record, None) for record in records])
     finally:
         await journal.close()

@@ -299,6 +299,7 @@ def _add_outlets(bench: Bench, daemon: Daemon, environment: Mapping[str, str], s
         folder, split = Path(bench.csv.folder), Split(bench.csv.per)
         _follow(daemon, "csv", CsvLog(folder, split))
         _follow(daemon, "csv results", CsvLog(folder, split, "typed_result"))
+        _follow(daemon, "csv units", CsvLog(folder, split, "unit_result"))
     if bench.mqtt is not None:
         outlet = mqtt_outlet(bench.mqtt, daemon, environment=environment, stop=stop, software=SOFTWARE)
         _follow(daemon, "mqtt", outlet)

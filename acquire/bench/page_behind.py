@@ -204,7 +204,7 @@ def stand_behind(page: BenchPage, bench: Bench, daemon: Daemon, stop: asyncio.Ev
 def _tests(daemon: Daemon, view: View) -> dict[str, object]:
     """The deliberate tests of the unit on the bench, or the last one."""
     pipeline = daemon.pipeline
-    place, typed = pipeline.place, pipeline.duties.typed
+    place, typed = pipeline.place, pipeline.duties.stay.typed
     return deliberate_tests(place.sheet, place.purpose, view.serial, typed, pipeline.habit.instrument)
 
 

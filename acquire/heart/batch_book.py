@@ -20,6 +20,7 @@ from acquire.records import (
     Notice,
     Refusal,
     Refused,
+    UnitResult,
     Weight,
 )
 
@@ -52,6 +53,11 @@ class BatchBook:
         """The one that was paused last."""
         paused = (each for each in reversed(self.known.values()) if each.state is BatchState.PAUSED)
         return next(paused, None)
+
+    def doubts(self, result: UnitResult) -> bool:
+        """Whether a unit is the first of its batch, and what speaks against it waits for a word."""
+        batch = self.known.get(result.batch)
+        return batch is not None and batch.first_doubt is not None and batch.first_serial == result.serial
 
     def standing(self, utc_s: float) -> Notice | None:
         """Where the bench is with its batches; None where none is open."""

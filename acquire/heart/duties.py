@@ -36,8 +36,9 @@ from acquire.records import (
 from acquire.steps.checking import CheckDuty
 from acquire.steps.setup_choice import MeterStatements, Wanted
 from acquire.steps.zeroing import LEADS, take_zero
+from acquire.unit_result import Stay, revised, settled
 from acquire.verdict.typed import Habit, typed_result
-from acquire.verdict.typed_wanted import guidance, with_typed
+from acquire.verdict.typed_wanted import guidance
 
 CLOCKS_DIFFER_S = 300.0
 """A lead zero this far in the future was taken by a clock that has been set since."""
@@ -58,8 +59,8 @@ class Duties:
         habit: instrument and accuracy of typed insulation results.
         calibration: when the meter's falls due; None where that is not known, or was told at the start.
         zeroing: the leads are to be zeroed now.
-        started: the unit on the bench, or the last one.
-        typed: results typed for it.
+        stay: of the unit on the bench, or the last one, with what was typed for it.
+        before: the stay before it.
     """
 
     place: Circumstances
@@ -69,8 +70,8 @@ class Duties:
     habit: Habit = field(default_factory=Habit)
     calibration: CalibrationDue | None = None
     zeroing: bool = False
-    started: UnitStarted | None = None
-    typed: list[TypedResult] = field(default_factory=list)
+    stay: Stay = field(default_factory=Stay)
+    before: Stay = field(default_factory=Stay)
 
     @property
     def asked(self) -> bool:
@@ -95,7 +96,7 @@ class Duties:
 
     def go_on(self, before: Duties) -> None:
         """Take up what was going on under other files, between two units."""
-        self.zeroing, self.started, self.typed = before.zeroing, before.started, before.typed
+        self.zeroing, self.stay, self.before = before.zeroing, before.stay, before.before
         if self.check is not None and before.check is not None:
             self.check.go_on(before.check)
 
@@ -135,10 +136,13 @@ class Duties:
         match record:
             case UnitStarted():
                 self.begin(record)
+            case UnitResult() if record.revision and self.stay.ended:
+                self.stay.last = record
             case UnitResult():
                 self.ended(record)
+                self.stay.last = record
             case TypedResult():
-                self.typed.append(record)
+                self.stay.typed.append(record)
             case LeadZero() if record.meter_id == self.place.meter_id and self.conditions.lead_wanted:
                 if record.utc_s <= utc_s + CLOCKS_DIFFER_S:
                     self._zeroed(record)
@@ -167,21 +171,52 @@ class Duties:
 
     def reopen(self, started: UnitStarted) -> None:
         """A unit that was given up is back on the bench."""
-        self.started, self.typed = started, [each for each in self.typed if each.serial == started.serial]
+        if self.before.started == started:
+            self.stay, self.before = self.before, self.stay
+        self.stay.ended = False
 
     def begin(self, started: UnitStarted) -> None:
         """A unit is put on the bench."""
-        self.started, self.typed = started, []
+        self.before, self.stay = self.stay, Stay(started)
         self.zeroing = self.conditions.lead_zero_due(started.utc_s)
         if self.check is not None and self.check.due(started.utc_s):
             self.check.asked = True
 
     def ended(self, result: UnitResult) -> UnitResult:
-        """A unit has its result from its ohms; gives it with what was typed, and what is still missing."""
+        """A unit has its result from its ohms; gives it with what was typed.
+
+        Of a unit that was given up and has come back, it is the next revision.
+        """
         conditions = self.conditions
         if conditions.recheck is Recheck.UNIT and conditions.lead_wanted and conditions.lead is not None:
             self.zeroing = True
-        return with_typed(result, self.place.sheet, self.typed)
+        stay = self.stay
+        if stay.last is not None:
+            result = replace(result, revision=stay.last.revision + 1)
+        stay.last, stay.ended = settled(result, stay.typed), True
+        return stay.last
+
+    def doubted(self, *, doubted: bool) -> UnitResult | None:
+        """The result that was just given, now that the batch has said whether its first unit is in doubt."""
+        if self.stay.last is not None:
+            self.stay.last = settled(self.stay.last, self.stay.typed, doubted=doubted)
+        return self.stay.last
+
+    def revise(self, utc_s: float, *, doubted: bool | None = None) -> list[Event]:
+        """The next revision of the unit that has just left, where something has changed it.
+
+        Args:
+            utc_s: now.
+            doubted: whether it is in doubt as the first of its batch; None: as before.
+        """
+        stay = self.stay
+        if stay.last is None or not stay.ended:
+            return []
+        now = revised(stay.last, stay.typed, utc_s, doubted=doubted)
+        if now is None:
+            return []
+        stay.last = now
+        return [now]
 
     # ------------------------------------------------------------------ what comes in
 
@@ -237,20 +272,20 @@ class Duties:
         if "=" not in command.text:
             facts = {"guidance": guidance(place.sheet, place.purpose)}
             return [Notice(Weight.REMARK, Code.RESULT_HELP, utc_s, facts=facts)]
-        if self.started is None:
+        if self.stay.started is None:
             raise Refused(Refusal.NO_UNIT_YET)
         air = self.conditions.fresh_temperature(utc_s)
         result = typed_result(
             command.text,
-            self.started,
+            self.stay.started,
             place,
             utc_s,
             habit=self.habit,
             celsius=None if air is None else air.celsius,
-            others=self.typed,
+            others=self.stay.typed,
         )
-        self.typed.append(result)
-        return [result]
+        self.stay.typed.append(result)
+        return [result, *self.revise(utc_s)]
 
     def _set_back(self, command: ClockSetBack, utc_s: float) -> Notice:
         """Move the times of what has an age with the clock, or it would seem fresh for too long."""

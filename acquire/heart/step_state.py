@@ -13,9 +13,10 @@ from dataclasses import dataclass
 from acquire.heart.attempt import Attempt
 from acquire.records import Outcome, Pair, Step, StepKind, Why
 from acquire.records.codes import WARM_CHECK
-from acquire.records.words import FAILING, PASSING, WORST_LAST
+from acquire.records.words import FAILING, PASSING
 from acquire.steps.bracket import Bracket
 from acquire.steps.pairs import PairTable
+from acquire.unit_result import worse
 
 SAME_SHARE = 0.05
 """Two failing values of one pair agree when they differ by no more than this share, for bad joints are
@@ -121,10 +122,10 @@ class StepState:
         reach_ohm = max(
             AGREE * math.hypot(attempt.touch_u_ohm, self.touch_u_ohm), AGREE_SHARE * abs(self.ohm)
         )
-        worse = WORST_LAST.index(outcome) > WORST_LAST.index(before)
-        if worse and outcome in FAILING and self.rechecked:
+        is_worse = worse(outcome, before)
+        if is_worse and outcome in FAILING and self.rechecked:
             return False  # its next failing value counts at once: too much for one touch unasked for
-        return worse or abs(attempt.ohm - self.ohm) <= reach_ohm
+        return is_worse or abs(attempt.ohm - self.ohm) <= reach_ohm
 
     def why_again(self) -> tuple[Why, int]:
         """Why the step is asked for although it was measured before, and for the how manieth time."""

@@ -26,9 +26,10 @@ from acquire.heart.recheck import doubtful, known_readings, movement, repeatable
 from acquire.heart.step_state import StepState, judged, touched_afresh
 from acquire.records import Ask, Fact, Fit, Match, Outcome, Pair, Prompt, Step, StepKind
 from acquire.records.codes import WARM_CHECK, Order, Why
-from acquire.records.words import FAILING, PASSING, WORST_LAST
+from acquire.records.words import FAILING, PASSING
 from acquire.steps.bracket import Bracket, bracket_for
 from acquire.steps.pairs import PairTable
+from acquire.unit_result import of_steps
 
 PairReading = tuple[Pair, float, float]
 """(pair, ohms at the reference temperature, standard uncertainty in ohms)."""
@@ -307,10 +308,9 @@ class UnitState:
     @property
     def outcome(self) -> Outcome | None:
         """Worst outcome that counts; None before any. A step left out cannot be part of a pass."""
-        outcomes = [state.outcome for state in self.states if state.outcome is not None]
-        if any(state.skipped for state in self.states):
-            outcomes.append(Outcome.CANNOT_JUDGE)
-        return max(outcomes, key=WORST_LAST.index, default=None)
+        return of_steps(
+            (state.outcome for state in self.states), left_out=any(state.skipped for state in self.states)
+        )
 
     def readings(self) -> tuple[PairReading, ...]:
         """Everything that counts; infinite where found open."""
@@ -365,6 +365,15 @@ class UnitState:
             return None
         asked = (state.step.pair, *self.open_pairs)
         return None if any(self.table.alike(pair, other) for other in asked) else last
+
+    def repeats(self, match: Match) -> bool:
+        """Whether a value that reads like the step judged last is taken as its repetition.
+
+        Once, and not where the asked pair has read so before: then it is that pair's, and no fault is explained
+        away for ever.
+        """
+        state = self.state
+        return state is not None and not self._touched_again and not self._same_again(state, match)
 
     @property
     def again(self) -> Pair | None:

@@ -173,7 +173,8 @@ class UnitWork:
         )
         last = state.last
         meant = last is not None and self._reads_like(last.step.pair, match, step)
-        if last is not None and meant and (again := self._as(last.step, settled)) is not None:
+        repeats = meant and state.repeats(match)
+        if last is not None and repeats and (again := self._as(last.step, settled)) is not None:
             number = last.attempts + 1
             attempt, judged = self._judged(again, last.step, touch, revision, number)
             if last.holds(attempt):

@@ -14,11 +14,16 @@ from typing import Any, Protocol
 
 from acquire.journal.entry import Entry
 from acquire.journal.plain import from_plain
+from acquire.journal.upgrade import upgraded
 from acquire.records import Evidence, Outcome, UnitResult
 from acquire.words.faults import sentence
+from acquire.words.units import findings_words
 
 PLACE_NAMES = ("id", "seq", "kind", "utc_s")
 """Names that `Record.values` gives of an entry itself; any other is a field of its payload."""
+
+OF_A_STAY = ("unit_started", "unit_result", "typed_result")
+"""Kinds of entries that say how a unit's stay on a bench ended."""
 
 _FIELD = re.compile(r"[a-z][a-z0-9_]{0,62}")
 """How a field of a record may be called; names stand in a store's SQL itself. 63 characters are PostgreSQL's
@@ -38,12 +43,12 @@ def check_names(names: Sequence[str]) -> None:
 def explains(payload: Any, text: str) -> bool:
     """Whether a unit's result says a text, without capitals, in its first explanation or its findings."""
     try:
-        result = from_plain("unit_result", payload)
-    except ValueError:  # not the shape of a result: it says nothing
+        result = from_plain("unit_result", upgraded("unit_result", payload))
+    except (ValueError, TypeError):  # not the shape of a result: it says nothing
         return False
     if not isinstance(result, UnitResult):
         return False
-    said = [*result.findings, *(f"{each.fault} {sentence(each)}" for each in result.hypotheses[:1])]
+    said = [*findings_words(result), *(f"{each.fault} {sentence(each)}" for each in result.hypotheses[:1])]
     return any(text in each.casefold() for each in said)
 
 

@@ -10,6 +10,7 @@ from typing import Any
 from acquire.errors import JournalUnusable
 from acquire.journal.entry import Entry
 from acquire.journal.plain import kind_of, to_plain
+from acquire.journal.upgrade import upgraded
 from acquire.records import Evidence, Recorded
 
 
@@ -54,7 +55,7 @@ def entry_of(birth: str, row: tuple[Any, ...]) -> Entry:
         raise _damaged(seq, str(error)) from error
     if not isinstance(plain, dict):
         raise _damaged(seq, "it holds no record")
-    return Entry(seq, f"{birth}-{seq}", kind, utc_s, serial, plain, kept)
+    return Entry(seq, f"{birth}-{seq}", kind, utc_s, serial, upgraded(kind, plain), kept)
 
 
 def _damaged(seq: object, why: str) -> JournalUnusable:

@@ -21,6 +21,7 @@ from acquire.journal.entry import Entry
 from acquire.journal.plain import evidence_from_plain
 from acquire.journal.question import Question, check_names, explains
 from acquire.journal.rows import storable
+from acquire.journal.upgrade import upgraded
 from acquire.line.database import shown
 from acquire.outlets.payload import HEAD, OPTIONAL
 from acquire.records import Evidence
@@ -216,7 +217,8 @@ class LineRecord:
 
 def _entry(journal: str, seq: int, kind: str, payload: Any, kept: Any) -> Entry:
     """One row as the journal would give it."""
-    record = {key: value for key, value in payload.items() if key not in NOT_OF_THE_RECORD}
+    plain = {key: value for key, value in payload.items() if key not in NOT_OF_THE_RECORD}
+    record = upgraded(kind, plain)
     evidence = None
     if kept is not None:
         evidence = {key: value for key, value in kept.items() if key not in NOT_OF_EVIDENCE}

@@ -47,7 +47,7 @@ BEGIN
         GRANT USAGE ON SCHEMA steadyohm TO steadyohm_reader;
         GRANT SELECT ON steadyohm.entry, steadyohm.evidence, steadyohm.journal, steadyohm.arrival,
             steadyohm.rejected, steadyohm.migration TO steadyohm_reader;
-        GRANT SELECT ON steadyohm.verdict, steadyohm.yield, steadyohm.yield_of_steps,
+        GRANT SELECT ON steadyohm.verdict, steadyohm.unit, steadyohm.yield, steadyohm.yield_of_steps,
             steadyohm.capability_input, steadyohm.bench_status, steadyohm.look_back TO steadyohm_reader;
     END IF;
 END $$;

@@ -129,9 +129,15 @@ CREATE INDEX entry_kind ON steadyohm.entry (kind, utc) WHERE kind <> 'verdict';
 """
 """Check standards, lead zeros, batches: a handful among a thousand verdicts, and asked for by their kind."""
 
+RESULTS = """
+CREATE INDEX entry_result ON steadyohm.entry (serial, utc) WHERE kind = 'unit_result';
+"""
+"""Later revisions of a unit's result are looked up by its serial, for every unit of a day."""
+
 MIGRATIONS: tuple[Migration, ...] = (
     Migration("entries, evidence, journals and what came in", FIRST_TABLES),
     Migration("partitions by month", MONTHS),
     Migration("an index of all kinds but verdicts", RARE_KINDS),
+    Migration("an index of units' results", RESULTS),
 )
 """All steps, in order. Views and grants are made anew after any step (migrating)."""

@@ -14,14 +14,33 @@ TYPES = {float: "double precision", int: "bigint", bool: "boolean", str: "text"}
 """What a field of a record is in SQL."""
 
 YIELD = """
+CREATE VIEW steadyohm.unit AS
+SELECT first.bench, first.journal, first.seq, first.utc, first.serial, first.sheet, first.batch,
+    first.payload ->> 'purpose' AS purpose,
+    CASE WHEN latest.revision IS NULL THEN first.outcome ELSE latest.outcome END AS outcome,
+    coalesce(latest.revision, 0) AS revision, coalesce(latest.payload, first.payload) AS payload
+FROM steadyohm.entry first
+LEFT JOIN LATERAL (
+    SELECT (later.payload ->> 'revision')::bigint AS revision, later.outcome, later.payload
+    FROM steadyohm.entry later
+    WHERE later.kind = 'unit_result' AND later.serial = first.serial AND later.serial <> ''
+        AND later.bench = first.bench AND later.utc >= first.utc
+        AND later.payload -> 'started_utc_s' = first.payload -> 'started_utc_s'
+        AND (later.payload ->> 'revision')::bigint > 0
+    ORDER BY 1 DESC LIMIT 1
+) AS latest ON true
+WHERE first.kind = 'unit_result' AND coalesce((first.payload ->> 'revision')::bigint, 0) = 0;
+COMMENT ON VIEW steadyohm.unit IS
+    'Each stay of a unit on a bench once, by its first result, with how it stands at its latest revision.';
+
 CREATE VIEW steadyohm.yield AS
-SELECT (utc AT TIME ZONE 'UTC')::date AS day, bench, sheet, batch, payload ->> 'purpose' AS purpose,
+SELECT (utc AT TIME ZONE 'UTC')::date AS day, bench, sheet, batch, purpose,
     count(*) AS units,
     count(*) FILTER (WHERE outcome IN ('pass', 'conditional_pass')) AS passed,
     count(*) FILTER (WHERE outcome IN ('fail', 'conditional_fail')) AS failed,
     count(*) FILTER (WHERE outcome = 'cannot_judge') AS not_judged
-FROM steadyohm.entry
-WHERE kind = 'unit_result' AND outcome IS NOT NULL
+FROM steadyohm.unit
+WHERE outcome IS NOT NULL
 GROUP BY 1, 2, 3, 4, 5;
 COMMENT ON VIEW steadyohm.yield IS
     'Units judged, by UTC day, bench, sheet, batch and purpose; a serial counts each time it was tested.';
@@ -85,7 +104,7 @@ def views() -> str:
     return verdict + YIELD + CAPABILITY + BENCHES
 
 
-NAMES = ("look_back", "bench_status", "capability_input", "yield_of_steps", "yield", "verdict")
+NAMES = ("look_back", "bench_status", "capability_input", "yield_of_steps", "yield", "unit", "verdict")
 """In the order in which they can be dropped."""
 
 

@@ -1,4 +1,4 @@
-"""The columns of the CSV files, of verdicts and of typed results. A name never changes its meaning.
+"""The columns of the CSV files, of verdicts, typed results and units. A name never changes its meaning.
 
 Not for the cells (payload) nor for the files (csv_log).
 """
@@ -112,5 +112,35 @@ RESULT_COLUMNS: tuple[Column, ...] = (
 )
 """The columns of a typed result's row, in order."""
 
-COLUMNS_OF: dict[str, tuple[Column, ...]] = {"verdict": COLUMNS, "typed_result": RESULT_COLUMNS}
+UNIT_COLUMNS: tuple[Column, ...] = (
+    Column("schema", "version of these columns"),
+    Column("id", "of this row's entry, unique for ever; the same in MQTT and in the journal"),
+    Column("time_utc", "when the unit ended, or when this revision was found, ISO 8601"),
+    Column("bench", "name of the bench", text=True),
+    Column("purpose", "incoming, winding, final or returned; decides which limits apply"),
+    Column("batch", "name of the batch", text=True),
+    Column("operator", "who measured", text=True),
+    Column("serial", "of the unit", text=True),
+    Column("sheet", "name of the unit type", text=True),
+    Column("revision", "0 as the unit left the bench, then 1, 2, ...: the latest row of a stay counts"),
+    Column("outcome", "the worst of what was measured and typed in decides; empty where it has none"),
+    Column("measured", "what its own steps and balances come to, without typed results"),
+    Column("ending", "done, warm, given_up, next_unit or files_changed"),
+    Column("remark", "the operator's words for giving up", text=True),
+    Column("findings", "what was found over the whole unit, in words", text=True),
+    Column("not_tested", "what nobody has tested, in words", text=True),
+    Column("steps_passed", "steps whose counting verdict is a pass, conditional ones included"),
+    Column("steps_total", "of the unit"),
+    Column("started_utc_s", "when the stay began; with bench and serial the same in all its revisions"),
+    Column("ended_utc_s", "when it ended, of a later revision; empty in the first row"),
+    Column("utc_s", "time_utc in seconds since 1970-01-01T00:00:00 UTC"),
+    Column("sheet_hash", "SHA-256 of the sheet file"),
+)
+"""The columns of a unit's row, in order."""
+
+COLUMNS_OF: dict[str, tuple[Column, ...]] = {
+    "verdict": COLUMNS,
+    "typed_result": RESULT_COLUMNS,
+    "unit_result": UNIT_COLUMNS,
+}
 """Kinds of entries that have a row, with their columns."""

@@ -68,7 +68,7 @@ class CsvLog:
     Attributes:
         folder: made if missing; nothing outside it is ever written.
         split: one file per UTC day or per batch.
-        kind: of the entries that get a row, "verdict" or "typed_result"; each kind has files of its own.
+        kind: of the entries that get a row, a key of `WHAT_OF_KIND`; each kind has files of its own.
         at_once: rows that share one sync.
         repaired: torn rows cut off since the start.
     """
@@ -201,7 +201,7 @@ class CsvLog:
         )
 
 
-WHAT_OF_KIND = {"verdict": "verdicts", "typed_result": "results"}
+WHAT_OF_KIND = {"verdict": "verdicts", "typed_result": "results", "unit_result": "units"}
 """What the files of a kind are called."""
 
 

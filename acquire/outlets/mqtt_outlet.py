@@ -201,6 +201,12 @@ class MqttOutlet:
     async def _send_entry(self, entry: Entry) -> None:
         if last := self.topics.last_of(entry):
             await self._publish(last, as_json(payload_of(entry)), qos=1)
+        await self._keep(entry)
+
+    async def _keep(self, entry: Entry) -> None:
+        """How a unit stands is retained, at its latest revision, for whoever comes later."""
+        if entry.kind == "unit_result":
+            await self._publish("latest", as_json(payload_of(entry)), qos=1, retain=True)
 
     async def watch(self) -> None:
         """Run until the connection breaks.

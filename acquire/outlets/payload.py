@@ -21,6 +21,7 @@ from acquire.outlets.columns import COLUMNS_OF
 from acquire.records import Recorded
 from acquire.words.beside import check_text, typed_reason
 from acquire.words.faults import batch_doubt, likely
+from acquire.words.units import findings_words, missing_words, why_not
 from acquire.words.verdicts import hint, reason
 
 VERSION = 1
@@ -29,14 +30,24 @@ VERSION = 1
 HEAD = ("schema", "id", "seq", "kind")
 """Keys that stand before the record's own."""
 
-SAID: dict[str, dict[str, Callable[[Any], str]]] = {
+SAID: dict[str, dict[str, Callable[[Any], str | list[str]]]] = {
     "verdict": {"reason": reason, "hint": hint},
     "typed_result": {"reason": typed_reason},
     "check_standard": {"text": check_text},
-    "unit_result": {"explanation": lambda result: likely(result.hypotheses[0]) if result.hypotheses else ""},
+    "unit_result": {
+        "explanation": lambda result: likely(result.hypotheses[0]) if result.hypotheses else "",
+        "held": why_not,
+        "findings": lambda result: list(findings_words(result)),
+        "not_tested": lambda result: list(missing_words(result)),
+    },
     "batch": {"doubt": batch_doubt},
 }
 """Sentences by kind of entry and key; nothing of ours reads them back."""
+
+TEXT = {"type": "string", "description": "for people"}
+TEXTS = {"type": "array", "items": {"type": "string"}, "description": "for people"}
+LISTED = frozenset({"findings", "not_tested"})
+"""Schemas of such a sentence, and of several; keys that hold several."""
 
 OPTIONAL = frozenset({"after"})
 """Keys beside them that only a bench of a line sends."""
@@ -48,7 +59,7 @@ def payload_of(entry: Entry) -> dict[str, Any]:
     return {**head, **entry.payload, **said_of(entry)}
 
 
-def said_of(entry: Entry) -> dict[str, str]:
+def said_of(entry: Entry) -> dict[str, str | list[str]]:
     """The sentences of an entry, which the record itself keeps as facts; see `SAID`."""
     return {name: say(entry.record) for name, say in SAID.get(entry.kind, {}).items()}
 
@@ -109,7 +120,10 @@ def header(kind: str = "verdict") -> list[str]:
 
 def row_of(entry: Entry) -> list[str]:
     """The cells of an entry's row, as text; empty where there is no value."""
-    known = {"schema": VERSION, "id": entry.id, "time_utc": iso_time(entry.utc_s), **said_of(entry)}
+    said = {
+        name: "; ".join(each) if isinstance(each, list) else each for name, each in said_of(entry).items()
+    }
+    known = {"schema": VERSION, "id": entry.id, "time_utc": iso_time(entry.utc_s), **said}
     columns = COLUMNS_OF[entry.kind]
     return [_cell(known.get(c.name, entry.payload.get(c.name)), text=c.text) for c in columns]
 
@@ -142,7 +156,7 @@ def json_schema(kind: str) -> dict[str, Any]:
         kind: a key of `acquire.journal.plain.KINDS`.
     """
     schema = schema_of(KINDS[kind], f"{kind}", head=head_schema(kind))
-    said = {name: {"type": "string", "description": "for people"} for name in SAID.get(kind, {})}
+    said = {name: TEXTS if name in LISTED else TEXT for name in SAID.get(kind, {})}
     return {
         **schema,
         "properties": {**schema["properties"], **said},

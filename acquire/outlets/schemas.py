@@ -33,6 +33,11 @@ CHANNELS: dict[str, tuple[str, tuple[str, ...], str]] = {
     "reading": ("reading", ("reading",), "QoS 0, at most 5 a second: what the meter shows, for displays."),
     "verdict": ("verdict", ("verdict",), "QoS 1, at least once, in order: count an id once."),
     "unit": ("unit", ("unit_started", "unit_result"), "QoS 1, at least once, in order, with the verdicts."),
+    "latest": (
+        "latest",
+        ("unit_result",),
+        "Retained, QoS 1: how the unit stands whose result came or changed last; see revision.",
+    ),
     "result": ("result", ("typed_result",), "QoS 1, at least once: results of other instruments, typed in."),
     "check": (
         "check",
@@ -61,7 +66,7 @@ CHANNELS: dict[str, tuple[str, tuple[str, ...], str]] = {
 PLAIN = {"None": "null", "True": "true", "False": "false"}
 """Values of Python as JSON writes them."""
 
-RETAINED = frozenset({"status", "prompt"})
+RETAINED = frozenset({"status", "prompt", "latest"})
 TO_THE_BENCH = frozenset({"command", "kept"})
 
 

@@ -7,7 +7,6 @@ stay apart for colour-blind eyes. Not a source of truth: it shows what the journ
 from __future__ import annotations
 
 import math
-from collections import Counter
 from dataclasses import dataclass, field
 from typing import Self
 
@@ -34,18 +33,19 @@ from acquire.records import (
     TypedResult,
     UnitResult,
     UnitStarted,
+    UntestedKind,
     Verdict,
     Weight,
     Why,
 )
 from acquire.records.codes import ASKED_FOR, KEPT_ONLY
-from acquire.records.words import TURN_FAULTS
+from acquire.unit_result import stay_of
 from acquire.words.beside import typed_answer
-from acquire.words.faults import likely
 from acquire.words.notices import said
-from acquire.words.outcomes import OUTCOME_WORDS, deed_words, ending_words
+from acquire.words.outcomes import OUTCOME_WORDS, deed_words
 from acquire.words.prompts import asked
 from acquire.words.settling import held, hindered
+from acquire.words.units import cause_of, result_words, untested_words
 from acquire.words.verdicts import reason
 
 SIGNS: dict[Outcome, tuple[str, str, str]] = {
@@ -118,11 +118,11 @@ class Terminal:
     Attributes:
         console: where to write. On a real terminal the last line lives (what to touch, how far from rest);
             elsewhere only finished lines are written.
+        units: how each stay on the bench stands, by what names it.
     """
 
     console: Console
-    units: list[Tally] = field(default_factory=list)
-    outcomes: Counter[str] = field(default_factory=Counter)
+    units: dict[tuple[str, str, float], Tally] = field(default_factory=dict)
     _live: Live | None = None
     _prompt: str = ""
     _settling: str = ""
@@ -185,24 +185,22 @@ class Terminal:
 
     def _unit_done(self, result: UnitResult) -> None:
         if result.outcome is None:
-            word, style, why = f"◌ {ending_words(None, result.held)}", "bold yellow", ""
+            word, style = f"◌ {result_words(result)}", "bold yellow"
             if result.wait_s:
                 word += f"; try again in about {max(1, round(result.wait_s / 60))} min"
         else:
             shape, words, style = SIGNS[result.outcome]
-            word, why = f"{shape} {words}", ""
-        if result.findings:
-            why = " ".join(result.findings)
-        elif result.hypotheses:
-            why = likely(result.hypotheses[0])
-        self.outcomes["held" if result.outcome is None else result.outcome.value] += 1
-        self.units.append(Tally(result.serial, result.outcome, word, style, why))
+            word = f"{shape} {words}"
+        why = cause_of(result)
+        self.units[stay_of(result)] = Tally(result.serial, result.outcome, word, style, why)
+        word = f"{result.serial} now: {word}" if result.revision else word
         between = "   " if len(f"  {word}   {why}") <= self.console.width else f"\n{BELOW}"
         self._line(Text(f"  {word}", style=style).append(f"{between}{why}" if why else "", style="default"))
-        for missing in result.not_tested:
-            if missing != TURN_FAULTS or not self._turns_told:  # true of every unit: once is enough
-                self._line(Text(f"{BELOW}{missing}", style="dim"))
-            self._turns_told = self._turns_told or missing == TURN_FAULTS
+        for missing in () if result.revision else result.untested:
+            of_turns = missing.kind is UntestedKind.TURNS
+            if not (of_turns and self._turns_told):  # true of every unit: once is enough
+                self._line(Text(f"{BELOW}{untested_words(missing)}", style="dim"))
+            self._turns_told = self._turns_told or of_turns
         self._line(Text(""))
 
     def _line(self, text: Text) -> None:
@@ -230,7 +228,7 @@ class Terminal:
         table = Table(title=None, box=None, pad_edge=False)
         for head in ("unit", "verdict", "explanation"):
             table.add_column(head, style="bold" if head == "unit" else "")
-        for unit in self.units:
+        for unit in self.units.values():
             table.add_row(Text(unit.serial), Text(unit.words, style=unit.style), Text(unit.why))
         return table
 

@@ -14,13 +14,14 @@ from typing import TYPE_CHECKING, Any
 
 from acquire.errors import InputImpossible
 from acquire.journal.history import JournalReader
-from acquire.journal.question import Question
+from acquire.journal.question import OF_A_STAY, Question
 from acquire.page.behind import Unknown
 from acquire.page.telling import notice_words, number, result_words, typed_words, verdict_words, zero_words
 from acquire.quantity import show
 from acquire.records import CheckStandard, LeadZero, UnitResult, UnitStarted
+from acquire.unit_result import ended_s, stays_of
 from acquire.words.beside import check_text
-from acquire.words.outcomes import ending_words
+from acquire.words.units import result_words as ended_words
 
 if TYPE_CHECKING:
     from acquire.reports.visits import Visit
@@ -95,12 +96,12 @@ class Past:
         """The latest units, newest first."""
         limit = words.get("limit", "50")
         most = min(int(limit), MOST_UNITS) if limit.isascii() and limit.isdigit() else 50
-        question = Question(kinds=("unit_result",), limit=most, bench=self.bench)
-        return {"units": [_line(result) for result in reversed(self._results(question))]}
+        question = Question(kinds=OF_A_STAY, limit=4 * most, bench=self.bench)
+        return {"units": [_line(result) for result in reversed(self._results(question)[-most:])]}
 
     def results_of_batch(self, name: str) -> list[UnitResult]:
         """Results of a batch, oldest first."""
-        return self._results(Question(batch=name, kinds=("unit_result",)))
+        return self._results(Question(batch=name, kinds=OF_A_STAY))
 
     def code(self, words: dict[str, str]) -> Plain:
         """What a scanned code may be: a known serial, one that looks like the others, or a question."""
@@ -133,8 +134,8 @@ class Past:
 
     def _results(self, question: Question) -> list[UnitResult]:
         with JournalReader(self.folder) as reader:
-            records = [entry.record for entry in reader.find(question)]
-        return [record for record in records if isinstance(record, UnitResult)]
+            stays = stays_of(entry.record for entry in reader.find(question))
+        return [result for stay in stays if (result := stay.result) is not None]
 
     def _head(self, visit: Visit) -> Plain:
         started: UnitStarted = visit.started.record
@@ -217,7 +218,9 @@ def _unfinished(utc_s: float) -> Plain:
         "outcome": None,
         "word": "not finished",
         "reason": "",
+        "ending": None,
         "held": "",
+        "revision": 0,
         "wait_until_utc_s": None,
         "findings": [],
         "diagnosis": [],
@@ -231,12 +234,12 @@ def _unfinished(utc_s: float) -> Plain:
 def _line(result: UnitResult) -> Plain:
     return {
         "serial": result.serial,
-        "utc_s": result.utc_s,
+        "utc_s": ended_s(result),
         "batch": result.batch,
         "sheet": result.sheet,
         "outcome": None if result.outcome is None else result.outcome.value,
-        "word": ending_words(result.outcome, result.held),
-        "held": result.held,
+        "word": ended_words(result),
+        "ending": result.ending.value,
     }
 
 

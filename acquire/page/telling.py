@@ -13,12 +13,15 @@ from acquire.page.facts import Facts
 from acquire.page.spoken import result_cue, verdict_aloud
 from acquire.quantity import show
 from acquire.records import LeadZero, Notice, Pair, TypedResult, UnitResult, Verdict
+from acquire.unit_result import ended_s
 from acquire.words.beside import typed_answer, typed_reason
-from acquire.words.faults import likely, sentence
+from acquire.words.faults import sentence
 from acquire.words.notices import said
-from acquire.words.outcomes import OUTCOME_WORDS, ending_words
+from acquire.words.outcomes import OUTCOME_WORDS
 from acquire.words.plain import sureness
 from acquire.words.settling import learnt
+from acquire.words.units import findings_words, missing_words, pair_words, reason_of, why_not
+from acquire.words.units import result_words as ended_words
 from acquire.words.verdicts import hint, reason
 
 Plain = dict[str, Any]
@@ -80,19 +83,21 @@ def verdict_words(verdict: Verdict) -> Plain:
 
 def result_words(result: UnitResult, core: str = "") -> Plain:
     """How a unit ended, why, and what to measure next."""
-    wait_until_s = None if result.wait_s is None else result.utc_s + result.wait_s
+    wait_until_s = None if result.wait_s is None else ended_s(result) + result.wait_s
     return {
         "serial": result.serial,
         "batch": result.batch,
         "outcome": None if result.outcome is None else result.outcome.value,
-        "word": ending_words(result.outcome, result.held),
+        "word": ended_words(result),
         "spoken": result_cue(result).say,
         "reason": reason_of(result),
-        "held": result.held,
+        "ending": result.ending.value,
+        "held": why_not(result),
+        "revision": result.revision,
         "wait_until_utc_s": wait_until_s,
         "passed": result.steps_passed,
         "of": result.steps_total,
-        "findings": list(result.findings),
+        "findings": list(findings_words(result)),
         "diagnosis": [
             {
                 "fault": each.fault,
@@ -103,28 +108,17 @@ def result_words(result: UnitResult, core: str = "") -> Plain:
             for each in result.hypotheses
         ],
         "next": next_pair(result.next_pair, core),
-        "not_tested": list(result.not_tested),
+        "not_tested": list(missing_words(result)),
         "utc_s": result.utc_s,
     }
-
-
-def reason_of(result: UnitResult) -> str:
-    """The sentence that says why a unit ended as it did; empty where its word says all."""
-    if result.outcome is None:
-        return result.held
-    if result.findings:
-        return " ".join(result.findings)
-    if result.hypotheses:
-        return likely(result.hypotheses[0])
-    return ""
 
 
 def next_pair(pair: Pair | None, core: str = "") -> Plain | None:
     """Which pair to measure next, to tell the likeliest explanations apart."""
     if pair is None:
         return None
-    places = " and ".join("the core" if core and pin == core else f"pin {pin}" for pin in pair)
-    return {"pair": list(pair), "text": f"Measure {places} next: that tells the explanations apart best."}
+    text = f"Measure {pair_words(pair, core)} next: that tells the explanations apart best."
+    return {"pair": list(pair), "text": text}
 
 
 def typed_words(result: TypedResult) -> Plain:

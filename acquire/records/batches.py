@@ -87,10 +87,12 @@ class Doubt:
         probability: that it is not wound as planned, 0 to 1.
         hypotheses: what may be wrong, what the next unit would have as well first; one or two, or none where
             nothing stands out.
+        said: the sentence of an old record, which has nothing else of it; empty of any other.
     """
 
     probability: float
     hypotheses: tuple[Hypothesis, ...]
+    said: str = ""
 
 
 @dataclass(frozen=True, slots=True)

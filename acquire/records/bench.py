@@ -38,7 +38,8 @@ class Finding:
     Attributes:
         kind: which rule; UNEVEN: `name` is that of a rule in `UnitResult.balances`; CONTRADICTION: `pair`
             reads `ohm` where the other readings predict `predicted_ohm` with standard uncertainty `u_ohm`;
-            TYPED: `name` and `id` are those of a typed result.
+            TYPED: `name` is that of a typed result, `id` says what it is about; FIRST_UNIT: `name` is that of
+            the batch whose first unit it is, in doubt until somebody accepts it.
         outcome: what the rule says; None for a remark.
     """
 
@@ -108,21 +109,22 @@ class BalanceFound:
 
 @dataclass(frozen=True, slots=True)
 class UnitResult:
-    """A unit is done, held or given up.
+    """A unit is done, held or given up; or, later, what has changed of that. All by `acquire.unit_result`.
 
     Attributes:
-        outcome: worst outcome of the steps that count; None when the unit was held or abandoned.
-        held: reason why no verdict is given yet (a warm part), else empty.
-        wait_s: how long to wait before trying a held unit again, None when unknown.
+        outcome: the worst of what was measured and typed in decides; None where the stay ended without one.
+        wait_s: how long to wait before trying a warm unit again, None when unknown.
         hypotheses: diagnosis, most likely first; empty for a unit that passed.
-        findings: one sentence for each rule over several windings (balance, matching) that is not passed.
         next_pair: the pair whose measurement would tell the first two hypotheses apart best, if any.
-        not_tested: what the sheet asks for besides ohms and nobody has typed in yet; it blocks nothing.
+        started_utc_s: when the stay began; bench, serial and this are the same in all its revisions.
+        utc_s: when it ended, or when the revision was found.
         balances: each rule over several windings, with what was found.
         ending: how the stay on the bench ended; `remark`: the operator's own words for giving up.
-        found: what rules over the whole unit found (takes the place of `findings`).
-        untested: by id (takes the place of `not_tested`).
+        found: what rules over the whole unit found that is not plainly a pass.
+        untested: what the sheet or its circuit asks for besides ohms and nobody has typed in; blocks nothing.
         revision: 0 for the result at the bench, then 1, 2, ... whenever something later changes it.
+        measured: what its own steps and balances come to, without typed results.
+        ended_utc_s: when the stay ended, of a later revision; None of the first, which says it by `utc_s`.
     """
 
     bench: str
@@ -133,7 +135,6 @@ class UnitResult:
     batch: str
     operator: str
     outcome: Outcome | None
-    held: str
     wait_s: float | None
     steps_passed: int
     steps_total: int
@@ -141,14 +142,14 @@ class UnitResult:
     next_pair: Pair | None
     started_utc_s: float
     utc_s: float
-    findings: tuple[str, ...] = ()
-    not_tested: tuple[str, ...] = ()
     balances: tuple[BalanceFound, ...] = ()
     ending: Ending = Ending.DONE
     remark: str = ""
     found: tuple[Finding, ...] = ()
     untested: tuple[Untested, ...] = ()
     revision: int = 0
+    measured: Outcome | None = None
+    ended_utc_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

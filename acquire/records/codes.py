@@ -34,6 +34,11 @@ class Ending(StrEnum):
     FILES_CHANGED = "files_changed"
     UNDONE = "undone"
 
+    @property
+    def judged(self) -> bool:
+        """Whether a stay that ended so has an outcome."""
+        return self is Ending.DONE
+
 
 class Basis(StrEnum):
     """What a verdict rests on.
@@ -111,11 +116,12 @@ RUN_LENGTH = 9
 
 
 class FindingKind(StrEnum):
-    """Which rule over a whole unit found something."""
+    """Which rule over a whole unit found something; FIRST_UNIT: the batch's, and it waits for a word."""
 
     UNEVEN = "uneven"
     CONTRADICTION = "contradiction"
     TYPED = "typed"
+    FIRST_UNIT = "first_unit"
 
 
 class UntestedKind(StrEnum):

@@ -76,6 +76,11 @@ class GiveUpUnit:
 
 
 @dataclass(frozen=True, slots=True)
+class MakeWay:
+    """The next unit is about to be started, so the one on the bench ends as it is; nobody types this."""
+
+
+@dataclass(frozen=True, slots=True)
 class ConfirmOpen:
     """The operator states, by a key or pedal, that the probes are on the pair that must be open."""
 
@@ -165,6 +170,7 @@ Command = (
     | SkipStep
     | ZeroLeads
     | GiveUpUnit
+    | MakeWay
     | ConfirmOpen
     | Note
     | TypeTemperature

@@ -40,9 +40,11 @@ class Hypothesis:
         probability: given the readings, 0 to 1.
         places: the faults that make it up, one or two.
         slip: (pair asked for, pair really probed) where the explanation needs one unnoticed wrong probe.
+        said: the sentence of an old record, which has nothing else of it; empty of any other.
     """
 
     fault: str
     probability: float
     places: tuple[FaultPlace, ...] = ()
     slip: tuple[Pair, Pair] | None = None
+    said: str = ""

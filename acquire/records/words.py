@@ -18,20 +18,7 @@ class Pair(NamedTuple):
         return f"{self.a}–{self.b}"
 
 
-WORST_LAST = (
-    Outcome.PASS,
-    Outcome.CONDITIONAL_PASS,
-    Outcome.CANNOT_JUDGE,
-    Outcome.CONDITIONAL_FAIL,
-    Outcome.FAIL,
-)
-"""Outcomes in the order in which the worse one decides over a whole unit."""
-
 PASSING = frozenset({Outcome.PASS, Outcome.CONDITIONAL_PASS})
-
-TURN_FAULTS = "not tested: faults between turns, which a pass in ohms does not exclude"
-"""Stands on a unit that passed its ohms and of which no surge, inductance, Q or loss is on record: direct
-current does not show one shorted turn in a fine coil, nor weak insulation between turns."""
 
 FAILING = frozenset({Outcome.CONDITIONAL_FAIL, Outcome.FAIL})
 """Outcomes of a value outside its limits; such a value is asked for once more before it counts."""

@@ -21,6 +21,7 @@ from acquire.reports.batch_rows import series_of
 from acquire.reports.batch_series import Series
 from acquire.reports.batch_units import BatchUnits, Stay, Unit, units_of
 from acquire.stats.pareto import Bar, Share, pareto, share_of
+from acquire.unit_result import judged
 from acquire.words.outcomes import deed_words
 
 GOOD = frozenset({Outcome.PASS, Outcome.CONDITIONAL_PASS})
@@ -245,7 +246,7 @@ def _yields(firsts: list[Stay]) -> Iterator[Yield]:
         for balance in stay.result.balances if stay.result else ():
             words.setdefault(("rule", balance.name), []).append(balance.outcome)
     for stay in firsts:
-        for typed in stay.typed.values():
+        for typed in judged(stay.typed).values():
             if typed.outcome is not None:
                 words.setdefault(("typed", typed.name), []).append(typed.outcome)
     for (sort, name), outcomes in words.items():

@@ -12,9 +12,11 @@ from acquire.records import BalanceFound, BatchDeed, Outcome, UnitResult
 from acquire.records.words import FAILING
 from acquire.reports.batch_series import Change, Series
 from acquire.reports.batch_units import BatchUnits, Stay, Unit
+from acquire.unit_result import judged
 from acquire.words.beside import typed_reason
 from acquire.words.faults import batch_doubt, likely
 from acquire.words.outcomes import OUTCOME_WORDS, deed_words
+from acquire.words.units import why_not
 from acquire.words.verdicts import balance
 
 NO_FAULT = frozenset({"healthy", "unknown"})
@@ -35,7 +37,7 @@ def why(stay: Stay) -> tuple[str, str]:
     """
     result, outcome = stay.result, stay.outcome
     if result is None or outcome is None:
-        return "", (result.held if result else "") or "no result yet"
+        return "", "no result yet" if result is None else why_not(result)
     if outcome in FAILING:
         return _why_failed(stay, result)
     if outcome is Outcome.CANNOT_JUDGE:
@@ -44,7 +46,7 @@ def why(stay: Stay) -> tuple[str, str]:
 
 
 def _why_failed(stay: Stay, result: UnitResult) -> tuple[str, str]:
-    typed = [each for each in stay.typed.values() if each.outcome in FAILING]
+    typed = [each for each in judged(stay.typed).values() if each.outcome in FAILING]
     rules = [each for each in result.balances if each.outcome in FAILING]
     steps = [value.step for value in stay.values.values() if value.outcome in FAILING]
     best = next((each for each in result.hypotheses[:1] if each.fault not in NO_FAULT), None)

@@ -12,9 +12,10 @@ from typing import Any
 
 from acquire.journal.question import Question, Record
 from acquire.records import Batch, Outcome, Purpose, Recorded, TypedResult, UnitResult, UnitStarted
-from acquire.records.words import FAILING, WORST_LAST
+from acquire.records.words import FAILING
 from acquire.reports.visits import record_of
 from acquire.steps.warm import WARM_CHECK
+from acquire.unit_result import settled
 
 FIELDS = (
     "id",
@@ -80,8 +81,8 @@ class Stay:
         utc_s: when.
         spools: spool of each winding, as far as known.
         values: what counted, by step, in the order of the steps.
-        typed: results typed in for it, the latest of each name.
-        result: how it ended; None where it did not.
+        typed: results typed in for it.
+        result: how it stands, with all of those; None where it did not end.
         steps: verdicts of each step so far, for `Value.touches`.
     """
 
@@ -95,17 +96,14 @@ class Stay:
     utc_s: float
     spools: dict[str, str] = field(default_factory=dict)
     values: dict[str, Value] = field(default_factory=dict)
-    typed: dict[str, TypedResult] = field(default_factory=dict)
+    typed: list[TypedResult] = field(default_factory=list)
     result: UnitResult | None = None
     steps: dict[str, int] = field(default_factory=dict)
 
     @property
     def outcome(self) -> Outcome | None:
-        """Worst of what was measured and typed; None where it was held, given up or is unfinished."""
-        if self.result is None or self.result.outcome is None:
-            return None
-        words = [self.result.outcome, *(each.outcome for each in self.typed.values() if each.outcome)]
-        return max(words, key=WORST_LAST.index)
+        """Of what was measured and typed; None where it was held, given up or is unfinished."""
+        return None if self.result is None else self.result.outcome
 
     @property
     def failed(self) -> bool:
@@ -206,7 +204,9 @@ def _stays(records: Sequence[tuple[str, Recorded]], rows: Iterable[tuple[Any, ..
         if isinstance(record, UnitResult) and (of := _stay_at(latest, record.serial, entry_id)):
             of.result = record
         elif isinstance(record, TypedResult) and (of := _stay_at(latest, record.serial, entry_id)):
-            of.typed[record.name] = record
+            of.typed.append(record)
+    for of in found:
+        of.result = None if of.result is None else settled(of.result, of.typed)
     return found
 
 

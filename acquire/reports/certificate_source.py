@@ -7,7 +7,7 @@ how they are drawn.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import Any
@@ -19,13 +19,12 @@ from acquire.records import (
     CheckStandard,
     Evidence,
     Notice,
-    Outcome,
     Purpose,
     TypedResult,
     UnitStarted,
+    UntestedKind,
     Verdict,
 )
-from acquire.records.words import TURN_FAULTS, WORST_LAST
 from acquire.reports.certificate_facts import (
     FORM,
     CertificateFacts,
@@ -38,10 +37,11 @@ from acquire.reports.certificate_facts import (
 )
 from acquire.reports.doubtful import Doubts
 from acquire.reports.visits import OnRecord, Visit, record_of, visits_on
+from acquire.unit_result import ended_s
 from acquire.words.beside import check_text, typed_reason
 from acquire.words.faults import sentence
 from acquire.words.notices import said
-from acquire.words.outcomes import ending_words
+from acquire.words.units import findings_words, result_words, untested_words
 from acquire.words.verdicts import reason
 
 TRACE_POINTS = 48
@@ -126,7 +126,7 @@ def visit_for(visits: Sequence[Visit], purpose: Purpose | None = None) -> Visit:
     if not of_purpose:
         raise InputImpossible(f"{serial} was never measured for purpose {purpose}.")
     last = of_purpose[-1].result
-    why = "it is still on the bench" if last is None else ending_words(None, last.record.held)
+    why = "it is still on the bench" if last is None else result_words(last.record)
     raise InputImpossible(f"{serial} has no verdict to certify: {why}.", "Measure it to the end first.")
 
 
@@ -172,35 +172,21 @@ def measured(record: Record, visits: Sequence[Visit], visit: Visit) -> Measured:
         operator=result.operator,
         spools=_spools(started),
         started_utc_s=result.started_utc_s,
-        ended_utc_s=result.utc_s,
-        outcome=worst(result.outcome, visit.typed),
+        ended_utc_s=ended_s(result),
+        outcome=result.outcome,
         steps_passed=result.steps_passed,
         steps_total=result.steps_total,
-        findings=result.findings,
+        findings=findings_words(result),
         diagnosis=tuple((each.probability, sentence(each)) for each in result.hypotheses),
-        not_tested=still_missing(result.not_tested, visit.typed),
+        not_tested=tuple(
+            untested_words(each) for each in result.untested if each.kind is not UntestedKind.TURNS
+        ),
         steps=tuple(_step(each, doubts, counts=each.id in deciding) for each in visit.verdicts),
         typed=tuple(_typed(each) for each in visit.typed),
         checks=_checks(record, visit),
         deviations=tuple(_deviations(record, visit)),
         other_visits=tuple(_others(visits, visit)),
     )
-
-
-def worst(outcome: Outcome, typed: Iterable[OnRecord[TypedResult]]) -> Outcome:
-    """The unit's outcome with what was typed in for it, also after it had left the bench."""
-    outcomes = [outcome, *(each.record.outcome for each in typed if each.record.outcome is not None)]
-    return max(outcomes, key=WORST_LAST.index)
-
-
-def still_missing(not_tested: Iterable[str], typed: Iterable[OnRecord[TypedResult]]) -> tuple[str, ...]:
-    """What the sheet asks for and nobody has typed in, also not after the unit had left the bench.
-
-    What ohms cannot show is told apart (certificate_words).
-    """
-    names = [each.record.name for each in typed]
-    asked = (each for each in not_tested if each != TURN_FAULTS)
-    return tuple(each for each in asked if not any(name and name in each for name in names))
 
 
 def _spools(started: UnitStarted) -> tuple[str, ...]:
@@ -252,7 +238,7 @@ def _typed(each: OnRecord[TypedResult]) -> Typed:
 def _checks(record: Record, visit: Visit) -> tuple[Check, ...]:
     """The latest check standard before the end of the visit, of each meter that gave a verdict."""
     meters = {each.record.meter_id for each in visit.verdicts}
-    until_s = visit.result.record.utc_s if visit.result else visit.started.record.utc_s
+    until_s = ended_s(visit.result.record) if visit.result else visit.started.record.utc_s
     question = Question(kinds=("check_standard",), bench=visit.started.record.bench, until_utc_s=until_s)
     latest: dict[str, CheckStandard] = {}
     for entry in record.find(question):
@@ -278,7 +264,7 @@ def _of_the_bench(record: Record, visit: Visit) -> list[Notice]:
     """The bench's own troubles of the day up to the unit's end that no check in control has ended."""
     if visit.result is None:
         return []
-    end_s, birth = visit.result.record.utc_s, visit.result.id.partition("-")[0]
+    end_s, birth = ended_s(visit.result.record), visit.result.id.partition("-")[0]
     last_good_s = max(
         (check.utc_s for check in _checks(record, visit) if check.in_control), default=end_s - DAY_S
     )
@@ -301,9 +287,6 @@ def _others(visits: Sequence[Visit], visit: Visit) -> list[OtherVisit]:
         if other.result is None:
             ended, entry = "no result on record", other.started.id
         else:
-            ended, entry = (
-                ending_words(other.result.record.outcome, other.result.record.held),
-                other.result.id,
-            )
+            ended, entry = result_words(other.result.record), other.result.id
         others.append(OtherVisit(entry, other.purpose, other.started.record.utc_s, ended, number > at))
     return others

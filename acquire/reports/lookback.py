@@ -13,13 +13,15 @@ from dataclasses import dataclass, field, fields
 from datetime import UTC, datetime
 
 from acquire.journal.entry import Entry
-from acquire.journal.question import Question, Record
+from acquire.journal.question import OF_A_STAY, Question, Record
 from acquire.outlets.payload import disarmed, iso_time
 from acquire.quantity import counted
-from acquire.records import CheckStandard
+from acquire.records import CheckStandard, UnitResult
 from acquire.records.words import PASSING
 from acquire.reports.doubtful import Doubts
 from acquire.reports.visits import record_of
+from acquire.unit_result import stay_of, stays_of
+from acquire.words.units import why_not
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,7 +160,7 @@ def by_spool(record: Record, spool: str, span: Span | None = None) -> Iterator[S
     """
     since_s, until_s = (None, None) if span is None else (span.since_utc_s, span.until_utc_s)
     question = Question(kinds=("unit_started",), since_utc_s=since_s, until_utc_s=until_s)
-    ends: dict[tuple[str, float], tuple[str, str]] | None = None
+    ends: dict[tuple[str, str, float], UnitResult] | None = None
     for entry in record.find(question):
         wound = [each for each in entry.payload.get("spools") or () if each.get("spool") == spool]
         if wound:
@@ -166,25 +168,19 @@ def by_spool(record: Record, spool: str, span: Span | None = None) -> Iterator[S
             yield _spool_row(entry, spool, [str(each.get("winding", "")) for each in wound], ends)
 
 
-def _ends(record: Record, since_s: float | None) -> dict[tuple[str, float], tuple[str, str]]:
-    """How each stay ended that is in question, by serial and beginning: one pass in place of one a unit."""
-    question = Question(kinds=("unit_result",), since_utc_s=since_s)
-    found = record.values(question, ["serial", "started_utc_s", "outcome", "held"])
-    return {
-        (str(serial), _moment(begun_s)): (outcome or "", held or "")
-        for serial, begun_s, outcome, held in found
-    }
-
-
-def _moment(utc_s: float | None) -> float:
-    return round(utc_s or 0.0, 3)
+def _ends(record: Record, since_s: float | None) -> dict[tuple[str, str, float], UnitResult]:
+    """How each stay stands that is in question, by what names it: one pass in place of one a unit."""
+    question = Question(kinds=OF_A_STAY, since_utc_s=since_s, with_evidence=False)
+    stays = stays_of(record_of(entry) for entry in record.find(question))
+    return {stay_of(result): result for stay in stays if (result := stay.result) is not None}
 
 
 def _spool_row(
-    entry: Entry, spool: str, windings: list[str], ends: dict[tuple[str, float], tuple[str, str]]
+    entry: Entry, spool: str, windings: list[str], ends: dict[tuple[str, str, float], UnitResult]
 ) -> SpoolRow:
     started = entry.payload
-    outcome, held = ends.get((entry.serial, _moment(started.get("utc_s"))), ("", "no result on record"))
+    result = ends.get((str(started.get("bench", "")), entry.serial, round(started.get("utc_s") or 0.0, 3)))
+    held = "no result on record" if result is None else why_not(result)
     named = {name: str(started.get(name, "")) for name in ("bench", "batch", "sheet", "purpose", "operator")}
     return SpoolRow(
         id=entry.id,
@@ -192,7 +188,7 @@ def _spool_row(
         spool=spool,
         windings=", ".join(windings),
         serial=entry.serial,
-        outcome=outcome,
+        outcome="" if result is None or result.outcome is None else result.outcome.value,
         held=held,
         **named,
     )

@@ -9,6 +9,7 @@ from acquire.errors import InputImpossible
 from acquire.journal.question import Question, Record
 from acquire.records import Basis, ImportedResult, Outcome, Rule, UnitResult, UnitStarted, Verdict
 from acquire.reports.visits import OnRecord, Visit, record_of
+from acquire.unit_result import worst
 from drivers.reading import Quantity
 
 
@@ -99,7 +100,7 @@ def _as_verdict(each: ImportedResult) -> Verdict:
 
 
 def _as_result(first: ImportedResult, values: list[ImportedResult]) -> UnitResult:
-    stated = [each.outcome for each in values if each.outcome is not None]
+    outcome = worst(each.outcome for each in values)
     return UnitResult(
         bench=first.bench,
         serial=first.serial,
@@ -108,8 +109,7 @@ def _as_result(first: ImportedResult, values: list[ImportedResult]) -> UnitResul
         purpose=first.purpose,
         batch=first.batch,
         operator=first.operator,
-        outcome=stated[0] if stated else None,
-        held="",
+        outcome=outcome,
         wait_s=None,
         steps_passed=0,
         steps_total=len(values),
@@ -117,4 +117,5 @@ def _as_result(first: ImportedResult, values: list[ImportedResult]) -> UnitResul
         next_pair=None,
         started_utc_s=first.measured_utc_s,
         utc_s=first.measured_utc_s,
+        measured=outcome,
     )

@@ -22,6 +22,7 @@ from acquire.reports.same_unit import FEWEST_SISTERS, Odds, Reading, odds
 from acquire.reports.sisters import sisters_of
 from acquire.reports.visits import OnRecord, Visit, visits_on
 from acquire.words.faults import sentence
+from acquire.words.units import result_words
 
 ACCURACY = "meter accuracy"
 TEMPERATURE = "winding temperature"
@@ -159,7 +160,7 @@ def returned(record: Record, serial: str, prior: float = PRIOR, *, from_paper: b
         now_purpose=now.purpose,
         then_outcome=None if then.result is None else then.result.record.outcome,
         now_outcome=None if result is None else result.outcome,
-        now_held="" if result is None else result.held,
+        now_held="" if result is None else result_words(result),
         reference_celsius=next((v.record.reference_celsius for v in now.resistances().values()), 20.0),
         changes=changes,
         missing=missing,

@@ -28,7 +28,7 @@ from acquire.reports.paper import (
 )
 from acquire.reports.returned import Change, Returned
 from acquire.reports.same_unit import AGEING, FAULTY, STRANGER_COMMON
-from acquire.words.outcomes import OUTCOME_WORDS, ending_words
+from acquire.words.outcomes import OUTCOME_WORDS
 from acquire.words.plain import sureness
 
 TITLE = "Then and now"
@@ -103,8 +103,8 @@ def notes(found: Returned) -> Iterator[str]:
     if found.diagnosis:
         probability, sentence = found.diagnosis[0]
         yield f"The latest readings say: {sentence.removesuffix('.')} ({sureness(probability)} sure)."
-    if found.now_held:
-        yield f"The latest test has no verdict: {ending_words(None, found.now_held)}."
+    if found.now_outcome is None and found.now_held:
+        yield f"The latest test has no verdict: {found.now_held}."
     if not found.same_sheet:
         yield "The two tests were made by different sheets."
     if found.from_paper:
@@ -150,7 +150,7 @@ def _ended(found: Returned, *, now: bool) -> str:
     outcome = found.now_outcome if now else found.then_outcome
     if outcome is not None:
         return OUTCOME_WORDS[outcome]
-    return ending_words(None, found.now_held) if now and found.now_held else "no verdict"
+    return found.now_held if now and found.now_held else "no verdict"
 
 
 def _side(change: Change, *, now: bool) -> str:

@@ -16,6 +16,7 @@ from acquire.journal.plain import evidence_from_plain
 from acquire.journal.question import Record
 from acquire.records import Evidence, Notice, Purpose, Recorded, TypedResult, UnitResult, UnitStarted, Verdict
 from acquire.steps.warm import WARM_CHECK
+from acquire.unit_result import settled
 
 KINDS = ("unit_started", "verdict", "typed_result", "notice", "unit_result")
 """What belongs to a visit."""
@@ -47,7 +48,8 @@ class Visit:
         verdicts: all of them, oldest first, whether they count or not.
         typed: results typed in for it.
         notices: that name the unit.
-        result: how it ended, None while it is on the bench.
+        result: how it stands, with all that was typed in for it; its id is that of the latest revision on
+            record. None while it is on the bench.
     """
 
     started: OnRecord[UnitStarted]
@@ -104,6 +106,9 @@ def _add(visit: Visit, entry: Entry, record: Any) -> None:
             visit.verdicts.append(OnRecord(entry.id, record, _evidence(entry)))
         case TypedResult():
             visit.typed.append(OnRecord(entry.id, record))
+            if visit.result is not None:
+                typed = [each.record for each in visit.typed]
+                visit.result = OnRecord(visit.result.id, settled(visit.result.record, typed))
         case Notice():
             visit.notices.append(OnRecord(entry.id, record))
         case UnitResult():

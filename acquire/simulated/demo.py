@@ -118,9 +118,9 @@ async def run_demo(options: DemoOptions, console: Console) -> int:
             stays = partial(console.print, "The hands have finished. The page stays until Ctrl-C.")
             await at_work(daemon, simulation, stop, stays if options.page else None)
     planted = read_truth(truth_file)
-    console.print(comparison(terminal.units, planted))
+    console.print(comparison(list(terminal.units.values()), planted))
     _what_next(console, options)
-    ended = sum(as_planted(unit.outcome, planted.get(unit.serial, {})) for unit in terminal.units)
+    ended = sum(as_planted(unit.outcome, planted.get(unit.serial, {})) for unit in terminal.units.values())
     return (options.units or len(planted)) - ended
 
 

@@ -124,7 +124,7 @@ def as_seen(event: Event) -> dict[str, Any]:
             seen = {"show": "verdict", "outcome": event.verdict.outcome.value}
         case LeadZero():
             seen = {"show": "lift"}
-        case Notice(code=Code.PAIR_OTHER | Code.PAIR_UNCLEAR):
+        case Notice(code=Code.PAIR_OTHER | Code.PAIR_UNCLEAR | Code.PROBES_NOT_LIFTED):
             seen = {"show": "hint", "text": said(event)}
         case Notice(code=Code.FIXTURE_UNPROVEN):
             seen = {"show": "look_at_clips", "text": said(event)}

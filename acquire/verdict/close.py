@@ -1,4 +1,4 @@
-"""The end of a unit: worst outcome, warm or not, and what explains its readings. Single steps are judge's."""
+"""The end of a unit: warm or not, and what explains its readings. Single steps are judge's."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from typing import Protocol
 
 from acquire.physics.warm import Sample
 from acquire.records import (
+    BalanceFound,
     Circumstances,
     Ending,
     Finding,
@@ -18,14 +19,13 @@ from acquire.records import (
     UnitResult,
     UnitStarted,
 )
-from acquire.records.words import FAILING, WORST_LAST
+from acquire.records.words import FAILING
 from acquire.steps.agreement import PairReading, oddest
 from acquire.steps.balance import balances
 from acquire.steps.pairs import PairTable
+from acquire.unit_result import worst
 from acquire.verdict.diagnose import best_next_pair, diagnose
 from acquire.verdict.warmth import is_warm, rest_s
-from acquire.words.verdicts import balance
-from acquire.words.verdicts import contradiction as contradiction_words
 
 SIGNIFICANT = 4.0
 """Standard uncertainties from which readings contradict each other. A normal value is that far off once in
@@ -72,13 +72,13 @@ def close_unit(
     started: UnitStarted,
     place: Circumstances,
     utc_s: float,
+    *,
     ending: Ending = Ending.DONE,
     remark: str = "",
-    *,
     samples: Sequence[Sample] = (),
     four_wire_below_ohm: float = 0.0,
 ) -> UnitResult:
-    """Write the record of a finished unit.
+    """Write the record of a finished unit, from its ohms alone.
 
     A unit whose first resistance moved during the test, or that fails because all of its windings are off by
     what one warmer temperature explains, is held: it gets no outcome. Rules over several windings (balance,
@@ -96,22 +96,13 @@ def close_unit(
     """
     readings = unit.readings()
     balanced = balances(unit.table, unit.touch_readings())
-    outcomes = [each for each in (unit.outcome, *(rule.outcome for rule in balanced)) if each is not None]
-    outcome = max(outcomes, key=WORST_LAST.index, default=None)
+    outcome = worst([unit.outcome, *(rule.outcome for rule in balanced)])
     hypotheses, next_pair = _explained(unit, place, outcome, four_wire_below_ohm)
-    failing = outcome in FAILING
-    warm = unit.still_warm or (
-        failing and not started.rested and is_warm(unit.table, readings, hypotheses, samples)
-    )
-    if ending is Ending.DONE and warm:
-        ending = Ending.WARM
-    held = {Ending.DONE: "", Ending.WARM: "the unit is warm"}.get(
-        ending, f"given up: {remark or ending.value}"
-    )
-    warm = ending is Ending.WARM
-    wait_s = rest_s(unit.table, readings, samples, moved=unit.still_warm) if warm else None
-    uneven = [balance(each) for each in balanced if each.outcome is not Outcome.PASS]
-    odd = () if failing or held else contradiction(unit)
+    may_be_warm = outcome in FAILING and not started.rested
+    warm = unit.still_warm or (may_be_warm and is_warm(unit.table, readings, hypotheses, samples))
+    wait_s = None
+    if warm and ending is Ending.DONE:
+        ending, wait_s = Ending.WARM, rest_s(unit.table, readings, samples, moved=unit.still_warm)
     return UnitResult(
         bench=place.bench,
         serial=unit.serial,
@@ -120,8 +111,7 @@ def close_unit(
         purpose=place.purpose,
         batch=started.batch,
         operator=started.operator,
-        outcome=None if held else outcome,
-        held=held,
+        outcome=outcome if ending.judged else None,
         wait_s=wait_s,
         steps_passed=unit.passed,
         steps_total=unit.total,
@@ -129,12 +119,22 @@ def close_unit(
         next_pair=next_pair,
         started_utc_s=started.utc_s,
         utc_s=utc_s,
-        findings=(*uneven, *map(contradiction_words, odd)),
         balances=balanced,
-        found=odd,
         ending=ending,
         remark=remark,
+        found=_found(unit, balanced, contradicts=ending.judged and outcome not in FAILING),
+        untested=started.required,
+        measured=outcome,
     )
+
+
+def _found(unit: Measured, rules: Sequence[BalanceFound], *, contradicts: bool) -> tuple[Finding, ...]:
+    uneven = (
+        Finding(FindingKind.UNEVEN, each.name, outcome=each.outcome)
+        for each in rules
+        if each.outcome is not Outcome.PASS
+    )
+    return (*uneven, *(contradiction(unit) if contradicts else ()))
 
 
 def contradiction(unit: Measured) -> tuple[Finding, ...]:

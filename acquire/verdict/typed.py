@@ -8,7 +8,6 @@ that the person states. Not for reading the line (typed_line), and not for anyth
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -29,16 +28,13 @@ from acquire.records import (
     UnitStarted,
 )
 from acquire.records.words import PASSING
+from acquire.unit_result import shows_turns
 from acquire.verdict.guard import decide
 from acquire.verdict.insulation import judge_insulation
 from acquire.verdict.sister import K_95, Measured, compare
 from acquire.verdict.typed_line import TypedLine, pattern_number, typed_line
 from acquire.verdict.typed_wanted import NONE, isolation_named, least_ohm, step_named
 from drivers.reading import Quantity
-
-TURN_KINDS = frozenset({ResultKind.INDUCTANCE, ResultKind.QUALITY, ResultKind.LOSS})
-TURN_WORDS = frozenset({"surge", "ring"})
-"""Results that can show a fault between turns: by their kind, or by a whole word of a test's name."""
 
 ENOUGH_VOLTS = 0.9
 """A test at less than this share of the sheet's voltage proves nothing for it; workshop choice."""
@@ -122,7 +118,7 @@ def typed_result(
         if line.value_si is not None:
             return _resistance(said, step, place)
     sort = _sort(line)
-    said = replace(said, name=said.name or line.name, sort=sort, shows_turns=_shows_turns(sort, line.name))
+    said = replace(said, name=said.name or line.name, sort=sort, shows_turns=shows_turns(sort, line.name))
     return _stated(said, line) if sort is ResultKind.STATED else _against_pattern(said, line, place, others)
 
 
@@ -286,10 +282,6 @@ def _stated(said: TypedResult, line: TypedLine) -> TypedResult:
 def _as_rule(step: Step) -> Isolation:
     """A typed insulation step as a rule between its two pins."""
     return Isolation(((step.pair.a,), (step.pair.b,)), None, step.lower_ohm or 0.0)
-
-
-def _shows_turns(sort: ResultKind, name: str) -> bool:
-    return sort in TURN_KINDS or not TURN_WORDS.isdisjoint(re.split(r"\W+", name.casefold()))
 
 
 def _sort(line: TypedLine) -> ResultKind:

@@ -1,30 +1,21 @@
-"""What a sheet asks for besides ohms: its names, its limits, what is still missing, and what to mind.
+"""What a sheet asks for besides ohms: its names, its limits, and what to mind.
 
 Not for reading or judging what is typed (typed_line, typed).
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import replace
-
 from acquire.errors import InputImpossible
 from acquire.physics.insulation import CAUTIONS, REFERENCE_CELSIUS
 from acquire.quantity import show
 from acquire.records import (
-    BranchKind,
     Isolation,
-    Outcome,
     Purpose,
     Sheet,
     Step,
     StepKind,
-    TypedResult,
-    UnitResult,
 )
-from acquire.records.words import PASSING, TURN_FAULTS, WORST_LAST
 from acquire.verdict.typed_line import HOW
-from acquire.words.beside import typed_reason
 
 NONE = "none"
 """Name of the temperature rule that corrects nothing."""
@@ -57,49 +48,6 @@ def isolation_named(sheet: Sheet, name: str) -> Isolation | None:
 def step_named(sheet: Sheet, name: str) -> Step | None:
     """The typed step of this name."""
     return next((s for s in sheet.steps if s.kind is StepKind.TYPED and s.name.lower() == name.lower()), None)
-
-
-def not_tested(sheet: Sheet, typed: Iterable[TypedResult]) -> tuple[str, ...]:
-    """What the sheet asks for besides ohms and nobody has typed in, a sentence each."""
-    there = {result.target for result in typed}
-    wanted = [(rule.id, rule.name, rule.volts) for rule in sheet.isolations]
-    wanted += [(step.id, step.name, None) for step in sheet.steps if step.kind is StepKind.TYPED]
-    return tuple(
-        f"not tested: {name}{'' if volts is None else f' at {volts:g} V'}"
-        for target, name, volts in wanted
-        if target not in there
-    )
-
-
-def turns_tested(typed: Iterable[TypedResult]) -> bool:
-    """Whether a result with an outcome could have shown a fault between turns."""
-    return any(each.outcome is not None and each.shows_turns for each in typed)
-
-
-def with_typed(result: UnitResult, sheet: Sheet, typed: Sequence[TypedResult]) -> UnitResult:
-    """A unit's result with what was typed in: the worst word decides, what is missing is said.
-
-    Args:
-        result: from the resistances alone.
-        sheet: of the unit.
-        typed: in order; of several results of one name the latest counts.
-    """
-    latest = {each.name: each for each in typed}.values()
-    words = [result.outcome, *(each.outcome for each in latest)]
-    outcome = max((word for word in words if word is not None), key=WORST_LAST.index, default=None)
-    findings = tuple(
-        f"{each.name}: {typed_reason(each)}" for each in latest if each.outcome not in (None, Outcome.PASS)
-    )
-    missing = not_tested(sheet, typed)
-    wound = any(branch.kind is BranchKind.WINDING for branch in sheet.branches)
-    if wound and result.outcome in PASSING and not turns_tested(latest):
-        missing = (*missing, TURN_FAULTS)
-    return replace(
-        result,
-        outcome=None if result.outcome is None else outcome,
-        findings=(*result.findings, *findings),
-        not_tested=missing,
-    )
 
 
 def guidance(sheet: Sheet, purpose: Purpose) -> tuple[str, ...]:

@@ -13,6 +13,8 @@ from acquire.words.saying import joined
 
 def sentence(hypothesis: Hypothesis) -> str:
     """What a fault is, where it sits and how large it is; two sentences for two faults."""
+    if hypothesis.said:
+        return hypothesis.said
     said = [_place(place) for place in hypothesis.places] or [_bare(hypothesis.fault)]
     words = said[0] if len(said) == 1 else f"Two faults. {' '.join(said)}"
     if hypothesis.slip is None:
@@ -30,6 +32,8 @@ def batch_doubt(batch: Batch) -> str:
     """What speaks against a first unit: what may be wrong, and the reading that lies furthest off."""
     if batch.first_doubt is None:
         return ""
+    if batch.first_doubt.said:
+        return batch.first_doubt.said
     may_be = " Or: ".join(likely(each) for each in batch.first_doubt.hypotheses)
     return f"{may_be or 'Spool, gauge or turns are not as planned.'} {compared(batch.compared)}"
 

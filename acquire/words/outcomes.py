@@ -15,16 +15,6 @@ OUTCOME_WORDS = {
 }
 """Outcomes as people read them, the same on the display and from the record."""
 
-GIVEN_UP = "given up"
-"""How the reason of a unit begins that was given up, not held."""
-
-
-def ending_words(outcome: Outcome | None, held: str) -> str:
-    """How a unit ended, in words: its outcome, or why it was held or given up."""
-    if outcome is not None:
-        return OUTCOME_WORDS[outcome]
-    return held if held.startswith(GIVEN_UP) else f"held: {held}"
-
 
 def deed_words(batch: Batch) -> str:
     """What there is to say of a deed on a batch: the operator's words, or what the record shows of it."""

@@ -27,7 +27,7 @@ from collections import Counter, defaultdict
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from pathlib import Path
 
-from acquire.records import Outcome, Purpose
+from acquire.records import FindingKind, Outcome, Purpose
 from acquire.records.words import FAILING
 from acquire.steps.unit import Order
 from acquire.verdict.diagnose import casebook
@@ -117,10 +117,12 @@ def count_unit(bench, story, planted, tally, calls):
     failing, held = story.outcome in FAILING, story.outcome is None
     tally["failed"] += failing
     tally["held"] += held
-    tally["no end"] += held and "no end" in story.result.held
+    tally["no end"] += held and "no end" in story.result.remark
     tally["not judged"] += story.outcome is Outcome.CANNOT_JUDGE
     passed = story.outcome in PASSING
-    tally["contradiction told"] += passed and any("foretell" in each for each in story.result.findings)
+    tally["contradiction told"] += passed and any(
+        each.kind is FindingKind.CONTRADICTION for each in story.result.found
+    )
     tally["failed, with a wrong probe"] += failing and story.wrong > 0
     if planted.name != "healthy" and passed and outside(bench, story, planted):
         tally["passed though outside"] += 1

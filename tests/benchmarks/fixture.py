@@ -18,6 +18,8 @@ import statistics
 from collections import Counter
 from dataclasses import replace
 
+from acquire.steps.unit import Order
+
 from acquire.bench.fixture import FixtureMeter, Wiring
 from acquire.bench.fixture_setup import desk_for
 from acquire.files.fixture_table import FixtureSettings
@@ -26,7 +28,6 @@ from acquire.pipeline import Pipeline
 from acquire.records import Ask, ConfirmOpen, GiveUpUnit, Prompt, StartUnit, UnitResult
 from acquire.records.words import FAILING
 from acquire.steps.full_matrix import full_matrix
-from acquire.steps.unit import Order
 from drivers.meter import Capabilities, Held, Setup
 from drivers.reading import Kind, Origin, Quantity, Reading
 from sim.bus_card import BusCard
@@ -193,7 +194,7 @@ class FixtureBench(WholeMatrix):
     async def _measure(self):
         """As a feed does: read, take, set."""
         last = None
-        self.rig.desk.asked = Prompt(Ask.START_UNIT, "")
+        self.rig.desk.asked = Prompt(Ask.START_UNIT)
         async with self.rig:
             async for reading in self.rig.readings():
                 self._show(self.heart.feed(reading))

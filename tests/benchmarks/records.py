@@ -91,7 +91,8 @@ def unit_records(dice, batch, number, utc_s, spool):
     hypotheses = (Hypothesis("too_few_turns", 0.7, (place,)),) if failed else ()
     result = replace(
         RESULT, bench="bench-1", serial=serial, sheet="Fathom 7", batch=batch, hypotheses=hypotheses,
-        outcome=Outcome.FAIL if failed else Outcome.PASS, started_utc_s=utc_s, utc_s=utc_s + 30.0,
+        outcome=Outcome.FAIL if failed else Outcome.PASS, measured=Outcome.FAIL if failed else Outcome.PASS,
+        started_utc_s=utc_s, utc_s=utc_s + 30.0,
     )  # fmt: skip
     return [*records, (result, None)]
 

@@ -7,12 +7,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from acquire.records import Fit, Outcome, Pair, Purpose
-from acquire.records.words import WORST_LAST
 from acquire.steps.matcher import weigh
 from acquire.steps.pairs import PairTable
 from acquire.steps.step_state import StepState
 from acquire.steps.touched_again import holds
 from acquire.steps.unit import Ruling, UnitProgress
+from acquire.unit_result import worse
 from tests.known_sheets import FATHOM, PLOVER, QUERN, corrected
 
 TABLES = st.sampled_from([PairTable(sheet) for sheet in (PLOVER, QUERN, FATHOM)])
@@ -110,7 +110,7 @@ def test_no_touch_makes_a_failing_pair_pass(before, now, share, u_ohm, repeat_u_
     failing = (Outcome.FAIL, Outcome.CONDITIONAL_FAIL)
     if now is Outcome.CANNOT_JUDGE or (before in failing and now not in failing):
         assert not held
-    elif share == 0.0 or WORST_LAST.index(now) > WORST_LAST.index(before):
+    elif share == 0.0 or worse(now, before):
         assert held
 
 

@@ -127,6 +127,6 @@ async def _at_work(folder, doings):
             else:
                 assert taken.answer is None or not taken.answer.done or taken.correlation
         await still.daemon.command(to_command(".note still here"))
-        await still.until(lambda b: any(n.text == "still here" for n in b.of(Notice)))
+        await still.until(lambda b: any(n.facts.get("note") == "still here" for n in b.of(Notice)))
         still.meter.calm = None
         stop.set()

@@ -18,7 +18,9 @@ from acquire.page.view import View
 from acquire.records import (
     Approach,
     Ask,
+    Code,
     Contact,
+    Ending,
     Judged,
     LiftOff,
     Notice,
@@ -27,6 +29,7 @@ from acquire.records import (
     Purpose,
     Settled,
     Weight,
+    Why,
 )
 from acquire.steps.pairs import PairTable
 from drivers.reading import Flag, Kind, Quantity, Reading
@@ -35,22 +38,7 @@ from tests.known_sheets import PLOVER
 
 OHM = Quantity.RESISTANCE
 SERIALS = st.sampled_from(["a", "b", "<b>&\u2028", "\ud800"])
-CODES = st.sampled_from(
-    [
-        "pair.other",
-        "pair.unclear",
-        "meter.lost",
-        "meter.back",
-        "step.again",
-        "step.skipped",
-        "note",
-        "journal.unusable",
-        "journal.usable",
-        "command.refused",
-        "files.refused",
-        "no.such_code",
-    ]
-)
+CODES = st.sampled_from(Code)
 STEPS = st.sampled_from(PLOVER.steps)
 NUMBERS = st.floats(allow_nan=False, allow_infinity=True) | st.none()
 
@@ -67,10 +55,10 @@ EVENTS = st.one_of(
     at(Approach, quantity=st.just(OHM), value_si=st.floats(0, 1e9), unrest=st.floats(0.0)),
     st.just(Settled("meter", OHM, 1.0, 0.0, 9.0, 0.0, 0.0, 0.0, 9, None, None, 0.0, 1.0, 2.0)),
     st.builds(
-        lambda ask, step, text: Prompt(ask, text, "a", step.pair, step.name, 1, 5),
+        lambda ask, step, why: Prompt(ask, "a", step.pair, step.name, 1, 5, why),
         st.sampled_from(Ask),
         STEPS,
-        st.text(max_size=20),
+        st.sampled_from(Why),
     ),
     st.builds(
         lambda step, serial, outcome, counts, ohm: Judged(
@@ -94,13 +82,17 @@ EVENTS = st.one_of(
     ),
     st.builds(lambda serial: replace(STARTED, serial=serial), SERIALS),
     st.builds(
-        lambda serial, outcome, wait: replace(RESULT, serial=serial, outcome=outcome, held="x", wait_s=wait),
+        lambda serial, outcome, wait: replace(
+            RESULT, serial=serial, outcome=outcome, ending=Ending.WARM, wait_s=wait
+        ),
         SERIALS,
         st.none() | st.sampled_from(Outcome),
         st.none() | st.floats(0.0, 1e5),
     ),
     st.builds(
-        lambda weight, code, text, serial, step: Notice(weight, code, text, 5.0, serial, step.pair),
+        lambda weight, code, text, serial, step: Notice(
+            weight, code, 5.0, serial, step.pair, facts={"said": text}
+        ),
         st.sampled_from(Weight),
         CODES,
         st.text(max_size=20),
@@ -131,7 +123,7 @@ FACTS = st.builds(
     check_name=st.sampled_from(["", "R1"]),
     check_due=st.booleans(),
     check_blocked=st.booleans(),
-    calibration=st.sampled_from(["", "It fell due."]),
+    calibration=st.sampled_from([{}, {"meter": "m", "overdue_days": 2}]),
     failing=st.sampled_from([(), (("csv", "disk full"),), (("csv", "a"), ("mqtt", "b"))]),
 )
 

@@ -11,6 +11,7 @@ from acquire.clock import HandClock
 from acquire.errors import JournalUnusable
 from acquire.journal.history import JournalReader, Question
 from acquire.journal.store import Journal
+from acquire.words.notices import said
 from tests.known_records import EVIDENCE, verdict, verdicts
 from tests.memory_disk import folder_in_memory
 
@@ -50,7 +51,7 @@ def spoilt(whole, dice):
 async def go_on(folder):
     """Open, read, write: what a bench does after a night with a bad disk. Gives what it was told."""
     journal = Journal.open(folder, bench="b", clock=HandClock())
-    told = [notice.text for notice in journal.notices]
+    told = [said(notice) for notice in journal.notices]
     try:
         await journal.read_after(0, 1000)
         await journal.cursors()

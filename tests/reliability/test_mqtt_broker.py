@@ -22,7 +22,7 @@ from tests.reliability.conftest import publishing
 pytestmark = needs_mosquitto
 
 VERSIONS = pytest.mark.parametrize("version", ["5", "3.1.1"])
-PROMPT = Prompt(Ask.TOUCH, "Touch 1 and 2.", "PL80-1", Pair("1", "2"), "slow charge", 0, 4)
+PROMPT = Prompt(Ask.TOUCH, "PL80-1", Pair("1", "2"), "slow charge", 0, 4)
 
 MARK = "mark"
 
@@ -110,7 +110,7 @@ async def test_the_status_tells_online_and_stopped(journal, mosquitto, version):
             await ear.until(lambda e: e.of("status") and e.of("prompt"))
         status = await retained(mosquitto.port, "status")
         assert (status["state"], status["journal"]) == ("online", journal.birth)
-        assert (await retained(mosquitto.port, "prompt"))["text"] == "Touch 1 and 2."
+        assert (await retained(mosquitto.port, "prompt"))["text"] == "Touch 1–2 (slow charge)."
 
     assert (await retained(mosquitto.port, "status"))["state"] == "stopped"
     assert await retained(mosquitto.port, "prompt") is None

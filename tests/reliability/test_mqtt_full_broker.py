@@ -16,7 +16,7 @@ from tests.reliability.conftest import publishing
 from tests.stand_in_broker import StandIn
 from tests.waiting import crowding, until
 
-PROMPT = Prompt(Ask.TOUCH, "Touch 1 and 2.", "PL80-1", Pair("1", "2"), "slow charge", 0, 4)
+PROMPT = Prompt(Ask.TOUCH, "PL80-1", Pair("1", "2"), "slow charge", 0, 4)
 
 QUOTA_EXCEEDED, SERVER_BUSY, CONNECTION_RATE, SERVER_MOVED, SHUTTING_DOWN = 0x97, 0x89, 0x9F, 0x9D, 0x8B
 """Reason codes of MQTT 5, 2.4."""

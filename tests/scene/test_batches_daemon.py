@@ -10,7 +10,18 @@ from acquire.bench.recording import replay
 from acquire.clock import HandClock
 from acquire.files.settings import load_bench
 from acquire.journal.plain import to_plain
-from acquire.records import Batch, BatchDeed, BatchState, Judged, Prompt, StartUnit, UnitResult, UnitStarted
+from acquire.records import (
+    Batch,
+    BatchDeed,
+    BatchState,
+    Judged,
+    Prompt,
+    Refusal,
+    StartUnit,
+    UnitResult,
+    UnitStarted,
+    Why,
+)
 from tests.obedient_meter import StillBench
 from tests.whole_bench import CONFIGS, bench_file, journal_entries
 
@@ -80,8 +91,8 @@ async def second_day(folder, record=None):
     """It goes on; a unit is measured again; another spool is on and nobody has said so."""
     async with at_work(folder, 90_000.0, record) as still:
         assert still.daemon.pipeline.batches.known["lot 12"].state is BatchState.PAUSED
-        assert [n.text for n in still.notices("batch.standing")] == [
-            "The batch lot 12 is paused: .resume goes on with it."
+        assert [(n.facts["batch"], n.facts["paused"]) for n in still.notices("batch.standing")] == [
+            ("lot 12", True)
         ]
         await typed(still, ".resume")
         await unit(still, "F1")
@@ -128,7 +139,8 @@ async def test_a_batch_lives_through_a_night_and_its_first_unit_speaks(tmp_path)
     ]
     assert {each.spool for s in starts for each in s.spools} == {"36-A"}
 
-    assert "F2 belongs to the batch lot 12, not to lot 13" in refused[0].text
+    assert refused[0].facts["refusal"] == Refusal.BATCH_OF_OTHERS
+    assert (refused[0].facts["batch"], refused[0].facts["wanted"]) == ("lot 12", "lot 13")
     doubted = next(e.record for e in journal_entries(tmp_path, "batch") if e.record.doubt)
     assert "P1 and P2 read like another spool, with 3.4 % fewer ohms per metre" in doubted.doubt
     assert [type(event) for event in stopped[:1]] == [Batch]
@@ -153,8 +165,9 @@ async def test_a_power_cut_in_doubt_leaves_the_batch_in_doubt(tmp_path):
         wound_from(still, 1.26)
         await unit(still, "G1")
     async with at_work(tmp_path, 200.0) as still:
-        assert still.notices("batch.standing")[0].text == "The batch lot 13 goes on, wound from 36-A."
-        assert "in doubt" in still.of(Prompt)[-1].text
+        standing = still.notices("batch.standing")[0].facts
+        assert standing == {"batch": "lot 13", "paused": False, "spools": ("36-A",)}
+        assert still.of(Prompt)[-1].why is Why.DOUBT
         stopped = await typed(still, "G2")
         assert stopped[0].state is BatchState.PAUSED
         assert not still.of(UnitStarted)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from acquire.bench.duty_setup import calibration_due
 from acquire.conditions import CalibrationDue
 from acquire.files.settings import load_bench
-from acquire.records import GiveUpUnit, Notice, StartUnit, UnitStarted
+from acquire.records import GiveUpUnit, Notice, Refusal, StartUnit, UnitStarted
 from drivers.models import load_model
 from tests.pure_bench import GOOD, Bench
 from tests.whole_bench import CONFIGS, bench_file
@@ -22,11 +22,11 @@ def bench_with(*, refuse):
 
 
 def told(bench):
-    """Sentences about the calibration."""
+    """For how many days it has been due, each time that this was told, and how."""
     return [
-        notice.text
+        (notice.facts["overdue_days"], notice.facts.get("refusal"))
         for notice in bench.of(Notice)
-        if notice.code == "calibration.due" or "calibration" in notice.text
+        if "overdue_days" in notice.facts
     ]
 
 
@@ -48,7 +48,7 @@ def test_a_bench_that_warns_says_it_once():
     for serial in ("A2", "A3"):
         bench.command(StartUnit(serial))
         bench.command(GiveUpUnit("for the test"))
-    assert told(bench) == ["The calibration of bench-6-digit fell due today."]
+    assert told(bench) == [(0, None)]
     assert len(bench.of(UnitStarted)) == 3
 
 
@@ -59,9 +59,7 @@ def test_a_bench_that_refuses_begins_no_unit_any_more():
     assert bench.work_through(GOOD).serial == "A1"
     bench.command(StartUnit("A2"))
     assert len(bench.of(UnitStarted)) == 1
-    (refusal,) = told(bench)
-    assert "fell due 2 days ago" in refusal
-    assert 'overdue = "warn"' in refusal
+    assert told(bench) == [(2, Refusal.CALIBRATION_DUE)]
 
 
 def test_the_date_is_that_of_the_meter_file(tmp_path):

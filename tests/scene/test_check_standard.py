@@ -17,9 +17,11 @@ from acquire.records import (
     Notice,
     Outcome,
     OverrideCheck,
+    Refusal,
     StartUnit,
     UnitResult,
     Weight,
+    Why,
     ZeroLeads,
 )
 from acquire.steps.checking import CheckDuty
@@ -84,7 +86,7 @@ def test_out_of_control_stops_the_bench_until_it_passes():
     (record,) = bench.of(CheckStandard)
     assert (record.in_control, record.signs) == (False, ("off_certificate",))
     assert "check.out_of_control" in {n.code for n in bench.of(Notice) if n.weight is Weight.STOP}
-    assert "stopped by its check standard" in bench.prompt.text
+    assert bench.prompt.why is Why.BLOCKED
     bench.hold(GOOD["1", "2"])
     bench.now_s += 20.0
     bench.command(ConfirmOpen())
@@ -101,7 +103,7 @@ def test_an_override_goes_on_record_with_its_reason():
     zero_and_check(bench, 100.3)
     bench.command(OverrideCheck("resistor dropped, a new one is ordered"))
     notice = next(n for n in bench.of(Notice) if n.code == "check.overridden")
-    assert "a new one is ordered" in notice.text
+    assert notice.facts["reason"] == "resistor dropped, a new one is ordered"
     assert bench.prompt.pair == ("1", "2")
 
 
@@ -161,7 +163,7 @@ def test_a_bench_without_a_check_standard_says_so():
     """.check without a [check] table."""
     bench = Bench()
     bench.command(CheckMeter())
-    assert "no check standard" in bench.of(Notice)[-1].text
+    assert bench.of(Notice)[-1].facts["refusal"] == Refusal.CHECK_ABSENT
 
 
 def test_the_chart_comes_back_from_the_record_and_tells_a_jump():

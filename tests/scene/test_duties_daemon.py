@@ -26,6 +26,7 @@ from acquire.records import (
     TypedResult,
     TypeResult,
     UnitStarted,
+    Why,
 )
 from tests.benchmarks.drivers_peers import Instrument
 from tests.waiting import until
@@ -116,12 +117,12 @@ async def test_a_stopped_bench_is_stopped_after_a_restart_too(tmp_path):
         async with Shift(tmp_path, meter) as shift:
             await shift.daemon.command(StartUnit("A1"))
             await shift.until(lambda: shift.of(Prompt))
-            assert "stopped by its check standard" in shift.of(Prompt)[-1].text
+            assert shift.of(Prompt)[-1].why is Why.BLOCKED
             await shift.daemon.command(OverrideCheck("the resistor is at the laboratory"))
             await shift.touch(202.57)
             await shift.until(lambda: shift.of(Judged))
-    notices = [entry.payload["text"] for entry in journal_entries(tmp_path, "notice")]
-    assert any("the resistor is at the laboratory" in text for text in notices)
+    notices = [entry.payload["facts"] for entry in journal_entries(tmp_path, "notice")]
+    assert {"reason": "the resistor is at the laboratory"} in notices
 
 
 async def test_typed_results_survive_a_power_cut_in_the_middle_of_a_unit(tmp_path):
@@ -135,7 +136,7 @@ async def test_typed_results_survive_a_power_cut_in_the_middle_of_a_unit(tmp_pat
             await shift.until(lambda: shift.of(TypedResult))
         async with Shift(tmp_path, meter) as shift:
             await shift.until(lambda: shift.daemon.pipeline.unit is not None)
-            assert [result.serial for result in shift.daemon.pipeline.duties.typed] == ["A1"]
+            assert [result.serial for result in shift.daemon.pipeline.duties.stay.typed] == ["A1"]
     assert not [event for event in shift.events if isinstance(event, UnitStarted)]
 
 

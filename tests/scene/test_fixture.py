@@ -11,7 +11,7 @@ from acquire.bench.keyboard import to_command
 from acquire.bench.recording import replay, verdicts_of
 from acquire.clock import RealClock
 from acquire.files.settings import load_bench
-from acquire.records import Ask, ConfirmOpen, Judged, Notice, Outcome, Prompt, StartUnit, UnitResult
+from acquire.records import Ask, ConfirmOpen, Judged, Notice, Outcome, Prompt, StartUnit, UnitResult, Why
 from acquire.simulated.demo import as_planted, read_truth
 from acquire.simulated.stand_in import stand_in
 from tests.whole_bench import bench_file, csv_rows, journal_entries
@@ -121,7 +121,7 @@ async def test_a_clip_that_misses_its_pin_is_looked_for_and_fails_no_unit(tmp_pa
     """Clip 4: its pair reads open, its other paths too, so a person looks; then it conducts, and passes."""
     work = await day(tmp_path, "--units", "1", "--wear", "loose=4")
     (told, *_) = work.notices("fixture.unproven")
-    assert "nothing proves the clip on 4:" in told.text
+    assert told.facts["pins"] == ("4",)
     (result,) = work.of(UnitResult)
     assert result.outcome is Outcome.PASS
     # on a crowded machine a relay may be late for a reading: what is asked for again does not count
@@ -135,17 +135,17 @@ async def test_a_relay_that_sticks_stops_the_bench_before_any_verdict(tmp_path, 
         tmp_path, "--units", "1", "--wear", f"welded={channel}", until=lambda w: w.notices("meter.lost")
     )
     bus = "high" if channel < 200 else "low"
-    assert f"a relay of the {bus} bus is stuck closed" in work.notices("meter.lost")[0].text
+    assert f"a relay of the {bus} bus is stuck closed" in work.notices("meter.lost")[0].facts["cause"]
     assert not work.of(Judged)
 
 
 async def test_the_operator_is_asked_to_clip_a_unit_in_and_to_take_it_out(tmp_path):
     """Nothing is measured before the key; prompts say what the fixture does."""
     work = await day(tmp_path, "--units", "1")
-    asks = [(p.ask, p.text) for p in work.of(Prompt)]
-    kinds = [ask for ask, _ in asks]
+    asks = [(p.step, p.why) for p in work.of(Prompt)]
+    kinds = [p.ask for p in work.of(Prompt)]
     assert kinds.index(Ask.CLIP_ON) < kinds.index(Ask.SHORT_PROBES) < kinds.index(Ask.TOUCH)
-    assert "The fixture measures 1–2 (slow charge)." in [text for _, text in asks]
+    assert ("slow charge", Why.FIXTURE) in asks
     assert kinds[-1] is Ask.START_UNIT
 
 

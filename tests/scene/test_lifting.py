@@ -121,11 +121,11 @@ def test_probes_put_on_before_the_serial_are_the_units():
 
 
 def test_a_short_that_zeroed_the_leads_is_no_pair():
-    """Held on after the zero it says nothing of the unit, and nobody is told off."""
+    """Held on after the zero it says nothing of the unit; nobody is told off while hands linger."""
     bench = Bench()
     bench.command(StartUnit("A1"))
     assert bench.prompt.ask is Ask.SHORT_PROBES
-    keep(bench, 0.0, 8.0)
+    keep(bench, 0.0, 5.0)
     assert len(bench.of(LeadZero)) == 1
     assert not bench.of(Judged)
     assert "probes.not_lifted" not in codes(bench)

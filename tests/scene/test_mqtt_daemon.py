@@ -90,8 +90,8 @@ async def test_a_unit_is_ordered_measured_and_published(tmp_path):
                 refused = await sender.order("type_temperature", celsius=215.0)
                 assert "between -20 and 60" in refused["reason"]
                 assert still.daemon.pipeline.conditions.temperature.celsius == 21.5
-                ordered = [n.text for n in still.notices("order.taken")]
-                assert "Ordered over MQTT: type temperature." in ordered
+                ordered = [n.facts for n in still.notices("order.taken")]
+                assert {"way": "mqtt", "order": "type_temperature"} in ordered
                 typed = "insulation = 120 Mohm, 500 V, accuracy 5 %"
                 assert (await sender.order("type_result", text=typed))["done"]
                 await ear.until(lambda e: [p["typed"] for p in e.of("result")] == [typed])
@@ -111,7 +111,9 @@ async def test_a_unit_is_ordered_measured_and_published(tmp_path):
             asked = [p["ask"] for p in ear.of("prompt") if p]
             assert {"start_unit", "short_probes", "touch"} <= set(asked)
             assert [
-                e.payload["text"] for e in journal_entries(tmp_path, "notice") if e.payload["code"] == "note"
+                e.payload["facts"]["note"]
+                for e in journal_entries(tmp_path, "notice")
+                if e.payload["code"] == "note"
             ] == ["a remark (over MQTT)"]
 
 
@@ -131,7 +133,7 @@ async def test_a_bench_never_waits_for_its_broker(tmp_path):
             assert facts.well, "the bench itself is well"
             assert any("mqtt" in trouble for trouble in facts.troubles())
             await still.until(lambda b: b.notices("outlet.failing"))
-            assert f"127.0.0.1:{broker.port}" in still.notices("outlet.failing")[0].text
+            assert f"127.0.0.1:{broker.port}" in still.notices("outlet.failing")[0].facts["cause"]
             broker.start()
             await asyncio.wait_for(ear.ready.wait(), 30.0)
             expected = [entry.id for entry in journal_entries(tmp_path, "verdict")]

@@ -78,7 +78,8 @@ def test_the_record_says_that_an_order_came_from_the_page(tmp_path):
         assert refused == {"done": False, "reason": refused["reason"]}
         assert "no unit on the bench" in refused["reason"]
         assert daemon.end()[0] == 0
-    notes = [e.payload["text"] for e in journal_entries(tmp_path, "notice") if e.payload["code"] == "note"]
+    told = journal_entries(tmp_path, "notice")
+    notes = [e.payload["facts"]["note"] for e in told if e.payload["code"] == "note"]
     assert notes == ["spool ran out (on the page)"]
 
 
@@ -141,7 +142,7 @@ def test_sigterm_ends_at_once_with_pages_open(tmp_path):
         for ear in ears:
             assert ear.until("bye")[0] == {"text": "The bench was stopped."}
         assert idle.recv(10) == b""
-    assert any(e.payload["text"].startswith("before the end") for e in journal_entries(tmp_path, "notice"))
+    assert any("before the end" in str(e.payload["facts"]) for e in journal_entries(tmp_path, "notice"))
 
 
 def test_a_bench_killed_in_the_middle_of_a_unit_comes_back_on_the_page(tmp_path):

@@ -12,6 +12,7 @@ from acquire.files.toml_file import read_toml
 from acquire.pipeline import Pipeline
 from acquire.records import Circumstances, Judged, Outcome, Purpose, UnitResult
 from acquire.sheets import load_sheet, sheet_of
+from acquire.words.units import findings_words
 from tests.pure_bench import CONFIGS, Bench
 
 LEAD_OHM = 0.00532
@@ -108,7 +109,7 @@ def test_a_bad_phase_of_a_star_fails_though_its_terminals_are_within_two_per_cen
     lines = [j.verdict.outcome for j in bench.of(Judged) if j.verdict.step != "warm check"]
     assert lines == [Outcome.PASS] * 3  # ± 4 % each: no single line is out of its limits
     assert result.outcome is Outcome.FAIL
-    (finding,) = result.findings
+    (finding,) = findings_words(result)
     assert "phase V" in finding
 
 
@@ -116,7 +117,7 @@ def test_a_good_star_passes_with_and_without_its_neutral():
     """Nothing is invented where phases agree."""
     for neutral in (True, False):
         result = bench_for(quern(neutral=neutral)).work_through(star())
-        assert (result.outcome, result.findings) == (Outcome.PASS, ())
+        assert (result.outcome, result.found) == (Outcome.PASS, ())
 
 
 def test_with_the_neutral_the_bad_phase_is_found_by_its_own_step_too():
@@ -138,7 +139,7 @@ def test_a_bad_phase_of_a_delta_fails_though_its_terminals_are_within_two_per_ce
     bench = bench_for(sheet)
     result = bench.work_through(values)
     assert result.outcome is Outcome.FAIL
-    assert "phase VW" in result.findings[0]
+    assert "phase VW" in findings_words(result)[0]
     good = bench_for(sheet)
     assert good.work_through(delta()).outcome is Outcome.PASS
     assert len(good.of(UnitResult)) == 1

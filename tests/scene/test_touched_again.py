@@ -8,9 +8,8 @@ from dataclasses import replace
 import pytest
 
 from acquire.bench.on_record import recorded
-from acquire.bench.on_record import standing as on_record
-from acquire.records import Ask, Judged, MeasureAgain, Notice, Outcome, Prompt, Settled, UnitResult
-from acquire.steps.unit import Order
+from acquire.records import Ask, Code, Judged, MeasureAgain, Notice, Outcome, Prompt, Settled, UnitResult
+from acquire.records.codes import Order
 from tests.pure_bench import GOOD, Bench
 from tests.scene.test_whole_way import touch, zero
 from tests.whole_bench import bench_file, csv_rows, free_port, journal_entries, running, simulated
@@ -39,7 +38,7 @@ def codes(bench):
 
 def standing(bench, *pair):
     """What counts for a pair of the unit on the bench."""
-    return next(s for s in bench.pipeline.unit.progress.states if s.step.pair == pair)
+    return next(s for s in bench.pipeline.unit.state.states if s.step.pair == pair)
 
 
 def test_touching_the_pair_just_judged_measures_it_again():
@@ -47,13 +46,11 @@ def test_touching_the_pair_just_judged_measures_it_again():
     bench = begun()
     bench.hold(FAST)
     assert verdicts(bench) == [("2", "3", 2, True)]
-    assert codes(bench) == ["step.again"]
-    assert bench.of(Judged)[0].verdict.hint == ""
     notice, judged, prompt = (e for e in bench.events if isinstance(e, Notice | Judged | Prompt))
-    assert notice.text.startswith("2–3 measured again")
+    assert (notice.code, notice.pair) == (Code.STEP_TOUCHED_AGAIN, ("2", "3"))
     assert judged.verdict.outcome is Outcome.PASS
     assert (prompt.ask, prompt.pair) == (Ask.TOUCH, ("1", "3"))
-    assert prompt.text.startswith("2–3 was measured again. Touch 1–3")
+    assert prompt.facts == {"after": ("2", "3")}
     assert bench.work_through(GOOD).outcome is Outcome.PASS
 
 
@@ -82,10 +79,9 @@ def test_the_second_time_the_wrong_pair_is_named():
     bench = begun()
     bench.hold(FAST)
     bench.hold(FAST)
-    hint = bench.of(Notice)[-1]
-    assert (hint.code, hint.pair) == ("pair.other", ("1", "3"))
-    assert hint.text.startswith("That reads like 2–3")
-    assert ".again" in hint.text
+    refused = bench.of(Notice)[-1]
+    assert (refused.code, refused.pair) == (Code.PAIR_OTHER, ("1", "3"))
+    assert refused.facts["looks_like"] == refused.facts["last"] == ("2", "3")
     bench.command(MeasureAgain())
     assert bench.prompt.pair == ("2", "3")
     bench.hold(FAST)
@@ -105,36 +101,40 @@ def test_a_failing_pair_does_not_pass_by_it():
     bench.events.clear()
     bench.hold(FAST)
     assert verdicts(bench) == []
-    assert codes(bench) == ["pair.other"]
-    assert ".again" in bench.of(Notice)[0].text
+    assert codes(bench) == [Code.PAIR_OTHER]
+    assert bench.of(Notice)[0].facts["last"] == ("2", "3")
     assert standing(bench, "2", "3").outcome is Outcome.FAIL
     bench.command(MeasureAgain())
     assert bench.prompt.pair == ("2", "3")
 
 
 def test_another_value_of_that_pair_is_no_repetition():
-    """It may be a look-alike, or the asked pair gone wrong: the hint as ever."""
+    """It may be a look-alike, or the asked pair gone wrong: refused as ever."""
     bench = begun()
     bench.hold(FAST * 1.004)
     assert verdicts(bench) == []
-    assert codes(bench) == ["pair.other"]
+    assert codes(bench) == [Code.PAIR_OTHER]
     assert standing(bench, "2", "3").ohm == pytest.approx(FAST, rel=1e-3)
 
 
-def test_probes_that_have_not_left_measure_nothing_again():
-    """A meter that fell silent, or whose link broke, has seen no lift-off."""
-    for silent in (True, False):
-        bench = begun()
-        for _ in range(5):
-            bench.read(FAST)  # in contact; nothing is at rest yet
-        if silent:
-            bench.now_s += 30.0
-            bench.events += bench.pipeline.tick(bench.now_s, bench.now_s)
-        else:
-            bench.pipeline.link_lost()
-        bench.hold(FAST)
-        assert verdicts(bench) == []
-        assert codes(bench)[-1] == "pair.other"
+@pytest.mark.parametrize("silent", [True, False])
+def test_probes_that_have_not_left_measure_nothing_again(silent):
+    """A meter that fell silent, or whose link broke, has seen no lift-off; after one the pair is touched again."""
+    bench = Bench()
+    bench.begin()
+    bench.hold(SLOW)
+    for _ in range(30):
+        bench.read(FAST)
+    bench.events.clear()
+    if silent:
+        bench.now_s += 30.0
+        bench.events += bench.pipeline.tick(bench.now_s, bench.now_s)
+    else:
+        bench.pipeline.link_lost()
+    bench.hold(FAST)
+    assert verdicts(bench) == []
+    bench.hold(FAST)
+    assert verdicts(bench) == [("2", "3", 2, True)]
 
 
 def test_a_value_that_slides_on_takes_its_repetition_along():
@@ -147,7 +147,7 @@ def test_a_value_that_slides_on_takes_its_repetition_along():
     moved = replace(told, value_si=told.value_si * 1.004, revision=told.revision + 1)
     bench.events += bench.pipeline._settled(moved)  # the settle stage revises what it reported
     bench.read(FAST * 1.004)
-    assert codes(bench) == ["step.again", "step.again"]
+    assert codes(bench) == [Code.STEP_TOUCHED_AGAIN, Code.STEP_MOVED]
     assert bench.prompt.pair == ("2", "3")
     assert standing(bench, "2", "3").outcome is None
     for _ in range(8):
@@ -171,24 +171,21 @@ def test_free_order_knows_it_too():
 
 
 def test_a_unit_taken_up_after_a_power_cut_goes_on_from_the_latest_value():
-    """By the record alone; the first touch after it is no repetition, for nobody knows what came before."""
+    """By the record alone; the pair touched again before it is known as such."""
     bench = Bench()
     bench.begin()
-    bench.hold(SLOW)
-    bench.hold(FAST)
-    bench.hold(FAST * 1.0005)
+    for ohm in (SLOW, FAST, FAST * 1.0005):
+        bench.hold(ohm)
     record = [each for each, _ in recorded(bench.events)]
     other = Bench()
-    other.pipeline.conditions.lead = bench.pipeline.conditions.lead
-    other.pipeline.resume(bench.pipeline.unit.started, on_record(record))
-    for pair in (("1", "2"), ("2", "3")):
-        before, after = standing(bench, *pair), standing(other, *pair)
-        assert (after.attempts, after.outcome, after.ohm) == (before.attempts, before.outcome, before.ohm)
+    other.now_s = bench.now_s
+    other.pipeline.replay(record, bench.now_s)
+    other.air(1.0)
+    assert other.pipeline.unit.state.states == bench.pipeline.unit.state.states
     assert standing(other, "2", "3").attempts == 2
-    other.read(None)
-    assert other.prompt.pair == ("1", "3")
+    assert other.prompt == bench.prompt
     other.hold(FAST)
-    assert codes(other) == ["pair.other"]
+    assert codes(other) == [Code.PAIR_OTHER], "believed once, before the power cut"
     assert other.work_through(GOOD).outcome is Outcome.PASS
 
 

@@ -16,6 +16,7 @@ from acquire.pipeline import Pipeline
 from acquire.records import Circumstances, Judged, Match, Notice, Outcome, Purpose, Settled, StartUnit
 from acquire.sheets import load_sheet
 from acquire.steps.setup_choice import expected_ohm
+from acquire.words.notices import said
 from drivers.models import load_model
 from drivers.reading import Kind, Origin, Quantity, Reading
 
@@ -211,4 +212,4 @@ def test_a_wrong_pair_of_the_three_is_named(tmp_path):
     """Asked for the large one, touched on the sum: a hint, no verdict."""
     shop = Shop(tmp_path, ("B", "C"), meter="bench-6-digit").touch(461.6)
     assert not [e for e in shop.events if isinstance(e, Judged)]
-    assert "A–C" in shop.last(Notice).text
+    assert "A–C" in said(shop.last(Notice))

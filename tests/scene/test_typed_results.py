@@ -20,8 +20,10 @@ from acquire.records import (
     TypeResult,
     UnitResult,
 )
-from acquire.records.words import TURN_FAULTS
 from acquire.verdict.typed import Habit
+from acquire.words.beside import typed_reason
+from acquire.words.notices import said
+from acquire.words.units import TURN_FAULTS, findings_words, missing_words
 from drivers.reading import Quantity
 from tests.pure_bench import GOOD, Bench
 
@@ -47,7 +49,7 @@ def refusal(bench, text):
     """Type a result that is refused; gives the sentence."""
     new = bench.command(TypeResult(text))
     assert not any(isinstance(event, TypedResult) for event in new)
-    return next(event for event in new if isinstance(event, Notice)).text
+    return said(next(event for event in new if isinstance(event, Notice)))
 
 
 def test_a_unit_says_what_nobody_has_tested_and_passes_its_ohms_all_the_same():
@@ -55,7 +57,7 @@ def test_a_unit_says_what_nobody_has_tested_and_passes_its_ohms_all_the_same():
     result_of = bench_for()
     result = result_of.work_through(GOOD)
     assert result.outcome is Outcome.PASS
-    assert result.not_tested == ("not tested: insulation 1,2,3 to CORE,4,5,6 at 500 V", TURN_FAULTS)
+    assert missing_words(result) == ("not tested: insulation 1,2,3 to CORE,4,5,6 at 500 V", TURN_FAULTS)
 
 
 def test_typed_insulation_is_judged_by_the_sheet_and_no_longer_missing():
@@ -67,7 +69,7 @@ def test_typed_insulation_is_judged_by_the_sheet_and_no_longer_missing():
     assert (record.value_si, record.test_volt, record.celsius) == (120e6, 500.0, 21.0)
     assert (record.instrument, record.correction, record.lower_si) == ("IR-2", "none", 50e6)
     result = bench.work_through(GOOD)
-    assert (result.outcome, result.not_tested) == (Outcome.PASS, (TURN_FAULTS,))
+    assert (result.outcome, missing_words(result)) == (Outcome.PASS, (TURN_FAULTS,))
 
 
 def test_bad_insulation_fails_a_unit_whose_ohms_are_good():
@@ -76,7 +78,7 @@ def test_bad_insulation_fails_a_unit_whose_ohms_are_good():
     typed(bench, "insulation = 3 Mohm, 500 V, accuracy 5 %")
     result = bench.work_through(GOOD)
     assert result.outcome is Outcome.FAIL
-    assert any("insulation" in finding for finding in result.findings)
+    assert any("insulation" in finding for finding in findings_words(result))
     assert {j.verdict.outcome for j in bench.of(Judged)} == {Outcome.PASS}
 
 
@@ -125,7 +127,7 @@ def test_a_low_test_voltage_proves_nothing_for_a_high_one():
     """A hand meter's few volts find no carbon track (common practice, no source); a fail is still a fail."""
     record = typed(bench_for(), "insulation = 900 Mohm, 9 V, accuracy 5 %")
     assert record.outcome is Outcome.CANNOT_JUDGE
-    assert "9 V only" in record.reason
+    assert "9 V only" in typed_reason(record)
     assert typed(bench_for(), "insulation = 1 Mohm, 9 V, accuracy 5 %").outcome is Outcome.FAIL
 
 
@@ -194,7 +196,7 @@ def test_a_typed_step_is_asked_for_by_its_name_and_has_its_own_limits():
     assert typed(bench, "Air gap shim = 1.5 ohm, accuracy 1 %").outcome is Outcome.PASS
     assert typed(bench, "air gap shim = 2.5 ohm, accuracy 1 %").outcome is Outcome.FAIL
     assert typed(bench, "air gap shim = 1.5 ohm").outcome is Outcome.CANNOT_JUDGE
-    assert bench.work_through(GOOD).not_tested == ("not tested: trigger to core", TURN_FAULTS)
+    assert missing_words(bench.work_through(GOOD)) == ("not tested: trigger to core", TURN_FAULTS)
 
 
 @pytest.mark.parametrize(
@@ -208,28 +210,28 @@ def test_a_typed_step_is_asked_for_by_its_name_and_has_its_own_limits():
 def test_a_pass_in_ohms_says_what_it_does_not_exclude_until_something_else_can(line):
     """One shorted turn of 2400 is 0.04 % of direct current's ohms (a fact of the trade, computed)."""
     result = bench_for().work_through(GOOD)
-    assert TURN_FAULTS in result.not_tested
+    assert TURN_FAULTS in missing_words(result)
     bench = bench_for()
     typed(bench, line)
     result = bench.work_through(GOOD)
     assert result.outcome is Outcome.PASS
-    assert TURN_FAULTS not in result.not_tested
+    assert TURN_FAULTS not in missing_words(result)
 
 
 def test_what_was_only_recorded_excludes_nothing():
     """An inductance without anything to hold it against."""
     bench = bench_for()
     typed(bench, "L slow = 0.86 H, 1 kHz")
-    assert TURN_FAULTS in bench.work_through(GOOD).not_tested
+    assert TURN_FAULTS in missing_words(bench.work_through(GOOD))
 
 
 def test_a_unit_that_fails_is_not_told_that_a_pass_proves_little():
     """It has other troubles."""
     bench = bench_for()
     typed(bench, "insulation = 3 Mohm, 500 V, accuracy 5 %")
-    assert TURN_FAULTS in bench.work_through(GOOD).not_tested, "its ohms passed all the same"
-    assert (
-        TURN_FAULTS not in bench_for().work_through({**GOOD, ("1", "2"): 120.0, ("1", "3"): 166.0}).not_tested
+    assert TURN_FAULTS in missing_words(bench.work_through(GOOD)), "its ohms passed all the same"
+    assert TURN_FAULTS not in missing_words(
+        bench_for().work_through({**GOOD, ("1", "2"): 120.0, ("1", "3"): 166.0})
     )
 
 

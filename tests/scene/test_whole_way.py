@@ -10,7 +10,7 @@ import time
 
 import pytest
 
-from acquire.records import Judged, LeadZero, Notice, UnitResult
+from acquire.records import Ending, Judged, LeadZero, Notice, UnitResult
 from acquire.simulated.demo import as_planted
 from tests.waiting import crowding
 from tests.whole_bench import (
@@ -53,7 +53,7 @@ async def test_every_unit_of_a_day_ends_as_it_was_planted(tmp_path):
         if fact["story"] in {"shorted", "joint", "open"}:
             assert fact["story"] in result.hypotheses[0].fault
         if fact["story"] == "warm":
-            assert "warm" in result.held
+            assert result.ending is Ending.WARM
     hints = [n for n in work.of(Notice) if n.code == "pair.other"]
     wrong = next(s for s, fact in work.truth.items() if fact["story"] == "wrong pair")
     assert wrong in {n.serial for n in hints}

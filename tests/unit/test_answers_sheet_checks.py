@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 from acquire.answers.sheet_checks import sheet_remarks
-from acquire.records import Pair, Pin, Purpose, Step, StepKind
+from acquire.records import Isolation, Pair, Pin, Purpose, Step, StepKind
 from tests.known_sheets import FATHOM, PLOVER, PLOVER_OPEN, QUERN, winding
 
 
@@ -42,8 +42,25 @@ def test_small_winding_behind_a_large_one_is_hardly_seen():
 
 
 def test_a_complete_sheet_has_nothing_serious():
-    """All windings of the Fathom are measured one by one."""
-    assert serious(FATHOM) == []
+    """All windings of the Fathom are measured one by one, and one rule holds them all apart."""
+    apart = Isolation((("1", "2"), ("3", "4"), ("5", "6"), ("7", "8"), ("core",)), 500.0, 50e6)
+    assert serious(replace(FATHOM, isolations=(apart,))) == []
+
+
+def test_windings_that_nothing_holds_apart_are_told():
+    """Five groups without a rule are ten pairs; an open step between two of them leaves nine."""
+    (told,) = [each for each in sheet_remarks(FATHOM, Purpose.FINAL) if each.key == "connector"]
+    assert told.serious
+    assert "1,2 from 3,4" in told.what
+    assert "(and 7 more)" in told.what
+    step = Step("P1 to P2", Pair("1", "3"), StepKind.OPEN, open_above_ohm=1e6)
+    (told,) = [
+        each
+        for each in sheet_remarks(replace(FATHOM, steps=(*FATHOM.steps, step)), Purpose.FINAL)
+        if each.key == "connector"
+    ]
+    assert "1,2 from 3,4" not in told.what
+    assert "(and 6 more)" in told.what
 
 
 def test_steps_that_cannot_be():
@@ -86,7 +103,7 @@ def test_open_step_with_and_without_a_bracket():
 def test_a_meter_too_poor_for_a_step_is_named():
     """Half an ohm of uncertainty is nothing to 243 ohm and too much for 1.65."""
     found = dict(serious(FATHOM, expanded=lambda _step, _ohm: 0.5))
-    assert list(found) == ["step[2]", "step[3]"]
+    assert list(found) == ["connector", "step[2]", "step[3]"]
     assert found["step[2]"] == (
         "The meter knows 1.647 Ω to 0.5 Ω only, and the tolerance is 0.066 Ω: it cannot judge this step."
     )

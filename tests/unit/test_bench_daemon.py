@@ -14,6 +14,8 @@ from acquire.bench.daemon import recorded, standing
 from acquire.clock import HandClock
 from acquire.files.settings import load_bench
 from acquire.records import (
+    Ask,
+    Code,
     ConfirmOpen,
     Evidence,
     GiveUpUnit,
@@ -219,7 +221,7 @@ async def test_time_passes_without_readings(tmp_path):
     """Ticks reach the heart: the first prompt comes although no meter is there."""
     async with at_work(tmp_path) as bench:
         await bench.until(lambda: bench.of(Prompt))
-        assert "Scan or type" in bench.of(Prompt)[0].text
+        assert bench.of(Prompt)[0].ask is Ask.START_UNIT
 
 
 async def test_a_temperature_goes_to_the_conditions_and_nowhere_else(tmp_path):
@@ -242,7 +244,7 @@ async def test_a_temperature_goes_to_the_conditions_and_nowhere_else(tmp_path):
 def test_what_the_journal_keeps():
     """Records with their evidence, none of the passing events."""
     evidence = Evidence((), (), "")
-    kept = recorded([Prompt("touch", "x"), Judged(VERDICT, evidence), NOTICE, *ALL[1:3]])
+    kept = recorded([Prompt("touch"), Judged(VERDICT, evidence), NOTICE, *ALL[1:3]])
     assert kept == [(VERDICT, evidence), (NOTICE, None), (ALL[1], None), (ALL[2], None)]
     assert isinstance(VERDICT, Verdict)
     assert recorded([]) == []
@@ -253,16 +255,31 @@ def test_what_the_journal_keeps():
 def test_a_verdict_that_was_measured_again_does_not_come_back_after_a_power_cut():
     """Only what still stands is brought back; the pair that was asked for again is asked for again."""
     first, second = verdict(pin_a="1", pin_b="2"), verdict(pin_a="2", pin_b="3")
-    again = Notice(Weight.REMARK, "step.again", "", 0.0, "A1", Pair("1", "2"))
+    again = Notice(Weight.REMARK, Code.STEP_AGAIN, 0.0, "A1", Pair("1", "2"))
     assert standing([first, second, again]) == [second]
     assert standing([first, again, first]) == [first]
 
 
 def test_steps_left_out_and_values_refused_come_back_too():
     """Other notices do not; what was said of a pair before it was asked for again does not either."""
-    left_out = Notice(Weight.WARNING, "step.skipped", "trigger was left out: bent", 0.0, "A1", Pair("4", "6"))
-    hint = Notice(Weight.WARNING, "pair.other", "Reads like 1–3: move to 1–2.", 0.0, "A1", Pair("1", "2"))
-    again = Notice(Weight.REMARK, "step.again", "", 0.0, "A1", Pair("4", "6"))
+    left_out = Notice(
+        Weight.WARNING,
+        Code.STEP_SKIPPED,
+        0.0,
+        "A1",
+        Pair("4", "6"),
+        "trigger",
+        {"reason": "bent"},
+    )
+    hint = Notice(
+        Weight.WARNING,
+        Code.PAIR_OTHER,
+        0.0,
+        "A1",
+        Pair("1", "2"),
+        facts={"hint": ""},
+    )
+    again = Notice(Weight.REMARK, Code.STEP_AGAIN, 0.0, "A1", Pair("4", "6"))
     assert standing([left_out, NOTICE, hint, replace(NOTICE, code="note")]) == [left_out, NOTICE, hint]
     assert standing([left_out, hint, again]) == [hint]
 

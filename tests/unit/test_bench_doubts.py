@@ -52,7 +52,7 @@ def test_the_sentence_names_both_ranges():
     watch, wanted = doubts(), Wanted(expected_ohm=55.0)
     watch.notices(read(46, 2000), wanted)
     (notice,) = watch.notices(read(46, 2000), wanted)
-    assert "on its 2 kΩ range: turn it to 200 Ω" in notice.text
+    assert notice.facts == {"full_ohm": 2e3, "finest_ohm": 200.0}
 
 
 @pytest.mark.parametrize(

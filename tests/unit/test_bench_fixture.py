@@ -5,7 +5,7 @@ import pytest
 from acquire.bench.fixture import FixtureMeter, Wiring
 from acquire.bench.fixture_desk import FixtureDesk, Place
 from acquire.clock import HandClock
-from acquire.records import Ask, FixtureMoved, FixtureOpen, Judged, Notice, Pair, Prompt, Weight
+from acquire.records import Ask, Code, FixtureMoved, FixtureOpen, Judged, Notice, Pair, Prompt, Weight
 from drivers.errors import LinkLost, MeterRefused
 from drivers.meter import Capabilities, Held, Setup
 from drivers.reading import Kind, Origin, Quantity, Reading
@@ -89,7 +89,7 @@ class Rig:
     # what the daemon is
     async def ordered(self, command):
         if self.refusing:
-            return [Notice(Weight.STOP, "command.refused", "no disk", 0.0)]
+            return [Notice(Weight.STOP, Code.COMMAND_REFUSED, 0.0, facts={"said": "no disk"})]
         self.orders.append(command)
         if isinstance(command, FixtureOpen):
             self.desk.see(Judged(VERDICT, EVIDENCE))
@@ -99,7 +99,7 @@ class Rig:
         self.notices.append(notice)
 
     def ask(self, a, b, ask=Ask.TOUCH):
-        self.desk.see(Prompt(ask, "", "A", Pair(a, b), f"{a} to {b}"))
+        self.desk.see(Prompt(ask, "A", Pair(a, b), f"{a} to {b}"))
 
 
 async def some(rig, count):
@@ -168,7 +168,7 @@ async def test_a_clip_that_nothing_proves_is_asked_for_once():
     await some(rig, 12)
     (notice,) = rig.notices
     assert notice.code == "fixture.unproven"
-    assert "nothing proves the clip on 4:" in notice.text
+    assert notice.facts["pins"] == ("4",)
     assert not [order for order in rig.orders if isinstance(order, FixtureOpen)]
     assert rig.desk.proving == Pair("1", "4")
 

@@ -6,14 +6,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from acquire.bench.fixture_desk import FixtureDesk, Place
-from acquire.records import Ask, Judged, Notice, Pair, Prompt, UnitResult, Weight
+from acquire.records import Ask, Code, Judged, Notice, Pair, Prompt, UnitResult, Weight
 from tests.known_records import EVIDENCE, RESULT, STARTED, VERDICT, ZERO
 
 TRIANGLE = frozenset(frozenset(pair) for pair in (("1", "2"), ("2", "3"), ("1", "3")))
 
 
 def asking(a, b, ask=Ask.TOUCH):
-    return Prompt(ask, "", "A", Pair(a, b), f"{a} to {b}")
+    return Prompt(ask, "A", Pair(a, b), f"{a} to {b}")
 
 
 def desk(**more):
@@ -36,11 +36,11 @@ def test_relays_follow_the_prompt_and_open_when_nothing_is_asked():
     assert it.target() is None
     it.see(asking("1", "2"))
     assert it.target() == Place("1", "2")
-    it.see(Prompt(Ask.SHORT_PROBES, ""))
+    it.see(Prompt(Ask.SHORT_PROBES))
     assert it.target() == Place("1", "1")
-    it.see(Prompt(Ask.CHECK_RESISTOR, ""))
+    it.see(Prompt(Ask.CHECK_RESISTOR))
     assert it.target() == Place("S1", "S2")
-    it.see(Prompt(Ask.CLIP_ON, "", "A"))
+    it.see(Prompt(Ask.CLIP_ON, "A"))
     assert it.target() is None
     assert desk().target() is None
 
@@ -48,7 +48,7 @@ def test_relays_follow_the_prompt_and_open_when_nothing_is_asked():
 def test_a_resistor_held_by_hand_is_not_looked_for_behind_relays():
     """Everything opens; the operator has the leads."""
     it = desk()
-    it.see(Prompt(Ask.CHECK_RESISTOR, ""))
+    it.see(Prompt(Ask.CHECK_RESISTOR))
     assert it.target() is None
 
 
@@ -133,7 +133,7 @@ def test_nothing_moves_while_an_open_pair_is_on_its_way_to_the_record():
     it.see(asking("1", "4"))
     it.told = True
     assert not it.must_move()
-    it.see(Notice(Weight.WARNING, "command.refused", "", 0.0))
+    it.see(Notice(Weight.WARNING, Code.COMMAND_REFUSED, 0.0))
     assert it.must_move()
     it.told = True
     it.see(judged())
@@ -145,8 +145,8 @@ EVENTS = st.sampled_from(
         asking("1", "2"),
         asking("1", "3", Ask.TOUCH_AGAIN),
         asking("2", "4"),
-        Prompt(Ask.SHORT_PROBES, ""),
-        Prompt(Ask.START_UNIT, ""),
+        Prompt(Ask.SHORT_PROBES),
+        Prompt(Ask.START_UNIT),
         judged(),
         judged(raw_ohm=None, reference_ohm=None),
         ZERO,

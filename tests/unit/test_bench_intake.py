@@ -127,7 +127,7 @@ async def test_a_broken_link_is_told_once_and_once_more_when_it_is_back():
         await until(lambda: "meter.back" in seen.codes())
     assert seen.codes() == ["meter.lost", "meter.back"]
     assert seen.notices[0].weight is Weight.STOP
-    assert "it hung up" in seen.notices[0].text
+    assert "it hung up" in seen.notices[0].facts["cause"]
     assert seen.lost == 4
     assert meter.opened == 5
 
@@ -136,7 +136,7 @@ async def test_an_instrument_that_stops_sending_is_lost():
     """Its stream ends without an error."""
     async with at_work(Scripted([reading(1)], [reading(2), asyncio.Event()])) as (feed, seen):
         await until(lambda: feed.readings == 2)
-    assert "stopped sending" in seen.notices[0].text
+    assert "stopped sending" in seen.notices[0].facts["cause"]
 
 
 async def test_silence_is_told_too():
@@ -175,7 +175,7 @@ async def test_what_must_be_turned_by_hand_is_said():
     meter = Scripted([reading(1), asyncio.Event()], turn=("Set the dial to ohms.",))
     async with at_work(meter, Wanted) as (feed, seen):
         await until(lambda: feed.readings == 1)
-    assert [(n.code, n.text) for n in seen.notices] == [("meter.turn", "Set the dial to ohms.")]
+    assert [(n.code, n.facts) for n in seen.notices] == [("meter.turn", {"turn": "Set the dial to ohms."})]
 
 
 async def test_the_link_is_closed_whatever_ends_the_feed():

@@ -13,7 +13,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from acquire.bench.keyboard import ALONE, HELP, Keyboard, to_command
+from acquire.bench.keyboard import ALONE, Keyboard, to_command
 from acquire.errors import InputImpossible
 from acquire.records import (
     CheckMeter,
@@ -27,6 +27,7 @@ from acquire.records import (
     TypeResult,
     ZeroLeads,
 )
+from acquire.words.forms import HELP
 
 
 @pytest.mark.parametrize(

@@ -22,8 +22,8 @@ async def test_done_is_said_when_the_journal_has_it(tmp_path):
             assert (answer.done, answer.reason) == (True, "")
             kept = journal_entries(tmp_path, "unit_started")
             assert [e.serial for e in kept] == [f"A{n}" for n in range(number + 1)]
-            told = [e.payload["text"] for e in journal_entries(tmp_path, "notice")]
-            assert told.count("Ordered over MQTT: start unit.") == number + 1
+            told = [e.payload["facts"] for e in journal_entries(tmp_path, "notice")]
+            assert told.count({"way": "mqtt", "order": "start_unit"}) == number + 1
 
 
 async def test_a_refused_order_is_answered_with_the_reason(tmp_path):
@@ -51,7 +51,7 @@ async def test_a_journal_that_cannot_be_written_is_said_and_the_order_is_written
     """Another program locks the file: the answer comes in time and does not claim a record."""
     monkeypatch.setattr(module, "ON_RECORD_S", 0.2)
     async with at_work(tmp_path) as bench:
-        orders = Orders(bench.daemon, asyncio.Event(), way="on the page")
+        orders = Orders(bench.daemon, asyncio.Event(), way="page")
         with sqlite3.connect(bench.daemon.journal.path, isolation_level=None) as other:
             other.execute("BEGIN IMMEDIATE")
             answer = await orders(Note("bobbin chipped"))
@@ -59,8 +59,8 @@ async def test_a_journal_that_cannot_be_written_is_said_and_the_order_is_written
             other.execute("ROLLBACK")
         other.close()
         await asyncio.wait_for(bench.daemon.written(), 20)
-        texts = [e.payload["text"] for e in journal_entries(tmp_path, "notice")]
-        assert "bobbin chipped (on the page)" in texts
+        notes = [e.payload["facts"].get("note") for e in journal_entries(tmp_path, "notice")]
+        assert "bobbin chipped (on the page)" in notes
 
 
 async def test_a_stop_is_answered_before_it_is_obeyed(tmp_path):

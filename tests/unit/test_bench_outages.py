@@ -7,7 +7,7 @@ GONE = "The broker north:1883 cannot be reached: Connection refused. What waits 
 
 
 def told(outages, healths, at_s):
-    return [(notice.code, notice.text) for notice in outages.notices(healths, at_s, 1e9 + at_s)]
+    return [(notice.code, notice.facts) for notice in outages.notices(healths, at_s, 1e9 + at_s)]
 
 
 def test_a_short_outage_is_nobodys_business():
@@ -25,11 +25,13 @@ def test_a_long_outage_is_told_once_and_its_end_once():
     for start_s in (0.0, 1000.0):
         health.failing = GONE
         assert told(outages, [health], start_s) == []
-        assert told(outages, [health], start_s + 10.0) == [("outlet.failing", GONE)]
+        assert told(outages, [health], start_s + 10.0) == [
+            ("outlet.failing", {"outlet": "mqtt", "cause": GONE})
+        ]
         assert [told(outages, [health], start_s + 10.0 + s) for s in range(1, 60)] == [[]] * 59
         health.failing = ""
         assert told(outages, [health], start_s + 75.0) == [
-            ("outlet.back", "mqtt goes out again, after 75 s.")
+            ("outlet.back", {"outlet": "mqtt", "after_s": 75.0})
         ]
         assert told(outages, [health], start_s + 80.0) == []
 

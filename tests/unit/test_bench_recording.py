@@ -115,7 +115,7 @@ def test_the_day_was_eventful(day):
     assert {"pair.other", "meter.lost", "meter.back", "clock.set_back", "files.taken", "note"} <= hints
     assert outcomes["GOOD"] is outcomes["AFTER"] is Outcome.PASS
     assert outcomes["SHORTED"] in (Outcome.FAIL, Outcome.CONDITIONAL_FAIL)
-    assert any("measured again: the latest" in notice.text for notice in still.of(Notice))
+    assert any(notice.code == "step.touched_again" for notice in still.of(Notice))
     assert len({judged.verdict.sheet_hash for judged in still.of(Judged)}) == 2
 
 

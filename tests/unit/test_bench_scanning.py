@@ -75,7 +75,7 @@ async def test_a_refused_code_is_said_with_its_reason(monkeypatch):
         monkeypatch, [scan(refused="'x' does not look like a code of this job")]
     )
     assert commands == []
-    assert "does not look like a code of this job. Scan it again." in notices[0].text
+    assert "does not look like a code of this job" in notices[0].facts["cause"]
     assert notices[0].weight is Weight.WARNING
 
 

@@ -6,10 +6,10 @@ from dataclasses import dataclass, field
 
 import pytest
 
-from acquire.bench.self_check import HOLDS_S, PASSED, SelfCheck, mark_of, still_holds
+from acquire.bench.self_check import HOLDS_S, SelfCheck, mark_of, still_holds
 from acquire.clock import HandClock
 from acquire.files.bench_tables import MeterSettings
-from acquire.records import Ask, Notice, Prompt, Weight
+from acquire.records import Ask, Code, Notice, Prompt, Weight
 from acquire.steps.setup_choice import Wanted
 from drivers.reading import Kind, Quantity, Reading
 
@@ -70,7 +70,7 @@ async def test_three_contacts_then_the_probes_off_let_readings_through():
     assert bench.check.wanted().expected_ohm == 470.0
     await prove(bench)
     assert bench.asks == [Ask.SHORT_PROBES, Ask.LIFT, Ask.CHECK_RESISTOR, Ask.LIFT]
-    assert bench.codes == ["self_check.due", PASSED]
+    assert bench.codes == ["self_check.due", Code.SELF_CHECK_PASSED]
     await bench.reads(472.0, 5)
     assert bench.through == []
     assert bench.heard > 10
@@ -79,22 +79,28 @@ async def test_three_contacts_then_the_probes_off_let_readings_through():
     assert bench.check.wanted().expected_ohm == 55.0
     await bench.reads(46.0, 2)
     assert [reading.value_si for reading in bench.through] == [46.0, 46.0]
-    assert "short 0.3 Ω, open beyond range, resistor 472 Ω (mark abc)" in bench.told[-1].text
+    assert bench.told[-1].facts == {
+        "meter": "meter",
+        "mark": "abc",
+        "short_ohm": 0.3,
+        "open_ohm": None,
+        "resistor_ohm": 472.0,
+    }
 
 
 async def test_the_hearts_prompt_waits_until_the_check_is_passed():
     """Then the latest is shown; other events are never kept back."""
     bench = Bench()
     await bench.reads(None, 1)
-    note = Notice(Weight.REMARK, "x", "y", 0.0)
-    for event in (Prompt(Ask.START_UNIT, "Scan."), note, Prompt(Ask.TOUCH, "Touch 1–2.")):
+    note = Notice(Weight.REMARK, Code.NOTE, 0.0, facts={"note": "y"})
+    for event in (Prompt(Ask.START_UNIT), note, Prompt(Ask.TOUCH, step="first")):
         bench.check.display(event)
     assert bench.shown[-1] is note
     await prove(bench)
     await bench.reads(None, 1)
-    assert bench.shown[-1].text == "Touch 1–2."
-    bench.check.display(Prompt(Ask.TOUCH, "Touch 2–3."))
-    assert bench.shown[-1].text == "Touch 2–3."
+    assert bench.shown[-1].step == "first"
+    bench.check.display(Prompt(Ask.TOUCH, step="second"))
+    assert bench.shown[-1].step == "second"
 
 
 async def test_a_wrong_resistor_is_named_once_and_never_let_through():
@@ -107,10 +113,10 @@ async def test_a_wrong_resistor_is_named_once_and_never_let_through():
     failed = [notice for notice in bench.told if notice.code == "self_check.failed"]
     assert len(failed) == 1
     assert failed[0].weight is Weight.STOP
-    assert "It must read 470 Ω within 16.1 Ω, but it reads" in failed[0].text
-    assert "the driver does not fit this meter" in failed[0].text
+    assert "It must read 470 Ω within 16.1 Ω, but it reads" in failed[0].facts["cause"]
+    assert failed[0].facts["waiting"] is False
     await bench.reads(470.0, 3)
-    assert PASSED in bench.codes
+    assert Code.SELF_CHECK_PASSED in bench.codes
 
 
 async def test_probes_that_nobody_has_moved_are_a_reminder_not_a_fault():
@@ -125,7 +131,7 @@ async def test_a_meter_on_volts_is_told_to_be_turned():
     """It cannot pass."""
     bench = Bench()
     await bench.reads(0.0, 40, Quantity.VOLTAGE_DC)
-    assert "set the dial to ohms" in bench.told[-1].text
+    assert "set the dial to ohms" in bench.told[-1].facts["cause"]
     assert not bench.check.passed
 
 
@@ -163,6 +169,6 @@ def test_another_meter_has_another_mark(change):
 )
 def test_a_check_on_record_holds_for_a_day_and_for_its_meter(age_s, mark, holds):
     """One from the future was stamped by a clock that has been set."""
-    notice = Notice(Weight.REMARK, PASSED, "It has passed (mark abc).", 1e9 - age_s)
+    notice = Notice(Weight.REMARK, Code.SELF_CHECK_PASSED, 1e9 - age_s, facts={"mark": "abc"})
     assert still_holds(notice, mark, 1e9) is holds
     assert not still_holds(None, mark, 1e9)

@@ -15,6 +15,7 @@ from acquire.clock import HandClock, RealClock
 from acquire.errors import InputImpossible
 from acquire.files.settings import load_bench
 from acquire.records import (
+    Ending,
     GiveUpUnit,
     Judged,
     LeadZero,
@@ -50,9 +51,7 @@ async def test_between_units_other_files_count_at_once(tmp_path):
         await still.until(lambda b: b.notices("files.taken"))
         new = still.daemon.pipeline.place.sheet.content_hash
         assert new != old
-        text = still.notices("files.taken")[0].text
-        assert f"sheet Plover 80 {new[:12]} in place of {old[:12]}" in text
-        assert "bench file" not in text
+        assert still.notices("files.taken")[0].facts == {"sheet": ("Plover 80", new, old)}
         await still.daemon.command(StartUnit("A"))
         await still.until(lambda b: b.of(Judged))
         verdict = still.of(Judged)[0].verdict
@@ -93,7 +92,7 @@ async def test_a_unit_that_takes_the_place_of_another_begins_with_the_files_that
         await still.daemon.command(StartUnit("B"))
         await still.until(lambda b: any(j.verdict.serial == "B" for j in b.of(Judged)))
         first = still.of(UnitResult)[0]
-        assert (first.serial, first.held) == ("A", "given up: the next unit was started")
+        assert (first.serial, first.ending) == ("A", Ending.NEXT_UNIT)
         hashes = {j.verdict.serial: j.verdict.sheet_hash for j in still.of(Judged)}
         assert hashes["A"] == first.sheet_hash != hashes["B"]
 
@@ -140,10 +139,9 @@ async def test_files_that_cannot_be_used_are_refused_with_the_reason(tmp_path, n
         rewrite(tmp_path, name, (old, new))
         still.again.set()
         await still.until(lambda b: b.notices("files.refused"))
-        text = still.notices("files.refused")[0].text
-        assert said in text
-        assert "\n" not in text
-        assert "goes on with what it had" in text
+        cause = still.notices("files.refused")[0].facts["cause"]
+        assert said in cause
+        assert "\n" not in cause
         assert still.daemon.pipeline is heart
         rewrite(tmp_path, name, (new, old))
         rewrite(tmp_path, "plover-80.toml", WIDER)
@@ -157,7 +155,7 @@ async def test_a_missing_file_is_refused_too(tmp_path):
         (tmp_path / "plover-80.toml").rename(tmp_path / "away")
         still.again.set()
         await still.until(lambda b: b.notices("files.refused"))
-        assert "there is no sheet" in still.notices("files.refused")[0].text
+        assert "there is no sheet" in still.notices("files.refused")[0].facts["cause"]
 
 
 async def test_what_was_measured_and_typed_goes_on_holding(tmp_path):
@@ -378,7 +376,7 @@ async def test_a_typed_temperature_takes_the_place_of_a_thermometer_that_is_sile
         assert verdict.winding_celsius == 21.5
         typed = still.daemon.pipeline.conditions.temperature
         assert typed.standard_uncertainty_kelvin == pytest.approx(1.5 / 3**0.5)
-        assert [n.text for n in still.notices("temperature.typed")] == ["Temperature typed in: 21.5 °C."]
+        assert [n.facts["celsius"] for n in still.notices("temperature.typed")] == [21.5]
     codes = [e.payload["code"] for e in journal_entries(tmp_path, "notice")]
     assert "temperature.typed" in codes
 

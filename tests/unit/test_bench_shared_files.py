@@ -41,7 +41,7 @@ def widen(share):
 @pytest.fixture(autouse=True)
 def quick(monkeypatch):
     """Looks often."""
-    monkeypatch.setattr(shared_files.Watch.__init__, "__defaults__", (0.05, ""))
+    monkeypatch.setattr(shared_files.Watch.__init__, "__defaults__", (0.05, None))
 
 
 async def test_a_bench_says_that_it_works_by_an_old_sheet_and_takes_the_new_one_when_asked(tmp_path, share):
@@ -50,8 +50,7 @@ async def test_a_bench_says_that_it_works_by_an_old_sheet_and_takes_the_new_one_
         widen(share)
         await still.until(lambda b: b.notices("files.old"))
         old = still.daemon.pipeline.place.sheet.content_hash
-        text = still.notices("files.old")[0].text
-        assert f"Plover 80 {old[:12]} while" in text
+        assert still.notices("files.old")[0].facts["sheet"][:2] == ("Plover 80", old)
         still.again.set()
         await still.until(lambda b: b.notices("files.taken"))
         assert still.daemon.pipeline.place.sheet.content_hash != old
@@ -77,7 +76,7 @@ async def test_a_bench_goes_on_with_its_copies_when_the_share_is_away(tmp_path, 
         write_list(share)
         (share / "sheets/more.toml").write_text("# half")
         await still.until(lambda b: b.notices("files.not_fetched"))
-        assert "goes on with its copy" in still.notices("files.not_fetched")[0].text
+        assert still.notices("files.not_fetched")[0].facts["others"] == 0
 
 
 def test_files_come_before_the_bench_file_is_read(tmp_path, share):

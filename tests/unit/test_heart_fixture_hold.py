@@ -14,10 +14,11 @@ from acquire.records import (
     Pair,
     Prompt,
     StartUnit,
+    Why,
 )
 from tests.pure_bench import GOOD, Bench
 
-TOUCH = Prompt(Ask.TOUCH, "Touch 1–2 (slow charge).", "A", Pair("1", "2"), "slow charge", 0, 6)
+TOUCH = Prompt(Ask.TOUCH, "A", Pair("1", "2"), "slow charge", 0, 6)
 
 
 def test_a_unit_is_asked_to_be_clipped_in_first():
@@ -25,10 +26,10 @@ def test_a_unit_is_asked_to_be_clipped_in_first():
     hold = FixtureHold()
     asked = hold.prompt(TOUCH)
     assert (asked.ask, asked.pair, asked.step) == (Ask.CLIP_ON, None, "")
-    assert asked.text == "Clip A into the fixture, then press Enter or the pedal."
+    assert (asked.ask, asked.why) == (Ask.CLIP_ON, Why.FIXTURE)
     assert hold.clip_on()
     assert not hold.clip_on(), "the second press means something else"
-    assert hold.prompt(TOUCH).text == "The fixture measures 1–2 (slow charge)."
+    assert (hold.prompt(TOUCH).why, hold.prompt(TOUCH).times) == (Why.FIXTURE, 0)
     hold.emptied()
     assert hold.prompt(TOUCH).ask is Ask.CLIP_ON
 
@@ -40,11 +41,11 @@ def test_a_unit_is_asked_to_be_clipped_in_first():
         (("2", "1"), TOUCH, True),
         (("1", "3"), TOUCH, False),
         (("", ""), TOUCH, False),
-        (("1", "1"), Prompt(Ask.SHORT_PROBES, ""), True),
-        (("1", "2"), Prompt(Ask.SHORT_PROBES, ""), False),
-        (("S1", "S2"), Prompt(Ask.CHECK_RESISTOR, ""), True),
-        (("1", "2"), Prompt(Ask.CHECK_RESISTOR, ""), False),
-        (("1", "2"), Prompt(Ask.START_UNIT, ""), False),
+        (("1", "1"), Prompt(Ask.SHORT_PROBES), True),
+        (("1", "2"), Prompt(Ask.SHORT_PROBES), False),
+        (("S1", "S2"), Prompt(Ask.CHECK_RESISTOR), True),
+        (("1", "2"), Prompt(Ask.CHECK_RESISTOR), False),
+        (("1", "2"), Prompt(Ask.START_UNIT), False),
         (("1", "2"), None, False),
     ],
 )
@@ -57,7 +58,7 @@ def test_a_value_counts_only_where_the_relays_are(pins, prompt, fits):
 
 def test_a_resistor_held_by_hand_is_read_with_every_relay_open():
     """At the meter's own terminals; with a pair closed it would be in parallel with the unit."""
-    hold, asked = FixtureHold(), Prompt(Ask.CHECK_RESISTOR, "")
+    hold, asked = FixtureHold(), Prompt(Ask.CHECK_RESISTOR)
     assert hold.fits(asked)
     hold.moved(FixtureMoved("1", "2"))
     assert not hold.fits(asked)
@@ -65,13 +66,13 @@ def test_a_resistor_held_by_hand_is_read_with_every_relay_open():
 
 def test_leads_with_contacts_of_their_own_are_zeroed_in_the_next_unit():
     """Between units nothing joins them."""
-    zero = Prompt(Ask.SHORT_PROBES, "Hold the probes together, to zero the leads.")
-    assert FixtureHold().prompt(zero).text == "The fixture zeroes its leads."
+    zero = Prompt(Ask.SHORT_PROBES)
+    assert FixtureHold().prompt(zero).why is Why.FIXTURE
     asked = FixtureHold(separate_contacts=True).prompt(zero)
     assert asked.ask is Ask.START_UNIT
-    assert "zeroed once it is in the fixture" in asked.text
+    assert asked.why is Why.CLIP_FIRST
     hold = FixtureHold(separate_contacts=True, clipped=True)
-    assert hold.prompt(Prompt(Ask.SHORT_PROBES, "", "A")).ask is Ask.SHORT_PROBES
+    assert hold.prompt(Prompt(Ask.SHORT_PROBES, "A")).ask is Ask.SHORT_PROBES
 
 
 class FixtureBench(Bench):
@@ -110,7 +111,7 @@ def test_a_value_like_another_pairs_is_judged_at_once():
     (judged,) = bench.of(Judged)
     assert judged.verdict.outcome is Outcome.FAIL
     assert not judged.verdict.counts, "asked for once more like any fault"
-    assert bench.prompt.text == "The fixture measures 1–2 (slow charge) once more."
+    assert (bench.prompt.why, bench.prompt.times) == (Why.FIXTURE, 1)
 
 
 def test_an_open_pair_carries_its_witness():

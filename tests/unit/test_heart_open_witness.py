@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import pytest
-from acquire.steps.open_witness import BOUNCE_S, LOOK_S, OpenWitness
 
+from acquire.heart.open_witness import BOUNCE_S, LOOK_S, OpenWitness
+from acquire.records.bench import Refused
+from acquire.records.codes import Refusal
 from drivers.reading import Flag, Kind, Quantity, Reading
 
 OHMS = Quantity.RESISTANCE
@@ -27,28 +29,33 @@ def shown(monotonic_s, kind=Kind.OVERLOAD, quantity=OHMS, flags=frozenset(), ful
     )
 
 
+def said(witness, asked_s=0.0):
+    """Why the latest press does not count; None where it does."""
+    try:
+        witness.check(asked_s)
+    except Refused as refused:
+        return refused.refusal
+    return None
+
+
 def asked_and_seen(*readings, asked_s=0.0, pressed_s, above_ohm=0.0):
     """What is said of a press after these readings."""
     witness = OpenWitness()
     for reading in readings:
         witness.see(reading, OHMS, above_ohm)
     assert witness.pressed(pressed_s)
-    return witness.refusal(asked_s)
+    return said(witness, asked_s)
 
 
 def test_a_press_counts_once_overload_was_shown_long_enough():
     """The plain case."""
-    assert asked_and_seen(shown(1.0), shown(2.0), pressed_s=2.1) == ""
+    assert asked_and_seen(shown(1.0), shown(2.0), pressed_s=2.1) is None
 
 
-def test_nothing_shown_is_no_witness():
-    """No reading at all since the start."""
-    assert "no overload" in asked_and_seen(pressed_s=100.0)
-
-
-def test_old_overload_is_no_witness():
-    """The meter has fallen silent since."""
-    assert "no overload" in asked_and_seen(shown(1.0), shown(2.0), pressed_s=6.0)
+def test_nothing_shown_or_long_ago_is_no_witness():
+    """No reading at all since the start; or the meter has fallen silent since."""
+    assert asked_and_seen(pressed_s=100.0) is Refusal.KEY_UNWITNESSED
+    assert asked_and_seen(shown(1.0), shown(2.0), pressed_s=6.0) is Refusal.KEY_UNWITNESSED
 
 
 @pytest.mark.parametrize(
@@ -62,42 +69,43 @@ def test_old_overload_is_no_witness():
 )
 def test_anything_else_on_the_display_ends_the_witness(last):
     """A value, another function, the wrong sign, a held display."""
-    assert asked_and_seen(shown(1.0), shown(2.0), last, pressed_s=3.1)
+    assert asked_and_seen(shown(1.0), shown(2.0), last, pressed_s=3.1) is Refusal.KEY_UNWITNESSED
 
 
 @pytest.mark.parametrize("full_ohm", [200.0, 2e3, 600e3, 999e3])
 def test_an_overload_below_what_an_open_pair_must_exceed_is_no_witness(full_ohm):
     """5 kilohm to the core read overload on 200 ohm; the operator is told which range would show it."""
-    said = asked_and_seen(
-        shown(1.0, full_ohm=full_ohm), shown(2.0, full_ohm=full_ohm), pressed_s=2.1, above_ohm=1e6
-    )
-    assert said.startswith("The meter is on its ")
-    assert said.endswith("turn it to 1 MΩ or more.")
+    witness = OpenWitness()
+    assert not witness.see(shown(1.0, full_ohm=full_ohm), OHMS, 1e6)
+    assert witness.pressed(2.1)
+    with pytest.raises(Refused) as refused:
+        witness.check(0.0)
+    assert refused.value.refusal is Refusal.RANGE_LOW
+    assert refused.value.facts == {"full_ohm": full_ohm, "least_ohm": 1e6}
 
 
 @pytest.mark.parametrize("full_ohm", [None, 1e6, 60e6])
 def test_an_overload_beyond_it_is_one(full_ohm):
     """Also of a meter that does not tell its range, for nothing better can be had of it."""
     readings = [shown(second, full_ohm=full_ohm) for second in (1.0, 2.0)]
-    assert not asked_and_seen(*readings, pressed_s=2.1, above_ohm=1e6)
+    assert asked_and_seen(*readings, pressed_s=2.1, above_ohm=1e6) is None
 
 
 def test_time_on_a_low_range_does_not_count():
     """A meter that looks for its range shows overload all the way up."""
     readings = [shown(0.4 * n, full_ohm=200.0 * 10**n) for n in range(5)]  # 2 MΩ since 1.6 s only
-    assert "too soon" in asked_and_seen(*readings, pressed_s=1.7, above_ohm=1e6)
+    assert asked_and_seen(*readings, pressed_s=1.7, above_ohm=1e6) is Refusal.KEY_TOO_SOON
 
 
 def test_a_conversion_without_a_reading_ends_nothing():
     """Some meters show nothing while they range."""
-    assert asked_and_seen(shown(1.0), shown(1.5, Kind.NO_READING), shown(2.0), pressed_s=2.1) == ""
+    assert asked_and_seen(shown(1.0), shown(1.5, Kind.NO_READING), shown(2.0), pressed_s=2.1) is None
 
 
 def test_overload_from_before_the_request_does_not_count():
     """The probes were in the air then."""
-    assert "too soon" in asked_and_seen(
-        shown(1.0), shown(9.0), shown(9.0 + LOOK_S / 2), asked_s=9.0, pressed_s=9.3
-    )
+    seen = (shown(1.0), shown(9.0), shown(9.0 + LOOK_S / 2))
+    assert asked_and_seen(*seen, asked_s=9.0, pressed_s=9.3) is Refusal.KEY_TOO_SOON
 
 
 def test_presses_close_together_are_one():
@@ -115,4 +123,4 @@ def test_a_lost_link_takes_the_witness_away():
     witness.see(shown(2.0), OHMS)
     witness.forget()
     witness.pressed(2.1)
-    assert witness.refusal(0.0)
+    assert said(witness) is Refusal.KEY_UNWITNESSED

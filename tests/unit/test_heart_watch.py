@@ -28,7 +28,7 @@ def test_a_sign_is_told_once_until_it_comes_back(flag):
     """Not with every reading."""
     watch = ReadingWatch()
     told = [watch.notices(read(flags), Quantity.RESISTANCE) for flags in ([flag], [flag], [], [flag])]
-    assert [[n.code for n in each] for each in told] == [[SIGNS[flag][0]], [], [], [SIGNS[flag][0]]]
+    assert [[n.code for n in each] for each in told] == [[SIGNS[flag]], [], [], [SIGNS[flag]]]
 
 
 def test_two_signs_at_once_are_both_told():
@@ -41,6 +41,6 @@ def test_two_signs_at_once_are_both_told():
 def test_a_meter_off_ohms_is_named(wanted):
     """Volts in place of ohms; a display that shows nothing yet is no wrong function."""
     notices = ReadingWatch().notices(read(quantity=Quantity.VOLTAGE_DC), wanted)
-    assert [n.text for n in notices] == ["The meter is on voltage dc: set it to ohms."]
+    assert [n.facts for n in notices] == [{"quantity": "voltage_dc"}]
     assert not ReadingWatch().notices(read(quantity=Quantity.VOLTAGE_DC, kind=Kind.NO_READING), wanted)
     assert not ReadingWatch().notices(read(), wanted)

@@ -14,7 +14,7 @@ import pytest
 ROOT = Path(__file__).resolve().parents[2]
 HOUSES = ("acquire", "drivers", "sim")
 MODULES = sorted(path for house in HOUSES for path in (ROOT / house).rglob("*.py"))
-LONGEST_MODULE, LONGEST_FUNCTION, MOST_POSITIONAL = 350, 60, 5
+LONGEST_MODULE, LONGEST_FUNCTION, MOST_POSITIONAL = 500, 60, 5
 WHOLE_HOUSES = {"sheets", "drivers_readme", "layout", "prose_in_step", "settle_benchmark"}
 """Subjects of tests/unit that are a whole room, the tree, or a benchmark, not one module."""
 
@@ -47,7 +47,7 @@ def test_there_is_something_to_look_at():
 
 
 def test_no_module_is_longer_than_a_few_screens():
-    """At most 350 lines."""
+    """At most 500 lines."""
     long = {named(p): n for p in MODULES if (n := p.read_text(encoding="utf-8").count("\n")) > LONGEST_MODULE}
     assert not long
 

@@ -25,7 +25,7 @@ from acquire.line.store import Store
 from acquire.outlets.payload import as_json, evidence_payload_of, payload_of
 from acquire.outlets.topics import EVIDENCE as EVIDENCE_TOPIC
 from acquire.outlets.topics import LINE_TOPIC_OF_KIND, Topics
-from acquire.records import Outcome
+from acquire.records import Finding, FindingKind, Outcome
 from tests.known_records import ALL, CHECK, EVIDENCE, NOON_S, RESULT, VERDICT, ZERO
 from tests.light_benches import unit
 from tests.postgres import database, needs_postgres  # noqa: F401  (a fixture)
@@ -81,7 +81,12 @@ def records(*, set_back=True):
     )
     made.append(
         (
-            replace(RESULT, utc_s=back_s + 6.0, findings=("the SHORTED turns of a finding",), hypotheses=()),
+            replace(
+                RESULT,
+                utc_s=back_s + 6.0,
+                found=(Finding(FindingKind.TYPED, "SHORTED turns"),),
+                hypotheses=(),
+            ),
             None,
         )
     )

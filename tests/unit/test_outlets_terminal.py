@@ -14,6 +14,8 @@ from acquire.outlets.terminal import SIGNS, Terminal, limits_scale, rest_bar, ve
 from acquire.records import (
     Approach,
     Ask,
+    Code,
+    Ending,
     Evidence,
     Judged,
     LeadZero,
@@ -22,15 +24,17 @@ from acquire.records import (
     Prompt,
     TypedWhy,
     UnitStarted,
+    Untested,
+    UntestedKind,
     Weight,
 )
-from acquire.records.bench import ASKED_FOR
-from acquire.records.words import TURN_FAULTS
+from acquire.records.codes import ASKED_FOR
 from acquire.words.beside import typed_reason
 from acquire.words.plain import sureness
 from acquire.words.verdicts import reason
 from drivers.reading import Quantity
 from tests.known_records import CHECK, RESULT, STARTED, TYPED, VERDICT
+from tests.known_visits import INSULATION, TURNS
 
 NOTHING = Evidence((), (), "")
 
@@ -117,13 +121,13 @@ def test_odd_serials_are_shown_as_they_are(serial):
 
 def test_a_held_unit_says_when_to_try_again():
     """In minutes, at least one."""
-    text = shown(replace(RESULT, outcome=None, held="the unit is warm", wait_s=20.0, hypotheses=()))
+    text = shown(replace(RESULT, outcome=None, ending=Ending.WARM, wait_s=20.0, hypotheses=()))
     assert "held: the unit is warm; try again in about 1 min" in text
 
 
 def test_a_unit_given_up_says_so_once():
     """Not "held", and not twice."""
-    text = shown(replace(RESULT, outcome=None, held="given up: dropped", hypotheses=()))
+    text = shown(replace(RESULT, outcome=None, ending=Ending.GIVEN_UP, remark="dropped", hypotheses=()))
     first = text.splitlines()[0]
     assert first.count("given up: dropped") == 1
     assert "held" not in text
@@ -172,9 +176,9 @@ def test_a_narrow_screen_loses_no_word():
     """At 60 columns lines wrap; nothing is cut."""
     text = shown(
         STARTED,
-        Prompt(Ask.TOUCH, "Touch 1–2 (slow charge).", "PL80-0001", step="slow charge"),
+        Prompt(Ask.TOUCH, "PL80-0001", step="slow charge"),
         Judged(replace(VERDICT, outcome=Outcome.FAIL, step="a step with a long name"), NOTHING),
-        Notice(Weight.STOP, "meter.lost", "The meter gives no readings: " + "x" * 70, 0.0),
+        Notice(Weight.STOP, Code.METER_LOST, 0.0, facts={"said": "The meter gives no readings: " + "x" * 70}),
         RESULT,
         width=60,
     )
@@ -189,11 +193,11 @@ def test_a_real_terminal_shows_what_is_going_on():
     out = io.StringIO()
     console = Console(file=out, width=100, force_terminal=True, color_system=None)
     with Terminal(console) as display:
-        display.show(Prompt(Ask.TOUCH, "Touch 1–2.", "A", steps_done=1, steps_total=7))
+        display.show(Prompt(Ask.TOUCH, "A", pair=("1", "2"), step="slow charge", steps_done=1, steps_total=7))
         display.show(Approach("m", Quantity.RESISTANCE, 202.5, 12.0, 1.0, 1.0))
         display.typing("P80-00")
         display._live.refresh()
-        assert "Touch 1–2.  [1/7]" in out.getvalue()
+        assert "Touch 1–2 (slow charge).  [1/7]" in out.getvalue()
         assert "settling  202.5 Ω" in out.getvalue()
         assert "P80-00" in out.getvalue()
 
@@ -215,8 +219,8 @@ def test_lead_zero_and_remarks_are_told():
     """With their weight as a word."""
     text = shown(
         LeadZero("b", "m", 0.1234, 0.003, 0.0),
-        Notice(Weight.REMARK, "note", "dusty", 0.0),
-        Notice(Weight.WARNING, "pair.other", "That reads like 1–3.", 0.0),
+        Notice(Weight.REMARK, Code.NOTE, 0.0, facts={"note": "dusty"}),
+        Notice(Weight.WARNING, Code.PAIR_OTHER, 0.0, facts={"said": "That reads like 1–3."}),
     )
     assert "0.1234 Ω, zeroed" in text
     assert "remark: dusty" in text
@@ -235,15 +239,15 @@ def test_a_typed_result_that_cannot_be_judged_says_so_at_once():
 @pytest.mark.parametrize("code", sorted(ASKED_FOR))
 def test_an_answer_is_no_remark(code):
     """What somebody asked for stands as it is, a line each; a remark keeps its word."""
-    text = shown(Notice(Weight.REMARK, code, "Type this.\nOr that.", 0.0))
+    text = shown(Notice(Weight.REMARK, code, 0.0, facts={"said": "Type this.\nOr that."}))
     assert [line.strip() for line in text.splitlines()][:2] == ["Type this.", "Or that."]
-    assert "remark: dusty" in shown(Notice(Weight.REMARK, "note", "dusty", 0.0))
+    assert "remark: dusty" in shown(Notice(Weight.REMARK, Code.NOTE, 0.0, facts={"note": "dusty"}))
 
 
 def test_a_long_sentence_is_set_in_where_it_wraps():
     """No word is lost, and none but the first line begins at the edge."""
     sentence = "That reads like 1–3, both charge windings in series: move to 1–2, and touch again. " * 3
-    text = shown(Notice(Weight.WARNING, "pair.other", sentence.strip(), 0.0), width=60)
+    text = shown(Notice(Weight.WARNING, Code.PAIR_OTHER, 0.0, facts={"said": sentence.strip()}), width=60)
     first, *others = [line for line in text.splitlines() if line.strip()][:-1]
     assert first.startswith("  warning: That")
     assert all(line.startswith(" " * 10) for line in others)
@@ -270,14 +274,17 @@ def test_a_typed_result_shows_what_was_typed_and_what_a_rule_says():
     assert "a short: 0 Ω." in shown(failed)
 
 
+POLARITY = Untested(UntestedKind.STEP, "step:polarity", "polarity")
+
+
 def test_what_was_not_tested_stands_below_the_result():
     """It blocks nothing, and it is not hidden either."""
-    assert "not tested: insulation" in shown(replace(RESULT, not_tested=("not tested: insulation 1 to 2",)))
+    assert "not tested: insulation" in shown(replace(RESULT, untested=(INSULATION,)))
 
 
 def test_what_ohms_cannot_exclude_is_said_once_a_run():
     """It is true of every unit; the record has it with each."""
-    passed = replace(RESULT, outcome=Outcome.PASS, not_tested=("not tested: polarity", TURN_FAULTS))
+    passed = replace(RESULT, outcome=Outcome.PASS, untested=(POLARITY, TURNS))
     text = shown(passed, passed, passed)
     assert text.count("faults between turns") == 1
     assert text.count("polarity") == 3

@@ -44,11 +44,11 @@ def test_units_and_verdicts_are_published_and_nothing_else():
 
 def live_examples():
     settled = Settled("m", OHMS, 46.1, 0.0, 9.0, 0.0, 0.0, 0.0, 10, None, None, 0.0, 1.0, 1.0)
-    prompt = Prompt(Ask.TOUCH, "Touch 1 and 2.", "PL80-1", Pair("1", "2"), "slow charge", 1, 4)
+    prompt = Prompt(Ask.TOUCH, "PL80-1", Pair("1", "2"), "slow charge", 1, 4)
     return [
         topics.Status("b", topics.State.ONLINE, "steadyohm 1", "0a" * 8, 1.5),
         topics.shown_prompt(prompt, "b", 2.5),
-        topics.shown_prompt(Prompt(Ask.WAIT, "Wait."), "b", 2.5),
+        topics.shown_prompt(Prompt(Ask.WAIT), "b", 2.5),
         topics.shown_reading(Approach("m", OHMS, 46.0, 7.5, 1.0, 2.0), "b"),
         topics.shown_reading(settled, "b"),
         topics.shown_reading(LiftOff("m", 1.0, 2.0), "b"),

@@ -12,7 +12,7 @@ from acquire.page.about import About
 from acquire.page.spoken import Cue, Sound
 from acquire.page.stream import MOST_PAGES, MOST_WAITING, Line, Stream, spelt
 from acquire.page.view import View
-from acquire.records import Notice, Purpose, Weight
+from acquire.records import Code, Notice, Purpose, Weight
 
 
 def stream():
@@ -20,7 +20,7 @@ def stream():
 
 
 def noted(text, weight=Weight.REMARK):
-    return Notice(weight, "note", text, 1.0)
+    return Notice(weight, Code.NOTE, 1.0, facts={"note": text})
 
 
 def parts(told):
@@ -124,7 +124,7 @@ async def test_words_go_to_the_machine_where_it_speaks():
     way.speak = said.append
     line = way.open()
     await taken(way, line)
-    way.view.show(Notice(Weight.WARNING, "pair.other", "That reads like 1–3.", 1.0))
+    way.view.show(Notice(Weight.WARNING, Code.PAIR_OTHER, 1.0, facts={"said": "That reads like 1–3."}))
     way.changed()
     await asyncio.sleep(0)
     told = await taken(way, line)

@@ -6,8 +6,8 @@ from dataclasses import replace
 
 import pytest
 
-from acquire.page.telling import next_pair, reason_of, result_words, value_and_reach, verdict_words
-from acquire.records import Outcome, Pair
+from acquire.page.telling import next_pair, result_words, value_and_reach, verdict_words
+from acquire.records import Ending, Pair
 from acquire.words.faults import sentence
 from tests.known_records import RESULT, VERDICT
 
@@ -51,15 +51,9 @@ def test_a_result_says_why_and_what_next():
     words = result_words(replace(RESULT, next_pair=Pair("1", "CORE")), "CORE")
     assert words["next"]["text"].startswith("Measure pin 1 and the core next")
     assert next_pair(None) is None
-    findings = replace(RESULT, outcome=Outcome.FAIL, held="", findings=("Phases differ.", "By 3 %."))
-    assert reason_of(findings) == "Phases differ. By 3 %."
-    best = RESULT.hypotheses[0]
-    assert sentence(best).rstrip(".") in reason_of(
-        replace(RESULT, outcome=Outcome.FAIL, held="", findings=())
-    )
-    assert reason_of(replace(RESULT, outcome=None, held="warm")) == "warm"
+    assert sentence(RESULT.hypotheses[0]).rstrip(".") in words["reason"]
 
 
 def test_a_held_unit_says_until_when():
-    words = result_words(replace(RESULT, outcome=None, held="warm", wait_s=600.0, utc_s=1000.0))
+    words = result_words(replace(RESULT, outcome=None, ending=Ending.WARM, wait_s=600.0, utc_s=1000.0))
     assert (words["wait_until_utc_s"], words["spoken"]) == (1600.0, "Unit held.")

@@ -14,6 +14,7 @@ from acquire.records import (
     Approach,
     Ask,
     Batch,
+    Code,
     Contact,
     Judged,
     LiftOff,
@@ -51,7 +52,7 @@ def verdict(step=FIRST, **changes):
 
 
 def prompt(step=FIRST, ask=Ask.TOUCH, done=0):
-    return Prompt(ask, f"Touch {step.pair}.", SERIAL, step.pair, step.name, done, len(PLOVER.steps))
+    return Prompt(ask, SERIAL, step.pair, step.name, done, len(PLOVER.steps))
 
 
 @pytest.fixture
@@ -114,7 +115,11 @@ def test_a_wrong_pair_is_named_and_nothing_judged(view):
     at_a_unit(view)
     view.show(Contact("meter", 10.0, NOON_S))
     view.take_cues()
-    view.show(Notice(Weight.WARNING, "pair.unclear", "Not clear.", NOON_S, SERIAL, Pair("1", "2")))
+    view.show(
+        Notice(
+            Weight.WARNING, Code.PAIR_UNCLEAR, NOON_S, SERIAL, Pair("1", "2"), facts={"said": "Not clear."}
+        )
+    )
     view.show(prompt(ask=Ask.TOUCH_AGAIN))
     state = view.state()
     assert (state["phase"], state["hint"], state["verdict"]) == ("other_pair", "Not clear.", None)
@@ -131,9 +136,18 @@ def test_a_pair_measured_again_by_touch_is_shown_and_said(view):
     view.show(second)
     view.show(Contact("meter", 10.0, NOON_S))
     view.take_cues()
-    view.show(Notice(Weight.REMARK, "step.again", "1–2 measured again.", NOON_S, SERIAL, Pair("1", "2")))
+    view.show(
+        Notice(
+            Weight.REMARK,
+            Code.STEP_AGAIN,
+            NOON_S,
+            SERIAL,
+            Pair("1", "2"),
+            facts={"said": "1–2 measured again."},
+        )
+    )
     view.show(verdict(attempt=2))
-    view.show(replace(second, text=f"1–2 was measured again. {second.text}"))
+    view.show(replace(second, facts={"after": ("1", "2")}))
     state = view.state()
     assert (state["phase"], state["verdict"]["attempt"]) == ("verdict", 2)
     assert (state["verdict"]["pair"], state["verdict"]["hint"]) == (["1", "2"], "1–2 measured again.")
@@ -164,8 +178,8 @@ def test_a_failing_value_is_asked_for_again(view):
 
 def test_a_result_stays_until_the_next_unit(view):
     at_a_unit(view)
-    view.show(replace(RESULT, serial=SERIAL, outcome=Outcome.FAIL, held=""))
-    view.show(Prompt(Ask.START_UNIT, "Scan the next."))
+    view.show(replace(RESULT, serial=SERIAL, outcome=Outcome.FAIL))
+    view.show(Prompt(Ask.START_UNIT))
     state = view.state()
     assert (state["phase"], state["result"]["outcome"]) == ("ended", "fail")
     assert state["result"]["diagnosis"][0]["sentence"]
@@ -177,7 +191,7 @@ def test_a_result_stays_until_the_next_unit(view):
 def test_a_batch_is_counted(view):
     view.show(BATCH)
     view.show(replace(STARTED, serial="a", batch=BATCH.batch))
-    view.show(replace(RESULT, serial="a", batch=BATCH.batch, outcome=Outcome.PASS, held=""))
+    view.show(replace(RESULT, serial="a", batch=BATCH.batch, outcome=Outcome.PASS))
     batch = view.state()["batch"]
     assert (batch["name"], batch["measured"], batch["passed"]) == (BATCH.batch, 1, 1)
     assert batch["expected"] == BATCH.expected
@@ -187,7 +201,7 @@ def test_a_batch_is_counted(view):
 def test_a_lost_meter_is_seen_and_comes_back(view):
     at_a_unit(view)
     view.show(Contact("meter", 10.0, NOON_S))
-    view.show(Notice(Weight.STOP, "meter.lost", "The meter gives no readings.", NOON_S))
+    view.show(Notice(Weight.STOP, Code.METER_LOST, NOON_S, facts={"said": "The meter gives no readings."}))
     state = view.state()
     assert (state["phase"], state["link"]["ok"]) == ("lost", False)
     assert [w["code"] for w in state["warnings"]] == ["meter.lost"]
@@ -199,10 +213,10 @@ def test_a_lost_meter_is_seen_and_comes_back(view):
 def test_what_stops_the_bench_is_heard_once(view):
     at_a_unit(view)
     for _ in range(3):
-        view.show(Notice(Weight.STOP, "journal.unusable", "The disk is full.", NOON_S))
+        view.show(Notice(Weight.STOP, Code.JOURNAL_UNUSABLE, NOON_S, facts={"said": "The disk is full."}))
     assert view.state()["phase"] == "stopped"
     assert cues(view).count(("attention", "Stop.")) == 1
-    view.show(Notice(Weight.WARNING, "journal.usable", "It can be written again.", NOON_S))
+    view.show(Notice(Weight.WARNING, Code.JOURNAL_USABLE, NOON_S, facts={"said": "It can be written again."}))
     assert view.state()["phase"] == "touch"
 
 
@@ -248,6 +262,6 @@ def test_hostile_texts_stay_data(view):
     """They come out as they went in, and as JSON."""
     bad = '<img src=x onerror="alert(1)">\u2028\ud800'
     view.show(UnitStarted("bench-1", bad, PLOVER.name, "h", Purpose.FINAL, "", bad, NOON_S))
-    view.show(Notice(Weight.WARNING, "note", bad, NOON_S, bad))
+    view.show(Notice(Weight.WARNING, Code.NOTE, NOON_S, bad, facts={"note": bad}))
     assert view.state()["unit"]["serial"] == bad
     assert json.loads(json.dumps(view.state()))["notes"][0]["text"] == bad

@@ -8,7 +8,7 @@ import pytest
 
 from acquire.page.facts import Facts
 from acquire.page.warnings import FADES_S, PATIENCE_S, RESTED_S, TAKEN_BACK, Warnings
-from acquire.records import BatchState, Doubt, Judged, Notice, UnitStarted, Weight
+from acquire.records import BatchState, Code, Doubt, Ending, Judged, Notice, UnitStarted, Weight
 from tests.known_records import BATCH, EVIDENCE, NOON_S, RESULT, STARTED, VERDICT, ZERO
 
 WELL = Facts(NOON_S, 0.1, celsius=21.0, temperature_known=True)
@@ -33,7 +33,7 @@ def test_a_bench_that_is_well_has_none():
         ({"lead_wanted": True, "lead_due": True, "lead": ZERO}, "leads.old", "warning"),
         ({"check_name": "R1", "check_due": True}, "check.due", "warning"),
         ({"check_name": "R1", "check_due": True, "check_blocked": True}, "check.out", "stop"),
-        ({"calibration": "The calibration fell due."}, "calibration.due", "warning"),
+        ({"calibration": {"meter": "bench", "overdue_days": 3}}, "calibration.due", "warning"),
         ({"failing": (("mqtt", "no broker"),)}, "outlet.failing", "warning"),
     ],
 )
@@ -77,23 +77,23 @@ def test_a_thermometer_has_some_seconds_to_speak():
 )
 def test_a_notice_is_taken_back_by_its_counterpart(code, ends):
     warnings = Warnings()
-    warnings.show(Notice(Weight.STOP, code, "Something is wrong.", NOON_S))
+    warnings.show(Notice(Weight.STOP, code, NOON_S, facts={"said": "Something is wrong."}))
     assert codes(warnings) == [code]
-    warnings.show(Notice(Weight.REMARK, ends, "It is well again.", NOON_S + 1.0))
+    warnings.show(Notice(Weight.REMARK, ends, NOON_S + 1.0, facts={"said": "It is well again."}))
     assert code not in codes(warnings)
 
 
 def test_a_verdict_shows_that_the_meter_is_set_right():
     warnings = Warnings()
-    for code in ("meter.turn", "meter.range", "meter.unstated"):
-        warnings.show(Notice(Weight.WARNING, code, "Turn it.", NOON_S))
+    for code in (Code.METER_TURN, Code.METER_RANGE, Code.METER_UNSTATED):
+        warnings.show(Notice(Weight.WARNING, code, NOON_S, facts={"said": "Turn it."}))
     warnings.show(Judged(VERDICT, EVIDENCE))
     assert codes(warnings) == []
 
 
 def test_the_answer_to_a_refused_order_fades():
     warnings = Warnings()
-    warnings.show(Notice(Weight.WARNING, "command.refused", "There is no unit.", NOON_S))
+    warnings.show(Notice(Weight.WARNING, Code.COMMAND_REFUSED, NOON_S, facts={"said": "There is no unit."}))
     warnings.know(replace(WELL, utc_s=NOON_S + FADES_S / 2))
     assert codes(warnings) == ["command.refused"]
     warnings.know(replace(WELL, utc_s=NOON_S + FADES_S))
@@ -102,7 +102,7 @@ def test_the_answer_to_a_refused_order_fades():
 
 def test_a_warm_unit_counts_down_is_called_back_and_forgotten():
     warnings = Warnings()
-    held = replace(RESULT, serial="PL80-0005", outcome=None, held="warm", wait_s=600.0, utc_s=NOON_S)
+    held = replace(RESULT, serial="PL80-0005", outcome=None, ending=Ending.WARM, wait_s=600.0, utc_s=NOON_S)
     warnings.show(held)
     [told] = warnings.plain()
     assert (told["code"], told["weight"], told["until_utc_s"]) == ("part.warm", "warning", NOON_S + 600.0)
@@ -111,7 +111,7 @@ def test_a_warm_unit_counts_down_is_called_back_and_forgotten():
     warnings.know(replace(WELL, utc_s=NOON_S + 601.0))
     [rested] = warnings.plain()
     assert (rested["weight"], rested["until_utc_s"]) == ("remark", None)
-    assert "has rested" in rested["text"]
+    assert rested["code"] == "part.rested"
     warnings.know(replace(WELL, utc_s=NOON_S + 601.0 + RESTED_S))
     assert codes(warnings) == []
 
@@ -119,7 +119,7 @@ def test_a_warm_unit_counts_down_is_called_back_and_forgotten():
 def test_a_warm_unit_that_comes_back_is_awaited_no_more():
     warnings = Warnings()
     for serial in ("a", "b"):
-        warnings.show(replace(RESULT, serial=serial, outcome=None, held="warm", wait_s=600.0))
+        warnings.show(replace(RESULT, serial=serial, outcome=None, ending=Ending.WARM, wait_s=600.0))
     assert isinstance(STARTED, UnitStarted)
     warnings.show(replace(STARTED, serial="a"))
     assert [w["text"].partition(" ")[0] for w in warnings.plain()] == ["b"]

@@ -20,9 +20,11 @@ from acquire.errors import InputImpossible
 from acquire.journal.history import JournalReader
 from acquire.records import (
     BalanceFound,
+    BalanceKind,
     BatchDeed,
     BatchState,
     Doubt,
+    Ending,
     FaultPlace,
     Hypothesis,
     Outcome,
@@ -63,7 +65,7 @@ def read(serial, ohm, utc_s, batch="lot 7", **more):
 def ended(serial, utc_s, outcome=Outcome.PASS, batch="lot 7", **more):
     result = replace(
         RESULT, bench="bench-1", serial=serial, sheet="Fathom 7", batch=batch, outcome=outcome,
-        hypotheses=(), next_pair=None, started_utc_s=utc_s, utc_s=utc_s,
+        measured=outcome, hypotheses=(), next_pair=None, started_utc_s=utc_s, utc_s=utc_s,
     )  # fmt: skip
     return replace(result, **more)
 
@@ -116,7 +118,7 @@ def test_a_stay_without_outcome_does_not_count(tmp_path):
     records = [
         started("A1", NOON_S),
         read("A1", 255.0, NOON_S + 5),
-        ended("A1", NOON_S + 9, None, held="the unit is warm"),
+        ended("A1", NOON_S + 9, None, ending=Ending.WARM),
         *unit("A1", 246.0, NOON_S + 60),
         started("A2", NOON_S + 120),
     ]
@@ -248,7 +250,9 @@ def test_means_of_subgroups_when_asked_for(tmp_path):
 
 def test_windings_that_must_match_have_a_row_of_their_own(tmp_path):
     """The second less the first in per cent of their mean, between plus and minus twice the rule's limit."""
-    found = BalanceFound("pair", ("S1", "S2"), (1.65, 1.63), 0.0061, 0.0006, 0.005, "S1", Outcome.FAIL)
+    found = BalanceFound(
+        "pair", ("S1", "S2"), (1.65, 1.63), 0.0122, 0.0012, 0.01, "S1", Outcome.FAIL, BalanceKind.APART
+    )
     records = []
     for number in range(10):
         balance = (
@@ -265,7 +269,7 @@ def test_windings_that_must_match_have_a_row_of_their_own(tmp_path):
     assert row.points[4].value == pytest.approx(-200.0 * 0.02 / 3.28)
     assert row.points[4].u == pytest.approx(0.06)
     assert report.units[4].kind == "pair"
-    assert "S1 and S2 differ by 1.2 %, 1 % is allowed" in report.units[4].why
+    assert "S1 and S2 of pair differ by 1.2 %, known to 0.12 %; 1 % is allowed" in report.units[4].why
 
 
 def test_a_diagnosis_is_counted_by_its_kind(tmp_path):

@@ -9,7 +9,7 @@ import pytest
 
 from acquire.errors import InputImpossible
 from acquire.journal.history import JournalReader
-from acquire.records import Notice, Outcome, Purpose, ResultKind, Weight
+from acquire.records import Code, Ending, Notice, Outcome, Purpose, ResultKind, Weight
 from acquire.reports.certificate_check import SOFTWARE, check
 from acquire.reports.certificate_facts import Calibration, Given, Heading, facts_from_text
 from acquire.reports.certificate_pages import certificate_paper
@@ -105,8 +105,9 @@ def test_what_ohms_cannot_show_is_always_said(folder, tmp_path):
         )
     ):
         typed = replace(
-            TYPED, serial=SERIAL, bench="bench-1", name=name, sort=sort, outcome=outcome, utc_s=NOON_S + 35.0
-        )
+            TYPED, serial=SERIAL, bench="bench-1", name=name, sort=sort, outcome=outcome, utc_s=NOON_S + 35.0,
+            target="", shows_turns=name != "hipot",
+        )  # fmt: skip
         other = journal_with(tmp_path / f"{number}", [*visit(), typed])
         assert ("does not exclude faults between turns" not in words(other)) is silent, name
 
@@ -137,12 +138,25 @@ def test_the_calibration_counts_only_if_the_file_is_the_one_used(folder):
 
 def test_skipped_steps_and_overrides_are_deviations(tmp_path):
     """Those of the unit by its serial; those of the bench by their time, until a check was in control."""
-    skipped = Notice(Weight.WARNING, "step.skipped", "trigger was left out: pin bent", NOON_S + 20.0, SERIAL)
+    skipped = Notice(
+        Weight.WARNING,
+        Code.STEP_SKIPPED,
+        NOON_S + 20.0,
+        SERIAL,
+        step="trigger",
+        facts={"reason": "pin bent"},
+    )
     override = Notice(
-        Weight.WARNING, "check.overridden", "The check standard was overridden: old R1", NOON_S - 50
+        Weight.WARNING,
+        Code.CHECK_OVERRIDDEN,
+        NOON_S - 50,
+        facts={"reason": "old R1"},
     )
     before = Notice(
-        Weight.WARNING, "check.overridden", "The check standard was overridden: other", NOON_S - 950
+        Weight.WARNING,
+        Code.CHECK_OVERRIDDEN,
+        NOON_S - 950,
+        facts={"reason": "other"},
     )
     good = replace(CHECK, utc_s=NOON_S - 900.0)
     start, *rest = visit()
@@ -186,10 +200,13 @@ def test_doubtful_verdicts_are_marked(tmp_path):
     [
         (visit()[:-1], "still on the bench"),
         (
-            [*visit()[:-1], replace(visit()[-1], outcome=None, held="the unit is warm")],
+            [*visit()[:-1], replace(visit()[-1], outcome=None, ending=Ending.WARM)],
             "held: the unit is warm",
         ),
-        ([*visit()[:-1], replace(visit()[-1], outcome=None, held="given up: dropped")], "given up: dropped"),
+        (
+            [*visit()[:-1], replace(visit()[-1], outcome=None, ending=Ending.GIVEN_UP, remark="dropped")],
+            "given up: dropped",
+        ),
     ],
 )
 def test_a_unit_without_outcome_gets_none(tmp_path, records, told):

@@ -19,9 +19,7 @@ ALWAYS = Span(None, None, "")
 
 
 def check_at(day, *, good):
-    return replace(
-        CHECK, utc_s=NOON_S + day * DAY_S - 60.0, in_control=good, text="" if good else "it jumped"
-    )
+    return replace(CHECK, utc_s=NOON_S + day * DAY_S - 60.0, in_control=good, signs=() if good else ("jump",))
 
 
 def unit(day, serial=None, **also):

@@ -12,6 +12,8 @@ from acquire.errors import SteadyohmError
 from acquire.records import (
     Approach,
     Ask,
+    Code,
+    Ending,
     Evidence,
     Judged,
     LeadZero,
@@ -33,18 +35,18 @@ SETTLED = Settled("m", Quantity.RESISTANCE, 1.0, 0.0, 9.0, 0.0, 0.0, 0.0, 9, Non
     ("event", "seen"),
     [
         (
-            Prompt(Ask.TOUCH, "Touch 1–2.", pair=Pair("1", "2")),
-            {"show": "touch", "text": "Touch 1–2.", "pins": ["1", "2"]},
+            Prompt(Ask.TOUCH, pair=Pair("1", "2"), step="slow charge"),
+            {"show": "touch", "text": "Touch 1–2 (slow charge).", "pins": ["1", "2"]},
         ),
-        (Prompt(Ask.START_UNIT, "Scan."), {"show": "start_unit", "text": "Scan."}),
+        (Prompt(Ask.START_UNIT), {"show": "start_unit", "text": "Scan or type the serial of the next unit."}),
         (SETTLED, {"show": "settled"}),
         (replace(SETTLED, revision=1), {}),
         (Judged(VERDICT, Evidence((), (), "")), {"show": "verdict", "outcome": "pass"}),
         (LeadZero("b", "m", 0.1, 0.01, 0.0), {"show": "lift"}),
-        (NOTICE, {"show": "hint", "text": NOTICE.text}),
-        (Notice(Weight.STOP, "meter.lost", "gone", 0.0), {}),
+        (NOTICE, {"show": "hint", "text": NOTICE.facts["said"]}),
+        (Notice(Weight.STOP, Code.METER_LOST, 0.0, facts={"said": "gone"}), {}),
         (RESULT, {"show": "unit", "outcome": "fail"}),
-        (replace(RESULT, outcome=None, held="the unit is warm"), {"show": "unit", "outcome": "held"}),
+        (replace(RESULT, outcome=None, ending=Ending.WARM), {"show": "unit", "outcome": "held"}),
         (STARTED, {}),
         (Approach("m", Quantity.RESISTANCE, 1.0, 5.0, 0.0, 0.0), {}),
     ],
@@ -60,7 +62,7 @@ async def test_it_is_heard_and_ends_with_us():
     """Addresses first, then what the hands do; no process stays behind."""
     async with stand_in(["--units", "1", "--speed", "20", "--no-pty"]) as simulation:
         assert simulation.meter.startswith("tcp:127.0.0.1:")
-        simulation.show(Prompt(Ask.START_UNIT, "Scan."))
+        simulation.show(Prompt(Ask.START_UNIT))
         async with asyncio.timeout(10):
             doing = await anext(simulation.doings())
         assert doing["hands"] == "scan"
@@ -82,7 +84,7 @@ async def test_a_simulation_that_dies_ends_its_doings():
         async with asyncio.timeout(10):
             assert [doing async for doing in simulation.doings()] == []
         await simulation.process.wait()
-        simulation.show(Prompt(Ask.START_UNIT, "Scan."))
+        simulation.show(Prompt(Ask.START_UNIT))
 
 
 async def test_what_goes_wrong_inside_is_not_blamed_on_the_simulation():

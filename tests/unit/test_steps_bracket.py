@@ -1,159 +1,210 @@
 """An open pair between touches of two known continuities, or by key; never from an overload alone."""
 
+import math
 from dataclasses import replace
 
 import pytest
 
-from acquire.records import Fit, Outcome, Pair, Step, StepKind
+from acquire.heart.attempt import Attempt, Deed
+from acquire.records import (
+    Basis,
+    Code,
+    ConfirmOpen,
+    Fit,
+    Judged,
+    MeasureAgain,
+    Notice,
+    Outcome,
+    Pair,
+    Step,
+    StepKind,
+)
+from acquire.records.codes import Why
+from acquire.steps.bracket import HOLD_S, Bracket, anchor, bracket_for, closing
 from acquire.steps.matcher import weigh
-from acquire.steps.unit import Ruling
-from tests.known_progress import fit, unit
+from acquire.steps.pairs import PairTable
+from tests.known_progress import find_open, judge, unit
 from tests.known_sheets import PLOVER, PLOVER_OPEN, corrected
+from tests.pure_bench import GOOD, Bench
+
+STRAP, TRIGGER = Pair("6", "core"), Pair("4", "core")
+OPEN = PLOVER_OPEN.steps[-1]
+TABLE = PairTable(PLOVER_OPEN)
 
 
-def at_open_step():
-    """A unit of which only the isolation to the core is left."""
-    progress = unit(PLOVER_OPEN, brackets=True)
-    for step in PLOVER_OPEN.steps[:-1]:
-        progress.judged(Outcome.PASS, progress.table.nominal_ohm(step.pair), 0.001)
-    assert progress.current.name == "charge to core"
-    return progress
-
-
-def at(match, contact_s):
-    """The same match of a touch that began at that time."""
-    settled = replace(match.corrected.settled, contact_s=contact_s)
-    return replace(match, corrected=replace(match.corrected, settled=settled))
-
-
-def test_open_step_passes_by_key():
-    """A pair that must be open passes on the operator's word, never on an overload."""
-    progress = at_open_step()
-    assert progress.prompt().text == (
-        "Clip on core: touch 6, then 1 for two seconds, then 4; or press Enter while on 1."
-    )
-    assert progress.confirmed_open() == (Outcome.PASS, True)
-
-
-def strap():
-    """A touch of pin 6, which joins the core by the strap."""
-    return fit(Fit.OTHER_PAIR, 0.0133, ("6", "core"))
-
-
-def trigger():
-    """A touch of pin 4, which joins the core by the trigger."""
-    return fit(Fit.OTHER_PAIR, 83.2, ("4", "core"))
-
-
-def test_open_step_passes_between_touches_of_strap_and_trigger():
-    """Strap, two seconds without contact, trigger: the clip was sound all along."""
-    progress = at_open_step()
-    progress.lifted(9.0)
-    assert progress.admit(at(strap(), 10.0)) is Ruling.PROVED
-    assert progress.prompt().text == "Now touch 1 for two seconds, then 4; the clip stays on core."
-    progress.lifted(12.0)
-    progress.seen_open()
-    assert progress.admit(at(trigger(), 14.1)) is Ruling.OPEN
-    assert progress.confirmed_open() == (Outcome.PASS, True)
-
-
-@pytest.mark.parametrize(("gap_s", "shown"), [(1.9, True), (20.0, False)])
-def test_a_gap_too_short_or_without_overload_proves_nothing(gap_s, shown):
-    """Passed over the pin; or a ground of 5 kilohm, overload too on a range of 200 ohm."""
-    progress = at_open_step()
-    assert progress.admit(at(strap(), 10.0)) is Ruling.PROVED
-    progress.lifted(12.0)
-    if shown:
-        progress.seen_open()
-    assert progress.admit(at(trigger(), 12.0 + gap_s)) is Ruling.HINT
-    assert "Clip on core: touch 6" in progress.prompt().text
-
-
-@pytest.mark.parametrize("pause_s", [0.5, 2.5, 60.0])
-@pytest.mark.parametrize("value", [strap, trigger])
-def test_no_pin_proves_itself_open(pause_s, value):
-    """A pin that lies on the core, or on the trigger's lead, touched again and again, however slowly."""
-    progress = at_open_step()
-    now_s, rulings = 10.0, []
-    while Ruling.JUDGE not in rulings:
-        rulings.append(progress.admit(at(value(), now_s)))
-        progress.lifted(now_s + 1.0)
-        progress.seen_open()
-        now_s += 1.0 + pause_s
-    assert Ruling.OPEN not in rulings
-    assert len(rulings) <= 5
-
-
-STRAP = Step("strap", Pair("6", "core"))
-
-
-def test_a_continuity_that_failed_on_this_unit_proves_nothing():
-    """Pins 1 and 6 in each other's place: pin 1 reads like the strap before and after, and is not open."""
-    steps = (STRAP, *(s for s in PLOVER_OPEN.steps if s.kind is StepKind.OPEN))
-    progress = unit(replace(PLOVER_OPEN, steps=steps), brackets=True)
-    assert progress.state.bracket is None
-    assert progress.states[1].bracket is not None
-    for _ in range(2):
-        progress.confirmed_open()
-    assert progress.current.kind is StepKind.OPEN
-    assert progress.admit(at(strap(), 10.0)) is Ruling.HINT, "reads like the strap: not where it should be"
-    assert progress.admit(at(strap(), 15.0)) is Ruling.JUDGE
-    assert "press Enter" in progress.prompt().text
-
-
-def test_what_a_continuity_has_proven_is_asked_again_when_it_fails():
-    """The strap is measured last, and is found open."""
-    steps = (*(s for s in PLOVER_OPEN.steps if s.kind is StepKind.OPEN), STRAP)
-    progress = unit(replace(PLOVER_OPEN, steps=steps), brackets=True)
-    progress.admit(at(strap(), 10.0))
-    progress.lifted(12.0)
-    progress.seen_open()
-    assert progress.admit(at(trigger(), 15.0)) is Ruling.OPEN
-    progress.confirmed_open()
-    for _ in range(2):
-        assert progress.current is STRAP
-        progress.confirmed_open()
-    assert progress.current.kind is StepKind.OPEN
-    assert "once more" in progress.prompt().text
-    assert "Clip on" not in progress.prompt().text
-    assert progress.confirmed_open() == (Outcome.PASS, True), "a key does it"
-    while not progress.done:
-        progress.confirmed_open()
-    assert progress.outcome is Outcome.FAIL
-
-
-def test_the_matcher_knows_the_strap_when_it_is_wanted():
-    """A dirty touch of the strap is taken as such, for the open step asks for it."""
-    progress = at_open_step()
-    value = corrected(0.03, 0.02)
-    match = weigh(value, progress.current.pair, progress.table, open_pairs=progress.open_pairs)
-    assert progress.admit(match) is Ruling.PROVED
-
-
-def test_a_value_in_between_breaks_the_bracket():
-    """The charge coil read in between says nothing about pin 1; a finite value of pin 1 is judged."""
-    progress = at_open_step()
-    progress.admit(at(strap(), 10.0))
-    progress.lifted(12.0)
-    progress.seen_open()
-    assert progress.admit(at(fit(Fit.OTHER_PAIR, 46.2, ("2", "3")), 13.0)) is Ruling.HINT
-    progress.lifted(14.0)
-    assert progress.admit(at(trigger(), 16.0)) is Ruling.HINT
-    assert progress.admit(at(strap(), 20.0)) is Ruling.PROVED
-    assert progress.admit(at(fit(Fit.FAULT, 5100.0), 22.0)) is Ruling.JUDGE
-
-
-def test_a_wrong_probe_at_an_open_step_is_a_hint():
-    """1–2 instead of 1 to core reads like the slow charge, and says nothing about isolation."""
-    progress = unit(PLOVER_OPEN)
-    for step in PLOVER_OPEN.steps[:-1]:
-        progress.judged(Outcome.PASS, progress.table.nominal_ohm(step.pair), 0.001)
-    assert progress.admit(fit(Fit.OTHER_PAIR, 202.6, ("1", "2"))) is Ruling.HINT
-    assert progress.admit(fit(Fit.FAULT, 5100.0)) is Ruling.JUDGE
+def test_strap_and_trigger_prove_the_charge_winding_open():
+    """The least continuity to the core first, then one that cannot be taken for it."""
+    assert anchor(TABLE, OPEN) == STRAP
+    assert closing(TABLE, STRAP) == TRIGGER
+    assert bracket_for(TABLE, OPEN) == Bracket(STRAP, TRIGGER, "core", "1")
 
 
 def test_open_step_without_a_core_needs_the_key():
     """No clip, no bracket."""
     apart = Step("1 to 4", Pair("1", "4"), kind=StepKind.OPEN, open_above_ohm=1e6)
-    progress = unit(replace(PLOVER, steps=(apart,)), brackets=True)
-    assert progress.prompt().text == "Touch 1–4 (1 to 4), which must be open, and press Enter or the pedal."
+    assert bracket_for(TABLE, apart) is None
+    assert unit(replace(PLOVER, steps=(apart,)), brackets=True).prompt().facts == {"open": True}
+
+
+def proved():
+    """The strap was touched, and left at 10 s."""
+    bracket = bracket_for(TABLE, OPEN)
+    assert bracket.proves(STRAP)
+    bracket.prove()
+    bracket.lifted(10.0)
+    return bracket
+
+
+def test_a_request_says_what_to_touch_next():
+    """Before the strap, and after it."""
+    before = {"core": "core", "opened": "1", "last": "4", "first": "6"}
+    assert bracket_for(TABLE, OPEN).facts() == before
+    assert proved().facts() == {name: pin for name, pin in before.items() if name != "first"}
+
+
+@pytest.mark.parametrize(
+    ("gap_s", "shown", "pair", "closes"),
+    [
+        (HOLD_S, True, TRIGGER, True),
+        (HOLD_S - 0.1, True, TRIGGER, False),  # passed over the pin
+        (20.0, False, TRIGGER, False),  # a ground of 5 kilohm: overload too, on a range of 200 ohm
+        (20.0, True, STRAP, False),
+    ],
+)
+def test_it_closes_with_the_other_continuity_after_a_while_in_the_open(gap_s, shown, pair, closes):
+    """Strap, two seconds without contact, trigger: the clip was sound all along."""
+    bracket = proved()
+    if shown:
+        bracket.seen_open()
+    assert bracket.closes(pair, 10.0 + gap_s) is closes
+
+
+def test_what_is_read_in_between_breaks_it():
+    """It says nothing about the pin; and nothing closes what was not proved."""
+    bracket = proved()
+    bracket.seen_open()
+    bracket.broken()
+    assert not bracket.closes(TRIGGER, 60.0)
+    bracket.lifted(60.0)
+    bracket.seen_open()
+    assert not bracket.closes(TRIGGER, 70.0)
+
+
+def test_no_pin_proves_itself_open():
+    """Touched again and again the anchor is the pin itself, which lies on the core."""
+    bracket = proved()
+    assert bracket.proves(STRAP)
+    bracket.prove()
+    assert not bracket.proves(STRAP)
+    bracket.anew()
+    assert bracket.proves(STRAP)
+
+
+# ---------------------------------------------------------------------- within a unit
+
+
+def test_what_a_continuity_has_proven_is_asked_again_when_it_fails():
+    """The strap is measured last, and is found open: from then on only a key does it."""
+    strap = Step("strap", STRAP)
+    state = unit(replace(PLOVER_OPEN, steps=(OPEN, strap)), brackets=True)
+    state.apply(Attempt(Deed.PROVED, OPEN.name, 1))
+    bracketed = Attempt(Deed.JUDGED, OPEN.name, 2, 0, Outcome.PASS, math.inf, bracketed=True)
+    assert state.apply(bracketed)
+    for _ in range(2):
+        assert state.current is strap
+        find_open(state)
+    prompt = state.prompt()
+    assert (prompt.step, prompt.why, prompt.facts) == (OPEN.name, Why.INCONSISTENT, {"open": True})
+    assert find_open(state)
+    while not state.done:
+        find_open(state)
+    assert state.outcome is Outcome.FAIL
+
+
+def test_a_continuity_that_failed_on_this_unit_proves_nothing():
+    """Pins 1 and 6 in each other's place: pin 1 reads like the strap before and after, and is not open."""
+    state = unit(replace(PLOVER_OPEN, steps=(Step("strap", STRAP), OPEN)), brackets=True)
+    for _ in range(2):
+        find_open(state)
+    assert (state.current, state.state.bracket, state.open_pairs) == (OPEN, None, ())
+
+
+def test_the_matcher_knows_the_strap_when_it_is_wanted():
+    """A dirty touch of the strap is taken as such, for the open step asks for it."""
+    state = unit(PLOVER_OPEN, brackets=True)
+    while state.current != OPEN:
+        judge(state)
+    match = weigh(corrected(0.03, 0.02), OPEN.pair, state.table, open_pairs=state.open_pairs)
+    assert (match.fit, match.pair) == (Fit.OTHER_PAIR, STRAP)
+
+
+# ---------------------------------------------------------------------- on the bench
+
+
+def at_open_step():
+    """A bench whose only step is the isolation of pin 1, the clip on the core."""
+    bench = Bench(steps=(Step("isolation", Pair("1", "CORE"), kind=StepKind.OPEN, open_above_ohm=1e6),))
+    bench.begin()
+    bench.air(1.0)
+    return bench
+
+
+def codes(bench):
+    return [notice.code for notice in bench.of(Notice)]
+
+
+def verdicts(bench):
+    return [(j.verdict.outcome, j.verdict.basis, j.verdict.counts) for j in bench.of(Judged)]
+
+
+STRAP_OHM, TRIGGER_OHM = GOOD["6", "CORE"], 83.19
+
+
+def test_an_open_step_passes_between_strap_and_trigger():
+    """The verdict says what bears witness, and each continuity was a touch of its own."""
+    bench = at_open_step()
+    bench.hold(STRAP_OHM)
+    bench.air(3.0)
+    bench.hold(TRIGGER_OHM)
+    assert codes(bench) == [Code.OPEN_ANCHORED]
+    assert verdicts(bench) == [(Outcome.PASS, Basis.OPEN_BRACKETED, True)]
+    verdict = bench.of(Judged)[0].verdict
+    assert verdict.witness == (("6", "CORE"), ("4", "CORE"))
+    assert verdict.touch == 2
+
+
+@pytest.mark.parametrize("pause_s", [0.0, 3.0, 60.0])
+@pytest.mark.parametrize("ohm", [STRAP_OHM, TRIGGER_OHM])
+def test_a_pin_that_lies_on_the_core_is_not_called_open(ohm, pause_s):
+    """Touched again and again, however slowly: its value is insisted on in the end, and fails."""
+    bench = at_open_step()
+    for touches in range(1, 8):
+        bench.hold(ohm)
+        bench.air(pause_s)
+        if bench.of(Judged):
+            break
+    assert touches <= 5
+    assert verdicts(bench) == [(Outcome.FAIL, Basis.MEASURED, True)]
+
+
+def test_a_value_in_between_begins_the_proof_anew():
+    """The charge coil read in between says nothing about pin 1; a ground of 5 kilohm is judged."""
+    bench = at_open_step()
+    for ohm in (STRAP_OHM, GOOD["2", "3"], TRIGGER_OHM):
+        bench.hold(ohm)
+        bench.air(3.0)
+    assert codes(bench) == [Code.OPEN_ANCHORED, Code.PAIR_OTHER, Code.PAIR_OTHER]
+    bench.hold(STRAP_OHM)
+    bench.hold(5100.0)
+    assert verdicts(bench) == [(Outcome.FAIL, Basis.MEASURED, False)]
+
+
+def test_an_open_step_passes_by_key_too():
+    """On the operator's word, where the meter shows it; asked again, the whole proof begins anew."""
+    bench = at_open_step()
+    bench.hold(STRAP_OHM)
+    bench.command(MeasureAgain("isolation"))
+    assert "first" in bench.prompt.facts
+    bench.air(3.0)
+    bench.command(ConfirmOpen())
+    assert verdicts(bench) == [(Outcome.PASS, Basis.OPEN_BY_KEY, True)]

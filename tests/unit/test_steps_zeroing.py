@@ -58,7 +58,7 @@ def test_a_zero_that_moved_makes_everything_since_the_old_one_doubtful():
     """A lead that is about to break."""
     zero, notices = take_zero(settled(0.45), zero_of(0.2, CONTACT_OHM), PLACE)
     assert zero.doubtful_since_utc_s == 100.0
-    assert "from 0.200 to 0.450 Ω" in notices[0].text
+    assert notices[0].facts == {"before_ohm": 0.2, "ohm": 0.45}
 
 
 def test_the_meter_is_set_to_two_wires_on_a_low_range():

@@ -17,15 +17,18 @@ from acquire.records import (
     Notice,
     Prompt,
     Purpose,
+    Refusal,
     Settled,
     StartUnit,
     TypeTemperature,
+    Why,
     ZeroLeads,
 )
 from acquire.sheets import load_sheet
 from acquire.study.happenings import Finished, Taken, TakenBack
 from acquire.study.plan import plan_of
 from acquire.study.work import StudyWork
+from acquire.words.notices import said
 from drivers.models import load_model
 from tests.pure_bench import CONFIGS, shown
 
@@ -99,7 +102,12 @@ class Bench:
 
 
 def notices(happened):
-    return [each.text for each in happened if isinstance(each, Notice)]
+    return [each for each in happened if isinstance(each, Notice)]
+
+
+def refusal(happened):
+    (notice,) = notices(happened)
+    return notice.facts["refusal"]
 
 
 def test_a_whole_study_is_measured_in_the_order_of_the_plan():
@@ -112,7 +120,7 @@ def test_a_whole_study_is_measured_in_the_order_of_the_plan():
     for turn in bench.plan.turns:
         assert bench.ohms()[turn.number] == pytest.approx(TRUE[bench.plan.name_of(turn.label)], abs=0.01)
     assert len(bench.of(LeadZero)) == 4
-    assert bench.prompt.text == "The study is done."
+    assert bench.prompt.why is Why.DONE
 
 
 def test_no_value_at_rest_comes_out():
@@ -121,15 +129,17 @@ def test_no_value_at_rest_comes_out():
     bench.here()
     bench.touch()
     assert not bench.of(Settled)
-    assert not any("202." in text or "203." in text or "201." in text for text in notices(bench.happened))
+    texts = [said(each) for each in notices(bench.happened)]
+    assert not any("202." in text or "203." in text or "201." in text for text in texts)
 
 
 def test_nothing_is_taken_before_the_operator_has_pressed_enter():
     bench = Bench()
     first = bench.plan.turns[0].operator
-    assert bench.prompt.text == f"Round 1: {first} takes the probes and presses Enter."
+    assert (bench.prompt.ask, bench.prompt.facts["round"]) == (Ask.WAIT, 1)
+    assert bench.prompt.facts["operator"] == first
     told = notices(bench.hold(202.0))
-    assert told == [f"It is {first}'s turn: press Enter before the first part."]
+    assert [(each.code, each.facts["operator"]) for each in told] == [("study.turn", first)]
     assert not bench.of(Taken)
 
 
@@ -169,7 +179,7 @@ def test_a_wrong_pair_is_named_and_not_taken():
     bench = Bench()
     bench.here()
     told = notices(bench.hold(248.69))
-    assert "That reads like 1–3" in told[0]
+    assert told[0].code == "pair.other"
     assert not bench.of(Taken)
     bench.touch()
     assert len(bench.of(Taken)) == 1
@@ -188,7 +198,7 @@ def test_the_same_part_touched_again_at_once_is_not_the_next_one():
     bench.here()
     bench.touch(air=5)
     told = notices(bench.touch())
-    assert told == [f"So soon that can only be the part before: put part {bench.prompt.serial} on the bench."]
+    assert [(each.code, each.facts) for each in told] == [("study.too_soon", {"part": bench.prompt.serial})]
     assert len(bench.of(Taken)) == 1
     bench.touch()
     assert len(bench.of(Taken)) == 2
@@ -231,8 +241,8 @@ def test_a_label_that_does_not_wait_is_refused():
     bench.here()
     bench.touch()
     done = bench.of(Taken)[0].turn
-    assert "is not waiting for" in notices(bench.command(StartUnit(done.label)))[0]
-    assert "ZZ is not waiting for" in notices(bench.command(StartUnit("zz")))[0]
+    assert refusal(bench.command(StartUnit(done.label))) == Refusal.STUDY_OTHER_PART
+    assert refusal(bench.command(StartUnit("zz"))) == Refusal.STUDY_OTHER_PART
 
 
 def test_the_last_one_can_be_taken_back_and_is_asked_for_again():
@@ -255,7 +265,7 @@ def test_the_last_of_a_round_can_be_taken_back_by_the_same_hands():
     assert bench.prompt.ask is Ask.WAIT
     bench.command(MeasureAgain(None))
     assert bench.prompt.ask is Ask.TOUCH
-    assert bench.prompt.text.startswith(bench.plan.turns[2].operator)
+    assert bench.prompt.facts["operator"] == bench.plan.turns[2].operator
     bench.touch()
     assert bench.prompt.ask is Ask.WAIT
 
@@ -272,9 +282,7 @@ def test_an_earlier_one_of_the_round_can_be_taken_back_by_its_label():
 
 def test_nothing_can_be_taken_back_before_anything_was_measured():
     bench = Bench()
-    assert notices(bench.command(MeasureAgain(None))) == [
-        "Nothing was measured yet that could be measured again."
-    ]
+    assert refusal(bench.command(MeasureAgain(None))) == Refusal.STUDY_NOTHING_TAKEN
     assert notices(bench.command(MeasureAgain("QQ")))
 
 
@@ -289,7 +297,7 @@ def test_a_study_goes_on_behind_what_is_measured():
 
 def test_a_finished_study_asks_for_nothing():
     bench = Bench(taken=range(1, 13))
-    assert bench.prompt.text == "The study is done."
+    assert bench.prompt.why is Why.DONE
     assert bench.hold(202.0)[-1:] != [Finished()]
     for command in (ConfirmOpen(), StartUnit("AC")):
         assert notices(bench.command(command))
@@ -298,7 +306,7 @@ def test_a_finished_study_asks_for_nothing():
 def test_without_a_temperature_values_wait_and_a_typed_one_helps():
     bench = Bench(temperature=False)
     bench.here()
-    assert "no fresh temperature" in notices(bench.touch())[0]
+    assert notices(bench.touch())[0].code == "temperature.missing"
     assert not bench.of(Taken)
     bench.command(TypeTemperature(21.0, 0.5))
     bench.touch()
@@ -317,10 +325,10 @@ def test_leads_can_be_zeroed_at_any_time():
 
 def test_remarks_are_shown_and_what_has_no_place_is_refused():
     bench = Bench()
-    assert notices(bench.command(Note("a draught"))) == ["a draught"]
-    assert "has no place in a study" in notices(bench.command(GiveUpUnit("tired")))[0]
+    assert notices(bench.command(Note("a draught")))[0].facts == {"note": "a draught"}
+    assert refusal(bench.command(GiveUpUnit("tired"))) == Refusal.STUDY_NO_PLACE
     bench.here()
-    assert "Nothing waits for a key" in notices(bench.command(ConfirmOpen()))[0]
+    assert refusal(bench.command(ConfirmOpen())) == Refusal.STUDY_NOT_WAITING
 
 
 def test_a_lost_link_voids_what_was_settling():
@@ -341,4 +349,5 @@ def test_one_operator_is_asked_for_in_each_round():
     bench.here()
     for _ in TRUE:
         bench.touch()
-    assert bench.prompt.text == "Round 2: ann takes the probes and presses Enter."
+    assert (bench.prompt.ask, bench.prompt.facts["round"]) == (Ask.WAIT, 2)
+    assert bench.prompt.facts["operator"] == "ann"

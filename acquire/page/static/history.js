@@ -44,6 +44,6 @@ function drawShift({ then, now }) {
 }
 
 function visits(list) {
-  const rows = list.map((one) => [when(one.started_utc_s), one.purpose, outcomeCell(one.outcome, endWord(one)), one.reason, one.batch, one.sheet, one.meter, one.bench]);
+  const rows = list.map((one) => [when(one.started_utc_s), one.purpose, outcomeCell(one.outcome, endWord(one), one.ending), one.reason, one.batch, one.sheet, one.meter, one.bench]);
   return table("Visits, oldest first", ["begun", "purpose", "verdict", "why", "batch", "sheet", "meter", "bench"], rows);
 }

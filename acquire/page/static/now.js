@@ -70,7 +70,7 @@ function drawBig(big, stale) {
     return el("div", { class: `${kind} value` }, lettering(big.value, { label: `${big.value} ${big.unit}${stale ? ", not live" : ""}`, wire: big.bold ? 15 : 10 }),
       big.unit ? lettering(big.unit, { label: "", kind: "unit", wire: big.bold ? 15 : 10 }) : null);
   }
-  if (big.words === "open") return el("div", { class: `${kind} value` }, lettering("OPEN", { label: `open${stale ? ", not live" : ""}`, wire: big.bold ? 15 : 10 }));
+  if (big.open) return el("div", { class: `${kind} value` }, lettering("OPEN", { label: `open${stale ? ", not live" : ""}`, wire: big.bold ? 15 : 10 }));
   if (big.name && big.words.length <= 14) return el("div", { class: `${kind} name` }, lettering(big.words.toUpperCase(), { label: big.words }));
   return el("div", { class: `${kind} words${big.words.length > 28 ? " many" : ""}` }, big.words);
 }

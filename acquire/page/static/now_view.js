@@ -34,7 +34,7 @@ function judged({ verdict }) {
   const uncounted = verdict.counts === false ? "counts only if it comes again" : "";
   return {
     band: band(name, word, [pairText(verdict.pair), verdict.step]),
-    big: verdict.value ? { value: verdict.value, unit: verdict.unit ?? "", bold: true } : { words: verdict.open ? "open" : verdict.text || "no value", bold: true },
+    big: verdict.value ? { value: verdict.value, unit: verdict.unit ?? "", bold: true } : { words: verdict.open ? "open" : verdict.text || "no value", open: verdict.open, bold: true },
     picture: verdict.value ? "scale" : "", note: [reach(verdict), uncounted].filter(Boolean).join("  ·  "), reason: verdict.reason ?? "", hint: verdict.hint ?? "",
   };
 }
@@ -48,7 +48,7 @@ export function reach(verdict) {
 
 function ended({ result, ask }) {
   if (!result) return idle({ ask });
-  const held = result.held && !result.held.startsWith("given up");
+  const held = result.ending === "warm";
   const name = result.outcome ?? (held ? "held" : "left_out");
   const word = result.outcome ? `unit: ${result.word}` : held ? "unit held" : "given up";
   return {
@@ -97,9 +97,6 @@ function aboutPins(face, pair) {
   });
 }
 
-/** The sentence says no more than the drawing does. */
-const plainAsk = (ask) => ask.text === `Touch ${pairText(ask.pair)} (${ask.step}).`;
-
 function asking({ ask, reading, hint, face, unit }) {
   const pair = ask?.pair ?? null;
   const again = ask?.kind === "touch_again";
@@ -107,7 +104,7 @@ function asking({ ask, reading, hint, face, unit }) {
   return {
     band: band("touch", again ? "touch again" : "touch", [ask?.step, step?.limits]),
     big: pair ? { pair, pins: aboutPins(face, pair) } : { words: ask?.text ?? "" },
-    picture: "last", reason: pair && !plainAsk(ask) ? ask.text : "", hint: hint ?? "", probe: probeWords(reading),
+    picture: "last", reason: pair && !ask.plain ? ask.text : "", hint: hint ?? "", probe: probeWords(reading),
   };
 }
 
@@ -118,7 +115,7 @@ function probeWords(reading) {
 
 function valueOf(reading) {
   if (!reading || reading.kind === "none") return { words: "no reading" };
-  if (reading.kind === "overload") return { words: "open" };
+  if (reading.kind === "overload") return { words: "open", open: true };
   const [value, unit] = parts(reading.text);
   return value === null ? { words: reading.text } : { value, unit };
 }

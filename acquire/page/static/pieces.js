@@ -10,19 +10,21 @@ const BAD = new Set(["fail", "conditional_fail"]);
 const side = (outcome) => (GOOD.has(outcome) ? "good" : BAD.has(outcome) ? "bad" : "other");
 
 /** Shape and word of an outcome for a table; null outcome shows the word alone. */
-export function outcomeCell(outcome, word) {
-  return el("span", { class: `cell-${side(outcome)}`, "data-outcome": outcome ?? "" }, outcome ? sign(outcome) : word === "held" ? sign("held") : null, word || OUTCOME_WORDS[outcome] || "–");
+export function outcomeCell(outcome, word, ending) {
+  return el("span", { class: `cell-${side(outcome)}`, "data-outcome": outcome ?? "" }, outcome ? sign(outcome) : ending === "warm" ? sign("held") : null, word || OUTCOME_WORDS[outcome] || "–");
 }
 
+const ENDINGS = { warm: "held", given_up: "given up", next_unit: "given up", files_changed: "given up" };
+
 /** How a unit ended, in a word: its verdict, or that it was held or given up. */
-export function endWord({ outcome, word, held }) {
+export function endWord({ outcome, word, ending }) {
   if (outcome) return word;
-  return held ? (held.startsWith("given up") ? "given up" : "held") : word || "no result yet";
+  return ENDINGS[ending] ?? (word || "no result yet");
 }
 
 /** The large line on top of a result. */
-export function verdictLine(outcome, word, more = "") {
-  return el("p", { class: `verdict-line ${side(outcome)}`, "data-outcome": outcome ?? "" }, sign(outcome ?? (word === "held" ? "held" : "left_out")), word || OUTCOME_WORDS[outcome] || "no verdict", more ? el("small", {}, more) : null);
+export function verdictLine(outcome, word, more = "", ending = "") {
+  return el("p", { class: `verdict-line ${side(outcome)}`, "data-outcome": outcome ?? "" }, sign(outcome ?? (ending === "warm" ? "held" : "left_out")), word || OUTCOME_WORDS[outcome] || "no verdict", more ? el("small", {}, more) : null);
 }
 
 /** A table that scrolls by itself where it is wider than the screen. Cells are texts or elements; `numbers` are columns set right. */

@@ -34,7 +34,7 @@ function drawUnit(unit) {
   const ended = unit.ongoing ? "still on the bench" : when(unit.utc_s);
   return [
     el("section", { class: "card" },
-      verdictLine(unit.outcome, endWord(unit), [unit.serial, ended].join("  ·  ")),
+      verdictLine(unit.outcome, endWord(unit), [unit.serial, ended].join("  ·  "), unit.ending),
       unit.reason || unit.held ? el("p", { class: "why" }, unit.reason || unit.held) : null,
       (unit.findings ?? []).filter((text) => text !== unit.reason).map((text) => el("p", {}, text)),
       el("p", { class: "quiet" }, [unit.sheet, unit.batch && `batch ${unit.batch}`, unit.operator, `begun ${when(unit.started_utc_s)}`].filter(Boolean).join("  ·  ")),
@@ -67,6 +67,6 @@ function measured(verdicts) {
 }
 
 function drawLatest({ units }) {
-  const rows = units.map((one) => [el("a", { href: address("unit", one.serial) }, one.serial), outcomeCell(one.outcome, endWord(one)), one.batch, one.sheet, when(one.utc_s)]);
+  const rows = units.map((one) => [el("a", { href: address("unit", one.serial) }, one.serial), outcomeCell(one.outcome, endWord(one), one.ending), one.batch, one.sheet, when(one.utc_s)]);
   return [el("h2", {}, "Latest units"), rows.length ? table("Latest units", ["serial", "verdict", "batch", "sheet", "ended"], rows) : el("p", { class: "quiet" }, "No unit has a result yet.")];
 }

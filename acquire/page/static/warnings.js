@@ -7,8 +7,10 @@ import { sign } from "./signs.js";
 const ORDER = ["stop", "warning", "remark"];
 
 /** Warnings that can be answered with a few words or a number. */
+const TEMPERATURE = { label: "Temperature of the room in °C", unit: "°C", placeholder: "21.5", button: "Take it", order: "type_temperature", key: "celsius", value: (text) => Number(text.replace(",", ".").replace(/ *°C$/, "") || NaN) };
 const ASKED = {
-  "temperature.": { label: "Temperature of the room in °C", unit: "°C", placeholder: "21.5", button: "Take it", order: "type_temperature", key: "celsius", value: (text) => Number(text.replace(",", ".").replace(/ *°C$/, "") || NaN) },
+  "temperature.missing": TEMPERATURE,
+  "temperature.old": TEMPERATURE,
   "batch.first_unit": { label: "Why the batch goes on all the same", placeholder: "reason", button: "Go on", order: "accept_first_unit", key: "reason", value: String },
 };
 
@@ -29,13 +31,8 @@ export class Warnings {
     return el("div", { class: `warning weight-${warning.weight}`, "data-code": warning.code },
       sign({ stop: "stop", warning: "warning" }[warning.weight] ?? "remark"),
       el("b", { class: "weight" }, warning.weight), el("span", { class: "warning-text" }, warning.text), left,
-      orders === false ? null : this.wanted(warning.code),
+      orders === false || !ASKED[warning.code] ? null : this.ask(ASKED[warning.code]),
       warning.remedy && orders !== false ? this.remedy(warning.remedy) : null);
-  }
-
-  wanted(code) {
-    const asked = Object.entries(ASKED).find(([start]) => code.startsWith(start));
-    return asked ? this.ask(asked[1]) : null;
   }
 
   remedy({ label, ...fields }) {

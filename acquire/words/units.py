@@ -1,0 +1,99 @@
+"""How a unit ended, what speaks against it and what was not tested, in words. Not for single verdicts."""
+
+from __future__ import annotations
+
+from acquire.choices import Outcome
+from acquire.records import (
+    BalanceFound,
+    Ending,
+    Finding,
+    FindingKind,
+    Pair,
+    UnitResult,
+    Untested,
+    UntestedKind,
+)
+from acquire.words.faults import likely
+from acquire.words.outcomes import OUTCOME_WORDS
+from acquire.words.verdicts import balance, contradiction
+
+TURN_FAULTS = "not tested: faults between turns, which a pass in ohms does not exclude"
+"""Of a unit that passed its ohms and of which no surge, inductance, Q or loss is on record: direct current
+does not show one shorted turn in a fine coil, nor weak insulation between turns."""
+
+ENDINGS = {
+    Ending.DONE: "no verdict counts",
+    Ending.WARM: "held: the unit is warm",
+    Ending.GIVEN_UP: "given up",
+    Ending.NEXT_UNIT: "given up: the next unit was started",
+    Ending.FILES_CHANGED: "given up: its files were changed",
+    Ending.UNDONE: "its scan was taken back",
+}
+"""How a stay ended that has no outcome."""
+
+
+def ending_words(outcome: Outcome | None, ending: Ending = Ending.DONE, remark: str = "") -> str:
+    """How a unit ended: its outcome, or why it has none."""
+    if outcome is not None:
+        return OUTCOME_WORDS[outcome]
+    return f"{ENDINGS[ending]}: {remark}" if remark else ENDINGS[ending]
+
+
+def result_words(result: UnitResult) -> str:
+    """How a unit ended."""
+    return ending_words(result.outcome, result.ending, result.remark)
+
+
+def why_not(result: UnitResult) -> str:
+    """Why a unit has no outcome, in the fewest words; empty for one that has."""
+    return "" if result.outcome is not None else result_words(result).removeprefix("held: ")
+
+
+def findings_words(result: UnitResult) -> tuple[str, ...]:
+    """What rules over the whole unit found, a sentence each."""
+    rules = {each.name: each for each in result.balances}
+    return tuple(_finding(each, rules) for each in result.found)
+
+
+def _finding(found: Finding, rules: dict[str, BalanceFound]) -> str:
+    match found.kind:
+        case FindingKind.UNEVEN:
+            return balance(rules[found.name]) if found.name in rules else f"{found.name} is uneven."
+        case FindingKind.CONTRADICTION:
+            return contradiction(found)
+        case FindingKind.TYPED:
+            return f"{found.name}: {OUTCOME_WORDS[found.outcome] if found.outcome else 'did not pass'}."
+        case FindingKind.FIRST_UNIT:
+            return f"The first unit of {found.name} is in doubt, and nobody has accepted it yet."
+
+
+def untested_words(untested: Untested) -> str:
+    """One thing that was not tested."""
+    if untested.kind is UntestedKind.TURNS:
+        return TURN_FAULTS
+    volts = "" if untested.volts is None else f" at {untested.volts:g} V"
+    return f"not tested: {untested.name}{volts}"
+
+
+def missing_words(result: UnitResult) -> tuple[str, ...]:
+    """Everything that was not tested, a line each."""
+    return tuple(untested_words(each) for each in result.untested)
+
+
+def reason_of(result: UnitResult) -> str:
+    """The sentence that says why a unit ended as it did; empty where its word says all."""
+    return cause_of(result) if result.outcome is not None else why_not(result)
+
+
+def cause_of(result: UnitResult) -> str:
+    """What was found, or what explains the readings best; empty where there is nothing of either."""
+    if found := findings_words(result):
+        return " ".join(found)
+    if result.hypotheses:
+        return likely(result.hypotheses[0])
+    return ""
+
+
+def pair_words(pair: Pair, core: str = "") -> str:
+    """Two places to touch: "pin 1 and the core"."""
+    return " and ".join("the core" if core and pin == core else f"pin {pin}" for pin in pair)

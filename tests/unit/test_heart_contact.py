@@ -1,0 +1,166 @@
+"""The rule of contact: no value counts for another purpose until open probes were seen."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from acquire.heart.contact import LINGER_S, Admission, ContactRule
+from drivers.reading import Flag, Kind, Quantity, Reading
+from tests.known_sheets import corrected
+
+OHMS, FOUR_WIRE = Quantity.RESISTANCE, Quantity.RESISTANCE_4W
+FIRST, NEXT, LEADS = ("A1", "slow charge"), ("A1", "fast charge"), ("leads",)
+
+
+def shown(at_s, kind=Kind.OVERLOAD, quantity=OHMS, full_ohm=None, flags=frozenset()):
+    """What the meter shows."""
+    value = 200.0 if kind is Kind.VALUE else None
+    return Reading(
+        meter_id="meter",
+        quantity=quantity,
+        kind=kind,
+        value_si=value,
+        monotonic_s=at_s,
+        utc_s=at_s,
+        conversion=1,
+        range_full_scale_si=full_ohm,
+        flags=flags,
+        raw=b"",
+    )
+
+
+def settled(ohm=200.0, contact_s=0.0, **more):
+    return replace(corrected(ohm).settled, contact_s=contact_s, monotonic_s=contact_s + 1.0, **more)
+
+
+def lying(purpose=FIRST, **more):
+    """Probes that lie on a pair whose value was taken."""
+    rule = ContactRule(0.2)
+    rule.see(shown(0.0))
+    rule.see(shown(0.3))
+    rule.begun(OHMS)
+    rule.take(settled(**more), purpose)
+    return rule
+
+
+def test_nothing_counts_before_open_probes_were_seen():
+    """At the start nobody knows how long they have lain there; a moment of overload is no lift-off."""
+    rule = ContactRule(0.2)
+    assert rule.admits(settled(), FIRST) is Admission.UNLIFTED
+    for at_s in (1.0, 1.1):
+        rule.see(shown(at_s))
+    assert rule.admits(settled(), FIRST) is Admission.UNLIFTED
+    rule.see(shown(1.21))
+    assert rule.admits(settled(), FIRST) is Admission.NEW
+
+
+@pytest.mark.parametrize(
+    ("ohm", "more", "admission"),
+    [
+        (200.005, {}, Admission.KNOWN),
+        (203.0, {}, Admission.REVISED),
+        (46.0, {}, Admission.UNLIFTED),
+        (200.0, {"contact_s": 5.0}, Admission.UNLIFTED),
+        (200.0, {"quantity": FOUR_WIRE}, Admission.SET_UP),
+        (46.0, {"range_full_scale_si": 100.0}, Admission.SET_UP),
+    ],
+)
+def test_the_same_touch_can_only_be_corrected(ohm, more, admission):
+    """What slides far may be on other pins; another contact without open probes between is no new touch."""
+    told = settled(**({"ohm": ohm} | more))
+    assert lying(expanded_si=0.01).admits(replace(told, expanded_si=0.01), FIRST) is admission
+
+
+@pytest.mark.parametrize("purpose", [NEXT, ("A2", "slow charge"), LEADS])
+def test_no_value_of_the_same_touch_is_for_another_purpose(purpose):
+    """Another pair, another unit, a duty; whatever it reads and however the meter is set."""
+    rule = lying()
+    for told in (settled(), settled(46.0), settled(quantity=FOUR_WIRE), settled(contact_s=9.0)):
+        assert rule.admits(told, purpose) is Admission.UNLIFTED
+
+
+def gone(rule):
+    """The link is lost, and back."""
+    rule.forget()
+
+
+def silent(rule):
+    """The meter shows nothing for so long that the contact ends."""
+    rule.ended(None)
+
+
+def set_anew(rule):
+    """Its function is changed; it shows overload while it looks for a range."""
+    rule.ended(shown(2.0, quantity=FOUR_WIRE))
+
+
+@pytest.mark.parametrize("accident", [gone, silent, set_anew])
+def test_no_accident_to_the_meter_shows_that_the_probes_have_left(accident):
+    """The same touch goes on, though the filter sees a new contact."""
+    rule = lying()
+    accident(rule)
+    rule.begun(OHMS)
+    assert rule.admits(settled(contact_s=5.0), NEXT) is Admission.UNLIFTED
+    rule.ended(shown(6.0))
+    assert rule.admits(settled(contact_s=7.0), NEXT) is Admission.NEW
+
+
+def test_probes_that_hop_from_pin_to_pin_have_left():
+    """The filter ends one contact and begins the next with the first value after an overload."""
+    rule = lying()
+    rule.ended(shown(2.0, Kind.VALUE))
+    rule.begun(OHMS)
+    assert rule.admits(settled(46.0, 2.0), NEXT) is Admission.NEW
+
+
+def test_one_lift_off_serves_one_touch():
+    """What was taken uses it up."""
+    rule = lying()
+    rule.ended(shown(2.0))
+    rule.begun(OHMS)
+    rule.take(settled(46.0, 3.0), NEXT)
+    assert rule.admits(settled(46.0, 3.0), ("A1", "both")) is Admission.UNLIFTED
+
+
+@pytest.mark.parametrize("flags", [frozenset(), frozenset({Flag.HOLD})])
+def test_a_held_display_shows_nothing(flags):
+    """HOLD may have been pressed in the air."""
+    rule = lying()
+    rule.ended(None)
+    for at_s in (5.0, 6.0):
+        rule.see(shown(at_s, flags=flags))
+    assert (rule.admits(settled(contact_s=7.0), NEXT) is Admission.NEW) is not flags
+
+
+def test_overload_of_a_range_that_ends_below_what_lay_there_is_no_lift_off():
+    """200 ohm on the 100 ohm range; but a value far below shows then that the probes did leave."""
+    for ohm, admission in ((46.0, Admission.NEW), (199.0, Admission.UNLIFTED)):
+        rule = lying()
+        rule.ended(shown(2.0, full_ohm=100.0))
+        rule.begun(OHMS)
+        assert rule.admits(settled(ohm, 3.0), NEXT) is admission
+
+
+def test_relays_that_open_and_units_that_leave():
+    """The one is a lift-off, the other spends the touch that goes on."""
+    rule = lying()
+    rule.cleared()
+    assert rule.admits(settled(), NEXT) is Admission.NEW
+    rule = lying()
+    rule.spend()
+    assert rule.admits(settled(), FIRST) is Admission.UNLIFTED
+
+
+def test_the_operator_is_told_once_and_not_while_hands_linger():
+    """Only while the probes still lie there, and some seconds after the value that was taken."""
+    rule = lying()
+    assert not rule.overdue(100.0)
+    rule.admits(settled(), NEXT)
+    assert not rule.overdue(1.0 + LINGER_S - 0.1)
+    assert [rule.overdue(1.0 + LINGER_S), rule.overdue(60.0)] == [True, False]
+    rule = lying()
+    rule.admits(settled(), NEXT)
+    rule.ended(shown(2.0))
+    assert not rule.overdue(60.0)
