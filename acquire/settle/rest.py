@@ -21,7 +21,7 @@ _QUANTUM = 1.0 / math.sqrt(12.0)  # standard uncertainty of one count: JCGM 100:
 _SHORTEN = 0.75  # each stretch tried is this much shorter than the one before
 # A report that the doubt lets pass only just states a width that holds most of those that turn out wrong,
 # a sure one the plain 95 %: so the errors that do happen are mostly covered, at the same coverage overall.
-_ONLY_JUST = 0.15  # of the highest chance allowed
+_ONLY_JUST = 0.08
 _DOUBTS_A_POINT = 2  # stretches put to the doubt for each new point: bounds the cost
 # Student t, 97.5 %, 1 to 15 degrees of freedom: JCGM 100:2008, table G.2.
 _T975 = (

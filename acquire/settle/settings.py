@@ -42,10 +42,10 @@ class SettleSettings:
     band_counts: float = 3.0
     band_relative: float = 0.002
     span_s: float = 0.8
-    min_conversions: int = 3
+    min_conversions: int = 5
     window_s: float = 12.0
     horizon_s: float = 1.6
-    most_doubt: float = 0.012
+    most_doubt: float = 0.014
     odd_span_s: float = 1.6
     slow_horizon_s: float = 6.0
     slow_span_s: float = 2.0

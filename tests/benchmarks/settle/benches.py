@@ -64,7 +64,7 @@ def table(worlds: list[str], names: list[str], count: int, traces: int, seed: in
         for k, name in enumerate(names):
             scores = {variant: Score() for variant in VARIANTS}
             for bench in range(count):
-                key = seed + 1000 * bench + k
+                key = seed + 100 * bench + k
                 _run(name, make_bench(name, traces, key, world_of(world, bench, key)), scores, by_contact)
             for variant, score in scores.items():
                 print(row(world, name, variant, score), flush=True)

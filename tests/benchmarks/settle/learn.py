@@ -176,10 +176,14 @@ def learn() -> None:
             seed = bench_seed(name, k)
             parts.append(observe(make_bench(name, TRACES, seed, drawn(seed)), name, seed))
         print(f"{name}: {sum(len(e) for _, e in parts)} stretches so far", flush=True)
-    signs, errors = (np.concatenate(column) for column in zip(*parts, strict=True))
+    save(*(np.concatenate(column) for column in zip(*parts, strict=True)))
+
+
+def save(signs: np.ndarray, errors: np.ndarray, path: Path = Path(acquire.settle.weights.__file__)) -> None:
+    """Train, and write the module of weights with what they were learnt from."""
     net = fit(signs, errors, np.random.default_rng(SEED))
     note = (
         f"Learnt from {len(errors)} stretches on {sum(BENCHES.values())} benches of the family\n"
         f"`tests.benchmarks.settle.worlds.drawn`, {TRACES} traces each, seeds from {SEED} on."
     )
-    write(net, Path(acquire.settle.weights.__file__), note)
+    write(net, path, note)
