@@ -136,8 +136,9 @@ class Pipeline:
         """Take one reading of the ohms meter."""
         wanted = self.wanted
         events: list[Event] = list(self._watch.notices(reading, wanted.quantity))
-        if self._witness.see(reading, wanted.quantity, wanted.open_above_ohm) and self.unit is not None:
-            self.unit.state.seen_open()
+        bears_witness = self._witness.see(reading, wanted.quantity, wanted.open_above_ohm)
+        if bears_witness and self.unit is not None and self._contact.quantity is None:
+            self.unit.state.seen_open(reading.monotonic_s)
         expected = Expectation(wanted.slow, wanted.quantity, close_enough_si=wanted.close_enough_ohm)
         self._filter.expect(expected)
         for event in self._filter.feed(reading):

@@ -276,6 +276,11 @@ def counted(count: int, one: str, many: str = "") -> str:
     return f"{count} {one if count == 1 else many or one + 's'}"
 
 
+def chance(p: float) -> str:
+    """A probability by chance as reports print it: "p = 0.012", "p < 0.001"; no powers of ten."""
+    return "p < 0.001" if p < 0.001 else f"p = {p:.2g}"
+
+
 def _last_place(value: float, uncertainty: float | None, resolution: float | None, digits: int) -> int:
     """Power of ten of the last digit to show."""
     if uncertainty is not None and math.isfinite(uncertainty) and uncertainty > 0.0:

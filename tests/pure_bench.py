@@ -7,6 +7,7 @@ needs a daemon has `tests.light_benches`.
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 
 from acquire.conditions import Conditions, Temperature
@@ -60,20 +61,42 @@ def _range(wanted, ohm):
     return next((full for full in (100.0, 1e3, 1e5) if ohm is not None and ohm < full), 1e7)
 
 
+@cache
+def _sheet(name):
+    return load_sheet(CONFIGS / "sheets" / f"{name}.toml")
+
+
+@cache
+def _model():
+    return load_model(CONFIGS / "meters" / "bench-6-digit.toml")
+
+
 class Bench:
     """A pipeline with a clock, ideal hands and a meter without noise to speak of."""
 
-    def __init__(self, celsius=20.0, *, sheet="plover-80", order=Order.GUIDED, **changes):
-        sheet = replace(load_sheet(CONFIGS / "sheets" / f"{sheet}.toml"), **changes)
-        model = load_model(CONFIGS / "meters" / "bench-6-digit.toml")
+    def __init__(
+        self,
+        celsius=20.0,
+        *,
+        sheet="plover-80",
+        order=Order.GUIDED,
+        purpose=Purpose.INCOMING,
+        check=None,
+        fixture=None,
+        **changes,
+    ):
+        sheet = replace(_sheet(sheet), **changes)
+        model = _model()
         self.now_s = 100.0
         self.conversion = 0
         self.pipeline = Pipeline(
-            Circumstances("bench-1", Purpose.INCOMING, sheet, "meter", model.name, "m", "b", "test"),
+            Circumstances("bench-1", purpose, sheet, "meter", model.name, "m", "b", "test"),
             ModelStatements(model),
             Conditions(temperature=Temperature(celsius, 0.2, self.now_s), temperature_oldest_s=1e9),
             four_wire_below_ohm=10.0,
             order=order,
+            check=check,
+            fixture=fixture,
         )
         self.events = []
         self.air(0.5)

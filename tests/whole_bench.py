@@ -128,7 +128,8 @@ class Lines:
         self._queue.put(None)
 
     def until(self, words, within_s=PATIENCE_S):
-        """Wait for a line that holds these words; gives it."""
+        """Wait for a line that holds these words, or one of several; gives it."""
+        wanted = (words,) if isinstance(words, str) else words
         deadline = time.monotonic() + within_s
         while True:
             try:
@@ -138,7 +139,7 @@ class Lines:
             if line is None:
                 raise AssertionError(f"never saw {words!r} in:\n{''.join(self.seen)}")
             self.seen.append(line)
-            if words in line:
+            if any(each in line for each in wanted):
                 return line
 
     def rest(self):

@@ -3,32 +3,23 @@
 from __future__ import annotations
 
 import json
+from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
 
-from acquire.files.new_file import new_file
+from acquire.answers.papers import put
 from acquire.line.places import record_at
 from acquire.quantity import counted
 from acquire.records import Purpose
-from acquire.reports.batch import BatchReport, batch_report
-from acquire.reports.batch_export import as_csv, as_json
-from acquire.reports.batch_list import BatchLine, batches_of
-from acquire.reports.batch_words import moment
-
-if TYPE_CHECKING:
-    from rich.console import Console
+from acquire.reports.batch import BatchLine, BatchReport, batch_report, batches_of
+from acquire.reports.batch_document import batch_document
+from acquire.reports.figures import moment
+from acquire.reports.html_page import as_html
 
 
 def report_from(
     journal: str | Path, name: str, purpose: Purpose | None = None, subgroup: int | None = None
 ) -> BatchReport:
-    """The report of a batch from a journal.
-
-    Args:
-        journal: its folder or file; or a line's database, by address or collector file.
-        name: of the batch.
-        purpose: as for `batch_report`.
-        subgroup: as for `batch_report`.
+    """The report of a batch from a journal's folder or file, or a line's database; as `batch_report`.
 
     Raises:
         InputImpossible: no such batch, or a subgroup that cannot be.
@@ -38,43 +29,22 @@ def report_from(
         return batch_report(record, name, purpose=purpose, subgroup=subgroup)
 
 
-def write_html(report: BatchReport, file: Path) -> None:
-    """Write the report as one HTML file.
+def write_report(report: BatchReport, html: Path | None, pdf: Path | None) -> list[Path]:
+    """Write the report into files. Raises InputImpossible, or LibraryMissing without matplotlib or fpdf2."""
+    from acquire.reports.batch_pictures import png_pictures, svg_pictures  # noqa: PLC0415  (half a second)
 
-    Raises:
-        InputImpossible: the file cannot be written.
-        LibraryMissing: matplotlib is not installed.
-    """
-    from acquire.reports.batch_html import as_html  # noqa: PLC0415  (its drawings take half a second to load)
+    written = []
+    if html is not None:
+        written.append(put(html, as_html(batch_document(report, svg=svg_pictures(report)))))
+    if pdf is not None:
+        from acquire.reports.pdf import as_pdf  # noqa: PLC0415  (an extra)
 
-    content = as_html(report)
-    with new_file(file) as page:
-        page.write(content)
-
-
-def print_report(report: BatchReport, console: Console) -> None:
-    """Print the report for people."""
-    from acquire.reports.batch_terminal import shown_report  # noqa: PLC0415  (programs need no rich)
-
-    console.print(shown_report(report))
-
-
-def report_json(report: BatchReport) -> str:
-    """The report as one JSON object."""
-    return json.dumps(as_json(report), ensure_ascii=False, indent=2)
-
-
-def report_csv(report: BatchReport) -> str:
-    """The values that count, as CSV."""
-    return as_csv(report)
+        written.append(put(pdf, as_pdf(batch_document(report, png=png_pictures(report)))))
+    return written
 
 
 def all_batches(journal: str | Path) -> list[BatchLine]:
-    """Every batch of a journal, the one that was heard of last first.
-
-    Raises:
-        JournalUnusable: there is no journal, or it cannot be read.
-    """
+    """Every batch of a journal, the one that was heard of last first. Raises JournalUnusable."""
     with record_at(journal) as record:
         return batches_of(record)
 
@@ -93,24 +63,11 @@ def list_lines(batches: list[BatchLine]) -> list[str]:
         doubt = "   FIRST UNIT IN DOUBT" if line.doubt else ""
         lines.append(
             f"{line.name:<{wide}}  {state:<8}  {line.sheet:<14}  {count + ',':<16} {passed:<12}  "
-            f"{moment(line.latest_utc_s)}{doubt}"
+            f"{moment(line.latest_utc_s)[:16]}{doubt}"
         )
     return lines
 
 
 def list_json(batches: list[BatchLine]) -> str:
     """The list as JSON."""
-    rows: list[dict[str, Any]] = [
-        {
-            "name": line.name,
-            "state": line.state.value if line.state else None,
-            "sheet": line.sheet,
-            "expected": line.expected,
-            "units": line.units,
-            "passed": line.passed,
-            "doubt": line.doubt,
-            "latest_utc_s": line.latest_utc_s,
-        }
-        for line in batches
-    ]
-    return json.dumps(rows, ensure_ascii=False, indent=2)
+    return json.dumps([asdict(line) for line in batches], ensure_ascii=False, indent=2)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 from typing import Annotated
 
@@ -21,6 +22,7 @@ def batch(
     *,
     journal: Annotated[str, typer.Option(help=PLACE)] = "journal",
     html: Annotated[Path | None, typer.Option(help="Write the report here, as one HTML file.")] = None,
+    pdf: Annotated[Path | None, typer.Option(help="Write the report here, as a PDF.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="One JSON object, for programs.")] = False,
     as_csv: Annotated[
         bool, typer.Option("--csv", help="The values that count as CSV, one row a unit and step.")
@@ -34,6 +36,7 @@ def batch(
 ) -> None:
     """Report a batch: yield, charts, capability, what was found; or list the batches of a journal."""
     from acquire.answers import batch as answers
+    from acquire.reports.export import batch_csv, report_plain
 
     if name is None:
         found = answers.all_batches(journal)
@@ -41,14 +44,15 @@ def batch(
             typer.echo(line)
         return
     report = answers.report_from(journal, name, purpose, subgroup)
-    if html is not None:
-        answers.write_html(report, html)
-        typer.echo(f"Written: {html}", err=as_json or as_csv)
+    for path in answers.write_report(report, html, pdf) if html or pdf else ():
+        typer.echo(f"Written: {path}", err=as_json or as_csv)
     if as_json:
-        typer.echo(answers.report_json(report))
+        typer.echo(json.dumps(report_plain(report), ensure_ascii=False, indent=2))
     elif as_csv:
-        typer.echo(answers.report_csv(report), nl=False)
-    elif html is None:
+        typer.echo(batch_csv(report), nl=False)
+    elif not (html or pdf):
         from acquire.outlets.console import BenchConsole
+        from acquire.reports.batch_document import batch_document
+        from acquire.reports.terminal import as_terminal
 
-        answers.print_report(report, BenchConsole())
+        BenchConsole().print(as_terminal(batch_document(report)))

@@ -1,4 +1,4 @@
-"""Commands about papers and proof: certificate, label, returned, lookback, import."""
+"""Commands about papers and proof: certificate, issued, sign-key, label, returned, lookback, import."""
 
 from __future__ import annotations
 
@@ -11,16 +11,18 @@ import typer
 from acquire.choices import Purpose
 
 if TYPE_CHECKING:
-    from acquire.answers.certificate import Wish
+    from acquire.answers.papers import Targets, Wish
 
 PLACE = "Folder of a bench's journal; or a line's database, by address or collector file."
 BENCH = "Bench file: heading, logo, calibration of its meter, size of paper."
+ISSUED = "Where papers are kept as issued; left out: the folder issued beside the record."
 
 
 def add_to(app: typer.Typer) -> None:
     """Register these commands."""
-    for command in (certificate, label, returned, lookback):
+    for command in (certificate, issued, label, returned, lookback):
         app.command()(command)
+    app.command("sign-key")(sign_key)
     app.command("import")(import_papers)
 
 
@@ -29,9 +31,9 @@ def certificate(
     serial: Annotated[str | None, typer.Argument(help="Of the unit.")] = None,
     *,
     html: Annotated[
-        Path | None, typer.Option(help="Where the HTML goes; with --batch a folder. Left out: here.")
+        Path | None, typer.Option(help="File or folder for the HTML; with --batch a folder. Left out: here.")
     ] = None,
-    pdf: Annotated[Path | None, typer.Option(help="Where a PDF goes; with --batch a folder.")] = None,
+    pdf: Annotated[Path | None, typer.Option(help="File or folder for a PDF; with --batch a folder.")] = None,
     batch: Annotated[str | None, typer.Option(help="Certificates for all units of this batch.")] = None,
     bench: Annotated[Path | None, typer.Option(help=BENCH)] = None,
     purpose: Annotated[
@@ -42,29 +44,35 @@ def certificate(
     condition: Annotated[str, typer.Option(help="In what condition it came.")] = "",
     remark: Annotated[str, typer.Option(help="A remark that goes on the certificate.")] = "",
     replaces: Annotated[str, typer.Option(help="Number of an earlier certificate that it replaces.")] = "",
+    key: Annotated[Path | None, typer.Option(help="Sign it with this key of steadyohm sign-key.")] = None,
+    issued: Annotated[Path | None, typer.Option(help=ISSUED)] = None,
     check: Annotated[
         Path | None,
-        typer.Option("--verify", help="Check this certificate (HTML or PDF); exit 1 if it is not as drawn."),
+        typer.Option("--verify", help="Check this certificate (HTML or PDF); exit 1 if anything is wrong."),
     ] = None,
     against: Annotated[
         str | None, typer.Option("--journal", help="With --verify: the record to compare its facts with.")
     ] = None,
+    public_key: Annotated[
+        Path | None, typer.Option(help="With --verify: the .pub file of the key that it must be signed with.")
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="One JSON object a line, for programs.")] = False,
 ) -> None:
     """Issue a certificate for a unit or a whole batch, or check one that somebody brings."""
-    from acquire.answers import certificate as answers
+    from acquire.answers import papers as answers
     from acquire.errors import InputImpossible
 
     if check is not None:
-        _verify(check, against or journal, as_json=as_json)
+        _verify(check, against or journal, issued, public_key, as_json=as_json)
         return
     if journal is None or (serial is None) == (batch is None):
         raise InputImpossible(
             "A certificate is of one unit or of one batch.",
             "Write: steadyohm certificate JOURNAL SERIAL, or steadyohm certificate JOURNAL --batch NAME.",
         )
-    wish = answers.Wish(purpose, customer, received, condition, remark, replaces)
-    _issue(journal, serial, batch, wish, (html, pdf, bench), as_json=as_json)
+    wish = answers.Wish(purpose, customer, received, condition, remark, replaces, key)
+    targets = answers.Targets(Path() if html is None and pdf is None else html, pdf)
+    _issue(journal, serial, batch, wish, targets, (bench, issued), as_json=as_json)
 
 
 def _issue(
@@ -72,46 +80,48 @@ def _issue(
     serial: str | None,
     batch: str | None,
     wish: Wish,
-    files: tuple[Path | None, ...],
+    targets: Targets,
+    files: tuple[Path | None, Path | None],
     *,
     as_json: bool,
 ) -> None:
-    from acquire.answers.certificate import file_name, folder_for, issue, serials_of, write
+    from acquire.answers import papers as answers
     from acquire.clock import RealClock
     from acquire.files.settings import load_bench
     from acquire.line.places import record_at
 
-    html, pdf, bench_file = files
-    bench = None if bench_file is None else load_bench(bench_file)
-    if html is None and pdf is None:
-        html = Path() if batch else Path(file_name("certificate", serial or "", "html"))
+    bench = None if files[0] is None else load_bench(files[0])
+    kept = answers.papers_of(journal, files[1])
     with record_at(journal) as record:
-        serials = [serial or ""] if batch is None else serials_of(record, batch)
-        for folder in filter(None, (html, pdf) if batch else ()):
-            folder_for(folder)
+        serials = [serial or ""] if batch is None else answers.serials_of(record, batch)
+        for folder in filter(None, (targets.html, targets.pdf) if batch else ()):
+            answers.folder_for(folder)
         for each in serials:
-            facts = issue(record, each, wish, bench, RealClock())
-            into = html and (html / file_name("certificate", each, "html") if batch else html)
-            into_pdf = pdf and (pdf / file_name("certificate", each, "pdf") if batch else pdf)
-            paths = [str(path) for path in write(facts, into, into_pdf)]
+            found = answers.certify(record, each, wish, bench, RealClock())
+            paths = [str(path) for path in answers.issue(found, targets, kept, wish.key)]
             if as_json:
-                plain = {"serial": each, "id": facts.id, "sha256": facts.digest, "files": paths}
+                plain = {"serial": each, "id": found.number, "sha256": found.digest, "files": paths}
                 typer.echo(json.dumps(plain, ensure_ascii=False))
             else:
-                typer.echo(f"{each}: certificate {facts.id}: {', '.join(paths)}")
+                typer.echo(f"{each}: certificate {found.number}: {', '.join(paths)}")
 
 
-def _verify(file: Path, journal: str | None, *, as_json: bool) -> None:
-    from acquire.answers.certificate import verify
+def _verify(
+    file: Path, journal: str | None, issued: Path | None, public_key: Path | None, *, as_json: bool
+) -> None:
+    from acquire.answers.papers import verify
 
-    found = verify(file, journal)
+    found = verify(file, journal, issued, public_key)
     if as_json:
         plain = {
-            "id": found.facts.id,
-            "sha256": found.facts.digest,
-            "serial": found.facts.measured.serial,
+            "id": found.number,
+            "sha256": found.digest,
+            "serial": found.serial,
+            "as_issued": found.issued,
             "page_as_drawn": found.page,
             "facts_on_record": found.record,
+            "signed": found.signed,
+            "superseded": found.superseded,
             "sentences": found.sentences,
         }
         typer.echo(json.dumps(plain, ensure_ascii=False))
@@ -121,12 +131,67 @@ def _verify(file: Path, journal: str | None, *, as_json: bool) -> None:
     raise typer.Exit(0 if found.sound else 1)
 
 
+def issued(
+    journal: Annotated[str, typer.Argument(help=PLACE)],
+    word: Annotated[
+        str,
+        typer.Argument(help="Number of a paper, serial of a unit, or entry of its result; left out: all."),
+    ] = "",
+    *,
+    to: Annotated[
+        Path | None,
+        typer.Option(help="Write the paper again into this file, as it was issued: .html, .pdf or .svg."),
+    ] = None,
+    folder: Annotated[Path | None, typer.Option("--issued", help=ISSUED)] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="One JSON object a line, for programs.")] = False,
+) -> None:
+    """List the certificates and labels that were issued, whether each is still good, or print one again."""
+    from acquire.answers.papers import issued_lines, papers_of, print_again
+    from acquire.errors import InputImpossible
+    from acquire.journal.plain import spelt
+    from acquire.line.places import record_at
+    from acquire.reports.figures import moment
+
+    papers = papers_of(journal, folder)
+    with record_at(journal) as record:
+        found = issued_lines(record, papers, word)
+    if to is not None and len(found) != 1:
+        raise InputImpossible(
+            f"{len(found)} papers are of {word or 'this record'}.", "Give the number of one."
+        )
+    for paper, superseded in found:
+        if as_json:
+            typer.echo(json.dumps({**spelt(paper), "superseded": superseded}, ensure_ascii=False))
+        else:
+            forms = ", ".join(sorted(paper.files))
+            state = superseded or "Good: the unit's result is still this one."
+            typer.echo(
+                f"{paper.number}  {moment(paper.issued_utc_s)}  {paper.kind} of {paper.serial} ({forms}): "
+                f"{state}"
+            )
+    if to is not None:
+        typer.echo(f"{found[0][0].number}: {print_again(papers, found[0][0], to)}", err=as_json)
+
+
+def sign_key(
+    file: Annotated[Path, typer.Argument(help="Where the key goes; FILE.pub beside it is for everybody.")],
+) -> None:
+    """Make a key that certificates are signed with, and the public key that shows who signed them."""
+    from acquire.reports.signing import make_keys
+
+    public, fingerprint = make_keys(file)
+    typer.echo(
+        f"{file}: the key; keep it to yourself. {public}: for whoever checks certificates. It is "
+        f"{fingerprint}."
+    )
+
+
 def label(
     journal: Annotated[str, typer.Argument(help=PLACE)],
     serial: Annotated[str, typer.Argument(help="Of the unit.")],
     *,
-    svg: Annotated[Path | None, typer.Option(help="Where the SVG goes. Left out: here.")] = None,
-    pdf: Annotated[Path | None, typer.Option(help="Where a PDF of the label's size goes.")] = None,
+    svg: Annotated[Path | None, typer.Option(help="File or folder for the SVG. Left out: here.")] = None,
+    pdf: Annotated[Path | None, typer.Option(help="File or folder for a PDF of the label's size.")] = None,
     bench: Annotated[Path | None, typer.Option(help="Bench file: shop's name, size of labels.")] = None,
     width: Annotated[str | None, typer.Option(help='Such as "62 mm"; left out, the bench file\'s.')] = None,
     height: Annotated[str | None, typer.Option(help='Such as "29 mm"; left out, the bench file\'s.')] = None,
@@ -137,20 +202,21 @@ def label(
         bool,
         typer.Option("--id-in-code", help="The code holds the result's id behind the serial, not it alone."),
     ] = False,
+    issued: Annotated[Path | None, typer.Option(help=ISSUED)] = None,
 ) -> None:
     """Draw the label for a unit: serial, verdict, date, and a QR code that the bench's scanner can read."""
-    from acquire.answers.certificate import file_name
-    from acquire.answers.label import label_facts, size_mm, write_label
+    from acquire.answers import papers as answers
+    from acquire.clock import RealClock
     from acquire.files.settings import load_bench
     from acquire.line.places import record_at
 
     known = None if bench is None else load_bench(bench)
-    size = size_mm(width, height, known)
-    if svg is None and pdf is None:
-        svg = Path(file_name("label", serial, "svg"))
+    size = answers.size_mm(width, height, known)
+    targets = answers.Targets(pdf=pdf, svg=Path() if svg is None and pdf is None else svg)
     with record_at(journal) as record:
-        facts = label_facts(record, serial, known, purpose, id_in_code=id_in_code)
-    for path in write_label(facts, size, svg, pdf):
+        facts, visit = answers.label_facts(record, serial, known, purpose, id_in_code=id_in_code)
+    kept = answers.papers_of(journal, issued)
+    for path in answers.issue_label(facts, visit, size, targets, kept, RealClock()):
         typer.echo(f"{serial}: {path}, {size[0]:g} mm by {size[1]:g} mm")
 
 
@@ -173,24 +239,30 @@ def returned(
     as_json: Annotated[bool, typer.Option("--json", help="One JSON object, for programs.")] = False,
 ) -> None:
     """Compare a returned unit with what it read when it left: what has changed, and is it ours?"""
-    from acquire.answers.returned import write_returned
+    from math import floor
+
+    from acquire.answers.papers import Targets, letterhead_of, write_document
     from acquire.clock import RealClock
     from acquire.files.settings import load_bench
     from acquire.journal.plain import spelt
     from acquire.line.places import record_at
     from acquire.reports import returned as reports
-    from acquire.reports.returned_pages import lines, sentences
+    from acquire.reports.returned_document import returned_document, sentences
 
+    targets = Targets(html, pdf)
     with record_at(journal) as record:
         found = reports.returned(record, serial, prior, from_paper=paper)
-    known = None if bench is None else load_bench(bench)
-    write_returned(found, known, RealClock(), html, pdf)
+    head, size, signed = letterhead_of(None if bench is None else load_bench(bench))
+    document = returned_document(found, head, size, float(floor(RealClock().utc_s())), signed)
+    write_document(document, targets)
     if as_json:
         plain = {**spelt(found), "sentences": list(sentences(found))}
         typer.echo(json.dumps(plain, ensure_ascii=False))
         return
-    for line in lines(found):
-        typer.echo(line)
+    from acquire.outlets.console import BenchConsole
+    from acquire.reports.terminal import as_terminal
+
+    BenchConsole().print(as_terminal(document))
 
 
 def lookback(
@@ -211,7 +283,7 @@ def lookback(
     as_json: Annotated[bool, typer.Option("--json", help="One JSON object a line, for programs.")] = False,
 ) -> None:
     """List what rests on a meter found unfit, or which units hold wire of a bad spool."""
-    from acquire.answers.lookback import line_of, rows_of, span_of, write_csv
+    from acquire.answers.papers import line_of, rows_of, span_of, write_csv
     from acquire.journal.plain import spelt
     from acquire.line.places import record_at
     from acquire.reports.lookback import MeterRow, SpoolRow, Tally

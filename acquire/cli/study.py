@@ -36,6 +36,7 @@ def study(
     html: Annotated[
         Path | None, typer.Option(help="Write the report with its pictures to this file.")
     ] = None,
+    pdf: Annotated[Path | None, typer.Option(help="The same as PDF.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="The report as one JSON object.")] = False,
     pool_above: Annotated[
         float,
@@ -64,27 +65,34 @@ def study(
         if read_study(report).missing:
             return
     if report is not None:
-        _report(report, html, as_json=as_json, pool_above=pool_above)
+        _report(report, html, pdf, as_json=as_json, pool_above=pool_above)
 
 
-def _report(record: Path, html: Path | None, *, as_json: bool, pool_above: float) -> None:
+def _report(record: Path, html: Path | None, pdf: Path | None, *, as_json: bool, pool_above: float) -> None:
     """Print a report, and write its page where one is wanted."""
+    from acquire.answers.papers import put
     from acquire.errors import InputImpossible
-    from acquire.files.new_file import new_file
-    from acquire.study.page import as_html
-    from acquire.study.printed import lines_of
+    from acquire.outlets.console import BenchConsole
+    from acquire.reports.html_page import as_html
+    from acquire.reports.terminal import as_terminal
+    from acquire.study.document import study_document
     from acquire.study.record import read_study
     from acquire.study.report import as_plain, report_of
 
+    for file in filter(None, (html, pdf)):
+        if file.resolve() == record.resolve():
+            raise InputImpossible(f"{file} is the study's record.", "Name another file for its report.")
     found = report_of(read_study(record), pool_above=pool_above)
-    if html is not None:
-        if html.resolve() == record.resolve():
-            raise InputImpossible(f"{html} is the study's record.", "Name another file for its report.")
-        page = as_html(found)
-        with new_file(html) as file:
-            file.write(page)
+    if html is not None or pdf is not None:
+        from acquire.study.pictures import png_pictures, svg_pictures
+
+        if html is not None:
+            put(html, as_html(study_document(found, svg=svg_pictures(found))))
+        if pdf is not None:
+            from acquire.reports.pdf import as_pdf
+
+            put(pdf, as_pdf(study_document(found, png=png_pictures(found))))
     if as_json:
         typer.echo(json.dumps(as_plain(found), ensure_ascii=False))
-        return
-    for line in lines_of(found):
-        typer.echo(line)
+    else:
+        BenchConsole().print(as_terminal(study_document(found)))

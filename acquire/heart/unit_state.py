@@ -369,8 +369,8 @@ class UnitState:
     def repeats(self, match: Match) -> bool:
         """Whether a value that reads like the step judged last is taken as its repetition.
 
-        Once, and not where the asked pair has read so before: then it is that pair's, and no fault is explained
-        away for ever.
+        Once, and not where the asked pair has read so before: then it is that pair's, and no fault is
+        explained away for ever.
         """
         state = self.state
         return state is not None and not self._touched_again and not self._same_again(state, match)
@@ -434,10 +434,10 @@ class UnitState:
         if (state := self.state) is not None and state.bracket is not None:
             state.bracket.lifted(monotonic_s)
 
-    def seen_open(self) -> None:
-        """The meter shows overload that would prove the pair of an open step open."""
+    def seen_open(self, monotonic_s: float) -> None:
+        """The meter shows no contact, and overload that would prove the pair of an open step open."""
         if (state := self.state) is not None and state.bracket is not None:
-            state.bracket.seen_open()
+            state.bracket.seen_open(monotonic_s)
 
     def _open_state(self) -> StepState:
         state = self.state

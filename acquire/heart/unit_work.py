@@ -269,7 +269,9 @@ class UnitWork:
     def _open(self, step: Step, utc_s: float, basis: Basis, witness: tuple[Pair, ...], touch: int) -> Judged:
         number = self.state.named(step.name).attempts + 1
         standing = Standing(self.serial, number)
-        verdict, evidence = judge_open(self._yardstick(step), standing, self.place, utc_s, basis, witness)
+        verdict, evidence = judge_open(
+            self._yardstick(step), standing, self.place, utc_s, basis=basis, witness=witness
+        )
         verdict = replace(verdict, touch=touch)
         return self._counted(_attempt_of(verdict), Judged(verdict, evidence))
 

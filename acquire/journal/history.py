@@ -13,7 +13,7 @@ from collections import deque
 from collections.abc import Callable, Generator, Iterator, Sequence
 from datetime import date
 from functools import partial
-from itertools import chain
+from itertools import chain, islice
 from operator import attrgetter, itemgetter
 from pathlib import Path
 from typing import Any, Self, TypeVar
@@ -41,6 +41,9 @@ PLACES = {"seq": "seq", "kind": "kind", "utc_s": "utc_s", "serial": "serial", "b
 """Fields that are columns of their own."""
 
 NAME_ONE = "Name the folder of a bench's journal."
+
+AT_ONCE = 500
+"""Rows whose fields are read from their JSON together."""
 
 LONGEST_NUMBER = 18
 """Digits of a sequence number that SQLite can hold for certain."""
@@ -142,7 +145,7 @@ class JournalReader:
         Args:
             question: what is looked for; `with_evidence` plays no part.
             names: of `question.PLACE_NAMES`, or fields of the payload. A field that an entry lacks is None;
-                true and false come as 1 and 0.
+                true and false come as such, or as 1 and 0.
 
         Raises:
             JournalUnusable: the file cannot be read.
@@ -162,6 +165,9 @@ class JournalReader:
         )
         for birth in births:
             readers = [reader for reader in [*self._archives, self] if reader.birth == birth]
+            if len(readers) == 1:
+                yield from ask(readers[0])
+                continue
             before = 0
             for each in heapq.merge(*(ask(reader) for reader in readers), key=seq):
                 if seq(each) != before:
@@ -177,8 +183,22 @@ class JournalReader:
     def values_here(self, question: Question, names: Sequence[str]) -> Iterator[tuple[Any, ...]]:
         """As `values`, in this one file only, each row with its number in front."""
         places = {**PLACES, "id": f"'{self.birth}-' || seq"}
-        columns = [places.get(name, f"json_extract(payload, '$.{name}')") for name in names]
-        return self._select(", ".join(["seq", *columns]), question)
+        fields = [name for name in names if name not in places]
+        if len(fields) < 2:
+            columns = [places.get(name, f"json_extract(payload, '$.{name}')") for name in names]
+            yield from self._select(", ".join(["seq", *columns]), question)
+            return
+        # All fields at once come as one JSON array, in half the time of one column each.
+        paths = ", ".join(f"'$.{name}'" for name in fields)
+        own = [name for name in names if name in places]
+        order = [(len(own) + fields.index(n)) if n not in places else own.index(n) for n in names]
+        columns = ["seq", *(places[name] for name in own), f"json_extract(payload, {paths})"]
+        arrange = itemgetter(*order)
+        rows = self._select(", ".join(columns), question)
+        while block := list(islice(rows, AT_ONCE)):
+            found = json.loads(f"[{','.join([row[-1] for row in block])}]")
+            for (seq, *kept, _), values in zip(block, found, strict=True):
+                yield (seq, *arrange(kept + values))
 
     def _select(self, columns: str, question: Question) -> Iterator[tuple[Any, ...]]:
         where, values = _where(question)

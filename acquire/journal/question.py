@@ -115,7 +115,7 @@ class Record(Protocol):
         Args:
             question: what is looked for; `with_evidence` plays no part.
             names: of `PLACE_NAMES`, or fields of the payload that hold a number, a text, true, false or
-                nothing. A field that an entry lacks is None; true and false come as 1 and 0.
+                nothing. A field that an entry lacks is None; true and false come as such, or as 1 and 0.
 
         Raises:
             JournalUnusable: the store cannot be read.

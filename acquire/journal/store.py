@@ -57,6 +57,11 @@ OWED = (
 )
 """Kinds and codes of entries, the latest of which a bench must remember."""
 
+CAME_BACK = """SELECT serial FROM entry
+    WHERE seq >= ? AND kind = 'notice' AND json_extract(payload, '$.code') = ? ORDER BY seq DESC LIMIT 1"""
+JUDGED_SINCE = "SELECT 1 FROM entry WHERE seq >= ? AND kind = 'verdict' LIMIT 1"
+LEFT_LAST = "SELECT serial FROM entry WHERE seq < ? AND kind = 'unit_result' ORDER BY seq DESC LIMIT 1"
+
 READ_LIMIT = 10_000
 """Most entries one read gives, so that no caller fills the memory."""
 
@@ -213,7 +218,8 @@ class Journal:
         """What a bench that starts again must be told, oldest first.
 
         The latest of each thing that a bench owes or has been told (`OWED`) before the latest unit was
-        started, then everything since. A unit that was brought back counts from its own start.
+        started, then everything since. A unit that was brought back counts from its own start, and so does
+        the one before as long as nothing was judged since: its leaving can be taken back.
         """
         return await self._in_thread(self._latest_doings)
 
@@ -319,14 +325,8 @@ class Journal:
         return [entry_of(self.birth, row) for row in self._use().execute(sql, values)]
 
     def _latest_doings(self) -> list[Entry]:
-        latest = "SELECT max(seq) FROM entry WHERE kind = 'unit_started'"
-        start = self._use().execute(latest).fetchone()[0] or self.last_seq + 1
+        start = self._latest_start()
         since = self._select("SELECT * FROM entry WHERE seq >= ? ORDER BY seq", (start,))
-        back = [e.serial for e in since if e.payload.get("code") == Code.UNIT_REOPENED]
-        if back:
-            sql = "SELECT max(seq) FROM entry WHERE kind = 'unit_started' AND serial = ?"
-            start = self._use().execute(sql, (back[-1],)).fetchone()[0] or start
-            since = self._select("SELECT * FROM entry WHERE seq >= ? ORDER BY seq", (start,))
         owed = [
             entry
             for kind, code in OWED
@@ -337,6 +337,20 @@ class Journal:
             )
         ]
         return [*sorted(owed, key=lambda entry: entry.seq), *since]
+
+    def _latest_start(self) -> int:
+        """Where the latest unit was started, or an earlier one that came back or still can."""
+        use, latest = self._use(), "SELECT max(seq) FROM entry WHERE kind = 'unit_started' AND seq < ?"
+        start: int = use.execute(latest, (self.last_seq + 1,)).fetchone()[0] or self.last_seq + 1
+        while True:
+            serial = use.execute(CAME_BACK, (start, Code.UNIT_REOPENED)).fetchone()
+            if serial is None and not use.execute(JUDGED_SINCE, (start,)).fetchone():
+                serial = use.execute(LEFT_LAST, (start,)).fetchone()
+            of = f"{latest} AND serial = ?"
+            earlier = use.execute(of, (start, *serial)).fetchone()[0] if serial else None
+            if earlier is None:
+                return start
+            start = earlier
 
     def _guarded(self, work: Callable[[], T]) -> T:
         """Do work on the file; what SQLite says becomes a sentence, and a doubtful connection is dropped."""

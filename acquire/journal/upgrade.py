@@ -10,6 +10,7 @@ import re
 from collections.abc import Callable, Iterator
 from typing import Any
 
+from acquire.journal.plain import KINDS
 from acquire.records import Basis, Ending, FindingKind, Fit, ResultKind, TypedWhy, UntestedKind
 from acquire.records.codes import WARM_CHECK
 from acquire.unit_result import shows_turns
@@ -27,10 +28,12 @@ _ODD = re.compile(
 )
 _SHOWN = re.compile(r"(?P<number>[0-9.e+-]+) ?(?P<size>[TGMkmµn]?)(?:Ω|H|)")
 _SIZES = {"T": 1e12, "G": 1e9, "M": 1e6, "k": 1e3, "": 1.0, "m": 1e-3, "µ": 1e-6, "n": 1e-9}
-_LIKE = re.compile(r"That reads like (?P<pairs>.+?)(?:, (?P<through>[^:]+))?: move to .+")
-_MAY_BE = re.compile(r".+? may be .+? gone wrong or (?P<pairs>.+?)(?:, (?P<through>[^:]+))?: make sure of .+")
-_PAIR = re.compile(r"(?:^|, | or )(?P<a>[^,–]+?)–(?P<b>[^,–]+?)(?=, | or |$)")
-_WIDTHS = re.compile(r"U = (?P<reach>[^,;]+?), guard band (?P<band>[^,;]+?)\.?")
+_PAIR = r"[^\s,–:]+–[^\s,–:]+"
+_PAIRS = rf"(?P<pairs>{_PAIR}(?:(?:, | or ){_PAIR})*)(?:, [^:]+)?"
+_LIKE = re.compile(rf"That reads like {_PAIRS}: move to .+")
+_MAY_BE = re.compile(rf".+? may be {_PAIR} gone wrong or {_PAIRS}: make sure of .+")
+_WIDTHS = re.compile(r"U = (?P<reach>[^,;]+), guard band (?P<band>[^,;]+?)\.?$")
+_MOVED = re.compile(r"moved by (?P<moved>[-+0-9.]+) % during the test, (?P<moved_allowed>[0-9.]+) % allowed")
 _VOLTS = re.compile(r"measured at .+? V only, (?P<asked>[0-9.e+-]+) V are asked for\.")
 _AGAIN = re.compile(r"(?P<step>.+?) (?:has moved under the probes: it )?is measured again\.")
 _LEFT_OUT = re.compile(r"(?P<step>.+?) was left out: (?P<reason>.*)", re.DOTALL)
@@ -54,7 +57,8 @@ def upgraded(kind: str, payload: Plain) -> Plain:
     if step is None or step[0] in payload:
         return payload
     try:
-        return {**payload, **step[1](payload)}
+        known = KINDS[kind].__slots__
+        return {name: value for name, value in payload.items() if name in known} | step[1](payload)
     except (KeyError, TypeError, ValueError, AttributeError):  # damaged: whoever reads it says so
         return payload
 
@@ -172,7 +176,9 @@ def _typed_why(reason: str, *, stated: bool) -> Plain:
 
 
 def _verdict(old: Plain) -> Plain:
-    return {"basis": _basis(old).value, **_belongs(old["hint"])}
+    moved = _MOVED.fullmatch(old["reason"])
+    by = {} if moved is None else {name: float(share) / 100.0 for name, share in moved.groupdict().items()}
+    return {"basis": _basis(old).value, **_belongs(old["hint"]), **by}
 
 
 def _basis(old: Plain) -> Basis:
@@ -190,7 +196,10 @@ def _belongs(hint: str) -> Plain:
         return {"fit": Fit.EXPECTED.value}
     for pattern, fit in ((_LIKE, Fit.OTHER_PAIR), (_MAY_BE, Fit.AMBIGUOUS)):
         if found := pattern.fullmatch(hint):
-            return {"fit": fit.value, "reads_like": [list(each) for each in _PAIR.findall(found["pairs"])]}
+            return {
+                "fit": fit.value,
+                "reads_like": [each.split("–") for each in re.findall(_PAIR, found["pairs"])],
+            }
     return {"fit": Fit.FAULT.value, "together": "touching each other" in hint}
 
 

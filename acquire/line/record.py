@@ -23,7 +23,7 @@ from acquire.journal.question import Question, check_names, explains
 from acquire.journal.rows import storable
 from acquire.journal.upgrade import upgraded
 from acquire.line.database import shown
-from acquire.outlets.payload import HEAD, OPTIONAL
+from acquire.outlets.payload import HEAD, OPTIONAL, SAID
 from acquire.records import Evidence
 
 ID = re.compile(r"([0-9a-f]{16})-([1-9][0-9]{0,17})")
@@ -218,7 +218,8 @@ class LineRecord:
 def _entry(journal: str, seq: int, kind: str, payload: Any, kept: Any) -> Entry:
     """One row as the journal would give it."""
     plain = {key: value for key, value in payload.items() if key not in NOT_OF_THE_RECORD}
-    record = upgraded(kind, plain)
+    said = SAID.get(kind, {})
+    record = {key: value for key, value in upgraded(kind, plain).items() if key not in said}
     evidence = None
     if kept is not None:
         evidence = {key: value for key, value in kept.items() if key not in NOT_OF_EVIDENCE}

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from typing import get_type_hints
 
+from acquire.outlets.payload import SAID
 from acquire.records import Verdict
 
 TYPES = {float: "double precision", int: "bigint", bool: "boolean", str: "text"}
@@ -88,13 +89,14 @@ COMMENT ON VIEW steadyohm.look_back IS
 
 
 def views() -> str:
-    """Give the statements that make all views; `verdict` has the fields of the record, in its order."""
+    """Give the statements that make all views; `verdict` has the record's fields and its sentences."""
     own = {"bench", "serial", "batch", "sheet", "outcome"}
     columns = []
-    for name, hint in get_type_hints(Verdict).items():
+    for name, hint in {**get_type_hints(Verdict), **dict.fromkeys(SAID["verdict"], str)}.items():
         kind = next((sql for python, sql in TYPES.items() if _is(hint, python)), "text")
         taken = name if name in own else f"(payload ->> '{name}')::{kind} AS {name}"
         columns.append(taken)
+    columns += [f"payload ->> '{name}' AS {name}" for name in SAID["verdict"]]
     listed = ",\n    ".join(columns)
     verdict = (
         "CREATE VIEW steadyohm.verdict AS\nSELECT journal || '-' || seq AS id, journal, seq, utc,\n    "

@@ -120,12 +120,14 @@ def header(kind: str = "verdict") -> list[str]:
 
 def row_of(entry: Entry) -> list[str]:
     """The cells of an entry's row, as text; empty where there is no value."""
-    said = {
-        name: "; ".join(each) if isinstance(each, list) else each for name, each in said_of(entry).items()
-    }
-    known = {"schema": VERSION, "id": entry.id, "time_utc": iso_time(entry.utc_s), **said}
-    columns = COLUMNS_OF[entry.kind]
-    return [_cell(known.get(c.name, entry.payload.get(c.name)), text=c.text) for c in columns]
+    known = {**fields_of(entry), "schema": VERSION, "id": entry.id, "time_utc": iso_time(entry.utc_s)}
+    return [_cell(known.get(column.name), text=column.text) for column in COLUMNS_OF[entry.kind]]
+
+
+def fields_of(entry: Entry) -> dict[str, Any]:
+    """The fields of an entry's record with its sentences, those of a list in one text."""
+    said = said_of(entry).items()
+    return {**entry.payload, **{name: "; ".join(t) if isinstance(t, list) else t for name, t in said}}
 
 
 def _cell(value: Any, *, text: bool) -> str:

@@ -141,16 +141,17 @@ def made(journal: Path, name: str) -> Plain:
         from acquire.reports.batch import batch_report  # noqa: PLC0415  (slow to import)
 
         report = batch_report(reader, name)
-    from acquire.reports import batch_words as words  # noqa: PLC0415  (as above)
-    from acquire.reports.batch_pictures import pictures  # noqa: PLC0415  (as above, and matplotlib)
+    from acquire.reports import batch_document as words  # noqa: PLC0415  (as above)
+    from acquire.reports.batch_pictures import svg_pictures  # noqa: PLC0415  (as above, and matplotlib)
+    from acquire.reports.figures import share_text  # noqa: PLC0415  (as above)
 
-    drawn = pictures(report)
+    drawn = svg_pictures(report)
     return {
         "name": report.name,
         "names": names,
         "figures": [
-            {"label": "passed at first", "value": words.share_text(report.first_pass)},
-            {"label": "pass by now", "value": words.share_text(report.now)},
+            {"label": "passed at first", "value": share_text(report.first_pass)},
+            {"label": "pass by now", "value": share_text(report.now)},
             *({"label": label, "value": value} for label, value in words.facts_of(report)),
         ],
         "sentences": [*report.findings, *words.notes_of(report)],
@@ -161,13 +162,16 @@ def made(journal: Path, name: str) -> Plain:
 
 
 def _tables(report: Any) -> Iterator[Plain]:
-    from acquire.reports import batch_words as words  # noqa: PLC0415  (only a report needs it)
+    from acquire.reports import batch_document as words  # noqa: PLC0415  (only a report needs it)
+    from acquire.reports.figures import moment, per_cent, share_text  # noqa: PLC0415  (as above)
 
     yield {
         "title": "Yield",
         "head": ["step", "passed at first"],
-        "rows": [[each.name, words.share_text(each.passed)] for each in report.yields],
+        "rows": [[each.name, share_text(each.passed)] for each in report.yields],
     }
+    found = [[bar.kind, str(bar.count), per_cent(bar.share)] for bar in report.pareto]
+    yield {"title": "What was not as it should be", "head": ["kind", "units", "share"], "rows": found}
     for series in report.series:
         rows = [[label, value] for label, value in words.figures_of(series)]
         rows += [["", sentence] for sentence in words.sentences_of(series)]
@@ -175,7 +179,7 @@ def _tables(report: Any) -> Iterator[Plain]:
     units = [
         [
             line.serial,
-            words.moment(line.utc_s),
+            moment(line.utc_s)[:16],
             words.outcome_text(line),
             str(line.stays),
             line.spools,
@@ -188,18 +192,18 @@ def _tables(report: Any) -> Iterator[Plain]:
 
 
 def _charts(report: Any, drawn: dict[str, str]) -> Iterator[Plain]:
-    from acquire.reports import batch_words as words  # noqa: PLC0415  (only a report needs it)
+    from acquire.reports.batch_document import sentences_of  # noqa: PLC0415  (only a report needs it)
 
     for name in drawn:
         kind, _, number = name.partition("-")
-        if number.isdigit():
-            series = report.series[int(number) - 1]
-            title = f"{series.name} ({series.pair})" + (", means" if kind == "means" else "")
-            told = " ".join(words.sentences_of(series))
-        else:
-            title, told = "What was not as it should be", "Kinds of faults, the commonest first."
+        series = report.series[int(number) - 1]
+        title = f"{series.name} ({series.pair})" + (", means" if kind == "means" else "")
         address = f"{CHART}?name={quote(report.name, safe='')}&chart={quote(name, safe='')}"
-        yield {"title": title, "alt": f"Chart of {title}. {told}", "src": address}
+        yield {
+            "title": title,
+            "alt": f"Chart of {title}. {' '.join(sentences_of(series))}",
+            "src": address,
+        }
 
 
 if __name__ == "__main__":

@@ -67,10 +67,10 @@ class Past:
         with self._opened(_serial(words)) as (_, visits):
             visit = visits[-1]
         verdicts = []
-        for each in visit.verdicts:
-            trace = () if each.evidence is None else each.evidence.trace
-            points = [[round(s, 3), si] for s, si in trace]
-            verdicts.append({**verdict_words(each.record), "id": each.id, "trace": points})
+        for each in visit.values:
+            evidence = each.evidence
+            points = [[round(s, 3), si] for s, si in (evidence.trace if evidence else ())]
+            verdicts.append({**verdict_words(each.verdict), "id": each.id, "trace": points})
         return {
             **self._head(visit),
             "verdicts": verdicts,
@@ -87,8 +87,8 @@ class Past:
         with self._opened(serial) as (reader, visits):
             both = compared(reader, serial, visits)
         for visit in visits:
-            verdicts = [verdict_words(each.record) for each in visit.deciding().values()]
-            meters = {each.record.meter_model for each in visit.verdicts}
+            verdicts = [verdict_words(each.verdict) for each in visit.deciding().values()]
+            meters = {each.verdict.meter_model for each in visit.values}
             told.append({**self._head(visit), "meter": ", ".join(sorted(meters)), "verdicts": verdicts})
         return {"serial": serial, "visits": told, **both}
 
@@ -138,7 +138,7 @@ class Past:
         return [result for stay in stays if (result := stay.result) is not None]
 
     def _head(self, visit: Visit) -> Plain:
-        started: UnitStarted = visit.started.record
+        started: UnitStarted = visit.started
         head: Plain = {
             "serial": started.serial,
             "bench": started.bench,
@@ -150,7 +150,7 @@ class Past:
         }
         if visit.result is None:
             return {**head, **_unfinished(started.utc_s)}
-        return {**head, **result_words(visit.result.record, self.core)}
+        return {**head, **result_words(visit.result, self.core)}
 
     # ------------------------------------------------------------------ duties of the bench
 

@@ -11,13 +11,11 @@ from typing import Any
 from acquire.errors import InputImpossible
 from acquire.journal.question import Record
 from acquire.page.telling import verdict_words
-from acquire.reports.returned import Change, Returned, returned
-from acquire.reports.returned_pages import changed_sentence, notes, ours_sentence
+from acquire.reports.returned import REAL, Change, Finding, Returned, returned
+from acquire.reports.returned_document import FINDINGS, change_text, changed_sentence, notes, ours_sentence
 from acquire.reports.visits import Visit
 
 Plain = dict[str, Any]
-
-REAL = {True: "changed", False: "no change proven", None: "cannot be told"}
 
 
 def compared(record: Record, serial: str, visits: Sequence[Visit]) -> Plain:
@@ -35,7 +33,7 @@ def compared(record: Record, serial: str, visits: Sequence[Visit]) -> Plain:
         found = returned(record, serial)
     except InputImpossible as error:
         return {"pairs": [], "sentences": [" ".join(str(error).split())], "ours": None}
-    by_id = {each.id: verdict_words(each.record) for visit in visits for each in visit.verdicts}
+    by_id = {each.id: verdict_words(each.verdict) for visit in visits for each in visit.values}
     return {
         "pairs": [_pair(change, by_id) for change in found.changes],
         "sentences": [changed_sentence(found), *notes(found)],
@@ -49,19 +47,18 @@ def _ours(found: Returned) -> Plain:
 
 
 def _pair(change: Change, by_id: dict[str, Plain]) -> Plain:
-    before_ohm, after_ohm = change.then.ohm, change.now.ohm
-    share, reach = change.change, change.expanded_change
-    told = REAL[change.real]
-    if share is not None and reach is not None:
-        told = f"{100.0 * share:+.2f} ± {100.0 * reach:.2f} %: {told}"
+    told = FINDINGS[change.finding]
+    if change.change_ohm is not None and change.expanded_ohm is not None:
+        told = f"{change_text(change)}: {told}"
     return {
         "pair": [change.pin_a, change.pin_b],
         "step": change.step,
         "then": by_id.get(change.then.id),
         "now": by_id.get(change.now.id),
-        "difference_ohm": None if before_ohm is None or after_ohm is None else after_ohm - before_ohm,
-        "difference_percent": None if share is None else 100.0 * share,
-        "expanded_ohm": None if reach is None or before_ohm is None else reach * before_ohm,
-        "real": change.real,
+        "difference_ohm": change.change_ohm,
+        "difference_percent": None if change.fraction is None else 100.0 * change.fraction,
+        "expanded_ohm": change.expanded_ohm,
+        "finding": change.finding.value,
+        "real": None if change.finding is Finding.UNTOLD else change.finding in REAL,
         "sentence": f"{told}.",
     }

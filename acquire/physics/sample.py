@@ -58,8 +58,9 @@ def sample(readings: Sequence[float]) -> Sample:
     count = len(readings)
     if count == 0:
         raise InputImpossible("There are no readings to evaluate.", "Measure at least once.")
-    for reading in readings:
-        finite(reading, "a reading")
+    if not all(map(math.isfinite, readings)):
+        for reading in readings:
+            finite(reading, "a reading")
     mean = math.fsum(readings) / count
     off = [reading - mean for reading in readings]
     square = math.fsum(d * d for d in off)

@@ -1,31 +1,29 @@
-"""The report of a batch: plain figures and sentences, of which terminal, HTML, JSON and page are renderings.
+"""The report of a batch as plain figures: who passed, every row with its statistics, what a reader must know.
 
     with JournalReader(folder) as record:
         report = batch_report(record, "lot 12")
 
-Statistics come from `acquire.stats`, what happened from the record. A unit's first stay with an outcome is
-the one that counts, for yields and for charts; later stays show beside it. Not for drawing (batch_pictures)
-nor for words of a screen (batch_terminal, batch_html).
+Statistics come from `acquire.stats`, what happened from the record. A unit's first visit with an outcome is
+the one that counts, for yields and for charts; later visits show beside it. Not for what it looks like
+(batch_document).
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections import Counter
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from acquire.errors import InputImpossible
-from acquire.journal.question import Record
-from acquire.records import BatchDeed, BatchState, Outcome, Purpose
+from acquire.journal.question import Question, Record
+from acquire.records import Batch, BatchDeed, BatchState, Outcome, Purpose
+from acquire.records.words import FAILING, PASSING
 from acquire.reports.batch_findings import findings_of, why
-from acquire.reports.batch_rows import series_of
-from acquire.reports.batch_series import Series
-from acquire.reports.batch_units import BatchUnits, Stay, Unit, units_of
+from acquire.reports.series import Counted, Series, series_of
+from acquire.reports.visits import BatchUnits, Unit, record_of, units_of
 from acquire.stats.pareto import Bar, Share, pareto, share_of
-from acquire.unit_result import judged
+from acquire.words.faults import batch_doubt
 from acquire.words.outcomes import deed_words
-
-GOOD = frozenset({Outcome.PASS, Outcome.CONDITIONAL_PASS})
-"""Outcomes that count as passed; a value that the meter cannot judge does not."""
 
 CONFIDENCE = 0.95
 """Of every interval in the report."""
@@ -33,14 +31,7 @@ CONFIDENCE = 0.95
 
 @dataclass(frozen=True, slots=True)
 class Deed:
-    """Something that was done to the batch.
-
-    Attributes:
-        utc_s: when.
-        deed: what.
-        text: the words that went with it.
-        doubted: whether the first unit spoke against the batch.
-    """
+    """Something that was done to the batch; `doubted`: the first unit spoke against it."""
 
     utc_s: float
     deed: BatchDeed
@@ -53,14 +44,10 @@ class UnitLine:
     """One unit of the batch.
 
     Attributes:
-        serial: its identity.
-        utc_s: when its first stay that counts began; of the first stay at all where none counts.
-        outcome: of that stay; None where no stay has one.
-        now: outcome of its last stay with one.
-        stays: how often it was on a bench for this batch.
-        why: one sentence on what is not as it should be; empty for a unit that passed.
-        kind: of that, short, for counting; empty likewise.
-        spools: what it was wound from, as "36-A, 24-K".
+        utc_s: when its first visit that counts began; of the first visit at all where none counts. outcome:
+        of that visit; None where no visit has one. now: outcome of its last visit with one. stays: how often
+        it was on a bench for this batch. why: one sentence on what is not as it should be; kind: of that,
+        short, for counting. Empty for a pass. spools: what it was wound from, as "36-A, 24-K".
     """
 
     serial: str
@@ -75,13 +62,7 @@ class UnitLine:
 
 @dataclass(frozen=True, slots=True)
 class Yield:
-    """What passed of one thing that was asked.
-
-    Attributes:
-        name: of the step, of the rule over several windings, or of the typed result.
-        sort: "step", "rule" or "typed".
-        passed: passed at the first stay that counts, of those that have it.
-    """
+    """What passed of one thing that was asked: `sort` is "step", "rule" (over windings) or "typed"."""
 
     name: str
     sort: str
@@ -93,27 +74,17 @@ class BatchReport:
     """All that is told of a batch.
 
     Attributes:
-        name: of the batch.
-        state: where it stands; None for a name that was only written on units.
-        sheet: what was made; sheet_hashes: of every sheet file that was in force.
-        purpose: why it was measured; other_purposes: what else it was measured for.
-        benches: where; operators: by whom; meters: with what.
-        expected: how many units it shall have, None where nobody said.
-        remark: that it was opened with.
-        first_utc_s, last_utc_s: of the units' starts; None without units.
-        reference_celsius: temperature that all ohms hold at.
-        rules: decision rules of the verdicts.
-        deeds: what was done to it, oldest first.
-        units: in the order in which they came.
-        first_pass: units that passed at the first stay that counts, of all that have one.
-        now: units that pass by their last stay, of the same.
-        open_units: how many have no outcome: held, given up or under way.
-        yields: by step, rule over several windings, and typed result.
-        pareto: kinds of what was not as it should be, one a unit, at its first stay that counts.
-        series: charts and capability of every measured step and of every rule over two windings.
-        findings: what a reader should know first, a sentence each.
-        subgroup: values in a subgroup of the charts of means; None where none were asked for.
-        confidence: of all intervals.
+        state: where it stands; None for a name that was only written on units. sheet: what was made;
+        sheet_hashes: of every sheet file that was in force. purpose: why it was measured; other_purposes:
+        what else it was measured for. benches: where; operators: by whom; meters: with what; rules: decision
+        rules of the verdicts. expected: how many units it shall have, None where nobody said; remark: that it
+        was opened with. first_utc_s, last_utc_s: of the units' starts; None without units. deeds: what was
+        done to it, oldest first; units: in the order in which they came. first_pass: units that passed at the
+        first visit that counts, of all that have one; now: by their last. open_units: how many have no
+        outcome: held, given up or under way. yields: by step, rule over several windings, and typed result.
+        pareto: kinds of what was not as it should be, one a unit, at its first visit that counts. findings:
+        what a reader should know first, a sentence each. subgroup: values in a subgroup of the charts of
+        means; None where none were asked for.
     """
 
     name: str
@@ -152,7 +123,7 @@ def batch_report(
     Args:
         record: of one bench or of many.
         name: of the batch, exactly.
-        purpose: only what was measured for this; None: final stays where there are any, else the latest.
+        purpose: only what was measured for this; None: final visits where there are any, else the latest.
         subgroup: values in a subgroup, 2 to 25, for charts of means beside those of single values.
 
     Raises:
@@ -163,25 +134,25 @@ def batch_report(
         raise InputImpossible(f"Subgroups have 2 to 25 values, not {subgroup}.", "Choose --subgroup anew.")
     found = units_of(record, name, purpose)
     if found is None:
-        raise InputImpossible(
-            f"The record has no batch {name}.", "`steadyohm batch` without a name lists those that it has."
-        )
-    return report_of(found, subgroup)
+        what = f"The record has no batch {name}."
+        raise InputImpossible(what, "`steadyohm batch` without a name lists those that it has.")
+    return _report(found, subgroup)
 
 
-def report_of(found: BatchUnits, subgroup: int | None = None) -> BatchReport:
-    """Make the report of units that were read."""
+def _report(found: BatchUnits, subgroup: int | None) -> BatchReport:
     counted = [(unit, unit.first) for unit in found.units]
-    firsts = [stay for _, stay in counted if stay is not None]
-    stays = [stay for unit in found.units for stay in unit.stays]
-    values = [value for stay in stays for value in stay.values.values()]
+    firsts = [
+        Counted(visit, visit.resistances(), visit.outcome)
+        for _, visit in counted
+        if visit is not None and visit.outcome is not None
+    ]
+    lasts = [unit.last for unit in found.units]
+    visits = [visit for unit in found.units for visit in unit.visits]
+    values = [value for visit in visits for value in visit.values if value.counts]
     series = tuple(series_of(firsts, subgroup, CONFIDENCE))
     latest = found.deeds[-1] if found.deeds else None
-    lines = tuple(_line(unit, stay) for unit, stay in counted)
-    kinds: dict[str, int] = {}
-    for line in lines:
-        if line.kind:
-            kinds[line.kind] = kinds.get(line.kind, 0) + 1
+    lines = tuple(_line(unit) for unit, _ in counted)
+    starts = [visit.started for visit in visits]
     return BatchReport(
         name=found.name,
         state=latest.state if latest else None,
@@ -189,66 +160,119 @@ def report_of(found: BatchUnits, subgroup: int | None = None) -> BatchReport:
         sheet_hashes=tuple(dict.fromkeys(each for _, each in found.sheets)),
         purpose=found.purpose,
         other_purposes=found.other_purposes,
-        benches=_distinct(stay.bench for stay in stays),
-        operators=_distinct(stay.operator for stay in stays),
-        meters=_distinct(value.meter for value in values),
+        benches=_distinct(each.bench for each in starts),
+        operators=_distinct(each.operator for each in starts),
+        meters=_distinct(value.meter_id for value in values),
         expected=next((d.expected for d in reversed(found.deeds) if d.expected is not None), None),
         remark=found.deeds[0].remark if found.deeds else "",
-        first_utc_s=min((stay.utc_s for stay in stays), default=None),
-        last_utc_s=max((stay.utc_s for stay in stays), default=None),
+        first_utc_s=min((each.utc_s for each in starts), default=None),
+        last_utc_s=max((each.utc_s for each in starts), default=None),
         reference_celsius=values[-1].reference_celsius if values else None,
         rules=_distinct(value.rule for value in values),
         deeds=tuple(Deed(d.utc_s, d.deed, deed_words(d), bool(d.first_doubt)) for d in found.deeds),
         units=lines,
-        first_pass=share_of(sum(stay.outcome in GOOD for stay in firsts), len(firsts), CONFIDENCE),
-        now=_now(found, len(firsts)),
+        first_pass=_share([each.outcome for each in firsts]),
+        now=_share([visit.outcome for visit in lasts if visit is not None]),
         open_units=len(found.units) - len(firsts),
         yields=tuple(_yields(firsts)),
-        pareto=pareto(kinds),
+        pareto=pareto(Counter(line.kind for line in lines if line.kind)),
         series=series,
         findings=findings_of(found, series),
         subgroup=subgroup,
     )
 
 
-def _distinct(names: Iterator[str] | list[str]) -> tuple[str, ...]:
-    return tuple(dict.fromkeys(name for name in names if name))
+def _distinct(names: Iterable[str]) -> tuple[str, ...]:
+    return tuple(name for name in dict.fromkeys(names) if name)
 
 
-def _now(found: BatchUnits, count: int) -> Share:
-    lasts = [unit.last for unit in found.units]
-    return share_of(sum(stay is not None and stay.outcome in GOOD for stay in lasts), count, CONFIDENCE)
+def _share(outcomes: list[Outcome | None] | list[Outcome]) -> Share:
+    return share_of(sum(outcome in PASSING for outcome in outcomes), len(outcomes), CONFIDENCE)
 
 
-def _line(unit: Unit, first: Stay | None) -> UnitLine:
-    last = unit.last
-    shown = first or unit.stays[-1]
-    kind, sentence = why(shown)
+def _line(unit: Unit) -> UnitLine:
+    first, last = unit.first, unit.last
+    visit = first or unit.visits[-1]
+    kind, sentence = why(visit)
+    spools = ", ".join(dict.fromkeys(each.spool for each in visit.started.spools))
     return UnitLine(
-        serial=unit.serial,
-        utc_s=shown.utc_s,
-        outcome=first.outcome if first else None,
-        now=last.outcome if last else None,
-        stays=len(unit.stays),
-        why=sentence,
-        kind=kind if first else "",
-        spools=", ".join(dict.fromkeys(shown.spools.values())),
+        unit.serial, visit.started.utc_s, first.outcome if first else None, last.outcome if last else None,
+        len(unit.visits), sentence, kind if first else "", spools,
+    )  # fmt: skip
+
+
+def _yields(firsts: list[Counted]) -> Iterator[Yield]:
+    """By step, by rule over several windings, by typed result; each in the order in which it first came."""
+    words: dict[str, dict[str, list[Outcome]]] = {"step": {}, "rule": {}, "typed": {}}
+    for visit, values, _ in firsts:
+        rules = visit.result.balances if visit.result else ()
+        for sort, outcomes in (
+            ("step", [(value.step, value.outcome) for value in values.values()]),
+            ("rule", [(rule.name, rule.outcome) for rule in rules]),
+            ("typed", [(each.name, each.outcome) for each in visit.judged if each.outcome]),
+        ):
+            for name, outcome in outcomes:
+                words[sort].setdefault(name, []).append(outcome)
+    yield from (
+        Yield(name, sort, _share(outcomes)) for sort, of in words.items() for name, outcomes in of.items()
     )
 
 
-def _yields(firsts: list[Stay]) -> Iterator[Yield]:
-    """By step, by rule over several windings, by typed result; each in the order in which it first came."""
-    words: dict[tuple[str, str], list[Outcome]] = {}
-    for stay in firsts:
-        for value in stay.values.values():
-            words.setdefault(("step", value.step), []).append(value.outcome)
-    for stay in firsts:
-        for balance in stay.result.balances if stay.result else ():
-            words.setdefault(("rule", balance.name), []).append(balance.outcome)
-    for stay in firsts:
-        for typed in judged(stay.typed).values():
-            if typed.outcome is not None:
-                words.setdefault(("typed", typed.name), []).append(typed.outcome)
-    for (sort, name), outcomes in words.items():
-        good = sum(outcome in GOOD for outcome in outcomes)
-        yield Yield(name, sort, share_of(good, len(outcomes), CONFIDENCE))
+# ---------------------------------------------------------------- all batches
+
+
+@dataclass(frozen=True, slots=True)
+class BatchLine:
+    """One batch in a list.
+
+    Attributes:
+        state: where it stands; None for a name that was only written on units.
+        sheet: of its units; empty where unknown. expected: how many it shall have, None where nobody said.
+        units: how many have a result; passed: of those at their first one, nothing typed in against them.
+        doubt: what speaks against its first unit, empty where nothing does.
+        latest_utc_s: when it was last heard of.
+    """
+
+    name: str
+    state: BatchState | None
+    sheet: str
+    expected: int | None
+    units: int
+    passed: int
+    doubt: str
+    latest_utc_s: float
+
+
+def batches_of(record: Record) -> list[BatchLine]:
+    """Every batch, the one that was heard of last first. Raises JournalUnusable where it cannot be read."""
+    found = record.find(Question(kinds=("batch",), with_evidence=False))
+    deeds = [record_of(entry, Batch) for entry in found]
+    latest = {deed.batch: deed for deed in deeds}
+    stays: dict[str, dict[tuple[str, str, float], Outcome | None]] = {}
+    sheets: dict[str, str] = {}
+    times = {name: deed.utc_s for name, deed in latest.items()}
+    names = ("batch", "serial", "bench", "started_utc_s", "outcome", "sheet", "utc_s")
+    for batch, serial, bench, begun_s, outcome, sheet, utc_s in record.values(
+        Question(kinds=("unit_result",)), names
+    ):
+        if batch:
+            sheets[batch], times[batch] = sheet, max(utc_s, times.get(batch, utc_s))
+            stays.setdefault(batch, {})[serial, bench, round(begun_s, 3)] = outcome and Outcome(outcome)
+    firsts: dict[str, dict[str, Outcome]] = {}
+    for batch, of_batch in stays.items():
+        for (serial, _, _), outcome in of_batch.items():
+            if outcome is not None:
+                firsts.setdefault(batch, {}).setdefault(serial, outcome)
+    typed = record.values(Question(kinds=("typed_result",)), ("batch", "serial", "name", "outcome"))
+    for (batch, serial, _), outcome in {tuple(key): outcome for *key, outcome in typed}.items():
+        if outcome in FAILING and serial in firsts.get(batch, {}):
+            firsts[batch][serial] = Outcome(outcome)
+    lines = []
+    for name, utc_s in times.items():
+        deed, outcomes = latest.get(name), firsts.get(name, {})
+        lines.append(BatchLine(
+            name, deed.state if deed else None, deed.sheet if deed else sheets.get(name, ""), deed.expected if
+            deed else None, len(outcomes), sum(each in PASSING for each in outcomes.values()),
+            batch_doubt(deed) if deed else "", utc_s,
+        ))  # fmt: skip
+    return sorted(lines, key=lambda line: -line.latest_utc_s)

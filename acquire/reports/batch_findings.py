@@ -1,6 +1,6 @@
 """What a reader of a batch's report should know first, a plain sentence each; and why one unit did not pass.
 
-Not for figures (batch, batch_series): the sentences only say what those show.
+Not for figures (batch, series): the sentences only say what those show.
 """
 
 from __future__ import annotations
@@ -8,15 +8,13 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from acquire.quantity import counted
-from acquire.records import BalanceFound, BatchDeed, Outcome, UnitResult
+from acquire.records import BalanceFound, BatchDeed, Outcome
 from acquire.records.words import FAILING
-from acquire.reports.batch_series import Change, Series
-from acquire.reports.batch_units import BatchUnits, Stay, Unit
-from acquire.unit_result import judged
+from acquire.reports.series import Change, Series
+from acquire.reports.visits import BatchUnits, Unit, Visit, apart
 from acquire.words.beside import typed_reason
 from acquire.words.faults import batch_doubt, likely
 from acquire.words.outcomes import OUTCOME_WORDS, deed_words
-from acquire.words.units import why_not
 from acquire.words.verdicts import balance
 
 NO_FAULT = frozenset({"healthy", "unknown"})
@@ -29,45 +27,45 @@ NEAR = 1
 """Changes of level within so many units of each other are one happening."""
 
 
-def why(stay: Stay) -> tuple[str, str]:
+def why(visit: Visit) -> tuple[str, str]:
     """What is not as it should be with a unit: a short kind for counting, and a sentence.
 
     The most likely diagnosis where there is one, else the typed result, the rule or the step that failed.
     Both are empty for a unit that passed; a unit without outcome has a sentence alone.
     """
-    result, outcome = stay.result, stay.outcome
-    if result is None or outcome is None:
-        return "", "no result yet" if result is None else why_not(result)
+    outcome = visit.outcome
+    if outcome is None:
+        return "", visit.why_not or "no result yet"
     if outcome in FAILING:
-        return _why_failed(stay, result)
+        return _why_failed(visit)
     if outcome is Outcome.CANNOT_JUDGE:
         return "cannot judge", "the meter is not good enough for this tolerance"
     return "", "" if outcome is Outcome.PASS else OUTCOME_WORDS[outcome]
 
 
-def _why_failed(stay: Stay, result: UnitResult) -> tuple[str, str]:
-    typed = [each for each in judged(stay.typed).values() if each.outcome in FAILING]
-    rules = [each for each in result.balances if each.outcome in FAILING]
-    steps = [value.step for value in stay.values.values() if value.outcome in FAILING]
-    best = next((each for each in result.hypotheses[:1] if each.fault not in NO_FAULT), None)
+def _why_failed(visit: Visit) -> tuple[str, str]:
+    balances = map(apart, visit.result.balances if visit.result else ())
+    typed = [each for each in visit.judged if each.outcome in FAILING]
+    rules = [each for each in balances if each.outcome in FAILING]
+    steps = [value.step for value in visit.resistances().values() if value.outcome in FAILING]
+    best = next((each for each in visit.hypotheses[:1] if each.fault not in NO_FAULT), None)
     if best is not None and (rules or steps or not typed):
         told = likely(best).rstrip(".")
-        return best.fault.replace("_", " "), "; ".join([*_of_rules(rules), told])
+        return best.fault.replace("_", " "), "; ".join([*_rules(rules), told])
     if typed:
         return typed[0].name, f"{typed[0].name}: {typed_reason(typed[0])}".rstrip(".")
     if rules:
-        return rules[0].name, "; ".join(_of_rules(rules))
+        return rules[0].name, "; ".join(_rules(rules))
     return ", ".join(steps) or "failed", f"{', '.join(steps) or 'a step'} outside the limits"
 
 
-def _of_rules(rules: Sequence[BalanceFound]) -> Iterator[str]:
-    for rule in rules:
-        yield balance(rule).rstrip(".")
+def _rules(rules: Sequence[BalanceFound]) -> Iterator[str]:
+    yield from (balance(rule).rstrip(".") for rule in rules)
 
 
 def findings_of(found: BatchUnits, series: Sequence[Series]) -> tuple[str, ...]:
     """The sentences, what concerns the whole batch first."""
-    told = [
+    return (
         *_changes(series),
         *_units(found.units),
         *_again(found.units),
@@ -75,8 +73,7 @@ def findings_of(found: BatchUnits, series: Sequence[Series]) -> tuple[str, ...]:
         *_beyond(series),
         *_narrow(series),
         *(f"{each.name}: {each.drift}" for each in series if each.drift),
-    ]
-    return tuple(told)
+    )
 
 
 def _changes(series: Sequence[Series]) -> Iterator[str]:
@@ -86,30 +83,22 @@ def _changes(series: Sequence[Series]) -> Iterator[str]:
     while found:
         at = found[0][0]
         here = [each for each in found if each[0] <= at + NEAR]
-        found = [each for each in found if each[0] > at + NEAR]
+        found = found[len(here) :]
         _, row, change = min(here, key=lambda each: each[2].of.p)
-        serial = row.points[change.of.at].serial
         shifts = " and ".join(_shift(of, each) for _, of, each in here)
         causes = {cause.what: cause for _, _, each in here for cause in each.causes}
         told = " and ".join(f"the {c.what} changes from {c.before} to {c.after}" for c in causes.values())
-        yield f"From {serial} on {shifts}" + (
-            f": there {told}." if told else "; nothing on record changes there."
-        )
+        what = f": there {told}." if told else "; nothing on record changes there."
+        yield f"From {row.points[change.of.at].serial} on {shifts}{what}"
 
 
 def _shift(row: Series, change: Change) -> str:
-    of = change.of
-    which = "higher" if of.shift > 0.0 else "lower"
-    if row.unit == "%":
-        return f"{row.name} is {abs(of.shift):.2g} % {which}"
-    return f"{row.name} is {100.0 * abs(of.shift / of.before):.2g} % {which}"
+    return f"{row.name} is {change.size} {'higher' if change.of.shift > 0.0 else 'lower'}"
 
 
 def _units(units: Sequence[Unit]) -> Iterator[str]:
-    bad = [(unit, unit.first) for unit in units if unit.first is not None and unit.first.failed]
-    for unit, stay in bad[:MOST_UNITS]:
-        if stay is not None:
-            yield f"{unit.serial} failed: {why(stay)[1]}."
+    bad = [(unit, first) for unit in units if (first := unit.first) is not None and first.failed]
+    yield from (f"{unit.serial} failed: {why(visit)[1]}." for unit, visit in bad[:MOST_UNITS])
     if len(bad) > MOST_UNITS:
         yield f"And {counted(len(bad) - MOST_UNITS, 'more unit')} failed; the list of units has them."
 
@@ -117,10 +106,10 @@ def _units(units: Sequence[Unit]) -> Iterator[str]:
 def _again(units: Sequence[Unit]) -> Iterator[str]:
     for unit in units:
         first, last = unit.first, unit.last
-        if first is not None and last is not None and last is not first and first.outcome and last.outcome:
+        if first is not None and last is not None and last is not first:
             yield (
-                f"{unit.serial} was measured {len(unit.stays)} times: first {OUTCOME_WORDS[first.outcome]}, "
-                f"which counts, and {OUTCOME_WORDS[last.outcome]} in the end."
+                f"{unit.serial} was measured {len(unit.visits)} times: first {first.ended}, which counts, "
+                f"and {last.ended} in the end."
             )
 
 
@@ -143,11 +132,10 @@ def _beyond(series: Sequence[Series]) -> Iterator[str]:
     for row in series:
         for place in row.beyond():
             rows.setdefault(row.points[place].serial, []).append(row.name)
-    if not rows:
-        return
-    told = [f"{serial} ({', '.join(names)})" for serial, names in rows.items()]
-    more = f" and {len(told) - MOST_UNITS} more" if len(told) > MOST_UNITS else ""
-    yield f"Beyond the chart's own limits, not always the sheet's: {', '.join(told[:MOST_UNITS])}{more}."
+    if rows:
+        told = [f"{serial} ({', '.join(names)})" for serial, names in rows.items()]
+        more = f" and {len(told) - MOST_UNITS} more" if len(told) > MOST_UNITS else ""
+        yield f"Beyond the chart's own limits, not always the sheet's: {', '.join(told[:MOST_UNITS])}{more}."
 
 
 def _narrow(series: Sequence[Series]) -> Iterator[str]:

@@ -1,32 +1,31 @@
-"""Pictures of a batch: a chart of every row between its limits, the diagnoses by number.
+"""Pictures of a batch: a chart of every row between its limits.
 
-Each is one `<svg>` element for a page. Nothing is said by colour alone: what failed is a cross with its
-serial, what lies beyond the chart's own limits has a ring. Not for figures (batch) nor for the page around
-them (batch_html).
+Each is one `<svg>` element for a page, or a PNG for a PDF. Nothing is said by colour alone: what failed is a
+cross with its serial, what lies beyond the chart's own limits has a ring. Not for figures (batch) nor for the
+report around them (batch_document).
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from itertools import pairwise
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from acquire.records.words import FAILING
 from acquire.reports.batch import BatchReport
-from acquire.reports.batch_series import Point, Series
-from acquire.reports.paper import shown
-from acquire.reports.svg import as_svg, figure, plain_style
+from acquire.reports.document import INK, shown
+from acquire.reports.series import Point, Series
+from acquire.reports.svg import as_png, as_svg, figure, plain_style
 from acquire.stats.charts import Chart, ChartPair
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-BLUE, ORANGE, INK, GREY, PALE = "#1b5fa8", "#a63d00", "#1d4e5f", "#777777", "#e8eff2"
-"""Good, bad, lines of the chart, limits of the sheet and frames, the ground of every second spool; blue and
+BLUE, ORANGE, GREY, PALE = "#1b5fa8", "#a63d00", "#777777", "#e8eff2"
+"""Good, bad, limits of the sheet and frames, the ground of every second spool; blue and
 orange as on the bench."""
 
 WIDE_MM, HIGH_MM = 190.0, 68.0
-BARS_MM = 7.0
 
 MANY = 1500
 """Points above which they are drawn as a picture within the drawing: the file would grow without end."""
@@ -50,28 +49,35 @@ MOST_APART, FEW_APART = 40, 4
 are very few; of more the list tells."""
 
 
-def pictures(report: BatchReport) -> dict[str, str]:
-    """All drawings of a report by name: `row-1`, `row-2`, …, `means-1`, …, `pareto` where there is one.
+Drawn = TypeVar("Drawn", str, bytes)
+Print = Callable[[Any, str, str], Drawn]
 
-    Raises:
-        LibraryMissing: matplotlib is not installed.
-    """
+
+def svg_pictures(report: BatchReport) -> dict[str, str]:
+    """All drawings by name: `row-1`, …, `means-1`, …; LibraryMissing where matplotlib is not there."""
+    return _pictures(report, as_svg)
+
+
+def png_pictures(report: BatchReport) -> dict[str, bytes]:
+    """The same for a PDF."""
+    return _pictures(report, as_png)
+
+
+def _pictures(report: BatchReport, printed: Print[Drawn]) -> dict[str, Drawn]:
     found = {}
     with plain_style():
         for number, series in enumerate(report.series, start=1):
             if series.chart is not None:
-                found[f"row-{number}"] = _row(series, series.chart, f"row{number}")
+                found[f"row-{number}"] = printed(*_row(series, series.chart, f"row{number}"))
             if series.means is not None:
-                found[f"means-{number}"] = _means(series, series.means, f"means{number}")
-        if len(report.pareto) > 1:
-            found["pareto"] = _pareto(report)
+                found[f"means-{number}"] = printed(*_means(series, series.means, f"means{number}"))
     return found
 
 
 # ------------------------------------------------------------------ one row
 
 
-def _row(series: Series, chart: ChartPair, name: str) -> str:
+def _row(series: Series, chart: ChartPair, name: str) -> tuple[Any, str, str]:
     drawing = figure(WIDE_MM, HIGH_MM)
     grid = drawing.add_gridspec(
         2, 2, height_ratios=(3.4, 1.0), width_ratios=(7.2, 1.0), hspace=0.1, wspace=0.03,
@@ -95,7 +101,7 @@ def _row(series: Series, chart: ChartPair, name: str) -> str:
     failed = [p.serial for p in series.points if p.unit in FAILING]
     told = f"{series.name}: {len(series.points)} values in order of time between the sheet's limits"
     moved = " ".join(shown(change.sentence) for change in series.changes)
-    return as_svg(drawing, name, f"{told}; {len(failed)} of units that failed. {moved}".strip())
+    return drawing, name, f"{told}; {len(failed)} of units that failed. {moved}".strip()
 
 
 def _grounds(series: Series, axes: Sequence[Axes]) -> None:
@@ -245,10 +251,7 @@ def _bins(series: Series) -> list[float]:
     return [low + k * step for k in range(31)]
 
 
-# ------------------------------------------------------------------ means and diagnoses
-
-
-def _means(series: Series, means: ChartPair, name: str) -> str:
+def _means(series: Series, means: ChartPair, name: str) -> tuple[Any, str, str]:
     drawing = figure(WIDE_MM, 62.0)
     axes = drawing.subplots(2, 1, sharex=True, height_ratios=(2.2, 1.0))
     drawing.subplots_adjust(left=0.1, right=0.995, top=0.95, bottom=0.185, hspace=0.16)
@@ -266,24 +269,4 @@ def _means(series: Series, means: ChartPair, name: str) -> str:
         each.yaxis.set_label_coords(-0.074, 0.5)
         each.margins(y=0.12)
     axes[1].set_xlabel(f"subgroups of {means.size} units in order of time")
-    return as_svg(drawing, name, f"{series.name}: means and spread of subgroups of {means.size}")
-
-
-def _pareto(report: BatchReport) -> str:
-    bars = report.pareto[:MOST_LABELS]
-    drawing = figure(WIDE_MM, 16.0 + BARS_MM * len(bars))
-    axis = drawing.subplots()
-    drawing.subplots_adjust(left=0.25, right=0.94, top=0.97, bottom=13.0 / (16.0 + BARS_MM * len(bars)))
-    places = range(len(bars))
-    axis.barh(places, [bar.count for bar in bars], color=ORANGE, height=0.62)
-    for place, bar in zip(places, bars, strict=True):
-        axis.annotate(
-            f"{bar.count}  ({100.0 * bar.share:.0f} %)", (bar.count, place), (4, 0),
-            textcoords="offset points", va="center", color="#222222",
-        )  # fmt: skip
-    axis.set_yticks(list(places), [shown(bar.kind, 40) for bar in bars])
-    axis.invert_yaxis()
-    axis.set_xlim(0, 1.2 * bars[0].count)
-    axis.locator_params(axis="x", integer=True)
-    axis.set_xlabel("units")
-    return as_svg(drawing, "pareto", "Units that did not pass, by what was found")
+    return drawing, name, f"{series.name}: means and spread of subgroups of {means.size}"

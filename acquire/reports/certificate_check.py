@@ -1,67 +1,74 @@
-"""Is a certificate what the program drew, and are its facts those on the record? Two questions, two answers.
+"""Is a certificate what was issued, are its facts the record's, is its page what they give, who signed it?
 
-The page is drawn again from the facts it carries and compared byte for byte, so that a changed word shows;
-the facts are gathered again from the record as it stood when the certificate was issued. Not for issuing.
+Each question has its own answer; what cannot be told is said with the reason. Not for issuing.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from itertools import zip_longest
+from pathlib import Path
+from typing import Any
 
 from acquire import __version__
 from acquire.errors import InputImpossible, SteadyohmError
+from acquire.journal.entry import Entry
+from acquire.journal.plain import spelt
 from acquire.journal.question import Record
-from acquire.reports.certificate_facts import CertificateFacts, Measured, Step, facts_from_text
-from acquire.reports.certificate_pages import certificate_paper
-from acquire.reports.certificate_source import AsOf, measured
+from acquire.reports import certificate_form_1 as form_1
+from acquire.reports.certificate import Certificate, certificate_from_text, certificate_of
+from acquire.reports.certificate_document import certificate_document
 from acquire.reports.doubtful import Doubts
+from acquire.reports.html_page import FACTS_BEGIN, FACTS_END, as_html
+from acquire.reports.issued import IssuedPapers, superseded
 from acquire.reports.logo import fault_of
-from acquire.reports.paper_html import FACTS_BEGIN, FACTS_END, as_html
+from acquire.reports.signing import Signature, genuine, split
 from acquire.reports.visits import visits_of
 
 SOFTWARE = f"steadyohm {__version__}"
 
-PDF_BEGIN = b'{"form":'
-PDF_END = b"\nendstream"
+PDF_BEGIN, PDF_END = b'{"form":', b"\nendstream"
 """Between these stand the facts in a PDF: an attached file, not compressed."""
 
 LARGEST_BYTES = 20_000_000
 """Of a file that is looked into."""
 
-UNPROVEN = (
-    "Not shown by this: who drew it. Heading, customer, date of receipt, condition, remark and signature "
-    "stand on no record."
-)
+UNPROVEN = "Heading, customer, date of receipt, condition, remark and signature in ink stand on no record."
 
 
 @dataclass(frozen=True, slots=True)
 class Checked:
-    """What a check has found.
+    """What a check has found; None where something cannot be told, or was not asked.
 
     Attributes:
-        facts: that the certificate carries.
-        page: the file is byte for byte what its facts give; None where this cannot be told here.
-        record: its measured facts are those on the record; None where no record was given.
+        number, digest, serial: of the certificate.
+        issued: the file is byte for byte what was issued.
+        page: it is byte for byte what its facts give.
+        record: its measured facts are those on the record.
+        signed: it was signed with the key that was given.
+        superseded: a sentence where the record has a later revision of the result, else empty.
         sentences: all of it in words, what has come since among them.
     """
 
-    facts: CertificateFacts
+    number: str
+    digest: str
+    serial: str
+    issued: bool | None
     page: bool | None
     record: bool | None
+    signed: bool | None
+    superseded: str
     sentences: tuple[str, ...]
 
     @property
     def sound(self) -> bool:
-        """Nothing speaks against it, and the page was compared."""
-        return self.page is True and self.record is not False
+        """Nothing speaks against the file, and its bytes were compared with something."""
+        told = (self.issued, self.page, self.record, self.signed)
+        return False not in told and (self.issued or self.page) is True
 
 
-def facts_in(content: bytes) -> CertificateFacts:
-    """The facts that a certificate carries.
-
-    Args:
-        content: of the HTML or PDF file.
+def facts_in(content: bytes) -> str:
+    """The facts that a certificate carries, as JSON text.
 
     Raises:
         InputImpossible: it is no certificate of this program, or its facts are damaged.
@@ -74,74 +81,139 @@ def facts_in(content: bytes) -> CertificateFacts:
         begin = begin + len(FACTS_BEGIN) if begin >= 0 else begin
         end = content.find(FACTS_END.encode(), begin)
     if begin < 0 or end < 0:
+        what = "This file carries no facts of a certificate."
         raise InputImpossible(
-            "This file carries no facts of a certificate.",
-            "Give the HTML or PDF file as it was issued, not a print or a picture of it.",
+            what, "Give the HTML or PDF file as it was issued, not a print or a picture of it."
         )
     try:
-        return facts_from_text(content[begin:end].decode("ascii"))
+        return content[begin:end].decode("ascii")
     except UnicodeDecodeError as error:
         raise InputImpossible("The facts in this certificate are damaged.") from error
 
 
-def check(content: bytes, record: Record | None = None) -> Checked:
+def check(
+    content: bytes,
+    record: Record | None = None,
+    papers: IssuedPapers | None = None,
+    public_key: Path | None = None,
+) -> Checked:
     """Check a certificate.
 
     Args:
         content: of the HTML or PDF file.
         record: of the shop; None compares the page with its own facts only.
+        papers: what the shop kept as issued; None is not looked into.
+        public_key: file of the key that it should be signed with.
 
     Raises:
         InputImpossible: it is no certificate of this program.
         JournalUnusable: the record cannot be read.
         SteadyohmError: a PDF cannot be drawn here, as its library is not installed.
     """
-    facts = facts_in(content)
-    page, about_page = _compare_page(content, facts)
-    told = [f"Certificate {facts.id} of {facts.measured.serial}.", *about_page]
-    same: bool | None = None
-    if record is None:
-        told.append("Whether its facts are those measured was not looked at: give the shop's --journal.")
-    else:
-        same, about_record = _compare_record(facts, record)
-        told += about_record
-    return Checked(facts, page, same, (*told, UNPROVEN))
+    body, signature = split(content)
+    text = facts_in(body)
+    signed, of_signature = _signature(body, signature, public_key)
+    if form_1.is_of_form_1(text):
+        return _of_form_1(text, record, signed, of_signature)
+    of = certificate_from_text(text)
+    serial = of.visit.started.serial
+    issued, of_issued = _issued(content, of.number, papers)
+    page, of_page = _page(body, of)
+    same, late, of_record = (
+        None,
+        "",
+        ["Whether its facts are those measured was not looked at: give the --journal."],
+    )
+    if record is not None:
+        same, of_record = _record(of, record)
+        if same:
+            visit = of.visit
+            assert visit.outcome is not None  # noqa: S101  (chosen as one with an outcome)
+            stated = visit.revision[0], visit.outcome
+            late = superseded(of.result_id, stated, visits_of(record.by_serial(serial)))
+            of_record += _since(of, record)
+    told = (
+        f"Certificate {of.number} of {serial}.",
+        *of_issued,
+        *of_page,
+        *of_record,
+        late,
+        *of_signature,
+        UNPROVEN,
+    )
+    return Checked(of.number, of.digest, serial, issued, page, same, signed, late, tuple(filter(None, told)))
 
 
-def _compare_page(content: bytes, facts: CertificateFacts) -> tuple[bool | None, list[str]]:
-    is_pdf = content.startswith(b"%PDF-")
-    if facts.given.software != SOFTWARE:
+def _of_form_1(text: str, record: Record | None, signed: bool | None, of_signature: list[str]) -> Checked:
+    of = form_1.FormOne(text)
+    same, told = (
+        (None, ["give the --journal to compare its facts"]) if record is None else of.compared(record)
+    )
+    page = (
+        f"It was drawn by {of.software} in an earlier form of page, which this program no longer draws: "
+        "whether a word on it was changed can be told by that version only. No copy of it was kept when it "
+        "was issued."
+    )
+    sentences = (f"Certificate {of.number} of {of.serial}.", page, *told, *of_signature, UNPROVEN)
+    return Checked(of.number, of.digest, of.serial, None, None, same, signed, of.superseded, sentences)
+
+
+def _signature(
+    body: bytes, signature: Signature | None, public_key: Path | None
+) -> tuple[bool | None, list[str]]:
+    if signature is None:
+        told = "It is not signed with a key, so who issued it is not shown."
+        return (None, [told]) if public_key is None else (False, ["IT IS NOT SIGNED with a key."])
+    if public_key is None:
+        key = signature.fingerprint
         return None, [
-            (
-                f"It was drawn by {facts.given.software}, and this is {SOFTWARE}: whether a word on the "
-                "page was changed can only be told with that version."
-            )
+            f"It is signed with the key {key}: give --public-key to see whether that is the shop's."
         ]
-    wanted = _drawn(facts, is_pdf=is_pdf)
-    if content == wanted or (not is_pdf and content.replace(b"\r\n", b"\n") == wanted):
+    if genuine(body, signature, public_key):
+        return True, [f"It was signed with the key of {public_key.name} ({signature.fingerprint})."]
+    return False, [f"IT WAS NOT SIGNED with the key of {public_key.name}, or was changed afterwards."]
+
+
+def _issued(content: bytes, number: str, papers: IssuedPapers | None) -> tuple[bool | None, list[str]]:
+    if papers is None or not papers.folder.is_dir():
+        return None, ["It could not be compared with what was issued: no copies are at hand."]
+    known = papers.get(number)
+    if known is None:
+        told = f"NO CERTIFICATE OF THIS NUMBER WAS ISSUED, by {papers.folder}"
+        return False, [f"{told}; was it on another machine (--issued)?"]
+    kept = [papers.content(known, ending) for ending in known.files]
+    if content in kept or content.replace(b"\r\n", b"\n") in kept:
+        return True, ["It is byte for byte what was issued."]
+    return False, [f"THE FILE IS NOT WHAT WAS ISSUED under this number, by {papers.folder}."]
+
+
+def _page(body: bytes, of: Certificate) -> tuple[bool | None, list[str]]:
+    is_pdf, software = body.startswith(b"%PDF-"), of.given.software
+    if software != SOFTWARE:
+        told = "whether a word on the page was changed can only be told with that version."
+        return None, [f"It was drawn by {software}, and this is {SOFTWARE}: {told}"]
+    wanted = _drawn(of, is_pdf=is_pdf)
+    if body == wanted:
         return True, ["The page is byte for byte what its facts give: nothing on it was changed afterwards."]
-    if is_pdf and (maker := _maker(wanted)) not in content:
-        return None, [
-            (
-                "It was drawn with other versions of the PDF library than are here "
-                f"({maker.decode('latin-1')}): whether a word on the page was changed cannot be told on "
-                "this machine."
-            )
-        ]
-    place = "" if is_pdf else f" The first difference is in line {_first_difference(content, wanted)}."
+    if is_pdf and (maker := _maker(wanted)) not in body:
+        told = f"with other versions of the PDF library than are here ({maker.decode('latin-1')})"
+        return None, [f"It was drawn {told}: whether a word on the page was changed cannot be told here."]
+    pairs = enumerate(zip_longest(body.split(b"\n"), wanted.split(b"\n")), start=1)
+    line = next((number for number, (a, b) in pairs if a != b), 0)
+    place = "" if is_pdf else f" The first difference is in line {line}."
     return False, [f"THE PAGE WAS CHANGED: it is not what its facts give.{place}"]
 
 
-def _drawn(facts: CertificateFacts, *, is_pdf: bool) -> bytes:
+def _drawn(of: Certificate, *, is_pdf: bool) -> bytes:
     try:
-        paper = certificate_paper(facts)
-        if paper.head.logo and (fault := fault_of(paper.head.logo)[1]):
+        document = certificate_document(of)
+        if document.head and document.head.logo and (fault := fault_of(document.head.logo)[1]):
             raise InputImpossible(f"The logo in this certificate cannot be used: {fault}.")
         if not is_pdf:
-            return as_html(paper)
-        from acquire.reports.pdf_paper import as_pdf  # noqa: PLC0415  (an extra)
+            return as_html(document)
+        from acquire.reports.pdf import as_pdf  # noqa: PLC0415  (an extra)
 
-        return as_pdf(paper)
+        return as_pdf(document)
     except (ArithmeticError, LookupError, OSError, ValueError) as error:
         if isinstance(error, SteadyohmError):
             raise
@@ -154,66 +226,46 @@ def _maker(content: bytes) -> bytes:
     return content[begin : content.find(b")", begin) + 1]
 
 
-def _first_difference(one: bytes, two: bytes) -> int:
-    pairs = zip_longest(one.split(b"\n"), two.split(b"\n"))
-    return next((number for number, (a, b) in enumerate(pairs, start=1) if a != b), 0)
-
-
 # ---------------------------------------------------------------- against the record
 
 
-def _compare_record(facts: CertificateFacts, record: Record) -> tuple[bool, list[str]]:
-    then = AsOf(record, facts.given.as_of_utc_s)
-    claimed = facts.measured
-    visits = visits_of(then.by_serial(claimed.serial))
-    visit = next((v for v in visits if v.result is not None and v.result.id == claimed.result_id), None)
-    if visit is None or not visit.judged:
-        return False, [
-            (
-                f"THE RECORD KNOWS NO SUCH RESULT: entry {claimed.result_id} of {claimed.serial} is not in "
-                "this journal."
-            )
-        ]
-    differing = list(_differences(claimed, measured(then, visits, visit)))
+def _record(of: Certificate, record: Record) -> tuple[bool, list[str]]:
+    try:
+        known = certificate_of(record, of.visit.started.serial, of.given, result_id=of.result_id)
+    except InputImpossible as error:
+        return False, [f"THE RECORD KNOWS NO SUCH RESULT: {error.what}"]
+    differing = list(_differences(of.entries, known.entries))
     if differing:
         return False, [f"THE FACTS DIFFER FROM THE RECORD in {', '.join(differing)}."]
-    return True, ["Its measured facts are those on the record.", *_since(facts, record)]
+    return True, ["Its measured facts are those on the record."]
 
 
-def _differences(claimed: Measured, known: Measured) -> list[str]:
-    named = []
-    for each in fields(Measured):
-        mine, theirs = getattr(claimed, each.name), getattr(known, each.name)
-        if mine == theirs:
-            continue
-        if each.name == "steps":
-            named += _differing_steps(mine, theirs)
-        else:
-            named.append(each.name.replace("_", " "))
-    return named
+def _differences(claimed: tuple[Entry, ...], known: tuple[Entry, ...]) -> list[str]:
+    mine, theirs = ({each.id: _plain(each) for each in entries} for entries in (claimed, known))
+    named = {
+        each.id: f"entry {each.id} ({each.payload.get('step') or each.kind})" for each in (*claimed, *known)
+    }
+    differing = [named[each] for each in mine if mine[each] != theirs.get(each)]
+    return differing + [f"{named[each]}, which is missing" for each in sorted(set(theirs) - set(mine))]
 
 
-def _differing_steps(claimed: tuple[Step, ...], known: tuple[Step, ...]) -> list[str]:
-    on_record = {step.id: step for step in known}
-    named = [f"entry {step.id} ({step.step})" for step in claimed if on_record.get(step.id) != step]
-    missing = set(on_record) - {step.id for step in claimed}
-    return named + [f"entry {each} (missing on the certificate)" for each in sorted(missing)]
+def _plain(entry: Entry) -> tuple[Any, ...]:
+    """An entry to compare: its record in today's spelling, whatever version wrote it down."""
+    return entry.kind, entry.utc_s, entry.serial, spelt(entry.record), entry.evidence
 
 
-def _since(facts: CertificateFacts, record: Record) -> list[str]:
+def _since(of: Certificate, record: Record) -> list[str]:
     """What has come onto the record since, and bears on the certificate."""
-    told = []
-    visits = visits_of(record.by_serial(facts.measured.serial))
-    ids = [visit.result.id if visit.result else visit.started.id for visit in visits]
-    later = len(ids) - 1 - len(facts.measured.other_visits)
+    told, visit = [], of.visit
+    visits = visits_of(record.by_serial(visit.started.serial))
+    later = len(visits) - len(of.visits)
     if later > 0:
         told.append(f"Since then the unit was on a bench {'once' if later == 1 else f'{later} times'} more.")
-    doubts = Doubts.of(record)
-    visit = next(v for v in visits if v.result is not None and v.result.id == facts.measured.result_id)
-    known = {step.id for step in facts.measured.steps if step.doubt}
-    fresh = [v.record.step for v in visit.deciding().values() if v.id not in known and doubts.why(v.record)]
+    now = next(each for each in visits if each.id == visit.id)
+    known, doubts = {step.id for step in of.steps(visit) if step.doubt}, Doubts.of(record)
+    fresh = [v.step for v in now.deciding().values() if v.id not in known and doubts.why(v)]
     if fresh:
         told.append(f"Since then the record has made doubtful: {', '.join(fresh)}.")
-    if len(visit.typed) > len(facts.measured.typed):
+    if len(now.typed) > len(visit.typed):
         told.append("Since then results of other instruments were typed in for that test.")
     return told

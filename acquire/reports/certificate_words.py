@@ -1,12 +1,8 @@
-"""Sentences of a certificate that do not depend on numbers: rules, purposes, statements, cautions.
-
-Not for building the pages (certificate_pages).
-"""
+"""Sentences of a certificate that do not depend on numbers: rules, purposes, statements, cautions."""
 
 from __future__ import annotations
 
 from acquire.records import Outcome, Purpose, Rule
-from acquire.reports.certificate_facts import Typed
 
 NOT_GIVEN = "not given"
 
@@ -50,39 +46,53 @@ RULES = {
     ),
 }
 
-POOR_METER = (
-    "Where the uncertainty is larger than the tolerance, the result is “cannot be judged”, never a pass. "
-    "A failing value is measured once more, and the second measurement counts."
+RULES_APPLY = (
+    "It applies to each resistance against the limits shown beside it. Where the uncertainty is larger than "
+    "the tolerance, the result is “cannot be judged”, never a pass. A failing value is measured once more, "
+    "and the second measurement counts. The verdict of the unit is the worst of its steps, of rules over "
+    "several windings, and of results typed in."
+)
+
+HOW_TO_READ = (
+    "Resistance without test leads. U: expanded uncertainty for a coverage probability of 95 %; each "
+    "coverage factor k stands in the table of corrections. Conformity: probability that the true value lies "
+    "within the limits."
+)
+
+HOW_CORRECTED = (
+    "Result = (reading − leads) · (k₀ + reference temperature) / (k₀ + winding temperature), with the k₀ of "
+    "the winding's material on the sheet (copper 234.5 °C). Leads: zero measured with the probes held "
+    "together, with its age at the time; “4-wire” needs none."
 )
 
 TURNS = (
-    "A pass in ohms does not exclude faults between turns: direct current cannot show a single shorted "
-    "turn in a fine coil, nor weak insulation between turns. No surge, inductance or Q result is on "
-    "record for this unit."
+    "A pass in ohms does not exclude faults between turns: direct current cannot show a single shorted turn "
+    "in a fine coil, nor weak insulation between turns."
 )
+
+NO_TURNS_ON_RECORD = "No surge, inductance or Q result is on record for this unit."
 
 TURNS_TESTED = (
     "Beside ohms, results that can show faults between turns are on record for this unit; they came from "
     "other instruments and are marked as such."
 )
 
+NOT_ACCREDITED = "This is not an accredited calibration or test certificate."
+
 STATEMENTS = (
-    "This is not an accredited calibration or test certificate.",
-    "The results relate only to the item tested, in the condition and at the time stated.",
-    "No samples were taken: every result is of this item itself.",
-    "This certificate is reproduced in full or not at all.",
+    "The results relate only to the item tested, in the condition and at the time stated. No samples were "
+    "taken: every result is of this item itself. This certificate is reproduced in full or not at all."
 )
 
 CAUTIONS = (
-    "Insulation, high-potential and surge tests are made with clips on and hands off, away from this bench.",
-    (
-        "Disconnect the unit from engine, regulator and ignition electronics before measuring: capacitors "
-        "there can hold hundreds of volts."
-    ),
-    "Do not base mains safety or release to flight on these results.",
+    "Cautions: Insulation, high-potential and surge tests are made with clips on and hands off, away from "
+    "this bench. Disconnect the unit from engine, regulator and ignition electronics before measuring: "
+    "capacitors there can hold hundreds of volts. Do not base mains safety or release to flight on these "
+    "results."
 )
 
-
-def tells_of_turns(typed: tuple[Typed, ...]) -> bool:
-    """Whether a result on record could have shown a fault between turns."""
-    return any(each.outcome is not None and each.shows_turns for each in typed)
+HOW_TO_CHECK = (
+    "To check it: steadyohm certificate --verify FILE --journal JOURNAL. That compares this file with what "
+    "the shop kept as issued, its measured facts with the shop's record, and its page with its facts. Who "
+    "issued it shows only where it is signed; heading, customer and condition are on no record."
+)

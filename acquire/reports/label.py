@@ -14,7 +14,7 @@ from acquire.errors import InputImpossible
 from acquire.records import Outcome, Purpose
 from acquire.reports.certificate_words import OUTCOMES
 from acquire.reports.code import code_squares
-from acquire.reports.paper import MARK_OF, shown
+from acquire.reports.document import MARK_OF, shown
 from acquire.reports.visits import Visit
 
 LEAST_MM, MOST_MM = 10.0, 200.0
@@ -87,26 +87,13 @@ class Drawing:
     squares: tuple[tuple[float, float, float, float], ...]
 
 
-def facts_of_visit(visit: Visit, heading: str = "", *, id_in_code: bool = False) -> LabelFacts:
-    """The label of a visit that ended with an outcome.
-
-    Raises:
-        InputImpossible: it did not.
-    """
-    if visit.result is None or visit.result.record.outcome is None:
-        raise InputImpossible(f"{visit.started.record.serial} has no verdict for a label yet.")
-    result = visit.result.record
-    assert result.outcome is not None  # noqa: S101  (asked above)
-    return LabelFacts(
-        result.serial,
-        result.sheet,
-        result.outcome,
-        result.purpose,
-        result.utc_s,
-        visit.result.id,
-        heading,
-        id_in_code,
-    )
+def label_of(visit: Visit, heading: str = "", *, id_in_code: bool = False) -> LabelFacts:
+    """The label of a visit. Raises InputImpossible where it did not end with an outcome."""
+    result, outcome = visit.result, visit.outcome
+    if result is None or outcome is None:
+        raise InputImpossible(f"{visit.started.serial} has no verdict for a label yet.")
+    ids = visit.result_id, heading, id_in_code
+    return LabelFacts(result.serial, result.sheet, outcome, result.purpose, result.utc_s, *ids)
 
 
 def laid_out(facts: LabelFacts, width_mm: float, height_mm: float) -> Drawing:

@@ -1,24 +1,22 @@
 """A sheet of paper in a PDF: fonts that go along in the file, lines of text that break, pages that follow.
 
-Everything is placed in millimetres from the upper left corner. The same calls give the same bytes: the date
-is given, and no page count is patched in afterwards. Needs fpdf2, and DejaVu Sans as matplotlib ships it.
-Not for what stands on the sheet (pdf_paper).
+Everything is placed in millimetres from the upper left corner; the same calls give the same bytes. Needs
+fpdf2, and DejaVu Sans as matplotlib ships it. Not for what stands on the sheet (pdf).
 """
 
 from __future__ import annotations
 
 import importlib.util
 import warnings
-from collections.abc import Iterator
 from datetime import UTC, datetime
-from functools import cache, lru_cache
+from functools import cache
 from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 from acquire.errors import InputImpossible, SteadyohmError
+from acquire.reports.document import INK, shown
 from acquire.reports.logo import shape_of
-from acquire.reports.paper import shown
 
 if TYPE_CHECKING:
     from fpdf import FPDF
@@ -32,29 +30,28 @@ POINT_MM = 25.4 / 72.0
 LEADING = 1.32
 """Distance of lines as a multiple of the type's size."""
 
+PAGES = "{nb}"
+"""Stands for the number of pages until that is known; the library puts it in."""
+
 EXTRA = 'Install it with: pip install "steadyohm[reports]".'
-
-
-def need_reports() -> None:
-    """Make sure that what draws PDF is there.
-
-    Raises:
-        SteadyohmError: with the extra to install.
-    """
-    for name in ("fpdf", "matplotlib"):
-        if importlib.util.find_spec(name) is None:
-            raise SteadyohmError(f"PDF needs the Python library {name}, which is not installed.", EXTRA)
 
 
 @cache
 def _font_file(name: str) -> Path:
     """A DejaVu font as matplotlib ships it; found without importing matplotlib, which takes a second."""
+    for library in ("fpdf", "matplotlib"):
+        if importlib.util.find_spec(library) is None:
+            raise SteadyohmError(f"PDF needs the Python library {library}, which is not installed.", EXTRA)
     found = importlib.util.find_spec("matplotlib")
-    places = [] if found is None else list(found.submodule_search_locations or ())
-    for place in places:
+    for place in (found and found.submodule_search_locations) or ():
         if (file := Path(place, "mpl-data", "fonts", "ttf", f"{name}.ttf")).is_file():
             return file
     raise SteadyohmError(f"PDF needs the font {name} that matplotlib ships; it is not there.", EXTRA)
+
+
+def high_of(points: float, lines: int = 1) -> float:
+    """Height of lines of text, millimetres."""
+    return lines * points * POINT_MM * LEADING
 
 
 class Sheet:
@@ -63,60 +60,50 @@ class Sheet:
     Attributes:
         pdf: fpdf2's document.
         y: where the next thing goes, millimetres from the top of the present page.
-        width: between the margins.
+        left, width: where lines begin, and between the margins.
     """
 
-    def __init__(
-        self, size: str | tuple[float, float], running: str, written_utc_s: float, pages: int = 0
-    ) -> None:
+    def __init__(self, size: str | tuple[float, float], running: str, written_utc_s: float) -> None:
         """Begin the first page.
 
         Args:
             size: a key of `SIZES_MM`, or width and height in millimetres.
             running: at the foot of each page; empty for pages without a foot.
             written_utc_s: the date in the file's own description.
-            pages: how many there will be; 0 while that is being found out.
         """
-        need_reports()
+        files = {"": _font_file("DejaVuSans"), "B": _font_file("DejaVuSans-Bold")}
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # of a library that complains of its own neighbours
             from fpdf import FPDF  # noqa: PLC0415  (an extra)
 
-        self.page_wide, self.page_high = SIZES_MM[size] if isinstance(size, str) else size
-        self.pdf: FPDF = FPDF(unit="mm", format=(self.page_wide, self.page_high))
-        self.pdf.set_creation_date(datetime.fromtimestamp(written_utc_s, UTC))
+        wide, self.page_high = SIZES_MM[size] if isinstance(size, str) else size
+        self.pdf: FPDF = FPDF(unit="mm", format=(wide, self.page_high))
+        self.written = datetime.fromtimestamp(written_utc_s, UTC)
+        self.pdf.set_creation_date(self.written)
         self.pdf.set_auto_page_break(auto=False)
         self.pdf.set_margin(0.0)
         self.pdf.c_margin = 0.0
         self.pdf.set_lang("en")
-        self.pdf.add_font("paper", "", str(_font_file("DejaVuSans")))
-        self.pdf.add_font("paper", "B", str(_font_file("DejaVuSans-Bold")))
-        self.width = self.page_wide - 2.0 * MARGIN_MM
-        self.left = MARGIN_MM
-        self.running, self.pages = running, pages
-        self.y = 0.0
+        self.pdf.alias_nb_pages(PAGES)
+        for style, file in files.items():
+            self.pdf.add_font("paper", style, str(file))
         fonts: Any = self.pdf.fonts  # the fonts of fpdf2's own have no table of letters; these two have
-        self._known = {style: set(fonts[f"paper{style}"].cmap) for style in ("", "B")}
+        self._known = {style: set(fonts[f"paper{style}"].cmap) for style in files}
+        self.left, self.width = MARGIN_MM, wide - 2.0 * MARGIN_MM
+        self.bottom = self.page_high - FOOT_MM
+        self.running = running
+        self.y = MARGIN_MM
         self.new_page()
-
-    @property
-    def bottom(self) -> float:
-        """Lowest place that may be printed on."""
-        return self.page_high - FOOT_MM
 
     def new_page(self) -> None:
         """Begin a page, with its foot."""
         self.pdf.add_page()
-        number = self.pdf.page_no()
         self.y = MARGIN_MM
-        if not self.running:
-            return
-        foot = self.page_high - 10.0
-        of = f" of {self.pages}" if self.pages else ""
-        self.line(self.running, self.left, foot, points=7.5, ink="#333333")
-        self.line(
-            f"page {number}{of}", self.left, foot, points=7.5, ink="#333333", width=self.width, align="R"
-        )
+        if self.running:
+            foot = self.page_high - 10.0
+            self.line(self.running, self.left, foot, points=7.5, ink="#333333")
+            number = f"page {self.pdf.page_no()} of {PAGES}"
+            self.line(number, self.left + self.width - 22.0, foot, points=7.5, ink="#333333")
 
     def room(self, height: float) -> None:
         """Begin a new page unless this one has room for so many millimetres."""
@@ -144,51 +131,33 @@ class Sheet:
         self.font(points, bold=bold, ink=ink)
         self.pdf.set_xy(x, y)
         text = self.printable(text, bold=bold)
-        self.pdf.cell(
-            width or self.pdf.get_string_width(text) + 0.1, points * POINT_MM * LEADING, text, align=align
-        )
+        self.pdf.cell(width or self.pdf.get_string_width(text) + 0.1, high_of(points), text, align=align)
 
     def lines(self, text: str, width: float, *, points: float = 9.0, bold: bool = False) -> list[str]:
         """Text broken into lines of at most this width, at spaces, and within words that are too long."""
         self.font(points, bold=bold)
-        ready = self.printable(text, bold=bold)
-        return [line for part in ready.split("\n") for line in self._broken(part, width)]
+        width = max(width, 1.2 * points * POINT_MM)
+        broken: Any = self.pdf.multi_cell(
+            width, text=self.printable(text, bold=bold), align="L", dry_run=True, output="LINES"
+        )
+        return [str(line).rstrip(" ") for line in broken] or [""]
 
     def printable(self, text: str, *, bold: bool = False) -> str:
         """Text without letters that the font lacks: those are written out as ⟨U+4E00⟩."""
         known = self._known["B" if bold else ""]
-        if all(ord(letter) in known for letter in text):
-            return shown(text)
-        return shown("".join(each if _kept(each, known) else f"⟨U+{ord(each):04X}⟩" for each in text))
+        text = shown(text).replace("\u00ad", "⟨U+00AD⟩")  # a soft hyphen is a place to break for the library
+        return "".join(c if ord(c) in known or c == "\n" else f"⟨U+{ord(c):04X}⟩" for c in text)
 
-    def _broken(self, text: str, width: float) -> Iterator[str]:
-        line = ""
-        for word in text.split(" "):
-            longer = f"{line} {word}" if line else word
-            if self.pdf.get_string_width(longer) <= width:
-                line = longer
-                continue
-            if line:
-                yield line
-            line = word
-            while self.pdf.get_string_width(line) > width and len(line) > 1:
-                fits = self._fitting(line, width)
-                yield line[:fits]
-                line = line[fits:]
-        yield line
+    def paragraph(
+        self, text: str, *, points: float = 9.0, bold: bool = False, indent: float = 0.0, ink: str = "#111111"
+    ) -> None:
+        """Lines from here on, on further pages where this one ends."""
+        for line in self.lines(text, self.width - indent, points=points, bold=bold):
+            self.room(high_of(points))
+            self.line(line, self.left + indent, self.y, points=points, bold=bold, ink=ink)
+            self.y += high_of(points)
 
-    def _fitting(self, text: str, width: float) -> int:
-        """How many letters of a word fit; one at least."""
-        low, high = 1, len(text)
-        while low < high:
-            middle = (low + high + 1) // 2
-            if self.pdf.get_string_width(text[:middle]) <= width:
-                low = middle
-            else:
-                high = middle - 1
-        return low
-
-    def rule(self, y: float, *, ink: str = "#1d4e5f", thick: float = 0.3) -> None:
+    def rule(self, y: float, *, ink: str = INK, thick: float = 0.3) -> None:
         """A line across the sheet."""
         self.stroke(self.left, y, self.left + self.width, y, ink=ink, thick=thick)
 
@@ -199,6 +168,11 @@ class Sheet:
         self.pdf.set_draw_color(ink)
         self.pdf.set_line_width(thick)
         self.pdf.line(x1, y1, x2, y2)
+
+    def box(self, x: float, y: float, width: float, height: float, ink: str = "#000000") -> None:
+        """A filled rectangle."""
+        self.pdf.set_fill_color(ink)
+        self.pdf.rect(x, y, width, height, style="F")
 
     def picture(self, content: bytes, x: float, y: float, width: float, height: float) -> float:
         """A logo, as large as fits into a box, at its upper left; how wide it has become.
@@ -212,42 +186,22 @@ class Sheet:
                 warnings.simplefilter("ignore")  # parts of an SVG that cannot be drawn are left out
                 self.pdf.image(BytesIO(content), x, y, w=wide)
         except (ArithmeticError, AttributeError, LookupError, OSError, TypeError, ValueError) as error:
-            raise InputImpossible(
-                f"The logo cannot be drawn in a PDF: {error}.", "Use a plain SVG or a PNG."
-            ) from error
+            what = f"The logo cannot be drawn in a PDF: {error}."
+            raise InputImpossible(what, "Use a plain SVG or a PNG.") from error
         return wide
 
-    def attach(self, name: str, text: str, written_utc_s: float) -> None:
+    def attach(self, name: str, text: str) -> None:
         """Put a file into the PDF, uncompressed, so that it can be found by anybody who looks."""
-        when = datetime.fromtimestamp(written_utc_s, UTC)
         self.pdf.embed_file(
-            bytes=text.encode("ascii"),
-            basename=name,
-            creation_date=when,
-            modification_date=when,
-            mime_type="application/json",
-            desc="the facts of this paper",
-        )
+            bytes=text.encode("ascii"), basename=name, mime_type="application/json",
+            creation_date=self.written, modification_date=self.written, desc="the facts of this paper",
+        )  # fmt: skip
 
     def done(self) -> bytes:
         """The file; nothing can be drawn any more."""
+        fonts: Any = self.pdf.fonts
         try:
             return bytes(self.pdf.output())
         finally:
-            self.close()
-
-    def close(self) -> None:
-        """Give the font files back."""
-        fonts: Any = self.pdf.fonts
-        for font in fonts.values():
-            font.ttfont.close()
-
-
-@lru_cache(maxsize=4096)
-def _always(letter: str) -> bool:
-    return letter in "\n " or shown(letter) != letter
-
-
-def _kept(letter: str, known: set[int]) -> bool:
-    """Whether the font has it, or `shown` takes care of it."""
-    return ord(letter) in known or _always(letter)
+            for font in fonts.values():
+                font.ttfont.close()

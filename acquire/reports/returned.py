@@ -1,28 +1,26 @@
 """A unit that comes back: what each pair read then and reads now, whether that is a change, and is it ours?
 
-Both readings stand at one reference temperature with their uncertainties; the difference is real where it is
-larger than both together can explain. Not for the odds themselves (same_unit) nor for the page
-(returned_pages).
+Both readings stand at one reference temperature with their uncertainties. Each pair has one finding, from
+which every sentence and table is made. Not for the odds themselves (same_unit) nor for the page
+(returned_document).
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from enum import StrEnum
 
 from acquire.errors import InputImpossible
-from acquire.journal.question import Record
+from acquire.journal.question import Question, Record
 from acquire.physics.budget import combine
 from acquire.physics.copper import CONDUCTORS
 from acquire.quantity import counted
-from acquire.records import Outcome, Purpose, Term, Verdict
-from acquire.reports.paper_visit import paper_visit
+from acquire.records import Hypothesis, Outcome, Purpose, Term
+from acquire.records.words import FAILING
 from acquire.reports.same_unit import FEWEST_SISTERS, Odds, Reading, odds
-from acquire.reports.sisters import sisters_of
-from acquire.reports.visits import OnRecord, Visit, visits_on
-from acquire.words.faults import sentence
-from acquire.words.units import result_words
+from acquire.reports.visits import Value, Visit, paper_visit, visits_on
 
 ACCURACY = "meter accuracy"
 TEMPERATURE = "winding temperature"
@@ -31,16 +29,38 @@ TEMPERATURE = "winding temperature"
 PRIOR = 0.5
 """Probability beforehand, where nobody says otherwise: as likely ours as not."""
 
+ENOUGH_IN_BATCH = 12
+"""Other units of the same batch that are preferred to more of any batch; workshop choice."""
+
+MOST_SISTERS = 400
+"""Units that the spread is taken from: more tell no more."""
+
+SAME_SCALE = ("bench", "meter_id", "meter_hash", "quantity", "range_full_scale_ohm")
+"""What two values share where a meter's own error may be the same at both."""
+
+
+class Finding(StrEnum):
+    """What became of one pair.
+
+    CHANGED: by more than both uncertainties can explain. PERHAPS: by less, but by more than they leave if the
+    meter's own error was the same at both visits. AS_BEFORE: no change is proven. OPENED: it conducted, and
+    is open now. CLOSED: the other way round. UNTOLD: the earlier value states no uncertainty.
+    """
+
+    CHANGED = "changed"
+    PERHAPS = "perhaps"
+    AS_BEFORE = "as_before"
+    OPENED = "opened"
+    CLOSED = "closed"
+    UNTOLD = "untold"
+
+
+REAL = frozenset({Finding.CHANGED, Finding.OPENED, Finding.CLOSED})
+
 
 @dataclass(frozen=True, slots=True)
 class Side:
-    """One pair at one visit.
-
-    Attributes:
-        id: of the entry.
-        ohm: at the common reference temperature; None for an open pair.
-        expanded_ohm: 95 %, None likewise.
-    """
+    """One pair at one visit, at the common reference temperature; None for an open pair."""
 
     id: str
     utc_s: float
@@ -56,11 +76,11 @@ class Change:
     """One pair, then and now.
 
     Attributes:
-        change: (now - then) / then; None where one of them is open.
-        expanded_change: of that, 95 %, both visits counted as independent.
-        expanded_if_common: the same with the meter's own limits of error taken as equal at both visits; None
-            where it was not the same meter on the same range by the same file.
-        real: the change is larger than both uncertainties can explain; None where it cannot be told.
+        finding: the one classification.
+        change_ohm: now - then; None where one of them is open.
+        expanded_ohm: of that, 95 %, both visits counted as independent; None where unknown.
+        fraction, expanded_fraction: the same as shares of the earlier value; None where they mean nothing, as
+            it is near zero or the interval wider than the whole.
     """
 
     step: str
@@ -68,10 +88,11 @@ class Change:
     pin_b: str
     then: Side
     now: Side
-    change: float | None
-    expanded_change: float | None
-    expanded_if_common: float | None
-    real: bool | None
+    finding: Finding
+    change_ohm: float | None
+    expanded_ohm: float | None
+    fraction: float | None
+    expanded_fraction: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,13 +103,26 @@ class Ours:
         odds: None where too little is on record; `why_not` says what is missing then.
         prior: odds beforehand that they start from.
         sisters: other units that the spread was taken from; of_batch: all of the same batch.
+        pairs: names of the steps that were weighed.
     """
 
     odds: Odds | None
     why_not: str
     prior: float
-    sisters: int
-    of_batch: str
+    sisters: int = 0
+    of_batch: str = ""
+    pairs: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Stay:
+    """One of the two visits: entry of its result, or of its start where there is none yet; how it ended."""
+
+    id: str
+    utc_s: float
+    purpose: Purpose
+    outcome: Outcome | None
+    ended: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,12 +130,9 @@ class Returned:
     """Then and now.
 
     Attributes:
-        then_id, now_id: entries of the two visits (result, or start where there is none yet).
-        then_outcome, now_outcome: None where the visit has none (held, given up, still on the bench).
         reference_celsius: that all resistances stand at.
-        changes: pair by pair, in the order of today's touches.
-        missing: steps measured at one visit only.
-        diagnosis: what explains today's readings, with its probability; empty for a unit that passed.
+        changes: pair by pair, in the order of today's touches; missing: steps measured at one visit only.
+        hypotheses: what explains today's readings; empty for a unit that passed.
         converted: the earlier values were brought to another reference temperature, taken as copper.
         from_paper: the earlier values are of an imported paper record.
     """
@@ -110,22 +141,19 @@ class Returned:
     sheet: str
     same_sheet: bool
     batch: str
-    then_id: str
-    now_id: str
-    then_utc_s: float
-    now_utc_s: float
-    then_purpose: Purpose
-    now_purpose: Purpose
-    then_outcome: Outcome | None
-    now_outcome: Outcome | None
-    now_held: str
+    then: Stay
+    now: Stay
     reference_celsius: float
     changes: tuple[Change, ...]
     missing: tuple[str, ...]
-    diagnosis: tuple[tuple[float, str], ...]
+    hypotheses: tuple[Hypothesis, ...]
     converted: bool
     ours: Ours
     from_paper: bool = False
+
+    def of(self, *findings: Finding) -> list[Change]:
+        """Pairs with one of these findings."""
+        return [change for change in self.changes if change.finding in findings]
 
 
 def returned(record: Record, serial: str, prior: float = PRIOR, *, from_paper: bool = False) -> Returned:
@@ -142,176 +170,170 @@ def returned(record: Record, serial: str, prior: float = PRIOR, *, from_paper: b
         JournalUnusable: the record cannot be read.
     """
     visits = visits_on(record, serial)
-    then, now = (paper_visit(record, serial), _latest(visits)) if from_paper else chosen(visits)
-    changes, missing, converted = compared(then, now)
-    steps = [change.step for change in changes if change.then.ohm and change.now.ohm]
-    ours = _ours(record, then, now, steps, prior)
-    result = now.result.record if now.result else None
+    then, now = (paper_visit(record, serial), _latest(visits)) if from_paper else _chosen(visits)
+    before, after = then.resistances(), now.resistances()
+    celsius = next((value.reference_celsius for value in after.values()), 20.0)
+    early = {step: _at(value, celsius) for step, value in before.items()}
+    steps = [step for step in after if step in early]
     return Returned(
         serial=serial,
-        sheet=now.started.record.sheet,
-        same_sheet=now.started.record.sheet == then.started.record.sheet,
-        batch=then.started.record.batch,
-        then_id=_id(then),
-        now_id=_id(now),
-        then_utc_s=then.started.record.utc_s,
-        now_utc_s=now.started.record.utc_s,
-        then_purpose=then.purpose,
-        now_purpose=now.purpose,
-        then_outcome=None if then.result is None else then.result.record.outcome,
-        now_outcome=None if result is None else result.outcome,
-        now_held="" if result is None else result_words(result),
-        reference_celsius=next((v.record.reference_celsius for v in now.resistances().values()), 20.0),
-        changes=changes,
-        missing=missing,
-        diagnosis=() if result is None else tuple((h.probability, sentence(h)) for h in result.hypotheses),
-        converted=converted,
-        ours=ours,
+        sheet=now.started.sheet,
+        same_sheet=now.started.sheet == then.started.sheet,
+        batch=then.started.batch,
+        then=_stay(then),
+        now=_stay(now),
+        reference_celsius=celsius,
+        changes=tuple(_change(early[step], after[step]) for step in steps),
+        missing=tuple(step for step in {**before, **after} if (step in before) != (step in after)),
+        hypotheses=now.hypotheses,
+        converted=any(early[step] is not before[step] for step in steps),
+        ours=_ours(record, then, [(early[step], after[step]) for step in steps], prior, now.started.sheet),
         from_paper=from_paper,
     )
 
 
-def chosen(visits: Sequence[Visit]) -> tuple[Visit, Visit]:
-    """The two visits to compare: the latest that has values (one as returned, if any), and the last good-bye.
-
-    Raises:
-        InputImpossible: there are no two.
-    """
-    serial = visits[0].started.record.serial
-    with_values, now = [visit for visit in visits if visit.resistances()], _latest(visits)
-    earlier = [visit for visit in with_values[: with_values.index(now)] if visit.judged]
-    finals = [visit for visit in earlier if visit.purpose is Purpose.FINAL]
+def _chosen(visits: Sequence[Visit]) -> tuple[Visit, Visit]:
+    """The two visits to compare: the latest with values (one as returned, if any), and the last good-bye."""
+    now = _latest(visits)
+    earlier = [v for v in visits[: visits.index(now)] if v.resistances() and v.outcome is not None]
     if not earlier:
         raise InputImpossible(
-            f"{serial} was measured once only: there is nothing to compare with.",
+            f"{now.started.serial} was measured once only: there is nothing to compare with.",
             'Measure it on a bench with purpose = "returned".',
         )
-    return (finals or earlier)[-1], now
+    return ([visit for visit in earlier if visit.purpose is Purpose.FINAL] or earlier)[-1], now
 
 
 def _latest(visits: Sequence[Visit]) -> Visit:
-    """The latest visit with values, as returned if there is one."""
     with_values = [visit for visit in visits if visit.resistances()]
     if not with_values:
-        raise InputImpossible(f"{visits[0].started.record.serial} has no value on record.")
+        raise InputImpossible(f"{visits[0].started.serial} has no value on record.")
     return ([visit for visit in with_values if visit.purpose is Purpose.RETURNED] or with_values)[-1]
 
 
-def _id(visit: Visit) -> str:
-    return visit.result.id if visit.result else visit.started.id
+def _stay(visit: Visit) -> Stay:
+    ended = visit.ended if visit.results else "no verdict"
+    return Stay(visit.result_id, visit.started.utc_s, visit.purpose, visit.outcome, ended)
 
 
 # ---------------------------------------------------------------- pair by pair
 
 
-def compared(then: Visit, now: Visit) -> tuple[tuple[Change, ...], tuple[str, ...], bool]:
-    """Each step of two visits side by side, what only one of them has, and whether values were converted."""
-    before, after = then.resistances(), now.resistances()
-    changes, converted = [], False
-    for step, late in after.items():
-        if step not in before:
-            continue
-        early, moved = _at(before[step], late.record.reference_celsius)
-        converted = converted or moved
-        changes.append(_change(early, late))
-    missing = tuple(step for step in [*before, *after] if (step in before) != (step in after))
-    return tuple(changes), missing, converted
-
-
-def _at(early: OnRecord[Verdict], reference_celsius: float) -> tuple[OnRecord[Verdict], bool]:
+def _at(value: Value, celsius: float) -> Value:
     """An earlier value at today's reference temperature; the sheet's may have been changed since."""
-    verdict = early.record
-    if verdict.reference_celsius == reference_celsius or verdict.reference_ohm is None:
-        return early, False
+    if value.reference_celsius == celsius or value.reference_ohm is None:
+        return value
     k = CONDUCTORS["copper"].k_celsius
-    factor = (k + reference_celsius) / (k + verdict.reference_celsius)
-    scaled = replace(
-        verdict,
-        reference_celsius=reference_celsius,
-        reference_ohm=verdict.reference_ohm * factor,
-        expanded_ohm=(verdict.expanded_ohm or 0.0) * factor,
-        standard_uncertainty_ohm=(verdict.standard_uncertainty_ohm or 0.0) * factor,
-    )
-    return OnRecord(early.id, scaled), True
-
-
-def _change(early: OnRecord[Verdict], late: OnRecord[Verdict]) -> Change:
-    then, now = early.record, late.record
-    change = expanded = if_common = None
-    real: bool | None = None
-    if then.reference_ohm and now.reference_ohm is not None:
-        change = (now.reference_ohm - then.reference_ohm) / then.reference_ohm
-    if change is not None and then.reference_ohm and then.expanded_ohm is not None:
-        expanded = _expanded([*_terms(early), *_terms(late)], early, late) / abs(then.reference_ohm)
-        if _same_scale(then, now):
-            apart = [t for t in [*_terms(early), *_terms(late)] if t.name != ACCURACY]
-            if_common = _expanded(apart, early, late) / abs(then.reference_ohm)
-        real = abs(change) > expanded
-    elif (then.reference_ohm is None) != (now.reference_ohm is None):
-        real = True  # open where it conducted, or the other way round
-    return Change(
-        now.step, now.pin_a, now.pin_b, _side(early), _side(late), change, expanded, if_common, real
+    factor = (k + celsius) / (k + value.reference_celsius)
+    return value._replace(
+        reference_celsius=celsius,
+        reference_ohm=value.reference_ohm * factor,
+        expanded_ohm=(value.expanded_ohm or 0.0) * factor,
+        standard_uncertainty_ohm=(value.standard_uncertainty_ohm or 0.0) * factor,
     )
 
 
-def _terms(each: OnRecord[Verdict]) -> tuple[Term, ...]:
-    return () if each.evidence is None else each.evidence.terms
+def _change(then: Value, now: Value) -> Change:
+    sides = (then.step, now.pin_a, now.pin_b, _side(then), _side(now))
+    if then.reference_ohm is None or now.reference_ohm is None:
+        finding = Finding.CLOSED if then.reference_ohm is None else Finding.OPENED
+        finding = Finding.AS_BEFORE if then.reference_ohm is now.reference_ohm else finding
+        return Change(*sides, finding, None, None, None, None)
+    change_ohm = now.reference_ohm - then.reference_ohm
+    expanded_ohm = None if then.expanded_ohm is None else _expanded(then, now)
+    whole, meaningful = abs(then.reference_ohm), abs(then.reference_ohm) > (then.expanded_ohm or 0.0)
+    finding = Finding.UNTOLD
+    if expanded_ohm is not None:
+        meaningful = meaningful and expanded_ohm <= whole
+        finding = Finding.AS_BEFORE
+        if abs(change_ohm) > expanded_ohm:
+            finding = Finding.CHANGED
+        elif _same_scale(then, now) and abs(change_ohm) > _expanded(then, now, without=ACCURACY):
+            finding = Finding.PERHAPS
+    if not meaningful:
+        return Change(*sides, finding, change_ohm, expanded_ohm, None, None)
+    share = None if expanded_ohm is None else expanded_ohm / whole
+    return Change(*sides, finding, change_ohm, expanded_ohm, change_ohm / then.reference_ohm, share)
 
 
-def _expanded(terms: Sequence[Term], early: OnRecord[Verdict], late: OnRecord[Verdict]) -> float:
+def _side(v: Value) -> Side:
+    return Side(v.id, v.utc_s, v.reference_ohm, v.expanded_ohm, v.outcome, v.meter_id, v.winding_celsius)
+
+
+def _terms(value: Value) -> tuple[Term, ...]:
+    return () if value.evidence is None else value.evidence.terms
+
+
+def _same_scale(then: Value, now: Value) -> bool:
+    """The same meter by the same file on the same range, with both budgets at hand."""
+    budgets = bool(_terms(then) and _terms(now))
+    return budgets and all(getattr(then, name) == getattr(now, name) for name in SAME_SCALE)
+
+
+def _expanded(then: Value, now: Value, without: str = "") -> float:
     """95 % half-width of the difference: from both budgets, or from both half-widths without them."""
-    if early.evidence is not None and late.evidence is not None and terms:
+    terms = [term for term in (*_terms(then), *_terms(now)) if term.name != without]
+    if then.evidence is not None and now.evidence is not None and terms:
         return combine(terms).expanded
-    return math.hypot(early.record.expanded_ohm or 0.0, late.record.expanded_ohm or 0.0)
-
-
-def _same_scale(then: Verdict, now: Verdict) -> bool:
-    """The same meter by the same file on the same range: its errors may be the same ones."""
-    return all(
-        getattr(then, name) == getattr(now, name)
-        for name in ("bench", "meter_id", "meter_hash", "quantity", "range_full_scale_ohm")
-    )
-
-
-def _side(each: OnRecord[Verdict]) -> Side:
-    verdict = each.record
-    return Side(
-        each.id,
-        verdict.utc_s,
-        verdict.reference_ohm,
-        verdict.expanded_ohm,
-        verdict.outcome,
-        verdict.meter_id,
-        verdict.winding_celsius,
-    )
+    return math.hypot(then.expanded_ohm or 0.0, now.expanded_ohm or 0.0)
 
 
 # ---------------------------------------------------------------- all pairs together
 
 
-def _ours(record: Record, then: Visit, now: Visit, steps: Sequence[str], prior: float) -> Ours:
-    if not steps:
-        return Ours(None, "no pair conducted at both visits", prior, 0, "")
-    if any(then.resistances()[step].record.expanded_ohm is None for step in steps):
-        return Ours(None, "the earlier values state no uncertainty", prior, 0, "")
-    if then.started.record.sheet != now.started.record.sheet:
-        return Ours(None, "it was measured by another sheet than when it left", prior, 0, "")
-    sisters, batch = sisters_of(record, then, steps)
-    if len(sisters) < FEWEST_SISTERS:
-        others = counted(len(sisters), "other unit")
+def _ours(record: Record, then: Visit, pairs: list[tuple[Value, Value]], prior: float, sheet: str) -> Ours:
+    """The odds, from pairs that read above zero beyond their uncertainty, here and on all other units."""
+    sound = {early.step: (early, late) for early, late in pairs if _above_zero(early) and _above_zero(late)}
+    if not sound:
+        return Ours(None, "no pair conducted at both visits", prior)
+    if any(early.expanded_ohm is None for early, _ in sound.values()):
+        return Ours(None, "the earlier values state no uncertainty", prior)
+    if then.started.sheet != sheet:
+        return Ours(None, "it was measured by another sheet than when it left", prior)
+    units, batch = _sisters(record, then, list(sound))
+    steps = [step for step in sound if all(unit[step] > 0.0 for unit in units)]
+    if len(units) < FEWEST_SISTERS or not steps:
+        others = counted(len(units), "other unit")
         why = f"the record has {others} of this type, and {FEWEST_SISTERS} are needed"
-        return Ours(None, why, prior, len(sisters), batch)
-    before, _, _ = compared(then, now)
-    wanted = {change.step: change for change in before}
-    early = [_reading(then.resistances()[step], wanted[step].then) for step in steps]
-    late = [_reading(now.resistances()[step], wanted[step].now) for step in steps]
-    return Ours(odds(early, late, sisters, prior), "", prior, len(sisters), batch)
+        return Ours(None, why, prior, len(units), batch)
+    early, late = ([_reading(sound[step][side]) for step in steps] for side in (0, 1))
+    found = odds(early, late, [[unit[step] for step in steps] for unit in units], prior)
+    return Ours(found, "", prior, len(units), batch, tuple(steps))
 
 
-def _reading(each: OnRecord[Verdict], side: Side) -> Reading:
+def _above_zero(value: Value) -> bool:
+    return value.reference_ohm is not None and value.reference_ohm > (value.expanded_ohm or 0.0)
+
+
+def _reading(value: Value) -> Reading:
     """A pair's value with its own uncertainty and that of the temperature, apart."""
-    ohm = side.ohm or 0.0
-    whole = (each.record.standard_uncertainty_ohm or 0.0) / abs(each.record.reference_ohm or ohm)
-    common = sum(t.standard_uncertainty_ohm for t in _terms(each) if t.name == TEMPERATURE) / abs(ohm)
+    ohm = value.reference_ohm or 0.0
+    whole = (value.standard_uncertainty_ohm or 0.0) / ohm
+    common = sum(t.standard_uncertainty_ohm for t in _terms(value) if t.name == TEMPERATURE) / ohm
     common = min(common, whole)
     return Reading(ohm, math.sqrt(whole**2 - common**2), common)
+
+
+def _sisters(record: Record, then: Visit, steps: list[str]) -> tuple[list[dict[str, float]], str]:
+    """What other good units of the type read when they left: of the batch (named) if it has enough."""
+    started = then.started
+    celsius = then.resistances()[steps[0]].reference_celsius
+    if started.batch:
+        of_batch = Question(kinds=("verdict",), sheet=started.sheet, batch=started.batch)
+        units = _units(record, of_batch, started.serial, steps, celsius)
+        if len(units) >= ENOUGH_IN_BATCH:
+            return units, started.batch
+    latest = Question(kinds=("verdict",), sheet=started.sheet, limit=MOST_SISTERS * 3 * len(steps))
+    return _units(record, latest, started.serial, steps, celsius), ""
+
+
+def _units(
+    record: Record, question: Question, own: str, steps: list[str], celsius: float
+) -> list[dict[str, float]]:
+    names = ("serial", "step", "purpose", "counts", "outcome", "reference_ohm", "reference_celsius")
+    units: dict[str, dict[str, float]] = {}
+    for serial, step, purpose, counts, outcome, ohm, at_celsius in record.values(question, names):
+        fits = counts and purpose == Purpose.FINAL and step in steps and at_celsius == celsius
+        if fits and serial != own and outcome not in FAILING and ohm is not None:
+            units.setdefault(serial, {})[step] = ohm
+    return [unit for unit in units.values() if len(unit) == len(steps)][-MOST_SISTERS:]

@@ -15,6 +15,7 @@ from acquire.errors import InputImpossible
 from acquire.physics.checks import above_zero, finite, probability
 from acquire.physics.laws import chi_square_quantile, normal_cdf, normal_quantile
 from acquire.physics.sample import sample
+from acquire.quantity import chance
 from acquire.stats.charts import in_subgroups, individuals, means_and_ranges, pooled_within
 from acquire.stats.normality import Normality, normality
 
@@ -263,7 +264,7 @@ def _remarks(of: Capability, meter_share: float | None) -> tuple[str, ...]:
         told.append("Too few values to tell whether they follow the normal law, on which the indices rest.")
     elif of.normality.doubtful:
         told.append(
-            f"The values do not follow the normal law (p = {of.normality.p:.1g}), on which the indices and "
+            f"The values do not follow the normal law ({chance(of.normality.p)}), on which the indices and "
             f"the share outside rest: look at the chart first."
         )
     if meter_share is not None:

@@ -18,6 +18,7 @@ from acquire.physics.checks import finite, probability
 from acquire.physics.laws import fisher_tail, normal_quantile, student_quantile
 from acquire.physics.sample import Sample, sample
 from acquire.physics.trend import Trend, trend
+from acquire.quantity import chance
 
 MOST_POINTS = 400
 """Points that a trend is reckoned from; longer rows are averaged in blocks of neighbours, since the number of
@@ -118,11 +119,11 @@ def sentence_of(by: ByGroup, what: str, by_chance: float = 0.01) -> str:
     if by.p is None:
         return f"Too few values for each {what} to tell differences from chance."
     if by.p >= by_chance:
-        return f"By {what} there is no difference that chance would not make (p = {by.p:.2g})."
+        return f"By {what} there is no difference that chance would not make ({chance(by.p)})."
     high = max(by.groups, key=lambda g: g.of.mean)
     low = min(by.groups, key=lambda g: g.of.mean)
     return (
-        f"By {what} the means differ (p = {by.p:.1g}): {high.name} reads highest, {low.name} lowest, "
+        f"By {what} the means differ ({chance(by.p)}): {high.name} reads highest, {low.name} lowest, "
         f"{high.of.mean - low.of.mean:.4g} apart; this makes {100.0 * by.share:.0f} % of the variance."
     )
 

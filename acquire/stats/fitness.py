@@ -5,13 +5,18 @@ Not for the numbers (`gauge`), and not for whether the meter's accuracy suffices
 
 from __future__ import annotations
 
+import math
 from enum import StrEnum
 
+from acquire.quantity import show
 from acquire.stats.crossed import Source
 from acquire.stats.gauge import GaugeStudy
 
 ENOUGH_DISTINCT = 5
 """Kinds of parts that should be told apart (AIAG, Measurement Systems Analysis, 4th ed.)."""
+
+ENOUGH_OPERATORS = 3
+"""Two tell next to nothing of how much operators differ: one degree of freedom."""
 
 GOOD_BELOW, CONDITIONAL_UP_TO = 0.10, 0.30
 """Gauge over tolerance: below a tenth good, up to three tenths conditional (AIAG, likewise)."""
@@ -26,40 +31,51 @@ class Fitness(StrEnum):
     UNTOLD = "cannot tell"
 
 
+def interval(study: GaugeStudy) -> tuple[float, float, float]:
+    """The gauge's share, and the ends of its 95 % interval; of the tolerance where the sheet has limits.
+
+    Else of the study's whole spread, which the gauge is a part of: such a share is never above 1.
+    """
+    gauge, part = study.gauge, study.components[Source.PART]
+    sigmas = (gauge.sigma, study.gauge_low, study.gauge_high)
+    if gauge.tolerance is not None and gauge.sigma > 0.0:
+        share, low, high = (sigma * gauge.tolerance / gauge.sigma for sigma in sigmas)
+    else:
+        share, low, high = (sigma / (math.hypot(sigma, part.sigma) or 1.0) for sigma in sigmas)
+    return share, low, high
+
+
 def fitness(study: GaugeStudy) -> Fitness:
     """Good below 10 %, conditional to 30 %, unfit above (AIAG, Measurement Systems Analysis, 4th ed.).
 
-    Of the tolerance where the sheet has limits, else of the study's whole spread. A gauge whose repeats all
-    read alike has hidden its spread behind its display: nothing can be told.
+    What is said must hold for the whole interval of the share, not for its best estimate alone: where that
+    reaches from one side of 30 % to the other, nothing can be told. Nor can it where all repeats read alike:
+    such a gauge has hidden its spread behind its display.
     """
+    _, low, high = interval(study)
     if study.gauge.sigma <= 0.0:
         return Fitness.UNTOLD
-    share = study.gauge.study if study.gauge.tolerance is None else study.gauge.tolerance
-    if share < GOOD_BELOW:
-        return Fitness.GOOD
-    return Fitness.CONDITIONAL if share <= CONDITIONAL_UP_TO else Fitness.UNFIT
+    if high <= CONDITIONAL_UP_TO:
+        return Fitness.GOOD if high < GOOD_BELOW else Fitness.CONDITIONAL
+    return Fitness.UNFIT if low > CONDITIONAL_UP_TO else Fitness.UNTOLD
 
 
 def verdict_of(study: GaugeStudy, step: str = "this step") -> tuple[str, ...]:
     """Whether this bench can judge the step, what the share is, and what to do, a sentence each."""
-    word, gauge = fitness(study), study.gauge
+    word = fitness(study)
     can = {
         Fitness.GOOD: f"This bench can judge {step}.",
         Fitness.CONDITIONAL: f"This bench can judge {step} with care.",
         Fitness.UNFIT: f"This bench cannot judge {step}.",
         Fitness.UNTOLD: f"This study cannot tell whether the bench can judge {step}.",
     }[word]
-    if word is Fitness.UNTOLD:
+    if study.gauge.sigma <= 0.0:
         return can, "All repeats read alike: the display is too coarse for a study, or it was held."
-    of_what = "the study's whole spread" if gauge.tolerance is None else "the tolerance"
-    share = gauge.study if gauge.tolerance is None else gauge.tolerance
-    high = share * study.gauge_high / gauge.sigma
-    sure = "" if high <= share * 1.0001 else f" (it may truly be as much as {100.0 * high:.0f} %)"
-    told = [
-        can,
-        f"The gauge takes {100.0 * share:.1f} % of {of_what}{sure}. AIAG: to 10 % good, to 30 % conditional.",
-    ]
-    if word is not Fitness.GOOD:
+    told = [can, f"{_how_much(study)} AIAG: to 10 % good, to 30 % conditional."]
+    if word is Fitness.UNTOLD:
+        few = 1 < len(study.operators) < ENOUGH_OPERATORS
+        told.append(f"{'A third operator narrows' if few else 'More parts or rounds narrow'} that most.")
+    if interval(study)[0] >= GOOD_BELOW:
         told.append(_what_to_do(study))
     if study.distinct is not None and study.distinct < ENOUGH_DISTINCT:
         told.append(
@@ -67,6 +83,21 @@ def verdict_of(study: GaugeStudy, step: str = "this step") -> tuple[str, ...]:
             f"{ENOUGH_DISTINCT} are wanted for charts and capability. Parts that are much alike lower it too."
         )
     return tuple(told)
+
+
+def _how_much(study: GaugeStudy) -> str:
+    """The share with its interval; in ohms where that reaches beyond the whole."""
+    share, low, high = interval(study)
+    whole = "the study's whole spread" if study.gauge.tolerance is None else "the tolerance"
+    known = study.gauge_high > study.gauge.sigma * 1.0001
+    if high <= 1.0 or not known:
+        sure = f" (95 %: {100.0 * low:.1f} to {100.0 * high:.1f} %)" if known else ""
+        return f"The gauge takes {100.0 * share:.1f} % of {whole}{sure}."
+    sigma, *ends = (
+        show(study.sigmas * s, "Ω", digits=2) for s in (study.gauge.sigma, study.gauge_low, study.gauge_high)
+    )
+    tolerance = show(study.sigmas * study.gauge.sigma / share, "Ω", digits=3)
+    return f"The gauge takes {sigma} (95 %: {' to '.join(ends)}) of a tolerance of {tolerance}."
 
 
 def _what_to_do(study: GaugeStudy) -> str:

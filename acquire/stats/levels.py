@@ -118,16 +118,19 @@ def causes_of(change: LevelChange, names: dict[str, Sequence[str]], near: int = 
     return tuple(found)
 
 
-def sentence_of(change: LevelChange, causes: Sequence[Cause] = (), names: Sequence[str] | None = None) -> str:
+def sentence_of(
+    change: LevelChange, causes: Sequence[Cause] = (), names: Sequence[str] | None = None, size: str = ""
+) -> str:
     """A change of level and what changed with it, in one plain sentence.
 
     Args:
         change: what `level_changes` found.
         causes: what `causes_of` found.
         names: of the values, e.g. serials; None counts them from 1.
+        size: of the shift in words; empty: as a share of the level before, which must not be near zero.
     """
     first = names[change.at] if names else f"No. {change.at + 1}"
-    share = (
+    share = size or (
         f"{100.0 * abs(change.shift / change.before):.2f} %" if change.before else f"{abs(change.shift):.4g}"
     )
     which = "higher" if change.shift > 0.0 else "lower"

@@ -152,13 +152,13 @@ def _windows(rule: Rule, marks: Sequence[int], needed: int, of: int) -> list[Sig
     for side in (1, -1):
         hits = every == side
         before = np.concatenate([[0], np.cumsum(hits)])
-        spans: list[tuple[int, int]] = []
-        for start in np.flatnonzero(before[of:] - before[:-of] >= needed).tolist():
-            places = np.flatnonzero(hits[start : start + of]) + start
-            first, last = int(places[0]), int(places[-1])
-            if spans and first <= spans[-1][1] + 1:
-                spans[-1] = spans[-1][0], last
-            else:
-                spans.append((first, last))
-        found += [Signal(rule, first, last, side) for first, last in spans]
+        starts = np.flatnonzero(before[of:] - before[:-of] >= needed)
+        if not len(starts):
+            continue
+        places = np.flatnonzero(hits)
+        first = places[before[starts]]  # the first and the last hit within each window
+        last = places[before[starts + of] - 1]
+        joined = np.flatnonzero(first[1:] > np.maximum.accumulate(last)[:-1] + 1) + 1
+        edges = [0, *joined.tolist(), len(starts)]
+        found += [Signal(rule, int(first[a]), int(last[b - 1]), side) for a, b in pairwise(edges)]
     return found

@@ -129,9 +129,10 @@ class Bracket:
         if self.proved and self._lifted_s is None:
             self._lifted_s = monotonic_s
 
-    def seen_open(self) -> None:
-        """The meter shows overload on a range that reaches what an open pair must exceed."""
-        self._shown = self._lifted_s is not None
+    def seen_open(self, monotonic_s: float) -> None:
+        """The meter shows overload on a range that reaches what an open pair must exceed, and no contact."""
+        self.lifted(monotonic_s)  # nobody has seen it where the program was started again in between
+        self._shown = self.proved
 
     def broken(self) -> None:
         """Something else was read in between: the proof begins anew."""

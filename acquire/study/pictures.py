@@ -1,19 +1,18 @@
 """A study drawn as SVG: by part, by operator, who differs on which part, and where the spread comes from.
 
-Operators differ by shape as well as by colour. Not for the words around (`page`) nor for how a drawing
+Operators differ by shape as well as by colour. Not for the words around (`document`) nor for how a drawing
 becomes SVG (`reports.svg`).
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
-from acquire.reports.paper import shown
-from acquire.reports.svg import as_svg, figure, plain_style
+from acquire.reports.document import shown
+from acquire.reports.svg import as_png, as_svg, figure, plain_style
 from acquire.stats.crossed import Source
-from acquire.study.printed import NAMES
+from acquire.study.document import NAMES
 from acquire.study.report import Point, StudyReport, component_order
 
 if TYPE_CHECKING:
@@ -32,49 +31,41 @@ WIDE_MM, HIGH_MM = 180.0, 64.0
 """Of a drawing; it fits A4 and Letter."""
 
 
-@dataclass(frozen=True, slots=True)
-class Picture:
-    """One drawing.
-
-    Attributes:
-        title: what it shows.
-        how: how to read it, one sentence.
-        svg: the drawing, as an `<svg>` element without a prologue.
-    """
-
-    title: str
-    how: str
-    svg: str
+Draw = Callable[["Axes", StudyReport], None]
+Drawn = TypeVar("Drawn", str, bytes)
 
 
-def pictures_of(report: StudyReport) -> tuple[Picture, ...]:
-    """All drawings of a study.
+def svg_pictures(report: StudyReport) -> dict[str, str]:
+    """All drawings by "title. how to read it"; LibraryMissing where matplotlib is not installed."""
+    return _pictures(report, as_svg)
 
-    Raises:
-        LibraryMissing: matplotlib is not installed.
-    """
-    drawings: list[tuple[str, str, Callable[[Axes, StudyReport], None]]] = [
-        (
-            "Every value, by part",
-            "Points of one part that lie apart are the gauge's doing; parts that lie apart differ.",
+
+def png_pictures(report: StudyReport) -> dict[str, bytes]:
+    """The same for a PDF."""
+    return _pictures(report, as_png)
+
+
+def _pictures(report: StudyReport, printed: Callable[[Any, str, str], Drawn]) -> dict[str, Drawn]:
+    drawings: dict[str, Draw] = {
+        "Every value, by part. Points of one part lie apart by the gauge's doing; parts apart differ.":
             _by_part,
-        ),
-        ("Who differs on which part", "Lines that cross are operators who differ by part.", _interaction),
-        ("Shares side by side", "Long bars besides the parts' are what the gauge adds.", _shares),
-    ]
-    if len(report.study.operators) > 1:
-        sentence = "What each operator reads above or below the mean of the same part."
-        drawings.insert(1, ("Differences, by operator", sentence, _by_operator))
-    made = []
+        "Differences, by operator. What each operator reads above or below the mean of the same part.":
+            _by_operator,
+        "Who differs on which part. Lines that cross are operators who differ by part.": _interaction,
+        "Shares side by side. Long bars besides the parts' are what the gauge adds.": _shares,
+    }  # fmt: skip
+    made = {}
     with plain_style():
-        for number, (title, how, draw) in enumerate(drawings, start=1):
+        for number, (told, draw) in enumerate(drawings.items(), start=1):
+            if draw is _by_operator and len(report.study.operators) == 1:
+                continue
             drawing = figure(WIDE_MM, HIGH_MM)
             drawing.set_layout_engine("constrained")
             axes = drawing.add_subplot()
             axes.grid(color="#dddddd", linewidth=0.5)
             draw(axes, report)
-            made.append(Picture(title, how, as_svg(drawing, f"study{number}", f"{title}. {how}")))
-    return tuple(made)
+            made[told] = printed(drawing, f"study{number}", told)
+    return made
 
 
 def _by_part(axes: Axes, report: StudyReport) -> None:

@@ -1,6 +1,6 @@
 """What a study says: from its record to numbers, verdict and remarks. Pure.
 
-Not for how it is printed (`printed`, `page`) nor for the statistics themselves (`stats`).
+Not for how it is printed (`document`) nor for the statistics themselves (`stats`).
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from acquire.quantity import counted
+from acquire.quantity import chance, counted
 from acquire.stats.capability import Limits
 from acquire.stats.crossed import Row, Source, StudyIncomplete, Trial
 from acquire.stats.drift import drift
@@ -173,7 +173,7 @@ def _of_drift(points: Sequence[Point]) -> list[str]:
     return [
         (
             f"Over the study all values {'rose' if over > 0 else 'fell'} by about {abs(over):.2g} Ω, whoever "
-            f"measured (p = {found.of.p:.1g}): look at the temperature of parts, leads and meter."
+            f"measured ({chance(found.of.p)}): look at the temperature of parts, leads and meter."
         )
     ]
 

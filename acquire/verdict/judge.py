@@ -124,6 +124,7 @@ def judge_open(
     attempt: Attempt,
     place: Circumstances,
     utc_s: float,
+    *,
     basis: Basis = Basis.OPEN_BY_KEY,
     witness: tuple[Pair, ...] = (),
 ) -> tuple[Verdict, Evidence]:

@@ -71,8 +71,8 @@ def _limits(result: TypedResult) -> str:
         value or 0.0,
         result.expanded_si or 0.0,
         Limits(lower, result.upper_si),
-        result.guard_band_si or 0.0,
-        UNITS.get(result.unit, result.unit),
+        guard_band=result.guard_band_si or 0.0,
+        unit=UNITS.get(result.unit, result.unit),
     )
 
 

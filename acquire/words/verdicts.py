@@ -47,7 +47,11 @@ def _measured(verdict: Verdict) -> str:
         return ""
     limits = Limits(verdict.lower_ohm, verdict.upper_ohm)
     return decided(
-        verdict.outcome, verdict.reference_ohm, verdict.expanded_ohm or 0.0, limits, verdict.guard_band_ohm
+        verdict.outcome,
+        verdict.reference_ohm,
+        verdict.expanded_ohm or 0.0,
+        limits,
+        guard_band=verdict.guard_band_ohm,
     )
 
 
@@ -68,7 +72,7 @@ def _proof(pair: Pair) -> str:
 
 
 def decided(
-    outcome: Outcome, value: float, expanded: float, limits: Limits, guard_band: float, unit: str = "Ω"
+    outcome: Outcome, value: float, expanded: float, limits: Limits, *, guard_band: float, unit: str = "Ω"
 ) -> str:
     """A value held against limits by a decision rule; all numbers in one unit.
 

@@ -27,9 +27,10 @@ from collections import Counter, defaultdict
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from pathlib import Path
 
+from acquire.steps.unit import Order
+
 from acquire.records import FindingKind, Outcome, Purpose
 from acquire.records.words import FAILING
-from acquire.steps.unit import Order
 from acquire.verdict.diagnose import casebook
 from acquire.verdict.dictionary import PRIORS
 from acquire.verdict.weighing import LOWERING

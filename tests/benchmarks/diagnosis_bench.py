@@ -13,6 +13,8 @@ import random
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
+from acquire.steps.unit import Order
+
 from acquire.conditions import Conditions, Temperature
 from acquire.files.statements import ModelStatements
 from acquire.pipeline import Pipeline
@@ -35,7 +37,6 @@ from acquire.records import (
 )
 from acquire.settle import SettleSettings
 from acquire.simulated.stand_in import as_seen
-from acquire.steps.unit import Order
 from acquire.verdict import diagnose as diagnosing
 from drivers.models import load_model
 from drivers.reading import Kind, Origin, Quantity, Reading

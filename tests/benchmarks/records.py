@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import argparse
 import asyncio
+import json
 import random
 import sqlite3
 import statistics
@@ -23,7 +24,7 @@ from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 
-from acquire.answers.batch import all_batches, report_csv, report_from, report_json
+from acquire.answers.batch import all_batches, report_from
 from acquire.bench.on_record import unit_known
 from acquire.clock import RealClock
 from acquire.journal.history import JournalReader
@@ -43,6 +44,7 @@ from acquire.records import (
     UnitStarted,
     WoundFrom,
 )
+from acquire.reports.export import batch_csv, report_plain
 from tests.benchmarks.records_papers import paper_questions
 from tests.known_records import NOON_S, RESULT, VERDICT
 
@@ -158,9 +160,12 @@ def questions(folder, batches):
             return drained(reader.find(question))
 
     def page():
-        from acquire.reports.batch_html import as_html
+        from acquire.reports.batch_document import batch_document
+        from acquire.reports.batch_pictures import svg_pictures
+        from acquire.reports.html_page import as_html
 
-        return as_html(report_from(folder, middle))
+        report = report_from(folder, middle)
+        return as_html(batch_document(report, svg=svg_pictures(report)))
 
     return {
         "bare SELECT count(*)": lambda: bare_count(folder / "journal.db"),
@@ -172,8 +177,8 @@ def questions(folder, batches):
         "all batches (steadyohm batch)": lambda: all_batches(folder),
         "report of one batch": lambda: report_from(folder, middle),
         "its means of five as well": lambda: report_from(folder, middle, subgroup=5),
-        "its JSON": lambda: report_json(report_from(folder, middle)),
-        "its CSV": lambda: report_csv(report_from(folder, middle)),
+        "its JSON": lambda: json.dumps(report_plain(report_from(folder, middle))),
+        "its CSV": lambda: batch_csv(report_from(folder, middle)),
         "its HTML with drawings": page,
     }
 

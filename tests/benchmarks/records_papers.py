@@ -9,17 +9,16 @@ from acquire.answers.history import entries_of
 from acquire.journal.history import JournalReader
 from acquire.journal.question import Question
 from acquire.records import Outcome
+from acquire.reports.certificate import Given, Heading, certificate_of
 from acquire.reports.certificate_check import SOFTWARE, check
-from acquire.reports.certificate_facts import Given, Heading
-from acquire.reports.certificate_pages import certificate_paper
-from acquire.reports.certificate_source import facts_of, visit_for
+from acquire.reports.certificate_document import certificate_document
 from acquire.reports.export import export_csv, export_jsonl, export_parquet
-from acquire.reports.label import as_svg, facts_of_visit, laid_out
+from acquire.reports.html_page import as_html
+from acquire.reports.label import as_svg, label_of, laid_out
 from acquire.reports.lookback import Span, by_meter, by_spool, span_since_check
-from acquire.reports.paper_html import as_html
-from acquire.reports.pdf_paper import as_pdf
-from acquire.reports.sisters import sisters_of
-from acquire.reports.visits import visits_on
+from acquire.reports.pdf import as_pdf
+from acquire.reports.returned import _sisters
+from acquire.reports.visits import judged_visit, visits_on
 from tests.known_records import VERDICT
 
 GIVEN = Given(Heading("Kittiwake Coil Co-op"), 2e9, 2e9, SOFTWARE)
@@ -57,11 +56,11 @@ def paper_questions(folder, batches):
         return with_record(run)
 
     def paper(record):
-        return certificate_paper(facts_of(record, serial, GIVEN))
+        return certificate_document(certificate_of(record, serial, GIVEN))
 
     def sisters(record):
-        visit = visit_for(visits_on(record, serial))
-        return sisters_of(record, visit, list(visit.resistances()))
+        visit = judged_visit(visits_on(record, serial))
+        return _sisters(record, visit, list(visit.resistances()))
 
     return {
         "search: outcome fail, latest 200": searched(Question(outcomes=(Outcome.FAIL,), limit=200)),
@@ -72,7 +71,7 @@ def paper_questions(folder, batches):
         "certificate as PDF": with_record(lambda record: as_pdf(paper(record))),
         "certificate checked": with_record(lambda record: check(as_html(paper(record)), record)),
         "label": with_record(
-            lambda record: as_svg(laid_out(facts_of_visit(visit_for(visits_on(record, serial))), 50, 25))
+            lambda record: as_svg(laid_out(label_of(judged_visit(visits_on(record, serial))), 50, 25))
         ),
         "returned: the spread of its batch": with_record(sisters),
         "look-back: meter since its check": with_record(

@@ -10,6 +10,7 @@ from acquire.records import Pair
 from acquire.steps.pairs import PairTable
 from acquire.verdict.diagnose import best_next_pair, diagnose, findings
 from acquire.verdict.weighing import LOWERING
+from acquire.words.faults import sentence
 from tests.known_sheets import PLOVER, QUERN
 
 TABLES = {sheet.name: PairTable(sheet) for sheet in (PLOVER, QUERN)}
@@ -36,8 +37,8 @@ def test_probabilities_add_up_and_are_ranked(unit):
     assert sum(finding.probability for finding in found) == pytest.approx(1.0)
     assert [f.probability for f in found] == sorted((f.probability for f in found), reverse=True)
     for hypothesis in diagnose(sheet, TABLES[sheet.name], readings):
-        assert hypothesis.sentence[0].isupper()
-        assert hypothesis.sentence.endswith(".")
+        assert sentence(hypothesis)[0].isupper()
+        assert sentence(hypothesis).endswith(".")
 
 
 @st.composite

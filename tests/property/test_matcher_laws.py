@@ -3,15 +3,15 @@
 import math
 from types import SimpleNamespace
 
+from acquire.steps.step_state import StepState
+from acquire.steps.touched_again import holds
+from acquire.steps.unit import Ruling, UnitProgress
 from hypothesis import given
 from hypothesis import strategies as st
 
 from acquire.records import Fit, Outcome, Pair, Purpose
 from acquire.steps.matcher import weigh
 from acquire.steps.pairs import PairTable
-from acquire.steps.step_state import StepState
-from acquire.steps.touched_again import holds
-from acquire.steps.unit import Ruling, UnitProgress
 from acquire.unit_result import worse
 from tests.known_sheets import FATHOM, PLOVER, QUERN, corrected
 

@@ -3,6 +3,7 @@
 import asyncio
 import json
 import time
+from dataclasses import replace
 
 import aiomqtt
 import jsonschema
@@ -65,6 +66,20 @@ async def test_verdicts_and_units_arrive_in_order_and_the_cursor_follows(journal
     heard = [p for topic, p, _ in ear.heard if topic.endswith(("/verdict", "/unit"))]
     assert heard == [json.loads(as_json(payload_of(entry))) for entry in sent]
     assert await journal.cursor("mqtt") == 8
+
+
+@VERSIONS
+async def test_how_the_latest_unit_stands_is_kept_for_whoever_comes_later(journal, mosquitto, version):
+    """Retained, and replaced by the next revision of it."""
+    changed = replace(RESULT, revision=1, utc_s=RESULT.utc_s + 60.0, ended_utc_s=RESULT.utc_s)
+    async with subscriber(mosquitto.port) as ear, publishing(journal, mosquitto.port, version=version):
+        await journal.append([(STARTED, None), (RESULT, None)])
+        await ear.until(lambda e: e.of("latest"))
+        assert (await retained(mosquitto.port, "latest"))["revision"] == 0
+        await journal.append([(changed, None)])
+        await ear.until(lambda e: len(e.of("latest")) == 2)
+    kept = await retained(mosquitto.port, "latest")
+    assert (kept["serial"], kept["revision"], kept["outcome"]) == (RESULT.serial, 1, "fail")
 
 
 @VERSIONS

@@ -19,9 +19,11 @@ from rich.console import Console
 
 from acquire.answers.batch import all_batches, report_from
 from acquire.records import BatchDeed, BatchState, Outcome
-from acquire.reports.batch_export import as_csv, as_json
-from acquire.reports.batch_html import as_html
-from acquire.reports.batch_terminal import shown_report
+from acquire.reports.batch_document import batch_document
+from acquire.reports.batch_pictures import svg_pictures
+from acquire.reports.export import batch_csv, report_plain
+from acquire.reports.html_page import as_html
+from acquire.reports.terminal import as_terminal
 from acquire.simulated.demo import DemoOptions, run_demo
 from tests.whole_bench import QUIET
 
@@ -36,7 +38,7 @@ def rows(report):
 def words_of(report):
     """The report as a terminal shows it."""
     out = io.StringIO()
-    Console(file=out, width=110).print(shown_report(report))
+    Console(file=out, width=110).print(as_terminal(batch_document(report)))
     return out.getvalue()
 
 
@@ -75,7 +77,7 @@ def test_the_whole_story_shows_in_the_report(tmp_path):
     journal = asyncio.run(worked(tmp_path / "run", None, 6.0))
     report = report_from(journal, NAME, subgroup=5)
     OUTPUT.mkdir(exist_ok=True)
-    page = as_html(report)
+    page = as_html(batch_document(report, svg=svg_pictures(report)))
     (OUTPUT / "fathom-7-batch.html").write_bytes(page)
     tell_the_story(report, words_of(report), page.decode())
     command = [sys.executable, "-m", "acquire", "batch", NAME, "--journal", str(journal), "--json"]
@@ -121,7 +123,7 @@ def tell_the_story(report, terminal, page):
         for said in ("F7-0017", "F7-0031", "F7-0023", "36-A", "36-B", "38 of 40", "polarity"):
             assert said in re.sub(r"(<small>|\s)+", " ", text), said
     assert "://" not in re.sub(r'xmlns(:xlink)?="[^"]+"', "", page)  # nothing from elsewhere
-    plain = as_json(report)
+    plain = report_plain(report)
     assert json.loads(json.dumps(plain, allow_nan=False)) == plain
-    csv_rows = as_csv(report).splitlines()
+    csv_rows = batch_csv(report).splitlines()
     assert len(csv_rows) == 1 + 5 * 40

@@ -10,12 +10,11 @@ from acquire.journal.store import Journal
 from acquire.line.record import LineRecord
 from acquire.line.store import Store
 from acquire.records import Purpose, WoundFrom
+from acquire.reports.certificate import Given, Heading, certificate_of
 from acquire.reports.certificate_check import SOFTWARE, check
-from acquire.reports.certificate_facts import Given, Heading
-from acquire.reports.certificate_pages import certificate_paper
-from acquire.reports.certificate_source import facts_of
+from acquire.reports.certificate_document import certificate_document
+from acquire.reports.html_page import as_html
 from acquire.reports.lookback import by_meter, by_spool, span_since_check
-from acquire.reports.paper_html import as_html
 from acquire.reports.returned import returned
 from tests.known_records import NOON_S
 from tests.known_visits import DAY_S, SERIAL, moved_zero, shop_day, visit
@@ -50,9 +49,9 @@ async def both(tmp_path, database):  # noqa: F811
 async def test_a_certificate_is_the_same_from_both_and_each_vouches_for_the_other(both):
     """Facts, digest and all: the line's database holds the evidence, too."""
     here, there = both
-    facts = [facts_of(record, SERIAL, GIVEN, Purpose.FINAL) for record in both]
+    facts = [certificate_of(record, SERIAL, GIVEN, Purpose.FINAL) for record in both]
     assert facts[0] == facts[1]
-    page = as_html(certificate_paper(facts[1]))
+    page = as_html(certificate_document(facts[1]))
     assert check(page, here).sound
     assert check(page, there).sound
 

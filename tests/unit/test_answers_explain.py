@@ -8,6 +8,7 @@ from acquire.answers.explain import Told, explain
 from acquire.errors import InputImpossible
 from acquire.records import Pair
 from acquire.verdict.identify import identify
+from acquire.words.faults import sentence
 from tests.known_sheets import FATHOM, PLOVER, QUERN
 
 
@@ -25,7 +26,7 @@ def test_bad_joint_is_found_from_two_values():
     """214.6 and 58.2 at 18 °C with 0.3 ohm of leads: about 12 ohm in pin 2, to be proven on 1–3."""
     said = explain(PLOVER, [(Pair("1", "2"), 214.6), (Pair("2", "3"), 58.2)], told())
     assert said.hypotheses[0].fault == "bad_joint"
-    assert "pin 2 or its lead" in said.hypotheses[0].sentence
+    assert "pin 2 or its lead" in sentence(said.hypotheses[0])
     assert said.lines[0].startswith("1–2 (slow charge): told 214.6 Ω, that is 216.0 Ω ± ")
     assert "Ω at 20 °C without leads; should read 202.6 Ω" in said.lines[0]
 

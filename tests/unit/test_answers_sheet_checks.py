@@ -80,7 +80,7 @@ def test_steps_that_cannot_be():
     )
     found = dict(serious(odd))
     assert found["step[0]"] == "Nothing joins 1–core, so it never gives a resistance."
-    assert found["step[1]"] == "1–3 is to be open, but it reads both charge windings in series."
+    assert found["step[1]"] == "1–3 is to be open, but it reads slow charge and fast charge."
     assert found["step[2]"] == "Step slow has no limits, so nothing is judged."
 
 

@@ -14,9 +14,15 @@ from acquire.clock import RealClock
 from acquire.errors import InputImpossible, JournalUnusable
 from acquire.journal.history import JournalReader
 from acquire.journal.store import Journal
-from acquire.records import Outcome, TypedResult
-from tests.known_records import STARTED
+from acquire.records import Outcome, TypedResult, UnitResult
+from tests.known_records import RESULT, STARTED
+from tests.known_visits import INSULATION, TURNS
 from tests.whole_bench import bench_file
+
+ENDED = replace(
+    RESULT, serial="A1", sheet="Plover 80", outcome=Outcome.PASS, measured=Outcome.PASS, hypotheses=(),
+    untested=(INSULATION, TURNS),
+)  # fmt: skip
 
 
 @pytest.fixture
@@ -46,6 +52,28 @@ def test_a_result_goes_on_the_record_of_its_unit(bench, tmp_path):
     assert record.outcome is Outcome.PASS
     with JournalReader(tmp_path / "journal") as journal:
         assert journal.by_serial("A1")[-1].record == record
+
+
+def test_what_it_makes_of_the_unit_goes_on_the_record_with_it(bench, tmp_path):
+    """The next revision of its result, by the same function as at the bench; none where nothing changes."""
+
+    async def end():
+        journal = await opened(tmp_path)
+        await journal.append([(ENDED, None)])
+        await journal.close()
+
+    asyncio.run(end())
+    type_in(bench, "A1", ["insulation = 1 Mohm, 500 V, by IR-2, accuracy 5 %"])
+    type_in(bench, "A1", ["insulation = 120 Mohm, 500 V, by IR-2, accuracy 5 %", "bearing = smooth"])
+    type_in(bench, "A1", ["bearing = smooth"])
+    with JournalReader(tmp_path / "journal") as journal:
+        results = [e.record for e in journal.by_serial("A1") if isinstance(e.record, UnitResult)]
+    assert [(each.revision, each.outcome) for each in results] == [
+        (0, Outcome.PASS),
+        (1, Outcome.FAIL),
+        (2, Outcome.PASS),
+    ]
+    assert results[-1].untested == (TURNS,)
 
 
 def test_a_sister_coil_typed_earlier_may_be_the_pattern(bench):

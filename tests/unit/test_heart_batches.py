@@ -105,7 +105,8 @@ def test_a_second_batch_sends_the_first_one_to_rest():
     """One bench works on one batch at a time; both stay on record."""
     batches = opened()
     first, second = batches.obey(OpenBatch("lot 13"), 3.0)
-    assert (first.batch, first.deed, second.batch) == ("lot 12", BatchDeed.PAUSED, "lot 13")
+    assert (first.batch, first.deed, second.batch) == ("lot 12", BatchDeed.MADE_WAY, "lot 13")
+    assert first.state is BatchState.PAUSED
     first, second = batches.obey(OpenBatch("lot 12"), 4.0)  # the traveller of a batch, scanned again
     assert (first.batch, second.deed, second.expected) == ("lot 13", BatchDeed.RESUMED, 40)
 
@@ -269,7 +270,7 @@ def test_the_second_unit_waits_for_a_word():
     accepted = batches.obey(AcceptFirstUnit("the customer wants it so"), 201.0)[0]
     assert (accepted.state, accepted.first_doubt, accepted.remark) == (
         BatchState.RUNNING,
-        "",
+        None,
         "the customer wants it so",
     )
     assert batches.start(StartUnit("F2"), 202.0)[0].batch == "lot 12"

@@ -112,7 +112,7 @@ async def mixed(tmp_path):
             (verdict(2, outcome=fail, meter_id="other", utc_s=NOON_S + 3600.0), EVIDENCE),
             (verdict(3, outcome=near, sheet="Quern 12"), None),
             (RESULT, None),
-            (verdict(5, serial=HOSTILE), None),
+            (verdict(5, serial=HOSTILE, operator=HOSTILE), None),
         ]
     )
     yield opened
@@ -153,9 +153,11 @@ async def test_every_part_of_a_question_must_hold(mixed, question, numbers):
 async def test_single_fields_are_given_without_the_rest(mixed):
     """As they stand in the payload; what an entry lacks is None."""
     with JournalReader(mixed.path) as reader:
-        got = list(reader.values(Question(), ["id", "kind", "outcome", "reference_ohm", "counts", "step"]))
-        assert got[1] == (f"{mixed.birth}-2", "verdict", "fail", 202.71, 1, VERDICT.step)
-        assert got[3] == (f"{mixed.birth}-4", "unit_result", "fail", None, None, None)
+        got = list(
+            reader.values(Question(), ["id", "kind", "outcome", "reference_ohm", "counts", "operator"])
+        )
+        assert got[1] == (f"{mixed.birth}-2", "verdict", "fail", 202.71, 1, VERDICT.operator)
+        assert got[3] == (f"{mixed.birth}-4", "unit_result", "fail", None, None, RESULT.operator)
         assert got[4][-1] == HOSTILE
         for name in ("a') FROM entry --", "", "A", "a.b", "hypotheses[0]"):
             with pytest.raises(ValueError, match="no field"):

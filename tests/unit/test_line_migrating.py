@@ -59,6 +59,7 @@ async def test_every_step_can_be_made_from_the_one_before(database):  # noqa: F8
     await connection.execute("DELETE FROM steadyohm.migration WHERE number > 1")
     await connection.execute("DROP FUNCTION steadyohm.make_month")
     await connection.execute("DROP INDEX steadyohm.entry_kind")
+    await connection.execute("DROP INDEX steadyohm.entry_result")
     assert await migrate(connection) == len(MIGRATIONS) - 1
     for name in NAMES:
         await connection.execute(f"TABLE steadyohm.{name}")

@@ -62,8 +62,10 @@ def records(*, set_back=True):
     made = []
     for number in range(1, 21):
         made += unit(BENCH, number, NOON_S + 3 * number + 0.123456789, dice)
-    later_s = {record: NOON_S + 70.0 + place for place, record in enumerate(ALL)}
-    made += [(replace(r, utc_s=later_s[r]), EVIDENCE if r is VERDICT else None) for r in ALL]
+    made += [
+        (replace(record, utc_s=NOON_S + 70.0 + place), EVIDENCE if record is VERDICT else None)
+        for place, record in enumerate(ALL)
+    ]
     made += unit(BENCH, 21, NOON_S + 86_400.0, dice)
     back_s = NOON_S + (1.0 if set_back else 90_000.0)  # the clock was set back by a day
     made.append((replace(ZERO, utc_s=back_s), None))
@@ -74,7 +76,7 @@ def records(*, set_back=True):
                 VERDICT,
                 utc_s=back_s + 5.0,
                 serial="a\ud800'b\"; DROP TABLE x --",
-                operator="\u0000 \\ 'x' \t ⌀",
+                operator="\\u0000 \\ 'x' \t ⌀",
             ),
             None,
         )
@@ -304,3 +306,28 @@ def test_places_are_told_apart(tmp_path, database):  # noqa: F811
         connection.execute("CREATE SCHEMA steadyohm CREATE TABLE entry (x int)")
     with record_at(database.replace("//", "/", 1)) as record:
         assert isinstance(record, LineRecord)
+
+
+async def test_a_stay_counts_once_however_often_its_result_was_revised(tmp_path, database):  # noqa: F811
+    """On the day on which it left, with the outcome that it has now; an old bench's results as well."""
+    journal = Journal.open(tmp_path / "journal", bench=BENCH, clock=HandClock())
+    passed = replace(RESULT, bench=BENCH, outcome=Outcome.PASS, measured=Outcome.PASS, serial="A1")
+    late = {"utc_s": NOON_S + 200_000.0, "ended_utc_s": passed.utc_s}
+    failed = replace(passed, revision=1, outcome=Outcome.FAIL, **late)
+    again = replace(passed, serial="A2")
+    both_ways = [replace(again, revision=1, outcome=Outcome.FAIL, **late), replace(again, revision=2, **late)]
+    await journal.append([(each, None) for each in (passed, again, failed, *both_ways)])
+    store = await Store(database, HandClock(now_utc_s=NOON_S)).open()
+    await sent(store, journal)
+    await store.close()
+    await journal.close()
+    connection = await psycopg.AsyncConnection.connect(database)
+    rows = await (
+        await connection.execute("SELECT day, units, passed, failed FROM steadyohm.yield")
+    ).fetchall()
+    units = await (
+        await connection.execute("SELECT serial, outcome, revision FROM steadyohm.unit")
+    ).fetchall()
+    await connection.close()
+    assert rows == [(date(2025, 11, 25), 2, 1, 1)]
+    assert sorted(units) == [("A1", "fail", 1), ("A2", "pass", 2)]

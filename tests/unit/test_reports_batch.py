@@ -7,6 +7,7 @@ import io
 import json
 import math
 import random
+import re
 import statistics
 from dataclasses import replace
 from itertools import pairwise
@@ -20,7 +21,6 @@ from acquire.errors import InputImpossible
 from acquire.journal.history import JournalReader
 from acquire.records import (
     BalanceFound,
-    BalanceKind,
     BatchDeed,
     BatchState,
     Doubt,
@@ -33,12 +33,14 @@ from acquire.records import (
     UnitStarted,
     WoundFrom,
 )
-from acquire.reports.batch import batch_report
-from acquire.reports.batch_export import CSV_COLUMNS, as_csv, as_json
-from acquire.reports.batch_html import as_html
-from acquire.reports.batch_list import batches_of
-from acquire.reports.batch_terminal import shown_report
-from acquire.reports.batch_words import per_cent, share_text
+from acquire.reports.batch import batch_report, batches_of
+from acquire.reports.batch_document import batch_document
+from acquire.reports.batch_pictures import png_pictures, svg_pictures
+from acquire.reports.export import BATCH_COLUMNS, batch_csv, report_plain
+from acquire.reports.figures import per_cent, relative_to, share_text
+from acquire.reports.html_page import as_html
+from acquire.reports.pdf import as_pdf
+from acquire.reports.terminal import as_terminal
 from acquire.stats.pareto import Share
 from tests.known_records import BATCH, NOON_S, RESULT, TYPED, VERDICT
 from tests.known_visits import journal_with
@@ -93,6 +95,10 @@ def forty(dice, shift=-0.035):
         ohm = NOMINAL_OHM * (1.0 + dice.gauss(0.0, 0.005) + (shift if spool == "36-B" else 0.0))
         records += unit(f"F7-{number:04d}", ohm, NOON_S + 60.0 * number, spool=spool)
     return records
+
+
+def page_of(report):
+    return as_html(batch_document(report, svg=svg_pictures(report)))
 
 
 # ------------------------------------------------------------------ what counts
@@ -150,8 +156,9 @@ def test_a_result_typed_later_counts_against_the_unit(tmp_path):
         serial="A1",
         name="polarity",
         outcome=Outcome.FAIL,
-        why=TypedWhy.STATED,
         words="opposing",
+        target="step:polarity",
+        why=TypedWhy.STATED,
     )
     records = [
         *unit("A1", 246.0, NOON_S),
@@ -200,7 +207,7 @@ def test_an_opened_batch_without_units_has_a_report(tmp_path):
     """Everything is empty, nothing fails."""
     report = report_on(tmp_path, [BATCH])
     assert (report.state, report.expected, report.units) == (BatchState.RUNNING, 40, ())
-    assert b"Batch" in as_html(report)
+    assert b"Batch" in page_of(report)
     assert "none yet" in printed(report)
 
 
@@ -250,9 +257,7 @@ def test_means_of_subgroups_when_asked_for(tmp_path):
 
 def test_windings_that_must_match_have_a_row_of_their_own(tmp_path):
     """The second less the first in per cent of their mean, between plus and minus twice the rule's limit."""
-    found = BalanceFound(
-        "pair", ("S1", "S2"), (1.65, 1.63), 0.0122, 0.0012, 0.01, "S1", Outcome.FAIL, BalanceKind.APART
-    )
+    found = BalanceFound("pair", ("S1", "S2"), (1.65, 1.63), 0.0061, 0.0006, 0.005, "S1", Outcome.FAIL)
     records = []
     for number in range(10):
         balance = (
@@ -269,13 +274,13 @@ def test_windings_that_must_match_have_a_row_of_their_own(tmp_path):
     assert row.points[4].value == pytest.approx(-200.0 * 0.02 / 3.28)
     assert row.points[4].u == pytest.approx(0.06)
     assert report.units[4].kind == "pair"
-    assert "S1 and S2 of pair differ by 1.2 %, known to 0.12 %; 1 % is allowed" in report.units[4].why
+    assert "S1 and S2 differ by 1.2 %, known to 0.12 %; 1 % is allowed" in report.units[4].why
 
 
 def test_a_diagnosis_is_counted_by_its_kind(tmp_path):
     """The likeliest one; one that names nothing leaves the step."""
     thin = Hypothesis("wire_too_thin", 0.97, (FaultPlace("wire_too_thin", ("P1",), (0.26,)),))
-    healthy = Hypothesis("healthy", 0.6, (FaultPlace("healthy"),))
+    healthy = Hypothesis("healthy", 0.6)
     records = [
         *unit("A1", 310.0, NOON_S, Outcome.FAIL, hypotheses=(thin,)),
         *unit("A2", 310.0, NOON_S + 60, Outcome.FAIL, hypotheses=(thin,)),
@@ -300,13 +305,13 @@ def test_a_doubt_about_the_first_unit_is_told_with_what_became_of_it(tmp_path):
         deed=BatchDeed.FIRST_UNIT,
         first_serial="A1",
         first_doubt=Doubt(
-            0.9, (Hypothesis("other_spool", 0.9, (FaultPlace("other_spool", ("P1",), (0.03,)),)),)
+            0.9, (Hypothesis("wire_too_thin", 0.9, (FaultPlace("wire_too_thin", ("P1",), (0.26,)),)),)
         ),
     )
     accepted = replace(BATCH, deed=BatchDeed.ACCEPTED, remark="the customer knows", utc_s=BATCH.utc_s + 5)
     report = report_on(tmp_path / "a", [BATCH, *unit("A1", 246.0, NOON_S), doubt, accepted])
     assert any(
-        "in doubt: P1 reads like another spool" in s and "Accepted: the customer knows" in s
+        "in doubt: P1 is wound with wire too thin" in s and "Accepted: the customer knows" in s
         for s in report.findings
     )
     report = report_on(tmp_path / "b", [BATCH, *unit("A1", 246.0, NOON_S), doubt])
@@ -318,7 +323,7 @@ def test_a_doubt_about_the_first_unit_is_told_with_what_became_of_it(tmp_path):
 
 def printed(report, width=100):
     out = io.StringIO()
-    Console(file=out, width=width).print(shown_report(report))
+    Console(file=out, width=width).print(as_terminal(batch_document(report)))
     return out.getvalue()
 
 
@@ -336,37 +341,74 @@ def test_anybodys_text_stays_text(tmp_path):
             ended(serial, NOON_S + 60 * number + 9, Outcome.FAIL if number % 3 else Outcome.PASS),
         ]
     report = report_on(tmp_path, records)
-    page = as_html(report).decode()
+    page = page_of(report).decode()
     assert "<script" not in page
     assert "\u202e" not in page
     assert "\x1b" not in printed(report).replace("\x1b[0m", "")
-    rows = list(csv.DictReader(io.StringIO(as_csv(report), newline="")))
+    rows = list(csv.DictReader(io.StringIO(batch_csv(report), newline="")))
     assert len(rows) == len(HOSTILE * 2)
     assert not any(row["serial"].startswith("=") for row in rows)
-    json.dumps(as_json(report), allow_nan=False)
+    json.dumps(report_plain(report), allow_nan=False)
 
 
 def test_the_same_report_gives_the_same_page(tmp_path):
     """Byte for byte; nothing from elsewhere; small; every drawing has a name for who cannot see it."""
     report = report_on(tmp_path, forty(random.Random(7)), subgroup=5)
-    page = as_html(report)
-    assert page == as_html(report)
+    page = page_of(report)
+    assert page == page_of(report)
     text = page.decode()
     assert "src=" not in text
     assert "@import" not in text
     assert "default-src &#x27;none&#x27;" in text or "default-src 'none'" in text
     assert len(page) < 150_000
-    assert text.count("<svg") == text.count("<title>") - 1 == 2
+    assert text.count("<title>") - 1 == 2
+    assert text.count('<figure class="picture">') == 2
+
+
+def test_the_page_prints_no_powers_of_ten_and_no_percentage_of_nothing(tmp_path):
+    """Forty units with a step of 3.5 % gave "p = 2e-85"; a strap about zero has ohms, not per cent."""
+    records = forty(random.Random(7))
+    dice = random.Random(5)
+    for at, record in reversed(list(enumerate(records))):
+        if hasattr(record, "step"):
+            strap = read(
+                record.serial, dice.gauss(-0.001, 0.004) + 0.03 * (at > 80), record.utc_s + 1.0, step="strap"
+            )
+            records.insert(at + 1, replace(strap, lower_ohm=None, upper_ohm=0.2, nominal_ohm=0.001))
+    report = report_on(tmp_path, records)
+    text = re.sub(r"<style>.*?</style>|<svg.*?</svg>", "", page_of(report).decode(), flags=re.DOTALL)
+    assert not re.search(r"[0-9]e[-+][0-9]", text)
+    assert "p\u00a0<" in text or "p &lt; 0.001" in text
+    strap = next(series for series in report.series if series.name == "strap")
+    assert strap.changes[0].size.endswith("Ω")
+    assert not any("strap is" in each and "%" in each.partition("strap is")[2].partition(" and ")[0]
+                   for each in report.findings)  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("part", "whole", "spread", "said"),
+    [(0.02, -0.01, 0.0, ""), (3.5, 100.0, 1.0, "3.5 %"), (0.01, 0.02, 0.01, ""), (0.0, 0.0, 0.0, "")],
+)
+def test_a_share_of_what_is_about_zero_is_not_printed(part, whole, spread, said):
+    assert relative_to(part, whole, spread) == said
+
+
+def test_the_report_is_a_pdf_as_well(tmp_path):
+    """From the same document, the same bytes each time."""
+    report = report_on(tmp_path, forty(random.Random(7)), subgroup=5)
+    document = batch_document(report, png=png_pictures(report))
+    assert as_pdf(document).startswith(b"%PDF-")
+    assert as_pdf(document) == as_pdf(document)
 
 
 def test_csv_and_json_hold_what_the_report_counts(tmp_path):
     """One row a unit and step; the report itself as it is."""
     report = report_on(tmp_path, forty(random.Random(7)))
-    rows = list(csv.DictReader(io.StringIO(as_csv(report), newline="")))
-    assert tuple(rows[0]) == CSV_COLUMNS
+    rows = list(csv.DictReader(io.StringIO(batch_csv(report), newline="")))
+    assert tuple(rows[0]) == BATCH_COLUMNS
     assert [float(row["value"]) for row in rows] == [point.value for point in report.series[0].points]
     assert {row["spool"] for row in rows} == {"36-A", "36-B"}
-    plain = as_json(report)
+    plain = report_plain(report)
     assert plain["first_pass"]["count"] == 40
     assert plain["series"][0]["capability"]["ppk"]["value"] == report.series[0].capability.ppk.value
 

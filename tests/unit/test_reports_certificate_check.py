@@ -1,10 +1,12 @@
 """Changes to a certificate show, and other programs read it."""
 
+import gzip
 import json
 import re
 import shutil
 import subprocess
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
@@ -12,13 +14,15 @@ from acquire.errors import InputImpossible
 from acquire.journal.history import JournalReader
 from acquire.records import Outcome
 from acquire.reports import certificate_check
+from acquire.reports.certificate import certificate_from
 from acquire.reports.certificate_check import check, facts_in
-from acquire.reports.certificate_pages import certificate_paper
-from acquire.reports.paper_html import FACTS_BEGIN, FACTS_END, as_html
-from acquire.reports.pdf_paper import as_pdf
+from acquire.reports.certificate_document import certificate_document
+from acquire.reports.document import Code
+from acquire.reports.html_page import FACTS_BEGIN, FACTS_END, as_html
+from acquire.reports.pdf import as_pdf
 from tests.known_records import NOON_S, TYPED
 from tests.known_visits import DAY_S, SERIAL, journal_with, moved_zero, shop_day, visit
-from tests.unit.test_reports_certificate_pages import facts
+from tests.unit.test_reports_certificate_document import facts
 
 
 @pytest.fixture(scope="module")
@@ -33,13 +37,13 @@ def folder(tmp_path_factory):
 @pytest.fixture(scope="module")
 def issued(folder):
     """The certificate as HTML and as PDF."""
-    paper = certificate_paper(facts(folder))
+    paper = certificate_document(facts(folder))
     return {"html": as_html(paper), "pdf": as_pdf(paper)}
 
 
 def test_the_same_facts_give_the_same_bytes(folder, issued):
     """Which is what a check rests on."""
-    paper = certificate_paper(facts(folder))
+    paper = certificate_document(facts(folder))
     assert as_html(paper) == issued["html"]
     assert as_pdf(paper) == issued["pdf"]
 
@@ -50,7 +54,8 @@ def test_an_honest_certificate_is_sound(folder, issued, kind):
     with JournalReader(folder) as record:
         found = check(issued[kind], record)
     assert (found.sound, found.page, found.record) == (True, True, True)
-    assert "Not shown by this: who drew it." in found.sentences[-1]
+    assert "stand on no record" in found.sentences[-1]
+    assert "It is not signed with a key, so who issued it is not shown." in found.sentences
     assert check(issued[kind]).record is None
 
 
@@ -90,24 +95,44 @@ def test_any_changed_byte_of_a_pdf_shows(issued):
             continue
 
 
+def forged(honest, at, **payload):
+    """The same certificate with one of its entries changed, as somebody with this program could make it."""
+    entries = list(honest.entries)
+    entries[at] = replace(entries[at], payload={**entries[at].payload, **payload})
+    return certificate_from(honest.given, honest.result_id, entries)
+
+
 def test_facts_that_were_changed_with_the_page_show_against_the_record(folder):
     """Somebody with this program draws a page of better values: it is true to itself, not to the record."""
     honest = facts(folder)
-    steps = (replace(honest.measured.steps[0], reference_ohm=202.0), *honest.measured.steps[1:])
-    forged = replace(honest, measured=replace(honest.measured, steps=steps))
-    content = as_html(certificate_paper(forged))
+    at = next(i for i, e in enumerate(honest.entries) if e.payload.get("step") == "slow charge")
+    content = as_html(certificate_document(forged(honest, at, reference_ohm=202.0)))
     with JournalReader(folder) as record:
         found = check(content, record)
     assert (found.page, found.record, found.sound) == (True, False, False)
-    assert f"entry {honest.measured.steps[0].id} (slow charge)" in " ".join(found.sentences)
+    assert f"entry {honest.entries[at].id} (slow charge)" in " ".join(found.sentences)
 
 
-@pytest.mark.parametrize("change", [{"outcome": Outcome.FAIL}, {"result_id": "ff-1"}, {"serial": "other"}])
-def test_other_forged_facts_show_too(folder, change):
+def test_facts_left_out_show_against_the_record(folder):
+    """A measurement that failed first, dropped from the page."""
     honest = facts(folder)
-    content = as_html(certificate_paper(replace(honest, measured=replace(honest.measured, **change))))
+    kept = [each for each in honest.entries if each.payload.get("reference_ohm") != 40.0]
+    content = as_html(certificate_document(certificate_from(honest.given, honest.result_id, kept)))
     with JournalReader(folder) as record:
-        assert check(content, record).record is False
+        found = check(content, record)
+    assert found.record is False
+    assert "which is missing" in " ".join(found.sentences)
+
+
+@pytest.mark.parametrize(("kind", "change"), [
+    ("unit_result", {"outcome": "conditional_pass"}), ("unit_result", {"steps_total": 3}),
+    ("unit_started", {"serial": "other"}), ("typed_result", {"outcome": None}),
+])  # fmt: skip
+def test_other_forged_facts_show_too(folder, kind, change):
+    honest = facts(folder)
+    at = next(i for i, each in enumerate(honest.entries) if each.kind == kind)
+    with JournalReader(folder) as record:
+        assert check(as_html(certificate_document(forged(honest, at, **change))), record).record is False
 
 
 def test_another_journal_knows_nothing_of_it(issued, tmp_path):
@@ -122,7 +147,7 @@ def test_another_journal_knows_nothing_of_it(issued, tmp_path):
 def test_what_came_later_does_not_make_it_false_but_is_told(tmp_path):
     """A later visit, a result typed in, a lead zero that makes it doubtful."""
     folder = journal_with(tmp_path, shop_day())
-    content = as_html(certificate_paper(facts(folder)))
+    content = as_html(certificate_document(facts(folder)))
     typed = replace(TYPED, serial=SERIAL, bench="bench-1", utc_s=NOON_S + 4000.0)
     journal_with(folder, [typed, moved_zero(NOON_S + 5000.0), *visit(utc_s=NOON_S + DAY_S)])
     with JournalReader(folder) as record:
@@ -139,7 +164,7 @@ def test_another_version_is_not_called_a_forgery(folder, issued, monkeypatch):
     monkeypatch.setattr(certificate_check, "SOFTWARE", "steadyohm 9.9.9")
     found = check(issued["html"])
     assert (found.page, found.sound) == (None, False)
-    assert "can only be told with that version" in found.sentences[1]
+    assert "can only be told with that version" in " ".join(found.sentences)
 
 
 def test_other_pdf_libraries_are_not_called_a_forgery(issued):
@@ -147,7 +172,7 @@ def test_other_pdf_libraries_are_not_called_a_forgery(issued):
     content = re.sub(rb"fpdf2 [\d.]+", b"fpdf2 0.0.0", issued["pdf"])
     found = check(content)
     assert found.page is None
-    assert "other versions of the PDF library" in found.sentences[1]
+    assert "other versions of the PDF library" in " ".join(found.sentences)
 
 
 @pytest.mark.parametrize(
@@ -171,17 +196,19 @@ def test_what_is_no_certificate_is_told(content):
 
 def test_facts_that_nobody_could_have_measured_do_no_harm(issued):
     """Numbers beyond any calendar, pictures that are none, papers of no size."""
-    plain = json.loads(facts_in(issued["html"]).text)
+    plain = json.loads(facts_in(issued["html"]))
     for path, value in (
         (("given", "issued_utc_s"), 1e300),
         (("given", "issued_utc_s"), -1e300),
         (("given", "paper"), "A9"),
         (("given", "heading", "logo"), "!!!"),
         (("given", "heading", "logo"), "PHN2Zz4="),
-        (("measured", "started_utc_s"), 1e18),
-        (("measured", "steps", 0, "utc_s"), 1e18),
-        (("measured", "steps", 0, "reference_ohm"), 1e308),
-        (("measured", "result_id"), ""),
+        (("on_record", 0, "payload", "utc_s"), 1e18),
+        (("on_record", 1, "payload", "utc_s"), 1e18),
+        (("on_record", 1, "payload", "reference_ohm"), 1e308),
+        (("on_record", 1, "payload"), []),
+        (("on_record", 1, "id"), "nothing"),
+        (("result_id",), ""),
     ):
         changed = json.loads(json.dumps(plain))
         inner = changed
@@ -228,8 +255,60 @@ def test_the_facts_are_attached_to_the_pdf(folder, issued, tmp_path):
     assert (tmp_path / "certificate-facts.json").read_text() == facts(folder).text
 
 
-def test_the_code_holds_id_and_digest(folder):
+def test_the_code_holds_number_and_digest(folder):
     """As the QR code of any phone would give it back."""
-    certificate = facts(folder)
-    assert certificate.code_text == f"steadyohm certificate {certificate.id} sha256 {certificate.digest}"
-    assert certificate.id.endswith(certificate.digest[:8].upper())
+    of = facts(folder)
+    (code,) = [block for block in certificate_document(of).blocks if isinstance(block, Code)]
+    assert code.text == f"steadyohm certificate {of.number} sha256 {of.digest}"
+    assert of.number.endswith(of.digest[:8].upper())
+
+
+# ---------------------------------------------------------------- certificates of form 1
+
+FORM_1 = Path(__file__).parents[1] / "data" / "certificate-form-1"
+
+
+@pytest.fixture
+def old(tmp_path):
+    """A journal and certificates as version 0.1.0 wrote them on 29 November 2026."""
+    for name in ("journal.db", "certificate.html", "certificate.pdf"):
+        (tmp_path / name).write_bytes(gzip.decompress((FORM_1 / f"{name}.gz").read_bytes()))
+    return tmp_path
+
+
+@pytest.mark.parametrize("kind", ["html", "pdf"])
+def test_a_certificate_of_form_1_is_held_against_the_record(old, kind):
+    """Its values are compared; its page is no longer drawn, and that is said."""
+    with JournalReader(old) as record:
+        found = check((old / f"certificate.{kind}").read_bytes(), record)
+    assert (found.number, found.serial, found.record, found.page) == (
+        "857FF82B-11-4686E403", "PL80-0007", True, None,
+    )  # fmt: skip
+    told = " ".join(found.sentences)
+    assert "in an earlier form of page, which this program no longer draws" in told
+    assert "Its measured values are those on the record." in told
+    assert not found.sound
+
+
+@pytest.mark.parametrize(("was", "now"), [
+    (b'"reference_ohm":202.5669', b'"reference_ohm":201.5669'),
+    (b'"other_visits":[],"outcome":"pass"', b'"other_visits":[],"outcome":"fail"'),
+    (b'"serial":"PL80-0007"', b'"serial":"PL80-0009"'), (b'"steps_passed":3', b'"steps_passed":4'),
+    (b'"typed":"insulation = 120 Mohm', b'"typed":"insulation = 220 Mohm'),
+])  # fmt: skip
+def test_a_changed_value_of_form_1_shows(old, was, now):
+    content = (old / "certificate.html").read_bytes()
+    assert was in content
+    with JournalReader(old) as record:
+        assert check(content.replace(was, now), record).record is False
+
+
+def test_a_certificate_of_form_1_is_superseded_by_a_later_result(old):
+    typed = replace(TYPED, serial=SERIAL, bench="bench-1", outcome=Outcome.FAIL, utc_s=NOON_S + 9000.0)
+    journal_with(old, [typed])
+    with JournalReader(old) as record:
+        found = check((old / "certificate.html").read_bytes(), record)
+    assert found.record is True
+    assert found.superseded == (
+        "Superseded: it states pass, and since then the result was revised: it is FAIL now."
+    )

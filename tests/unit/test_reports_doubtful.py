@@ -58,7 +58,7 @@ def test_verdicts_outside_the_two_zeros_are_not_doubtful():
 
 def test_zeros_that_hold_make_nothing_doubtful():
     """Nothing is marked by a zero that found nothing."""
-    assert Doubts.among([zeros()[0]]).zeros == []
+    assert Doubts.among([zeros()[0]]).zeros == ()
 
 
 async def test_the_history_marks_doubtful_verdicts_and_finds_them_alone(tmp_path):

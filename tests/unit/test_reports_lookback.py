@@ -10,7 +10,7 @@ from typer.testing import CliRunner
 from acquire.cli import app
 from acquire.errors import InputImpossible
 from acquire.journal.history import JournalReader
-from acquire.records import WoundFrom
+from acquire.records import Sign, WoundFrom
 from acquire.reports.lookback import Span, by_meter, by_spool, span_since_check
 from tests.known_records import CHECK, NOON_S
 from tests.known_visits import DAY_S, journal_with, moved_zero, visit
@@ -19,7 +19,9 @@ ALWAYS = Span(None, None, "")
 
 
 def check_at(day, *, good):
-    return replace(CHECK, utc_s=NOON_S + day * DAY_S - 60.0, in_control=good, signs=() if good else ("jump",))
+    return replace(
+        CHECK, utc_s=NOON_S + day * DAY_S - 60.0, in_control=good, signs=() if good else (Sign.JUMP,)
+    )
 
 
 def unit(day, serial=None, **also):

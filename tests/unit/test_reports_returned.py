@@ -1,21 +1,25 @@
 """A returned unit beside what it read when it left: what is a change, what is not, and in plain words."""
 
+import io
 import json
 import math
 import random
+import re
 from dataclasses import replace
 
 import pytest
+from rich.console import Console
 from typer.testing import CliRunner
 
 from acquire.cli import app
 from acquire.errors import InputImpossible
 from acquire.journal.history import JournalReader
 from acquire.records import Outcome, Purpose, Shape, Term
-from acquire.reports.paper import Letterhead
-from acquire.reports.paper_html import as_html
-from acquire.reports.returned import returned
-from acquire.reports.returned_pages import lines, returned_paper, sentences
+from acquire.reports.document import Letterhead
+from acquire.reports.html_page import as_html
+from acquire.reports.returned import Finding, returned
+from acquire.reports.returned_document import returned_document, sentences
+from acquire.reports.terminal import as_terminal
 from tests.known_records import IMPORTED, NOON_S
 from tests.known_visits import DAY_S, SERIAL, WINDINGS, journal_with, visit
 
@@ -56,23 +60,31 @@ def with_terms(records, **terms):
     return changed
 
 
+def shown_in_terminal(found):
+    out = io.StringIO()
+    Console(file=out, width=140).print(as_terminal(returned_document(found, None, "A4", BACK_S)))
+    return out.getvalue().replace("\u00a0", " ")
+
+
 def test_a_lost_winding_is_a_change_and_still_ours(tmp_path):
     """Coil two lost 7 %; the rest reads as before; by all pairs together it is the unit that left."""
     records, factors = batch()
     now = {**factors[7], "fast charge": 0.93 * factors[7]["fast charge"]}
     back = visit(utc_s=BACK_S, purpose=Purpose.RETURNED, factors=now, outcome=Outcome.FAIL)
     found = compared(journal_with(tmp_path, [*records, *back]))
-    assert {change.step: change.real for change in found.changes} == {
-        "slow charge": False,
-        "fast charge": True,
-        "trigger": False,
+    assert {change.step: change.finding for change in found.changes} == {
+        "slow charge": Finding.AS_BEFORE,
+        "fast charge": Finding.CHANGED,
+        "trigger": Finding.AS_BEFORE,
     }
-    assert found.changes[1].change == pytest.approx(-0.07)
+    assert found.changes[1].fraction == pytest.approx(-0.07)
     assert found.ours.odds.this_unit > 0.9
     assert (found.ours.sisters, found.ours.of_batch) == (13, "lot 7")
     told = sentences(found)
     assert told[0].startswith("By its ohms this is the winding that left here (")
-    assert told[1] == "Changed: fast charge (2–3) reads 7 % less than then. The other 2 read as before."
+    assert told[1] == (
+        "Changed: fast charge (2–3) reads 7 % less than then. No change is proven at the other 2."
+    )
     assert "shorted" in " ".join(told)
     assert "taken as 50 %" in told[-1]
 
@@ -92,7 +104,7 @@ def test_the_uncertainty_of_a_change_is_that_of_both_visits(tmp_path):
     then = with_terms(visit(), repeatability=0.001)
     now = with_terms(visit(utc_s=BACK_S, purpose=Purpose.RETURNED), repeatability=0.002)
     change = compared(journal_with(tmp_path, [*then, *now])).changes[0]
-    assert change.expanded_change == pytest.approx(1.959964 * math.hypot(0.001, 0.002), rel=1e-4)
+    assert change.expanded_fraction == pytest.approx(1.959964 * math.hypot(0.001, 0.002), rel=1e-4)
 
 
 def test_the_meters_own_error_is_counted_twice_and_that_is_said(tmp_path):
@@ -106,12 +118,12 @@ def test_the_meters_own_error_is_counted_twice_and_that_is_said(tmp_path):
     )
     found = compared(journal_with(tmp_path / "same", [*then, *now]))
     change = found.changes[0]
-    assert change.real is False
-    assert change.expanded_if_common < 0.003 < change.expanded_change
+    assert change.finding is Finding.PERHAPS
+    assert change.expanded_fraction > 0.003
     assert "slow charge: too little for a proof" in " ".join(sentences(found))
     other = [replace(each[0], meter_hash="cc" * 32) if isinstance(each, tuple) else each for each in now]
     found = compared(journal_with(tmp_path / "other", [*then, *other]))
-    assert found.changes[0].expanded_if_common is None
+    assert found.changes[0].finding is Finding.AS_BEFORE
     assert "too little for a proof" not in " ".join(sentences(found))
 
 
@@ -126,7 +138,7 @@ def test_another_reference_temperature_is_brought_together(tmp_path):
     )
     found = compared(journal_with(tmp_path, [*visit(), *now]))
     assert found.reference_celsius == 25.0
-    assert all(abs(change.change) < 1e-12 for change in found.changes)
+    assert all(abs(change.change_ohm) < 1e-12 for change in found.changes)
     assert found.converted
     assert any("brought to" in sentence for sentence in sentences(found))
 
@@ -137,7 +149,7 @@ def test_an_open_winding_is_a_change_without_a_number(tmp_path):
     back = visit(utc_s=BACK_S, purpose=Purpose.RETURNED, factors=factors[7], outcome=Outcome.FAIL)
     back[2] = (replace(back[2][0], reference_ohm=None, expanded_ohm=None, outcome=Outcome.FAIL), None)
     found = compared(journal_with(tmp_path, [*records, *back]))
-    assert (found.changes[1].real, found.changes[1].change) == (True, None)
+    assert (found.changes[1].finding, found.changes[1].change_ohm) == (Finding.OPENED, None)
     assert "fast charge (2–3) is open now" in sentences(found)[1]
     assert found.ours.odds.this_unit > 0.8
 
@@ -167,7 +179,7 @@ def test_a_unit_still_on_the_bench_is_compared_as_far_as_it_got(tmp_path):
     found = compared(journal_with(tmp_path, [*visit(), *back]))
     assert [change.step for change in found.changes] == ["slow charge"]
     assert found.missing == ("fast charge", "trigger")
-    assert found.now_outcome is None
+    assert found.now.outcome is None
 
 
 @pytest.mark.parametrize(
@@ -183,7 +195,7 @@ def test_the_first_final_test_is_not_taken_for_the_return(tmp_path):
     """Two final tests and a return: the later final is what left the shop."""
     records = [*visit(), *visit(utc_s=NOON_S + DAY_S), *visit(utc_s=BACK_S, purpose=Purpose.RETURNED)]
     found = compared(journal_with(tmp_path, records))
-    assert (found.then_utc_s, found.now_utc_s) == (NOON_S + DAY_S, BACK_S)
+    assert (found.then.utc_s, found.now.utc_s) == (NOON_S + DAY_S, BACK_S)
 
 
 def test_it_prints_as_lines_json_and_a_page(tmp_path):
@@ -195,7 +207,7 @@ def test_it_prints_as_lines_json_and_a_page(tmp_path):
         app, ["returned", str(journal), SERIAL, "--html", str(page)], catch_exceptions=False
     )
     assert done.exit_code == 0
-    assert "No change is proven: all 3 pairs read as before" in done.output
+    assert "No change is proven at all 3 pairs" in done.output
     assert "No change is proven" in page.read_text(encoding="utf-8")
     done = CliRunner().invoke(app, ["returned", str(journal), SERIAL, "--json"], catch_exceptions=False)
     plain = json.loads(done.output)
@@ -208,10 +220,71 @@ def test_hostile_serials_stay_in_their_place(tmp_path):
     found = compared(
         journal_with(tmp_path, [*visit(text), *visit(text, utc_s=BACK_S, purpose=Purpose.RETURNED)]), text
     )
-    page = as_html(returned_paper(found, Letterhead("x"), "A4", BACK_S)).decode()
+    page = as_html(returned_document(found, Letterhead("x"), "A4", BACK_S)).decode()
     assert "<script>" not in page
     assert "\u202e" not in page
-    assert list(lines(found))
+    assert "\u202e" not in shown_in_terminal(found)
+
+
+def with_strap(records, *readings, u=0.01):
+    """The same visits, each with a strap measured as well: its ohms, known to ±0.02."""
+    read, done = iter(readings), []
+    for each in records:
+        if not isinstance(each, tuple) and hasattr(each, "hypotheses"):
+            verdict, evidence = done[-1]
+            ohm = next(read)
+            strap = replace(
+                verdict, step="strap", pin_a="5", pin_b="6", reference_ohm=ohm, raw_ohm=ohm + 0.3,
+                nominal_ohm=0.001, standard_uncertainty_ohm=u, expanded_ohm=2.0 * u, outcome=Outcome.PASS,
+            )  # fmt: skip
+            done.append((strap, replace(evidence, terms=(Term("repeatability", u, Shape.NORMAL),))))
+        done.append(each)
+    return done
+
+
+def test_a_change_of_nearly_nothing_is_told_in_ohms(tmp_path):
+    """A strap that read 1 mΩ and reads -0.6 mΩ is not "-155.87 ± 6742.40 %"."""
+    back = visit(utc_s=BACK_S, purpose=Purpose.RETURNED)
+    found = compared(journal_with(tmp_path, with_strap([*visit(), *back], 0.001, -0.0006)))
+    strap = found.changes[-1]
+    assert (strap.step, strap.finding, strap.fraction) == ("strap", Finding.AS_BEFORE, None)
+    row = next(line for line in shown_in_terminal(found).splitlines() if line.strip().startswith("strap"))
+    assert re.search(r"-0.002 ± 0.028 Ω +no change proven", row), row
+    assert not re.search(r"[0-9]{3,}\.[0-9]+ %", shown_in_terminal(found))
+    opened = compared(journal_with(tmp_path / "b", with_strap([*visit(), *back], 0.001, 0.4)))
+    assert "strap (5–6) reads 0.399 Ω more than then" in sentences(opened)[1]
+
+
+def test_a_strap_below_zero_drops_no_unit_from_the_others(tmp_path):
+    """Fourteen units whose zeroed straps read between -0.01 and 0.01 ohm: all of them give the spread."""
+    records, factors = batch()
+    back = visit(utc_s=BACK_S, purpose=Purpose.RETURNED, factors=factors[7])
+    straps = [0.01 * (-1) ** n for n in range(15)]
+    found = compared(journal_with(tmp_path, with_strap([*records, *back], *straps)))
+    assert (found.ours.sisters, found.ours.pairs) == (13, ("slow charge", "fast charge", "trigger"))
+    tight = compared(
+        journal_with(tmp_path / "b", with_strap([*records, *back], *straps[:7], 0.01, *straps[8:], u=1e-3))
+    )
+    assert (tight.ours.sisters, tight.ours.pairs) == (13, ("slow charge", "fast charge", "trigger"))
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_the_summary_never_says_otherwise_than_the_table(tmp_path, seed):
+    """What the sentence counts is what the rows say, whatever happened to each pair."""
+    dice = random.Random(seed)
+    factors = {step: dice.choice([1.0, 1.0005, 1.003, 0.9, 1.4]) for step in WINDINGS}
+    budget = {"meter_accuracy": dice.choice([2e-4, 2e-3]), "repeatability": 2e-4}
+    then = with_terms(visit(), **budget)
+    now = with_terms(visit(utc_s=BACK_S, purpose=Purpose.RETURNED, factors=factors), **budget)
+    found = compared(journal_with(tmp_path, [*then, *now]))
+    told, changes = sentences(found)[1], found.changes
+    for change in changes:
+        named = f"{change.step} (" in told
+        assert named == (change.finding in (Finding.CHANGED, Finding.PERHAPS))
+    same = sum(change.finding is Finding.AS_BEFORE for change in changes)
+    assert ("No change is proven at" in told) == bool(same)
+    assert "as before" not in told
+    assert not same or {1: "the other one", 2: "the other 2", 3: "all 3 pairs"}[same] in told
 
 
 # ---------------------------------------------------------------- paper
@@ -242,11 +315,11 @@ def test_a_unit_is_compared_with_its_paper_record_on_request(tmp_path):
     with pytest.raises(InputImpossible, match="once only"):
         compared(folder)
     found = compared(folder, from_paper=True)
-    assert [(change.step, change.real) for change in found.changes] == [
-        ("slow charge", False),
-        ("fast charge", True),
+    assert [(change.step, change.finding) for change in found.changes] == [
+        ("slow charge", Finding.AS_BEFORE),
+        ("fast charge", Finding.CHANGED),
     ]
-    assert found.changes[0].expanded_change == pytest.approx(math.hypot(0.4, 0.002 * 202.5669) / 202.5669)
+    assert found.changes[0].expanded_fraction == pytest.approx(math.hypot(0.4, 0.002 * 202.5669) / 202.5669)
     assert found.missing == ("trigger",)
     assert any("paper record" in sentence for sentence in sentences(found))
 
@@ -255,10 +328,10 @@ def test_paper_without_uncertainty_proves_nothing(tmp_path):
     """The difference is shown; whether it is a change cannot be told."""
     records = [paper("slow charge", 150.0), *visit(utc_s=BACK_S, purpose=Purpose.RETURNED)]
     found = compared(journal_with(tmp_path, records), from_paper=True)
-    assert (found.changes[0].real, found.changes[0].expanded_change) == (None, None)
-    assert found.changes[0].change == pytest.approx(202.5669 / 150.0 - 1.0)
+    assert (found.changes[0].finding, found.changes[0].expanded_ohm) == (Finding.UNTOLD, None)
+    assert found.changes[0].fraction == pytest.approx(202.5669 / 150.0 - 1.0)
     assert "cannot be told: the earlier values state no uncertainty" in sentences(found)[1]
-    assert any("+35.04 %" in line and "cannot be told" in line for line in lines(found))
+    assert re.search(r"\+35.04 % +cannot be told", shown_in_terminal(found))
 
 
 def test_paper_without_temperature_or_none_at_all_is_told(tmp_path):

@@ -12,7 +12,7 @@ import networkx as nx
 import pytest
 
 from acquire.physics.copper import CONDUCTORS
-from acquire.records import BranchKind, Pair, Purpose, Rule, StepKind
+from acquire.records import Balance, BalanceKind, BranchKind, Pair, Purpose, Rule, StepKind
 from acquire.sheets import load_sheet
 from acquire.sheets.wire import METAL_OF, winding_ohm, wire_diameter_m
 from acquire.steps.pairs import PairTable
@@ -82,7 +82,8 @@ def test_a_sheet_without_steps_gets_one_for_each_winding_and_slow_ones_by_induct
 
 def test_two_windings_match_within_1_percent_when_each_is_within_half_of_that_of_their_mean():
     balance = load_sheet(SHIPPED / "fathom-7.toml").balances[0]
-    assert (balance.name, balance.windings, balance.limit) == ("secondaries", ("S1", "S2"), 0.005)
+    assert balance == Balance("secondaries", ("S1", "S2"), 0.01, BalanceKind.APART)
+    assert balance.from_mean == 0.005
 
 
 def test_what_is_left_out_gets_the_documented_values(sheet_from):

@@ -90,3 +90,15 @@ def test_bifilar_pair_may_fail_its_match_alone():
 def test_unmeasured_windings_are_not_judged():
     """One line pair does not tell three phases apart."""
     assert balances(PairTable(QUERN), readings_of(QUERN, {}, LINES[:1])) == ()
+
+
+@pytest.mark.parametrize(("apart", "outcome"), [(0.006, Outcome.PASS), (0.02, Outcome.FAIL)])
+def test_a_matching_limits_how_far_two_windings_lie_apart(apart, outcome):
+    """A rule of 1 % allows 1 % between the two, and says so; each is off their mean by half of that."""
+    rule = replace(FATHOM.balances[0], kind=BalanceKind.APART)
+    table = PairTable(replace(FATHOM, balances=(rule,)))
+    ohms = {step.pair: table.nominal_ohm(step.pair) for step in FATHOM.steps}
+    ohms[Pair("7", "8")] *= 1.0 + apart
+    (found,) = balances(table, [(pair, ohm, 1e-4 * ohm) for pair, ohm in ohms.items()])
+    assert (found.outcome, found.limit, found.kind) == (outcome, 0.01, BalanceKind.APART)
+    assert found.deviation == pytest.approx(apart, rel=0.05)

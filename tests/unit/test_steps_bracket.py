@@ -75,18 +75,27 @@ def test_it_closes_with_the_other_continuity_after_a_while_in_the_open(gap_s, sh
     """Strap, two seconds without contact, trigger: the clip was sound all along."""
     bracket = proved()
     if shown:
-        bracket.seen_open()
+        bracket.seen_open(10.1)
     assert bracket.closes(pair, 10.0 + gap_s) is closes
+
+
+def test_a_proof_goes_on_after_a_restart_once_the_meter_shows_the_air():
+    """The strap was touched before it; nobody saw the probe leave."""
+    bracket = bracket_for(TABLE, OPEN)
+    bracket.prove()
+    bracket.seen_open(100.0)
+    assert not bracket.closes(TRIGGER, 100.0 + HOLD_S - 0.1)
+    assert bracket.closes(TRIGGER, 100.0 + HOLD_S)
 
 
 def test_what_is_read_in_between_breaks_it():
     """It says nothing about the pin; and nothing closes what was not proved."""
     bracket = proved()
-    bracket.seen_open()
+    bracket.seen_open(10.1)
     bracket.broken()
     assert not bracket.closes(TRIGGER, 60.0)
     bracket.lifted(60.0)
-    bracket.seen_open()
+    bracket.seen_open(61.0)
     assert not bracket.closes(TRIGGER, 70.0)
 
 

@@ -121,7 +121,7 @@ def test_a_repeated_pair_is_judged_by_how_far_it_moved(moved, outcome):
 def test_a_confirmed_open_pair_fails_where_a_winding_should_be(nominal, outcome):
     """And passes where nothing should be; there is no value, and the witness stands on record."""
     verdict, evidence = judge_open(
-        Yardstick(STEP, LIMITS, nominal), TRY, PLACE, 5.0, Basis.OPEN_PROVEN, WITNESS
+        Yardstick(STEP, LIMITS, nominal), TRY, PLACE, 5.0, basis=Basis.OPEN_PROVEN, witness=WITNESS
     )
     assert verdict.outcome is outcome
     assert verdict.reference_ohm is verdict.raw_ohm is verdict.expanded_ohm is None

@@ -59,19 +59,19 @@ def test_a_repetition_that_is_doubted_says_so():
 def test_the_reason_names_the_nearer_limit_and_the_numbers():
     """In the unit of what was judged; a guard band only where there is one."""
     limits = Limits(95.0, 105.0)
-    high = decided(Outcome.CONDITIONAL_PASS, 104.6, 1.0, limits, 1.0)
+    high = decided(Outcome.CONDITIONAL_PASS, 104.6, 1.0, limits, guard_band=1.0)
     assert high == "104.6 Ω is 0.4 Ω below the upper limit of 105.0 Ω; U = 1.0 Ω, guard band 1.0 Ω."
-    low = decided(Outcome.FAIL, 94.0, 0.5, limits, 0.0)
+    low = decided(Outcome.FAIL, 94.0, 0.5, limits, guard_band=0.0)
     assert low == "94.00 Ω is 1.00 Ω below the lower limit of 95.00 Ω; U = 0.50 Ω."
-    assert " mH " in decided(Outcome.PASS, 0.9, 0.02, Limits(0.8, 1.0), 0.0, "H")
+    assert " mH " in decided(Outcome.PASS, 0.9, 0.02, Limits(0.8, 1.0), guard_band=0.0, unit="H")
 
 
 def test_what_cannot_be_judged_says_why():
     """A poor meter, or a risk that even the middle of the limits exceeds."""
     limits = Limits(95.0, 105.0)
-    poor = decided(Outcome.CANNOT_JUDGE, 100.0, 6.0, limits, 6.0)
+    poor = decided(Outcome.CANNOT_JUDGE, 100.0, 6.0, limits, guard_band=6.0)
     assert poor == "U = 6.0 Ω exceeds the tolerance of 5.0 Ω: this meter, wired like this, cannot judge it."
-    risky = decided(Outcome.CANNOT_JUDGE, 100.0, 4.0, limits, 4.0)
+    risky = decided(Outcome.CANNOT_JUDGE, 100.0, 4.0, limits, guard_band=4.0)
     assert risky == "With U = 4.0 Ω even a perfect value carries more than the stated risk."
 
 

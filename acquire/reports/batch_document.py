@@ -1,0 +1,389 @@
+"""A batch's report as a document: for a page, paper or terminal alike; and as plain texts for the bench page.
+
+Not for figures (batch) nor for drawings (batch_pictures).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping, Sequence
+
+from acquire.quantity import chance, counted, show
+from acquire.records import BatchDeed, Outcome, Purpose
+from acquire.records.words import FAILING, PASSING
+from acquire.reports import document as doc
+from acquire.reports.batch import BatchReport, Deed, UnitLine
+from acquire.reports.document import MARK_OF, Mark, Tone
+from acquire.reports.figures import (
+    index_text,
+    limits_text,
+    moment,
+    per_cent,
+    per_million,
+    relative_to,
+    share_text,
+    value_text,
+)  # fmt: skip
+from acquire.reports.series import Series
+from acquire.words.outcomes import OUTCOME_WORDS
+
+PURPOSES = {
+    Purpose.INCOMING: "incoming cores",
+    Purpose.WINDING: "test while winding",
+    Purpose.FINAL: "final test",
+    Purpose.RETURNED: "returned units",
+}
+
+DEEDS = {
+    BatchDeed.OPENED: "begun",
+    BatchDeed.PAUSED: "paused",
+    BatchDeed.RESUMED: "resumed",
+    BatchDeed.SPOOL_CHANGED: "spool",
+    BatchDeed.FIRST_UNIT: "first unit",
+    BatchDeed.ACCEPTED: "accepted",
+    BatchDeed.FINISHED: "finished",
+    BatchDeed.MADE_WAY: "paused",
+}
+
+SORTS = {"step": "measured", "rule": "rule over windings", "typed": "typed in"}
+
+MOST_SENTENCES = 10
+"""Calls of the run rules that are told one by one: of a thousand calm points some ten call by chance."""
+
+MOST_GROUPS = 20
+"""Days or operators that are listed one by one."""
+
+MOST_ROWS = 400
+"""Units up to which all are listed and drawn; of more only those that did not pass at once."""
+
+LEGEND = (
+    "Black lines: limits of the sheet. Grey: nominal. Dashed: limits of the chart itself, three sigma from "
+    "the moving ranges of neighbours. Thick: its centre, or the level between two changes. Cross: failed "
+    "here; hollow diamond: the unit failed for another reason; ring: beyond the limits of its level. At the "
+    "right how the values pile up, and how wide the measurement itself is (±U, 95 %)."
+)
+
+STRIP_KEY = (
+    "Numbers in the order in which they came. ✖: failed at first. Dashed: passed near a limit. ?: cannot be "
+    "judged. ◌: no result. Dot: came more than once. Bar at the left: another spool from here on."
+)
+
+CAUTION = (
+    "A pass in ohms does not exclude faults between turns or a winding the wrong way round: direct current "
+    "shows neither."
+)
+
+HOW_COUNTED = (
+    "Yields, charts and capability take each unit's first stay on the bench that ended with a result, and in "
+    "it the last verdict of each step that counted; later stays show in the list of units only. Passed is "
+    "what passed, near a limit or not; what the meter cannot judge did not pass."
+)
+
+HOW_SURE = (
+    "Shares have Wilson's interval, indices that of chi-square and of Bissell, at {:.0f} %. Cp and Cpk come "
+    "from neighbours (moving ranges), Pp and Ppk from all values."
+)
+
+HOW_CALLED = (
+    "Run rules: beyond a limit; two of three beyond two sigma; four of five beyond one sigma; nine in a row "
+    "on one side. Of calm points one in about a hundred calls."
+)
+
+
+def batch_document(
+    report: BatchReport, svg: Mapping[str, str] | None = None, png: Mapping[str, bytes] | None = None
+) -> doc.Document:
+    """The report, with drawings of `batch_pictures` as they suit the page that it is for."""
+    title = f"Batch {report.name}"
+    blocks = tuple(_blocks(report, svg or {}, png or {}))
+    written_s = report.last_utc_s or 0.0
+    return doc.Document(title, title_of(report), blocks, running=title, written_utc_s=written_s)
+
+
+def title_of(report: BatchReport) -> str:
+    """Which batch of what, how many, why measured, and where it stands."""
+    count = counted(len(report.units), "unit")
+    if report.expected is not None:
+        count = f"{len(report.units)} of {counted(report.expected, 'unit')}"
+    return f"{report.sheet}, {count}, {PURPOSES[report.purpose]}, {_state(report)}"
+
+
+def _state(report: BatchReport) -> str:
+    return report.state.value if report.state else "never opened by name"
+
+
+def _blocks(report: BatchReport, svg: Mapping[str, str], png: Mapping[str, bytes]) -> Iterator[doc.Block]:
+    yield _sum(report)
+    if report.findings:
+        yield doc.Heading("What to know first")
+        yield doc.Bullets(report.findings)
+    else:
+        yield doc.Text("Nothing stands out: no unit failed, and the charts are calm.")
+    if report.units and len(report.units) <= MOST_ROWS:
+        yield doc.Heading("Every unit")
+        yield _strip(report.units)
+    if report.series:
+        yield doc.Heading("Charts")
+        yield doc.Text(LEGEND, Tone.SMALL)
+    for number, series in enumerate(report.series, start=1):
+        yield from _row(series, number, svg, png)
+    yield from found_table(report)
+    yield from _yields(report)
+    yield doc.Heading("The batch")
+    yield doc.KeyValues(tuple(facts_of(report)))
+    if report.deeds:
+        columns = (doc.Column("UTC", 18), doc.Column("what was done", 82))
+        yield doc.Table(columns, tuple((moment(d.utc_s)[:16], deed_text(d)) for d in report.deeds))
+    yield from _units(report)
+    yield doc.Heading("How to read this")
+    yield from (doc.Text(note, Tone.SMALL) for note in notes_of(report))
+
+
+def _sum(report: BatchReport) -> doc.Result:
+    """How many passed, at a glance."""
+    first = report.first_pass
+    mark = Mark.NONE if not first.of else Mark.FAIL if first.count < first.of else Mark.PASS
+    low, high = 100.0 * first.low, 100.0 * first.high
+    sure = f"First pass yield {per_cent(first.share)}; it may truly be {low:.0f} to {high:.0f} %."
+    texts = [sure if first.of else "none yet"]
+    if report.now != first:
+        texts.append(f"As they are now: {share_text(report.now)}.")
+    if report.open_units:
+        texts.append(f"{report.open_units} without a result yet.")
+    return doc.Result(mark, f"{first.count} of {first.of} passed at first", tuple(texts))
+
+
+def _strip(units: Sequence[UnitLine]) -> doc.Strip:
+    squares, before = [], units[0].spools
+    for number, line in enumerate(units, start=1):
+        about = f"{line.serial}: {outcome_text(line)}{f'; {line.why}' if line.why else ''}"
+        again, spool = line.stays > 1, line.spools != before
+        squares.append(doc.Square(MARK_OF[line.outcome], number, about, again, spool))
+        before = line.spools
+    return doc.Strip(tuple(squares), STRIP_KEY)
+
+
+def _row(
+    series: Series, number: int, svg: Mapping[str, str], png: Mapping[str, bytes]
+) -> Iterator[doc.Block]:
+    limits = limits_text(series.lower, series.upper, series.unit)
+    yield doc.Heading(series.name, 3, f"{series.pair}, {'no limits' if limits == 'none' else limits}")
+    for name in (f"row-{number}", f"means-{number}"):
+        lines = tuple(_chart_lines(series)) if name.startswith("row") else ()
+        yield doc.Picture(svg.get(name, ""), png.get(name, b""), lines)
+    yield doc.KeyValues(tuple(figures_of(series)), dense=True)
+    yield doc.Bullets((*sentences_of(series), *series.mean_sentences))
+    if groups := tuple(_groups(series)):
+        heads = (("by", 14), ("", 30), ("values", 12), ("mean (95 %)", 44))
+        yield doc.Table(tuple(doc.Column(*head) for head in heads), groups, dense=True)
+
+
+def found_table(report: BatchReport) -> Iterator[doc.Block]:
+    """What was not as it should be, the commonest first."""
+    if report.pareto:
+        yield doc.Heading("What was found")
+        columns = (doc.Column("kind", 34), doc.Column("units", 10, right=True), doc.Column("", 56))
+        rows = tuple(
+            (bar.kind, f"{bar.count} ({per_cent(bar.share)})", doc.Bar(bar.count / report.pareto[0].count))
+            for bar in report.pareto
+        )
+        yield doc.Table(columns, rows)
+
+
+def _yields(report: BatchReport) -> Iterator[doc.Block]:
+    if not report.yields:
+        return
+    yield doc.Heading("Yield of each step")
+    heads = (("step", 26), ("", 20), ("passed at first (95 % interval)", 27), ("0 to 100 %", 27))
+    rows: list[tuple[doc.Cell, ...]] = []
+    for each in report.yields:
+        of, text = each.passed, share_text(each.passed)
+        said: doc.Cell = doc.Marked(Mark.FAIL, text) if of.count < of.of else text
+        scale = doc.Scale(0.0, 1.0, of.share, of.low, of.high, margin=0.0)
+        rows.append((each.name, SORTS[each.sort], said, scale))
+    yield doc.Table(tuple(doc.Column(*head) for head in heads), tuple(rows))
+
+
+def _units(report: BatchReport) -> Iterator[doc.Block]:
+    lines, heading = report.units, "All units"
+    if len(lines) > MOST_ROWS:
+        lines = tuple(line for line in lines if line.outcome not in PASSING or line.stays > 1)
+        heading = f"Units that did not pass at once, of {len(report.units)}"
+    if not lines:
+        return
+    yield doc.Heading(heading)
+    values = [{point.serial: point for point in series.points} for series in report.series]
+    widths = [52.0 / max(1, len(values))] * len(values)
+    heads = [("serial", 12.0), *zip((series.name for series in report.series), widths, strict=True)]
+    columns = tuple(doc.Column(*head) for head in (*heads, ("result", 13.0), ("why", 23.0)))
+    rows: list[tuple[doc.Cell, ...]] = []
+    for line in lines:
+        cells: list[doc.Cell] = []
+        for series, of in zip(report.series, values, strict=True):
+            point = of.get(line.serial)
+            text = value_text(point.value if point else None, series.unit)
+            cells.append(doc.Marked(Mark.FAIL, text) if point and point.outcome in FAILING else text)
+        again = f" ({line.stays}×)" if line.stays > 1 else ""
+        result = doc.Marked(MARK_OF[line.outcome], outcome_text(line) + again)
+        rows.append((line.serial, *cells, result, line.why))
+    yield doc.Table(columns, tuple(rows), dense=True)
+
+
+# ---------------------------------------------------------------- texts
+
+
+def _relative(series: Series, value: float | None) -> str:
+    """A spread of a row, also as a share of its mean where that means something."""
+    if value is None or series.capability is None:
+        return "–"
+    if series.unit == "%":
+        return f"{value:.2g} %"
+    share = relative_to(value, series.capability.mean, value)
+    return show(value, "Ω", digits=3) + (f" ({share})" if share else "")
+
+
+def figures_of(series: Series) -> Iterator[tuple[str, str]]:
+    """Name and value of everything that is reckoned from a row."""
+    of = series.capability
+    yield "values", str(len(series.points)) + (f" ({series.skipped} without)" if series.skipped else "")
+    if of is None:
+        return
+    yield "mean", value_text(of.mean, series.unit)
+    yield "spread of all, s", _relative(series, of.sigma_overall)
+    yield "of neighbours, s", _relative(series, of.sigma_within)
+    yield "of measuring, U", _relative(series, None if series.u is None else 2.0 * series.u)
+    for name in ("Cp", "Cpk", "Pp", "Ppk"):
+        yield name, index_text(getattr(of, name.lower()))
+    if of.outside is not None:
+        yield "expected beyond", per_million(of.outside.parts_per_million)
+    if of.normality is not None:
+        yield "normal law", chance(of.normality.p)
+
+
+def sentences_of(series: Series) -> list[str]:
+    """What is said of a row: changes of level, what each level does, trend, groups, remarks."""
+    said = [change.sentence for change in series.changes]
+    if series.stages:
+        inside = [f"Within its level {sentence}" for stage in series.stages for sentence in stage.sentences]
+        said += _few(inside) or ["Between the changes of level the chart is calm."]
+    else:
+        said += _few(list(series.sentences))
+        if not series.sentences and len(series.points) >= 8:
+            said.append("The chart is calm: no rule calls.")
+    said += [series.drift] if series.drift else []
+    said += [group.sentence for group in series.groups]
+    said += series.capability.remarks if series.capability else ()
+    if series.limits_moved:
+        said.append("Not all units were held against the same limits; those of the latest are drawn.")
+    return said
+
+
+def _few(sentences: list[str]) -> list[str]:
+    """The first few, and how many more there are."""
+    more = len(sentences) - MOST_SENTENCES
+    if more <= 0:
+        return sentences
+    return [*sentences[:MOST_SENTENCES], f"And {more} more calls of the run rules (--json has them all)."]
+
+
+def _groups(series: Series) -> Iterator[tuple[str, str, str, str]]:
+    """Values by spool, day, meter, operator, bench: what, its name, how many, mean with its interval."""
+    for group in series.groups:
+        for each in group.of.groups[:MOST_GROUPS]:
+            mean = value_text(each.of.mean, series.unit)
+            if math.isfinite(each.low) and math.isfinite(each.high):
+                mean += f" ({value_text(each.low, series.unit)} to {value_text(each.high, series.unit)})"
+            yield group.what, each.name, str(each.of.count), mean
+
+
+def facts_of(report: BatchReport) -> Iterator[tuple[str, str]]:
+    """What is what, for the head of the report."""
+    expected = "" if report.expected is None else f" of {report.expected} expected"
+    left = f", {report.open_units} without result" if report.open_units else ""
+    yield "unit type", report.sheet
+    yield "purpose", PURPOSES[report.purpose]
+    yield "state", _state(report)
+    yield "units", f"{len(report.units)}{expected}{left}"
+    yield "measured", _period(report)
+    yield "bench", ", ".join(report.benches) or "–"
+    yield "operator", ", ".join(report.operators) or "–"
+    yield "meter", ", ".join(report.meters) or "–"
+    if report.reference_celsius is not None:
+        yield "ohms hold at", f"{report.reference_celsius:g} °C"
+    yield "decision rule", ", ".join(rule.replace("_", " ") for rule in report.rules) or "–"
+    if report.remark:
+        yield "remark", report.remark
+    if report.other_purposes:
+        others = ", ".join(PURPOSES[each] for each in report.other_purposes)
+        yield "also measured", f"{others} (--purpose shows them)"
+
+
+def notes_of(report: BatchReport) -> list[str]:
+    """How the figures were made; what they do not say."""
+    notes = [HOW_COUNTED, HOW_SURE.format(100.0 * report.confidence), HOW_CALLED, CAUTION]
+    if len(report.sheet_hashes) > 1:
+        notes.append(f"{len(report.sheet_hashes)} versions of the sheet were in force.")
+    return notes
+
+
+def _period(report: BatchReport) -> str:
+    """From when to when, UTC."""
+    first, last = (moment(each)[:16] for each in (report.first_utc_s, report.last_utc_s))
+    if first == last:
+        return f"{first} UTC" if first != "–" else "–"
+    return f"{first} to {last[11:] if last[:10] == first[:10] else last} UTC"
+
+
+def outcome_text(line: UnitLine) -> str:
+    """How a unit ended, and how it is now if that is another matter."""
+    if line.outcome is None:
+        return "no result"
+    words = OUTCOME_WORDS[line.outcome]
+    if line.now is not None and line.now is not line.outcome:
+        return f"{words}, then {OUTCOME_WORDS[line.now]}"
+    return words
+
+
+def deed_text(deed: Deed) -> str:
+    """What was done to a batch, in a few words."""
+    return f"{DEEDS[deed.deed]}{f': {deed.text}' if deed.text else ''}"
+
+
+# ---------------------------------------------------------------- a chart of marks
+
+
+ROWS, WIDEST = 9, 100
+"""Lines and columns of a chart of marks; of longer rows the furthest off of some neighbours is shown."""
+
+
+def _chart_lines(series: Series) -> Iterator[str]:
+    """Values between the sheet's limits, a column each; a line where the spool changes."""
+    values = [point.value for point in series.points]
+    limits = [each for each in (series.lower, series.upper) if each is not None]
+    low, high = min(*values, *limits, values[0]), max(*values, *limits, values[0])
+    if not high > low:
+        return
+    step, columns = (high - low) / (ROWS - 1), list(_columns(series))
+    at_limit = {round((high - each) / step) for each in limits}
+    for number in range(ROWS):
+        marks = [
+            mark if mark == "│" or round((high - value) / step) == number else " " for value, mark in columns
+        ]
+        edge, told = ("┤", " limit") if number in at_limit else ("│", "")
+        yield f"{high - number * step:10.4g} {edge}{''.join(marks)}{told}"
+
+
+def _columns(series: Series) -> Iterator[tuple[float, str]]:
+    """What stands in each column: a value with its mark, or a line where the spool changes."""
+    points = series.points
+    share = -(-len(points) // WIDEST)
+    beyond, before = set(series.beyond()), points[0].spool
+    middle = sorted(point.value for point in points)[len(points) // 2]
+    for start in range(0, len(points), share):
+        block = range(start, min(start + share, len(points)))
+        place = max(block, key=lambda i: (points[i].outcome is Outcome.FAIL, abs(points[i].value - middle)))
+        point = points[place]
+        if point.spool != before and share == 1:
+            yield point.value, "│"
+        before = point.spool
+        yield point.value, "✖" if point.outcome in FAILING else "◆" if place in beyond else "●"

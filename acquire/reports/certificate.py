@@ -1,0 +1,323 @@
+"""What a certificate states: the entries of the record that it rests on, and what was said at issue.
+
+Everything on its pages is drawn from these and nothing else, by the visit model that every report stands on.
+They have one spelling, so that they have one digest, and are compared with the record entry by entry. Not for
+pages (certificate_document).
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import asdict, dataclass
+from functools import cache
+from typing import Any, Literal, NamedTuple
+
+from acquire.errors import InputImpossible, JournalUnusable
+from acquire.journal.entry import Entry
+from acquire.journal.question import Question, Record
+from acquire.records import CheckStandard, Evidence, LeadZero, Notice, Purpose, Verdict
+from acquire.reports.doubtful import Doubts
+from acquire.reports.visits import Visit, evidence_of, judged_visit, record_of, visits_of
+from acquire.unit_result import ended_s
+
+FORM = 2
+"""Version of these facts; those of form 1 are checked by certificate_form_1."""
+
+SHORT = 8
+"""Digits of digest and birth id that stand in a certificate's number."""
+
+TRACE_POINTS = 48
+"""Readings of a trace that are drawn; a plot of 4 cm shows no more."""
+
+TOLD = frozenset(
+    {"step.skipped", "step.again", "note", "order.taken", "unit.resumed", "pair.unclear", "temperature.typed"}
+    | {"meter.hold", "meter.relative", "meter.battery", "meter.unstated"}
+)
+"""Notices of a unit that are deviations or remarks; wrong pins that were named and corrected are not."""
+
+OF_THE_BENCH = frozenset({"check.overridden", "check.out_of_control", "calibration.due"})
+"""Notices that name no unit and still bear on each one measured after them."""
+
+DAY_S = 86_400.0
+
+
+@dataclass(frozen=True, slots=True)
+class Heading:
+    """Who issues it: the logo's bytes in base 64, empty for none; the name under the line for a signature."""
+
+    name: str
+    address: tuple[str, ...] = ()
+    logo: str = ""
+    logo_kind: Literal["", "svg", "png"] = ""
+    authorised: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Calibration:
+    """What a meter file says of its meter.
+
+    Attributes:
+        meter_hash: SHA-256 of the file; it must be that of a verdict to be worth anything.
+        about: the file's line for people.
+        due: first day past due, ISO 8601; empty where the file states none.
+        certificate: number of the calibration certificate.
+    """
+
+    meter_hash: str
+    about: str = ""
+    due: str = ""
+    certificate: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Given:
+    """What was said when the certificate was issued; nothing of it is on the record.
+
+    Attributes:
+        customer, received, condition, remark: in words, empty where not given.
+        replaces: number of an earlier certificate that this one stands in for.
+        issued_utc_s: whole seconds.
+        as_of_utc_s: the record counts as it stood then; what came later is not in the facts.
+        software: that drew it, name and version.
+        calibrations: what the meter files given at issue say of the meters.
+    """
+
+    heading: Heading
+    issued_utc_s: float
+    as_of_utc_s: float
+    software: str
+    paper: Literal["A4", "Letter"] = "A4"
+    customer: str = ""
+    received: str = ""
+    condition: str = ""
+    remark: str = ""
+    replaces: str = ""
+    calibrations: tuple[Calibration, ...] = ()
+
+
+class Step(NamedTuple):
+    """One verdict of the visit: whether it decides its step, why it is doubtful today, what it rests on."""
+
+    id: str
+    verdict: Verdict
+    counts: bool
+    doubt: str
+    evidence: Evidence
+    trace_of: int
+
+
+@dataclass(frozen=True, slots=True)
+class Certificate:
+    """All of it.
+
+    Attributes:
+        result_id: entry of the unit's result that it is about.
+        entries: what it rests on, the unit's in the order of the record, then those of the bench.
+        text: the one spelling, JSON in ASCII.
+    """
+
+    given: Given
+    result_id: str
+    entries: tuple[Entry, ...]
+    text: str
+
+    @property
+    def digest(self) -> str:
+        """SHA-256 of `text`, hexadecimal."""
+        return hashlib.sha256(self.text.encode("ascii")).hexdigest()
+
+    @property
+    def number(self) -> str:
+        """Unique: journal and entry of the unit's result, and the beginning of the digest."""
+        birth, _, seq = self.result_id.partition("-")
+        return f"{birth[:SHORT]}-{seq}-{self.digest[:SHORT]}".upper()
+
+    @property
+    def visits(self) -> list[Visit]:
+        """All visits of the unit; of the others than `visit` only beginning and end."""
+        return visits_of(self.entries)
+
+    @property
+    def visit(self) -> Visit:
+        """The visit that it is about. Raises InputImpossible where the facts hold none."""
+        for visit in self.visits:
+            if visit.outcome is not None and self.result_id in {each.id for each in visit.results}:
+                return visit
+        raise InputImpossible("The facts in this certificate are damaged: they hold no result.")
+
+    def of_kind(self, kind: type[Any]) -> Iterator[Any]:
+        """Records of one kind among the entries of the bench."""
+        records = (entry.record for entry in self.entries if not entry.serial)
+        yield from (record for record in records if isinstance(record, kind))
+
+    def steps(self, visit: Visit) -> tuple[Step, ...]:
+        """Every verdict of the visit, oldest first."""
+        doubts = Doubts.among(self.of_kind(LeadZero))
+        deciding = {each.id for each in visit.deciding().values()}
+        none = Evidence((), (), "")
+        return tuple(
+            Step(v.id, v.verdict, v.id in deciding, doubts.why(v), v.evidence or none, _trace_of(v.entry))
+            for v in visit.values
+        )
+
+    def deviations(self, visit: Visit) -> list[Notice]:
+        """What was left out, overridden or remarked, oldest first."""
+        told = [*(each.record for each in visit.notices), *self.of_kind(Notice)]
+        return sorted(told, key=lambda notice: notice.utc_s)
+
+
+def _trace_of(entry: Entry | None) -> int:
+    kept = {} if entry is None or entry.evidence is None else entry.evidence
+    return int(kept.get("trace_of", len(kept.get("trace", ()))))
+
+
+def certificate_of(
+    record: Record, serial: str, given: Given, purpose: Purpose | None = None, result_id: str = ""
+) -> Certificate:
+    """Gather what a certificate of a unit rests on, from the record as it stood at issue.
+
+    Args:
+        record: where the unit was measured.
+        serial: of the unit.
+        given: what is not on the record.
+        purpose: of the visit to certify; None: the latest that ended with an outcome.
+        result_id: of the visit's result, where a certificate is gathered again.
+
+    Raises:
+        InputImpossible: the unit is not on the record, or has no such outcome.
+        JournalUnusable: the record cannot be read.
+    """
+    own = [entry for entry in record.by_serial(serial) if entry.utc_s <= given.as_of_utc_s]
+    visits = visits_of(own)
+    if not visits:
+        what = f"{serial} was never on a bench of this record."
+        raise InputImpossible(what, "Check the serial: steadyohm history lists them.")
+    if result_id:
+        found = [v for v in visits if v.outcome is not None and result_id in {each.id for each in v.results}]
+        if not found:
+            raise InputImpossible(f"Entry {result_id} of {serial} is not in this journal.")
+        visit = found[0]
+    else:
+        visit = judged_visit(visits, purpose)
+    told = (each.id for each in visit.notices if each.record.code in TOLD)
+    kept = {visit.id, *told, *visit.entry_ids()}
+    kept |= {id_ for other in visits for id_ in (other.id, other.result_id)}
+    entries = [_slim(entry) for entry in own if entry.id in kept]
+    bench = _of_the_bench(record, visit, given.as_of_utc_s)
+    return certificate_from(given, visit.result_id, [*entries, *bench])
+
+
+def certificate_from(given: Given, result_id: str, entries: Sequence[Entry]) -> Certificate:
+    """A certificate with its one spelling: JSON in ASCII, keys in order, no spaces."""
+    kept = [
+        {key: value for key, value in _entry_plain(entry).items() if value is not None} for entry in entries
+    ]
+    plain = {"form": FORM, "given": asdict(given), "on_record": kept, "result_id": result_id}
+    text = json.dumps(plain, sort_keys=True, separators=(",", ":"), allow_nan=False)
+    return Certificate(given, result_id, tuple(entries), text.replace("<", "\\u003c"))  # for a page
+
+
+def _entry_plain(entry: Entry) -> dict[str, Any]:
+    names = ("id", "kind", "utc_s", "serial", "payload", "evidence")
+    return {name: getattr(entry, name) for name in names}
+
+
+def _slim(entry: Entry) -> Entry:
+    """An entry with as much of its evidence as pages show."""
+    evidence = evidence_of(entry)
+    if evidence is None:
+        return entry
+    every = max(1, -(-len(evidence.trace) // TRACE_POINTS))
+    thinned = evidence.trace[::-1][::every][::-1]  # the last one always among them
+    kept = {
+        "terms": [], "raw_hex": "", "trace_of": len(evidence.trace),
+        "trace": [[round(at_s, 3), float(f"{ohm:.8g}")] for at_s, ohm in thinned],
+        "temperature_source": evidence.temperature_source, "temperature_utc_s": evidence.temperature_utc_s,
+        "lead_zero_utc_s": evidence.lead_zero_utc_s,
+    }  # fmt: skip
+    return Entry(entry.seq, entry.id, entry.kind, entry.utc_s, entry.serial, entry.payload, kept)
+
+
+def _of_the_bench(record: Record, visit: Visit, as_of_utc_s: float) -> list[Entry]:
+    """What bears on the visit without naming its unit.
+
+    The latest check of each meter before its end, lead zeros
+    that make its values doubtful, and troubles of the day that no check in control has ended.
+    """
+    end_s, birth, bench = ended_s(visit.results[-1].record), visit.id.partition("-")[0], visit.started.bench
+    meters = {each.meter_id for each in visit.values}
+    checks: dict[str, Entry] = {}
+    in_control_s = [end_s - DAY_S]
+    for entry in record.find(Question(kinds=("check_standard",), bench=bench, until_utc_s=end_s)):
+        check = record_of(entry, CheckStandard)
+        if check.meter_id in meters:
+            checks[check.meter_id] = entry
+    latest = [record_of(entry, CheckStandard) for entry in checks.values()]
+    in_control_s += [check.utc_s for check in latest if check.in_control]
+    since_s = min(max(in_control_s), end_s)
+    found = record.find(Question(kinds=("notice",), since_utc_s=since_s, until_utc_s=end_s))
+    notices = [
+        entry for entry in found if entry.id.partition("-")[0] == birth and record_of(entry, Notice).code in
+        OF_THE_BENCH and not entry.serial
+    ]  # fmt: skip
+    until_s = math.nextafter(as_of_utc_s, math.inf)
+    zeros = record.find(Question(kinds=("lead_zero",), bench=bench, until_utc_s=until_s))
+    moved = []
+    for entry in zeros:
+        doubts = Doubts.among([record_of(entry, LeadZero)])
+        if doubts.zeros and any(doubts.why(value) for value in visit.values):
+            moved.append(entry)
+    return [*(checks[meter] for meter in sorted(checks)), *notices, *moved]
+
+
+# ---------------------------------------------------------------- read back
+
+
+def certificate_from_text(text: str) -> Certificate:
+    """Read the facts back from a certificate. Raises InputImpossible where they are none, or unknown."""
+    from pydantic import ValidationError  # noqa: PLC0415  (0.1 s that only a check needs)
+
+    damaged = InputImpossible("The facts in this certificate are damaged.")
+    try:
+        plain = json.loads(text)
+        if not isinstance(plain, dict) or plain.get("form") != FORM:
+            what = "The facts in this certificate are of a form that is not known here."
+            raise InputImpossible(what, "Check it with the version of the program that its last lines name.")
+        given: Given = _reader(Given).validate_python(plain["given"])
+        entries = [
+            Entry(_seq(each), evidence=each.pop("evidence", None), **each) for each in plain["on_record"]
+        ]
+        base64.b64decode(given.heading.logo, validate=True)
+        if not all(isinstance(each.payload, dict) and isinstance(each.serial, str) for each in entries):
+            raise damaged
+        made = Certificate(given, str(plain["result_id"]), tuple(entries), text)
+        text.encode("ascii")
+        made.steps(made.visit)
+    except (
+        JournalUnusable,
+        ValidationError,
+        ValueError,
+        RecursionError,
+        TypeError,
+        KeyError,
+        AttributeError,
+    ) as error:
+        if isinstance(error, InputImpossible):
+            raise
+        raise damaged from error
+    return made
+
+
+def _seq(plain: dict[str, Any]) -> int:
+    return int(plain["id"].partition("-")[2])
+
+
+@cache
+def _reader(kind: type[Any]) -> Any:
+    from pydantic import TypeAdapter  # noqa: PLC0415  (as above)
+
+    return TypeAdapter(kind)

@@ -1,0 +1,330 @@
+"""A report as one plain document: headings, paragraphs, tables, pictures; what every paper is made of.
+
+Three renderers print the same document: `html` (templates), `pdf` (fpdf2) and `terminal` (rich). Text may
+come from anybody, so each prints it through `shown`. Not for drawing, and not for what a report says.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Iterator
+from dataclasses import dataclass
+from enum import StrEnum
+
+from acquire.quantity import show
+from acquire.records import Outcome
+
+LONGEST = 1200
+"""Characters of one text that are printed; the rest is counted."""
+
+FIRM = "\u00a0"
+"""A space at which no line breaks, between a number and its unit."""
+
+UNIT_BEHIND = re.compile(r"(?<=[0-9]) (?=(?:%|[mµkMG]?Ω|°C|kHz|Hz|mm|V\b))")
+"""The space between a number and its unit, where no line should break."""
+
+HIDDEN = frozenset({"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"})
+"""Categories of Unicode that print nothing, or turn the order of what stands around them."""
+
+
+class Tone(StrEnum):
+    """How a paragraph speaks."""
+
+    PLAIN = "plain"
+    STRONG = "strong"
+    CAUTION = "caution"
+    SMALL = "small"
+
+
+class Mark(StrEnum):
+    """A verdict as a shape, so that no colour is needed to read it; the terminal's shapes."""
+
+    PASS = "●"  # noqa: S105  (a verdict, not a password)
+    NEAR_PASS = "◑"  # noqa: S105
+    NEAR_FAIL = "◒"
+    FAIL = "✖"
+    ASKING = "?"
+    NONE = "◌"
+
+
+MARK_OF: dict[Outcome | None, Mark] = {
+    Outcome.PASS: Mark.PASS,
+    Outcome.CONDITIONAL_PASS: Mark.NEAR_PASS,
+    Outcome.CONDITIONAL_FAIL: Mark.NEAR_FAIL,
+    Outcome.FAIL: Mark.FAIL,
+    Outcome.CANNOT_JUDGE: Mark.ASKING,
+    None: Mark.NONE,
+}
+
+INK = "#1d4e5f"
+"""Of headings, rules and curves: a dark petrol that stays readable in grey."""
+
+COLOUR = {
+    Mark.PASS: "#1b5fa8",
+    Mark.NEAR_PASS: "#1b5fa8",
+    Mark.NEAR_FAIL: "#a63d00",
+    Mark.FAIL: "#a63d00",
+    Mark.ASKING: "#6b4f00",
+    Mark.NONE: "#555555",
+}
+"""Blue and dark orange, as on the bench: told apart by nearly all colour-blind eyes, and dark enough to read
+(contrast with white above 4.5 : 1, WCAG 2.2, 1.4.3)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Heading:
+    """A heading; level 3 stands within a part of level 2. `beside` is smaller, on the same line."""
+
+    text: str
+    level: int = 2
+    beside: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Text:
+    """A paragraph."""
+
+    text: str
+    tone: Tone = Tone.PLAIN
+
+
+@dataclass(frozen=True, slots=True)
+class Bullets:
+    """Sentences, one below the other, each with a dot."""
+
+    texts: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class KeyValues:
+    """Names with their values, two side by side; `dense`: six, the name above its value."""
+
+    rows: tuple[tuple[str, str], ...]
+    dense: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """What the whole comes to, large."""
+
+    mark: Mark
+    word: str
+    texts: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """A value with its interval between its limits, drawn; a limit that there is not is None."""
+
+    lower: float | None
+    upper: float | None
+    value: float
+    low: float
+    high: float
+    margin: float = 0.25
+
+    def span(self) -> tuple[float, float]:
+        """First and last value of the drawing: the limits with a margin, and the value in any case."""
+        ends = [end for end in (self.lower, self.upper) if end is not None] or [self.value]
+        if len(ends) == 1 and ends[0] != self.value:
+            ends.append(self.value)
+        reach = max(ends) - min(ends) or 2.0 * (self.high - self.low) or abs(self.value) or 1.0
+        return min(*ends, self.value) - self.margin * reach, max(*ends, self.value) + self.margin * reach
+
+    def at(self, value: float) -> float:
+        """Where a value lies on the drawing, 0 to 1."""
+        low, high = self.span()
+        return min(1.0, max(0.0, (value - low) / (high - low)))
+
+
+@dataclass(frozen=True, slots=True)
+class Marked:
+    """A cell with a verdict's mark before its word."""
+
+    mark: Mark
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Bar:
+    """A cell with a bar, 0 to 1 of its width."""
+
+    share: float
+
+
+Cell = str | Scale | Marked | Bar
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One column: its head, its share of the table's width, and whether numbers stand to the right."""
+
+    head: str
+    share: float
+    right: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """Rows under heads; the heads come again on each new page. `dense` is smaller and may break anywhere."""
+
+    columns: tuple[Column, ...]
+    rows: tuple[tuple[Cell, ...], ...]
+    dense: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Plot:
+    """Readings over time, small: (seconds, ohms), and the value taken as settled, drawn across."""
+
+    title: str
+    caption: str
+    points: tuple[tuple[float, float], ...]
+    settled: float | None = None
+
+    def places(self, wide: float, high: float) -> tuple[list[tuple[float, float]], float | None]:
+        """The points from the upper left of a drawing of this size, and the height of the line across."""
+        ohms = [ohm for _, ohm in self.points] + ([] if self.settled is None else [self.settled])
+        low, top = min(ohms, default=0.0), max(ohms, default=1.0)
+        room = 0.08 * (top - low) or 0.01 * abs(top) or 1.0
+        low, top = low - room, top + room
+        last_s = max((at_s for at_s, _ in self.points), default=0.0) or 1e-3
+
+        def y(ohm: float) -> float:
+            return high * (1.0 - (ohm - low) / (top - low))
+
+        points = [(wide * at_s / last_s, y(ohm)) for at_s, ohm in self.points]
+        return points, None if self.settled is None else y(self.settled)
+
+
+@dataclass(frozen=True, slots=True)
+class Plots:
+    """Small plots, side by side."""
+
+    plots: tuple[Plot, ...]
+
+    @property
+    def in_a_row(self) -> int:
+        """Four where that saves a row, else three."""
+        return 4 if len(self.plots) % 8 in (0, 4, 7) else 3
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """A drawing: SVG markup for a page, PNG bytes for a PDF, lines of text for a terminal; empty for none."""
+
+    svg: str = ""
+    png: bytes = b""
+    lines: tuple[str, ...] = ()
+    caption: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Square:
+    """One unit in a strip; `about` is shown under the pointer; `again`: it came more than once."""
+
+    mark: Mark
+    number: int
+    about: str
+    again: bool = False
+    spool: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Strip:
+    """Every unit as a square, in order, with a key."""
+
+    squares: tuple[Square, ...]
+    key: str
+
+
+@dataclass(frozen=True, slots=True)
+class Signing:
+    """A line to sign on, with the name below it."""
+
+    role: str
+    name: str
+    date: str
+
+
+@dataclass(frozen=True, slots=True)
+class Code:
+    """A QR code with lines beside it."""
+
+    text: str
+    lines: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class End:
+    """The mark behind which nothing follows."""
+
+    text: str
+
+
+Block = Heading | Text | Bullets | KeyValues | Result | Table | Plots | Picture | Strip | Signing | Code | End
+
+
+@dataclass(frozen=True, slots=True)
+class Letterhead:
+    """Who issues it: name, further lines, and a logo's bytes with its kind, "svg" or "png"."""
+
+    name: str
+    lines: tuple[str, ...] = ()
+    logo: bytes = b""
+    logo_kind: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Document:
+    """A whole report.
+
+    Attributes:
+        head: None for a report without a heading of the shop.
+        running: stands at the foot of each page, beside "page x of y".
+        attached: text that goes along machine-readably; attached_name: its file's name.
+        written_utc_s: the date in a PDF's own description.
+    """
+
+    title: str
+    subtitle: str
+    blocks: tuple[Block, ...]
+    head: Letterhead | None = None
+    running: str = ""
+    size: str = "A4"
+    attached: str = ""
+    attached_name: str = ""
+    written_utc_s: float = 0.0
+
+
+def shown(text: str, longest: int = LONGEST) -> str:
+    """Text as it may be printed: what prints nothing is written out, what is too long is cut and counted.
+
+    Control characters, half surrogate pairs and marks that turn the direction of writing become ⟨U+202E⟩.
+    """
+    words = "".join(_visible(UNIT_BEHIND.sub(FIRM, text[:longest])))
+    return words if len(text) <= longest else f"{words}… ({len(text)} characters)"
+
+
+def _visible(text: str) -> Iterator[str]:
+    for letter in text:
+        hidden = letter != "\n" and unicodedata.category(letter) in HIDDEN
+        yield f"⟨U+{ord(letter):04X}⟩" if hidden else letter
+
+
+def firm(text: str) -> str:
+    """A text that no line breaks in."""
+    return text.replace(" ", FIRM)
+
+
+def with_uncertainty(value: float, expanded: float | None, unit: str = "Ω") -> str:
+    """A value and its expanded uncertainty with one unit: "202.47 ± 0.48 Ω"."""
+    text = show(value, unit, expanded)
+    if not expanded:
+        return firm(text)
+    number, _, shown_unit = text.partition(" ")
+    places = len(number.partition(".")[2])
+    scale = value / float(number) if float(number) else 1.0
+    power = min((1e-6, 1e-3, 1.0, 1e3, 1e6, 1e9), key=lambda p: abs(abs(scale) / p - 1.0))
+    return firm(f"{number} ± {expanded / power:.{places}f} {shown_unit}")

@@ -1,0 +1,318 @@
+"""The rows of a batch, what each step read on every unit or how far windings differ, with their statistics.
+
+Charts, run rules, changes of level, capability, groups: numbers from `acquire.stats`. Not for yields and
+diagnoses (batch).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from itertools import pairwise
+from typing import NamedTuple
+
+from acquire.quantity import show
+from acquire.records import Outcome
+from acquire.reports.figures import moment, relative_to
+from acquire.reports.visits import Value, Visit, apart
+from acquire.stats.capability import Capability, Limits, capability
+from acquire.stats.charts import (
+    ChartPair,
+    in_subgroups,
+    individuals,
+    means_and_deviations,
+    means_and_ranges,
+)
+from acquire.stats.drift import ByGroup, by_group, drift
+from acquire.stats.drift import sentence_of as of_groups
+from acquire.stats.levels import Cause, LevelChange, causes_of, level_changes
+from acquire.stats.levels import sentence_of as of_change
+from acquire.stats.run_rules import Rule, Signal, signals
+
+GROUPS = ("spool", "day", "meter", "operator", "bench")
+"""What may make a difference, in the order in which it is told."""
+
+FEWEST = 8
+"""Values from which limits of a chart mean anything; usual practice is twenty, this is where one begins."""
+
+LARGEST_RANGE = 10
+"""Subgroups up to this size are charted by ranges, larger ones by standard deviations; usual practice."""
+
+SLOW_BY_CHANCE = 0.01
+"""Probability below which a slow trend is told; workshop choice."""
+
+
+class Counted(NamedTuple):
+    """The visit of a unit that counts, what it read by step, and its outcome: worked out once."""
+
+    visit: Visit
+    values: dict[str, Value]
+    outcome: Outcome
+
+
+class Point(NamedTuple):
+    """One value in its row's unit, with what it was made and measured with; `u` is its standard uncertainty.
+
+    `outcome` is that of the step or rule, `unit` that of the whole unit; names are empty where unknown.
+    """
+
+    serial: str
+    utc_s: float
+    value: float
+    u: float | None
+    outcome: Outcome
+    unit: Outcome | None
+    spool: str
+    day: str
+    meter: str
+    operator: str
+    bench: str
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """A lasting change of level, its size in words, and what changed at the same place."""
+
+    of: LevelChange
+    causes: tuple[Cause, ...]
+    size: str
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Stage:
+    """Neighbours between two changes of level, looked at by themselves; `start` and `end` are both included.
+
+    `signals` are what the run rules see on its own chart, places counted from `start`.
+    """
+
+    start: int
+    end: int
+    chart: ChartPair | None
+    signals: tuple[Signal, ...]
+    sentences: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Grouped:
+    """Values by spool, day, meter, operator or bench."""
+
+    what: str
+    of: ByGroup
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Series:
+    """One row with all that is told of it.
+
+    Attributes:
+        name: of the step, or of the rule; pair: pins such as "1–2", the windings of a rule.
+        unit: "Ω" or "%"; nominal: by the sheet, None for a rule.
+        lower, upper: limits in force for the latest unit; limits_moved: others had other ones.
+        points: in order of time; skipped: units without a value (an open pair, a step left out).
+        chart: individuals and moving ranges; None for fewer than two values or no spread.
+        signals: what the run rules see on it; sentences: the same in words.
+        means: chart of means with ranges or standard deviations, where one was asked for.
+        changes: lasting changes of level, in order; stages: between them, empty where there is none.
+        capability: None without limits or spread.
+        groups: by what may make a difference, where it has more than one name.
+        drift: one sentence on a slow trend within the stages; empty where none is seen.
+        u: root mean square of the standard uncertainties; None where unknown.
+    """
+
+    name: str
+    pair: str
+    unit: str
+    nominal: float | None
+    lower: float | None
+    upper: float | None
+    limits_moved: bool
+    points: tuple[Point, ...]
+    skipped: int
+    chart: ChartPair | None
+    signals: tuple[Signal, ...]
+    sentences: tuple[str, ...]
+    means: ChartPair | None
+    mean_sentences: tuple[str, ...]
+    changes: tuple[Change, ...]
+    stages: tuple[Stage, ...]
+    capability: Capability | None
+    groups: tuple[Grouped, ...]
+    drift: str
+    u: float | None
+
+    def beyond(self) -> list[int]:
+        """Places of values beyond the limits of their level; of the whole row where it has one level."""
+        parts = [(stage.start, stage.signals) for stage in self.stages] or [(0, self.signals)]
+        hits = [(at, s) for at, seen in parts for s in seen if s.rule is Rule.BEYOND]
+        return sorted(at + i for at, s in hits for i in range(s.start, s.end + 1))
+
+
+class Row(NamedTuple):
+    """What is known of a row before anything is reckoned; fields as of `Series`."""
+
+    name: str
+    pair: str
+    unit: str
+    nominal: float | None
+    limits: tuple[float | None, float | None]
+    moved: bool
+    points: tuple[Point, ...]
+    skipped: int
+
+
+def series_of(firsts: Sequence[Counted], subgroup: int | None, confidence: float) -> Iterator[Series]:
+    """Every row of a batch: steps in the order in which they first came, then rules over two windings.
+
+    Args:
+        firsts: the visits that count.
+        subgroup: values in a subgroup; None for charts of single values alone.
+        confidence: of the intervals.
+    """
+    for row in (*_steps(firsts), *_rules(firsts)):
+        if row.points:
+            yield _reckoned(row, subgroup, confidence)
+
+
+def _steps(firsts: Sequence[Counted]) -> Iterator[Row]:
+    spools = [{each.winding: each.spool for each in visit.started.spools} for visit, _, _ in firsts]
+    for step in dict.fromkeys(step for each in firsts for step in each.values):
+        there = [(n, each, each.values[step]) for n, each in enumerate(firsts) if step in each.values]
+        points = []
+        for n, each, v in there:
+            if v.reference_ohm is not None:
+                points.append(Point(
+                    v.serial, v.utc_s, v.reference_ohm, v.standard_uncertainty_ohm, v.outcome, each.outcome,
+                    spools[n].get(step, ""), _day(int(v.utc_s // 86_400.0)), v.meter_id, v.operator, v.bench,
+                ))  # fmt: skip
+        last = there[-1][2]
+        moved = len({(v.lower_ohm, v.upper_ohm) for _, _, v in there}) > 1
+        pair, limits = f"{last.pin_a}–{last.pin_b}", (last.lower_ohm, last.upper_ohm)
+        skipped = len(firsts) - len(points)
+        yield Row(step, pair, "Ω", last.nominal_ohm, limits, moved, tuple(points), skipped)
+
+
+def _rules(firsts: Sequence[Counted]) -> Iterator[Row]:
+    """Differences of two windings that must match, in per cent of their mean, the second less the first."""
+    found = [
+        (each, rule)
+        for each in firsts
+        for rule in map(apart, each.visit.result.balances if each.visit.result else ())
+        if len(rule.windings) == 2 and sum(rule.ohm) > 0.0
+    ]
+    for name in dict.fromkeys(rule.name for _, rule in found):
+        there = [(each, rule) for each, rule in found if rule.name == name]
+        points = []
+        for (visit, values, outcome), rule in there:
+            value = 200.0 * (rule.ohm[1] - rule.ohm[0]) / sum(rule.ohm)
+            u = 50.0 * rule.expanded_deviation
+            started, meter = visit.started, next((v.meter_id for v in values.values()), "")
+            points.append(Point(
+                started.serial, started.utc_s, value, u, rule.outcome, outcome, _spool(visit,
+                rule.windings[0]), _day(int(started.utc_s // 86_400.0)), meter, started.operator,
+                started.bench,
+            ))  # fmt: skip
+        last = there[-1][1]
+        limit, moved = 100.0 * last.limit, len({rule.limit for _, rule in there}) > 1
+        pair, skipped = f"{last.windings[1]} less {last.windings[0]}", len(firsts) - len(points)
+        yield Row(name, pair, "%", None, (-limit, limit), moved, tuple(points), skipped)
+
+
+def _spool(visit: Visit, winding: str) -> str:
+    return next((each.spool for each in visit.started.spools if each.winding == winding), "")
+
+
+@lru_cache(maxsize=512)
+def _day(day: int) -> str:
+    return moment(86_400.0 * day, "%Y-%m-%d").strip("–")
+
+
+def _reckoned(row: Row, subgroup: int | None, confidence: float) -> Series:
+    values = [point.value for point in row.points]
+    serials = [point.serial for point in row.points]
+    spread = max(values) > min(values)
+    charted = len(values) >= FEWEST and spread
+    chart = individuals(values) if spread else None
+    seen = signals(chart.level) if chart and charted else ()
+    sigma = chart.sigma if chart else 0.0
+    changes = tuple(_changes(row, sigma)) if charted else ()
+    us = [point.u for point in row.points if point.u is not None]
+    u = math.sqrt(math.fsum(each * each for each in us) / len(us)) if us else None
+    means = _means(values, subgroup) if charted else None
+    limited = chart is not None and row.limits != (None, None)
+    of = (
+        capability(values, Limits(*row.limits), meter_u=u or None, confidence=confidence) if limited else None
+    )
+    return Series(
+        row.name, row.pair, row.unit, row.nominal, *row.limits, row.moved, row.points, row.skipped, chart,
+        seen, tuple(signal.sentence(serials) for signal in seen), means, tuple(_of_means(means, serials)) if
+        means else (), changes, tuple(_stages(values, serials, changes)), of, tuple(_groups(row.points)) if
+        len(values) > 2 else (), _drift(row, sigma, changes) if charted else "", u,
+    )  # fmt: skip
+
+
+def _size(shift: float, level: float, sigma: float, unit: str) -> str:
+    """How much a level moves: as a share of it, or as it is where it lies near zero."""
+    if unit == "%":
+        return f"{abs(shift):.2g} %"
+    return relative_to(shift, level, sigma) or show(abs(shift), "Ω", digits=2)
+
+
+def _changes(row: Row, sigma: float) -> Iterator[Change]:
+    names = {what: [getattr(point, what) for point in row.points] for what in GROUPS}
+    serials = [point.serial for point in row.points]
+    for each in level_changes([point.value for point in row.points]):
+        causes = causes_of(each, {what: of for what, of in names.items() if any(of)})
+        size = _size(each.shift, each.before, sigma, row.unit)
+        yield Change(each, causes, size, of_change(each, causes, serials, size))
+
+
+def _stages(values: list[float], serials: list[str], changes: Sequence[Change]) -> Iterator[Stage]:
+    if not changes:
+        return
+    for start, end in pairwise([0, *(change.of.at for change in changes), len(values)]):
+        part = values[start:end]
+        chart = individuals(part) if len(part) >= FEWEST and max(part) > min(part) else None
+        seen = signals(chart.level) if chart else ()
+        yield Stage(start, end - 1, chart, seen, tuple(each.sentence(serials[start:end]) for each in seen))
+
+
+def _means(values: list[float], subgroup: int | None) -> ChartPair | None:
+    if subgroup is None or len(values) < 2 * subgroup:
+        return None
+    groups = in_subgroups(values, subgroup)
+    return means_and_ranges(groups) if subgroup <= LARGEST_RANGE else means_and_deviations(groups)
+
+
+def _of_means(means: ChartPair, serials: list[str]) -> Iterator[str]:
+    starts = range(0, len(serials) - means.size + 1, means.size)
+    names = [f"the subgroup {serials[i]} to {serials[i + means.size - 1]}" for i in starts]
+    yield from (f"Means: {each.sentence(names)}" for each in signals(means.level))
+    yield from (f"Spread: {each.sentence(names)}" for each in signals(means.spread))
+
+
+def _groups(points: Sequence[Point]) -> Iterator[Grouped]:
+    values = [point.value for point in points]
+    for what in GROUPS:
+        names = [getattr(point, what) or "unknown" for point in points]
+        if len(set(names)) > 1:
+            found = by_group(values, names)
+            yield Grouped(what, found, of_groups(found, what))
+
+
+def _drift(row: Row, sigma: float, changes: Sequence[Change]) -> str:
+    """A slow trend within the latest level; changes of level are told by themselves."""
+    part = row.points[changes[-1].of.at if changes else 0 :]
+    if len(part) < FEWEST:
+        return ""
+    values = [point.value for point in part]
+    found = drift(values)
+    if found.of.p >= SLOW_BY_CHANCE:
+        return ""
+    whole = found.of.slope * (len(part) - 1)
+    size = _size(whole, sorted(values)[len(values) // 2], sigma, row.unit)
+    way = "rises" if whole > 0.0 else "falls"
+    return f"From {part[0].serial} on it {way} slowly, by {size} in {len(part)} units."

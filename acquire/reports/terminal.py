@@ -1,0 +1,135 @@
+"""Prints a document in a terminal: words, tables, and drawings as lines of marks. No colour alone.
+
+The same blocks as `html_page` and `pdf`; what only paper needs (signature, code, end) is left out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from functools import singledispatch
+
+from rich import box
+from rich.console import Group, RenderableType
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from acquire.reports import document as doc
+from acquire.reports.document import Mark, Tone, shown
+
+GOOD, BAD, DIM = "bright_blue", "bold dark_orange", "dim"
+STYLE = {
+    Mark.PASS: GOOD,
+    Mark.NEAR_PASS: GOOD,
+    Mark.NEAR_FAIL: BAD,
+    Mark.FAIL: BAD,
+    Mark.ASKING: "yellow",
+    Mark.NONE: "yellow",
+}
+"""As at the bench: blue for good, orange for bad, apart for colour-blind eyes."""
+
+TONES = {Tone.PLAIN: "", Tone.STRONG: "bold", Tone.CAUTION: BAD, Tone.SMALL: DIM}
+
+BAR = 30
+"""Columns of a full bar."""
+
+
+def as_terminal(document: doc.Document) -> RenderableType:
+    """The whole report, for a rich console."""
+    head = _say(document.title, "bold").append(_say(f"   {document.subtitle}", "not bold"))
+    return Group(head, *(part for block in document.blocks for part in put(block)))
+
+
+def _say(text: str, style: str = "") -> Text:
+    """Text from anybody: nothing in it moves the cursor or turns the line around."""
+    return Text(shown(text), style=style)
+
+
+def _indented(what: RenderableType) -> Padding:
+    return Padding(what, (0, 0, 0, 2))
+
+
+@singledispatch
+def put(_block: doc.Block) -> Iterator[RenderableType]:
+    """Lines for one block; nothing for what only paper needs."""
+    yield from ()
+
+
+@put.register
+def _(block: doc.Heading) -> Iterator[RenderableType]:
+    yield Text()
+    yield _say(block.text, "bold").append(_say(f"  {block.beside}", f"not bold {DIM}"))
+
+
+@put.register
+def _(block: doc.Text) -> Iterator[RenderableType]:
+    yield _indented(_say(block.text, TONES[block.tone]))
+
+
+@put.register
+def _(block: doc.Bullets) -> Iterator[RenderableType]:
+    yield from (_indented(_say(f"• {text}")) for text in block.texts)
+
+
+@put.register
+def _(block: doc.KeyValues) -> Iterator[RenderableType]:
+    table = Table.grid(padding=(0, 2))
+    wide = 2 if block.dense else 1
+    for row in (block.rows[at : at + wide] for at in range(0, len(block.rows), wide)):
+        table.add_row(
+            *(_say(text, style) for pair in row for text, style in zip(pair, (DIM, ""), strict=True))
+        )
+    yield _indented(table)
+
+
+@put.register
+def _(block: doc.Result) -> Iterator[RenderableType]:
+    yield Text()
+    yield _indented(_say(f"{block.mark} {block.word}", STYLE[block.mark]))
+    yield from (_indented(_say(text)) for text in block.texts if text)
+
+
+@put.register
+def _(block: doc.Table) -> Iterator[RenderableType]:
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1), show_edge=False)
+    drawn = {number for row in block.rows for number, cell in enumerate(row) if isinstance(cell, doc.Scale)}
+    kept = [number for number in range(len(block.columns)) if number not in drawn]
+    for number in kept:
+        column = block.columns[number]
+        table.add_column(_say(column.head), header_style="bold", justify="right" if column.right else "left")
+    for row in block.rows:
+        table.add_row(*(_cell(row[number]) for number in kept))
+    yield _indented(table)
+
+
+def _cell(cell: doc.Cell) -> Text:
+    match cell:
+        case doc.Marked():
+            return _say(f"{cell.mark} {cell.text}", STYLE[cell.mark])
+        case doc.Bar():
+            return _say("█" * max(1, round(BAR * cell.share)), BAD)
+        case str():
+            return _say(cell)
+    return Text()
+
+
+@put.register
+def _(block: doc.Picture) -> Iterator[RenderableType]:
+    yield from (_marked(line) for line in block.lines)
+
+
+@put.register
+def _(block: doc.Strip) -> Iterator[RenderableType]:
+    for row in (block.squares[at : at + 20] for at in range(0, len(block.squares), 20)):
+        line = "".join(square.mark for square in row)
+        yield _indented(_marked(line).append(f" {row[-1].number:>4}", DIM))
+    yield _indented(_say("● passed  ◑ ◒ near a limit  ✖ failed  ? cannot judge  ◌ no result", DIM))
+
+
+def _marked(line: str) -> Text:
+    """A line of marks in their colours."""
+    styles = {mark.value: style for mark, style in STYLE.items()} | {"◆": BAD}
+    text = Text()
+    for letter in shown(line):
+        text.append(letter, styles.get(letter, DIM))
+    return text
