@@ -23,7 +23,7 @@ def lesson(learned, off, half=1.0, chance=0.001, sigma=1e-6, **look):
     """One contact whose report was off by so much."""
     stated = Statement(2.0, 0.0, 3.0, half, chance)
     first = Statement(1.0, 0.0, 3.0, **look)
-    end = After(off, sigma)
+    end = After(off, sigma, 1.0)
     return taught(learned, first, stated, end=end, end_stated=end, crept_s=0.0)
 
 
@@ -39,11 +39,11 @@ def test_misses_become_the_wanted_share_whatever_the_contacts_do(errors):
         misses += off > learned.widening * 2.0
         learned = lesson(learned, off, half=learned.widening * 2.0)
 
-    reach = math.log(8.0 / 0.5) + 0.2
-    assert misses / len(errors) - WANTED_MISSES <= reach / (0.08 * len(errors))
+    reach = math.log(8.0 / 0.8) + 0.2
+    assert misses / len(errors) - WANTED_MISSES <= reach / (0.1 * len(errors))
 
 
-@pytest.mark.parametrize("scale", [0.7, 1.0, 1.6, 2.5])
+@pytest.mark.parametrize("scale", [0.85, 1.0, 1.6, 2.5])
 def test_forty_contacts_teach_the_width_a_bench_needs(scale):
     """Normal errors of another size than the family's: in the mean of many benches 95 % are covered."""
     dice, covered = random.Random(3), []

@@ -58,22 +58,6 @@ def test_scatter_tells_neighbours_from_the_whole(dice):
     assert spread == pytest.approx(v.std(), rel=1e-6)
 
 
-def test_the_mean_before_a_stretch_needs_enough_points():
-    points = filled(range(10), [1.0] * 5 + [2.0] * 5, 1.0)
-
-    assert points.mean_before(5) == pytest.approx(-1.0)
-    assert points.mean_before(9) is None
-
-
-def test_a_bend_is_told_from_a_straight_line():
-    t = [0.1 * k for k in range(12)]
-
-    assert filled(t, [3.0 + 2.0 * a for a in t], 1.0).bend(12) == pytest.approx(0.0)
-    hanging = filled(t, [(a - 0.55) ** 2 for a in t], 1.0)
-    thirds = [sum((a - 0.55) ** 2 for a in t[k : k + 4]) / 4 for k in (0, 4, 8)]
-    assert hanging.bend(12) == pytest.approx((thirds[0] + thirds[2]) / 2 - thirds[1])
-
-
 def test_the_start_of_the_window_is_remembered():
     points = filled(range(8), [5.0, 6.0, 7.0, 1.0, 1.0, 1.0, 1.0, 1.0], 1.0)
 
