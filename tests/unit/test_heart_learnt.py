@@ -1,4 +1,4 @@
-"""What a bench has learnt goes on the record after a unit, and a bench that starts again goes on from there."""
+"""What a bench has learnt goes on the record after a unit; a bench that starts again goes on from there."""
 
 from __future__ import annotations
 
@@ -8,11 +8,12 @@ from dataclasses import replace
 import pytest
 
 from acquire.bench.on_record import recorded
+from acquire.bench.recording import RecordedPipeline, replay
 from acquire.heart.learnt import learned_of, learnt_notice
 from acquire.journal.plain import from_plain, to_plain
-from acquire.records import Code, Judged, Learned, Notice, ZeroLeads
+from acquire.records import Code, Judged, LeadZero, Learned, Notice, ZeroLeads
 from acquire.words.notices import said
-from tests.pure_bench import GOOD, LEAD_OHM, Bench
+from tests.pure_bench import GOOD, LEAD_OHM, Bench, _model
 
 LEARNED = Learned(12, 11, 1.3, 0.25, 0.1, -1.7, 0.2, 2.5, 2.1)
 
@@ -66,6 +67,27 @@ def test_a_bench_that_starts_again_goes_on_with_what_was_learnt():
     kept = learned_of(learnt(lived)[-1], "m")
     assert restarted.of(Judged)[0].evidence.learned >= kept.version
     assert learned_of(learnt(restarted)[-1], "m").contacts > kept.contacts
+
+
+def test_a_recording_with_lessons_and_a_restart_is_replayed_bit_for_bit(tmp_path):
+    """Two units, what the first taught taken up in between: all events of the replay are those of the day."""
+    bench, path = Bench(), tmp_path / "day.recording"
+    plain = bench.pipeline
+    with path.open("x", encoding="utf-8") as out:
+        bench.pipeline = RecordedPipeline(
+            plain.place, plain.meter, plain.conditions, four_wire_below_ohm=10.0, out=out, model=_model()
+        )
+        bench.pipeline.begin()
+        bench.events.clear()
+        bench.air(0.5)
+        worked(bench)
+        kept = [record for record, _ in recorded(bench.events) if isinstance(record, LeadZero | Notice)]
+        bench.pipeline.replay(kept, bench.now_s)
+        bench.begin("A2")
+        bench.work_through(GOOD)
+
+    assert len(learnt(bench)) == 2
+    assert list(replay(path)) == bench.events
 
 
 def test_other_leads_make_void_what_was_learnt():

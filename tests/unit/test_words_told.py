@@ -42,7 +42,7 @@ def test_a_prompt_is_said_from_its_facts(prompt, sentence):
 
 
 def test_every_fact_changes_a_sentence():
-    """A fact without which the same is said is none; what is kept for the next start alone is the program's."""
+    """A fact without which the same is said is none; a mark, or what is kept only, is the program's."""
     told = [
         *(notice for notice, _ in TOLD if notice.code not in KEPT_ONLY),
         *(refused.notice(0.0) for refused in REFUSED),

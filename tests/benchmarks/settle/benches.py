@@ -48,8 +48,8 @@ def row(world: str, name: str, variant: str, score: Score) -> str:
     return (
         f"{world:<12} {name:<11} {variant:<11} {score.detections:>7} "
         f"{score.share('false'):>5.2f} ({false[0]:.2f}-{false[1]:5.2f}) {told:>9.2f} "
-        f"{score.share('missed'):>8.2f} {score.delay_s(0.5):>6.2f}/{score.delay_s(0.9):.2f} {score.coverage:>7.3f} "
-        f"{1e6 * score.seconds / max(score.readings, 1):>5.1f}"
+        f"{score.share('missed'):>8.2f} {score.delay_s(0.5):>6.2f}/{score.delay_s(0.9):.2f} "
+        f"{score.coverage:>7.3f} {1e6 * score.seconds / max(score.readings, 1):>5.1f}"
     )
 
 
