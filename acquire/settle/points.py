@@ -159,7 +159,7 @@ class Points:
         """How far the value went since a point, as a multiple of the root of its squared steps.
 
         Returns:
-            0: to and fro; 1: one step; more: one way. 0 where there is no such point.
+            0: back and forth; 1: one step; more: one way. 0 where there is no such point.
         """
         if first >= len(self.values):
             return 0.0
