@@ -18,8 +18,8 @@ import numpy as np
 from acquire.bench.on_record import recorded
 from acquire.heart.fixture_hold import FixtureHold
 from acquire.heart.serials import SerialRule
+from acquire.journal.doings import OWED
 from acquire.journal.plain import from_plain, kind_of, to_plain
-from acquire.journal.store import OWED
 from acquire.physics.check_standard import Resistor
 from acquire.records import (
     AcceptFirstUnit,
@@ -162,7 +162,7 @@ class Hands:
         self.resistor = rng.choice([100.0, 100.0, 100.0, 100.4])
         self.next_up: list[Action] = []
 
-    def next(self, prompt: Prompt) -> Action | None:
+    def next(self, prompt: Prompt) -> Action | None:  # noqa: PLR0911  (one line a request)
         """What the operator does now; None at the end of the day."""
         if self.next_up:
             return self.next_up.pop(0)
@@ -287,7 +287,7 @@ def do(bench: Bench, action: Action, records: list) -> list:
     """
     before = len(bench.events)
     bench.pipeline.link_lost()
-    bench.pipeline._filter = SettleFilter(bench.pipeline.settle)  # what it has learnt of the noise is no record's
+    bench.pipeline._filter = SettleFilter(bench.pipeline.settle)  # what it learnt of the noise is not told
     bench.air(0.5 + action.air_s)
     for command in action.commands:
         if isinstance(command, StartUnit):
@@ -327,9 +327,7 @@ def latest_doings(records: list) -> list:
     owed = []
     for kind, code in OWED:
         found = [
-            at
-            for at, r in enumerate(records[:start])
-            if kind_of(r) == kind and (not code or r.code is code)
+            at for at, r in enumerate(records[:start]) if kind_of(r) == kind and (not code or r.code is code)
         ]
         owed += found[-1:]
     return [records[at] for at in sorted(owed)] + records[start:]
@@ -359,13 +357,13 @@ def facts(records: list, prompt: Prompt) -> tuple:
     return tuple(_facts(record) for record in records), wanted
 
 
-def _facts(record) -> tuple:
+def _facts(record) -> tuple:  # noqa: PLR0911  (one line a kind)
     match record:
         case Verdict():
             of = record.step, record.outcome, record.basis, record.counts
             return ("verdict", *of, record.attempt, record.touch, record.revision)
         case UnitResult():
-            found = record.outcome, record.ending, record.steps_passed, record.steps_total
+            found = record.outcome, record.ending, record.steps_passed, record.steps_total, record.revision
             return ("result", record.serial, *found, tuple(h.fault for h in record.hypotheses))
         case Notice():
             return ("notice", record.code, record.serial, record.step, record.facts.get("refusal"))
@@ -378,7 +376,7 @@ def _facts(record) -> tuple:
     return (type(record).__name__,)
 
 
-def play(seed: int, *, creeps: bool = False, watch=lambda bench, records: None) -> Story:
+def play(seed: int, *, creeps: bool = False, watch=lambda *_: None) -> Story:
     """Some random units, from the first scan to the last result.
 
     Args:

@@ -260,12 +260,7 @@ def serials_of(record: Record, batch: str) -> list[str]:
 
 
 def verify(file: Path, place: str | Path | None, issued: Path | None, public_key: Path | None) -> Checked:
-    """Check a certificate that somebody brings.
-
-    Raises:
-        InputImpossible: the file cannot be read, or is no certificate; or the key is none.
-        JournalUnusable: the journal cannot be read.
-    """
+    """Check a certificate that somebody brings. Raises InputImpossible, JournalUnusable."""
     try:
         with file.open("rb") as opened:
             content = opened.read(LARGEST_BYTES + 1)
@@ -375,12 +370,7 @@ def span_of(
     since_check: bool,
     bench: str | None,
 ) -> Span:
-    """The time that is asked for.
-
-    Raises:
-        InputImpossible: a time is none, or --since-check without a meter.
-        JournalUnusable: the record cannot be read.
-    """
+    """The time that is asked for. Raises InputImpossible, JournalUnusable."""
     if since_check:
         if meter is None or since or until:
             raise InputImpossible("--since-check goes with --meter, without --since and --until.")

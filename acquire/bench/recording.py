@@ -14,7 +14,7 @@ from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any, Self, TextIO, get_args
 
-from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic import BaseModel, ConfigDict, TypeAdapter, ValidationError
 
 from acquire.conditions import CalibrationDue, Conditions
 from acquire.errors import NAME_AND_RIGHTS, SteadyohmError
@@ -312,7 +312,7 @@ def _step(pipeline: Pipeline, line: list[Any]) -> list[Event]:
         case ["tick", monotonic_s, utc_s]:
             return pipeline.tick(float(monotonic_s), float(utc_s))
         case ["command", name, plain, monotonic_s, utc_s]:
-            command = _COMMANDS[name](**plain)
+            command = TypeAdapter(_COMMANDS[name]).validate_python(plain)
             return pipeline.command(command, float(monotonic_s), float(utc_s))
         case ["lost"]:
             pipeline.link_lost()

@@ -275,8 +275,7 @@ def lookback(
     since: Annotated[str | None, typer.Option(help="From this day or time on (UTC).")] = None,
     until: Annotated[str | None, typer.Option(help="To the end of this day, or before this time.")] = None,
     since_check: Annotated[
-        bool,
-        typer.Option("--since-check", help="Since the meter's check standard was last in control."),
+        bool, typer.Option("--since-check", help="Since the meter's check standard was last in control.")
     ] = False,
     bench: Annotated[str | None, typer.Option(help="Only this bench, of a line's record.")] = None,
     csv: Annotated[Path | None, typer.Option(help="Write the table into this CSV file.")] = None,

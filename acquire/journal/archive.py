@@ -13,6 +13,7 @@ from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 
+from acquire.journal.doings import latest_start, owed
 from acquire.journal.opening import connect, sync_folder
 from acquire.journal.schema import atomic, migrate
 
@@ -58,15 +59,14 @@ def movable(connection: sqlite3.Connection, policy: Policy, outlets: tuple[str, 
         return []
     known = dict(connection.execute("SELECT name, seq FROM cursor").fetchall())
     last = int(connection.execute("SELECT coalesce(max(seq), 0) FROM entry").fetchone()[0])
-    in_work = "SELECT coalesce(max(seq), ?) FROM entry WHERE kind = 'unit_started'"
-    begun = int(connection.execute(in_work, (last + 1,)).fetchone()[0])
+    begun = latest_start(connection, last + 1)
+    kept = owed(connection, begun)
     limit = min([last - policy.keep_entries, begun - 1, *(int(known.get(name, 0)) for name in outlets)])
-    # The latest lead zero and the deeds on batches stay: a restart goes on with them.
-    oldest = (
-        "SELECT seq FROM entry WHERE seq <= ?1 AND kind <> 'batch' AND seq IS NOT"
-        " (SELECT max(seq) FROM entry WHERE kind = 'lead_zero') ORDER BY seq LIMIT ?2"
-    )
-    return [int(row[0]) for row in connection.execute(oldest, (limit, CHUNK))]
+    # What a restart is told stays, and the deeds on batches.
+    places = ", ".join("?" * len(kept))
+    movable_ones = f"seq <= ? AND kind <> 'batch' AND seq NOT IN ({places})"
+    oldest = f"SELECT seq FROM entry WHERE {movable_ones} ORDER BY seq LIMIT ?"  # noqa: S608
+    return [int(row[0]) for row in connection.execute(oldest, (limit, *kept, CHUNK))]
 
 
 def move(

@@ -23,6 +23,7 @@ from typing import Any, Self, TypeVar
 from acquire.clock import Clock
 from acquire.errors import JournalUnusable
 from acquire.journal.archive import Policy, movable, move
+from acquire.journal.doings import latest_start, owed
 from acquire.journal.entry import Entry
 from acquire.journal.opening import (
     FAULTS,
@@ -39,28 +40,6 @@ from acquire.journal.schema import LATEST_DEEDS, atomic
 from acquire.records import Code, Evidence, Notice, Recorded, Weight
 
 T = TypeVar("T")
-
-OWED = (
-    ("lead_zero", ""),
-    ("check_standard", ""),
-    *(
-        ("notice", code)
-        for code in (
-            Code.BENCH_LEARNT,
-            Code.TEMPERATURE_TYPED,
-            Code.LEADS_ASKED,
-            Code.CHECK_ASKED,
-            Code.CHECK_OTHER,
-            Code.CHECK_OVERRIDDEN,
-        )
-    ),
-)
-"""Kinds and codes of entries, the latest of which a bench must remember."""
-
-CAME_BACK = """SELECT serial FROM entry
-    WHERE seq >= ? AND kind = 'notice' AND json_extract(payload, '$.code') = ? ORDER BY seq DESC LIMIT 1"""
-JUDGED_SINCE = "SELECT 1 FROM entry WHERE seq >= ? AND kind = 'verdict' LIMIT 1"
-LEFT_LAST = "SELECT serial FROM entry WHERE seq < ? AND kind = 'unit_result' ORDER BY seq DESC LIMIT 1"
 
 READ_LIMIT = 10_000
 """Most entries one read gives, so that no caller fills the memory."""
@@ -217,7 +196,7 @@ class Journal:
     async def latest_doings(self) -> list[Entry]:
         """What a bench that starts again must be told, oldest first.
 
-        The latest of each thing that a bench owes or has been told (`OWED`) before the latest unit was
+        The latest of each thing that a bench owes or has been told (`doings.OWED`) before the latest unit was
         started, then everything since. A unit that was brought back counts from its own start, and so does
         the one before as long as nothing was judged since: its leaving can be taken back.
         """
@@ -325,32 +304,11 @@ class Journal:
         return [entry_of(self.birth, row) for row in self._use().execute(sql, values)]
 
     def _latest_doings(self) -> list[Entry]:
-        start = self._latest_start()
-        since = self._select("SELECT * FROM entry WHERE seq >= ? ORDER BY seq", (start,))
-        owed = [
-            entry
-            for kind, code in OWED
-            for entry in self._select(
-                "SELECT * FROM entry WHERE kind = ? AND ? IN ('', json_extract(payload, '$.code'))"
-                " AND seq < ? ORDER BY seq DESC LIMIT 1",
-                (kind, code, start),
-            )
-        ]
-        return [*sorted(owed, key=lambda entry: entry.seq), *since]
-
-    def _latest_start(self) -> int:
-        """Where the latest unit was started, or an earlier one that came back or still can."""
-        use, latest = self._use(), "SELECT max(seq) FROM entry WHERE kind = 'unit_started' AND seq < ?"
-        start: int = use.execute(latest, (self.last_seq + 1,)).fetchone()[0] or self.last_seq + 1
-        while True:
-            serial = use.execute(CAME_BACK, (start, Code.UNIT_REOPENED)).fetchone()
-            if serial is None and not use.execute(JUDGED_SINCE, (start,)).fetchone():
-                serial = use.execute(LEFT_LAST, (start,)).fetchone()
-            of = f"{latest} AND serial = ?"
-            earlier = use.execute(of, (start, *serial)).fetchone()[0] if serial else None
-            if earlier is None:
-                return start
-            start = earlier
+        start = latest_start(self._use(), self.last_seq + 1)
+        numbers = owed(self._use(), start)
+        places = ", ".join("?" * len(numbers))
+        told = f"SELECT * FROM entry WHERE seq >= ? OR seq IN ({places}) ORDER BY seq"  # noqa: S608
+        return self._select(told, (start, *numbers))
 
     def _guarded(self, work: Callable[[], T]) -> T:
         """Do work on the file; what SQLite says becomes a sentence, and a doubtful connection is dropped."""

@@ -57,7 +57,7 @@ def upgraded(kind: str, payload: Plain) -> Plain:
     if step is None or step[0] in payload:
         return payload
     try:
-        known = KINDS[kind].__slots__
+        known = FIELDS[kind]
         return {name: value for name, value in payload.items() if name in known} | step[1](payload)
     except (KeyError, TypeError, ValueError, AttributeError):  # damaged: whoever reads it says so
         return payload
@@ -227,3 +227,6 @@ STEPS: dict[str, tuple[str, Callable[[Plain], Plain]]] = {
     "batch": ("first_doubt", _batch),
 }
 """Of each kind: the field that only today's program writes, and what makes an older entry whole."""
+
+FIELDS = {kind: frozenset(KINDS[kind].__slots__) for kind in STEPS}
+"""Of each kind: the fields of today's record; what an older one had beside them is left out."""

@@ -68,11 +68,7 @@ class Checked:
 
 
 def facts_in(content: bytes) -> str:
-    """The facts that a certificate carries, as JSON text.
-
-    Raises:
-        InputImpossible: it is no certificate of this program, or its facts are damaged.
-    """
+    """The facts that a certificate carries, as JSON text. Raises InputImpossible."""
     if content.startswith(b"%PDF-"):
         begin = content.find(PDF_BEGIN)
         end = content.find(PDF_END, begin)

@@ -57,8 +57,13 @@ def _environment() -> Environment:
         Markup) or not isinstance(value, str) else shown(value), undefined=StrictUndefined, trim_blocks=True,
         lstrip_blocks=True, keep_trailing_newline=True,
     )  # fmt: skip
-    made.filters |= {"svg": Markup, "code": code_path, "ink": COLOUR.__getitem__}
+    made.filters |= {"svg": Markup, "code": _code, "ink": COLOUR.__getitem__}
     return made
+
+
+def _code(text: str) -> tuple[int, Markup]:
+    side, path = code_path(text)
+    return side, Markup(path)  # noqa: S704  (letters and digits of ours)
 
 
 def _as_css(text: str) -> str:

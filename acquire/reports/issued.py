@@ -78,11 +78,7 @@ class IssuedPapers:
     folder: Path
 
     def keep(self, paper: Issued, contents: dict[str, bytes]) -> None:
-        """Keep a paper as it is issued, by ending.
-
-        Raises:
-            InputImpossible: it cannot be written, or another paper has this number.
-        """
+        """Keep a paper as it is issued, by ending. Raises InputImpossible."""
         known = self.get(paper.number)
         files = {
             **(known.files if known else {}),

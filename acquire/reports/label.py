@@ -200,11 +200,7 @@ def _tight(line: Line, drawing: Drawing) -> bool:
 
 
 def as_pdf(drawing: Drawing, title: str, written_utc_s: float) -> bytes:
-    """The label as a PDF of one page of its size.
-
-    Raises:
-        SteadyohmError: what draws PDF is not installed.
-    """
+    """The label as a PDF of one page of its size. Raises SteadyohmError."""
     from acquire.reports.pdf_sheet import POINT_MM, Sheet  # noqa: PLC0415  (an extra)
 
     sheet = Sheet((drawing.width, drawing.height), "", written_utc_s)

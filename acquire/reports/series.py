@@ -18,13 +18,7 @@ from acquire.records import Outcome
 from acquire.reports.figures import moment, relative_to
 from acquire.reports.visits import Value, Visit, apart
 from acquire.stats.capability import Capability, Limits, capability
-from acquire.stats.charts import (
-    ChartPair,
-    in_subgroups,
-    individuals,
-    means_and_deviations,
-    means_and_ranges,
-)
+from acquire.stats.charts import ChartPair, in_subgroups, individuals, means_and_deviations, means_and_ranges
 from acquire.stats.drift import ByGroup, by_group, drift
 from acquire.stats.drift import sentence_of as of_groups
 from acquire.stats.levels import Cause, LevelChange, causes_of, level_changes

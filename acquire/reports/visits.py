@@ -249,12 +249,7 @@ def _add(visit: Visit, entry: Entry) -> None:
 
 
 def visits_on(record: Record, serial: str) -> list[Visit]:
-    """All visits of one unit, in full.
-
-    Raises:
-        InputImpossible: the unit was never on a bench of this record.
-        JournalUnusable: the record cannot be read.
-    """
+    """All visits of one unit, in full. Raises InputImpossible, JournalUnusable."""
     visits = visits_of(record.by_serial(serial))
     if not visits:
         what = f"{serial} was never on a bench of this record."

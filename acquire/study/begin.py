@@ -53,11 +53,7 @@ class Wish:
 
 
 def step_named(files: Files, name: str) -> Step:
-    """The step of the sheet that is to be studied.
-
-    Raises:
-        InputImpossible: there is no such step, or it is none whose ohms a meter reads.
-    """
+    """The step of the sheet that is to be studied. Raises InputImpossible."""
     can = [step for step in files.place.sheet.steps if step.kind is StepKind.RESISTANCE]
     found = next((step for step in can if step.name == name), None)
     if found is None and not name and len(can) == 1:

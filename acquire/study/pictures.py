@@ -144,11 +144,7 @@ def _by_hands(report: StudyReport) -> Iterator[tuple[str, list[Point], dict[str,
     """Each operator's points, look, and how far beside the part they stand."""
     operators = report.study.operators
     for place, operator in enumerate(operators):
-        style = {
-            "color": INKS[place % len(INKS)],
-            "marker": SHAPES[place % len(SHAPES)],
-            "markersize": 4.5,
-        }
+        style = {"color": INKS[place % len(INKS)], "marker": SHAPES[place % len(SHAPES)], "markersize": 4.5}
         shift = (place - (len(operators) - 1) / 2.0) * 0.6 / len(operators)
         yield operator, [p for p in report.points if p.operator == operator], style, shift
 

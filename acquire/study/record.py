@@ -142,11 +142,7 @@ class _Later(_Exact):
 
 
 def read_study(path: Path) -> StudyRecord:
-    """Read the record of a study.
-
-    Raises:
-        StudyFileInvalid: it cannot be read, or is none.
-    """
+    """Read the record of a study. Raises StudyFileInvalid."""
     try:
         with path.open("rb") as file:
             data = file.read(LARGEST + 1)
@@ -194,11 +190,7 @@ def _version_of(line: bytes) -> int | None:
 
 
 def _add(record: StudyRecord, line: _Later, known: set[int]) -> None:
-    """Take one line up.
-
-    Raises:
-        KeyError: of a turn that the plan does not hold, or one that was not measured.
-    """
+    """Take one line up. Raises KeyError."""
     if line.taken is not None:
         if line.taken.turn not in known:
             raise KeyError(line.taken.turn)
@@ -222,21 +214,13 @@ class StudyFile:
         self.path, self.record, self._out = path, record, out
 
     def take(self, measurement: Measurement) -> None:
-        """Write a measurement down, in place of an earlier one of the same turn.
-
-        Raises:
-            StudyFileInvalid: the disk does not take it.
-        """
+        """Write a measurement down, in place of an earlier one of the same turn. Raises StudyFileInvalid."""
         self._write({"taken": asdict(measurement)})
         self.record.taken_back += measurement.turn in self.record.taken
         self.record.taken[measurement.turn] = measurement
 
     def take_back(self, turn: int) -> None:
-        """Strike the measurement of a turn out; the line itself stays.
-
-        Raises:
-            StudyFileInvalid: the disk does not take it.
-        """
+        """Strike the measurement of a turn out; the line itself stays. Raises StudyFileInvalid."""
         self._write({"taken_back": turn})
         del self.record.taken[turn]
         self.record.taken_back += 1
@@ -281,11 +265,7 @@ def begun(path: Path, subject: Subject, plan: Plan, utc_s: float) -> Iterator[St
 
 @contextlib.contextmanager
 def resumed(path: Path) -> Iterator[StudyFile]:
-    """Go on with a record.
-
-    Raises:
-        StudyFileInvalid: it is none, somebody else is writing it, or it cannot be written.
-    """
+    """Go on with a record. Raises StudyFileInvalid."""
     with _opened(path, os.O_RDWR) as out:
         record = read_study(path)
         if record.torn:

@@ -108,11 +108,7 @@ class StudyBench:
         self.display = self.screen.show
 
     async def run(self, notices: Sequence[Notice]) -> None:
-        """Measure until nothing is missing or the stop is set.
-
-        Raises:
-            StudyFileInvalid: the record could not be written.
-        """
+        """Measure until nothing is missing or the stop is set. Raises StudyFileInvalid."""
         if not self.file.record.missing:
             return
         for notice in notices:

@@ -170,26 +170,20 @@ def fate_of(name, plan, lot, habit, result, log, hands):
     )  # fmt: skip
 
 
-NEAR_S = 0.15
-"""Between the reading that decides and when the probes moved by the rig's clock."""
-
-
 def foreign_steps(journal, serial, log):
-    """Steps with a value that was read while the probes lay on another pair.
+    """Steps whose deciding reading, by its very bytes, was taken while the probes lay on another pair.
 
     Returns:
         Those where they lay there on purpose; and those where the hand had slipped, onto a pair that reads
         alike perhaps: nobody can tell then.
     """
-    foreign, misled, ahead_s = [], [], time.time() - time.monotonic()
-    for verdict in journal.verdicts(serial):
-        if verdict["reference_ohm"] is None:
-            continue
-        at_s = verdict["utc_s"] - ahead_s
-        on = [touch for touch in log if touch["since_s"] - NEAR_S <= at_s <= touch["until_s"] + NEAR_S]
-        pair = {verdict["pin_a"], verdict["pin_b"]}
+    foreign, misled = [], []
+    for entry in journal.entries("verdict", serial=serial):
+        sent = bytes.fromhex((entry.evidence or {}).get("raw_hex") or "").decode("ascii", "replace").strip()
+        on = [touch for touch in log if sent in touch["sent"]]
+        pair = {entry.payload["pin_a"], entry.payload["pin_b"]}
         if on and not any(set(touch["on"]) == pair for touch in on):
-            (misled if any(touch["slip"] for touch in on) else foreign).append(verdict["step"])
+            (misled if any(touch["slip"] for touch in on) else foreign).append(entry.payload["step"])
     return tuple(foreign), tuple(misled)
 
 

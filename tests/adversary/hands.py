@@ -34,7 +34,7 @@ class Habit:
     slip: float = 0.0
     mash: float = 0.0
     moves: bool = True
-    tired_s: float = 1.6
+    tired_s: float = 3.0
 
 
 OBEDIENT = Habit()

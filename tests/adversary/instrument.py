@@ -39,6 +39,7 @@ class Touch:
     on: tuple | str
     contact_ohm: float
     since_s: float
+    log: dict = field(default_factory=dict)
 
 
 @dataclass
@@ -66,27 +67,20 @@ class Probes:
     def down(self, on, contact_ohm=0.005, *, slip=False):
         """Set both probes down; `slip`: not where they were meant to."""
         self.up()
-        self.touch = Touch(on, contact_ohm, time.monotonic())
-        self.log.append(
-            {
-                "on": on,
-                "contact_ohm": contact_ohm,
-                "since_s": self.touch.since_s,
-                "until_s": math.inf,
-                "slip": slip,
-                "readings": [],
-            }
-        )
+        touch = Touch(on, contact_ohm, time.monotonic())
+        log = {"on": on, "contact_ohm": contact_ohm, "since_s": touch.since_s, "until_s": math.inf}
+        touch.log = log | {"slip": slip, "readings": [], "sent": set()}
+        self.log.append(touch.log)
+        self.touch = touch
 
     def up(self):
         """Take them away."""
-        if self.touch is not None and self.log:
-            self.log[-1]["until_s"] = time.monotonic()
+        if self.touch is not None:
+            self.touch.log["until_s"] = time.monotonic()
         self.touch = None
 
-    def seen_ohm(self, *, four_wire):
-        """What lies between the sense points now; infinite in the air."""
-        touch = self.touch
+    def seen_ohm(self, touch, *, four_wire):
+        """What lies between the sense points during a touch; infinite in the air."""
         if touch is None:
             return math.inf
         if touch.on == "short":
@@ -96,11 +90,6 @@ class Probes:
         else:
             ohm = math.inf if self.resistance_ohm is None else self.resistance_ohm(touch.on)
         return ohm if four_wire else ohm + self.lead_ohm + touch.contact_ohm
-
-    def noted(self, ohm):
-        """Keep a reading for the oracle."""
-        if self.touch is not None and self.log and not math.isinf(ohm):
-            self.log[-1]["readings"].append((time.monotonic(), ohm))
 
 
 class Instrument:
@@ -281,7 +270,8 @@ class Instrument:
 
     def _converted(self):
         time.sleep(self.conversion_s * max(self.plc, 0.02) * (2.0 if self.compensated else 1.0))
-        ohm = self.probes.seen_ohm(four_wire=self.function == "FRES")
+        touch = self.probes.touch
+        ohm = self.probes.seen_ohm(touch, four_wire=self.function == "FRES")
         full = self.range or next((full for full in RANGES if full * OVERRANGE >= ohm), RANGES[-1])
         self.sent += 1
         if not ohm <= full * OVERRANGE:
@@ -294,6 +284,9 @@ class Instrument:
         ohm = ohm * (1.0 + self.gain[full]) + self.offset[full]
         ohm += self.dice.gauss(0.0, NOISE_COUNTS.get(full, 3.0) * count)
         ohm = round(ohm / count) * count
-        self.probes.noted(ohm)
+        text = f"{ohm:+.8E}"
+        if touch is not None:  # for the oracle: what was sent, with the touch that it was taken on
+            touch.log["readings"].append((time.monotonic(), ohm))
+            touch.log["sent"].add(text)
         self.display = ohm
-        return f"{ohm:+.8E}"
+        return text

@@ -11,6 +11,7 @@ import time
 import pytest
 
 from tests.adversary.benches import NOTHING_S, at, judged, read_again, scan, sound, steps_of
+from tests.adversary.campaign import foreign_steps
 
 ALIKE = """
 [sheet]
@@ -182,6 +183,20 @@ def test_a_meter_set_anew_has_lifted_nothing(tmp_path, one, two, wires):
         time.sleep(NOTHING_S)
         assert steps_of(bench.journal.verdicts()) == ["one"]
         assert steps_of(judged(bench, hands, 2)) == ["one", "two"]
+
+
+@pytest.mark.parametrize("air_s", [0.0, 0.03])
+def test_probes_that_slide_to_the_next_pair_revise_no_verdict_of_the_one_before(tmp_path, air_s):
+    """V–W reads 3 % less than U–V, and no open probes are seen between: U–V keeps its own value."""
+    with at(tmp_path, "skerry") as (bench, hands):
+        unit = sound(hands, scaled={"phase W": 0.97})
+        scan(bench, hands, unit)
+        judged(bench, hands, 1)
+        assert bench.until_asked(("touch", "touch_again"))
+        hands.lift(air_s)
+        hands.touch(bench.ask[1])
+        time.sleep(NOTHING_S)
+        assert foreign_steps(bench.journal, unit.serial, bench.probes.log)[0] == ()
 
 
 @pytest.mark.parametrize("on", ["short", ("U", "V")], ids=["short", "pair"])

@@ -43,10 +43,9 @@ def test_the_record_of_what_was_done_is_what_was_done(seed):
             if attempt is not None and record.serial == live.serial:
                 told.apply(attempt)
         assert list(map(repr, told.attempts)) == list(map(repr, live.attempts))
-        for state in (told, live):
-            for step in state.states:
-                if step.bracket is not None:
-                    step.bracket._lifted_s, step.bracket._shown = None, False  # what the meter has shown since
+        for step in (*told.states, *live.states):
+            if step.bracket is not None:  # what the meter has shown since is not told
+                step.bracket._lifted_s, step.bracket._shown = None, False
         assert repr(told.states) == repr(live.states)
 
     play(seed, creeps=True, watch=same)

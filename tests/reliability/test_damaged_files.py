@@ -55,7 +55,7 @@ async def go_on(folder):
     try:
         await journal.read_after(0, 1000)
         await journal.cursors()
-        await journal.open_unit()
+        await journal.latest_doings()
         await journal.append([(verdict(99), EVIDENCE)])
     except JournalUnusable as error:
         told.append(str(error))

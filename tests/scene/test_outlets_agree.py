@@ -34,6 +34,7 @@ from acquire.records import (
     SkipStep,
     StartUnit,
     TypeResult,
+    Undo,
     UnitResult,
     UnitStarted,
 )
@@ -325,3 +326,28 @@ def test_a_first_unit_in_doubt_says_so_until_it_is_accepted():
     new = bench.command(AcceptFirstUnit("as ordered"))
     (accepted,) = [each for each in new if isinstance(each, UnitResult)]
     assert (accepted.found, accepted.revision, accepted.outcome) == ((), 1, first.outcome)
+
+
+def test_a_unit_that_comes_back_after_a_slip_goes_on_with_what_was_typed():
+    """Given up, undone, finished: one stay, whose second result is its next revision."""
+    bench = Bench()
+    bench.begin("P-60")
+    bench.command(LEAKY)
+    given_up = [each for each in bench.command(END) if isinstance(each, UnitResult)]
+    bench.command(Undo())
+    finished = bench.work_through(GOOD)
+    assert [each.revision for each in (*given_up, finished)] == [0, 1]
+    assert finished.outcome is FAIL, "what was typed before the slip still counts"
+    (again,) = [each for each in bench.command(INSULATED) if isinstance(each, UnitResult)]
+    assert (again.revision, again.outcome) == (2, PASS)
+
+
+def test_a_restart_goes_on_with_the_unit_that_has_just_left():
+    """Its result is on the record, and what is typed in afterwards makes the next revision."""
+    bench = Bench()
+    bench.begin("P-61")
+    bench.work_through(GOOD)
+    fresh = Bench()
+    fresh.pipeline.replay([record for record, _ in recorded(bench.events)], bench.now_s)
+    (now,) = [each for each in fresh.command(LEAKY) if isinstance(each, UnitResult)]
+    assert (now.serial, now.revision, now.outcome) == ("P-61", 1, FAIL)

@@ -119,7 +119,7 @@ def test_another_value_of_that_pair_is_no_repetition():
 
 @pytest.mark.parametrize("silent", [True, False])
 def test_probes_that_have_not_left_measure_nothing_again(silent):
-    """A meter that fell silent, or whose link broke, has seen no lift-off; after one the pair is touched again."""
+    """A meter that fell silent, or whose link broke, has seen no lift-off; after one it is another touch."""
     bench = Bench()
     bench.begin()
     bench.hold(SLOW)

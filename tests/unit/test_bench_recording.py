@@ -70,7 +70,7 @@ async def eventful_day(folder):
     """Wrong pairs, a fault, a lost link, commands, a typed temperature, a clock set back, other files."""
     async with recorded(folder) as still:
         meter, daemon = still.meter, still.daemon
-        meter.slips = {"2–3": Pair("1", "2"), "5–6": Pair("4", "6")}
+        meter.slips = {"2–3": Pair("1", "3"), "5–6": Pair("4", "6")}
         await unit(still, "GOOD")
         meter.factor = {"4–6": 0.7}
         await unit(still, "SHORTED")

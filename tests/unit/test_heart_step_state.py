@@ -50,7 +50,7 @@ def test_failing_values_count_when_two_agree(told, counts):
 
 
 def test_a_pass_of_a_pair_with_a_look_alike_is_touched_once_more():
-    """V–N failed high, then U–N may have been touched for it; so with a ground of a pair that must be open."""
+    """V–N failed high, then U–N may have been touched for it; so with a ground of an open pair."""
     star, wanted = state(("V", "N")), StepState(Step("open", Pair("1", "core"), StepKind.OPEN))
     for at, table, ohm, after in ((star, STAR, 0.52, 0.451), (wanted, TABLE, 5100.0, math.inf)):
         told = [attempt(ohm), attempt(after, PASS), attempt(after, PASS)]

@@ -1,4 +1,4 @@
-"""The rules of a unit: another pair refused, a fault counted, the set's word at the end, what is taken back."""
+"""The rules of a unit: other pairs refused, faults counted, the set's word at the end, what is taken back."""
 
 import math
 from dataclasses import replace
@@ -319,7 +319,7 @@ def test_a_failing_pair_that_fails_again_fails():
 
 
 def test_the_pair_judged_last_is_not_meant_where_another_reads_alike():
-    """Three equal phases: a touch on one of them proves nothing about which. Nor is an open or odd one meant."""
+    """Three equal phases: a touch on one proves nothing about which. Nor is an open or odd one meant."""
     star, state, alone = unit(QUERN), unit(), unit()
     judge(star)
     assert star.last is None

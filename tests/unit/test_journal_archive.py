@@ -12,8 +12,8 @@ from acquire.journal import archive
 from acquire.journal.archive import Policy
 from acquire.journal.history import JournalReader, Question
 from acquire.journal.store import Journal
-from acquire.records import BatchDeed, BatchState
-from tests.known_records import BATCH, EVIDENCE, STARTED, ZERO, verdict, verdicts
+from acquire.records import BatchDeed, BatchState, Code
+from tests.known_records import BATCH, EVIDENCE, NOTICE, RESULT, STARTED, ZERO, verdict, verdicts
 
 TIGHT = Policy(largest_bytes=40_000, keep_entries=20, archive_bytes=200_000)
 
@@ -60,16 +60,20 @@ async def test_an_outlet_that_is_behind_holds_everything_it_needs(journal):
     assert await archived(journal, "csv") == 280, "the latest twenty stay"
 
 
-async def test_the_unit_in_work_and_the_latest_lead_zero_stay(journal):
-    """A restart needs them, however old they are."""
-    await journal.append([(ZERO, None), *verdicts(100), (STARTED, None), *verdicts(200)])
-    await journal.move_cursor("csv", 302)
+async def test_what_a_restart_is_told_stays(journal):
+    """The unit in work, what the bench owes, and the unit that a slip of the scanner made leave."""
+    asked = replace(NOTICE, code=Code.LEADS_ASKED)
+    owed = [(ZERO, None), (asked, None)]
+    left = [(STARTED, None), *verdicts(100), (RESULT, None), (replace(STARTED, serial="B"), None)]
+    await journal.append([*owed, *verdicts(100), *left])
+    await journal.move_cursor("csv", 205)
+    told = await journal.latest_doings()
+    assert len(told) == 105
 
-    assert await archived(journal, "csv") == 100
-    assert (await journal.open_unit())[0].seq == 102
-    assert await journal.latest_lead_zero() == ZERO
+    assert await archived(journal, "csv", policy=replace(TIGHT, largest_bytes=0, keep_entries=0)) == 100
+    assert await journal.latest_doings() == told
     with JournalReader(journal.path) as reader:
-        assert [entry.seq for entry in reader.find(Question())] == list(range(1, 303))
+        assert [entry.seq for entry in reader.find(Question())] == list(range(1, 206))
 
 
 async def test_the_deeds_on_batches_stay(journal):

@@ -12,7 +12,9 @@ from acquire.errors import JournalUnusable
 from acquire.journal import opening, schema
 from acquire.journal.schema import Migration
 from acquire.journal.store import Journal
+from acquire.records import Code
 from tests.known_records import ALL, EVIDENCE, NOTICE, RESULT, STARTED, VERDICT, ZERO, verdict, verdicts
+from tests.restarts import latest_doings, play
 
 
 @pytest.fixture
@@ -149,36 +151,56 @@ async def test_hostile_text_is_kept_as_it_is(journal):
 # ---------------------------------------------------------------------- the unit in work
 
 
-async def test_a_unit_in_work_is_found_after_a_power_cut(journal):
-    """Its start, its verdicts and the lead zero in between, and nothing of the unit before."""
-    await journal.append([(STARTED, None), (VERDICT, EVIDENCE), (RESULT, None)])
-    assert await journal.open_unit() == []
+# ---------------------------------------------------------------------- what a new start is told
+
+
+async def told(journal):
+    return [entry.record for entry in await journal.latest_doings()]
+
+
+async def test_a_bench_is_told_what_it_owes_and_all_since_its_latest_unit_began(journal):
+    """The latest of each thing owed before, and nothing of the unit before, once something was judged."""
+    assert await told(journal) == []
+    asked = replace(NOTICE, code=Code.LEADS_ASKED)
+    older = replace(ZERO, value_ohm=0.4)
+    await journal.append([(each, None) for each in (older, STARTED, VERDICT, ZERO, asked, RESULT)])
     second = replace(STARTED, serial="PL80-0002")
-    await journal.append([(second, None), (ZERO, None), (verdict(2), EVIDENCE)])
+    await journal.append([(second, None), (verdict(2), EVIDENCE)])
     await journal.close()
 
     again = reopened(journal)
     try:
-        assert [entry.record for entry in await again.open_unit()] == [second, ZERO, verdict(2)]
-        await again.append([(replace(RESULT, serial="PL80-0002"), None)])
-        assert await again.open_unit() == []
+        assert await told(again) == [ZERO, asked, second, verdict(2)]
     finally:
         await again.close()
 
 
-async def test_a_serial_that_comes_back_is_open_again(journal):
-    """The result of an earlier visit does not close the present one."""
-    await journal.append([(STARTED, None), (RESULT, None), (STARTED, None)])
+async def test_a_serial_that_comes_back_begins_anew(journal):
+    """Its earlier visit is over once the present one has a verdict."""
+    await journal.append([(each, None) for each in (STARTED, RESULT, STARTED, VERDICT)])
 
-    assert [entry.seq for entry in await journal.open_unit()] == [3]
+    assert [entry.seq for entry in await journal.latest_doings()] == [3, 4]
 
 
-async def test_the_latest_lead_zero_is_found(journal):
-    """A bench that restarts need not zero the leads again."""
-    assert await journal.latest_lead_zero() is None
-    await journal.append([(ZERO, None), (replace(ZERO, value_ohm=0.4), None), (NOTICE, None)])
+async def test_the_unit_before_is_told_as_long_as_its_leaving_can_be_taken_back(journal):
+    """Nothing was judged since the scan that made it leave; or it was brought back."""
+    second = replace(STARTED, serial="PL80-0002")
+    back = replace(NOTICE, code=Code.UNIT_REOPENED, serial=STARTED.serial)
+    slip = [ZERO, STARTED, VERDICT, RESULT, second]
+    await journal.append([(each, None) for each in slip])
+    assert await told(journal) == slip
+    await journal.append([(replace(RESULT, serial=second.serial), None), (back, None), (VERDICT, None)])
+    assert (await told(journal))[: len(slip)] == slip
 
-    assert (await journal.latest_lead_zero()).value_ohm == 0.4
+
+@pytest.mark.parametrize("seed", range(300, 306))
+async def test_random_benches_are_told_what_the_laws_of_restart_tell_them(journal, seed):
+    """The record of a random bench, cut anywhere: the query finds what plain code finds."""
+    records = play(seed).records
+    for record in records:
+        await journal.append([(record, None)])
+        at = journal.last_seq
+        assert await told(journal) == latest_doings(records[:at])
 
 
 # ---------------------------------------------------------------------- accidents

@@ -362,7 +362,7 @@ def test_the_same_scan_again_or_a_sure_one_goes_on(how):
 
 
 def test_an_answer_goes_stale_with_what_is_done_meanwhile():
-    """Scanned, gone on with the unit, scanned again hours later: asked again. A note in between is nothing."""
+    """Scanned, gone on with the unit, scanned again later: asked again. A note in between is nothing."""
     bench = half_measured()
     bench.command(StartUnit("A2"))
     bench.command(Note("a remark"))

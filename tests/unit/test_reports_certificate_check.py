@@ -17,6 +17,7 @@ from acquire.reports import certificate_check
 from acquire.reports.certificate import certificate_from
 from acquire.reports.certificate_check import check, facts_in
 from acquire.reports.certificate_document import certificate_document
+from acquire.reports.code import code_path
 from acquire.reports.document import Code
 from acquire.reports.html_page import FACTS_BEGIN, FACTS_END, as_html
 from acquire.reports.pdf import as_pdf
@@ -261,6 +262,7 @@ def test_the_code_holds_number_and_digest(folder):
     (code,) = [block for block in certificate_document(of).blocks if isinstance(block, Code)]
     assert code.text == f"steadyohm certificate {of.number} sha256 {of.digest}"
     assert of.number.endswith(of.digest[:8].upper())
+    assert code_path(code.text)[1].encode() in as_html(certificate_document(of))  # all of it
 
 
 # ---------------------------------------------------------------- certificates of form 1

@@ -9,7 +9,7 @@ import pytest
 
 from acquire.errors import InputImpossible
 from acquire.journal.history import JournalReader
-from acquire.records import Code, Ending, Notice, Outcome, Purpose, ResultKind, Weight
+from acquire.records import Code, Ending, Notice, Outcome, Purpose, ResultKind, Untested, UntestedKind, Weight
 from acquire.reports.certificate import Calibration, Given, Heading, certificate_from_text, certificate_of
 from acquire.reports.certificate_check import SOFTWARE, check
 from acquire.reports.certificate_document import certificate_document
@@ -124,6 +124,36 @@ def test_what_the_sheet_asks_for_and_nobody_typed_is_named(folder):
     assert "Not tested: insulation 1,2,3 to CORE,4,5,6 at 500 V." in words(folder)
 
 
+@pytest.mark.parametrize("name", ["R", "bearing", "1", "CORE"])
+def test_a_name_takes_nothing_off_what_was_not_tested(tmp_path, name):
+    """ "R" is part of "CORE", "ring" of "bearing": things are matched by their ids."""
+    typed = replace(
+        TYPED,
+        serial=SERIAL,
+        bench="bench-1",
+        name=name,
+        sort=ResultKind.STATED,
+        target="",
+        utc_s=NOON_S + 35.0,
+    )
+    text = words(journal_with(tmp_path, [*visit(), typed]))
+    assert "Not tested: insulation 1,2,3 to CORE,4,5,6 at 500 V." in text
+    assert "does not exclude faults between turns" in text
+
+
+def test_what_the_circuit_leaves_open_is_named(tmp_path):
+    """Winding to core where no rule of the sheet asks for it, and a part that no step measures."""
+    open_things = (
+        Untested(UntestedKind.CIRCUIT, "isolation:4,5,6|CORE", "isolation of 4,5,6 from CORE"),
+        Untested(UntestedKind.CIRCUIT, "branch:strap", "strap"),
+    )
+    records = visit()
+    records[-1] = replace(records[-1], untested=(*records[-1].untested, *open_things))
+    text = words(journal_with(tmp_path, records))
+    assert "Not tested: isolation of 4,5,6 from CORE." in text
+    assert "Not tested: strap." in text
+
+
 def test_a_result_typed_later_can_fail_the_unit(tmp_path):
     """The verdict of the unit is the worst of all, whenever it was typed."""
     typed = replace(TYPED, serial=SERIAL, bench="bench-1", outcome=Outcome.FAIL, utc_s=NOON_S + 500.0)
@@ -193,10 +223,7 @@ def test_doubtful_verdicts_are_marked(tmp_path):
     ("records", "told"),
     [
         (visit()[:-1], "still on the bench"),
-        (
-            [*visit()[:-1], replace(visit()[-1], outcome=None, ending=Ending.WARM)],
-            "the unit is warm",
-        ),
+        ([*visit()[:-1], replace(visit()[-1], outcome=None, ending=Ending.WARM)], "the unit is warm"),
         (
             [*visit()[:-1], replace(visit()[-1], outcome=None, ending=Ending.GIVEN_UP, remark="dropped")],
             "given up: dropped",

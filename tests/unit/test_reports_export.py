@@ -2,7 +2,7 @@
 
 import csv
 import json
-from dataclasses import replace
+from dataclasses import MISSING, fields, replace
 
 import pyarrow as pa
 import pytest
@@ -16,7 +16,7 @@ from acquire.journal.history import JournalReader
 from acquire.journal.question import Question
 from acquire.outlets.columns import COLUMNS, COLUMNS_OF
 from acquire.outlets.payload import header, rearmed, record_of, row_of, said_of
-from acquire.records import Outcome
+from acquire.records import Outcome, Verdict
 from acquire.reports import export
 from acquire.reports.export import export_csv, export_jsonl, export_parquet, parquet_schema
 from tests.known_records import NOON_S, TYPED, VERDICT
@@ -96,6 +96,7 @@ def test_every_column_has_the_type_of_its_field():
     assert schema.field("outcome").type == pa.string()
     assert schema.field("time_utc").type == pa.timestamp("ms", tz="UTC")
     assert all(each.metadata[b"about"] for each in schema)
+    assert {each.name for each in fields(Verdict) if each.default is MISSING} <= set(schema.names)
     for kind in COLUMNS_OF:
         assert parquet_schema(kind).names
 

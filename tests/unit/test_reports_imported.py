@@ -76,10 +76,7 @@ def test_a_byte_order_mark_and_windows_line_ends_do_no_harm(tmp_path):
         ("A1,02.03.2019,trigger,,,83,,,,,,,,", 'date: "02.03.2019" is no date. Write it as 2019-03-02.'),
         ("A1,2109-03-02,trigger,,,83,,,,,,,,", "lies too far back, or ahead"),
         ("A1,1719-03-02,trigger,,,83,,,,,,,,", "lies too far back, or ahead"),
-        (
-            "A1,2019-03-02,trigge,,,83,,,,,,,,",
-            'no step "trigge" on Plover 80. Did you mean "trigger"?',
-        ),
+        ("A1,2019-03-02,trigge,,,83,,,,,,,,", 'no step "trigge" on Plover 80. Did you mean "trigger"?'),
         ("A1,2019-03-02,,,,83,,,,,,,,", "is no pin"),
         ("A1,2019-03-02,,4,9,83,,,,,,,,", '"9" is no pin of Plover 80'),
         ("A1,2019-03-02,trigger,1,2,83,,,,,,,,", '"trigger" is 4–6, not 1–2'),

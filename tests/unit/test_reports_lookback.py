@@ -40,11 +40,7 @@ def looked(folder, meter="meter", span=None, bench=None):
     [
         ([], ["U1", "U2", "U3", "U4"], "No check standard of meter"),
         ([(2, True)], ["U2", "U3", "U4"], "last in control at 2025-11-27 11:59 UTC; since then"),
-        (
-            [(2, True), (4, False)],
-            ["U2", "U3", "U4"],
-            "found out of control at 2025-11-29 11:59 UTC, and",
-        ),
+        ([(2, True), (4, False)], ["U2", "U3", "U4"], "found out of control at 2025-11-29 11:59 UTC, and"),
         ([(2, False)], ["U1", "U2", "U3", "U4"], "never before in control"),
         ([(2, True), (3, False), (4, False)], ["U2", "U3", "U4"], "found out of control at 2025-11-28"),
         ([(1, True), (2, False), (3, True)], ["U1", "U2"], "in control again at 2025-11-28 11:59 UTC"),

@@ -187,12 +187,11 @@ def test_an_open_step_passes_between_strap_and_trigger():
 def test_a_pin_that_lies_on_the_core_is_not_called_open(ohm, pause_s):
     """Touched again and again, however slowly: its value is insisted on in the end, and fails."""
     bench = at_open_step()
-    for touches in range(1, 8):
+    touches = 0
+    while not bench.of(Judged) and touches < 5:
         bench.hold(ohm)
         bench.air(pause_s)
-        if bench.of(Judged):
-            break
-    assert touches <= 5
+        touches += 1
     assert verdicts(bench) == [(Outcome.FAIL, Basis.MEASURED, True)]
 
 

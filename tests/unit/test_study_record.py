@@ -106,16 +106,7 @@ def test_two_cannot_write_one_record(path):
 
 
 @pytest.mark.parametrize(
-    "text",
-    [
-        "",
-        "\n",
-        "hello\n",
-        "[1]\n",
-        '{"study": 1}\n',
-        '{"taken": {"turn": 1}}\n',
-        "\x00\x00\n",
-    ],
+    "text", ["", "\n", "hello\n", "[1]\n", '{"study": 1}\n', '{"taken": {"turn": 1}}\n', "\x00\x00\n"]
 )
 def test_other_files_are_refused(tmp_path, text):
     path = tmp_path / "other"
