@@ -96,7 +96,6 @@ def views() -> str:
         kind = next((sql for python, sql in TYPES.items() if _is(hint, python)), "text")
         taken = name if name in own else f"(payload ->> '{name}')::{kind} AS {name}"
         columns.append(taken)
-    columns += [f"payload ->> '{name}' AS {name}" for name in SAID["verdict"]]
     listed = ",\n    ".join(columns)
     verdict = (
         "CREATE VIEW steadyohm.verdict AS\nSELECT journal || '-' || seq AS id, journal, seq, utc,\n    "

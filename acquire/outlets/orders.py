@@ -13,6 +13,7 @@ import json
 import typing
 from collections import OrderedDict
 from dataclasses import dataclass, field
+from enum import Enum
 from typing import Any
 
 from acquire.records import (
@@ -195,28 +196,40 @@ def order_of(plain: dict[str, Any]) -> Order:
     kind = ORDERS.get(name) if isinstance(name, str) else None
     if kind is None:
         raise Refused(f"No such command. Known are {', '.join(ORDERS)}.")
-    fields = {each.name: each for each in dataclasses.fields(kind)}
+    fields = {each.name: each for each in _fields_of(kind)}
     given = {key: value for key, value in plain.items() if key not in ("command", "correlation")}
     if strange := sorted(set(given) - set(fields)):
         raise Refused(f"{name} has no field {strange[0][:LONGEST_TEXT]!r}.")
     for key, each in fields.items():
         if key not in given and each.default is dataclasses.MISSING:
             raise Refused(f"{name} needs {key}.")
-    numbers = _numbers_of(kind)
-    values: dict[str, Any] = {
-        key: (_number if key in numbers else _text)(key, value, fields[key]) for key, value in given.items()
-    }
+    hints = typing.get_type_hints(kind)
+    values: dict[str, Any] = {}
+    for key, value in given.items():
+        read = _flag if hints[key] is bool else _number if _holds_number(hints[key]) else _text
+        values[key] = read(key, value, fields[key])
     return kind(**values)
 
 
-def _numbers_of(kind: type[Order]) -> frozenset[str]:
-    """Names of the fields that hold numbers."""
+def _fields_of(kind: type[Order]) -> list[dataclasses.Field[Any]]:
+    """The fields that a sender may fill; what only the bench itself says, such as an ending, is none."""
     hints = typing.get_type_hints(kind)
-    return frozenset(
-        each.name
-        for each in dataclasses.fields(kind)
-        if {int, float} & {hints[each.name], *typing.get_args(hints[each.name])}
-    )
+    return [each for each in dataclasses.fields(kind) if not _is_enum(hints[each.name])]
+
+
+def _is_enum(hint: Any) -> bool:
+    return isinstance(hint, type) and issubclass(hint, Enum)
+
+
+def _holds_number(hint: Any) -> bool:
+    return bool({int, float} & {hint, *typing.get_args(hint)})
+
+
+def _flag(key: str, value: Any, _: dataclasses.Field[Any]) -> bool:
+    """One field's value: true or false of JSON."""
+    if not isinstance(value, bool):
+        raise Refused(f"{key} must be true or false.")
+    return value
 
 
 def _number(key: str, value: Any, field_: dataclasses.Field[Any]) -> float | None:
@@ -295,16 +308,18 @@ def _schema_of(name: str, kind: type[Order]) -> dict[str, Any]:
         },
     }
     required = ["command", "correlation"]
-    numbers = _numbers_of(kind)
-    for each in dataclasses.fields(kind):
-        part = text
-        if each.name in numbers:
+    hints = typing.get_type_hints(kind)
+    for each in _fields_of(kind):
+        part, is_number = text, _holds_number(hints[each.name])
+        if hints[each.name] is bool:
+            part = {"type": "boolean"}
+        elif is_number:
             least, most = each.metadata["at_least"], each.metadata["at_most"]
             sort = "integer" if each.metadata.get("whole") else "number"
             part = {"type": sort, "minimum": least, "maximum": most}
         if each.default is dataclasses.MISSING:
             required.append(each.name)
-            part = part if each.name in numbers else {**part, "pattern": r"\S"}
+            part = part if is_number else {**part, "pattern": r"\S"}
         elif each.default is None:
             part = {"anyOf": [part, {"type": "null"}]}
         properties[each.name] = part

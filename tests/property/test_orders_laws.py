@@ -21,6 +21,7 @@ from tests.whole_bench import bench_file, journal_entries
 WORDS = [
     ".again",
     ".skip",
+    ".undo",
     ".zero",
     ".end",
     ".note",

@@ -11,7 +11,6 @@ import sqlite3
 from pathlib import Path
 
 import pytest
-from acquire.reports.certificate_source import measured, visit_for
 
 from acquire.answers.history import history_line
 from acquire.errors import InputImpossible
@@ -35,15 +34,20 @@ from acquire.records import (
     Verdict,
 )
 from acquire.reports.batch import batch_report
-from acquire.reports.label import facts_of_visit
+from acquire.reports.certificate import Given, Heading, certificate_of
+from acquire.reports.certificate_document import certificate_document
+from acquire.reports.label import label_of
 from acquire.reports.returned import returned
-from acquire.reports.visits import visits_on
+from acquire.reports.visits import judged_visit, visits_on
 from acquire.words.beside import typed_reason
+from acquire.words.notices import said as told
 from acquire.words.units import findings_words, result_words
 from acquire.words.verdicts import hint, reason
 
 FILE = Path(__file__).resolve().parents[1] / "data" / "journal_v1.db"
 BENCH = "demo bench"
+
+GIVEN = Given(Heading("Otterbeck Rewinds"), 2e9, 2e9, "test")
 
 ENDED = {
     "P80-0001": (Outcome.PASS, Ending.DONE),
@@ -97,8 +101,7 @@ def test_reading_changes_no_byte(folder):
 @pytest.mark.parametrize(("serial", "ended"), ENDED.items(), ids=ENDED)
 def test_each_stay_stands_as_it_should(record, serial, ended):
     visit = next(v for v in reversed(visits_on(record, serial)) if v.result is not None)
-    result = visit.result.record
-    assert (result.outcome, result.ending) == ended
+    assert (visit.result.outcome, visit.result.ending) == ended
 
 
 def test_the_batch_has_them_all_once(record):
@@ -113,22 +116,21 @@ def test_label_and_certificate_say_the_same(record):
         visits = visits_on(record, serial)
         if outcome is None:
             with pytest.raises(InputImpossible):
-                visit_for(visits)
+                judged_visit(visits)
             continue
-        visit = visit_for(visits)
-        assert facts_of_visit(visit).outcome is outcome
-        assert measured(record, visits, visit).outcome is outcome
+        assert label_of(judged_visit(visits)).outcome is outcome
+        assert certificate_of(record, serial, GIVEN).visit.outcome is outcome
 
 
 def test_the_certificate_has_what_was_found_left_out_and_not_tested(record):
-    visits = visits_on(record, "P80-0002")
-    facts = measured(record, visits, visit_for(visits))
-    assert facts.not_tested == ("not tested: insulation 1,2,3 to CORE,4,5,6 at 500 V",)
-    assert any("both charge windings was left out: pin 3 is bent" in each for each in facts.deviations)
-    visits = visits_on(record, "P80-0007")
-    facts = measured(record, visits, visit_for(visits))
-    assert facts.not_tested == ()
-    assert any("insulation" in each for each in facts.findings)
+    of = certificate_of(record, "P80-0002", GIVEN)
+    assert [each.id for each in of.visit.untested()] == ["isolation:1,2,3|CORE,4,5,6"]
+    left_out = "both charge windings was left out: pin 3 is bent"
+    assert left_out in [told(each) for each in of.deviations(of.visit)]
+    late = certificate_of(record, "P80-0007", GIVEN)
+    assert [each.kind for each in late.visit.untested()] == [UntestedKind.TURNS]
+    assert any("insulation" in each for each in late.visit.findings())
+    assert certificate_document(of) != certificate_document(late)
 
 
 def test_a_returned_unit_can_be_compared_with_an_old_visit(record):

@@ -6,7 +6,6 @@ from dataclasses import dataclass, replace
 from io import StringIO
 
 import pytest
-from acquire.reports.certificate_source import measured, visit_for
 from rich.console import Console
 
 from acquire.answers.history import history_line
@@ -39,15 +38,17 @@ from acquire.records import (
     UnitStarted,
 )
 from acquire.reports.batch import batch_report
-from acquire.reports.label import facts_of_visit
+from acquire.reports.certificate import Given, Heading, certificate_of
+from acquire.reports.label import label_of
 from acquire.reports.lookback import by_spool
 from acquire.reports.returned import returned
-from acquire.reports.visits import visits_on
+from acquire.reports.visits import judged_visit, visits_on
 from acquire.words.units import result_words
 from tests.pure_bench import GOOD, Bench
 from tests.unit.test_heart_batches import CARDS, GOOD_OHM, PAIRS
 
 PASS, NEAR, CANNOT, FAIL = Outcome.PASS, Outcome.CONDITIONAL_PASS, Outcome.CANNOT_JUDGE, Outcome.FAIL
+GIVEN = Given(Heading("Otterbeck Rewinds"), 2e9, 2e9, "test")
 LOT, SPOOL, BENCH = "lot 7", "36-A", "bench-1"
 
 INSULATED = TypeResult("insulation = 120 Mohm, 500 V, 21 °C, accuracy 5 %")
@@ -229,16 +230,16 @@ def _papers(record, serial):
     visits = visits_on(record, serial)
     said = {"label": None, "certificate": None, "returned": None}
     try:
-        visit = visit_for(visits)
+        visit = judged_visit(visits)
     except InputImpossible:
         return said
-    said["label"] = facts_of_visit(visit).outcome.value
-    said["certificate"] = measured(record, visits, visit).outcome.value
+    said["label"] = label_of(visit).outcome.value
+    said["certificate"] = certificate_of(record, serial, GIVEN).visit.outcome.value
     try:
-        now = returned(record, serial)
+        now = returned(record, serial).now
     except InputImpossible:
         return said
-    said["returned"] = now.now_outcome and now.now_outcome.value
+    said["returned"] = now.outcome and now.outcome.value
     return said
 
 

@@ -32,7 +32,7 @@ def touch(sim, *pins):
 
 
 def zero(sim, bench):
-    """Hold the probes together until the leads are zeroed; lift first where the meter saw nothing else yet."""
+    """Hold the probes together until the leads are zeroed; lift first where the meter saw no air yet."""
     bench.until("Hold the probes together")
     zeroed = False
     while not zeroed:

@@ -25,6 +25,7 @@ from acquire.records import (
     SkipStep,
     StartUnit,
     TypeResult,
+    Undo,
     ZeroLeads,
 )
 from acquire.words.forms import HELP
@@ -43,6 +44,7 @@ from acquire.words.forms import HELP
         (".again", MeasureAgain(None)),
         (".again slow charge", MeasureAgain("slow charge")),
         (".skip pin is broken", SkipStep("pin is broken")),
+        (".undo", Undo()),
         (".end dropped", GiveUpUnit("dropped")),
         (".note  smells burnt", Note("smells burnt")),
         (".help", None),

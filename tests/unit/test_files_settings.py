@@ -140,6 +140,8 @@ def test_the_port_of_the_broker_follows_from_encryption(bench_from, more, port):
     [
         ('"bench-1"', '"Bench 1"', 2, "bench.name", "small letters"),
         ('"bench-1"', '"a/b"', 2, "bench.name", "small letters"),
+        ('"final"', '"final"\nserial_pattern = "P80-["', 4, "bench.serial_pattern", "in single quotes"),
+        ('"final"', '"final"\nserial_pattern = 80', 4, "bench.serial_pattern", "no text"),
         ('"final"', '"finished"', 3, "bench.purpose", "'incoming'"),
         ('purpose = "final"', "", 1, "bench.purpose", 'Add purpose = "final"'),
         ("plover-80.toml", "plover.toml", 4, "bench.sheet", "there is no sheet"),

@@ -112,7 +112,7 @@ async def mixed(tmp_path):
             (verdict(2, outcome=fail, meter_id="other", utc_s=NOON_S + 3600.0), EVIDENCE),
             (verdict(3, outcome=near, sheet="Quern 12"), None),
             (RESULT, None),
-            (verdict(5, serial=HOSTILE, operator=HOSTILE), None),
+            (verdict(5, serial=HOSTILE, operator=HOSTILE, step=HOSTILE), None),
         ]
     )
     yield opened

@@ -26,6 +26,7 @@ from acquire.records import (
     StartUnit,
     TypeResult,
     TypeTemperature,
+    Undo,
     ZeroLeads,
 )
 
@@ -39,6 +40,8 @@ GOOD = [
         {"command": "start_unit", "serial": " PL80-1 ", "batch": "7", "operator": "Ida"},
         StartUnit("PL80-1", "7", "Ida"),
     ),
+    ({"command": "start_unit", "serial": "PL80-1", "sure": True}, StartUnit("PL80-1", sure=True)),
+    ({"command": "undo"}, Undo()),
     ({"command": "measure_again"}, MeasureAgain()),
     ({"command": "measure_again", "step": "trigger"}, MeasureAgain("trigger")),
     ({"command": "measure_again", "step": None}, MeasureAgain()),
@@ -88,6 +91,9 @@ BAD = [
     ({"command": "start_unit", "serial": "a", "speed": "9"}, "no field 'speed'"),
     ({"command": "skip_step"}, "needs reason"),
     ({"command": "stop", "now": True}, "no field 'now'"),
+    ({"command": "undo", "step": "trigger"}, "no field 'step'"),
+    ({"command": "give_up_unit", "reason": "dropped", "ending": "done"}, "no field 'ending'"),
+    ({"command": "start_unit", "serial": "a", "sure": "yes"}, "sure must be true or false"),
     ({"command": "type_temperature"}, "needs celsius"),
     ({"command": "type_temperature", "celsius": "21.5 °C"}, "must be a number"),
     ({"command": "type_temperature", "celsius": True}, "must be a number"),
