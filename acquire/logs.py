@@ -7,11 +7,20 @@ whose key says that they are secret never reach a line.
 from __future__ import annotations
 
 import logging
+import re
 import sys
 from collections.abc import Mapping, MutableMapping
 from typing import Any
 
 SECRET_WORDS = ("password", "secret", "token", "credential")
+
+
+_PASSWORD = re.compile(r"""(://[^/@\s:"']*:)[^@\n"']*(?=@)|(\bpassword\s*=\s*)\S+""", re.IGNORECASE)
+
+
+def masked(text: str) -> str:
+    """A text for people without the passwords that stand in addresses in it."""
+    return _PASSWORD.sub(lambda found: f"{found[1] or found[2]}(hidden)", text)
 
 
 def redact(_: Any, __: str, event: MutableMapping[str, Any]) -> MutableMapping[str, Any]:
@@ -29,7 +38,7 @@ def _without_secrets(key: Any, value: Any) -> Any:
         return {inner: _without_secrets(inner, held) for inner, held in value.items()}
     if type(value) in (list, tuple):
         return type(value)(_without_secrets("", held) for held in value)
-    return value
+    return masked(value) if isinstance(value, str) else value
 
 
 def set_up(*, level: str = "info", json_lines: bool | None = None) -> None:

@@ -1,8 +1,7 @@
 """The way of one reading: Reading -> settle -> (correct -> match -> judge) -> events. Pure.
 
 Readings, commands and ticks go in, events come out, in the order in which they happened. It opens no port,
-reads no clock and throws no dice: fed the same recording it gives the same verdicts. Everything that touches
-the world is in `acquire.bench.daemon`.
+reads no clock and throws no dice: fed the same recording it gives the same verdicts (see `bench.daemon`).
 """
 
 from __future__ import annotations
@@ -17,12 +16,13 @@ from acquire.heart.batches import BatchCommand, Batches
 from acquire.heart.contact import Admission, ContactRule
 from acquire.heart.duties import Duties, Duty
 from acquire.heart.fixture_hold import FixtureHold
-from acquire.heart.learnt import learned_of, learnt_notice
+from acquire.heart.learnt import Learning
 from acquire.heart.open_witness import OpenWitness
-from acquire.heart.serials import SerialRule
+from acquire.heart.serials import SerialRule, asked_about, still_asked
 from acquire.heart.unit_state import UnitState
 from acquire.heart.unit_work import UnitWork
 from acquire.heart.watch import ReadingWatch
+from acquire.physics.common import PairReading
 from acquire.physics.wire import SpoolCard
 from acquire.records import (
     Basis,
@@ -45,12 +45,12 @@ from acquire.records import (
     MeasureAgain,
     Note,
     Notice,
-    Pair,
     Prompt,
     Recorded,
     Settled,
     SkipStep,
     StartUnit,
+    StateRange,
     Undo,
     UnitResult,
     UnitStarted,
@@ -61,13 +61,13 @@ from acquire.records.bench import Refused, refusal
 from acquire.records.codes import Code, Order, Refusal
 from acquire.settle import Expectation, SettleFilter, SettleSettings
 from acquire.steps.checking import CheckDuty
+from acquire.steps.dial import Dial
 from acquire.steps.pairs import PairTable
 from acquire.steps.setup_choice import MeterStatements, Wanted
 from acquire.steps.untested import required
-from acquire.verdict.close import close_unit
+from acquire.verdict.temperature import may_be_warm
 from acquire.verdict.typed import Habit
-from acquire.verdict.warmth import worth_a_second_look
-from drivers.reading import Reading
+from drivers.reading import Ranging, Reading
 
 
 @dataclass(slots=True)
@@ -82,15 +82,18 @@ class Pipeline:
         four_wire_below_ohm: steps with a smaller nominal use four wires; None for a meter with two.
         order: whether steps must come as the sheet lists them.
         unit: the unit on the bench, None between units.
-        check: the check standard of the bench, None where it has none.
+        checks: the check standard of the bench, and its references.
         habit: what the bench takes for granted of typed results.
         calibration: when the meter's falls due.
         cards: spool cards by what is written on the spool.
         fixture: None where hands hold the probes.
         serials: what serials of this bench look like.
-        learned: what the bench has learnt of its contacts, with these leads at this meter.
+        learned: what the bench had learnt of its contacts, with these leads at this meter.
+        ranging: who chooses the meter's range.
+        learning: what it has learnt since.
         duties: lead zero, check standard, typed values.
         batches: which batch units belong to.
+        question: what was asked about a scan that waits for a yes; None where none does.
     """
 
     place: Circumstances
@@ -100,13 +103,15 @@ class Pipeline:
     four_wire_below_ohm: float | None = None
     order: Order = Order.GUIDED
     unit: UnitWork | None = None
-    check: CheckDuty | None = None
+    checks: tuple[CheckDuty, ...] = ()
     habit: Habit = field(default_factory=Habit)
     calibration: CalibrationDue | None = None
     cards: Mapping[str, SpoolCard] = field(default_factory=dict)
     fixture: FixtureHold | None = None
     serials: SerialRule = field(default_factory=SerialRule)
     learned: Learned = field(default_factory=Learned)
+    ranging: Ranging = Ranging.SET
+    learning: Learning = field(init=False)
     table: PairTable = field(init=False)
     duties: Duties = field(init=False)
     batches: Batches = field(init=False)
@@ -114,8 +119,10 @@ class Pipeline:
     _watch: ReadingWatch = field(default_factory=ReadingWatch)
     _witness: OpenWitness = field(init=False)
     _contact: ContactRule = field(init=False)
+    _dial: Dial = field(init=False)
     _left: UnitWork | None = None  # the unit that was given up last, until the next verdict
-    _question: str | None = None  # the serial of a scan that was asked about
+    question: Notice | None = None
+    _setting: Wanted = field(default_factory=Wanted)
     _asked_s: float = 0.0
     _prompt: Prompt | None = None
 
@@ -123,43 +130,48 @@ class Pipeline:
         """The table of pairs fills as it is asked; nothing is solved yet."""
         self.table = PairTable(self.place.sheet)
         self.duties = Duties(
-            self.place, self.meter, self.conditions, self.check, self.habit, self.calibration
+            self.place, self.meter, self.conditions, self.checks, self.habit, self.calibration
         )
         self.batches = Batches(self.place, self.cards)
         self._filter = SettleFilter(self.settle, learned=self.learned)
+        self.learning = Learning(self._filter, self.place.meter_hash, self.learned)
         self._witness = OpenWitness(self.settle.silence_s)
         self._contact = ContactRule(self.settle.lift_off_s)
+        self._dial = Dial(self.meter, self.ranging)
 
     # ------------------------------------------------------------------ what comes in
 
     def feed(self, reading: Reading) -> list[Event]:
         """Take one reading of the ohms meter."""
-        wanted = self.wanted
+        wanted, reading = self.wanted, self._dial.see(reading)
         events: list[Event] = list(self._watch.notices(reading, wanted.quantity))
-        bears_witness = self._witness.see(reading, wanted.quantity, wanted.open_above_ohm)
-        if bears_witness and self.unit is not None and self._contact.quantity is None:
+        above_ohm, tells = wanted.open_above_ohm, self._dial.tells
+        witness = self._witness.see(reading, wanted.quantity, above_ohm, tells=tells)
+        if witness and self.unit is not None and self._contact.quantity is None:
             self.unit.state.seen_open(reading.monotonic_s)
-        expected = Expectation(wanted.slow, wanted.quantity, close_enough_si=wanted.close_enough_ohm)
-        self._filter.expect(expected)
+        near_si = wanted.close_enough_ohm
+        self._filter.expect(Expectation(wanted.slow, wanted.quantity, close_enough_si=near_si))
         for event in self._filter.feed(reading):
             events.append(event)
             if isinstance(event, Contact):
+                events[-1] = replace(event, goes_on=not self._contact.seen_open)
                 self._contact.begun(reading.quantity)
-            elif isinstance(event, Settled):
-                events += self._settled(event)
             elif isinstance(event, LiftOff):
                 self._lifted(event, reading)
-        for told in events:
-            self._note_question(told)
+            elif isinstance(event, Settled) and not self._dial.too_coarse(event, wanted):
+                events += self._settled(event)  # else the prompt says where to turn the dial
+        self.question = still_asked(self.question, *events)
         self._contact.see(reading)
+        if not self._contact.lies(self._purpose):
+            self._setting = self._wanted_now
         if self._contact.overdue(reading.monotonic_s):
             serial = self.unit.serial if self.unit else ""
             events.append(Notice(Weight.WARNING, Code.PROBES_NOT_LIFTED, reading.utc_s, serial))
         return [*events, *self._asked(reading.monotonic_s)]
 
-    def feed_temperature(self, reading: Reading, standard_uncertainty_kelvin: float) -> None:
+    def feed_temperature(self, reading: Reading, standard_uncertainty_kelvin: float) -> list[Event]:
         """Take one reading of the thermometer."""
-        self.conditions.read(reading, standard_uncertainty_kelvin)
+        return [*self.conditions.read(reading, standard_uncertainty_kelvin)]
 
     def tick(self, monotonic_s: float, utc_s: float) -> list[Event]:
         """Let time pass: a meter gone silent, a contact that does not come."""
@@ -176,14 +188,12 @@ class Pipeline:
         """Take one command. One that cannot be carried out is answered by a notice and changes nothing."""
         if isinstance(command, ConfirmOpen) and not self._witness.pressed(monotonic_s):
             return []  # a key held down, or a pedal that bounces
-        # files that name another batch count from this unit on, with no moment between two units
         opened = self.batches.between_units(utc_s) if isinstance(command, StartUnit) else []
         try:
             events = self._obey(command, utc_s)
         except InputImpossible as error:
             events = [refusal(error, utc_s)]
-        for event in events:
-            self._note_question(event)
+        self.question = still_asked(self.question, *events)
         return [*opened, *events, *self._asked(monotonic_s)]
 
     def link_lost(self) -> None:
@@ -191,6 +201,7 @@ class Pipeline:
         self._filter.reset()
         self._witness.forget()
         self._contact.forget()
+        self._dial.asked()
 
     # ------------------------------------------------------------------ a restart is a replay
 
@@ -208,12 +219,13 @@ class Pipeline:
         Returns:
             The result of a unit that cannot go on since it began with other files; else nothing.
         """
+        self._prompt = None  # whatever was asked for before belongs to no operator yet
         for record in records:
             self.duties.replay(record, utc_s)
-            if isinstance(record, Notice) and (learned := learned_of(record, self.place.meter_hash)):
-                self.learned = learned
-                self._filter.take_up(learned)
-            self._note_question(record)
+            self.learning.replay(record)
+            self.question = still_asked(self.question, record)
+            if isinstance(record, LeadZero | CheckStandard) or attempt_of(record) is not None:
+                self._contact.taken_before()
             match record:
                 case UnitStarted():
                     self.unit = self._work(record)
@@ -223,6 +235,8 @@ class Pipeline:
                 case Notice(code=Code.UNIT_REOPENED) if self._left is not None:
                     self.duties.reopen(self._left.started)
                     self.unit, self._left = self._left, None
+                case LeadZero() | CheckStandard() if self.unit is not None:
+                    self.unit.state.unclip()
                 case _ if self.unit is not None:
                     self._left = None if isinstance(record, Verdict) else self._left
                     self.unit.replay(record)
@@ -230,8 +244,8 @@ class Pipeline:
         if unit is None:
             return []
         if self._is_of_other_files(unit.started):
-            return self._noted(self._closed(unit, utc_s, Ending.FILES_CHANGED))
-        return self._noted(self._closed(unit, utc_s))
+            return self._noted(unit.closed(utc_s, Ending.FILES_CHANGED))
+        return self._noted(unit.closed(utc_s))
 
     def _is_of_other_files(self, started: UnitStarted) -> bool:
         place = self.place
@@ -240,7 +254,18 @@ class Pipeline:
 
     @property
     def wanted(self) -> Wanted:
-        """What the meter should be set to now."""
+        """What the meter should be set to now: while probes lie on what is done with, what it was set to."""
+        return self._setting if self._contact.lies(self._purpose) else self._wanted_now
+
+    @property
+    def _purpose(self) -> tuple[str, ...]:
+        """What a touch would be for now; see `contact`."""
+        if self.duties.asked or self.unit is None:
+            return self.duties.purpose
+        return self.unit.purpose
+
+    @property
+    def _wanted_now(self) -> Wanted:
         if self.duties.asked:
             return self.duties.wanted
         return self.unit.wanted if self.unit else Wanted()
@@ -251,59 +276,29 @@ class Pipeline:
         """A value is at rest: for a duty of the bench if one was asked for, else the unit's."""
         if self.fixture is not None and not self.fixture.fits(self._prompt):
             return []
-        unit, duty = self.unit, self.duties.asked
+        unit, duty, purpose = self.unit, self.duties.asked, self._purpose
         if unit is None and not duty:
             return []
-        purpose = self.duties.purpose if duty or unit is None else unit.purpose
         admission = self._contact.admits(settled, purpose)
-        if admission is Admission.UNLIFTED and unit is not None and not duty:
-            purpose, admission = self._as_before(settled, unit, purpose)
-        if admission in (Admission.KNOWN, Admission.UNLIFTED):
+        if admission is Admission.UNLIFTED and unit is not None and not duty and unit.state.attempts:
+            purpose, admission = self._contact.unlifted(settled, purpose, self._asked_s, unit.expects)
+        unset = settled.quantity is not self._wanted_now.quantity  # by what lay on the probes before
+        if unset or admission in (Admission.KNOWN, Admission.UNLIFTED):
             return []
         if duty or unit is None:
-            events = self.duties.take(settled) if admission is not Admission.REVISED else []
+            again = admission in (Admission.REVISED, Admission.MOVED)
+            events = [] if again else self.duties.take(settled)
             if any(isinstance(event, LeadZero | CheckStandard) for event in events):
                 self._contact.take(settled, purpose)
-            if any(isinstance(event, Notice) and event.code is Code.LEADS_MOVED for event in events):
-                self._filter.forget()
-                events = [*events, *self._learnt(settled.utc_s)]
-            return events
+                if unit is not None:
+                    unit.state.unclip()
+            return self.learning.after(events, settled.utc_s)
         if admission is Admission.SET_UP and not unit.state.asks_set_up:
             return []
         events = unit.take(settled, admission)
         if any(not isinstance(event, Notice) for event in events):
             self._contact.take(settled, purpose)
-        return self._noted([*events, *self._closed(unit, settled.utc_s)])
-
-    def _as_before(
-        self, settled: Settled, unit: UnitWork, purpose: tuple[str, ...]
-    ) -> tuple[tuple[str, ...], Admission]:
-        """A touch that was taken for the step before can still be corrected, as long as its probes lie."""
-        before = self._contact.purpose
-        if before[:1] != purpose[:1] or not unit.state.attempts:
-            return purpose, Admission.UNLIFTED
-        admission = self._contact.admits(settled, before)
-        corrects = admission in (Admission.REVISED, Admission.KNOWN)
-        return (before, admission) if corrects else (purpose, Admission.UNLIFTED)
-
-    def _closed(
-        self, unit: UnitWork, utc_s: float, ending: Ending = Ending.DONE, remark: str = ""
-    ) -> list[Event]:
-        """The unit's result, once all its steps are done or it ends otherwise; else nothing."""
-        if not unit.state.done and ending is Ending.DONE:
-            return []
-        return [
-            close_unit(
-                unit.state,
-                unit.started,
-                unit.place,
-                utc_s,
-                ending=ending,
-                remark=remark,
-                samples=unit.samples(),
-                four_wire_below_ohm=self.four_wire_below_ohm or 0.0,
-            )
-        ]
+        return self._noted([*events, *unit.closed(settled.utc_s)])
 
     def _noted(self, events: list[Event]) -> list[Event]:
         """Take a unit that has its result off the bench."""
@@ -318,16 +313,9 @@ class Pipeline:
                 result = self.duties.ended(event)
                 self._off(unit, result)
                 more += self.batches.ended(result, unit.state.readings(), self.four_wire_below_ohm or 0.0)
-                more += self._learnt(result.utc_s)
+                more += self.learning.news(result.utc_s)
                 events[place] = self.duties.doubted(doubted=self.batches.doubts(result)) or result
         return [*events, *more]
-
-    def _learnt(self, utc_s: float) -> list[Event]:
-        """What the bench has learnt since it was last put on record."""
-        if self._filter.learned == self.learned:
-            return []
-        self.learned = self._filter.learned
-        return [learnt_notice(self.learned, self.place.meter_hash, utc_s)]
 
     def _off(self, unit: UnitWork, result: UnitResult) -> None:
         """The unit has left the bench; until the next verdict it can come back, if that was a slip."""
@@ -371,20 +359,22 @@ class Pipeline:
         left = self.duties.stay.last
         return [] if left is None else self.duties.revise(utc_s, doubted=self.batches.doubts(left))
 
-    def _obey_for_unit(self, command: Command, unit: UnitWork, utc_s: float) -> list[Event]:
+    def _obey_for_unit(self, command: Command, unit: UnitWork, utc_s: float) -> list[Event]:  # noqa: PLR0911
         match command:
             case MeasureAgain():
                 return [unit.measure_again(command.step, utc_s)]
             case SkipStep():
                 notice = unit.skip(command.reason, command.step, utc_s)
-                return self._noted([notice, *self._closed(unit, utc_s)])
+                return self._noted([notice, *unit.closed(utc_s)])
             case GiveUpUnit():
-                return self._noted(self._closed(unit, utc_s, command.ending, command.reason.strip()))
+                return self._noted(unit.closed(utc_s, command.ending, command.reason.strip()))
             case ConfirmOpen():
                 return self._confirmed_open(unit, utc_s)
+            case StateRange():
+                return [self._dial.obey(command, self.wanted.quantity, utc_s)]
             case FixtureOpen():
                 found = unit.found_open(utc_s, Basis.OPEN_PROVEN, command.witness)
-                return self._noted([*found, *self._closed(unit, utc_s)])
+                return self._noted([*found, *unit.closed(utc_s)])
         return []
 
     def _start(self, command: StartUnit, utc_s: float) -> list[Event]:
@@ -398,7 +388,7 @@ class Pipeline:
         started, news = self.batches.start(command, utc_s)
         if started is None:
             return [*told, *news]
-        ended = self._noted(self._closed(before, utc_s, Ending.NEXT_UNIT)) if before else []
+        ended = self._noted(before.closed(utc_s, Ending.NEXT_UNIT)) if before else []
         left = self._left
         started = replace(started, required=required(self.table))
         self.unit = self._work(started)
@@ -410,7 +400,7 @@ class Pipeline:
     def doubt(self, command: StartUnit, utc_s: float) -> Notice | None:
         """What must be asked before a unit is started; None where it is plain, or was scanned once more."""
         before = self.unit
-        if command.sure or command.serial == self._question:
+        if command.sure or command.serial == asked_about(self.question):
             return None
         if (unlike := self.serials.doubt(command.serial)) is not None:
             facts: dict[str, Fact] = {"unlike": unlike.value, "pattern": self.serials.pattern}
@@ -420,26 +410,25 @@ class Pipeline:
         facts = {"next": command.serial, "done": before.state.steps_done, "total": before.state.total}
         return Notice(Weight.WARNING, Code.UNIT_UNFINISHED, utc_s, before.serial, facts=facts)
 
-    def _note_question(self, event: Event | Recorded) -> None:
-        """A scan stays asked about until something is done; a remark or a refusal is nothing done."""
-        if isinstance(event, Notice):
-            asked = {Code.UNIT_UNFINISHED: event.facts.get("next"), Code.SERIAL_DOUBTFUL: event.serial}
-            serial = asked.get(event.code)
-            if isinstance(serial, str):
-                self._question = serial
-            elif attempt_of(event) is not None or event.code is Code.UNIT_REOPENED:
-                self._question = None
-        elif isinstance(event, Recorded | Judged):
-            self._question = None
+    @property
+    def undoable(self) -> bool:
+        """Whether there is a scan, giving up, skip or key that can be taken back."""
+        by_word = self.unit is not None and self.unit.undoable
+        return by_word or self.question is not None or self._left is not None
 
     def _undo(self, utc_s: float) -> list[Event]:
         """Take back the latest scan, giving up, skip or key, as long as nothing was judged since."""
+        if self.question is not None:
+            taken_back = {"next": asked_about(self.question)}
+            return [Notice(Weight.REMARK, Code.SCAN_TAKEN_BACK, utc_s, facts=taken_back)]
         if (left := self._left) is not None:
             self._left = None
             begun = self.unit
-            ended = self._noted(self._closed(begun, utc_s, Ending.UNDONE)) if begun is not None else []
+            ended = self._noted(begun.closed(utc_s, Ending.UNDONE)) if begun is not None else []
             self.unit, self._left = left, None
             self.duties.reopen(left.started)
+            if self.fixture is not None:
+                self.fixture.emptied()  # it may have been taken out
             reopened = Notice(Weight.REMARK, Code.UNIT_REOPENED, utc_s, left.serial)
             return [*ended, reopened, *([left.undo(utc_s)] if left.state.done else [])]
         if self.unit is None:
@@ -451,8 +440,8 @@ class Pipeline:
         held = self.fixture is not None and self.fixture.emptied()
         below_ohm = self.four_wire_below_ohm
 
-        def worth(readings: Sequence[tuple[Pair, float, float]]) -> bool:
-            return worth_a_second_look(self.table, readings)
+        def worth(readings: Sequence[PairReading]) -> bool:
+            return may_be_warm(self.table, readings)
 
         state = UnitState(
             self.table, started.serial, order=self.order, warm_check=worth, brackets=not held, placed=held
@@ -467,10 +456,11 @@ class Pipeline:
             raise Refused(Refusal.NO_PAIR_ASKED)
         if self._contact.quantity is not None:
             raise Refused(Refusal.KEY_SEES_VALUE)
-        self._witness.check(self._asked_s)
+        wait_s, turn_ohm = unit.state.key_wait_s, self._dial.showing(unit.wanted)
+        self._witness.check(self._asked_s, wait_s=wait_s, turn_ohm=turn_ohm)
         self._asked_s, self._prompt = 0.0, None
         basis = Basis.OPEN_BY_KEY if self.fixture is None else Basis.OPEN_BY_CLIP
-        return self._noted([*unit.found_open(utc_s, basis), *self._closed(unit, utc_s)])
+        return self._noted([*unit.found_open(utc_s, basis), *unit.closed(utc_s)])
 
     # ------------------------------------------------------------------ prompts
 
@@ -481,6 +471,7 @@ class Pipeline:
             return []
         if self._prompt is None or prompt.pair != self._prompt.pair or prompt.step != self._prompt.step:
             self._asked_s = monotonic_s
+            self._dial.asked()
             prompt = self._prompt_now(monotonic_s)
         self._prompt = prompt
         return [prompt]
@@ -492,6 +483,7 @@ class Pipeline:
         elif self.unit is None:
             prompt = self.batches.prompt()
         else:
-            waited_s = 0.0 if self._contact.quantity else monotonic_s - self._asked_s
-            prompt = self.unit.state.prompt(waited_s)
+            waits = self._contact.quantity is None and self._dial.turn_to(self.wanted) is None
+            prompt = self.unit.state.prompt(monotonic_s - self._asked_s if waits else 0.0)
+        prompt = self._dial.with_turn(prompt, self._wanted_now)  # probes may still lie: no touch is lost
         return prompt if self.fixture is None else self.fixture.prompt(prompt)

@@ -346,5 +346,6 @@ Seconds = Annotated[float, PlainValidator(_setting("s", 1e-6, 366 * 86400.0))]
 Volt = Annotated[float, PlainValidator(_setting("V", 1e-9, 1e5))]
 Henry = Annotated[float, PlainValidator(_setting("H", 1e-12, 1e6))]
 Metre = Annotated[float, PlainValidator(_setting("m", 1e-6, 1e5))]
+Kilogram = Annotated[float, PlainValidator(_setting("kg", 1e-6, 1e5))]
 """Settings of a file, each written as a text with its unit; the value is in the SI unit of the name. The
 bounds are wider than any bench or workshop; they catch a slip of the prefix, and keep arithmetic finite."""

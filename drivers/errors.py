@@ -6,6 +6,9 @@ tells the operator what to do. Not for faults of sheets or bench files: those ar
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+
 
 class MeterError(Exception):
     """Root of all that a driver raises.
@@ -81,7 +84,38 @@ class DriverUnknown(GivenInvalid):
     hint = "`steadyohm meters` lists the drivers that are there."
 
 
+@dataclass(frozen=True, slots=True)
+class FaultAt:
+    """One fault of a file.
+
+    Attributes:
+        line: 0 where it cannot be told; key: empty where it is of the whole file; what: a sentence.
+    """
+
+    line: int
+    key: str
+    what: str
+
+    def told(self, path: object) -> str:
+        """As "file:line: key: what is wrong"."""
+        place = f"{path}:{self.line}" if self.line else f"{path}"
+        return f"{place}: {self.key + ': ' if self.key else ''}{self.what}"
+
+
 class ModelInvalid(GivenInvalid):
-    """A meter file cannot be used."""
+    """A meter file cannot be used.
+
+    Attributes:
+        faults: each by its place; empty where the file is sound, and lacks what is asked of it.
+    """
 
     hint = "See configs/meters/README.md."
+
+    def __init__(self, what: str, *, port: str = "", hint: str = "", faults: Sequence[FaultAt] = ()) -> None:
+        super().__init__(what, port=port, hint=hint)
+        self.faults = tuple(faults)
+
+    @classmethod
+    def of_file(cls, path: object, *faults: FaultAt) -> ModelInvalid:
+        """A file with these faults, all told at once."""
+        return cls("\n".join(fault.told(path) for fault in faults), faults=faults)

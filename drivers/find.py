@@ -74,6 +74,19 @@ class Finding:
     heard: bytes = b""
 
 
+def display_counts(finding: Finding) -> int | None:
+    """Counts of a meter's display, by what was heard of it; None where that does not tell."""
+    if not finding.driver or not finding.heard:
+        return None
+    protocol = decoder_of(finding.driver, finding.options)
+    framer, counts = protocol.framer(), set[int]()
+    for frame in framer.feed(finding.heard):
+        decoded = piece_of(protocol, frame).decoded
+        if decoded is not None and decoded.range_full_scale_si and decoded.resolution_si:
+            counts.add(round(decoded.range_full_scale_si / decoded.resolution_si))
+    return max(counts, default=None)
+
+
 @dataclass(frozen=True, slots=True)
 class _Question:
     """Something harmless to ask, and who answers it."""

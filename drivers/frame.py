@@ -121,6 +121,25 @@ def decoded_counts(
     )
 
 
+def overloaded(
+    quantity: Quantity, kind: Kind, resolution_si: float, full_counts: int, flags: frozenset[Flag]
+) -> Decoded:
+    """Make an overload, with the range that point and prefix beside it name.
+
+    Args:
+        quantity: what was measured.
+        kind: OVERLOAD or NEGATIVE_OVERLOAD.
+        resolution_si: worth of one count where the point stands.
+        full_counts: counts of the whole display; 0 when unknown, or when no point is shown: some meters
+            switch it off with the digits, so that it names no range.
+        flags: signs.
+    """
+    if not full_counts:
+        return Decoded(quantity, kind, None, flags=flags)
+    full_si = scaled(full_counts, resolution_si)
+    return Decoded(quantity, kind, None, resolution_si, full_si, Origin.INFERRED, flags)
+
+
 def scaled(counts: int, resolution_si: float) -> float:
     """Multiply so that 123 counts of 0.1 give the double nearest to 12.3, not 12.300000000000001."""
     return float(f"{counts * resolution_si:.12g}")

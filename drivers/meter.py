@@ -65,7 +65,7 @@ class Held:
         resolution_si: worth of one count, None when unknown.
         origin: where the two are known from.
         offset_compensation: whether it is really on.
-        please_turn: sentences for the operator ("set the dial to ohms, 200 range"); empty when nothing is to
+        please_turn: sentences for the operator ("set the dial to ohms"); empty when nothing is to
             be done by hand.
     """
 
@@ -86,6 +86,14 @@ class Identity:
     serial: str = ""
     firmware: str = ""
     raw: str = ""
+
+    def __post_init__(self) -> None:
+        """Leave nothing in it that a terminal or a file would obey: a meter may say anything."""
+        for name in self.__slots__:
+            said = getattr(self, name)
+            if not said.isprintable():
+                plain = "".join(sign if sign.isprintable() else "\ufffd" for sign in said)
+                object.__setattr__(self, name, plain)
 
 
 @runtime_checkable

@@ -13,13 +13,14 @@ from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 from pydantic_core import ErrorDetails
 
-from drivers.errors import ModelInvalid
-from drivers.reading import UNIT_OF, Quantity
+from drivers.errors import FaultAt, ModelInvalid
+from drivers.plain_file import read_file
+from drivers.reading import UNIT_OF, Quantity, Ranging
 
 NotNegative = Annotated[float, Field(ge=0.0, allow_inf_nan=False)]
 Positive = Annotated[float, Field(gt=0.0, allow_inf_nan=False)]
@@ -131,6 +132,7 @@ class MeterModel(_Strict):
         source: where the figures come from; every file must say so.
         window_celsius: room temperatures between which the statements hold.
         warm_up_minutes: time after switching on before they hold.
+        ranging: who chooses the range; a dial where the file does not say, since that proves least.
         calibration: None where the file states no calibration.
         ranges: smallest full scale first, function by function.
         content_hash: SHA-256 of the file's bytes, hexadecimal; empty for a model made in memory.
@@ -141,6 +143,7 @@ class MeterModel(_Strict):
     source: Annotated[str, Field(min_length=1)]
     window_celsius: tuple[Celsius, Celsius] = (18.0, 28.0)
     warm_up_minutes: NotNegative = 0.0
+    ranging: Literal[Ranging.DIAL, Ranging.AUTO] = Ranging.DIAL
     calibration: Calibration | None = None
     ranges: Annotated[tuple[RangeModel, ...], Field(alias="range", min_length=1)]
     content_hash: str = ""
@@ -242,18 +245,17 @@ def load_model(path: Path) -> MeterModel:
             and line.
     """
     try:
-        with path.open("rb") as file:
-            raw = file.read(LARGEST_BYTES + 1)
+        raw = read_file(path, LARGEST_BYTES)
         if len(raw) > LARGEST_BYTES:
-            raise ModelInvalid(f"{path}: this is too large for a meter file; is it the right one?")
-        text = raw.decode("utf-8")
+            raise _unread(path, "this is too large for a meter file; is it the right one?")
+        text = raw.decode("utf-8-sig")
         tree = tomllib.loads(text)
     except OSError as error:
-        raise ModelInvalid(f"{path}: the meter file cannot be read ({error.strerror}).") from error
+        raise _unread(path, f"the meter file cannot be read ({error.strerror}).") from error
     except UnicodeDecodeError as error:
-        raise ModelInvalid(f"{path}: the meter file is not UTF-8 text.") from error
+        raise _unread(path, "the meter file is not UTF-8 text.") from error
     except tomllib.TOMLDecodeError as error:
-        raise ModelInvalid(f"{path}: the meter file is no valid TOML: {error}.") from error
+        raise _unread(path, f"the meter file is no valid TOML: {error}.") from error
     if "content_hash" in tree:
         del tree["content_hash"]
     try:
@@ -263,17 +265,18 @@ def load_model(path: Path) -> MeterModel:
         deeper = {fault["loc"][0] for fault in faults if len(fault["loc"]) > 1}
         # pydantic adds "at least 1 item" to a list whose items were refused one by one
         worth_telling = (f for f in faults if not (f["type"] == "too_short" and f["loc"][0] in deeper))
-        sentences = [_sentence(path, text, fault) for fault in worth_telling]
-        raise ModelInvalid("\n".join(sentences)) from error
+        raise ModelInvalid.of_file(path, *(_fault(text, fault) for fault in worth_telling)) from error
 
 
-def _sentence(path: Path, text: str, error: ErrorDetails) -> str:
-    """One fault as "file:line: key: what is wrong"."""
+def _unread(path: Path, what: str) -> ModelInvalid:
+    return ModelInvalid.of_file(path, FaultAt(0, "", what))
+
+
+def _fault(text: str, error: ErrorDetails) -> FaultAt:
+    """One fault with its place."""
     loc = tuple(error["loc"])
-    line = _line_of(text, loc)
     key = "".join(f"[{part + 1}]" if isinstance(part, int) else f".{part}" for part in loc).lstrip(".")
-    place = f"{path}:{line}" if line else f"{path}"
-    return f"{place}: {key + ': ' if key else ''}{_in_words(error)}"
+    return FaultAt(_line_of(text, loc), key, _in_words(error))
 
 
 def _in_words(error: ErrorDetails) -> str:

@@ -15,6 +15,7 @@ from typing import Any, Literal
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from drivers.errors import GivenInvalid
+from drivers.plain_file import read_file
 
 LARGEST_BYTES = 1_000_000
 """Of a profile; those of the package have a few hundred. A device has no end."""
@@ -81,11 +82,10 @@ def _plain(fault: Any) -> str:
 def _text_of(name: str, package: str) -> str:
     if "/" in name or name.endswith(".toml"):
         try:
-            with Path(name).open("rb") as file:
-                raw = file.read(LARGEST_BYTES + 1)
+            raw = read_file(Path(name), LARGEST_BYTES)
             if len(raw) > LARGEST_BYTES:
                 raise ProfileInvalid(f"{name} is too large for a profile; is it the right file?")
-            return raw.decode("utf-8")
+            return raw.decode("utf-8-sig")
         except (OSError, UnicodeDecodeError) as error:
             why = getattr(error, "strerror", None) or "it is not UTF-8 text"
             raise ProfileInvalid(f"the profile {name} cannot be read ({why}).") from error

@@ -73,8 +73,16 @@ class Origin(StrEnum):
     UNKNOWN = "unknown"
 
 
+class Ranging(StrEnum):
+    """Who chooses a meter's range: a hand on its dial, the meter itself, or whoever sets it over the link."""
+
+    DIAL = "dial"
+    AUTO = "auto"
+    SET = "set"
+
+
 class Flag(StrEnum):
-    """Signs on a meter's display that change what a reading is worth."""
+    """Signs on a meter's display, or states it was seen to be in, that change what a reading is worth."""
 
     HOLD = "hold"
     LOW_BATTERY = "low_battery"
@@ -83,6 +91,8 @@ class Flag(StrEnum):
     MINIMUM = "minimum"
     MAXIMUM = "maximum"
     AUTO_OFF = "auto_off"
+    OFFSET_COMPENSATED = "offset_compensated"
+    TYPED = "typed"
 
 
 @dataclass(frozen=True, slots=True)

@@ -29,6 +29,7 @@ BUILT_IN: dict[str, str] = {
     "stx16": "drivers.handheld.meters:Stx16Meter",
     "ascii14": "drivers.handheld.meters:Ascii14Meter",
     "two_line": "drivers.handheld.meters:TwoLineMeter",
+    "typed": "drivers.handheld.typed:TypedMeter",
     "modbus": "drivers.modbus.register_meter:RegisterMeter",
     "platinum": "drivers.platinum:PlatinumThermometer",
 }

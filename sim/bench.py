@@ -205,7 +205,13 @@ Start your bench in a second terminal, then type here:"""
 
 async def _typed(bench: Bench, truth: TruthLog) -> None:
     hands = TypedHands(
-        bench.scene.kind, bench.options.seed, probes=bench.probes, clock=bench.clock, say=say, truth=truth
+        bench.scene.kind,
+        bench.options.seed,
+        probes=bench.probes,
+        clock=bench.clock,
+        say=say,
+        truth=truth,
+        turn=bench.meter.turn,
     )
     await hands.work(read_lines(sys.stdin.fileno()))
 

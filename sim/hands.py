@@ -24,7 +24,7 @@ Show = dict[str, Any]
 Tell = Callable[[dict[str, Any]], None]
 
 PAIR_PROMPTS = frozenset({"touch", "touch_again"})
-IDLE_NEWS = frozenset({"wait", "settled", "turn_dial"})
+IDLE_NEWS = frozenset({"wait", "settled"})
 """News that give no reason to move the probes."""
 MOST_HINTS = 5
 """So many times a person looks again at the same pair."""

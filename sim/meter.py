@@ -219,6 +219,17 @@ class Meter:
             raise ValueError(f"no range of this meter holds {ohm:g} ohm")
         self.range_index, self.auto = index, False
 
+    def turn(self, ohm: float | None) -> None:
+        """Turn the knob to the range that holds a value; None lets the meter range by itself.
+
+        Raises:
+            ValueError: where the meter has no such range.
+        """
+        if ohm is None:
+            self.auto = True
+        else:
+            self.fix_range(ohm)
+
     def aperture_s(self) -> float:
         """Integration time in simulated seconds."""
         return self.nplc / MAINS_HZ if self.kind.nplc else self.kind.aperture_s

@@ -6,6 +6,7 @@ for that program to give.
 
 from __future__ import annotations
 
+import re
 from collections.abc import AsyncIterator, Callable
 from dataclasses import dataclass
 
@@ -22,8 +23,12 @@ HELP = """\
   lift           take the probes up
   unit KIND      put another unit on the bench: {kinds};
                  with place and size if you like: unit joint 2 12, unit shorted slow charge 0.12
+  dial 2k        turn the meter's dial to the range that holds this; dial auto lets it range by itself
   what           what is really wrong with the unit on the bench
   help, quit"""
+
+
+DIALLED = re.compile(r"(\d+(?:\.\d+)?)([kKM]?)(?:ohm|Ω)?")
 
 
 class Unclear(Exception):
@@ -67,7 +72,7 @@ class TypedHands:
 
     Args:
         kind: of the units; `seed`: of their spread and of the contacts.
-        probes, clock: the bench.
+        probes, clock: the bench; `turn`: its meter's dial, None for ranging by itself.
         say: prints a line for a person.
         truth: the log.
     """
@@ -81,10 +86,11 @@ class TypedHands:
         clock: BenchClock,
         say: Callable[[str], None],
         truth: TruthLog,
+        turn: Callable[[float | None], None] = lambda _ohm: None,
     ) -> None:
         self._kind, self._seed = kind, seed
         self._probes, self._clock, self._say, self._truth = probes, clock, say, truth
-        self._faults = usual_faults(kind)
+        self._faults, self._turn = usual_faults(kind), turn
         self._unit_no = 0
         self._dice = dice_for(seed, "typed")
         self._planned: PlannedUnit | None = None
@@ -121,9 +127,26 @@ class TypedHands:
             self._new_unit(words[1:])
         elif word == "what":
             self._tell_fault()
+        elif word == "dial":
+            self._dial(words[1:])
         else:
             self._touch(self._pair(words))
             self._say(f"probes on {words[0]} and {words[1]}")
+
+    def _dial(self, words: list[str]) -> None:
+        """Turn the knob: "dial 2k", "dial 200", "dial auto"."""
+        text = "".join(words)
+        number = DIALLED.fullmatch(text)
+        if number is None and text != "auto":
+            raise Unclear(f"Not understood: {text!r}. Type dial 200, dial 2k, dial 20M or dial auto.")
+        ohm = (
+            None if number is None else float(number[1]) * {"": 1.0, "k": 1e3, "K": 1e3, "M": 1e6}[number[2]]
+        )
+        try:
+            self._turn(ohm)
+        except ValueError as error:
+            raise Unclear(f"The dial has no such place: {error}.") from None
+        self._say(f"dial on {text}")
 
     def _pair(self, words: list[str]) -> tuple[str, str]:
         places = {place.upper(): place for place in self._kind.places()}

@@ -18,14 +18,11 @@ import pytest
 from playwright.sync_api import expect, sync_playwright
 
 from tests.waiting import PATIENCE_S
-from tests.whole_bench import CONFIGS, bench_file, free_port, running, simulated
+from tests.whole_bench import CONFIGS, bench_file, free_port, lift, running, simulated
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium", path="/usr/bin:/usr/lib/chromium")
 OUTPUT = Path(__file__).resolve().parent / "output"
 """Where screenshots go; never committed."""
-
-HANDS_S = 0.2
-"""From what the page shows to touching, at the quickest."""
 
 LAPTOP, PHONE = {"width": 1366, "height": 768}, {"width": 390, "height": 844}
 
@@ -184,7 +181,6 @@ class PagedBench:
 
     def touch(self, *pins):
         """Put the probes on two pins."""
-        time.sleep(HANDS_S)
         self.sim.type(" ".join(pins))
         self.sim.until("probes on")
 
@@ -196,8 +192,7 @@ class PagedBench:
 
     def lift(self, eye=None):
         """Take them off; with an eye, wait until the page shows that."""
-        self.sim.type("lift")
-        self.sim.until("probes in the air")
+        lift(self.sim)
         if eye is not None:
             eye.page.locator(".ended, .probe:has-text('probes in the air')").first.wait_for()
 

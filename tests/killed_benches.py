@@ -50,7 +50,7 @@ SLOW_START_S = 60.0
 MOST_LIVES = 3
 """Kills for each that was asked for, at most, until there is a verdict for each."""
 
-AIR_S = 0.09
+AIR_S = 0.3
 TIRED_S = 2.0
 """Probes that nothing has come of for so long are lifted and set down again."""
 

@@ -2,11 +2,30 @@
 
 import math
 
-from acquire.heart.attempt import Attempt, Deed, measured, refused
+from acquire.heart.attempt import Attempt, Deed, refused
 from acquire.heart.unit_state import UnitState
+from acquire.physics.correct import TOUCH_TERMS
 from acquire.records import Fit, Match, Outcome, Pair, StepKind
 from acquire.steps.pairs import PairTable
 from tests.known_sheets import PLOVER, corrected
+
+
+def measured(match, step, touch, revision, outcome):
+    """The attempt of a value that is judged, as its verdict's record gives it."""
+    value = match.corrected
+    u_ohm, touch_u_ohm = value.standard_uncertainty_ohm, value.part_ohm(TOUCH_TERMS)
+    return Attempt(
+        Deed.JUDGED,
+        step,
+        touch,
+        revision,
+        outcome,
+        value.reference_ohm,
+        u_ohm,
+        touch_u_ohm,
+        fit=match.fit,
+        utc_s=value.settled.utc_s,
+    )
 
 
 def unit(sheet=PLOVER, *, warm_check=True, **more):
@@ -37,7 +56,8 @@ def judge(state, outcome=Outcome.PASS, ohm=None, u_ohm=0.001, *, touch_u_ohm=Non
     ohm = state.table.nominal_ohm(step.pair) if ohm is None else ohm
     number = 0 if math.isinf(ohm) else state.touch + 1
     apart = u_ohm if touch_u_ohm is None else touch_u_ohm
-    return state.apply(Attempt(Deed.JUDGED, step.name, number, 0, outcome, ohm, u_ohm, apart))
+    shared = (("gain", math.sqrt(max(u_ohm**2 - apart**2, 0.0))),)
+    return state.apply(Attempt(Deed.JUDGED, step.name, number, 0, outcome, ohm, u_ohm, apart, shared=shared))
 
 
 def find_open(state):

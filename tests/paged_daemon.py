@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import contextlib
-import time
 
 from tests.page_client import Ear, until_served
 from tests.whole_bench import (
     CONFIGS,
     bench_file,
     free_port,
+    lift,
     running,
     simulated,
 )
@@ -24,13 +24,11 @@ class Bench:
         self.sim, self.daemon, self.port, self.file = sim, daemon, port, file
 
     def touch(self, *pins):
-        time.sleep(0.2)
         self.sim.type(" ".join(pins))
         self.sim.until("probes on")
 
     def lift(self):
-        self.sim.type("lift")
-        self.sim.until("probes in the air")
+        lift(self.sim)
 
 
 def page_file(folder, meter_port, page_port, more=""):

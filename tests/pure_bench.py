@@ -57,7 +57,7 @@ def shown(wanted, ohm, conversion, now_s, *, quantity=None, flags=frozenset(), f
 def _range(wanted, ohm):
     """The range it is set to; where it is left to range by itself, the one that shows what lies there."""
     if wanted.expected_ohm is not None:
-        return 100.0 if wanted.expected_ohm <= 120 else 1000.0
+        return next(full for full in (100.0, 1e3, 1e5, 1e7) if wanted.expected_ohm <= 1.2 * full)
     return next((full for full in (100.0, 1e3, 1e5) if ohm is not None and ohm < full), 1e7)
 
 
@@ -83,6 +83,7 @@ class Bench:
         purpose=Purpose.INCOMING,
         check=None,
         fixture=None,
+        air_s=0.5,
         **changes,
     ):
         sheet = replace(_sheet(sheet), **changes)
@@ -95,11 +96,11 @@ class Bench:
             Conditions(temperature=Temperature(celsius, 0.2, self.now_s), temperature_oldest_s=1e9),
             four_wire_below_ohm=10.0,
             order=order,
-            check=check,
+            checks=() if check is None else (check,),
             fixture=fixture,
         )
         self.events = []
-        self.air(0.5)
+        self.air(air_s)
 
     def read(self, ohm, *, quantity=None, flags=frozenset(), full_scale=None):
         self.now_s += 0.1

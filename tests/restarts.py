@@ -66,6 +66,8 @@ from tests.pure_bench import Bench
 SHEETS = ("plover-80", "quern-12", "fathom-7")
 TABLES: dict[tuple[str, bool], PairTable] = {}
 """Solved once for all stories."""
+AWAY_S = 0.9
+"""So long the daemon was away, at the end of the action before the kill."""
 LONGEST = 60
 """Actions of one story at most."""
 
@@ -93,7 +95,8 @@ class Story:
     Attributes:
         actions: what was done.
         came: of each, the facts of the records and the prompt after it.
-        records: everything on record; stood: how much of it after each action; until_s: when that was done.
+        records: everything on record; stood: how much of it after each action.
+        until: of each action, when that was done, and how many conversions the meter had made.
     """
 
     sheet: str
@@ -107,7 +110,7 @@ class Story:
     came: list[tuple] = field(default_factory=list)
     records: list = field(default_factory=list)
     stood: list[int] = field(default_factory=list)
-    until_s: list[float] = field(default_factory=list)
+    until: list[tuple[float, int]] = field(default_factory=list)
 
 
 def values(table, rng: random.Random) -> dict[Pair, float]:
@@ -410,7 +413,7 @@ def play(seed: int, *, creeps: bool = False, watch=lambda *_: None) -> Story:
         story.actions.append(action)
         story.records += records
         story.stood.append(len(story.records))
-        story.until_s.append(bench.now_s)
+        story.until.append((bench.now_s, bench.conversion))
         story.came.append(facts(records, bench.prompt))
         watch(bench, story.records)
     return story
@@ -424,10 +427,10 @@ def as_from_a_file(records: list) -> list:
 def restarted(story: Story, after: int, **changes) -> tuple[Bench, list]:
     """A fresh bench with the record as it stood after an action, and what it said at the start."""
     bench = bench_for(story, **changes)
-    bench.now_s = story.until_s[after]
+    now_s, conversion = story.until[after]
+    bench.now_s = now_s - AWAY_S
     records = as_from_a_file(story.records[: story.stood[after]])
-    if bench.pipeline.check is not None:
-        bench.pipeline.check.recall(r for r in records if isinstance(r, CheckStandard))
+    bench.pipeline.duties.recall(r for r in records if isinstance(r, CheckStandard))
     deeds: dict[str, Batch] = {}
     for record in records:
         if isinstance(record, Batch):
@@ -440,7 +443,8 @@ def restarted(story: Story, after: int, **changes) -> tuple[Bench, list]:
         bench.command(known(records, serials[-1], bench.pipeline.batches.running))
     ended = bench.pipeline.replay(told, bench.now_s)
     bench.events += ended
-    bench.air(0.9)
+    bench.air(AWAY_S)
+    bench.conversion = conversion
     return bench, ended
 
 

@@ -97,7 +97,8 @@ TOLD = [
         "Type or scan a serial and press Enter to put a unit on the bench.\n"
         "Enter alone: the probes are on the pair.\n"
         "The unit: .undo  .again [step]  .skip REASON  .end REASON  .note TEXT\n"
-        "The bench: .zero  .temperature 21.5 °C  .check  .override REASON\n"
+        "The bench: .zero  .temperature 21.5 °C\n"
+        "The meter: .read 20.6  .dial 2k  .check  .override REASON\n"
         "Other instruments: .result NAME = VALUE, ...\n"
         "Batches: .batch NAME, 40 units  .pause  .resume [NAME]  .finish\n"
         "Spools: .spool NAME for WINDINGS  .accept REASON\n"
@@ -153,6 +154,20 @@ TOLD = [
         pair=True,
         pins=("2",),
     ),
+    _of(
+        Code.JOURNAL_GONE,
+        "The journal of this folder is gone (5a5a5a5a5a5a5a5a, 812 entries); a new one was begun. Put it "
+        "back while the bench is stopped; CSV, line and archive hold copies.",
+        birth="5a5a5a5a5a5a5a5a",
+        entries=812,
+    ),
+    _of(
+        Code.JOURNAL_OLDER,
+        "Entries 790 to 812 of the journal are missing: an older copy was put back, or its end was damaged. "
+        "CSV, line and archive hold copies; numbers go on behind them.",
+        first=790,
+        last=812,
+    ),
     _of(Code.JOURNAL_HALTED, "The journal cannot be written: verdicts wait, none is lost."),
     _of(
         Code.JOURNAL_SET_ASIDE,
@@ -180,6 +195,7 @@ TOLD = [
     _of(Code.LEADS_OLD, "The lead zero is old."),
     _of(Code.METER_BACK, "The meter is back."),
     _of(Code.METER_BATTERY, "The meter's battery is low: its readings drift, change it."),
+    _of(Code.METER_DIAL, "The dial is on 2 kΩ, as you say.", full_ohm=2e3),
     _of(
         Code.METER_FROZEN,
         "The display has shown the same value for 60 s: is HOLD on?",
@@ -198,10 +214,10 @@ TOLD = [
     ),
     _of(
         Code.METER_RANGE_LOW,
-        "The meter is on its 1 kΩ range, where an overload does not show that the pair is open: turn it to 1 "
-        "MΩ or more.",
+        "The meter is on its 1 kΩ range, where an overload does not show that the pair is open: turn it to 2 "
+        "MΩ.",
         full_ohm=1e3,
-        least_ohm=1e6,
+        turn_ohm=2e6,
     ),
     _of(Code.METER_REFUSED, "It has no four wires.", cause="It has no four wires."),
     _of(Code.METER_RELATIVE, "The meter shows relative values: switch that off."),
@@ -225,6 +241,7 @@ TOLD = [
     _of(Code.OUTLET_BACK, "mqtt goes out again, after 75 s.", outlet="mqtt", after_s=75.0),
     _of(Code.OUTLET_FAILING, "mqtt waits: no broker.", outlet="mqtt", cause="no broker."),
     _of(Code.OPEN_ANCHORED, "to core: the clip is proven by a continuity.", step="to core"),
+    _of(Code.PHOTO_KEPT, "A photo is kept under its SHA-256 5e5e.", sha256="5e5e"),
     _of(Code.PAGE_MUTE, "This machine has no voice: install espeak-ng, or let the browser speak."),
     _of(
         Code.PAIR_OTHER,
@@ -247,12 +264,14 @@ TOLD = [
         reads_through=(),
     ),
     _of(Code.PART_RESTED, "A1 has rested: it can be measured again.", serial="A1"),
+    _of(Code.PART_WARM, "A1 and 7 more are still warm. A1 can be measured next.", serial="A1", more=7),
     _of(Code.PART_WARM, "A1 is still warm. It can be measured when it has rested.", serial="A1"),
     _of(
         Code.PROBES_NOT_LIFTED,
         "The probes have not left what they measured before: lift them, then touch this unit.",
     ),
     _of(Code.RESULT_HELP, "surge: typed in.\nWrite .result", guidance=("surge: typed in.", "Write .result")),
+    _of(Code.SCAN_TAKEN_BACK, "The scan of B-7 is taken back.", next="B-7"),
     _of(Code.SCANNER_BACK, "The scanner is back."),
     _of(
         Code.SCANNER_LOST,
@@ -323,6 +342,25 @@ TOLD = [
     ),
     _of(Code.STUDY_TURN, "It is ann's turn: press Enter before the first part.", operator="ann"),
     _of(
+        Code.TEMPERATURE_IMPOSSIBLE,
+        "thermometer reads 150 °C, outside the -20 to 60 °C of this place: not used (1 so far). Check the "
+        "sensor and its line, or state coldest and warmest in [temperature].",
+        celsius=150.0,
+        source="thermometer",
+        doubted=1,
+        lower=-20.0,
+        upper=60.0,
+    ),
+    _of(
+        Code.TEMPERATURE_JUMPED,
+        "thermometer reads 2.5 °C after 22.5 °C: not used until it stays there (1 so far). Check the "
+        "sensor and its line.",
+        celsius=2.5,
+        source="thermometer",
+        doubted=1,
+        before=22.5,
+    ),
+    _of(
         Code.TEMPERATURE_MISSING,
         "There is no fresh temperature, so verdicts wait: check the thermometer or type one in.",
     ),
@@ -330,6 +368,8 @@ TOLD = [
         Code.TEMPERATURE_OLD,
         "The temperature is too old, so verdicts wait: check the thermometer or type one in.",
     ),
+    _of(Code.READING_TYPED, "0.44k: 440 Ω, in steps of 10 Ω.", typed="0.44k", ohm=440.0, resolution_ohm=10.0),
+    _of(Code.READING_TYPED, "OL 2k: overload on the 2 kΩ range.", typed="OL 2k", full_ohm=2e3),
     _of(Code.TEMPERATURE_TYPED, "Temperature typed in: 21.5 °C.", celsius=21.5),
     _of(Code.THERMOMETER_BACK, "The thermometer is back."),
     _of(Code.THERMOMETER_LOST, "The thermometer gives no readings: it hung up.", cause="it hung up."),
@@ -418,10 +458,37 @@ REFUSED = {
         "There is nothing to take back. Only a scan, a word or a key since the last verdict can be; touch a "
         "pair again to measure it again."
     ),
+    Refused(Refusal.RANGE_ABSENT, full_ohm=5e3, lowest_ohm=200.0, highest_ohm=20e6): (
+        "The meter file has no range of 5 kΩ, only from 200 Ω to 20 MΩ. Look at the dial once more."
+    ),
     Refused(
-        Refusal.RANGE_LOW, full_ohm=1e3, least_ohm=1e6
+        Refusal.RANGE_LOW, full_ohm=1e3, turn_ohm=2e6
     ): "The meter is on its 1 kΩ range, where an overload "
-    f"does not show that the pair is open: turn it to 1 MΩ or more. {_LOOK}",
+    f"does not show that the pair is open: turn it to 2 MΩ. {_LOOK}",
+    Refused(Refusal.RANGE_UNTOLD, turn_ohm=2e6): (
+        "The meter does not tell which range its overload is on, so it does not show that the pair is open. "
+        f"Turn the dial to 2 MΩ and type .dial 2M. {_LOOK}"
+    ),
+    Refused(Refusal.READING_BY_METER): (
+        "This bench reads its meter by itself. Touch the pair that is asked for."
+    ),
+    Refused(Refusal.READING_MILLI_OR_MEGA, typed="0.5m"): (
+        '"0.5m" may be milliohms or megohms. Type M for megohms, or the ohms in full.'
+    ),
+    Refused(Refusal.READING_NONE, typed="4k7"): (
+        '"4k7" is no reading in ohms. Type what the display shows, such as 441, 20.6, 0.44k or OL.'
+    ),
+    Refused(Refusal.READING_NOT_SHOWN, typed="441.3", model="hand-2000", ohm=441.3, resolution_ohm=0.1): (
+        '"441.3" has more digits than the display of hand-2000: it shows no 441.3 Ω in steps of 0.1 Ω. Type '
+        "what the display shows, or name the meter's own file in the bench file."
+    ),
+    Refused(Refusal.READING_ONE_OR_OVER, typed="1"): (
+        '"1" may be one ohm, or the lone 1 by which many displays show an overload. Type OL, or 1.0 as the '
+        "display shows it."
+    ),
+    Refused(Refusal.READING_POINT_OR_THOUSAND, typed="1,234", low_ohm=1.234, high_ohm=1234.0): (
+        '"1,234" may be 1.234 or 1234 Ω. Type a point for the decimals, or no comma.'
+    ),
     Refused(Refusal.SKIP_NO_REASON): "A step is left out only with a reason. Say why it cannot be measured.",
     Refused(
         Refusal.SPOOL_NAMELESS
@@ -490,6 +557,10 @@ ASKED = [
         "Hold the probes on the check standard R1.",
     ),
     (
+        Prompt(Ask.CHECK_RESISTOR, why=Why.REFERENCE, facts={"resistor": "R470"}),
+        "Hold the probes on the reference R470.",
+    ),
+    (
         Prompt(Ask.CHECK_RESISTOR, why=Why.BLOCKED, facts={"resistor": "R1"}),
         (
             "The bench is stopped by its check standard. Clean the probes, zero the leads (.zero) and hold "
@@ -522,7 +593,7 @@ ASKED = [
     ),
     (
         Prompt(Ask.TOUCH, "A1", *_STEP, Why.SILENT),
-        "No contact seen on 1–2: press Enter or the pedal if both probes are on it.",
+        "Nothing felt on 1–2: hold both probes on it and press Enter or the pedal.",
     ),
     (
         Prompt(Ask.TOUCH_AGAIN, "A1", *_STEP, Why.LOOKS_LIKE),

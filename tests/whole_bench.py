@@ -204,6 +204,17 @@ def simulated(port, *words, speed=4.0):
         sim.close()
 
 
+AIR_S = 1.0
+"""Between two contacts: as long as a slow meter needs to show that the probes are off."""
+
+
+def lift(sim):
+    """Take the probes off, and keep them off until the meter has shown it."""
+    sim.type("lift")
+    sim.until("probes in the air")
+    time.sleep(AIR_S)
+
+
 @contextlib.contextmanager
 def running(file, *words, **options):
     """`steadyohm run` as a process of its own."""
@@ -217,8 +228,9 @@ def running(file, *words, **options):
 def csv_rows(folder, kind="verdict"):
     """All rows of one kind in the CSV files of a run."""
     rows = []
+    names = {"verdict": ("verdicts", "batch"), "typed_result": ("results",), "unit_result": ("units",)}[kind]
     for file in sorted((folder / "csv").glob("*.csv")):
-        if (kind == "typed_result") != file.name.startswith("results-"):
+        if not file.name.startswith(names):
             continue
         with file.open(encoding="utf-8-sig", newline="") as stream:
             reader = csv.DictReader(stream)

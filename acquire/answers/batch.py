@@ -30,16 +30,16 @@ def report_from(
 
 
 def write_report(report: BatchReport, html: Path | None, pdf: Path | None) -> list[Path]:
-    """Write the report into files. Raises InputImpossible, or LibraryMissing without matplotlib or fpdf2."""
-    from acquire.reports.batch_pictures import png_pictures, svg_pictures  # noqa: PLC0415  (half a second)
+    """Write the report into files. Raises InputImpossible, or LibraryMissing without matplotlib or typst."""
+    from acquire.reports.batch_pictures import svg_pictures  # noqa: PLC0415  (half a second)
 
-    written = []
+    written, document = [], batch_document(report, svg_pictures(report) if html or pdf else None)
     if html is not None:
-        written.append(put(html, as_html(batch_document(report, svg=svg_pictures(report)))))
+        written.append(put(html, as_html(document)))
     if pdf is not None:
         from acquire.reports.pdf import as_pdf  # noqa: PLC0415  (an extra)
 
-        written.append(put(pdf, as_pdf(batch_document(report, png=png_pictures(report)))))
+        written.append(put(pdf, as_pdf(document)))
     return written
 
 

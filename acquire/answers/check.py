@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import math
 import os
-import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
@@ -16,7 +15,7 @@ from typing import Any
 from acquire.answers.meter_fit import MeterFit
 from acquire.answers.sheet_checks import SheetRemark, sheet_remarks
 from acquire.bench.duty_setup import spool_cards
-from acquire.bench.fixture_setup import FixtureUnfit, fixture_lines, sheet_for
+from acquire.bench.fixture_setup import FixtureUnfit, fixture_lines, sheet_for, with_low_ohms
 from acquire.errors import Fault, FileInvalid, InputImpossible, JournalUnusable
 from acquire.files.credentials import credentials
 from acquire.files.settings import TABLES as BENCH_TABLES
@@ -160,7 +159,7 @@ def _step_lines(sheet: Sheet, purpose: Purpose, fit: MeterFit | None) -> Iterato
 
 def _known_to(fit: MeterFit, step: Step) -> str:
     nominal_ohm = fit.table.nominal_ohm(step.pair)
-    if step.kind is not StepKind.RESISTANCE or math.isinf(nominal_ohm):
+    if not step.conducts or math.isinf(nominal_ohm):
         return ""
     expanded_ohm = fit.expanded_ohm(step, nominal_ohm)
     if expanded_ohm is None:
@@ -174,6 +173,8 @@ def _limits_text(limits: Limits, nominal_ohm: float, kind: StepKind) -> str:
         return f"open, above {lower}" if lower else "open"
     if kind is StepKind.TYPED:
         return "typed in"
+    if kind is StepKind.CONTINUITY:
+        return f"continuous, at most {upper}"
     if lower and upper:
         return f"{show(nominal_ohm, 'Ω')}, from {lower} to {upper}"
     return f"{show(nominal_ohm, 'Ω')}, up to {upper}" if upper else f"at least {lower}"
@@ -230,6 +231,7 @@ def _bench_report(file: TomlFile) -> Report:
     except FixtureUnfit as error:
         at = file.lines.of(("fixture", "high"))
         return Report(file.path, "bench", (Fault(file.path, at, "[fixture] high", error.what, error.hint),))
+    sheet = with_low_ohms(bench, sheet)
     fit = MeterFit(sheet, bench, model)
     remarks = [*_remarks(sheet_file, sheet, bench.purpose, fit), *_missing_secrets(file, bench)]
     lines = [
@@ -331,14 +333,6 @@ def _meter_report(path: Path) -> Report:
     return Report(path, "meter", (), tuple(lines), facts)
 
 
-_PLACED = re.compile(r"(?::(?P<line>\d+))?: (?:(?P<key>[\w.\[\]]+): )?(?P<what>.*)")
-
-
-def _as_faults(path: Path, error: ModelInvalid) -> Iterator[Fault]:
-    """The sentences of a meter file's error, one fault each."""
-    for sentence in error.what.splitlines():
-        match = _PLACED.fullmatch(sentence.removeprefix(str(path)))
-        if match is None:
-            yield Fault(path, 0, "", sentence, error.hint)
-        else:
-            yield Fault(path, int(match["line"] or 0), match["key"] or "", match["what"], error.hint)
+def _as_faults(path: Path, error: ModelInvalid) -> list[Fault]:
+    """The faults of a meter file."""
+    return [Fault(path, each.line, each.key, each.what, error.hint) for each in error.faults]

@@ -52,12 +52,11 @@ async def run_collector(path: Path, name: str | None) -> None:
     from acquire.line.broker import broker_of  # noqa: PLC0415  (only with the extra)
     from acquire.line.collecting import Collector, Rules  # noqa: PLC0415
     from acquire.line.collector_file import load_collector, named  # noqa: PLC0415
-    from acquire.line.database import with_password  # noqa: PLC0415
 
     file = named(load_collector(path), name)
     mine, database = file.collector, file.database
     rules = Rules(mine.name, mine.group, mine.messages, mine.linger, mine.in_flight, database.migrate)
-    address = with_password(database.address, database.password(os.environ))
+    address = database.complete(os.environ)
     collector = Collector(rules, broker_of(file.broker, os.environ), address, RealClock())
     supervisor, stop = from_environment(), asyncio.Event()
     collector.changed = lambda: supervisor.say("READY=1", collector.state)
@@ -69,7 +68,7 @@ async def run_collector(path: Path, name: str | None) -> None:
 
 
 async def migrate_only(path: Path) -> str:
-    """Make the tables that are missing; gives a sentence.
+    """Make the tables that are missing, and set aside what no report could read; gives a sentence.
 
     Raises:
         FileInvalid, InputImpossible: the file, or a secret that it names, cannot be used.
@@ -77,14 +76,16 @@ async def migrate_only(path: Path) -> str:
     """
     need_line_extra()
     from acquire.line.collector_file import load_collector  # noqa: PLC0415  (only with the extra)
-    from acquire.line.database import shown, with_password  # noqa: PLC0415
+    from acquire.line.database import shown  # noqa: PLC0415
     from acquire.line.store import Store  # noqa: PLC0415
 
     database = load_collector(path).database
-    store = Store(with_password(database.address, database.password(os.environ)), RealClock())
+    store = Store(database.complete(os.environ), RealClock())
     await store.open()
+    aside = await store.set_aside_unreadable()
     await store.close()
-    return f"The tables in {shown(database.address)} are those of this version."
+    moved = f" Set aside as rejected, with a number beyond all measure: {aside}." if aside else ""
+    return f"The tables in {shown(database.address)} are those of this version.{moved}"
 
 
 async def bring_in(path: Path, journal: Path, *, evidence: bool, say: Callable[[str], None]) -> int:
@@ -104,11 +105,11 @@ async def bring_in(path: Path, journal: Path, *, evidence: bool, say: Callable[[
     need_line_extra()
     from acquire.line.bringing import Brought, bring  # noqa: PLC0415  (only with the extra)
     from acquire.line.collector_file import load_collector  # noqa: PLC0415
-    from acquire.line.database import shown, with_password  # noqa: PLC0415
+    from acquire.line.database import shown  # noqa: PLC0415
     from acquire.line.store import Store  # noqa: PLC0415
 
     database = load_collector(path).database
-    store = Store(with_password(database.address, database.password(os.environ)), RealClock())
+    store = Store(database.complete(os.environ), RealClock())
     told = 0
 
     def on_the_way(so_far: Brought) -> None:
@@ -147,7 +148,6 @@ async def run_page(path: Path, say: Callable[[str], None]) -> None:
     from acquire.line.board_page import BoardPage, default_token_file  # noqa: PLC0415  (only with the extra)
     from acquire.line.broker import broker_of  # noqa: PLC0415
     from acquire.line.collector_file import load_collector  # noqa: PLC0415
-    from acquire.line.database import with_password  # noqa: PLC0415
 
     file = load_collector(path)
     line, database = file.line, file.database
@@ -159,7 +159,7 @@ async def run_page(path: Path, say: Callable[[str], None]) -> None:
 
     page = BoardPage(
         broker_of(file.broker, os.environ),
-        with_password(database.address, database.password(os.environ)),
+        database.complete(os.environ),
         RealClock(),
         line.host,
         line.port,

@@ -10,10 +10,12 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+from acquire.physics.budget import root_sum_of_squares
+from acquire.physics.common import LEADS, TEMPERATURE, PairReading
 from acquire.physics.copper import Conductor, conductor_named, fraction_per_kelvin, to_reference
-from acquire.records import Hypothesis, Limits, Pair, Purpose, Sheet
+from acquire.records import Hypothesis, Limits, Pair, Purpose, Sheet, Term
 from acquire.steps.pairs import PairTable
-from acquire.verdict.diagnose import PairReading, best_next_pair, diagnose
+from acquire.verdict.diagnose import Hidden, best_next_pair, diagnose, hidden
 from acquire.words.faults import sentence
 from acquire.words.plain import ohm_text, sureness
 from acquire.words.saying import joined
@@ -38,14 +40,28 @@ class Told:
     Attributes:
         celsius: temperature of the unit, None when not told.
         lead_ohm: what the meter shows with its probes held together, None when not told.
-        meter_u_ohm: standard uncertainty of the meter itself at a displayed value, in ohms.
+        meter_terms: budget of the meter itself at a displayed value: (ohms shown, change of the result per
+            ohm) to terms.
         meter: its name, for the text.
+        wires: 4 where all was measured with four wires, else 2.
+        four_wire: pairs that were, either way round.
     """
 
     celsius: float | None
     lead_ohm: float | None
-    meter_u_ohm: Callable[[float], float]
+    meter_terms: Callable[[float, float], Sequence[Term]]
     meter: str
+    wires: int = 2
+    four_wire: frozenset[Pair] = frozenset()
+
+    def four_wires_on(self, pair: Pair) -> bool:
+        """Whether a pair was measured without its leads."""
+        return self.wires == 4 or pair in self.four_wire or Pair(pair.b, pair.a) in self.four_wire
+
+    @property
+    def without_leads(self) -> float | frozenset[Pair]:
+        """As the diagnosis wants it: infinite where all pairs were, else which."""
+        return math.inf if self.wires == 4 else self.four_wire
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,12 +73,14 @@ class Explanation:
         hypotheses: most likely first.
         next_pair: what to measure next, None when nothing would help.
         readings: as they were weighed: leads off, at the reference temperature.
+        hidden: pairs that were not told, and which faults would show on them alone.
     """
 
     lines: tuple[str, ...]
     hypotheses: tuple[Hypothesis, ...]
     next_pair: Pair | None
     readings: tuple[PairReading, ...]
+    hidden: tuple[Hidden, ...]
 
 
 def explain(
@@ -81,15 +99,18 @@ def explain(
     """
     table = PairTable(sheet)
     readings = tuple(_corrected(table.canonical(*pair), shown, told, table) for pair, shown in values)
-    hypotheses = diagnose(sheet, table, readings, purpose=purpose)
-    following = best_next_pair(sheet, table, readings, hypotheses, purpose=purpose)
+    below = told.without_leads
+    hypotheses = diagnose(sheet, table, readings, purpose=purpose, four_wire_below_ohm=below)
+    following = best_next_pair(sheet, table, readings, hypotheses, purpose=purpose, four_wire_below_ohm=below)
+    could_hide = hidden(sheet, readings, purpose=purpose)
     lines = [
         *(_row(reading, shown, table, purpose) for reading, (_, shown) in zip(readings, values, strict=True)),
         *(f"{_how_sure(h.probability)}: {sentence(h)}" for h in hypotheses[:3]),
         *_advice(following, table, readings),
+        *(_unseen(each, table) for each in could_hide),
         *_cautions(told, readings),
     ]
-    return Explanation(tuple(lines), hypotheses, following, readings)
+    return Explanation(tuple(lines), hypotheses, following, readings, could_hide)
 
 
 def _corrected(pair: Pair, shown_ohm: float, told: Told, table: PairTable) -> PairReading:
@@ -110,17 +131,22 @@ def weighed(
         reference_celsius: temperature of the result.
     """
     if math.isinf(shown_ohm):
-        return pair, math.inf, 0.0
-    lead_ohm, lead_u_ohm = UNTOLD_LEAD_OHM if told.lead_ohm is None else (told.lead_ohm, TOLD_U_LEAD_OHM)
+        return PairReading(pair, math.inf, 0.0)
     celsius, u_kelvin = UNTOLD_CELSIUS if told.celsius is None else (told.celsius, TOLD_U_KELVIN)
-    bare_ohm = shown_ohm - lead_ohm
-    ohm = to_reference(bare_ohm, celsius, reference_celsius, metal)
-    warmth_u_ohm = abs(bare_ohm) * fraction_per_kelvin(celsius, metal) * u_kelvin
-    return pair, ohm, math.hypot(told.meter_u_ohm(abs(shown_ohm)), lead_u_ohm, warmth_u_ohm)
+    factor = to_reference(1.0, celsius, reference_celsius, metal)
+    lead_ohm, lead_u_ohm = UNTOLD_LEAD_OHM if told.lead_ohm is None else (told.lead_ohm, TOLD_U_LEAD_OHM)
+    leads = [Term("leads", lead_u_ohm * factor, shared=((LEADS, -lead_u_ohm * factor),))]
+    if told.four_wires_on(pair):
+        lead_ohm, leads = 0.0, []
+    ohm = (shown_ohm - lead_ohm) * factor
+    warmth_ohm = ohm * fraction_per_kelvin(celsius, metal) * u_kelvin
+    warmth = Term("winding temperature", abs(warmth_ohm), shared=((TEMPERATURE, -warmth_ohm),))
+    terms = (*told.meter_terms(shown_ohm, factor), *leads, warmth)
+    return PairReading(pair, ohm, root_sum_of_squares(terms), terms)
 
 
 def _row(reading: PairReading, shown_ohm: float, table: PairTable, purpose: Purpose) -> str:
-    pair, ohm, u_ohm = reading
+    pair, ohm, u_ohm, _ = reading
     nominal_ohm = table.nominal_ohm(pair)
     what = _named(pair, table)
     expected = f"should read {ohm_text(nominal_ohm)}" if math.isfinite(nominal_ohm) else "should be open"
@@ -162,21 +188,38 @@ def _how_sure(probability: float) -> str:
 def _advice(following: Pair | None, table: PairTable, readings: Sequence[PairReading]) -> list[str]:
     if following is not None:
         return [f"Measure {_named(following, table)} next: it tells these apart best."]
-    if any(math.isinf(ohm) for _, ohm, _ in readings):
+    if any(math.isinf(reading.ohm) for reading in readings):
         return ["Touch every open pair once more with bright metal under the probes before believing it."]
     return []
 
 
+_HIDING = {
+    "grounded": "a touch of the core",
+    "open_winding": "a broken winding",
+    "open_pin": "a broken pin",
+    "bad_joint": "a bad joint",
+    "winding_to_winding": "a touch between windings",
+    "shorted_turns": "shorted turns",
+    "swapped_pins": "swapped pins",
+}
+"""Faults worth a word where nothing was told that would show them."""
+
+
+def _unseen(unseen: Hidden, table: PairTable) -> str:
+    named = dict.fromkeys(_HIDING[name] for name, _ in unseen.faults if name in _HIDING)
+    return f"{_named(unseen.pair, table)} was not told: {', '.join(named) or 'something'} could hide there."
+
+
 def _cautions(told: Told, readings: Sequence[PairReading]) -> list[str]:
     cautions = []
-    if told.lead_ohm is None:
+    if told.lead_ohm is None and not all(told.four_wires_on(reading.pair) for reading in readings):
         cautions.append(
             f"The leads were not told; {UNTOLD_LEAD_OHM[0]} Ω was taken off: "
             "hold the probes together and say what is shown."
         )
     if told.celsius is None:
         cautions.append("The temperature was not told; 20 °C was assumed: 10 K of error are 4 % of copper.")
-    if any(ohm < 5.0 for _, ohm, _ in readings):
+    if any(reading.ohm < 5.0 for reading in readings):
         cautions.append(f"Below 5 Ω the {told.meter} shows that a path is there, and little more.")
     cautions.append("Unplugged, cold since hours and rotor out? Otherwise measure again.")
     return cautions

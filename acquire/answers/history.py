@@ -32,7 +32,7 @@ from acquire.reports.doubtful import Doubts
 from acquire.words.beside import check_text
 from acquire.words.faults import sentence
 from acquire.words.notices import said
-from acquire.words.outcomes import OUTCOME_WORDS, deed_words
+from acquire.words.outcomes import OUTCOME_WORDS, deed_words, verdict_word
 from acquire.words.units import findings_words, missing_words, result_words
 
 
@@ -233,4 +233,4 @@ def verdict_line(verdict: Verdict) -> str:
     shown = "open" if value is None else show(value, "Ω", verdict.expanded_ohm)
     once_more = "" if verdict.counts else " (did not count)"
     pins = f"{verdict.pin_a}–{verdict.pin_b}"
-    return f"{pins:<8} {verdict.step:<20} {shown:>12}  {OUTCOME_WORDS[verdict.outcome]}{once_more}"
+    return f"{pins:<8} {verdict.step:<20} {shown:>12}  {verdict_word(verdict)}{once_more}"

@@ -13,9 +13,10 @@ from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn
 
 from acquire.answers.told import write_new
-from acquire.files.shipped import shipped
+from acquire.files.bench_tables import TYPED
+from acquire.files.shipped import meter_file_for, shipped
 from drivers.decode import Decoding, decode_bytes
-from drivers.find import Finding, find_meters, list_serial_ports
+from drivers.find import Finding, display_counts, find_meters, list_serial_ports
 from drivers.link.available import LinkKind
 from drivers.meter import Capabilities
 from drivers.reading import Quantity
@@ -72,11 +73,6 @@ ASKED_WHO = frozenset({"scpi", "modbus"})
 """Drivers whose meters were found by their answer to another question than for a reading."""
 
 
-BENCH_KIND, HAND_KIND = "bench-50000.toml", "hand-2000.toml"
-"""Accuracy that stands in until the meter's own is put there: of the poorest shipped meter of its kind, so
-that nothing is promised which it may not keep. What is set over its link is taken for a bench meter."""
-
-
 @dataclass(frozen=True, slots=True)
 class Wishes:
     """What the bench file for a meter shall say besides; the defaults are to be replaced by hand.
@@ -113,7 +109,7 @@ def bench_text_for(found: Sequence[Finding], wishes: Wishes = Wishes()) -> str:
     thermometers = [finding for finding in found if measures_temperature(finding)]
     meters = [finding for finding in found if finding not in thermometers] or thermometers[:1]
     meter, others = meters[0], [f"# Also found: {finding.text}\n" for finding in meters[1:]]
-    model = wishes.model or shipped("meters", BENCH_KIND if _able(meter).settable else HAND_KIND)
+    model = wishes.model or meter_file_for(display_counts(meter), settable=_able(meter).settable)
     thermometer = next((finding for finding in thermometers if finding is not meter), None)
     return f"""# Written by steadyohm, which found: {meter.text}
 {"".join(others)}# Every other setting is explained in the shipped bench file example.toml.
@@ -125,8 +121,7 @@ sheet = {_toml(sheet.as_posix())}{sheet_remark}
 {_said("operator", wishes.operator)}{_said("batch", wishes.batch)}
 [meter]                         # {_identity_of(meter)}
 driver = {_toml(meter.driver)}
-link = {_toml(meter.address)}
-model = {_toml(model.as_posix())}{model_remark}
+{_link_of(meter)}model = {_toml(model.as_posix())}{model_remark}
 {_options_of(meter)}{_self_check_of(meter, wishes.self_check)}
 [temperature]                   # of the room, in which the unit has soaked
 {_temperature_of(thermometer, wishes.celsius)}
@@ -141,6 +136,11 @@ folder = "csv"
 {_page_at(wishes.page_port)}"""
 
 
+def _link_of(meter: Finding) -> str:
+    """What is typed comes without one."""
+    return "" if meter.driver == TYPED else f"link = {_toml(meter.address)}\n"
+
+
 def _said(key: str, text: str) -> str:
     return f"{key} = {_toml(text)}\n" if text else ""
 
@@ -152,7 +152,7 @@ def _page_at(port: int | None) -> str:
 def _identity_of(meter: Finding) -> str:
     named = meter.identity
     said = " ".join(filter(None, (named.maker, named.model, named.serial)))
-    return "".join(sign for sign in said if sign.isprintable()) or "it did not say who it is"
+    return said or "it did not say who it is"
 
 
 def _options_of(finding: Finding) -> str:

@@ -6,19 +6,22 @@ Not for the budget itself (verdict, physics) nor for how it is printed (budget, 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
 
 from acquire.errors import InputImpossible
 from acquire.files.bench_tables import ZeroSource
 from acquire.files.settings import Bench as BenchSettings
 from acquire.files.statements import ModelStatements
 from acquire.physics.copper import conductor_named
+from acquire.physics.substitution import Substitute
 from acquire.quantity import show
-from acquire.records import Sheet, Step, StepKind
+from acquire.records import Sheet, Step
+from acquire.steps.checking import OF_RANGE
 from acquire.steps.pairs import PairTable
 from acquire.steps.setup_choice import expected_ohm, quantity_for
-from acquire.verdict.fitness import GOOD_ZERO_OHM, Bench, Offer, Row, foresee, offers_of, row
+from acquire.verdict.fitness import GOOD_ZERO_OHM, Bench, Offer, Row, foresee, offers_of, reference_of, row
 from drivers.models import MeterModel
 from drivers.reading import Quantity
 
@@ -66,7 +69,7 @@ class MeterFit:
         """
         nominal_ohm = self.table.nominal_ohm(step.pair)
         limits = self.table.limits_for(step, self.bench.purpose)
-        if step.kind is not StepKind.RESISTANCE or not math.isfinite(nominal_ohm) or limits.upper_ohm is None:
+        if not step.conducts or not math.isfinite(nominal_ohm) or limits.upper_ohm is None:
             return None
         offers = self._in_use_first(step, nominal_ohm)
         if not offers:
@@ -78,12 +81,24 @@ class MeterFit:
         """How this bench measures a step, in the words of `fitness`."""
         leads, air = self.bench.leads, self.bench.temperature
         zero_u = {ZeroSource.ASK: GOOD_ZERO_OHM, ZeroSource.VALUE: leads.standard_uncertainty_ohm or 0.0}
-        return Bench(
+        bench = Bench(
             zero_u_ohm=zero_u.get(leads.zero),
             winding_u_kelvin=air.standard_uncertainty_kelvin,
             reference_celsius=self.sheet.reference_celsius,
             conductor=conductor_named(self.table.material(step.pair)),
         )
+        return replace(bench, references=tuple(self._references(bench)))
+
+    def _references(self, how: Bench) -> Iterator[Substitute]:
+        """The known resistances of the bench file on the ranges that they are read on."""
+        for each in self.bench.references:
+            wanted_ohm = each.value if each.range is None else OF_RANGE * each.range
+            holding = (offer for offer in self._offers if offer.largest_ohm >= wanted_ohm)
+            offer = next((o for o in holding if o.four_wire is (each.wires == 4)), None)
+            if offer is not None:
+                more: dict[str, Any] = {"linearity_counts": each.linearity, "drift": each.drift}
+                more["material"] = each.material if each.golden else ""
+                yield reference_of(each.resistor, each.value, each.uncertainty / 2.0, how, offer, **more)
 
     def _in_use_first(self, step: Step, nominal_ohm: float) -> Sequence[Offer]:
         """What the meter offers for a step, the range in use first; empty where none holds its value."""

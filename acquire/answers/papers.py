@@ -9,7 +9,7 @@ import base64
 import hashlib
 import math
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
 
 from acquire.answers.history import moment_s
@@ -37,6 +37,7 @@ from acquire.reports.signing import signed
 from acquire.reports.visits import Visit, judged_visit, visits_on
 from acquire.words.outcomes import OUTCOME_WORDS
 from drivers.models import load_model
+from drivers.plain_file import read_file
 
 WIDTH_MM, HEIGHT_MM = 50.0, 25.0
 """Of a label where nobody says otherwise; common stock, no source."""
@@ -184,44 +185,23 @@ def issue(of: Certificate, targets: Targets, papers: IssuedPapers, key: Path | N
     contents = drawn(certificate_document(of), files)
     if key is not None:
         contents = {ending: signed(content, key) for ending, content in contents.items()}
+    steps = of.steps(visit)
     hashes = {
         "sheet": (visit.started.sheet_hash,),
-        "meter": tuple(dict.fromkeys(step.verdict.meter_hash for step in of.steps(visit))),
-        "bench": tuple(dict.fromkeys(step.verdict.bench_hash for step in of.steps(visit))),
+        "meter": tuple(dict.fromkeys(step.verdict.meter_hash for step in steps)),
+        "bench": tuple(dict.fromkeys(step.verdict.bench_hash for step in steps)),
     }
+    paper = _of_visit(of.number, "certificate", visit, of.given.issued_utc_s)
     rests_on = tuple(entry.id for entry in of.entries)
-    _keep(
-        papers,
-        of.number,
-        "certificate",
-        visit,
-        of.given.issued_utc_s,
-        contents,
-        of.given.replaces,
-        rests_on,
-        hashes,
-    )
+    papers.keep(replace(paper, replaces=of.given.replaces, rests_on=rests_on, hashes=hashes), contents)
     return [put(path, contents[ending]) for ending, path in files.items()]
 
 
-def _keep(
-    papers: IssuedPapers,
-    number: str,
-    kind: str,
-    visit: Visit,
-    utc_s: float,
-    contents: dict[str, bytes],
-    replaces: str = "",
-    rests_on: tuple[str, ...] = (),
-    hashes: dict[str, tuple[str, ...]] | None = None,
-) -> None:
+def _of_visit(number: str, kind: str, visit: Visit, utc_s: float) -> Issued:
     assert visit.outcome is not None  # noqa: S101  (papers are of visits with an outcome)
     state = visit.revision[0], visit.outcome
-    ids = rests_on or (visit.result_id,)
-    paper = Issued(
-        number, kind, visit.started.serial, visit.result_id, *state, utc_s, replaces, ids, hashes or {}
-    )
-    papers.keep(paper, contents)
+    id_ = visit.result_id
+    return Issued(number, kind, visit.started.serial, id_, *state, utc_s, rests_on=(id_,))
 
 
 def heading_of(bench: Bench | None, name: str = "") -> Heading:
@@ -262,8 +242,7 @@ def serials_of(record: Record, batch: str) -> list[str]:
 def verify(file: Path, place: str | Path | None, issued: Path | None, public_key: Path | None) -> Checked:
     """Check a certificate that somebody brings. Raises InputImpossible, JournalUnusable."""
     try:
-        with file.open("rb") as opened:
-            content = opened.read(LARGEST_BYTES + 1)
+        content = read_file(file, LARGEST_BYTES)
     except OSError as error:
         raise unreadable(file, error) from error
     if len(content) > LARGEST_BYTES:
@@ -335,6 +314,7 @@ def issue_label(
     facts: LabelFacts,
     visit: Visit,
     size: tuple[float, float],
+    *,
     targets: Targets,
     papers: IssuedPapers,
     clock: Clock,
@@ -354,7 +334,7 @@ def issue_label(
     birth, _, seq = facts.result_id.partition("-")
     digest = hashlib.sha256(repr((facts, size)).encode("utf-8", "surrogatepass")).hexdigest()
     number = f"LABEL-{birth[:8]}-{seq}-{digest[:8]}".upper()
-    _keep(papers, number, "label", visit, float(math.floor(clock.utc_s())), contents)
+    papers.keep(_of_visit(number, "label", visit, float(math.floor(clock.utc_s()))), contents)
     return [put(path, contents[end]) for end, path in files.items()]
 
 

@@ -14,7 +14,7 @@ from acquire.records import Branch, BranchKind, Limits, Pair, Purpose, Sheet, St
 from acquire.steps.bracket import bracket_for
 from acquire.steps.pairs import PairTable
 from acquire.steps.untested import unproven, unseen
-from acquire.words.plain import capital, ohm_text, within
+from acquire.words.plain import at_most, capital, ohm_text, within
 from acquire.words.saying import joined
 
 MOST_TOLD = 3
@@ -77,7 +77,7 @@ def _pins(sheet: Sheet) -> Iterator[SheetRemark]:
 
 def _unseen(table: PairTable) -> Iterator[SheetRemark]:
     """Windings and straps that no step measures, or only through something much larger."""
-    steps = [step for step in table.sheet.steps if step.kind is StepKind.RESISTANCE]
+    steps = [step for step in table.sheet.steps if step.conducts]
     blind = unseen(table)
     for place, branch in enumerate(table.branches):
         if branch.kind not in (BranchKind.WINDING, BranchKind.STRAP):
@@ -157,7 +157,7 @@ def _steps(table: PairTable, purpose: Purpose) -> Iterator[SheetRemark]:
     for index, step in enumerate(table.sheet.steps):
         conducts = math.isfinite(table.nominal_ohm(step.pair))
         key = f"step[{index}]"
-        if step.kind is StepKind.RESISTANCE and not conducts:
+        if step.conducts and not conducts:
             yield SheetRemark(
                 key,
                 step.name,
@@ -181,7 +181,7 @@ def _steps(table: PairTable, purpose: Purpose) -> Iterator[SheetRemark]:
                 "Two pins with known, unlike paths to the core would prove it hands-free.",
                 serious=False,
             )
-        if step.kind is StepKind.RESISTANCE and conducts and _width(table, step, purpose) is None:
+        if step.conducts and conducts and _width(table, step, purpose) is None:
             yield SheetRemark(
                 key,
                 step.name,
@@ -208,7 +208,7 @@ def _look_alikes(table: PairTable, purpose: Purpose) -> Iterator[SheetRemark]:
     told: set[frozenset[Pair]] = set()
     for index, step in enumerate(table.sheet.steps):
         limits = table.limits_for(step, purpose)
-        if step.kind is not StepKind.RESISTANCE or limits.upper_ohm is None:
+        if not step.conducts or limits.upper_ohm is None:
             continue
         low_ohm, high_ohm = limits.lower_ohm or 0.0, limits.upper_ohm
         alike = frozenset(
@@ -233,10 +233,21 @@ def _nominal(table: PairTable, step: Step) -> str:
 def _meter(table: PairTable, purpose: Purpose, expanded: Expanded) -> Iterator[SheetRemark]:
     for index, step in enumerate(table.sheet.steps):
         nominal_ohm, tolerance_ohm = table.nominal_ohm(step.pair), _width(table, step, purpose)
-        if step.kind is not StepKind.RESISTANCE or math.isinf(nominal_ohm) or tolerance_ohm is None:
+        if not step.conducts or math.isinf(nominal_ohm) or tolerance_ohm is None:
             continue
         expanded_ohm = expanded(step, nominal_ohm)
-        if expanded_ohm is not None and expanded_ohm > tolerance_ohm:
+        if expanded_ohm is None or expanded_ohm <= tolerance_ohm:
+            continue
+        if step.continuity_ohm is not None and nominal_ohm + expanded_ohm <= step.continuity_ohm:
+            yield SheetRemark(
+                f"step[{index}]",
+                step.name,
+                f"The meter knows {_nominal(table, step)} to {ohm_text(expanded_ohm, 2)} only: no more is "
+                f"judged of {within(step.name)} than that it has at most {at_most(step.continuity_ohm)}.",
+                "Use four wires, a lower range or a better meter to judge its tolerance.",
+                serious=False,
+            )
+        else:
             yield SheetRemark(
                 f"step[{index}]",
                 step.name,

@@ -20,10 +20,11 @@ from acquire.files.shipped import shipped
 from acquire.files.statements import ModelStatements
 from acquire.files.toml_file import TomlFile
 from acquire.files.toml_lines import find_lines
-from acquire.physics.accuracy import half_width_si
+from acquire.physics.accuracy import accuracy_terms
+from acquire.physics.checks import of_leads, of_winding
 from acquire.physics.copper import CONDUCTORS
 from acquire.quantity import parse
-from acquire.records import Pair
+from acquire.records import Pair, Term
 from acquire.sheets import load_sheet
 from acquire.sheets.load import sheet_of
 from acquire.steps.learn import learn
@@ -41,6 +42,22 @@ MOST_TOLD = 190
 """Readings weighed together: every pair of 20 pins. Memory grows with their square and the faults."""
 
 
+_WRITE = "Write it as 1-2=214.6 or 1-CORE=open."
+
+
+def pair_of(pins: str, text: str = "") -> Pair:
+    """Read a pair such as "1-2".
+
+    Raises:
+        InputImpossible: it cannot be read; says how to write it.
+    """
+    a, dash, b = (part.strip() for part in pins.replace("–", "-").partition("-"))
+    if not (dash and a and b):
+        what, remedy = ("reading", _WRITE) if text else ("pair", "Write it as 1-2.")
+        raise InputImpossible(f'"{text or pins}" is no {what}.', remedy)
+    return Pair(a, b)
+
+
 def reading_of(text: str) -> tuple[Pair, float]:
     """Read one value such as "1-2=214.6", "1-2=214.6 ohm" or "1-CORE=open".
 
@@ -48,12 +65,12 @@ def reading_of(text: str) -> tuple[Pair, float]:
         InputImpossible: it cannot be read; says how to write it.
     """
     pins, equals, value = text.partition("=")
-    a, dash, b = (part.strip() for part in pins.replace("–", "-").partition("-"))
-    if not (equals and dash and a and b):
-        raise InputImpossible(f'"{text}" is no reading.', "Write it as 1-2=214.6 or 1-CORE=open.")
+    if not equals:
+        raise InputImpossible(f'"{text}" is no reading.', _WRITE)
+    pair = pair_of(pins, text)
     value = value.strip()
     if value.lower() in OPEN_WORDS:
-        return Pair(a, b), math.inf
+        return pair, math.inf
     with_unit = value if value and not value[-1].isdigit() else f"{value} ohm"
     ohm = parse(with_unit)
     if ohm < 0.0:
@@ -61,24 +78,38 @@ def reading_of(text: str) -> tuple[Pair, float]:
             f'"{text}" is below zero, which no resistance is.',
             "Give what the meter shows, without minus.",
         )
-    return Pair(a, b), ohm
+    return pair, ohm
 
 
-def told_about(temperature: float | None, leads: float | None, meter: str) -> Told:
+def told_about(
+    temperature: float | None,
+    leads: float | None,
+    meter: str,
+    *,
+    wires: int = 2,
+    four_wire: Iterable[str] = (),
+) -> Told:
     """What is known besides the readings.
 
     Args:
         temperature: of the unit, degrees Celsius, if told.
         leads: ohms of the shorted probes, if told.
         meter: path of a meter file, or the name of a shipped one.
+        wires: 4 where every value was taken with four wires.
+        four_wire: pairs that were, such as "1-2".
 
     Raises:
-        InputImpossible: leads below zero, or no such meter file.
+        InputImpossible: no leads or no winding are like that, or no such meter file.
     """
-    if leads is not None and leads < 0.0:
-        raise InputImpossible(f"Leads of {leads:g} Ω cannot be.", "Give what the held-together probes show.")
+    if leads is not None:
+        of_leads(leads)
+    if temperature is not None:
+        of_winding(temperature)
+    if wires not in (2, 4):
+        raise InputImpossible(f"{wires} wires cannot be.", "Say --wires 2 or --wires 4.")
     model = load_model(_meter_file(meter))
-    return Told(temperature, leads, _meter_u(ModelStatements(model)), model.name)
+    pairs = frozenset(pair_of(text) for text in four_wire)
+    return Told(temperature, leads, _meter_terms(ModelStatements(model)), model.name, wires, pairs)
 
 
 def _meter_file(meter: str) -> Path:
@@ -93,25 +124,24 @@ def _meter_file(meter: str) -> Path:
     return shipped("meters", f"{meter}.toml")
 
 
-def _meter_u(statements: ModelStatements) -> Callable[[float], float]:
-    def meter_u_ohm(shown_ohm: float) -> float:
+def _meter_terms(statements: ModelStatements) -> Callable[[float, float], Sequence[Term]]:
+    def meter_terms(shown_ohm: float, factor: float) -> Sequence[Term]:
         statement = statements.holding(Quantity.RESISTANCE, shown_ohm)
-        # Beyond the last range nothing is stated; a tenth is more than any meter would be off.
-        return 0.1 * shown_ohm if statement is None else half_width_si(statement, shown_ohm) / math.sqrt(3.0)
+        if statement is None:  # beyond the last range; a tenth is more than any meter would be off
+            return [Term("meter accuracy", 0.1 * shown_ohm * factor)]
+        return accuracy_terms(statement, shown_ohm, sensitivity=factor)
 
-    return meter_u_ohm
+    return meter_terms
 
 
-def explanation_of(
-    sheet: Path, readings: Iterable[str], temperature: float | None, leads: float | None, meter: str
-) -> Explanation:
+def explanation_of(sheet: Path, readings: Iterable[str], told: Told) -> Explanation:
     """Diagnose a unit from told values.
 
     Raises:
         FileInvalid, ModelInvalid, InputImpossible: sheet, meter file or a reading cannot be used.
     """
     values = [reading_of(text) for text in _few(readings)]
-    return explain(load_sheet(sheet), values, told_about(temperature, leads, meter))
+    return explain(load_sheet(sheet), values, told)
 
 
 def _few(readings: Iterable[str]) -> list[str]:
@@ -122,18 +152,32 @@ def _few(readings: Iterable[str]) -> list[str]:
     return told
 
 
-def identification_lines(
-    sheets: Sequence[Path],
-    readings: Iterable[str],
-    temperature: float | None,
-    leads: float | None,
-    meter: str,
-) -> list[str]:
+def explanation_facts(found: Explanation) -> dict[str, object]:
+    """The same for programs: explanations with place and size, and what could hide where nothing was told."""
+    return {
+        "hypotheses": [
+            {
+                "fault": h.fault,
+                "probability": h.probability,
+                "sentence": sentence(h),
+                "places": [{"fault": p.fault, "where": p.where, "sizes": p.sizes} for p in h.places],
+            }
+            for h in found.hypotheses
+        ],
+        "next_pair": found.next_pair,
+        "not_told": [
+            {"pair": each.pair, "could_hide": [{"fault": f, "where": where} for f, where in each.faults]}
+            for each in found.hidden
+        ],
+        "text": found.lines,
+    }
+
+
+def identification_lines(sheets: Sequence[Path], readings: Iterable[str], told: Told) -> list[str]:
     """Which of the known types a core is, most likely first."""
     files = [file for path in sheets for file in (sorted(path.glob("*.toml")) if path.is_dir() else [path])]
     if not files:
         raise InputImpossible("There is no sheet to compare with.", "Name sheet files or a folder of them.")
-    told = told_about(temperature, leads, meter)
     metal = CONDUCTORS["copper"]  # of an unknown core the metal is unknown too: copper is far the likeliest
     values = [weighed(pair, shown, told, metal) for pair, shown in map(reading_of, _few(readings))]
     candidates = identify([load_sheet(file) for file in files], values)

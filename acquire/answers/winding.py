@@ -7,6 +7,7 @@ from pathlib import Path
 
 from acquire.errors import InputImpossible, unreadable
 from acquire.files.read_whole import read_whole
+from acquire.physics.checks import COLDEST_CELSIUS, HOTTEST_CELSIUS, of_winding
 from acquire.physics.copper import fraction_per_kelvin, to_reference, winding_celsius
 from acquire.physics.spools import read_spools
 from acquire.physics.winding import (
@@ -21,9 +22,6 @@ from acquire.physics.winding import (
 )
 from acquire.physics.wire import METALS, Metal, awg_diameter_mm, nearest_awg
 from acquire.quantity import parse, show
-
-COLDEST_CELSIUS, HOTTEST_CELSIUS = -60.0, 300.0
-"""Between these a temperature is told from ohms: a cold shed to a burn-out oven. Workshop choice."""
 
 
 def winding_lines(
@@ -70,13 +68,16 @@ def winding_lines(
     return lines
 
 
-def temperature_line(reference: str, ohm: str | None, metal_name: str | None) -> str:
-    """The temperature of a winding whose resistance at 20 °C is on file: it is its own thermometer.
+def temperature_line(
+    reference: str, ohm: str | None, metal_name: str | None, at_celsius: float = 20.0
+) -> str:
+    """The temperature of a winding whose resistance at one temperature is on file: its own thermometer.
 
     Args:
-        reference: its resistance at 20 °C, with its unit.
+        reference: its resistance at `at_celsius`, with its unit.
         ohm: its resistance now, with its unit.
         metal_name: a name in `METALS`; None: copper.
+        at_celsius: temperature that the reference holds for.
 
     Raises:
         InputImpossible, QuantityInvalid: something typed is missing or cannot be; says what.
@@ -85,18 +86,15 @@ def temperature_line(reference: str, ohm: str | None, metal_name: str | None) ->
         raise InputImpossible("What does the winding read now?", "Give --ohm.")
     conductor = _metal(metal_name or "copper").conductor
     now_ohm, reference_ohm = parse(ohm), parse(reference)
-    celsius = winding_celsius(now_ohm, reference_ohm, 20.0, conductor)
+    celsius = winding_celsius(now_ohm, reference_ohm, of_winding(at_celsius), conductor)
+    read = f"{show(now_ohm, 'Ω')} of a winding that has {show(reference_ohm, 'Ω')} at {at_celsius:g} °C"
     if not COLDEST_CELSIUS <= celsius <= HOTTEST_CELSIUS:
         raise InputImpossible(
-            f"{show(now_ohm, 'Ω')} of a winding that has {show(reference_ohm, 'Ω')} at 20 °C would be "
-            f"{celsius:.0f} °C, which no winding on a bench or in an oven has.",
+            f"{read} would be {celsius:.0f} °C, which no winding on a bench or in an oven has.",
             "Is it the same winding, and does it stay whole?",
         )
     per_cent = 0.01 / fraction_per_kelvin(celsius, conductor)
-    return (
-        f"{show(now_ohm, 'Ω')} of a winding that has {show(reference_ohm, 'Ω')} at 20 °C: it is at "
-        f"{celsius:.1f} °C; each 1 % of error in the ohms is {per_cent:.1f} K"
-    )
+    return f"{read}: it is at {celsius:.1f} °C; each 1 % of error in the ohms is {per_cent:.1f} K"
 
 
 def weighed_lines(
@@ -117,7 +115,7 @@ def weighed_lines(
     metal = _metal(metal_name or "copper")
     if ohm is None:
         raise InputImpossible("A mass alone does not tell the wire.", "Give --ohm of the same piece as well.")
-    reference_ohm = to_reference(parse(ohm), celsius, 20.0, metal.conductor)
+    reference_ohm = to_reference(parse(ohm), of_winding(celsius), 20.0, metal.conductor)
     length_m, diameter_mm = from_mass_and_ohm(mass_g, reference_ohm, metal)
     gauge = nearest_awg(diameter_mm)
     off = diameter_mm / awg_diameter_mm(gauge) - 1.0
@@ -151,7 +149,7 @@ def wire_of(text: str, spools: Path | None, metal: str | None = None) -> Wire:
     """
     if spools is not None:
         try:
-            cards = read_spools(read_whole(spools).decode("utf-8"), spools)
+            cards = read_spools(read_whole(spools).decode("utf-8-sig"), spools)
         except (OSError, UnicodeDecodeError) as error:
             raise unreadable(f"The file of spools {spools}", error) from error
         if text not in cards:
@@ -176,7 +174,7 @@ def _ohms(design: Design, wire: Wire) -> list[str]:
 
 
 def _turns(ohm: float, celsius: float, design: Design, wire: Wire) -> list[str]:
-    reference_ohm = to_reference(ohm, celsius, 20.0, wire.metal.conductor)
+    reference_ohm = to_reference(ohm, of_winding(celsius), 20.0, wire.metal.conductor)
     first, _ = turns_from_ohm(reference_ohm, design, wire)
     turns, reach = turns_from_ohm(
         reference_ohm, Design(first, design.mean_turn_m, design.extra_m, design.strands), wire

@@ -13,11 +13,11 @@ from typing import TYPE_CHECKING, Any, TextIO
 
 from acquire import __version__
 from acquire.bench.daemon import Daemon
-from acquire.bench.doubts import DisplayDoubts, finest_range
+from acquire.bench.doubts import DisplayDoubts
 from acquire.bench.duty_setup import (
     calibration_due,
     calibration_notices,
-    check_duty,
+    checks_of,
     earlier_checks,
     habit,
     spool_cards,
@@ -30,6 +30,7 @@ from acquire.bench.publishing import mqtt_outlet
 from acquire.bench.recording import RecordedPipeline
 from acquire.bench.scanning import ScannerFeed
 from acquire.bench.self_check import mark_of, stand_before, still_holds
+from acquire.bench.typing_readings import into
 from acquire.clock import Clock
 from acquire.conditions import BENCH_FILE, Conditions, Recheck, Temperature
 from acquire.files.bench_tables import TemperatureSource, ZeroSource
@@ -51,8 +52,10 @@ from acquire.records import (
 from acquire.records.codes import Order
 from acquire.settle import SettleSettings
 from acquire.sheets import load_sheet
+from drivers.handheld.typed import TypedMeter
 from drivers.models import MeterModel, load_model
-from drivers.reading import Quantity
+from drivers.reading import Quantity, Ranging
+from drivers.registry import driver_class
 
 if TYPE_CHECKING:
     from acquire.bench.page_behind import Shown
@@ -89,13 +92,20 @@ class Files:
             "settle": _settle(self.bench, self.model),
             "four_wire_below_ohm": self.bench.meter.four_wire_below,
             "order": Order(self.bench.order.value),
-            "check": check_duty(self.bench),
+            "checks": checks_of(self.bench),
             "habit": habit(self.bench),
             "calibration": None if self.notices else calibration_due(self.bench, self.model),
             "cards": self.cards,
             "fixture": hold_of(self.bench),
             "serials": SerialRule(self.bench.serial_pattern, COMMAND_WORDS),
+            "ranging": ranging(self.bench, self.model),
         }
+
+
+def ranging(bench: Bench, model: MeterModel) -> Ranging:
+    """Who chooses the meter's range."""
+    settable = driver_class(bench.meter.driver).capabilities.settable
+    return Ranging.SET if settable else model.ranging
 
 
 def read_files(bench: Bench, clock: Clock) -> Files:
@@ -166,8 +176,8 @@ async def assemble(
     conditions = first_conditions(bench, clock)
     meter, model = ModelStatements(files.model), files.model
     pipeline = RecordedPipeline(files.place, meter, conditions, out=record, model=model, **files.limits)
-    if pipeline.check is not None:
-        pipeline.check.recall(await asyncio.to_thread(earlier_checks, bench))
+    if pipeline.checks:
+        pipeline.duties.recall(await asyncio.to_thread(earlier_checks, bench))
     pipeline.begin()
     daemon = Daemon(
         pipeline,
@@ -207,6 +217,8 @@ def first_conditions(bench: Bench, clock: Clock) -> Conditions:
         lead_oldest_s=leads.oldest,
         lead_wanted=leads.zero is ZeroSource.ASK,
         recheck=Recheck(leads.recheck.value),
+        coldest_celsius=settings.coldest,
+        warmest_celsius=settings.warmest,
         temperature=typed,
         lead=stated,
     )
@@ -227,6 +239,8 @@ def _feeds(bench: Bench, daemon: Daemon) -> list[Feed]:
     """The instruments, not yet opened."""
     settings = bench.meter
     meter = ohmmeter(bench, daemon.clock)
+    if isinstance(meter, TypedMeter):
+        daemon.type_in = into(meter, lambda: daemon.pipeline.model)
     if bench.fixture is not None:
         meter = behind_card(bench, meter, daemon.pipeline.place.sheet, daemon.clock)
         wire_up(daemon, meter)
@@ -241,7 +255,7 @@ def _feeds(bench: Bench, daemon: Daemon) -> list[Feed]:
             lambda: daemon.pipeline.wanted,
             settings.integration_plc,
             settings.offset_compensation,
-            DisplayDoubts(lambda wanted: finest_range(daemon.pipeline.meter, wanted)),
+            DisplayDoubts(lambda: daemon.pipeline.meter),
         )
     ]
     if (named := scanner(bench, daemon.clock)) is not None:

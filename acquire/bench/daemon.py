@@ -12,7 +12,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 from collections import Counter
-from collections.abc import Callable, Coroutine, Sequence
+from collections.abc import Awaitable, Callable, Coroutine, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -22,6 +22,7 @@ from acquire.bench.on_record import recorded, unit_known
 from acquire.bench.outages import Outages
 from acquire.bench.recording import RecordedPipeline
 from acquire.bench.scanning import ScannerFeed
+from acquire.bench.typing_readings import no_meter_is_read_off
 from acquire.clock import Clock, UtcWatch
 from acquire.errors import JournalUnusable
 from acquire.journal.store import Journal
@@ -32,6 +33,7 @@ from acquire.records import (
     ClockSetBack,
     Code,
     Command,
+    ConfirmOpen,
     Ending,
     Event,
     Evidence,
@@ -43,11 +45,12 @@ from acquire.records import (
     Refusal,
     Refused,
     StartUnit,
+    TypeReading,
     TypeTemperature,
     UnitStarted,
     Weight,
 )
-from drivers.reading import Reading
+from drivers.reading import Flag, Kind, Reading
 
 TICK_S = 0.25
 """How often the heart is told the time, real seconds."""
@@ -88,11 +91,13 @@ class Daemon:
         unwritten: True where the bench had to stop before the journal could take everything.
         outcomes: how many verdicts of each kind were given.
         refused: commands that were not carried out.
+        type_in: takes what was read off a display; gives it as understood.
         desk_refused: gives how many were refused before, for what they were.
         healths: how each outlet is doing; out_of_reach: which of their troubles were told.
         latest_s: monotonic time of each instrument's latest reading, by the name of its feed.
         outages: how often the meter's link was found broken, or could not be opened.
         journal_answers: how often the journal has said something, be it a refusal.
+        read_files: asks for the files to be read again; does nothing before the bench is at work.
         next_files: takes changed files in; called between two units, never in the middle of one.
     """
 
@@ -115,11 +120,13 @@ class Daemon:
     outcomes: Counter[str] = field(default_factory=Counter)
     refused: int = 0
     desk_refused: Callable[[], int] = lambda: 0
+    type_in: Callable[[str], Awaitable[dict[str, Fact]]] = no_meter_is_read_off
     healths: list[Health] = field(default_factory=list)
     out_of_reach: Outages = field(default_factory=Outages)
     latest_s: dict[str, float] = field(default_factory=dict)
     outages: int = 0
     journal_answers: int = 0
+    read_files: Callable[[], None] = lambda: None
     next_files: Callable[[], Sequence[Notice]] | None = None
     _utc: UtcWatch = field(default_factory=UtcWatch)
     _events: asyncio.Queue[Sequence[Event] | asyncio.Event] = field(
@@ -131,13 +138,17 @@ class Daemon:
     async def take(self, reading: Reading) -> None:
         """One reading of the ohms meter."""
         self.latest_s["meter"] = self.clock.monotonic_s()
-        if not self.halted:
-            await self._out(self.pipeline.feed(reading))
+        if self.halted:
+            return
+        events = self.pipeline.feed(reading)
+        if Flag.TYPED in reading.flags and reading.kind is Kind.OVERLOAD:  # with the probes on the pair
+            events += self._obeyed(ConfirmOpen())
+        await self._out(events)
 
     async def take_temperature(self, reading: Reading) -> None:
         """One reading of the thermometer."""
         self.latest_s["thermometer"] = self.clock.monotonic_s()
-        self.pipeline.feed_temperature(reading, self.thermometer_u_kelvin)
+        await self._out(self.pipeline.feed_temperature(reading, self.thermometer_u_kelvin))
 
     def link_lost(self) -> None:
         """The ohms meter is gone, or still away."""
@@ -151,25 +162,40 @@ class Daemon:
             notice = replace(Refused(Refusal.JOURNAL).notice(self.clock.utc_s()), weight=Weight.STOP)
             self.show(notice)
             return [notice]
+        if isinstance(command, TypeReading):
+            return await self._typed(command)
         if isinstance(command, TypeTemperature) and command.standard_uncertainty_kelvin is None:
             command = replace(command, standard_uncertainty_kelvin=self.thermometer_u_kelvin)
-        if isinstance(command, StartUnit):
-            await self._look_up(command.serial)
-        events = [*self._made_way(command), *self._obeyed(command)]
+        looked_up = await self._look_up(command.serial) if isinstance(command, StartUnit) else []
+        events = [*looked_up, *self._made_way(command), *self._obeyed(command)]
         self.refused += any(
             isinstance(event, Notice) and event.code is Code.COMMAND_REFUSED for event in events
         )
         await self._out(events)
         return events
 
-    async def _look_up(self, serial: str) -> None:
-        """Tell the heart what the record says of a unit that is about to be started.
+    async def _typed(self, command: TypeReading) -> list[Event]:
+        """Give what was typed to the meter that it was read off, and tell how it was understood."""
+        try:
+            facts = await self.type_in(command.text)
+        except Refused as error:
+            self.refused += 1
+            notice = error.notice(self.clock.utc_s())
+        else:
+            notice = Notice(Weight.REMARK, Code.READING_TYPED, self.clock.utc_s(), facts=facts)
+        await self._out([notice])
+        return [notice]
+
+    async def _look_up(self, serial: str) -> list[Event]:
+        """Tell the heart what the record says of a unit that is about to be started; gives what that causes.
 
         A record that cannot be read now is no reason to stop: what this run has started is known anyway.
         """
         purpose, running = self.pipeline.place.purpose, self.pipeline.batches.running
         with contextlib.suppress(JournalUnusable):
-            self._obeyed(await asyncio.to_thread(unit_known, self.journal.path, serial, purpose, running))
+            known = await asyncio.to_thread(unit_known, self.journal.path, serial, purpose, running)
+            return self._obeyed(known)
+        return []
 
     def _obeyed(self, command: Command) -> list[Event]:
         return self.pipeline.command(command, self.clock.monotonic_s(), self.clock.utc_s())

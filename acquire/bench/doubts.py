@@ -1,7 +1,7 @@
 """What a bench doubts of a display set by hand: held, on too coarse a range, or on too low a one?
 
 All are said before they cost a verdict. None refuses a reading: the verdict's own uncertainty does that, and
-of an open pair the witness (acquire.steps.open_witness).
+of an open pair the witness (acquire.heart.open_witness), of a dial acquire.steps.dial.
 Not for signs that a meter sends (watch), nor for what is to be turned before a step (drivers).
 """
 
@@ -11,12 +11,10 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from acquire.records import Code, Fact, Notice, Weight
+from acquire.steps.dial import COARSER, finest, reaching, shown_on
 from acquire.steps.setup_choice import MeterStatements, Wanted
 from drivers.handheld.frozen import FrozenDisplay
 from drivers.reading import OHMS, Flag, Kind, Reading
-
-COARSER = 1.5
-"""The ranges of one meter are factors of two to ten apart; what lies closer is one range under two names."""
 
 IN_A_ROW = 2
 """A meter that ranges by itself may pass through a coarse range."""
@@ -24,32 +22,16 @@ IN_A_ROW = 2
 LOW_FOR_S = 1.5
 """Overload on one low range for so long is no hunt for a higher one. Workshop choice."""
 
-Finest = Callable[[Wanted], float | None]
-"""Full scale of the smallest range of the meter file that holds what is wanted; None: there is none."""
-
-
-def finest_range(meter: MeterStatements, wanted: Wanted) -> float | None:
-    """Full scale of the smallest range that holds what a step wants, ohms; None where there is none.
-
-    Args:
-        meter: what its file states.
-        wanted: by the step.
-    """
-    if wanted.expected_ohm is None:
-        return None
-    statement = meter.holding(wanted.quantity, wanted.expected_ohm)
-    return None if statement is None else statement.range_full_scale_si
-
 
 @dataclass(slots=True)
 class DisplayDoubts:
     """Watches the readings of one meter.
 
     Attributes:
-        finest: what the meter file offers.
+        meter: what the meter file states now.
     """
 
-    finest: Finest
+    meter: Callable[[], MeterStatements]
     _frozen: FrozenDisplay = field(default_factory=FrozenDisplay)
     _coarse: int = 0
     _told: tuple[float, float] | None = None
@@ -81,20 +63,25 @@ class DisplayDoubts:
         if self._low_told or reading.monotonic_s - self._low_since_s < LOW_FOR_S:
             return {}
         self._low_told = True
-        return {"full_ohm": full, "least_ohm": above}
+        higher = reaching(self.meter().ranges(wanted.quantity), above)
+        if higher is None:
+            return {"full_ohm": full, "least_ohm": above}
+        return {"full_ohm": full, "turn_ohm": higher.full_scale_si}
 
     def _too_coarse(self, reading: Reading, wanted: Wanted) -> dict[str, Fact]:
-        full = reading.range_full_scale_si
         if reading.kind is not Kind.VALUE or reading.quantity not in OHMS or reading.value_si is None:
             return {}  # probes in the air: a meter that ranges by itself is on its highest range then
-        if full is None or wanted.expected_ohm is None or Flag.AUTO_RANGE in reading.flags:
+        ranges = self.meter().ranges(wanted.quantity)
+        full, best = reading.range_full_scale_si, finest(ranges, wanted)
+        if full is None and (now := shown_on(ranges, reading.value_si, reading.resolution_si)) is not None:
+            full = now.full_scale_si
+        if full is None or Flag.AUTO_RANGE in reading.flags or best is None:
             return {}
-        finest = self.finest(wanted)
-        if finest is None or full <= COARSER * finest or abs(reading.value_si) > finest:
+        if full <= COARSER * best.full_scale_si or abs(reading.value_si) > best.full_scale_si:
             self._coarse = 0
             return {}
         self._coarse += 1
-        if self._coarse < IN_A_ROW or self._told == (full, finest):
+        if self._coarse < IN_A_ROW or self._told == (full, best.full_scale_si):
             return {}
-        self._told = full, finest
-        return {"full_ohm": full, "finest_ohm": finest}
+        self._told = full, best.full_scale_si
+        return {"full_ohm": full, "finest_ohm": best.full_scale_si}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import UTC, datetime, time
 from pathlib import Path
+from typing import Any
 
 from acquire.clock import Clock
 from acquire.conditions import CalibrationDue
@@ -16,12 +17,13 @@ from acquire.errors import (
     why_unreadable,
 )
 from acquire.files.bench_tables import Overdue
-from acquire.files.duty_tables import OutOfControl
+from acquire.files.duty_tables import CheckSettings, OutOfControl, ReferenceSettings
 from acquire.files.read_whole import read_whole
 from acquire.files.settings import Bench
 from acquire.journal.history import JournalReader, Question
 from acquire.physics.check_standard import Resistor
 from acquire.physics.spools import read_spools
+from acquire.physics.substitution import Comparing
 from acquire.physics.wire import SpoolCard
 from acquire.records import CheckStandard, Code, Notice, Refusal, Weight
 from acquire.steps.checking import CheckDuty
@@ -30,19 +32,26 @@ from acquire.words.refusals import refused
 from drivers.models import MeterModel
 
 
-def check_duty(bench: Bench) -> CheckDuty | None:
-    """The check standard of a bench, its chart still empty; None where the file has no [check] table."""
-    settings, low_ohm = bench.check, bench.meter.four_wire_below
-    if settings is None:
-        return None
-    four_wire = settings.wires == 4 if settings.wires else low_ohm is not None and settings.value < low_ohm
+def checks_of(bench: Bench) -> tuple[CheckDuty, ...]:
+    """The check standard of a bench, its chart still empty, then its references by size: fewest turns."""
+    standard = () if bench.check is None else (_duty(bench.check, bench),)
+    return (*standard, *(_duty(each, bench) for each in sorted(bench.references, key=lambda r: r.value)))
+
+
+def _duty(settings: CheckSettings | ReferenceSettings, bench: Bench) -> CheckDuty:
+    low_ohm = bench.meter.four_wire_below
+    how: dict[str, Any] = {}
+    if isinstance(settings, ReferenceSettings):
+        material = settings.material if settings.golden else ""
+        how["comparing"] = Comparing(settings.range, settings.linearity, settings.drift, material)
+    else:
+        how["stops"], how["keep"] = settings.action is OutOfControl.STOP, settings.readings
     return CheckDuty(
         Resistor(settings.resistor, settings.value, settings.uncertainty, settings.reference_temperature),
-        four_wire=four_wire,
+        four_wire=settings.wires == 4 if settings.wires else low_ohm is not None and settings.value < low_ohm,
         tempco_per_kelvin=settings.tempco or 0.0,
         every_s=settings.every,
-        stops=settings.action is OutOfControl.STOP,
-        keep=settings.readings,
+        **how,
     )
 
 
@@ -56,7 +65,7 @@ def spool_cards(bench: Bench) -> dict[str, SpoolCard]:
     if file is None:
         return {}
     try:
-        text = read_whole(file).decode("utf-8")
+        text = read_whole(file).decode("utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
         why = why_unreadable(error)
         fault = Fault(file, 0, "", f"the spool cards cannot be read ({why}).", NAME_AND_RIGHTS)
@@ -77,7 +86,8 @@ def earlier_checks(bench: Bench) -> list[CheckStandard]:
     Raises:
         JournalUnusable: there is no journal, or it cannot be read.
     """
-    limit = 2 * (bench.check.readings if bench.check else 0)  # some of them may have been out of control
+    charted = 0 if bench.check is None else bench.check.readings
+    limit = 2 * charted + 20 * len(bench.references)  # some of them may have been out of control
     with JournalReader(Path(bench.journal.folder)) as journal:
         found = [entry.record for entry in journal.find(Question(kinds=("check_standard",), limit=limit))]
     return [each for each in found if isinstance(each, CheckStandard) and each.meter_id == bench.meter.id]

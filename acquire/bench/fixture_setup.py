@@ -12,10 +12,12 @@ from acquire.bench.fixture import FixtureMeter, Wiring
 from acquire.bench.fixture_desk import FixtureDesk
 from acquire.clock import Clock
 from acquire.errors import SteadyohmError
+from acquire.files.bench_tables import LowOhms
 from acquire.files.fixture_table import FixtureSettings, Pairs
 from acquire.files.settings import Bench
 from acquire.heart.fixture_hold import FixtureHold
 from acquire.records import Event, Pair, Sheet
+from acquire.steps.continuity import with_continuity
 from acquire.steps.full_matrix import full_matrix
 from acquire.steps.pairs import PairTable
 from drivers.meter import Meter
@@ -41,10 +43,13 @@ class FixtureUnfit(SteadyohmError):
 def sheet_for(bench: Bench, sheet: Sheet) -> Sheet:
     """The sheet as this bench measures it: with every pair as a step where a fixture does the work.
 
+    Where its file says so, low ohms may be judged by their continuity.
+
     Raises:
         FixtureUnfit: a pin of the sheet has no channel, or it has too many pins for every pair.
     """
     fixture = bench.fixture
+    sheet = with_low_ohms(bench, sheet)
     if fixture is None:
         return sheet
     if fixture.pairs is Pairs.ALL:
@@ -62,6 +67,11 @@ def sheet_for(bench: Bench, sheet: Sheet) -> Sheet:
             "Add them to high and low in [fixture].",
         )
     return sheet
+
+
+def with_low_ohms(bench: Bench, sheet: Sheet) -> Sheet:
+    """The sheet with what its steps have at most where the bench is content with continuity."""
+    return with_continuity(sheet, bench.purpose) if bench.low_ohms is LowOhms.CONTINUITY else sheet
 
 
 def fixture_lines(bench: Bench, sheet: Sheet) -> list[str]:

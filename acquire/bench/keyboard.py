@@ -33,6 +33,8 @@ from acquire.records import (
     ResumeBatch,
     SkipStep,
     StartUnit,
+    StateRange,
+    TypeReading,
     TypeResult,
     TypeTemperature,
     Undo,
@@ -103,12 +105,23 @@ def _temperature(text: str) -> TypeTemperature:
     return TypeTemperature(celsius)
 
 
+def _range(text: str) -> StateRange:
+    """A range as it stands on a dial: "200", "2k", "20 Mohm"."""
+    unit = "" if text.lower().endswith(("ohm", "ohms", "ω", "Ω")) else "ohm"
+    try:
+        return StateRange(parse(f"{text.replace('K', 'k')}{unit}", "ohm"))
+    except QuantityInvalid as error:
+        raise InputImpossible(error.what, f"Write {FORMS['.dial']}.") from error
+
+
 WITH_MORE: dict[str, Callable[[str], Command]] = {
     ".skip": SkipStep,
     ".end": GiveUpUnit,
     ".note": Note,
     ".override": OverrideCheck,
     ".temperature": _temperature,
+    ".dial": _range,
+    ".read": TypeReading,
     ".batch": opening,
     ".spool": change_of_spool,
     ".accept": AcceptFirstUnit,

@@ -23,6 +23,7 @@ from acquire.records import (
     TypedResult,
     Weight,
 )
+from acquire.records.codes import SCAN_ASKED
 from acquire.words.beside import typed_answer
 from acquire.words.notices import WAYS, said
 
@@ -60,7 +61,7 @@ class Orders:
             return Answer(done=True)
         reason = ""
         for event in await self.daemon.command(_told_how(order, self.way)):
-            if isinstance(event, Notice) and event.code is Code.COMMAND_REFUSED:
+            if isinstance(event, Notice) and event.code in {Code.COMMAND_REFUSED, *SCAN_ASKED}:
                 return Answer(done=False, reason=said(event))
             if isinstance(event, TypedResult) and event.outcome is Outcome.CANNOT_JUDGE:
                 reason = typed_answer(event)

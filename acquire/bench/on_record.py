@@ -13,7 +13,6 @@ from acquire.journal.question import Question
 from acquire.records import (
     Batch,
     CheckStandard,
-    Ending,
     Event,
     Evidence,
     Judged,
@@ -70,5 +69,6 @@ def unit_known(journal: Path, serial: str, purpose: Purpose, running: str = "") 
     batches = [batch for batch, _ in starts if batch]
     latest = batches[-1] if batches else ""
     attempts = sum(batch == latest and of == purpose.value for batch, of in starts) if latest else 0
-    held = any(isinstance(result, UnitResult) and result.ending is Ending.WARM for result in results)
-    return UnitKnown(serial, latest, attempts, len(others), held)
+    warm = (r.utc_s for r in results if isinstance(r, UnitResult) and r.must_rest)
+    held_utc_s = next(warm, None)
+    return UnitKnown(serial, latest, attempts, len(others), held_utc_s)

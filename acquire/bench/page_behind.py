@@ -7,6 +7,7 @@ shows (acquire.page).
 from __future__ import annotations
 
 import asyncio
+import contextlib
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
@@ -15,6 +16,7 @@ from acquire.bench.daemon import Daemon
 from acquire.bench.duty_setup import calibration_due
 from acquire.bench.network_orders import Orders
 from acquire.conditions import CalibrationDue
+from acquire.files.bench_tables import TYPED
 from acquire.files.network_tables import PageSettings, Speech
 from acquire.files.settings import Bench
 from acquire.page.about import About
@@ -24,14 +26,23 @@ from acquire.page.behind import Behind
 from acquire.page.bench_page import Address, BenchPage, open_page
 from acquire.page.deliberate import deliberate_tests
 from acquire.page.facts import Facts
+from acquire.page.papers import LARGEST_BYTES as LARGEST_PHOTO
+from acquire.page.papers import Papers
 from acquire.page.past import Past
+from acquire.page.running import LARGEST_BYTES, Running
 from acquire.page.say import Speaker, speaking_program
+from acquire.page.sheet_edit import LARGEST_BYTES as LARGEST_SHEET
+from acquire.page.sheet_edit import SheetEditor
 from acquire.page.view import View
 from acquire.records import Batch, Code, Event, Fact, Notice, Recorded, UnitStarted, Weight
 from drivers.reading import Reading
 
 TOKEN_FILE = "page-token"  # noqa: S105  (its name)
 """In the folder of the journal, where a bench file names no other."""
+
+
+WRITTEN_S = 5.0
+"""So long the answer to a photo waits until the record has it."""
 
 
 @dataclass(slots=True)
@@ -64,12 +75,18 @@ class Shown:
         if isinstance(event, Notice) and event.code is Code.FILES_TAKEN:
             self.view.on(self.daemon.pipeline.table, about_of(self.bench, self.daemon, self.speed))
         before = self.view.batch.name
+        self._asks()
         self.page.show(event)
         if isinstance(event, UnitStarted | Batch) and event.batch != before:
             self.count(event.batch)
 
+    def _asks(self) -> None:
+        """What waits for an answer, and whether something can be taken back."""
+        self.view.asks(self.daemon.pipeline.question, undoable=self.daemon.pipeline.undoable)
+
     def resumed(self, records: Sequence[Recorded]) -> None:
         """A unit that a power cut interrupted is back on the bench."""
+        self._asks()
         self.view.resume(records)
         self.page.stream.changed()
 
@@ -120,7 +137,7 @@ class Shown:
         daemon, clock = self.daemon, self.daemon.clock
         now_s = clock.utc_s()
         pipeline = daemon.pipeline
-        conditions, check = pipeline.conditions, pipeline.check
+        conditions, check = pipeline.conditions, pipeline.duties.check
         latest_s = daemon.latest_s.get("meter")
         air = conditions.fresh_temperature(now_s)
         return Facts(
@@ -139,7 +156,7 @@ class Shown:
             check_blocked=check is not None and check.blocked,
             check_utc_s=None if check is None else check.last_utc_s,
             calibration=self._calibration(now_s),
-            learned=asdict(pipeline.learned) if pipeline.learned.contacts else {},
+            learned=asdict(learned) if (learned := pipeline.learning.recorded).contacts else {},
             failing=tuple((each.name, each.failing) for each in daemon.healths if each.failing),
         )
 
@@ -178,6 +195,16 @@ def stand_behind(page: BenchPage, bench: Bench, daemon: Daemon, stop: asyncio.Ev
     view.on(daemon.pipeline.table)
     past = Past(Path(bench.journal.folder), bench.name, daemon.pipeline.place.sheet.core)
     shown = Shown(bench, daemon, page, view, past, speed, daemon.show)
+    running = Running(Path(bench.file), lambda: daemon.read_files())  # noqa: PLW0108  (it is set later)
+
+    async def noted(serial: str, sha256: str) -> None:
+        now_s, facts = daemon.clock.utc_s(), {"sha256": sha256}
+        await daemon.tell(Notice(Weight.REMARK, Code.PHOTO_KEPT, now_s, serial, facts=facts))
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(WRITTEN_S):
+                await daemon.written()
+
+    papers = Papers(Path(bench.journal.folder), Path(bench.file), noted)
     batches = BatchReports(Path(bench.journal.folder))
     wants_orders = bench.page is None or bench.page.orders
     behind = Behind(
@@ -186,11 +213,18 @@ def stand_behind(page: BenchPage, bench: Bench, daemon: Daemon, stop: asyncio.Ev
         daemon.clock.monotonic_s,
         Orders(daemon, stop, "page") if wants_orders else None,
         may_stop=bench.page is not None and bench.page.stop,
-        reads=past.questions(),
+        reads=past.questions() | {"/settings": running.state},
         asks={"/batch": lambda words: batches.report({"name": view.batch.name, **words})},
-        images={CHART: batches.picture},
+        files={CHART: batches.picture, "/paper": papers.paper, "/photo": papers.photo},
         quick={"/tests": lambda _words: _tests(daemon, view)},
     )
+    if wants_orders:
+        page.pages.posts |= {
+            "/settings": (LARGEST_BYTES, running.change),
+            "/sheet": (LARGEST_SHEET, SheetEditor(running.file.parent, running.shelf, running.again).answer),
+            "/papers": (LARGEST_BYTES, papers.issue),
+            "/photos": (LARGEST_PHOTO, papers.keep_photo),
+        }
     daemon.show, daemon.resumed = shown.show, shown.resumed
     page.put_behind(behind, view, speed=speed)
     view.know(shown.facts())
@@ -221,4 +255,5 @@ def about_of(bench: Bench, daemon: Daemon, speed: float) -> About:
         orders=settings is None or settings.orders,
         speed=speed,
         demo=speed != 1.0,
+        typed=bench.meter.driver == TYPED,
     )

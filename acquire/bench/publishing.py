@@ -15,6 +15,7 @@ from acquire.files.network_tables import MqttSettings
 from acquire.line.broker import broker_of
 from acquire.outlets.line_outlet import CURSOR, LineOutlet
 from acquire.outlets.mqtt_outlet import MqttOutlet
+from acquire.outlets.orders_kept import OrderFile
 from acquire.records import Event
 
 
@@ -53,6 +54,9 @@ def mqtt_outlet(
         daemon.outlets[CURSOR] = _until_set  # the archive waits for this cursor too; the outlet moves it
     else:
         outlet = MqttOutlet(broker, **how)
+    if mqtt.orders:
+        kept = OrderFile(daemon.journal.path.parent)
+        outlet.desk.known, outlet.note = kept.known, kept.note
     daemon.desk_refused = lambda: outlet.desk.refused
     shown = daemon.show
 

@@ -39,7 +39,8 @@ from acquire.settle import SettleSettings
 from acquire.steps.checking import CheckDuty
 from acquire.verdict.typed import Habit
 from drivers.models import MeterModel
-from drivers.reading import Reading
+from drivers.plain_file import refuse_no_file
+from drivers.reading import Ranging, Reading
 
 VERSION = 2
 """Of this spelling; a recording of a newer one is refused. Version 1 told an interrupted unit in another way:
@@ -70,12 +71,13 @@ class Bench:
         settle: limits of the settle stage.
         four_wire_below_ohm: as in the bench file.
         order: guided or free.
-        check: the check standard with its chart; None where the bench has none.
+        checks: the check standard and the references, with their charts.
         habit: what the bench takes for granted of typed results.
         calibration: when the meter's falls due.
         cards: spool cards by what is written on the spool.
         fixture: None where hands hold the probes.
         learned: what the bench had learnt of its contacts.
+        ranging: who chooses the meter's range.
     """
 
     version: int
@@ -85,12 +87,13 @@ class Bench:
     settle: SettleSettings
     four_wire_below_ohm: float | None
     order: Order
-    check: CheckDuty | None = None
+    checks: tuple[CheckDuty, ...] = ()
     habit: Habit = field(default_factory=Habit)
     calibration: CalibrationDue | None = None
     cards: dict[str, SpoolCard] = field(default_factory=dict)
     fixture: FixtureHold | None = None
     learned: Learned = field(default_factory=Learned)
+    ranging: Ranging = Ranging.SET
 
 
 class _Exact(BaseModel):
@@ -138,12 +141,13 @@ class RecordedPipeline(Pipeline):
             self.settle,
             self.four_wire_below_ohm,
             self.order,
-            self.check,
+            self.checks,
             self.habit,
             self.calibration,
             dict(self.cards),
             self.fixture,
             self.learned,
+            self.ranging,
         )
         self._write("bench", _spelt(bench=bench))
 
@@ -152,11 +156,11 @@ class RecordedPipeline(Pipeline):
         self._write("reading", _spelt(reading=reading))
         return super().feed(reading)
 
-    def feed_temperature(self, reading: Reading, standard_uncertainty_kelvin: float) -> None:
+    def feed_temperature(self, reading: Reading, standard_uncertainty_kelvin: float) -> list[Event]:
         """As `Pipeline.feed_temperature`."""
         plain = _spelt(reading=reading)
         self._write("air", plain, standard_uncertainty_kelvin)
-        super().feed_temperature(reading, standard_uncertainty_kelvin)
+        return super().feed_temperature(reading, standard_uncertainty_kelvin)
 
     def tick(self, monotonic_s: float, utc_s: float) -> list[Event]:
         """As `Pipeline.tick`."""
@@ -195,7 +199,9 @@ class RecordedPipeline(Pipeline):
         """
         meter = ModelStatements(model)
         same = place.meter_hash == self.place.meter_hash
-        more["learned"] = self.learned if same else Learned(version=self.learned.version + 1)
+        more["learned"] = (
+            self.learning.recorded if same else Learned(version=self.learning.recorded.version + 1)
+        )
         fresh = replace(self, place=place, meter=meter, model=model, conditions=conditions, **more)
         fresh.duties.go_on(self.duties)
         fresh.batches.go_on(self.batches)
@@ -244,6 +250,7 @@ def verdicts_of(events: Iterator[Event]) -> Iterator[Verdict]:
 
 def _lines(recording: Path) -> Iterator[tuple[int, list[Any]]]:
     try:
+        refuse_no_file(recording)
         with recording.open(encoding="utf-8") as text:
             number = 0
             while line := text.readline(LONGEST_LINE):
@@ -294,12 +301,13 @@ def _parts(plain: Any, sheet: Sheet | None) -> dict[str, Any]:
         "settle": bench.settle,
         "four_wire_below_ohm": bench.four_wire_below_ohm,
         "order": bench.order,
-        "check": bench.check,
+        "checks": bench.checks,
         "habit": bench.habit,
         "calibration": bench.calibration,
         "cards": bench.cards,
         "fixture": bench.fixture,
         "learned": bench.learned,
+        "ranging": bench.ranging,
     }
 
 
@@ -308,7 +316,7 @@ def _step(pipeline: Pipeline, line: list[Any]) -> list[Event]:
         case ["reading", plain]:
             return pipeline.feed(_read(reading=plain))
         case ["air", plain, u_kelvin]:
-            pipeline.feed_temperature(_read(reading=plain), float(u_kelvin))
+            return pipeline.feed_temperature(_read(reading=plain), float(u_kelvin))
         case ["tick", monotonic_s, utc_s]:
             return pipeline.tick(float(monotonic_s), float(utc_s))
         case ["command", name, plain, monotonic_s, utc_s]:

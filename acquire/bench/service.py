@@ -80,6 +80,7 @@ class Service:
             SteadyohmError: the address for monitors cannot be had.
         """
         self._began_s = self.daemon.clock.monotonic_s()
+        self.daemon.read_files = read_again.set
         try:
             async with (
                 self._listening(),

@@ -11,6 +11,7 @@ import io
 import os
 import sys
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any, NoReturn
 
 import typer
@@ -68,9 +69,7 @@ def main() -> None:
     from acquire.errors import SteadyohmError
     from drivers.errors import GivenInvalid, MeterError
 
-    for stream in (sys.stdout, sys.stderr):
-        if isinstance(stream, io.TextIOWrapper):  # a terminal of another alphabet shows ? for what it lacks
-            stream.reconfigure(errors="replace")
+    _streams()
     try:
         app()
     except SteadyohmError as error:
@@ -89,6 +88,16 @@ def main() -> None:
         _leave(f"The output cannot be written ({error.strerror}). Make room and run it again.", 1)
     except Exception as error:  # noqa: BLE001  (the last stop: a user gets a sentence, never a traceback)
         _fault(error)
+
+
+def _streams() -> None:
+    """Make sure that there is somewhere to write to, and that nothing written is an error."""
+    for name in ("stdout", "stderr"):  # closed by whoever started us: then there is nobody to tell
+        if getattr(sys, name) is None:
+            setattr(sys, name, Path(os.devnull).open("w"))  # noqa: SIM115
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):  # a terminal of another alphabet shows ? for what it lacks
+            stream.reconfigure(errors="replace")
 
 
 def _fault(error: Exception) -> NoReturn:
@@ -123,7 +132,9 @@ def _single(error: BaseException) -> Iterator[BaseException]:
 def _leave(sentence: str, code: int, *, own: bool = False) -> NoReturn:
     if os.environ.get("STEADYOHM_DEBUG"):
         raise  # noqa: PLE0704  (called from an except clause: the traceback was asked for)
-    typer.echo(sentence, err=True)
+    from acquire.logs import masked
+
+    typer.echo(masked(sentence), err=True)
     if own:
         typer.echo("Run it again with STEADYOHM_DEBUG=1 to see where, and report it.", err=True)
     sys.exit(code)

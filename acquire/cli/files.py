@@ -55,7 +55,7 @@ def winding(
     turns: Annotated[float | None, typer.Option(min=0.0, help="Turns: gives the ohms to expect.")] = None,
     ohm: Annotated[str | None, typer.Option(help='Measured, such as "202.5 ohm": gives the turns.')] = None,
     reference: Annotated[
-        str | None, typer.Option(help="Its ohms at 20 °C; with --ohm: how warm the winding is.")
+        str | None, typer.Option(help="Its ohms at --celsius; with --ohm: how warm the winding is.")
     ] = None,
     mass: Annotated[
         float | None, typer.Option(min=0.0, help="Of the bare wire, grams; with --ohm: length and gauge.")
@@ -68,13 +68,15 @@ def winding(
     spools: Annotated[
         Path | None, typer.Option(help="File of spool cards; then --wire names a spool.")
     ] = None,
-    celsius: Annotated[float, typer.Option(help="Temperature of the ohms, degrees Celsius.")] = 20.0,
+    celsius: Annotated[
+        float, typer.Option(help="Temperature of the ohms, or of the reference, degrees Celsius.")
+    ] = 20.0,
 ) -> None:
     """Ohms from turns, turns from ohms, wire from mass and ohms, or temperature from ohms."""
     from acquire.answers.winding import temperature_line, weighed_lines, winding_lines
 
     if reference is not None:
-        typer.echo(temperature_line(reference, ohm, metal))
+        typer.echo(temperature_line(reference, ohm, metal, celsius))
         return
     if mass is not None:
         for line in weighed_lines(mass, ohm, celsius, mean_turn, metal):

@@ -26,7 +26,11 @@ def collect(
         str | None, typer.Option(help="Of this collector, so that one file serves several.")
     ] = None,
     migrate: Annotated[
-        bool, typer.Option("--migrate", help="Only make the tables that are missing, with the owner's login.")
+        bool,
+        typer.Option(
+            "--migrate",
+            help="Only make missing tables and set aside what no report can read, with the owner's login.",
+        ),
     ] = False,
     journal: Annotated[
         Path | None,

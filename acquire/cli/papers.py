@@ -216,7 +216,7 @@ def label(
     with record_at(journal) as record:
         facts, visit = answers.label_facts(record, serial, known, purpose, id_in_code=id_in_code)
     kept = answers.papers_of(journal, issued)
-    for path in answers.issue_label(facts, visit, size, targets, kept, RealClock()):
+    for path in answers.issue_label(facts, visit, size, targets=targets, papers=kept, clock=RealClock()):
         typer.echo(f"{serial}: {path}, {size[0]:g} mm by {size[1]:g} mm")
 
 
@@ -244,10 +244,9 @@ def returned(
     from acquire.answers.papers import Targets, letterhead_of, write_document
     from acquire.clock import RealClock
     from acquire.files.settings import load_bench
-    from acquire.journal.plain import spelt
     from acquire.line.places import record_at
     from acquire.reports import returned as reports
-    from acquire.reports.returned_document import returned_document, sentences
+    from acquire.reports.returned_document import as_plain, returned_document
 
     targets = Targets(html, pdf)
     with record_at(journal) as record:
@@ -256,8 +255,7 @@ def returned(
     document = returned_document(found, head, size, float(floor(RealClock().utc_s())), signed)
     write_document(document, targets)
     if as_json:
-        plain = {**spelt(found), "sentences": list(sentences(found))}
-        typer.echo(json.dumps(plain, ensure_ascii=False))
+        typer.echo(json.dumps(as_plain(found), ensure_ascii=False))
         return
     from acquire.outlets.console import BenchConsole
     from acquire.reports.terminal import as_terminal

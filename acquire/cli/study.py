@@ -84,14 +84,15 @@ def _report(record: Path, html: Path | None, pdf: Path | None, *, as_json: bool,
             raise InputImpossible(f"{file} is the study's record.", "Name another file for its report.")
     found = report_of(read_study(record), pool_above=pool_above)
     if html is not None or pdf is not None:
-        from acquire.study.pictures import png_pictures, svg_pictures
+        from acquire.study.pictures import svg_pictures
 
+        drawn = study_document(found, svg_pictures(found))
         if html is not None:
-            put(html, as_html(study_document(found, svg=svg_pictures(found))))
+            put(html, as_html(drawn))
         if pdf is not None:
             from acquire.reports.pdf import as_pdf
 
-            put(pdf, as_pdf(study_document(found, png=png_pictures(found))))
+            put(pdf, as_pdf(drawn))
     if as_json:
         typer.echo(json.dumps(as_plain(found), ensure_ascii=False))
     else:

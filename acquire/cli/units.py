@@ -14,6 +14,14 @@ READING = typer.Option(
     help="One value read off a meter, such as 1-2=214.6 or 1-CORE=open; repeat for each pair.",
 )
 
+TEMPERATURE = Annotated[float | None, typer.Option(help="Of the unit, degrees Celsius.")]
+LEADS = Annotated[float | None, typer.Option(help="What the meter shows with its probes together, ohms.")]
+METER = Annotated[str, typer.Option(help="Meter file, or the name of a shipped one.")]
+WIRES = Annotated[int, typer.Option(help="4 where every value was taken with four wires.")]
+FOUR_WIRE = Annotated[
+    list[str] | None, typer.Option(metavar="PAIR", help="A pair taken with four wires, such as 1-2; repeat.")
+]
+
 
 def add_to(app: typer.Typer) -> None:
     """Register these commands."""
@@ -25,28 +33,20 @@ def explain(
     sheet: Annotated[Path, typer.Argument(help="Sheet of the unit (TOML).")],
     reading: Annotated[list[str], READING],
     *,
-    temperature: Annotated[float | None, typer.Option(help="Of the unit, degrees Celsius.")] = None,
-    leads: Annotated[
-        float | None, typer.Option(help="What the meter shows with its probes together, ohms.")
-    ] = None,
-    meter: Annotated[str, typer.Option(help="Meter file, or the name of a shipped one.")] = "hand-2000",
+    temperature: TEMPERATURE = None,
+    leads: LEADS = None,
+    meter: METER = "hand-2000",
+    wires: WIRES = 2,
+    four_wire: FOUR_WIRE = None,
     as_json: Annotated[bool, typer.Option("--json", help="One JSON object, for programs.")] = False,
 ) -> None:
     """Explain values told over the telephone: what is likely wrong, how sure, what to measure next."""
-    from acquire.answers.told import explanation_of
-    from acquire.words.faults import sentence
+    from acquire.answers.told import explanation_facts, explanation_of, told_about
 
-    explanation = explanation_of(sheet, reading, temperature, leads, meter)
+    told = told_about(temperature, leads, meter, wires=wires, four_wire=four_wire or ())
+    explanation = explanation_of(sheet, reading, told)
     if as_json:
-        facts = {
-            "hypotheses": [
-                {"fault": h.fault, "probability": h.probability, "sentence": sentence(h)}
-                for h in explanation.hypotheses
-            ],
-            "next_pair": list(explanation.next_pair) if explanation.next_pair else None,
-            "text": list(explanation.lines),
-        }
-        typer.echo(json.dumps(facts, indent=2, ensure_ascii=False))
+        typer.echo(json.dumps(explanation_facts(explanation), indent=2, ensure_ascii=False))
         return
     for line in explanation.lines:
         typer.echo(line)
@@ -58,16 +58,17 @@ def identify(
     ],
     reading: Annotated[list[str], READING],
     *,
-    temperature: Annotated[float | None, typer.Option(help="Of the unit, degrees Celsius.")] = None,
-    leads: Annotated[
-        float | None, typer.Option(help="What the meter shows with its probes together, ohms.")
-    ] = None,
-    meter: Annotated[str, typer.Option(help="Meter file, or the name of a shipped one.")] = "hand-2000",
+    temperature: TEMPERATURE = None,
+    leads: LEADS = None,
+    meter: METER = "hand-2000",
+    wires: WIRES = 2,
+    four_wire: FOUR_WIRE = None,
 ) -> None:
     """Say which of the known sheets an unknown core fits, and how sure that is."""
-    from acquire.answers.told import identification_lines
+    from acquire.answers.told import identification_lines, told_about
 
-    for line in identification_lines(sheets, reading, temperature, leads, meter):
+    told = told_about(temperature, leads, meter, wires=wires, four_wire=four_wire or ())
+    for line in identification_lines(sheets, reading, told):
         typer.echo(line)
 
 

@@ -17,6 +17,7 @@ from pydantic_core import PydanticCustomError
 from acquire.files.toml_file import Flag, Table, Text
 from acquire.quantity import Celsius, Fraction, Kelvin, Ohm, Seconds, ZeroOrMoreOhm
 from acquire.records import Purpose
+from acquire.records.commands import COLDEST_CELSIUS, WARMEST_CELSIUS
 from drivers.errors import AddressInvalid
 from drivers.link.address import parse_address
 
@@ -138,6 +139,13 @@ class StepOrder(StrEnum):
     FREE = "free"
 
 
+class LowOhms(StrEnum):
+    """What low ohms are judged by where the meter is too poor for their tolerance."""
+
+    TOLERANCE = "tolerance"
+    CONTINUITY = "continuity"
+
+
 class PlaceSettings(Table):
     """`[bench]`: who measures what, and why.
 
@@ -150,6 +158,7 @@ class PlaceSettings(Table):
         order: guided, one step after the other as the sheet lists them; or free, whichever is touched.
         spools: path of the file of spool cards; None where no spool was measured.
         serial_pattern: regular expression that every serial matches in full; others are asked about.
+        low_ohms: what is judged of low ohms where the meter cannot judge their tolerance.
     """
 
     name: BenchName
@@ -160,6 +169,11 @@ class PlaceSettings(Table):
     order: StepOrder = StepOrder.GUIDED
     spools: Annotated[FilePath | None, Field(examples=['"../wire/spools.toml"'])] = None
     serial_pattern: Annotated[str, AfterValidator(_expression), Field(examples=["'P80-\\d{4}'"])] = ""
+    low_ohms: LowOhms = LowOhms.TOLERANCE
+
+
+TYPED = "typed"
+"""The driver of a meter without a cable, and its name on the record where the file gives none."""
 
 
 class MeterSettings(Table):
@@ -167,7 +181,7 @@ class MeterSettings(Table):
 
     Attributes:
         driver: name of its driver.
-        link: address of its link.
+        link: address of its link; empty for a meter without one, whose readings are typed.
         model: path of its meter file, which states its accuracy.
         id: its name on the record.
         four_wire_below: pairs of a smaller nominal are measured with four wires; None for a meter with two.
@@ -179,9 +193,9 @@ class MeterSettings(Table):
     """
 
     driver: Annotated[Text, Field(examples=['"scpi"'])]
-    link: Annotated[Link, Field(examples=['"tcp:127.0.0.1:5025"'])]
+    link: Annotated[Link, Field(examples=['"tcp:127.0.0.1:5025"'])] = ""
     model: Annotated[FilePath, Field(examples=['"../meters/hand-2000.toml"'])]
-    id: BenchName = "meter"
+    id: BenchName = Field(default_factory=lambda known: TYPED if known.get("driver") == TYPED else "meter")
     four_wire_below: Ohm | None = None
     integration_plc: Annotated[float, Field(gt=0.0, le=1000.0, allow_inf_nan=False, strict=True)] | None = (
         None
@@ -190,6 +204,15 @@ class MeterSettings(Table):
     overdue: Overdue = Overdue.WARN
     self_check: Ohm | None = None
     options: DriverOptions = Field(default_factory=dict)
+
+    @model_validator(mode="after")
+    def _has_its_link(self) -> MeterSettings:
+        """Only what is typed comes without one."""
+        if not self.link and self.driver != TYPED:
+            raise ValueError("the meter needs link, its address")
+        if self.link and self.driver == TYPED:
+            raise ValueError("a meter whose readings are typed has no link: leave it out")
+        return self
 
 
 class TemperatureSettings(Table):
@@ -204,6 +227,7 @@ class TemperatureSettings(Table):
         value: the typed temperature, degrees Celsius.
         uncertainty: limits of error of either, kelvin (half-width).
         oldest: an older temperature is not used; seconds.
+        coldest, warmest: what the air of the place can be, degrees Celsius; another reading is not used.
     """
 
     source: TemperatureSource
@@ -214,6 +238,8 @@ class TemperatureSettings(Table):
     value: Celsius | None = None
     uncertainty: Kelvin = 1.0
     oldest: Seconds | None = None
+    coldest: Celsius = COLDEST_CELSIUS
+    warmest: Celsius = WARMEST_CELSIUS
 
     @model_validator(mode="after")
     def _has_its_source(self) -> TemperatureSettings:
@@ -225,6 +251,10 @@ class TemperatureSettings(Table):
             raise ValueError('source = "typed" needs value, such as value = "21.5 °C"')
         if self.source is TemperatureSource.TYPED and self.link is not None:
             raise ValueError('link belongs to source = "meter"')
+        if not self.coldest < self.warmest:
+            raise ValueError("coldest must lie below warmest")
+        if self.value is not None and not self.coldest <= self.value <= self.warmest:
+            raise ValueError("value must lie between coldest and warmest")
         return self
 
     @property

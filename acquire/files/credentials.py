@@ -8,6 +8,7 @@ from pathlib import Path
 
 from acquire.errors import InputImpossible
 from acquire.files.network_tables import BrokerSettings
+from drivers.plain_file import read_file
 
 LONGEST = 1000
 """Characters of a password's first line that are looked at."""
@@ -58,8 +59,7 @@ def first_line(path: Path) -> str:
         InputImpossible: it cannot be read, or is empty.
     """
     try:
-        with path.open(encoding="utf-8") as stream:
-            line = stream.readline(LONGEST).rstrip("\r\n")
+        line = read_file(path, LONGEST).decode("utf-8-sig").partition("\n")[0].rstrip("\r")
     except (OSError, UnicodeDecodeError) as error:
         why = getattr(error, "strerror", None) or "it is no UTF-8 text"
         raise InputImpossible(

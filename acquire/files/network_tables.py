@@ -26,6 +26,14 @@ EnvironmentName = Annotated[
 ]
 
 
+def is_loopback(host: str) -> bool:
+    """Whether an address is reached from this machine only."""
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return host == "localhost"
+
+
 class BrokerSettings(Table):
     """Where a broker is, and how to get in.
 
@@ -33,7 +41,7 @@ class BrokerSettings(Table):
         host: of the broker.
         port: 1883, or 8883 with TLS, when left out.
         version: of MQTT.
-        tls: whether to encrypt; ca, certificate and key imply it.
+        tls: whether to encrypt, and to check who the broker is; left out, on any machine but this one.
         ca: path of the authority's certificate; left out, the system's are trusted.
         certificate: path of our own certificate.
         key: path of its key.
@@ -70,7 +78,9 @@ class BrokerSettings(Table):
     @property
     def encrypted(self) -> bool:
         """Whether TLS is used."""
-        return bool(self.tls or self.ca or self.certificate)
+        if self.tls is None:
+            return bool(self.ca or self.certificate) or not is_loopback(self.host)
+        return self.tls
 
     @property
     def port(self) -> int:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from acquire.errors import InputImpossible
+from drivers.plain_file import read_file
 
 LARGEST_BYTES = 10_000_000
 """Of a table that a shop wrote; some 300000 rows."""
@@ -21,8 +22,7 @@ def read_whole(path: Path, most_bytes: int = LARGEST_BYTES) -> bytes:
         InputImpossible: there are more than that.
         OSError: it cannot be read.
     """
-    with path.open("rb") as file:
-        content = file.read(most_bytes + 1)
+    content = read_file(path, most_bytes)
     if len(content) > most_bytes:
         raise InputImpossible(f"{path} is larger than {most_bytes / 1e6:g} MB.", "Is it the right file?")
     return content

@@ -10,9 +10,11 @@ from pathlib import Path
 from typing import Any
 
 from acquire.files.bench_tables import (
+    TYPED,
     CsvSettings,
     JournalSettings,
     LeadSettings,
+    LowOhms,
     MeterSettings,
     PlaceSettings,
     ScannerSettings,
@@ -21,10 +23,11 @@ from acquire.files.bench_tables import (
     TemperatureSettings,
     TemperatureSource,
 )
-from acquire.files.duty_tables import CheckSettings, InsulationSettings
+from acquire.files.duty_tables import CheckSettings, InsulationSettings, ReferenceSettings
 from acquire.files.fixture_table import FixtureSettings
 from acquire.files.network_tables import HttpSettings, MqttSettings, PageSettings
 from acquire.files.shared import SharedSettings
+from acquire.files.shipped import meter_file_for
 from acquire.files.shop_table import ShopSettings
 from acquire.files.toml_file import Faults, Model, Table, TomlFile, did_you_mean, read_toml
 from acquire.files.toml_lines import Path as KeyPath
@@ -48,6 +51,7 @@ TABLES: dict[str, type[Table]] = {
     "fixture": FixtureSettings,
     "leads": LeadSettings,
     "check": CheckSettings,
+    "reference": ReferenceSettings,
     "insulation": InsulationSettings,
     "settle": SettleSection,
     "journal": JournalSettings,
@@ -58,7 +62,7 @@ TABLES: dict[str, type[Table]] = {
     "shop": ShopSettings,
     "files": SharedSettings,
 }
-"""All tables of a bench file; each stands once. The first three must be there."""
+"""All tables of a bench file; each but [[reference]] stands once. [bench] and [temperature] must be there."""
 
 
 class Bench(Table):
@@ -67,14 +71,15 @@ class Bench(Table):
     Attributes:
         file: the file itself.
         content_hash: SHA-256 of its bytes, hexadecimal.
-        name, purpose, sheet, operator, batch, order, spools, serial_pattern: of the `[bench]` table;
-            `sheet` and `spools` are paths.
+        name, purpose, sheet, operator, batch, order, spools, serial_pattern, low_ohms: of the
+            `[bench]` table; `sheet` and `spools` are paths.
         meter: the instrument that measures ohms.
         temperature: where the winding's temperature comes from.
         scanner: None where serials are typed.
         fixture: None where hands hold the probes.
         leads: what the test leads add.
         check: the check standard; None where none is asked for.
+        references: known resistances that values on their ranges are compared with.
         insulation: what is taken for granted of typed insulation results.
         settle: when a reading counts as at rest.
         journal: the record.
@@ -96,12 +101,14 @@ class Bench(Table):
     order: StepOrder
     spools: Path | None
     serial_pattern: str
+    low_ohms: LowOhms
     meter: MeterSettings
     temperature: TemperatureSettings
     scanner: ScannerSettings | None
     fixture: FixtureSettings | None
     leads: LeadSettings
     check: CheckSettings | None
+    references: tuple[ReferenceSettings, ...]
     insulation: InsulationSettings
     settle: SettleSection
     journal: JournalSettings
@@ -136,13 +143,14 @@ def bench_of(file: TomlFile) -> Bench:
     faults = Faults(file)
     faults.unknown_tables(TABLES, "bench file")
     place = _needed(faults, PlaceSettings, "bench", 'name = "bench-1"')
-    meter = _needed(faults, MeterSettings, "meter", 'driver = "scpi"')
+    meter = _typed_meter() if "meter" not in file.tree else _optional(faults, MeterSettings, "meter")
     temperature = _needed(faults, TemperatureSettings, "temperature", 'source = "typed"')
     others: dict[str, Any] = {
         "scanner": _optional(faults, ScannerSettings, "scanner") if "scanner" in file.tree else None,
         "fixture": _optional(faults, FixtureSettings, "fixture") if "fixture" in file.tree else None,
         "leads": _optional(faults, LeadSettings, "leads"),
         "check": _optional(faults, CheckSettings, "check") if "check" in file.tree else None,
+        "references": tuple(r for _, r in faults.several(ReferenceSettings, "reference") if r is not None),
         "insulation": _optional(faults, InsulationSettings, "insulation"),
         "settle": _optional(faults, SettleSection, "settle"),
         "journal": _optional(faults, JournalSettings, "journal"),
@@ -156,10 +164,16 @@ def bench_of(file: TomlFile) -> Bench:
     _check_files(faults, place, meter)
     _check_instruments(faults, meter, temperature)
     _check_scanner(faults, others["scanner"])
+    _check_references(faults, others["references"], others["check"])
     _check_fixture(faults, others["fixture"])
     faults.stop_here()
     whole = {**dict(place or ()), **others, "meter": meter, "temperature": temperature}
     return Bench.model_construct(file=file.path.absolute(), content_hash=file.content_hash, **whole)
+
+
+def _typed_meter() -> MeterSettings:
+    """Without [meter] the meter has no cable, and is of the poorest kind until its own file is named."""
+    return MeterSettings(driver=TYPED, model=meter_file_for(None, settable=False).as_posix())
 
 
 def _needed(faults: Faults, model: type[Model], name: str, first_key: str) -> Model | None:
@@ -252,6 +266,18 @@ def _check_self_check(faults: Faults, meter: MeterSettings) -> None:
 def _check_fixture(faults: Faults, fixture: FixtureSettings | None) -> None:
     if fixture is not None:
         faults.check(switch_card_options(), fixture.card_options, ("fixture", "options"))
+
+
+def _check_references(
+    faults: Faults, references: tuple[ReferenceSettings, ...], check: CheckSettings | None
+) -> None:
+    """The record tells known resistors apart by their names."""
+    names = [] if check is None else [check.resistor]
+    for at, each in enumerate(references):
+        if each.resistor in names:
+            what = f'another known resistor is named "{each.resistor}" too.'
+            faults.add(("reference", at, "resistor"), what, "Give each its own name.")
+        names.append(each.resistor)
 
 
 def _check_scanner(faults: Faults, scanner: ScannerSettings | None) -> None:

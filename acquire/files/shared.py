@@ -79,7 +79,7 @@ def offered(folder: Path) -> dict[str, str]:
         OSError: the folder cannot be read.
     """
     try:
-        text = read_whole(folder / LIST, LARGEST_LIST_BYTES).decode("utf-8")
+        text = read_whole(folder / LIST, LARGEST_LIST_BYTES).decode("utf-8-sig")
     except FileNotFoundError:
         return dict(sorted(_hashes(folder)))
     except UnicodeDecodeError as error:

@@ -23,3 +23,18 @@ def shipped(*parts: str) -> Path:
             return found
     name = "/".join(parts)
     raise SteadyohmError(f"The shipped file {name} is missing.", "Install steadyohm again.")
+
+
+def meter_file_for(counts: int | None, *, settable: bool) -> Path:
+    """The shipped meter file that comes nearest, until the meter's own figures are put into it.
+
+    Args:
+        counts: of its display; None where they are not known: then of the poorest meter of its kind, so that
+            nothing is promised which it may not keep.
+        settable: whether it is set over its link, as bench meters are.
+    """
+    if settable:
+        return shipped("meters", "bench-50000.toml")
+    known = sorted(int(path.stem.removeprefix("hand-")) for path in shipped("meters").glob("hand-*.toml"))
+    fitting = [each for each in known if counts is not None and each <= counts]
+    return shipped("meters", f"hand-{max(fitting, default=known[0])}.toml")

@@ -9,7 +9,7 @@ import math
 from dataclasses import dataclass
 
 from drivers.errors import ModelInvalid
-from drivers.models import MeterModel, RangeAccuracy
+from drivers.models import MeterModel, RangeAccuracy, RangeModel
 from drivers.reading import Quantity
 
 
@@ -58,3 +58,7 @@ class ModelStatements:
         """The statement on the smallest range that holds a value; None where there is no such range."""
         found = self.model.range_for(quantity, value_si)
         return None if found is None else self.model.statement(found)
+
+    def ranges(self, quantity: Quantity) -> tuple[RangeModel, ...]:
+        """Every range of a function, smallest first; empty where the meter lacks it."""
+        return self.model.ranges_of(quantity)

@@ -28,6 +28,9 @@ SECRETS = frozenset({"password", "user"})
 LARGEST_BYTES = 1_000_000
 """No sheet or bench file comes near this; a larger one was named by mistake."""
 
+MOST_TABLES = 200
+"""Of one sort; a unit with more windings or steps than that is a mistake."""
+
 LONGEST_LINE = 2000
 """Characters; keys of thousands of parts would take minutes to read."""
 
@@ -83,7 +86,7 @@ def read_toml(path: Path, kind: str) -> TomlFile:
     """
     raw = _bytes_of(path, kind)
     try:
-        text = raw.decode("utf-8")
+        text = raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = raw.count(b"\n", 0, error.start) + 1
         raise _refused(path, "this is not UTF-8 text.", "Save the file as UTF-8.", line) from error
@@ -193,6 +196,17 @@ class Faults:
             return model.model_validate(known, context=context)
         except ValidationError:  # what a validator of the whole table found; told once the keys are right
             return None
+
+    def several(self, model: type[Model], name: str) -> list[tuple[KeyPath, Model | None]]:
+        """Check tables that stand as often as needed, each with its place; None for one with faults."""
+        given = self.file.tree.get(name, [])
+        if not isinstance(given, list):
+            self.add((name,), "this table may stand several times.", f"Write [[{name}]], not [{name}].")
+            return [((name,), None)]
+        if len(given) > MOST_TABLES:
+            self.add((name,), f"these are {len(given)} tables.", f"At most {MOST_TABLES} are allowed.")
+            return [((name,), None)]
+        return [((name, at), self.check(model, each, (name, at))) for at, each in enumerate(given)]
 
     def unknown_tables(self, known: Iterable[str], kind: str) -> None:
         """Note every key at the top of the file that is none of these.

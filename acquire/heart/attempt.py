@@ -13,10 +13,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from acquire.records import Basis, Fit, Match, Notice, Outcome, Pair, Recorded, Verdict
-from acquire.records.codes import Code, Fact
-
-TOUCH_TERMS = frozenset({"repeatability", "leftover drift", "display resolution", "contact"})
-"""Budget terms that differ from one touch to the next; the others cancel when a pair is measured twice."""
+from acquire.records.codes import Code, Fact, Scope
 
 
 class Deed(StrEnum):
@@ -51,6 +48,8 @@ class Attempt:
         looks_like: the pair that a REFUSED one reads like, None where several are as likely.
         bracketed: an open pair proven between touches of two known continuities.
         utc_s: when.
+        shared, rate_per_s, u_rate_per_s: of the verdict.
+        at_most_ohm: what it has at most, 95 %, where only its continuity could be judged; else None.
     """
 
     deed: Deed
@@ -67,6 +66,10 @@ class Attempt:
     looks_like: Pair | None = None
     bracketed: bool = False
     utc_s: float = 0.0
+    shared: tuple[tuple[str, float], ...] = ()
+    rate_per_s: float = 0.0
+    u_rate_per_s: float = math.inf
+    at_most_ohm: float | None = None
 
     @property
     def is_by_word(self) -> bool:
@@ -87,23 +90,6 @@ def refused(match: Match, step: str, touch: int, revision: int) -> Attempt:
         settled_expanded_ohm=corrected.settled.expanded_si,
         fit=match.fit,
         looks_like=match.pair if match.fit is Fit.OTHER_PAIR else None,
-        utc_s=corrected.settled.utc_s,
-    )
-
-
-def measured(match: Match, step: str, touch: int, revision: int, outcome: Outcome) -> Attempt:
-    """A value that is judged."""
-    corrected = match.corrected
-    return Attempt(
-        Deed.JUDGED,
-        step,
-        touch,
-        revision,
-        outcome,
-        corrected.reference_ohm,
-        corrected.standard_uncertainty_ohm,
-        corrected.part_ohm(TOUCH_TERMS),
-        fit=match.fit,
         utc_s=corrected.settled.utc_s,
     )
 
@@ -158,6 +144,10 @@ def _of_verdict(verdict: Verdict) -> Attempt:
         fit=verdict.fit,
         bracketed=verdict.basis is Basis.OPEN_BRACKETED,
         utc_s=verdict.utc_s,
+        shared=verdict.shared,
+        rate_per_s=verdict.rate_per_s or 0.0,
+        u_rate_per_s=math.inf if verdict.u_rate_per_s is None else verdict.u_rate_per_s,
+        at_most_ohm=verdict.at_most_ohm if verdict.scope is Scope.CONTINUITY_ONLY else None,
     )
 
 

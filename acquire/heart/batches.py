@@ -20,7 +20,6 @@ from acquire.records import (
     BatchState,
     ChangeSpool,
     Code,
-    Ending,
     Event,
     Fact,
     FinishBatch,
@@ -58,7 +57,7 @@ class Batches(BatchBook):
 
     _units: dict[str, tuple[str, int]] = field(default_factory=dict)
     _others: int = 0
-    _held: str = ""  # the serial of a unit that comes back after it was held as warm
+    _held: tuple[str, float] = ("", 0.0)  # a unit that was held as warm, and when: it may come back
 
     def prompt(self) -> Prompt:
         """What is asked of the operator between two units."""
@@ -94,7 +93,8 @@ class Batches(BatchBook):
             case UnitKnown():
                 self._remember(command.serial, command.batch, command.attempts)
                 self._others = command.others
-                self._held = command.serial if command.held else self._held
+                if command.held_utc_s is not None:
+                    self._held = (command.serial, command.held_utc_s)
                 return []
             case OpenBatch():
                 return self._open(command, utc_s)
@@ -204,7 +204,7 @@ class Batches(BatchBook):
             attempt=attempt,
             meter_hash=place.meter_hash,
             bench_hash=place.bench_hash,
-            rested=self._held == command.serial,
+            rested_s=max(0.0, utc_s - self._held[1]) if self._held[0] == command.serial else None,
         )
         return started, self._told(started)
 
@@ -235,7 +235,7 @@ class Batches(BatchBook):
         self, result: UnitResult, readings: Sequence[Reading], four_wire_below_ohm: float
     ) -> list[Event]:
         """A unit has its result: the first of a batch, or of a spool, is compared with what is foretold."""
-        self._held = result.serial if result.ending is Ending.WARM else ""
+        self._held = (result.serial, result.utc_s) if result.must_rest else ("", 0.0)
         batch = self.known.get(result.batch)
         if batch is None or result.outcome is None:
             return []

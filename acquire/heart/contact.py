@@ -3,22 +3,28 @@
 Probes that have not been lifted still read what they read before, whatever has happened meanwhile: the link
 was lost, the meter fell silent, its function or range was changed, the daemon was started again. So a value
 belongs to something new only after the meter has shown open probes; until then it can only correct what the
-same touch was taken for. Not for when a contact begins and settles (settle), nor for what its value means
-(unit_work).
+same touch was taken for. Hands may be quicker than a conversion: a meter too slow to show the lift is
+believed where value, time and request all say that they have moved on. Not for when a contact begins and
+settles (settle), nor for what its value means (unit_work).
 """
 
 from __future__ import annotations
 
+import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from enum import StrEnum
 
 from acquire.records import Settled
 from drivers.reading import Flag, Kind, Quantity, Reading
 
+SAME = 0.01
+"""A value that moves by no more than this fraction without lift-off is of the same pins; workshop choice."""
+
 SLID = 0.1
 """A value that moves by more than this fraction without a lift-off may have changed pins; workshop choice."""
 
-LINGER_S = 5.0
+LINGER_S = 8.0
 """Hands may stay on a pin for so long after its verdict before they are told to lift; workshop choice."""
 
 
@@ -26,12 +32,14 @@ class Admission(StrEnum):
     """What a value at rest may be.
 
     NEW: of a touch that nothing was taken from. REVISED: a correction of what the same touch was taken for.
-    SET_UP: the same touch, by a meter that was set anew for the same purpose. KNOWN: nothing new. UNLIFTED:
-    the probes lie where they lay for something else.
+    MOVED: the same touch reads so much else that hands may have slid, or the contact creeps. SET_UP: the same
+    touch, by a meter that was set anew for the same purpose. KNOWN: nothing new. UNLIFTED: the probes lie
+    where they lay for something else.
     """
 
     NEW = "new"
     REVISED = "revised"
+    MOVED = "moved"
     SET_UP = "set_up"
     KNOWN = "known"
     UNLIFTED = "unlifted"
@@ -44,14 +52,14 @@ class ContactRule:
     Attributes:
         lift_off_s: overload for so long is open probes.
         quantity: what the meter is set to while a contact goes on; None while none does.
-        seen_open: open probes were seen since a value was last taken; False at the start: nothing is known.
+        seen_open: open probes were seen since a value was last taken; True while none ever was.
         taken: the value of this touch that was taken last, None where none was.
         purpose: what it was taken for: (serial, step), or the name of a duty.
     """
 
     lift_off_s: float
     quantity: Quantity | None = None
-    seen_open: bool = False
+    seen_open: bool = True
     taken: Settled | None = None
     purpose: tuple[str, ...] = ()
     _air_s: float | None = None
@@ -84,8 +92,16 @@ class ContactRule:
         self.quantity = self._air_s = None
 
     def _overloaded(self, full_si: float | None) -> None:
-        """Overload shows open probes, but for a range that ends below what lay on them."""
-        self._hidden = full_si is not None and self.taken is not None and full_si < abs(self.taken.value_si)
+        """Overload shows open probes, but for a range that ends below what lay on them.
+
+        The range that has shown the value does not, though it may be beyond its full scale.
+        """
+        touch = self.taken
+        if touch is None or full_si is None:
+            self._hidden = False
+        else:
+            reached_si = min(abs(touch.value_si), touch.range_full_scale_si or math.inf)
+            self._hidden = full_si < reached_si
         if not self._hidden:
             self.cleared()
 
@@ -99,10 +115,14 @@ class ContactRule:
         """The meter is gone: what it shows when it is back may be the same touch."""
         self.quantity = self._air_s = None
 
+    def taken_before(self) -> None:
+        """A value was taken before the daemon was started again: its touch may still lie on the probes."""
+        self.seen_open, self.taken, self.purpose = False, None, ()
+
     def spend(self) -> None:
         """What a contact that goes on was for is done with, such as the unit before."""
         if self.quantity is not None:
-            self.seen_open, self.taken, self.purpose = False, None, ()
+            self.taken_before()
 
     def admits(self, settled: Settled, purpose: tuple[str, ...]) -> Admission:
         """What a value may be.
@@ -121,6 +141,52 @@ class ContactRule:
             self._refused_s = settled.monotonic_s
         return admission
 
+    def unlifted(
+        self,
+        settled: Settled,
+        purpose: tuple[str, ...],
+        asked_s: float,
+        expects: Callable[[Settled], bool],
+    ) -> tuple[tuple[str, ...], Admission]:
+        """What a value is that no open probes were seen before.
+
+        A touch that was taken for the step before can still be corrected, as long as its probes lie. On a
+        meter too slow to show a lift it is of the next pair where it began after that was asked for, is what
+        a good one reads, and cannot be of the pair before; and of neither where it could.
+
+        Args:
+            settled: a value that is UNLIFTED for its purpose.
+            purpose: what is asked for now.
+            asked_s: monotonic time when it was asked for.
+            expects: whether a value is just what a good unit reads there.
+
+        Returns:
+            What the value is for, and what it may be.
+        """
+        before = self.purpose
+        if before[:1] != purpose[:1]:
+            return purpose, Admission.UNLIFTED
+        admission = self.admits(settled, before)
+        if admission is not Admission.KNOWN and self._moved_on(settled, asked_s) and expects(settled):
+            return purpose, Admission.NEW if self._plainly_other(settled) else Admission.UNLIFTED
+        corrects = admission in (Admission.REVISED, Admission.MOVED, Admission.KNOWN)
+        return (before, admission) if corrects else (purpose, Admission.UNLIFTED)
+
+    def _moved_on(self, settled: Settled, asked_s: float) -> bool:
+        """Whether hands may have gone on to what was asked for since, unseen by a meter slower than they."""
+        trace = settled.trace
+        if len(trace) < 2:
+            return False
+        slow = (trace[-1][0] - trace[0][0]) / (len(trace) - 1) >= self.lift_off_s
+        return slow and settled.contact_s + trace[0][0] > asked_s
+
+    def _plainly_other(self, settled: Settled) -> bool:
+        """Whether a value cannot be that of the touch before, however it has drifted."""
+        if (touch := self.taken) is None:
+            return False
+        apart_si = abs(settled.value_si - touch.value_si)
+        return apart_si > max(SAME * abs(touch.value_si), 3.0 * (touch.expanded_si + settled.expanded_si))
+
     def _of_same_touch(self, settled: Settled, touch: Settled | None, purpose: tuple[str, ...]) -> Admission:
         if touch is None or purpose != self.purpose:
             return Admission.UNLIFTED
@@ -132,11 +198,17 @@ class ContactRule:
         moved_si = abs(settled.value_si - touch.value_si)
         if moved_si <= max(touch.expanded_si, settled.expanded_si):
             return Admission.KNOWN
-        return Admission.REVISED if moved_si <= SLID * abs(touch.value_si) else Admission.UNLIFTED
+        if moved_si <= SAME * abs(touch.value_si):
+            return Admission.REVISED
+        return Admission.MOVED if moved_si <= SLID * abs(touch.value_si) else Admission.UNLIFTED
 
     def take(self, settled: Settled, purpose: tuple[str, ...]) -> None:
         """A value was acted on."""
         self.taken, self.purpose, self.seen_open, self._refused_s = settled, purpose, False, None
+
+    def lies(self, purpose: tuple[str, ...]) -> bool:
+        """Whether the probes still lie where they lay for something else than this."""
+        return self.quantity is not None and not self.seen_open and purpose != self.purpose
 
     def overdue(self, monotonic_s: float) -> bool:
         """Whether to say now that the probes must be lifted: once, and not while hands only linger.

@@ -5,6 +5,7 @@ Pure, like the pipeline that calls it. Not for a unit's own steps (unit_work).
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
 from acquire.conditions import CalibrationDue, Conditions, Recheck, Temperature
@@ -55,7 +56,7 @@ class Duties:
         place: who measures what, where, with what.
         meter: what the meter's file states.
         conditions: temperature and lead zero.
-        check: the check standard; None on a bench without one.
+        checks: the check standard and the references, in the order in which they are asked for.
         habit: instrument and accuracy of typed insulation results.
         calibration: when the meter's falls due; None where that is not known, or was told at the start.
         zeroing: the leads are to be zeroed now.
@@ -66,7 +67,7 @@ class Duties:
     place: Circumstances
     meter: MeterStatements
     conditions: Conditions
-    check: CheckDuty | None = None
+    checks: tuple[CheckDuty, ...] = ()
     habit: Habit = field(default_factory=Habit)
     calibration: CalibrationDue | None = None
     zeroing: bool = False
@@ -74,9 +75,15 @@ class Duties:
     before: Stay = field(default_factory=Stay)
 
     @property
+    def check(self) -> CheckDuty | None:
+        """The one to look at: that is asked for, or stops the bench, or else the first; None without any."""
+        by_need = sorted(self.checks, key=lambda each: (not each.asked, not each.blocked))
+        return by_need[0] if by_need else None
+
+    @property
     def asked(self) -> bool:
         """Whether one of them comes before the unit's next step."""
-        return self.zeroing or (self.check is not None and self.check.asked)
+        return self.zeroing or any(check.asked for check in self.checks)
 
     @property
     def wanted(self) -> Wanted:
@@ -97,20 +104,42 @@ class Duties:
     def go_on(self, before: Duties) -> None:
         """Take up what was going on under other files, between two units."""
         self.zeroing, self.stay, self.before = before.zeroing, before.stay, before.before
-        if self.check is not None and before.check is not None:
-            self.check.go_on(before.check)
+        for check in self.checks:
+            for earlier in before.checks:
+                check.go_on(earlier)
+
+    def recall(self, records: Iterable[CheckStandard]) -> None:
+        """Take up charts and references where the journal left them.
+
+        Args:
+            records: of this meter, oldest first.
+        """
+        kept = list(records)
+        for check in self.checks:
+            check.recall(kept)
+        for record in kept:
+            self._looked(record)
+
+    def _looked(self, record: CheckStandard) -> None:
+        """Values are compared from now on with what a reference has just read, or with it no more."""
+        for check in self.checks:
+            if check.is_of_it(record):
+                self.conditions.references.pop(record.resistor, None)
+                if (known := check.substitute(record)) is not None:
+                    self.conditions.references[record.resistor] = known
 
     # ------------------------------------------------------------------ when they fall due
 
     def between_units(self, utc_s: float) -> None:
         """Nothing is on the bench: the time for a check that is due, and for leads whose zero is too old."""
-        lead, check = self.conditions.lead, self.check
+        lead = self.conditions.lead
         due = self.conditions.lead_zero_due(utc_s)
         if due and lead is not None and self.conditions.recheck is not Recheck.NEVER:
             self.zeroing = True
-        if check is not None and not check.asked and check.due(utc_s):
-            check.asked = True
-            self.zeroing = self.zeroing or (due and not check.four_wire)
+        for check in self.checks:
+            if not check.asked and check.due(utc_s):
+                check.asked = True
+                self.zeroing = self.zeroing or (due and not check.four_wire)
 
     def permit(self, utc_s: float) -> list[Notice]:
         """Before a unit is begun: a meter that has fallen due meanwhile is told once, or refused.
@@ -146,8 +175,10 @@ class Duties:
             case LeadZero() if record.meter_id == self.place.meter_id and self.conditions.lead_wanted:
                 if record.utc_s <= utc_s + CLOCKS_DIFFER_S:
                     self._zeroed(record)
-            case CheckStandard() if self.check is not None:
-                self.check.replay(record)
+            case CheckStandard():
+                for check in self.checks:
+                    check.replay(record)
+                self._looked(record)
             case Notice():
                 self._replay_notice(record)
 
@@ -156,8 +187,9 @@ class Duties:
         match notice.code:
             case Code.LEADS_ASKED:
                 self.zeroing = True
-            case Code.CHECK_ASKED | Code.CHECK_OVERRIDDEN | Code.CHECK_OTHER if self.check is not None:
-                self.check.replay_notice(notice)
+            case Code.CHECK_ASKED | Code.CHECK_OVERRIDDEN | Code.CHECK_OTHER:
+                for check in self.checks:
+                    check.replay_notice(notice)
             case Code.TEMPERATURE_TYPED:
                 celsius, u_kelvin = facts.get("celsius"), facts.get("standard_uncertainty_kelvin")
                 if isinstance(celsius, int | float) and isinstance(u_kelvin, int | float):
@@ -179,8 +211,8 @@ class Duties:
         """A unit is put on the bench."""
         self.before, self.stay = self.stay, Stay(started)
         self.zeroing = self.conditions.lead_zero_due(started.utc_s)
-        if self.check is not None and self.check.due(started.utc_s):
-            self.check.asked = True
+        for check in self.checks:
+            check.asked = check.asked or check.due(started.utc_s)
 
     def ended(self, result: UnitResult) -> UnitResult:
         """A unit has its result from its ohms; gives it with what was typed.
@@ -228,7 +260,11 @@ class Duties:
                 return list(notices)
             self._zeroed(zero)
             return [zero, *notices]
-        return self.check.take(settled, self.conditions, self.meter, self.place)
+        found = self.check.take(settled, self.conditions, self.meter, self.place)
+        for event in found:
+            if isinstance(event, CheckStandard):
+                self._looked(event)
+        return found
 
     def obey(self, command: Duty, utc_s: float) -> list[Event]:
         """Carry out a command.
@@ -248,6 +284,8 @@ class Duties:
                 return [self._set_back(command, utc_s)]
             case CheckMeter():
                 self._needed().asked = True
+                for check in self.checks:
+                    check.asked = True
                 return [Notice(Weight.REMARK, Code.CHECK_ASKED, utc_s)]
             case OverrideCheck():
                 return [self._needed().override(command.reason, utc_s)]
@@ -288,16 +326,12 @@ class Duties:
         return [result, *self.revise(utc_s)]
 
     def _set_back(self, command: ClockSetBack, utc_s: float) -> Notice:
-        """Move the times of what has an age with the clock, or it would seem fresh for too long."""
+        """Move the times of what has an age with the clock."""
         self._move_times(command.by_s)
         return Notice(Weight.WARNING, Code.CLOCK_SET_BACK, utc_s, facts={"by_s": command.by_s})
 
     def _move_times(self, by_s: float) -> None:
-        conditions = self.conditions
-        if conditions.temperature is not None:
-            then_s = conditions.temperature.utc_s - by_s
-            conditions.temperature = replace(conditions.temperature, utc_s=then_s)
-        if conditions.lead is not None:
-            conditions.lead = replace(conditions.lead, utc_s=conditions.lead.utc_s - by_s)
-        if self.check is not None and self.check.last_utc_s is not None:
-            self.check.last_utc_s -= by_s
+        self.conditions.move_times(by_s)
+        for check in self.checks:
+            if check.last_utc_s is not None:
+                check.last_utc_s -= by_s

@@ -6,10 +6,48 @@ is among what a bench that starts again is told, so that a restart is a replay. 
 
 from __future__ import annotations
 
-from dataclasses import asdict, fields, replace
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass, fields, replace
 
-from acquire.records import Learned, Notice, Weight
+from acquire.records import Event, Learned, Notice, Recorded, Weight
 from acquire.records.codes import Code
+from acquire.settle import SettleFilter
+
+
+@dataclass(slots=True)
+class Learning:
+    """Keeps the record of what the settle stage learns.
+
+    Attributes:
+        filter: the settle stage.
+        meter_hash: of the meter file; another meter's lessons are not taken up.
+        recorded: what is on record.
+    """
+
+    filter: SettleFilter
+    meter_hash: str
+    recorded: Learned
+
+    def replay(self, record: Recorded) -> None:
+        """Take up what the record tells, if it does."""
+        learned = learned_of(record, self.meter_hash) if isinstance(record, Notice) else None
+        if learned is not None:
+            self.recorded = learned
+            self.filter.take_up(learned)
+
+    def after(self, duty: Sequence[Event], utc_s: float) -> list[Event]:
+        """The events of a duty; leads that have moved make void what was learnt with them."""
+        if not any(isinstance(event, Notice) and event.code is Code.LEADS_MOVED for event in duty):
+            return list(duty)
+        self.filter.forget()
+        return [*duty, *self.news(utc_s)]
+
+    def news(self, utc_s: float) -> list[Event]:
+        """What was learnt since it was last put on record."""
+        if self.filter.learned == self.recorded:
+            return []
+        self.recorded = self.filter.learned
+        return [learnt_notice(self.recorded, self.meter_hash, utc_s)]
 
 
 def learnt_notice(learned: Learned, meter_hash: str, utc_s: float) -> Notice:

@@ -10,7 +10,7 @@ touched. Not for limits.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 from acquire.heart.step_state import StepState
 from acquire.records import Outcome, Pair, StepKind
@@ -18,6 +18,7 @@ from acquire.records.codes import WARM_CHECK
 from acquire.records.words import FAILING, PASSING
 from acquire.steps.agreement import oddest
 from acquire.steps.balance import balances
+from acquire.steps.estimate import estimate
 from acquire.steps.pairs import PairTable
 
 _FORETOLD = 0.3
@@ -38,9 +39,8 @@ _TO_THE_DIGIT, _UNLIKE = 3.0, 0.1
 """Standard deviations of a repeated touch within which two values are one; share of it by which two pairs of
 a good unit differ so much that this is no coincidence. Workshop choices."""
 
-_NOT_SHARED, _SIDES = 0.2, 1.0 / 3.0
-"""Share of a reading's uncertainty that the other readings of the unit do not share; share of its distance
-within which another value is on the side of the others. Workshop choices."""
+_SIDES = 1.0 / 3.0
+"""Share of its distance within which another value is on the side of the others. Workshop choice."""
 
 _MOST_DOUBTS = 2
 """How many passing values of one unit are asked for again, at most."""
@@ -68,12 +68,11 @@ def doubtful(states: Sequence[StepState], table: PairTable) -> StepState | None:
             continue
         if state.rechecked >= most:
             continue
-        if _contradicted(state, table, known_readings(states, state, passing=True)):
+        if _away(state, table, [s for s in states if s.outcome in PASSING]) > _APART:
             return state
         if math.isinf(state.ohm) and not state.rechecked and not _open_elsewhere(state, states, table):
             return state
-        others = known_readings(states, state, passing=False)
-        if state.insisted and not state.rechecked and not _supported(state, table, others):
+        if state.insisted and not state.rechecked and not _away(state, table, states) <= _APART:
             return state
     return _misread_first(states, table) or _oddest_pass(states, table)
 
@@ -88,7 +87,7 @@ def too_coarse(states: Sequence[StepState], table: PairTable) -> StepState | Non
     borrowed = [s for s in states if not s.own_setup and s.outcome in PASSING]
     if not borrowed:
         return None
-    readings = [(s.step.pair, s.ohm, s.touch_u_ohm) for s in states if s.outcome is not None]
+    readings = [state.reading for state in states if state.outcome is not None]
     unclear = {
         name
         for balanced in balances(table, readings)
@@ -102,8 +101,7 @@ def too_coarse(states: Sequence[StepState], table: PairTable) -> StepState | Non
 def _misread_first(states: Sequence[StepState], table: PairTable) -> StepState | None:
     """The first resistance or its repetition, where they differ and the others side with one of them.
 
-    A look-alike touched at the start or the end would make the unit seem to have cooled. What all readings
-    share (leads, range, temperature) cancels in this comparison, for the most part.
+    A look-alike touched at the start or the end would make the unit seem to have cooled.
     """
     limit = table.sheet.warm_limit
     moved, first = movement(states, limit), repeatable(states, limit)
@@ -112,13 +110,8 @@ def _misread_first(states: Sequence[StepState], table: PairTable) -> StepState |
         return None
     if not math.isfinite(check.ohm):
         return None
-    known = {
-        s.step.pair: (s.ohm, math.hypot(s.touch_u_ohm, _NOT_SHARED * s.u_ohm))
-        for s in states
-        if s.outcome in PASSING and math.isfinite(s.ohm)
-        if s.step.pair != first.step.pair
-    }
-    mean, sd = table.predicted(first.step.pair, known)
+    others = [s.reading for s in states if s.outcome in PASSING and s.step.pair != first.step.pair]
+    mean, sd = estimate(table, others).reading(first.reading)
     away = sorted(((abs(s.ohm - mean), s) for s in (first, check)), key=lambda a: a[0])
     (near, _), (far, odd) = away
     asked_again = odd.doubted or odd.rechecked
@@ -149,12 +142,7 @@ def _oddest_pass(states: Sequence[StepState], table: PairTable) -> StepState | N
     if warm_checked or sum(state.doubted for state in states) >= _MOST_DOUBTS:
         return None
     passing = [s for s in states if s.outcome in PASSING and math.isfinite(s.ohm)]
-    touches = [(s.step.pair, s.ohm, s.touch_u_ohm) for s in passing]
-    # A balance compares by touches alone; where it fails, a look-alike must stand out as sharply as that.
-    uneven = any(each.outcome in FAILING for each in balances(table, touches))
-    shared = _NOT_SHARED if uneven else 1.0
-    latest = {s.step.pair: (s.ohm, math.hypot(s.touch_u_ohm, shared * s.u_ohm)) for s in passing}
-    odd = oddest(table, [(pair, ohm, u) for pair, (ohm, u) in latest.items()])
+    odd = oddest(table, list({s.step.pair: s.reading for s in passing}.values()))
     if odd is None or odd.away < _ODD:
         return None
     return next((s for s in passing if s.step.pair == odd.pair and not s.doubted), None)
@@ -198,39 +186,26 @@ def _open_elsewhere(state: StepState, states: Sequence[StepState], table: PairTa
     own = table.path(state.step.pair).shares
     return any(
         other is not state
-        and other.step.kind is StepKind.RESISTANCE
+        and other.step.conducts
         and math.isinf(other.ohm)
         and any(a > 0.0 and b > 0.0 for a, b in zip(own, table.path(other.step.pair).shares, strict=True))
         for other in states
     )
 
 
-def _contradicted(state: StepState, table: PairTable, known: Mapping[Pair, tuple[float, float]]) -> bool:
-    """Readings that passed foretell this pair well, and it reads something else."""
-    foretold = _foretold(state, table, known)
-    if foretold is None:
-        return False
-    mean, sd = foretold
-    return abs(state.ohm - mean) > _APART * math.hypot(sd, state.u_ohm)
+def _away(state: StepState, table: PairTable, others: Sequence[StepState]) -> float:
+    """How far a value lies from what others foretell for its pair, in standard uncertainties.
 
-
-def _supported(state: StepState, table: PairTable, known: Mapping[Pair, tuple[float, float]]) -> bool:
-    """All other readings together foretell just this odd value: the fault is real."""
-    foretold = _foretold(state, table, known)
-    if foretold is None or not math.isfinite(state.ohm):
-        return False
-    mean, sd = foretold
-    return abs(state.ohm - mean) <= _APART * math.hypot(sd, state.u_ohm)
-
-
-def _foretold(
-    state: StepState, table: PairTable, known: Mapping[Pair, tuple[float, float]]
-) -> tuple[float, float] | None:
-    """What the set says the pair reads; None where it says little more than the sheet."""
-    mean, sd = table.predicted(state.step.pair, known)
+    NaN where they say little more than the sheet, or there is no value.
+    """
+    known = estimate(table, [s.reading for s in others if s is not state and s.outcome is not None])
+    mean, sd = known.pair(state.step.pair)
     if math.isinf(mean) or sd > _FORETOLD * table.spread_ohm(state.step.pair):
-        return None
-    return mean, sd
+        return math.nan
+    if not math.isfinite(state.ohm):
+        return math.inf
+    foretold, u_ohm = known.reading(state.reading)
+    return abs(state.ohm - foretold) / max(u_ohm, 1e-12)
 
 
 def repeatable(states: Sequence[StepState], limit: float) -> StepState | None:
@@ -241,7 +216,7 @@ def repeatable(states: Sequence[StepState], limit: float) -> StepState | None:
         limit: fraction by which a repeated value may move.
     """
     for state in states:
-        if state.step.kind is not StepKind.RESISTANCE or state.step.name == WARM_CHECK:
+        if not state.step.conducts or state.step.name == WARM_CHECK:
             continue
         if math.isfinite(state.ohm) and limit * abs(state.ohm) > 2.0 * math.sqrt(2.0) * state.touch_u_ohm:
             return state

@@ -6,6 +6,10 @@ import re
 from dataclasses import dataclass
 from enum import StrEnum
 
+from acquire.heart.attempt import attempt_of
+from acquire.records import Event, Judged, Notice, Recorded
+from acquire.records.codes import SCAN_ASKED, Code
+
 
 class SerialDoubt(StrEnum):
     """What speaks against a serial: it reads like a command word, or is not as this bench's serials are."""
@@ -32,3 +36,31 @@ class SerialRule:
             return None if re.fullmatch(self.pattern, serial) else SerialDoubt.PATTERN
         first = serial.split(maxsplit=1)[0].casefold() if serial.strip() else ""
         return SerialDoubt.WORD if first.strip(".:,;!") in self.words else None
+
+
+def asked_about(question: Notice | None) -> str:
+    """The serial of a scan that waits for a yes, from what was asked; empty where nothing was."""
+    if question is None:
+        return ""
+    return question.serial if question.code is Code.SERIAL_DOUBTFUL else str(question.facts.get("next", ""))
+
+
+def still_asked(question: Notice | None, *events: Event | Recorded) -> Notice | None:
+    """What is asked about a scan after some events: the same until something is done.
+
+    Args:
+        question: before it, None where nothing was asked.
+        events: what has happened; a remark or a refusal is nothing done.
+    """
+    for event in events:
+        question = _still_asked(question, event)
+    return question
+
+
+def _still_asked(question: Notice | None, event: Event | Recorded) -> Notice | None:
+    if isinstance(event, Notice):
+        if event.code in SCAN_ASKED:
+            return event
+        answered = attempt_of(event) is not None or event.code in (Code.UNIT_REOPENED, Code.SCAN_TAKEN_BACK)
+        return None if answered else question
+    return None if isinstance(event, Recorded | Judged) else question

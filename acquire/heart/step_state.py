@@ -11,7 +11,8 @@ import math
 from dataclasses import dataclass
 
 from acquire.heart.attempt import Attempt
-from acquire.records import Outcome, Pair, Step, StepKind, Why
+from acquire.physics.common import PairReading, reading_of
+from acquire.records import Outcome, Pair, Step, Why
 from acquire.records.codes import WARM_CHECK
 from acquire.records.words import FAILING, PASSING
 from acquire.steps.bracket import Bracket
@@ -44,6 +45,8 @@ class StepState:
         ohm, u_ohm: value that counts, at the reference temperature, and its standard uncertainty; infinite
             for an open pair, NaN before.
         touch_u_ohm: the part of `u_ohm` that differs from one touch to the next.
+        shared: the parts that other values of the unit share, by cause.
+        at_most_ohm: what it has at most, 95 %, where no more than its continuity was judged; else None.
         refused_ohm: last value that was taken for another pair's, None when there is none.
         looks_like: that pair.
         insisted: True when such a value came again and was judged after all.
@@ -64,6 +67,8 @@ class StepState:
     ohm: float = math.nan
     u_ohm: float = 0.0
     touch_u_ohm: float = 0.0
+    shared: tuple[tuple[str, float], ...] = ()
+    at_most_ohm: float | None = None
     refused_ohm: float | None = None
     looks_like: Pair | None = None
     insisted: bool = False
@@ -82,6 +87,11 @@ class StepState:
         return self.outcome is not None or self.skipped
 
     @property
+    def reading(self) -> PairReading:
+        """The value that counts with what it shares."""
+        return reading_of(self.step.pair, self.ohm, self.u_ohm, self.shared)
+
+    @property
     def counted(self) -> bool:
         """It has a value of the unit's own that counts; the warm check only repeats one."""
         return self.outcome is not None and self.step.name != WARM_CHECK
@@ -89,7 +99,7 @@ class StepState:
     @property
     def repeatable_by_touch(self) -> bool:
         """A finite value that counts and that a further touch may replace, whatever else is on the unit."""
-        if self.step.kind is not StepKind.RESISTANCE or self.step.name == WARM_CHECK:
+        if not self.step.conducts or self.step.name == WARM_CHECK:
             return False
         return self.outcome is not None and math.isfinite(self.ohm) and not (self.insisted or self.skipped)
 

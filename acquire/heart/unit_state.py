@@ -24,15 +24,13 @@ from dataclasses import replace
 from acquire.heart.attempt import Attempt, Deed
 from acquire.heart.recheck import doubtful, known_readings, movement, repeatable, too_coarse
 from acquire.heart.step_state import StepState, judged, touched_afresh
+from acquire.physics.common import PairReading, reading_of
 from acquire.records import Ask, Fact, Fit, Match, Outcome, Pair, Prompt, Step, StepKind
 from acquire.records.codes import WARM_CHECK, Order, Why
 from acquire.records.words import FAILING, PASSING
 from acquire.steps.bracket import Bracket, bracket_for
 from acquire.steps.pairs import PairTable
 from acquire.unit_result import of_steps
-
-PairReading = tuple[Pair, float, float]
-"""(pair, ohms at the reference temperature, standard uncertainty in ohms)."""
 
 _SAME, _DIGIT = 0.01, 1e-3
 """Two values of one pair this close, as a fraction, are one value measured twice; and where nothing but a
@@ -58,7 +56,7 @@ class UnitState:
         serial: str,
         *,
         order: Order = Order.GUIDED,
-        contact_wait_s: float = 10.0,
+        contact_wait_s: float = 3.0,
         warm_check: Callable[[list[PairReading]], bool] = lambda _: True,
         brackets: bool = False,
         placed: bool = False,
@@ -116,6 +114,7 @@ class UnitState:
             self._applied(attempt)
 
     def _applied(self, attempt: Attempt) -> bool:
+        self.unclip(but=attempt.step)
         match attempt.deed:
             case Deed.JUDGED:
                 return self._judged(attempt)
@@ -140,7 +139,8 @@ class UnitState:
         state = self._turned_to(attempt)
         outcome = attempt.outcome or Outcome.CANNOT_JUDGE
         if state.step.name != WARM_CHECK:
-            readings = [*self.readings(), (state.step.pair, attempt.ohm, attempt.u_ohm)]
+            this = reading_of(state.step.pair, attempt.ohm, attempt.u_ohm, attempt.shared)
+            readings = [*self.readings(), this]
             failing = bool({self.outcome, outcome} & FAILING)
             self._second_look = not failing or self._worth(readings)
         state.attempts += 1
@@ -152,7 +152,8 @@ class UnitState:
             state.out_of_turn = True
             return False
         state.outcome, state.ohm, state.u_ohm = outcome, attempt.ohm, attempt.u_ohm
-        state.touch_u_ohm = attempt.touch_u_ohm
+        state.touch_u_ohm, state.shared = attempt.touch_u_ohm, attempt.shared
+        state.at_most_ohm = attempt.at_most_ohm
         state.failed, state.passed_once, state.out_of_turn = (), False, False
         if not self._touched_again:  # a value touched again is as good as the one before
             state.own_setup = not self._focus
@@ -312,13 +313,20 @@ class UnitState:
             (state.outcome for state in self.states), left_out=any(state.skipped for state in self.states)
         )
 
+    @property
+    def continuous(self) -> list[tuple[Step, float]]:
+        """Steps whose tolerance the meter could not judge, with what they have at most, 95 %."""
+        return [(s.step, s.at_most_ohm) for s in self.states if s.counted and s.at_most_ohm is not None]
+
+    @property
+    def judged(self) -> list[tuple[Step, PairReading]]:
+        """Resistance steps that count, with their values."""
+        kinds = ((s.step, s.reading) for s in self.states if s.counted)
+        return [(step, reading) for step, reading in kinds if step.conducts]
+
     def readings(self) -> tuple[PairReading, ...]:
         """Everything that counts; infinite where found open."""
-        return tuple((s.step.pair, s.ohm, s.u_ohm) for s in self.states if s.counted)
-
-    def touch_readings(self) -> tuple[PairReading, ...]:
-        """As `readings`, with the uncertainty that differs from touch to touch, for comparing windings."""
-        return tuple((s.step.pair, s.ohm, s.touch_u_ohm) for s in self.states if s.counted)
+        return tuple(s.reading for s in self.states if s.counted)
 
     def known(self) -> dict[Pair, tuple[float, float]]:
         """Finite readings that have passed, for the matcher."""
@@ -327,11 +335,6 @@ class UnitState:
     def moved(self) -> float | None:
         """How far the first resistance has moved during the test; see `recheck.movement`."""
         return movement(self.states, self.table.sheet.warm_limit)
-
-    @property
-    def still_warm(self) -> bool:
-        """The first resistance has moved by more than the sheet allows."""
-        return abs(self.moved() or 0.0) > self.table.sheet.warm_limit
 
     @property
     def open_pairs(self) -> tuple[Pair, ...]:
@@ -345,7 +348,7 @@ class UnitState:
         if self.order is Order.GUIDED:
             return ()
         waiting = (s for s in self.states if not s.done and s is not state)
-        return tuple(s.step.pair for s in waiting if s.step.kind is StepKind.RESISTANCE)
+        return tuple(s.step.pair for s in waiting if s.step.conducts)
 
     @property
     def last(self) -> StepState | None:
@@ -429,10 +432,27 @@ class UnitState:
                 why = Why.FREE
         return Prompt(ask, self.serial, step.pair, step.name, done, self.total, why, times, facts)
 
+    @property
+    def key_wait_s(self) -> float:
+        """So long after a request a key may answer it: an open step asks for one at once."""
+        state = self.state
+        at_once = self.placed or state is None or state.step.kind is StepKind.OPEN
+        return 0.0 if at_once else self.contact_wait_s
+
     def lifted(self, monotonic_s: float) -> None:
         """The probes have left; needed for open steps that are bracketed by a known continuity."""
         if (state := self.state) is not None and state.bracket is not None:
             state.bracket.lifted(monotonic_s)
+
+    def unclip(self, but: str = "") -> None:
+        """Something else was touched, so that the clip has left the core: proofs in progress begin anew.
+
+        Args:
+            but: name of the step whose own touch it was; empty for none.
+        """
+        for state in self.states:
+            if state.bracket is not None and state.step.name != but:
+                state.bracket.broken()
 
     def seen_open(self, monotonic_s: float) -> None:
         """The meter shows no contact, and overload that would prove the pair of an open step open."""

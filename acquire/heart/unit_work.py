@@ -7,19 +7,23 @@ what attempts add up to (unit_state).
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field, replace
+from functools import partial
+from itertools import accumulate
 
 from acquire.conditions import Conditions
-from acquire.heart.attempt import Attempt, Deed, attempt_of, facts_of, measured, refused
+from acquire.heart.attempt import Attempt, Deed, attempt_of, facts_of, refused
 from acquire.heart.contact import Admission
 from acquire.heart.unit_state import UnitState
+from acquire.physics.cooling import Look
 from acquire.physics.copper import conductor_named
 from acquire.physics.correct import correct
-from acquire.physics.warm import Sample
 from acquire.records import (
     Basis,
     Circumstances,
     Corrected,
+    Ending,
     Event,
     Fact,
     Fit,
@@ -38,6 +42,7 @@ from acquire.records import (
 )
 from acquire.records.bench import Refused
 from acquire.records.codes import WARM_CHECK, Code, Refusal
+from acquire.records.words import PASSING
 from acquire.steps.matcher import weigh
 from acquire.steps.pairs import PairTable
 from acquire.steps.setup_choice import (
@@ -48,9 +53,10 @@ from acquire.steps.setup_choice import (
     open_above_ohm,
     quantity_for,
 )
+from acquire.verdict.close import close_unit
 from acquire.verdict.judge import Attempt as Standing
 from acquire.verdict.judge import Yardstick, judge, judge_open, judge_repeat
-from drivers.reading import Quantity
+from drivers.reading import Flag, Quantity
 
 
 @dataclass(slots=True)
@@ -101,23 +107,41 @@ class UnitWork:
         purpose = self.place.purpose
         quantity = quantity_for(step, self.table.nominal_ohm(step.pair), self.four_wire_below_ohm)
         expected = expected_ohm(self.table, step, purpose, quantity, self.meter)
+        above = open_above_ohm(self.table, step, purpose)
+        if step.name == WARM_CHECK:  # a range on which it has read before, however bad the pair is
+            same = [s.ohm for s in self.state.states if s.counted and s.step.pair == step.pair]
+            read = [ohm for ohm in same if above < ohm < math.inf]
+            expected, above = max([expected, *read]), max([above, *read])
         return Wanted(
             quantity,
             expected,
             step.slow,
             close_enough_ohm(self.table, step, purpose),
-            open_above_ohm(self.table, step, purpose),
+            above,
         )
 
-    def samples(self) -> list[Sample]:
-        """Values over time of the pair that was measured most often, for the fit of a cooling."""
-        of: dict[Pair, list[Sample]] = {}
-        for attempt in self.state.attempts:
-            if attempt.deed is Deed.JUDGED:
-                pair = self.state.named(attempt.step).step.pair
-                of.setdefault(pair, []).append(Sample(attempt.utc_s, attempt.ohm, attempt.touch_u_ohm))
-        longest = max(of.values(), key=len, default=[])
-        return longest if len(longest) > 1 else []
+    def looks(self) -> list[Look]:
+        """Every touch that counts as it tells of the unit's temperature, oldest first.
+
+        A value that another has replaced was doubted, mostly as another pair's: it would seem to have cooled.
+        Where the clock was set back, no time passes until it is where it was.
+        """
+        judged = [a for a in self.state.attempts if a.deed is Deed.JUDGED]
+        times_s = accumulate((a.utc_s for a in judged), max)
+        every = [(a, self.state.named(a.step), at_s) for a, at_s in zip(judged, times_s, strict=True)]
+        return [
+            Look(str(s.step.pair), at_s, a.ohm, a.touch_u_ohm, a.rate_per_s, a.u_rate_per_s)
+            for a, s, at_s in every
+            if math.isfinite(a.ohm) and a.ohm == s.ohm
+        ]
+
+    def closed(self, utc_s: float, ending: Ending = Ending.DONE, remark: str = "") -> list[Event]:
+        """The unit's result, once all its steps are done or it ends otherwise; else nothing."""
+        if not self.state.done and ending is Ending.DONE:
+            return []
+        how = partial(close_unit, ending=ending, remark=remark, looks=self.looks())
+        below_ohm = self.four_wire_below_ohm or 0.0
+        return [how(self.state, self.started, self.place, utc_s, four_wire_below_ohm=below_ohm)]
 
     # ------------------------------------------------------------------ from the record
 
@@ -134,13 +158,17 @@ class UnitWork:
 
         Args:
             settled: the value.
-            admission: NEW, REVISED or SET_UP; see `contact`.
+            admission: NEW, REVISED, MOVED or SET_UP; see `contact`.
 
         Returns:
             Match, and a verdict or a hint. A notice alone where something is missing that a verdict needs.
         """
         state = self.state
         before = state.attempts[-1] if state.attempts else None
+        if admission is Admission.MOVED:
+            if before is None or before.deed is not Deed.JUDGED or before.touch != state.touch:
+                return []
+            return [self._moved(state.named(before.step).step, settled, state.touch, 0)]
         taken_back = admission is Admission.REVISED and before is not None and before.touch == state.touch
         touch, revision = state.touch + (admission is Admission.NEW), 0
         if taken_back and before is not None:
@@ -216,6 +244,15 @@ class UnitWork:
         low, high = limits.lower_ohm, limits.upper_ohm
         return not (low is not None and high is not None and low <= ohm <= high)
 
+    def expects(self, settled: Settled) -> bool:
+        """Whether a value is just what the asked pair of a good unit reads, and passes."""
+        step = self.state.current
+        match = None if step is None or not step.conducts else self._as(step, settled)
+        if step is None or match is None or match.fit is not Fit.EXPECTED:
+            return False
+        number = Standing(self.serial)
+        return judge(match, self._yardstick(step), number, self.place)[0].outcome in PASSING
+
     def _as(self, step: Step, settled: Settled) -> Match | None:
         """A value as one of another step, where it can be; else None."""
         corrected = self._corrected(settled, step)
@@ -234,15 +271,15 @@ class UnitWork:
         settled = match.corrected.settled
         standing = Standing(self.serial, number, revision, settle_s=settled.monotonic_s - settled.contact_s)
         if step.name == WARM_CHECK:
-            attempt = measured(match, step.name, touch, revision, Outcome.PASS)
             verdict, evidence = judge_repeat(match, step, None, standing, self.place)
         else:
             verdict, evidence = judge(match, self._yardstick(step), standing, self.place)
-            attempt = measured(match, step.name, touch, revision, verdict.outcome)
         four_wire = settled.quantity is Quantity.RESISTANCE_4W
         evidence = self.conditions.on_record(evidence, four_wire=four_wire)
-        verdict = replace(verdict, touch=touch, touch_u_ohm=attempt.touch_u_ohm)
-        return attempt, Judged(verdict, evidence)
+        verdict = replace(verdict, touch=touch)
+        if Flag.TYPED in settled.flags and verdict.basis is Basis.MEASURED:
+            verdict = replace(verdict, basis=Basis.TYPED)
+        return _attempt_of(verdict), Judged(verdict, evidence)
 
     def _counted(self, attempt: Attempt, judged: Judged) -> Judged:
         """Take an attempt in; its record says whether it counts."""
@@ -309,16 +346,20 @@ class UnitWork:
         notice = Notice(Weight.WARNING, Code.STEP_SKIPPED, utc_s, self.serial, step.pair, step.name, facts)
         return self._told(notice)
 
+    @property
+    def undoable(self) -> bool:
+        """The last thing was a word or a key, not a touch."""
+        return bool(self.state.attempts) and self.state.attempts[-1].is_by_word
+
     def undo(self, utc_s: float) -> Notice:
         """Take back the word or key that came last.
 
         Raises:
             Refused: the last thing was a touch, or nothing.
         """
-        last = self.state.attempts[-1] if self.state.attempts else None
-        if last is None or not last.is_by_word:
+        if not self.undoable:
             raise Refused(Refusal.NOTHING_TO_UNDO)
-        step = self.state.named(last.step).step
+        step = self.state.named(self.state.attempts[-1].step).step
         return self._told(Notice(Weight.REMARK, Code.STEP_UNDONE, utc_s, self.serial, step.pair, step.name))
 
     def _named(self, name: str) -> Step:
@@ -377,13 +418,10 @@ class UnitWork:
         )
         if statement is None:
             code = Code.METER_UNSTATED
-            facts: dict[str, Fact] = {
-                "model": self.place.meter_model,
-                "ohm": settled.value_si,
-                "resistor": "",
-            }
+            facts: dict[str, Fact] = {"model": self.place.meter_model, "ohm": settled.value_si}
             return Notice(Weight.STOP, code, settled.utc_s, self.serial, step.pair, step.name, facts)
-        return correct(
+        how = partial(
+            correct,
             settled,
             four_wire=settled.quantity is Quantity.RESISTANCE_4W,
             lead=self.conditions.lead,
@@ -395,6 +433,9 @@ class UnitWork:
             accuracy=statement,
             ambient_celsius=temperature.celsius,
         )
+        beside = self.conditions.beside(settled.quantity, statement, settled.utc_s)
+        found = [how(), *(how(against=each) for each in beside)]
+        return min(found, key=lambda each: each.standard_uncertainty_ohm)
 
     def _limits(self, step: Step) -> Limits:
         return self.table.limits_for(step, self.place.purpose)

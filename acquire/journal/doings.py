@@ -21,6 +21,8 @@ OWED = (
             Code.CHECK_ASKED,
             Code.CHECK_OTHER,
             Code.CHECK_OVERRIDDEN,
+            Code.SERIAL_DOUBTFUL,
+            Code.SCAN_TAKEN_BACK,
         )
     ),
 )

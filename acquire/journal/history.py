@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import heapq
 import json
+import os
+import shutil
 import sqlite3
 from collections import deque
 from collections.abc import Callable, Generator, Iterator, Sequence
@@ -16,6 +18,7 @@ from functools import partial
 from itertools import chain, islice
 from operator import attrgetter, itemgetter
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any, Self, TypeVar
 from urllib.parse import quote
 
@@ -23,7 +26,7 @@ from acquire.errors import JournalMissing, JournalUnusable
 from acquire.journal.archive import archives
 from acquire.journal.entry import Entry
 from acquire.journal.opening import BUSY_MS, FAULTS, FILE, birth_of, in_words
-from acquire.journal.plain import evidence_from_plain
+from acquire.journal.plain import KINDS, evidence_from_plain
 from acquire.journal.question import Question, check_names, explains
 from acquire.journal.rows import entry_of, storable
 from acquire.journal.schema import APPLICATION_ID, MIGRATIONS, version_of
@@ -36,6 +39,9 @@ T = TypeVar("T")
 
 SHOWN = "seq, kind, utc_s, serial, batch, payload, evidence"
 """Columns of an entry; the last is read only where it is wanted, as most of the file is evidence."""
+
+NAMES = {name.encode(): name for name in KINDS}
+"""Kinds of entries by the bytes that a file has for them."""
 
 PLACES = {"seq": "seq", "kind": "kind", "utc_s": "utc_s", "serial": "serial", "batch": "batch"}
 """Fields that are columns of their own."""
@@ -71,12 +77,13 @@ class JournalReader:
         self.path = file / FILE if file.is_dir() else file
         if not self.path.is_file():
             raise JournalMissing(f"There is no journal at {self.path}.", NAME_ONE)
+        self._copy: TemporaryDirectory[str] | None = None
         try:
-            self._connection = sqlite3.connect(
-                f"file:{quote(str(self.path.absolute()))}?mode=ro", uri=True, timeout=BUSY_MS / 1000
-            )
+            self._connection = sqlite3.connect(self._address(), uri=True, timeout=BUSY_MS / 1000)
         except FAULTS as error:
             raise in_words(error, self.path) from error
+        except OSError as error:
+            raise JournalUnusable(f"The journal {self.path} cannot be copied: {error.strerror}.") from error
         try:
             self._connection.text_factory = _text
             self._connection.create_function("explains", 2, _explains, deterministic=True)
@@ -87,6 +94,24 @@ class JournalReader:
         except BaseException:
             self._connection.close()
             raise
+
+    def _address(self) -> str:
+        """Where to read, as SQLite wants it: beside the file it must be able to make an index of the WAL.
+
+        On a stick or share that only gives, a file without a WAL is read as one that nobody changes; with
+        one, as a copy.
+        """
+        path, wal, index = (self.path.with_name(self.path.name + tail) for tail in ("", "-wal", "-shm"))
+        mode = "ro"
+        if not os.access(path.parent, os.W_OK) and not index.exists():
+            if wal.exists() and wal.stat().st_size:
+                self._copy = TemporaryDirectory(prefix="steadyohm-")
+                for each in (path, wal):
+                    shutil.copyfile(each, Path(self._copy.name) / each.name)
+                path = Path(self._copy.name) / path.name
+            else:
+                mode = "ro&immutable=1"
+        return f"file:{quote(str(path.absolute()))}?mode={mode}"
 
     def _recognise(self) -> str:
         try:
@@ -128,6 +153,8 @@ class JournalReader:
         """Close all files."""
         for archive in self._archives:
             archive.close()
+        if self._copy is not None:
+            self._copy.cleanup()
         self._connection.close()
 
     def find(self, question: Question) -> Generator[Entry, None, None]:
@@ -154,6 +181,21 @@ class JournalReader:
         check_names(names)
         found = self._in_order(lambda reader: reader.values_here(question, names), itemgetter(0))
         yield from (row[1:] for row in _latest(found, question.limit))
+
+    def payloads(self, question: Question) -> Iterator[tuple[str, str, bytes]]:
+        """Id, kind and payload of the entries that answer a question, oldest first, the payload as its JSON.
+
+        Raises:
+            JournalUnusable: the file cannot be read.
+        """
+
+        def ask(reader: JournalReader) -> Iterator[tuple[int, tuple[str, str, bytes]]]:
+            columns = "seq, CAST(kind AS BLOB), CAST(payload AS BLOB)"  # bytes cost less than text
+            for seq, kind, payload in reader._select(columns, question):
+                yield seq, (f"{reader.birth}-{seq}", NAMES.get(kind) or _text(kind), payload)
+
+        found = self._in_order(ask, itemgetter(0))
+        yield from map(itemgetter(1), _latest(found, question.limit))
 
     def _in_order(self, ask: Callable[[JournalReader], Iterator[T]], seq: Callable[[T], int]) -> Iterator[T]:
         """What this file and its archives answer, as one stream: earlier journals first, then by number.

@@ -110,7 +110,7 @@ def _plain(value: Any) -> Any:
         return value.value
     if isinstance(value, tuple):
         return [_plain(item) for item in value]
-    if isinstance(value, dict):
+    if isinstance(value, Mapping):
         return {key: _plain(item) for key, item in value.items()}
     if dataclasses.is_dataclass(value):
         return spelt(value)

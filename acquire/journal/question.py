@@ -123,6 +123,16 @@ class Record(Protocol):
         """
         ...
 
+    def payloads(self, question: Question) -> Iterator[tuple[str, str, bytes]]:
+        """Id, kind and payload of the entries that answer a question, oldest first, the payload as its JSON.
+
+        For reports over many, that read the fields they need by themselves; `with_evidence` plays no part.
+
+        Raises:
+            JournalUnusable: the store cannot be read.
+        """
+        ...
+
     def by_serial(self, serial: str) -> list[Entry]:
         """Everything on the record of one unit, oldest first, with evidence.
 

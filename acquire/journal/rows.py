@@ -38,7 +38,8 @@ class Row:
             (self.kind, self.utc_s, storable(serial), storable(batch), _json(self.payload), evidence),
         ).lastrowid
         assert seq is not None  # noqa: S101  (an INSERT always gives one; the type does not know)
-        return Entry(seq, f"{birth}-{seq}", self.kind, self.utc_s, serial, self.payload, self.evidence)
+        read = storable(serial)  # as it will be read back
+        return Entry(seq, f"{birth}-{seq}", self.kind, self.utc_s, read, self.payload, self.evidence)
 
 
 def entry_of(birth: str, row: tuple[Any, ...]) -> Entry:

@@ -23,6 +23,7 @@ from typing import Any, Self, TypeVar
 from acquire.clock import Clock
 from acquire.errors import JournalUnusable
 from acquire.journal.archive import Policy, movable, move
+from acquire.journal.counter import remember, remembered
 from acquire.journal.doings import latest_start, owed
 from acquire.journal.entry import Entry
 from acquire.journal.opening import (
@@ -37,7 +38,7 @@ from acquire.journal.opening import (
 )
 from acquire.journal.rows import Row, entry_of
 from acquire.journal.schema import LATEST_DEEDS, atomic
-from acquire.records import Code, Evidence, Notice, Recorded, Weight
+from acquire.records import Code, Evidence, Fact, Notice, Recorded, Weight
 
 T = TypeVar("T")
 
@@ -232,6 +233,22 @@ class Journal:
         # What AUTOINCREMENT remembers also counts entries that have gone to an archive.
         latest = "SELECT coalesce(max(seq), 0) FROM sqlite_sequence WHERE name = 'entry'"
         self.last_seq = int(connection.execute(latest).fetchone()[0])
+        if not aside and (lost := self._lost(remembered(self.path.parent), now_s)):
+            self.notices.append(lost)
+        remember(self.path.parent, self.birth, self.last_seq)
+
+    def _lost(self, before: tuple[str, int] | None, now_s: float) -> Notice | None:
+        """What the folder remembers and the journal does not have; numbers go on behind it."""
+        birth, seq = before or (self.birth, 0)
+        if birth != self.birth and seq:
+            facts: dict[str, Fact] = {"birth": birth, "entries": seq}
+            return Notice(Weight.WARNING, Code.JOURNAL_GONE, now_s, facts=facts)
+        if seq <= self.last_seq:
+            return None
+        facts = {"first": self.last_seq + 1, "last": seq}
+        self._skip_numbers(seq)
+        self.last_seq = seq
+        return Notice(Weight.WARNING, Code.JOURNAL_OLDER, now_s, facts=facts)
 
     def _end(self) -> None:
         if self._connection is not None:
@@ -268,6 +285,7 @@ class Journal:
             for waiting in taken:
                 waiting.tell(partial(_fail, waiting.done, error))
             return
+        remember(self.path.parent, self.birth, results[-1][-1].seq)
         for waiting, entries in zip(taken, results, strict=True):
             waiting.tell(partial(self._committed, waiting.done, entries))
 
@@ -288,7 +306,11 @@ class Journal:
     def _skip_numbers(self, seq: int) -> None:
         connection = self._use()
         with atomic(connection):
-            connection.execute("UPDATE sqlite_sequence SET seq = max(seq, ?) WHERE name = 'entry'", (seq,))
+            have = connection.execute("SELECT seq FROM sqlite_sequence WHERE name = 'entry'").fetchone()
+            if have is None:  # nothing was ever written into it
+                connection.execute("INSERT INTO sqlite_sequence VALUES ('entry', ?)", (seq,))
+            elif have[0] < seq:
+                connection.execute("UPDATE sqlite_sequence SET seq = ? WHERE name = 'entry'", (seq,))
 
     def _archive(self, outlets: tuple[str, ...], policy: Policy) -> int:
         connection = self._use()

@@ -63,6 +63,11 @@ def upgraded(kind: str, payload: Plain) -> Plain:
         return payload
 
 
+def sign_of_today(kind: str) -> bytes:
+    """What a payload's JSON, as today's program spells it, holds; without it it may want bringing up."""
+    return f'"{STEPS[kind][0]}":'.encode() if kind in STEPS else b""
+
+
 def _unit_result(old: Plain) -> Plain:
     held, outcome = old["held"], old["outcome"]
     ending, remark = Ending.DONE, ""

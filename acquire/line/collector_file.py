@@ -16,6 +16,7 @@ from acquire.files.bench_tables import BenchName, FilePath
 from acquire.files.credentials import first_line, variable
 from acquire.files.network_tables import BrokerSettings, EnvironmentName, HttpSettings
 from acquire.files.toml_file import Faults, Table, read_toml
+from acquire.line.database import complete
 from acquire.quantity import Seconds
 
 
@@ -50,6 +51,8 @@ class DatabaseSettings(Table):
         address: postgresql://USER@HOST:PORT/DATABASE, without the password.
         password_env: environment variable that holds the password.
         password_file: path of a file whose first line is the password.
+        ca: path of the authority's certificate, by which the server shows who it is; left out, the system's
+            are trusted. Asked of servers on other machines unless the address says another sslmode.
         migrate: make missing tables at the start; False leaves that to `collect --migrate`.
     """
 
@@ -64,6 +67,7 @@ class DatabaseSettings(Table):
     ]
     password_env: EnvironmentName | None = None
     password_file: FilePath | None = None
+    ca: FilePath | None = None
     migrate: bool = True
 
     @model_validator(mode="after")
@@ -73,6 +77,10 @@ class DatabaseSettings(Table):
         if "password=" in self.address:
             raise ValueError("the address must not hold the password: name it in password_env")
         return self
+
+    def complete(self, environment: Mapping[str, str]) -> str:
+        """The address for the driver, with password and what the server must show. Raises as `password`."""
+        return complete(self.address, self.password(environment), self.ca)
 
     def password(self, environment: Mapping[str, str]) -> str | None:
         """Fetch it.

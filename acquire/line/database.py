@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import psycopg
 from psycopg.conninfo import conninfo_to_dict, make_conninfo
 
 from acquire.errors import SteadyohmError
+from acquire.files.network_tables import is_loopback
+from acquire.logs import masked
 
 LONGEST_STATEMENT_S = 30
 """A statement that takes longer is broken off: the server hangs, and the batch is tried again."""
+
+UNREADABLE = "(unreadable address)"
 
 
 class DatabaseAway(SteadyohmError):
@@ -36,8 +42,14 @@ async def connect(address: str) -> psycopg.AsyncConnection:
 
 def away(address: str, error: BaseException) -> DatabaseAway:
     """Say in a sentence what the database did, without its password."""
-    why = str(error).strip().partition("\n")[0] or type(error).__name__
-    return DatabaseAway(f"The database {shown(address)} cannot be used now: {why.rstrip('.')}.")
+    return DatabaseAway(f"The database {shown(address)} cannot be used now: {why(address, error)}.")
+
+
+def why(address: str, error: BaseException) -> str:
+    """What the database or its driver says, in one line that holds no piece of a password."""
+    if shown(address) == UNREADABLE:  # then the driver quotes the piece that it could not read
+        return "write its address as postgresql://USER@HOST:PORT/DATABASE, with %20 for a space and the like"
+    return masked(str(error).strip().partition("\n")[0] or type(error).__name__).rstrip(".")
 
 
 def shown(address: str) -> str:
@@ -45,14 +57,25 @@ def shown(address: str) -> str:
     try:
         parts = conninfo_to_dict(address)
     except psycopg.Error:
-        return "(unreadable address)"
+        return UNREADABLE
     return f"{parts.get('dbname', '?')} on {parts.get('host', 'this machine')}:{parts.get('port', 5432)}"
 
 
-def with_password(address: str, password: str | None) -> str:
-    """An address with its secret, for the driver only.
+def complete(address: str, password: str | None = None, ca: Path | None = None) -> str:
+    """An address with its secret, for the driver only; on another machine the server must show who it is.
+
+    Args:
+        address: an sslmode in it has the last word.
+        password: None where none is needed.
+        ca: certificate of the authority that has signed the server's; None trusts those of the system.
 
     Raises:
         psycopg.Error: the address cannot be read.
     """
-    return make_conninfo(address, password=password) if password else make_conninfo(address)
+    parts = conninfo_to_dict(address)
+    host = str(parts.get("host") or "")
+    more: dict[str, str] = {} if password is None else {"password": password}
+    here = not host or host.startswith("/") or is_loopback(host)
+    if "sslmode" not in parts and (ca is not None or not here):
+        more |= {"sslmode": "verify-full", "sslrootcert": "system" if ca is None else str(ca)}
+    return make_conninfo(address, **more)

@@ -27,8 +27,11 @@ from acquire.records import Evidence
 LONGEST_NAME = 500
 """Characters of a serial, batch and the like; an index holds no longer ones, and no label does."""
 
-LARGEST_SEQ = 2**62
-"""Twice of it still fits into PostgreSQL's bigint."""
+LARGEST_SEQ = 2**53 - 1
+"""What every reader of JSON tells from its neighbours (RFC 8259, 6); twice of it fits into a bigint."""
+
+_FAR = re.compile(rb"[:,\[\s]-?(?:\d{16}|\d+\.\d{300}|\d+(?:\.\d+)?[eE][+-]?\d{3})")
+"""Only numbers spelt like that can lie beyond what the database and a double hold; hashes are strings."""
 
 _ID = re.compile(r"([0-9a-f]{16})-([1-9][0-9]{0,18})")
 _BIRTH = re.compile(r"[0-9a-f]{16}")
@@ -152,6 +155,21 @@ def _object(payload: bytes) -> dict[str, Any]:
     return plain
 
 
+def _refuse_far(value: Any) -> None:
+    """Raise for a number that PostgreSQL takes into jsonb, and no view can cast afterwards."""
+    match value:
+        case dict():
+            for each in value.values():
+                _refuse_far(each)
+        case list():
+            for each in value:
+                _refuse_far(each)
+        case float() if not math.isfinite(value):
+            raise _NoRecord("a number in it is beyond all measure")
+        case int() if abs(value) > LARGEST_SEQ:
+            raise _NoRecord("a whole number in it is beyond all counting")
+
+
 def _place(plain: dict[str, Any]) -> tuple[str, int]:
     """Birth id and number."""
     found = _ID.fullmatch(str(plain.get("id")))
@@ -179,6 +197,8 @@ def _arrived(
     bench: str, last: str, journal: str, seq: int, message: tuple[dict[str, Any], bytes, Stretch | None]
 ) -> Arrived:
     plain, payload, stretch = message
+    if far := _FAR.search(payload):
+        _refuse_far(plain)
     if not bench or len(bench) > LONGEST_NAME:
         raise _NoRecord("the topic is none of a bench")
     if plain.get("schema") != VERSION:
@@ -196,6 +216,8 @@ def _arrived(
     if any(not isinstance(name, str) or len(name) > LONGEST_NAME for name in names):
         raise _NoRecord(f"a name in it has more than {LONGEST_NAME} characters")
     text = payload.decode("utf-8")
+    if far:  # 1e-400 is nothing to us, and no double to PostgreSQL
+        text = json.dumps(plain, ensure_ascii=False, separators=(",", ":"))
     if "\\u0000" in text:  # PostgreSQL's text holds no NUL; one that stands behind a backslash is left alone
         text = json.dumps(_without_nul(plain), ensure_ascii=False, separators=(",", ":"))
         names = [_without_nul(name) for name in names]

@@ -49,9 +49,8 @@ def record_at(
 def _address(place: str) -> str:
     if not place.startswith(SCHEMES):
         from acquire.line.collector_file import load_collector  # noqa: PLC0415  (only where it is needed)
-        from acquire.line.database import with_password  # noqa: PLC0415
 
         database = load_collector(Path(place)).database
-        return with_password(database.address, database.password(os.environ))
+        return database.complete(os.environ)
     scheme, _, rest = place.partition(":/")
     return f"{scheme}://{rest.lstrip('/')}" if rest[:1] != "/" else place  # a Path has lost one slash

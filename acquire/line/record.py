@@ -22,7 +22,7 @@ from acquire.journal.plain import evidence_from_plain
 from acquire.journal.question import Question, check_names, explains
 from acquire.journal.rows import storable
 from acquire.journal.upgrade import upgraded
-from acquire.line.database import shown
+from acquire.line.database import complete, shown, why
 from acquire.outlets.payload import HEAD, OPTIONAL, SAID
 from acquire.records import Evidence
 
@@ -63,7 +63,7 @@ class LineRecord:
         self._address = address
         try:
             self._connection = psycopg.connect(
-                address, connect_timeout=5, application_name="steadyohm", options="-c TimeZone=UTC"
+                complete(address), connect_timeout=5, application_name="steadyohm", options="-c TimeZone=UTC"
             )
         except psycopg.Error as error:
             raise self._unusable(error) from error
@@ -131,6 +131,15 @@ class LineRecord:
         columns = [PLACES.get(name, f"t.payload -> '{name}'") for name in names]
         for row in self._asked(question, ", ".join(columns) or "1", ""):
             yield tuple(int(value) if isinstance(value, bool) else value for value in row[: len(names)])
+
+    def payloads(self, question: Question) -> Iterator[tuple[str, str, bytes]]:
+        """Id, kind and payload of the entries that answer a question, oldest first, the payload as its JSON.
+
+        Raises:
+            JournalUnusable: the database cannot be read.
+        """
+        payload = "convert_to(t.payload::text, 'UTF8')"
+        yield from self._asked(question, f"t.journal || '-' || t.seq, t.kind, {payload}", "")
 
     def by_serial(self, serial: str) -> list[Entry]:
         """Everything on the record of one unit, oldest first, with evidence.
@@ -211,8 +220,9 @@ class LineRecord:
             raise self._unusable(error) from error
 
     def _unusable(self, error: psycopg.Error) -> JournalUnusable:
-        why = str(error).strip().partition("\n")[0] or type(error).__name__
-        return JournalUnusable(f"The database {shown(self._address)} cannot be read: {why.rstrip('.')}.")
+        return JournalUnusable(
+            f"The database {shown(self._address)} cannot be read: {why(self._address, error)}."
+        )
 
 
 def _entry(journal: str, seq: int, kind: str, payload: Any, kept: Any) -> Entry:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from typing import Any, Self
 
@@ -38,6 +38,18 @@ CREATE TEMPORARY TABLE IF NOT EXISTS arriving (bench text, journal text, seq big
 CREATE TEMPORARY TABLE IF NOT EXISTS arriving_evidence (bench text, journal text, seq bigint,
     utc timestamptz, evidence json) ON COMMIT DELETE ROWS
 """
+
+SET_ASIDE = """
+WITH gone AS (
+    DELETE FROM steadyohm.entry WHERE payload::text ~ '\\d{255}\\d{54}|0\\.0{255}0{68}'
+    RETURNING bench, kind, payload
+)
+INSERT INTO steadyohm.rejected (digest, topic, reason, payload)
+SELECT sha256(convert_to(bench || kind || payload::text, 'UTF8')), bench || '/' || kind,
+       'A number in it is beyond all measure.', substr(convert_to(payload::text, 'UTF8'), 1, 4096)
+FROM gone ON CONFLICT DO NOTHING
+"""
+"""jsonb spells numbers out: beyond a double they have 309 digits, or 323 zeros behind the point."""
 
 
 @dataclass(slots=True)
@@ -122,9 +134,27 @@ class Store:
                 reason = f"The database does not take it: {why}."
                 raw = alone.text.encode()
                 place = (alone.bench, alone.journal, alone.stretch)
-                await self._transaction([Rejected(alone.kind, raw, reason, *place)])
+                await self._write([Rejected(alone.kind, raw, reason, *place)])
+            elif isinstance(alone, Rejected) and alone.stretch is not None:
+                await self._write([replace(alone, stretch=None)])  # its place is what cannot be written
             else:
                 raise
+
+    async def set_aside_unreadable(self) -> int:
+        """Move entries that hold a number no view can cast to the rejected ones; gives how many.
+
+        Versions before this one let them in. Reads all entries, so it may take a while.
+
+        Raises:
+            DatabaseAway: nothing is moved.
+        """
+        try:
+            async with self._use().transaction():
+                await self._use().execute("SET LOCAL statement_timeout = 0")
+                found = await self._use().execute(SET_ASIDE)
+        except psycopg.Error as error:
+            raise away(self.address, error) from error
+        return found.rowcount
 
     async def _transaction(self, messages: Sequence[Row]) -> None:
         connection = self._use()

@@ -128,6 +128,7 @@ UNIT_COLUMNS: tuple[Column, ...] = (
     Column("ending", "done, warm, given_up, next_unit or files_changed"),
     Column("remark", "the operator's words for giving up", text=True),
     Column("findings", "what was found over the whole unit, in words", text=True),
+    Column("relations", "joints and windings that follow from several pairs, in words", text=True),
     Column("not_tested", "what nobody has tested, in words", text=True),
     Column("steps_passed", "steps whose counting verdict is a pass, conditional ones included"),
     Column("steps_total", "of the unit"),

@@ -76,6 +76,7 @@ class MqttOutlet:
         connected: whether the broker is there now.
         published: messages the broker has taken since the start.
         desk: where commands come in.
+        note: keeps over a restart that an order is taken, before it is carried out, and its answer.
     """
 
     def __init__(
@@ -106,6 +107,7 @@ class MqttOutlet:
         self.connected = False
         self.published = 0
         self.desk = Desk()
+        self.note: Callable[[str, Answer | None], object] = lambda _, __: None
         self._clock = clock
         self._software = software
         self._on_command = on_command
@@ -265,11 +267,13 @@ class MqttOutlet:
         taken = self.desk.take(payload, self._clock.monotonic_s(), retained=retained)
         answer = taken.answer
         if taken.order is not None and self._on_command is not None:
+            await asyncio.to_thread(self.note, taken.correlation, None)
             try:
                 answer = await self._on_command(taken.order)
             except SteadyohmError as error:
                 answer = Answer(done=False, reason=str(error))
             self.desk.answered(taken.correlation, answer)
+            await asyncio.to_thread(self.note, taken.correlation, answer)
             log.info("mqtt.command", order=type(taken.order).__name__, done=answer.done)
         if answer is not None:
             bench, now_s = self.topics.bench, self._clock.utc_s()

@@ -32,6 +32,8 @@ from acquire.records import (
     ResumeBatch,
     SkipStep,
     StartUnit,
+    StateRange,
+    TypeReading,
     TypeResult,
     TypeTemperature,
     Undo,
@@ -72,8 +74,10 @@ ORDERS: dict[str, type[Order]] = {
     "note": Note,
     "check_meter": CheckMeter,
     "override_check": OverrideCheck,
+    "type_reading": TypeReading,
     "type_result": TypeResult,
     "type_temperature": TypeTemperature,
+    "state_range": StateRange,
     "open_batch": OpenBatch,
     "pause_batch": PauseBatch,
     "resume_batch": ResumeBatch,
@@ -124,13 +128,14 @@ class Desk:
 
     Attributes:
         refused: how many were refused since the start, for metrics; dropped: of those, without an answer.
+        known: orders that were taken, oldest first, with what became of them; None while under way.
     """
 
     refused: int = 0
     dropped: int = 0
     _tokens: float = float(BURST)
     _filled_s: float = float("-inf")
-    _answered: OrderedDict[str, Answer | None] = field(default_factory=OrderedDict)
+    known: OrderedDict[str, Answer | None] = field(default_factory=OrderedDict)
 
     def take(self, message: bytes, monotonic_s: float, *, retained: bool = False) -> Taken:
         """Look at one message.
@@ -145,8 +150,8 @@ class Desk:
             self._pay(monotonic_s)
             plain = _object_of(message, retained=retained)
             correlation = _correlation_of(plain)
-            if correlation in self._answered:
-                return Taken(correlation, answer=self._answered[correlation])
+            if correlation in self.known:
+                return Taken(correlation, answer=self.known[correlation])
             order = order_of(plain)
         except Refused as error:
             self.refused += 1
@@ -155,15 +160,15 @@ class Desk:
             self.refused += 1
             self.dropped += 1
             return Taken()
-        self._answered[correlation] = None  # under way: a copy that comes meanwhile is not done either
-        if len(self._answered) > REMEMBERED:
-            self._answered.popitem(last=False)
+        self.known[correlation] = None  # under way: a copy that comes meanwhile is not done either
+        if len(self.known) > REMEMBERED:
+            self.known.popitem(last=False)
         return Taken(correlation, order)
 
     def answered(self, correlation: str, answer: Answer) -> None:
         """Remember what became of an order."""
-        if correlation in self._answered:
-            self._answered[correlation] = answer
+        if correlation in self.known:
+            self.known[correlation] = answer
 
     def _pay(self, monotonic_s: float) -> None:
         """Take one token. The last one buys a refusal, so that the sender learns why; then silence.

@@ -21,7 +21,8 @@ from acquire.outlets.columns import COLUMNS_OF
 from acquire.records import Recorded
 from acquire.words.beside import check_text, typed_reason
 from acquire.words.faults import batch_doubt, likely
-from acquire.words.units import findings_words, missing_words, why_not
+from acquire.words.notices import said
+from acquire.words.units import findings_words, missing_words, relations_words, why_not
 from acquire.words.verdicts import hint, reason
 
 VERSION = 1
@@ -34,10 +35,12 @@ SAID: dict[str, dict[str, Callable[[Any], str | list[str]]]] = {
     "verdict": {"reason": reason, "hint": hint},
     "typed_result": {"reason": typed_reason},
     "check_standard": {"text": check_text},
+    "notice": {"text": said},
     "unit_result": {
         "explanation": lambda result: likely(result.hypotheses[0]) if result.hypotheses else "",
         "held": why_not,
         "findings": lambda result: list(findings_words(result)),
+        "relations": lambda result: list(relations_words(result)),
         "not_tested": lambda result: list(missing_words(result)),
     },
     "batch": {"doubt": batch_doubt},
@@ -46,7 +49,7 @@ SAID: dict[str, dict[str, Callable[[Any], str | list[str]]]] = {
 
 TEXT = {"type": "string", "description": "for people"}
 TEXTS = {"type": "array", "items": {"type": "string"}, "description": "for people"}
-LISTED = frozenset({"findings", "not_tested"})
+LISTED = frozenset({"findings", "relations", "not_tested"})
 """Schemas of such a sentence, and of several; keys that hold several."""
 
 OPTIONAL = frozenset({"after"})
@@ -60,8 +63,13 @@ def payload_of(entry: Entry) -> dict[str, Any]:
 
 
 def said_of(entry: Entry) -> dict[str, str | list[str]]:
-    """The sentences of an entry, which the record itself keeps as facts; see `SAID`."""
-    return {name: say(entry.record) for name, say in SAID.get(entry.kind, {}).items()}
+    """The sentences of an entry, kept on record as facts (`SAID`); none where it is no record."""
+    said = SAID.get(entry.kind, {})
+    try:
+        record = entry.record if said else None
+    except ValueError:
+        return {}
+    return {name: say(record) for name, say in said.items()}
 
 
 def evidence_payload_of(entry: Entry) -> dict[str, Any]:

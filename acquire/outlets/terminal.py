@@ -29,6 +29,7 @@ from acquire.records import (
     Notice,
     Outcome,
     Prompt,
+    Scope,
     Settled,
     TypedResult,
     UnitResult,
@@ -42,7 +43,7 @@ from acquire.records.codes import ASKED_FOR, KEPT_ONLY
 from acquire.unit_result import stay_of
 from acquire.words.beside import typed_answer
 from acquire.words.notices import said
-from acquire.words.outcomes import OUTCOME_WORDS, deed_words
+from acquire.words.outcomes import OUTCOME_WORDS, deed_words, verdict_word
 from acquire.words.prompts import asked
 from acquire.words.settling import held, hindered
 from acquire.words.units import cause_of, result_words, untested_words
@@ -244,6 +245,7 @@ def rest_bar(unrest: float, width: int = 8) -> str:
 def verdict_line(verdict: Verdict) -> Text:
     """Pins, step, value with uncertainty, the limits and where between them, the word; why, if no pass."""
     shape, words, style = SIGNS[verdict.outcome]
+    words = verdict_word(verdict)
     pair, value = f"{verdict.pin_a}–{verdict.pin_b}", f"{value_text(verdict):>17}"
     limits, word = f"{limits_text(verdict):<22}", f"{shape} {words}"
     again = "" if verdict.counts else "; again"
@@ -253,7 +255,7 @@ def verdict_line(verdict: Verdict) -> Text:
     wide = max(min(STEP_WIDTH, WIDTH - taken), NARROWEST)
     line = Text(f"  {pair:<6} {shortened(verdict.step, wide):<{wide}} {value} ")
     line.append(limits, style="dim").append(f" {word}", style=style).append(again, style="yellow")
-    if verdict.counts and verdict.outcome is not Outcome.PASS:
+    if verdict.counts and (verdict.outcome is not Outcome.PASS or verdict.scope is Scope.CONTINUITY_ONLY):
         line.append(f"\n{BELOW}{reason(verdict)}", style="default")
     return line
 

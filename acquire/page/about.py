@@ -27,6 +27,7 @@ class About:
         orders: whether the page may order something.
         speed: of the bench's clock; 1 except in a demonstration.
         demo: the instruments are simulated.
+        typed: readings are typed, since the meter has no cable.
     """
 
     name: str
@@ -38,6 +39,7 @@ class About:
     orders: bool = True
     speed: float = 1.0
     demo: bool = False
+    typed: bool = False
 
     def plain(self) -> dict[str, Any]:
         """For the page."""
@@ -50,4 +52,5 @@ class About:
             "software": self.software,
             "speech": self.speech,
             "demo": self.demo,
+            "typed": self.typed,
         }

@@ -18,6 +18,7 @@ from pathlib import Path
 from urllib.parse import parse_qs
 
 from acquire.errors import SteadyohmError
+from acquire.files.network_tables import is_loopback
 
 TOKEN_BYTES = 18
 """Random bytes of a token: 144 bits, 24 characters."""
@@ -161,14 +162,6 @@ def split_host(host: str) -> tuple[str, int]:
     if not port:
         return name.lower().rstrip("."), 80
     return name.lower().rstrip("."), int(port) if port.isascii() and port.isdigit() and len(port) < 6 else -1
-
-
-def is_loopback(host: str) -> bool:
-    """Whether an address is reached from this machine only."""
-    try:
-        return ipaddress.ip_address(host).is_loopback
-    except ValueError:
-        return host == "localhost"
 
 
 def own_names(more: Iterable[str] = ()) -> frozenset[str]:

@@ -187,9 +187,9 @@ class Pages:
             return plain(await self._background.ask(lambda: read(words)))
         if path in behind.asks:
             return plain(await behind.asks[path](words))
-        if path in behind.images:
-            picture = await behind.images[path](words)
-            return Response(picture, headers={"cache-control": "no-store"}, media_type="image/svg+xml")
+        if path in behind.files:
+            content, sort = await behind.files[path](words)
+            return Response(content, headers={"cache-control": "no-store"}, media_type=sort)
         return None
 
     async def _posted(self, request: Request) -> Response:

@@ -61,7 +61,7 @@ class BatchReports:
         found = await self._found(words.get("name", ""))
         return {key: value for key, value in found.items() if key != "pictures"}
 
-    async def picture(self, words: dict[str, str]) -> bytes:
+    async def picture(self, words: dict[str, str]) -> tuple[bytes, str]:
         """One drawing as SVG.
 
         Raises:
@@ -71,7 +71,7 @@ class BatchReports:
         drawing = found.get("pictures", {}).get(words.get("chart", ""))
         if drawing is None:
             raise Unknown("There is no such picture.")
-        return str(drawing).encode()
+        return str(drawing).encode(), "image/svg+xml"
 
     async def _found(self, name: str) -> Plain:
         async with self._turn:
@@ -175,7 +175,8 @@ def _tables(report: Any) -> Iterator[Plain]:
     for series in report.series:
         rows = [[label, value] for label, value in words.figures_of(series)]
         rows += [["", sentence] for sentence in words.sentences_of(series)]
-        yield {"title": f"{series.name} ({series.pair})", "head": ["figure", "value"], "rows": rows}
+        title = f"{series.name} ({series.pair})"
+        yield {"title": title, "step": title, "head": ["figure", "value"], "rows": rows}
     units = [
         [
             line.serial,
@@ -197,10 +198,12 @@ def _charts(report: Any, drawn: dict[str, str]) -> Iterator[Plain]:
     for name in drawn:
         kind, _, number = name.partition("-")
         series = report.series[int(number) - 1]
-        title = f"{series.name} ({series.pair})" + (", means" if kind == "means" else "")
+        step = f"{series.name} ({series.pair})"
+        title = step + (", means" if kind == "means" else "")
         address = f"{CHART}?name={quote(report.name, safe='')}&chart={quote(name, safe='')}"
         yield {
             "title": title,
+            "step": step,
             "alt": f"Chart of {title}. {' '.join(sentences_of(series))}",
             "src": address,
         }

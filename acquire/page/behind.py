@@ -35,7 +35,7 @@ class Behind:
             raise `Unknown`.
         quick: questions that are answered at once from what is in memory.
         asks: questions that another process answers.
-        images: as `asks`, for pictures (SVG) by their path.
+        files: as `asks`, for bytes with their media type.
     """
 
     facts: Callable[[], Facts]
@@ -47,4 +47,4 @@ class Behind:
     reads: dict[str, Callable[[dict[str, str]], Plain]] = field(default_factory=dict)
     quick: dict[str, Callable[[dict[str, str]], Plain]] = field(default_factory=dict)
     asks: dict[str, Callable[[dict[str, str]], Awaitable[Plain]]] = field(default_factory=dict)
-    images: dict[str, Callable[[dict[str, str]], Awaitable[bytes]]] = field(default_factory=dict)
+    files: dict[str, Callable[[dict[str, str]], Awaitable[tuple[bytes, str]]]] = field(default_factory=dict)

@@ -14,7 +14,8 @@ from pathlib import Path
 
 import structlog
 
-from acquire.page.access import Gate, is_loopback, own_names, token_of
+from acquire.files.network_tables import is_loopback
+from acquire.page.access import Gate, own_names, token_of
 from acquire.page.app import Pages
 from acquire.page.assets import read_assets
 from acquire.page.behind import Behind

@@ -53,6 +53,8 @@ def deliberate_tests(
 ) -> Plain:
     """Everything that the screen of deliberate tests shows.
 
+    A step without limits in ohms may be of any instrument, such as one that sends surges: it may shock.
+
     Args:
         sheet: in force.
         purpose: decides which limit applies.
@@ -79,6 +81,7 @@ def _isolation(rule: Isolation, purpose: Purpose, given: dict[str, Plain]) -> Pl
         "kind": "insulation",
         "title": "Insulation",
         "between": "  to  ".join(", ".join(group) for group in rule.groups),
+        "may_shock": True,
         "test_volt": rule.volts,
         "limit_text": f"at least {show(least_ohm(rule, purpose), 'Ω', digits=3)}",
         "charge_s": CHARGE_S,
@@ -98,6 +101,7 @@ def _step(step: Step, given: dict[str, Plain]) -> Plain:
         "kind": "insulation" if high_voltage else "typed",
         "title": step.name,
         "between": "  to  ".join(step.pair),
+        "may_shock": high_voltage or (step.lower_ohm is None and step.upper_ohm is None),
         "test_volt": None,
         "limit_text": _limit(step),
         "charge_s": charge_s,

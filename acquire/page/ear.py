@@ -24,7 +24,6 @@ from acquire.records import (
     Event,
     Judged,
     LeadZero,
-    LiftOff,
     Match,
     Notice,
     Pair,
@@ -32,25 +31,13 @@ from acquire.records import (
     UnitResult,
     Verdict,
     Weight,
+    Why,
 )
 from acquire.records.codes import ANOTHER_PAIR, MEASURED_AGAIN
+from acquire.records.words import FAILING
 
 TOUCHES = frozenset({Ask.TOUCH, Ask.TOUCH_AGAIN, Ask.SHORT_PROBES, Ask.CHECK_RESISTOR})
 """Requests that a contact answers; any other contact makes no sound."""
-
-
-NO_HAND_S = 0.1
-"""A contact so soon after a lift-off is no hand's doing: the meter was set anew under the probes."""
-
-
-def set_anew(lifted_s: float, contact: Contact) -> bool:
-    """Whether a contact only goes on under another setting of the meter.
-
-    Args:
-        lifted_s: monotonic time of the lift-off before it.
-        contact: what follows.
-    """
-    return contact.monotonic_s - lifted_s < NO_HAND_S
 
 
 @dataclass(slots=True)
@@ -67,7 +54,7 @@ class Ear:
     _prompt: Prompt | None = None
     _match: Match | None = None
     _called: tuple[object, ...] = ()
-    _lifted_s: float = float("-inf")
+    _heard: tuple[object, ...] = ()  # the verdict that was told last
     _again: Notice | None = None  # a pair was just measured again by touch; its verdict follows at once
 
     def take(self) -> list[Cue]:
@@ -82,8 +69,9 @@ class Ear:
     def hear(self, event: Event) -> None:
         """Take one event."""
         match event:
-            case LiftOff() | Contact():
-                self._probes(event)
+            case Contact() if not event.goes_on:
+                if self._prompt is not None and self._prompt.ask in TOUCHES:
+                    self.cues.append(Cue(Sound.CONTACT))
             case Match():
                 self._match = event
             case Prompt():
@@ -99,21 +87,18 @@ class Ear:
             case Notice():
                 self._noticed(event)
 
-    def _probes(self, event: LiftOff | Contact) -> None:
-        if isinstance(event, LiftOff):
-            self._lifted_s = event.monotonic_s
-            return
-        wanted = self._prompt is not None and self._prompt.ask in TOUCHES
-        if wanted and not set_anew(self._lifted_s, event):
-            self.cues.append(Cue(Sound.CONTACT))
-
     def _judged(self, verdict: Verdict) -> None:
-        say = verdict_aloud(verdict)
         pair = Pair(verdict.pin_a, verdict.pin_b)
+        heard, self._heard = self._heard, (verdict.serial, pair, verdict.outcome, verdict.counts)
+        if verdict.revision and heard == self._heard:
+            return  # the probes linger: the same verdict with a little more behind it
+        say = verdict_aloud(verdict)
         if self._again is not None and self._again.pair == pair:
             say = f"{pair_aloud(pair, self.core)} measured again. {say}"
             self._called = ()  # the request that still stands is called out once more
-        self.cues.append(Cue(OF_OUTCOME[verdict.outcome], say, urgent=True))
+        not_yet = verdict.outcome in FAILING and not verdict.counts
+        sound = Sound.NOT_YET if not_yet else OF_OUTCOME[verdict.outcome]
+        self.cues.append(Cue(sound, say, urgent=True))
 
     def _checked(self, check: CheckStandard) -> None:
         if check.in_control:
@@ -135,11 +120,13 @@ class Ear:
         reads = pair_aloud(self._match.pair, self.core) if told and self._match else ""
         say = f"That reads like {reads}. Touch {asked}." if reads else f"Not clear. {asked} again."
         self.cues.append(Cue(Sound.WRONG_PAIR, say, urgent=True))
-        self._called = (Ask.TOUCH_AGAIN, notice.pair)  # the request that follows has just been said
+        self._called = (Ask.TOUCH_AGAIN, notice.pair, False)  # the request that follows has just been said
 
     def _prompted(self, prompt: Prompt) -> None:
         self._prompt, self._again = prompt, None
-        called = (prompt.ask, prompt.pair)
+        silent = prompt.why is Why.SILENT
+        called = (prompt.ask, prompt.pair, silent)
         if called != self._called:
             self._called = called
-            self.cues.append(Cue(say=request_aloud(prompt, self.core)))
+            sound = Sound.NOTHING_FELT if silent else Sound.SILENT
+            self.cues.append(Cue(sound, request_aloud(prompt, self.core)))

@@ -9,6 +9,7 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from operator import itemgetter
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -28,8 +29,18 @@ if TYPE_CHECKING:
 
 Plain = dict[str, Any]
 
-MOST_UNITS = 200
-"""Of the list of the latest units."""
+MOST_UNITS = 50
+"""On one page of the list of units."""
+
+LISTED = ("serial", "outcome", "batch", "sheet", "purpose", "utc_s", "started_utc_s")
+"""What the list of units is searched by; the first and the last say which stay it is."""
+
+SORTS: dict[str, Callable[[tuple[Any, ...]], Any]] = {
+    "time": itemgetter(5),
+    "serial": itemgetter(0),
+    "outcome": lambda row: (row[1] or "", row[5]),
+    "batch": itemgetter(2, 5),
+}
 
 MOST_READINGS = 200
 """Of lead zeros and check standards."""
@@ -53,19 +64,21 @@ class Past:
         """What can be asked, by path."""
         return {
             "/unit": self.unit,
-            "/history": self.history,
             "/units": self.units,
             "/check": self.check,
             "/leads": self.leads,
-            "/code": self.code,
         }
 
     # ------------------------------------------------------------------ units
 
     def unit(self, words: dict[str, str]) -> Plain:
-        """The latest visit of a unit: verdicts with their traces, result, diagnosis."""
-        with self._opened(_serial(words)) as (_, visits):
-            visit = visits[-1]
+        """The latest visit of a unit with traces, result and diagnosis; beside it all its visits."""
+        from acquire.page.then_and_now import compared  # noqa: PLC0415  (loads reports)
+
+        serial = _serial(words)
+        with self._opened(serial) as (reader, visits):
+            both = compared(reader, serial, visits)
+        visit = visits[-1]
         verdicts = []
         for each in visit.values:
             evidence = each.evidence
@@ -77,44 +90,40 @@ class Past:
             "typed": [typed_words(each.record) for each in visit.typed],
             "notes": [notice_words(each.record) for each in visit.notices],
             "ongoing": visit.result is None,
+            "visits": [self._head(each) for each in visits],
+            **both,
         }
 
-    def history(self, words: dict[str, str]) -> Plain:
-        """All visits of a serial, and the first judged one against the latest."""
-        from acquire.page.then_and_now import compared  # noqa: PLC0415  (reports are loaded when first asked for)
-
-        told, serial = [], _serial(words)
-        with self._opened(serial) as (reader, visits):
-            both = compared(reader, serial, visits)
-        for visit in visits:
-            verdicts = [verdict_words(each.verdict) for each in visit.deciding().values()]
-            meters = {each.verdict.meter_model for each in visit.values}
-            told.append({**self._head(visit), "meter": ", ".join(sorted(meters)), "verdicts": verdicts})
-        return {"serial": serial, "visits": told, **both}
-
     def units(self, words: dict[str, str]) -> Plain:
-        """The latest units, newest first."""
-        limit = words.get("limit", "50")
-        most = min(int(limit), MOST_UNITS) if limit.isascii() and limit.isdigit() else 50
-        question = Question(kinds=OF_A_STAY, limit=4 * most, bench=self.bench)
-        return {"units": [_line(result) for result in reversed(self._results(question)[-most:])]}
+        """Units that have a result: those whose serial holds a part, filtered, sorted, a page at a time.
+
+        Args:
+            words: `part` of the serial (capitals do not matter), `outcome` ("none": units without),
+                `batch`, `sheet` and `purpose` exactly, `sort` by one of `SORTS` (`up` "1" reverses), `page`
+                from 0.
+        """
+        with JournalReader(self.folder) as reader:
+            question = Question(kinds=("unit_result",), bench=self.bench)
+            stays = {(row[0], row[-1]): row for row in reader.values(question, LISTED)}
+            rows = list(stays.values())
+            wanted = sorted(filter(_chosen(words), rows), key=SORTS.get(words.get("sort", ""), SORTS["time"]))
+            if words.get("up", "") != "1":
+                wanted.reverse()
+            page = words.get("page", "")
+            first = MOST_UNITS * (int(page) if page.isascii() and page.isdigit() and len(page) < 7 else 0)
+            shown = [_latest(reader, row[0], row[-1]) for row in wanted[first : first + MOST_UNITS]]
+        return {
+            "units": [_line(result) for result in shown if result is not None],
+            "first": first,
+            "total": len(wanted),
+            "at_once": MOST_UNITS,
+            "batches": sorted({str(row[2]) for row in rows} - {""}),
+            "sheets": sorted({str(row[3]) for row in rows}),
+        }
 
     def results_of_batch(self, name: str) -> list[UnitResult]:
         """Results of a batch, oldest first."""
         return self._results(Question(batch=name, kinds=OF_A_STAY))
-
-    def code(self, words: dict[str, str]) -> Plain:
-        """What a scanned code may be: a known serial, one that looks like the others, or a question."""
-        text = words.get("text", "").strip()
-        if not text or not text.isprintable():
-            return {"serial": "", "known": False, "ask": "That is no serial: scan it again."}
-        with JournalReader(self.folder) as reader:
-            known = next(iter(reader.find(Question(serial=text, limit=1, with_evidence=False))), None)
-            latest = reader.find(Question(kinds=("unit_started",), limit=50, with_evidence=False))
-            shapes = {shape(entry.serial) for entry in latest if entry.serial}
-        odd = known is None and bool(shapes) and shape(text) not in shapes
-        ask = f"{text} does not look like the serials of this bench. Start a unit with it?" if odd else ""
-        return {"serial": text, "known": known is not None, "ask": ask}
 
     @contextlib.contextmanager
     def _opened(self, serial: str) -> Iterator[tuple[JournalReader, list[Visit]]]:
@@ -140,6 +149,7 @@ class Past:
     def _head(self, visit: Visit) -> Plain:
         started: UnitStarted = visit.started
         head: Plain = {
+            "meter": ", ".join(sorted({each.verdict.meter_model for each in visit.values})),
             "serial": started.serial,
             "bench": started.bench,
             "sheet": started.sheet,
@@ -207,11 +217,6 @@ def _serial(words: dict[str, str]) -> str:
     raise Unknown("Scan or type the serial of a unit.")
 
 
-def shape(serial: str) -> str:
-    """How a serial is built: "PL80-0007" is "AA99-9999". What a parcel carries is built otherwise."""
-    return "".join("9" if sign.isdigit() else "A" if sign.isalpha() else sign for sign in serial)
-
-
 def _unfinished(utc_s: float) -> Plain:
     return {
         "utc_s": utc_s,
@@ -222,7 +227,6 @@ def _unfinished(utc_s: float) -> Plain:
         "held": "",
         "revision": 0,
         "wait_until_utc_s": None,
-        "findings": [],
         "diagnosis": [],
         "next": None,
         "not_tested": [],
@@ -231,12 +235,31 @@ def _unfinished(utc_s: float) -> Plain:
     }
 
 
+def _chosen(words: dict[str, str]) -> Callable[[tuple[Any, ...]], bool]:
+    """Whether a row of `LISTED` is among those asked for."""
+    part, exactly = words.get("part", "").strip().casefold(), []
+    for place, name in ((1, "outcome"), (2, "batch"), (3, "sheet"), (4, "purpose")):
+        if wanted := words.get(name, ""):
+            exactly.append((place, None if wanted == "none" else wanted))
+    return lambda row: part in str(row[0]).casefold() and all(row[at] == wanted for at, wanted in exactly)
+
+
+def _latest(reader: JournalReader, serial: str, started_utc_s: float) -> UnitResult | None:
+    """How one stay stands now, with what was typed in since."""
+    question = Question(serial=serial, kinds=OF_A_STAY, with_evidence=False)
+    results = [stay.result for stay in stays_of(entry.record for entry in reader.find(question))]
+    of_it = [each for each in results if each is not None and each.started_utc_s == started_utc_s]
+    return of_it[-1] if of_it else None
+
+
 def _line(result: UnitResult) -> Plain:
     return {
         "serial": result.serial,
         "utc_s": ended_s(result),
         "batch": result.batch,
         "sheet": result.sheet,
+        "purpose": result.purpose.value,
+        "untested": len(result.untested),
         "outcome": None if result.outcome is None else result.outcome.value,
         "word": ended_words(result),
         "ending": result.ending.value,

@@ -7,8 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from acquire.page.ear import set_anew
-from acquire.records import Ask, Contact, LiftOff, Prompt, Why
+from acquire.records import Ask, Contact, Prompt, Why
 
 PHASE_WORDS = {
     "idle": "next unit",
@@ -37,7 +36,8 @@ class Phase:
 
     Attributes:
         touching: the probes are on something.
-        settled: the value is at rest; judged: it has its verdict; other: it reads like another pair.
+        settled: the value is at rest; other: it reads like another pair.
+        judged: there is a verdict that no later contact, word or question has put away.
         stays: the contact only goes on under another setting of the meter.
         lost: the meter is away.
     """
@@ -48,26 +48,21 @@ class Phase:
     other: bool = False
     stays: bool = False
     lost: bool = False
-    _lifted_s: float = float("-inf")
 
     def touched(self, event: Contact) -> None:
-        """A contact has begun."""
-        self._anew(touching=True)
-        self.stays = set_anew(self._lifted_s, event)
+        """A contact has begun, or goes on under another setting of the meter."""
+        self.touching, self.stays = True, event.goes_on
+        if not event.goes_on:
+            self.settled = self.judged = self.other = False
 
-    def lifted(self, event: LiftOff) -> None:
-        """The probes have left."""
-        self._anew(touching=False)
-        self._lifted_s = event.monotonic_s
+    def lifted(self) -> None:
+        """The probes have left; the verdict stays to be read."""
+        self.touching = self.settled = self.other = self.stays = False
 
     def gone(self) -> None:
         """The meter is away, and with it the contact."""
-        self._anew(touching=False)
+        self.lifted()
         self.lost = True
-
-    def _anew(self, *, touching: bool) -> None:
-        self.touching = touching
-        self.settled = self.judged = self.other = self.stays = False
 
     def word(self, prompt: Prompt | None, *, stopped: bool, ended: bool) -> str:
         """The phase.
@@ -77,23 +72,15 @@ class Phase:
             stopped: something says that nothing is judged.
             ended: the last unit's result is still on show.
         """
-        if self.lost:
-            return "lost"
-        if stopped:
-            return "stopped"
+        if self.lost or stopped:
+            return "lost" if self.lost else "stopped"
         if prompt is None or prompt.ask is Ask.START_UNIT:
             return "ended" if ended else "idle"
         if prompt.ask in DUTIES or prompt.why in SELF_CHECKS:
             return "duty"
-        if self.touching:
-            return self._of_contact()
-        return {Ask.LIFT: "lift", Ask.WAIT: "wait", Ask.TURN_DIAL: "wait"}.get(prompt.ask, "touch")
-
-    def _of_contact(self) -> str:
-        if self.judged:
+        if self.judged and prompt.why is not Why.SILENT:
             return "verdict"
-        if self.other:
-            return "other_pair"
-        if self.stays:
-            return "lift"
-        return "settled" if self.settled else "settling"
+        if self.touching:
+            known = {"other_pair": self.other, "lift": self.stays, "settled": self.settled}
+            return next((word for word, there in known.items() if there), "settling")
+        return {Ask.LIFT: "lift", Ask.WAIT: "wait"}.get(prompt.ask, "touch")

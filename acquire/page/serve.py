@@ -18,7 +18,7 @@ import uvicorn
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from acquire.errors import SteadyohmError
-from acquire.page.access import is_loopback
+from acquire.files.network_tables import is_loopback
 
 MOST_CONNECTIONS = 96
 """At once; a browser opens up to six for one page."""

@@ -9,25 +9,29 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import re
-from collections.abc import AsyncIterator, Awaitable, Callable
+from collections.abc import AsyncIterator, Awaitable, Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 from acquire.clock import Clock
 from acquire.errors import FileInvalid, QuantityInvalid, SteadyohmError
+from acquire.files.bench_tables import TYPED
 from acquire.files.settings import load_bench
+from acquire.files.shipped import meter_file_for
 from acquire.page.shelf import Listed, files_of, shipped_files
 from acquire.page.stream import Stream
 from acquire.quantity import parse
 from acquire.records import Purpose
 from acquire.sheets import load_sheet
 from drivers.errors import MeterError
-from drivers.find import Finding
+from drivers.find import Finding, display_counts
 from drivers.link.address import parse_address
 from drivers.meter import Meter
+from drivers.meter import Setup as Set
+from drivers.models import load_model
 from drivers.reading import Quantity
-from drivers.registry import known_drivers, open_meter
+from drivers.registry import driver_class, known_drivers, open_meter
 
 Plain = dict[str, Any]
 Answered = tuple[int, Plain]
@@ -40,6 +44,14 @@ TRY_S = 30.0
 
 MOST_PLACES = 8
 """Addresses that may be looked at in one search."""
+
+NO_CABLE = Finding("found", 1, 1, "", "a meter without a cable", driver=TYPED)
+"""A meter whose display somebody reads and types."""
+
+ASKED_OHM = (50.0, 200.0, 20e3)
+"""What a meter is set for to see its ranges; meters differ there."""
+
+OHMS = (Quantity.RESISTANCE, Quantity.RESISTANCE_4W)
 
 FILE_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9 _.-]{0,60}\.toml")
 """A bench file's name: no path, nothing hidden."""
@@ -100,6 +112,7 @@ class Setup:
     _searching: asyncio.Task[None] | None = None
     _trying: asyncio.Task[None] | None = None
     _starting: bool = False
+    _ranges: dict[str, frozenset[float]] = field(default_factory=dict)
 
     # ------------------------------------------------------------------ what is answered
 
@@ -118,6 +131,7 @@ class Setup:
             "drivers": list(known_drivers()),
             "sheets": [each.plain() for each in both if each.kind == "sheet"],
             "models": [each.plain() for each in both if each.kind == "meter"],
+            "typed_model": _proposed(NO_CABLE, [each for each in both if each.kind == "meter"]),
             "benches": [each.plain() for each in own if each.kind == "bench"],
             "written": self.written or None,
             "problem": self.problem,
@@ -137,6 +151,7 @@ class Setup:
                 task.cancel()
 
     def _meters(self) -> list[Plain]:
+        models = [each for each in (*files_of(self.folder), *shipped_files()) if each.kind == "meter"]
         return [
             {
                 "id": place,
@@ -145,6 +160,7 @@ class Setup:
                 "text": each.text,
                 "options": {str(key): str(value) for key, value in each.options.items()},
                 "known": True,
+                "model": _proposed(each, models, self._ranges.get(each.address, frozenset())),
             }
             for place, each in enumerate(self.meters)
         ]
@@ -194,16 +210,17 @@ class Setup:
             clock=lambda: (self.clock.monotonic_s(), self.clock.utc_s()),
             options=finding.options,
         )
-        self._trying = asyncio.create_task(self._read(meter), name="link test")
+        self._trying = asyncio.create_task(self._read(meter, finding.address), name="link test")
         return 200, {"ok": True}
 
-    async def _read(self, meter: Meter) -> None:
+    async def _read(self, meter: Meter, address: str) -> None:
         """Show what the meter sends for a while."""
         stream = self.stream
         text = "The meter sends nothing."
         with contextlib.suppress(TimeoutError):
             try:
                 async with asyncio.timeout(TRY_S), meter:
+                    await self._look_at_ranges(meter, address)
                     async for reading in meter.readings():
                         text = "The link was tested."
                         if stream.mode != "setup":
@@ -217,6 +234,15 @@ class Setup:
             stream.view.link(ok=text == "The link was tested.", text=text)
             stream.changed()
 
+    async def _look_at_ranges(self, meter: Meter, address: str) -> None:
+        """A meter that is set over its link names its ranges, and so which meter files can be its own."""
+        if not meter.capabilities.settable:
+            return
+        held = [await meter.configure(Set(Quantity.RESISTANCE, ohm)) for ohm in (*ASKED_OHM, None)]
+        full = frozenset(each.range_full_scale_si for each in held[:-1] if each.range_full_scale_si)
+        self._ranges[address] = full
+        self.stream.tell("setup", {"searching": False, **self._progress, "meters": self._meters()})
+
     async def _end_try(self) -> None:
         """Give the meter back before somebody else opens it."""
         if self._trying is not None:
@@ -228,6 +254,8 @@ class Setup:
         place, address, driver = body.get("meter"), body.get("address"), body.get("driver")
         if isinstance(place, int) and not isinstance(place, bool) and 0 <= place < len(self.meters):
             return self.meters[place]
+        if driver == TYPED:
+            return NO_CABLE
         if not isinstance(address, str) or not isinstance(driver, str):
             raise Unfit("Choose a meter, or give its address and driver.")
         parse_address(address)
@@ -335,3 +363,32 @@ def _celsius(text: str) -> float | None:
         return parse(text, "°C")
     except QuantityInvalid as error:
         raise Unfit(f"{error.what} {error.hint}") from error
+
+
+def _full_scales(model: Listed) -> set[float]:
+    """Of a meter file's ranges for ohms; none of a file that is no good."""
+    try:
+        ranges = load_model(model.path).ranges
+    except (SteadyohmError, MeterError, OSError):
+        return set()
+    return {each.full_scale_si for each in ranges if each.quantity in OHMS}
+
+
+def _proposed(finding: Finding, models: Sequence[Listed], seen: frozenset[float] = frozenset()) -> str:
+    """The meter file to begin with: by the meter's name, by the ranges it was seen on, else by its display.
+
+    Args:
+        finding: the meter.
+        models: meter files, those of the folder first.
+        seen: full scales that it has named itself, ohms.
+    """
+    said = "".join(sign for sign in finding.identity.model.lower() if sign.isalnum())
+    for each in models:
+        name = "".join(sign for sign in each.name.lower() if sign.isalnum())
+        if said and (said in name or name in said):
+            return each.file
+    if seen and (fitting := [each for each in models if seen <= _full_scales(each)]):
+        return fitting[0].file
+    settable = driver_class(finding.driver).capabilities.settable
+    wanted = meter_file_for(display_counts(finding), settable=settable)
+    return next((each.file for each in models if each.path == wanted), "")

@@ -49,6 +49,17 @@ def files_of(folder: Path) -> list[Listed]:
     return [*_listed(folder, "folder")]
 
 
+def files_beside(folder: Path) -> list[Listed]:
+    """As `files_of`, of the folder that a file in use lies in."""
+    return [*_listed(folder, "beside")]
+
+
+def all_files(folder: Path) -> Iterator[Listed]:
+    """Those of a folder, then the shipped ones."""
+    yield from files_of(folder)
+    yield from shipped_files()
+
+
 def shipped_files() -> list[Listed]:
     """The shipped sheets and meter files."""
     return [*_listed(shipped("sheets"), "shipped"), *_listed(shipped("meters"), "shipped")]

@@ -5,12 +5,14 @@ Pure. Not for sentences that are read (wording of the stages), nor for making so
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
-from acquire.records import Ask, Outcome, Pair, Prompt, UnitResult, Verdict
+from acquire.quantity import show
+from acquire.records import Ask, Outcome, Pair, Prompt, UnitResult, Verdict, Why
 from acquire.records.words import FAILING
-from acquire.words.outcomes import OUTCOME_WORDS
+from acquire.words.outcomes import OUTCOME_WORDS, verdict_word
+from acquire.words.plain import capital
 from acquire.words.prompts import asked
 
 
@@ -22,6 +24,8 @@ class Sound(StrEnum):
     PASS = "pass"  # noqa: S105  (a verdict, not a password)
     CONDITIONAL = "conditional"
     FAIL = "fail"
+    NOT_YET = "not_yet"
+    NOTHING_FELT = "nothing_felt"
     WRONG_PAIR = "wrong_pair"
     ATTENTION = "attention"
     UNIT_PASS = "unit_pass"  # noqa: S105
@@ -64,7 +68,13 @@ def pair_aloud(pair: Pair | None, core: str = "") -> str:
 
 def request_aloud(prompt: Prompt, core: str = "") -> str:
     """What a prompt asks for, in a few words; empty where there is nothing to do."""
+    if isinstance(turn_ohm := prompt.facts.get("turn_ohm"), float):
+        without = {name: fact for name, fact in prompt.facts.items() if name != "turn_ohm"}
+        then = request_aloud(replace(prompt, facts=without), core)
+        return f"Dial to {show(turn_ohm, 'ohm', digits=1)}. {then}"
     pins = pair_aloud(prompt.pair, core)
+    if prompt.why is Why.SILENT:
+        return f"Nothing felt on {pins}. Hold both probes on it and press."
     return {
         Ask.START_UNIT: "Next unit.",
         Ask.SHORT_PROBES: "Hold the probes together.",
@@ -79,7 +89,7 @@ def verdict_aloud(verdict: Verdict) -> str:
     """A verdict in a word or two."""
     if verdict.outcome in FAILING and not verdict.counts:
         return "Not passed."
-    return f"{OUTCOME_WORDS[verdict.outcome].capitalize()}."
+    return f"{capital(verdict_word(verdict))}."
 
 
 def result_cue(result: UnitResult) -> Cue:
@@ -89,5 +99,5 @@ def result_cue(result: UnitResult) -> Cue:
     if result.outcome is Outcome.PASS:
         return Cue(Sound.UNIT_PASS, "Unit passed.")
     if result.outcome in FAILING:
-        return Cue(Sound.UNIT_FAIL, "Unit failed.", urgent=True)
+        return Cue(Sound.UNIT_FAIL, "Unit failed.")
     return Cue(Sound.CONDITIONAL, f"Unit: {OUTCOME_WORDS[result.outcome]}.")

@@ -13,14 +13,15 @@ from acquire.page.facts import Facts
 from acquire.page.spoken import result_cue, verdict_aloud
 from acquire.quantity import show
 from acquire.records import LeadZero, Notice, Pair, TypedResult, UnitResult, Verdict
+from acquire.records.words import FAILING
 from acquire.unit_result import ended_s
 from acquire.words.beside import typed_answer, typed_reason
 from acquire.words.faults import sentence
 from acquire.words.notices import said
-from acquire.words.outcomes import OUTCOME_WORDS
+from acquire.words.outcomes import NOT_YET, OUTCOME_WORDS, verdict_word
 from acquire.words.plain import sureness
 from acquire.words.settling import learnt
-from acquire.words.units import findings_words, missing_words, pair_words, reason_of, why_not
+from acquire.words.units import missing_words, pair_words, reason_of, why_not
 from acquire.words.units import result_words as ended_words
 from acquire.words.verdicts import hint, reason
 
@@ -50,13 +51,15 @@ def verdict_words(verdict: Verdict) -> Plain:
     """Everything that the page shows of a verdict."""
     ohm = number(verdict.reference_ohm)
     value, reach, unit = ("open", "", "") if ohm is None else value_and_reach(ohm, verdict.expanded_ohm)
+    not_yet = verdict.outcome in FAILING and not verdict.counts
     text = " ".join(part for part in (value, f"± {reach}" if reach else "", unit) if part)
     return {
         "step": verdict.step,
         "pair": [verdict.pin_a, verdict.pin_b],
         "serial": verdict.serial,
         "outcome": verdict.outcome.value,
-        "word": OUTCOME_WORDS[verdict.outcome],
+        "word": NOT_YET if not_yet else verdict_word(verdict),
+        "shape": "not_yet" if not_yet else verdict.outcome.value,
         "spoken": verdict_aloud(verdict),
         "value": value,
         "uncertainty": reach,
@@ -97,7 +100,6 @@ def result_words(result: UnitResult, core: str = "") -> Plain:
         "wait_until_utc_s": wait_until_s,
         "passed": result.steps_passed,
         "of": result.steps_total,
-        "findings": list(findings_words(result)),
         "diagnosis": [
             {
                 "fault": each.fault,
@@ -117,7 +119,7 @@ def next_pair(pair: Pair | None, core: str = "") -> Plain | None:
     """Which pair to measure next, to tell the likeliest explanations apart."""
     if pair is None:
         return None
-    text = f"Measure {pair_words(pair, core)} next: that tells the explanations apart best."
+    text = f"What would tell these explanations apart best: {pair_words(pair, core)}, measured again."
     return {"pair": list(pair), "text": text}
 
 
@@ -143,6 +145,7 @@ def notice_words(notice: Notice) -> Plain:
         "code": notice.code,
         "text": said(notice),
         "serial": notice.serial,
+        "photo": f"{sha256}.jpg" if (sha256 := notice.facts.get("sha256")) else None,
     }
 
 
@@ -185,6 +188,8 @@ EMPTY: Plain = {
     "verdict": None,
     "result": None,
     "notes": [],
+    "question": None,
+    "undoable": False,
     "conditions": conditions_words(Facts(0.0), ""),
 }
 """A bench of which nothing is known."""

@@ -51,7 +51,7 @@ def _pair(change: Change, by_id: dict[str, Plain]) -> Plain:
     if change.change_ohm is not None and change.expanded_ohm is not None:
         told = f"{change_text(change)}: {told}"
     return {
-        "pair": [change.pin_a, change.pin_b],
+        "pair": [change.now.pin_a, change.now.pin_b],
         "step": change.step,
         "then": by_id.get(change.then.id),
         "now": by_id.get(change.now.id),

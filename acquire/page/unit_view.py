@@ -14,7 +14,6 @@ from acquire.page.telling import typed_words, verdict_words
 from acquire.records import Code, Notice, Prompt, TypedResult, UnitResult, UnitStarted, Verdict
 from acquire.records.codes import MEASURED_AGAIN
 from acquire.words.notices import said
-from acquire.words.outcomes import OUTCOME_WORDS
 
 Plain = dict[str, Any]
 
@@ -69,7 +68,7 @@ class UnitView:
         words = verdict_words(verdict)
         step.update(value=words["text"], reason=words["reason"])
         if verdict.counts:
-            step.update(state="done", outcome=verdict.outcome.value, word=OUTCOME_WORDS[verdict.outcome])
+            step.update(state="done", outcome=verdict.outcome.value, word=words["word"])
         else:
             step.update(state="again", outcome=None, word="once more")
 
@@ -82,6 +81,8 @@ class UnitView:
                 continue
             if notice.code is Code.STEP_SKIPPED:
                 step.update(state="left_out", outcome=None, word="left out", reason=said(notice))
+            elif notice.code is Code.STEP_UNDONE:
+                step.update(state="waiting", outcome=None, word="", value="", reason="")
             elif notice.code in MEASURED_AGAIN and step["kind"] != "typed":
                 step.update(state="again", outcome=None, word="once more")
 

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from acquire.heart.serials import asked_about
 from acquire.page import drawing
 from acquire.page.about import About
 from acquire.page.batch_count import BatchCount
@@ -56,6 +57,12 @@ Plain = dict[str, Any]
 NOTES = 30
 """Notices kept for the log."""
 
+PUT_AWAY = (
+    frozenset({Code.STEP_AGAIN, Code.STEP_MOVED, Code.STEP_SKIPPED, Code.STEP_UNDONE, Code.UNIT_REOPENED})
+    | ANOTHER_PAIR
+)
+"""Notices after which the verdict before is shown no more."""
+
 LAZY = frozenset({"reading", "rest"})
 """Keys that follow every reading: they may wait a tenth of a second, all others go at once."""
 
@@ -77,6 +84,7 @@ class View:
     _contact: ContactView = field(default_factory=ContactView)
     _warnings: Warnings = field(default_factory=Warnings)
     _unit: UnitView | None = None
+    _left: UnitView | None = None  # the one before, which may come back
     _batch: BatchCount = field(default_factory=lambda: BatchCount(""))
     _prompt: Prompt | None = None
     _ear: Ear = field(default_factory=Ear)
@@ -150,6 +158,17 @@ class View:
         """Whether the meter's link is there, with a sentence."""
         self._set("link", {"ok": ok, "text": text})
 
+    def asks(self, question: Notice | None, *, undoable: bool) -> None:
+        """What the bench asks about a scan that waits for a yes, and whether there is something to undo."""
+        self._set("undoable", undoable)
+        here = self._unit is not None and not self._unit.ended
+        asked = (
+            None
+            if question is None
+            else {"text": said(question), "next": asked_about(question), "here": self.serial if here else ""}
+        )
+        self._set("question", asked)
+
     def count(self, batch: BatchCount) -> None:
         """Take up a batch where the journal left it."""
         self._batch = batch
@@ -206,7 +225,7 @@ class View:
                 phase.settled = True
             case LiftOff():
                 contact.lifted()
-                phase.lifted(event)
+                phase.lifted()
 
     def _verdict(self, verdict: Verdict) -> None:
         self._phase.judged, self._phase.other = True, False
@@ -220,6 +239,7 @@ class View:
 
     def _begin(self, started: UnitStarted) -> None:
         steps = [] if self._table is None else drawing.steps(self._table, self.about.purpose)
+        self._left, self._phase.judged = self._unit, False
         self._unit = UnitView(started, steps, of=sum(step["kind"] != StepKind.TYPED for step in steps))
         self._set("verdict", None)
         self._set("result", None)
@@ -251,10 +271,14 @@ class View:
         if notice.code in KEPT_ONLY:
             return
         self._set("notes", [notice_words(notice), *self._state.get("notes", [])][:NOTES])
+        if notice.code is Code.UNIT_REOPENED:
+            self._reopened(notice.serial)
         if self._unit is not None and not self._unit.ended:
             self._unit.told(notice)
         if notice.code in MEASURED_AGAIN:
             self._again = notice
+        if notice.code in PUT_AWAY:
+            self._phase.judged = False
         if notice.code is Code.METER_LOST:
             self._phase.gone()
             self._contact.lifted()
@@ -263,7 +287,17 @@ class View:
             self._phase.lost = False
         if notice.code in ANOTHER_PAIR:
             self._phase.other = True
+        if notice.code in ANOTHER_PAIR or notice.code is Code.PROBES_NOT_LIFTED:
             self._set("hint", said(notice))
+
+    def _reopened(self, serial: str) -> None:
+        """A unit is back on the bench as it was."""
+        if self._left is not None and self._left.started.serial == serial:
+            self._unit = self._left
+        if self._unit is not None:
+            self._unit.ended = False
+        self._set("result", None)
+        self._set("verdict", None)
 
     def _prompted(self, prompt: Prompt) -> None:
         self._prompt, self._again = prompt, None
@@ -280,6 +314,7 @@ class View:
                 "say": request_aloud(prompt, core),
                 "pair": pair,
                 "step": prompt.step,
+                "why": prompt.why.value,
                 "serial": prompt.serial,
                 "done": prompt.steps_done,
                 "of": prompt.steps_total,

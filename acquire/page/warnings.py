@@ -71,9 +71,9 @@ ENDED_BY: dict[type, frozenset[Code]] = {
     UnitStarted: frozenset(
         {
             Code.LEADS_MOVED,
-            Code.UNIT_DROPPED,
             Code.CLOCK_SET_BACK,
             Code.SCANNER_REFUSED,
+            Code.METER_UNSTATED,
             Code.CHECK_OVERRIDDEN,
         }
     ),
@@ -87,6 +87,10 @@ STANDING = (
     TAKEN_BACK.keys() | SHORT_LIVED | {Code.CHECK_OVERRIDDEN} | frozenset[Code]().union(*ENDED_BY.values())
 )
 """Notices that are warnings."""
+
+
+OF_UNITS = (Code.PART_WARM, Code.PART_RESTED)
+"""Warnings of many units at once: one line for all, with the one whose turn comes first."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,10 +138,15 @@ class Warnings:
 
     def plain(self) -> list[Plain]:
         """For the page, heaviest first, then in the order in which they came up."""
-        ordered = sorted(
-            self._now.values(), key=lambda w: (HEAVIEST_FIRST.index(w.told.weight), w.told.utc_s)
-        )
-        return [warning.plain() for warning in ordered]
+        known = self._now.values()
+        shown = [warning for warning in known if warning.told.code not in OF_UNITS]
+        for code in OF_UNITS:
+            if alike := [warning for warning in known if warning.told.code is code]:
+                first = min(alike, key=lambda w: w.until_utc_s or w.told.utc_s)
+                facts: dict[str, Fact] = {"more": len(alike) - 1} if len(alike) > 1 else {}
+                shown.append(replace(first, told=replace(first.told, facts=facts)))
+        shown.sort(key=lambda w: (HEAVIEST_FIRST.index(w.told.weight), w.told.utc_s))
+        return [warning.plain() for warning in shown]
 
     @property
     def stops(self) -> bool:

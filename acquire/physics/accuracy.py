@@ -59,10 +59,6 @@ class AccuracyLike(Protocol):
     def test_current_a(self) -> float | None:
         """Current through the unit on this range, amperes; None when unknown."""
 
-    @property
-    def offset_compensated(self) -> bool:
-        """Whether thermal voltages are cancelled."""
-
 
 @dataclass(frozen=True, slots=True)
 class AccuracyLimit:
@@ -78,7 +74,6 @@ class AccuracyLimit:
     limit_per_kelvin: float = 0.0
     window_celsius: tuple[float, float] = (18.0, 28.0)
     test_current_a: float | None = None
-    offset_compensated: bool = False
 
 
 def half_width_si(accuracy: AccuracyLike, reading_si: float) -> float:
@@ -138,40 +133,50 @@ def accuracy_terms(
     *,
     ambient_celsius: float | None = None,
     sensitivity: float = 1.0,
+    quantity: str = "",
 ) -> list[Term]:
     """The lines that the meter's own accuracy takes in a budget, each rectangular.
 
     "meter accuracy" is always there; "meter temperature" joins it when the room is known to lie outside the
-    window. An unknown room temperature counts as inside.
+    window. An unknown room temperature counts as inside. Values on one range share the range's gain (what is
+    stated of the reading) and its offset (the rest); what the sum of both limits has beyond two independent
+    ones is each value's own, such as the curve of the converter.
 
     Args:
         accuracy: the statement of the range in use.
         reading_ohm: what the meter shows, ohms.
         ambient_celsius: temperature of the meter, None when unknown.
         sensitivity: change of the result per ohm of reading.
+        quantity: what the meter measures; a range of two wires shares nothing with one of four.
 
     Raises:
         InputImpossible: as `half_width_si` and `outside_window_si`.
     """
     scale = abs(sensitivity) / math.sqrt(3.0)
-    terms = [Term("meter accuracy", half_width_si(accuracy, reading_ohm) * scale, Shape.RECTANGULAR)]
+    half_width = half_width_si(accuracy, reading_ohm)
+    of_reading = accuracy.fraction_of_reading * abs(reading_ohm)
+    name = f"{quantity} range {accuracy.range_full_scale_si:g}, count {accuracy.resolution_si:g}".strip()
+    shared = (
+        (f"gain, {name}", math.copysign(of_reading * scale, reading_ohm)),
+        (f"offset, {name}", (half_width - of_reading) * scale),
+    )
+    terms = [Term("meter accuracy", half_width * scale, Shape.RECTANGULAR, shared=shared)]
     if ambient_celsius is not None:
         more = outside_window_si(accuracy, reading_ohm, ambient_celsius)
         if more > 0.0:
-            terms.append(Term("meter temperature", more * scale, Shape.RECTANGULAR))
+            part = ((f"gain in this room, {name}", math.copysign(more * scale, reading_ohm)),)
+            terms.append(Term("meter temperature", more * scale, Shape.RECTANGULAR, shared=part))
     return terms
 
 
 def thermal_emf_ohm(accuracy: AccuracyLike, emf_volt: float) -> float:
     """Half-width that a thermal voltage in the contacts adds, ohms: emf / test current.
 
-    0 where the meter cancels it (offset-compensated ohms) or where its test current is unknown.
-    Ten microvolt at one milliampere read as ten milliohm.
+    0 where the meter's test current is unknown. Ten microvolt at one milliampere read as ten milliohm. That a
+    meter *can* cancel it says nothing here: `correct` looks at the reading.
 
     Raises:
         InputImpossible: a negative voltage.
     """
     at_least_zero(emf_volt, "the thermal voltage in volts")
-    if accuracy.offset_compensated or not accuracy.test_current_a:
-        return 0.0
-    return emf_volt / accuracy.test_current_a
+    return emf_volt / accuracy.test_current_a if accuracy.test_current_a else 0.0

@@ -9,10 +9,10 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from operator import sub
 
 from acquire.errors import InputImpossible
-from acquire.physics.checks import above_zero, at_least_zero, finite
+from acquire.physics.checks import above_zero, all_finite, at_least_zero, finite
 from acquire.physics.trend import Trend, trend
 from acquire.records.codes import RUN_LENGTH, Sign
 
@@ -59,10 +59,9 @@ def chart_of(readings_ohm: Sequence[float]) -> Chart:
     """
     if len(readings_ohm) < 2:
         raise InputImpossible("A chart needs at least two readings.", "Measure the check standard again.")
-    for ohm in readings_ohm:
-        finite(ohm, "a reading of the check standard in ohms")
+    all_finite(readings_ohm, "a reading of the check standard in ohms")
     centre = math.fsum(readings_ohm) / len(readings_ohm)
-    ranges = [abs(b - a) for a, b in pairwise(readings_ohm)]
+    ranges = list(map(abs, map(sub, readings_ohm[1:], readings_ohm)))
     mean_range = math.fsum(ranges) / len(ranges)
     sigma = mean_range / D2_OF_TWO
     return Chart(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 from acquire.errors import InputImpossible
 
@@ -24,6 +25,13 @@ def finite(value: float, what: str) -> float:
             f"{what} is {value!r}, which is no number to reckon with.", "Measure or type it again."
         )
     return value
+
+
+def all_finite(values: Sequence[float], what: str) -> None:
+    """Raise InputImpossible, as `finite`, for the first that is infinite or not a number."""
+    if not all(map(math.isfinite, values)):
+        for value in values:
+            finite(value, what)
 
 
 def at_least_zero(value: float, what: str) -> float:
@@ -70,3 +78,30 @@ def temperature(celsius: float, what: str = "the temperature in degrees Celsius"
             f"{what} is {celsius:g}, which is below absolute zero.", "Check the thermometer and its unit."
         )
     return celsius
+
+
+COLDEST_CELSIUS, HOTTEST_CELSIUS = -60.0, 300.0
+"""Of a winding on a bench, in deep frost or fresh from the oven; workshop choice."""
+
+MOST_LEAD_OHM = 100.0
+"""Of two probes held together; more is a broken lead. Workshop choice."""
+
+
+def of_winding(celsius: float) -> float:
+    """The temperature, unless no winding on a bench or in an oven has it. Raises: InputImpossible."""
+    if not COLDEST_CELSIUS <= celsius <= HOTTEST_CELSIUS:
+        raise InputImpossible(
+            f"{celsius:g} °C is no temperature of a winding on a bench or in an oven.",
+            f"It must lie between {COLDEST_CELSIUS:g} and {HOTTEST_CELSIUS:g} °C.",
+        )
+    return celsius
+
+
+def of_leads(ohm: float) -> float:
+    """The resistance, unless no leads have it. Raises: InputImpossible."""
+    if not 0.0 <= ohm <= MOST_LEAD_OHM:
+        raise InputImpossible(
+            f"Leads of {ohm:g} Ω cannot be.",
+            f"Give what the held-together probes show, 0 to {MOST_LEAD_OHM:g} Ω.",
+        )
+    return ohm

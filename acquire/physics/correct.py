@@ -4,28 +4,37 @@ The way: subtract the leads (two wires), convert to the reference temperature, a
 uncertain by. The zero and the reading come from one meter, so part of its error cancels in their difference;
 no credit is taken for that.
 
-Terms of the budget, by name: "repeatability", "leftover drift", "display resolution", "meter accuracy";
-"meter temperature" with the room outside the meter's window; "thermal EMF" with a known test current that
-nothing compensates; "lead zero" (or "lead zero missing") and "contact" with two wires; "winding temperature".
+Terms of the budget, by name: "repeatability", "leftover drift", "display resolution"; "meter accuracy" and,
+with the room outside the meter's window, "meter temperature", or those of `substitution` in their place;
+"thermal EMF" with a known test current, unless compensation was seen to be on; "lead zero" (or "lead zero
+missing") and "contact" with two wires; "winding temperature".
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+from typing import Any
 
 from acquire.physics.accuracy import AccuracyLike, accuracy_terms, thermal_emf_ohm
 from acquire.physics.budget import combine
 from acquire.physics.checks import at_least_zero, finite
+from acquire.physics.common import EMF, LEADS, TEMPERATURE
 from acquire.physics.copper import Conductor, fraction_per_kelvin, to_reference
 from acquire.physics.leads import CONTACT_OHM, subtract, uncertainty_ohm
+from acquire.physics.substitution import Substitute, substitution_terms
 from acquire.records.bench import LeadZero
 from acquire.records.settled import Settled
 from acquire.records.verdict import Corrected, Term
 from acquire.records.words import Shape
+from drivers.reading import Flag
 
 LEAD_ZERO = "lead zero"
 NO_LEAD_ZERO = "lead zero missing"
 """The term's name while two-wire leads were never zeroed, so that every table and reason says so."""
+
+TOUCH_TERMS = frozenset({"repeatability", "leftover drift", "display resolution", "contact"})
+"""Terms that differ from one touch to the next; the others cancel when a pair is measured twice."""
 
 THERMAL_EMF_VOLT = 1e-6
 """Half-width of thermal voltages in the contacts, volts. Workshop choice: copper on copper at one temperature
@@ -45,7 +54,7 @@ def correct(  # noqa: PLR0913  (each is one fact of the bench; all but the first
     accuracy: AccuracyLike,
     contact_ohm: float = CONTACT_OHM,
     ambient_celsius: float | None = None,
-    thermal_emf_volt: float = THERMAL_EMF_VOLT,
+    against: Substitute | None = None,
 ) -> Corrected:
     """Correct one settled resistance for its leads and temperature, with its budget, largest term first.
 
@@ -61,22 +70,24 @@ def correct(  # noqa: PLR0913  (each is one fact of the bench; all but the first
         accuracy: the meter's statement on the range in use.
         contact_ohm: standard uncertainty of the contact resistance, two wires, ohms, >= 0.
         ambient_celsius: temperature of the meter, None when unknown.
-        thermal_emf_volt: half-width of thermal voltages, volts, >= 0.
+        against: a reference read on this range, in place of `accuracy`; one lead zero for both cancels.
 
     Raises:
         InputImpossible: a temperature below absolute zero, or a negative or missing uncertainty.
     """
     raw_ohm = finite(settled.value_si, "the settled reading in ohms")
-    resistance_ohm = raw_ohm if four_wire else subtract(raw_ohm, lead)
+    read_ohm = raw_ohm if four_wire else subtract(raw_ohm, lead)
+    resistance_ohm = read_ohm - (0.0 if against is None else against.off_ohm)
     factor = to_reference(1.0, winding_celsius, reference_celsius, conductor)
+    per_kelvin = resistance_ohm * fraction_per_kelvin(winding_celsius, conductor)
+    per_kelvin -= 0.0 if against is None else against.ohm_per_kelvin
     terms = [
         *_reading_terms(settled, factor),
-        *accuracy_terms(accuracy, raw_ohm, ambient_celsius=ambient_celsius, sensitivity=factor),
-        *_emf_terms(accuracy, thermal_emf_volt, factor),
-        *_contact_terms(lead, now_utc_s, contact_ohm, factor, four_wire=four_wire),
-        _temperature_term(resistance_ohm * factor, winding_celsius, winding_u_kelvin, conductor),
+        *_meter_terms(settled, accuracy, ambient_celsius, factor, against=against, read_ohm=read_ohm),
+        *_emf_terms(accuracy, factor, cancelled=Flag.OFFSET_COMPENSATED in settled.flags),
+        *_contact_terms(lead, now_utc_s, contact_ohm, factor, four_wire=four_wire, against=against),
+        _temperature_term(per_kelvin * factor, winding_u_kelvin),
     ]
-    whole = combine(terms)
     return Corrected(
         settled=settled,
         raw_ohm=raw_ohm,
@@ -86,20 +97,28 @@ def correct(  # noqa: PLR0913  (each is one fact of the bench; all but the first
         reference_celsius=reference_celsius,
         winding_celsius=winding_celsius,
         material=conductor.name,
-        terms=tuple(sorted(terms, key=lambda term: -term.standard_uncertainty_ohm)),
-        standard_uncertainty_ohm=whole.standard_uncertainty,
-        effective_degrees_of_freedom=whole.effective_degrees_of_freedom,
-        coverage_factor=whole.coverage_factor,
-        expanded_ohm=whole.expanded,
+        against="" if against is None else against.name,
+        off_ohm=read_ohm - resistance_ohm,
+        **budget_of(terms),
     )
 
 
-def _temperature_term(
-    reference_ohm: float, winding_celsius: float, winding_u_kelvin: float, conductor: Conductor
-) -> Term:
+def budget_of(terms: Sequence[Term]) -> dict[str, Any]:
+    """The fields of a `Corrected` that follow from its terms."""
+    whole = combine(terms)
+    return {
+        "terms": tuple(sorted(terms, key=lambda term: -term.standard_uncertainty_ohm)),
+        "standard_uncertainty_ohm": whole.standard_uncertainty,
+        "effective_degrees_of_freedom": whole.effective_degrees_of_freedom,
+        "coverage_factor": whole.coverage_factor,
+        "expanded_ohm": whole.expanded,
+    }
+
+
+def _temperature_term(ohm_per_kelvin: float, winding_u_kelvin: float) -> Term:
     at_least_zero(winding_u_kelvin, "the uncertainty of the winding's temperature in kelvin")
-    per_kelvin = fraction_per_kelvin(winding_celsius, conductor)
-    return Term("winding temperature", abs(reference_ohm) * per_kelvin * winding_u_kelvin)
+    ohm = ohm_per_kelvin * winding_u_kelvin  # thought too warm, it comes out too low
+    return Term("winding temperature", abs(ohm), shared=((TEMPERATURE, -ohm),))
 
 
 def _reading_terms(settled: Settled, factor: float) -> list[Term]:
@@ -115,20 +134,51 @@ def _reading_terms(settled: Settled, factor: float) -> list[Term]:
     ]
 
 
-def _emf_terms(accuracy: AccuracyLike, thermal_emf_volt: float, factor: float) -> list[Term]:
-    half_width = thermal_emf_ohm(accuracy, thermal_emf_volt)
-    if half_width <= 0.0:
+def _meter_terms(
+    settled: Settled,
+    accuracy: AccuracyLike,
+    ambient_celsius: float | None,
+    factor: float,
+    *,
+    against: Substitute | None,
+    read_ohm: float,
+) -> list[Term]:
+    """What the meter itself may be off by: as its file states, or beside a reference."""
+    if against is not None:
+        return substitution_terms(
+            accuracy, read_ohm, against, ambient_celsius=ambient_celsius, sensitivity=factor
+        )
+    quantity = settled.quantity.value
+    return accuracy_terms(
+        accuracy, settled.value_si, ambient_celsius=ambient_celsius, sensitivity=factor, quantity=quantity
+    )
+
+
+def _emf_terms(accuracy: AccuracyLike, factor: float, *, cancelled: bool) -> list[Term]:
+    half_width = thermal_emf_ohm(accuracy, THERMAL_EMF_VOLT)
+    if half_width <= 0.0 or cancelled:
         return []
-    return [Term("thermal EMF", half_width * factor / math.sqrt(3.0), Shape.RECTANGULAR)]
+    u_ohm = half_width * factor / math.sqrt(3.0)
+    return [Term("thermal EMF", u_ohm, Shape.RECTANGULAR, shared=((EMF, u_ohm),))]
 
 
 def _contact_terms(
-    lead: LeadZero | None, now_utc_s: float, contact_ohm: float, factor: float, *, four_wire: bool
+    lead: LeadZero | None,
+    now_utc_s: float,
+    contact_ohm: float,
+    factor: float,
+    *,
+    four_wire: bool,
+    against: Substitute | None,
 ) -> list[Term]:
     """What leads and contacts add with two wires; nothing with four."""
     at_least_zero(contact_ohm, "the uncertainty of the contact resistance in ohms")
     if four_wire:
         return []
+    contact = Term("contact", contact_ohm * factor)
+    if against is not None and against.lead_utc_s == (None if lead is None else lead.utc_s):
+        return [contact]
     u = uncertainty_ohm(lead, now_utc_s)
-    zero = Term(NO_LEAD_ZERO, u * factor, Shape.RECTANGULAR) if lead is None else Term(LEAD_ZERO, u * factor)
-    return [zero, Term("contact", contact_ohm * factor)]
+    name, shape = (NO_LEAD_ZERO, Shape.RECTANGULAR) if lead is None else (LEAD_ZERO, Shape.NORMAL)
+    zero = Term(name, u * factor, shape, shared=((LEADS, -u * factor),))
+    return [zero, contact]

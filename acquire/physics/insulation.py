@@ -13,7 +13,7 @@ from itertools import pairwise
 from types import MappingProxyType
 
 from acquire.errors import InputImpossible
-from acquire.physics.checks import above_zero, finite, temperature
+from acquire.physics.checks import above_zero, temperature
 
 REFERENCE_CELSIUS = 40.0
 """Temperature that insulation resistance is compared at (IEEE 43)."""
@@ -140,19 +140,6 @@ USES = MappingProxyType(
 )
 
 
-def old_winding_minimum_ohm(rated_volt: float) -> float:
-    """Least insulation of windings from before 1970 at 40 °C: one megohm, and one more per kilovolt rated.
-
-    Source: IEEE 43, as a machine maker's manual quotes it.
-
-    Raises:
-        InputImpossible: a negative voltage.
-    """
-    if finite(rated_volt, "the rated voltage in volts") < 0.0:
-        raise InputImpossible(f"A rated voltage of {rated_volt:g} V cannot be.", "Give zero or more.")
-    return (rated_volt / 1000.0 + 1.0) * 1e6
-
-
 @dataclass(frozen=True, slots=True)
 class Insulation:
     """An insulation result at its reference temperature.
@@ -199,19 +186,3 @@ def to_reference(
     temperature(reference_celsius)
     factor = rule.factor(celsius, reference_celsius)
     return Insulation(measured_ohm, celsius, measured_ohm * factor, reference_celsius, rule.name, at_least)
-
-
-def polarisation_index(at_one_minute_ohm: float, at_ten_minutes_ohm: float) -> float:
-    """Ten-minute over one-minute value.
-
-    For information only on small random windings, where absorption dies within minutes (an EASA article on
-    IEEE 43): never a limit there.
-
-    Raises:
-        InputImpossible: a resistance not above zero.
-    """
-    above_zero(at_one_minute_ohm, "the insulation resistance after one minute in ohms")
-    return (
-        above_zero(at_ten_minutes_ohm, "the insulation resistance after ten minutes in ohms")
-        / at_one_minute_ohm
-    )

@@ -94,20 +94,6 @@ def ohm_per_kelvin(at_celsius: float, r0_ohm: float = 100.0) -> float:
     return r0_ohm * slope
 
 
-def three_wire_ohm(through_sensor_ohm: float, common_loop_ohm: float) -> float:
-    """Sensor's resistance from the two readings of three wires, all of one length and gauge.
-
-    The reading through the sensor holds two leads, the loop of the two wires on the sensor's common side
-    holds two leads as well: their difference is the sensor.
-
-    Raises:
-        InputImpossible: a reading that is no finite number.
-    """
-    return finite(through_sensor_ohm, "the reading through the sensor in ohms") - finite(
-        common_loop_ohm, "the reading of the common loop in ohms"
-    )
-
-
 def u_kelvin(at_celsius: float, u_ohm: float, sensor: Class = Class.B, r0_ohm: float = 100.0) -> float:
     """Standard uncertainty of the temperature: the sensor's class as a rectangular limit, and the ohms.
 

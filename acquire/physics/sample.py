@@ -10,10 +10,10 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from operator import mul
 
 from acquire.errors import InputImpossible
-from acquire.physics.checks import finite
+from acquire.physics.checks import all_finite
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,13 +58,11 @@ def sample(readings: Sequence[float]) -> Sample:
     count = len(readings)
     if count == 0:
         raise InputImpossible("There are no readings to evaluate.", "Measure at least once.")
-    if not all(map(math.isfinite, readings)):
-        for reading in readings:
-            finite(reading, "a reading")
+    all_finite(readings, "a reading")
     mean = math.fsum(readings) / count
     off = [reading - mean for reading in readings]
-    square = math.fsum(d * d for d in off)
-    lag = math.fsum(a * b for a, b in pairwise(off)) / square if count > 2 and square > 0.0 else 0.0
+    square = math.fsum(map(mul, off, off))
+    lag = math.fsum(map(mul, off, off[1:])) / square if count > 2 and square > 0.0 else 0.0
     deviation = math.sqrt(square / (count - 1)) if count > 1 else 0.0
     return Sample(count, mean, deviation, lag)
 

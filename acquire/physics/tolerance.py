@@ -7,7 +7,6 @@ tolerance of a design (`winding`).
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 
 from acquire.errors import InputImpossible
 from acquire.physics.checks import probability
@@ -61,60 +60,10 @@ def two_sided_k_howe(count: int, share: float = 0.95, confidence: float = 0.95) 
     return normal_quantile(0.5 * (1.0 + share)) * math.sqrt(freedom * (1.0 + 1.0 / count) / below)
 
 
-def one_sided_k(count: int, share: float = 0.95, confidence: float = 0.95) -> float:
-    """Exact factor of a one-sided tolerance bound: noncentral t over sqrt(n).
-
-    Source: NIST/SEMATECH e-Handbook, 7.2.6.3; the noncentral t by integrating over the spread.
-
-    Raises:
-        InputImpossible: as `two_sided_k`.
-    """
-    _refuse_impossible(count, share, confidence)
-    shift = normal_quantile(share) * math.sqrt(count)
-    cdf = _noncentral_t_cdf(count - 1, shift)
-    near = one_sided_k_normal(count, share, confidence) if count > 4 else 3.0 * shift / math.sqrt(count)
-    upper = near * math.sqrt(count)
-    while cdf(upper) < confidence:
-        upper *= 2.0
-    return solve(lambda t: cdf(t) - confidence, 0.0, upper) / math.sqrt(count)
-
-
-def one_sided_k_normal(count: int, share: float = 0.95, confidence: float = 0.95) -> float:
-    """Normal approximation of `one_sided_k`, as handbooks print it (e-Handbook 7.2.6.3, after Natrella 1963).
-
-    Raises:
-        InputImpossible: as `two_sided_k`, or so few units that the approximation has no value.
-    """
-    _refuse_impossible(count, share, confidence)
-    z_share, z_sure = normal_quantile(share), normal_quantile(confidence)
-    a = 1.0 - z_sure**2 / (2.0 * (count - 1))
-    b = z_share**2 - z_sure**2 / count
-    under = z_share**2 - a * b
-    if a <= 0.0 or under < 0.0:
-        raise InputImpossible(f"{count} units are too few for this approximation.", "Use the exact factor.")
-    return (z_share + math.sqrt(under)) / a
-
-
 def _radius(shift: float, share: float) -> float:
     """Half-width about a point `shift` off the mean that holds `share` of a standard normal population."""
     z = normal_quantile(0.5 * (1.0 + share))
     return solve(lambda r: normal_cdf(shift + r) - normal_cdf(shift - r) - share, 0.0, z + abs(shift) + 1.0)
-
-
-def _noncentral_t_cdf(freedom: int, shift: float) -> Callable[[float], float]:
-    """Cdf of (Z + shift) / sqrt(chi-square / freedom), by the midpoint rule over the spread's logarithm."""
-    spread = 8.0 / math.sqrt(2.0 * freedom)
-    low, high = math.log(max(1e-7, 1.0 - spread)), math.log(1.0 + spread)
-    nodes = [math.exp(low + (high - low) * (i + 0.5) / _STEPS) for i in range(_STEPS)]
-    logs = [freedom * math.log(s) - 0.5 * freedom * s * s for s in nodes]
-    top = max(logs)
-    density = [math.exp(each - top) for each in logs]
-    whole = math.fsum(density)
-
-    def cdf(t: float) -> float:
-        return math.fsum(d * normal_cdf(t * s - shift) for d, s in zip(density, nodes, strict=True)) / whole
-
-    return cdf
 
 
 def _refuse_impossible(count: int, share: float, confidence: float) -> None:

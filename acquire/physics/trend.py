@@ -9,8 +9,9 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import combinations
-from statistics import median
+from functools import lru_cache
+
+import numpy as np
 
 from acquire.errors import InputImpossible
 from acquire.physics.checks import finite
@@ -56,14 +57,28 @@ def trend(x: Sequence[float], y: Sequence[float]) -> Trend:
     if len(set(x)) != count:
         raise InputImpossible("Two points of the trend lie at one place.", "Give each its own time.")
     points = [(finite(a, "a time"), finite(b, "a reading")) for a, b in sorted(zip(x, y, strict=True))]
-    slopes = [(b[1] - a[1]) / (b[0] - a[0]) for a, b in combinations(points, 2)]
-    rising = sum((slope > 0.0) - (slope < 0.0) for slope in slopes)
+    slopes = slopes_of(*zip(*points, strict=True))
+    rising = int(np.sign(slopes).sum())
     return Trend(
-        slope=median(slopes),
+        slope=float(np.median(slopes)),
         tau=rising / len(slopes),
         p=min(1.0, 2.0 * _at_least(abs(rising), count)) if rising else 1.0,
         points=count,
     )
+
+
+def slopes_of(x: Sequence[float], y: Sequence[float]) -> np.ndarray:
+    """Slopes of the lines through any two points, y per x; the x all different."""
+    first, second = _pairs(len(x))
+    places, values = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
+    slopes: np.ndarray = (values[second] - values[first]) / (places[second] - places[first])
+    return slopes
+
+
+@lru_cache(maxsize=4)
+def _pairs(count: int) -> tuple[np.ndarray, np.ndarray]:
+    """Places of the two points of every pair; rows of a batch are mostly of one length."""
+    return np.triu_indices(count, 1)
 
 
 def _at_least(rising: int, count: int) -> float:

@@ -200,11 +200,11 @@ class UnitKnown:
         batch: that it belongs to, empty for none.
         attempts: how often it was put on a bench for this batch and purpose before.
         others: how many other units the batch has that is running now.
-        held: its latest result was that it is warm.
+        held_utc_s: when its latest result was that it is warm; None where it was not.
     """
 
     serial: str
     batch: str
     attempts: int
     others: int = 0
-    held: bool = False
+    held_utc_s: float | None = None

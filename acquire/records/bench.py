@@ -9,7 +9,17 @@ from enum import StrEnum
 from acquire.choices import Outcome, Purpose
 from acquire.errors import InputImpossible
 from acquire.records.batches import WoundFrom
-from acquire.records.codes import BalanceKind, Code, Ending, Fact, FindingKind, Refusal, UntestedKind, Why
+from acquire.records.codes import (
+    BalanceKind,
+    ClosureKind,
+    Code,
+    Ending,
+    Fact,
+    FindingKind,
+    Refusal,
+    UntestedKind,
+    Why,
+)
 from acquire.records.faults import Hypothesis
 from acquire.records.words import Pair
 
@@ -23,12 +33,14 @@ class Untested:
         id: unique on the sheet, e.g. "isolation:1,2,3|CORE", "step:surge", "turns"; a test names it by this.
         name: as people read it on the sheet.
         volts: test voltage that the sheet asks for, None where it asks for none.
+        at_most_ohm: of a TOLERANCE, what the step was shown to have at most, 95 %.
     """
 
     kind: UntestedKind
     id: str
     name: str
     volts: float | None = None
+    at_most_ohm: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +75,7 @@ class UnitStarted:
         attempt: 1 for the first time that this batch and purpose measure it; the first one counts.
         meter_hash, bench_hash: of the files in force; a unit goes on only under what it began with.
         required: everything that sheet and circuit leave untested by ohms alone; see `Untested`.
-        rested: the unit was held as warm before, and has waited.
+        rested_s: how long it is known to have rested since it was held as warm; None where nothing is known.
     """
 
     bench: str
@@ -79,7 +91,7 @@ class UnitStarted:
     meter_hash: str = ""
     bench_hash: str = ""
     required: tuple[Untested, ...] = ()
-    rested: bool = False
+    rested_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,12 +120,79 @@ class BalanceFound:
 
 
 @dataclass(frozen=True, slots=True)
+class ClosureFound:
+    """One closed relation of the circuit, such as R12 + R23 - R13, on one unit; at the reference temperature.
+
+    Attributes:
+        where: the pin of a joint, or the name of a winding.
+        ohm: of it; of a joint, what it has beyond the pin's own lead.
+        expanded_ohm: half-width of its 95 % interval.
+        lower_ohm, upper_ohm: limits; None where there is none.
+        outcome: by the sheet's rule; conformity: probability of being within the limits.
+        contradicts: the readings would need a joint of less than nothing: one of them is of another pair.
+        pairs: that it follows from.
+    """
+
+    kind: ClosureKind
+    where: str
+    ohm: float
+    expanded_ohm: float
+    lower_ohm: float | None
+    upper_ohm: float | None
+    outcome: Outcome
+    conformity: float
+    contradicts: bool
+    pairs: tuple[Pair, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class StepAtEnd:
+    """What a step comes to with what is unsure of the unit's temperature in its budget.
+
+    Attributes:
+        expanded_ohm: half-width of its 95 % interval with that.
+        outcome, conformity: by the sheet's rule with that.
+    """
+
+    step: str
+    expanded_ohm: float
+    outcome: Outcome
+    conformity: float
+
+
+@dataclass(frozen=True, slots=True)
+class UnitTemperature:
+    """What is known of a unit's temperature, as its excess over the thermometer when it was touched last.
+
+    Attributes:
+        low_kelvin, kelvin, high_kelvin: 2.5 %, median, 97.5 %.
+        u_kelvin: standard uncertainty of the winding against the thermometer, as budgets count it.
+        moving: probability that it is off by more than the sheet allows.
+        told_by_shift: what two windings or more share has a say; else drift and a stated rest are all.
+        rested_s: how long it was known to have rested, None when nothing was.
+        steps: that have limits, with `u_kelvin` in their budgets.
+    """
+
+    low_kelvin: float
+    kelvin: float
+    high_kelvin: float
+    u_kelvin: float
+    moving: float
+    told_by_shift: bool
+    rested_s: float | None
+    steps: tuple[StepAtEnd, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class UnitResult:
     """A unit is done, held or given up; or, later, what has changed of that. All by `acquire.unit_result`.
 
     Attributes:
         outcome: the worst of what was measured and typed in decides; None where the stay ended without one.
-        wait_s: how long to wait before trying a warm unit again, None when unknown.
+        wait_s: how long to wait before trying a held unit again, with 95 % certainty long enough; None when
+            unknown. wait_least_s: the least that it can need.
+        closures: every closed relation of the circuit that its readings show.
+        temperature: what is known of it; None in older records.
         hypotheses: diagnosis, most likely first; empty for a unit that passed.
         next_pair: the pair whose measurement would tell the first two hypotheses apart best, if any.
         started_utc_s: when the stay began; bench, serial and this are the same in all its revisions.
@@ -150,6 +229,14 @@ class UnitResult:
     revision: int = 0
     measured: Outcome | None = None
     ended_utc_s: float | None = None
+    closures: tuple[ClosureFound, ...] = ()
+    temperature: UnitTemperature | None = None
+    wait_least_s: float | None = None
+
+    @property
+    def must_rest(self) -> bool:
+        """Its temperature is not known or too far off: how long it lay until it comes again tells more."""
+        return self.ending is Ending.WARM or any(f.kind is FindingKind.TEMPERATURE for f in self.found)
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,7 +267,6 @@ class Ask(StrEnum):
     TOUCH = "touch"
     TOUCH_AGAIN = "touch_again"
     LIFT = "lift"
-    TURN_DIAL = "turn_dial"
     WAIT = "wait"
     CLIP_ON = "clip_on"
 

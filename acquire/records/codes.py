@@ -46,7 +46,7 @@ class Basis(StrEnum):
     MEASURED: a settled value. REPEATED: the first pair measured again at the end. OPEN_BY_KEY, OPEN_BY_CLIP:
     an open pair on the operator's word that probes, or clips, are on it. OPEN_BRACKETED: an open pair between
     touches of two known continuities. OPEN_PROVEN: an open pair whose pins a fixture has proven to have
-    contact. PAPER: an imported paper record.
+    contact. PAPER: an imported paper record. TYPED: a value that somebody has read off a display and typed.
     """
 
     MEASURED = "measured"
@@ -56,6 +56,19 @@ class Basis(StrEnum):
     OPEN_BRACKETED = "open_bracketed"
     OPEN_PROVEN = "open_proven"
     PAPER = "paper"
+    TYPED = "typed"
+
+
+class Scope(StrEnum):
+    """What a verdict is about.
+
+    TOLERANCE: the sheet's limits. CONTINUITY: at most so many ohms, as the step asks. CONTINUITY_ONLY: the
+    same where the step asks for a tolerance that this meter cannot judge.
+    """
+
+    TOLERANCE = "tolerance"
+    CONTINUITY = "continuity"
+    CONTINUITY_ONLY = "continuity_only"
 
 
 class Why(StrEnum):
@@ -66,8 +79,9 @@ class Why(StrEnum):
     values. LOOKS_LIKE: the last value reads like another pair. SILENT: no contact was seen for long. FREE:
     any pair still open will do. BLOCKED: the check standard stops the bench. DOUBT: the first unit of the
     batch is in doubt. COUNTED: so many units of the batch are done. DONE: the unit, or the study, is.
-    FIXTURE: relays see to it. CLIP_FIRST: the fixture zeroes its leads only through a unit. SELF_CHECK: a
-    meter is checked before its verdicts; SELF_CHECK_PASSED: it has passed. STUDY: somebody's turn in one.
+    REFERENCE: values are compared with it. FIXTURE: relays see to it. CLIP_FIRST: the fixture zeroes its
+    leads only through a unit. SELF_CHECK: a meter is checked before its verdicts; SELF_CHECK_PASSED: it
+    has passed. STUDY: somebody's turn in one.
     """
 
     NONE = "none"
@@ -83,6 +97,7 @@ class Why(StrEnum):
     DOUBT = "doubt"
     COUNTED = "counted"
     DONE = "done"
+    REFERENCE = "reference"
     FIXTURE = "fixture"
     CLIP_FIRST = "clip_first"
     SELF_CHECK = "self_check"
@@ -121,16 +136,30 @@ class FindingKind(StrEnum):
     UNEVEN = "uneven"
     CONTRADICTION = "contradiction"
     TYPED = "typed"
+    CLOSURE = "closure"
+    TEMPERATURE = "temperature"
     FIRST_UNIT = "first_unit"
 
 
+class ClosureKind(StrEnum):
+    """What a closed relation of a circuit is about: a pin's joint, a winding that no pair shows alone."""
+
+    JOINT = "joint"
+    WINDING = "winding"
+
+
 class UntestedKind(StrEnum):
-    """What was not tested: isolation between groups, a typed step, turn faults, a part no step measures."""
+    """What was not tested.
+
+    ISOLATION: between groups. STEP: a typed one. TURNS: faults between turns. CIRCUIT: a part no step
+    measures. TOLERANCE: of a step, or a rule over windings, that only continuity was shown of.
+    """
 
     ISOLATION = "isolation"
     STEP = "step"
     TURNS = "turns"
     CIRCUIT = "circuit"
+    TOLERANCE = "tolerance"
 
 
 class Code(StrEnum):
@@ -161,7 +190,9 @@ class Code(StrEnum):
     FILES_TAKEN = "files.taken"
     FILES_WAITING = "files.waiting"
     FIXTURE_UNPROVEN = "fixture.unproven"
+    JOURNAL_GONE = "journal.gone"
     JOURNAL_HALTED = "journal.halted"
+    JOURNAL_OLDER = "journal.older"
     JOURNAL_SET_ASIDE = "journal.set_aside"
     JOURNAL_UNUSABLE = "journal.unusable"
     JOURNAL_USABLE = "journal.usable"
@@ -172,6 +203,7 @@ class Code(StrEnum):
     LEADS_OLD = "leads.old"
     METER_BACK = "meter.back"
     METER_BATTERY = "meter.battery"
+    METER_DIAL = "meter.dial"
     METER_FROZEN = "meter.frozen"
     METER_FUNCTION = "meter.function"
     METER_HOLD = "meter.hold"
@@ -191,12 +223,14 @@ class Code(StrEnum):
     OUTLET_BACK = "outlet.back"
     OUTLET_FAILING = "outlet.failing"
     PAGE_MUTE = "page.mute"
+    PHOTO_KEPT = "photo.kept"
     PAIR_OTHER = "pair.other"
     PAIR_UNCLEAR = "pair.unclear"
     PART_RESTED = "part.rested"
     PART_WARM = "part.warm"
     PROBES_NOT_LIFTED = "probes.not_lifted"
     RESULT_HELP = "result.help"
+    SCAN_TAKEN_BACK = "scan.taken_back"
     SCANNER_BACK = "scanner.back"
     SCANNER_LOST = "scanner.lost"
     SCANNER_REFUSED = "scanner.refused"
@@ -204,6 +238,7 @@ class Code(StrEnum):
     SELF_CHECK_FAILED = "self_check.failed"
     SELF_CHECK_PASSED = "self_check.passed"
     SERIAL_DOUBTFUL = "serial.doubtful"
+    READING_TYPED = "reading.typed"
     STEP_AGAIN = "step.again"
     STEP_MOVED = "step.moved"
     STEP_SKIPPED = "step.skipped"
@@ -212,6 +247,8 @@ class Code(StrEnum):
     STUDY_HELP = "study.help"
     STUDY_TOO_SOON = "study.too_soon"
     STUDY_TURN = "study.turn"
+    TEMPERATURE_IMPOSSIBLE = "temperature.impossible"
+    TEMPERATURE_JUMPED = "temperature.jumped"
     TEMPERATURE_MISSING = "temperature.missing"
     TEMPERATURE_OLD = "temperature.old"
     TEMPERATURE_TYPED = "temperature.typed"
@@ -228,6 +265,9 @@ class Code(StrEnum):
 
 ANOTHER_PAIR = frozenset({Code.PAIR_OTHER, Code.PAIR_UNCLEAR})
 """A value that is another pair's, or may be."""
+
+SCAN_ASKED = frozenset({Code.SERIAL_DOUBTFUL, Code.UNIT_UNFINISHED})
+"""A scan waits for a yes: nothing was done yet."""
 
 MEASURED_AGAIN = frozenset({Code.STEP_AGAIN, Code.STEP_MOVED, Code.STEP_TOUCHED_AGAIN})
 """What was told of the step of this pair before counts no more: by order, by a touch, or taken back."""
@@ -268,7 +308,15 @@ class Refusal(StrEnum):
     NO_UNIT_YET = "no_unit_yet"
     NOTHING_MEASURED = "nothing_measured"
     NOTHING_TO_UNDO = "nothing_to_undo"
+    RANGE_ABSENT = "range_absent"
     RANGE_LOW = "range_low"
+    RANGE_UNTOLD = "range_untold"
+    READING_BY_METER = "reading_by_meter"
+    READING_MILLI_OR_MEGA = "reading_milli_or_mega"
+    READING_NONE = "reading_none"
+    READING_ONE_OR_OVER = "reading_one_or_over"
+    READING_NOT_SHOWN = "reading_not_shown"
+    READING_POINT_OR_THOUSAND = "reading_point_or_thousand"
     SKIP_NO_REASON = "skip_no_reason"
     SPOOL_NAMELESS = "spool_nameless"
     SPOOL_NO_CARD = "spool_no_card"

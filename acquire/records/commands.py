@@ -76,11 +76,6 @@ class GiveUpUnit:
 
 
 @dataclass(frozen=True, slots=True)
-class MakeWay:
-    """The next unit is about to be started, so the one on the bench ends as it is; nobody types this."""
-
-
-@dataclass(frozen=True, slots=True)
 class ConfirmOpen:
     """The operator states, by a key or pedal, that the probes are on the pair that must be open."""
 
@@ -112,6 +107,13 @@ class TypeResult:
 
 
 @dataclass(frozen=True, slots=True)
+class TypeReading:
+    """What the display of a meter without a cable shows, such as "20.6", "0.44k" or "OL 2k"."""
+
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
 class TypeTemperature:
     """The operator has read a thermometer.
 
@@ -127,6 +129,17 @@ class TypeTemperature:
     standard_uncertainty_kelvin: float | None = field(
         default=None, metadata={"at_least": SUREST_KELVIN, "at_most": VAGUEST_KELVIN}
     )
+
+
+@dataclass(frozen=True, slots=True)
+class StateRange:
+    """The operator has looked at the meter's dial.
+
+    Attributes:
+        full_ohm: full scale of the range that it is on.
+    """
+
+    full_ohm: float = field(metadata={"at_least": 1.0, "at_most": 1e12})
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,10 +183,11 @@ Command = (
     | SkipStep
     | ZeroLeads
     | GiveUpUnit
-    | MakeWay
     | ConfirmOpen
     | Note
+    | TypeReading
     | TypeTemperature
+    | StateRange
     | ClockSetBack
     | CheckMeter
     | OverrideCheck

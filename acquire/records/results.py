@@ -26,6 +26,11 @@ class CheckStandard:
         stops: whether a reading out of control stops this bench; else it warns.
         before_ohm: the reading before this one; None for the first.
         slope_ohm, slope_points: drift a reading over the latest so many; None while they are few.
+        substitutes: values on the same range are compared with it; the next ones are needed for that.
+        range_full_scale_ohm, resolution_ohm: of the range; None on old records.
+        touch_u_ohm: the part of the standard uncertainty that differs from touch to touch.
+        celsius: of the air; None where it was not known.
+        lead_zero_utc_s: when the leads were zeroed; None without a zero.
     """
 
     bench: str
@@ -54,6 +59,12 @@ class CheckStandard:
     before_ohm: float | None = None
     slope_ohm: float | None = None
     slope_points: int | None = None
+    substitutes: bool = False
+    range_full_scale_ohm: float | None = None
+    resolution_ohm: float | None = None
+    touch_u_ohm: float | None = None
+    celsius: float | None = None
+    lead_zero_utc_s: float | None = None
 
 
 class ResultKind(StrEnum):

@@ -53,11 +53,16 @@ class Learned:
 
 @dataclass(frozen=True, slots=True)
 class Contact:
-    """The probes have touched something: the first reading after lift-off that is no overload."""
+    """The probes have touched something: the first reading after lift-off that is no overload.
+
+    Attributes:
+        goes_on: no open probes were seen since a value was taken: the same touch, by a meter set anew.
+    """
 
     meter_id: str
     monotonic_s: float
     utc_s: float
+    goes_on: bool = False
 
 
 @dataclass(frozen=True, slots=True)

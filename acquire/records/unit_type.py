@@ -35,6 +35,7 @@ class Branch:
         acceptance, serviceable: half-width of the two limits as a fraction of nominal; None where the sheet
             sets none.
         upper_ohm: absolute upper limit (a strap), None where there is none.
+        continuity_ohm: at most so much where only continuity is judged; None where the sheet says nothing.
         spread: standard deviation between good units as a fraction of nominal, for weighing explanations.
         turns: number of turns, None when not known.
         strands: wires in hand.
@@ -56,6 +57,7 @@ class Branch:
     strands: int = 1
     henry: float | None = None
     ohm_per_m: float | None = None
+    continuity_ohm: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,9 +76,14 @@ class Pin:
 
 
 class StepKind(StrEnum):
-    """What a step asks for."""
+    """What a step asks for.
+
+    RESISTANCE: a value within limits. CONTINUITY: at most so many ohms. OPEN: at least so many. TYPED: a
+    result of another instrument.
+    """
 
     RESISTANCE = "resistance"
+    CONTINUITY = "continuity"
     OPEN = "open"
     TYPED = "typed"
 
@@ -93,6 +100,8 @@ class Step:
         lower_ohm, upper_ohm: limits of this step's own at the reference temperature, in place of those that
             follow from the windings; None where it has none.
         open_above_ohm: an OPEN step passes above this.
+        continuity_ohm: a RESISTANCE step whose tolerance the meter cannot judge passes below this, as no more
+            than continuous; None where that will not do.
     """
 
     name: str
@@ -105,6 +114,12 @@ class Step:
     upper_ohm: float | None = None
     open_above_ohm: float | None = None
     remark: str = ""
+    continuity_ohm: float | None = None
+
+    @property
+    def conducts(self) -> bool:
+        """Whether it reads a resistance through the circuit."""
+        return self.kind in (StepKind.RESISTANCE, StepKind.CONTINUITY)
 
     @property
     def id(self) -> str:
@@ -172,6 +187,8 @@ class Sheet:
         content_hash: SHA-256 of the file's bytes, hexadecimal.
         rule: decision rule for all steps; `maximum_risk` goes with Rule.MAXIMUM_RISK only.
         warm_limit: fraction by which a repeated first pair may have moved before the unit counts as warm.
+        joint_limit_ohm: most that the joint at a pin may have; None leaves it to the tool.
+        mass_kg: of the unit, for how long it cools; None when not known.
         core: name of the core node, "" when the unit has none.
         view: "mating" or "wire", the side the face is drawn from; latch: top, bottom, left, right or empty.
         rows: the connector's face, pin names by row.
@@ -194,6 +211,8 @@ class Sheet:
     view: str = "mating"
     latch: str = ""
     rows: tuple[tuple[str, ...], ...] = ()
+    joint_limit_ohm: float | None = None
+    mass_kg: float | None = None
 
     def pin_names(self) -> tuple[str, ...]:
         """Names of all places a probe can touch, the core last."""

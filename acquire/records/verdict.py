@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from acquire.choices import Outcome, Purpose
-from acquire.records.codes import Basis
+from acquire.records.codes import Basis, Scope
 from acquire.records.settled import Settled
 from acquire.records.words import Pair, Rule, Shape
 from drivers.reading import Quantity
@@ -22,12 +22,15 @@ class Term:
         standard_uncertainty_ohm: >= 0; sensitivity already applied.
         shape: its probability law.
         degrees_of_freedom: infinite for type B terms known to be limits.
+        shared: (cause, signed ohms by one standard deviation of it): the part that other values of the unit
+            share, see `acquire.physics.common`; the root of what is left of the square is the value's own.
     """
 
     name: str
     standard_uncertainty_ohm: float
     shape: Shape = Shape.NORMAL
     degrees_of_freedom: float = math.inf
+    shared: tuple[tuple[str, float], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +47,8 @@ class Corrected:
         terms: the budget of `reference_ohm`, largest first.
         standard_uncertainty_ohm, effective_degrees_of_freedom, coverage_factor, expanded_ohm: of
             `reference_ohm`; the coverage factor is for 95 %.
+        against: name of the reference that it was compared with; empty where the meter's own accuracy counts.
+        off_ohm: what the meter reads too much there, taken off besides the leads.
     """
 
     settled: Settled
@@ -59,6 +64,8 @@ class Corrected:
     effective_degrees_of_freedom: float
     coverage_factor: float
     expanded_ohm: float
+    against: str = ""
+    off_ohm: float = 0.0
 
     def part_ohm(self, names: frozenset[str]) -> float:
         """Standard uncertainty from the budget terms of these names alone."""
@@ -147,11 +154,16 @@ class Verdict:
 
     Attributes:
         basis: what it rests on.
+        against, off_ohm: of a value that was compared with a reference; `Corrected`.
+        scope: what it is about; limits, guard band and conformity are of that.
         fit, reads_like, reads_through, together: where the value was found to belong; `Match`.
         touch_u_ohm: the part of the standard uncertainty that differs from touch to touch.
         moved, moved_allowed: of a REPEATED one, change since the first measurement and what is allowed, as
             fractions; `moved` is None where one of the two is doubted.
         touch: number of the touch in its unit, from 1; 0 where nothing was touched.
+        shared: (cause, signed ohms by one standard deviation of it) of what other values of the unit share,
+            see `acquire.physics.common`.
+        rate_per_s, u_rate_per_s: relative drift inside the touch and its standard uncertainty.
         witness: pairs whose continuity proves the contact of a pair found open; a pin twice: by its own two
             contacts; a pin and nothing: confirmed by key.
     """
@@ -204,7 +216,18 @@ class Verdict:
     moved: float | None = None
     moved_allowed: float | None = None
     witness: tuple[Pair, ...] = ()
+    shared: tuple[tuple[str, float], ...] = ()
+    rate_per_s: float | None = None
+    u_rate_per_s: float | None = None
     touch: int = 0
+    scope: Scope = Scope.TOLERANCE
+    against: str = ""
+    off_ohm: float = 0.0
+
+    @property
+    def at_most_ohm(self) -> float | None:
+        """What the pair has at most, 95 %; None of an open pair."""
+        return None if self.reference_ohm is None else self.reference_ohm + (self.expanded_ohm or 0.0)
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,14 +13,23 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from acquire.errors import InputImpossible
-from acquire.journal.question import Question, Record
+from acquire.journal.question import Record
 from acquire.records import Batch, BatchDeed, BatchState, Outcome, Purpose
-from acquire.records.words import FAILING, PASSING
+from acquire.records.words import PASSING
 from acquire.reports.batch_findings import findings_of, why
 from acquire.reports.series import Counted, Series, series_of
-from acquire.reports.visits import BatchUnits, Unit, record_of, units_of
+from acquire.reports.visits import (
+    BatchUnits,
+    Unit,
+    Visit,
+    brief_visits,
+    units_in,
+    units_of,
+    without_collecting,
+)
 from acquire.stats.pareto import Bar, Share, pareto, share_of
 from acquire.words.faults import batch_doubt
 from acquire.words.outcomes import deed_words
@@ -39,8 +48,7 @@ class Deed:
     doubted: bool
 
 
-@dataclass(frozen=True, slots=True)
-class UnitLine:
+class UnitLine(NamedTuple):
     """One unit of the batch.
 
     Attributes:
@@ -115,6 +123,7 @@ class BatchReport:
     confidence: float = CONFIDENCE
 
 
+@without_collecting()
 def batch_report(
     record: Record, name: str, *, purpose: Purpose | None = None, subgroup: int | None = None
 ) -> BatchReport:
@@ -140,18 +149,16 @@ def batch_report(
 
 
 def _report(found: BatchUnits, subgroup: int | None) -> BatchReport:
-    counted = [(unit, unit.first) for unit in found.units]
     firsts = [
         Counted(visit, visit.resistances(), visit.outcome)
-        for _, visit in counted
-        if visit is not None and visit.outcome is not None
+        for unit in found.units
+        if (visit := unit.first) and visit.outcome is not None
     ]
-    lasts = [unit.last for unit in found.units]
     visits = [visit for unit in found.units for visit in unit.visits]
     values = [value for visit in visits for value in visit.values if value.counts]
     series = tuple(series_of(firsts, subgroup, CONFIDENCE))
     latest = found.deeds[-1] if found.deeds else None
-    lines = tuple(_line(unit) for unit, _ in counted)
+    lines = tuple(map(_line, found.units))
     starts = [visit.started for visit in visits]
     return BatchReport(
         name=found.name,
@@ -172,7 +179,7 @@ def _report(found: BatchUnits, subgroup: int | None) -> BatchReport:
         deeds=tuple(Deed(d.utc_s, d.deed, deed_words(d), bool(d.first_doubt)) for d in found.deeds),
         units=lines,
         first_pass=_share([each.outcome for each in firsts]),
-        now=_share([visit.outcome for visit in lasts if visit is not None]),
+        now=_share([unit.last.outcome for unit in found.units if unit.last]),
         open_units=len(found.units) - len(firsts),
         yields=tuple(_yields(firsts)),
         pareto=pareto(Counter(line.kind for line in lines if line.kind)),
@@ -182,7 +189,7 @@ def _report(found: BatchUnits, subgroup: int | None) -> BatchReport:
     )
 
 
-def _distinct(names: Iterable[str]) -> tuple[str, ...]:
+def _distinct(names: Iterable[str | None]) -> tuple[str, ...]:
     return tuple(name for name in dict.fromkeys(names) if name)
 
 
@@ -203,19 +210,17 @@ def _line(unit: Unit) -> UnitLine:
 
 def _yields(firsts: list[Counted]) -> Iterator[Yield]:
     """By step, by rule over several windings, by typed result; each in the order in which it first came."""
-    words: dict[str, dict[str, list[Outcome]]] = {"step": {}, "rule": {}, "typed": {}}
-    for visit, values, _ in firsts:
-        rules = visit.result.balances if visit.result else ()
-        for sort, outcomes in (
-            ("step", [(value.step, value.outcome) for value in values.values()]),
-            ("rule", [(rule.name, rule.outcome) for rule in rules]),
-            ("typed", [(each.name, each.outcome) for each in visit.judged if each.outcome]),
-        ):
-            for name, outcome in outcomes:
-                words[sort].setdefault(name, []).append(outcome)
-    yield from (
-        Yield(name, sort, _share(outcomes)) for sort, of in words.items() for name, outcomes in of.items()
-    )
+    balances = [rule for visit, _, _ in firsts if visit.result for rule in visit.result.balances]
+    typed = [each for visit, _, _ in firsts for each in visit.judged]
+    values = [value for each in firsts for value in each.values.values()]
+    for sort, asked in (
+        ("step", [(value.step, value.outcome) for value in values]),
+        ("rule", [(rule.name, rule.outcome) for rule in balances]),
+        ("typed", [(each.name, each.outcome) for each in typed]),
+    ):
+        passed = Counter(name for name, outcome in asked if outcome in PASSING)
+        for name, of in Counter(name for name, _ in asked).items():
+            yield Yield(name, sort, share_of(passed[name], of, CONFIDENCE))
 
 
 # ---------------------------------------------------------------- all batches
@@ -245,34 +250,21 @@ class BatchLine:
 
 def batches_of(record: Record) -> list[BatchLine]:
     """Every batch, the one that was heard of last first. Raises JournalUnusable where it cannot be read."""
-    found = record.find(Question(kinds=("batch",), with_evidence=False))
-    deeds = [record_of(entry, Batch) for entry in found]
+    deeds: list[Batch] = []
+    by_name: dict[str, list[Visit]] = {}
+    with without_collecting():
+        for visit in brief_visits(record, deeds=deeds):
+            if visit.started.batch and visit.result:
+                by_name.setdefault(visit.started.batch, []).append(visit)
     latest = {deed.batch: deed for deed in deeds}
-    stays: dict[str, dict[tuple[str, str, float], Outcome | None]] = {}
-    sheets: dict[str, str] = {}
-    times = {name: deed.utc_s for name, deed in latest.items()}
-    names = ("batch", "serial", "bench", "started_utc_s", "outcome", "sheet", "utc_s")
-    for batch, serial, bench, begun_s, outcome, sheet, utc_s in record.values(
-        Question(kinds=("unit_result",)), names
-    ):
-        if batch:
-            sheets[batch], times[batch] = sheet, max(utc_s, times.get(batch, utc_s))
-            stays.setdefault(batch, {})[serial, bench, round(begun_s, 3)] = outcome and Outcome(outcome)
-    firsts: dict[str, dict[str, Outcome]] = {}
-    for batch, of_batch in stays.items():
-        for (serial, _, _), outcome in of_batch.items():
-            if outcome is not None:
-                firsts.setdefault(batch, {}).setdefault(serial, outcome)
-    typed = record.values(Question(kinds=("typed_result",)), ("batch", "serial", "name", "outcome"))
-    for (batch, serial, _), outcome in {tuple(key): outcome for *key, outcome in typed}.items():
-        if outcome in FAILING and serial in firsts.get(batch, {}):
-            firsts[batch][serial] = Outcome(outcome)
     lines = []
-    for name, utc_s in times.items():
-        deed, outcomes = latest.get(name), firsts.get(name, {})
+    for name in dict.fromkeys([*latest, *by_name]):
+        deed, visits = latest.get(name), by_name.get(name, [])
+        firsts = [unit.first for unit in units_in(visits) if unit.first]
+        times = [visit.results[-1].record.utc_s for visit in visits] + ([deed.utc_s] if deed else [])
         lines.append(BatchLine(
-            name, deed.state if deed else None, deed.sheet if deed else sheets.get(name, ""), deed.expected if
-            deed else None, len(outcomes), sum(each in PASSING for each in outcomes.values()),
-            batch_doubt(deed) if deed else "", utc_s,
+            name, deed.state if deed else None, deed.sheet if deed else visits[-1].started.sheet,
+            deed.expected if deed else None, len(firsts), sum(each.outcome in PASSING for each in firsts),
+            batch_doubt(deed) if deed else "", max(times),
         ))  # fmt: skip
     return sorted(lines, key=lambda line: -line.latest_utc_s)

@@ -9,7 +9,7 @@ import math
 from collections.abc import Iterator, Mapping, Sequence
 
 from acquire.quantity import chance, counted, show
-from acquire.records import BatchDeed, Outcome, Purpose
+from acquire.records import Outcome
 from acquire.records.words import FAILING, PASSING
 from acquire.reports import document as doc
 from acquire.reports.batch import BatchReport, Deed, UnitLine
@@ -25,27 +25,8 @@ from acquire.reports.figures import (
     value_text,
 )  # fmt: skip
 from acquire.reports.series import Series
+from acquire.words import batches as words
 from acquire.words.outcomes import OUTCOME_WORDS
-
-PURPOSES = {
-    Purpose.INCOMING: "incoming cores",
-    Purpose.WINDING: "test while winding",
-    Purpose.FINAL: "final test",
-    Purpose.RETURNED: "returned units",
-}
-
-DEEDS = {
-    BatchDeed.OPENED: "begun",
-    BatchDeed.PAUSED: "paused",
-    BatchDeed.RESUMED: "resumed",
-    BatchDeed.SPOOL_CHANGED: "spool",
-    BatchDeed.FIRST_UNIT: "first unit",
-    BatchDeed.ACCEPTED: "accepted",
-    BatchDeed.FINISHED: "finished",
-    BatchDeed.MADE_WAY: "paused",
-}
-
-SORTS = {"step": "measured", "rule": "rule over windings", "typed": "typed in"}
 
 MOST_SENTENCES = 10
 """Calls of the run rules that are told one by one: of a thousand calm points some ten call by chance."""
@@ -56,46 +37,11 @@ MOST_GROUPS = 20
 MOST_ROWS = 400
 """Units up to which all are listed and drawn; of more only those that did not pass at once."""
 
-LEGEND = (
-    "Black lines: limits of the sheet. Grey: nominal. Dashed: limits of the chart itself, three sigma from "
-    "the moving ranges of neighbours. Thick: its centre, or the level between two changes. Cross: failed "
-    "here; hollow diamond: the unit failed for another reason; ring: beyond the limits of its level. At the "
-    "right how the values pile up, and how wide the measurement itself is (±U, 95 %)."
-)
 
-STRIP_KEY = (
-    "Numbers in the order in which they came. ✖: failed at first. Dashed: passed near a limit. ?: cannot be "
-    "judged. ◌: no result. Dot: came more than once. Bar at the left: another spool from here on."
-)
-
-CAUTION = (
-    "A pass in ohms does not exclude faults between turns or a winding the wrong way round: direct current "
-    "shows neither."
-)
-
-HOW_COUNTED = (
-    "Yields, charts and capability take each unit's first stay on the bench that ended with a result, and in "
-    "it the last verdict of each step that counted; later stays show in the list of units only. Passed is "
-    "what passed, near a limit or not; what the meter cannot judge did not pass."
-)
-
-HOW_SURE = (
-    "Shares have Wilson's interval, indices that of chi-square and of Bissell, at {:.0f} %. Cp and Cpk come "
-    "from neighbours (moving ranges), Pp and Ppk from all values."
-)
-
-HOW_CALLED = (
-    "Run rules: beyond a limit; two of three beyond two sigma; four of five beyond one sigma; nine in a row "
-    "on one side. Of calm points one in about a hundred calls."
-)
-
-
-def batch_document(
-    report: BatchReport, svg: Mapping[str, str] | None = None, png: Mapping[str, bytes] | None = None
-) -> doc.Document:
-    """The report, with drawings of `batch_pictures` as they suit the page that it is for."""
+def batch_document(report: BatchReport, svg: Mapping[str, str] | None = None) -> doc.Document:
+    """The report, with drawings of `batch_pictures` for a page or paper."""
     title = f"Batch {report.name}"
-    blocks = tuple(_blocks(report, svg or {}, png or {}))
+    blocks = tuple(_blocks(report, svg or {}))
     written_s = report.last_utc_s or 0.0
     return doc.Document(title, title_of(report), blocks, running=title, written_utc_s=written_s)
 
@@ -105,14 +51,14 @@ def title_of(report: BatchReport) -> str:
     count = counted(len(report.units), "unit")
     if report.expected is not None:
         count = f"{len(report.units)} of {counted(report.expected, 'unit')}"
-    return f"{report.sheet}, {count}, {PURPOSES[report.purpose]}, {_state(report)}"
+    return f"{report.sheet}, {count}, {words.PURPOSES[report.purpose]}, {_state(report)}"
 
 
 def _state(report: BatchReport) -> str:
     return report.state.value if report.state else "never opened by name"
 
 
-def _blocks(report: BatchReport, svg: Mapping[str, str], png: Mapping[str, bytes]) -> Iterator[doc.Block]:
+def _blocks(report: BatchReport, svg: Mapping[str, str]) -> Iterator[doc.Block]:
     yield _sum(report)
     if report.findings:
         yield doc.Heading("What to know first")
@@ -124,9 +70,9 @@ def _blocks(report: BatchReport, svg: Mapping[str, str], png: Mapping[str, bytes
         yield _strip(report.units)
     if report.series:
         yield doc.Heading("Charts")
-        yield doc.Text(LEGEND, Tone.SMALL)
+        yield doc.Text(words.LEGEND, Tone.SMALL)
     for number, series in enumerate(report.series, start=1):
-        yield from _row(series, number, svg, png)
+        yield from _row(series, number, svg)
     yield from found_table(report)
     yield from _yields(report)
     yield doc.Heading("The batch")
@@ -160,17 +106,15 @@ def _strip(units: Sequence[UnitLine]) -> doc.Strip:
         again, spool = line.stays > 1, line.spools != before
         squares.append(doc.Square(MARK_OF[line.outcome], number, about, again, spool))
         before = line.spools
-    return doc.Strip(tuple(squares), STRIP_KEY)
+    return doc.Strip(tuple(squares), words.STRIP_KEY)
 
 
-def _row(
-    series: Series, number: int, svg: Mapping[str, str], png: Mapping[str, bytes]
-) -> Iterator[doc.Block]:
+def _row(series: Series, number: int, svg: Mapping[str, str]) -> Iterator[doc.Block]:
     limits = limits_text(series.lower, series.upper, series.unit)
     yield doc.Heading(series.name, 3, f"{series.pair}, {'no limits' if limits == 'none' else limits}")
     for name in (f"row-{number}", f"means-{number}"):
         lines = tuple(_chart_lines(series)) if name.startswith("row") else ()
-        yield doc.Picture(svg.get(name, ""), png.get(name, b""), lines)
+        yield doc.Picture(svg.get(name, ""), lines)
     yield doc.KeyValues(tuple(figures_of(series)), dense=True)
     yield doc.Bullets((*sentences_of(series), *series.mean_sentences))
     if groups := tuple(_groups(series)):
@@ -200,7 +144,7 @@ def _yields(report: BatchReport) -> Iterator[doc.Block]:
         of, text = each.passed, share_text(each.passed)
         said: doc.Cell = doc.Marked(Mark.FAIL, text) if of.count < of.of else text
         scale = doc.Scale(0.0, 1.0, of.share, of.low, of.high, margin=0.0)
-        rows.append((each.name, SORTS[each.sort], said, scale))
+        rows.append((each.name, words.SORTS[each.sort], said, scale))
     yield doc.Table(tuple(doc.Column(*head) for head in heads), tuple(rows))
 
 
@@ -301,7 +245,7 @@ def facts_of(report: BatchReport) -> Iterator[tuple[str, str]]:
     expected = "" if report.expected is None else f" of {report.expected} expected"
     left = f", {report.open_units} without result" if report.open_units else ""
     yield "unit type", report.sheet
-    yield "purpose", PURPOSES[report.purpose]
+    yield "purpose", words.PURPOSES[report.purpose]
     yield "state", _state(report)
     yield "units", f"{len(report.units)}{expected}{left}"
     yield "measured", _period(report)
@@ -314,13 +258,18 @@ def facts_of(report: BatchReport) -> Iterator[tuple[str, str]]:
     if report.remark:
         yield "remark", report.remark
     if report.other_purposes:
-        others = ", ".join(PURPOSES[each] for each in report.other_purposes)
+        others = ", ".join(words.PURPOSES[each] for each in report.other_purposes)
         yield "also measured", f"{others} (--purpose shows them)"
 
 
 def notes_of(report: BatchReport) -> list[str]:
     """How the figures were made; what they do not say."""
-    notes = [HOW_COUNTED, HOW_SURE.format(100.0 * report.confidence), HOW_CALLED, CAUTION]
+    notes = [
+        words.HOW_COUNTED,
+        words.HOW_SURE.format(100.0 * report.confidence),
+        words.HOW_CALLED,
+        words.CAUTION,
+    ]
     if len(report.sheet_hashes) > 1:
         notes.append(f"{len(report.sheet_hashes)} versions of the sheet were in force.")
     return notes
@@ -346,7 +295,7 @@ def outcome_text(line: UnitLine) -> str:
 
 def deed_text(deed: Deed) -> str:
     """What was done to a batch, in a few words."""
-    return f"{DEEDS[deed.deed]}{f': {deed.text}' if deed.text else ''}"
+    return f"{words.DEEDS[deed.deed]}{f': {deed.text}' if deed.text else ''}"
 
 
 # ---------------------------------------------------------------- a chart of marks

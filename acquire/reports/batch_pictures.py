@@ -1,21 +1,21 @@
 """Pictures of a batch: a chart of every row between its limits.
 
-Each is one `<svg>` element for a page, or a PNG for a PDF. Nothing is said by colour alone: what failed is a
+Each is one `<svg>` element, for pages and paper. Nothing is said by colour alone: what failed is a
 cross with its serial, what lies beyond the chart's own limits has a ring. Not for figures (batch) nor for the
 report around them (batch_document).
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from itertools import pairwise
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any
 
 from acquire.records.words import FAILING
 from acquire.reports.batch import BatchReport
 from acquire.reports.document import INK, shown
 from acquire.reports.series import Point, Series
-from acquire.reports.svg import as_png, as_svg, figure, plain_style
+from acquire.reports.svg import as_svg, figure, plain_style
 from acquire.stats.charts import Chart, ChartPair
 
 if TYPE_CHECKING:
@@ -49,28 +49,15 @@ MOST_APART, FEW_APART = 40, 4
 are very few; of more the list tells."""
 
 
-Drawn = TypeVar("Drawn", str, bytes)
-Print = Callable[[Any, str, str], Drawn]
-
-
 def svg_pictures(report: BatchReport) -> dict[str, str]:
     """All drawings by name: `row-1`, …, `means-1`, …; LibraryMissing where matplotlib is not there."""
-    return _pictures(report, as_svg)
-
-
-def png_pictures(report: BatchReport) -> dict[str, bytes]:
-    """The same for a PDF."""
-    return _pictures(report, as_png)
-
-
-def _pictures(report: BatchReport, printed: Print[Drawn]) -> dict[str, Drawn]:
     found = {}
     with plain_style():
         for number, series in enumerate(report.series, start=1):
             if series.chart is not None:
-                found[f"row-{number}"] = printed(*_row(series, series.chart, f"row{number}"))
+                found[f"row-{number}"] = as_svg(*_row(series, series.chart, f"row{number}"))
             if series.means is not None:
-                found[f"means-{number}"] = printed(*_means(series, series.means, f"means{number}"))
+                found[f"means-{number}"] = as_svg(*_means(series, series.means, f"means{number}"))
     return found
 
 

@@ -13,8 +13,9 @@ import json
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass
-from functools import cache
 from typing import Any, Literal, NamedTuple
+
+import msgspec
 
 from acquire.errors import InputImpossible, JournalUnusable
 from acquire.journal.entry import Entry
@@ -279,45 +280,27 @@ def _of_the_bench(record: Record, visit: Visit, as_of_utc_s: float) -> list[Entr
 
 def certificate_from_text(text: str) -> Certificate:
     """Read the facts back from a certificate. Raises InputImpossible where they are none, or unknown."""
-    from pydantic import ValidationError  # noqa: PLC0415  (0.1 s that only a check needs)
-
     damaged = InputImpossible("The facts in this certificate are damaged.")
     try:
         plain = json.loads(text)
-        if not isinstance(plain, dict) or plain.get("form") != FORM:
-            what = "The facts in this certificate are of a form that is not known here."
-            raise InputImpossible(what, "Check it with the version of the program that its last lines name.")
-        given: Given = _reader(Given).validate_python(plain["given"])
-        entries = [
-            Entry(_seq(each), evidence=each.pop("evidence", None), **each) for each in plain["on_record"]
-        ]
+        form = plain["form"]
+    except (ValueError, RecursionError, TypeError, LookupError) as error:
+        raise damaged from error
+    if form != FORM:
+        what = "The facts in this certificate are of a form that is not known here."
+        raise InputImpossible(what, "Check it with the version of the program that its last lines name.")
+    try:
+        given = msgspec.convert(plain["given"], Given)
+        entries = tuple(
+            Entry(int(each["id"].partition("-")[2]), evidence=each.pop("evidence", None), **each)
+            for each in plain["on_record"]
+        )
         base64.b64decode(given.heading.logo, validate=True)
         if not all(isinstance(each.payload, dict) and isinstance(each.serial, str) for each in entries):
             raise damaged
-        made = Certificate(given, str(plain["result_id"]), tuple(entries), text)
+        made = Certificate(given, str(plain["result_id"]), entries, text)
         text.encode("ascii")
         made.steps(made.visit)
-    except (
-        JournalUnusable,
-        ValidationError,
-        ValueError,
-        RecursionError,
-        TypeError,
-        KeyError,
-        AttributeError,
-    ) as error:
-        if isinstance(error, InputImpossible):
-            raise
+    except (JournalUnusable, ValueError, RecursionError, TypeError, LookupError, AttributeError) as error:
         raise damaged from error
     return made
-
-
-def _seq(plain: dict[str, Any]) -> int:
-    return int(plain["id"].partition("-")[2])
-
-
-@cache
-def _reader(kind: type[Any]) -> Any:
-    from pydantic import TypeAdapter  # noqa: PLC0415  (as above)
-
-    return TypeAdapter(kind)

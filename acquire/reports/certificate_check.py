@@ -5,6 +5,8 @@ Each question has its own answer; what cannot be told is said with the reason. N
 
 from __future__ import annotations
 
+import re
+import zlib
 from dataclasses import dataclass
 from itertools import zip_longest
 from pathlib import Path
@@ -27,8 +29,8 @@ from acquire.reports.visits import visits_of
 
 SOFTWARE = f"steadyohm {__version__}"
 
-PDF_BEGIN, PDF_END = b'{"form":', b"\nendstream"
-"""Between these stand the facts in a PDF: an attached file, not compressed."""
+PDF_STREAM, PDF_BEGIN = re.compile(rb"\nstream\r?\n(.*?)\r?\nendstream", re.DOTALL), b'{"form":'
+"""The facts in a PDF are a stream that begins so: an attached file."""
 
 LARGEST_BYTES = 20_000_000
 """Of a file that is looked into."""
@@ -70,21 +72,29 @@ class Checked:
 def facts_in(content: bytes) -> str:
     """The facts that a certificate carries, as JSON text. Raises InputImpossible."""
     if content.startswith(b"%PDF-"):
-        begin = content.find(PDF_BEGIN)
-        end = content.find(PDF_END, begin)
+        streams = (_unpacked(found[1]) for found in PDF_STREAM.finditer(content))
+        facts = next((each for each in streams if each.startswith(PDF_BEGIN)), b"")
     else:
-        begin = content.find(FACTS_BEGIN.encode())
-        begin = begin + len(FACTS_BEGIN) if begin >= 0 else begin
-        end = content.find(FACTS_END.encode(), begin)
-    if begin < 0 or end < 0:
+        facts = content.partition(FACTS_BEGIN.encode())[2].partition(FACTS_END.encode())[0]
+    if not facts:
         what = "This file carries no facts of a certificate."
         raise InputImpossible(
             what, "Give the HTML or PDF file as it was issued, not a print or a picture of it."
         )
     try:
-        return content[begin:end].decode("ascii")
+        return facts.decode("ascii")
     except UnicodeDecodeError as error:
         raise InputImpossible("The facts in this certificate are damaged.") from error
+
+
+def _unpacked(stream: bytes) -> bytes:
+    """What an attached file holds; nothing where it was damaged, and of a very large one the beginning."""
+    if stream.startswith(PDF_BEGIN):  # as this program attached it until November 2026
+        return stream
+    try:
+        return zlib.decompressobj().decompress(stream, LARGEST_BYTES)
+    except zlib.error:
+        return b""
 
 
 def check(
@@ -218,7 +228,7 @@ def _drawn(of: Certificate, *, is_pdf: bool) -> bytes:
 
 def _maker(content: bytes) -> bytes:
     """The line of a PDF that names the versions it was drawn with."""
-    begin = content.find(b"/Creator (")
+    begin = content.find(b"/Keywords(")
     return content[begin : content.find(b")", begin) + 1]
 
 

@@ -8,24 +8,26 @@ from __future__ import annotations
 
 import base64
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from datetime import date
 
 from acquire.quantity import counted, show
-from acquire.records import CheckStandard, TypedResult, UntestedKind
+from acquire.records import Basis, CheckStandard, TypedResult, UnitResult, UntestedKind
+from acquire.records.bench import ClosureFound, StepAtEnd
 from acquire.records.codes import WARM_CHECK
-from acquire.reports import certificate_words as words
 from acquire.reports import document as doc
 from acquire.reports.certificate import Calibration, Certificate, Step
 from acquire.reports.document import MARK_OF, Tone, firm, with_uncertainty
 from acquire.reports.figures import age, conformity_text, limits_text, moment
 from acquire.reports.visits import Visit
+from acquire.words import papers as words
 from acquire.words.beside import check_text
 from acquire.words.faults import likely
 from acquire.words.notices import said
-from acquire.words.outcomes import OUTCOME_WORDS
+from acquire.words.outcomes import OUTCOME_WORDS, verdict_word
 from acquire.words.plain import capital
 from acquire.words.units import untested_words
-from acquire.words.verdicts import reason
+from acquire.words.verdicts import closure_name, reason
 from drivers.reading import Quantity
 
 TITLE = "Winding test certificate"
@@ -56,7 +58,7 @@ def _blocks(of: Certificate) -> Iterator[doc.Block]:
         text = f"Doubtful results, not to be relied on until measured again: {names}. {doubtful[0].doubt}."
         yield doc.Text(text, Tone.CAUTION)
     yield doc.KeyValues(tuple(_about(of, visit)))
-    yield from _results(deciding)
+    yield from _results(deciding, visit.results[-1].record)
     if WARM_CHECK in last:
         moved = reason(last[WARM_CHECK].verdict).removesuffix(".")
         told = f"Was it at room temperature? The first resistance, measured again at the end, {moved}."
@@ -64,6 +66,7 @@ def _blocks(of: Certificate) -> Iterator[doc.Block]:
     if repeated:
         told = "One measurement was" if len(repeated) == 1 else f"{len(repeated)} measurements were"
         yield doc.Text(f"{told} repeated and did not count: see the remarks.", Tone.SMALL)
+    yield from _together(visit.results[-1].record)
     yield from _typed(visit.typed[i].record for i in range(len(visit.typed)))
     yield doc.Heading("What was not tested")
     yield doc.Bullets(tuple(_not_tested(visit)))
@@ -118,8 +121,10 @@ def _columns(*heads: tuple[str, float] | tuple[str, float, bool]) -> tuple[doc.C
     return tuple(doc.Column(*head) for head in heads)
 
 
-def _results(steps: Sequence[Step]) -> Iterator[doc.Block]:
-    """What was found, step by step, beside its limits."""
+def _results(steps: Sequence[Step], result: UnitResult) -> Iterator[doc.Block]:
+    """What was found, step by step, beside its limits, with what is unsure of the unit's temperature in U."""
+    at_end = {each.step: each for each in (result.temperature.steps if result.temperature else ())}
+    steps = [_as_at_end(step, at_end.get(step.verdict.step)) for step in steps]
     at = sorted({f"{step.verdict.reference_celsius:g} °C" for step in steps})
     yield doc.Heading(f"Results at {' and '.join(at) or 'the reference temperature'}")
     columns = _columns(
@@ -128,6 +133,36 @@ def _results(steps: Sequence[Step]) -> Iterator[doc.Block]:
     )  # fmt: skip
     yield doc.Table(columns, tuple(_result_row(step, temperature=len(at) > 1) for step in steps))
     yield doc.Text(words.HOW_TO_READ, Tone.SMALL)
+    if result.temperature is not None:
+        found = result.temperature
+        told = words.TEMPERATURE.format(low=found.low_kelvin, high=found.high_kelvin, u=found.u_kelvin)
+        yield doc.Text(told, Tone.SMALL)
+
+
+def _as_at_end(step: Step, at_end: StepAtEnd | None) -> Step:
+    if at_end is None:
+        return step
+    u, conformity = at_end.expanded_ohm, at_end.conformity
+    verdict = replace(step.verdict, expanded_ohm=u, conformity=conformity, outcome=at_end.outcome)
+    return step._replace(verdict=verdict)
+
+
+def _together(result: UnitResult) -> Iterator[doc.Block]:
+    """What several pairs show together: joints, and windings that no pair shows alone."""
+    if not result.closures:
+        return
+    yield doc.Heading("What several pairs show together")
+    value, limits = ("Value ± U", 34, True), ("Limits", 34, True)
+    columns = _columns(("Relation", 44), ("Pins", 40), value, limits, ("Verdict", 27))
+    yield doc.Table(columns, tuple(map(_relation_row, result.closures)))
+    yield doc.Text(words.HOW_RELATED, Tone.SMALL)
+
+
+def _relation_row(found: ClosureFound) -> tuple[doc.Cell, ...]:
+    verdict = doc.Marked(MARK_OF[found.outcome], OUTCOME_WORDS[found.outcome].capitalize())
+    pins = ", ".join(f"{pair.a}–{pair.b}" for pair in found.pairs)
+    value = with_uncertainty(found.ohm, found.expanded_ohm)
+    return closure_name(found), pins, value, limits_text(found.lower_ohm, found.upper_ohm), verdict
 
 
 def _ohm(ohm: float | None, expanded_ohm: float | None) -> str:
@@ -142,7 +177,7 @@ def _result_row(step: Step, *, temperature: bool) -> tuple[doc.Cell, ...]:
         if (v.lower_ohm, v.upper_ohm) != (None, None):
             ohm, half = v.reference_ohm, v.expanded_ohm or 0.0
             scale = doc.Scale(v.lower_ohm, v.upper_ohm, ohm, ohm - half, ohm + half)
-    word = OUTCOME_WORDS[v.outcome].capitalize() + (" (doubtful)" if step.doubt else "")
+    word = capital(verdict_word(v)) + (" (doubtful)" if step.doubt else "")
     limits = limits_text(v.lower_ohm, v.upper_ohm)
     verdict = doc.Marked(MARK_OF[v.outcome], word)
     return v.step, f"{v.pin_a}–{v.pin_b}", value, limits, scale or "", conformity_text(v.conformity), verdict
@@ -195,6 +230,11 @@ def _ways(steps: Sequence[Step]) -> Iterator[doc.Block]:
     )  # fmt: skip
     yield doc.Table(columns, tuple(map(_way_row, steps)))
     yield doc.Text(words.HOW_CORRECTED, Tone.SMALL)
+    if any(s.verdict.basis is Basis.TYPED for s in steps):
+        yield doc.Text(words.HOW_TYPED, Tone.SMALL)
+    if beside := {s.verdict.step: s.verdict.against for s in steps if s.verdict.against}:
+        told = ", ".join(f"{step} with {name}" for step, name in beside.items())
+        yield doc.Text(f"{words.HOW_COMPARED} Compared: {told}.", Tone.SMALL)
     yield from (doc.Text(text, Tone.SMALL) for text in dict.fromkeys(map(_temperature, steps)) if text)
 
 
@@ -208,7 +248,7 @@ def _way_row(step: Step) -> tuple[doc.Cell, ...]:
         "–" if v.winding_celsius is None else firm(f"{v.winding_celsius:.2f} °C"),
         "open" if v.reference_ohm is None else firm(show(v.reference_ohm, "Ω", v.expanded_ohm)),
         "–" if v.coverage_factor is None else f"{v.coverage_factor:.2f}",
-        f"{v.conversions}",
+        "typed" if v.basis is Basis.TYPED else f"{v.conversions}",
         "unknown" if full is None else firm(show(full, "Ω", digits=3)),
         "unknown" if count is None else firm(show(count, "Ω", digits=1)),
         moment(v.utc_s, "%H:%M:%S"),
@@ -308,7 +348,7 @@ def _deviations(of: Certificate, visit: Visit, repeated: Sequence[Step]) -> Iter
     told = [f"{moment(notice.utc_s, SECONDS)}: {said(notice)}" for notice in of.deviations(visit)]
     for step in repeated:
         v = step.verdict
-        value = f"{_ohm(v.reference_ohm, v.expanded_ohm)}, {OUTCOME_WORDS[v.outcome]}"
+        value = f"{_ohm(v.reference_ohm, v.expanded_ohm)}, {verdict_word(v)}"
         told.append(f"{moment(v.utc_s, SECONDS)}: {v.step} ({v.pin_a}–{v.pin_b}) {value}: measured again.")
     yield doc.Heading("Deviations and remarks")
     yield doc.Bullets(tuple(told) or ("None on record.",))

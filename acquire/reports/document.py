@@ -1,6 +1,6 @@
 """A report as one plain document: headings, paragraphs, tables, pictures; what every paper is made of.
 
-Three renderers print the same document: `html` (templates), `pdf` (fpdf2) and `terminal` (rich). Text may
+Three renderers print the same document: `html_page` (jinja2), `pdf` (typst) and `terminal` (rich). Text may
 come from anybody, so each prints it through `shown`. Not for drawing, and not for what a report says.
 """
 
@@ -212,10 +212,9 @@ class Plots:
 
 @dataclass(frozen=True, slots=True)
 class Picture:
-    """A drawing: SVG markup for a page, PNG bytes for a PDF, lines of text for a terminal; empty for none."""
+    """A drawing: SVG for pages and paper, lines of text for a terminal; empty for none."""
 
     svg: str = ""
-    png: bytes = b""
     lines: tuple[str, ...] = ()
     caption: str = ""
 
@@ -316,6 +315,13 @@ def _visible(text: str) -> Iterator[str]:
 def firm(text: str) -> str:
     """A text that no line breaks in."""
     return text.replace(" ", FIRM)
+
+
+def qr_svg(text: str) -> str:
+    """A QR code of some text as an SVG, white border included. Raises ValueError where none can hold it."""
+    import segno  # noqa: PLC0415  (only papers need it)
+
+    return segno.make_qr(text, error="m", boost_error=False).svg_inline(omitsize=True)
 
 
 def with_uncertainty(value: float, expanded: float | None, unit: str = "Ω") -> str:

@@ -60,30 +60,28 @@ def export_csv(path: Path, entries: Iterable[Entry], kind: str = "verdict") -> i
         InputImpossible: the file cannot be written, or this kind has no columns.
     """
     _refuse_without_columns(kind)
+    rows = map(row_of, (entry for entry in entries if entry.kind == kind))
+    return _written(path, BOM + _line(header(kind)), map(_line, rows))
+
+
+def _written(path: Path, head: bytes, lines: Iterable[bytes]) -> int:
+    count = 0
     with new_file(path) as file:
-        file.write(BOM)
-        text = io.TextIOWrapper(file, encoding="utf-8", errors="replace", newline="")
-        writer = csv.writer(text, lineterminator="\r\n")
-        writer.writerow(header(kind))
-        count = 0
-        for entry in entries:
-            if entry.kind == kind:
-                writer.writerow(row_of(entry))
-                count += 1
-        text.flush()
-        text.detach()
+        file.write(head)
+        for count, line in enumerate(lines, start=1):  # noqa: B007  (it is how many there were)
+            file.write(line)
     return count
+
+
+def _line(cells: Iterable[str]) -> bytes:
+    text = io.StringIO()
+    csv.writer(text, lineterminator="\r\n").writerow(cells)
+    return text.getvalue().encode("utf-8", "replace")
 
 
 def csv_lines(heads: Iterable[str], rows: Iterable[Iterable[Any]]) -> Iterator[bytes]:
     """Rows as CSV (RFC 4180, UTF-8), head first; no text that a spreadsheet takes for a formula."""
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\r\n")
-    for row in chain([heads], rows):
-        writer.writerow([_cell(value) for value in row])
-        yield text.getvalue().encode("utf-8", "replace")
-        text.seek(0)
-        text.truncate()
+    yield from (_line(map(_cell, row)) for row in chain([heads], rows))
 
 
 def _cell(value: object) -> str:
@@ -140,27 +138,14 @@ def export_jsonl(path: Path, entries: Iterable[Entry]) -> int:
     Raises:
         InputImpossible: the file cannot be written.
     """
-    count = 0
-    with new_file(path) as file:
-        for entry in entries:
-            file.write(as_json(payload_of(entry)) + b"\n")
-            count += 1
-    return count
+    return _written(path, b"", (as_json(payload_of(entry)) + b"\n" for entry in entries))
 
 
 def export_parquet(path: Path, entries: Iterable[Entry], kind: str = "verdict") -> int:
-    """Write the entries of one kind as Parquet, with the columns of the CSV and their types.
-
-    Args:
-        path: of the file; what was there is replaced when the new one is whole.
-        entries: any; those of other kinds are passed over.
-        kind: a key of `COLUMNS_OF`.
-
-    Returns:
-        How many rows.
+    """Write the entries of one kind as Parquet, with the columns of the CSV and their types; as `export_csv`.
 
     Raises:
-        InputImpossible: the file cannot be written, or this kind has no columns.
+        InputImpossible: as `export_csv`.
         SteadyohmError: pyarrow is not installed.
     """
     _refuse_without_columns(kind)

@@ -10,11 +10,10 @@ import base64
 from functools import cache
 from pathlib import Path
 
-from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from jinja2 import Environment, FileSystemLoader, StrictUndefined, Template
 from markupsafe import Markup
 
-from acquire.reports.code import code_path
-from acquire.reports.document import COLOUR, Document, shown
+from acquire.reports.document import COLOUR, Document, qr_svg, shown
 
 FACTS_BEGIN = '<script type="application/json" id="facts">'
 FACTS_END = "</script>"
@@ -33,21 +32,22 @@ def as_html(document: Document) -> bytes:
         data = base64.b64encode(document.head.logo).decode("ascii")
         logo = f"data:{LOGO_TYPES[document.head.logo_kind]};base64,{data}"
     attached = document.attached.replace("<", "\\u003c")  # JSON either way
-    style = (TEMPLATES / "document.css").read_text(encoding="utf-8")
+    style = (TEMPLATES / "document").with_suffix(".css").read_text(encoding="utf-8")
     facts = f"{FACTS_BEGIN}{attached}{FACTS_END}" if attached else ""
-    page = (
-        _environment()
-        .get_template("document.html")
-        .render(
-            document=document,
-            blocks=kinds,
-            style=Markup(style),  # noqa: S704  (our own file)
-            running=Markup(_as_css(document.running)),  # noqa: S704  (every sign that could end it is gone)
-            logo=logo,
-            attached=Markup(facts),  # noqa: S704  (JSON without "<")
-        )
+    page = template("document.html").render(
+        document=document,
+        blocks=kinds,
+        style=Markup(style),  # noqa: S704  (our own file)
+        running=Markup(_as_css(document.running)),  # noqa: S704  (every sign that could end it is gone)
+        logo=logo,
+        attached=Markup(facts),  # noqa: S704  (JSON without "<")
     )
     return page.encode("utf-8")
+
+
+def template(name: str) -> Template:
+    """One of our templates; what it prints is escaped and shown as anybody's text."""
+    return _environment().get_template(name)
 
 
 @cache
@@ -57,13 +57,12 @@ def _environment() -> Environment:
         Markup) or not isinstance(value, str) else shown(value), undefined=StrictUndefined, trim_blocks=True,
         lstrip_blocks=True, keep_trailing_newline=True,
     )  # fmt: skip
-    made.filters |= {"svg": Markup, "code": _code, "ink": COLOUR.__getitem__}
+    made.filters |= {
+        "svg": Markup,
+        "code": lambda text: Markup(qr_svg(text)),  # noqa: S704  (letters and digits of segno's)
+        "ink": COLOUR.__getitem__,
+    }
     return made
-
-
-def _code(text: str) -> tuple[int, Markup]:
-    side, path = code_path(text)
-    return side, Markup(path)  # noqa: S704  (letters and digits of ours)
 
 
 def _as_css(text: str) -> str:

@@ -21,6 +21,7 @@ from acquire.outlets.columns import Column
 from acquire.physics.copper import conductor_named, to_reference
 from acquire.records import ImportedResult, Outcome, Pair, Purpose, Sheet, StepKind
 from acquire.steps.pairs import PairTable
+from drivers.plain_file import read_file
 
 PAPER_COLUMNS: tuple[Column, ...] = (
     Column("serial", "of the unit; must be there", text=True),
@@ -116,8 +117,7 @@ class PaperFile:
 
     def _text(self) -> str:
         try:
-            with self.path.open("rb") as file:
-                content = file.read(LARGEST_BYTES + 1)
+            content = read_file(self.path, LARGEST_BYTES)
         except OSError as error:
             raise unreadable(self.path, error) from error
         if len(content) > LARGEST_BYTES:
@@ -175,32 +175,15 @@ class PaperFile:
             return None
         name, pair = step
         self._look(ohm, pair, line)
+        texts = {each: cells.get(each, "") for each in ("batch", "operator", "instrument", "remark")}
+        sheet, origin = self.sheet, self.origin
         return ImportedResult(
-            bench=self.origin.bench,
-            serial=cells["serial"],
-            sheet=self.sheet.name,
-            sheet_hash=self.sheet.content_hash,
-            purpose=Purpose(purpose),
-            batch=cells.get("batch", ""),
-            operator=cells.get("operator", ""),
-            step=name,
-            pin_a=pair.a,
-            pin_b=pair.b,
-            value_ohm=ohm,
-            celsius=celsius,
-            reference_celsius=self.sheet.reference_celsius,
-            reference_ohm=self._at_reference(ohm, celsius, pair),
-            expanded_ohm=expanded,
-            outcome=Outcome(outcome) if outcome else None,
-            instrument=cells.get("instrument", ""),
-            remark=cells.get("remark", ""),
-            measured_utc_s=measured,
-            source=self.path.name,
-            source_line=line,
-            source_hash=self.digest,
-            software=self.origin.software,
-            utc_s=self.origin.utc_s,
-        )
+            origin.bench, cells["serial"], sheet.name, sheet.content_hash, Purpose(purpose), step=name,
+            pin_a=pair.a, pin_b=pair.b, value_ohm=ohm, celsius=celsius, expanded_ohm=expanded,
+            reference_celsius=sheet.reference_celsius, reference_ohm=self._at_reference(ohm, celsius, pair),
+            outcome=Outcome(outcome) if outcome else None, measured_utc_s=measured, source=self.path.name,
+            source_line=line, source_hash=self.digest, software=origin.software, utc_s=origin.utc_s, **texts,
+        )  # fmt: skip
 
     # ------------------------------------------------------------------ cells
 

@@ -5,17 +5,19 @@ Drawn in millimetres of any size a label printer takes, as SVG or as a PDF of on
 
 from __future__ import annotations
 
-import html
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
+from markupsafe import Markup
+
 from acquire.errors import InputImpossible
-from acquire.records import Outcome, Purpose
-from acquire.reports.certificate_words import OUTCOMES
-from acquire.reports.code import code_squares
-from acquire.reports.document import MARK_OF, shown
+from acquire.records import Basis, Outcome, Purpose, UntestedKind
+from acquire.reports.document import MARK_OF, qr_svg, shown
+from acquire.reports.html_page import template
 from acquire.reports.visits import Visit
+from acquire.words.papers import OUTCOMES
 
 LEAST_MM, MOST_MM = 10.0, 200.0
 """Sides of a label that are drawn."""
@@ -25,6 +27,9 @@ EDGE = 0.06
 
 LEAST_SQUARE_MM = 0.25
 """Side of a square of the code: two dots of a label printer of 203 dots an inch. A finer code is left out."""
+
+SIDE = re.compile(r'viewBox="0 0 (\d+) ')
+"""Squares along one side of a code, white border included."""
 
 WIDE = 0.62
 """Width of a letter as a share of the type's size, for DejaVu Sans and its like; for choosing the size."""
@@ -39,6 +44,7 @@ class LabelFacts:
         heading: name of the shop, empty for none.
         id_in_code: the code also holds the result's id, behind the serial and a space. Left out, it holds the
             serial alone: a scanner at the bench hands over what it reads, and that starts the unit.
+        limits: what the verdict is not: of values typed from a display, of continuity without a tolerance.
     """
 
     serial: str
@@ -49,6 +55,7 @@ class LabelFacts:
     result_id: str
     heading: str = ""
     id_in_code: bool = False
+    limits: str = ""
 
     @property
     def code_text(self) -> str:
@@ -78,13 +85,13 @@ class Drawing:
 
     Attributes:
         lines: of text.
-        squares: dark rectangles of the code as (x, y, width, height).
+        code: what the QR code shows, its left and upper end and its side; None where it would be too fine.
     """
 
     width: float
     height: float
     lines: tuple[Line, ...]
-    squares: tuple[tuple[float, float, float, float], ...]
+    code: tuple[str, float, float, float] | None
 
 
 def label_of(visit: Visit, heading: str = "", *, id_in_code: bool = False) -> LabelFacts:
@@ -93,7 +100,12 @@ def label_of(visit: Visit, heading: str = "", *, id_in_code: bool = False) -> La
     if result is None or outcome is None:
         raise InputImpossible(f"{visit.started.serial} has no verdict for a label yet.")
     ids = visit.result_id, heading, id_in_code
-    return LabelFacts(result.serial, result.sheet, outcome, result.purpose, result.utc_s, *ids)
+    told = {
+        "values typed": any(each.basis is Basis.TYPED for each in visit.resistances().values()),
+        "some continuity only": any(each.kind is UntestedKind.TOLERANCE for each in result.untested),
+    }
+    limits = ", ".join(text for text, there in told.items() if there)
+    return LabelFacts(result.serial, result.sheet, outcome, result.purpose, result.utc_s, *ids, limits)
 
 
 def laid_out(facts: LabelFacts, width_mm: float, height_mm: float) -> Drawing:
@@ -116,33 +128,24 @@ def laid_out(facts: LabelFacts, width_mm: float, height_mm: float) -> Drawing:
     tall = height_mm > width_mm
     inside = width_mm - 2 * edge, height_mm - 2 * edge
     room = min(*inside, 0.5 * max(inside))
-    squares = tuple(
-        _code(
-            facts.code_text,
-            edge if not tall else (width_mm - room) / 2,
-            edge if tall else (height_mm - room) / 2,
-            room,
-        )
-    )
-    taken = room + edge if squares else 0.0
+    code = None
+    if _printable_code(facts.code_text, room):
+        left, top = (width_mm - room, 2.0 * edge) if tall else (2.0 * edge, height_mm - room)
+        code = facts.code_text, left / 2.0, top / 2.0, room
+    taken = room + edge if code else 0.0
     if tall:
         box = edge, edge + taken, inside[0], inside[1] - taken
     else:
         box = edge + taken, edge, inside[0] - taken, inside[1]
-    return Drawing(width_mm, height_mm, tuple(_lines(facts, *box)), squares)
+    return Drawing(width_mm, height_mm, tuple(_lines(facts, *box)), code)
 
 
-def _code(text: str, left: float, top: float, room: float) -> Iterator[tuple[float, float, float, float]]:
-    """The dark squares of the code; none where they would be too small, or the serial is too long for one."""
+def _printable_code(text: str, room: float) -> bool:
+    """Whether a code of this side has squares that a printer can print, if one can hold the text at all."""
     try:
-        side, runs = code_squares(text)
+        return room / float(SIDE.findall(qr_svg(text))[0]) >= LEAST_SQUARE_MM
     except ValueError:
-        return
-    square = room / side
-    if square >= LEAST_SQUARE_MM:
-        yield from (
-            (left + column * square, top + row * square, n * square, square) for column, row, n in runs
-        )
+        return False
 
 
 def _lines(facts: LabelFacts, left: float, top: float, width: float, height: float) -> Iterator[Line]:
@@ -150,6 +153,7 @@ def _lines(facts: LabelFacts, left: float, top: float, width: float, height: flo
     wanted = [
         (facts.serial, 1.0, True),
         (f"{MARK_OF[facts.outcome]} {OUTCOMES[facts.outcome]}", 1.0, True),
+        (facts.limits, 0.6, False),
         (facts.sheet, 0.7, False),
         (f"{facts.purpose}, {facts.date}", 0.7, False),
         (facts.heading, 0.6, False),
@@ -166,28 +170,9 @@ def _lines(facts: LabelFacts, left: float, top: float, width: float, height: flo
 
 def as_svg(drawing: Drawing) -> bytes:
     """The label as an SVG file of its size."""
-    size = f'width="{drawing.width:g}mm" height="{drawing.height:g}mm"'
-    box = f'viewBox="0 0 {drawing.width:g} {drawing.height:g}"'
-    parts = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" {size} {box}>',
-        '<rect width="100%" height="100%" fill="#fff"/>',
-    ]
-    path = "".join(f"M{x:.3f} {y:.3f}h{w:.3f}v{h:.3f}h-{w:.3f}z" for x, y, w, h in drawing.squares)
-    if path:
-        parts.append(f'<path d="{path}" fill="#000"/>')
-    for line in drawing.lines:
-        weight = ' font-weight="bold"' if line.bold else ""
-        fit = (
-            f' textLength="{_wide(line, drawing):.2f}" lengthAdjust="spacingAndGlyphs"'
-            if _tight(line, drawing)
-            else ""
-        )
-        parts.append(
-            f'<text x="{line.x:.2f}" y="{line.y:.2f}" font-size="{line.size:.2f}"{weight}{fit} '
-            f'font-family="DejaVu Sans,Arial,sans-serif" direction="ltr" unicode-bidi="isolate-override">'
-            f"{html.escape(line.text)}</text>"
-        )
-    return "\n".join([*parts, "</svg>", ""]).encode("utf-8")
+    lines = [(line, _wide(line, drawing) if _tight(line, drawing) else None) for line in drawing.lines]
+    code = Markup(qr_svg(drawing.code[0])) if drawing.code else None  # noqa: S704  (letters and digits)
+    return template("label.svg").render(of=drawing, lines=lines, code=code).encode("utf-8")
 
 
 def _wide(line: Line, drawing: Drawing) -> float:
@@ -201,19 +186,6 @@ def _tight(line: Line, drawing: Drawing) -> bool:
 
 def as_pdf(drawing: Drawing, title: str, written_utc_s: float) -> bytes:
     """The label as a PDF of one page of its size. Raises SteadyohmError."""
-    from acquire.reports.pdf_sheet import POINT_MM, Sheet  # noqa: PLC0415  (an extra)
+    from acquire.reports.pdf import svg_as_pdf  # noqa: PLC0415  (an extra)
 
-    sheet = Sheet((drawing.width, drawing.height), "", written_utc_s)
-    sheet.pdf.set_title(shown(title, 80))
-    sheet.pdf.set_fill_color("#000000")
-    for x, y, wide, high in drawing.squares:
-        sheet.pdf.rect(x, y, wide, high * 1.02, style="F")
-    for line in drawing.lines:
-        points = line.size / POINT_MM
-        sheet.font(points, bold=line.bold)
-        text = sheet.printable(line.text, bold=line.bold)
-        room, wide = _wide(line, drawing), sheet.pdf.get_string_width(text)
-        if wide > room:
-            points *= room / wide
-        sheet.line(text, line.x, line.y - 1.05 * points * POINT_MM, points=points, bold=line.bold)
-    return sheet.done()
+    return svg_as_pdf(as_svg(drawing).decode(), (drawing.width, drawing.height), title, written_utc_s)

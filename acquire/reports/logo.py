@@ -13,6 +13,7 @@ from pathlib import Path
 from xml.etree import ElementTree as ET
 
 from acquire.errors import InputImpossible, unreadable
+from drivers.plain_file import read_file
 
 LARGEST_BYTES = 300_000
 LARGEST_SIDE = 4000
@@ -46,8 +47,7 @@ def logo_of(path: Path) -> tuple[bytes, str]:
         InputImpossible: it cannot be read, is too large, or holds what a logo must not.
     """
     try:
-        with path.open("rb") as file:
-            content = file.read(LARGEST_BYTES + 1)
+        content = read_file(path, LARGEST_BYTES)
     except OSError as error:
         raise unreadable(f"The logo {path}", error) from error
     if len(content) > LARGEST_BYTES:

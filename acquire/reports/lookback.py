@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, fields
-from typing import NamedTuple
+from types import SimpleNamespace
 
 from acquire.journal.question import Question, Record
 from acquire.outlets.payload import iso_time
@@ -106,15 +106,6 @@ def span_since_check(record: Record, meter_id: str, bench: str | None = None) ->
     return Span(before, after, f"{told}. In question:")
 
 
-class _Doubtable(NamedTuple):
-    bench: str
-    meter_id: str
-    quantity: str
-    utc_s: float
-    lead_ohm: float
-    expanded_ohm: float | None
-
-
 def by_meter(record: Record, meter_id: str, span: Span, bench: str | None = None) -> Iterator[MeterRow]:
     """Every verdict that a meter gave within a time, oldest first. Raises JournalUnusable."""
     doubts = Doubts.of(record)
@@ -123,13 +114,13 @@ def by_meter(record: Record, meter_id: str, span: Span, bench: str | None = None
         kinds=("verdict",), meter_id=meter_id, bench=bench, since_utc_s=since_s, until_utc_s=until_s
     )
     own = [each.name for each in fields(MeterRow) if each.name not in ("time_utc", "doubt")]
-    for utc_s, quantity, lead_ohm, *values in record.values(
-        question, ["utc_s", "quantity", "lead_ohm", *own]
-    ):
-        row = dict(zip(own, values, strict=True))
-        row["counts"] = bool(row["counts"])
-        seen = _Doubtable(row["bench"], row["meter_id"], quantity, utc_s, lead_ohm, row["expanded_ohm"])
-        yield MeterRow(time_utc=iso_time(utc_s), doubt=doubts.why(seen), **row)
+    beside = "utc_s", "quantity", "lead_ohm"
+    for values in record.values(question, [*beside, *own]):
+        of = dict(zip((*beside, *own), values, strict=True)) | {
+            "counts": bool(values[3 + own.index("counts")])
+        }
+        row = {name: of[name] for name in own}
+        yield MeterRow(time_utc=iso_time(of["utc_s"]), doubt=doubts.why(SimpleNamespace(**of)), **row)
 
 
 def by_spool(record: Record, spool: str, span: Span | None = None) -> Iterator[SpoolRow]:

@@ -9,18 +9,32 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
+from operator import attrgetter
+
+import msgspec
 
 from acquire.errors import InputImpossible
 from acquire.journal.question import Question, Record
 from acquire.physics.budget import combine
+from acquire.physics.common import combination
 from acquire.physics.copper import CONDUCTORS
 from acquire.quantity import counted
-from acquire.records import Hypothesis, Outcome, Purpose, Term
+from acquire.records import (
+    Basis,
+    Hypothesis,
+    ImportedResult,
+    Outcome,
+    Purpose,
+    Term,
+    UnitResult,
+    UnitStarted,
+)
 from acquire.records.words import FAILING
 from acquire.reports.same_unit import FEWEST_SISTERS, Odds, Reading, odds
-from acquire.reports.visits import Value, Visit, paper_visit, visits_on
+from acquire.reports.visits import OnRecord, Value, Visit, record_of, visits_on
+from acquire.unit_result import worst
 
 ACCURACY = "meter accuracy"
 TEMPERATURE = "winding temperature"
@@ -35,7 +49,7 @@ ENOUGH_IN_BATCH = 12
 MOST_SISTERS = 400
 """Units that the spread is taken from: more tell no more."""
 
-SAME_SCALE = ("bench", "meter_id", "meter_hash", "quantity", "range_full_scale_ohm")
+SAME_SCALE = attrgetter("bench", "meter_id", "meter_hash", "quantity", "range_full_scale_ohm")
 """What two values share where a meter's own error may be the same at both."""
 
 
@@ -59,23 +73,11 @@ REAL = frozenset({Finding.CHANGED, Finding.OPENED, Finding.CLOSED})
 
 
 @dataclass(frozen=True, slots=True)
-class Side:
-    """One pair at one visit, at the common reference temperature; None for an open pair."""
-
-    id: str
-    utc_s: float
-    ohm: float | None
-    expanded_ohm: float | None
-    outcome: Outcome
-    meter_id: str
-    winding_celsius: float | None
-
-
-@dataclass(frozen=True, slots=True)
 class Change:
     """One pair, then and now.
 
     Attributes:
+        then, now: both at the common reference temperature.
         finding: the one classification.
         change_ohm: now - then; None where one of them is open.
         expanded_ohm: of that, 95 %, both visits counted as independent; None where unknown.
@@ -83,16 +85,23 @@ class Change:
             it is near zero or the interval wider than the whole.
     """
 
-    step: str
-    pin_a: str
-    pin_b: str
-    then: Side
-    now: Side
+    then: Value
+    now: Value
     finding: Finding
     change_ohm: float | None
     expanded_ohm: float | None
     fraction: float | None
     expanded_fraction: float | None
+
+    @property
+    def step(self) -> str:
+        """Name of the step."""
+        return self.now.step
+
+    @property
+    def pins(self) -> str:
+        """Both pins, as "1–2"."""
+        return f"{self.now.pin_a}–{self.now.pin_b}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,19 +124,8 @@ class Ours:
 
 
 @dataclass(frozen=True, slots=True)
-class Stay:
-    """One of the two visits: entry of its result, or of its start where there is none yet; how it ended."""
-
-    id: str
-    utc_s: float
-    purpose: Purpose
-    outcome: Outcome | None
-    ended: str
-
-
-@dataclass(frozen=True, slots=True)
 class Returned:
-    """Then and now.
+    """Then and now: the two visits.
 
     Attributes:
         reference_celsius: that all resistances stand at.
@@ -141,8 +139,8 @@ class Returned:
     sheet: str
     same_sheet: bool
     batch: str
-    then: Stay
-    now: Stay
+    then: Visit
+    now: Visit
     reference_celsius: float
     changes: tuple[Change, ...]
     missing: tuple[str, ...]
@@ -151,9 +149,9 @@ class Returned:
     ours: Ours
     from_paper: bool = False
 
-    def of(self, *findings: Finding) -> list[Change]:
+    def of(self, *kinds: Finding) -> list[Change]:
         """Pairs with one of these findings."""
-        return [change for change in self.changes if change.finding in findings]
+        return [change for change in self.changes if change.finding in kinds]
 
 
 def returned(record: Record, serial: str, prior: float = PRIOR, *, from_paper: bool = False) -> Returned:
@@ -180,8 +178,8 @@ def returned(record: Record, serial: str, prior: float = PRIOR, *, from_paper: b
         sheet=now.started.sheet,
         same_sheet=now.started.sheet == then.started.sheet,
         batch=then.started.batch,
-        then=_stay(then),
-        now=_stay(now),
+        then=then,
+        now=now,
         reference_celsius=celsius,
         changes=tuple(_change(early[step], after[step]) for step in steps),
         missing=tuple(step for step in {**before, **after} if (step in before) != (step in after)),
@@ -211,9 +209,55 @@ def _latest(visits: Sequence[Visit]) -> Visit:
     return ([visit for visit in with_values if visit.purpose is Purpose.RETURNED] or with_values)[-1]
 
 
-def _stay(visit: Visit) -> Stay:
-    ended = visit.ended if visit.results else "no verdict"
-    return Stay(visit.result_id, visit.started.utc_s, visit.purpose, visit.outcome, ended)
+# ---------------------------------------------------------------- on paper
+
+
+def paper_visit(record: Record, serial: str) -> Visit:
+    """The latest day of a unit's imported paper record as if it were a visit; only on request.
+
+    What the paper does not say (readings, leads, budget) stays empty.
+
+    Raises:
+        InputImpossible: no paper of the unit was imported, or none of it states a temperature.
+        JournalUnusable: the record cannot be read.
+    """
+    found = record.find(Question(serial=serial, kinds=("imported_result",)))
+    values = [OnRecord(entry.id, record_of(entry, ImportedResult)) for entry in found]
+    if not values:
+        raise InputImpossible(f"No paper record of {serial} was imported.", "steadyohm import takes them.")
+    values = [
+        each for each in values if each.record.reference_ohm is not None or each.record.value_ohm is None
+    ]
+    if not values:
+        what = f"The paper record of {serial} states no temperature, so its values cannot be compared."
+        raise InputImpossible(what)
+    last_s = max(each.record.measured_utc_s for each in values)
+    of_the_day = [each for each in values if last_s - each.record.measured_utc_s < 86_400.0]
+    id_, p = of_the_day[0]
+    started = UnitStarted(
+        p.bench, serial, p.sheet, p.sheet_hash, p.purpose, p.batch, p.operator, p.measured_utc_s
+    )
+    outcome = worst(each.record.outcome for each in of_the_day)
+    result = UnitResult(
+        p.bench, serial, p.sheet, p.sheet_hash, p.purpose, p.batch, p.operator, outcome, None, 0,
+        len(of_the_day), (), None, p.measured_utc_s, p.measured_utc_s, measured=outcome,
+    )  # fmt: skip
+    read = [_paper_value(each) for each in of_the_day]
+    return Visit(id_, started, read, results=[OnRecord(id_, result)], result=result)
+
+
+def _paper_value(of: OnRecord[ImportedResult]) -> Value:
+    p = of.record
+    factor = 1.0 if not p.value_ohm or p.reference_ohm is None else p.reference_ohm / p.value_ohm
+    expanded = None if p.expanded_ohm is None else p.expanded_ohm * factor
+    return Value(
+        utc_s=p.measured_utc_s, serial=p.serial, step=p.step, pin_a=p.pin_a, pin_b=p.pin_b, counts=True,
+        outcome=p.outcome or Outcome.CANNOT_JUDGE, reference_celsius=p.reference_celsius,
+        meter_id=p.instrument or "paper", basis=Basis.MEASURED,
+        operator=p.operator, bench=p.bench,
+        reference_ohm=p.reference_ohm, expanded_ohm=expanded, winding_celsius=p.celsius, id=of.id,
+        standard_uncertainty_ohm=None if expanded is None else expanded / 2.0,
+    )  # fmt: skip
 
 
 # ---------------------------------------------------------------- pair by pair
@@ -225,7 +269,8 @@ def _at(value: Value, celsius: float) -> Value:
         return value
     k = CONDUCTORS["copper"].k_celsius
     factor = (k + celsius) / (k + value.reference_celsius)
-    return value._replace(
+    return msgspec.structs.replace(
+        value,
         reference_celsius=celsius,
         reference_ohm=value.reference_ohm * factor,
         expanded_ohm=(value.expanded_ohm or 0.0) * factor,
@@ -234,11 +279,10 @@ def _at(value: Value, celsius: float) -> Value:
 
 
 def _change(then: Value, now: Value) -> Change:
-    sides = (then.step, now.pin_a, now.pin_b, _side(then), _side(now))
     if then.reference_ohm is None or now.reference_ohm is None:
         finding = Finding.CLOSED if then.reference_ohm is None else Finding.OPENED
         finding = Finding.AS_BEFORE if then.reference_ohm is now.reference_ohm else finding
-        return Change(*sides, finding, None, None, None, None)
+        return Change(then, now, finding, None, None, None, None)
     change_ohm = now.reference_ohm - then.reference_ohm
     expanded_ohm = None if then.expanded_ohm is None else _expanded(then, now)
     whole, meaningful = abs(then.reference_ohm), abs(then.reference_ohm) > (then.expanded_ohm or 0.0)
@@ -248,16 +292,12 @@ def _change(then: Value, now: Value) -> Change:
         finding = Finding.AS_BEFORE
         if abs(change_ohm) > expanded_ohm:
             finding = Finding.CHANGED
-        elif _same_scale(then, now) and abs(change_ohm) > _expanded(then, now, without=ACCURACY):
+        elif _same_scale(then, now) and abs(change_ohm) > _expanded(then, now, one_scale=True):
             finding = Finding.PERHAPS
     if not meaningful:
-        return Change(*sides, finding, change_ohm, expanded_ohm, None, None)
+        return Change(then, now, finding, change_ohm, expanded_ohm, None, None)
     share = None if expanded_ohm is None else expanded_ohm / whole
-    return Change(*sides, finding, change_ohm, expanded_ohm, change_ohm / then.reference_ohm, share)
-
-
-def _side(v: Value) -> Side:
-    return Side(v.id, v.utc_s, v.reference_ohm, v.expanded_ohm, v.outcome, v.meter_id, v.winding_celsius)
+    return Change(then, now, finding, change_ohm, expanded_ohm, change_ohm / then.reference_ohm, share)
 
 
 def _terms(value: Value) -> tuple[Term, ...]:
@@ -267,15 +307,29 @@ def _terms(value: Value) -> tuple[Term, ...]:
 def _same_scale(then: Value, now: Value) -> bool:
     """The same meter by the same file on the same range, with both budgets at hand."""
     budgets = bool(_terms(then) and _terms(now))
-    return budgets and all(getattr(then, name) == getattr(now, name) for name in SAME_SCALE)
+    return budgets and SAME_SCALE(then.verdict) == SAME_SCALE(now.verdict)
 
 
-def _expanded(then: Value, now: Value, without: str = "") -> float:
-    """95 % half-width of the difference: from both budgets, or from both half-widths without them."""
-    terms = [term for term in (*_terms(then), *_terms(now)) if term.name != without]
-    if then.evidence is not None and now.evidence is not None and terms:
-        return combine(terms).expanded
-    return math.hypot(then.expanded_ohm or 0.0, now.expanded_ohm or 0.0)
+def _expanded(then: Value, now: Value, *, one_scale: bool = False) -> float:
+    """95 % half-width of the difference: from both budgets, or from both half-widths without them.
+
+    Args:
+        then: at the earlier visit.
+        now: at this one.
+        one_scale: the meter's own error was the same at both, so that what they share of it cancels.
+    """
+    if not (_terms(then) and _terms(now)):
+        return math.hypot(then.expanded_ohm or 0.0, now.expanded_ohm or 0.0)
+    visits = ((1.0, now), (-1.0, then))
+    parts = [(sign, [_between(term, one_scale=one_scale) for term in _terms(v)]) for sign, v in visits]
+    return combine(combination(parts)).expanded
+
+
+def _between(term: Term, *, one_scale: bool) -> Term:
+    """A term with what two visits share of it: at most the meter's own error; all else was set up anew."""
+    if not one_scale or term.name != ACCURACY:
+        return replace(term, shared=())
+    return replace(term, shared=term.shared or ((ACCURACY, term.standard_uncertainty_ohm),))
 
 
 # ---------------------------------------------------------------- all pairs together

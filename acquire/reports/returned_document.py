@@ -6,15 +6,18 @@ Everything is said from the one finding of each pair. Not for the comparison its
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from typing import Any
 
+from acquire.journal.plain import spelt
 from acquire.quantity import show
 from acquire.reports import document as doc
-from acquire.reports.certificate_words import TURNS
 from acquire.reports.document import Mark, Tone, with_uncertainty
 from acquire.reports.figures import moment
 from acquire.reports.returned import REAL, Change, Finding, Returned
 from acquire.reports.same_unit import AGEING, FAULTY, STRANGER_COMMON
+from acquire.reports.visits import Value
 from acquire.words.faults import likely
+from acquire.words.papers import TURNS
 from acquire.words.plain import sureness
 
 TITLE = "Then and now"
@@ -83,7 +86,7 @@ def _many(some: Sequence[Change], found: Returned) -> str:
 
 
 def _changed(change: Change) -> str:
-    name = f"{change.step} ({change.pin_a}–{change.pin_b})"
+    name = f"{change.step} ({change.pins})"
     if change.change_ohm is None:
         return f"{name} {'is open now' if change.finding is Finding.OPENED else 'was open and conducts now'}"
     way = "less" if change.change_ohm < 0.0 else "more"
@@ -127,6 +130,30 @@ def notes(found: Returned) -> Iterator[str]:
         )
 
 
+SIDE = ("id", "utc_s", "expanded_ohm", "outcome", "meter_id", "winding_celsius")
+SIZES = ("finding", "change_ohm", "expanded_ohm", "fraction", "expanded_fraction")
+
+
+def as_plain(found: Returned) -> dict[str, Any]:
+    """All of it for programs, sentences among it."""
+    plain = {name: getattr(found, name) for name in Returned.__slots__}
+    for name, visit in (("then", found.then), ("now", found.now)):
+        stay = {"id": visit.result_id, "utc_s": visit.started.utc_s, "purpose": visit.purpose}
+        plain[name] = {**stay, "outcome": visit.outcome, "ended": visit.ended}
+    plain["changes"] = [
+        {"step": change.step, "pin_a": change.now.pin_a, "pin_b": change.now.pin_b}
+        | {side: _side(getattr(change, side)) for side in ("then", "now")}
+        | {name: getattr(change, name) for name in SIZES}
+        for change in found.changes
+    ]
+    plain["hypotheses"] = list(map(spelt, found.hypotheses))
+    return {**plain, "ours": spelt(found.ours), "sentences": list(sentences(found))}
+
+
+def _side(value: Value) -> dict[str, Any]:
+    return {"ohm": value.reference_ohm} | {name: getattr(value, name) for name in SIDE}
+
+
 def change_text(change: Change) -> str:
     """By how much a pair has changed: in per cent where that means something, else in ohms."""
     if change.change_ohm is None:
@@ -157,10 +184,10 @@ def _blocks(found: Returned, issued_utc_s: float, signed: str) -> Iterator[doc.B
         mark, word = Mark.ASKING, "Cannot be told"
     yield doc.Result(mark, word, (changed_sentence(found),))
     yield doc.Text(ours_sentence(found), Tone.STRONG)
-    then, now = (f"{moment(s.utc_s)}, {s.purpose}: {s.ended}" for s in (found.then, found.now))
+    then, now = (f"{moment(v.started.utc_s)}, {v.purpose}: {v.ended}" for v in (found.then, found.now))
     yield doc.KeyValues((
         ("Unit type", found.sheet), ("Serial", found.serial), ("Then", then), ("Now", now),
-        ("Batch", found.batch or "none"), ("Entries", f"{found.then.id}, {found.now.id}"),
+        ("Batch", found.batch or "none"), ("Entries", f"{found.then.result_id}, {found.now.result_id}"),
     ))  # fmt: skip
     yield doc.Heading(f"Pair by pair at {found.reference_celsius:g} °C")
     heads = (
@@ -172,7 +199,7 @@ def _blocks(found: Returned, issued_utc_s: float, signed: str) -> Iterator[doc.B
     )
     columns = (*(doc.Column(*head) for head in heads), doc.Column("Finding", 30))
     rows = tuple(
-        (c.step, f"{c.pin_a}–{c.pin_b}", _ohm(c, "then"), _ohm(c, "now"), change_text(c), FINDINGS[c.finding])
+        (c.step, c.pins, _ohm(c.then), _ohm(c.now), change_text(c), FINDINGS[c.finding])
         for c in found.changes
     )
     yield doc.Table(columns, rows)
@@ -183,6 +210,5 @@ def _blocks(found: Returned, issued_utc_s: float, signed: str) -> Iterator[doc.B
     yield doc.End("END")
 
 
-def _ohm(change: Change, side: str) -> str:
-    of = change.then if side == "then" else change.now
-    return "open" if of.ohm is None else with_uncertainty(of.ohm, of.expanded_ohm)
+def _ohm(of: Value) -> str:
+    return "open" if of.reference_ohm is None else with_uncertainty(of.reference_ohm, of.expanded_ohm)

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 from itertools import pairwise
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from acquire.quantity import show
 from acquire.records import Outcome
@@ -171,22 +171,33 @@ def series_of(firsts: Sequence[Counted], subgroup: int | None, confidence: float
             yield _reckoned(row, subgroup, confidence)
 
 
+@dataclass(slots=True)
+class _Step:
+    """A step of a batch while its values come: the latest one, all limits, and the points."""
+
+    last: Value
+    limits: set[tuple[float | None, float | None]] = field(default_factory=set)
+    points: list[Point] = field(default_factory=list)
+
+
 def _steps(firsts: Sequence[Counted]) -> Iterator[Row]:
-    spools = [{each.winding: each.spool for each in visit.started.spools} for visit, _, _ in firsts]
-    for step in dict.fromkeys(step for each in firsts for step in each.values):
-        there = [(n, each, each.values[step]) for n, each in enumerate(firsts) if step in each.values]
-        points = []
-        for n, each, v in there:
+    rows: dict[str, _Step] = {}
+    for visit, values, outcome in firsts:  # each value once, while the processor has it at hand
+        spools = {each.winding: each.spool for each in visit.started.spools}
+        for step, v in values.items():
+            row = rows.get(step) or rows.setdefault(step, _Step(v))
+            row.last = v
+            row.limits.add((v.lower_ohm, v.upper_ohm))
             if v.reference_ohm is not None:
-                points.append(Point(
-                    v.serial, v.utc_s, v.reference_ohm, v.standard_uncertainty_ohm, v.outcome, each.outcome,
-                    spools[n].get(step, ""), _day(int(v.utc_s // 86_400.0)), v.meter_id, v.operator, v.bench,
+                row.points.append(Point(
+                    v.serial, v.utc_s, v.reference_ohm, v.standard_uncertainty_ohm, v.outcome, outcome,
+                    spools.get(step, ""), _day(v.utc_s // 86_400.0), v.meter_id, v.operator, v.bench,
                 ))  # fmt: skip
-        last = there[-1][2]
-        moved = len({(v.lower_ohm, v.upper_ohm) for _, _, v in there}) > 1
+    for step, row in rows.items():
+        last, points = row.last, tuple(row.points)
         pair, limits = f"{last.pin_a}–{last.pin_b}", (last.lower_ohm, last.upper_ohm)
-        skipped = len(firsts) - len(points)
-        yield Row(step, pair, "Ω", last.nominal_ohm, limits, moved, tuple(points), skipped)
+        skipped, moved = len(firsts) - len(points), len(row.limits) > 1
+        yield Row(step, pair, "Ω", last.nominal_ohm, limits, moved, points, skipped)
 
 
 def _rules(firsts: Sequence[Counted]) -> Iterator[Row]:
@@ -206,7 +217,7 @@ def _rules(firsts: Sequence[Counted]) -> Iterator[Row]:
             started, meter = visit.started, next((v.meter_id for v in values.values()), "")
             points.append(Point(
                 started.serial, started.utc_s, value, u, rule.outcome, outcome, _spool(visit,
-                rule.windings[0]), _day(int(started.utc_s // 86_400.0)), meter, started.operator,
+                rule.windings[0]), _day(started.utc_s // 86_400.0), meter, started.operator,
                 started.bench,
             ))  # fmt: skip
         last = there[-1][1]
@@ -220,20 +231,24 @@ def _spool(visit: Visit, winding: str) -> str:
 
 
 @lru_cache(maxsize=512)
-def _day(day: int) -> str:
+def _day(day: float) -> str:
     return moment(86_400.0 * day, "%Y-%m-%d").strip("–")
 
 
+Columns = dict[str, tuple[Any, ...]]
+"""The points of a row by field."""
+
+
 def _reckoned(row: Row, subgroup: int | None, confidence: float) -> Series:
-    values = [point.value for point in row.points]
-    serials = [point.serial for point in row.points]
+    of_points = dict(zip(Point._fields, zip(*row.points, strict=True), strict=True))
+    values, serials = of_points["value"], of_points["serial"]
     spread = max(values) > min(values)
     charted = len(values) >= FEWEST and spread
     chart = individuals(values) if spread else None
     seen = signals(chart.level) if chart and charted else ()
     sigma = chart.sigma if chart else 0.0
-    changes = tuple(_changes(row, sigma)) if charted else ()
-    us = [point.u for point in row.points if point.u is not None]
+    changes = tuple(_changes(row, of_points, sigma)) if charted else ()
+    us = [u for u in of_points["u"] if u is not None]
     u = math.sqrt(math.fsum(each * each for each in us) / len(us)) if us else None
     means = _means(values, subgroup) if charted else None
     limited = chart is not None and row.limits != (None, None)
@@ -243,7 +258,7 @@ def _reckoned(row: Row, subgroup: int | None, confidence: float) -> Series:
     return Series(
         row.name, row.pair, row.unit, row.nominal, *row.limits, row.moved, row.points, row.skipped, chart,
         seen, tuple(signal.sentence(serials) for signal in seen), means, tuple(_of_means(means, serials)) if
-        means else (), changes, tuple(_stages(values, serials, changes)), of, tuple(_groups(row.points)) if
+        means else (), changes, tuple(_stages(values, serials, changes)), of, tuple(_groups(of_points)) if
         len(values) > 2 else (), _drift(row, sigma, changes) if charted else "", u,
     )  # fmt: skip
 
@@ -255,16 +270,15 @@ def _size(shift: float, level: float, sigma: float, unit: str) -> str:
     return relative_to(shift, level, sigma) or show(abs(shift), "Ω", digits=2)
 
 
-def _changes(row: Row, sigma: float) -> Iterator[Change]:
-    names = {what: [getattr(point, what) for point in row.points] for what in GROUPS}
-    serials = [point.serial for point in row.points]
-    for each in level_changes([point.value for point in row.points]):
-        causes = causes_of(each, {what: of for what, of in names.items() if any(of)})
+def _changes(row: Row, of_points: Columns, sigma: float) -> Iterator[Change]:
+    serials = of_points["serial"]
+    for each in level_changes(of_points["value"]):
+        causes = causes_of(each, {what: of_points[what] for what in GROUPS if any(of_points[what])})
         size = _size(each.shift, each.before, sigma, row.unit)
         yield Change(each, causes, size, of_change(each, causes, serials, size))
 
 
-def _stages(values: list[float], serials: list[str], changes: Sequence[Change]) -> Iterator[Stage]:
+def _stages(values: Sequence[float], serials: Sequence[str], changes: Sequence[Change]) -> Iterator[Stage]:
     if not changes:
         return
     for start, end in pairwise([0, *(change.of.at for change in changes), len(values)]):
@@ -274,26 +288,25 @@ def _stages(values: list[float], serials: list[str], changes: Sequence[Change]) 
         yield Stage(start, end - 1, chart, seen, tuple(each.sentence(serials[start:end]) for each in seen))
 
 
-def _means(values: list[float], subgroup: int | None) -> ChartPair | None:
+def _means(values: Sequence[float], subgroup: int | None) -> ChartPair | None:
     if subgroup is None or len(values) < 2 * subgroup:
         return None
     groups = in_subgroups(values, subgroup)
     return means_and_ranges(groups) if subgroup <= LARGEST_RANGE else means_and_deviations(groups)
 
 
-def _of_means(means: ChartPair, serials: list[str]) -> Iterator[str]:
+def _of_means(means: ChartPair, serials: Sequence[str]) -> Iterator[str]:
     starts = range(0, len(serials) - means.size + 1, means.size)
     names = [f"the subgroup {serials[i]} to {serials[i + means.size - 1]}" for i in starts]
     yield from (f"Means: {each.sentence(names)}" for each in signals(means.level))
     yield from (f"Spread: {each.sentence(names)}" for each in signals(means.spread))
 
 
-def _groups(points: Sequence[Point]) -> Iterator[Grouped]:
-    values = [point.value for point in points]
+def _groups(of_points: Columns) -> Iterator[Grouped]:
     for what in GROUPS:
-        names = [getattr(point, what) or "unknown" for point in points]
+        names = of_points[what]
         if len(set(names)) > 1:
-            found = by_group(values, names)
+            found = by_group(of_points["value"], [name or "unknown" for name in names])
             yield Grouped(what, found, of_groups(found, what))
 
 

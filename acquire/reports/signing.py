@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from acquire.errors import InputImpossible, SteadyohmError, unreadable
+from drivers.plain_file import read_file
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey, Ed25519PublicKey
@@ -105,13 +106,16 @@ def genuine(body: bytes, signature: Signature, public_file: Path) -> bool:
     return True
 
 
+LARGEST_KEY_BYTES = 100_000
+
+
 def _raw(key: Ed25519PublicKey) -> str:
     return key.public_bytes_raw().hex()
 
 
 def _key(file: Path, load: Any, use: str) -> Any:
     try:
-        pem = file.read_bytes()
+        pem = read_file(file, LARGEST_KEY_BYTES)
     except OSError as error:
         raise unreadable(f"The key {file}", error) from error
     try:

@@ -12,6 +12,7 @@ import io
 import re
 import warnings
 from collections.abc import Iterator
+from html import escape
 from typing import TYPE_CHECKING, Any
 
 from acquire.errors import LibraryMissing
@@ -97,19 +98,6 @@ def as_svg(drawing: Figure, name: str, told: str) -> str:
     box = found[1] if found else "0 0 100 100"
     begins = (
         f'<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" viewBox="{box}" '
-        f'role="img" stroke-linejoin="round" font-family="{FONTS}">\n<title>{_escaped(told)}</title>'
+        f'role="img" stroke-linejoin="round" font-family="{FONTS}">\n<title>{escape(told)}</title>'
     )
     return head.sub(lambda _: begins, text, count=1)
-
-
-def as_png(drawing: Figure, _name: str, _told: str) -> bytes:
-    """A drawing for a PDF, 200 dots an inch on white; within `plain_style`. Arguments as of `as_svg`."""
-    out = io.BytesIO()
-    drawing.savefig(
-        out, format="png", dpi=200, metadata={"Software": None}, transparent=False, facecolor="white"
-    )
-    return out.getvalue()
-
-
-def _escaped(text: str) -> str:
-    return text.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")

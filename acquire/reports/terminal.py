@@ -6,7 +6,6 @@ The same blocks as `html_page` and `pdf`; what only paper needs (signature, code
 from __future__ import annotations
 
 from collections.abc import Iterator
-from functools import singledispatch
 
 from rich import box
 from rich.console import Group, RenderableType
@@ -49,57 +48,49 @@ def _indented(what: RenderableType) -> Padding:
     return Padding(what, (0, 0, 0, 2))
 
 
-@singledispatch
-def put(_block: doc.Block) -> Iterator[RenderableType]:
+def put(block: doc.Block) -> Iterator[RenderableType]:
     """Lines for one block; nothing for what only paper needs."""
-    yield from ()
+    match block:
+        case doc.Heading():
+            yield Text()
+            yield _say(block.text, "bold").append(_say(f"  {block.beside}", f"not bold {DIM}"))
+        case doc.Text():
+            yield _indented(_say(block.text, TONES[block.tone]))
+        case doc.Bullets():
+            yield from (_indented(_say(f"• {text}")) for text in block.texts)
+        case doc.KeyValues():
+            yield _indented(_pairs(block))
+        case doc.Result():
+            yield Text()
+            yield _indented(_say(f"{block.mark} {block.word}", STYLE[block.mark]))
+            yield from (_indented(_say(text)) for text in block.texts if text)
+        case doc.Table():
+            yield _indented(_table(block))
+        case doc.Picture():
+            yield from map(_marked, block.lines)
+        case doc.Strip():
+            for row in (block.squares[at : at + 20] for at in range(0, len(block.squares), 20)):
+                line = "".join(square.mark for square in row)
+                yield _indented(_marked(line).append(f" {row[-1].number:>4}", DIM))
+            yield _indented(_say("● passed  ◑ ◒ near a limit  ✖ failed  ? cannot judge  ◌ no result", DIM))
 
 
-@put.register
-def _(block: doc.Heading) -> Iterator[RenderableType]:
-    yield Text()
-    yield _say(block.text, "bold").append(_say(f"  {block.beside}", f"not bold {DIM}"))
-
-
-@put.register
-def _(block: doc.Text) -> Iterator[RenderableType]:
-    yield _indented(_say(block.text, TONES[block.tone]))
-
-
-@put.register
-def _(block: doc.Bullets) -> Iterator[RenderableType]:
-    yield from (_indented(_say(f"• {text}")) for text in block.texts)
-
-
-@put.register
-def _(block: doc.KeyValues) -> Iterator[RenderableType]:
-    table = Table.grid(padding=(0, 2))
-    wide = 2 if block.dense else 1
+def _pairs(block: doc.KeyValues) -> Table:
+    table, wide = Table.grid(padding=(0, 2)), 2 if block.dense else 1
     for row in (block.rows[at : at + wide] for at in range(0, len(block.rows), wide)):
-        table.add_row(
-            *(_say(text, style) for pair in row for text, style in zip(pair, (DIM, ""), strict=True))
-        )
-    yield _indented(table)
+        table.add_row(*(part for name, value in row for part in (_say(name, DIM), _say(value))))
+    return table
 
 
-@put.register
-def _(block: doc.Result) -> Iterator[RenderableType]:
-    yield Text()
-    yield _indented(_say(f"{block.mark} {block.word}", STYLE[block.mark]))
-    yield from (_indented(_say(text)) for text in block.texts if text)
-
-
-@put.register
-def _(block: doc.Table) -> Iterator[RenderableType]:
+def _table(block: doc.Table) -> Table:
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1), show_edge=False)
     drawn = {number for row in block.rows for number, cell in enumerate(row) if isinstance(cell, doc.Scale)}
     kept = [number for number in range(len(block.columns)) if number not in drawn]
-    for number in kept:
-        column = block.columns[number]
+    for column in (block.columns[number] for number in kept):
         table.add_column(_say(column.head), header_style="bold", justify="right" if column.right else "left")
     for row in block.rows:
         table.add_row(*(_cell(row[number]) for number in kept))
-    yield _indented(table)
+    return table
 
 
 def _cell(cell: doc.Cell) -> Text:
@@ -111,19 +102,6 @@ def _cell(cell: doc.Cell) -> Text:
         case str():
             return _say(cell)
     return Text()
-
-
-@put.register
-def _(block: doc.Picture) -> Iterator[RenderableType]:
-    yield from (_marked(line) for line in block.lines)
-
-
-@put.register
-def _(block: doc.Strip) -> Iterator[RenderableType]:
-    for row in (block.squares[at : at + 20] for at in range(0, len(block.squares), 20)):
-        line = "".join(square.mark for square in row)
-        yield _indented(_marked(line).append(f" {row[-1].number:>4}", DIM))
-    yield _indented(_say("● passed  ◑ ◒ near a limit  ✖ failed  ? cannot judge  ◌ no result", DIM))
 
 
 def _marked(line: str) -> Text:

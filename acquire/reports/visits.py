@@ -7,54 +7,45 @@ Not for judging anything: what counted then counts here.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+import gc
+import json
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
-from operator import itemgetter
 from typing import Any, Generic, NamedTuple, TypeVar
+
+import msgspec
 
 from acquire.errors import InputImpossible, JournalUnusable
 from acquire.journal.entry import Entry
-from acquire.journal.plain import evidence_from_plain
+from acquire.journal.plain import KINDS, evidence_from_plain
 from acquire.journal.question import OF_A_STAY, Question, Record
+from acquire.journal.upgrade import sign_of_today, upgraded
 from acquire.records import (
     BalanceFound,
     BalanceKind,
+    Basis,
     Batch,
     Evidence,
     Hypothesis,
-    ImportedResult,
     Notice,
     Outcome,
     Purpose,
     Recorded,
+    Rule,
     TypedResult,
     UnitResult,
     UnitStarted,
     Untested,
     Verdict,
-    WoundFrom,
 )
 from acquire.records.codes import WARM_CHECK
 from acquire.records.words import FAILING
-from acquire.unit_result import judged, settled, worst
+from acquire.unit_result import judged, settled
 from acquire.words.units import findings_words, result_words, why_not
 from drivers.reading import Quantity
 
 T = TypeVar("T", bound=Recorded)
-
-FIELDS = (
-    "step", "outcome", "counts", "pin_a", "pin_b", "reference_ohm", "standard_uncertainty_ohm",
-    "expanded_ohm", "lower_ohm", "upper_ohm", "nominal_ohm", "reference_celsius", "winding_celsius",
-    "meter_id", "operator", "rule",
-    "bench", "purpose", "sheet", "sheet_hash", "meter_hash", "quantity", "range_full_scale_ohm", "lead_ohm",
-)  # fmt: skip
-"""Of each verdict, beside its place: all that needs no evidence."""
-
-STARTED = ("bench", "serial", "sheet", "sheet_hash", "batch", "operator", "utc_s", "purpose", "spools")
-"""Of the start of each visit of a batch."""
-
-_PAYLOAD = itemgetter(*FIELDS)
-_OUTCOMES = {each.value: each for each in Outcome}
 
 
 class OnRecord(NamedTuple, Generic[T]):
@@ -64,36 +55,35 @@ class OnRecord(NamedTuple, Generic[T]):
     record: T
 
 
-class Value(NamedTuple):
-    """One step as one verdict has it; the whole verdict and its evidence where `entry` is at hand."""
+class Value(msgspec.Struct, gc=False, kw_only=True):
+    """One step as one verdict has it; the whole verdict and its evidence where `entry` is at hand.
 
-    id: str
-    utc_s: float
+    Names and order are those of `Verdict`: so one is read from a verdict's JSON fastest.
+    """
+
+    bench: str
     serial: str
     step: str
-    outcome: Outcome
-    counts: bool
     pin_a: str
     pin_b: str
-    reference_ohm: float | None
-    standard_uncertainty_ohm: float | None
-    expanded_ohm: float | None
-    lower_ohm: float | None
-    upper_ohm: float | None
-    nominal_ohm: float | None
+    outcome: Outcome
+    lead_ohm: float = 0.0
+    winding_celsius: float | None = None
     reference_celsius: float
-    winding_celsius: float | None
+    reference_ohm: float | None = None
+    nominal_ohm: float | None = None
+    lower_ohm: float | None = None
+    upper_ohm: float | None = None
+    standard_uncertainty_ohm: float | None = None
+    expanded_ohm: float | None = None
+    rule: Rule | None = None
+    counts: bool
+    utc_s: float
+    quantity: Quantity = Quantity.RESISTANCE
     meter_id: str
     operator: str
-    rule: str
-    bench: str
-    purpose: str
-    sheet: str
-    sheet_hash: str
-    meter_hash: str
-    quantity: str
-    range_full_scale_ohm: float | None
-    lead_ohm: float
+    basis: Basis
+    id: str = ""
     entry: Entry | None = None
 
     @property
@@ -127,6 +117,20 @@ class Visit:
     notices: list[OnRecord[Notice]] = field(default_factory=list)
     results: list[OnRecord[UnitResult]] = field(default_factory=list)
     result: UnitResult | None = None
+
+    def add(self, id_: str, record: Recorded) -> None:
+        """Take up what came after its start, of this unit, and how it stands with that."""
+        match record:
+            case Notice():
+                self.notices.append(OnRecord(id_, record))
+                return
+            case UnitResult():
+                self.results.append(OnRecord(id_, record))
+                self.result = record
+            case TypedResult():
+                self.typed.append(OnRecord(id_, record))
+        if self.typed and self.results:
+            self.result = settled(self.results[-1].record, [each.record for each in self.typed])
 
     @property
     def result_id(self) -> str:
@@ -188,9 +192,11 @@ class Visit:
 
     def deciding(self) -> dict[str, Value]:
         """The verdict that decides each step: the last that counts, in the order of the first touches."""
-        order: dict[str, Value | None] = dict.fromkeys(each.step for each in self.values)
-        order |= {each.step: each for each in self.values if each.counts}
-        return {step: each for step, each in order.items() if each is not None}
+        counting = {each.step: each for each in self.values if each.counts}
+        if len(counting) == len(self.values):
+            return counting
+        order = dict.fromkeys(each.step for each in self.values)
+        return {step: counting[step] for step in order if step in counting}
 
     def resistances(self) -> dict[str, Value]:
         """As `deciding`, without the repetition that only asks whether the unit is warm."""
@@ -214,38 +220,21 @@ def apart(rule: BalanceFound) -> BalanceFound:
 
 def visits_of(entries: Iterable[Entry]) -> list[Visit]:
     """Split the record of one unit, oldest first, into its visits. Raises JournalUnusable."""
-    visits: list[Visit] = []
-    for entry in entries:
-        if entry.kind == "unit_started":
-            visits.append(Visit(entry.id, record_of(entry, UnitStarted)))
-        elif visits and entry.kind == "verdict":
-            visits[-1].values.append(value_of(entry))
-        elif visits:
-            _add(visits[-1], entry)
-    return visits
+    own = (entry for entry in entries if entry.serial)
+    return _visits(
+        (each.id, value_of(each) if each.kind == "verdict" else recorded(each), each.payload) for each in own
+    )
 
 
 def value_of(entry: Entry) -> Value:
     """The value of a verdict's entry. Raises JournalUnusable where it cannot be read as one."""
     record_of(entry, Verdict)
-    return _value((entry.id, entry.utc_s, entry.serial, *_PAYLOAD(entry.payload), entry))
-
-
-def _value(row: Iterable[Any]) -> Value:
-    id_, utc_s, serial, step, outcome, counts, *others = row
-    return Value(id_, utc_s, serial, step, _OUTCOMES[outcome], bool(counts), *others)
-
-
-def _add(visit: Visit, entry: Entry) -> None:
-    if entry.kind == "notice":
-        visit.notices.append(OnRecord(entry.id, record_of(entry, Notice)))
-    elif entry.kind == "unit_result":
-        visit.results.append(OnRecord(entry.id, record_of(entry, UnitResult)))
-        visit.result = visit.results[-1].record
-    elif entry.kind == "typed_result":
-        visit.typed.append(OnRecord(entry.id, record_of(entry, TypedResult)))
-    if visit.typed and visit.results:
-        visit.result = settled(visit.results[-1].record, [each.record for each in visit.typed])
+    try:
+        value = msgspec.convert(entry.payload, Value)
+    except msgspec.MsgspecError as error:
+        raise JournalUnusable(f"Entry {entry.id} cannot be read as a verdict: {error}.") from error
+    value.id, value.entry = entry.id, entry
+    return value
 
 
 def visits_on(record: Record, serial: str) -> list[Visit]:
@@ -276,12 +265,17 @@ def judged_visit(visits: Sequence[Visit], purpose: Purpose | None = None) -> Vis
 
 def record_of(entry: Entry, kind: type[T]) -> T:
     """The record of an entry. Raises JournalUnusable where it is damaged, or of another program."""
-    try:
-        record = entry.record
-    except ValueError as error:
-        raise JournalUnusable(f"Entry {entry.id} cannot be read as a {entry.kind}: {error}.") from error
+    record = recorded(entry)
     assert isinstance(record, kind)  # noqa: S101  (the kind of the entry says so)
     return record
+
+
+def recorded(entry: Entry) -> Recorded:
+    """As `record_of`, whatever it is."""
+    try:
+        return entry.record
+    except ValueError as error:
+        raise JournalUnusable(f"Entry {entry.id} cannot be read as a {entry.kind}: {error}.") from error
 
 
 def evidence_of(entry: Entry) -> Evidence | None:
@@ -292,64 +286,15 @@ def evidence_of(entry: Entry) -> Evidence | None:
         raise JournalUnusable(f"The evidence of entry {entry.id} is damaged: {error}.") from error
 
 
-def paper_visit(record: Record, serial: str) -> Visit:
-    """The latest day of a unit's imported paper record as if it were a visit; only on request.
+def brief_visits(
+    record: Record, since_utc_s: float | None = None, deeds: list[Batch] | None = None
+) -> list[Visit]:
+    """Every visit that began since then, without its values: how it began and what its result is now.
 
-    What the paper does not say (readings, leads, budget) stays empty.
-
-    Raises:
-        InputImpossible: no paper of the unit was imported, or none of it states a temperature.
-        JournalUnusable: the record cannot be read.
+    What was done to batches is added to `deeds`, where they are given.
     """
-    found = record.find(Question(serial=serial, kinds=("imported_result",)))
-    values = [OnRecord(entry.id, record_of(entry, ImportedResult)) for entry in found]
-    if not values:
-        raise InputImpossible(f"No paper record of {serial} was imported.", "steadyohm import takes them.")
-    values = [
-        each for each in values if each.record.reference_ohm is not None or each.record.value_ohm is None
-    ]
-    if not values:
-        what = f"The paper record of {serial} states no temperature, so its values cannot be compared."
-        raise InputImpossible(what)
-    last_s = max(each.record.measured_utc_s for each in values)
-    of_the_day = [each for each in values if last_s - each.record.measured_utc_s < 86_400.0]
-    id_, p = of_the_day[0]
-    started = UnitStarted(
-        p.bench, serial, p.sheet, p.sheet_hash, p.purpose, p.batch, p.operator, p.measured_utc_s
-    )
-    outcome = worst(each.record.outcome for each in of_the_day)
-    result = UnitResult(
-        p.bench, serial, p.sheet, p.sheet_hash, p.purpose, p.batch, p.operator, outcome, None, 0,
-        len(of_the_day), (), None, p.measured_utc_s, p.measured_utc_s, measured=outcome,
-    )  # fmt: skip
-    return Visit(
-        id_,
-        started,
-        [_paper_value(each) for each in of_the_day],
-        results=[OnRecord(id_, result)],
-        result=result,
-    )
-
-
-def _paper_value(of: OnRecord[ImportedResult]) -> Value:
-    p = of.record
-    factor = 1.0 if not p.value_ohm or p.reference_ohm is None else p.reference_ohm / p.value_ohm
-    expanded = None if p.expanded_ohm is None else p.expanded_ohm * factor
-    counts = True  # nothing on paper says otherwise
-    return Value(
-        of.id, p.measured_utc_s, p.serial, p.step, p.outcome or Outcome.CANNOT_JUDGE, counts, p.pin_a,
-        p.pin_b, p.reference_ohm, None if expanded is None else expanded / 2.0, expanded, None, None, None,
-        p.reference_celsius, p.celsius, p.instrument or "paper", p.operator, "", p.bench, p.purpose,
-        p.sheet, p.sheet_hash, "", Quantity.RESISTANCE, None, 0.0,
-    )  # fmt: skip
-
-
-def brief_visits(record: Record, since_utc_s: float | None = None) -> list[Visit]:
-    """Every visit that began since then, without its values: how it began and what its result is now."""
-    question = Question(kinds=OF_A_STAY, since_utc_s=since_utc_s, with_evidence=False)
-    entries = list(record.find(question))
-    starts = (Visit(e.id, record_of(e, UnitStarted)) for e in entries if e.kind == "unit_started")
-    return _visits(starts, entries, ())
+    kinds = OF_A_STAY if deeds is None else (*OF_A_STAY, "batch")
+    return _visits(_read(record, Question(kinds=kinds, since_utc_s=since_utc_s)), deeds)
 
 
 # ---------------------------------------------------------------- a batch
@@ -357,20 +302,32 @@ def brief_visits(record: Record, since_utc_s: float | None = None) -> list[Visit
 
 @dataclass(slots=True)
 class Unit:
-    """One unit of a batch with all its visits, oldest first."""
+    """One unit of a batch with all its visits, oldest first.
+
+    Attributes:
+        first: the first visit with an outcome: the one that counts for the yield.
+        last: the last visit with an outcome: how the unit is now.
+    """
 
     serial: str
     visits: list[Visit] = field(default_factory=list)
+    first: Visit | None = None
+    last: Visit | None = None
 
-    @property
-    def first(self) -> Visit | None:
-        """The first visit with an outcome: the one that counts for the yield."""
-        return next((visit for visit in self.visits if visit.outcome is not None), None)
+    def add(self, visit: Visit) -> None:
+        """Take up its next visit, read to the end."""
+        self.visits.append(visit)
+        if visit.outcome is not None:
+            self.first, self.last = self.first or visit, visit
 
-    @property
-    def last(self) -> Visit | None:
-        """The last visit with an outcome: how the unit is now."""
-        return next((visit for visit in reversed(self.visits) if visit.outcome is not None), None)
+
+def units_in(visits: Iterable[Visit]) -> tuple[Unit, ...]:
+    """The units of some visits, in the order in which they first came."""
+    units: dict[str, Unit] = {}
+    for visit in visits:
+        serial = visit.started.serial
+        (units.get(serial) or units.setdefault(serial, Unit(serial))).add(visit)
+    return tuple(units.values())
 
 
 @dataclass(frozen=True, slots=True)
@@ -406,71 +363,96 @@ def units_of(record: Record, name: str, purpose: Purpose | None = None) -> Batch
     Raises:
         JournalUnusable: the record cannot be read.
     """
-    kinds = ("unit_result", "typed_result", "batch")
-    entries = list(record.find(Question(batch=name, kinds=kinds, with_evidence=False)))
-    starts = record.values(Question(batch=name, kinds=("unit_started",)), ("id", *STARTED))
-    deeds = tuple(record_of(entry, Batch) for entry in entries if entry.kind == "batch")
-    rows = record.values(Question(batch=name, kinds=("verdict",)), ("id", "utc_s", "serial", *FIELDS))
-    visits = _visits(map(_begun, starts), entries, rows)
+    deeds: list[Batch] = []
+    visits = _visits(_read(record, Question(batch=name, kinds=("verdict", "batch", *OF_A_STAY))), deeds)
     if not visits and not deeds:
         return None
     purposes = [visit.purpose for visit in visits]
     usual = Purpose.FINAL if Purpose.FINAL in purposes or not purposes else purposes[-1]
     chosen = purpose or usual
-    units: dict[str, Unit] = {}
-    for visit in visits:
-        if visit.purpose is chosen:
-            units.setdefault(visit.started.serial, Unit(visit.started.serial)).visits.append(visit)
-    kept = tuple(units.values())
+    kept = units_in(visit for visit in visits if visit.purpose is chosen)
     sheets = dict.fromkeys((v.started.sheet, v.started.sheet_hash) for unit in kept for v in unit.visits)
     others = dict.fromkeys(each for each in purposes if each is not chosen)
-    return BatchUnits(name, deeds, chosen, tuple(others), kept, tuple(sheets))
+    return BatchUnits(name, tuple(deeds), chosen, tuple(others), kept, tuple(sheets))
 
 
-def _begun(row: Iterable[Any]) -> Visit:
-    id_, *fields, purpose, spools = row
-    wound = tuple(WoundFrom(**each) for each in spools or ())
-    bench, serial, sheet, sheet_hash, batch, operator, utc_s = fields
-    of = (bench, serial, sheet, sheet_hash)
-    return Visit(id_, UnitStarted(*of, Purpose(purpose), batch, operator, utc_s, wound))
+@contextmanager
+def without_collecting() -> Iterator[None]:
+    """Nothing is looked through for what could be freed: thousands of units come, and all of them stay."""
+    was_on = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_on:
+            gc.enable()
 
 
-def _visits(
-    starts: Iterable[Visit], entries: Sequence[Entry], rows: Iterable[tuple[Any, ...]]
-) -> list[Visit]:
-    """Put everything where it belongs: what follows the start of a unit is of that visit, until the next."""
+_READERS: dict[str, tuple[Callable[[bytes], Any], bytes]] = {
+    kind: (msgspec.json.Decoder(KINDS[kind]).decode, sign_of_today(kind)) for kind in (*OF_A_STAY, "batch")
+} | {"verdict": (msgspec.json.Decoder(Value).decode, b"")}
+"""Reads what a kind holds from its JSON in one go, only what fits exactly; and the sign of today's.
+
+A verdict's is its `basis`, without which there is no value.
+"""
+
+
+def _read(record: Record, question: Question) -> Iterator[tuple[str, Any, bytes]]:
+    """Ids with what their entries hold, of verdicts a value, and their JSON."""
+    for id_, kind, payload in record.payloads(question):
+        decode, sign = _READERS[kind]
+        if sign in payload:
+            try:
+                yield id_, decode(payload), payload
+                continue
+            except (msgspec.MsgspecError, UnicodeError):
+                pass
+        yield id_, _read_slowly(id_, kind, payload), payload
+
+
+def _read_slowly(id_: str, kind: str, payload: bytes) -> Value | Recorded:
+    """The same of an entry of an earlier program, or one that is damaged: that is told."""
+    try:
+        plain = upgraded(kind, json.loads(payload.decode("utf-8", "surrogatepass")))
+    except ValueError as error:
+        raise JournalUnusable(f"Entry {id_} of the journal is damaged: {error}.") from error
+    entry = Entry(0, id_, kind, 0.0, "", plain)
+    return value_of(entry) if kind == "verdict" else recorded(entry)
+
+
+def _visits(read: Iterable[tuple[str, Any, Any]], deeds: list[Batch] | None = None) -> list[Visit]:
+    """Put everything where it belongs: what follows the start of a unit is of that visit, until the next.
+
+    On the record of many benches it is of the visit to the same bench, if there is one. What was done to
+    batches is added to `deeds`.
+    """
     found: list[Visit] = []
-    open_visits: dict[tuple[str, str], list[tuple[int, Visit]]] = {}
-
-    def begin(visit: Visit) -> None:
-        found.append(visit)
-        birth, seq = _place(visit.id)
-        open_visits.setdefault((visit.started.serial, birth), []).append((seq, visit))
-
-    def at(serial: str, entry_id: str) -> Visit | None:
-        birth, seq = _place(entry_id)
-        visits: Iterator[tuple[int, Visit]] = reversed(open_visits.get((serial, birth), ()))
-        return next((visit for begun, visit in visits if begun <= seq), None)
-
-    for visit in starts:
-        begin(visit)
-    for row in rows:
-        value = _value(row)
-        if value.step == WARM_CHECK:
+    latest: dict[str, Visit] = {}
+    open_visits: dict[tuple[str, str], Visit] = {}
+    for id_, each, payload in read:
+        if isinstance(each, Batch):
+            if deeds is not None:
+                deeds.append(each)
             continue
-        of = at(value.serial, value.id)
-        if of is None:  # no start stands before it: that is in another record
-            v, purpose = value, Purpose(value.purpose)
-            start = UnitStarted(v.bench, v.serial, v.sheet, v.sheet_hash, purpose, "", v.operator, v.utc_s)
-            of = Visit(v.id, start)
-            begin(of)
-        of.values.append(value)
-    for entry in entries:
-        if entry.kind in ("unit_result", "typed_result") and (of := at(entry.serial, entry.id)) is not None:
-            _add(of, entry)
+        serial, birth = each.serial, id_[: id_.index("-")]
+        visit = open_visits.get((serial, birth))
+        if isinstance(each, Value):
+            if visit is None:  # its start is in another record
+                visit = Visit(id_, _started(payload))
+                found.append(visit)
+                latest[serial] = open_visits[serial, birth] = visit
+            visit.values.append(each)
+        elif isinstance(each, UnitStarted):
+            visit = Visit(id_, each)
+            found.append(visit)
+            latest[serial] = open_visits[serial, birth] = visit
+        elif visit := visit or latest.get(serial):
+            visit.add(id_, each)
     return found
 
 
-def _place(entry_id: str) -> tuple[str, int]:
-    birth, _, seq = entry_id.partition("-")
-    return birth, int(seq)
+def _started(payload: bytes | dict[str, Any]) -> UnitStarted:
+    """How a visit began, as far as a verdict of it tells."""
+    plain = json.loads(payload) if isinstance(payload, bytes) else payload
+    names = "bench", "serial", "sheet", "sheet_hash", "purpose", "batch", "operator", "utc_s"
+    return msgspec.convert({name: plain[name] for name in names}, UnitStarted)

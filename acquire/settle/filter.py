@@ -99,6 +99,8 @@ class SettleFilter:
         Returns:
             The events it causes, oldest first; mostly none or one.
         """
+        if Flag.TYPED in reading.flags:
+            return _typed(reading)
         wanted, last = self._expectation.quantity, self._last
         if wanted is not None and reading.quantity is not wanted:
             return []
@@ -417,3 +419,35 @@ class SettleFilter:
 def _count_si(reading: Reading, value_si: float) -> float:
     """Worth of one count; for a meter that does not tell, one part in 100 000 of what it shows."""
     return reading.resolution_si or max(abs(value_si), abs(reading.range_full_scale_si or 0.0), 1e-12) * 1e-5
+
+
+def _typed(reading: Reading) -> list[SettleEvent]:
+    """What somebody has read off a display was at rest, and is a touch of its own.
+
+    Nothing is known of its scatter: what is left is the count, a rectangle of half a count either way.
+    """
+    if reading.value_si is None:
+        return []
+    half_si = 0.5 * _count_si(reading, reading.value_si)
+    at = (reading.monotonic_s, reading.utc_s)
+    settled = Settled(
+        meter_id=reading.meter_id,
+        quantity=reading.quantity,
+        value_si=reading.value_si,
+        type_a_si=0.0,
+        degrees_of_freedom=1.0,
+        drift_si=0.0,
+        quantisation_si=half_si / math.sqrt(3.0),
+        expanded_si=half_si,
+        conversions=1,
+        range_full_scale_si=reading.range_full_scale_si,
+        resolution_si=reading.resolution_si,
+        contact_s=reading.monotonic_s,
+        monotonic_s=reading.monotonic_s,
+        utc_s=reading.utc_s,
+        final=True,
+        flags=reading.flags,
+        trace=((0.0, reading.value_si),),
+        raw=reading.raw,
+    )
+    return [Contact(reading.meter_id, *at), settled, LiftOff(reading.meter_id, *at)]

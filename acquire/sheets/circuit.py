@@ -179,6 +179,7 @@ class Circuit:
                     reference_ohm=table.resistance,
                     kind=BranchKind.STRAP,
                     upper_ohm=table.upper,
+                    continuity_ohm=table.continuity,
                     spread=STRAP_SPREAD,
                 )
             else:
@@ -197,6 +198,7 @@ class Circuit:
             material=table.material,
             acceptance=table.acceptance,
             serviceable=table.serviceable,
+            continuity_ohm=table.continuity,
             spread=spread,
             turns=table.turns,
             strands=table.strands,

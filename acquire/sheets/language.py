@@ -14,7 +14,7 @@ from pydantic_core import PydanticCustomError
 from acquire.errors import InputImpossible
 from acquire.files.toml_file import Flag, Name, Table, Text
 from acquire.physics.copper import CONDUCTORS, conductor_named
-from acquire.quantity import Celsius, Fraction, Henry, Metre, Ohm, Volt, ZeroOrMoreOhm
+from acquire.quantity import Celsius, Fraction, Henry, Kilogram, Metre, Ohm, Volt, ZeroOrMoreOhm
 from acquire.records import Rule, StepKind
 from acquire.sheets.corrections import NONE, CorrectionTable
 from acquire.sheets.wire import wire_diameter_m
@@ -75,6 +75,8 @@ class SheetTable(Table):
         maximum_risk: largest share of wrong passes; with the rule of that name only.
         warm_limit: how far the first pair may have moved at the end before the unit counts as warm.
         bifilar: pairs of windings wound together, two in hand.
+        joint_limit: most ohms that the joint at a pin may have beyond its lead.
+        mass: of the unit; heavier ones cool more slowly.
     """
 
     name: Annotated[Name, Field(examples=['"Plover 80"'])]
@@ -84,6 +86,8 @@ class SheetTable(Table):
     maximum_risk: Fraction | None = None
     warm_limit: Fraction = 0.004
     bifilar: tuple[tuple[Name, Name], ...] = ()
+    joint_limit: Ohm | None = None
+    mass: Kilogram | None = None
 
     @model_validator(mode="after")
     def _risk_belongs_to_its_rule(self) -> SheetTable:
@@ -147,6 +151,7 @@ class WindingTable(Table):
         serviceable: tolerance for incoming units; half-width, the wider one.
         spread: standard deviation between good units.
         inductance: nominal.
+        continuity: at most so much where no more than continuity is judged.
     """
 
     name: Name
@@ -162,6 +167,7 @@ class WindingTable(Table):
     serviceable: Fraction | None = None
     spread: Fraction | None = None
     inductance: Henry | None = None
+    continuity: Ohm | None = None
 
     @model_validator(mode="after")
     def _has_a_resistance(self) -> WindingTable:
@@ -178,6 +184,8 @@ class WindingTable(Table):
         for name in ("acceptance", "serviceable", "spread"):
             if (getattr(self, name) or 0.0) >= 1.0:
                 raise ValueError(f"{name} must be less than 100 %")
+        if self.continuity is not None and self.continuity <= (self.resistance or 0.0):
+            raise ValueError("continuity is the most that it may have: more than resistance")
         if self.acceptance and self.serviceable and self.serviceable < self.acceptance:
             raise ValueError("serviceable must be the wider of the two tolerances")
         return self
@@ -191,17 +199,21 @@ class StrapTable(Table):
         between: its two ends.
         resistance: nominal.
         upper: highest that is still good.
+        continuity: at most so much where no more than continuity is judged.
     """
 
     name: Name
     between: Ends
     resistance: Annotated[Ohm, Field(examples=['"13.3 mohm"'])]
     upper: Ohm | None = None
+    continuity: Ohm | None = None
 
     @model_validator(mode="after")
-    def _upper_is_above(self) -> StrapTable:
-        if self.upper is not None and self.upper <= self.resistance:
-            raise ValueError("upper must be more than resistance")
+    def _limits_are_above(self) -> StrapTable:
+        for name in ("upper", "continuity"):
+            limit = getattr(self, name)
+            if limit is not None and limit <= self.resistance:
+                raise ValueError(f"{name} must be more than resistance")
         return self
 
 
@@ -278,7 +290,8 @@ class StepTable(Table):
     Attributes:
         name: unique; left out, the windings between the pins name it.
         pair: the two pins to touch.
-        kind: resistance; open, where nothing may be read; typed, where the operator enters the value.
+        kind: resistance; continuity, at most so many ohms; open, where nothing may be read; typed, where the
+            operator enters the value.
         quantity: resistance; or insulation, for a typed step.
         slow: true where the reading creeps; left out, true where 2 H or more are measured.
         wires: 2 or 4 where the step insists; else the bench decides.
@@ -303,6 +316,8 @@ class StepTable(Table):
     def _limits_belong_to_the_kind(self) -> StepTable:
         if self.kind is StepKind.OPEN and (self.lower is not None or self.upper is not None):
             raise ValueError("an open step has open_above in place of lower and upper")
+        if self.kind is StepKind.CONTINUITY and self.lower is not None:
+            raise ValueError("a continuity has no lower limit: at most so many ohms, upper")
         if self.kind is not StepKind.OPEN and self.open_above is not None:
             raise ValueError('open_above belongs to steps of kind = "open"')
         if self.quantity is Quantity.INSULATION and self.kind is not StepKind.TYPED:

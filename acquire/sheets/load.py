@@ -66,6 +66,8 @@ def sheet_of(file: TomlFile) -> Sheet:
         view=face.view.value,
         latch=face.latch.value,
         rows=face.rows,
+        joint_limit_ohm=about.joint_limit,
+        mass_kg=about.mass,
     )
 
 

@@ -21,9 +21,6 @@ from acquire.sheets.language import (
     WindingTable,
 )
 
-MOST_TABLES = 200
-"""Of one sort; a unit with more windings or steps than that is a mistake."""
-
 CIRCUIT = ("connector", "pin", "winding", "strap", "diode")
 """The sorts of tables that the circuit is built of."""
 
@@ -92,21 +89,10 @@ class Parts:
 
     def _many(self, model: type[Model], sort: str) -> list[tuple[KeyPath, Model]]:
         """Tables that stand as often as needed, those without faults."""
-        given = self._tree.get(sort, [])
-        if not isinstance(given, list):
-            self._refuse(sort, "this table may stand several times.", f"Write [[{sort}]], not [{sort}].")
-            return []
-        if len(given) > MOST_TABLES:
-            self._refuse(sort, f"these are {len(given)} tables.", f"At most {MOST_TABLES} are allowed.")
-            return []
-        found: list[tuple[KeyPath, Model]] = []
-        for place, each in enumerate(given):
-            table = self._faults.check(model, each, (sort, place))
-            if table is None:
-                self.faulty.add(sort)
-            else:
-                found.append(((sort, place), table))
-        return found
+        found = self._faults.several(model, sort)
+        if any(table is None for _, table in found):
+            self.faulty.add(sort)
+        return [(at, table) for at, table in found if table is not None]
 
     def _refuse(self, sort: str, what: str, remedy: str) -> None:
         self._faults.add((sort,), what, remedy)

@@ -99,7 +99,7 @@ class _Builder:
             if branch.kind is not BranchKind.LEAD:
                 pairs.update(dict.fromkeys(self._pairs_of(branch)))
         for pair in pairs:
-            step = Step(name="", pair=pair)
+            step = Step(name="", pair=pair, kind=self._kind_made(pair))
             self._check(("winding",), step)
             yield self._filled(step, slow_known=False)
 
@@ -108,6 +108,12 @@ class _Builder:
     def _ordered(self, a: str, b: str) -> Pair:
         places = self.circuit.places
         return Pair(a, b) if places[a] < places[b] else Pair(b, a)
+
+    def _kind_made(self, pair: Pair) -> StepKind:
+        """Continuity where that is all that the sheet asks of what lies between the pins."""
+        parts = [b for b, _ in self._path(pair) if b.kind is not BranchKind.LEAD]
+        asks = any(b.acceptance or b.serviceable or b.upper_ohm for b in parts)
+        return StepKind.RESISTANCE if asks or not _all_continuous(parts) else StepKind.CONTINUITY
 
     def _pairs_of(self, branch: Branch) -> Iterator[Pair]:
         """The pair that touches both ends; else all pairs of pins around the inner points it ends on."""
@@ -150,7 +156,7 @@ class _Builder:
         path = self._path(step.pair)
         told = [b for b, share in path if share > COUNTS_SHARE and b.kind is not BranchKind.LEAD]
         name = step.name or " + ".join(b.name for b in told) or str(step.pair)
-        if not step.name and step.kind is not StepKind.RESISTANCE:
+        if not step.name and not step.conducts:
             name = f"{step.pair} {step.kind.value}"
         slow = step.slow if slow_known else sum(b.henry or 0.0 for b in told) >= SLOW_HENRY
         return replace(step, name=name, slow=slow)
@@ -163,7 +169,7 @@ class _Builder:
             if math.isfinite(nominal_ohm):
                 what = f"{step.pair} is not open: it reads about {show(nominal_ohm, 'Ω')}."
                 self.faults.add((*at, "kind"), what, "Leave kind out, or correct the pair.")
-        elif step.kind is StepKind.RESISTANCE:
+        elif step.conducts:
             self._check_resistance(at, step, nominal_ohm)
 
     def _check_resistance(self, at: KeyPath, step: Step, nominal_ohm: float) -> None:
@@ -181,7 +187,12 @@ class _Builder:
             if limit_ohm is not None and not fits:
                 what = f"no good unit would pass: {step.pair} reads {show(nominal_ohm, 'Ω')} by the circuit."
                 self.faults.add((*at, key), what, "Correct the limit or the windings.")
-        if step.lower_ohm is None and step.upper_ohm is None:
+        if step.kind is StepKind.CONTINUITY:
+            parts = [b for b, _ in self._path(step.pair) if b.kind is not BranchKind.LEAD]
+            if step.upper_ohm is None and not _all_continuous(parts):
+                what = f"{step.pair} cannot be judged: nothing says how many ohms it may have at most."
+                self.faults.add((*at, "pair"), what, 'Give the step upper = "2 ohm".')
+        elif step.lower_ohm is None and step.upper_ohm is None:
             self._check_tolerances(at, step)
 
     def _check_tolerances(self, at: KeyPath, step: Step) -> None:
@@ -196,6 +207,11 @@ class _Builder:
         elif not windings and not any(b.upper_ohm for b, _ in path):
             what = f"{step.pair} cannot be judged: its strap has no upper limit."
             self.faults.add((*at, "pair"), what, 'Give the strap upper = "50 mohm".')
+
+
+def _all_continuous(parts: list[Branch]) -> bool:
+    """Whether each of them says what it may have at most."""
+    return bool(parts) and all(b.continuity_ohm or b.upper_ohm for b in parts)
 
 
 def _named_apart(steps: list[Step]) -> list[Step]:

@@ -12,11 +12,12 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from itertools import pairwise
+
+import numpy as np
 
 from acquire.errors import InputImpossible
 from acquire.physics.check_standard import chart_of
-from acquire.physics.checks import finite
+from acquire.physics.checks import all_finite
 from acquire.physics.sample import pooled, sample
 from acquire.stats.constants import factors
 
@@ -94,7 +95,7 @@ def individuals(values: Sequence[float], limits_from: int | None = None) -> Char
     """
     base = _base(values, limits_from)
     of = chart_of(base)
-    ranges = tuple(abs(b - a) for a, b in pairwise(values))
+    ranges = tuple(np.abs(np.diff(values)).tolist())
     level = Chart(Plotted.VALUE, tuple(values), 0, of.centre_ohm, of.lower_ohm, of.upper_ohm)
     spread = Chart(Plotted.MOVING_RANGE, ranges, 1, of.moving_range_ohm, 0.0, of.moving_range_upper_ohm)
     return ChartPair(level, spread, of.sigma_ohm, 1, freedom_of_moving_range(len(base)))
@@ -200,8 +201,7 @@ def freedom_of_variation(coefficient: float) -> float:
 
 
 def _base(values: Sequence[float], limits_from: int | None) -> Sequence[float]:
-    for value in values:
-        finite(value, "a value of the chart")
+    all_finite(values, "a value of the chart")
     return values if limits_from is None else values[: _enough(limits_from, len(values), 2)]
 
 
@@ -221,6 +221,5 @@ def _size(groups: Sequence[Sequence[float]]) -> int:
             "A chart of subgroups needs one or more, all of one size.", "Leave out the incomplete ones."
         )
     for group in groups:
-        for value in group:
-            finite(value, "a value of the chart")
+        all_finite(group, "a value of the chart")
     return sizes.pop()

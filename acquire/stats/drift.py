@@ -9,15 +9,14 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import combinations
 
 import numpy as np
 
 from acquire.errors import InputImpossible
-from acquire.physics.checks import finite, probability
+from acquire.physics.checks import all_finite, probability
 from acquire.physics.laws import fisher_tail, normal_quantile, student_quantile
 from acquire.physics.sample import Sample, sample
-from acquire.physics.trend import Trend, trend
+from acquire.physics.trend import Trend, slopes_of, trend
 from acquire.quantity import chance
 
 MOST_POINTS = 400
@@ -77,13 +76,15 @@ def by_group(values: Sequence[float], names: Sequence[str]) -> ByGroup:
     """
     if len(values) != len(names) or len(values) < 2:
         raise InputImpossible("Groups need two or more values, each with a name.", "Measure more units.")
+    all_finite(values, "a value of the batch")
     rows: dict[str, list[float]] = {}
     for value, name in zip(values, names, strict=True):
-        rows.setdefault(name, []).append(finite(value, "a value of the batch"))
+        rows.setdefault(name, []).append(value)
     samples = {name: sample(row) for name, row in rows.items()}
-    total, count = sample(values), len(values)
+    count = len(values)
+    mean = math.fsum(values) / count
     within = math.fsum((s.count - 1) * s.standard_deviation**2 for s in samples.values())
-    between = math.fsum(s.count * (s.mean - total.mean) ** 2 for s in samples.values())
+    between = math.fsum(s.count * (s.mean - mean) ** 2 for s in samples.values())
     freedom, groups = count - len(samples), len(samples)
     mean_within = within / freedom if freedom else 0.0
     f = p = None
@@ -168,20 +169,16 @@ def drift(values: Sequence[float], x: Sequence[float] | None = None, confidence:
     if blocks > 1:
         places, values = _averaged(places, blocks), _averaged(values, blocks)
     of = trend(places, values)
-    slopes = sorted(
-        (b[1] - a[1]) / (b[0] - a[0]) for a, b in combinations(zip(places, values, strict=True), 2)
-    )
+    slopes = slopes_of(places, values)
     n, pairs = len(values), len(slopes)
     c = normal_quantile(0.5 * (1.0 + confidence)) * math.sqrt(n * (n - 1) * (2 * n + 5) / 18.0)
-    low, high = round((pairs - c) / 2.0), round((pairs + c) / 2.0)
-    return Drift(
-        of,
-        slopes[low - 1] if low >= 1 else -math.inf,
-        slopes[high] if high < pairs else math.inf,
-        blocks,
-    )
+    low, high = round((pairs - c) / 2.0) - 1, round((pairs + c) / 2.0)
+    ranked = np.partition(slopes, [max(low, 0), min(high, pairs - 1)])
+    ends = float(ranked[low]) if low >= 0 else -math.inf, float(ranked[high]) if high < pairs else math.inf
+    return Drift(of, *ends, blocks)
 
 
 def _averaged(values: Sequence[float], blocks: int) -> list[float]:
-    whole = np.asarray(values, dtype=float)
-    return [float(part.mean()) for part in np.array_split(whole, math.ceil(len(whole) / blocks))]
+    edges = np.linspace(0, len(values), math.ceil(len(values) / blocks) + 1).astype(int)
+    sums: list[float] = (np.add.reduceat(np.asarray(values), edges[:-1]) / np.diff(edges)).tolist()
+    return sums

@@ -10,7 +10,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from acquire.physics.laws import normal_cdf
+import numpy as np
+
 from acquire.physics.sample import sample
 
 FEWEST = 8
@@ -51,21 +52,22 @@ def normality(values: Sequence[float]) -> Normality | None:
     of = sample(values)
     if of.count < FEWEST or of.standard_deviation == 0.0:
         return None
-    z = sorted((value - of.mean) / of.standard_deviation for value in values)
+    z = np.sort((np.asarray(values, dtype=float) - of.mean) / of.standard_deviation)
     n = of.count
-    logs = (
-        (2 * i + 1) * (_log_below(low) + _log_below(-high))
-        for i, (low, high) in enumerate(zip(z, reversed(z), strict=True))
-    )
-    a_square = -n - math.fsum(logs) / n
+    weights = 2.0 * np.arange(n) + 1.0
+    a_square = -n - math.fsum((weights * (_log_below(z) + _log_below(-z[::-1]))).tolist()) / n
     return Normality(a_square, _probability(a_square * (1.0 + 0.75 / n + 2.25 / n**2)))
 
 
-def _log_below(z: float) -> float:
+def _log_below(z: np.ndarray) -> np.ndarray:
     """Logarithm of the normal distribution; by its asymptote where the distribution is no longer a number."""
-    if z > -37.0:
-        return math.log(normal_cdf(z))
-    return -0.5 * z * z - math.log(-z) - 0.5 * math.log(2.0 * math.pi)
+    near = np.maximum(z, -37.0)
+    logs = np.log(
+        0.5 * np.fromiter(map(math.erfc, (near / -math.sqrt(2.0)).tolist()), dtype=float, count=len(z))
+    )
+    far = np.minimum(z, -37.0)
+    asymptote = -0.5 * far * far - np.log(-far) - 0.5 * math.log(2.0 * math.pi)
+    return np.where(z > -37.0, logs, asymptote)
 
 
 def _probability(a: float) -> float:

@@ -99,17 +99,20 @@ def signals(chart: Chart, rules: Sequence[Rule] = ZONE_RULES) -> tuple[Signal, .
 
 
 def _beyond(chart: Chart) -> list[Signal]:
-    def side(point: float) -> int:
-        return (point > chart.upper) - (point < chart.lower)
+    points = np.asarray(chart.points)
+    return _windows(Rule.BEYOND, _sides(points > chart.upper, points < chart.lower), 1, 1)
 
-    return _windows(Rule.BEYOND, [side(p) for p in chart.points], 1, 1)
+
+def _sides(above: np.ndarray, below: np.ndarray) -> np.ndarray:
+    sides: np.ndarray = above.astype(int) - below.astype(int)
+    return sides
 
 
 def _zone(rule: Rule, sigmas: float, needed: int, of: int) -> Callable[[Chart], list[Signal]]:
     def find(chart: Chart) -> list[Signal]:
         edge = sigmas * chart.sigma
-        off = [p - chart.centre for p in chart.points]
-        return _windows(rule, [(d > edge) - (d < -edge) for d in off], needed, of)
+        off = np.asarray(chart.points) - chart.centre
+        return _windows(rule, _sides(off > edge, off < -edge), needed, of)
 
     return find
 
@@ -145,7 +148,7 @@ _FINDERS: dict[Rule, Callable[[Chart], list[Signal]]] = {
 }
 
 
-def _windows(rule: Rule, marks: Sequence[int], needed: int, of: int) -> list[Signal]:
+def _windows(rule: Rule, marks: Sequence[int] | np.ndarray, needed: int, of: int) -> list[Signal]:
     """Where at least `needed` of `of` neighbours carry one mark, overlapping places joined, for each side."""
     found: list[Signal] = []
     every = np.asarray(marks)

@@ -11,11 +11,10 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from acquire.physics.common import PairReading
 from acquire.records import Pair
+from acquire.steps.estimate import estimate
 from acquire.steps.pairs import PairTable
-
-PairReading = tuple[Pair, float, float]
-"""(pair, ohms at the reference temperature, standard uncertainty in ohms)."""
 
 _KNOWN = 0.5
 """The others know a pair when they leave less than this share of its own spread; workshop choice."""
@@ -46,7 +45,7 @@ class Oddity:
         return abs(self.ohm - self.foretold_ohm) / self.u_ohm
 
 
-def oddest(table: PairTable, readings: Sequence[PairReading]) -> Oddity | None:
+def oddest(table: PairTable, readings: Sequence[PairReading | tuple[Pair, float, float]]) -> Oddity | None:
     """The reading furthest from what the others foretell.
 
     Taking it away makes the rest agree best: for normal laws the fall of chi-square is the square of its
@@ -59,16 +58,18 @@ def oddest(table: PairTable, readings: Sequence[PairReading]) -> Oddity | None:
     Returns:
         None where no pair is known by the others.
     """
-    finite = [reading for reading in readings if math.isfinite(reading[1])]
+    finite = [PairReading(*reading) for reading in readings if math.isfinite(reading[1])]
     found = [odd for odd in (_held_against(table, finite, index) for index in range(len(finite))) if odd]
     return max(found, key=lambda odd: odd.away, default=None)
 
 
 def _held_against(table: PairTable, readings: Sequence[PairReading], index: int) -> Oddity | None:
-    pair, ohm, u_ohm = readings[index]
-    known = {p: (o, u) for k, (p, o, u) in enumerate(readings) if k != index and p != pair}
-    mean_ohm, sd_ohm = table.predicted(pair, known)
-    spread_ohm = table.spread_ohm(pair)
-    if math.isinf(mean_ohm) or spread_ohm <= 0.0 or sd_ohm > _KNOWN * spread_ohm:
+    this = readings[index]
+    others = estimate(table, [r for k, r in enumerate(readings) if k != index and r.pair != this.pair])
+    spread_ohm = table.spread_ohm(this.pair)
+    if math.isinf(table.nominal_ohm(this.pair)) or spread_ohm <= 0.0:
         return None
-    return Oddity(pair, ohm, mean_ohm, math.hypot(sd_ohm, u_ohm, _BENT * spread_ohm, 1e-9))
+    if others.pair(this.pair)[1] > _KNOWN * spread_ohm:
+        return None
+    mean_ohm, u_ohm = others.reading(this)
+    return Oddity(this.pair, this.ohm, mean_ohm, math.hypot(u_ohm, _BENT * spread_ohm, 1e-9))

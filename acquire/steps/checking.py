@@ -1,4 +1,6 @@
-"""The daily check standard in a step of its own: when it is due, what is asked, what a reading of it means.
+"""A known resistance in a step of its own: when it is due, what is asked, what a reading of it means.
+
+The daily check standard watches the bench; with a reference the values on its range are compared as well.
 
 Pure, like the pipeline that calls it. The chart and its rules are physics/check_standard; drawing it for
 people is answers/. Not for units: nothing here is matched or judged by a sheet.
@@ -11,10 +13,11 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
 from acquire.conditions import Conditions
-from acquire.physics.budget import combine
+from acquire.physics.accuracy import AccuracyLike
 from acquire.physics.check_standard import Check, Resistor, check_bench
-from acquire.physics.copper import CONDUCTORS
-from acquire.physics.correct import correct
+from acquire.physics.copper import conductor_named
+from acquire.physics.correct import TOUCH_TERMS, budget_of, correct
+from acquire.physics.substitution import Comparing, Substitute
 from acquire.records import (
     Ask,
     CheckStandard,
@@ -40,6 +43,12 @@ NOT_IT = 0.1
 """A value further than this fraction from the certificate is first taken for something else between the
 probes; the same value once more is believed. Workshop choice."""
 
+OF_RANGE = 0.9
+"""What every range shows of its own full scale, whether it counts to 1999 or to 2200; workshop choice."""
+
+UNDER_WAY_S = 3600.0
+"""A unit that was begun while a reference was fresh is finished with it; workshop choice."""
+
 UNKNOWN_KELVIN = 10.0
 """How far from its reference temperature it may be while no temperature is known; workshop choice."""
 
@@ -58,6 +67,7 @@ class CheckDuty:
         history_ohm: readings that were in control, oldest first.
         last_utc_s: of the latest check; None before the first.
         blocked: the latest check was out of control and stops the bench.
+        comparing: how values are compared with it; None for one that only watches the bench.
         asked: the bench asks for the resistor now.
         refused_ohm: a value that was taken for something else.
     """
@@ -68,6 +78,7 @@ class CheckDuty:
     every_s: float = 12 * 3600.0
     stops: bool = True
     keep: int = 50
+    comparing: Comparing | None = None
     history_ohm: list[float] = field(default_factory=list)
     last_utc_s: float | None = None
     blocked: bool = False
@@ -82,16 +93,17 @@ class CheckDuty:
                 over, for they say nothing of this one.
         """
         for record in records:
-            if self._is_of_it(record):
+            if self.is_of_it(record):
                 self._note(record)
 
-    def _is_of_it(self, record: CheckStandard) -> bool:
+    def is_of_it(self, record: CheckStandard) -> bool:
+        """Whether a record is of this resistor, by this certificate."""
         resistor = self.resistor
         return (record.resistor, record.certificate_ohm) == (resistor.name, resistor.certificate_ohm)
 
     def replay(self, record: CheckStandard) -> None:
         """Take an entry of the record, as when it was made; the chart has it already (`recall`)."""
-        if self._is_of_it(record):
+        if self.is_of_it(record):
             self._ruled(record)
 
     def replay_notice(self, notice: Notice) -> None:
@@ -122,14 +134,18 @@ class CheckDuty:
     def wanted(self) -> Wanted:
         """How the meter should be set for it."""
         quantity = Quantity.RESISTANCE_4W if self.four_wire else Quantity.RESISTANCE
-        certificate = self.resistor
-        return Wanted(
-            quantity, HEADROOM * certificate.certificate_ohm, close_enough_ohm=certificate.expanded_ohm / 2
-        )
+        known = self.resistor
+        if self.comparing is None:
+            ohm, close_ohm = HEADROOM * known.certificate_ohm, known.expanded_ohm / 2
+            return Wanted(quantity, ohm, close_enough_ohm=close_ohm, open_above_ohm=known.certificate_ohm)
+        of_range = self.comparing.range_ohm
+        ohm = known.certificate_ohm if of_range is None else OF_RANGE * of_range
+        return Wanted(quantity, ohm, open_above_ohm=ohm)
 
     def prompt(self, serial: str) -> Prompt:
         """What the operator is asked to do."""
-        why = Why.BLOCKED if self.blocked else Why.NONE
+        why = Why.NONE if self.comparing is None else Why.REFERENCE
+        why = Why.BLOCKED if self.blocked else why
         return Prompt(Ask.CHECK_RESISTOR, serial, why=why, facts={"resistor": self.resistor.name})
 
     def override(self, reason: str, utc_s: float) -> Notice:
@@ -173,12 +189,41 @@ class CheckDuty:
                 "certificate_ohm": self.resistor.certificate_ohm,
             }
             return [Notice(Weight.WARNING, Code.CHECK_OTHER, settled.utc_s, facts=other)]
-        check = check_bench(
-            corrected.reference_ohm, corrected.expanded_ohm, self.resistor, self.history_ohm[-self.keep :]
-        )
-        record = self._record(check, corrected, place)
+        history = [] if self.comparing is not None else self.history_ohm[-self.keep :]
+        check = check_bench(corrected.reference_ohm, corrected.expanded_ohm, self.resistor, history)
+        record = self._record(check, corrected, conditions, place)
         self._note(record)
         return [record, *self._notices(record)]
+
+    def substitute(self, record: CheckStandard) -> Substitute | None:
+        """What values are compared with after this look; None where they are not, or cannot be."""
+        how, full, count = self.comparing, record.range_full_scale_ohm, record.resolution_ohm
+        if how is None or full is None or count is None or not record.in_control:
+            return None
+        half_width = 0.0 if how.material else self._warmth_ohm(record.celsius)
+        return Substitute(
+            name=record.resistor,
+            ohm=record.certificate_ohm,
+            u_ohm=math.hypot(record.certificate_expanded_ohm / 2.0, half_width / math.sqrt(3.0)),
+            read_ohm=record.raw_ohm - record.lead_ohm,
+            read_u_ohm=record.touch_u_ohm or 0.0,
+            quantity=record.quantity,
+            full_scale_si=full,
+            resolution_si=count,
+            utc_s=record.utc_s,
+            celsius=record.celsius,
+            lead_utc_s=record.lead_zero_utc_s,
+            linearity_counts=how.linearity_counts,
+            drift=how.drift,
+            material=how.material,
+            reference_celsius=self.resistor.reference_celsius,
+            good_for_s=self.every_s + UNDER_WAY_S,
+        )
+
+    def _warmth_ohm(self, celsius: float | None) -> float:
+        """Half-width of what the resistor's own temperature may do."""
+        off_kelvin = UNKNOWN_KELVIN if celsius is None else abs(celsius - self.resistor.reference_celsius)
+        return self.resistor.certificate_ohm * self.tempco_per_kelvin * off_kelvin
 
     def _ruled(self, record: CheckStandard) -> None:
         self.last_utc_s = record.utc_s
@@ -211,27 +256,33 @@ class CheckDuty:
             return None
         reference_celsius = self.resistor.reference_celsius
         air = conditions.fresh_temperature(settled.utc_s)
+        material = "" if self.comparing is None else self.comparing.material
+        winding = air if material else None  # a resistor stays at its own temperature: nothing is converted
         corrected = correct(
             settled,
             four_wire=settled.quantity is Quantity.RESISTANCE_4W,
             lead=conditions.lead,
             now_utc_s=settled.utc_s,
-            winding_celsius=reference_celsius,
-            winding_u_kelvin=0.0,
+            winding_celsius=reference_celsius if winding is None else winding.celsius,
+            winding_u_kelvin=0.0 if winding is None else winding.standard_uncertainty_kelvin,
             reference_celsius=reference_celsius,
-            conductor=CONDUCTORS["copper"],  # at its own reference temperature nothing is converted
+            conductor=conductor_named(material or "copper"),
             accuracy=statement,
             ambient_celsius=None if air is None else air.celsius,
         )
-        off_kelvin = UNKNOWN_KELVIN if air is None else abs(air.celsius - reference_celsius)
-        half_width = self.resistor.certificate_ohm * self.tempco_per_kelvin * off_kelvin
+        if material:
+            return replace(corrected, settled=_on(statement, settled))
+        half_width = self._warmth_ohm(None if air is None else air.celsius)
         terms = [each for each in corrected.terms if each.name != "winding temperature"]
         if half_width > 0.0:
             terms.append(Term("resistor temperature", half_width / math.sqrt(3.0), Shape.RECTANGULAR))
-        return _with(corrected, terms)
+        return replace(corrected, settled=_on(statement, settled), **budget_of(terms))
 
-    def _record(self, check: Check, corrected: Corrected, place: Circumstances) -> CheckStandard:
+    def _record(
+        self, check: Check, corrected: Corrected, conditions: Conditions, place: Circumstances
+    ) -> CheckStandard:
         chart, trend, settled = check.chart, check.trend, corrected.settled
+        air, lead = conditions.fresh_temperature(settled.utc_s), conditions.lead
         return CheckStandard(
             bench=place.bench,
             meter_id=settled.meter_id,
@@ -259,6 +310,12 @@ class CheckDuty:
             bench_hash=place.bench_hash,
             software=place.software,
             utc_s=settled.utc_s,
+            substitutes=self.comparing is not None,
+            range_full_scale_ohm=settled.range_full_scale_si,
+            resolution_ohm=settled.resolution_si,
+            touch_u_ohm=corrected.part_ohm(TOUCH_TERMS),
+            celsius=None if air is None else air.celsius,
+            lead_zero_utc_s=None if lead is None else lead.utc_s,
         )
 
     def _notices(self, record: CheckStandard) -> list[Notice]:
@@ -274,14 +331,7 @@ class CheckDuty:
         return [Notice(weight, Code.CHECK_OUT_OF_CONTROL, record.utc_s, facts=facts)]
 
 
-def _with(corrected: Corrected, terms: list[Term]) -> Corrected:
-    """The same value with another budget."""
-    whole = combine(terms)
-    return replace(
-        corrected,
-        terms=tuple(sorted(terms, key=lambda term: -term.standard_uncertainty_ohm)),
-        standard_uncertainty_ohm=whole.standard_uncertainty,
-        effective_degrees_of_freedom=whole.effective_degrees_of_freedom,
-        coverage_factor=whole.coverage_factor,
-        expanded_ohm=whole.expanded,
-    )
+def _on(statement: AccuracyLike, settled: Settled) -> Settled:
+    """The value with the range that the meter's file takes it for."""
+    full, count = statement.range_full_scale_si, statement.resolution_si
+    return replace(settled, range_full_scale_si=full, resolution_si=count)

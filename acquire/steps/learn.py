@@ -13,7 +13,6 @@ from dataclasses import dataclass
 from itertools import combinations
 
 from acquire.errors import InputImpossible
-from acquire.physics.star_delta import Three, star_of_lines
 from acquire.physics.tolerance import two_sided_k
 from acquire.records import Pair
 
@@ -222,7 +221,7 @@ def _star(island: tuple[str, ...], inside: _Values) -> _Island:
     """Three pins whose pairs do not add up: a star with a hidden middle, or a delta that reads the same."""
     u, v, w = island
     lines = [_of(inside, u, v), _of(inside, v, w), _of(inside, u, w)]
-    stars = [star_of_lines(Three(*three)) for three in zip(*lines, strict=True)]
+    stars = [_star_of_lines(*three) for three in zip(*lines, strict=True)]
     middle = f"star_{u}"
     branches = [_learnt(Pair(pin, middle), [star[i] for star in stars]) for i, pin in enumerate(island)]
     question = (
@@ -230,6 +229,21 @@ def _star(island: tuple[str, ...], inside: _Values) -> _Island:
         f"the phases of a delta would be three times as large."
     )
     return _Island(branches, {}, [], [question])
+
+
+def _star_of_lines(uv: float, vw: float, wu: float) -> tuple[float, float, float]:
+    """Phases of a star from its terminal readings: U = (UV + WU - VW) / 2 and in turn.
+
+    Raises:
+        InputImpossible: one is larger than the other two together.
+    """
+    phases = ((uv + wu - vw) / 2.0, (uv + vw - wu) / 2.0, (vw + wu - uv) / 2.0)
+    if min(phases) <= 0.0:
+        raise InputImpossible(
+            f"Terminal readings of {uv:g}, {vw:g} and {wu:g} Ω belong to no star or delta.",
+            "One of them is larger than the other two together: measure again.",
+        )
+    return phases
 
 
 def _of(inside: _Values, a: str, b: str) -> list[float]:

@@ -7,7 +7,7 @@ measured values (see matcher) and not for faults (see verdict/diagnose).
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import combinations
@@ -15,6 +15,7 @@ from itertools import combinations
 from acquire.errors import InputImpossible
 from acquire.physics.network import BranchOhm, resistance_between, sensitivities
 from acquire.records import Branch, BranchKind, Limits, Pair, Purpose, Sheet, Step, StepKind
+from acquire.steps.estimate import Estimate, foretold
 
 _NOTHING_OHM = 1e-12
 """Stands for a strap without resistance where a worst case is looked for."""
@@ -121,13 +122,13 @@ class PairTable:
         parts = zip(path.shares, self.branches, strict=True)
         return 3.0 * sum(share * branch.spread * branch.reference_ohm for share, branch in parts)
 
-    def given(self, known: Mapping[Pair, tuple[float, float]]) -> Foretold:
+    def given(self, known: Mapping[Pair, tuple[float, float]]) -> Estimate:
         """What this very unit should read, given what some of its pairs have read.
 
         Args:
             known: pair -> (ohms at the reference temperature, standard uncertainty); open pairs are ignored.
         """
-        return Foretold(self, known)
+        return foretold(self, known)
 
     def predicted(self, pair: Pair, known: Mapping[Pair, tuple[float, float]]) -> tuple[float, float]:
         """`given` for a single pair: (ohms, standard deviation); (infinite, 0) for an open pair."""
@@ -164,10 +165,12 @@ class PairTable:
     def limits_for(self, step: Step, purpose: Purpose) -> Limits:
         """Limits of a step: its own where it has them, the pair's on a side where it has none.
 
-        An OPEN step has a lower limit only, and only if the sheet gives one.
+        An OPEN step has a lower limit only, and only if the sheet gives one; one of continuity an upper.
         """
         if step.kind is StepKind.OPEN:
             return Limits(step.open_above_ohm, None)
+        if step.kind is StepKind.CONTINUITY:
+            return Limits(None, step.upper_ohm or self.continuity_ohm(step.pair))
         if step.lower_ohm is not None and step.upper_ohm is not None:
             return Limits(step.lower_ohm, step.upper_ohm)
         derived = self.limits(step.pair, purpose)
@@ -175,6 +178,20 @@ class PairTable:
             derived.lower_ohm if step.lower_ohm is None else step.lower_ohm,
             derived.upper_ohm if step.upper_ohm is None else step.upper_ohm,
         )
+
+    def continuity_ohm(self, pair: Pair) -> float | None:
+        """What a pair has at most if every winding and strap has what its sheet allows for continuity.
+
+        None where one that matters to it has no such limit, or the pair is open.
+        """
+        parts = [branch for branch, _ in self._parts(pair) if branch.kind is not BranchKind.LEAD]
+        if not parts or any(b.continuity_ohm is None and b.upper_ohm is None for b in parts):
+            return None
+        most = [
+            (b.a, b.b, next(filter(None, (b.continuity_ohm, b.upper_ohm, b.reference_ohm))))
+            for b in self.branches
+        ]
+        return resistance_between(most, *self.canonical(*pair))
 
     def _circuit(self) -> list[BranchOhm]:
         return [(branch.a, branch.b, branch.reference_ohm) for branch in self.branches]
@@ -201,60 +218,6 @@ class PairTable:
         return Limits(lower if has_winding else None, upper)
 
 
-class Foretold:
-    """Branches of one unit as its readings show them: mean and covariance, the circuit linear about nominal.
-
-    Bayesian conditioning of normally spread branches on one reading after another (the update of a Kalman
-    filter at rest). This is how 1–2 and 2–3 foretell 1–3 better than the sheet does.
-    """
-
-    def __init__(self, table: PairTable, known: Mapping[Pair, tuple[float, float]]) -> None:
-        """Take the readings in.
-
-        Args:
-            table: of the sheet.
-            known: as for `PairTable.given`.
-        """
-        self._table = table
-        count = range(len(table.branches))
-        sds = [branch.spread * branch.reference_ohm for branch in table.branches]
-        self._shift = [0.0 for _ in count]
-        self._covariance = [[sds[i] ** 2 if i == j else 0.0 for j in count] for i in count]
-        for pair, (ohm, u_ohm) in known.items():
-            seen = table.path(pair)
-            if math.isfinite(ohm) and math.isfinite(seen.nominal_ohm):
-                self._take_in(seen, ohm, u_ohm)
-
-    def pair(self, pair: Pair) -> tuple[float, float]:
-        """(ohms, standard deviation) that a pair should read; (infinite, 0) for an open pair."""
-        path = self._table.path(pair)
-        if math.isinf(path.nominal_ohm):
-            return math.inf, 0.0
-        gain = _times(self._covariance, path.shares)
-        variance = max(0.0, _dot(path.shares, gain))
-        return path.nominal_ohm + _dot(path.shares, self._shift), math.sqrt(variance)
-
-    def _take_in(self, seen: Path, ohm: float, u_ohm: float) -> None:
-        gain = _times(self._covariance, seen.shares)
-        variance = _dot(seen.shares, gain) + u_ohm**2
-        if variance <= 0.0:
-            return
-        surprise = (ohm - seen.nominal_ohm - _dot(seen.shares, self._shift)) / variance
-        self._shift = [shift + g * surprise for shift, g in zip(self._shift, gain, strict=True)]
-        self._covariance = [
-            [cell - g * other / variance for cell, other in zip(row, gain, strict=True)]
-            for row, g in zip(self._covariance, gain, strict=True)
-        ]
-
-
-def _times(matrix: Sequence[Sequence[float]], vector: Sequence[float]) -> list[float]:
-    return [_dot(row, vector) for row in matrix]
-
-
-def _dot(a: Sequence[float], b: Sequence[float]) -> float:
-    return sum(x * y for x, y in zip(a, b, strict=True))
-
-
 def _tolerance(branch: Branch, purpose: Purpose) -> float | None:
     """Half-width as a fraction of nominal, of the set that the purpose asks for or else of the other."""
     wide, tight = branch.serviceable, branch.acceptance
@@ -268,3 +231,11 @@ def _ends(branch: Branch, purpose: Purpose) -> tuple[float, float]:
         return _NOTHING_OHM, branch.upper_ohm
     tolerance = _tolerance(branch, purpose) or 0.0
     return branch.reference_ohm * (1.0 - tolerance), branch.reference_ohm * (1.0 + tolerance)
+
+
+def branch_limits(branch: Branch, purpose: Purpose) -> Limits:
+    """Limits of a branch by itself; None on both sides where the sheet sets none."""
+    if branch.upper_ohm is None and _tolerance(branch, purpose) is None:
+        return Limits(None, None)
+    lower_ohm, upper_ohm = _ends(branch, purpose)
+    return Limits(None if branch.upper_ohm is not None else lower_ohm, upper_ohm)

@@ -23,6 +23,22 @@ ROOM_FOR_METER = 0.1
 holds every pair of the unit; workshop choice."""
 
 
+class RangeLike(Protocol):
+    """One range of a meter as its display has it, such as `drivers.models.RangeModel`."""
+
+    @property
+    def full_scale_si(self) -> float:
+        """Full scale, the range's name."""
+
+    @property
+    def largest_si(self) -> float:
+        """Largest value that it shows."""
+
+    @property
+    def resolution_si(self) -> float:
+        """Worth of one count."""
+
+
 class MeterStatements(Protocol):
     """What the meter's file states, by quantity and size."""
 
@@ -38,6 +54,10 @@ class MeterStatements(Protocol):
 
     def holding(self, quantity: Quantity, value_si: float) -> AccuracyLike | None:
         """The statement on the smallest range that holds a value; None: no such range."""
+        ...
+
+    def ranges(self, quantity: Quantity) -> tuple[RangeLike, ...]:
+        """Every range of a function, smallest first; empty where the meter lacks it."""
         ...
 
 

@@ -39,7 +39,7 @@ def required(table: PairTable) -> tuple[Untested, ...]:
 
 def unseen(table: PairTable) -> tuple[Branch, ...]:
     """Windings and straps that no step measures."""
-    steps = [step for step in table.sheet.steps if step.kind is StepKind.RESISTANCE]
+    steps = [step for step in table.sheet.steps if step.conducts]
     return tuple(
         branch
         for place, branch in enumerate(table.branches)

@@ -14,11 +14,12 @@ from pathlib import Path
 from acquire.bench.assembly import Files
 from acquire.clock import Clock
 from acquire.errors import InputImpossible, SteadyohmError
-from acquire.records import Step, StepKind
+from acquire.records import Step
 from acquire.steps.pairs import PairTable
 from acquire.steps.setup_choice import quantity_for
 from acquire.study.plan import plan_of
 from acquire.study.record import StudyFile, Subject, begun, read_study, resumed
+from drivers.plain_file import refuse_no_file
 from drivers.reading import Quantity
 
 
@@ -54,7 +55,7 @@ class Wish:
 
 def step_named(files: Files, name: str) -> Step:
     """The step of the sheet that is to be studied. Raises InputImpossible."""
-    can = [step for step in files.place.sheet.steps if step.kind is StepKind.RESISTANCE]
+    can = [step for step in files.place.sheet.steps if step.conducts]
     found = next((step for step in can if step.name == name), None)
     if found is None and not name and len(can) == 1:
         return can[0]
@@ -84,6 +85,7 @@ def record_of(open_files: contextlib.ExitStack, wish: Wish, files: Files, clock:
 def _begun_before(path: Path) -> bool:
     """Whether there is a record with its first line at least."""
     try:
+        refuse_no_file(path)
         with path.open("rb") as file:
             return b"\n" in file.readline()
     except FileNotFoundError:

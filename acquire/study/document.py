@@ -38,15 +38,13 @@ SUMS = frozenset({Source.REPRODUCIBILITY, Source.GAUGE, Source.TOTAL})
 """Sources that others add up to, in variance; each stands below these."""
 
 
-def study_document(
-    report: StudyReport, svg: Mapping[str, str] | None = None, png: Mapping[str, bytes] | None = None
-) -> doc.Document:
+def study_document(report: StudyReport, svg: Mapping[str, str] | None = None) -> doc.Document:
     """The report; with drawings of `pictures` also every value, for pages and paper."""
     subject = report.record.subject
     title = f"Gauge study: {subject.step} of {subject.sheet}"
     blocks = [*_blocks(report)]
-    if svg or png:
-        blocks += [*_drawn(svg or {}, png or {}), *_values(report)]
+    if svg:
+        blocks += [*_drawn(svg), *_values(report)]
     blocks.append(doc.Text(_source(report), Tone.SMALL))
     return doc.Document(title, "", tuple(blocks), running=title, written_utc_s=report.points[-1].utc_s)
 
@@ -134,11 +132,11 @@ def _distinct(report: StudyReport) -> str:
     return f"Kinds of parts told apart (ndc): {', '.join(said)}."
 
 
-def _drawn(svg: Mapping[str, str], png: Mapping[str, bytes]) -> Iterator[doc.Block]:
-    for name in {**svg, **png}:
+def _drawn(svg: Mapping[str, str]) -> Iterator[doc.Block]:
+    for name, drawing in svg.items():
         title, _, how = name.partition(". ")
         yield doc.Heading(title)
-        yield doc.Picture(svg.get(name, ""), png.get(name, b""), caption=how)
+        yield doc.Picture(drawing, caption=how)
 
 
 def _values(report: StudyReport) -> Iterator[doc.Block]:

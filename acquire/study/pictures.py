@@ -7,10 +7,10 @@ becomes SVG (`reports.svg`).
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any
 
 from acquire.reports.document import shown
-from acquire.reports.svg import as_png, as_svg, figure, plain_style
+from acquire.reports.svg import as_svg, figure, plain_style
 from acquire.stats.crossed import Source
 from acquire.study.document import NAMES
 from acquire.study.report import Point, StudyReport, component_order
@@ -32,20 +32,10 @@ WIDE_MM, HIGH_MM = 180.0, 64.0
 
 
 Draw = Callable[["Axes", StudyReport], None]
-Drawn = TypeVar("Drawn", str, bytes)
 
 
 def svg_pictures(report: StudyReport) -> dict[str, str]:
     """All drawings by "title. how to read it"; LibraryMissing where matplotlib is not installed."""
-    return _pictures(report, as_svg)
-
-
-def png_pictures(report: StudyReport) -> dict[str, bytes]:
-    """The same for a PDF."""
-    return _pictures(report, as_png)
-
-
-def _pictures(report: StudyReport, printed: Callable[[Any, str, str], Drawn]) -> dict[str, Drawn]:
     drawings: dict[str, Draw] = {
         "Every value, by part. Points of one part lie apart by the gauge's doing; parts apart differ.":
             _by_part,
@@ -64,7 +54,7 @@ def _pictures(report: StudyReport, printed: Callable[[Any, str, str], Drawn]) ->
             axes = drawing.add_subplot()
             axes.grid(color="#dddddd", linewidth=0.5)
             draw(axes, report)
-            made[told] = printed(drawing, f"study{number}", told)
+            made[told] = as_svg(drawing, f"study{number}", told)
     return made
 
 

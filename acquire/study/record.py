@@ -9,17 +9,17 @@ from __future__ import annotations
 
 import contextlib
 import fcntl
-import json
 import os
-from collections.abc import Iterator, Mapping
-from dataclasses import asdict, dataclass, field
+from collections.abc import Iterator
+from dataclasses import dataclass, field
 from pathlib import Path
-from typing import IO, Any
+from typing import IO
 
-from pydantic import BaseModel, ConfigDict, ValidationError
+import msgspec
 
 from acquire.errors import SteadyohmError
 from acquire.study.plan import Part, Plan, Turn
+from drivers.plain_file import read_file
 
 VERSION = 1
 """Of this spelling; a file of a newer one is refused."""
@@ -122,21 +122,28 @@ class StudyRecord:
         """What is still to be measured, in the order of the plan."""
         return tuple(turn for turn in self.plan.turns if turn.number not in self.taken)
 
+    def add(self, line: _Later) -> None:
+        """Take up one line: a measurement in place of an earlier one of its turn, or one struck out."""
+        if line.taken is not None:
+            self.taken_back += line.taken.turn in self.taken
+            self.taken[line.taken.turn] = line.taken
+        elif line.taken_back is not None:
+            del self.taken[line.taken_back]
+            self.taken_back += 1
 
-class _Exact(BaseModel):
-    """Any value of the file; what is not as it should be is refused."""
 
-    model_config = ConfigDict(extra="forbid", allow_inf_nan=False, strict=False)
-
-
-class _First(_Exact):
+class _Version(msgspec.Struct):
     study: int
+
+
+class _First(_Version, forbid_unknown_fields=True, kw_only=True):
+    study: int = VERSION
     subject: Subject
     plan: Plan
     begun_utc_s: float
 
 
-class _Later(_Exact):
+class _Later(msgspec.Struct, forbid_unknown_fields=True, omit_defaults=True):
     taken: Measurement | None = None
     taken_back: int | None = None
 
@@ -144,61 +151,32 @@ class _Later(_Exact):
 def read_study(path: Path) -> StudyRecord:
     """Read the record of a study. Raises StudyFileInvalid."""
     try:
-        with path.open("rb") as file:
-            data = file.read(LARGEST + 1)
-        if len(data) > LARGEST:
-            raise StudyFileInvalid(f"{path} is too large to be the record of a study.", "Name another file.")
-        return _understood(data, path)
+        data = read_file(path, LARGEST)
     except OSError as error:
-        raise StudyFileInvalid(
-            f"{path} cannot be read ({error.strerror}).", "Name the file that a study wrote."
-        ) from error
-
-
-def _understood(data: bytes, path: Path) -> StudyRecord:
+        what = f"{path} cannot be read ({error.strerror})."
+        raise StudyFileInvalid(what, "Name the file that a study wrote.") from error
+    if len(data) > LARGEST:
+        raise StudyFileInvalid(f"{path} is too large to be the record of a study.", "Name another file.")
     *lines, rest = data.split(b"\n")
     if not lines:
         raise StudyFileInvalid(f"{path} is no record of a study.", "Name the file that a study wrote.")
-    version = _version_of(lines[0])
-    if version is not None and version > VERSION:
-        raise StudyFileInvalid(
-            f"{path} was written by a newer steadyohm (version {version}).", "Read it with that one."
-        )
+    with contextlib.suppress(msgspec.MsgspecError, UnicodeError):
+        if (version := msgspec.json.decode(lines[0], type=_Version).study) > VERSION:
+            what = f"{path} was written by a newer steadyohm (version {version})."
+            raise StudyFileInvalid(what, "Read it with that one.")
     place = 1
     try:
-        first = _First.model_validate_json(lines[0])
+        first = msgspec.json.decode(lines[0], type=_First)
         record = StudyRecord(first.subject, first.plan, first.begun_utc_s, torn=len(rest))
-        known = {turn.number for turn in first.plan.turns}
-        for line in lines[1:]:
-            place += 1
-            _add(record, _Later.model_validate_json(line), known)
-    except (ValidationError, KeyError) as error:
-        raise StudyFileInvalid(
-            f"{path}:{place}: this line is none of a study's record.",
-            "Take the file as the study wrote it, or begin anew.",
-        ) from error
+        known = [turn.number for turn in first.plan.turns]
+        for place, each in enumerate(lines[1:], start=2):  # noqa: B007  (told where it ends)
+            line = msgspec.json.decode(each, type=_Later)
+            known.index(line.taken.turn if line.taken is not None else known[0])
+            record.add(line)
+    except (msgspec.MsgspecError, ValueError, LookupError) as error:
+        what = f"{path}:{place}: this line is none of a study's record."
+        raise StudyFileInvalid(what, "Take the file as the study wrote it, or begin anew.") from error
     return record
-
-
-def _version_of(line: bytes) -> int | None:
-    try:
-        first = json.loads(line)
-    except ValueError:
-        return None
-    version = first.get("study") if isinstance(first, dict) else None
-    return version if isinstance(version, int) else None
-
-
-def _add(record: StudyRecord, line: _Later, known: set[int]) -> None:
-    """Take one line up. Raises KeyError."""
-    if line.taken is not None:
-        if line.taken.turn not in known:
-            raise KeyError(line.taken.turn)
-        record.taken_back += line.taken.turn in record.taken
-        record.taken[line.taken.turn] = line.taken
-    elif line.taken_back is not None:
-        del record.taken[line.taken_back]
-        record.taken_back += 1
 
 
 class StudyFile:
@@ -215,22 +193,20 @@ class StudyFile:
 
     def take(self, measurement: Measurement) -> None:
         """Write a measurement down, in place of an earlier one of the same turn. Raises StudyFileInvalid."""
-        self._write({"taken": asdict(measurement)})
-        self.record.taken_back += measurement.turn in self.record.taken
-        self.record.taken[measurement.turn] = measurement
+        self._later(_Later(taken=measurement))
 
     def take_back(self, turn: int) -> None:
         """Strike the measurement of a turn out; the line itself stays. Raises StudyFileInvalid."""
-        self._write({"taken_back": turn})
-        del self.record.taken[turn]
-        self.record.taken_back += 1
+        self._later(_Later(taken_back=turn))
 
-    def _write(self, line: Mapping[str, Any]) -> None:
-        number = self._out.fileno()
-        left, end = (
-            json.dumps(line, ensure_ascii=False).encode("utf-8") + b"\n",
-            self._out.seek(0, os.SEEK_END),
-        )
+    def _later(self, line: _Later) -> None:
+        self.write(line)
+        self.record.add(line)
+
+    def write(self, line: msgspec.Struct) -> None:
+        """Write one line; it is on the disk afterwards. Raises StudyFileInvalid."""
+        number, left = self._out.fileno(), msgspec.json.encode(line) + b"\n"
+        end = self._out.seek(0, os.SEEK_END)
         try:
             while left:
                 left = left[os.write(number, left) :]
@@ -238,10 +214,8 @@ class StudyFile:
         except OSError as error:
             with contextlib.suppress(OSError):  # half a line is cut off at the next start otherwise
                 os.ftruncate(number, end)
-            raise StudyFileInvalid(
-                f"{self.path} cannot be written ({error.strerror}).",
-                "Make room; the study goes on from what is written.",
-            ) from error
+            what = f"{self.path} cannot be written ({error.strerror})."
+            raise StudyFileInvalid(what, "Make room; the study goes on from what is written.") from error
 
 
 @contextlib.contextmanager
@@ -257,9 +231,7 @@ def begun(path: Path, subject: Subject, plan: Plan, utc_s: float) -> Iterator[St
             raise StudyFileInvalid(f"{path} is there already.", "Name another file with --to.")
         os.ftruncate(out.fileno(), 0)
         file = StudyFile(path, StudyRecord(subject, plan, utc_s), out)
-        file._write(  # noqa: SLF001  (its own maker)
-            {"study": VERSION, "subject": asdict(subject), "plan": asdict(plan), "begun_utc_s": utc_s}
-        )
+        file.write(_First(subject=subject, plan=plan, begun_utc_s=utc_s))
         yield file
 
 
@@ -279,17 +251,15 @@ def _opened(path: Path, flags: int) -> Iterator[IO[bytes]]:
     try:
         number = os.open(path, flags | os.O_CLOEXEC, 0o640)  # it holds names
     except OSError as error:
-        raise StudyFileInvalid(
-            f"{path} cannot be {'begun' if flags & os.O_CREAT else 'opened'} ({error.strerror}).",
-            "Name another file with --to.",
-        ) from error
+        done = "begun" if flags & os.O_CREAT else "opened"
+        what = f"{path} cannot be {done} ({error.strerror})."
+        raise StudyFileInvalid(what, "Name another file with --to.") from error
     with os.fdopen(number, "r+b", buffering=0) as out:
         try:
             fcntl.flock(out, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except OSError as error:
-            raise StudyFileInvalid(
-                f"Somebody else is writing {path}.", "Let that study end, or name another file with --to."
-            ) from error
+            what = f"Somebody else is writing {path}."
+            raise StudyFileInvalid(what, "Let that study end, or name another file with --to.") from error
         yield out
 
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from acquire.bench.assembly import first_conditions, read_files
-from acquire.bench.doubts import DisplayDoubts, finest_range
+from acquire.bench.doubts import DisplayDoubts
 from acquire.bench.instruments import ohmmeter, scanner, thermometer
 from acquire.bench.intake import Feed
 from acquire.bench.keyboard import Keyboard, to_command
@@ -28,10 +28,9 @@ from acquire.outlets.console import BenchConsole
 from acquire.records import Code, Command, Event, Notice, Prompt, TypeTemperature, Weight
 from acquire.sheets import load_sheet
 from acquire.study.begin import Wish, record_of, step_named
-from acquire.study.happenings import Finished, Happening, Taken, TakenBack
 from acquire.study.record import StudyFile, part_names
 from acquire.study.screen import StudyScreen
-from acquire.study.work import StudyWork
+from acquire.study.work import Finished, Happening, StudyWork, Taken, TakenBack
 from drivers.reading import Reading
 
 TICK_S = 0.25
@@ -133,7 +132,7 @@ class StudyBench:
         self._out(self.work.feed(reading))
 
     async def _take_temperature(self, reading: Reading) -> None:
-        self.work.feed_temperature(reading, self.bench.temperature.standard_uncertainty_kelvin)
+        self._out(self.work.feed_temperature(reading, self.bench.temperature.standard_uncertainty_kelvin))
 
     async def _tell(self, notice: Notice) -> None:
         self.screen.show(notice)
@@ -202,7 +201,7 @@ class StudyBench:
             lambda: self.work.wanted,
             settings.integration_plc,
             settings.offset_compensation,
-            DisplayDoubts(lambda wanted: finest_range(self.work.meter, wanted)),
+            DisplayDoubts(lambda: self.work.meter),
         )
         feeds = [meter]
         if settings.self_check is not None:

@@ -8,7 +8,7 @@ from rich.text import Text
 
 from acquire.outlets.terminal import Terminal, rest_bar
 from acquire.records import Approach, Event, LeadZero, LiftOff, Notice, Prompt
-from acquire.study.happenings import Finished, Happening, Taken, TakenBack
+from acquire.study.work import Finished, Happening, Taken, TakenBack
 from acquire.words.prompts import asked
 
 

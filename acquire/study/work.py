@@ -44,7 +44,6 @@ from acquire.records.bench import refusal
 from acquire.settle import Expectation, SettleFilter, SettleSettings
 from acquire.steps.pairs import PairTable
 from acquire.steps.setup_choice import MeterStatements, Wanted
-from acquire.study.happenings import Finished, Happening, Taken, TakenBack
 from acquire.study.plan import Plan, Turn
 from acquire.study.record import Measurement
 from drivers.reading import Kind, Quantity, Reading
@@ -55,6 +54,31 @@ SLID = 0.1
 SWAP_S = 0.8
 """From the last reading of one part to the first of the next: nobody is quicker. A contact so soon is the
 same part touched again. Workshop choice."""
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """A measurement was made; `revised` where the value has moved on under the same touch."""
+
+    measurement: Measurement
+    turn: Turn
+    revised: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class TakenBack:
+    """The measurement of a turn counts no more and will be made again."""
+
+    turn: Turn
+
+
+@dataclass(frozen=True, slots=True)
+class Finished:
+    """Nothing is missing."""
+
+
+Happening = Taken | TakenBack | Finished | Prompt | Notice | LeadZero | Approach | Contact | LiftOff
+"""What comes out, for the file and the screen. Never a value at rest: nobody is to see one."""
 
 
 @dataclass(slots=True)
@@ -156,9 +180,9 @@ class StudyWork:
                 out += self._moved(event)
         return [*out, *self._asked()]
 
-    def feed_temperature(self, reading: Reading, standard_uncertainty_kelvin: float) -> None:
+    def feed_temperature(self, reading: Reading, standard_uncertainty_kelvin: float) -> list[Happening]:
         """Take one reading of the thermometer."""
-        self.conditions.read(reading, standard_uncertainty_kelvin)
+        return [*self.conditions.read(reading, standard_uncertainty_kelvin)]
 
     def tick(self, monotonic_s: float, utc_s: float) -> list[Happening]:
         """Let time pass."""

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from acquire.physics.common import PairReading, commons
 from acquire.records import Pair
 from acquire.verdict.bounds import log_between, mean_between
 from acquire.verdict.circuits import Circuit, Direction
@@ -87,7 +88,7 @@ class Casebook:
         good: Circuit,
         pairs: Sequence[Pair],
         *,
-        four_wire_below_ohm: float = 0.0,
+        four_wire_below_ohm: float | frozenset[Pair] = 0.0,
     ) -> None:
         """Solve every circuit.
 
@@ -95,15 +96,19 @@ class Casebook:
             cases: from the dictionary.
             good: a unit without a fault.
             pairs: that can be asked about.
-            four_wire_below_ohm: pairs that read less than this on a good unit are measured with four wires,
-                so that the lead zero has no part in them.
+            four_wire_below_ohm: pairs that read less than this on a good unit, or just these, are measured
+                with four wires, so that the lead zero has no part in them.
         """
         self.cases = tuple(cases)
         self.pairs = tuple(pairs)
         self._index = {pair: index for index, pair in enumerate(self.pairs)}
         every = np.ones(len(self.pairs), dtype=bool)
         self.good = _laws((Case((("healthy", ()),), 1.0, (good,)),), self.pairs, every)
-        two_wire = ~self.good.conducts[0] | (self.good.mean_ohm[0] >= four_wire_below_ohm)
+        if isinstance(four_wire_below_ohm, frozenset):
+            named = [not {pair, Pair(pair.b, pair.a)} & four_wire_below_ohm for pair in self.pairs]
+            two_wire = np.array(named, dtype=bool)
+        else:
+            two_wire = ~self.good.conducts[0] | (self.good.mean_ohm[0] >= four_wire_below_ohm)
         self.laws = _laws(self.cases, self.pairs, two_wire)
 
     @property
@@ -120,29 +125,28 @@ class Casebook:
         """Whether the pair can be asked about, whichever way round it is given."""
         return pair in self._index or Pair(pair.b, pair.a) in self._index
 
-    def explain(self, pairs: Sequence[Pair], ohms: Sequence[float], u_ohms: Sequence[float]) -> Explained:
+    def explain(self, readings: Sequence[PairReading], probed: Sequence[Pair] | None = None) -> Explained:
         """Weigh every circuit against readings.
 
         Args:
-            pairs: that were measured; a pair may repeat.
-            ohms: at the reference temperature, infinite where confirmed open.
-            u_ohms: standard uncertainties.
+            readings: of one unit, infinite where confirmed open; a pair may repeat. What their budgets share
+                moves them together.
+            probed: the pairs that were really touched, where those are not the readings' own.
         """
-        every = self.columns(pairs)
-        ohm = np.array(ohms, dtype=float)
+        every = self.columns([reading.pair for reading in readings] if probed is None else probed)
+        ohm = np.array([reading.ohm for reading in readings], dtype=float)
         read = np.isfinite(ohm)
-        columns = every[read]
+        columns, parts = every[read], commons([reading for reading in readings if math.isfinite(reading.ohm)])
         laws = self.laws
         both = laws.conducts[:, columns]
         rest = np.where(both, ohm[read] - laws.mean_ohm[:, columns], 0.0)
-        least = _LEAST_U_OHM + _LEAST_U_SHARE * np.abs(ohm[read])
-        noise = np.square(np.maximum(np.array(u_ohms, dtype=float)[read], least))
+        noise = np.square(np.maximum(parts.own, _LEAST_U_OHM + _LEAST_U_SHARE * np.abs(ohm[read])))
         lean = np.where(both[:, None], laws.lean[:, :, columns], 0.0)
         seen = np.concatenate([rest[:, None], lean], axis=1)
         chi_square, log_det = np.zeros(len(rest)), np.zeros(len(rest))
         mean, sd = np.array(laws.size), np.array(laws.size_sd)
         for own, with_rest, with_itself, log_det[own] in laws.covariance.distances(
-            columns, both, noise, seen
+            columns, both, noise, seen, parts.moves
         ):
             chi_square[own] = with_rest[0]
             mean[own] += sd[own] ** 2 * with_rest[1:].T

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import Protocol
 
-from acquire.physics.warm import Sample
+from acquire.physics.common import PairReading
+from acquire.physics.cooling import Look
 from acquire.records import (
     BalanceFound,
     Circumstances,
@@ -16,16 +17,22 @@ from acquire.records import (
     Hypothesis,
     Outcome,
     Pair,
+    Purpose,
+    Step,
     UnitResult,
     UnitStarted,
+    Untested,
+    UntestedKind,
 )
+from acquire.records.bench import ClosureFound, UnitTemperature
 from acquire.records.words import FAILING
-from acquire.steps.agreement import PairReading, oddest
+from acquire.steps.agreement import oddest
 from acquire.steps.balance import balances
 from acquire.steps.pairs import PairTable
 from acquire.unit_result import worst
+from acquire.verdict.closure import closures
 from acquire.verdict.diagnose import best_next_pair, diagnose
-from acquire.verdict.warmth import is_warm, rest_s
+from acquire.verdict.temperature import Judgeable, OfTemperature, Standing, of_temperature
 
 SIGNIFICANT = 4.0
 """Standard uncertainties from which readings contradict each other. A normal value is that far off once in
@@ -54,16 +61,17 @@ class Measured(Protocol):
         ...
 
     @property
-    def still_warm(self) -> bool:
-        """The first resistance has moved during the test."""
+    def continuous(self) -> Sequence[tuple[Step, float]]:
+        """Steps of which only continuity was judged, with what they have at most, in ohms."""
+        ...
+
+    @property
+    def judged(self) -> Sequence[tuple[Step, PairReading]]:
+        """Resistance steps that count, with their values."""
         ...
 
     def readings(self) -> Sequence[PairReading]:
         """Values that count."""
-        ...
-
-    def touch_readings(self) -> Sequence[PairReading]:
-        """The same with the uncertainty of each touch alone."""
         ...
 
 
@@ -75,34 +83,74 @@ def close_unit(
     *,
     ending: Ending = Ending.DONE,
     remark: str = "",
-    samples: Sequence[Sample] = (),
+    looks: Sequence[Look] = (),
     four_wire_below_ohm: float = 0.0,
 ) -> UnitResult:
     """Write the record of a finished unit, from its ohms alone.
 
-    A unit whose first resistance moved during the test, or that fails because all of its windings are off by
-    what one warmer temperature explains, is held: it gets no outcome. Rules over several windings (balance,
-    matching) are judged here, on the windings' own values.
+    Rules over the whole unit are judged here: balance and matching on the windings' own values, closed
+    relations of the circuit, and the temperature of the unit as an unknown. A unit that its temperature
+    decides gets no outcome: it is held, or cannot be judged before somebody says how long it has rested.
 
     Args:
         unit: with the outcome of every step.
         started: its opening record.
         place: the bench.
         utc_s: now.
-        ending: how; DONE becomes WARM where the unit is.
+        ending: how; DONE becomes WARM where the unit is held.
         remark: the operator's words for giving up.
-        samples: values of one pair at several times, oldest first, for how long a warm unit must wait.
+        looks: every touch, oldest first, as it tells of the temperature.
         four_wire_below_ohm: pairs of a smaller nominal were measured with four wires, so without leads.
     """
-    readings = unit.readings()
-    balanced = balances(unit.table, unit.touch_readings())
-    outcome = worst([unit.outcome, *(rule.outcome for rule in balanced)])
+    table, purpose, odd = unit.table, place.purpose, contradiction(unit)
+    balanced, blind = _balanced(unit)
+    closed = closures(table, unit.readings(), purpose)
+    warmth = of_temperature(table, _judgeable(unit, purpose), looks, rested_s=started.rested_s)
+    over_all = [*(rule.outcome for rule in balanced), *map(_counting, closed)]
+    outcome = worst([unit.outcome, _by_temperature(unit, warmth), _ODD if odd else None, *over_all])
+    if ending is Ending.DONE and warmth.standing is Standing.HELD and outcome is not None:
+        ending = Ending.WARM
+    asked = warmth.standing is Standing.ASK and not FAILING.intersection(over_all)
     hypotheses, next_pair = _explained(unit, place, outcome, four_wire_below_ohm)
-    may_be_warm = outcome in FAILING and not started.rested
-    warm = unit.still_warm or (may_be_warm and is_warm(unit.table, readings, hypotheses, samples))
-    wait_s = None
-    if warm and ending is Ending.DONE:
-        ending, wait_s = Ending.WARM, rest_s(unit.table, readings, samples, moved=unit.still_warm)
+    warm, excess = ending is Ending.WARM, warmth.warmth
+    return replace(
+        _bare(unit, started, place, utc_s),
+        outcome=outcome if ending.judged else None,
+        wait_s=excess.at_most_s if warm else None,
+        hypotheses=hypotheses[:3],
+        next_pair=next_pair,
+        balances=balanced,
+        ending=ending,
+        remark=remark,
+        found=(
+            *_uneven(balanced, closed),
+            *(odd if ending.judged and outcome not in FAILING else ()),
+            *((_ASKED,) if asked and ending.judged else ()),
+        ),
+        measured=outcome,
+        closures=closed,
+        temperature=_recorded(warmth, started.rested_s),
+        untested=(*_not_judged(unit, blind), *started.required),
+        wait_least_s=excess.at_least_s if warm else None,
+    )
+
+
+def _balanced(unit: Measured) -> tuple[tuple[BalanceFound, ...], list[str]]:
+    """Rules over windings that must be alike; and names of those that the meter cannot judge and need not."""
+    table = unit.table
+    loose = {b.name for step, _ in unit.continuous for b in table.windings(step.pair)}
+    need_not = {rule.name for rule in table.sheet.balances if not loose.isdisjoint(rule.windings)}
+    found = [
+        each
+        for each in balances(table, unit.readings())
+        if not (each.outcome is Outcome.CANNOT_JUDGE and each.name in need_not)
+    ]
+    names = [each.name for each in found]
+    return tuple(found), [r.name for r in table.sheet.balances if r.name in need_not and r.name not in names]
+
+
+def _bare(unit: Measured, started: UnitStarted, place: Circumstances, utc_s: float) -> UnitResult:
+    """Which unit it is and how far it came; nothing of what was found."""
     return UnitResult(
         bench=place.bench,
         serial=unit.serial,
@@ -111,36 +159,85 @@ def close_unit(
         purpose=place.purpose,
         batch=started.batch,
         operator=started.operator,
-        outcome=outcome if ending.judged else None,
-        wait_s=wait_s,
+        outcome=None,
+        wait_s=None,
         steps_passed=unit.passed,
         steps_total=unit.total,
-        hypotheses=hypotheses[:3],
-        next_pair=next_pair,
+        hypotheses=(),
+        next_pair=None,
         started_utc_s=started.utc_s,
         utc_s=utc_s,
-        balances=balanced,
-        ending=ending,
-        remark=remark,
-        found=_found(unit, balanced, contradicts=ending.judged and outcome not in FAILING),
-        untested=started.required,
-        measured=outcome,
     )
 
 
-def _found(unit: Measured, rules: Sequence[BalanceFound], *, contradicts: bool) -> tuple[Finding, ...]:
-    uneven = (
+def _not_judged(unit: Measured, blind: Sequence[str]) -> Iterator[Untested]:
+    """What the meter was not good enough for where continuity was to be shown instead."""
+    for step, at_most_ohm in unit.continuous:
+        yield Untested(UntestedKind.TOLERANCE, f"tolerance:{step.name}", step.name, at_most_ohm=at_most_ohm)
+    for name in blind:
+        yield Untested(UntestedKind.TOLERANCE, f"tolerance:{name}", name)
+
+
+_ASKED = Finding(FindingKind.TEMPERATURE, outcome=Outcome.CANNOT_JUDGE)
+"""Nothing that was measured tells the unit's temperature well enough: for how long has it lain cold?"""
+
+
+_ODD = Outcome.CANNOT_JUDGE
+"""Of readings that contradict each other."""
+
+
+def _by_temperature(unit: Measured, warmth: OfTemperature) -> Outcome | None:
+    """What a temperature that nobody knows leaves of the outcome; nothing where nothing was judged."""
+    if unit.outcome is None:
+        return None
+    return Outcome.CANNOT_JUDGE if warmth.standing is Standing.ASK else warmth.outcome
+
+
+def _recorded(found: OfTemperature, rested_s: float | None) -> UnitTemperature:
+    excess = found.warmth
+    ends = excess.low_kelvin, excess.kelvin, excess.high_kelvin
+    return UnitTemperature(*ends, found.u_kelvin, excess.moving, found.told_by_shift, rested_s, found.steps)
+
+
+def _counting(closed: ClosureFound) -> Outcome | None:
+    """What a closed relation adds to the unit's outcome.
+
+    Where the meter is too coarse for it, nothing: no step of the sheet asked for it, and the record shows it.
+    """
+    if closed.contradicts:
+        return Outcome.CANNOT_JUDGE
+    return None if closed.outcome is Outcome.CANNOT_JUDGE else closed.outcome
+
+
+def _judgeable(unit: Measured, purpose: Purpose) -> list[Judgeable]:
+    """Values that have limits; the temperature decides nothing about others."""
+    loose = [step for step, _ in unit.continuous]
+    every = [
+        Judgeable(reading, unit.table.limits_for(step, purpose), step.name)
+        for step, reading in unit.judged
+        if step not in loose
+    ]
+    return [e for e in every if e.limits.lower_ohm is not None or e.limits.upper_ohm is not None]
+
+
+def _uneven(rules: Sequence[BalanceFound], closed: Sequence[ClosureFound]) -> list[Finding]:
+    """Rules over several readings that are not plainly passed."""
+    found = [
         Finding(FindingKind.UNEVEN, each.name, outcome=each.outcome)
         for each in rules
         if each.outcome is not Outcome.PASS
-    )
-    return (*uneven, *(contradiction(unit) if contradicts else ()))
+    ]
+    return found + [
+        Finding(FindingKind.CLOSURE, each.where, outcome=each.outcome)
+        for each in closed
+        if each.outcome is not Outcome.PASS or each.contradicts
+    ]
 
 
 def contradiction(unit: Measured) -> tuple[Finding, ...]:
     """What is remarked of a unit whose readings pass and do not go together; mostly nothing.
 
-    The verdict stands: nothing says which of the readings is wrong, and each was good.
+    Nothing says which of the readings is wrong, and each was good.
     """
     odd = oddest(unit.table, unit.readings())
     if odd is None or odd.away < SIGNIFICANT:
@@ -154,8 +251,7 @@ def _explained(
 ) -> tuple[tuple[Hypothesis, ...], Pair | None]:
     """What explains the readings of a unit that did not pass, or moved; and which pair would tell more."""
     readings = unit.readings()
-    passed = outcome is Outcome.PASS and not unit.still_warm
-    if outcome is None or passed or not readings:
+    if outcome in (None, Outcome.PASS) or not readings:
         return (), None
     purpose, sheet, table = place.purpose, place.sheet, unit.table
     below_ohm = four_wire_below_ohm

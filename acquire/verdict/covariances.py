@@ -26,6 +26,10 @@ _LARGEST, _SMALLEST = 2048, 16
 while it is worked on, and how many circuits it may have. Workshop choices: most dictionaries of the sheets
 that ship are kept whole, and larger blocks are no faster."""
 
+_ROUNDING = 1e-13
+"""What is added to each variance, as a share of it: what readings share may leave less of their own than
+rounding does, where a fault may have megohms."""
+
 _MANY = 48
 """Readings up to which matrices are made. Workshop choice: more than the pairs of a unit with ten places to
 touch; from there on causes are faster (tests/benchmarks/many_readings.py)."""
@@ -135,14 +139,15 @@ class Covariances:
                 yield start, end, result
 
     def distances(
-        self, columns: Indices, read_by: Bools, noise: Floats, seen: Floats
+        self, columns: Indices, read_by: Bools, noise: Floats, seen: Floats, shared: Floats
     ) -> Iterator[tuple[slice, Floats, Floats, Floats]]:
         """Set columns of numbers against the covariance of some pairs and the noise of their readings.
 
         Args:
             columns: indices of the pairs; one may repeat.
             read_by: [circuit, column] whether the circuit foretells a number there; the others have no part.
-            noise: [column] variance of each reading.
+            noise: [column] variance of each reading's own error.
+            shared: [cause, column] ohms by one standard deviation of each error that readings share.
             seen: [circuit, number, column] numbers in ohms, zero where `read_by` is not.
 
         Yields:
@@ -150,28 +155,31 @@ class Covariances:
             and of each with itself; logarithm of the determinant [circuit]).
         """
         if len(columns) > _MANY:
-            yield from self._by_causes(columns, read_by, noise, seen)
+            yield from self._by_causes(columns, read_by, noise, seen, shared)
             return
-        diagonal = np.arange(len(columns))
+        diagonal, together = np.arange(len(columns)), (shared.T @ shared)[:, :, None]
         for start, end, covariance in self.among(columns):
             own = slice(start, end)
             by = read_by[own].T
-            block = covariance * (by[:, None] & by[None, :])
+            block = (covariance + together) * (by[:, None] & by[None, :])
+            block[diagonal, diagonal] *= 1.0 + _ROUNDING
             block[diagonal, diagonal] += np.where(by, noise[:, None], 1.0)
             white, log_det = whitened(block, seen[own].transpose(2, 1, 0))
             yield own, (white * white[:, :1]).sum(axis=0), (white**2).sum(axis=0), log_det
 
     def _by_causes(
-        self, columns: Indices, read_by: Bools, noise: Floats, seen: Floats
+        self, columns: Indices, read_by: Bools, noise: Floats, seen: Floats, shared: Floats
     ) -> Iterator[tuple[slice, Floats, Floats, Floats]]:
         for block in self.blocks:
             moved = self._moved(block, columns)
-            step = block_size(len(columns), len(moved))
+            count = len(moved) + len(shared)
+            step = block_size(len(columns), count)
             for start in range(block.start, block.end, step):
                 own = slice(start, min(start + step, block.end))
                 inner = slice(own.start - block.start, own.stop - block.start)
                 by = read_by[own]
-                moves = np.zeros((len(by), len(moved), len(columns)))
+                moves = np.zeros((len(by), count, len(columns)))
+                moves[:, len(moved) :] = shared
                 for row, (where, ohm) in enumerate(moved):
                     moves[:, row, where] = ohm[:, inner].T
                 moves *= by[:, None]

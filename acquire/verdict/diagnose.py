@@ -14,14 +14,15 @@ from itertools import combinations
 
 import numpy as np
 
+from acquire.physics.common import PairReading
 from acquire.records import Hypothesis, Pair, Purpose, Sheet
-from acquire.verdict.casebook import Casebook, Explained
+from acquire.verdict.casebook import Casebook
 from acquire.verdict.circuits import healthy
-from acquire.verdict.dictionary import UNKNOWN, Case, cases, double_cases, places
+from acquire.verdict.dictionary import UNKNOWN, Case, Fault, cases, double_cases, places
 from acquire.verdict.next_pair import information
 from acquire.verdict.shelf import Shelf
 from acquire.verdict.slips import PairLaws
-from acquire.verdict.weighing import PairReading, possible, unknown_weight, weigh_all
+from acquire.verdict.weighing import possible, unknown_weight, visible, weigh_all
 
 __all__ = [
     "Finding",
@@ -34,12 +35,22 @@ __all__ = [
     "told",
 ]
 
+Readings = Sequence[PairReading | tuple[Pair, float, float]]
+"""Everything measured on a unit that counts, with or without budgets."""
+
+FourWire = float | frozenset[Pair]
+"""Pairs that were measured with four wires, so that the lead zero has no part in them: those that should read
+less than so many ohms, or just these."""
+
 _LEAST = 0.01
 """Explanations less likely than this are not listed."""
 
 
 _FEW_PINS = 10
 """Up to so many places to touch every pair is kept ready; beyond, it would take too long to solve them."""
+
+_TOLD_HIDDEN = 3
+"""Pairs at most that are named because something could hide there."""
 
 _SETTLED = 0.95
 """A first explanation this likely needs no further measurement; workshop choice."""
@@ -78,10 +89,10 @@ class Finding:
 def diagnose(
     sheet: Sheet,
     table: PairLaws,
-    readings: Sequence[PairReading],
+    readings: Readings,
     *,
     purpose: Purpose = Purpose.INCOMING,
-    four_wire_below_ohm: float = 0.0,
+    four_wire_below_ohm: FourWire = 0.0,
     priors: Mapping[str, float] | None = None,
 ) -> tuple[Hypothesis, ...]:
     """Rank the explanations of a unit's readings.
@@ -91,8 +102,7 @@ def diagnose(
         table: what good units of the sheet read.
         readings: everything measured on it that counts; a pair may repeat.
         purpose: a unit just wound fails in other ways than one that comes in.
-        four_wire_below_ohm: pairs that should read less were measured with four wires, so that the lead zero
-            has no part in them; infinite where all were.
+        four_wire_below_ohm: which pairs were measured with four wires; infinite where all were.
         priors: weights of this shop by fault, in place of the built-in ones.
 
     Returns:
@@ -107,13 +117,14 @@ def diagnose(
 def findings(
     sheet: Sheet,
     table: PairLaws,
-    readings: Sequence[PairReading],
+    readings: Readings,
     *,
     purpose: Purpose = Purpose.INCOMING,
-    four_wire_below_ohm: float = 0.0,
+    four_wire_below_ohm: FourWire = 0.0,
     priors: Mapping[str, float] | None = None,
 ) -> tuple[Finding, ...]:
     """As `diagnose`, with the circuits that each explanation rests on; all of them, most likely first."""
+    readings = _budgeted(readings)
     if not readings:
         return ()
     own_priors = tuple(sorted((priors or {}).items()))
@@ -139,28 +150,28 @@ def told(finding: Finding, sheet: Sheet) -> Hypothesis:
     return Hypothesis(finding.case.fault, finding.probability, where, finding.slip)
 
 
-def log_evidence(sheet: Sheet, table: PairLaws, readings: Sequence[PairReading]) -> float:
+def log_evidence(sheet: Sheet, readings: Readings) -> float:
     """How well a type explains the readings of an incoming core, whatever is wrong with it.
 
     Natural logarithm of the density of the readings, all single faults of the dictionary taken together by
-    their priors; comparable between sheets for the same readings.
+    their priors; comparable between sheets for the same readings. A fault that the dictionary does not know
+    has no part in it: it would explain the core of any other type as well.
     """
+    readings = _budgeted(readings)
     book = casebook(sheet, Purpose.INCOMING, extra=_beyond(sheet, readings))
-    log_joint = book.laws.log_prior + _explain(book, readings).log_like
-    unknown_log = unknown_weight(table, readings)
-    top = max(float(log_joint.max()), unknown_log)
-    total = float(np.exp(log_joint - top).sum()) + math.exp(unknown_log - top)
-    return top + math.log(total) - math.log(float(np.exp(book.laws.log_prior).sum()) + UNKNOWN)
+    log_joint = book.laws.log_prior + book.explain(readings).log_like
+    top = float(log_joint.max())
+    return top + math.log(float(np.exp(log_joint - top).sum()) / float(np.exp(book.laws.log_prior).sum()))
 
 
 def best_next_pair(
     sheet: Sheet,
     table: PairLaws,
-    readings: Sequence[PairReading],
+    readings: Readings,
     hypotheses: Sequence[Hypothesis],
     *,
     purpose: Purpose = Purpose.INCOMING,
-    four_wire_below_ohm: float = 0.0,
+    four_wire_below_ohm: FourWire = 0.0,
 ) -> Pair | None:
     """The pair not yet measured whose reading would tell the first two explanations apart best.
 
@@ -177,9 +188,10 @@ def best_next_pair(
     """
     if not readings or len(hypotheses) < 2 or hypotheses[0].probability >= _SETTLED:
         return None
+    readings = _budgeted(readings)
     book = casebook(sheet, purpose, four_wire_below_ohm, extra=_beyond(sheet, readings))
     seen = possible(book, readings)[book.laws.case]
-    log_joint = np.where(seen, book.laws.log_prior + _explain(book, readings).log_like, -np.inf)
+    log_joint = np.where(seen, book.laws.log_prior + book.explain(readings).log_like, -np.inf)
     weights = np.exp(log_joint - log_joint.max())
     by_case = np.bincount(book.laws.case, weights)
     first, second = np.argsort(-by_case)[:2]
@@ -194,7 +206,44 @@ def best_next_pair(
     return best if best is not None and worth[best] > _WORTH_A_TOUCH else None
 
 
-def prepare(sheet: Sheet, purpose: Purpose, four_wire_below_ohm: float = 0.0) -> None:
+@dataclass(frozen=True, slots=True)
+class Hidden:
+    """A pair that was not measured, and what no measured pair would show.
+
+    Attributes:
+        faults: (fault, where), the likelier first.
+    """
+
+    pair: Pair
+    faults: tuple[Fault, ...]
+
+
+def hidden(sheet: Sheet, readings: Readings, *, purpose: Purpose = Purpose.INCOMING) -> tuple[Hidden, ...]:
+    """Which pairs were not measured, and which faults could hide there; few pairs that show most come first.
+
+    Args:
+        sheet: of the unit.
+        readings: of it.
+        purpose: as for `diagnose`.
+    """
+    measured = {frozenset(reading[0]) for reading in readings}
+    book = casebook(sheet, purpose, extra=_beyond(sheet, _budgeted(readings)))
+    single = [(case.faults[0], case.prior) for case in book.cases]
+    unseen = ~visible(book, [reading[0] for reading in readings]) if readings else np.ones(len(single), bool)
+    shows = {pair: unseen & visible(book, [pair]) for pair in book.pairs if frozenset(pair) not in measured}
+    found: list[Hidden] = []
+    while shows and len(found) < _TOLD_HIDDEN:
+        best = max(shows, key=lambda pair: float(shows[pair] @ np.array([prior for _, prior in single])))
+        told = sorted((single[index] for index in np.flatnonzero(shows[best])), key=lambda each: -each[1])
+        if not told:
+            break
+        found.append(Hidden(best, tuple(fault for fault, _ in told)))
+        seen = shows.pop(best)
+        shows = {pair: still & ~seen for pair, still in shows.items()}
+    return tuple(found)
+
+
+def prepare(sheet: Sheet, purpose: Purpose, four_wire_below_ohm: FourWire = 0.0) -> None:
     """Solve the fault dictionary of a sheet, so that the first unit that fails need not wait for it.
 
     Takes some tenths of a second, and may run in a thread beside everything else.
@@ -211,7 +260,7 @@ def prepare(sheet: Sheet, purpose: Purpose, four_wire_below_ohm: float = 0.0) ->
 def casebook(
     sheet: Sheet,
     purpose: Purpose,
-    four_wire_below_ohm: float = 0.0,
+    four_wire_below_ohm: FourWire = 0.0,
     priors: tuple[tuple[str, float], ...] = (),
     extra: tuple[Pair, ...] = (),
 ) -> Casebook:
@@ -258,12 +307,11 @@ def _usual(sheet: Sheet) -> tuple[Pair, ...]:
     return tuple(dict.fromkeys(step.pair for step in sheet.steps))
 
 
+def _budgeted(readings: Readings) -> list[PairReading]:
+    return [PairReading(*reading) for reading in readings]
+
+
 def _beyond(sheet: Sheet, readings: Sequence[PairReading]) -> tuple[Pair, ...]:
     """Pairs that were measured and are not among the usual ones."""
     usual = {frozenset(pair) for pair in _usual(sheet)}
-    return tuple(sorted({pair for pair, _, _ in readings if frozenset(pair) not in usual}))
-
-
-def _explain(book: Casebook, readings: Sequence[PairReading]) -> Explained:
-    pairs, ohms, u_ohms = zip(*readings, strict=True)
-    return book.explain(pairs, ohms, u_ohms)
+    return tuple(sorted({reading.pair for reading in readings if frozenset(reading.pair) not in usual}))

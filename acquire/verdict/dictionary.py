@@ -129,6 +129,12 @@ class Case:
         """Short name; "two_faults" for two."""
         return self.faults[0][0] if len(self.faults) == 1 else "two_faults"
 
+    def sizes_of(self, number: int) -> slice:
+        """Which of the sizes of its circuits belong to one of its faults: all of them, or one each of two."""
+        if len(self.faults) > 1:
+            return slice(number, number + 1)
+        return slice(0, len(self.circuits[0].sizes) if self.circuits else 0)
+
     @property
     def where(self) -> tuple[str, ...]:
         """Branches or pins that it sits in."""
@@ -148,7 +154,7 @@ def places(case: Case, sizes: Sequence[float], sheet: Sheet) -> tuple[FaultPlace
 
     def place(number: int, fault: str, where: tuple[str, ...]) -> FaultPlace:
         found = [branches[name] for name in where if name in branches]
-        own = tuple(sizes) if len(case.faults) == 1 else tuple(sizes[number : number + 1])
+        own = tuple(sizes[case.sizes_of(number)])
         ends = [branch.a.removesuffix("'") for branch in found]
         return FaultPlace(
             fault,

@@ -15,6 +15,7 @@ from functools import lru_cache
 
 import numpy as np
 
+from acquire.physics.common import PairReading
 from acquire.physics.winding import MEAN_TURN_RELATIVE_U
 from acquire.records import (
     Branch,
@@ -26,7 +27,6 @@ from acquire.records import (
     Pair,
     Purpose,
     Sheet,
-    StepKind,
     WoundFrom,
 )
 from acquire.steps.pairs import PairTable
@@ -34,8 +34,8 @@ from acquire.verdict.casebook import Casebook
 from acquire.verdict.circuits import Circuit, Sizes, healthy, log_sizes, scaled, warmer
 from acquire.verdict.dictionary import Case, cases, places
 
-Reading = tuple[Pair, float, float]
-"""(pair, ohms at the reference temperature or infinite, standard uncertainty in ohms)."""
+Reading = PairReading | tuple[Pair, float, float]
+"""Of one pair, with or without its budget."""
 
 HAND_RELATIVE_U = 0.005
 """Tension and lay of the wire differ from unit to unit: standard deviation as a fraction of the ohms.
@@ -80,7 +80,7 @@ _ANY_SPOOL = log_sizes(0.015, 0.1)
 
 _WARM_PRIOR, _KELVIN = 0.2, log_sizes(1.5, 12.0)
 """A unit with a result is not far from the room's temperature: one that is moves during the test, and is held
-(steps/warm). Workshop choices."""
+(heart/recheck). Workshop choices."""
 
 _GAUGE_PRIOR, _ALUMINIUM_PRIOR, _SPOOL_PRIOR = 0.3, 0.03, 0.3
 """Weights on the scale of the fault dictionary, where a good unit has 10; workshop choices."""
@@ -123,12 +123,12 @@ def first_look(
         purpose: of the bench.
         four_wire_below_ohm: pairs of a smaller nominal were measured with four wires, so without leads.
     """
-    kept = tuple((pair, ohm, u) for pair, ohm, u in readings if math.isfinite(ohm))
+    kept = [PairReading(*reading) for reading in readings if math.isfinite(reading[1])]
     planned = narrowed(sheet, spools)
     compared = _furthest(PairTable(planned), kept)
     if not kept:
         return FirstLook(0.0, compared)
-    pairs = tuple(sorted({pair for pair, _, _ in kept}))
+    pairs = tuple(sorted({reading.pair for reading in kept}))
     book = _book(
         planned,
         pairs,
@@ -161,7 +161,7 @@ def prepare(
     four_wire_below_ohm: float = 0.0,
 ) -> None:
     """Solve what a first unit will be compared with, so that `first_look` need not; arguments as there."""
-    asked = {step.pair for step in sheet.steps if step.kind is StepKind.RESISTANCE}
+    asked = {step.pair for step in sheet.steps if step.conducts}
     _book(
         narrowed(sheet, spools),
         tuple(sorted(asked)),
@@ -275,9 +275,9 @@ def _nearby(planned: Sheet, names: tuple[str, ...], cards: tuple[WoundFrom, ...]
     return [each for each in off if _KNOWN_SPOOL_U < abs(each) < _ANY_SPOOL[-1][0]]
 
 
-def _weighed(book: Casebook, readings: Sequence[Reading]) -> tuple[np.ndarray, list[tuple[float, ...]]]:
+def _weighed(book: Casebook, readings: Sequence[PairReading]) -> tuple[np.ndarray, list[tuple[float, ...]]]:
     """Probability of each case, and its sizes."""
-    explained = book.explain(*(list(column) for column in zip(*readings, strict=True)))
+    explained = book.explain(readings)
     log_joint = book.laws.log_prior + explained.log_like
     weights = np.exp(log_joint - log_joint.max())
     chances = np.bincount(book.laws.case, weights, minlength=len(book.cases)) / weights.sum()
@@ -310,11 +310,11 @@ def _placed(
     return (replace(place, spool=like[0] if like else ""),)
 
 
-def _furthest(table: PairTable, readings: Sequence[Reading]) -> Compared | None:
+def _furthest(table: PairTable, readings: Sequence[PairReading]) -> Compared | None:
     """The reading that lies furthest off, measured by what good units scatter."""
     found = [
         Compared(pair, ohm, table.nominal_ohm(pair), 2.0 * math.hypot(table.spread_ohm(pair), u_ohm))
-        for pair, ohm, u_ohm in readings
+        for pair, ohm, u_ohm, _ in readings
         if math.isfinite(table.nominal_ohm(pair))
     ]
 

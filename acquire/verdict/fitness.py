@@ -10,6 +10,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
+from typing import Any
 
 from acquire.physics.accuracy import AccuracyLike
 from acquire.physics.budget import combine
@@ -17,6 +19,7 @@ from acquire.physics.checks import above_zero, at_least_zero
 from acquire.physics.copper import CONDUCTORS, Conductor
 from acquire.physics.correct import correct
 from acquire.physics.leads import CONTACT_OHM
+from acquire.physics.substitution import Substitute
 from acquire.records.bench import LeadZero
 from acquire.records.settled import Settled
 from acquire.records.verdict import Corrected, Limits, Term
@@ -28,6 +31,11 @@ GOOD_ZERO_OHM = 0.005
 
 GOOD_THERMOMETER_KELVIN = 0.3
 """Standard uncertainty of a thermometer beside the unit (class B platinum is 0.2 K; workshop choice)."""
+
+
+GOOD_RESISTOR = 0.001
+"""Expanded uncertainty of a resistor that costs two euros, as a fraction: 0.1 % is what metal film is sold
+to (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +88,7 @@ class Bench:
         conductor: metal of the windings.
         readings: conversions that a settled value rests on.
         contact_ohm: standard uncertainty of the contacts with two wires.
+        references: known resistances, as they will have been read.
     """
 
     zero_u_ohm: float | None = GOOD_ZERO_OHM
@@ -90,6 +99,26 @@ class Bench:
     conductor: Conductor = CONDUCTORS["copper"]
     readings: int = 8
     contact_ohm: float = CONTACT_OHM
+    references: tuple[Substitute, ...] = ()
+
+
+def reference_of(name: str, ohm: float, u_ohm: float, bench: Bench, offer: Offer, **how: Any) -> Substitute:
+    """A known resistance as this bench will have read it on a range; further fields as of `Substitute`."""
+    settled = _settled(ohm, offer, max(2, bench.readings))
+    return Substitute(
+        name,
+        ohm,
+        u_ohm,
+        ohm,
+        math.hypot(settled.type_a_si, settled.quantisation_si, 0.0 if offer.four_wire else bench.contact_ohm),
+        settled.quantity,
+        offer.accuracy.range_full_scale_si,
+        offer.accuracy.resolution_si,
+        utc_s=0.0,
+        celsius=bench.celsius,
+        lead_utc_s=None if bench.zero_u_ohm is None else 0.0,
+        **how,
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,8 +198,10 @@ def foresee(nominal_ohm: float, bench: Bench, offer: Offer) -> Corrected:
     zero = None
     if bench.zero_u_ohm is not None:
         zero = LeadZero("", "", bench.lead_ohm, bench.zero_u_ohm, 0.0)
-    return correct(
-        _settled(shown_ohm, offer, max(2, bench.readings)),
+    settled = _settled(shown_ohm, offer, max(2, bench.readings))
+    how = partial(
+        correct,
+        settled,
         four_wire=offer.four_wire,
         lead=zero,
         now_utc_s=0.0,
@@ -182,6 +213,9 @@ def foresee(nominal_ohm: float, bench: Bench, offer: Offer) -> Corrected:
         contact_ohm=bench.contact_ohm,
         ambient_celsius=bench.celsius,
     )
+    beside = (each for each in bench.references if each.serves(settled.quantity, offer.accuracy))
+    found = [how(), *(how(against=each) for each in beside)]
+    return min(found, key=lambda each: each.standard_uncertainty_ohm)
 
 
 def _settled(shown_ohm: float, offer: Offer, readings: int) -> Settled:
@@ -220,6 +254,10 @@ def _changes(nominal_ohm: float, bench: Bench, offers: Sequence[Offer]) -> Itera
     measured = replace(bench, winding_u_kelvin=GOOD_THERMOMETER_KELVIN)
     may_zero = bench.zero_u_ohm is None or bench.zero_u_ohm > GOOD_ZERO_OHM
     may_measure = bench.winding_u_kelvin > GOOD_THERMOMETER_KELVIN
+    known = above_zero(nominal_ohm, "the nominal resistance in ohms")
+    resistor = reference_of("", known, GOOD_RESISTOR / 2.0 * known, bench, in_use)
+    compared = replace(bench, references=(*bench.references, resistor))
+    words = f"a known resistor of about {_ohms(float(f'{known:.2g}'))}, 0.1 %, as [[reference]]"
     fitting = [offer for offer in others if offer.largest_ohm >= nominal_ohm]
     if may_zero and not in_use.four_wire:
         yield "zeroed leads", zeroed, in_use
@@ -235,6 +273,10 @@ def _changes(nominal_ohm: float, bench: Bench, offers: Sequence[Offer]) -> Itera
     if may_zero and may_measure and not in_use.four_wire:
         both = replace(zeroed, winding_u_kelvin=GOOD_THERMOMETER_KELVIN)
         yield "zeroed leads and a thermometer at the unit", both, in_use
+    yield words, compared, in_use
+    if may_measure:
+        both = replace(compared, winding_u_kelvin=GOOD_THERMOMETER_KELVIN)
+        yield f"{words}, and a thermometer at the unit", both, in_use
 
 
 def _ohms(ohm: float) -> str:

@@ -6,12 +6,18 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from acquire.physics.common import PairReading
 from acquire.records import Hypothesis, Purpose, Sheet
+from acquire.steps.estimate import estimate
 from acquire.steps.pairs import PairTable
-from acquire.verdict.diagnose import PairReading, findings, log_evidence, told
+from acquire.verdict.diagnose import Readings, findings, log_evidence, told
 
-_NONE_OF_THEM = 0.1
+_NONE_OF_THEM = 0.3
 """Prior probability that the core is of a type without a sheet; workshop choice."""
+
+_SPAN, _KNOWN = math.log(1e5), 0.1
+"""Windings of unknown types lie anywhere in five decades, each as likely as the next; a reading follows from
+others where they know it better than this share of it. Workshop choices."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +35,7 @@ class Candidate:
     condition: Hypothesis | None
 
 
-def identify(sheets: Sequence[Sheet], readings: Sequence[PairReading]) -> tuple[Candidate, ...]:
+def identify(sheets: Sequence[Sheet], readings: Readings) -> tuple[Candidate, ...]:
     """Rank the known types by how well they explain the readings of a core that came in.
 
     A faulty core is still recognised: each type is weighed with all the faults it can have. Pins must have
@@ -37,7 +43,7 @@ def identify(sheets: Sequence[Sheet], readings: Sequence[PairReading]) -> tuple[
 
     Args:
         sheets: known types.
-        readings: (pair, ohms at the reference temperature or infinite, standard uncertainty).
+        readings: everything measured on the core.
 
     Returns:
         All types that have the pins, and "none of them", most likely first; empty without readings.
@@ -46,8 +52,9 @@ def identify(sheets: Sequence[Sheet], readings: Sequence[PairReading]) -> tuple[
         return ()
     fitting = [sheet for sheet in sheets if _has_pins(sheet, readings)]
     share = (1.0 - _NONE_OF_THEM) / max(len(fitting), 1)
-    logs = [math.log(share) + log_evidence(sheet, PairTable(sheet), readings) for sheet in fitting]
-    none_log = math.log(_NONE_OF_THEM) + sum(_anything(ohm) for _, ohm, _ in readings)
+    logs = [math.log(share) + log_evidence(sheet, readings) for sheet in fitting]
+    strangers = [_stranger(PairTable(sheet), readings) for sheet in fitting]
+    none_log = math.log(_NONE_OF_THEM) + max([sum(_anything(reading[1]) for reading in readings), *strangers])
     top = max([none_log, *logs])
     total = math.exp(none_log - top) + sum(math.exp(log - top) for log in logs)
     ranked = [
@@ -58,14 +65,36 @@ def identify(sheets: Sequence[Sheet], readings: Sequence[PairReading]) -> tuple[
     return tuple(sorted(ranked, key=lambda candidate: -candidate.probability))
 
 
-def _has_pins(sheet: Sheet, readings: Sequence[PairReading]) -> bool:
+def _has_pins(sheet: Sheet, readings: Readings) -> bool:
     known = set(sheet.pin_names())
-    return all(pin in known for pair, _, _ in readings for pin in pair)
+    return all(pin in known for reading in readings for pin in reading[0])
 
 
-def _condition(sheet: Sheet, readings: Sequence[PairReading]) -> Hypothesis:
+def _condition(sheet: Sheet, readings: Readings) -> Hypothesis:
     best = findings(sheet, PairTable(sheet), readings, purpose=Purpose.INCOMING)[0]
     return told(best, sheet)
+
+
+def _stranger(table: PairTable, readings: Readings) -> float:
+    """Log-density of the readings if the core is joined like this type, with windings of other ohms."""
+    total, before = 0.0, list[PairReading]()
+    for reading in (PairReading(*each) for each in readings):
+        pair = table.canonical(*reading.pair)
+        open_so = math.isinf(table.nominal_ohm(pair))
+        total += math.log(0.95 if math.isinf(reading.ohm) == open_so else 0.05)
+        if math.isinf(reading.ohm) or open_so:
+            total += 0.0 if math.isinf(reading.ohm) else _anything(reading.ohm)
+            continue
+        this = reading._replace(pair=pair)
+        ohm, u_ohm = estimate(table, before, loose=True).reading(this) if before else (0.0, math.inf)
+        if u_ohm < _KNOWN * abs(ohm):
+            away = (this.ohm - ohm) / u_ohm
+            follows = -0.5 * away**2 - math.log(u_ohm * math.sqrt(2.0 * math.pi))
+            total += max(follows, math.log(0.05) + _anything(this.ohm))
+        else:
+            total -= math.log(max(abs(this.ohm), 1e-3) * _SPAN)
+        before.append(this)
+    return total
 
 
 def _anything(ohm: float) -> float:

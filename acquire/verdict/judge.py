@@ -8,6 +8,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
+from acquire.physics.common import shared_of
+from acquire.physics.cooling import look
+from acquire.physics.correct import TOUCH_TERMS
 from acquire.records import (
     Basis,
     Circumstances,
@@ -18,8 +21,10 @@ from acquire.records import (
     Match,
     Outcome,
     Pair,
+    Scope,
     Sheet,
     Step,
+    StepKind,
     Verdict,
 )
 from acquire.verdict.guard import decide_corrected
@@ -81,15 +86,30 @@ def judge(
         attempt: where in the unit this stands.
         place: the bench.
     """
-    decision = decision_of(match.corrected, yardstick.limits, place.sheet)
+    decision, limits, scope = _decided(match.corrected, yardstick, place.sheet)
+    yardstick = replace(yardstick, limits=limits)
     blank = _unmeasured(yardstick, attempt, place, match.corrected.settled.utc_s)
     verdict = replace(
-        _measured(blank, match),
+        _measured(blank, match, slow=yardstick.step.slow),
         outcome=decision.outcome,
         guard_band_ohm=decision.guard_band_ohm,
         conformity=decision.conformity,
+        scope=scope,
     )
     return verdict, _evidence(match)
+
+
+def _decided(corrected: Corrected, asked: Yardstick, sheet: Sheet) -> tuple[Decision, Limits, Scope]:
+    """What the rule says: of the step's own limits, or of continuity where the meter cannot judge those."""
+    decision = decision_of(corrected, asked.limits, sheet)
+    if asked.step.kind is StepKind.CONTINUITY:
+        return decision, asked.limits, Scope.CONTINUITY
+    if decision.outcome is Outcome.CANNOT_JUDGE and asked.step.continuity_ohm is not None:
+        limits = Limits(None, asked.step.continuity_ohm)
+        other = decision_of(corrected, limits, sheet)
+        if other.outcome is Outcome.PASS:
+            return other, limits, Scope.CONTINUITY_ONLY
+    return decision, asked.limits, Scope.TOLERANCE
 
 
 def judge_repeat(
@@ -114,7 +134,11 @@ def judge_repeat(
     rested = moved is not None and abs(moved) <= allowed
     outcome = Outcome.PASS if rested else Outcome.CANNOT_JUDGE
     verdict = replace(
-        _measured(blank, match), outcome=outcome, basis=Basis.REPEATED, moved=moved, moved_allowed=allowed
+        _measured(blank, match, slow=step.slow),
+        outcome=outcome,
+        basis=Basis.REPEATED,
+        moved=moved,
+        moved_allowed=allowed,
     )
     return verdict, _evidence(match)
 
@@ -190,10 +214,21 @@ def _unmeasured(yardstick: Yardstick, attempt: Attempt, place: Circumstances, ut
     )
 
 
-def _measured(blank: Verdict, match: Match) -> Verdict:
+def _measured(blank: Verdict, match: Match, *, slow: bool) -> Verdict:
     """Fill in what was measured."""
     corrected = match.corrected
     settled = corrected.settled
+    drift = look(
+        "",
+        settled.monotonic_s,
+        corrected.resistance_ohm,
+        0.0,
+        settled.trace,
+        count_ohm=settled.resolution_si or 0.0,
+        contact_ohm=corrected.part_ohm(frozenset({"contact"})),
+        settling_ohm=corrected.part_ohm(frozenset({"leftover drift"})),
+    )
+    told = math.isfinite(drift.u_rate_per_s) and not slow  # current that builds up slowly is no drift
     return replace(
         blank,
         raw_ohm=corrected.raw_ohm,
@@ -201,6 +236,8 @@ def _measured(blank: Verdict, match: Match) -> Verdict:
         winding_celsius=corrected.winding_celsius,
         reference_ohm=corrected.reference_ohm,
         standard_uncertainty_ohm=corrected.standard_uncertainty_ohm,
+        touch_u_ohm=corrected.part_ohm(TOUCH_TERMS),
+        shared=shared_of(corrected.terms),
         expanded_ohm=corrected.expanded_ohm,
         coverage_factor=corrected.coverage_factor,
         conversions=settled.conversions,
@@ -210,7 +247,11 @@ def _measured(blank: Verdict, match: Match) -> Verdict:
         fit=match.fit,
         reads_like=match.reads_like,
         reads_through=match.reads_through,
+        against=corrected.against,
+        off_ohm=corrected.off_ohm,
         together=match.together,
+        rate_per_s=drift.rate_per_s if told else None,
+        u_rate_per_s=drift.u_rate_per_s if told else None,
     )
 
 

@@ -13,6 +13,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from acquire.physics.common import PairReading, commons
 from acquire.records import Pair
 from acquire.verdict.casebook import Casebook
 
@@ -25,21 +26,19 @@ _NODES, _NODE_WEIGHTS = np.polynomial.hermite_e.hermegauss(9)
 _NODE_WEIGHTS = _NODE_WEIGHTS / _NODE_WEIGHTS.sum()
 
 
-def information(
-    book: Casebook, readings: Sequence[tuple[Pair, float, float]], posterior: _Floats
-) -> dict[Pair, float]:
+def information(book: Casebook, readings: Sequence[PairReading], posterior: _Floats) -> dict[Pair, float]:
     """Worth of every pair that is not yet measured.
 
     Args:
         book: of the sheet.
-        readings: (pair, ohm, standard uncertainty) so far.
+        readings: so far.
         posterior: probability of each circuit of the book, given the readings.
     """
-    measured = book.columns([pair for pair, _, _ in readings])
+    measured = book.columns([reading.pair for reading in readings])
     likely = np.flatnonzero(posterior > _LEAST_WEIGHT)
     weights = posterior[likely] / posterior[likely].sum()
     labels = book.laws.case[likely]
-    share = max((u / abs(ohm) for _, ohm, u in readings if ohm and math.isfinite(ohm)), default=0.002)
+    share = max((r.u_ohm / abs(r.ohm) for r in readings if r.ohm and math.isfinite(r.ohm)), default=0.002)
     worth = {}
     for column, pair in enumerate(book.pairs):
         if column in measured:
@@ -51,7 +50,7 @@ def information(
 
 def _foretold(
     book: Casebook,
-    readings: Sequence[tuple[Pair, float, float]],
+    readings: Sequence[PairReading],
     measured: NDArray[np.int64],
     likely: NDArray[np.int64],
     column: int,
@@ -59,14 +58,13 @@ def _foretold(
 ) -> tuple[_Floats, _Floats, NDArray[np.bool_]]:
     """Mean, width and conduction of one pair in each likely circuit, given the readings."""
     laws = book.laws
-    ohm = np.array([value for _, value, _ in readings])
+    ohm, shared = np.array([reading.ohm for reading in readings]), commons(readings).covariance
     both = laws.conducts[np.ix_(likely, measured)] & np.isfinite(ohm)
     rest = np.where(both, np.where(np.isfinite(ohm), ohm, 0.0) - laws.mean_ohm[np.ix_(likely, measured)], 0.0)
     covariance = laws.covariance.at(np.append(measured, column), likely)
-    block = np.where(both[:, :, None] & both[:, None, :], covariance[:, :-1, :-1], 0.0)
+    block = np.where(both[:, :, None] & both[:, None, :], covariance[:, :-1, :-1] + shared, 0.0)
     diagonal = np.arange(len(measured))
-    u_ohm = np.array([u for _, _, u in readings])
-    block[:, diagonal, diagonal] += np.where(both, u_ohm**2 + 1e-18, 1.0)
+    block[:, diagonal, diagonal] += np.where(both, 1e-18, 1.0)
     cross = np.where(both, covariance[:, :-1, -1], 0.0)
     gain = np.linalg.solve(block, cross[:, :, None])[:, :, 0]
     mean = laws.mean_ohm[likely, column] + (gain * rest).sum(axis=1)

@@ -15,6 +15,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from acquire.physics.common import PairReading
 from acquire.records import Pair
 from acquire.verdict.casebook import Casebook, Explained
 
@@ -42,12 +43,12 @@ class Slips:
     each: tuple[tuple[int, Pair], ...]
     share: float
 
-    def named(self, label: int, readings: Sequence[tuple[Pair, float, float]]) -> tuple[Pair, Pair] | None:
+    def named(self, label: int, readings: Sequence[PairReading]) -> tuple[Pair, Pair] | None:
         """(pair asked for, pair really probed) of one of them; None for a label below zero."""
         if label < 0:
             return None
         index, probed = self.each[label]
-        return readings[index][0], probed
+        return readings[index].pair, probed
 
 
 class PairLaws(Protocol):
@@ -64,18 +65,18 @@ class PairLaws(Protocol):
 
 
 def look_alikes(
-    table: PairLaws, readings: Sequence[tuple[Pair, float, float]], among: Sequence[Pair]
+    table: PairLaws, readings: Sequence[PairReading], among: Sequence[Pair]
 ) -> tuple[tuple[int, Pair], ...]:
     """(which reading, which other pair it might be of), for pairs with a pin in common that read alike.
 
     Args:
         table: what good units read.
-        readings: (pair, ohm, standard uncertainty).
+        readings: of one unit.
         among: pairs to think of.
     """
     found = [
         (index, other)
-        for index, (pair, ohm, u_ohm) in enumerate(readings)
+        for index, (pair, ohm, u_ohm, _) in enumerate(readings)
         if math.isfinite(ohm) and math.isfinite(table.nominal_ohm(pair))
         for other in among
         if len(set(other) & set(pair)) == 1 and _alike(table, pair, other, u_ohm)
@@ -83,21 +84,19 @@ def look_alikes(
     return tuple(found[:_MOST])
 
 
-def neighbours(
-    readings: Sequence[tuple[Pair, float, float]], among: Sequence[Pair]
-) -> tuple[tuple[int, Pair], ...]:
+def neighbours(readings: Sequence[PairReading], among: Sequence[Pair]) -> tuple[tuple[int, Pair], ...]:
     """(which reading, which other pair it might be of), for all pairs with a pin in common.
 
     Those that were measured too come first: a wrong probe often lands where the hands have just been.
 
     Args:
-        readings: (pair, ohm, standard uncertainty).
+        readings: of one unit.
         among: pairs to think of.
     """
-    measured = {frozenset(pair) for pair, _, _ in readings}
+    measured = {frozenset(reading.pair) for reading in readings}
     found = [
         (index, other)
-        for index, (pair, ohm, _) in enumerate(readings)
+        for index, (pair, ohm, _, _) in enumerate(readings)
         if math.isfinite(ohm)
         for other in among
         if len(set(other) & set(pair)) == 1
@@ -106,28 +105,27 @@ def neighbours(
 
 
 def with_slips(
-    book: Casebook, readings: Sequence[tuple[Pair, float, float]], slips: Slips
+    book: Casebook, readings: Sequence[PairReading], slips: Slips
 ) -> tuple[Explained, NDArray[np.int64]]:
     """Every circuit against the readings, with at most one of them under the wrong name.
 
     Args:
         book: of the sheet.
-        readings: (pair, ohm, standard uncertainty).
+        readings: of one unit.
         slips: from `look_alikes` or `neighbours`.
 
     Returns:
         The explanation with all names summed over, its sizes from the likeliest one; and for each circuit the
         index of that one among the slips, -1 where all names are right.
     """
-    pairs, ohms, u_ohms = (list(column) for column in zip(*readings, strict=True))
-    best = book.explain(pairs, ohms, u_ohms)
+    pairs, best = [reading.pair for reading in readings], book.explain(readings)
     total, top = best.log_like, best.log_like
     chi_square, count, mean, sd = best.chi_square, best.count, best.mean, best.sd
     label = np.full(len(total), -1, dtype=np.int64)
     most = int(min(_MOST, _WORK / (len(total) * len(pairs) ** 3)))
     alternatives = [index for index, _ in slips.each]
     for number, (index, other) in enumerate(slips.each[:most]):
-        one = book.explain([*pairs[:index], other, *pairs[index + 1 :]], ohms, u_ohms)
+        one = book.explain(readings, [*pairs[:index], other, *pairs[index + 1 :]])
         log_like = one.log_like + math.log(slips.share / alternatives.count(index))
         total = np.logaddexp(total, log_like)
         better = log_like > top

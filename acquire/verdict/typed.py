@@ -12,8 +12,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from acquire.errors import InputImpossible
+from acquire.physics.budget import combine
+from acquire.physics.copper import conductor_named, fraction_per_kelvin
+from acquire.physics.copper import to_reference as winding_at
 from acquire.physics.insulation import RULES, Insulation, Table, TemperatureRule, to_reference
-from acquire.physics.laws import Law
 from acquire.records import (
     Circumstances,
     Decision,
@@ -23,6 +25,7 @@ from acquire.records import (
     ResultKind,
     Shape,
     Step,
+    Term,
     TypedResult,
     TypedWhy,
     UnitStarted,
@@ -33,8 +36,11 @@ from acquire.verdict.guard import decide
 from acquire.verdict.insulation import judge_insulation
 from acquire.verdict.sister import K_95, Measured, compare
 from acquire.verdict.typed_line import TypedLine, pattern_number, typed_line
-from acquire.verdict.typed_wanted import NONE, isolation_named, least_ohm, step_named
+from acquire.verdict.typed_wanted import NONE, AskedOhms, isolation_named, least_ohm, ohms_named, step_named
 from drivers.reading import Quantity
+
+TYPED_KELVIN = 1.0
+"""Limits of error of a typed winding's temperature; workshop choice, as a bench file's own default."""
 
 ENOUGH_VOLTS = 0.9
 """A test at less than this share of the sheet's voltage proves nothing for it; workshop choice."""
@@ -117,6 +123,8 @@ def typed_result(
             return _insulation(said, told, _as_rule(step))
         if line.value_si is not None:
             return _resistance(said, step, place)
+    if line.unit == "ohm" and (asked := ohms_named(place.sheet, line.name, place.purpose)) is not None:
+        return _winding(said, told, asked)
     sort = _sort(line)
     said = replace(said, name=said.name or line.name, sort=sort, shows_turns=shows_turns(sort, line.name))
     return _stated(said, line) if sort is ResultKind.STATED else _against_pattern(said, line, place, others)
@@ -192,31 +200,51 @@ def _enough_volts(said: TypedResult, asked: float | None) -> TypedResult:
     return replace(said, outcome=Outcome.CANNOT_JUDGE, why=TypedWhy.LOW_VOLTS)
 
 
+def _winding(said: TypedResult, told: _Told, asked: AskedOhms) -> TypedResult:
+    """Ohms of a winding, or of a step that is measured, against its limits at the reference temperature."""
+    celsius = told.line.celsius if told.line.celsius is not None else told.celsius
+    if celsius is None:
+        raise InputImpossible("Ohms of a winding need its temperature.", "Add it, such as 21 °C.")
+    conductor, at = conductor_named(asked.material), told.place.sheet.reference_celsius
+    ohm = winding_at(told.line.value_si or 0.0, celsius, at, conductor)
+    said = replace(said, name=asked.name, target=asked.id, reference_si=ohm)
+    said = replace(said, celsius=celsius, correction=conductor.name, reference_celsius=at)
+    warm_ohm = abs(ohm) * fraction_per_kelvin(celsius, conductor) * TYPED_KELVIN
+    return _within(said, asked.limits, told.place, more_ohm=warm_ohm)
+
+
 def _resistance(said: TypedResult, step: Step, place: Circumstances) -> TypedResult:
     """A typed step's resistance against the step's own limits."""
-    limits = Limits(step.lower_ohm, step.upper_ohm)
     value_ohm = said.value_si
     if said.unit != "ohm" or value_ohm is None:
         raise InputImpossible(f"{step.name} is a resistance.", "Write it like 12.4 ohm.")
+    return _within(said, Limits(step.lower_ohm, step.upper_ohm), place)
+
+
+def _within(said: TypedResult, limits: Limits, place: Circumstances, more_ohm: float = 0.0) -> TypedResult:
+    """A resistance held against limits, known to its instrument's accuracy and to so many ohms more."""
+    value_ohm = (said.value_si or 0.0) if said.reference_si is None else said.reference_si
     said = replace(said, sort=ResultKind.RESISTANCE, lower_si=limits.lower_ohm, upper_si=limits.upper_ohm)
     if limits == Limits(None, None):
         return replace(said, why=TypedWhy.NO_LIMITS)
     if said.accuracy is None:
         return _no_accuracy(said)
-    half_width = said.accuracy * value_ohm
-    u_ohm = half_width / math.sqrt(3.0)  # a limit of error: rectangular, JCGM 100:2008, 4.3.7
-    law = Law.of(Shape.RECTANGULAR, u_ohm)
+    limits_of_error = {"accuracy": said.accuracy * abs(value_ohm), "temperature": more_ohm}
+    known = combine([
+        Term(name, ohm / math.sqrt(3.0), Shape.RECTANGULAR)  # JCGM 100:2008, 4.3.7
+        for name, ohm in limits_of_error.items()
+    ])  # fmt: skip
     sheet = place.sheet
     decision = decide(
         value_ohm,
-        u_ohm,
-        0.95 * half_width,
+        known.standard_uncertainty,
+        known.expanded,
         limits,
         sheet.rule,
-        shape=law,
+        shape=known.law,
         maximum_risk=sheet.maximum_risk,
     )
-    return _decided(said, TypedWhy.LIMITS, decision, 0.95 * half_width)
+    return _decided(said, TypedWhy.LIMITS, decision, known.expanded)
 
 
 def _against_pattern(

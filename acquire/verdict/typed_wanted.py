@@ -5,16 +5,21 @@ Not for reading or judging what is typed (typed_line, typed).
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from acquire.errors import InputImpossible
 from acquire.physics.insulation import CAUTIONS, REFERENCE_CELSIUS
 from acquire.quantity import show
 from acquire.records import (
+    BranchKind,
     Isolation,
+    Limits,
     Purpose,
     Sheet,
     Step,
     StepKind,
 )
+from acquire.steps.pairs import PairTable, branch_limits
 from acquire.verdict.typed_line import HOW
 
 NONE = "none"
@@ -48,6 +53,36 @@ def isolation_named(sheet: Sheet, name: str) -> Isolation | None:
 def step_named(sheet: Sheet, name: str) -> Step | None:
     """The typed step of this name."""
     return next((s for s in sheet.steps if s.kind is StepKind.TYPED and s.name.lower() == name.lower()), None)
+
+
+@dataclass(frozen=True, slots=True)
+class AskedOhms:
+    """What the sheet says of a winding or step whose ohms somebody types.
+
+    Attributes:
+        id: of `Untested`, where no step measures it.
+        limits: at the reference temperature.
+        material: of most of its ohms.
+    """
+
+    name: str
+    id: str
+    limits: Limits
+    material: str
+
+
+def ohms_named(sheet: Sheet, name: str, purpose: Purpose) -> AskedOhms | None:
+    """The step that reads a resistance, or else the winding or strap, of this name; None: there is none."""
+    table, wanted = PairTable(sheet), name.lower()
+    for step in sheet.steps:
+        if step.conducts and step.name.lower() == wanted:
+            limits, material = table.limits_for(step, purpose), table.material(step.pair)
+            return AskedOhms(step.name, step.id, limits, material)
+    for branch in sheet.branches:
+        if branch.kind in (BranchKind.WINDING, BranchKind.STRAP) and branch.name.lower() == wanted:
+            limits = branch_limits(branch, purpose)
+            return AskedOhms(branch.name, f"branch:{branch.name}", limits, branch.material)
+    return None
 
 
 def guidance(sheet: Sheet, purpose: Purpose) -> tuple[str, ...]:

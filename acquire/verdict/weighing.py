@@ -23,14 +23,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from acquire.physics.common import PairReading, commons
 from acquire.records import Pair
 from acquire.verdict.casebook import Casebook
 from acquire.verdict.dictionary import UNKNOWN, Case
 from acquire.verdict.slips import SEEN, UNSEEN, PairLaws, Slips, look_alikes, neighbours, with_slips
 from acquire.verdict.solving import Bools, Floats
-
-PairReading = tuple[Pair, float, float]
-"""(pair, ohms at the reference temperature or infinite, standard uncertainty in ohms)."""
 
 _POOR = 1e-3
 """A best explanation this unlikely to be so far off is no good one; workshop choice."""
@@ -75,7 +73,7 @@ def weigh_all(
         readings: of one unit, one or more.
         among: pairs that may have been probed instead of those asked for.
     """
-    shows = visible(single, [pair for pair, _, _ in readings])
+    shows = visible(single, [reading.pair for reading in readings])
     seen = shows & _rightly_directed(single, readings)
     faults = [case.faults[0] for case in single.cases]
     alone, hidden = (dict(zip(faults, map(bool, can), strict=True)) for can in (seen, shows))
@@ -88,9 +86,31 @@ def weigh_all(
     two = _weigh(double, readings, unseen, np.array(both))
     if _fits_poorly([*one, *two], unknown_weight(table, readings)):
         one = _weigh(single, readings, Slips(neighbours(readings, among), SEEN), seen)
+    bare = _bare(single, readings)
     return [
-        _within_reach(entry, table, readings) if entry.case.fault == "healthy" else entry
+        _within_reach(entry, table, bare) if entry.case.fault == "healthy" else entry
         for entry in (*one, *two)
+    ]
+
+
+def _bare(book: Casebook, readings: Sequence[PairReading]) -> list[PairReading]:
+    """Readings of a good unit without what their errors share, as far as they show that together."""
+    finite = [
+        r for r in readings if math.isfinite(r.ohm) and book.good.conducts[0, book.columns([r.pair])[0]]
+    ]
+    parts = commons(finite)
+    if not parts.causes:
+        return list(readings)
+    columns = book.columns([reading.pair for reading in finite])
+    spread = book.good.covariance.at(columns, [0])[0]
+    rest = np.array([reading.ohm for reading in finite]) - book.good.mean_ohm[0, columns]
+    own = np.diag(np.maximum(parts.own, 1e-9) ** 2)
+    gain = np.linalg.solve(spread + parts.moves.T @ parts.moves + own, parts.moves.T)
+    shared = parts.moves.T @ (gain.T @ rest)
+    left = parts.moves.T @ (np.eye(len(parts.causes)) - gain.T @ parts.moves.T) @ parts.moves
+    u = np.sqrt(np.maximum(np.diag(left), 0.0) + parts.own**2)
+    return [
+        r._replace(ohm=r.ohm - float(o), u_ohm=float(v)) for r, o, v in zip(finite, shared, u, strict=True)
     ]
 
 
@@ -101,7 +121,7 @@ def _within_reach(healthy: Weighed, table: PairLaws, readings: Sequence[PairRead
     probed elsewhere is left out.
     """
     total = 0.0
-    for pair, ohm, u_ohm in readings:
+    for pair, ohm, u_ohm, _ in readings:
         nominal_ohm = table.nominal_ohm(pair)
         if math.isinf(ohm) or math.isinf(nominal_ohm) or (healthy.slip and healthy.slip[0] == pair):
             continue
@@ -136,13 +156,13 @@ def possible(book: Casebook, readings: Sequence[PairReading]) -> Bools:
         book: of single faults.
         readings: of one unit.
     """
-    return visible(book, [pair for pair, _, _ in readings]) & _rightly_directed(book, readings)
+    return visible(book, [reading.pair for reading in readings]) & _rightly_directed(book, readings)
 
 
 def _rightly_directed(book: Casebook, readings: Sequence[PairReading]) -> Bools:
     """Whether each single fault, if it is one that takes ohms, has a reading below nominal to explain."""
-    columns = book.columns([pair for pair, _, _ in readings])
-    ohm = np.array([value for _, value, _ in readings])
+    columns = book.columns([reading.pair for reading in readings])
+    ohm = np.array([reading.ohm for reading in readings])
     low = np.isfinite(ohm) & book.good.conducts[0, columns] & (ohm < _BELOW * book.good.mean_ohm[0, columns])
     leaning = np.abs(book.laws.lean[:, 0, columns]) > 0.0
     lowered = np.logical_or.reduceat((leaning & low).any(axis=1), _starts(book))
@@ -154,7 +174,7 @@ def _rightly_directed(book: Casebook, readings: Sequence[PairReading]) -> Bools:
 def unknown_weight(table: PairLaws, readings: Sequence[PairReading]) -> float:
     """Log of prior times density, if each reading is either a good unit's or anything at all."""
     total = math.log(UNKNOWN)
-    for pair, ohm, u_ohm in readings:
+    for pair, ohm, u_ohm, _ in readings:
         nominal_ohm = table.nominal_ohm(pair)
         if math.isinf(ohm):
             total += math.log(0.55 if math.isinf(nominal_ohm) else 0.05)

@@ -29,7 +29,8 @@ def typed_reason(result: TypedResult) -> str:
         case TypedWhy.LIMITS:
             return _bound(result) if result.at_least else _limits(result)
         case TypedWhy.LOW_VOLTS:
-            return f"measured at {result.test_volt:g} V only, {result.asked_volt:g} V are asked for."
+            asked = "more is" if result.asked_volt is None else f"{result.asked_volt:g} V are"
+            return f"measured at {result.test_volt or 0.0:g} V only, {asked} asked for."
         case TypedWhy.STATED:
             return result.words or "as stated."
         case TypedWhy.RECORDED:

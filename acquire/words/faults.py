@@ -48,9 +48,10 @@ def compared(seen: Compared | None) -> str:
 
 
 def _place(place: FaultPlace) -> str:
-    """Of a fault that an older record names without its place, the name alone."""
+    """The name alone of a fault that an older record gives without a place, or a newer program knows."""
     told = place.where or place.sizes or place.fault in PLACELESS
-    return SENTENCES[place.fault](_Told(place)) if told else _bare(place.fault)
+    say = SENTENCES.get(place.fault) if told else None
+    return say(_Told(place)) if say else _bare(place.fault)
 
 
 def _bare(fault: str) -> str:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 _LINES = {
     "The unit": (".undo", ".again [step]", ".skip REASON", ".end REASON", ".note TEXT"),
-    "The bench": (".zero", ".temperature 21.5 °C", ".check", ".override REASON"),
+    "The bench": (".zero", ".temperature 21.5 °C"),
+    "The meter": (".read 20.6", ".dial 2k", ".check", ".override REASON"),
     "Other instruments": (".result NAME = VALUE, ...",),
     "Batches": (".batch NAME, 40 units", ".pause", ".resume [NAME]", ".finish"),
     "Spools": (".spool NAME for WINDINGS", ".accept REASON"),

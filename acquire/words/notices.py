@@ -101,9 +101,20 @@ def _range(facts: Facts) -> str:
     return f"The meter is on its {full} range: turn it to {finest}, or it reads less surely than it could."
 
 
+def _typed_reading(facts: Facts) -> str:
+    """What somebody has typed, as it was understood."""
+    if "ohm" not in facts:
+        beyond = f" on the {show(facts['full_ohm'], 'Ω', digits=1)} range" if "full_ohm" in facts else ""
+        return f"{facts['typed']}: overload{beyond}."
+    ohm, count = facts["ohm"], facts["resolution_ohm"]
+    return (
+        f"{facts['typed']}: {show(ohm, 'Ω', resolution_si=count)}, in steps of {show(count, 'Ω', digits=1)}."
+    )
+
+
 def _unstated(facts: Facts) -> str:
     told = f"The meter file {facts['model']} states no accuracy for"
-    if "resistor" in facts:
+    if facts.get("resistor"):
         return f"{told} the check standard {facts['resistor']}."
     return (
         f"{told} {facts['ohm']:.4g} Ω on the range in use, so there is no verdict: change the range or add "
@@ -183,6 +194,10 @@ NOTICES: dict[Code, Saying] = {
         f"{pins(facts['pair'])} reads open, and nothing proves the clip on {joined(facts['pins'])}: look at "
         "it, then press Enter."
     ),
+    Code.JOURNAL_GONE: "The journal of this folder is gone ({birth}, {entries} entries); a new one was "
+    "begun. Put it back while the bench is stopped; CSV, line and archive hold copies.",
+    Code.JOURNAL_OLDER: "Entries {first} to {last} of the journal are missing: an older copy was put back, "
+    "or its end was damaged. CSV, line and archive hold copies; numbers go on behind them.",
     Code.JOURNAL_HALTED: "The journal cannot be written: verdicts wait, none is lost.",
     Code.JOURNAL_SET_ASIDE: "The journal was damaged ({cause}) and is kept as {file}; a new one was begun. "
     "Verdicts that had not gone out yet are in the file set aside: keep it.",
@@ -196,6 +211,7 @@ NOTICES: dict[Code, Saying] = {
     Code.LEADS_OLD: "The lead zero is old.",
     Code.METER_BACK: "The meter is back.",
     Code.METER_BATTERY: "The meter's battery is low: its readings drift, change it.",
+    Code.METER_DIAL: lambda facts: f"The dial is on {show(facts['full_ohm'], 'Ω', digits=1)}, as you say.",
     Code.METER_FROZEN: "{cause}",
     Code.METER_FUNCTION: lambda facts: (
         f"The meter is on {facts['quantity'].replace('_', ' ')}: set it to ohms."
@@ -211,19 +227,30 @@ NOTICES: dict[Code, Saying] = {
     Code.METER_SILENT: "The meter has been silent for some seconds.",
     Code.METER_TURN: "{turn}",
     Code.METER_UNSTATED: _unstated,
+    Code.READING_TYPED: _typed_reading,
     Code.NOTE: "{note}",
     Code.OPEN_ANCHORED: "{step}: the clip is proven by a continuity.",
     Code.ORDER_TAKEN: lambda facts: f"Ordered {WAYS[facts['way']]}: {facts['order'].replace('_', ' ')}.",
     Code.OUTLET_BACK: "{outlet} goes out again, after {after_s:.0f} s.",
     Code.OUTLET_FAILING: "{outlet} waits: {cause}",
+    Code.PHOTO_KEPT: "A photo is kept under its SHA-256 {sha256}.",
     Code.PAGE_MUTE: "This machine has no voice: install espeak-ng, or let the browser speak.",
     Code.PAIR_OTHER: _another_pair,
     Code.PAIR_UNCLEAR: _another_pair,
-    Code.PART_RESTED: "{serial} has rested: it can be measured again.",
-    Code.PART_WARM: "{serial} is still warm. It can be measured when it has rested.",
+    Code.PART_RESTED: lambda facts: (
+        f"{facts['serial']} and {facts['more']} more have rested: they can be measured again."
+        if facts.get("more")
+        else f"{facts['serial']} has rested: it can be measured again."
+    ),
+    Code.PART_WARM: lambda facts: (
+        f"{facts['serial']} and {facts['more']} more are still warm. {facts['serial']} can be measured next."
+        if facts.get("more")
+        else f"{facts['serial']} is still warm. It can be measured when it has rested."
+    ),
     Code.PROBES_NOT_LIFTED: "The probes have not left what they measured before: lift them, then touch this "
     "unit.",
     Code.RESULT_HELP: lambda facts: "\n".join(facts["guidance"]),
+    Code.SCAN_TAKEN_BACK: "The scan of {next} is taken back.",
     Code.SCANNER_BACK: "The scanner is back.",
     Code.SCANNER_LOST: "The scanner gives no codes: {cause} Serials can be typed meanwhile.",
     Code.SCANNER_REFUSED: "That scan is not taken: {cause}. Scan it again.",
@@ -242,6 +269,11 @@ NOTICES: dict[Code, Saying] = {
     Code.STUDY_HELP: STUDY_HELP,
     Code.STUDY_TOO_SOON: "So soon that can only be the part before: put part {part} on the bench.",
     Code.STUDY_TURN: "It is {operator}'s turn: press Enter before the first part.",
+    Code.TEMPERATURE_IMPOSSIBLE: "{source} reads {celsius:g} °C, outside the {lower:g} to {upper:g} °C of "
+    "this place: not used ({doubted} so far). Check the sensor and its line, or state coldest and warmest "
+    "in [temperature].",
+    Code.TEMPERATURE_JUMPED: "{source} reads {celsius:g} °C after {before:g} °C: not used until it "
+    "stays there ({doubted} so far). Check the sensor and its line.",
     Code.TEMPERATURE_MISSING: "There is no fresh temperature, so verdicts wait: check the thermometer or "
     "type one in.",
     Code.TEMPERATURE_OLD: "The temperature is too old, so verdicts wait: check the thermometer or type one "

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from acquire.choices import Outcome
-from acquire.records import Batch, BatchDeed
+from acquire.records import Batch, BatchDeed, Scope, Verdict
 from acquire.words.faults import batch_doubt, compared
 
 OUTCOME_WORDS = {
@@ -14,6 +14,18 @@ OUTCOME_WORDS = {
     Outcome.CANNOT_JUDGE: "cannot judge",
 }
 """Outcomes as people read them, the same on the display and from the record."""
+
+
+def verdict_word(verdict: Verdict) -> str:
+    """The word of a verdict; of a continuity it says that it is no more."""
+    if verdict.outcome is not Outcome.PASS or verdict.scope is Scope.TOLERANCE:
+        return OUTCOME_WORDS[verdict.outcome]
+    only = verdict.scope is Scope.CONTINUITY_ONLY
+    return "continuous; tolerance not judged" if only else "continuous"
+
+
+NOT_YET = "not passed yet"
+"""A value that did not pass, and counts only if it comes again."""
 
 
 def deed_words(batch: Batch) -> str:

@@ -20,6 +20,14 @@ def ohm_text(ohm: float, digits: int = 4) -> str:
     return f"{ohm:.{digits}g} Ω" if abs(ohm) >= 1e-4 else "0 Ω"
 
 
+def at_most(ohm: float) -> str:
+    """An upper bound with two digits, rounded up: 0.9 Ω stands for 0.81 to 0.90."""
+    if not (math.isfinite(ohm) and ohm > 0.0):
+        return ohm_text(ohm)
+    step = 10.0 ** (math.floor(math.log10(ohm)) - 1)
+    return ohm_text(math.ceil(round(ohm / step, 6)) * step, 2)
+
+
 def is_code(name: str) -> bool:
     """Whether a winding has a code for its name, such as P1, rather than a word that takes an article."""
     return any(sign.isdigit() for sign in name)

@@ -2,11 +2,15 @@
 
 Facts of a prompt, beside its pair and step: an open step has `open`; where known continuities prove it also
 `core` (the clip stays there), `opened` and `last` (pins to touch) and, before the first touch, `first`. A
-pair that was measured again by touch stands in `after`. A study names `operator`, `part` and `round`.
+pair that was measured again by touch stands in `after`. Any may have `turn_ohm`: the range that the dial
+must be turned to first. A study names `operator`, `part` and `round`.
 """
 
 from __future__ import annotations
 
+from dataclasses import replace
+
+from acquire.quantity import show
 from acquire.records import Ask, Prompt, Why
 from acquire.words.saying import Facts, Saying, pins, say
 
@@ -27,6 +31,9 @@ def asked(prompt: Prompt) -> str:
     """The sentence of a prompt."""
     own = {"serial": prompt.serial, "pair": prompt.pair, "step": prompt.step, "times": prompt.times}
     facts = {**own, **prompt.facts}
+    if isinstance(turn_ohm := prompt.facts.get("turn_ohm"), float):
+        then = {name: fact for name, fact in prompt.facts.items() if name != "turn_ohm"}
+        return f"Turn the dial to {show(turn_ohm, 'Ω', digits=1)}. {asked(replace(prompt, facts=then))}"
     saying = PROMPTS.get((prompt.ask, prompt.why))
     if saying is None:
         return say(lambda known: _touch(prompt, known), facts, prompt.ask.value)
@@ -40,7 +47,7 @@ def _touch(prompt: Prompt, facts: Facts) -> str:
         how = _open_step(f"{pair} ({prompt.step})", facts)
         return f"{pair}{reason}. {how}" if reason else how
     if prompt.why is Why.SILENT:
-        return f"No contact seen on {pair}: press Enter or the pedal if both probes are on it."
+        return f"Nothing felt on {pair}: hold both probes on it and press Enter or the pedal."
     who = f"{facts['operator']}: part {facts['part']}, touch" if prompt.why is Why.STUDY else "Touch"
     told = f"{who} {pair} ({prompt.step}){reason}."
     after = facts.get("after")
@@ -91,6 +98,7 @@ PROMPTS: dict[tuple[Ask, Why], Saying] = {
     (Ask.SHORT_PROBES, Why.STUDY): "{operator}: hold the probes together, to zero the leads.",
     (Ask.SHORT_PROBES, Why.SELF_CHECK): "Self-check: Hold the probes together.",
     (Ask.CHECK_RESISTOR, Why.NONE): "Hold the probes on the check standard {resistor}.",
+    (Ask.CHECK_RESISTOR, Why.REFERENCE): "Hold the probes on the reference {resistor}.",
     (
         Ask.CHECK_RESISTOR,
         Why.BLOCKED,

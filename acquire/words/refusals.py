@@ -19,11 +19,31 @@ def refused(facts: Facts) -> str:
 
 def range_low(facts: Facts) -> str:
     """That an overload on a range too low for it shows no open pair, and what to do."""
-    full, least = (show(facts[name], "Ω", digits=1) for name in ("full_ohm", "least_ohm"))
-    return (
-        f"The meter is on its {full} range, where an overload does not show that the pair is open: "
-        f"turn it to {least} or more."
+    full = show(facts["full_ohm"], "Ω", digits=1)
+    told = f"The meter is on its {full} range, where an overload does not show that the pair is open:"
+    if "turn_ohm" not in facts:
+        return f"{told} that takes {show(facts['least_ohm'], 'Ω', digits=1)} or more."
+    return f"{told} turn it to {show(facts['turn_ohm'], 'Ω', digits=1)}."
+
+
+def _absent(facts: Facts) -> str:
+    """That somebody names a range that the meter has not."""
+    asked, low, high = (show(facts[n], "Ω", digits=1) for n in ("full_ohm", "lowest_ohm", "highest_ohm"))
+    return f"The meter file has no range of {asked}, only from {low} to {high}. Look at the dial once more."
+
+
+def _untold(facts: Facts) -> str:
+    """That nobody knows what an overload is beyond, and how to say it."""
+    told = (
+        "The meter does not tell which range its overload is on, so it does not show that the pair is open."
     )
+    if "turn_ohm" not in facts:
+        return (
+            f"{told} No range of it goes up to {show(facts['least_ohm'], 'Ω', digits=1)}: type .skip and why."
+        )
+    turn = show(facts["turn_ohm"], "Ω", digits=1)
+    short = turn.replace(" ", "").removesuffix("Ω")
+    return f"{told} Turn the dial to {turn} and type .dial {short}. {_LOOK}"
 
 
 _LOOK = "Hold both probes on it, look at the meter, and press again."
@@ -66,6 +86,20 @@ REFUSALS: dict[Refusal, Saying] = {
     Refusal.NOTHING_TO_UNDO: "There is nothing to take back. Only a scan, a word or a key since the last "
     "verdict can be; touch a pair again to measure it again.",
     Refusal.RANGE_LOW: lambda facts: f"{range_low(facts)} {_LOOK}",
+    Refusal.RANGE_ABSENT: _absent,
+    Refusal.RANGE_UNTOLD: _untold,
+    Refusal.READING_BY_METER: "This bench reads its meter by itself. Touch the pair that is asked for.",
+    Refusal.READING_MILLI_OR_MEGA: '"{typed}" may be milliohms or megohms. Type M for megohms, or the ohms '
+    "in full.",
+    Refusal.READING_NONE: '"{typed}" is no reading in ohms. Type what the display shows, such as 441, 20.6, '
+    "0.44k or OL.",
+    Refusal.READING_NOT_SHOWN: '"{typed}" has more digits than the display of {model}: it shows no '
+    "{ohm:.6g} Ω in steps of {resolution_ohm:g} Ω. Type what the display shows, or name the meter's own "
+    "file in the bench file.",
+    Refusal.READING_ONE_OR_OVER: '"{typed}" may be one ohm, or the lone 1 by which many displays show an '
+    "overload. Type OL, or 1.0 as the display shows it.",
+    Refusal.READING_POINT_OR_THOUSAND: '"{typed}" may be {low_ohm:g} or {high_ohm:g} Ω. Type a point for the '
+    "decimals, or no comma.",
     Refusal.SKIP_NO_REASON: "A step is left out only with a reason. Say why it cannot be measured.",
     Refusal.SPOOL_NAMELESS: "Which spool? Type what is written on it, such as .spool 36-A for P1, P2.",
     Refusal.SPOOL_NO_CARD: "The spool {spool} has no card. Say what is wound from it, such as .spool {spool} "

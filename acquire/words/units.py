@@ -13,9 +13,11 @@ from acquire.records import (
     Untested,
     UntestedKind,
 )
+from acquire.records.bench import ClosureFound
 from acquire.words.faults import likely
 from acquire.words.outcomes import OUTCOME_WORDS
-from acquire.words.verdicts import balance, contradiction
+from acquire.words.plain import at_most
+from acquire.words.verdicts import COLD_QUESTION, balance, closure, contradiction
 
 TURN_FAULTS = "not tested: faults between turns, which a pass in ohms does not exclude"
 """Of a unit that passed its ohms and of which no surge, inductance, Q or loss is on record: direct current
@@ -52,13 +54,18 @@ def why_not(result: UnitResult) -> str:
 def findings_words(result: UnitResult) -> tuple[str, ...]:
     """What rules over the whole unit found, a sentence each."""
     rules = {each.name: each for each in result.balances}
-    return tuple(_finding(each, rules) for each in result.found)
+    closed = {each.where: each for each in result.closures}
+    return tuple(_finding(each, rules, closed) for each in result.found)
 
 
-def _finding(found: Finding, rules: dict[str, BalanceFound]) -> str:
+def _finding(found: Finding, rules: dict[str, BalanceFound], closed: dict[str, ClosureFound]) -> str:
     match found.kind:
         case FindingKind.UNEVEN:
             return balance(rules[found.name]) if found.name in rules else f"{found.name} is uneven."
+        case FindingKind.CLOSURE:
+            return closure(closed[found.name]) if found.name in closed else f"{found.name} is out of limits."
+        case FindingKind.TEMPERATURE:
+            return COLD_QUESTION
         case FindingKind.CONTRADICTION:
             return contradiction(found)
         case FindingKind.TYPED:
@@ -67,10 +74,19 @@ def _finding(found: Finding, rules: dict[str, BalanceFound]) -> str:
             return f"The first unit of {found.name} is in doubt, and nobody has accepted it yet."
 
 
+def relations_words(result: UnitResult) -> tuple[str, ...]:
+    """Every closed relation of the circuit that the readings of a unit show, a sentence each."""
+    return tuple(closure(each) for each in result.closures)
+
+
 def untested_words(untested: Untested) -> str:
     """One thing that was not tested."""
     if untested.kind is UntestedKind.TURNS:
         return TURN_FAULTS
+    if untested.kind is UntestedKind.TOLERANCE:
+        ohm = untested.at_most_ohm
+        known = "" if ohm is None else f": continuous, at most {at_most(ohm)}"
+        return f"not judged: tolerance of {untested.name}, which this meter cannot{known}"
     volts = "" if untested.volts is None else f" at {untested.volts:g} V"
     return f"not tested: {untested.name}{volts}"
 

@@ -15,9 +15,12 @@ from acquire.records import (
     Fit,
     Limits,
     Pair,
+    Scope,
     Verdict,
 )
-from acquire.words.plain import ohm_text
+from acquire.records.bench import ClosureFound
+from acquire.records.codes import ClosureKind
+from acquire.words.plain import at_most, ohm_text
 from acquire.words.saying import joined
 
 
@@ -25,7 +28,9 @@ def reason(verdict: Verdict) -> str:
     """Why a verdict is what it is, with the numbers that decided."""
     match verdict.basis:
         case Basis.MEASURED:
-            return _measured(verdict)
+            return f"{_measured(verdict)}{_against(verdict)}"
+        case Basis.TYPED:
+            return f"{_measured(verdict)}{_against(verdict)} Typed from the display."
         case Basis.REPEATED:
             return _repeated(verdict)
         case Basis.PAPER:
@@ -42,10 +47,22 @@ def reason(verdict: Verdict) -> str:
     return f"{found}, {witness}"
 
 
+def _against(verdict: Verdict) -> str:
+    """By what method a value was found, where not by the meter's own accuracy."""
+    if not verdict.against:
+        return ""
+    off = show(verdict.off_ohm, "Ω", digits=3)
+    return f" Compared with {verdict.against} on the same range, where the meter reads {off} too much."
+
+
 def _measured(verdict: Verdict) -> str:
     if verdict.reference_ohm is None:
         return ""
     limits = Limits(verdict.lower_ohm, verdict.upper_ohm)
+    if verdict.scope is not Scope.TOLERANCE and verdict.outcome is Outcome.PASS:
+        only = "; tolerance not judged" if verdict.scope is Scope.CONTINUITY_ONLY else ""
+        known = f"U = {ohm_text(verdict.expanded_ohm or 0.0, 2)}, limit {ohm_text(verdict.upper_ohm or 0.0)}"
+        return f"continuous, at most {at_most(verdict.at_most_ohm or 0.0)}{only} ({known})."
     return decided(
         verdict.outcome,
         verdict.reference_ohm,
@@ -134,6 +151,26 @@ def reads_like(fit: Fit, ohm: float, asked: object, pairs: Iterable[object], thr
 
 def _through(windings: Sequence[str]) -> str:
     return f" ({joined(windings)})" if windings else ""
+
+
+COLD_QUESTION = (
+    "Nothing measured tells the unit's temperature well enough: measure it again when it has lain for 2 h."
+)
+
+
+def closure_name(found: ClosureFound) -> str:
+    """Of what a closed relation shows."""
+    return f"joint at pin {found.where}" if found.kind is ClosureKind.JOINT else found.where
+
+
+def closure(found: ClosureFound) -> str:
+    """What a closed relation of the circuit says: "joint at pin 2: 2.02 Ω ± 0.04 Ω, limit 0.3 Ω"."""
+    limits = (found.lower_ohm, found.upper_ohm)
+    shown = " to ".join(ohm_text(limit) for limit in limits if limit is not None)
+    text = f"{closure_name(found)}: {ohm_text(found.ohm)} ± {ohm_text(found.expanded_ohm, 2)}, limit {shown}"
+    if found.contradicts:
+        return f"{text}: less than nothing, so one of {joined(found.pairs)} is another pair's."
+    return f"{text}."
 
 
 def balance(rule: BalanceFound) -> str:

@@ -11,10 +11,11 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 from drivers.frame import Decoded, FrameProtocol, FrameRefused, NotMeasured, scaled
-from drivers.handheld.lines import PREFIXES, last_digit
+from drivers.handheld.lines import last_digit
 from drivers.link.address import SerialLine
 from drivers.link.framing import ExactFramer, Framer
 from drivers.reading import Flag, Kind, Origin, Quantity
+from drivers.units import PREFIXES
 
 _VALUE = re.compile(r" *[+-]? *(?:\d+\.?\d*|\.\d+)")
 _OVER = re.compile(r" *(?P<minus>-)? *[\d.]*O?\.?L[\d.]*")

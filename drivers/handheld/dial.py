@@ -1,16 +1,13 @@
-"""What the operator must turn on a meter whose dial cannot be set over the link. Sans-I/O."""
+"""What the operator must switch on a meter whose dial cannot be set over the link. Sans-I/O.
+
+Which range to turn to is not said here: only the bench knows which ranges the meter has (acquire.steps.dial).
+"""
 
 from __future__ import annotations
 
 from drivers.frame import Decoded
 from drivers.meter import Held, Setup
-from drivers.reading import OHMS, UNIT_OF, Flag, Kind, Origin, Quantity
-
-TOO_COARSE = 20.0
-"""A range more than twenty times the expected value shows less than 200 of 4000 counts; workshop choice."""
-LOWEST_RANGE = 60.0
-"""Ohms. Nobody is asked for a finer range than there may be. Twenty times this is
-more than the lowest range of ohms of any hand meter, 200 to 600 ohm; common practice, no source."""
+from drivers.reading import OHMS, Flag, Quantity
 
 WORDS: dict[Quantity, str] = {
     Quantity.RESISTANCE: "ohms",
@@ -48,7 +45,7 @@ def what_to_turn(setup: Setup, seen: Decoded | None, can: frozenset[Quantity]) -
     if not _serves(seen.quantity, setup.quantity):
         return Held(seen.quantity, please_turn=(f"Set the dial to {word}.",))
     held = Held(seen.quantity, seen.range_full_scale_si, seen.resolution_si, seen.range_origin)
-    advice = _about_range(setup, seen)
+    advice: tuple[str, ...] = ()
     if Flag.HOLD in seen.flags:
         advice = (*advice, "Switch HOLD off.")
     if Flag.MINIMUM in seen.flags or Flag.MAXIMUM in seen.flags:
@@ -63,26 +60,3 @@ def what_to_turn(setup: Setup, seen: Decoded | None, can: frozenset[Quantity]) -
 def _serves(seen: Quantity, wanted: Quantity) -> bool:
     """Ohms serve for ohms; a hand meter has no four wires, but its own reading says so itself."""
     return seen is wanted or (seen in OHMS and wanted in OHMS)
-
-
-def _about_range(setup: Setup, seen: Decoded) -> tuple[str, ...]:
-    full, wanted = seen.range_full_scale_si, setup.expected_si
-    automatic = Flag.AUTO_RANGE in seen.flags
-    if wanted is None or full is None or automatic or seen.range_origin is Origin.UNKNOWN:
-        return ()
-    unit = UNIT_OF[seen.quantity]
-    if full < wanted:
-        return (f"Set the range to {_shown(wanted, unit)} or more.",)
-    least = max(wanted, LOWEST_RANGE) if seen.quantity in OHMS else wanted
-    if seen.kind is Kind.VALUE and full > TOO_COARSE * least:
-        return (f"Set a finer range: {_shown(full, unit)} is too coarse for {_shown(wanted, unit)}.",)
-    return ()
-
-
-def _shown(value_si: float, unit: str) -> str:
-    """A value as people say it: `4 MΩ`, `450 Ω`, `200 mV`."""
-    unit = "Ω" if unit == "ohm" else unit
-    for worth, prefix in ((1e6, "M"), (1e3, "k"), (1.0, ""), (1e-3, "m"), (1e-6, "µ")):
-        if abs(value_si) >= worth:
-            return f"{value_si / worth:.3g} {prefix}{unit}"
-    return f"{value_si:.3g} {unit}"

@@ -15,31 +15,9 @@ from functools import reduce
 from operator import xor
 
 from drivers.reading import Flag, Kind, Quantity
+from drivers.units import UNITS, meaning
 
-PREFIXES = {"": 1.0, "p": 1e-12, "n": 1e-9, "u": 1e-6, "µ": 1e-6, "μ": 1e-6, "m": 1e-3, "k": 1e3, "K": 1e3,
-            "M": 1e6, "G": 1e9}  # fmt: skip
-"""SI prefixes (SI brochure, 9th edition, table 7), and K, which some rigs write for kilo."""
-
-_UNITS: dict[str, Quantity] = {
-    "ohm": Quantity.RESISTANCE,
-    "ohms": Quantity.RESISTANCE,
-    "ω": Quantity.RESISTANCE,
-    "v": Quantity.VOLTAGE_DC,
-    "vdc": Quantity.VOLTAGE_DC,
-    "vac": Quantity.VOLTAGE_AC,
-    "a": Quantity.CURRENT_DC,
-    "adc": Quantity.CURRENT_DC,
-    "aac": Quantity.CURRENT_AC,
-    "f": Quantity.CAPACITANCE,
-    "h": Quantity.INDUCTANCE,
-    "hz": Quantity.FREQUENCY,
-    "c": Quantity.TEMPERATURE,
-    "degc": Quantity.TEMPERATURE,
-    "°c": Quantity.TEMPERATURE,
-    "celsius": Quantity.TEMPERATURE,
-}
-_FAHRENHEIT = frozenset({"degf", "°f", "fahrenheit"})
-QUANTITIES = frozenset(_UNITS.values()) | {Quantity.RESISTANCE_4W}
+QUANTITIES = frozenset(UNITS.values()) | {Quantity.RESISTANCE_4W}
 """All that lines can carry."""
 FLAG_OF = {"HOLD": Flag.HOLD, "REL": Flag.RELATIVE, "LOWBAT": Flag.LOW_BATTERY, "AUTO": Flag.AUTO_RANGE}
 _OVER = frozenset({"OL", "O.L", "OVER", "OVERLOAD", "INF", "OPEN"})
@@ -95,7 +73,7 @@ def parse_line(text: str, pattern: re.Pattern[str] = GRAMMAR) -> LineReading | N
         raise ValueError(f"{text!r} is no reading in this format")
     groups = match.groupdict()
     tags = (groups.get("flags") or "").upper().split()
-    quantity, scale, offset = _meaning(groups.get("prefix") or "", groups.get("unit") or "", tags)
+    quantity, scale, offset = meaning(groups.get("prefix") or "", groups.get("unit") or "", tags)
     kind = _kind(groups["value"])
     flags = frozenset(FLAG_OF[tag] for tag in tags if tag in FLAG_OF)
     if kind is not Kind.VALUE:
@@ -122,23 +100,6 @@ def _kind(value: str) -> Kind:
     if word.lstrip("+-") in _OVER:
         return Kind.NEGATIVE_OVERLOAD if word.startswith("-") else Kind.OVERLOAD
     return Kind.NO_READING if word.lstrip("+-") == "NAN" else Kind.VALUE
-
-
-def _meaning(prefix: str, unit: str, tags: list[str]) -> tuple[Quantity | None, float, float]:
-    """Quantity, scale and offset to SI for a unit of measure."""
-    if prefix not in PREFIXES:
-        raise ValueError(f"{prefix!r} is no SI prefix")
-    name = unit.strip().lower().replace("Ω".lower(), "ω")
-    if not name:
-        return None, PREFIXES[prefix], 0.0
-    if name in _FAHRENHEIT:
-        return Quantity.TEMPERATURE, PREFIXES[prefix] * 5 / 9, -32 * 5 / 9
-    quantity = _UNITS.get(name)
-    if quantity is None:
-        raise ValueError(f"{unit!r} is no unit of measure known here")
-    if quantity is Quantity.RESISTANCE and "4W" in tags:
-        quantity = Quantity.RESISTANCE_4W
-    return quantity, PREFIXES[prefix], 0.0
 
 
 def last_digit(number: str) -> float:

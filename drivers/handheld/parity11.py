@@ -87,7 +87,15 @@ class Parity11(FrameProtocol):
         flags = _flags(status, option)
         if status & _OVER:
             kind = Kind.NEGATIVE_OVERLOAD if status & _MINUS else Kind.OVERLOAD
-            return Decoded(quantity, kind, None, flags=flags)
+            return Decoded(
+                quantity,
+                kind,
+                None,
+                resolution_si,
+                scaled(_FULL_COUNTS, resolution_si),
+                Origin.READ_BACK,
+                flags,
+            )
         counts = int("".join(str(digit) for digit in digits))
         if counts > _FULL_COUNTS:
             raise FrameRefused(f"more counts than the display's {_FULL_COUNTS}")

@@ -10,10 +10,19 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import ClassVar
 
-from drivers.frame import DIAL, Decoded, FrameProtocol, FrameRefused, NotMeasured, decoded_counts, scaled
+from drivers.frame import (
+    DIAL,
+    Decoded,
+    FrameProtocol,
+    FrameRefused,
+    NotMeasured,
+    decoded_counts,
+    overloaded,
+    scaled,
+)
 from drivers.link.address import SerialLine
 from drivers.link.framing import CountedFramer, Framer
-from drivers.reading import Flag, Kind, Origin, Quantity
+from drivers.reading import Flag, Kind, Quantity
 
 _SEGMENT_BITS = {"A": 0x10, "B": 0x01, "C": 0x04, "D": 0x08, "E": 0x40, "F": 0x20, "G": 0x02}
 _LIT = {
@@ -75,7 +84,8 @@ class Segments14(FrameProtocol):
         minus = bool(frame[1] & 0x08)
         if digits.replace(" ", "") == "0L":
             kind = Kind.NEGATIVE_OVERLOAD if minus else Kind.OVERLOAD
-            return Decoded(quantity, kind, None, None, None, Origin.UNKNOWN, signs.flags)
+            resolution_si = scaled(1, _SCALE[signs.prefix] / 10**decimals)
+            return overloaded(quantity, kind, resolution_si, self.counts if decimals else 0, signs.flags)
         if not digits.strip():
             raise NotMeasured("the display is blank")
         counts = _number(digits)

@@ -10,10 +10,19 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import ClassVar
 
-from drivers.frame import DIAL, Decoded, FrameProtocol, FrameRefused, NotMeasured, decoded_counts, scaled
+from drivers.frame import (
+    DIAL,
+    Decoded,
+    FrameProtocol,
+    FrameRefused,
+    NotMeasured,
+    decoded_counts,
+    overloaded,
+    scaled,
+)
 from drivers.link.address import SerialLine
 from drivers.link.framing import ExactFramer, Framer
-from drivers.reading import Flag, Kind, Origin, Quantity
+from drivers.reading import Flag, Kind, Quantity
 
 _OVERLOAD = b"?0:?"  # shown as blank, 0, L, blank
 _DECIMALS = {0x30: 0, 0x31: 3, 0x32: 2, 0x34: 1, 0x33: 1}  # 33 in place of 34 on some sets
@@ -80,7 +89,12 @@ class Status14(FrameProtocol):
         quantity = _quantity(unit, status)
         flags = frozenset(flag for byte, bit, flag in _FLAG_BITS if status[byte] & bit)
         return self._value(
-            frame, quantity, scaled(1, _SCALE[prefix] / 10**decimals), flags, fahrenheit=unit == "degF"
+            frame,
+            quantity,
+            scaled(1, _SCALE[prefix] / 10**decimals),
+            flags,
+            fahrenheit=unit == "degF",
+            pointed=decimals > 0,
         )
 
     def _value(
@@ -91,12 +105,13 @@ class Status14(FrameProtocol):
         flags: frozenset[Flag],
         *,
         fahrenheit: bool,
+        pointed: bool,
     ) -> Decoded:
         digits = frame[1:5]
         minus = frame[0] == ord("-")
         if digits == _OVERLOAD:
             kind = Kind.NEGATIVE_OVERLOAD if minus else Kind.OVERLOAD
-            return Decoded(quantity, kind, None, None, None, Origin.UNKNOWN, flags)
+            return overloaded(quantity, kind, resolution_si, self.counts if pointed else 0, flags)
         if not digits.isdigit():
             raise FrameRefused("a digit is none")
         counts = -int(digits) if minus else int(digits)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import struct
+from collections.abc import Sequence
 from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
@@ -83,10 +84,21 @@ def number_of(registers: list[int], form: Form, order: Order) -> float:
 def value_of(channel: RegisterChannel, registers: list[int]) -> tuple[Kind, float | None]:
     """Kind and SI value of what stands in a channel's registers. Raises: ValueError."""
     number = number_of(registers, channel.form, channel.order)
-    if math.isnan(number) or number in channel.no_reading_values:
+    if math.isnan(number) or _among(number, channel.no_reading_values, channel.form):
         return Kind.NO_READING, None
-    if number in channel.overload_values or math.isinf(number) or _OVER_AT <= abs(number) < _NAN_AT:
+    if (
+        _among(number, channel.overload_values, channel.form)
+        or math.isinf(number)
+        or _OVER_AT <= abs(number) < _NAN_AT
+    ):
         return (Kind.NEGATIVE_OVERLOAD if number < 0 else Kind.OVERLOAD), None
     if abs(number) >= _NAN_AT:
         return Kind.NO_READING, None
     return Kind.VALUE, number * channel.scale + channel.offset
+
+
+def _among(number: float, sentinels: Sequence[float], form: Form) -> bool:
+    """Whether it is one of them as a 32-bit float holds it: 1e30 comes back as 1.0000000150474662e30."""
+    if form != "float32":
+        return number in sentinels
+    return any(math.isclose(number, each, rel_tol=2.0**-23) for each in sentinels)

@@ -14,10 +14,10 @@ from dataclasses import replace
 from types import TracebackType
 from typing import ClassVar, Self, TypeVar
 
-from drivers.errors import LinkTimeout, MeterRefused
+from drivers.errors import FrameGarbled, LinkTimeout, MeterRefused
 from drivers.frame import FrameProtocol
 from drivers.meter import Capabilities, ClockPair, Held, Identity, Setup
-from drivers.reading import Kind, Origin, Quantity, Reading
+from drivers.reading import Flag, Kind, Origin, Quantity, Reading
 from drivers.scpi import language
 from drivers.scpi.dialect import AnswerFormat, Dialect
 from drivers.scpi.dialogue import Dialogue
@@ -28,6 +28,8 @@ T = TypeVar("T")
 _SAMPLES_PER_READING = 4
 """Auto-zero doubles the time of a conversion and offset compensation doubles it again (seen in manuals)."""
 _SLOWEST_MAINS_HZ = 50.0
+_COMPENSATED = frozenset({Flag.OFFSET_COMPENSATED})
+_UNREAD_IN_A_ROW = 3  # after so many answers that are no readings the format is wrong; workshop choice
 _JUMP = 0.2  # a fifth: what a dial turned by hand nearly always exceeds; workshop choice
 
 
@@ -39,7 +41,11 @@ class BenchMeter:
 
     Options: ClassVar[type[BenchMeterOptions]] = BenchMeterOptions
     capabilities: Capabilities = Capabilities(
-        quantities=frozenset(language.FUNCTION_OF), settable=True, streaming=False, verification="standard"
+        quantities=frozenset(language.FUNCTION_OF),
+        settable=True,
+        streaming=False,
+        flags_visible=frozenset({Flag.OFFSET_COMPENSATED}),
+        verification="standard",
     )
 
     @classmethod
@@ -67,6 +73,7 @@ class BenchMeter:
         self._generation = 0
         self._conversion = 0
         self._unchecked = 0
+        self._unread = 0
         self._fresh = False  # no reading yet since the last configure
         self._former: Reading | None = None
 
@@ -203,6 +210,7 @@ class BenchMeter:
 
         Raises:
             LinkTimeout: the meter stays silent, or questions and answers cannot be brought in step.
+            FrameGarbled: answer after answer is no reading.
             LinkLost: the link broke.
             MeterRefused: the meter reports an error, or somebody changed its function.
         """
@@ -226,9 +234,19 @@ class BenchMeter:
         answer = await self._talk.ask(self._options.read_query, self._reply_s())
         try:
             number = self._dialect.parse_reading(answer, held.quantity)
-        except ValueError:
+        except ValueError as error:
             self._talk.mark_dirty()
-            return None  # rubbish, or an answer to something else: aligned again before the next
+            self._unread += 1
+            if self._unread < _UNREAD_IN_A_ROW:
+                return None  # rubbish, or an answer to something else: aligned again before the next
+            self._unread = 0
+            raise FrameGarbled(
+                f"it answers {answer!r} to {self._options.read_query}, and {error}",
+                port=self._talk.address,
+                raw=answer.encode("ascii", "replace"),
+                hint="Choose the profile of this meter, or state in [meter.options] how its answers look.",
+            ) from error
+        self._unread = 0
         return await self._checked(self._reading_of(held, number, answer))
 
     async def _ready(self) -> Held:
@@ -278,6 +296,7 @@ class BenchMeter:
             range_full_scale_si=held.range_full_scale_si,
             resolution_si=held.resolution_si,
             range_origin=held.origin,
+            flags=_COMPENSATED if held.offset_compensation else frozenset(),
             raw=answer.encode("ascii", "replace"),
         )
 

@@ -14,8 +14,15 @@ from drivers.meter import Setup
 from drivers.reading import Kind, Quantity
 from drivers.scpi import language
 from drivers.scpi.options import BenchMeterOptions, RangeCode
+from drivers.units import meaning
 
-_LEADING_NUMBER = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*[A-Za-z0-9#°%]*\s*")
+_WITH_UNIT = re.compile(
+    r"\s*(?P<number>[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*"
+    r"(?P<prefix>[pnuµμmkKMG]?)(?P<unit>(?:[A-Za-z]+(?:4W)?|[Ωω°][A-Za-z]?))\s*"
+)
+_AS = {Quantity.RESISTANCE_4W: Quantity.RESISTANCE, Quantity.CONTINUITY: Quantity.RESISTANCE,
+       Quantity.DIODE: Quantity.VOLTAGE_DC}  # fmt: skip
+"""Quantities whose answers carry the unit of another."""
 _RANGELESS = frozenset({Quantity.CONTINUITY, Quantity.DIODE})
 
 
@@ -85,33 +92,45 @@ class Dialect:
             plc="" if setup.integration_plc is None else f"{setup.integration_plc:g}",
         ).strip()
 
-    def parse_reading(self, answer: str, quantity: Quantity) -> language.Number:  # noqa: ARG002 - LCR needs it
-        """Find the reading of a quantity in an answer.
+    def parse_reading(self, answer: str, quantity: Quantity) -> language.Number:
+        """Find the reading of a quantity in an answer; what does not fit whole is refused, never cut.
 
         Raises:
-            ValueError: there is none.
+            ValueError: there is none; says why.
         """
         word = answer.strip()
         if word.lstrip("+-").upper() in {known.upper() for known in self._options.overload_words}:
             return language.Number(Kind.NEGATIVE_OVERLOAD if word.startswith("-") else Kind.OVERLOAD, None)
         parts = answer.split(",")
-        numbers = [self._number(part) for part in parts]
-        try:
-            number = numbers[self._options.field]
-        except IndexError as error:
-            raise ValueError(f"{answer!r} has no field {self._options.field}") from error
+        if len(parts) not in self._options.fields:
+            wanted = " or ".join(map(str, self._options.fields))
+            raise ValueError(
+                f"it has {len(parts)} fields instead of {wanted} (fields and field in [meter.options])"
+            )
+        number = _number(parts[self._options.field], quantity)
         limit_si = self._options.overload_at_si
         if number.value is not None and limit_si is not None and abs(number.value) >= limit_si:
             over = Kind.OVERLOAD if number.value > 0 else Kind.NEGATIVE_OVERLOAD
             return language.Number(over, None)
         return number
 
-    def _number(self, part: str) -> language.Number:
-        if self._options.strip_letters:
-            match = _LEADING_NUMBER.fullmatch(part)
-            if match is not None:
-                return language.parse_number(match[1])
+
+def _number(part: str, quantity: Quantity) -> language.Number:
+    """One field: a number alone, or with a unit of the quantity that was asked for."""
+    match = _WITH_UNIT.fullmatch(part)
+    if match is None:
         return language.parse_number(part)
+    number = language.parse_number(match["number"])
+    for prefix, unit in ((match["prefix"], match["unit"]), ("", match["prefix"] + match["unit"])):
+        try:
+            found, scale, offset = meaning(prefix, unit)
+        except ValueError:
+            continue
+        if _AS.get(found or quantity, found) is not _AS.get(quantity, quantity):
+            raise ValueError(f"{part!r} is no {quantity.value}")
+        value = None if number.value is None else float(f"{number.value * scale + offset:.15g}")
+        return language.Number(number.kind, value)
+    raise ValueError(f"{part.strip()!r} has no unit of measure known here")
 
 
 class AnswerFormat(FrameProtocol):

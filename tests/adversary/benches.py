@@ -6,6 +6,8 @@ import contextlib
 import random
 import time
 
+import pytest
+
 from tests.adversary.bench import Bench
 from tests.adversary.campaign import SHEETS
 from tests.adversary.circuits import Sheet, Unit, Warmth
@@ -81,3 +83,8 @@ def steps_of(verdicts):
 def dice(seed):
     """Dice of a test."""
     return random.Random(f"{seed} test")
+
+
+def long_form(*values):
+    """A case of a test that is tried in the long form only."""
+    return pytest.param(*values, marks=pytest.mark.long)

@@ -10,7 +10,7 @@ import time
 
 import pytest
 
-from tests.adversary.benches import NOTHING_S, at, judged, read_again, scan, sound, steps_of
+from tests.adversary.benches import NOTHING_S, at, judged, long_form, read_again, scan, sound, steps_of
 from tests.adversary.campaign import foreign_steps
 
 ALIKE = """
@@ -70,6 +70,11 @@ def power(bench):
 
 
 ACCIDENTS = [cut, silence, kill, power]
+between = pytest.mark.parametrize(
+    "accident",
+    [None, kill, *map(long_form, (cut, silence))],
+    ids=lambda deed: deed.__name__ if deed else "none",
+)
 
 
 def nothing_comes(bench, accident, verdicts):
@@ -82,7 +87,7 @@ def nothing_comes(bench, accident, verdicts):
 
 
 @pytest.mark.parametrize("accident", ACCIDENTS, ids=lambda deed: deed.__name__)
-@pytest.mark.parametrize("sheet", ["skerry", "quern"])
+@pytest.mark.parametrize("sheet", ["skerry", long_form("quern")])
 def test_another_pair_is_not_judged_from_a_touch_that_lies_still(tmp_path, sheet, accident):
     """U–V touched once; V–W reads alike and must be touched by itself."""
     with at(tmp_path, sheet) as (bench, hands):
@@ -101,9 +106,7 @@ def test_matched_secondaries_are_each_touched(tmp_path):
         nothing_comes(bench, cut, before)
 
 
-@pytest.mark.parametrize(
-    "accident", [None, cut, silence, kill], ids=lambda deed: deed.__name__ if deed else "none"
-)
+@between
 def test_the_next_unit_is_not_judged_from_a_touch_that_ended_the_one_before(tmp_path, accident):
     """The last touch of a unit says nothing of the next one, scanned while the probes lie there."""
     with at(tmp_path, "skerry") as (bench, hands):
@@ -120,9 +123,7 @@ def test_the_next_unit_is_not_judged_from_a_touch_that_ended_the_one_before(tmp_
         assert len(judged(bench, hands, 1, "A-2")) == 1
 
 
-@pytest.mark.parametrize(
-    "accident", [None, cut, silence, kill], ids=lambda deed: deed.__name__ if deed else "none"
-)
+@between
 def test_a_pair_touched_is_no_lead_zero(tmp_path, accident):
     """A zero asked for while the probes lie on a strap is not taken from the strap."""
     with at(tmp_path, "plover") as (bench, hands):
@@ -138,9 +139,7 @@ def test_a_pair_touched_is_no_lead_zero(tmp_path, accident):
         assert len(bench.journal.entries("lead_zero")) == zeros, "zeroed on the strap"
 
 
-@pytest.mark.parametrize(
-    "accident", [None, cut, silence, kill], ids=lambda deed: deed.__name__ if deed else "none"
-)
+@between
 def test_the_known_resistor_is_no_winding(tmp_path, accident):
     """A resistor that reads like the first pair, still held after its check, is not that pair."""
     tables = '[check]\nresistor = "R1"\nvalue = "18.8 ohm"\nuncertainty = "20 mohm"\naction = "warn"\n'

@@ -6,7 +6,7 @@ import dataclasses
 
 import pytest
 
-from tests.adversary.benches import at, judged, scan, sound
+from tests.adversary.benches import at, judged, long_form, scan, sound
 from tests.adversary.campaign import FAILED, foreign_steps
 from tests.adversary.hands import HURRIED, LINGERING, MASHING, SLIPPING, STILL
 
@@ -16,7 +16,7 @@ SHORT = dataclasses.replace(LINGERING, linger_s=(0.1, 0.8))
 @pytest.mark.parametrize(
     "habit", [HURRIED, SHORT, SLIPPING, MASHING], ids=["hurried", "lingering", "slipping", "mashing"]
 )
-@pytest.mark.parametrize("sheet", ["linnet", pytest.param("quern", marks=pytest.mark.long)])
+@pytest.mark.parametrize("sheet", ["linnet", long_form("quern")])
 def test_a_sound_unit_is_not_failed_by_the_way_it_is_touched(tmp_path, sheet, habit):
     """It gets its result, no fail, and each value from a touch of its own pair."""
     with at(tmp_path, sheet) as (bench, hands):

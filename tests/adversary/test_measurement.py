@@ -10,7 +10,7 @@ import time
 
 import pytest
 
-from tests.adversary.benches import at, sound
+from tests.adversary.benches import at, long_form, sound
 from tests.adversary.campaign import FAILED, PASSED
 from tests.adversary.record import is_held
 
@@ -33,9 +33,9 @@ def warm(unit, kelvin):
     ("sheet", "scaled", "kelvin"),
     [
         ("corrie", {"start": 0.92}, 9.0),
-        ("corrie", {"run": 0.935, "start": 0.935}, 8.0),
+        long_form("corrie", {"run": 0.935, "start": 0.935}, 8.0),
         ("plover", {"slow charge": 0.925, "fast charge": 0.925, "trigger": 0.915, "lighting": 0.935}, 8.0),
-        ("linnet", {"inner": 0.925, "outer": 0.925}, 5.0),
+        long_form("linnet", {"inner": 0.925, "outer": 0.925}, 5.0),
     ],
 )
 def test_a_bad_unit_that_is_warm_does_not_pass(tmp_path, sheet, scaled, kelvin):
@@ -58,7 +58,9 @@ def test_a_good_unit_held_as_warm_does_not_fail_when_it_is_scanned_again_at_once
         assert result["outcome"] not in FAILED
 
 
-@pytest.mark.parametrize(("sheet", "pin"), [("plover", "2"), ("linnet", "2"), ("corrie", "C")])
+@pytest.mark.parametrize(
+    ("sheet", "pin"), [long_form("plover", "2"), ("linnet", "2"), long_form("corrie", "C")]
+)
 @pytest.mark.parametrize("joint_ohm", [2.0, 0.6])
 def test_a_joint_that_closes_no_relation_does_not_pass(tmp_path, sheet, pin, joint_ohm):
     """R12 + R23 - R13 is twice the joint in pin 2, known to some milliohms: 0.6 ohm is over any limit."""
@@ -70,7 +72,7 @@ def test_a_joint_that_closes_no_relation_does_not_pass(tmp_path, sheet, pin, joi
         assert any(pin in place["where"] for place in places), places
 
 
-@pytest.mark.parametrize("sheet", ["plover", "linnet", "corrie", "quern"])
+@pytest.mark.parametrize("sheet", ["linnet", *map(long_form, ("plover", "corrie", "quern"))])
 def test_a_sound_unit_passes_with_all_that_closes(tmp_path, sheet):
     """No joint, room temperature: pass."""
     with at(tmp_path, sheet) as (bench, hands):

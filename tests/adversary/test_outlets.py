@@ -52,14 +52,9 @@ def said_on_paper(bench, serial, batch):
 
 
 def outcome_in(facts):
-    """The unit's outcome among the facts of a certificate: the one of the object with its result's id."""
-    if isinstance(facts, dict):
-        if "result_id" in facts and "outcome" in facts:
-            return facts["outcome"]
-        facts = list(facts.values())
-    if isinstance(facts, list):
-        return next(filter(None, map(outcome_in, facts)), None)
-    return None
+    """The unit's latest outcome among the entries that a certificate rests on."""
+    results = [entry["payload"] for entry in facts["on_record"] if entry["kind"] == "unit_result"]
+    return results[-1]["outcome"]
 
 
 def said_by_csv(bench, serial):
@@ -78,10 +73,10 @@ def said_by_csv(bench, serial):
 def said_on_page(bench, serial):
     """What the page shows now and remembers."""
     now, unit = bench.asked("/now"), bench.asked(f"/unit?serial={serial}")
-    [visit] = bench.asked(f"/history?serial={serial}")["visits"]
+    [visit] = unit["visits"]
     [line] = [line for line in bench.asked("/units")["units"] if line["serial"] == serial]
     return {
-        "/now": now["result"]["outcome"], "/unit": unit["outcome"], "/history": visit["outcome"],
+        "/now": now["result"]["outcome"], "/unit": unit["outcome"], "visits": visit["outcome"],
         "/units": line["outcome"], "/now batch": (now["batch"]["passed"], now["batch"]["failed"]),
     }  # fmt: skip
 
@@ -115,7 +110,7 @@ async def test_a_result_that_changes_after_the_unit_is_heard_everywhere(tmp_path
             await late.until(lambda ear: ear.of("status", retained=True))
         heard = [unit for unit in ear.of("unit") if unit["serial"] == "P-1" and "outcome" in unit]
         said["mqtt"] = heard[-1]["outcome"] if heard else None
-        kept = [unit for unit in late.of("unit", retained=True) if unit.get("serial") == "P-1"]
+        kept = [unit for unit in late.of("latest", retained=True) if unit.get("serial") == "P-1"]
         said["mqtt retained"] = kept[-1].get("outcome") if kept else None
     assert said == {name: (0, 1) if name == "/now batch" else "fail" for name in said}
 
@@ -151,7 +146,7 @@ def said_on_page_later(bench, serial):
     """What the page remembers of an earlier run."""
     return {
         "/unit": bench.asked(f"/unit?serial={serial}")["outcome"],
-        "/history": bench.asked(f"/history?serial={serial}")["visits"][0]["outcome"],
+        "visits": bench.asked(f"/unit?serial={serial}")["visits"][0]["outcome"],
         "/units": bench.asked("/units")["units"][0]["outcome"],
     }
 

@@ -25,6 +25,7 @@ from scipy import integrate, stats
 
 from acquire.physics.accuracy import AccuracyLimit, half_width_si
 from acquire.physics.budget import combine
+from acquire.physics.common import combination
 from acquire.physics.copper import CONDUCTORS, at_temperature
 from acquire.physics.correct import correct
 from acquire.physics.sample import sample
@@ -134,16 +135,47 @@ class Tally:
     not_judged: int = 0
 
 
-def measured(bench: Bench, true_ohm: float, dice: np.random.Generator) -> Corrected:
-    """One unit through a simulated meter and the product's correction."""
-    celsius = dice.uniform(18.0, 28.0)
+@dataclass
+class Shared:
+    """What is wrong with all values of one unit together, drawn by the laws that the budgets state."""
+
+    celsius: float
+    kelvin: float
+    lead: float
+    gain: float
+    offset: float
+
+    @classmethod
+    def drawn(cls, dice: np.random.Generator) -> Shared:
+        """In units of each cause's own law."""
+        celsius, kelvin, lead = dice.uniform(18.0, 28.0), *dice.standard_normal(2)
+        return cls(celsius, kelvin, lead, *dice.uniform(-1.0, 1.0, 2))
+
+    def meter_ohm(self, bench: Bench, shown: float, dice: np.random.Generator) -> float:
+        """Error of the meter: gain and offset of the range, and what both limits add up to beyond those."""
+        gain = bench.accuracy.fraction_of_reading * shown
+        offset = half_width_si(bench.accuracy, shown) - gain
+        return (
+            self.gain * gain + self.offset * offset + dice.uniform(-1.0, 1.0) * math.sqrt(2.0 * gain * offset)
+        )
+
+
+def measured(
+    bench: Bench, true_ohm: float, dice: np.random.Generator, shared: Shared | None = None
+) -> Corrected:
+    """One value through a simulated meter and the product's correction; errors shared with others if told."""
+    celsius = dice.uniform(18.0, 28.0) if shared is None else shared.celsius
     shown = at_temperature(true_ohm, 20.0, celsius, COPPER)
     zero = None
     if not bench.four_wire:
         lead = 0.2
-        zero = LeadZero("", "", lead + dice.normal(0.0, bench.lead_u_ohm), bench.lead_u_ohm, 0.0)
+        off = dice.standard_normal() if shared is None else shared.lead
+        zero = LeadZero("", "", lead + off * bench.lead_u_ohm, bench.lead_u_ohm, 0.0)
         shown += lead + dice.normal(0.0, bench.contact_u_ohm)
-    shown += dice.uniform(-1.0, 1.0) * half_width_si(bench.accuracy, shown)
+    if shared is None:
+        shown += dice.uniform(-1.0, 1.0) * half_width_si(bench.accuracy, shown)
+    else:
+        shown += shared.meter_ohm(bench, shown, dice)
     count = bench.accuracy.resolution_si
     readings = np.round((shown + dice.normal(0.0, bench.noise_ohm, READINGS)) / count) * count
     told = sample(readings.tolist())
@@ -168,7 +200,8 @@ def measured(bench: Bench, true_ohm: float, dice: np.random.Generator) -> Correc
         four_wire=bench.four_wire,
         lead=zero,
         now_utc_s=0.0,
-        winding_celsius=celsius + dice.normal(0.0, bench.kelvin_u),
+        winding_celsius=celsius
+        + bench.kelvin_u * (dice.standard_normal() if shared is None else shared.kelvin),
         winding_u_kelvin=bench.kelvin_u,
         reference_celsius=20.0,
         conductor=COPPER,
@@ -204,6 +237,31 @@ def run(bench: Bench, units: int, seed: int) -> Tally:
             tally.false_accepts[rule] += got.outcome is Outcome.PASS and not good
             tally.false_rejects[rule] += got.outcome is not Outcome.PASS and good
     return tally
+
+
+TOGETHER = {
+    "sum of two": (1.0, 1.0),
+    "difference": (1.0, -1.0),
+    "R12 + R23 - R13": (1.0, 1.0, -1.0),
+}
+"""Combinations of values of one unit; the third is of the first two in series."""
+
+
+def covered_together(bench: Bench, units: int, seed: int) -> dict[str, float]:
+    """Share of units whose combination lies within its 95 % interval, its errors shared."""
+    dice = np.random.default_rng(seed)
+    within = dict.fromkeys(TOGETHER, 0)
+    for _ in range(units):
+        shared, first = Shared.drawn(dice), bench.nominal_ohm * dice.normal(1.0, bench.spread)
+        second = bench.nominal_ohm * dice.uniform(0.2, 1.0)
+        true = (first, second, first + second)
+        values = [measured(bench, ohm, dice, shared) for ohm in true]
+        for name, factors in TOGETHER.items():
+            parts = list(zip(factors, values, strict=False))
+            whole = combine(combination([(factor, value.terms) for factor, value in parts]))
+            off = sum(f * (v.reference_ohm - t) for (f, v), t in zip(parts, true, strict=False))
+            within[name] += abs(off) <= whole.expanded
+    return {name: count / units for name, count in within.items()}
 
 
 def true_laws(bench: Bench) -> tuple[list[float], float]:
@@ -321,6 +379,15 @@ def main() -> int:
         two_u = tally.covered_by_two_u / tally.units
         print(f"\n{bench.name}: {tally.units} units, {1e6 * took / tally.units:.0f} us each")
         print(f"  95 % interval covers {100 * coverage:.2f} %   (baseline 2 u: {100 * two_u:.2f} %)")
+        together = covered_together(bench, max(1000, chosen.units // 10), chosen.seed + number)
+        print("  together: " + ", ".join(f"{name} {100 * each:.2f} %" for name, each in together.items()))
+        coarse = bench.noise_ohm < 0.1 * bench.accuracy.resolution_si
+        failed += [
+            f"{bench.name}: {name}"
+            for name, each in together.items()
+            # Rounded values add up to whole counts: the error of the third is -1, 0 or 1 of them, and no law.
+            if not (0.94 <= each <= 0.96 or (coarse and name == "R12 + R23 - R13"))
+        ]
         if tally.not_judged:
             print(f"  not judged: {tally.not_judged} of {tally.units * len(RULES)}")
         print("  rule           guard ohm   false accept  integral   s.e.   false reject  integral   s.e.")

@@ -27,9 +27,8 @@ from collections import Counter, defaultdict
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from pathlib import Path
 
-from acquire.steps.unit import Order
-
 from acquire.records import FindingKind, Outcome, Purpose
+from acquire.records.codes import Order
 from acquire.records.words import FAILING
 from acquire.verdict.diagnose import casebook
 from acquire.verdict.dictionary import PRIORS
@@ -68,7 +67,7 @@ GOOD_ENOUGH = 18.5
 
 def outside(bench, story, planted):
     """Whether any true value is beyond a limit by more than the meter's expanded uncertainty."""
-    u_of = {pair: u for pair, _, u in story.readings}
+    u_of = {pair: u for pair, _, u, _ in story.readings}
     for step in bench.sheet.steps:
         limits = bench.table.limits_for(step, Purpose.INCOMING)
         ohm = exact(bench.unit, step.pair, planted.kelvin)
@@ -85,13 +84,13 @@ def seems_good(bench, story):
     below_ohm = bench.four_wire_below_ohm or 0.0
     book = casebook(bench.sheet, Purpose.INCOMING, below_ohm)
     read = [r for r in story.readings if math.isfinite(r[1])]
-    for index, (pair, ohm, u_ohm) in enumerate(read):
-        others = {p: (o, u) for k, (p, o, u) in enumerate(read) if k != index}
+    for index, (pair, ohm, u_ohm, _) in enumerate(read):
+        others = {p: (o, u) for k, (p, o, u, _) in enumerate(read) if k != index}
         mean, sd = bench.table.predicted(pair, others)
         if math.isinf(mean) or (ohm - mean) ** 2 > GOOD_ENOUGH * (sd**2 + u_ohm**2):
             return False
-    columns = book.columns([p for p, _, _ in story.readings])
-    return all(book.good.conducts[0, columns] == [math.isfinite(o) for _, o, _ in story.readings])
+    columns = book.columns([p for p, *_ in story.readings])
+    return all(book.good.conducts[0, columns] == [math.isfinite(o) for _, o, *_ in story.readings])
 
 
 def one_kind(args):
@@ -172,7 +171,7 @@ def reads_low(bench, story, case):
     """Whether every winding that a case calls shorted has a reading below its nominal."""
     low = {
         branch.name
-        for pair, ohm, _ in story.readings
+        for pair, ohm, *_ in story.readings
         if ohm < bench.table.nominal_ohm(pair) < math.inf
         for branch in bench.table.windings(pair)
     }

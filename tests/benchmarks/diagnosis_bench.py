@@ -13,8 +13,6 @@ import random
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from acquire.steps.unit import Order
-
 from acquire.conditions import Conditions, Temperature
 from acquire.files.statements import ModelStatements
 from acquire.pipeline import Pipeline
@@ -35,6 +33,7 @@ from acquire.records import (
     UnitResult,
     UnitStarted,
 )
+from acquire.records.codes import Order
 from acquire.settle import SettleSettings
 from acquire.simulated.stand_in import as_seen
 from acquire.verdict import diagnose as diagnosing
@@ -189,7 +188,7 @@ class Bench:
         self.unit, self.planted, self.story, KEPT.latest = warm, planted, Story(), ()
         self.loop.run_until_complete(self._unit(dice.randrange(2**31)))
         story = self.story
-        story.exact = [(p, exact(warm, p, planted.kelvin), u) for p, _, u in story.readings]
+        story.exact = [(p, exact(warm, p, planted.kelvin), u) for p, _, u, _ in story.readings]
         return story
 
     async def _unit(self, seed: int) -> None:
@@ -274,7 +273,7 @@ class Bench:
                     self._matched(event, events)
                 case UnitResult():
                     self.story.result = event
-                    self.story.readings = self.work.progress.readings()
+                    self.story.readings = self.work.state.readings()
                     self.story.findings = KEPT.latest
                     self.story.seconds = self.clock.now_s() - self.began_s
                     self.done.set()
@@ -298,10 +297,10 @@ class Bench:
             story.slid += judged is not None and touched != (judged.verdict.pin_a, judged.verdict.pin_b)
             return
         hinted = any(isinstance(e, Notice) and e.code in ("pair.other", "pair.unclear") for e in events)
-        progress = self.work.progress
+        state = self.work.state
         if judged is None:
-            open_now = {progress.current.pair, *progress.open_pairs} if progress.current else set()
-            taken = progress.current.pair if progress.current else match.pair
+            open_now = {state.current.pair, *state.open_pairs} if state.current else set()
+            taken = state.current.pair if state.current else match.pair
         else:
             taken = Pair(judged.verdict.pin_a, judged.verdict.pin_b)
             open_now = {taken}

@@ -21,6 +21,7 @@ from functools import cache
 
 import numpy as np
 
+from acquire.physics.common import PairReading
 from acquire.records import Purpose
 from acquire.steps.pairs import PairTable
 from acquire.verdict.casebook import Casebook
@@ -73,7 +74,7 @@ def as_measured(bench, story, planted):
     if planted.name not in ("two_faults", "bad_joint", "open_pin", "open_winding", "shorted_turns"):
         return planted
     book = casebook(bench.sheet, Purpose.INCOMING, bench.four_wire_below_ohm or 0.0)
-    seen = visible(book, [pair for pair, _, _ in story.readings])
+    seen = visible(book, [pair for pair, *_ in story.readings])
     shows = {case.faults[0] for case, see in zip(book.cases, seen, strict=True) if see}
     kinds = planted.kinds or (planted.name,)
     parts = [part for part in zip(kinds, planted.where, strict=True) if (part[0], (part[1],)) in shows]
@@ -93,7 +94,7 @@ def rivals(bench, planted, readings):
         readings: (pair, ohm, standard uncertainty).
     """
     below_ohm = bench.four_wire_below_ohm or 0.0
-    readings = [(pair, ohm, u or 1e-6) for pair, ohm, u in readings]
+    readings = [PairReading(pair, ohm, u or 1e-6, *more) for pair, ohm, u, *more in readings]
     of_truth = _truth_chi_square(bench, planted, readings)
     if math.isinf(of_truth):
         return None
@@ -105,7 +106,7 @@ def rivals(bench, planted, readings):
     own = (c.prior for book in (double, single) for c in book.cases if is_case(c, planted))
     prior, found = next(own, 0.01), set()
     for book in (single, double):
-        told = book.explain(*zip(*readings, strict=True))
+        told = book.explain([PairReading(*reading) for reading in readings])
         each = zip(book.cases, best_chi_squares(book, readings, told), evidence(book, told), strict=True)
         for case, chi_square, foretold in each:
             commoner = max(0.0, math.log(case.prior / prior))
@@ -152,19 +153,19 @@ def _truth_evidence(bench, planted, readings):
     below_ohm = bench.four_wire_below_ohm or 0.0
     if planted.name in ("grounded", "winding_to_winding"):
         book = fine(bench.sheet, planted.name, planted.where, below_ohm)
-        return float(evidence(book, book.explain(*zip(*readings, strict=True)))[0])
+        return float(evidence(book, book.explain([PairReading(*reading) for reading in readings]))[0])
     single = casebook(bench.sheet, Purpose.INCOMING, below_ohm)
     book = double_casebook(bench.sheet, Purpose.INCOMING) if planted.kinds else single
     own = np.array([is_case(case, planted) for case in book.cases])
     if not own.any():
         return -math.inf
-    return float(evidence(book, book.explain(*zip(*readings, strict=True)))[own].max())
+    return float(evidence(book, book.explain([PairReading(*reading) for reading in readings]))[own].max())
 
 
 def best_chi_squares(book, readings, told=None):
     """Of each case of a book, its best circuit's; infinite where it conducts otherwise than was read."""
-    pairs, ohms, u_ohms = zip(*readings, strict=True)
-    told = told or book.explain(pairs, ohms, u_ohms)
+    pairs, ohms = zip(*(reading[:2] for reading in readings), strict=True)
+    told = told or book.explain([PairReading(*reading) for reading in readings])
     fits = (book.laws.conducts[:, book.columns(pairs)] == np.isfinite(ohms)).all(axis=1)
     chi_square = np.where(fits, told.chi_square, np.inf)
     return np.minimum.reduceat(chi_square, np.searchsorted(book.laws.case, np.arange(len(book.cases))))
@@ -185,7 +186,7 @@ def taken_elsewhere(bench, story, planted):
     return any(
         math.isfinite(ohm) != math.isfinite(true)
         or (math.isfinite(ohm) and abs(ohm - true) > ASTRAY * math.hypot(u, 2e-3 * true))
-        for (_, ohm, u), (_, true, _) in zip(story.readings, exact, strict=True)
+        for (_, ohm, u, _), (_, true, _) in zip(story.readings, exact, strict=True)
     )
 
 
@@ -199,7 +200,7 @@ def _truth_chi_square(bench, planted, readings):
     book = Casebook(
         (case,),
         healthy(bench.sheet),
-        tuple(pair for pair, _, _ in readings),
+        tuple(pair for pair, *_ in readings),
         four_wire_below_ohm=bench.four_wire_below_ohm or 0.0,
     )
     return float(best_chi_squares(book, readings)[0])

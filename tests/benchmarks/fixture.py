@@ -18,14 +18,13 @@ import statistics
 from collections import Counter
 from dataclasses import replace
 
-from acquire.steps.unit import Order
-
 from acquire.bench.fixture import FixtureMeter, Wiring
 from acquire.bench.fixture_setup import desk_for
 from acquire.files.fixture_table import FixtureSettings
 from acquire.heart.fixture_hold import FixtureHold
 from acquire.pipeline import Pipeline
 from acquire.records import Ask, ConfirmOpen, GiveUpUnit, Prompt, StartUnit, UnitResult
+from acquire.records.codes import Order
 from acquire.records.words import FAILING
 from acquire.steps.full_matrix import full_matrix
 from drivers.meter import Capabilities, Held, Setup

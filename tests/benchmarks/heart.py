@@ -79,7 +79,7 @@ class Bench:
             self.unit += 1
             self.heart.command(StartUnit(f"P80-{self.unit:05d}"), self.now_s, self.now_s)
         unit = self.heart.unit
-        step = unit.progress.current if unit else None
+        step = unit.state.current if unit else None
         ohm = GOOD[tuple(step.pair)] if step else None  # type: ignore[index]  # a pair of the sheet
         quantity = self.heart.wanted.quantity
         return [self.reading(ohm if n < HOLD else None, quantity) for n in range(HOLD + AIR)]

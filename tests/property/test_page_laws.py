@@ -20,6 +20,7 @@ from acquire.records import (
     Ask,
     Code,
     Contact,
+    Doubt,
     Ending,
     Judged,
     LiftOff,
@@ -99,7 +100,7 @@ EVENTS = st.one_of(
         SERIALS,
         STEPS,
     ),
-    st.sampled_from([ZERO, CHECK, TYPED, BATCH, replace(BATCH, doubt="Another spool?")]),
+    st.sampled_from([ZERO, CHECK, TYPED, BATCH, replace(BATCH, first_doubt=Doubt(0.9, ()))]),
 )
 READINGS = st.builds(
     lambda value, quantity, at_s, flags: Reading(

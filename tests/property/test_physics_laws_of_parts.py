@@ -2,21 +2,13 @@
 
 import math
 
-from hypothesis import assume, given
+from hypothesis import given
 from hypothesis import strategies as st
 
 from acquire.physics.accuracy import AccuracyLimit, half_width_si, outside_window_si
 from acquire.physics.insulation import RULES, to_reference
 from acquire.physics.leads import uncertainty_ohm
 from acquire.physics.pt100 import celsius, resistance_ohm
-from acquire.physics.star_delta import (
-    Three,
-    delta_of_lines,
-    imbalance,
-    lines_of_delta,
-    lines_of_star,
-    star_of_lines,
-)
 from acquire.physics.tolerance import two_sided_k_howe
 from acquire.physics.winding import (
     Design,
@@ -30,7 +22,6 @@ from acquire.physics.wire import awg_diameter_mm, diameter_from_ohm_per_m, metri
 from acquire.records import LeadZero
 
 diameters = st.floats(0.02, 3.0)
-phases = st.tuples(*[st.floats(0.1, 1000.0)] * 3).map(lambda three: Three(*three))
 
 
 @given(diameters)
@@ -81,26 +72,6 @@ def test_platinum_there_and_back(t, r0):
 @given(st.floats(-199.0, 849.0), st.floats(0.001, 1.0))
 def test_platinum_rises(t, more):
     assert resistance_ohm(t + more) > resistance_ohm(t)
-
-
-@given(phases)
-def test_star_and_delta_there_and_back(three):
-    assume(max(three) < 100 * min(three))
-    for lines, phases_of in ((lines_of_star, star_of_lines), (lines_of_delta, delta_of_lines)):
-        for got, expected in zip(phases_of(lines(three)), three, strict=True):
-            assert math.isclose(got, expected, rel_tol=1e-8)
-
-
-@given(phases, st.floats(1e-3, 1e3))
-def test_imbalance_does_not_depend_on_the_scale_and_vanishes_for_equals(three, scale):
-    scaled = [scale * ohm for ohm in three]
-    assert math.isclose(imbalance(three).fraction, imbalance(scaled).fraction, rel_tol=1e-6, abs_tol=1e-9)
-    assert imbalance([three[0]] * 3).fraction < 1e-12
-
-
-@given(phases)
-def test_terminals_never_show_more_imbalance_than_the_phases_of_a_star_have(three):
-    assert imbalance(lines_of_star(three)).fraction <= imbalance(three).fraction + 1e-9
 
 
 @given(st.floats(1e3, 1e12), st.floats(-10.0, 110.0), st.floats(0.1, 40.0))

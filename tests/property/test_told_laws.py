@@ -9,7 +9,7 @@ from pathlib import Path
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from acquire.answers.told import explanation_of, identification_lines, learnt_sheet, reading_of
+from acquire.answers.told import explanation_of, identification_lines, learnt_sheet, reading_of, told_about
 from acquire.errors import SteadyohmError
 from acquire.sheets import load_sheet
 
@@ -87,6 +87,6 @@ def test_whatever_is_told_is_explained_or_refused_in_words(words, temperature, l
             assert pair.a
             assert pair.b
     with contextlib.suppress(SteadyohmError):
-        explanation_of(SHEET, words, temperature, leads, "hand-2000")
+        explanation_of(SHEET, words, told_about(temperature, leads, "hand-2000"))
     with contextlib.suppress(SteadyohmError):
-        assert identification_lines(SHEETS, words, temperature, leads, "hand-2000")
+        assert identification_lines(SHEETS, words, told_about(temperature, leads, "hand-2000"))

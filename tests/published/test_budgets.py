@@ -8,9 +8,13 @@ import pytest
 
 from acquire.physics.accuracy import AccuracyLimit, half_width_si
 from acquire.physics.budget import combine, effective_degrees_of_freedom, root_sum_of_squares
+from acquire.physics.copper import CONDUCTORS
+from acquire.physics.correct import correct
 from acquire.physics.laws import student_quantile
 from acquire.physics.sample import sample
-from acquire.records import Shape, Term
+from acquire.physics.substitution import Substitute
+from acquire.records import Settled, Shape, Term
+from drivers.reading import Quantity
 
 DATA = Path(__file__).parents[1] / "data" / "published"
 
@@ -137,3 +141,41 @@ def test_accuracy_statements_as_makers_work_them_out(reading, percent, counts, c
     101.2; +-1.0 V; 1.9964 to 2.0036. Absolute tolerance 1e-9."""
     statement = AccuracyLimit(percent / 100, count, counts=counts)
     assert half_width_si(statement, reading) == pytest.approx(limit, abs=1e-9)
+
+
+def compared(known, u_known, read, shown, u_read=0.0):
+    """A value by substitution alone: four wires, no temperature, a meter without a gain."""
+    at = (Quantity.RESISTANCE_4W, 2e4, 1e-9, 0.0)
+    plain = AccuracyLimit(0.0, 1e-9, range_full_scale_si=2e4)
+    settled = Settled(
+        "m", Quantity.RESISTANCE_4W, shown, u_read, 4.0, 0.0, 0.0, 0.0, 5, 2e4, 1e-9, 0.0, 0.0, 0.0
+    )
+    return correct(
+        settled,
+        four_wire=True,
+        lead=None,
+        now_utc_s=0.0,
+        winding_celsius=20.0,
+        winding_u_kelvin=0.0,
+        reference_celsius=20.0,
+        conductor=CONDUCTORS["copper"],
+        accuracy=plain,
+        against=Substitute("S", known, u_known, read, 0.0, *at, linearity_counts=0.0, drift=0.0),
+    )
+
+
+def test_ea_4_02_s3_by_our_difference():
+    """EA-4/02 S3: the standard, drifted, is 10000.073 ohm; the ratio 1.0000105 makes the unknown 0.105 more.
+    R_X = 10000.178 ohm (published), to 1 micro-ohm: the difference and the ratio part by 7.7e-7 ohm."""
+    found = compared(10000.073, math.hypot(2.5e-3, 5.7735e-3, 1.5877e-3), 10000.0, 10000.105, 7.0711e-4)
+    assert found.reference_ohm == pytest.approx(10000.1780007665, abs=1.1e-6)
+    others = math.hypot(4.0825e-3, 3.1754e-3)  # parasitics and the item's own temperature, not ours
+    assert math.hypot(found.standard_uncertainty_ohm, others) == pytest.approx(0.008328, abs=1e-6)
+
+
+def test_jcgm_100_h1_the_gauge_block_is_the_standard_and_the_difference():
+    """JCGM 100:2008, H.1: l_s = 50.000623 mm (u 25 nm), d = 215 nm (u 9.7 nm with what is systematic):
+    l = 50.000838 mm. Here in ohms, one to the millimetre."""
+    found = compared(50.000623, 25e-6, 50.0, 50.000215, 9.7e-6)
+    assert found.reference_ohm == pytest.approx(50.000838, abs=1e-9)
+    assert found.standard_uncertainty_ohm == pytest.approx(math.hypot(25e-6, 9.7e-6), rel=1e-9)

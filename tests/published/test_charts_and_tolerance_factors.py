@@ -8,7 +8,7 @@ import pytest
 from scipy import integrate, stats
 
 from acquire.physics.check_standard import D2_OF_TWO, D4_OF_TWO, Resistor, chart_of, check_bench
-from acquire.physics.tolerance import one_sided_k, one_sided_k_normal, two_sided_k, two_sided_k_howe
+from acquire.physics.tolerance import two_sided_k, two_sided_k_howe
 from acquire.physics.trend import trend
 
 DATA = Path(__file__).parents[1] / "data" / "published"
@@ -52,20 +52,17 @@ def test_nist_check_standard_137_stays_in_control_by_its_own_chart():
 
 
 def test_tolerance_factors_of_the_e_handbook():
-    """e-Handbook 7.2.6.3: N 43, share 0.90, confidence 0.99: k2 2.2173159 (Howe), k1 1.8751896 (normal
-    approximation); 97.010576 to 97.129424 and 97.120255 one-sided, for mean 97.07 and s 0.0268. 1e-6. One
-    printing says "102.096" for a bound, a known erratum."""
-    k2, k1 = two_sided_k_howe(43, 0.90, 0.99), one_sided_k_normal(43, 0.90, 0.99)
-    assert (k2, k1) == pytest.approx((2.2173159, 1.8751896), abs=1e-6)
+    """e-Handbook 7.2.6.3: N 43, share 0.90, confidence 0.99: k2 2.2173159 (Howe); 97.010576 to 97.129424 for
+    mean 97.07 and s 0.0268. 1e-6. One printing says "102.096" for a bound, a known erratum."""
+    k2 = two_sided_k_howe(43, 0.90, 0.99)
+    assert k2 == pytest.approx(2.2173159, abs=1e-6)
     assert 97.07 - k2 * 0.0268 == pytest.approx(97.010576, abs=1e-6)
     assert 97.07 + k2 * 0.0268 == pytest.approx(97.129424, abs=1e-6)
-    assert 97.07 + k1 * 0.0268 == pytest.approx(97.120255, abs=1e-6)
 
 
 def test_exact_tolerance_factors():
-    """Exact one-sided factor for the same case 1.873954 (noncentral t); two-sided for 95/95 as ISO 16269-6
-    tables it (from memory): n = 5: 5.077, n = 10: 3.393, n = 30: 2.555."""
-    assert one_sided_k(43, 0.90, 0.99) == pytest.approx(1.873954, abs=2e-6)
+    """Two-sided for 95/95 as ISO 16269-6 tables it (from memory): n = 5: 5.077, n = 10: 3.393, n = 30:
+    2.555."""
     assert [two_sided_k(n) for n in (5, 10, 30)] == pytest.approx([5.077, 3.393, 2.555], abs=1e-3)
 
 

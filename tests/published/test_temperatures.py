@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from acquire.physics.copper import CONDUCTORS, conductor_from_alpha, to_reference, winding_celsius
-from acquire.physics.insulation import RULES, old_winding_minimum_ohm
+from acquire.physics.insulation import RULES
 from acquire.physics.insulation import to_reference as to_40
 from acquire.physics.pt100 import Class, celsius, resistance_ohm
 
@@ -80,8 +80,3 @@ def test_insulation_halves_for_every_10_kelvin(megohm, at, at_40):
     """IEEE 43-2013 as a testing firm quotes and works it: 15 Mohm at 70 °C is 120 Mohm at 40 °C; 150 at 20 is
     75 at 30."""
     assert to_40(megohm * 1e6, at, RULES["thermoplastic"]).reference_ohm == pytest.approx(at_40 * 1e6)
-
-
-def test_insulation_minimum_of_old_windings():
-    """kV + 1 megohm, a machine maker's manual: 13.8 kV needs 14.8 Mohm."""
-    assert old_winding_minimum_ohm(13_800.0) == pytest.approx(14.8e6)

@@ -7,7 +7,6 @@ from pathlib import Path
 import pytest
 
 from acquire.physics.copper import CONDUCTORS
-from acquire.physics.warm import settle_time_s
 from acquire.physics.winding import Design, Wire, expect, turns_from_ohm
 from acquire.physics.wire import METALS, Metal, area_mm2, awg_diameter_mm, metric_spread, ohm_per_m
 
@@ -107,11 +106,3 @@ def test_textbook_turns_from_ohms():
     """A worked example: 40 ohm of nichrome, 1e-6 ohm m, 2 mm thick, on a former of 5 cm: 800 turns."""
     turns, _ = turns_from_ohm(40.0, Design(100, math.pi * 0.05), plain(1.0, 2.0))
     assert turns == pytest.approx(800.0, rel=1e-9)
-
-
-def test_time_constants():
-    """Textbook examples: 50 mH, 10 ohm: 5 ms; 0.12 H, 250 ohm: 0.48 ms; 16 mH, 4 ohm, 99.9 %: 27.63 ms."""
-    one_tau = math.exp(-1)
-    assert settle_time_s(0.050, 10.0, one_tau) == pytest.approx(5e-3)
-    assert settle_time_s(0.12, 250.0, one_tau) == pytest.approx(0.48e-3)
-    assert settle_time_s(0.016, 4.0, 0.001) == pytest.approx(27.631e-3, abs=1e-6)

@@ -11,6 +11,7 @@ import time
 from pathlib import Path
 
 import pytest
+from structlog.testing import capture_logs
 
 from acquire.bench.service import service_of
 from acquire.bench.systemd import Supervisor
@@ -61,7 +62,8 @@ def disk(request, tmp_path):
     folder.mkdir()
     if request.param == "quota":
         quota = Quota(folder)
-        yield quota
+        with capture_logs():  # the log of a test lies in a file of this process, too
+            yield quota
         quota.allow()
         return
     words = ["mount", "-t", "tmpfs", "-o", "size=2m", "tmpfs", str(folder)]

@@ -6,7 +6,7 @@ import pytest
 
 from acquire.clock import HandClock
 from acquire.files.settings import load_bench
-from acquire.records import GiveUpUnit, Judged, Note, Prompt, StartUnit, UnitResult
+from acquire.records import Ending, GiveUpUnit, Judged, Note, Prompt, StartUnit, UnitResult
 from tests.obedient_meter import StillBench
 from tests.whole_bench import bench_file, csv_rows, journal_entries
 
@@ -62,5 +62,6 @@ async def test_no_name_leads_out_of_the_folders(tmp_path, split):
     assert {path.relative_to(home).parts[0] for path in new} == {"journal", "csv"}
     assert all(len(path.relative_to(home).parts) == 2 for path in new), "a folder was made of a name"
     assert len(csv_rows(home)) == len(journal_entries(home, "verdict")) >= len(HOSTILE)
-    held = [entry.payload["held"] for entry in journal_entries(home, "unit_result")]
-    assert len(held) == len(HOSTILE)
+    ended = [entry.record for entry in journal_entries(home, "unit_result")]
+    assert {result.ending for result in ended} == {Ending.GIVEN_UP}
+    assert len({result.serial for result in ended}) == len(HOSTILE)

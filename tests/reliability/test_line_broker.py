@@ -226,7 +226,7 @@ def test_the_rights_name_every_topic():
 def test_the_collector_file_is_one(tmp_path):
     """As it is shipped, and with every setting that it shows taken in."""
     file = load_collector(CONFIGS / "collector.toml")
-    assert (file.collector.name, file.collector.linger, file.broker.port) == ("collector-1", 0.02, 1883)
+    assert (file.collector.name, file.collector.linger, file.broker.port) == ("collector-1", 0.02, 8883)
     text = (CONFIGS / "collector.toml").read_text()
     whole = re.sub(r"^# (?=\[|[a-z_]+ = )", "", text, flags=re.MULTILINE)
     whole = re.sub(r"^password_file.*\n", "", whole, flags=re.MULTILINE)

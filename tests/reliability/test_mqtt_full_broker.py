@@ -106,7 +106,7 @@ async def test_a_refusal_beside_another_answer_is_not_taken_for_that_one(journal
 @needs_mosquitto
 async def test_a_broker_without_memory_left_keeps_nobody_waiting_and_loses_nothing(journal, tmp_path):
     """Its queue for a subscriber who is away fills its memory, and it throws publishers out."""
-    with Mosquitto(tmp_path / "full", "memory_limit 150000\nmax_queued_messages 0") as broker:
+    with Mosquitto(tmp_path / "full", "memory_limit 200000\nmax_queued_messages 0") as broker:
         await away(broker.port)
         async with publishing(journal, broker.port, answer_s=3.0) as outlet:
             ids = await written(journal, 120)

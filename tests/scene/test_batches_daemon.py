@@ -22,6 +22,7 @@ from acquire.records import (
     UnitStarted,
     Why,
 )
+from acquire.words.faults import batch_doubt
 from tests.obedient_meter import StillBench
 from tests.whole_bench import CONFIGS, bench_file, journal_entries
 
@@ -121,7 +122,7 @@ async def test_a_batch_lives_through_a_night_and_its_first_unit_speaks(tmp_path)
         ("lot 12", BatchDeed.FIRST_UNIT),
         ("lot 12", BatchDeed.PAUSED),
         ("lot 12", BatchDeed.RESUMED),
-        ("lot 12", BatchDeed.PAUSED),
+        ("lot 12", BatchDeed.MADE_WAY),
         ("lot 13", BatchDeed.OPENED),
         ("lot 13", BatchDeed.SPOOL_CHANGED),
         ("lot 13", BatchDeed.FIRST_UNIT),
@@ -141,8 +142,8 @@ async def test_a_batch_lives_through_a_night_and_its_first_unit_speaks(tmp_path)
 
     assert refused[0].facts["refusal"] == Refusal.BATCH_OF_OTHERS
     assert (refused[0].facts["batch"], refused[0].facts["wanted"]) == ("lot 12", "lot 13")
-    doubted = next(e.record for e in journal_entries(tmp_path, "batch") if e.record.doubt)
-    assert "P1 and P2 read like another spool, with 3.4 % fewer ohms per metre" in doubted.doubt
+    doubted = next(e.record for e in journal_entries(tmp_path, "batch") if e.record.first_doubt)
+    assert "P1 and P2 read like another spool, with 3.4 % fewer ohms per metre" in batch_doubt(doubted)
     assert [type(event) for event in stopped[:1]] == [Batch]
     assert any(getattr(event, "code", "") == "command.refused" for event in stopped)
     assert still.notices("batch.first_unit")

@@ -34,8 +34,7 @@ DAY_S = 86_400.0
 def bench_with(stops=True, **facts):
     """A bench whose shift begins: nothing zeroed, nothing checked."""
     bench = Bench()
-    bench.pipeline.check = CheckDuty(R1, stops=stops, **facts)
-    bench.pipeline.duties.check = bench.pipeline.check
+    bench.pipeline.duties.checks = (CheckDuty(R1, stops=stops, **facts),)
     return bench
 
 
@@ -179,7 +178,7 @@ def test_the_chart_comes_back_from_the_record_and_tells_a_jump():
     assert records[-1].upper_ohm - records[-1].lower_ohm < 0.01
 
     later = bench_with()
-    later.pipeline.duties.check.recall(records)
+    later.pipeline.duties.recall(records)
     later.now_s = first.now_s + DAY_S
     tick(later)
     zero_and_check(later, 100.012)
@@ -219,7 +218,7 @@ def test_a_resistor_far_from_its_temperature_is_allowed_more():
     results = []
     for tempco in (0.0, 50e-6):
         bench = Bench(celsius=34.0)
-        bench.pipeline.duties.check = CheckDuty(R1, tempco_per_kelvin=tempco)
+        bench.pipeline.duties.checks = (CheckDuty(R1, tempco_per_kelvin=tempco),)
         bench.command(StartUnit("A1"))
         zero_and_check(bench, 100.05)
         results.append(bench.of(CheckStandard)[0].in_control)

@@ -6,9 +6,9 @@ import contextlib
 import random
 
 import pytest
-from acquire.steps.unit import Order
 
 from acquire.records import Outcome
+from acquire.records.codes import Order
 from sim.faults import Fault
 from sim.units import FATHOM_7, PLOVER_80, QUERN_12, UNIT_TYPES
 from tests.benchmarks.diagnosis_bench import Bench

@@ -99,7 +99,7 @@ async def test_a_shift_with_its_check_is_on_the_record_and_the_next_start_knows_
         async with Shift(tmp_path, meter) as shift:
             await shift.until(lambda: shift.of(Prompt))
             assert shift.of(Prompt)[-1].ask is Ask.START_UNIT
-            assert shift.daemon.pipeline.check.history_ohm == [pytest.approx(100.004, abs=1e-4)]
+            assert shift.daemon.pipeline.duties.check.history_ohm == [pytest.approx(100.004, abs=1e-4)]
             await shift.daemon.command(CheckMeter())
             await shift.touch(100.002)
             await shift.until(lambda: shift.of(CheckStandard))

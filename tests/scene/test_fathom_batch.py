@@ -61,7 +61,7 @@ async def test_the_first_units_of_the_batch_in_short(tmp_path):
         BatchDeed.FIRST_UNIT,
         BatchDeed.FINISHED,
     ]
-    assert "F7-0001 is as foretold" in report.deeds[3].text
+    assert "F7-0001 is as predicted" in report.deeds[3].text
     assert [line.outcome for line in report.units] == [Outcome.PASS] * 2
     assert {each.name for each in report.yields} == {"P1", "P2", "S1", "S2", "secondaries", "polarity"}
     assert (report.state, report.expected, report.first_pass.of) == (BatchState.FINISHED, 40, 2)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from acquire.bench.on_record import recorded
 from acquire.records import (
     Ask,
     GiveUpUnit,
@@ -95,6 +96,23 @@ def test_a_meter_that_was_gone_meanwhile_has_not_lifted_anything(silent):
     air(bench)
     bench.hold(FIRST)
     assert [v.outcome for v in judged_for(bench, "A2")] == [Outcome.PASS]
+
+
+def test_a_restart_has_not_lifted_anything():
+    """Killed with the probes on the pair just judged: it is not the next pair, nor touched again."""
+    bench = Bench()
+    bench.begin("A1")
+    keep(bench, FIRST)
+    assert len(judged_for(bench, "A1")) == 1
+    fresh = Bench(air_s=0.0)
+    fresh.now_s = bench.now_s
+    fresh.pipeline.replay([record for record, _ in recorded(bench.events)], bench.now_s)
+    keep(fresh, FIRST, 5.0)
+    assert judged_for(fresh, "A1") == []
+    assert codes(fresh) == ["probes.not_lifted"]
+    air(fresh)
+    result = fresh.work_through(GOOD)
+    assert (result.serial, result.outcome) == ("A1", Outcome.PASS)
 
 
 def test_one_overload_while_the_meter_looks_for_a_range_is_no_lift():

@@ -181,7 +181,10 @@ def test_all_benches_are_seen_at_a_glance(tmp_path, mosquitto, database, browser
         assert faults_of(page) == []
 
         stop = replace(
-            NOTICE, weight=Weight.STOP, text=f"{HOSTILE} The meter fails its check.", utc_s=time.time()
+            NOTICE,
+            weight=Weight.STOP,
+            facts={"said": f"{HOSTILE} The meter fails its check."},
+            utc_s=time.time(),
         )
         raw = as_json(payload_of(entry(stop)))
         outside(publish(mosquitto.port, [(Topics("bench-44").of("notice"), raw)]))

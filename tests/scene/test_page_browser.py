@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import base64
+import hashlib
 import re
 
 import pytest
 from playwright.sync_api import expect
 
-from tests.browsers import another, needs_chromium, opened, paged_bench, until_served
+from tests.browsers import OUTPUT, another, needs_chromium, opened, paged_bench, until_served
 from tests.waiting import wait_until
 from tests.whole_bench import journal_entries, running
 
@@ -19,7 +21,7 @@ MILLIMETRE_PX = 1366 / 310
 
 def test_a_wrong_pin_and_a_failing_unit_are_seen_and_heard_and_no_serial_does_harm(tmp_path, browser):
     """Lead zero, a wrong pair named without a verdict, passes, a fail asked for once more, the diagnosis."""
-    with paged_bench(tmp_path) as bench:
+    with paged_bench(tmp_path, steps=(0, 1, 3, 4)) as bench:
         eye = opened(browser, bench.url)
         bench.sim.type("unit shorted trigger 0.13")
         eye.start("P80-0004")
@@ -38,32 +40,56 @@ def test_a_wrong_pin_and_a_failing_unit_are_seen_and_heard_and_no_serial_does_ha
         assert "2–3" in eye.page.locator(".hint").inner_text()
         assert eye.sounds() == ["contact", "wrong_pair"]
         assert "That reads like 2 and 3. Touch 1 and 2." in eye.said()
-        expect(eye.page.locator('.step[data-outcome=""]')).to_have_count(3)
+        expect(eye.page.locator('.step[data-outcome=""]')).to_have_count(4)
         bench.lift(eye)
-        eye.state("touch", "touch again")
+        eye.state("touch", "slow charge")
 
         _first_verdict(bench, eye)
         bench.measure(eye, ("2", "3"))
-        bench.measure(eye, ("4", "6"), "fail")
-        assert eye.sounds() == ["contact", "pass", "contact", "fail"]
+        bench.measure(eye, ("4", "6"), "not_yet")
+        assert eye.sounds() == ["contact", "pass", "contact", "not_yet"]
         assert "Not passed." in eye.said()
-        expect(eye.state("touch")).to_contain_text("touch again")
+        eye.state("not_yet", "not passed yet")
+        expect(eye.page.locator(".next-touch")).to_contain_text("again")
         bench.touch("4", "6")
+        eye.state("fail", "4–6")
+        assert eye.sounds() == ["contact", "fail"]
+        _lingers(eye, "fail", "4–6", 4.0)  # although the next step is set for four wires
+        bench.lift(eye)
+        bench.touch("5", "6")
+        eye.state("pass", "5–6")
+        assert eye.sounds() == ["contact", "pass"]
+        _lingers(eye, "pass", "5–6", 0.1)
+        bench.lift(eye)
+        bench.touch("1", "2")  # the repetition that asks whether the unit is warm
         eye.state("fail", "unit")
-        expect(eye.page.locator(".last")).to_contain_text("4–6")
-        assert eye.sounds() == ["contact", "fail", "unit_fail"]
+        assert eye.sounds()[-1] == "unit_fail"
         expect(eye.page.locator(".diagnosis")).to_contain_text("of the trigger are shorted")
         assert eye.page.locator(".step").evaluate_all("all => all.map(s => s.dataset.outcome)") == [
             "pass",
             "pass",
             "fail",
+            "pass",
+            "pass",
         ]
         eye.page.get_by_role("link", name="All of this unit").click()
         expect(eye.page.locator(".explained li").first).to_contain_text("shorted")
+        _remarks_papers_photo_and_search(bench, eye)
+        _settings_of_a_bench_at_work(bench, eye)
         _hostile_serials_are_only_ever_text(bench, eye)
         assert not eye.complaints
     verdicts = [e.payload for e in journal_entries(tmp_path, "verdict")]
     assert [v["outcome"] for v in verdicts].count("fail") == 2
+
+
+def _lingers(eye, outcome, pair, for_s):
+    """Hands that stay on the pair: the verdict stays, no hint that was not there, no warning, no sound."""
+    said = eye.page.locator(".hint, .warning")
+    at_once = said.all_inner_texts()
+    eye.page.wait_for_timeout(1000 * for_s)
+    eye.state(outcome, pair)
+    assert said.all_inner_texts() == at_once == at_once[: outcome != "pass"]
+    assert eye.sounds() == []
 
 
 def _first_verdict(bench, eye):
@@ -79,11 +105,13 @@ def _first_verdict(bench, eye):
     assert "lower limit" in scale.get_attribute("aria-label")
     assert eye.sounds() == ["contact", "pass"]
     assert eye.said()[0] == "Pass."
+    _lingers(eye, "pass", "1–2", 2.0)
     [verdict] = wait_until(lambda: journal_entries(bench.file.parent, "verdict"))
     assert shown == pytest.approx(verdict.payload["reference_ohm"], rel=1e-3)
     bench.lift(eye)
-    eye.state("touch", "fast charge")
-    expect(eye.page.locator(".last")).to_contain_text("1–2")
+    expect(eye.page.locator(".next-touch")).to_contain_text("fast charge")
+    eye.page.wait_for_timeout(1000)
+    eye.state("pass", "1–2")  # it stays until the probes touch again
 
 
 def test_a_warm_unit_is_held_with_a_countdown(tmp_path, browser):
@@ -93,14 +121,13 @@ def test_a_warm_unit_is_held_with_a_countdown(tmp_path, browser):
         bench.sim.type("unit warm 35")
         eye.start("P80-0005")
         bench.zero(eye)
-        for _ in range(20):
-            asked = eye.page.locator(".now-big .one-pin .wire")
-            eye.page.wait_for_selector(".probe, .ended")
-            if not asked.count():
+        for done in range(20):
+            eye.page.wait_for_selector(".face .asked, .ended")
+            pair = eye.page.locator(".face .asked").evaluate_all("all => all.map(p => p.dataset.pin)")
+            if not pair:
                 break
-            pair = asked.evaluate_all("all => all.map(pin => pin.getAttribute('aria-label'))")
             bench.touch(*pair)
-            eye.page.wait_for_selector(".scale, .ended")
+            wait_until(lambda done=done: len(journal_entries(tmp_path, "verdict")) > done)
             bench.lift(eye)
         assert eye.state("held").locator(".sign").get_attribute("data-sign") == "held"
         left = eye.page.locator('.warning[data-code="part.warm"] [role="timer"]')
@@ -178,6 +205,88 @@ def _a_lost_meter_is_said(bench, eye):
     expect(eye.page.locator(".now-big .stale.value")).to_be_visible()
 
 
+PICTURE = (
+    "iVBORw0KGgoAAAANSUhEUgAAAAIAAAACCAIAAAD91JpzAAAAE0lEQVR4nGM4YCAARAwCBgeACAAcDgQBaf14vwAAAABJRU5ErkJggg=="
+)
+"""A PNG of four pixels, made for this test."""
+
+
+def _remarks_papers_photo_and_search(bench, eye):
+    """A certificate opens, a photo is a file with its hash on the record, the unit is found by part."""
+    eye.page.get_by_role("button", name="Issue a certificate").click()
+    link = eye.page.get_by_role("link", name="Open the certificate")
+    paper = eye.page.request.get(bench.url.rstrip("/") + link.get_attribute("href"))
+    assert paper.headers["content-type"] == "application/pdf"
+    assert paper.body().startswith(b"%PDF")
+    file = {"name": "unit.png", "mimeType": "image/png", "buffer": base64.b64decode(PICTURE)}
+    eye.page.get_by_label("Photo of the unit").set_input_files(file)
+    shown = eye.page.locator("img.photo")
+    expect(shown).to_be_visible()
+    assert shown.evaluate("async (image) => { await image.decode(); return image.naturalWidth; }") == 2
+    [noted] = [
+        e.payload for e in journal_entries(bench.file.parent, "notice") if e.payload["code"] == "photo.kept"
+    ]
+    kept = next(bench.file.parent.rglob(f"photos/{noted['facts']['sha256']}.jpg"))
+    assert hashlib.sha256(kept.read_bytes()).hexdigest() == noted["facts"]["sha256"]
+    eye.page.get_by_role("link", name="All units").click()
+    eye.page.get_by_label("Serial", exact=True).fill("nowhere")
+    expect(eye.page.locator("main")).to_contain_text("No unit with a result is like this")
+    eye.page.get_by_label("Serial", exact=True).fill("-0004")
+    expect(eye.page.locator("tbody tr")).to_have_count(1)
+    expect(eye.page.locator("tbody")).to_contain_text("not tested")
+
+
+def _settings_of_a_bench_at_work(bench, eye):
+    """Chosen between units, said when it counts, and in force for the next unit; remarks in two taps."""
+    eye.page.locator("#bench-more").click()
+    eye.page.get_by_label("Operator").fill("Ida <i>")
+    eye.page.get_by_label("What is measured here").select_option("incoming")
+    eye.page.get_by_role("button", name="Change it").click()
+    expect(eye.page.locator("form [role=status]")).to_contain_text("It counts from now on")
+    expect(eye.page.locator("#bench-more")).to_contain_text("Ida <i>")
+    _a_sheet_is_edited(bench, eye)
+    eye.page.get_by_role("link", name="Bench", exact=True).click()
+    eye.start("P80-0005")
+    eye.page.locator("a.tag").click()
+    eye.page.get_by_role("button", name="pin bent").click()
+    expect(eye.page.locator("main")).to_contain_text("On the record: pin bent.")
+    [started] = [
+        e.payload
+        for e in journal_entries(bench.file.parent, "unit_started")
+        if e.payload["serial"] == "P80-0005"
+    ]
+    assert (started["operator"], started["purpose"]) == ("Ida <i>", "incoming")
+    bench.daemon.type(".end made only for this test")
+    eye.page.goto(f"{bench.url}#now")
+    eye.page.locator(".band", has_text="given up").wait_for()
+
+
+def _a_sheet_is_edited(bench, eye):
+    """A winding's ends tapped on the face, a tolerance typed, the limits of every pair seen, then written."""
+    eye.page.get_by_role("link", name="Edit a sheet").click()
+    pairs = eye.page.get_by_role("table", name="Pairs").locator("tbody tr")
+    first = pairs.filter(has_text="1–2")
+    before = first.inner_text()
+    eye.page.get_by_label("acceptance, winding 1").fill("2 %")
+    expect(first).not_to_have_text(before)
+    eye.page.get_by_label("from, winding 1").fill("7")
+    expect(eye.page.locator(".card [role=status]")).to_contain_text("That makes no sheet yet.")
+    eye.page.locator('.sheet-face [data-pin="1"] text').click()
+    expect(eye.page.locator(".card [role=status]")).to_be_empty()
+    keep_of(eye, "sheet")
+    eye.page.get_by_role("button", name="Save the sheet").click()
+    expect(eye.page.locator(".card [role=status]")).to_contain_text("sheet.toml is written")
+    text = (bench.file.parent / "sheet.toml").read_text(encoding="utf-8")
+    assert 'acceptance = "2 %"' in text
+    assert text.startswith("# Plover 80")
+
+
+def keep_of(eye, name):
+    """A picture for whoever wants to look."""
+    OUTPUT.mkdir(exist_ok=True)
+    eye.page.screenshot(path=OUTPUT / f"page-{name}.png")
+
+
 HOSTILE = (
     "<img src=x onerror=document.title='caught'>",
     "</p><script>document.title='caught'</script>",
@@ -195,7 +304,7 @@ def _hostile_serials_are_only_ever_text(bench, eye):
         eye.page.locator("a.tag").click()
         expect(eye.page.locator("h1")).to_have_text("Unit")
         expect(eye.page.locator(".verdict-line, .card[role=status]").first).to_be_visible()
-        assert eye.page.title() == "Unit: steadyohm"
+        assert eye.page.title() == "Units: steadyohm"
         assert eye.page.locator("main img, main script, header img").count() == 0
         assert eye.page.evaluate("document.documentElement.scrollWidth <= innerWidth")
         bench.daemon.type(".end made only for this test")

@@ -44,37 +44,50 @@ def test_a_scanner_keys_and_a_pedal_count_once_and_never_take_typing_away(tmp_pa
     with paged_bench(tmp_path) as bench:
         eye = opened(browser, bench.url)
         sent = orders_of(eye)
-        ask = eye.page.locator("#ask")
+        ask = eye.page.locator("#question")
 
-        scan(eye, "P80-0001")  # the first of all: every code may be a serial yet
+        scan(eye, "P80-0001")
         expect(eye.page.locator(".tag-serial")).to_have_text("P80-0001")
-        expect(ask).to_be_hidden()
+        expect(ask).to_be_empty()
         assert [(o["command"], o.get("serial")) for o in sent] == [("start_unit", "P80-0001")]
         bench.zero(eye)
+        bench.measure(eye, ("1", "2"))
+        _a_scan_during_a_unit_asks(eye, ask)
+        assert [order["command"] for order in sent].count("start_unit") == 6
+        sent.clear()
 
-        scan(eye, "4006381333931")
-        expect(ask).to_contain_text("4006381333931")
-        eye.page.get_by_role("button", name="No, leave it").click()
-        expect(ask).to_be_hidden()
-        assert len(sent) == 1
-        scan(eye, "4006381333931")
-        expect(ask).to_be_visible()
-        scan(eye, "4006381333931")
-        expect(eye.page.locator(".tag-serial")).to_have_text("4006381333931")
-        scan(eye, "P80-0002")
-        expect(eye.page.locator(".tag-serial")).to_have_text("P80-0002")
-        assert [order["serial"] for order in sent] == ["P80-0001", "4006381333931", "P80-0002"]
-
-        eye.page.goto(f"{bench.url}#history")
-        field = eye.page.get_by_label("Serial")
+        eye.page.goto(f"{bench.url}#units")
+        field = eye.page.get_by_label("Serial", exact=True)
         field.fill("")
         field.focus()
         scan(eye, "P80-0009")
         expect(field).to_have_value("P80-0009")
-        expect(eye.page.locator("h1")).to_have_text("Then and now")
-        assert len(sent) == 3
+        expect(eye.page.locator("h1")).to_have_text("Units")
+        assert not sent
         _keys_and_a_learnt_pedal(bench, eye)
         assert not eye.complaints
+
+
+def _a_scan_during_a_unit_asks(eye, ask):
+    """Go on, or start the other one: a button for each; the same scan again is a yes; undo takes it back."""
+    tag, steps = eye.page.locator(".tag-serial"), eye.page.locator('.step[data-outcome="pass"]')
+    scan(eye, "4006381333931")
+    expect(ask).to_contain_text("P80-0001 is half measured (1 of 3 steps)")
+    eye.page.get_by_role("button", name="Go on with P80-0001").click()
+    expect(ask).to_be_empty()
+    expect(tag).to_have_text("P80-0001")
+    scan(eye, "4006381333931")
+    expect(ask).to_contain_text("Scan 4006381333931 once more")
+    eye.page.get_by_role("button", name="Start 4006381333931").click()
+    expect(tag).to_have_text("4006381333931")
+    expect(steps).to_have_count(0)
+    eye.page.get_by_role("button", name="Undo").click()
+    expect(tag).to_have_text("P80-0001")
+    expect(steps).to_have_count(1)
+    scan(eye, "P80-0002")
+    expect(ask).to_be_visible()
+    scan(eye, "P80-0002")
+    expect(tag).to_have_text("P80-0002")
 
 
 def _keys_and_a_learnt_pedal(bench, eye):
@@ -110,11 +123,10 @@ def _keys_and_a_learnt_pedal(bench, eye):
     commands(["confirm_open", "measure_again"])
 
     scan(eye, "bb-17")  # begins with the pedal's own letter: a code all the same
-    expect(eye.page.locator("#ask")).to_be_visible()
-    eye.page.keyboard.press("Escape")
-    expect(eye.page.locator("#ask")).to_be_hidden()
-    eye.page.goto(f"{bench.url}#unit")
-    eye.page.get_by_label("Serial").focus()
+    expect(eye.page.locator(".tag-serial")).to_have_text("bb-17")
+    sent.pop()
+    eye.page.goto(f"{bench.url}#units")
+    eye.page.get_by_label("Serial", exact=True).focus()
     eye.page.keyboard.press("b")
     eye.page.wait_for_timeout(200)
     commands(["confirm_open", "measure_again"])
@@ -124,7 +136,7 @@ def test_sounds_wait_for_one_click_differ_from_each_other_and_stay_silent_when_t
     """Before a click: words, no tone. After it: tones. Switched off: none, also after a reload."""
     with paged_bench(tmp_path) as bench:
         eye = opened(browser, bench.url, voice=False, click=False)
-        note = eye.page.locator("#sound-note")
+        note = eye.page.locator("#sound")
         expect(note).to_have_text("Sound needs one click or key")
         bench.daemon.type("P80-0001")
         expect(eye.state("touch")).to_contain_text("hold tips together")
@@ -132,7 +144,7 @@ def test_sounds_wait_for_one_click_differ_from_each_other_and_stay_silent_when_t
         bench.lift(eye)
         assert eye.sounds() == []
         eye.page.locator("main").click(position={"x": 5, "y": 5})
-        expect(note).to_be_empty()
+        expect(note).to_have_text("Sound on, speech on")
         eye.page.wait_for_timeout(600)
         assert eye.sounds() == []  # what was due earlier is not played late
         bench.zero(eye)

@@ -21,11 +21,11 @@ from tests.browsers import (
     until_served,
 )
 from tests.waiting import crowding, wait_until
-from tests.whole_bench import Typed, free_port, journal_entries, simulated
+from tests.whole_bench import Typed, free_port, journal_entries, lift, simulated
 
 pytestmark = [needs_chromium, pytest.mark.timeout(300)]
 
-SCREENS = ["now", "unit", "history", "batch", "leads", "check", "hands-off", "setup", "senses"]
+SCREENS = ["now", "units", "units/P80-0004", "batch", "leads", "hands-off", "setup", "sheet", "senses"]
 RULES = {
     "runOnly": {
         "type": "tag",
@@ -99,7 +99,7 @@ def test_every_screen_is_accessible_and_fits_light_and_dark_large_and_small(tmp_
         bench.zero(eye)
         bench.measure(eye, ("1", "2"))
         bench.touch("2", "3")
-        eye.state("fail", "2–3")
+        eye.state("not_yet", "2–3")
         faults = {}
         for scheme, rules in (("light", RULES), ("dark", CONTRAST)):
             eye.page.emulate_media(color_scheme=scheme, reduced_motion="reduce")
@@ -108,7 +108,7 @@ def test_every_screen_is_accessible_and_fits_light_and_dark_large_and_small(tmp_
                 faults |= {f"{screen} {scheme}": found for found in [faults_of(eye.page, rules)] if found}
                 for size, name in ((LAPTOP, "laptop"), (PHONE, "phone")):
                     eye.page.set_viewport_size(size)
-                    keep(eye, f"{screen}-{scheme}-{name}")
+                    keep(eye, f"{screen.replace('/', '-')}-{scheme}-{name}")
                     assert eye.page.evaluate("document.documentElement.scrollWidth <= innerWidth"), (
                         screen,
                         name,
@@ -116,7 +116,12 @@ def test_every_screen_is_accessible_and_fits_light_and_dark_large_and_small(tmp_
                 eye.page.set_viewport_size(LAPTOP)
         assert not faults
         go(eye, bench, "now")
-        assert eye.page.evaluate("document.documentElement.scrollHeight <= innerHeight + 1")
+        for size in (LAPTOP, {"width": 1920, "height": 1080}, {"width": 2560, "height": 1440}):
+            eye.page.set_viewport_size(size)
+            assert eye.page.evaluate("document.documentElement.scrollHeight <= innerHeight + 1"), size
+            high_px = eye.page.locator(".now-big .value svg").first.bounding_box()["height"]
+            assert high_px >= 0.23 * size["height"]  # larger screens are read from farther away
+            keep(eye, f"now-{size['width']}")
         assert not eye.complaints
 
 
@@ -224,7 +229,7 @@ def test_a_bench_is_made_in_the_browser_without_a_terminal(tmp_path, browser):
     url = f"http://127.0.0.1:{port}/"
     setup = Typed("-m", "acquire", "setup", "--folder", str(tmp_path), "--port", str(port))
     try:
-        with simulated(meter_port):
+        with simulated(meter_port, speed=16.0) as sim:
             until_served(url)
             eye = opened(browser, url)
             expect(eye.page.locator("h1")).to_have_text("Setup")
@@ -234,17 +239,50 @@ def test_a_bench_is_made_in_the_browser_without_a_terminal(tmp_path, browser):
             expect(eye.page.locator(".try")).to_be_visible()
             keep(eye, "setup-light-making")
             assert faults_of(eye.page) == []
-            eye.page.get_by_label("Accuracy of the meter").select_option(label="bench-6-digit")
+            eye.page.get_by_label("Sheet").select_option(label="Plover 80 (example)")
             eye.page.get_by_role("button", name="Write the file and start").click()
             expect(eye.page.locator("h1")).to_have_text("Bench")
             eye.start("P80-0001")
             eye.state("touch", "hold tips together")
+            sim.type("short")
+            eye.page.locator(".band", has_text="slow charge").wait_for()
+            lift(sim)
+            eye.state("touch", "slow charge")
+            sim.type("1 2")
+            eye.state("pass", "1–2")  # on the defaults: the accuracy that fits the meter was proposed
             assert not eye.complaints
     finally:
         code, output = setup.end() if setup.process.poll() is None else (setup.process.returncode, "")
         setup.close()
     assert code == 0, output
     assert (tmp_path / "bench.toml").exists()
+
+
+def test_a_meter_without_a_cable_is_set_up_and_its_readings_typed_on_the_page(tmp_path, browser):
+    """From nothing to a first verdict on the defaults; the field keeps the focus between readings."""
+    port = free_port()
+    url = f"http://127.0.0.1:{port}/"
+    setup = Typed("-m", "acquire", "setup", "--folder", str(tmp_path), "--port", str(port))
+    try:
+        until_served(url)
+        eye = opened(browser, url)
+        eye.page.get_by_role("button", name="It has no cable").click()
+        eye.page.get_by_role("button", name="Write the file and start").click()
+        expect(eye.page.locator("h1")).to_have_text("Bench")
+        eye.start("P80-0001")
+        field = eye.page.get_by_label("What the meter shows")
+        for typed in ("0.2", "243"):
+            expect(field).to_be_focused()
+            eye.page.keyboard.type(typed)
+            eye.page.keyboard.press("Enter")
+            expect(field).to_have_value("")
+            keep(eye, f"typed-{typed}")
+        eye.state("pass", "1–2")
+        assert not eye.complaints
+    finally:
+        if setup.process.poll() is None:
+            setup.end()
+        setup.close()
 
 
 def _an_idle_page_costs_next_to_nothing(eye):

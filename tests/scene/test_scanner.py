@@ -13,7 +13,10 @@ from pathlib import Path
 import pytest
 
 from tests.waiting import wait_until
-from tests.whole_bench import QUIET, bench_file, free_port, journal_entries, running, simulated
+from tests.whole_bench import QUIET, bench_file, free_port, journal_entries, lift, running, simulated
+
+SAME_AGAIN_S = 1.5
+"""Longer than one label under one press of the trigger counts once."""
 
 
 def opened_by(pid):
@@ -77,7 +80,7 @@ def test_a_scanned_label_puts_a_unit_on_the_bench(tmp_path, gun):
         tmp_path,
         f"tcp:127.0.0.1:{port}",
         link=f"serial:{gun.name}?baud=9600",
-        options='options = { pattern = "P80-[0-9]{4}", same_again_s = 1.5 }',
+        options='options = { pattern = "P80-[0-9]{4}", same_again_s = 1.0 }',
     )
     with simulated(port) as sim, running(file) as bench:
         gun.until_open_in(bench.process.pid)
@@ -89,7 +92,7 @@ def test_a_scanned_label_puts_a_unit_on_the_bench(tmp_path, gun):
         assert "does not look like a code of this job" in bench.until("That scan is not taken")
         sim.type("short")
         bench.until("zeroed")
-        sim.type("lift")
+        lift(sim)
         sim.type("1 2")
         bench.until("● pass")
         gun.pull_out()
@@ -97,6 +100,9 @@ def test_a_scanned_label_puts_a_unit_on_the_bench(tmp_path, gun):
         gun.plug_in()
         bench.until("The scanner is back")
         gun.until_open_in(bench.process.pid)
+        gun.reads("P80-0002", end="\r")
+        bench.until("Scan P80-0002 once more")
+        time.sleep(SAME_AGAIN_S)
         gun.reads("P80-0002", end="\r")
         bench.until("Unit P80-0002")
         code, output = bench.end()

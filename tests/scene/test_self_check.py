@@ -6,7 +6,7 @@ import contextlib
 import subprocess
 import sys
 
-from tests.whole_bench import CONFIGS, QUIET, bench_file, free_port, journal_entries, running, simulated
+from tests.whole_bench import CONFIGS, QUIET, bench_file, free_port, journal_entries, lift, running, simulated
 
 HAND = ("--meter", "hand-6000", "--voice", "status14")
 
@@ -37,7 +37,7 @@ def at_work(folder, *changes):
 def hands(sim, words):
     """Move the probes."""
     sim.type(words)
-    sim.until({"short": "tips together", "lift": "probes in the air"}.get(words, "probes on"))
+    sim.until("tips together" if words == "short" else "probes on")
 
 
 def prove(sim, bench):
@@ -45,11 +45,11 @@ def prove(sim, bench):
     bench.until("Self-check: Hold the probes together")
     hands(sim, "short")
     bench.until("Self-check: Hold the probes apart")
-    hands(sim, "lift")
+    lift(sim)
     bench.until("Self-check: Hold the probes to the resistor of 200 Ω")
     hands(sim, "1 2")
     bench.until("has passed its self-check")
-    hands(sim, "lift")
+    lift(sim)
 
 
 def zeroed(sim, bench):
@@ -57,7 +57,7 @@ def zeroed(sim, bench):
     bench.until("Hold the probes together, to zero")
     hands(sim, "short")
     bench.until("zeroed")
-    hands(sim, "lift")
+    lift(sim)
 
 
 def test_no_verdict_before_short_open_and_resistor_have_been_read_rightly(tmp_path):
@@ -68,7 +68,7 @@ def test_no_verdict_before_short_open_and_resistor_have_been_read_rightly(tmp_pa
         zeroed(sim, bench)
         hands(sim, "1 2")
         bench.until("pass")
-        hands(sim, "lift")
+        lift(sim)
         code, output = bench.end()
         assert code == 0, output
         assert "Touch 1–2" not in output.split("has passed")[0]
@@ -89,7 +89,7 @@ def test_a_meter_that_reads_the_resistor_wrongly_gets_no_verdict(tmp_path):
         bench.until("Self-check: Hold the probes together")
         hands(sim, "short")
         bench.until("Self-check: Hold the probes apart")
-        hands(sim, "lift")
+        lift(sim)
         bench.until("Self-check: Hold the probes to the resistor")
         hands(sim, "2 3")
         said = bench.until("Self-check, resistor:")
@@ -110,7 +110,7 @@ def test_the_resistor_left_on_is_no_reading_of_the_unit(tmp_path):
         bench.until("Self-check: Hold the probes together")
         hands(sim, "short")
         bench.until("Self-check: Hold the probes apart")
-        hands(sim, "lift")
+        lift(sim)
         bench.until("Self-check: Hold the probes to the resistor")
         hands(sim, "1 2")
         bench.until("has passed its self-check")

@@ -101,7 +101,7 @@ def test_a_study_is_killed_goes_on_and_reports(tmp_path, bench):
     assert "This bench can judge P1 (1–2) of Fathom 7." in seen
     record = read_study(tmp_path / "study.jsonl")
     assert not record.missing
-    assert (tmp_path / "study.html").read_text(encoding="utf-8").count("<svg") == 3
+    assert (tmp_path / "study.html").read_text(encoding="utf-8").count("<figcaption") == 3
 
     bench.type("quit")
     bench.process.wait(30)

@@ -200,6 +200,24 @@ def test_a_typed_step_is_asked_for_by_its_name_and_has_its_own_limits():
 
 
 @pytest.mark.parametrize(
+    ("line", "outcome", "ohm"),
+    [
+        ("trigger = 83.2 ohm, 20 °C, accuracy 1 %", Outcome.PASS, 83.2),
+        ("Trigger = 90 ohm, 40 °C, accuracy 1 %", Outcome.PASS, 90.0 * 254.5 / 274.5),
+        ("trigger = 120 ohm, 20 °C, accuracy 1 %", Outcome.FAIL, 120.0),
+        ("trigger = 83.2 ohm, 20 °C, accuracy 30 %", Outcome.CANNOT_JUDGE, 83.2),
+        ("trigger = 83.2 ohm, 20 °C", Outcome.CANNOT_JUDGE, 83.2),
+    ],
+)
+def test_typed_ohms_of_a_winding_are_judged_by_its_limits(line, outcome, ohm):
+    """At the reference temperature; without an accuracy nothing can be said, and limits there are."""
+    result = typed(bench_for(), line)
+    assert (result.outcome, result.sort) == (outcome, ResultKind.RESISTANCE)
+    assert result.reference_si == pytest.approx(ohm)
+    assert result.lower_si < 83.2 < result.upper_si
+
+
+@pytest.mark.parametrize(
     "line",
     [
         "surge = pass",

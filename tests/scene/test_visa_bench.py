@@ -9,7 +9,7 @@ import time
 import pytest
 
 from tests.waiting import crowding
-from tests.whole_bench import QUIET, bench_file, free_port, journal_entries, running, simulated
+from tests.whole_bench import AIR_S, QUIET, bench_file, free_port, journal_entries, lift, running, simulated
 
 CHANGES = (
     ('[csv]\nfolder = "csv"\n', '[leads]\nzero = "value"\nvalue = "0.1 ohm"\nuncertainty = "0.1 ohm"\n'),
@@ -26,12 +26,13 @@ def test_a_socket_resource_gives_verdicts_and_survives_a_restart_of_the_meter(tm
             bench.until("Touch 1–2")
             sim.type("1 2")
             bench.until("● pass")
-            sim.type("lift")
+            lift(sim)
             bench.until("Touch 2–3")
             sim.process.kill()
             bench.until("gives no readings")
         with simulated(port) as sim:
             bench.until("The meter is back")
+            time.sleep(AIR_S)
             sim.type("2 3")
             bench.until("● pass")
         code, output = bench.end()

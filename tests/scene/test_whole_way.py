@@ -20,13 +20,15 @@ from tests.whole_bench import (
     day,
     free_port,
     journal_entries,
+    lift,
     running,
     simulated,
 )
 
 
 def touch(sim, *pins):
-    """Put the probes on two pins."""
+    """Lift, and put the probes on two pins once the meter has shown that they have left."""
+    lift(sim)
     sim.type(" ".join(pins))
     sim.until("probes on")
 
@@ -38,9 +40,7 @@ def zero(sim, bench):
     while not zeroed:
         sim.type("short")
         zeroed = "zeroed" in bench.until(("zeroed", "have not left"))
-        sim.type("lift")
-        sim.until("probes in the air")
-        time.sleep(1.0)  # the meter shows that they have left
+        lift(sim)
 
 
 async def test_every_unit_of_a_day_ends_as_it_was_planted(tmp_path):
@@ -102,7 +102,6 @@ def test_a_signal_stops_the_bench_cleanly_in_the_middle_of_a_unit(tmp_path, numb
         zero(sim, bench)
         touch(sim, "1", "2")
         bench.until("● pass")
-        sim.type("lift")
         bench.until("Touch 2–3")
         touch(sim, "2", "3")
         began_s = time.monotonic()
@@ -145,7 +144,6 @@ def test_a_meter_that_dies_in_the_middle_of_a_unit_costs_nothing(tmp_path):
             zero(sim, bench)
             touch(sim, "1", "2")
             bench.until("● pass")
-            sim.type("lift")
             bench.until("Touch 2–3")
             touch(sim, "2", "3")
             sim.process.kill()

@@ -112,3 +112,9 @@ def test_a_temperature_that_no_winding_has_is_doubted(ohm):
     """A broken joint or another winding, not a thermometer."""
     with pytest.raises(InputImpossible, match="Is it the same winding"):
         temperature_line("202.57 ohm", ohm, None)
+
+
+def test_a_reference_at_another_temperature_is_taken_as_such():
+    """R2 = R1 (234.5 + t2) / (234.5 + t1): 109 ohm of 100 ohm at 25 °C are 48.4 °C, not 42.9."""
+    assert "it is at 48.4 °C" in temperature_line("100 ohm", "109 ohm", None, 25.0)
+    assert "100.0 Ω at 25 °C" in temperature_line("100 ohm", "109 ohm", None, 25.0)

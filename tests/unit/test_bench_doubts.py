@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from acquire.bench.doubts import DisplayDoubts, finest_range
+from acquire.bench.doubts import DisplayDoubts
 from acquire.files.statements import ModelStatements
 from acquire.steps.setup_choice import Wanted
 from drivers.models import load_model
@@ -32,7 +32,7 @@ def read(ohm, full, *, at_s=0.0, flags=(), visible=(), quantity=Quantity.RESISTA
 
 def doubts():
     """Of a 2000-count hand meter."""
-    return DisplayDoubts(lambda wanted: finest_range(HAND, wanted))
+    return DisplayDoubts(lambda: HAND)
 
 
 def codes(watch, *readings, wanted_ohm=55.0):

@@ -147,7 +147,7 @@ async def test_an_open_pair_is_proven_by_what_its_pins_conduct_to():
     rig.ask("1", "4")
     assert set(await some(rig, 6)) == {None}
     proofs = [order for order in rig.orders if isinstance(order, FixtureOpen)]
-    assert proofs[0].witness == "with both clips proven: 1 conducts to 2; 4 conducts to 3"
+    assert proofs[0].witness == (("1", "2"), ("4", "3"))
     assert rig.orders[rig.orders.index(proofs[0]) - 1] == FixtureMoved(), "open before the heart is told"
     assert not rig.notices
 
@@ -158,7 +158,7 @@ async def test_an_open_pair_with_two_contacts_a_pin_is_proven_by_itself():
     rig.ask("1", "4")
     await some(rig, 6)
     (proof, *_) = [order for order in rig.orders if isinstance(order, FixtureOpen)]
-    assert proof.witness == "with both clips proven: 1 by its two contacts; 4 by its two contacts"
+    assert proof.witness == (("1", "1"), ("4", "4"))
 
 
 async def test_a_clip_that_nothing_proves_is_asked_for_once():

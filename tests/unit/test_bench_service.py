@@ -89,7 +89,7 @@ async def test_a_unit_that_takes_the_place_of_another_begins_with_the_files_that
         still.again.set()
         await still.until(lambda b: b.notices("files.waiting"))
         assert (await still.daemon.command(StartUnit("A")))[0].code == "command.refused"
-        await still.daemon.command(StartUnit("B"))
+        await still.daemon.command(StartUnit("B", sure=True))
         await still.until(lambda b: any(j.verdict.serial == "B" for j in b.of(Judged)))
         first = still.of(UnitResult)[0]
         assert (first.serial, first.ending) == ("A", Ending.NEXT_UNIT)

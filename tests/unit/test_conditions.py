@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from acquire.conditions import Conditions, Temperature
-from acquire.records import Evidence, LeadZero
+from acquire.records import Code, Evidence, LeadZero
 from drivers.reading import Kind, Quantity, Reading
 
 
-def read(quantity=Quantity.TEMPERATURE, value=21.5, kind=Kind.VALUE):
+def read(quantity=Quantity.TEMPERATURE, value=21.5, kind=Kind.VALUE, utc_s=1000.0):
     """A reading of a thermometer."""
     return Reading(
         meter_id="t",
@@ -17,16 +19,74 @@ def read(quantity=Quantity.TEMPERATURE, value=21.5, kind=Kind.VALUE):
         kind=kind,
         value_si=value,
         monotonic_s=5.0,
-        utc_s=1000.0,
+        utc_s=utc_s,
         conversion=1,
         raw=b"",
     )
+
+
+def after(*celsius, every_s=2.0, **limits):
+    """Conditions that have read these, and the notices."""
+    conditions = Conditions(**limits)
+    told = [
+        notice
+        for index, value in enumerate(celsius)
+        for notice in conditions.read(read(value=value, utc_s=1000.0 + index * every_s), 0.3)
+    ]
+    return conditions, told
+
+
+@pytest.mark.parametrize("impossible", [-60.0, 150.0, -273.15, -300.0, 1e9])
+def test_what_the_air_of_the_place_cannot_be_is_not_used(impossible):
+    """An open sensor, a thermometer in the oven: told once, and the last good temperature stays."""
+    conditions, told = after(22.4, 22.5, *[impossible] * 40)
+    assert conditions.temperature.celsius == 22.5
+    assert [notice.code for notice in told] == [Code.TEMPERATURE_IMPOSSIBLE]
+    assert conditions.doubted == 40
+    assert after(22.4, 22.5, coldest_celsius=23.0)[0].temperature is None
+
+
+def test_a_line_that_loses_a_digit_changes_nothing_and_a_door_that_opens_does():
+    """One reading in twelve ten times too small; then the air falls by 8 K and stays there."""
+    conditions, told = after(*([22.4] * 11 + [2.4]) * 20)
+    assert conditions.temperature.celsius == 22.4
+    assert [(notice.code, notice.facts["celsius"]) for notice in told] == [(Code.TEMPERATURE_JUMPED, 2.4)]
+    for index in range(15):
+        conditions.read(read(value=14.4, utc_s=1480.0 + 2.0 * index), 0.3)
+        assert conditions.temperature.celsius == 22.4
+    conditions.read(read(value=14.4, utc_s=1510.0), 0.3)
+    assert conditions.temperature.celsius == 14.4
+
+
+def test_the_first_temperature_needs_a_second_that_agrees():
+    """Else a bench that is started on a torn line begins with it."""
+    assert after(2.4)[0].temperature is None
+    assert after(2.4, 22.4)[0].temperature is None
+    assert after(2.4, 22.4, 22.4)[0].temperature.celsius == 22.4
+
+
+@given(
+    st.lists(st.sampled_from(["as read", "digit lost", "digit doubled", "nothing"]), max_size=14),
+    st.floats(15.0, 35.0),
+)
+def test_no_torn_line_ever_moves_a_temperature(accidents, celsius):
+    """Nothing but half a minute of readings that agree does; these lines take 28 s."""
+    line = f"{celsius:.1f}"
+    torn = {
+        "as read": line,
+        "digit lost": line[1:],
+        "digit doubled": line[0] + line,
+        "nothing": "0",
+    }
+    conditions, _ = after(celsius, celsius, *(float(torn[each]) for each in accidents))
+    assert conditions.temperature.celsius == pytest.approx(celsius, abs=0.06)
 
 
 def test_the_latest_temperature_counts_until_it_is_too_old():
     """Up to its age to the second, then it is as if there were none."""
     conditions = Conditions(temperature_oldest_s=300.0)
     assert conditions.fresh_temperature(0.0) is None
+    conditions.read(read(), 0.3)
     conditions.read(read(), 0.3)
     assert conditions.fresh_temperature(1000.0) == Temperature(21.5, 0.3, 1000.0, "t")
     assert conditions.fresh_temperature(1300.0).celsius == 21.5
@@ -62,6 +122,7 @@ def test_the_lead_zero_is_due_when_missing_or_old_and_only_where_it_is_wanted():
 def test_the_evidence_tells_where_temperature_and_zero_came_from_and_when():
     """With four wires the leads played no part."""
     conditions = Conditions(lead=LeadZero("b", "m", 0.1, 0.01, 900.0))
+    conditions.read(read(), 0.3)
     conditions.read(read(), 0.3)
     bare = Evidence((), (), "")
     two = conditions.on_record(bare, four_wire=False)

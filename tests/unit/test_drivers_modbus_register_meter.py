@@ -217,3 +217,13 @@ async def test_on_a_real_line_a_late_or_damaged_answer_is_not_believed():
     os.close(master)
     os.close(slave)
     assert [r.value_si for r in readings] == [pytest.approx(10.47, rel=1e-6)] * 2
+
+
+def test_a_sentinel_is_met_as_a_32_bit_float_holds_it_and_a_whole_number_to_the_count():
+    """1e30 comes back as 1.0000000150474662e30 and was read as a value; 32766 is none of 32767."""
+    real = RegisterChannel(quantity=Quantity.RESISTANCE, address=0, overload_values=(1e30,))
+    high, low = struct.unpack(">HH", struct.pack(">f", 1e30))
+    assert value_of(real, [high, low]) == (Kind.OVERLOAD, None)
+    whole = RegisterChannel(quantity=Quantity.RESISTANCE, address=0, form="s16", overload_values=(32767,))
+    assert value_of(whole, [32767]) == (Kind.OVERLOAD, None)
+    assert value_of(whole, [32766]) == (Kind.VALUE, 32766.0)

@@ -62,12 +62,19 @@ def test_every_shipped_file_loads_and_says_its_source(file):
         assert half_width_si(statement, each.full_scale_si) >= each.resolution_si
 
 
-def test_the_four_classes_are_shipped():
-    assert {file.stem for file in FILES} == {"hand-2000", "hand-6000", "bench-50000", "bench-6-digit"}
+def test_the_six_classes_are_shipped():
+    hands = {f"hand-{counts}" for counts in (2000, 4000, 6000, 20000)}
+    assert {file.stem for file in FILES} == {*hands, "bench-50000", "bench-6-digit"}
 
 
 def test_counts_of_the_hand_meter_are_what_its_name_says():
-    for stem, counts in (("hand-2000", 2000), ("hand-6000", 6000), ("bench-50000", 50000)):
+    for stem, counts in (
+        ("hand-2000", 2000),
+        ("hand-4000", 4000),
+        ("hand-6000", 6000),
+        ("hand-20000", 20000),
+        ("bench-50000", 50000),
+    ):
         model = next(load_model(file) for file in FILES if file.stem == stem)
         for each in model.ranges_of(Quantity.RESISTANCE):
             assert each.full_scale_si / each.resolution_si == pytest.approx(counts)

@@ -84,7 +84,7 @@ def test_a_wrong_profile_is_answered_with_those_there_are(tmp_path):
     own.write_text('title = "Mine"\ndriver = "scpi"\nverified = "hearsay"\nsource = "none"\n')
     with pytest.raises(ProfileInvalid, match="verified"):
         make(options={"profile": str(own)})
-    with pytest.raises(ProfileInvalid, match="too large for a profile"):
+    with pytest.raises(ProfileInvalid, match="a device"):
         make(options={"profile": "/dev/zero"})
     own.write_text("title = ")
     with pytest.raises(ProfileInvalid, match="is not TOML"):

@@ -11,9 +11,9 @@ import tty
 
 import pytest
 
-from drivers.errors import LinkLost, LinkTimeout, LinkUnavailable, MeterRefused
+from drivers.errors import FrameGarbled, LinkLost, LinkTimeout, LinkUnavailable, MeterRefused
 from drivers.meter import Meter, Setup
-from drivers.reading import Kind, Origin, Quantity
+from drivers.reading import Flag, Kind, Origin, Quantity
 from drivers.scpi.bench_meter import BenchMeter
 from drivers.scpi.options import BenchMeterOptions
 from tests.benchmarks.drivers_peers import IDN, Instrument
@@ -58,6 +58,23 @@ async def test_ohms_arrive_with_the_range_that_the_meter_says_it_holds():
     assert readings[0].raw == b"+2.06100000E+01"
 
 
+@pytest.mark.parametrize("answer", ["+2.0E+02,+0", "204,4", "+2.0E+02;", "ready"])
+async def test_an_answer_that_cannot_be_read_is_shown_with_its_reason_and_the_cure(answer, monkeypatch):
+    """After three in a row; it is neither cut to a number nor asked for without end."""
+    async with Instrument() as instrument, meter_at(instrument) as meter:
+        await meter.configure(Setup(Quantity.RESISTANCE, expected_si=200.0))
+
+        async def told():
+            return [answer]
+
+        monkeypatch.setattr(instrument, "_read", told)
+        with pytest.raises(FrameGarbled) as caught:
+            await asyncio.wait_for(take(meter, 1), 20)
+        assert repr(answer) in str(caught.value)
+        assert "[meter.options]" in str(caught.value)
+        assert instrument.log.count("READ?") == 3
+
+
 async def test_four_wire_with_compensation_is_set_after_the_function():
     async with Instrument() as instrument, meter_at(instrument) as meter:
         held = await meter.configure(
@@ -66,6 +83,8 @@ async def test_four_wire_with_compensation_is_set_after_the_function():
         assert held.offset_compensation
         log = instrument.log
         assert log.index("CONF:FRES 1") < log.index("SENS:FRES:NPLC 10") < log.index("SENS:FRES:OCOM ON")
+        reading = await anext(meter.readings())
+        assert Flag.OFFSET_COMPENSATED in reading.flags
 
 
 async def test_an_unknown_compensation_command_is_said_not_hidden():

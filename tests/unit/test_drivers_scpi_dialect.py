@@ -35,11 +35,47 @@ def test_a_meter_told_its_range_by_code_gets_the_finest_that_holds():
         plain_word.setup_commands(Setup(Quantity.RESISTANCE, 1e6))
 
 
-def test_units_and_counters_behind_a_number_are_taken_off():
-    found = dialect("continuous_display").parse_reading(
-        "+1.04723000E+01OHM4W,+0012.345SECS,+00017RDNG#", Quantity.RESISTANCE_4W
-    )
-    assert found.value == 10.4723
+@pytest.mark.parametrize(
+    ("answer", "quantity", "value"),
+    [
+        ("+2.0E+02 OHM", Quantity.RESISTANCE, 200.0),
+        ("0.2025668 kOHM", Quantity.RESISTANCE, 202.5668),
+        ("1.5 MOHM", Quantity.RESISTANCE, 1.5e6),
+        ("351.2 mΩ", Quantity.RESISTANCE_4W, 0.3512),
+        ("+1.04723000E+01OHM4W", Quantity.RESISTANCE_4W, 10.4723),
+        ("0.62 V", Quantity.DIODE, 0.62),
+        ("50 HZ", Quantity.FREQUENCY, 50.0),
+        ("21.5 °C", Quantity.TEMPERATURE, 21.5),
+    ],
+)
+def test_a_unit_behind_a_number_counts_with_its_prefix(answer, quantity, value):
+    assert dialect().parse_reading(answer, quantity).value == value
+
+
+@pytest.mark.parametrize(
+    ("answer", "why"),
+    [
+        ("204,4", "2 fields instead of 1"),
+        ("+2.0E+02,+0", "2 fields instead of 1"),
+        ("200.1;", "not a number"),
+        ("200.1 V", "is no resistance"),
+        ("200.1 RDNG#", "not a number"),
+        ("200.1 parsec", "no unit of measure"),
+        ("200.1 200.1", "not a number"),
+    ],
+)
+def test_what_does_not_fit_whole_is_refused_and_never_cut(answer, why):
+    """A decimal comma read as 4 ohm, a status read as 0 ohm: both would pass an earth strap."""
+    with pytest.raises(ValueError, match=why):
+        dialect().parse_reading(answer, Quantity.RESISTANCE)
+
+
+def test_fields_are_stated():
+    assert dialect(fields=(2,), field=0).parse_reading("+2.0E+02,+0", Quantity.RESISTANCE).value == 200.0
+    three = "+1.04723000E+01OHM4W,+0012.345SECS,+00017RDNG#"
+    assert dialect("continuous_display").parse_reading(three, Quantity.RESISTANCE_4W).value == 10.4723
+    with pytest.raises(ValidationError, match="not among 1 fields"):
+        BenchMeterOptions(field=1)
 
 
 @pytest.mark.parametrize(

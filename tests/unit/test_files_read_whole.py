@@ -35,8 +35,8 @@ def test_a_device_without_an_end_is_bad_input(words):
     result = CliRunner().invoke(cli.app, [str(word) for word in words])
     assert isinstance(result.exception, SteadyohmError)
     assert result.exception.exit_code == 2
-    assert "/dev/zero is " in str(result.exception)
-    assert "large" in str(result.exception)
+    assert "/dev/zero" in str(result.exception)
+    assert "a device" in str(result.exception)
 
 
 @pytest.mark.parametrize("command", ["explain", "identify"])

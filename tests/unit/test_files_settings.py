@@ -109,6 +109,8 @@ def test_the_settings_shown_as_comments_in_the_example_are_in_order_too(bench_fr
     )
     assert bench.meter.options == {"line_end": "\r\n"}
     assert (bench.check.value, bench.check.tempco, bench.insulation.accuracy) == (100.012, 15e-6, 0.05)
+    (reference,) = bench.references
+    assert (reference.resistor, reference.range, reference.drift) == ("R470", 2000.0, 5e-4)
     assert set(bench.settle.model_fields_set) == set(SettleSection.model_fields)
     assert SettleSettings(**bench.settle.overrides()).horizon_s == 1.6
     assert (bench.mqtt.port, bench.mqtt.encrypted, bench.mqtt.keepalive) == (8883, True, 30.0)
@@ -128,11 +130,22 @@ def test_settle_overrides_are_fields_of_the_settle_stage():
 
 @pytest.mark.parametrize(
     ("more", "port"),
-    [("", 1883), ("tls = true", 8883), ('ca = "ca.pem"', 8883), ("port = 2000\ntls = true", 2000)],
+    [
+        ('host = "127.0.0.1"', 1883),
+        ('host = "localhost"', 1883),
+        ('host = "::1"', 1883),
+        ('host = "localhost"\ntls = true', 8883),
+        ('host = "localhost"\nca = "ca.pem"', 8883),
+        ('host = "broker.lan"', 8883),
+        ('host = "192.168.1.5"', 8883),
+        ('host = "broker.lan"\ntls = false', 1883),
+        ('host = "broker.lan"\nport = 2000', 2000),
+    ],
 )
-def test_the_port_of_the_broker_follows_from_encryption(bench_from, more, port):
-    bench = bench_from(f'{SMALL}[mqtt]\nhost = "broker.lan"\n{more}\n')
+def test_what_leaves_this_machine_is_encrypted_unless_somebody_says_no(bench_from, more, port):
+    bench = bench_from(f"{SMALL}[mqtt]\n{more}\n")
     assert bench.mqtt.port == port
+    assert bench.mqtt.encrypted is (port != 1883)
 
 
 @pytest.mark.parametrize(
@@ -242,16 +255,43 @@ def test_another_kind_of_file_is_refused_in_one_sentence():
     assert len(refused.value.faults) == 1
 
 
-def test_an_empty_file_lacks_three_tables(faults_of):
+def test_an_empty_file_lacks_two_tables(faults_of):
     said = [what for _, _, what in faults_of("")]
-    assert [
-        f"no [{name}] table" in what
-        for name, what in zip(("bench", "meter", "temperature"), said, strict=True)
-    ]
-    assert len(said) == 3
+    assert [f"no [{name}] table" in what for name, what in zip(("bench", "temperature"), said, strict=True)]
+    assert len(said) == 2
 
 
 def test_links_that_lead_in_a_circle_are_no_trap(faults_of, tmp_path):
     (tmp_path / "a").symlink_to(tmp_path / "b")
     (tmp_path / "b").symlink_to(tmp_path / "a")
     assert [key for _, key, _ in faults_of(SMALL.replace('"meter.toml"', '"a"'))] == ["meter.model"]
+
+
+REFERENCE = """
+[[reference]]
+resistor = "R470"
+value = "470 ohm"
+uncertainty = "0.47 ohm"
+"""
+
+
+def test_known_resistors_have_names_of_their_own_and_fit_their_range(bench_from):
+    """Told with the line, as every fault."""
+    text = SMALL + REFERENCE
+    assert len(bench_from(text + REFERENCE.replace("R470", "R100")).references) == 2
+    for more, fault in (
+        (REFERENCE, 'another known resistor is named "R470" too.'),
+        (REFERENCE.replace("R470", "R2") + 'range = "200 ohm"', "range is smaller than value"),
+        (REFERENCE.replace("0.47", "47"), "better than 5 %"),
+    ):
+        with pytest.raises(FileInvalid, match=fault):
+            bench_from(text + more)
+    with pytest.raises(FileInvalid, match="may stand several times"):
+        bench_from(SMALL + REFERENCE.replace("[[reference]]", "[reference]"))
+
+
+def test_a_bench_without_a_meter_table_is_typed(bench_from):
+    """By the figures of the poorest meter, so that nothing is promised which another may not keep."""
+    bench = bench_from(SMALL[: SMALL.index("[meter]")] + SMALL[SMALL.index("[temperature]") :])
+    assert (bench.meter.driver, bench.meter.id, bench.meter.link) == ("typed", "typed", "")
+    assert bench.meter.model == CONFIGS / "meters" / "hand-2000.toml"

@@ -1,9 +1,9 @@
 """Files that many benches share: whole, by hash, from the list; a share that is away or lies harms nobody."""
 
 import contextlib
-import os
 import shutil
 import subprocess
+import threading
 import time
 
 import pytest
@@ -80,16 +80,19 @@ def test_a_file_that_differs_from_the_list_is_left_and_told(share):
 
 
 def test_a_share_that_is_away_keeps_nobody(share):
-    """Nor one that never answers: a pipe that nobody writes into stands for a dead mount."""
+    """Nor one that never answers, as a dead mount does."""
     fetch(settings(share))
     shutil.rmtree(share)
     share.mkdir()
-    os.mkfifo(share / LIST)
+    (share / LIST).touch()
+    gone = threading.Event()
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("acquire.files.shared.PATIENCE_S", 0.2)
+        patch.setattr("acquire.files.shared.read_whole", lambda *_: gone.wait(30.0))
         began_s = time.monotonic()
         assert "does not answer" in fetch(settings(share)).away
         assert time.monotonic() - began_s < 2.0 * crowding()
+        gone.set()
     (share / LIST).unlink()
     share.rmdir()
     assert fetch(settings(share)).away == "" or not fetch(settings(share)).taken
@@ -145,6 +148,9 @@ def test_files_without_an_end_fill_no_memory(share):
 
     (share / LIST).unlink()
     (share / LIST).symlink_to("/dev/zero")
+    assert "a device" in fetch(settings(share)).away
+    (share / LIST).unlink()
+    (share / LIST).write_bytes(b"#" * 2_000_001)
     assert "larger than 2 MB" in fetch(settings(share)).away
 
 

@@ -8,6 +8,7 @@ import pytest
 
 from acquire.heart.contact import LINGER_S, Admission, ContactRule
 from drivers.reading import Flag, Kind, Quantity, Reading
+from tests.benchmarks.hand_meter import METERS, work
 from tests.known_sheets import corrected
 
 OHMS, FOUR_WIRE = Quantity.RESISTANCE, Quantity.RESISTANCE_4W
@@ -46,8 +47,9 @@ def lying(purpose=FIRST, **more):
 
 
 def test_nothing_counts_before_open_probes_were_seen():
-    """At the start nobody knows how long they have lain there; a moment of overload is no lift-off."""
+    """After a restart nobody knows how long they have lain there; a moment of overload is no lift-off."""
     rule = ContactRule(0.2)
+    rule.taken_before()
     assert rule.admits(settled(), FIRST) is Admission.UNLIFTED
     for at_s in (1.0, 1.1):
         rule.see(shown(at_s))
@@ -60,7 +62,8 @@ def test_nothing_counts_before_open_probes_were_seen():
     ("ohm", "more", "admission"),
     [
         (200.005, {}, Admission.KNOWN),
-        (203.0, {}, Admission.REVISED),
+        (201.0, {}, Admission.REVISED),
+        (203.0, {}, Admission.MOVED),
         (46.0, {}, Admission.UNLIFTED),
         (200.0, {"contact_s": 5.0}, Admission.UNLIFTED),
         (200.0, {"quantity": FOUR_WIRE}, Admission.SET_UP),
@@ -143,6 +146,13 @@ def test_overload_of_a_range_that_ends_below_what_lay_there_is_no_lift_off():
         assert rule.admits(settled(ohm, 3.0), NEXT) is admission
 
 
+def test_overload_of_the_range_that_showed_the_value_is_a_lift_off():
+    """Many meters show values up to a fifth beyond the full scale of their range."""
+    rule = lying(ohm=110.0, range_full_scale_si=100.0)
+    rule.ended(shown(2.0, full_ohm=100.0))
+    assert rule.admits(settled(110.0, 3.0), NEXT) is Admission.NEW
+
+
 def test_relays_that_open_and_units_that_leave():
     """The one is a lift-off, the other spends the touch that goes on."""
     rule = lying()
@@ -164,3 +174,43 @@ def test_the_operator_is_told_once_and_not_while_hands_linger():
     rule.admits(settled(), NEXT)
     rule.ended(shown(2.0))
     assert not rule.overdue(60.0)
+
+
+def unseen(ohm, every_s=0.4, begun_s=2.0):
+    """A value at rest of what seems to be the same touch, whose stretch began then."""
+    return settled(ohm, trace=tuple((begun_s + every_s * k, ohm) for k in range(4)), expanded_si=1.0)
+
+
+@pytest.mark.parametrize(
+    ("ohm", "every_s", "begun_s", "expected", "whose"),
+    [
+        (20.6, 0.4, 2.0, True, (NEXT, Admission.NEW)),
+        (208.0, 0.4, 2.0, True, (NEXT, Admission.NEW)),
+        (20.6, 0.4, 2.0, False, (NEXT, Admission.UNLIFTED)),  # not what the next pair reads
+        (20.6, 0.4, 1.0, True, (NEXT, Admission.UNLIFTED)),  # began before it was asked for
+        (20.6, 0.05, 2.0, True, (NEXT, Admission.UNLIFTED)),  # a meter that would have shown the lift
+        (201.5, 0.4, 2.0, True, (NEXT, Admission.UNLIFTED)),  # may be either pair's, so it is neither's
+        (201.5, 0.4, 2.0, False, (FIRST, Admission.REVISED)),
+    ],
+)
+def test_a_lift_that_a_slow_meter_cannot_show_is_known_by_value_time_and_request(
+    ohm, every_s, begun_s, expected, whose
+):
+    """All three, or nothing is booked."""
+    rule = lying(expanded_si=0.1)
+    value = replace(unseen(ohm, every_s, begun_s), expanded_si=0.1)
+    assert rule.unlifted(value, NEXT, 1.5, lambda _: expected) == whose
+
+
+def test_no_value_goes_on_to_another_unit_without_open_probes():
+    """However well it fits."""
+    other = ("A2", "slow charge")
+    assert lying().unlifted(unseen(20.6), other, 1.5, lambda _: True) == (other, Admission.UNLIFTED)
+
+
+@pytest.mark.parametrize("name", METERS)
+def test_quick_hands_on_a_slow_meter_cost_no_touch_and_no_verdict(name):
+    """Short form of `tests.benchmarks.hand_meter`: lifts 0.4 s after the verdict, good units and bad ones."""
+    tally = work(METERS[name], 0.4, 12, bad=7)
+    assert (tally.failed, tally.wrong, tally.unjudged, tally.passed) == (0, 0, 0, 0)
+    assert tally.per_step <= 1.15

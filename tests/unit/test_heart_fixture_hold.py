@@ -9,11 +9,13 @@ from acquire.records import (
     ConfirmOpen,
     FixtureMoved,
     FixtureOpen,
+    GiveUpUnit,
     Judged,
     Outcome,
     Pair,
     Prompt,
     StartUnit,
+    Undo,
     Why,
 )
 from tests.pure_bench import GOOD, Bench
@@ -124,6 +126,17 @@ def test_an_open_pair_carries_its_witness():
     judged = bench.of(Judged)
     assert [j.verdict.counts for j in judged] == [False, True]
     assert all((j.verdict.basis, j.verdict.witness) == (Basis.OPEN_PROVEN, witness) for j in judged)
+
+
+def test_a_unit_that_comes_back_is_asked_to_be_clipped_in_again():
+    """Given up, it may have been taken out."""
+    bench = FixtureBench()
+    bench.at("1", "2", GOOD["1", "2"])
+    bench.command(GiveUpUnit("dropped"))
+    bench.command(Undo())
+    assert (bench.prompt.ask, bench.prompt.serial) == (Ask.CLIP_ON, "A")
+    bench.command(ConfirmOpen())
+    assert bench.prompt.pair == ("2", "3")
 
 
 def test_without_a_fixture_nobody_clips_anything_in():

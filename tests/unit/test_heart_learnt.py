@@ -97,7 +97,7 @@ def test_other_leads_make_void_what_was_learnt():
     bench.hold(0.2)
 
     assert [n.code for n in bench.of(Notice)][-2:] == [Code.LEADS_MOVED, Code.BENCH_LEARNT]
-    assert bench.pipeline.learned.contacts <= 1
+    assert bench.pipeline.learning.recorded.contacts <= 1
     assert LEAD_OHM < 0.2
 
 

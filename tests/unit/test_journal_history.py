@@ -1,5 +1,7 @@
 """Questions about the past, while the bench goes on."""
 
+import subprocess
+import sys
 from datetime import date
 
 import pytest
@@ -209,3 +211,41 @@ async def test_questions_about_little_do_not_read_the_whole_record(journal, ques
         sql = f"EXPLAIN QUERY PLAN SELECT * FROM entry {where} ORDER BY seq"  # noqa: S608  (our own words)
         plan = [row[3] for row in reader._connection.execute(sql, values)]
     assert plan[0].startswith(f"SEARCH entry USING INDEX {index} "), plan
+
+
+@pytest.mark.parametrize("closed", [True, False], ids=["closed", "killed"])
+def test_a_folder_that_only_gives_is_read(tmp_path, closed):
+    """A stick that is write-protected, or another user's folder; as nobody, since root may write anywhere."""
+    folder = tmp_path / "journal"
+    script = (
+        "import asyncio, os, sys\n"
+        "from pathlib import Path\n"
+        "from acquire.clock import RealClock\n"
+        "from acquire.journal.store import Journal\n"
+        "from tests.known_records import verdicts\n"
+        "async def go():\n"
+        f"    journal = Journal.open(Path({str(folder)!r}), bench='b', clock=RealClock())\n"
+        "    await journal.append(verdicts(5))\n"
+        + ("    await journal.close()\n" if closed else "    os._exit(0)\n")
+        + "asyncio.run(go())\n"
+    )
+    subprocess.run([sys.executable, "-c", script], check=True)
+    for file in folder.iterdir():
+        file.chmod(0o644)
+    (folder / "journal.db-shm").unlink(missing_ok=True)
+    folder.chmod(0o555)
+    for each in (tmp_path, *tmp_path.parents):
+        each.chmod(each.stat().st_mode | 0o055)
+    read = (
+        "from pathlib import Path\n"
+        "import os\n"
+        "from acquire.journal.history import JournalReader, Question\n"
+        "if os.geteuid() == 0:\n"
+        "    os.setgid(65534)\n"
+        "    os.setuid(65534)\n"
+        f"with JournalReader(Path({str(folder)!r})) as reader:\n"
+        "    print(len(list(reader.find(Question()))))\n"
+    )
+    done = subprocess.run([sys.executable, "-B", "-c", read], check=False, capture_output=True, text=True)
+    folder.chmod(0o755)
+    assert done.stdout == "5\n", done.stderr

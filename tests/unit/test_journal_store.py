@@ -1,9 +1,11 @@
 """The journal: committed before anything is shown, in order, all or nothing; told plainly when it fails."""
 
 import asyncio
+import shutil
 import sqlite3
 import stat
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
@@ -227,6 +229,56 @@ async def test_a_damaged_file_is_set_aside_and_a_new_one_begun(journal):
         assert (await again.append([(VERDICT, None)]))[0].seq == 1
     finally:
         await again.close()
+
+
+async def spoilt(journal, spoil):
+    """The notices of a journal that was closed, spoilt and opened again, and the number of its next entry."""
+    await journal.close()
+    spoil(journal.path)
+    again = reopened(journal)
+    try:
+        (entry,) = await again.append([(VERDICT, None)])
+    finally:
+        await again.close()
+    return [(notice.code, dict(notice.facts)) for notice in again.notices], entry.seq
+
+
+@pytest.mark.parametrize("spoil", [lambda path: path.write_bytes(b""), Path.unlink], ids=["emptied", "gone"])
+async def test_a_journal_that_is_emptied_or_gone_is_told(journal, spoil):
+    """A new one is begun, as after a power cut in the first second; the folder remembers better."""
+    await journal.append(verdicts(7))
+    told, seq = await spoilt(journal, spoil)
+    assert told == [(Code.JOURNAL_GONE, {"birth": journal.birth, "entries": 7})]
+    assert seq == 1
+
+
+async def test_an_older_copy_put_back_is_told_and_no_number_is_given_twice(journal, tmp_path):
+    """Its later entries have gone out under their numbers."""
+    await journal.append(verdicts(3))
+    with sqlite3.connect(journal.path) as live, sqlite3.connect(tmp_path / "copy.db") as copy:
+        live.backup(copy)
+    live.close()
+    copy.close()
+    await journal.append(verdicts(4))
+    told, seq = await spoilt(journal, lambda path: shutil.copyfile(tmp_path / "copy.db", path))
+    assert told == [(Code.JOURNAL_OLDER, {"first": 4, "last": 7})]
+    assert seq == 8
+
+
+async def test_a_damaged_end_is_told(journal):
+    """SQLite passes over a WAL whose checksums do not fit, without a word."""
+    await journal.append(verdicts(3))
+    for _ in range(4):
+        await journal.append([(VERDICT, None)])
+    wal = journal.path.with_name("journal.db-wal")
+    kept = wal.read_bytes(), journal.path.read_bytes()
+
+    def spoil(path):
+        path.write_bytes(kept[1])
+        wal.write_bytes(kept[0][:-9000] + bytes(9000))
+
+    ((code, facts),), seq = await spoilt(journal, spoil)
+    assert (code, facts["last"], seq) == (Code.JOURNAL_OLDER, 7, 8)
 
 
 async def test_an_entry_with_rotten_content_is_told_not_guessed(journal):

@@ -69,7 +69,9 @@ def test_stopped_and_lost_are_two_things():
 
 def test_a_notice_that_stops_the_bench_shows_until_work_goes_on():
     """With its sentence."""
-    stop = replace(NOTICE, weight=Weight.STOP, text="The check standard is out of control.", utc_s=NOW_S)
+    stop = replace(
+        NOTICE, weight=Weight.STOP, facts={"said": "The check standard is out of control."}, utc_s=NOW_S
+    )
     made = board(status(), prompt(), record(stop, "notice"))
     assert condition(made) is Condition.HALTED
     assert made.cards_shown(NOW_S)[0]["detail"] == "The check standard is out of control."

@@ -87,6 +87,35 @@ async def test_what_only_the_database_finds_impossible_is_rejected_alone(store):
     assert await store.count_arrivals() == [Complete("north bench", BIRTH, 9)]
 
 
+async def test_a_place_that_no_table_holds_stops_no_line(store):
+    """A journal's number beyond bigint: its message goes without its place, its neighbours are written."""
+    good = rows(4)
+    far = Stretch(2**63, 2**63 + 2)
+    lies = [replace(good[1], stretch=far), Rejected("t", b"{}", "nonsense.", "north bench", BIRTH, far)]
+
+    await store.write([good[0], *lies, good[2], good[3]])
+
+    assert asked(store, "SELECT count(*) FROM steadyohm.entry") == [(3,)]
+    assert asked(store, "SELECT count(*) FROM steadyohm.rejected") == [(2,)]
+
+
+async def test_a_database_poisoned_by_an_earlier_version_heals(store):
+    """1e400 went into jsonb once; then no view could cast it."""
+    await store.write(rows(3))
+    with psycopg.connect(store.address) as connection:
+        connection.execute(
+            "UPDATE steadyohm.entry SET payload = jsonb_set(payload, '{ohm}', '1e400') WHERE seq = 2"
+        )
+        connection.execute(
+            "UPDATE steadyohm.entry SET payload = jsonb_set(payload, '{ohm}', '1e-400') WHERE seq = 3"
+        )
+
+    assert await store.set_aside_unreadable() == 2
+    assert await store.set_aside_unreadable() == 0
+    assert asked(store, "SELECT seq FROM steadyohm.entry") == [(1,)]
+    assert asked(store, "SELECT count(*) FROM steadyohm.rejected") == [(2,)]
+
+
 async def test_a_journal_is_complete_up_to_its_first_gap(store):
     """Whatever the order, and however often it is looked at."""
     assert await store.take_turn()

@@ -24,6 +24,8 @@ from acquire.records import (
     ResumeBatch,
     SkipStep,
     StartUnit,
+    StateRange,
+    TypeReading,
     TypeResult,
     TypeTemperature,
     Undo,
@@ -35,6 +37,8 @@ CHECK = jsonschema.Draft202012Validator(orders.command_schema())
 INSULATION = "insulation = 120 Mohm, 500 V"
 
 GOOD = [
+    ({"command": "type_reading", "text": "0.44k"}, TypeReading("0.44k")),
+    ({"command": "state_range", "full_ohm": 2000}, StateRange(2000.0)),
     ({"command": "start_unit", "serial": "PL80-1"}, StartUnit("PL80-1")),
     (
         {"command": "start_unit", "serial": " PL80-1 ", "batch": "7", "operator": "Ida"},
@@ -209,7 +213,7 @@ def test_the_memory_of_answers_is_bounded():
         taken = desk.take(message({"command": "zero_leads"}, f"c-{number}"), float(number))
         desk.answered(taken.correlation, Answer(done=True))
 
-    assert len(desk._answered) == orders.REMEMBERED
+    assert len(desk.known) == orders.REMEMBERED
 
 
 def test_a_flood_is_refused_once_and_then_passed_over():

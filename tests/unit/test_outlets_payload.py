@@ -12,7 +12,10 @@ from acquire.journal.entry import Entry
 from acquire.journal.plain import KINDS, kind_of, to_plain
 from acquire.outlets import payload as spelling
 from acquire.outlets.columns import COLUMNS_OF
-from tests.known_records import ALL, NOON_S, TYPED, VERDICT, verdict
+from acquire.records import Outcome, Pair
+from acquire.records.bench import ClosureFound
+from acquire.records.codes import ClosureKind
+from tests.known_records import ALL, NOON_S, RESULT, TYPED, VERDICT, verdict
 
 
 def entry_of(record, seq=7):
@@ -146,3 +149,18 @@ def test_a_row_survives_a_csv_reader():
 
     (cells,) = csv.reader(io.StringIO(text.getvalue(), newline=""))
     assert cells[spelling.header().index("operator")] == name
+
+
+def test_joints_are_told_in_words_in_csv_and_as_facts_over_mqtt():
+    """ "joint at pin 2: 2.02 ± 0.04 ohm, limit 0.3 ohm", though no single pair shows it."""
+    pairs = (Pair("1", "2"), Pair("2", "3"), Pair("1", "3"))
+    joint = ClosureFound(
+        ClosureKind.JOINT, "2", 2.02, 0.04, None, 0.3, Outcome.FAIL, 0.0, contradicts=False, pairs=pairs
+    )
+    result = replace(RESULT, closures=(joint,))
+    row = row_of(result)
+    assert row["relations"] == "joint at pin 2: 2.020 Ω ± 0.04 Ω, limit 0.3 Ω."
+    published = spelling.payload_of(entry_of(result))
+    assert published["relations"] == [row["relations"]]
+    assert published["closures"][0]["ohm"] == 2.02
+    assert published["closures"][0]["upper_ohm"] == 0.3

@@ -48,3 +48,13 @@ def test_a_result_of_this_unit_is_shown_and_of_another_is_not():
     typed = replace(TYPED, serial="a", name=name)
     assert told(typed=[typed])["tests"][0]["given"]["typed"] == typed.typed
     assert told(serial="b", typed=[typed])["tests"][0]["given"] is None
+
+
+def test_only_a_step_with_limits_in_ohms_is_known_to_be_harmless():
+    """Whatever the others are called: an instrument that sends surges may stand behind them."""
+    steps = (
+        Step("thump", Pair("1", "2"), StepKind.TYPED),
+        Step("surge", Pair("1", "2"), StepKind.TYPED, upper_ohm=3.0),
+    )
+    tests = told(replace(PLOVER, steps=steps, isolations=()))["tests"]
+    assert [test["may_shock"] for test in tests] == [True, False]

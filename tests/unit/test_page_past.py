@@ -7,7 +7,7 @@ import json
 import pytest
 
 from acquire.page.behind import Unknown
-from acquire.page.past import Past, shape
+from acquire.page.past import Past
 from acquire.records import Outcome, Purpose
 from tests.known_records import CHECK, NOON_S
 from tests.known_visits import DAY_S, SERIAL, journal_with, moved_zero, shop_day, visit
@@ -38,7 +38,7 @@ def test_a_unit_is_its_latest_visit_with_traces(past):
 
 
 def test_a_history_sets_then_beside_now(past):
-    history = past.history({"serial": SERIAL})
+    history = past.unit({"serial": SERIAL})
     assert [each["purpose"] for each in history["visits"]] == ["final", "returned"]
     pairs = {pair["step"]: pair for pair in history["pairs"]}
     assert pairs["fast charge"]["difference_percent"] == pytest.approx(-10.0)
@@ -55,11 +55,20 @@ def test_what_is_not_there_is_a_sentence(past):
             past.unit(words)
 
 
-def test_the_latest_units_come_first_and_not_too_many(past):
-    units = past.units({"limit": "1"})["units"]
-    assert [unit["outcome"] for unit in units] == ["fail"]
-    assert len(past.units({"limit": "-5"})["units"]) == 2
-    assert len(past.units({"limit": "9" * 50})["units"]) == 2
+def test_units_are_found_by_part_filtered_sorted_and_paged(past, monkeypatch):
+    def found(**words):
+        return [(unit["serial"], unit["outcome"]) for unit in past.units(words)["units"]]
+
+    whole = past.units({})
+    assert (whole["total"], whole["first"], whole["sheets"]) == (2, 0, [whole["units"][0]["sheet"]])
+    assert found() == [(SERIAL, "fail"), (SERIAL, "pass")]  # the latest first
+    assert found(up="1") == found()[::-1]
+    assert found(part=SERIAL[2:-1].lower(), outcome="pass") == [(SERIAL, "pass")]
+    assert found(purpose="returned", sort="serial") == [(SERIAL, "fail")]
+    assert found(part="nobody") == found(batch="none such") == found(outcome="none") == []
+    monkeypatch.setattr("acquire.page.past.MOST_UNITS", 1)
+    assert found(page="1") == [(SERIAL, "pass")]
+    assert found(page="-5") == found(page="9" * 50) == found(page="0")
 
 
 def test_lead_zeros_are_told_oldest_first(past):
@@ -74,19 +83,7 @@ def test_a_check_standard_is_of_this_bench(past):
         Past(past.folder, "another bench").check({})
 
 
-def test_a_scanned_code_that_looks_otherwise_is_asked_about(past):
-    assert past.code({"text": f" {SERIAL} "}) == {"serial": SERIAL, "known": True, "ask": ""}
-    assert past.code({"text": "QX81-1234"})["ask"] == ""
-    assert "Start a unit with it?" in past.code({"text": "https://example.org/parcel"})["ask"]
-    assert past.code({"text": "a\x00b"})["serial"] == ""
-
-
-def test_an_empty_record_takes_any_serial(tmp_path):
+def test_an_empty_record_has_nothing(tmp_path):
     past = Past(journal_with(tmp_path, []), "bench-1")
-    assert past.code({"text": "anything"})["ask"] == ""
     assert past.leads({})["now"] is None
     assert past.units({})["units"] == []
-
-
-def test_a_shape_is_letters_and_digits():
-    assert shape("PL80-0007") == "AA99-9999"

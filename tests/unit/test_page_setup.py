@@ -8,12 +8,14 @@ import pytest
 
 from acquire.clock import HandClock
 from acquire.errors import SteadyohmError
+from acquire.files.shipped import shipped
 from acquire.page.about import About
 from acquire.page.setup import Setup
 from acquire.page.stream import Stream
 from acquire.page.view import View
 from acquire.records import Purpose
 from drivers.find import Finding
+from drivers.meter import Identity
 
 METER = Finding("found", 1, 1, "tcp:127.0.0.1:5025", "It answers.", driver="scpi")
 
@@ -131,3 +133,34 @@ async def test_a_link_that_is_not_there_says_so_on_the_page(setup):
     link = setup.stream.view.state()["link"]
     assert link["ok"] is False
     assert "127.0.0.1:9" in link["text"]
+
+
+STATUS14 = bytes.fromhex("2b 30 31 32 33 20 34 21 00 00 20 00 0d 0a")
+"""Frame status14-01 of tests/data/frames.json: 12.3 ohm on a display of 6000 counts."""
+
+
+@pytest.mark.parametrize(
+    ("driver", "heard", "model", "proposed"),
+    [
+        ("status14", STATUS14, "", "shipped/hand-6000.toml"),
+        ("parity11", b"", "", "shipped/hand-2000.toml"),
+        ("scpi", b"", "WREN 9", "folder/ours.toml"),
+        ("scpi", b"", "", "shipped/bench-50000.toml"),
+    ],
+)
+def test_a_meter_file_is_proposed_by_name_or_display(setup, tmp_path, driver, heard, model, proposed):
+    """Never the first of the alphabet: one that bears the meter's name, else one of as many counts."""
+    text = shipped("meters", "bench-50000.toml").read_text(encoding="utf-8")
+    (tmp_path / "ours.toml").write_text(text.replace('"bench-50000"', '"wren-9"'), encoding="utf-8")
+    identity = Identity(model=model)
+    made = Finding("found", 1, 1, "tcp:127.0.0.1:1", "", driver=driver, identity=identity, heard=heard)
+    setup.setup.meters = [made]
+    assert setup.setup.state()["meters"][0]["model"] == proposed
+
+
+def test_a_meter_file_is_proposed_by_the_ranges_that_the_meter_names(setup):
+    made = Finding("found", 1, 1, "tcp:127.0.0.1:1", "", driver="scpi")
+    setup.setup.meters = [made]
+    setup.setup._ranges[made.address] = frozenset({100.0, 1e3, 1e5})
+    assert setup.setup.state()["meters"][0]["model"] == "shipped/bench-6-digit.toml"
+    assert setup.setup.state()["typed_model"] == "shipped/hand-2000.toml"

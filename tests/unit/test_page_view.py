@@ -26,6 +26,7 @@ from acquire.records import (
     Settled,
     UnitStarted,
     Weight,
+    Why,
 )
 from acquire.steps.pairs import PairTable
 from drivers.reading import Flag, Kind, Quantity, Reading
@@ -51,8 +52,8 @@ def verdict(step=FIRST, **changes):
     return Judged(replace(VERDICT, **{"counts": True, **known, **changes}), EVIDENCE)
 
 
-def prompt(step=FIRST, ask=Ask.TOUCH, done=0):
-    return Prompt(ask, SERIAL, step.pair, step.name, done, len(PLOVER.steps))
+def prompt(step=FIRST, ask=Ask.TOUCH, done=0, why=Why.NONE):
+    return Prompt(ask, SERIAL, step.pair, step.name, done, len(PLOVER.steps), why)
 
 
 @pytest.fixture
@@ -106,9 +107,30 @@ def test_a_touch_goes_through_its_phases(view):
     assert cues(view) == [("pass", "Pass."), ("", "2 and 3.")]
     view.show(LiftOff("meter", 12.0, NOON_S))
     state = view.state()
-    assert (state["phase"], state["rest"]) == ("touch", None)
+    assert (state["phase"], state["rest"]) == ("verdict", None)
     assert state["verdict"]["pair"] == ["1", "2"]  # it stays to be read
+    view.show(Contact("meter", 12.5, NOON_S, goes_on=True))
+    assert view.state()["phase"] == "verdict"
+    view.show(prompt(PLOVER.steps[1], done=1, why=Why.SILENT))
+    assert view.state()["phase"] == "lift"
+    view.show(LiftOff("meter", 13.0, NOON_S))
+    view.show(Contact("meter", 14.0, NOON_S))
+    assert view.state()["phase"] == "settling"
+    said = "Nothing felt on 2 and 3. Hold both probes on it and press."
+    assert cues(view) == [("nothing_felt", said), ("contact", "")]
     assert [step["state"] for step in state["unit"]["steps"][:2]] == ["done", "asked"]
+
+
+def test_a_verdict_that_is_made_surer_by_lingering_hands_is_told_once(view):
+    """The value is shown anew; a sound comes only where the verdict becomes another."""
+    at_a_unit(view)
+    view.show(verdict())
+    view.take_cues()
+    view.show(verdict(revision=1, reference_ohm=202.72))
+    assert view.state()["verdict"]["value_ohm"] == 202.72
+    assert cues(view) == []
+    view.show(verdict(revision=2, outcome=Outcome.FAIL))
+    assert [sound for sound, _ in cues(view)] == ["fail"]
 
 
 def test_a_wrong_pair_is_named_and_nothing_judged(view):
@@ -162,7 +184,7 @@ def test_a_contact_under_another_setting_is_no_touch(view):
     """The meter was set anew, the probes have not left: lift, and no sound."""
     at_a_unit(view)
     view.show(LiftOff("meter", 12.0, NOON_S))
-    view.show(Contact("meter", 12.0, NOON_S))
+    view.show(Contact("meter", 12.0, NOON_S, goes_on=True))
     assert view.state()["phase"] == "lift"
     assert cues(view) == []
 
@@ -173,7 +195,7 @@ def test_a_failing_value_is_asked_for_again(view):
     view.show(prompt(ask=Ask.TOUCH_AGAIN))
     step = view.state()["unit"]["steps"][0]
     assert (step["state"], step["outcome"], step["word"]) == ("again", None, "once more")
-    assert cues(view) == [("fail", "Not passed."), ("", "1 and 2 again.")]
+    assert cues(view) == [("not_yet", "Not passed."), ("", "1 and 2 again.")]
 
 
 def test_a_result_stays_until_the_next_unit(view):
@@ -244,7 +266,7 @@ def test_an_idle_bench_changes_nothing(view):
 
 def test_a_unit_that_is_resumed_has_its_verdicts(view):
     started = UnitStarted("bench-1", SERIAL, PLOVER.name, "h", Purpose.FINAL, "", "me", NOON_S)
-    view.resume(started, [verdict().verdict], [])
+    view.resume([started, verdict().verdict])
     view.show(prompt(PLOVER.steps[1], done=1))
     state = view.state()
     assert [step["state"] for step in state["unit"]["steps"][:2]] == ["done", "asked"]
@@ -265,3 +287,26 @@ def test_hostile_texts_stay_data(view):
     view.show(Notice(Weight.WARNING, Code.NOTE, NOON_S, bad, facts={"note": bad}))
     assert view.state()["unit"]["serial"] == bad
     assert json.loads(json.dumps(view.state()))["notes"][0]["text"] == bad
+
+
+def test_a_unit_that_comes_back_brings_its_steps(view):
+    """After a scan taken for another unit by slip, and after giving up."""
+    at_a_unit(view)
+    view.show(verdict())
+    before = view.state()["unit"]["steps"]
+    view.show(UnitStarted("bench-1", "B", PLOVER.name, "h", Purpose.FINAL, "", "me", NOON_S))
+    assert view.state()["unit"]["serial"] == "B"
+    view.show(Notice(Weight.REMARK, Code.UNIT_REOPENED, NOON_S, SERIAL))
+    unit = view.state()["unit"]
+    assert (unit["serial"], unit["steps"], unit["ended"]) == (SERIAL, before, False)
+
+
+def test_a_scan_that_waits_for_a_yes_stands_as_a_question(view):
+    at_a_unit(view)
+    facts = {"next": "B", "done": 1, "total": 4}
+    view.asks(Notice(Weight.WARNING, Code.UNIT_UNFINISHED, NOON_S, SERIAL, facts=facts), undoable=True)
+    state = view.state()
+    assert (state["question"]["next"], state["question"]["here"]) == ("B", SERIAL)
+    assert state["undoable"]
+    view.asks(None, undoable=False)
+    assert view.state()["question"] is None

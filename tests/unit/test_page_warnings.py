@@ -138,3 +138,14 @@ def test_the_heaviest_stands_first():
     warnings.know(replace(WELL, lead_wanted=True, lead_due=True))
     warnings.know(replace(WELL, utc_s=NOON_S + 5.0, lead_wanted=True, lead_due=True, halted=True))
     assert codes(warnings) == ["journal.halted", "leads.none"]
+
+
+def test_many_warm_units_are_one_line_with_the_next_time():
+    """Eight of them leave the screen to the bench."""
+    warnings = Warnings()
+    held = replace(RESULT, outcome=None, ending=Ending.WARM)
+    for place in range(8):
+        warnings.show(replace(held, serial=f"U{place}", wait_s=900.0 - place, utc_s=NOON_S))
+    [told] = warnings.plain()
+    assert (told["facts"], told["until_utc_s"]) == ({"more": 7}, NOON_S + 893.0)
+    assert told["text"].startswith("U7 and 7 more")

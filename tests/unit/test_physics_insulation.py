@@ -11,8 +11,6 @@ from acquire.physics.insulation import (
     USES,
     Halving,
     Table,
-    old_winding_minimum_ohm,
-    polarisation_index,
     to_reference,
 )
 
@@ -57,16 +55,11 @@ def test_limits_by_use_each_have_a_source():
     assert USES["random_wound"].at_least_ohm == 5e6
     assert USES["form_wound"].at_least_ohm == 100e6
     assert all(use.source for use in USES.values())
-    assert old_winding_minimum_ohm(400.0) == pytest.approx(1.4e6)
 
 
 def test_cautions_are_whole_sentences():
     assert len(CAUTIONS) >= 4
     assert all(caution.endswith(".") for caution in CAUTIONS)
-
-
-def test_polarisation_index():
-    assert polarisation_index(100e6, 210e6) == pytest.approx(2.1)
 
 
 @pytest.mark.parametrize(
@@ -78,8 +71,6 @@ def test_polarisation_index():
         lambda: Table("t", ((20.0, 1.0),), ""),
         lambda: Table("t", ((20.0, 1.0), (20.0, 2.0)), ""),
         lambda: Table("t", ((20.0, 1.0), (30.0, 0.0)), ""),
-        lambda: polarisation_index(0.0, 1.0),
-        lambda: old_winding_minimum_ohm(-1.0),
     ],
 )
 def test_impossible_input_is_refused(call):

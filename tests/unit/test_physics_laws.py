@@ -134,7 +134,7 @@ def test_a_probability_outside_0_to_1_is_refused(p):
 def test_no_statistics_library_is_loaded_at_run_time():
     """Loading scipy.stats costs most of a second; the whole way from budget to verdict does without."""
     modules = (
-        "acquire.physics.correct, acquire.physics.tolerance, acquire.physics.warm, acquire.verdict.guard"
+        "acquire.physics.correct, acquire.physics.tolerance, acquire.physics.cooling, acquire.verdict.guard"
     )
     code = (
         f"import sys, {modules}; print(*(m for m in ('scipy', 'statsmodels', 'pandas') if m in sys.modules))"

@@ -5,7 +5,7 @@ import math
 import pytest
 
 from acquire.errors import InputImpossible
-from acquire.physics.pt100 import Class, celsius, ohm_per_kelvin, resistance_ohm, three_wire_ohm, u_kelvin
+from acquire.physics.pt100 import Class, celsius, ohm_per_kelvin, resistance_ohm, u_kelvin
 
 
 def test_100_ohm_are_0_degrees():
@@ -29,10 +29,6 @@ def test_the_slope_is_that_of_the_curve_on_both_sides_of_zero():
 def test_leads_of_0_2_ohm_are_half_a_kelvin_with_two_wires():
     assert celsius(resistance_ohm(20.0) + 0.2) - 20.0 == pytest.approx(0.514, abs=1e-3)
     assert celsius(resistance_ohm(20.0, 1000.0) + 0.2, 1000.0) - 20.0 == pytest.approx(0.051, abs=1e-3)
-
-
-def test_three_wires_take_equal_leads_out():
-    assert celsius(three_wire_ohm(107.79 + 2 * 0.15, 2 * 0.15)) == pytest.approx(celsius(107.79))
 
 
 def test_class_limits():

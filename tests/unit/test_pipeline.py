@@ -14,6 +14,7 @@ from acquire.records import (
     BatchDeed,
     Code,
     ConfirmOpen,
+    Contact,
     Ending,
     GiveUpUnit,
     Judged,
@@ -34,11 +35,12 @@ from acquire.records import (
     UnitKnown,
     UnitResult,
     UnitStarted,
+    Weight,
     Why,
     ZeroLeads,
 )
 from drivers.reading import Flag, Quantity
-from tests.pure_bench import GOOD, LEAD_OHM, Bench
+from tests.pure_bench import CONFIGS, GOOD, LEAD_OHM, Bench
 
 
 def refusals(bench):
@@ -129,8 +131,10 @@ def test_an_open_winding_is_believed_only_with_a_key():
     assert not bench.of(Judged)
     assert bench.prompt.why is Why.SILENT
     bench.command(ConfirmOpen())
-    for _ in range(10):
-        bench.read(None)
+    bench.air(1.0)
+    bench.command(ConfirmOpen())
+    assert refusals(bench) == [Refusal.KEY_TOO_SOON]  # a press too many is not kept for the next request
+    bench.air(3.0)
     bench.command(ConfirmOpen())
     verdicts = [j.verdict for j in bench.of(Judged)]
     assert [v.counts for v in verdicts] == [False, True]
@@ -224,6 +228,35 @@ def test_a_unit_that_cools_during_the_test_is_held():
     bench.hold(values["1", "2"] * 1.000)
     result = bench.of(UnitResult)[-1]
     assert (result.outcome, result.ending) == (None, Ending.WARM)
+
+
+def test_a_held_unit_comes_back_by_time_and_not_by_its_name():
+    """12 % high in all pairs: held, and again at once; cold after two hours it passes, its rest on record."""
+    bench = Bench()
+    bench.begin()
+    warm = {pair: ohm * 1.12 for pair, ohm in GOOD.items()}
+    first = bench.work_through(warm)
+    assert (first.outcome, first.ending) == (None, Ending.WARM)
+    assert 0.0 < first.wait_least_s <= first.wait_s
+    bench.begin()
+    assert bench.work_through(warm).ending is Ending.WARM
+    bench.now_s += 2.0 * 3600.0
+    bench.air(0.5)
+    bench.begin()
+    last = bench.work_through(GOOD)
+    assert (last.outcome, last.ending) == (Outcome.PASS, Ending.DONE)
+    assert last.temperature.rested_s >= 2.0 * 3600.0
+
+
+def test_a_value_that_another_has_replaced_is_no_sign_of_warmth():
+    """A slip read 21 % low and was touched again: the unit was not 54 kelvin colder a moment ago."""
+    bench = Bench()
+    bench.begin()
+    bench.hold(160.0)
+    assert [judged.verdict.outcome for judged in bench.of(Judged)] == [Outcome.FAIL]
+    result = bench.work_through(GOOD)
+    assert (result.outcome, result.ending) == (Outcome.PASS, Ending.DONE)
+    assert result.temperature.moving < 0.1
 
 
 def test_no_temperature_means_no_verdict():
@@ -417,12 +450,26 @@ def test_a_skip_or_a_key_is_taken_back():
     bench.command(SkipStep("bent pin"))
     bench.command(Undo())
     assert bench.prompt == before
-    bench.air(3.0)
+    bench.air(3.5)
     bench.command(ConfirmOpen())
     assert bench.prompt.why is Why.FAILED
     bench.command(Undo())
     assert bench.prompt == before
     assert told(bench) == [Code.STEP_SKIPPED, Code.STEP_UNDONE, Code.STEP_UNDONE]
+
+
+def test_a_touch_that_slid_is_asked_for_again_and_no_word_takes_that_back():
+    """By 2 % under the probes: neither value counts."""
+    bench = Bench()
+    bench.begin()
+    for ohm, times in ((GOOD["1", "2"], 40), (1.02 * GOOD["1", "2"], 100)):
+        for _ in range(times):
+            bench.read(ohm)
+    assert told(bench) == [Code.STEP_MOVED, Code.PROBES_NOT_LIFTED]
+    bench.air(1.0)
+    bench.command(Undo())
+    assert refusals(bench) == [Refusal.NOTHING_TO_UNDO]
+    assert (bench.prompt.pair, bench.pipeline.unit.state.states[0].outcome) == (("1", "2"), None)
 
 
 def test_the_skip_that_ended_a_unit_is_taken_back_with_it():
@@ -449,6 +496,56 @@ def test_nothing_that_was_judged_is_taken_back():
     empty = Bench()
     empty.command(Undo())
     assert refusals(empty) == [Refusal.NOTHING_TO_UNDO]
+
+
+def test_a_scan_that_waits_for_a_yes_is_taken_back_and_then_asks_anew():
+    """Also after a restart in between."""
+    bench = Bench()
+    bench.begin("A1")
+    bench.hold(GOOD["1", "2"])
+    bench.command(StartUnit("A2"))
+    assert bench.pipeline.undoable
+    bench.command(Undo())
+    assert told(bench) == [Code.UNIT_UNFINISHED, Code.SCAN_TAKEN_BACK]
+    for each in (bench, restarted(bench)):
+        assert (each.pipeline.question, each.pipeline.undoable) == (None, False)
+        each.command(StartUnit("A2"))
+        assert each.pipeline.unit.serial == "A1"
+
+
+# ---------------------------------------------------------------------- hands that linger
+
+
+@pytest.mark.parametrize("sheet", sorted(path.stem for path in (CONFIGS / "sheets").glob("*.toml")))
+@pytest.mark.parametrize("lingers_s", [0.1, 1.0, 5.0])
+def test_hands_that_linger_on_a_pair_touch_no_other_one(sheet, lingers_s):
+    """Whatever the next step wants of the meter, it is set anew once the probes have left."""
+    bench = Bench(sheet=sheet)
+    bench.begin()
+    table = bench.pipeline.table
+    settings = set()
+    for _ in range(3 * len(table.sheet.steps)):
+        if bench.prompt.ask is Ask.START_UNIT:
+            break
+        if bench.prompt.facts.get("open"):
+            bench.air(1.0)
+            bench.command(ConfirmOpen())
+            continue
+        ohm, wanted = table.nominal_ohm(bench.prompt.pair), bench.pipeline.wanted
+        settings.add(wanted.quantity)
+        judged = len(bench.of(Judged))
+        for _ in range(100):
+            bench.read(ohm)
+            if len(bench.of(Judged)) > judged:
+                break
+        for _ in range(round(10 * lingers_s)):
+            bench.read(ohm)
+            assert bench.pipeline.wanted.quantity is wanted.quantity
+        bench.air(0.8)
+    [result] = bench.of(UnitResult)
+    assert result.outcome is not None
+    assert not [n for n in bench.of(Notice) if n.weight is not Weight.REMARK]
+    assert not [c for c in bench.of(Contact) if c.goes_on]
 
 
 # ---------------------------------------------------------------------- a restart

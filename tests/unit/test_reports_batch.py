@@ -35,7 +35,7 @@ from acquire.records import (
 )
 from acquire.reports.batch import batch_report, batches_of
 from acquire.reports.batch_document import batch_document
-from acquire.reports.batch_pictures import png_pictures, svg_pictures
+from acquire.reports.batch_pictures import svg_pictures
 from acquire.reports.export import BATCH_COLUMNS, batch_csv, report_plain
 from acquire.reports.figures import per_cent, relative_to, share_text
 from acquire.reports.html_page import as_html
@@ -274,7 +274,7 @@ def test_windings_that_must_match_have_a_row_of_their_own(tmp_path):
     assert row.points[4].value == pytest.approx(-200.0 * 0.02 / 3.28)
     assert row.points[4].u == pytest.approx(0.06)
     assert report.units[4].kind == "pair"
-    assert "S1 and S2 differ by 1.2 %, known to 0.12 %; 1 % is allowed" in report.units[4].why
+    assert "S1 and S2 of pair differ by 1.2 %, known to 0.12 %; 1 % is allowed" in report.units[4].why
 
 
 def test_a_diagnosis_is_counted_by_its_kind(tmp_path):
@@ -396,7 +396,7 @@ def test_a_share_of_what_is_about_zero_is_not_printed(part, whole, spread, said)
 def test_the_report_is_a_pdf_as_well(tmp_path):
     """From the same document, the same bytes each time."""
     report = report_on(tmp_path, forty(random.Random(7)), subgroup=5)
-    document = batch_document(report, png=png_pictures(report))
+    document = batch_document(report, svg_pictures(report))
     assert as_pdf(document).startswith(b"%PDF-")
     assert as_pdf(document) == as_pdf(document)
 

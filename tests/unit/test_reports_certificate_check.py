@@ -17,8 +17,7 @@ from acquire.reports import certificate_check
 from acquire.reports.certificate import certificate_from
 from acquire.reports.certificate_check import check, facts_in
 from acquire.reports.certificate_document import certificate_document
-from acquire.reports.code import code_path
-from acquire.reports.document import Code
+from acquire.reports.document import Code, qr_svg
 from acquire.reports.html_page import FACTS_BEGIN, FACTS_END, as_html
 from acquire.reports.pdf import as_pdf
 from tests.known_records import NOON_S, TYPED
@@ -170,7 +169,7 @@ def test_another_version_is_not_called_a_forgery(folder, issued, monkeypatch):
 
 def test_other_pdf_libraries_are_not_called_a_forgery(issued):
     """The file names the versions that drew it."""
-    content = re.sub(rb"fpdf2 [\d.]+", b"fpdf2 0.0.0", issued["pdf"])
+    content = re.sub(rb"typst [\d.]+", b"typst 0.0.0", issued["pdf"])
     found = check(content)
     assert found.page is None
     assert "other versions of the PDF library" in " ".join(found.sentences)
@@ -262,7 +261,7 @@ def test_the_code_holds_number_and_digest(folder):
     (code,) = [block for block in certificate_document(of).blocks if isinstance(block, Code)]
     assert code.text == f"steadyohm certificate {of.number} sha256 {of.digest}"
     assert of.number.endswith(of.digest[:8].upper())
-    assert code_path(code.text)[1].encode() in as_html(certificate_document(of))  # all of it
+    assert qr_svg(code.text).encode() in as_html(certificate_document(of))  # all of it
 
 
 # ---------------------------------------------------------------- certificates of form 1

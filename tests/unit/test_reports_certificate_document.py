@@ -9,11 +9,29 @@ import pytest
 
 from acquire.errors import InputImpossible
 from acquire.journal.history import JournalReader
-from acquire.records import Code, Ending, Notice, Outcome, Purpose, ResultKind, Untested, UntestedKind, Weight
+from acquire.records import (
+    Basis,
+    Code,
+    Ending,
+    Finding,
+    FindingKind,
+    Notice,
+    Outcome,
+    Pair,
+    Purpose,
+    ResultKind,
+    Scope,
+    Untested,
+    UntestedKind,
+    Weight,
+)
+from acquire.records.bench import ClosureFound, StepAtEnd, UnitTemperature
+from acquire.records.codes import ClosureKind
 from acquire.reports.certificate import Calibration, Given, Heading, certificate_from_text, certificate_of
 from acquire.reports.certificate_check import SOFTWARE, check
 from acquire.reports.certificate_document import certificate_document
 from acquire.reports.html_page import FACTS_BEGIN, FACTS_END, as_html
+from acquire.reports.label import label_of
 from acquire.reports.pdf import as_pdf
 from acquire.unit_result import shows_turns
 from tests.known_records import CHECK, NOON_S, TYPED
@@ -85,6 +103,54 @@ def test_it_states_what_a_report_must(folder):
     ):
         assert item in text, item
     assert "reads like 1–3" not in text  # a wrong pin that was named and corrected is no deviation
+
+
+def test_a_continuity_is_never_stated_as_a_tolerance(tmp_path):
+    """Beside the value, and among what was not tested, with what it has at most."""
+    left = Untested(UntestedKind.TOLERANCE, "tolerance:low", "low", at_most_ohm=0.873)
+    records = visit(scope=Scope.CONTINUITY_ONLY)
+    text = words(journal_with(tmp_path, [*records[:-1], replace(records[-1], untested=(left,))]))
+    assert "Continuous; tolerance not judged" in text
+    assert "Not judged: tolerance of low, which this meter cannot: continuous, at most 0.88 Ω." in text
+    assert label_of(facts(tmp_path).visit).limits == "some continuity only"
+
+
+def test_what_was_typed_or_compared_is_said_so(tmp_path):
+    """Method and origin of each value: on the certificate in full, on the label in two words."""
+    text = words(journal_with(tmp_path / "typed", visit(basis=Basis.TYPED)))
+    assert "typed what it showed; there is no trace of readings" in text
+    assert label_of(facts(tmp_path / "typed").visit).limits == "values typed"
+    text = words(journal_with(tmp_path / "compared", visit(against="R470", off_ohm=3.1)))
+    assert "found by substitution" in text
+    assert "slow charge with R470" in text
+    assert label_of(facts(tmp_path / "compared").visit).limits == ""
+
+
+JOINT = ClosureFound(
+    ClosureKind.JOINT, "2", 2.02, 0.04, None, 0.3, Outcome.FAIL, 0.0, contradicts=False,
+    pairs=(Pair("1", "2"), Pair("2", "3"), Pair("1", "3")),
+)  # fmt: skip
+
+
+def test_a_joint_that_several_pairs_show_is_on_it(tmp_path):
+    """With value, uncertainty and limit, though every pair passes."""
+    *steps, result = visit(outcome=Outcome.FAIL)
+    found = (Finding(FindingKind.CLOSURE, "2", outcome=Outcome.FAIL),)
+    text = words(journal_with(tmp_path, [*steps, replace(result, closures=(JOINT,), found=found)]))
+    assert "joint at pin 2: 2.020 Ω ± 0.04 Ω, limit 0.3 Ω." in text
+    assert "joint at pin 2 1–2, 2–3, 1–3 2.020 ± 0.040 Ω at most 0.3000 Ω" in text
+
+
+def test_what_is_unsure_of_the_units_temperature_is_in_each_u(tmp_path):
+    """As the unit's end found it, and told below the table; a step that it decides is not passed."""
+    *steps, result = visit()
+    at_end = StepAtEnd("slow charge", 3.0, Outcome.CONDITIONAL_PASS, 0.9)
+    warmth = UnitTemperature(-0.5, 0.1, 1.25, 0.64, 0.1, told_by_shift=True, rested_s=None, steps=(at_end,))
+    text = words(journal_with(tmp_path, [*steps, replace(result, temperature=warmth)]))
+    assert "202.6 ± 3.0 Ω" in text
+    assert "90.0 %" in text
+    assert "by -0.5 K to +1.2 K (95 %)" in text
+    assert "0.64 K" in text
 
 
 def test_pages_are_numbered_in_print(folder):

@@ -12,7 +12,7 @@ from typer.testing import CliRunner
 from acquire.cli import app
 from acquire.errors import InputImpossible
 from acquire.records import Outcome, Purpose
-from acquire.reports.code import BORDER, code_squares
+from acquire.reports.document import qr_svg
 from acquire.reports.label import LabelFacts, as_pdf, as_svg, laid_out
 from tests.known_records import NOON_S
 from tests.known_visits import SERIAL, journal_with, shop_day
@@ -38,6 +38,11 @@ def test_it_says_what_a_label_must():
         assert part in text
 
 
+def test_it_says_what_the_verdict_is_not():
+    """Of values that somebody typed, and of a continuity whose tolerance nobody judged."""
+    assert "values typed" in as_svg(laid_out(replace(FACTS, limits="values typed"), 50.0, 25.0)).decode()
+
+
 def test_every_verdict_has_its_own_shape():
     """So that no colour is needed, and no language."""
     texts = [as_svg(laid_out(replace(FACTS, outcome=each), 50.0, 25.0)).decode() for each in Outcome]
@@ -53,36 +58,44 @@ def test_every_verdict_has_its_own_shape():
 def test_everything_lies_on_the_label(serial, size):
     """Squares and the beginnings of lines; the SVG is well-formed whatever the serial holds."""
     drawing = laid_out(replace(FACTS, serial=serial), *map(float, size))
-    for x, y, wide, high in drawing.squares:
-        assert 0.0 <= x <= x + wide <= size[0]
-        assert 0.0 <= y <= y + high <= size[1]
+    if drawing.code is not None:
+        _, x, y, side = drawing.code
+        assert 0.0 <= x <= x + side <= size[0]
+        assert 0.0 <= y <= y + side <= size[1]
     for line in drawing.lines:
         assert 0.0 <= line.x <= size[0]
         assert 0.0 < line.y <= size[1]
         assert line.x + 0.62 * line.size * len(line.text) <= size[0] + 1e-9
     root = ET.fromstring(as_svg(drawing))  # noqa: S314  (our own)
-    assert {element.tag.rpartition("}")[2] for element in root.iter()} <= {"svg", "rect", "path", "text"}
+    assert {element.tag.rpartition("}")[2] for element in root.iter()} <= {
+        "svg",
+        "rect",
+        "path",
+        "text",
+    }  # a code is an svg too
 
 
 def test_the_code_is_that_of_the_serial_alone():
     """A scanner hands over what it reads, and that starts the unit; the id goes along on request."""
     assert FACTS.code_text == "P80-0001"
     assert replace(FACTS, id_in_code=True).code_text == "P80-0001 6e07029217524548-10"
-    side, runs = code_squares("P80-0001")
-    assert side == 21 + 2 * BORDER  # version 1 (ISO/IEC 18004:2015, table 1: 14 bytes at level M)
-    assert (BORDER, BORDER, 7) in runs  # the upper edge of a finder pattern
+    assert qr_svg("P80-0001") in as_svg(laid_out(FACTS, 50.0, 25.0)).decode()
+    # version 1 (ISO/IEC 18004:2015, table 1: 14 bytes at level M), four white squares around it (5.3.8)
+    assert 'viewBox="0 0 29 29"' in qr_svg("P80-0001")
+    assert ' d="M4 4.5h7' in qr_svg("P80-0001")  # the upper edge of a finder pattern
 
 
 def test_a_code_too_fine_to_print_is_left_out():
     """On a label of a centimetre with a long serial, and for a serial that no code can hold."""
-    assert not laid_out(replace(FACTS, serial="x" * 60), 10.0, 10.0).squares
-    assert not laid_out(replace(FACTS, serial="x" * 5000), 100.0, 100.0).squares
+    assert not laid_out(replace(FACTS, serial="x" * 60), 10.0, 10.0).code
+    assert not laid_out(replace(FACTS, serial="x" * 5000), 100.0, 100.0).code
 
 
 def test_a_pdf_has_the_labels_size():
     """Points are 1/72 inch: 62 mm by 29 mm are 175.75 by 82.20."""
     content = as_pdf(laid_out(FACTS, 62.0, 29.0), "label", NOON_S)
-    assert b"/MediaBox [0 0 175.75 82.20]" in content
+    box = re.search(rb"/MediaBox\s*\[0 0 ([\d.]+) ([\d.]+)\]", content)
+    assert [float(each) for each in box.groups()] == pytest.approx([175.75, 82.20], abs=0.01)
     assert content == as_pdf(laid_out(FACTS, 62.0, 29.0), "label", NOON_S)
 
 

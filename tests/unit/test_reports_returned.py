@@ -195,7 +195,7 @@ def test_the_first_final_test_is_not_taken_for_the_return(tmp_path):
     """Two final tests and a return: the later final is what left the shop."""
     records = [*visit(), *visit(utc_s=NOON_S + DAY_S), *visit(utc_s=BACK_S, purpose=Purpose.RETURNED)]
     found = compared(journal_with(tmp_path, records))
-    assert (found.then.utc_s, found.now.utc_s) == (NOON_S + DAY_S, BACK_S)
+    assert (found.then.started.utc_s, found.now.started.utc_s) == (NOON_S + DAY_S, BACK_S)
 
 
 def test_it_prints_as_lines_json_and_a_page(tmp_path):
@@ -211,7 +211,10 @@ def test_it_prints_as_lines_json_and_a_page(tmp_path):
     assert "No change is proven" in page.read_text(encoding="utf-8")
     done = CliRunner().invoke(app, ["returned", str(journal), SERIAL, "--json"], catch_exceptions=False)
     plain = json.loads(done.output)
-    assert plain["changes"][0]["step"] == "slow charge"
+    first = plain["changes"][0]
+    assert (first["step"], first["pin_a"], first["finding"]) == ("slow charge", "1", "as_before")
+    assert first["then"]["ohm"] == first["now"]["ohm"] == 202.5669
+    assert (plain["then"]["purpose"], plain["now"]["outcome"]) == ("final", "pass")
     assert plain["ours"]["odds"] is None
 
 

@@ -1,13 +1,15 @@
 """Windings found from pairs, and the balance of phases that terminal readings hide."""
 
+import math
 from dataclasses import replace
 
 import pytest
 
+from acquire.physics.common import TEMPERATURE, PairReading
 from acquire.physics.network import resistance_between
-from acquire.physics.star_delta import Three, delta_of_lines
-from acquire.records import BalanceKind, Outcome, Pair
-from acquire.steps.balance import balances, winding_ohms
+from acquire.records import BalanceKind, Outcome, Pair, Term
+from acquire.steps.balance import balances
+from acquire.steps.estimate import estimate, winding_ohms
 from acquire.steps.pairs import PairTable
 from tests.known_sheets import FATHOM, QUERN, winding
 
@@ -20,6 +22,11 @@ DELTA = replace(
 LINES = (Pair("U", "V"), Pair("V", "W"), Pair("U", "W"))
 
 
+def windings_of(table, readings):
+    """Name -> (ohm, standard uncertainty) of the windings that readings determine."""
+    return winding_ohms(estimate(table, [PairReading(*reading) for reading in readings], loose=True))
+
+
 def readings_of(sheet, ohms, pairs, u_share=2e-4):
     """What a unit with these windings reads on the pairs."""
     circuit = [(b.a, b.b, ohms.get(b.name, b.reference_ohm)) for b in sheet.branches]
@@ -29,7 +36,7 @@ def readings_of(sheet, ohms, pairs, u_share=2e-4):
 @pytest.mark.parametrize("factor", [0.95, 0.75, 1.4])
 def test_phases_of_a_star_come_out_of_line_readings(factor):
     """Also far from nominal."""
-    found = winding_ohms(PairTable(QUERN), readings_of(QUERN, {"phase V": 0.4404 * factor}, LINES))
+    found = windings_of(PairTable(QUERN), readings_of(QUERN, {"phase V": 0.4404 * factor}, LINES))
     assert found["phase V"][0] == pytest.approx(0.4404 * factor, rel=2e-3)
     assert found["phase U"][0] == pytest.approx(0.4404, rel=2e-3)
 
@@ -38,7 +45,7 @@ def test_a_phase_that_comes_out_below_nothing_is_as_uneven_as_can_be():
     """V–N and both line pairs probed wrongly: the least squares give phase V less than no ohms."""
     ohms = {("U", "V"): 0.44, ("V", "W"): 0.44, ("U", "W"): 0.90, ("U", "N"): 0.46, ("V", "N"): -0.02}
     readings = [(Pair(*pair), ohm, 0.001) for pair, ohm in ohms.items()]
-    assert winding_ohms(PairTable(QUERN), readings)["phase V"][0] < 0.0
+    assert windings_of(PairTable(QUERN), readings)["phase V"][0] < 0.0
     (found,) = balances(PairTable(QUERN), readings)
     assert found.outcome is Outcome.FAIL
     assert found.worst == "phase V"
@@ -47,10 +54,12 @@ def test_a_phase_that_comes_out_below_nothing_is_as_uneven_as_can_be():
 def test_phases_of_a_delta_agree_with_the_formula():
     """Against the textbook conversion by way of the equivalent star."""
     readings = readings_of(DELTA, {"phase UV": 0.81}, LINES)
-    found = winding_ohms(PairTable(DELTA), readings)
-    by_formula = delta_of_lines(Three(*(ohm for _, ohm, _ in readings)))
+    found = windings_of(PairTable(DELTA), readings)
+    uv, vw, uw = (ohm for _, ohm, _ in readings)
+    u, v, w = (uv + uw - vw) / 2, (uv + vw - uw) / 2, (vw + uw - uv) / 2
+    products = u * v + v * w + w * u
     ours = [found[name][0] for name in ("phase UV", "phase VW", "phase WU")]
-    assert ours == pytest.approx(list(by_formula), rel=1e-3)
+    assert ours == pytest.approx([products / w, products / u, products / v], rel=1e-3)
 
 
 def test_two_per_cent_on_lines_hides_five_per_cent_in_a_phase():
@@ -90,6 +99,40 @@ def test_bifilar_pair_may_fail_its_match_alone():
 def test_unmeasured_windings_are_not_judged():
     """One line pair does not tell three phases apart."""
     assert balances(PairTable(QUERN), readings_of(QUERN, {}, LINES[:1])) == ()
+
+
+@pytest.mark.parametrize(
+    ("fraction", "outcome"),
+    [
+        (0.0150, Outcome.PASS),
+        (0.0185, Outcome.CONDITIONAL_PASS),
+        (0.0215, Outcome.CONDITIONAL_FAIL),
+        (0.0250, Outcome.FAIL),
+    ],
+)
+def test_a_balance_within_its_uncertainty_of_the_limit_is_conditional(fraction, outcome):
+    """2 % allowed, the largest deviation known to 0.3 %: the guard band is w = U on either side."""
+    readings = readings_of(QUERN, {"phase V": 0.4404 * (1 - 1.5 * fraction)}, LINES, u_share=1e-3)
+    (found,) = balances(PairTable(QUERN), readings)
+    assert found.deviation == pytest.approx(fraction, rel=0.03)
+    assert 0.001 < found.expanded_deviation < 0.004
+    assert found.outcome is outcome
+
+
+def test_what_all_readings_share_cancels_in_a_balance():
+    """The thermometer's error of 2 K moves all three phases alike; each touch alone counts."""
+    plain = readings_of(QUERN, {}, LINES, u_share=1e-3)
+    shared = [
+        PairReading(
+            pair,
+            ohm,
+            math.hypot(u, 0.008 * ohm),
+            (Term("touch", u), Term("temperature", 0.008 * ohm, shared=((TEMPERATURE, -0.008 * ohm),))),
+        )
+        for pair, ohm, u in plain
+    ]
+    (alone,), (together,) = balances(PairTable(QUERN), plain), balances(PairTable(QUERN), shared)
+    assert together.expanded_deviation == pytest.approx(alone.expanded_deviation, rel=0.02)
 
 
 @pytest.mark.parametrize(("apart", "outcome"), [(0.006, Outcome.PASS), (0.02, Outcome.FAIL)])

@@ -18,6 +18,7 @@ from acquire.records import (
     Pair,
     Step,
     StepKind,
+    ZeroLeads,
 )
 from acquire.records.codes import Why
 from acquire.steps.bracket import HOLD_S, Bracket, anchor, bracket_for, closing
@@ -205,6 +206,24 @@ def test_a_value_in_between_begins_the_proof_anew():
     bench.hold(STRAP_OHM)
     bench.hold(5100.0)
     assert verdicts(bench) == [(Outcome.FAIL, Basis.MEASURED, False)]
+
+
+@pytest.mark.parametrize("word", [MeasureAgain("strap"), ZeroLeads()])
+def test_what_takes_the_clip_off_begins_the_proof_anew(word):
+    """Another step measured again, or the leads zeroed, after the strap: nobody has touched pin 1."""
+    isolation = Step("isolation", Pair("1", "CORE"), kind=StepKind.OPEN, open_above_ohm=1e6)
+    bench = Bench(steps=(Step("strap", Pair("6", "CORE")), isolation))
+    bench.begin()
+    bench.hold(STRAP_OHM)
+    bench.hold(STRAP_OHM)
+    assert codes(bench) == [Code.OPEN_ANCHORED]
+    bench.command(word)
+    bench.air(1.0)
+    bench.hold(0.0 if isinstance(word, ZeroLeads) else STRAP_OHM)
+    assert "first" in bench.prompt.facts
+    bench.air(3.0)
+    bench.hold(TRIGGER_OHM)
+    assert Basis.OPEN_BRACKETED not in {judged.verdict.basis for judged in bench.of(Judged)}
 
 
 def test_an_open_step_passes_by_key_too():

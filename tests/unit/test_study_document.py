@@ -13,7 +13,7 @@ from acquire.reports.pdf import as_pdf
 from acquire.reports.terminal import as_terminal
 from acquire.stats.fitness import Fitness
 from acquire.study.document import MARKS, study_document
-from acquire.study.pictures import png_pictures, svg_pictures
+from acquire.study.pictures import svg_pictures
 from acquire.study.report import report_of
 from tests.known_studies import study_record as record
 
@@ -97,7 +97,7 @@ def test_four_drawings_for_several_operators_and_three_for_one(page):
 def test_it_is_a_pdf_and_goes_into_a_terminal_as_well():
     """The same blocks; a terminal is spared drawings and single values."""
     report = report_of(record())
-    assert as_pdf(study_document(report, png=png_pictures(report))).startswith(b"%PDF-")
+    assert as_pdf(study_document(report, svg_pictures(report))).startswith(b"%PDF-")
     out = io.StringIO()
     Console(file=out, width=100).print(as_terminal(study_document(report)))
     text = " ".join(out.getvalue().split())

@@ -116,7 +116,7 @@ def test_other_files_are_refused(tmp_path, text):
 
 
 def test_a_newer_record_is_refused_as_such(path):
-    path.write_text(path.read_text().replace('{"study": 1,', '{"study": 2,', 1))
+    path.write_text(path.read_text().replace('{"study":1,', '{"study":2,', 1))
     with pytest.raises(StudyFileInvalid, match="newer steadyohm"):
         read_study(path)
 

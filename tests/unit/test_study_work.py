@@ -25,9 +25,8 @@ from acquire.records import (
     ZeroLeads,
 )
 from acquire.sheets import load_sheet
-from acquire.study.happenings import Finished, Taken, TakenBack
 from acquire.study.plan import plan_of
-from acquire.study.work import StudyWork
+from acquire.study.work import Finished, StudyWork, Taken, TakenBack
 from acquire.words.notices import said
 from drivers.models import load_model
 from tests.pure_bench import CONFIGS, shown

@@ -7,6 +7,7 @@ import pytest
 from scipy.integrate import quad
 from scipy.stats import multivariate_normal, norm
 
+from acquire.physics.common import PairReading
 from acquire.physics.network import resistance_between
 from acquire.records import Pair, Purpose
 from acquire.steps.pairs import PairTable
@@ -71,7 +72,7 @@ def test_evidence_of_a_joint_agrees_with_direct_integration():
     pairs = [Pair("1", "2"), Pair("2", "3"), Pair("1", "3")]
     ohms, u_ohms = np.array([214.6, 58.2, 248.7]), np.array([0.3, 0.1, 0.3])
     book = Casebook(cases(PLOVER, Purpose.INCOMING), healthy(PLOVER), PairTable(PLOVER).pairs())
-    told = book.explain(pairs, list(ohms), list(u_ohms))
+    told = book.explain(list(map(PairReading, pairs, ohms, u_ohms)))
     case = next(i for i, c in enumerate(book.cases) if c.faults == (("bad_joint", ("2",)),))
     own = book.laws.case == case
     weights = np.exp(book.laws.log_prior[own]) / book.cases[case].prior
@@ -111,7 +112,7 @@ def test_evidence_of_windings_that_touch_near_their_common_end(x, y, ohm):
     evidence = []
     for circuits in (ours.circuits, many):
         book = Casebook([Case(ours.faults, 1.0, circuits)], healthy(PLOVER), pairs)
-        told = book.explain(pairs, ohms, [1e-3 * each for each in ohms])
+        told = book.explain([PairReading(p, ohm, 1e-3 * ohm) for p, ohm in zip(pairs, ohms, strict=True)])
         evidence.append(np.logaddexp.reduce(book.laws.log_prior + told.log_like))
     assert evidence[0] == pytest.approx(evidence[1], abs=1.5)
 
@@ -119,8 +120,8 @@ def test_evidence_of_windings_that_touch_near_their_common_end(x, y, ohm):
 def test_information_of_a_pair_agrees_with_sampling():
     """The expected information of the next reading, against a plain Monte Carlo estimate of the same."""
     book = Casebook(cases(PLOVER, Purpose.INCOMING), healthy(PLOVER), PairTable(PLOVER).pairs())
-    readings = [(Pair("1", "2"), 214.6, 0.3)]
-    told = book.explain([readings[0][0]], [214.6], [0.3])
+    readings = [PairReading(Pair("1", "2"), 214.6, 0.3)]
+    told = book.explain(readings)
     posterior = np.exp(book.laws.log_prior + told.log_like)
     likely = (posterior / posterior.sum() > 1e-3) & book.laws.conducts[:, book.columns([Pair("2", "3")])[0]]
     posterior = np.where(likely, posterior, 0.0) / posterior[likely].sum()

@@ -1,92 +1,122 @@
-"""The end of a unit that is warm: held, and told how long to rest."""
+"""The end of a unit: closed relations and temperature decide with the steps, and the record says so."""
 
-import math
+from dataclasses import dataclass, field, replace
 
+import numpy as np
 import pytest
 
-from acquire.physics.warm import TAU_S
-from acquire.records import (
-    Circumstances,
-    Ending,
-    FindingKind,
-    Outcome,
-    Purpose,
-    UnitStarted,
-)
-from acquire.records.codes import WARM_CHECK
-from acquire.verdict.close import close_unit
-from tests.known_progress import judge, unit
+from acquire.physics.cooling import Look
+from acquire.records import Circumstances, Ending, FindingKind, Outcome, Pair, Purpose, UnitStarted
+from acquire.steps.pairs import PairTable
+from acquire.verdict.close import SIGNIFICANT, close_unit
+from acquire.words.verdicts import closure
 from tests.known_sheets import PLOVER
+from tests.true_units import MOTOR, Cooling, Errors, measured, worked
 
-PLACE = Circumstances(
-    bench="left",
-    purpose=Purpose.FINAL,
-    sheet=PLOVER,
-    meter_id="m",
-    meter_model="bench-50000",
-    meter_hash="",
-    bench_hash="",
-    software="",
-)
 STARTED = UnitStarted("left", "P-1", PLOVER.name, "plover", Purpose.FINAL, "", "", utc_s=0.0)
 
 
-def read_as(ohms):
-    """A unit whose pairs read so, all passing, asked again or not."""
-    state = unit(PLOVER)
-    while not state.done:
-        pair = state.current.pair
-        ohm = ohms.get(tuple(pair), state.table.nominal_ohm(pair))
-        judge(state, Outcome.PASS, ohm, 5e-4 * ohm, touch_u_ohm=1e-4 * ohm)
-    return state
+@dataclass
+class Measured:
+    """A unit whose steps are done."""
+
+    table: PairTable
+    judged: list = field(default_factory=list)
+    outcome: Outcome | None = Outcome.PASS
+    serial: str = "P-1"
+    passed: int = 0
+    total: int = 0
+    continuous: tuple = ()
+
+    def readings(self):
+        return [reading for _, reading in self.judged]
 
 
-def test_readings_that_pass_and_contradict_each_other_are_remarked():
-    """1-2 and 2-3 each 2 % high, 1-3 as it should be: one of the three is not what it is called."""
-    progress = read_as({("1", "2"): 202.567 * 1.02, ("2", "3"): 46.1673 * 1.02})
-    assert sum(state.doubted for state in progress.states) == 1, "the oddest was asked for once more"
-    result = close_unit(progress, STARTED, PLACE, utc_s=60.0)
-    assert result.outcome is Outcome.PASS
-    (found,) = result.found
-    assert found.kind is FindingKind.CONTRADICTION
-    assert abs(found.ohm - found.predicted_ohm) >= 4.0 * found.u_ohm
+def closed(unit, looks=(), **started):
+    place = Circumstances("left", Purpose.FINAL, unit.table.sheet, "m", "bench-50000", "", "", "")
+    return close_unit(unit, replace(STARTED, **started), place, utc_s=60.0, looks=looks)
 
 
-def test_readings_that_go_together_are_not_remarked():
-    """All three 2 % high: R13 = R12 + R23 holds."""
-    high = {pair: ohm * 1.02 for pair, ohm in (("12", 202.567), ("23", 46.1673), ("13", 248.6874))}
-    progress = read_as({tuple(pair): ohm for pair, ohm in high.items()})
-    assert not any(state.doubted for state in progress.states)
-    assert close_unit(progress, STARTED, PLACE, utc_s=60.0).found == ()
+def read_as(sheet, joints=None, more_ohm=None, outcome=Outcome.PASS):
+    """A unit whose steps all passed, some with more ohms than it has."""
+    steps = sheet.steps
+    readings = measured(sheet, [Pair(*step.pair) for step in steps], joints=joints)
+    readings = [r._replace(ohm=r.ohm + (more_ohm or {}).get(tuple(r.pair), 0.0)) for r in readings]
+    return Measured(PairTable(sheet), list(zip(steps, readings, strict=True)), outcome)
 
 
-def worked(factor, last_factor=None, outcome=Outcome.PASS):
-    """A whole unit, every pair at its nominal times a factor; the warm check at another."""
-    state = unit(PLOVER)
-    while not state.done:
-        step = state.current
-        warm = factor if step.name != WARM_CHECK else last_factor or factor
-        ohm = state.table.nominal_ohm(step.pair) * warm
-        judge(state, outcome, ohm, 0.001 * ohm, touch_u_ohm=1e-4 * ohm)
-    return state
+def test_a_good_unit_passes_with_its_joint_on_record():
+    result = closed(read_as(PLOVER), rested_s=7200.0)
+    assert (result.outcome, result.ending, result.wait_s, result.found) == (
+        Outcome.PASS,
+        Ending.DONE,
+        None,
+        (),
+    )
+    (joint,) = result.closures
+    assert (joint.where, joint.outcome) == ("2", Outcome.PASS)
+    assert joint.ohm == pytest.approx(0.0, abs=joint.expanded_ohm)
 
 
-def test_a_unit_at_rest_is_not_held():
-    result = close_unit(worked(1.0), STARTED, PLACE, utc_s=120.0)
-    assert (result.ending, result.wait_s, result.outcome) == (Ending.DONE, None, Outcome.PASS)
+def test_a_bad_joint_fails_a_unit_whose_pairs_all_pass():
+    """2 ohm in pin 2: told with value, U and limit, and explained."""
+    result = closed(read_as(PLOVER, joints={"2": 2.0}), rested_s=7200.0)
+    assert result.outcome is Outcome.FAIL
+    assert closure(result.closures[0]).startswith("joint at pin 2: 2.000 Ω ± 0.02")
+    assert closure(result.closures[0]).endswith("limit 0.3 Ω.")
+    assert [(found.kind, found.name) for found in result.found] == [(FindingKind.CLOSURE, "2")]
+    assert result.hypotheses[0].fault == "bad_joint"
 
 
-def test_a_unit_that_moved_is_held_and_told_how_long_to_rest():
-    """10 % warm, cooling with the usual time constant: the rest needs some 95 minutes."""
-    after = 1.0 + 0.10 * math.exp(-120.0 / TAU_S)
-    result = close_unit(worked(1.10, after), STARTED, PLACE, utc_s=120.0)
-    assert result.outcome is None
-    assert result.ending is Ending.WARM
-    expected_s = TAU_S * math.log(0.10 * math.exp(-120.0 / TAU_S) / PLOVER.warm_limit)
-    assert result.wait_s == pytest.approx(expected_s, rel=0.1)
+def test_readings_that_contradict_each_other_do_not_pass():
+    """1-3 reads 5 ohm more than 1-2 and 2-3 together: no joint has less than nothing."""
+    result = closed(read_as(PLOVER, more_ohm={("1", "3"): 5.0}), rested_s=7200.0)
+    assert result.outcome is Outcome.CANNOT_JUDGE
+    assert result.closures[0].contradicts
+    found = next(each for each in result.found if each.kind is FindingKind.CONTRADICTION)
+    assert abs(found.ohm - found.predicted_ohm) >= SIGNIFICANT * found.u_ohm
 
 
-def test_a_unit_warm_all_through_is_told_how_long_to_rest():
-    result = close_unit(worked(1.12, outcome=Outcome.FAIL), STARTED, PLACE, utc_s=120.0)
-    assert result.outcome is None
-    assert result.wait_s == pytest.approx(TAU_S * math.log(0.12 / PLOVER.warm_limit), rel=0.05)
+def of_motor(kelvin, ohms=None, dice_seed=4):
+    """A motor warm by so much, and what it looked like."""
+    dice = np.random.default_rng(dice_seed)
+    unit = worked(MOTOR, Errors.drawn(dice), Cooling(kelvin), ohms=ohms, spread=False)
+    readings = [each.reading for each in unit.judged]
+    return Measured(unit.table, list(zip(MOTOR.steps, readings, strict=True))), unit.looks
+
+
+def test_a_warm_unit_is_held_and_told_how_long_at_least_and_at_most():
+    result = closed(*of_motor(25.0))
+    assert (result.outcome, result.ending) == (None, Ending.WARM)
+    assert 600.0 < result.wait_least_s < result.wait_s < 6.0 * 3600.0
+    assert result.temperature.low_kelvin < 24.0 < result.temperature.high_kelvin
+    assert result.temperature.told_by_shift
+
+
+def test_a_warm_bad_unit_never_passes():
+    """Start winding 8 % short and 9 K warm: inside its limits, and still no pass."""
+    result = closed(*of_motor(9.0, {"start": 94.0 * 0.92, "run": 48.0}))
+    assert result.outcome is not Outcome.PASS
+
+
+def test_what_no_temperature_makes_good_fails_at_once():
+    """A trigger 13 % short of a unit that seems to cool: were it warm, it would be shorter still."""
+    looks = [Look("1-2", 0.0, 203.2, 0.02), Look("1-2", 18.0, 202.9, 0.02)]
+    short = closed(read_as(PLOVER, more_ohm={("4", "core"): -10.5}, outcome=Outcome.FAIL), looks)
+    assert short.temperature.moving > 0.5
+    assert (short.outcome, short.ending) == (Outcome.FAIL, Ending.DONE)
+    long = closed(read_as(PLOVER, more_ohm={("4", "core"): 8.0}, outcome=Outcome.FAIL), looks)
+    assert long.ending is Ending.WARM
+
+
+def test_what_nothing_tells_is_asked():
+    """One winding at its nominal, by a meter that shows no drift: or is it 13 K warm and 5 % short?"""
+    single = replace(MOTOR, branches=MOTOR.branches[1:], steps=MOTOR.steps[1:2])
+    (reading,) = measured(single, [Pair("C", "S")])
+    unit = Measured(PairTable(single), [(single.steps[0], reading)])
+    asked = closed(unit)
+    assert asked.outcome is Outcome.CANNOT_JUDGE
+    assert [found.kind for found in asked.found] == [FindingKind.TEMPERATURE]
+    assert not asked.temperature.told_by_shift
+    told = closed(unit, rested_s=3.0 * 3600.0)
+    assert told.outcome is Outcome.PASS

@@ -48,11 +48,13 @@ def test_distances_are_those_of_the_matrices(readings):
     read_by = dice.random((7, readings)) < 0.8
     noise = dice.uniform(1e-4, 1.0, readings)
     seen = dice.normal(size=(7, 4, readings)) * read_by[:, None]
+    shared = dice.normal(size=(2, readings))
     met = []
-    for own, with_first, with_itself, log_det in kept.distances(columns, read_by, noise, seen):
+    for own, with_first, with_itself, log_det in kept.distances(columns, read_by, noise, seen, shared):
         for place, circuit in enumerate(range(own.start, own.stop)):
             by = read_by[circuit]
             matrix = whole[circuit][np.ix_(columns[by], columns[by])] + np.diag(noise[by])
+            matrix += shared[:, by].T @ shared[:, by]
             products = seen[circuit][:, by] @ np.linalg.solve(matrix, seen[circuit][:, by].T)
             assert with_first[:, place] == pytest.approx(products[0], rel=1e-6, abs=1e-9)
             assert with_itself[:, place] == pytest.approx(np.diagonal(products), rel=1e-6)

@@ -11,6 +11,7 @@ from acquire.steps.pairs import PairTable
 from acquire.verdict.diagnose import best_next_pair, casebook, diagnose, findings
 from acquire.words.faults import sentence
 from tests.known_sheets import FATHOM, PLOVER, QUERN, winding
+from tests.true_units import measured
 
 OPEN = math.inf
 TABLES = {sheet.name: PairTable(sheet) for sheet in (PLOVER, QUERN, FATHOM)}
@@ -316,3 +317,24 @@ def test_a_unit_of_many_pins_is_diagnosed_without_much_memory():
     assert (found[0].fault, "of winding w7 are shorted" in sentence(found[0])) == ("shorted_turns", True)
     book = casebook(big, Purpose.INCOMING, extra=(Pair("1", "core"),))
     assert book.laws.covariance.nbytes < 20e6
+
+
+def test_a_wrong_lead_zero_of_a_star_is_told_as_such():
+    """Every pair 50 milliohm too high on a bench whose zero is known to 5: no unit 13 K warm."""
+    pairs = [Pair(*p) for p in (("U", "V"), ("V", "W"), ("U", "W"), ("U", "N"), ("V", "N"), ("W", "N"))]
+    readings = [r._replace(ohm=r.ohm + 0.05) for r in measured(QUERN, pairs)]
+    found = diagnose(QUERN, PairTable(QUERN), readings)
+    assert found[0].fault == "lead_zero"
+    assert found[0].probability > 0.9
+    assert found[0].places[0].sizes[0] == pytest.approx(0.05, abs=0.01)
+    assert sum(h.probability for h in found if h.fault == "warm") < 0.05
+
+
+def test_two_ohms_in_a_shared_pin_are_a_joint():
+    """R12 + R23 - R13 knows it to 0.04 ohm, though each pair alone is unsure by what all share."""
+    pairs = [Pair("1", "2"), Pair("2", "3"), Pair("1", "3")]
+    found = diagnose(PLOVER, PairTable(PLOVER), measured(PLOVER, pairs, joints={"2": 2.0}))
+    assert (found[0].fault, found[0].places[0].where) == ("bad_joint", ("2",))
+    assert found[0].probability > 0.95
+    assert found[0].places[0].sizes[0] == pytest.approx(2.0, abs=0.05)
+    assert diagnose(PLOVER, PairTable(PLOVER), measured(PLOVER, pairs))[0].fault == "healthy"

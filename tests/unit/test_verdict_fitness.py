@@ -7,7 +7,7 @@ import pytest
 
 from acquire.physics.accuracy import AccuracyLimit
 from acquire.records import Limits
-from acquire.verdict.fitness import Bench, Offer, foresee, offers_of, row
+from acquire.verdict.fitness import Bench, Offer, foresee, offers_of, reference_of, row
 from drivers.models import load_model
 
 METERS = Path(__file__).parents[2] / "configs" / "meters"
@@ -103,3 +103,18 @@ def test_a_range_too_small_for_the_value_cannot_judge_it():
     got = row("step", 46.17, within(46.17, 0.05), Bench(), [small, large])
     assert not got.can_judge
     assert got.would_help == "the 200 Ω range"
+
+
+def test_a_reference_is_counted_and_a_missing_one_is_named():
+    """450 ohm to 1 % on a 2000-count meter: a resistor of 0.1 % near it is what would help."""
+    hand = [offer for offer in offers_of(load_model(METERS / "hand-2000.toml")) if offer.largest_ohm >= 450.0]
+    limits = Limits(445.5, 454.5)
+    good = Bench(winding_u_kelvin=0.2)
+    alone = row("charge", 450.0, limits, good, hand)
+    assert not alone.can_judge
+    assert alone.would_help == "a known resistor of about 450 Ω, 0.1 %, as [[reference]]"
+    beside = replace(good, references=(reference_of("R470", 470.0, 0.235, good, hand[0]),))
+    got = row("charge", 450.0, limits, beside, hand)
+    assert got.can_judge
+    assert got.expanded_ohm <= 1.5
+    assert "meter accuracy" not in [term.name for term in got.terms]

@@ -4,6 +4,7 @@ import math
 
 import pytest
 
+from acquire.physics.common import PairReading
 from acquire.records import Pair, Purpose
 from acquire.steps.pairs import PairTable
 from acquire.verdict.diagnose import casebook, double_casebook, findings
@@ -21,7 +22,7 @@ def read(table, pairs, odd=None, u_share=1e-3):
     for pair in pairs:
         ohm = odd.get(tuple(pair), table.nominal_ohm(Pair(*pair)))
         ohm = math.inf if ohm is None else ohm
-        readings.append((Pair(*pair), ohm, u_share * ohm if math.isfinite(ohm) else 0.0))
+        readings.append(PairReading(Pair(*pair), ohm, u_share * ohm if math.isfinite(ohm) else 0.0))
     return readings
 
 
@@ -103,9 +104,8 @@ def test_a_winding_found_open_is_hardly_a_good_one_whose_pin_was_missed_twice():
     assert chances["healthy"] < 0.02
     grounded = read(TABLE, [*STEPS, Pair("1", "core")], {("4", "6"): 83.19, ("1", "core"): None})
     book = casebook(PLOVER, Purpose.INCOMING)
-    pairs, ohms, u_ohms = zip(*grounded, strict=True)
-    told = book.explain(pairs, ohms, u_ohms).log_like
-    bare = book.explain(pairs[:-1], ohms[:-1], u_ohms[:-1]).log_like
+    told = book.explain(grounded).log_like
+    bare = book.explain(grounded[:-1]).log_like
     touching = [book.cases[case].fault == "grounded" for case in book.laws.case]
     conducting = book.laws.conducts[:, book.columns([Pair("1", "core")])[0]]
     missed = (told - bare)[touching & conducting]

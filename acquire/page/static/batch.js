@@ -17,24 +17,23 @@ export function openBatch(main, about, bench) {
 }
 
 function drawBatchPage(plain) {
-  const [small, large] = [(plain.tables ?? []).filter((one) => one.head.length <= 2), (plain.tables ?? []).filter((one) => one.head.length > 2)];
+  const [tables, charts] = [plain.tables ?? [], plain.charts ?? []];
   return [
     findForm("Batch", plain.name ?? "", (name) => { location.hash = address("batch", name); }, plain.names ?? []),
     plain.name ? el("h2", {}, plain.name) : null,
     plain.figures?.length ? el("dl", { class: "card figures" }, plain.figures.map((one) => el("div", { class: "figure" }, el("dt", {}, one.label), el("dd", {}, one.value)))) : null,
     plain.sentences?.length ? el("section", { class: "card words-card" }, el("h2", {}, "In words"), el("ul", {}, plain.sentences.map((text) => el("li", {}, text)))) : null,
-    plain.charts?.length ? el("div", { class: "pictures" }, plain.charts.map(picture)) : null,
-    small.length ? el("div", { class: "two" }, small.map(oneTable)) : null,
-    large.map(oneTable),
+    tables.map((one) => opens(one.title, [one.step ? charts.filter((each) => each.step === one.step).map(picture) : [], table(one.title, one.head, one.rows)].flat())),
   ].flat();
 }
 
-const oneTable = (one) => el("section", { class: "card" }, el("h2", {}, one.title), table(one.title, one.head, one.rows));
+/** Details, closed until somebody wants them: what is in them is not even fetched before. */
+const opens = (title, inside) => el("details", { class: "card" }, el("summary", {}, title), el("div", { class: "stage" }, inside));
 
 /** What a chart says stands below it in words, for everybody: its alternative text is its title alone. */
 function picture(chart) {
   const words = (chart.alt ?? "").replace(`Chart of ${chart.title}.`, "").trim();
-  return el("figure", { class: "card" }, el("h2", {}, chart.title), el("img", { src: ownAddress(chart.src), alt: `Chart of ${chart.title}`, loading: "lazy" }), words ? el("figcaption", {}, words) : null);
+  return el("figure", {}, el("img", { src: ownAddress(chart.src), alt: `Chart of ${chart.title}`, loading: "lazy" }), words ? el("figcaption", {}, words) : null);
 }
 
 /** Pictures come from the daemon itself and from nowhere else. */

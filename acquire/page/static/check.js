@@ -2,7 +2,7 @@
 
 import { drawChart } from "./chart.js";
 import { el } from "./dom.js";
-import { head, load, outcomeCell, table, when } from "./pieces.js";
+import { load, outcomeCell, table, when } from "./pieces.js";
 import { withReach } from "./scale.js";
 import { order } from "./orders.js";
 import { orderButton } from "./order_button.js";
@@ -10,7 +10,7 @@ import { orderButton } from "./order_button.js";
 /** Opens the screen. */
 export function openCheck(main, bench) {
   const place = el("div", { class: "stage" });
-  main.append(...head("Check standard", "A known resistor, measured each day like a unit, tells whether the bench is still what it was."), place);
+  main.append(el("h2", {}, "Check standard"), el("p", { class: "about" }, "A known resistor, measured each day like a unit, tells whether the bench is still what it was."), place);
   const show = () => load(place, "/check", (plain) => drawCheck(plain, bench));
   show();
   let last = bench.state()?.conditions?.check_utc_s;

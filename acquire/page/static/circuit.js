@@ -5,6 +5,7 @@ import { svg } from "./dom.js";
 const STEP = 26;
 const TOP = 34;
 const SIGN_WIDE = 40;
+const MOST = 8;
 
 /** Leads are folded away: their inner end is the pin. Gives nodes in order and the branches between them. */
 export function folded(branches, order) {
@@ -40,8 +41,10 @@ export function onTheWay(branches, pair) {
 
 /** The drawing; the way between the two pins asked for is drawn heavy. */
 export function drawCircuit(circuit, order, asked) {
-  const { nodes, branches } = folded(circuit.branches, order);
-  if (!branches.length) return null;
+  const whole = folded(circuit.branches, order);
+  const branches = whole.branches.length > MOST ? concerned(whole.branches, asked) : whole.branches;
+  const nodes = whole.nodes.filter((node) => branches.some((b) => b.a === node || b.b === node));
+  if (!branches.length || nodes.length > MOST) return null;
   const apart = Math.max(46, Math.min(64, 360 / nodes.length));
   const at = new Map(nodes.map((node, place) => [node, 24 + place * apart]));
   const wide = 48 + (nodes.length - 1) * apart + 70;
@@ -53,6 +56,12 @@ export function drawCircuit(circuit, order, asked) {
     ...nodes.map((node) => svg("path", { class: "drop", d: `M${at.get(node)} ${TOP - 8}V${lowest.get(node)}` })),
     ...lines,
     ...nodes.map((node) => terminal(node, at.get(node), asked?.includes(node))));
+}
+
+/** Of a circuit too large to be read whole: what lies between the pins asked for. */
+function concerned(branches, asked) {
+  const way = onTheWay(branches, asked);
+  return branches.filter((b) => way.has(b.name));
 }
 
 function terminal(node, x, asked) {

@@ -6,7 +6,7 @@ import { sign } from "./signs.js";
 
 const CELL = 92;
 const EDGE = 16;
-const TAB = 28;
+const TAB = 36;
 
 /** How this sheet's face is to be drawn: side it is seen from, quarter turns clockwise, mirrored or not. */
 export function seenAs(face, sheet) {
@@ -33,6 +33,12 @@ export function placed(face, seen) {
   return { pins, rows, columns, latch: edges[latch] ?? "" };
 }
 
+/** Whether it is so much wider than high that it wants the width of the screen. */
+export function wideFace(face, sheet) {
+  const { pins, rows, columns } = placed(face, seenAs(face, sheet));
+  return pins.length > 0 && columns > 2.4 * rows;
+}
+
 /** In words, for everybody and for those who do not see the drawing. */
 export function inWords(face, seen, latch) {
   const side = seen.side === "wire" ? "wire side" : "mating side";
@@ -45,11 +51,18 @@ export function drawFace(face, asked, sheet, redraw) {
   const { pins, rows, columns, latch } = placed(face, seen);
   const loose = face.pins.filter((pin) => !Number.isInteger(pin.row));
   return el("figure", { class: "face" },
-    pins.length ? plug(pins, rows, columns, latch, asked) : null,
+    pins.length ? plugBox(rows, plug(pins, rows, columns, latch, asked)) : null,
     loose.length ? el("ul", { class: "loose", "aria-label": "Loose leads" }, loose.map((pin) => looseLead(pin, asked))) : null,
     face.core ? coreBar(face.core, asked) : null,
     pins.length ? el("figcaption", {}, el("span", { class: "seen" }, inWords(face, seen, latch)), switches(face, seen, sheet, redraw)) : null,
   );
+}
+
+/** A box that the plug fills, never so low that its pins could not be read. */
+function plugBox(rows, drawn) {
+  const box = el("div", { class: "plug-box" }, drawn);
+  box.style.minHeight = `${Math.max(5.6, 1.75 * rows)}rem`;
+  return box;
 }
 
 function plug(pins, rows, columns, latch, asked) {
@@ -70,21 +83,20 @@ function around(latch, wide, high) {
 
 function latchTab(latch, wide, high) {
   if (!latch) return null;
-  const long = 92;
-  const at = { top: [wide / 2, -13, 0], bottom: [wide / 2, high + 13, 0], left: [-13, high / 2, -90], right: [wide + 13, high / 2, 90] }[latch];
+  const long = 110;
+  const at = { top: [wide / 2, -17, 0], bottom: [wide / 2, high + 17, 0], left: [-17, high / 2, -90], right: [wide + 17, high / 2, 90] }[latch];
   return svg("g", { class: "latch", transform: `translate(${at[0]} ${at[1]}) rotate(${at[2]})` },
-    svg("rect", { x: -long / 2, y: -14, width: long, height: 28, rx: 5 }),
-    svg("text", { x: 0, y: 6, "text-anchor": "middle" }, "LATCH"));
+    svg("rect", { x: -long / 2, y: -18, width: long, height: 36, rx: 5 }));
 }
 
 function onePin(pin, asked) {
   const place = asked ? asked.indexOf(pin.name) : -1;
   const [x, y] = [EDGE + pin.x * CELL + CELL / 2, EDGE + pin.y * CELL + CELL / 2];
-  const size = place >= 0 ? 68 : 58;
+  const size = place >= 0 ? 84 : 76;
   return svg("g", { class: place >= 0 ? "pin asked" : "pin", "data-pin": pin.name, transform: `translate(${x} ${y})` },
     svg("rect", { x: -size / 2, y: -size / 2, width: size, height: size, rx: 9 }),
-    svg("text", { x: 0, y: place >= 0 ? 15 : 10, "text-anchor": "middle", class: pin.name.length > 2 ? "long" : null }, pin.name),
-    place >= 0 ? badge(place, -46, -44) : null);
+    svg("text", { x: 0, y: place >= 0 ? 22 : 16, "text-anchor": "middle", "font-size": 88 / Math.max(pin.name.length, 2) }, pin.name),
+    place >= 0 ? badge(place, -46, -46) : null);
 }
 
 function badge(place, x, y) {

@@ -67,11 +67,8 @@ function oneTest(work, test) {
   test.given ? outcomeCell(test.given.outcome, test.given.word || test.given.typed) : el("span", { class: "quiet" }, "not tested"), el("button", choosing, test.given ? "Test again" : "Test this"));
 }
 
-/** Tests with a voltage: those that charge the winding, and those that are called so. */
-const dangerous = (test) => Boolean(test.charge_s) || /surge|pot|volt|impulse/i.test(`${test.name} ${test.title}`);
-
 function choose(work, test) {
-  move(work, dangerous(test) ? "cautions" : "typed", { test, said: "" });
+  move(work, test.may_shock ? "cautions" : "typed", { test, said: "" });
   work.stage.scrollIntoView({ block: "nearest" });
 }
 

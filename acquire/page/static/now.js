@@ -2,29 +2,31 @@
 
 import { el, forget, pairText, part, say, svg } from "./dom.js";
 import { drawCircuit } from "./circuit.js";
-import { drawFace } from "./face.js";
-import { lettering } from "./digits.js";
+import { drawFace, wideFace } from "./face.js";
+import { fitted, valueDrawn, wideOf } from "./digits.js";
 import { drawJaws, drawScale } from "./scale.js";
-import { reach, view } from "./now_view.js";
+import { judged, reach, view } from "./now_view.js";
 import { sign } from "./signs.js";
 import { startForm } from "./start_unit.js";
 import { drawBatch, drawSteps } from "./steps.js";
 import { address } from "./router.js";
+import { orderButton } from "./order_button.js";
+import { typedReading } from "./typed_reading.js";
 
 /** Opens the screen; `bench` has state(), trace, linkUp(). */
 export function openNow(main, bench) {
-  const place = Object.fromEntries(["band", "big", "note", "picture", "reason", "face", "circuit", "start", "steps", "batch"].map((name) => [name, el("div", { class: `now-${name}` })]));
+  const place = Object.fromEntries(["band", "big", "note", "picture", "reason", "next", "face", "circuit", "start", "read", "undo", "steps", "batch"].map((name) => [name, el("div", { class: `now-${name}` })]));
   main.append(
     el("h1", { class: "unseen" }, "Bench"),
     el("section", { class: "now-plug", "aria-label": "Connector and circuit" }, place.face, place.circuit),
-    el("section", { class: "now-value", "aria-label": "Reading and verdict" }, place.band, place.big, place.note, place.picture, place.reason),
-    el("section", { class: "now-work", "aria-label": "Unit and batch" }, place.start, place.steps, place.batch),
+    el("section", { class: "now-value", "aria-label": "Reading and verdict" }, place.band, place.big, place.note, place.picture, place.reason, place.next),
+    el("section", { class: "now-work", "aria-label": "Unit and batch" }, place.start, place.read, place.undo, place.steps, place.batch),
   );
   const redraw = () => {
     forget(place.face);
     draw(place, bench);
   };
-  place.redraw = redraw;
+  Object.assign(place, { redraw, main });
   draw(place, bench);
   return {
     state: () => draw(place, bench),
@@ -36,7 +38,7 @@ export function openNow(main, bench) {
 function draw(place, bench) {
   const state = bench.state();
   if (!state) return;
-  const seen = view(state);
+  const seen = lasting(place, state, bench);
   const live = bench.linkUp();
   part(place.band, [seen.band, live], () => drawBand(live ? seen.band : { name: "lost", shape: "lost", word: "not live", detail: ["no link", "to the daemon"] }));
   const stale = !live || seen.big.stale === true;
@@ -48,35 +50,60 @@ function draw(place, bench) {
     seen.hint ? el("p", { class: "hint" }, seen.hint) : null,
     seen.probe ? el("p", { class: "probe" }, seen.probe) : null,
   ]);
-  const asked = state.ask?.pair ?? (seen.picture === "scale" ? state.verdict?.pair : null) ?? null;
+  part(place.next, seen.next ?? null, (next) => (next ? drawNext(next) : null));
+  const asked = state.ask?.pair ?? null;
   const order = [...(state.face?.pins ?? []).map((pin) => pin.name), ...(state.face?.core ? [state.face.core] : [])];
+  place.main.dataset.plug = state.face && wideFace(state.face, state.sheet?.name ?? "") ? "wide" : "";
+  place.main.dataset.asked = asked ? "pins" : "";
   part(place.face, [state.face, asked], () => (state.face ? drawFace(state.face, asked, state.sheet?.name ?? "", place.redraw) : null));
   part(place.circuit, [state.circuit, asked], () => (state.circuit ? drawCircuit(state.circuit, order, asked) : null));
   const free = !state.unit || state.unit.ended;
-  part(place.start, [free, state.orders], () => (free && state.orders !== false ? startForm(bench) : null));
+  part(place.start, [free, state.orders], () => (free && state.orders !== false ? startForm() : null));
+  part(place.read, [!free && state.bench?.typed, state.orders], () => (!free && state.bench?.typed && state.orders !== false ? typedReading() : null));
+  part(place.undo, [state.undoable, state.orders], () => (state.undoable && state.orders !== false ? orderButton(bench, "Undo", "undo", {}, "", false) : null));
   part(place.steps, state.unit, () => (state.unit ? drawSteps(state.unit) : null));
   part(place.batch, state.batch, () => (state.batch ? drawBatch(state.batch) : null));
 }
 
+const STAYS_MS = 1500;
+const MAY_WAIT = new Set(["ended", "touch", "duty", "idle", "lift", "wait"]);
+
+/** What is to be seen: a verdict stays for a while, whatever follows it, unless the probes touch again. */
+function lasting(place, state, bench) {
+  const { verdict, phase } = state;
+  const key = verdict ? [verdict.serial, verdict.step, verdict.attempt, verdict.revision, verdict.utc_s].join() : "";
+  if (key !== place.key) {
+    place.since = place.key === undefined ? -STAYS_MS : performance.now();
+    place.key = key;
+  }
+  clearTimeout(place.later);
+  const left_ms = place.since + STAYS_MS - performance.now();
+  if (!verdict || left_ms <= 0 || !MAY_WAIT.has(phase)) return view(state);
+  place.later = setTimeout(() => place.face.isConnected && draw(place, bench), left_ms + 5);
+  return judged(state);
+}
+
+function drawNext({ pair, step, text, again }) {
+  return el("p", { class: "next-touch" }, el("span", {}, again ? "again" : "next"), sign("A", "A"), el("b", {}, pair[0]), sign("B", "B"), el("b", {}, pair[1]), el("span", { class: "next-step" }, text || step));
+}
+
 function drawBand(band) {
+  const word = el("strong", { class: "word" }, band.word);
+  word.style.setProperty("--wide", wideOf(band.word));
   return el("div", { class: `band band-${band.name}`, "data-state": band.name },
-    sign(band.shape), el("strong", { class: "word" }, band.word), el("span", { class: "detail" }, (band.detail ?? []).map((line) => el("span", {}, line))));
+    sign(band.shape), word, el("span", { class: "detail" }, (band.detail ?? []).map((line) => el("span", {}, line))));
 }
 
 function drawBig(big, stale) {
   const kind = `big${big.bold ? " bold" : ""}${stale ? " stale" : ""}`;
+  const late = stale ? ", not live" : "";
   if (big.pair) return el("div", { class: `${kind} pair` }, onePin(big.pair[0], "A", big.pins?.[0]), el("span", { class: "to", "aria-hidden": "true" }), onePin(big.pair[1], "B", big.pins?.[1]));
-  if (big.value) {
-    return el("div", { class: `${kind} value` }, lettering(big.value, { label: `${big.value} ${big.unit}${stale ? ", not live" : ""}`, wire: big.bold ? 15 : 10 }),
-      big.unit ? lettering(big.unit, { label: "", kind: "unit", wire: big.bold ? 15 : 10 }) : null);
-  }
-  if (big.open) return el("div", { class: `${kind} value` }, lettering("OPEN", { label: `open${stale ? ", not live" : ""}`, wire: big.bold ? 15 : 10 }));
-  if (big.name && big.words.length <= 14) return el("div", { class: `${kind} name` }, lettering(big.words.toUpperCase(), { label: big.words }));
-  return el("div", { class: `${kind} words${big.words.length > 28 ? " many" : ""}` }, big.words);
+  if (big.value) return el("div", { class: `${kind} value` }, valueDrawn(big.value, big.unit, `${big.value} ${big.unit}${late}`, big.bold));
+  return fitted(big.open ? "OPEN" : big.words, `${kind} ${big.open ? "value" : big.name ? "name" : "words"}`);
 }
 
 function onePin(name, mark, about) {
-  return el("span", { class: "one-pin" }, sign(mark, mark), lettering(name, { wire: 14 }), about ? el("span", { class: "pin-about" }, about) : null);
+  return el("div", { class: "one-pin" }, sign(mark, mark), fitted(name), about ? el("span", { class: "pin-about" }, about) : null);
 }
 
 function drawPicture(node, seen, state, bench) {
@@ -112,9 +139,8 @@ function drawResult(result, verdict) {
   const first = result.diagnosis?.[0];
   return el("div", { class: "ended" },
     first ? el("p", { class: "diagnosis" }, `${first.sentence} `, el("small", {}, sure(first))) : null,
-    result.next ? el("p", { class: "next" }, result.next.text) : null,
     verdict && result.outcome ? lastLine(verdict) : null,
-    el("p", {}, el("a", { class: "more", href: address("unit", result.serial) }, "All of this unit")));
+    el("p", {}, el("a", { class: "more", href: address("units", result.serial) }, "All of this unit")));
 }
 
 /** How sure an explanation is, in words that never claim certainty. */

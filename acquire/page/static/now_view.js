@@ -4,7 +4,7 @@ import { pairText } from "./dom.js";
 import { parts } from "./digits.js";
 import { OUTCOME_WORDS } from "./signs.js";
 
-const DUTIES = { short_probes: "hold tips together", check_resistor: "check standard", turn_dial: "turn the meter", lift: "lift", clip_on: "clip on" };
+const DUTIES = { short_probes: "hold tips together", check_resistor: "check standard", lift: "lift", clip_on: "clip on" };
 
 /**
  * The band (state, shape, word, detail), what stands big (value, pair or words), which picture goes below it
@@ -28,21 +28,24 @@ function stopped(state) {
   return { band: band("stop", "stopped"), big: { words: "No verdicts now" }, picture: "", reason: heaviest(state) || state.ask?.text || "", probe: probeWords(state.reading) };
 }
 
-function judged({ verdict }) {
-  const name = verdict.outcome;
+/** A verdict, with the request that follows it. */
+export function judged({ verdict, ask, hint, reading, phase }) {
+  const name = verdict.shape ?? verdict.outcome;
+  const touch = ["touch", "touch_again"].includes(ask?.kind);
   const word = verdict.word || OUTCOME_WORDS[name] || name;
   const uncounted = verdict.counts === false ? "counts only if it comes again" : "";
   return {
     band: band(name, word, [pairText(verdict.pair), verdict.step]),
-    big: verdict.value ? { value: verdict.value, unit: verdict.unit ?? "", bold: true } : { words: verdict.open ? "open" : verdict.text || "no value", open: verdict.open, bold: true },
-    picture: verdict.value ? "scale" : "", note: [reach(verdict), uncounted].filter(Boolean).join("  ·  "), reason: verdict.reason ?? "", hint: verdict.hint ?? "",
+    big: verdict.open || !verdict.value ? { words: verdict.text || "no value", open: verdict.open, bold: true } : { value: verdict.value, unit: verdict.unit ?? "", bold: true },
+    picture: verdict.value && !verdict.open ? "scale" : "", note: [reach(verdict), uncounted].filter(Boolean).join("  ·  "), reason: verdict.reason ?? "", hint: verdict.hint || hint || "",
+    next: touch && phase === "verdict" ? { pair: ask.pair, step: ask.step, text: ask.plain ? "" : ask.text, again: ask.kind === "touch_again" } : null, probe: reading?.kind === "value" ? "" : probeWords(reading),
   };
 }
 
 /** "± 0.45 Ω at 20 °C". */
 export function reach(verdict) {
   const half = verdict.value && verdict.uncertainty ? `± ${verdict.uncertainty} ${verdict.unit ?? ""}`.trim() : "";
-  const at = verdict.value && Number.isFinite(verdict.reference_celsius) ? `at ${verdict.reference_celsius} °C` : "";
+  const at = verdict.value && !verdict.open && Number.isFinite(verdict.reference_celsius) ? `at ${verdict.reference_celsius} °C` : "";
   return [half, at].filter(Boolean).join(" ");
 }
 
@@ -52,7 +55,7 @@ function ended({ result, ask }) {
   const name = result.outcome ?? (held ? "held" : "left_out");
   const word = result.outcome ? `unit: ${result.word}` : held ? "unit held" : "given up";
   return {
-    band: band(name, word, ""), big: { words: result.serial, name: true }, picture: "result",
+    band: band(name, word, result.outcome ? result.not_tested ?? [] : ""), big: { words: result.serial, name: true }, picture: "result",
     reason: result.diagnosis?.length ? "" : result.outcome ? result.reason : result.held || result.reason, hint: ask?.text ?? "", result,
   };
 }
@@ -99,10 +102,11 @@ function aboutPins(face, pair) {
 
 function asking({ ask, reading, hint, face, unit }) {
   const pair = ask?.pair ?? null;
+  const silent = ask?.why === "silent";
   const again = ask?.kind === "touch_again";
   const step = unit?.steps?.find((one) => one.name === ask?.step);
   return {
-    band: band("touch", again ? "touch again" : "touch", [ask?.step, step?.limits]),
+    band: band("touch", silent ? "nothing felt" : again ? "touch again" : "touch", [ask?.step, step?.limits]),
     big: pair ? { pair, pins: aboutPins(face, pair) } : { words: ask?.text ?? "" },
     picture: "last", reason: pair && !ask.plain ? ask.text : "", hint: hint ?? "", probe: probeWords(reading),
   };

@@ -59,10 +59,14 @@ export function head(title, about = "") {
   return [el("h1", {}, title), about ? el("p", { class: "about" }, about) : null].filter(Boolean);
 }
 
+const asked = new WeakMap();
+
 /** Fetches and draws into `place`; a refusal is shown as its sentence. */
 export async function load(place, path, draw) {
-  place.replaceChildren(el("p", { class: "quiet" }, "Looking it up …"));
+  if (!place.childElementCount) place.replaceChildren(el("p", { class: "quiet" }, "Looking it up …"));
+  asked.set(place, path);
   const answer = await getJson(path);
+  if (asked.get(place) !== path) return; // another question has been put since
   const drawn = answer.ok && answer.plain ? draw(answer.plain) : el("p", { class: "card", role: "status" }, answer.text || "Nothing there.");
   place.replaceChildren(...[drawn].flat().filter(Boolean));
 }

@@ -1,10 +1,9 @@
 // A value between its limits with its uncertainty, to scale; and how far a reading still is from rest.
 
-import { svg } from "./dom.js";
+import { el, svg } from "./dom.js";
 
-const WIDE = 900;
-const LEFT = 0.2;
-const RIGHT = 0.8;
+const LEFT = 20;
+const RIGHT = 80;
 
 const SIZES = [[1e9, "GΩ"], [1e6, "MΩ"], [1e3, "kΩ"], [0, "Ω"]];
 
@@ -32,10 +31,10 @@ export function withReach(ohm, reach_ohm) {
   return `${(ohm / size).toFixed(digits)} ± ${(reach_ohm / size).toFixed(digits)} ${unit}`;
 }
 
-/** Column of a value when the limits stand at fixed places; what lies far outside is kept at the edge. */
-export function column(value, lower, upper) {
+/** Where a value stands, in per cent, when the limits stand at fixed places; what lies far outside is kept at the edge. */
+function column(value, lower, upper) {
   const share = LEFT + ((value - lower) / (upper - lower)) * (RIGHT - LEFT);
-  return { x: WIDE * Math.min(Math.max(share, 0.025), 0.975), beyond: share < 0.025 ? -1 : share > 0.975 ? 1 : 0 };
+  return { x: Math.min(Math.max(share, 4), 96), beyond: share < 4 ? -1 : share > 96 ? 1 : 0 };
 }
 
 /** The drawing, or null where there is nothing to draw: no value, or no limits at all. */
@@ -49,34 +48,26 @@ export function drawScale(verdict) {
   if (!(upper > lower)) return null;
   const at = (ohm) => column(ohm, lower, upper);
   const reach = Number.isFinite(verdict.expanded_ohm) ? verdict.expanded_ohm : 0;
-  return svg("svg", { class: "scale", viewBox: `0 0 ${WIDE} 108`, role: "img", "aria-label": inWords(verdict) },
-    svg("path", { class: "allowed", d: `M${at(lower).x} 48H${at(upper).x}` }),
-    oneSided === "upper" ? null : wall(at(lower).x, ohmText(lower), "lower limit"),
-    oneSided === "lower" ? null : wall(at(upper).x, ohmText(upper), "upper limit"),
-    Number.isFinite(verdict.nominal_ohm) && oneSided === "" ? nominal(at(verdict.nominal_ohm).x, ohmText(verdict.nominal_ohm)) : null,
-    at(value).beyond ? null : bar(at(value - reach).x, at(value + reach).x),
+  const named = (kind, ohm, name) => put(kind, at(ohm).x, null, el("small", {}, name), el("b", {}, ohmText(ohm)));
+  return el("div", { class: "scale", role: "img", "aria-label": inWords(verdict) },
+    put("allowed", at(lower).x, at(upper).x),
+    oneSided === "upper" ? null : named("wall", lower, "lower limit"),
+    oneSided === "lower" ? null : named("wall", upper, "upper limit"),
+    Number.isFinite(verdict.nominal_ohm) && oneSided === "" ? named("nominal", verdict.nominal_ohm, "nominal") : null,
+    at(value).beyond || !reach ? null : put("reach", at(value - reach).x, at(value + reach).x),
     marker(at(value)));
 }
 
-function wall(x, text, name) {
-  return svg("g", { class: "wall" }, svg("rect", { x: x - 5, y: 16, width: 10, height: 64 }),
-    svg("text", { x, y: 101, "text-anchor": "middle" }, text),
-    svg("text", { x, y: 10, "text-anchor": "middle", class: "small" }, name));
+/** A part of the scale from one place to another, both in per cent. */
+function put(kind, from, to, ...children) {
+  const node = el("span", { class: kind }, ...children);
+  node.style.left = `${from}%`;
+  if (to !== null) node.style.width = `${to - from}%`;
+  return node;
 }
 
-function nominal(x, text) {
-  return svg("g", { class: "nominal" }, svg("path", { d: `M${x} 66V80` }), svg("text", { x, y: 101, "text-anchor": "middle" }, text),
-    svg("text", { x, y: 10, "text-anchor": "middle", class: "small" }, "nominal"));
-}
-
-function bar(from, to) {
-  return svg("path", { class: "reach", d: `M${from} 34V62M${from} 48H${to}M${to} 34V62` });
-}
-
-function marker({ x, beyond }) {
-  if (beyond) return svg("path", { class: "at", d: `M${x - beyond * 16} 28L${x + beyond * 16} 48L${x - beyond * 16} 68Z` });
-  return svg("path", { class: "at", d: `M${x} 24L${x + 18} 48L${x} 72L${x - 18} 48Z` });
-}
+const marker = ({ x, beyond }) => put("at", x, null, svg("svg", { viewBox: "0 0 40 56" },
+  svg("path", { d: beyond ? `M${20 - beyond * 16} 8L${20 + beyond * 16} 28L${20 - beyond * 16} 48Z` : "M20 4L38 28L20 52L2 28Z" })));
 
 function inWords(verdict) {
   const limit = (name, ohm) => (Number.isFinite(ohm) ? `, ${name} limit ${ohmText(ohm)}` : "");

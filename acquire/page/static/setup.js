@@ -3,7 +3,8 @@
 import { el, part } from "./dom.js";
 import { getJson, postJson } from "./orders.js";
 import { head } from "./pieces.js";
-import { lettering, parts } from "./digits.js";
+import { openSettings } from "./settings.js";
+import { parts, valueDrawn } from "./digits.js";
 
 const PURPOSES = { incoming: "units that come in", winding: "while winding", final: "final test", returned: "units that come back" };
 
@@ -11,17 +12,14 @@ const PURPOSES = { incoming: "units that come in", winding: "while winding", fin
 export function openSetup(main, bench) {
   const place = Object.fromEntries(["note", "meters", "live", "form"].map((name) => [name, el("section", { class: "card stage" })]));
   const work = { bench, place, plain: null, meter: null, trying: false };
-  main.append(...head("Setup", "A bench is a meter, a sheet and a purpose. All of it goes into one text file that can be changed later."));
+  main.append(...head("Setup", "A bench is a meter, a sheet and a purpose. All of it stands in one text file that can be changed."));
   begin(work, main);
   return { state: () => drawLive(work), setup: (progress) => progressed(work, progress), close: () => work.trying && postJson("/setup/try", { stop: true }) };
 }
 
 async function begin(work, main) {
   const answer = await getJson("/setup");
-  if (!answer.ok || answer.plain?.mode === "bench") {
-    main.append(el("p", { class: "card" }, answer.ok ? "A bench is at work. To set up another one, stop it and run: steadyohm setup" : answer.text));
-    return;
-  }
+  if (!answer.ok || answer.plain?.mode === "bench") return openSettings(main, work.bench);
   work.plain = answer.plain;
   main.append(ready(work), el("div", { class: "two" }, work.place.meters, work.place.live), work.place.form);
   drawMeters(work);
@@ -45,6 +43,8 @@ function ready(work) {
 function progressed(work, progress) {
   if (!work.plain) return;
   Object.assign(work.plain, { searching: progress.searching, meters: progress.meters ?? work.plain.meters, progress });
+  const now = work.plain.meters.find((each) => each.id === work.meter?.id);
+  if (now && now.model !== work.meter.model) propose(work, now.model);
   drawMeters(work);
 }
 
@@ -67,16 +67,33 @@ function drawMeters(work) {
       el("p", { role: "status" }, searching ? `Looking … ${progress?.total ? `${progress.done} of ${progress.total}` : ""} ${progress?.text ?? ""}` : meters.length ? "Found:" : progress?.text || "Looking asks every serial port, and the addresses below, which meter is there."),
       el("ul", {}, meters.map((meter) => el("li", { class: "keys-row" }, el("span", {}, el("b", {}, meter.text || meter.driver), el("br"), el("span", { class: "quiet" }, `${meter.address}, driver ${meter.driver}`)),
         el("button", { type: "button", "aria-pressed": String(work.meter?.id === meter.id), on: { click: () => take(work, meter) } }, work.meter?.id === meter.id ? "Chosen" : "Take this")))),
-      el("p", { class: "find" }, el("span", { class: "field" }, el("label", { for: "tcp" }, "On the network too, host:port"), work.tcp), el("button", { type: "button", disabled: searching, class: meters.length ? null : "strong", on: { click: () => search(work) } }, "Look for meters")),
+      el("p", { class: "find" }, el("span", { class: "field" }, el("label", { for: "tcp" }, "On the network too, host:port"), work.tcp), el("button", { type: "button", disabled: searching, class: meters.length ? null : "strong", on: { click: () => search(work) } }, "Look for meters"),
+        el("button", { type: "button", "aria-pressed": String(work.meter === NO_CABLE), on: { click: () => take(work, NO_CABLE) } }, "It has no cable: I type what it shows")),
     ];
   });
 }
 
+/** A meter whose display somebody reads: there is nothing to try. */
+const NO_CABLE = { id: "typed", driver: "typed", address: "", text: "a meter without a cable" };
+
+/** What names a meter to the daemon: its place among those found, or what was given. */
+const named = ({ id, driver, address }) => (id === NO_CABLE.id ? { driver, address } : { meter: id });
+
+/** The meter file that fits, unless somebody has chosen another. */
+function propose(work, model) {
+  const field = document.getElementById("s-model");
+  if (field && model && (!work.proposed || field.value === work.proposed)) field.value = model;
+  Object.assign(work, { proposed: field?.value });
+}
+
 async function take(work, meter) {
   work.meter = meter;
+  work.tried = "";
+  propose(work, meter === NO_CABLE ? work.plain.typed_model : meter.model);
+  if (meter === NO_CABLE) return [drawMeters, drawLive].forEach((draw) => draw(work));
   work.trying = true;
   drawMeters(work);
-  const answer = await postJson("/setup/try", { meter: meter.id });
+  const answer = await postJson("/setup/try", named(meter));
   work.tried = answer.ok ? "" : answer.text;
   drawLive(work);
 }
@@ -88,10 +105,10 @@ function drawLive(work) {
     const [value, unit] = parts(reading?.text ?? "");
     return [
       el("h2", {}, "2  Does it read?"),
-      work.meter ? el("p", {}, "Touch something with the probes and watch.") : el("p", { class: "quiet" }, "Choose a meter first."),
+      work.meter === NO_CABLE ? el("p", {}, "Each value is typed on the bench screen.") : work.meter ? el("p", {}, "Touch something with the probes and watch.") : el("p", { class: "quiet" }, "Choose a meter first."),
       work.tried ? el("p", { role: "alert" }, work.tried) : null,
       link && link.ok === false ? el("p", { role: "alert" }, link.text) : null,
-      work.meter && reading ? el("div", { class: "try" }, value ? lettering(value, { label: reading.text }) : el("b", {}, reading.kind === "none" ? "nothing yet" : reading.text), value && unit ? lettering(unit, { label: "" }) : null) : null,
+      work.meter && work.meter !== NO_CABLE && reading ? el("div", { class: "try" }, value ? valueDrawn(value, unit, reading.text, true) : el("b", {}, reading.kind === "none" ? "nothing yet" : reading.text)) : null,
     ];
   });
 }
@@ -114,7 +131,7 @@ function drawForm(work) {
     event.preventDefault();
     write(work, fields, said);
   };
-  work.place.form.replaceChildren(el("h2", {}, "3  The bench"), el("form", { on: { submit } },
+  work.place.form.replaceChildren(el("h2", {}, "3  The bench"), el("p", {}, el("a", { href: "#sheet" }, "Edit a sheet, or make one from another")), el("form", { on: { submit } },
     el("div", { class: "fields" }, Object.entries(fields).map(([name, node]) => el("span", { class: "field" }, el("label", { for: node.id }, labels[name]), node))),
     said, el("button", { class: "strong" }, "Write the file and start")));
 }
@@ -124,7 +141,7 @@ async function write(work, fields, said) {
   const plain = Object.fromEntries(Object.entries(fields).map(([name, node]) => [name, node.value.trim()]));
   const asked = JSON.stringify([plain, work.meter.id]);
   if (work.asked !== asked) {
-    const written = await postJson("/setup/write", { ...plain, meter: work.meter.id });
+    const written = await postJson("/setup/write", { ...plain, ...named(work.meter) });
     if (!written.ok) return say(said, [written.text, ...(written.plain?.faults ?? [])]);
     Object.assign(work, { asked, file: written.plain.written });
   }

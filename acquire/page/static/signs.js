@@ -13,6 +13,9 @@ const DRAWN = {
   conditional_pass: () => [svg("circle", { cx: 50, cy: 50, r: 42, ...LINE }), svg("path", { d: LEFT, ...FULL })],
   conditional_fail: () => [svg("path", { d: DIAMOND, ...LINE }), svg("path", { d: "M50 6L94 50H6Z", ...FULL })],
   fail: () => [svg("path", { d: "M16 16L84 84M84 16L16 84", ...LINE, "stroke-width": 22, "stroke-linecap": "butt" })],
+  not_yet: () => [
+    svg("path", { d: "M50 6A44 44 0 1 1 8 36", ...LINE }), svg("path", { d: "M33 33L67 67M67 33L33 67", ...LINE }), svg("path", { d: "M26 40L6 40L6 18", ...LINE }),
+  ],
   cannot_judge: () => [
     svg("rect", { x: 8, y: 8, width: 84, height: 84, ...LINE, "stroke-dasharray": "14 12", "stroke-linecap": "butt" }),
     svg("path", { d: "M36 40C36 22 64 22 64 40C64 52 50 50 50 64M50 76V77", ...LINE }),

@@ -8,6 +8,8 @@ export const SOUNDS = {
   pass: { words: "at rest, and pass", wave: "triangle", notes: [[660, 0, 0.12], [990, 0.14, 0.3]] },
   conditional: { words: "near a limit, or not to be judged", wave: "triangle", notes: [[740, 0, 0.28], [740, 0.4, 0.09], [740, 0.56, 0.28]] },
   fail: { words: "fail", wave: "sawtooth", notes: [[311, 0, 0.32], [233, 0.42, 0.32], [175, 0.84, 0.6]] },
+  not_yet: { words: "not passed yet, counts only if it comes again", wave: "sawtooth", notes: [[311, 0, 0.5], [277, 0.62, 0.16]] },
+  nothing_felt: { words: "nothing felt: hold both probes on it and press", wave: "triangle", notes: [[600, 0, 0.2], [600, 0.3, 0.2], [900, 0.6, 0.35]] },
   wrong_pair: { words: "another pair than asked", wave: "square", notes: [[520, 0, 0.1], [390, 0.12, 0.1], [520, 0.24, 0.1], [390, 0.36, 0.1]] },
   unit_pass: { words: "the unit passed", wave: "triangle", notes: [[523, 0, 0.14], [659, 0.16, 0.14], [784, 0.32, 0.14], [1047, 0.48, 0.5]] },
   unit_fail: { words: "the unit failed", wave: "sawtooth", notes: [[311, 0, 0.14], [311, 0.2, 0.14], [156, 0.42, 0.9]] },
@@ -20,10 +22,13 @@ const EDGE_S = 0.008;
 
 const REST_MS = 15000;
 
+const GAP_S = 0.12;
+
 let context = null;
 let opened = false;
 let resting = null;
 let speaks = true;
+let free_s = 0;
 
 /** "running": sounds can be heard. "locked": the browser wants a click or a key first. "none": it has no sound. */
 export function soundState() {
@@ -58,13 +63,16 @@ function takeTheFloor() {
 /** Whether this page is the one that is heard. */
 export const hasTheFloor = () => speaks;
 
-/** Plays a sound by name at the chosen volume; `anyway` also when muted (trying it out). */
+/** Plays a sound by name at the chosen volume, after what is being told: a verdict is heard to its end. `anyway` also when muted (trying it out). */
 export async function play(name, anyway = false) {
   const sound = SOUNDS[name];
   if (!sound || !opened || !(anyway || (choice().sound && speaks))) return;
   if (context.state !== "running") await context.resume().catch(() => {});
   if (context.state !== "running") return;
-  const start = context.currentTime + 0.01;
+  const now = context.currentTime + 0.01;
+  const start = name === "contact" ? now : Math.max(now, free_s);
+  const [, last_s, lasts_s] = sound.notes.at(-1);
+  free_s = Math.max(free_s, start + last_s + lasts_s + GAP_S);
   for (const note of sound.notes) one(note, sound.wave, start);
   restSoon();
 }

@@ -8,15 +8,15 @@ import { hasTheFloor, play, soundState, unlock } from "./sounds.js";
 import { openBatch } from "./batch.js";
 import { openCheck } from "./check.js";
 import { openHandsOff, underVoltage } from "./hands_off.js";
-import { openHistory } from "./history.js";
 import { openLeads } from "./leads.js";
 import { openNow } from "./now.js";
 import { openSenses } from "./senses.js";
 import { openSetup } from "./setup.js";
-import { openUnit } from "./unit.js";
+import { openSheet } from "./sheet.js";
+import { openUnits } from "./units.js";
 import { order } from "./orders.js";
 import { Router } from "./router.js";
-import { ScanDesk } from "./start_unit.js";
+import { scanned as startScanned, showQuestion } from "./start_unit.js";
 import { sign } from "./signs.js";
 import { speak } from "./speech.js";
 import { Trace } from "./trace.js";
@@ -35,18 +35,22 @@ const bench = {
 
 const screens = {
   now: { title: "Bench", open: (main) => openNow(main, bench) },
-  unit: { title: "Unit", open: (main, about) => openUnit(main, about, bench) },
-  history: { title: "History", open: (main, about) => openHistory(main, about, bench) },
+  units: { title: "Units", open: (main, about) => openUnits(main, about, bench) },
   batch: { title: "Batch", open: (main, about) => openBatch(main, about, bench) },
-  leads: { title: "Leads", open: (main) => openLeads(main, bench) },
-  check: { title: "Check standard", open: (main) => openCheck(main, bench) },
+  leads: { title: "Leads and check", open: openDuties },
   "hands-off": { title: "Hands-off tests", open: (main) => openHandsOff(main, bench) },
   setup: { title: "Setup", open: (main) => openSetup(main, bench) },
+  sheet: { title: "Sheet", open: (main, about) => void openSheet(main, about) },
   senses: { title: "Sound and keys", open: (main) => openSenses(main, bench) },
 };
 
+/** What a bench owes each day: lead zero and check standard. */
+function openDuties(main) {
+  const both = [openLeads(main, bench), openCheck(main, bench)];
+  return { state: (...now) => both.forEach((each) => each.state(...now)) };
+}
+
 const warnings = new Warnings(at("warnings"), bench.left_s, tell);
-const desk = new ScanDesk(at("ask"), tell);
 const router = new Router(at("main"), at("screens"), screens);
 const keys = new Keys({ scanned, act: pressed });
 bench.keys = keys;
@@ -70,7 +74,7 @@ async function pressed(name) {
 
 async function scanned(code) {
   if (router.name === "setup" || underVoltage()) return tell("Not now: a scan starts a unit when this is finished.");
-  return desk.scanned(code);
+  return startScanned(code, tell, () => Boolean(bench.state()?.question));
 }
 
 function onState(state, changed) {
@@ -78,11 +82,12 @@ function onState(state, changed) {
     bench.trace.take({ new: true, points: state.trace ?? [] });
     strip(state);
     document.body.dataset.mode = state.mode ?? "bench";
-    if (state.mode === "setup" && router.name !== "setup") location.hash = "#setup";
+    if (state.mode === "setup" && !["setup", "sheet"].includes(router.name)) location.hash = "#setup";
     if (state.mode !== "setup" && before === "setup" && router.name === "setup") location.hash = "#now";
     before = state.mode;
   }
   if (!changed || changed.includes("warnings") || changed.includes("orders")) warnings.show(state.warnings, state.orders);
+  if (!changed || changed.includes("question") || changed.includes("orders")) showQuestion(at("question"), state, tell);
   if (!changed || changed.includes("ask") || changed.includes("verdict")) announce(state);
   router.open?.state?.(state, changed);
 }
@@ -123,11 +128,10 @@ function drawSenses() {
   const state = soundState();
   const { sound, theme, speech } = choice();
   document.documentElement.dataset.theme = theme;
-  const words = { none: "No sound here", locked: "Sound needs one click or key", running: "" }[state];
-  part(at("sound-note"), sound ? words : "", (text) => (text ? [sign("warning"), el("span", {}, text)] : null));
-  const toggle = at("sound");
-  toggle.setAttribute("aria-pressed", String(sound));
-  say(toggle, sound ? `Sound on${speech ? ", speech on" : ""}` : "Sound off");
+  const mute = sound && state !== "running";
+  const words = { none: "No sound here", locked: "Sound needs one click or key", running: `Sound on${speech ? ", speech on" : ""}` }[state];
+  at("sound").setAttribute("aria-pressed", String(sound));
+  part(at("sound"), [sound, words], () => [mute ? sign("warning") : null, el("span", {}, sound ? words : "Sound off")]);
 }
 
 at("sound").addEventListener("click", () => choose({ sound: !choice().sound }));

@@ -9,9 +9,9 @@ const STATE_WORDS = { waiting: "to do", asked: "now", again: "once more", done: 
 /** One cell a step: pair, name, value, shape. */
 export function drawSteps(unit) {
   return el("div", { class: "steps-box" },
-    el("a", { class: "tag", href: address("unit", unit.serial) }, el("span", { class: "tag-hole", "aria-hidden": "true" }), el("span", { class: "tag-serial" }, unit.serial),
+    el("a", { class: "tag", href: address("units", unit.serial) }, el("span", { class: "tag-hole", "aria-hidden": "true" }), el("span", { class: "tag-serial" }, unit.serial),
       el("span", { class: "tag-count" }, `${unit.done} of ${unit.of}`)),
-    el("ol", { class: `steps${unit.steps.length > 8 ? " narrow" : ""}` }, unit.steps.map(oneStep)));
+    el("ol", { class: `steps${unit.steps.length > 8 ? " narrow" : ""}`, tabindex: unit.steps.length > 8 ? 0 : null, "aria-label": "Steps" }, unit.steps.map(oneStep)));
 }
 
 function oneStep(step) {

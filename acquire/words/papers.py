@@ -59,10 +59,31 @@ HOW_TO_READ = (
     "within the limits."
 )
 
+TEMPERATURE = (
+    "All readings together say that the unit was off the temperature it was corrected with by {low:+.1f} K "
+    "to {high:+.1f} K (95 %); each U of a judged step holds a standard uncertainty of {u:.2g} K for that."
+)
+
+HOW_RELATED = (
+    "The joint at a pin is what its pairs have in excess over the windings, such as (R12 + R23 − R13) / 2 at "
+    "pin 2, without the pin's own lead."
+)
+
 HOW_CORRECTED = (
     "Result = (reading − leads) · (k₀ + reference temperature) / (k₀ + winding temperature), with the k₀ of "
     "the winding's material on the sheet (copper 234.5 °C). Leads: zero measured with the probes held "
     "together, with its age at the time; “4-wire” needs none."
+)
+
+HOW_TYPED = (
+    "Typed: a person has read the display of a meter without a cable and typed what it showed; there is no "
+    "trace of readings, and the resolution is that of the digits typed."
+)
+
+HOW_COMPARED = (
+    "Compared values are found by substitution: known value + reading − reading of the known resistance on "
+    "the same meter and range, in which the meter's gain and offset cancel. Their uncertainty is that of the "
+    "known value, of both readings, of the meter's linearity between them and of its drift since."
 )
 
 TURNS = (

@@ -1,24 +1,14 @@
 // A serial then and now: values at the reference temperature side by side, and whether a difference is real.
 
-import { address } from "./router.js";
 import { el, pairText, svg } from "./dom.js";
-import { endWord, findForm, head, load, outcomeCell, table, when } from "./pieces.js";
+import { endWord, outcomeCell, table, when } from "./pieces.js";
 
-/** Opens the screen. */
-export function openHistory(main, about, bench) {
-  const serial = about || bench.state()?.unit?.serial || bench.state()?.result?.serial || "";
-  const place = el("div", { class: "stage" });
-  main.append(...head("Then and now", "Every visit of one serial. Values are corrected to the same temperature and compared with the uncertainty of both."),
-    findForm("Serial", serial, (name) => { location.hash = address("history", name); }), place);
-  if (serial) load(place, `/history?serial=${encodeURIComponent(serial)}`, drawHistory);
-  return {};
-}
-
-function drawHistory(plain) {
+/** All visits, and the first against the latest. */
+export function drawHistory(plain) {
   return [
-    plain.sentences?.length || plain.ours ? el("section", { class: "card explained" }, [...(plain.sentences ?? []), plain.ours?.sentence].filter(Boolean).map((text) => el("p", { class: "why" }, text))) : null,
+    plain.visits.length > 1 && (plain.sentences?.length || plain.ours) ? el("section", { class: "card explained" }, [...(plain.sentences ?? []), plain.ours?.sentence].filter(Boolean).map((text) => el("p", { class: "why" }, text))) : null,
     plain.pairs?.length ? el("section", { class: "card" }, el("h2", {}, "First passed visit against the latest"), compared(plain.pairs)) : null,
-    el("section", { class: "card" }, el("h2", {}, `Visits of ${plain.serial}`), plain.visits.length ? visits(plain.visits) : el("p", { class: "quiet" }, "None on the record.")),
+    plain.visits.length > 1 ? el("section", { class: "card" }, el("h2", {}, "All visits"), visits(plain.visits)) : null,
   ];
 }
 

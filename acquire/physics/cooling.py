@@ -1,0 +1,311 @@
+"""How warm is a unit really, and how long must it rest? Its temperature as an unknown, from all that tells.
+
+What tells: how values of one pair fall from touch to touch, how a value falls inside a touch, the shift that
+all pairs share (handed in as a likelihood), how long the unit has stated to have rested, and the thermometer.
+A unit cools as the sum of two exponentials, copper to iron and iron to air. The excess over the thermometer
+is reckoned on a grid, for it has no normal law: most units are cold, and of the others each decade of warmth
+is as likely as the next. Not for the shift itself (verdict/temperature), nor for holding a unit.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from itertools import groupby, pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from acquire.errors import InputImpossible
+from acquire.physics.checks import above_zero, at_least_zero, finite
+
+Floats = NDArray[np.float64]
+
+TAU_S, TAU_LOG_U = 1800.0, 0.6
+"""Slow time constant of a part of unknown mass in still air, and standard uncertainty of its logarithm: 18 to
+42 min for 0.3 to 4 kg by calculation, no source."""
+
+KNOWN_TAU_LOG_U = 0.35
+"""The same where the sheet states the mass; workshop choice."""
+
+_WARM, _COLD = 0.2, 0.04
+"""Share of units that come warmer, or colder, than the thermometer says; as in the fault dictionary."""
+
+_WARM_KELVIN, _COLD_KELVIN = (1.5, 90.0), (1.5, 25.0)
+
+SOAKED_KELVIN = 0.3
+"""How far a unit at rest may be off the air about it, standard deviation; workshop choice."""
+
+_FRESH_KELVIN = 20.0
+"""Excess, standard deviation, from which a stated rest is reckoned; workshop choice."""
+
+_CREEP = 0.1
+"""Share of a contact's uncertainty by which it may creep while it is touched; workshop choice."""
+
+_SETTLING = 1.0
+"""Fall along the trace of a value that settles, as a share of what it may then still be from rest. On 80
+touches of cold simulated units drifts have 0.84 of their uncertainty as deviation; without it, 1.7."""
+
+_STEADY, _NEVER_S = 0.01, 1e8
+"""Share of units off the thermometer that stay so: it hangs in another place, or the unit lies on something
+warm. Workshop choice."""
+
+_NEGLIGIBLE = 1e-4
+"""Of the whole weight; what has less is left out of the waiting times."""
+
+_LONGEST_S = 24.0 * 3600.0
+
+
+def tau_of_mass(kilogram: float) -> float:
+    """Slow time constant of a wound part, seconds: grows as volume over surface, 18 min at 0.3 kg.
+
+    Raises:
+        InputImpossible: a mass not above zero.
+    """
+    return 1080.0 * math.cbrt(above_zero(kilogram, "the mass in kilograms") / 0.3)
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """One touch of one pair.
+
+    Attributes:
+        name: of the pair; values of the same pair are compared.
+        at_s: on any clock that runs evenly.
+        ohm: corrected with one and the same temperature throughout.
+        u_ohm: standard uncertainty of what differs from touch to touch.
+        rate_per_s: relative change per second inside the touch; u_rate_per_s infinite where nothing is known.
+    """
+
+    name: str
+    at_s: float
+    ohm: float
+    u_ohm: float
+    rate_per_s: float = 0.0
+    u_rate_per_s: float = math.inf
+
+
+def look(
+    name: str,
+    at_s: float,
+    ohm: float,
+    u_ohm: float,
+    trace: Sequence[tuple[float, float]] = (),
+    *,
+    count_ohm: float = 0.0,
+    contact_ohm: float = 0.0,
+    settling_ohm: float = 0.0,
+) -> Look:
+    """A touch with what its own readings say of the drift: the least-squares slope (JCGM 100:2008, H.3).
+
+    Args:
+        name: of the pair.
+        at_s: when, as in `Look`.
+        ohm: its value.
+        u_ohm: standard uncertainty of what differs from touch to touch.
+        trace: (seconds, ohms) of the readings it rests on; fewer than four say nothing.
+        count_ohm: resolution, for what rounding hides.
+        contact_ohm: uncertainty of a contact, a share of which may creep.
+        settling_ohm: how far the value may still be from rest, which looks like a drift all along the trace.
+    """
+    if len(trace) < 4 or ohm <= 0.0:
+        return Look(name, at_s, ohm, u_ohm)
+    seconds, values = np.array(trace, dtype=float).T
+    away = seconds - seconds.mean()
+    square = float((away**2).sum())
+    if square <= 0.0:
+        return Look(name, at_s, ohm, u_ohm)
+    slope = float((away * values).sum()) / square
+    left = values - values.mean() - slope * away
+    freedom = len(values) - 2
+    variance = float((left**2).sum()) / freedom * (freedom / max(freedom - 2, 0.5))  # Student's wider tails
+    correlated = max(0.0, float((left[1:] * left[:-1]).sum()) / max(float((left**2).sum()), 1e-300))
+    variance *= (1.0 + correlated) / (1.0 - min(correlated, 0.9))
+    u_slope = math.sqrt((variance + count_ohm**2 / 12.0) / square)
+    moving = math.hypot(_CREEP * contact_ohm, _SETTLING * settling_ohm) / float(np.ptp(seconds))
+    return Look(name, at_s, ohm, u_ohm, slope / ohm, math.hypot(u_slope, moving) / ohm)
+
+
+@dataclass(frozen=True, slots=True)
+class Warmth:
+    """What is known of a unit's temperature, as its excess over the thermometer at the last touch.
+
+    Attributes:
+        low_kelvin, kelvin, high_kelvin: 2.5 %, median, 97.5 % of it.
+        lowest_kelvin, highest_kelvin: 0.3 % and 99.7 % of it: what a pass must hold for.
+        u_kelvin: its standard deviation.
+        moving: probability that it is off by more than the limit.
+        at_least_s, usual_s, at_most_s: how long until it is within the limit, if it is off: 5 %, median and
+            97 %; 0 where it is not.
+    """
+
+    lowest_kelvin: float
+    low_kelvin: float
+    kelvin: float
+    high_kelvin: float
+    highest_kelvin: float
+    u_kelvin: float
+    moving: float
+    at_least_s: float
+    usual_s: float
+    at_most_s: float
+
+
+def warmth(
+    looks: Sequence[Look],
+    *,
+    per_kelvin: float,
+    limit_kelvin: float,
+    shift: Callable[[Floats], Floats] | None = None,
+    rested_s: float | None = None,
+    tau_s: float = TAU_S,
+    tau_log_u: float = TAU_LOG_U,
+) -> Warmth:
+    """The temperature of a unit from everything that tells of it.
+
+    Args:
+        looks: touches, oldest first.
+        per_kelvin: relative change of the windings per kelvin.
+        limit_kelvin: what counts as cold, > 0.
+        shift: logarithm of the likelihood of the shared shift at excesses in kelvin; None: nothing shared.
+        rested_s: how long the unit was stated to have rested; None: nothing stated.
+        tau_s: slow time constant of such parts.
+        tau_log_u: how well its logarithm is known.
+
+    Raises:
+        InputImpossible: a limit, slope or time constant not above zero, or times that fall.
+    """
+    above_zero(per_kelvin, "the temperature coefficient per kelvin")
+    above_zero(limit_kelvin, "the limit on warmth in kelvin")
+    above_zero(tau_s, "the time constant in seconds")
+    _refuse_unfit(looks)
+    shapes, kelvin = _shapes(tau_s, tau_log_u), _kelvin()
+    curvature, pull = _drift(looks, shapes, per_kelvin)
+    log_weight = shapes.log_prior[:, None] + _prior(kelvin, rested_s, tau_s)
+    log_weight = log_weight + pull[:, None] * kelvin - 0.5 * curvature[:, None] * kelvin**2
+    if shift is not None:
+        log_weight = log_weight + shift(kelvin)
+    weight = np.exp(log_weight - log_weight.max())
+    weight /= weight.sum()
+    of_kelvin = weight.sum(axis=0)
+    lowest, low, middle, high, highest = (
+        _quantile(kelvin, of_kelvin, p) for p in (0.003, 0.025, 0.5, 0.975, 0.997)
+    )
+    mean = float((of_kelvin * kelvin).sum())
+    u = math.sqrt(float((of_kelvin * (kelvin - mean) ** 2).sum()))
+    off = np.flatnonzero(np.abs(kelvin) > limit_kelvin)
+    moving = float(of_kelvin[off].sum())
+    off = off[of_kelvin[off] > _NEGLIGIBLE * of_kelvin[off].max()]
+    likely = np.flatnonzero(weight[:, off].sum(axis=1) > _NEGLIGIBLE * moving / len(weight))
+    waits = shapes.until(limit_kelvin / np.abs(kelvin[off]), likely)
+    order = np.argsort(waits.ravel())
+    rising, share = waits.ravel()[order], weight[np.ix_(likely, off)].ravel()[order]
+    least, usual, most = (_quantile(rising, share, p) for p in (0.05, 0.5, 0.97))
+    return Warmth(lowest, low, middle, high, highest, u, moving, least, usual, most)
+
+
+def _refuse_unfit(looks: Sequence[Look]) -> None:
+    for each in looks:
+        finite(each.ohm, "a value of a cooling pair in ohms")
+        at_least_zero(each.u_ohm, "the uncertainty of a cooling pair in ohms")
+    if any(b.at_s < a.at_s for a, b in pairwise(looks)):
+        raise InputImpossible("The values of a cooling are not in order of time.", "Give the oldest first.")
+
+
+@dataclass(frozen=True, slots=True)
+class _Shapes:
+    """Ways of cooling: (1 - share) exp(-t / slow) + share exp(-t / fast), one at the last touch."""
+
+    slow_s: Floats
+    fast_s: Floats
+    share: Floats
+    log_prior: Floats
+
+    def left(self, seconds: Floats) -> Floats:
+        """[shape, time] what is left after so many seconds, negative ones before."""
+        slow = (1.0 - self.share)[:, None] * np.exp(-seconds / self.slow_s[:, None])
+        result: Floats = slow + self.share[:, None] * np.exp(-seconds / self.fast_s[:, None])
+        return result
+
+    def rate(self, seconds: Floats) -> Floats:
+        """[shape, time] its slope per second."""
+        slow = ((1.0 - self.share) / self.slow_s)[:, None] * np.exp(-seconds / self.slow_s[:, None])
+        fast = (self.share / self.fast_s)[:, None] * np.exp(-seconds / self.fast_s[:, None])
+        result: Floats = -slow - fast
+        return result
+
+    def until(self, left: Floats, likely: NDArray[np.int64]) -> Floats:
+        """[shape, share] seconds until only such shares are left, in the likely shapes."""
+        seconds = np.concatenate([[0.0], np.geomspace(5.0, _LONGEST_S, 200)])
+        curves, log_left = np.log(self.left(seconds)[likely, ::-1] + 1e-300), np.log(left)
+        return np.array([np.interp(log_left, curve, seconds[::-1]) for curve in curves])
+
+
+@lru_cache(maxsize=8)
+def _shapes(tau_s: float, tau_log_u: float) -> _Shapes:
+    z = np.linspace(-2.6, 2.6, 14)
+    ratio, share = np.array([0.04, 0.09, 0.2, 0.4]), np.array([0.0, 0.15, 0.3, 0.5, 0.7])
+    zs, ratios, shares = (each.ravel() for each in np.meshgrid(z, ratio, share, indexing="ij"))
+    slow = tau_s * np.exp(tau_log_u * zs)
+    cools = np.log(np.exp(-0.5 * zs**2).sum())
+    return _Shapes(
+        np.append(slow, _NEVER_S),
+        np.append(ratios * slow, _NEVER_S),
+        np.append(shares, 0.0),
+        np.append(-0.5 * zs**2, cools + math.log(_STEADY)),
+    )
+
+
+@lru_cache(maxsize=1)
+def _kelvin() -> Floats:
+    """The grid: a quarter of a kelvin apart near nothing, wider and wider beyond."""
+    return np.asarray(2.0 * np.sinh(np.linspace(math.asinh(-15.0), math.asinh(50.0), 201)), dtype=float)
+
+
+def _prior(kelvin: Floats, rested_s: float | None, tau_s: float) -> Floats:
+    """Logarithm of the weight of each point of the grid, before any value is seen."""
+    step = np.gradient(kelvin)
+    soaked = SOAKED_KELVIN
+    if rested_s is not None:
+        soaked = math.hypot(soaked, _FRESH_KELVIN * math.exp(-max(rested_s, 0.0) / tau_s))
+    normal = np.exp(-0.5 * (kelvin / soaked) ** 2) / (soaked * math.sqrt(2.0 * math.pi))
+    if rested_s is not None:
+        return np.log(normal * step + 1e-300)
+    total = (1.0 - _WARM - _COLD) * normal
+    for share, side, (low, high) in ((_WARM, kelvin, _WARM_KELVIN), (_COLD, -kelvin, _COLD_KELVIN)):
+        within = (side >= low) & (side <= high)
+        total += np.where(within, share / (np.maximum(side, low) * math.log(high / low)), 0.0)
+    return np.log(total * step + 1e-300)
+
+
+def _drift(looks: Sequence[Look], shapes: _Shapes, per_kelvin: float) -> tuple[Floats, Floats]:
+    """[shape] curvature and pull of the logarithm of the likelihood of an excess, per kelvin."""
+    curvature, pull = np.zeros(len(shapes.slow_s)), np.zeros(len(shapes.slow_s))
+    if not looks:
+        return curvature, pull
+    end_s = looks[-1].at_s
+    for _, group in groupby(sorted(looks, key=lambda each: each.name), key=lambda each: each.name):
+        same = list(group)
+        at = np.array([each.at_s - end_s for each in same])
+        rates = np.array([each.rate_per_s for each in same])
+        precise = np.array([each.u_rate_per_s for each in same]) ** -2.0
+        slope = per_kelvin * shapes.rate(at)
+        curvature += (precise * slope**2).sum(axis=1)
+        pull += (precise * slope * rates).sum(axis=1)
+        if len(same) > 1:
+            ohm = np.array([each.ohm for each in same])
+            weight = (ohm / np.maximum([each.u_ohm for each in same], 1e-9 * ohm)) ** 2
+            shape = per_kelvin * shapes.left(at)
+            shape -= (weight * shape).sum(axis=1, keepdims=True) / weight.sum()
+            moved = ohm / ((weight * ohm).sum() / weight.sum()) - 1.0
+            curvature += (weight * shape**2).sum(axis=1)
+            pull += (weight * shape * moved).sum(axis=1)
+    return curvature, pull
+
+
+def _quantile(rising: Floats, weight: Floats, p: float) -> float:
+    """The value below which a share p of the weight lies, between the points of the grid."""
+    running = np.cumsum(weight) - 0.5 * weight
+    return float(np.interp(p * weight.sum(), running, rising))

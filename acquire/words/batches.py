@@ -1,0 +1,58 @@
+"""Words and standing sentences of a batch's report: purposes, what was done, how to read it."""
+
+from __future__ import annotations
+
+from acquire.records import BatchDeed, Purpose
+
+PURPOSES = {
+    Purpose.INCOMING: "incoming cores",
+    Purpose.WINDING: "test while winding",
+    Purpose.FINAL: "final test",
+    Purpose.RETURNED: "returned units",
+}
+
+DEEDS = {
+    BatchDeed.OPENED: "begun",
+    BatchDeed.PAUSED: "paused",
+    BatchDeed.RESUMED: "resumed",
+    BatchDeed.SPOOL_CHANGED: "spool",
+    BatchDeed.FIRST_UNIT: "first unit",
+    BatchDeed.ACCEPTED: "accepted",
+    BatchDeed.FINISHED: "finished",
+    BatchDeed.MADE_WAY: "paused",
+}
+
+SORTS = {"step": "measured", "rule": "rule over windings", "typed": "typed in"}
+
+LEGEND = (
+    "Black lines: limits of the sheet. Grey: nominal. Dashed: limits of the chart itself, three sigma from "
+    "the moving ranges of neighbours. Thick: its centre, or the level between two changes. Cross: failed "
+    "here; hollow diamond: the unit failed for another reason; ring: beyond the limits of its level. At the "
+    "right how the values pile up, and how wide the measurement itself is (±U, 95 %)."
+)
+
+STRIP_KEY = (
+    "Numbers in the order in which they came. ✖: failed at first. Dashed: passed near a limit. ?: cannot be "
+    "judged. ◌: no result. Dot: came more than once. Bar at the left: another spool from here on."
+)
+
+CAUTION = (
+    "A pass in ohms does not exclude faults between turns or a winding the wrong way round: direct current "
+    "shows neither."
+)
+
+HOW_COUNTED = (
+    "Yields, charts and capability take each unit's first stay on the bench that ended with a result, and in "
+    "it the last verdict of each step that counted; later stays show in the list of units only. Passed is "
+    "what passed, near a limit or not; what the meter cannot judge did not pass."
+)
+
+HOW_SURE = (
+    "Shares have Wilson's interval, indices that of chi-square and of Bissell, at {:.0f} %. Cp and Cpk come "
+    "from neighbours (moving ranges), Pp and Ppk from all values."
+)
+
+HOW_CALLED = (
+    "Run rules: beyond a limit; two of three beyond two sigma; four of five beyond one sigma; nine in a row "
+    "on one side. Of calm points one in about a hundred calls."
+)

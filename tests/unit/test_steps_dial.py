@@ -1,0 +1,185 @@
+"""A dial left on the wrong range costs a prompt, and never a verdict: every position, every kind of fault.
+
+The peer is the obedient person of `tests.hand_bench`.
+"""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from acquire.pipeline import Pipeline
+from acquire.records import (
+    ConfirmOpen,
+    Judged,
+    LeadZero,
+    Notice,
+    Outcome,
+    StartUnit,
+    StateRange,
+    ZeroLeads,
+)
+from acquire.records.codes import Refusal, Why
+from acquire.records.words import FAILING
+from acquire.sheets import load_sheet
+from acquire.words.prompts import asked
+from drivers.reading import Flag, Ranging, Reading
+from tests.hand_bench import LEAD_OHM, RANGES, Bench
+
+SHEET = """
+[sheet]
+name = "Teal 3"
+reference_temperature = "20 °C"
+
+[connector]
+rows = [["1", "2", "3"]]
+core = "CORE"
+
+[[winding]]
+name = "low"
+between = ["1", "2"]
+resistance = "20.6 ohm"
+acceptance = "15 %"
+
+[[winding]]
+name = "high"
+between = ["2", "3"]
+resistance = "441 ohm"
+acceptance = "15 %"
+
+[[step]]
+name = "low"
+pair = ["1", "2"]
+
+[[step]]
+name = "high"
+pair = ["2", "3"]
+
+[[step]]
+name = "to core"
+pair = ["1", "CORE"]
+kind = "open"
+open_above = "1 Mohm"
+"""
+GOOD = {("1", "2"): 20.6, ("2", "3"): 441.0, ("1", "CORE"): math.inf}
+FAULTS = {
+    "low open": {("1", "2"): math.inf},
+    "low shorted": {("1", "2"): 9.0},
+    "low joint": {("1", "2"): 900.0},
+    "high open": {("2", "3"): math.inf},
+    "high shorted": {("2", "3"): 150.0},
+    "high touching": {("2", "3"): 0.0},
+    "high joint": {("2", "3"): 5000.0},
+    "ground": {("1", "CORE"): 0.3},
+    "ground 900": {("1", "CORE"): 900.0},
+    "ground 5k": {("1", "CORE"): 5000.0},
+    "ground 150k": {("1", "CORE"): 150e3},
+}
+
+
+@pytest.fixture(scope="module")
+def sheet(tmp_path_factory):
+    """Two windings that no one range of the meter serves, and a core."""
+    path = tmp_path_factory.mktemp("sheet") / "teal.toml"
+    path.write_text(SHEET, encoding="utf-8")
+    return load_sheet(path)
+
+
+@pytest.mark.parametrize("frames", [True, False])
+@pytest.mark.parametrize("turned_back", [True, False])
+@pytest.mark.parametrize("position", RANGES)
+def test_no_dial_position_fails_a_good_unit(sheet, position, turned_back, frames):
+    """Two units in a row: the second finds the dial where the first has left it."""
+    bench = Bench(sheet, position, frames, position if turned_back else None)
+    for serial in ("A1", "A2"):
+        assert bench.measure(GOOD, serial).outcome is Outcome.PASS
+    assert {judged.verdict.outcome for judged in bench.of(Judged)} == {Outcome.PASS}
+
+
+@pytest.mark.parametrize("frames", [True, False])
+@pytest.mark.parametrize("fault", FAULTS)
+@pytest.mark.parametrize("position", RANGES)
+def test_no_dial_position_passes_a_bad_unit(sheet, position, fault, frames):
+    """The step with the fault fails, and no other does, wherever the dial stood before each touch."""
+    bench = Bench(sheet, position, frames, position)
+    bad = {**GOOD, **FAULTS[fault]}
+    result = bench.measure(bad)
+    assert result.outcome in FAILING
+    failed = {j.verdict.step for j in bench.of(Judged) if j.verdict.outcome is not Outcome.PASS}
+    assert failed - {"warm check"} == {"to core" if fault.startswith("ground") else fault.split()[0]}
+
+
+def test_the_prompt_names_a_range_that_the_dial_has(sheet):
+    """After 20.6 ohm on 200 ohm, 441 ohm want the 2 kilohm range, in so many words."""
+    bench = Bench(sheet, 200.0)
+    bench.command(StartUnit("A1"))
+    bench.hold(0.0, 5)
+    bench.hold(None, 2)
+    bench.hold(20.6, 5)
+    bench.hold(None, 2)
+    assert bench.prompt.facts["turn_ohm"] == 2000.0
+    assert asked(bench.prompt) == "Turn the dial to 2 kΩ. Touch 2–3 (high)."
+    bench.hold(441.0, 20)  # overload, and no word of Enter
+    assert bench.prompt.why is not Why.SILENT
+    assert len(bench.of(Judged)) == 1
+
+
+def test_leads_are_not_zeroed_on_a_range_that_cannot_resolve_them(sheet):
+    """The zero waits until the dial is on the range whose count shows leads."""
+    bench = Bench(sheet, 2000.0)
+    bench.command(ZeroLeads())
+    bench.hold(0.0, 6)
+    assert not bench.of(LeadZero)
+    assert bench.prompt.facts["turn_ohm"] == 200.0
+    bench.dial = 200.0
+    bench.hold(0.0, 6)
+    (zero,) = bench.of(LeadZero)
+    assert zero.value_ohm == pytest.approx(LEAD_OHM, abs=0.05)
+
+
+def test_where_an_overload_does_not_tell_its_range_somebody_must(sheet):
+    """Enter, twice, on a dial of unknown range proves nothing; a word for where it stands does."""
+    bench = Bench(sheet, 200.0, frames=False)
+    bench.command(StartUnit("A1"))
+    bench.hold(0.0, 5)
+    bench.hold(None, 2)
+    bench.hold(math.inf, 15)
+    for _ in range(2):
+        (notice, *_) = bench.command(ConfirmOpen())
+        assert notice.facts["refusal"] == Refusal.RANGE_UNTOLD
+        assert notice.facts["turn_ohm"] == 200.0
+        bench.hold(math.inf, 1)
+    assert not bench.of(Judged)
+    bench.command(StateRange(200.0))
+    bench.hold(math.inf, 2)
+    bench.command(ConfirmOpen())
+    assert [j.verdict.outcome for j in bench.of(Judged)] == [Outcome.FAIL]
+
+
+def test_a_word_for_a_range_that_the_meter_has_not_is_refused(sheet):
+    """The ranges that there are come with it."""
+    bench = Bench(sheet, 200.0)
+    bench.command(StartUnit("A1"))
+    (notice,) = [e for e in bench.command(StateRange(5e3)) if isinstance(e, Notice)]
+    assert notice.facts["refusal"] == Refusal.RANGE_ABSENT
+    assert (notice.facts["lowest_ohm"], notice.facts["highest_ohm"]) == (200.0, 20e6)
+
+
+def test_a_meter_that_ranges_by_itself_is_told_to_turn_nothing(sheet):
+    """Its overload is on its top range; only where its frames show that a hand took over is it a dial."""
+    bench = Bench(sheet, 200.0)
+    bench.heart = Pipeline(bench.heart.place, bench.heart.meter, bench.heart.conditions, ranging=Ranging.AUTO)
+    bench.command(StartUnit("A1"))
+    bench.hold(0.0, 5)
+    bench.hold(None, 2)
+    bench.hold(20.6, 5)
+    bench.hold(None, 2)
+    assert "turn_ohm" not in bench.prompt.facts
+    reading = bench.reading(None)
+    by_hand = Reading(
+        *[getattr(reading, name) for name in reading.__slots__][:10],
+        flags_visible=frozenset({Flag.AUTO_RANGE}),
+    )
+    bench.events += bench.heart.feed(by_hand)
+    assert bench.prompt.facts["turn_ohm"] == 2000.0
