@@ -1,7 +1,7 @@
 """What each notice says: one table from code to sentence. Not for prompts, verdicts and results.
 
 A sentence names the facts of its notice in braces; `serial`, `pair` and `step` are among them. The table of
-DEVELOPERS.md is written from examples of all of them (`python -m tests.table_of_notices`).
+docs/record.md is written from examples of all of them (`python -m tests.record_page`).
 """
 
 from __future__ import annotations
