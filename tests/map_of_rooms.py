@@ -47,7 +47,7 @@ TEST_ROOMS = {
     "scene": "Real processes, sockets, ptys and files; the whole way against the simulation's truth log.",
     "published": "Numbers of standards, handbooks and reference libraries; each check names its source.",
     "reliability": "Kills, full disks, torn writes, brokers that vanish.",
-    "adversary": "Instruments, hands and circuits that share no code with the product, and the daemon among them.",
+    "adversary": "Instruments, hands and circuits that share no code with the product.",
     "benchmarks": "Figures, each beside a baseline of the same run; `python -m tests.benchmarks.NAME`.",
     "frames": "Byte streams of known origin.",
 }

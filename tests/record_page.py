@@ -1,8 +1,8 @@
-"""Writes the tables of docs/record.md: notices with their facts and a sentence, and the columns of the CSV files.
+"""Writes the tables of docs/record.md: notices, their facts and sentences, and the columns of CSV files.
 
     python -m tests.record_page
 
-Run it after a change of a code, a sentence or a column; a test fails while the page is out of step. Not a test.
+Run it after a change of a code, a sentence or a column; a test fails while it is out of step. Not a test.
 """
 
 from __future__ import annotations
