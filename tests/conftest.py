@@ -10,8 +10,10 @@ import structlog
 from hypothesis import settings
 from pytest_asyncio.plugin import PytestAsyncioFunction
 
+from tests.tries import RANDOM, tries
+
 # A loaded machine is no fault of a law, and what is tried must not change between runs: chance is asked for.
-settings.register_profile("steadyohm", deadline=None, derandomize=not os.environ.get("STEADYOHM_RANDOM"))
+settings.register_profile("steadyohm", tries(), deadline=None, derandomize=not RANDOM)
 settings.load_profile("steadyohm")
 
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
