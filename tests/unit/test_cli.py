@@ -18,20 +18,14 @@ from typer.testing import CliRunner
 from acquire import cli
 from acquire.errors import SteadyohmError
 from drivers.errors import LinkLost, ModelInvalid
+from tests.commanded import commanded
 from tests.whole_bench import CONFIGS, QUIET, bench_file
 
 
-@pytest.fixture
-def said(monkeypatch, capsys):
+def said(*words):
     """A command as it is typed: its exit code, what it said, and what it complained of."""
-
-    def typed(*words):
-        monkeypatch.setattr(sys, "argv", ["steadyohm", *words])
-        with pytest.raises(SystemExit) as left:
-            cli.main()
-        return left.value.code, *capsys.readouterr()
-
-    return typed
+    done = commanded(*words)
+    return done.returncode, done.stdout, done.stderr
 
 
 def test_help_imports_nothing_heavy():
@@ -89,7 +83,7 @@ def test_every_command_has_a_sentence_of_help():
         (["frobnicate"], "frobnicate"),
     ],
 )
-def test_bad_input_is_a_sentence_and_exit_code_2(said, words, sentence):
+def test_bad_input_is_a_sentence_and_exit_code_2(words, sentence):
     """With what and where; nothing on standard output."""
     code, out, errors = said(*words)
     assert (code, out) == (2, "")
@@ -103,7 +97,7 @@ def test_bad_input_is_a_sentence_and_exit_code_2(said, words, sentence):
         (["demo", "--dir", "/dev/null"], "/dev/null cannot be made a folder"),
     ],
 )
-def test_a_file_that_cannot_be_used_is_bad_input_as_well(said, words, sentence):
+def test_a_file_that_cannot_be_used_is_bad_input_as_well(words, sentence):
     """Exit code 2, one line, no traceback."""
     code, out, errors = said(*words)
     assert (code, out) == (2, "")
@@ -111,7 +105,7 @@ def test_a_file_that_cannot_be_used_is_bad_input_as_well(said, words, sentence):
     assert errors.count("\n") == 1
 
 
-def test_a_broken_meter_file_is_bad_input(said, tmp_path):
+def test_a_broken_meter_file_is_bad_input(tmp_path):
     """Exit code 2, as for every file."""
     (tmp_path / "meter.toml").write_text('name = "x"\n', encoding="utf-8")
     model = (str(CONFIGS / "meters" / "bench-6-digit.toml"), "meter.toml")
@@ -191,7 +185,7 @@ def test_ctrl_c_in_the_demo_ends_it_at_any_time(tmp_path, after_s):
     assert not [child for child in children if child.is_running()]
 
 
-def test_a_bench_without_a_fixture_has_no_relays_to_try(said, tmp_path):
+def test_a_bench_without_a_fixture_has_no_relays_to_try(tmp_path):
     """Bad input, in one sentence; and a meter that is away is a failed run."""
     file = bench_file(tmp_path, meter="tcp:127.0.0.1:9")
     code, out, errors = said("fixture", str(file))

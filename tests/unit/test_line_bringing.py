@@ -139,7 +139,6 @@ async def test_no_journal_is_an_error_and_not_an_empty_success(tmp_path, store):
         await bring(tmp_path / "none", store, with_evidence=False)
 
 
-@pytest.mark.timeout(60)
 async def test_a_database_that_dies_on_the_way_is_told_and_the_next_try_goes_on(folder, monkeypatch):
     """What was committed stays; nothing is there twice afterwards."""
     monkeypatch.setattr(bringing, "AT_ONCE", 100)
