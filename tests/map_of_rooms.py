@@ -23,7 +23,8 @@ HOUSES = ("acquire", "drivers", "sim", "tests")
 
 def first_line(path: Path) -> str:
     """What a module says of itself, in one line; a sentence that runs on is taken whole."""
-    whole = ast.get_docstring(ast.parse(path.read_text(encoding="utf-8"))) or ""
+    text = path.read_text(encoding="utf-8")
+    whole = text[3 : text.index('"""', 3)] if text.startswith('"""') else ""
     return " ".join(whole.split("\n\n")[0].split())
 
 

@@ -49,7 +49,9 @@ such a line is refused, everything else of version 1 is read."""
 LONGEST_LINE = 4_000_000
 """Characters; the first line holds a whole sheet, no other is nearly as long."""
 
-_EXACT = ConfigDict(ser_json_bytes="base64", val_json_bytes="base64", ser_json_inf_nan="constants")
+_EXACT = ConfigDict(
+    ser_json_bytes="base64", val_json_bytes="base64", ser_json_inf_nan="constants", defer_build=True
+)
 _COMMANDS = {kind.__name__: kind for kind in get_args(Command)}
 
 
