@@ -8,7 +8,6 @@ A test fails while that table is out of step with the rooms' own first lines. No
 
 from __future__ import annotations
 
-import ast
 import sys
 from pathlib import Path
 
