@@ -13,7 +13,7 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parents[1]
 GUIDE = ROOT / "DEVELOPERS.md"
 START, END = "<!-- map: written by `python -m tests.map_of_rooms` -->\n", "<!-- end of the map -->\n"
-HOUSES = ("acquire", "drivers", "sim", "tests")
+HOUSES = ("acquire", "drivers", "sim", "system", "tests")
 
 
 def first_line(path: Path) -> str:
