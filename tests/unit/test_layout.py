@@ -156,6 +156,36 @@ def test_every_package_is_in_the_wheel():
     assert listed == there
 
 
+ONLY_SOME = {
+    "sys": "platform",
+    "os": "name uname fork openpty getuid geteuid getgid getpgrp tcgetpgrp ttyname set_blocking fchmod chown "
+    "fchown pread pwrite statvfs sync fsync killpg setsid execv mkfifo O_CLOEXEC O_NOFOLLOW O_NONBLOCK O_DIRECTORY",
+    "signal": "SIGHUP SIGKILL SIGQUIT SIGPIPE SIGUSR1 SIGUSR2 SIGCHLD SIGWINCH pause",
+    "socket": "AF_UNIX SO_REUSEADDR SO_REUSEPORT",
+    "time": "tzset",
+    "asyncio": "run create_subprocess_exec create_subprocess_shell open_unix_connection",
+}
+"""What one of the three systems lacks, or does in a way of its own."""
+
+ONLY_SOME_LOOPS = {"add_reader", "add_writer", "add_signal_handler", "connect_read_pipe", "subprocess_exec"}
+
+
+def test_only_one_house_asks_which_system_it_is_on():
+    """The others stand on `system`, which has each of these for all three."""
+    asked = [
+        f"{named(path)}:{node.lineno} {ast.unparse(node)}"
+        for path in MODULES
+        if path.relative_to(ROOT).parts[0] != "system"
+        for node in ast.walk(tree(path))
+        if isinstance(node, ast.Attribute)
+        and (
+            node.attr in ONLY_SOME.get(getattr(node.value, "id", ""), "").split()
+            or node.attr in ONLY_SOME_LOOPS
+        )
+    ]
+    assert not asked
+
+
 def test_the_rules_of_import_are_kept():
     """One way, and nothing behind the daemon's back; see pyproject.toml."""
     tool = shutil.which("lint-imports", path=str(Path(sys.executable).parent))
