@@ -159,7 +159,8 @@ def test_every_package_is_in_the_wheel():
 ONLY_SOME = {
     "sys": "platform",
     "os": "name uname fork openpty getuid geteuid getgid getpgrp tcgetpgrp ttyname set_blocking fchmod chown "
-    "fchown pread pwrite statvfs sync fsync killpg setsid execv mkfifo O_CLOEXEC O_NOFOLLOW O_NONBLOCK O_DIRECTORY",
+    "fchown pread pwrite statvfs sync fsync killpg setsid execv mkfifo "
+    "O_CLOEXEC O_NOFOLLOW O_NONBLOCK O_DIRECTORY",
     "signal": "SIGHUP SIGKILL SIGQUIT SIGPIPE SIGUSR1 SIGUSR2 SIGCHLD SIGWINCH pause",
     "socket": "AF_UNIX SO_REUSEADDR SO_REUSEPORT",
     "time": "tzset",
