@@ -13,16 +13,11 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[1]
 GUIDE = ROOT / "DEVELOPERS.md"
-<<<<<<< HEAD
 START, END = (
     "<!-- rooms: written by `python -m tests.map_of_rooms --write` -->\n",
     "<!-- end of the rooms -->\n",
 )
-HOUSES = ("acquire", "drivers", "sim", "tests")
-=======
-START, END = "<!-- map: written by `python -m tests.map_of_rooms` -->\n", "<!-- end of the map -->\n"
 HOUSES = ("acquire", "drivers", "sim", "system", "tests")
->>>>>>> system
 
 
 def first_line(path: Path) -> str:
