@@ -49,7 +49,8 @@ def solved(sheet, pair, ohms=None, joints=None):
         siemens[ends] = siemens.get(ends, 0.0) + 1.0 / (ohms or {}).get(branch.name, branch.reference_ohm)
     graph = nx.Graph([(*sorted(ends), {"g": g}) for ends, g in siemens.items()])
     nodes = list(nx.node_connected_component(graph, pair.a))
-    inverse = np.linalg.pinv(nx.laplacian_matrix(graph.subgraph(nodes), nodes, weight="g").toarray())
+    joined = nx.to_numpy_array(graph, nodes, weight="g")
+    inverse = np.linalg.pinv(np.diag(joined.sum(axis=0)) - joined)
     i, j = nodes.index(pair.a), nodes.index(pair.b)
     between = inverse[i, i] + inverse[j, j] - 2.0 * inverse[i, j]
     return float(between) + sum((joints or {}).get(pin, 0.0) for pin in pair)
@@ -178,10 +179,13 @@ class Unit:
     looks: list = field(default_factory=list)
 
 
-def worked(sheet, errors, cooling, *, ohms=None, spread=True, purpose=Purpose.FINAL, every_s=9.0):
+def worked(  # noqa: PLR0913  (each is one fact of the unit)
+    sheet, errors, cooling, *, ohms=None, joints=None, spread=True, purpose=Purpose.FINAL, every_s=9.0
+):
     """A unit on the bench: windings as given, the others within their spread.
 
     Args:
+        joints: pin -> ohms of its joint.
         ohms: name -> ohms of a winding that is not as the sheet says.
         spread: False leaves the others at their nominal.
     """
@@ -192,7 +196,7 @@ def worked(sheet, errors, cooling, *, ohms=None, spread=True, purpose=Purpose.FI
     } | (ohms or {})
     unit = Unit(PairTable(sheet))
     for number, step in enumerate((*sheet.steps, sheet.steps[0])):
-        ohm = solved(sheet, step.pair, true)
+        ohm = solved(sheet, step.pair, true, joints)
         value = corrected(
             lambda t, ohm=ohm: ohm * (1.0 + PER_KELVIN * cooling.at(t)), every_s * (number + 1), errors
         )
