@@ -179,7 +179,7 @@ class Unit:
     looks: list = field(default_factory=list)
 
 
-def worked(  # noqa: PLR0913  (each is one fact of the unit)
+def worked(
     sheet, errors, cooling, *, ohms=None, joints=None, spread=True, purpose=Purpose.FINAL, every_s=9.0
 ):
     """A unit on the bench: windings as given, the others within their spread.

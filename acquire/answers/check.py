@@ -246,6 +246,7 @@ def _bench_lines(file: TomlFile, bench: Bench, sheet: Sheet, model: MeterModel) 
     low = bench.meter.four_wire_below
     wires = f", four wires below {show(low, 'Ω')}" if low else ""
     yield f"  meter: {model.name} ({bench.meter.driver}) at {bench.meter.link}{wires}"
+    yield from _unused(bench.meter.model, model)
     air = bench.temperature
     where = f"{air.driver} at {air.link}" if air.link else f"typed, {show(air.value or 0.0, '°C', digits=3)}"
     yield f"  temperature: {where}, ±{show(air.uncertainty, 'K', digits=2)}"
@@ -305,12 +306,23 @@ def _meter_report(path: Path) -> Report:
     for quantity in sorted(model.quantities):
         sizes = ", ".join(f"{each.full_scale_si:g}" for each in model.ranges_of(quantity))
         lines.append(f"  {quantity.value}: {sizes}")
+    lines += _unused(path, model)
     facts = {
         "meter": model.name,
         "content_hash": model.content_hash,
         "ranges": {q.value: [each.full_scale_si for each in model.ranges_of(q)] for q in model.quantities},
     }
     return Report(path, "meter", (), tuple(lines), facts)
+
+
+def _unused(path: Path, model: MeterModel) -> Iterator[str]:
+    """A key of earlier meter files."""
+    if model.unused:
+        where = ", ".join(map(str, model.unused))
+        yield (
+            f"  note: {path}, line {where}: offset_compensated says nothing any more and can go; thermal "
+            "voltages count unless [meter] offset_compensation is on and the meter reports it."
+        )
 
 
 def _as_faults(path: Path, error: ModelInvalid) -> list[Fault]:

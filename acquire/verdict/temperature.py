@@ -62,8 +62,8 @@ many times as far what is anything else, of which the shift says nothing. Worksh
 
 _MAY_PASS = 0.0005
 """Probability, by the unit's temperature, of a value outside its limits with which a unit may still pass. By
-simulation: of cold good units 95 in 100 have less; of 3000 that are 6.5 % low in all windings and warm by what
-hides it, the one that looks most like a cold good one has 0.00065."""
+simulation: of cold good units 95 in 100 have less; of 3000 that are 6.5 % low in all windings and warm by
+what hides it, the one that looks most like a cold good one has 0.00065."""
 
 _SURE_TO_FAIL = 0.994
 """Probability of a value outside its limits by more than U from which a unit fails at once."""
@@ -249,7 +249,8 @@ def shared_shift(
     def log_like(left: Floats, kelvin: Floats) -> Floats:
         moves = per_kelvin[:, None] * left
         parts = [math.log(share) + _log_normal(off, moves, kelvin, law) for share, law in laws]
-        result: Floats = np.logaddexp.reduce(parts)
+        top = np.maximum.reduce(parts)
+        result: Floats = top + np.log(sum(np.exp(part - top) for part in parts))
         return result
 
     return Shift(touched_s(finite, looks), log_like)

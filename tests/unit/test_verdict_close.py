@@ -81,7 +81,7 @@ def test_readings_that_contradict_each_other_do_not_pass():
 @pytest.mark.parametrize("seed", range(4))
 @pytest.mark.parametrize("kelvin", [12.0, 40.0])
 def test_a_unit_that_cools_between_touches_has_no_joint(kelvin, seed):
-    """1-2, 2-3 and 1-3 are read 18 s apart while a sound plate cools: their relation has moved, not its pin."""
+    """1-2, 2-3, 1-3 are read 18 s apart while a sound plate cools: their relation moves, not its pin."""
     dice = np.random.default_rng(seed)
     unit = worked(PLOVER, Errors.drawn(dice), Cooling(kelvin, share=0.5, fast_s=150.0), every_s=18.0)
     result = closed(*seen(unit))
