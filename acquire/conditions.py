@@ -12,7 +12,6 @@ from enum import StrEnum
 
 from acquire.physics.accuracy import AccuracyLike
 from acquire.physics.substitution import Substitute
-from acquire.physics.thermometer import DRIFT_KELVIN_PER_HOUR
 from acquire.records import Code, Evidence, Fact, LeadZero, Notice, Weight
 from acquire.records.commands import COLDEST_CELSIUS, WARMEST_CELSIUS
 from drivers.reading import Quantity, Reading
@@ -29,6 +28,10 @@ degree or two a minute."""
 _JUMP_READINGS, _JUMP_S = 3, 30.0
 """How many readings, and for how long, must agree before a jump is taken for true. Workshop choice: a line
 that loses a digit now and then does not lose the same one for so long."""
+
+DRIFT_KELVIN_PER_HOUR = 1.0
+"""Standard uncertainty that a temperature gains per hour since it was read. Workshop choice: a room with its
+door opened and closed moves by a degree or two an hour."""
 
 _TELL_AGAIN_S = 600.0
 
@@ -174,7 +177,7 @@ class Conditions:
     def fresh_temperature(self, utc_s: float) -> Temperature | None:
         """The latest temperature, or None if there is none or it is too old.
 
-        It is known less well the older it is: `physics.thermometer.DRIFT_KELVIN_PER_HOUR`.
+        It is known less well the older it is: `DRIFT_KELVIN_PER_HOUR`.
         """
         latest = self.temperature
         if latest is None or utc_s - latest.utc_s > self.temperature_oldest_s:

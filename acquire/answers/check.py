@@ -22,7 +22,6 @@ from acquire.files.settings import TABLES as BENCH_TABLES
 from acquire.files.settings import Bench, bench_of
 from acquire.files.toml_file import TomlFile, read_toml
 from acquire.heart.spools import fitting
-from acquire.physics.pt100 import Class
 from acquire.physics.wire import SpoolCard
 from acquire.quantity import counted, show
 from acquire.records import BranchKind, ChangeSpool, Limits, Purpose, Sheet, Step, StepKind
@@ -31,6 +30,9 @@ from acquire.sheets.language import TABLES as SHEET_TABLES
 from acquire.steps.pairs import PairTable
 from drivers.errors import ModelInvalid
 from drivers.models import MeterModel, load_model
+
+_CLASS_B_KELVIN = 0.30 + 0.005 * 20.0
+"""Most that a platinum sensor of class B may be off at 20 °C (IEC 60751)."""
 
 METER_KEYS = ("range", "window_celsius", "warm_up_minutes", "calibration", "source")
 
@@ -250,10 +252,9 @@ def _bench_lines(file: TomlFile, bench: Bench, sheet: Sheet, model: MeterModel) 
     air = bench.temperature
     where = f"{air.driver} at {air.link}" if air.link else f"typed, {show(air.value or 0.0, '°C', digits=3)}"
     yield f"  temperature: {where}, ±{show(air.uncertainty, 'K', digits=2)}"
-    of_class_b = Class.B.limit_kelvin(20.0)
-    if air.driver == "platinum" and air.uncertainty < of_class_b:
+    if air.driver == "platinum" and air.uncertainty < _CLASS_B_KELVIN:
         yield (
-            f"  note: a platinum sensor of class B alone may be off by {of_class_b:.2f} K at 20 °C "
+            f"  note: a platinum sensor of class B alone may be off by {_CLASS_B_KELVIN:.2f} K at 20 °C "
             "(IEC 60751), its meter and leads come on top: is the uncertainty stated for a better one?"
         )
     leads = "stated" if bench.leads.value is not None else bench.leads.zero.value

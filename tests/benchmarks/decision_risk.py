@@ -26,7 +26,7 @@ from scipy import integrate, stats
 from acquire.physics.accuracy import AccuracyLimit, half_width_si
 from acquire.physics.budget import combine
 from acquire.physics.common import combination
-from acquire.physics.copper import CONDUCTORS, at_temperature
+from acquire.physics.copper import CONDUCTORS, to_reference
 from acquire.physics.correct import correct
 from acquire.physics.sample import sample
 from acquire.records import Corrected, LeadZero, Limits, Outcome, Rule, Settled
@@ -165,7 +165,7 @@ def measured(
 ) -> Corrected:
     """One value through a simulated meter and the product's correction; errors shared with others if told."""
     celsius = dice.uniform(18.0, 28.0) if shared is None else shared.celsius
-    shown = at_temperature(true_ohm, 20.0, celsius, COPPER)
+    shown = to_reference(true_ohm, 20.0, celsius, COPPER)
     zero = None
     if not bench.four_wire:
         lead = 0.2

@@ -8,7 +8,6 @@ from hypothesis import strategies as st
 from acquire.physics.accuracy import AccuracyLimit, half_width_si, outside_window_si
 from acquire.physics.insulation import RULES, to_reference
 from acquire.physics.leads import uncertainty_ohm
-from acquire.physics.pt100 import celsius, resistance_ohm
 from acquire.physics.tolerance import two_sided_k_howe
 from acquire.physics.winding import (
     Design,
@@ -62,16 +61,6 @@ def test_weight_and_ohms_to_length_and_diameter_and_back(length_m, diameter_mm):
     got = from_mass_and_ohm(mass_g(length_m, diameter_mm), ohm)
     assert math.isclose(got[0], length_m, rel_tol=1e-9)
     assert math.isclose(got[1], diameter_mm, rel_tol=1e-9)
-
-
-@given(st.floats(-200.0, 850.0), st.sampled_from([100.0, 500.0, 1000.0]))
-def test_platinum_there_and_back(t, r0):
-    assert abs(celsius(resistance_ohm(t, r0), r0) - t) < 1e-8
-
-
-@given(st.floats(-199.0, 849.0), st.floats(0.001, 1.0))
-def test_platinum_rises(t, more):
-    assert resistance_ohm(t + more) > resistance_ohm(t)
 
 
 @given(st.floats(1e3, 1e12), st.floats(-10.0, 110.0), st.floats(0.1, 40.0))
