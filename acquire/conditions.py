@@ -10,10 +10,10 @@ import math
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
-from acquire.physics.accuracy import AccuracyLike
 from acquire.physics.substitution import Substitute
 from acquire.records import Code, Evidence, Fact, LeadZero, Notice, Weight
 from acquire.records.commands import COLDEST_CELSIUS, WARMEST_CELSIUS
+from drivers.accuracy import RangeAccuracy
 from drivers.reading import Quantity, Reading
 
 TYPED = "typed"
@@ -119,7 +119,7 @@ class Conditions:
     _measured: Temperature | None = None
     references: dict[str, Substitute] = field(default_factory=dict)
 
-    def beside(self, quantity: Quantity, accuracy: AccuracyLike, utc_s: float) -> list[Substitute]:
+    def beside(self, quantity: Quantity, accuracy: RangeAccuracy, utc_s: float) -> list[Substitute]:
         """References that a reading on this range can be compared with now."""
         known = self.references.values()
         return [r for r in known if r.serves(quantity, accuracy) and utc_s - r.utc_s <= r.good_for_s]

@@ -9,7 +9,6 @@ from __future__ import annotations
 import hashlib
 import re
 import tomllib
-from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
 from pathlib import Path
@@ -18,6 +17,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 from pydantic_core import ErrorDetails
 
+from drivers.accuracy import RangeAccuracy
 from drivers.errors import FaultAt, ModelInvalid
 from drivers.plain_file import read_file
 from drivers.reading import UNIT_OF, Quantity, Ranging
@@ -25,36 +25,6 @@ from drivers.reading import UNIT_OF, Quantity, Ranging
 NotNegative = Annotated[float, Field(ge=0.0, allow_inf_nan=False)]
 Positive = Annotated[float, Field(gt=0.0, allow_inf_nan=False)]
 Celsius = Annotated[float, Field(ge=-60.0, le=100.0, allow_inf_nan=False)]
-
-
-@dataclass(frozen=True, slots=True)
-class RangeAccuracy:
-    """The accuracy statement of one range, in fractions and SI units.
-
-    Attributes:
-        fraction_of_reading, fraction_of_range, counts: parts of the limit (half-width); 0.8 % is 0.008.
-        resolution_si: worth of one count.
-        range_full_scale_si: full scale.
-        reading_per_kelvin, range_per_kelvin, limit_per_kelvin: temperature coefficient outside
-            `window_celsius`, as fractions of reading, of range and of the whole limit per kelvin.
-        noise_counts: standard deviation of single readings, in counts.
-        test_current_a: current through the unit, amperes, None when unknown.
-        source: where the figures come from.
-    """
-
-    quantity: Quantity
-    fraction_of_reading: float
-    fraction_of_range: float
-    counts: float
-    resolution_si: float
-    range_full_scale_si: float
-    reading_per_kelvin: float
-    range_per_kelvin: float
-    limit_per_kelvin: float
-    window_celsius: tuple[float, float]
-    noise_counts: float
-    test_current_a: float | None
-    source: str
 
 
 class _Strict(BaseModel):

@@ -10,7 +10,6 @@ from dataclasses import dataclass, field
 import networkx as nx
 import numpy as np
 
-from acquire.physics.accuracy import AccuracyLimit
 from acquire.physics.common import PairReading
 from acquire.physics.cooling import look
 from acquire.physics.copper import CONDUCTORS
@@ -18,11 +17,12 @@ from acquire.physics.correct import correct
 from acquire.records import LeadZero, Pair, Pin, Purpose, Settled, Sheet
 from acquire.steps.pairs import PairTable
 from acquire.verdict.temperature import Judgeable
+from drivers.accuracy import RangeAccuracy
 from drivers.reading import Quantity
 from tests.known_sheets import steps, winding
 
-SIX_DIGITS = AccuracyLimit(1e-4, 1e-4, fraction_of_range=4e-5, range_full_scale_si=100.0, test_current_a=1e-3)
-HAND = AccuracyLimit(8e-3, 0.1, counts=5.0, range_full_scale_si=200.0)
+SIX_DIGITS = RangeAccuracy(1e-4, 1e-4, fraction_of_range=4e-5, range_full_scale_si=100.0, test_current_a=1e-3)
+HAND = RangeAccuracy(8e-3, 0.1, counts=5.0, range_full_scale_si=200.0)
 PER_KELVIN = 1.0 / 254.5
 TOUCH = frozenset({"repeatability", "leftover drift", "display resolution", "contact"})
 
@@ -71,7 +71,7 @@ class Errors:
     gain: float = 0.0
     offset_ohm: float = 0.0
     dice: np.random.Generator | None = None
-    accuracy: AccuracyLimit = SIX_DIGITS
+    accuracy: RangeAccuracy = SIX_DIGITS
     u_kelvin: float = 0.5
     noise: float = 5e-6
     read_s: float = 0.2

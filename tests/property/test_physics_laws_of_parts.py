@@ -5,7 +5,7 @@ import math
 from hypothesis import given
 from hypothesis import strategies as st
 
-from acquire.physics.accuracy import AccuracyLimit, half_width_si, outside_window_si
+from acquire.physics.accuracy import half_width_si, outside_window_si
 from acquire.physics.insulation import RULES, to_reference
 from acquire.physics.leads import uncertainty_ohm
 from acquire.physics.tolerance import two_sided_k_howe
@@ -19,6 +19,7 @@ from acquire.physics.winding import (
 )
 from acquire.physics.wire import awg_diameter_mm, diameter_from_ohm_per_m, metric_spread, ohm_per_m
 from acquire.records import LeadZero
+from drivers.accuracy import RangeAccuracy
 
 diameters = st.floats(0.02, 3.0)
 
@@ -76,7 +77,7 @@ def test_a_lead_zero_never_gets_better_with_age(u, age, more):
 
 
 statements = st.builds(
-    AccuracyLimit,
+    RangeAccuracy,
     fraction_of_reading=st.floats(0.0, 0.1),
     resolution_si=st.floats(1e-6, 10.0),
     counts=st.floats(0.0, 50.0),
