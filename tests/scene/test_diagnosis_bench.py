@@ -10,10 +10,10 @@ import pytest
 from acquire.records import Outcome
 from acquire.records.codes import Order
 from sim.faults import Fault
-from sim.units import FATHOM_7, PLOVER_80, QUERN_12, UNIT_TYPES
 from tests.benchmarks.diagnosis_bench import Bench
-from tests.benchmarks.diagnosis_scene import Planted, draw, faulty, good_unit, kinds_of
+from tests.benchmarks.diagnosis_scene import ISOLATED, Planted, draw, faulty, good_unit, kinds_of
 from tests.benchmarks.simulated_time import steady
+from tests.known_units import FATHOM_7, PLOVER_80, QUERN_12, UNIT_TYPES
 
 PASSING = (Outcome.PASS, Outcome.CONDITIONAL_PASS)
 
@@ -66,7 +66,7 @@ def test_the_quick_unit_reads_what_sims_own_reads(key):
         planted = draw(name, kind, dice)
         unit = faulty(kind, good_unit(kind, dice), planted)
         quick = steady(unit, 0.0)
-        for pair in (*kind.steps, *kind.isolated):
+        for pair in (*kind.steps, *ISOLATED[kind.key]):
             celsius, t_s = dice.uniform(5.0, 100.0), dice.uniform(0.0, 50.0)
             assert quick.ohm(*pair, celsius, t_s) == pytest.approx(unit.ohm(*pair, celsius, t_s), rel=3e-6), (
                 name
