@@ -45,7 +45,7 @@ def crowding():
     """How many times longer than alone a process takes on this machine just now; 1.0 if it is quiet.
 
     Seconds that a user is promised hold where the machine has time for him: here they are taken times this.
-    One look tells little of a crowd, and a promise of several processes takes several turns: hence some slack.
+    One look tells little of a crowd, and several processes take several turns: so there is slack.
     """
     began_s, worked_s = time.monotonic(), time.thread_time()
     while time.thread_time() < worked_s + WORK_S:
