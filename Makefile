@@ -34,6 +34,7 @@ imports: $(VENV)/.ready-test
 
 long: $(VENV)/.ready-test     ## the longer forms, minutes to hours
 	$(BIN)/python -m pytest -m "long" $(ARGS)
+	STEADYOHM_RANDOM=1 $(BIN)/python -m pytest tests/property tests/unit $(ARGS)
 
 setup: $(VENV)/.ready-test
 

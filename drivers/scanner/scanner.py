@@ -35,7 +35,7 @@ class ScannerOptions(BaseModel):
         same_again_s: the same code within this time is the same scan; seconds.
     """
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
     pattern: str | None = None
     same_again_s: Annotated[float, Field(ge=0, le=60)] = 1.5
