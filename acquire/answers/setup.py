@@ -6,6 +6,9 @@ Not for what the setup screen does (acquire.page.setup) nor for a bench that has
 from __future__ import annotations
 
 import asyncio
+import os
+import threading
+import webbrowser
 from collections.abc import AsyncIterator, Callable
 from pathlib import Path
 
@@ -19,6 +22,7 @@ from acquire.files.settings import load_bench
 from acquire.outlets.console import BenchConsole
 from acquire.page.about import About
 from acquire.page.bench_page import Address, BenchPage, open_page
+from acquire.page.serve import address_of
 from acquire.page.setup import Setup, Wanted
 from acquire.page.sheet_edit import LARGEST_BYTES, SheetEditor
 from acquire.page.shelf import all_files
@@ -26,6 +30,7 @@ from acquire.page.view import View
 from acquire.records import Purpose
 from drivers.errors import MeterError
 from drivers.find import Finding, find_meters
+from system.desktop import has_screen
 from system.ending import asked_to_end
 
 HOST = "127.0.0.1"
@@ -58,9 +63,11 @@ class Started:
     async def wanted(self, stop: asyncio.Event) -> Path | None:
         """The next bench that is asked for; None at the stop."""
         asked, stopped = asyncio.create_task(self._asked.get()), asyncio.create_task(stop.wait())
-        await asyncio.wait((asked, stopped), return_when=asyncio.FIRST_COMPLETED)
-        for task in (asked, stopped):
-            task.cancel()
+        try:
+            await asyncio.wait((asked, stopped), return_when=asyncio.FIRST_COMPLETED)
+        finally:
+            for task in (asked, stopped):
+                task.cancel()
         if stop.is_set() or asked.cancelled() or not asked.done():
             return None
         file, self._answer = asked.result()
@@ -78,12 +85,13 @@ class Started:
             self._answer.set_exception(error)
 
 
-async def run_setup(folder: Path, port: int) -> None:
+async def run_setup(folder: Path, port: int, *, browser: bool | None = None) -> None:
     """Serve the setup page until a bench was started and has ended, or until a signal.
 
     Args:
         folder: where bench files are read and written.
         port: of the page; 0 takes a free one.
+        browser: open the page in one; None where somebody sits at this terminal and has a screen.
 
     Raises:
         InputImpossible: there is no such folder.
@@ -101,6 +109,8 @@ async def run_setup(folder: Path, port: int) -> None:
     page.pages.posts.update(setup.posts())
     page.pages.posts["/sheet"] = (LARGEST_BYTES, SheetEditor(folder, lambda: all_files(folder)).answer)
     console.print(page.invitation(to_terminal=console.is_terminal))
+    if (console.is_terminal and has_screen(os.environ)) if browser is None else browser:
+        threading.Thread(target=webbrowser.open, args=(address_of(page.listener),), daemon=True).start()
     with asked_to_end(stop.set), reads_on_hang_up(stop, read_again):
         async with asyncio.TaskGroup() as group:
             group.create_task(page.run(ended), name="page")

@@ -119,6 +119,10 @@ def setup(
     port: Annotated[
         int, typer.Option(min=0, max=65535, help="TCP port of the page; 0 takes a free one.")
     ] = 8480,
+    browser: Annotated[
+        bool | None,
+        typer.Option("--browser/--no-browser", help="Open the page in a browser; left out: from a terminal."),
+    ] = None,
     log_level: Annotated[LogLevel, typer.Option(help="Least serious log line shown.")] = LogLevel.WARNING,
 ) -> None:
     """Make a bench in the browser: find the meter, choose the sheet, test the link, start."""
@@ -127,7 +131,7 @@ def setup(
     from system.ending import run_loop
 
     logs.set_up(level=log_level.value)
-    run_loop(run_setup(folder, port))
+    run_loop(run_setup(folder, port, browser=browser))
 
 
 def simulate(
