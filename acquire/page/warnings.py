@@ -56,17 +56,12 @@ TAKEN_BACK: dict[Code, frozenset[Code]] = {
 }
 """Notices that stand as warnings, and the notices that take each back."""
 
+OF_A_STEP = frozenset({Code.METER_TURN, Code.METER_RANGE, Code.METER_RANGE_LOW})
+"""What a step wants of the meter: nothing that the next unit is to be told of."""
+
 ENDED_BY: dict[type, frozenset[Code]] = {
-    Judged: frozenset(
-        {
-            Code.METER_REFUSED,
-            Code.METER_TURN,
-            Code.METER_RANGE,
-            Code.METER_RANGE_LOW,
-            Code.METER_FROZEN,
-            Code.METER_UNSTATED,
-        }
-    ),
+    Judged: OF_A_STEP | {Code.METER_REFUSED, Code.METER_FROZEN, Code.METER_UNSTATED},
+    UnitResult: OF_A_STEP,
     LeadZero: frozenset({Code.LEADS_IMPLAUSIBLE}),
     UnitStarted: frozenset(
         {
