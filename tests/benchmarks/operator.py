@@ -27,9 +27,9 @@ GOALS = {"plover-80": 1.2, "quern-12": 1.4, "fathom-7": 1.2}
 class Timed(Bench):
     """A bench that keeps what the seconds of its units were spent on."""
 
-    def __init__(self, name, meter="bench", seed="operator", **pace):
+    def __init__(self, name, meter="bench", seed="operator", hurried=False, **pace):
         sheet = load_sheet(CONFIGS / "sheets" / f"{name}.toml")
-        how = {"slips": 0.0, "order": Order.GUIDED, "sheet": sheet, "hurried": True}
+        how = {"slips": 0.0, "order": Order.GUIDED, "sheet": sheet, "hurried": hurried}
         super().__init__(UNIT_TYPES[name], meter, seed, **how, **pace)
         self.spent, self.at_s, self.was = Counter(), 0.0, "travel"
 
@@ -49,7 +49,9 @@ class Timed(Bench):
         elif doing["hands"] == "confirm_open":
             self._part("an open display, until the key", "touch")
         elif doing["hands"] == "lift":
-            self._part("hands until they lift" if self.was == "judged" else "touch without a verdict", "travel")
+            self._part(
+                "hands until they lift" if self.was == "judged" else "touch without a verdict", "travel"
+            )
         super()._told(doing)
 
     def _show(self, events):
@@ -64,7 +66,12 @@ class Timed(Bench):
 
 def measured(name, options):
     """(seconds, keys, touches) of every unit, floor and parts of the mean unit."""
-    bench = Timed(name, options.meter, **({"react": (options.linger, options.linger)} if options.linger else {}))
+    bench = Timed(
+        name,
+        options.meter,
+        hurried=options.hurried,
+        **({"react": (options.linger, options.linger)} if options.linger else {}),
+    )
     rows, parts = [], Counter()
     for number in range(options.units):
         story = bench.unit_of(number)
@@ -81,14 +88,21 @@ def main():
     parser.add_argument("--units", type=int, default=40)
     parser.add_argument("--meter", choices=METERS, default="bench")
     parser.add_argument("--linger", type=float, default=0.0, help="seconds that hands stay after a verdict")
+    parser.add_argument(
+        "--hurried", action="store_true", help="hands move on before this meter can show that they lifted"
+    )
     options = parser.parse_args()
     for name, goal in GOALS.items():
         rows, floor_s, parts, steps, conversion_s = measured(name, options)
         seconds = [row[0] for row in rows]
         spread = statistics.stdev(seconds) / len(seconds) ** 0.5 if len(seconds) > 1 else 0.0
         mean = statistics.mean(seconds)
-        print(f"\n{name}: {mean:.1f} ± {spread:.1f} s a unit of {steps} steps, floor {floor_s:.1f} s: {mean / floor_s:.2f} (goal {goal})")
-        print(f"  {statistics.mean(r[1] for r in rows):.2f} key presses, {statistics.mean(r[2] for r in rows):.2f} touches, outcomes {dict(Counter(r[3] for r in rows))}, a conversion takes {conversion_s:.2f} s")
+        print(
+            f"\n{name}: {mean:.1f} ± {spread:.1f} s a unit of {steps} steps, floor {floor_s:.1f} s: {mean / floor_s:.2f} (goal {goal})"
+        )
+        print(
+            f"  {statistics.mean(r[1] for r in rows):.2f} key presses, {statistics.mean(r[2] for r in rows):.2f} touches, outcomes {dict(Counter(r[3] for r in rows))}, a conversion takes {conversion_s:.2f} s"
+        )
         for part, s in sorted(parts.items(), key=lambda each: -each[1]):
             print(f"  {s:6.2f} s  {part}")
 
