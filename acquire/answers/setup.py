@@ -23,6 +23,7 @@ from acquire.page.setup import Setup, Wanted
 from acquire.page.sheet_edit import LARGEST_BYTES, SheetEditor
 from acquire.page.shelf import all_files
 from acquire.page.view import View
+from acquire.quantity import parse
 from acquire.records import Purpose
 from drivers.errors import MeterError
 from drivers.find import Finding, find_meters
@@ -96,7 +97,7 @@ async def run_setup(folder: Path, port: int) -> None:
     started, clock = Started(), RealClock()
     page.stream.utc_s = clock.utc_s
     setup = Setup(folder, page.stream, clock, _look, _write_at(page.port), started.start)
-    page.pages.gets["/setup"] = setup.state
+    page.pages.asks["/setup"] = setup.state
     page.pages.posts.update(setup.posts())
     page.pages.posts["/sheet"] = (LARGEST_BYTES, SheetEditor(folder, lambda: all_files(folder)).answer)
     console.print(page.invitation(to_terminal=console.is_terminal))
@@ -145,18 +146,20 @@ def _write_at(port: int) -> Callable[[Wanted], None]:
     """What writes the bench file that was put together; its page stays where it is."""
 
     def write(wanted: Wanted) -> None:
+        of = {"name": "bench-1", "purpose": Purpose.FINAL.value, "self_check": "470 ohm", **wanted.words}
+        typed = of.get("temperature", "")
         wishes = Wishes(
-            wanted.name,
-            wanted.purpose.value,
-            wanted.operator,
-            wanted.batch,
+            of["name"],
+            of["purpose"],
+            of.get("operator", ""),
+            of.get("batch", ""),
             wanted.sheet,
             wanted.model,
-            20.0 if wanted.celsius is None else wanted.celsius,
-            wanted.self_check,
+            parse(typed, "°C") if typed else 20.0,
+            of["self_check"],
             port,
         )
-        others = wanted.others if wanted.celsius is None else ()  # a temperature that was typed counts
+        others = () if typed else wanted.others  # a temperature that was typed counts
         thermometers = [each for each in others if measures_temperature(each)]
         write_new(wanted.file, bench_text_for([wanted.finding, *thermometers], wishes))
 

@@ -20,9 +20,9 @@ from acquire.files.bench_tables import TYPED
 from acquire.files.network_tables import PageSettings, Speech
 from acquire.files.settings import Bench
 from acquire.page.about import About
+from acquire.page.background import Background
 from acquire.page.batch_count import BatchCount
-from acquire.page.batch_read import CHART, BatchReports
-from acquire.page.behind import Behind
+from acquire.page.behind import Behind, Plain
 from acquire.page.bench_page import Address, BenchPage, open_page
 from acquire.page.deliberate import deliberate_tests
 from acquire.page.facts import Facts
@@ -204,7 +204,11 @@ def stand_behind(page: BenchPage, bench: Bench, daemon: Daemon, stop: asyncio.Ev
                 await daemon.written()
 
     papers = Papers(Path(bench.journal.folder), Path(bench.file), noted)
-    batches = BatchReports(Path(bench.journal.folder))
+    background = Background()
+
+    async def tests(_words: dict[str, str]) -> Plain:
+        return _tests(daemon, view)
+
     wants_orders = bench.page is None or bench.page.orders
     behind = Behind(
         shown.facts,
@@ -212,18 +216,28 @@ def stand_behind(page: BenchPage, bench: Bench, daemon: Daemon, stop: asyncio.Ev
         daemon.clock.monotonic_s,
         Orders(daemon, stop, "page") if wants_orders else None,
         may_stop=bench.page is not None and bench.page.stop,
-        reads=past.questions() | {"/settings": running.state},
-        asks={"/batch": lambda words: batches.report({"name": view.batch.name, **words})},
-        files={CHART: batches.picture, "/paper": papers.paper, "/photo": papers.photo},
-        quick={"/tests": lambda _words: _tests(daemon, view)},
+        asks={
+            **{path: background.asked(read) for path, read in past.questions().items()},
+            "/settings": background.asked(running.state),
+            "/tests": tests,
+            "/batch": lambda words: papers.batch({"name": view.batch.name, **words}),
+            "/returned": papers.returned,
+            "/paper": papers.paper,
+            "/photo": papers.photo,
+        },
     )
     if wants_orders:
-        page.pages.posts |= {
-            "/settings": (LARGEST_BYTES, running.change),
-            "/sheet": (LARGEST_SHEET, SheetEditor(running.file.parent, running.shelf, running.again).answer),
-            "/papers": (LARGEST_BYTES, papers.issue),
-            "/photos": (LARGEST_PHOTO, papers.keep_photo),
-        }
+        behind.posts.update(
+            {
+                "/settings": (LARGEST_BYTES, running.change),
+                "/sheet": (
+                    LARGEST_SHEET,
+                    SheetEditor(running.file.parent, running.shelf, running.again).answer,
+                ),
+                "/papers": (LARGEST_BYTES, papers.issue),
+                "/photos": (LARGEST_PHOTO, papers.keep_photo),
+            }
+        )
     daemon.show, daemon.resumed = shown.show, shown.resumed
     page.put_behind(behind, view, speed=speed)
     view.know(shown.facts())
@@ -234,7 +248,7 @@ def stand_behind(page: BenchPage, bench: Bench, daemon: Daemon, stop: asyncio.Ev
     return shown
 
 
-def _tests(daemon: Daemon, view: View) -> dict[str, object]:
+def _tests(daemon: Daemon, view: View) -> Plain:
     """The deliberate tests of the unit on the bench, or the last one."""
     pipeline = daemon.pipeline
     place, typed = pipeline.place, pipeline.duties.stay.typed

@@ -17,7 +17,7 @@ from typing import Any, NoReturn
 import typer
 from typer.core import TyperGroup
 
-from acquire.cli import batch, bench, files, line, meters, papers, record, study, units
+from acquire.cli import batch, bench, documents, files, line, meters, papers, record, study, units
 
 
 class Commands(TyperGroup):
@@ -56,7 +56,7 @@ app = typer.Typer(
 )
 
 
-for room in (bench, files, meters, units, record, batch, line, papers, study):
+for room in (bench, files, meters, units, record, batch, line, papers, study, documents):
     room.add_to(app)
 
 

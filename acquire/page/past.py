@@ -1,13 +1,12 @@
 """Questions of the page to the record: a unit, a serial's visits, latest units, lead zeros, check standard.
 
 Each opens the journal for reading, answers and closes it; they block, so they are asked in a thread
-(background). Not for statistics of a batch (batch_read) nor for what is going on now (view).
+(background). Not for reports (papers) nor for what is going on now (view).
 """
 
 from __future__ import annotations
 
-import contextlib
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from operator import itemgetter
 from pathlib import Path
@@ -16,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 from acquire.errors import InputImpossible
 from acquire.journal.history import JournalReader
 from acquire.journal.question import OF_A_STAY, Question
-from acquire.page.behind import Unknown
+from acquire.page.behind import Plain, Unknown
 from acquire.page.telling import notice_words, number, result_words, typed_words, verdict_words, zero_words
 from acquire.quantity import show
 from acquire.records import CheckStandard, LeadZero, UnitResult, UnitStarted
@@ -26,8 +25,6 @@ from acquire.words.units import result_words as ended_words
 
 if TYPE_CHECKING:
     from acquire.reports.visits import Visit
-
-Plain = dict[str, Any]
 
 MOST_UNITS = 50
 """On one page of the list of units."""
@@ -73,11 +70,14 @@ class Past:
 
     def unit(self, words: dict[str, str]) -> Plain:
         """The latest visit of a unit with traces, result and diagnosis; beside it all its visits."""
-        from acquire.page.then_and_now import compared  # noqa: PLC0415  (loads reports)
+        from acquire.reports.visits import visits_on  # noqa: PLC0415  (slow to import)
 
         serial = _serial(words)
-        with self._opened(serial) as (reader, visits):
-            both = compared(reader, serial, visits)
+        with JournalReader(self.folder) as reader:
+            try:
+                visits = visits_on(reader, serial)
+            except InputImpossible:
+                raise Unknown(f"No unit {serial} is on the record.") from None
         visit = visits[-1]
         verdicts = []
         for each in visit.values:
@@ -91,7 +91,6 @@ class Past:
             "notes": [notice_words(each.record) for each in visit.notices],
             "ongoing": visit.result is None,
             "visits": [self._head(each) for each in visits],
-            **both,
         }
 
     def units(self, words: dict[str, str]) -> Plain:
@@ -124,22 +123,6 @@ class Past:
     def results_of_batch(self, name: str) -> list[UnitResult]:
         """Results of a batch, oldest first."""
         return self._results(Question(batch=name, kinds=OF_A_STAY))
-
-    @contextlib.contextmanager
-    def _opened(self, serial: str) -> Iterator[tuple[JournalReader, list[Visit]]]:
-        """The record, open, and all visits of a unit.
-
-        Raises:
-            Unknown: it was never on this bench.
-        """
-        from acquire.reports.visits import visits_on  # noqa: PLC0415  (as above)
-
-        with JournalReader(self.folder) as reader:
-            try:
-                visits = visits_on(reader, serial)
-            except InputImpossible:
-                raise Unknown(f"No unit {serial} is on the record.") from None
-            yield reader, visits
 
     def _results(self, question: Question) -> list[UnitResult]:
         with JournalReader(self.folder) as reader:

@@ -14,6 +14,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
+import msgspec
+
 from acquire.page.spoken import Cue
 from acquire.page.view import View
 
@@ -27,13 +29,18 @@ LAZY_S = 0.1
 """Shortest time between two messages that only follow the readings."""
 
 
-def spelt(name: str, data: Any) -> bytes:
-    """One server-sent event (WHATWG HTML, 9.2). JSON holds no line break, so one data line does.
+def spelt_json(data: Any) -> bytes:
+    """JSON; a number that it has no spelling for is null. Half a surrogate pair (hostile) becomes "?"."""
+    try:
+        return msgspec.json.encode(data)
+    except UnicodeEncodeError:
+        plain = msgspec.to_builtins(data, str_keys=True)
+        return json.dumps(plain, ensure_ascii=False, separators=(",", ":")).encode("utf-8", "replace")
 
-    Half a surrogate pair (hostile text) becomes a question mark.
-    """
-    text = json.dumps(data, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
-    return f"event: {name}\ndata: {text}\n\n".encode("utf-8", "replace")
+
+def spelt(name: str, data: Any) -> bytes:
+    """One server-sent event (WHATWG HTML, 9.2). JSON holds no line break, so one data line does."""
+    return f"event: {name}\ndata: ".encode() + spelt_json(data) + b"\n\n"
 
 
 @dataclass(slots=True, eq=False)

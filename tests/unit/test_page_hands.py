@@ -1,4 +1,4 @@
-"""Hands that linger, and hands that hurry, at every shipped sheet: the page keeps each verdict and scolds nobody."""
+"""Hands that linger or hurry, at every shipped sheet: the page keeps each verdict and scolds nobody."""
 
 from __future__ import annotations
 

@@ -4,7 +4,7 @@ import { address } from "./router.js";
 import { el, part } from "./dom.js";
 import { endWord, head, load, outcomeCell, table, when } from "./pieces.js";
 import { drawUnit } from "./unit.js";
-import { drawHistory } from "./then_and_now.js";
+import { drawDocument } from "./document.js";
 import { unitActs } from "./unit_acts.js";
 
 const OUTCOMES = { "": "any verdict", pass: "pass", conditional_pass: "pass, near a limit", conditional_fail: "fail, near a limit", fail: "FAIL", cannot_judge: "cannot judge", none: "held or given up" };
@@ -20,9 +20,13 @@ export function openUnits(main, about, bench) {
 }
 
 function openUnit(main, serial, bench) {
-  const [place, acts] = [el("div", { class: "stage" }), el("div", {})];
-  main.append(...head("Unit"), el("p", {}, el("a", { href: address("units") }, "All units")), acts, place);
-  const show = () => load(place, `/unit?serial=${encodeURIComponent(serial)}`, (unit) => [...drawUnit(unit), ...drawHistory(unit)]);
+  const [place, before, acts] = [el("div", { class: "stage" }), el("div", { class: "stage" }), el("div", {})];
+  main.append(...head("Unit"), el("p", {}, el("a", { href: address("units") }, "All units")), acts, place, before);
+  const asked = `?serial=${encodeURIComponent(serial)}`;
+  const show = () => load(place, `/unit${asked}`, (unit) => {
+    if (unit.visits.length > 1) load(before, `/returned${asked}`, ({ document }) => drawDocument(document));
+    return drawUnit(unit);
+  });
   show();
   let done = bench.state()?.result?.utc_s;
   const draw = (now) => part(acts, [now?.unit?.serial, now?.unit?.ended, now?.orders], () => unitActs(bench, serial, show));
