@@ -20,7 +20,7 @@ from acquire.outlets.console import BenchConsole
 from acquire.page.about import About
 from acquire.page.bench_page import Address, BenchPage, open_page
 from acquire.page.setup import Setup, Wanted
-from acquire.page.sheet_edit import LARGEST_BYTES, SheetEditor
+from acquire.page.sheet_edit import SheetEditor
 from acquire.page.shelf import all_files
 from acquire.page.view import View
 from acquire.quantity import parse
@@ -99,7 +99,7 @@ async def run_setup(folder: Path, port: int) -> None:
     setup = Setup(folder, page.stream, clock, _look, _write_at(page.port), started.start)
     page.pages.asks["/setup"] = setup.state
     page.pages.posts.update(setup.posts())
-    page.pages.posts["/sheet"] = (LARGEST_BYTES, SheetEditor(folder, lambda: all_files(folder)).answer)
+    page.pages.posts["/sheet"] = SheetEditor(folder, lambda: all_files(folder)).answer
     console.print(page.invitation(to_terminal=console.is_terminal))
     with stops_on_signals(stop), reads_on_hang_up(stop, read_again):
         async with asyncio.TaskGroup() as group:

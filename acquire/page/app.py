@@ -30,6 +30,9 @@ from drivers.errors import MeterError
 BODY_S = 2.0
 """So long a body may take to arrive."""
 
+LARGEST_POST = 8_000_000
+"""Bytes of a body: a photo in base64, which the page makes smaller before."""
+
 LONGEST_WORD = 200
 """Characters of a word of an address: a serial, the name of a batch."""
 
@@ -103,7 +106,7 @@ class Pages:
         """Answer for a stream."""
         self.stream = stream
         self.asks: dict[str, Asked] = {}
-        self.posts: dict[str, tuple[int, Posted]] = {}
+        self.posts: dict[str, Posted] = {}
         self.behind: Behind | None = None
         self._assets = assets
         if behind is not None:
@@ -176,16 +179,15 @@ class Pages:
         path = "/" + request.path_params["path"]
         if path not in self.posts:
             return refusal(404, NO_PAGE)
-        most_bytes, post = self.posts[path]
         try:
-            body = json.loads(await _body(request, most_bytes))
+            body = json.loads(await _body(request, LARGEST_POST))
         except TooLarge as error:
             return refusal(413, str(error))
         except (ValueError, RecursionError):
             return refusal(400, "That is no JSON.")
         if not isinstance(body, dict):
             return refusal(400, "That is no JSON object.")
-        return await _answered(post(body), 422)
+        return await _answered(self.posts[path](body), 422)
 
 
 async def _answered(doing: Awaitable[Plain | File], otherwise: int) -> Response:
@@ -197,9 +199,7 @@ async def _answered(doing: Awaitable[Plain | File], otherwise: int) -> Response:
         text = TOO_LONG if isinstance(error, TimeoutError) else NO_FILE if faults else str(error)
         kinds = ((Unknown, 404), (FileInvalid, 422), (OSError, 503))
         status = next((status for kind, status in kinds if isinstance(error, kind)), otherwise)
-        return refusal(
-            status, text, map(_without_folder, faults)
-        )
+        return refusal(status, text, map(_without_folder, faults))
     if isinstance(answer, tuple):
         return Response(answer[0], headers={"cache-control": "no-store"}, media_type=answer[1])
     return plain(answer)

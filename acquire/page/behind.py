@@ -44,7 +44,7 @@ class Behind:
         may_stop: whether an order may end the bench. Not by itself: every process of this machine and every
             tablet with the token can order, and nobody can begin the bench again from a page.
         desk: where orders are checked, limited and never done twice.
-        asks, posts: questions and what is posted, by path; of the latter the largest body too.
+        asks, posts: questions and what is posted, by path.
     """
 
     facts: Callable[[], Facts]
@@ -54,7 +54,7 @@ class Behind:
     may_stop: bool = False
     desk: Desk = field(default_factory=Desk)
     asks: dict[str, Asked] = field(default_factory=dict)
-    posts: dict[str, tuple[int, Posted]] = field(default_factory=dict)
+    posts: dict[str, Posted] = field(default_factory=dict)
 
 
 def short_text(body: Plain, name: str, default: str = "") -> str:

@@ -28,9 +28,6 @@ KINDS = ("certificate", "label")
 PATIENCE_S = 30.0
 """A paper or report that takes longer is given up."""
 
-LARGEST_BYTES = 8_000_000
-"""Of a photo as it is sent, in base64: the page makes them smaller before."""
-
 MOST_KEPT = 20
 """Papers that can still be opened from the page; all are kept as issued beside the record."""
 

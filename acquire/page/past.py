@@ -16,7 +16,7 @@ from acquire.errors import InputImpossible
 from acquire.journal.history import JournalReader
 from acquire.journal.question import OF_A_STAY, Question
 from acquire.page.behind import Plain, Unknown
-from acquire.page.telling import notice_words, number, result_words, typed_words, verdict_words, zero_words
+from acquire.page.telling import notice_words, picked, result_words, typed_words, verdict_words, zero_words
 from acquire.quantity import show
 from acquire.records import CheckStandard, LeadZero, UnitResult, UnitStarted
 from acquire.unit_result import ended_s, stays_of
@@ -132,17 +132,12 @@ class Past:
     def _head(self, visit: Visit) -> Plain:
         started: UnitStarted = visit.started
         head: Plain = {
+            **picked(started, "serial", "bench", "sheet", "batch", "operator", "purpose"),
             "meter": ", ".join(sorted({each.verdict.meter_model for each in visit.values})),
-            "serial": started.serial,
-            "bench": started.bench,
-            "sheet": started.sheet,
-            "batch": started.batch,
-            "operator": started.operator,
-            "purpose": started.purpose.value,
             "started_utc_s": started.utc_s,
         }
         if visit.result is None:
-            return {**head, **_unfinished(started.utc_s)}
+            return {**head, "utc_s": started.utc_s, "outcome": None, "word": "not finished", "ending": None}
         return {**head, **result_words(visit.result, self.core)}
 
     # ------------------------------------------------------------------ duties of the bench
@@ -167,26 +162,24 @@ class Past:
             raise Unknown("No check standard is on the record of this bench.")
         last = found[-1]
         of_this = [record for record in found if record.resistor == last.resistor]
-        return {
-            "resistor": last.resistor,
-            "certificate_ohm": last.certificate_ohm,
-            "certificate_expanded_ohm": last.certificate_expanded_ohm,
-            "centre_ohm": number(last.centre_ohm),
-            "lower_ohm": number(last.lower_ohm),
-            "upper_ohm": number(last.upper_ohm),
-            "text": _check_text(of_this),
-            "readings": [
-                {
-                    "utc_s": record.utc_s,
-                    "ohm": record.reading_ohm,
-                    "expanded_ohm": record.expanded_ohm,
-                    "in_control": record.in_control,
-                    "signs": list(record.signs),
-                    "text": check_text(record),
-                }
-                for record in of_this
-            ],
-        }
+        chart = (
+            "resistor",
+            "certificate_ohm",
+            "certificate_expanded_ohm",
+            "centre_ohm",
+            "lower_ohm",
+            "upper_ohm",
+        )
+        readings = [
+            {
+                **picked(record, "utc_s", "expanded_ohm", "in_control"),
+                "signs": list(record.signs),
+                "ohm": record.reading_ohm,
+                "text": check_text(record),
+            }
+            for record in of_this
+        ]
+        return {**picked(last, *chart), "text": _check_text(of_this), "readings": readings}
 
 
 def _serial(words: dict[str, str]) -> str:
@@ -198,24 +191,6 @@ def _serial(words: dict[str, str]) -> str:
     if serial := words.get("serial", "").strip():
         return serial
     raise Unknown("Scan or type the serial of a unit.")
-
-
-def _unfinished(utc_s: float) -> Plain:
-    return {
-        "utc_s": utc_s,
-        "outcome": None,
-        "word": "not finished",
-        "reason": "",
-        "ending": None,
-        "held": "",
-        "revision": 0,
-        "wait_until_utc_s": None,
-        "diagnosis": [],
-        "next": None,
-        "not_tested": [],
-        "passed": 0,
-        "of": 0,
-    }
 
 
 def _chosen(words: dict[str, str]) -> Callable[[tuple[Any, ...]], bool]:
@@ -236,17 +211,9 @@ def _latest(reader: JournalReader, serial: str, started_utc_s: float) -> UnitRes
 
 
 def _line(result: UnitResult) -> Plain:
-    return {
-        "serial": result.serial,
-        "utc_s": ended_s(result),
-        "batch": result.batch,
-        "sheet": result.sheet,
-        "purpose": result.purpose.value,
-        "untested": len(result.untested),
-        "outcome": None if result.outcome is None else result.outcome.value,
-        "word": ended_words(result),
-        "ending": result.ending.value,
-    }
+    own = picked(result, "serial", "batch", "sheet", "purpose", "outcome", "ending")
+    ended = {"utc_s": ended_s(result), "word": ended_words(result)}
+    return {**own, **ended, "untested": len(result.untested)}
 
 
 def _check_text(readings: Sequence[CheckStandard]) -> str:

@@ -22,9 +22,6 @@ from acquire.page.shelf import Listed, files_beside, files_of, shipped_files
 from acquire.sheets import load_sheet
 from drivers.models import load_model
 
-LARGEST_BYTES = 16_384
-"""Of a body."""
-
 PLACES = {
     "operator": ("bench", "operator"),
     "purpose": ("bench", "purpose"),

@@ -32,9 +32,6 @@ from drivers.models import load_model
 from drivers.reading import Quantity
 from drivers.registry import driver_class, known_drivers, open_meter
 
-LARGEST_BYTES = 16_384
-"""Of a body."""
-
 TRY_S = 30.0
 """So long the readings of a meter are shown when its link is tested."""
 
@@ -126,10 +123,10 @@ class Setup:
             "problem": self.problem,
         }
 
-    def posts(self) -> dict[str, tuple[int, Posted]]:
-        """What can be posted, by path, with the largest body."""
+    def posts(self) -> dict[str, Posted]:
+        """What can be posted, by path."""
         deeds = {"search": self._search, "try": self._try, "write": self._write, "start": self._start}
-        return {f"/setup/{name}": (LARGEST_BYTES, deed) for name, deed in deeds.items()}
+        return {f"/setup/{name}": deed for name, deed in deeds.items()}
 
     def close(self) -> None:
         """End what is under way."""

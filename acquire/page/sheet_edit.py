@@ -28,9 +28,6 @@ from acquire.sheets import load_sheet
 from acquire.sheets.language import TABLES
 from acquire.steps.pairs import PairTable
 
-LARGEST_BYTES = 400_000
-"""Of a body: a sheet of 60 pins and a hundred steps has a tenth of that."""
-
 MOST_PAIRS = 400
 """In a preview."""
 

@@ -46,7 +46,7 @@ def setup(tmp_path):
 
 
 async def post(made, what, **body):
-    _, deed = made.setup.posts()[f"/setup/{what}"]
+    deed = made.setup.posts()[f"/setup/{what}"]
     return await deed(body)
 
 
