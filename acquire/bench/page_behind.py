@@ -26,7 +26,7 @@ from acquire.page.behind import Asked, Behind, Plain, Posted
 from acquire.page.bench_page import Address, BenchPage, open_page
 from acquire.page.deliberate import deliberate_tests
 from acquire.page.facts import Facts
-from acquire.page.papers import Papers
+from acquire.page.papers import Papers, studies_in
 from acquire.page.past import Past
 from acquire.page.running import Running
 from acquire.page.say import Speaker, speaking_program
@@ -228,6 +228,7 @@ def _behind(shown: Shown, stop: asyncio.Event) -> Behind:
         "/tests": shown.tests,
         "/batch": lambda words: papers.batch({"name": view.batch.name, **words}),
         "/returned": papers.returned,
+        "/study": studies_in(running.file.parent),
         "/paper": papers.paper,
         "/photo": papers.photo,
     }

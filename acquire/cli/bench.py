@@ -118,9 +118,10 @@ def setup(
 
     from acquire import logs
     from acquire.answers.setup import run_setup
+    from acquire.study.on_page import studies
 
     logs.set_up(level=log_level.value)
-    asyncio.run(run_setup(folder, port))
+    asyncio.run(run_setup(folder, port, studies))
 
 
 def simulate(

@@ -114,7 +114,7 @@ class Pages:
 
     def put_behind(self, behind: Behind) -> None:
         """Let a bench stand behind from now on; what was asked of setup is asked no more."""
-        self.behind, self.asks, self.posts = behind, behind.asks, behind.posts
+        self.behind, self.asks, self.posts = behind, {**behind.asks}, {**behind.posts}
 
     def app(self, gate: Gate) -> ASGIApp:
         """The whole as one ASGI application."""

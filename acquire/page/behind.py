@@ -5,7 +5,7 @@ Not for what the page shows by itself (view), nor for how a request comes and an
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -53,8 +53,8 @@ class Behind:
     obey: Callable[[Order], Awaitable[Answer]] | None = None
     may_stop: bool = False
     desk: Desk = field(default_factory=Desk)
-    asks: dict[str, Asked] = field(default_factory=dict)
-    posts: dict[str, Posted] = field(default_factory=dict)
+    asks: Mapping[str, Asked] = field(default_factory=dict)
+    posts: Mapping[str, Posted] = field(default_factory=dict)
 
 
 def short_text(body: Plain, name: str, default: str = "") -> str:

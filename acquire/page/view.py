@@ -358,6 +358,10 @@ class View:
         """The points of the trace since the last call."""
         return self._contact.take_points()
 
+    def sound(self, cue: Cue) -> None:
+        """Let something be heard that no event of the bench tells."""
+        self._ear.cues.append(cue)
+
     def take_cues(self) -> list[Cue]:
         """Sounds and words since the last call."""
         return self._ear.take()

@@ -129,7 +129,7 @@ function drawForm(work) {
     event.preventDefault();
     write(work, fields, said);
   };
-  work.place.form.replaceChildren(el("h2", {}, "3  The bench"), el("p", {}, el("a", { href: "#sheet" }, "Edit a sheet, or make one from another")), el("form", { on: { submit } },
+  work.place.form.replaceChildren(el("h2", {}, "3  The bench"), el("p", {}, el("a", { href: "#sheet" }, "Edit a sheet, or make one from another"), "  ·  ", el("a", { href: "#study" }, "Gauge study")), el("form", { on: { submit } },
     el("div", { class: "fields" }, Object.entries(fields).map(([name, node]) => el("span", { class: "field" }, el("label", { for: node.id }, labels[name]), node))),
     said, el("button", { class: "strong" }, "Write the file and start")));
 }
