@@ -11,7 +11,7 @@ import json
 from collections.abc import Awaitable, Iterable
 from dataclasses import replace
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Any
 
 from starlette.applications import Starlette
 from starlette.requests import ClientDisconnect, Request
@@ -24,7 +24,7 @@ from acquire.outlets.orders import LARGEST_BYTES, Answer, Stop
 from acquire.page.access import SECURITY, Gate, token_in
 from acquire.page.assets import ASK_AGAIN, Asset, Assets
 from acquire.page.behind import Asked, Behind, File, Plain, Posted, Unknown
-from acquire.page.stream import MOST_PAGES, Line, Stream, spelt_json
+from acquire.page.stream import MOST_PAGES, Feed, Line, Stream, spelt_json
 from drivers.errors import MeterError
 
 BODY_S = 2.0
@@ -62,6 +62,21 @@ def plain(data: Any, status: int = 200) -> Response:
 def refusal(status: int, text: str, faults: Iterable[str] = ()) -> Response:
     """An answer that says no, in a sentence, with the faults of a file line by line."""
     return plain({"error": " ".join(text.split()), "faults": list(faults)}, status)
+
+
+def files_of(assets: Assets) -> list[Route]:
+    """The page and its files."""
+
+    async def page(request: Request) -> Response:
+        return _kept(request, assets.page, ASK_AGAIN)
+
+    async def static(request: Request) -> Response:
+        asset = assets.files.get(request.path_params["name"])
+        if asset is None:
+            return refusal(404, "There is no such file.")
+        return _kept(request, asset, assets.caching(request.query_params.get("v", "")))
+
+    return [Route("/", page), Route("/static/{name:path}", static)]
 
 
 class Guard:
@@ -119,8 +134,7 @@ class Pages:
     def app(self, gate: Gate) -> ASGIApp:
         """The whole as one ASGI application."""
         routes = [
-            Route("/", self._page),
-            Route("/static/{name:path}", self._static),
+            *files_of(self._assets),
             Route("/now", self._now),
             Route("/events", Events(self.stream), methods=["GET"]),
             Route("/orders", self._order, methods=["POST"]),
@@ -128,17 +142,6 @@ class Pages:
             Route("/{path:path}", self._posted, methods=["POST"]),
         ]
         return Guard(Starlette(routes=routes), gate)
-
-    # ------------------------------------------------------------------ files
-
-    async def _page(self, request: Request) -> Response:
-        return asset_answer(request, self._assets.page, ASK_AGAIN)
-
-    async def _static(self, request: Request) -> Response:
-        asset = self._assets.files.get(request.path_params["name"])
-        if asset is None:
-            return refusal(404, "There is no such file.")
-        return asset_answer(request, asset, self._assets.caching(request.query_params.get("v", "")))
 
     # ------------------------------------------------------------------ the bench
 
@@ -212,22 +215,6 @@ def _without_folder(fault: Fault) -> str:
     return shown.removeprefix(f"{name}:") if name.startswith(".") else shown
 
 
-class Feed(Protocol):
-    """What is told to every page that listens; `stream.Stream` is one."""
-
-    def open(self) -> Line | None:
-        """Begin a line; None where too many are open."""
-        ...
-
-    def leave(self, line: Line) -> None:
-        """A page is gone."""
-        ...
-
-    def whole(self) -> bytes:
-        """The whole state as a message."""
-        ...
-
-
 class Events:
     """The stream of events to one page, as an ASGI application of its own."""
 
@@ -273,7 +260,7 @@ async def _leaves(receive: Receive, line: Line) -> None:
     line.close()
 
 
-def asset_answer(request: Request, asset: Asset, caching: str) -> Response:
+def _kept(request: Request, asset: Asset, caching: str) -> Response:
     """Answer with a file, or that the browser has it already."""
     fields = {"etag": asset.etag, "cache-control": caching}
     known: Iterable[str] = (tag.strip() for tag in request.headers.get("if-none-match", "").split(","))

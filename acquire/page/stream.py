@@ -103,8 +103,55 @@ class Line:
         return told
 
 
+@dataclass(slots=True, kw_only=True)
+class Feed:
+    """Tells the same to all open pages.
+
+    Attributes:
+        lines: of the open pages.
+    """
+
+    lines: set[Line] = field(default_factory=set)
+
+    def open(self) -> Line | None:
+        """Begin a line; None where too many are open."""
+        if len(self.lines) >= MOST_PAGES:
+            return None
+        self.lines.add(line := Line())
+        return line
+
+    def leave(self, line: Line) -> None:
+        """A page is gone."""
+        line.close()
+        self.lines.discard(line)
+
+    def state(self) -> dict[str, Any]:
+        """The whole state, now."""
+        raise NotImplementedError
+
+    def whole(self) -> bytes:
+        """The whole state as a message."""
+        return spelt("state", self.state())
+
+    def tell(self, name: str, data: Any) -> None:
+        """Put one message on every line."""
+        message = spelt(name, data) if self.lines else b""
+        for line in self.lines:
+            line.put(message)
+
+    def renew(self) -> None:
+        """Owe every page the whole state."""
+        for line in self.lines:
+            line.fall_behind()
+
+    def stop(self, text: str) -> None:
+        """Tell every page that this is the end, and end."""
+        for line in self.lines:
+            line.close(spelt("bye", {"text": text}))
+
+
 @dataclass(slots=True)
-class Stream:
+class Stream(Feed):
     """The way from one view to all pages.
 
     Attributes:
@@ -115,7 +162,6 @@ class Stream:
         speak: says a few words aloud; None where the browser does, or nobody.
         start: id of this start; another one with each view.
         seq: counts the changes.
-        lines: of the open pages.
         watched: set while anybody looks or listens.
     """
 
@@ -127,7 +173,6 @@ class Stream:
     speak: Callable[[Cue], None] | None = None
     start: str = field(default_factory=lambda: secrets.token_hex(8))
     seq: int = 0
-    lines: set[Line] = field(default_factory=set)
     watched: asyncio.Event = field(default_factory=asyncio.Event)
     _soon: bool = False
     _later: asyncio.TimerHandle | None = None
@@ -137,24 +182,19 @@ class Stream:
 
     def open(self) -> Line | None:
         """Begin a line; None where too many are open."""
-        if len(self.lines) >= MOST_PAGES:
-            return None
-        line = Line()
-        self.lines.add(line)
-        self.watched.set()
+        if (line := Feed.open(self)) is not None:
+            self.watched.set()
         return line
 
     def leave(self, line: Line) -> None:
         """A page is gone."""
-        line.close()
-        self.lines.discard(line)
+        Feed.leave(self, line)
         if not self.lines and self.speak is None:
             self.watched.clear()
 
     def stop(self, text: str) -> None:
         """Tell every page that this is the end, and end."""
-        for line in self.lines:
-            line.close(spelt("bye", {"text": text}))
+        Feed.stop(self, text)
         if self._later is not None:
             self._later.cancel()
 
@@ -162,8 +202,7 @@ class Stream:
         """Show something else on the pages that are open."""
         self.view, self.mode = view, mode
         self.start, self.seq = secrets.token_hex(8), 0
-        for line in self.lines:
-            line.fall_behind()
+        self.renew()
 
     # ------------------------------------------------------------------ out
 
@@ -178,20 +217,9 @@ class Stream:
             **self.view.state(),
         }
 
-    def whole(self) -> bytes:
-        """The whole state as a message."""
-        return spelt("state", self.state())
-
     def beat(self) -> None:
         """Let the pages know that the bench is there."""
-        if self.lines:
-            self.tell("beat", {"utc_s": self.utc_s()})
-
-    def tell(self, name: str, data: Any) -> None:
-        """Put one message on every line."""
-        message = spelt(name, data)
-        for line in self.lines:
-            line.put(message)
+        self.tell("beat", {"utc_s": self.utc_s()})
 
     def changed(self) -> None:
         """The view has taken something: let it out when its time has come."""
@@ -216,8 +244,7 @@ class Stream:
         view = self.view
         if view.renewed:
             view.forget()
-            for line in self.lines:
-                line.fall_behind()
+            self.renew()
             return
         if changes := view.take_changes():
             self.seq += 1
