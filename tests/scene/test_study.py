@@ -164,7 +164,7 @@ def test_what_cannot_be_is_one_sentence_and_exit_code_2(tmp_path, words, told):
 
 
 def test_a_study_is_run_and_reported_on_the_page(tmp_path, bench):
-    """Begun from setup; the page asks and shows no value; afterwards it is setup's again and has the report."""
+    """Begun from setup; the page asks and shows no value; then it is setup's again and has the report."""
     port = free_port()
     setup = Typed("-m", "acquire", "setup", "--folder", str(tmp_path), "--port", str(port))
     wish = {"bench": "folder/bench.toml", "name": "study-1", "step": "P1", "operators": "ann", "trials": "2"}
