@@ -7,14 +7,7 @@ from typing import Any
 
 from acquire.page.telling import picked
 from acquire.records import Purpose
-
-PURPOSE_WORDS = {
-    Purpose.INCOMING: "incoming units",
-    Purpose.WINDING: "at the winder",
-    Purpose.FINAL: "final test",
-    Purpose.RETURNED: "returned units",
-}
-"""Why a bench measures, for people."""
+from acquire.words.batches import PURPOSES
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,4 +38,4 @@ class About:
     def plain(self) -> dict[str, Any]:
         """For the page."""
         own = picked(self, "name", "purpose", "meter", "operator", "software", "speech", "demo", "typed")
-        return {**own, "purpose_word": PURPOSE_WORDS[self.purpose]}
+        return {**own, "purpose_word": PURPOSES[self.purpose]}

@@ -20,7 +20,9 @@ from acquire.page.telling import notice_words, picked, result_words, typed_words
 from acquire.quantity import show
 from acquire.records import CheckStandard, LeadZero, UnitResult, UnitStarted
 from acquire.unit_result import ended_s, stays_of
+from acquire.words.batches import PURPOSES
 from acquire.words.beside import check_text
+from acquire.words.outcomes import OUTCOME_WORDS
 from acquire.words.units import result_words as ended_words
 
 if TYPE_CHECKING:
@@ -116,6 +118,8 @@ class Past:
             "first": first,
             "total": len(wanted),
             "at_once": MOST_UNITS,
+            "outcomes": {each.value: words for each, words in OUTCOME_WORDS.items()},
+            "purposes": {each.value: words for each, words in PURPOSES.items()},
             "batches": sorted({str(row[2]) for row in rows} - {""}),
             "sheets": sorted({str(row[3]) for row in rows}),
         }

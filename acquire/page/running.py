@@ -15,11 +15,11 @@ from pathlib import Path
 import tomlkit
 
 from acquire.files.settings import load_bench
-from acquire.page.about import PURPOSE_WORDS
 from acquire.page.behind import Plain, Unfit, short_text
 from acquire.page.rewriting import on_trial, put_file, put_key
 from acquire.page.shelf import Listed, files_beside, files_of, shipped_files
 from acquire.sheets import load_sheet
+from acquire.words.batches import PURPOSES
 from drivers.models import load_model
 
 PLACES = {
@@ -86,7 +86,7 @@ class Running:
         return {
             "file": self.file.name,
             "values": values,
-            "purposes": {each.value: words for each, words in PURPOSE_WORDS.items()},
+            "purposes": {each.value: words for each, words in PURPOSES.items()},
             "typed_temperature": "value" in tree.get("temperature", {}),
             **lists,
         }

@@ -18,11 +18,11 @@ from acquire.errors import FileInvalid, SteadyohmError
 from acquire.files.bench_tables import TYPED
 from acquire.files.settings import load_bench
 from acquire.files.shipped import meter_file_for
-from acquire.page.about import PURPOSE_WORDS
 from acquire.page.behind import Plain, Posted, Unfit, short_text
 from acquire.page.shelf import Listed, files_of, shipped_files
 from acquire.page.stream import Stream
 from acquire.sheets import load_sheet
+from acquire.words.batches import PURPOSES
 from drivers.errors import MeterError
 from drivers.find import Finding, display_counts
 from drivers.link.address import parse_address
@@ -116,7 +116,7 @@ class Setup:
             "drivers": list(known_drivers()),
             "sheets": [each.plain() for each in both if each.kind == "sheet"],
             "models": [each.plain() for each in both if each.kind == "meter"],
-            "purposes": {each.value: words for each, words in PURPOSE_WORDS.items()},
+            "purposes": {each.value: words for each, words in PURPOSES.items()},
             "typed_model": _proposed(NO_CABLE, [each for each in both if each.kind == "meter"]),
             "benches": [each.plain() for each in own if each.kind == "bench"],
             "written": self.written or None,
