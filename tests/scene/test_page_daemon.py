@@ -102,7 +102,7 @@ def test_what_is_asked_of_the_record_is_answered(tmp_path):
         status, unit = answer("/unit?serial=P80-0001")
         assert (status, unit["ongoing"], unit["held"]) == (200, False, "given up: lunch (on the page)")
         assert len(unit["verdicts"][0]["trace"]) > 3
-        assert (len(unit["visits"]), unit["pairs"]) == (1, [])
+        assert len(unit["visits"]) == 1
         assert answer("/units?part=0001")[1]["units"][0]["serial"] == "P80-0001"
         assert answer("/leads")[1]["now"]["ohm"] == pytest.approx(0.12, abs=0.05)
         tests = answer("/tests")[1]
@@ -113,6 +113,32 @@ def test_what_is_asked_of_the_record_is_answered(tmp_path):
             status, refused = answer(path)
             assert status == 404
             assert refused["error"].endswith(".")
+
+
+def test_settings_changed_in_the_middle_of_a_unit_count_from_the_next_one(tmp_path):
+    """The unit on the bench is finished as it was begun; what waits is said until it counts."""
+    with lonely(tmp_path) as (port, daemon):
+        ordered(port, "start_unit", serial="P80-0001")
+        changed = {"operator": "Ida", "purpose": "incoming"}
+        assert json.loads(posted(port, "/settings", changed)[2])["changed"] == ["operator", "purpose"]
+
+        def now(fits):
+            return wait_until(lambda: (state := until_served(port)) and fits(state) and state)
+
+        def codes(state):
+            return [warning["code"] for warning in state["warnings"]]
+
+        state = now(lambda state: "files.waiting" in codes(state))
+        assert (state["bench"]["operator"], state["bench"]["purpose"]) == ("", "final")
+        assert state["unit"]["serial"] == "P80-0001"
+        ordered(port, "give_up_unit", reason="lunch")
+        ordered(port, "start_unit", serial="P80-0002")
+        state = now(lambda state: state["bench"]["operator"] == "Ida" and "0002" in state["unit"]["serial"])
+        assert "files.waiting" not in codes(state)
+        assert (state["unit"]["operator"], state["bench"]["purpose"]) == ("Ida", "incoming")
+        assert daemon.end()[0] == 0
+    begun = [entry.payload for entry in journal_entries(tmp_path, "unit_started")]
+    assert [(each["operator"], each["purpose"]) for each in begun] == [("", "final"), ("Ida", "incoming")]
 
 
 # ------------------------------------------------------------------ life
