@@ -23,6 +23,7 @@ from acquire.errors import InputImpossible, SteadyohmError
 from acquire.files.new_file import new_file
 from acquire.journal.history import JournalReader
 from acquire.page.behind import Asked, File, Plain, Unfit, Unknown, short_text
+from system.processes import heard
 
 KINDS = ("certificate", "label")
 PATIENCE_S = 30.0
@@ -55,26 +56,11 @@ async def command(*words: str) -> bytes:
     """
     if any("\0" in word for word in words):
         raise Unknown("There is no such thing on the record.")
-    process = await asyncio.create_subprocess_exec(
-        sys.executable,
-        "-m",
-        "acquire",
-        *words,
-        stdin=asyncio.subprocess.DEVNULL,
-        stdout=asyncio.subprocess.PIPE,
-        stderr=asyncio.subprocess.PIPE,
-    )
-    try:
-        async with asyncio.timeout(PATIENCE_S):
-            made, said = await process.communicate()
-    finally:
-        if process.returncode is None:
-            process.kill()
-            await process.wait()
-    if process.returncode:
-        sentence = " ".join(said.decode(errors="replace").split())[-500:]
-        raise Unknown(sentence) if process.returncode == IMPOSSIBLE else SteadyohmError(sentence)
-    return made
+    ended = await heard([sys.executable, "-m", "acquire", *words], within_s=PATIENCE_S)
+    if ended.code:
+        sentence = " ".join(ended.err.decode(errors="replace").split())[-500:]
+        raise Unknown(sentence) if ended.code == IMPOSSIBLE else SteadyohmError(sentence)
+    return ended.out
 
 
 def studies_in(folder: Path) -> Asked:

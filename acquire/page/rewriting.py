@@ -6,12 +6,12 @@ Not for what its settings mean (files, sheets) nor for which of them a page may 
 from __future__ import annotations
 
 import contextlib
-import os
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 from acquire.files.new_file import new_file
+from system.files import to_disk
 
 
 def put_key(table: Any, key: str, value: Any) -> None:
@@ -41,4 +41,4 @@ def put_file(path: Path, text: str) -> None:
     with new_file(path) as file:
         file.write(text.encode())
         file.flush()
-        os.fsync(file.fileno())
+        to_disk(file.fileno())

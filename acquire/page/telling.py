@@ -21,6 +21,7 @@ from acquire.words.faults import sentence
 from acquire.words.notices import said
 from acquire.words.outcomes import NOT_YET, OUTCOME_WORDS, verdict_word
 from acquire.words.plain import sureness
+from acquire.words.settling import learnt
 from acquire.words.units import missing_words, pair_words, reason_of, why_not
 from acquire.words.units import result_words as ended_words
 from acquire.words.verdicts import hint, reason
@@ -129,8 +130,12 @@ def zero_words(zero: LeadZero) -> Plain:
 
 
 def conditions_words(facts: Facts) -> Plain:
-    """When the bench's duties were done last: a screen of them asks again then."""
-    return {"lead_utc_s": None if facts.lead is None else facts.lead.utc_s, "check_utc_s": facts.check_utc_s}
+    """When the duties were done last, for a screen of them to ask again; what touches have taught."""
+    return {
+        "lead_utc_s": None if facts.lead is None else facts.lead.utc_s,
+        "check_utc_s": facts.check_utc_s,
+        "contacts_text": learnt(facts.learned) if facts.learned else "",
+    }
 
 
 EMPTY: Plain = {
