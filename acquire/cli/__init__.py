@@ -15,7 +15,7 @@ from typing import Any, NoReturn
 import typer
 from typer.core import TyperGroup
 
-from acquire.cli import batch, bench, files, line, meters, papers, record, starting, study, units
+from acquire.cli import batch, bench, documents, files, line, meters, papers, record, starting, study, units
 from system.console import make_streams, write_nowhere
 
 
@@ -55,7 +55,7 @@ app = typer.Typer(
 )
 
 
-for room in (bench, files, meters, units, record, batch, line, papers, study, starting):
+for room in (bench, files, meters, units, record, batch, line, papers, study, documents, starting):
     room.add_to(app)
 
 

@@ -128,10 +128,11 @@ def setup(
     """Make a bench in the browser: find the meter, choose the sheet, test the link, start."""
     from acquire import logs
     from acquire.answers.setup import run_setup
+    from acquire.study.on_page import studies
     from system.ending import run_loop
 
     logs.set_up(level=log_level.value)
-    run_loop(run_setup(folder, port, browser=browser))
+    run_loop(run_setup(folder, port, studies, browser=browser))
 
 
 def simulate(

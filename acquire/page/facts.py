@@ -20,7 +20,7 @@ class Facts:
         meter_silence_s: since the latest reading of the ohms meter; None before the first.
         halted: the journal cannot be written.
         lead: the lead zero in force; lead_wanted: the bench needs one; lead_due: it is missing or too old.
-        celsius: fresh temperature, None where there is none; celsius_source, celsius_utc_s: of the latest.
+        celsius: fresh temperature, None where there is none.
         temperature_known: some temperature has been read or typed, fresh or not.
         check_name: of the check standard, empty where the bench has none; check_due: it must be measured;
             check_blocked: it stops the bench; check_utc_s: of the latest check.
@@ -36,8 +36,6 @@ class Facts:
     lead_wanted: bool = False
     lead_due: bool = False
     celsius: float | None = None
-    celsius_source: str = ""
-    celsius_utc_s: float | None = None
     temperature_known: bool = False
     check_name: str = ""
     check_due: bool = False
