@@ -218,9 +218,13 @@ def _yields(firsts: list[Counted]) -> Iterator[Yield]:
         ("rule", [(rule.name, rule.outcome) for rule in balances]),
         ("typed", [(each.name, each.outcome) for each in typed]),
     ):
-        passed = Counter(name for name, outcome in asked if outcome in PASSING)
-        for name, of in Counter(name for name, _ in asked).items():
-            yield Yield(name, sort, share_of(passed[name], of, CONFIDENCE))
+        counts: dict[str, list[int]] = {}
+        for (name, outcome), count in Counter(asked).items():
+            of = counts.setdefault(name, [0, 0])
+            of[0] += count if outcome in PASSING else 0
+            of[1] += count
+        for name, (passed, every) in counts.items():
+            yield Yield(name, sort, share_of(passed, every, CONFIDENCE))
 
 
 # ---------------------------------------------------------------- all batches

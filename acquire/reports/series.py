@@ -305,8 +305,10 @@ def _of_means(means: ChartPair, serials: Sequence[str]) -> Iterator[str]:
 def _groups(of_points: Columns) -> Iterator[Grouped]:
     for what in GROUPS:
         names = of_points[what]
-        if len(set(names)) > 1:
-            found = by_group(of_points["value"], [name or "unknown" for name in names])
+        if "" in (different := set(names)):
+            names = tuple(name or "unknown" for name in names)
+        if len(different) > 1:
+            found = by_group(of_points["value"], names)
             yield Grouped(what, found, of_groups(found, what))
 
 
