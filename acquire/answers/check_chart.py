@@ -7,7 +7,11 @@ from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime
 from itertools import pairwise, product
 from pathlib import Path
+from typing import Annotated
 
+import typer
+
+from acquire.answers.options import JournalPlace, OnlyBench, say
 from acquire.errors import InputImpossible
 from acquire.journal.question import Question
 from acquire.line.places import record_at
@@ -109,3 +113,16 @@ def _picture(ohm: float, lower: float, upper: float) -> str:
     else:
         line[at] = "◆"
     return "".join(line)
+
+
+def chart(
+    journal: JournalPlace,
+    *,
+    resistor: Annotated[str | None, typer.Option(help="Only this check standard.")] = None,
+    limit: Annotated[
+        int, typer.Option(min=2, max=10**9, help="At most so many readings of each, the latest.")
+    ] = 50,
+    bench: OnlyBench = None,
+) -> None:
+    """Draw the check standard's readings between their limits: is the bench still what it was?"""
+    say(chart_lines(journal, resistor, limit, bench))

@@ -5,6 +5,9 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Annotated
+
+import typer
 
 from acquire.bench.assembly import SOFTWARE
 from acquire.clock import Clock, RealClock
@@ -72,3 +75,25 @@ async def _append(results: Sequence[ImportedResult], folder: Path, clock: Clock)
             await journal.append([(result, None) for result in results[first : first + AT_ONCE]])
     finally:
         await journal.close()
+
+
+def import_papers(
+    file: Annotated[Path, typer.Argument(help="CSV file of earlier paper records.")],
+    journal: Annotated[
+        Path, typer.Argument(help="Folder of the bench's journal; the bench must not be at work.")
+    ],
+    *,
+    sheet: Annotated[Path, typer.Option(help="Sheet of the unit type.")],
+    dry: Annotated[
+        bool, typer.Option("--dry", help="Only check the file; nothing goes on the record.")
+    ] = False,
+) -> None:
+    """Bring earlier paper records onto the journal, marked as imported; each row is checked."""
+    results, doubts = read_papers(file, journal, sheet, RealClock())
+    for doubt in doubts:
+        typer.echo(doubt, err=True)
+    units = len({result.serial for result in results})
+    if not dry:
+        take(results, journal)
+    done = "in order" if dry else "imported"
+    typer.echo(f"{file}: {done}: values {len(results)}, units {units}")

@@ -5,22 +5,25 @@ from __future__ import annotations
 import asyncio
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any
 
+import typer
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn
 
+from acquire.answers.options import AsJson, say, say_json
 from acquire.answers.told import write_new
 from acquire.files.bench_tables import TYPED
 from acquire.files.shipped import meter_file_for, shipped
-from drivers.decode import Decoding, decode_bytes
+from drivers.decode import Decoding, bytes_of_hex, decode_bytes
 from drivers.find import Finding, display_counts, find_meters, list_serial_ports
-from drivers.link.available import LinkKind
+from drivers.link.address import parse_address
+from drivers.link.available import LinkKind, link_kinds
 from drivers.meter import Capabilities
 from drivers.reading import Quantity
-from drivers.registry import DriverEntry, open_meter
+from drivers.registry import DriverEntry, list_drivers, open_meter
 from drivers.self_check import needs_self_check
 
 
@@ -272,3 +275,56 @@ def driver_facts(entry: DriverEntry) -> dict[str, Any]:
         "flags_visible": sorted(flag.value for flag in able.flags_visible) if able else [],
         "verification": able.verification if able else None,
     }
+
+
+def find(
+    *,
+    port: Annotated[
+        list[str] | None,
+        typer.Option(help="This serial port; may be repeated."),
+    ] = None,
+    tcp: Annotated[
+        list[str] | None, typer.Option(help="A meter on the network, HOST:PORT; may be repeated.")
+    ] = None,
+    visa: Annotated[
+        bool, typer.Option("--visa", help="The VISA resources of this machine and its network.")
+    ] = False,
+    listen_only: Annotated[
+        bool, typer.Option("--listen-only", help="Send nothing; hear only what sends by itself.")
+    ] = False,
+    write: Annotated[
+        Path | None, typer.Option(help="Write a commented bench file for what was found.")
+    ] = None,
+) -> None:
+    """Look for meters where you say, else on every serial port, by listening and asking harmlessly."""
+    for place in tcp or ():
+        parse_address(f"tcp:{place}")  # a slip of the pen is bad input, not a meter that does not answer
+    ports = [] if port is None and (tcp or visa) else port
+    found = asyncio.run(look(ports, tcp or [], visa=visa, ask=not listen_only, write=write))
+    raise typer.Exit(0 if found else 1)
+
+
+def decode(
+    driver: Annotated[
+        str, typer.Argument(help="Whose bytes these are; `steadyohm meters` lists the drivers.")
+    ],
+    hexadecimal: Annotated[list[str], typer.Argument(metavar="HEX...", help='Such as "2b 30 31 32".')],
+    *,
+    profile: Annotated[str | None, typer.Option(help="Profile of the driver, if it has several.")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Say what a driver makes of some bytes, or why it makes nothing of them."""
+    options = {"profile": profile} if profile else None
+    decoding = decode_bytes(driver, bytes_of_hex(" ".join(hexadecimal)), options)
+    say_json(decoding_facts(decoding), indent=2) if as_json else say(decoding_lines(decoding))
+    raise typer.Exit(0 if any(piece.decoded for piece in decoding.pieces) else 1)
+
+
+def meters(*, as_json: AsJson = False) -> None:
+    """List drivers and links: what each can do, what it was verified against, and what is missing."""
+    entries = list_drivers()
+    if as_json:
+        drivers, links = [driver_facts(entry) for entry in entries], [asdict(kind) for kind in link_kinds()]
+        say_json({"drivers": drivers, "links": links}, indent=2)
+    else:
+        say([*driver_lines(entries), "", *link_lines(link_kinds())])

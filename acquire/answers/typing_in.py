@@ -4,19 +4,26 @@ from __future__ import annotations
 
 import asyncio
 from pathlib import Path
+from typing import Annotated
 
+import typer
+
+from acquire.answers.options import AsJsonLines, say, say_json
 from acquire.bench.assembly import circumstances
 from acquire.bench.duty_setup import habit
 from acquire.clock import RealClock
 from acquire.errors import InputImpossible, JournalUnusable
 from acquire.files.settings import Bench, load_bench
 from acquire.journal.history import JournalReader
+from acquire.journal.plain import to_plain
 from acquire.journal.question import OF_A_STAY, Question
 from acquire.journal.store import Journal
 from acquire.records import Circumstances, TypedResult, UnitResult
 from acquire.unit_result import Stay, revised, stays_of
 from acquire.verdict.typed import typed_result
 from acquire.verdict.typed_wanted import guidance
+from acquire.words.beside import typed_answer
+from acquire.words.outcomes import OUTCOME_WORDS
 from drivers.models import load_model
 
 
@@ -92,3 +99,29 @@ async def _append(bench: Bench, clock: RealClock, records: list[TypedResult | Un
         await journal.append([(record, None) for record in records])
     finally:
         await journal.close()
+
+
+def result(
+    bench: Annotated[Path, typer.Argument(help="Bench file: names sheet, purpose and journal.")],
+    results: Annotated[
+        list[str] | None,
+        typer.Argument(
+            help='Such as "insulation = 120 Mohm, 500 V, 21 °C"; left out: what is wanted, and how.'
+        ),
+    ] = None,
+    *,
+    serial: Annotated[str, typer.Option(help="Of the unit; it must have been on this bench.")] = "",
+    as_json: AsJsonLines = False,
+) -> None:
+    """Type in results from elsewhere (insulation, inductance, surge, hipot) while no bench is at work."""
+    if not results:
+        say(wanted_lines(bench))
+        return
+    if not serial:
+        raise InputImpossible("Whose results are these?", "Give --serial.")
+    for record in type_in(bench, serial, results):
+        if as_json:
+            say_json(to_plain(record))
+        else:
+            word = OUTCOME_WORDS[record.outcome] if record.outcome else "recorded"
+            typer.echo(f"{record.serial}: {record.name}: {word}: {typed_answer(record)}".removesuffix(": "))

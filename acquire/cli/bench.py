@@ -8,14 +8,7 @@ from typing import Annotated
 
 import typer
 
-
-class LogLevel(StrEnum):
-    """How serious a log line is, least first."""
-
-    DEBUG = "debug"
-    INFO = "info"
-    WARNING = "warning"
-    ERROR = "error"
+from acquire.answers.options import Level, LogLevel, say
 
 
 class Scene(StrEnum):
@@ -24,12 +17,6 @@ class Scene(StrEnum):
     PLOVER_80 = "plover-80"
     QUERN_12 = "quern-12"
     FATHOM_7 = "fathom-7"
-
-
-def add_to(app: typer.Typer) -> None:
-    """Register these commands."""
-    for command in (demo, fixture, run, setup, simulate):
-        app.command()(command)
 
 
 def demo(
@@ -74,7 +61,7 @@ def run(
     record: Annotated[
         Path | None, typer.Option(help="Write down every reading here, for `steadyohm replay`.")
     ] = None,
-    log_level: Annotated[LogLevel, typer.Option(help="Least serious log line shown.")] = LogLevel.WARNING,
+    log_level: LogLevel = Level.WARNING,
 ) -> None:
     """Work at a bench until Ctrl-C: read the meter, find the step, say the verdict, keep the record."""
     import asyncio
@@ -100,8 +87,7 @@ def fixture(
     from acquire.files.settings import load_bench
 
     trial = asyncio.run(tried(load_bench(bench), plugged=plug))
-    for line in trial_lines(trial):
-        typer.echo(line)
+    say(trial_lines(trial))
     raise typer.Exit(1 if trial.findings() else 0)
 
 
@@ -111,7 +97,7 @@ def setup(
     port: Annotated[
         int, typer.Option(min=0, max=65535, help="TCP port of the page; 0 takes a free one.")
     ] = 8480,
-    log_level: Annotated[LogLevel, typer.Option(help="Least serious log line shown.")] = LogLevel.WARNING,
+    log_level: LogLevel = Level.WARNING,
 ) -> None:
     """Make a bench in the browser: find the meter, choose the sheet, test the link, start."""
     import asyncio

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import pkgutil
 import signal
 import subprocess
 import sys
@@ -61,11 +62,13 @@ def test_output_into_a_full_disk_ends_in_a_sentence():
 def test_every_command_has_a_sentence_of_help():
     """And every option of it."""
     runner = CliRunner()
-    for command in cli.app.registered_commands:
-        name = command.name or command.callback.__name__.replace("_", "-")
+    listed = runner.invoke(cli.app, ["--help"]).output
+    for name, (place, about) in cli.COMMANDS.items():
         shown = runner.invoke(cli.app, [name, "--help"])
         assert shown.exit_code == 0, name
-        assert command.callback.__doc__, name
+        assert pkgutil.resolve_name(f"acquire.{place}").__doc__, name
+        assert f"{name} " in listed
+        assert about in " ".join(listed.split())
 
 
 @pytest.mark.parametrize(
