@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from datetime import UTC, datetime
 from itertools import pairwise, product
 from pathlib import Path
 from typing import Annotated
@@ -18,6 +17,7 @@ from acquire.line.places import record_at
 from acquire.physics.check_standard import FEWEST_FOR_A_CHART, chart_of
 from acquire.quantity import show
 from acquire.records import CheckStandard
+from acquire.reports.figures import moment
 
 WIDTH = 41
 """Characters of the picture; odd, so that the centre has a place of its own."""
@@ -93,7 +93,7 @@ def _chart(records: Sequence[CheckStandard], title: str) -> Iterator[str]:
         lower, upper = centre - last.expanded_ohm, centre + last.expanded_ohm
     jumps = [0.0, *(abs(b.reading_ohm - a.reading_ohm) for a, b in pairwise(records))]
     for record, jump in zip(records, jumps, strict=True):
-        when = datetime.fromtimestamp(record.utc_s, UTC).strftime("%Y-%m-%d %H:%M")
+        when = moment(record.utc_s)[:16]
         word = "" if record.in_control else f"  {', '.join(record.signs).replace('_', ' ')}"
         picture = _picture(record.reading_ohm, lower, upper)
         yield f"  {when} {record.reading_ohm:>11.6g} {picture} range {jump:<8.2g}{word}".rstrip()

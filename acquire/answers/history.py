@@ -34,6 +34,7 @@ from acquire.records import (
 )
 from acquire.reports.doubtful import Doubts
 from acquire.reports.export import export_csv, export_jsonl, export_parquet
+from acquire.reports.figures import moment
 from acquire.words.beside import check_text
 from acquire.words.faults import sentence
 from acquire.words.notices import said
@@ -172,7 +173,7 @@ def _doubt(entry: Entry, doubts: Doubts) -> str:
 
 def history_line(entry: Entry, doubt: str = "") -> str:
     """One line: when, which unit, what; a second one for why it is doubtful."""
-    when = datetime.fromtimestamp(entry.utc_s, UTC).strftime("%Y-%m-%d %H:%M:%S")
+    when = moment(entry.utc_s, "%Y-%m-%d %H:%M:%S")
     line = f"{when}  {entry.serial or '-':<12}  {_what(entry.record)}"
     return f"{line}\n{'':35}{doubt}" if doubt else line
 
@@ -225,7 +226,7 @@ def _beside(
 
 
 def _from_paper(result: ImportedResult) -> str:
-    day = datetime.fromtimestamp(result.measured_utc_s, UTC).strftime("%Y-%m-%d")
+    day = moment(result.measured_utc_s, "%Y-%m-%d")
     shown = "open" if result.value_ohm is None else show(result.value_ohm, "Ω", result.expanded_ohm)
     warm = "" if result.celsius is None else f" at {result.celsius:g} °C"
     word = f", {OUTCOME_WORDS[result.outcome]} as stated" if result.outcome else ""

@@ -113,7 +113,7 @@ def bench_text_for(found: Sequence[Finding], wishes: Wishes = Wishes()) -> str:
     sheet = wishes.sheet or shipped("sheets", "plover-80.toml")
     model = wishes.model or meter_file_for(display_counts(meter), settable=able.settable)
     files = jinja2.Environment(  # noqa: S701  (no page: text is quoted as TOML wants it)
-        loader=jinja2.PackageLoader("acquire.answers"),
+        loader=jinja2.FileSystemLoader(Path(__file__).with_name("templates")),
         undefined=jinja2.StrictUndefined,
         trim_blocks=True,
         keep_trailing_newline=True,

@@ -1,4 +1,4 @@
-"""`steadyohm certificate`, `issued` and `sign-key`: papers are drawn, kept as issued, checked, printed again.
+"""The commands about papers: certificate, issued, sign-key, label, returned; what is issued is kept.
 
 Only reads the record, so that a bench may be at work with it. Not for what stands on a page (reports).
 """
@@ -6,16 +6,27 @@ Only reads the record, so that a bench may be at work with it. Not for what stan
 from __future__ import annotations
 
 import base64
+import hashlib
 import math
 from collections.abc import Iterable, Mapping
 from contextlib import nullcontext
 from dataclasses import dataclass, replace
+from math import floor
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from acquire.answers.options import PLACE, AsJsonLines, JournalPlace, KeptIn, say, say_json
+from acquire.answers.options import (
+    PLACE,
+    AsJson,
+    AsJsonLines,
+    JournalPlace,
+    KeptIn,
+    say,
+    say_document,
+    say_json,
+)
 from acquire.clock import RealClock
 from acquire.errors import InputImpossible, unreadable
 from acquire.files.new_file import ANOTHER, new_file
@@ -23,17 +34,23 @@ from acquire.files.settings import Bench, load_bench
 from acquire.journal.plain import spelt
 from acquire.journal.question import Question, Record
 from acquire.line.places import is_line, record_at
+from acquire.quantity import parse
 from acquire.records import Purpose
 from acquire.reports import document as doc
+from acquire.reports import returned as reports
 from acquire.reports.certificate import Calibration, Certificate, Given, Heading, certificate_of
 from acquire.reports.certificate_check import LARGEST_BYTES, SOFTWARE, check
 from acquire.reports.certificate_document import certificate_document
 from acquire.reports.figures import moment
 from acquire.reports.html_page import as_html
 from acquire.reports.issued import FOLDER, Issued, IssuedPapers, file_name
+from acquire.reports.label import as_pdf as label_pdf
+from acquire.reports.label import as_svg as label_svg
+from acquire.reports.label import label_of, laid_out
 from acquire.reports.logo import logo_of
+from acquire.reports.returned_document import as_plain, returned_document
 from acquire.reports.signing import make_keys, signed
-from acquire.reports.visits import Visit
+from acquire.reports.visits import Visit, judged_visit, visits_on
 from drivers.models import load_model
 from drivers.plain_file import read_file
 
@@ -358,3 +375,93 @@ def sign_key(
         f"{file}: the key; keep it to yourself. {public}: for whoever checks certificates. It is "
         f"{fingerprint}."
     )
+
+
+# ---------------------------------------------------------------- labels
+
+
+WIDTH_MM, HEIGHT_MM = 50.0, 25.0
+"""Of a label where nobody says otherwise; common stock, no source."""
+
+
+def size_mm(width: str | None, height: str | None, bench: Bench | None) -> tuple[float, float]:
+    """Width and height of a label, mm: as told, as the bench file says, or 50 by 25; QuantityInvalid."""
+    shop = None if bench is None else bench.shop
+    known = (WIDTH_MM, HEIGHT_MM) if shop is None else (1e3 * shop.label_width, 1e3 * shop.label_height)
+    told = (None if each is None else 1e3 * parse(each, "m") for each in (width, height))
+    wide, high = (mm if given is None else given for mm, given in zip(known, told, strict=True))
+    return round(wide, 3), round(high, 3)
+
+
+def label(
+    journal: JournalPlace,
+    serial: Annotated[str, typer.Argument(help="Of the unit.")],
+    *,
+    svg: Annotated[Path | None, typer.Option(help="File or folder for the SVG. Left out: here.")] = None,
+    pdf: Annotated[Path | None, typer.Option(help="File or folder for a PDF of the label's size.")] = None,
+    bench: Annotated[Path | None, typer.Option(help="Bench file: shop's name, size of labels.")] = None,
+    width: Annotated[str | None, typer.Option(help='Such as "62 mm"; left out, the bench file\'s.')] = None,
+    height: Annotated[str | None, typer.Option(help='Such as "29 mm"; left out, the bench file\'s.')] = None,
+    purpose: Annotated[
+        Purpose | None, typer.Option(help="The latest test for this purpose; left out: the latest.")
+    ] = None,
+    id_in_code: Annotated[
+        bool,
+        typer.Option("--id-in-code", help="The code holds the result's id behind the serial, not it alone."),
+    ] = False,
+    issued: KeptIn = None,
+) -> None:
+    """Draw the label for a unit: serial, verdict, date, and a QR code that the bench's scanner can read."""
+    known = None if bench is None else load_bench(bench)
+    size = size_mm(width, height, known)
+    files = Targets(pdf=pdf, svg=Path() if svg is None and pdf is None else svg).of("label", serial)
+    shop = "" if known is None or known.shop is None else known.shop.name
+    with record_at(journal) as record:
+        visit = judged_visit(visits_on(record, serial), purpose)
+    facts = label_of(visit, shop, id_in_code=id_in_code)
+    drawing = laid_out(facts, *size)
+    contents = {
+        end: label_svg(drawing) if end == "svg" else label_pdf(drawing, f"label {serial}", facts.utc_s)
+        for end in files
+    }
+    birth, _, seq = facts.result_id.partition("-")
+    digest = hashlib.sha256(repr((facts, size)).encode("utf-8", "surrogatepass")).hexdigest()
+    number = f"LABEL-{birth[:8]}-{seq}-{digest[:8]}".upper()
+    now_s = float(math.floor(RealClock().utc_s()))
+    papers_of(journal, issued).keep(issued_of(number, "label", visit, now_s), contents)
+    for end, path in files.items():
+        typer.echo(f"{serial}: {put(path, contents[end])}, {size[0]:g} mm by {size[1]:g} mm")
+
+
+# ---------------------------------------------------------------- units that came back
+
+
+def returned(
+    journal: JournalPlace,
+    serial: Annotated[str, typer.Argument(help="Of the unit that came back.")],
+    *,
+    prior: Annotated[
+        float,
+        typer.Option(
+            min=0.001, max=0.999, help="How likely it is ours before any ohms are compared, 0 to 1."
+        ),
+    ] = 0.5,
+    paper: Annotated[
+        bool, typer.Option("--paper", help="Compare with its imported paper record, not with a visit.")
+    ] = False,
+    html: Annotated[Path | None, typer.Option(help="A page for the customer.")] = None,
+    pdf: Annotated[Path | None, typer.Option(help="The same as PDF.")] = None,
+    bench: Annotated[Path | None, typer.Option(help="Bench file: heading and size of paper.")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Compare a returned unit with what it read when it left: what has changed, and is it ours?"""
+    targets = Targets(html, pdf)
+    with record_at(journal) as record:
+        found = reports.returned(record, serial, prior, from_paper=paper)
+    head, size, signed = letterhead_of(None if bench is None else load_bench(bench))
+    document = returned_document(found, head, size, float(floor(RealClock().utc_s())), signed)
+    write_document(document, targets)
+    if as_json:
+        say_json(as_plain(found))
+    else:
+        say_document(document)

@@ -8,17 +8,17 @@ from typing import Annotated
 
 import typer
 
+from acquire.answers.importing import append_at_rest
 from acquire.answers.options import AsJsonLines, say, say_json
 from acquire.bench.assembly import circumstances
 from acquire.bench.duty_setup import habit
 from acquire.clock import RealClock
-from acquire.errors import InputImpossible, JournalUnusable
+from acquire.errors import InputImpossible
 from acquire.files.settings import Bench, load_bench
 from acquire.journal.history import JournalReader
 from acquire.journal.plain import to_plain
 from acquire.journal.question import OF_A_STAY, Question
-from acquire.journal.store import Journal
-from acquire.records import Circumstances, TypedResult, UnitResult
+from acquire.records import Circumstances, Recorded, TypedResult
 from acquire.unit_result import Stay, revised, stays_of
 from acquire.verdict.typed import typed_result
 from acquire.verdict.typed_wanted import guidance
@@ -66,7 +66,9 @@ def type_in(bench_file: Path, serial: str, texts: list[str]) -> list[TypedResult
         new.append(typed_result(text, started, place, clock.utc_s(), habit=habit(bench), others=others))
     last, typed = stay.last, [*stay.typed, *new]
     now = None if last is None else revised(last, typed, new[-1].utc_s)
-    asyncio.run(_append(bench, clock, [*new, *([] if now is None else [now])]))
+    remedy = "While a bench is at work, type .result at the bench itself."
+    records: list[Recorded] = [*new, *([] if now is None else [now])]
+    asyncio.run(append_at_rest(Path(bench.journal.folder), bench.name, clock, records, remedy))
     return new
 
 
@@ -85,20 +87,6 @@ def _on_record(bench: Bench, serial: str) -> Stay:
             f"{serial} was never on bench {bench.name}.", "Check the serial: steadyohm history lists them."
         )
     return begun[-1]
-
-
-async def _append(bench: Bench, clock: RealClock, records: list[TypedResult | UnitResult]) -> None:
-    try:
-        journal = await asyncio.to_thread(
-            lambda: Journal.open(Path(bench.journal.folder), bench=bench.name, clock=clock)
-        )
-    except JournalUnusable as error:
-        remedy = "While a bench is at work, type .result at the bench itself."
-        raise JournalUnusable(error.what, f"{error.hint} {remedy}".strip()) from error
-    try:
-        await journal.append([(record, None) for record in records])
-    finally:
-        await journal.close()
 
 
 def result(

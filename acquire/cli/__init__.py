@@ -47,8 +47,8 @@ line         answers.collect:all_benches        Serve the page with all benches.
 index        answers.collect:index              Write the list of a shared folder of files.
 certificate  answers.papers:certificate         Issue certificates, or check one that somebody brings.
 issued       answers.papers:issued              List the papers that were issued, or print one again.
-label        answers.labels:label               Draw the label for a unit.
-returned     answers.returned:returned          Compare a returned unit with what it read when it left.
+label        answers.papers:label               Draw the label for a unit.
+returned     answers.papers:returned            Compare a returned unit with what it read when it left.
 lookback     answers.lookback:lookback          List what rests on a meter found unfit, or a bad spool.
 sign-key     answers.papers:sign_key            Make a key that certificates are signed with.
 import       answers.importing:import_papers    Bring earlier paper records onto the journal.
