@@ -17,13 +17,13 @@ import typer
 
 from acquire import logs
 from acquire.answers.options import Level, LogLevel
-from acquire.bench.run import stops_on_signals
 from acquire.bench.systemd import from_environment
 from acquire.clock import RealClock
 from acquire.errors import InputImpossible
 from acquire.files.shared import LIST, write_list
 from acquire.line.roles import ROLES
 from acquire.quantity import counted
+from system.ending import asked_to_end, run_loop
 
 log = structlog.get_logger()
 
@@ -65,7 +65,7 @@ async def run_collector(path: Path, name: str | None) -> None:
     collector = Collector(rules, broker_of(file.broker, os.environ), address, RealClock())
     supervisor, stop = from_environment(), asyncio.Event()
     collector.changed = lambda: supervisor.say("READY=1", collector.state)
-    with stops_on_signals(stop):
+    with asked_to_end(stop.set):
         await collector.run(stop)
     supervisor.stopping("done")
     store = collector.store
@@ -170,7 +170,7 @@ async def run_page(path: Path, say: Callable[[str], None]) -> None:
         line.silent,
         ready,
     )
-    with stops_on_signals(stop):
+    with asked_to_end(stop.set):
         await page.run(stop)
 
 
@@ -213,11 +213,11 @@ def collect(
     need_line_extra()
     logs.set_up(level=log_level.value)
     if migrate:
-        typer.echo(asyncio.run(migrate_only(file)))
+        typer.echo(run_loop(migrate_only(file)))
     elif journal is not None:
-        raise typer.Exit(asyncio.run(bring_in(file, journal, evidence=evidence, say=typer.echo)))
+        raise typer.Exit(run_loop(bring_in(file, journal, evidence=evidence, say=typer.echo)))
     else:
-        asyncio.run(run_collector(file, name))
+        run_loop(run_collector(file, name))
 
 
 def all_benches(
@@ -228,7 +228,7 @@ def all_benches(
     """Serve the page with all benches: who works, who is silent, yield today, who runs old files."""
     need_line_extra()
     logs.set_up(level=log_level.value)
-    asyncio.run(run_page(file, typer.echo))
+    run_loop(run_page(file, typer.echo))
 
 
 def index(

@@ -18,6 +18,7 @@ from acquire.journal.store import Journal
 from acquire.records import ImportedResult, Recorded
 from acquire.reports.imported import Origin, PaperFile, already
 from acquire.sheets import load_sheet
+from system.ending import run_loop
 
 AT_ONCE = 500
 """Values that share one commit."""
@@ -100,6 +101,6 @@ def import_papers(
     units = len({result.serial for result in results})
     if not dry:
         remedy = "Stop the bench that works with it, then import again."
-        asyncio.run(append_at_rest(journal, results[0].bench, clock, results, remedy))
+        run_loop(append_at_rest(journal, results[0].bench, clock, results, remedy))
     done = "in order" if dry else "imported"
     typer.echo(f"{file}: {done}: values {len(results)}, units {units}")

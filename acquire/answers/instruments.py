@@ -26,6 +26,7 @@ from drivers.meter import Capabilities
 from drivers.reading import Quantity
 from drivers.registry import DriverEntry, list_drivers, open_meter
 from drivers.self_check import needs_self_check
+from system.ending import run_loop
 
 
 async def look(
@@ -251,7 +252,7 @@ def find(
     for place in tcp or ():
         parse_address(f"tcp:{place}")  # a slip of the pen is bad input, not a meter that does not answer
     ports = [] if port is None and (tcp or visa) else port
-    found = asyncio.run(look(ports, tcp or [], visa=visa, ask=not listen_only, write=write))
+    found = run_loop(look(ports, tcp or [], visa=visa, ask=not listen_only, write=write))
     raise typer.Exit(0 if found else 1)
 
 

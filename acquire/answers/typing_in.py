@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 from pathlib import Path
 from typing import Annotated
 
@@ -25,6 +24,7 @@ from acquire.verdict.typed_wanted import guidance
 from acquire.words.beside import typed_answer
 from acquire.words.outcomes import OUTCOME_WORDS
 from drivers.models import load_model
+from system.ending import run_loop
 
 
 def wanted_lines(bench_file: Path) -> tuple[str, ...]:
@@ -68,7 +68,7 @@ def type_in(bench_file: Path, serial: str, texts: list[str]) -> list[TypedResult
     now = None if last is None else revised(last, typed, new[-1].utc_s)
     remedy = "While a bench is at work, type .result at the bench itself."
     records: list[Recorded] = [*new, *([] if now is None else [now])]
-    asyncio.run(append_at_rest(Path(bench.journal.folder), bench.name, clock, records, remedy))
+    run_loop(append_at_rest(Path(bench.journal.folder), bench.name, clock, records, remedy))
     return new
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 from pathlib import Path
 from typing import Annotated
 
@@ -18,6 +17,7 @@ from acquire.study.plan import names_in, parts_named
 from acquire.study.record import read_study
 from acquire.study.report import as_plain, report_of
 from acquire.study.run import run_study
+from system.ending import run_loop
 
 
 def study(
@@ -58,7 +58,7 @@ def study(
         logs.set_up(level="warning")
         who = names_in(operators)
         wish = Wish(bench, sheet, step, parts_named(parts) if parts else (), who, trials, seed, to)
-        report = asyncio.run(run_study(wish))
+        report = run_loop(run_study(wish))
         if read_study(report).missing:
             return
     if report is not None:
