@@ -1,4 +1,4 @@
-"""What `steadyohm check` says of a file: its faults by line, or what it means and what to think about.
+"""`steadyohm check`: the faults of a file by line, or what it means; and how well a bench can judge.
 
 Recognises sheets, bench files and meter files by their keys. Opens no instrument and writes nothing.
 """
@@ -10,16 +10,19 @@ import os
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any
+
+import typer
 
 from acquire.answers.meter_fit import MeterFit
+from acquire.answers.options import AsJson, say, say_json
 from acquire.answers.sheet_checks import SheetRemark, sheet_remarks
 from acquire.bench.duty_setup import spool_cards
 from acquire.bench.fixture_setup import FixtureUnfit, fixture_lines, sheet_for, with_low_ohms
 from acquire.errors import Fault, FileInvalid, InputImpossible, JournalUnusable
 from acquire.files.credentials import credentials
 from acquire.files.settings import TABLES as BENCH_TABLES
-from acquire.files.settings import Bench, bench_of
+from acquire.files.settings import Bench, bench_of, load_bench
 from acquire.files.toml_file import TomlFile, read_toml
 from acquire.heart.spools import fitting
 from acquire.journal.history import JournalReader
@@ -28,9 +31,10 @@ from acquire.physics.wire import SpoolCard
 from acquire.quantity import counted, show
 from acquire.records import BranchKind, ChangeSpool, Limits, Notice, Purpose, Sheet, Step, StepKind
 from acquire.records.codes import Code
-from acquire.sheets import sheet_of
+from acquire.sheets import load_sheet, sheet_of
 from acquire.sheets.language import TABLES as SHEET_TABLES
 from acquire.steps.pairs import PairTable
+from acquire.verdict.fitness import Row
 from acquire.words.notices import said
 from drivers.errors import ModelInvalid
 from drivers.models import MeterModel, load_model
@@ -348,3 +352,127 @@ def _unused(path: Path, model: MeterModel) -> Iterator[str]:
 def _as_faults(path: Path, error: ModelInvalid) -> list[Fault]:
     """The faults of a meter file."""
     return [Fault(path, each.line, each.key, each.what, error.hint) for each in error.faults]
+
+
+# ---------------------------------------------------------------------- how well a bench can judge
+
+GOOD_RATIO = 3.0
+"""Tolerance over uncertainty from which few values fall near a limit; common practice asks for 3 to 10."""
+
+
+def budget_lines(reports: Sequence[Report]) -> list[str]:
+    """The table of one sheet on one bench, and the budget of every step below it.
+
+    Args:
+        reports: of the files named; one bench file among them, and at most one sheet (else the bench's own).
+
+    Raises:
+        InputImpossible: there is no bench file among them.
+    """
+    sheet, bench, model = _of_budget(reports)
+    rows = rows_of(sheet, bench, model)
+    lines = [f"{sheet.name} on {bench.name} with {model.name}, for {bench.purpose.value} units", ""]
+    lines.append(
+        f"{'step':<22} {'nominal':>12} {'tolerance':>16} {'U (95 %)':>12} {'ratio':>6}  largest term"
+    )
+    for each in rows:
+        lines += _row_lines(each)
+    for each in rows:
+        lines += ["", f"{each.step} ({each.offer}):", *_term_lines(each)]
+    return lines
+
+
+def budget_facts(reports: Sequence[Report]) -> dict[str, Any]:
+    """The same for programs: plain JSON values, ohms.
+
+    Raises:
+        InputImpossible: there is no bench file among them.
+    """
+    sheet, bench, model = _of_budget(reports)
+    steps = []
+    for each in rows_of(sheet, bench, model):
+        plain = asdict(each)
+        for term in plain["terms"]:
+            dof = term["degrees_of_freedom"]
+            term["degrees_of_freedom"] = dof if math.isfinite(dof) else None
+        steps.append(plain)
+    purpose = bench.purpose.value
+    return {
+        "sheet": sheet.name,
+        "bench": bench.name,
+        "meter": model.name,
+        "purpose": purpose,
+        "steps": steps,
+    }
+
+
+def rows_of(sheet: Sheet, bench: Bench, model: MeterModel) -> list[Row]:
+    """A row for every step that has a resistance to judge.
+
+    Raises:
+        InputImpossible: the meter's file has no range that holds a step's value.
+    """
+    fit = MeterFit(sheet, bench, model)
+    return [found for step in sheet.steps if (found := fit.row(step)) is not None]
+
+
+def _of_budget(reports: Sequence[Report]) -> tuple[Sheet, Bench, MeterModel]:
+    bench_path = next((each.path for each in reports if each.kind == "bench"), None)
+    if bench_path is None:
+        raise InputImpossible("--budget needs a bench file: its meter, leads and thermometer decide.")
+    bench = load_bench(bench_path)
+    sheet_path = next((each.path for each in reports if each.kind == "sheet"), bench.sheet)
+    return load_sheet(sheet_path), bench, load_model(Path(bench.meter.model))
+
+
+def _row_lines(each: Row) -> list[str]:
+    verdict = "" if each.can_judge else "   CANNOT JUDGE"
+    tolerance = ("at most " if each.upper_only else "") + show(each.tolerance_ohm, "Ω", digits=3)
+    ratio = f"{each.ratio:.1f}" if each.ratio >= 1.0 else f"{each.ratio:.2f}"
+    line = (
+        f"{each.step:<22} {show(each.nominal_ohm, 'Ω'):>12} {tolerance:>16} "
+        f"{show(each.expanded_ohm, 'Ω', digits=2):>12} {ratio:>6}  {each.dominating}{verdict}"
+    )
+    if each.can_judge:
+        return [line]
+    return [line, f"    what would: {_what_would(each)}"]
+
+
+def _what_would(each: Row) -> str:
+    """The smallest change that helps; how good a meter would have to be, where this one cannot be helped."""
+    if not each.would_help.startswith("nothing"):
+        return each.would_help
+    good = show(each.tolerance_ohm / GOOD_RATIO, "Ω", digits=2)
+    nominal = show(each.nominal_ohm, "Ω")
+    return f"no range of this meter; one that knows {nominal} to {good} or better, with four wires"
+
+
+def _term_lines(each: Row) -> list[str]:
+    return [
+        f"    {term.name:<22} {show(term.standard_uncertainty_ohm, 'Ω', digits=2):>12}  {term.shape.value}"
+        for term in each.terms
+        if term.standard_uncertainty_ohm > 0.0
+    ]
+
+
+def check(
+    files: Annotated[list[Path], typer.Argument(help="Bench, sheet and meter files (TOML).")],
+    *,
+    budget: Annotated[
+        bool, typer.Option("--budget", help="How well this bench can judge each step: SHEET BENCH.")
+    ] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Check files line by line and say what they mean; exit 2 if any cannot be used."""
+    reports = check_files(files)
+    faults = [fault for report in reports for fault in report.faults]
+    if as_json and not (budget and not faults):
+        say_json([report.as_json() for report in reports], indent=2)
+    else:
+        for fault in faults:
+            typer.echo(str(fault), err=True)
+        say(line for report in reports for line in report.summary if not budget)
+    if faults:
+        raise typer.Exit(2)
+    if budget:
+        say_json(budget_facts(reports), indent=2) if as_json else say(budget_lines(reports))

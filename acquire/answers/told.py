@@ -12,8 +12,12 @@ import os
 import tomllib
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
+from typing import Annotated
+
+import typer
 
 from acquire.answers.explain import Explanation, Told, explain, weighed
+from acquire.answers.options import AsJson, say, say_json
 from acquire.errors import FileInvalid, InputImpossible
 from acquire.files.read_whole import read_whole
 from acquire.files.shipped import shipped
@@ -273,3 +277,73 @@ def write_new(path: Path, text: str) -> None:
         raise InputImpossible(
             f"{path} cannot be written ({error.strerror}).", "Is its folder there?"
         ) from error
+
+
+READING = typer.Option(
+    "--reading",
+    metavar="PAIR=OHMS",
+    help="One value read off a meter, such as 1-2=214.6 or 1-CORE=open; repeat for each pair.",
+)
+
+TEMPERATURE = Annotated[float | None, typer.Option(help="Of the unit, degrees Celsius.")]
+LEADS = Annotated[float | None, typer.Option(help="What the meter shows with its probes together, ohms.")]
+METER = Annotated[str, typer.Option(help="Meter file, or the name of a shipped one.")]
+WIRES = Annotated[int, typer.Option(help="4 where every value was taken with four wires.")]
+FOUR_WIRE = Annotated[
+    list[str] | None, typer.Option(metavar="PAIR", help="A pair taken with four wires, such as 1-2; repeat.")
+]
+
+
+def explain_unit(
+    sheet: Annotated[Path, typer.Argument(help="Sheet of the unit (TOML).")],
+    reading: Annotated[list[str], READING],
+    *,
+    temperature: TEMPERATURE = None,
+    leads: LEADS = None,
+    meter: METER = "hand-2000",
+    wires: WIRES = 2,
+    four_wire: FOUR_WIRE = None,
+    as_json: AsJson = False,
+) -> None:
+    """Explain values told over the telephone: what is likely wrong, how sure, what to measure next."""
+    told = told_about(temperature, leads, meter, wires=wires, four_wire=four_wire or ())
+    explanation = explanation_of(sheet, reading, told)
+    if as_json:
+        say_json(explanation_facts(explanation), indent=2)
+    else:
+        say(explanation.lines)
+
+
+def identify_core(
+    sheets: Annotated[
+        list[Path], typer.Argument(help="Sheets that it may be (TOML files, or folders of them).")
+    ],
+    reading: Annotated[list[str], READING],
+    *,
+    temperature: TEMPERATURE = None,
+    leads: LEADS = None,
+    meter: METER = "hand-2000",
+    wires: WIRES = 2,
+    four_wire: FOUR_WIRE = None,
+) -> None:
+    """Say which of the known sheets an unknown core fits, and how sure that is."""
+    told = told_about(temperature, leads, meter, wires=wires, four_wire=four_wire or ())
+    say(identification_lines(sheets, reading, told))
+
+
+def learn_sheet(
+    files: Annotated[
+        list[Path], typer.Argument(help="CSV files with columns unit, pin_a, pin_b, ohm (at reference).")
+    ],
+    *,
+    name: Annotated[str, typer.Option(help="Name of the new unit type.")],
+    core: Annotated[str, typer.Option(help="Name of the core among the pins, if it was touched.")] = "",
+    write: Annotated[Path | None, typer.Option(help="Sheet to write; printed if left out.")] = None,
+) -> None:
+    """Propose a sheet from good units measured by pairs: circuit, nominals, tolerances, and what to ask."""
+    text = learnt_sheet(files, name, core)
+    if write is None:
+        typer.echo(text)
+        return
+    write_new(write, text)
+    typer.echo(f"Written: {write}. Read its questions, then: steadyohm check {write}")
