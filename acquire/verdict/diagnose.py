@@ -16,12 +16,12 @@ import numpy as np
 
 from acquire.physics.common import PairReading
 from acquire.records import Hypothesis, Pair, Purpose, Sheet
+from acquire.steps.pairs import PairTable
 from acquire.verdict.casebook import Casebook
 from acquire.verdict.circuits import healthy
 from acquire.verdict.dictionary import UNKNOWN, Case, Fault, cases, double_cases, places
 from acquire.verdict.next_pair import information
 from acquire.verdict.shelf import Shelf
-from acquire.verdict.slips import PairLaws
 from acquire.verdict.weighing import possible, unknown_weight, visible, weigh_all
 
 __all__ = [
@@ -88,7 +88,7 @@ class Finding:
 
 def diagnose(
     sheet: Sheet,
-    table: PairLaws,
+    table: PairTable,
     readings: Readings,
     *,
     purpose: Purpose = Purpose.INCOMING,
@@ -116,7 +116,7 @@ def diagnose(
 
 def findings(
     sheet: Sheet,
-    table: PairLaws,
+    table: PairTable,
     readings: Readings,
     *,
     purpose: Purpose = Purpose.INCOMING,
@@ -166,7 +166,7 @@ def log_evidence(sheet: Sheet, readings: Readings) -> float:
 
 def best_next_pair(
     sheet: Sheet,
-    table: PairLaws,
+    table: PairTable,
     readings: Readings,
     hypotheses: Sequence[Hypothesis],
     *,
