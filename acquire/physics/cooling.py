@@ -216,8 +216,8 @@ class Warmth:
     Attributes:
         low_kelvin, kelvin, high_kelvin: 2.5 %, median, 97.5 % of it.
         moving: probability that it is off by more than the limit.
-        at_least_s, usual_s, at_most_s: how long until it is within the limit, if it is off: 5 %, median and
-            97 %; 0 where it is not.
+        at_least_s, at_most_s: how long until it is within the limit, if it is off: 5 and 97 %; 0 where it is
+            not.
         excess: the whole law of it.
     """
 
@@ -226,7 +226,6 @@ class Warmth:
     high_kelvin: float
     moving: float
     at_least_s: float
-    usual_s: float
     at_most_s: float
     excess: Excess
 
@@ -278,8 +277,8 @@ def warmth(
     waits = ways.until(limit_kelvin / np.abs(kelvin[off]), likely)
     order = np.argsort(waits.ravel())
     rising, share = waits.ravel()[order], weight[np.ix_(likely, off)].ravel()[order]
-    least, usual, most = (_quantile(rising, share, p) for p in (0.05, 0.5, 0.97))
-    return Warmth(low, middle, high, moving, least, usual, most, replace(law, weight=weight))
+    least, most = (_quantile(rising, share, p) for p in (0.05, 0.97))
+    return Warmth(low, middle, high, moving, least, most, replace(law, weight=weight))
 
 
 def _refuse_unfit(looks: Sequence[Look]) -> None:

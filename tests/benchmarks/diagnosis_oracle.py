@@ -125,7 +125,7 @@ def oracle(laws, ohms, priors):
     errors, of_case = covariance_of_errors(ohms[shut]), np.full(len(priors), -np.inf)
     for number, weight, mean, covariance in laws:
         if np.array_equal(np.isfinite(mean), shut):
-            whole, off = covariance[np.ix_(shut, shut)] + errors, (ohms - mean)[shut]
+            whole, off = covariance[np.ix_(shut, shut)] + errors, ohms[shut] - mean[shut]
             _, log_det = np.linalg.slogdet(whole)
             log_like = math.log(weight) - 0.5 * (log_det + off @ np.linalg.solve(whole, off))
             of_case[number] = np.logaddexp(of_case[number], log_like)
