@@ -54,6 +54,11 @@ _STEADY, _NEVER_S = 0.01, 1e8
 """Share of units off the thermometer that stay so: it hangs in another place, or the unit lies on something
 warm. Workshop choice."""
 
+_SHAPE = 0.1
+"""How well any of the ways of cooling meets three or more values of one pair, as a share of their fall: they
+lie some way apart, and two exponentials are a simplification (two values fit any of them). Of 100 simulated
+coolings with six touches the 95 % interval holds the truth 95 times; without it, 27."""
+
 _NEGLIGIBLE = 1e-4
 """Of the whole weight; what has less is left out of the waiting times."""
 
@@ -216,8 +221,8 @@ class Warmth:
     Attributes:
         low_kelvin, kelvin, high_kelvin: 2.5 %, median, 97.5 % of it.
         moving: probability that it is off by more than the limit.
-        at_least_s, usual_s, at_most_s: how long until it is within the limit, if it is off: 5 %, median and
-            97 %; 0 where it is not.
+        at_least_s, at_most_s: how long until it is within the limit, if it is off: 5 and 97 %; 0 where it is
+            not.
         excess: the whole law of it.
     """
 
@@ -226,7 +231,6 @@ class Warmth:
     high_kelvin: float
     moving: float
     at_least_s: float
-    usual_s: float
     at_most_s: float
     excess: Excess
 
@@ -271,15 +275,29 @@ def warmth(
     weight /= weight.sum()
     of_kelvin = weight.sum(axis=0)
     low, middle, high = (_quantile(kelvin, of_kelvin, p) for p in (0.025, 0.5, 0.975))
-    off = np.flatnonzero(np.abs(kelvin) > limit_kelvin)
+    off = np.abs(kelvin) > limit_kelvin
     moving = float(of_kelvin[off].sum())
-    off = off[of_kelvin[off] > _NEGLIGIBLE * of_kelvin[off].max()]
-    likely = np.flatnonzero(weight[:, off].sum(axis=1) > _NEGLIGIBLE * moving / len(weight))
-    waits = ways.until(limit_kelvin / np.abs(kelvin[off]), likely)
-    order = np.argsort(waits.ravel())
-    rising, share = waits.ravel()[order], weight[np.ix_(likely, off)].ravel()[order]
-    least, usual, most = (_quantile(rising, share, p) for p in (0.05, 0.5, 0.97))
-    return Warmth(low, middle, high, moving, least, usual, most, replace(law, weight=weight))
+    least, most = _waits(ways, kelvin[off] / limit_kelvin, weight[:, off])
+    return Warmth(low, middle, high, moving, least, most, replace(law, weight=weight))
+
+
+def _waits(ways: _Ways, times_limit: Floats, weight: Floats) -> tuple[float, float]:
+    """5 and 97 % of the seconds until an excess is within its limit, of those beyond it; 0 where none is.
+
+    Args:
+        ways: of cooling.
+        times_limit: [point] excess as a multiple of the limit.
+        weight: [way, point].
+    """
+    of_point, of_way = weight.sum(axis=0), weight.sum(axis=1)
+    points = np.flatnonzero(of_point > _NEGLIGIBLE * of_point.max())
+    likely = np.flatnonzero(of_way > _NEGLIGIBLE * of_way.sum() / len(of_way))
+    if not len(points) or not len(likely):
+        return 0.0, 0.0
+    waits = ways.until(1.0 / np.abs(times_limit[points]), likely).ravel()
+    order = np.argsort(waits)
+    share = weight[np.ix_(likely, points)].ravel()[order]
+    return _quantile(waits[order], share, 0.05), _quantile(waits[order], share, 0.97)
 
 
 def _refuse_unfit(looks: Sequence[Look]) -> None:
@@ -343,7 +361,8 @@ def _drift(looks: Sequence[Look], ways: _Ways, per_kelvin: float) -> tuple[Float
         pull += (precise * slope * rates).sum(axis=1)
         if len(same) > 1:
             ohm = np.array([each.ohm for each in same])
-            weight = (ohm / np.maximum([each.u_ohm for each in same], 1e-9 * ohm)) ** 2
+            shape_ohm = (_SHAPE * float(np.ptp(ohm)) if len(same) > 2 else 0.0) + 1e-9 * ohm
+            weight = (ohm / np.hypot([each.u_ohm for each in same], shape_ohm)) ** 2
             shape = per_kelvin * ways.left(at)
             shape -= (weight * shape).sum(axis=1, keepdims=True) / weight.sum()
             moved = ohm / ((weight * ohm).sum() / weight.sum()) - 1.0

@@ -1,11 +1,11 @@
-"""Planted faults in the computing rooms, and which of them the tests of the heart find.
+"""Planted faults in the computing rooms, and which of them the rooms' own tests find.
 
 Run: nice -n 15 python -m tests.benchmarks.mutants [--count 160] [--seed 1] [--rooms physics verdict stats]
      nice -n 15 python -m tests.benchmarks.mutants --places verdict/close.py:120 stats/gauge.py:31
 
 Faults are drawn evenly over the lines of the rooms, one at a time: a comparison turned round, an arithmetic
 sign exchanged, a number ten times or a hundredth, a condition negated, `and` for `or`, min for max. First all
-tests of the heart run once, and for each is kept which functions of the rooms it calls; then a fault is shown
+tests of the rooms run once, and for each is kept which functions of the rooms it calls; then a fault is shown
 only to the tests that call its function, the quickest first, until one fails. Everything happens in one
 process after the other on a copy of the tree; a fault is planted as the module is imported. A survivor is
 printed with its line, for somebody to say why it may live. Exit code 1 where more than 3 % live.
@@ -78,11 +78,14 @@ def planted(source: str, number: int, which: int) -> str:
     return ast.unparse(ast.fix_missing_locations(tree))
 
 
-TESTED_BY = ("unit/test_*.py", "property/test_*.py", "published/test_*.py")
-"""Where the tests of the heart lie; of these the files count that name a room, or a room above it."""
+TESTED_BY = (
+    *(f"unit/test_{room}_*.py" for room in ROOMS),
+    *(f"property/test_{room}*.py" for room in (*ROOMS, "circuit", "matcher")),
+    "published/test_*.py",
+    "unit/test_answers_explain.py",
+)
+"""Where the tests of the rooms lie."""
 
-_ABOVE = ("physics", "verdict", "stats", "steps", "pipeline", "heart", "answers.explain", "answers.told")
-_BESIDE = ("test_page", "test_outlets", "test_journal", "test_words", "test_reports", "test_line", "test_sim")
 _QUIET = ["-q", "-x", "-p", "no:cacheprovider", "-p", "no:xdist", "--no-header", "--tb=no", "-W", "ignore"]
 _FOREIGN = ("numpy", "scipy.stats", "networkx", "hypothesis", "pydantic", "pytest_asyncio")
 """What is imported before any test, so that no test waits for it."""
@@ -94,6 +97,7 @@ class Calls:
     def __init__(self, tree: Path) -> None:
         """Watch the rooms of a tree."""
         self.rooms = tuple(f"{tree / 'acquire' / room}/" for room in ROOMS)
+        self.cut = len(f"{tree / 'acquire'}/")
         self.called: dict[str, set[str]] = {}
         self.seconds: dict[str, float] = {}
         self.failed: set[str] = set()
@@ -103,15 +107,15 @@ class Calls:
         """Run one test under watch."""
         found = set()
 
-        def seen(frame, event, _):
+        def seen(frame, *_):  # traces no lines: it returns nothing
             code = frame.f_code
-            if event == "call" and code.co_filename.startswith(self.rooms):
-                found.add(f"{code.co_filename}:{code.co_firstlineno}")
+            if code.co_filename.startswith(self.rooms):
+                found.add(f"{code.co_filename[self.cut :]}:{code.co_name}")
 
         start = time.monotonic()
-        sys.setprofile(seen)
+        sys.settrace(seen)
         yield
-        sys.setprofile(None)
+        sys.settrace(None)
         self.called[item.nodeid], self.seconds[item.nodeid] = found, time.monotonic() - start
 
     def pytest_runtest_logreport(self, report):
@@ -166,16 +170,15 @@ def apart(work, longest_s: float) -> int:
     return 124
 
 
-def reach(tree: Path, longest_s: float) -> tuple[dict[str, list[str]], dict[str, float]]:
-    """(function -> tests that call it, the quickest first; test -> seconds), for all that pass."""
-    kept = tree / "reach.json"
-    wanted = tuple(f"acquire.{room}" for room in _ABOVE)
+def reach(tree: Path, kept: Path, longest_s: float) -> tuple[dict[str, list[str]], dict[str, float]]:
+    """(function -> tests that call it, the quickest first; test -> seconds), for all that pass.
+
+    Functions go by module and name, so that a map of an earlier run still holds where it is kept.
+    """
     files = [
         str(path.relative_to(tree))
         for pattern in TESTED_BY
         for path in sorted((tree / "tests").glob(pattern))
-        if not path.name.startswith(_BESIDE)
-        and any(name in path.read_text() for name in (*wanted, "known_sheets", "pure_bench"))
     ]
 
     def watched() -> int:
@@ -185,11 +188,11 @@ def reach(tree: Path, longest_s: float) -> tuple[dict[str, list[str]], dict[str,
         kept.write_text(json.dumps([called, calls.seconds, sorted(calls.failed)]))
         return 0
 
-    if apart(watched, longest_s) or not kept.exists():
-        raise SystemExit("The tests of the heart could not be watched.")
+    if not kept.exists() and apart(watched, longest_s):
+        raise SystemExit("The tests of the rooms could not be watched.")
     called, seconds, failed = json.loads(kept.read_text())
     if not called:
-        raise SystemExit("No test of the heart passes.")
+        raise SystemExit("No test of the rooms passes.")
     for test in failed:
         print(f"fails without a fault, and is left out: {test}", flush=True)
     of: dict[str, list[str]] = defaultdict(list)
@@ -199,24 +202,32 @@ def reach(tree: Path, longest_s: float) -> tuple[dict[str, list[str]], dict[str,
     return of, seconds
 
 
-def function_at(tree: ast.Module, line: int) -> int:
-    """First line of the innermost function that a line is in, decorators included; 0 for none."""
+def functions_at(tree: ast.Module, line: int) -> list[str]:
+    """Names of the functions that a line is in, the innermost first; those of a class count one by one."""
     inside = [
-        min([node.lineno, *(each.lineno for each in node.decorator_list)])
+        node
         for node in ast.walk(tree)
         if isinstance(node, ast.FunctionDef) and node.lineno <= line <= (node.end_lineno or 0)
     ]
-    return max(inside, default=0)
+    return [node.name for node in sorted(inside, key=lambda node: -node.lineno)]
 
 
-def tests_of(module: Path, line: int, of: dict[str, list[str]], seconds: dict[str, float]) -> list[str]:
-    """Tests that reach a line, the quickest first: of its function, else of any function of its module."""
-    first = function_at(ast.parse(module.read_text()), line)
-    tests = of.get(f"{module}:{first}", [])
-    if not first:
-        every = {test for name, tests in of.items() if name.startswith(f"{module}:") for test in tests}
-        tests = sorted(every, key=seconds.__getitem__)
-    return tests
+def tests_of(
+    module: Path, name: str, line: int, of: dict[str, list[str]], seconds: dict[str, float]
+) -> list[str]:
+    """Tests that reach a line, the quickest first: of its function, else of any function of its module.
+
+    Args:
+        module: where it lies.
+        name: room and file, as the map has it.
+        line: of the module.
+        of, seconds: from `reach`.
+    """
+    inside = functions_at(ast.parse(module.read_text()), line)
+    if inside:
+        return of.get(f"{name}:{inside[0]}", [])
+    every = {test for key, tests in of.items() if key.startswith(f"{name}:") for test in tests}
+    return sorted(every, key=seconds.__getitem__)
 
 
 def survives(tree: Path, module: Path, fault: str, tests: list[str], longest_s: float) -> bool:
@@ -259,6 +270,7 @@ def main() -> int:
     arguments.add_argument("--seed", type=int, default=1)
     arguments.add_argument("--rooms", nargs="+", default=list(ROOMS))
     arguments.add_argument("--places", nargs="*", default=[], help="only the faults of these lines")
+    arguments.add_argument("--reach", default="", help="file that keeps which test reaches what")
     arguments.add_argument("--longest", type=float, default=120.0, help="seconds of tests for one fault")
     chosen = arguments.parse_args()
     sys.dont_write_bytecode = True
@@ -269,17 +281,19 @@ def main() -> int:
         tree = Path(folder).resolve() / "tree"
         skipped = shutil.ignore_patterns(".git", ".venv", "output", "*.egg-info", ".hypothesis", ".*_cache")
         shutil.copytree(ROOT, tree, ignore=skipped)
+        chosen.reach = chosen.reach and str(Path(chosen.reach).resolve())
         os.chdir(tree)
         sys.path[:] = [str(tree), *(each for each in sys.path if each and Path(each).resolve() != ROOT)]
         for name in [name for name in sys.modules if name.split(".")[0] in ("acquire", "drivers", "tests")]:
             del sys.modules[name]
-        of, seconds = reach(tree, 3600.0)
+        kept = Path(chosen.reach).resolve() if chosen.reach else Path(folder) / "reach.json"
+        of, seconds = reach(tree, kept, 3600.0)
         print(f"{len(seconds)} tests watched, {sum(seconds.values()):.0f} s", flush=True)
         faults = drawn(tree, chosen)
         for count, (module, line, number, which, what) in enumerate(faults, start=1):
             source = module.read_text()
             tests, spent = [], 0.0
-            for test in tests_of(module, line, of, seconds):
+            for test in tests_of(module, "/".join(module.parts[-2:]), line, of, seconds):
                 spent += seconds[test]
                 if tests and spent > chosen.longest / 2.0:
                     break

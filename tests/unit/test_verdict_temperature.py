@@ -129,7 +129,7 @@ def test_a_held_unit_comes_back_by_time_and_steadiness():
     held = of_temperature(unit.table, unit.judged, unit.looks)
     assert held.standing is Standing.HELD
     wait_s = held.warmth.at_most_s
-    assert held.warmth.at_least_s < held.warmth.usual_s < wait_s
+    assert 0.0 < held.warmth.at_least_s < wait_s
     at_once = of_temperature(unit.table, unit.judged, unit.looks, rested_s=60.0)
     assert at_once.standing is Standing.HELD
     rested = Cooling(float(cooling.at(wait_s)))
@@ -164,5 +164,5 @@ def test_the_mass_of_a_unit_narrows_its_wait():
     for mass_kg in (0.03, 4.0):
         sheet = replace(MOTOR, mass_kg=mass_kg)
         unit = worked(sheet, Errors.drawn(dice), Cooling(20.0, slow_s=1e9, share=0.0), spread=False)
-        waits.append(excess(unit.table, []).usual_s)
+        waits.append(excess(unit.table, []).at_most_s)
     assert waits[0] < 0.4 * waits[1]
