@@ -18,6 +18,15 @@ ClockPair = Callable[[], tuple[float, float]]
 """Gives (monotonic seconds, UTC seconds since 1970) of now. Drivers never read a clock of their own."""
 
 
+Unread = Callable[[bytes, str], None]
+"""Is told of bytes that gave no reading and why, in a few words, with the option that would cure it."""
+
+
+def untold(raw: bytes, why: str) -> None:
+    """Nobody listens to what gives no reading."""
+    del raw, why
+
+
 @dataclass(frozen=True, slots=True)
 class Capabilities:
     """What a driver can do, stated before a link is opened.
@@ -103,10 +112,11 @@ class Meter(Protocol):
     Guarantees: readings come in the order of their conversions; one conversion is one reading (repeated
     frames carry the same conversion number); after `configure` no reading of the former setup is yielded;
     a broken link raises `LinkLost`, silence raises `LinkTimeout`; leaving the context closes the link
-    whatever happened.
+    whatever happened. Bytes that give no reading are told to `unread` where they are not raised.
     """
 
     meter_id: str
+    unread: Unread
     capabilities: Capabilities
 
     async def __aenter__(self) -> Self:

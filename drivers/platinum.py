@@ -18,7 +18,7 @@ from typing import Annotated, Any, ClassVar, Self
 from pydantic import BaseModel, ConfigDict, Field
 
 from drivers.errors import MeterRefused
-from drivers.meter import Capabilities, ClockPair, Held, Identity, Setup
+from drivers.meter import Capabilities, ClockPair, Held, Identity, Setup, Unread
 from drivers.reading import OHMS, Kind, Origin, Quantity, Reading
 from drivers.registry import open_meter
 
@@ -120,6 +120,15 @@ class PlatinumThermometer:
         four = self._options.wires > 2 and Quantity.RESISTANCE_4W in inner.quantities
         quantity = Quantity.RESISTANCE_4W if four else Quantity.RESISTANCE
         self._setup = Setup(quantity, expected_si=_EXPECTED_TIMES_R0 * self._options.r0_ohm)
+
+    @property
+    def unread(self) -> Unread:
+        """Who is told of bytes that give no reading."""
+        return self._ohmmeter.unread
+
+    @unread.setter
+    def unread(self, told: Unread) -> None:
+        self._ohmmeter.unread = told
 
     async def __aenter__(self) -> Self:
         """Open the link and set the ohmmeter to ohms. Raises: LinkUnavailable, MeterRefused."""

@@ -1,6 +1,6 @@
 """What `steadyohm check` says of a file: its faults by line, or what it means and what to think about.
 
-Recognises sheets, bench files and meter files by their keys. Opens no instrument and writes nothing.
+Recognises sheets, bench files, meter files and profiles by their keys. Opens no instrument, writes nothing.
 """
 
 from __future__ import annotations
@@ -29,10 +29,13 @@ from acquire.records import BranchKind, ChangeSpool, Limits, Purpose, Sheet, Ste
 from acquire.sheets import sheet_of
 from acquire.sheets.language import TABLES as SHEET_TABLES
 from acquire.steps.pairs import PairTable
-from drivers.errors import ModelInvalid
+from drivers.errors import GivenInvalid, ModelInvalid
 from drivers.models import MeterModel, load_model
+from drivers.profiles import load_profile
+from drivers.registry import check_options
 
 METER_KEYS = ("range", "window_celsius", "warm_up_minutes", "calibration", "source")
+PROFILE_KEYS = ("driver", "verified", "options")
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +44,7 @@ class Report:
 
     Attributes:
         path: the file, as it was named.
-        kind: "sheet", "bench", "meter", or "" where it cannot be told.
+        kind: "sheet", "bench", "meter", "profile", or "" where it cannot be told.
         faults: why it cannot be used; empty where it can.
         summary: lines for people: what it means, and what to think about.
         facts: the same for programs; plain JSON values.
@@ -76,24 +79,24 @@ def check_file(path: Path) -> Report:
     try:
         file = read_toml(path, "file")
         kind = kind_of(file)
-        if kind == "sheet":
-            return _sheet_report(file)
-        if kind == "bench":
-            return _bench_report(file)
-        if kind == "meter":
-            return _meter_report(path)
+        if kind:
+            return REPORTS[kind](file)
     except FileInvalid as error:
         return Report(path, kind, tuple(error.faults))
     except ModelInvalid as error:
         return Report(path, kind, tuple(_as_faults(path, error)))
-    what = "this is neither a sheet nor a bench file nor a meter file."
-    remedy = "They begin with [sheet], [bench], or hold [[range]] tables; configs/README.md shows all three."
+    except GivenInvalid as error:
+        return Report(path, kind, (Fault(path, 0, "", error.what, error.hint),))
+    what = "this is neither a sheet nor a bench file, a meter file or a profile."
+    remedy = (
+        "They begin with [sheet], [bench], hold [[range]] tables or name a driver; see configs/README.md."
+    )
     return Report(path, "", (Fault(path, 0, "", what, remedy),))
 
 
 def kind_of(file: TomlFile) -> str:
     """Which kind of file this is, by the keys at its top; "" where none is known."""
-    known = {"sheet": SHEET_TABLES, "bench": BENCH_TABLES, "meter": METER_KEYS}
+    known = {"sheet": SHEET_TABLES, "bench": BENCH_TABLES, "meter": METER_KEYS, "profile": PROFILE_KEYS}
     counts = {kind: sum(key in file.tree for key in keys) for kind, keys in known.items()}
     best = max(counts, key=lambda kind: counts[kind])
     return best if counts[best] else ""
@@ -299,7 +302,8 @@ def _missing_secrets(file: TomlFile, bench: Bench) -> Iterator[Fault]:
 # ---------------------------------------------------------------------- meter files
 
 
-def _meter_report(path: Path) -> Report:
+def _meter_report(file: TomlFile) -> Report:
+    path = file.path
     model = load_model(path)
     lines = [f'{path}: meter "{model.name}": {len(model.ranges)} ranges; figures from {model.source}.']
     for quantity in sorted(model.quantities):
@@ -313,6 +317,23 @@ def _meter_report(path: Path) -> Report:
     return Report(path, "meter", (), tuple(lines), facts)
 
 
+# ---------------------------------------------------------------------- profiles
+
+
+def _profile_report(file: TomlFile) -> Report:
+    path = file.path
+    profile = load_profile(str(path.absolute()), "drivers")
+    check_options(profile.driver, {"profile": str(path.absolute())})
+    known = f"{profile.driver}, checked against: {profile.verified}; {profile.source}"
+    stated = ", ".join(profile.options) or "none"
+    lines = (f'{path}: profile "{profile.title}": {known}.', f"  options: {stated}")
+    return Report(path, "profile", (), lines, {"profile": profile.title, "driver": profile.driver})
+
+
 def _as_faults(path: Path, error: ModelInvalid) -> list[Fault]:
     """The faults of a meter file."""
     return [Fault(path, each.line, each.key, each.what, error.hint) for each in error.faults]
+
+
+REPORTS = {"sheet": _sheet_report, "bench": _bench_report, "meter": _meter_report, "profile": _profile_report}
+"""What reports on each kind of file."""

@@ -19,7 +19,7 @@ from acquire.bench.fixture_desk import FixtureDesk, Place
 from acquire.clock import Clock
 from acquire.records import Code, Command, Event, FixtureMoved, FixtureOpen, Notice, Pair, Weight
 from drivers.errors import MeterRefused
-from drivers.meter import Capabilities, Held, Identity, Meter, Setup
+from drivers.meter import Capabilities, Held, Identity, Meter, Setup, Unread
 from drivers.reading import Kind, Quantity, Reading
 from drivers.scpi.switch_card import SwitchCard
 
@@ -93,6 +93,15 @@ class FixtureMeter:
         self._widened = False
 
     capabilities: Capabilities
+
+    @property
+    def unread(self) -> Unread:
+        """Who is told of bytes that give no reading."""
+        return self._meter.unread
+
+    @unread.setter
+    def unread(self, told: Unread) -> None:
+        self._meter.unread = told
 
     async def __aenter__(self) -> Self:
         """Open both, and every relay.

@@ -12,14 +12,14 @@ from collections.abc import AsyncIterator
 from types import TracebackType
 from typing import ClassVar, Self
 
-from drivers.errors import FrameGarbled, LinkTimeout
+from drivers.errors import FrameGarbled, LinkTimeout, MeterError
 from drivers.frame import Decoded, FrameProtocol, FrameRefused, NotMeasured
 from drivers.handheld.agreement import Agreement, Stamped
 from drivers.handheld.dial import what_to_turn
 from drivers.handheld.options import HandMeterOptions, PolledOptions
 from drivers.link.address import parse_address
 from drivers.link.opening import channel_for
-from drivers.meter import Capabilities, ClockPair, Held, Identity, Setup
+from drivers.meter import Capabilities, ClockPair, Held, Identity, Setup, Unread, untold
 from drivers.reading import Flag, Reading
 
 _WRITE_S = 2.0
@@ -72,13 +72,16 @@ class HandMeter:
         self._clock = clock
         self._address = address
         self._channel = channel_for(address, self._protocol.usual_line)
+        self.unread: Unread = untold
         self._air_s = _air_s(self._protocol, address)
-        self._framer = self._protocol.framer()
         self._agreement = Agreement("off" if self._protocol.checked else self._options.agreement)
         self._generation = 0
         self._begin()
 
     def _begin(self) -> None:
+        self._protocol = self.protocol(self._options)
+        self._framer = self._protocol.framer()
+        self._last = b""
         self._conversion = 0
         self._former: Stamped | None = None
         self._repeated = 1
@@ -96,7 +99,6 @@ class HandMeter:
     async def __aenter__(self) -> Self:
         """Open the link. Raises: LinkUnavailable."""
         self._begin()
-        self._framer.reset()
         self._agreement.reset()
         await self._channel.open()
         return self
@@ -183,9 +185,13 @@ class HandMeter:
                 if loop.time() >= until_s - 0.001 or not self._query:
                     raise self._silent(silence_s) from None
 
-    def _silent(self, silence_s: float) -> LinkTimeout:
-        last = self._seen.flags if self._seen is not None else frozenset()
-        hint = _HINT_BATTERY if Flag.LOW_BATTERY in last else _HINT_AUTO_OFF if Flag.AUTO_OFF in last else ""
+    def _silent(self, silence_s: float) -> MeterError:
+        if last := self._last:
+            self._last = b""
+            what = f"bytes come, but no frame of {self._protocol.name} in {silence_s:g} s"
+            return FrameGarbled(what, port=self._address, raw=last)
+        seen = self._seen.flags if self._seen is not None else frozenset()
+        hint = _HINT_BATTERY if Flag.LOW_BATTERY in seen else _HINT_AUTO_OFF if Flag.AUTO_OFF in seen else ""
         return LinkTimeout(f"no frame for {silence_s:g} s", port=self._address, hint=hint)
 
     def _wait_s(self) -> float:
@@ -201,7 +207,9 @@ class HandMeter:
             data = await self._channel.read_some(left_s)
             frames = self._framer.feed(data)
             if frames:
+                self._last = b""
                 return frames
+            self._last = data
             self._complain_if_rubbish(data)
 
     async def _ask(self, query: bytes) -> None:
@@ -216,12 +224,14 @@ class HandMeter:
     def _decode(self, frame: bytes) -> Decoded | None:
         try:
             decoded = self._protocol.decode(frame)
-        except NotMeasured:
+        except NotMeasured as error:
             self._refused = 0
             self._thrown_at_refusal = self._framer.thrown_bytes
+            self.unread(frame, str(error))
             return None
-        except FrameRefused:
+        except FrameRefused as error:
             self._refused += 1
+            self.unread(frame, str(error))
             self._complain_if_rubbish(frame)
             return None
         self._refused = 0

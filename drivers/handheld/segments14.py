@@ -61,9 +61,7 @@ class Segments14(FrameProtocol):
         baud=2400, bits=8, parity="N", stop_bits=1, dtr=True, rts=False
     )
     quantities = DIAL
-    flags_visible: ClassVar[frozenset[Flag]] = frozenset(
-        {Flag.HOLD, Flag.RELATIVE, Flag.AUTO_RANGE, Flag.LOW_BATTERY}
-    )
+    flags_visible = frozenset({Flag.HOLD, Flag.RELATIVE, Flag.AUTO_RANGE, Flag.LOW_BATTERY})
     verification: ClassVar[str] = "memory"
 
     def framer(self) -> Framer:

@@ -14,9 +14,10 @@ from dataclasses import replace
 from types import TracebackType
 from typing import ClassVar, Self, TypeVar
 
+from drivers.answers import Answer, parse_number
 from drivers.errors import FrameGarbled, LinkTimeout, MeterRefused
 from drivers.frame import FrameProtocol
-from drivers.meter import Capabilities, ClockPair, Held, Identity, Setup
+from drivers.meter import Capabilities, ClockPair, Held, Identity, Setup, Unread, untold
 from drivers.reading import Flag, Kind, Origin, Quantity, Reading
 from drivers.scpi import language
 from drivers.scpi.dialect import AnswerFormat, Dialect
@@ -62,11 +63,17 @@ class BenchMeter:
             AddressInvalid: the address cannot be understood.
         """
         self.meter_id = meter_id
+        self.unread: Unread = untold
         self._clock = clock
         self._options = options or BenchMeterOptions()
         self._talk = Dialogue(address, self._options)
         self._dialect = self._make_dialect()
-        self.capabilities = replace(type(self).capabilities, quantities=frozenset(self._dialect.functions))
+        self.capabilities = replace(
+            type(self).capabilities,
+            quantities=frozenset(self._dialect.functions),
+            flags_visible=type(self).capabilities.flags_visible
+            | frozenset(self._options.flag_words.values()),
+        )
         self._lock = asyncio.Lock()
         self._setup: Setup | None = None
         self._held: Held | None = None
@@ -189,7 +196,7 @@ class BenchMeter:
         if answer is None:
             return None
         try:
-            return language.parse_number(answer).value
+            return parse_number(answer).value
         except ValueError:
             return None  # a code, not a range
 
@@ -233,9 +240,10 @@ class BenchMeter:
         held = await self._ready()
         answer = await self._talk.ask(self._options.read_query, self._reply_s())
         try:
-            number = self._dialect.parse_reading(answer, held.quantity)
+            found = self._dialect.parse_reading(answer, held.quantity)
         except ValueError as error:
             self._talk.mark_dirty()
+            self.unread(answer.encode(), str(error))
             self._unread += 1
             if self._unread < _UNREAD_IN_A_ROW:
                 return None  # rubbish, or an answer to something else: aligned again before the next
@@ -247,7 +255,7 @@ class BenchMeter:
                 hint="Choose the profile of this meter, or state in [meter.options] how its answers look.",
             ) from error
         self._unread = 0
-        return await self._checked(self._reading_of(held, number, answer))
+        return await self._checked(self._reading_of(held, found, answer))
 
     async def _ready(self) -> Held:
         """Make sure that the link is in step and the setup in force."""
@@ -282,21 +290,21 @@ class BenchMeter:
             hint="Leave the meter's keys alone while it is read; it is set right again by itself.",
         )
 
-    def _reading_of(self, held: Held, number: language.Number, answer: str) -> Reading:
+    def _reading_of(self, held: Held, found: Answer, answer: str) -> Reading:
         monotonic_s, utc_s = self._clock()
         self._conversion += 1
         return Reading(
             meter_id=self.meter_id,
             quantity=held.quantity,
-            kind=number.kind,
-            value_si=number.value,
+            kind=found.kind,
+            value_si=found.value_si,
             monotonic_s=monotonic_s,
             utc_s=utc_s,
             conversion=self._conversion,
             range_full_scale_si=held.range_full_scale_si,
             resolution_si=held.resolution_si,
             range_origin=held.origin,
-            flags=_COMPENSATED if held.offset_compensation else frozenset(),
+            flags=found.flags | (_COMPENSATED if held.offset_compensation else frozenset()),
             raw=answer.encode("ascii", "replace"),
         )
 

@@ -8,9 +8,9 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
+from drivers.answers import last_digit, parse_answer
 from drivers.frame import FrameRefused
 from drivers.handheld.ascii14 import Ascii14
-from drivers.handheld.lines import last_digit, parse_line
 from drivers.handheld.parity11 import Parity11
 from drivers.handheld.segments14 import Segments14
 from drivers.handheld.status14 import Status14
@@ -156,7 +156,7 @@ def test_every_reading_of_the_stx_frame_comes_back(counts, decimals, minus):
 @given(value=st.decimals(-99999, 99999, places=4), unit=st.sampled_from(["ohm", "V", "C", "Hz"]))
 @example(value=0, unit="ohm")
 def test_plain_lines_come_back_digit_by_digit(value, unit):
-    found = parse_line(f"{value} {unit}")
+    found = parse_answer(f"{value} {unit}")
     assert found.value_si == float(value)
     assert found.resolution_si == last_digit(str(value))
 

@@ -147,6 +147,19 @@ def test_every_other_file_is_refused_in_words(tmp_path, content, kind, said):
     assert any(said in str(fault) for fault in report.faults)
 
 
+def test_a_profile_of_ones_own_is_known_and_its_options_are_checked(tmp_path):
+    """It was taken for a meter file without ranges."""
+    profile = tmp_path / "ours.toml"
+    text = 'title = "Our bridge"\ndriver = "lines"\nverified = "capture"\nsource = "our own recording"\n'
+    profile.write_text(f'{text}[options]\noverload_words = ["------"]\nterminator = ";"\n')
+    report = report_of(profile)
+    assert (report.kind, report.faults) == ("profile", ())
+    assert "overload_words, terminator" in report.summary[1]
+    profile.write_text(f'{text}[options]\noverload_word = ["------"]\n')
+    [fault] = report_of(profile).faults
+    assert "overload_word is unknown" in fault.what
+
+
 def test_one_bad_file_does_not_keep_the_others_from_being_checked(tmp_path):
     reports = check_files([tmp_path / "none.toml", EXAMPLE])
     assert [bool(report.faults) for report in reports] == [True, False]
