@@ -17,7 +17,8 @@ from acquire.heart.contact import Admission, ContactRule
 from acquire.heart.duties import Duties, Duty
 from acquire.heart.fixture_hold import FixtureHold
 from acquire.heart.open_witness import OpenWitness
-from acquire.heart.serials import SerialRule, asked_about, still_asked
+from acquire.heart.serials import SerialRule, asked_about, scan_doubt, still_asked
+from acquire.heart.standstill import MeterSaid, Standstill, Untaken
 from acquire.heart.unit_state import UnitState
 from acquire.heart.unit_work import UnitWork
 from acquire.heart.watch import ReadingWatch
@@ -33,7 +34,6 @@ from acquire.records import (
     Contact,
     Ending,
     Event,
-    Fact,
     FixtureMoved,
     FixtureOpen,
     GiveUpUnit,
@@ -63,7 +63,6 @@ from acquire.steps.dial import Dial
 from acquire.steps.pairs import PairTable
 from acquire.steps.setup_choice import MeterStatements, Wanted
 from acquire.steps.untested import required
-from acquire.verdict.close import close_unit
 from acquire.verdict.temperature import may_be_warm
 from acquire.verdict.typed import Habit
 from drivers.reading import Ranging, Reading
@@ -112,6 +111,7 @@ class Pipeline:
     batches: Batches = field(init=False)
     _filter: SettleFilter = field(init=False)
     _watch: ReadingWatch = field(default_factory=ReadingWatch)
+    _still: Standstill = field(init=False)
     _witness: OpenWitness = field(init=False)
     _contact: ContactRule = field(init=False)
     _dial: Dial = field(init=False)
@@ -129,6 +129,7 @@ class Pipeline:
         )
         self.batches = Batches(self.place, self.cards)
         self._filter = SettleFilter(self.settle)
+        self._still = Standstill(self._filter.pace)
         self._witness = OpenWitness(self.settle.silence_s)
         self._contact = ContactRule(self.settle.lift_off_s)
         self._dial = Dial(self.meter, self.ranging)
@@ -139,6 +140,8 @@ class Pipeline:
         """Take one reading of the ohms meter."""
         wanted, reading = self.wanted, self._dial.see(reading)
         events: list[Event] = list(self._watch.notices(reading, wanted.quantity))
+        self._still.see(reading, wanted.quantity)
+        self._witness.freshest_s = self.patience_s
         above_ohm, tells = wanted.open_above_ohm, self._dial.tells
         witness = self._witness.see(reading, wanted.quantity, above_ohm, tells=tells)
         if witness and self.unit is not None and self._contact.quantity is None:
@@ -147,6 +150,7 @@ class Pipeline:
         self._filter.expect(Expectation(wanted.slow, wanted.quantity, close_enough_si=near_si))
         for event in self._filter.feed(reading):
             events.append(event)
+            self._still.follow(event)
             if isinstance(event, Contact):
                 events[-1] = replace(event, goes_on=not self._contact.seen_open)
                 self._contact.begun(reading.quantity)
@@ -173,6 +177,8 @@ class Pipeline:
         for event in events:
             if isinstance(event, LiftOff):
                 self._lifted(event)
+        working = self.unit is not None or bool(self.duties.asked)
+        events += self._still.notices(monotonic_s, utc_s, working=working, slow=self.wanted.slow)
         if self.unit is None:
             self.duties.between_units(utc_s)
             events += self.batches.between_units(utc_s)
@@ -190,9 +196,19 @@ class Pipeline:
         self.question = still_asked(self.question, *events)
         return [*opened, *events, *self._asked(monotonic_s)]
 
+    def told_of_meter(self, said: MeterSaid) -> None:
+        """Take what the ohms meter's driver says beside readings."""
+        self._still.take(said)
+
+    @property
+    def patience_s(self) -> float:
+        """So long a silence of the ohms meter is nothing to speak of."""
+        return self._filter.pace.patience_s(self.settle.silence_s)
+
     def link_lost(self) -> None:
         """The meter is gone: whatever was settling is void."""
         self._filter.reset()
+        self._still.forget()
         self._witness.forget()
         self._contact.forget()
         self._dial.asked()
@@ -233,17 +249,13 @@ class Pipeline:
                 case _ if self.unit is not None:
                     self._left = None if isinstance(record, Verdict) else self._left
                     self.unit.replay(record)
-        unit = self.unit
-        if unit is None:
+        if self.unit is None:
             return []
-        if self._is_of_other_files(unit.started):
-            return self._noted(self._closed(unit, utc_s, Ending.FILES_CHANGED))
-        return self._noted(self._closed(unit, utc_s))
-
-    def _is_of_other_files(self, started: UnitStarted) -> bool:
-        place = self.place
-        now = place.sheet.content_hash, place.meter_hash, place.bench_hash
-        return (started.sheet_hash, started.meter_hash, started.bench_hash) != now
+        place, started = self.place, self.unit.started
+        then = started.sheet_hash, started.meter_hash, started.bench_hash
+        same = then == (place.sheet.content_hash, place.meter_hash, place.bench_hash)
+        ending = Ending.DONE if same else Ending.FILES_CHANGED
+        return self._noted(self._closed(self.unit, utc_s, ending))
 
     @property
     def wanted(self) -> Wanted:
@@ -267,31 +279,34 @@ class Pipeline:
 
     def _settled(self, settled: Settled) -> list[Event]:
         """A value is at rest: for a duty of the bench if one was asked for, else the unit's."""
-        if self.fixture is not None and not self.fixture.fits(self._prompt):
-            return []
         unit, duty, purpose = self.unit, self.duties.asked, self._purpose
+        if self.fixture is not None and not self.fixture.fits(self._prompt):
+            return self._still.untaken(settled, Untaken.FIXTURE)
         if unit is None and not duty:
-            return []
+            return self._still.untaken(settled, Untaken.NO_UNIT) if self._contact.seen_open else []
         admission = self._contact.admits(settled, purpose)
         if admission is Admission.UNLIFTED and unit is not None and not duty and unit.state.attempts:
             purpose, admission = self._contact.unlifted(settled, purpose, self._asked_s, unit.expects)
-        unset = settled.quantity is not self._wanted_now.quantity  # by what lay on the probes before
-        if unset or admission in (Admission.KNOWN, Admission.UNLIFTED):
+        if admission in (Admission.KNOWN, Admission.UNLIFTED):
             return []
-        if duty or unit is None:
-            again = admission in (Admission.REVISED, Admission.MOVED)
-            events = [] if again else self.duties.take(settled)
-            if any(isinstance(event, LeadZero | CheckStandard) for event in events):
-                self._contact.take(settled, purpose)
-                if unit is not None:
-                    unit.state.unclip()
-            return events
-        if admission is Admission.SET_UP and not unit.state.asks_set_up:
-            return []
-        events = unit.take(settled, admission)
-        if any(not isinstance(event, Notice) for event in events):
+        if settled.quantity is not self._wanted_now.quantity:  # by what lay on the probes before
+            return self._still.untaken(settled, Untaken.FUNCTION)
+        events = self._taken(settled, admission, unit)
+        if any(
+            isinstance(e, LeadZero | CheckStandard) if duty else not isinstance(e, Notice) for e in events
+        ):
             self._contact.take(settled, purpose)
-        return self._noted([*events, *self._closed(unit, settled.utc_s)])
+        return events if duty or unit is None else self._noted([*events, *self._closed(unit, settled.utc_s)])
+
+    def _taken(self, settled: Settled, admission: Admission, unit: UnitWork | None) -> list[Event]:
+        """What a value comes to where it was asked for."""
+        if unit is not None and not self.duties.asked:
+            unasked = admission is Admission.SET_UP and not unit.state.asks_set_up
+            return [] if unasked else unit.take(settled, admission)
+        events = [] if admission in (Admission.REVISED, Admission.MOVED) else self.duties.take(settled)
+        if unit is not None and any(isinstance(event, LeadZero | CheckStandard) for event in events):
+            unit.state.unclip()
+        return events
 
     def _closed(
         self, unit: UnitWork, utc_s: float, ending: Ending = Ending.DONE, remark: str = ""
@@ -299,18 +314,7 @@ class Pipeline:
         """The unit's result, once all its steps are done or it ends otherwise; else nothing."""
         if not unit.state.done and ending is Ending.DONE:
             return []
-        return [
-            close_unit(
-                unit.state,
-                unit.started,
-                unit.place,
-                utc_s,
-                ending=ending,
-                remark=remark,
-                looks=unit.looks(),
-                four_wire_below_ohm=self.four_wire_below_ohm or 0.0,
-            )
-        ]
+        return [unit.close(utc_s, ending, remark)]
 
     def _noted(self, events: list[Event]) -> list[Event]:
         """Take a unit that has its result off the bench."""
@@ -337,6 +341,7 @@ class Pipeline:
             self._left = unit if slip else None
 
     def _lifted(self, event: LiftOff, reading: Reading | None = None) -> None:
+        self._still.follow(event)
         self._contact.ended(reading)
         self._asked_s = event.monotonic_s
         if self.unit is not None:
@@ -410,16 +415,8 @@ class Pipeline:
 
     def doubt(self, command: StartUnit, utc_s: float) -> Notice | None:
         """What must be asked before a unit is started; None where it is plain, or was scanned once more."""
-        before = self.unit
-        if command.sure or command.serial == asked_about(self.question):
-            return None
-        if (unlike := self.serials.doubt(command.serial)) is not None:
-            facts: dict[str, Fact] = {"unlike": unlike.value, "pattern": self.serials.pattern}
-            return Notice(Weight.WARNING, Code.SERIAL_DOUBTFUL, utc_s, command.serial, facts=facts)
-        if before is None or not before.state.attempts:
-            return None
-        facts = {"next": command.serial, "done": before.state.steps_done, "total": before.state.total}
-        return Notice(Weight.WARNING, Code.UNIT_UNFINISHED, utc_s, before.serial, facts=facts)
+        before = None if self.unit is None else self.unit.state
+        return scan_doubt(command, self.serials, before, self.question, utc_s)
 
     @property
     def undoable(self) -> bool:

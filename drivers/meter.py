@@ -74,6 +74,7 @@ class Held:
         resolution_si: worth of one count, None when unknown.
         origin: where the two are known from.
         offset_compensation: whether it is really on.
+        conversion_s: how long a conversion takes by these settings; None where nobody knows.
         please_turn: sentences for the operator ("set the dial to ohms"); empty when nothing is to
             be done by hand.
     """
@@ -83,6 +84,7 @@ class Held:
     resolution_si: float | None = None
     origin: Origin = Origin.UNKNOWN
     offset_compensation: bool = False
+    conversion_s: float | None = None
     please_turn: tuple[str, ...] = field(default=())
 
 

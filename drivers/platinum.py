@@ -160,8 +160,8 @@ class PlatinumThermometer:
             )
         held = await self._ohmmeter.configure(self._setup)
         resolution = self._celsius_per_count(held.resolution_si, 20.0)
-        return Held(
-            Quantity.TEMPERATURE, None, resolution, held.origin, held.offset_compensation, held.please_turn
+        return replace(
+            held, quantity=Quantity.TEMPERATURE, range_full_scale_si=None, resolution_si=resolution
         )
 
     async def readings(self) -> AsyncIterator[Reading]:

@@ -208,7 +208,75 @@ TOLD = [
     _of(Code.METER_REFUSED, "It has no four wires.", cause="It has no four wires."),
     _of(Code.METER_RELATIVE, "The meter shows relative values: switch that off."),
     _of(Code.METER_SILENT, "The meter has been silent for some seconds."),
+    _of(Code.METER_SILENT, "The meter has been silent for 12 s.", for_s=12.0),
     _of(Code.METER_TURN, "Set the dial to ohms.", turn="Set the dial to ohms."),
+    _of(
+        Code.METER_UNREAD,
+        "Nothing that comes from the meter has been a reading for 6 s. Last came “204,4;” (32 30 34 2c 34 "
+        "3b): it has 2 fields instead of 1.",
+        for_s=6.0,
+        text="204,4;",
+        hex="32 30 34 2c 34 3b",
+        cause="it has 2 fields instead of 1",
+    ),
+    _of(
+        Code.METER_UNSETTLED,
+        "204.4 Ω has not come to rest for 20 s: it moves by 1.8 Ω. Hold still, press harder, clean tips and "
+        "pins; a large winding takes its time.",
+        for_s=20.0,
+        why="moves",
+        ohm=204.4,
+        spread_ohm=1.8,
+    ),
+    _of(
+        Code.METER_UNSETTLED,
+        "204.4 Ω has not come to rest for 20 s: the contact breaks again and again (1.8 Ω between the "
+        "values). Press harder, clean tips and pins.",
+        for_s=20.0,
+        why="breaks",
+        ohm=204.4,
+        spread_ohm=1.8,
+    ),
+    _of(
+        Code.METER_UNSETTLED,
+        "204.4 Ω has not come to rest for 20 s: the meter changes its range again and again (1.8 Ω between "
+        "the values). Set one range on it.",
+        for_s=20.0,
+        why="ranges",
+        ohm=204.4,
+        spread_ohm=1.8,
+    ),
+    _of(
+        Code.METER_UNSETTLED,
+        "204.4 Ω has not come to rest for 70 s: too few readings have come (1.8 Ω between them). Set the "
+        "meter to convert faster.",
+        for_s=70.0,
+        why="few",
+        ohm=204.4,
+        spread_ohm=1.8,
+    ),
+    _of(
+        Code.METER_UNUSABLE,
+        "The meter has shown no resistance for 6 s, only resistance without a number: “NAN” (4e 41 4e). If "
+        "that is how it shows an overload, say so with overload_words in [meter.options].",
+        for_s=6.0,
+        why="no_number",
+        text="NAN",
+        hex="4e 41 4e",
+        quantity="resistance",
+        wanted="resistance",
+    ),
+    _of(
+        Code.METER_UNUSABLE,
+        "The meter has sent resistance for 6 s where resistance 4w is wanted: “2.04” (32 2e 30 34). Set it "
+        "to that; if it has no four wires, leave four_wire_below out of [meter].",
+        for_s=6.0,
+        why="other_quantity",
+        text="2.04",
+        hex="32 2e 30 34",
+        quantity="resistance",
+        wanted="resistance_4w",
+    ),
     _of(
         Code.METER_UNSTATED,
         "The meter file hand states no accuracy for 202.6 Ω on the range in use, so there is no verdict: "
@@ -381,6 +449,29 @@ TOLD = [
         done=2,
         total=6,
         next="A2",
+    ),
+    _of(
+        Code.VALUE_UNTAKEN,
+        "46.12 Ω has been steady for 8 s and is not taken: no unit is on the bench. Scan or type its serial.",
+        for_s=8.0,
+        why="no_unit",
+        ohm=46.12,
+    ),
+    _of(
+        Code.VALUE_UNTAKEN,
+        "46.12 Ω has been steady for 8 s and is not taken: the meter was set anew under the "
+        "probes. Lift them and touch again.",
+        for_s=8.0,
+        why="function",
+        ohm=46.12,
+    ),
+    _of(
+        Code.VALUE_UNTAKEN,
+        "46.12 Ω has been steady for 8 s and is not taken: the relays are on another "
+        "pair. Wait, or press Enter.",
+        for_s=8.0,
+        why="fixture",
+        ohm=46.12,
     ),
     _of(Code.UNIT_RESUMED, "A1 was interrupted: it goes on where it stopped.", serial="A1"),
 ]

@@ -23,6 +23,7 @@ from acquire.records import (
     Basis,
     Circumstances,
     Corrected,
+    Ending,
     Event,
     Fact,
     Fit,
@@ -35,6 +36,7 @@ from acquire.records import (
     Recorded,
     Settled,
     Step,
+    UnitResult,
     UnitStarted,
     Verdict,
     Weight,
@@ -52,6 +54,7 @@ from acquire.steps.setup_choice import (
     open_above_ohm,
     quantity_for,
 )
+from acquire.verdict.close import close_unit
 from acquire.verdict.judge import Attempt as Standing
 from acquire.verdict.judge import Yardstick, judge, judge_open, judge_repeat
 from drivers.reading import Flag, Quantity
@@ -132,6 +135,19 @@ class UnitWork:
             for a, s, at_s in every
             if math.isfinite(a.ohm) and a.ohm == s.ohm
         ]
+
+    def close(self, utc_s: float, ending: Ending, remark: str) -> UnitResult:
+        """What the unit comes to; see `close_unit`."""
+        return close_unit(
+            self.state,
+            self.started,
+            self.place,
+            utc_s,
+            ending=ending,
+            remark=remark,
+            looks=self.looks(),
+            four_wire_below_ohm=self.four_wire_below_ohm or 0.0,
+        )
 
     # ------------------------------------------------------------------ from the record
 

@@ -19,19 +19,18 @@ from acquire.records import (
     Fact,
     Judged,
     LeadZero,
+    LiftOff,
     Notice,
+    Settled,
     UnitResult,
     UnitStarted,
     Weight,
 )
 from acquire.words.faults import batch_doubt
 from acquire.words.notices import said
-from drivers.reading import Quantity, Reading
+from drivers.reading import Kind, Quantity, Reading
 
 Plain = dict[str, Any]
-
-SILENT_S = 3.0
-"""A meter without a reading for so long is told; slower ones send every two seconds at most."""
 
 FADES_S = 8.0
 """So long the answer to a refused order stays."""
@@ -59,6 +58,8 @@ TAKEN_BACK: dict[Code, frozenset[Code]] = {
 ENDED_BY: dict[type, frozenset[Code]] = {
     Judged: frozenset(
         {
+            Code.METER_UNSETTLED,
+            Code.VALUE_UNTAKEN,
             Code.METER_REFUSED,
             Code.METER_TURN,
             Code.METER_RANGE,
@@ -67,7 +68,9 @@ ENDED_BY: dict[type, frozenset[Code]] = {
             Code.METER_UNSTATED,
         }
     ),
-    LeadZero: frozenset({Code.LEADS_IMPLAUSIBLE}),
+    LeadZero: frozenset({Code.LEADS_IMPLAUSIBLE, Code.METER_UNSETTLED, Code.VALUE_UNTAKEN}),
+    LiftOff: frozenset({Code.METER_UNSETTLED, Code.VALUE_UNTAKEN}),
+    Settled: frozenset({Code.METER_UNSETTLED}),
     UnitStarted: frozenset(
         {
             Code.LEADS_MOVED,
@@ -83,9 +86,10 @@ ENDED_BY: dict[type, frozenset[Code]] = {
 SHORT_LIVED = frozenset({Code.COMMAND_REFUSED, Code.COMMAND_UNKNOWN, Code.SCANNER_REFUSED, Code.CHECK_OTHER})
 """Notices that only answer what somebody has just done."""
 
-STANDING = (
-    TAKEN_BACK.keys() | SHORT_LIVED | {Code.CHECK_OVERRIDDEN} | frozenset[Code]().union(*ENDED_BY.values())
-)
+UNREAD = frozenset({Code.METER_UNREAD, Code.METER_UNUSABLE, Code.METER_SILENT})
+"""Nothing usable comes from the meter; the next reading that can be used ends it."""
+
+STANDING = frozenset({Code.CHECK_OVERRIDDEN}).union(TAKEN_BACK, SHORT_LIVED, UNREAD, *ENDED_BY.values())
 """Notices that are warnings."""
 
 
@@ -189,9 +193,8 @@ class Warnings:
         """
         before = dict(self._now)
         there = {notice.code: notice for notice in signs(reading, wanted)}
-        self._end(
-            *({Code.METER_LOST, Code.METER_SILENT, Code.METER_FUNCTION, *SIGNS.values()} - there.keys())
-        )
+        usable = UNREAD if reading.kind is not Kind.NO_READING and reading.quantity is wanted else ()
+        self._end(*({Code.METER_LOST, Code.METER_FUNCTION, *usable, *SIGNS.values()} - there.keys()))
         for notice in there.values():
             self._put(Concern(notice))
         return self._now != before
@@ -208,8 +211,7 @@ class Warnings:
         now_s = facts.utc_s
         self._fade(now_s)
         self._rest(now_s)
-        silent = facts.meter_silence_s is not None and facts.meter_silence_s > SILENT_S
-        there = silent and (Code.METER_LOST, "") not in self._now
+        there = facts.silent and (Code.METER_LOST, "") not in self._now
         self._hold(Notice(Weight.WARNING, Code.METER_SILENT, now_s), there=there)
         if not facts.halted:
             self._end(Code.JOURNAL_UNUSABLE)

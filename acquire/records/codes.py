@@ -215,7 +215,10 @@ class Code(StrEnum):
     METER_RELATIVE = "meter.relative"
     METER_SILENT = "meter.silent"
     METER_TURN = "meter.turn"
+    METER_UNREAD = "meter.unread"
+    METER_UNSETTLED = "meter.unsettled"
     METER_UNSTATED = "meter.unstated"
+    METER_UNUSABLE = "meter.unusable"
     NOTE = "note"
     OPEN_ANCHORED = "open.anchored"
     ORDER_TAKEN = "order.taken"
@@ -260,6 +263,7 @@ class Code(StrEnum):
     UNIT_REOPENED = "unit.reopened"
     UNIT_RESUMED = "unit.resumed"
     UNIT_UNFINISHED = "unit.unfinished"
+    VALUE_UNTAKEN = "value.untaken"
 
 
 ANOTHER_PAIR = frozenset({Code.PAIR_OTHER, Code.PAIR_UNCLEAR})

@@ -12,6 +12,7 @@ from acquire.records.settled import Approach, Contact, LiftOff, Settled, SettleE
 from acquire.settle.contact import Report, Touch
 from acquire.settle.doubt import HISTORY_LENGTH, Doubt, Surroundings, ask
 from acquire.settle.noise import Noise, learn
+from acquire.settle.pace import Pace
 from acquire.settle.points import Points
 from acquire.settle.rest import Limits, Rest, judge
 from acquire.settle.settings import Expectation, SettleSettings
@@ -19,7 +20,7 @@ from drivers.reading import OHMS, Flag, Kind, Quantity, Reading
 
 _NOT_LIVE = frozenset({Flag.HOLD, Flag.MINIMUM, Flag.MAXIMUM})  # the display shows an older conversion
 _IN_OHMS = OHMS | {Quantity.INSULATION}
-_SILENT_CONVERSIONS = 4  # a slow meter may take this many of its intervals before it counts as silent
+_LEAST_WINDOW = 3  # the window holds so many conversions more than a report must rest on; workshop choice
 _ODD_SIZE = 1.5  # a reading this factor off the rough size may be a wrong pin: look longer; workshop choice
 
 
@@ -29,9 +30,12 @@ class SettleFilter:
     Args:
         settings: its limits; the defaults suit hand and bench meters.
         doubt: second question put to every stretch that passes the slope test; replaced only to learn it.
+        pace: of the meter; learnt here, and shared with whoever waits for it.
     """
 
-    def __init__(self, settings: SettleSettings | None = None, doubt: Doubt = ask) -> None:
+    def __init__(
+        self, settings: SettleSettings | None = None, doubt: Doubt = ask, pace: Pace | None = None
+    ) -> None:
         self._settings = settings or SettleSettings()
         self._doubt = doubt
         self._noise = Noise(self._settings.noise_counts)
@@ -42,7 +46,7 @@ class SettleFilter:
             most_doubt=self._settings.most_doubt,
         )
         self._expectation = Expectation()
-        self._interval_s: float | None = None
+        self.pace = pace or Pace()
         self._last: Reading | None = None
         self._touch: Touch | None = None
 
@@ -81,8 +85,7 @@ class SettleFilter:
         last = self._last
         if last is None or self._touch is None:
             return []
-        patience_s = max(self._settings.silence_s, _SILENT_CONVERSIONS * (self._interval_s or 0.0))
-        if monotonic_s - last.monotonic_s < patience_s:
+        if monotonic_s - last.monotonic_s < self.pace.patience_s(self._settings.silence_s):
             return []
         self.reset()
         return [LiftOff(last.meter_id, monotonic_s, utc_s)]
@@ -90,7 +93,8 @@ class SettleFilter:
     # ------------------------------------------------------------------ the stream
     def _other_quantity(self, reading: Reading) -> list[SettleEvent]:
         """The meter was set to measure something else: that ends a contact."""
-        ended, self._touch, self._interval_s = self._touch is not None, None, None
+        ended, self._touch = self._touch is not None, None
+        self.pace.set_anew(self.pace.implied_s)
         return [LiftOff(reading.meter_id, reading.monotonic_s, reading.utc_s)] if ended else []
 
     def _live(self, reading: Reading, last: Reading | None) -> list[SettleEvent]:
@@ -99,8 +103,7 @@ class SettleFilter:
             if self._touch is not None:
                 self._touch.points = Points(self._touch.points.count_si)
             return []
-        if last is not None:
-            self._note_interval(reading.monotonic_s - last.monotonic_s)
+        self.pace.note(reading.monotonic_s)
         if reading.value_si is None:
             return self._overload(reading, last)
         return self._value(reading, reading.value_si)
@@ -112,23 +115,13 @@ class SettleFilter:
             return False
         if reading.conversion == last.conversion:
             return True
-        passed_s = reading.monotonic_s - last.monotonic_s
+        passed_s, interval_s = reading.monotonic_s - last.monotonic_s, self.pace.measured_s
         return (
-            self._interval_s is not None
-            and passed_s < 0.4 * self._interval_s
+            interval_s is not None
+            and passed_s < 0.4 * interval_s
             and reading.kind is last.kind
             and reading.value_si == last.value_si
         )
-
-    def _note_interval(self, passed_s: float) -> None:
-        """Keep a slow average of the time between conversions."""
-        if passed_s <= 0:
-            return
-        if self._interval_s is None:
-            self._interval_s = passed_s
-        else:
-            bounded_s = min(max(passed_s, self._interval_s / 2), 2 * self._interval_s)
-            self._interval_s += 0.1 * (bounded_s - self._interval_s)
 
     def _overload(self, reading: Reading, last: Reading | None) -> list[SettleEvent]:
         """Open probes; or a meter on its way down to the range it needs, which shows overloads too."""
@@ -175,7 +168,7 @@ class SettleFilter:
             points.flags |= reading.flags
         points.block.append((now_s, value_si))
         touch.trace.append((now_s - touch.contact_s, value_si))
-        if now_s - points.block[0][0] + 0.5 * (self._interval_s or 0.0) >= self._settings.block_s:
+        if now_s - points.block[0][0] + 0.5 * (self.pace.interval_s or 0.0) >= self._settings.block_s:
             events += self._point(reading, touch)
         return events
 
@@ -184,7 +177,7 @@ class SettleFilter:
         """One block of conversions is complete: judge anew."""
         points, settings = touch.points, self._settings
         value_si = points.close_block()
-        points.trim(settings.window_s)
+        points.trim(self.pace.patience_s(settings.window_s, settings.min_conversions + _LEAST_WINDOW))
         band_si = max(
             settings.band_counts * points.count_si,
             settings.band_relative * abs(value_si),

@@ -121,6 +121,54 @@ def _unstated(facts: Facts) -> str:
     )
 
 
+def _silent(facts: Facts) -> str:
+    lasts = f"{facts['for_s']:.0f} s" if "for_s" in facts else "some seconds"
+    return f"The meter has been silent for {lasts}."
+
+
+def _unusable(facts: Facts) -> str:
+    wanted, sent = (str(facts[name]).replace("_", " ") for name in ("wanted", "quantity"))
+    last = f"“{facts['text']}” ({facts['hex']})"
+    if facts["why"] == "no_number":
+        return (
+            f"The meter has shown no {wanted} for {facts['for_s']:.0f} s, only {sent} without a number: "
+            f"{last}. If that is how it shows an overload, say so with overload_words in [meter.options]."
+        )
+    return (
+        f"The meter has sent {sent} for {facts['for_s']:.0f} s where {wanted} is wanted: {last}. Set it to "
+        "that; if it has no four wires, leave four_wire_below out of [meter]."
+    )
+
+
+_UNSETTLED = {
+    "moves": "it moves by {}. Hold still, press harder, clean tips and pins; a large winding takes its time",
+    "breaks": "the contact breaks again and again ({} between the values). Press harder, clean tips and pins",
+    "ranges": "the meter changes its range again and again ({} between the values). Set one range on it",
+    "few": "too few readings have come ({} between them). Set the meter to convert faster",
+}
+"""Why a contact has not come to rest, and what helps."""
+
+
+def _unsettled(facts: Facts) -> str:
+    why = _UNSETTLED[facts["why"]].format(show(facts["spread_ohm"], "Ω", digits=2))
+    return f"{show(facts['ohm'], 'Ω', digits=4)} has not come to rest for {facts['for_s']:.0f} s: {why}."
+
+
+_UNTAKEN = {
+    "no_unit": "no unit is on the bench. Scan or type its serial",
+    "function": "the meter was set anew under the probes. Lift them and touch again",
+    "fixture": "the relays are on another pair. Wait, or press Enter",
+}
+"""Why a value at rest is not taken, and what helps."""
+
+
+def _untaken(facts: Facts) -> str:
+    steady = (
+        f"{show(facts['ohm'], 'Ω', digits=4)} has been steady for {facts['for_s']:.0f} s and is not taken"
+    )
+    return f"{steady}: {_UNTAKEN[facts['why']]}."
+
+
 def _another_pair(facts: Facts) -> str:
     last, fit = facts.get("last"), Fit(facts["fit"])
     hint = reads_like(fit, facts["ohm"], pins(facts["pair"]), facts["reads_like"], facts["reads_through"])
@@ -222,9 +270,15 @@ NOTICES: dict[Code, Saying] = {
     Code.METER_RANGE_LOW: range_low,
     Code.METER_REFUSED: "{cause}",
     Code.METER_RELATIVE: "The meter shows relative values: switch that off.",
-    Code.METER_SILENT: "The meter has been silent for some seconds.",
+    Code.METER_SILENT: _silent,
     Code.METER_TURN: "{turn}",
+    Code.METER_UNREAD: (
+        "Nothing that comes from the meter has been a reading for {for_s:.0f} s. Last came “{text}” ({hex}): "
+        "{cause}."
+    ),
+    Code.METER_UNSETTLED: _unsettled,
     Code.METER_UNSTATED: _unstated,
+    Code.METER_UNUSABLE: _unusable,
     Code.READING_TYPED: _typed_reading,
     Code.NOTE: "{note}",
     Code.OPEN_ANCHORED: "{step}: the clip is proven by a continuity.",
@@ -287,5 +341,6 @@ NOTICES: dict[Code, Saying] = {
     Code.UNIT_RESUMED: "{serial} was interrupted: it goes on where it stopped.",
     Code.UNIT_UNFINISHED: "{serial} is half measured ({done} of {total} steps). Scan {next} once more to "
     "give it up, or go on with it.",
+    Code.VALUE_UNTAKEN: _untaken,
 }
 """Each notice, and each warning of the page."""

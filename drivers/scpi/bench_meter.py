@@ -26,8 +26,9 @@ from drivers.scpi.options import BenchMeterOptions
 
 T = TypeVar("T")
 
-_SAMPLES_PER_READING = 4
-"""Auto-zero doubles the time of a conversion and offset compensation doubles it again (seen in manuals)."""
+_AUTO_ZERO = 2
+_COMPENSATION = 2
+"""Each takes so many conversions for one reading (seen in manuals)."""
 _SLOWEST_MAINS_HZ = 50.0
 _COMPENSATED = frozenset({Flag.OFFSET_COMPENSATED})
 _UNREAD_IN_A_ROW = 3  # after so many answers that are no readings the format is wrong; workshop choice
@@ -167,7 +168,8 @@ class BenchMeter:
                 resolution_si=known.resolution_si,
                 origin=Origin.SENT,
             )
-        self._held = replace(held, offset_compensation=compensated)
+        conversion_s = self._conversion_s(setup, compensated=compensated)
+        self._held = replace(held, offset_compensation=compensated, conversion_s=conversion_s)
         self._fresh = True
         self._former = None
         self._unchecked = 0
@@ -321,8 +323,15 @@ class BenchMeter:
         )
 
     def _reply_s(self) -> float:
-        plc = self._setup.integration_plc if self._setup and self._setup.integration_plc else 0.0
-        return self._options.reply_timeout_s + _SAMPLES_PER_READING * plc / _SLOWEST_MAINS_HZ
+        longest_s = None if self._setup is None else self._conversion_s(self._setup, compensated=True)
+        return self._options.reply_timeout_s + (longest_s or 0.0)
+
+    @staticmethod
+    def _conversion_s(setup: Setup, *, compensated: bool) -> float | None:
+        """The longest that a reading takes; None where the meter keeps its own integration time."""
+        if setup.integration_plc is None:
+            return None
+        return setup.integration_plc / _SLOWEST_MAINS_HZ * _AUTO_ZERO * (_COMPENSATION if compensated else 1)
 
 
 def _jumped(former: Reading, now: Reading) -> bool:
