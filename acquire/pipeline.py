@@ -13,7 +13,7 @@ from acquire.conditions import CalibrationDue, Conditions
 from acquire.errors import InputImpossible
 from acquire.heart.attempt import attempt_of
 from acquire.heart.batches import BatchCommand, Batches
-from acquire.heart.contact import Admission, ContactRule
+from acquire.heart.contact import LINGER_S, Admission, ContactRule
 from acquire.heart.duties import Duties, Duty
 from acquire.heart.fixture_hold import FixtureHold
 from acquire.heart.open_witness import OpenWitness
@@ -162,7 +162,7 @@ class Pipeline:
         self._contact.see(reading)
         if not self._contact.lies(self._purpose):
             self._setting = self._wanted_now
-        if self._contact.overdue(reading.monotonic_s):
+        if self._contact.overdue(reading.monotonic_s, max(LINGER_S, self.patience_s)):
             serial = self.unit.serial if self.unit else ""
             events.append(Notice(Weight.WARNING, Code.PROBES_NOT_LIFTED, reading.utc_s, serial))
         return [*events, *self._asked(reading.monotonic_s)]

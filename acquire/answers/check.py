@@ -26,15 +26,21 @@ from acquire.physics.pt100 import Class
 from acquire.physics.wire import SpoolCard
 from acquire.quantity import counted, show
 from acquire.records import BranchKind, ChangeSpool, Limits, Purpose, Sheet, Step, StepKind
+from acquire.settle import SettleSettings
 from acquire.sheets import sheet_of
 from acquire.sheets.language import TABLES as SHEET_TABLES
 from acquire.steps.pairs import PairTable
 from drivers.errors import GivenInvalid, ModelInvalid
+from drivers.meter import Setup
 from drivers.models import MeterModel, load_model
 from drivers.profiles import load_profile
-from drivers.registry import check_options
+from drivers.reading import Quantity
+from drivers.registry import check_options, driver_class, options_with_profile
 
 METER_KEYS = ("range", "window_celsius", "warm_up_minutes", "calibration", "source")
+SLOW_S = 1.0
+"""From this time for a reading on a bench is told what it waits for; workshop choice."""
+
 PROFILE_KEYS = ("driver", "verified", "options")
 
 
@@ -258,11 +264,35 @@ def _bench_lines(file: TomlFile, bench: Bench, sheet: Sheet, model: MeterModel) 
             f"  note: a platinum sensor of class B alone may be off by {of_class_b:.2f} K at 20 °C "
             "(IEC 60751), its meter and leads come on top: is the uncertainty stated for a better one?"
         )
+    yield from _pace_lines(bench)
     leads = "stated" if bench.leads.value is not None else bench.leads.zero.value
     yield f"  leads: {leads}"
     yield f"  journal: {bench.journal.folder}"
     yield f"  CSV: {bench.csv.folder}, one a {bench.csv.per}" if bench.csv else "  CSV: off"
     yield from _network_lines(bench)
+
+
+def _pace_lines(bench: Bench) -> Iterator[str]:
+    """What the settings make of the meter's pace, and which of them it cannot be told."""
+    named, kind = bench.meter, driver_class(bench.meter.driver)
+    options = options_with_profile(named.driver, named.options)
+    for setting, text in (("integration_plc", "integration"), ("offset_compensation", "compensation")):
+        deaf = (
+            not kind.capabilities.settable or not options.get(text, True) or not hasattr(kind, "conversion_s")
+        )
+        if getattr(named, setting) and deaf:
+            yield f"  note: [meter] {setting} is not used: this meter cannot be told over its link."
+            return
+    if named.integration_plc is None:
+        return
+    setup = Setup(Quantity.RESISTANCE, integration_plc=named.integration_plc)
+    conversion_s = kind.conversion_s(setup, compensated=named.offset_compensation)
+    if conversion_s >= SLOW_S:
+        least_s = SettleSettings().min_conversions * conversion_s
+        yield (
+            f"  note: by integration_plc and offset_compensation a reading may take {conversion_s:.3g} s: no "
+            f"verdict comes before {least_s:.3g} s."
+        )
 
 
 def _spool_lines(cards: Mapping[str, SpoolCard], sheet: Sheet) -> Iterator[str]:

@@ -210,13 +210,13 @@ class ContactRule:
         """Whether the probes still lie where they lay for something else than this."""
         return self.quantity is not None and not self.seen_open and purpose != self.purpose
 
-    def overdue(self, monotonic_s: float) -> bool:
+    def overdue(self, monotonic_s: float, linger_s: float = LINGER_S) -> bool:
         """Whether to say now that the probes must be lifted: once, and not while hands only linger.
 
-        Whoever still holds the touch that was just taken knows what it was for.
+        Whoever still holds the touch that was just taken knows what it was for; slow meters show a lift late.
         """
         if self._told or self._refused_s is None or self.quantity is None:
             return False
-        since_s = self._refused_s if self.taken is None else self.taken.monotonic_s + LINGER_S
+        since_s = self._refused_s if self.taken is None else self.taken.monotonic_s + linger_s
         self._told = monotonic_s >= since_s
         return self._told

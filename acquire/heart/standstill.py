@@ -17,8 +17,8 @@ from drivers.reading import OHMS, Flag, Kind, Quantity, Reading
 UNUSABLE_S = 5.0
 """Nothing usable for so long is told; a slower meter has four of its conversions. Workshop choice."""
 
-SILENT_S = 8.0
-"""Drivers of meters that send by themselves complain after five."""
+SILENT_S = 12.0
+"""Drivers of meters that send by themselves complain after five; no usual meter takes longer to convert."""
 
 UNSETTLED_S = 20.0
 """A contact without a value at rest for so long is told, a slow winding's after twice that. Our choice."""

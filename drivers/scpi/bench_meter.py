@@ -168,8 +168,8 @@ class BenchMeter:
                 resolution_si=known.resolution_si,
                 origin=Origin.SENT,
             )
-        conversion_s = self._conversion_s(setup, compensated=compensated)
-        self._held = replace(held, offset_compensation=compensated, conversion_s=conversion_s)
+        longest_s = self.conversion_s(setup, compensated=compensated)
+        self._held = replace(held, offset_compensation=compensated, conversion_s=longest_s)
         self._fresh = True
         self._former = None
         self._unchecked = 0
@@ -323,11 +323,11 @@ class BenchMeter:
         )
 
     def _reply_s(self) -> float:
-        longest_s = None if self._setup is None else self._conversion_s(self._setup, compensated=True)
+        longest_s = None if self._setup is None else self.conversion_s(self._setup, compensated=True)
         return self._options.reply_timeout_s + (longest_s or 0.0)
 
     @staticmethod
-    def _conversion_s(setup: Setup, *, compensated: bool) -> float | None:
+    def conversion_s(setup: Setup, *, compensated: bool) -> float | None:
         """The longest that a reading takes; None where the meter keeps its own integration time."""
         if setup.integration_plc is None:
             return None

@@ -147,6 +147,26 @@ def test_every_other_file_is_refused_in_words(tmp_path, content, kind, said):
     assert any(said in str(fault) for fault in report.faults)
 
 
+@pytest.mark.parametrize(
+    ("driver", "more", "note"),
+    [
+        ("scpi", "integration_plc = 100.0\noffset_compensation = true", "may take 8 s"),
+        ("scpi", "integration_plc = 10.0", None),
+        (
+            "scpi",
+            'integration_plc = 10.0\nself_check = "470 ohm"\noptions = { profile = "plain_word_bench" }',
+            "plc is not used",
+        ),
+        ("lines", "integration_plc = 10.0", "plc is not used"),
+    ],
+)
+def test_a_bench_is_told_what_its_settings_make_of_the_meters_pace(tmp_path, driver, more, note):
+    set_up = (("integration_plc = 1.0", more), ('driver = "scpi"', f'driver = "{driver}"'))
+    path = bench_file(tmp_path, meter="tcp:127.0.0.1:1", changes=set_up)
+    found = [line for line in report_of(path).summary if "reading may take" in line or "is not used" in line]
+    assert [note in line for line in found] == ([True] if note else [])
+
+
 def test_a_profile_of_ones_own_is_known_and_its_options_are_checked(tmp_path):
     """It was taken for a meter file without ranges."""
     profile = tmp_path / "ours.toml"
