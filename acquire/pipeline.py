@@ -89,6 +89,7 @@ class Pipeline:
         ranging: who chooses the meter's range.
         duties: lead zero, check standard, typed values.
         batches: which batch units belong to.
+        settling: follows the contact of the probes.
         question: what was asked about a scan that waits for a yes; None where none does.
     """
 
@@ -109,7 +110,7 @@ class Pipeline:
     table: PairTable = field(init=False)
     duties: Duties = field(init=False)
     batches: Batches = field(init=False)
-    _filter: SettleFilter = field(init=False)
+    settling: SettleFilter = field(init=False)
     _watch: ReadingWatch = field(default_factory=ReadingWatch)
     _still: Standstill = field(init=False)
     _witness: OpenWitness = field(init=False)
@@ -128,8 +129,8 @@ class Pipeline:
             self.place, self.meter, self.conditions, self.checks, self.habit, self.calibration
         )
         self.batches = Batches(self.place, self.cards)
-        self._filter = SettleFilter(self.settle)
-        self._still = Standstill(self._filter.pace)
+        self.settling = SettleFilter(self.settle)
+        self._still = Standstill(self.settling.pace)
         self._witness = OpenWitness(self.settle.silence_s)
         self._contact = ContactRule(self.settle.lift_off_s)
         self._dial = Dial(self.meter, self.ranging)
@@ -141,14 +142,14 @@ class Pipeline:
         wanted, reading = self.wanted, self._dial.see(reading)
         events: list[Event] = list(self._watch.notices(reading, wanted.quantity))
         self._still.see(reading, wanted.quantity)
-        self._witness.freshest_s = self.patience_s
+        self._witness.freshest_s = self.settling.patience_s
         above_ohm, tells = wanted.open_above_ohm, self._dial.tells
         witness = self._witness.see(reading, wanted.quantity, above_ohm, tells=tells)
         if witness and self.unit is not None and self._contact.quantity is None:
             self.unit.state.seen_open(reading.monotonic_s)
         near_si = wanted.close_enough_ohm
-        self._filter.expect(Expectation(wanted.slow, wanted.quantity, close_enough_si=near_si))
-        for event in self._filter.feed(reading):
+        self.settling.expect(Expectation(wanted.slow, wanted.quantity, close_enough_si=near_si))
+        for event in self.settling.feed(reading):
             events.append(event)
             self._still.follow(event)
             if isinstance(event, Contact):
@@ -162,7 +163,7 @@ class Pipeline:
         self._contact.see(reading)
         if not self._contact.lies(self._purpose):
             self._setting = self._wanted_now
-        if self._contact.overdue(reading.monotonic_s, max(LINGER_S, self.patience_s)):
+        if self._contact.overdue(reading.monotonic_s, max(LINGER_S, self.settling.patience_s)):
             serial = self.unit.serial if self.unit else ""
             events.append(Notice(Weight.WARNING, Code.PROBES_NOT_LIFTED, reading.utc_s, serial))
         return [*events, *self._asked(reading.monotonic_s)]
@@ -173,7 +174,7 @@ class Pipeline:
 
     def tick(self, monotonic_s: float, utc_s: float) -> list[Event]:
         """Let time pass: a meter gone silent, a contact that does not come."""
-        events: list[Event] = [*self._filter.tick(monotonic_s, utc_s)]
+        events: list[Event] = [*self.settling.tick(monotonic_s, utc_s)]
         for event in events:
             if isinstance(event, LiftOff):
                 self._lifted(event)
@@ -200,14 +201,9 @@ class Pipeline:
         """Take what the ohms meter's driver says beside readings."""
         self._still.take(said)
 
-    @property
-    def patience_s(self) -> float:
-        """So long a silence of the ohms meter is nothing to speak of."""
-        return self._filter.pace.patience_s(self.settle.silence_s)
-
     def link_lost(self) -> None:
         """The meter is gone: whatever was settling is void."""
-        self._filter.reset()
+        self.settling.reset()
         self._still.forget()
         self._witness.forget()
         self._contact.forget()

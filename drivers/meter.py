@@ -142,3 +142,12 @@ class Meter(Protocol):
     def readings(self) -> AsyncIterator[Reading]:
         """Yield readings until closed. Raises: LinkLost, LinkTimeout, MeterRefused."""
         ...
+
+
+@runtime_checkable
+class Confirming(Protocol):
+    """A meter whose function can be turned by hand, and that can say what it is set to."""
+
+    async def confirm(self) -> None:
+        """Make sure that what was set is in force. Raises: MeterRefused: it is not; LinkTimeout, LinkLost."""
+        ...

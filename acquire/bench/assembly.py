@@ -259,6 +259,7 @@ def _feeds(bench: Bench, daemon: Daemon) -> list[Feed]:
             DisplayDoubts(lambda: daemon.pipeline.meter),
             daemon.unread,
             daemon.set_anew,
+            lambda reading: daemon.pipeline.settling.ripe(reading),  # noqa: PLW0108  (other files, other heart)
         )
     ]
     if (named := scanner(bench, daemon.clock)) is not None:

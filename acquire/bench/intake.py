@@ -14,7 +14,7 @@ from acquire.clock import Clock
 from acquire.records import Code, Fact, Notice, Weight
 from acquire.steps.setup_choice import Wanted
 from drivers.errors import LinkLost, LinkTimeout, LinkUnavailable, MeterError, MeterRefused
-from drivers.meter import Meter, Setup, Unread, untold
+from drivers.meter import Confirming, Meter, Setup, Unread, untold
 from drivers.reading import Reading
 
 FIRST_WAIT_S = 0.3
@@ -40,6 +40,7 @@ class Feed:
         doubts: watches a display that is set by hand; None where nobody needs to.
         unread: told of bytes that are no reading, and why.
         set_anew: told how long a conversion takes by the settings in force, None where nobody knows.
+        ripe: whether a reading may bring a value to rest; then a meter that can is asked what it is set to.
         readings: how many have come in since the start.
     """
 
@@ -55,6 +56,7 @@ class Feed:
     doubts: DisplayDoubts | None = None
     unread: Unread = untold
     set_anew: Callable[[float | None], None] = lambda _conversion_s: None
+    ripe: Callable[[Reading], bool] = lambda _reading: False
     readings: int = 0
     connected: bool = False
     _set: Setup | None = None
@@ -83,6 +85,8 @@ class Feed:
                 await self._connected()
             self.readings += 1
             await self._doubt(reading)
+            if isinstance(self.meter, Confirming) and self.ripe(reading):
+                await self.meter.confirm()
             await self.take(reading)
             await self._set_up()
 

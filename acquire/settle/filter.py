@@ -60,6 +60,19 @@ class SettleFilter:
         self._last = None
         self._touch = None
 
+    @property
+    def patience_s(self) -> float:
+        """So long a silence of the meter is nothing to speak of."""
+        return self.pace.patience_s(self._settings.silence_s)
+
+    def ripe(self, reading: Reading) -> bool:
+        """Whether a reading may bring a value to rest, so that it must be what it seems."""
+        touch = self._touch
+        if touch is None or reading.value_si is None or (touch.report is not None and touch.report.final):
+            return False
+        times_s = touch.points.times_s
+        return len(times_s) + 1 >= self._settings.min_conversions
+
     def feed(self, reading: Reading) -> list[SettleEvent]:
         """Take one reading.
 
@@ -85,7 +98,7 @@ class SettleFilter:
         last = self._last
         if last is None or self._touch is None:
             return []
-        if monotonic_s - last.monotonic_s < self.pace.patience_s(self._settings.silence_s):
+        if monotonic_s - last.monotonic_s < self.patience_s:
             return []
         self.reset()
         return [LiftOff(last.meter_id, monotonic_s, utc_s)]

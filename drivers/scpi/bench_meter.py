@@ -32,6 +32,9 @@ _COMPENSATION = 2
 _SLOWEST_MAINS_HZ = 50.0
 _COMPENSATED = frozenset({Flag.OFFSET_COMPENSATED})
 _UNREAD_IN_A_ROW = 3  # after so many answers that are no readings the format is wrong; workshop choice
+_CONFIRMED_S = (
+    0.25  # so long an answer holds: a key pressed later spoils less than one conversion; our choice
+)
 _JUMP = 0.2  # a fifth: what a dial turned by hand nearly always exceeds; workshop choice
 
 
@@ -81,6 +84,7 @@ class BenchMeter:
         self._generation = 0
         self._conversion = 0
         self._unchecked = 0
+        self._confirmed_s = float("-inf")
         self._unread = 0
         self._fresh = False  # no reading yet since the last configure
         self._former: Reading | None = None
@@ -268,7 +272,7 @@ class BenchMeter:
             self._held = await (self._apply(self._setup) if self._setup is not None else self._find_out())
         return self._held
 
-    async def _checked(self, reading: Reading) -> Reading | None:
+    async def _checked(self, reading: Reading) -> Reading:
         """Before a reading that jumped is trusted, make sure nobody has turned the meter to volts."""
         former, self._former = self._former, reading
         fresh, self._fresh = self._fresh, False
@@ -277,13 +281,28 @@ class BenchMeter:
         self._unchecked += 1
         every = self._options.check_every
         due = former is not None and _jumped(former, reading)
-        if not due and not (every and self._unchecked >= every):
-            return reading
-        self._unchecked = 0
+        if due or (every and self._unchecked >= every):
+            await self._ask_function(reading.quantity)
+        return reading
+
+    async def confirm(self) -> None:
+        """Ask for the function, unless that was just done: a verdict is about to rest on it.
+
+        Raises:
+            MeterRefused: somebody has turned it; it is set anew before the next reading.
+            LinkTimeout, LinkLost: the link.
+        """
+        async with self._lock:
+            held, recent = self._held, self._clock()[0] - self._confirmed_s < _CONFIRMED_S
+            if held is not None and not recent and not self._talk.dirty:
+                await self._ask_function(held.quantity)
+
+    async def _ask_function(self, quantity: Quantity) -> None:
+        self._unchecked, self._confirmed_s = 0, self._clock()[0]
         found = await self._talk.configuration()
-        wanted = self._dialect.functions[reading.quantity]
+        wanted = self._dialect.functions[quantity]
         if found is None or language.same_function(found.function, wanted):
-            return reading
+            return
         self._held = None
         self._former = None
         raise MeterRefused(

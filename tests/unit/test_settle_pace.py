@@ -64,7 +64,7 @@ def test_a_key_counts_on_an_overload_that_is_one_slow_conversion_old():
     bench.turn_slow(implied=True)
     for _ in range(4):
         bench.read(None)
-    assert bench.pipeline.patience_s == 32.0
+    assert bench.pipeline.settling.patience_s == 32.0
 
 
 def test_a_slow_meter_that_falls_silent_is_still_noticed():
