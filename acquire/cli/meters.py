@@ -1,4 +1,4 @@
-"""Commands about instruments: find, decode, meters."""
+"""Commands about instruments: find, meter-says, decode, meters."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ import typer
 
 def add_to(app: typer.Typer) -> None:
     """Register these commands."""
-    for command in (find, decode, meters):
+    for command in (find, meter_says, decode, meters):
         app.command()(command)
 
 
@@ -45,6 +45,26 @@ def find(
     ports = [] if port is None and (tcp or visa) else port
     found = asyncio.run(look(ports, tcp or [], visa=visa, ask=not listen_only, write=write))
     raise typer.Exit(0 if found else 1)
+
+
+def meter_says(
+    bench: Annotated[Path, typer.Argument(help="The bench file whose [meter] is to be heard.")],
+    *,
+    seconds: Annotated[
+        float | None, typer.Option(min=0.1, max=86400.0, help="End after so long; else Ctrl-C ends it.")
+    ] = None,
+) -> None:
+    """Show the bytes that a meter sends and what is made of them, live; nothing is judged or recorded."""
+    import asyncio
+    from contextlib import suppress
+
+    from acquire.answers.meter_says import meter_says as show
+    from acquire.files.settings import load_bench
+
+    came = 1
+    with suppress(KeyboardInterrupt):
+        came = asyncio.run(show(load_bench(bench), typer.echo, seconds))
+    raise typer.Exit(0 if came else 1)
 
 
 def decode(

@@ -9,7 +9,7 @@ from drivers.frame import Decoded, FrameProtocol, FrameRefused, NotMeasured
 from drivers.handheld.options import LineMeterOptions
 from drivers.link.address import PLAIN_LINE
 from drivers.link.framing import Framer, LineFramer
-from drivers.reading import Flag, Origin, Quantity
+from drivers.reading import Flag, Kind, Origin, Quantity
 
 
 class LineFormat(FrameProtocol):
@@ -48,7 +48,8 @@ class LineFormat(FrameProtocol):
             raise FrameRefused(str(error)) from error
         if found is None:
             raise NotMeasured("a comment or an empty line")
-        quantity = found.quantity or options.quantity or self._seen
+        unnamed = None if found.kind is Kind.VALUE else self._seen
+        quantity = found.quantity or options.quantity or unnamed
         if quantity is None:
             raise NotMeasured("the line names no unit: state quantity in [meter.options]")
         self._seen = quantity
