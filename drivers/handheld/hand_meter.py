@@ -29,6 +29,7 @@ RECENT_S = 0.7
 """A frame this young still tells where the dial stands; workshop choice."""
 GARBLED_IN_A_ROW = 20
 _HINT_AUTO_OFF = "It may have switched itself off: switch it on, and its auto power off out if it can."
+_HINT_READABLE = "`steadyohm meter-says` shows all that comes and what is made of it."
 _HINT_BATTERY = "Its battery was low: put in a new one."
 _GARBLED_BYTES = 600  # of nothing but rubbish: more than 40 frames of any protocol here
 _BITS_PER_BYTE = 10.0
@@ -232,7 +233,7 @@ class HandMeter:
         except FrameRefused as error:
             self._refused += 1
             self.unread(frame, str(error))
-            self._complain_if_rubbish(frame)
+            self._complain_if_rubbish(frame, str(error))
             return None
         self._refused = 0
         self._thrown_at_refusal = self._framer.thrown_bytes
@@ -241,15 +242,15 @@ class HandMeter:
         self._news.set()
         return decoded
 
-    def _complain_if_rubbish(self, data: bytes) -> None:
+    def _complain_if_rubbish(self, data: bytes, why: str = "") -> None:
         thrown = self._framer.thrown_bytes - self._thrown_at_refusal
         if self._refused < GARBLED_IN_A_ROW and thrown < _GARBLED_BYTES:
             return
         self._refused = 0
         self._thrown_at_refusal = self._framer.thrown_bytes
-        raise FrameGarbled(
-            f"what arrives are no frames of {self._protocol.name}", port=self._address, raw=data
-        )
+        told = f"what arrives are no frames of {self._protocol.name}{f': {why}' if why else ''}"
+        hint = _HINT_READABLE if why and data.isascii() and data.decode().isprintable() else ""
+        raise FrameGarbled(told, port=self._address, raw=data, hint=hint)
 
     def _take(self, frame: bytes) -> list[Stamped]:
         decoded = self._decode(frame)

@@ -120,6 +120,21 @@ async def test_a_stream_of_rubbish_says_to_check_the_line_settings(pty_pair):
         await feeding
 
 
+async def test_lines_that_can_be_read_by_eye_are_no_matter_of_the_baud_rate(pty_pair):
+    """Dashes for an overload ended in "check the line settings"; what would cure them is named."""
+    master, path = pty_pair
+    async with meter_at(f"serial:{path}") as meter:
+        heard = []
+        meter.unread = lambda raw, why: heard.append((raw, why))
+        feeding = asyncio.create_task(feed_later(master, *[b"------\r\n"] * 25, pause_s=0))
+        with pytest.raises(FrameGarbled, match="overload_words") as caught:
+            await take(meter, 1)
+        await feeding
+    assert "baud" not in str(caught.value)
+    assert heard[0][0] == b"------"
+    assert "overload_words" in heard[0][1]
+
+
 async def test_a_cable_pulled_is_lost_and_the_object_can_be_entered_again():
     master, slave = os.openpty()
     tty.setraw(slave)
