@@ -281,7 +281,7 @@ class Pipeline:
         if unit is None and not duty:
             return self._still.untaken(settled, Untaken.NO_UNIT) if self._contact.seen_open else []
         admission = self._contact.admits(settled, purpose)
-        if admission is Admission.UNLIFTED and unit is not None and not duty and unit.state.attempts:
+        if admission is Admission.UNLIFTED and unit is not None and not duty:
             purpose, admission = self._contact.unlifted(settled, purpose, self._asked_s, unit.expects)
         if admission in (Admission.KNOWN, Admission.UNLIFTED):
             return []

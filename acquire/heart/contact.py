@@ -66,6 +66,7 @@ class ContactRule:
     _hidden: bool = False  # overload was seen, on a range that ends below what lay on the probes
     _refused_s: float | None = None
     _told: bool = False
+    _unseen: bool = False  # the meter was away since the value was taken: hands may have moved meanwhile
 
     def begun(self, quantity: Quantity) -> None:
         """A contact has begun, with the meter set to a quantity."""
@@ -87,6 +88,7 @@ class ContactRule:
         Args:
             reading: with which it did; None where the meter has fallen silent, which shows nothing.
         """
+        self._unseen = self._unseen or reading is None
         if reading is not None and reading.quantity is self.quantity:
             self._overloaded(reading.range_full_scale_si)
         self.quantity = self._air_s = None
@@ -108,12 +110,13 @@ class ContactRule:
     def cleared(self) -> None:
         """Open probes were seen, or relays have opened: whatever comes now is a touch of its own."""
         self.seen_open, self.taken, self.purpose = True, None, ()
-        self._hidden = self._told = False
+        self._hidden = self._told = self._unseen = False
         self._refused_s = None
 
     def forget(self) -> None:
         """The meter is gone: what it shows when it is back may be the same touch."""
         self.quantity = self._air_s = None
+        self._unseen = True
 
     def taken_before(self) -> None:
         """A value was taken before the daemon was started again: its touch may still lie on the probes."""
@@ -164,6 +167,8 @@ class ContactRule:
             What the value is for, and what it may be.
         """
         before = self.purpose
+        if self._unseen and self._plainly_other(settled) and expects(settled):
+            return purpose, Admission.NEW  # a short for the leads, say, and now a good winding
         if before[:1] != purpose[:1]:
             return purpose, Admission.UNLIFTED
         admission = self.admits(settled, before)
@@ -205,6 +210,7 @@ class ContactRule:
     def take(self, settled: Settled, purpose: tuple[str, ...]) -> None:
         """A value was acted on."""
         self.taken, self.purpose, self.seen_open, self._refused_s = settled, purpose, False, None
+        self._unseen = False
 
     def lies(self, purpose: tuple[str, ...]) -> bool:
         """Whether the probes still lie where they lay for something else than this."""

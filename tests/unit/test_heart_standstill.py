@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from acquire.heart.standstill import BytesUnread
-from acquire.records import Code, Judged, Notice
+from acquire.records import Code, Judged, LeadZero, Notice
 from drivers.reading import Flag, Kind, Quantity
 from tests.pure_bench import GOOD, Bench, shown
 
@@ -159,6 +159,37 @@ def test_a_steady_value_without_a_unit_is_not_passed_over_in_silence():
     [told] = bench.told()
     assert (told.code, told.facts["why"]) == (Code.VALUE_UNTAKEN, "no_unit")
     assert told.facts["ohm"] == pytest.approx(46.12, abs=0.01)
+
+
+@pytest.mark.parametrize("away", ["silent", "lost"])
+def test_a_meter_that_was_away_between_lead_zero_and_first_pair_costs_no_lift(away):
+    """A good winding cannot be the short that lay there; it waited for a lift, without a word."""
+    bench = Watched()
+    bench.pipeline.conditions.lead_wanted = True
+    bench.begin()
+    assert bench.of(LeadZero)
+    for _ in range(10):
+        bench.see(0.0)  # still held together
+    bench.tick(10.0)
+    if away == "lost":
+        bench.pipeline.link_lost()
+    for _ in range(30):
+        bench.see(202.57, full_scale=1e3)
+    assert {(e.verdict.pin_a, e.verdict.pin_b) for e in bench.of(Judged)} == {("1", "2")}
+
+
+def test_a_meter_that_was_away_brings_no_verdict_of_what_still_lies_there():
+    """What cannot be told from the touch before waits for a lift, and that is said."""
+    bench = Watched()
+    bench.begin()
+    bench.hold(202.57)
+    for _ in range(20):
+        bench.see(46.17)
+    bench.tick(10.0)
+    for _ in range(60):
+        bench.see(46.17)
+    assert {(e.verdict.pin_a, e.verdict.pin_b) for e in bench.of(Judged)} == {("1", "2"), ("2", "3")}
+    assert Code.PROBES_NOT_LIFTED in {e.code for e in bench.of(Notice)}
 
 
 def test_good_work_causes_none_of_it():
