@@ -256,6 +256,15 @@ TOLD = [
         spread_ohm=1.8,
     ),
     _of(
+        Code.METER_UNSETTLED,
+        "204.4 Ω has not come to rest for 20 s: many readings carry no number (1.8 Ω between those that do). "
+        "Look at its display and cable.",
+        for_s=20.0,
+        why="no_numbers",
+        ohm=204.4,
+        spread_ohm=1.8,
+    ),
+    _of(
         Code.METER_UNUSABLE,
         "The meter has shown no resistance for 6 s, only resistance without a number: “NAN” (4e 41 4e). If "
         "that is how it shows an overload, say so with overload_words in [meter.options].",

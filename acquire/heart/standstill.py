@@ -24,6 +24,9 @@ UNSETTLED_S = 20.0
 """A contact without a value at rest for so long is told, a slow winding's after twice that. Our choice."""
 
 UNSETTLED_CONVERSIONS = 8
+FRUITLESS = 3
+FRUITLESS_S = 2.0
+"""So many touches of so long in a row that came to nothing are told, too. Workshop choice."""
 
 UNTAKEN_S = 8.0
 """So long a value may rest on nothing that was asked for; as hands may linger (contact)."""
@@ -49,6 +52,7 @@ class Unsettled(StrEnum):
     BREAKS = "breaks"
     RANGES = "ranges"
     FEW = "few"
+    NO_NUMBERS = "no_numbers"
 
 
 class Untaken(StrEnum):
@@ -103,6 +107,7 @@ class _Touch:
     latest: float = 0.0
     values: int = 0
     overloads: int = 0
+    numberless: int = 0
     ranges: int = 0
     full_si: float | None = None
 
@@ -121,6 +126,8 @@ class Standstill:
     _ticks: int = 0
     _last: tuple[Code, dict[str, Fact]] | None = None
     _touch: _Touch | None = None
+    _fruitless: int = 0
+    _failed: _Touch | None = None
     _rests: tuple[float, dict[str, Fact]] | None = None
     _told: set[Code] = field(default_factory=set)
 
@@ -150,6 +157,8 @@ class Standstill:
             self._usable(now_s)
             self._in_touch(reading)
             return
+        if self._touch is not None:
+            self._touch.numberless += 1
         why = Unusable.NO_NUMBER if reading.kind is Kind.NO_READING else Unusable.OTHER_QUANTITY
         facts = {"why": why.value, "quantity": reading.quantity.value, "wanted": wanted.value}
         self._last = (Code.METER_UNUSABLE, {**bytes_told(reading.raw), **facts})
@@ -181,12 +190,16 @@ class Standstill:
             case Contact():
                 self._touch, self._rests = _Touch(event.monotonic_s), None
             case LiftOff():
+                touch = self._touch
+                if touch is not None and event.monotonic_s - touch.since_s >= FRUITLESS_S:
+                    self._fruitless, self._failed = self._fruitless + 1, touch
                 self._touch = self._rests = None
             case Settled():
-                self._touch = self._rests = None
+                self._touch = self._rests = self._failed = None
+                self._fruitless = 0
             case _:
                 return
-        self._told -= {Code.METER_UNSETTLED, Code.VALUE_UNTAKEN}
+        self._told -= {Code.VALUE_UNTAKEN, *({Code.METER_UNSETTLED} if not self._fruitless else ())}
 
     def untaken(self, settled: Settled, why: Untaken) -> list[Event]:
         """A value at rest is not taken; nothing is said before it has rested for a while."""
@@ -195,7 +208,8 @@ class Standstill:
 
     def forget(self) -> None:
         """The link is lost: whoever lost it tells."""
-        self._usable_s = self._touch = self._rests = self._last = None
+        self._usable_s = self._touch = self._rests = self._last = self._failed = None
+        self._fruitless = 0
         self._told.clear()
 
     # ------------------------------------------------------------------ what is told
@@ -234,11 +248,15 @@ class Standstill:
     def _unsettled(self, now_s: float, *, slow: bool) -> tuple[Code, dict[str, Fact]] | None:
         touch = self._touch
         patience_s = self.pace.patience_s((1 + slow) * UNSETTLED_S, UNSETTLED_CONVERSIONS)
+        if self._fruitless >= FRUITLESS and self._failed is not None:
+            touch, patience_s = self._failed, 0.0
         if touch is None or now_s - touch.since_s < patience_s or not touch.values:
             return None
         why = Unsettled.MOVES
         if touch.ranges >= _SEVERAL:
             why = Unsettled.RANGES
+        elif touch.numberless >= _SEVERAL:
+            why = Unsettled.NO_NUMBERS
         elif touch.overloads >= _SEVERAL:
             why = Unsettled.BREAKS
         elif touch.values < _SEVERAL:

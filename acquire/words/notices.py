@@ -144,6 +144,7 @@ _UNSETTLED = {
     "moves": "it moves by {}. Hold still, press harder, clean tips and pins; a large winding takes its time",
     "breaks": "the contact breaks again and again ({} between the values). Press harder, clean tips and pins",
     "ranges": "the meter changes its range again and again ({} between the values). Set one range on it",
+    "no_numbers": "many readings carry no number ({} between those that do). Look at its display and cable",
     "few": "too few readings have come ({} between them). Set the meter to convert faster",
 }
 """Why a contact has not come to rest, and what helps."""
