@@ -143,14 +143,14 @@ TOLD = [
     _of(
         Code.JOURNAL_GONE,
         "The journal of this folder is gone (5a5a5a5a5a5a5a5a, 812 entries); a new one was begun. Put it "
-        "back while the bench is stopped; CSV, line and archive hold copies.",
+        "back while the bench is stopped, or bring it back from CSV, line and archive: `steadyohm restore`.",
         birth="5a5a5a5a5a5a5a5a",
         entries=812,
     ),
     _of(
         Code.JOURNAL_OLDER,
         "Entries 790 to 812 of the journal are missing: an older copy was put back, or its end was damaged. "
-        "CSV, line and archive hold copies; numbers go on behind them.",
+        "Numbers go on behind them; `steadyohm restore` takes them from CSV, line and archive.",
         first=790,
         last=812,
     ),
@@ -158,7 +158,8 @@ TOLD = [
     _of(
         Code.JOURNAL_SET_ASIDE,
         "The journal was damaged (no header) and is kept as journal-damaged.db; a new one was begun. "
-        "Verdicts that had not gone out yet are in the file set aside: keep it.",
+        "Verdicts that had not gone out yet are in the file set aside: keep it. "
+        "`steadyohm restore` brings the rest.",
         file="journal-damaged.db",
         cause="no header",
     ),

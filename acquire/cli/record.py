@@ -1,4 +1,4 @@
-"""Commands about the record: history, replay, chart, result."""
+"""Commands about the record: history, restore, replay, chart, result."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 def add_to(app: typer.Typer) -> None:
     """Register these commands."""
-    for command in (history, replay, chart, result):
+    for command in (history, restore, replay, chart, result):
         app.command()(command)
 
 
@@ -167,6 +167,26 @@ def result(
         else:
             word = OUTCOME_WORDS[record.outcome] if record.outcome else "recorded"
             typer.echo(f"{record.serial}: {record.name}: {word}: {typed_answer(record)}".removesuffix(": "))
+
+
+def restore(
+    folder: Annotated[Path, typer.Argument(help="Folder of the bench's journal; the bench is stopped.")],
+    *,
+    copies: Annotated[
+        list[str],
+        typer.Option(
+            "--from",
+            help="A copy, best first: a journal's folder or file, a line's database, a folder of CSV files.",
+        ),
+    ],
+    bench: Annotated[str, typer.Option(help="Only this bench, of a line's record.")] = "",
+) -> None:
+    """Bring back what a journal has lost, from its copies and under the same ids; nothing is changed."""
+    from acquire.answers.restoring import restore as bring_back
+    from acquire.answers.restoring import restored_lines
+
+    for line in restored_lines(bring_back(folder, copies, bench)):
+        typer.echo(line)
 
 
 def replay(

@@ -242,12 +242,15 @@ NOTICES: dict[Code, Saying] = {
         "it, then press Enter."
     ),
     Code.JOURNAL_GONE: "The journal of this folder is gone ({birth}, {entries} entries); a new one was "
-    "begun. Put it back while the bench is stopped; CSV, line and archive hold copies.",
+    "begun. Put it back while the bench is stopped, or bring it back from CSV, line and archive: "
+    "`steadyohm restore`.",
     Code.JOURNAL_OLDER: "Entries {first} to {last} of the journal are missing: an older copy was put back, "
-    "or its end was damaged. CSV, line and archive hold copies; numbers go on behind them.",
+    "or its end was damaged. Numbers go on behind them; `steadyohm restore` takes them from CSV, line and "
+    "archive.",
     Code.JOURNAL_HALTED: "The journal cannot be written: verdicts wait, none is lost.",
     Code.JOURNAL_SET_ASIDE: "The journal was damaged ({cause}) and is kept as {file}; a new one was begun. "
-    "Verdicts that had not gone out yet are in the file set aside: keep it.",
+    "Verdicts that had not gone out yet are in the file set aside: keep it. `steadyohm restore` brings the "
+    "rest.",
     Code.JOURNAL_UNUSABLE: "{cause} Verdicts wait; none is lost.",
     Code.JOURNAL_USABLE: "The journal can be written again, after {after_s:.0f} s.",
     Code.LEADS_ASKED: "The leads are to be zeroed now.",

@@ -9,6 +9,7 @@ from pathlib import Path
 import psycopg
 import pytest
 
+from acquire.answers.restoring import restore
 from acquire.clock import HandClock
 from acquire.errors import JournalUnusable
 from acquire.journal.archive import Policy
@@ -184,3 +185,10 @@ def test_the_command_brings_it_and_leaves(folder, tmp_path, database):  # noqa: 
     assert "There is no journal" in wrong.stderr
     assert "Traceback" not in wrong.stderr
     assert all_of(database) == all_of(folder)
+
+
+async def test_a_journal_is_built_again_from_the_line_entry_by_entry(folder, store, database, tmp_path):  # noqa: F811
+    """With what verdicts rest on, under the same ids; the line is one of the copies that `restore` takes."""
+    await bring(folder, store, with_evidence=True)
+    restore(tmp_path / "again", [database])
+    assert all_of(tmp_path / "again") == all_of(folder)
