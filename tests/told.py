@@ -190,6 +190,12 @@ TOLD = [
     ),
     _of(Code.METER_FUNCTION, "The meter is on voltage dc: set it to ohms.", quantity="voltage_dc"),
     _of(Code.METER_HOLD, "The meter shows HOLD: switch it off, held values do not count."),
+    _of(
+        Code.METER_LOSSY,
+        "3 % of what comes from the meter is damaged: look at cable, plugs and adapter, or set a slower "
+        "rate.",
+        share=0.03,
+    ),
     _of(Code.METER_LOST, "The meter gives no readings: it hung up.", cause="it hung up."),
     _of(Code.METER_MAXIMUM, "The meter shows its maximum: switch that off, old values do not count."),
     _of(Code.METER_MINIMUM, "The meter shows its minimum: switch that off, old values do not count."),

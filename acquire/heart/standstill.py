@@ -7,6 +7,7 @@ Not for a link that breaks (feeds tell that), nor for signs on a display (watch)
 
 from __future__ import annotations
 
+from collections import deque
 from dataclasses import dataclass, field
 from enum import StrEnum
 
@@ -33,6 +34,10 @@ UNTAKEN_S = 8.0
 
 TICKS = 4
 """The daemon must have looked so often meanwhile: a machine that stood still is no meter that did."""
+
+LOOKED_AT = 200
+LOSSY = 0.02
+"""More of so many pieces in a row that give no reading are a bad link. Our choice: a sound one loses none."""
 
 KEPT_BYTES = 32
 _SEVERAL = 3
@@ -124,6 +129,7 @@ class Standstill:
     _usable_s: float | None = None
     _heard_s: float = 0.0
     _ticks: int = 0
+    _pieces: deque[bool] = field(default_factory=lambda: deque(maxlen=LOOKED_AT))
     _last: tuple[Code, dict[str, Fact]] | None = None
     _touch: _Touch | None = None
     _fruitless: int = 0
@@ -138,6 +144,7 @@ class Standstill:
         match said:
             case BytesUnread():
                 self._heard(said.monotonic_s)
+                self._pieces.append(False)
                 self._last = (Code.METER_UNREAD, {**bytes_told(said.raw), "cause": said.why})
             case ReadElsewhere():
                 self._heard(said.monotonic_s)
@@ -149,6 +156,7 @@ class Standstill:
         """Take a reading of the ohms meter; `wanted` is what it should measure."""
         now_s = reading.monotonic_s
         self._heard(now_s)
+        self._pieces.append(True)
         off_ohms = wanted in OHMS and reading.quantity not in OHMS
         if Flag.TYPED in reading.flags or off_ohms or not reading.flags.isdisjoint(_OLD):
             self._usable(now_s)  # nothing to wait for, or told by its own sign
@@ -211,6 +219,7 @@ class Standstill:
         self._usable_s = self._touch = self._rests = self._last = self._failed = None
         self._fruitless = 0
         self._told.clear()
+        self._pieces.clear()
 
     # ------------------------------------------------------------------ what is told
 
@@ -224,11 +233,8 @@ class Standstill:
             slow: the step's winding takes its time.
         """
         self._ticks += 1
-        found = [
-            self._nothing(now_s),
-            self._unsettled(now_s, slow=slow) if working else None,
-            self._steady(now_s),
-        ]
+        found = [self._nothing(now_s), self._steady(now_s), self._lossy()]
+        found += [self._unsettled(now_s, slow=slow)] if working else []
         news = [each for each in found if each is not None and each[0] not in self._told]
         self._told |= {code for code, _ in news}
         return [Notice(Weight.WARNING, code, utc_s, facts=facts) for code, facts in news]
@@ -244,6 +250,13 @@ class Standstill:
         if self._last is None and silent_s >= self.pace.patience_s(SILENT_S):
             return Code.METER_SILENT, {"for_s": silent_s}
         return None
+
+    def _lossy(self) -> tuple[Code, dict[str, Fact]] | None:
+        lost = self._pieces.count(False)
+        if len(self._pieces) < LOOKED_AT or lost in (0, LOOKED_AT):
+            self._told -= {Code.METER_LOSSY}
+            return None
+        return (Code.METER_LOSSY, {"share": lost / LOOKED_AT}) if lost > LOSSY * LOOKED_AT else None
 
     def _unsettled(self, now_s: float, *, slow: bool) -> tuple[Code, dict[str, Fact]] | None:
         touch = self._touch

@@ -45,6 +45,7 @@ HEAVIEST_FIRST = (Weight.STOP, Weight.WARNING, Weight.REMARK)
 
 TAKEN_BACK: dict[Code, frozenset[Code]] = {
     Code.METER_LOST: frozenset({Code.METER_BACK}),
+    Code.METER_LOSSY: frozenset({Code.METER_LOST}),
     Code.THERMOMETER_LOST: frozenset({Code.THERMOMETER_BACK}),
     Code.SCANNER_LOST: frozenset({Code.SCANNER_BACK}),
     Code.JOURNAL_UNUSABLE: frozenset({Code.JOURNAL_USABLE}),

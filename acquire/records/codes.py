@@ -206,6 +206,7 @@ class Code(StrEnum):
     METER_FROZEN = "meter.frozen"
     METER_FUNCTION = "meter.function"
     METER_HOLD = "meter.hold"
+    METER_LOSSY = "meter.lossy"
     METER_LOST = "meter.lost"
     METER_MAXIMUM = "meter.maximum"
     METER_MINIMUM = "meter.minimum"

@@ -267,6 +267,10 @@ NOTICES: dict[Code, Saying] = {
         f"The meter is on {facts['quantity'].replace('_', ' ')}: set it to ohms."
     ),
     Code.METER_HOLD: "The meter shows HOLD: switch it off, held values do not count.",
+    Code.METER_LOSSY: lambda facts: (
+        f"{100 * facts['share']:.0f} % of what comes from the meter is damaged: look at cable, plugs and "
+        "adapter, or set a slower rate."
+    ),
     Code.METER_LOST: "The meter gives no readings: {cause}",
     Code.METER_MAXIMUM: "The meter shows its maximum: switch that off, old values do not count.",
     Code.METER_MINIMUM: "The meter shows its minimum: switch that off, old values do not count.",

@@ -205,8 +205,10 @@ class HandMeter:
             left_s = until_s - loop.time()
             if left_s <= 0:
                 raise LinkTimeout("no frame", port=self._address)
-            data = await self._channel.read_some(left_s)
+            data, thrown = await self._channel.read_some(left_s), self._framer.thrown_bytes
             frames = self._framer.feed(data)
+            if self._framer.thrown_bytes > thrown and self._conversion:  # a stream is joined midway
+                self.unread(data, f"bytes that belong to no frame of {self._protocol.name}")
             if frames:
                 self._last = b""
                 return frames

@@ -175,3 +175,12 @@ def test_lines_come_back_whatever_ends_them(lines, end):
     stream = "".join(line + end for line in lines).encode()
     assert LineFramer().feed(stream) == [line.encode() for line in lines]
     assert LineFramer(joins_midway=True).feed(stream) == [line.encode() for line in lines[1:]]
+
+
+def test_a_frequency_fills_the_display_of_four_digits_and_ohms_end_at_4000():
+    """Digit codes of a seven-segment picture by hand: 9 is 0x3F, 7 is 0x15, 5 is 0x3E, 0 is 0x7D."""
+    digits = "23 3f 41 55 63 7e 87 9d"
+    hertz = Segments14().decode(bytes.fromhex(f"13 {digits} a0 b0 c0 d2 e0"))
+    assert (hertz.quantity, hertz.value_si) == (Quantity.FREQUENCY, 9750.0)
+    with pytest.raises(FrameRefused, match="more counts than the display's 4000"):
+        Segments14().decode(bytes.fromhex(f"13 {digits} a0 b0 c4 d0 e0"))

@@ -129,13 +129,14 @@ def campaign(kind, units):
     """Units one after another on one bench; gives what was judged wrongly in silence, and the verdicts."""
     dice = random.Random(f"{kind} of 2026")
     bench = Adversary(kind, dice)
-    silent, judged = [], 0
+    silent, judged, stands = [], 0, False
     for number in range(units):
         values = damaged(dice)
         events = bench.unit(f"A{number:04d}", values)
         judged += sum(isinstance(each, Judged) for each in events)
         last = {(v.pin_a, v.pin_b): v for v in wrong(events, values)}
-        told = [each for each in events if isinstance(each, Notice)]
+        told = stands or any(isinstance(each, Notice) for each in events)
+        stands = told and not any(isinstance(each, Judged) for each in events)  # told once until it is over
         silent += [(f"A{number:04d}", v) for v in last.values() if not told]
         silent += (
             [] if told or any(isinstance(each, UnitResult) for each in events) else [(number, "no word")]

@@ -70,6 +70,18 @@ def test_a_garbled_line_now_and_then_is_nobodys_business():
     assert not bench.told()
 
 
+def test_a_link_that_damages_three_lines_of_a_hundred_is_told_and_one_in_a_hundred_is_not():
+    for every, lossy in ((100, False), (33, True)):
+        bench = Watched()
+        for place in range(1, 500):
+            bench.see(None)
+            if place % every == 0:
+                bench.unread(b"+2.0?+02")
+        told = [e for e in bench.of(Notice) if e.code is Code.METER_LOSSY]
+        assert len(told) == lossy
+        assert not told or 0.02 < told[0].facts["share"] < 0.04
+
+
 @pytest.mark.parametrize(
     ("kind", "quantity", "why"),
     [
