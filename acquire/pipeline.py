@@ -16,6 +16,7 @@ from acquire.heart.batches import BatchCommand, Batches
 from acquire.heart.contact import LINGER_S, Admission, ContactRule
 from acquire.heart.duties import Duties, Duty
 from acquire.heart.fixture_hold import FixtureHold
+from acquire.heart.learnt import Learning
 from acquire.heart.open_witness import OpenWitness
 from acquire.heart.serials import SerialRule, asked_about, scan_doubt, still_asked
 from acquire.heart.standstill import MeterSaid, Standstill, Untaken
@@ -39,6 +40,7 @@ from acquire.records import (
     GiveUpUnit,
     Judged,
     LeadZero,
+    Learned,
     LiftOff,
     MeasureAgain,
     Note,
@@ -86,7 +88,9 @@ class Pipeline:
         cards: spool cards by what is written on the spool.
         fixture: None where hands hold the probes.
         serials: what serials of this bench look like.
+        learned: what the bench had learnt of its contacts, with these leads at this meter.
         ranging: who chooses the meter's range.
+        learning: what it has learnt since.
         duties: lead zero, check standard, typed values.
         batches: which batch units belong to.
         settling: follows the contact of the probes.
@@ -106,7 +110,9 @@ class Pipeline:
     cards: Mapping[str, SpoolCard] = field(default_factory=dict)
     fixture: FixtureHold | None = None
     serials: SerialRule = field(default_factory=SerialRule)
+    learned: Learned = field(default_factory=Learned)
     ranging: Ranging = Ranging.SET
+    learning: Learning = field(init=False)
     table: PairTable = field(init=False)
     duties: Duties = field(init=False)
     batches: Batches = field(init=False)
@@ -129,7 +135,8 @@ class Pipeline:
             self.place, self.meter, self.conditions, self.checks, self.habit, self.calibration
         )
         self.batches = Batches(self.place, self.cards)
-        self.settling = SettleFilter(self.settle)
+        self.settling = SettleFilter(self.settle, learned=self.learned)
+        self.learning = Learning(self.settling, self.place.meter_hash, self.learned)
         self._still = Standstill(self.settling.pace)
         self._witness = OpenWitness(self.settle.silence_s)
         self._contact = ContactRule(self.settle.lift_off_s)
@@ -228,6 +235,7 @@ class Pipeline:
         self._prompt = None  # whatever was asked for before belongs to no operator yet
         for record in records:
             self.duties.replay(record, utc_s)
+            self.learning.replay(record)
             self.question = still_asked(self.question, record)
             if isinstance(record, LeadZero | CheckStandard) or attempt_of(record) is not None:
                 self._contact.taken_before()
@@ -251,7 +259,7 @@ class Pipeline:
         then = started.sheet_hash, started.meter_hash, started.bench_hash
         same = then == (place.sheet.content_hash, place.meter_hash, place.bench_hash)
         ending = Ending.DONE if same else Ending.FILES_CHANGED
-        return self._noted(self._closed(self.unit, utc_s, ending))
+        return self._noted(self.unit.closed(utc_s, ending))
 
     @property
     def wanted(self) -> Wanted:
@@ -292,7 +300,9 @@ class Pipeline:
             isinstance(e, LeadZero | CheckStandard) if duty else not isinstance(e, Notice) for e in events
         ):
             self._contact.take(settled, purpose)
-        return events if duty or unit is None else self._noted([*events, *self._closed(unit, settled.utc_s)])
+        if duty or unit is None:
+            return self.learning.after(events, settled.utc_s)
+        return self._noted([*events, *unit.closed(settled.utc_s)])
 
     def _taken(self, settled: Settled, admission: Admission, unit: UnitWork | None) -> list[Event]:
         """What a value comes to where it was asked for."""
@@ -303,14 +313,6 @@ class Pipeline:
         if unit is not None and any(isinstance(event, LeadZero | CheckStandard) for event in events):
             unit.state.unclip()
         return events
-
-    def _closed(
-        self, unit: UnitWork, utc_s: float, ending: Ending = Ending.DONE, remark: str = ""
-    ) -> list[Event]:
-        """The unit's result, once all its steps are done or it ends otherwise; else nothing."""
-        if not unit.state.done and ending is Ending.DONE:
-            return []
-        return [unit.close(utc_s, ending, remark)]
 
     def _noted(self, events: list[Event]) -> list[Event]:
         """Take a unit that has its result off the bench."""
@@ -325,6 +327,7 @@ class Pipeline:
                 result = self.duties.ended(event)
                 self._off(unit, result)
                 more += self.batches.ended(result, unit.state.readings(), self.four_wire_below_ohm or 0.0)
+                more += self.learning.news(result.utc_s)
                 events[place] = self.duties.doubted(doubted=self.batches.doubts(result)) or result
         return [*events, *more]
 
@@ -377,16 +380,16 @@ class Pipeline:
                 return [unit.measure_again(command.step, utc_s)]
             case SkipStep():
                 notice = unit.skip(command.reason, command.step, utc_s)
-                return self._noted([notice, *self._closed(unit, utc_s)])
+                return self._noted([notice, *unit.closed(utc_s)])
             case GiveUpUnit():
-                return self._noted(self._closed(unit, utc_s, command.ending, command.reason.strip()))
+                return self._noted(unit.closed(utc_s, command.ending, command.reason.strip()))
             case ConfirmOpen():
                 return self._confirmed_open(unit, utc_s)
             case StateRange():
                 return [self._dial.obey(command, self.wanted.quantity, utc_s)]
             case FixtureOpen():
                 found = unit.found_open(utc_s, Basis.OPEN_PROVEN, command.witness)
-                return self._noted([*found, *self._closed(unit, utc_s)])
+                return self._noted([*found, *unit.closed(utc_s)])
         return []
 
     def _start(self, command: StartUnit, utc_s: float) -> list[Event]:
@@ -400,7 +403,7 @@ class Pipeline:
         started, news = self.batches.start(command, utc_s)
         if started is None:
             return [*told, *news]
-        ended = self._noted(self._closed(before, utc_s, Ending.NEXT_UNIT)) if before else []
+        ended = self._noted(before.closed(utc_s, Ending.NEXT_UNIT)) if before else []
         left = self._left
         started = replace(started, required=required(self.table))
         self.unit = self._work(started)
@@ -428,7 +431,7 @@ class Pipeline:
         if (left := self._left) is not None:
             self._left = None
             begun = self.unit
-            ended = self._noted(self._closed(begun, utc_s, Ending.UNDONE)) if begun is not None else []
+            ended = self._noted(begun.closed(utc_s, Ending.UNDONE)) if begun is not None else []
             self.unit, self._left = left, None
             self.duties.reopen(left.started)
             if self.fixture is not None:
@@ -464,7 +467,7 @@ class Pipeline:
         self._witness.check(self._asked_s, wait_s=wait_s, turn_ohm=turn_ohm)
         self._asked_s, self._prompt = 0.0, None
         basis = Basis.OPEN_BY_KEY if self.fixture is None else Basis.OPEN_BY_CLIP
-        return self._noted([*unit.found_open(utc_s, basis), *self._closed(unit, utc_s)])
+        return self._noted([*unit.found_open(utc_s, basis), *unit.closed(utc_s)])
 
     # ------------------------------------------------------------------ prompts
 

@@ -62,7 +62,7 @@ class RangeAccuracy:
 class _Strict(BaseModel):
     """A table of the file: unknown keys are refused, values do not change afterwards."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True)
 
 
 class RangeModel(_Strict):

@@ -7,7 +7,6 @@ at the bench would see or hear from its standard input, the same way; ends when 
 from __future__ import annotations
 
 import argparse
-import asyncio
 import sys
 from pathlib import Path
 
@@ -17,6 +16,8 @@ from sim.meter import CLASSES
 from sim.scenes import SCENES, dice_for
 from sim.server import LineTrouble
 from sim.speak_frames import TEMPERATURE_VOICES, USUAL_VOICE, VOICES
+from system.console import make_streams
+from system.ending import run_loop
 
 TROUBLES = ("drop", "garble", "stall", "stall_s", "delay_s")
 
@@ -185,8 +186,9 @@ def options(arguments: list[str] | None = None) -> Options:
 
 def main() -> int:
     """Run until the input ends or somebody stops it."""
+    make_streams()
     try:
-        return asyncio.run(run(options()))
+        return run_loop(run(options()))
     except OSError as error:
         print(f"The bench cannot be served: {error}.", file=sys.stderr)
         return 1

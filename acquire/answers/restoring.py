@@ -23,7 +23,7 @@ from acquire.journal.archive import FOLDER as ARCHIVE
 from acquire.journal.counter import remembered
 from acquire.journal.entry import Entry
 from acquire.journal.history import JournalReader
-from acquire.journal.opening import FAULTS, FILE, connect, in_words, sync_folder, take_lock
+from acquire.journal.opening import FAULTS, FILE, connect, in_words, take_lock
 from acquire.journal.plain import from_plain
 from acquire.journal.question import Question
 from acquire.journal.rows import insert_entry
@@ -32,6 +32,7 @@ from acquire.line.places import record_at
 from acquire.outlets.columns import COLUMNS_OF
 from acquire.outlets.payload import rearmed
 from acquire.quantity import counted
+from system.files import sync_folder
 
 AT_ONCE = 500
 

@@ -36,7 +36,6 @@ from acquire.records import (
     Recorded,
     Settled,
     Step,
-    UnitResult,
     UnitStarted,
     Verdict,
     Weight,
@@ -136,18 +135,13 @@ class UnitWork:
             if math.isfinite(a.ohm) and a.ohm == s.ohm
         ]
 
-    def close(self, utc_s: float, ending: Ending, remark: str) -> UnitResult:
-        """What the unit comes to; see `close_unit`."""
-        return close_unit(
-            self.state,
-            self.started,
-            self.place,
-            utc_s,
-            ending=ending,
-            remark=remark,
-            looks=self.looks(),
-            four_wire_below_ohm=self.four_wire_below_ohm or 0.0,
-        )
+    def closed(self, utc_s: float, ending: Ending = Ending.DONE, remark: str = "") -> list[Event]:
+        """The unit's result, once all its steps are done or it ends otherwise; else nothing."""
+        if not self.state.done and ending is Ending.DONE:
+            return []
+        how = partial(close_unit, ending=ending, remark=remark, looks=self.looks())
+        below_ohm = self.four_wire_below_ohm or 0.0
+        return [how(self.state, self.started, self.place, utc_s, four_wire_below_ohm=below_ohm)]
 
     # ------------------------------------------------------------------ from the record
 

@@ -6,7 +6,6 @@ the hands. Not for the demo, which has hands of its own (stand_in).
 
 from __future__ import annotations
 
-import os
 import socket
 import sys
 from pathlib import Path
@@ -14,6 +13,8 @@ from pathlib import Path
 from acquire.errors import InputImpossible, SteadyohmError
 from acquire.files.shipped import shipped
 from acquire.sheets import load_sheet
+from system.processes import become
+from system.sockets import take_port
 
 SHEETS = {"plover-80": "plover-80.toml", "quern-12": "quern-12.toml", "fathom-7": "fathom-7.toml"}
 """Sheet that goes with each scene."""
@@ -70,7 +71,7 @@ def free_port(wanted: int) -> int:
         SteadyohmError: it is taken.
     """
     with socket.socket() as probe:
-        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        take_port(probe)
         try:
             probe.bind(("127.0.0.1", wanted))
         except OSError as error:
@@ -98,4 +99,4 @@ def become_simulation(scene: str, bench_file: Path, port: int, seed: int) -> Non
     print(f"In a second terminal:  steadyohm run {bench_file}", flush=True)  # noqa: T201  (its one line of output)
     words = ["--hands", "typed", "--brief", "--scene", scene, "--seed", str(seed)]
     words += ["--meter-port", str(meter_port), "--thermometer", "tcp", "--thermometer-port", str(air_port)]
-    os.execv(sys.executable, [sys.executable, "-P", "-m", "sim", *words])  # noqa: S606  (our own program)
+    become([sys.executable, "-P", "-m", "sim", *words])

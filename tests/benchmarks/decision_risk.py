@@ -21,7 +21,6 @@ import time
 from dataclasses import dataclass, field
 
 import numpy as np
-from scipy import integrate, stats
 
 from acquire.physics.accuracy import AccuracyLimit, half_width_si
 from acquire.physics.budget import combine
@@ -32,6 +31,7 @@ from acquire.physics.sample import sample
 from acquire.records import Corrected, LeadZero, Limits, Outcome, Rule, Settled
 from acquire.verdict.guard import decide
 from drivers.reading import Quantity
+from tests.later import integrate, stats
 
 COPPER = CONDUCTORS["copper"]
 RULES = (Rule.SIMPLE, Rule.GUARD_BAND, Rule.ISO_14253_1, Rule.MAXIMUM_RISK)

@@ -8,7 +8,6 @@ import shutil
 import sqlite3
 from dataclasses import replace
 
-import pandas as pd
 import pytest
 
 from acquire.clock import HandClock
@@ -17,6 +16,7 @@ from acquire.outlets.csv_log import BOM, CsvLog, Split, file_name
 from acquire.outlets.outlet import OutletFailed, drain
 from acquire.outlets.payload import header
 from tests.known_records import NOON_S, NOTICE, RESULT, STARTED, TYPED, VERDICT, verdict, verdicts
+from tests.later import pd
 
 DAY_FILE = "verdicts-2025-11-25.csv"
 

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import math
 
-import networkx as nx
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from sim.faults import Fault, plant
 from sim.units import FATHOM_7, PLOVER_80, QUERN_12, UNIT_TYPES
 from sim.winding import Branch, WoundUnit, copper_factor, ohm_between, wander, wire_mm2, wire_ohm
+from tests.later import nx
+from tests.tries import tries
 
 NODES = "ABCDEF"
 
@@ -27,7 +28,7 @@ def connected_networks(draw):
     return tree + more
 
 
-@settings(max_examples=40)
+@tries(40)
 @given(connected_networks())
 def test_the_solver_agrees_with_networkx_at_every_pair(resistors):
     """networkx `resistance_distance` (invert_weight=True) is an independent implementation."""

@@ -85,7 +85,7 @@ class Adversary(Bench):
         """Work through one unit as a person would: touch what is asked until it is judged, then lift."""
         self.command(StartUnit(serial, sure=True))
         begun = len(self.events)
-        for _ in range(60):
+        for _ in range(10 if self.kind == "nan" else 60):  # nobody touches for ever what gives no number
             prompt = self.prompt
             if prompt.ask is Ask.START_UNIT or (
                 self.of(UnitResult) and self.of(UnitResult)[-1].serial == serial
@@ -153,6 +153,7 @@ def test_no_wrong_verdict_without_a_notice(kind):
 
 
 @pytest.mark.long
+@pytest.mark.timeout(1800)
 @pytest.mark.parametrize("kind", KINDS)
 def test_no_wrong_verdict_without_a_notice_over_a_thousand_units(kind):
     """Nine kinds."""
