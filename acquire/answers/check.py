@@ -1,6 +1,6 @@
 """`steadyohm check`: the faults of a file by line, or what it means; and how well a bench can judge.
 
-Recognises sheets, bench files and meter files by their keys. Opens no instrument and writes nothing.
+Recognises sheets, bench files, meter files and profiles by their keys. Opens no instrument, writes nothing.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from typing import Annotated, Any
 
 import typer
 
-from acquire.answers.meter_fit import MeterFit
+from acquire.answers.meter_fit import MeterFit, row_lines, rows_of, term_lines
 from acquire.answers.options import AsJson, say, say_json
 from acquire.answers.sheet_checks import SheetRemark, sheet_remarks
 from acquire.bench.duty_setup import spool_cards
@@ -31,13 +31,17 @@ from acquire.physics.wire import SpoolCard
 from acquire.quantity import counted, show
 from acquire.records import BranchKind, ChangeSpool, Limits, Notice, Purpose, Sheet, Step, StepKind
 from acquire.records.codes import Code
+from acquire.settle import SettleSettings
 from acquire.sheets import load_sheet, sheet_of
 from acquire.sheets.language import TABLES as SHEET_TABLES
 from acquire.steps.pairs import PairTable
-from acquire.verdict.fitness import Row
 from acquire.words.notices import said
-from drivers.errors import ModelInvalid
+from drivers.errors import GivenInvalid, ModelInvalid
+from drivers.meter import Setup
 from drivers.models import MeterModel, load_model
+from drivers.profiles import load_profile
+from drivers.reading import Quantity
+from drivers.registry import check_options, driver_class, options_with_profile
 
 NOTICES_READ = 500
 """Latest notices of a journal among which the one on its contacts is looked for."""
@@ -45,6 +49,10 @@ _CLASS_B_KELVIN = 0.30 + 0.005 * 20.0
 """Most that a platinum sensor of class B may be off at 20 °C (IEC 60751)."""
 
 METER_KEYS = ("range", "window_celsius", "warm_up_minutes", "calibration", "source")
+SLOW_S = 1.0
+"""From this time for a reading on a bench is told what it waits for; workshop choice."""
+
+PROFILE_KEYS = ("driver", "verified", "options")
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +61,7 @@ class Report:
 
     Attributes:
         path: the file, as it was named.
-        kind: "sheet", "bench", "meter", or "" where it cannot be told.
+        kind: "sheet", "bench", "meter", "profile", or "" where it cannot be told.
         faults: why it cannot be used; empty where it can.
         summary: lines for people: what it means, and what to think about.
         facts: the same for programs; plain JSON values.
@@ -88,24 +96,24 @@ def check_file(path: Path) -> Report:
     try:
         file = read_toml(path, "file")
         kind = kind_of(file)
-        if kind == "sheet":
-            return _sheet_report(file)
-        if kind == "bench":
-            return _bench_report(file)
-        if kind == "meter":
-            return _meter_report(path)
+        if kind:
+            return REPORTS[kind](file)
     except FileInvalid as error:
         return Report(path, kind, tuple(error.faults))
     except ModelInvalid as error:
         return Report(path, kind, tuple(_as_faults(path, error)))
-    what = "this is neither a sheet nor a bench file nor a meter file."
-    remedy = "They begin with [sheet], [bench], or hold [[range]] tables; configs/README.md shows all three."
+    except GivenInvalid as error:
+        return Report(path, kind, (Fault(path, 0, "", error.what, error.hint),))
+    what = "this is neither a sheet nor a bench file, a meter file or a profile."
+    remedy = (
+        "They begin with [sheet], [bench], hold [[range]] tables or name a driver; see configs/README.md."
+    )
     return Report(path, "", (Fault(path, 0, "", what, remedy),))
 
 
 def kind_of(file: TomlFile) -> str:
     """Which kind of file this is, by the keys at its top; "" where none is known."""
-    known = {"sheet": SHEET_TABLES, "bench": BENCH_TABLES, "meter": METER_KEYS}
+    known = {"sheet": SHEET_TABLES, "bench": BENCH_TABLES, "meter": METER_KEYS, "profile": PROFILE_KEYS}
     counts = {kind: sum(key in file.tree for key in keys) for kind, keys in known.items()}
     best = max(counts, key=lambda kind: counts[kind])
     return best if counts[best] else ""
@@ -267,12 +275,36 @@ def _bench_lines(file: TomlFile, bench: Bench, sheet: Sheet, model: MeterModel) 
             f"  note: a platinum sensor of class B alone may be off by {_CLASS_B_KELVIN:.2f} K at 20 °C "
             "(IEC 60751), its meter and leads come on top: is the uncertainty stated for a better one?"
         )
+    yield from _pace_lines(bench)
     leads = "stated" if bench.leads.value is not None else bench.leads.zero.value
     yield f"  leads: {leads}"
     yield f"  journal: {bench.journal.folder}"
     yield from _learnt_lines(bench, model)
     yield f"  CSV: {bench.csv.folder}, one a {bench.csv.per}" if bench.csv else "  CSV: off"
     yield from _network_lines(bench)
+
+
+def _pace_lines(bench: Bench) -> Iterator[str]:
+    """What the settings make of the meter's pace, and which of them it cannot be told."""
+    named, kind = bench.meter, driver_class(bench.meter.driver)
+    options = options_with_profile(named.driver, named.options)
+    for setting, text in (("integration_plc", "integration"), ("offset_compensation", "compensation")):
+        deaf = (
+            not kind.capabilities.settable or not options.get(text, True) or not hasattr(kind, "conversion_s")
+        )
+        if getattr(named, setting) and deaf:
+            yield f"  note: [meter] {setting} is not used: this meter cannot be told over its link."
+            return
+    if named.integration_plc is None:
+        return
+    setup = Setup(Quantity.RESISTANCE, integration_plc=named.integration_plc)
+    conversion_s = kind.conversion_s(setup, compensated=named.offset_compensation)
+    if conversion_s >= SLOW_S:
+        least_s = SettleSettings().min_conversions * conversion_s
+        yield (
+            f"  note: by integration_plc and offset_compensation a reading may take {conversion_s:.3g} s: no "
+            f"verdict comes before {least_s:.3g} s."
+        )
 
 
 def _learnt_lines(bench: Bench, model: MeterModel) -> Iterator[str]:
@@ -324,7 +356,8 @@ def _missing_secrets(file: TomlFile, bench: Bench) -> Iterator[Fault]:
 # ---------------------------------------------------------------------- meter files
 
 
-def _meter_report(path: Path) -> Report:
+def _meter_report(file: TomlFile) -> Report:
+    path = file.path
     model = load_model(path)
     lines = [f'{path}: meter "{model.name}": {len(model.ranges)} ranges; figures from {model.source}.']
     for quantity in sorted(model.quantities):
@@ -337,6 +370,19 @@ def _meter_report(path: Path) -> Report:
         "ranges": {q.value: [each.full_scale_si for each in model.ranges_of(q)] for q in model.quantities},
     }
     return Report(path, "meter", (), tuple(lines), facts)
+
+
+# ---------------------------------------------------------------------- profiles
+
+
+def _profile_report(file: TomlFile) -> Report:
+    path = file.path
+    profile = load_profile(str(path.absolute()), "drivers")
+    check_options(profile.driver, {"profile": str(path.absolute())})
+    known = f"{profile.driver}, checked against: {profile.verified}; {profile.source}"
+    stated = ", ".join(profile.options) or "none"
+    lines = (f'{path}: profile "{profile.title}": {known}.', f"  options: {stated}")
+    return Report(path, "profile", (), lines, {"profile": profile.title, "driver": profile.driver})
 
 
 def _unused(path: Path, model: MeterModel) -> Iterator[str]:
@@ -354,10 +400,11 @@ def _as_faults(path: Path, error: ModelInvalid) -> list[Fault]:
     return [Fault(path, each.line, each.key, each.what, error.hint) for each in error.faults]
 
 
-# ---------------------------------------------------------------------- how well a bench can judge
+REPORTS = {"sheet": _sheet_report, "bench": _bench_report, "meter": _meter_report, "profile": _profile_report}
+"""What reports on each kind of file."""
 
-GOOD_RATIO = 3.0
-"""Tolerance over uncertainty from which few values fall near a limit; common practice asks for 3 to 10."""
+
+# ---------------------------------------------------------------------- how well a bench can judge
 
 
 def budget_lines(reports: Sequence[Report]) -> list[str]:
@@ -376,9 +423,9 @@ def budget_lines(reports: Sequence[Report]) -> list[str]:
         f"{'step':<22} {'nominal':>12} {'tolerance':>16} {'U (95 %)':>12} {'ratio':>6}  largest term"
     )
     for each in rows:
-        lines += _row_lines(each)
+        lines += row_lines(each)
     for each in rows:
-        lines += ["", f"{each.step} ({each.offer}):", *_term_lines(each)]
+        lines += ["", f"{each.step} ({each.offer}):", *term_lines(each)]
     return lines
 
 
@@ -406,16 +453,6 @@ def budget_facts(reports: Sequence[Report]) -> dict[str, Any]:
     }
 
 
-def rows_of(sheet: Sheet, bench: Bench, model: MeterModel) -> list[Row]:
-    """A row for every step that has a resistance to judge.
-
-    Raises:
-        InputImpossible: the meter's file has no range that holds a step's value.
-    """
-    fit = MeterFit(sheet, bench, model)
-    return [found for step in sheet.steps if (found := fit.row(step)) is not None]
-
-
 def _of_budget(reports: Sequence[Report]) -> tuple[Sheet, Bench, MeterModel]:
     bench_path = next((each.path for each in reports if each.kind == "bench"), None)
     if bench_path is None:
@@ -423,36 +460,6 @@ def _of_budget(reports: Sequence[Report]) -> tuple[Sheet, Bench, MeterModel]:
     bench = load_bench(bench_path)
     sheet_path = next((each.path for each in reports if each.kind == "sheet"), bench.sheet)
     return load_sheet(sheet_path), bench, load_model(Path(bench.meter.model))
-
-
-def _row_lines(each: Row) -> list[str]:
-    verdict = "" if each.can_judge else "   CANNOT JUDGE"
-    tolerance = ("at most " if each.upper_only else "") + show(each.tolerance_ohm, "Ω", digits=3)
-    ratio = f"{each.ratio:.1f}" if each.ratio >= 1.0 else f"{each.ratio:.2f}"
-    line = (
-        f"{each.step:<22} {show(each.nominal_ohm, 'Ω'):>12} {tolerance:>16} "
-        f"{show(each.expanded_ohm, 'Ω', digits=2):>12} {ratio:>6}  {each.dominating}{verdict}"
-    )
-    if each.can_judge:
-        return [line]
-    return [line, f"    what would: {_what_would(each)}"]
-
-
-def _what_would(each: Row) -> str:
-    """The smallest change that helps; how good a meter would have to be, where this one cannot be helped."""
-    if not each.would_help.startswith("nothing"):
-        return each.would_help
-    good = show(each.tolerance_ohm / GOOD_RATIO, "Ω", digits=2)
-    nominal = show(each.nominal_ohm, "Ω")
-    return f"no range of this meter; one that knows {nominal} to {good} or better, with four wires"
-
-
-def _term_lines(each: Row) -> list[str]:
-    return [
-        f"    {term.name:<22} {show(term.standard_uncertainty_ohm, 'Ω', digits=2):>12}  {term.shape.value}"
-        for term in each.terms
-        if term.standard_uncertainty_ohm > 0.0
-    ]
 
 
 def check(

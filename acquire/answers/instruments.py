@@ -20,10 +20,11 @@ from acquire.files.bench_tables import TYPED
 from acquire.files.shipped import meter_file_for, shipped
 from drivers.decode import Decoding, bytes_of_hex, decode_bytes
 from drivers.find import Finding, display_counts, find_meters, list_serial_ports
+from drivers.frame import Decoded
 from drivers.link.address import parse_address
 from drivers.link.available import LinkKind, link_kinds
 from drivers.meter import Capabilities
-from drivers.reading import Quantity
+from drivers.reading import UNIT_OF, Quantity
 from drivers.registry import DriverEntry, list_drivers, open_meter
 from drivers.self_check import needs_self_check
 from system.ending import run_loop
@@ -153,13 +154,19 @@ def decoding_lines(decoding: Decoding) -> list[str]:
         if piece.decoded is None:
             lines.append(f"{piece.raw.hex(' ')}  refused: {piece.refused}")
         else:
-            said = piece.decoded
-            value = said.kind.value.replace("_", " ") if said.value_si is None else f"{said.value_si:.7g}"
-            flags = ", ".join(sorted(flag.value for flag in said.flags))
-            lines.append(f"{piece.raw.hex(' ')}  {said.quantity.value}: {value} {flags}".rstrip())
+            lines.append(f"{piece.raw.hex(' ')}  {made_of(piece.decoded)}")
     if decoding.thrown_bytes:
         lines.append(f"{decoding.thrown_bytes} bytes belong to no frame of {decoding.driver}.")
     return lines or ["There is no whole frame in these bytes."]
+
+
+def made_of(said: Decoded) -> str:
+    """What one frame was taken for."""
+    unit = f" {UNIT_OF[said.quantity]}"
+    value = said.kind.value.replace("_", " ") if said.value_si is None else f"{said.value_si:.7g}{unit}"
+    more = [f"range {said.range_full_scale_si:g}{unit}"] if said.range_full_scale_si else []
+    more += [f"count {said.resolution_si:g}{unit}"] if said.resolution_si else []
+    return ", ".join([f"{said.quantity.value}: {value}", *more, *sorted(flag.value for flag in said.flags)])
 
 
 def decoding_facts(decoding: Decoding) -> dict[str, Any]:

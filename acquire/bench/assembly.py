@@ -37,6 +37,7 @@ from acquire.files.bench_tables import TemperatureSource, ZeroSource
 from acquire.files.settings import Bench
 from acquire.files.statements import ModelStatements
 from acquire.heart.serials import SerialRule
+from acquire.heart.standstill import ReadElsewhere
 from acquire.journal.store import Journal
 from acquire.outlets.csv_log import CsvLog, Split
 from acquire.outlets.outlet import Health, drain
@@ -256,6 +257,9 @@ def _feeds(bench: Bench, daemon: Daemon) -> list[Feed]:
             settings.integration_plc,
             settings.offset_compensation,
             DisplayDoubts(lambda: daemon.pipeline.meter),
+            daemon.unread,
+            daemon.set_anew,
+            lambda reading: daemon.pipeline.settling.ripe(reading),  # noqa: PLW0108  (other files, other heart)
         )
     ]
     if (named := scanner(bench, daemon.clock)) is not None:
@@ -275,6 +279,7 @@ async def _add_self_check(bench: Bench, daemon: Daemon) -> None:
 
     def heard() -> None:
         daemon.latest_s["meter"] = daemon.clock.monotonic_s()
+        daemon.pipeline.told_of_meter(ReadElsewhere(daemon.latest_s["meter"]))
 
     daemon.show = stand_before(daemon.feeds[0], bench.meter, mark, daemon.show, heard).display
 

@@ -25,6 +25,7 @@ from acquire.bench.scanning import ScannerFeed
 from acquire.bench.typing_readings import no_meter_is_read_off
 from acquire.clock import Clock, UtcWatch
 from acquire.errors import JournalUnusable
+from acquire.heart.standstill import BytesUnread, MeterSet
 from acquire.journal.store import Journal
 from acquire.journal.tidying import keep_small
 from acquire.outlets.outlet import Health
@@ -149,6 +150,14 @@ class Daemon:
         """One reading of the thermometer."""
         self.latest_s["thermometer"] = self.clock.monotonic_s()
         await self._out(self.pipeline.feed_temperature(reading, self.thermometer_u_kelvin))
+
+    def unread(self, raw: bytes, why: str) -> None:
+        """Bytes came from the ohms meter that are no reading."""
+        self.pipeline.told_of_meter(BytesUnread(raw, why, self.clock.monotonic_s()))
+
+    def set_anew(self, conversion_s: float | None) -> None:
+        """The ohms meter was set anew."""
+        self.pipeline.told_of_meter(MeterSet(conversion_s))
 
     def link_lost(self) -> None:
         """The ohms meter is gone, or still away."""

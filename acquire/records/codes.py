@@ -207,6 +207,7 @@ class Code(StrEnum):
     METER_FROZEN = "meter.frozen"
     METER_FUNCTION = "meter.function"
     METER_HOLD = "meter.hold"
+    METER_LOSSY = "meter.lossy"
     METER_LOST = "meter.lost"
     METER_MAXIMUM = "meter.maximum"
     METER_MINIMUM = "meter.minimum"
@@ -216,7 +217,10 @@ class Code(StrEnum):
     METER_RELATIVE = "meter.relative"
     METER_SILENT = "meter.silent"
     METER_TURN = "meter.turn"
+    METER_UNREAD = "meter.unread"
+    METER_UNSETTLED = "meter.unsettled"
     METER_UNSTATED = "meter.unstated"
+    METER_UNUSABLE = "meter.unusable"
     NOTE = "note"
     OPEN_ANCHORED = "open.anchored"
     ORDER_TAKEN = "order.taken"
@@ -261,6 +265,7 @@ class Code(StrEnum):
     UNIT_REOPENED = "unit.reopened"
     UNIT_RESUMED = "unit.resumed"
     UNIT_UNFINISHED = "unit.unfinished"
+    VALUE_UNTAKEN = "value.untaken"
 
 
 ANOTHER_PAIR = frozenset({Code.PAIR_OTHER, Code.PAIR_UNCLEAR})

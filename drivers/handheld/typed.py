@@ -17,11 +17,11 @@ from typing import Annotated, ClassVar, Self
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from drivers.answers import last_digit
 from drivers.frame import Decoded, FrameProtocol, FrameRefused, scaled
-from drivers.handheld.lines import last_digit
 from drivers.link.address import PLAIN_LINE
 from drivers.link.framing import Framer, LineFramer
-from drivers.meter import Capabilities, ClockPair, Held, Identity, Setup
+from drivers.meter import Capabilities, ClockPair, Held, Identity, Setup, Unread, untold
 from drivers.reading import OHMS, Flag, Kind, Origin, Quantity, Reading
 
 TYPED = frozenset({Flag.TYPED})
@@ -129,6 +129,7 @@ class TypedMeter:
         """Make a meter; there is nothing to open, and the address means nothing."""
         del address
         self.meter_id = meter_id
+        self.unread: Unread = untold
         self._options = options or TypedOptions()
         self._clock = clock
         self._lines: asyncio.Queue[tuple[Decoded, bytes]] = asyncio.Queue(100)

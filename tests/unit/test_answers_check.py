@@ -161,6 +161,39 @@ def test_every_other_file_is_refused_in_words(tmp_path, content, kind, said):
     assert any(said in str(fault) for fault in report.faults)
 
 
+@pytest.mark.parametrize(
+    ("driver", "more", "note"),
+    [
+        ("scpi", "integration_plc = 100.0\noffset_compensation = true", "may take 8 s"),
+        ("scpi", "integration_plc = 10.0", None),
+        (
+            "scpi",
+            'integration_plc = 10.0\nself_check = "470 ohm"\noptions = { profile = "plain_word_bench" }',
+            "plc is not used",
+        ),
+        ("lines", "integration_plc = 10.0", "plc is not used"),
+    ],
+)
+def test_a_bench_is_told_what_its_settings_make_of_the_meters_pace(tmp_path, driver, more, note):
+    set_up = (("integration_plc = 1.0", more), ('driver = "scpi"', f'driver = "{driver}"'))
+    path = bench_file(tmp_path, meter="tcp:127.0.0.1:1", changes=set_up)
+    found = [line for line in report_of(path).summary if "reading may take" in line or "is not used" in line]
+    assert [note in line for line in found] == ([True] if note else [])
+
+
+def test_a_profile_of_ones_own_is_known_and_its_options_are_checked(tmp_path):
+    """It was taken for a meter file without ranges."""
+    profile = tmp_path / "ours.toml"
+    text = 'title = "Our bridge"\ndriver = "lines"\nverified = "capture"\nsource = "our own recording"\n'
+    profile.write_text(f'{text}[options]\noverload_words = ["------"]\nterminator = ";"\n')
+    report = report_of(profile)
+    assert (report.kind, report.faults) == ("profile", ())
+    assert "overload_words, terminator" in report.summary[1]
+    profile.write_text(f'{text}[options]\noverload_word = ["------"]\n')
+    [fault] = report_of(profile).faults
+    assert "overload_word is unknown" in fault.what
+
+
 def test_one_bad_file_does_not_keep_the_others_from_being_checked(tmp_path):
     reports = check_files([tmp_path / "none.toml", EXAMPLE])
     assert [bool(report.faults) for report in reports] == [True, False]
