@@ -138,7 +138,7 @@ class Pipeline:
     def feed(self, reading: Reading) -> list[Event]:
         """Take one reading of the ohms meter."""
         wanted, reading = self.wanted, self._dial.see(reading)
-        events: list[Event] = list(self._watch.notices(reading, wanted.quantity))
+        events: list[Event] = [*self._watch.notices(reading, wanted.quantity)]
         sees = self._witness.see(reading, wanted.quantity, wanted.open_above_ohm, tells=self._dial.tells)
         if sees and self.unit is not None and self._contact.quantity is None:
             self.unit.state.seen_open(reading.monotonic_s)
@@ -494,7 +494,7 @@ class Pipeline:
         elif self.unit is None:
             prompt = self.batches.prompt()
         else:
-            waits = self._contact.quantity is None and self._dial.turn_to(self.wanted) is None
+            waits = not (self._contact.quantity or self._witness.typed or self._dial.turn_to(self.wanted))
             prompt = self.unit.state.prompt(monotonic_s - self._asked_s if waits else 0.0)
         prompt = self._dial.with_turn(prompt, self._wanted_now)  # probes may still lie: no touch is lost
         return prompt if self.fixture is None else self.fixture.prompt(prompt)

@@ -13,7 +13,7 @@ from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn
 
 from acquire.answers.told import write_new
-from acquire.files.bench_tables import TYPED
+from acquire.files.bench_tables import LOW_OHMS_LINE, TYPED
 from acquire.files.shipped import meter_file_for, shipped
 from drivers.decode import Decoding, decode_bytes
 from drivers.find import Finding, display_counts, find_meters, list_serial_ports
@@ -118,7 +118,7 @@ def bench_text_for(found: Sequence[Finding], wishes: Wishes = Wishes()) -> str:
 name = {_toml(wishes.name)}
 purpose = {_toml(wishes.purpose)}               # incoming, winding, final or returned
 sheet = {_toml(sheet.as_posix())}{sheet_remark}
-{_said("operator", wishes.operator)}{_said("batch", wishes.batch)}
+{_said("operator", wishes.operator)}{_said("batch", wishes.batch)}{_low_ohms_of(meter)}
 [meter]                         # {_identity_of(meter)}
 driver = {_toml(meter.driver)}
 {_link_of(meter)}model = {_toml(model.as_posix())}{model_remark}
@@ -139,6 +139,11 @@ folder = "csv"
 def _link_of(meter: Finding) -> str:
     """What is typed comes without one."""
     return "" if meter.driver == TYPED else f"link = {_toml(meter.address)}\n"
+
+
+def _low_ohms_of(meter: Finding) -> str:
+    """What to write for a meter that counts no milliohms; left to whoever answers for it."""
+    return "" if _able(meter).settable else f"# {LOW_OHMS_LINE}"
 
 
 def _said(key: str, text: str) -> str:

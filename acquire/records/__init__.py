@@ -52,6 +52,7 @@ from acquire.records.codes import (
     Why,
 )
 from acquire.records.commands import (
+    CallGood,
     CheckMeter,
     ClockSetBack,
     Command,
@@ -132,6 +133,7 @@ __all__ = [
     "BatchState",
     "Branch",
     "BranchKind",
+    "CallGood",
     "ChangeSpool",
     "CheckMeter",
     "CheckStandard",

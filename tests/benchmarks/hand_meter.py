@@ -8,7 +8,8 @@ A meter integrates its input over a part of each conversion, so that a lift shor
 value in between, or not at all; a polled meter is asked for its latest display. Goals, by meter and lift: no
 good unit fails and no bad one passes, no value of a good unit under a wrong step, 1.15 touches a step at
 most. With --alike three windings of 20.6 ohm, spread 2 %, of which none can be told from the next by its
-value: no value under a wrong step is all that is asked of them. The baseline is the row of hands that wait two seconds, in the same run.
+value: no value under a wrong step is all that is asked of them. The baseline is the row of hands that wait
+two seconds, in the same run.
 """
 
 from __future__ import annotations
