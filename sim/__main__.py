@@ -7,7 +7,6 @@ at the bench would see or hear from its standard input, the same way; ends when 
 from __future__ import annotations
 
 import argparse
-import asyncio
 import sys
 from dataclasses import replace
 from pathlib import Path
@@ -22,6 +21,8 @@ from sim.scenes import Scene, build_scene, dice_for, of_sheet
 from sim.server import LineTrouble
 from sim.speak_frames import TEMPERATURE_VOICES, VOICES, usual_voice
 from sim.units import unit_type
+from system.console import make_streams
+from system.ending import run_loop
 
 TROUBLES = ("drop", "garble", "stall", "stall_s", "delay_s")
 
@@ -218,8 +219,9 @@ def options(arguments: list[str] | None = None) -> Options:
 
 def main() -> int:
     """Run until the input ends or somebody stops it."""
+    make_streams()
     try:
-        return asyncio.run(run(options()))
+        return run_loop(run(options()))
     except OSError as error:
         print(f"The bench cannot be served: {error}.", file=sys.stderr)
         return 1

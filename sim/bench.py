@@ -8,7 +8,6 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import json
-import signal
 import sys
 from collections.abc import AsyncIterator
 from dataclasses import dataclass, field
@@ -29,10 +28,11 @@ from sim.sessions import FreeRun, scpi_session, stream_session
 from sim.speak_frames import TEMPERATURE_VOICES, VOICES
 from sim.speak_scpi import ScpiVoice
 from sim.switch_card import SwitchCard
-from sim.talk import read_lines
 from sim.truth import TruthLog
 from sim.typed import TypedHands
 from sim.vxi11 import on_vxi11
+from system.ending import asked_to_end
+from system.incoming import read_lines
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,10 +174,8 @@ async def run(options: Options) -> int:
                 if bench.card is not None:
                     tell({"channels": {str(n): list(pair) for n, pair in bench.card.channels.items()}})
                 tasks = _automatic(bench, truth)
-            loop = asyncio.get_running_loop()
-            for number in (signal.SIGTERM, signal.SIGINT):
-                loop.add_signal_handler(number, tasks[-1].cancel)
-            await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED)
+            with asked_to_end(tasks[-1].cancel):
+                await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED)
             for task in tasks:
                 task.cancel()
             results = await asyncio.gather(*tasks, return_exceptions=True)

@@ -16,21 +16,29 @@ from acquire.answers.meter_fit import MeterFit
 from acquire.answers.sheet_checks import SheetRemark, sheet_remarks
 from acquire.bench.duty_setup import spool_cards
 from acquire.bench.fixture_setup import FixtureUnfit, fixture_lines, sheet_for, with_low_ohms
-from acquire.errors import Fault, FileInvalid, InputImpossible
+from acquire.errors import Fault, FileInvalid, InputImpossible, JournalUnusable
 from acquire.files.credentials import credentials
 from acquire.files.settings import TABLES as BENCH_TABLES
 from acquire.files.settings import Bench, bench_of
 from acquire.files.toml_file import TomlFile, read_toml
 from acquire.heart.spools import fitting
-from acquire.physics.pt100 import Class
+from acquire.journal.history import JournalReader
+from acquire.journal.question import Question
 from acquire.physics.wire import SpoolCard
 from acquire.quantity import counted, show
-from acquire.records import BranchKind, ChangeSpool, Limits, Purpose, Sheet, Step, StepKind
+from acquire.records import BranchKind, ChangeSpool, Limits, Notice, Purpose, Sheet, Step, StepKind
+from acquire.records.codes import Code
 from acquire.sheets import sheet_of
 from acquire.sheets.language import TABLES as SHEET_TABLES
 from acquire.steps.pairs import PairTable
+from acquire.words.notices import said
 from drivers.errors import ModelInvalid
 from drivers.models import MeterModel, load_model
+
+NOTICES_READ = 500
+"""Latest notices of a journal among which the one on its contacts is looked for."""
+_CLASS_B_KELVIN = 0.30 + 0.005 * 20.0
+"""Most that a platinum sensor of class B may be off at 20 °C (IEC 60751)."""
 
 METER_KEYS = ("range", "window_celsius", "warm_up_minutes", "calibration", "source")
 
@@ -246,20 +254,33 @@ def _bench_lines(file: TomlFile, bench: Bench, sheet: Sheet, model: MeterModel) 
     low = bench.meter.four_wire_below
     wires = f", four wires below {show(low, 'Ω')}" if low else ""
     yield f"  meter: {model.name} ({bench.meter.driver}) at {bench.meter.link}{wires}"
+    yield from _unused(bench.meter.model, model)
     air = bench.temperature
     where = f"{air.driver} at {air.link}" if air.link else f"typed, {show(air.value or 0.0, '°C', digits=3)}"
     yield f"  temperature: {where}, ±{show(air.uncertainty, 'K', digits=2)}"
-    of_class_b = Class.B.limit_kelvin(20.0)
-    if air.driver == "platinum" and air.uncertainty < of_class_b:
+    if air.driver == "platinum" and air.uncertainty < _CLASS_B_KELVIN:
         yield (
-            f"  note: a platinum sensor of class B alone may be off by {of_class_b:.2f} K at 20 °C "
+            f"  note: a platinum sensor of class B alone may be off by {_CLASS_B_KELVIN:.2f} K at 20 °C "
             "(IEC 60751), its meter and leads come on top: is the uncertainty stated for a better one?"
         )
     leads = "stated" if bench.leads.value is not None else bench.leads.zero.value
     yield f"  leads: {leads}"
     yield f"  journal: {bench.journal.folder}"
+    yield from _learnt_lines(bench, model)
     yield f"  CSV: {bench.csv.folder}, one a {bench.csv.per}" if bench.csv else "  CSV: off"
     yield from _network_lines(bench)
+
+
+def _learnt_lines(bench: Bench, model: MeterModel) -> Iterator[str]:
+    """What the bench has learnt of its contacts, if its journal is here and tells."""
+    try:
+        with JournalReader(Path(bench.journal.folder), with_archives=False) as journal:
+            told = [entry.record for entry in journal.find(Question(kinds=("notice",), limit=NOTICES_READ))]
+    except JournalUnusable:
+        return
+    learnt = [each for each in told if isinstance(each, Notice) and each.code is Code.BENCH_LEARNT]
+    if learnt and learnt[-1].facts.get("meter") == model.content_hash:
+        yield f"  contacts: {said(learnt[-1])}"
 
 
 def _spool_lines(cards: Mapping[str, SpoolCard], sheet: Sheet) -> Iterator[str]:
@@ -305,12 +326,23 @@ def _meter_report(path: Path) -> Report:
     for quantity in sorted(model.quantities):
         sizes = ", ".join(f"{each.full_scale_si:g}" for each in model.ranges_of(quantity))
         lines.append(f"  {quantity.value}: {sizes}")
+    lines += _unused(path, model)
     facts = {
         "meter": model.name,
         "content_hash": model.content_hash,
         "ranges": {q.value: [each.full_scale_si for each in model.ranges_of(q)] for q in model.quantities},
     }
     return Report(path, "meter", (), tuple(lines), facts)
+
+
+def _unused(path: Path, model: MeterModel) -> Iterator[str]:
+    """A key of earlier meter files."""
+    if model.unused:
+        where = ", ".join(map(str, model.unused))
+        yield (
+            f"  note: {path}, line {where}: offset_compensated says nothing any more and can go; thermal "
+            "voltages count unless [meter] offset_compensation is on and the meter reports it."
+        )
 
 
 def _as_faults(path: Path, error: ModelInvalid) -> list[Fault]:

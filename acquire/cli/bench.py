@@ -64,16 +64,15 @@ def demo(
     ] = False,
 ) -> None:
     """Show the whole job on simulated instruments: ten units, three of them faulty."""
-    import asyncio
-
     from acquire import logs
     from acquire.outlets.console import BenchConsole
     from acquire.simulated.demo import DemoOptions, new_folder, run_demo
+    from system.ending import run_loop
 
     logs.set_up(level="warning")
     pace = speed or (2.0 if page else 6.0)
     options = DemoOptions(new_folder(folder), scene.value, meter, units, pace, seed, page, in_fixture)
-    surprises = asyncio.run(run_demo(options, BenchConsole()))
+    surprises = run_loop(run_demo(options, BenchConsole()))
     raise typer.Exit(1 if surprises else 0)
 
 
@@ -88,13 +87,12 @@ def run(
     log_level: Annotated[LogLevel, typer.Option(help="Least serious log line shown.")] = LogLevel.WARNING,
 ) -> None:
     """Work at a bench until Ctrl-C: read the meter, find the step, say the verdict, keep the record."""
-    import asyncio
-
     from acquire import logs
     from acquire.bench.run import run_bench
+    from system.ending import run_loop
 
     logs.set_up(level=log_level.value)
-    asyncio.run(run_bench(bench, record))
+    run_loop(run_bench(bench, record))
 
 
 def fixture(
@@ -105,12 +103,11 @@ def fixture(
     ] = False,
 ) -> None:
     """Try every relay of a fixture: stuck, dead, or shorted."""
-    import asyncio
-
     from acquire.bench.fixture_trial import trial_lines, tried
     from acquire.files.settings import load_bench
+    from system.ending import run_loop
 
-    trial = asyncio.run(tried(load_bench(bench), plugged=plug))
+    trial = run_loop(tried(load_bench(bench), plugged=plug))
     for line in trial_lines(trial):
         typer.echo(line)
     raise typer.Exit(1 if trial.findings() else 0)
@@ -125,13 +122,12 @@ def setup(
     log_level: Annotated[LogLevel, typer.Option(help="Least serious log line shown.")] = LogLevel.WARNING,
 ) -> None:
     """Make a bench in the browser: find the meter, choose the sheet, test the link, start."""
-    import asyncio
-
     from acquire import logs
     from acquire.answers.setup import run_setup
+    from system.ending import run_loop
 
     logs.set_up(level=log_level.value)
-    asyncio.run(run_setup(folder, port))
+    run_loop(run_setup(folder, port))
 
 
 def simulate(

@@ -25,7 +25,6 @@ from rich.text import Text
 from acquire.bench.assembly import assemble
 from acquire.bench.daemon import Daemon
 from acquire.bench.keyboard import to_command
-from acquire.bench.run import stops_on_signals
 from acquire.clock import RealClock
 from acquire.errors import SteadyohmError
 from acquire.files.settings import load_bench
@@ -33,6 +32,7 @@ from acquire.outlets.terminal import Tally, Terminal
 from acquire.records import ConfirmOpen, Event, Outcome, StartUnit
 from acquire.simulated.simulate import simulated, with_page
 from acquire.simulated.stand_in import StandIn, stand_in
+from system.ending import asked_to_end
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,7 +143,7 @@ async def at_work(
         stays: called when the hands have finished, of a bench that then stays until Ctrl-C.
     """
     stop = stop or asyncio.Event()
-    signals = contextlib.nullcontext() if stays is None else stops_on_signals(stop)
+    signals = contextlib.nullcontext() if stays is None else asked_to_end(stop.set)
     with signals:
         async with asyncio.TaskGroup() as group:
             group.create_task(daemon.run(stop), name="daemon")

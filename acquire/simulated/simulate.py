@@ -6,7 +6,6 @@ the hands. Not for the demo, which has hands of its own (stand_in).
 
 from __future__ import annotations
 
-import os
 import socket
 import sys
 from collections.abc import Sequence
@@ -19,6 +18,8 @@ from acquire.files.shipped import shipped
 from acquire.sheets import load_sheet
 from drivers.models import load_model
 from drivers.reading import Quantity
+from system.processes import become
+from system.sockets import take_port
 
 INCOMING = 'purpose = "incoming"                    # cores in the post: wide limits; '
 FINAL = 'purpose = "final"                       # wound here: acceptance limits; '
@@ -133,7 +134,7 @@ def free_port(wanted: int) -> int:
         SteadyohmError: it is taken.
     """
     with socket.socket() as probe:
-        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        take_port(probe)
         try:
             probe.bind(("127.0.0.1", wanted))
         except OSError as error:
@@ -169,4 +170,4 @@ def become_simulation(
     words = ["--hands", "typed", "--brief", "--sheet", str(bench.sheet), "--seed", str(seed), "--pace", pace]
     words += [*bench.words(), *(f"--fault={fault}" for fault in faults)]
     words += ["--meter-port", str(meter_port), "--thermometer", "tcp", "--thermometer-port", str(air_port)]
-    os.execv(sys.executable, [sys.executable, "-P", "-m", "sim", *words])  # noqa: S606  (our own program)
+    become([sys.executable, "-P", "-m", "sim", *words])

@@ -1,6 +1,6 @@
 """How often the diagnosis is right, how honest its probabilities are, and what wrong probes do.
 
-Run: `python -m tests.benchmarks.diagnosis` (short) or `... --units 2000` for the figures in DEVELOPERS.md;
+Run: `python -m tests.benchmarks.diagnosis` (short) or `... --units 2000` for the figures in the README;
 `--meter hand-2000` for a meter that cannot judge much, `--shift 1000` for shifts in guided and free order.
 For each sheet, so many units of every kind of fault, places and sizes drawn from the ranges of the fault
 dictionary. Sim's hands touch a wrong pair in one touch of twenty and repeat a slip in one of seven; sim's

@@ -3,13 +3,13 @@
     python -m tests.benchmarks.hand_meter [--units 200] [--bad 70] [--seed 1] [--alike]
 
 Held constant: the same units of the trade's own sizes (0.5, 20.6 and 441 ohm and the sum of the last two,
-spread 2 %; common practice, no source), good ones and then bad ones, the real heart, hands that obey prompts.
-A meter integrates its input over a part of each conversion, so that a lift shorter than that shows as some
-value in between, or not at all; a polled meter is asked for its latest display. Goals, by meter and lift: no
-good unit fails and no bad one passes, no value of a good unit under a wrong step, 1.15 touches a step at
-most. With --alike three windings of 20.6 ohm, spread 2 %, of which none can be told from the next by its
-value: no value under a wrong step is all that is asked of them. The baseline is the row of hands that wait
-two seconds, in the same run.
+spread 2 %; common practice, no source), good ones and then bad ones, the real heart, hands that obey
+prompts. A meter integrates its input over a part of each conversion, so that a lift shorter than that shows
+as some value in between, or not at all; a polled meter is asked for its latest display. Goals, by meter and
+lift: no good unit fails and no bad one passes, no value of a good unit under a wrong step, 1.15 touches a
+step at most. With --alike three windings of 20.6 ohm, spread 2 %, of which none can be told from the next
+by its value: no value under a wrong step is all that is asked of them. The baseline is the row of hands
+that wait two seconds, in the same run.
 """
 
 from __future__ import annotations

@@ -8,7 +8,6 @@ import shutil
 import sqlite3
 from dataclasses import replace
 
-import pandas as pd
 import pytest
 
 from acquire.clock import HandClock
@@ -18,6 +17,7 @@ from acquire.outlets.outlet import OutletFailed, drain
 from acquire.outlets.payload import header
 from acquire.records.codes import Scope
 from tests.known_records import NOON_S, NOTICE, RESULT, STARTED, TYPED, VERDICT, verdict, verdicts
+from tests.later import pd
 
 DAY_FILE = "verdicts-2025-11-25.csv"
 

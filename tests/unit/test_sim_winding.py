@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import math
 
-import networkx as nx
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from sim.faults import Fault, NoSuchFault, fault_of, plant
@@ -14,6 +13,8 @@ from sim.files import Unusable
 from sim.units import unit_type
 from sim.winding import Branch, WoundUnit, copper_factor, ohm_between, wander, wire_mm2, wire_ohm
 from tests.known_units import FATHOM_7, PLOVER_80, QUERN_12, UNIT_TYPES
+from tests.later import nx
+from tests.tries import tries
 
 NODES = "ABCDEF"
 
@@ -29,7 +30,7 @@ def connected_networks(draw):
     return tree + more
 
 
-@settings(max_examples=40)
+@tries(40)
 @given(connected_networks())
 def test_the_solver_agrees_with_networkx_at_every_pair(resistors):
     """networkx `resistance_distance` (invert_weight=True) is an independent implementation."""

@@ -78,6 +78,12 @@ FAULTS = {
     "ground 150k": {("1", "CORE"): 150e3},
 }
 
+DIALS = [(position, False) for position in RANGES] + [
+    pytest.param(position, True, marks=() if position == RANGES[1] else pytest.mark.long)
+    for position in RANGES
+]
+"""Where the dial stands, and whether frames name its range: without, overloads tell least."""
+
 
 @pytest.fixture(scope="module")
 def sheet(tmp_path_factory):
@@ -98,9 +104,8 @@ def test_no_dial_position_fails_a_good_unit(sheet, position, turned_back, frames
     assert {judged.verdict.outcome for judged in bench.of(Judged)} == {Outcome.PASS}
 
 
-@pytest.mark.parametrize("frames", [True, False])
+@pytest.mark.parametrize(("position", "frames"), DIALS)
 @pytest.mark.parametrize("fault", FAULTS)
-@pytest.mark.parametrize("position", RANGES)
 def test_no_dial_position_passes_a_bad_unit(sheet, position, fault, frames):
     """The step with the fault fails, and no other does, wherever the dial stood before each touch."""
     bench = Bench(sheet, position, frames, position)
