@@ -492,7 +492,7 @@ class Pipeline:
         elif self.unit is None:
             prompt = self.batches.prompt()
         else:
-            waits = self._contact.quantity is None and self._dial.turn_to(self.wanted) is None
+            waits = not (self._contact.quantity or self._witness.typed or self._dial.turn_to(self.wanted))
             prompt = self.unit.state.prompt(monotonic_s - self._asked_s if waits else 0.0)
         prompt = self._dial.with_turn(prompt, self._wanted_now)  # probes may still lie: no touch is lost
         return prompt if self.fixture is None else self.fixture.prompt(prompt)

@@ -97,6 +97,7 @@ TOLD = [
         "Type or scan a serial and press Enter to put a unit on the bench.\n"
         "Enter alone: the probes are on the pair.\n"
         "The unit: .undo  .again [step]  .skip REASON  .end REASON  .note TEXT\n"
+        "Good units: .learn [NAME]\n"
         "The bench: .zero  .temperature 21.5 °C\n"
         "The meter: .read 20.6  .dial 2k  .check  .override REASON\n"
         "Other instruments: .result NAME = VALUE, ...\n"
@@ -471,6 +472,13 @@ TOLD = [
         serial="A1",
     ),
     _of(Code.STEP_UNDONE, "trigger: what was said of it last is taken back.", step="trigger"),
+    _of(
+        Code.SHEET_LEARNT,
+        "A sheet learnt from 5 good units is in teal-of-5.toml: read its questions.",
+        units=5,
+        file="teal-of-5.toml",
+    ),
+    _of(Code.UNIT_GOOD, "A1 is taken for a good unit.", serial="A1"),
     _of(Code.UNIT_REOPENED, "A1 is back on the bench as it was.", serial="A1"),
     _of(
         Code.UNIT_UNFINISHED,
@@ -561,6 +569,10 @@ REFUSED = {
         Refusal.NO_UNIT_YET
     ): "No unit was on the bench yet, so whose result is it? Scan its serial first.",
     Refused(Refusal.NOTHING_MEASURED): "Nothing was measured yet. Touch the pair that is asked for.",
+    Refused(Refusal.NOTHING_TO_LEARN): (
+        "There is no unit to learn from. Measure a good one to its end, at the temperature of the room, and "
+        "type .learn before the next."
+    ),
     Refused(Refusal.NOTHING_TO_UNDO): (
         "There is nothing to take back. Only a scan, a word or a key since the last verdict can be; touch a "
         "pair again to measure it again."

@@ -16,7 +16,7 @@ from rich.progress import BarColumn, Progress, TextColumn
 
 from acquire.answers.options import AsJson, say, say_json
 from acquire.answers.told import write_new
-from acquire.files.bench_tables import TYPED
+from acquire.files.bench_tables import LOW_OHMS_LINE, TYPED
 from acquire.files.shipped import meter_file_for, shipped
 from drivers.decode import Decoding, bytes_of_hex, decode_bytes
 from drivers.find import Finding, display_counts, find_meters, list_serial_ports
@@ -131,6 +131,7 @@ def bench_text_for(found: Sequence[Finding], wishes: Wishes = Wishes()) -> str:
         model=model.as_posix(),
         self_check=needs_self_check(able),
         typed=TYPED,
+        low_ohms="" if able.settable else LOW_OHMS_LINE.rstrip(),
     )
 
 

@@ -9,7 +9,6 @@ import csv
 import io
 import math
 import os
-import tomllib
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Annotated
@@ -18,21 +17,18 @@ import typer
 
 from acquire.answers.explain import Explanation, Told, explain, weighed
 from acquire.answers.options import AsJson, say, say_json
-from acquire.errors import FileInvalid, InputImpossible
+from acquire.errors import InputImpossible
 from acquire.files.read_whole import read_whole
 from acquire.files.shipped import shipped
 from acquire.files.statements import ModelStatements
-from acquire.files.toml_file import TomlFile
-from acquire.files.toml_lines import find_lines
+from acquire.journal.history import JournalReader
 from acquire.physics.accuracy import accuracy_terms
 from acquire.physics.checks import of_leads, of_winding
 from acquire.physics.copper import CONDUCTORS
 from acquire.quantity import parse
 from acquire.records import Pair, Term
+from acquire.reports.lessons import called_good, learnt
 from acquire.sheets import load_sheet
-from acquire.sheets.load import sheet_of
-from acquire.steps.learn import learn
-from acquire.steps.proposal import sheet_text
 from acquire.verdict.identify import identify
 from acquire.words.faults import sentence
 from acquire.words.plain import sureness
@@ -197,13 +193,18 @@ def identification_lines(sheets: Sequence[Path], readings: Iterable[str], told: 
 
 
 def learnt_sheet(files: Sequence[Path], name: str, core: str) -> str:
-    """A sheet proposed from good units.
+    """A sheet proposed from good units: from CSV files, or from journals where units were called good.
 
     Raises:
         InputImpossible: a file cannot be read or its rows make no pair matrix; names file and line.
+        JournalUnusable: a journal cannot be read.
     """
     units: dict[str, dict[Pair, float]] = {}
     for file in files:
+        if file.is_dir():
+            with JournalReader(file) as journal:
+                units |= {unit: dict(readings) for unit, readings in called_good(journal).items()}
+            continue
         for line, row in _rows(file):
             try:
                 unit, pair, ohm = _measured(row)
@@ -213,8 +214,7 @@ def learnt_sheet(files: Sequence[Path], name: str, core: str) -> str:
                     "Head the columns unit,pin_a,pin_b,ohm; write open where the display shows overload.",
                 ) from error
             units.setdefault(unit, {})[pair] = ohm
-    found = learn(list(units.values()), core)
-    return _usable(sheet_text(name, found, units=len(units), core=core))
+    return learnt(units, name, core)
 
 
 def _measured(row: Mapping[str, str]) -> tuple[str, Pair, float]:
@@ -231,22 +231,6 @@ def _measured(row: Mapping[str, str]) -> tuple[str, Pair, float]:
     if math.isnan(ohm) or ohm < 0.0 or (math.isinf(ohm) and value.lower() not in OPEN_WORDS):
         raise ValueError("no resistance")
     return row["unit"].strip(), pair, ohm
-
-
-def _usable(text: str) -> str:
-    """A proposed sheet, if it can be loaded: names of pins and of the type come from outside.
-
-    Raises:
-        InputImpossible: it cannot; says why.
-    """
-    try:
-        sheet_of(TomlFile(Path("the proposed sheet"), tomllib.loads(text), find_lines(text), ""))
-    except tomllib.TOMLDecodeError as error:
-        raise InputImpossible("The names cannot be written into a sheet.", "Use plain letters.") from error
-    except FileInvalid as error:
-        fault = error.faults[0]
-        raise InputImpossible(f"No sheet can be made of that: {fault.what}", fault.remedy) from error
-    return text
 
 
 def _rows(file: Path) -> list[tuple[int, dict[str, str]]]:

@@ -26,6 +26,7 @@ from acquire.bench.fixture_setup import behind_card, hold_of, sheet_for, wire_up
 from acquire.bench.instruments import ohmmeter, scanner, thermometer
 from acquire.bench.intake import Feed
 from acquire.bench.keyboard import COMMAND_WORDS
+from acquire.bench.learning import learning
 from acquire.bench.publishing import mqtt_outlet
 from acquire.bench.recording import RecordedPipeline
 from acquire.bench.scanning import ScannerFeed
@@ -189,6 +190,7 @@ async def assemble(
         first_notices=[*journal.notices, *files.notices],
     )
     try:
+        daemon.learn = learning(journal.path, bench.file.parent, lambda: daemon.pipeline.place.sheet)
         daemon.feeds = _feeds(bench, daemon)
         stop = stop or asyncio.Event()
         _add_outlets(bench, daemon, environment or {}, stop)

@@ -321,6 +321,10 @@ NOTICES: dict[Code, Saying] = {
     Code.SELF_CHECK_FAILED: _self_check_failed,
     Code.SELF_CHECK_PASSED: _self_check_passed,
     Code.SERIAL_DOUBTFUL: _doubtful,
+    Code.SHEET_LEARNT: lambda facts: (
+        f"A sheet learnt from {counted(facts['units'], 'good unit')} is in {facts['file']}: read its "
+        "questions."
+    ),
     Code.STEP_AGAIN: "{step} is measured again.",
     Code.STEP_MOVED: "{step} has moved under the probes: it is measured again.",
     Code.STEP_SKIPPED: "{step} was left out: {reason}",
@@ -347,6 +351,7 @@ NOTICES: dict[Code, Saying] = {
     Code.THERMOMETER_TURN: "{turn}",
     Code.UNIT_AGAIN: "{serial} is measured again, attempt {attempt}; its first result stays.",
     Code.UNIT_DROPPED: "{serial} was interrupted, but its sheet is another one now: start it afresh.",
+    Code.UNIT_GOOD: "{serial} is taken for a good unit.",
     Code.UNIT_REOPENED: "{serial} is back on the bench as it was.",
     Code.UNIT_RESUMED: "{serial} was interrupted: it goes on where it stopped.",
     Code.UNIT_UNFINISHED: "{serial} is half measured ({done} of {total} steps). Scan {next} once more to "
