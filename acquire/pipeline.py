@@ -145,9 +145,8 @@ class Pipeline:
         """Take one reading of the ohms meter."""
         wanted, reading = self.wanted, self._dial.see(reading)
         events: list[Event] = list(self._watch.notices(reading, wanted.quantity))
-        above_ohm, tells = wanted.open_above_ohm, self._dial.tells
-        witness = self._witness.see(reading, wanted.quantity, above_ohm, tells=tells)
-        if witness and self.unit is not None and self._contact.quantity is None:
+        sees = self._witness.see(reading, wanted.quantity, wanted.open_above_ohm, tells=self._dial.tells)
+        if sees and self.unit is not None and self._contact.quantity is None:
             self.unit.state.seen_open(reading.monotonic_s)
         near_si = wanted.close_enough_ohm
         self._filter.expect(Expectation(wanted.slow, wanted.quantity, close_enough_si=near_si))
@@ -240,12 +239,10 @@ class Pipeline:
                 case _ if self.unit is not None:
                     self._left = None if isinstance(record, Verdict) else self._left
                     self.unit.replay(record)
-        unit = self.unit
-        if unit is None:
+        if (unit := self.unit) is None:
             return []
-        if self._is_of_other_files(unit.started):
-            return self._noted(unit.closed(utc_s, Ending.FILES_CHANGED))
-        return self._noted(unit.closed(utc_s))
+        ending = Ending.FILES_CHANGED if self._is_of_other_files(unit.started) else Ending.DONE
+        return self._noted(unit.closed(utc_s, ending))
 
     def _is_of_other_files(self, started: UnitStarted) -> bool:
         place = self.place
@@ -469,9 +466,12 @@ class Pipeline:
         prompt = self._prompt_now(monotonic_s)
         if prompt == self._prompt:
             return []
-        if self._prompt is None or prompt.pair != self._prompt.pair or prompt.step != self._prompt.step:
-            self._asked_s = monotonic_s
+        before = self._prompt
+        new = before is None or (prompt.pair, prompt.step) != (before.pair, before.step)
+        if new:
             self._dial.asked()
+        if new or (before and "turn_ohm" in before.facts and "turn_ohm" not in prompt.facts):
+            self._asked_s = monotonic_s  # of a dial just turned too: until then nobody could touch
             prompt = self._prompt_now(monotonic_s)
         self._prompt = prompt
         return [prompt]
