@@ -24,14 +24,17 @@ lint: $(VENV)/.ready-test
 	$(BIN)/ruff format --check .
 	$(BIN)/codespell
 
-types: $(VENV)/.ready-test
+types: $(VENV)/.ready-test    ## for all three systems; their caches are kept apart, so that each run stays short
 	$(BIN)/mypy
+	$(BIN)/mypy --platform win32 --cache-dir .mypy_cache/win32
+	$(BIN)/mypy --platform darwin --cache-dir .mypy_cache/darwin
 
 imports: $(VENV)/.ready-test
 	$(BIN)/lint-imports
 
 long: $(VENV)/.ready-test     ## the longer forms, minutes to hours
 	$(BIN)/python -m pytest -m "long" $(ARGS)
+	STEADYOHM_RANDOM=1 $(BIN)/python -m pytest tests/property tests/unit $(ARGS)
 
 setup: $(VENV)/.ready-test
 

@@ -41,6 +41,11 @@ def _without_secrets(key: Any, value: Any) -> Any:
     return masked(value) if isinstance(value, str) else value
 
 
+def _for_people(dev: Any) -> Any:
+    """Plain tracebacks: a rich one holds up the loop for seconds, and shows what variables hold."""
+    return dev.ConsoleRenderer(exception_formatter=dev.plain_traceback)
+
+
 def set_up(*, level: str = "info", json_lines: bool | None = None) -> None:
     """Configure structlog for the whole process.
 
@@ -51,7 +56,7 @@ def set_up(*, level: str = "info", json_lines: bool | None = None) -> None:
     import structlog  # noqa: PLC0415  (0.12 s; commands that print and leave do not need it)
 
     as_json = not sys.stderr.isatty() if json_lines is None else json_lines
-    last = structlog.processors.JSONRenderer() if as_json else structlog.dev.ConsoleRenderer()
+    last = structlog.processors.JSONRenderer() if as_json else _for_people(structlog.dev)
     structlog.configure(
         processors=[
             structlog.contextvars.merge_contextvars,

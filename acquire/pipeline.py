@@ -16,6 +16,7 @@ from acquire.heart.batches import BatchCommand, Batches
 from acquire.heart.contact import Admission, ContactRule
 from acquire.heart.duties import Duties, Duty
 from acquire.heart.fixture_hold import FixtureHold
+from acquire.heart.learnt import Learning
 from acquire.heart.open_witness import OpenWitness
 from acquire.heart.serials import SerialRule, asked_about, still_asked
 from acquire.heart.unit_state import UnitState
@@ -39,6 +40,7 @@ from acquire.records import (
     GiveUpUnit,
     Judged,
     LeadZero,
+    Learned,
     LiftOff,
     MeasureAgain,
     Note,
@@ -63,7 +65,6 @@ from acquire.steps.dial import Dial
 from acquire.steps.pairs import PairTable
 from acquire.steps.setup_choice import MeterStatements, Wanted
 from acquire.steps.untested import required
-from acquire.verdict.close import close_unit
 from acquire.verdict.temperature import may_be_warm
 from acquire.verdict.typed import Habit
 from drivers.reading import Ranging, Reading
@@ -87,7 +88,9 @@ class Pipeline:
         cards: spool cards by what is written on the spool.
         fixture: None where hands hold the probes.
         serials: what serials of this bench look like.
+        learned: what the bench had learnt of its contacts, with these leads at this meter.
         ranging: who chooses the meter's range.
+        learning: what it has learnt since.
         duties: lead zero, check standard, typed values.
         batches: which batch units belong to.
         question: what was asked about a scan that waits for a yes; None where none does.
@@ -106,7 +109,9 @@ class Pipeline:
     cards: Mapping[str, SpoolCard] = field(default_factory=dict)
     fixture: FixtureHold | None = None
     serials: SerialRule = field(default_factory=SerialRule)
+    learned: Learned = field(default_factory=Learned)
     ranging: Ranging = Ranging.SET
+    learning: Learning = field(init=False)
     table: PairTable = field(init=False)
     duties: Duties = field(init=False)
     batches: Batches = field(init=False)
@@ -128,7 +133,8 @@ class Pipeline:
             self.place, self.meter, self.conditions, self.checks, self.habit, self.calibration
         )
         self.batches = Batches(self.place, self.cards)
-        self._filter = SettleFilter(self.settle)
+        self._filter = SettleFilter(self.settle, learned=self.learned)
+        self.learning = Learning(self._filter, self.place.meter_hash, self.learned)
         self._witness = OpenWitness(self.settle.silence_s)
         self._contact = ContactRule(self.settle.lift_off_s)
         self._dial = Dial(self.meter, self.ranging)
@@ -139,9 +145,8 @@ class Pipeline:
         """Take one reading of the ohms meter."""
         wanted, reading = self.wanted, self._dial.see(reading)
         events: list[Event] = list(self._watch.notices(reading, wanted.quantity))
-        above_ohm, tells = wanted.open_above_ohm, self._dial.tells
-        witness = self._witness.see(reading, wanted.quantity, above_ohm, tells=tells)
-        if witness and self.unit is not None and self._contact.quantity is None:
+        sees = self._witness.see(reading, wanted.quantity, wanted.open_above_ohm, tells=self._dial.tells)
+        if sees and self.unit is not None and self._contact.quantity is None:
             self.unit.state.seen_open(reading.monotonic_s)
         near_si = wanted.close_enough_ohm
         self._filter.expect(Expectation(wanted.slow, wanted.quantity, close_enough_si=near_si))
@@ -216,6 +221,7 @@ class Pipeline:
         self._prompt = None  # whatever was asked for before belongs to no operator yet
         for record in records:
             self.duties.replay(record, utc_s)
+            self.learning.replay(record)
             self.question = still_asked(self.question, record)
             if isinstance(record, LeadZero | CheckStandard) or attempt_of(record) is not None:
                 self._contact.taken_before()
@@ -233,12 +239,10 @@ class Pipeline:
                 case _ if self.unit is not None:
                     self._left = None if isinstance(record, Verdict) else self._left
                     self.unit.replay(record)
-        unit = self.unit
-        if unit is None:
+        if (unit := self.unit) is None:
             return []
-        if self._is_of_other_files(unit.started):
-            return self._noted(self._closed(unit, utc_s, Ending.FILES_CHANGED))
-        return self._noted(self._closed(unit, utc_s))
+        ending = Ending.FILES_CHANGED if self._is_of_other_files(unit.started) else Ending.DONE
+        return self._noted(unit.closed(utc_s, ending))
 
     def _is_of_other_files(self, started: UnitStarted) -> bool:
         place = self.place
@@ -285,32 +289,13 @@ class Pipeline:
                 self._contact.take(settled, purpose)
                 if unit is not None:
                     unit.state.unclip()
-            return events
+            return self.learning.after(events, settled.utc_s)
         if admission is Admission.SET_UP and not unit.state.asks_set_up:
             return []
         events = unit.take(settled, admission)
         if any(not isinstance(event, Notice) for event in events):
             self._contact.take(settled, purpose)
-        return self._noted([*events, *self._closed(unit, settled.utc_s)])
-
-    def _closed(
-        self, unit: UnitWork, utc_s: float, ending: Ending = Ending.DONE, remark: str = ""
-    ) -> list[Event]:
-        """The unit's result, once all its steps are done or it ends otherwise; else nothing."""
-        if not unit.state.done and ending is Ending.DONE:
-            return []
-        return [
-            close_unit(
-                unit.state,
-                unit.started,
-                unit.place,
-                utc_s,
-                ending=ending,
-                remark=remark,
-                looks=unit.looks(),
-                four_wire_below_ohm=self.four_wire_below_ohm or 0.0,
-            )
-        ]
+        return self._noted([*events, *unit.closed(settled.utc_s)])
 
     def _noted(self, events: list[Event]) -> list[Event]:
         """Take a unit that has its result off the bench."""
@@ -325,6 +310,7 @@ class Pipeline:
                 result = self.duties.ended(event)
                 self._off(unit, result)
                 more += self.batches.ended(result, unit.state.readings(), self.four_wire_below_ohm or 0.0)
+                more += self.learning.news(result.utc_s)
                 events[place] = self.duties.doubted(doubted=self.batches.doubts(result)) or result
         return [*events, *more]
 
@@ -376,16 +362,16 @@ class Pipeline:
                 return [unit.measure_again(command.step, utc_s)]
             case SkipStep():
                 notice = unit.skip(command.reason, command.step, utc_s)
-                return self._noted([notice, *self._closed(unit, utc_s)])
+                return self._noted([notice, *unit.closed(utc_s)])
             case GiveUpUnit():
-                return self._noted(self._closed(unit, utc_s, command.ending, command.reason.strip()))
+                return self._noted(unit.closed(utc_s, command.ending, command.reason.strip()))
             case ConfirmOpen():
                 return self._confirmed_open(unit, utc_s)
             case StateRange():
                 return [self._dial.obey(command, self.wanted.quantity, utc_s)]
             case FixtureOpen():
                 found = unit.found_open(utc_s, Basis.OPEN_PROVEN, command.witness)
-                return self._noted([*found, *self._closed(unit, utc_s)])
+                return self._noted([*found, *unit.closed(utc_s)])
         return []
 
     def _start(self, command: StartUnit, utc_s: float) -> list[Event]:
@@ -399,7 +385,7 @@ class Pipeline:
         started, news = self.batches.start(command, utc_s)
         if started is None:
             return [*told, *news]
-        ended = self._noted(self._closed(before, utc_s, Ending.NEXT_UNIT)) if before else []
+        ended = self._noted(before.closed(utc_s, Ending.NEXT_UNIT)) if before else []
         left = self._left
         started = replace(started, required=required(self.table))
         self.unit = self._work(started)
@@ -435,7 +421,7 @@ class Pipeline:
         if (left := self._left) is not None:
             self._left = None
             begun = self.unit
-            ended = self._noted(self._closed(begun, utc_s, Ending.UNDONE)) if begun is not None else []
+            ended = self._noted(begun.closed(utc_s, Ending.UNDONE)) if begun is not None else []
             self.unit, self._left = left, None
             self.duties.reopen(left.started)
             if self.fixture is not None:
@@ -471,7 +457,7 @@ class Pipeline:
         self._witness.check(self._asked_s, wait_s=wait_s, turn_ohm=turn_ohm)
         self._asked_s, self._prompt = 0.0, None
         basis = Basis.OPEN_BY_KEY if self.fixture is None else Basis.OPEN_BY_CLIP
-        return self._noted([*unit.found_open(utc_s, basis), *self._closed(unit, utc_s)])
+        return self._noted([*unit.found_open(utc_s, basis), *unit.closed(utc_s)])
 
     # ------------------------------------------------------------------ prompts
 
@@ -480,9 +466,12 @@ class Pipeline:
         prompt = self._prompt_now(monotonic_s)
         if prompt == self._prompt:
             return []
-        if self._prompt is None or prompt.pair != self._prompt.pair or prompt.step != self._prompt.step:
-            self._asked_s = monotonic_s
+        before = self._prompt
+        new = before is None or (prompt.pair, prompt.step) != (before.pair, before.step)
+        if new:
             self._dial.asked()
+        if new or (before and "turn_ohm" in before.facts and "turn_ohm" not in prompt.facts):
+            self._asked_s = monotonic_s  # of a dial just turned too: until then nobody could touch
             prompt = self._prompt_now(monotonic_s)
         self._prompt = prompt
         return [prompt]

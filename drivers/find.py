@@ -13,7 +13,6 @@ import contextlib
 import warnings
 from collections.abc import AsyncIterator, Sequence
 from dataclasses import dataclass, field
-from pathlib import Path
 from typing import Any, Literal
 
 from drivers.decode import decoder_of, piece_of
@@ -23,6 +22,7 @@ from drivers.link.channel import Channel
 from drivers.link.opening import channel_for
 from drivers.meter import Identity
 from drivers.scpi.language import is_number, parse_identity
+from system.devices import names_by_id
 
 LISTEN_S = 1.3
 """Hand meters send two to three frames a second: two of the same kind must be heard."""
@@ -39,7 +39,7 @@ class SerialPort:
 
     Attributes:
         path: the name to put into a bench file: by id where there is such, since that survives replugging.
-        make: maker and product as USB tells them; empty for ports that are not USB.
+        make: maker and product as USB tells them, else what the system calls it; may be empty.
     """
 
     path: str
@@ -110,7 +110,7 @@ def list_serial_ports() -> list[SerialPort]:
     """List the serial ports of this machine; blocks for some milliseconds."""
     from serial.tools import list_ports  # noqa: PLC0415 - pyserial only when ports are asked for
 
-    by_id = _names_by_id()
+    by_id = names_by_id()
     return [
         SerialPort(by_id.get(port.device, port.device), _make_of(port))
         for port in sorted(list_ports.comports(), key=lambda port: port.device)
@@ -118,14 +118,9 @@ def list_serial_ports() -> list[SerialPort]:
 
 
 def _make_of(port: Any) -> str:
-    return " ".join(word for word in (port.manufacturer, port.product) if word)
-
-
-def _names_by_id() -> dict[str, str]:
-    folder = Path("/dev/serial/by-id")
-    if not folder.is_dir():
-        return {}
-    return {str(link.resolve()): str(link) for link in folder.iterdir()}
+    """Maker and product as USB tells them, else what the system calls the port; that is all Windows has."""
+    told = " ".join(word for word in (port.manufacturer, port.product) if word)
+    return told or ("" if port.description in (None, "n/a", port.name) else str(port.description))
 
 
 def list_visa_resources() -> list[str]:

@@ -30,7 +30,7 @@ Celsius = Annotated[float, Field(ge=-60.0, le=100.0, allow_inf_nan=False)]
 class _Strict(BaseModel):
     """A table of the file: unknown keys are refused, values do not change afterwards."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True)
 
 
 class RangeModel(_Strict):

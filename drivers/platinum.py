@@ -86,7 +86,7 @@ class PlatinumOptions(BaseModel):
         meter: the ohmmeter's own options.
     """
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
     r0_ohm: Annotated[float, Field(gt=0, le=10_000)] = 100.0
     lead_ohm: Annotated[float, Field(ge=0, le=100)] = 0.0

@@ -41,7 +41,7 @@ class Profile(BaseModel):
         options: the driver's options.
     """
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
     title: str = Field(min_length=3)
     driver: str = Field(min_length=1)

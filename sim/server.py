@@ -7,15 +7,12 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-import fcntl
-import os
 import random
-import struct
-import termios
-import tty
 from collections.abc import AsyncIterator, Awaitable, Callable
 from dataclasses import dataclass, field
 from typing import Protocol
+
+from system.ptys import Pty
 
 
 @dataclass(slots=True)
@@ -83,37 +80,17 @@ class TcpWire:
 
 
 class PtyWire:
-    """The master end of a pty; the slave end is kept open, so the computer may come and go."""
-
-    UNREAD_BYTES = 512  # more than this unread: nobody listens, and a serial line remembers nothing
+    """The master end of a pty."""
 
     def __init__(self, trouble: LineTrouble) -> None:
-        self._master, self._slave = os.openpty()
-        tty.setraw(self._slave)
-        os.set_blocking(self._master, False)
-        self.path = os.ttyname(self._slave)
         self.incoming = asyncio.StreamReader()
+        self.pty = Pty(self.incoming.feed_data)
         self._trouble = trouble
-        asyncio.get_running_loop().add_reader(self._master, self._take)
-
-    def _take(self) -> None:
-        with contextlib.suppress(BlockingIOError):
-            self.incoming.feed_data(os.read(self._master, 4096))
 
     async def send(self, data: bytes) -> None:
         """Send bytes to the computer; what a full line cannot take is lost, as on a real one."""
         await self._trouble.hold_back()
-        unread = struct.unpack("i", fcntl.ioctl(self._slave, termios.FIONREAD, b"\0\0\0\0"))[0]
-        if unread > self.UNREAD_BYTES:
-            termios.tcflush(self._slave, termios.TCIFLUSH)
-        with contextlib.suppress(BlockingIOError):
-            os.write(self._master, self._trouble.spoil(data))
-
-    def close(self) -> None:
-        """Take the port away."""
-        asyncio.get_running_loop().remove_reader(self._master)
-        os.close(self._master)
-        os.close(self._slave)
+        self.pty.send(self._trouble.spoil(data))
 
 
 @contextlib.asynccontextmanager
@@ -153,12 +130,12 @@ async def on_pty(session: Session, trouble: LineTrouble | None = None) -> AsyncI
     wire = PtyWire(trouble or LineTrouble())
     task = asyncio.create_task(run_session(session, wire), name="pty session")
     try:
-        yield f"serial:{wire.path}"
+        yield f"serial:{wire.pty.path}"
     finally:
         task.cancel()
         with contextlib.suppress(asyncio.CancelledError):
             await task
-        wire.close()
+        wire.pty.close()
 
 
 async def run_session(session: Session, wire: Wire) -> None:

@@ -22,7 +22,7 @@ from tests.whole_bench import CONFIGS, bench_file, free_port, lift, running, sim
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium", path="/usr/bin:/usr/lib/chromium")
 OUTPUT = Path(__file__).resolve().parent / "output"
-"""Where screenshots go; never committed."""
+"""Where screenshots go, where `STEADYOHM_PICTURES` asks for them; never committed."""
 
 LAPTOP, PHONE = {"width": 1366, "height": 768}, {"width": 390, "height": 844}
 
@@ -128,6 +128,13 @@ def chromium():
             yield browser
         finally:
             browser.close()
+
+
+def picture(page, name):
+    """A picture of a page for whoever wants to look: each takes a third of a second of processor time."""
+    if os.environ.get("STEADYOHM_PICTURES"):
+        OUTPUT.mkdir(exist_ok=True)
+        page.screenshot(path=OUTPUT / f"{name}.png")
 
 
 def opened(browser, url, *, voice=True, click=True, size=None, scheme="light"):

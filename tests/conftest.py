@@ -6,12 +6,25 @@ import asyncio
 import os
 
 import pytest
+import structlog
 from hypothesis import settings
 from pytest_asyncio.plugin import PytestAsyncioFunction
 
+from tests.tries import RANDOM, tries
+
 # A loaded machine is no fault of a law, and what is tried must not change between runs: chance is asked for.
-settings.register_profile("steadyohm", deadline=None, derandomize=not os.environ.get("STEADYOHM_RANDOM"))
+settings.register_profile("steadyohm", tries(), deadline=None, derandomize=not RANDOM)
 settings.load_profile("steadyohm")
+
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+"""Tests start hundreds of processes of ours; without kept bytecode each would compile everything anew."""
+
+structlog.configure(  # a rich traceback takes seconds of processor time
+    processors=[
+        *structlog.get_config()["processors"][:-1],
+        structlog.dev.ConsoleRenderer(exception_formatter=structlog.dev.plain_traceback),
+    ]
+)
 
 
 @pytest.fixture

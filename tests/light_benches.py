@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import asyncio
 import random
-import signal
 import sys
 from dataclasses import replace
 from pathlib import Path
@@ -23,6 +22,7 @@ from acquire.outlets.line_outlet import CURSOR, LineOutlet
 from acquire.outlets.mqtt import Broker
 from acquire.outlets.outlet import BackOff, Health, drain
 from acquire.records import Outcome
+from system.ending import asked_to_end
 from tests.known_records import CHECK, EVIDENCE, NOTICE, RESULT, STARTED, TYPED, VERDICT, ZERO
 
 PATIENCE_S = 3.0
@@ -84,9 +84,9 @@ async def main():
     structlog.configure(wrapper_class=structlog.make_filtering_bound_logger(40))
     folder, first, count, port, seconds, rate = Path(sys.argv[1]), *map(float, sys.argv[2:7])
     stop = asyncio.Event()
-    asyncio.get_running_loop().add_signal_handler(signal.SIGTERM, stop.set)
     names = [f"bench-{number:02d}" for number in range(int(first), int(first + count))]
-    again = await asyncio.gather(*(work(folder, name, int(port), seconds, rate, stop) for name in names))
+    with asked_to_end(stop.set):
+        again = await asyncio.gather(*(work(folder, name, int(port), seconds, rate, stop) for name in names))
     print(sum(again), flush=True)
 
 

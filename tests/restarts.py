@@ -12,7 +12,6 @@ import math
 import random
 from dataclasses import dataclass, field
 
-import networkx as nx
 import numpy as np
 
 from acquire.bench.on_record import recorded
@@ -61,6 +60,7 @@ from acquire.records.codes import Order
 from acquire.settle import SettleFilter
 from acquire.steps.checking import CheckDuty
 from acquire.steps.pairs import PairTable
+from tests.later import nx
 from tests.pure_bench import Bench
 
 SHEETS = ("plover-80", "quern-12", "fathom-7")

@@ -7,7 +7,6 @@ as the sum of two exponentials. Not a test itself.
 import math
 from dataclasses import dataclass, field
 
-import networkx as nx
 import numpy as np
 
 from acquire.physics.common import PairReading
@@ -20,6 +19,7 @@ from acquire.verdict.temperature import Judgeable
 from drivers.accuracy import RangeAccuracy
 from drivers.reading import Quantity
 from tests.known_sheets import steps, winding
+from tests.later import nx
 
 SIX_DIGITS = RangeAccuracy(1e-4, 1e-4, fraction_of_range=4e-5, range_full_scale_si=100.0, test_current_a=1e-3)
 HAND = RangeAccuracy(8e-3, 0.1, counts=5.0, range_full_scale_si=200.0)

@@ -9,7 +9,7 @@ import asyncio
 import inspect
 import time
 
-PATIENCE_S = 30.0
+PATIENCE_S = 90.0
 """Nothing that works takes so long, however busy the machine is."""
 
 WORK_S = 0.05

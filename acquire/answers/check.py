@@ -16,21 +16,27 @@ from acquire.answers.meter_fit import MeterFit
 from acquire.answers.sheet_checks import SheetRemark, sheet_remarks
 from acquire.bench.duty_setup import spool_cards
 from acquire.bench.fixture_setup import FixtureUnfit, fixture_lines, sheet_for, with_low_ohms
-from acquire.errors import Fault, FileInvalid, InputImpossible
+from acquire.errors import Fault, FileInvalid, InputImpossible, JournalUnusable
 from acquire.files.credentials import credentials
 from acquire.files.settings import TABLES as BENCH_TABLES
 from acquire.files.settings import Bench, bench_of
 from acquire.files.toml_file import TomlFile, read_toml
 from acquire.heart.spools import fitting
+from acquire.journal.history import JournalReader
+from acquire.journal.question import Question
 from acquire.physics.wire import SpoolCard
 from acquire.quantity import counted, show
-from acquire.records import BranchKind, ChangeSpool, Limits, Purpose, Sheet, Step, StepKind
+from acquire.records import BranchKind, ChangeSpool, Limits, Notice, Purpose, Sheet, Step, StepKind
+from acquire.records.codes import Code
 from acquire.sheets import sheet_of
 from acquire.sheets.language import TABLES as SHEET_TABLES
 from acquire.steps.pairs import PairTable
+from acquire.words.notices import said
 from drivers.errors import ModelInvalid
 from drivers.models import MeterModel, load_model
 
+NOTICES_READ = 500
+"""Latest notices of a journal among which the one on its contacts is looked for."""
 _CLASS_B_KELVIN = 0.30 + 0.005 * 20.0
 """Most that a platinum sensor of class B may be off at 20 °C (IEC 60751)."""
 
@@ -260,8 +266,21 @@ def _bench_lines(file: TomlFile, bench: Bench, sheet: Sheet, model: MeterModel) 
     leads = "stated" if bench.leads.value is not None else bench.leads.zero.value
     yield f"  leads: {leads}"
     yield f"  journal: {bench.journal.folder}"
+    yield from _learnt_lines(bench, model)
     yield f"  CSV: {bench.csv.folder}, one a {bench.csv.per}" if bench.csv else "  CSV: off"
     yield from _network_lines(bench)
+
+
+def _learnt_lines(bench: Bench, model: MeterModel) -> Iterator[str]:
+    """What the bench has learnt of its contacts, if its journal is here and tells."""
+    try:
+        with JournalReader(Path(bench.journal.folder), with_archives=False) as journal:
+            told = [entry.record for entry in journal.find(Question(kinds=("notice",), limit=NOTICES_READ))]
+    except JournalUnusable:
+        return
+    learnt = [each for each in told if isinstance(each, Notice) and each.code is Code.BENCH_LEARNT]
+    if learnt and learnt[-1].facts.get("meter") == model.content_hash:
+        yield f"  contacts: {said(learnt[-1])}"
 
 
 def _spool_lines(cards: Mapping[str, SpoolCard], sheet: Sheet) -> Iterator[str]:

@@ -13,11 +13,11 @@ from pathlib import Path
 
 import structlog
 
-from acquire.bench.run import stops_on_signals
 from acquire.bench.systemd import from_environment
 from acquire.clock import RealClock
 from acquire.errors import InputImpossible
 from acquire.quantity import counted
+from system.ending import asked_to_end
 
 log = structlog.get_logger()
 
@@ -60,7 +60,7 @@ async def run_collector(path: Path, name: str | None) -> None:
     collector = Collector(rules, broker_of(file.broker, os.environ), address, RealClock())
     supervisor, stop = from_environment(), asyncio.Event()
     collector.changed = lambda: supervisor.say("READY=1", collector.state)
-    with stops_on_signals(stop):
+    with asked_to_end(stop.set):
         await collector.run(stop)
     supervisor.stopping("done")
     store = collector.store
@@ -168,5 +168,5 @@ async def run_page(path: Path, say: Callable[[str], None]) -> None:
         line.silent,
         ready,
     )
-    with stops_on_signals(stop):
+    with asked_to_end(stop.set):
         await page.run(stop)

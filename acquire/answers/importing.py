@@ -15,6 +15,7 @@ from acquire.journal.store import Journal
 from acquire.records import ImportedResult
 from acquire.reports.imported import Origin, PaperFile, already
 from acquire.sheets import load_sheet
+from system.ending import run_loop
 
 AT_ONCE = 500
 """Values that share one commit."""
@@ -58,7 +59,7 @@ def take(results: Sequence[ImportedResult], folder: Path, clock: Clock | None = 
     Raises:
         JournalUnusable: the journal cannot be written, or a bench at work has it.
     """
-    asyncio.run(_append(results, folder, clock or RealClock()))
+    run_loop(_append(results, folder, clock or RealClock()))
 
 
 async def _append(results: Sequence[ImportedResult], folder: Path, clock: Clock) -> None:

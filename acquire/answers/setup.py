@@ -12,7 +12,7 @@ from pathlib import Path
 from acquire.answers.instruments import Wishes, bench_text_for, measures_temperature
 from acquire.answers.told import write_new
 from acquire.bench.assembly import SOFTWARE
-from acquire.bench.run import at_work, reads_on_hang_up, stops_on_signals
+from acquire.bench.run import at_work, reads_on_hang_up
 from acquire.clock import RealClock
 from acquire.errors import InputImpossible, SteadyohmError
 from acquire.files.settings import load_bench
@@ -26,6 +26,7 @@ from acquire.page.view import View
 from acquire.records import Purpose
 from drivers.errors import MeterError
 from drivers.find import Finding, find_meters
+from system.ending import asked_to_end
 
 HOST = "127.0.0.1"
 """Setting up is for whoever sits at this machine."""
@@ -100,7 +101,7 @@ async def run_setup(folder: Path, port: int) -> None:
     page.pages.posts.update(setup.posts())
     page.pages.posts["/sheet"] = (LARGEST_BYTES, SheetEditor(folder, lambda: all_files(folder)).answer)
     console.print(page.invitation(to_terminal=console.is_terminal))
-    with stops_on_signals(stop), reads_on_hang_up(stop, read_again):
+    with asked_to_end(stop.set), reads_on_hang_up(stop, read_again):
         async with asyncio.TaskGroup() as group:
             group.create_task(page.run(ended), name="page")
             try:

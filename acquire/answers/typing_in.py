@@ -18,6 +18,7 @@ from acquire.unit_result import Stay, revised, stays_of
 from acquire.verdict.typed import typed_result
 from acquire.verdict.typed_wanted import guidance
 from drivers.models import load_model
+from system.ending import run_loop
 
 
 def wanted_lines(bench_file: Path) -> tuple[str, ...]:
@@ -59,7 +60,7 @@ def type_in(bench_file: Path, serial: str, texts: list[str]) -> list[TypedResult
         new.append(typed_result(text, started, place, clock.utc_s(), habit=habit(bench), others=others))
     last, typed = stay.last, [*stay.typed, *new]
     now = None if last is None else revised(last, typed, new[-1].utc_s)
-    asyncio.run(_append(bench, clock, [*new, *([] if now is None else [now])]))
+    run_loop(_append(bench, clock, [*new, *([] if now is None else [now])]))
     return new
 
 

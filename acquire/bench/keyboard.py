@@ -6,14 +6,9 @@ begin with a full stop do the rest. Not for what the commands mean (pipeline).
 
 from __future__ import annotations
 
-import asyncio
 import codecs
 import contextlib
-import os
-import sys
-import termios
-import tty
-from collections.abc import AsyncIterator, Callable, Iterator
+from collections.abc import AsyncIterator, Callable
 from difflib import get_close_matches
 
 from acquire.bench.batch_lines import change_of_spool, opening
@@ -42,6 +37,7 @@ from acquire.records import (
 )
 from acquire.records.commands import COLDEST_CELSIUS, WARMEST_CELSIUS
 from acquire.words.forms import FORMS
+from system.incoming import typed
 
 LONGEST_LINE = 200
 """Characters; a serial or remark is never longer, and a scanner gone wild must not fill the memory."""
@@ -155,16 +151,10 @@ class Keyboard:
 
     async def lines(self) -> AsyncIterator[str]:
         """Give each line when it ends; returns at the end of the input, or at once where there is none."""
-        number = _standard_input()
-        if number is None:
-            return
-        with _keys_one_by_one(number):
-            try:
-                while chunk := await _next_chunk(number):
-                    for line in self._split(chunk):
-                        yield line
-            except PermissionError:
-                return  # a plain file or the null device: this bench has no keyboard
+        async with contextlib.aclosing(typed()) as pieces:
+            async for piece in pieces:
+                for line in self._split(piece):
+                    yield line
 
     def _split(self, chunk: bytes) -> list[str]:
         finished = []
@@ -184,60 +174,3 @@ class Keyboard:
                 self._text += character
         self._typing(self._text)
         return finished
-
-
-async def _next_chunk(number: int) -> bytes:
-    """What is typed next, empty at the end. Nothing is read ahead, so that a flood waits outside.
-
-    Raises:
-        PermissionError: the input cannot be waited for, as a plain file cannot.
-    """
-    loop = asyncio.get_running_loop()
-    ready = asyncio.Event()
-    loop.add_reader(number, ready.set)
-    try:
-        await ready.wait()
-    finally:
-        loop.remove_reader(number)
-    try:
-        return os.read(number, 4096)
-    except OSError:  # the terminal is gone
-        return b""
-
-
-def _standard_input() -> int | None:
-    """Its number; None where there is none, or where it is the terminal of somebody else just now.
-
-    A program in the background must leave the terminal alone: the system stops it otherwise (SIGTTOU).
-    """
-    try:
-        number = sys.stdin.fileno()
-    except (AttributeError, OSError, ValueError):  # closed by whoever started us: sys.stdin may be None
-        return None
-    if os.isatty(number):
-        try:
-            return number if os.tcgetpgrp(number) == os.getpgrp() else None
-        except OSError:
-            return None
-    return number
-
-
-@contextlib.contextmanager
-def _keys_one_by_one(number: int) -> Iterator[None]:
-    """Take a terminal out of its line mode, and put it back whatever happens. Ctrl-C keeps its meaning.
-
-    A return is not turned into a line feed either, so that the two of a scanner can be told from two Enters.
-    """
-    if not os.isatty(number):
-        yield
-        return
-    before = termios.tcgetattr(number)
-    try:
-        tty.setcbreak(number)
-        mode = termios.tcgetattr(number)
-        mode[0] &= ~termios.ICRNL
-        termios.tcsetattr(number, termios.TCSANOW, mode)
-        yield
-    finally:
-        with contextlib.suppress(termios.error):  # closed meanwhile, and we with it
-            termios.tcsetattr(number, termios.TCSADRAIN, before)

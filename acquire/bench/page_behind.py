@@ -9,7 +9,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from pathlib import Path
 
 from acquire.bench.daemon import Daemon
@@ -156,6 +156,7 @@ class Shown:
             check_blocked=check is not None and check.blocked,
             check_utc_s=None if check is None else check.last_utc_s,
             calibration=self._calibration(now_s),
+            learned=asdict(learned) if (learned := pipeline.learning.recorded).contacts else {},
             failing=tuple((each.name, each.failing) for each in daemon.healths if each.failing),
         )
 

@@ -29,6 +29,7 @@ from acquire.records import (
     Command,
     Event,
     Judged,
+    Learned,
     Recorded,
     Sheet,
     Verdict,
@@ -48,7 +49,9 @@ such a line is refused, everything else of version 1 is read."""
 LONGEST_LINE = 4_000_000
 """Characters; the first line holds a whole sheet, no other is nearly as long."""
 
-_EXACT = ConfigDict(ser_json_bytes="base64", val_json_bytes="base64", ser_json_inf_nan="constants")
+_EXACT = ConfigDict(
+    ser_json_bytes="base64", val_json_bytes="base64", ser_json_inf_nan="constants", defer_build=True
+)
 _COMMANDS = {kind.__name__: kind for kind in get_args(Command)}
 
 
@@ -75,6 +78,7 @@ class Bench:
         calibration: when the meter's falls due.
         cards: spool cards by what is written on the spool.
         fixture: None where hands hold the probes.
+        learned: what the bench had learnt of its contacts.
         ranging: who chooses the meter's range.
     """
 
@@ -90,6 +94,7 @@ class Bench:
     calibration: CalibrationDue | None = None
     cards: dict[str, SpoolCard] = field(default_factory=dict)
     fixture: FixtureHold | None = None
+    learned: Learned = field(default_factory=Learned)
     ranging: Ranging = Ranging.SET
 
 
@@ -143,6 +148,7 @@ class RecordedPipeline(Pipeline):
             self.calibration,
             dict(self.cards),
             self.fixture,
+            self.learned,
             self.ranging,
         )
         self._write("bench", _spelt(bench=bench))
@@ -194,6 +200,10 @@ class RecordedPipeline(Pipeline):
             more: `settle`, `four_wire_below_ohm`, `order`, `check`, `habit` and `cards`.
         """
         meter = ModelStatements(model)
+        same = place.meter_hash == self.place.meter_hash
+        more["learned"] = (
+            self.learning.recorded if same else Learned(version=self.learning.recorded.version + 1)
+        )
         fresh = replace(self, place=place, meter=meter, model=model, conditions=conditions, **more)
         fresh.duties.go_on(self.duties)
         fresh.batches.go_on(self.batches)
@@ -298,6 +308,7 @@ def _parts(plain: Any, sheet: Sheet | None) -> dict[str, Any]:
         "calibration": bench.calibration,
         "cards": bench.cards,
         "fixture": bench.fixture,
+        "learned": bench.learned,
         "ranging": bench.ranging,
     }
 

@@ -8,7 +8,6 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import os
-import signal
 import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -27,6 +26,8 @@ from acquire.outlets.console import BenchConsole
 from acquire.outlets.terminal import Terminal
 from acquire.quantity import counted
 from acquire.records import Code, Notice, Weight
+from system.console import write_nowhere
+from system.ending import asked_to_end, on_hang_up
 
 if TYPE_CHECKING:
     from acquire.page.bench_page import BenchPage
@@ -46,7 +47,7 @@ async def run_bench(bench_file: Path, record: Path | None = None) -> None:
     await asyncio.to_thread(fetch_before, bench_file)
     bench = load_bench(bench_file)
     stop, read_again = asyncio.Event(), asyncio.Event()
-    signals = stops_on_signals(stop), reads_on_hang_up(stop, read_again)
+    signals = asked_to_end(stop.set), reads_on_hang_up(stop, read_again)
     with signals[0], signals[1], _written(record) as out:
         await at_work(bench, BenchConsole(), stop, read_again, out=out)
 
@@ -111,8 +112,8 @@ def _written(record: Path | None) -> Iterator[TextIO | None]:
         yield None
         return
     try:
-        number = os.open(record, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, 0o640)  # it holds names
-        out = os.fdopen(number, "w", encoding="utf-8", buffering=1)
+        number = os.open(record, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o640)  # it holds names
+        out = os.fdopen(number, "w", encoding="utf-8", newline="\n", buffering=1)
     except OSError as error:
         raise SteadyohmError(
             f"The recording {record} cannot be begun ({error.strerror}).", "Name a new file."
@@ -137,48 +138,22 @@ async def _follow(keyboard: Keyboard, daemon: Daemon) -> None:
 
 
 @contextlib.contextmanager
-def stops_on_signals(stop: asyncio.Event) -> Iterator[None]:
-    """Let Ctrl-C and SIGTERM ask for a clean stop; for SIGHUP see `reads_on_hang_up`."""
-    loop = asyncio.get_running_loop()
-    numbers = (signal.SIGINT, signal.SIGTERM)
-    for number in numbers:
-        loop.add_signal_handler(number, stop.set)
-    try:
-        yield
-    finally:
-        for number in numbers:
-            loop.remove_signal_handler(number)
-
-
-@contextlib.contextmanager
 def reads_on_hang_up(stop: asyncio.Event, read_again: asyncio.Event) -> Iterator[None]:
     """Let SIGHUP ask for the files to be read again; but end with the terminal, if there was one.
 
     A terminal that is closed sends the same signal. It is gone then: a bench without eyes must not go on.
     """
-    loop = asyncio.get_running_loop()
     had_terminal = _on_terminal()
 
     def hung_up() -> None:
         if had_terminal and not _on_terminal():
-            _write_nowhere()
+            write_nowhere(sys.stdout, sys.stderr)
             stop.set()
         else:
             read_again.set()
 
-    loop.add_signal_handler(signal.SIGHUP, hung_up)
-    try:
+    with on_hang_up(hung_up):
         yield
-    finally:
-        loop.remove_signal_handler(signal.SIGHUP)
-
-
-def _write_nowhere() -> None:
-    """From now on; a terminal that is gone answers every write with an error."""
-    with contextlib.suppress(OSError):
-        nowhere = os.open(os.devnull, os.O_WRONLY)
-        for number in (1, 2):
-            os.dup2(nowhere, number)
 
 
 def _on_terminal() -> bool:

@@ -7,11 +7,11 @@ happens. Not for deciding whether the daemon is alive: whoever feeds the watchdo
 
 from __future__ import annotations
 
-import contextlib
 import os
-import socket
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+
+from system.sockets import tell_supervisor
 
 
 @dataclass(slots=True)
@@ -92,12 +92,7 @@ class Supervisor:
             lines.append("STATUS=" + " ".join(status.split()))
         if monotonic_usec is not None:
             lines.append(f"MONOTONIC_USEC={monotonic_usec}")
-        path = "\0" + self.address[1:] if self.address.startswith("@") else self.address
-        with contextlib.suppress(OSError), socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as out:
-            out.settimeout(0)
-            out.sendto("\n".join(lines).encode(), path)
-            return True
-        return False
+        return tell_supervisor(self.address, "\n".join(lines))
 
 
 def from_environment() -> Supervisor:

@@ -7,17 +7,16 @@ comes only with STEADYOHM_DEBUG=1 in the environment.
 from __future__ import annotations
 
 import errno
-import io
 import os
 import sys
 from collections.abc import Iterator
-from pathlib import Path
 from typing import Any, NoReturn
 
 import typer
 from typer.core import TyperGroup
 
 from acquire.cli import batch, bench, files, line, meters, papers, record, study, units
+from system.console import make_streams, write_nowhere
 
 
 class Commands(TyperGroup):
@@ -69,7 +68,7 @@ def main() -> None:
     from acquire.errors import SteadyohmError
     from drivers.errors import GivenInvalid, MeterError
 
-    _streams()
+    make_streams()
     try:
         app()
     except SteadyohmError as error:
@@ -79,25 +78,15 @@ def main() -> None:
     except MeterError as error:
         _leave(_alone(error), 1)
     except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # whoever read us has left: so do we
+        write_nowhere(sys.stdout)  # whoever read us has left: so do we
         sys.exit(1)
     except OSError as error:
         if error.errno not in NO_ROOM:
             _fault(error)
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # what is left would fail again
+        write_nowhere(sys.stdout)  # what is left would fail again
         _leave(f"The output cannot be written ({error.strerror}). Make room and run it again.", 1)
     except Exception as error:  # noqa: BLE001  (the last stop: a user gets a sentence, never a traceback)
         _fault(error)
-
-
-def _streams() -> None:
-    """Make sure that there is somewhere to write to, and that nothing written is an error."""
-    for name in ("stdout", "stderr"):  # closed by whoever started us: then there is nobody to tell
-        if getattr(sys, name) is None:
-            setattr(sys, name, Path(os.devnull).open("w"))  # noqa: SIM115
-    for stream in (sys.stdout, sys.stderr):
-        if isinstance(stream, io.TextIOWrapper):  # a terminal of another alphabet shows ? for what it lacks
-            stream.reconfigure(errors="replace")
 
 
 def _fault(error: Exception) -> NoReturn:

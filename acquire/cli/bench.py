@@ -26,6 +26,16 @@ class Scene(StrEnum):
     FATHOM_7 = "fathom-7"
 
 
+class Hands(StrEnum):
+    """How quick a pair of hands is."""
+
+    QUICK = "quick"
+    SLOW = "slow"
+
+
+METER_HELP = "A meter file, or a shipped one by its name, such as hand-2000."
+
+
 def add_to(app: typer.Typer) -> None:
     """Register these commands."""
     for command in (demo, fixture, run, setup, simulate):
@@ -37,6 +47,7 @@ def demo(
     scene: Annotated[
         Scene, typer.Option(help="Which units: cores in the post, or a batch of forty that was wound here.")
     ] = Scene.PLOVER_80,
+    meter: Annotated[str, typer.Option(help=METER_HELP)] = "bench-6-digit",
     units: Annotated[
         int | None, typer.Option(min=1, max=1000, help="How many units come; 10, and 40 of fathom-7.")
     ] = None,
@@ -53,16 +64,15 @@ def demo(
     ] = False,
 ) -> None:
     """Show the whole job on simulated instruments: ten units, three of them faulty."""
-    import asyncio
-
     from acquire import logs
     from acquire.outlets.console import BenchConsole
     from acquire.simulated.demo import DemoOptions, new_folder, run_demo
+    from system.ending import run_loop
 
     logs.set_up(level="warning")
     pace = speed or (2.0 if page else 6.0)
-    options = DemoOptions(new_folder(folder), scene.value, units, pace, seed, page, in_fixture)
-    surprises = asyncio.run(run_demo(options, BenchConsole()))
+    options = DemoOptions(new_folder(folder), scene.value, meter, units, pace, seed, page, in_fixture)
+    surprises = run_loop(run_demo(options, BenchConsole()))
     raise typer.Exit(1 if surprises else 0)
 
 
@@ -77,13 +87,12 @@ def run(
     log_level: Annotated[LogLevel, typer.Option(help="Least serious log line shown.")] = LogLevel.WARNING,
 ) -> None:
     """Work at a bench until Ctrl-C: read the meter, find the step, say the verdict, keep the record."""
-    import asyncio
-
     from acquire import logs
     from acquire.bench.run import run_bench
+    from system.ending import run_loop
 
     logs.set_up(level=log_level.value)
-    asyncio.run(run_bench(bench, record))
+    run_loop(run_bench(bench, record))
 
 
 def fixture(
@@ -94,12 +103,11 @@ def fixture(
     ] = False,
 ) -> None:
     """Try every relay of a fixture: stuck, dead, or shorted."""
-    import asyncio
-
     from acquire.bench.fixture_trial import trial_lines, tried
     from acquire.files.settings import load_bench
+    from system.ending import run_loop
 
-    trial = asyncio.run(tried(load_bench(bench), plugged=plug))
+    trial = run_loop(tried(load_bench(bench), plugged=plug))
     for line in trial_lines(trial):
         typer.echo(line)
     raise typer.Exit(1 if trial.findings() else 0)
@@ -114,17 +122,28 @@ def setup(
     log_level: Annotated[LogLevel, typer.Option(help="Least serious log line shown.")] = LogLevel.WARNING,
 ) -> None:
     """Make a bench in the browser: find the meter, choose the sheet, test the link, start."""
-    import asyncio
-
     from acquire import logs
     from acquire.answers.setup import run_setup
+    from system.ending import run_loop
 
     logs.set_up(level=log_level.value)
-    asyncio.run(run_setup(folder, port))
+    run_loop(run_setup(folder, port))
 
 
 def simulate(
-    scene: Annotated[str, typer.Option(help="Which invented unit lies on the bench.")] = "plover-80",
+    sheet: Annotated[
+        str, typer.Option(help="Which unit lies on the bench: a sheet file, or a shipped sheet by its name.")
+    ] = "plover-80",
+    meter: Annotated[str, typer.Option(help=METER_HELP)] = "bench-6-digit",
+    fault: Annotated[
+        list[str] | None,
+        typer.Option(
+            help='Of the units that come, in turn: good, "joint 2 12", "open trigger"; "help" tells.'
+        ),
+    ] = None,
+    hands: Annotated[
+        Hands, typer.Option(help="How long the probes are in the air on their way.")
+    ] = Hands.QUICK,
     bench: Annotated[Path, typer.Option(help="Bench file to write, for `steadyohm run`.")] = Path(
         "simulated-bench.toml"
     ),
@@ -134,6 +153,7 @@ def simulate(
     seed: Annotated[int, typer.Option(help="The same seed brings the same units.")] = 7,
 ) -> None:
     """Serve a simulated meter and thermometer; you are the hands: type the pins to touch."""
-    from acquire.simulated.simulate import become_simulation
+    from acquire.simulated.simulate import become_simulation, simulated
 
-    become_simulation(scene, bench, port, seed)
+    put = simulated(sheet, meter)
+    become_simulation(put, bench, faults=fault or [], pace=hands.value, port=port, seed=seed)

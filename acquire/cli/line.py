@@ -47,12 +47,11 @@ def collect(
     log_level: Annotated[LogLevel, typer.Option(help="Least serious log line shown.")] = LogLevel.INFO,
 ) -> None:
     """Collect what all benches of a line record into one PostgreSQL database, until Ctrl-C."""
-    import asyncio
-
     from acquire import logs
     from acquire.answers.collect import bring_in, migrate_only, run_collector
     from acquire.errors import InputImpossible
     from acquire.line.roles import ROLES
+    from system.ending import run_loop
 
     if print_roles:
         typer.echo(ROLES, nl=False)
@@ -61,11 +60,11 @@ def collect(
         raise InputImpossible("Which collector file?", "Start from configs/line/collector.toml.")
     logs.set_up(level=log_level.value)
     if migrate:
-        typer.echo(asyncio.run(migrate_only(file)))
+        typer.echo(run_loop(migrate_only(file)))
     elif journal is not None:
-        raise typer.Exit(asyncio.run(bring_in(file, journal, evidence=evidence, say=typer.echo)))
+        raise typer.Exit(run_loop(bring_in(file, journal, evidence=evidence, say=typer.echo)))
     else:
-        asyncio.run(run_collector(file, name))
+        run_loop(run_collector(file, name))
 
 
 def line(
@@ -74,13 +73,12 @@ def line(
     log_level: Annotated[LogLevel, typer.Option(help="Least serious log line shown.")] = LogLevel.WARNING,
 ) -> None:
     """Serve the page with all benches: who works, who is silent, yield today, who runs old files."""
-    import asyncio
-
     from acquire import logs
     from acquire.answers.collect import run_page
+    from system.ending import run_loop
 
     logs.set_up(level=log_level.value)
-    asyncio.run(run_page(file, typer.echo))
+    run_loop(run_page(file, typer.echo))
 
 
 def index(

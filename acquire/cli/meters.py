@@ -35,15 +35,14 @@ def find(
     ] = None,
 ) -> None:
     """Look for meters where you say, else on every serial port, by listening and asking harmlessly."""
-    import asyncio
-
     from acquire.answers.instruments import look
     from drivers.link.address import parse_address
+    from system.ending import run_loop
 
     for place in tcp or ():
         parse_address(f"tcp:{place}")  # a slip of the pen is bad input, not a meter that does not answer
     ports = [] if port is None and (tcp or visa) else port
-    found = asyncio.run(look(ports, tcp or [], visa=visa, ask=not listen_only, write=write))
+    found = run_loop(look(ports, tcp or [], visa=visa, ask=not listen_only, write=write))
     raise typer.Exit(0 if found else 1)
 
 

@@ -44,14 +44,13 @@ def study(
     ] = 0.25,
 ) -> None:
     """Find out whether this bench can judge a step: several units, operators and rounds, in random order."""
-    import asyncio
-
     from acquire import logs
     from acquire.errors import InputImpossible
     from acquire.study.begin import Wish
     from acquire.study.plan import names_in, parts_named
     from acquire.study.record import read_study
     from acquire.study.run import run_study
+    from system.ending import run_loop
 
     if (bench is None) == (report is None):
         raise InputImpossible(
@@ -61,7 +60,7 @@ def study(
         logs.set_up(level="warning")
         who = names_in(operators)
         wish = Wish(bench, sheet, step, parts_named(parts) if parts else (), who, trials, seed, to)
-        report = asyncio.run(run_study(wish))
+        report = run_loop(run_study(wish))
         if read_study(report).missing:
             return
     if report is not None:

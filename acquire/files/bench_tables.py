@@ -336,6 +336,7 @@ class SettleSection(Table):
         final_span: a value is final once it has kept still for this long.
         lift_off: overload for this long means that the probes have left.
         silence: no reading for this long means the same.
+        longer_holds: whether a longer hold is asked for now and then, so that the bench learns.
     """
 
     band_counts: Annotated[float, Field(gt=0.0, le=1000.0, allow_inf_nan=False, strict=True)] | None = None
@@ -349,6 +350,7 @@ class SettleSection(Table):
     final_span: Seconds | None = None
     lift_off: Seconds | None = None
     silence: Seconds | None = None
+    longer_holds: Annotated[bool, Field(strict=True)] | None = None
 
     @model_validator(mode="after")
     def _window_is_longer(self) -> SettleSection:

@@ -34,6 +34,7 @@ from acquire.files.toml_lines import Path as KeyPath
 from acquire.records import Purpose
 from drivers.errors import DriverUnknown, MeterError
 from drivers.registry import (
+    BUILT_IN,
     driver_class,
     known_drivers,
     open_meter,
@@ -222,9 +223,10 @@ def _check_instruments(
 
 
 def _check_driver(faults: Faults, table: str, driver: str, options: dict[str, Any]) -> None:
-    known = known_drivers()
-    if driver not in known:
-        faults.add((table, "driver"), f'there is no driver "{driver}".', did_you_mean(driver, known))
+    if driver not in BUILT_IN and driver not in known_drivers():
+        faults.add(
+            (table, "driver"), f'there is no driver "{driver}".', did_you_mean(driver, known_drivers())
+        )
         return
     try:
         model = driver_class(driver).Options

@@ -24,6 +24,7 @@ from acquire.errors import InputImpossible
 from acquire.files.bench_tables import FilePath
 from acquire.files.read_whole import read_whole
 from acquire.files.toml_file import LARGEST_BYTES, Flag, Table
+from system.files import to_disk
 
 T = TypeVar("T")
 
@@ -198,7 +199,7 @@ def put(path: Path, content: bytes) -> None:
         with beside.open("wb") as stream:
             stream.write(content)
             stream.flush()
-            os.fsync(stream.fileno())
+            to_disk(stream.fileno())
         beside.replace(path)
     finally:
         beside.unlink(missing_ok=True)

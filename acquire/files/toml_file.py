@@ -51,7 +51,7 @@ Flag = Annotated[bool, Field(strict=True)]
 class Table(BaseModel):
     """A table of a file: unknown keys are refused, nothing changes afterwards."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=False)
+    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=False, defer_build=True)
 
 
 Model = TypeVar("Model", bound=BaseModel)

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from acquire.records import Basis, Fit, Match, Notice, Outcome, Pair, Recorded, Verdict
-from acquire.records.codes import Code, Fact, Scope
+from acquire.records.codes import WARM_CHECK, Code, Fact, Scope
 
 
 class Deed(StrEnum):
@@ -131,13 +131,15 @@ _DEEDS = {
 
 def _of_verdict(verdict: Verdict) -> Attempt:
     u_ohm = verdict.standard_uncertainty_ohm or 0.0
-    repeated = verdict.basis is Basis.REPEATED
+    outcome = verdict.outcome
+    if verdict.step == WARM_CHECK:  # its verdict tells of the unit; as a touch it is a value, or an open pair
+        outcome = Outcome.FAIL if verdict.reference_ohm is None else Outcome.PASS
     return Attempt(
         Deed.JUDGED,
         verdict.step,
         verdict.touch,
         verdict.revision,
-        Outcome.PASS if repeated else verdict.outcome,
+        outcome,
         math.inf if verdict.reference_ohm is None else verdict.reference_ohm,
         u_ohm,
         u_ohm if verdict.touch_u_ohm is None else verdict.touch_u_ohm,

@@ -23,6 +23,7 @@ from acquire.records import (
     Basis,
     Circumstances,
     Corrected,
+    Ending,
     Event,
     Fact,
     Fit,
@@ -52,6 +53,7 @@ from acquire.steps.setup_choice import (
     open_above_ohm,
     quantity_for,
 )
+from acquire.verdict.close import close_unit
 from acquire.verdict.judge import Attempt as Standing
 from acquire.verdict.judge import Yardstick, judge, judge_open, judge_repeat
 from drivers.reading import Flag, Quantity
@@ -132,6 +134,14 @@ class UnitWork:
             for a, s, at_s in every
             if math.isfinite(a.ohm) and a.ohm == s.ohm
         ]
+
+    def closed(self, utc_s: float, ending: Ending = Ending.DONE, remark: str = "") -> list[Event]:
+        """The unit's result, once all its steps are done or it ends otherwise; else nothing."""
+        if not self.state.done and ending is Ending.DONE:
+            return []
+        how = partial(close_unit, ending=ending, remark=remark, looks=self.looks())
+        below_ohm = self.four_wire_below_ohm or 0.0
+        return [how(self.state, self.started, self.place, utc_s, four_wire_below_ohm=below_ohm)]
 
     # ------------------------------------------------------------------ from the record
 

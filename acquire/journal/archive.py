@@ -14,8 +14,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from acquire.journal.doings import latest_start, owed
-from acquire.journal.opening import connect, sync_folder
+from acquire.journal.opening import connect
 from acquire.journal.schema import atomic, migrate
+from system.files import sync_folder
 
 FOLDER = "archive"
 

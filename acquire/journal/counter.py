@@ -12,6 +12,8 @@ import os
 import re
 from pathlib import Path
 
+from system.files import NO_LINK
+
 FILE = "journal.counter"
 _MODE = 0o640
 _LINE = re.compile(r"([0-9a-f]{16}) +([0-9]{1,18})\n")
@@ -30,8 +32,8 @@ def remembered(folder: Path) -> tuple[str, int] | None:
 def remember(folder: Path, birth: str, seq: int) -> None:
     """Write both over what was there, in one piece. A folder that cannot be written is no fault here."""
     with contextlib.suppress(OSError):
-        number = os.open(folder / FILE, os.O_WRONLY | os.O_CREAT | os.O_CLOEXEC | os.O_NOFOLLOW, _MODE)
+        number = os.open(folder / FILE, os.O_WRONLY | os.O_CREAT | NO_LINK, _MODE)
         try:
-            os.pwrite(number, f"{birth} {seq:>18}\n".encode(), 0)
+            os.write(number, f"{birth} {seq:>18}\n".encode())
         finally:
             os.close(number)

@@ -15,6 +15,7 @@ OWED = (
     *(
         ("notice", code)
         for code in (
+            Code.BENCH_LEARNT,
             Code.TEMPERATURE_TYPED,
             Code.LEADS_ASKED,
             Code.CHECK_ASKED,

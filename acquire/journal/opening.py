@@ -6,7 +6,6 @@ Also turns what SQLite says into sentences for the operator. Not for entries (st
 from __future__ import annotations
 
 import contextlib
-import fcntl
 import os
 import sqlite3
 from datetime import UTC, datetime
@@ -15,6 +14,7 @@ from pathlib import Path
 from acquire.errors import JournalUnusable
 from acquire.journal.schema import APPLICATION_ID, MIGRATIONS, migrate, version_of
 from acquire.records import Fact
+from system.files import NO_LINK, lock, mounted_read_only, sync_folder
 
 FILE = "journal.db"
 LOCK = "journal.lock"
@@ -57,13 +57,14 @@ def connect(path: Path, *, wal: bool = True) -> sqlite3.Connection:
     """
     new = not path.exists() or path.stat().st_size == 0
     with contextlib.suppress(OSError):  # SQLite says it better, and gives the WAL the mode of the file
-        os.close(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_CLOEXEC, MODE))
+        os.close(os.open(path, os.O_WRONLY | os.O_CREAT, MODE))
     connection = sqlite3.connect(path, timeout=BUSY_MS / 1000, isolation_level=None, check_same_thread=False)
     try:
         if new:  # on an old file it would be a write before the file has been looked at
             connection.execute("PRAGMA auto_vacuum = INCREMENTAL")
         connection.execute(f"PRAGMA journal_mode = {'WAL' if wal else 'DELETE'}")
         connection.execute("PRAGMA synchronous = FULL")
+        connection.execute("PRAGMA fullfsync = ON")  # macOS: past the drive's own memory; nothing elsewhere
         connection.execute(f"PRAGMA wal_autocheckpoint = {CHECKPOINT_PAGES}")
         connection.execute("PRAGMA trusted_schema = OFF")
     except BaseException:
@@ -198,15 +199,6 @@ def _set_aside(path: Path, utc_s: float) -> str:
     return new.name
 
 
-def sync_folder(folder: Path) -> None:
-    """Bring new and changed names in a folder to the disk."""
-    number = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
-    try:
-        os.fsync(number)
-    finally:
-        os.close(number)
-
-
 def take_lock(folder: Path) -> int:
     """Make sure that no other process writes to this folder's journal.
 
@@ -218,40 +210,31 @@ def take_lock(folder: Path) -> int:
     """
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        os.close(os.open(folder / LOCK, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC | os.O_NOFOLLOW, MODE))
+        os.close(os.open(folder / LOCK, os.O_RDWR | os.O_CREAT | NO_LINK, MODE))
         # Kept open for reading only: a bench that waits must not hold a file system against being remounted.
-        number = os.open(folder / LOCK, os.O_RDONLY | os.O_CLOEXEC | os.O_NOFOLLOW)
+        number = os.open(folder / LOCK, os.O_RDONLY | NO_LINK)
     except OSError as error:
         raise JournalUnusable(
             f"The journal's folder {folder} cannot be written: {error.strerror}.",
             "Give the program the right to write there, or name another folder.",
         ) from error
-    try:
-        fcntl.flock(number, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError as error:
-        os.close(number)
-        raise JournalUnusable(
-            f"The journal in {folder} is in use by another bench that runs already.",
-            "Stop it, or give each bench a folder of its own.",
-        ) from error
-    return number
+    if lock(number):
+        return number
+    os.close(number)
+    raise JournalUnusable(
+        f"The journal in {folder} is in use by another bench that runs already.",
+        "Stop it, or give each bench a folder of its own.",
+    )
 
 
 WRITING = frozenset({sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_IOERR})
 """Primary result codes of a file that could not be written, opened for writing among them."""
 
 
-def _mounted_read_only(folder: Path) -> bool:
-    try:
-        return bool(os.statvfs(folder).f_flag & os.ST_RDONLY)
-    except OSError:
-        return False
-
-
 def in_words(error: Exception, path: Path) -> JournalUnusable:
     """One sentence on what is wrong with the journal, and one on what to do."""
     code = (getattr(error, "sqlite_errorcode", None) or 0) & 0xFF
-    if code in WRITING and _mounted_read_only(path.parent):
+    if code in WRITING and mounted_read_only(path.parent):
         return JournalUnusable(
             f"The journal {path} cannot be written: its file system is read-only now.",
             "The system does that after a disk fault: look at the disk, then mount it for writing again.",

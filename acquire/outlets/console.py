@@ -4,19 +4,17 @@ from __future__ import annotations
 
 import contextlib
 import errno
-import os
 import sys
 from collections.abc import Iterator
 from typing import IO, Any, cast
 
 from rich.console import Console
 
+from system.console import LEFT, write_nowhere
+
 
 class _Display:
-    """Standard output, to which a terminal that has hung up is like any other reader who has left.
-
-    A write to one is an input/output error (POSIX, termios: a modem disconnect), while a pipe says EPIPE.
-    """
+    """Standard output, to which a terminal that has hung up is like any other reader who has left."""
 
     def __init__(self) -> None:
         self._stream = sys.stdout  # as it is now: a living last line puts itself in its place
@@ -38,7 +36,7 @@ def _hung_up_is_left() -> Iterator[None]:
     try:
         yield
     except OSError as error:
-        if error.errno != errno.EIO:
+        if error.errno not in LEFT:
             raise
         raise BrokenPipeError(errno.EPIPE, "the terminal has hung up") from error
 
@@ -56,5 +54,4 @@ class BenchConsole(Console):
     def on_broken_pipe(self) -> None:
         """Write into nowhere from now on."""
         self.quiet = True
-        with contextlib.suppress(OSError, ValueError, AttributeError):
-            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        write_nowhere(sys.stdout)

@@ -30,11 +30,11 @@ from typing import Any, Self
 import structlog
 
 from acquire.journal.entry import Entry
-from acquire.journal.opening import sync_folder
 from acquire.journal.store import Journal
 from acquire.outlets.csv_tail import Tail, cut_torn_tail, examine
 from acquire.outlets.outlet import OutletFailed
 from acquire.outlets.payload import header, row_of
+from system.files import NO_LINK, sync_folder, to_disk
 
 log = structlog.get_logger()
 
@@ -176,14 +176,12 @@ class CsvLog:
         rows = [row_of(entry) for entry in entries]
         data = _lines([header(self.kind), *rows], bom=True) if tail.size == 0 else _lines(rows)
         try:
-            number = os.open(
-                path, os.O_WRONLY | os.O_CREAT | os.O_APPEND | os.O_NOFOLLOW | os.O_CLOEXEC, MODE
-            )
+            number = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_APPEND | NO_LINK, MODE)
         except OSError as error:
             raise self._failed(path, error) from error
         try:
             _write_all(number, data)
-            os.fsync(number)
+            to_disk(number)
             if tail.size == 0:
                 sync_folder(self.folder)
         except OSError as error:

@@ -14,6 +14,8 @@ import stat
 from dataclasses import dataclass
 from pathlib import Path
 
+from system.files import NO_LINK, NO_WAIT, to_disk
+
 CHUNK = 1 << 20
 """Bytes looked at in one go."""
 
@@ -50,7 +52,7 @@ def examine(path: Path, top: bytes, birth: str) -> Tail | None:
         OSError: it cannot be read.
     """
     try:
-        number = os.open(path, os.O_RDONLY | os.O_NOFOLLOW | os.O_CLOEXEC | os.O_NONBLOCK)
+        number = os.open(path, os.O_RDONLY | NO_LINK | NO_WAIT)
     except FileNotFoundError:
         return Tail(0, 0)
     except OSError as error:
@@ -79,10 +81,10 @@ def cut_torn_tail(path: Path, tail: Tail) -> Tail:
     Raises:
         OSError: it cannot be written.
     """
-    number = os.open(path, os.O_WRONLY | os.O_NOFOLLOW | os.O_CLOEXEC)
+    number = os.open(path, os.O_WRONLY | NO_LINK)
     try:
         os.ftruncate(number, tail.size)
-        os.fsync(number)
+        to_disk(number)
     finally:
         os.close(number)
     return Tail(tail.size, tail.last_seq)

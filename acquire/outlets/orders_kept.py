@@ -13,6 +13,7 @@ from collections import OrderedDict
 from pathlib import Path
 
 from acquire.outlets.orders import REMEMBERED, Answer
+from system.files import BYTES, to_disk
 
 FILE = "orders.jsonl"
 CUT_OFF = Answer(
@@ -58,11 +59,11 @@ class OrderFile:
     def note(self, correlation: str, answer: Answer | None) -> None:
         """Write on the disk that an order is taken, or what became of it."""
         try:
-            number = os.open(self._path, os.O_WRONLY | os.O_CREAT | os.O_APPEND | os.O_CLOEXEC, _MODE)
+            number = os.open(self._path, os.O_WRONLY | os.O_CREAT | os.O_APPEND | BYTES, _MODE)
             try:
                 os.write(number, ("\n" * self._torn + _line(correlation, answer)).encode())
                 self._torn = False
-                os.fsync(number)
+                to_disk(number)
             finally:
                 os.close(number)
         except OSError:

@@ -39,12 +39,13 @@ from acquire.records import (
     Weight,
     Why,
 )
-from acquire.records.codes import ASKED_FOR
+from acquire.records.codes import ASKED_FOR, KEPT_ONLY
 from acquire.unit_result import stay_of
 from acquire.words.beside import typed_answer
 from acquire.words.notices import said
 from acquire.words.outcomes import OUTCOME_WORDS, deed_words, verdict_word
 from acquire.words.prompts import asked
+from acquire.words.settling import held, hindered
 from acquire.words.units import cause_of, result_words, untested_words
 from acquire.words.verdicts import reason
 
@@ -153,9 +154,12 @@ class Terminal:
             case Prompt():
                 self._prompted(event)
             case Approach():
-                self._settling = f"settling  {show(event.value_si, 'Ω')}  {rest_bar(event.unrest)}"
+                bar = f"settling  {show(event.value_si, 'Ω')}  {rest_bar(event.unrest)}"
+                self._settling = "  ".join(filter(None, (bar, hindered(event))))
             case Settled():
-                self._settling = f"at rest   {show(event.value_si, 'Ω')}"
+                self._settling = "  ".join(
+                    filter(None, (f"at rest   {show(event.value_si, 'Ω')}", held(event)))
+                )
             case LiftOff():
                 self._settling = ""
             case Judged():
@@ -165,6 +169,8 @@ class Terminal:
                 self._line(Text(f"Unit {event.serial}", style="bold"))
             case UnitResult():
                 self._unit_done(event)
+            case Notice() if event.code in KEPT_ONLY:
+                return
             case LeadZero() | CheckStandard() | TypedResult() | Batch() | Notice():
                 self._line(beside_line(event))
             case _:

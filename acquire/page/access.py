@@ -19,6 +19,7 @@ from urllib.parse import parse_qs
 
 from acquire.errors import SteadyohmError
 from acquire.files.network_tables import is_loopback
+from system.files import NO_LINK, others_may_read, to_disk
 
 TOKEN_BYTES = 18
 """Random bytes of a token: 144 bits, 24 characters."""
@@ -178,9 +179,9 @@ def token_of(file: Path) -> str:
     """
     try:
         file.parent.mkdir(parents=True, exist_ok=True)
-        number = os.open(file, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC | os.O_NOFOLLOW, 0o600)
+        number = os.open(file, os.O_RDWR | os.O_CREAT | NO_LINK, 0o600)
         with os.fdopen(number, "r+", encoding="ascii", errors="replace") as text:
-            if os.fstat(number).st_mode & 0o077:
+            if others_may_read(number):
                 raise SteadyohmError(f"Others may read the token file {file}.", f"Run: chmod 600 {file}")
             token = text.readline(200).strip()
             if not token:
@@ -188,7 +189,7 @@ def token_of(file: Path) -> str:
                 text.seek(0)
                 text.write(f"{token}\n")
                 text.flush()
-                os.fsync(number)
+                to_disk(number)
     except OSError as error:
         raise SteadyohmError(
             f"The token file {file} cannot be used ({error.strerror or error}).",

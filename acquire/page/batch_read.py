@@ -18,6 +18,7 @@ from urllib.parse import quote
 from acquire.errors import InputImpossible, SteadyohmError
 from acquire.journal.history import JournalReader
 from acquire.page.behind import Unknown
+from system.processes import heard
 
 Plain = dict[str, Any]
 
@@ -82,23 +83,9 @@ class BatchReports:
             return self._made
 
     async def _ask(self, name: str) -> Plain:
-        process = await asyncio.create_subprocess_exec(
-            sys.executable,
-            "-P",
-            "-m",
-            "acquire.page.batch_read",
-            stdin=asyncio.subprocess.PIPE,
-            stdout=asyncio.subprocess.PIPE,
-            stderr=asyncio.subprocess.DEVNULL,
-        )
+        words = (sys.executable, "-P", "-m", "acquire.page.batch_read")
         question = json.dumps({"journal": str(self.folder), "name": name}).encode()
-        try:
-            async with asyncio.timeout(PATIENCE_S):
-                told, _ = await process.communicate(question)
-        finally:
-            if process.returncode is None:
-                process.kill()
-                await process.wait()
+        told = (await heard(words, question, within_s=PATIENCE_S)).out
         try:
             answer = json.loads(told)
         except ValueError:

@@ -11,7 +11,8 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from acquire.quantity import show
-from acquire.records import Approach, Contact
+from acquire.records import Approach, Contact, Settled
+from acquire.words.settling import held, hindered
 from drivers.reading import UNIT_OF, Kind, Reading
 
 Plain = dict[str, Any]
@@ -81,12 +82,12 @@ class ContactView:
     def approach(self, event: Approach) -> None:
         """The value still moves."""
         if self.touching:
-            self.rest = rest_words(event.unrest)
+            self.rest = rest_words(event.unrest, hindered(event))
 
-    def settled(self) -> None:
+    def settled(self, event: Settled) -> None:
         """The value is at rest."""
         if self.touching:
-            self.rest = rest_words(0.0)
+            self.rest = rest_words(0.0, held(event))
 
     def lifted(self) -> None:
         """The probes have left."""
@@ -133,14 +134,15 @@ def reading_words(reading: Reading) -> Plain:
     }
 
 
-def rest_words(unrest: float | None) -> Plain:
+def rest_words(unrest: float | None, advice: str = "") -> Plain:
     """How near to rest, 0 to 1 on a logarithmic scale up to a hundred times what is allowed, and in words.
 
     Args:
         unrest: as a multiple of what is allowed; None where nothing is known yet.
+        advice: what the hands can do about it, in place of the word.
     """
     if unrest is None or not math.isfinite(unrest):
-        return {"unrest": None, "share": 0.0, "word": "still moving"}
+        return {"unrest": None, "share": 0.0, "word": advice or "still moving"}
     share = 1.0 - math.log10(min(max(unrest, 1.0), 100.0)) / 2.0
     word = "at rest" if unrest <= 1.0 else ("nearly at rest" if unrest <= NEAR else "still moving")
-    return {"unrest": round(unrest, 2), "share": round(share, 3), "word": word}
+    return {"unrest": round(unrest, 2), "share": round(share, 3), "word": advice or word}

@@ -25,6 +25,7 @@ class Facts:
         check_name: of the check standard, empty where the bench has none; check_due: it must be measured;
             check_blocked: it stops the bench; check_utc_s: of the latest check.
         calibration: facts of a calibration that is past due; empty where it is not.
+        learned: facts of what the bench has learnt of its contacts; empty where that is nothing.
         failing: name and latest failure of each outlet that cannot get rid of what it has.
     """
 
@@ -43,4 +44,5 @@ class Facts:
     check_blocked: bool = False
     check_utc_s: float | None = None
     calibration: Mapping[str, Fact] = field(default_factory=dict)
+    learned: Mapping[str, Fact] = field(default_factory=dict)
     failing: tuple[tuple[str, str], ...] = ()

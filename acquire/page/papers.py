@@ -21,6 +21,7 @@ from typing import Any
 from acquire.errors import SteadyohmError
 from acquire.files.new_file import new_file
 from acquire.page.behind import Unknown
+from system.processes import heard
 
 Plain = dict[str, Any]
 Answered = tuple[int, Plain]
@@ -84,25 +85,11 @@ class Papers:
             Why there is no paper; empty where there is one.
         """
         words = [kind, "--pdf", str(target), "--bench", str(self.bench_file), "--", str(self.folder), serial]
-        process = await asyncio.create_subprocess_exec(
-            sys.executable,
-            "-m",
-            "acquire",
-            *words,
-            stdin=asyncio.subprocess.DEVNULL,
-            stdout=asyncio.subprocess.DEVNULL,
-            stderr=asyncio.subprocess.PIPE,
-        )
         try:
-            async with asyncio.timeout(PATIENCE_S):
-                _, said = await process.communicate()
+            ended = await heard([sys.executable, "-m", "acquire", *words], within_s=PATIENCE_S)
         except TimeoutError:
             return "That takes too long: ask again when the bench is at rest."
-        finally:
-            if process.returncode is None:
-                process.kill()
-                await process.wait()
-        return "" if process.returncode == 0 else " ".join(said.decode(errors="replace").split())[-500:]
+        return "" if ended.code == 0 else " ".join(ended.err.decode(errors="replace").split())[-500:]
 
     async def paper(self, words: dict[str, str]) -> File:
         """A paper that was issued on this page.

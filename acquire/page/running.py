@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-import os
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -23,6 +22,7 @@ from acquire.page.about import PURPOSE_WORDS
 from acquire.page.shelf import Listed, files_beside, files_of, shipped_files
 from acquire.sheets import load_sheet
 from drivers.models import load_model
+from system.files import to_disk
 
 Plain = dict[str, Any]
 Answered = tuple[int, Plain]
@@ -178,4 +178,4 @@ class Running:
         with new_file(self.file) as file:
             file.write(content)
             file.flush()
-            os.fsync(file.fileno())
+            to_disk(file.fileno())

@@ -7,12 +7,12 @@ what is said (spoken, ear).
 from __future__ import annotations
 
 import asyncio
-import contextlib
 import shutil
 from collections import deque
 from dataclasses import dataclass, field
 
 from acquire.page.spoken import Cue
+from system.processes import Ended, heard
 
 PROGRAMS: tuple[tuple[str, ...], ...] = (
     ("espeak-ng", "-v", "en-gb", "-s", "160", "--stdin"),
@@ -49,7 +49,7 @@ class Speaker:
     failures: int = 0
     _waiting: deque[str] = field(default_factory=lambda: deque(maxlen=MOST_WAITING))
     _ready: asyncio.Event = field(default_factory=asyncio.Event)
-    _process: asyncio.subprocess.Process | None = None
+    _saying: asyncio.Task[Ended] | None = None
 
     def speak(self, cue: Cue) -> None:
         """Say the words of a cue, if it has any; an urgent one ends what is being said."""
@@ -70,24 +70,16 @@ class Speaker:
             self._ready.clear()
 
     async def _say(self, words: str) -> None:
+        told = words.encode("utf-8", "replace") + b"\n"
+        self._saying = asyncio.create_task(heard(self.program, told, within_s=LONGEST_S), name="speech")
         try:
-            self._process = await asyncio.create_subprocess_exec(
-                *self.program,
-                stdin=asyncio.subprocess.PIPE,
-                stdout=asyncio.subprocess.DEVNULL,
-                stderr=asyncio.subprocess.DEVNULL,
-            )
-            async with asyncio.timeout(LONGEST_S):
-                await self._process.communicate(words.encode("utf-8", "replace") + b"\n")
-        except (OSError, TimeoutError):
-            self.failures += 1
+            await asyncio.wait((self._saying,))
+            if not self._saying.cancelled() and self._saying.exception() is not None:
+                self.failures += 1
         finally:
             self._hush()
-            if self._process is not None:
-                await self._process.wait()
-            self._process = None
+            await asyncio.wait((self._saying,))
 
     def _hush(self) -> None:
-        if self._process is not None and self._process.returncode is None:
-            with contextlib.suppress(ProcessLookupError):
-                self._process.kill()
+        if self._saying is not None:
+            self._saying.cancel()

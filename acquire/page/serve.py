@@ -19,6 +19,7 @@ from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from acquire.errors import SteadyohmError
 from acquire.files.network_tables import is_loopback
+from system.sockets import take_port
 
 MOST_CONNECTIONS = 96
 """At once; a browser opens up to six for one page."""
@@ -55,7 +56,7 @@ def listening_socket(host: str, port: int) -> socket.socket:
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     listener = socket.socket(family, socket.SOCK_STREAM)
     try:
-        listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        take_port(listener)
         if hasattr(socket, "TCP_USER_TIMEOUT"):
             listener.setsockopt(socket.IPPROTO_TCP, socket.TCP_USER_TIMEOUT, round(STUCK_S * 1000))
         listener.bind((host, port))

@@ -20,6 +20,7 @@ from acquire.words.faults import sentence
 from acquire.words.notices import said
 from acquire.words.outcomes import NOT_YET, OUTCOME_WORDS, verdict_word
 from acquire.words.plain import sureness
+from acquire.words.settling import learnt
 from acquire.words.units import missing_words, pair_words, reason_of, why_not
 from acquire.words.units import result_words as ended_words
 from acquire.words.verdicts import hint, reason
@@ -171,6 +172,7 @@ def conditions_words(facts: Facts, check: str) -> Plain:
         "lead_utc_s": None if lead is None else lead.utc_s,
         "check_text": check,
         "check_utc_s": facts.check_utc_s,
+        "contacts_text": learnt(facts.learned) if facts.learned else "",
     }
 
 

@@ -46,7 +46,7 @@ from acquire.records import (
     Verdict,
     Why,
 )
-from acquire.records.codes import ANOTHER_PAIR, MEASURED_AGAIN
+from acquire.records.codes import ANOTHER_PAIR, KEPT_ONLY, MEASURED_AGAIN
 from acquire.steps.pairs import PairTable
 from acquire.words.notices import said
 from acquire.words.prompts import asked
@@ -221,7 +221,7 @@ class View:
             case Approach():
                 contact.approach(event)
             case Settled():
-                contact.settled()
+                contact.settled(event)
                 phase.settled = True
             case LiftOff():
                 contact.lifted()
@@ -268,6 +268,8 @@ class View:
         self._set("batch", self._batch.plain())
 
     def _noticed(self, notice: Notice) -> None:
+        if notice.code in KEPT_ONLY:
+            return
         self._set("notes", [notice_words(notice), *self._state.get("notes", [])][:NOTES])
         if notice.code is Code.UNIT_REOPENED:
             self._reopened(notice.serial)

@@ -74,7 +74,16 @@ from acquire.records.commands import (
 from acquire.records.faults import FaultPlace, Hypothesis
 from acquire.records.imported import ImportedResult
 from acquire.records.results import CheckStandard, ResultKind, TypedResult, TypedWhy
-from acquire.records.settled import Approach, Contact, LiftOff, Settled, SettleEvent
+from acquire.records.settled import (
+    Approach,
+    Contact,
+    Hindrance,
+    Hold,
+    Learned,
+    LiftOff,
+    Settled,
+    SettleEvent,
+)
 from acquire.records.unit_type import (
     Balance,
     Branch,
@@ -157,11 +166,14 @@ __all__ = [
     "FixtureMoved",
     "FixtureOpen",
     "GiveUpUnit",
+    "Hindrance",
+    "Hold",
     "Hypothesis",
     "ImportedResult",
     "Isolation",
     "Judged",
     "LeadZero",
+    "Learned",
     "LiftOff",
     "Limits",
     "Match",

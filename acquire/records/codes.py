@@ -170,6 +170,7 @@ class Code(StrEnum):
     BATCH_PAUSED = "batch.paused"
     BATCH_SPOOL = "batch.spool"
     BATCH_STANDING = "batch.standing"
+    BENCH_LEARNT = "bench.learnt"
     CALIBRATION_DUE = "calibration.due"
     CHECK_ASKED = "check.asked"
     CHECK_DUE = "check.due"
@@ -270,6 +271,9 @@ SCAN_ASKED = frozenset({Code.SERIAL_DOUBTFUL, Code.UNIT_UNFINISHED})
 
 MEASURED_AGAIN = frozenset({Code.STEP_AGAIN, Code.STEP_MOVED, Code.STEP_TOUCHED_AGAIN})
 """What was told of the step of this pair before counts no more: by order, by a touch, or taken back."""
+
+KEPT_ONLY = frozenset({Code.BENCH_LEARNT})
+"""On the record for the next start, and shown as a state; never told as news."""
 
 ASKED_FOR = frozenset({Code.COMMAND_HELP, Code.RESULT_HELP})
 """Answers to a question that somebody has just typed; several lines each."""

@@ -4,8 +4,51 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from enum import StrEnum
 
 from drivers.reading import Flag, Quantity
+
+
+class Hindrance(StrEnum):
+    """What keeps a contact from rest and hands can mend."""
+
+    CREEPS = "creeps"  # a dirty pin, or too little pressure
+
+
+class Hold(StrEnum):
+    """Why the probes should be held longer than the value needs: the bench wants to learn."""
+
+    FIRST_OF_SHIFT = "first_of_shift"
+    SAMPLE = "sample"
+
+
+@dataclass(frozen=True, slots=True)
+class Learned:
+    """What a bench has learnt of its own contacts: with these leads, at this meter.
+
+    A plain value: the journal keeps it, a start takes it up again, and a replay comes to the same one.
+
+    Attributes:
+        version: goes up with every contact that taught something, and when all is forgotten.
+        contacts: how many taught something since then.
+        widening: factor on the stated uncertainty.
+        wrong: how many reports turned out wrong, older ones counted less.
+        expected: how many were expected to.
+        restless: mean logarithm of how far values moved on after a first look, in bands.
+        moved: share that moved on by more than half of a band.
+        creeping: how much values moved while held, squared, as a multiple of what noise alone does.
+        creep_s: how long those contacts crept that did, in the mean; 0: none did.
+    """
+
+    version: int = 0
+    contacts: int = 0
+    widening: float = 1.0
+    wrong: float = 0.0
+    expected: float = 0.0
+    restless: float = -1.8
+    moved: float = 0.1
+    creeping: float = 1.0
+    creep_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +72,7 @@ class Approach:
     Attributes:
         value_si: latest reading.
         unrest: how far it is from rest, as a multiple of what is allowed; 1 or less means at rest.
+        hindrance: what keeps it, where that can be told.
     """
 
     meter_id: str
@@ -37,6 +81,7 @@ class Approach:
     unrest: float
     monotonic_s: float
     utc_s: float
+    hindrance: Hindrance | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +110,9 @@ class Settled:
         flags: every sign seen on a reading used.
         trace: the readings it rests on, oldest first, as (seconds since contact, value_si); evidence.
         raw: bytes of the deciding reading.
+        learned: version of what the bench had learnt (`Learned`).
+        hold: why this contact should be held longer; None: no need.
+        hold_s: and for how long after this report.
     """
 
     meter_id: str
@@ -86,6 +134,9 @@ class Settled:
     flags: frozenset[Flag] = frozenset()
     trace: tuple[tuple[float, float], ...] = ()
     raw: bytes = b""
+    learned: int = 0
+    hold: Hold | None = None
+    hold_s: float = 0.0
 
     @property
     def standard_uncertainty_si(self) -> float:

@@ -242,6 +242,7 @@ class Evidence:
             "typed", or "bench file"; empty where it played no part.
         temperature_utc_s: when it was read or typed.
         lead_zero_utc_s: when the leads were zeroed, of a two-wire value with a zero.
+        learned: version of what the bench had learnt of its contacts by then.
     """
 
     terms: tuple[Term, ...] = ()
@@ -250,6 +251,7 @@ class Evidence:
     temperature_source: str = ""
     temperature_utc_s: float | None = None
     lead_zero_utc_s: float | None = None
+    learned: int = 0
 
 
 @dataclass(frozen=True, slots=True)

@@ -64,7 +64,7 @@ def make_keys(path: Path) -> tuple[Path, str]:
     beside = path.with_name(f"{path.name}.pub")
     for file, content, mode in ((path, secret, 0o600), (beside, public, 0o644)):
         try:
-            number = os.open(file, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, mode)
+            number = os.open(file, os.O_WRONLY | os.O_CREAT | os.O_EXCL, mode)
         except OSError as error:
             raise InputImpossible(
                 f"{file} cannot be made ({error.strerror}).", "Name another file."

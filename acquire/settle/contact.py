@@ -9,6 +9,8 @@ from collections import deque
 from dataclasses import dataclass, field
 
 from acquire.settle.doubt import Surroundings
+from acquire.settle.learning import Statement
+from acquire.settle.noise import RangeNoise
 from acquire.settle.points import Points
 
 TRACE_LENGTH = 256  # readings kept as evidence: five seconds of a fast meter, minutes of a slow one
@@ -35,6 +37,8 @@ class Touch:
     Attributes:
         report: the value stated last, as long as later points may still be held against it.
         stated: the value stated last, whatever has come between.
+        look: the first stretch that passed the slope test, whatever the doubt said; to learn from.
+        first: the first report; to learn from.
         gap_s: when numbers came back after an overload that followed `stated`; None where none has.
     """
 
@@ -42,10 +46,13 @@ class Touch:
     last_value_s: float
     full_scale_si: float | None
     points: Points
+    noise: RangeNoise
     around: Surroundings
     report: Report | None = None
     stated: Report | None = None
     gap_s: float | None = None
+    look: Statement | None = None
+    first: Statement | None = None
     revision: int = 0
     open_since_s: float | None = None
     open_conversions: int = 0

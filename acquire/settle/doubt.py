@@ -1,7 +1,7 @@
 """How often contacts that looked like this one turned out wrong, learnt from simulated contacts.
 
 Physics says what to look at (`signs`): drift, its uncertainty, scatter, how far and how long ago the value
-moved, whether the stretch before had another mean. How much each of them matters is a small network of one
+moved, whether it went one way. How much each of them matters is a small network of one
 hidden layer, whose weights (`acquire.settle.weights`) come from contacts with a known truth:
 `python -m tests.benchmarks.settle --learn`. Its answer can only hold a report back or widen its
 uncertainty.
@@ -21,14 +21,15 @@ from acquire.settle import weights
 from acquire.settle.fit import Fit
 from acquire.settle.points import Points
 
-Doubt = Callable[[list[float]], tuple[float, float]]
-"""Signs to (chance that the value is off by more than the band, half-width of 95 % in bands)."""
+Doubt = Callable[[list[float]], tuple[float, float, float]]
+"""Signs to (chance that the value is off by more than the band, half-width of 95 % in bands, and the
+half-width that holds most of those that are off)."""
 
 HISTORY_LENGTH = 40
 _HISTORY_STEP_S = 0.35  # with the length: 14 s, longer than contacts creep
 _BACK_S = 4.0  # scatter is looked at over this long
-_LEVELS = (1.5, 3.0, 6.0, 12.0)  # bands; when the value was last further away than this
-_MEGOHM_OHM = 5e6  # above this an ohms reading is insulation, which creeps (absorption); IEEE 43, from memory
+_FAR = 3.0  # bands; when the value was last further away than this
+MEGOHM_OHM = 5e6  # above this an ohms reading is insulation, which creeps (absorption); IEEE 43, from memory
 _NO_OHMS_BAND = 0.1  # stands in where the band is not in ohms: the middle of the contacts learnt from
 
 
@@ -40,19 +41,21 @@ class Surroundings:
         history: thinned points of the whole contact, oldest first: (monotonic s, value in SI units).
         contact_s: monotonic time of the contact.
         ohms: whether the value is a resistance, so that sizes in ohms mean something.
+        next_s: time of the next point to keep.
     """
 
     history: deque[tuple[float, float]]
     contact_s: float
     ohms: bool
+    next_s: float = -math.inf
 
     def remember(self, time_s: float, value_si: float) -> None:
-        """Keep a thinned record of the whole contact, across its ranges."""
-        if not self.history or time_s - self.history[-1][0] >= _HISTORY_STEP_S:
-            self.history.append((time_s, value_si))
+        """Keep a thinned record of the whole contact, across its ranges: to be called from `next_s` on."""
+        self.history.append((time_s, value_si))
+        self.next_s = time_s + _HISTORY_STEP_S
 
 
-def signs(points: Points, found: Fit, band: float, around: Surroundings) -> list[float]:
+def signs(points: Points, found: Fit, band: float, around: Surroundings, bench: list[float]) -> list[float]:
     """What a stretch shows, in bands and seconds, mostly as logarithms.
 
     Args:
@@ -60,78 +63,64 @@ def signs(points: Points, found: Fit, band: float, around: Surroundings) -> list
         found: the line through the stretch.
         band: in counts.
         around: what came before.
+        bench: what the contacts of this bench were like (`acquire.settle.learning.signs_of`).
 
     Returns:
-        As many numbers as `weights.MEANS` has.
+        As many numbers as a row of `weights.HIDDEN` has.
     """
-    line, log = found.line, math.log
+    line, log, sqrt = found.line, math.log, math.sqrt
     slope = abs(line.slope) / band
     newest_s = points.times_s[-1]
-    before = points.mean_before(line.points)
-    step = 0.0 if before is None else (before - line.mean) / band
     way = 1.0 if line.slope > 0 else -1.0
-    bend = way * points.bend(line.points) / band
     start = way * (points.start() - line.mean) / band
     jump, spread = points.scatter(line.points, _BACK_S)
     band_si = band * points.count_si
-    travel, since = _travel(around.history, points.value_si(line.mean), band_si, newest_s)
+    travel, lately = _travel(around.history, points.value_si(line.mean), band_si, newest_s)
     return [
         slope,
         log(slope + 0.01),
-        log(math.sqrt(found.slope_variance) / band + 0.001),
-        log(math.sqrt(found.mean_variance) / band + 0.001),
+        log(sqrt(found.slope_variance) / band + 0.001),
+        log(sqrt(found.mean_variance) / band + 0.001),
         log(line.span_s + 0.001),
-        log(newest_s - points.times_s[0] + 0.001),
         log(len(points.times_s)),
-        log(line.points),
-        log(abs(step) + 0.02),
-        max(min(way * step, 2.0), -2.0),
-        1.0 if before is None else 0.0,
-        max(min(bend, 1.0), -1.0),
-        log(abs(bend) + 0.01),
         max(min(start, 3.0), -3.0),
         log(jump / band + 0.01),
         log(spread / band + 0.01),
         log(travel + 0.05),
-        *since,
+        lately,
         log(band_si if around.ohms else _NO_OHMS_BAND),
-        log(band),
-        1.0 if around.ohms and abs(points.value_si(0.0)) > _MEGOHM_OHM else 0.0,
-        log(math.sqrt(found.variance) / band + 0.01),
-        log(math.sqrt(line.squares / max(line.points - 2, 1)) / band + 0.01),
+        1.0 if around.ohms and abs(points.value_si(0.0)) > MEGOHM_OHM else 0.0,
+        log(sqrt(found.variance) / band + 0.01),
+        log(sqrt(line.squares / max(line.points - 2, 1)) / band + 0.01),
         log(max(newest_s - around.contact_s, 0.0) + 0.1),
+        points.one_way(2),
+        *bench,
     ]
 
 
 def _travel(
     history: deque[tuple[float, float]], value_si: float, band_si: float, now_s: float
-) -> tuple[float, list[float]]:
-    """How far the contact was from its present value at most, in bands; how lately beyond each level.
+) -> tuple[float, float]:
+    """How far the contact was from its present value at most, in bands; how lately it was far away.
 
     Lateness is 1 / (1 s + age): 1 for just now, near 0 for never.
     """
-    away = [abs(then_si - value_si) for _, then_si in history]
-    farthest = max(away, default=0.0) / band_si
-    since = [0.01] * len(_LEVELS)
-    beyond = sum(farthest > level for level in _LEVELS)
-    k = 0
-    for (time_s, _), off_si in zip(reversed(history), reversed(away), strict=True):
-        while k < beyond and off_si > _LEVELS[k] * band_si:
-            since[k] = 1.0 / (1.0 + now_s - time_s)
-            k += 1
-        if k == beyond:
-            break
-    return farthest, since
+    far_si, most_si, lately = _FAR * band_si, 0.0, 0.01
+    for time_s, then_si in history:
+        away_si = abs(then_si - value_si)
+        if away_si > far_si:
+            lately = 1.0 / (1.0 + now_s - time_s)
+        most_si = max(most_si, away_si)
+    return most_si / band_si, lately
 
 
-def ask(seen: list[float]) -> tuple[float, float]:
+def ask(seen: list[float]) -> tuple[float, float, float]:
     """Put the signs to the network.
 
     Returns:
-        Chance that the value is off by more than the band, and the half-width in bands that holds 95 %.
+        Chance that the value is off by more than the band; the half-widths in bands that hold 95 % of all
+        and most of those that are off.
     """
-    scaled = [(s - m) * k for s, m, k in zip(seen, weights.MEANS, weights.SCALES, strict=True)]
-    hidden = [math.tanh(sum(map(mul, row, scaled)) + bias) for row, bias in weights.HIDDEN]
-    odds = sum(map(mul, weights.CHANCE, hidden)) + weights.CHANCE_BIAS
-    width = sum(map(mul, weights.WIDTH, hidden)) + weights.WIDTH_BIAS
-    return 1.0 / (1.0 + math.exp(min(-odds, 50.0))), math.exp(width)
+    hidden = [math.tanh(sum(map(mul, row, seen)) + bias) for row, bias in weights.HIDDEN]
+    odds, width, far = (sum(map(mul, row, hidden)) + bias for row, bias in weights.ANSWERS)
+    return 1.0 / (1.0 + math.exp(min(-odds, 50.0))), math.exp(width), 1.0 + math.exp(far)

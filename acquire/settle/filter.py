@@ -8,18 +8,31 @@ from __future__ import annotations
 import math
 from collections import deque
 
-from acquire.records.settled import Approach, Contact, LiftOff, Settled, SettleEvent
+from acquire.records.settled import (
+    Approach,
+    Contact,
+    Hindrance,
+    Hold,
+    Learned,
+    LiftOff,
+    Settled,
+    SettleEvent,
+)
 from acquire.settle.contact import Report, Touch
-from acquire.settle.doubt import HISTORY_LENGTH, Doubt, Surroundings, ask
-from acquire.settle.noise import Noise, learn
+from acquire.settle.doubt import HISTORY_LENGTH, MEGOHM_OHM, Doubt, Surroundings, ask
+from acquire.settle.holding import Holding, hold_s
+from acquire.settle.learning import Statement, after, caution, signs_of, taught
+from acquire.settle.noise import Noise, RangeNoise, learn
 from acquire.settle.points import Points
-from acquire.settle.rest import Limits, Rest, judge
+from acquire.settle.rest import Bench, Limits, Rest, judge
 from acquire.settle.settings import Expectation, SettleSettings
 from drivers.reading import OHMS, Flag, Kind, Quantity, Reading
 
 _NOT_LIVE = frozenset({Flag.HOLD, Flag.MINIMUM, Flag.MAXIMUM})  # the display shows an older conversion
 _IN_OHMS = OHMS | {Quantity.INSULATION}
 _SILENT_CONVERSIONS = 4  # a slow meter may take this many of its intervals before it counts as silent
+# Seen so long and still moving slowly, one way, by no more than a film's worth: the contact creeps.
+_CREEPS_AFTER_S, _CREEPS_SLOWLY, _ONE_WAY, _FILM_OHM = 3.0, 6.0, 1.2, 1.0  # workshop choice
 _ODD_SIZE = 1.5  # a reading this factor off the rough size may be a wrong pin: look longer; workshop choice
 
 
@@ -29,9 +42,15 @@ class SettleFilter:
     Args:
         settings: its limits; the defaults suit hand and bench meters.
         doubt: second question put to every stretch that passes the slope test; replaced only to learn it.
+        learned: what this bench learnt before, with the same meter and leads.
     """
 
-    def __init__(self, settings: SettleSettings | None = None, doubt: Doubt = ask) -> None:
+    def __init__(
+        self,
+        settings: SettleSettings | None = None,
+        doubt: Doubt = ask,
+        learned: Learned | None = None,
+    ) -> None:
         self._settings = settings or SettleSettings()
         self._doubt = doubt
         self._noise = Noise(self._settings.noise_counts)
@@ -41,7 +60,9 @@ class SettleFilter:
             min_points=self._settings.min_conversions,
             most_doubt=self._settings.most_doubt,
         )
-        self._expectation = Expectation()
+        self._learn_from(learned or Learned())
+        self._holding = Holding()
+        self.expect(None)
         self._interval_s: float | None = None
         self._last: Reading | None = None
         self._touch: Touch | None = None
@@ -49,12 +70,28 @@ class SettleFilter:
     # ------------------------------------------------------------------ what goes in
     def expect(self, expectation: Expectation | None) -> None:
         """Tell what the present step knows; None takes it back."""
-        self._expectation = expectation or Expectation()
+        self._expectation = told = expectation or Expectation()
+        settings = self._settings
+        self._horizon_s = settings.slow_horizon_s if told.slow_winding else settings.horizon_s
+        self._span_s = max(settings.span_s, settings.slow_span_s if told.slow_winding else 0.0)
+
+    @property
+    def learned(self) -> Learned:
+        """What the bench has learnt so far; another version after each contact that taught something."""
+        return self._learned
+
+    def take_up(self, learned: Learned) -> None:
+        """Go on from what was learnt before a restart."""
+        self._learn_from(learned)
+
+    def forget(self) -> None:
+        """Meter or leads were changed: what was learnt of the contacts holds no longer."""
+        self._learn_from(Learned(version=self._learned.version + 1))
 
     def reset(self) -> None:
-        """Forget the contact, for instance after a change of range. What was learnt of the noise is kept."""
+        """Forget the contact, for instance after a change of range. What was learnt is kept."""
+        self._end_contact()
         self._last = None
-        self._touch = None
 
     def feed(self, reading: Reading) -> list[SettleEvent]:
         """Take one reading.
@@ -64,12 +101,24 @@ class SettleFilter:
         """
         if Flag.TYPED in reading.flags:
             return _typed(reading)
-        wanted = self._expectation.quantity
-        if (wanted is not None and reading.quantity is not wanted) or self._is_repeat(reading):
+        wanted, last = self._expectation.quantity, self._last
+        if wanted is not None and reading.quantity is not wanted:
             return []
-        last, self._last = self._last, reading
-        if last is not None and reading.quantity is not last.quantity:
-            return self._other_quantity(reading) + self._live(reading, None)
+        if last is not None:
+            if reading.conversion == last.conversion:
+                return []
+            passed_s, interval_s = reading.monotonic_s - last.monotonic_s, self._interval_s
+            if (
+                interval_s is not None
+                and passed_s < 0.4 * interval_s
+                and reading.kind is last.kind
+                and reading.value_si == last.value_si
+            ):
+                return []  # one conversion sent twice: the same value far too soon
+            if reading.quantity is not last.quantity:
+                self._last = reading
+                return self._other_quantity(reading) + self._live(reading, None)
+        self._last = reading
         return self._live(reading, last)
 
     def tick(self, monotonic_s: float, utc_s: float) -> list[SettleEvent]:
@@ -90,45 +139,41 @@ class SettleFilter:
     # ------------------------------------------------------------------ the stream
     def _other_quantity(self, reading: Reading) -> list[SettleEvent]:
         """The meter was set to measure something else: that ends a contact."""
-        ended, self._touch, self._interval_s = self._touch is not None, None, None
+        ended, self._interval_s = self._touch is not None, None
+        self._end_contact()
         return [LiftOff(reading.meter_id, reading.monotonic_s, reading.utc_s)] if ended else []
 
     def _live(self, reading: Reading, last: Reading | None) -> list[SettleEvent]:
         """A new conversion of the same quantity as `last`, if that is given."""
         if reading.kind is Kind.NO_READING or (reading.flags and not _NOT_LIVE.isdisjoint(reading.flags)):
             if self._touch is not None:
+                self._take_lesson(self._touch)
                 self._touch.points = Points(self._touch.points.count_si)
             return []
         if last is not None:
             self._note_interval(reading.monotonic_s - last.monotonic_s)
         if reading.value_si is None:
             return self._overload(reading, last)
-        return self._value(reading, reading.value_si)
-
-    def _is_repeat(self, reading: Reading) -> bool:
-        """One conversion sent twice: same number, or same value far too soon."""
-        last = self._last
-        if last is None:
-            return False
-        if reading.conversion == last.conversion:
-            return True
-        passed_s = reading.monotonic_s - last.monotonic_s
-        return (
-            self._interval_s is not None
-            and passed_s < 0.4 * self._interval_s
-            and reading.kind is last.kind
-            and reading.value_si == last.value_si
-        )
+        touch = self._touch
+        if touch is None:
+            return self._contact(reading, reading.value_si)
+        if touch.open_since_s is not None or reading.range_full_scale_si != touch.full_scale_si:
+            self._broken(reading, touch, reading.value_si)
+        return self._value(reading, touch, reading.value_si)
 
     def _note_interval(self, passed_s: float) -> None:
         """Keep a slow average of the time between conversions."""
+        usual_s = self._interval_s
         if passed_s <= 0:
             return
-        if self._interval_s is None:
+        if usual_s is None:
             self._interval_s = passed_s
-        else:
-            bounded_s = min(max(passed_s, self._interval_s / 2), 2 * self._interval_s)
-            self._interval_s += 0.1 * (bounded_s - self._interval_s)
+            return
+        if passed_s > 2 * usual_s:
+            passed_s = 2 * usual_s
+        elif passed_s < usual_s / 2:
+            passed_s = usual_s / 2
+        self._interval_s = usual_s + 0.1 * (passed_s - usual_s)
 
     def _overload(self, reading: Reading, last: Reading | None) -> list[SettleEvent]:
         """Open probes; or a meter on its way down to the range it needs, which shows overloads too."""
@@ -147,57 +192,77 @@ class SettleFilter:
         since_s = reading.monotonic_s if touch.open_since_s is None else touch.open_since_s
         if touch.open_conversions < 2 or reading.monotonic_s - since_s < self._settings.lift_off_s:
             return []
-        self._touch = None
+        self._end_contact()
         return [LiftOff(reading.meter_id, reading.monotonic_s, reading.utc_s)]
 
-    def _value(self, reading: Reading, value_si: float) -> list[SettleEvent]:
-        """A number: a contact, or one step nearer to rest."""
-        events: list[SettleEvent] = []
-        now_s, full_scale_si = reading.monotonic_s, reading.range_full_scale_si
-        touch = self._touch
-        if touch is None:
-            around = Surroundings(deque(maxlen=HISTORY_LENGTH), now_s, reading.quantity in _IN_OHMS)
-            points = Points(_count_si(reading, value_si))
-            self._touch = touch = Touch(now_s, now_s, full_scale_si, points, around)
-            events.append(Contact(reading.meter_id, now_s, reading.utc_s))
-        gap = touch.open_since_s is not None and now_s - touch.last_value_s > self._settings.bridge_s
-        touch.open_since_s, touch.open_conversions, touch.last_value_s = None, 0, now_s
+    def _contact(self, reading: Reading, value_si: float) -> list[SettleEvent]:
+        """The first number after lift-off; its integration straddles the touch, so it does not count."""
+        now_s = reading.monotonic_s
+        around = Surroundings(deque(maxlen=HISTORY_LENGTH), now_s, reading.quantity in _IN_OHMS)
+        points, noise = self._begin(reading, value_si)
+        points.mixed = False
+        self._touch = Touch(now_s, now_s, reading.range_full_scale_si, points, noise, around)
+        return [Contact(reading.meter_id, now_s, reading.utc_s)]
+
+    def _broken(self, reading: Reading, touch: Touch, value_si: float) -> None:
+        """A number after an overload, or in another range."""
+        gap = touch.open_since_s is not None and (
+            reading.monotonic_s - touch.last_value_s > self._settings.bridge_s
+        )
+        touch.open_since_s, touch.open_conversions = None, 0
         if gap and touch.stated is not None:
-            touch.gap_s = now_s
-        if gap or full_scale_si != touch.full_scale_si:
-            touch.full_scale_si = full_scale_si
-            touch.points, touch.report = Points(_count_si(reading, value_si)), None
-        points = touch.points
+            touch.gap_s = reading.monotonic_s
+        if gap or reading.range_full_scale_si != touch.full_scale_si:
+            self._take_lesson(touch)
+            touch.full_scale_si = reading.range_full_scale_si
+            touch.points, touch.noise = self._begin(reading, value_si)
+            touch.report = None
+
+    def _begin(self, reading: Reading, value_si: float) -> tuple[Points, RangeNoise]:
+        """Empty points of a range, and what is known of its noise."""
+        count_si = _count_si(reading, value_si)
+        return Points(count_si), self._noise.of(reading.quantity, reading.range_full_scale_si, count_si)
+
+    def _value(self, reading: Reading, touch: Touch, value_si: float) -> list[SettleEvent]:
+        """A number: one step nearer to rest."""
+        now_s, points = reading.monotonic_s, touch.points
+        touch.last_value_s = now_s
         if points.mixed:
             points.mixed = False
-            return events
+            return []
         if reading.flags:
             points.flags |= reading.flags
-        points.block.append((now_s, value_si))
+        block = points.block
         touch.trace.append((now_s - touch.contact_s, value_si))
-        if now_s - points.block[0][0] + 0.5 * (self._interval_s or 0.0) >= self._settings.block_s:
-            events += self._point(reading, touch)
-        return events
+        half_s = 0.5 * (self._interval_s or 0.0)
+        if not block and half_s >= self._settings.block_s:  # a slow meter: every conversion is a point
+            points.add(now_s, value_si, 1)
+            return self._point(reading, touch, value_si)
+        block.append((now_s, value_si))
+        if now_s - block[0][0] + half_s < self._settings.block_s:
+            return []
+        return self._point(reading, touch, points.close_block())
 
     # ------------------------------------------------------------------ judging
-    def _point(self, reading: Reading, touch: Touch) -> list[SettleEvent]:
+    def _point(self, reading: Reading, touch: Touch, value_si: float) -> list[SettleEvent]:
         """One block of conversions is complete: judge anew."""
-        points, settings = touch.points, self._settings
-        value_si = points.close_block()
-        points.trim(settings.window_s)
-        band_si = max(
-            settings.band_counts * points.count_si,
-            settings.band_relative * abs(value_si),
-            self._expectation.close_enough_si,
-        )
-        touch.around.remember(points.times_s[-1], value_si)
-        if touch.report is not None and self._has_left(touch.report, value_si, band_si):
-            touch.report = None
-            points.keep_newest(2)
-        report, unrest = touch.report, 0.0
+        points, settings, report = touch.points, self._settings, touch.report
+        if points.times_s[-1] - points.times_s[0] > settings.window_s:
+            points.trim(settings.window_s)
+        band_si = self._band_si(points.count_si, value_si)
+        if points.times_s[-1] >= touch.around.next_s:
+            touch.around.remember(points.times_s[-1], value_si)
+        if report is not None:
+            if self._has_left(report, value_si, band_si):
+                self._take_lesson(touch)
+                touch.report = report = None
+                points.keep_newest(2)
+            elif report.final and not report.away:
+                return []
+        unrest = 0.0
         if report is None or not (report.final or report.away):
-            span_s = self._span_s(value_si) if report is None else settings.final_span_s
-            unrest, rest = self._judge(reading, touch, band_si, span_s)
+            span_s = self._first_span_s(value_si) if report is None else settings.final_span_s
+            unrest, rest = self._judge(touch, band_si, span_s)
             if rest is not None:
                 moved = self._moved_over_gap(reading, touch, rest, band_si)
                 return [*moved, self._report(reading, touch, rest, final=report is not None)]
@@ -206,7 +271,24 @@ class SettleFilter:
                 return []
             unrest = abs(value_si - report.value_si) / (settings.rearm_share * band_si)
         at = (reading.monotonic_s, reading.utc_s)
-        return [Approach(reading.meter_id, reading.quantity, value_si, unrest, *at)]
+        why = self._hindrance(touch, value_si, unrest)
+        return [Approach(reading.meter_id, reading.quantity, value_si, unrest, *at, why)]
+
+    def _hindrance(self, touch: Touch, value_si: float, unrest: float) -> Hindrance | None:
+        """Does the contact itself creep? A winding's current, or insulation, settles by other laws."""
+        points = touch.points
+        if points.times_s[-1] - touch.contact_s < _CREEPS_AFTER_S or unrest > _CREEPS_SLOWLY:
+            return None
+        if not touch.around.ohms or self._expectation.slow_winding or abs(value_si) > MEGOHM_OHM:
+            return None
+        creeps = points.one_way(points.since(_CREEPS_AFTER_S)) > _ONE_WAY and points.moved_si() < _FILM_OHM
+        return Hindrance.CREEPS if creeps else None
+
+    def _band_si(self, count_si: float, value_si: float) -> float:
+        """Half-width of the band that a settled value keeps."""
+        settings = self._settings
+        wide_si = max(settings.band_counts * count_si, settings.band_relative * abs(value_si))
+        return max(wide_si, self._expectation.close_enough_si)
 
     def _moved_over_gap(
         self, reading: Reading, touch: Touch, rest: Rest, band_si: float
@@ -227,36 +309,65 @@ class SettleFilter:
         utc_s = reading.utc_s - (reading.monotonic_s - gap_s)
         return [LiftOff(reading.meter_id, gap_s, utc_s), Contact(reading.meter_id, gap_s, utc_s)]
 
-    def _span_s(self, value_si: float) -> float:
+    def _first_span_s(self, value_si: float) -> float:
         """How long a first report must look: longer at what may be a wrong pin or a slow winding."""
-        rough_si, span_s = self._expectation.rough_si, self._settings.span_s
-        if self._expectation.slow_winding:
-            span_s = max(span_s, self._settings.slow_span_s)
+        rough_si = self._expectation.rough_si
         if rough_si and not rough_si / _ODD_SIZE <= value_si <= rough_si * _ODD_SIZE:
-            span_s = max(span_s, self._settings.odd_span_s)
-        return span_s
+            return max(self._span_s, self._settings.odd_span_s)
+        return self._span_s
 
-    def _horizon_s(self) -> float:
-        """How far ahead a drift is followed."""
-        slow = self._expectation.slow_winding
-        return self._settings.slow_horizon_s if slow else self._settings.horizon_s
-
-    def _judge(
-        self, reading: Reading, touch: Touch, band_si: float, span_s: float
-    ) -> tuple[float, Rest | None]:
+    def _judge(self, touch: Touch, band_si: float, span_s: float) -> tuple[float, Rest | None]:
         """Put the points to `rest.judge`, in counts."""
         points = touch.points
-        noise = self._noise.of(reading.quantity, reading.range_full_scale_si, points.count_si)
-        return judge(
+        if points.times_s[-1] - points.times_s[0] < span_s:
+            return math.inf, None
+        unrest, rest, passed = judge(
             points,
-            noise,
+            touch.noise,
             self._limits,
             band=band_si / points.count_si,
             span_s=span_s,
-            horizon_s=self._horizon_s(),
+            horizon_s=self._horizon_s,
             around=touch.around,
             doubt=self._doubt,
+            bench=self._bench,
         )
+        if touch.look is None and passed is not None:
+            touch.look = Statement(points.times_s[-1], points.value_si(passed.mean), band_si)
+        if touch.first is None and rest is not None:
+            half_si = rest.expanded * points.count_si
+            value_si = points.value_si(rest.offset)
+            touch.first = Statement(points.times_s[-1], value_si, band_si, half_si, rest.chance)
+        return unrest, rest
+
+    # ------------------------------------------------------------------ learning
+    def _learn_from(self, learned: Learned) -> None:
+        self._learned = learned
+        self._bench = Bench(signs_of(learned), caution(learned), learned.widening)
+
+    def _end_contact(self) -> None:
+        """The probes have left."""
+        if self._touch is not None:
+            self._take_lesson(self._touch)
+        self._touch = None
+
+    def _take_lesson(self, touch: Touch) -> None:
+        """Nothing later can be held against what was stated of this contact: learn from it."""
+        look, first, points = touch.look, touch.first, touch.points
+        touch.look = touch.first = None
+        if look is None or not points.times_s:
+            return
+        creeping = self._learned.creeping
+        end = after(points, look, touch.contact_s, touch.noise, creeping)
+        if end is None:
+            return
+        stated_end = None if first is None else after(points, first, touch.contact_s, touch.noise, creeping)
+        if stated_end is not None:
+            self._holding.told()
+        far_si = 0.5 * look.band_si
+        moving = [t for t, v in touch.around.history if abs(v - end.value_si) > far_si]
+        crept_s = moving[-1] - touch.contact_s if moving else 0.0
+        self._learn_from(taught(self._learned, look, first, end=end, end_stated=stated_end, crept_s=crept_s))
 
     def _has_left(self, report: Report, value_si: float, band_si: float) -> bool:
         """Has the value moved off its report for two points running?"""
@@ -270,11 +381,14 @@ class SettleFilter:
         """Put the judged stretch on record."""
         points, line = touch.points, rest.line
         count_si = points.count_si
-        noise = self._noise.of(reading.quantity, reading.range_full_scale_si, count_si)
-        learn(noise, points.residuals(line), scatter=self._settings.noise_counts is None)
+        unknown = self._settings.noise_counts is None
+        learn(touch.noise, line.points, line.squares, points.lag(line), scatter=unknown)
         value_si = points.value_si(rest.offset)
         touch.report = touch.stated = Report(value_si, rest.sigma * count_si, final)
         revision, touch.revision = touch.revision, touch.revision + 1
+        hold: Hold | None = None
+        if revision == 0 and self._settings.longer_holds:
+            hold = self._holding.asked(reading.utc_s)
         start_s = points.times_s[-line.points] - touch.contact_s - self._settings.block_s
         return Settled(
             meter_id=reading.meter_id,
@@ -296,6 +410,9 @@ class SettleFilter:
             flags=frozenset(points.flags),
             trace=tuple(p for p in touch.trace if p[0] >= start_s),
             raw=reading.raw,
+            learned=self._learned.version,
+            hold=hold,
+            hold_s=0.0 if hold is None else hold_s(self._learned.creep_s),
         )
 
 

@@ -6,7 +6,6 @@ Not for drift: the scatter about a straight line is what is learnt here.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import pairwise
 
 from drivers.reading import Quantity
 
@@ -58,25 +57,24 @@ class Noise:
         return found
 
 
-def learn(noise: RangeNoise, residuals: list[float], *, scatter: bool) -> None:
-    """Take in the residuals (counts) of one settled stretch.
+def learn(noise: RangeNoise, count: int, squares: float, lag: float, *, scatter: bool) -> None:
+    """Take in what a straight line left of one settled stretch.
 
     Args:
         noise: belief to change.
-        residuals: about a straight line, in order of time.
+        count: points.
+        squares: sum of the squared residuals, counts squared.
+        lag: their lag-1 autocorrelation.
         scatter: whether the variance may be learnt too; False where the meter's file gave it.
     """
-    n = len(residuals)
-    if n < 6:
-        return
-    total = sum(r * r for r in residuals)
-    if total <= 0:
+    if count < 6 or squares <= 0:
         return
     # 1.5/n: a straight line taken out biases the lag-1 estimate low by about that much (simulated).
-    lag = sum(a * b for a, b in pairwise(residuals)) / total + 1.5 / n
-    mixed = (noise.rho * _RHO_WEIGHT + lag * n / 4) / (_RHO_WEIGHT + n / 4)
+    lag += 1.5 / count
+    mixed = (noise.rho * _RHO_WEIGHT + lag * count / 4) / (_RHO_WEIGHT + count / 4)
     noise.rho = min(max(mixed, 0.0), _RHO_MOST)
     if scatter:
-        gained = (n - 2) / 2
-        noise.variance = (noise.variance * noise.weight + total / (n - 2) * gained) / (noise.weight + gained)
+        gained = (count - 2) / 2
+        variance = squares / (count - 2)
+        noise.variance = (noise.variance * noise.weight + variance * gained) / (noise.weight + gained)
         noise.weight = min(noise.weight + gained, _MOST_WEIGHT)

@@ -19,9 +19,9 @@ from acquire.settle.points import Line, Points
 
 _QUANTUM = 1.0 / math.sqrt(12.0)  # standard uncertainty of one count: JCGM 100:2008, F.2.2.1
 _SHORTEN = 0.75  # each stretch tried is this much shorter than the one before
-# A report only just believed states a wider interval than the 95 % learnt for contacts like it, a sure one
-# does not: so the errors that do happen are covered oftener, at the same coverage overall. Workshop choice.
-_SURE, _CAUTION = 0.85, 1.15
+# A report that the doubt lets pass only just states a width that holds most of those that turn out wrong,
+# a sure one the plain 95 %: so the errors that do happen are mostly covered, at the same coverage overall.
+_ONLY_JUST = 0.08
 _DOUBTS_A_POINT = 2  # stretches put to the doubt for each new point: bounds the cost
 # Student t, 97.5 %, 1 to 15 degrees of freedom: JCGM 100:2008, table G.2.
 _T975 = (
@@ -54,6 +54,15 @@ class Limits:
 
 
 @dataclass(slots=True)
+class Bench:
+    """What was learnt of the bench, as judging needs it: signs, factors on the chance and on the width."""
+
+    signs: list[float]
+    caution: float
+    widening: float
+
+
+@dataclass(slots=True)
 class Rest:
     """A stretch judged: offsets and uncertainties are in counts, relative to the newest point."""
 
@@ -65,6 +74,7 @@ class Rest:
     degrees_of_freedom: float
     expanded: float
     sigma: float
+    chance: float
 
 
 def student_975(degrees_of_freedom: float) -> float:
@@ -85,7 +95,8 @@ def judge(
     horizon_s: float,
     around: Surroundings,
     doubt: Doubt,
-) -> tuple[float, Rest | None]:
+    bench: Bench,
+) -> tuple[float, Rest | None, Line | None]:
     """Look back over ever shorter stretches until one is at rest.
 
     Args:
@@ -97,35 +108,44 @@ def judge(
         horizon_s: the drift must keep its share of the band for so long ahead.
         around: what was seen before the stretch.
         doubt: the second question.
+        bench: what was learnt of it.
 
     Returns:
-        Unrest (1 or less: slope test passed; infinite: too few points), and the stretch at rest, if any.
+        Unrest (1 or less: slope test passed; infinite: too few points), the stretch at rest, if any, and
+        the longest one that passed the slope test.
     """
     count = len(points.times_s)
     newest_s = points.times_s[-1]
     allowed = limits.share * band
-    least, asked = math.inf, 0
+    least, asked, passed = math.inf, 0, None
     while count >= limits.min_points and newest_s - points.times_s[-count] >= span_s:
-        line = points.line(count)
-        unrest = abs(line.slope) * horizon_s / allowed
-        count = int(count * _SHORTEN)
+        unrest = abs(points.slope(count)) * horizon_s / allowed
         if unrest > 1.0:
             least = min(least, unrest)
+            count = int(count * _SHORTEN)
             continue
+        line = points.line(count)
+        count = int(count * _SHORTEN)
         found = fit(line, noise)
         ahead = abs(line.slope) + limits.slope_z * math.sqrt(found.slope_variance)
         unrest = max(ahead * horizon_s, math.sqrt(found.mean_variance)) / allowed
-        if unrest <= 1.0 and asked < _DOUBTS_A_POINT:
-            asked += 1
-            chance, half_width = doubt(signs(points, found, band, around))
-            if chance <= limits.most_doubt:
-                caution = _SURE + _CAUTION * chance / limits.most_doubt
-                return unrest, _rest(found, horizon_s, caution * half_width * band)
+        if unrest <= 1.0:
+            passed = passed or line
+            if asked < _DOUBTS_A_POINT:
+                asked += 1
+                chance, width, far = doubt(signs(points, found, band, around, bench.signs))
+                wary = bench.caution * chance
+                if wary <= limits.most_doubt:
+                    width *= bench.widening
+                    if wary > _ONLY_JUST * limits.most_doubt:
+                        width = max(width, far)
+                    rest = _rest(found, horizon_s, width * band, max(bench.widening, 1.0), chance)
+                    return unrest, rest, passed
         least = min(least, unrest)
-    return least, None
+    return least, None, passed
 
 
-def _rest(found: Fit, horizon_s: float, half_width: float) -> Rest:
+def _rest(found: Fit, horizon_s: float, half_width: float, widening: float, chance: float) -> Rest:
     """Value and uncertainty of a stretch that passed."""
     line = found.line
     squared = line.slope**2
@@ -136,6 +156,7 @@ def _rest(found: Fit, horizon_s: float, half_width: float) -> Rest:
     drift = abs(kept) * 0.5 * horizon_s
     combined = math.hypot(settled, drift)
     factor = _factor(found.degrees, quantisation, combined)
+    half_width = max(half_width, widening * factor * combined)
     if half_width > factor * combined:  # contacts like this one drifted further than the line admits
         combined = half_width / factor
         drift = math.sqrt(combined**2 - settled**2)
@@ -148,6 +169,7 @@ def _rest(found: Fit, horizon_s: float, half_width: float) -> Rest:
         degrees_of_freedom=found.degrees,
         expanded=factor * combined,
         sigma=math.sqrt(found.variance),
+        chance=chance,
     )
 
 

@@ -36,14 +36,15 @@ class SettleSettings:
         bridge_s: an overload shorter than this does not break a contact.
         noise_counts: standard deviation in counts of a conversion (of the mean of `block_s` where that holds
             several), from the meter's file; None: learn it.
+        longer_holds: whether the bench may ask for a longer hold, to learn from.
     """
 
     band_counts: float = 3.0
     band_relative: float = 0.002
     span_s: float = 0.8
-    min_conversions: int = 3
+    min_conversions: int = 5
     window_s: float = 12.0
-    horizon_s: float = 2.0
+    horizon_s: float = 1.6
     most_doubt: float = 0.014
     odd_span_s: float = 1.6
     slow_horizon_s: float = 6.0
@@ -57,6 +58,7 @@ class SettleSettings:
     silence_s: float = 3.0
     bridge_s: float = 0.3
     noise_counts: float | None = None
+    longer_holds: bool = True
 
     def __post_init__(self) -> None:
         """Refuse limits that cannot be kept.

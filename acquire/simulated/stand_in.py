@@ -9,15 +9,18 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import json
+import subprocess
 import sys
-from collections.abc import AsyncIterator, Sequence
+from collections.abc import AsyncGenerator, AsyncIterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from acquire.errors import SteadyohmError
-from acquire.records import Code, Event, Judged, LeadZero, Notice, Prompt, Settled, UnitResult
+from acquire.records import Code, Event, Fact, Judged, LeadZero, Notice, Prompt, Settled, UnitResult
+from acquire.records.codes import Refusal
 from acquire.words.notices import said
 from acquire.words.prompts import asked
+from system.incoming import read_lines
 
 START_S = 20.0
 """How long the simulation may take to say where its instruments are."""
@@ -29,23 +32,27 @@ class StandIn:
 
     Attributes:
         process: its process.
+        lines: what it says.
         meter, thermometer: where its instruments are, as a bench file writes it.
     """
 
-    process: asyncio.subprocess.Process
+    process: subprocess.Popen[bytes]
+    lines: AsyncGenerator[str]
     meter: str
     thermometer: str
 
     def show(self, event: Event) -> None:
         """Let the simulated operator see an event, if a person would."""
-        seen = as_seen(event)
-        pipe = self.process.stdin
-        if seen and pipe is not None and not pipe.is_closing():
-            pipe.write(json.dumps(seen).encode() + b"\n")
+        seen, pipe = as_seen(event), self.process.stdin
+        if seen and pipe is not None:
+            with contextlib.suppress(OSError):  # it has ended
+                pipe.write(json.dumps(seen).encode() + b"\n")
 
     async def doings(self) -> AsyncIterator[dict[str, Any]]:
         """What the hands do, until the simulation ends."""
-        while doing := await _hear(self.process):
+        async for line in self.lines:
+            if not (doing := _heard(line)):
+                return
             yield doing
 
 
@@ -59,27 +66,23 @@ async def stand_in(arguments: Sequence[str]) -> AsyncIterator[StandIn]:
     Raises:
         SteadyohmError: it does not start.
     """
-    process = await asyncio.create_subprocess_exec(
-        sys.executable,
-        "-P",  # a folder named sim in the user's own directory must not stand in for ours
-        "-m",
-        "sim",
-        *arguments,
-        stdin=asyncio.subprocess.PIPE,
-        stdout=asyncio.subprocess.PIPE,
-    )
-    try:
-        address = await _address(process)
-        yield StandIn(process, str(address["meter"]), str(address["thermometer"]))
-    finally:
-        await _end(process)
+    words = (sys.executable, "-P", "-m", "sim", *arguments)  # -P: a user's own folder named sim is not ours
+    pipe = subprocess.PIPE
+    with subprocess.Popen(words, stdin=pipe, stdout=pipe, bufsize=0) as process:  # noqa: S603, ASYNC220  (our own)
+        assert process.stdout is not None  # noqa: S101  (a pipe was asked for)
+        async with contextlib.aclosing(read_lines(process.stdout.fileno())) as lines:
+            try:
+                address = await _address(lines)
+                yield StandIn(process, lines, str(address["meter"]), str(address["thermometer"]))
+            finally:
+                await _end(process)
 
 
-async def _address(process: asyncio.subprocess.Process) -> dict[str, Any]:
+async def _address(lines: AsyncGenerator[str]) -> dict[str, Any]:
     """Where its instruments are, by name: the first thing it says."""
     try:
         async with asyncio.timeout(START_S):
-            address = (await _hear(process)).get("address")
+            address = _heard(await anext(lines, "")).get("address")
     except TimeoutError:
         raise SteadyohmError(f"The simulated bench is silent for {START_S:.0f} s.") from None
     if not isinstance(address, dict):
@@ -87,27 +90,28 @@ async def _address(process: asyncio.subprocess.Process) -> dict[str, Any]:
     return address
 
 
-async def _hear(process: asyncio.subprocess.Process) -> dict[str, Any]:
-    """The next line; empty when the simulation has ended."""
-    assert process.stdout is not None  # noqa: S101  (a pipe was asked for)
-    line = await process.stdout.readline()
+def _heard(line: str) -> dict[str, Any]:
+    """What a line says; empty for anything but one object."""
     try:
-        heard = json.loads(line) if line else {}
+        heard = json.loads(line)
     except ValueError:
         return {}
     return heard if isinstance(heard, dict) else {}
 
 
-async def _end(process: asyncio.subprocess.Process) -> None:
+async def _end(process: subprocess.Popen[bytes]) -> None:
     """Close its input, which ends it; insist after a while."""
     if process.stdin is not None:
         process.stdin.close()
     try:
-        async with asyncio.timeout(3.0):
-            await process.wait()
-    except TimeoutError:
+        await asyncio.to_thread(process.wait, 3.0)
+    except subprocess.TimeoutExpired:
         process.terminate()
-        await process.wait()
+
+
+def _turn(facts: Mapping[str, Fact]) -> dict[str, Fact]:
+    """Where the dial is to be turned, if anywhere."""
+    return {name: fact for name, fact in facts.items() if name == "turn_ohm"}
 
 
 def as_seen(event: Event) -> dict[str, Any]:
@@ -115,9 +119,11 @@ def as_seen(event: Event) -> dict[str, Any]:
     seen: dict[str, Any] = {}
     match event:
         case Prompt():
-            seen = {"show": event.ask.value, "text": asked(event)}
-            if event.pair:
-                seen["pins"] = list(event.pair)
+            more = {"pins": list(event.pair)} if event.pair else {}
+            seen = {"show": event.ask.value, "text": asked(event), **more, **_turn(event.facts)}
+        case Notice(code=Code.COMMAND_REFUSED) if "turn_ohm" in event.facts:
+            untold = event.facts["refusal"] == Refusal.RANGE_UNTOLD
+            seen = {"show": "wait", "untold": untold, **_turn(event.facts)}
         case Settled(revision=0):
             seen = {"show": "settled"}
         case Judged():

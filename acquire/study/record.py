@@ -8,7 +8,6 @@ record of the shop: nothing of a study is a verdict, and none of it goes into th
 from __future__ import annotations
 
 import contextlib
-import fcntl
 import os
 from collections.abc import Iterator
 from dataclasses import dataclass, field
@@ -20,6 +19,7 @@ import msgspec
 from acquire.errors import SteadyohmError
 from acquire.study.plan import Part, Plan, Turn
 from drivers.plain_file import read_file
+from system.files import lock, to_disk
 
 VERSION = 1
 """Of this spelling; a file of a newer one is refused."""
@@ -210,7 +210,7 @@ class StudyFile:
         try:
             while left:
                 left = left[os.write(number, left) :]
-            os.fsync(number)
+            to_disk(number)
         except OSError as error:
             with contextlib.suppress(OSError):  # half a line is cut off at the next start otherwise
                 os.ftruncate(number, end)
@@ -248,18 +248,17 @@ def resumed(path: Path) -> Iterator[StudyFile]:
 
 @contextlib.contextmanager
 def _opened(path: Path, flags: int) -> Iterator[IO[bytes]]:
+    """Open a record that nobody else writes. The lock is a file beside it: all may read meanwhile."""
     try:
-        number = os.open(path, flags | os.O_CLOEXEC, 0o640)  # it holds names
+        out = os.fdopen(os.open(path, flags, 0o640), "r+b", buffering=0)  # it holds names
     except OSError as error:
         done = "begun" if flags & os.O_CREAT else "opened"
         what = f"{path} cannot be {done} ({error.strerror})."
         raise StudyFileInvalid(what, "Name another file with --to.") from error
-    with os.fdopen(number, "r+b", buffering=0) as out:
-        try:
-            fcntl.flock(out, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except OSError as error:
+    with out, path.with_name(f".{path.name}.lock").open("wb") as beside:
+        if not lock(beside.fileno()):
             what = f"Somebody else is writing {path}."
-            raise StudyFileInvalid(what, "Let that study end, or name another file with --to.") from error
+            raise StudyFileInvalid(what, "Let that study end, or name another file with --to.")
         yield out
 
 

@@ -17,7 +17,6 @@ from acquire.bench.doubts import DisplayDoubts
 from acquire.bench.instruments import ohmmeter, scanner, thermometer
 from acquire.bench.intake import Feed
 from acquire.bench.keyboard import Keyboard, to_command
-from acquire.bench.run import stops_on_signals
 from acquire.bench.scanning import ScannerFeed
 from acquire.bench.self_check import mark_of, stand_before
 from acquire.clock import Clock, RealClock
@@ -32,6 +31,7 @@ from acquire.study.record import StudyFile, part_names
 from acquire.study.screen import StudyScreen
 from acquire.study.work import Finished, Happening, StudyWork, Taken, TakenBack
 from drivers.reading import Reading
+from system.ending import asked_to_end
 
 TICK_S = 0.25
 """How often the study is told the time, real seconds."""
@@ -70,7 +70,7 @@ async def run_study(wish: Wish) -> Path:
         )
         console.print(f"Labels of the parts, drawn by chance: {part_names(record.plan.parts)}")
         console.print(f"{len(record.taken)} of {len(record.plan.turns)} measured; the record is {wish.to}.")
-        with StudyScreen(console) as screen, stops_on_signals(stop):
+        with StudyScreen(console) as screen, asked_to_end(stop.set):
             await StudyBench(work, file, screen, clock, stop, bench).run(files.notices)
     left = len(record.missing)
     console.print(

@@ -231,7 +231,7 @@ def _uneven(rules: Sequence[BalanceFound], closed: Sequence[ClosureFound]) -> li
     return found + [
         Finding(FindingKind.CLOSURE, each.where, outcome=each.outcome)
         for each in closed
-        if each.outcome is not Outcome.PASS or each.contradicts
+        if _counting(each) not in (None, Outcome.PASS)
     ]
 
 

@@ -229,4 +229,4 @@ def _measured(blank: Verdict, match: Match, *, slow: bool) -> Verdict:
 
 def _evidence(match: Match) -> Evidence:
     settled = match.corrected.settled
-    return Evidence(match.corrected.terms, settled.trace, settled.raw.hex(" "))
+    return Evidence(match.corrected.terms, settled.trace, settled.raw.hex(" "), learned=settled.learned)

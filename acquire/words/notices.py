@@ -1,7 +1,7 @@
 """What each notice says: one table from code to sentence. Not for prompts, verdicts and results.
 
 A sentence names the facts of its notice in braces; `serial`, `pair` and `step` are among them. The table of
-DEVELOPERS.md is written from examples of all of them (`python -m tests.table_of_notices`).
+docs/record.md is written from examples of all of them (`python -m tests.record_page`).
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ from acquire.words.forms import HELP, STUDY_HELP
 from acquire.words.plain import sureness
 from acquire.words.refusals import range_low, refused
 from acquire.words.saying import Facts, Saying, joined, pins, say
+from acquire.words.settling import learnt
 from acquire.words.verdicts import reads_like
 
 WAYS = {"mqtt": "over MQTT", "page": "on the page"}
@@ -166,6 +167,7 @@ NOTICES: dict[Code, Saying] = {
     Code.BATCH_PAUSED: "{serial} belongs to no batch: {batch} is paused.",
     Code.BATCH_SPOOL: _spool,
     Code.BATCH_STANDING: _standing,
+    Code.BENCH_LEARNT: learnt,
     Code.CALIBRATION_DUE: overdue,
     Code.CHECK_ASKED: "The check standard is to be measured now.",
     Code.CHECK_DUE: "The check standard {resistor} is due.",

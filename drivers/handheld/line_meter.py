@@ -48,7 +48,7 @@ class LineMeterOptions(BaseModel):
             "exact" until one is the same: for long RS-232 lines.
     """
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
     pattern: str | None = None
     quantity: Quantity | None = None

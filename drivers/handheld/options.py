@@ -22,7 +22,7 @@ class HandMeterOptions(BaseModel):
         look_s: how long `configure` watches to learn where the dial stands; seconds.
     """
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
     agreement: Rule = "near"
     silence_s: Annotated[float, Field(gt=0, le=600)] = 5.0

@@ -100,7 +100,7 @@ def scaled_text(digits: str, worth: float) -> float:
 class TypedOptions(BaseModel):
     """Attributes: alive_s: time between two signs of life while nobody types; seconds."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
     alive_s: Annotated[float, Field(gt=0, le=60)] = 1.0
 

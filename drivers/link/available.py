@@ -6,6 +6,8 @@ from ctypes.util import find_library
 from dataclasses import dataclass
 from importlib.util import find_spec
 
+from system.devices import EXAMPLE
+
 
 @dataclass(frozen=True, slots=True)
 class LinkKind:
@@ -25,7 +27,7 @@ class LinkKind:
 def link_kinds() -> list[LinkKind]:
     """Every kind of link, in the order in which workshops use them."""
     return [
-        LinkKind("serial:/dev/NAME", "serial ports, USB adapters"),
+        LinkKind(f"serial:{EXAMPLE}", "serial ports, USB adapters"),
         LinkKind("tcp:HOST:PORT", "sockets, such as SCPI on port 5025"),
         LinkKind("rfc2217:HOST:PORT", "serial ports behind a network"),
         LinkKind("visa:TCPIP::HOST::INSTR", "LAN instruments: VXI-11, HiSLIP, sockets"),

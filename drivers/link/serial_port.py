@@ -11,10 +11,8 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-import fcntl
 import os
 import queue
-import termios
 import threading
 import warnings
 from typing import Any
@@ -24,7 +22,7 @@ import serial
 from drivers.errors import LinkLost, LinkTimeout, LinkUnavailable
 from drivers.link.address import Address, SerialLine
 from drivers.link.channel import drain_until_quiet, not_open
-from drivers.link.port_owner import holders_of, why_no_permission
+from system.devices import CANNOT_SET, claim, give_back, holders_of, is_pseudo, why_no_permission
 
 OPEN_S = 5.0
 """A local port opens at once, one behind a network within a second or two; workshop choice."""
@@ -74,7 +72,8 @@ class _Worker(threading.Thread):
             self._tell(self._channel._broke, self, error)  # noqa: SLF001 - as above
         finally:
             if exclusive:
-                _release(self.port)
+                with contextlib.suppress(TypeError):  # closed already
+                    give_back(self.port.fileno())
             with contextlib.suppress(OSError):
                 self.port.close()
 
@@ -110,7 +109,9 @@ def _open(port: serial.SerialBase) -> None:
     """
     try:
         port.open()
-    except termios.error:
+    except (serial.SerialException, *CANNOT_SET) as error:
+        if isinstance(error, serial.SerialException) and "configure" not in str(error):
+            raise
         if port.bytesize != serial.SEVENBITS:
             raise
         port.bytesize, port.parity = serial.EIGHTBITS, serial.PARITY_NONE
@@ -128,22 +129,10 @@ def _settle(future: asyncio.Future[None], error: BaseException | None) -> None:
 
 def _claim(port: serial.SerialBase) -> bool:
     """Keep programs that know no file locks out, too; a pseudo terminal would stay locked after a crash."""
-    if not _is_device(port):
-        return False
-    with contextlib.suppress(OSError):
-        fcntl.ioctl(port.fileno(), termios.TIOCEXCL)
-        return True
-    return False
-
-
-def _release(port: serial.SerialBase) -> None:
-    with contextlib.suppress(OSError, TypeError):
-        fcntl.ioctl(port.fileno(), termios.TIOCNXCL)
-
-
-def _is_device(port: serial.SerialBase) -> bool:
     name = str(port.port)
-    return "://" not in name and not os.path.realpath(name).startswith("/dev/pts/")
+    if "://" in name or is_pseudo(name) or not hasattr(port, "fileno"):
+        return False
+    return claim(port.fileno())
 
 
 class SerialChannel:
@@ -196,10 +185,9 @@ class SerialChannel:
 
     def _refuse_if_held(self) -> None:
         """A second reader would steal bytes silently, so a port that someone holds is refused."""
-        real = os.path.realpath(self._path)
-        if real.startswith("/dev/pts/"):
-            return  # its other end may hold it open for good reason
-        holders = holders_of(real)
+        if is_pseudo(self._path):
+            return
+        holders = holders_of(os.path.realpath(self._path))
         if holders:
             raise LinkUnavailable(
                 f"the port is in use by {' and '.join(holders)}",

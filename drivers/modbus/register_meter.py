@@ -37,7 +37,7 @@ class StartRegister(BaseModel):
         stop_value: what to write to stop; None if there is no such.
     """
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
     unit_id: Annotated[int, Field(ge=0, le=255)] = 1
     address: Annotated[int, Field(ge=0, le=65535)]
@@ -58,7 +58,7 @@ class RegisterMeterOptions(BaseModel):
         start: the register that starts a test.
     """
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
     channels: Annotated[tuple[RegisterChannel, ...], Field(min_length=1)]
     framing: Literal["auto", "rtu", "tcp"] = "auto"

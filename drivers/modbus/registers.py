@@ -40,7 +40,7 @@ class RegisterChannel(BaseModel):
         full_scale_si: of the instrument's range, SI unit; None for unknown.
     """
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
     quantity: Quantity
     unit_id: Annotated[int, Field(ge=0, le=255)] = 1

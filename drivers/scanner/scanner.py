@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-import fcntl
 import os
 import re
 from collections.abc import AsyncIterator
@@ -17,12 +16,12 @@ from pydantic import BaseModel, ConfigDict, Field, field_validator
 from drivers.errors import AddressInvalid, LinkLost, LinkTimeout, LinkUnavailable
 from drivers.link.framing import LineFramer
 from drivers.link.opening import channel_for
-from drivers.link.port_owner import why_no_permission
 from drivers.meter import ClockPair
 from drivers.scanner.codes import Code, parse_code
-from drivers.scanner.keyboard import EVENT_BYTES, KeyText
+from drivers.scanner.keyboard import KeyText
+from system.devices import open_grabbed, why_no_permission
+from system.incoming import when_ready
 
-_EVIOCGRAB = 0x40044590  # linux/input.h: _IOW('E', 0x90, int)
 _READ_S = 3600.0
 _ENDS = b"\r\n\x03"  # the usual suffixes, and ETX
 
@@ -36,7 +35,7 @@ class ScannerOptions(BaseModel):
         same_again_s: the same code within this time is the same scan; seconds.
     """
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
     pattern: str | None = None
     same_again_s: Annotated[float, Field(ge=0, le=60)] = 1.5
@@ -92,31 +91,23 @@ class _EventDevice:
         await self.close()
         self._keys = KeyText()
         try:
-            self._descriptor = os.open(self._path, os.O_RDONLY | os.O_NONBLOCK)
-            fcntl.ioctl(self._descriptor, _EVIOCGRAB, 1)
+            self._descriptor = open_grabbed(self._path)
         except PermissionError as error:
             raise LinkUnavailable(
                 "you may not open this device", port=self._address, hint=why_no_permission(self._path)
             ) from error
         except OSError as error:
-            await self.close()
             reason = error.strerror or str(error)
             raise LinkUnavailable(f"it cannot be opened ({reason})", port=self._address) from error
 
     async def read_some(self, deadline_s: float) -> bytes:
-        loop = asyncio.get_running_loop()
-        ready = asyncio.Event()
-        loop.add_reader(self._descriptor, ready.set)
         try:
             async with asyncio.timeout(deadline_s):
-                await ready.wait()
-            data = os.read(self._descriptor, EVENT_BYTES * 64)
+                data = await when_ready(self._descriptor)
         except TimeoutError as error:
             raise LinkTimeout("no key", port=self._address) from error
-        except OSError as error:
-            raise LinkLost("the scanner was unplugged", port=self._address) from error
-        finally:
-            loop.remove_reader(self._descriptor)
+        if not data:
+            raise LinkLost("the scanner was unplugged", port=self._address)
         return self._keys.feed(data)
 
     async def close(self) -> None:

@@ -28,7 +28,7 @@ class RangeCode(BaseModel):
         code: what stands for it on the wire.
     """
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
     quantity: Quantity
     full_scale_si: Annotated[float, Field(gt=0)]
@@ -70,7 +70,7 @@ class BenchMeterOptions(BaseModel):
             only.
     """
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
     reply_timeout_s: Seconds = 3.0
     quiet_s: Annotated[float, Field(ge=0.01, le=10)] = 0.15

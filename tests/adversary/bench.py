@@ -22,7 +22,7 @@ from tests.adversary.instrument import Instrument, Probes
 from tests.adversary.record import Journal
 
 ROOT = Path(__file__).resolve().parents[2]
-PATIENCE_S = 40.0
+PATIENCE_S = 90.0
 
 QUICK = """
 [settle]

@@ -14,8 +14,9 @@ import time
 import tomllib
 from dataclasses import dataclass, field
 
-import networkx as nx
 import numpy as np
+
+from tests.later import nx
 
 COPPER_K = 234.5
 OHM = {"u": 1e-6, "µ": 1e-6, "m": 1e-3, "": 1.0, "k": 1e3, "M": 1e6, "G": 1e9}

@@ -91,7 +91,7 @@ class Hands:
 
     # ------------------------------------------------------------------ work
 
-    def measure(self, unit, within_s=60.0, serial=None):
+    def measure(self, unit, within_s=120.0, serial=None):
         """Scan a unit and do what is asked until it has its result; gives that, None when none comes."""
         self.place(unit)
         self.lift()
@@ -99,7 +99,7 @@ class Hands:
         self.bench.type(serial or unit.serial)
         return self.go_on(serial or unit.serial, within_s=within_s, results=before)
 
-    def go_on(self, serial, *, within_s=60.0, results=0):
+    def go_on(self, serial, *, within_s=120.0, results=0):
         """Do what is asked until this serial has one more result than `results`."""
         ear, deadline_s = self.bench.ear, time.monotonic() + within_s
         token, acted_s = None, time.monotonic()

@@ -69,10 +69,10 @@ def power(bench):
     bench.instrument.on()
 
 
-ACCIDENTS = [cut, silence, kill, power]
+ACCIDENTS = [kill, power, *map(long_form, (cut, silence))]
 between = pytest.mark.parametrize(
     "accident",
-    [None, kill, *map(long_form, (cut, silence))],
+    [kill, *map(long_form, (None, cut, silence))],
     ids=lambda deed: deed.__name__ if deed else "none",
 )
 
@@ -98,6 +98,7 @@ def test_another_pair_is_not_judged_from_a_touch_that_lies_still(tmp_path, sheet
         assert told == [set(pair) for _, pair, _ in hands.sheet.pairs[:2]]
 
 
+@pytest.mark.long
 def test_matched_secondaries_are_each_touched(tmp_path):
     """Fathom's S2 is not judged from S1's value, or their matching is perfect without being measured."""
     with at(tmp_path, "fathom") as (bench, hands):
@@ -123,6 +124,7 @@ def test_the_next_unit_is_not_judged_from_a_touch_that_ended_the_one_before(tmp_
         assert len(judged(bench, hands, 1, "A-2")) == 1
 
 
+@pytest.mark.long
 @between
 def test_a_pair_touched_is_no_lead_zero(tmp_path, accident):
     """A zero asked for while the probes lie on a strap is not taken from the strap."""
@@ -139,6 +141,7 @@ def test_a_pair_touched_is_no_lead_zero(tmp_path, accident):
         assert len(bench.journal.entries("lead_zero")) == zeros, "zeroed on the strap"
 
 
+@pytest.mark.long
 @between
 def test_the_known_resistor_is_no_winding(tmp_path, accident):
     """A resistor that reads like the first pair, still held after its check, is not that pair."""
@@ -168,7 +171,7 @@ def test_the_known_resistor_is_no_winding(tmp_path, accident):
 
 
 @pytest.mark.parametrize(
-    ("one", "two", "wires"), [("96", "104", 2), ("47", "47", 4)], ids=["range", "function"]
+    ("one", "two", "wires"), [long_form("96", "104", 2), ("47", "47", 4)], ids=["range", "function"]
 )
 def test_a_meter_set_anew_has_lifted_nothing(tmp_path, one, two, wires):
     """The next step wants another range, or four wires; probes that have not moved say nothing of it."""
@@ -184,7 +187,7 @@ def test_a_meter_set_anew_has_lifted_nothing(tmp_path, one, two, wires):
         assert steps_of(judged(bench, hands, 2)) == ["one", "two"]
 
 
-@pytest.mark.parametrize("air_s", [0.0, 0.03])
+@pytest.mark.parametrize("air_s", [0.0, long_form(0.03)])
 def test_probes_that_slide_to_the_next_pair_revise_no_verdict_of_the_one_before(tmp_path, air_s):
     """V–W reads 3 % less than U–V, and no open probes are seen between: U–V keeps its own value."""
     with at(tmp_path, "skerry") as (bench, hands):
@@ -198,6 +201,7 @@ def test_probes_that_slide_to_the_next_pair_revise_no_verdict_of_the_one_before(
         assert foreign_steps(bench.journal, unit.serial, bench.probes.log)[0] == ()
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("on", ["short", ("U", "V")], ids=["short", "pair"])
 def test_whoever_holds_probes_that_do_not_count_is_told_to_lift_them(tmp_path, on):
     """Down before the bench was started, and held: soon a request or notice says what to do."""
@@ -225,9 +229,10 @@ def test_whoever_holds_probes_that_do_not_count_is_told_to_lift_them(tmp_path, o
         assert bench.ear.until(told, within_s=8.0), bench.ask
         hands.lift(0.4)
         if bench.ask[0] != "start_unit":
-            assert hands.go_on(unit.serial, within_s=40.0), bench.ask
+            assert hands.go_on(unit.serial), bench.ask
 
 
+@pytest.mark.long
 def test_a_hurried_hand_that_shows_no_open_probes_is_asked_again(tmp_path):
     """Probes that move within one conversion: a pair is judged by its own value, or not at all."""
     with at(tmp_path, "linnet") as (bench, hands):

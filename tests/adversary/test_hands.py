@@ -14,7 +14,9 @@ SHORT = dataclasses.replace(LINGERING, linger_s=(0.1, 0.8))
 
 
 @pytest.mark.parametrize(
-    "habit", [HURRIED, SHORT, SLIPPING, MASHING], ids=["hurried", "lingering", "slipping", "mashing"]
+    "habit",
+    [SLIPPING, *map(long_form, (HURRIED, SHORT, MASHING))],
+    ids=["slipping", "hurried", "lingering", "mashing"],
 )
 @pytest.mark.parametrize("sheet", ["linnet", long_form("quern")])
 def test_a_sound_unit_is_not_failed_by_the_way_it_is_touched(tmp_path, sheet, habit):

@@ -6,12 +6,13 @@ import random
 
 import pytest
 
+from tests.adversary.benches import long_form
 from tests.adversary.campaign import SHEETS
 from tests.adversary.kills import compared, way
 
 
 @pytest.mark.parametrize(
-    ("sheet", "seed", "script"), [("linnet", "short-1", ()), ("corrie", "short-2", ((2, ".again"),))]
+    ("sheet", "seed", "script"), [("linnet", "short-1", ()), long_form("corrie", "short-2", ((2, ".again"),))]
 )
 def test_a_killed_unit_ends_as_without_the_kill(sheet, seed, script):
     """Requests, steps, attempts and result are those of the run without it."""
@@ -29,6 +30,7 @@ def test_seventy_units_end_as_without_the_kill(number):
     assert not found, line
 
 
+@pytest.mark.long
 def test_a_way_is_the_same_twice():
     """The comparison itself: without a kill there is nothing to tell."""
     one, other = way("linnet", "short-1")[1], way("linnet", "short-1")[1]

@@ -34,7 +34,9 @@ def warm(unit, kelvin):
     [
         ("corrie", {"start": 0.92}, 9.0),
         long_form("corrie", {"run": 0.935, "start": 0.935}, 8.0),
-        ("plover", {"slow charge": 0.925, "fast charge": 0.925, "trigger": 0.915, "lighting": 0.935}, 8.0),
+        long_form(
+            "plover", {"slow charge": 0.925, "fast charge": 0.925, "trigger": 0.915, "lighting": 0.935}, 8.0
+        ),
         long_form("linnet", {"inner": 0.925, "outer": 0.925}, 5.0),
     ],
 )
@@ -45,6 +47,7 @@ def test_a_bad_unit_that_is_warm_does_not_pass(tmp_path, sheet, scaled, kelvin):
         assert result["outcome"] not in PASSED
 
 
+@pytest.mark.long
 def test_a_good_unit_held_as_warm_does_not_fail_when_it_is_scanned_again_at_once(tmp_path):
     """20 K warm: held; scanned again at once: held again; never failed for what the heat does."""
     with at(tmp_path, "plover") as (bench, hands):
@@ -61,7 +64,7 @@ def test_a_good_unit_held_as_warm_does_not_fail_when_it_is_scanned_again_at_once
 @pytest.mark.parametrize(
     ("sheet", "pin"), [long_form("plover", "2"), ("linnet", "2"), long_form("corrie", "C")]
 )
-@pytest.mark.parametrize("joint_ohm", [2.0, 0.6])
+@pytest.mark.parametrize("joint_ohm", [long_form(2.0), 0.6])
 def test_a_joint_that_closes_no_relation_does_not_pass(tmp_path, sheet, pin, joint_ohm):
     """R12 + R23 - R13 is twice the joint in pin 2, known to some milliohms: 0.6 ohm is over any limit."""
     with at(tmp_path, sheet) as (bench, hands):
@@ -72,6 +75,7 @@ def test_a_joint_that_closes_no_relation_does_not_pass(tmp_path, sheet, pin, joi
         assert any(pin in place["where"] for place in places), places
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("sheet", ["linnet", *map(long_form, ("plover", "corrie", "quern"))])
 def test_a_sound_unit_passes_with_all_that_closes(tmp_path, sheet):
     """No joint, room temperature: pass."""
@@ -79,6 +83,7 @@ def test_a_sound_unit_passes_with_all_that_closes(tmp_path, sheet):
         assert measured(bench, hands, sound(hands))["outcome"] == "pass"
 
 
+@pytest.mark.long
 def test_a_lead_zero_that_is_off_by_a_tenth_of_an_ohm_fails_no_motor(tmp_path):
     """Zeroed with dirty tips: all pairs low by 0.1 ohm, which a star of 9 ohm does not fail by."""
     with at(tmp_path, "skerry") as (bench, hands):
@@ -89,6 +94,7 @@ def test_a_lead_zero_that_is_off_by_a_tenth_of_an_ohm_fails_no_motor(tmp_path):
         assert result["outcome"] not in FAILED
 
 
+@pytest.mark.long
 def test_thermal_voltages_are_in_the_budget_unless_they_are_compensated(tmp_path):
     """The meter could cancel them; a bench that never switched that on has one more term in its budget."""
     terms = {}

@@ -11,6 +11,8 @@ import json
 import re
 import xml.etree.ElementTree as ET
 
+import pytest
+
 from tests.adversary.benches import at, scan, sound
 from tests.brokers import Mosquitto, needs_mosquitto, subscriber
 from tests.waiting import wait_until
@@ -129,6 +131,7 @@ def changed_afterwards(folder, broker_port):
     return said
 
 
+@pytest.mark.long
 def test_a_result_typed_while_the_bench_rests_changes_the_papers(tmp_path):
     """`steadyohm result` after the day's work: label, history, certificate and batch report say fail."""
     with at(tmp_path, "plover") as (bench, hands):
@@ -151,6 +154,7 @@ def said_on_page_later(bench, serial):
     }
 
 
+@pytest.mark.long
 def test_a_result_typed_before_the_unit_ends_counts_in_its_result(tmp_path):
     """Insulation typed between two pairs: the unit ends as a fail at once, everywhere."""
     with at(tmp_path, "plover") as (bench, hands):
@@ -158,7 +162,7 @@ def test_a_result_typed_before_the_unit_ends_counts_in_its_result(tmp_path):
         unit = sound(hands, "P-1")
         scan(bench, hands, unit)
         typed(bench, BAD)
-        assert hands.go_on("P-1", within_s=60.0)
+        assert hands.go_on("P-1")
         said = said_on_page(bench, "P-1")
         bench.stop()
         said |= said_on_paper(bench, "P-1", "lot 7")
@@ -166,6 +170,7 @@ def test_a_result_typed_before_the_unit_ends_counts_in_its_result(tmp_path):
     assert said == {name: (0, 1) if name == "/now batch" else "fail" for name in said}
 
 
+@pytest.mark.long
 def test_a_good_typed_result_makes_no_bad_winding_good(tmp_path):
     """Failed in ohms, insulation good: fail everywhere."""
     with at(tmp_path, "plover") as (bench, hands):
@@ -178,6 +183,7 @@ def test_a_good_typed_result_makes_no_bad_winding_good(tmp_path):
     assert said == {name: (0, 1) if name == "/now batch" else "fail" for name in said}
 
 
+@pytest.mark.long
 def test_a_result_named_like_a_letter_of_the_core_takes_nothing_off_the_list(tmp_path):
     """ "R" is no insulation to CORE: what was not tested stays not tested, by its id."""
     with at(tmp_path, "plover") as (bench, hands):

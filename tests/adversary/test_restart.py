@@ -23,14 +23,14 @@ def again(bench):
     bench.start()
 
 
-@pytest.mark.parametrize("ending", ["kill", "stop"])
+@pytest.mark.parametrize("ending", ["kill", long_form("stop")])
 def test_the_next_unit_is_asked_for_after_every_start(tmp_path, ending):
     """A bench that has measured a unit before asks for the next one, as a new bench does."""
     with at(tmp_path, "linnet") as (bench, hands):
         assert hands.measure(sound(hands, "A-1"))
         getattr(bench, ending)()
-        bench.start(shown_within_s=15.0)
-        assert bench.until_asked("start_unit", within_s=5.0), bench.ask
+        bench.start()
+        assert bench.until_asked("start_unit"), bench.ask
         assert hands.measure(sound(hands, "A-2"))
 
 
@@ -43,7 +43,7 @@ def test_the_lead_zero_that_was_asked_for_is_asked_for_again(tmp_path):
         wait_until(lambda: bench.journal.entries("unit_started"))
         assert bench.until_asked("short_probes")
         again(bench)
-        assert hands.go_on(unit.serial, within_s=40.0), bench.ask
+        assert hands.go_on(unit.serial), bench.ask
         kinds = [entry.kind for entry in bench.journal.entries("lead_zero", "check_standard", "verdict")]
         before = kinds[: kinds.index("verdict")]
         assert {"lead_zero", "check_standard"} <= set(before), f"judged without: {before}"
@@ -59,14 +59,15 @@ def test_a_typed_temperature_lives_on_with_its_age(tmp_path):
         scan(bench, hands, unit)
         judged(bench, hands, 1)
         again(bench)
-        assert hands.go_on(unit.serial, within_s=40.0), bench.ask
+        assert hands.go_on(unit.serial), bench.ask
         told = bench.journal.entries("verdict", serial=unit.serial)
         assert {entry.payload["winding_celsius"] for entry in told} == {35.0}
         typed = {round(entry.evidence["temperature_utc_s"], 3) for entry in told if entry.evidence}
         assert len(typed) == 1, "typed once, and that is its age"
 
 
-@pytest.mark.parametrize("killed_after", [None, 1, *map(long_form, (3, 6))])
+@pytest.mark.long
+@pytest.mark.parametrize("killed_after", [None, 1, 3, 6])
 def test_a_unit_that_cools_is_held_with_a_restart_as_without(tmp_path, killed_after):
     """25 K warm and cooling by more than 2 K while it is measured."""
     with at(tmp_path, "plover") as (bench, hands):
@@ -75,11 +76,12 @@ def test_a_unit_that_cools_is_held_with_a_restart_as_without(tmp_path, killed_af
         if killed_after:
             judged(bench, hands, killed_after)
             again(bench)
-        result = hands.go_on(unit.serial, within_s=100.0)
+        result = hands.go_on(unit.serial)
         assert result, bench.ask
         assert is_held(result), result["outcome"]
 
 
+@pytest.mark.long
 def test_a_stator_killed_before_its_last_touch_gets_its_result(tmp_path):
     """Only the repetition of the first pair is missing."""
     with at(tmp_path, "quern") as (bench, hands):
@@ -88,11 +90,12 @@ def test_a_stator_killed_before_its_last_touch_gets_its_result(tmp_path):
         judged(bench, hands, 6)
         assert bench.until_asked(("touch", "touch_again"), ("U", "V"))
         again(bench)
-        result = hands.go_on(unit.serial, within_s=30.0)
+        result = hands.go_on(unit.serial)
         assert result, bench.ask
         assert result["outcome"] == "pass"
 
 
+@pytest.mark.long
 def test_the_warm_check_asks_for_the_pair_that_was_measured_first(tmp_path):
     """The longest time between two looks tells most; after a restart as well."""
     with at(tmp_path, "plover") as (bench, hands):
@@ -100,11 +103,12 @@ def test_the_warm_check_asks_for_the_pair_that_was_measured_first(tmp_path):
         scan(bench, hands, unit)
         judged(bench, hands, 3)
         again(bench)
-        assert hands.go_on(unit.serial, within_s=60.0), bench.ask
+        assert hands.go_on(unit.serial), bench.ask
         touched = [frozenset((v["pin_a"], v["pin_b"])) for v in bench.journal.verdicts(unit.serial)]
         assert touched == [*(frozenset(pair) for _, pair, _ in hands.sheet.pairs), frozenset("12")]
 
 
+@pytest.mark.long
 def test_what_windings_have_in_common_is_known_as_well_after_a_restart(tmp_path):
     """The uncertainty of a balance does not grow by a power cut."""
     reach = {}
@@ -115,13 +119,14 @@ def test_what_windings_have_in_common_is_known_as_well_after_a_restart(tmp_path)
             if killed:
                 judged(bench, hands, 3)
                 again(bench)
-            result = hands.go_on(unit.serial, within_s=60.0)
+            result = hands.go_on(unit.serial)
             assert result, bench.ask
             [balance] = result["balances"]
             reach[killed] = balance["expanded_deviation"]
     assert reach[True] == pytest.approx(reach[False], rel=0.3)
 
 
+@pytest.mark.long
 def test_a_batch_that_is_complete_is_told_so_once(tmp_path):
     """Two units, a restart in the second."""
     with at(tmp_path, "linnet") as (bench, hands):
@@ -131,11 +136,12 @@ def test_a_batch_that_is_complete_is_told_so_once(tmp_path):
         scan(bench, hands, unit)
         judged(bench, hands, 1, "A-2")
         again(bench)
-        assert hands.go_on("A-2", within_s=40.0), bench.ask
+        assert hands.go_on("A-2"), bench.ask
         time.sleep(0.5)
         assert bench.journal.codes().count("batch.complete") == 1
 
 
+@pytest.mark.long
 def test_attempts_are_numbered_on(tmp_path):
     """A value that fails is asked for once more; after a restart the second one is the second."""
     with at(tmp_path, "linnet") as (bench, hands):
@@ -149,6 +155,7 @@ def test_attempts_are_numbered_on(tmp_path):
         assert [v["counts"] for v in told[:2]] == [False, True]
 
 
+@pytest.mark.long
 def test_a_unit_that_began_under_another_purpose_does_not_go_on(tmp_path):
     """Incoming limits for one half and final ones for the other prove nothing: it ends as files changed."""
     with at(tmp_path, "linnet", purpose="incoming") as (bench, hands):
@@ -159,7 +166,7 @@ def test_a_unit_that_began_under_another_purpose_does_not_go_on(tmp_path):
         bench.write(purpose="final")
         bench.start()
         read_again(bench)
-        bench.until_asked("start_unit", within_s=5.0)
+        bench.until_asked("start_unit")
         assert bench.ask[0] == "start_unit", "it goes on"
         result = bench.journal.result(unit.serial)
         assert result, "it has no end on record"
@@ -195,11 +202,12 @@ def test_a_unit_that_began_under_other_files_does_not_go_on(tmp_path, file):
             )
         bench.start()
         read_again(bench)
-        bench.until_asked("start_unit", within_s=5.0)
+        bench.until_asked("start_unit")
         assert bench.ask[0] == "start_unit", "it goes on"
         assert bench.journal.result(unit.serial)["ending"] == "files_changed"
 
 
+@pytest.mark.long
 def test_what_was_skipped_stays_skipped(tmp_path):
     """A step left out before a power cut is not asked for after it, whatever the reason's words are."""
     with at(tmp_path, "linnet") as (bench, hands):
@@ -209,10 +217,11 @@ def test_what_was_skipped_stays_skipped(tmp_path):
         bench.type(".skip outer is left out: again")
         assert bench.until_asked(("touch", "touch_again"), ("1", "3"))
         again(bench)
-        assert bench.until_asked(("touch", "touch_again"), ("1", "3"), within_s=10.0), bench.ask
-        assert hands.go_on(unit.serial, within_s=40.0), bench.ask
+        assert bench.until_asked(("touch", "touch_again"), ("1", "3")), bench.ask
+        assert hands.go_on(unit.serial), bench.ask
 
 
+@pytest.mark.long
 def test_a_step_asked_for_again_is_asked_for_again(tmp_path):
     """`.again` before a power cut holds after it."""
     with at(tmp_path, "linnet") as (bench, hands):
@@ -223,13 +232,14 @@ def test_a_step_asked_for_again_is_asked_for_again(tmp_path):
         bench.type(".again inner")
         assert bench.until_asked(("touch", "touch_again"), ("1", "2"))
         again(bench)
-        assert bench.until_asked(("touch", "touch_again"), ("1", "2"), within_s=10.0), bench.ask
-        assert hands.go_on(unit.serial, within_s=40.0), bench.ask
+        assert bench.until_asked(("touch", "touch_again"), ("1", "2")), bench.ask
+        assert hands.go_on(unit.serial), bench.ask
         told = [v["attempt"] for v in bench.journal.verdicts(unit.serial) if v["step"] == "inner"]
         assert told == sorted(set(told))
         assert len(told) >= 2
 
 
+@pytest.mark.long
 def test_an_open_pair_half_confirmed_is_not_confirmed_by_a_restart(tmp_path):
     """One key press before the power cut and one after it are two; the unit fails by the same entries."""
     told = {}
@@ -241,10 +251,10 @@ def test_an_open_pair_half_confirmed_is_not_confirmed_by_a_restart(tmp_path):
             hands.touch(bench.ask[1])
             time.sleep(0.6)
             bench.type("")
-            bench.until_judged(1, within_s=10.0)
+            bench.until_judged(1)
             if killed:
                 again(bench)
-            result = hands.go_on(unit.serial, within_s=60.0)
+            result = hands.go_on(unit.serial)
             assert result, bench.ask
             told[killed] = [
                 (v["step"], v["outcome"], v["counts"], v["attempt"]) for v in bench.journal.verdicts()

@@ -21,7 +21,6 @@ import time
 from dataclasses import dataclass, field
 
 import numpy as np
-from scipy import integrate, stats
 
 from acquire.physics.accuracy import half_width_si
 from acquire.physics.budget import combine
@@ -33,6 +32,7 @@ from acquire.records import Corrected, LeadZero, Limits, Outcome, Rule, Settled
 from acquire.verdict.guard import decide
 from drivers.accuracy import RangeAccuracy
 from drivers.reading import Quantity
+from tests.later import integrate, stats
 
 COPPER = CONDUCTORS["copper"]
 RULES = (Rule.SIMPLE, Rule.GUARD_BAND, Rule.ISO_14253_1, Rule.MAXIMUM_RISK)

@@ -1,6 +1,6 @@
 """How often the diagnosis is right, how honest its probabilities are, and what wrong probes do.
 
-Run: `python -m tests.benchmarks.diagnosis` (short) or `... --units 2000` for the figures in DEVELOPERS.md;
+Run: `python -m tests.benchmarks.diagnosis` (short) or `... --units 2000` for the figures in the README;
 `--meter hand-2000` for a meter that cannot judge much, `--shift 1000` for shifts in guided and free order.
 For each sheet, so many units of every kind of fault, places and sizes drawn from the ranges of the fault
 dictionary. Sim's hands touch a wrong pair in one touch of twenty and repeat a slip in one of seven; sim's
@@ -34,7 +34,6 @@ from acquire.steps.estimate import foretold
 from acquire.verdict.diagnose import casebook
 from acquire.verdict.dictionary import PRIORS
 from acquire.verdict.weighing import LOWERING
-from sim.units import UNIT_TYPES
 from tests.benchmarks import diagnosis_tables as tables
 from tests.benchmarks.diagnosis_bench import METERS, Bench, exact
 from tests.benchmarks.diagnosis_scene import draw, faulty, good_unit, kinds_of
@@ -45,6 +44,7 @@ from tests.benchmarks.diagnosis_theory import (
     rivals,
     taken_elsewhere,
 )
+from tests.known_units import UNIT_TYPES
 
 OUTPUT = Path(__file__).resolve().parents[1] / "output"
 PASSING = (Outcome.PASS, Outcome.CONDITIONAL_PASS)

@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from acquire.errors import InputImpossible
@@ -27,6 +27,7 @@ from acquire.records import (
 )
 from acquire.sheets import load_sheet
 from tests.known_records import RESULT
+from tests.tries import tries
 from tests.whole_bench import CONFIGS
 
 FATHOM = load_sheet(CONFIGS / "sheets" / "fathom-7.toml")
@@ -66,7 +67,7 @@ def done(batches, command, utc_s):
     return [*told, *batches.ended(result, readings, 10.0)]
 
 
-@settings(deadline=None, max_examples=60)
+@tries(60)
 @given(st.lists(COMMANDS, max_size=14))
 def test_the_record_alone_leads_back(commands):
     """After a restart at any moment the same batches stand as they stood, and one runs at most."""

@@ -3,12 +3,12 @@
 import math
 import warnings
 
-import networkx as nx
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from acquire.physics.network import resistance_between, sensitivities
+from tests.later import nx
 
 OHM = st.floats(min_value=1e-2, max_value=1e4)
 NODES = st.sampled_from([str(number) for number in range(9)])

@@ -3,7 +3,7 @@
 import math
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from acquire.records import Pair
@@ -12,6 +12,7 @@ from acquire.verdict.diagnose import best_next_pair, diagnose, findings
 from acquire.verdict.weighing import LOWERING
 from acquire.words.faults import sentence
 from tests.known_sheets import PLOVER, QUERN
+from tests.tries import tries
 
 TABLES = {sheet.name: PairTable(sheet) for sheet in (PLOVER, QUERN)}
 FACTOR = st.one_of(st.just(1.0), st.floats(min_value=0.3, max_value=3.0), st.just(math.inf))
@@ -29,7 +30,7 @@ def units(draw):
 
 
 @given(units())
-@settings(max_examples=30, deadline=None)
+@tries(30)
 def test_probabilities_add_up_and_are_ranked(unit):
     """Over all explanations, the unknown among them."""
     sheet, readings = unit
@@ -56,7 +57,7 @@ def units_that_read_high(draw):
 
 
 @given(units_that_read_high())
-@settings(max_examples=100, deadline=None)
+@tries(100)
 def test_high_resistance_is_never_called_shorted_turns(unit):
     """Nor missing turns nor thicker wire, but as hidden by a bad joint, however the other readings are."""
     sheet, winding, readings = unit
@@ -67,7 +68,7 @@ def test_high_resistance_is_never_called_shorted_turns(unit):
 
 
 @given(units())
-@settings(max_examples=50, deadline=None)
+@tries(50)
 def test_no_fault_is_of_an_impossible_size(unit):
     """No joint of less than no ohms, no more turns shorted than there are."""
     sheet, readings = unit
@@ -77,7 +78,7 @@ def test_no_fault_is_of_an_impossible_size(unit):
 
 
 @given(units(), st.randoms())
-@settings(max_examples=20, deadline=None)
+@tries(20)
 def test_neither_order_nor_swapped_probes_matter(unit, dice):
     """The same readings in another order, with the probes the other way round."""
     sheet, readings = unit
@@ -90,7 +91,7 @@ def test_neither_order_nor_swapped_probes_matter(unit, dice):
 
 
 @given(units())
-@settings(max_examples=20, deadline=None)
+@tries(20)
 def test_next_pair_is_one_that_was_not_measured(unit):
     """Or none."""
     sheet, readings = unit

@@ -10,7 +10,7 @@ import tomllib
 from pathlib import Path
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, given
 from hypothesis import strategies as st
 
 from acquire.answers.check import check_file
@@ -20,6 +20,7 @@ from acquire.files.toml_lines import find_lines
 from acquire.records import Sheet
 from acquire.sheets import load_sheet
 from acquire.steps.pairs import PairTable
+from tests.tries import tries
 
 CONFIGS = Path(__file__).parents[2] / "configs"
 SHEET_TEXTS = [path.read_text(encoding="utf-8") for path in sorted((CONFIGS / "sheets").glob("*.toml"))]
@@ -162,7 +163,7 @@ class Writer:
         return "\n".join(self.lines)
 
 
-@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@tries(150, suppress_health_check=[HealthCheck.too_slow])
 @given(FILES, st.integers(0, 2**32), st.booleans())
 def test_every_value_of_a_random_file_is_found_on_its_line(tree, seed, crlf):
     writer = Writer(random.Random(seed))
@@ -174,7 +175,7 @@ def test_every_value_of_a_random_file_is_found_on_its_line(tree, seed, crlf):
     assert {path: lines.of(path) for path in writer.noted} == writer.noted
 
 
-@settings(max_examples=200, deadline=None)
+@tries(200)
 @given(st.text("[]{}=.,#\"'\\ \t\n\r01ab", max_size=40))
 def test_whatever_tomllib_takes_the_lines_take_with_the_same_paths(text):
     try:
@@ -250,7 +251,7 @@ WORDS = [
 ]
 
 
-@settings(max_examples=120, deadline=None)
+@tries(120)
 @given(st.sampled_from(SHEET_TEXTS), st.randoms(use_true_random=False))
 def test_a_sheet_with_slips_is_compiled_or_refused_by_line(text, dice):
     sheet, _ = outcome(load_sheet, mutated(dice, text, WORDS).encode())
@@ -262,14 +263,14 @@ def test_a_sheet_with_slips_is_compiled_or_refused_by_line(text, dice):
         assert len({step.name for step in sheet.steps}) == len(sheet.steps)
 
 
-@settings(max_examples=120, deadline=None)
+@tries(120)
 @given(st.sampled_from(BENCH_TEXTS), st.randoms(use_true_random=False))
 def test_a_bench_file_with_slips_is_taken_or_refused_by_line(text, dice):
     bench, _ = outcome(load_bench, mutated(dice, text, WORDS).encode())
     assert bench is None or isinstance(bench, Bench)
 
 
-@settings(max_examples=100, deadline=None)
+@tries(100)
 @given(st.binary(max_size=200) | st.sampled_from(SHEET_TEXTS).map(lambda text: text.encode("utf-16")))
 def test_any_bytes_are_a_file_or_refused(raw):
     for load in (load_sheet, load_bench):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 import pytest
-from hypothesis import example, given, settings
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from drivers.frame import FrameRefused
@@ -19,6 +19,7 @@ from drivers.handheld.two_line import TwoLine
 from drivers.link.framing import MAX_LINE_BYTES, LineFramer
 from drivers.reading import Kind, Quantity
 from drivers.scpi.language import parse_number
+from tests.tries import tries
 
 PROTOCOLS = [
     Status14(),
@@ -54,7 +55,7 @@ def frame_like(protocol):
 
 @each_protocol
 @given(data=st.data())
-@settings(max_examples=80)
+@tries(80)
 def test_any_bytes_give_an_honest_reading_or_a_refusal(protocol, data):
     frame = data.draw(st.one_of(st.binary(max_size=24), frame_like(protocol)))
     try:
@@ -70,7 +71,7 @@ def test_any_bytes_give_an_honest_reading_or_a_refusal(protocol, data):
 
 @each_protocol
 @given(parts=st.lists(st.binary(max_size=40), max_size=12))
-@settings(max_examples=40)
+@tries(40)
 def test_a_framer_does_not_care_how_the_link_cuts(protocol, parts):
     whole, cut = protocol.framer(), protocol.framer()
     stream = b"".join(parts)
@@ -81,7 +82,7 @@ def test_a_framer_does_not_care_how_the_link_cuts(protocol, parts):
 
 @each_protocol
 @given(noise=st.binary(min_size=1, max_size=64), times=st.integers(50, 200))
-@settings(max_examples=25)
+@tries(25)
 def test_a_framer_never_keeps_more_than_a_bounded_rest(protocol, noise, times):
     framer = protocol.framer()
     fed = kept = 0

@@ -10,7 +10,7 @@ import tempfile
 from dataclasses import replace
 from pathlib import Path
 
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from acquire.clock import HandClock
@@ -23,6 +23,7 @@ from acquire.outlets.csv_tail import last_number, whole_length
 from acquire.outlets.payload import UNPRINTABLE, as_json, header, payload_of, rearmed, record_of
 from acquire.records import Evidence, Pair, TypedResult, Verdict
 from tests.known_records import VERDICT
+from tests.tries import tries
 
 SURROGATE = re.compile("[\ud800-\udfff]")
 """Half a surrogate pair cannot be said in UTF-8."""
@@ -39,7 +40,7 @@ VERDICTS = st.from_type(Verdict)
 OF_A_KIND = st.lists(VERDICTS, min_size=1, max_size=4) | st.lists(
     st.from_type(TypedResult), min_size=1, max_size=4
 )
-DISK = settings(deadline=None, max_examples=25)
+DISK = tries(25)
 
 
 @given(RECORDS)

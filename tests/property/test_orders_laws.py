@@ -4,7 +4,7 @@ import asyncio
 import contextlib
 import json
 
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, given
 from hypothesis import strategies as st
 
 from acquire.bench.keyboard import to_command
@@ -16,6 +16,7 @@ from acquire.files.settings import load_bench
 from acquire.outlets.orders import ORDERS, Desk
 from acquire.records import Notice
 from tests.obedient_meter import StillBench
+from tests.tries import tries
 from tests.whole_bench import bench_file, journal_entries
 
 WORDS = [
@@ -98,7 +99,7 @@ class Typed:
             yield line
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@tries(25, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.lists(st.tuples(st.booleans(), LINES, PAYLOADS), max_size=12))
 def test_a_bench_survives_whatever_is_typed_and_sent(tmp_path_factory, doings):
     """Through keyboard and desk into the real daemon with its journal; it is at work afterwards."""

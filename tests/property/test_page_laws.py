@@ -6,7 +6,7 @@ import asyncio
 import json
 from dataclasses import replace
 
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from acquire.page import stream as stream_module
@@ -36,6 +36,7 @@ from acquire.steps.pairs import PairTable
 from drivers.reading import Flag, Kind, Quantity, Reading
 from tests.known_records import BATCH, CHECK, EVIDENCE, RESULT, STARTED, TYPED, VERDICT, ZERO
 from tests.known_sheets import PLOVER
+from tests.tries import tries
 
 OHM = Quantity.RESISTANCE
 SERIALS = st.sampled_from(["a", "b", "<b>&\u2028", "\ud800"])
@@ -146,7 +147,7 @@ def given_to(view, what):
         view.show(what)
 
 
-@settings(max_examples=150, deadline=None)
+@tries(150)
 @given(st.lists(EVENTS | READINGS | FACTS, max_size=40))
 def test_the_changes_make_the_state(happenings):
     """Whatever happens, in any order: the state is JSON, the phase has a word, nothing changes untold."""
@@ -191,7 +192,7 @@ class Follower:
                 self.seq = plain["seq"]
 
 
-@settings(max_examples=60, deadline=None)
+@tries(60)
 @given(
     st.lists(st.tuples(EVENTS | READINGS | FACTS, st.booleans(), st.booleans()), max_size=30),
     st.integers(1, 5),

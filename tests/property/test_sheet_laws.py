@@ -6,15 +6,16 @@ import tempfile
 from itertools import combinations
 from pathlib import Path
 
-import networkx as nx
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from acquire.errors import FileInvalid
 from acquire.records import BranchKind, Purpose
 from acquire.sheets import load_sheet
 from acquire.steps.pairs import PairTable
+from tests.later import nx
+from tests.tries import tries
 
 
 @st.composite
@@ -63,7 +64,7 @@ def as_graph(pins, leads, windings):
     return graph
 
 
-@settings(max_examples=120, deadline=None)
+@tries(120)
 @given(circuits())
 def test_a_circuit_written_as_a_sheet_is_the_circuit_that_was_meant(circuit):
     """Outside check: networkx's resistance distance."""

@@ -6,12 +6,13 @@ import io
 import tempfile
 from pathlib import Path
 
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from acquire.answers.told import explanation_of, identification_lines, learnt_sheet, reading_of, told_about
 from acquire.errors import SteadyohmError
 from acquire.sheets import load_sheet
+from tests.tries import tries
 
 SHEETS = sorted((Path(__file__).parents[2] / "configs" / "sheets").glob("*.toml"))
 SHEET = next(path for path in SHEETS if path.stem == "plover-80")
@@ -46,7 +47,6 @@ def asked(raw):
         return text
 
 
-@settings(deadline=None)
 @given(HEADS, ROWS)
 def test_any_rows_make_a_sheet_that_loads_or_a_sentence(head, rows):
     """Cells as people and spreadsheets leave them."""
@@ -55,7 +55,6 @@ def test_any_rows_make_a_sheet_that_loads_or_a_sentence(head, rows):
     asked(f"{head}\r\n{text.getvalue()}".encode("utf-8", "replace"))
 
 
-@settings(deadline=None)
 @given(st.binary(max_size=300) | st.text(max_size=200).map(lambda t: t.encode("utf-16")))
 def test_any_bytes_make_a_sentence(raw):
     """A picture, a spreadsheet's own format, half a file."""
@@ -76,7 +75,7 @@ WORDS = st.one_of(
 )
 
 
-@settings(deadline=None, max_examples=40)
+@tries(40)
 @given(st.lists(WORDS, max_size=4), st.none() | st.floats(-60, 150), st.none() | st.floats())
 def test_whatever_is_told_is_explained_or_refused_in_words(words, temperature, leads):
     """explain and identify, with what a person may say of temperature and leads."""

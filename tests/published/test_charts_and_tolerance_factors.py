@@ -5,11 +5,11 @@ import csv
 from pathlib import Path
 
 import pytest
-from scipy import integrate, stats
 
 from acquire.physics.check_standard import D2_OF_TWO, D4_OF_TWO, Resistor, chart_of, check_bench
 from acquire.physics.tolerance import two_sided_k, two_sided_k_howe
 from acquire.physics.trend import trend
+from tests.later import integrate, stats
 
 DATA = Path(__file__).parents[1] / "data" / "published"
 

@@ -2,10 +2,10 @@
 
 import math
 
-import networkx as nx
 import pytest
 
 from acquire.physics.network import resistance_between
+from tests.later import nx
 
 PAIR_OF_SUM = [("small", "common", 20.6), ("common", "large", 441.0)]
 

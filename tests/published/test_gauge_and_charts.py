@@ -8,7 +8,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from scipy import stats
 
 from acquire.physics.check_standard import D2_OF_TWO, D4_OF_TWO
 from acquire.physics.sample import pooled, sample
@@ -20,6 +19,7 @@ from acquire.stats.drift import by_group, drift
 from acquire.stats.gauge import Method, gauge_study, ranges_study
 from acquire.stats.normality import normality
 from acquire.stats.pareto import share_of
+from tests.later import stats
 
 DATA = Path(__file__).parents[1] / "data" / "published"
 

@@ -7,12 +7,13 @@ from tests.killed_benches import KilledBench
 
 
 @needs_mosquitto
-@pytest.mark.timeout(150)
-async def test_a_dozen_kills_lose_nothing(tmp_path):
+@pytest.mark.timeout(900)
+@pytest.mark.parametrize("kills", [5, pytest.param(12, marks=pytest.mark.long)])
+async def test_kills_lose_nothing(tmp_path, kills):
     """The short form; five hundred in tests/benchmarks/kills.py."""
-    counts = await KilledBench(tmp_path, seed=5).live(12)
+    counts = await KilledBench(tmp_path, seed=5).live(kills)
 
-    assert counts.kills >= 12
-    assert counts.verdicts >= 8, "too little work to prove anything"
-    assert counts.results >= 8, "too little typed to prove anything"
-    assert counts.resumed >= 2
+    assert counts.kills >= kills
+    assert counts.verdicts >= kills * 2 // 3, "too little work to prove anything"
+    assert counts.results >= kills * 2 // 3, "too little typed to prove anything"
+    assert counts.resumed >= kills // 5

@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).parents[2]
-HOUSES = {"acquire", "drivers", "sim", "tests"}
+HOUSES = {"acquire", "drivers", "sim", "system", "tests"}
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
 
 COMES_WITH = {"pydantic_core": "pydantic", "paho": "aiomqtt", "pandas": "statsmodels"}
@@ -82,9 +82,8 @@ def test_the_product_imports_only_what_it_declares():
     """Optional extras may be used where they are asked for; nothing comes in by way of the test tools."""
     extras = [name for name in PROJECT["optional-dependencies"] if name != "test"]
     allowed = declared(*extras)
-    undeclared = {
-        p: str(at) for p, at in imported("acquire", "drivers").items() if not distributions(p) & allowed
-    }
+    found = imported("acquire", "drivers", "system")
+    undeclared = {p: str(at) for p, at in found.items() if not distributions(p) & allowed}
     assert not undeclared
 
 
@@ -102,7 +101,7 @@ def test_tests_import_only_what_is_declared():
 
 def test_everything_that_is_declared_is_used():
     """A dependency without a use is only a risk."""
-    used = set().union(*(distributions(package) for package in imported("acquire", "drivers")))
+    used = set().union(*(distributions(package) for package in imported("acquire", "drivers", "system")))
     extras = [name for name in PROJECT["optional-dependencies"] if name != "test"]
     assert declared(*extras) - used - set(NOT_IMPORTED) == set()
 

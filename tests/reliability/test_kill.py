@@ -88,7 +88,6 @@ async def compare(folder, ear):
 
 
 @needs_mosquitto
-@pytest.mark.timeout(90)
 async def test_twenty_killed_benches_lose_nothing(tmp_path):
     """The short form; the long one below."""
     counts = await killed(tmp_path, 20, seed=7)

@@ -16,7 +16,6 @@ from tests.whole_line import WholeLine, good
 pytestmark = [needs_mosquitto, needs_postgres]
 
 
-@pytest.mark.timeout(180)
 def test_everything_that_benches_recorded_is_in_the_database_exactly_once():
     """Six benches, two collectors, five kills."""
     folder = Path(tempfile.mkdtemp(prefix="steadyohm-line-"))

@@ -39,7 +39,10 @@ def hand_bench(folder, port, driver, model, *, finest):
 
 @pytest.mark.parametrize(
     ("kind", "voice", "model", "finest"),
-    [("hand-4000", "parity11", "hand-6000", 400), ("hand-2000", "lines", "hand-2000", 200)],
+    [
+        pytest.param("hand-4000", "parity11", "hand-6000", 400, marks=pytest.mark.long),
+        ("hand-2000", "lines", "hand-2000", 200),
+    ],
 )
 def test_a_dial_on_too_coarse_a_range_costs_a_prompt(tmp_path, kind, voice, model, finest):
     """46 ohm within 6 % on a range of one ohm a count: no verdict, a turn; then the same touch passes."""

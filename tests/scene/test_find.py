@@ -17,6 +17,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.commanded import commanded
 from tests.waiting import PATIENCE_S
 from tests.whole_bench import QUIET, free_port, running
 
@@ -60,13 +61,9 @@ def talking(play):
         os.close(slave)
 
 
-def find(*words, **options):
+def find(*words):
     """Run the command; gives exit code and what it said, on one line each."""
-    command = [sys.executable, "-m", "acquire", "find", *words]
-    done = subprocess.run(
-        command, capture_output=True, text=True, env=QUIET, timeout=100, check=False, **options
-    )
-    assert done.stderr == "" or "Traceback" not in done.stderr
+    done = commanded("find", *words)
     return done.returncode, done.stdout + done.stderr
 
 
@@ -74,7 +71,7 @@ def find(*words, **options):
     ("kind", "voice"),
     [
         ("hand-6000", "status14"),
-        ("hand-4000", "parity11"),
+        pytest.param("hand-4000", "parity11", marks=pytest.mark.long),
         pytest.param("hand-2000", "ascii14", marks=pytest.mark.long),
     ],
 )
@@ -85,9 +82,7 @@ def test_a_hand_meter_on_a_port_is_found_and_the_file_that_is_written_runs(tmp_p
         code, said = find("--port", address.removeprefix("serial:"), "--write", str(file))
         assert code == 0, said
         assert f"'{voice}'" in said
-        check = subprocess.run(
-            [sys.executable, "-m", "acquire", "check", str(file)], capture_output=True, text=True, check=False
-        )
+        check = commanded("check", file)
         assert check.returncode == 0, check.stdout + check.stderr
         with running(file) as bench:
             bench.type("P80-0001")
@@ -101,7 +96,7 @@ def test_a_hand_meter_on_a_port_is_found_and_the_file_that_is_written_runs(tmp_p
 def test_a_meter_on_the_network_says_who_it_is_and_its_file_runs(tmp_path):
     """No serial port is opened when a place on the network is named."""
     file = tmp_path / "bench.toml"
-    with meter("bench-6.5", "scpi", "tcp") as address:
+    with meter("bench-6-digit", "scpi", "tcp") as address:
         code, said = find("--tcp", address.removeprefix("tcp:"), "--write", str(file))
         assert code == 0, said
         assert "It says: Invented Instruments" in said
@@ -109,15 +104,8 @@ def test_a_meter_on_the_network_says_who_it_is_and_its_file_runs(tmp_path):
         with running(file) as bench:
             bench.type("P80-0001")
             bench.until("Hold the probes together, to zero")
-            code, _ = bench.end()
-    assert code == 0
-
-
-def test_an_existing_file_is_not_written_over(tmp_path):
-    """Whoever has written one by hand keeps it."""
-    file = tmp_path / "bench.toml"
-    file.write_text("mine", encoding="utf-8")
-    with meter("bench-6.5", "scpi", "tcp") as address:
+            assert bench.end()[0] == 0
+        file.write_text("mine", encoding="utf-8")  # whoever has written one by hand keeps it
         code, said = find("--tcp", address.removeprefix("tcp:"), "--write", str(file))
     assert code in {1, 2}
     assert str(file) in said

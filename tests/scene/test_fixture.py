@@ -94,7 +94,6 @@ async def follow(daemon, simulation):
                 return
 
 
-@pytest.mark.timeout(60)
 async def test_every_pair_of_a_unit_is_measured_and_open_ones_are_proven(tmp_path):
     """A good unit and a broken winding, 21 pairs each; two contacts on every pin, so no key is needed."""
     words = ["--seed", "11", "--units", "6"]
@@ -129,7 +128,7 @@ async def test_a_clip_that_misses_its_pin_is_looked_for_and_fails_no_unit(tmp_pa
     assert {j.verdict.outcome for j in work.of(Judged) if j.verdict.counts} == {Outcome.PASS}
 
 
-@pytest.mark.parametrize("channel", [101, 206])
+@pytest.mark.parametrize("channel", [101, pytest.param(206, marks=pytest.mark.long)])
 async def test_a_relay_that_sticks_stops_the_bench_before_any_verdict(tmp_path, channel):
     """The card says that it is open; with its bus open and the other closed the meter reads something."""
     work = await day(

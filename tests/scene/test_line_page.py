@@ -28,14 +28,14 @@ from acquire.outlets.topics import State, Status, Topics, live_payload
 from acquire.records import Outcome, Weight
 from acquire.sheets import load_sheet
 from tests.brokers import Mosquitto, needs_mosquitto
-from tests.browsers import LAPTOP, OUTPUT, PHONE, needs_chromium, opened, until_served
+from tests.browsers import LAPTOP, PHONE, needs_chromium, opened, picture, until_served
 from tests.known_records import NOTICE, RESULT
 from tests.postgres import database, needs_postgres  # noqa: F401  (a fixture)
 from tests.unit.test_line_incoming import entry, message
 from tests.waiting import PATIENCE_S, crowding
 from tests.whole_bench import CONFIGS, free_port
 
-pytestmark = [needs_mosquitto, needs_postgres, needs_chromium, pytest.mark.timeout(300)]
+pytestmark = [needs_mosquitto, needs_postgres, needs_chromium]
 HOSTILE = '<img src=x onerror="document.title=1">'
 
 
@@ -148,8 +148,7 @@ def faults_of(page):
 
 def keep(page, name):
     """A picture for whoever wants to look."""
-    OUTPUT.mkdir(exist_ok=True)
-    page.screenshot(path=OUTPUT / f"line-{name}.png")
+    picture(page, f"line-{name}")
 
 
 def test_all_benches_are_seen_at_a_glance(tmp_path, mosquitto, database, browser):  # noqa: F811

@@ -15,7 +15,7 @@ import pytest
 
 from drivers.errors import LinkLost, LinkTimeout, LinkUnavailable
 from drivers.link.opening import channel_for
-from drivers.link.port_owner import holders_of, why_no_permission
+from system.devices import holders_of, why_no_permission
 
 HOLDER = (
     "import fcntl, os, sys; f = os.open(sys.argv[1], os.O_RDWR | os.O_NOCTTY); "

@@ -9,11 +9,11 @@ import re
 import pytest
 from playwright.sync_api import expect
 
-from tests.browsers import OUTPUT, another, needs_chromium, opened, paged_bench, until_served
+from tests.browsers import another, needs_chromium, opened, paged_bench, picture, until_served
 from tests.waiting import wait_until
 from tests.whole_bench import journal_entries, running
 
-pytestmark = [needs_chromium, pytest.mark.timeout(300)]
+pytestmark = needs_chromium
 
 MILLIMETRE_PX = 1366 / 310
 """Of a 14-inch screen of 16:9 with 1366 pixels across: 310 mm wide (geometry)."""
@@ -114,6 +114,7 @@ def _first_verdict(bench, eye):
     eye.state("pass", "1–2")  # it stays until the probes touch again
 
 
+@pytest.mark.long
 def test_a_warm_unit_is_held_with_a_countdown(tmp_path, browser):
     """All alike too high: an hourglass and the word, how long to wait, and the sound that asks for a look."""
     with paged_bench(tmp_path, speed=4.0, steps=(0, 1)) as bench:
@@ -273,18 +274,12 @@ def _a_sheet_is_edited(bench, eye):
     expect(eye.page.locator(".card [role=status]")).to_contain_text("That makes no sheet yet.")
     eye.page.locator('.sheet-face [data-pin="1"] text').click()
     expect(eye.page.locator(".card [role=status]")).to_be_empty()
-    keep_of(eye, "sheet")
+    picture(eye.page, "page-sheet")
     eye.page.get_by_role("button", name="Save the sheet").click()
     expect(eye.page.locator(".card [role=status]")).to_contain_text("sheet.toml is written")
     text = (bench.file.parent / "sheet.toml").read_text(encoding="utf-8")
     assert 'acceptance = "2 %"' in text
     assert text.startswith("# Plover 80")
-
-
-def keep_of(eye, name):
-    """A picture for whoever wants to look."""
-    OUTPUT.mkdir(exist_ok=True)
-    eye.page.screenshot(path=OUTPUT / f"page-{name}.png")
 
 
 HOSTILE = (

@@ -6,12 +6,11 @@ import itertools
 import json
 import time
 
-import pytest
 from playwright.sync_api import expect
 
 from tests.browsers import needs_chromium, opened, paged_bench
 
-pytestmark = [needs_chromium, pytest.mark.timeout(300)]
+pytestmark = needs_chromium
 
 
 def orders_of(eye):

@@ -13,17 +13,17 @@ from playwright.sync_api import expect
 
 from tests.browsers import (
     LAPTOP,
-    OUTPUT,
     PHONE,
     needs_chromium,
     opened,
     paged_bench,
+    picture,
     until_served,
 )
 from tests.waiting import crowding, wait_until
 from tests.whole_bench import Typed, free_port, journal_entries, lift, simulated
 
-pytestmark = [needs_chromium, pytest.mark.timeout(300)]
+pytestmark = needs_chromium
 
 SCREENS = ["now", "units", "units/P80-0004", "batch", "leads", "hands-off", "setup", "sheet", "senses"]
 RULES = {
@@ -83,12 +83,6 @@ def typed_results(bench, number):
     return [entry.payload for entry in journal_entries(bench.file.parent, "typed_result")]
 
 
-def keep(eye, name):
-    """A picture for whoever wants to look."""
-    OUTPUT.mkdir(exist_ok=True)
-    eye.page.screenshot(path=OUTPUT / f"page-{name}.png")
-
-
 def test_every_screen_is_accessible_and_fits_light_and_dark_large_and_small(tmp_path, browser):
     """axe-core finds nothing; nothing is wider than the screen; the bench screen fits a laptop's height."""
     with paged_bench(tmp_path, batch="harvest") as bench:
@@ -108,7 +102,7 @@ def test_every_screen_is_accessible_and_fits_light_and_dark_large_and_small(tmp_
                 faults |= {f"{screen} {scheme}": found for found in [faults_of(eye.page, rules)] if found}
                 for size, name in ((LAPTOP, "laptop"), (PHONE, "phone")):
                     eye.page.set_viewport_size(size)
-                    keep(eye, f"{screen.replace('/', '-')}-{scheme}-{name}")
+                    picture(eye.page, f"page-{screen.replace('/', '-')}-{scheme}-{name}")
                     assert eye.page.evaluate("document.documentElement.scrollWidth <= innerWidth"), (
                         screen,
                         name,
@@ -121,7 +115,7 @@ def test_every_screen_is_accessible_and_fits_light_and_dark_large_and_small(tmp_
             assert eye.page.evaluate("document.documentElement.scrollHeight <= innerHeight + 1"), size
             high_px = eye.page.locator(".now-big .value svg").first.bounding_box()["height"]
             assert high_px >= 0.23 * size["height"]  # larger screens are read from farther away
-            keep(eye, f"now-{size['width']}")
+            picture(eye.page, f"page-now-{size['width']}")
         assert not eye.complaints
 
 
@@ -237,7 +231,7 @@ def test_a_bench_is_made_in_the_browser_without_a_terminal(tmp_path, browser):
             eye.page.get_by_role("button", name="Look for meters").click()
             eye.page.get_by_role("button", name="Take this").click()
             expect(eye.page.locator(".try")).to_be_visible()
-            keep(eye, "setup-light-making")
+            picture(eye.page, "page-setup-light-making")
             assert faults_of(eye.page) == []
             eye.page.get_by_label("Sheet").select_option(label="Plover 80 (example)")
             eye.page.get_by_role("button", name="Write the file and start").click()
@@ -258,6 +252,7 @@ def test_a_bench_is_made_in_the_browser_without_a_terminal(tmp_path, browser):
     assert (tmp_path / "bench.toml").exists()
 
 
+@pytest.mark.long
 def test_a_meter_without_a_cable_is_set_up_and_its_readings_typed_on_the_page(tmp_path, browser):
     """From nothing to a first verdict on the defaults; the field keeps the focus between readings."""
     port = free_port()
@@ -276,7 +271,7 @@ def test_a_meter_without_a_cable_is_set_up_and_its_readings_typed_on_the_page(tm
             eye.page.keyboard.type(typed)
             eye.page.keyboard.press("Enter")
             expect(field).to_have_value("")
-            keep(eye, f"typed-{typed}")
+            picture(eye.page, f"page-typed-{typed}")
         eye.state("pass", "1–2")
         assert not eye.complaints
     finally:

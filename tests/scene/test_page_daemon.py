@@ -62,64 +62,46 @@ def test_a_unit_reaches_two_pages_step_by_step(tmp_path):
         assert [step["outcome"] for step in whole["unit"]["steps"][:2]] == ["pass", "pass"]
         traces = [point for data in ear.of("trace") for point in data["points"]]
         assert len(traces) > 10
+        _what_is_asked_of_the_record_is_answered(bench.port)
     [verdict, *_] = [entry.payload for entry in journal_entries(tmp_path, "verdict")]
     assert verdict["reference_ohm"] == pytest.approx(told["value_ohm"])
 
 
-def test_the_record_says_that_an_order_came_from_the_page(tmp_path):
-    """A remark in its own words; the same correlation is not done twice."""
-    with lonely(tmp_path) as (port, daemon):
-        order = {"command": "note", "correlation": "one", "text": "spool ran out"}
-        for _ in range(2):
-            assert json.loads(posted(port, "/orders", order)[2])["done"]
-        refused = json.loads(
-            posted(port, "/orders", {"command": "skip_step", "correlation": "two", "reason": "x"})[2]
-        )
-        assert refused == {"done": False, "reason": refused["reason"]}
-        assert "no unit on the bench" in refused["reason"]
-        assert daemon.end()[0] == 0
-    told = journal_entries(tmp_path, "notice")
-    notes = [e.payload["facts"]["note"] for e in told if e.payload["code"] == "note"]
-    assert notes == ["spool ran out (on the page)"]
-
-
-def test_what_is_asked_of_the_record_is_answered(tmp_path):
+def _what_is_asked_of_the_record_is_answered(port):
     """Unit, history, list of units, lead zeros, tests, a scanned code; what is unknown is a sentence."""
-    with paged(tmp_path) as bench, heard(bench.port) as ear:
-        ordered(bench.port, "start_unit", serial="P80-0001")
-        bench.sim.type("short")
-        ear.until("cue", lambda cue: cue["sound"] == "done")
-        bench.lift()
-        bench.touch("1", "2")
-        ear.until("change", lambda data: data.get("verdict"))
-        ordered(bench.port, "give_up_unit", reason="lunch")
-        ear.until("change", lambda data: data.get("result"))
 
-        def answer(path):
-            status, _, body = asked(bench.port, path)
-            return status, json.loads(body)
+    def answer(path):
+        status, _, body = asked(port, path)
+        return status, json.loads(body)
 
-        status, unit = answer("/unit?serial=P80-0001")
-        assert (status, unit["ongoing"], unit["held"]) == (200, False, "given up: lunch (on the page)")
-        assert len(unit["verdicts"][0]["trace"]) > 3
-        assert (len(unit["visits"]), unit["pairs"]) == (1, [])
-        assert answer("/units?part=0001")[1]["units"][0]["serial"] == "P80-0001"
-        assert answer("/leads")[1]["now"]["ohm"] == pytest.approx(0.12, abs=0.05)
-        tests = answer("/tests")[1]
-        assert tests["tests"][0]["test_volt"] == 500.0
-        assert tests["tests"][0]["discharge_s"] == 4 * tests["tests"][0]["charge_s"]
-        assert tests["cautions"]
-        for path in ("/unit?serial=nobody", "/check", "/nowhere"):
-            status, refused = answer(path)
-            assert status == 404
-            assert refused["error"].endswith(".")
+    status, unit = answer("/unit?serial=P80-0001")
+    assert (status, unit["ongoing"], unit["held"]) == (200, False, "")
+    assert len(unit["verdicts"][0]["trace"]) > 3
+    assert len(unit["visits"]) == 1
+    assert ordered(port, "start_unit", serial="P80-0002")["done"]
+    assert ordered(port, "give_up_unit", reason="lunch")["done"]
+    unit = wait_until(lambda: not (told := answer("/unit?serial=P80-0002")[1]).get("ongoing", True) and told)
+    assert unit["held"] == "given up: lunch (on the page)"
+    assert answer("/units?part=0001")[1]["units"][0]["serial"] == "P80-0001"
+    assert answer("/leads")[1]["now"]["ohm"] == pytest.approx(0.12, abs=0.05)
+    tests = answer("/tests")[1]
+    assert tests["tests"][0]["test_volt"] == 500.0
+    assert tests["tests"][0]["discharge_s"] == 4 * tests["tests"][0]["charge_s"]
+    assert tests["cautions"]
+    for path in ("/unit?serial=nobody", "/check", "/nowhere"):
+        status, refused = answer(path)
+        assert status == 404
+        assert refused["error"].endswith(".")
 
 
 # ------------------------------------------------------------------ life
 
 
 def test_sigterm_ends_at_once_with_pages_open(tmp_path):
-    """Three that listen and one that does not read: exit code 0 in under a second, everything written."""
+    """Three that listen and one that does not read: exit code 0 in under a second, everything written.
+
+    The record says that an order came from the page; the same correlation is not done twice.
+    """
     with lonely(tmp_path) as (port, daemon), contextlib.ExitStack() as pages:
         ears = [pages.enter_context(heard(port)) for _ in range(3)]
         for ear in ears:
@@ -129,7 +111,13 @@ def test_sigterm_ends_at_once_with_pages_open(tmp_path):
         stuck.connect(("127.0.0.1", port))
         stuck.sendall(f"GET /events HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\n\r\n".encode())
         idle = pages.enter_context(socket.create_connection(("127.0.0.1", port)))
-        ordered(port, "note", text="before the end")
+        order = {"command": "note", "correlation": "one", "text": "before the end"}
+        for _ in range(2):
+            assert json.loads(posted(port, "/orders", order)[2])["done"]
+        order = {"command": "skip_step", "correlation": "two", "reason": "x"}
+        refused = json.loads(posted(port, "/orders", order)[2])
+        assert refused == {"done": False, "reason": refused["reason"]}
+        assert "no unit on the bench" in refused["reason"]
         before_s = time.monotonic()
         code, shown = daemon.end(signal.SIGTERM)
         took_s = time.monotonic() - before_s
@@ -139,9 +127,12 @@ def test_sigterm_ends_at_once_with_pages_open(tmp_path):
         for ear in ears:
             assert ear.until("bye")[0] == {"text": "The bench was stopped."}
         assert idle.recv(10) == b""
-    assert any("before the end" in str(e.payload["facts"]) for e in journal_entries(tmp_path, "notice"))
+    told = journal_entries(tmp_path, "notice")
+    notes = [e.payload["facts"]["note"] for e in told if e.payload["code"] == "note"]
+    assert notes == ["before the end (on the page)"]
 
 
+@pytest.mark.long
 def test_a_bench_killed_in_the_middle_of_a_unit_comes_back_on_the_page(tmp_path):
     """Another start, the same unit with the verdicts that it had."""
     meter_port, page_port = free_port(), free_port()
@@ -169,20 +160,10 @@ def test_a_bench_killed_in_the_middle_of_a_unit_comes_back_on_the_page(tmp_path)
             assert state["verdict"]["value"] == verdict["verdict"]["value"]
 
 
-def test_a_changed_sheet_changes_the_face_on_sighup(tmp_path):
-    """The whole state is sent again."""
+def test_a_changed_sheet_changes_the_face_on_sighup_and_events_come_at_once(tmp_path):
+    """The whole state is sent again; from the moment stamped on an event to the page: the median."""
     with lonely(tmp_path) as (port, daemon), heard(port) as ear:
         assert ear.until("state")[0]["face"]["latch"] == "top"
-        sheet = tmp_path / "sheet.toml"
-        sheet.write_text(sheet.read_text(encoding="utf-8").replace('latch = "top"', 'latch = "left"'))
-        daemon.process.send_signal(signal.SIGHUP)
-        ear.until("state", lambda data: data["face"]["latch"] == "left")
-
-
-def test_events_arrive_within_a_twentieth_of_a_second(tmp_path):
-    """From the moment stamped on an event, through the journal's commit, to the page: the median."""
-    with lonely(tmp_path) as (port, _), heard(port) as ear:
-        ear.until("state")
         late_s = []
         for number in range(15):
             text, start = f"note {number} (on the page)", ear.mark()
@@ -192,6 +173,10 @@ def test_events_arrive_within_a_twentieth_of_a_second(tmp_path):
             )
             late_s.append(when - change["notes"][0]["utc_s"])
             time.sleep(0.05)
+        sheet = tmp_path / "sheet.toml"
+        sheet.write_text(sheet.read_text(encoding="utf-8").replace('latch = "top"', 'latch = "left"'))
+        daemon.process.send_signal(signal.SIGHUP)
+        ear.until("state", lambda data: data["face"]["latch"] == "left")
     assert statistics.median(late_s) < 0.05 * crowding(), late_s
 
 

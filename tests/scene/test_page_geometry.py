@@ -5,8 +5,6 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
-import pytest
-
 from acquire.page.about import About
 from acquire.page.view import View
 from acquire.records import (
@@ -30,12 +28,12 @@ from acquire.records import (
 from acquire.sheets import load_sheet
 from acquire.steps.pairs import PairTable
 from drivers.reading import Kind, Quantity, Reading
-from tests.browsers import OUTPUT, needs_chromium
+from tests.browsers import needs_chromium, picture
 from tests.fed_page import fed, tell
 from tests.known_records import EVIDENCE, NOON_S, RESULT, VERDICT
 from tests.pure_bench import CONFIGS
 
-pytestmark = [needs_chromium, pytest.mark.timeout(120)]
+pytestmark = needs_chromium
 
 DATA = Path(__file__).resolve().parents[1] / "data"
 PLOVER = load_sheet(CONFIGS / "sheets" / "plover-80.toml")
@@ -253,7 +251,6 @@ def missed(seen, moment, wide, high):
 def test_the_bench_screen_is_whole_at_six_sizes_light_and_dark(browser):
     """Measured, not looked at; a picture of most is kept for eyes."""
     faults = []
-    OUTPUT.mkdir(exist_ok=True)
     states = list(moments())
     eye = fed(browser, states[0][1])
     for size, (wide, high) in SIZES.items():
@@ -267,6 +264,6 @@ def test_the_bench_screen_is_whole_at_six_sizes_light_and_dark(browser):
             found = [*seen["faults"], *missed(seen, moment, wide, high)]
             faults += [f"{size}, {moment}: {fault}" for fault in found]
             if moment in KEPT or found:
-                eye.page.screenshot(path=OUTPUT / f"geometry-{wide}-{place:02}.png")
+                picture(eye.page, f"geometry-{wide}-{place:02}")
     assert not faults, "\n".join(["", *faults])
     assert not eye.complaints

@@ -214,15 +214,13 @@ def test_a_page_may_only_look_on(tmp_path):
         assert "takes no orders" in json.loads(body)["error"]
 
 
-def test_a_page_ends_the_bench_only_where_its_file_says_so(tmp_path):
+def test_a_page_ends_the_bench_only_where_its_file_says_so(lonely_page, tmp_path):
     """By default a stop is refused, with the key that allows it, and the bench goes on; allowed, it ends."""
     order = {"command": "stop", "correlation": "x"}
-    with lonely(tmp_path) as (port, daemon):
-        status, _, body = posted(port, "/orders", order)
-        assert (status, json.loads(body)["done"]) == (200, False)
-        assert "stop = true in [page]" in json.loads(body)["reason"]
-        assert ordered(port, "note", text="still here")["done"]
-        assert daemon.process.poll() is None
+    status, _, body = posted(lonely_page, "/orders", order)
+    assert (status, json.loads(body)["done"]) == (200, False)
+    assert "stop = true in [page]" in json.loads(body)["reason"]
+    assert ordered(lonely_page, "note", text="still here")["done"]
     with lonely(tmp_path, "stop = true\n") as (port, daemon):
         assert json.loads(posted(port, "/orders", order)[2])["done"]
         assert daemon.process.wait(PATIENCE_S) == 0

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import contextlib
-import subprocess
-import sys
 
-from tests.whole_bench import CONFIGS, QUIET, bench_file, free_port, journal_entries, lift, running, simulated
+from tests.commanded import commanded
+from tests.whole_bench import CONFIGS, bench_file, free_port, journal_entries, lift, running, simulated
 
 HAND = ("--meter", "hand-6000", "--voice", "status14")
 
@@ -124,13 +123,7 @@ def test_without_a_resistor_the_bench_file_is_refused_in_a_sentence(tmp_path):
     """Exit code 2, by line, with the remedy; `check` says the same."""
     file = hand_bench(tmp_path, "tcp:127.0.0.1:9", ('self_check = "200 ohm"', ""))
     for command in ("run", "check"):
-        done = subprocess.run(
-            [sys.executable, "-m", "acquire", command, str(file)],
-            capture_output=True,
-            text=True,
-            env=QUIET,
-            check=False,
-        )
+        done = commanded(command, file)
         assert done.returncode == 2
         told = done.stdout + done.stderr
         assert "known from memory only" in told

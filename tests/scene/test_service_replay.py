@@ -3,8 +3,6 @@
 import asyncio
 import json
 
-import pytest
-
 from acquire.bench.assembly import assemble
 from acquire.bench.recording import replay
 from acquire.clock import RealClock
@@ -43,7 +41,6 @@ async def played(folder, words):
     return events
 
 
-@pytest.mark.timeout(180)  # on a loaded machine the hands must look at the screen more than once
 async def test_a_scene_is_decided_again_byte_for_byte(tmp_path):
     """Rough hands on a bad line: wrong pairs, slips, faults, lost bytes, stalls; all over a real socket."""
     trouble = "drop=0.0002,garble=0.0002,stall=0.002,stall_s=3"

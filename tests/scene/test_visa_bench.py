@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import subprocess
-import sys
 import time
 
 import pytest
 
+from tests.commanded import commanded
 from tests.waiting import crowding
-from tests.whole_bench import AIR_S, QUIET, bench_file, free_port, journal_entries, lift, running, simulated
+from tests.whole_bench import AIR_S, bench_file, free_port, journal_entries, lift, running, simulated
 
 CHANGES = (
     ('[csv]\nfolder = "csv"\n', '[leads]\nzero = "value"\nvalue = "0.1 ohm"\nuncertainty = "0.1 ohm"\n'),
@@ -69,9 +68,7 @@ def test_a_resource_that_is_not_there_is_said_and_nothing_hangs(tmp_path, resour
 
 def test_meters_says_what_is_missing_for_which_link():
     """Or that nothing is."""
-    done = subprocess.run(
-        [sys.executable, "-m", "acquire", "meters"], capture_output=True, text=True, env=QUIET, check=True
-    )
+    done = commanded("meters")
     (usb,) = [line for line in done.stdout.splitlines() if "USBTMC" in line]
     try:
         import usb as _present

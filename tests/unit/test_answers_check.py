@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import json
 import re
 from pathlib import Path
@@ -10,11 +11,14 @@ import pytest
 
 from acquire.answers.check import check_files
 from acquire.answers.meter_fit import MeterFit
+from acquire.clock import HandClock
 from acquire.files.bench_tables import MeterSettings, TemperatureSettings
 from acquire.files.settings import TABLES as BENCH_TABLES
 from acquire.files.settings import load_bench
 from acquire.files.toml_file import key_of
-from acquire.records import Pair
+from acquire.heart.learnt import learnt_notice
+from acquire.journal.store import Journal
+from acquire.records import Learned, Pair
 from acquire.sheets import load_sheet
 from acquire.sheets.language import TABLES as SHEET_TABLES
 from drivers.models import load_model
@@ -220,6 +224,24 @@ def test_spool_cards_are_checked_with_the_bench(tmp_path):
 
 
 HIGH = "{ 1 = 101, 2 = 102, 3 = 103, 4 = 104, 5 = 105, 6 = 106, CORE = 107 }"
+
+
+def test_a_bench_tells_what_it_has_learnt_of_its_contacts(tmp_path):
+    """From the latest such notice of its journal; of another meter, and without a journal, nothing."""
+    file = bench_file(tmp_path, meter="tcp:127.0.0.1:9")
+    model = load_model(CONFIGS / "meters" / "bench-6-digit.toml")
+    learned = Learned(12, 11, 1.3, 0.25, 0.1, -1.7, 0.2, 2.5, 2.1)
+    assert not any("contacts:" in line for line in report_of(file).summary)
+
+    async def told(meter_hash):
+        journal = Journal.open(tmp_path / "journal", bench="bench-1", clock=HandClock())
+        await journal.append([(learnt_notice(learned, meter_hash, 1.0), None)])
+        await journal.close()
+        return report_of(file).summary
+
+    said = "  contacts: This bench's contacts creep for 2.1 s; U widened by 1.3."
+    assert said in asyncio.run(told(model.content_hash))
+    assert said not in asyncio.run(told("another meter"))
 
 
 def test_a_bench_with_a_fixture_lists_every_pair_that_it_will_measure(tmp_path):

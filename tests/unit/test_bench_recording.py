@@ -6,7 +6,7 @@ import json
 import shutil
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, given
 from hypothesis import strategies as st
 from typer.testing import CliRunner
 
@@ -34,6 +34,7 @@ from acquire.records import (
 from acquire.sheets import load_sheet
 from drivers.errors import LinkLost
 from tests.obedient_meter import StillBench
+from tests.tries import tries
 from tests.whole_bench import CONFIGS, bench_file, journal_entries
 
 
@@ -215,7 +216,7 @@ def test_a_damaged_recording_is_refused_in_one_sentence(day, tmp_path, damage, s
     assert refused.value.exit_code == 2
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@tries(60, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.data())
 def test_any_damage_is_a_sentence_or_no_damage(day, tmp_path, data):
     """A few bytes of the first lines changed: verdicts or a refusal, never a traceback."""

@@ -11,21 +11,21 @@ from pathlib import Path
 
 import psutil
 import pytest
+import typer.main
+from typer.core import TyperOption
 from typer.testing import CliRunner
 
 from acquire import cli
 from acquire.errors import SteadyohmError
 from drivers.errors import LinkLost, ModelInvalid
+from tests.commanded import commanded
 from tests.whole_bench import CONFIGS, QUIET, bench_file
 
 
-def said(*words, **options):
-    """A command in a process of its own."""
-    return subprocess.run(
-        [sys.executable, "-m", "acquire", *words],
-        capture_output=True, text=True, stdin=subprocess.DEVNULL, timeout=30, check=False,
-        env={**QUIET, **options},
-    )  # fmt: skip
+def said(*words):
+    """A command as it is typed: its exit code, what it said, and what it complained of."""
+    done = commanded(*words)
+    return done.returncode, done.stdout, done.stderr
 
 
 def test_help_imports_nothing_heavy():
@@ -60,12 +60,10 @@ def test_output_into_a_full_disk_ends_in_a_sentence():
 
 def test_every_command_has_a_sentence_of_help():
     """And every option of it."""
-    runner = CliRunner()
-    for command in cli.app.registered_commands:
-        name = command.name or command.callback.__name__.replace("_", "-")
-        shown = runner.invoke(cli.app, [name, "--help"])
-        assert shown.exit_code == 0, name
-        assert command.callback.__doc__, name
+    for name, command in typer.main.get_command(cli.app).commands.items():
+        shown = command.get_help(typer.Context(command))
+        assert command.help.split(".")[0] in " ".join(shown.split()), name
+        assert all(option.help for option in command.params if isinstance(option, TyperOption)), name
 
 
 @pytest.mark.parametrize(
@@ -85,15 +83,11 @@ def test_every_command_has_a_sentence_of_help():
         (["frobnicate"], "frobnicate"),
     ],
 )
-def test_bad_input_is_a_sentence_and_exit_code_2(monkeypatch, capsys, words, sentence):
+def test_bad_input_is_a_sentence_and_exit_code_2(words, sentence):
     """With what and where; nothing on standard output."""
-    monkeypatch.setattr(sys, "argv", ["steadyohm", *words])
-    with pytest.raises(SystemExit) as left:
-        cli.main()
-    shown = capsys.readouterr()
-    assert left.value.code == 2
-    assert sentence in shown.err
-    assert shown.out == ""
+    code, out, errors = said(*words)
+    assert (code, out) == (2, "")
+    assert sentence in errors
 
 
 @pytest.mark.parametrize(
@@ -104,21 +98,20 @@ def test_bad_input_is_a_sentence_and_exit_code_2(monkeypatch, capsys, words, sen
     ],
 )
 def test_a_file_that_cannot_be_used_is_bad_input_as_well(words, sentence):
-    """As a process: exit code 2, one line, no traceback."""
-    done = said(*words)
-    assert done.returncode == 2, done
-    assert sentence in done.stderr
-    assert done.stderr.count("\n") == 1
-    assert done.stdout == ""
+    """Exit code 2, one line, no traceback."""
+    code, out, errors = said(*words)
+    assert (code, out) == (2, "")
+    assert sentence in errors
+    assert errors.count("\n") == 1
 
 
 def test_a_broken_meter_file_is_bad_input(tmp_path):
     """Exit code 2, as for every file."""
     (tmp_path / "meter.toml").write_text('name = "x"\n', encoding="utf-8")
     model = (str(CONFIGS / "meters" / "bench-6-digit.toml"), "meter.toml")
-    done = said("run", str(bench_file(tmp_path, meter="tcp:127.0.0.1:9", changes=(model,))))
-    assert done.returncode == 2
-    assert "meter.toml" in done.stderr
+    code, _, errors = said("run", str(bench_file(tmp_path, meter="tcp:127.0.0.1:9", changes=(model,))))
+    assert code == 2
+    assert "meter.toml" in errors
     assert not (tmp_path / "journal").exists()
 
 
@@ -172,7 +165,7 @@ def test_a_reader_that_leaves_is_no_fault():
     assert "fault of steadyohm" not in errors
 
 
-@pytest.mark.parametrize("after_s", [0.5, 1.5])
+@pytest.mark.parametrize("after_s", [pytest.param(0.5, marks=pytest.mark.long), 1.5])
 def test_ctrl_c_in_the_demo_ends_it_at_any_time(tmp_path, after_s):
     """No traceback, and no simulation left behind."""
     process = subprocess.Popen(
@@ -195,14 +188,14 @@ def test_ctrl_c_in_the_demo_ends_it_at_any_time(tmp_path, after_s):
 def test_a_bench_without_a_fixture_has_no_relays_to_try(tmp_path):
     """Bad input, in one sentence; and a meter that is away is a failed run."""
     file = bench_file(tmp_path, meter="tcp:127.0.0.1:9")
-    done = said("fixture", str(file))
-    assert (done.returncode, done.stdout) == (2, "")
-    assert done.stderr.endswith("has no [fixture] table. configs/README.md shows one.\n")
+    code, out, errors = said("fixture", str(file))
+    assert (code, out) == (2, "")
+    assert errors.endswith("has no [fixture] table. configs/README.md shows one.\n")
     table = "[fixture]\nhigh = { 1 = 101, 2 = 102 }\nlow = { 1 = 201, 2 = 202 }\n\n[temperature]"
     file = bench_file(tmp_path, meter="tcp:127.0.0.1:9", changes=[("[temperature]", table)])
-    done = said("fixture", str(file))
-    assert done.returncode == 1
-    assert "nothing listens there" in done.stderr
+    code, _, errors = said("fixture", str(file))
+    assert code == 1
+    assert "nothing listens there" in errors
 
 
 @pytest.mark.parametrize("command", ["history", "chart"])

@@ -112,7 +112,7 @@ def test_the_settings_shown_as_comments_in_the_example_are_in_order_too(bench_fr
     (reference,) = bench.references
     assert (reference.resistor, reference.range, reference.drift) == ("R470", 2000.0, 5e-4)
     assert set(bench.settle.model_fields_set) == set(SettleSection.model_fields)
-    assert SettleSettings(**bench.settle.overrides()).horizon_s == 2.0
+    assert SettleSettings(**bench.settle.overrides()).horizon_s == 1.6
     assert (bench.mqtt.port, bench.mqtt.encrypted, bench.mqtt.keepalive) == (8883, True, 30.0)
 
 

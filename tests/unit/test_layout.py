@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
-HOUSES = ("acquire", "drivers", "sim")
+HOUSES = ("acquire", "drivers", "sim", "system")
 MODULES = sorted(path for house in HOUSES for path in (ROOT / house).rglob("*.py"))
 LONGEST_MODULE, LONGEST_FUNCTION, MOST_POSITIONAL = 500, 60, 5
 WHOLE_HOUSES = {"sheets", "drivers_readme", "layout", "prose_in_step", "settle_benchmark"}
@@ -154,6 +154,37 @@ def test_every_package_is_in_the_wheel():
     listed = set(project["tool"]["setuptools"]["packages"])
     there = {".".join(p.parent.relative_to(ROOT).parts) for p in MODULES if p.name == "__init__.py"}
     assert listed == there
+
+
+ONLY_SOME = {
+    "sys": "platform",
+    "os": "name uname fork openpty getuid geteuid getgid getpgrp tcgetpgrp ttyname set_blocking fchmod chown "
+    "fchown pread pwrite statvfs sync fsync killpg setsid execv mkfifo "
+    "O_CLOEXEC O_NOFOLLOW O_NONBLOCK O_DIRECTORY",
+    "signal": "SIGHUP SIGKILL SIGQUIT SIGPIPE SIGUSR1 SIGUSR2 SIGCHLD SIGWINCH pause",
+    "socket": "AF_UNIX SO_REUSEADDR SO_REUSEPORT",
+    "time": "tzset",
+    "asyncio": "run create_subprocess_exec create_subprocess_shell open_unix_connection",
+}
+"""What one of the three systems lacks, or does in a way of its own."""
+
+ONLY_SOME_LOOPS = {"add_reader", "add_writer", "add_signal_handler", "connect_read_pipe", "subprocess_exec"}
+
+
+def test_only_one_house_asks_which_system_it_is_on():
+    """The others stand on `system`, which has each of these for all three."""
+    asked = [
+        f"{named(path)}:{node.lineno} {ast.unparse(node)}"
+        for path in MODULES
+        if path.relative_to(ROOT).parts[0] != "system"
+        for node in ast.walk(tree(path))
+        if isinstance(node, ast.Attribute)
+        and (
+            node.attr in ONLY_SOME.get(getattr(node.value, "id", ""), "").split()
+            or node.attr in ONLY_SOME_LOOPS
+        )
+    ]
+    assert not asked
 
 
 def test_the_rules_of_import_are_kept():

@@ -17,7 +17,7 @@ WORK = (
     "import signal, sys\n"
     "signal.signal(signal.SIGHUP, signal.SIG_IGN)\n"
     "console = BenchConsole()\n"
-    "for n in range(20000): console.print('line', n)\n"
+    "for n in range(2500): console.print('line ' * 10, n)\n"  # more than a pipe holds
     "sys.stderr.write('still here')\n"
 )
 

@@ -4,11 +4,11 @@ import math
 
 import numpy as np
 import pytest
-from scipy import stats
 
 from acquire.errors import InputImpossible
 from acquire.physics.budget import combine, effective_degrees_of_freedom, root_sum_of_squares
 from acquire.records import Shape, Term
+from tests.later import stats
 
 
 def test_one_normal_term_is_covered_by_1_96():

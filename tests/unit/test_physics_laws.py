@@ -7,7 +7,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from scipy import stats
 
 from acquire.errors import InputImpossible
 from acquire.physics.laws import (
@@ -24,11 +23,12 @@ from acquire.physics.laws import (
     student_quantile,
 )
 from acquire.records import Shape
+from tests.later import stats
 
 BOUNDED = {
-    Shape.RECTANGULAR: stats.uniform(-1, 2),
-    Shape.TRIANGULAR: stats.triang(0.5, -1, 2),
-    Shape.U_SHAPED: stats.arcsine(-1, 2),
+    Shape.RECTANGULAR: lambda: stats.uniform(-1, 2),
+    Shape.TRIANGULAR: lambda: stats.triang(0.5, -1, 2),
+    Shape.U_SHAPED: lambda: stats.arcsine(-1, 2),
 }
 
 
@@ -61,7 +61,7 @@ def test_chi_square_agrees_with_scipy(nu):
 
 @pytest.mark.parametrize("shape", list(BOUNDED))
 def test_half_width_over_u_is_the_inverse_of_the_standard_deviation(shape):
-    assert HALF_WIDTH_OVER_U[shape] == pytest.approx(1.0 / BOUNDED[shape].std())
+    assert HALF_WIDTH_OVER_U[shape] == pytest.approx(1.0 / BOUNDED[shape]().std())
 
 
 @pytest.mark.parametrize("shape", list(BOUNDED))
@@ -69,7 +69,7 @@ def test_half_width_over_u_is_the_inverse_of_the_standard_deviation(shape):
 def test_a_blurred_law_agrees_with_numerical_convolution(shape, blur):
     """Second opinion: average of the normal cdf over 20 000 quantiles of the bounded law."""
     law = Law(2.0, 2.0 * blur, shape)
-    centres = 2.0 * BOUNDED[shape].ppf((np.arange(20_000) + 0.5) / 20_000)
+    centres = 2.0 * BOUNDED[shape]().ppf((np.arange(20_000) + 0.5) / 20_000)
     for x in (-2.4, -1.0, 0.0, 0.7, 1.9, 3.0):
         expected = np.mean(stats.norm.cdf((x - centres) / (2.0 * blur)) if blur else centres <= x)
         assert law.cdf(x) == pytest.approx(expected, abs=5e-5)

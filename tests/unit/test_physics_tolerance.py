@@ -2,10 +2,10 @@
 
 import numpy as np
 import pytest
-from scipy import stats
 
 from acquire.errors import InputImpossible
 from acquire.physics.tolerance import two_sided_k, two_sided_k_howe
+from tests.later import stats
 
 
 @pytest.mark.parametrize("count", [3, 5, 10])

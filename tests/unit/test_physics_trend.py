@@ -3,10 +3,10 @@
 import random
 
 import pytest
-from scipy import stats
 
 from acquire.errors import InputImpossible
 from acquire.physics.trend import trend
+from tests.later import stats
 
 
 @pytest.mark.parametrize("count", [3, 4, 8, 25, 60])

@@ -4,7 +4,7 @@ import asyncio
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from typer.testing import CliRunner
 
@@ -20,6 +20,7 @@ from acquire.reports.imported import PAPER_COLUMNS, Origin, PaperFile
 from acquire.sheets import load_sheet
 from tests.known_records import NOON_S
 from tests.known_visits import SERIAL, journal_with, visit
+from tests.tries import tries
 
 SHEET = Path(__file__).parents[2] / "configs" / "sheets" / "plover-80.toml"
 PLOVER = load_sheet(SHEET)
@@ -138,7 +139,7 @@ def test_a_slip_of_the_unit_is_told_but_taken(tmp_path):
 
 
 @given(st.text(max_size=300))
-@settings(max_examples=150, deadline=None)
+@tries(150)
 def test_any_text_is_read_or_refused_by_sentence(tmp_path_factory, text):
     """Never another error."""
     file = tmp_path_factory.mktemp("any") / "p.csv"

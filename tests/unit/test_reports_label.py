@@ -5,7 +5,7 @@ from dataclasses import replace
 from xml.etree import ElementTree as ET
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from typer.testing import CliRunner
 
@@ -16,6 +16,7 @@ from acquire.reports.document import qr_svg
 from acquire.reports.label import LabelFacts, as_pdf, as_svg, laid_out
 from tests.known_records import NOON_S
 from tests.known_visits import SERIAL, journal_with, shop_day
+from tests.tries import tries
 
 FACTS = LabelFacts(
     "P80-0001", "Plover 80", Outcome.PASS, Purpose.FINAL, NOON_S, "6e07029217524548-10", "Otterbeck"
@@ -54,7 +55,7 @@ def test_every_verdict_has_its_own_shape():
     st.text(min_size=1, max_size=200),
     st.sampled_from([(50, 25), (10, 10), (200, 10), (12, 200), (62, 29), (25, 50)]),
 )
-@settings(max_examples=60, deadline=None)
+@tries(60)
 def test_everything_lies_on_the_label(serial, size):
     """Squares and the beginnings of lines; the SVG is well-formed whatever the serial holds."""
     drawing = laid_out(replace(FACTS, serial=serial), *map(float, size))

@@ -4,11 +4,11 @@ import math
 
 import numpy as np
 import pytest
-from scipy.stats import multivariate_normal
 
 from acquire.errors import InputImpossible
 from acquire.reports import same_unit
 from acquire.reports.same_unit import FEWEST_SISTERS, Odds, Reading, odds
+from tests.later import multivariate_normal
 
 NOMINAL = np.array([202.57, 46.17, 83.19])
 U, U_TEMPERATURE = 0.0008, 0.0011

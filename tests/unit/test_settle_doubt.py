@@ -6,25 +6,27 @@ from collections import deque
 
 import pytest
 
-from acquire.records.settled import Settled
+from acquire.records.settled import Learned, Settled
 from acquire.settle import SettleFilter, SettleSettings, weights
 from acquire.settle.doubt import Surroundings, ask, signs
 from acquire.settle.fit import fit
+from acquire.settle.learning import signs_of
 from acquire.settle.noise import RangeNoise
 from acquire.settle.points import Points
 from acquire.settle.rest import student_975
 from drivers.reading import Kind, Quantity, Reading
 
+NEW, STILL, RESTLESS = Learned(), Learned(restless=-2.6, moved=0.01), Learned(restless=-1.0, moved=0.4)
 SETTINGS = SettleSettings(noise_counts=0.45)
 
 
-def seen(values_si, count_si=0.1, band=3.0, interval_s=0.4, ohms=True):
+def seen(values_si, count_si=0.1, band=3.0, interval_s=0.4, ohms=True, learned=NEW):
     points = Points(count_si)
     around = Surroundings(deque(maxlen=40), 0.0, ohms)
     for k, v in enumerate(values_si):
         points.add(k * interval_s, v, 1)
         around.remember(k * interval_s, v)
-    return signs(points, fit(points.line(6), RangeNoise(0.2, 4.0)), band, around)
+    return signs(points, fit(points.line(6), RangeNoise(0.2, 4.0)), band, around, signs_of(learned))
 
 
 def reports(values_si, doubt):
@@ -42,9 +44,8 @@ CREEP = [round(40 + 9 * 0.75**k, 1) for k in range(40)]
 def test_there_is_a_weight_for_every_sign():
     width = len(seen([47.3] * 10))
 
-    assert len(weights.MEANS) == len(weights.SCALES) == width
     assert all(len(row) == width for row, _ in weights.HIDDEN)
-    assert len(weights.CHANCE) == len(weights.WIDTH) == len(weights.HIDDEN)
+    assert all(len(row) == len(weights.HIDDEN) for row, _ in weights.ANSWERS)
 
 
 @pytest.mark.parametrize("factor", [1e-6, 10.0, 1e6])
@@ -57,25 +58,33 @@ def test_the_signs_of_what_is_not_in_ohms_do_not_know_its_size(factor):
 
 
 def test_a_long_still_contact_is_doubted_less_than_one_still_moving():
-    still, _ = ask(seen([47.3] * 20))
-    moving, _ = ask(seen([47.3 + 2.0 * 0.85**k for k in range(20)]))
+    still, _, _ = ask(seen([47.3] * 20))
+    moving, _, _ = ask(seen([47.3 + 6.0 * 0.8**k for k in range(12)]))
 
-    assert still < 0.001
+    assert still < 0.02
     assert moving > 10 * still
 
 
+def test_the_same_contact_is_doubted_more_where_contacts_creep():
+    """A new bench is taken for one of the family, between a still and a restless one."""
+    values = [47.6, 47.5, 47.4, *([47.3] * 8)]
+    still, new, restless = (ask(seen(values, learned=each))[0] for each in (STILL, NEW, RESTLESS))
+
+    assert still < new < restless
+
+
 def test_a_doubt_holds_back_and_never_brings_forward():
-    trusting = reports(CREEP, lambda _: (0.0, 0.0))
+    trusting = reports(CREEP, lambda _: (0.0, 0.0, 0.0))
     usual = reports(CREEP, ask)
 
     assert usual
     assert usual[0].monotonic_s >= trusting[0].monotonic_s
-    assert reports(CREEP, lambda _: (1.0, 0.0)) == []
+    assert reports(CREEP, lambda _: (1.0, 0.0, 0.0)) == []
 
 
 def test_a_doubt_widens_the_interval_and_leaves_the_value():
-    plain = reports(CREEP, lambda _: (0.0, 0.0))[0]
-    wide = reports(CREEP, lambda _: (0.0, 2.0))[0]
+    plain = reports(CREEP, lambda _: (0.0, 0.0, 0.0))[0]
+    wide = reports(CREEP, lambda _: (0.0, 2.0, 0.0))[0]
 
     assert wide.value_si == plain.value_si
     assert wide.expanded_si > 1.5 * plain.expanded_si

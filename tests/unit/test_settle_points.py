@@ -36,14 +36,6 @@ def test_a_line_agrees_with_numpy_polyfit(dice, start_s, level):
     assert line.squares == pytest.approx(float(left @ left), rel=1e-3)
 
 
-def test_residuals_add_up_to_the_squares_of_the_line(dice):
-    t = np.arange(12) * 0.4
-    points = filled(t, 40 + dice.normal(0, 0.1, 12))
-    line = points.line(9)
-
-    assert sum(r * r for r in points.residuals(line)) == pytest.approx(line.squares)
-
-
 def test_memory_is_bounded_and_the_sums_stay_right_after_hours(dice):
     points = Points(1e-4)
     t = np.arange(40_000) * 0.1
@@ -64,22 +56,6 @@ def test_scatter_tells_neighbours_from_the_whole(dice):
 
     assert jump == pytest.approx(np.sqrt(np.mean(np.diff(v) ** 2) / 2), rel=1e-6)
     assert spread == pytest.approx(v.std(), rel=1e-6)
-
-
-def test_the_mean_before_a_stretch_needs_enough_points():
-    points = filled(range(10), [1.0] * 5 + [2.0] * 5, 1.0)
-
-    assert points.mean_before(5) == pytest.approx(-1.0)
-    assert points.mean_before(9) is None
-
-
-def test_a_bend_is_told_from_a_straight_line():
-    t = [0.1 * k for k in range(12)]
-
-    assert filled(t, [3.0 + 2.0 * a for a in t], 1.0).bend(12) == pytest.approx(0.0)
-    hanging = filled(t, [(a - 0.55) ** 2 for a in t], 1.0)
-    thirds = [sum((a - 0.55) ** 2 for a in t[k : k + 4]) / 4 for k in (0, 4, 8)]
-    assert hanging.bend(12) == pytest.approx((thirds[0] + thirds[2]) / 2 - thirds[1])
 
 
 def test_the_start_of_the_window_is_remembered():
@@ -115,10 +91,31 @@ def test_noise_from_the_meters_file_is_the_first_belief_in_every_range():
     assert noise.of(Quantity.RESISTANCE, 2000.0, 1.0) is not noise.of(Quantity.RESISTANCE, 200.0, 0.1)
 
 
+def left_over(values):
+    """What learning takes of a stretch of points: count, squares, lag-1 autocorrelation."""
+    points = Points(1.0)
+    for k, v in enumerate(values):
+        points.add(0.4 * k, float(v), 1)
+    line = points.line(len(values))
+    return line.points, line.squares, points.lag(line)
+
+
+def test_the_lag_of_residuals_against_their_direct_sum(dice):
+    """Steps give the same lag-1 autocorrelation as the residuals of numpy's polyfit one by one."""
+    values = np.convolve(dice.normal(size=34), np.ones(3) / 3, "valid") + 0.3 * np.arange(32)
+    times_s = 0.4 * np.arange(32)
+    rest = values - np.polyval(np.polyfit(times_s, values, 1), times_s)
+
+    _, squares, lag = left_over(values)
+
+    assert squares == pytest.approx(float(rest @ rest))
+    assert lag == pytest.approx(float(rest[1:] @ rest[:-1] / (rest @ rest)))
+
+
 def test_unknown_noise_is_learnt_within_a_factor_of_one_and_a_half(dice):
     noise = Noise(None).of(Quantity.RESISTANCE, 100.0, 1e-4)
     for _ in range(8):
-        learn(noise, list(dice.normal(0, 40, 20)), scatter=True)
+        learn(noise, *left_over(dice.normal(0, 40, 20)), scatter=True)
 
     assert 40 / 1.5 < noise.variance**0.5 < 40 * 1.5
 
@@ -128,7 +125,7 @@ def test_correlation_of_an_averaging_meter_is_learnt(dice):
     white = dice.normal(size=400)
     for k in range(10):
         row = np.convolve(white[40 * k : 40 * k + 40], np.ones(4) / 4, "valid")
-        learn(noise, list(row - row.mean()), scatter=False)
+        learn(noise, *left_over(row), scatter=False)
 
     assert noise.rho > 0.5
     assert noise.variance == 1.0

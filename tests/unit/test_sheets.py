@@ -8,7 +8,6 @@ import json
 import math
 from pathlib import Path
 
-import networkx as nx
 import pytest
 
 from acquire.physics.copper import CONDUCTORS
@@ -17,6 +16,7 @@ from acquire.sheets import load_sheet
 from acquire.sheets.wire import METAL_OF, winding_ohm, wire_diameter_m
 from acquire.steps.pairs import PairTable
 from tests.known_sheets import TAPPED
+from tests.later import nx
 
 TESTS = Path(__file__).parents[1]
 SHIPPED = TESTS.parent / "configs" / "sheets"

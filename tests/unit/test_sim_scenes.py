@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
-from sim.scenes import SCENES, build_scene
+from sim.faults import Fault
+from sim.files import Unusable
+from sim.scenes import build_scene, of_sheet
 from sim.truth import unit_facts
+from tests.tries import tries
 
+SCENES = ("plover-80", "plover-80-rough", "quern-12", "fathom-7")
 SEEDS = st.integers(0, 2**32)
 
 
@@ -18,7 +22,7 @@ def facts(name, seed, number=None):
     return [unit_facts(scene.kind, planned) for planned in scene.units]
 
 
-@settings(max_examples=30)
+@tries(30)
 @given(SEEDS)
 def test_ten_plovers_are_seven_good_ones_and_three_faulty_ones_under_any_seed(seed):
     """One good one is warm, one is probed wrongly at first; the faults are clear ones."""
@@ -31,7 +35,7 @@ def test_ten_plovers_are_seven_good_ones_and_three_faulty_ones_under_any_seed(se
     assert units[0]["story"] == "good"
 
 
-@settings(max_examples=30)
+@tries(30)
 @given(SEEDS, st.integers(1, 40))
 def test_any_number_of_units_has_about_the_same_mix_and_serials_of_its_own(seed, number):
     """Three in ten are faulty, a short day shows the telling ones first."""
@@ -41,7 +45,7 @@ def test_any_number_of_units_has_about_the_same_mix_and_serials_of_its_own(seed,
     assert abs(faulty - 0.3 * number) <= 2.1
 
 
-@settings(max_examples=30)
+@tries(30)
 @given(SEEDS)
 def test_good_units_are_clear_of_their_limits(seed):
     """At least a fifth of the tolerance is left, so that a good bench can pass them."""
@@ -53,7 +57,7 @@ def test_good_units_are_clear_of_their_limits(seed):
                 assert pair["true_ohm_20"] <= pair["upper_ohm"] - room
 
 
-@settings(max_examples=20)
+@tries(20)
 @given(SEEDS)
 def test_the_transformers_tell_their_story(seed):
     """All ohms in limits; a step at the new spool; unit 17 fails the match alone; unit 31 passes all ohms."""
@@ -67,7 +71,7 @@ def test_the_transformers_tell_their_story(seed):
     assert before / after == pytest.approx(1.012 / 0.976, rel=0.01)
 
 
-@settings(max_examples=30)
+@tries(30)
 @given(SEEDS)
 def test_the_faults_of_the_stators_are_clear_ones(seed):
     """Good and warm ones pass, all the others fail."""
@@ -82,6 +86,25 @@ def test_the_same_seed_builds_the_same_scene(name):
 
 
 def test_a_scene_of_another_name_does_not_exist():
-    """KeyError, which the command line never reaches."""
-    with pytest.raises(KeyError):
+    """It says which there are."""
+    with pytest.raises(Unusable, match="plover-80-rough"):
         build_scene("nowhere", 1)
+
+
+def test_the_batch_types_what_it_must():
+    """Opening, the other spool, what an inductance meter shows, and the end."""
+    units = build_scene("fathom-7", 7).units
+    assert [n for n, u in enumerate(units, 1) if u.before] == [1, 23]
+    assert units[30].after == (".result polarity = opposing, fail, by LCR-1",)
+    assert units[39].after == (".result polarity = aiding, pass, by LCR-1", ".finish")
+    short = build_scene("fathom-7", 7, 3).units
+    assert [u.story for u in short] == ["good"] * 3
+    assert short[2].after[-1] == ".finish"
+
+
+def test_units_of_a_sheet_have_the_faults_in_turn():
+    """As many as there are faults; the same good units as a scene has."""
+    scene = of_sheet("plover-80", 7, [Fault(), Fault("open", "trigger")])
+    assert [unit.story for unit in scene.units] == ["good", "open"]
+    assert [unit_facts(scene.kind, unit)["verdict"] for unit in scene.units] == ["pass", "fail"]
+    assert scene.units[0].unit == build_scene("plover-80", 7).units[0].unit

@@ -83,7 +83,7 @@ async def test_a_simulation_that_dies_ends_its_doings():
         simulation.process.kill()
         async with asyncio.timeout(10):
             assert [doing async for doing in simulation.doings()] == []
-        await simulation.process.wait()
+        simulation.process.wait()
         simulation.show(Prompt(Ask.START_UNIT))
 
 

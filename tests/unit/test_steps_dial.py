@@ -77,6 +77,12 @@ FAULTS = {
     "ground 150k": {("1", "CORE"): 150e3},
 }
 
+DIALS = [(position, False) for position in RANGES] + [
+    pytest.param(position, True, marks=() if position == RANGES[1] else pytest.mark.long)
+    for position in RANGES
+]
+"""Where the dial stands, and whether frames name its range: without, overloads tell least."""
+
 
 @pytest.fixture(scope="module")
 def sheet(tmp_path_factory):
@@ -97,9 +103,8 @@ def test_no_dial_position_fails_a_good_unit(sheet, position, turned_back, frames
     assert {judged.verdict.outcome for judged in bench.of(Judged)} == {Outcome.PASS}
 
 
-@pytest.mark.parametrize("frames", [True, False])
+@pytest.mark.parametrize(("position", "frames"), DIALS)
 @pytest.mark.parametrize("fault", FAULTS)
-@pytest.mark.parametrize("position", RANGES)
 def test_no_dial_position_passes_a_bad_unit(sheet, position, fault, frames):
     """The step with the fault fails, and no other does, wherever the dial stood before each touch."""
     bench = Bench(sheet, position, frames, position)
@@ -123,6 +128,22 @@ def test_the_prompt_names_a_range_that_the_dial_has(sheet):
     bench.hold(441.0, 20)  # overload, and no word of Enter
     assert bench.prompt.why is not Why.SILENT
     assert len(bench.of(Judged)) == 1
+
+
+def test_nobody_is_asked_for_a_key_while_the_dial_is_turned(sheet):
+    """Probes off, five seconds at the dial: only then begins the time in which a touch should be felt."""
+    bench = Bench(sheet, 200.0)
+    bench.command(StartUnit("A1"))
+    bench.hold(0.0, 5)
+    bench.hold(None, 2)
+    bench.hold(20.6, 5)
+    bench.hold(None, 5)
+    assert bench.prompt.facts["turn_ohm"] == 2000.0
+    bench.dial = 2000.0
+    bench.hold(None, 2.5)
+    assert (bench.prompt.why, "turn_ohm" in bench.prompt.facts) == (Why.NONE, False)
+    bench.hold(None, 1.5)
+    assert bench.prompt.why is Why.SILENT
 
 
 def test_leads_are_not_zeroed_on_a_range_that_cannot_resolve_them(sheet):

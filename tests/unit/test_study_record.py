@@ -4,12 +4,13 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from acquire.study.plan import plan_of
 from acquire.study.record import Measurement, StudyFileInvalid, begun, read_study, resumed
 from tests.known_studies import SUBJECT
+from tests.tries import tries
 
 PLAN = plan_of(["F7-001", "F7-002"], ["ann", "bö"], 2, 5)
 
@@ -63,7 +64,7 @@ def test_a_torn_last_line_is_left_out_and_cut_off(path):
     assert len(read_study(path).taken) == 4
 
 
-@settings(max_examples=60)
+@tries(60)
 @given(cut=st.integers(0, 10_000))
 def test_a_record_cut_anywhere_is_read_or_refused_in_a_sentence(tmp_path_factory, cut):
     """As a power cut leaves it."""

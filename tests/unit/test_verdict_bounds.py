@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy.stats import norm, truncnorm
 
 from acquire.verdict.bounds import log_below, log_between, mean_between
+from tests.later import norm, truncnorm
 
 
 def laws():

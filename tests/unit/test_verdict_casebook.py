@@ -4,8 +4,6 @@ import math
 
 import numpy as np
 import pytest
-from scipy.integrate import quad
-from scipy.stats import multivariate_normal, norm
 
 from acquire.physics.common import PairReading
 from acquire.physics.network import resistance_between
@@ -17,6 +15,7 @@ from acquire.verdict.dictionary import PRIORS, Case, cases
 from acquire.verdict.next_pair import information
 from acquire.verdict.solving import whitened
 from tests.known_sheets import FATHOM, PLOVER, QUERN
+from tests.later import multivariate_normal, norm, quad
 
 
 @pytest.mark.parametrize("sheet", [PLOVER, QUERN, FATHOM], ids=lambda sheet: sheet.name)

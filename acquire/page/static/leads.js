@@ -26,12 +26,14 @@ export function openLeads(main, bench) {
 function drawLeads(plain, bench) {
   const now = plain.now;
   const zeros = plain.zeros ?? [];
+  const contacts = bench.state()?.conditions?.contacts_text ?? "";
   const old = bench.state()?.warnings?.find((one) => one.code.startsWith("leads."))?.text ?? "";
   const points = zeros.map((z) => ({ ohm: z.ohm, reach: 2 * z.uncertainty_ohm, off: z.doubtful_since_utc_s !== null && z.doubtful_since_utc_s !== undefined, label: when(z.utc_s) }));
   return [
     el("section", { class: "card stage" },
       now ? el("p", { class: "verdict-line" }, old ? sign("warning") : null, now.text, el("small", {}, `measured ${ago(bench.now_s() - now.utc_s)}`)) : null,
       el("p", {}, old || plain.text),
+      contacts ? el("p", {}, contacts) : null,
       el("p", { class: "buttons" }, orderButton(bench, "Zero the leads now", "zero_leads", {}, "Hold the probes together; the bench screen leads on."))),
     points.length ? el("section", { class: "card" }, el("h2", {}, "Earlier zeros"), points.length > 1 ? drawChart(points, {}, `Lead zeros in order, ${points.length} of them`) : null,
       table("Earlier zeros, latest first", ["when", "leads, k = 2", "meter", "remark"], zeros.slice().reverse().map((z) => [when(z.utc_s), withReach(z.ohm, 2 * z.uncertainty_ohm), z.meter, z.doubtful_since_utc_s ? `doubtful since ${when(z.doubtful_since_utc_s)}` : ""]), [1])) : null,

@@ -8,10 +8,11 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from . import baselines, learn, plots, product
+from . import baselines, benches, learn, plots, product
 from .meters import METERS
 from .scoring import Score, add
 from .traces import Trace, make_traces
+from .worlds import NAMED
 
 HEAD = (
     f"{'class':<11} {'algorithm':<15} {'reports':>7} {'false %':>19} {'dangerous':>9} {'missed %':>19} "
@@ -64,14 +65,22 @@ def table(names: list[str], wanted: list[str] | None, count: int, seed: int) -> 
 
 
 def blind(source: Path, target: Path) -> None:
-    """Read traces without truth, one JSON object a line, and write detections."""
+    """Read traces without truth, one JSON object a line, and write detections.
+
+    Traces with the same `bench` come in order and are of one bench, which learns; without it each is a bench
+    of its own.
+    """
+    seen: dict[str, product.Bench] = {}
     with source.open() as lines, target.open("w") as out:
         for line in lines:
             if not line.strip():
                 continue
             raw = json.loads(line)
-            trace = Trace(raw["id"], raw["meter"], raw["readings"])
-            for found in product.detect(product.readings_of(trace), product.settings_for(trace.meter)):
+            trace = Trace(raw["id"], raw["meter"], raw["readings"], bench=raw.get("bench", ""))
+            bench = seen.get(trace.bench) or product.Bench(product.settings_for(trace.meter))
+            if trace.bench:
+                seen[trace.bench] = bench
+            for found in bench.detect(product.readings_of(trace)):
                 row = {
                     "id": trace.id,
                     "t": found.time_s,
@@ -93,6 +102,15 @@ def main() -> int:
     parser.add_argument("--out", type=Path, metavar="OUT.jsonl", help="where to write their detections")
     parser.add_argument("--plot", type=Path, metavar="DIR", help="draw typical and failing contacts")
     parser.add_argument(
+        "--worlds",
+        nargs="*",
+        choices=[*NAMED, "family"],
+        metavar="WORLD",
+        help=f"benches of these worlds, scored after {benches.WARM_UP} contacts: "
+        f"{', '.join(NAMED)}, family; none named: all",
+    )
+    parser.add_argument("--benches", type=int, default=2, help="benches a world and class (default 2)")
+    parser.add_argument(
         "--learn", action="store_true", help="learn the doubt anew and write acquire/settle/weights.py"
     )
     chosen = parser.parse_args()
@@ -102,6 +120,10 @@ def main() -> int:
         blind(chosen.traces, chosen.out)
     elif chosen.plot is not None:
         plots.draw(chosen.plot, chosen.classes, chosen.count, chosen.seed)
+    elif chosen.worlds is not None:
+        benches.table(
+            chosen.worlds or [*NAMED, "family"], chosen.classes, chosen.benches, chosen.count, chosen.seed
+        )
     elif chosen.learn:
         learn.learn()
     else:

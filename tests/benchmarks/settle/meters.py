@@ -12,6 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from .worlds import LEARNT, World, log_uniform
+
 SUBSAMPLES = 5  # of one integration
 
 
@@ -54,10 +56,6 @@ METERS = {
 }  # fmt: skip
 
 
-def log_uniform(rng, low, high):
-    return float(math.exp(rng.uniform(math.log(low), math.log(high))))
-
-
 def red_noise(rng, n, interval_s, tau_s):
     """Ornstein-Uhlenbeck noise of unit variance."""
     keep = math.exp(-interval_s / tau_s)
@@ -83,17 +81,25 @@ class Conversions:
 class Unit:
     """One meter off the line: its noise, its filter, its link."""
 
-    def __init__(self, meter: Meter, rng):
+    def __init__(self, meter: Meter, rng, world: World = LEARNT, lasting=None):
         self.meter, self.rng = meter, rng
-        self.interval_s = 1.0 / rng.uniform(*meter.rate_hz)
+        lasting = lasting or rng
+        self.interval_s = 1.0 / lasting.uniform(*meter.rate_hz)
         self.white, self.flicker, self.mains = (
-            log_uniform(rng, *limits)
-            for limits in (meter.white_counts, meter.flicker_counts, meter.mains_counts)
+            factor * log_uniform(lasting, *limits)
+            for factor, limits in (
+                (world.noise, meter.white_counts),
+                (world.flicker, meter.flicker_counts),
+                (world.mains, meter.mains_counts),
+            )
         )
-        self.smoothing = str(rng.choice(["none", "exponential", "average"], p=[0.3, 0.35, 0.35]))
-        self.weight = rng.uniform(0.3, 0.8)
-        self.average = int(rng.integers(2, meter.longest_average + 1))
-        self.restart = rng.choice(
+        self.beat, self.beat_hz = world.beat_counts * meter.white_counts[1], 0.0
+        if self.beat:
+            self.beat_hz = log_uniform(rng, 0.03, 1.0)
+        self.smoothing = str(lasting.choice(["none", "exponential", "average"], p=world.filters))
+        self.weight = lasting.uniform(*world.weight)
+        self.average = int(lasting.integers(2, round(meter.longest_average * world.average) + 1))
+        self.restart = lasting.choice(
             [0.02, 0.1, 1e9], p=[0.5, 0.3, 0.2]
         )  # a jump this large restarts the filter
         self.lost, self.doubled, self.blips = (
@@ -113,7 +119,8 @@ class Unit:
         )
         line_hz = self.rng.uniform(0.05, 0.5 / self.interval_s)
         mains = np.sin(2 * np.pi * (line_hz * times_s + self.rng.random()))
-        return self.white * self.rng.normal(size=n) + self.flicker * slow + self.mains * mains
+        beat = self.beat * np.sin(2 * np.pi * self.beat_hz * times_s)
+        return self.white * self.rng.normal(size=n) + self.flicker * slow + self.mains * mains + beat
 
     def read(self, conversions: Conversions, fixed_range: int | None):
         """Turn conversions into frames.

@@ -6,6 +6,7 @@ import dataclasses
 
 from acquire.records.settled import Settled
 from acquire.settle import SettleFilter, SettleSettings
+from acquire.settle.doubt import Doubt, ask
 from drivers.reading import Kind, Quantity, Reading
 
 from .meters import METERS
@@ -40,19 +41,33 @@ def readings_of(trace: Trace) -> list[Reading]:
     ]
 
 
+class Bench:
+    """One bench with one filter: traces come in order, and what it learns stays."""
+
+    def __init__(self, settings: SettleSettings, doubt: Doubt = ask, *, learning: bool = True) -> None:
+        self.settings, self.learning = settings, learning
+        self.filter = SettleFilter(settings, doubt)
+
+    def detect(self, readings: list[Reading]) -> list[Detection]:
+        """First reports, and later ones of the same contact that moved."""
+        run, found = self.filter, []
+        last: Settled | None = None
+        for reading in readings:
+            for event in run.feed(reading):
+                if not isinstance(event, Settled):
+                    continue
+                if not event.final or last is None or _moved(last, event, self.settings):
+                    found.append(Detection(event.monotonic_s, event.value_si, event.expanded_si))
+                last = event
+            if not self.learning and run.learned.contacts:
+                run.forget()
+        run.reset()
+        return found
+
+
 def detect(readings: list[Reading], settings: SettleSettings) -> list[Detection]:
-    """First reports, and later ones of the same contact that moved."""
-    run = SettleFilter(settings)
-    found: list[Detection] = []
-    last: Settled | None = None
-    for reading in readings:
-        for event in run.feed(reading):
-            if not isinstance(event, Settled):
-                continue
-            if not event.final or last is None or _moved(last, event, settings):
-                found.append(Detection(event.monotonic_s, event.value_si, event.expanded_si))
-            last = event
-    return found
+    """What a bench says that has seen nothing before."""
+    return Bench(settings).detect(readings)
 
 
 def _moved(before: Settled, now: Settled, settings: SettleSettings) -> bool:

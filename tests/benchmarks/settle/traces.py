@@ -8,6 +8,7 @@ drift forbid stating it.
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from dataclasses import dataclass, field
 
@@ -15,6 +16,7 @@ import numpy as np
 
 from .hands import session
 from .meters import METERS, SUBSAMPLES, Conversions, Unit, red_noise
+from .worlds import LEARNT, World
 
 BAND_COUNTS, BAND_RELATIVE = 3.0, 0.002
 RUN_S, RUN_READINGS = 1.0, 6
@@ -40,14 +42,19 @@ class Trace:
     meter: str
     readings: list
     contacts: list[Contact] = field(default_factory=list)
+    bench: str = ""  # traces of one bench come in order; empty: a bench of its own
 
 
-def make_trace(meter_name: str, key: tuple[int, ...], steps: int = 1) -> Trace:
-    """One trace; the same key gives the same trace."""
+def make_trace(meter_name: str, key: tuple[int, ...], steps: int = 1, world: World = LEARNT) -> Trace:
+    """One trace; the same key and world give the same trace."""
     rng = np.random.default_rng(key)
     meter = METERS[meter_name]
-    seen = session(meter, rng, steps)
-    unit = Unit(meter, rng)
+
+    def lasting():
+        return np.random.default_rng((*key[:-1], 5)) if world.one_meter else None
+
+    seen = session(meter, rng, steps, world, lasting())
+    unit = Unit(meter, rng, world, lasting())
     conversions = _integrate(seen.touches, unit, unit.instants(seen.length_s))
     frames, labels = unit.read(conversions, _fixed_range(meter, seen.touches, rng))
     readings = [
@@ -63,12 +70,18 @@ def make_trace(meter_name: str, key: tuple[int, ...], steps: int = 1) -> Trace:
     return Trace(f"{meter_name}-" + "-".join(map(str, key)), meter_name, readings, contacts)
 
 
-def make_traces(meter_name: str, count: int, seed: int):
+def make_traces(meter_name: str, count: int, seed: int, world: World = LEARNT):
     """Traces of single steps, one in ten a whole unit of 4 to 8 steps."""
     for k in range(count):
         rng = np.random.default_rng((seed, k, 7))
         steps = int(rng.integers(4, 9)) if rng.random() < 0.1 else 1
-        yield make_trace(meter_name, (seed, k), steps)
+        yield make_trace(meter_name, (seed, k), steps, world)
+
+
+def make_bench(meter_name: str, count: int, seed: int, world: World):
+    """Traces of one bench, in order."""
+    for trace in make_traces(meter_name, count, seed, world):
+        yield dataclasses.replace(trace, bench=f"{meter_name}-{seed}")
 
 
 def _fixed_range(meter, touches, rng):
@@ -126,7 +139,9 @@ def _settled(touch, unit, own):
     else:
         return None
     big = 3.0 if final_range >= 5 else 1.0
-    slow = math.hypot(touch.pressure_ohm, 0.8 * unit.flicker * count_ohm * big)
+    slow = math.hypot(
+        touch.pressure_ohm, 0.8 * unit.flicker * count_ohm * big, 0.7 * unit.beat * count_ohm * big
+    )
     fast = math.hypot(unit.white, 0.7 * unit.mains) * count_ohm * big
     left = max((touch.end_s - start_s) / unit.interval_s / 3, 1.0)
     hopeless = slow > band / 2.5 or 3.3 * math.hypot(fast / math.sqrt(left), slow / 2) > band

@@ -3,7 +3,7 @@
 import os
 import threading
 
-from sim.talk import LONGEST_LINE, read_lines
+from system.incoming import LONGEST_LINE, read_lines
 
 
 async def test_lines_come_without_their_ends():

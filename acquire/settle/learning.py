@@ -1,0 +1,167 @@
+"""A bench learns its own world: what comes after a value was stated tells how wrong it was.
+
+Two rules, both pure. The stated uncertainty is steered by adaptive conformal inference (Gibbs and Candès
+2021, update (2); here on the logarithm of the width): a miss widens it by far more than a hit narrows it, so
+that in the long run misses are the wanted share whatever the contacts do. The doubt's chance is scaled by
+wrong reports per expected ones, a Poisson rate with a Gamma prior (JCGM 101 has no case of it; textbook, from
+memory). Beside them stand statistics of the contacts, which the doubt takes as signs.
+
+Not for the value: nothing that is learnt moves it.
+"""
+
+from __future__ import annotations
+
+import math
+from bisect import bisect_right
+from dataclasses import dataclass
+
+from acquire.records.settled import Learned
+from acquire.settle.noise import RangeNoise
+from acquire.settle.points import Points
+
+WANTED_MISSES = 0.05
+# Steps of the logarithm of the width: six times as long at first, so that 40 contacts are enough (simulated
+# with normal errors of 0.5 to 2.5 times the stated size).
+_STEP, _MORE_AT_FIRST, _FIRST_CONTACTS = 0.1, 60.0, 12.0
+_NARROWEST, _WIDEST = 0.8, 8.0
+_MEMORY = 60.0  # contacts; older ones fade
+_PRIOR_CONTACTS = 5.0  # weight of what a new bench is taken for
+_PRIOR_WRONG = 0.25  # wrong reports, and expected ones, granted beforehand
+_MOVED_BANDS, _OTHER_PIN_BANDS = 0.5, 30.0
+_LEAST_AFTER_S, _LEAST_POINTS = 0.8, 4
+_JUMP_BANDS, _JUMP_SIGMAS = 0.7, 6.0
+_UNSURE, _GOES_ON, _MORE, _MOST_ON, _SMALL_BANDS = 4.0, 0.35, 0.65, 3.0, 0.3
+_STILL, _CREEPING = 2.0, 4.0
+
+
+@dataclass(slots=True)
+class Statement:
+    """A value that the rest of the contact is held against.
+
+    Attributes:
+        half_si: stated half-width of 95 %; 0: a look, not a report.
+        chance: of being off by more than the band, as the doubt saw it before the bench's own factor.
+    """
+
+    time_s: float
+    value_si: float
+    band_si: float
+    half_si: float = 0.0
+    chance: float = 0.0
+
+
+def caution(learned: Learned) -> float:
+    """Factor on the doubt's chance."""
+    return (_PRIOR_WRONG + learned.wrong) / (_PRIOR_WRONG + learned.expected)
+
+
+def signs_of(learned: Learned) -> list[float]:
+    """What the doubt takes into account of the bench."""
+    return [learned.restless, learned.moved]
+
+
+@dataclass(slots=True)
+class After:
+    """Where a value went: its end and the standard uncertainty of that, in SI units."""
+
+    value_si: float
+    sigma_si: float
+    creeping: float
+
+
+def after(
+    points: Points, stated: Statement, contact_s: float, noise: RangeNoise, creeping: float
+) -> After | None:
+    """Where the value crept after an instant, up to a jump if there is one: a slip proves nothing wrong.
+
+    A value that keeps still lies half-way between what was stated and what came after, since both err
+    alike; one that creeps has left the former and goes on. How much it is taken to creep is its move within
+    the time after, squared, against that of the noise. The figures fit simulated benches of the family.
+
+    Returns:
+        None: too little came after.
+    """
+    times_s, values, counts = points.times_s, points.values, 1.0 / points.count_si
+    first, last = bisect_right(times_s, stated.time_s), len(values) - 1
+    sigma = math.sqrt(noise.variance)
+    small = _SMALL_BANDS * stated.band_si * counts
+    half = min(stated.half_si * counts, small) if stated.half_si else small
+    jump = max(_JUMP_SIGMAS * sigma, min(_JUMP_BANDS * stated.band_si, stated.half_si or math.inf) * counts)
+    # The newest point may hold the probes' leaving.
+    last = next((k for k in range(max(first, 1), last) if abs(values[k] - values[k - 1]) > jump), last)
+    count = last - first
+    if count < _LEAST_POINTS or times_s[last - 1] - times_s[first] < _LEAST_AFTER_S:
+        return None
+    middle = first + count // 2
+    late = points.mean_of(middle, last)
+    moving = late - points.mean_of(first, middle)
+    late_sigma = sigma * math.sqrt(noise.inflation / (last - middle))
+    unsure = math.sqrt(2.0) * late_sigma + 0.1 * half
+    creeps = min(max((creeping - _STILL) / _CREEPING, 0.0), 1.0)
+    doubt = _UNSURE + (1.0 - _UNSURE) * creeps
+    real = moving * moving / (moving * moving + (doubt * unsure) ** 2)
+    goes_on = min((times_s[last] - contact_s) / (times_s[last - 1] - times_s[first]), _MOST_ON)
+    tail = (_GOES_ON + _MORE * creeps) * real * moving * goes_on
+    off = (0.5 + 0.5 * real) * (late - (stated.value_si - points.zero_si) * counts) + tail
+    spread = math.sqrt((0.5 * late_sigma) ** 2 + (0.6 * tail) ** 2 + (0.15 * half) ** 2)
+    return After(stated.value_si + off * points.count_si, spread * points.count_si, (moving / unsure) ** 2)
+
+
+def outside(off: float, sigma: float, half: float) -> float:
+    """Chance that a normal variable about `off` lies outside of +-half."""
+    scale = sigma * math.sqrt(2.0)
+    return 0.5 * (math.erfc((half - off) / scale) + math.erfc((half + off) / scale))
+
+
+def taught(
+    learned: Learned,
+    look: Statement,
+    stated: Statement | None,
+    *,
+    end: After,
+    end_stated: After | None,
+    crept_s: float,
+) -> Learned:
+    """Take in one contact.
+
+    Args:
+        learned: so far.
+        look: the first stretch that the slope test let pass.
+        stated: the first report, if there was one.
+        end: where the value went after the look.
+        end_stated: and after the report; None: too little came after it.
+        crept_s: how long after the contact the value was last half a band away from there.
+    """
+    far = abs(end.value_si - look.value_si) / look.band_si
+    if far > _OTHER_PIN_BANDS:
+        return learned
+    n = min(float(learned.contacts), _MEMORY)
+    keep = _PRIOR_CONTACTS + n
+    moved = far > _MOVED_BANDS
+    restless = learned.restless + (math.log(far + 0.05) - learned.restless) / (keep + 1)
+    creeping = learned.creeping + (min(end.creeping, 16.0) - learned.creeping) / (keep + 1)
+    share = learned.moved + (moved - learned.moved) / (keep + 1)
+    creep_s = learned.creep_s
+    if moved:
+        creep_s += (crept_s - creep_s) * (1.0 if not creep_s else 0.15)
+    widening, wrong, expected = learned.widening, learned.wrong, learned.expected
+    if stated is not None and end_stated is not None:
+        off, sigma = abs(end_stated.value_si - stated.value_si), end_stated.sigma_si
+        miss = outside(off, sigma, stated.half_si)
+        step = _STEP * (1.0 + _MORE_AT_FIRST / (_FIRST_CONTACTS + learned.contacts))
+        widening *= math.exp(step * (miss - WANTED_MISSES))
+        widening = min(max(widening, _NARROWEST), _WIDEST)
+        fade = 1.0 - 1.0 / _MEMORY
+        wrong = fade * wrong + outside(off, sigma, stated.band_si)
+        expected = fade * expected + stated.chance
+    return Learned(
+        learned.version + 1,
+        learned.contacts + 1,
+        widening,
+        wrong,
+        expected,
+        restless,
+        share,
+        creeping,
+        creep_s,
+    )
