@@ -86,7 +86,8 @@ def made(tmp_path, stack, clock, **changes):
     )
     text = io.StringIO()
     console = Console(file=text, width=120)
-    runner = MemoryBench(work, study, Watched(console), clock, asyncio.Event(), bench)
+    runner = MemoryBench(work, study, clock, asyncio.Event(), bench)
+    runner.screen = Watched(console)
     MemoryBench.meter = StudyMeter(clock, air=30)
     MemoryBench.meter.table = work.table
     Watched.runner = runner
