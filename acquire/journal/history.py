@@ -153,9 +153,9 @@ class JournalReader:
         """Close all files."""
         for archive in self._archives:
             archive.close()
-        if self._copy is not None:
-            self._copy.cleanup()
         self._connection.close()
+        if self._copy is not None:  # only now: Windows removes no open file
+            self._copy.cleanup()
 
     def find(self, question: Question) -> Generator[Entry, None, None]:
         """Entries that answer a question, oldest first; close it before the journal where it is not read out.
