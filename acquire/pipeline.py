@@ -150,9 +150,8 @@ class Pipeline:
         events: list[Event] = list(self._watch.notices(reading, wanted.quantity))
         self._still.see(reading, wanted.quantity)
         self._witness.freshest_s = self.settling.patience_s
-        above_ohm, tells = wanted.open_above_ohm, self._dial.tells
-        witness = self._witness.see(reading, wanted.quantity, above_ohm, tells=tells)
-        if witness and self.unit is not None and self._contact.quantity is None:
+        sees = self._witness.see(reading, wanted.quantity, wanted.open_above_ohm, tells=self._dial.tells)
+        if sees and self.unit is not None and self._contact.quantity is None:
             self.unit.state.seen_open(reading.monotonic_s)
         near_si = wanted.close_enough_ohm
         self.settling.expect(Expectation(wanted.slow, wanted.quantity, close_enough_si=near_si))
@@ -476,9 +475,12 @@ class Pipeline:
         prompt = self._prompt_now(monotonic_s)
         if prompt == self._prompt:
             return []
-        if self._prompt is None or prompt.pair != self._prompt.pair or prompt.step != self._prompt.step:
-            self._asked_s = monotonic_s
+        before = self._prompt
+        new = before is None or (prompt.pair, prompt.step) != (before.pair, before.step)
+        if new:
             self._dial.asked()
+        if new or (before and "turn_ohm" in before.facts and "turn_ohm" not in prompt.facts):
+            self._asked_s = monotonic_s  # of a dial just turned too: until then nobody could touch
             prompt = self._prompt_now(monotonic_s)
         self._prompt = prompt
         return [prompt]

@@ -24,7 +24,6 @@ from acquire.files.toml_file import TomlFile, read_toml
 from acquire.heart.spools import fitting
 from acquire.journal.history import JournalReader
 from acquire.journal.question import Question
-from acquire.physics.pt100 import Class
 from acquire.physics.wire import SpoolCard
 from acquire.quantity import counted, show
 from acquire.records import BranchKind, ChangeSpool, Limits, Notice, Purpose, Sheet, Step, StepKind
@@ -43,6 +42,8 @@ from drivers.registry import check_options, driver_class, options_with_profile
 
 NOTICES_READ = 500
 """Latest notices of a journal among which the one on its contacts is looked for."""
+_CLASS_B_KELVIN = 0.30 + 0.005 * 20.0
+"""Most that a platinum sensor of class B may be off at 20 °C (IEC 60751)."""
 
 METER_KEYS = ("range", "window_celsius", "warm_up_minutes", "calibration", "source")
 SLOW_S = 1.0
@@ -262,13 +263,13 @@ def _bench_lines(file: TomlFile, bench: Bench, sheet: Sheet, model: MeterModel) 
     low = bench.meter.four_wire_below
     wires = f", four wires below {show(low, 'Ω')}" if low else ""
     yield f"  meter: {model.name} ({bench.meter.driver}) at {bench.meter.link}{wires}"
+    yield from _unused(bench.meter.model, model)
     air = bench.temperature
     where = f"{air.driver} at {air.link}" if air.link else f"typed, {show(air.value or 0.0, '°C', digits=3)}"
     yield f"  temperature: {where}, ±{show(air.uncertainty, 'K', digits=2)}"
-    of_class_b = Class.B.limit_kelvin(20.0)
-    if air.driver == "platinum" and air.uncertainty < of_class_b:
+    if air.driver == "platinum" and air.uncertainty < _CLASS_B_KELVIN:
         yield (
-            f"  note: a platinum sensor of class B alone may be off by {of_class_b:.2f} K at 20 °C "
+            f"  note: a platinum sensor of class B alone may be off by {_CLASS_B_KELVIN:.2f} K at 20 °C "
             "(IEC 60751), its meter and leads come on top: is the uncertainty stated for a better one?"
         )
     yield from _pace_lines(bench)
@@ -359,12 +360,23 @@ def _meter_report(file: TomlFile) -> Report:
     for quantity in sorted(model.quantities):
         sizes = ", ".join(f"{each.full_scale_si:g}" for each in model.ranges_of(quantity))
         lines.append(f"  {quantity.value}: {sizes}")
+    lines += _unused(path, model)
     facts = {
         "meter": model.name,
         "content_hash": model.content_hash,
         "ranges": {q.value: [each.full_scale_si for each in model.ranges_of(q)] for q in model.quantities},
     }
     return Report(path, "meter", (), tuple(lines), facts)
+
+
+def _unused(path: Path, model: MeterModel) -> Iterator[str]:
+    """A key of earlier meter files."""
+    if model.unused:
+        where = ", ".join(map(str, model.unused))
+        yield (
+            f"  note: {path}, line {where}: offset_compensated says nothing any more and can go; thermal "
+            "voltages count unless [meter] offset_compensation is on and the meter reports it."
+        )
 
 
 # ---------------------------------------------------------------------- profiles

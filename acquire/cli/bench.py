@@ -26,6 +26,16 @@ class Scene(StrEnum):
     FATHOM_7 = "fathom-7"
 
 
+class Hands(StrEnum):
+    """How quick a pair of hands is."""
+
+    QUICK = "quick"
+    SLOW = "slow"
+
+
+METER_HELP = "A meter file, or a shipped one by its name, such as hand-2000."
+
+
 def add_to(app: typer.Typer) -> None:
     """Register these commands."""
     for command in (demo, fixture, run, setup, simulate):
@@ -37,6 +47,7 @@ def demo(
     scene: Annotated[
         Scene, typer.Option(help="Which units: cores in the post, or a batch of forty that was wound here.")
     ] = Scene.PLOVER_80,
+    meter: Annotated[str, typer.Option(help=METER_HELP)] = "bench-6-digit",
     units: Annotated[
         int | None, typer.Option(min=1, max=1000, help="How many units come; 10, and 40 of fathom-7.")
     ] = None,
@@ -60,7 +71,7 @@ def demo(
 
     logs.set_up(level="warning")
     pace = speed or (2.0 if page else 6.0)
-    options = DemoOptions(new_folder(folder), scene.value, units, pace, seed, page, in_fixture)
+    options = DemoOptions(new_folder(folder), scene.value, meter, units, pace, seed, page, in_fixture)
     surprises = run_loop(run_demo(options, BenchConsole()))
     raise typer.Exit(1 if surprises else 0)
 
@@ -120,7 +131,19 @@ def setup(
 
 
 def simulate(
-    scene: Annotated[str, typer.Option(help="Which invented unit lies on the bench.")] = "plover-80",
+    sheet: Annotated[
+        str, typer.Option(help="Which unit lies on the bench: a sheet file, or a shipped sheet by its name.")
+    ] = "plover-80",
+    meter: Annotated[str, typer.Option(help=METER_HELP)] = "bench-6-digit",
+    fault: Annotated[
+        list[str] | None,
+        typer.Option(
+            help='Of the units that come, in turn: good, "joint 2 12", "open trigger"; "help" tells.'
+        ),
+    ] = None,
+    hands: Annotated[
+        Hands, typer.Option(help="How long the probes are in the air on their way.")
+    ] = Hands.QUICK,
     bench: Annotated[Path, typer.Option(help="Bench file to write, for `steadyohm run`.")] = Path(
         "simulated-bench.toml"
     ),
@@ -130,6 +153,7 @@ def simulate(
     seed: Annotated[int, typer.Option(help="The same seed brings the same units.")] = 7,
 ) -> None:
     """Serve a simulated meter and thermometer; you are the hands: type the pins to touch."""
-    from acquire.simulated.simulate import become_simulation
+    from acquire.simulated.simulate import become_simulation, simulated
 
-    become_simulation(scene, bench, port, seed)
+    put = simulated(sheet, meter)
+    become_simulation(put, bench, faults=fault or [], pace=hands.value, port=port, seed=seed)

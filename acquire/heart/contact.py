@@ -67,6 +67,7 @@ class ContactRule:
     _refused_s: float | None = None
     _told: bool = False
     _unseen: bool = False  # the meter was away since the value was taken: hands may have moved meanwhile
+    _broken: bool = False  # overload was seen since the value was taken, too short for a lift
 
     def begun(self, quantity: Quantity) -> None:
         """A contact has begun, with the meter set to a quantity."""
@@ -74,6 +75,7 @@ class ContactRule:
 
     def see(self, reading: Reading) -> None:
         """Take a reading: overload for long enough is open probes."""
+        self._broken |= reading.kind is Kind.OVERLOAD
         if self.quantity is not None or reading.kind is not Kind.OVERLOAD or Flag.HOLD in reading.flags:
             self._air_s = None
             return
@@ -110,7 +112,7 @@ class ContactRule:
     def cleared(self) -> None:
         """Open probes were seen, or relays have opened: whatever comes now is a touch of its own."""
         self.seen_open, self.taken, self.purpose = True, None, ()
-        self._hidden = self._told = self._unseen = False
+        self._hidden = self._told = self._broken = self._unseen = False
         self._refused_s = None
 
     def forget(self) -> None:
@@ -154,8 +156,9 @@ class ContactRule:
         """What a value is that no open probes were seen before.
 
         A touch that was taken for the step before can still be corrected, as long as its probes lie. On a
-        meter too slow to show a lift it is of the next pair where it began after that was asked for, is what
-        a good one reads, and cannot be of the pair before; and of neither where it could.
+        meter too slow to show a lift, or after an overload too short for one, it is of the next pair where it
+        began after that was asked for, is what a good one reads, and cannot be of the pair before; and of
+        neither where it could: hands may have gone on to a pair that reads alike.
 
         Args:
             settled: a value that is UNLIFTED for its purpose.
@@ -174,7 +177,9 @@ class ContactRule:
         admission = self.admits(settled, before)
         if admission is not Admission.KNOWN and self._moved_on(settled, asked_s) and expects(settled):
             return purpose, Admission.NEW if self._plainly_other(settled) else Admission.UNLIFTED
-        corrects = admission in (Admission.REVISED, Admission.MOVED, Admission.KNOWN)
+        corrects = admission is Admission.KNOWN or (
+            admission in (Admission.REVISED, Admission.MOVED) and not self._broken
+        )
         return (before, admission) if corrects else (purpose, Admission.UNLIFTED)
 
     def _moved_on(self, settled: Settled, asked_s: float) -> bool:
@@ -183,7 +188,7 @@ class ContactRule:
         if len(trace) < 2:
             return False
         slow = (trace[-1][0] - trace[0][0]) / (len(trace) - 1) >= self.lift_off_s
-        return slow and settled.contact_s + trace[0][0] > asked_s
+        return (slow or self._broken) and settled.contact_s + trace[0][0] > asked_s
 
     def _plainly_other(self, settled: Settled) -> bool:
         """Whether a value cannot be that of the touch before, however it has drifted."""
@@ -210,7 +215,7 @@ class ContactRule:
     def take(self, settled: Settled, purpose: tuple[str, ...]) -> None:
         """A value was acted on."""
         self.taken, self.purpose, self.seen_open, self._refused_s = settled, purpose, False, None
-        self._unseen = False
+        self._broken = self._unseen = False
 
     def lies(self, purpose: tuple[str, ...]) -> bool:
         """Whether the probes still lie where they lay for something else than this."""

@@ -33,7 +33,6 @@ from acquire.records.words import FAILING
 from acquire.verdict.diagnose import casebook
 from acquire.verdict.dictionary import PRIORS
 from acquire.verdict.weighing import LOWERING
-from sim.units import UNIT_TYPES
 from tests.benchmarks import diagnosis_tables as tables
 from tests.benchmarks.diagnosis_bench import METERS, Bench, exact
 from tests.benchmarks.diagnosis_scene import draw, faulty, good_unit, kinds_of
@@ -44,6 +43,7 @@ from tests.benchmarks.diagnosis_theory import (
     rivals,
     taken_elsewhere,
 )
+from tests.known_units import UNIT_TYPES
 
 OUTPUT = Path(__file__).resolve().parents[1] / "output"
 PASSING = (Outcome.PASS, Outcome.CONDITIONAL_PASS)

@@ -104,6 +104,17 @@ def test_the_meters_part_of_what_a_step_is_known_to_is_its_own_statement(tmp_pat
     assert 0.9 * half_width < fit.expanded_ohm(step, 202.57) < 1.2 * half_width
 
 
+def test_a_key_of_earlier_meter_files_is_noted_by_line(tmp_path):
+    """With the meter file and with the bench that uses it; no shipped file has it."""
+    text = (CONFIGS / "meters" / "hand-2000.toml").read_text(encoding="utf-8") + "offset_compensated = true\n"
+    old = tmp_path / "old.toml"
+    old.write_text(text, encoding="utf-8")
+    note = f"line {len(text.splitlines())}: offset_compensated says nothing"
+    assert any(note in line for line in report_of(old).summary)
+    assert any(note in line for line in report_of(bench_with(tmp_path, old)).summary)
+    assert not any("offset_compensated" in line for line in report_of(EXAMPLE).summary)
+
+
 def test_a_bench_is_out_of_order_when_its_sheet_or_meter_file_is(tmp_path):
     (tmp_path / "sheet.toml").write_text('[sheet]\nname = "x"\n[conector]\n', encoding="utf-8")
     (tmp_path / "meter.toml").write_text(

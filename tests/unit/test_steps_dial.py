@@ -130,6 +130,22 @@ def test_the_prompt_names_a_range_that_the_dial_has(sheet):
     assert len(bench.of(Judged)) == 1
 
 
+def test_nobody_is_asked_for_a_key_while_the_dial_is_turned(sheet):
+    """Probes off, five seconds at the dial: only then begins the time in which a touch should be felt."""
+    bench = Bench(sheet, 200.0)
+    bench.command(StartUnit("A1"))
+    bench.hold(0.0, 5)
+    bench.hold(None, 2)
+    bench.hold(20.6, 5)
+    bench.hold(None, 5)
+    assert bench.prompt.facts["turn_ohm"] == 2000.0
+    bench.dial = 2000.0
+    bench.hold(None, 2.5)
+    assert (bench.prompt.why, "turn_ohm" in bench.prompt.facts) == (Why.NONE, False)
+    bench.hold(None, 1.5)
+    assert bench.prompt.why is Why.SILENT
+
+
 def test_leads_are_not_zeroed_on_a_range_that_cannot_resolve_them(sheet):
     """The zero waits until the dial is on the range whose count shows leads."""
     bench = Bench(sheet, 2000.0)
