@@ -372,6 +372,16 @@ def _meter_report(file: TomlFile) -> Report:
     return Report(path, "meter", (), tuple(lines), facts)
 
 
+def _unused(path: Path, model: MeterModel) -> Iterator[str]:
+    """A key of earlier meter files."""
+    if model.unused:
+        where = ", ".join(map(str, model.unused))
+        yield (
+            f"  note: {path}, line {where}: offset_compensated says nothing any more and can go; thermal "
+            "voltages count unless [meter] offset_compensation is on and the meter reports it."
+        )
+
+
 # ---------------------------------------------------------------------- profiles
 
 
@@ -383,16 +393,6 @@ def _profile_report(file: TomlFile) -> Report:
     stated = ", ".join(profile.options) or "none"
     lines = (f'{path}: profile "{profile.title}": {known}.', f"  options: {stated}")
     return Report(path, "profile", (), lines, {"profile": profile.title, "driver": profile.driver})
-
-
-def _unused(path: Path, model: MeterModel) -> Iterator[str]:
-    """A key of earlier meter files."""
-    if model.unused:
-        where = ", ".join(map(str, model.unused))
-        yield (
-            f"  note: {path}, line {where}: offset_compensated says nothing any more and can go; thermal "
-            "voltages count unless [meter] offset_compensation is on and the meter reports it."
-        )
 
 
 def _as_faults(path: Path, error: ModelInvalid) -> list[Fault]:

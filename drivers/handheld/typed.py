@@ -154,19 +154,13 @@ class TypedMeter:
         self._quantity = setup.quantity if setup.quantity in self.capabilities.quantities else self._quantity
         return Held(setup.quantity if setup.quantity in OHMS else self._quantity)
 
-    async def type_in(self, text: str) -> Decoded:
-        """Take one line; gives it as understood. It comes as a reading, in its turn.
-
-        Raises:
-            FrameRefused: it is no reading; Unclear: it may mean two.
-        """
-        decoded = self.understood(text)
+    async def take(self, decoded: Decoded, text: str) -> None:
+        """Take what was `understood` of one line. It comes as a reading, in its turn."""
         await self._lines.put((decoded, _raw(text)))
-        return decoded
 
     @staticmethod
     def understood(text: str) -> Decoded:
-        """One line as `type_in` understands it; raises as that."""
+        """What one line says. Raises: FrameRefused: it is no reading; Unclear: it may mean two."""
         return TypedFormat().decode(_raw(text))
 
     async def readings(self) -> AsyncIterator[Reading]:
