@@ -81,7 +81,7 @@ def test_both_papers_say_the_same_on_the_right_size(demo, tmp_path, paper):
         assert "END OF CERTIFICATE" in text.split("\f")[pages - 1]
     values = [set(re.findall(r"[0-9.]+ ± [0-9.]+ [mk]?Ω", text)) for text in texts.values()]
     assert values[0] == values[1]
-    assert len(values[0]) == 8, "six pairs and two relations of them"
+    assert len(values[0]) == 7, "six pairs and one relation of them"
 
 
 @needs_poppler
