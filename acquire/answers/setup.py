@@ -6,6 +6,9 @@ Not for what the setup screen does (acquire.page.setup) nor for a bench that has
 from __future__ import annotations
 
 import asyncio
+import os
+import threading
+import webbrowser
 from collections.abc import AsyncIterator, Awaitable, Callable
 from pathlib import Path
 
@@ -21,6 +24,7 @@ from acquire.page.about import About
 from acquire.page.behind import Posted
 from acquire.page.bench_page import Address, BenchPage, open_page
 from acquire.page.papers import studies_in
+from acquire.page.serve import address_of
 from acquire.page.setup import Setup, Wanted
 from acquire.page.sheet_edit import SheetEditor
 from acquire.page.shelf import all_files
@@ -29,6 +33,7 @@ from acquire.quantity import parse
 from acquire.records import Purpose
 from drivers.errors import MeterError
 from drivers.find import Finding, find_meters
+from system.desktop import has_screen
 from system.ending import asked_to_end
 
 HOST = "127.0.0.1"
@@ -65,9 +70,11 @@ class Started:
     async def wanted(self, stop: asyncio.Event) -> Work | None:
         """The next one that is asked for; None at the stop."""
         asked, stopped = asyncio.create_task(self._asked.get()), asyncio.create_task(stop.wait())
-        await asyncio.wait((asked, stopped), return_when=asyncio.FIRST_COMPLETED)
-        for task in (asked, stopped):
-            task.cancel()
+        try:
+            await asyncio.wait((asked, stopped), return_when=asyncio.FIRST_COMPLETED)
+        finally:
+            for task in (asked, stopped):
+                task.cancel()
         if stop.is_set() or asked.cancelled() or not asked.done():
             return None
         work, self._answer = asked.result()
@@ -90,13 +97,14 @@ Studies = Callable[[Path, BenchPage, Clock, Callable[[Work], Awaitable[None]]], 
 """Makes what begins a gauge study on the page."""
 
 
-async def run_setup(folder: Path, port: int, studies: Studies) -> None:
+async def run_setup(folder: Path, port: int, studies: Studies, *, browser: bool | None = None) -> None:
     """Serve the setup page until a bench was started and has ended, or until a signal.
 
     Args:
         folder: where bench files are read and written.
         port: of the page; 0 takes a free one.
         studies: gauge studies for the page.
+        browser: open the page in one; None where somebody sits at this terminal and has a screen.
 
     Raises:
         InputImpossible: there is no such folder.
@@ -122,6 +130,8 @@ async def run_setup(folder: Path, port: int, studies: Studies) -> None:
     editor = SheetEditor(folder, lambda: all_files(folder))
     page.pages.posts.update({**setup.posts(), "/sheet": editor.answer, "/study": begin})
     console.print(page.invitation(to_terminal=console.is_terminal))
+    if (console.is_terminal and has_screen(os.environ)) if browser is None else browser:
+        threading.Thread(target=webbrowser.open, args=(address_of(page.listener),), daemon=True).start()
     with asked_to_end(stop.set), reads_on_hang_up(stop, read_again):
         async with asyncio.TaskGroup() as group:
             group.create_task(page.run(ended), name="page")

@@ -141,6 +141,7 @@ class Shown:
         return Facts(
             utc_s=now_s,
             meter_silence_s=None if latest_s is None else (clock.monotonic_s() - latest_s) / self.speed,
+            meter_patience_s=pipeline.settling.patience_s / self.speed,
             halted=daemon.halted,
             lead=conditions.lead,
             lead_wanted=conditions.lead_wanted,

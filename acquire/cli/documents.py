@@ -20,11 +20,6 @@ class Kind(StrEnum):
     STUDY = "study"
 
 
-def add_to(app: typer.Typer) -> None:
-    """Register it; nobody types it."""
-    app.command(hidden=True)(document)
-
-
 def document(
     kind: Kind,
     place: Annotated[str, typer.Argument(help="Journal; file of a study.")],

@@ -18,6 +18,7 @@ class Facts:
     Attributes:
         utc_s: now, by the bench's clock.
         meter_silence_s: since the latest reading of the ohms meter; None before the first.
+        meter_patience_s: so long a silence is nothing to speak of.
         halted: the journal cannot be written.
         lead: the lead zero in force; lead_wanted: the bench needs one; lead_due: it is missing or too old.
         celsius: fresh temperature, None where there is none.
@@ -31,6 +32,7 @@ class Facts:
 
     utc_s: float
     meter_silence_s: float | None = None
+    meter_patience_s: float = 3.0
     halted: bool = False
     lead: LeadZero | None = None
     lead_wanted: bool = False
@@ -44,3 +46,8 @@ class Facts:
     calibration: Mapping[str, Fact] = field(default_factory=dict)
     learned: Mapping[str, Fact] = field(default_factory=dict)
     failing: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def silent(self) -> bool:
+        """Whether the meter has been silent for longer than it should be."""
+        return self.meter_silence_s is not None and self.meter_silence_s > self.meter_patience_s

@@ -46,7 +46,9 @@ ASKED_OHM = (50.0, 200.0, 20e3)
 
 OHMS = (Quantity.RESISTANCE, Quantity.RESISTANCE_4W)
 
-FILE_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9 _.-]{0,60}\.toml")
+FILE_NAME = re.compile(
+    r"(?!(?:con|prn|aux|nul|com[0-9]|lpt[0-9])\.)[a-z0-9][a-z0-9 _.-]{0,60}\.toml", re.IGNORECASE | re.ASCII
+)
 """A bench file's name: no path, nothing hidden."""
 
 

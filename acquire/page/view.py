@@ -21,7 +21,7 @@ from acquire.page.phase import Phase
 from acquire.page.spoken import Cue, request_aloud
 from acquire.page.telling import EMPTY, conditions_words, notice_words, result_words, verdict_words
 from acquire.page.unit_view import UnitView
-from acquire.page.warnings import SILENT_S, Warnings
+from acquire.page.warnings import Warnings
 from acquire.records import (
     Approach,
     Batch,
@@ -144,8 +144,7 @@ class View:
 
     def know(self, facts: Facts) -> None:
         """Take the facts of this second."""
-        silent = facts.meter_silence_s is not None and facts.meter_silence_s > SILENT_S
-        self._contact.quiet(silent=silent)
+        self._contact.quiet(silent=facts.silent)
         self._set("reading", self._contact.reading)
         self._set("conditions", conditions_words(facts))
         if self._warnings.know(facts):

@@ -20,19 +20,18 @@ from acquire.records import (
     Fact,
     Judged,
     LeadZero,
+    LiftOff,
     Notice,
+    Settled,
     UnitResult,
     UnitStarted,
     Weight,
 )
 from acquire.words.faults import batch_doubt
 from acquire.words.notices import said
-from drivers.reading import Quantity, Reading
+from drivers.reading import Kind, Quantity, Reading
 
 Plain = dict[str, Any]
-
-SILENT_S = 3.0
-"""A meter without a reading for so long is told; slower ones send every two seconds at most."""
 
 FADES_S = 8.0
 """So long the answer to a refused order stays."""
@@ -47,6 +46,7 @@ HEAVIEST_FIRST = (Weight.STOP, Weight.WARNING, Weight.REMARK)
 
 TAKEN_BACK: dict[Code, frozenset[Code]] = {
     Code.METER_LOST: frozenset({Code.METER_BACK}),
+    Code.METER_LOSSY: frozenset({Code.METER_LOST}),
     Code.THERMOMETER_LOST: frozenset({Code.THERMOMETER_BACK}),
     Code.SCANNER_LOST: frozenset({Code.SCANNER_BACK}),
     Code.JOURNAL_UNUSABLE: frozenset({Code.JOURNAL_USABLE}),
@@ -61,9 +61,18 @@ OF_A_STEP = frozenset({Code.METER_TURN, Code.METER_RANGE, Code.METER_RANGE_LOW})
 """What a step wants of the meter: nothing that the next unit is to be told of."""
 
 ENDED_BY: dict[type, frozenset[Code]] = {
-    Judged: OF_A_STEP | {Code.METER_REFUSED, Code.METER_FROZEN, Code.METER_UNSTATED},
+    Judged: OF_A_STEP
+    | {
+        Code.METER_UNSETTLED,
+        Code.VALUE_UNTAKEN,
+        Code.METER_REFUSED,
+        Code.METER_FROZEN,
+        Code.METER_UNSTATED,
+    },
     UnitResult: OF_A_STEP,
-    LeadZero: frozenset({Code.LEADS_IMPLAUSIBLE}),
+    LeadZero: frozenset({Code.LEADS_IMPLAUSIBLE, Code.METER_UNSETTLED, Code.VALUE_UNTAKEN}),
+    LiftOff: frozenset({Code.METER_UNSETTLED, Code.VALUE_UNTAKEN}),
+    Settled: frozenset({Code.METER_UNSETTLED}),
     UnitStarted: frozenset(
         {
             Code.LEADS_MOVED,
@@ -79,9 +88,10 @@ ENDED_BY: dict[type, frozenset[Code]] = {
 SHORT_LIVED = frozenset({Code.COMMAND_REFUSED, Code.COMMAND_UNKNOWN, Code.SCANNER_REFUSED, Code.CHECK_OTHER})
 """Notices that only answer what somebody has just done."""
 
-STANDING = (
-    TAKEN_BACK.keys() | SHORT_LIVED | {Code.CHECK_OVERRIDDEN} | frozenset[Code]().union(*ENDED_BY.values())
-)
+UNREAD = frozenset({Code.METER_UNREAD, Code.METER_UNUSABLE, Code.METER_SILENT})
+"""Nothing usable comes from the meter; the next reading that can be used ends it."""
+
+STANDING = frozenset({Code.CHECK_OVERRIDDEN}).union(TAKEN_BACK, SHORT_LIVED, UNREAD, *ENDED_BY.values())
 """Notices that are warnings."""
 
 
@@ -183,9 +193,8 @@ class Warnings:
         """
         before = dict(self._now)
         there = {notice.code: notice for notice in signs(reading, wanted)}
-        self._end(
-            *({Code.METER_LOST, Code.METER_SILENT, Code.METER_FUNCTION, *SIGNS.values()} - there.keys())
-        )
+        usable = UNREAD if reading.kind is not Kind.NO_READING and reading.quantity is wanted else ()
+        self._end(*({Code.METER_LOST, Code.METER_FUNCTION, *usable, *SIGNS.values()} - there.keys()))
         for notice in there.values():
             self._put(Concern(notice))
         return self._now != before
@@ -211,8 +220,7 @@ class Warnings:
     def _of_facts(self, facts: Facts) -> Iterator[tuple[Weight, Code, bool, Remedy, Mapping[str, Fact]]]:
         """Every warning of a fact: whether its cause is there, what would end it, and what is told of it."""
         stop, warning = Weight.STOP, Weight.WARNING
-        silent = facts.meter_silence_s is not None and facts.meter_silence_s > SILENT_S
-        yield warning, Code.METER_SILENT, silent and (Code.METER_LOST, "") not in self._now, None, {}
+        yield warning, Code.METER_SILENT, facts.silent and (Code.METER_LOST, "") not in self._now, None, {}
         unusable = (Code.JOURNAL_UNUSABLE, "") in self._now
         yield stop, Code.JOURNAL_HALTED, facts.halted and not unusable, None, {}
         lead = facts.lead_wanted and facts.lead_due

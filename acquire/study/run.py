@@ -13,6 +13,8 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Protocol
 
+from rich.text import Text
+
 from acquire.bench.assembly import first_conditions, read_files
 from acquire.bench.doubts import DisplayDoubts
 from acquire.bench.instruments import ohmmeter, scanner, thermometer
@@ -25,12 +27,24 @@ from acquire.errors import InputImpossible, SteadyohmError
 from acquire.files.settings import Bench, load_bench
 from acquire.files.statements import ModelStatements
 from acquire.outlets.console import BenchConsole
-from acquire.records import Code, Command, Event, Notice, Prompt, TypeTemperature, Weight
+from acquire.outlets.terminal import Terminal, rest_bar
+from acquire.records import (
+    Approach,
+    Code,
+    Command,
+    Event,
+    LeadZero,
+    LiftOff,
+    Notice,
+    Prompt,
+    TypeTemperature,
+    Weight,
+)
 from acquire.sheets import load_sheet
 from acquire.study.begin import Wish, record_of, step_named
 from acquire.study.record import StudyFile, part_names
-from acquire.study.screen import StudyScreen
 from acquire.study.work import Finished, Happening, StudyWork, Taken, TakenBack
+from acquire.words.prompts import asked
 from drivers.reading import Reading
 from system.ending import asked_to_end
 
@@ -239,3 +253,52 @@ class StudyBench:
         if (air := thermometer(self.bench, self.clock)) is not None:
             feeds.append(Feed("thermometer", air, self.clock, self._take_temperature, self._tell))
         return feeds
+
+
+@dataclass(slots=True)
+class StudyScreen(Terminal):
+    """Shows a study as it goes.
+
+    Whoever sees the value measures until it suits, so none is shown: how far from rest, and that it is taken.
+    """
+
+    def show(self, event: Event) -> None:
+        """Show one event of the bench, without its value."""
+        match event:
+            case Approach():
+                self._settling = f"settling  {rest_bar(event.unrest)}"
+            case Prompt():
+                self._prompted(event)
+            case LiftOff():
+                self._settling = ""
+            case LeadZero() | Notice():
+                Terminal.show(self, event)
+            case _:
+                return
+        self._refresh()
+
+    def tell(self, happening: Happening) -> None:
+        """Show what has happened in the study."""
+        match happening:
+            case Taken():
+                turn = happening.turn
+                word = "taken, revised" if happening.revised else "taken"
+                self._settling = f"{word}: lift"
+                self._line(Text(f"  ● {turn.operator}  part {turn.label}  {word}"))
+                if self._live is not None:
+                    self.console.bell()
+            case TakenBack():
+                turn = happening.turn
+                self._line(Text(f"  ○ {turn.operator}  part {turn.label}  taken back: measure it again"))
+            case Finished():
+                self._line(Text("  ● Nothing is missing: the study is done.", style="bold"))
+            case _:
+                self.show(happening)
+                return
+        self._refresh()
+
+    def _prompted(self, prompt: Prompt) -> None:
+        """Every prompt stands in the lines where no last line lives: nobody else asks for anything."""
+        self._prompt = f"{asked(prompt)}  [{prompt.steps_done}/{prompt.steps_total}]"
+        if self._live is None:
+            self.console.print(Text(f"  → {self._prompt}", style="dim"))

@@ -41,7 +41,7 @@ from drivers.models import load_model
 from drivers.reading import Kind, Origin, Quantity, Reading
 from sim.faults import Fault
 from sim.hands import Hands, Pace
-from sim.meter import CLASSES, Meter
+from sim.meter import Meter, meter_class
 from sim.probes import Ambient
 from sim.scenes import PlannedUnit, Scene
 from sim.winding import WoundUnit
@@ -50,8 +50,8 @@ from tests.benchmarks.simulated_time import CoarseProbes, LoopClock, NoLog, Simu
 
 CONFIGS = Path(__file__).resolve().parents[2] / "configs"
 METERS = {
-    "bench": ("bench-6.5", "bench-6-digit", 10.0, 5.0),
-    "bench-quick": ("bench-6.5", "bench-6-digit", 10.0, 1.0),
+    "bench": ("bench-6-digit", "bench-6-digit", 10.0, 5.0),
+    "bench-quick": ("bench-6-digit", "bench-6-digit", 10.0, 1.0),
     "bench-50000": ("bench-50000", "bench-50000", None, 1.0),
     "hand-6000": ("hand-6000", "hand-6000", None, 1.0),
     "hand-2000": ("hand-2000", "hand-2000", None, 1.0),
@@ -116,7 +116,7 @@ class Bench:
     ):
         self.kind, self.seed, self.slips, self.order = kind, seed, slips, order
         class_name, file_name, four_wire_below_ohm, self.plc = METERS[meter]
-        self.meter_class = CLASSES[class_name]
+        self.meter_class = meter_class(class_name)
         self.model = load_model(CONFIGS / "meters" / f"{file_name}.toml")
         self.four_wire_below_ohm = four_wire_below_ohm
         self.sheet = sheet or sheet_of(kind)
