@@ -79,7 +79,7 @@ def test_a_wrong_pin_and_a_failing_unit_are_seen_and_heard_and_no_serial_does_ha
         _hostile_serials_are_only_ever_text(bench, eye)
         assert not eye.complaints
     verdicts = [e.payload for e in journal_entries(tmp_path, "verdict")]
-    assert [v["outcome"] for v in verdicts].count("fail") == 2
+    assert [v["outcome"] for v in verdicts if not v["revision"]].count("fail") == 2
 
 
 def _lingers(eye, outcome, pair, for_s):
@@ -106,7 +106,7 @@ def _first_verdict(bench, eye):
     assert eye.sounds() == ["contact", "pass"]
     assert eye.said()[0] == "Pass."
     _lingers(eye, "pass", "1–2", 2.0)
-    [verdict] = wait_until(lambda: journal_entries(bench.file.parent, "verdict"))
+    [verdict, *_] = wait_until(lambda: journal_entries(bench.file.parent, "verdict"))
     assert shown == pytest.approx(verdict.payload["reference_ohm"], rel=1e-3)
     bench.lift(eye)
     expect(eye.page.locator(".next-touch")).to_contain_text("fast charge")
