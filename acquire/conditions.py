@@ -10,11 +10,10 @@ import math
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
-from acquire.physics.accuracy import AccuracyLike
 from acquire.physics.substitution import Substitute
-from acquire.physics.thermometer import DRIFT_KELVIN_PER_HOUR
 from acquire.records import Code, Evidence, Fact, LeadZero, Notice, Weight
 from acquire.records.commands import COLDEST_CELSIUS, WARMEST_CELSIUS
+from drivers.accuracy import RangeAccuracy
 from drivers.reading import Quantity, Reading
 
 TYPED = "typed"
@@ -29,6 +28,10 @@ degree or two a minute."""
 _JUMP_READINGS, _JUMP_S = 3, 30.0
 """How many readings, and for how long, must agree before a jump is taken for true. Workshop choice: a line
 that loses a digit now and then does not lose the same one for so long."""
+
+DRIFT_KELVIN_PER_HOUR = 1.0
+"""Standard uncertainty that a temperature gains per hour since it was read. Workshop choice: a room with its
+door opened and closed moves by a degree or two an hour."""
 
 _TELL_AGAIN_S = 600.0
 
@@ -116,7 +119,7 @@ class Conditions:
     _measured: Temperature | None = None
     references: dict[str, Substitute] = field(default_factory=dict)
 
-    def beside(self, quantity: Quantity, accuracy: AccuracyLike, utc_s: float) -> list[Substitute]:
+    def beside(self, quantity: Quantity, accuracy: RangeAccuracy, utc_s: float) -> list[Substitute]:
         """References that a reading on this range can be compared with now."""
         known = self.references.values()
         return [r for r in known if r.serves(quantity, accuracy) and utc_s - r.utc_s <= r.good_for_s]
@@ -174,7 +177,7 @@ class Conditions:
     def fresh_temperature(self, utc_s: float) -> Temperature | None:
         """The latest temperature, or None if there is none or it is too old.
 
-        It is known less well the older it is: `physics.thermometer.DRIFT_KELVIN_PER_HOUR`.
+        It is known less well the older it is: `DRIFT_KELVIN_PER_HOUR`.
         """
         latest = self.temperature
         if latest is None or utc_s - latest.utc_s > self.temperature_oldest_s:

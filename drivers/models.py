@@ -9,7 +9,6 @@ from __future__ import annotations
 import hashlib
 import re
 import tomllib
-from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
 from pathlib import Path
@@ -18,6 +17,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 from pydantic_core import ErrorDetails
 
+from drivers.accuracy import RangeAccuracy
 from drivers.errors import FaultAt, ModelInvalid
 from drivers.plain_file import read_file
 from drivers.reading import UNIT_OF, Quantity, Ranging
@@ -25,38 +25,6 @@ from drivers.reading import UNIT_OF, Quantity, Ranging
 NotNegative = Annotated[float, Field(ge=0.0, allow_inf_nan=False)]
 Positive = Annotated[float, Field(gt=0.0, allow_inf_nan=False)]
 Celsius = Annotated[float, Field(ge=-60.0, le=100.0, allow_inf_nan=False)]
-
-
-@dataclass(frozen=True, slots=True)
-class RangeAccuracy:
-    """The accuracy statement of one range, in fractions and SI units.
-
-    Attributes:
-        fraction_of_reading, fraction_of_range, counts: parts of the limit (half-width); 0.8 % is 0.008.
-        resolution_si: worth of one count.
-        range_full_scale_si: full scale.
-        reading_per_kelvin, range_per_kelvin, limit_per_kelvin: temperature coefficient outside
-            `window_celsius`, as fractions of reading, of range and of the whole limit per kelvin.
-        noise_counts: standard deviation of single readings, in counts.
-        test_current_a: current through the unit, amperes, None when unknown.
-        offset_compensated: whether thermal voltages are cancelled on this range.
-        source: where the figures come from.
-    """
-
-    quantity: Quantity
-    fraction_of_reading: float
-    fraction_of_range: float
-    counts: float
-    resolution_si: float
-    range_full_scale_si: float
-    reading_per_kelvin: float
-    range_per_kelvin: float
-    limit_per_kelvin: float
-    window_celsius: tuple[float, float]
-    noise_counts: float
-    test_current_a: float | None
-    offset_compensated: bool
-    source: str
 
 
 class _Strict(BaseModel):
@@ -77,7 +45,7 @@ class RangeModel(_Strict):
         percent_of_reading_per_kelvin, percent_of_range_per_kelvin: temperature coefficient outside the
             window; limit_percent_per_kelvin: the same given as a percentage of the whole statement.
         noise_counts: standard deviation of single readings, in counts.
-        test_current_a: amperes; offset_compensated: thermal voltages are cancelled.
+        test_current_a: amperes.
         source: where the figures come from, when it differs from the file's.
     """
 
@@ -93,7 +61,6 @@ class RangeModel(_Strict):
     limit_percent_per_kelvin: NotNegative = 0.0
     noise_counts: NotNegative = 0.0
     test_current_a: Positive | None = None
-    offset_compensated: bool = False
     source: str = ""
 
     @model_validator(mode="after")
@@ -135,6 +102,7 @@ class MeterModel(_Strict):
         ranging: who chooses the range; a dial where the file does not say, since that proves least.
         calibration: None where the file states no calibration.
         ranges: smallest full scale first, function by function.
+        unused: lines of the file with a key of earlier files that says nothing any more.
         content_hash: SHA-256 of the file's bytes, hexadecimal; empty for a model made in memory.
     """
 
@@ -146,6 +114,7 @@ class MeterModel(_Strict):
     ranging: Literal[Ranging.DIAL, Ranging.AUTO] = Ranging.DIAL
     calibration: Calibration | None = None
     ranges: Annotated[tuple[RangeModel, ...], Field(alias="range", min_length=1)]
+    unused: tuple[int, ...] = ()
     content_hash: str = ""
 
     @model_validator(mode="after")
@@ -221,7 +190,6 @@ class MeterModel(_Strict):
             window_celsius=self.window_celsius,
             noise_counts=each.noise_counts,
             test_current_a=each.test_current_a,
-            offset_compensated=each.offset_compensated,
             source=each.source or self.source,
         )
 
@@ -229,6 +197,10 @@ class MeterModel(_Strict):
         """Days since the calibration fell due: 0 on that day, negative before; None where none is stated."""
         return None if self.calibration is None else (today - self.calibration.due).days
 
+
+_UNUSED = "offset_compensated"
+"""Key of earlier files: that a meter *can* cancel thermal voltages says nothing of a reading, which carries a
+flag where they were cancelled (`drivers.reading.Flag.OFFSET_COMPENSATED`)."""
 
 LARGEST_BYTES = 1_000_000
 """Of a meter file; those of the largest meters have a hundredth."""
@@ -256,16 +228,25 @@ def load_model(path: Path) -> MeterModel:
         raise _unread(path, "the meter file is not UTF-8 text.") from error
     except tomllib.TOMLDecodeError as error:
         raise _unread(path, f"the meter file is no valid TOML: {error}.") from error
-    if "content_hash" in tree:
-        del tree["content_hash"]
+    own = {"content_hash": hashlib.sha256(raw).hexdigest(), "unused": _unused(text, tree)}
     try:
-        return MeterModel.model_validate({**tree, "content_hash": hashlib.sha256(raw).hexdigest()})
+        return MeterModel.model_validate({**tree, **own})
     except ValidationError as error:
         faults = error.errors()
         deeper = {fault["loc"][0] for fault in faults if len(fault["loc"]) > 1}
         # pydantic adds "at least 1 item" to a list whose items were refused one by one
         worth_telling = (f for f in faults if not (f["type"] == "too_short" and f["loc"][0] in deeper))
         raise ModelInvalid.of_file(path, *(_fault(text, fault) for fault in worth_telling)) from error
+
+
+def _unused(text: str, tree: dict[str, Any]) -> tuple[int, ...]:
+    """Take the key of earlier files out of the ranges; the lines that had it."""
+    tables = tree.get("range")
+    ranges = tables if isinstance(tables, list) else []
+    holding = [k for k, each in enumerate(ranges) if isinstance(each, dict) and _UNUSED in each]
+    for index in holding:
+        del ranges[index][_UNUSED]
+    return tuple(_line_of(text, ("range", index, _UNUSED)) for index in holding)
 
 
 def _unread(path: Path, what: str) -> ModelInvalid:

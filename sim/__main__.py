@@ -8,14 +8,19 @@ from __future__ import annotations
 
 import argparse
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 from sim.bench import Options, run
 from sim.bus_card import Wear
-from sim.meter import CLASSES
-from sim.scenes import SCENES, dice_for
+from sim.faults import NoSuchFault, fault_of
+from sim.files import Unusable
+from sim.hands import PACES
+from sim.meter import MeterClass, meter_class
+from sim.scenes import Scene, build_scene, dice_for, of_sheet
 from sim.server import LineTrouble
-from sim.speak_frames import TEMPERATURE_VOICES, USUAL_VOICE, VOICES
+from sim.speak_frames import TEMPERATURE_VOICES, VOICES, usual_voice
+from sim.units import unit_type
 from system.console import make_streams
 from system.ending import run_loop
 
@@ -60,7 +65,19 @@ def wear(text: str) -> Wear:
 def command_line() -> argparse.ArgumentParser:
     """Every option of the command line."""
     parser = argparse.ArgumentParser(prog="python -m sim", description="A simulated bench.")
-    parser.add_argument("--scene", choices=sorted(SCENES), default="plover-80")
+    parser.add_argument(
+        "--scene", default="plover-80", metavar="NAME", help="a scene file, or a shipped one by its name"
+    )
+    parser.add_argument(
+        "--sheet", default="", metavar="NAME", help="units of a sheet in place of a scene; file or name"
+    )
+    parser.add_argument(
+        "--fault",
+        action="append",
+        default=[],
+        metavar="WORDS",
+        help='with --sheet: of the units in turn, such as good or "shorted slow charge 0.12"',
+    )
     parser.add_argument("--seed", type=int, default=7)
     parser.add_argument(
         "--units", type=int, default=None, metavar="N", help="how many units come to the bench"
@@ -70,6 +87,7 @@ def command_line() -> argparse.ArgumentParser:
         "--truth", type=Path, default=None, metavar="FILE", help="write what really was there"
     )
     parser.add_argument("--hands", choices=("auto", "typed"), default="auto")
+    parser.add_argument("--pace", choices=PACES, default="quick", help="how quick the hands are")
     parser.add_argument(
         "--brief", action="store_true", help="with typed hands: print no lines for a bench file"
     )
@@ -79,7 +97,7 @@ def command_line() -> argparse.ArgumentParser:
 
 
 def _add_meter(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--meter", choices=sorted(CLASSES), default="bench-6.5", help="class of meter")
+    parser.add_argument("--meter", default="bench-6-digit", metavar="NAME", help="a meter file, or its name")
     parser.add_argument(
         "--voice", choices=("scpi", *VOICES), default=None, help="what it speaks, if not the usual"
     )
@@ -125,16 +143,15 @@ def _add_links(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def fault_of(given: argparse.Namespace, voice: str) -> str:
+def wrong_in(given: argparse.Namespace, meter: MeterClass, voice: str) -> str:
     """What is wrong with a command line in one sentence; empty when nothing is."""
-    meter = CLASSES[given.meter]
     ports = {"--meter-port": given.meter_port, "--thermometer-port": given.thermometer_port}
     checks = [
         (given.units is None or given.units >= 1, "--units: at least 1"),
         (0 < given.speed <= 100, "--speed: a number above 0, at most 100"),
         *((0 <= port <= 65535, f"{option}: 0 to 65535") for option, port in ports.items()),
         (
-            meter.nplc if voice == "scpi" else given.meter in VOICES[voice].meters,
+            meter.nplc if voice == "scpi" else VOICES[voice].fits(meter),
             f"--voice: a {given.meter} meter does not speak {voice}",
         ),
         (
@@ -148,26 +165,41 @@ def fault_of(given: argparse.Namespace, voice: str) -> str:
         (voice == "scpi" or not given.switch_card, "--switch-card: only a meter that speaks scpi has one"),
         (voice == "scpi" or not given.fixture, "--fixture: only a meter that speaks scpi has a card"),
         (not (given.fixture and given.switch_card), "--fixture: has a card of its own"),
+        (given.sheet or not given.fault, "--fault: goes with --sheet"),
     ]
     return next((sentence for good, sentence in checks if not good), "")
+
+
+def scene_of(given: argparse.Namespace) -> Scene:
+    """The units that come, from a scene or a sheet."""
+    if not given.sheet:
+        scene = build_scene(given.scene, given.seed, given.units)
+        return replace(scene, units=()) if given.hands == "typed" else scene
+    kind = unit_type(given.sheet)
+    faults = [fault_of(kind, words.split()) for words in given.fault]
+    return of_sheet(given.sheet, given.seed, faults, given.units)
 
 
 def options(arguments: list[str] | None = None) -> Options:
     """Read the command line."""
     parser = command_line()
     given = parser.parse_args(arguments)
-    voice = given.voice or USUAL_VOICE[given.meter]
-    if fault := fault_of(given, voice):
-        parser.error(fault)
+    try:
+        meter = meter_class(given.meter)
+        voice = given.voice or usual_voice(meter)
+        if fault := wrong_in(given, meter, voice):
+            parser.error(fault)
+        scene = scene_of(given)
+    except (Unusable, NoSuchFault) as error:
+        parser.error(str(error))
     line_trouble = given.trouble or LineTrouble()
     line_trouble.dice = dice_for(given.seed, "line trouble")
     return Options(
-        scene=given.scene,
+        scene=scene,
         seed=given.seed,
-        units=given.units,
         speed=given.speed,
         truth=given.truth,
-        meter=given.meter,
+        meter=meter,
         voice=voice,
         switch_card=given.switch_card,
         fixture=given.fixture,
@@ -179,6 +211,7 @@ def options(arguments: list[str] | None = None) -> Options:
         meter_link="tcp" if given.no_pty else given.meter_link,
         thermometer="tcp" if given.no_pty else given.thermometer,
         typed=given.hands == "typed",
+        pace=PACES[given.pace],
         thermometer_voice=given.thermometer_voice,
         brief=given.brief,
     )

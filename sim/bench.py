@@ -18,11 +18,11 @@ from sim.bus_card import BusCard, Wear
 from sim.clock import BenchClock
 from sim.fixture_hands import FixtureHands
 from sim.gpib_adapter import on_gpib_adapter
-from sim.hands import Hands
+from sim.hands import Hands, Pace
 from sim.hislip import on_hislip
-from sim.meter import CLASSES, Meter
+from sim.meter import Meter, MeterClass
 from sim.probes import Ambient, Probes
-from sim.scenes import Scene, build_scene, dice_for
+from sim.scenes import Scene, dice_for
 from sim.server import LineTrouble, Session, on_pty, on_tcp
 from sim.sessions import FreeRun, scpi_session, stream_session
 from sim.speak_frames import TEMPERATURE_VOICES, VOICES
@@ -39,12 +39,12 @@ from system.incoming import read_lines
 class Options:
     """What the command line says; see `__main__`."""
 
-    scene: str = "plover-80"
+    scene: Scene
+    meter: MeterClass
+    pace: Pace
     seed: int = 7
-    units: int | None = None
     speed: float = 1.0
     truth: Path | None = None
-    meter: str = "bench-6.5"
     voice: str = "scpi"
     fixed_ohm: float | None = None
     switch_card: bool = False
@@ -66,11 +66,11 @@ class Bench:
     def __init__(self, options: Options) -> None:
         self.options = options
         self.clock = BenchClock(options.speed)
-        self.scene: Scene = build_scene(options.scene, options.seed, options.units)
+        self.scene = options.scene
         self.ambient = Ambient(dice_for(options.seed, "ambient"))
         self.probes = Probes(self.ambient)
         meter_dice = dice_for(options.seed, "meter")
-        self.meter = Meter(CLASSES[options.meter], self.probes, self.clock, meter_dice)
+        self.meter = Meter(options.meter, self.probes, self.clock, meter_dice)
         if options.fixed_ohm is not None:
             self.meter.fix_range(options.fixed_ohm)
         self.card: BusCard | SwitchCard | None = self._switch_card() if options.switch_card else None
@@ -203,10 +203,11 @@ Start your bench in a second terminal, then type here:"""
 
 async def _typed(bench: Bench, truth: TruthLog) -> None:
     hands = TypedHands(
-        bench.scene.kind,
+        bench.scene,
         bench.options.seed,
         probes=bench.probes,
         clock=bench.clock,
+        pace=bench.options.pace,
         say=say,
         truth=truth,
         turn=bench.meter.turn,
@@ -218,7 +219,8 @@ def _hands(bench: Bench, truth: TruthLog) -> FixtureHands | Hands:
     scene, seed, probes, clock = bench.scene, bench.options.seed, bench.probes, bench.clock
     if isinstance(bench.card, BusCard):
         return FixtureHands(scene, seed, probes=probes, clock=clock, card=bench.card, tell=tell, truth=truth)
-    return Hands(scene, seed, probes=probes, meter=bench.meter, clock=clock, tell=tell, truth=truth)
+    pace, meter = bench.options.pace, bench.meter
+    return Hands(scene, seed, probes=probes, meter=meter, clock=clock, tell=tell, truth=truth, pace=pace)
 
 
 def _automatic(bench: Bench, truth: TruthLog) -> list[asyncio.Task[None]]:

@@ -7,11 +7,11 @@ operator's mistakes.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from sim.units import UnitType
-from sim.winding import Branch, WoundUnit, wire_mm2
+from sim.winding import Branch, WoundUnit
 
 Branches = tuple[Branch, ...]
 
@@ -74,31 +74,21 @@ def opened(_kind: UnitType, branches: Branches, fault: Fault) -> Branches:
     return (*rest, replace(coil, ohm_20=math.inf))
 
 
-def _each(kind: UnitType, branches: Branches, where: str, scale: Callable[[str], float]) -> Branches:
+def _each(kind: UnitType, branches: Branches, where: str, factor: float) -> Branches:
     names = {c.name for c in kind.coils} if where == "all" else {where}
     if not names & {b.name for b in branches}:
         raise KeyError(f"no coil {where!r}")
-    return tuple(replace(b, ohm_20=b.ohm_20 * scale(b.name)) if b.name in names else b for b in branches)
+    return tuple(replace(b, ohm_20=b.ohm_20 * factor) if b.name in names else b for b in branches)
 
 
 def gauge(kind: UnitType, branches: Branches, fault: Fault) -> Branches:
-    """Wind with a gauge `size` steps finer (negative: thicker)."""
-
-    def scale(name: str) -> float:
-        coil = kind.coil(name)
-        return wire_mm2(coil.awg) / wire_mm2(coil.awg + fault.size)
-
-    return _each(kind, branches, fault.where, scale)
+    """Wind with a gauge `size` steps finer (negative: thicker): a step is 92 to the power 2/39 in area."""
+    return _each(kind, branches, fault.where, math.pow(92.0, 2 * fault.size / 39))
 
 
 def turns(kind: UnitType, branches: Branches, fault: Fault) -> Branches:
     """Wind a fraction `size` too many turns (negative: too few)."""
-
-    def scale(name: str) -> float:
-        coil = kind.coil(name)
-        return coil.ohm_20(turns=coil.turns * (1 + fault.size)) / coil.ohm_20()
-
-    return _each(kind, branches, fault.where, scale)
+    return _each(kind, branches, fault.where, 1 + fault.size)
 
 
 def grounded(kind: UnitType, branches: Branches, fault: Fault) -> Branches:
@@ -115,17 +105,17 @@ def grounded(kind: UnitType, branches: Branches, fault: Fault) -> Branches:
 
 def strand(kind: UnitType, branches: Branches, fault: Fault) -> Branches:
     """Break one of `size` strands wound in hand: the coil has size/(size - 1) of its resistance."""
-    return _each(kind, branches, fault.where, lambda _: fault.size / (fault.size - 1))
+    return _each(kind, branches, fault.where, fault.size / (fault.size - 1))
 
 
 def bypassed(kind: UnitType, branches: Branches, fault: Fault) -> Branches:
-    """Leave one of a winding's sections out."""
-    return _each(kind, branches, fault.where, lambda name: 1 - 1 / kind.coil(name).sections)
+    """Leave one of a winding's `size` sections out."""
+    return _each(kind, branches, fault.where, 1 - 1 / fault.size)
 
 
 def stretched(kind: UnitType, branches: Branches, fault: Fault) -> Branches:
     """Stretch a coil's wire by the fraction `size`: longer and thinner at the same volume."""
-    return _each(kind, branches, fault.where, lambda _: (1 + fault.size) ** 2)
+    return _each(kind, branches, fault.where, (1 + fault.size) ** 2)
 
 
 def delta(kind: UnitType, branches: Branches, _fault: Fault) -> Branches:
@@ -173,3 +163,60 @@ def plant(kind: UnitType, unit: WoundUnit, fault: Fault) -> WoundUnit:
         a, b = fault.where.split("/")
         return replace(unit, swapped={a: b, b: a})
     return replace(unit, branches=PLANTERS[fault.kind](kind, unit.branches, fault))
+
+
+def usual_faults(kind: UnitType) -> dict[str, Fault]:
+    """The faults of a unit type by word: where and how big they are unless somebody says."""
+    coil, pin = kind.coils[0].name, kind.pins[0]
+    usual = {
+        "shorted": Fault("shorted", coil, 0.12, 0.01),
+        "joint": Fault("joint", pin, max(0.05, 0.08 * kind.coils[0].ohm_20)),
+        "open": Fault("open", coil),
+        "gauge": Fault("gauge", "all", 1),
+        "turns": Fault("turns", coil, -0.1),
+        "grounded": Fault("grounded", coil, 0.35, 3.0),
+        "strand": Fault("strand", coil, 2),
+        "bypassed": Fault("bypassed", coil, 4),
+        "stretched": Fault("stretched", coil, 0.05),
+        "reversed": Fault("reversed", coil),
+        "warm": Fault("warm", "", 35, 25.0),
+        "swapped": Fault("swapped", "/".join(kind.pins[:2])),
+    }
+    if not kind.core:
+        del usual["grounded"]
+    if len(kind.coils) == 3 and len({c.b for c in kind.coils}) == 1:
+        usual["delta"] = Fault("delta")
+    return usual
+
+
+class NoSuchFault(Exception):
+    """What was asked for cannot be wrong with a unit; the message says why."""
+
+
+def fault_of(kind: UnitType, words: Sequence[str]) -> Fault:
+    """A fault as a person names it: "open", "joint 2 12", "shorted slow charge 0.12"; "good" is none.
+
+    Raises:
+        NoSuchFault: no unit of this type can have it.
+    """
+    if not words or words[0].lower() == "good":
+        return Fault()
+    usual, rest = usual_faults(kind), list(words[1:])
+    if words[0].lower() not in usual:
+        raise NoSuchFault(f"No fault is called {words[0]!r}. Known: good, {', '.join(usual)}.")
+    fault = usual[words[0].lower()]
+    # a pin may be a number too: a lone word that names a pin is the place
+    if rest and (len(rest) > 1 or rest[0] not in kind.pins or fault.kind == "warm"):
+        try:
+            fault = replace(fault, size=float(rest[-1]))
+            rest.pop()
+        except ValueError:
+            pass
+    fault = replace(fault, where=" ".join(rest) or fault.where)
+    try:
+        unit = plant(kind, kind.nominal(), fault)
+    except (KeyError, ValueError, ZeroDivisionError) as error:
+        raise NoSuchFault(f"No such unit can be made: {error.args[0]}.") from None
+    if not all(branch.ohm_20 >= 0 for branch in unit.branches):
+        raise NoSuchFault(f"No such unit can be made: {fault.size:g} is no size for {fault.kind!r}.")
+    return fault

@@ -17,8 +17,9 @@ from typing import Any
 from sim.clock import BenchClock
 from sim.meter import Meter
 from sim.probes import ContactHabit, Probes, new_touch
-from sim.scenes import Pair, PlannedUnit, Scene, dice_for
+from sim.scenes import PlannedUnit, Scene, dice_for
 from sim.truth import TruthLog
+from sim.units import Pair
 
 Show = dict[str, Any]
 Tell = Callable[[dict[str, Any]], None]
@@ -36,7 +37,7 @@ class Pace:
 
     Attributes:
         scan: put the unit down and scan it; travel: from prompt to contact; react: from verdict to lifting.
-        look: to find out what went wrong.
+        look: to find out what went wrong; turn: the dial of the meter.
         patience: holding on without any news, and at least `real_patience_s` real seconds.
         open_display: how long a display must show overload before the hands believe it.
         notices: how often a person sees, before pressing a key, that the probes are on a wrong pair.
@@ -46,10 +47,17 @@ class Pace:
     travel: tuple[float, float] = (0.35, 0.75)
     react: tuple[float, float] = (0.15, 0.35)
     look: tuple[float, float] = (0.6, 1.2)
+    turn: tuple[float, float] = (0.8, 1.5)
     patience: float = 20.0
     real_patience_s: float = 6.0
     open_display: float = 3.0
     notices: float = 0.9
+
+
+PACES = {
+    "quick": Pace(),
+    "slow": Pace(travel=(1.5, 2.5), react=(1.0, 2.0), turn=(2.0, 4.0)),
+}
 
 
 class Hands:
@@ -104,7 +112,7 @@ class Hands:
             if what == "start_unit":
                 await self._fetch()
             elif what == "short_probes":
-                await self._short()
+                await self._short(show)
             elif what in PAIR_PROMPTS:
                 await self._measure(show)
             elif what == "unit":
@@ -193,14 +201,28 @@ class Hands:
         self._truth.touch(touch, unit, celsius)
         self._tell({"hands": "lift"})
 
-    async def _short(self) -> None:
+    async def _turn(self, show: Show) -> bool:
+        """Turn the dial where it is to be turned, and say where it stands if asked; gives whether."""
+        ohm = show.get("turn_ohm")
+        if ohm is None or not self._meter.kind.dial:
+            return False
+        if self._meter.range.nominal_ohm != ohm:
+            await self._pause(self._pace.turn)
+            self._meter.turn(ohm)
+        if show.get("untold"):
+            self._tell({"hands": "type", "line": f".dial {ohm:.0f} ohm"})
+        return True
+
+    async def _short(self, show: Show) -> None:
         """Hold the tips together until told that it is enough; anew where nothing comes of it."""
-        show: Show = {}
+        await self._turn(show)
+        show = {}
         while show.get("show") in {None, "hint"}:
             await self._pause(self._pace.travel)
             self._down(None)
             show = await self._next(self._patience_s())
             while show.get("show") in {"short_probes", *IDLE_NEWS}:
+                await self._turn(show)
                 show = await self._next(self._patience_s())
             await self._pause(self._pace.react)
             self._up()
@@ -260,6 +282,7 @@ class Hands:
         if asked is None:
             self._tell({"hands": "puzzled", "pins": show.get("pins")})
             return
+        await self._turn(show)
         await self._pause(self._pace.travel)
         if show.get("show") == "touch":
             asked = self._at_hand(asked)
@@ -308,6 +331,8 @@ class Hands:
                     return {"show": "misplaced"}
                 self._tell({"hands": "confirm_open", "pins": list(asked)})
             news = await self._next(within_s=0.25)
+            if await self._turn(news):
+                told_open = False  # a key was of no use before: once more
             if not news or news.get("show") in IDLE_NEWS or self._same_prompt(news, asked):
                 continue
             await self._pause(self._pace.react)

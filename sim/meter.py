@@ -1,16 +1,21 @@
 """The meter between the probes and the speaker: ranges, errors, noise, quantising, time.
 
-Four classes stand for what workshops own. Their figures are typical of such instruments (from memory, no
-single data sheet) and belong to no model. Not for any wire format: see `speak_scpi` and `speak_frames`.
+What a meter is comes from the meter file that the bench has too, its own errors from dice. Not for any wire
+format: see `speak_scpi` and `speak_frames`.
 """
 
 from __future__ import annotations
 
+import functools
 import math
 import random
+import statistics
+from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
 from sim.clock import BenchClock
+from sim.files import Unusable, named, read
 from sim.probes import Probes
 
 MAINS_HZ = 50.0
@@ -43,6 +48,7 @@ class MeterClass:
         period_s: time between conversions of a free-running meter.
         white_counts, slow_counts: rms of fast and slow noise.
         hunt_s: shortest and longest time of a change of range.
+        dial: a hand turns its range; else it finds it by itself.
         filter_s: time constant of the display's filter, 0 for none.
         four_wire, nplc: whether it has them.
     """
@@ -54,89 +60,59 @@ class MeterClass:
     white_counts: float
     slow_counts: float
     hunt_s: tuple[float, float]
+    dial: bool = False
     filter_s: float = 0.0
     four_wire: bool = False
     nplc: bool = False
 
-
-def _ranges(
-    lowest_ohm: float,
-    number: int,
-    counts: int,
-    *,
-    over: float,
-    gain: float,
-    offset_counts: tuple[float, float],
-) -> tuple[Range, ...]:
-    """Decades from the lowest range up; the lowest has an offset of its own, the top two a worse gain."""
-    found = []
-    top_two = (4.0, 40.0) if counts > 1_000_000 else (2.0, 5.0)
-    for k in range(number):
-        nominal = lowest_ohm * 10.0**k
-        count = nominal * over / counts
-        worse = 1.0 if k < number - 2 else top_two[k - number + 2]
-        offset = offset_counts[0] if k == 0 else offset_counts[1]
-        current_a = 1e-3 if nominal <= 1000 else max(1e-3 * 1000 / nominal, 1e-7)
-        found.append(Range(nominal, nominal * over, count, gain * worse, offset * count, current_a))
-    return tuple(found)
+    @property
+    def counts(self) -> int:
+        """Of the display, on the lowest range."""
+        return round(self.ranges[0].full_scale_ohm / self.ranges[0].count_ohm)
 
 
-CLASSES = {
-    c.name: c
-    for c in (
-        MeterClass(
-            "bench-6.5",
-            _ranges(100, 7, 1_200_000, over=1.2, gain=1.0e-4, offset_counts=(40, 10)),
-            aperture_s=1 / MAINS_HZ,
-            period_s=0.0,
-            white_counts=4.0,
-            slow_counts=1.5,
-            hunt_s=(0.05, 0.25),
-            four_wire=True,
-            nplc=True,
-        ),
-        MeterClass(
-            "bench-50000",
-            _ranges(500, 6, 50_000, over=1.0, gain=5e-4, offset_counts=(10, 5)),
-            aperture_s=0.12,
-            period_s=0.2,
-            white_counts=0.6,
-            slow_counts=0.3,
-            hunt_s=(0.1, 0.25),
-            filter_s=0.15,
-        ),
-        MeterClass(
-            "hand-6000",
-            _ranges(600, 6, 6_000, over=1.0, gain=5e-3, offset_counts=(3, 2)),
-            aperture_s=0.15,
-            period_s=1 / 3,
-            white_counts=0.3,
-            slow_counts=0.15,
-            hunt_s=(0.05, 0.3),
-            filter_s=0.25,
-        ),
-        MeterClass(
-            "hand-4000",
-            _ranges(400, 6, 4_000, over=1.0, gain=7e-3, offset_counts=(4, 2)),
-            aperture_s=0.18,
-            period_s=0.4,
-            white_counts=0.3,
-            slow_counts=0.15,
-            hunt_s=(0.1, 0.35),
-            filter_s=0.25,
-        ),
-        MeterClass(
-            "hand-2000",
-            _ranges(200, 6, 2_000, over=1.0, gain=8e-3, offset_counts=(5, 3)),
-            aperture_s=0.2,
-            period_s=0.4,
-            white_counts=0.2,
-            slow_counts=0.1,
-            hunt_s=(0.1, 0.4),
-            filter_s=0.3,
-        ),
+@functools.cache
+def meter_class(file: str) -> MeterClass:
+    """The class of a meter file, or of a shipped one by its name: its ohms, and times usual for its counts.
+
+    A file says nothing of time: whoever shows more than 100 000 counts is a bench meter that is asked, below
+    30 000 it is a hand meter with a slow display (from memory, no single data sheet).
+
+    Raises:
+        Unusable: there is no such file, or it is no meter file with ohms.
+    """
+    path = named("meters", file)
+    tree = read(path)
+    try:
+        of_ohms = [each for each in tree["range"] if each["quantity"] == "resistance"]
+        ranges = tuple(sorted(map(_range, of_ohms), key=lambda each: each.nominal_ohm))
+        quickest = ranges[0].full_scale_ohm / ranges[0].count_ohm
+        noise_counts = statistics.median(each.get("noise_counts", 0.3) for each in of_ohms)
+    except (KeyError, IndexError, TypeError) as error:
+        raise Unusable(f"{path} is no meter file with ohms: {error}") from None
+    bench, hand = quickest > 100_000, quickest < 30_000
+    return MeterClass(
+        path.stem,
+        ranges,
+        aperture_s=1 / MAINS_HZ if bench else 0.2 if hand else 0.12,
+        period_s=0.0 if bench else 0.4 if hand else 0.2,
+        white_counts=0.9 * noise_counts,
+        slow_counts=0.4 * noise_counts,
+        hunt_s=(0.05, 0.25) if bench else (0.1, 0.4),
+        filter_s=0.0 if bench else 0.3 if hand else 0.15,
+        dial=tree.get("ranging", "dial") == "dial",
+        four_wire=any(each["quantity"] == "resistance_4w" for each in tree["range"]),
+        nplc=bench,
     )
-}
+
+
+def _range(table: Mapping[str, Any]) -> Range:
+    full_ohm, count_ohm = table["full_scale_si"], table["resolution_si"]
+    largest_ohm = full_ohm * (1 + table.get("overrange_percent", 0.0) / 100)
+    offset_ohm = table.get("counts", 0.0) * count_ohm + table.get("percent_of_range", 0.0) / 100 * full_ohm
+    gain = table.get("percent_of_reading", 0.0) / 100
+    current_a = table.get("test_current_a", max(1e-3 * 1000 / max(full_ohm, 1000.0), 1e-7))
+    return Range(full_ohm, largest_ohm, count_ohm, gain, offset_ohm, current_a)
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,6 +170,7 @@ class Meter:
 
     def __post_init__(self) -> None:
         """Draw this meter's own errors: within its limits, mostly well within."""
+        self.auto = not self.kind.dial
         self._errors = tuple((self._drawn(r.gain), self._drawn(r.offset_ohm)) for r in self.kind.ranges)
 
     def _drawn(self, half_width: float) -> float:
@@ -223,8 +200,10 @@ class Meter:
         """Turn the knob to the range that holds a value; None lets the meter range by itself.
 
         Raises:
-            ValueError: where the meter has no such range.
+            ValueError: where the meter has no such range, or none that it finds by itself.
         """
+        if ohm is None and self.kind.dial:
+            raise ValueError("a hand turns the range of this meter")
         if ohm is None:
             self.auto = True
         else:

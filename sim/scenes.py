@@ -1,20 +1,23 @@
 """Seeded scenes: which units come to the bench, and what is wrong with them.
 
 All dice come from the seed, so the same seed brings the same units, faults and slips. The operator and the
-meter never see any of it; what is true about a unit is for `truth` to say.
+meter never see any of it; what is true about a unit is for `truth` to say. What makes a scene is written in
+configs/scenes.
 """
 
 from __future__ import annotations
 
 import random
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
+from itertools import cycle, islice
+from typing import Any
 
-from sim.faults import Fault, plant
-from sim.units import FATHOM_7, PLOVER_80, QUERN_12, UnitType
+from sim.faults import Fault, plant, usual_faults
+from sim.files import Unusable, named, read
+from sim.units import Pair, UnitType, unit_type
 from sim.winding import WoundUnit
-
-Pair = tuple[str, str]
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,148 +92,82 @@ def wound(kind: UnitType, serial: str, dice: random.Random, spools: dict[str, fl
     return WoundUnit(serial, tuple(branches))
 
 
-def stock_spools(kind: UnitType, seed: int) -> dict[str, float]:
-    """Deviation of each gauge's spool from its nominal, about 0.9 % standard, within 1.6 %."""
+def stock_spools(kind: UnitType, seed: int, least: float = -1.0) -> dict[str, float]:
+    """Deviation of each wire's spool from its nominal, about 0.9 % standard, within 1.6 %."""
     dice = dice_for(seed, kind.key, "spools")
-    by_gauge = {awg: within(dice, 0.009, 0.016) for awg in sorted({c.awg for c in kind.coils})}
-    return {c.name: by_gauge[c.awg] for c in kind.coils}
+    by_wire = {wire: within(dice, 0.009, 0.016) for wire in sorted({c.wire for c in kind.coils})}
+    return {c.name: max(least, by_wire[c.wire]) for c in kind.coils}
 
 
-def roles_in_order(roles: tuple[str, ...], number: int, dice: random.Random) -> list[str]:
-    """The mix of roles for any number of units, shuffled, the first one in front as it is."""
-    chosen = [roles[k % len(roles)] for k in range(number)]
-    first, rest = chosen[:1], chosen[1:]
-    dice.shuffle(rest)
-    return first + rest
+def of_sheet(sheet: str, seed: int, faults: Sequence[Fault], number: int | None = None) -> Scene:
+    """Units of any sheet with these faults in turn, in calm hands.
 
-
-def mixed(
-    kind: UnitType,
-    seed: int,
-    roles: list[str],
-    fault_of: Callable[[str, random.Random], Fault],
-    wrong: dict[Pair, Pair],
-) -> tuple[PlannedUnit, ...]:
-    """Units of one type with a role each; `wrong` is what a unit of the role "wrong pair" suffers."""
-    spools = stock_spools(kind, seed)
-    units = []
-    for number, role in enumerate(roles, start=1):
-        dice = dice_for(seed, kind.key, "unit", number)
-        fault = fault_of(role, dice)
-        unit = plant(kind, wound(kind, f"{kind.prefix}-{number:04d}", dice, spools), fault)
-        units.append(PlannedUnit(unit, fault, role, wrong if role == "wrong pair" else {}))
-    return tuple(units)
-
-
-# ------------------------------------------------------------------ Plover 80
-PLOVER_ROLES = ("good", "wrong pair", "shorted", "joint", "open", "warm", "good", "good", "good", "good")
-
-
-def plover_fault(role: str, dice: random.Random) -> Fault:
-    """The fault of a role in a Plover 80, with its size thrown."""
-    if role == "shorted":
-        coil = dice.choice(("slow charge", "fast charge"))
-        return Fault("shorted", coil, dice.uniform(0.15, 0.18), dice.uniform(0.0, 0.05))
-    if role == "joint":
-        pin, low, high = dice.choice((("2", 8.0, 14.0), ("3", 6.0, 10.0)))
-        return Fault("joint", pin, dice.uniform(low, high))
-    if role == "open":
-        return Fault("open", dice.choice(("fast charge", "trigger")))
-    if role == "warm":
-        return Fault("warm", size=35.0, extra=25.0)
-    return Fault()
-
-
-def plover_80(seed: int, number: int) -> Scene:
-    """Ten units: seven sound, of which one is warm and one probed wrongly at first; three faulty."""
-    roles = roles_in_order(PLOVER_ROLES, number, dice_for(seed, "roles"))
-    units = mixed(PLOVER_80, seed, roles, plover_fault, {("1", "2"): ("1", "3")})
-    return Scene("plover-80", PLOVER_80, units, random_early=0.02, random_slip=0.03)
-
-
-def plover_80_rough(seed: int, number: int) -> Scene:
-    """The same mix in hurried hands: wrong pairs, slips and early lifts at random."""
-    calm = plover_80(seed, number)
-    return replace(calm, key="plover-80-rough", random_wrong=0.10, random_early=0.10, random_slip=0.10)
-
-
-# ------------------------------------------------------------------- Quern 12
-QUERN_ROLES = ("good", "shorted", "joint", "delta", "warm", "good", "gauge", "bypassed", "good", "good")
-
-
-def quern_fault(role: str, dice: random.Random) -> Fault:
-    """The fault of a role in a Quern 12, with its size thrown."""
-    phase = f"phase {dice.choice('UVW')}"
-    faults = {
-        "shorted": Fault("shorted", phase, dice.randint(10, 16) / 152, 0.001),
-        "joint": Fault("joint", phase[-1], dice.uniform(0.05, 0.08)),
-        "delta": Fault("delta"),
-        "warm": Fault("warm", size=dice.uniform(30, 42), extra=30.0),
-        "gauge": Fault("gauge", "all", 1),
-        "bypassed": Fault("bypassed", phase),
-    }
-    return faults.get(role, Fault())
-
-
-def quern_12(seed: int, number: int) -> Scene:
-    """Stators in star with the neutral brought out: milliohms, so a 4-wire job."""
-    roles = roles_in_order(QUERN_ROLES, number, dice_for(seed, "roles"))
-    return Scene("quern-12", QUERN_12, mixed(QUERN_12, seed, roles, quern_fault, {}), random_slip=0.02)
-
-
-# ------------------------------------------------------------------- Fathom 7
-SPOOL_A, SPOOL_B = 0.012, -0.024
-FIRST_OF_SPOOL_B, SHORT_S2, REVERSED_P2 = 23, 17, 31
-LEAST_SPOOL = -0.013
-"""On a thicker wire, unit 17 could be outside its limits as well, and not only unlike its sister coil."""
-
-
-OPENING = (".batch F7 autumn, 40 units", ".spool 36-A for P1, P2", ".spool 24-K for S1, S2")
-NEXT_SPOOL = (".spool 36-B for P1, P2",)
-"""What the hands type when they begin the batch, and when they hang up the other spool."""
-
-AIDING = (".result polarity = aiding, pass, by LCR-1",)
-OPPOSING = (".result polarity = opposing, fail, by LCR-1",)
-"""Series inductance of the two primaries, read on another instrument and typed."""
-
-
-def fathom_7(seed: int, number: int) -> Scene:
-    """A batch of forty: a new spool at 23, unit 17 short of turns on S2, unit 31 with P2 the wrong way.
-
-    Ohms know nothing of a winding the wrong way round: the hands type what an inductance meter shows.
+    Raises:
+        Unusable: there is no such sheet.
     """
-    stock = {coil: max(LEAST_SPOOL, spool) for coil, spool in stock_spools(FATHOM_7, seed).items()}
-    units = []
-    for n in range(1, number + 1):
-        dice = dice_for(seed, FATHOM_7.key, "unit", n)
-        spool = SPOOL_B if n >= FIRST_OF_SPOOL_B else SPOOL_A
-        unit = wound(FATHOM_7, f"F7-{n:04d}", dice, {**stock, "P1": spool, "P2": spool})
-        fault, story = Fault(), "good"
-        if n == SHORT_S2:
-            fault, story = Fault("turns", "S2", -0.015), "few turns"
-        if n == REVERSED_P2:
-            fault, story = Fault("reversed", "P2"), "reversed"
-        before = OPENING if n == 1 else NEXT_SPOOL if n == FIRST_OF_SPOOL_B else ()
-        typed = OPPOSING if n == REVERSED_P2 else AIDING
-        after = (*typed, ".finish") if n == number else typed
-        units.append(PlannedUnit(plant(FATHOM_7, unit, fault), fault, story, before=before, after=after))
-    return Scene("fathom-7", FATHOM_7, tuple(units))
-
-
-SCENES: dict[str, tuple[Callable[[int, int], Scene], int]] = {
-    "plover-80": (plover_80, 10),
-    "plover-80-rough": (plover_80_rough, 20),
-    "quern-12": (quern_12, 10),
-    "fathom-7": (fathom_7, 40),
-}
-"""Name -> how to build it from seed and number, and the usual number of units."""
+    kind = unit_type(sheet)
+    spools, units = stock_spools(kind, seed), []
+    for n, fault in enumerate(islice(cycle(faults or [Fault()]), number or max(1, len(faults))), start=1):
+        unit = wound(kind, f"{kind.prefix}-{n:04d}", dice_for(seed, kind.key, "unit", n), spools)
+        story = "good" if fault.kind == "none" else fault.kind
+        units.append(PlannedUnit(plant(kind, unit, fault), fault, story))
+    return Scene(kind.key, kind, tuple(units))
 
 
 def build_scene(name: str, seed: int, number: int | None = None) -> Scene:
-    """The scene of that name.
+    """The scene of a file, or of a shipped one by its name.
+
+    Args:
+        name: of it.
+        seed: of all its dice.
+        number: how many units; None: as many as it usually has.
 
     Raises:
-        KeyError: where there is none.
+        Unusable: there is no such file, or it is no scene.
     """
-    build, usual = SCENES[name]
-    return build(seed, usual if number is None else number)
+    path = named("scenes", name)
+    told = read(path)
+    if "like" in told:
+        told = {**read(named("scenes", told["like"])), **told}
+    try:
+        return _scene(path.stem, told, seed, number or told.get("number") or len(told["units"]))
+    except (KeyError, TypeError, ValueError) as error:
+        raise Unusable(f"{path} is no scene: {error}") from None
+
+
+def _scene(key: str, told: dict[str, Any], seed: int, number: int) -> Scene:
+    kind = unit_type(told["sheet"])
+    roles = list(islice(cycle(told["units"]), number))
+    rest = roles[1:]
+    dice_for(seed, "roles").shuffle(rest)
+    roles[1:] = rest
+    for at, role in told.get("at", {}).items():
+        roles[int(at) - 1 : int(at)] = [role] if int(at) <= number else []
+    spools = stock_spools(kind, seed, told.get("least_spool", -1.0))
+    typed = {spool["from"]: spool for spool in told.get("spool", [])}
+    units = []
+    for n, role in enumerate(roles, start=1):
+        spools |= typed.get(n, {}).get("coils", {})
+        after = () if n < number else tuple(told.get("last", ()))
+        dice = dice_for(seed, kind.key, "unit", n)
+        sound = partial(wound, kind, f"{kind.prefix}-{n:04d}", dice, spools)
+        unit = _planned(kind, told, role, dice, sound)
+        before = tuple(typed.get(n, {}).get("before", ()))
+        units.append(replace(unit, before=before, after=unit.after + after))
+    often = {f"random_{what}": told.get(what, 0.0) for what in ("wrong", "early", "slip")}
+    return Scene(key, kind, tuple(units), **often)
+
+
+def _planned(
+    kind: UnitType, told: dict[str, Any], role: str, dice: random.Random, sound: Callable[[], WoundUnit]
+) -> PlannedUnit:
+    """A unit of one role: one of the tables of its name is drawn, and sizes between their two ends."""
+    tables = told.get(role, [{}])
+    table = dice.choice(tables) if len(tables) > 1 else tables[0]
+    fault = usual_faults(kind).get(table.get("kind", role), Fault())
+    drawn = {name: dice.uniform(*table[name]) for name in ("size", "extra") if name in table}
+    size, extra = drawn.get("size", fault.size), drawn.get("extra", fault.extra)
+    fault = Fault(fault.kind, table.get("where", fault.where), size, extra)
+    slips = {(a, b): (c, d) for (a, b), (c, d) in table.get("slips", [])}
+    after = tuple(table.get("after", told.get("after", ())))
+    return PlannedUnit(plant(kind, sound(), fault), fault, role, slips, after=after)

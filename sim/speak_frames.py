@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from sim.meter import Shown
+from sim.meter import MeterClass, Shown
 
 PREFIX_AND_DECIMALS = (("", 1), ("k", 3), ("k", 2), ("k", 1), ("M", 3), ("M", 2))
 """Ranges of a four-digit display by index: 600.0, 6.000 k, 60.00 k, 600.0 k, 6.000 M, 60.00 M."""
@@ -102,28 +102,31 @@ class Voice:
 
     Attributes:
         encode: display to bytes.
-        meters: classes of meters that speak so.
+        counts: of the displays that speak so.
         asked_by: the byte that asks for one display; empty where the meter streams.
     """
 
     encode: Callable[[Shown], bytes]
-    meters: tuple[str, ...]
+    counts: tuple[int, ...] = ()
     asked_by: bytes = b""
 
+    def fits(self, meter: MeterClass) -> bool:
+        """Whether a meter can speak so: any free-running one in plain lines, few of one layout."""
+        return not meter.nplc and (not self.counts or meter.counts in self.counts)
 
-HAND = ("hand-2000", "hand-4000", "hand-6000")
+
+HAND = (2000, 4000, 6000)
 VOICES = {
-    "lines": Voice(plain_line, ("bench-50000", *HAND)),
-    "status14": Voice(status14, ("hand-6000", "hand-4000")),
-    "parity11": Voice(parity11, ("hand-4000",)),
+    "lines": Voice(plain_line),
+    "status14": Voice(status14, (6000, 4000)),
+    "parity11": Voice(parity11, (4000,)),
     "ascii14": Voice(ascii14, HAND, asked_by=b"D"),
     "stx16": Voice(stx16, HAND),
 }
 TEMPERATURE_VOICES = {"lines": temperature_line, "stx16": stx16_temperature}
-USUAL_VOICE = {
-    "bench-6.5": "scpi",
-    "bench-50000": "lines",
-    "hand-6000": "status14",
-    "hand-4000": "parity11",
-    "hand-2000": "ascii14",
-}
+
+
+def usual_voice(meter: MeterClass) -> str:
+    """What a meter speaks where nobody says."""
+    usual = {2000: "ascii14", 4000: "parity11", 6000: "status14"}
+    return "scpi" if meter.nplc else usual.get(meter.counts, "lines")

@@ -10,9 +10,10 @@ from collections.abc import Container
 
 from sim.clock import BenchClock
 from sim.probes import ContactHabit, Probes, new_touch
-from sim.scenes import Pair, dice_for
+from sim.scenes import dice_for
 from sim.scpi_answers import Row
 from sim.scpi_grammar import Refused
+from sim.units import Pair
 
 RELAY_S = 0.015
 """Time of a reed or signal relay with its bounce; common practice, no source."""

@@ -37,13 +37,15 @@ def perfect_verdicts(kind: UnitType, unit: WoundUnit) -> dict[str, dict[str, Any
     return found
 
 
-def imbalance(kind: UnitType, unit: WoundUnit) -> float | None:
-    """Largest deviation of the balanced pairs from their mean as a fraction; None where none are."""
-    ohms = [unit.steady_ohm(*pair) for pair in kind.balanced]
-    if not ohms or not all(math.isfinite(ohm) for ohm in ohms):
-        return None
-    mean = sum(ohms) / len(ohms)
-    return max(abs(ohm - mean) for ohm in ohms) / mean
+def imbalances(kind: UnitType, unit: WoundUnit) -> list[tuple[float, float]]:
+    """Largest deviation of pairs that must agree from their mean, as a fraction of it, and its limit."""
+    found = []
+    for pairs, limit in kind.balances:
+        ohms = [unit.steady_ohm(*pair) for pair in pairs]
+        if all(math.isfinite(ohm) for ohm in ohms):
+            mean = sum(ohms) / len(ohms)
+            found.append((max(abs(ohm - mean) for ohm in ohms) / mean, limit))
+    return found
 
 
 def unit_facts(kind: UnitType, planned: PlannedUnit) -> dict[str, Any]:
@@ -54,10 +56,10 @@ def unit_facts(kind: UnitType, planned: PlannedUnit) -> dict[str, Any]:
     """
     unit = planned.unit
     pairs = perfect_verdicts(kind, unit)
-    uneven = imbalance(kind, unit)
-    leaky = ["-".join(pair) for pair in kind.isolated if unit.steady_ohm(*pair) < ISOLATED_OHM]
+    uneven = imbalances(kind, unit)
+    leaky = ["-".join(pair) for pair in kind.isolated() if unit.steady_ohm(*pair) < ISOLATED_OHM]
     bad_pairs = [name for name, pair in pairs.items() if pair["verdict"] == "fail"]
-    bad_balance = uneven is not None and uneven > kind.balance
+    bad_balance = any(off > limit for off, limit in uneven)
     return {
         "serial": unit.serial,
         "type": kind.key,
@@ -65,7 +67,7 @@ def unit_facts(kind: UnitType, planned: PlannedUnit) -> dict[str, Any]:
         "fault": asdict(planned.fault),
         "excess_kelvin": unit.excess_kelvin,
         "pairs": pairs,
-        "imbalance": None if uneven is None else round(uneven, 6),
+        "imbalances": [round(off, 6) for off, _ in uneven],
         "leaky": leaky,
         "verdict": "fail" if bad_pairs or leaky or bad_balance else "pass",
         "too_warm_to_judge": unit.excess_kelvin > TOO_WARM_KELVIN,

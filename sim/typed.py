@@ -8,20 +8,20 @@ from __future__ import annotations
 
 import re
 from collections.abc import AsyncIterator, Callable
-from dataclasses import dataclass
 
 from sim.clock import BenchClock
-from sim.faults import PLANTERS, Fault, plant
+from sim.faults import NoSuchFault, fault_of, plant, usual_faults
+from sim.hands import Pace
 from sim.probes import ContactHabit, Probes, new_touch
-from sim.scenes import PlannedUnit, dice_for, stock_spools, wound
+from sim.scenes import PlannedUnit, Scene, dice_for, stock_spools, wound
 from sim.truth import TruthLog
-from sim.units import UnitType
 
 HELP = """\
   1 2            touch two places ({places})
   short          touch the tips together
   lift           take the probes up
-  unit KIND      put another unit on the bench: {kinds};
+  unit           put the next unit on the bench
+  unit KIND      put one with a fault there: {kinds};
                  with place and size if you like: unit joint 2 12, unit shorted slow charge 0.12
   dial 2k        turn the meter's dial to the range that holds this; dial auto lets it range by itself
   what           what is really wrong with the unit on the bench
@@ -35,43 +35,13 @@ class Unclear(Exception):
     """What was typed makes no sense; the message says why."""
 
 
-@dataclass(frozen=True, slots=True)
-class Kind:
-    """A fault by its word on the command line: where and how big unless typed otherwise."""
-
-    where: str
-    size: float
-    extra: float = 0.0
-
-
-def usual_faults(kind: UnitType) -> dict[str, Kind]:
-    """The faults of a unit type by word."""
-    coil, pin = kind.coils[0], kind.pins[0]
-    usual = {
-        "shorted": Kind(coil.name, 0.12, 0.01),
-        "joint": Kind(pin, max(0.05, 0.08 * coil.ohm_20())),
-        "open": Kind(coil.name, 0),
-        "gauge": Kind("all", 1),
-        "turns": Kind(coil.name, -0.1),
-        "grounded": Kind(coil.name, 0.35, 3.0),
-        "strand": Kind(coil.name, 2),
-        "stretched": Kind(coil.name, 0.05),
-        "reversed": Kind(coil.name, 0),
-        "warm": Kind("", 35, 25.0),
-        "swapped": Kind(f"{kind.pins[0]}/{kind.pins[1]}", 0),
-    }
-    if coil.sections > 1 or any(c.sections > 1 for c in kind.coils):
-        usual["bypassed"] = Kind(next(c.name for c in kind.coils if c.sections > 1), 0)
-    if len(kind.coils) == 3 and len({c.b for c in kind.coils}) == 1:
-        usual["delta"] = Kind("", 0)
-    return {word: found for word, found in usual.items() if word in PLANTERS or word in {"warm", "swapped"}}
-
-
 class TypedHands:
     """Probes and units moved by typed lines.
 
     Args:
-        kind: of the units; `seed`: of their spread and of the contacts.
+        scene: the units that come one after the other, good ones when they are used up.
+        seed: of the contacts.
+        pace: how long the probes are in the air on their way.
         probes, clock: the bench; `turn`: its meter's dial, None for ranging by itself.
         say: prints a line for a person.
         truth: the log.
@@ -79,18 +49,19 @@ class TypedHands:
 
     def __init__(
         self,
-        kind: UnitType,
+        scene: Scene,
         seed: int,
         *,
         probes: Probes,
         clock: BenchClock,
+        pace: Pace,
         say: Callable[[str], None],
         truth: TruthLog,
         turn: Callable[[float | None], None] = lambda _ohm: None,
     ) -> None:
-        self._kind, self._seed = kind, seed
+        self._kind, self._seed, self._pace, self._units = scene.kind, seed, pace, iter(scene.units)
         self._probes, self._clock, self._say, self._truth = probes, clock, say, truth
-        self._faults, self._turn = usual_faults(kind), turn
+        self._turn = turn
         self._unit_no = 0
         self._dice = dice_for(seed, "typed")
         self._planned: PlannedUnit | None = None
@@ -106,14 +77,16 @@ class TypedHands:
             if words[0].lower() in {"quit", "exit"}:
                 return
             try:
-                self._do(words)
-            except Unclear as unclear:
+                await self._do(words)
+            except (Unclear, NoSuchFault) as unclear:
                 self._say(str(unclear))
 
     def _help(self) -> str:
-        return HELP.format(places=" ".join(self._kind.places()), kinds=", ".join(["good", *self._faults]))
+        return HELP.format(
+            places=" ".join(self._kind.places()), kinds=", ".join(["good", *usual_faults(self._kind)])
+        )
 
-    def _do(self, words: list[str]) -> None:
+    async def _do(self, words: list[str]) -> None:
         word = words[0].lower()
         if word == "help":
             self._say(self._help())
@@ -121,7 +94,7 @@ class TypedHands:
             self._lift()
             self._say("probes in the air")
         elif word == "short":
-            self._touch(None)
+            await self._touch(None)
             self._say("tips together")
         elif word == "unit":
             self._new_unit(words[1:])
@@ -130,7 +103,7 @@ class TypedHands:
         elif word == "dial":
             self._dial(words[1:])
         else:
-            self._touch(self._pair(words))
+            await self._touch(self._pair(words))
             self._say(f"probes on {words[0]} and {words[1]}")
 
     def _dial(self, words: list[str]) -> None:
@@ -156,60 +129,42 @@ class TypedHands:
             raise Unclear(f"Not understood: {' '.join(words)!r}. Type two of {known}, or help.")
         return found[0], found[1]
 
-    def _touch(self, pair: tuple[str, str] | None) -> None:
-        self._lift()
+    async def _touch(self, pair: tuple[str, str] | None) -> None:
+        if self._lift():
+            await self._clock.pause(self._dice.uniform(*self._pace.travel))
         self._probes.touch(new_touch(self._dice, ContactHabit(), pair, self._clock.now_s()))
 
-    def _lift(self) -> None:
+    def _lift(self) -> bool:
+        """Take the probes up; gives whether they were down."""
         touch, now_s = self._probes.held, self._clock.now_s()
         if touch is None:
-            return
+            return False
         self._probes.lift(now_s)
         unit = self._probes.unit
         air_celsius = self._probes.ambient.celsius(now_s)
         self._truth.touch(touch, unit, None if unit is None else unit.celsius(air_celsius, now_s))
+        return True
 
     # ------------------------------------------------------------------ units
-    def _fault(self, words: list[str]) -> Fault:
-        if not words or words[0].lower() == "good":
-            return Fault()
-        name = words[0].lower()
-        if name not in self._faults:
-            raise Unclear(f"No fault is called {name!r}. Known: good, {', '.join(self._faults)}.")
-        usual, rest, size = self._faults[name], words[1:], None
-        if rest:
-            try:
-                size = float(rest[-1])
-            except ValueError:
-                size = None
-            # a pin may be a number too: a lone word that names a pin is the place
-            if size is not None and (len(rest) > 1 or rest[0] not in self._kind.pins or name == "warm"):
-                rest = rest[:-1]
-            else:
-                size = None
-        where = " ".join(rest) or usual.where
-        return Fault(name, where, usual.size if size is None else size, usual.extra)
-
     def _new_unit(self, words: list[str]) -> None:
-        fault = self._fault(words)
+        """Put the next unit of the scene on the bench, or one with a fault by its words."""
         number = self._unit_no + 1
-        serial = f"{self._kind.prefix}-{number:04d}"
-        dice = dice_for(self._seed, self._kind.key, "unit", number)
-        unit = wound(self._kind, serial, dice, stock_spools(self._kind, self._seed))
-        try:
-            unit = plant(self._kind, unit, fault)
-        except (KeyError, ZeroDivisionError) as error:
-            raise Unclear(f"No such unit can be made: {error.args[0]}.") from None
-        if not all(branch.ohm_20 >= 0 for branch in unit.branches):
-            raise Unclear(f"No such unit can be made: {fault.size:g} is no size for {fault.kind!r}.")
+        planned = None if words else next(self._units, None)
+        if planned is None:
+            fault = fault_of(self._kind, words)
+            dice = dice_for(self._seed, self._kind.key, "unit", number)
+            serial = f"{self._kind.prefix}-{number:04d}"
+            unit = plant(
+                self._kind, wound(self._kind, serial, dice, stock_spools(self._kind, self._seed)), fault
+            )
+            planned = PlannedUnit(unit, fault, "good" if fault.kind == "none" else fault.kind)
         self._lift()
-        self._unit_no = number
-        unit.since_s = now_s = self._clock.now_s()
-        self._planned = PlannedUnit(unit, fault, fault.kind if fault.kind != "none" else "good")
-        self._probes.place(unit)
-        celsius = unit.celsius(self._probes.ambient.celsius(now_s), now_s)
-        self._truth.unit(self._kind, self._planned, celsius)
-        self._say(f"on the bench: {serial} ({words[0].lower() if words else 'good'})")
+        self._unit_no, self._planned = number, planned
+        planned.unit.since_s = now_s = self._clock.now_s()
+        self._probes.place(planned.unit)
+        celsius = planned.unit.celsius(self._probes.ambient.celsius(now_s), now_s)
+        self._truth.unit(self._kind, planned, celsius)
+        self._say(f"on the bench: {planned.unit.serial} ({words[0].lower() if words else 'next one'})")
 
     def _tell_fault(self) -> None:
         if self._planned is None or self._planned.fault.kind == "none":

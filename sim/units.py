@@ -1,17 +1,26 @@
-"""The invented unit types of the demo scenes: what is wound, how it is joined, what counts as good.
+"""Unit types as sheets describe them: what is wound, how it is joined, what counts as good.
 
-Makers, shops and products do not exist; turns, gauges and mean turns are assumed design data. The resistances
-are computed from the wire, not typed.
+Diodes and the rule of another metal than copper are left out. Not for what a unit becomes (see `scenes`).
 """
 
 from __future__ import annotations
 
 import functools
 import math
+import re
+from collections.abc import Mapping
 from dataclasses import dataclass
-from itertools import combinations
+from itertools import combinations, pairwise
+from pathlib import Path
+from typing import Any
 
-from sim.winding import Branch, WoundUnit, wire_ohm
+from sim.files import Unusable, named, quantity, read
+from sim.winding import Branch, WoundUnit, copper_factor, wire_mm2, wire_ohm
+
+Pair = tuple[str, str]
+
+UNSTATED_TOLERANCE = 0.05
+"""Of windings whose sheet states none: workshop choice."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,27 +30,19 @@ class Coil:
     Attributes:
         name: what the shop calls it.
         a, b: nodes of its ends.
-        turns, awg, strands: what is wound.
-        mean_turn_m: mean length of a turn; extra_m: length of its tails.
+        ohm_20: resistance at 20 °C.
         tolerance: half-width of the acceptance limits as a fraction.
-        sections: coils in series that make up the winding.
+        turns: None where not known; strands: in hand; wire: as written, the same for the same spool.
     """
 
     name: str
     a: str
     b: str
-    turns: int
-    awg: float
-    mean_turn_m: float
+    ohm_20: float
     tolerance: float
-    extra_m: float = 0.0
+    turns: int | None = None
     strands: int = 1
-    sections: int = 1
-
-    def ohm_20(self, turns: float | None = None, awg: float | None = None) -> float:
-        """Resistance at 20 °C, as designed or with other turns or another gauge."""
-        length_m = (self.turns if turns is None else turns) * self.mean_turn_m + self.extra_m
-        return wire_ohm(length_m, self.awg if awg is None else awg, self.strands)
+    wire: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,12 +50,12 @@ class UnitType:
     """A kind of unit: its pins, its coils, its leads.
 
     Attributes:
-        key: name on the command line; title: for people; prefix: of its serials.
-        leads: branches that are no winding: tails, connector leads, strap.
-        strap: its two ends and its largest resistance, None where there is none.
+        key: name of its file; title: for people; prefix: of its serials.
+        core: a place to touch, though no pin; empty where there is none.
+        leads: branches that are no winding: tails, connector leads, straps.
+        straps: the two ends of each and its largest resistance.
         steps: pairs in the order a bench would probe them.
-        isolated: pairs without any path in a sound unit.
-        balanced: pairs that must agree; balance: largest deviation from their mean as a fraction of it.
+        balances: pairs that must agree, and by how much of their mean each may deviate.
         bifilar: coils wound together, so that they share wire and hand.
     """
 
@@ -65,113 +66,162 @@ class UnitType:
     core: str
     coils: tuple[Coil, ...]
     leads: tuple[Branch, ...]
-    steps: tuple[tuple[str, str], ...]
-    strap: tuple[str, str, float] | None = None
-    isolated: tuple[tuple[str, str], ...] = ()
-    balanced: tuple[tuple[str, str], ...] = ()
-    balance: float = math.inf
+    steps: tuple[Pair, ...]
+    straps: tuple[tuple[Pair, float], ...] = ()
+    balances: tuple[tuple[tuple[Pair, ...], float], ...] = ()
     bifilar: tuple[str, ...] = ()
 
     def nominal(self) -> WoundUnit:
         """A unit exactly as designed."""
-        coils = tuple(Branch(c.name, c.a, c.b, c.ohm_20()) for c in self.coils)
-        return WoundUnit(f"{self.prefix}-nominal", self.leads + coils)
+        return self.at_limit(0.0)
 
     def places(self) -> tuple[str, ...]:
         """Every place a probe can touch, the core last."""
-        return (*self.pins, self.core)
+        return (*self.pins, self.core) if self.core else self.pins
 
-    def coil(self, name: str) -> Coil:
-        """The coil of that name; KeyError where there is none."""
-        return {c.name: c for c in self.coils}[name]
+    def isolated(self) -> tuple[Pair, ...]:
+        """Two places of each two parts without any path between them in a sound unit."""
+        return _isolated(self)
 
-    def pair_limits_ohm(self) -> dict[tuple[str, str], tuple[float, float, float]]:
+    def pair_limits_ohm(self) -> dict[Pair, tuple[float, float, float]]:
         """Nominal, lowest and highest good value of every pair that has a path, at 20 °C.
 
-        Limits are those of all windings on the path at their low or high end together; the strap has its own.
+        Limits are those of all windings on the path at their low or high end together; a strap has its own.
         """
         return _pair_limits_ohm(self)
 
     def at_limit(self, sign: float) -> WoundUnit:
         """A unit with all windings at the lower (-1) or upper (+1) end of their tolerance."""
-        coils = tuple(Branch(c.name, c.a, c.b, c.ohm_20() * (1 + sign * c.tolerance)) for c in self.coils)
-        return WoundUnit("limit", self.leads + coils)
+        coils = (Branch(c.name, c.a, c.b, c.ohm_20 * (1 + sign * c.tolerance)) for c in self.coils)
+        return WoundUnit(f"{self.prefix}-nominal", (*self.leads, *coils))
 
 
 @functools.cache
-def _pair_limits_ohm(kind: UnitType) -> dict[tuple[str, str], tuple[float, float, float]]:
+def _isolated(kind: UnitType) -> tuple[Pair, ...]:
+    nominal = kind.nominal()
+    parts: list[str] = []
+    for place in reversed(kind.places()):
+        if not any(math.isfinite(nominal.ohm(place, part, 20.0)) for part in parts):
+            parts.append(place)
+    return tuple(combinations(reversed(parts), 2))
+
+
+@functools.cache
+def _pair_limits_ohm(kind: UnitType) -> dict[Pair, tuple[float, float, float]]:
     nominal, low, high = kind.nominal(), kind.at_limit(-1.0), kind.at_limit(1.0)
     found = {}
     for a, b in combinations(kind.places(), 2):
         ohm = nominal.ohm(a, b, 20.0)
         if math.isfinite(ohm):
             found[a, b] = (ohm, low.ohm(a, b, 20.0), high.ohm(a, b, 20.0))
-    if kind.strap is not None:
-        a, b, most_ohm = kind.strap
+    for (a, b), most_ohm in kind.straps:
         found[a, b] = (nominal.ohm(a, b, 20.0), 0.0, most_ohm)
     return found
 
 
-def _lead(pin: str, node: str, ohm_20: float) -> Branch:
-    return Branch(f"lead {pin}", pin, node, ohm_20)
+class _Sheet:
+    """One sheet file on its way to a unit type."""
+
+    def __init__(self, path: Path) -> None:
+        self.path, self.tree = path, read(path)
+        self.told = {pin["name"]: pin for pin in self.tree.get("pin", [])}
+        rows = self.tree.get("connector", {}).get("rows", [])
+        self.pins = tuple(dict.fromkeys([*(name for row in rows for name in row if name), *self.told]))
+        self.core = self.tree.get("connector", {}).get("core", "")
+        self.warmth = copper_factor(quantity(self.tree["sheet"].get("reference_temperature", "20 °C")))
+
+    def inner(self, name: str) -> str:
+        """The node at which what is joined to a pin begins: behind the pin's lead, where it has one."""
+        return f"{name}'" if "lead" in self.told.get(name, {}) else name
+
+    def ohm_20(self, text: str) -> float:
+        """Ohms at the sheet's reference temperature, brought to 20 °C."""
+        return quantity(text) / self.warmth
+
+    def coil(self, table: Mapping[str, Any]) -> Coil:
+        a, b = map(self.inner, table["between"])
+        ohm = quantity(table["resistance"]) if "resistance" in table else self._wound_ohm(table)
+        tolerance = table.get("acceptance") or table.get("serviceable")
+        return Coil(
+            table["name"],
+            a,
+            b,
+            ohm / self.warmth,
+            quantity(tolerance) if tolerance else UNSTATED_TOLERANCE,
+            table.get("turns"),
+            table.get("strands", 1),
+            table.get("wire", table["name"]),
+        )
+
+    def _wound_ohm(self, table: Mapping[str, Any]) -> float:
+        gauge, strands = re.fullmatch(r"AWG ?(\d+)", table["wire"]), table.get("strands", 1)
+        length_m = table["turns"] * quantity(table["mean_turn"]) + quantity(table.get("extra", "0 m"))
+        if gauge:
+            return self.warmth * wire_ohm(length_m, float(gauge[1]), strands)
+        mm2 = math.pi / 4 * (1e3 * quantity(table["wire"])) ** 2
+        return self.warmth * wire_ohm(length_m, 36.0, strands) * wire_mm2(36.0) / mm2
+
+    def branches(self) -> tuple[Branch, ...]:
+        """Leads and straps."""
+        leads = [
+            Branch(f"lead {pin}", pin, f"{pin}'", self.ohm_20(self.told[pin]["lead"]))
+            for pin in self.pins
+            if "lead" in self.told.get(pin, {})
+        ]
+        straps = [
+            Branch(
+                s["name"],
+                self.inner(s["between"][0]),
+                self.inner(s["between"][1]),
+                self.ohm_20(s["resistance"]),
+            )
+            for s in self.tree.get("strap", [])
+        ]
+        return (*leads, *straps)
+
+    def balances(self, ends: Mapping[str, Pair]) -> tuple[tuple[tuple[Pair, ...], float], ...]:
+        """Of two that may lie so far apart, each deviates by half of it from their mean."""
+        rules = [(rule, 1.0) for rule in self.tree.get("balance", [])]
+        rules += [(rule, 0.5) for rule in self.tree.get("matching", [])]
+        return tuple(
+            (tuple(ends[w] for w in rule["windings"]), share * quantity(rule["limit"]))
+            for rule, share in rules
+            if all(w in ends for w in rule["windings"])
+        )
+
+    def unit_type(self) -> UnitType:
+        tables, places = self.tree.get("winding", []), {*self.pins, self.core}
+        ends: dict[str, Pair] = {
+            t["name"]: (t["between"][0], t["between"][1]) for t in tables if places.issuperset(t["between"])
+        }
+        measured = ("resistance", "continuity")
+        steps = [s["pair"] for s in self.tree.get("step", []) if s.get("kind", "resistance") in measured]
+        straps = [(s["between"], s.get("upper", s.get("continuity"))) for s in self.tree.get("strap", [])]
+        title = self.tree["sheet"]["name"]
+        return UnitType(
+            key=self.path.stem,
+            title=title,
+            prefix="".join(word if word.isdigit() else word[0].upper() for word in title.split()),
+            pins=self.pins,
+            core=self.core,
+            coils=tuple(map(self.coil, tables)),
+            leads=self.branches(),
+            steps=tuple((a, b) for a, b in steps) or tuple(ends.values()) or tuple(pairwise(self.pins)),
+            straps=tuple(((a, b), quantity(most)) for (a, b), most in straps if most),
+            balances=self.balances(ends),
+            bifilar=tuple(name for pair in self.tree["sheet"].get("bifilar", []) for name in pair),
+        )
 
 
-PLOVER_80 = UnitType(
-    key="plover-80",
-    title="Plover 80 orchard-sprayer ignition plate",
-    prefix="P80",
-    pins=("1", "2", "3", "4", "5", "6"),
-    core="CORE",
-    coils=(
-        Coil("slow charge", "1'", "2'", 2400, 36, 0.062, 0.06),
-        Coil("fast charge", "2'", "3'", 1020, 33, 0.067, 0.05),
-        Coil("trigger", "4'", "CORE", 1150, 38, 0.034, 0.07),
-        Coil("lighting", "5'", "CORE", 230, 18, 0.078, 0.05, extra_m=0.3, sections=5),
-    ),
-    leads=(
-        *(_lead(pin, f"{pin}'", 0.60 * 0.0390) for pin in "1234"),  # 0.60 m of 0.5 mm²
-        _lead("5", "5'", 0.60 * 0.0195),  # 0.60 m of 1.0 mm²
-        Branch("earth strap", "6", "CORE", 0.60 * 0.0195 + 0.12 * 0.0133),
-    ),
-    steps=(("1", "2"), ("2", "3"), ("1", "3"), ("4", "6"), ("5", "6"), ("6", "CORE")),
-    strap=("6", "CORE", 0.05),
-    isolated=(("1", "CORE"), ("2", "CORE"), ("3", "CORE")),
-)
+@functools.cache
+def unit_type(sheet: str) -> UnitType:
+    """The unit type of a sheet file, or of a shipped sheet by its name.
 
-QUERN_12 = UnitType(
-    key="quern-12",
-    title="Quern 12 stream-turbine alternator stator",
-    prefix="Q12",
-    pins=("U", "V", "W", "N"),
-    core="CORE",
-    coils=tuple(
-        Coil(f"phase {pin}", f"{pin}'", "N'", 152, 20, 0.086, 0.04, extra_m=0.18, sections=4) for pin in "UVW"
-    ),
-    leads=tuple(_lead(pin, f"{pin}'", 0.40 * 0.0133) for pin in "UVWN"),  # 0.40 m of 1.5 mm²
-    steps=(("U", "V"), ("V", "W"), ("U", "W"), ("U", "N"), ("V", "N"), ("W", "N")),
-    isolated=(("N", "CORE"),),
-    balanced=(("U", "N"), ("V", "N"), ("W", "N")),
-    balance=0.02,
-)
-
-FATHOM_7 = UnitType(
-    key="fathom-7",
-    title="Fathom 7 sump-float control transformer",
-    prefix="F7",
-    pins=tuple("12345678"),
-    core="CORE",
-    coils=(
-        Coil("P1", "1'", "2'", 1880, 36, 0.095, 0.06),
-        Coil("P2", "3'", "4'", 1880, 36, 0.104, 0.06),  # wound outside P1, so longer by design
-        Coil("S1", "5'", "6'", 165, 24, 0.118, 0.04),
-        Coil("S2", "7'", "8'", 165, 24, 0.118, 0.04),
-    ),
-    leads=tuple(_lead(pin, f"{pin}'", 0.15 * 0.026) for pin in "12345678"),  # 0.15 m of 0.75 mm²
-    steps=(("1", "2"), ("3", "4"), ("5", "6"), ("7", "8")),
-    isolated=(("1", "3"), ("1", "5"), ("1", "7"), ("5", "7"), ("1", "CORE")),
-    balanced=(("5", "6"), ("7", "8")),
-    balance=0.005,  # one per cent between the two
-    bifilar=("S1", "S2"),
-)
-
-UNIT_TYPES = {kind.key: kind for kind in (PLOVER_80, QUERN_12, FATHOM_7)}
+    Raises:
+        Unusable: there is no such file, or it is no sheet.
+    """
+    path = named("sheets", sheet)
+    try:
+        return _Sheet(path).unit_type()
+    except (KeyError, TypeError, ValueError) as error:
+        raise Unusable(f"{path} is no sheet: {error}") from None

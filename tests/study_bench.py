@@ -27,7 +27,7 @@ class StudyHands(TypedHands):
         self._parts = {}
         self._habit = ContactHabit()
 
-    def _do(self, words):
+    async def _do(self, words):
         if words[0] == "part" and len(words) == 2:
             self._put(words[1])
         elif words[0] == "hands" and len(words) == 3:
@@ -35,7 +35,7 @@ class StudyHands(TypedHands):
             self._habit = replace(ContactHabit(), contact_ohm=(0.003 + extra, 0.012 + extra))
             self._say(f"hands of {words[1]}")
         else:
-            super()._do(words)
+            await super()._do(words)
 
     def _put(self, label):
         if label not in self._parts:
@@ -50,7 +50,7 @@ class StudyHands(TypedHands):
         self._probes.place(unit)
         self._say(f"part {label} lies there")
 
-    def _touch(self, pair):
+    async def _touch(self, pair):
         self._lift()
         self._probes.touch(new_touch(self._dice, self._habit, pair, self._clock.now_s()))
         if pair is not None and self._planned is not None:

@@ -9,7 +9,6 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from acquire.physics.accuracy import AccuracyLimit
 from acquire.physics.common import PairReading
 from acquire.physics.cooling import look
 from acquire.physics.copper import CONDUCTORS
@@ -17,12 +16,13 @@ from acquire.physics.correct import correct
 from acquire.records import LeadZero, Pair, Pin, Purpose, Settled, Sheet
 from acquire.steps.pairs import PairTable
 from acquire.verdict.temperature import Judgeable
+from drivers.accuracy import RangeAccuracy
 from drivers.reading import Quantity
 from tests.known_sheets import steps, winding
 from tests.later import nx
 
-SIX_DIGITS = AccuracyLimit(1e-4, 1e-4, fraction_of_range=4e-5, range_full_scale_si=100.0, test_current_a=1e-3)
-HAND = AccuracyLimit(8e-3, 0.1, counts=5.0, range_full_scale_si=200.0)
+SIX_DIGITS = RangeAccuracy(1e-4, 1e-4, fraction_of_range=4e-5, range_full_scale_si=100.0, test_current_a=1e-3)
+HAND = RangeAccuracy(8e-3, 0.1, counts=5.0, range_full_scale_si=200.0)
 PER_KELVIN = 1.0 / 254.5
 TOUCH = frozenset({"repeatability", "leftover drift", "display resolution", "contact"})
 
@@ -49,7 +49,8 @@ def solved(sheet, pair, ohms=None, joints=None):
         siemens[ends] = siemens.get(ends, 0.0) + 1.0 / (ohms or {}).get(branch.name, branch.reference_ohm)
     graph = nx.Graph([(*sorted(ends), {"g": g}) for ends, g in siemens.items()])
     nodes = list(nx.node_connected_component(graph, pair.a))
-    inverse = np.linalg.pinv(nx.laplacian_matrix(graph.subgraph(nodes), nodes, weight="g").toarray())
+    joined = nx.to_numpy_array(graph, nodes, weight="g")
+    inverse = np.linalg.pinv(np.diag(joined.sum(axis=0)) - joined)
     i, j = nodes.index(pair.a), nodes.index(pair.b)
     between = inverse[i, i] + inverse[j, j] - 2.0 * inverse[i, j]
     return float(between) + sum((joints or {}).get(pin, 0.0) for pin in pair)
@@ -70,7 +71,7 @@ class Errors:
     gain: float = 0.0
     offset_ohm: float = 0.0
     dice: np.random.Generator | None = None
-    accuracy: AccuracyLimit = SIX_DIGITS
+    accuracy: RangeAccuracy = SIX_DIGITS
     u_kelvin: float = 0.5
     noise: float = 5e-6
     read_s: float = 0.2
@@ -178,10 +179,13 @@ class Unit:
     looks: list = field(default_factory=list)
 
 
-def worked(sheet, errors, cooling, *, ohms=None, spread=True, purpose=Purpose.FINAL, every_s=9.0):
+def worked(
+    sheet, errors, cooling, *, ohms=None, joints=None, spread=True, purpose=Purpose.FINAL, every_s=9.0
+):
     """A unit on the bench: windings as given, the others within their spread.
 
     Args:
+        joints: pin -> ohms of its joint.
         ohms: name -> ohms of a winding that is not as the sheet says.
         spread: False leaves the others at their nominal.
     """
@@ -192,7 +196,7 @@ def worked(sheet, errors, cooling, *, ohms=None, spread=True, purpose=Purpose.FI
     } | (ohms or {})
     unit = Unit(PairTable(sheet))
     for number, step in enumerate((*sheet.steps, sheet.steps[0])):
-        ohm = solved(sheet, step.pair, true)
+        ohm = solved(sheet, step.pair, true, joints)
         value = corrected(
             lambda t, ohm=ohm: ohm * (1.0 + PER_KELVIN * cooling.at(t)), every_s * (number + 1), errors
         )

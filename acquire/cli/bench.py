@@ -8,14 +8,7 @@ from typing import Annotated
 
 import typer
 
-
-class LogLevel(StrEnum):
-    """How serious a log line is, least first."""
-
-    DEBUG = "debug"
-    INFO = "info"
-    WARNING = "warning"
-    ERROR = "error"
+from acquire.answers.options import Level, LogLevel, say
 
 
 class Scene(StrEnum):
@@ -26,10 +19,14 @@ class Scene(StrEnum):
     FATHOM_7 = "fathom-7"
 
 
-def add_to(app: typer.Typer) -> None:
-    """Register these commands."""
-    for command in (demo, fixture, run, setup, simulate):
-        app.command()(command)
+class Hands(StrEnum):
+    """How quick a pair of hands is."""
+
+    QUICK = "quick"
+    SLOW = "slow"
+
+
+METER_HELP = "A meter file, or a shipped one by its name, such as hand-2000."
 
 
 def demo(
@@ -37,6 +34,7 @@ def demo(
     scene: Annotated[
         Scene, typer.Option(help="Which units: cores in the post, or a batch of forty that was wound here.")
     ] = Scene.PLOVER_80,
+    meter: Annotated[str, typer.Option(help=METER_HELP)] = "bench-6-digit",
     units: Annotated[
         int | None, typer.Option(min=1, max=1000, help="How many units come; 10, and 40 of fathom-7.")
     ] = None,
@@ -60,7 +58,7 @@ def demo(
 
     logs.set_up(level="warning")
     pace = speed or (2.0 if page else 6.0)
-    options = DemoOptions(new_folder(folder), scene.value, units, pace, seed, page, in_fixture)
+    options = DemoOptions(new_folder(folder), scene.value, meter, units, pace, seed, page, in_fixture)
     surprises = run_loop(run_demo(options, BenchConsole()))
     raise typer.Exit(1 if surprises else 0)
 
@@ -73,7 +71,7 @@ def run(
     record: Annotated[
         Path | None, typer.Option(help="Write down every reading here, for `steadyohm replay`.")
     ] = None,
-    log_level: Annotated[LogLevel, typer.Option(help="Least serious log line shown.")] = LogLevel.WARNING,
+    log_level: LogLevel = Level.WARNING,
 ) -> None:
     """Work at a bench until Ctrl-C: read the meter, find the step, say the verdict, keep the record."""
     from acquire import logs
@@ -97,8 +95,7 @@ def fixture(
     from system.ending import run_loop
 
     trial = run_loop(tried(load_bench(bench), plugged=plug))
-    for line in trial_lines(trial):
-        typer.echo(line)
+    say(trial_lines(trial))
     raise typer.Exit(1 if trial.findings() else 0)
 
 
@@ -112,19 +109,32 @@ def setup(
         bool | None,
         typer.Option("--browser/--no-browser", help="Open the page in a browser; left out: from a terminal."),
     ] = None,
-    log_level: Annotated[LogLevel, typer.Option(help="Least serious log line shown.")] = LogLevel.WARNING,
+    log_level: LogLevel = Level.WARNING,
 ) -> None:
     """Make a bench in the browser: find the meter, choose the sheet, test the link, start."""
     from acquire import logs
     from acquire.answers.setup import run_setup
+    from acquire.study.on_page import studies
     from system.ending import run_loop
 
     logs.set_up(level=log_level.value)
-    run_loop(run_setup(folder, port, browser=browser))
+    run_loop(run_setup(folder, port, studies, browser=browser))
 
 
 def simulate(
-    scene: Annotated[str, typer.Option(help="Which invented unit lies on the bench.")] = "plover-80",
+    sheet: Annotated[
+        str, typer.Option(help="Which unit lies on the bench: a sheet file, or a shipped sheet by its name.")
+    ] = "plover-80",
+    meter: Annotated[str, typer.Option(help=METER_HELP)] = "bench-6-digit",
+    fault: Annotated[
+        list[str] | None,
+        typer.Option(
+            help='Of the units that come, in turn: good, "joint 2 12", "open trigger"; "help" tells.'
+        ),
+    ] = None,
+    hands: Annotated[
+        Hands, typer.Option(help="How long the probes are in the air on their way.")
+    ] = Hands.QUICK,
     bench: Annotated[Path, typer.Option(help="Bench file to write, for `steadyohm run`.")] = Path(
         "simulated-bench.toml"
     ),
@@ -134,6 +144,7 @@ def simulate(
     seed: Annotated[int, typer.Option(help="The same seed brings the same units.")] = 7,
 ) -> None:
     """Serve a simulated meter and thermometer; you are the hands: type the pins to touch."""
-    from acquire.simulated.simulate import become_simulation
+    from acquire.simulated.simulate import become_simulation, simulated
 
-    become_simulation(scene, bench, port, seed)
+    put = simulated(sheet, meter)
+    become_simulation(put, bench, faults=fault or [], pace=hands.value, port=port, seed=seed)

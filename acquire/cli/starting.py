@@ -12,12 +12,6 @@ if TYPE_CHECKING:
     from system.desktop import Starter
 
 
-def add_to(app: typer.Typer) -> None:
-    """Register these commands."""
-    for command in (install_shortcut, remove_shortcut, install_at_login, remove_at_login):
-        app.command()(command)
-
-
 BENCH = Annotated[Path, typer.Argument(help="Bench file that a page or a person has made.")]
 SETUP_FOLDER = Annotated[
     Path | None,

@@ -8,8 +8,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from drivers.accuracy import RangeAccuracy
 from drivers.errors import ModelInvalid
-from drivers.models import MeterModel, RangeAccuracy, RangeModel
+from drivers.models import MeterModel, RangeModel
 from drivers.reading import Quantity
 
 

@@ -66,6 +66,8 @@ class ContactRule:
     _hidden: bool = False  # overload was seen, on a range that ends below what lay on the probes
     _refused_s: float | None = None
     _told: bool = False
+    _broken: bool = False  # overload was seen since the value was taken, too short for a lift
+    _unseen: bool = False  # the meter was away since the value was taken: hands may have moved meanwhile
 
     def begun(self, quantity: Quantity) -> None:
         """A contact has begun, with the meter set to a quantity."""
@@ -73,6 +75,7 @@ class ContactRule:
 
     def see(self, reading: Reading) -> None:
         """Take a reading: overload for long enough is open probes."""
+        self._broken |= reading.kind is Kind.OVERLOAD
         if self.quantity is not None or reading.kind is not Kind.OVERLOAD or Flag.HOLD in reading.flags:
             self._air_s = None
             return
@@ -87,6 +90,7 @@ class ContactRule:
         Args:
             reading: with which it did; None where the meter has fallen silent, which shows nothing.
         """
+        self._unseen = self._unseen or reading is None
         if reading is not None and reading.quantity is self.quantity:
             self._overloaded(reading.range_full_scale_si)
         self.quantity = self._air_s = None
@@ -108,12 +112,13 @@ class ContactRule:
     def cleared(self) -> None:
         """Open probes were seen, or relays have opened: whatever comes now is a touch of its own."""
         self.seen_open, self.taken, self.purpose = True, None, ()
-        self._hidden = self._told = False
+        self._hidden = self._told = self._broken = self._unseen = False
         self._refused_s = None
 
     def forget(self) -> None:
         """The meter is gone: what it shows when it is back may be the same touch."""
         self.quantity = self._air_s = None
+        self._unseen = True
 
     def taken_before(self) -> None:
         """A value was taken before the daemon was started again: its touch may still lie on the probes."""
@@ -151,8 +156,9 @@ class ContactRule:
         """What a value is that no open probes were seen before.
 
         A touch that was taken for the step before can still be corrected, as long as its probes lie. On a
-        meter too slow to show a lift it is of the next pair where it began after that was asked for, is what
-        a good one reads, and cannot be of the pair before; and of neither where it could.
+        meter too slow to show a lift, or after an overload too short for one, it is of the next pair where it
+        began after that was asked for, is what a good one reads, and cannot be of the pair before; and of
+        neither where it could: hands may have gone on to a pair that reads alike.
 
         Args:
             settled: a value that is UNLIFTED for its purpose.
@@ -164,12 +170,16 @@ class ContactRule:
             What the value is for, and what it may be.
         """
         before = self.purpose
+        if self._unseen and self._plainly_other(settled) and expects(settled):
+            return purpose, Admission.NEW  # a short for the leads, say, and now a good winding
         if before[:1] != purpose[:1]:
             return purpose, Admission.UNLIFTED
         admission = self.admits(settled, before)
         if admission is not Admission.KNOWN and self._moved_on(settled, asked_s) and expects(settled):
             return purpose, Admission.NEW if self._plainly_other(settled) else Admission.UNLIFTED
-        corrects = admission in (Admission.REVISED, Admission.MOVED, Admission.KNOWN)
+        corrects = admission is Admission.KNOWN or (
+            admission in (Admission.REVISED, Admission.MOVED) and not self._broken
+        )
         return (before, admission) if corrects else (purpose, Admission.UNLIFTED)
 
     def _moved_on(self, settled: Settled, asked_s: float) -> bool:
@@ -178,7 +188,7 @@ class ContactRule:
         if len(trace) < 2:
             return False
         slow = (trace[-1][0] - trace[0][0]) / (len(trace) - 1) >= self.lift_off_s
-        return slow and settled.contact_s + trace[0][0] > asked_s
+        return (slow or self._broken) and settled.contact_s + trace[0][0] > asked_s
 
     def _plainly_other(self, settled: Settled) -> bool:
         """Whether a value cannot be that of the touch before, however it has drifted."""
@@ -205,18 +215,19 @@ class ContactRule:
     def take(self, settled: Settled, purpose: tuple[str, ...]) -> None:
         """A value was acted on."""
         self.taken, self.purpose, self.seen_open, self._refused_s = settled, purpose, False, None
+        self._broken = self._unseen = False
 
     def lies(self, purpose: tuple[str, ...]) -> bool:
         """Whether the probes still lie where they lay for something else than this."""
         return self.quantity is not None and not self.seen_open and purpose != self.purpose
 
-    def overdue(self, monotonic_s: float) -> bool:
+    def overdue(self, monotonic_s: float, linger_s: float = LINGER_S) -> bool:
         """Whether to say now that the probes must be lifted: once, and not while hands only linger.
 
-        Whoever still holds the touch that was just taken knows what it was for.
+        Whoever still holds the touch that was just taken knows what it was for; slow meters show a lift late.
         """
         if self._told or self._refused_s is None or self.quantity is None:
             return False
-        since_s = self._refused_s if self.taken is None else self.taken.monotonic_s + LINGER_S
+        since_s = self._refused_s if self.taken is None else self.taken.monotonic_s + linger_s
         self._told = monotonic_s >= since_s
         return self._told

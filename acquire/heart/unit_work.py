@@ -271,7 +271,7 @@ class UnitWork:
         settled = match.corrected.settled
         standing = Standing(self.serial, number, revision, settle_s=settled.monotonic_s - settled.contact_s)
         if step.name == WARM_CHECK:
-            verdict, evidence = judge_repeat(match, step, None, standing, self.place)
+            verdict, evidence = judge_repeat(match, step, standing, self.place)
         else:
             verdict, evidence = judge(match, self._yardstick(step), standing, self.place)
         four_wire = settled.quantity is Quantity.RESISTANCE_4W

@@ -70,6 +70,11 @@ COLUMNS: tuple[Column, ...] = (
     Column("meter_hash", "SHA-256 of the meter file"),
     Column("bench_hash", "SHA-256 of the bench file"),
     Column("software", "name and version of the program", text=True),
+    Column("scope", "tolerance; continuity, as the step asks; continuity_only: its tolerance not judged"),
+    Column(
+        "against", "known resistor or golden pair that the meter was compared with; empty: none", text=True
+    ),
+    Column("off_ohm", "what the meter reads too much there by that comparison, taken off besides lead_ohm"),
 )
 """The columns of a verdict's row, in order."""
 

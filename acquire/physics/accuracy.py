@@ -8,75 +8,14 @@ rectangular (JCGM 100:2008, 4.3.7).
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
-from typing import Protocol
 
 from acquire.physics.checks import at_least_zero, finite, temperature
 from acquire.records.verdict import Term
 from acquire.records.words import Shape
+from drivers.accuracy import RangeAccuracy
 
 
-class AccuracyLike(Protocol):
-    """Anything that states a meter's accuracy on one range, such as `drivers.models.RangeAccuracy`."""
-
-    @property
-    def fraction_of_reading(self) -> float:
-        """Part of the limit proportional to the reading, as a fraction (0.8 % is 0.008)."""
-
-    @property
-    def fraction_of_range(self) -> float:
-        """Part proportional to full scale, as a fraction."""
-
-    @property
-    def counts(self) -> float:
-        """Part in counts of the last digit."""
-
-    @property
-    def resolution_si(self) -> float:
-        """Worth of one count of the range in use."""
-
-    @property
-    def range_full_scale_si(self) -> float:
-        """Full scale of the range in use."""
-
-    @property
-    def reading_per_kelvin(self) -> float:
-        """Temperature coefficient outside the window, fraction of reading per kelvin."""
-
-    @property
-    def range_per_kelvin(self) -> float:
-        """Temperature coefficient outside the window, fraction of range per kelvin."""
-
-    @property
-    def limit_per_kelvin(self) -> float:
-        """Temperature coefficient outside the window, fraction of the whole limit per kelvin."""
-
-    @property
-    def window_celsius(self) -> tuple[float, float]:
-        """Ambient temperatures between which the limit holds as it stands."""
-
-    @property
-    def test_current_a(self) -> float | None:
-        """Current through the unit on this range, amperes; None when unknown."""
-
-
-@dataclass(frozen=True, slots=True)
-class AccuracyLimit:
-    """An accuracy statement in plain numbers; see `AccuracyLike` for each field."""
-
-    fraction_of_reading: float
-    resolution_si: float
-    counts: float = 0.0
-    fraction_of_range: float = 0.0
-    range_full_scale_si: float = 0.0
-    reading_per_kelvin: float = 0.0
-    range_per_kelvin: float = 0.0
-    limit_per_kelvin: float = 0.0
-    window_celsius: tuple[float, float] = (18.0, 28.0)
-    test_current_a: float | None = None
-
-
-def half_width_si(accuracy: AccuracyLike, reading_si: float) -> float:
+def half_width_si(accuracy: RangeAccuracy, reading_si: float) -> float:
     """The limit at a reading inside the temperature window, in the reading's unit.
 
     For example 1 % + 3 counts of 0.1 V at 120.0 V is 1.5 V.
@@ -100,7 +39,7 @@ def half_width_si(accuracy: AccuracyLike, reading_si: float) -> float:
     )
 
 
-def kelvin_outside(accuracy: AccuracyLike, ambient_celsius: float) -> float:
+def kelvin_outside(accuracy: RangeAccuracy, ambient_celsius: float) -> float:
     """How many kelvin the room lies outside the window of the statement; 0 inside.
 
     Raises:
@@ -111,7 +50,7 @@ def kelvin_outside(accuracy: AccuracyLike, ambient_celsius: float) -> float:
     return max(0.0, low - ambient_celsius, ambient_celsius - high)
 
 
-def outside_window_si(accuracy: AccuracyLike, reading_si: float, ambient_celsius: float) -> float:
+def outside_window_si(accuracy: RangeAccuracy, reading_si: float, ambient_celsius: float) -> float:
     """What the temperature coefficient adds to the limit, in the reading's unit; 0 inside the window.
 
     Raises:
@@ -128,7 +67,7 @@ def outside_window_si(accuracy: AccuracyLike, reading_si: float, ambient_celsius
 
 
 def accuracy_terms(
-    accuracy: AccuracyLike,
+    accuracy: RangeAccuracy,
     reading_ohm: float,
     *,
     ambient_celsius: float | None = None,
@@ -169,7 +108,7 @@ def accuracy_terms(
     return terms
 
 
-def thermal_emf_ohm(accuracy: AccuracyLike, emf_volt: float) -> float:
+def thermal_emf_ohm(accuracy: RangeAccuracy, emf_volt: float) -> float:
     """Half-width that a thermal voltage in the contacts adds, ohms: emf / test current.
 
     0 where the meter's test current is unknown. Ten microvolt at one milliampere read as ten milliohm. That a

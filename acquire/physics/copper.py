@@ -120,17 +120,6 @@ def to_reference(
     return resistance_ohm * _above(reference_celsius, conductor) / _above(celsius, conductor)
 
 
-def at_temperature(
-    reference_ohm: float, reference_celsius: float, celsius: float, conductor: Conductor
-) -> float:
-    """The resistance at `celsius` of a winding known at the reference temperature; inverse of `to_reference`.
-
-    Raises:
-        InputImpossible: as `to_reference`.
-    """
-    return to_reference(reference_ohm, reference_celsius, celsius, conductor)
-
-
 def winding_celsius(
     resistance_ohm: float, reference_ohm: float, reference_celsius: float, conductor: Conductor
 ) -> float:

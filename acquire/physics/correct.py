@@ -16,7 +16,7 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
-from acquire.physics.accuracy import AccuracyLike, accuracy_terms, thermal_emf_ohm
+from acquire.physics.accuracy import accuracy_terms, thermal_emf_ohm
 from acquire.physics.budget import combine
 from acquire.physics.checks import at_least_zero, finite
 from acquire.physics.common import EMF, LEADS, TEMPERATURE
@@ -27,6 +27,7 @@ from acquire.records.bench import LeadZero
 from acquire.records.settled import Settled
 from acquire.records.verdict import Corrected, Term
 from acquire.records.words import Shape
+from drivers.accuracy import RangeAccuracy
 from drivers.reading import Flag
 
 LEAD_ZERO = "lead zero"
@@ -51,7 +52,7 @@ def correct(  # noqa: PLR0913  (each is one fact of the bench; all but the first
     winding_u_kelvin: float,
     reference_celsius: float,
     conductor: Conductor,
-    accuracy: AccuracyLike,
+    accuracy: RangeAccuracy,
     contact_ohm: float = CONTACT_OHM,
     ambient_celsius: float | None = None,
     against: Substitute | None = None,
@@ -136,7 +137,7 @@ def _reading_terms(settled: Settled, factor: float) -> list[Term]:
 
 def _meter_terms(
     settled: Settled,
-    accuracy: AccuracyLike,
+    accuracy: RangeAccuracy,
     ambient_celsius: float | None,
     factor: float,
     *,
@@ -154,7 +155,7 @@ def _meter_terms(
     )
 
 
-def _emf_terms(accuracy: AccuracyLike, factor: float, *, cancelled: bool) -> list[Term]:
+def _emf_terms(accuracy: RangeAccuracy, factor: float, *, cancelled: bool) -> list[Term]:
     half_width = thermal_emf_ohm(accuracy, THERMAL_EMF_VOLT)
     if half_width <= 0.0 or cancelled:
         return []

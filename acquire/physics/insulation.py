@@ -112,35 +112,6 @@ is the user's to supply as a `Table`, since no published source for it could be 
 
 
 @dataclass(frozen=True, slots=True)
-class Use:
-    """What a winding is for, as far as its least insulation goes.
-
-    Attributes:
-        name: as a sheet writes it.
-        at_least_ohm: at 40 °C.
-        source: where the figure comes from; limits that matter are the user's to set.
-    """
-
-    name: str
-    at_least_ohm: float
-    source: str
-
-
-USES = MappingProxyType(
-    {
-        use.name: use
-        for use in (
-            Use(
-                "random_wound", 5e6, "IEEE 43: random-wound, below 1 kV (from memory); small parts by analogy"
-            ),
-            Use("form_wound", 100e6, "IEEE 43: form-wound and built after 1970 (from memory)"),
-            Use("newly_wound", 100e6, "common practice for new windings (50 to 100 megohm), no source"),
-        )
-    }
-)
-
-
-@dataclass(frozen=True, slots=True)
 class Insulation:
     """An insulation result at its reference temperature.
 

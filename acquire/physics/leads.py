@@ -44,9 +44,7 @@ def age_s(zero: LeadZero, now_utc_s: float) -> float:
     return max(0.0, now_utc_s - zero.utc_s)
 
 
-def uncertainty_ohm(
-    zero: LeadZero | None, now_utc_s: float, *, growth_ohm_per_hour: float = GROWTH_OHM_PER_HOUR
-) -> float:
+def uncertainty_ohm(zero: LeadZero | None, now_utc_s: float) -> float:
     """Standard uncertainty of the lead zero now, ohms.
 
     It grows with age as a root sum of squares of the spread when it was taken and of the hours since times
@@ -56,7 +54,6 @@ def uncertainty_ohm(
     Args:
         zero: None where no zero was taken.
         now_utc_s: UTC of the reading it is used for, seconds.
-        growth_ohm_per_hour: standard uncertainty gained per hour, ohms, >= 0.
 
     Raises:
         InputImpossible: a negative or missing uncertainty or growth.
@@ -65,8 +62,7 @@ def uncertainty_ohm(
     if zero is None:
         return never
     at_least_zero(zero.standard_uncertainty_ohm, "the uncertainty of the lead zero in ohms")
-    at_least_zero(growth_ohm_per_hour, "the growth of the lead zero's uncertainty in ohms per hour")
-    grown = growth_ohm_per_hour * age_s(zero, now_utc_s) / SECONDS_PER_HOUR
+    grown = GROWTH_OHM_PER_HOUR * age_s(zero, now_utc_s) / SECONDS_PER_HOUR
     now = math.hypot(zero.standard_uncertainty_ohm, grown)
     return max(zero.standard_uncertainty_ohm, min(now, never))
 

@@ -70,28 +70,6 @@ def sensitivities(branches: Sequence[BranchOhm], a: str, b: str) -> tuple[float,
     return tuple(_share(volts, branch, total_ohm) ** 2 for branch in branches)
 
 
-def reduced(branches: Iterable[BranchOhm], points: Iterable[str]) -> tuple[BranchOhm, ...]:
-    """The smallest circuit between the given points that no meter on them could tell from the whole.
-
-    Args:
-        branches: as for `resistance_between`.
-        points: nodes to keep.
-
-    Returns:
-        Branches among the points only (Kron reduction); a point without a path to another appears in none.
-    """
-    mesh = _mesh(branches)
-    kept = list(dict.fromkeys(points))
-    for node in [node for node in mesh if node not in kept]:
-        _take_out(mesh, node)
-    return tuple(
-        (a, b, 1.0 / mesh[a][b])
-        for index, a in enumerate(kept)
-        for b in kept[index + 1 :]
-        if mesh.get(a, {}).get(b, 0.0) > 0.0
-    )
-
-
 def connected(branches: Iterable[BranchOhm], start: str) -> frozenset[str]:
     """All nodes that a path of unbroken branches joins to `start`, itself included."""
     mesh = _mesh(branches)

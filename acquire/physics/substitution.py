@@ -11,11 +11,12 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from acquire.physics.accuracy import AccuracyLike, half_width_si
+from acquire.physics.accuracy import half_width_si
 from acquire.physics.checks import above_zero, at_least_zero
 from acquire.physics.copper import conductor_named, fraction_per_kelvin, to_reference
 from acquire.records.verdict import Term
 from acquire.records.words import Shape
+from drivers.accuracy import RangeAccuracy
 from drivers.reading import Quantity
 
 LINEARITY_COUNTS = 1.0
@@ -105,7 +106,7 @@ class Substitute:
             return 0.0
         return self.known_ohm * fraction_per_kelvin(self.celsius, conductor_named(self.material))
 
-    def serves(self, quantity: Quantity, accuracy: AccuracyLike) -> bool:
+    def serves(self, quantity: Quantity, accuracy: RangeAccuracy) -> bool:
         """Whether a reading is by the same function and range."""
         ranges = (
             (self.full_scale_si, accuracy.range_full_scale_si),
@@ -115,7 +116,7 @@ class Substitute:
 
 
 def substitution_terms(
-    accuracy: AccuracyLike,
+    accuracy: RangeAccuracy,
     reading_ohm: float,
     against: Substitute,
     *,
@@ -155,7 +156,7 @@ def substitution_terms(
 
 
 def _drift_ohm(
-    accuracy: AccuracyLike, reading_ohm: float, against: Substitute, ambient_celsius: float | None
+    accuracy: RangeAccuracy, reading_ohm: float, against: Substitute, ambient_celsius: float | None
 ) -> float:
     """Half-width of what the meter may have changed by since."""
     if against.drift is not None:

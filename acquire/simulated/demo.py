@@ -30,7 +30,7 @@ from acquire.errors import SteadyohmError
 from acquire.files.settings import load_bench
 from acquire.outlets.terminal import Tally, Terminal
 from acquire.records import ConfirmOpen, Event, Outcome, StartUnit
-from acquire.simulated.simulate import bench_text, with_fixture, with_page
+from acquire.simulated.simulate import simulated, with_page
 from acquire.simulated.stand_in import StandIn, stand_in
 from system.ending import asked_to_end
 
@@ -42,6 +42,7 @@ class DemoOptions:
     Attributes:
         folder: where the files of this run go; made if missing.
         scene: which units.
+        meter: a meter file, or a shipped one by its name; a hand turns its dial where it has one.
         units: how many of them come to the bench; None: as many as the scene usually has.
         speed: simulated seconds per real second.
         seed: the same seed brings the same units, faults and hands.
@@ -51,6 +52,7 @@ class DemoOptions:
 
     folder: Path
     scene: str = "plover-80"
+    meter: str = "bench-6-digit"
     units: int | None = None
     speed: float = 6.0
     seed: int = 7
@@ -93,16 +95,18 @@ async def run_demo(options: DemoOptions, console: Console) -> int:
     Returns:
         How many units ended otherwise than their planted faults call for; 0 when all is well.
     """
+    bench = simulated(options.scene, options.meter)  # a scene is named after its sheet
     make_folder(options.folder)
     truth_file, stop = options.folder / "truth.jsonl", asyncio.Event()
     words = ["--scene", options.scene, "--seed", str(options.seed)]
     words += [] if options.units is None else ["--units", str(options.units)]
     words += ["--speed", str(options.speed), "--truth", str(truth_file)]
     words += ["--fixture", "kelvin"] if options.fixture else []
-    async with stand_in(words) as simulation:
-        bench_file = write_bench_file(
-            options.folder, simulation, options.scene, page=options.page, fixture=options.fixture
-        )
+    async with stand_in([*words, *bench.words()]) as simulation:
+        bench_file = options.folder / "bench.toml"
+        text = bench.bench_text(simulation.meter, simulation.thermometer)
+        text = bench.with_fixture(text) if options.fixture else text
+        bench_file.write_text(with_page(text) if options.page else text, encoding="utf-8")
         _introduce(console, simulation, options)
         with Terminal(console) as terminal:
 
@@ -165,17 +169,6 @@ async def _hands(daemon: Daemon, simulation: StandIn) -> None:
                 await daemon.command(command)
             case "finished":
                 break
-
-
-def write_bench_file(
-    folder: Path, simulation: StandIn, scene: str = "plover-80", *, page: bool = False, fixture: bool = False
-) -> Path:
-    """Write a bench file for this run from the shipped one, with the simulation's addresses filled in."""
-    bench_file = folder / "bench.toml"
-    text = bench_text(simulation.meter, simulation.thermometer, scene)
-    text = with_fixture(text, scene) if fixture else text
-    bench_file.write_text(with_page(text) if page else text, encoding="utf-8")
-    return bench_file
 
 
 def read_truth(truth_file: Path) -> dict[str, dict[str, Any]]:

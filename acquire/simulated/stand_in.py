@@ -11,12 +11,13 @@ import contextlib
 import json
 import subprocess
 import sys
-from collections.abc import AsyncGenerator, AsyncIterator, Sequence
+from collections.abc import AsyncGenerator, AsyncIterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from acquire.errors import SteadyohmError
-from acquire.records import Code, Event, Judged, LeadZero, Notice, Prompt, Settled, UnitResult
+from acquire.records import Code, Event, Fact, Judged, LeadZero, Notice, Prompt, Settled, UnitResult
+from acquire.records.codes import Refusal
 from acquire.words.notices import said
 from acquire.words.prompts import asked
 from system.incoming import read_lines
@@ -108,14 +109,21 @@ async def _end(process: subprocess.Popen[bytes]) -> None:
         process.terminate()
 
 
+def _turn(facts: Mapping[str, Fact]) -> dict[str, Fact]:
+    """Where the dial is to be turned, if anywhere."""
+    return {name: fact for name, fact in facts.items() if name == "turn_ohm"}
+
+
 def as_seen(event: Event) -> dict[str, Any]:
     """What a person at the bench sees or hears of an event; empty where that is nothing."""
     seen: dict[str, Any] = {}
     match event:
         case Prompt():
-            seen = {"show": event.ask.value, "text": asked(event)}
-            if event.pair:
-                seen["pins"] = list(event.pair)
+            more = {"pins": list(event.pair)} if event.pair else {}
+            seen = {"show": event.ask.value, "text": asked(event), **more, **_turn(event.facts)}
+        case Notice(code=Code.COMMAND_REFUSED) if "turn_ohm" in event.facts:
+            untold = event.facts["refusal"] == Refusal.RANGE_UNTOLD
+            seen = {"show": "wait", "untold": untold, **_turn(event.facts)}
         case Settled(revision=0):
             seen = {"show": "settled"}
         case Judged():

@@ -13,7 +13,6 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
 from acquire.conditions import Conditions
-from acquire.physics.accuracy import AccuracyLike
 from acquire.physics.check_standard import Check, Resistor, check_bench
 from acquire.physics.copper import conductor_named
 from acquire.physics.correct import TOUCH_TERMS, budget_of, correct
@@ -37,6 +36,7 @@ from acquire.records import (
     Why,
 )
 from acquire.steps.setup_choice import HEADROOM, MeterStatements, Wanted
+from drivers.accuracy import RangeAccuracy
 from drivers.reading import Quantity
 
 NOT_IT = 0.1
@@ -331,7 +331,7 @@ class CheckDuty:
         return [Notice(weight, Code.CHECK_OUT_OF_CONTROL, record.utc_s, facts=facts)]
 
 
-def _on(statement: AccuracyLike, settled: Settled) -> Settled:
+def _on(statement: RangeAccuracy, settled: Settled) -> Settled:
     """The value with the range that the meter's file takes it for."""
     full, count = statement.range_full_scale_si, statement.resolution_si
     return replace(settled, range_full_scale_si=full, resolution_si=count)

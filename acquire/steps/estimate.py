@@ -12,13 +12,13 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Protocol
 
 import numpy as np
 
 from acquire.physics.common import Floats, PairReading, commons
 from acquire.physics.network import resistance_between, sensitivities
-from acquire.records import Branch, BranchKind, Pair
+from acquire.records import BranchKind, Pair
+from acquire.steps.pairs import PairTable
 
 _LOOSE = 0.5
 """What a winding may be off its nominal where nothing is to be known before: a fraction."""
@@ -32,27 +32,6 @@ _LEAST_OHM = 1e-9
 """No reading is known better; keeps the equations well-behaved when readings add up exactly."""
 
 
-class Path(Protocol):
-    """How a pair is made up; `acquire.steps.pairs.Path` is one."""
-
-    @property
-    def nominal_ohm(self) -> float:
-        """Infinite where open."""
-
-    @property
-    def shares(self) -> tuple[float, ...]:
-        """Ohms of reading per ohm of each branch."""
-
-
-class Paths(Protocol):
-    """A circuit and its pairs; `acquire.steps.pairs.PairTable` is one."""
-
-    branches: tuple[Branch, ...]
-
-    def path(self, pair: Pair) -> Path:
-        """How a pair is made up."""
-
-
 @dataclass(frozen=True, slots=True)
 class Estimate:
     """Branches and common causes, given readings.
@@ -63,7 +42,7 @@ class Estimate:
         mean, covariance: of the branches in ohms, then of the causes.
     """
 
-    table: Paths
+    table: PairTable
     causes: tuple[str, ...]
     mean: Floats
     covariance: Floats
@@ -96,7 +75,7 @@ class Estimate:
         return path.nominal_ohm + float(row @ shift), math.sqrt(variance)
 
 
-def estimate(table: Paths, readings: Sequence[PairReading], *, loose: bool = False) -> Estimate:
+def estimate(table: PairTable, readings: Sequence[PairReading], *, loose: bool = False) -> Estimate:
     """What the readings of one unit say of its branches.
 
     Args:
@@ -133,13 +112,13 @@ def winding_ohms(found: Estimate) -> dict[str, tuple[float, float]]:
     }
 
 
-def foretold(table: Paths, known: Mapping[Pair, tuple[float, float]]) -> Estimate:
+def foretold(table: PairTable, known: Mapping[Pair, tuple[float, float]]) -> Estimate:
     """`estimate` from pair -> (ohms at the reference temperature, standard uncertainty)."""
     return estimate(table, [PairReading(pair, ohm, u) for pair, (ohm, u) in known.items()])
 
 
 def _linear(
-    table: Paths, readings: Sequence[PairReading], ohms: Floats, nominal: Floats
+    table: PairTable, readings: Sequence[PairReading], ohms: Floats, nominal: Floats
 ) -> tuple[Floats, Floats]:
     """What each pair has at these branches, and its shares of them."""
     if np.array_equal(ohms, nominal):

@@ -12,6 +12,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from acquire.records import Corrected, Fit, Limits, Match, Pair
+from acquire.steps.estimate import foretold
 from acquire.steps.pairs import PairTable
 
 _TOGETHER_OHM = 0.15
@@ -117,14 +118,14 @@ def _weights(
     ohm, u_ohm = corrected.reference_ohm, corrected.standard_uncertainty_ohm
     rivals = _rivals(expected, u_ohm, table)
     awaited = [pair for pair in rivals if pair in open_pairs]
-    foretold = table.given({pair: reading for pair, reading in known.items() if pair != expected})
+    model = foretold(table, {pair: reading for pair, reading in known.items() if pair != expected})
     raw: dict[Pair, float] = {}
     for pair in rivals:
         prior = priors.others / len(rivals)
         if pair in awaited:
             prior += priors.open_steps / len(awaited)
-        raw[pair] = prior * _likelihood(ohm, u_ohm, *foretold.pair(pair))
-    asked = priors.asked * _likelihood(ohm, u_ohm, *foretold.pair(expected))
+        raw[pair] = prior * _likelihood(ohm, u_ohm, *model.pair(pair))
+    asked = priors.asked * _likelihood(ohm, u_ohm, *model.pair(expected))
     fault = priors.fault * _fault_law(ohm, table.nominal_ohm(expected))
     total = asked + fault + sum(raw.values())
     if total <= 0.0:

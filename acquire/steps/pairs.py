@@ -7,7 +7,6 @@ measured values (see matcher) and not for faults (see verdict/diagnose).
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import combinations
@@ -15,7 +14,6 @@ from itertools import combinations
 from acquire.errors import InputImpossible
 from acquire.physics.network import BranchOhm, resistance_between, sensitivities
 from acquire.records import Branch, BranchKind, Limits, Pair, Purpose, Sheet, Step, StepKind
-from acquire.steps.estimate import Estimate, foretold
 
 _NOTHING_OHM = 1e-12
 """Stands for a strap without resistance where a worst case is looked for."""
@@ -121,18 +119,6 @@ class PairTable:
         path = self.path(pair)
         parts = zip(path.shares, self.branches, strict=True)
         return 3.0 * sum(share * branch.spread * branch.reference_ohm for share, branch in parts)
-
-    def given(self, known: Mapping[Pair, tuple[float, float]]) -> Estimate:
-        """What this very unit should read, given what some of its pairs have read.
-
-        Args:
-            known: pair -> (ohms at the reference temperature, standard uncertainty); open pairs are ignored.
-        """
-        return foretold(self, known)
-
-    def predicted(self, pair: Pair, known: Mapping[Pair, tuple[float, float]]) -> tuple[float, float]:
-        """`given` for a single pair: (ohms, standard deviation); (infinite, 0) for an open pair."""
-        return self.given(known).pair(pair)
 
     def material(self, pair: Pair) -> str:
         """Conductor that most of the pair's ohms are made of."""

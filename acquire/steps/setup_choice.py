@@ -9,10 +9,11 @@ import math
 from dataclasses import dataclass
 from typing import Protocol
 
-from acquire.physics.accuracy import AccuracyLike, half_width_si
+from acquire.physics.accuracy import half_width_si
 from acquire.physics.leads import CONTACT_OHM
 from acquire.records import Limits, Purpose, Step, StepKind
 from acquire.steps.pairs import PairTable
+from drivers.accuracy import RangeAccuracy
 from drivers.reading import Quantity
 
 HEADROOM = 1.2
@@ -48,11 +49,11 @@ class MeterStatements(Protocol):
         range_full_scale_si: float | None,
         value_si: float,
         resolution_si: float | None = None,
-    ) -> AccuracyLike | None:
+    ) -> RangeAccuracy | None:
         """The statement on the range in use, by count or value where it is unknown; None: no statement."""
         ...
 
-    def holding(self, quantity: Quantity, value_si: float) -> AccuracyLike | None:
+    def holding(self, quantity: Quantity, value_si: float) -> RangeAccuracy | None:
         """The statement on the smallest range that holds a value; None: no such range."""
         ...
 

@@ -32,7 +32,7 @@ from acquire.steps.pairs import PairTable
 from acquire.unit_result import worst
 from acquire.verdict.closure import closures
 from acquire.verdict.diagnose import best_next_pair, diagnose
-from acquire.verdict.temperature import Judgeable, OfTemperature, Standing, of_temperature
+from acquire.verdict.temperature import Judgeable, OfTemperature, Standing, at_one_moment, of_temperature
 
 SIGNIFICANT = 4.0
 """Standard uncertainties from which readings contradict each other. A normal value is that far off once in
@@ -102,16 +102,17 @@ def close_unit(
         looks: every touch, oldest first, as it tells of the temperature.
         four_wire_below_ohm: pairs of a smaller nominal were measured with four wires, so without leads.
     """
-    table, purpose, odd = unit.table, place.purpose, contradiction(unit)
-    balanced, blind = _balanced(unit)
-    closed = closures(table, unit.readings(), purpose)
+    table, purpose = unit.table, place.purpose
     warmth = of_temperature(table, _judgeable(unit, purpose), looks, rested_s=started.rested_s)
+    readings = at_one_moment(table, unit.readings(), looks, warmth.warmth.excess)
+    odd, (balanced, blind) = contradiction(table, readings), _balanced(unit, readings)
+    closed = closures(table, readings, purpose)
     over_all = [*(rule.outcome for rule in balanced), *map(_counting, closed)]
     outcome = worst([unit.outcome, _by_temperature(unit, warmth), _ODD if odd else None, *over_all])
     if ending is Ending.DONE and warmth.standing is Standing.HELD and outcome is not None:
         ending = Ending.WARM
     asked = warmth.standing is Standing.ASK and not FAILING.intersection(over_all)
-    hypotheses, next_pair = _explained(unit, place, outcome, four_wire_below_ohm)
+    hypotheses, next_pair = _explained(table, readings, place, outcome, four_wire_below_ohm)
     warm, excess = ending is Ending.WARM, warmth.warmth
     return replace(
         _bare(unit, started, place, utc_s),
@@ -135,14 +136,14 @@ def close_unit(
     )
 
 
-def _balanced(unit: Measured) -> tuple[tuple[BalanceFound, ...], list[str]]:
+def _balanced(unit: Measured, readings: Sequence[PairReading]) -> tuple[tuple[BalanceFound, ...], list[str]]:
     """Rules over windings that must be alike; and names of those that the meter cannot judge and need not."""
     table = unit.table
     loose = {b.name for step, _ in unit.continuous for b in table.windings(step.pair)}
     need_not = {rule.name for rule in table.sheet.balances if not loose.isdisjoint(rule.windings)}
     found = [
         each
-        for each in balances(table, unit.readings())
+        for each in balances(table, readings)
         if not (each.outcome is Outcome.CANNOT_JUDGE and each.name in need_not)
     ]
     names = [each.name for each in found]
@@ -230,16 +231,16 @@ def _uneven(rules: Sequence[BalanceFound], closed: Sequence[ClosureFound]) -> li
     return found + [
         Finding(FindingKind.CLOSURE, each.where, outcome=each.outcome)
         for each in closed
-        if each.outcome is not Outcome.PASS or each.contradicts
+        if _counting(each) not in (None, Outcome.PASS)
     ]
 
 
-def contradiction(unit: Measured) -> tuple[Finding, ...]:
+def contradiction(table: PairTable, readings: Sequence[PairReading]) -> tuple[Finding, ...]:
     """What is remarked of a unit whose readings pass and do not go together; mostly nothing.
 
     Nothing says which of the readings is wrong, and each was good.
     """
-    odd = oddest(unit.table, unit.readings())
+    odd = oddest(table, readings)
     if odd is None or odd.away < SIGNIFICANT:
         return ()
     found = Finding(FindingKind.CONTRADICTION, pair=odd.pair, ohm=odd.ohm)
@@ -247,13 +248,16 @@ def contradiction(unit: Measured) -> tuple[Finding, ...]:
 
 
 def _explained(
-    unit: Measured, place: Circumstances, outcome: Outcome | None, four_wire_below_ohm: float
+    table: PairTable,
+    readings: Sequence[PairReading],
+    place: Circumstances,
+    outcome: Outcome | None,
+    four_wire_below_ohm: float,
 ) -> tuple[tuple[Hypothesis, ...], Pair | None]:
     """What explains the readings of a unit that did not pass, or moved; and which pair would tell more."""
-    readings = unit.readings()
     if outcome in (None, Outcome.PASS) or not readings:
         return (), None
-    purpose, sheet, table = place.purpose, place.sheet, unit.table
+    purpose, sheet = place.purpose, place.sheet
     below_ohm = four_wire_below_ohm
     found = diagnose(sheet, table, readings, purpose=purpose, four_wire_below_ohm=below_ohm)
     telling = best_next_pair(sheet, table, readings, found, purpose=purpose, four_wire_below_ohm=below_ohm)

@@ -151,5 +151,5 @@ def _shows_alone(table: PairTable, pair: Pair, name: str) -> bool:
     share = dict(zip((b.name for b in table.branches), table.path(pair).shares, strict=True))[name]
     ohm = next(b.reference_ohm for b in table.branches if b.name == name)
     return share * ohm > _ALONE * table.nominal_ohm(pair) or (
-        share > _ALONE and all(b.name == name for b in table.windings(pair))
+        share > _ALONE and all(b.name == name for b in table.windings(pair) if b.kind is BranchKind.WINDING)
     )

@@ -8,7 +8,7 @@ Not for verdicts: whether a unit passes is decided by limits, not by what explai
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -16,12 +16,12 @@ import numpy as np
 
 from acquire.physics.common import PairReading
 from acquire.records import Hypothesis, Pair, Purpose, Sheet
+from acquire.steps.pairs import PairTable
 from acquire.verdict.casebook import Casebook
 from acquire.verdict.circuits import healthy
 from acquire.verdict.dictionary import UNKNOWN, Case, Fault, cases, double_cases, places
 from acquire.verdict.next_pair import information
 from acquire.verdict.shelf import Shelf
-from acquire.verdict.slips import PairLaws
 from acquire.verdict.weighing import possible, unknown_weight, visible, weigh_all
 
 __all__ = [
@@ -88,12 +88,11 @@ class Finding:
 
 def diagnose(
     sheet: Sheet,
-    table: PairLaws,
+    table: PairTable,
     readings: Readings,
     *,
     purpose: Purpose = Purpose.INCOMING,
     four_wire_below_ohm: FourWire = 0.0,
-    priors: Mapping[str, float] | None = None,
 ) -> tuple[Hypothesis, ...]:
     """Rank the explanations of a unit's readings.
 
@@ -103,34 +102,29 @@ def diagnose(
         readings: everything measured on it that counts; a pair may repeat.
         purpose: a unit just wound fails in other ways than one that comes in.
         four_wire_below_ohm: which pairs were measured with four wires; infinite where all were.
-        priors: weights of this shop by fault, in place of the built-in ones.
 
     Returns:
         Explanations above 1 %, most likely first; empty without readings.
     """
-    found = findings(
-        sheet, table, readings, purpose=purpose, four_wire_below_ohm=four_wire_below_ohm, priors=priors
-    )
+    found = findings(sheet, table, readings, purpose=purpose, four_wire_below_ohm=four_wire_below_ohm)
     return tuple(told(finding, sheet) for finding in found if finding.probability >= _LEAST)
 
 
 def findings(
     sheet: Sheet,
-    table: PairLaws,
+    table: PairTable,
     readings: Readings,
     *,
     purpose: Purpose = Purpose.INCOMING,
     four_wire_below_ohm: FourWire = 0.0,
-    priors: Mapping[str, float] | None = None,
 ) -> tuple[Finding, ...]:
     """As `diagnose`, with the circuits that each explanation rests on; all of them, most likely first."""
     readings = _budgeted(readings)
     if not readings:
         return ()
-    own_priors = tuple(sorted((priors or {}).items()))
     extra = _beyond(sheet, readings)
-    single = casebook(sheet, purpose, four_wire_below_ohm, own_priors, extra)
-    double = double_casebook(sheet, purpose, own_priors, extra)
+    single = casebook(sheet, purpose, four_wire_below_ohm, extra)
+    double = double_casebook(sheet, purpose, extra)
     weighed = weigh_all(single, double, table, readings, _usual(sheet))
     unknown_log = unknown_weight(table, readings)
     top = max([unknown_log, *(entry.log_weight for entry in weighed)])
@@ -166,7 +160,7 @@ def log_evidence(sheet: Sheet, readings: Readings) -> float:
 
 def best_next_pair(
     sheet: Sheet,
-    table: PairLaws,
+    table: PairTable,
     readings: Readings,
     hypotheses: Sequence[Hypothesis],
     *,
@@ -261,7 +255,6 @@ def casebook(
     sheet: Sheet,
     purpose: Purpose,
     four_wire_below_ohm: FourWire = 0.0,
-    priors: tuple[tuple[str, float], ...] = (),
     extra: tuple[Pair, ...] = (),
 ) -> Casebook:
     """The solved fault dictionary of a sheet, kept.
@@ -270,13 +263,12 @@ def casebook(
         sheet: of the unit.
         purpose: as for `diagnose`.
         four_wire_below_ohm: as for `diagnose`.
-        priors: as for `diagnose`, sorted.
         extra: pairs that are asked about beyond the usual ones.
     """
     return _SHELF.take(
-        (sheet, purpose, four_wire_below_ohm, priors, extra),
+        (sheet, purpose, four_wire_below_ohm, extra),
         lambda: Casebook(
-            cases(sheet, purpose, priors=dict(priors)),
+            cases(sheet, purpose),
             healthy(sheet),
             (*_usual(sheet), *extra),
             four_wire_below_ohm=four_wire_below_ohm,
@@ -287,15 +279,12 @@ def casebook(
 def double_casebook(
     sheet: Sheet,
     purpose: Purpose,
-    priors: tuple[tuple[str, float], ...] = (),
     extra: tuple[Pair, ...] = (),
 ) -> Casebook:
     """The solved pairs of faults of a sheet, kept."""
     return _SHELF.take(
-        (sheet, purpose, priors, extra),
-        lambda: Casebook(
-            double_cases(sheet, purpose, priors=dict(priors)), healthy(sheet), (*_usual(sheet), *extra)
-        ),
+        (sheet, purpose, extra),
+        lambda: Casebook(double_cases(sheet, purpose), healthy(sheet), (*_usual(sheet), *extra)),
     )
 
 

@@ -169,29 +169,25 @@ def places(case: Case, sizes: Sequence[float], sheet: Sheet) -> tuple[FaultPlace
     return tuple(place(number, fault, where) for number, (fault, where) in enumerate(case.faults))
 
 
-def cases(sheet: Sheet, purpose: Purpose, *, priors: Mapping[str, float] | None = None) -> tuple[Case, ...]:
+def cases(sheet: Sheet, purpose: Purpose) -> tuple[Case, ...]:
     """All single faults that a unit of the sheet can have, a good unit first.
 
     Args:
         sheet: of the unit.
         purpose: a unit just wound fails in other ways than one that comes in.
-        priors: weights of this shop in place of the built-in ones; names as in `PRIORS`.
     """
     good = healthy(sheet)
     every = list(_every(sheet))
-    weight = _weights(purpose, priors, [fault for fault, _, _ in every])
+    weight = _weights(purpose, [fault for fault, _, _ in every])
     return tuple(Case(((f, where),), weight[f], tuple(change(good))) for f, where, change in every)
 
 
-def double_cases(
-    sheet: Sheet, purpose: Purpose, *, priors: Mapping[str, float] | None = None
-) -> tuple[Case, ...]:
+def double_cases(sheet: Sheet, purpose: Purpose) -> tuple[Case, ...]:
     """Two faults at once, of the kinds that come often enough: breaks, shorted turns, joints.
 
     Args:
         sheet: of the unit.
         purpose: as for `cases`.
-        priors: as for `cases`.
 
     Returns:
         None at all for units of very many windings and pins, where there are too many pairs of faults.
@@ -200,7 +196,7 @@ def double_cases(
     common = list(_common(sheet))
     if len(common) > _MOST_COMMON:
         return ()
-    weight = _weights(purpose, priors, [fault for fault, _, _ in common])
+    weight = _weights(purpose, [fault for fault, _, _ in common])
     return tuple(
         Case(
             ((fault, where), (other, there)),
@@ -212,10 +208,10 @@ def double_cases(
     )
 
 
-def _weights(purpose: Purpose, priors: Mapping[str, float] | None, faults: list[str]) -> dict[str, float]:
+def _weights(purpose: Purpose, faults: list[str]) -> dict[str, float]:
     """Weight of each fault in each single place."""
     new = purpose in (Purpose.WINDING, Purpose.FINAL)
-    whole = {**PRIORS, **(NEW_WINDING if new else {}), **(priors or {})}
+    whole = {**PRIORS, **(NEW_WINDING if new else {})}
     return {fault: whole[fault] / faults.count(fault) for fault in set(faults)}
 
 

@@ -13,7 +13,6 @@ from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
 
-from acquire.physics.accuracy import AccuracyLike
 from acquire.physics.budget import combine
 from acquire.physics.checks import above_zero, at_least_zero
 from acquire.physics.copper import CONDUCTORS, Conductor
@@ -23,6 +22,7 @@ from acquire.physics.substitution import Substitute
 from acquire.records.bench import LeadZero
 from acquire.records.settled import Settled
 from acquire.records.verdict import Corrected, Limits, Term
+from drivers.accuracy import RangeAccuracy
 from drivers.models import MeterModel
 from drivers.reading import Quantity
 
@@ -51,7 +51,7 @@ class Offer:
     """
 
     label: str
-    accuracy: AccuracyLike
+    accuracy: RangeAccuracy
     largest_ohm: float
     four_wire: bool
     noise_ohm: float = 0.0

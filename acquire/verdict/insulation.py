@@ -5,34 +5,14 @@ A reading of "more than" is a lower bound: it can prove a pass, and it can prove
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from acquire.choices import Outcome
 from acquire.errors import InputImpossible
 from acquire.physics.checks import above_zero, at_least_zero
-from acquire.physics.insulation import CAUTIONS, Insulation
+from acquire.physics.insulation import Insulation
 from acquire.physics.laws import HALF_WIDTH_OVER_U, Law
 from acquire.records.verdict import Decision, Limits
 from acquire.records.words import Rule, Shape
 from acquire.verdict.guard import decide
-
-GOOD_SAYS = "Good insulation says nothing of shorted turns."
-"""Goes on every certificate that holds an insulation result; common practice."""
-
-
-@dataclass(frozen=True, slots=True)
-class JudgedInsulation:
-    """An insulation result and what its rule says.
-
-    Attributes:
-        result: at its reference temperature, with the name of the temperature rule.
-        decision: in ohms.
-        cautions: to be shown with it.
-    """
-
-    result: Insulation
-    decision: Decision
-    cautions: tuple[str, ...] = CAUTIONS
 
 
 def judge_insulation(
@@ -41,7 +21,7 @@ def judge_insulation(
     limit_fraction: float,
     rule: Rule,
     maximum_risk: float | None = None,
-) -> JudgedInsulation:
+) -> Decision:
     """Judge an insulation resistance at its reference temperature.
 
     Args:
@@ -60,9 +40,9 @@ def judge_insulation(
         raise InputImpossible(f"An accuracy of {limit_fraction:g} of reading is none.", "Write 5 % as 0.05.")
     half_width_ohm = result.reference_ohm * limit_fraction
     if result.at_least:
-        return JudgedInsulation(result, _decide_bound(result.reference_ohm - half_width_ohm, at_least_ohm))
+        return _decide_bound(result.reference_ohm - half_width_ohm, at_least_ohm)
     u_ohm = half_width_ohm / HALF_WIDTH_OVER_U[Shape.RECTANGULAR]
-    decision = decide(
+    return decide(
         result.reference_ohm,
         u_ohm,
         0.95 * half_width_ohm,
@@ -71,7 +51,6 @@ def judge_insulation(
         shape=Law.of(Shape.RECTANGULAR, u_ohm),
         maximum_risk=maximum_risk,
     )
-    return JudgedInsulation(result, decision)
 
 
 def _decide_bound(surely_ohm: float, at_least_ohm: float) -> Decision:

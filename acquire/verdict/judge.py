@@ -38,14 +38,12 @@ class Attempt:
         serial: of the unit.
         number: 1 for the first attempt at this step.
         revision: of the settled value.
-        counts: False when the step is asked for once more and this attempt does not count yet.
         settle_s: seconds from contact to the deciding reading.
     """
 
     serial: str
     number: int = 1
     revision: int = 0
-    counts: bool = True
     settle_s: float = 0.0
 
 
@@ -62,17 +60,6 @@ class Yardstick:
     step: Step
     limits: Limits
     nominal_ohm: float
-
-
-def decision_of(corrected: Corrected, limits: Limits, sheet: Sheet) -> Decision:
-    """Apply the sheet's rule to a corrected value.
-
-    Args:
-        corrected: value at the reference temperature with its budget.
-        limits: of the step, at the same temperature.
-        sheet: names the rule and, for a stated maximum risk, the risk.
-    """
-    return decide_corrected(corrected, limits, sheet.rule, sheet.maximum_risk)
 
 
 def judge(
@@ -101,46 +88,31 @@ def judge(
 
 def _decided(corrected: Corrected, asked: Yardstick, sheet: Sheet) -> tuple[Decision, Limits, Scope]:
     """What the rule says: of the step's own limits, or of continuity where the meter cannot judge those."""
-    decision = decision_of(corrected, asked.limits, sheet)
+    decision = decide_corrected(corrected, asked.limits, sheet.rule, sheet.maximum_risk)
     if asked.step.kind is StepKind.CONTINUITY:
         return decision, asked.limits, Scope.CONTINUITY
     if decision.outcome is Outcome.CANNOT_JUDGE and asked.step.continuity_ohm is not None:
         limits = Limits(None, asked.step.continuity_ohm)
-        other = decision_of(corrected, limits, sheet)
+        other = decide_corrected(corrected, limits, sheet.rule, sheet.maximum_risk)
         if other.outcome is Outcome.PASS:
             return other, limits, Scope.CONTINUITY_ONLY
     return decision, asked.limits, Scope.TOLERANCE
 
 
 def judge_repeat(
-    match: Match, step: Step, moved: float | None, attempt: Attempt, place: Circumstances
+    match: Match, step: Step, attempt: Attempt, place: Circumstances
 ) -> tuple[Verdict, Evidence]:
-    """Write the record of the first pair measured again: has its value moved during the test?
-
-    Not judged by limits, which the first measurement has been already: a unit that has moved is not at rest,
-    so that none of its steps can be judged.
+    """Write the record of the first pair measured again; whether it has moved, and so its outcome, is not in.
 
     Args:
         match: the value.
         step: the repetition.
-        moved: change since the first measurement as a fraction, beyond what two touches may differ by; None
-            where one of the two is doubted and asked for again.
         attempt: where in the unit this stands.
         place: the bench.
     """
-    allowed = place.sheet.warm_limit
     unlimited = Yardstick(step, Limits(None, None), math.inf)
     blank = _unmeasured(unlimited, attempt, place, match.corrected.settled.utc_s)
-    rested = moved is not None and abs(moved) <= allowed
-    outcome = Outcome.PASS if rested else Outcome.CANNOT_JUDGE
-    verdict = replace(
-        _measured(blank, match, slow=step.slow),
-        outcome=outcome,
-        basis=Basis.REPEATED,
-        moved=moved,
-        moved_allowed=allowed,
-    )
-    return verdict, _evidence(match)
+    return replace(_measured(blank, match, slow=step.slow), basis=Basis.REPEATED), _evidence(match)
 
 
 def judge_open(
@@ -197,7 +169,7 @@ def _unmeasured(yardstick: Yardstick, attempt: Attempt, place: Circumstances, ut
         rule=place.sheet.rule,
         attempt=attempt.number,
         revision=attempt.revision,
-        counts=attempt.counts,
+        counts=True,
         utc_s=utc_s,
         settle_s=attempt.settle_s,
         conversions=0,

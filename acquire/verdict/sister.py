@@ -1,4 +1,4 @@
-"""Inductance, Q and loss against a sister coil or a golden unit, and the polarity of coils in series.
+"""Inductance, Q and loss against a sister coil or a golden unit.
 
 Such values depend on iron, mounting and frequency, so they are judged as a ratio to a coil measured the same
 way, never against a catalogue. Direct current cannot see one shorted turn in a fine coil; Q can. Not for
@@ -9,10 +9,9 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from enum import StrEnum
 
 from acquire.errors import InputImpossible
-from acquire.physics.checks import above_zero, at_least_zero, finite
+from acquire.physics.checks import at_least_zero, finite
 from acquire.physics.laws import Law
 from acquire.records.verdict import Decision, Limits
 from acquire.records.words import Rule
@@ -114,57 +113,3 @@ def _refuse_impossible(coil: Measured, pattern: Measured) -> None:
             f"The coil was measured at {coil.hertz:g} Hz, its pattern at {pattern.hertz:g} Hz.",
             "Measure both at the same frequency.",
         )
-
-
-class Polarity(StrEnum):
-    """How two coils in series stand to each other."""
-
-    AIDING = "aiding"
-    OPPOSING = "opposing"
-    UNDECIDED = "undecided"
-
-
-DECIDES = 0.1
-"""Share of L1 + L2 by which the series inductance must differ before a polarity is called; workshop choice,
-the same as a ratio of aiding to opposing of 1.2."""
-
-
-@dataclass(frozen=True, slots=True)
-class Coupling:
-    """Two coils in series.
-
-    Attributes:
-        polarity: aiding, opposing or undecided.
-        mutual_henry: M, negative when opposing.
-        coupling: M over the geometric mean of both, -1 to 1 for real coils.
-    """
-
-    polarity: Polarity
-    mutual_henry: float
-    coupling: float
-
-
-def polarity(first_henry: float, second_henry: float, series_henry: float) -> Coupling:
-    """Tell whether two coils in series aid or oppose each other, which their ohms cannot show.
-
-    L = L1 + L2 + 2 M aiding, - 2 M opposing. Two equal, well coupled windings give four times one of them or
-    next to nothing. Coils on salient teeth couple weakly; there the answer is often undecided.
-
-    Args:
-        first_henry: one coil alone, > 0.
-        second_henry: the other alone, > 0.
-        series_henry: both in series as they are joined, >= 0.
-
-    Raises:
-        InputImpossible: an inductance that cannot be.
-    """
-    above_zero(first_henry, "the first coil's inductance in henry")
-    above_zero(second_henry, "the second coil's inductance in henry")
-    at_least_zero(series_henry, "the inductance in series in henry")
-    alone = first_henry + second_henry
-    mutual = (series_henry - alone) / 2.0
-    if abs(series_henry - alone) <= DECIDES * alone:
-        found = Polarity.UNDECIDED
-    else:
-        found = Polarity.AIDING if mutual > 0.0 else Polarity.OPPOSING
-    return Coupling(found, mutual, mutual / math.sqrt(first_henry * second_henry))

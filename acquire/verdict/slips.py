@@ -10,13 +10,13 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from acquire.physics.common import PairReading
 from acquire.records import Pair
+from acquire.steps.pairs import PairTable
 from acquire.verdict.casebook import Casebook, Explained
 
 UNSEEN, SEEN = 0.02, 0.002
@@ -51,21 +51,8 @@ class Slips:
         return readings[index].pair, probed
 
 
-class PairLaws(Protocol):
-    """What a good unit reads on each pair; `acquire.steps.pairs.PairTable` is one."""
-
-    def nominal_ohm(self, pair: Pair) -> float:
-        """Ohms at the reference temperature; infinite where open."""
-
-    def spread_ohm(self, pair: Pair) -> float:
-        """Standard deviation between good units, in ohms."""
-
-    def reach_ohm(self, pair: Pair) -> float:
-        """How far a good unit may be off the nominal, in ohms."""
-
-
 def look_alikes(
-    table: PairLaws, readings: Sequence[PairReading], among: Sequence[Pair]
+    table: PairTable, readings: Sequence[PairReading], among: Sequence[Pair]
 ) -> tuple[tuple[int, Pair], ...]:
     """(which reading, which other pair it might be of), for pairs with a pin in common that read alike.
 
@@ -138,6 +125,6 @@ def with_slips(
     return Explained(total, chi_square, count, mean, sd, best.high), label
 
 
-def _alike(table: PairLaws, pair: Pair, other: Pair, u_ohm: float) -> bool:
+def _alike(table: PairTable, pair: Pair, other: Pair, u_ohm: float) -> bool:
     apart = abs(table.nominal_ohm(pair) - table.nominal_ohm(other))
     return apart <= 3.0 * math.hypot(table.spread_ohm(pair), table.spread_ohm(other), u_ohm)

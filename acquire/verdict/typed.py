@@ -150,9 +150,9 @@ def _insulation(said: TypedResult, told: _Told, rule: Isolation) -> TypedResult:
     elif accuracy is None:
         decided = _no_accuracy(said)
     else:
-        judged = judge_insulation(result, limit_ohm, accuracy, sheet.rule, sheet.maximum_risk)
+        decision = judge_insulation(result, limit_ohm, accuracy, sheet.rule, sheet.maximum_risk)
         half_width_ohm = 0.0 if result.at_least else 0.95 * accuracy * result.reference_ohm
-        decided = _decided(said, TypedWhy.LIMITS, judged.decision, half_width_ohm)
+        decided = _decided(said, TypedWhy.LIMITS, decision, half_width_ohm)
     return replace(
         _enough_volts(decided, rule.volts),
         sort=ResultKind.INSULATION,

@@ -25,9 +25,10 @@ import numpy as np
 
 from acquire.physics.common import PairReading, commons
 from acquire.records import Pair
+from acquire.steps.pairs import PairTable
 from acquire.verdict.casebook import Casebook
 from acquire.verdict.dictionary import UNKNOWN, Case
-from acquire.verdict.slips import SEEN, UNSEEN, PairLaws, Slips, look_alikes, neighbours, with_slips
+from acquire.verdict.slips import SEEN, UNSEEN, Slips, look_alikes, neighbours, with_slips
 from acquire.verdict.solving import Bools, Floats
 
 _POOR = 1e-3
@@ -60,7 +61,7 @@ class Weighed:
 def weigh_all(
     single: Casebook,
     double: Casebook,
-    table: PairLaws,
+    table: PairTable,
     readings: Sequence[PairReading],
     among: Sequence[Pair],
 ) -> list[Weighed]:
@@ -114,7 +115,7 @@ def _bare(book: Casebook, readings: Sequence[PairReading]) -> list[PairReading]:
     ]
 
 
-def _within_reach(healthy: Weighed, table: PairLaws, readings: Sequence[PairReading]) -> Weighed:
+def _within_reach(healthy: Weighed, table: PairTable, readings: Sequence[PairReading]) -> Weighed:
     """A good unit is one inside its tolerance: the normal laws of its windings end there.
 
     Each reading takes the chance that its true value is still inside, by its uncertainty; the one that was
@@ -171,7 +172,7 @@ def _rightly_directed(book: Casebook, readings: Sequence[PairReading]) -> Bools:
     return result
 
 
-def unknown_weight(table: PairLaws, readings: Sequence[PairReading]) -> float:
+def unknown_weight(table: PairTable, readings: Sequence[PairReading]) -> float:
     """Log of prior times density, if each reading is either a good unit's or anything at all."""
     total = math.log(UNKNOWN)
     for pair, ohm, u_ohm, _ in readings:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from acquire.choices import Outcome
 from acquire.records import (
     BalanceFound,
@@ -103,11 +105,9 @@ def reason_of(result: UnitResult) -> str:
 
 def cause_of(result: UnitResult) -> str:
     """What was found, or what explains the readings best; empty where there is nothing of either."""
-    if found := findings_words(result):
-        return " ".join(found)
-    if result.hypotheses:
-        return likely(result.hypotheses[0])
-    return ""
+    explained = likely(result.hypotheses[0]) if result.hypotheses else ""
+    told = [each for each in result.found if not (explained and each.kind is FindingKind.CLOSURE)]
+    return " ".join(findings_words(replace(result, found=tuple(told)))) or explained
 
 
 def pair_words(pair: Pair, core: str = "") -> str:

@@ -22,14 +22,15 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from acquire.physics.accuracy import AccuracyLimit, half_width_si
+from acquire.physics.accuracy import half_width_si
 from acquire.physics.budget import combine
 from acquire.physics.common import combination
-from acquire.physics.copper import CONDUCTORS, at_temperature
+from acquire.physics.copper import CONDUCTORS, to_reference
 from acquire.physics.correct import correct
 from acquire.physics.sample import sample
 from acquire.records import Corrected, LeadZero, Limits, Outcome, Rule, Settled
 from acquire.verdict.guard import decide
+from drivers.accuracy import RangeAccuracy
 from drivers.reading import Quantity
 from tests.later import integrate, stats
 
@@ -56,7 +57,7 @@ class Bench:
     nominal_ohm: float
     tolerance: float
     spread: float
-    accuracy: AccuracyLimit
+    accuracy: RangeAccuracy
     noise_ohm: float
     four_wire: bool
     kelvin_u: float
@@ -74,7 +75,7 @@ BENCHES = (
         nominal_ohm=202.57,
         tolerance=0.02,
         spread=0.0102,
-        accuracy=AccuracyLimit(1e-4, 1e-3, fraction_of_range=1e-5, range_full_scale_si=1e3),
+        accuracy=RangeAccuracy(1e-4, 1e-3, fraction_of_range=1e-5, range_full_scale_si=1e3),
         noise_ohm=0.003,
         four_wire=True,
         kelvin_u=1.0,
@@ -84,7 +85,7 @@ BENCHES = (
         nominal_ohm=1.6475,
         tolerance=0.04,
         spread=0.0204,
-        accuracy=AccuracyLimit(1e-4, 1e-4, fraction_of_range=4e-5, range_full_scale_si=100.0),
+        accuracy=RangeAccuracy(1e-4, 1e-4, fraction_of_range=4e-5, range_full_scale_si=100.0),
         noise_ohm=0.001,
         four_wire=False,
         kelvin_u=0.5,
@@ -94,7 +95,7 @@ BENCHES = (
         nominal_ohm=202.57,
         tolerance=0.06,
         spread=0.0306,
-        accuracy=AccuracyLimit(0.008, 0.1, counts=5),
+        accuracy=RangeAccuracy(0.008, 0.1, counts=5),
         noise_ohm=0.03,
         four_wire=False,
         kelvin_u=1.0,
@@ -104,7 +105,7 @@ BENCHES = (
         nominal_ohm=20.6,
         tolerance=0.06,
         spread=0.0306,
-        accuracy=AccuracyLimit(5e-4, 1.0),
+        accuracy=RangeAccuracy(5e-4, 1.0),
         noise_ohm=0.0005,
         four_wire=True,
         kelvin_u=0.3,
@@ -114,7 +115,7 @@ BENCHES = (
         nominal_ohm=0.44,
         tolerance=0.04,
         spread=0.0204,
-        accuracy=AccuracyLimit(1e-4, 1e-5, fraction_of_range=1e-6, range_full_scale_si=100.0),
+        accuracy=RangeAccuracy(1e-4, 1e-5, fraction_of_range=1e-6, range_full_scale_si=100.0),
         noise_ohm=0.008,
         four_wire=True,
         kelvin_u=0.3,
@@ -165,7 +166,7 @@ def measured(
 ) -> Corrected:
     """One value through a simulated meter and the product's correction; errors shared with others if told."""
     celsius = dice.uniform(18.0, 28.0) if shared is None else shared.celsius
-    shown = at_temperature(true_ohm, 20.0, celsius, COPPER)
+    shown = to_reference(true_ohm, 20.0, celsius, COPPER)
     zero = None
     if not bench.four_wire:
         lead = 0.2

@@ -30,10 +30,10 @@ from pathlib import Path
 from acquire.records import FindingKind, Outcome, Purpose
 from acquire.records.codes import Order
 from acquire.records.words import FAILING
+from acquire.steps.estimate import foretold
 from acquire.verdict.diagnose import casebook
 from acquire.verdict.dictionary import PRIORS
 from acquire.verdict.weighing import LOWERING
-from sim.units import UNIT_TYPES
 from tests.benchmarks import diagnosis_tables as tables
 from tests.benchmarks.diagnosis_bench import METERS, Bench, exact
 from tests.benchmarks.diagnosis_scene import draw, faulty, good_unit, kinds_of
@@ -44,6 +44,7 @@ from tests.benchmarks.diagnosis_theory import (
     rivals,
     taken_elsewhere,
 )
+from tests.known_units import UNIT_TYPES
 
 OUTPUT = Path(__file__).resolve().parents[1] / "output"
 PASSING = (Outcome.PASS, Outcome.CONDITIONAL_PASS)
@@ -86,7 +87,7 @@ def seems_good(bench, story):
     read = [r for r in story.readings if math.isfinite(r[1])]
     for index, (pair, ohm, u_ohm, _) in enumerate(read):
         others = {p: (o, u) for k, (p, o, u, _) in enumerate(read) if k != index}
-        mean, sd = bench.table.predicted(pair, others)
+        mean, sd = foretold(bench.table, others).pair(pair)
         if math.isinf(mean) or (ohm - mean) ** 2 > GOOD_ENOUGH * (sd**2 + u_ohm**2):
             return False
     columns = book.columns([p for p, *_ in story.readings])

@@ -31,9 +31,9 @@ from drivers.meter import Capabilities, Held, Setup
 from drivers.reading import Kind, Origin, Quantity, Reading
 from sim.bus_card import BusCard
 from sim.fixture_hands import FixturePace
-from sim.units import UNIT_TYPES
 from tests.benchmarks.diagnosis_bench import LONGEST_S, Bench
 from tests.benchmarks.diagnosis_scene import PRIORS, draw, faulty, good_unit, kinds_of
+from tests.known_units import UNIT_TYPES
 
 EXCHANGE_S = 0.003
 """A command or question and its answer over a local network; a USB link is quicker, a serial line at 9600

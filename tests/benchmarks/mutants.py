@@ -1,24 +1,35 @@
 """Planted faults in the computing rooms, and which of them the rooms' own tests find.
 
-Run: nice -n 10 python -m tests.benchmarks.mutants [--count 160] [--seed 1] [--rooms physics verdict stats]
+Run: nice -n 15 python -m tests.benchmarks.mutants [--count 160] [--seed 1] [--rooms physics verdict stats]
+     nice -n 15 python -m tests.benchmarks.mutants --places verdict/close.py:120 stats/gauge.py:31
 
-Faults are drawn evenly over the lines of the rooms, one at a time, in a copy of the tree: a comparison turned
-round or made to include its end, an arithmetic sign exchanged, a number ten times or a tenth, a condition
-negated, `and` for `or`, min for max, a return of nothing. Only the test files of the module and of its room
-are asked. A survivor is printed with its line, for somebody to say why it may live. Exit code 1 where more
-than 3 % live.
+Faults are drawn evenly over the lines of the rooms, one at a time: a comparison turned round, an arithmetic
+sign exchanged, a number ten times or a hundredth, a condition negated, `and` for `or`, min for max. First all
+tests of the rooms run once, and for each is kept which functions of the rooms it calls; then a fault is shown
+only to the tests that call its function, the quickest first, until one fails. Everything happens in one
+process after the other on a copy of the tree; a fault is planted as the module is imported. A survivor is
+printed with its line, for somebody to say why it may live. Exit code 1 where more than 3 % live.
 """
 
 from __future__ import annotations
 
 import argparse
 import ast
+import importlib
+import importlib.abc
+import importlib.util
+import json
+import os
 import random
 import shutil
-import subprocess
+import signal
 import sys
 import tempfile
+import time
+from collections import defaultdict
 from pathlib import Path
+
+import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
 ROOMS = ("physics", "verdict", "stats")
@@ -67,87 +78,236 @@ def planted(source: str, number: int, which: int) -> str:
     return ast.unparse(ast.fix_missing_locations(tree))
 
 
-def tests_of(room: str, module: str) -> list[str]:
-    """Test files of the module first, then those of its room that are quick and lean on all of it."""
-    unit = ROOT / "tests" / "unit"
-    own = [unit / f"test_{room}_{module}.py"]
-    more = {
-        "physics": ["physics_correct", "physics_budget", "verdict_guard", "verdict_temperature"],
-        "verdict": [
-            "verdict_closure",
-            "verdict_close",
-            "verdict_diagnose",
-            "verdict_weighing",
-            "answers_explain",
-        ],
-        "stats": ["stats_gauge", "stats_charts", "stats_capability"],
-    }[room]
-    own += [unit / f"test_{name}.py" for name in more]
-    own += sorted((ROOT / "tests" / "published").glob("test_*.py")) if room != "verdict" else []
-    return [str(path.relative_to(ROOT)) for path in dict.fromkeys(own) if path.exists()]
+TESTED_BY = (
+    *(f"unit/test_{room}_*.py" for room in ROOMS),
+    *(f"property/test_{room}*.py" for room in (*ROOMS, "circuit", "matcher")),
+    "published/test_*.py",
+    "unit/test_answers_explain.py",
+)
+"""Where the tests of the rooms lie."""
+
+_QUIET = ["-q", "-x", "-p", "no:cacheprovider", "-p", "no:xdist", "--no-header", "--tb=no", "-W", "ignore"]
+_FOREIGN = ("numpy", "scipy.stats", "networkx", "hypothesis", "pydantic", "pytest_asyncio")
+"""What is imported before any test, so that no test waits for it."""
 
 
-def survives(copy: Path, room: str, path: Path, number: int, which: int, longest_s: float) -> bool:
-    """Whether no test finds the fault; one that makes tests run for ever is found."""
-    target = copy / path.relative_to(ROOT)
-    sound = target.read_text()
-    target.write_text(planted(sound, number, which))
-    try:
-        for file in tests_of(room, path.stem):
-            command = [
-                sys.executable,
-                "-m",
-                "pytest",
-                "-x",
-                "-q",
-                "-p",
-                "no:cacheprovider",
-                "-p",
-                "no:xdist",
-                file,
-            ]
-            done = subprocess.run(command, cwd=copy, capture_output=True, timeout=longest_s, check=False)
-            if done.returncode:
-                return False
-    except subprocess.TimeoutExpired:
-        return False
-    finally:
-        target.write_text(sound)
-    return True
+class Calls:
+    """A plugin of pytest: which functions of the rooms each test calls, and how long it takes."""
+
+    def __init__(self, tree: Path) -> None:
+        """Watch the rooms of a tree."""
+        self.rooms = tuple(f"{tree / 'acquire' / room}/" for room in ROOMS)
+        self.cut = len(f"{tree / 'acquire'}/")
+        self.called: dict[str, set[str]] = {}
+        self.seconds: dict[str, float] = {}
+        self.failed: set[str] = set()
+
+    @pytest.hookimpl(hookwrapper=True)
+    def pytest_runtest_protocol(self, item):
+        """Run one test under watch."""
+        found = set()
+
+        def seen(frame, *_):  # traces no lines: it returns nothing
+            code = frame.f_code
+            if code.co_filename.startswith(self.rooms):
+                found.add(f"{code.co_filename[self.cut :]}:{code.co_name}")
+
+        start = time.monotonic()
+        sys.settrace(seen)
+        yield
+        sys.settrace(None)
+        self.called[item.nodeid], self.seconds[item.nodeid] = found, time.monotonic() - start
+
+    def pytest_runtest_logreport(self, report):
+        """A test that fails without a fault finds none."""
+        if report.failed:
+            self.failed.add(report.nodeid)
+
+
+class Planted(importlib.abc.MetaPathFinder, importlib.abc.Loader):
+    """Imports one module with its fault, and leaves the others to everybody else."""
+
+    def __init__(self, name: str, path: Path, source: str) -> None:
+        """The module's name, where it lies, and its text with the fault."""
+        self.name, self.path, self.source = name, path, source
+
+    def find_spec(self, name, path=None, target=None):
+        """Where the module is."""
+        return (
+            importlib.util.spec_from_loader(name, self, origin=str(self.path)) if name == self.name else None
+        )
+
+    def create_module(self, spec):
+        """The usual one."""
+
+    def exec_module(self, module):
+        """Run its text."""
+        module.__file__ = str(self.path)
+        exec(compile(self.source, str(self.path), "exec"), module.__dict__)  # noqa: S102  (that is the point)
+
+
+def apart(work, longest_s: float) -> int:
+    """Do some work in a process of its own; its exit code, or 124 where it took too long."""
+    child = os.fork()
+    if child == 0:
+        os.setsid()
+        nothing = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nothing, 1)
+        os.dup2(nothing, 2)
+        code = 70
+        try:
+            code = int(work())
+        finally:
+            os._exit(code)
+    end = time.monotonic() + longest_s
+    while time.monotonic() < end:
+        done, status = os.waitpid(child, os.WNOHANG)
+        if done:
+            return os.waitstatus_to_exitcode(status)
+        time.sleep(0.02)
+    os.killpg(child, signal.SIGKILL)
+    os.waitpid(child, 0)
+    return 124
+
+
+def reach(tree: Path, kept: Path, longest_s: float) -> tuple[dict[str, list[str]], dict[str, float]]:
+    """(function -> tests that call it, the quickest first; test -> seconds), for all that pass.
+
+    Functions go by module and name, so that a map of an earlier run still holds where it is kept.
+    """
+    files = [
+        str(path.relative_to(tree))
+        for pattern in TESTED_BY
+        for path in sorted((tree / "tests").glob(pattern))
+    ]
+
+    def watched() -> int:
+        calls = Calls(tree)
+        pytest.main([*_QUIET[2:], "--continue-on-collection-errors", *files], plugins=[calls])
+        called = {k: sorted(v) for k, v in calls.called.items() if k not in calls.failed}
+        kept.write_text(json.dumps([called, calls.seconds, sorted(calls.failed)]))
+        return 0
+
+    if not kept.exists() and apart(watched, longest_s):
+        raise SystemExit("The tests of the rooms could not be watched.")
+    called, seconds, failed = json.loads(kept.read_text())
+    if not called:
+        raise SystemExit("No test of the rooms passes.")
+    for test in failed:
+        print(f"fails without a fault, and is left out: {test}", flush=True)
+    of: dict[str, list[str]] = defaultdict(list)
+    for test in sorted(called, key=seconds.__getitem__):
+        for function in called[test]:
+            of[function].append(test)
+    return of, seconds
+
+
+def functions_at(tree: ast.Module, line: int) -> list[str]:
+    """Names of the functions that a line is in, the innermost first; those of a class count one by one."""
+    inside = [
+        node
+        for node in ast.walk(tree)
+        if isinstance(node, ast.FunctionDef) and node.lineno <= line <= (node.end_lineno or 0)
+    ]
+    return [node.name for node in sorted(inside, key=lambda node: -node.lineno)]
+
+
+def tests_of(
+    module: Path, name: str, line: int, of: dict[str, list[str]], seconds: dict[str, float]
+) -> list[str]:
+    """Tests that reach a line, the quickest first: of its function, else of any function of its module.
+
+    Args:
+        module: where it lies.
+        name: room and file, as the map has it.
+        line: of the module.
+        of, seconds: from `reach`.
+    """
+    inside = functions_at(ast.parse(module.read_text()), line)
+    if inside:
+        return of.get(f"{name}:{inside[0]}", [])
+    every = {test for key, tests in of.items() if key.startswith(f"{name}:") for test in tests}
+    return sorted(every, key=seconds.__getitem__)
+
+
+def survives(tree: Path, module: Path, fault: str, tests: list[str], longest_s: float) -> bool:
+    """Whether no test finds a fault; one that makes tests run for ever is found.
+
+    Args:
+        tree: the copy.
+        module: of it.
+        fault: the module's text with the fault.
+        tests: that reach it.
+        longest_s: for all of them.
+    """
+    name = ".".join(module.relative_to(tree).with_suffix("").parts)
+
+    def shown() -> int:
+        sys.meta_path.insert(0, Planted(name, module, fault))
+        return pytest.main([*_QUIET, *tests])
+
+    return (bool(tests) and apart(shown, longest_s) == 0) or not tests
+
+
+def drawn(tree: Path, chosen: argparse.Namespace) -> list:
+    """The faults to plant: (module, line, number of the node, which of its faults, what)."""
+    places = {tuple(place.rsplit(":", 1)) for place in chosen.places}
+    every = [
+        (path, *fault)
+        for room in chosen.rooms
+        for path in sorted((tree / "acquire" / room).glob("*.py"))
+        for fault in candidates(path)
+        if not places or (f"{room}/{path.name}", str(fault[0])) in places
+    ]
+    print(f"{len(every)} faults are possible", flush=True)
+    return every if places else random.Random(chosen.seed).sample(every, min(chosen.count, len(every)))
 
 
 def main() -> int:
-    """Plant, test, count."""
+    """Watch, plant, test, count."""
     arguments = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     arguments.add_argument("--count", type=int, default=160)
     arguments.add_argument("--seed", type=int, default=1)
     arguments.add_argument("--rooms", nargs="+", default=list(ROOMS))
-    arguments.add_argument("--modules", nargs="*", default=[])
-    arguments.add_argument("--longest", type=float, default=300.0)
+    arguments.add_argument("--places", nargs="*", default=[], help="only the faults of these lines")
+    arguments.add_argument("--reach", default="", help="file that keeps which test reaches what")
+    arguments.add_argument("--longest", type=float, default=120.0, help="seconds of tests for one fault")
     chosen = arguments.parse_args()
-    every = [
-        (room, path, *fault)
-        for room in chosen.rooms
-        for path in sorted((ROOT / "acquire" / room).glob("*.py"))
-        if not chosen.modules or path.stem in chosen.modules
-        for fault in candidates(path)
-    ]
-    drawn = random.Random(chosen.seed).sample(every, min(chosen.count, len(every)))
+    sys.dont_write_bytecode = True
+    for name in _FOREIGN:
+        importlib.import_module(name)
     alive = 0
     with tempfile.TemporaryDirectory() as folder:
-        copy = Path(folder) / "tree"
-        skipped = shutil.ignore_patterns(".git", ".venv", "output", "*.egg-info", "__pycache__")
-        shutil.copytree(ROOT, copy, ignore=skipped)
-        for count, (room, path, line, number, which, what) in enumerate(drawn, start=1):
-            if survives(copy, room, path, number, which, chosen.longest):
+        tree = Path(folder).resolve() / "tree"
+        skipped = shutil.ignore_patterns(".git", ".venv", "output", "*.egg-info", ".hypothesis", ".*_cache")
+        shutil.copytree(ROOT, tree, ignore=skipped)
+        chosen.reach = chosen.reach and str(Path(chosen.reach).resolve())
+        os.chdir(tree)
+        sys.path[:] = [str(tree), *(each for each in sys.path if each and Path(each).resolve() != ROOT)]
+        for name in [name for name in sys.modules if name.split(".")[0] in ("acquire", "drivers", "tests")]:
+            del sys.modules[name]
+        kept = Path(chosen.reach).resolve() if chosen.reach else Path(folder) / "reach.json"
+        of, seconds = reach(tree, kept, 3600.0)
+        print(f"{len(seconds)} tests watched, {sum(seconds.values()):.0f} s", flush=True)
+        faults = drawn(tree, chosen)
+        for count, (module, line, number, which, what) in enumerate(faults, start=1):
+            source = module.read_text()
+            tests, spent = [], 0.0
+            for test in tests_of(module, "/".join(module.parts[-2:]), line, of, seconds):
+                spent += seconds[test]
+                if tests and spent > chosen.longest / 2.0:
+                    break
+                tests.append(test)
+            if survives(tree, module, planted(source, number, which), tests, chosen.longest):
                 alive += 1
-                text = (copy / path.relative_to(ROOT)).read_text().splitlines()[line - 1].strip()
-                print(f"ALIVE {path.relative_to(ROOT)}:{line} {what}: {text}", flush=True)
+                text = source.splitlines()[line - 1].strip()
+                print(
+                    f"ALIVE {module.relative_to(tree)}:{line} {what}: {text} ({len(tests)} tests)", flush=True
+                )
             if count % 10 == 0:
                 print(f"{count} planted, {alive} alive", flush=True)
-    share = f"{100.0 * alive / len(drawn):.1f} %"
-    print(f"{len(drawn)} of {len(every)} possible faults planted, {alive} alive: {share}")
-    return 1 if alive > 0.03 * len(drawn) else 0
+    print(f"{len(faults)} planted, {alive} alive: {100.0 * alive / max(len(faults), 1):.1f} %")
+    return 1 if alive > 0.03 * len(faults) else 0
 
 
 if __name__ == "__main__":

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from acquire.physics.network import reduced, resistance_between, sensitivities
+from acquire.physics.network import resistance_between, sensitivities
 from tests.later import nx
 
 OHM = st.floats(min_value=1e-2, max_value=1e4)
@@ -88,15 +88,3 @@ def test_sensitivity_is_the_slope(branches, a, b):
         up = resistance_between([*branches[:index], (x, y, ohm + step), *branches[index + 1 :]], a, b)
         down = resistance_between([*branches[:index], (x, y, ohm - step), *branches[index + 1 :]], a, b)
         assert (up - down) / (2 * step) == pytest.approx(shares[index], rel=1e-5, abs=1e-6)
-
-
-@given(circuits())
-def test_reduced_circuit_cannot_be_told_from_the_whole(branches):
-    """Every pair of kept points reads the same."""
-    points = ("0", "1", "2", "3")
-    small = reduced(branches, points)
-    for index, a in enumerate(points):
-        for b in points[index + 1 :]:
-            assert resistance_between(small, a, b) == pytest.approx(
-                resistance_between(branches, a, b), rel=1e-9
-            )

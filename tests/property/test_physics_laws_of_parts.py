@@ -5,10 +5,9 @@ import math
 from hypothesis import given
 from hypothesis import strategies as st
 
-from acquire.physics.accuracy import AccuracyLimit, half_width_si, outside_window_si
+from acquire.physics.accuracy import half_width_si, outside_window_si
 from acquire.physics.insulation import RULES, to_reference
 from acquire.physics.leads import uncertainty_ohm
-from acquire.physics.pt100 import celsius, resistance_ohm
 from acquire.physics.tolerance import two_sided_k_howe
 from acquire.physics.winding import (
     Design,
@@ -20,6 +19,7 @@ from acquire.physics.winding import (
 )
 from acquire.physics.wire import awg_diameter_mm, diameter_from_ohm_per_m, metric_spread, ohm_per_m
 from acquire.records import LeadZero
+from drivers.accuracy import RangeAccuracy
 
 diameters = st.floats(0.02, 3.0)
 
@@ -64,16 +64,6 @@ def test_weight_and_ohms_to_length_and_diameter_and_back(length_m, diameter_mm):
     assert math.isclose(got[1], diameter_mm, rel_tol=1e-9)
 
 
-@given(st.floats(-200.0, 850.0), st.sampled_from([100.0, 500.0, 1000.0]))
-def test_platinum_there_and_back(t, r0):
-    assert abs(celsius(resistance_ohm(t, r0), r0) - t) < 1e-8
-
-
-@given(st.floats(-199.0, 849.0), st.floats(0.001, 1.0))
-def test_platinum_rises(t, more):
-    assert resistance_ohm(t + more) > resistance_ohm(t)
-
-
 @given(st.floats(1e3, 1e12), st.floats(-10.0, 110.0), st.floats(0.1, 40.0))
 def test_insulation_is_worth_more_the_hotter_it_was_measured(ohm, at, hotter):
     rule = RULES["thermoplastic"]
@@ -87,7 +77,7 @@ def test_a_lead_zero_never_gets_better_with_age(u, age, more):
 
 
 statements = st.builds(
-    AccuracyLimit,
+    RangeAccuracy,
     fraction_of_reading=st.floats(0.0, 0.1),
     resolution_si=st.floats(1e-6, 10.0),
     counts=st.floats(0.0, 50.0),

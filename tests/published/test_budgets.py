@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from acquire.physics.accuracy import AccuracyLimit, half_width_si
+from acquire.physics.accuracy import half_width_si
 from acquire.physics.budget import combine, effective_degrees_of_freedom, root_sum_of_squares
 from acquire.physics.copper import CONDUCTORS
 from acquire.physics.correct import correct
@@ -14,6 +14,7 @@ from acquire.physics.laws import student_quantile
 from acquire.physics.sample import sample
 from acquire.physics.substitution import Substitute
 from acquire.records import Settled, Shape, Term
+from drivers.accuracy import RangeAccuracy
 from drivers.reading import Quantity
 
 DATA = Path(__file__).parents[1] / "data" / "published"
@@ -139,14 +140,14 @@ def test_gum_h1_nested_comparison():
 def test_accuracy_statements_as_makers_work_them_out(reading, percent, counts, count, limit):
     """Worked examples of meter makers' notes on "% of reading + counts": +-1.5 V; 97.8 to 102.2; 98.8 to
     101.2; +-1.0 V; 1.9964 to 2.0036. Absolute tolerance 1e-9."""
-    statement = AccuracyLimit(percent / 100, count, counts=counts)
+    statement = RangeAccuracy(percent / 100, count, counts=counts)
     assert half_width_si(statement, reading) == pytest.approx(limit, abs=1e-9)
 
 
 def compared(known, u_known, read, shown, u_read=0.0):
     """A value by substitution alone: four wires, no temperature, a meter without a gain."""
     at = (Quantity.RESISTANCE_4W, 2e4, 1e-9, 0.0)
-    plain = AccuracyLimit(0.0, 1e-9, range_full_scale_si=2e4)
+    plain = RangeAccuracy(0.0, 1e-9, range_full_scale_si=2e4)
     settled = Settled(
         "m", Quantity.RESISTANCE_4W, shown, u_read, 4.0, 0.0, 0.0, 0.0, 5, 2e4, 1e-9, 0.0, 0.0, 0.0
     )

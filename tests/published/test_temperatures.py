@@ -8,7 +8,7 @@ import pytest
 from acquire.physics.copper import CONDUCTORS, conductor_from_alpha, to_reference, winding_celsius
 from acquire.physics.insulation import RULES
 from acquire.physics.insulation import to_reference as to_40
-from acquire.physics.pt100 import Class, celsius, resistance_ohm
+from drivers.platinum import platinum_celsius, platinum_ohm
 
 DATA = Path(__file__).parents[1] / "data" / "published"
 
@@ -58,19 +58,13 @@ def test_pt100_reference_table_both_ways():
         rows = [(float(row["t_C"]), float(row["ohm"])) for row in csv.DictReader(opened)]
     assert len(rows) == 41
     for t, ohm in rows:
-        assert resistance_ohm(t) == pytest.approx(ohm, abs=0.0051)
-        assert celsius(ohm) == pytest.approx(t, abs=0.02)
+        assert platinum_ohm(t) == pytest.approx(ohm, abs=0.0051)
+        assert platinum_celsius(ohm) == pytest.approx(t, abs=0.02)
 
 
 def test_pt100_at_minus_160_is_not_the_misprint():
     """One printed table gives 35.34 ohm at -160 °C; the formula and another table 35.54."""
-    assert round(resistance_ohm(-160.0), 2) == 35.54
-
-
-def test_pt100_classes():
-    """IEC 751:1995: A 0.15 + 0.002 |t|, B 0.30 + 0.005 |t| kelvin."""
-    assert [Class.A.limit_kelvin(t) for t in (0.0, 100.0)] == pytest.approx([0.15, 0.35])
-    assert [Class.B.limit_kelvin(t) for t in (0.0, 100.0)] == pytest.approx([0.30, 0.80])
+    assert round(platinum_ohm(-160.0), 2) == 35.54
 
 
 @pytest.mark.parametrize(

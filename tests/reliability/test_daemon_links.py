@@ -113,7 +113,7 @@ folder = "journal"
         """Start the meter where the daemon looks for it."""
         tcp = self.kind == "tcp"
         where = ["--meter-port", self.link.rpartition(":")[2]] if tcp else ["--meter-link", "pty"]
-        kind = "bench-6.5" if tcp else "hand-4000"
+        kind = "bench-6-digit" if tcp else "hand-4000"
         self.process = await asyncio.create_subprocess_exec(
             sys.executable, "-P", "-m", "sim", "--hands", "typed", "--speed", "4", "--thermometer", "tcp",
             "--meter", kind, *where, *words,

@@ -96,7 +96,7 @@ def test_a_hand_meter_on_a_port_is_found_and_the_file_that_is_written_runs(tmp_p
 def test_a_meter_on_the_network_says_who_it_is_and_its_file_runs(tmp_path):
     """No serial port is opened when a place on the network is named."""
     file = tmp_path / "bench.toml"
-    with meter("bench-6.5", "scpi", "tcp") as address:
+    with meter("bench-6-digit", "scpi", "tcp") as address:
         code, said = find("--tcp", address.removeprefix("tcp:"), "--write", str(file))
         assert code == 0, said
         assert "It says: Invented Instruments" in said

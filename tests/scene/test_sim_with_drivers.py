@@ -68,8 +68,8 @@ def steady(reading):
 @pytest.mark.parametrize(
     ("words", "driver", "speed", "number", "allowed_ohm"),
     [
-        (("--meter", "bench-6.5"), "scpi", 10, 12, 0.05),
-        (("--meter", "bench-6.5", "--meter-link", "pty"), "scpi", 10, 12, 0.05),
+        (("--meter", "bench-6-digit"), "scpi", 10, 12, 0.05),
+        (("--meter", "bench-6-digit", "--meter-link", "pty"), "scpi", 10, 12, 0.05),
         (("--meter", "bench-50000", "--meter-link", "pty"), "lines", 4, 15, 0.5),
         (("--meter", "hand-6000", "--meter-link", "pty"), "status14", 4, 6, 2.5),
         (("--meter", "hand-4000", "--meter-link", "pty", "--fixed-range", "400"), "parity11", 2, 6, 3.0),

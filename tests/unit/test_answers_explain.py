@@ -6,14 +6,15 @@ import pytest
 
 from acquire.answers.explain import Told, explain, weighed
 from acquire.errors import InputImpossible
-from acquire.physics.accuracy import AccuracyLimit, accuracy_terms
+from acquire.physics.accuracy import accuracy_terms
 from acquire.physics.copper import CONDUCTORS
 from acquire.records import Pair
 from acquire.verdict.identify import identify
 from acquire.words.faults import sentence
+from drivers.accuracy import RangeAccuracy
 from tests.known_sheets import FATHOM, PLOVER, QUERN
 
-HAND = AccuracyLimit(0.008, 0.1, counts=5.0, range_full_scale_si=200.0)
+HAND = RangeAccuracy(0.008, 0.1, counts=5.0, range_full_scale_si=200.0)
 
 
 def told(celsius=18.0, lead_ohm=0.3, **more):
@@ -97,7 +98,7 @@ def test_leads_told_badly_are_no_warm_unit():
     """0.15 ohm more on every pair of a star, leads told to 0.05: lead zero, which four wires cannot have."""
     ohms = {("U", "V"): 0.8914, ("V", "W"): 0.8914, ("U", "W"): 0.8914, ("U", "N"): 0.451, ("V", "N"): 0.451}
     values = [(Pair(*pair), ohm + 0.15) for pair, ohm in ohms.items()]
-    fine = AccuracyLimit(1e-4, 1e-4, fraction_of_range=4e-5, range_full_scale_si=100.0)
+    fine = RangeAccuracy(1e-4, 1e-4, fraction_of_range=4e-5, range_full_scale_si=100.0)
 
     def chances(**more):
         meter = Told(

@@ -8,7 +8,7 @@ import pytest
 
 from acquire.answers.winding import temperature_line, weighed_lines, winding_lines
 from acquire.errors import InputImpossible
-from acquire.physics.copper import CONDUCTORS, at_temperature
+from acquire.physics.copper import CONDUCTORS, to_reference
 from tests.whole_bench import CONFIGS
 
 
@@ -51,7 +51,7 @@ def test_weighing_needs_no_micrometer():
 
 def test_weighing_at_another_temperature_gives_the_same_wire():
     """The ohms are brought to 20 °C first."""
-    warm = at_temperature(202.5, 20.0, 35.0, CONDUCTORS["copper"])
+    warm = to_reference(202.5, 20.0, 35.0, CONDUCTORS["copper"])
     assert "of 0.1271 mm" in weighed_lines(16.8, f"{warm:.3f} ohm", 35.0, None, None)[0]
 
 

@@ -94,7 +94,7 @@ def test_the_latest_temperature_counts_until_it_is_too_old():
 
 
 def test_a_temperature_typed_in_some_time_ago_is_known_less_well():
-    """A standard kelvin an hour as a root sum of squares (workshop choice of physics.thermometer); a clock
+    """A standard kelvin an hour as a root sum of squares (workshop choice); a clock
     that was set back makes nothing better."""
     conditions = Conditions(temperature=Temperature(21.5, 0.3, 1000.0), temperature_oldest_s=4 * 3600.0)
     assert conditions.fresh_temperature(4600.0).standard_uncertainty_kelvin == pytest.approx(1.044, abs=1e-3)

@@ -176,5 +176,15 @@ def test_every_key_of_a_range_is_explained_in_the_read_me():
     from drivers.models import MeterModel, RangeModel
 
     text = (FILES[0].parent / "README.md").read_text(encoding="utf-8")
-    keys = {*RangeModel.model_fields, *MeterModel.model_fields} - {"ranges", "content_hash"}
+    keys = {*RangeModel.model_fields, *MeterModel.model_fields} - {"ranges", "unused", "content_hash"}
     assert [key for key in sorted(keys) if f"`{key}`" not in text and f"`[{key}]`" not in text] == []
+
+
+def test_a_file_with_the_key_of_earlier_ones_loads_and_says_where_it_stands(tmp_path):
+    """That a meter can cancel thermal voltages says nothing of a reading; a misspelt key is still a fault."""
+    old = GOOD.replace("percent_of_reading = 0.8", "percent_of_reading = 0.8\noffset_compensated = true")
+    model = load_model(written(tmp_path, old))
+    lines = old.splitlines()
+    assert [lines[number - 1] for number in model.unused] == ["offset_compensated = true"] * 2
+    assert model.ranges == load_model(written(tmp_path, GOOD)).ranges
+    assert "misspelt" in faults(tmp_path, GOOD + "offset_compensation = true\n")

@@ -15,12 +15,12 @@ from drivers.registry import open_meter, open_switch_card
 from drivers.scpi.switch_card import SwitchCardOptions
 from sim.bus_card import BusCard
 from sim.clock import BenchClock
-from sim.meter import CLASSES, Meter
+from sim.meter import Meter, meter_class
 from sim.probes import Ambient, Probes
 from sim.server import LineTrouble, on_tcp
 from sim.sessions import scpi_session
 from sim.speak_scpi import ScpiVoice
-from sim.units import PLOVER_80
+from tests.known_units import PLOVER_80
 
 CHANNELS = [*range(101, 108), *range(201, 208)]
 QUICK = {"settle_s": 0.0, "quiet_s": 0.02}
@@ -33,7 +33,7 @@ class Bench:
         clock = BenchClock(50.0)
         probes = Probes(Ambient(random.Random(1), 20.0))
         probes.place(PLOVER_80.nominal())
-        meter = Meter(CLASSES["bench-6.5"], probes, clock, random.Random(2))
+        meter = Meter(meter_class("bench-6-digit"), probes, clock, random.Random(2))
         self.card = BusCard(PLOVER_80.places(), 7, probes, clock)
         self.voice = ScpiVoice(meter, card=self.card)
         self.heard, self.answers = [], {}

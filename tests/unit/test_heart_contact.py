@@ -214,3 +214,21 @@ def test_quick_hands_on_a_slow_meter_cost_no_touch_and_no_verdict(name):
     tally = work(METERS[name], 0.4, 12, bad=7)
     assert (tally.failed, tally.wrong, tally.unjudged, tally.passed) == (0, 0, 0, 0)
     assert tally.per_step <= 1.15
+
+
+@pytest.mark.parametrize("name", METERS)
+def test_a_value_that_could_be_of_the_pair_before_is_booked_for_none(name):
+    """Three windings of 20.6 ohm, hands that lift 0.4 s after the verdict: asked again, never misplaced."""
+    tally = work(METERS[name], 0.4, units=5, alike=True)
+    assert (tally.wrong, tally.failed, tally.unjudged) == (0, 0, 0)
+    assert tally.per_step < 2.0
+
+
+def test_a_correction_is_of_the_touch_before_only_while_no_overload_was_seen():
+    """A moment of overload, too short for a lift: hands may have gone on, so the value is of neither."""
+    for overload, belongs in ((False, (FIRST, Admission.REVISED)), (True, (NEXT, Admission.UNLIFTED))):
+        rule = lying(expanded_si=0.01)
+        if overload:
+            rule.see(shown(1.1))
+        value = settled(201.0, expanded_si=0.01)
+        assert rule.unlifted(value, NEXT, 0.5, lambda _: True) == belongs

@@ -15,6 +15,7 @@ from acquire.journal.store import Journal
 from acquire.outlets.csv_log import BOM, CsvLog, Split, file_name
 from acquire.outlets.outlet import OutletFailed, drain
 from acquire.outlets.payload import header
+from acquire.records.codes import Scope
 from tests.known_records import NOON_S, NOTICE, RESULT, STARTED, TYPED, VERDICT, verdict, verdicts
 from tests.later import pd
 
@@ -238,6 +239,23 @@ async def test_a_file_with_other_columns_is_left_alone(journal, folder):
 
     assert (folder / DAY_FILE).read_text() == "serial;ohm\n1;2\n"
     assert serials(folder / "verdicts-2025-11-25-2.csv") == wanted(1, 2)
+
+
+async def test_a_file_of_fewer_columns_stays_and_rows_tell_what_they_are_about_beside_it(journal, folder):
+    """As it was before `scope` came: every reader of that file finds it as it was."""
+    folder.mkdir()
+    before = ",".join(header()[: header().index("scope")])
+    (folder / DAY_FILE).write_text(f"\ufeff{before}\r\n", encoding="utf-8")
+    only = verdict(1, scope=Scope.CONTINUITY_ONLY, against="R100", off_ohm=0.3)
+    await journal.append([(only, None), (verdict(2), None)])
+    await drained(journal, folder)
+    assert before == (folder / DAY_FILE).read_text(encoding="utf-8-sig").strip()
+    text = (folder / "verdicts-2025-11-25-2.csv").read_text(encoding="utf-8-sig")
+    rows = list(csv.DictReader(text.splitlines()))
+    assert [(row["scope"], row["against"], row["off_ohm"]) for row in rows] == [
+        ("continuity_only", "R100", "0.3"),
+        ("tolerance", "", "0.0"),
+    ]
 
 
 async def test_a_file_taken_away_is_not_written_again(journal, folder):

@@ -6,7 +6,6 @@ import pytest
 
 from acquire.errors import InputImpossible
 from acquire.physics.accuracy import (
-    AccuracyLimit,
     accuracy_terms,
     half_width_si,
     kelvin_outside,
@@ -14,9 +13,10 @@ from acquire.physics.accuracy import (
     thermal_emf_ohm,
 )
 from acquire.records import Shape
+from drivers.accuracy import RangeAccuracy
 
-HAND = AccuracyLimit(fraction_of_reading=0.008, counts=5, resolution_si=0.1, limit_per_kelvin=0.1)
-BENCH = AccuracyLimit(
+HAND = RangeAccuracy(fraction_of_reading=0.008, counts=5, resolution_si=0.1, limit_per_kelvin=0.1)
+BENCH = RangeAccuracy(
     fraction_of_reading=1e-4,
     fraction_of_range=4e-5,
     range_full_scale_si=100.0,
@@ -75,12 +75,12 @@ def test_thermal_voltage_costs_nothing_where_the_current_is_unknown():
 
 def test_impossible_statements_are_refused():
     with pytest.raises(InputImpossible, match="fraction of reading"):
-        half_width_si(AccuracyLimit(-0.01, 0.1), 1.0)
+        half_width_si(RangeAccuracy(-0.01, 0.1), 1.0)
     with pytest.raises(InputImpossible, match="counts"):
-        half_width_si(AccuracyLimit(0.01, 0.1, counts=-1), 1.0)
+        half_width_si(RangeAccuracy(0.01, 0.1, counts=-1), 1.0)
     with pytest.raises(InputImpossible, match="absolute zero"):
         kelvin_outside(HAND, -400.0)
     with pytest.raises(InputImpossible, match="coefficient"):
-        outside_window_si(AccuracyLimit(0.01, 0.1, limit_per_kelvin=-1), 1.0, 40.0)
+        outside_window_si(RangeAccuracy(0.01, 0.1, limit_per_kelvin=-1), 1.0, 40.0)
     with pytest.raises(InputImpossible, match="reading is nan"):
         half_width_si(HAND, float("nan"))

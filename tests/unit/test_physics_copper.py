@@ -5,7 +5,6 @@ import pytest
 from acquire.errors import InputImpossible
 from acquire.physics.copper import (
     CONDUCTORS,
-    at_temperature,
     conductor_from_alpha,
     conductor_named,
     fraction_per_kelvin,
@@ -32,7 +31,7 @@ def test_a_warm_winding_reads_less_at_the_reference_temperature():
 
 def test_one_kelvin_of_copper_is_0_39_percent():
     assert fraction_per_kelvin(20.0, COPPER) == pytest.approx(0.00393, abs=1e-6)
-    assert at_temperature(100.0, 20.0, 21.0, COPPER) == pytest.approx(100.393, abs=1e-3)
+    assert to_reference(100.0, 20.0, 21.0, COPPER) == pytest.approx(100.393, abs=1e-3)
 
 
 def test_alpha_given_at_20_degrees_is_the_same_rule():

@@ -6,14 +6,14 @@ from dataclasses import replace
 import pytest
 
 from acquire.errors import InputImpossible
-from acquire.physics.accuracy import AccuracyLimit
 from acquire.physics.copper import CONDUCTORS
 from acquire.physics.correct import correct
 from acquire.records import LeadZero, Settled, Shape
+from drivers.accuracy import RangeAccuracy
 from drivers.reading import Flag, Quantity
 
-HAND = AccuracyLimit(fraction_of_reading=0.008, counts=5, resolution_si=0.1, range_full_scale_si=200.0)
-BENCH = AccuracyLimit(
+HAND = RangeAccuracy(fraction_of_reading=0.008, counts=5, resolution_si=0.1, range_full_scale_si=200.0)
+BENCH = RangeAccuracy(
     fraction_of_reading=1e-4,
     fraction_of_range=4e-5,
     range_full_scale_si=100.0,

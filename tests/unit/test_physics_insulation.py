@@ -8,7 +8,6 @@ from acquire.errors import InputImpossible
 from acquire.physics.insulation import (
     CAUTIONS,
     RULES,
-    USES,
     Halving,
     Table,
     to_reference,
@@ -49,12 +48,6 @@ def test_a_table_says_nothing_beyond_its_ends():
 def test_the_choice_of_rule_matters_threefold_at_20_degrees():
     by_halving = to_reference(100e6, 20.0, THERMOPLASTIC).reference_ohm
     assert to_reference(100e6, 20.0, RESIN).reference_ohm / by_halving == pytest.approx(2.8)
-
-
-def test_limits_by_use_each_have_a_source():
-    assert USES["random_wound"].at_least_ohm == 5e6
-    assert USES["form_wound"].at_least_ohm == 100e6
-    assert all(use.source for use in USES.values())
 
 
 def test_cautions_are_whole_sentences():

@@ -5,7 +5,7 @@ import math
 import pytest
 
 from acquire.errors import InputImpossible
-from acquire.physics.network import connected, reduced, resistance_between, sensitivities
+from acquire.physics.network import connected, resistance_between, sensitivities
 
 DELTA = [("U", "V", 3.0), ("V", "W", 3.0), ("W", "U", 3.0)]
 
@@ -66,12 +66,6 @@ def test_impossible_branch_is_refused(ohm):
     """No resistor has zero, negative or unknown resistance here."""
     with pytest.raises(InputImpossible, match="cannot have"):
         resistance_between([("a", "b", ohm)], "a", "b")
-
-
-def test_reduced_circuit_reads_the_same():
-    """A star seen from its three ends is a delta of three times the phase."""
-    star = [("U", "s", 1.0), ("V", "s", 1.0), ("W", "s", 1.0)]
-    assert sorted(ohm for _, _, ohm in reduced(star, ("U", "V", "W"))) == pytest.approx([3.0, 3.0, 3.0])
 
 
 def test_connected_finds_the_island():

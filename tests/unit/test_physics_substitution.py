@@ -7,16 +7,16 @@ import math
 import numpy as np
 import pytest
 
-from acquire.physics.accuracy import AccuracyLimit
 from acquire.physics.copper import CONDUCTORS, to_reference
 from acquire.physics.correct import correct
 from acquire.physics.substitution import Substitute
 from acquire.records import LeadZero, Limits, Outcome, Rule, Settled
 from acquire.verdict.guard import decide_corrected
+from drivers.accuracy import RangeAccuracy
 from drivers.reading import Quantity
 
 COUNT = 1.0
-METER = AccuracyLimit(0.008, COUNT, counts=3, range_full_scale_si=2000.0, limit_per_kelvin=0.1)
+METER = RangeAccuracy(0.008, COUNT, counts=3, range_full_scale_si=2000.0, limit_per_kelvin=0.1)
 """0.8 % + 3 counts on 2 kilohm: the usual 2000-count hand meter."""
 LEAD = LeadZero("b", "m", 0.2, 0.05, 0.0)
 COPPER = CONDUCTORS["copper"]
@@ -166,5 +166,5 @@ def test_what_has_changed_since_is_in_it():
 )
 def test_a_reference_serves_its_own_range_alone(full, count, quantity, serves):
     """Each range has a gain of its own."""
-    statement = AccuracyLimit(0.008, count, counts=3, range_full_scale_si=full)
+    statement = RangeAccuracy(0.008, count, counts=3, range_full_scale_si=full)
     assert reference(470.0).serves(quantity, statement) is serves

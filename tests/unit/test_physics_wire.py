@@ -3,7 +3,7 @@
 import pytest
 
 from acquire.errors import InputImpossible
-from acquire.physics.copper import at_temperature
+from acquire.physics.copper import to_reference
 from acquire.physics.wire import (
     METALS,
     awg_diameter_mm,
@@ -91,7 +91,7 @@ def test_spread_between_two_gauges_is_between_theirs():
 
 
 def test_a_spool_card_is_at_20_degrees():
-    warm_ohm = at_temperature(13.61, 20.0, 27.0, COPPER.conductor)
+    warm_ohm = to_reference(13.61, 20.0, 27.0, COPPER.conductor)
     card = measure_spool("A", warm_ohm, 10.0, 27.0, u_ohm=0.005)
     assert card.ohms_per_metre == pytest.approx(1.361)
     assert card.diameter_mm == pytest.approx(diameter_from_ohm_per_m(1.361))

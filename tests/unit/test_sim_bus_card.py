@@ -8,10 +8,10 @@ import pytest
 
 from sim.bus_card import BusCard
 from sim.clock import BenchClock
-from sim.meter import CLASSES, Meter
+from sim.meter import Meter, meter_class
 from sim.probes import Ambient, Probes
 from sim.speak_scpi import ScpiVoice
-from sim.units import PLOVER_80
+from tests.known_units import PLOVER_80
 
 
 class Fixture:
@@ -22,7 +22,7 @@ class Fixture:
         self.probes = Probes(Ambient(random.Random(1), 20.0))
         if clipped:
             self.probes.place(PLOVER_80.nominal())
-        meter = Meter(CLASSES["bench-6.5"], self.probes, clock, random.Random(2))
+        meter = Meter(meter_class("bench-6-digit"), self.probes, clock, random.Random(2))
         self.card = BusCard(PLOVER_80.places(), 7, self.probes, clock, kelvin=kelvin)
         self.voice = ScpiVoice(meter, card=self.card)
 

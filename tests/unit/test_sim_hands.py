@@ -13,7 +13,7 @@ import pytest
 
 from sim.clock import BenchClock
 from sim.hands import MOST_HINTS, Hands, Pace
-from sim.meter import CLASSES, Meter
+from sim.meter import Meter, meter_class
 from sim.probes import Ambient, Probes
 from sim.scenes import build_scene
 from sim.truth import TruthLog
@@ -27,7 +27,9 @@ class Desk:
     def __init__(self, scene, seed=7):
         self.clock = BenchClock(40.0)
         self.probes = Probes(Ambient(random.Random(1)))
-        self.meter = Meter(CLASSES["bench-6.5"], self.probes, self.clock, random.Random(2), four_wire=True)
+        self.meter = Meter(
+            meter_class("bench-6-digit"), self.probes, self.clock, random.Random(2), four_wire=True
+        )
         self.said = asyncio.Queue()
         self.truth = io.StringIO()
         self.hands = Hands(
@@ -186,6 +188,22 @@ async def test_early_lifts_are_followed_by_another_touch():
         assert [(await d.heard())["hands"] for _ in range(3)] == ["touch", "lift", "touch"]
         short = d.truths("touch")[0]
         assert short["end_s"] - short["start_s"] < 2.0
+
+
+async def test_hands_turn_the_dial_first_and_say_where_it_stands_if_asked():
+    """A 2000-count meter with a dial: a prompt names the range, a refused key asks for a word."""
+    async with desk(calm()) as d:
+        d.meter = d.hands._meter = Meter(meter_class("hand-2000"), d.probes, d.clock, random.Random(2))
+        d.show("start_unit")
+        await d.heard()
+        assert (d.meter.auto, d.meter.range.nominal_ohm) == (False, 200.0)
+        d.show("touch", pins=["1", "2"], turn_ohm=2000.0)
+        assert (await d.heard())["hands"] == "touch"
+        assert d.meter.range.nominal_ohm == 2000.0
+        d.show("wait", turn_ohm=2e6, untold=True)
+        assert await d.heard() == {"hands": "type", "line": ".dial 2000000 ohm"}
+        assert d.meter.range.nominal_ohm == 2e6
+        assert d.probes.held is not None
 
 
 async def test_random_wrong_pairs_happen_once_per_pair():

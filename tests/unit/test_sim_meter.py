@@ -9,20 +9,24 @@ import statistics
 import pytest
 
 from sim.clock import BenchClock
-from sim.meter import CLASSES, Meter
+from sim.meter import Meter, meter_class
 from sim.probes import Ambient, ContactHabit, Probes, new_touch
 from sim.winding import Branch, WoundUnit
 
 CLEAN = ContactHabit(film_chance=0, creep_chance=0, bounces=0, pressure_ohm=(1e-9, 2e-9), thermal_uv=0.0)
 
 
-def meter_on(ohm, name="bench-6.5", seed=1):
+METERS = ("bench-6-digit", "bench-50000", "hand-2000", "hand-4000", "hand-6000", "hand-20000")
+
+
+def meter_on(ohm, name="bench-6-digit", seed=1):
     """A meter whose probes hold a resistor of no temperature coefficient."""
     probes = Probes(Ambient(random.Random(1), 20.0))
     probes.place(WoundUnit("r", (Branch("r", "1", "2", ohm, copper=False),)))
     probes.touch(new_touch(random.Random(2), CLEAN, ("1", "2"), -100.0))
-    meter = Meter(CLASSES[name], probes, BenchClock(100.0), random.Random(seed))
-    meter.four_wire = CLASSES[name].four_wire
+    meter = Meter(meter_class(name), probes, BenchClock(100.0), random.Random(seed))
+    meter.auto = True  # a dial is tried in test_sim_hands
+    meter.four_wire = meter_class(name).four_wire
     return meter
 
 
@@ -37,7 +41,7 @@ def readings(meter, number):
     return found
 
 
-@pytest.mark.parametrize("name", CLASSES)
+@pytest.mark.parametrize("name", METERS)
 @pytest.mark.parametrize("ohm", [20.0, 462.0, 4700.0])
 def test_a_reading_is_within_the_meters_own_limits(name, ohm):
     """Half-width of gain and offset, and four times the noise; leads count with two wires."""
@@ -49,7 +53,7 @@ def test_a_reading_is_within_the_meters_own_limits(name, ohm):
         assert ohm - allowed <= shown.ohm <= ohm + leads + allowed
 
 
-@pytest.mark.parametrize("name", CLASSES)
+@pytest.mark.parametrize("name", METERS)
 def test_a_reading_is_a_whole_number_of_counts(name):
     """Quantised in the range it was taken in."""
     for shown in readings(meter_on(153.3, name), 20):
@@ -91,7 +95,7 @@ def test_probes_in_the_air_are_overload_in_the_highest_range():
     assert over[-1].overload
     assert math.isinf(over[-1].ohm)
     assert meter.last_value_s == value.end_s
-    assert meter.range_index == len(CLASSES["bench-6.5"].ranges) - 1
+    assert meter.range_index == len(meter_class("bench-6-digit").ranges) - 1
 
 
 def test_a_longer_integration_is_quieter_by_its_square_root():
@@ -145,7 +149,7 @@ def test_a_thermal_voltage_counts_as_ohms_unless_the_meter_compensates():
     assert readings(meter, 3)[-1].ohm == pytest.approx(0.410, abs=0.002)
     meter.offset_compensation = True
     assert readings(meter, 3)[-1].ohm == pytest.approx(0.400, abs=0.002)
-    assert [r.current_a for r in CLASSES["bench-6.5"].ranges[:3]] == [1e-3, 1e-3, 1e-4]
+    assert [r.current_a for r in meter_class("bench-6-digit").ranges[:3]] == [1e-3, 1e-3, 1e-4]
 
 
 def test_a_warm_unit_makes_more_thermal_voltage():

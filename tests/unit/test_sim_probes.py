@@ -8,7 +8,7 @@ import random
 import pytest
 
 from sim.probes import Ambient, ContactHabit, Probes, new_touch
-from sim.units import PLOVER_80
+from tests.known_units import PLOVER_80
 
 
 def touched(habit, pair=("1", "2"), seed=1):

@@ -6,10 +6,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sim.scenes import SCENES, build_scene
+from sim.faults import Fault
+from sim.files import Unusable
+from sim.scenes import build_scene, of_sheet
 from sim.truth import unit_facts
 from tests.tries import tries
 
+SCENES = ("plover-80", "plover-80-rough", "quern-12", "fathom-7")
 SEEDS = st.integers(0, 2**32)
 
 
@@ -83,6 +86,25 @@ def test_the_same_seed_builds_the_same_scene(name):
 
 
 def test_a_scene_of_another_name_does_not_exist():
-    """KeyError, which the command line never reaches."""
-    with pytest.raises(KeyError):
+    """It says which there are."""
+    with pytest.raises(Unusable, match="plover-80-rough"):
         build_scene("nowhere", 1)
+
+
+def test_the_batch_types_what_it_must():
+    """Opening, the other spool, what an inductance meter shows, and the end."""
+    units = build_scene("fathom-7", 7).units
+    assert [n for n, u in enumerate(units, 1) if u.before] == [1, 23]
+    assert units[30].after == (".result polarity = opposing, fail, by LCR-1",)
+    assert units[39].after == (".result polarity = aiding, pass, by LCR-1", ".finish")
+    short = build_scene("fathom-7", 7, 3).units
+    assert [u.story for u in short] == ["good"] * 3
+    assert short[2].after[-1] == ".finish"
+
+
+def test_units_of_a_sheet_have_the_faults_in_turn():
+    """As many as there are faults; the same good units as a scene has."""
+    scene = of_sheet("plover-80", 7, [Fault(), Fault("open", "trigger")])
+    assert [unit.story for unit in scene.units] == ["good", "open"]
+    assert [unit_facts(scene.kind, unit)["verdict"] for unit in scene.units] == ["pass", "fail"]
+    assert scene.units[0].unit == build_scene("plover-80", 7).units[0].unit

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sim.meter import CLASSES, Shown
+from sim.meter import Shown, meter_class
 from sim.speak_frames import (
     ascii14,
     odd_parity,
@@ -23,7 +23,7 @@ from sim.speak_frames import (
 
 def shown(meter, range_index, counts):
     """A display of a meter: so many counts in a range, or overload for None."""
-    found = CLASSES[meter].ranges[range_index]
+    found = meter_class(meter).ranges[range_index]
     return Shown(math.inf if counts is None else counts * found.count_ohm, found, 0.0, 1)
 
 

@@ -10,11 +10,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from sim.clock import BenchClock
-from sim.meter import CLASSES, Meter
+from sim.meter import Meter, meter_class
 from sim.probes import Ambient, ContactHabit, Probes, new_touch
 from sim.scpi_grammar import Refused, exponent, long_and_short, parse_number
 from sim.speak_scpi import ScpiVoice
-from sim.units import PLOVER_80
+from tests.known_units import PLOVER_80
 
 CLEAN = ContactHabit(film_chance=0, creep_chance=0, bounces=0)
 
@@ -25,7 +25,7 @@ def bench():
     clock = BenchClock(100.0)
     probes = Probes(Ambient(random.Random(1), 20.0))
     probes.place(PLOVER_80.nominal())
-    meter = Meter(CLASSES["bench-6.5"], probes, clock, random.Random(2))
+    meter = Meter(meter_class("bench-6-digit"), probes, clock, random.Random(2))
     return probes, meter, ScpiVoice(meter)
 
 
@@ -191,7 +191,7 @@ async def test_a_reading_takes_the_time_of_its_conversion():
     """Ten power-line cycles with auto-zero: 0.4 s, here at four times the speed of life."""
     clock = BenchClock(4.0)
     probes = Probes(Ambient(random.Random(1), 20.0))
-    voice = ScpiVoice(Meter(CLASSES["bench-6.5"], probes, clock, random.Random(2)))
+    voice = ScpiVoice(Meter(meter_class("bench-6-digit"), probes, clock, random.Random(2)))
     await voice.answer("CONF:FRES 1000")
     began_s = clock.now_s()
     await voice.answer("READ?")
@@ -211,7 +211,7 @@ def test_numbers_have_the_form_of_bench_meters(sign, size):
 async def test_no_line_whatever_makes_the_meter_fall_over(line):
     """Anything is answered or queued as an error."""
     probes = Probes(Ambient(random.Random(1), 20.0))
-    voice = ScpiVoice(Meter(CLASSES["bench-6.5"], probes, BenchClock(100), random.Random(2)))
+    voice = ScpiVoice(Meter(meter_class("bench-6-digit"), probes, BenchClock(100), random.Random(2)))
     await voice.answer(line)
 
 

@@ -7,11 +7,11 @@ import random
 import pytest
 
 from sim.clock import BenchClock
-from sim.meter import CLASSES, Meter
+from sim.meter import Meter, meter_class
 from sim.probes import Ambient, Probes
 from sim.speak_scpi import ScpiVoice
 from sim.switch_card import SwitchCard
-from sim.units import QUERN_12
+from tests.known_units import QUERN_12
 
 
 @pytest.fixture
@@ -20,7 +20,7 @@ def voice():
     clock = BenchClock(100.0)
     probes = Probes(Ambient(random.Random(1), 20.0))
     probes.place(QUERN_12.nominal())
-    meter = Meter(CLASSES["bench-6.5"], probes, clock, random.Random(2))
+    meter = Meter(meter_class("bench-6-digit"), probes, clock, random.Random(2))
     return ScpiVoice(meter, card=SwitchCard(QUERN_12.steps, 7, probes, clock))
 
 

@@ -8,9 +8,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sim.faults import Fault, plant
-from sim.units import FATHOM_7, PLOVER_80, QUERN_12, UNIT_TYPES
+from sim.faults import Fault, NoSuchFault, fault_of, plant
+from sim.files import Unusable
+from sim.units import unit_type
 from sim.winding import Branch, WoundUnit, copper_factor, ohm_between, wander, wire_mm2, wire_ohm
+from tests.known_units import FATHOM_7, PLOVER_80, QUERN_12, UNIT_TYPES
 from tests.later import nx
 from tests.tries import tries
 
@@ -170,7 +172,7 @@ def test_a_delta_by_mistake_reads_a_third_of_the_star():
 
 def test_a_bypassed_coil_of_four_takes_a_quarter_of_its_phase():
     """0.7814 on two line pairs, 0.8914 on the third."""
-    unit = faulty(QUERN_12, "bypassed", "phase V")
+    unit = faulty(QUERN_12, "bypassed", "phase V", 4)
     assert unit.ohm("U", "V", 20.0) == pytest.approx(0.7814, abs=2e-4)
     assert unit.ohm("U", "W", 20.0) == pytest.approx(0.8914, abs=2e-4)
 
@@ -203,6 +205,54 @@ def test_swapped_pins_exchange_their_values():
     assert unit.ohm("1", "3", 20.0) == pytest.approx(202.567, abs=0.01)
 
 
+@pytest.mark.parametrize(
+    ("words", "fault"),
+    [
+        ("good", Fault()),
+        ("open", Fault("open", "slow charge")),
+        ("joint 2 12", Fault("joint", "2", 12.0)),
+        ("joint 2", Fault("joint", "2", 0.08 * 202.5201)),
+        ("shorted fast charge 0.2", Fault("shorted", "fast charge", 0.2, 0.01)),
+        ("warm 20", Fault("warm", "", 20.0, 25.0)),
+    ],
+)
+def test_a_fault_is_named_in_words(words, fault):
+    """Place and size are the usual ones unless said; a lone number that names a pin is the place."""
+    found = fault_of(PLOVER_80, words.split())
+    assert (found.kind, found.where, found.extra) == (fault.kind, fault.where, fault.extra)
+    assert found.size == pytest.approx(fault.size)
+
+
+@pytest.mark.parametrize(
+    "words", ["gremlins", "open nowhere", "shorted slow charge 1.5", "strand S 1", "delta"]
+)
+def test_a_fault_that_no_unit_can_have_is_refused_in_a_sentence(words):
+    """Unknown kind, place or size."""
+    with pytest.raises(NoSuchFault, match=r"\.$"):
+        fault_of(PLOVER_80, words.split())
+
+
+def test_a_sheet_of_turns_and_wire_alone_makes_a_unit():
+    """210 turns of 58 mm in AWG 24 (0.5106 mm, ASTM B258 from memory): 1.0256 ohm at 58 S m/mm²."""
+    kind = unit_type("plover-80-coil")
+    assert kind.steps == (("P", "E"), ("E", "HT"), ("P", "HT"))
+    assert kind.nominal().ohm("P", "E", 20.0) == pytest.approx(1.0256, rel=3e-3)
+    assert kind.prefix == "P80C"
+
+
+def test_a_file_that_is_no_sheet_is_refused_by_its_name(tmp_path):
+    """Missing, no TOML, no sheet."""
+    file = tmp_path / "x.toml"
+    for text in (None, "[[", "a = 1"):
+        if text is not None:
+            file.write_text(text)
+        with pytest.raises(Unusable, match=r"x\.toml"):
+            unit_type(str(file))
+        unit_type.cache_clear()
+    with pytest.raises(Unusable, match="none of the sheets: fathom-7"):
+        unit_type("nowhere")
+
+
 def test_a_fault_in_a_part_that_does_not_exist_is_refused():
     """The name of the part is in the error."""
     with pytest.raises(KeyError, match="nowhere"):
@@ -214,7 +264,7 @@ def test_limits_enclose_the_nominal_of_every_pair(kind):
     """And no pair that a step asks for is without limits."""
     limits = kind.pair_limits_ohm()
     assert set(kind.steps) <= set(limits)
-    assert not set(kind.isolated) & set(limits)
+    assert not set(kind.isolated()) & set(limits)
     assert all(low < nominal < high for nominal, low, high in limits.values())
 
 

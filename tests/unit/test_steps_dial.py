@@ -6,6 +6,7 @@ The peer is the obedient person of `tests.hand_bench`.
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 
@@ -128,6 +129,33 @@ def test_the_prompt_names_a_range_that_the_dial_has(sheet):
     bench.hold(441.0, 20)  # overload, and no word of Enter
     assert bench.prompt.why is not Why.SILENT
     assert len(bench.of(Judged)) == 1
+
+
+def test_nobody_is_asked_for_a_key_while_the_dial_is_turned(sheet):
+    """Probes off, five seconds at the dial: only then begins the time in which a touch should be felt."""
+    bench = Bench(sheet, 200.0)
+    bench.command(StartUnit("A1"))
+    bench.hold(0.0, 5)
+    bench.hold(None, 2)
+    bench.hold(20.6, 5)
+    bench.hold(None, 5)
+    assert bench.prompt.facts["turn_ohm"] == 2000.0
+    bench.dial = 2000.0
+    bench.hold(None, 2.5)
+    assert (bench.prompt.why, "turn_ohm" in bench.prompt.facts) == (Why.NONE, False)
+    bench.hold(None, 1.5)
+    assert bench.prompt.why is Why.SILENT
+
+
+def test_of_a_meter_that_a_person_reads_off_nothing_is_felt(sheet):
+    """However long nobody types: no touch is missed, and no key is asked for."""
+    bench = Bench(sheet, 200.0)
+    bench.command(StartUnit("A1"))
+    bench.hold(0.0, 5)
+    typed = replace(bench.reading(None), flags=frozenset({Flag.TYPED}))
+    bench.events += bench.heart.feed(typed)
+    bench.events += bench.heart.tick(bench.now_s + 20.0, bench.now_s + 20.0)
+    assert bench.prompt.why is Why.NONE
 
 
 def test_leads_are_not_zeroed_on_a_range_that_cannot_resolve_them(sheet):

@@ -7,11 +7,12 @@ import pytest
 
 from acquire.physics.cooling import Look
 from acquire.records import Circumstances, Ending, FindingKind, Outcome, Pair, Purpose, UnitStarted
+from acquire.records.words import FAILING
 from acquire.steps.pairs import PairTable
 from acquire.verdict.close import SIGNIFICANT, close_unit
 from acquire.words.verdicts import closure
 from tests.known_sheets import PLOVER
-from tests.true_units import MOTOR, Cooling, Errors, measured, worked
+from tests.true_units import MOTOR, PER_KELVIN, Cooling, Errors, measured, worked
 
 STARTED = UnitStarted("left", "P-1", PLOVER.name, "plover", Purpose.FINAL, "", "", utc_s=0.0)
 
@@ -77,12 +78,40 @@ def test_readings_that_contradict_each_other_do_not_pass():
     assert abs(found.ohm - found.predicted_ohm) >= SIGNIFICANT * found.u_ohm
 
 
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("kelvin", [12.0, 40.0])
+def test_a_unit_that_cools_between_touches_has_no_joint(kelvin, seed):
+    """1-2, 2-3, 1-3 are read 18 s apart while a sound plate cools: their relation moves, not its pin."""
+    dice = np.random.default_rng(seed)
+    unit = worked(PLOVER, Errors.drawn(dice), Cooling(kelvin, share=0.5, fast_s=150.0), every_s=18.0)
+    result = closed(*seen(unit))
+    (joint,) = result.closures
+    assert (joint.outcome, joint.contradicts) in {(Outcome.PASS, False), (Outcome.CONDITIONAL_PASS, False)}
+    assert abs(joint.ohm) <= 1.5 * joint.expanded_ohm
+    assert result.outcome not in FAILING
+
+
+def test_a_bad_joint_of_a_unit_that_cools_still_fails():
+    """2 ohm in pin 2, 15 K warm: the cooling is known to some milliohms."""
+    dice = np.random.default_rng(1)
+    cooling = Cooling(15.0, share=0.5, fast_s=150.0)
+    unit = worked(PLOVER, Errors.drawn(dice), cooling, every_s=18.0, joints={"2": 2.0})
+    (joint,) = closed(*seen(unit)).closures
+    assert joint.outcome is Outcome.FAIL
+    warm_ohm = 2.0 * (1.0 + PER_KELVIN * float(cooling.at(unit.looks[-1].at_s)))
+    assert joint.ohm == pytest.approx(warm_ohm, abs=1.5 * joint.expanded_ohm)
+
+
+def seen(unit):
+    """A unit of `true_units` as its bench has it when its steps are done, and what it looked like."""
+    steps, readings = unit.table.sheet.steps, [each.reading for each in unit.judged]
+    return Measured(unit.table, list(zip(steps, readings, strict=True))), unit.looks
+
+
 def of_motor(kelvin, ohms=None, dice_seed=4):
     """A motor warm by so much, and what it looked like."""
     dice = np.random.default_rng(dice_seed)
-    unit = worked(MOTOR, Errors.drawn(dice), Cooling(kelvin), ohms=ohms, spread=False)
-    readings = [each.reading for each in unit.judged]
-    return Measured(unit.table, list(zip(MOTOR.steps, readings, strict=True))), unit.looks
+    return seen(worked(MOTOR, Errors.drawn(dice), Cooling(kelvin), ohms=ohms, spread=False))
 
 
 def test_a_warm_unit_is_held_and_told_how_long_at_least_and_at_most():

@@ -108,6 +108,13 @@ def test_a_phase_of_a_delta_has_limits_of_its_own():
     assert all(each.ohm == pytest.approx(0.9, rel=2e-3) for each in found if each.where != "phase UV")
 
 
+def test_a_strap_beside_a_winding_does_not_hide_it():
+    """5-6 of the Plover is lighting and strap: the pair judges it, whatever a bad joint does elsewhere."""
+    pairs = [step.pair for step in PLOVER.steps]
+    found = closures(PairTable(PLOVER), measured(PLOVER, pairs, joints={"2": 12.0}), Purpose.FINAL)
+    assert [each.where for each in found] == ["2"]
+
+
 def test_windings_that_pairs_show_alone_are_not_judged_twice():
     """The pairs' own limits judge them; open pairs say nothing."""
     readings = measured(FATHOM, (Pair("1", "2"), Pair("3", "4")))

@@ -134,12 +134,6 @@ def test_what_was_just_wound_has_other_priors():
     assert few_turns(Purpose.FINAL) > 1.5 * few_turns(Purpose.INCOMING)
 
 
-def test_a_shop_may_set_its_own_priors():
-    """By the names of the faults."""
-    readings = plover(202.6, 43.0, 245.6)
-    assert explained(PLOVER, readings, priors={"too_few_turns": 9.0})[0].fault == "too_few_turns"
-
-
 def test_nonsense_is_called_unknown():
     """Four readings that no single fault can give."""
     found = explained(PLOVER, plover(17.0, 900.0, 3.3, 1234.0))

@@ -5,9 +5,9 @@ from pathlib import Path
 
 import pytest
 
-from acquire.physics.accuracy import AccuracyLimit
 from acquire.records import Limits
 from acquire.verdict.fitness import Bench, Offer, foresee, offers_of, reference_of, row
+from drivers.accuracy import RangeAccuracy
 from drivers.models import load_model
 
 METERS = Path(__file__).parents[2] / "configs" / "meters"
@@ -60,15 +60,15 @@ def test_a_thermometer_helps_where_temperature_dominates():
 
 
 def test_a_better_range_helps():
-    coarse = Offer("2000 Ω range", AccuracyLimit(0.008, 1.0, counts=3), 2000.0, four_wire=False)
-    fine = Offer("200 Ω range", AccuracyLimit(0.008, 0.1, counts=5), 200.0, four_wire=False)
-    small = Offer("20 Ω range", AccuracyLimit(0.001, 0.01, counts=5), 20.0, four_wire=False)
+    coarse = Offer("2000 Ω range", RangeAccuracy(0.008, 1.0, counts=3), 2000.0, four_wire=False)
+    fine = Offer("200 Ω range", RangeAccuracy(0.008, 0.1, counts=5), 200.0, four_wire=False)
+    small = Offer("20 Ω range", RangeAccuracy(0.001, 0.01, counts=5), 20.0, four_wire=False)
     got = row("step", 46.17, within(46.17, 0.05), Bench(), [coarse, small, fine])
     assert got.would_help == "the 200 Ω range"
 
 
 def test_a_pair_of_changes_is_found_where_one_is_not_enough():
-    offer = Offer("range", AccuracyLimit(0.0002, 0.001, counts=1), 50.0, four_wire=False)
+    offer = Offer("range", RangeAccuracy(0.0002, 0.001, counts=1), 50.0, four_wire=False)
     bench = Bench(zero_u_ohm=0.05, winding_u_kelvin=3.0)
     got = row("step", 10.0, within(10.0, 0.006), bench, [offer])
     assert got.would_help == "zeroed leads and a thermometer at the unit"
@@ -98,8 +98,8 @@ def test_ranges_are_called_what_people_call_them():
 
 
 def test_a_range_too_small_for_the_value_cannot_judge_it():
-    small = Offer("20 Ω range", AccuracyLimit(0.001, 0.01, counts=5), 20.0, four_wire=False)
-    large = Offer("200 Ω range", AccuracyLimit(0.001, 0.1, counts=2), 200.0, four_wire=False)
+    small = Offer("20 Ω range", RangeAccuracy(0.001, 0.01, counts=5), 20.0, four_wire=False)
+    large = Offer("200 Ω range", RangeAccuracy(0.001, 0.1, counts=2), 200.0, four_wire=False)
     got = row("step", 46.17, within(46.17, 0.05), Bench(), [small, large])
     assert not got.can_judge
     assert got.would_help == "the 200 Ω range"

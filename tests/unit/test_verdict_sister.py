@@ -1,12 +1,10 @@
-"""Inductance, Q and loss against a sister coil; polarity of coils in series."""
-
-import math
+"""Inductance, Q and loss against a sister coil."""
 
 import pytest
 
 from acquire.errors import InputImpossible
 from acquire.records import Outcome, Rule
-from acquire.verdict.sister import Measured, Polarity, compare, polarity
+from acquire.verdict.sister import Measured, compare
 
 GOLDEN = Measured(0.86, 0.002, 1000.0)
 
@@ -68,22 +66,3 @@ def test_no_limit_or_a_negative_one_is_refused():
         compare(GOLDEN, GOLDEN, below=None, above=None)
     with pytest.raises(InputImpossible):
         compare(GOLDEN, GOLDEN, below=-0.1, above=0.1)
-
-
-def test_equal_well_coupled_windings_give_four_times_one_or_nothing():
-    aiding, opposing = polarity(6.0, 6.0, 23.8), polarity(6.0, 6.0, 0.1)
-    assert (aiding.polarity, opposing.polarity) == (Polarity.AIDING, Polarity.OPPOSING)
-    assert aiding.coupling == pytest.approx(0.983, abs=1e-3)
-    assert opposing.coupling == pytest.approx(-0.992, abs=1e-3)
-
-
-def test_weak_coupling_is_left_undecided():
-    assert polarity(1.0, 1.0, 2.1).polarity is Polarity.UNDECIDED
-
-
-def test_mutual_inductance_of_unequal_coils():
-    got = polarity(1.0, 4.0, 5.0 + 2 * 1.5)
-    assert got.mutual_henry == pytest.approx(1.5)
-    assert got.coupling == pytest.approx(1.5 / math.sqrt(4.0))
-    with pytest.raises(InputImpossible):
-        polarity(0.0, 1.0, 1.0)
