@@ -15,6 +15,7 @@ from pathlib import Path
 import psycopg
 import pytest
 
+from acquire.journal.history import JournalReader, Question
 from tests.brokers import Mosquitto, needs_mosquitto
 from tests.page_client import posted, until_served
 from tests.paged_daemon import heard, page_file
@@ -48,16 +49,10 @@ def rules(monkeypatch):
     monkeypatch.setitem(QUIET, "PYTHONWARNDEFAULTENCODING", "1")
 
 
-def python(*words, **options):
+def python(*words, cwd=None, timeout=100):
     """Under the rules, to its end: exit code and output, which must be UTF-8."""
-    done = subprocess.run(
-        [sys.executable, *map(str, words)],
-        env=QUIET,
-        capture_output=True,
-        timeout=100,
-        check=False,
-        **options,
-    )
+    words = [sys.executable, *map(str, words)]
+    done = subprocess.run(words, env=QUIET, capture_output=True, timeout=timeout, check=False, cwd=cwd)
     return done.returncode, done.stdout.decode("utf-8"), done.stderr.decode("utf-8", "replace")
 
 
@@ -189,6 +184,41 @@ run_loop(main())
             os.close(slave)
 
 
+ROOMS = """
+journal_store journal_archive journal_history journal_tidying files_new_file files_shared outlets_csv_log
+outlets_csv_tail outlets_orders_kept outlets_line_outlet study_record reports_issued reports_signing
+page_running page_sheet_edit page_access page_say page_papers page_batch_read simulated_stand_in bench_daemon
+"""
+LINUX_OWN = """
+link pipe vanishes only_gives full_disk others_may_read taken_away stop_without_a_journal the_lock_is_for
+"""
+"""Tests that themselves plant links and pipes, take open files away, or look at mode bits."""
+
+
+@pytest.mark.long
+@pytest.mark.timeout(1000)
+@needs_mosquitto
+def test_the_rooms_that_hold_files_keep_their_promises(tmp_path, monkeypatch):
+    """Their own tests, with pytest itself under the rules."""
+    monkeypatch.delitem(QUIET, "PYTHONWARNDEFAULTENCODING")  # tests may leave it to the system
+    files = [ROOT / "tests" / "unit" / f"test_{room}.py" for room in ROOMS.split()]
+    but = " and ".join(f"not {each}" for each in LINUX_OWN.split())
+    words = (
+        "-m",
+        "pytest",
+        "-q",
+        "-p",
+        "no:cacheprovider",
+        "--basetemp",
+        tmp_path / "base",
+        "-k",
+        but,
+        *files,
+    )
+    code, said, failed = python(*words, cwd=ROOT, timeout=900)
+    assert code == 0, said + failed
+
+
 @pytest.mark.long
 def test_the_whole_demo_and_its_page(tmp_path):
     """Ten units, three of them faulty, as on Linux; the page stays until Ctrl-Break."""
@@ -227,5 +257,8 @@ def test_a_line_is_collected(tmp_path, database):  # noqa: F811
             collector.close()
     with psycopg.connect(database) as connection:
         there = connection.execute("SELECT count(*) FROM steadyohm.entry").fetchone()[0]
-    sent = sum(len(journal_entries(each.parent)) for each in tmp_path.glob("benches/*/journal.db"))
+    sent = 0
+    for file in tmp_path.glob("benches/*/journal.db"):
+        with JournalReader(file) as journal:
+            sent += sum(1 for _ in journal.find(Question()))
     assert there >= sent > 20

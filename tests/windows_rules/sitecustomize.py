@@ -36,7 +36,7 @@ ABSENT = {
     os: "fork forkpty openpty getuid geteuid getgid getegid getpgrp getpgid tcgetpgrp tcsetpgrp ttyname "
     "setsid killpg fchmod fchown chown lchown mkfifo mknod pread pwrite statvfs sync uname nice "
     "O_CLOEXEC O_NOFOLLOW O_NONBLOCK O_DIRECTORY O_NOCTTY ST_RDONLY",
-    signal: "SIGHUP SIGQUIT SIGALRM SIGWINCH SIGTSTP SIGCONT pthread_kill sigwait alarm setitimer",
+    signal: "SIGHUP SIGQUIT SIGALRM SIGWINCH pthread_kill sigwait alarm setitimer",
     socket: "SO_REUSEPORT",
 }
 
