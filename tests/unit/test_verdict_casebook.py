@@ -11,7 +11,7 @@ from acquire.records import Pair, Purpose
 from acquire.steps.pairs import PairTable
 from acquire.verdict.casebook import Casebook
 from acquire.verdict.circuits import crossed, evenly, healthy, log_sizes
-from acquire.verdict.dictionary import PRIORS, Case, cases
+from acquire.verdict.dictionary import PRIORS, Case, cases, double_cases
 from acquire.verdict.next_pair import information
 from acquire.verdict.solving import whitened
 from tests.known_sheets import FATHOM, PLOVER, QUERN
@@ -141,3 +141,11 @@ def test_information_of_a_pair_agrees_with_sampling():
     of_case = np.array([posterior[laws.case == laws.case[index[d]]].sum() for d in drawn])
     theirs = np.log((density * same).sum(axis=1) / of_case / density.sum(axis=1)).mean()
     assert ours == pytest.approx(theirs, abs=0.03)
+
+
+@pytest.mark.parametrize("sheet", [PLOVER, QUERN, FATHOM], ids=lambda sheet: sheet.name)
+@pytest.mark.parametrize("listed", [cases, double_cases])
+def test_the_sizes_of_a_case_share_all_of_its_weight(sheet, listed):
+    """Whatever a fault's size: its prior is that of the fault alone."""
+    for case in listed(sheet, Purpose.INCOMING):
+        assert math.fsum(circuit.weight for circuit in case.circuits) == pytest.approx(1.0), case.faults
