@@ -13,12 +13,13 @@ from acquire.conditions import CalibrationDue, Conditions
 from acquire.errors import InputImpossible
 from acquire.heart.attempt import attempt_of
 from acquire.heart.batches import BatchCommand, Batches
-from acquire.heart.contact import Admission, ContactRule
+from acquire.heart.contact import LINGER_S, Admission, ContactRule
 from acquire.heart.duties import Duties, Duty
 from acquire.heart.fixture_hold import FixtureHold
 from acquire.heart.learnt import Learning
 from acquire.heart.open_witness import OpenWitness
-from acquire.heart.serials import SerialRule, asked_about, still_asked
+from acquire.heart.serials import SerialRule, asked_about, scan_doubt, still_asked
+from acquire.heart.standstill import MeterSaid, Standstill, Untaken
 from acquire.heart.unit_state import UnitState
 from acquire.heart.unit_work import UnitWork
 from acquire.heart.watch import ReadingWatch
@@ -34,7 +35,6 @@ from acquire.records import (
     Contact,
     Ending,
     Event,
-    Fact,
     FixtureMoved,
     FixtureOpen,
     GiveUpUnit,
@@ -93,6 +93,7 @@ class Pipeline:
         learning: what it has learnt since.
         duties: lead zero, check standard, typed values.
         batches: which batch units belong to.
+        settling: follows the contact of the probes.
         question: what was asked about a scan that waits for a yes; None where none does.
     """
 
@@ -115,8 +116,9 @@ class Pipeline:
     table: PairTable = field(init=False)
     duties: Duties = field(init=False)
     batches: Batches = field(init=False)
-    _filter: SettleFilter = field(init=False)
+    settling: SettleFilter = field(init=False)
     _watch: ReadingWatch = field(default_factory=ReadingWatch)
+    _still: Standstill = field(init=False)
     _witness: OpenWitness = field(init=False)
     _contact: ContactRule = field(init=False)
     _dial: Dial = field(init=False)
@@ -133,8 +135,9 @@ class Pipeline:
             self.place, self.meter, self.conditions, self.checks, self.habit, self.calibration
         )
         self.batches = Batches(self.place, self.cards)
-        self._filter = SettleFilter(self.settle, learned=self.learned)
-        self.learning = Learning(self._filter, self.place.meter_hash, self.learned)
+        self.settling = SettleFilter(self.settle, learned=self.learned)
+        self.learning = Learning(self.settling, self.place.meter_hash, self.learned)
+        self._still = Standstill(self.settling.pace)
         self._witness = OpenWitness(self.settle.silence_s)
         self._contact = ContactRule(self.settle.lift_off_s)
         self._dial = Dial(self.meter, self.ranging)
@@ -145,13 +148,16 @@ class Pipeline:
         """Take one reading of the ohms meter."""
         wanted, reading = self.wanted, self._dial.see(reading)
         events: list[Event] = list(self._watch.notices(reading, wanted.quantity))
+        self._still.see(reading, wanted.quantity)
+        self._witness.freshest_s = self.settling.patience_s
         sees = self._witness.see(reading, wanted.quantity, wanted.open_above_ohm, tells=self._dial.tells)
         if sees and self.unit is not None and self._contact.quantity is None:
             self.unit.state.seen_open(reading.monotonic_s)
         near_si = wanted.close_enough_ohm
-        self._filter.expect(Expectation(wanted.slow, wanted.quantity, close_enough_si=near_si))
-        for event in self._filter.feed(reading):
+        self.settling.expect(Expectation(wanted.slow, wanted.quantity, close_enough_si=near_si))
+        for event in self.settling.feed(reading):
             events.append(event)
+            self._still.follow(event)
             if isinstance(event, Contact):
                 events[-1] = replace(event, goes_on=not self._contact.seen_open)
                 self._contact.begun(reading.quantity)
@@ -163,7 +169,7 @@ class Pipeline:
         self._contact.see(reading)
         if not self._contact.lies(self._purpose):
             self._setting = self._wanted_now
-        if self._contact.overdue(reading.monotonic_s):
+        if self._contact.overdue(reading.monotonic_s, max(LINGER_S, self.settling.patience_s)):
             serial = self.unit.serial if self.unit else ""
             events.append(Notice(Weight.WARNING, Code.PROBES_NOT_LIFTED, reading.utc_s, serial))
         return [*events, *self._asked(reading.monotonic_s)]
@@ -174,10 +180,12 @@ class Pipeline:
 
     def tick(self, monotonic_s: float, utc_s: float) -> list[Event]:
         """Let time pass: a meter gone silent, a contact that does not come."""
-        events: list[Event] = [*self._filter.tick(monotonic_s, utc_s)]
+        events: list[Event] = [*self.settling.tick(monotonic_s, utc_s)]
         for event in events:
             if isinstance(event, LiftOff):
                 self._lifted(event)
+        working = self.unit is not None or bool(self.duties.asked)
+        events += self._still.notices(monotonic_s, utc_s, working=working, slow=self.wanted.slow)
         if self.unit is None:
             self.duties.between_units(utc_s)
             events += self.batches.between_units(utc_s)
@@ -195,9 +203,14 @@ class Pipeline:
         self.question = still_asked(self.question, *events)
         return [*opened, *events, *self._asked(monotonic_s)]
 
+    def told_of_meter(self, said: MeterSaid) -> None:
+        """Take what the ohms meter's driver says beside readings."""
+        self._still.take(said)
+
     def link_lost(self) -> None:
         """The meter is gone: whatever was settling is void."""
-        self._filter.reset()
+        self.settling.reset()
+        self._still.forget()
         self._witness.forget()
         self._contact.forget()
         self._dial.asked()
@@ -239,15 +252,13 @@ class Pipeline:
                 case _ if self.unit is not None:
                     self._left = None if isinstance(record, Verdict) else self._left
                     self.unit.replay(record)
-        if (unit := self.unit) is None:
+        if self.unit is None:
             return []
-        ending = Ending.FILES_CHANGED if self._is_of_other_files(unit.started) else Ending.DONE
-        return self._noted(unit.closed(utc_s, ending))
-
-    def _is_of_other_files(self, started: UnitStarted) -> bool:
-        place = self.place
-        now = place.sheet.content_hash, place.meter_hash, place.bench_hash
-        return (started.sheet_hash, started.meter_hash, started.bench_hash) != now
+        place, started = self.place, self.unit.started
+        then = started.sheet_hash, started.meter_hash, started.bench_hash
+        same = then == (place.sheet.content_hash, place.meter_hash, place.bench_hash)
+        ending = Ending.DONE if same else Ending.FILES_CHANGED
+        return self._noted(self.unit.closed(utc_s, ending))
 
     @property
     def wanted(self) -> Wanted:
@@ -271,31 +282,36 @@ class Pipeline:
 
     def _settled(self, settled: Settled) -> list[Event]:
         """A value is at rest: for a duty of the bench if one was asked for, else the unit's."""
-        if self.fixture is not None and not self.fixture.fits(self._prompt):
-            return []
         unit, duty, purpose = self.unit, self.duties.asked, self._purpose
+        if self.fixture is not None and not self.fixture.fits(self._prompt):
+            return self._still.untaken(settled, Untaken.FIXTURE)
         if unit is None and not duty:
-            return []
+            return self._still.untaken(settled, Untaken.NO_UNIT) if self._contact.seen_open else []
         admission = self._contact.admits(settled, purpose)
-        if admission is Admission.UNLIFTED and unit is not None and not duty and unit.state.attempts:
+        if admission is Admission.UNLIFTED and unit is not None and not duty:
             purpose, admission = self._contact.unlifted(settled, purpose, self._asked_s, unit.expects)
-        unset = settled.quantity is not self._wanted_now.quantity  # by what lay on the probes before
-        if unset or admission in (Admission.KNOWN, Admission.UNLIFTED):
+        if admission in (Admission.KNOWN, Admission.UNLIFTED):
             return []
-        if duty or unit is None:
-            again = admission in (Admission.REVISED, Admission.MOVED)
-            events = [] if again else self.duties.take(settled)
-            if any(isinstance(event, LeadZero | CheckStandard) for event in events):
-                self._contact.take(settled, purpose)
-                if unit is not None:
-                    unit.state.unclip()
-            return self.learning.after(events, settled.utc_s)
-        if admission is Admission.SET_UP and not unit.state.asks_set_up:
-            return []
-        events = unit.take(settled, admission)
-        if any(not isinstance(event, Notice) for event in events):
+        if settled.quantity is not self._wanted_now.quantity:  # by what lay on the probes before
+            return self._still.untaken(settled, Untaken.FUNCTION)
+        events = self._taken(settled, admission, unit)
+        if any(
+            isinstance(e, LeadZero | CheckStandard) if duty else not isinstance(e, Notice) for e in events
+        ):
             self._contact.take(settled, purpose)
+        if duty or unit is None:
+            return self.learning.after(events, settled.utc_s)
         return self._noted([*events, *unit.closed(settled.utc_s)])
+
+    def _taken(self, settled: Settled, admission: Admission, unit: UnitWork | None) -> list[Event]:
+        """What a value comes to where it was asked for."""
+        if unit is not None and not self.duties.asked:
+            unasked = admission is Admission.SET_UP and not unit.state.asks_set_up
+            return [] if unasked else unit.take(settled, admission)
+        events = [] if admission in (Admission.REVISED, Admission.MOVED) else self.duties.take(settled)
+        if unit is not None and any(isinstance(event, LeadZero | CheckStandard) for event in events):
+            unit.state.unclip()
+        return events
 
     def _noted(self, events: list[Event]) -> list[Event]:
         """Take a unit that has its result off the bench."""
@@ -323,6 +339,7 @@ class Pipeline:
             self._left = unit if slip else None
 
     def _lifted(self, event: LiftOff, reading: Reading | None = None) -> None:
+        self._still.follow(event)
         self._contact.ended(reading)
         self._asked_s = event.monotonic_s
         if self.unit is not None:
@@ -396,16 +413,8 @@ class Pipeline:
 
     def doubt(self, command: StartUnit, utc_s: float) -> Notice | None:
         """What must be asked before a unit is started; None where it is plain, or was scanned once more."""
-        before = self.unit
-        if command.sure or command.serial == asked_about(self.question):
-            return None
-        if (unlike := self.serials.doubt(command.serial)) is not None:
-            facts: dict[str, Fact] = {"unlike": unlike.value, "pattern": self.serials.pattern}
-            return Notice(Weight.WARNING, Code.SERIAL_DOUBTFUL, utc_s, command.serial, facts=facts)
-        if before is None or not before.state.attempts:
-            return None
-        facts = {"next": command.serial, "done": before.state.steps_done, "total": before.state.total}
-        return Notice(Weight.WARNING, Code.UNIT_UNFINISHED, utc_s, before.serial, facts=facts)
+        before = None if self.unit is None else self.unit.state
+        return scan_doubt(command, self.serials, before, self.question, utc_s)
 
     @property
     def undoable(self) -> bool:
@@ -483,7 +492,7 @@ class Pipeline:
         elif self.unit is None:
             prompt = self.batches.prompt()
         else:
-            waits = self._contact.quantity is None and self._dial.turn_to(self.wanted) is None
+            waits = not (self._contact.quantity or self._witness.typed or self._dial.turn_to(self.wanted))
             prompt = self.unit.state.prompt(monotonic_s - self._asked_s if waits else 0.0)
         prompt = self._dial.with_turn(prompt, self._wanted_now)  # probes may still lie: no touch is lost
         return prompt if self.fixture is None else self.fixture.prompt(prompt)

@@ -39,7 +39,7 @@ class SerialPort:
 
     Attributes:
         path: the name to put into a bench file: by id where there is such, since that survives replugging.
-        make: maker and product as USB tells them, else what the system calls it; may be empty.
+        make: maker and product as USB tells them, or what the system calls it; may be empty.
     """
 
     path: str
@@ -118,9 +118,9 @@ def list_serial_ports() -> list[SerialPort]:
 
 
 def _make_of(port: Any) -> str:
-    """Maker and product as USB tells them, else what the system calls the port; that is all Windows has."""
-    told = " ".join(word for word in (port.manufacturer, port.product) if word)
-    return told or ("" if port.description in (None, "n/a", port.name) else str(port.description))
+    """Maker and product as USB tells them; Windows has its driver's description in place of the second."""
+    described = "" if port.description in (None, "n/a", port.name) else port.description
+    return " ".join(word for word in (port.manufacturer, port.product or described) if word)
 
 
 def list_visa_resources() -> list[str]:

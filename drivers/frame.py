@@ -66,7 +66,7 @@ class FrameProtocol(ABC):
     frame_bytes: ClassVar[int] = 0
     usual_line: ClassVar[SerialLine]
     quantities: frozenset[Quantity]
-    flags_visible: ClassVar[frozenset[Flag]] = frozenset()
+    flags_visible: frozenset[Flag] = frozenset()
     repeats: ClassVar[int] = 1
     checked: ClassVar[bool] = False
     verification: ClassVar[str] = "memory"

@@ -18,6 +18,15 @@ ClockPair = Callable[[], tuple[float, float]]
 """Gives (monotonic seconds, UTC seconds since 1970) of now. Drivers never read a clock of their own."""
 
 
+Unread = Callable[[bytes, str], None]
+"""Is told of bytes that gave no reading and why, in a few words, with the option that would cure it."""
+
+
+def untold(raw: bytes, why: str) -> None:
+    """Nobody listens to what gives no reading."""
+    del raw, why
+
+
 @dataclass(frozen=True, slots=True)
 class Capabilities:
     """What a driver can do, stated before a link is opened.
@@ -65,6 +74,7 @@ class Held:
         resolution_si: worth of one count, None when unknown.
         origin: where the two are known from.
         offset_compensation: whether it is really on.
+        conversion_s: how long a conversion takes by these settings; None where nobody knows.
         please_turn: sentences for the operator ("set the dial to ohms"); empty when nothing is to
             be done by hand.
     """
@@ -74,6 +84,7 @@ class Held:
     resolution_si: float | None = None
     origin: Origin = Origin.UNKNOWN
     offset_compensation: bool = False
+    conversion_s: float | None = None
     please_turn: tuple[str, ...] = field(default=())
 
 
@@ -103,10 +114,11 @@ class Meter(Protocol):
     Guarantees: readings come in the order of their conversions; one conversion is one reading (repeated
     frames carry the same conversion number); after `configure` no reading of the former setup is yielded;
     a broken link raises `LinkLost`, silence raises `LinkTimeout`; leaving the context closes the link
-    whatever happened.
+    whatever happened. Bytes that give no reading are told to `unread` where they are not raised.
     """
 
     meter_id: str
+    unread: Unread
     capabilities: Capabilities
 
     async def __aenter__(self) -> Self:
@@ -129,4 +141,13 @@ class Meter(Protocol):
 
     def readings(self) -> AsyncIterator[Reading]:
         """Yield readings until closed. Raises: LinkLost, LinkTimeout, MeterRefused."""
+        ...
+
+
+@runtime_checkable
+class Confirming(Protocol):
+    """A meter whose function can be turned by hand, and that can say what it is set to."""
+
+    async def confirm(self) -> None:
+        """Make sure that what was set is in force. Raises: MeterRefused: it is not; LinkTimeout, LinkLost."""
         ...

@@ -18,7 +18,7 @@ from typing import Annotated, Any, ClassVar, Self
 from pydantic import BaseModel, ConfigDict, Field
 
 from drivers.errors import MeterRefused
-from drivers.meter import Capabilities, ClockPair, Held, Identity, Setup
+from drivers.meter import Capabilities, ClockPair, Held, Identity, Setup, Unread
 from drivers.reading import OHMS, Kind, Origin, Quantity, Reading
 from drivers.registry import open_meter
 
@@ -121,6 +121,15 @@ class PlatinumThermometer:
         quantity = Quantity.RESISTANCE_4W if four else Quantity.RESISTANCE
         self._setup = Setup(quantity, expected_si=_EXPECTED_TIMES_R0 * self._options.r0_ohm)
 
+    @property
+    def unread(self) -> Unread:
+        """Who is told of bytes that give no reading."""
+        return self._ohmmeter.unread
+
+    @unread.setter
+    def unread(self, told: Unread) -> None:
+        self._ohmmeter.unread = told
+
     async def __aenter__(self) -> Self:
         """Open the link and set the ohmmeter to ohms. Raises: LinkUnavailable, MeterRefused."""
         await self._ohmmeter.__aenter__()
@@ -151,8 +160,8 @@ class PlatinumThermometer:
             )
         held = await self._ohmmeter.configure(self._setup)
         resolution = self._celsius_per_count(held.resolution_si, 20.0)
-        return Held(
-            Quantity.TEMPERATURE, None, resolution, held.origin, held.offset_compensation, held.please_turn
+        return replace(
+            held, quantity=Quantity.TEMPERATURE, range_full_scale_si=None, resolution_si=resolution
         )
 
     async def readings(self) -> AsyncIterator[Reading]:

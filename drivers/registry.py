@@ -24,7 +24,7 @@ GROUP = "steadyohm.drivers"
 BUILT_IN: dict[str, str] = {
     "scpi": "drivers.scpi.bench_meter:BenchMeter",
     "lcr": "drivers.scpi.lcr_meter:LcrMeter",
-    "lines": "drivers.handheld.line_meter:LineMeter",
+    "lines": "drivers.handheld.meters:LineMeter",
     "status14": "drivers.handheld.meters:Status14Meter",
     "parity11": "drivers.handheld.meters:Parity11Meter",
     "segments14": "drivers.handheld.meters:Segments14Meter",

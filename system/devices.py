@@ -56,6 +56,9 @@ def names_by_id() -> dict[str, str]:
 
 
 if sys.platform == "win32":
+    REFUSED = "it is in use by another program, or you may not open it"
+    """What it means that the system refuses to open a port."""
+
     CANNOT_SET: tuple[type[Exception], ...] = ()
     """What opening a port raises where it cannot be set as wanted, beside pyserial's own errors."""
 
@@ -86,6 +89,7 @@ else:
     import grp
     import termios
 
+    REFUSED = "you may not open this port"
     CANNOT_SET = (termios.error,)
     _EVIOCGRAB = 0x40044590  # linux/input.h: _IOW('E', 0x90, int)
 

@@ -290,7 +290,7 @@ def do(bench: Bench, action: Action, records: list) -> list:
     """
     before = len(bench.events)
     bench.pipeline.link_lost()
-    bench.pipeline._filter = SettleFilter(bench.pipeline.settle)  # what it learnt of the noise is not told
+    bench.pipeline.settling = SettleFilter(bench.pipeline.settle)  # what it learnt of the noise is not told
     bench.air(0.5 + action.air_s)
     for command in action.commands:
         if isinstance(command, StartUnit):

@@ -97,6 +97,7 @@ TOLD = [
         "Type or scan a serial and press Enter to put a unit on the bench.\n"
         "Enter alone: the probes are on the pair.\n"
         "The unit: .undo  .again [step]  .skip REASON  .end REASON  .note TEXT\n"
+        "Good units: .learn [NAME]\n"
         "The bench: .zero  .temperature 21.5 °C\n"
         "The meter: .read 20.6  .dial 2k  .check  .override REASON\n"
         "Other instruments: .result NAME = VALUE, ...\n"
@@ -157,14 +158,14 @@ TOLD = [
     _of(
         Code.JOURNAL_GONE,
         "The journal of this folder is gone (5a5a5a5a5a5a5a5a, 812 entries); a new one was begun. Put it "
-        "back while the bench is stopped; CSV, line and archive hold copies.",
+        "back while the bench is stopped, or bring it back from CSV, line and archive: `steadyohm restore`.",
         birth="5a5a5a5a5a5a5a5a",
         entries=812,
     ),
     _of(
         Code.JOURNAL_OLDER,
         "Entries 790 to 812 of the journal are missing: an older copy was put back, or its end was damaged. "
-        "CSV, line and archive hold copies; numbers go on behind them.",
+        "Numbers go on behind them; `steadyohm restore` takes them from CSV, line and archive.",
         first=790,
         last=812,
     ),
@@ -172,7 +173,8 @@ TOLD = [
     _of(
         Code.JOURNAL_SET_ASIDE,
         "The journal was damaged (no header) and is kept as journal-damaged.db; a new one was begun. "
-        "Verdicts that had not gone out yet are in the file set aside: keep it.",
+        "Verdicts that had not gone out yet are in the file set aside: keep it. "
+        "`steadyohm restore` brings the rest.",
         file="journal-damaged.db",
         cause="no header",
     ),
@@ -203,6 +205,12 @@ TOLD = [
     ),
     _of(Code.METER_FUNCTION, "The meter is on voltage dc: set it to ohms.", quantity="voltage_dc"),
     _of(Code.METER_HOLD, "The meter shows HOLD: switch it off, held values do not count."),
+    _of(
+        Code.METER_LOSSY,
+        "3 % of what comes from the meter is damaged: look at cable, plugs and adapter, or set a slower "
+        "rate.",
+        share=0.03,
+    ),
     _of(Code.METER_LOST, "The meter gives no readings: it hung up.", cause="it hung up."),
     _of(Code.METER_MAXIMUM, "The meter shows its maximum: switch that off, old values do not count."),
     _of(Code.METER_MINIMUM, "The meter shows its minimum: switch that off, old values do not count."),
@@ -222,7 +230,84 @@ TOLD = [
     _of(Code.METER_REFUSED, "It has no four wires.", cause="It has no four wires."),
     _of(Code.METER_RELATIVE, "The meter shows relative values: switch that off."),
     _of(Code.METER_SILENT, "The meter has been silent for some seconds."),
+    _of(Code.METER_SILENT, "The meter has been silent for 12 s.", for_s=12.0),
     _of(Code.METER_TURN, "Set the dial to ohms.", turn="Set the dial to ohms."),
+    _of(
+        Code.METER_UNREAD,
+        "Nothing that comes from the meter has been a reading for 6 s. Last came “204,4;” (32 30 34 2c 34 "
+        "3b): it has 2 fields instead of 1.",
+        for_s=6.0,
+        text="204,4;",
+        hex="32 30 34 2c 34 3b",
+        cause="it has 2 fields instead of 1",
+    ),
+    _of(
+        Code.METER_UNSETTLED,
+        "204.4 Ω has not come to rest for 20 s: it moves by 1.8 Ω. Hold still, press harder, clean tips and "
+        "pins; a large winding takes its time.",
+        for_s=20.0,
+        why="moves",
+        ohm=204.4,
+        spread_ohm=1.8,
+    ),
+    _of(
+        Code.METER_UNSETTLED,
+        "204.4 Ω has not come to rest for 20 s: the contact breaks again and again (1.8 Ω between the "
+        "values). Press harder, clean tips and pins.",
+        for_s=20.0,
+        why="breaks",
+        ohm=204.4,
+        spread_ohm=1.8,
+    ),
+    _of(
+        Code.METER_UNSETTLED,
+        "204.4 Ω has not come to rest for 20 s: the meter changes its range again and again (1.8 Ω between "
+        "the values). Set one range on it.",
+        for_s=20.0,
+        why="ranges",
+        ohm=204.4,
+        spread_ohm=1.8,
+    ),
+    _of(
+        Code.METER_UNSETTLED,
+        "204.4 Ω has not come to rest for 70 s: too few readings have come (1.8 Ω between them). Set the "
+        "meter to convert faster.",
+        for_s=70.0,
+        why="few",
+        ohm=204.4,
+        spread_ohm=1.8,
+    ),
+    _of(
+        Code.METER_UNSETTLED,
+        "204.4 Ω has not come to rest for 20 s: many readings carry no number (1.8 Ω between those that do). "
+        "Look at its display and cable.",
+        for_s=20.0,
+        why="no_numbers",
+        ohm=204.4,
+        spread_ohm=1.8,
+    ),
+    _of(
+        Code.METER_UNUSABLE,
+        "The meter has shown no resistance for 6 s, only resistance without a number: “NAN” (4e 41 4e). If "
+        "that is how it shows an overload, say so with overload_words in [meter.options].",
+        for_s=6.0,
+        why="no_number",
+        text="NAN",
+        hex="4e 41 4e",
+        quantity="resistance",
+        wanted="resistance",
+    ),
+    _of(
+        Code.METER_UNUSABLE,
+        "The meter has sent resistance for 6 s where resistance 4w is wanted: “2.04” (32 2e 30 34). Set it "
+        "to that; if it has no four wires, leave four_wire_below out of [meter].",
+        for_s=6.0,
+        why="other_quantity",
+        text="2.04",
+        hex="32 2e 30 34",
+        quantity="resistance",
+        wanted="resistance_4w",
+    ),
     _of(
         Code.METER_UNSTATED,
         "The meter file hand states no accuracy for 202.6 Ω on the range in use, so there is no verdict: "
@@ -387,6 +472,13 @@ TOLD = [
         serial="A1",
     ),
     _of(Code.STEP_UNDONE, "trigger: what was said of it last is taken back.", step="trigger"),
+    _of(
+        Code.SHEET_LEARNT,
+        "A sheet learnt from 5 good units is in teal-of-5.toml: read its questions.",
+        units=5,
+        file="teal-of-5.toml",
+    ),
+    _of(Code.UNIT_GOOD, "A1 is taken for a good unit.", serial="A1"),
     _of(Code.UNIT_REOPENED, "A1 is back on the bench as it was.", serial="A1"),
     _of(
         Code.UNIT_UNFINISHED,
@@ -395,6 +487,29 @@ TOLD = [
         done=2,
         total=6,
         next="A2",
+    ),
+    _of(
+        Code.VALUE_UNTAKEN,
+        "46.12 Ω has been steady for 8 s and is not taken: no unit is on the bench. Scan or type its serial.",
+        for_s=8.0,
+        why="no_unit",
+        ohm=46.12,
+    ),
+    _of(
+        Code.VALUE_UNTAKEN,
+        "46.12 Ω has been steady for 8 s and is not taken: the meter was set anew under the "
+        "probes. Lift them and touch again.",
+        for_s=8.0,
+        why="function",
+        ohm=46.12,
+    ),
+    _of(
+        Code.VALUE_UNTAKEN,
+        "46.12 Ω has been steady for 8 s and is not taken: the relays are on another "
+        "pair. Wait, or press Enter.",
+        for_s=8.0,
+        why="fixture",
+        ohm=46.12,
     ),
     _of(Code.UNIT_RESUMED, "A1 was interrupted: it goes on where it stopped.", serial="A1"),
 ]
@@ -454,6 +569,10 @@ REFUSED = {
         Refusal.NO_UNIT_YET
     ): "No unit was on the bench yet, so whose result is it? Scan its serial first.",
     Refused(Refusal.NOTHING_MEASURED): "Nothing was measured yet. Touch the pair that is asked for.",
+    Refused(Refusal.NOTHING_TO_LEARN): (
+        "There is no unit to learn from. Measure a good one to its end, at the temperature of the room, and "
+        "type .learn before the next."
+    ),
     Refused(Refusal.NOTHING_TO_UNDO): (
         "There is nothing to take back. Only a scan, a word or a key since the last verdict can be; touch a "
         "pair again to measure it again."

@@ -1,1 +1,1 @@
-"""What the commands answer, as lines of text or plain facts; the commands themselves only print it."""
+"""The commands, one module each: what is typed, what is done, and what is said."""

@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import asdict
 from pathlib import Path
+from typing import Annotated
 
-from acquire.answers.papers import put
+import typer
+
+from acquire.answers.options import PLACE, AsJson, say, say_document, say_json
+from acquire.answers.papers import Targets, write_document
 from acquire.line.places import record_at
 from acquire.quantity import counted
 from acquire.records import Purpose
 from acquire.reports.batch import BatchLine, BatchReport, batch_report, batches_of
 from acquire.reports.batch_document import batch_document
+from acquire.reports.export import batch_csv, report_plain
 from acquire.reports.figures import moment
-from acquire.reports.html_page import as_html
 
 
 def report_from(
@@ -27,20 +30,6 @@ def report_from(
     """
     with record_at(journal) as record:
         return batch_report(record, name, purpose=purpose, subgroup=subgroup)
-
-
-def write_report(report: BatchReport, html: Path | None, pdf: Path | None) -> list[Path]:
-    """Write the report into files. Raises InputImpossible, or LibraryMissing without matplotlib or typst."""
-    from acquire.reports.batch_pictures import svg_pictures  # noqa: PLC0415  (half a second)
-
-    written, document = [], batch_document(report, svg_pictures(report) if html or pdf else None)
-    if html is not None:
-        written.append(put(html, as_html(document)))
-    if pdf is not None:
-        from acquire.reports.pdf import as_pdf  # noqa: PLC0415  (an extra)
-
-        written.append(put(pdf, as_pdf(document)))
-    return written
 
 
 def all_batches(journal: str | Path) -> list[BatchLine]:
@@ -68,6 +57,37 @@ def list_lines(batches: list[BatchLine]) -> list[str]:
     return lines
 
 
-def list_json(batches: list[BatchLine]) -> str:
-    """The list as JSON."""
-    return json.dumps([asdict(line) for line in batches], ensure_ascii=False, indent=2)
+def batch(
+    name: Annotated[str | None, typer.Argument(help="Of the batch; left out: the list of all.")] = None,
+    *,
+    journal: Annotated[str, typer.Option(help=PLACE)] = "journal",
+    html: Annotated[Path | None, typer.Option(help="Write the report here, as one HTML file.")] = None,
+    pdf: Annotated[Path | None, typer.Option(help="Write the report here, as a PDF.")] = None,
+    as_json: AsJson = False,
+    as_csv: Annotated[
+        bool, typer.Option("--csv", help="The values that count as CSV, one row a unit and step.")
+    ] = False,
+    subgroup: Annotated[
+        int | None, typer.Option(min=2, max=25, help="Chart the means of so many neighbours too.")
+    ] = None,
+    purpose: Annotated[
+        Purpose | None, typer.Option(help="What it was measured for; left out: final, else the latest.")
+    ] = None,
+) -> None:
+    """Report a batch: yield, charts, capability, what was found; or list the batches of a journal."""
+    if name is None:
+        found = all_batches(journal)
+        say_json([asdict(line) for line in found], indent=2) if as_json else say(list_lines(found))
+        return
+    report, targets = report_from(journal, name, purpose, subgroup), Targets(html, pdf)
+    if html or pdf:
+        from acquire.reports.batch_pictures import svg_pictures
+
+        for path in write_document(batch_document(report, svg_pictures(report)), targets):
+            typer.echo(f"Written: {path}", err=as_json or as_csv)
+    if as_json:
+        say_json(report_plain(report), indent=2)
+    elif as_csv:
+        typer.echo(batch_csv(report), nl=False)
+    elif not (html or pdf):
+        say_document(batch_document(report))

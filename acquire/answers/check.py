@@ -1,6 +1,6 @@
-"""What `steadyohm check` says of a file: its faults by line, or what it means and what to think about.
+"""`steadyohm check`: the faults of a file by line, or what it means; and how well a bench can judge.
 
-Recognises sheets, bench files and meter files by their keys. Opens no instrument and writes nothing.
+Recognises sheets, bench files, meter files and profiles by their keys. Opens no instrument, writes nothing.
 """
 
 from __future__ import annotations
@@ -10,16 +10,19 @@ import os
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any
 
-from acquire.answers.meter_fit import MeterFit
+import typer
+
+from acquire.answers.meter_fit import MeterFit, row_lines, rows_of, term_lines
+from acquire.answers.options import AsJson, say, say_json
 from acquire.answers.sheet_checks import SheetRemark, sheet_remarks
 from acquire.bench.duty_setup import spool_cards
 from acquire.bench.fixture_setup import FixtureUnfit, fixture_lines, sheet_for, with_low_ohms
 from acquire.errors import Fault, FileInvalid, InputImpossible, JournalUnusable
 from acquire.files.credentials import credentials
 from acquire.files.settings import TABLES as BENCH_TABLES
-from acquire.files.settings import Bench, bench_of
+from acquire.files.settings import Bench, bench_of, load_bench
 from acquire.files.toml_file import TomlFile, read_toml
 from acquire.heart.spools import fitting
 from acquire.journal.history import JournalReader
@@ -28,12 +31,17 @@ from acquire.physics.wire import SpoolCard
 from acquire.quantity import counted, show
 from acquire.records import BranchKind, ChangeSpool, Limits, Notice, Purpose, Sheet, Step, StepKind
 from acquire.records.codes import Code
-from acquire.sheets import sheet_of
+from acquire.settle import SettleSettings
+from acquire.sheets import load_sheet, sheet_of
 from acquire.sheets.language import TABLES as SHEET_TABLES
 from acquire.steps.pairs import PairTable
 from acquire.words.notices import said
-from drivers.errors import ModelInvalid
+from drivers.errors import GivenInvalid, ModelInvalid
+from drivers.meter import Setup
 from drivers.models import MeterModel, load_model
+from drivers.profiles import load_profile
+from drivers.reading import Quantity
+from drivers.registry import check_options, driver_class, options_with_profile
 
 NOTICES_READ = 500
 """Latest notices of a journal among which the one on its contacts is looked for."""
@@ -41,6 +49,10 @@ _CLASS_B_KELVIN = 0.30 + 0.005 * 20.0
 """Most that a platinum sensor of class B may be off at 20 °C (IEC 60751)."""
 
 METER_KEYS = ("range", "window_celsius", "warm_up_minutes", "calibration", "source")
+SLOW_S = 1.0
+"""From this time for a reading on a bench is told what it waits for; workshop choice."""
+
+PROFILE_KEYS = ("driver", "verified", "options")
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +61,7 @@ class Report:
 
     Attributes:
         path: the file, as it was named.
-        kind: "sheet", "bench", "meter", or "" where it cannot be told.
+        kind: "sheet", "bench", "meter", "profile", or "" where it cannot be told.
         faults: why it cannot be used; empty where it can.
         summary: lines for people: what it means, and what to think about.
         facts: the same for programs; plain JSON values.
@@ -84,24 +96,24 @@ def check_file(path: Path) -> Report:
     try:
         file = read_toml(path, "file")
         kind = kind_of(file)
-        if kind == "sheet":
-            return _sheet_report(file)
-        if kind == "bench":
-            return _bench_report(file)
-        if kind == "meter":
-            return _meter_report(path)
+        if kind:
+            return REPORTS[kind](file)
     except FileInvalid as error:
         return Report(path, kind, tuple(error.faults))
     except ModelInvalid as error:
         return Report(path, kind, tuple(_as_faults(path, error)))
-    what = "this is neither a sheet nor a bench file nor a meter file."
-    remedy = "They begin with [sheet], [bench], or hold [[range]] tables; configs/README.md shows all three."
+    except GivenInvalid as error:
+        return Report(path, kind, (Fault(path, 0, "", error.what, error.hint),))
+    what = "this is neither a sheet nor a bench file, a meter file or a profile."
+    remedy = (
+        "They begin with [sheet], [bench], hold [[range]] tables or name a driver; see configs/README.md."
+    )
     return Report(path, "", (Fault(path, 0, "", what, remedy),))
 
 
 def kind_of(file: TomlFile) -> str:
     """Which kind of file this is, by the keys at its top; "" where none is known."""
-    known = {"sheet": SHEET_TABLES, "bench": BENCH_TABLES, "meter": METER_KEYS}
+    known = {"sheet": SHEET_TABLES, "bench": BENCH_TABLES, "meter": METER_KEYS, "profile": PROFILE_KEYS}
     counts = {kind: sum(key in file.tree for key in keys) for kind, keys in known.items()}
     best = max(counts, key=lambda kind: counts[kind])
     return best if counts[best] else ""
@@ -263,12 +275,36 @@ def _bench_lines(file: TomlFile, bench: Bench, sheet: Sheet, model: MeterModel) 
             f"  note: a platinum sensor of class B alone may be off by {_CLASS_B_KELVIN:.2f} K at 20 °C "
             "(IEC 60751), its meter and leads come on top: is the uncertainty stated for a better one?"
         )
+    yield from _pace_lines(bench)
     leads = "stated" if bench.leads.value is not None else bench.leads.zero.value
     yield f"  leads: {leads}"
     yield f"  journal: {bench.journal.folder}"
     yield from _learnt_lines(bench, model)
     yield f"  CSV: {bench.csv.folder}, one a {bench.csv.per}" if bench.csv else "  CSV: off"
     yield from _network_lines(bench)
+
+
+def _pace_lines(bench: Bench) -> Iterator[str]:
+    """What the settings make of the meter's pace, and which of them it cannot be told."""
+    named, kind = bench.meter, driver_class(bench.meter.driver)
+    options = options_with_profile(named.driver, named.options)
+    for setting, text in (("integration_plc", "integration"), ("offset_compensation", "compensation")):
+        deaf = (
+            not kind.capabilities.settable or not options.get(text, True) or not hasattr(kind, "conversion_s")
+        )
+        if getattr(named, setting) and deaf:
+            yield f"  note: [meter] {setting} is not used: this meter cannot be told over its link."
+            return
+    if named.integration_plc is None:
+        return
+    setup = Setup(Quantity.RESISTANCE, integration_plc=named.integration_plc)
+    conversion_s = kind.conversion_s(setup, compensated=named.offset_compensation)
+    if conversion_s >= SLOW_S:
+        least_s = SettleSettings().min_conversions * conversion_s
+        yield (
+            f"  note: by integration_plc and offset_compensation a reading may take {conversion_s:.3g} s: no "
+            f"verdict comes before {least_s:.3g} s."
+        )
 
 
 def _learnt_lines(bench: Bench, model: MeterModel) -> Iterator[str]:
@@ -320,7 +356,8 @@ def _missing_secrets(file: TomlFile, bench: Bench) -> Iterator[Fault]:
 # ---------------------------------------------------------------------- meter files
 
 
-def _meter_report(path: Path) -> Report:
+def _meter_report(file: TomlFile) -> Report:
+    path = file.path
     model = load_model(path)
     lines = [f'{path}: meter "{model.name}": {len(model.ranges)} ranges; figures from {model.source}.']
     for quantity in sorted(model.quantities):
@@ -345,6 +382,104 @@ def _unused(path: Path, model: MeterModel) -> Iterator[str]:
         )
 
 
+# ---------------------------------------------------------------------- profiles
+
+
+def _profile_report(file: TomlFile) -> Report:
+    path = file.path
+    profile = load_profile(str(path.absolute()), "drivers")
+    check_options(profile.driver, {"profile": str(path.absolute())})
+    known = f"{profile.driver}, checked against: {profile.verified}; {profile.source}"
+    stated = ", ".join(profile.options) or "none"
+    lines = (f'{path}: profile "{profile.title}": {known}.', f"  options: {stated}")
+    return Report(path, "profile", (), lines, {"profile": profile.title, "driver": profile.driver})
+
+
 def _as_faults(path: Path, error: ModelInvalid) -> list[Fault]:
     """The faults of a meter file."""
     return [Fault(path, each.line, each.key, each.what, error.hint) for each in error.faults]
+
+
+REPORTS = {"sheet": _sheet_report, "bench": _bench_report, "meter": _meter_report, "profile": _profile_report}
+"""What reports on each kind of file."""
+
+
+# ---------------------------------------------------------------------- how well a bench can judge
+
+
+def budget_lines(reports: Sequence[Report]) -> list[str]:
+    """The table of one sheet on one bench, and the budget of every step below it.
+
+    Args:
+        reports: of the files named; one bench file among them, and at most one sheet (else the bench's own).
+
+    Raises:
+        InputImpossible: there is no bench file among them.
+    """
+    sheet, bench, model = _of_budget(reports)
+    rows = rows_of(sheet, bench, model)
+    lines = [f"{sheet.name} on {bench.name} with {model.name}, for {bench.purpose.value} units", ""]
+    lines.append(
+        f"{'step':<22} {'nominal':>12} {'tolerance':>16} {'U (95 %)':>12} {'ratio':>6}  largest term"
+    )
+    for each in rows:
+        lines += row_lines(each)
+    for each in rows:
+        lines += ["", f"{each.step} ({each.offer}):", *term_lines(each)]
+    return lines
+
+
+def budget_facts(reports: Sequence[Report]) -> dict[str, Any]:
+    """The same for programs: plain JSON values, ohms.
+
+    Raises:
+        InputImpossible: there is no bench file among them.
+    """
+    sheet, bench, model = _of_budget(reports)
+    steps = []
+    for each in rows_of(sheet, bench, model):
+        plain = asdict(each)
+        for term in plain["terms"]:
+            dof = term["degrees_of_freedom"]
+            term["degrees_of_freedom"] = dof if math.isfinite(dof) else None
+        steps.append(plain)
+    purpose = bench.purpose.value
+    return {
+        "sheet": sheet.name,
+        "bench": bench.name,
+        "meter": model.name,
+        "purpose": purpose,
+        "steps": steps,
+    }
+
+
+def _of_budget(reports: Sequence[Report]) -> tuple[Sheet, Bench, MeterModel]:
+    bench_path = next((each.path for each in reports if each.kind == "bench"), None)
+    if bench_path is None:
+        raise InputImpossible("--budget needs a bench file: its meter, leads and thermometer decide.")
+    bench = load_bench(bench_path)
+    sheet_path = next((each.path for each in reports if each.kind == "sheet"), bench.sheet)
+    return load_sheet(sheet_path), bench, load_model(Path(bench.meter.model))
+
+
+def check(
+    files: Annotated[list[Path], typer.Argument(help="Bench, sheet and meter files (TOML).")],
+    *,
+    budget: Annotated[
+        bool, typer.Option("--budget", help="How well this bench can judge each step: SHEET BENCH.")
+    ] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Check files line by line and say what they mean; exit 2 if any cannot be used."""
+    reports = check_files(files)
+    faults = [fault for report in reports for fault in report.faults]
+    if as_json and not (budget and not faults):
+        say_json([report.as_json() for report in reports], indent=2)
+    else:
+        for fault in faults:
+            typer.echo(str(fault), err=True)
+        say(line for report in reports for line in report.summary if not budget)
+    if faults:
+        raise typer.Exit(2)
+    if budget:
+        say_json(budget_facts(reports), indent=2) if as_json else say(budget_lines(reports))

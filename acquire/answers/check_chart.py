@@ -4,16 +4,20 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from datetime import UTC, datetime
 from itertools import pairwise, product
 from pathlib import Path
+from typing import Annotated
 
+import typer
+
+from acquire.answers.options import JournalPlace, OnlyBench, say
 from acquire.errors import InputImpossible
 from acquire.journal.question import Question
 from acquire.line.places import record_at
 from acquire.physics.check_standard import FEWEST_FOR_A_CHART, chart_of
 from acquire.quantity import show
 from acquire.records import CheckStandard
+from acquire.reports.figures import moment
 
 WIDTH = 41
 """Characters of the picture; odd, so that the centre has a place of its own."""
@@ -89,7 +93,7 @@ def _chart(records: Sequence[CheckStandard], title: str) -> Iterator[str]:
         lower, upper = centre - last.expanded_ohm, centre + last.expanded_ohm
     jumps = [0.0, *(abs(b.reading_ohm - a.reading_ohm) for a, b in pairwise(records))]
     for record, jump in zip(records, jumps, strict=True):
-        when = datetime.fromtimestamp(record.utc_s, UTC).strftime("%Y-%m-%d %H:%M")
+        when = moment(record.utc_s)[:16]
         word = "" if record.in_control else f"  {', '.join(record.signs).replace('_', ' ')}"
         picture = _picture(record.reading_ohm, lower, upper)
         yield f"  {when} {record.reading_ohm:>11.6g} {picture} range {jump:<8.2g}{word}".rstrip()
@@ -109,3 +113,16 @@ def _picture(ohm: float, lower: float, upper: float) -> str:
     else:
         line[at] = "◆"
     return "".join(line)
+
+
+def chart(
+    journal: JournalPlace,
+    *,
+    resistor: Annotated[str | None, typer.Option(help="Only this check standard.")] = None,
+    limit: Annotated[
+        int, typer.Option(min=2, max=10**9, help="At most so many readings of each, the latest.")
+    ] = 50,
+    bench: OnlyBench = None,
+) -> None:
+    """Draw the check standard's readings between their limits: is the bench still what it was?"""
+    say(chart_lines(journal, resistor, limit, bench))

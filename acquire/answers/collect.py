@@ -10,14 +10,20 @@ import os
 from collections.abc import Callable
 from importlib.util import find_spec
 from pathlib import Path
+from typing import Annotated
 
 import structlog
+import typer
 
+from acquire import logs
+from acquire.answers.options import Level, LogLevel
 from acquire.bench.systemd import from_environment
 from acquire.clock import RealClock
 from acquire.errors import InputImpossible
+from acquire.files.shared import LIST, write_list
+from acquire.line.roles import ROLES
 from acquire.quantity import counted
-from system.ending import asked_to_end
+from system.ending import asked_to_end, run_loop
 
 log = structlog.get_logger()
 
@@ -48,10 +54,9 @@ async def run_collector(path: Path, name: str | None) -> None:
         FileInvalid, InputImpossible: the file, or a secret that it names, cannot be used.
         DatabaseUnfit: the database has not the tables of this version.
     """
-    need_line_extra()
-    from acquire.line.broker import broker_of  # noqa: PLC0415  (only with the extra)
-    from acquire.line.collecting import Collector, Rules  # noqa: PLC0415
-    from acquire.line.collector_file import load_collector, named  # noqa: PLC0415
+    from acquire.line.broker import broker_of
+    from acquire.line.collecting import Collector, Rules
+    from acquire.line.collector_file import load_collector, named
 
     file = named(load_collector(path), name)
     mine, database = file.collector, file.database
@@ -74,10 +79,9 @@ async def migrate_only(path: Path) -> str:
         FileInvalid, InputImpossible: the file, or a secret that it names, cannot be used.
         DatabaseUnfit, DatabaseAway: it could not be done.
     """
-    need_line_extra()
-    from acquire.line.collector_file import load_collector  # noqa: PLC0415  (only with the extra)
-    from acquire.line.database import shown  # noqa: PLC0415
-    from acquire.line.store import Store  # noqa: PLC0415
+    from acquire.line.collector_file import load_collector
+    from acquire.line.database import shown
+    from acquire.line.store import Store
 
     database = load_collector(path).database
     store = Store(database.complete(os.environ), RealClock())
@@ -102,11 +106,10 @@ async def bring_in(path: Path, journal: Path, *, evidence: bool, say: Callable[[
         JournalUnusable: there is no journal, or it cannot be read.
         DatabaseUnfit, DatabaseAway: not everything could be written; the same again goes on.
     """
-    need_line_extra()
-    from acquire.line.bringing import Brought, bring  # noqa: PLC0415  (only with the extra)
-    from acquire.line.collector_file import load_collector  # noqa: PLC0415
-    from acquire.line.database import shown  # noqa: PLC0415
-    from acquire.line.store import Store  # noqa: PLC0415
+    from acquire.line.bringing import Brought, bring
+    from acquire.line.collector_file import load_collector
+    from acquire.line.database import shown
+    from acquire.line.store import Store
 
     database = load_collector(path).database
     store = Store(database.complete(os.environ), RealClock())
@@ -144,10 +147,9 @@ async def run_page(path: Path, say: Callable[[str], None]) -> None:
         FileInvalid, InputImpossible: the file, or a secret that it names, cannot be used.
         SteadyohmError: the page's address cannot be had.
     """
-    need_line_extra()
-    from acquire.line.board_page import BoardPage, default_token_file  # noqa: PLC0415  (only with the extra)
-    from acquire.line.broker import broker_of  # noqa: PLC0415
-    from acquire.line.collector_file import load_collector  # noqa: PLC0415
+    from acquire.line.board_page import BoardPage, default_token_file
+    from acquire.line.broker import broker_of
+    from acquire.line.collector_file import load_collector
 
     file = load_collector(path)
     line, database = file.line, file.database
@@ -170,3 +172,70 @@ async def run_page(path: Path, say: Callable[[str], None]) -> None:
     )
     with asked_to_end(stop.set):
         await page.run(stop)
+
+
+def collect(
+    file: Annotated[
+        Path | None,
+        typer.Argument(help="Collector file (TOML); configs/line/collector.toml shows all of it."),
+    ] = None,
+    *,
+    name: Annotated[
+        str | None, typer.Option(help="Of this collector, so that one file serves several.")
+    ] = None,
+    migrate: Annotated[
+        bool,
+        typer.Option(
+            "--migrate",
+            help="Only make missing tables and set aside what no report can read, with the owner's login.",
+        ),
+    ] = False,
+    journal: Annotated[
+        Path | None,
+        typer.Option(
+            help="Only bring in what this journal and its archive hold from before the line was there."
+        ),
+    ] = None,
+    evidence: Annotated[
+        bool, typer.Option("--evidence", help="With --journal: the readings behind each verdict, too.")
+    ] = False,
+    print_roles: Annotated[
+        bool, typer.Option("--print-roles", help="Print the roles of the database as SQL, and leave.")
+    ] = False,
+    log_level: LogLevel = Level.INFO,
+) -> None:
+    """Collect what all benches of a line record into one PostgreSQL database, until Ctrl-C."""
+    if print_roles:
+        typer.echo(ROLES, nl=False)
+        return
+    if file is None:
+        raise InputImpossible("Which collector file?", "Start from configs/line/collector.toml.")
+    need_line_extra()
+    logs.set_up(level=log_level.value)
+    if migrate:
+        typer.echo(run_loop(migrate_only(file)))
+    elif journal is not None:
+        raise typer.Exit(run_loop(bring_in(file, journal, evidence=evidence, say=typer.echo)))
+    else:
+        run_loop(run_collector(file, name))
+
+
+def all_benches(
+    file: Annotated[Path, typer.Argument(help="Collector file (TOML), as for `steadyohm collect`.")],
+    *,
+    log_level: LogLevel = Level.WARNING,
+) -> None:
+    """Serve the page with all benches: who works, who is silent, yield today, who runs old files."""
+    need_line_extra()
+    logs.set_up(level=log_level.value)
+    run_loop(run_page(file, typer.echo))
+
+
+def index(
+    folder: Annotated[
+        Path, typer.Argument(help="Folder of sheets, meter files and spools for many benches.")
+    ],
+) -> None:
+    """Write the list of a shared folder: name and SHA-256 of each file, by which benches take them."""
+    count = counted(write_list(folder), "file")
+    typer.echo(f"{folder / LIST} lists {count}; benches with [files] see changes within a minute.")

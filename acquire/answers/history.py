@@ -8,8 +8,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any
 
+import typer
+
+from acquire.answers.options import AsJsonLines, JournalPlace, OnlyBench, say, say_json
 from acquire.errors import InputImpossible
 from acquire.journal.entry import Entry
 from acquire.journal.plain import KINDS
@@ -22,6 +25,7 @@ from acquire.records import (
     ImportedResult,
     LeadZero,
     Notice,
+    Outcome,
     Recorded,
     TypedResult,
     UnitResult,
@@ -29,6 +33,8 @@ from acquire.records import (
     Verdict,
 )
 from acquire.reports.doubtful import Doubts
+from acquire.reports.export import export_csv, export_jsonl, export_parquet
+from acquire.reports.figures import moment
 from acquire.words.beside import check_text
 from acquire.words.faults import sentence
 from acquire.words.notices import said
@@ -167,7 +173,7 @@ def _doubt(entry: Entry, doubts: Doubts) -> str:
 
 def history_line(entry: Entry, doubt: str = "") -> str:
     """One line: when, which unit, what; a second one for why it is doubtful."""
-    when = datetime.fromtimestamp(entry.utc_s, UTC).strftime("%Y-%m-%d %H:%M:%S")
+    when = moment(entry.utc_s, "%Y-%m-%d %H:%M:%S")
     line = f"{when}  {entry.serial or '-':<12}  {_what(entry.record)}"
     return f"{line}\n{'':35}{doubt}" if doubt else line
 
@@ -220,7 +226,7 @@ def _beside(
 
 
 def _from_paper(result: ImportedResult) -> str:
-    day = datetime.fromtimestamp(result.measured_utc_s, UTC).strftime("%Y-%m-%d")
+    day = moment(result.measured_utc_s, "%Y-%m-%d")
     shown = "open" if result.value_ohm is None else show(result.value_ohm, "Ω", result.expanded_ohm)
     warm = "" if result.celsius is None else f" at {result.celsius:g} °C"
     word = f", {OUTCOME_WORDS[result.outcome]} as stated" if result.outcome else ""
@@ -234,3 +240,94 @@ def verdict_line(verdict: Verdict) -> str:
     once_more = "" if verdict.counts else " (did not count)"
     pins = f"{verdict.pin_a}–{verdict.pin_b}"
     return f"{pins:<8} {verdict.step:<20} {shown:>12}  {verdict_word(verdict)}{once_more}"
+
+
+def history(
+    journal: JournalPlace,
+    *,
+    serial: Annotated[str | None, typer.Option(help="Only this unit.")] = None,
+    batch: Annotated[str | None, typer.Option(help="Only this batch.")] = None,
+    day: Annotated[str | None, typer.Option(help="Only this day (UTC), as 2026-11-25.")] = None,
+    since: Annotated[str | None, typer.Option(help="From this day or time on (UTC).")] = None,
+    until: Annotated[
+        str | None, typer.Option(help="To the end of this day, or before this time (UTC).")
+    ] = None,
+    outcome: Annotated[list[Outcome] | None, typer.Option(help="Only this outcome; may be repeated.")] = None,
+    diagnosis: Annotated[
+        str | None, typer.Option(help="Only units whose explanation or finding contains this text.")
+    ] = None,
+    meter: Annotated[str | None, typer.Option(help="Only what this meter gave, by its id.")] = None,
+    sheet: Annotated[str | None, typer.Option(help="Only this unit type.")] = None,
+    bench: OnlyBench = None,
+    kind: Annotated[
+        list[str] | None, typer.Option(help="Only this kind, such as verdict or lead_zero; may be repeated.")
+    ] = None,
+    doubtful: Annotated[
+        bool, typer.Option("--doubtful", help="Only verdicts that a later lead zero has made doubtful.")
+    ] = False,
+    since_check: Annotated[
+        bool,
+        typer.Option("--since-check", help="Only verdicts since the check standard was last in control."),
+    ] = False,
+    limit: Annotated[
+        int | None,
+        typer.Option(min=1, max=10**9, help="At most so many, the latest; left out: 200 here, all in files."),
+    ] = None,
+    as_json: AsJsonLines = False,
+    csv: Annotated[
+        Path | None, typer.Option(help="Verdicts into this CSV file, as the bench writes it.")
+    ] = None,
+    jsonl: Annotated[
+        Path | None, typer.Option(help="Entries into this file, one JSON object a line.")
+    ] = None,
+    parquet: Annotated[Path | None, typer.Option(help="Verdicts into this Parquet file, with types.")] = None,
+) -> None:
+    """Show what is on the record, or write it into files: verdicts, units, lead zeros, notices."""
+    wanted: dict[str, Any] = {
+        "serial": serial,
+        "batch": batch,
+        "day": day,
+        "since": since,
+        "until": until,
+        "outcomes": tuple(outcome or ()),
+        "diagnosis": diagnosis,
+        "meter_id": meter,
+        "sheet": sheet,
+        "bench": bench,
+        "kinds": kinds_named(kind or ()),
+        "doubtful": doubtful,
+        "since_check": since_check,
+    }
+    if csv or jsonl or parquet:
+        say(_exported(journal, wanted, limit, (csv, jsonl, parquet)))
+        return
+    found = 0
+    for entry, doubt in history_entries(journal, **wanted, limit=limit or 200):
+        found += 1
+        if as_json:
+            plain = {"id": entry.id, "kind": entry.kind, **entry.payload}
+            if entry.kind == "verdict":
+                plain["doubtful"] = doubt
+            say_json(plain)
+        else:
+            typer.echo(history_line(entry, doubt))
+    if not found:
+        typer.echo("Nothing on the record is like that.", err=True)
+
+
+def _exported(
+    journal: str, wanted: dict[str, Any], limit: int | None, files: tuple[Path | None, ...]
+) -> Iterator[str]:
+    """Write what was found into each file that is wanted; a line for each."""
+    csv, jsonl, parquet = files
+    kind = wanted["kinds"][0] if len(wanted["kinds"]) == 1 else "verdict"
+
+    def found() -> Iterator[Entry]:
+        return (entry for entry, _ in history_entries(journal, **wanted, limit=limit))
+
+    if csv is not None:
+        yield f"{csv}: {counted(export_csv(csv, found(), kind), 'row')}"
+    if jsonl is not None:
+        yield f"{jsonl}: {counted(export_jsonl(jsonl, found()), 'line')}"
+    if parquet is not None:
+        yield f"{parquet}: {counted(export_parquet(parquet, found(), kind), 'row')}"

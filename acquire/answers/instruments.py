@@ -5,23 +5,29 @@ from __future__ import annotations
 import asyncio
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any
 
+import jinja2
+import typer
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn
 
+from acquire.answers.options import AsJson, say, say_json
 from acquire.answers.told import write_new
-from acquire.files.bench_tables import TYPED
+from acquire.files.bench_tables import LOW_OHMS_LINE, TYPED
 from acquire.files.shipped import meter_file_for, shipped
-from drivers.decode import Decoding, decode_bytes
+from drivers.decode import Decoding, bytes_of_hex, decode_bytes
 from drivers.find import Finding, display_counts, find_meters, list_serial_ports
-from drivers.link.available import LinkKind
+from drivers.frame import Decoded
+from drivers.link.address import parse_address
+from drivers.link.available import LinkKind, link_kinds
 from drivers.meter import Capabilities
-from drivers.reading import Quantity
-from drivers.registry import DriverEntry, open_meter
+from drivers.reading import UNIT_OF, Quantity
+from drivers.registry import DriverEntry, list_drivers, open_meter
 from drivers.self_check import needs_self_check
+from system.ending import run_loop
 
 
 async def look(
@@ -103,61 +109,30 @@ def bench_text_for(found: Sequence[Finding], wishes: Wishes = Wishes()) -> str:
         found: at least one; where none measures ohms as far as is known, the first is taken for the meter.
         wishes: what it shall say besides.
     """
-    sheet = wishes.sheet or shipped("sheets", "plover-80.toml")
-    sheet_remark = "" if wishes.sheet else "   # put your own sheet here"
-    model_remark = "" if wishes.model else "   # put the file of this meter's accuracy here"
     thermometers = [finding for finding in found if measures_temperature(finding)]
     meters = [finding for finding in found if finding not in thermometers] or thermometers[:1]
-    meter, others = meters[0], [f"# Also found: {finding.text}\n" for finding in meters[1:]]
-    model = wishes.model or meter_file_for(display_counts(meter), settable=_able(meter).settable)
-    thermometer = next((finding for finding in thermometers if finding is not meter), None)
-    return f"""# Written by steadyohm, which found: {meter.text}
-{"".join(others)}# Every other setting is explained in the shipped bench file example.toml.
-
-[bench]
-name = {_toml(wishes.name)}
-purpose = {_toml(wishes.purpose)}               # incoming, winding, final or returned
-sheet = {_toml(sheet.as_posix())}{sheet_remark}
-{_said("operator", wishes.operator)}{_said("batch", wishes.batch)}
-[meter]                         # {_identity_of(meter)}
-driver = {_toml(meter.driver)}
-{_link_of(meter)}model = {_toml(model.as_posix())}{model_remark}
-{_options_of(meter)}{_self_check_of(meter, wishes.self_check)}
-[temperature]                   # of the room, in which the unit has soaked
-{_temperature_of(thermometer, wishes.celsius)}
-[leads]
-zero = "ask"
-
-[journal]
-folder = "journal"
-
-[csv]
-folder = "csv"
-{_page_at(wishes.page_port)}"""
-
-
-def _link_of(meter: Finding) -> str:
-    """What is typed comes without one."""
-    return "" if meter.driver == TYPED else f"link = {_toml(meter.address)}\n"
-
-
-def _said(key: str, text: str) -> str:
-    return f"{key} = {_toml(text)}\n" if text else ""
-
-
-def _page_at(port: int | None) -> str:
-    return "" if port is None else f"\n[page]\nport = {port}\n"
-
-
-def _identity_of(meter: Finding) -> str:
-    named = meter.identity
-    said = " ".join(filter(None, (named.maker, named.model, named.serial)))
-    return said or "it did not say who it is"
-
-
-def _options_of(finding: Finding) -> str:
-    options = ", ".join(f"{key} = {_toml(value)}" for key, value in finding.options.items())
-    return f"options = {{ {options} }}\n" if options else ""
+    meter, able, named = meters[0], _able(meters[0]), meters[0].identity
+    sheet = wishes.sheet or shipped("sheets", "plover-80.toml")
+    model = wishes.model or meter_file_for(display_counts(meter), settable=able.settable)
+    files = jinja2.Environment(  # noqa: S701  (no page: text is quoted as TOML wants it)
+        loader=jinja2.FileSystemLoader(Path(__file__).with_name("templates")),
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        keep_trailing_newline=True,
+    )
+    files.filters["toml"] = _toml
+    return files.get_template("bench.toml").render(
+        meter=meter,
+        others=meters[1:],
+        identity=" ".join(filter(None, (named.maker, named.model, named.serial))),
+        thermometer=next((finding for finding in thermometers if finding is not meter), None),
+        wishes=wishes,
+        sheet=sheet.as_posix(),
+        model=model.as_posix(),
+        self_check=needs_self_check(able),
+        typed=TYPED,
+        low_ohms="" if able.settable else LOW_OHMS_LINE.rstrip(),
+    )
 
 
 def _able(meter: Finding) -> Capabilities:
@@ -165,24 +140,6 @@ def _able(meter: Finding) -> Capabilities:
     return open_meter(
         meter.driver, meter_id="meter", address=meter.address, clock=lambda: (0.0, 0.0), options=meter.options
     ).capabilities
-
-
-def _self_check_of(meter: Finding, resistor: str) -> str:
-    """The resistor that a meter known from memory only must be proved on."""
-    if not needs_self_check(_able(meter)):
-        return ""
-    said = f"self_check = {_toml(resistor)}"
-    return f"{said}         # known from memory: put the resistor that you have here\n"
-
-
-def _temperature_of(thermometer: Finding | None, celsius: float) -> str:
-    if thermometer is None:
-        return f'source = "typed"\nvalue = "{celsius:g} °C"\nuncertainty = "2 K"\n'
-    return (
-        f'source = "meter"\ndriver = {_toml(thermometer.driver)}\nlink = {_toml(thermometer.address)}\n'
-        f'uncertainty = "1 K"            # put the limits of error of this thermometer here\n'
-        f"{_options_of(thermometer)}"
-    )
 
 
 def _toml(value: object) -> str:
@@ -198,13 +155,19 @@ def decoding_lines(decoding: Decoding) -> list[str]:
         if piece.decoded is None:
             lines.append(f"{piece.raw.hex(' ')}  refused: {piece.refused}")
         else:
-            said = piece.decoded
-            value = said.kind.value.replace("_", " ") if said.value_si is None else f"{said.value_si:.7g}"
-            flags = ", ".join(sorted(flag.value for flag in said.flags))
-            lines.append(f"{piece.raw.hex(' ')}  {said.quantity.value}: {value} {flags}".rstrip())
+            lines.append(f"{piece.raw.hex(' ')}  {made_of(piece.decoded)}")
     if decoding.thrown_bytes:
         lines.append(f"{decoding.thrown_bytes} bytes belong to no frame of {decoding.driver}.")
     return lines or ["There is no whole frame in these bytes."]
+
+
+def made_of(said: Decoded) -> str:
+    """What one frame was taken for."""
+    unit = f" {UNIT_OF[said.quantity]}"
+    value = said.kind.value.replace("_", " ") if said.value_si is None else f"{said.value_si:.7g}{unit}"
+    more = [f"range {said.range_full_scale_si:g}{unit}"] if said.range_full_scale_si else []
+    more += [f"count {said.resolution_si:g}{unit}"] if said.resolution_si else []
+    return ", ".join([f"{said.quantity.value}: {value}", *more, *sorted(flag.value for flag in said.flags)])
 
 
 def decoding_facts(decoding: Decoding) -> dict[str, Any]:
@@ -272,3 +235,56 @@ def driver_facts(entry: DriverEntry) -> dict[str, Any]:
         "flags_visible": sorted(flag.value for flag in able.flags_visible) if able else [],
         "verification": able.verification if able else None,
     }
+
+
+def find(
+    *,
+    port: Annotated[
+        list[str] | None,
+        typer.Option(help="This serial port; may be repeated."),
+    ] = None,
+    tcp: Annotated[
+        list[str] | None, typer.Option(help="A meter on the network, HOST:PORT; may be repeated.")
+    ] = None,
+    visa: Annotated[
+        bool, typer.Option("--visa", help="The VISA resources of this machine and its network.")
+    ] = False,
+    listen_only: Annotated[
+        bool, typer.Option("--listen-only", help="Send nothing; hear only what sends by itself.")
+    ] = False,
+    write: Annotated[
+        Path | None, typer.Option(help="Write a commented bench file for what was found.")
+    ] = None,
+) -> None:
+    """Look for meters where you say, else on every serial port, by listening and asking harmlessly."""
+    for place in tcp or ():
+        parse_address(f"tcp:{place}")  # a slip of the pen is bad input, not a meter that does not answer
+    ports = [] if port is None and (tcp or visa) else port
+    found = run_loop(look(ports, tcp or [], visa=visa, ask=not listen_only, write=write))
+    raise typer.Exit(0 if found else 1)
+
+
+def decode(
+    driver: Annotated[
+        str, typer.Argument(help="Whose bytes these are; `steadyohm meters` lists the drivers.")
+    ],
+    hexadecimal: Annotated[list[str], typer.Argument(metavar="HEX...", help='Such as "2b 30 31 32".')],
+    *,
+    profile: Annotated[str | None, typer.Option(help="Profile of the driver, if it has several.")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Say what a driver makes of some bytes, or why it makes nothing of them."""
+    options = {"profile": profile} if profile else None
+    decoding = decode_bytes(driver, bytes_of_hex(" ".join(hexadecimal)), options)
+    say_json(decoding_facts(decoding), indent=2) if as_json else say(decoding_lines(decoding))
+    raise typer.Exit(0 if any(piece.decoded for piece in decoding.pieces) else 1)
+
+
+def meters(*, as_json: AsJson = False) -> None:
+    """List drivers and links: what each can do, what it was verified against, and what is missing."""
+    entries = list_drivers()
+    if as_json:
+        drivers, links = [driver_facts(entry) for entry in entries], [asdict(kind) for kind in link_kinds()]
+        say_json({"drivers": drivers, "links": links}, indent=2)
+    else:
+        say([*driver_lines(entries), "", *link_lines(link_kinds())])

@@ -1,6 +1,6 @@
 """How well a bench will know a step before anything is measured: its files put to `verdict.fitness`.
 
-Not for the budget itself (verdict, physics) nor for how it is printed (budget, check).
+Not for the budget itself (verdict, physics).
 """
 
 from __future__ import annotations
@@ -109,3 +109,49 @@ class MeterFit:
         four_wire = quantity is Quantity.RESISTANCE_4W
         fitting = [each for each in holding if each.four_wire is four_wire] or holding
         return [*fitting[:1], *(each for each in self._offers if each not in fitting[:1])] if fitting else []
+
+
+GOOD_RATIO = 3.0
+"""Tolerance over uncertainty from which few values fall near a limit; common practice asks for 3 to 10."""
+
+
+def rows_of(sheet: Sheet, bench: BenchSettings, model: MeterModel) -> list[Row]:
+    """A row for every step that has a resistance to judge.
+
+    Raises:
+        InputImpossible: the meter's file has no range that holds a step's value.
+    """
+    fit = MeterFit(sheet, bench, model)
+    return [found for step in sheet.steps if (found := fit.row(step)) is not None]
+
+
+def row_lines(each: Row) -> list[str]:
+    """A step in the table of a budget, and what would help where it cannot be judged."""
+    verdict = "" if each.can_judge else "   CANNOT JUDGE"
+    tolerance = ("at most " if each.upper_only else "") + show(each.tolerance_ohm, "Ω", digits=3)
+    ratio = f"{each.ratio:.1f}" if each.ratio >= 1.0 else f"{each.ratio:.2f}"
+    line = (
+        f"{each.step:<22} {show(each.nominal_ohm, 'Ω'):>12} {tolerance:>16} "
+        f"{show(each.expanded_ohm, 'Ω', digits=2):>12} {ratio:>6}  {each.dominating}{verdict}"
+    )
+    if each.can_judge:
+        return [line]
+    return [line, f"    what would: {_what_would(each)}"]
+
+
+def _what_would(each: Row) -> str:
+    """The smallest change that helps; how good a meter would have to be, where this one cannot be helped."""
+    if not each.would_help.startswith("nothing"):
+        return each.would_help
+    good = show(each.tolerance_ohm / GOOD_RATIO, "Ω", digits=2)
+    nominal = show(each.nominal_ohm, "Ω")
+    return f"no range of this meter; one that knows {nominal} to {good} or better, with four wires"
+
+
+def term_lines(each: Row) -> list[str]:
+    """Its terms, one a line."""
+    return [
+        f"    {term.name:<22} {show(term.standard_uncertainty_ohm, 'Ω', digits=2):>12}  {term.shape.value}"
+        for term in each.terms
+        if term.standard_uncertainty_ohm > 0.0
+    ]

@@ -1,4 +1,4 @@
-"""What the commands about papers do: certificate, label, returned, look-back; keeps what is issued.
+"""The commands about papers: certificate, issued, sign-key, label, returned; what is issued is kept.
 
 Only reads the record, so that a bench may be at work with it. Not for what stands on a page (reports).
 """
@@ -8,59 +8,51 @@ from __future__ import annotations
 import base64
 import hashlib
 import math
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, fields, replace
+from collections.abc import Iterable, Mapping
+from contextlib import nullcontext
+from dataclasses import dataclass, replace
+from math import floor
 from pathlib import Path
+from typing import Annotated
 
-from acquire.answers.history import moment_s
-from acquire.clock import Clock
+import typer
+
+from acquire.answers.options import (
+    PLACE,
+    AsJson,
+    AsJsonLines,
+    JournalPlace,
+    KeptIn,
+    say,
+    say_document,
+    say_json,
+)
+from acquire.clock import RealClock
 from acquire.errors import InputImpossible, unreadable
 from acquire.files.new_file import ANOTHER, new_file
-from acquire.files.settings import Bench
+from acquire.files.settings import Bench, load_bench
+from acquire.journal.plain import spelt
 from acquire.journal.question import Question, Record
 from acquire.line.places import is_line, record_at
-from acquire.outlets.csv_log import BOM
-from acquire.quantity import parse, show
-from acquire.records import Outcome, Purpose
+from acquire.quantity import parse
+from acquire.records import Purpose
 from acquire.reports import document as doc
+from acquire.reports import returned as reports
 from acquire.reports.certificate import Calibration, Certificate, Given, Heading, certificate_of
-from acquire.reports.certificate_check import LARGEST_BYTES, SOFTWARE, Checked, check
+from acquire.reports.certificate_check import LARGEST_BYTES, SOFTWARE, check
 from acquire.reports.certificate_document import certificate_document
-from acquire.reports.export import csv_lines
+from acquire.reports.figures import moment
 from acquire.reports.html_page import as_html
 from acquire.reports.issued import FOLDER, Issued, IssuedPapers, file_name
-from acquire.reports.label import LabelFacts, as_svg, label_of, laid_out
 from acquire.reports.label import as_pdf as label_pdf
+from acquire.reports.label import as_svg as label_svg
+from acquire.reports.label import label_of, laid_out
 from acquire.reports.logo import logo_of
-from acquire.reports.lookback import MeterRow, Span, SpoolRow, by_meter, by_spool, span_since_check
-from acquire.reports.signing import signed
+from acquire.reports.returned_document import as_plain, returned_document
+from acquire.reports.signing import make_keys, signed
 from acquire.reports.visits import Visit, judged_visit, visits_on
-from acquire.words.outcomes import OUTCOME_WORDS
 from drivers.models import load_model
 from drivers.plain_file import read_file
-
-WIDTH_MM, HEIGHT_MM = 50.0, 25.0
-"""Of a label where nobody says otherwise; common stock, no source."""
-
-
-@dataclass(frozen=True, slots=True)
-class Wish:
-    """What is said when a certificate is issued; all of it may be left out.
-
-    Attributes:
-        purpose: of the visit to certify; None: the latest that ended with an outcome.
-        customer, received, condition, remark: words that go on it.
-        replaces: number of an earlier certificate that it stands in for.
-        key: file of the key that it is signed with; None leaves it unsigned.
-    """
-
-    purpose: Purpose | None = None
-    customer: str = ""
-    received: str = ""
-    condition: str = ""
-    remark: str = ""
-    replaces: str = ""
-    key: Path | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,7 +118,7 @@ def drawn(document: doc.Document, endings: Iterable[str]) -> dict[str, bytes]:
         if ending == "html":
             contents[ending] = as_html(document)
         else:
-            from acquire.reports.pdf import as_pdf  # noqa: PLC0415  (an extra)
+            from acquire.reports.pdf import as_pdf
 
             contents[ending] = as_pdf(document)
     return contents
@@ -142,15 +134,17 @@ def write_document(document: doc.Document, targets: Targets) -> list[Path]:
 # ---------------------------------------------------------------- certificates
 
 
-def certify(record: Record, serial: str, wish: Wish, bench: Bench | None, clock: Clock) -> Certificate:
+def certify(
+    record: Record, serial: str, bench: Bench | None, purpose: Purpose | None, said: Mapping[str, str]
+) -> Certificate:
     """Gather what one certificate states.
 
     Args:
         record: where the unit was measured.
         serial: of the unit.
-        wish: what is said besides.
         bench: for heading and calibration; None: the heading names the bench only.
-        clock: for the date of issue.
+        purpose: of the visit to certify; None: the latest that ended with an outcome.
+        said: what goes on it besides, by the names of `Given`.
 
     Raises:
         InputImpossible: the unit has no outcome on record, or the logo cannot be used.
@@ -158,9 +152,8 @@ def certify(record: Record, serial: str, wish: Wish, bench: Bench | None, clock:
         ModelInvalid: the meter file cannot be read.
     """
     entries = record.by_serial(serial)
-    now_s = float(math.floor(clock.utc_s()))
+    now_s = float(math.floor(RealClock().utc_s()))
     names = [str(entry.payload["bench"]) for entry in entries if entry.payload.get("bench")]
-    said = {name: getattr(wish, name) for name in ("customer", "received", "condition", "remark", "replaces")}
     given = Given(
         heading=heading_of(bench, names[-1] if names else ""),
         issued_utc_s=now_s,
@@ -170,7 +163,7 @@ def certify(record: Record, serial: str, wish: Wish, bench: Bench | None, clock:
         calibrations=() if bench is None else (_calibration(Path(bench.meter.model)),),
         **said,
     )
-    return certificate_of(record, serial, given, wish.purpose)
+    return certificate_of(record, serial, given, purpose)
 
 
 def issue(of: Certificate, targets: Targets, papers: IssuedPapers, key: Path | None = None) -> list[Path]:
@@ -191,13 +184,14 @@ def issue(of: Certificate, targets: Targets, papers: IssuedPapers, key: Path | N
         "meter": tuple(dict.fromkeys(step.verdict.meter_hash for step in steps)),
         "bench": tuple(dict.fromkeys(step.verdict.bench_hash for step in steps)),
     }
-    paper = _of_visit(of.number, "certificate", visit, of.given.issued_utc_s)
+    paper = issued_of(of.number, "certificate", visit, of.given.issued_utc_s)
     rests_on = tuple(entry.id for entry in of.entries)
     papers.keep(replace(paper, replaces=of.given.replaces, rests_on=rests_on, hashes=hashes), contents)
     return [put(path, contents[ending]) for ending, path in files.items()]
 
 
-def _of_visit(number: str, kind: str, visit: Visit, utc_s: float) -> Issued:
+def issued_of(number: str, kind: str, visit: Visit, utc_s: float) -> Issued:
+    """A paper about a visit, as it is kept."""
     assert visit.outcome is not None  # noqa: S101  (papers are of visits with an outcome)
     state = visit.revision[0], visit.outcome
     id_ = visit.result_id
@@ -239,66 +233,155 @@ def serials_of(record: Record, batch: str) -> list[str]:
     return serials
 
 
-def verify(file: Path, place: str | Path | None, issued: Path | None, public_key: Path | None) -> Checked:
-    """Check a certificate that somebody brings. Raises InputImpossible, JournalUnusable."""
+# ---------------------------------------------------------------- what was issued
+
+
+def certificate(
+    journal: Annotated[str | None, typer.Argument(help=PLACE)] = None,
+    serial: Annotated[str | None, typer.Argument(help="Of the unit.")] = None,
+    *,
+    html: Annotated[
+        Path | None, typer.Option(help="File or folder for the HTML; with --batch a folder. Left out: here.")
+    ] = None,
+    pdf: Annotated[Path | None, typer.Option(help="File or folder for a PDF; with --batch a folder.")] = None,
+    batch: Annotated[str | None, typer.Option(help="Certificates for all units of this batch.")] = None,
+    bench: Annotated[
+        Path | None, typer.Option(help="Bench file: heading, logo, calibration of its meter, size of paper.")
+    ] = None,
+    purpose: Annotated[
+        Purpose | None, typer.Option(help="Certify the latest test for this purpose; left out: the latest.")
+    ] = None,
+    customer: Annotated[str, typer.Option(help="Who the unit belongs to.")] = "",
+    received: Annotated[str, typer.Option(help="When it was received, in words.")] = "",
+    condition: Annotated[str, typer.Option(help="In what condition it came.")] = "",
+    remark: Annotated[str, typer.Option(help="A remark that goes on the certificate.")] = "",
+    replaces: Annotated[str, typer.Option(help="Number of an earlier certificate that it replaces.")] = "",
+    key: Annotated[Path | None, typer.Option(help="Sign it with this key of steadyohm sign-key.")] = None,
+    issued: KeptIn = None,
+    check: Annotated[
+        Path | None,
+        typer.Option("--verify", help="Check this certificate (HTML or PDF); exit 1 if anything is wrong."),
+    ] = None,
+    against: Annotated[
+        str | None, typer.Option("--journal", help="With --verify: the record to compare its facts with.")
+    ] = None,
+    public_key: Annotated[
+        Path | None, typer.Option(help="With --verify: the .pub file of the key that it must be signed with.")
+    ] = None,
+    as_json: AsJsonLines = False,
+) -> None:
+    """Issue a certificate for a unit or a whole batch, or check one that somebody brings."""
+    if check is not None:
+        _verify(check, against or journal, issued, public_key, as_json=as_json)
+        return
+    if journal is None or (serial is None) == (batch is None):
+        raise InputImpossible(
+            "A certificate is of one unit or of one batch.",
+            "Write: steadyohm certificate JOURNAL SERIAL, or steadyohm certificate JOURNAL --batch NAME.",
+        )
+    said = {"customer": customer, "received": received, "condition": condition, "remark": remark}
+    targets = Targets(Path() if html is None and pdf is None else html, pdf)
+    at, kept = None if bench is None else load_bench(bench), papers_of(journal, issued)
+    with record_at(journal) as record:
+        serials = [serial] if serial is not None else serials_of(record, batch or "")
+        for folder in filter(None, (targets.html, targets.pdf) if batch else ()):
+            folder_for(folder)
+        for each in serials:
+            found = certify(record, each, at, purpose, {**said, "replaces": replaces})
+            paths = [str(path) for path in issue(found, targets, kept, key)]
+            if as_json:
+                say_json({"serial": each, "id": found.number, "sha256": found.digest, "files": paths})
+            else:
+                typer.echo(f"{each}: certificate {found.number}: {', '.join(paths)}")
+
+
+def _verify(
+    file: Path, journal: str | None, issued: Path | None, public_key: Path | None, *, as_json: bool
+) -> None:
+    """Check a certificate that somebody brings."""
     try:
         content = read_file(file, LARGEST_BYTES)
     except OSError as error:
         raise unreadable(file, error) from error
     if len(content) > LARGEST_BYTES:
         raise InputImpossible(f"{file} is larger than any certificate.")
-    papers = None if place is None and issued is None else papers_of(place or "", issued)
-    if place is None:
-        return check(content, None, papers, public_key)
-    with record_at(place) as record:
-        return check(content, record, papers, public_key)
+    papers = None if journal is None and issued is None else papers_of(journal or "", issued)
+    with nullcontext() if journal is None else record_at(journal) as record:
+        found = check(content, record, papers, public_key)
+    if as_json:
+        plain = {
+            "id": found.number,
+            "sha256": found.digest,
+            "serial": found.serial,
+            "as_issued": found.issued,
+            "page_as_drawn": found.page,
+            "facts_on_record": found.record,
+            "signed": found.signed,
+            "superseded": found.superseded,
+            "sentences": found.sentences,
+        }
+        say_json(plain)
+    else:
+        say(found.sentences)
+    raise typer.Exit(0 if found.sound else 1)
 
 
-# ---------------------------------------------------------------- what was issued
-
-
-def issued_lines(record: Record, papers: IssuedPapers, word: str) -> list[tuple[Issued, str]]:
-    """Papers of a number, serial or result, each with why it is superseded; empty where it is good.
-
-    Raises:
-        InputImpossible: there is none.
-    """
-    found = papers.found(word)
-    if not found:
+def issued(
+    journal: JournalPlace,
+    word: Annotated[
+        str,
+        typer.Argument(help="Number of a paper, serial of a unit, or entry of its result; left out: all."),
+    ] = "",
+    *,
+    to: Annotated[
+        Path | None,
+        typer.Option(help="Write the paper again into this file, as it was issued: .html, .pdf or .svg."),
+    ] = None,
+    folder: KeptIn = None,
+    as_json: AsJsonLines = False,
+) -> None:
+    """List the certificates and labels that were issued, whether each is still good, or print one again."""
+    papers = papers_of(journal, folder)
+    if not (kept := papers.found(word)):
         what = f"Nothing {f'of {word} ' if word else ''}is kept as issued in {papers.folder}."
         raise InputImpossible(what, "Were they issued elsewhere? --issued names another folder.")
-    return [(each, papers.superseded(each, record)) for each in found]
+    with record_at(journal) as record:
+        found = [(each, papers.superseded(each, record)) for each in kept]
+    if to is not None and len(found) != 1:
+        raise InputImpossible(
+            f"{len(found)} papers are of {word or 'this record'}.", "Give the number of one."
+        )
+    for paper, superseded in found:
+        if as_json:
+            say_json({**spelt(paper), "superseded": superseded})
+        else:
+            forms = ", ".join(sorted(paper.files))
+            state = superseded or "Good: the unit's result is still this one."
+            typer.echo(
+                f"{paper.number}  {moment(paper.issued_utc_s)}  {paper.kind} of {paper.serial} ({forms}): "
+                f"{state}"
+            )
+    if to is not None:
+        put(to, papers.content(kept[0], to.suffix.removeprefix(".").lower()))
+        typer.echo(f"{kept[0].number}: {to}", err=as_json)
 
 
-def print_again(papers: IssuedPapers, paper: Issued, to: Path) -> Path:
-    """Write a paper again, byte for byte as it was issued, in the form that the file's ending says.
-
-    Raises:
-        InputImpossible: it was not issued in that form, what is kept was changed, or it cannot be written.
-    """
-    return put(to, papers.content(paper, to.suffix.removeprefix(".").lower()))
+def sign_key(
+    file: Annotated[Path, typer.Argument(help="Where the key goes; FILE.pub beside it is for everybody.")],
+) -> None:
+    """Make a key that certificates are signed with, and the public key that shows who signed them."""
+    public, fingerprint = make_keys(file)
+    typer.echo(
+        f"{file}: the key; keep it to yourself. {public}: for whoever checks certificates. It is "
+        f"{fingerprint}."
+    )
 
 
 # ---------------------------------------------------------------- labels
 
 
-def label_facts(
-    record: Record,
-    serial: str,
-    bench: Bench | None,
-    purpose: Purpose | None = None,
-    *,
-    id_in_code: bool = False,
-) -> tuple[LabelFacts, Visit]:
-    """What stands on the label of a unit, and the visit it is about.
-
-    Raises:
-        InputImpossible: the unit has no outcome on record.
-        JournalUnusable: the record cannot be read.
-    """
-    heading = bench.shop.name if bench is not None and bench.shop is not None else ""
-    visit = judged_visit(visits_on(record, serial), purpose)
-    return label_of(visit, heading, id_in_code=id_in_code), visit
+WIDTH_MM, HEIGHT_MM = 50.0, 25.0
+"""Of a label where nobody says otherwise; common stock, no source."""
 
 
 def size_mm(width: str | None, height: str | None, bench: Bench | None) -> tuple[float, float]:
@@ -310,83 +393,75 @@ def size_mm(width: str | None, height: str | None, bench: Bench | None) -> tuple
     return round(wide, 3), round(high, 3)
 
 
-def issue_label(
-    facts: LabelFacts,
-    visit: Visit,
-    size: tuple[float, float],
+def label(
+    journal: JournalPlace,
+    serial: Annotated[str, typer.Argument(help="Of the unit.")],
     *,
-    targets: Targets,
-    papers: IssuedPapers,
-    clock: Clock,
-) -> list[Path]:
-    """Draw a label, keep it as issued, and write it where it is wanted.
-
-    Raises:
-        InputImpossible: the size is none of a label, or it cannot be kept or written.
-        SteadyohmError: what draws PDF is not installed.
-    """
+    svg: Annotated[Path | None, typer.Option(help="File or folder for the SVG. Left out: here.")] = None,
+    pdf: Annotated[Path | None, typer.Option(help="File or folder for a PDF of the label's size.")] = None,
+    bench: Annotated[Path | None, typer.Option(help="Bench file: shop's name, size of labels.")] = None,
+    width: Annotated[str | None, typer.Option(help='Such as "62 mm"; left out, the bench file\'s.')] = None,
+    height: Annotated[str | None, typer.Option(help='Such as "29 mm"; left out, the bench file\'s.')] = None,
+    purpose: Annotated[
+        Purpose | None, typer.Option(help="The latest test for this purpose; left out: the latest.")
+    ] = None,
+    id_in_code: Annotated[
+        bool,
+        typer.Option("--id-in-code", help="The code holds the result's id behind the serial, not it alone."),
+    ] = False,
+    issued: KeptIn = None,
+) -> None:
+    """Draw the label for a unit: serial, verdict, date, and a QR code that the bench's scanner can read."""
+    known = None if bench is None else load_bench(bench)
+    size = size_mm(width, height, known)
+    files = Targets(pdf=pdf, svg=Path() if svg is None and pdf is None else svg).of("label", serial)
+    shop = "" if known is None or known.shop is None else known.shop.name
+    with record_at(journal) as record:
+        visit = judged_visit(visits_on(record, serial), purpose)
+    facts = label_of(visit, shop, id_in_code=id_in_code)
     drawing = laid_out(facts, *size)
-    files = targets.of("label", facts.serial)
     contents = {
-        end: as_svg(drawing) if end == "svg" else label_pdf(drawing, f"label {facts.serial}", facts.utc_s)
+        end: label_svg(drawing) if end == "svg" else label_pdf(drawing, f"label {serial}", facts.utc_s)
         for end in files
     }
     birth, _, seq = facts.result_id.partition("-")
     digest = hashlib.sha256(repr((facts, size)).encode("utf-8", "surrogatepass")).hexdigest()
     number = f"LABEL-{birth[:8]}-{seq}-{digest[:8]}".upper()
-    papers.keep(_of_visit(number, "label", visit, float(math.floor(clock.utc_s()))), contents)
-    return [put(path, contents[end]) for end, path in files.items()]
+    now_s = float(math.floor(RealClock().utc_s()))
+    papers_of(journal, issued).keep(issued_of(number, "label", visit, now_s), contents)
+    for end, path in files.items():
+        typer.echo(f"{serial}: {put(path, contents[end])}, {size[0]:g} mm by {size[1]:g} mm")
 
 
-# ---------------------------------------------------------------- look-back
+# ---------------------------------------------------------------- units that came back
 
 
-def span_of(
-    record: Record,
-    meter: str | None,
-    since: str | None,
-    until: str | None,
+def returned(
+    journal: JournalPlace,
+    serial: Annotated[str, typer.Argument(help="Of the unit that came back.")],
     *,
-    since_check: bool,
-    bench: str | None,
-) -> Span:
-    """The time that is asked for. Raises InputImpossible, JournalUnusable."""
-    if since_check:
-        if meter is None or since or until:
-            raise InputImpossible("--since-check goes with --meter, without --since and --until.")
-        return span_since_check(record, meter, bench)
-    ends = None if since is None else moment_s(since), None if until is None else moment_s(until, end=True)
-    return Span(*ends, "")
-
-
-def rows_of(
-    record: Record, meter: str | None, spool: str | None, span: Span, bench: str | None
-) -> Iterator[MeterRow] | Iterator[SpoolRow]:
-    """What is looked for. Raises InputImpossible for neither or both of them, or JournalUnusable."""
-    if meter is not None and spool is None:
-        return by_meter(record, meter, span, bench)
-    if spool is not None and meter is None:
-        return by_spool(record, spool, span)
-    raise InputImpossible("A look-back is for one meter or one spool.", "Give --meter or --spool.")
-
-
-def line_of(row: MeterRow | SpoolRow) -> str:
-    """One row for a terminal."""
-    when = row.time_utc[:19].replace("T", " ")
-    word = OUTCOME_WORDS[Outcome(row.outcome)] if row.outcome else ""
-    if isinstance(row, SpoolRow):
-        who = f"{row.serial:<12}  {row.batch:<12}  {row.windings:<24}"
-        return f"{when}  {who}  {row.purpose}: {word or row.held}"
-    value = "open" if row.reference_ohm is None else show(row.reference_ohm, "Ω", row.expanded_ohm)
-    word += "" if row.counts else " (did not count)"
-    line = f"{when}  {row.serial:<12}  {row.pin_a}–{row.pin_b:<6} {row.step:<20} {value:>12}  {word}"
-    return f"{line}\n{'':35}{row.doubt}" if row.doubt else line
-
-
-def write_csv(path: Path, rows: Iterable[MeterRow | SpoolRow], kind: type[MeterRow | SpoolRow]) -> None:
-    """Write the rows as CSV. Raises InputImpossible."""
-    names = [each.name for each in fields(kind)]
-    with new_file(path) as file:
-        file.write(BOM)
-        for line in csv_lines(names, ([getattr(row, name) for name in names] for row in rows)):
-            file.write(line)
+    prior: Annotated[
+        float,
+        typer.Option(
+            min=0.001, max=0.999, help="How likely it is ours before any ohms are compared, 0 to 1."
+        ),
+    ] = 0.5,
+    paper: Annotated[
+        bool, typer.Option("--paper", help="Compare with its imported paper record, not with a visit.")
+    ] = False,
+    html: Annotated[Path | None, typer.Option(help="A page for the customer.")] = None,
+    pdf: Annotated[Path | None, typer.Option(help="The same as PDF.")] = None,
+    bench: Annotated[Path | None, typer.Option(help="Bench file: heading and size of paper.")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Compare a returned unit with what it read when it left: what has changed, and is it ours?"""
+    targets = Targets(html, pdf)
+    with record_at(journal) as record:
+        found = reports.returned(record, serial, prior, from_paper=paper)
+    head, size, signed = letterhead_of(None if bench is None else load_bench(bench))
+    document = returned_document(found, head, size, float(floor(RealClock().utc_s())), signed)
+    write_document(document, targets)
+    if as_json:
+        say_json(as_plain(found))
+    else:
+        say_document(document)

@@ -6,8 +6,12 @@ import json
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Annotated
+
+import typer
 
 from acquire.answers.history import verdict_line
+from acquire.answers.options import AsJsonLines
 from acquire.bench.recording import replay, verdicts_of
 from acquire.journal.plain import to_plain
 from acquire.journal.question import Question
@@ -69,3 +73,24 @@ def compare(verdicts: Sequence[Replayed], place: str | Path) -> tuple[bool, str]
 
 def _canonical(plain: dict[str, object]) -> str:
     return json.dumps(plain, separators=(",", ":"), sort_keys=True, ensure_ascii=False)
+
+
+def replay_recording(
+    recording: Annotated[Path, typer.Argument(help="Recording that `steadyohm run --record` wrote.")],
+    *,
+    sheet: Annotated[
+        Path | None, typer.Option(help="Judge by this sheet instead of the recorded one.")
+    ] = None,
+    journal: Annotated[
+        str | None, typer.Option(help="Compare with the verdicts in this record; exit 1 if any differs.")
+    ] = None,
+    as_json: AsJsonLines = False,
+) -> None:
+    """Feed a recording to the heart again: the same verdicts, or what another sheet would have said."""
+    verdicts = list(replayed(recording, sheet))
+    for verdict in verdicts:
+        typer.echo(verdict.as_json if as_json else verdict.line)
+    if journal is not None:
+        same, sentence = compare(verdicts, journal)
+        typer.echo(sentence, err=not same)
+        raise typer.Exit(0 if same else 1)

@@ -6,65 +6,80 @@ Not for what the setup screen does (acquire.page.setup) nor for a bench that has
 from __future__ import annotations
 
 import asyncio
-from collections.abc import AsyncIterator, Callable
+import os
+import threading
+import webbrowser
+from collections.abc import AsyncIterator, Awaitable, Callable
 from pathlib import Path
 
 from acquire.answers.instruments import Wishes, bench_text_for, measures_temperature
 from acquire.answers.told import write_new
 from acquire.bench.assembly import SOFTWARE
 from acquire.bench.run import at_work, reads_on_hang_up
-from acquire.clock import RealClock
+from acquire.clock import Clock, RealClock
 from acquire.errors import InputImpossible, SteadyohmError
 from acquire.files.settings import load_bench
 from acquire.outlets.console import BenchConsole
 from acquire.page.about import About
+from acquire.page.behind import Posted
 from acquire.page.bench_page import Address, BenchPage, open_page
+from acquire.page.papers import studies_in
+from acquire.page.serve import address_of
 from acquire.page.setup import Setup, Wanted
-from acquire.page.sheet_edit import LARGEST_BYTES, SheetEditor
+from acquire.page.sheet_edit import SheetEditor
 from acquire.page.shelf import all_files
 from acquire.page.view import View
+from acquire.quantity import parse
 from acquire.records import Purpose
 from drivers.errors import MeterError
 from drivers.find import Finding, find_meters
+from system.desktop import has_screen
 from system.ending import asked_to_end
 
 HOST = "127.0.0.1"
 """Setting up is for whoever sits at this machine."""
 
 
+Work = Callable[[asyncio.Event, Callable[[], None]], Awaitable[None]]
+"""What can be run until the stop that is given; calls what is given too once it is under way."""
+
+
 class Started:
-    """Hands the bench that somebody wants to start from the page to whoever runs it, and the answer back.
+    """Hands what somebody wants to start from the page to whoever runs it, and the answer back.
 
     Attributes:
-        running: a bench has been started.
+        running: it has been started.
     """
 
     def __init__(self) -> None:
         """Nobody wants anything yet."""
         self.running = False
-        self._asked: asyncio.Queue[tuple[Path, asyncio.Future[None]]] = asyncio.Queue(1)
+        self._asked: asyncio.Queue[tuple[Work, asyncio.Future[None]]] = asyncio.Queue(1)
         self._answer: asyncio.Future[None] | None = None
 
-    async def start(self, file: Path) -> None:
-        """Ask for a bench; returns when it runs.
+    async def start(self, work: Work) -> None:
+        """Ask for it; returns when it runs.
 
         Raises:
             SteadyohmError, MeterError: it cannot be started.
         """
         answer: asyncio.Future[None] = asyncio.get_running_loop().create_future()
-        await self._asked.put((file, answer))
+        await self._asked.put((work, answer))
         await answer
 
-    async def wanted(self, stop: asyncio.Event) -> Path | None:
-        """The next bench that is asked for; None at the stop."""
+    async def wanted(self, stop: asyncio.Event) -> Work | None:
+        """The next one that is asked for; None at the stop."""
         asked, stopped = asyncio.create_task(self._asked.get()), asyncio.create_task(stop.wait())
-        await asyncio.wait((asked, stopped), return_when=asyncio.FIRST_COMPLETED)
-        for task in (asked, stopped):
-            task.cancel()
+        try:
+            await asyncio.wait((asked, stopped), return_when=asyncio.FIRST_COMPLETED)
+        finally:
+            for task in (asked, stopped):
+                task.cancel()
         if stop.is_set() or asked.cancelled() or not asked.done():
             return None
-        file, self._answer = asked.result()
-        return file
+        work, self._answer = asked.result()
+        self.running = False
+        return work
 
     def runs(self) -> None:
         """It is under way."""
@@ -78,12 +93,18 @@ class Started:
             self._answer.set_exception(error)
 
 
-async def run_setup(folder: Path, port: int) -> None:
+Studies = Callable[[Path, BenchPage, Clock, Callable[[Work], Awaitable[None]]], Posted]
+"""Makes what begins a gauge study on the page."""
+
+
+async def run_setup(folder: Path, port: int, studies: Studies, *, browser: bool | None = None) -> None:
     """Serve the setup page until a bench was started and has ended, or until a signal.
 
     Args:
         folder: where bench files are read and written.
         port: of the page; 0 takes a free one.
+        studies: gauge studies for the page.
+        browser: open the page in one; None where somebody sits at this terminal and has a screen.
 
     Raises:
         InputImpossible: there is no such folder.
@@ -96,35 +117,43 @@ async def run_setup(folder: Path, port: int) -> None:
     console = BenchConsole()
     started, clock = Started(), RealClock()
     page.stream.utc_s = clock.utc_s
-    setup = Setup(folder, page.stream, clock, _look, _write_at(page.port), started.start)
-    page.pages.gets["/setup"] = setup.state
-    page.pages.posts.update(setup.posts())
-    page.pages.posts["/sheet"] = (LARGEST_BYTES, SheetEditor(folder, lambda: all_files(folder)).answer)
+
+    async def start(file: Path) -> None:
+        bench = await asyncio.to_thread(load_bench, file)
+        await started.start(
+            lambda end, ready: at_work(bench, console, end, read_again, page=page, ready=ready)
+        )
+
+    setup = Setup(folder, page.stream, clock, _look, _write_at(page.port), start)
+    page.pages.asks.update({"/setup": setup.state, "/study": studies_in(folder)})
+    begin = studies(folder, page, clock, started.start)
+    editor = SheetEditor(folder, lambda: all_files(folder))
+    page.pages.posts.update({**setup.posts(), "/sheet": editor.answer, "/study": begin})
     console.print(page.invitation(to_terminal=console.is_terminal))
+    if (console.is_terminal and has_screen(os.environ)) if browser is None else browser:
+        threading.Thread(target=webbrowser.open, args=(address_of(page.listener),), daemon=True).start()
     with asked_to_end(stop.set), reads_on_hang_up(stop, read_again):
         async with asyncio.TaskGroup() as group:
             group.create_task(page.run(ended), name="page")
             try:
-                await _benches(started, page, console, stop, read_again)
+                await _worked(started, page, stop)
             finally:
                 setup.close()
                 ended.set()
 
 
-async def _benches(
-    started: Started, page: BenchPage, console: BenchConsole, stop: asyncio.Event, read_again: asyncio.Event
-) -> None:
-    """Run the bench that somebody starts; one that cannot be made is told, and another may be tried."""
-    while (file := await started.wanted(stop)) is not None:
+async def _worked(started: Started, page: BenchPage, stop: asyncio.Event) -> None:
+    """Run what somebody starts; what cannot be is told, and another may be tried. A bench is the last one."""
+    while (work := await started.wanted(stop)) is not None:
         try:
-            bench = await asyncio.to_thread(load_bench, file)
-            await at_work(bench, console, stop, read_again, page=page, ready=started.runs)
+            await work(stop, started.runs)
         except (SteadyohmError, MeterError) as error:
             if started.running:
                 raise
             started.failed(error)
         else:
-            return
+            if page.stream.mode != "setup":
+                return
 
 
 def _there(folder: Path) -> Path:
@@ -146,18 +175,20 @@ def _write_at(port: int) -> Callable[[Wanted], None]:
     """What writes the bench file that was put together; its page stays where it is."""
 
     def write(wanted: Wanted) -> None:
+        of = {"name": "bench-1", "purpose": Purpose.FINAL.value, "self_check": "470 ohm", **wanted.words}
+        typed = of.get("temperature", "")
         wishes = Wishes(
-            wanted.name,
-            wanted.purpose.value,
-            wanted.operator,
-            wanted.batch,
+            of["name"],
+            of["purpose"],
+            of.get("operator", ""),
+            of.get("batch", ""),
             wanted.sheet,
             wanted.model,
-            20.0 if wanted.celsius is None else wanted.celsius,
-            wanted.self_check,
+            parse(typed, "°C") if typed else 20.0,
+            of["self_check"],
             port,
         )
-        others = wanted.others if wanted.celsius is None else ()  # a temperature that was typed counts
+        others = () if typed else wanted.others  # a temperature that was typed counts
         thermometers = [each for each in others if measures_temperature(each)]
         write_new(wanted.file, bench_text_for([wanted.finding, *thermometers], wishes))
 

@@ -9,26 +9,26 @@ import csv
 import io
 import math
 import os
-import tomllib
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
+from typing import Annotated
+
+import typer
 
 from acquire.answers.explain import Explanation, Told, explain, weighed
-from acquire.errors import FileInvalid, InputImpossible
+from acquire.answers.options import AsJson, say, say_json
+from acquire.errors import InputImpossible
 from acquire.files.read_whole import read_whole
 from acquire.files.shipped import shipped
 from acquire.files.statements import ModelStatements
-from acquire.files.toml_file import TomlFile
-from acquire.files.toml_lines import find_lines
+from acquire.journal.history import JournalReader
 from acquire.physics.accuracy import accuracy_terms
 from acquire.physics.checks import of_leads, of_winding
 from acquire.physics.copper import CONDUCTORS
 from acquire.quantity import parse
 from acquire.records import Pair, Term
+from acquire.reports.lessons import called_good, learnt
 from acquire.sheets import load_sheet
-from acquire.sheets.load import sheet_of
-from acquire.steps.learn import learn
-from acquire.steps.proposal import sheet_text
 from acquire.verdict.identify import identify
 from acquire.words.faults import sentence
 from acquire.words.plain import sureness
@@ -193,13 +193,18 @@ def identification_lines(sheets: Sequence[Path], readings: Iterable[str], told: 
 
 
 def learnt_sheet(files: Sequence[Path], name: str, core: str) -> str:
-    """A sheet proposed from good units.
+    """A sheet proposed from good units: from CSV files, or from journals where units were called good.
 
     Raises:
         InputImpossible: a file cannot be read or its rows make no pair matrix; names file and line.
+        JournalUnusable: a journal cannot be read.
     """
     units: dict[str, dict[Pair, float]] = {}
     for file in files:
+        if file.is_dir():
+            with JournalReader(file) as journal:
+                units |= {unit: dict(readings) for unit, readings in called_good(journal).items()}
+            continue
         for line, row in _rows(file):
             try:
                 unit, pair, ohm = _measured(row)
@@ -209,8 +214,7 @@ def learnt_sheet(files: Sequence[Path], name: str, core: str) -> str:
                     "Head the columns unit,pin_a,pin_b,ohm; write open where the display shows overload.",
                 ) from error
             units.setdefault(unit, {})[pair] = ohm
-    found = learn(list(units.values()), core)
-    return _usable(sheet_text(name, found, units=len(units), core=core))
+    return learnt(units, name, core)
 
 
 def _measured(row: Mapping[str, str]) -> tuple[str, Pair, float]:
@@ -227,22 +231,6 @@ def _measured(row: Mapping[str, str]) -> tuple[str, Pair, float]:
     if math.isnan(ohm) or ohm < 0.0 or (math.isinf(ohm) and value.lower() not in OPEN_WORDS):
         raise ValueError("no resistance")
     return row["unit"].strip(), pair, ohm
-
-
-def _usable(text: str) -> str:
-    """A proposed sheet, if it can be loaded: names of pins and of the type come from outside.
-
-    Raises:
-        InputImpossible: it cannot; says why.
-    """
-    try:
-        sheet_of(TomlFile(Path("the proposed sheet"), tomllib.loads(text), find_lines(text), ""))
-    except tomllib.TOMLDecodeError as error:
-        raise InputImpossible("The names cannot be written into a sheet.", "Use plain letters.") from error
-    except FileInvalid as error:
-        fault = error.faults[0]
-        raise InputImpossible(f"No sheet can be made of that: {fault.what}", fault.remedy) from error
-    return text
 
 
 def _rows(file: Path) -> list[tuple[int, dict[str, str]]]:
@@ -273,3 +261,73 @@ def write_new(path: Path, text: str) -> None:
         raise InputImpossible(
             f"{path} cannot be written ({error.strerror}).", "Is its folder there?"
         ) from error
+
+
+READING = typer.Option(
+    "--reading",
+    metavar="PAIR=OHMS",
+    help="One value read off a meter, such as 1-2=214.6 or 1-CORE=open; repeat for each pair.",
+)
+
+TEMPERATURE = Annotated[float | None, typer.Option(help="Of the unit, degrees Celsius.")]
+LEADS = Annotated[float | None, typer.Option(help="What the meter shows with its probes together, ohms.")]
+METER = Annotated[str, typer.Option(help="Meter file, or the name of a shipped one.")]
+WIRES = Annotated[int, typer.Option(help="4 where every value was taken with four wires.")]
+FOUR_WIRE = Annotated[
+    list[str] | None, typer.Option(metavar="PAIR", help="A pair taken with four wires, such as 1-2; repeat.")
+]
+
+
+def explain_unit(
+    sheet: Annotated[Path, typer.Argument(help="Sheet of the unit (TOML).")],
+    reading: Annotated[list[str], READING],
+    *,
+    temperature: TEMPERATURE = None,
+    leads: LEADS = None,
+    meter: METER = "hand-2000",
+    wires: WIRES = 2,
+    four_wire: FOUR_WIRE = None,
+    as_json: AsJson = False,
+) -> None:
+    """Explain values told over the telephone: what is likely wrong, how sure, what to measure next."""
+    told = told_about(temperature, leads, meter, wires=wires, four_wire=four_wire or ())
+    explanation = explanation_of(sheet, reading, told)
+    if as_json:
+        say_json(explanation_facts(explanation), indent=2)
+    else:
+        say(explanation.lines)
+
+
+def identify_core(
+    sheets: Annotated[
+        list[Path], typer.Argument(help="Sheets that it may be (TOML files, or folders of them).")
+    ],
+    reading: Annotated[list[str], READING],
+    *,
+    temperature: TEMPERATURE = None,
+    leads: LEADS = None,
+    meter: METER = "hand-2000",
+    wires: WIRES = 2,
+    four_wire: FOUR_WIRE = None,
+) -> None:
+    """Say which of the known sheets an unknown core fits, and how sure that is."""
+    told = told_about(temperature, leads, meter, wires=wires, four_wire=four_wire or ())
+    say(identification_lines(sheets, reading, told))
+
+
+def learn_sheet(
+    files: Annotated[
+        list[Path], typer.Argument(help="CSV files with columns unit, pin_a, pin_b, ohm (at reference).")
+    ],
+    *,
+    name: Annotated[str, typer.Option(help="Name of the new unit type.")],
+    core: Annotated[str, typer.Option(help="Name of the core among the pins, if it was touched.")] = "",
+    write: Annotated[Path | None, typer.Option(help="Sheet to write; printed if left out.")] = None,
+) -> None:
+    """Propose a sheet from good units measured by pairs: circuit, nominals, tolerances, and what to ask."""
+    text = learnt_sheet(files, name, core)
+    if write is None:
+        typer.echo(text)
+        return
+    write_new(write, text)
+    typer.echo(f"Written: {write}. Read its questions, then: steadyohm check {write}")

@@ -2,21 +2,27 @@
 
 from __future__ import annotations
 
-import asyncio
 from pathlib import Path
+from typing import Annotated
 
+import typer
+
+from acquire.answers.importing import append_at_rest
+from acquire.answers.options import AsJsonLines, say, say_json
 from acquire.bench.assembly import circumstances
 from acquire.bench.duty_setup import habit
 from acquire.clock import RealClock
-from acquire.errors import InputImpossible, JournalUnusable
+from acquire.errors import InputImpossible
 from acquire.files.settings import Bench, load_bench
 from acquire.journal.history import JournalReader
+from acquire.journal.plain import to_plain
 from acquire.journal.question import OF_A_STAY, Question
-from acquire.journal.store import Journal
-from acquire.records import Circumstances, TypedResult, UnitResult
+from acquire.records import Circumstances, Recorded, TypedResult
 from acquire.unit_result import Stay, revised, stays_of
 from acquire.verdict.typed import typed_result
 from acquire.verdict.typed_wanted import guidance
+from acquire.words.beside import typed_answer
+from acquire.words.outcomes import OUTCOME_WORDS
 from drivers.models import load_model
 from system.ending import run_loop
 
@@ -60,7 +66,9 @@ def type_in(bench_file: Path, serial: str, texts: list[str]) -> list[TypedResult
         new.append(typed_result(text, started, place, clock.utc_s(), habit=habit(bench), others=others))
     last, typed = stay.last, [*stay.typed, *new]
     now = None if last is None else revised(last, typed, new[-1].utc_s)
-    run_loop(_append(bench, clock, [*new, *([] if now is None else [now])]))
+    remedy = "While a bench is at work, type .result at the bench itself."
+    records: list[Recorded] = [*new, *([] if now is None else [now])]
+    run_loop(append_at_rest(Path(bench.journal.folder), bench.name, clock, records, remedy))
     return new
 
 
@@ -81,15 +89,27 @@ def _on_record(bench: Bench, serial: str) -> Stay:
     return begun[-1]
 
 
-async def _append(bench: Bench, clock: RealClock, records: list[TypedResult | UnitResult]) -> None:
-    try:
-        journal = await asyncio.to_thread(
-            lambda: Journal.open(Path(bench.journal.folder), bench=bench.name, clock=clock)
-        )
-    except JournalUnusable as error:
-        remedy = "While a bench is at work, type .result at the bench itself."
-        raise JournalUnusable(error.what, f"{error.hint} {remedy}".strip()) from error
-    try:
-        await journal.append([(record, None) for record in records])
-    finally:
-        await journal.close()
+def result(
+    bench: Annotated[Path, typer.Argument(help="Bench file: names sheet, purpose and journal.")],
+    results: Annotated[
+        list[str] | None,
+        typer.Argument(
+            help='Such as "insulation = 120 Mohm, 500 V, 21 °C"; left out: what is wanted, and how.'
+        ),
+    ] = None,
+    *,
+    serial: Annotated[str, typer.Option(help="Of the unit; it must have been on this bench.")] = "",
+    as_json: AsJsonLines = False,
+) -> None:
+    """Type in results from elsewhere (insulation, inductance, surge, hipot) while no bench is at work."""
+    if not results:
+        say(wanted_lines(bench))
+        return
+    if not serial:
+        raise InputImpossible("Whose results are these?", "Give --serial.")
+    for record in type_in(bench, serial, results):
+        if as_json:
+            say_json(to_plain(record))
+        else:
+            word = OUTCOME_WORDS[record.outcome] if record.outcome else "recorded"
+            typer.echo(f"{record.serial}: {record.name}: {word}: {typed_answer(record)}".removesuffix(": "))

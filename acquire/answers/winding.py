@@ -4,7 +4,11 @@ from __future__ import annotations
 
 import math
 from pathlib import Path
+from typing import Annotated
 
+import typer
+
+from acquire.answers.options import say
 from acquire.errors import InputImpossible, unreadable
 from acquire.files.read_whole import read_whole
 from acquire.physics.checks import COLDEST_CELSIUS, HOTTEST_CELSIUS, of_winding
@@ -183,3 +187,49 @@ def _turns(ohm: float, celsius: float, design: Design, wire: Wire) -> list[str]:
     digits = max(0, -math.floor(math.log10(max(reach, 1e-9))))
     found = f"{turns:.{digits}f} turns, within {reach:.{digits}f} (95 %)"
     return [f"{show(ohm, 'Ω')} at {celsius:g} °C: {found}: {remark}"]
+
+
+def winding(
+    *,
+    wire: Annotated[str | None, typer.Option(help='Such as "AWG 36" or "0.125 mm".')] = None,
+    mean_turn: Annotated[str | None, typer.Option(help='Mean length of a turn, such as "62 mm".')] = None,
+    turns: Annotated[float | None, typer.Option(min=0.0, help="Turns: gives the ohms to expect.")] = None,
+    ohm: Annotated[str | None, typer.Option(help='Measured, such as "202.5 ohm": gives the turns.')] = None,
+    reference: Annotated[
+        str | None, typer.Option(help="Its ohms at --celsius; with --ohm: how warm the winding is.")
+    ] = None,
+    mass: Annotated[
+        float | None, typer.Option(min=0.0, help="Of the bare wire, grams; with --ohm: length and gauge.")
+    ] = None,
+    metal: Annotated[
+        str | None, typer.Option(help="copper, magnet_wire or aluminium; left out: copper.")
+    ] = None,
+    strands: Annotated[int, typer.Option(min=1, help="Wires in hand.")] = 1,
+    extra: Annotated[str, typer.Option(help="Wire between coils and to the ends.")] = "0 mm",
+    spools: Annotated[
+        Path | None, typer.Option(help="File of spool cards; then --wire names a spool.")
+    ] = None,
+    celsius: Annotated[
+        float, typer.Option(help="Temperature of the ohms, or of the reference, degrees Celsius.")
+    ] = 20.0,
+) -> None:
+    """Ohms from turns, turns from ohms, wire from mass and ohms, or temperature from ohms."""
+    if reference is not None:
+        typer.echo(temperature_line(reference, ohm, metal, celsius))
+        return
+    if mass is not None:
+        say(weighed_lines(mass, ohm, celsius, mean_turn, metal))
+        return
+
+    for line in winding_lines(
+        wire,
+        mean_turn,
+        turns=turns,
+        ohm=ohm,
+        strands=strands,
+        extra=extra,
+        spools=spools,
+        celsius=celsius,
+        metal=metal,
+    ):
+        typer.echo(line)

@@ -26,6 +26,7 @@ from acquire.bench.fixture_setup import behind_card, hold_of, sheet_for, wire_up
 from acquire.bench.instruments import ohmmeter, scanner, thermometer
 from acquire.bench.intake import Feed
 from acquire.bench.keyboard import COMMAND_WORDS
+from acquire.bench.learning import learning
 from acquire.bench.publishing import mqtt_outlet
 from acquire.bench.recording import RecordedPipeline
 from acquire.bench.scanning import ScannerFeed
@@ -37,6 +38,7 @@ from acquire.files.bench_tables import TemperatureSource, ZeroSource
 from acquire.files.settings import Bench
 from acquire.files.statements import ModelStatements
 from acquire.heart.serials import SerialRule
+from acquire.heart.standstill import ReadElsewhere
 from acquire.journal.store import Journal
 from acquire.outlets.csv_log import CsvLog, Split
 from acquire.outlets.outlet import Health, drain
@@ -188,6 +190,7 @@ async def assemble(
         first_notices=[*journal.notices, *files.notices],
     )
     try:
+        daemon.learn = learning(journal.path, bench.file.parent, lambda: daemon.pipeline.place.sheet)
         daemon.feeds = _feeds(bench, daemon)
         stop = stop or asyncio.Event()
         _add_outlets(bench, daemon, environment or {}, stop)
@@ -256,6 +259,9 @@ def _feeds(bench: Bench, daemon: Daemon) -> list[Feed]:
             settings.integration_plc,
             settings.offset_compensation,
             DisplayDoubts(lambda: daemon.pipeline.meter),
+            daemon.unread,
+            daemon.set_anew,
+            lambda reading: daemon.pipeline.settling.ripe(reading),  # noqa: PLW0108  (other files, other heart)
         )
     ]
     if (named := scanner(bench, daemon.clock)) is not None:
@@ -275,6 +281,7 @@ async def _add_self_check(bench: Bench, daemon: Daemon) -> None:
 
     def heard() -> None:
         daemon.latest_s["meter"] = daemon.clock.monotonic_s()
+        daemon.pipeline.told_of_meter(ReadElsewhere(daemon.latest_s["meter"]))
 
     daemon.show = stand_before(daemon.feeds[0], bench.meter, mark, daemon.show, heard).display
 

@@ -18,18 +18,21 @@ from typing import Any
 
 from acquire.bench.foresight import foresee
 from acquire.bench.intake import Feed
+from acquire.bench.learning import Learn, good_unit, nothing_is_learnt
 from acquire.bench.on_record import recorded, unit_known
 from acquire.bench.outages import Outages
 from acquire.bench.recording import RecordedPipeline
 from acquire.bench.scanning import ScannerFeed
 from acquire.bench.typing_readings import no_meter_is_read_off
 from acquire.clock import Clock, UtcWatch
-from acquire.errors import JournalUnusable
+from acquire.errors import InputImpossible, JournalUnusable
+from acquire.heart.standstill import BytesUnread, MeterSet
 from acquire.journal.store import Journal
 from acquire.journal.tidying import keep_small
 from acquire.outlets.outlet import Health
 from acquire.records import (
     Batch,
+    CallGood,
     ClockSetBack,
     Code,
     Command,
@@ -50,6 +53,7 @@ from acquire.records import (
     UnitStarted,
     Weight,
 )
+from acquire.records.bench import refusal
 from drivers.reading import Flag, Kind, Reading
 
 TICK_S = 0.25
@@ -92,6 +96,7 @@ class Daemon:
         outcomes: how many verdicts of each kind were given.
         refused: commands that were not carried out.
         type_in: takes what was read off a display; gives it as understood.
+        learn: proposes a sheet of a name from the units that were called good.
         desk_refused: gives how many were refused before, for what they were.
         healths: how each outlet is doing; out_of_reach: which of their troubles were told.
         latest_s: monotonic time of each instrument's latest reading, by the name of its feed.
@@ -121,6 +126,7 @@ class Daemon:
     refused: int = 0
     desk_refused: Callable[[], int] = lambda: 0
     type_in: Callable[[str], Awaitable[dict[str, Fact]]] = no_meter_is_read_off
+    learn: Learn = nothing_is_learnt
     healths: list[Health] = field(default_factory=list)
     out_of_reach: Outages = field(default_factory=Outages)
     latest_s: dict[str, float] = field(default_factory=dict)
@@ -150,6 +156,14 @@ class Daemon:
         self.latest_s["thermometer"] = self.clock.monotonic_s()
         await self._out(self.pipeline.feed_temperature(reading, self.thermometer_u_kelvin))
 
+    def unread(self, raw: bytes, why: str) -> None:
+        """Bytes came from the ohms meter that are no reading."""
+        self.pipeline.told_of_meter(BytesUnread(raw, why, self.clock.monotonic_s()))
+
+    def set_anew(self, conversion_s: float | None) -> None:
+        """The ohms meter was set anew."""
+        self.pipeline.told_of_meter(MeterSet(conversion_s))
+
     def link_lost(self) -> None:
         """The ohms meter is gone, or still away."""
         self.outages += 1
@@ -164,6 +178,8 @@ class Daemon:
             return [notice]
         if isinstance(command, TypeReading):
             return await self._typed(command)
+        if isinstance(command, CallGood):
+            return await self._called_good(command)
         if isinstance(command, TypeTemperature) and command.standard_uncertainty_kelvin is None:
             command = replace(command, standard_uncertainty_kelvin=self.thermometer_u_kelvin)
         looked_up = await self._look_up(command.serial) if isinstance(command, StartUnit) else []
@@ -185,6 +201,22 @@ class Daemon:
             notice = Notice(Weight.REMARK, Code.READING_TYPED, self.clock.utc_s(), facts=facts)
         await self._out([notice])
         return [notice]
+
+    async def _called_good(self, command: CallGood) -> list[Event]:
+        """Note that the last unit is a good one, and propose a sheet from all that are."""
+        events: list[Event] = []
+        try:
+            events.append(good_unit(self.pipeline, self.clock.utc_s()))
+            await self._out(events)
+            await self.written()
+            facts = await self.learn(command.name)
+            told = Notice(Weight.REMARK, Code.SHEET_LEARNT, self.clock.utc_s(), facts=facts)
+        except (InputImpossible, JournalUnusable, OSError) as error:
+            self.refused += 1
+            said = error if isinstance(error, InputImpossible) else InputImpossible(str(error))
+            told = refusal(said, self.clock.utc_s())
+        await self._out([told])
+        return [*events, told]
 
     async def _look_up(self, serial: str) -> list[Event]:
         """Tell the heart what the record says of a unit that is about to be started; gives what that causes.

@@ -19,7 +19,7 @@ from acquire.bench.fixture_desk import FixtureDesk, Place
 from acquire.clock import Clock
 from acquire.records import Code, Command, Event, FixtureMoved, FixtureOpen, Notice, Pair, Weight
 from drivers.errors import MeterRefused
-from drivers.meter import Capabilities, Held, Identity, Meter, Setup
+from drivers.meter import Capabilities, Confirming, Held, Identity, Meter, Setup, Unread
 from drivers.reading import Kind, Quantity, Reading
 from drivers.scpi.switch_card import SwitchCard
 
@@ -94,6 +94,15 @@ class FixtureMeter:
 
     capabilities: Capabilities
 
+    @property
+    def unread(self) -> Unread:
+        """Who is told of bytes that give no reading."""
+        return self._meter.unread
+
+    @unread.setter
+    def unread(self, told: Unread) -> None:
+        self._meter.unread = told
+
     async def __aenter__(self) -> Self:
         """Open both, and every relay.
 
@@ -121,6 +130,11 @@ class FixtureMeter:
     async def identity(self) -> Identity:
         """Of the meter."""
         return await self._meter.identity()
+
+    async def confirm(self) -> None:
+        """As of the meter, where it can."""
+        if isinstance(self._meter, Confirming):
+            await self._meter.confirm()
 
     async def configure(self, setup: Setup) -> Held:
         """Set the meter; see there."""

@@ -14,7 +14,7 @@ from acquire.clock import Clock
 from acquire.records import Code, Fact, Notice, Weight
 from acquire.steps.setup_choice import Wanted
 from drivers.errors import LinkLost, LinkTimeout, LinkUnavailable, MeterError, MeterRefused
-from drivers.meter import Meter, Setup
+from drivers.meter import Confirming, Meter, Setup, Unread, untold
 from drivers.reading import Reading
 
 FIRST_WAIT_S = 0.3
@@ -38,6 +38,9 @@ class Feed:
         integration_plc: integration time for each set-up, power line cycles; None keeps the meter's own.
         offset_compensation: whether offset-compensated ohms are wanted where the meter has them.
         doubts: watches a display that is set by hand; None where nobody needs to.
+        unread: told of bytes that are no reading, and why.
+        set_anew: told how long a conversion takes by the settings in force, None where nobody knows.
+        ripe: whether a reading may bring a value to rest; then a meter that can is asked what it is set to.
         readings: how many have come in since the start.
     """
 
@@ -51,6 +54,9 @@ class Feed:
     integration_plc: float | None = None
     offset_compensation: bool = False
     doubts: DisplayDoubts | None = None
+    unread: Unread = untold
+    set_anew: Callable[[float | None], None] = lambda _conversion_s: None
+    ripe: Callable[[Reading], bool] = lambda _reading: False
     readings: int = 0
     connected: bool = False
     _set: Setup | None = None
@@ -59,6 +65,7 @@ class Feed:
 
     async def run(self) -> None:
         """Read for ever; ends only by cancellation."""
+        self.meter.unread = self.unread
         while True:
             try:
                 async with self.meter:
@@ -78,6 +85,8 @@ class Feed:
                 await self._connected()
             self.readings += 1
             await self._doubt(reading)
+            if isinstance(self.meter, Confirming) and self.ripe(reading):
+                await self.meter.confirm()
             await self.take(reading)
             await self._set_up()
 
@@ -95,6 +104,7 @@ class Feed:
         except MeterRefused as error:
             await self._say(Weight.STOP, "refused", cause=str(error))
             return
+        self.set_anew(held.conversion_s)
         for sentence in held.please_turn:
             await self._say(Weight.WARNING, "turn", turn=sentence)
 

@@ -16,6 +16,7 @@ from acquire.errors import InputImpossible, QuantityInvalid
 from acquire.quantity import parse
 from acquire.records import (
     AcceptFirstUnit,
+    CallGood,
     CheckMeter,
     Command,
     ConfirmOpen,
@@ -77,6 +78,7 @@ def to_command(line: str) -> Command | None:
 ALONE: dict[str, Callable[[str], Command]] = {
     ".again": lambda step: MeasureAgain(step or None),
     ".undo": lambda _: Undo(),
+    ".learn": CallGood,
     ".zero": lambda _: ZeroLeads(),
     ".check": lambda _: CheckMeter(),
     ".result": TypeResult,

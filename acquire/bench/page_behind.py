@@ -20,18 +20,16 @@ from acquire.files.bench_tables import TYPED
 from acquire.files.network_tables import PageSettings, Speech
 from acquire.files.settings import Bench
 from acquire.page.about import About
+from acquire.page.background import Background
 from acquire.page.batch_count import BatchCount
-from acquire.page.batch_read import CHART, BatchReports
-from acquire.page.behind import Behind
+from acquire.page.behind import Asked, Behind, Plain, Posted
 from acquire.page.bench_page import Address, BenchPage, open_page
 from acquire.page.deliberate import deliberate_tests
 from acquire.page.facts import Facts
-from acquire.page.papers import LARGEST_BYTES as LARGEST_PHOTO
-from acquire.page.papers import Papers
+from acquire.page.papers import Papers, studies_in
 from acquire.page.past import Past
-from acquire.page.running import LARGEST_BYTES, Running
+from acquire.page.running import Running
 from acquire.page.say import Speaker, speaking_program
-from acquire.page.sheet_edit import LARGEST_BYTES as LARGEST_SHEET
 from acquire.page.sheet_edit import SheetEditor
 from acquire.page.view import View
 from acquire.records import Batch, Code, Event, Fact, Notice, Recorded, UnitStarted, Weight
@@ -143,13 +141,12 @@ class Shown:
         return Facts(
             utc_s=now_s,
             meter_silence_s=None if latest_s is None else (clock.monotonic_s() - latest_s) / self.speed,
+            meter_patience_s=pipeline.settling.patience_s / self.speed,
             halted=daemon.halted,
             lead=conditions.lead,
             lead_wanted=conditions.lead_wanted,
             lead_due=conditions.lead_zero_due(now_s),
             celsius=None if air is None else air.celsius,
-            celsius_source="" if air is None else air.source,
-            celsius_utc_s=None if air is None else air.utc_s,
             temperature_known=conditions.temperature is not None,
             check_name="" if check is None else check.resistor.name,
             check_due=check is not None and check.due(now_s),
@@ -159,6 +156,22 @@ class Shown:
             learned=asdict(learned) if (learned := pipeline.learning.recorded).contacts else {},
             failing=tuple((each.name, each.failing) for each in daemon.healths if each.failing),
         )
+
+    async def tests(self, _words: dict[str, str]) -> Plain:
+        """The deliberate tests of the unit on the bench, or the last one."""
+        pipeline = self.daemon.pipeline
+        place, typed = pipeline.place, pipeline.duties.stay.typed
+        return deliberate_tests(
+            place.sheet, place.purpose, self.view.serial, typed, pipeline.habit.instrument
+        )
+
+    async def photographed(self, serial: str, sha256: str) -> None:
+        """Put a photo of a unit on the record, and wait until it is there."""
+        daemon, facts = self.daemon, {"sha256": sha256}
+        await daemon.tell(Notice(Weight.REMARK, Code.PHOTO_KEPT, daemon.clock.utc_s(), serial, facts=facts))
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(WRITTEN_S):
+                await daemon.written()
 
     def _calibration(self, now_s: float) -> dict[str, Fact]:
         model = self.daemon.pipeline.model
@@ -195,38 +208,8 @@ def stand_behind(page: BenchPage, bench: Bench, daemon: Daemon, stop: asyncio.Ev
     view.on(daemon.pipeline.table)
     past = Past(Path(bench.journal.folder), bench.name, daemon.pipeline.place.sheet.core)
     shown = Shown(bench, daemon, page, view, past, speed, daemon.show)
-    running = Running(Path(bench.file), lambda: daemon.read_files())  # noqa: PLW0108  (it is set later)
-
-    async def noted(serial: str, sha256: str) -> None:
-        now_s, facts = daemon.clock.utc_s(), {"sha256": sha256}
-        await daemon.tell(Notice(Weight.REMARK, Code.PHOTO_KEPT, now_s, serial, facts=facts))
-        with contextlib.suppress(TimeoutError):
-            async with asyncio.timeout(WRITTEN_S):
-                await daemon.written()
-
-    papers = Papers(Path(bench.journal.folder), Path(bench.file), noted)
-    batches = BatchReports(Path(bench.journal.folder))
-    wants_orders = bench.page is None or bench.page.orders
-    behind = Behind(
-        shown.facts,
-        daemon.clock.utc_s,
-        daemon.clock.monotonic_s,
-        Orders(daemon, stop, "page") if wants_orders else None,
-        may_stop=bench.page is not None and bench.page.stop,
-        reads=past.questions() | {"/settings": running.state},
-        asks={"/batch": lambda words: batches.report({"name": view.batch.name, **words})},
-        files={CHART: batches.picture, "/paper": papers.paper, "/photo": papers.photo},
-        quick={"/tests": lambda _words: _tests(daemon, view)},
-    )
-    if wants_orders:
-        page.pages.posts |= {
-            "/settings": (LARGEST_BYTES, running.change),
-            "/sheet": (LARGEST_SHEET, SheetEditor(running.file.parent, running.shelf, running.again).answer),
-            "/papers": (LARGEST_BYTES, papers.issue),
-            "/photos": (LARGEST_PHOTO, papers.keep_photo),
-        }
     daemon.show, daemon.resumed = shown.show, shown.resumed
-    page.put_behind(behind, view, speed=speed)
+    page.put_behind(_behind(shown, stop), view, speed=speed)
     view.know(shown.facts())
     if bench.page is not None and bench.page.speech is Speech.MACHINE and page.speaker is None:
         mute = Notice(Weight.REMARK, Code.PAGE_MUTE, daemon.clock.utc_s())
@@ -235,11 +218,38 @@ def stand_behind(page: BenchPage, bench: Bench, daemon: Daemon, stop: asyncio.Ev
     return shown
 
 
-def _tests(daemon: Daemon, view: View) -> dict[str, object]:
-    """The deliberate tests of the unit on the bench, or the last one."""
-    pipeline = daemon.pipeline
-    place, typed = pipeline.place, pipeline.duties.stay.typed
-    return deliberate_tests(place.sheet, place.purpose, view.serial, typed, pipeline.habit.instrument)
+def _behind(shown: Shown, stop: asyncio.Event) -> Behind:
+    """All that the page can ask of the daemon."""
+    bench, daemon, view, background = shown.bench, shown.daemon, shown.view, Background()
+    running = Running(Path(bench.file), lambda: daemon.read_files())  # noqa: PLW0108  (it is set later)
+    papers = Papers(Path(bench.journal.folder), Path(bench.file), shown.photographed)
+    editor = SheetEditor(running.file.parent, running.shelf, running.again)
+    asks: dict[str, Asked] = {
+        **{path: background.asked(read) for path, read in shown.past.questions().items()},
+        "/settings": background.asked(running.state),
+        "/tests": shown.tests,
+        "/batch": lambda words: papers.batch({"name": view.batch.name, **words}),
+        "/returned": papers.returned,
+        "/study": studies_in(running.file.parent),
+        "/paper": papers.paper,
+        "/photo": papers.photo,
+    }
+    posts: dict[str, Posted] = {
+        "/settings": running.change,
+        "/sheet": editor.answer,
+        "/papers": papers.issue,
+        "/photos": papers.keep_photo,
+    }
+    orders = bench.page is None or bench.page.orders
+    return Behind(
+        shown.facts,
+        daemon.clock.utc_s,
+        daemon.clock.monotonic_s,
+        Orders(daemon, stop, "page") if orders else None,
+        may_stop=bench.page is not None and bench.page.stop,
+        asks=asks,
+        posts=posts if orders else {},
+    )
 
 
 def about_of(bench: Bench, daemon: Daemon, speed: float) -> About:

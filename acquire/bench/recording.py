@@ -20,6 +20,7 @@ from acquire.conditions import CalibrationDue, Conditions
 from acquire.errors import NAME_AND_RIGHTS, SteadyohmError
 from acquire.files.statements import ModelStatements
 from acquire.heart.fixture_hold import FixtureHold
+from acquire.heart.standstill import MeterSaid
 from acquire.journal.plain import from_plain, kind_of, to_plain
 from acquire.physics.wire import SpoolCard
 from acquire.pipeline import Pipeline
@@ -42,9 +43,9 @@ from drivers.models import MeterModel
 from drivers.plain_file import refuse_no_file
 from drivers.reading import Ranging, Reading
 
-VERSION = 2
+VERSION = 3
 """Of this spelling; a recording of a newer one is refused. Version 1 told an interrupted unit in another way:
-such a line is refused, everything else of version 1 is read."""
+such a line is refused, everything else of versions 1 and 2 is read."""
 
 LONGEST_LINE = 4_000_000
 """Characters; the first line holds a whole sheet, no other is nearly as long."""
@@ -104,6 +105,7 @@ class _Exact(BaseModel):
     model_config = _EXACT
     bench: Bench | None = None
     reading: Reading | None = None
+    said: MeterSaid | None = None
     batches: list[Batch] | None = None
 
 
@@ -179,6 +181,11 @@ class RecordedPipeline(Pipeline):
         """As `Pipeline.link_lost`."""
         self._write("lost")
         super().link_lost()
+
+    def told_of_meter(self, said: MeterSaid) -> None:
+        """As `Pipeline.told_of_meter`."""
+        self._write("said", _spelt(said=said))
+        super().told_of_meter(said)
 
     def recall(self, batches: Sequence[Batch]) -> None:
         """As `Pipeline.recall`."""
@@ -324,6 +331,8 @@ def _step(pipeline: Pipeline, line: list[Any]) -> list[Event]:
         case ["command", name, plain, monotonic_s, utc_s]:
             command = TypeAdapter(_COMMANDS[name]).validate_python(plain)
             return pipeline.command(command, float(monotonic_s), float(utc_s))
+        case ["said", plain]:
+            pipeline.told_of_meter(_read(said=plain))
         case ["lost"]:
             pipeline.link_lost()
         case ["batches", plain]:

@@ -40,12 +40,13 @@ def into(
     async def type_in(text: str) -> dict[str, Fact]:
         """Give a line as it was understood. Raises: Refused: it was not, or not surely."""
         try:
-            _refuse_unshown(text, meter.understood(text), model())
-            decoded = await meter.type_in(text)
+            decoded = meter.understood(text)
         except Unclear as error:
             raise _unclear(text, *error.meanings) from error
         except FrameRefused as error:
             raise Refused(Refusal.READING_NONE, typed=text) from error
+        _refuse_unshown(text, decoded, model())
+        await meter.take(decoded, text)
         facts: dict[str, Fact] = {"typed": text}
         if decoded.value_si is not None and decoded.resolution_si is not None:
             return {**facts, "ohm": decoded.value_si, "resolution_ohm": decoded.resolution_si}

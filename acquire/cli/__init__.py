@@ -1,4 +1,4 @@
-"""The commands, by room. Each imports what it needs when it is called, so that `--help` answers at once.
+"""The commands. Each is imported when it is asked for, so that `--help` answers at once.
 
 Exit codes: 0 done, 1 a run that failed, 2 bad input. Errors are sentences on standard error; a traceback
 comes only with STEADYOHM_DEBUG=1 in the environment.
@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import errno
 import os
+import pkgutil
 import sys
 from collections.abc import Iterator
 from typing import Any, NoReturn
@@ -15,15 +16,81 @@ from typing import Any, NoReturn
 import typer
 from typer.core import TyperGroup
 
-from acquire.cli import batch, bench, files, line, meters, papers, record, study, units
 from system.console import make_streams, write_nowhere
+
+COMMANDS: dict[str, tuple[str, str]] = {
+    name: (place, about)
+    for name, place, about in (
+        line.split(maxsplit=2)
+        for line in """\
+demo         cli.bench:demo                     Show the whole job on simulated instruments.
+fixture      cli.bench:fixture                  Try every relay of a fixture: stuck, dead, or shorted.
+run          cli.bench:run                      Work at a bench until Ctrl-C.
+setup        cli.bench:setup                    Make a bench in the browser.
+simulate     cli.bench:simulate                 Serve a simulated meter and thermometer; you are the hands.
+check        answers.check:check                Check files line by line and say what they mean.
+winding      answers.winding:winding            Ohms from turns, turns from ohms, wire from mass and ohms.
+schema       answers.schema:schema              Print the JSON Schemas of what is recorded and sent.
+find         answers.instruments:find           Look for meters by listening and asking harmlessly.
+meter-says   answers.meter_says:meter_says      Show a meter's bytes and what is made of them, live.
+decode       answers.instruments:decode         Say what a driver makes of some bytes.
+meters       answers.instruments:meters         List drivers and links, and what each can do.
+explain      answers.told:explain_unit          Explain values told over the telephone.
+identify     answers.told:identify_core         Say which of the known sheets an unknown core fits.
+learn        answers.told:learn_sheet           Propose a sheet from good units measured by pairs.
+history      answers.history:history            Show what is on the record, or write it into files.
+restore      answers.restoring:restore_journal  Bring back what a journal has lost, from its copies.
+replay       answers.replay:replay_recording    Judge a recording again, by its own sheet or another.
+chart        answers.check_chart:chart          Draw the check standard's readings between their limits.
+result       answers.typing_in:result           Type in results from elsewhere while no bench is at work.
+batch        answers.batch:batch                Report a batch, or list the batches of a journal.
+collect      answers.collect:collect            Collect what all benches of a line record.
+line         answers.collect:all_benches        Serve the page with all benches.
+index        answers.collect:index              Write the list of a shared folder of files.
+certificate  answers.papers:certificate         Issue certificates, or check one that somebody brings.
+issued       answers.papers:issued              List the papers that were issued, or print one again.
+label        answers.papers:label               Draw the label for a unit.
+returned     answers.papers:returned            Compare a returned unit with what it read when it left.
+lookback     answers.lookback:lookback          List what rests on a meter found unfit, or a bad spool.
+sign-key     answers.papers:sign_key            Make a key that certificates are signed with.
+import       answers.importing:import_papers    Bring earlier paper records onto the journal.
+study        cli.study:study                    Find out whether this bench can judge a step.
+install-shortcut  cli.starting:install_shortcut  Put an entry into the menu that opens the setup page.
+remove-shortcut   cli.starting:remove_shortcut   Take that entry out of the menu again.
+install-at-login  cli.starting:install_at_login  Let a bench start whenever you log in.
+remove-at-login   cli.starting:remove_at_login   Let a bench start at log-in no longer.
+""".splitlines()
+    )
+}
+"""Each command: where it is, and what it does; the command's own help says all of it."""
+
+UNTYPED = {"document": "cli.documents:document"}
+"""Commands that the bench page runs, and nobody types."""
 
 
 class Commands(TyperGroup):
-    """All commands; a word that an option does not take is refused in our words."""
+    """All commands; each is imported when it is asked for, so that `--help` answers at once."""
+
+    def list_commands(self, ctx: Any) -> list[str]:  # noqa: ARG002  (of the library)
+        """Their names."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: Any, cmd_name: str) -> Any:  # noqa: ARG002  (of the library)
+        """One of them; None where there is none of this name."""
+        place = COMMANDS[cmd_name][0] if cmd_name in COMMANDS else UNTYPED.get(cmd_name)
+        if place is None:
+            return None
+        one = typer.Typer(add_completion=False, rich_markup_mode=None, pretty_exceptions_enable=False)
+        one.command(cmd_name)(pkgutil.resolve_name(f"acquire.{place}"))
+        return typer.main.get_command(one)
+
+    def format_commands(self, ctx: Any, formatter: Any) -> None:  # noqa: ARG002  (of the library)
+        """What each does, in a sentence; none is imported for that."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, about) for name, (_, about) in COMMANDS.items()])
 
     def invoke(self, ctx: Any) -> Any:
-        """Run the command that was asked for."""
+        """Run the command that was asked for; a word that an option does not take is refused in our words."""
         try:
             return super().invoke(ctx)
         except typer.BadParameter as error:
@@ -47,7 +114,6 @@ def _in_our_words(error: typer.BadParameter) -> str:
 app = typer.Typer(
     name="steadyohm",
     cls=Commands,
-    help="Reads your multimeter by itself while both your hands hold the probes.",
     no_args_is_help=True,
     add_completion=False,
     rich_markup_mode=None,
@@ -55,8 +121,9 @@ app = typer.Typer(
 )
 
 
-for room in (bench, files, meters, units, record, batch, line, papers, study):
-    room.add_to(app)
+@app.callback()
+def steadyohm() -> None:
+    """Reads your multimeter by itself while both your hands hold the probes."""
 
 
 NO_ROOM = frozenset({errno.ENOSPC, errno.EDQUOT})

@@ -8,14 +8,7 @@ from typing import Annotated
 
 import typer
 
-
-class LogLevel(StrEnum):
-    """How serious a log line is, least first."""
-
-    DEBUG = "debug"
-    INFO = "info"
-    WARNING = "warning"
-    ERROR = "error"
+from acquire.answers.options import Level, LogLevel, say
 
 
 class Scene(StrEnum):
@@ -34,12 +27,6 @@ class Hands(StrEnum):
 
 
 METER_HELP = "A meter file, or a shipped one by its name, such as hand-2000."
-
-
-def add_to(app: typer.Typer) -> None:
-    """Register these commands."""
-    for command in (demo, fixture, run, setup, simulate):
-        app.command()(command)
 
 
 def demo(
@@ -84,7 +71,7 @@ def run(
     record: Annotated[
         Path | None, typer.Option(help="Write down every reading here, for `steadyohm replay`.")
     ] = None,
-    log_level: Annotated[LogLevel, typer.Option(help="Least serious log line shown.")] = LogLevel.WARNING,
+    log_level: LogLevel = Level.WARNING,
 ) -> None:
     """Work at a bench until Ctrl-C: read the meter, find the step, say the verdict, keep the record."""
     from acquire import logs
@@ -108,8 +95,7 @@ def fixture(
     from system.ending import run_loop
 
     trial = run_loop(tried(load_bench(bench), plugged=plug))
-    for line in trial_lines(trial):
-        typer.echo(line)
+    say(trial_lines(trial))
     raise typer.Exit(1 if trial.findings() else 0)
 
 
@@ -119,15 +105,20 @@ def setup(
     port: Annotated[
         int, typer.Option(min=0, max=65535, help="TCP port of the page; 0 takes a free one.")
     ] = 8480,
-    log_level: Annotated[LogLevel, typer.Option(help="Least serious log line shown.")] = LogLevel.WARNING,
+    browser: Annotated[
+        bool | None,
+        typer.Option("--browser/--no-browser", help="Open the page in a browser; left out: from a terminal."),
+    ] = None,
+    log_level: LogLevel = Level.WARNING,
 ) -> None:
     """Make a bench in the browser: find the meter, choose the sheet, test the link, start."""
     from acquire import logs
     from acquire.answers.setup import run_setup
+    from acquire.study.on_page import studies
     from system.ending import run_loop
 
     logs.set_up(level=log_level.value)
-    run_loop(run_setup(folder, port))
+    run_loop(run_setup(folder, port, studies, browser=browser))
 
 
 def simulate(

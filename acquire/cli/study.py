@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-
-def add_to(app: typer.Typer) -> None:
-    """Register this command."""
-    app.command()(study)
+from acquire import logs
+from acquire.answers.options import say_document, say_json
+from acquire.answers.papers import Targets, write_document
+from acquire.errors import InputImpossible
+from acquire.study.begin import Wish
+from acquire.study.document import study_document
+from acquire.study.plan import names_in, parts_named
+from acquire.study.record import read_study
+from acquire.study.report import as_plain, report_of
+from acquire.study.run import run_study
+from system.ending import run_loop
 
 
 def study(
@@ -44,14 +50,6 @@ def study(
     ] = 0.25,
 ) -> None:
     """Find out whether this bench can judge a step: several units, operators and rounds, in random order."""
-    from acquire import logs
-    from acquire.errors import InputImpossible
-    from acquire.study.begin import Wish
-    from acquire.study.plan import names_in, parts_named
-    from acquire.study.record import read_study
-    from acquire.study.run import run_study
-    from system.ending import run_loop
-
     if (bench is None) == (report is None):
         raise InputImpossible(
             "What is to be done?", "Give a bench file to measure by, or --report FILE for what was measured."
@@ -69,30 +67,15 @@ def study(
 
 def _report(record: Path, html: Path | None, pdf: Path | None, *, as_json: bool, pool_above: float) -> None:
     """Print a report, and write its page where one is wanted."""
-    from acquire.answers.papers import put
-    from acquire.errors import InputImpossible
-    from acquire.outlets.console import BenchConsole
-    from acquire.reports.html_page import as_html
-    from acquire.reports.terminal import as_terminal
-    from acquire.study.document import study_document
-    from acquire.study.record import read_study
-    from acquire.study.report import as_plain, report_of
-
     for file in filter(None, (html, pdf)):
         if file.resolve() == record.resolve():
             raise InputImpossible(f"{file} is the study's record.", "Name another file for its report.")
-    found = report_of(read_study(record), pool_above=pool_above)
+    found, targets = report_of(read_study(record), pool_above=pool_above), Targets(html, pdf)
     if html is not None or pdf is not None:
         from acquire.study.pictures import svg_pictures
 
-        drawn = study_document(found, svg_pictures(found))
-        if html is not None:
-            put(html, as_html(drawn))
-        if pdf is not None:
-            from acquire.reports.pdf import as_pdf
-
-            put(pdf, as_pdf(drawn))
+        write_document(study_document(found, svg_pictures(found)), targets)
     if as_json:
-        typer.echo(json.dumps(as_plain(found), ensure_ascii=False))
+        say_json(as_plain(found))
     else:
-        BenchConsole().print(as_terminal(study_document(found)))
+        say_document(study_document(found))

@@ -172,6 +172,9 @@ class PlaceSettings(Table):
     low_ohms: LowOhms = LowOhms.TOLERANCE
 
 
+LOW_OHMS_LINE = 'low_ohms = "continuity"         # of an ohm a hand meter can say no more\n'
+"""What is proposed to the bench of a meter that counts no milliohms."""
+
 TYPED = "typed"
 """The driver of a meter without a cable, and its name on the record where the file gives none."""
 

@@ -67,6 +67,7 @@ class ContactRule:
     _refused_s: float | None = None
     _told: bool = False
     _broken: bool = False  # overload was seen since the value was taken, too short for a lift
+    _unseen: bool = False  # the meter was away since the value was taken: hands may have moved meanwhile
 
     def begun(self, quantity: Quantity) -> None:
         """A contact has begun, with the meter set to a quantity."""
@@ -89,6 +90,7 @@ class ContactRule:
         Args:
             reading: with which it did; None where the meter has fallen silent, which shows nothing.
         """
+        self._unseen = self._unseen or reading is None
         if reading is not None and reading.quantity is self.quantity:
             self._overloaded(reading.range_full_scale_si)
         self.quantity = self._air_s = None
@@ -110,12 +112,13 @@ class ContactRule:
     def cleared(self) -> None:
         """Open probes were seen, or relays have opened: whatever comes now is a touch of its own."""
         self.seen_open, self.taken, self.purpose = True, None, ()
-        self._hidden = self._told = self._broken = False
+        self._hidden = self._told = self._broken = self._unseen = False
         self._refused_s = None
 
     def forget(self) -> None:
         """The meter is gone: what it shows when it is back may be the same touch."""
         self.quantity = self._air_s = None
+        self._unseen = True
 
     def taken_before(self) -> None:
         """A value was taken before the daemon was started again: its touch may still lie on the probes."""
@@ -167,6 +170,8 @@ class ContactRule:
             What the value is for, and what it may be.
         """
         before = self.purpose
+        if self._unseen and self._plainly_other(settled) and expects(settled):
+            return purpose, Admission.NEW  # a short for the leads, say, and now a good winding
         if before[:1] != purpose[:1]:
             return purpose, Admission.UNLIFTED
         admission = self.admits(settled, before)
@@ -210,19 +215,19 @@ class ContactRule:
     def take(self, settled: Settled, purpose: tuple[str, ...]) -> None:
         """A value was acted on."""
         self.taken, self.purpose, self.seen_open, self._refused_s = settled, purpose, False, None
-        self._broken = False
+        self._broken = self._unseen = False
 
     def lies(self, purpose: tuple[str, ...]) -> bool:
         """Whether the probes still lie where they lay for something else than this."""
         return self.quantity is not None and not self.seen_open and purpose != self.purpose
 
-    def overdue(self, monotonic_s: float) -> bool:
+    def overdue(self, monotonic_s: float, linger_s: float = LINGER_S) -> bool:
         """Whether to say now that the probes must be lifted: once, and not while hands only linger.
 
-        Whoever still holds the touch that was just taken knows what it was for.
+        Whoever still holds the touch that was just taken knows what it was for; slow meters show a lift late.
         """
         if self._told or self._refused_s is None or self.quantity is None:
             return False
-        since_s = self._refused_s if self.taken is None else self.taken.monotonic_s + LINGER_S
+        since_s = self._refused_s if self.taken is None else self.taken.monotonic_s + linger_s
         self._told = monotonic_s >= since_s
         return self._told

@@ -30,13 +30,14 @@ class OpenWitness:
 
     Attributes:
         freshest_s: overload older than this proves nothing any more.
+        typed: the meter is read off by a person: of the time between nothing is shown.
     """
 
     freshest_s: float = 3.0
+    typed: bool = False
     _since_s: float | None = None
     _short: tuple[float | None, float] | None = None
     _latest_s: float = 0.0
-    _typed: bool = False
     _pressed_s: float = float("-inf")
 
     def see(self, reading: Reading, wanted: Quantity, above_ohm: float = 0.0, *, tells: bool = True) -> bool:
@@ -55,7 +56,7 @@ class OpenWitness:
         """
         if reading.kind is Kind.NO_READING:
             return False
-        self._short, self._typed = None, Flag.TYPED in reading.flags
+        self._short, self.typed = None, Flag.TYPED in reading.flags
         if reading.kind is not Kind.OVERLOAD or reading.quantity is not wanted or Flag.HOLD in reading.flags:
             self._since_s = None
             return False
@@ -74,7 +75,7 @@ class OpenWitness:
 
     def pressed(self, monotonic_s: float) -> bool:
         """Take a press of the key; False where it belongs to the one before."""
-        meant = self._typed or monotonic_s - self._pressed_s >= BOUNCE_S  # nobody's key types whole lines
+        meant = self.typed or monotonic_s - self._pressed_s >= BOUNCE_S  # nobody's key types whole lines
         self._pressed_s = monotonic_s
         return meant
 
@@ -97,7 +98,7 @@ class OpenWitness:
             raise Refused(Refusal.RANGE_LOW, full_ohm=full_ohm, **facts)
         if self._since_s is None or self._pressed_s - self._latest_s > self.freshest_s:
             raise Refused(Refusal.KEY_UNWITNESSED)
-        if self._typed:  # with the probes on the pair, as everything that is typed; it bears witness once
+        if self.typed:  # with the probes on the pair, as everything that is typed; it bears witness once
             self._since_s = None
             return
         if self._pressed_s < asked_s + wait_s:

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from acquire.heart.attempt import attempt_of
-from acquire.records import Event, Judged, Notice, Recorded
+from acquire.heart.unit_state import UnitState
+from acquire.records import Event, Fact, Judged, Notice, Recorded, StartUnit, Weight
 from acquire.records.codes import SCAN_ASKED, Code
 
 
@@ -36,6 +37,29 @@ class SerialRule:
             return None if re.fullmatch(self.pattern, serial) else SerialDoubt.PATTERN
         first = serial.split(maxsplit=1)[0].casefold() if serial.strip() else ""
         return SerialDoubt.WORD if first.strip(".:,;!") in self.words else None
+
+
+def scan_doubt(
+    command: StartUnit, rule: SerialRule, before: UnitState | None, question: Notice | None, utc_s: float
+) -> Notice | None:
+    """What must be asked before a unit is started; None where it is plain, or was scanned once more.
+
+    Args:
+        command: the scan.
+        rule: what serials look like.
+        before: state of the unit on the bench, None where there is none.
+        question: what was asked last.
+        utc_s: now.
+    """
+    if command.sure or command.serial == asked_about(question):
+        return None
+    if (unlike := rule.doubt(command.serial)) is not None:
+        facts: dict[str, Fact] = {"unlike": unlike.value, "pattern": rule.pattern}
+        return Notice(Weight.WARNING, Code.SERIAL_DOUBTFUL, utc_s, command.serial, facts=facts)
+    if before is None or not before.attempts:
+        return None
+    facts = {"next": command.serial, "done": before.steps_done, "total": before.total}
+    return Notice(Weight.WARNING, Code.UNIT_UNFINISHED, utc_s, before.serial, facts=facts)
 
 
 def asked_about(question: Notice | None) -> str:

@@ -1,6 +1,6 @@
 """Watches what a meter shows besides the value: wrong function, HOLD, a low battery. Each is told once.
 
-Not for the link itself (daemon) nor for values (settle).
+Not for the link itself (daemon), values (settle), nor for what keeps the bench waiting (standstill).
 """
 
 from __future__ import annotations

@@ -153,9 +153,9 @@ class JournalReader:
         """Close all files."""
         for archive in self._archives:
             archive.close()
-        if self._copy is not None:
-            self._copy.cleanup()
         self._connection.close()
+        if self._copy is not None:  # only now: Windows removes no open file
+            self._copy.cleanup()
 
     def find(self, question: Question) -> Generator[Entry, None, None]:
         """Entries that answer a question, oldest first; close it before the journal where it is not read out.
@@ -189,19 +189,24 @@ class JournalReader:
             JournalUnusable: the file cannot be read.
         """
 
-        def ask(reader: JournalReader) -> Iterator[tuple[int, tuple[str, str, bytes]]]:
+        def ask(reader: JournalReader) -> Iterator[tuple[str, str, bytes]]:
+            begin = f"{reader.birth}-"
             columns = "seq, CAST(kind AS BLOB), CAST(payload AS BLOB)"  # bytes cost less than text
             for seq, kind, payload in reader._select(columns, question):
-                yield seq, (f"{reader.birth}-{seq}", NAMES.get(kind) or _text(kind), payload)
+                yield f"{begin}{seq}", NAMES.get(kind) or _text(kind), payload
 
-        found = self._in_order(ask, itemgetter(0))
-        yield from map(itemgetter(1), _latest(found, question.limit))
+        return _latest(self._in_order(ask, lambda row: int(row[0].rpartition("-")[2])), question.limit)
 
     def _in_order(self, ask: Callable[[JournalReader], Iterator[T]], seq: Callable[[T], int]) -> Iterator[T]:
         """What this file and its archives answer, as one stream: earlier journals first, then by number.
 
         What a power cut left in two files is told once.
         """
+        if not self._archives:
+            return ask(self)
+        return self._merged(ask, seq)
+
+    def _merged(self, ask: Callable[[JournalReader], Iterator[T]], seq: Callable[[T], int]) -> Iterator[T]:
         births = dict.fromkeys(
             [*(each.birth for each in self._archives if each.birth != self.birth), self.birth]
         )

@@ -42,6 +42,14 @@ class Row:
         return Entry(seq, f"{birth}-{seq}", self.kind, self.utc_s, read, self.payload, self.evidence)
 
 
+def insert_entry(connection: sqlite3.Connection, entry: Entry) -> None:
+    """Write an entry under the number that it has, inside a transaction."""
+    batch = storable(str(entry.payload.get("batch", "")))
+    evidence = None if entry.evidence is None else _json(entry.evidence)
+    row = (entry.seq, entry.kind, entry.utc_s, entry.serial, batch, _json(entry.payload), evidence)
+    connection.execute("INSERT INTO entry VALUES (?, ?, ?, ?, ?, ?, ?)", row)
+
+
 def entry_of(birth: str, row: tuple[Any, ...]) -> Entry:
     """Make the entry of a row of the table `entry`.
 

@@ -12,6 +12,7 @@ import secrets
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 import psycopg
 import structlog
@@ -31,10 +32,10 @@ from acquire.outlets.mqtt import Broker
 from acquire.outlets.outlet import BackOff, OutletFailed
 from acquire.outlets.topics import ROOT
 from acquire.page.access import Gate, own_names, token_of
-from acquire.page.app import Events, Guard, asset_answer, plain, refusal
-from acquire.page.assets import ASK_AGAIN, read_assets
+from acquire.page.app import Events, Guard, files_of, plain
+from acquire.page.assets import read_assets
 from acquire.page.serve import address_of, listening_socket, serve
-from acquire.page.stream import MOST_PAGES, Line, spelt
+from acquire.page.stream import Feed
 from acquire.sheets import load_sheet
 from drivers.errors import MeterError
 from drivers.models import load_model
@@ -60,36 +61,21 @@ LATEST = "SELECT bench, extract(epoch FROM max(latest))::float8 FROM steadyohm.j
 
 
 @dataclass(slots=True)
-class BoardFeed:
+class BoardFeed(Feed):
     """What goes to the open pages.
 
     Attributes:
         board: what is shown.
         clock: of this machine.
-        lines: of the open pages.
     """
 
     board: Board
     clock: Clock
-    lines: set[Line] = field(default_factory=set)
     _conditions: dict[str, str] = field(default_factory=dict)
 
-    def open(self) -> Line | None:
-        """Begin a line; None where too many are open."""
-        if len(self.lines) >= MOST_PAGES:
-            return None
-        line = Line()
-        self.lines.add(line)
-        return line
-
-    def leave(self, line: Line) -> None:
-        """A page is gone."""
-        line.close()
-        self.lines.discard(line)
-
-    def whole(self) -> bytes:
-        """The whole state as a message."""
-        return spelt("state", self.board.state(self.clock.utc_s()))
+    def state(self) -> dict[str, Any]:
+        """The whole state, now."""
+        return self.board.state(self.clock.utc_s())
 
     async def run(self) -> None:
         """Let changes out, a few times a second at most; a bench falls silent without saying anything."""
@@ -100,19 +86,12 @@ class BoardFeed:
             quiet_s += SHOW_S
             if quiet_s >= BEAT_S:
                 quiet_s = 0.0
-                for line in self.lines:
-                    line.put(spelt("beat", {"utc_s": now_s}))
+                self.tell("beat", {"utc_s": now_s})
             conditions = {c.name: self.board.condition(c, now_s).value for c in self.board.cards.values()}
             if self.board.changed or conditions != self._conditions:
                 self.board.changed.clear()
                 self._conditions = conditions
-                for line in self.lines:
-                    line.fall_behind()
-
-    def stop(self) -> None:
-        """Tell every page that this is the end."""
-        for line in self.lines:
-            line.close(spelt("bye", {"text": "The page of the line was stopped."}))
+                self.renew()
 
 
 @dataclass(slots=True)
@@ -160,7 +139,7 @@ class BoardPage:
         try:
             await stop.wait()
         finally:
-            feed.stop()
+            feed.stop("The page of the line was stopped.")
             for task in tasks:
                 task.cancel()
             await asyncio.gather(*tasks, return_exceptions=True)
@@ -253,24 +232,10 @@ def newest_in(folder: Path) -> dict[tuple[str, str], set[str]]:
 def _app(feed: BoardFeed, gate: Gate) -> ASGIApp:
     assets = read_assets(STATIC, "line.html")
 
-    async def page(request: Request) -> Response:
-        return asset_answer(request, assets.page, ASK_AGAIN)
-
-    async def static(request: Request) -> Response:
-        asset = assets.files.get(request.path_params["name"])
-        if asset is None:
-            return refusal(404, "There is no such file.")
-        return asset_answer(request, asset, assets.caching(request.query_params.get("v", "")))
-
     async def now(_request: Request) -> Response:
-        return plain(feed.board.state(feed.clock.utc_s()))
+        return plain(feed.state())
 
-    routes = [
-        Route("/", page),
-        Route("/static/{name:path}", static),
-        Route("/now", now),
-        Route("/events", Events(feed), methods=["GET"]),
-    ]
+    routes = [*files_of(assets), Route("/now", now), Route("/events", Events(feed), methods=["GET"])]
     return Guard(Starlette(routes=routes), gate)
 
 

@@ -129,7 +129,7 @@ def header(kind: str = "verdict") -> list[str]:
 def row_of(entry: Entry) -> list[str]:
     """The cells of an entry's row, as text; empty where there is no value."""
     known = {**fields_of(entry), "schema": VERSION, "id": entry.id, "time_utc": iso_time(entry.utc_s)}
-    return [_cell(known.get(column.name), text=column.text) for column in COLUMNS_OF[entry.kind]]
+    return [cell(known.get(column.name), text=column.text) for column in COLUMNS_OF[entry.kind]]
 
 
 def fields_of(entry: Entry) -> dict[str, Any]:
@@ -138,7 +138,8 @@ def fields_of(entry: Entry) -> dict[str, Any]:
     return {**entry.payload, **{name: "; ".join(t) if isinstance(t, list) else t for name, t in said}}
 
 
-def _cell(value: Any, *, text: bool) -> str:
+def cell(value: Any, *, text: bool = True) -> str:
+    """A value as it stands in a CSV file; `text`: from anybody, so that no spreadsheet may run it."""
     if value is None:
         return ""
     if isinstance(value, bool):

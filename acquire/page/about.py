@@ -5,15 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from acquire.page.telling import picked
 from acquire.records import Purpose
-
-PURPOSE_WORDS = {
-    Purpose.INCOMING: "incoming units",
-    Purpose.WINDING: "at the winder",
-    Purpose.FINAL: "final test",
-    Purpose.RETURNED: "returned units",
-}
-"""Why a bench measures, for people."""
+from acquire.words.batches import PURPOSES
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,14 +37,5 @@ class About:
 
     def plain(self) -> dict[str, Any]:
         """For the page."""
-        return {
-            "name": self.name,
-            "purpose": self.purpose.value,
-            "purpose_word": PURPOSE_WORDS[self.purpose],
-            "meter": self.meter,
-            "operator": self.operator,
-            "software": self.software,
-            "speech": self.speech,
-            "demo": self.demo,
-            "typed": self.typed,
-        }
+        own = picked(self, "name", "purpose", "meter", "operator", "software", "speech", "demo", "typed")
+        return {**own, "purpose_word": PURPOSES[self.purpose]}

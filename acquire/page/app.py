@@ -8,8 +8,10 @@ from __future__ import annotations
 
 import asyncio
 import json
-from collections.abc import Awaitable, Callable, Iterable
-from typing import Any, Protocol
+from collections.abc import Awaitable, Iterable
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
 
 from starlette.applications import Starlette
 from starlette.requests import ClientDisconnect, Request
@@ -17,17 +19,19 @@ from starlette.responses import HTMLResponse, Response
 from starlette.routing import Route
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from acquire.errors import SteadyohmError
+from acquire.errors import Fault, FileInvalid, SteadyohmError
 from acquire.outlets.orders import LARGEST_BYTES, Answer, Stop
 from acquire.page.access import SECURITY, Gate, token_in
 from acquire.page.assets import ASK_AGAIN, Asset, Assets
-from acquire.page.background import Background
-from acquire.page.behind import Behind, Unknown
-from acquire.page.stream import MOST_PAGES, Line, Stream
+from acquire.page.behind import Asked, Behind, File, Plain, Posted, Unknown
+from acquire.page.stream import MOST_PAGES, Feed, Line, Stream, spelt_json
 from drivers.errors import MeterError
 
 BODY_S = 2.0
 """So long a body may take to arrive."""
+
+LARGEST_POST = 8_000_000
+"""Bytes of a body: a photo in base64, which the page makes smaller before."""
 
 LONGEST_WORD = 200
 """Characters of a word of an address: a serial, the name of a batch."""
@@ -41,8 +45,9 @@ LET_IN = (
 )
 """Answers an address with a token: from here on the cookie is sent, and the token leaves the address bar."""
 
-Posted = Callable[[dict[str, Any]], Awaitable[tuple[int, dict[str, Any]]]]
-"""Takes a body of JSON; gives status and answer."""
+NO_PAGE = "There is no such page."
+NO_FILE = "That file cannot be used."
+TOO_LONG = "That takes too long: ask again when the bench is at rest."
 
 
 class TooLarge(ValueError):
@@ -51,14 +56,27 @@ class TooLarge(ValueError):
 
 def plain(data: Any, status: int = 200) -> Response:
     """An answer in JSON."""
-    text = json.dumps(data, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
-    body = text.encode("utf-8", "replace")
-    return Response(body, status, {"cache-control": "no-store"}, "application/json")
+    return Response(spelt_json(data), status, {"cache-control": "no-store"}, "application/json")
 
 
-def refusal(status: int, text: str) -> Response:
-    """An answer that says no, in a sentence."""
-    return plain({"error": text}, status)
+def refusal(status: int, text: str, faults: Iterable[str] = ()) -> Response:
+    """An answer that says no, in a sentence, with the faults of a file line by line."""
+    return plain({"error": " ".join(text.split()), "faults": list(faults)}, status)
+
+
+def files_of(assets: Assets) -> list[Route]:
+    """The page and its files."""
+
+    async def page(request: Request) -> Response:
+        return _kept(request, assets.page, ASK_AGAIN)
+
+    async def static(request: Request) -> Response:
+        asset = assets.files.get(request.path_params["name"])
+        if asset is None:
+            return refusal(404, "There is no such file.")
+        return _kept(request, asset, assets.caching(request.query_params.get("v", "")))
+
+    return [Route("/", page), Route("/static/{name:path}", static)]
 
 
 class Guard:
@@ -96,24 +114,27 @@ class Pages:
     Attributes:
         stream: what is shown.
         behind: the bench; None in setup.
-        posts: further paths that take JSON.
-        gets: further questions that are answered at once.
+        asks, posts: what can be asked and posted, by path, as `Behind` has them.
     """
 
     def __init__(self, stream: Stream, assets: Assets, behind: Behind | None = None) -> None:
         """Answer for a stream."""
         self.stream = stream
-        self.behind = behind
-        self.posts: dict[str, tuple[int, Posted]] = {}
-        self.gets: dict[str, Callable[[], dict[str, Any]]] = {}
+        self.asks: dict[str, Asked] = {}
+        self.posts: dict[str, Posted] = {}
+        self.behind: Behind | None = None
         self._assets = assets
-        self._background = Background()
+        if behind is not None:
+            self.put_behind(behind)
+
+    def put_behind(self, behind: Behind) -> None:
+        """Let a bench stand behind from now on; what was asked of setup is asked no more."""
+        self.behind, self.asks, self.posts = behind, {**behind.asks}, {**behind.posts}
 
     def app(self, gate: Gate) -> ASGIApp:
         """The whole as one ASGI application."""
         routes = [
-            Route("/", self._page),
-            Route("/static/{name:path}", self._static),
+            *files_of(self._assets),
             Route("/now", self._now),
             Route("/events", Events(self.stream), methods=["GET"]),
             Route("/orders", self._order, methods=["POST"]),
@@ -121,17 +142,6 @@ class Pages:
             Route("/{path:path}", self._posted, methods=["POST"]),
         ]
         return Guard(Starlette(routes=routes), gate)
-
-    # ------------------------------------------------------------------ files
-
-    async def _page(self, request: Request) -> Response:
-        return asset_answer(request, self._assets.page, ASK_AGAIN)
-
-    async def _static(self, request: Request) -> Response:
-        asset = self._assets.files.get(request.path_params["name"])
-        if asset is None:
-            return refusal(404, "There is no such file.")
-        return asset_answer(request, asset, self._assets.caching(request.query_params.get("v", "")))
 
     # ------------------------------------------------------------------ the bench
 
@@ -162,67 +172,47 @@ class Pages:
         return plain({"done": answer.done, "reason": answer.reason})
 
     async def _question(self, request: Request) -> Response:
-        path = "/" + request.path_params["path"]
+        ask = self.asks.get("/" + request.path_params["path"])
+        if ask is None:
+            return refusal(404, NO_PAGE)
         words = {key: value[:LONGEST_WORD] for key, value in request.query_params.items()}
-        try:
-            return await self._answer(path, words) or refusal(404, "There is no such page.")
-        except Unknown as error:
-            return refusal(404, str(error))
-        except (SteadyohmError, MeterError) as error:
-            return refusal(503, " ".join(str(error).split()))
-        except TimeoutError:
-            return refusal(503, "That takes too long: ask again when the bench is at rest.")
-
-    async def _answer(self, path: str, words: dict[str, str]) -> Response | None:
-        behind = self.behind
-        if path in self.gets:
-            return plain(self.gets[path]())
-        return None if behind is None else await self._of_bench(behind, path, words)
-
-    async def _of_bench(self, behind: Behind, path: str, words: dict[str, str]) -> Response | None:
-        if path in behind.quick:
-            return plain(behind.quick[path](words))
-        if path in behind.reads:
-            read = behind.reads[path]
-            return plain(await self._background.ask(lambda: read(words)))
-        if path in behind.asks:
-            return plain(await behind.asks[path](words))
-        if path in behind.files:
-            content, sort = await behind.files[path](words)
-            return Response(content, headers={"cache-control": "no-store"}, media_type=sort)
-        return None
+        return await _answered(ask(words), 503)
 
     async def _posted(self, request: Request) -> Response:
         path = "/" + request.path_params["path"]
         if path not in self.posts:
-            return refusal(404, "There is no such page.")
-        most_bytes, post = self.posts[path]
+            return refusal(404, NO_PAGE)
         try:
-            body = json.loads(await _body(request, most_bytes))
+            body = json.loads(await _body(request, LARGEST_POST))
         except TooLarge as error:
             return refusal(413, str(error))
         except (ValueError, RecursionError):
             return refusal(400, "That is no JSON.")
         if not isinstance(body, dict):
             return refusal(400, "That is no JSON object.")
-        status, answer = await post(body)
-        return plain(answer, status)
+        return await _answered(self.posts[path](body), 422)
 
 
-class Feed(Protocol):
-    """What is told to every page that listens; `stream.Stream` is one."""
+async def _answered(doing: Awaitable[Plain | File], otherwise: int) -> Response:
+    """The answer, or why there is none; `otherwise` is the status of a fault that has no other."""
+    try:
+        answer = await doing
+    except (Unknown, SteadyohmError, MeterError, OSError) as error:  # a TimeoutError is an OSError
+        faults = error.faults if isinstance(error, FileInvalid) else []
+        text = TOO_LONG if isinstance(error, TimeoutError) else NO_FILE if faults else str(error)
+        kinds = ((Unknown, 404), (FileInvalid, 422), (OSError, 503))
+        status = next((status for kind, status in kinds if isinstance(error, kind)), otherwise)
+        return refusal(status, text, map(_without_folder, faults))
+    if isinstance(answer, tuple):
+        return Response(answer[0], headers={"cache-control": "no-store"}, media_type=answer[1])
+    return plain(answer)
 
-    def open(self) -> Line | None:
-        """Begin a line; None where too many are open."""
-        ...
 
-    def leave(self, line: Line) -> None:
-        """A page is gone."""
-        ...
-
-    def whole(self) -> bytes:
-        """The whole state as a message."""
-        ...
+def _without_folder(fault: Fault) -> str:
+    """A fault with the name of its file alone; of a file on trial, which is hidden, without."""
+    name = fault.file.name
+    shown = str(replace(fault, file=Path(name)))
+    return shown.removeprefix(f"{name}:") if name.startswith(".") else shown
 
 
 class Events:
@@ -270,7 +260,7 @@ async def _leaves(receive: Receive, line: Line) -> None:
     line.close()
 
 
-def asset_answer(request: Request, asset: Asset, caching: str) -> Response:
+def _kept(request: Request, asset: Asset, caching: str) -> Response:
     """Answer with a file, or that the browser has it already."""
     fields = {"etag": asset.etag, "cache-control": caching}
     known: Iterable[str] = (tag.strip() for tag in request.headers.get("if-none-match", "").split(","))

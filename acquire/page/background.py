@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import threading
-from collections.abc import Callable
+from collections.abc import Awaitable, Callable
 from typing import TypeVar
 
 T = TypeVar("T")
@@ -20,6 +20,10 @@ class Background:
     def __init__(self) -> None:
         """Nothing runs yet."""
         self._turns = asyncio.Semaphore(2)
+
+    def asked(self, read: Callable[[dict[str, str]], T]) -> Callable[[dict[str, str]], Awaitable[T]]:
+        """A question that blocks, as one that does not."""
+        return lambda words: self.ask(lambda: read(words))
 
     async def ask(self, work: Callable[[], T]) -> T:
         """Do some work in a thread of its own and give what it gave.

@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any
 
+from acquire.page.telling import picked
 from acquire.records import Batch, Outcome, UnitResult
 from acquire.records.words import FAILING
 from acquire.words.faults import batch_doubt
@@ -26,7 +27,6 @@ class BatchCount:
         state: of the batch as its latest record says; empty where it was never opened.
         remark: that goes with it.
         doubt: what speaks against its first unit; empty where nothing does.
-        spools: what its windings are wound from.
         outcomes: latest outcome of each unit, None for one that was held or given up.
     """
 
@@ -35,14 +35,12 @@ class BatchCount:
     state: str = ""
     remark: str = ""
     doubt: str = ""
-    spools: tuple[tuple[str, str], ...] = ()
     outcomes: dict[str, Outcome | None] = field(default_factory=dict)
 
     def told(self, batch: Batch) -> None:
         """Its latest record."""
         self.expected, self.state, self.remark = batch.expected, batch.state.value, deed_words(batch)
         self.doubt = batch_doubt(batch)
-        self.spools = tuple((each.winding, each.spool) for each in batch.spools)
 
     def take(self, result: UnitResult) -> None:
         """A unit of this batch has its result. A unit that was judged is not unjudged by being given up."""
@@ -53,14 +51,9 @@ class BatchCount:
         """For the page."""
         words = list(self.outcomes.values())
         return {
-            "name": self.name,
+            **picked(self, "name", "expected", "state", "remark", "doubt"),
             "measured": len(words),
             "passed": sum(word in GOOD for word in words),
             "failed": sum(word in FAILING for word in words),
             "held": sum(word is None for word in words),
-            "expected": self.expected,
-            "state": self.state,
-            "remark": self.remark,
-            "doubt": self.doubt,
-            "spools": [{"winding": winding, "spool": spool} for winding, spool in self.spools],
         }

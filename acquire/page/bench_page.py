@@ -114,7 +114,7 @@ class BenchPage:
 
     def put_behind(self, behind: Behind, view: View, *, speed: float = 1.0) -> None:
         """Let a bench stand behind the page from now on."""
-        self.pages.behind = behind
+        self.pages.put_behind(behind)
         self.stream.utc_s = behind.utc_s
         self.stream.speed = speed
         if self.stream.view is not view:

@@ -6,10 +6,12 @@ Pure; plain JSON values come out. Not for what has been measured (unit_view).
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Any
 
+from acquire.page.telling import picked
 from acquire.quantity import show
-from acquire.records import Branch, BranchKind, Limits, Purpose, Sheet, Step, StepKind
+from acquire.records import BranchKind, Limits, Purpose, Sheet, Step, StepKind
 from acquire.steps.pairs import PairTable
 
 Plain = dict[str, Any]
@@ -17,39 +19,20 @@ Plain = dict[str, Any]
 
 def face(sheet: Sheet) -> Plain:
     """The connector's face, seen from the side that the sheet draws it from."""
-    return {
-        "view": sheet.view,
-        "latch": sheet.latch,
-        "rows": [list(row) for row in sheet.rows],
-        "pins": [
-            {
-                "name": pin.name,
-                "row": pin.row,
-                "column": pin.column,
-                "colour": pin.colour,
-                "remark": pin.remark,
-            }
-            for pin in sheet.pins
-        ],
-        "core": sheet.core,
-    }
+    pins = [picked(pin, "name", "row", "column", "colour", "remark") for pin in sheet.pins]
+    return {**picked(sheet, "view", "latch", "core"), "rows": list(map(list, sheet.rows)), "pins": pins}
 
 
 def circuit(sheet: Sheet) -> Plain:
     """The branches of the circuit with their nominal values."""
     return {
-        "branches": [_branch(branch) for branch in sheet.branches],
-        "balances": [{"name": each.name, "windings": list(each.windings)} for each in sheet.balances],
-    }
-
-
-def _branch(branch: Branch) -> Plain:
-    return {
-        "name": branch.name,
-        "a": branch.a,
-        "b": branch.b,
-        "kind": branch.kind.value,
-        "text": "" if branch.kind is BranchKind.DIODE else show(branch.reference_ohm, "Ω"),
+        "branches": [
+            {
+                **picked(branch, "name", "a", "b", "kind"),
+                "text": "" if branch.kind is BranchKind.DIODE else show(branch.reference_ohm, "Ω"),
+            }
+            for branch in sheet.branches
+        ]
     }
 
 
@@ -60,18 +43,13 @@ def steps(table: PairTable, purpose: Purpose) -> list[Plain]:
 
 def _step(step: Step, table: PairTable, purpose: Purpose) -> Plain:
     limits = "" if step.kind is StepKind.TYPED else limits_words(table.limits_for(step, purpose))
-    return {
-        "name": step.name,
-        "pair": list(step.pair),
-        "kind": step.kind.value,
-        "state": "waiting",
-        "outcome": None,
-        "word": "",
-        "value": "",
-        "reason": "",
-        "remark": step.remark,
-        "limits": limits,
-    }
+    return {**undone(step.name, step.pair, step.kind.value), "limits": limits}
+
+
+def undone(name: str, pair: Sequence[str], kind: str = "resistance") -> Plain:
+    """A step that nothing is known of yet."""
+    known = {"name": name, "pair": list(pair), "kind": kind}
+    return {**known, "state": "waiting", "outcome": None, "word": "", "value": "", "reason": "", "limits": ""}
 
 
 def limits_words(limits: Limits) -> str:

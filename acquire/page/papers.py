@@ -1,8 +1,8 @@
-"""Papers and photos of a unit, asked for on the page: certificate and label issued, photos kept and shown.
+"""Papers, reports and photos, asked for on the page: issued, reckoned, kept and shown.
 
-A paper is made by the same command as at a terminal, in a process of its own, and kept as issued there.
-Photos lie as files beside the journal, named by their SHA-256, which is what the record holds. Not for what
-stands on a paper (reports).
+A paper or report is made by the same commands as at a terminal, in a process of its own, one at a time: it
+takes a second of a whole processor. Papers are kept as issued there. Photos lie as files beside the journal,
+named by their SHA-256, which is what the record holds. Not for what stands on a paper (reports).
 """
 
 from __future__ import annotations
@@ -16,37 +16,72 @@ import tempfile
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
 
-from acquire.errors import SteadyohmError
+import msgspec
+
+from acquire.errors import InputImpossible, SteadyohmError
 from acquire.files.new_file import new_file
-from acquire.page.behind import Unknown
+from acquire.journal.history import JournalReader
+from acquire.page.behind import Asked, File, Plain, Unfit, Unknown, short_text
 from system.processes import heard
-
-Plain = dict[str, Any]
-Answered = tuple[int, Plain]
-File = tuple[bytes, str]
-"""Bytes and media type (IANA)."""
 
 KINDS = ("certificate", "label")
 PATIENCE_S = 30.0
-"""A paper that takes longer is given up."""
-
-LARGEST_BYTES = 8_000_000
-"""Of a photo as it is sent, in base64: the page makes them smaller before."""
+"""A paper or report that takes longer is given up."""
 
 MOST_KEPT = 20
 """Papers that can still be opened from the page; all are kept as issued beside the record."""
+
+MOST_NAMES = 200
+"""Batches or studies in the list to choose from."""
 
 PHOTOS = "photos"
 PHOTO_NAME = re.compile(r"[0-9a-f]{64}\.jpg")
 JPEG = b"\xff\xd8\xff"
 """How a JPEG begins (ITU-T T.81, B.1.1.3: SOI, then the next marker)."""
 
+IMPOSSIBLE = InputImpossible.exit_code
+
+
+async def command(*words: str) -> bytes:
+    """Run one of the program's own commands.
+
+    Returns:
+        What it wrote.
+
+    Raises:
+        Unknown: what was asked for is not there, as its sentence says.
+        SteadyohmError: it failed otherwise.
+        TimeoutError: it takes too long.
+    """
+    if any("\0" in word for word in words):
+        raise Unknown("There is no such thing on the record.")
+    ended = await heard([sys.executable, "-m", "acquire", *words], within_s=PATIENCE_S)
+    if ended.code:
+        sentence = " ".join(ended.err.decode(errors="replace").split())[-500:]
+        raise Unknown(sentence) if ended.code == IMPOSSIBLE else SteadyohmError(sentence)
+    return ended.out
+
+
+def studies_in(folder: Path) -> Asked:
+    """What reports a gauge study of a folder; without a name, the names there are."""
+
+    def there() -> list[str]:
+        return [path.name for path in sorted(folder.glob("*.jsonl"))[:MOST_NAMES]]
+
+    async def report(words: dict[str, str]) -> Plain:
+        names = await asyncio.to_thread(there)
+        if (name := words.get("name", "")) and name not in names:
+            raise Unknown("There is no such study in the folder.")
+        made = await command("document", "study", "--", str(folder / name)) if name else b"null"
+        return {"names": names, "name": name, "document": msgspec.Raw(made)}
+
+    return report
+
 
 @dataclass(slots=True)
 class Papers:
-    """Papers and photos of one bench.
+    """Papers, reports and photos of one bench.
 
     Attributes:
         folder: of the journal.
@@ -60,36 +95,47 @@ class Papers:
     _made: dict[str, bytes] = field(default_factory=dict)
     _turn: asyncio.Lock = field(default_factory=asyncio.Lock)
 
-    async def issue(self, body: Plain) -> Answered:
+    # ------------------------------------------------------------------ reports
+
+    async def batch(self, words: dict[str, str]) -> Plain:
+        """The report of a batch, or none where no name is given; beside it the names there are."""
+        names = await asyncio.to_thread(self._batches)
+        return {"names": names, **await self._report("batch", words.get("name", ""))}
+
+    async def returned(self, words: dict[str, str]) -> Plain:
+        """A unit then and now."""
+        return await self._report("returned", words.get("serial", ""))
+
+    async def _report(self, kind: str, name: str) -> Plain:
+        """A document as `acquire.reports.as_data` gives it. Raises as `command`."""
+        if not name:
+            return {"name": "", "document": None}
+        async with self._turn:
+            made = await command("document", kind, "--", str(self.folder), name)
+        return {"name": name, "document": msgspec.Raw(made)}
+
+    def _batches(self) -> list[str]:
+        with JournalReader(self.folder) as reader:
+            return [each for each, _ in reader.batches() if each][:MOST_NAMES]
+
+    # ------------------------------------------------------------------ papers
+
+    async def issue(self, body: Plain) -> Plain:
         """Issue a certificate or a label as PDF; the answer says under what address it is opened."""
-        kind, serial = body.get("kind"), body.get("serial")
-        if kind not in KINDS or not isinstance(serial, str) or not serial:
-            return 422, {"error": "Name a unit, and certificate or label."}
+        kind, serial = short_text(body, "kind"), short_text(body, "serial")
+        if kind not in KINDS or not serial:
+            raise Unfit("Name a unit, and certificate or label.")
         async with self._turn:
             with tempfile.TemporaryDirectory() as place:
                 target = Path(place) / f"{kind}.pdf"
-                fault = await self._make(kind, serial, target)
-                if fault:
-                    return 422, {"error": fault}
+                how = ("--pdf", str(target), "--bench", str(self.bench_file))
+                await command(kind, *how, "--", str(self.folder), serial)
                 content = await asyncio.to_thread(target.read_bytes)
         name = hashlib.sha256(content).hexdigest()[:32]
         self._made[name] = content
         while len(self._made) > MOST_KEPT:
             del self._made[next(iter(self._made))]
-        return 200, {"address": f"/paper?name={name}"}
-
-    async def _make(self, kind: str, serial: str, target: Path) -> str:
-        """Run the command.
-
-        Returns:
-            Why there is no paper; empty where there is one.
-        """
-        words = [kind, "--pdf", str(target), "--bench", str(self.bench_file), "--", str(self.folder), serial]
-        try:
-            ended = await heard([sys.executable, "-m", "acquire", *words], within_s=PATIENCE_S)
-        except TimeoutError:
-            return "That takes too long: ask again when the bench is at rest."
-        return "" if ended.code == 0 else " ".join(ended.err.decode(errors="replace").split())[-500:]
+        return {"address": f"/paper?name={name}"}
 
     async def paper(self, words: dict[str, str]) -> File:
         """A paper that was issued on this page.
@@ -101,24 +147,21 @@ class Papers:
             raise Unknown("That paper is not at hand any more: issue it again, or look in the folder issued.")
         return content, "application/pdf"
 
-    async def keep_photo(self, body: Plain) -> Answered:
+    async def keep_photo(self, body: Plain) -> Plain:
         """Keep a photo of a unit as a file, and its hash on the record."""
-        serial, sent = body.get("serial"), body.get("jpeg")
-        if not isinstance(serial, str) or not serial or not isinstance(sent, str):
-            return 422, {"error": "Name a unit and send a photo of it."}
+        serial, sent = short_text(body, "serial"), body.get("jpeg")
+        if not serial or not isinstance(sent, str):
+            raise Unfit("Name a unit and send a photo of it.")
         try:
             content = base64.b64decode(sent, validate=True)
         except ValueError:  # no base64, or no ASCII
             content = b""
         if not content.startswith(JPEG):
-            return 422, {"error": "That is no photo as JPEG."}
+            raise Unfit("That is no photo as JPEG.")
         digest = hashlib.sha256(content).hexdigest()
-        try:
-            await asyncio.to_thread(self._put, f"{digest}.jpg", content)
-        except (OSError, SteadyohmError) as error:
-            return 503, {"error": " ".join(str(error).split())}
+        await asyncio.to_thread(self._put, f"{digest}.jpg", content)
         await self.noted(serial, digest)
-        return 200, {"address": f"/photo?name={digest}.jpg"}
+        return {"address": f"/photo?name={digest}.jpg"}
 
     def _put(self, name: str, content: bytes) -> None:
         folder = self.folder / PHOTOS

@@ -1,13 +1,12 @@
 """Questions of the page to the record: a unit, a serial's visits, latest units, lead zeros, check standard.
 
 Each opens the journal for reading, answers and closes it; they block, so they are asked in a thread
-(background). Not for statistics of a batch (batch_read) nor for what is going on now (view).
+(background). Not for reports (papers) nor for what is going on now (view).
 """
 
 from __future__ import annotations
 
-import contextlib
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from operator import itemgetter
 from pathlib import Path
@@ -16,18 +15,18 @@ from typing import TYPE_CHECKING, Any
 from acquire.errors import InputImpossible
 from acquire.journal.history import JournalReader
 from acquire.journal.question import OF_A_STAY, Question
-from acquire.page.behind import Unknown
-from acquire.page.telling import notice_words, number, result_words, typed_words, verdict_words, zero_words
+from acquire.page.behind import Plain, Unknown
+from acquire.page.telling import notice_words, picked, result_words, typed_words, verdict_words, zero_words
 from acquire.quantity import show
 from acquire.records import CheckStandard, LeadZero, UnitResult, UnitStarted
 from acquire.unit_result import ended_s, stays_of
+from acquire.words.batches import PURPOSES
 from acquire.words.beside import check_text
+from acquire.words.outcomes import OUTCOME_WORDS
 from acquire.words.units import result_words as ended_words
 
 if TYPE_CHECKING:
     from acquire.reports.visits import Visit
-
-Plain = dict[str, Any]
 
 MOST_UNITS = 50
 """On one page of the list of units."""
@@ -73,11 +72,14 @@ class Past:
 
     def unit(self, words: dict[str, str]) -> Plain:
         """The latest visit of a unit with traces, result and diagnosis; beside it all its visits."""
-        from acquire.page.then_and_now import compared  # noqa: PLC0415  (loads reports)
+        from acquire.reports.visits import visits_on  # noqa: PLC0415  (slow to import)
 
         serial = _serial(words)
-        with self._opened(serial) as (reader, visits):
-            both = compared(reader, serial, visits)
+        with JournalReader(self.folder) as reader:
+            try:
+                visits = visits_on(reader, serial)
+            except InputImpossible:
+                raise Unknown(f"No unit {serial} is on the record.") from None
         visit = visits[-1]
         verdicts = []
         for each in visit.values:
@@ -91,7 +93,6 @@ class Past:
             "notes": [notice_words(each.record) for each in visit.notices],
             "ongoing": visit.result is None,
             "visits": [self._head(each) for each in visits],
-            **both,
         }
 
     def units(self, words: dict[str, str]) -> Plain:
@@ -117,6 +118,8 @@ class Past:
             "first": first,
             "total": len(wanted),
             "at_once": MOST_UNITS,
+            "outcomes": {each.value: words for each, words in OUTCOME_WORDS.items()},
+            "purposes": {each.value: words for each, words in PURPOSES.items()},
             "batches": sorted({str(row[2]) for row in rows} - {""}),
             "sheets": sorted({str(row[3]) for row in rows}),
         }
@@ -124,22 +127,6 @@ class Past:
     def results_of_batch(self, name: str) -> list[UnitResult]:
         """Results of a batch, oldest first."""
         return self._results(Question(batch=name, kinds=OF_A_STAY))
-
-    @contextlib.contextmanager
-    def _opened(self, serial: str) -> Iterator[tuple[JournalReader, list[Visit]]]:
-        """The record, open, and all visits of a unit.
-
-        Raises:
-            Unknown: it was never on this bench.
-        """
-        from acquire.reports.visits import visits_on  # noqa: PLC0415  (as above)
-
-        with JournalReader(self.folder) as reader:
-            try:
-                visits = visits_on(reader, serial)
-            except InputImpossible:
-                raise Unknown(f"No unit {serial} is on the record.") from None
-            yield reader, visits
 
     def _results(self, question: Question) -> list[UnitResult]:
         with JournalReader(self.folder) as reader:
@@ -149,17 +136,12 @@ class Past:
     def _head(self, visit: Visit) -> Plain:
         started: UnitStarted = visit.started
         head: Plain = {
+            **picked(started, "serial", "bench", "sheet", "batch", "operator", "purpose"),
             "meter": ", ".join(sorted({each.verdict.meter_model for each in visit.values})),
-            "serial": started.serial,
-            "bench": started.bench,
-            "sheet": started.sheet,
-            "batch": started.batch,
-            "operator": started.operator,
-            "purpose": started.purpose.value,
             "started_utc_s": started.utc_s,
         }
         if visit.result is None:
-            return {**head, **_unfinished(started.utc_s)}
+            return {**head, "utc_s": started.utc_s, "outcome": None, "word": "not finished", "ending": None}
         return {**head, **result_words(visit.result, self.core)}
 
     # ------------------------------------------------------------------ duties of the bench
@@ -184,26 +166,24 @@ class Past:
             raise Unknown("No check standard is on the record of this bench.")
         last = found[-1]
         of_this = [record for record in found if record.resistor == last.resistor]
-        return {
-            "resistor": last.resistor,
-            "certificate_ohm": last.certificate_ohm,
-            "certificate_expanded_ohm": last.certificate_expanded_ohm,
-            "centre_ohm": number(last.centre_ohm),
-            "lower_ohm": number(last.lower_ohm),
-            "upper_ohm": number(last.upper_ohm),
-            "text": _check_text(of_this),
-            "readings": [
-                {
-                    "utc_s": record.utc_s,
-                    "ohm": record.reading_ohm,
-                    "expanded_ohm": record.expanded_ohm,
-                    "in_control": record.in_control,
-                    "signs": list(record.signs),
-                    "text": check_text(record),
-                }
-                for record in of_this
-            ],
-        }
+        chart = (
+            "resistor",
+            "certificate_ohm",
+            "certificate_expanded_ohm",
+            "centre_ohm",
+            "lower_ohm",
+            "upper_ohm",
+        )
+        readings = [
+            {
+                **picked(record, "utc_s", "expanded_ohm", "in_control"),
+                "signs": list(record.signs),
+                "ohm": record.reading_ohm,
+                "text": check_text(record),
+            }
+            for record in of_this
+        ]
+        return {**picked(last, *chart), "text": _check_text(of_this), "readings": readings}
 
 
 def _serial(words: dict[str, str]) -> str:
@@ -215,24 +195,6 @@ def _serial(words: dict[str, str]) -> str:
     if serial := words.get("serial", "").strip():
         return serial
     raise Unknown("Scan or type the serial of a unit.")
-
-
-def _unfinished(utc_s: float) -> Plain:
-    return {
-        "utc_s": utc_s,
-        "outcome": None,
-        "word": "not finished",
-        "reason": "",
-        "ending": None,
-        "held": "",
-        "revision": 0,
-        "wait_until_utc_s": None,
-        "diagnosis": [],
-        "next": None,
-        "not_tested": [],
-        "passed": 0,
-        "of": 0,
-    }
 
 
 def _chosen(words: dict[str, str]) -> Callable[[tuple[Any, ...]], bool]:
@@ -253,17 +215,9 @@ def _latest(reader: JournalReader, serial: str, started_utc_s: float) -> UnitRes
 
 
 def _line(result: UnitResult) -> Plain:
-    return {
-        "serial": result.serial,
-        "utc_s": ended_s(result),
-        "batch": result.batch,
-        "sheet": result.sheet,
-        "purpose": result.purpose.value,
-        "untested": len(result.untested),
-        "outcome": None if result.outcome is None else result.outcome.value,
-        "word": ended_words(result),
-        "ending": result.ending.value,
-    }
+    own = picked(result, "serial", "batch", "sheet", "purpose", "outcome", "ending")
+    ended = {"utc_s": ended_s(result), "word": ended_words(result)}
+    return {**own, **ended, "untested": len(result.untested)}
 
 
 def _check_text(readings: Sequence[CheckStandard]) -> str:

@@ -9,21 +9,11 @@ from dataclasses import dataclass
 
 from acquire.records import Ask, Contact, Prompt, Why
 
-PHASE_WORDS = {
-    "idle": "next unit",
-    "touch": "touch",
-    "settling": "settling",
-    "settled": "at rest",
-    "verdict": "verdict",
-    "other_pair": "other pair",
-    "lift": "lift",
-    "duty": "bench duty",
-    "stopped": "stopped",
-    "lost": "meter lost",
-    "wait": "wait",
-    "ended": "unit done",
-}
-"""Every phase, in the words that people read."""
+PHASES = (
+    *("idle", "touch", "settling", "settled", "verdict", "other_pair", "lift"),
+    *("duty", "stopped", "lost", "wait", "ended"),
+)
+"""Every phase."""
 
 SELF_CHECKS = frozenset({Why.SELF_CHECK, Why.SELF_CHECK_PASSED})
 DUTIES = frozenset({Ask.SHORT_PROBES, Ask.CHECK_RESISTOR, Ask.CLIP_ON})

@@ -11,24 +11,16 @@ import contextlib
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import tomlkit
 
-from acquire.errors import FileInvalid, SteadyohmError
-from acquire.files.new_file import new_file
 from acquire.files.settings import load_bench
-from acquire.page.about import PURPOSE_WORDS
+from acquire.page.behind import Plain, Unfit, short_text
+from acquire.page.rewriting import on_trial, put_file, put_key
 from acquire.page.shelf import Listed, files_beside, files_of, shipped_files
 from acquire.sheets import load_sheet
+from acquire.words.batches import PURPOSES
 from drivers.models import load_model
-from system.files import to_disk
-
-Plain = dict[str, Any]
-Answered = tuple[int, Plain]
-
-LARGEST_BYTES = 16_384
-"""Of a body."""
 
 PLACES = {
     "operator": ("bench", "operator"),
@@ -60,13 +52,8 @@ def rewritten(text: str, changes: dict[str, str]) -> str:
     document = tomlkit.parse(text)
     for name, value in changes.items():
         table, key = PLACES[name]
-        place: Any = document.get(table)
-        if place is None:
-            continue
-        if value:
-            place[key] = value
-        else:
-            place.pop(key, None)
+        if (place := document.get(table)) is not None:
+            put_key(place, key, value)
     return tomlkit.dumps(document)
 
 
@@ -99,22 +86,17 @@ class Running:
         return {
             "file": self.file.name,
             "values": values,
-            "purposes": {each.value: words for each, words in PURPOSE_WORDS.items()},
+            "purposes": {each.value: words for each, words in PURPOSES.items()},
             "typed_temperature": "value" in tree.get("temperature", {}),
             **lists,
         }
 
-    async def change(self, body: Plain) -> Answered:
+    async def change(self, body: Plain) -> Plain:
         """Change some settings; the file stays as it is unless all of it still makes a bench."""
-        try:
-            changes = self._changes(body)
-            await asyncio.to_thread(self._rewrite, changes)
-        except FileInvalid as error:
-            return 422, {"error": "That makes no bench file.", "faults": [str(f) for f in error.faults]}
-        except (ValueError, OSError, SteadyohmError) as error:
-            return 422, {"error": " ".join(str(error).split()), "faults": []}
+        changes = self._changes(body)
+        await asyncio.to_thread(self._rewrite, changes)
         self.again()
-        return 200, {"changed": sorted(changes)}
+        return {"changed": sorted(changes)}
 
     def _tree(self) -> Plain:
         return tomlkit.parse(self.file.read_text(encoding="utf-8")).unwrap()
@@ -132,24 +114,18 @@ class Running:
                 yield each
 
     def _changes(self, body: Plain) -> dict[str, str]:
-        """The settings of a body that differ from the file's.
-
-        Raises:
-            ValueError: one is no short text, or names a file that is not listed.
-        """
+        """The settings of a body that differ from the file's. Raises Unfit for what is none."""
         before, changes = self.state({})["values"], {}
         bench = load_bench(self.file)
         for name in PLACES:
-            value = body.get(name, before[name])
-            if not isinstance(value, str) or len(value) > 200 or not value.isprintable():
-                raise ValueError(f"{name} is a short text.")
-            if (value := value.strip()) == before[name] or not (value or name in MAY_GO):
+            value = short_text(body, name) if name in body else before[name]
+            if value == before[name] or not (value or name in MAY_GO):
                 continue
             if name in FILES:
                 folder = Path(bench.sheet if name == "sheet" else bench.meter.model).parent
                 listed = {each.file: each.path for each in self._shelf(folder) if each.kind == FILES[name]}
                 if value not in listed:
-                    raise ValueError(f"Choose a {FILES[name]} file of the list.")
+                    raise Unfit(f"Choose a {FILES[name]} file of the list.")
                 value = self._named(listed[value])
             changes[name] = value
         return changes
@@ -161,21 +137,10 @@ class Running:
         return str(path.resolve())
 
     def _rewrite(self, changes: dict[str, str]) -> None:
-        """Try the changed text as a file of its own, then put it in place.
-
-        Raises:
-            FileInvalid, SteadyohmError, ValueError, OSError: it makes no bench, or cannot be written.
-        """
-        content = rewritten(self.file.read_text(encoding="utf-8"), changes).encode()
-        trial = self.file.with_name(f".{self.file.stem}.trial.toml")
-        try:
-            trial.write_bytes(content)
+        """Try the changed text, then put it in place. Raises FileInvalid, SteadyohmError or OSError."""
+        text = rewritten(self.file.read_text(encoding="utf-8"), changes)
+        with on_trial(self.file, text) as trial:
             bench = load_bench(trial)
             load_sheet(bench.sheet)
             load_model(Path(bench.meter.model))
-        finally:
-            trial.unlink(missing_ok=True)
-        with new_file(self.file) as file:
-            file.write(content)
-            file.flush()
-            to_disk(file.fileno())
+        put_file(self.file, text)

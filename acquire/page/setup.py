@@ -12,18 +12,17 @@ import re
 from collections.abc import AsyncIterator, Awaitable, Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
 
 from acquire.clock import Clock
-from acquire.errors import FileInvalid, QuantityInvalid, SteadyohmError
+from acquire.errors import FileInvalid, SteadyohmError
 from acquire.files.bench_tables import TYPED
 from acquire.files.settings import load_bench
 from acquire.files.shipped import meter_file_for
+from acquire.page.behind import Plain, Posted, Unfit, short_text
 from acquire.page.shelf import Listed, files_of, shipped_files
 from acquire.page.stream import Stream
-from acquire.quantity import parse
-from acquire.records import Purpose
 from acquire.sheets import load_sheet
+from acquire.words.batches import PURPOSES
 from drivers.errors import MeterError
 from drivers.find import Finding, display_counts
 from drivers.link.address import parse_address
@@ -32,12 +31,6 @@ from drivers.meter import Setup as Set
 from drivers.models import load_model
 from drivers.reading import Quantity
 from drivers.registry import driver_class, known_drivers, open_meter
-
-Plain = dict[str, Any]
-Answered = tuple[int, Plain]
-
-LARGEST_BYTES = 16_384
-"""Of a body."""
 
 TRY_S = 30.0
 """So long the readings of a meter are shown when its link is tested."""
@@ -53,12 +46,14 @@ ASKED_OHM = (50.0, 200.0, 20e3)
 
 OHMS = (Quantity.RESISTANCE, Quantity.RESISTANCE_4W)
 
-FILE_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9 _.-]{0,60}\.toml")
+FILE_NAME = re.compile(
+    r"(?!(?:con|prn|aux|nul|com[0-9]|lpt[0-9])\.)[a-z0-9][a-z0-9 _.-]{0,60}\.toml", re.IGNORECASE | re.ASCII
+)
 """A bench file's name: no path, nothing hidden."""
 
 
-class Unfit(ValueError):
-    """A request that cannot be carried out; the text says why, in a sentence."""
+WORDS = ("name", "purpose", "operator", "batch", "temperature", "self_check")
+"""Settings of a new bench that are typed or chosen as they are; empty ones take what is usual."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,8 +64,7 @@ class Wanted:
         finding: the meter; others: what else was found, a thermometer perhaps.
         file: where the bench file goes.
         sheet, model: chosen files.
-        celsius: of the room; None where nobody said.
-        name, purpose, operator, batch, self_check: of the bench file.
+        words: by `WORDS`, those that are not empty.
     """
 
     finding: Finding
@@ -78,12 +72,7 @@ class Wanted:
     file: Path
     sheet: Path
     model: Path
-    celsius: float | None
-    name: str
-    purpose: Purpose
-    operator: str
-    batch: str
-    self_check: str
+    words: dict[str, str]
 
 
 @dataclass(slots=True)
@@ -116,10 +105,8 @@ class Setup:
 
     # ------------------------------------------------------------------ what is answered
 
-    def state(self) -> Plain:
+    async def state(self, _words: dict[str, str]) -> Plain:
         """Everything that the setup screen shows."""
-        if self.stream.mode != "setup":
-            return {"mode": self.stream.mode}
         own, theirs = files_of(self.folder), shipped_files()
         both = [*own, *theirs]
         return {
@@ -131,18 +118,17 @@ class Setup:
             "drivers": list(known_drivers()),
             "sheets": [each.plain() for each in both if each.kind == "sheet"],
             "models": [each.plain() for each in both if each.kind == "meter"],
+            "purposes": {each.value: words for each, words in PURPOSES.items()},
             "typed_model": _proposed(NO_CABLE, [each for each in both if each.kind == "meter"]),
             "benches": [each.plain() for each in own if each.kind == "bench"],
             "written": self.written or None,
             "problem": self.problem,
         }
 
-    def posts(self) -> dict[str, tuple[int, Callable[[Plain], Awaitable[Answered]]]]:
-        """What can be posted, by path, with the largest body."""
+    def posts(self) -> dict[str, Posted]:
+        """What can be posted, by path."""
         deeds = {"search": self._search, "try": self._try, "write": self._write, "start": self._start}
-        return {
-            f"/setup/{name}": (LARGEST_BYTES, _guarded(deed, self.stream)) for name, deed in deeds.items()
-        }
+        return {f"/setup/{name}": deed for name, deed in deeds.items()}
 
     def close(self) -> None:
         """End what is under way."""
@@ -167,7 +153,7 @@ class Setup:
 
     # ------------------------------------------------------------------ looking for meters
 
-    async def _search(self, body: Plain) -> Answered:
+    async def _search(self, body: Plain) -> Plain:
         places = body.get("tcp", [])
         if not isinstance(places, list) or len(places) > MOST_PLACES:
             raise Unfit(f"Name at most {MOST_PLACES} addresses.")
@@ -178,7 +164,7 @@ class Setup:
         await self._end_try()
         self.meters.clear()
         self._searching = asyncio.create_task(self._look([str(place) for place in places]), name="search")
-        return 200, {"searching": True}
+        return {"searching": True}
 
     async def _look(self, places: list[str]) -> None:
         try:
@@ -198,10 +184,10 @@ class Setup:
 
     # ------------------------------------------------------------------ testing the link
 
-    async def _try(self, body: Plain) -> Answered:
+    async def _try(self, body: Plain) -> Plain:
         await self._end_try()
         if body.get("stop") is True:
-            return 200, {"ok": True}
+            return {"ok": True}
         finding = self._finding(body)
         meter = open_meter(
             finding.driver,
@@ -211,7 +197,7 @@ class Setup:
             options=finding.options,
         )
         self._trying = asyncio.create_task(self._read(meter, finding.address), name="link test")
-        return 200, {"ok": True}
+        return {"ok": True}
 
     async def _read(self, meter: Meter, address: str) -> None:
         """Show what the meter sends for a while."""
@@ -265,43 +251,34 @@ class Setup:
 
     # ------------------------------------------------------------------ writing and starting
 
-    async def _write(self, body: Plain) -> Answered:
+    async def _write(self, body: Plain) -> Plain:
         wanted = self._wanted(body)
         await asyncio.to_thread(self.write, wanted)
         try:
             await asyncio.to_thread(_check, wanted.file)
-        except FileInvalid as error:
+        except FileInvalid:
             await asyncio.to_thread(wanted.file.unlink)  # it was just written by us and never used
-            faults = [str(fault) for fault in error.faults]
-            return 422, {"error": "That makes no bench file.", "faults": faults}
+            raise
         self.written = wanted.file.name
-        return 200, {"written": self.written}
+        return {"written": self.written}
 
     def _wanted(self, body: Plain) -> Wanted:
-        name = _text(body, "file")
+        name = short_text(body, "file")
         if not FILE_NAME.fullmatch(name):
             raise Unfit("A bench file is named like bench-1.toml: letters, digits, spaces, - and _.")
-        purpose = _text(body, "purpose") or Purpose.FINAL.value
-        if purpose not in {each.value for each in Purpose}:
-            raise Unfit("The purpose is incoming, winding, final or returned.")
         files = {each.file: each for each in (*files_of(self.folder), *shipped_files())}
         finding = self._finding(body)
         return Wanted(
             finding,
             tuple(each for each in self.meters if each is not finding),
             self.folder / name,
-            _chosen(files, _text(body, "sheet"), "sheet"),
-            _chosen(files, _text(body, "model"), "meter"),
-            _celsius(_text(body, "temperature")),
-            _text(body, "name") or "bench-1",
-            Purpose(purpose),
-            _text(body, "operator"),
-            _text(body, "batch"),
-            _text(body, "self_check") or "470 ohm",
+            _chosen(files, short_text(body, "sheet"), "sheet"),
+            _chosen(files, short_text(body, "model"), "meter"),
+            {each: text for each in WORDS if (text := short_text(body, each))},
         )
 
-    async def _start(self, body: Plain) -> Answered:
-        named = _text(body, "file") or self.written
+    async def _start(self, body: Plain) -> Plain:
+        named = short_text(body, "file", self.written)
         listed = {each.path.name: each for each in files_of(self.folder) if each.kind == "bench"}
         found = listed.get(named.removeprefix("folder/"))
         if found is None:
@@ -317,36 +294,11 @@ class Setup:
             await self.start(found.path)
         finally:
             self._starting = False
-        return 200, {"started": True}
-
-
-def _guarded(
-    deed: Callable[[Plain], Awaitable[Answered]], stream: Stream
-) -> Callable[[Plain], Awaitable[Answered]]:
-    """Answer every fault with a sentence, and nothing at all once a bench runs."""
-
-    async def guarded(body: Plain) -> Answered:
-        if stream.mode != "setup":
-            return 409, {"error": "The bench is running already."}
-        try:
-            return await deed(body)
-        except FileInvalid as error:
-            return 422, {"error": "That file cannot be used.", "faults": [str(f) for f in error.faults]}
-        except (Unfit, SteadyohmError, MeterError) as error:
-            return 422, {"error": " ".join(str(error).split()), "faults": []}
-
-    return guarded
+        return {"started": True}
 
 
 def _check(file: Path) -> None:
     load_sheet(load_bench(file).sheet)
-
-
-def _text(body: Plain, key: str) -> str:
-    value = body.get(key) or ""
-    if not isinstance(value, str) or len(value) > 200 or not value.isprintable():
-        raise Unfit(f"{key} is a short text.")
-    return value.strip()
 
 
 def _chosen(files: dict[str, Listed], name: str, kind: str) -> Path:
@@ -354,15 +306,6 @@ def _chosen(files: dict[str, Listed], name: str, kind: str) -> Path:
     if found is None or found.kind != kind:
         raise Unfit(f"Choose a {kind} file of the list.")
     return found.path
-
-
-def _celsius(text: str) -> float | None:
-    if not text:
-        return None
-    try:
-        return parse(text, "°C")
-    except QuantityInvalid as error:
-        raise Unfit(f"{error.what} {error.hint}") from error
 
 
 def _full_scales(model: Listed) -> set[float]:

@@ -1,4 +1,4 @@
-"""A sheet changed on the page: pins on the face, windings, tolerances, steps; what every pair then reads.
+"""A sheet changed on the page: every table and key that a sheet can state, and what every pair then reads.
 
 The same TOML as by hand comes out, with all comments kept. Nothing is written before the whole makes a sheet,
 and no shipped file is written over. Not for what a sheet means (acquire.sheets).
@@ -12,53 +12,88 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
-from typing import Any
+from types import UnionType
+from typing import Any, Literal, Union, get_args, get_origin
 
 import tomlkit
 
-from acquire.errors import FileInvalid, SteadyohmError
-from acquire.files.new_file import new_file
+from acquire.page.behind import Plain, Unfit
 from acquire.page.drawing import face, limits_words
+from acquire.page.rewriting import on_trial, put_file, put_key
 from acquire.page.setup import FILE_NAME
 from acquire.page.shelf import Listed
 from acquire.quantity import show
 from acquire.records import Purpose, Sheet, StepKind
 from acquire.sheets import load_sheet
+from acquire.sheets.language import TABLES
 from acquire.steps.pairs import PairTable
-
-Plain = dict[str, Any]
-Answered = tuple[int, Plain]
-
-LARGEST_BYTES = 400_000
-"""Of a body: a sheet of 60 pins and a hundred steps has a tenth of that."""
 
 MOST_PAIRS = 400
 """In a preview."""
 
-HEAD = {"sheet": ("name", "about"), "connector": ("rows", "view", "latch", "core")}
-"""Keys that are changed one by one, by their table."""
+ONCE = ("sheet", "connector")
+"""Tables that stand once; all others are lists."""
 
-LISTS = {
-    "pin": ("name", "colour", "remark", "lead"),
-    "winding": ("name", "between", "resistance", "acceptance", "serviceable"),
-    "step": ("name", "pair", "kind"),
+
+def _shape(wanted: Any) -> str:
+    """How a key is written: "text", "count", "yes", "names" (a list) or "groups" (lists)."""
+    inner = [each for each in get_args(wanted) if each not in (type(None), ...)]
+    if get_origin(wanted) is tuple:
+        return "groups" if "names" in map(_shape, inner) else "names"
+    if get_origin(wanted) is Literal:
+        return "count" if isinstance(inner[0], int) else "text"
+    if get_origin(wanted) in (Union, UnionType) or hasattr(wanted, "__metadata__"):
+        return _shape(inner[0])
+    return {int: "count", bool: "yes"}.get(wanted, "text")
+
+
+SHAPES = {
+    name: {key: _shape(field.annotation) for key, field in table.model_fields.items()}
+    for name, table in TABLES.items()
 }
-"""Keys that are changed in each table of a list."""
+"""Every key of every table, and how it is written."""
+
+
+def _as_text(value: Any) -> str:
+    """A value as one line: "202.5 ohm", "true", "1, 2", "1, 2, 3; CORE"."""
+    if isinstance(value, list):
+        nested = any(isinstance(each, list) for each in value)
+        return ("; " if nested else ", ").join(map(_as_text, value))
+    return str(value).lower() if isinstance(value, bool) else str(value)
+
+
+def _value(text: str, shape: str) -> Any:
+    """One line as the value it stands for; what is no count or yes stays a text, which the sheet refuses."""
+    text = text.strip()
+    if shape == "groups" and text:
+        return [_value(each, "names") for each in text.split(";")]
+    if shape == "names" and text:
+        return [_number(each.strip()) for each in text.split(",")]
+    if shape == "count" and text.isdecimal():
+        return int(text)
+    return {"true": True, "false": False}.get(text, text) if shape == "yes" else text
+
+
+def _number(text: str) -> str | float:
+    """A factor of a correction is a number; names of pins and windings are not."""
+    whole, point, part = text.partition(".")
+    return float(text) if point and whole.isdecimal() and part.isdecimal() else text
 
 
 def contents(text: str) -> Plain:
-    """What of a sheet's text can be changed, as it stands there.
+    """A sheet's text as lines by table and key; a table of a list says by `place` which one it is.
 
     Raises:
         ValueError: it is no TOML.
     """
     tree = tomlkit.parse(text).unwrap()
-    plain: Plain = {
-        table: {key: tree.get(table, {}).get(key, "") for key in keys} for table, keys in HEAD.items()
-    }
-    for kind, keys in LISTS.items():
-        found = enumerate(tree.get(kind, []))
-        plain[kind] = [{"at": at, **{key: each.get(key, "") for key in keys}} for at, each in found]
+    plain: Plain = {}
+    for name, keys in SHAPES.items():
+        given = [tree.get(name, {})] if name in ONCE else tree.get(name, [])
+        found = [{key: _as_text(each[key]) for key in keys if key in each} for each in given]
+        plain[name] = (
+            found[0] if name in ONCE else [{"place": place, **each} for place, each in enumerate(found)]
+        )
     return plain
 
 
@@ -67,45 +102,38 @@ def rewritten(text: str, wanted: Plain) -> str:
 
     Args:
         text: of the sheet.
-        wanted: as `contents` gives it; a table of a list says by `at` which one it was, none is a new one.
+        wanted: as `contents` gives it; without `place`, or with None, a table is a new one.
 
     Raises:
-        ValueError, TypeError: the text is no TOML, or what is wanted has another shape.
+        ValueError, TypeError, LookupError: the text is no TOML, or what is wanted has another shape.
     """
     document = tomlkit.parse(text)
-    for table, keys in HEAD.items():
-        for key in keys:
-            _set(document.setdefault(table, tomlkit.table()), key, wanted.get(table, {}).get(key, ""))
-    for kind, keys in LISTS.items():
-        listed: Any = document.get(kind)
-        if listed is None:
-            listed = document[kind] = tomlkit.aot()
-        given = [dict(each) for each in wanted.get(kind, [])]
+    for name, keys in SHAPES.items():
+        if name in ONCE:
+            _change(document.setdefault(name, tomlkit.table()), wanted.get(name, {}), keys)
+            continue
+        given = [dict(each) for each in wanted.get(name, [])]
+        listed: Any = document.get(name)
+        if listed is None and given:
+            listed = document[name] = tomlkit.aot()
         for each in given:
-            if each.get("at") is None:
+            if each.get("place") is None:
                 listed.append(tomlkit.table())
-                each["at"] = len(listed) - 1
-            for key in keys:
-                _set(listed[each["at"]], key, each.get(key, ""))
-        for gone in sorted(set(range(len(listed))) - {each["at"] for each in given}, reverse=True):
+                each["place"] = len(listed) - 1
+            _change(listed[each["place"]], each, keys)
+        for gone in sorted(set(range(len(listed or ()))) - {each["place"] for each in given}, reverse=True):
             del listed[gone]
-        if not listed:
-            document.remove(kind)
+        if listed is not None and not listed:
+            document.remove(name)
     return tomlkit.dumps(document)
 
 
-def _set(table: Any, key: str, value: Any) -> None:
-    """One key as wanted; what is alike stays as it is written, nothing takes the key out."""
-    plain = (
-        value if isinstance(value, str) else [each if isinstance(each, str) else list(each) for each in value]
-    )
-    before = table.get(key, "")
-    if (before.unwrap() if hasattr(before, "unwrap") else before) == plain:
-        return
-    if plain:
-        table[key] = plain
-    else:
-        table.pop(key, None)
+def _change(table: Any, wanted: Plain, shapes: dict[str, str]) -> None:
+    for key, shape in shapes.items():
+        before, line = table.get(key), str(wanted.get(key, ""))
+        known = "" if before is None else _as_text(before.unwrap() if hasattr(before, "unwrap") else before)
+        if line.strip() != known:
+            put_key(table, key, _value(line, shape))
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,20 +150,15 @@ class SheetEditor:
     shelf: Callable[[], Iterator[Listed]]
     written: Callable[[], None] = lambda: None
 
-    async def answer(self, body: Plain) -> Answered:
+    async def answer(self, body: Plain) -> Plain:
         """The sheets there are; one of them; what it would be as wanted; or that it is written."""
         try:
             answer = await asyncio.to_thread(self._answer, body)
-        except FileInvalid as error:
-            return 422, {
-                "error": "That makes no sheet yet.",
-                "faults": [fault.partition(".trial.toml:")[2] or fault for fault in map(str, error.faults)],
-            }
-        except (ValueError, TypeError, AttributeError, LookupError, OSError, SteadyohmError) as error:
-            return 422, {"error": " ".join(str(error).split()) or "That is no sheet.", "faults": []}
+        except (ValueError, TypeError, AttributeError, LookupError) as error:
+            raise Unfit(" ".join(str(error).split()) or "That is no sheet.") from error
         if answer.get("written"):
             self.written()
-        return 200, answer
+        return answer
 
     def _answer(self, body: Plain) -> Plain:
         sheets = {each.file: each for each in self.shelf() if each.kind == "sheet"}
@@ -146,14 +169,11 @@ class SheetEditor:
         text = chosen.path.read_text(encoding="utf-8")
         if "wanted" in body:
             text = rewritten(text, dict(body["wanted"]))
-        trial = self.folder / f".{chosen.path.stem}.trial.toml"
-        try:
-            trial.write_text(text, encoding="utf-8")
+        with on_trial(self.folder / chosen.path.name, text) as trial:
             sheet = load_sheet(trial)
-        finally:
-            trial.unlink(missing_ok=True)
         written = self._save(chosen, str(body["save"]), text) if body.get("save") else ""
-        return {**contents(text), "face": face(sheet), "written": written, **preview(sheet)}
+        drawn = {"face": face(sheet), "written": written, **preview(sheet)}
+        return {"tables": contents(text), "shapes": SHAPES, **drawn}
 
     def _save(self, chosen: Listed, name: str, text: str) -> str:
         """Write the sheet: over the one it was, or under a name that is free.
@@ -166,8 +186,7 @@ class SheetEditor:
         path = self.folder / name
         if path.exists() and not path.samefile(chosen.path):
             raise ValueError(f"{name} is there already: name another.")
-        with new_file(path) as file:
-            file.write(text.encode())
+        put_file(path, text)
         return name
 
 

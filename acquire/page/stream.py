@@ -14,6 +14,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
+import msgspec
+
 from acquire.page.spoken import Cue
 from acquire.page.view import View
 
@@ -27,13 +29,18 @@ LAZY_S = 0.1
 """Shortest time between two messages that only follow the readings."""
 
 
-def spelt(name: str, data: Any) -> bytes:
-    """One server-sent event (WHATWG HTML, 9.2). JSON holds no line break, so one data line does.
+def spelt_json(data: Any) -> bytes:
+    """JSON; a number that it has no spelling for is null. Half a surrogate pair (hostile) becomes "?"."""
+    try:
+        return msgspec.json.encode(data)
+    except UnicodeEncodeError:
+        plain = msgspec.to_builtins(data, str_keys=True)
+        return json.dumps(plain, ensure_ascii=False, separators=(",", ":")).encode("utf-8", "replace")
 
-    Half a surrogate pair (hostile text) becomes a question mark.
-    """
-    text = json.dumps(data, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
-    return f"event: {name}\ndata: {text}\n\n".encode("utf-8", "replace")
+
+def spelt(name: str, data: Any) -> bytes:
+    """One server-sent event (WHATWG HTML, 9.2). JSON holds no line break, so one data line does."""
+    return f"event: {name}\ndata: ".encode() + spelt_json(data) + b"\n\n"
 
 
 @dataclass(slots=True, eq=False)
@@ -96,8 +103,55 @@ class Line:
         return told
 
 
+@dataclass(slots=True, kw_only=True)
+class Feed:
+    """Tells the same to all open pages.
+
+    Attributes:
+        lines: of the open pages.
+    """
+
+    lines: set[Line] = field(default_factory=set)
+
+    def open(self) -> Line | None:
+        """Begin a line; None where too many are open."""
+        if len(self.lines) >= MOST_PAGES:
+            return None
+        self.lines.add(line := Line())
+        return line
+
+    def leave(self, line: Line) -> None:
+        """A page is gone."""
+        line.close()
+        self.lines.discard(line)
+
+    def state(self) -> dict[str, Any]:
+        """The whole state, now."""
+        raise NotImplementedError
+
+    def whole(self) -> bytes:
+        """The whole state as a message."""
+        return spelt("state", self.state())
+
+    def tell(self, name: str, data: Any) -> None:
+        """Put one message on every line."""
+        message = spelt(name, data) if self.lines else b""
+        for line in self.lines:
+            line.put(message)
+
+    def renew(self) -> None:
+        """Owe every page the whole state."""
+        for line in self.lines:
+            line.fall_behind()
+
+    def stop(self, text: str) -> None:
+        """Tell every page that this is the end, and end."""
+        for line in self.lines:
+            line.close(spelt("bye", {"text": text}))
+
+
 @dataclass(slots=True)
-class Stream:
+class Stream(Feed):
     """The way from one view to all pages.
 
     Attributes:
@@ -108,7 +162,6 @@ class Stream:
         speak: says a few words aloud; None where the browser does, or nobody.
         start: id of this start; another one with each view.
         seq: counts the changes.
-        lines: of the open pages.
         watched: set while anybody looks or listens.
     """
 
@@ -120,7 +173,6 @@ class Stream:
     speak: Callable[[Cue], None] | None = None
     start: str = field(default_factory=lambda: secrets.token_hex(8))
     seq: int = 0
-    lines: set[Line] = field(default_factory=set)
     watched: asyncio.Event = field(default_factory=asyncio.Event)
     _soon: bool = False
     _later: asyncio.TimerHandle | None = None
@@ -130,24 +182,19 @@ class Stream:
 
     def open(self) -> Line | None:
         """Begin a line; None where too many are open."""
-        if len(self.lines) >= MOST_PAGES:
-            return None
-        line = Line()
-        self.lines.add(line)
-        self.watched.set()
+        if (line := Feed.open(self)) is not None:
+            self.watched.set()
         return line
 
     def leave(self, line: Line) -> None:
         """A page is gone."""
-        line.close()
-        self.lines.discard(line)
+        Feed.leave(self, line)
         if not self.lines and self.speak is None:
             self.watched.clear()
 
     def stop(self, text: str) -> None:
         """Tell every page that this is the end, and end."""
-        for line in self.lines:
-            line.close(spelt("bye", {"text": text}))
+        Feed.stop(self, text)
         if self._later is not None:
             self._later.cancel()
 
@@ -155,8 +202,7 @@ class Stream:
         """Show something else on the pages that are open."""
         self.view, self.mode = view, mode
         self.start, self.seq = secrets.token_hex(8), 0
-        for line in self.lines:
-            line.fall_behind()
+        self.renew()
 
     # ------------------------------------------------------------------ out
 
@@ -171,20 +217,9 @@ class Stream:
             **self.view.state(),
         }
 
-    def whole(self) -> bytes:
-        """The whole state as a message."""
-        return spelt("state", self.state())
-
     def beat(self) -> None:
         """Let the pages know that the bench is there."""
-        if self.lines:
-            self.tell("beat", {"utc_s": self.utc_s()})
-
-    def tell(self, name: str, data: Any) -> None:
-        """Put one message on every line."""
-        message = spelt(name, data)
-        for line in self.lines:
-            line.put(message)
+        self.tell("beat", {"utc_s": self.utc_s()})
 
     def changed(self) -> None:
         """The view has taken something: let it out when its time has come."""
@@ -209,8 +244,7 @@ class Stream:
         view = self.view
         if view.renewed:
             view.forget()
-            for line in self.lines:
-                line.fall_behind()
+            self.renew()
             return
         if changes := view.take_changes():
             self.seq += 1

@@ -7,10 +7,11 @@ value that is being measured (view).
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
-from acquire.page.telling import typed_words, verdict_words
+from acquire.page.drawing import undone
+from acquire.page.telling import picked, typed_words, verdict_words
 from acquire.records import Code, Notice, Prompt, TypedResult, UnitResult, UnitStarted, Verdict
 from acquire.records.codes import MEASURED_AGAIN
 from acquire.words.notices import said
@@ -25,31 +26,21 @@ class UnitView:
     Attributes:
         started: its opening record.
         steps: as `drawing.steps` gives them; changed as the unit goes on.
-        typed: latest typed result of each name.
         done, of: progress as the heart counts it.
         ended: it has its result.
     """
 
     started: UnitStarted
     steps: list[Plain]
-    typed: dict[str, Plain] = field(default_factory=dict)
     done: int = 0
     of: int = 0
     ended: bool = False
 
     def plain(self) -> Plain:
         """For the page."""
-        return {
-            "serial": self.started.serial,
-            "batch": self.started.batch,
-            "operator": self.started.operator,
-            "since_utc_s": self.started.utc_s,
-            "done": self.done,
-            "of": self.of,
-            "steps": [dict(step) for step in self.steps],
-            "typed": list(self.typed.values()),
-            "ended": self.ended,
-        }
+        own = picked(self.started, "serial", "batch", "operator", "utc_s")
+        steps = [dict(step) for step in self.steps]
+        return {**own, "done": self.done, "of": self.of, "steps": steps, "ended": self.ended}
 
     def asked(self, prompt: Prompt) -> None:
         """The heart asks for a step of this unit."""
@@ -89,7 +80,6 @@ class UnitView:
     def take_typed(self, result: TypedResult) -> None:
         """A result that was typed in for it."""
         words = typed_words(result)
-        self.typed[result.name] = words
         for step in self.steps:
             if step["kind"] == "typed" and step["name"] == result.name:
                 outcome = words["outcome"]
@@ -110,17 +100,5 @@ class UnitView:
         for step in self.steps:
             if step["name"] == name:
                 return step
-        step = {
-            "name": name,
-            "pair": list(pair),
-            "kind": "resistance",
-            "state": "waiting",
-            "outcome": None,
-            "word": "",
-            "value": "",
-            "reason": "",
-            "remark": "",
-            "limits": "",
-        }
-        self.steps.append(step)
+        self.steps.append(step := undone(name, pair))
         return step

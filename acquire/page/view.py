@@ -17,16 +17,14 @@ from acquire.page.batch_count import BatchCount
 from acquire.page.contact_view import ContactView
 from acquire.page.ear import Ear
 from acquire.page.facts import Facts
-from acquire.page.phase import PHASE_WORDS, Phase
+from acquire.page.phase import Phase
 from acquire.page.spoken import Cue, request_aloud
 from acquire.page.telling import EMPTY, conditions_words, notice_words, result_words, verdict_words
 from acquire.page.unit_view import UnitView
-from acquire.page.warnings import SILENT_S, Warnings
-from acquire.quantity import show
+from acquire.page.warnings import Warnings
 from acquire.records import (
     Approach,
     Batch,
-    CheckStandard,
     Code,
     Contact,
     Event,
@@ -89,7 +87,6 @@ class View:
     _prompt: Prompt | None = None
     _ear: Ear = field(default_factory=Ear)
     _phase: Phase = field(default_factory=Phase)
-    _check: str = ""
     _again: Notice | None = None  # a pair was just measured again by touch; its verdict follows at once
 
     def __post_init__(self) -> None:
@@ -147,10 +144,9 @@ class View:
 
     def know(self, facts: Facts) -> None:
         """Take the facts of this second."""
-        silent = facts.meter_silence_s is not None and facts.meter_silence_s > SILENT_S
-        self._contact.quiet(silent=silent)
+        self._contact.quiet(silent=facts.silent)
         self._set("reading", self._contact.reading)
-        self._set("conditions", conditions_words(facts, self._check))
+        self._set("conditions", conditions_words(facts))
         if self._warnings.know(facts):
             self._brought_up_to_date()
 
@@ -203,8 +199,8 @@ class View:
                 self._begin(event)
             case UnitResult():
                 self._end(event)
-            case CheckStandard() | Batch():
-                self._told(event)
+            case Batch():
+                self._batched(event)
             case TypedResult():
                 if self._unit is not None and self._unit.started.serial == event.serial:
                     self._unit.take_typed(event)
@@ -257,11 +253,7 @@ class View:
             self._batch.take(result)
             self._set("batch", self._batch.plain() if self._batch.name else None)
 
-    def _told(self, event: CheckStandard | Batch) -> None:
-        if isinstance(event, CheckStandard):
-            word = "in control" if event.in_control else "out of control"
-            self._check = f"{show(event.reading_ohm, 'Ω', event.expanded_ohm)}, {word}"
-            return
+    def _batched(self, event: Batch) -> None:
         if event.batch != self._batch.name:
             self._batch = BatchCount(event.batch)
         self._batch.told(event)
@@ -327,22 +319,9 @@ class View:
         """Keys that follow from several others."""
         self._set("warnings", self._warnings.plain())
         self._set("unit", None if self._unit is None else self._unit.plain())
-        self._set("tests", self._tests())
         self._set("rest", self._contact.rest)
         ended = bool(self._state.get("result"))
-        phase = self._phase.word(self._prompt, stopped=self._warnings.stops, ended=ended)
-        self._set("phase", phase)
-        self._set("phase_word", PHASE_WORDS[phase])
-
-    def _tests(self) -> Plain:
-        sheet = self.sheet
-        if sheet is None:
-            return {"wanted": 0, "missing": 0}
-        names = [each.name for each in sheet.isolations]
-        names += [step.name for step in sheet.steps if step.kind is StepKind.TYPED]
-        given = set() if self._unit is None else set(self._unit.typed)
-        missing = 0 if self._unit is None else sum(name not in given for name in names)
-        return {"wanted": len(names), "missing": missing}
+        self._set("phase", self._phase.word(self._prompt, stopped=self._warnings.stops, ended=ended))
 
     def _set(self, key: str, value: Any) -> None:
         if key not in self._state or self._state[key] != value:
@@ -379,6 +358,10 @@ class View:
     def take_points(self) -> Plain | None:
         """The points of the trace since the last call."""
         return self._contact.take_points()
+
+    def sound(self, cue: Cue) -> None:
+        """Let something be heard that no event of the bench tells."""
+        self._ear.cues.append(cue)
 
     def take_cues(self) -> list[Cue]:
         """Sounds and words since the last call."""

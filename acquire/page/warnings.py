@@ -6,12 +6,13 @@ second), and notices that another event takes back. Pure. Not for the log of all
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
 from acquire.heart.watch import SIGNS, signs
 from acquire.page.facts import Facts
+from acquire.page.telling import picked
 from acquire.records import (
     Batch,
     Code,
@@ -19,19 +20,18 @@ from acquire.records import (
     Fact,
     Judged,
     LeadZero,
+    LiftOff,
     Notice,
+    Settled,
     UnitResult,
     UnitStarted,
     Weight,
 )
 from acquire.words.faults import batch_doubt
 from acquire.words.notices import said
-from drivers.reading import Quantity, Reading
+from drivers.reading import Kind, Quantity, Reading
 
 Plain = dict[str, Any]
-
-SILENT_S = 3.0
-"""A meter without a reading for so long is told; slower ones send every two seconds at most."""
 
 FADES_S = 8.0
 """So long the answer to a refused order stays."""
@@ -46,6 +46,7 @@ HEAVIEST_FIRST = (Weight.STOP, Weight.WARNING, Weight.REMARK)
 
 TAKEN_BACK: dict[Code, frozenset[Code]] = {
     Code.METER_LOST: frozenset({Code.METER_BACK}),
+    Code.METER_LOSSY: frozenset({Code.METER_LOST}),
     Code.THERMOMETER_LOST: frozenset({Code.THERMOMETER_BACK}),
     Code.SCANNER_LOST: frozenset({Code.SCANNER_BACK}),
     Code.JOURNAL_UNUSABLE: frozenset({Code.JOURNAL_USABLE}),
@@ -56,18 +57,22 @@ TAKEN_BACK: dict[Code, frozenset[Code]] = {
 }
 """Notices that stand as warnings, and the notices that take each back."""
 
+OF_A_STEP = frozenset({Code.METER_TURN, Code.METER_RANGE, Code.METER_RANGE_LOW})
+"""What a step wants of the meter: nothing that the next unit is to be told of."""
+
 ENDED_BY: dict[type, frozenset[Code]] = {
-    Judged: frozenset(
-        {
-            Code.METER_REFUSED,
-            Code.METER_TURN,
-            Code.METER_RANGE,
-            Code.METER_RANGE_LOW,
-            Code.METER_FROZEN,
-            Code.METER_UNSTATED,
-        }
-    ),
-    LeadZero: frozenset({Code.LEADS_IMPLAUSIBLE}),
+    Judged: OF_A_STEP
+    | {
+        Code.METER_UNSETTLED,
+        Code.VALUE_UNTAKEN,
+        Code.METER_REFUSED,
+        Code.METER_FROZEN,
+        Code.METER_UNSTATED,
+    },
+    UnitResult: OF_A_STEP,
+    LeadZero: frozenset({Code.LEADS_IMPLAUSIBLE, Code.METER_UNSETTLED, Code.VALUE_UNTAKEN}),
+    LiftOff: frozenset({Code.METER_UNSETTLED, Code.VALUE_UNTAKEN}),
+    Settled: frozenset({Code.METER_UNSETTLED}),
     UnitStarted: frozenset(
         {
             Code.LEADS_MOVED,
@@ -83,14 +88,19 @@ ENDED_BY: dict[type, frozenset[Code]] = {
 SHORT_LIVED = frozenset({Code.COMMAND_REFUSED, Code.COMMAND_UNKNOWN, Code.SCANNER_REFUSED, Code.CHECK_OTHER})
 """Notices that only answer what somebody has just done."""
 
-STANDING = (
-    TAKEN_BACK.keys() | SHORT_LIVED | {Code.CHECK_OVERRIDDEN} | frozenset[Code]().union(*ENDED_BY.values())
-)
+UNREAD = frozenset({Code.METER_UNREAD, Code.METER_UNUSABLE, Code.METER_SILENT})
+"""Nothing usable comes from the meter; the next reading that can be used ends it."""
+
+STANDING = frozenset({Code.CHECK_OVERRIDDEN}).union(TAKEN_BACK, SHORT_LIVED, UNREAD, *ENDED_BY.values())
 """Notices that are warnings."""
 
 
 OF_UNITS = (Code.PART_WARM, Code.PART_RESTED)
 """Warnings of many units at once: one line for all, with the one whose turn comes first."""
+
+
+Remedy = dict[str, str] | None
+"""An order that would end a warning, with its label."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,19 +115,13 @@ class Concern:
 
     told: Notice
     until_utc_s: float | None = None
-    remedy: Mapping[str, str] | None = None
+    remedy: Remedy = None
 
     def plain(self) -> Plain:
         """For the page."""
-        return {
-            "code": self.told.code.value,
-            "weight": self.told.weight.value,
-            "text": said(self.told),
-            "facts": dict(self.told.facts),
-            "since_utc_s": self.told.utc_s,
-            "until_utc_s": self.until_utc_s,
-            "remedy": None if self.remedy is None else dict(self.remedy),
-        }
+        own = picked(self.told, "code", "weight", "facts")
+        times = {"since_utc_s": self.told.utc_s, "until_utc_s": self.until_utc_s}
+        return {**own, **times, "text": said(self.told), "remedy": self.remedy}
 
 
 ZERO = {"command": "zero_leads", "label": "Zero the leads now"}
@@ -189,9 +193,8 @@ class Warnings:
         """
         before = dict(self._now)
         there = {notice.code: notice for notice in signs(reading, wanted)}
-        self._end(
-            *({Code.METER_LOST, Code.METER_SILENT, Code.METER_FUNCTION, *SIGNS.values()} - there.keys())
-        )
+        usable = UNREAD if reading.kind is not Kind.NO_READING and reading.quantity is wanted else ()
+        self._end(*({Code.METER_LOST, Code.METER_FUNCTION, *usable, *SIGNS.values()} - there.keys()))
         for notice in there.values():
             self._put(Concern(notice))
         return self._now != before
@@ -205,42 +208,33 @@ class Warnings:
             Whether anything has changed.
         """
         before = dict(self._now)
-        now_s = facts.utc_s
-        self._fade(now_s)
-        self._rest(now_s)
-        silent = facts.meter_silence_s is not None and facts.meter_silence_s > SILENT_S
-        there = silent and (Code.METER_LOST, "") not in self._now
-        self._hold(Notice(Weight.WARNING, Code.METER_SILENT, now_s), there=there)
+        self._fade(facts.utc_s)
+        self._rest(facts.utc_s)
         if not facts.halted:
             self._end(Code.JOURNAL_UNUSABLE)
-        there = facts.halted and (Code.JOURNAL_UNUSABLE, "") not in self._now
-        self._hold(Notice(Weight.STOP, Code.JOURNAL_HALTED, now_s), there=there)
-        self._of_conditions(facts)
-        self._of_check(facts)
+        for weight, code, there, remedy, told in self._of_facts(facts):
+            self._hold(Notice(weight, code, facts.utc_s, facts=told), there=there, remedy=remedy)
         self._of_outlets(facts)
         return self._now != before
 
-    def _of_conditions(self, facts: Facts) -> None:
-        now_s, lead = facts.utc_s, facts.lead_wanted and facts.lead_due
-        none = Notice(Weight.WARNING, Code.LEADS_NONE, now_s)
-        self._hold(none, there=lead and facts.lead is None, remedy=ZERO)
-        old = Notice(Weight.WARNING, Code.LEADS_OLD, now_s)
-        self._hold(old, there=lead and facts.lead is not None, remedy=ZERO)
-        self._began_s = now_s if self._began_s is None else self._began_s
-        missing = facts.celsius is None and now_s - self._began_s > PATIENCE_S
-        never = Notice(Weight.STOP, Code.TEMPERATURE_MISSING, now_s)
-        self._hold(never, there=missing and not facts.temperature_known)
-        stale = Notice(Weight.STOP, Code.TEMPERATURE_OLD, now_s)
-        self._hold(stale, there=missing and facts.temperature_known)
-        due = Notice(Weight.WARNING, Code.CALIBRATION_DUE, now_s, facts=facts.calibration)
-        self._hold(due, there=bool(facts.calibration))
-
-    def _of_check(self, facts: Facts) -> None:
-        name, now_s = facts.check_name, facts.utc_s
-        out = Notice(Weight.STOP, Code.CHECK_OUT, now_s, facts={"resistor": name})
-        self._hold(out, there=bool(name) and facts.check_blocked, remedy=CHECK)
-        due = Notice(Weight.WARNING, Code.CHECK_DUE, now_s, facts={"resistor": name})
-        self._hold(due, there=bool(name) and facts.check_due and not facts.check_blocked, remedy=CHECK)
+    def _of_facts(self, facts: Facts) -> Iterator[tuple[Weight, Code, bool, Remedy, Mapping[str, Fact]]]:
+        """Every warning of a fact: whether its cause is there, what would end it, and what is told of it."""
+        stop, warning = Weight.STOP, Weight.WARNING
+        yield warning, Code.METER_SILENT, facts.silent and (Code.METER_LOST, "") not in self._now, None, {}
+        unusable = (Code.JOURNAL_UNUSABLE, "") in self._now
+        yield stop, Code.JOURNAL_HALTED, facts.halted and not unusable, None, {}
+        lead = facts.lead_wanted and facts.lead_due
+        yield warning, Code.LEADS_NONE, lead and facts.lead is None, ZERO, {}
+        yield warning, Code.LEADS_OLD, lead and facts.lead is not None, ZERO, {}
+        self._began_s = facts.utc_s if self._began_s is None else self._began_s
+        missing = facts.celsius is None and facts.utc_s - self._began_s > PATIENCE_S
+        yield stop, Code.TEMPERATURE_MISSING, missing and not facts.temperature_known, None, {}
+        yield stop, Code.TEMPERATURE_OLD, missing and facts.temperature_known, None, {}
+        yield warning, Code.CALIBRATION_DUE, bool(facts.calibration), None, facts.calibration
+        resistor, named = {"resistor": facts.check_name}, bool(facts.check_name)
+        yield stop, Code.CHECK_OUT, named and facts.check_blocked, CHECK, resistor
+        due = named and facts.check_due and not facts.check_blocked
+        yield warning, Code.CHECK_DUE, due, CHECK, resistor
 
     def _of_outlets(self, facts: Facts) -> None:
         failing = dict(facts.failing)
@@ -270,7 +264,7 @@ class Warnings:
 
     # ------------------------------------------------------------------ the list
 
-    def _hold(self, notice: Notice, *, there: bool, remedy: Mapping[str, str] | None = None) -> None:
+    def _hold(self, notice: Notice, *, there: bool, remedy: Remedy = None) -> None:
         """Keep a warning as long as its cause is there."""
         if there:
             self._put(Concern(notice, remedy=remedy))

@@ -52,6 +52,7 @@ from acquire.records.codes import (
     Why,
 )
 from acquire.records.commands import (
+    CallGood,
     CheckMeter,
     ClockSetBack,
     Command,
@@ -141,6 +142,7 @@ __all__ = [
     "BatchState",
     "Branch",
     "BranchKind",
+    "CallGood",
     "ChangeSpool",
     "CheckMeter",
     "CheckStandard",

@@ -43,6 +43,17 @@ class Undo:
 
 
 @dataclass(frozen=True, slots=True)
+class CallGood:
+    """The unit that was measured last is a good one, and a sheet is to be learnt from all such units.
+
+    Attributes:
+        name: of the unit type; empty: after the sheet in force.
+    """
+
+    name: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class MeasureAgain:
     """Discard the last verdict of a step and ask for it again; None means the latest step."""
 
@@ -179,6 +190,7 @@ class FixtureOpen:
 Command = (
     StartUnit
     | Undo
+    | CallGood
     | MeasureAgain
     | SkipStep
     | ZeroLeads

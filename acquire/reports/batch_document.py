@@ -78,8 +78,8 @@ def _blocks(report: BatchReport, svg: Mapping[str, str]) -> Iterator[doc.Block]:
     yield doc.Heading("The batch")
     yield doc.KeyValues(tuple(facts_of(report)))
     if report.deeds:
-        columns = (doc.Column("UTC", 18), doc.Column("what was done", 82))
-        yield doc.Table(columns, tuple((moment(d.utc_s)[:16], deed_text(d)) for d in report.deeds))
+        deeds = ((moment(d.utc_s)[:16], deed_text(d)) for d in report.deeds)
+        yield doc.table("UTC 18 | what was done 82", deeds)
     yield from _units(report)
     yield doc.Heading("How to read this")
     yield from (doc.Text(note, Tone.SMALL) for note in notes_of(report))
@@ -118,34 +118,31 @@ def _row(series: Series, number: int, svg: Mapping[str, str]) -> Iterator[doc.Bl
     yield doc.KeyValues(tuple(figures_of(series)), dense=True)
     yield doc.Bullets((*sentences_of(series), *series.mean_sentences))
     if groups := tuple(_groups(series)):
-        heads = (("by", 14), ("", 30), ("values", 12), ("mean (95 %)", 44))
-        yield doc.Table(tuple(doc.Column(*head) for head in heads), groups, dense=True)
+        yield doc.table("by 14 | 30 | values 12 | mean (95 %) 44", groups, dense=True)
 
 
 def found_table(report: BatchReport) -> Iterator[doc.Block]:
     """What was not as it should be, the commonest first."""
     if report.pareto:
         yield doc.Heading("What was found")
-        columns = (doc.Column("kind", 34), doc.Column("units", 10, right=True), doc.Column("", 56))
-        rows = tuple(
+        rows = (
             (bar.kind, f"{bar.count} ({per_cent(bar.share)})", doc.Bar(bar.count / report.pareto[0].count))
             for bar in report.pareto
         )
-        yield doc.Table(columns, rows)
+        yield doc.table("kind 34 | units 10> | 56", rows)
 
 
 def _yields(report: BatchReport) -> Iterator[doc.Block]:
     if not report.yields:
         return
     yield doc.Heading("Yield of each step")
-    heads = (("step", 26), ("", 20), ("passed at first (95 % interval)", 27), ("0 to 100 %", 27))
     rows: list[tuple[doc.Cell, ...]] = []
     for each in report.yields:
         of, text = each.passed, share_text(each.passed)
         said: doc.Cell = doc.Marked(Mark.FAIL, text) if of.count < of.of else text
         scale = doc.Scale(0.0, 1.0, of.share, of.low, of.high, margin=0.0)
         rows.append((each.name, words.SORTS[each.sort], said, scale))
-    yield doc.Table(tuple(doc.Column(*head) for head in heads), tuple(rows))
+    yield doc.table("step 26 | 20 | passed at first (95 % interval) 27 | 0 to 100 % 27", rows)
 
 
 def _units(report: BatchReport) -> Iterator[doc.Block]:

@@ -26,7 +26,7 @@ from acquire.reports.visits import Visit, evidence_of, judged_visit, record_of, 
 from acquire.unit_result import ended_s
 
 FORM = 2
-"""Version of these facts; those of form 1 are checked by certificate_form_1."""
+"""Version of these facts; those of form 1 are checked by `certificate_check.FormOne`."""
 
 SHORT = 8
 """Digits of digest and birth id that stand in a certificate's number."""

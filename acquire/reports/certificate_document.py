@@ -117,21 +117,14 @@ def _about(of: Certificate, visit: Visit) -> Iterator[tuple[str, str]]:
         yield "Remark", given.remark
 
 
-def _columns(*heads: tuple[str, float] | tuple[str, float, bool]) -> tuple[doc.Column, ...]:
-    return tuple(doc.Column(*head) for head in heads)
-
-
 def _results(steps: Sequence[Step], result: UnitResult) -> Iterator[doc.Block]:
     """What was found, step by step, beside its limits, with what is unsure of the unit's temperature in U."""
     at_end = {each.step: each for each in (result.temperature.steps if result.temperature else ())}
     steps = [_as_at_end(step, at_end.get(step.verdict.step)) for step in steps]
     at = sorted({f"{step.verdict.reference_celsius:g} °C" for step in steps})
     yield doc.Heading(f"Results at {' and '.join(at) or 'the reference temperature'}")
-    columns = _columns(
-        ("Step", 27), ("Pins", 16), ("Resistance ± U", 32, True), ("Limits", 32, True), ("Between the limits",
-        24), ("Conformity", 21, True), ("Verdict", 27),
-    )  # fmt: skip
-    yield doc.Table(columns, tuple(_result_row(step, temperature=len(at) > 1) for step in steps))
+    heads = "Step 27|Pins 16|Resistance ± U 32>|Limits 32>|Between the limits 24|Conformity 21>|Verdict 27"
+    yield doc.table(heads, (_result_row(step, temperature=len(at) > 1) for step in steps))
     yield doc.Text(words.HOW_TO_READ, Tone.SMALL)
     if result.temperature is not None:
         found = result.temperature
@@ -152,9 +145,8 @@ def _together(result: UnitResult) -> Iterator[doc.Block]:
     if not result.closures:
         return
     yield doc.Heading("What several pairs show together")
-    value, limits = ("Value ± U", 34, True), ("Limits", 34, True)
-    columns = _columns(("Relation", 44), ("Pins", 40), value, limits, ("Verdict", 27))
-    yield doc.Table(columns, tuple(map(_relation_row, result.closures)))
+    heads = "Relation 44 | Pins 40 | Value ± U 34> | Limits 34> | Verdict 27"
+    yield doc.table(heads, map(_relation_row, result.closures))
     yield doc.Text(words.HOW_RELATED, Tone.SMALL)
 
 
@@ -193,8 +185,7 @@ def _typed(typed: Iterator[TypedResult]) -> Iterator[doc.Block]:
         rows.append((each.name, each.typed, each.instrument or words.NOT_GIVEN, word))
     if rows:
         yield doc.Heading("Results of other instruments, typed in (external to this bench)")
-        columns = _columns(("Test", 40), ("As typed", 60), ("Instrument", 26), ("Verdict", 30))
-        yield doc.Table(columns, tuple(rows))
+        yield doc.table("Test 40 | As typed 60 | Instrument 26 | Verdict 30", rows)
 
 
 def _not_tested(visit: Visit) -> Iterator[str]:
@@ -223,12 +214,8 @@ def _ways(steps: Sequence[Step]) -> Iterator[doc.Block]:
     if not steps:
         return
     yield doc.Heading("From the reading to the result")
-    columns = _columns(
-        ("Step", 25), ("As read", 19, True), ("Leads", 18, True), ("Winding", 18, True), ("Result", 19, True),
-        ("k", 11, True), ("Readings", 18, True), ("Range", 17, True), ("One count", 19, True), ("UTC", 18,
-        True),
-    )  # fmt: skip
-    yield doc.Table(columns, tuple(map(_way_row, steps)))
+    heads = "Step 25 | As read 19> | Leads 18> | Winding 18> | Result 19> | k 11> | Readings 18> | Range 17>"
+    yield doc.table(f"{heads} | One count 19> | UTC 18>", map(_way_row, steps))
     yield doc.Text(words.HOW_CORRECTED, Tone.SMALL)
     if any(s.verdict.basis is Basis.TYPED for s in steps):
         yield doc.Text(words.HOW_TYPED, Tone.SMALL)
@@ -318,8 +305,7 @@ def _instruments(of: Certificate, steps: Sequence[Step]) -> Iterator[doc.Block]:
     about = ("limits of error in the bench file", "not on record", "–")
     rows += [(f"temperature: {source}", *about) for source in sources if source]
     yield doc.Heading("Instruments")
-    columns = _columns(("Instrument", 46), ("Accuracy by", 40), ("Calibration", 48), ("Check", 48))
-    yield doc.Table(columns, tuple(rows))
+    yield doc.table("Instrument 46 | Accuracy by 40 | Calibration 48 | Check 48", rows)
 
 
 def _calibration(calibration: Calibration | None, used_utc_s: float) -> str:

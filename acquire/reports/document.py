@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -172,6 +172,16 @@ class Table:
     columns: tuple[Column, ...]
     rows: tuple[tuple[Cell, ...], ...]
     dense: bool = False
+
+
+HEAD = re.compile(r"\s*(.*?)\s*([0-9.]+)(>?)\s*")
+
+
+def table(heads: str, rows: Iterable[tuple[Cell, ...]], *, dense: bool = False) -> Table:
+    """A table under heads such as "Step 27 | Result 19>": name, share of the width, > for numbers."""
+    found = (HEAD.fullmatch(head) for head in heads.split("|"))
+    columns = tuple(Column(head[1], float(head[2]), bool(head[3])) for head in found if head)
+    return Table(columns, tuple(rows), dense)
 
 
 @dataclass(frozen=True, slots=True)

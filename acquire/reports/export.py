@@ -30,12 +30,12 @@ from acquire.outlets.payload import (
     SAID,
     VERSION,
     as_json,
-    disarmed,
+    cell,
+    fields_of,
     header,
     iso_time,
     payload_of,
     row_of,
-    said_of,
 )
 from acquire.reports.batch import BatchReport
 
@@ -81,15 +81,7 @@ def _line(cells: Iterable[str]) -> bytes:
 
 def csv_lines(heads: Iterable[str], rows: Iterable[Iterable[Any]]) -> Iterator[bytes]:
     """Rows as CSV (RFC 4180, UTF-8), head first; no text that a spreadsheet takes for a formula."""
-    yield from (_line(map(_cell, row)) for row in chain([heads], rows))
-
-
-def _cell(value: object) -> str:
-    if value is None:
-        return ""
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    return repr(value) if isinstance(value, float) else disarmed(str(value))
+    yield from (_line(map(cell, row)) for row in chain([heads], rows))
 
 
 BATCH_COLUMNS = (
@@ -198,10 +190,7 @@ def _type_of(column: Column, kind: str) -> type:
 
 def _typed_row(entry: Entry) -> dict[str, Any]:
     """What stands in each column; half a surrogate pair (hostile text) becomes a question mark."""
-    said = {
-        name: "; ".join(each) if isinstance(each, list) else each for name, each in said_of(entry).items()
-    }
-    row = {**entry.payload, **said, "schema": VERSION, "id": entry.id, "time_utc": _time(entry.utc_s)}
+    row = {**fields_of(entry), "schema": VERSION, "id": entry.id, "time_utc": _time(entry.utc_s)}
     texts = ((name, each) for name, each in row.items() if isinstance(each, str))
     return row | {name: each.encode("utf-8", "replace").decode("utf-8") for name, each in texts}
 

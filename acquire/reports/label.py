@@ -8,13 +8,13 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import UTC, datetime
 
 from markupsafe import Markup
 
 from acquire.errors import InputImpossible
 from acquire.records import Basis, Outcome, Purpose, UntestedKind
 from acquire.reports.document import MARK_OF, qr_svg, shown
+from acquire.reports.figures import moment
 from acquire.reports.html_page import template
 from acquire.reports.visits import Visit
 from acquire.words.papers import OUTCOMES
@@ -65,7 +65,7 @@ class LabelFacts:
     @property
     def date(self) -> str:
         """UTC day of the result."""
-        return datetime.fromtimestamp(self.utc_s, UTC).strftime("%Y-%m-%d")
+        return moment(self.utc_s, "%Y-%m-%d")
 
 
 @dataclass(frozen=True, slots=True)

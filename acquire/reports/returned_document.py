@@ -190,19 +190,11 @@ def _blocks(found: Returned, issued_utc_s: float, signed: str) -> Iterator[doc.B
         ("Batch", found.batch or "none"), ("Entries", f"{found.then.result_id}, {found.now.result_id}"),
     ))  # fmt: skip
     yield doc.Heading(f"Pair by pair at {found.reference_celsius:g} °C")
-    heads = (
-        ("Step", 30, False),
-        ("Pins", 16, False),
-        ("Then", 35, True),
-        ("Now", 35, True),
-        ("Change", 34, True),
-    )
-    columns = (*(doc.Column(*head) for head in heads), doc.Column("Finding", 30))
-    rows = tuple(
+    rows = (
         (c.step, c.pins, _ohm(c.then), _ohm(c.now), change_text(c), FINDINGS[c.finding])
         for c in found.changes
     )
-    yield doc.Table(columns, rows)
+    yield doc.table("Step 30 | Pins 16 | Then 35> | Now 35> | Change 34> | Finding 30", rows)
     yield doc.Text(HOW, Tone.SMALL)
     yield doc.Heading("What this rests on")
     yield doc.Bullets((*notes(found), TURNS, "This is not an accredited test certificate."))

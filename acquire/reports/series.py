@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from functools import lru_cache
 from itertools import pairwise
 from typing import Any, NamedTuple
@@ -99,22 +99,14 @@ class Grouped:
 
 
 @dataclass(frozen=True, slots=True)
-class Series:
-    """One row with all that is told of it.
+class Row:
+    """One row as it was measured.
 
     Attributes:
         name: of the step, or of the rule; pair: pins such as "1–2", the windings of a rule.
         unit: "Ω" or "%"; nominal: by the sheet, None for a rule.
         lower, upper: limits in force for the latest unit; limits_moved: others had other ones.
         points: in order of time; skipped: units without a value (an open pair, a step left out).
-        chart: individuals and moving ranges; None for fewer than two values or no spread.
-        signals: what the run rules see on it; sentences: the same in words.
-        means: chart of means with ranges or standard deviations, where one was asked for.
-        changes: lasting changes of level, in order; stages: between them, empty where there is none.
-        capability: None without limits or spread.
-        groups: by what may make a difference, where it has more than one name.
-        drift: one sentence on a slow trend within the stages; empty where none is seen.
-        u: root mean square of the standard uncertainties; None where unknown.
     """
 
     name: str
@@ -126,6 +118,23 @@ class Series:
     limits_moved: bool
     points: tuple[Point, ...]
     skipped: int
+
+
+@dataclass(frozen=True, slots=True)
+class Series(Row):
+    """One row with all that is told of it.
+
+    Attributes:
+        chart: individuals and moving ranges; None for fewer than two values or no spread.
+        signals: what the run rules see on it; sentences: the same in words.
+        means: chart of means with ranges or standard deviations, where one was asked for.
+        changes: lasting changes of level, in order; stages: between them, empty where there is none.
+        capability: None without limits or spread.
+        groups: by what may make a difference, where it has more than one name.
+        drift: one sentence on a slow trend within the stages; empty where none is seen.
+        u: root mean square of the standard uncertainties; None where unknown.
+    """
+
     chart: ChartPair | None
     signals: tuple[Signal, ...]
     sentences: tuple[str, ...]
@@ -143,19 +152,6 @@ class Series:
         parts = [(stage.start, stage.signals) for stage in self.stages] or [(0, self.signals)]
         hits = [(at, s) for at, seen in parts for s in seen if s.rule is Rule.BEYOND]
         return sorted(at + i for at, s in hits for i in range(s.start, s.end + 1))
-
-
-class Row(NamedTuple):
-    """What is known of a row before anything is reckoned; fields as of `Series`."""
-
-    name: str
-    pair: str
-    unit: str
-    nominal: float | None
-    limits: tuple[float | None, float | None]
-    moved: bool
-    points: tuple[Point, ...]
-    skipped: int
 
 
 def series_of(firsts: Sequence[Counted], subgroup: int | None, confidence: float) -> Iterator[Series]:
@@ -195,9 +191,9 @@ def _steps(firsts: Sequence[Counted]) -> Iterator[Row]:
                 ))  # fmt: skip
     for step, row in rows.items():
         last, points = row.last, tuple(row.points)
-        pair, limits = f"{last.pin_a}–{last.pin_b}", (last.lower_ohm, last.upper_ohm)
-        skipped, moved = len(firsts) - len(points), len(row.limits) > 1
-        yield Row(step, pair, "Ω", last.nominal_ohm, limits, moved, points, skipped)
+        pair, skipped, moved = f"{last.pin_a}–{last.pin_b}", len(firsts) - len(points), len(row.limits) > 1
+        limits = last.lower_ohm, last.upper_ohm
+        yield Row(step, pair, "Ω", last.nominal_ohm, *limits, moved, points, skipped)
 
 
 def _rules(firsts: Sequence[Counted]) -> Iterator[Row]:
@@ -223,7 +219,7 @@ def _rules(firsts: Sequence[Counted]) -> Iterator[Row]:
         last = there[-1][1]
         limit, moved = 100.0 * last.limit, len({rule.limit for _, rule in there}) > 1
         pair, skipped = f"{last.windings[1]} less {last.windings[0]}", len(firsts) - len(points)
-        yield Row(name, pair, "%", None, (-limit, limit), moved, tuple(points), skipped)
+        yield Row(name, pair, "%", None, -limit, limit, moved, tuple(points), skipped)
 
 
 def _spool(visit: Visit, winding: str) -> str:
@@ -251,16 +247,23 @@ def _reckoned(row: Row, subgroup: int | None, confidence: float) -> Series:
     us = [u for u in of_points["u"] if u is not None]
     u = math.sqrt(math.fsum(each * each for each in us) / len(us)) if us else None
     means = _means(values, subgroup) if charted else None
-    limited = chart is not None and row.limits != (None, None)
-    of = (
-        capability(values, Limits(*row.limits), meter_u=u or None, confidence=confidence) if limited else None
-    )
+    limits = row.lower, row.upper
+    limited = chart is not None and limits != (None, None)
+    of = capability(values, Limits(*limits), meter_u=u or None, confidence=confidence) if limited else None
     return Series(
-        row.name, row.pair, row.unit, row.nominal, *row.limits, row.moved, row.points, row.skipped, chart,
-        seen, tuple(signal.sentence(serials) for signal in seen), means, tuple(_of_means(means, serials)) if
-        means else (), changes, tuple(_stages(values, serials, changes)), of, tuple(_groups(of_points)) if
-        len(values) > 2 else (), _drift(row, sigma, changes) if charted else "", u,
-    )  # fmt: skip
+        **{each.name: getattr(row, each.name) for each in fields(Row)},
+        chart=chart,
+        signals=seen,
+        sentences=tuple(signal.sentence(serials) for signal in seen),
+        means=means,
+        mean_sentences=tuple(_of_means(means, serials)) if means else (),
+        changes=changes,
+        stages=tuple(_stages(values, serials, changes)),
+        capability=of,
+        groups=tuple(_groups(of_points)) if len(values) > 2 else (),
+        drift=_drift(row, sigma, changes) if charted else "",
+        u=u,
+    )
 
 
 def _size(shift: float, level: float, sigma: float, unit: str) -> str:
@@ -305,8 +308,10 @@ def _of_means(means: ChartPair, serials: Sequence[str]) -> Iterator[str]:
 def _groups(of_points: Columns) -> Iterator[Grouped]:
     for what in GROUPS:
         names = of_points[what]
-        if len(set(names)) > 1:
-            found = by_group(of_points["value"], [name or "unknown" for name in names])
+        if "" in (different := set(names)):
+            names = tuple(name or "unknown" for name in names)
+        if len(different) > 1:
+            found = by_group(of_points["value"], names)
             yield Grouped(what, found, of_groups(found, what))
 
 

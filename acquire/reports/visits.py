@@ -12,6 +12,7 @@ import json
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
+from itertools import islice
 from typing import Any, Generic, NamedTuple, TypeVar
 
 import msgspec
@@ -200,7 +201,9 @@ class Visit:
 
     def resistances(self) -> dict[str, Value]:
         """As `deciding`, without the repetition that only asks whether the unit is warm."""
-        return {step: each for step, each in self.deciding().items() if step != WARM_CHECK}
+        deciding = self.deciding()
+        deciding.pop(WARM_CHECK, None)
+        return deciding
 
 
 def apart(rule: BalanceFound) -> BalanceFound:
@@ -397,17 +400,23 @@ A verdict's is its `basis`, without which there is no value.
 """
 
 
+AT_ONCE = 512
+"""Entries that are decoded in one go; the processor keeps them at hand."""
+
+
 def _read(record: Record, question: Question) -> Iterator[tuple[str, Any, bytes]]:
     """Ids with what their entries hold, of verdicts a value, and their JSON."""
-    for id_, kind, payload in record.payloads(question):
-        decode, sign = _READERS[kind]
-        if sign in payload:
-            try:
-                yield id_, decode(payload), payload
-                continue
-            except (msgspec.MsgspecError, UnicodeError):
-                pass
-        yield id_, _read_slowly(id_, kind, payload), payload
+    rows = record.payloads(question)
+    while block := list(islice(rows, AT_ONCE)):
+        yield from [(id_, _held(id_, kind, payload), payload) for id_, kind, payload in block]
+
+
+def _held(id_: str, kind: str, payload: bytes) -> Any:
+    decode, sign = _READERS[kind]
+    try:
+        return decode(payload) if sign in payload else _read_slowly(id_, kind, payload)
+    except (msgspec.MsgspecError, UnicodeError):
+        return _read_slowly(id_, kind, payload)
 
 
 def _read_slowly(id_: str, kind: str, payload: bytes) -> Value | Recorded:
@@ -428,24 +437,23 @@ def _visits(read: Iterable[tuple[str, Any, Any]], deeds: list[Batch] | None = No
     """
     found: list[Visit] = []
     latest: dict[str, Visit] = {}
-    open_visits: dict[tuple[str, str], Visit] = {}
+    open_visits: dict[str, Visit] = {}
     for id_, each, payload in read:
         if isinstance(each, Batch):
             if deeds is not None:
                 deeds.append(each)
             continue
-        serial, birth = each.serial, id_[: id_.index("-")]
-        visit = open_visits.get((serial, birth))
-        if isinstance(each, Value):
-            if visit is None:  # its start is in another record
-                visit = Visit(id_, _started(payload))
-                found.append(visit)
-                latest[serial] = open_visits[serial, birth] = visit
+        serial = each.serial
+        here = id_[: id_.index("-") + 1] + serial
+        visit = open_visits.get(here)
+        if isinstance(each, Value) and visit is not None:
             visit.values.append(each)
-        elif isinstance(each, UnitStarted):
-            visit = Visit(id_, each)
+        elif isinstance(each, Value | UnitStarted):  # the start of a verdict's visit may be in another record
+            visit = Visit(id_, each if isinstance(each, UnitStarted) else _started(payload))
             found.append(visit)
-            latest[serial] = open_visits[serial, birth] = visit
+            latest[serial] = open_visits[here] = visit
+            if isinstance(each, Value):
+                visit.values.append(each)
         elif visit := visit or latest.get(serial):
             visit.add(id_, each)
     return found

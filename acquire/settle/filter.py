@@ -23,6 +23,7 @@ from acquire.settle.doubt import HISTORY_LENGTH, MEGOHM_OHM, Doubt, Surroundings
 from acquire.settle.holding import Holding, hold_s
 from acquire.settle.learning import Statement, after, caution, signs_of, taught
 from acquire.settle.noise import Noise, RangeNoise, learn
+from acquire.settle.pace import Pace
 from acquire.settle.points import Points
 from acquire.settle.rest import Bench, Limits, Rest, judge
 from acquire.settle.settings import Expectation, SettleSettings
@@ -30,7 +31,7 @@ from drivers.reading import OHMS, Flag, Kind, Quantity, Reading
 
 _NOT_LIVE = frozenset({Flag.HOLD, Flag.MINIMUM, Flag.MAXIMUM})  # the display shows an older conversion
 _IN_OHMS = OHMS | {Quantity.INSULATION}
-_SILENT_CONVERSIONS = 4  # a slow meter may take this many of its intervals before it counts as silent
+_LEAST_WINDOW = 3  # the window holds so many conversions more than a report must rest on; workshop choice
 # Seen so long and still moving slowly, one way, by no more than a film's worth: the contact creeps.
 _CREEPS_AFTER_S, _CREEPS_SLOWLY, _ONE_WAY, _FILM_OHM = 3.0, 6.0, 1.2, 1.0  # workshop choice
 _ODD_SIZE = 1.5  # a reading this factor off the rough size may be a wrong pin: look longer; workshop choice
@@ -43,6 +44,7 @@ class SettleFilter:
         settings: its limits; the defaults suit hand and bench meters.
         doubt: second question put to every stretch that passes the slope test; replaced only to learn it.
         learned: what this bench learnt before, with the same meter and leads.
+        pace: of the meter; learnt here, and shared with whoever waits for it.
     """
 
     def __init__(
@@ -50,6 +52,7 @@ class SettleFilter:
         settings: SettleSettings | None = None,
         doubt: Doubt = ask,
         learned: Learned | None = None,
+        pace: Pace | None = None,
     ) -> None:
         self._settings = settings or SettleSettings()
         self._doubt = doubt
@@ -63,7 +66,7 @@ class SettleFilter:
         self._learn_from(learned or Learned())
         self._holding = Holding()
         self.expect(None)
-        self._interval_s: float | None = None
+        self.pace = pace or Pace()
         self._last: Reading | None = None
         self._touch: Touch | None = None
 
@@ -93,6 +96,18 @@ class SettleFilter:
         self._end_contact()
         self._last = None
 
+    @property
+    def patience_s(self) -> float:
+        """So long a silence of the meter is nothing to speak of."""
+        return self.pace.patience_s(self._settings.silence_s)
+
+    def ripe(self, reading: Reading) -> bool:
+        """Whether a reading may bring a value to rest, so that it must be what it seems."""
+        touch = self._touch
+        if touch is None or reading.value_si is None or (touch.report is not None and touch.report.final):
+            return False
+        return len(touch.points.times_s) + 1 >= self._settings.min_conversions
+
     def feed(self, reading: Reading) -> list[SettleEvent]:
         """Take one reading.
 
@@ -107,7 +122,7 @@ class SettleFilter:
         if last is not None:
             if reading.conversion == last.conversion:
                 return []
-            passed_s, interval_s = reading.monotonic_s - last.monotonic_s, self._interval_s
+            passed_s, interval_s = reading.monotonic_s - last.monotonic_s, self.pace.measured_s
             if (
                 interval_s is not None
                 and passed_s < 0.4 * interval_s
@@ -130,8 +145,7 @@ class SettleFilter:
         last = self._last
         if last is None or self._touch is None:
             return []
-        patience_s = max(self._settings.silence_s, _SILENT_CONVERSIONS * (self._interval_s or 0.0))
-        if monotonic_s - last.monotonic_s < patience_s:
+        if monotonic_s - last.monotonic_s < self.patience_s:
             return []
         self.reset()
         return [LiftOff(last.meter_id, monotonic_s, utc_s)]
@@ -139,7 +153,8 @@ class SettleFilter:
     # ------------------------------------------------------------------ the stream
     def _other_quantity(self, reading: Reading) -> list[SettleEvent]:
         """The meter was set to measure something else: that ends a contact."""
-        ended, self._interval_s = self._touch is not None, None
+        ended = self._touch is not None
+        self.pace.set_anew(self.pace.implied_s)
         self._end_contact()
         return [LiftOff(reading.meter_id, reading.monotonic_s, reading.utc_s)] if ended else []
 
@@ -150,8 +165,7 @@ class SettleFilter:
                 self._take_lesson(self._touch)
                 self._touch.points = Points(self._touch.points.count_si)
             return []
-        if last is not None:
-            self._note_interval(reading.monotonic_s - last.monotonic_s)
+        self.pace.note(reading.monotonic_s)
         if reading.value_si is None:
             return self._overload(reading, last)
         touch = self._touch
@@ -160,20 +174,6 @@ class SettleFilter:
         if touch.open_since_s is not None or reading.range_full_scale_si != touch.full_scale_si:
             self._broken(reading, touch, reading.value_si)
         return self._value(reading, touch, reading.value_si)
-
-    def _note_interval(self, passed_s: float) -> None:
-        """Keep a slow average of the time between conversions."""
-        usual_s = self._interval_s
-        if passed_s <= 0:
-            return
-        if usual_s is None:
-            self._interval_s = passed_s
-            return
-        if passed_s > 2 * usual_s:
-            passed_s = 2 * usual_s
-        elif passed_s < usual_s / 2:
-            passed_s = usual_s / 2
-        self._interval_s = usual_s + 0.1 * (passed_s - usual_s)
 
     def _overload(self, reading: Reading, last: Reading | None) -> list[SettleEvent]:
         """Open probes; or a meter on its way down to the range it needs, which shows overloads too."""
@@ -234,7 +234,7 @@ class SettleFilter:
             points.flags |= reading.flags
         block = points.block
         touch.trace.append((now_s - touch.contact_s, value_si))
-        half_s = 0.5 * (self._interval_s or 0.0)
+        half_s = 0.5 * (self.pace.interval_s or 0.0)
         if not block and half_s >= self._settings.block_s:  # a slow meter: every conversion is a point
             points.add(now_s, value_si, 1)
             return self._point(reading, touch, value_si)
@@ -247,8 +247,9 @@ class SettleFilter:
     def _point(self, reading: Reading, touch: Touch, value_si: float) -> list[SettleEvent]:
         """One block of conversions is complete: judge anew."""
         points, settings, report = touch.points, self._settings, touch.report
-        if points.times_s[-1] - points.times_s[0] > settings.window_s:
-            points.trim(settings.window_s)
+        window_s = self.pace.patience_s(settings.window_s, settings.min_conversions + _LEAST_WINDOW)
+        if points.times_s[-1] - points.times_s[0] > window_s:
+            points.trim(window_s)
         band_si = self._band_si(points.count_si, value_si)
         if points.times_s[-1] >= touch.around.next_s:
             touch.around.remember(points.times_s[-1], value_si)

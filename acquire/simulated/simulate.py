@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from acquire.errors import InputImpossible, SteadyohmError
+from acquire.files.bench_tables import LOW_OHMS_LINE
 from acquire.files.shipped import shipped
 from acquire.sheets import load_sheet
 from drivers.models import load_model
@@ -24,7 +25,6 @@ INCOMING = 'purpose = "incoming"                    # cores in the post: wide li
 FINAL = 'purpose = "final"                       # wound here: acceptance limits; '
 """How a line of the shipped template begins, and how it begins for units that this shop winds itself."""
 
-LOW_OHMS = 'low_ohms = "continuity"             # of an ohm this meter can say no more\n'
 WOUND_HERE = "Fathom 7"
 """A unit that this shop winds itself though its sheet knows limits for cores that come in."""
 
@@ -75,7 +75,7 @@ class Simulated:
         if sheet.name == WOUND_HERE or not any(branch.serviceable for branch in sheet.branches):
             text = text.replace(INCOMING, FINAL)
         return (
-            text.replace("@low_ohms@", "" if self.settable else LOW_OHMS)
+            text.replace("@low_ohms@", "" if self.settable else LOW_OHMS_LINE)
             .replace("@meter_table@", BENCH_METER if self.settable else HAND_METER)
             .replace("@meter@", meter)
             .replace("@model@", self.meter.as_posix())

@@ -6,9 +6,10 @@ Not for the limits (`charts`), and not for where a level has changed for good (`
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from enum import StrEnum
 from itertools import pairwise
+from operator import itemgetter
+from typing import NamedTuple
 
 import numpy as np
 
@@ -39,8 +40,7 @@ ZONE_RULES = (Rule.BEYOND, Rule.TWO_OF_THREE, Rule.FOUR_OF_FIVE, Rule.RUN)
 after 72, with the limits alone after 370 (simulated; tests/unit/test_stats_run_rules.py does it in short)."""
 
 
-@dataclass(frozen=True, slots=True)
-class Signal:
+class Signal(NamedTuple):
     """Something on a chart that chance rarely does.
 
     Attributes:
@@ -90,12 +90,9 @@ def signals(chart: Chart, rules: Sequence[Rule] = ZONE_RULES) -> tuple[Signal, .
     zones = chart.plotted.symmetrical and chart.sigma > 0.0
     asked = rules if zones else [rule for rule in rules if rule is Rule.BEYOND]
     found = [signal for rule in asked for signal in _FINDERS[rule](chart)]
-    return tuple(
-        sorted(
-            (Signal(s.rule, s.start + chart.first, s.end + chart.first, s.side) for s in found),
-            key=lambda s: (s.start, s.end, s.rule),
-        )
-    )
+    if chart.first:
+        found = [s._replace(start=s.start + chart.first, end=s.end + chart.first) for s in found]
+    return tuple(sorted(found, key=itemgetter(1, 2, 0)))
 
 
 def _beyond(chart: Chart) -> list[Signal]:

@@ -100,6 +100,9 @@ def learn(units: Sequence[Readings], core: str = "") -> Structure:
     return Structure(pins, tuple(branches), leads, tuple(islands), tuple(sums), tuple(questions))
 
 
+MOST_PINS = 40
+"""Pairs grow with the square of the pins, and the search with more; no unit of this trade has as many."""
+
 _Values = dict[Pair, list[float]]
 """Finite pairs only: ohms of each unit, in the order of the units."""
 
@@ -108,6 +111,11 @@ def _collected(units: Sequence[Readings], core: str) -> tuple[tuple[str, ...], _
     if not units:
         raise InputImpossible("There is no unit to learn from.", "Measure one or more good units.")
     values: _Values = {}
+    if len({pin for pair in units[0] for pin in pair}) > MOST_PINS:
+        raise InputImpossible(
+            f"A unit of more than {MOST_PINS} pins is not learnt from pairs.",
+            "Learn its windings one group of pins at a time.",
+        )
     for number, unit in enumerate(units, start=1):
         if set(unit) != set(units[0]):
             odd = next(iter(set(unit) ^ set(units[0])))

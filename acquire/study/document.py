@@ -77,10 +77,6 @@ def _heading(report: StudyReport) -> Iterator[str]:
     yield f"Limits at {of.reference_celsius:g} °C: {limits}; mean of the parts {show(study.mean, 'Ω')}."
 
 
-def _columns(*heads: tuple[str, float]) -> tuple[doc.Column, ...]:
-    return tuple(doc.Column(head, share, right=place > 0) for place, (head, share) in enumerate(heads))
-
-
 def share(of_one: float) -> str:
     """A share as a percentage; one beyond the whole only says so."""
     return f"{100.0 * of_one:.1f} %" if of_one <= 1.0 else "> 100 %"
@@ -95,32 +91,17 @@ def _components(report: StudyReport) -> doc.Table:
         rows.append(
             (name, show(part.sigma, "Ω", digits=4), share(part.contribution), share(part.study), tolerance)
         )
-    of_tolerance = f"{report.study.sigmas:g} sigma of the tolerance"
-    heads = (
-        ("source", 26),
-        ("sigma", 14),
-        ("of the variance", 14),
-        ("of the spread", 14),
-        (of_tolerance, 18),
-    )
-    return doc.Table(_columns(*heads), tuple(rows))
+    heads = "source 26 | sigma 14> | of the variance 14> | of the spread 14>"
+    return doc.table(f"{heads} | {report.study.sigmas:g} sigma of the tolerance 18>", rows)
 
 
 def _table(rows: tuple[Row, ...]) -> doc.Table:
-    heads = (
-        ("source", 24),
-        ("sum of squares, Ω²", 18),
-        ("df", 8),
-        ("mean square, Ω²", 18),
-        ("F", 12),
-        ("", 12),
-    )
-    cells = tuple(
+    cells = (
         (NAMES[row.source], f"{row.square:.5g}", str(row.freedom), f"{row.mean_square:.5g}",
          "" if row.f is None else f"{row.f:.4g}", "" if row.p is None else chance(row.p))
         for row in rows
     )  # fmt: skip
-    return doc.Table(_columns(*heads), cells)
+    return doc.table("source 24 | sum of squares, Ω² 18> | df 8> | mean square, Ω² 18> | F 12> | 12>", cells)
 
 
 def _distinct(report: StudyReport) -> str:
@@ -148,9 +129,10 @@ def _values(report: StudyReport) -> Iterator[doc.Block]:
         (f"{part.name} ({part.label})", *(f"{ohms[(part.name, *column)]:.{digits}f}" for column in columns))
         for part in report.record.plan.parts
     )
-    heads = (("part (tag)", 20.0), *((f"{who}, {trial}", 80.0 / len(columns)) for who, trial in columns))
+    wide = 80.0 / len(columns)
+    ohms_by = (doc.Column(f"{who}, {trial}", wide, right=True) for who, trial in columns)
     yield doc.Heading("All values, Ω at the reference temperature, without leads")
-    yield doc.Table(_columns(*heads), rows, dense=True)
+    yield doc.Table((doc.Column("part (tag)", 20.0), *ohms_by), rows, dense=True)
 
 
 def _source(report: StudyReport) -> str:

@@ -11,6 +11,9 @@ import contextlib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Protocol
+
+from rich.text import Text
 
 from acquire.bench.assembly import first_conditions, read_files
 from acquire.bench.doubts import DisplayDoubts
@@ -24,12 +27,24 @@ from acquire.errors import InputImpossible, SteadyohmError
 from acquire.files.settings import Bench, load_bench
 from acquire.files.statements import ModelStatements
 from acquire.outlets.console import BenchConsole
-from acquire.records import Code, Command, Event, Notice, Prompt, TypeTemperature, Weight
+from acquire.outlets.terminal import Terminal, rest_bar
+from acquire.records import (
+    Approach,
+    Code,
+    Command,
+    Event,
+    LeadZero,
+    LiftOff,
+    Notice,
+    Prompt,
+    TypeTemperature,
+    Weight,
+)
 from acquire.sheets import load_sheet
 from acquire.study.begin import Wish, record_of, step_named
 from acquire.study.record import StudyFile, part_names
-from acquire.study.screen import StudyScreen
 from acquire.study.work import Finished, Happening, StudyWork, Taken, TakenBack
+from acquire.words.prompts import asked
 from drivers.reading import Reading
 from system.ending import asked_to_end
 
@@ -37,8 +52,22 @@ TICK_S = 0.25
 """How often the study is told the time, real seconds."""
 
 
+class Screen(Protocol):
+    """Where a study is shown."""
+
+    @property
+    def typing(self) -> Callable[[str], None] | None:
+        """What the keyboard's line is shown by; None where nobody types."""
+
+    def show(self, event: Event) -> None:
+        """Show one event of the bench, without its value."""
+
+    def tell(self, happening: Happening) -> None:
+        """Show what has happened in the study."""
+
+
 async def run_study(wish: Wish) -> Path:
-    """Begin or go on with a study, until it is done or somebody stops it.
+    """Begin or go on with a study at the terminal, until it is done or somebody stops it.
 
     Returns:
         The file of the record.
@@ -49,34 +78,48 @@ async def run_study(wish: Wish) -> Path:
         StudyChanged: the record is of something else.
         InputImpossible: the step or the plan cannot be.
     """
-    bench, clock, stop = load_bench(wish.bench), RealClock(), asyncio.Event()
-    files = read_files(bench, clock)
-    if wish.sheet is not None:
-        files = replace(files, place=replace(files.place, sheet=load_sheet(wish.sheet)))
-    console = BenchConsole()
+    stop, console = asyncio.Event(), BenchConsole()
     with contextlib.ExitStack() as open_files:
-        file = record_of(open_files, wish, files, clock)
-        record = file.record
-        sheet = replace(files.place.sheet, steps=(step_named(files, record.subject.step),))
-        limits = files.limits
-        work = StudyWork(
-            replace(files.place, sheet=sheet),
-            ModelStatements(files.model),
-            first_conditions(bench, clock),
-            record.plan,
-            set(record.taken),
-            settle=limits["settle"],
-            four_wire_below_ohm=limits["four_wire_below_ohm"],
-        )
+        bench, notices = study_bench(open_files, wish, RealClock(), stop)
+        record = bench.file.record
         console.print(f"Labels of the parts, drawn by chance: {part_names(record.plan.parts)}")
         console.print(f"{len(record.taken)} of {len(record.plan.turns)} measured; the record is {wish.to}.")
-        with StudyScreen(console) as screen, asked_to_end(stop.set):
-            await StudyBench(work, file, screen, clock, stop, bench).run(files.notices)
+        with StudyScreen(console) as bench.screen, asked_to_end(stop.set):
+            await bench.run(notices)
     left = len(record.missing)
     console.print(
         f"Stopped with {left} left: the same command goes on." if left else "The study is complete."
     )
     return wish.to
+
+
+def study_bench(
+    open_files: contextlib.ExitStack, wish: Wish, clock: Clock, stop: asyncio.Event
+) -> tuple[StudyBench, Sequence[Notice]]:
+    """A study with its instruments, not yet opened and without a screen, and what is to be told at first.
+
+    Raises:
+        FileInvalid, ModelInvalid, StudyFileInvalid, StudyChanged, InputImpossible: as `run_study`.
+    """
+    bench = load_bench(wish.bench)
+    files = read_files(bench, clock)
+    if wish.sheet is not None:
+        files = replace(files, place=replace(files.place, sheet=load_sheet(wish.sheet)))
+    file = record_of(open_files, wish, files, clock)
+    record, limits = file.record, files.limits
+    work = StudyWork(
+        replace(
+            files.place,
+            sheet=replace(files.place.sheet, steps=(step_named(files, record.subject.step),)),
+        ),
+        ModelStatements(files.model),
+        first_conditions(bench, clock),
+        record.plan,
+        set(record.taken),
+        settle=limits["settle"],
+        four_wire_below_ohm=limits["four_wire_below_ohm"],
+    )
+    return StudyBench(work, file, clock, stop, bench), files.notices
 
 
 @dataclass(slots=True)
@@ -86,28 +129,25 @@ class StudyBench:
     Attributes:
         work: what is done with readings.
         file: its record.
-        screen: its terminal.
         clock: of the bench.
         stop: ends it.
         bench: names the instruments.
+        screen: set before it runs.
         display: shows prompts; a self-check keeps them back until it is passed.
     """
 
     work: StudyWork
     file: StudyFile
-    screen: StudyScreen
     clock: Clock
     stop: asyncio.Event
     bench: Bench
+    screen: Screen = field(init=False)
     display: Callable[[Event], None] = field(init=False)
     _failed: SteadyohmError | None = None
 
-    def __post_init__(self) -> None:
-        """Prompts go straight to the screen, unless a self-check comes first."""
-        self.display = self.screen.show
-
     async def run(self, notices: Sequence[Notice]) -> None:
         """Measure until nothing is missing or the stop is set. Raises StudyFileInvalid."""
+        self.display = self.screen.show
         if not self.file.record.missing:
             return
         for notice in notices:
@@ -116,9 +156,10 @@ class StudyBench:
         async with asyncio.TaskGroup() as group:
             tasks = [group.create_task(feed.run(), name=feed.name) for feed in feeds]
             tasks.append(group.create_task(self._tick(), name="ticks"))
-            tasks.append(group.create_task(self._typed(), name="keyboard"))
+            if (typing := self.screen.typing) is not None:
+                tasks.append(group.create_task(self._typed(Keyboard(typing)), name="keyboard"))
             if (named := scanner(self.bench, self.clock)) is not None:
-                scans = ScannerFeed(named, self.clock, self._obey, self._tell)
+                scans = ScannerFeed(named, self.clock, self.obey, self._tell)
                 tasks.append(group.create_task(scans.run(), name="scanner"))
             await self.stop.wait()
             for task in tasks:
@@ -137,21 +178,23 @@ class StudyBench:
     async def _tell(self, notice: Notice) -> None:
         self.screen.show(notice)
 
-    async def _obey(self, command: Command) -> list[Event]:
+    async def obey(self, command: Command) -> list[Event]:
+        """Carry out what somebody wants; gives what is told of it."""
         u_kelvin = self.bench.temperature.standard_uncertainty_kelvin
         if isinstance(command, TypeTemperature) and command.standard_uncertainty_kelvin is None:
             command = replace(command, standard_uncertainty_kelvin=u_kelvin)
-        self._out(self.work.command(command, self.clock.utc_s()))
-        return []
+        happenings = self.work.command(command, self.clock.utc_s())
+        self._out(happenings)
+        return [each for each in happenings if isinstance(each, Notice)]
 
     async def _tick(self) -> None:
         while True:
             self._out(self.work.tick(self.clock.monotonic_s(), self.clock.utc_s()))
             await asyncio.sleep(TICK_S)
 
-    async def _typed(self) -> None:
+    async def _typed(self, keyboard: Keyboard) -> None:
         """Follow the keyboard. Its end is none of the study's: pedal and scanner may be elsewhere."""
-        async for line in Keyboard(self.screen.typing).lines():
+        async for line in keyboard.lines():
             try:
                 command = to_command(line)
             except InputImpossible as error:
@@ -161,7 +204,7 @@ class StudyBench:
             if command is None:
                 self.screen.show(Notice(Weight.REMARK, Code.STUDY_HELP, self.clock.utc_s()))
             else:
-                await self._obey(command)
+                await self.obey(command)
 
     # ------------------------------------------------------------------ out
 
@@ -210,3 +253,52 @@ class StudyBench:
         if (air := thermometer(self.bench, self.clock)) is not None:
             feeds.append(Feed("thermometer", air, self.clock, self._take_temperature, self._tell))
         return feeds
+
+
+@dataclass(slots=True)
+class StudyScreen(Terminal):
+    """Shows a study as it goes.
+
+    Whoever sees the value measures until it suits, so none is shown: how far from rest, and that it is taken.
+    """
+
+    def show(self, event: Event) -> None:
+        """Show one event of the bench, without its value."""
+        match event:
+            case Approach():
+                self._settling = f"settling  {rest_bar(event.unrest)}"
+            case Prompt():
+                self._prompted(event)
+            case LiftOff():
+                self._settling = ""
+            case LeadZero() | Notice():
+                Terminal.show(self, event)
+            case _:
+                return
+        self._refresh()
+
+    def tell(self, happening: Happening) -> None:
+        """Show what has happened in the study."""
+        match happening:
+            case Taken():
+                turn = happening.turn
+                word = "taken, revised" if happening.revised else "taken"
+                self._settling = f"{word}: lift"
+                self._line(Text(f"  ● {turn.operator}  part {turn.label}  {word}"))
+                if self._live is not None:
+                    self.console.bell()
+            case TakenBack():
+                turn = happening.turn
+                self._line(Text(f"  ○ {turn.operator}  part {turn.label}  taken back: measure it again"))
+            case Finished():
+                self._line(Text("  ● Nothing is missing: the study is done.", style="bold"))
+            case _:
+                self.show(happening)
+                return
+        self._refresh()
+
+    def _prompted(self, prompt: Prompt) -> None:
+        """Every prompt stands in the lines where no last line lives: nobody else asks for anything."""
+        self._prompt = f"{asked(prompt)}  [{prompt.steps_done}/{prompt.steps_total}]"
+        if self._live is None:
+            self.console.print(Text(f"  → {self._prompt}", style="dim"))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from acquire.records import BatchDeed, Purpose
 
 PURPOSES = {
-    Purpose.INCOMING: "incoming cores",
+    Purpose.INCOMING: "incoming units",
     Purpose.WINDING: "test while winding",
     Purpose.FINAL: "final test",
     Purpose.RETURNED: "returned units",

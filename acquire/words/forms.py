@@ -4,6 +4,7 @@ from __future__ import annotations
 
 _LINES = {
     "The unit": (".undo", ".again [step]", ".skip REASON", ".end REASON", ".note TEXT"),
+    "Good units": (".learn [NAME]",),
     "The bench": (".zero", ".temperature 21.5 °C"),
     "The meter": (".read 20.6", ".dial 2k", ".check", ".override REASON"),
     "Other instruments": (".result NAME = VALUE, ...",),

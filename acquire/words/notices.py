@@ -122,6 +122,55 @@ def _unstated(facts: Facts) -> str:
     )
 
 
+def _silent(facts: Facts) -> str:
+    lasts = f"{facts['for_s']:.0f} s" if "for_s" in facts else "some seconds"
+    return f"The meter has been silent for {lasts}."
+
+
+def _unusable(facts: Facts) -> str:
+    wanted, sent = (str(facts[name]).replace("_", " ") for name in ("wanted", "quantity"))
+    last = f"“{facts['text']}” ({facts['hex']})"
+    if facts["why"] == "no_number":
+        return (
+            f"The meter has shown no {wanted} for {facts['for_s']:.0f} s, only {sent} without a number: "
+            f"{last}. If that is how it shows an overload, say so with overload_words in [meter.options]."
+        )
+    return (
+        f"The meter has sent {sent} for {facts['for_s']:.0f} s where {wanted} is wanted: {last}. Set it to "
+        "that; if it has no four wires, leave four_wire_below out of [meter]."
+    )
+
+
+_UNSETTLED = {
+    "moves": "it moves by {}. Hold still, press harder, clean tips and pins; a large winding takes its time",
+    "breaks": "the contact breaks again and again ({} between the values). Press harder, clean tips and pins",
+    "ranges": "the meter changes its range again and again ({} between the values). Set one range on it",
+    "no_numbers": "many readings carry no number ({} between those that do). Look at its display and cable",
+    "few": "too few readings have come ({} between them). Set the meter to convert faster",
+}
+"""Why a contact has not come to rest, and what helps."""
+
+
+def _unsettled(facts: Facts) -> str:
+    why = _UNSETTLED[facts["why"]].format(show(facts["spread_ohm"], "Ω", digits=2))
+    return f"{show(facts['ohm'], 'Ω', digits=4)} has not come to rest for {facts['for_s']:.0f} s: {why}."
+
+
+_UNTAKEN = {
+    "no_unit": "no unit is on the bench. Scan or type its serial",
+    "function": "the meter was set anew under the probes. Lift them and touch again",
+    "fixture": "the relays are on another pair. Wait, or press Enter",
+}
+"""Why a value at rest is not taken, and what helps."""
+
+
+def _untaken(facts: Facts) -> str:
+    steady = (
+        f"{show(facts['ohm'], 'Ω', digits=4)} has been steady for {facts['for_s']:.0f} s and is not taken"
+    )
+    return f"{steady}: {_UNTAKEN[facts['why']]}."
+
+
 def _another_pair(facts: Facts) -> str:
     last, fit = facts.get("last"), Fit(facts["fit"])
     hint = reads_like(fit, facts["ohm"], pins(facts["pair"]), facts["reads_like"], facts["reads_through"])
@@ -195,12 +244,15 @@ NOTICES: dict[Code, Saying] = {
         "it, then press Enter."
     ),
     Code.JOURNAL_GONE: "The journal of this folder is gone ({birth}, {entries} entries); a new one was "
-    "begun. Put it back while the bench is stopped; CSV, line and archive hold copies.",
+    "begun. Put it back while the bench is stopped, or bring it back from CSV, line and archive: "
+    "`steadyohm restore`.",
     Code.JOURNAL_OLDER: "Entries {first} to {last} of the journal are missing: an older copy was put back, "
-    "or its end was damaged. CSV, line and archive hold copies; numbers go on behind them.",
+    "or its end was damaged. Numbers go on behind them; `steadyohm restore` takes them from CSV, line and "
+    "archive.",
     Code.JOURNAL_HALTED: "The journal cannot be written: verdicts wait, none is lost.",
     Code.JOURNAL_SET_ASIDE: "The journal was damaged ({cause}) and is kept as {file}; a new one was begun. "
-    "Verdicts that had not gone out yet are in the file set aside: keep it.",
+    "Verdicts that had not gone out yet are in the file set aside: keep it. `steadyohm restore` brings the "
+    "rest.",
     Code.JOURNAL_UNUSABLE: "{cause} Verdicts wait; none is lost.",
     Code.JOURNAL_USABLE: "The journal can be written again, after {after_s:.0f} s.",
     Code.LEADS_ASKED: "The leads are to be zeroed now.",
@@ -217,6 +269,10 @@ NOTICES: dict[Code, Saying] = {
         f"The meter is on {facts['quantity'].replace('_', ' ')}: set it to ohms."
     ),
     Code.METER_HOLD: "The meter shows HOLD: switch it off, held values do not count.",
+    Code.METER_LOSSY: lambda facts: (
+        f"{100 * facts['share']:.0f} % of what comes from the meter is damaged: look at cable, plugs and "
+        "adapter, or set a slower rate."
+    ),
     Code.METER_LOST: "The meter gives no readings: {cause}",
     Code.METER_MAXIMUM: "The meter shows its maximum: switch that off, old values do not count.",
     Code.METER_MINIMUM: "The meter shows its minimum: switch that off, old values do not count.",
@@ -224,9 +280,15 @@ NOTICES: dict[Code, Saying] = {
     Code.METER_RANGE_LOW: range_low,
     Code.METER_REFUSED: "{cause}",
     Code.METER_RELATIVE: "The meter shows relative values: switch that off.",
-    Code.METER_SILENT: "The meter has been silent for some seconds.",
+    Code.METER_SILENT: _silent,
     Code.METER_TURN: "{turn}",
+    Code.METER_UNREAD: (
+        "Nothing that comes from the meter has been a reading for {for_s:.0f} s. Last came “{text}” ({hex}): "
+        "{cause}."
+    ),
+    Code.METER_UNSETTLED: _unsettled,
     Code.METER_UNSTATED: _unstated,
+    Code.METER_UNUSABLE: _unusable,
     Code.READING_TYPED: _typed_reading,
     Code.NOTE: "{note}",
     Code.OPEN_ANCHORED: "{step}: the clip is proven by a continuity.",
@@ -259,6 +321,10 @@ NOTICES: dict[Code, Saying] = {
     Code.SELF_CHECK_FAILED: _self_check_failed,
     Code.SELF_CHECK_PASSED: _self_check_passed,
     Code.SERIAL_DOUBTFUL: _doubtful,
+    Code.SHEET_LEARNT: lambda facts: (
+        f"A sheet learnt from {counted(facts['units'], 'good unit')} is in {facts['file']}: read its "
+        "questions."
+    ),
     Code.STEP_AGAIN: "{step} is measured again.",
     Code.STEP_MOVED: "{step} has moved under the probes: it is measured again.",
     Code.STEP_SKIPPED: "{step} was left out: {reason}",
@@ -285,9 +351,11 @@ NOTICES: dict[Code, Saying] = {
     Code.THERMOMETER_TURN: "{turn}",
     Code.UNIT_AGAIN: "{serial} is measured again, attempt {attempt}; its first result stays.",
     Code.UNIT_DROPPED: "{serial} was interrupted, but its sheet is another one now: start it afresh.",
+    Code.UNIT_GOOD: "{serial} is taken for a good unit.",
     Code.UNIT_REOPENED: "{serial} is back on the bench as it was.",
     Code.UNIT_RESUMED: "{serial} was interrupted: it goes on where it stopped.",
     Code.UNIT_UNFINISHED: "{serial} is half measured ({done} of {total} steps). Scan {next} once more to "
     "give it up, or go on with it.",
+    Code.VALUE_UNTAKEN: _untaken,
 }
 """Each notice, and each warning of the page."""

@@ -83,6 +83,8 @@ REFUSALS: dict[Refusal, Saying] = {
     Refusal.NO_UNIT: "There is no unit on the bench. Scan or type its serial first.",
     Refusal.NO_UNIT_YET: "No unit was on the bench yet, so whose result is it? Scan its serial first.",
     Refusal.NOTHING_MEASURED: "Nothing was measured yet. Touch the pair that is asked for.",
+    Refusal.NOTHING_TO_LEARN: "There is no unit to learn from. Measure a good one to its end, at the "
+    "temperature of the room, and type .learn before the next.",
     Refusal.NOTHING_TO_UNDO: "There is nothing to take back. Only a scan, a word or a key since the last "
     "verdict can be; touch a pair again to measure it again.",
     Refusal.RANGE_LOW: lambda facts: f"{range_low(facts)} {_LOOK}",

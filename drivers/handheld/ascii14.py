@@ -10,11 +10,11 @@ import re
 from dataclasses import dataclass
 from typing import ClassVar
 
+from drivers.answers import last_digit
 from drivers.frame import Decoded, FrameProtocol, FrameRefused, NotMeasured, scaled
-from drivers.handheld.lines import last_digit
 from drivers.link.address import SerialLine
 from drivers.link.framing import ExactFramer, Framer
-from drivers.reading import Flag, Kind, Origin, Quantity
+from drivers.reading import Kind, Origin, Quantity
 from drivers.units import PREFIXES
 
 _VALUE = re.compile(r" *[+-]? *(?:\d+\.?\d*|\.\d+)")
@@ -54,7 +54,7 @@ class Ascii14(FrameProtocol):
         baud=1200, bits=7, parity="N", stop_bits=2, dtr=True, rts=False
     )
     quantities = frozenset(quantity for units in _UNITS_OF.values() for quantity in units.values())
-    flags_visible: ClassVar[frozenset[Flag]] = frozenset()
+    flags_visible = frozenset()
     verification: ClassVar[str] = "memory"
 
     def framer(self) -> Framer:

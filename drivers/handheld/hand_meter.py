@@ -12,14 +12,14 @@ from collections.abc import AsyncIterator
 from types import TracebackType
 from typing import ClassVar, Self
 
-from drivers.errors import FrameGarbled, LinkTimeout
+from drivers.errors import FrameGarbled, LinkTimeout, MeterError
 from drivers.frame import Decoded, FrameProtocol, FrameRefused, NotMeasured
 from drivers.handheld.agreement import Agreement, Stamped
 from drivers.handheld.dial import what_to_turn
 from drivers.handheld.options import HandMeterOptions, PolledOptions
 from drivers.link.address import parse_address
 from drivers.link.opening import channel_for
-from drivers.meter import Capabilities, ClockPair, Held, Identity, Setup
+from drivers.meter import Capabilities, ClockPair, Held, Identity, Setup, Unread, untold
 from drivers.reading import Flag, Reading
 
 _WRITE_S = 2.0
@@ -29,6 +29,7 @@ RECENT_S = 0.7
 """A frame this young still tells where the dial stands; workshop choice."""
 GARBLED_IN_A_ROW = 20
 _HINT_AUTO_OFF = "It may have switched itself off: switch it on, and its auto power off out if it can."
+_HINT_READABLE = "`steadyohm meter-says` shows all that comes and what is made of it."
 _HINT_BATTERY = "Its battery was low: put in a new one."
 _GARBLED_BYTES = 600  # of nothing but rubbish: more than 40 frames of any protocol here
 _BITS_PER_BYTE = 10.0
@@ -72,13 +73,16 @@ class HandMeter:
         self._clock = clock
         self._address = address
         self._channel = channel_for(address, self._protocol.usual_line)
+        self.unread: Unread = untold
         self._air_s = _air_s(self._protocol, address)
-        self._framer = self._protocol.framer()
         self._agreement = Agreement("off" if self._protocol.checked else self._options.agreement)
         self._generation = 0
         self._begin()
 
     def _begin(self) -> None:
+        self._protocol = self.protocol(self._options)
+        self._framer = self._protocol.framer()
+        self._last = b""
         self._conversion = 0
         self._former: Stamped | None = None
         self._repeated = 1
@@ -96,7 +100,6 @@ class HandMeter:
     async def __aenter__(self) -> Self:
         """Open the link. Raises: LinkUnavailable."""
         self._begin()
-        self._framer.reset()
         self._agreement.reset()
         await self._channel.open()
         return self
@@ -183,9 +186,13 @@ class HandMeter:
                 if loop.time() >= until_s - 0.001 or not self._query:
                     raise self._silent(silence_s) from None
 
-    def _silent(self, silence_s: float) -> LinkTimeout:
-        last = self._seen.flags if self._seen is not None else frozenset()
-        hint = _HINT_BATTERY if Flag.LOW_BATTERY in last else _HINT_AUTO_OFF if Flag.AUTO_OFF in last else ""
+    def _silent(self, silence_s: float) -> MeterError:
+        if last := self._last:
+            self._last = b""
+            what = f"bytes come, but no frame of {self._protocol.name} in {silence_s:g} s"
+            return FrameGarbled(what, port=self._address, raw=last)
+        seen = self._seen.flags if self._seen is not None else frozenset()
+        hint = _HINT_BATTERY if Flag.LOW_BATTERY in seen else _HINT_AUTO_OFF if Flag.AUTO_OFF in seen else ""
         return LinkTimeout(f"no frame for {silence_s:g} s", port=self._address, hint=hint)
 
     def _wait_s(self) -> float:
@@ -198,10 +205,14 @@ class HandMeter:
             left_s = until_s - loop.time()
             if left_s <= 0:
                 raise LinkTimeout("no frame", port=self._address)
-            data = await self._channel.read_some(left_s)
+            data, thrown = await self._channel.read_some(left_s), self._framer.thrown_bytes
             frames = self._framer.feed(data)
+            if self._framer.thrown_bytes > thrown and self._conversion:  # a stream is joined midway
+                self.unread(data, f"bytes that belong to no frame of {self._protocol.name}")
             if frames:
+                self._last = b""
                 return frames
+            self._last = data
             self._complain_if_rubbish(data)
 
     async def _ask(self, query: bytes) -> None:
@@ -216,13 +227,15 @@ class HandMeter:
     def _decode(self, frame: bytes) -> Decoded | None:
         try:
             decoded = self._protocol.decode(frame)
-        except NotMeasured:
+        except NotMeasured as error:
             self._refused = 0
             self._thrown_at_refusal = self._framer.thrown_bytes
+            self.unread(frame, str(error))
             return None
-        except FrameRefused:
+        except FrameRefused as error:
             self._refused += 1
-            self._complain_if_rubbish(frame)
+            self.unread(frame, str(error))
+            self._complain_if_rubbish(frame, str(error))
             return None
         self._refused = 0
         self._thrown_at_refusal = self._framer.thrown_bytes
@@ -231,15 +244,15 @@ class HandMeter:
         self._news.set()
         return decoded
 
-    def _complain_if_rubbish(self, data: bytes) -> None:
+    def _complain_if_rubbish(self, data: bytes, why: str = "") -> None:
         thrown = self._framer.thrown_bytes - self._thrown_at_refusal
         if self._refused < GARBLED_IN_A_ROW and thrown < _GARBLED_BYTES:
             return
         self._refused = 0
         self._thrown_at_refusal = self._framer.thrown_bytes
-        raise FrameGarbled(
-            f"what arrives are no frames of {self._protocol.name}", port=self._address, raw=data
-        )
+        told = f"what arrives are no frames of {self._protocol.name}{f': {why}' if why else ''}"
+        hint = _HINT_READABLE if why and data.isascii() and data.decode().isprintable() else ""
+        raise FrameGarbled(told, port=self._address, raw=data, hint=hint)
 
     def _take(self, frame: bytes) -> list[Stamped]:
         decoded = self._decode(frame)

@@ -7,9 +7,11 @@ from typing import ClassVar, cast
 from drivers.frame import FrameProtocol
 from drivers.handheld.ascii14 import Ascii14
 from drivers.handheld.hand_meter import HandMeter
+from drivers.handheld.lines import LineFormat
 from drivers.handheld.options import (
     Ascii14Options,
     HandMeterOptions,
+    LineMeterOptions,
     Parity11Options,
     Segments14Options,
     Status14Options,
@@ -110,3 +112,25 @@ class TwoLineMeter(HandMeter):
     def _question(self) -> bytes:
         chosen = cast("TwoLineOptions", self._options)
         return (chosen.query or USUAL_QUERY[chosen.acknowledgement]).encode("ascii", "replace")
+
+
+class LineMeter(HandMeter):
+    """A meter or thermometer of plain `value unit` lines, by itself or when asked."""
+
+    Options: ClassVar[type[HandMeterOptions]] = LineMeterOptions
+    capabilities = _capabilities(LineFormat(LineMeterOptions()))
+
+    @classmethod
+    def protocol(cls, options: HandMeterOptions) -> FrameProtocol:
+        """Give the protocol for these options."""
+        chosen = cast("LineMeterOptions", options)
+        return LineFormat(chosen, joins_midway=not chosen.query)
+
+    @classmethod
+    def decoder(cls, options: HandMeterOptions) -> FrameProtocol:
+        """Give the sans-I/O half alone: recorded bytes begin with a whole line."""
+        return LineFormat(cast("LineMeterOptions", options))
+
+    def _question(self) -> bytes:
+        chosen = cast("LineMeterOptions", self._options)
+        return chosen.query.encode(chosen.encoding, "replace")

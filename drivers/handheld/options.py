@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, field_validator
 
+from drivers.answers import AnswerOptions
 from drivers.handheld.agreement import Rule
 from drivers.handheld.parity11 import Parity
 from drivers.handheld.two_line import Acknowledgement
@@ -93,3 +95,38 @@ class TwoLineOptions(PolledOptions):
 
     acknowledgement: Acknowledgement = "first"
     quantity: Quantity | None = None
+
+
+class LineMeterOptions(AnswerOptions, PolledOptions):
+    """How a meter of plain lines talks; how its lines look is said by `drivers.answers.AnswerOptions`.
+
+    Attributes:
+        pattern: a regular expression of your own for a whole line, with a group `value` and, where there are
+            any, `prefix`, `unit` and `flags`; None takes the built-in grammar.
+        quantity: what lines without a unit mean.
+        terminator: each of these characters alone ends a line.
+        encoding: of the lines.
+        agreement: "off" as a rule, as befits USB and TCP, which check bytes below, and lines with `*HH`;
+            "near" or "exact" for long RS-232 lines.
+    """
+
+    pattern: str | None = None
+    quantity: Quantity | None = None
+    terminator: Annotated[str, Field(min_length=1, max_length=4)] = "\r\n"
+    encoding: str = "utf-8"
+    agreement: Rule = "off"
+    silence_s: Annotated[float, Field(gt=0, le=3600)] = 5.0
+    poll_s: Annotated[float, Field(ge=0, le=3600)] = 0.5
+    reply_timeout_s: Annotated[float, Field(gt=0, le=3600)] = 5.0
+
+    @field_validator("pattern")
+    @classmethod
+    def _is_a_pattern(cls, text: str | None) -> str | None:
+        if text is not None:
+            try:
+                groups = re.compile(text).groupindex
+            except re.error as error:
+                raise ValueError(f"is not a regular expression: {error}") from error
+            if "value" not in groups:
+                raise ValueError("needs a group named value, as in (?P<value>...)")
+        return text

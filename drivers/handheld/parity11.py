@@ -65,7 +65,7 @@ class Parity11(FrameProtocol):
         {quantity for quantity, _ in _PLAIN.values()}
         | {quantity for dc, ac, _ in _DC_OR_AC.values() for quantity in (dc, ac)}
     )
-    flags_visible: ClassVar[frozenset[Flag]] = frozenset({Flag.AUTO_RANGE, Flag.LOW_BATTERY, Flag.AUTO_OFF})
+    flags_visible = frozenset({Flag.AUTO_RANGE, Flag.LOW_BATTERY, Flag.AUTO_OFF})
     repeats: ClassVar[int] = 2
     verification: ClassVar[str] = "datasheet"
 

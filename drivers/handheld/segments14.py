@@ -61,9 +61,7 @@ class Segments14(FrameProtocol):
         baud=2400, bits=8, parity="N", stop_bits=1, dtr=True, rts=False
     )
     quantities = DIAL
-    flags_visible: ClassVar[frozenset[Flag]] = frozenset(
-        {Flag.HOLD, Flag.RELATIVE, Flag.AUTO_RANGE, Flag.LOW_BATTERY}
-    )
+    flags_visible = frozenset({Flag.HOLD, Flag.RELATIVE, Flag.AUTO_RANGE, Flag.LOW_BATTERY})
     verification: ClassVar[str] = "memory"
 
     def framer(self) -> Framer:
@@ -88,7 +86,7 @@ class Segments14(FrameProtocol):
             return overloaded(quantity, kind, resolution_si, self.counts if decimals else 0, signs.flags)
         if not digits.strip():
             raise NotMeasured("the display is blank")
-        counts = _number(digits)
+        counts = _number(digits, 9999 if quantity is Quantity.FREQUENCY else 4000)
         resolution_si = scaled(1, _SCALE[signs.prefix] / 10**decimals)
         return decoded_counts(quantity, -counts if minus else counts, resolution_si, self.counts, signs.flags)
 
@@ -100,12 +98,13 @@ def _digit(high: int, low: int) -> str:
     return shown
 
 
-def _number(digits: str) -> int:
+def _number(digits: str, most: int) -> int:
+    """A frequency counter fills the display, whatever the converter behind the ohms can count."""
     text = digits.lstrip(" ")
     if not text.isdecimal():
         raise FrameRefused("the display shows no number")
-    if int(text) > 4000:
-        raise FrameRefused("more counts than the display's 4000")
+    if int(text) > most:
+        raise FrameRefused(f"more counts than the display's {most}")
     return int(text)
 
 

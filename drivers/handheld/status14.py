@@ -66,7 +66,7 @@ class Status14(FrameProtocol):
         baud=2400, bits=8, parity="N", stop_bits=1, dtr=True, rts=False
     )
     quantities = DIAL
-    flags_visible: ClassVar[frozenset[Flag]] = frozenset(flag for _, _, flag in _FLAG_BITS)
+    flags_visible = frozenset(flag for _, _, flag in _FLAG_BITS)
     verification: ClassVar[str] = "memory"
 
     def framer(self) -> Framer:

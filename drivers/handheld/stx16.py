@@ -13,7 +13,7 @@ from typing import ClassVar, Literal
 from drivers.frame import Decoded, FrameProtocol, FrameRefused, NotMeasured, scaled
 from drivers.link.address import SerialLine
 from drivers.link.framing import Framer, MarkedFramer
-from drivers.reading import Flag, Kind, Origin, Quantity
+from drivers.reading import Kind, Origin, Quantity
 
 _UNITS: dict[bytes, tuple[Quantity, float]] = {
     b"34": (Quantity.VOLTAGE_DC, 1.0),
@@ -63,7 +63,7 @@ class Stx16(FrameProtocol):
         baud=9600, bits=8, parity="N", stop_bits=1, dtr=True, rts=True
     )
     quantities = frozenset(quantity for quantity, _ in _UNITS.values())
-    flags_visible: ClassVar[frozenset[Flag]] = frozenset()
+    flags_visible = frozenset()
     verification: ClassVar[str] = "datasheet"
 
     def framer(self) -> Framer:

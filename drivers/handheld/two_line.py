@@ -15,11 +15,11 @@ import re
 from dataclasses import dataclass
 from typing import ClassVar, Literal
 
+from drivers.answers import last_digit
 from drivers.frame import Decoded, FrameProtocol, FrameRefused, NotMeasured
-from drivers.handheld.lines import last_digit
 from drivers.link.address import SerialLine
 from drivers.link.framing import Framer, LineFramer
-from drivers.reading import Flag, Kind, Origin, Quantity
+from drivers.reading import Kind, Origin, Quantity
 
 Acknowledgement = Literal["first", "none", "last"]
 USUAL_QUERY: dict[Acknowledgement, str] = {"first": "QM\r", "none": "S?\r", "last": "R1\r\n"}
@@ -108,7 +108,7 @@ class TwoLine(FrameProtocol):
         baud=9600, bits=8, parity="N", stop_bits=1, dtr=True, rts=True
     )
     quantities = frozenset(_UNITS.values())
-    flags_visible: ClassVar[frozenset[Flag]] = frozenset()
+    flags_visible = frozenset()
     verification: ClassVar[str] = "memory"
 
     def framer(self) -> Framer:

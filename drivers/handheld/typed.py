@@ -17,11 +17,11 @@ from typing import Annotated, ClassVar, Self
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from drivers.answers import last_digit
 from drivers.frame import Decoded, FrameProtocol, FrameRefused, scaled
-from drivers.handheld.lines import last_digit
 from drivers.link.address import PLAIN_LINE
 from drivers.link.framing import Framer, LineFramer
-from drivers.meter import Capabilities, ClockPair, Held, Identity, Setup
+from drivers.meter import Capabilities, ClockPair, Held, Identity, Setup, Unread, untold
 from drivers.reading import OHMS, Flag, Kind, Origin, Quantity, Reading
 
 TYPED = frozenset({Flag.TYPED})
@@ -129,6 +129,7 @@ class TypedMeter:
         """Make a meter; there is nothing to open, and the address means nothing."""
         del address
         self.meter_id = meter_id
+        self.unread: Unread = untold
         self._options = options or TypedOptions()
         self._clock = clock
         self._lines: asyncio.Queue[tuple[Decoded, bytes]] = asyncio.Queue(100)
@@ -153,19 +154,13 @@ class TypedMeter:
         self._quantity = setup.quantity if setup.quantity in self.capabilities.quantities else self._quantity
         return Held(setup.quantity if setup.quantity in OHMS else self._quantity)
 
-    async def type_in(self, text: str) -> Decoded:
-        """Take one line; gives it as understood. It comes as a reading, in its turn.
-
-        Raises:
-            FrameRefused: it is no reading; Unclear: it may mean two.
-        """
-        decoded = self.understood(text)
+    async def take(self, decoded: Decoded, text: str) -> None:
+        """Take what was `understood` of one line. It comes as a reading, in its turn."""
         await self._lines.put((decoded, _raw(text)))
-        return decoded
 
     @staticmethod
     def understood(text: str) -> Decoded:
-        """One line as `type_in` understands it; raises as that."""
+        """What one line says. Raises: FrameRefused: it is no reading; Unclear: it may mean two."""
         return TypedFormat().decode(_raw(text))
 
     async def readings(self) -> AsyncIterator[Reading]:

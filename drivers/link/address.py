@@ -5,6 +5,7 @@
     rfc2217:HOST:PORT[?...same line settings]
     visa:RESOURCE                         visa:USB0::0x1234::0x5678::SN1::INSTR
     visa:GPIBn::N::INSTR?adapter=ADDRESS  visa:GPIB0::22::INSTR?adapter=tcp:192.0.2.4:1234
+    visa:RESOURCE?backend=LIBRARY         visa:USB0::...::INSTR?backend=/usr/lib/libvisa.so@ivi
 
 Not for opening anything: that is `drivers.link.opening`. Line settings that the address leaves out come from
 the driver (each protocol has its own usual ones), then from `PLAIN_LINE`.
@@ -66,6 +67,7 @@ class Address:
         port: TCP port, 0 where there is none.
         line: serial settings that were written down.
         adapter: where the "++" adapter is that carries a GPIB resource; None where there is none.
+        backend: the VISA library that is to be used, as pyvisa names it; empty for the one in Python.
     """
 
     text: str
@@ -74,6 +76,7 @@ class Address:
     port: int = 0
     line: SerialLine = SerialLine()
     adapter: Address | None = None
+    backend: str = ""
 
 
 _HOST_PORT = re.compile(r"(?:\[(?P<v6>[0-9A-Fa-f:.%\w]+)\]|(?P<host>[^\s:/?\[\]]+)):(?P<port>\d{1,5})")
@@ -111,8 +114,12 @@ def _visa(rest: str, text: str) -> Address:
     if not mark:
         return Address(text, "visa", target)
     key, _, where = query.partition("=")
+    if key == "backend" and "@" in where:
+        return Address(text, "visa", target, backend=where)
     if key != "adapter" or not target.upper().startswith("GPIB"):
-        raise AddressInvalid(f"{text!r}: behind '?' only a GPIB resource takes adapter=ADDRESS", port=text)
+        raise AddressInvalid(
+            f"{text!r}: behind '?' stands backend=LIBRARY@KIND or, of GPIB, adapter=ADDRESS", port=text
+        )
     adapter = parse_address(where)
     if adapter.scheme not in ("tcp", "serial"):
         raise AddressInvalid(f"{text!r}: an adapter is at tcp:HOST:PORT or serial:/dev/NAME", port=text)

@@ -22,7 +22,7 @@ import serial
 from drivers.errors import LinkLost, LinkTimeout, LinkUnavailable
 from drivers.link.address import Address, SerialLine
 from drivers.link.channel import drain_until_quiet, not_open
-from system.devices import CANNOT_SET, claim, give_back, holders_of, is_pseudo, why_no_permission
+from system.devices import CANNOT_SET, REFUSED, claim, give_back, holders_of, is_pseudo, why_no_permission
 
 OPEN_S = 5.0
 """A local port opens at once, one behind a network within a second or two; workshop choice."""
@@ -198,11 +198,13 @@ class SerialChannel:
     def _why_not(self, error: BaseException) -> LinkUnavailable:
         text = str(error)
         number = getattr(error, "errno", None)
-        if isinstance(error, PermissionError) or number == 13 or "Permission denied" in text:
-            return LinkUnavailable(
-                "you may not open this port", port=self.address, hint=why_no_permission(self._path)
-            )
-        if number == 2 or "No such file" in text:
+        refused = (
+            "Permission denied",
+            "PermissionError(13",
+        )  # the second of pyserial on Windows, without errno
+        if isinstance(error, PermissionError) or number == 13 or any(each in text for each in refused):
+            return LinkUnavailable(REFUSED, port=self.address, hint=why_no_permission(self._path))
+        if number == 2 or "No such file" in text or "FileNotFoundError(2" in text:
             return LinkUnavailable(
                 "there is no such port", port=self.address, hint="Is its cable plugged in?"
             )

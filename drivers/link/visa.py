@@ -1,4 +1,4 @@
-"""Channel on a VISA resource through pyvisa with the pure-Python backend, one worker thread per resource.
+"""Channel on a VISA resource through pyvisa, by the pure-Python library or another; one thread each.
 
 For USBTMC, GPIB, VXI-11 and HiSLIP instruments and for VISA addresses of sockets and serial ports that a
 workshop already has written down. Not for plain sockets or ports of its own: `tcp:` and `serial:` see a lost
@@ -72,14 +72,14 @@ def adapter_resource(address: Address) -> str:
 class VisaChannel:
     """Bytes over one VISA resource; see `Channel` for what each method promises."""
 
-    def __init__(self, address: Address, line: SerialLine, backend: str = BACKEND) -> None:
+    def __init__(self, address: Address, line: SerialLine) -> None:
         self.address = address.text
         self._resource_name = address.target
         self._adapter_name = adapter_resource(address)
         self._adapter_at = address.adapter
         self._adapter: Any = None
         self._line = line
-        self._backend = backend
+        self._backend = address.backend or BACKEND
         self._resource: Any = None  # pyvisa's own types differ per interface
         self._thread: ThreadPoolExecutor | None = None
         self._reading: asyncio.Future[bytes] | None = None
@@ -91,7 +91,7 @@ class VisaChannel:
         target = probe_target(self._resource_name)
         if self._adapter_at is not None and self._adapter_at.scheme == "tcp":
             target = self._adapter_at.target, self._adapter_at.port
-        if target is not None:
+        if target is not None and self._backend == BACKEND:  # other libraries say it themselves
             await self._probe(*target)
         self._thread = ThreadPoolExecutor(1, thread_name_prefix=f"visa {self._resource_name}")
         try:

@@ -19,7 +19,7 @@ from drivers.frame import Decoded, FrameProtocol, FrameRefused, WholeFramer
 from drivers.link.address import SerialLine, parse_address
 from drivers.link.framing import Framer
 from drivers.link.opening import channel_for
-from drivers.meter import Capabilities, ClockPair, Held, Identity, Setup
+from drivers.meter import Capabilities, ClockPair, Held, Identity, Setup, Unread, untold
 from drivers.modbus.exchange import Exchange, Framing, registers_of_frame
 from drivers.modbus.registers import RegisterChannel, value_of
 from drivers.reading import Kind, Origin, Quantity, Reading
@@ -120,6 +120,7 @@ class RegisterMeter:
             AddressInvalid: the address cannot be understood.
         """
         self.meter_id = meter_id
+        self.unread: Unread = untold
         self._address = address
         self._options = options
         self._clock = clock
@@ -193,8 +194,10 @@ class RegisterMeter:
                     registers, raw = await self._exchange.read(
                         channel.table, channel.unit_id, channel.address, channel.count
                     )
-            except LinkTimeout:
+            except LinkTimeout as error:
                 misses += 1
+                if error.raw:
+                    self.unread(error.raw, error.what)
                 if misses > self._options.retries:
                     raise
                 continue

@@ -8,18 +8,16 @@ from __future__ import annotations
 
 import math
 import struct
-from collections.abc import Sequence
 from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from drivers.answers import NOT_A_NUMBER_AT, OVERLOAD_AT, among
 from drivers.reading import Kind, Quantity
 
 Order = Literal["ABCD", "CDAB", "BADC", "DCBA"]
 Form = Literal["float32", "u16", "s16", "u32", "s32"]
 _STRUCT = {"float32": ">f", "u16": ">H", "s16": ">h", "u32": ">I", "s32": ">i"}
-_OVER_AT = 9.0e37
-_NAN_AT = 9.905e37
 
 
 class RegisterChannel(BaseModel):
@@ -84,21 +82,11 @@ def number_of(registers: list[int], form: Form, order: Order) -> float:
 def value_of(channel: RegisterChannel, registers: list[int]) -> tuple[Kind, float | None]:
     """Kind and SI value of what stands in a channel's registers. Raises: ValueError."""
     number = number_of(registers, channel.form, channel.order)
-    if math.isnan(number) or _among(number, channel.no_reading_values, channel.form):
+    if math.isnan(number) or among(number, channel.no_reading_values):
         return Kind.NO_READING, None
-    if (
-        _among(number, channel.overload_values, channel.form)
-        or math.isinf(number)
-        or _OVER_AT <= abs(number) < _NAN_AT
-    ):
+    over = OVERLOAD_AT <= abs(number) < NOT_A_NUMBER_AT
+    if among(number, channel.overload_values) or math.isinf(number) or over:
         return (Kind.NEGATIVE_OVERLOAD if number < 0 else Kind.OVERLOAD), None
-    if abs(number) >= _NAN_AT:
+    if abs(number) >= NOT_A_NUMBER_AT:
         return Kind.NO_READING, None
     return Kind.VALUE, number * channel.scale + channel.offset
-
-
-def _among(number: float, sentinels: Sequence[float], form: Form) -> bool:
-    """Whether it is one of them as a 32-bit float holds it: 1e30 comes back as 1.0000000150474662e30."""
-    if form != "float32":
-        return number in sentinels
-    return any(math.isclose(number, each, rel_tol=2.0**-23) for each in sentinels)

@@ -14,9 +14,10 @@ from dataclasses import replace
 from types import TracebackType
 from typing import ClassVar, Self, TypeVar
 
+from drivers.answers import Answer, parse_number
 from drivers.errors import FrameGarbled, LinkTimeout, MeterRefused
 from drivers.frame import FrameProtocol
-from drivers.meter import Capabilities, ClockPair, Held, Identity, Setup
+from drivers.meter import Capabilities, ClockPair, Held, Identity, Setup, Unread, untold
 from drivers.reading import Flag, Kind, Origin, Quantity, Reading
 from drivers.scpi import language
 from drivers.scpi.dialect import AnswerFormat, Dialect
@@ -25,11 +26,15 @@ from drivers.scpi.options import BenchMeterOptions
 
 T = TypeVar("T")
 
-_SAMPLES_PER_READING = 4
-"""Auto-zero doubles the time of a conversion and offset compensation doubles it again (seen in manuals)."""
+_AUTO_ZERO = 2
+_COMPENSATION = 2
+"""Each takes so many conversions for one reading (seen in manuals)."""
 _SLOWEST_MAINS_HZ = 50.0
 _COMPENSATED = frozenset({Flag.OFFSET_COMPENSATED})
 _UNREAD_IN_A_ROW = 3  # after so many answers that are no readings the format is wrong; workshop choice
+_CONFIRMED_S = (
+    0.25  # so long an answer holds: a key pressed later spoils less than one conversion; our choice
+)
 _JUMP = 0.2  # a fifth: what a dial turned by hand nearly always exceeds; workshop choice
 
 
@@ -62,17 +67,24 @@ class BenchMeter:
             AddressInvalid: the address cannot be understood.
         """
         self.meter_id = meter_id
+        self.unread: Unread = untold
         self._clock = clock
         self._options = options or BenchMeterOptions()
         self._talk = Dialogue(address, self._options)
         self._dialect = self._make_dialect()
-        self.capabilities = replace(type(self).capabilities, quantities=frozenset(self._dialect.functions))
+        self.capabilities = replace(
+            type(self).capabilities,
+            quantities=frozenset(self._dialect.functions),
+            flags_visible=type(self).capabilities.flags_visible
+            | frozenset(self._options.flag_words.values()),
+        )
         self._lock = asyncio.Lock()
         self._setup: Setup | None = None
         self._held: Held | None = None
         self._generation = 0
         self._conversion = 0
         self._unchecked = 0
+        self._confirmed_s = float("-inf")
         self._unread = 0
         self._fresh = False  # no reading yet since the last configure
         self._former: Reading | None = None
@@ -160,7 +172,8 @@ class BenchMeter:
                 resolution_si=known.resolution_si,
                 origin=Origin.SENT,
             )
-        self._held = replace(held, offset_compensation=compensated)
+        longest_s = self.conversion_s(setup, compensated=compensated)
+        self._held = replace(held, offset_compensation=compensated, conversion_s=longest_s)
         self._fresh = True
         self._former = None
         self._unchecked = 0
@@ -189,7 +202,7 @@ class BenchMeter:
         if answer is None:
             return None
         try:
-            return language.parse_number(answer).value
+            return parse_number(answer).value
         except ValueError:
             return None  # a code, not a range
 
@@ -233,9 +246,10 @@ class BenchMeter:
         held = await self._ready()
         answer = await self._talk.ask(self._options.read_query, self._reply_s())
         try:
-            number = self._dialect.parse_reading(answer, held.quantity)
+            found = self._dialect.parse_reading(answer, held.quantity)
         except ValueError as error:
             self._talk.mark_dirty()
+            self.unread(answer.encode(), str(error))
             self._unread += 1
             if self._unread < _UNREAD_IN_A_ROW:
                 return None  # rubbish, or an answer to something else: aligned again before the next
@@ -247,7 +261,7 @@ class BenchMeter:
                 hint="Choose the profile of this meter, or state in [meter.options] how its answers look.",
             ) from error
         self._unread = 0
-        return await self._checked(self._reading_of(held, number, answer))
+        return await self._checked(self._reading_of(held, found, answer))
 
     async def _ready(self) -> Held:
         """Make sure that the link is in step and the setup in force."""
@@ -258,7 +272,7 @@ class BenchMeter:
             self._held = await (self._apply(self._setup) if self._setup is not None else self._find_out())
         return self._held
 
-    async def _checked(self, reading: Reading) -> Reading | None:
+    async def _checked(self, reading: Reading) -> Reading:
         """Before a reading that jumped is trusted, make sure nobody has turned the meter to volts."""
         former, self._former = self._former, reading
         fresh, self._fresh = self._fresh, False
@@ -267,13 +281,28 @@ class BenchMeter:
         self._unchecked += 1
         every = self._options.check_every
         due = former is not None and _jumped(former, reading)
-        if not due and not (every and self._unchecked >= every):
-            return reading
-        self._unchecked = 0
+        if due or (every and self._unchecked >= every):
+            await self._ask_function(reading.quantity)
+        return reading
+
+    async def confirm(self) -> None:
+        """Ask for the function, unless that was just done: a verdict is about to rest on it.
+
+        Raises:
+            MeterRefused: somebody has turned it; it is set anew before the next reading.
+            LinkTimeout, LinkLost: the link.
+        """
+        async with self._lock:
+            held, recent = self._held, self._clock()[0] - self._confirmed_s < _CONFIRMED_S
+            if held is not None and not recent and not self._talk.dirty:
+                await self._ask_function(held.quantity)
+
+    async def _ask_function(self, quantity: Quantity) -> None:
+        self._unchecked, self._confirmed_s = 0, self._clock()[0]
         found = await self._talk.configuration()
-        wanted = self._dialect.functions[reading.quantity]
+        wanted = self._dialect.functions[quantity]
         if found is None or language.same_function(found.function, wanted):
-            return reading
+            return
         self._held = None
         self._former = None
         raise MeterRefused(
@@ -282,21 +311,21 @@ class BenchMeter:
             hint="Leave the meter's keys alone while it is read; it is set right again by itself.",
         )
 
-    def _reading_of(self, held: Held, number: language.Number, answer: str) -> Reading:
+    def _reading_of(self, held: Held, found: Answer, answer: str) -> Reading:
         monotonic_s, utc_s = self._clock()
         self._conversion += 1
         return Reading(
             meter_id=self.meter_id,
             quantity=held.quantity,
-            kind=number.kind,
-            value_si=number.value,
+            kind=found.kind,
+            value_si=found.value_si,
             monotonic_s=monotonic_s,
             utc_s=utc_s,
             conversion=self._conversion,
             range_full_scale_si=held.range_full_scale_si,
             resolution_si=held.resolution_si,
             range_origin=held.origin,
-            flags=_COMPENSATED if held.offset_compensation else frozenset(),
+            flags=found.flags | (_COMPENSATED if held.offset_compensation else frozenset()),
             raw=answer.encode("ascii", "replace"),
         )
 
@@ -313,8 +342,15 @@ class BenchMeter:
         )
 
     def _reply_s(self) -> float:
-        plc = self._setup.integration_plc if self._setup and self._setup.integration_plc else 0.0
-        return self._options.reply_timeout_s + _SAMPLES_PER_READING * plc / _SLOWEST_MAINS_HZ
+        longest_s = None if self._setup is None else self.conversion_s(self._setup, compensated=True)
+        return self._options.reply_timeout_s + (longest_s or 0.0)
+
+    @staticmethod
+    def conversion_s(setup: Setup, *, compensated: bool) -> float | None:
+        """The longest that a reading takes; None where the meter keeps its own integration time."""
+        if setup.integration_plc is None:
+            return None
+        return setup.integration_plc / _SLOWEST_MAINS_HZ * _AUTO_ZERO * (_COMPENSATION if compensated else 1)
 
 
 def _jumped(former: Reading, now: Reading) -> bool:

@@ -5,21 +5,15 @@ Not for sending (`drivers.scpi.dialogue`) nor for the standard's own grammar (`d
 
 from __future__ import annotations
 
-import re
-
+from drivers.answers import Answer, parse_answer
 from drivers.frame import Decoded, FrameProtocol, FrameRefused
 from drivers.link.address import PLAIN_LINE
 from drivers.link.framing import Framer, LineFramer
 from drivers.meter import Setup
-from drivers.reading import Kind, Quantity
+from drivers.reading import Quantity
 from drivers.scpi import language
 from drivers.scpi.options import BenchMeterOptions, RangeCode
-from drivers.units import meaning
 
-_WITH_UNIT = re.compile(
-    r"\s*(?P<number>[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*"
-    r"(?P<prefix>[pnuµμmkKMG]?)(?P<unit>(?:[A-Za-z]+(?:4W)?|[Ωω°][A-Za-z]?))\s*"
-)
 _AS = {Quantity.RESISTANCE_4W: Quantity.RESISTANCE, Quantity.CONTINUITY: Quantity.RESISTANCE,
        Quantity.DIODE: Quantity.VOLTAGE_DC}  # fmt: skip
 """Quantities whose answers carry the unit of another."""
@@ -92,45 +86,19 @@ class Dialect:
             plc="" if setup.integration_plc is None else f"{setup.integration_plc:g}",
         ).strip()
 
-    def parse_reading(self, answer: str, quantity: Quantity) -> language.Number:
+    def parse_reading(self, answer: str, quantity: Quantity) -> Answer:
         """Find the reading of a quantity in an answer; what does not fit whole is refused, never cut.
 
         Raises:
             ValueError: there is none; says why.
         """
-        word = answer.strip()
-        if word.lstrip("+-").upper() in {known.upper() for known in self._options.overload_words}:
-            return language.Number(Kind.NEGATIVE_OVERLOAD if word.startswith("-") else Kind.OVERLOAD, None)
-        parts = answer.split(",")
-        if len(parts) not in self._options.fields:
-            wanted = " or ".join(map(str, self._options.fields))
-            raise ValueError(
-                f"it has {len(parts)} fields instead of {wanted} (fields and field in [meter.options])"
-            )
-        number = _number(parts[self._options.field], quantity)
-        limit_si = self._options.overload_at_si
-        if number.value is not None and limit_si is not None and abs(number.value) >= limit_si:
-            over = Kind.OVERLOAD if number.value > 0 else Kind.NEGATIVE_OVERLOAD
-            return language.Number(over, None)
-        return number
-
-
-def _number(part: str, quantity: Quantity) -> language.Number:
-    """One field: a number alone, or with a unit of the quantity that was asked for."""
-    match = _WITH_UNIT.fullmatch(part)
-    if match is None:
-        return language.parse_number(part)
-    number = language.parse_number(match["number"])
-    for prefix, unit in ((match["prefix"], match["unit"]), ("", match["prefix"] + match["unit"])):
-        try:
-            found, scale, offset = meaning(prefix, unit)
-        except ValueError:
-            continue
-        if _AS.get(found or quantity, found) is not _AS.get(quantity, quantity):
-            raise ValueError(f"{part!r} is no {quantity.value}")
-        value = None if number.value is None else float(f"{number.value * scale + offset:.15g}")
-        return language.Number(number.kind, value)
-    raise ValueError(f"{part.strip()!r} has no unit of measure known here")
+        found = parse_answer(answer, self._options)
+        if found is None:
+            raise ValueError("it is empty")
+        told = found.quantity or quantity
+        if _AS.get(told, told) is not _AS.get(quantity, quantity):
+            raise ValueError(f"{answer!r} is no {quantity.value}")
+        return found
 
 
 class AnswerFormat(FrameProtocol):
@@ -158,7 +126,7 @@ class AnswerFormat(FrameProtocol):
     def decode(self, frame: bytes) -> Decoded:
         """Decode one answer. Raises: FrameRefused."""
         try:
-            number = self._dialect.parse_reading(frame.decode("ascii").strip(), self._quantity)
+            found = self._dialect.parse_reading(frame.decode(), self._quantity)
         except ValueError as error:
             raise FrameRefused(str(error)) from error
-        return Decoded(self._quantity, number.kind, number.value)
+        return Decoded(self._quantity, found.kind, found.value_si, flags=found.flags)

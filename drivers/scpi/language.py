@@ -1,22 +1,18 @@
 """Sans-I/O SCPI: commands out, replies in. Not for timing, links or what to do about an error.
 
-Sources: SCPI-1999 volume 1 (chapter 7: data formats, 9.9E37 infinity and 9.91E37 not-a-number; volume 2:
-CONFigure, READ?, SENSe, SYSTem:ERRor) and IEEE 488.2-1992 (common commands, 8.7 response data).
+Numbers are those of `drivers.answers`. Sources: SCPI-1999 volume 1 (chapter 7: data formats) and 2
+(CONFigure, READ?, SENSe, SYSTem:ERRor) and IEEE 488.2-1992 (common commands, 8.7 response data).
 """
 
 from __future__ import annotations
 
-import math
 import re
 from dataclasses import dataclass
 
+from drivers.answers import Number, parse_number
 from drivers.meter import Identity
-from drivers.reading import Kind, Quantity
+from drivers.reading import Quantity
 
-OVERLOAD_AT = 9.0e37
-"""From this magnitude on a number means "beyond range" (SCPI-1999: infinity is sent as 9.9E37)."""
-NOT_A_NUMBER_AT = 9.905e37
-"""From this magnitude on it means "no number" (SCPI-1999: not-a-number is sent as 9.91E37)."""
 UNDEFINED_HEADER = -113
 """SCPI-1999 volume 2, 21.8.9: the meter does not know this command."""
 ERROR_QUEUE_READS = 32
@@ -37,18 +33,8 @@ FUNCTION_OF: dict[Quantity, str] = {
 }
 """SCPI-1999 sensor functions by quantity; what is absent here a plain multimeter cannot measure."""
 
-_NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
-_WORDS = {"NAN": Kind.NO_READING, "INF": Kind.OVERLOAD, "+INF": Kind.OVERLOAD, "-INF": Kind.NEGATIVE_OVERLOAD}
 _ERROR = re.compile(r'\s*(?P<code>[+-]?\d+)\s*(?:,\s*"?(?P<text>[^"]*)"?.*)?', re.DOTALL)
 _CONF = re.compile(r'"?\s*(?P<function>[A-Za-z:]+)(?P<rest>[\s,].*)?', re.DOTALL)
-
-
-@dataclass(frozen=True, slots=True)
-class Number:
-    """A number as an instrument sent it: `value` is None unless `kind` is `Kind.VALUE`."""
-
-    kind: Kind
-    value: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,26 +52,6 @@ class Configuration:
     function: str
     range_full_scale_si: float | None
     resolution_si: float | None
-
-
-def parse_number(text: str) -> Number:
-    """Parse one reply number, by its value and never by its spelling.
-
-    Raises:
-        ValueError: the text is not one whole number.
-    """
-    word = text.strip()
-    if word.upper() in _WORDS:
-        return Number(_WORDS[word.upper()], None)
-    if _NUMBER.fullmatch(word) is None:
-        raise ValueError(f"{text!r} is not a number")
-    value = float(word)
-    size = abs(value)
-    if size >= NOT_A_NUMBER_AT and not math.isinf(value):
-        return Number(Kind.NO_READING, None)
-    if size >= OVERLOAD_AT:
-        return Number(Kind.OVERLOAD if value > 0 else Kind.NEGATIVE_OVERLOAD, None)
-    return Number(Kind.VALUE, value)
 
 
 def parse_numbers(text: str) -> list[Number]:

@@ -14,10 +14,10 @@ from typing import Annotated, ClassVar
 
 from pydantic import Field
 
+from drivers.answers import Answer, Number, parse_number
 from drivers.frame import FrameProtocol
 from drivers.meter import Capabilities, Setup
 from drivers.reading import Kind, Quantity
-from drivers.scpi import language
 from drivers.scpi.bench_meter import BenchMeter
 from drivers.scpi.dialect import AnswerFormat, Dialect
 from drivers.scpi.options import BenchMeterOptions
@@ -62,8 +62,8 @@ class LcrOptions(BenchMeterOptions):
 class Triple:
     """One answer: two values, the status, and the bin where the comparator is on."""
 
-    primary: language.Number
-    secondary: language.Number
+    primary: Number
+    secondary: Number
     status: int
     bin_number: int | None = None
 
@@ -84,7 +84,7 @@ def parse_triple(text: str) -> Triple:
         raise ValueError(f"{text!r} has a status or bin that is no whole number") from error
     if status not in STATUS_WORDS:
         raise ValueError(f"{text!r} has the status {status}, which does not exist")
-    return Triple(language.parse_number(parts[0]), language.parse_number(parts[1]), status, bin_number)
+    return Triple(parse_number(parts[0]), parse_number(parts[1]), status, bin_number)
 
 
 class LcrDialect(Dialect):
@@ -113,15 +113,16 @@ class LcrDialect(Dialect):
         """None."""
         return ""
 
-    def parse_reading(self, answer: str, quantity: Quantity) -> language.Number:
+    def parse_reading(self, answer: str, quantity: Quantity) -> Answer:
         """Find the wanted value in a triple. Raises: ValueError."""
         triple = parse_triple(answer)
         if triple.status == 1:
-            return language.Number(Kind.OVERLOAD, None)
+            return Answer(Kind.OVERLOAD)
         unusable = triple.status in {-1, 2} or (triple.status in _SUSPECT and not self._lcr.accept_suspect)
         if unusable:
-            return language.Number(Kind.NO_READING, None)
-        return (triple.primary, triple.secondary)[_FIELD_OF[quantity][1]]
+            return Answer(Kind.NO_READING)
+        number = (triple.primary, triple.secondary)[_FIELD_OF[quantity][1]]
+        return Answer(number.kind, number.value)
 
 
 class LcrMeter(BenchMeter):

@@ -8,10 +8,11 @@ sent when: that is `drivers.scpi.bench_meter`.
 from __future__ import annotations
 
 from string import Formatter
-from typing import Annotated, Self
+from typing import Annotated
 
-from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
+from pydantic import BaseModel, ConfigDict, Field, field_validator
 
+from drivers.answers import AnswerOptions
 from drivers.reading import Quantity
 
 Seconds = Annotated[float, Field(gt=0, le=600)]
@@ -36,8 +37,8 @@ class RangeCode(BaseModel):
     code: str = ""
 
 
-class BenchMeterOptions(BaseModel):
-    """How to talk to one bench meter.
+class BenchMeterOptions(AnswerOptions):
+    """How to talk to one bench meter; how its answers look is said by `drivers.answers.AnswerOptions`.
 
     Attributes:
         reply_timeout_s: longest wait for an answer, on top of the integration time; seconds.
@@ -62,10 +63,6 @@ class BenchMeterOptions(BaseModel):
         range_query: asks the range alone, where `function_query` does not tell it.
         ranges: the meter's ranges, where it is told a code or does not tell.
         read_query: the question for one new conversion; never FETC? alone, which repeats the old one.
-        fields: how many fields an answer may have, between commas; any other number is refused.
-        field: which of them is the reading, counted from 0; -1 is the last.
-        overload_words: answers that mean "beyond range".
-        overload_at_si: numbers from this magnitude on mean "beyond range"; None keeps to SCPI's 9.9E37.
         check_every: the function is asked back after so many readings, and after every jump; 0 for jumps
             only.
     """
@@ -82,7 +79,7 @@ class BenchMeterOptions(BaseModel):
     error_query: str = "SYST:ERR?"
     remote_command: str = "SYST:REM"
     start_commands: tuple[str, ...] = ()
-    functions: dict[Quantity, str] = {}
+    functions: dict[Quantity, str] = Field(default_factory=dict)
     configure: tuple[str, ...] = ("CONF:{function} {expected}",)
     configure_auto: tuple[str, ...] = ("CONF:{function}",)
     integration: str = "SENS:{function}:NPLC {plc}"
@@ -91,18 +88,7 @@ class BenchMeterOptions(BaseModel):
     range_query: str = ""
     ranges: tuple[RangeCode, ...] = ()
     read_query: Annotated[str, Field(min_length=1)] = "READ?"
-    fields: Annotated[tuple[Annotated[int, Field(ge=1, le=20)], ...], Field(min_length=1)] = (1,)
-    field: int = 0
-    overload_words: tuple[str, ...] = ()
-    overload_at_si: Annotated[float, Field(gt=0)] | None = None
     check_every: Annotated[int, Field(ge=0)] = 50
-
-    @model_validator(mode="after")
-    def _has_its_field(self) -> Self:
-        fewest = min(self.fields)
-        if not -fewest <= self.field < fewest:
-            raise ValueError(f"field = {self.field} is not among {fewest} fields: state fields, too")
-        return self
 
     @field_validator("configure", "configure_auto", "integration", "compensation", "range_query")
     @classmethod

@@ -69,7 +69,7 @@ def power(bench):
     bench.instrument.on()
 
 
-ACCIDENTS = [kill, power, *map(long_form, (cut, silence))]
+ACCIDENTS = [kill, *map(long_form, (cut, silence, power))]
 between = pytest.mark.parametrize(
     "accident",
     [kill, *map(long_form, (None, cut, silence))],
@@ -170,6 +170,7 @@ def test_the_known_resistor_is_no_winding(tmp_path, accident):
         assert len(judged(bench, hands, 1)) == 1
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("one", "two", "wires"), [long_form("96", "104", 2), ("47", "47", 4)], ids=["range", "function"]
 )

@@ -30,6 +30,7 @@ def test_a_sound_unit_is_not_failed_by_the_way_it_is_touched(tmp_path, sheet, ha
         assert foreign_steps(bench.journal, unit.serial, bench.probes.log)[0] == ()
 
 
+@pytest.mark.long
 def test_probes_that_never_move_measure_one_pair(tmp_path):
     """Put down once and left there, with Enter pressed again and again: one verdict, no result."""
     with at(tmp_path, "skerry") as (bench, hands):

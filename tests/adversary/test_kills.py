@@ -1,4 +1,4 @@
-"""A kill -9 after any journal entry changes nothing of a unit; the short form of tests.adversary.kills."""
+"""A kill -9 after any journal entry changes nothing of a unit; see tests.adversary.kills."""
 
 from __future__ import annotations
 
@@ -6,13 +6,13 @@ import random
 
 import pytest
 
-from tests.adversary.benches import long_form
 from tests.adversary.campaign import SHEETS
 from tests.adversary.kills import compared, way
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
-    ("sheet", "seed", "script"), [("linnet", "short-1", ()), long_form("corrie", "short-2", ((2, ".again"),))]
+    ("sheet", "seed", "script"), [("linnet", "short-1", ()), ("corrie", "short-2", ((2, ".again"),))]
 )
 def test_a_killed_unit_ends_as_without_the_kill(sheet, seed, script):
     """Requests, steps, attempts and result are those of the run without it."""

@@ -101,6 +101,7 @@ def typed(bench, line):
     wait_until(lambda: len(bench.journal.entries("typed_result")) > before)
 
 
+@pytest.mark.long
 @needs_mosquitto
 async def test_a_result_that_changes_after_the_unit_is_heard_everywhere(tmp_path):
     """Passed in ohms, failed by insulation afterwards: terminal, page, papers, MQTT and CSV all say fail."""

@@ -7,7 +7,7 @@ import pytest
 from tests.adversary.benches import long_form
 from tests.adversary.campaign import SHEETS, campaign, one_life
 
-QUICK = {"linnet", "skerry"}
+QUICK = {"skerry"}
 
 
 @pytest.mark.parametrize("sheet", [name if name in QUICK else long_form(name) for name in SHEETS])

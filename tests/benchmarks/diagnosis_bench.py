@@ -111,13 +111,15 @@ class Story:
 class Bench:
     """One operator with one class of meter on one unit type; every unit meets another meter of the class."""
 
-    def __init__(self, kind, meter: str, seed: str, *, slips: float, order: Order, hurried: bool = False):
+    def __init__(
+        self, kind, meter: str, seed: str, *, slips: float, order: Order, hurried=False, sheet=None, **pace
+    ):
         self.kind, self.seed, self.slips, self.order = kind, seed, slips, order
         class_name, file_name, four_wire_below_ohm, self.plc = METERS[meter]
         self.meter_class = meter_class(class_name)
         self.model = load_model(CONFIGS / "meters" / f"{file_name}.toml")
         self.four_wire_below_ohm = four_wire_below_ohm
-        self.sheet = sheet_of(kind)
+        self.sheet = sheet or sheet_of(kind)
         noises = [r.noise_counts for r in self.model.ranges_of(Quantity.RESISTANCE) if r.noise_counts]
         self.heart = Pipeline(
             Circumstances("bench", Purpose.INCOMING, self.sheet, "meter", file_name, "m", "b", "benchmark"),
@@ -143,7 +145,7 @@ class Bench:
             name: (max(low, seen_s), max(high, seen_s + 0.4))
             for name, (low, high) in (("travel", usual.travel), ("look", usual.look))
         }
-        self.pace = replace(usual, real_patience_s=0.0, **({} if hurried else calm))
+        self.pace = replace(usual, real_patience_s=0.0, **(({} if hurried else calm) | pace))
 
     def _new_meter(self, probes, dice) -> Meter:
         compensated = self.meter_class.nplc
@@ -160,7 +162,8 @@ class Bench:
         A pair that must be open is looked at for as long as hands look before they press the key. Scanning
         is left out, as in the seconds of a story.
         """
-        pace, steps = self.pace, self.sheet.steps
+        pace = self.pace
+        steps = [step for step in self.sheet.steps if step.kind is not StepKind.TYPED]
         opens = sum(step.kind is StepKind.OPEN for step in steps)
         moving = len(steps) * (sum(pace.travel) + sum(pace.react)) / 2
         looking = (len(steps) - opens) * 3 * self._new_meter(None, random.Random(0)).conversion_s()

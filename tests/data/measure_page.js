@@ -27,7 +27,8 @@
         if (style.overflowX === "visible" && style.overflowY === "visible") continue;
         const frame = up.getBoundingClientRect();
         const scrolls = ["auto", "scroll"].includes(style.overflowY);
-        if (scrolls && (box.bottom > frame.bottom || box.top < frame.top)) { shown = false; break; }
+        const glides = ["auto", "scroll"].includes(style.overflowX) && (box.right > frame.right || box.left < frame.left);
+        if (glides || (scrolls && (box.bottom > frame.bottom || box.top < frame.top))) { shown = false; break; }
         if (box.left < frame.left - 1 || box.right > frame.right + 1 || box.top < frame.top - 1 || box.bottom > frame.bottom + 1) faults.push(`${name} is cut by ${up.className.baseVal ?? up.className}`);
       }
       if (!shown) continue;
@@ -44,6 +45,13 @@
       if (across > 1.5 && down > 1.5 && seen[i][2] !== seen[j][2]) faults.push(`${seen[i][1]} lies over ${seen[j][1]}`);
     }
   }
+  const shownStep = () => {
+    const [step, list] = [document.querySelector(".steps [aria-current]"), document.querySelector(".steps")];
+    if (!step) return "";
+    const [box, frame] = [step.getBoundingClientRect(), list.getBoundingClientRect()];
+    const whole = box.top >= Math.max(0, frame.top - 1) && box.bottom <= Math.min(innerHeight, frame.bottom + 1) && box.left >= frame.left - 1 && box.right <= frame.right + 1;
+    return whole ? "" : `the current step lies at ${Math.round(box.left)}, ${Math.round(box.top)} to ${Math.round(box.right)}, ${Math.round(box.bottom)}`;
+  };
   const high = (css) => document.querySelector(css)?.getBoundingClientRect() ?? { width: 0, height: 0 };
-  return { faults: [...new Set(faults)].slice(0, 8), high: document.documentElement.scrollHeight, digits: high(".value .digits").height + 15 * (document.querySelector(".value .digits")?.getScreenCTM().a ?? 0), value: high(".value .digits"), plug: high(".plug"), scale: high(".now-picture .scale"), last: Math.max(high(".now-big").bottom ?? 0, high(".now-picture .scale").bottom ?? 0) };
+  return { faults: [...new Set(faults)].slice(0, 8), high: document.documentElement.scrollHeight, digits: high(".value .digits").height + 15 * (document.querySelector(".value .digits")?.getScreenCTM().a ?? 0), value: high(".value .digits"), plug: high(".plug"), step: shownStep(), scale: high(".now-picture .scale"), last: Math.max(high(".now-big").bottom ?? 0, high(".now-picture .scale").bottom ?? 0) };
 }

@@ -8,9 +8,9 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
+from drivers.answers import last_digit, parse_answer
 from drivers.frame import FrameRefused
 from drivers.handheld.ascii14 import Ascii14
-from drivers.handheld.lines import last_digit, parse_line
 from drivers.handheld.parity11 import Parity11
 from drivers.handheld.segments14 import Segments14
 from drivers.handheld.status14 import Status14
@@ -157,7 +157,7 @@ def test_every_reading_of_the_stx_frame_comes_back(counts, decimals, minus):
 @given(value=st.decimals(-99999, 99999, places=4), unit=st.sampled_from(["ohm", "V", "C", "Hz"]))
 @example(value=0, unit="ohm")
 def test_plain_lines_come_back_digit_by_digit(value, unit):
-    found = parse_line(f"{value} {unit}")
+    found = parse_answer(f"{value} {unit}")
     assert found.value_si == float(value)
     assert found.resolution_si == last_digit(str(value))
 
@@ -176,3 +176,12 @@ def test_lines_come_back_whatever_ends_them(lines, end):
     stream = "".join(line + end for line in lines).encode()
     assert LineFramer().feed(stream) == [line.encode() for line in lines]
     assert LineFramer(joins_midway=True).feed(stream) == [line.encode() for line in lines[1:]]
+
+
+def test_a_frequency_fills_the_display_of_four_digits_and_ohms_end_at_4000():
+    """Digit codes of a seven-segment picture by hand: 9 is 0x3F, 7 is 0x15, 5 is 0x3E, 0 is 0x7D."""
+    digits = "23 3f 41 55 63 7e 87 9d"
+    hertz = Segments14().decode(bytes.fromhex(f"13 {digits} a0 b0 c0 d2 e0"))
+    assert (hertz.quantity, hertz.value_si) == (Quantity.FREQUENCY, 9750.0)
+    with pytest.raises(FrameRefused, match="more counts than the display's 4000"):
+        Segments14().decode(bytes.fromhex(f"13 {digits} a0 b0 c4 d0 e0"))

@@ -10,9 +10,9 @@ from pathlib import Path
 
 import pytest
 
+from drivers.answers import parse_answer
 from drivers.frame import FrameRefused, NotMeasured
 from drivers.handheld.ascii14 import Ascii14
-from drivers.handheld.lines import parse_line
 from drivers.handheld.parity11 import Parity11
 from drivers.handheld.segments14 import Segments14
 from drivers.handheld.status14 import Status14
@@ -117,13 +117,13 @@ def test_answers_in_two_lines_say_what_they_show(vector):
 def test_plain_lines_say_what_they_show(vector):
     text = vector["text"].strip("\r\n")
     if vector.get("error") == "grammar" and text.startswith("#"):
-        assert parse_line(text) is None
+        assert parse_answer(text) is None
         return
     if vector.get("error"):
         with pytest.raises(ValueError):
-            parse_line(text)
+            parse_answer(text)
         return
-    found = parse_line(text)
+    found = parse_answer(text)
     wanted = vector["function"]
     if "4w" in vector["flags"]:
         wanted = "resistance_4w"

@@ -48,6 +48,7 @@ def declared(*extras):
     return names - {"steadyohm"}
 
 
+@functools.cache
 def imported(*folders):
     """Top-level packages that are imported from outside, and where."""
     found = {}

@@ -69,7 +69,7 @@ async def work(journal, folder, life):
 
 def lives(folder, kills):
     """Numbers of the lives; more than were asked for where a busy machine has let them do little. Last -1."""
-    for life in range(5 * kills):
+    for life in range(20 * kills):
         file = folder / "committed"
         if life >= kills and file.exists() and len(file.read_text().split()) > WORK_A_LIFE * kills:
             break

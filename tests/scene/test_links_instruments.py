@@ -11,6 +11,7 @@ import contextlib
 import json
 import sys
 import time
+from dataclasses import replace
 
 import pytest
 
@@ -142,7 +143,7 @@ async def test_resources_by_message_go_through_a_peer_of_somebody_else(name, tmp
         encoding="utf-8",
     )
     address = parse_address(f"visa:{name}")
-    channel = VisaChannel(address, address.line, f"{file}@sim")
+    channel = VisaChannel(replace(address, backend=f"{file}@sim"), address.line)
     await channel.open()
     await channel.write(b"*IDN?\n", 10.0)
     assert await channel.read_some(10.0) == b"Invented,Meter,1,2\n"

@@ -14,6 +14,7 @@ import sys
 import threading
 import time
 import tty
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -351,7 +352,7 @@ async def test_dialogues_of_pyvisa_sim_are_spoken_alike(tmp_path):
     definition = tmp_path / "meter.yaml"
     definition.write_text(SIMULATED, encoding="utf-8")
     address = parse_address("visa:ASRL1::INSTR")
-    channel = VisaChannel(address, PLAIN_LINE, backend=f"{definition}@sim")
+    channel = VisaChannel(replace(address, backend=f"{definition}@sim"), PLAIN_LINE)
     await channel.open()
     await channel.write(b"*IDN?\n", 1.0)
     assert (await channel.read_some(1.0)).strip() == b"Plover Works,SIM,0,1"

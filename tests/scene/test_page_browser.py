@@ -270,15 +270,24 @@ def _a_sheet_is_edited(bench, eye):
     before = first.inner_text()
     eye.page.get_by_label("acceptance, winding 1").fill("2 %")
     expect(first).not_to_have_text(before)
-    eye.page.get_by_label("from, winding 1").fill("7")
-    expect(eye.page.locator(".card [role=status]")).to_contain_text("That makes no sheet yet.")
+    ends = eye.page.get_by_label("between, winding 1")
+    ends.fill("7, 2")
+    said = eye.page.locator(".card [role=status]")
+    expect(said).to_contain_text("That file cannot be used.")
+    expect(said).to_contain_text("winding[1]")
     eye.page.locator('.sheet-face [data-pin="1"] text').click()
-    expect(eye.page.locator(".card [role=status]")).to_be_empty()
+    expect(ends).to_have_value("1, 2")
+    expect(said).to_be_empty()
+    eye.page.get_by_label("Another key, winding").select_option("spread")
+    eye.page.get_by_label("spread, winding 1").fill("1 %")
+    eye.page.locator("summary", has_text="Straps").click()
+    eye.page.get_by_label("upper, strap 1").fill("60 mohm")
     picture(eye.page, "page-sheet")
     eye.page.get_by_role("button", name="Save the sheet").click()
     expect(eye.page.locator(".card [role=status]")).to_contain_text("sheet.toml is written")
     text = (bench.file.parent / "sheet.toml").read_text(encoding="utf-8")
     assert 'acceptance = "2 %"' in text
+    assert 'upper = "60 mohm"' in text
     assert text.startswith("# Plover 80")
 
 

@@ -94,6 +94,32 @@ def _what_is_asked_of_the_record_is_answered(port):
         assert refused["error"].endswith(".")
 
 
+def test_settings_changed_in_the_middle_of_a_unit_count_from_the_next_one(tmp_path):
+    """The unit on the bench is finished as it was begun; what waits is said until it counts."""
+    with lonely(tmp_path) as (port, daemon):
+        ordered(port, "start_unit", serial="P80-0001")
+        changed = {"operator": "Ida", "purpose": "incoming"}
+        assert json.loads(posted(port, "/settings", changed)[2])["changed"] == ["operator", "purpose"]
+
+        def now(fits):
+            return wait_until(lambda: (state := until_served(port)) and fits(state) and state)
+
+        def codes(state):
+            return [warning["code"] for warning in state["warnings"]]
+
+        state = now(lambda state: "files.waiting" in codes(state))
+        assert (state["bench"]["operator"], state["bench"]["purpose"]) == ("", "final")
+        assert state["unit"]["serial"] == "P80-0001"
+        ordered(port, "give_up_unit", reason="lunch")
+        ordered(port, "start_unit", serial="P80-0002")
+        state = now(lambda state: state["bench"]["operator"] == "Ida" and "0002" in state["unit"]["serial"])
+        assert "files.waiting" not in codes(state)
+        assert (state["unit"]["operator"], state["bench"]["purpose"]) == ("Ida", "incoming")
+        assert daemon.end()[0] == 0
+    begun = [entry.payload for entry in journal_entries(tmp_path, "unit_started")]
+    assert [(each["operator"], each["purpose"]) for each in begun] == [("", "final"), ("Ida", "incoming")]
+
+
 # ------------------------------------------------------------------ life
 
 

@@ -237,6 +237,8 @@ def missed(seen, moment, wide, high):
     scrolls = high < 700 or moment == "stopped" or (wide < 400 and moment not in MAIN)
     if not scrolls and seen["high"] > high + 1:
         yield f"the page is {seen['high']} high"
+    if seen["step"] and moment != "stopped":
+        yield seen["step"]
     if moment in MAIN and seen["last"] > high:
         yield f"what counts ends at {seen['last']:.0f}"
     if moment != "pass":

@@ -8,6 +8,7 @@ import time
 import pytest
 
 from acquire.study.record import read_study
+from tests.page_client import asked, ordered, posted, until_served
 from tests.whole_bench import Typed, bench_file, free_port
 
 SWAP_S = 0.9
@@ -160,3 +161,40 @@ def test_what_cannot_be_is_one_sentence_and_exit_code_2(tmp_path, words, told):
     assert told in text
     assert "Traceback" not in text
     assert len(text.splitlines()) == 1
+
+
+def test_a_study_is_run_and_reported_on_the_page(tmp_path, bench):
+    """Begun from setup; the page asks and shows no value; then it is setup's again and has the report."""
+    port = free_port()
+    setup = Typed("-m", "acquire", "setup", "--folder", str(tmp_path), "--port", str(port))
+    wish = {"bench": "folder/bench.toml", "name": "study-1", "step": "P1", "operators": "ann", "trials": "2"}
+    try:
+        until_served(port)
+        refused = posted(port, "/study", {**wish, "parts": "2", "step": "nothing"})
+        assert refused[0] == 422
+        assert '"P1"' in json.loads(refused[2])["error"]
+        begun = posted(port, "/study", {**wish, "parts": "F7-001,F7-002"})
+        assert json.loads(begun[2]) == {"name": "study-1.jsonl"}
+        shown, done = [], -1
+        while (state := until_served(port))["mode"] != "setup":
+            shown += [state["reading"], state["verdict"]]
+            ask = state["ask"] or {}
+            if ask.get("kind") == "wait" and ask["why"] == "study":
+                ordered(port, "confirm_open")
+            elif ask.get("kind") == "touch" and ask["done"] > done:
+                done = ask["done"]
+                bench.type("lift")
+                time.sleep(SWAP_S)
+                bench.type(f"part {ask['serial']}")
+                bench.type(" ".join(ask["pair"]))
+            time.sleep(0.1)
+        assert [each for each in shown if each and each.get("si") is not None] == []
+        assert json.loads(asked(port, "/study")[2])["names"] == ["study-1.jsonl"]
+        told = json.loads(asked(port, "/study?name=study-1.jsonl")[2])["document"]
+        assert told["title"] == "Gauge study: P1 of Fathom 7"
+        assert told["blocks"][3]["kind"] == "result"
+        assert sum(block["kind"] == "picture" for block in told["blocks"]) == 3
+        assert setup.end()[0] == 0
+    finally:
+        setup.close()
+    assert not read_study(tmp_path / "study-1.jsonl").missing

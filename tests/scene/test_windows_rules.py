@@ -226,6 +226,6 @@ def test_a_line_is_collected(tmp_path, database):  # noqa: F811
         finally:
             collector.close()
     with psycopg.connect(database) as connection:
-        there = connection.execute("SELECT count(*) FROM entry").fetchone()[0]
+        there = connection.execute("SELECT count(*) FROM steadyohm.entry").fetchone()[0]
     sent = sum(len(journal_entries(each.parent)) for each in tmp_path.glob("benches/*/journal.db"))
     assert there >= sent > 20

@@ -94,7 +94,7 @@ def test_a_thermometer_is_known_by_what_it_says(heard, warm):
 def test_bytes_are_told_frame_by_frame():
     """With value and signs, or the reason why not."""
     lines = decoding_lines(decode_bytes("status14", OHM + b"+01\r\n" + OHM))
-    good = f"{OHM.hex(' ')}  resistance: 12.3 auto_range"
+    good = f"{OHM.hex(' ')}  resistance: 12.3 ohm, range 600 ohm, count 0.1 ohm, auto_range"
     assert lines == [good, good, "5 bytes belong to no frame of status14."]
     assert "refused" in decoding_lines(decode_bytes("status14", b"+01"))[0]
 

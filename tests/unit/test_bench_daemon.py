@@ -8,6 +8,7 @@ from dataclasses import replace
 
 import pytest
 
+from acquire.answers.told import learnt_sheet
 from acquire.bench import daemon as module
 from acquire.bench.assembly import assemble
 from acquire.bench.daemon import recorded
@@ -15,6 +16,7 @@ from acquire.clock import HandClock
 from acquire.files.settings import load_bench
 from acquire.records import (
     Ask,
+    CallGood,
     Code,
     ConfirmOpen,
     Ending,
@@ -32,10 +34,12 @@ from acquire.records import (
     Verdict,
     Weight,
 )
+from acquire.records.codes import Refusal
+from acquire.sheets import load_sheet
 from drivers.reading import Kind, Quantity, Reading
 from tests.known_records import ALL, NOTICE, VERDICT
 from tests.waiting import until
-from tests.whole_bench import bench_file, csv_rows, free_port, journal_entries
+from tests.whole_bench import CONFIGS, bench_file, csv_rows, free_port, journal_entries
 
 NO_ZERO = ('folder = "csv"\n', 'folder = "csv"\n\n[leads]\nzero = "none"\n')
 
@@ -284,3 +288,47 @@ async def test_a_step_that_was_left_out_stays_left_out_after_a_power_cut(tmp_pat
         await bench.until(lambda: bench.of(UnitResult))
         state = bench.of(UnitResult)[-1]
     assert state.steps_passed == 0
+
+
+READS = {
+    ("1", "2"): 202.57,
+    ("2", "3"): 46.17,
+    ("1", "3"): 248.69,
+    ("4", "6"): 83.17,
+    ("5", "6"): 0.407,
+    ("6", "CORE"): 0.0133,
+}
+"""What a good Plover 80 reads, its leads without a zero."""
+
+
+async def test_good_units_called_so_at_the_bench_make_a_sheet(tmp_path):
+    """From the record, corrected, at 20 °C; a unit called good twice counts once; each number has a file."""
+    shown = CONFIGS / "sheets" / "plover-80.toml"
+    async with at_work(tmp_path) as bench:
+        command = bench.daemon.command
+        (refused,) = await command(CallGood())
+        assert refused.facts["refusal"] == Refusal.NOTHING_TO_LEARN
+        for serial, share in (("A1", 1.0), ("A2", 1.01)):
+            await command(StartUnit(serial))
+            (refused,) = await command(CallGood())
+            assert refused.code is Code.COMMAND_REFUSED
+            for _ in range(12):
+                pair = bench.daemon.pipeline.unit and tuple(bench.daemon.pipeline.unit.state.state.step.pair)
+                if pair is None:
+                    break
+                await bench.touch(READS[pair] * share)
+            await command(CallGood("Teal 6"))
+        *_, told = await command(CallGood("Teal 6"))
+        assert (told.code, told.facts["units"]) == (Code.SHEET_LEARNT, 2)
+    one, two = (load_sheet(tmp_path / f"teal-6-of-{n}.toml") for n in (1, 2))
+    before, now = load_sheet(shown), {frozenset((b.a, b.b)): b.reference_ohm for b in two.branches}
+    assert (one.name, two.name, two.core) == ("Teal 6", "Teal 6", before.core)
+    assert {step.pair for step in two.steps} >= {("1", "2"), ("2", "3")}
+    kelvin = 22.5 - 20.0  # the temperature that the bench file states
+    for pair in (("1", "2"), ("2", "3")):
+        wanted = 1.005 * READS[pair] / (1.0 + 0.00393 * kelvin)
+        found = next(ohm for ends, ohm in now.items() if {end.strip("'") for end in ends} == set(pair))
+        assert found == pytest.approx(wanted, rel=2e-3)
+    assert (
+        learnt_sheet([tmp_path / "journal"], "Teal 6", "CORE") == (tmp_path / "teal-6-of-2.toml").read_text()
+    )

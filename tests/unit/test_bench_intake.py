@@ -132,6 +132,28 @@ async def test_a_broken_link_is_told_once_and_once_more_when_it_is_back():
     assert meter.opened == 5
 
 
+class Turned(Scripted):
+    """A meter that can say what it is set to: somebody has turned it before the third reading."""
+
+    async def confirm(self):
+        self.asked = getattr(self, "asked", 0) + 1
+        raise MeterRefused("somebody turned it from RES to VOLT", port="p")
+
+
+async def test_no_reading_that_may_bring_a_verdict_is_taken_from_a_meter_that_was_turned():
+    """It is asked what it is set to, and what it has read since is void."""
+    meter = Turned([reading(1), reading(2), reading(3)], [reading(4), asyncio.Event()])
+    seen = Seen()
+    feed = Feed("meter", meter, HandClock(), seen.take, seen.tell, seen.gone)
+    feed.ripe = lambda each: each.conversion == 3
+    task = asyncio.create_task(feed.run())
+    await until(lambda: len(seen.readings) == 3)
+    task.cancel()
+    assert [each.conversion for each in seen.readings] == [1, 2, 4]
+    assert seen.codes()[0] == "meter.lost"
+    assert (meter.asked, seen.lost) == (1, 1)
+
+
 async def test_an_instrument_that_stops_sending_is_lost():
     """Its stream ends without an error."""
     async with at_work(Scripted([reading(1)], [reading(2), asyncio.Event()])) as (feed, seen):

@@ -60,10 +60,14 @@ def test_output_into_a_full_disk_ends_in_a_sentence():
 
 def test_every_command_has_a_sentence_of_help():
     """And every option of it."""
-    for name, command in typer.main.get_command(cli.app).commands.items():
+    group, ctx = typer.main.get_command(cli.app), None
+    listed = " ".join(group.get_help(typer.Context(group)).split())
+    for name, (_, about) in cli.COMMANDS.items():
+        command = group.get_command(ctx, name)
         shown = command.get_help(typer.Context(command))
         assert command.help.split(".")[0] in " ".join(shown.split()), name
         assert all(option.help for option in command.params if isinstance(option, TyperOption)), name
+        assert f"{name} {about}" in listed
 
 
 @pytest.mark.parametrize(

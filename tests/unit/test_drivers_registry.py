@@ -33,7 +33,7 @@ def test_an_unknown_driver_is_answered_with_those_there_are():
 
 
 def test_a_wrong_option_names_itself_and_the_known_ones():
-    with pytest.raises(MeterError, match=r"baudd is unknown \(known are reply_timeout_s, "):
+    with pytest.raises(MeterError, match=r"baudd is unknown \(known are fields, "):
         make(options={"baudd": 9600})
     with pytest.raises(MeterError, match="reply_timeout_s: input should be greater than 0"):
         make(options={"reply_timeout_s": -1})

@@ -223,6 +223,24 @@ async def test_somebody_turning_the_meter_to_volts_is_noticed_before_a_volt_coun
         assert {r.value_si for r in seen} == {20.61}
 
 
+async def test_a_function_turned_without_a_jump_is_found_before_a_verdict_rests_on_it():
+    """Two-wire and four-wire ohms of a winding are near each other: no jump tells them apart."""
+    async with Instrument() as instrument, meter_at(instrument) as meter:
+        await meter.configure(Setup(Quantity.RESISTANCE, expected_si=100))
+        stream = meter.readings()
+        await anext(stream)
+        await meter.confirm()
+        asked = instrument.log.count("CONF?")
+        await meter.confirm()  # just asked
+        assert instrument.log.count("CONF?") == asked
+        instrument.function, instrument.values["FRES"] = "FRES", 20.5
+        await asyncio.sleep(0.3)
+        with pytest.raises(MeterRefused, match="turned it from RES to FRES"):
+            await meter.confirm()
+        again = await anext(stream)
+        assert (again.quantity, instrument.function) == (Quantity.RESISTANCE, "RES")
+
+
 async def test_a_meter_without_conf_query_is_used_and_its_range_stays_unknown():
     async with Instrument() as instrument:
         instrument.knows_conf_query = False

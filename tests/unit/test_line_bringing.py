@@ -7,6 +7,7 @@ import psycopg
 import pytest
 from typer.testing import CliRunner
 
+from acquire.answers.restoring import restore
 from acquire.cli import app
 from acquire.clock import HandClock
 from acquire.errors import JournalUnusable
@@ -178,3 +179,10 @@ def test_the_command_brings_it_and_leaves(folder, tmp_path, database):  # noqa: 
     with pytest.raises(JournalUnusable, match="There is no journal"):
         typed(tmp_path)
     assert all_of(database) == all_of(folder)
+
+
+async def test_a_journal_is_built_again_from_the_line_entry_by_entry(folder, store, database, tmp_path):  # noqa: F811
+    """With what verdicts rest on, under the same ids; the line is one of the copies that `restore` takes."""
+    await bring(folder, store, with_evidence=True)
+    restore(tmp_path / "again", [database])
+    assert all_of(tmp_path / "again") == all_of(folder)

@@ -7,16 +7,18 @@ import asyncio
 import pytest
 
 from acquire.clock import HandClock
-from acquire.errors import SteadyohmError
+from acquire.errors import FileInvalid, SteadyohmError
 from acquire.files.shipped import shipped
 from acquire.page.about import About
 from acquire.page.setup import Setup
 from acquire.page.stream import Stream
 from acquire.page.view import View
 from acquire.records import Purpose
+from drivers.errors import MeterError
 from drivers.find import Finding
 from drivers.meter import Identity
 
+REFUSED = (SteadyohmError, MeterError)
 METER = Finding("found", 1, 1, "tcp:127.0.0.1:5025", "It answers.", driver="scpi")
 
 
@@ -44,12 +46,12 @@ def setup(tmp_path):
 
 
 async def post(made, what, **body):
-    _, deed = made.setup.posts()[f"/setup/{what}"]
+    deed = made.setup.posts()[f"/setup/{what}"]
     return await deed(body)
 
 
 async def searched(made):
-    assert await post(made, "search") == (200, {"searching": True})
+    assert await post(made, "search") == {"searching": True}
     await made.setup._searching
 
 
@@ -62,16 +64,15 @@ async def test_a_search_tells_its_progress_and_what_it_found(setup):
     await searched(setup)
     told = (await line.take(setup.stream.whole)).decode()
     assert told.count("event: setup") == 4  # listening, found, done, and the end
-    state = setup.setup.state()
+    state = await setup.setup.state({})
     assert (state["searching"], [each["driver"] for each in state["meters"]]) == (False, ["scpi"])
     assert {"shipped/plover-80.toml"} <= {each["file"] for each in state["sheets"]}
 
 
 @pytest.mark.parametrize("body", [{"tcp": "x"}, {"tcp": ["a"] * 9}, {"tcp": ["no port"]}, {"tcp": [7]}])
 async def test_addresses_that_are_none_are_refused(setup, body):
-    status, answer = await post(setup, "search", **body)
-    assert status == 422
-    assert answer["error"]
+    with pytest.raises(REFUSED):
+        await post(setup, "search", **body)
 
 
 @pytest.mark.parametrize(
@@ -88,7 +89,8 @@ async def test_addresses_that_are_none_are_refused(setup, body):
 )
 async def test_a_meter_that_is_none_is_refused(setup, body):
     await searched(setup)
-    assert (await post(setup, "try", **body))[0] == 422
+    with pytest.raises(REFUSED):
+        await post(setup, "try", **body)
 
 
 @pytest.mark.parametrize(
@@ -96,16 +98,17 @@ async def test_a_meter_that_is_none_is_refused(setup, body):
 )
 async def test_a_bench_file_stays_in_the_folder(setup, name, tmp_path):
     await searched(setup)
-    assert (await post(setup, "write", file=name, **WISH))[0] == 422
+    with pytest.raises(REFUSED):
+        await post(setup, "write", file=name, **WISH)
     assert list(tmp_path.iterdir()) == []
 
 
 async def test_a_file_that_makes_no_bench_is_taken_back_with_its_faults(setup, tmp_path):
     await searched(setup)
     setup.text = "[bench]\n"
-    status, answer = await post(setup, "write", file="a.toml", **WISH)
-    assert status == 422
-    assert len(answer["faults"]) > 2
+    with pytest.raises(FileInvalid) as refused:
+        await post(setup, "write", file="a.toml", **WISH)
+    assert len(refused.value.faults) > 2
     assert list(tmp_path.iterdir()) == []
 
 
@@ -116,19 +119,19 @@ async def test_only_a_bench_file_of_the_folder_is_started(setup, tmp_path):
     outside.write_text('[bench]\nname = "x"\n[meter]\n', encoding="utf-8")
     (tmp_path / "link.toml").symlink_to(outside)
     for name in ("sheet.toml", "link.toml", "../outside.toml", "/etc/passwd", ""):
-        assert (await post(setup, "start", file=name))[0] == 422
+        with pytest.raises(REFUSED):
+            await post(setup, "start", file=name)
     assert setup.started == []
     setup.refused = True
-    assert await post(setup, "start", file="b.toml") == (422, {"error": "It cannot be opened.", "faults": []})
+    with pytest.raises(SteadyohmError, match="It cannot be opened"):
+        await post(setup, "start", file="b.toml")
     setup.refused = False
-    assert await post(setup, "start", file="b.toml") == (200, {"started": True})
+    assert await post(setup, "start", file="b.toml") == {"started": True}
     assert [path.name for path in setup.started] == ["b.toml", "b.toml"]
-    assert setup.setup.state() == {"mode": "bench"}
-    assert (await post(setup, "search"))[0] == 409
 
 
 async def test_a_link_that_is_not_there_says_so_on_the_page(setup):
-    assert (await post(setup, "try", address="tcp:127.0.0.1:9", driver="scpi"))[0] == 200
+    await post(setup, "try", address="tcp:127.0.0.1:9", driver="scpi")
     await asyncio.wait_for(setup.setup._trying, 5.0)
     link = setup.stream.view.state()["link"]
     assert link["ok"] is False
@@ -148,19 +151,19 @@ STATUS14 = bytes.fromhex("2b 30 31 32 33 20 34 21 00 00 20 00 0d 0a")
         ("scpi", b"", "", "shipped/bench-50000.toml"),
     ],
 )
-def test_a_meter_file_is_proposed_by_name_or_display(setup, tmp_path, driver, heard, model, proposed):
+async def test_a_meter_file_is_proposed_by_name_or_display(setup, tmp_path, driver, heard, model, proposed):
     """Never the first of the alphabet: one that bears the meter's name, else one of as many counts."""
     text = shipped("meters", "bench-50000.toml").read_text(encoding="utf-8")
     (tmp_path / "ours.toml").write_text(text.replace('"bench-50000"', '"wren-9"'), encoding="utf-8")
     identity = Identity(model=model)
     made = Finding("found", 1, 1, "tcp:127.0.0.1:1", "", driver=driver, identity=identity, heard=heard)
     setup.setup.meters = [made]
-    assert setup.setup.state()["meters"][0]["model"] == proposed
+    assert (await setup.setup.state({}))["meters"][0]["model"] == proposed
 
 
-def test_a_meter_file_is_proposed_by_the_ranges_that_the_meter_names(setup):
+async def test_a_meter_file_is_proposed_by_the_ranges_that_the_meter_names(setup):
     made = Finding("found", 1, 1, "tcp:127.0.0.1:1", "", driver="scpi")
     setup.setup.meters = [made]
     setup.setup._ranges[made.address] = frozenset({100.0, 1e3, 1e5})
-    assert setup.setup.state()["meters"][0]["model"] == "shipped/bench-6-digit.toml"
-    assert setup.setup.state()["typed_model"] == "shipped/hand-2000.toml"
+    assert (await setup.setup.state({}))["meters"][0]["model"] == "shipped/bench-6-digit.toml"
+    assert (await setup.setup.state({}))["typed_model"] == "shipped/hand-2000.toml"

@@ -6,6 +6,7 @@ import shutil
 
 import pytest
 
+from acquire.errors import SteadyohmError
 from acquire.page.sheet_edit import SheetEditor, contents, rewritten
 from acquire.page.shelf import all_files
 from acquire.sheets import load_sheet
@@ -28,12 +29,10 @@ def test_what_is_not_changed_stays_byte_for_byte(path):
 
 
 async def test_a_winding_is_changed_and_every_pair_told(ask, tmp_path):
-    status, seen = await ask({"file": "folder/ours.toml"})
-    assert status == 200
-    wanted = {key: seen[key] for key in ("sheet", "connector", "pin", "winding", "step")}
+    wanted = (await ask({"file": "folder/ours.toml"}))["tables"]
     wanted["winding"][0] |= {"resistance": "210 ohm", "acceptance": "3 %"}
-    status, seen = await ask({"file": "folder/ours.toml", "wanted": wanted, "save": "ours.toml"})
-    assert (status, seen["written"]) == (200, "ours.toml")
+    seen = await ask({"file": "folder/ours.toml", "wanted": wanted, "save": "ours.toml"})
+    assert seen["written"] == "ours.toml"
     first = next(each for each in seen["pairs"] if each["pair"] == ["1", "2"])
     assert first["nominal"] == "210.0 Ω"
     text = (tmp_path / "ours.toml").read_text(encoding="utf-8")
@@ -45,27 +44,57 @@ async def test_windings_come_and_go_and_a_shipped_sheet_is_saved_under_a_name_of
     file = "shipped/quern-12.toml"
     wanted = contents((CONFIGS / "sheets" / "quern-12.toml").read_text(encoding="utf-8"))
     wanted["winding"].append(
-        {"at": None, "name": "spare", "between": ["U", "V"], "resistance": "12 ohm", "acceptance": "5 %"}
+        {"place": None, "name": "spare", "between": "U, V", "resistance": "12 ohm", "acceptance": "5 %"}
     )
-    status, seen = await ask({"file": file, "wanted": wanted, "save": "own.toml"})
-    assert status == 200, seen
-    assert (status, [each["name"] for each in seen["winding"]][-1]) == (200, "spare")
+    seen = await ask({"file": file, "wanted": wanted, "save": "own.toml"})
+    assert [each["name"] for each in seen["tables"]["winding"]][-1] == "spare"
     del wanted["winding"][-1]
-    assert (await ask({"file": file, "wanted": wanted, "save": "ours.toml"}))[0] == 422  # taken
-    status, seen = await ask({"file": "folder/own.toml", "wanted": wanted, "save": "own.toml"})
-    assert status == 200
+    with pytest.raises(SteadyohmError, match="there already"):
+        await ask({"file": file, "wanted": wanted, "save": "ours.toml"})
+    await ask({"file": "folder/own.toml", "wanted": wanted, "save": "own.toml"})
     assert "spare" not in (tmp_path / "own.toml").read_text(encoding="utf-8")
+
+
+async def test_everything_that_a_sheet_can_state_is_stated(ask, tmp_path):
+    """Straps, isolation, balance, turns and wire, a step's own limits: as text, and back."""
+    wanted = (await ask({"file": "folder/ours.toml"}))["tables"]
+    del wanted["winding"][2]["resistance"]  # of its wire from now on
+    wanted["winding"][3]["turns"] = "231"
+    wanted["strap"][0]["upper"] = "60 mohm"
+    wanted["isolation"].append({"place": None, "groups": "1, 2, 3; 4, 5, 6", "at_least": "20 Mohm"})
+    wanted["balance"].append(
+        {"place": None, "name": "charge", "windings": "slow charge, fast charge", "limit": "70 %"}
+    )
+    wanted["correction"].append(
+        {
+            "place": None,
+            "name": "resin",
+            "factors": "10 °C, 0.66; 40 °C, 1.0; 60 °C, 2.3",
+            "source": "invented",
+        }
+    )
+    wanted["step"][4] |= {"wires": "4", "slow": "true"}
+    seen = await ask({"file": "folder/ours.toml", "wanted": wanted, "save": "ours.toml"})
+    assert seen["tables"]["isolation"][1]["groups"] == "1, 2, 3; 4, 5, 6"
+    text, sheet = (tmp_path / "ours.toml").read_text(encoding="utf-8"), load_sheet(tmp_path / "ours.toml")
+    assert "turns = 231" in text
+    assert "wires = 4\n" in text
+    assert "slow = true" in text
+    assert sheet.balances[0].windings == ("slow charge", "fast charge")
+    assert sheet.isolations[1].groups == (("1", "2", "3"), ("4", "5", "6"))
+    trigger = next(each for each in sheet.branches if each.name == "trigger")
+    assert 70.0 < trigger.reference_ohm < 95.0
+    assert rewritten(text, contents(text)) == text
 
 
 @pytest.mark.parametrize(
     "change",
-    [{"winding": 7}, {"winding": [{"at": 99}]}, {"connector": {"rows": "no"}}, {}],
+    [{"winding": 7}, {"winding": [{"place": 99}]}, {"connector": {"rows": "§"}}, {"sheet": 7}, {}],
 )
 async def test_what_makes_no_sheet_is_told_and_not_written(ask, tmp_path, change):
     before = (tmp_path / "ours.toml").read_bytes()
     wanted = {**contents(before.decode()), **change} if change else {"sheet": {}}
-    status, answer = await ask({"file": "folder/ours.toml", "wanted": wanted, "save": "ours.toml"})
-    assert status == 422
-    assert answer["error"]
+    with pytest.raises(SteadyohmError):
+        await ask({"file": "folder/ours.toml", "wanted": wanted, "save": "ours.toml"})
     assert (tmp_path / "ours.toml").read_bytes() == before
     assert not list(tmp_path.glob(".*"))

@@ -91,6 +91,15 @@ def test_a_verdict_shows_that_the_meter_is_set_right():
     assert codes(warnings) == []
 
 
+def test_what_a_step_wants_of_the_meter_ends_with_its_unit():
+    """A unit that is given up leaves nothing over the next one."""
+    warnings = Warnings()
+    for code in (Code.METER_TURN, Code.METER_RANGE, Code.METER_RANGE_LOW):
+        warnings.show(Notice(Weight.WARNING, code, NOON_S, facts={"turn": "Turn it.", "full_ohm": 400.0}))
+    warnings.show(replace(RESULT, outcome=None, ending=Ending.GIVEN_UP))
+    assert codes(warnings) == []
+
+
 def test_the_answer_to_a_refused_order_fades():
     warnings = Warnings()
     warnings.show(Notice(Weight.WARNING, Code.COMMAND_REFUSED, NOON_S, facts={"said": "There is no unit."}))

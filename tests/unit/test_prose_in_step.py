@@ -55,9 +55,15 @@ def strings():
 
 def commands():
     """Each command with its options as they are typed."""
+    for name, params in declared():
+        yield name, [opt for p in params for opt in p.opts if opt.startswith("--")]
+
+
+@cache
+def declared():
+    """Each command with what can be typed behind it."""
     group = typer.main.get_command(app)
-    for name, command in group.commands.items():
-        yield name, [opt for p in command.params for opt in p.opts if opt.startswith("--")]
+    return [(name, group.get_command(None, name).params) for name in group.list_commands(None)]
 
 
 def test_codes_are_found_at_all():
@@ -89,11 +95,10 @@ def test_every_command_is_in_the_readme():
 
 def test_every_option_says_what_it_does():
     """In the command's own help, and by a whole phrase."""
-    group = typer.main.get_command(app)
     unsaid = [
         f"{name} {param.opts[0]}"
-        for name, command in group.commands.items()
-        for param in command.params
+        for name, params in declared()
+        for param in params
         if param.name != "help" and not (getattr(param, "help", "") or "").strip()
     ]
     assert not unsaid

@@ -6,6 +6,7 @@ The peer is the obedient person of `tests.hand_bench`.
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 
@@ -144,6 +145,17 @@ def test_nobody_is_asked_for_a_key_while_the_dial_is_turned(sheet):
     assert (bench.prompt.why, "turn_ohm" in bench.prompt.facts) == (Why.NONE, False)
     bench.hold(None, 1.5)
     assert bench.prompt.why is Why.SILENT
+
+
+def test_of_a_meter_that_a_person_reads_off_nothing_is_felt(sheet):
+    """However long nobody types: no touch is missed, and no key is asked for."""
+    bench = Bench(sheet, 200.0)
+    bench.command(StartUnit("A1"))
+    bench.hold(0.0, 5)
+    typed = replace(bench.reading(None), flags=frozenset({Flag.TYPED}))
+    bench.events += bench.heart.feed(typed)
+    bench.events += bench.heart.tick(bench.now_s + 20.0, bench.now_s + 20.0)
+    assert bench.prompt.why is Why.NONE
 
 
 def test_leads_are_not_zeroed_on_a_range_that_cannot_resolve_them(sheet):

@@ -121,3 +121,11 @@ def test_a_mesh_of_four_pins_is_not_guessed_at():
     ring = [("a", "b", 10.0), ("b", "c", 20.0), ("c", "d", 30.0), ("d", "a", 40.0)]
     unit = {Pair(x, y): resistance_between(ring, x, y) for x in "abcd" for y in "abcd" if x < y}
     assert any("describe how a, b, c, d are joined" in question for question in learn([unit]).questions)
+
+
+def test_a_unit_of_very_many_pins_is_refused_at_once():
+    """It worked for 19 seconds before it refused."""
+    pins = [f"p{number}" for number in range(120)]
+    unit = {Pair(a, b): 100.0 for place, a in enumerate(pins) for b in pins[place + 1 :]}
+    with pytest.raises(InputImpossible, match="more than 40 pins"):
+        learn([unit], "")

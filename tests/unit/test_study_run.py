@@ -18,8 +18,7 @@ from acquire.stats.fitness import Fitness
 from acquire.study.begin import Wish, record_of
 from acquire.study.record import StudyFileInvalid, read_study
 from acquire.study.report import report_of
-from acquire.study.run import StudyBench
-from acquire.study.screen import StudyScreen
+from acquire.study.run import StudyBench, StudyScreen
 from acquire.study.work import StudyWork
 from tests.obedient_meter import ObedientMeter
 from tests.whole_bench import bench_file
@@ -87,7 +86,8 @@ def made(tmp_path, stack, clock, **changes):
     )
     text = io.StringIO()
     console = Console(file=text, width=120)
-    runner = MemoryBench(work, study, Watched(console), clock, asyncio.Event(), bench)
+    runner = MemoryBench(work, study, clock, asyncio.Event(), bench)
+    runner.screen = Watched(console)
     MemoryBench.meter = StudyMeter(clock, air=30)
     MemoryBench.meter.table = work.table
     Watched.runner = runner

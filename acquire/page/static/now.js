@@ -13,6 +13,10 @@ import { address } from "./router.js";
 import { orderButton } from "./order_button.js";
 import { typedReading } from "./typed_reading.js";
 
+/** Screens too low or narrow, and lists too long, for steps in rows: they stand in one line above all else. */
+const LOW = matchMedia("(max-height: 36rem), (max-width: 30rem)");
+const MANY = 16;
+
 /** Opens the screen; `bench` has state(), trace, linkUp(). */
 export function openNow(main, bench) {
   const place = Object.fromEntries(["band", "big", "note", "picture", "reason", "next", "face", "circuit", "start", "read", "undo", "steps", "batch"].map((name) => [name, el("div", { class: `now-${name}` })]));
@@ -28,10 +32,12 @@ export function openNow(main, bench) {
   };
   Object.assign(place, { redraw, main });
   draw(place, bench);
+  const turned = () => draw(place, bench);
+  LOW.addEventListener("change", turned);
   return {
-    state: () => draw(place, bench),
-    link: () => draw(place, bench),
-    trace: () => {},
+    close: () => LOW.removeEventListener("change", turned),
+    state: turned,
+    link: turned,
   };
 }
 
@@ -61,8 +67,18 @@ function draw(place, bench) {
   part(place.start, [free, state.orders], () => (free && state.orders !== false ? startForm() : null));
   part(place.read, [!free && state.bench?.typed, state.orders], () => (!free && state.bench?.typed && state.orders !== false ? typedReading() : null));
   part(place.undo, [state.undoable, state.orders], () => (state.undoable && state.orders !== false ? orderButton(bench, "Undo", "undo", {}, "", false) : null));
-  part(place.steps, state.unit, () => (state.unit ? drawSteps(state.unit) : null));
+  place.main.dataset.steps = LOW.matches || state.unit?.steps.length > MANY ? "line" : "";
+  part(place.steps, [state.unit, place.main.dataset.steps], () => (state.unit ? drawSteps(state.unit) : null));
+  bringIntoView(place.steps);
   part(place.batch, state.batch, () => (state.batch ? drawBatch(state.batch) : null));
+}
+
+/** The step that is asked for is always to be seen, whatever scrolls around it. */
+function bringIntoView(steps) {
+  const [list, step] = [steps.querySelector(".steps"), steps.querySelector("[aria-current]")];
+  if (!step) return;
+  list.scrollLeft = step.offsetLeft - (list.clientWidth - step.offsetWidth) / 2;
+  list.scrollTop = step.offsetTop - (list.clientHeight - step.offsetHeight) / 2;
 }
 
 const STAYS_MS = 1500;

@@ -2,7 +2,6 @@
 
 import { pairText } from "./dom.js";
 import { parts } from "./digits.js";
-import { OUTCOME_WORDS } from "./signs.js";
 
 const DUTIES = { short_probes: "hold tips together", check_resistor: "check standard", lift: "lift", clip_on: "clip on" };
 
@@ -32,10 +31,9 @@ function stopped(state) {
 export function judged({ verdict, ask, hint, reading, phase }) {
   const name = verdict.shape ?? verdict.outcome;
   const touch = ["touch", "touch_again"].includes(ask?.kind);
-  const word = verdict.word || OUTCOME_WORDS[name] || name;
   const uncounted = verdict.counts === false ? "counts only if it comes again" : "";
   return {
-    band: band(name, word, [pairText(verdict.pair), verdict.step]),
+    band: band(name, verdict.word, [pairText(verdict.pair), verdict.step]),
     big: verdict.open || !verdict.value ? { words: verdict.text || "no value", open: verdict.open, bold: true } : { value: verdict.value, unit: verdict.unit ?? "", bold: true },
     picture: verdict.value && !verdict.open ? "scale" : "", note: [reach(verdict), uncounted].filter(Boolean).join("  ·  "), reason: verdict.reason ?? "", hint: verdict.hint || hint || "",
     next: touch && phase === "verdict" ? { pair: ask.pair, step: ask.step, text: ask.plain ? "" : ask.text, again: ask.kind === "touch_again" } : null, probe: reading?.kind === "value" ? "" : probeWords(reading),

@@ -2,7 +2,7 @@
 
 import { el } from "./dom.js";
 import { getJson } from "./orders.js";
-import { OUTCOME_WORDS, sign } from "./signs.js";
+import { sign } from "./signs.js";
 
 const GOOD = new Set(["pass", "conditional_pass"]);
 const BAD = new Set(["fail", "conditional_fail"]);
@@ -11,7 +11,7 @@ const side = (outcome) => (GOOD.has(outcome) ? "good" : BAD.has(outcome) ? "bad"
 
 /** Shape and word of an outcome for a table; null outcome shows the word alone. */
 export function outcomeCell(outcome, word, ending) {
-  return el("span", { class: `cell-${side(outcome)}`, "data-outcome": outcome ?? "" }, outcome ? sign(outcome) : ending === "warm" ? sign("held") : null, word || OUTCOME_WORDS[outcome] || "–");
+  return el("span", { class: `cell-${side(outcome)}`, "data-outcome": outcome ?? "" }, outcome ? sign(outcome) : ending === "warm" ? sign("held") : null, word || "–");
 }
 
 const ENDINGS = { warm: "held", given_up: "given up", next_unit: "given up", files_changed: "given up" };
@@ -24,7 +24,7 @@ export function endWord({ outcome, word, ending }) {
 
 /** The large line on top of a result. */
 export function verdictLine(outcome, word, more = "", ending = "") {
-  return el("p", { class: `verdict-line ${side(outcome)}`, "data-outcome": outcome ?? "" }, sign(outcome ?? (ending === "warm" ? "held" : "left_out")), word || OUTCOME_WORDS[outcome] || "no verdict", more ? el("small", {}, more) : null);
+  return el("p", { class: `verdict-line ${side(outcome)}`, "data-outcome": outcome ?? "" }, sign(outcome ?? (ending === "warm" ? "held" : "left_out")), word || "no verdict", more ? el("small", {}, more) : null);
 }
 
 /** A table that scrolls by itself where it is wider than the screen. Cells are texts or elements; `numbers` are columns set right. */

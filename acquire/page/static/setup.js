@@ -6,8 +6,6 @@ import { head } from "./pieces.js";
 import { openSettings } from "./settings.js";
 import { parts, valueDrawn } from "./digits.js";
 
-const PURPOSES = { incoming: "units that come in", winding: "while winding", final: "final test", returned: "units that come back" };
-
 /** Opens the screen. */
 export function openSetup(main, bench) {
   const place = Object.fromEntries(["note", "meters", "live", "form"].map((name) => [name, el("section", { class: "card stage" })]));
@@ -19,7 +17,7 @@ export function openSetup(main, bench) {
 
 async function begin(work, main) {
   const answer = await getJson("/setup");
-  if (!answer.ok || answer.plain?.mode === "bench") return openSettings(main, work.bench);
+  if (!answer.ok) return openSettings(main, work.bench);
   work.plain = answer.plain;
   main.append(ready(work), el("div", { class: "two" }, work.place.meters, work.place.live), work.place.form);
   drawMeters(work);
@@ -114,10 +112,10 @@ function drawLive(work) {
 }
 
 function drawForm(work) {
-  const { sheets = [], models = [] } = work.plain;
+  const { sheets = [], models = [], purposes } = work.plain;
   const fields = {
     name: el("input", { id: "s-name", value: "bench-1", maxlength: 60, required: true }),
-    purpose: el("select", { id: "s-purpose" }, Object.entries(PURPOSES).map(([name, words]) => el("option", { value: name, selected: name === "final" }, words))),
+    purpose: el("select", { id: "s-purpose" }, Object.entries(purposes).map(([name, words]) => el("option", { value: name, selected: name === "final" }, words))),
     sheet: el("select", { id: "s-sheet" }, sheets.map((one) => el("option", { value: one.file }, `${one.name}${one.source === "shipped" ? " (example)" : ""}`))),
     model: el("select", { id: "s-model" }, models.map((one) => el("option", { value: one.file }, one.name))),
     temperature: el("input", { id: "s-temperature", value: "22 °C", maxlength: 20 }),
@@ -131,7 +129,7 @@ function drawForm(work) {
     event.preventDefault();
     write(work, fields, said);
   };
-  work.place.form.replaceChildren(el("h2", {}, "3  The bench"), el("p", {}, el("a", { href: "#sheet" }, "Edit a sheet, or make one from another")), el("form", { on: { submit } },
+  work.place.form.replaceChildren(el("h2", {}, "3  The bench"), el("p", {}, el("a", { href: "#sheet" }, "Edit a sheet, or make one from another"), "  ·  ", el("a", { href: "#study" }, "Gauge study")), el("form", { on: { submit } },
     el("div", { class: "fields" }, Object.entries(fields).map(([name, node]) => el("span", { class: "field" }, el("label", { for: node.id }, labels[name]), node))),
     said, el("button", { class: "strong" }, "Write the file and start")));
 }

@@ -1,21 +1,20 @@
-// A sheet, edited: pins on the connector's face, windings between them, tolerances, and what every pair then reads.
+// A sheet, edited: everything that it can state, pins on the connector's face, and what every pair then reads.
 
 import { drawFace } from "./face.js";
 import { el, pairText } from "./dom.js";
 import { head, table } from "./pieces.js";
 import { postJson } from "./orders.js";
 
-const LISTS = {
-  pin: ["Pins", { name: "pin", colour: "colour", remark: "remark", lead: "lead, such as 23 mohm" }],
-  winding: ["Windings", { name: "name", a: "from", b: "to", resistance: "resistance", acceptance: "acceptance", serviceable: "serviceable" }],
-  step: ["Steps, in the order of measuring", { name: "name", a: "probe A", b: "probe B", kind: "kind" }],
-};
-const ENDS = { winding: "between", step: "pair" };
+const TITLES = { pin: "Pins", winding: "Windings", strap: "Straps", diode: "Diodes", balance: "Balances: windings that must be alike", matching: "Matchings: two that must be the same", isolation: "Isolation: groups that nothing may join", correction: "Corrections of insulation", step: "Steps, in the order of measuring" };
+
+/** Keys that every list begins with; another one comes when somebody wants it. */
+const USUAL = { pin: ["name", "colour", "remark", "lead"], winding: ["name", "between", "resistance", "acceptance", "serviceable"], strap: ["name", "between", "resistance", "upper"], step: ["name", "pair", "kind"], isolation: ["groups", "at", "at_least", "reject_below"] };
+const HOW = { names: "parted by commas", groups: "commas within a group, ; between", yes: "true or false" };
 const LOOK_MS = 400;
 
 /** Opens the screen; `about` is the sheet's place in the list. */
 export async function openSheet(main, about) {
-  const work = { file: about, wanted: null, place: el("div", { class: "stage" }), field: null, waiting: null };
+  const work = { file: about, tables: null, place: el("div", { class: "stage" }), waiting: null, taps: 0 };
   const choose = el("select", { id: "sheet", on: { change: () => open(work, choose.value) } });
   main.append(...head("Sheet", "What is known of a unit type. What is changed here is written into the same text file, its comments kept."),
     el("p", { class: "find" }, el("label", { for: "sheet" }, "Sheet"), choose), work.place);
@@ -29,53 +28,52 @@ async function open(work, file) {
   work.file = file;
   const answer = await postJson("/sheet", { file });
   if (!answer.ok) return work.place.replaceChildren(el("p", { class: "card" }, [answer.text, ...(answer.plain?.faults ?? [])].join(" ")));
-  work.wanted = split(answer.plain);
   return draw(work, answer.plain);
 }
 
-/** Both ends of a winding or step as fields of their own, and back. */
-const split = ({ sheet, connector, pin, winding, step }) => ({ sheet, connector: { ...connector, rows: (connector.rows || []).map((row) => row.join(" ")).join(" / ") }, pin,
-  winding: winding.map(({ between, ...one }) => ({ ...one, a: between[0] ?? "", b: between[1] ?? "" })), step: step.map(({ pair, ...one }) => ({ ...one, a: pair[0] ?? "", b: pair[1] ?? "" })) });
-const joined = (kind, { a, b, ...one }) => (ENDS[kind] ? { ...one, [ENDS[kind]]: [a.trim(), b.trim()] } : one);
-const whole = ({ sheet, connector, ...lists }) => ({ sheet, connector: { ...connector, rows: connector.rows.split("/").map((row) => row.trim().split(/\s+/)) },
-  ...Object.fromEntries(Object.entries(lists).map(([kind, list]) => [kind, list.map((one) => joined(kind, one))])) });
-
 function draw(work, plain) {
-  const { wanted } = work;
-  work.face = el("div", { class: "now-face sheet-face" });
-  work.said = el("div", { role: "status" });
-  work.seen = el("div", { class: "stage" });
+  Object.assign(work, { tables: plain.tables, shapes: plain.shapes, used: null });
+  Object.assign(work, { face: el("div", { class: "now-face sheet-face" }), said: el("div", { role: "status" }), seen: el("div", { class: "stage" }) });
   work.save = el("input", { id: "save", maxlength: 60, autocomplete: "off", value: work.file.startsWith("folder/") ? work.file.slice(7) : "" });
-  const words = { name: "Name", about: "About" };
+  const { sheet, connector, ...lists } = work.shapes;
+  const once = (kind, keys) => Object.keys(keys).map((key) => labelled(work, kind, key));
   work.place.replaceChildren(
-    el("section", { class: "card" }, el("div", { class: "fields" }, Object.keys(words).map((key) => labelled(work, wanted.sheet, key, words[key])), labelled(work, wanted.connector, "rows", "Pins, rows parted by /"), labelled(work, wanted.connector, "core", "Name of the core")),
-      el("p", { class: "quiet" }, "Tap two pins to put them into the field that was used last."), work.face),
-    ...Object.entries(LISTS).map(([kind, [title, keys]]) => list(work, kind, title, keys)),
+    el("section", { class: "card" }, el("div", { class: "fields" }, once("sheet", sheet), once("connector", connector)),
+      el("p", { class: "quiet" }, "Tap pins to put them into the field that was used last."), work.face),
+    ...Object.keys(lists).map((kind) => list(work, kind)),
     el("section", { class: "card stage" }, work.said, el("form", { class: "find", on: { submit: (event) => save(event, work) } }, el("span", { class: "field" }, el("label", { for: "save" }, "Save as"), work.save), el("button", { class: "strong" }, "Save the sheet"))),
     el("section", { class: "card" }, el("h2", {}, "What every pair reads"), work.seen));
   show(work, plain);
 }
 
-function input(work, one, key, label) {
-  const node = el("input", { "aria-label": label, value: one[key] ?? "", maxlength: 200, autocomplete: "off", size: 10 });
+const spoken = (key) => key.replace(/_/g, " ");
+
+function input(work, one, kind, key, label) {
+  const shape = work.shapes[kind][key];
+  const node = el("input", { "aria-label": label, value: one[key] ?? "", maxlength: 1000, autocomplete: "off", size: 10, title: HOW[shape] ?? null });
   node.addEventListener("input", () => changed(work, one, key, node.value));
-  node.addEventListener("focus", () => { work.used = { one, key, node }; });
+  node.addEventListener("focus", () => Object.assign(work, { used: { one, key, shape, node }, taps: 0 }));
   return node;
 }
 
-function labelled(work, one, key, label) {
-  const node = input(work, one, key, label);
-  node.id = `e-${key}`;
-  return el("span", { class: "field" }, el("label", { for: node.id }, label), node);
+function labelled(work, kind, key) {
+  const node = input(work, work.tables[kind], kind, key, spoken(key));
+  node.id = `e-${kind}-${key}`;
+  return el("span", { class: "field" }, el("label", { for: node.id }, spoken(key)), node);
 }
 
-function list(work, kind, title, keys) {
-  const box = el("section", { class: "card" });
+function list(work, kind) {
+  const box = el("details", { class: "card", open: ["pin", "winding", "step"].includes(kind) });
+  const keys = Object.keys(work.shapes[kind]);
+  const shown = new Set([...(USUAL[kind] ?? keys), ...work.tables[kind].flatMap(Object.keys)]);
   const again = () => {
-    const rows = work.wanted[kind].map((one, place) => [...Object.entries(keys).map(([key, label]) => input(work, one, key, `${label}, ${kind} ${place + 1}`)),
-      el("button", { type: "button", "aria-label": `Take out ${kind} ${place + 1}`, on: { click: () => { work.wanted[kind].splice(place, 1); again(); look(work); } } }, "Take out")]);
-    const add = el("button", { type: "button", on: { click: () => { work.wanted[kind].push({ at: null, ...Object.fromEntries(Object.keys(keys).map((key) => [key, ""])) }); again(); } } }, `One more ${kind}`);
-    box.replaceChildren(el("h2", {}, title), table(title, [...Object.values(keys), ""], rows), el("p", { class: "buttons" }, add));
+    const columns = keys.filter((key) => shown.has(key));
+    const rows = work.tables[kind].map((one, place) => [...columns.map((key) => input(work, one, kind, key, `${spoken(key)}, ${kind} ${place + 1}`)),
+      el("button", { type: "button", "aria-label": `Take out ${kind} ${place + 1}`, on: { click: () => { work.tables[kind].splice(place, 1); again(); look(work); } } }, "Take out")]);
+    const add = el("button", { type: "button", on: { click: () => { work.tables[kind].push({ place: null }); again(); } } }, `One more ${kind}`);
+    const rest = keys.filter((key) => !shown.has(key));
+    const more = el("select", { "aria-label": `Another key, ${kind}`, on: { change: () => { shown.add(more.value); again(); } } }, el("option", { value: "" }, "Another key …"), rest.map((key) => el("option", { value: key }, spoken(key))));
+    box.replaceChildren(el("summary", {}, `${TITLES[kind] ?? kind} (${rows.length})`), rows.length ? table(TITLES[kind] ?? kind, [...columns.map(spoken), ""], rows) : "", el("p", { class: "buttons" }, add, rows.length && rest.length ? more : null));
   };
   again();
   return box;
@@ -89,38 +87,40 @@ function changed(work, one, key, value) {
 
 /** What the sheet would be as it stands in the fields. */
 async function look(work) {
-  const answer = await postJson("/sheet", { file: work.file, wanted: whole(work.wanted) });
+  const answer = await postJson("/sheet", { file: work.file, wanted: work.tables });
   show(work, answer.ok ? answer.plain : null, answer);
 }
 
 function show(work, plain, answer = null) {
   work.said.replaceChildren(...(plain ? [] : [answer.text, ...(answer.plain?.faults ?? [])].map((line) => el("p", {}, line))));
   if (!plain) return;
-  const marked = work.used ? [work.used.one.a, work.used.one.b] : null;
-  work.face.replaceChildren(drawFace(plain.face, marked, plain.sheet.name, () => show(work, plain)));
+  const marked = work.used?.shape === "names" ? split(work.used.one[work.used.key]) : null;
+  work.face.replaceChildren(drawFace(plain.face, marked, plain.tables.sheet.name, () => show(work, plain)));
   work.seen.replaceChildren(
     table("Pairs", ["pins", "reads", "accepted after winding", "serviceable"], plain.pairs.map((one) => [pairText(one.pair), one.nominal, one.acceptance, one.serviceable])),
-    el("h2", {}, "Limits of the steps"), table("Steps", ["step", "pins", "accepted after winding", "serviceable"], plain.steps.map((one) => [one.name, pairText(one.pair), one.acceptance, one.serviceable])));
+    el("h2", {}, "Limits of the steps"), table("Limits", ["step", "pins", "accepted after winding", "serviceable"], plain.steps.map((one) => [one.name, pairText(one.pair), one.acceptance, one.serviceable])));
   for (const pin of work.face.querySelectorAll("[data-pin]")) pin.addEventListener("click", () => tapped(work, pin.dataset.pin));
 }
 
-/** A pin that is tapped goes into the end that was used last, and the next into the other one. */
+const split = (text) => (text ?? "").split(",").map((name) => name.trim()).filter(Boolean);
+
+/** A tap puts a pin into a pair's first end, the next one into its second; any other list becomes longer. */
 function tapped(work, name) {
-  const { one, key, node } = work.used ?? {};
-  if (!node || !["a", "b"].includes(key)) return;
-  node.value = name;
-  changed(work, one, key, name);
-  const other = node.closest("tr").querySelectorAll("input")[key === "a" ? 2 : 1];
-  other.focus();
+  const { one, key, shape, node } = work.used ?? {};
+  if (!node || !["names", "groups"].includes(shape)) return;
+  const pair = ["between", "pair"].includes(key);
+  const ends = pair ? Object.assign(split(one[key]), { [work.taps % 2]: name }) : null;
+  work.taps += 1;
+  node.value = pair ? ends.join(", ") : [one[key], name].filter(Boolean).join(", ");
+  changed(work, one, key, node.value);
 }
 
 async function save(event, work) {
   event.preventDefault();
   const name = work.save.value.trim();
-  const answer = await postJson("/sheet", { file: work.file, wanted: whole(work.wanted), save: name.endsWith(".toml") ? name : `${name}.toml` });
+  const answer = await postJson("/sheet", { file: work.file, wanted: work.tables, save: name.endsWith(".toml") ? name : `${name}.toml` });
   if (!answer.ok) return show(work, null, answer);
   work.file = `folder/${answer.plain.written}`;
-  work.wanted = split(answer.plain);
   draw(work, answer.plain);
   work.said.replaceChildren(el("p", {}, `${answer.plain.written} is written. A bench that works by it takes it once its settings are read again.`));
   return null;

@@ -42,12 +42,3 @@ export function sign(name, label = "") {
   const about = label ? { role: "img", "aria-label": label } : { "aria-hidden": "true" };
   return svg("svg", { viewBox: "0 0 100 100", class: `sign sign-${name}`, "data-sign": name, ...about }, ...(DRAWN[name] ?? DRAWN.waiting)());
 }
-
-/** Words of outcomes where the daemon sent none; the same as in its terminal. */
-export const OUTCOME_WORDS = {
-  pass: "pass",
-  conditional_pass: "pass, near a limit",
-  conditional_fail: "fail, near a limit",
-  fail: "FAIL",
-  cannot_judge: "cannot judge",
-};

@@ -13,6 +13,7 @@ import { openNow } from "./now.js";
 import { openSenses } from "./senses.js";
 import { openSetup } from "./setup.js";
 import { openSheet } from "./sheet.js";
+import { openStudy } from "./study.js";
 import { openUnits } from "./units.js";
 import { order } from "./orders.js";
 import { Router } from "./router.js";
@@ -41,6 +42,7 @@ const screens = {
   "hands-off": { title: "Hands-off tests", open: (main) => openHandsOff(main, bench) },
   setup: { title: "Setup", open: (main) => openSetup(main, bench) },
   sheet: { title: "Sheet", open: (main, about) => void openSheet(main, about) },
+  study: { title: "Gauge study", open: (main, about) => void openStudy(main, about) },
   senses: { title: "Sound and keys", open: (main) => openSenses(main, bench) },
 };
 
@@ -82,8 +84,8 @@ function onState(state, changed) {
     bench.trace.take({ new: true, points: state.trace ?? [] });
     strip(state);
     document.body.dataset.mode = state.mode ?? "bench";
-    if (state.mode === "setup" && !["setup", "sheet"].includes(router.name)) location.hash = "#setup";
-    if (state.mode !== "setup" && before === "setup" && router.name === "setup") location.hash = "#now";
+    if (state.mode === "setup" && !["setup", "sheet", "study"].includes(router.name)) location.hash = "#setup";
+    if (state.mode !== "setup" && before === "setup" && ["setup", "study"].includes(router.name)) location.hash = "#now";
     before = state.mode;
   }
   if (!changed || changed.includes("warnings") || changed.includes("orders")) warnings.show(state.warnings, state.orders);

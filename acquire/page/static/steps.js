@@ -11,7 +11,7 @@ export function drawSteps(unit) {
   return el("div", { class: "steps-box" },
     el("a", { class: "tag", href: address("units", unit.serial) }, el("span", { class: "tag-hole", "aria-hidden": "true" }), el("span", { class: "tag-serial" }, unit.serial),
       el("span", { class: "tag-count" }, `${unit.done} of ${unit.of}`)),
-    el("ol", { class: `steps${unit.steps.length > 8 ? " narrow" : ""}`, tabindex: unit.steps.length > 8 ? 0 : null, "aria-label": "Steps" }, unit.steps.map(oneStep)));
+    el("ol", { class: `steps${unit.steps.length > 8 ? " narrow" : ""}`, tabindex: unit.steps.length > 3 ? 0 : null, "aria-label": "Steps" }, unit.steps.map(oneStep)));
 }
 
 function oneStep(step) {

@@ -16,6 +16,7 @@ export function drawUnit(unit) {
     el("section", { class: "card" }, el("h2", {}, "Measured"), measured(unit.verdicts ?? [])),
     unit.typed?.length ? el("section", { class: "card" }, el("h2", {}, "Typed results"), table("Typed results", ["test", "verdict", "as typed", "why"], unit.typed.map((one) => [one.name, outcomeCell(one.outcome, one.word), one.typed, one.reason]))) : null,
     unit.not_tested?.length ? el("section", { class: "card" }, el("h2", {}, "What this does not say"), el("ul", {}, unit.not_tested.map((text) => el("li", {}, text)))) : null,
+    unit.visits?.length > 1 ? el("section", { class: "card" }, el("h2", {}, "All visits"), visits(unit.visits)) : null,
     unit.notes?.length ? el("section", { class: "card" }, el("h2", {}, "Remarks"), el("ul", {}, unit.notes.map(remark))) : null,
   ];
 }
@@ -36,6 +37,11 @@ function measured(verdicts) {
     one.text || (one.open ? "open" : "–"), drawScale(one) ?? "", one.reason,
   ]);
   return table("Measured values", ["pins", "verdict", "at reference temperature", "between its limits", "why"], rows, [2]);
+}
+
+function visits(list) {
+  const rows = list.map((one) => [when(one.started_utc_s), one.purpose, outcomeCell(one.outcome, endWord(one), one.ending), one.reason, one.batch, one.sheet, one.meter, one.bench]);
+  return table("Visits, oldest first", ["begun", "purpose", "verdict", "why", "batch", "sheet", "meter", "bench"], rows);
 }
 
 const remark = (note) => el("li", {}, `${when(note.utc_s)}  ${note.text}`, note.photo ? el("a", { href: `/photo?name=${note.photo}`, target: "_blank", rel: "noopener" }, el("img", { class: "photo", src: `/photo?name=${note.photo}`, alt: "Photo of the unit", loading: "lazy" })) : null);

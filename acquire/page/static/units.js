@@ -4,11 +4,9 @@ import { address } from "./router.js";
 import { el, part } from "./dom.js";
 import { endWord, head, load, outcomeCell, table, when } from "./pieces.js";
 import { drawUnit } from "./unit.js";
-import { drawHistory } from "./then_and_now.js";
+import { drawDocument } from "./document.js";
 import { unitActs } from "./unit_acts.js";
 
-const OUTCOMES = { "": "any verdict", pass: "pass", conditional_pass: "pass, near a limit", conditional_fail: "fail, near a limit", fail: "FAIL", cannot_judge: "cannot judge", none: "held or given up" };
-const PURPOSES = { "": "any purpose", incoming: "units that come in", winding: "while winding", final: "final test", returned: "units that come back" };
 const COLUMNS = [["serial", "serial"], ["outcome", "verdict"], ["batch", "batch"], ["", "sheet"], ["", "purpose"], ["time", "ended"]];
 
 /** What is looked for stays while the page is open. */
@@ -20,9 +18,13 @@ export function openUnits(main, about, bench) {
 }
 
 function openUnit(main, serial, bench) {
-  const [place, acts] = [el("div", { class: "stage" }), el("div", {})];
-  main.append(...head("Unit"), el("p", {}, el("a", { href: address("units") }, "All units")), acts, place);
-  const show = () => load(place, `/unit?serial=${encodeURIComponent(serial)}`, (unit) => [...drawUnit(unit), ...drawHistory(unit)]);
+  const [place, before, acts] = [el("div", { class: "stage" }), el("div", { class: "stage" }), el("div", {})];
+  main.append(...head("Unit"), el("p", {}, el("a", { href: address("units") }, "All units")), acts, place, before);
+  const asked = `?serial=${encodeURIComponent(serial)}`;
+  const show = () => load(place, `/unit${asked}`, (unit) => {
+    if (unit.visits.length > 1) load(before, `/returned${asked}`, ({ document }) => drawDocument(document));
+    return drawUnit(unit);
+  });
   show();
   let done = bench.state()?.result?.utc_s;
   const draw = (now) => part(acts, [now?.unit?.serial, now?.unit?.ended, now?.orders], () => unitActs(bench, serial, show));
@@ -42,7 +44,8 @@ function openList(main) {
   const choices = el("div", { class: "find" });
   let waiting = null;
   const show = () => load(place, `/units?${new URLSearchParams(sought)}`, (plain) => {
-    part(choices, [plain.batches, plain.sheets], () => [choose("batch", ["", ...plain.batches], "any batch"), choose("sheet", ["", ...plain.sheets], "any sheet")]);
+    part(choices, [plain.batches, plain.sheets], () => [choose("outcome", ["", ...Object.keys(plain.outcomes), "none"], "any verdict", { ...plain.outcomes, none: "held or given up" }), choose("purpose", ["", ...Object.keys(plain.purposes)], "any purpose", plain.purposes),
+      choose("batch", ["", ...plain.batches], "any batch"), choose("sheet", ["", ...plain.sheets], "any sheet")]);
     return drawList(plain, seek);
   });
   const seek = (some) => {
@@ -56,7 +59,7 @@ function openList(main) {
   };
   const field = el("input", { id: "find", type: "search", value: sought.part, maxlength: 200, autocomplete: "off", spellcheck: "false", placeholder: "part of a serial", on: { input: () => seek({ part: field.value.trim() }) } });
   main.append(...head("Units"), el("form", { class: "find", role: "search", on: { submit: (event) => event.preventDefault() } },
-    el("label", { for: "find" }, "Serial"), field, choose("outcome", Object.keys(OUTCOMES), "any verdict", OUTCOMES), choose("purpose", Object.keys(PURPOSES), "any purpose", PURPOSES), choices), place);
+    el("label", { for: "find" }, "Serial"), field, choices), place);
   show();
   return { state: (_, changed) => changed?.includes("result") && show(), close: () => clearTimeout(waiting) };
 }
@@ -68,7 +71,7 @@ function drawList(plain, seek) {
   const mark = (name) => (sought.sort === name ? (sought.up ? " ▲" : " ▼") : "");
   const titles = COLUMNS.map(([name, title]) => (name ? el("button", { type: "button", class: "plain sort", on: { click: () => seek({ sort: name, up: sought.sort === name && !sought.up ? "1" : "" }) } }, title + mark(name)) : title));
   const rows = units.map((one) => [el("a", { href: address("units", one.serial) }, one.serial),
-    el("span", {}, outcomeCell(one.outcome, endWord(one), one.ending), one.outcome && one.untested ? el("small", { class: "quiet" }, ` ${one.untested} not tested`) : null), one.batch, one.sheet, PURPOSES[one.purpose] ?? one.purpose, when(one.utc_s)]);
+    el("span", {}, outcomeCell(one.outcome, endWord(one), one.ending), one.outcome && one.untested ? el("small", { class: "quiet" }, ` ${one.untested} not tested`) : null), one.batch, one.sheet, plain.purposes[one.purpose], when(one.utc_s)]);
   return [
     el("p", { class: "buttons", role: "status" }, `${first + 1} to ${first + units.length} of ${total}`,
       first ? el("button", { type: "button", on: { click: turn(-1) } }, "Before") : null, first + most < total ? el("button", { type: "button", on: { click: turn(1) } }, "Next") : null),

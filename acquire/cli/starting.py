@@ -1,0 +1,69 @@
+"""Commands for a person without a terminal: an entry in the menu, a bench that starts at log-in."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+if TYPE_CHECKING:
+    from system.desktop import Starter
+
+
+BENCH = Annotated[Path, typer.Argument(help="Bench file that a page or a person has made.")]
+SETUP_FOLDER = Annotated[
+    Path | None,
+    typer.Option("--folder", help="Of bench files; left out: steadyohm in your own folder."),
+]
+
+
+def install_shortcut(folder: SETUP_FOLDER = None) -> None:
+    """Put an entry into the menu that opens the setup page in a browser."""
+    from acquire.answers.starting import in_menu
+
+    place = folder or Path.home() / "steadyohm"
+    place.mkdir(parents=True, exist_ok=True)
+    _put(in_menu(place), "Its entry is in the menu")
+
+
+def remove_shortcut() -> None:
+    """Take that entry out of the menu again."""
+    from acquire.answers.starting import in_menu
+
+    _taken(in_menu(Path()).take_away, "the menu")
+
+
+def install_at_login(bench: BENCH) -> None:
+    """Let a bench start whenever you log in."""
+    from acquire.answers.starting import bench_at_login
+    from acquire.files.settings import load_bench
+
+    load_bench(bench)  # one that cannot be used is refused now, not at the next log-in
+    _put(bench_at_login(bench), "It starts at your next log-in")
+
+
+def remove_at_login(bench: BENCH) -> None:
+    """Let a bench start at log-in no longer."""
+    from acquire.answers.starting import bench_at_login
+
+    _taken(bench_at_login(bench).take_away, "what starts at log-in")
+
+
+def _put(starter: Starter, what: str) -> None:
+    from acquire.errors import InputImpossible
+
+    try:
+        typer.echo(f"{what}: {starter.put()}")
+    except OSError as error:
+        raise InputImpossible(f"It cannot be installed ({error.strerror or error}).") from error
+
+
+def _taken(take_away: Callable[[], bool], where: str) -> None:
+    from acquire.errors import InputImpossible
+
+    try:
+        typer.echo("Removed." if take_away() else f"There was nothing of it in {where}.")
+    except OSError as error:
+        raise InputImpossible(f"It cannot be removed ({error.strerror or error}).") from error

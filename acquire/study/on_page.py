@@ -1,0 +1,144 @@
+"""A gauge study on the bench page: begun from setup, worked by its prompts without a value, then reported.
+
+The page shows what the terminal shows: what to do next, how far from rest, that it is taken. Not for the
+measuring (`run`) nor for what is said of it (`report`).
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+from collections.abc import Awaitable, Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from acquire.clock import Clock
+from acquire.outlets.orders import Answer, Order, Stop
+from acquire.page.about import About
+from acquire.page.behind import Behind, Plain, Posted, Unfit, short_text
+from acquire.page.bench_page import BenchPage
+from acquire.page.facts import Facts
+from acquire.page.papers import studies_in
+from acquire.page.shelf import files_of
+from acquire.page.spoken import Cue, Sound
+from acquire.page.view import View
+from acquire.records import Approach, Code, Event, LeadZero, LiftOff, Notice, Prompt
+from acquire.steps.pairs import PairTable
+from acquire.study.begin import Wish
+from acquire.study.plan import names_in, parts_named
+from acquire.study.run import StudyBench, study_bench
+from acquire.study.work import Finished, Happening, Taken
+from acquire.words.notices import said
+
+Start = Callable[[Callable[[asyncio.Event, Callable[[], None]], Awaitable[None]]], Awaitable[None]]
+
+SHOWN = (Approach, LeadZero, LiftOff, Notice, Prompt)
+"""Events that tell no value."""
+
+
+@dataclass(slots=True)
+class PageScreen:
+    """The page as a study's screen."""
+
+    page: BenchPage
+    view: View
+    typing: None = None
+
+    def show(self, event: Event) -> None:
+        """Show one event of the bench, without its value."""
+        if isinstance(event, SHOWN):
+            self.page.show(event)
+
+    def tell(self, happening: Happening) -> None:
+        """Show what has happened in the study."""
+        match happening:
+            case Taken():
+                self.view.sound(Cue(Sound.PASS, "Taken."))
+            case Finished():
+                self.view.sound(Cue(Sound.DONE, "The study is done."))
+        self.page.stream.changed()
+
+
+@dataclass(slots=True)
+class StudiesOnPage:
+    """Studies of a folder, of which one at a time may be at work.
+
+    Attributes:
+        folder: of bench files and of the studies' records.
+        page: is served already.
+        clock: of the bench.
+        start: hands over what is to be run; returns when it runs, or raises why not.
+    """
+
+    folder: Path
+    page: BenchPage
+    clock: Clock
+    start: Start
+
+    async def begin(self, body: Plain) -> Plain:
+        """Begin a study, or go on with one."""
+        benches = {each.file: each.path for each in files_of(self.folder) if each.kind == "bench"}
+        name, trials = short_text(body, "name"), short_text(body, "trials", "3")
+        if (bench := benches.get(short_text(body, "bench"))) is None:
+            raise Unfit("Choose a bench file of the list.")
+        if not name or Path(name).name != name or name.startswith(".") or not trials.isdecimal():
+            raise Unfit("Name the study, such as study-1, and how many rounds, such as 3.")
+        parts, operators = short_text(body, "parts"), names_in(short_text(body, "operators"))
+        given = parts_named(parts) if parts else ()
+        to = self.folder / f"{name.removesuffix('.jsonl')}.jsonl"
+        wish = Wish(bench, None, short_text(body, "step"), given, operators, int(trials), None, to)
+        await self.start(lambda stop, ready: self._run(wish, stop, ready))
+        return {"name": to.name}
+
+    async def _run(self, wish: Wish, stop: asyncio.Event, ready: Callable[[], None]) -> None:
+        """Measure until nothing is missing or the stop is set; the page is setup's again afterwards."""
+        page, ended = self.page, asyncio.Event()
+        before = page.stream.view, page.pages.asks, page.pages.posts
+        with contextlib.ExitStack() as open_files:
+            bench, notices = study_bench(open_files, wish, self.clock, ended)
+            view = View(_about(bench))
+            view.on(PairTable(bench.work.place.sheet))
+            bench.screen = PageScreen(page, view)
+            page.put_behind(self._behind(bench), view)
+            ready()
+            watch = asyncio.create_task(_both(stop, ended), name="study stop")
+            try:
+                await bench.run(notices)
+            finally:
+                watch.cancel()
+                page.stream.replace(before[0], "setup")
+                page.pages.behind, page.pages.asks, page.pages.posts = None, before[1], before[2]
+
+    def _behind(self, bench: StudyBench) -> Behind:
+        async def obey(order: Order) -> Answer:
+            if isinstance(order, Stop):
+                bench.stop.set()
+                return Answer(done=True)
+            told = [each for each in await bench.obey(order) if isinstance(each, Notice)]
+            refused = next((each for each in told if each.code is Code.COMMAND_REFUSED), None)
+            return Answer(done=refused is None, reason="" if refused is None else said(refused))
+
+        def facts() -> Facts:
+            now_s, conditions = self.clock.utc_s(), bench.work.conditions
+            air = conditions.fresh_temperature(now_s)
+            known = conditions.temperature is not None
+            return Facts(now_s, celsius=None if air is None else air.celsius, temperature_known=known)
+
+        asks = {"/study": studies_in(self.folder)}
+        return Behind(facts, self.clock.utc_s, self.clock.monotonic_s, obey, may_stop=True, asks=asks)
+
+
+async def _both(stop: asyncio.Event, ended: asyncio.Event) -> None:
+    await stop.wait()
+    ended.set()
+
+
+def _about(bench: StudyBench) -> About:
+    place = bench.work.place
+    meter = f"{place.meter_id} ({place.meter_model})"
+    return About(f"{place.bench}, gauge study", place.purpose, meter, "", place.software)
+
+
+def studies(folder: Path, page: BenchPage, clock: Clock, start: Start) -> Posted:
+    """What begins a study on a page."""
+    return StudiesOnPage(folder, page, clock, start).begin
