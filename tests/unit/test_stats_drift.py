@@ -21,7 +21,9 @@ def test_two_spools_differ_and_are_named():
     assert by.within_s == pytest.approx(0.5, rel=0.3)
     told = sentence_of(by, "spool")
     assert told.startswith("By spool the means differ (p < 0.001")
-    assert "A reads highest, B lowest" in told
+    means = [math.fsum(values[:20]) / 20.0, math.fsum(values[20:]) / 20.0]
+    apart, share = f"{means[0] - means[1]:.4g}", f"{100.0 * by.share:.0f}"
+    assert f"A reads highest, B lowest, {apart} apart; this makes {share} % of the variance." in told
 
 
 def test_groups_that_are_alike_are_said_to_be():
@@ -59,7 +61,7 @@ def test_too_few_points_leave_the_slope_open():
 def test_long_rows_are_averaged_and_keep_their_slope():
     values = [5.0 + 1e-4 * i for i in range(5000)]
     got = drift(values)
-    assert got.blocks == 13
+    assert (got.blocks, got.of.points) == (13, 385)
     assert got.of.slope == pytest.approx(1e-4, rel=1e-6)
 
 

@@ -52,7 +52,11 @@ def test_the_whole_interval_of_the_share_decides(half, word, begins):
 
 def test_an_interval_beyond_the_whole_is_told_in_ohms():
     """Two operators: up to 197 % of the tolerance is no figure; so many ohms of so many are."""
-    told = verdict_of(study(half=3.0))
+    poor = study(half=3.0)
+    told = verdict_of(poor)
+    ohms = [float(number) for number in re.findall(r"([\d.]+) Ω", told[1])]
+    wide = [poor.sigmas * s for s in (poor.gauge.sigma, poor.gauge_low, poor.gauge_high)]
+    assert ohms == pytest.approx([*wide, 6.0], rel=0.06)
     assert told[0].startswith("This study cannot tell")
     assert re.fullmatch(
         r"The gauge takes \S+ Ω \(95 %: \S+ Ω to \S+ Ω\) of a tolerance of 6\.00 Ω\. AIAG: .*", told[1]

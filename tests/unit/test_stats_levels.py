@@ -7,6 +7,7 @@ import pytest
 
 from acquire.errors import InputImpossible
 from acquire.stats.levels import causes_of, level_changes, sentence_of
+from tests.later import stats
 
 
 def two_spools(seed=1, first=22, count=40, step=-0.036):
@@ -22,6 +23,9 @@ def test_a_new_spool_is_found_at_its_first_unit():
     assert change.low < change.shift < change.high < 0.0
     assert change.shift / change.before == pytest.approx(-0.0356, abs=0.003)
     assert change.p < 1e-9
+    values = two_spools()
+    between = stats.ttest_ind(values[22:], values[:22]).confidence_interval(0.95)
+    assert (change.low, change.high) == pytest.approx((between.low, between.high))
 
 
 def test_its_cause_is_named():

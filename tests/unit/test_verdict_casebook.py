@@ -11,7 +11,7 @@ from acquire.records import Pair, Purpose
 from acquire.steps.pairs import PairTable
 from acquire.verdict.casebook import Casebook
 from acquire.verdict.circuits import crossed, evenly, healthy, log_sizes
-from acquire.verdict.dictionary import PRIORS, Case, cases
+from acquire.verdict.dictionary import PRIORS, Case, cases, double_cases
 from acquire.verdict.next_pair import information
 from acquire.verdict.solving import whitened
 from tests.known_sheets import FATHOM, PLOVER, QUERN
@@ -141,3 +141,31 @@ def test_information_of_a_pair_agrees_with_sampling():
     of_case = np.array([posterior[laws.case == laws.case[index[d]]].sum() for d in drawn])
     theirs = np.log((density * same).sum(axis=1) / of_case / density.sum(axis=1)).mean()
     assert ours == pytest.approx(theirs, abs=0.03)
+
+
+@pytest.mark.parametrize("sheet", [PLOVER, QUERN, FATHOM], ids=lambda sheet: sheet.name)
+@pytest.mark.parametrize("listed", [cases, double_cases])
+def test_the_sizes_of_a_case_share_all_of_its_weight(sheet, listed):
+    """Whatever a fault's size: its prior is that of the fault alone."""
+    for case in listed(sheet, Purpose.INCOMING):
+        assert math.fsum(circuit.weight for circuit in case.circuits) == pytest.approx(1.0), case.faults
+
+
+def test_a_wrong_wire_is_half_a_gauge_or_a_whole_one_off():
+    """Ohms go as 92^(2/39) a gauge (ASTM B258); turns and shorts lower or raise, by what they are."""
+    good = {e.name: e.ohm for e in healthy(PLOVER).elements}
+
+    def shares(fault):
+        found = [case for case in cases(PLOVER, Purpose.INCOMING) if case.fault == fault]
+        return [[c.element(case.where[0]).ohm / good[case.where[0]] for c in case.circuits] for case in found]
+
+    half, whole = 92.0 ** (1.0 / 39.0), 92.0 ** (2.0 / 39.0)
+    assert all(each == pytest.approx([half, whole], rel=2e-3) for each in shares("wire_too_thin"))
+    assert all(each == pytest.approx([1 / half, 1 / whole], rel=2e-3) for each in shares("wire_too_thick"))
+    for fault, low, high in (
+        ("shorted_turns", 0.1, 1.0),
+        ("too_few_turns", 0.9, 1.0),
+        ("too_many_turns", 1.0, 1.1),
+    ):
+        assert all(low < share < high for each in shares(fault) for share in each)
+        assert max(abs(1.0 - share) for each in shares(fault) for share in each) > 0.06

@@ -8,8 +8,9 @@ from acquire.physics.common import PairReading
 from acquire.records import Pair, Purpose
 from acquire.steps.pairs import PairTable
 from acquire.verdict.diagnose import casebook, double_casebook, findings
-from acquire.verdict.weighing import visible, weigh_all
+from acquire.verdict.weighing import unknown_weight, visible, weigh_all
 from tests.known_sheets import PLOVER, QUERN
+from tests.later import norm
 
 TABLE, STAR = PairTable(PLOVER), PairTable(QUERN)
 STEPS = [step.pair for step in PLOVER.steps]
@@ -110,3 +111,16 @@ def test_a_winding_found_open_is_hardly_a_good_one_whose_pin_was_missed_twice():
     conducting = book.laws.conducts[:, book.columns([Pair("1", "core")])[0]]
     missed = (told - bare)[touching & conducting]
     assert missed == pytest.approx(math.log(3e-3))
+
+
+def test_what_no_fault_explains_is_as_a_good_unit_or_anything_at_all():
+    """Half by half, by scipy's normal density and one even in its logarithm over nine decades."""
+    table, pair = PairTable(PLOVER), Pair("1", "2")
+    for ohm, u_ohm in ((203.0, 0.5), (150.0, 0.5), (1e-5, 1e-3)):
+        width = math.hypot(table.spread_ohm(pair), u_ohm)
+        good = norm.pdf(ohm, table.nominal_ohm(pair), width)
+        anything = 1.0 / (max(ohm, 1e-3) * math.log(1e9))
+        found = unknown_weight(table, [PairReading(pair, ohm, u_ohm)]) - unknown_weight(table, [])
+        assert found == pytest.approx(math.log(0.5 * good + 0.45 * anything))
+    shut, apart = (unknown_weight(table, [PairReading(p, math.inf, 0.0)]) for p in (pair, Pair("1", "core")))
+    assert apart - shut == pytest.approx(math.log(11.0))
