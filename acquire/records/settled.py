@@ -42,7 +42,7 @@ class Learned:
 
     version: int = 0
     contacts: int = 0
-    widening: float = 1.0
+    widening: float = 0.7
     wrong: float = 0.0
     expected: float = 0.0
     restless: float = -1.8

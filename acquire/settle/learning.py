@@ -23,7 +23,7 @@ WANTED_MISSES = 0.05
 # Steps of the logarithm of the width: six times as long at first, so that 40 contacts are enough (simulated
 # with normal errors of 0.5 to 2.5 times the stated size).
 _STEP, _MORE_AT_FIRST, _FIRST_CONTACTS = 0.1, 60.0, 12.0
-_NARROWEST, _WIDEST = 0.8, 8.0
+_NARROWEST, _WIDEST = 0.6, 8.0
 _MEMORY = 60.0  # contacts; older ones fade
 _PRIOR_CONTACTS = 5.0  # weight of what a new bench is taken for
 _PRIOR_WRONG = 0.25  # wrong reports, and expected ones, granted beforehand

@@ -136,10 +136,10 @@ def judge(
                 chance, width, far = doubt(signs(points, found, band, around, bench.signs))
                 wary = bench.caution * chance
                 if wary <= limits.most_doubt:
-                    width *= bench.widening
                     if wary > _ONLY_JUST * limits.most_doubt:
                         width = max(width, far)
-                    rest = _rest(found, horizon_s, width * band, max(bench.widening, 1.0), chance)
+                    half_width = bench.widening * width * band
+                    rest = _rest(found, horizon_s, half_width, max(bench.widening, 1.0), chance)
                     return unrest, rest, passed
         least = min(least, unrest)
     return least, None, passed

@@ -17,9 +17,9 @@ from collections import Counter
 from acquire.records import Contact, Judged, LeadZero, UnitStarted
 from acquire.records.codes import Order
 from acquire.sheets import load_sheet
-from sim.units import UNIT_TYPES
 from tests.benchmarks.diagnosis_bench import CONFIGS, METERS, Bench
 from tests.benchmarks.diagnosis_scene import Planted, good_unit
+from tests.known_units import UNIT_TYPES
 
 GOALS = {"plover-80": 1.2, "quern-12": 1.4, "fathom-7": 1.2}
 """Seconds of a unit over its floor that are wanted."""
