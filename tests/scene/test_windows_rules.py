@@ -187,10 +187,10 @@ run_loop(main())
 ROOMS = """
 journal_store journal_archive journal_history journal_tidying files_new_file files_shared outlets_csv_log
 outlets_csv_tail outlets_orders_kept outlets_line_outlet study_record reports_issued reports_signing
-page_running page_sheet_edit page_access page_say page_papers page_batch_read simulated_stand_in bench_daemon
+page_running page_sheet_edit page_access page_say page_papers simulated_stand_in bench_daemon
 """
 LINUX_OWN = """
-link pipe vanishes only_gives full_disk others_may_read taken_away stop_without_a_journal the_lock_is_for
+link pipe vanishes only_gives full_disk others_may_read taken_away stop_without_a_journal no_way_into
 """
 """Tests that themselves plant links and pipes, take open files away, or look at mode bits."""
 
