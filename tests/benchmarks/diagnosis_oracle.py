@@ -102,7 +102,7 @@ def drawn(case, dice, pairs):
         own = [e.sd_ohm * dice.standard_normal() for e in circuit.elements]
         along = [d.sd * dice.standard_normal() for d in circuit.directions]
         sizes = zip(circuit.sizes, along, circuit.directions, strict=False)
-        if all(d.low < size + off < d.high for size, off, d in sizes):
+        if all(d.low <= size + off <= d.high for size, off, d in sizes):
             ohms, zero = moved(circuit, own, along)
             return solved(circuit.elements, ohms, circuit.places, pairs, zero)
 

@@ -13,7 +13,11 @@ def chart(points, plotted=Plotted.VALUE, first=0):
 
 
 def called(points, rule):
-    return [(s.start, s.end, s.side) for s in signals(chart(points), [rule])]
+    """Places and sides; the same wherever the centre lies and however wide a sigma is."""
+    found = signals(chart(points), [rule])
+    moved = Chart(Plotted.VALUE, tuple(192.0 + 4.0 * p for p in points), 0, 192.0, 180.0, 204.0)
+    assert signals(moved, [rule]) == found
+    return [(s.start, s.end, s.side) for s in found]
 
 
 def test_a_point_beyond_its_limit_is_called():

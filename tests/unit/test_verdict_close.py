@@ -8,6 +8,7 @@ import pytest
 from acquire.physics.cooling import Look
 from acquire.records import Circumstances, Ending, FindingKind, Outcome, Pair, Purpose, UnitStarted
 from acquire.records.words import FAILING
+from acquire.steps.estimate import estimate
 from acquire.steps.pairs import PairTable
 from acquire.verdict.close import SIGNIFICANT, close_unit
 from acquire.words.verdicts import closure
@@ -100,6 +101,19 @@ def test_a_bad_joint_of_a_unit_that_cools_still_fails():
     assert joint.outcome is Outcome.FAIL
     warm_ohm = 2.0 * (1.0 + PER_KELVIN * float(cooling.at(unit.looks[-1].at_s)))
     assert joint.ohm == pytest.approx(warm_ohm, abs=1.5 * joint.expanded_ohm)
+
+
+@pytest.mark.parametrize(("sigmas", "odd"), [(3.0, False), (6.0, True)])
+def test_readings_contradict_each_other_from_four_sigmas(sigmas, odd):
+    """1-3 against what 1-2 and 2-3 foretell: the limit of 4 is a rare chance, 6 is none."""
+    unit = read_as(PLOVER)
+    (place,) = [k for k, (step, _) in enumerate(unit.judged) if step.pair == Pair("1", "3")]
+    others = [reading for step, reading in unit.judged if step.pair != Pair("1", "3")]
+    step, reading = unit.judged[place]
+    foretold_ohm, u_ohm = estimate(unit.table, others).reading(reading)
+    unit.judged[place] = step, reading._replace(ohm=foretold_ohm + sigmas * u_ohm)
+    kinds = [found.kind for found in closed(unit, rested_s=7200.0).found]
+    assert (FindingKind.CONTRADICTION in kinds) == odd
 
 
 def seen(unit):
