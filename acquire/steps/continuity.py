@@ -15,7 +15,7 @@ LOW_OHM = 10.0
 """Ohms below which leads, contacts and the last digit make a hand meter poor; workshop choice. A larger pair
 is judged by its continuity only where its sheet says at how many ohms."""
 
-ROOM, LEAST_OHM = 2.0, 1.0
+ROOM, LEAST_OHM = 2.0, 1.5
 """Where the sheet says nothing, twice the upper limit of the tolerance and no less than this will do: a bad
 joint has more. Workshop choices."""
 

@@ -68,8 +68,8 @@ def test_a_tolerance_beyond_the_meter_ends_in_a_pass_of_continuity(told, ohm):
     """The verdict, the unit's result and what was not judged say that it is no more than that."""
     result, (verdict,) = told(TEXT, ohm)
     assert (verdict.outcome, verdict.scope) == (Outcome.PASS, Scope.CONTINUITY_ONLY)
-    assert (verdict.lower_ohm, verdict.upper_ohm) == (None, pytest.approx(1.1))
-    assert ohm < verdict.at_most_ohm < 1.1
+    assert (verdict.lower_ohm, verdict.upper_ohm) == (None, LEAST_OHM)
+    assert ohm < verdict.at_most_ohm < LEAST_OHM
     assert verdict_word(verdict) == "continuous; tolerance not judged"
     assert re.match(r"continuous, at most (0\.9|1)\S* Ω; tolerance not judged", reason(verdict))
     assert result.outcome is Outcome.PASS
@@ -85,9 +85,9 @@ def test_without_the_word_of_the_bench_file_it_cannot_be_judged(told):
     assert result.outcome is Outcome.CANNOT_JUDGE
 
 
-@pytest.mark.parametrize(("ohm", "outcome"), [(0.9, Outcome.CANNOT_JUDGE), (2.5, Outcome.FAIL)])
+@pytest.mark.parametrize(("ohm", "outcome"), [(1.1, Outcome.FAIL), (2.5, Outcome.FAIL)])
 def test_a_bad_joint_is_no_continuity(told, ohm, outcome):
-    """0.9 ohm may have more than 1.1 ohm, so nothing is said; 2.5 ohm are beyond any doubt of the meter."""
+    """1.1 ohm are beyond the tolerance by more than the doubt of the meter; so are 2.5 ohm."""
     result, verdicts = told(TEXT, ohm)
     assert verdicts[-1].outcome is outcome
     assert result.outcome is outcome
@@ -107,7 +107,7 @@ def test_a_winding_may_ask_for_no_more_than_continuity(told):
 def test_only_low_ohms_are_judged_so_unless_the_sheet_names_a_limit(sheet_from):
     """441 ohm that are only continuous say nothing of shorted turns; the sheet may want no more."""
     low, high, _ = with_continuity(sheet_from(TEXT), Purpose.FINAL).steps
-    assert (low.continuity_ohm, high.continuity_ohm) == (pytest.approx(1.1), None)
+    assert (low.continuity_ohm, high.continuity_ohm) == (LEAST_OHM, None)
     stated = sheet_from(TEXT.replace('acceptance = "15 %"', 'acceptance = "15 %"\ncontinuity = "1 kohm"'))
     assert with_continuity(stated, Purpose.FINAL).steps[1].continuity_ohm == pytest.approx(1e3)
     small = sheet_from(TEXT.replace('"0.5 ohm"', '"0.1 ohm"'))
