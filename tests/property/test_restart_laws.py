@@ -21,14 +21,6 @@ def test_a_unit_goes_on_after_a_kill_as_without_it(seed):
         assert with_kill == without, (seed, after, story.actions[after].name)
 
 
-def test_a_key_at_the_warm_check_is_replayed_as_it_was_taken():
-    """An open pair there cannot judge the unit, but as a touch it is an open pair that asks for a second."""
-    story = play(1122)
-    for after in (14, 15, 16):
-        with_kill, without = killed(story, after)
-        assert with_kill == without, after
-
-
 @pytest.mark.parametrize("seed", range(100, 108))
 def test_the_record_of_what_was_done_is_what_was_done(seed):
     """After each action: the attempts told by the record alone, from a file, make the very same state."""
