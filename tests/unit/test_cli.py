@@ -207,3 +207,20 @@ def test_a_limit_that_no_list_can_have_is_bad_input(command, tmp_path):
     result = CliRunner().invoke(cli.app, [command, str(tmp_path), "--limit", "9" * 20])
     assert result.exit_code == 2
     assert "--limit" in result.output + result.stderr
+
+
+def test_a_foreign_package_of_one_of_our_names_is_told(tmp_path):
+    """Their names are common words; a stranger in front of ours would be imported in its place."""
+    (tmp_path / "sim").mkdir()
+    (tmp_path / "sim" / "__init__.py").write_text("", encoding="utf-8")
+    said = subprocess.run(
+        [sys.executable, "-m", "acquire", "--help"],
+        env=os.environ | {"PYTHONPATH": str(tmp_path)},
+        cwd=tmp_path,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert said.returncode == 1
+    assert str(tmp_path / "sim") in said.stderr
+    assert "environment of its own" in said.stderr
