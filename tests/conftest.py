@@ -27,6 +27,14 @@ structlog.configure(  # a rich traceback takes seconds of processor time
 )
 
 
+@pytest.fixture(autouse=True)
+def logs_as_before():
+    """A command run in this process sets up logging for its own streams, which are closed after it."""
+    settings = structlog.get_config()
+    yield
+    structlog.configure(**settings)
+
+
 @pytest.fixture
 async def no_task_left_running():
     """A test that leaves a task running fails and names it."""

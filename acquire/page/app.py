@@ -128,8 +128,8 @@ class Pages:
             self.put_behind(behind)
 
     def put_behind(self, behind: Behind) -> None:
-        """Let a bench stand behind from now on; what was asked of setup is asked no more."""
-        self.behind, self.asks, self.posts = behind, {**behind.asks}, {**behind.posts}
+        """Let a bench stand behind from now on; of setup nothing is left but that it is over."""
+        self.behind, self.asks, self.posts = behind, {"/setup": _set_up, **behind.asks}, {**behind.posts}
 
     def app(self, gate: Gate) -> ASGIApp:
         """The whole as one ASGI application."""
@@ -181,7 +181,8 @@ class Pages:
     async def _posted(self, request: Request) -> Response:
         path = "/" + request.path_params["path"]
         if path not in self.posts:
-            return refusal(404, NO_PAGE)
+            over = self.behind is not None and path.startswith("/setup/")
+            return refusal(409, "The bench is running already.") if over else refusal(404, NO_PAGE)
         try:
             body = json.loads(await _body(request, LARGEST_POST))
         except TooLarge as error:
@@ -191,6 +192,11 @@ class Pages:
         if not isinstance(body, dict):
             return refusal(400, "That is no JSON object.")
         return await _answered(self.posts[path](body), 422)
+
+
+async def _set_up(_words: dict[str, str]) -> Plain:
+    """What a page learns that still shows setup."""
+    return {"mode": "bench"}
 
 
 async def _answered(doing: Awaitable[Plain | File], otherwise: int) -> Response:

@@ -119,7 +119,7 @@ CASES = [
     Case((SKIP, GOOD, LEAKY), FAIL, revision=1, untested=()),
     Case((WARM,), None, Ending.WARM, untested=("isolation",)),
     Case((WARM, LEAKY), None, Ending.WARM, revision=1, untested=()),
-    Case((WARM, "again", GOOD), PASS),
+    Case((WARM, "rest", GOOD), PASS),
     Case((END,), None, Ending.GIVEN_UP, untested=("isolation",)),
     Case((END, "again", GOOD, LEAKY), FAIL, revision=1, untested=("turns",)),
     Case(("leave",), None, Ending.NEXT_UNIT, untested=("isolation",)),

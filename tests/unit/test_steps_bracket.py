@@ -160,7 +160,7 @@ def at_open_step():
 
 
 def codes(bench):
-    return [notice.code for notice in bench.of(Notice)]
+    return [notice.code for notice in bench.of(Notice) if notice.code is not Code.BENCH_LEARNT]
 
 
 def verdicts(bench):
