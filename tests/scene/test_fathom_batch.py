@@ -48,8 +48,6 @@ async def worked(folder, units, speed):
     # Unit 31 passes its ohms, as planted: what the hands type afterwards is another result.
     options = DemoOptions(folder, "fathom-7", units=units, speed=speed)
     assert await run_demo(options, out) == 0, out.file.getvalue()
-        out.file.getvalue()
-    )
     return folder / "journal"
 
 
