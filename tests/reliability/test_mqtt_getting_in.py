@@ -1,6 +1,7 @@
 """How a bench gets in to a broker that is guarded: certificates, passwords, rights, sizes."""
 
 import asyncio
+import gc
 import subprocess
 
 import pytest
@@ -74,6 +75,13 @@ async def journal_at(journal, seq):
     """Wait until the cursor has come so far."""
     while await journal.cursor("mqtt") < seq:  # noqa: ASYNC110  (a cursor has no event of its own)
         await asyncio.sleep(0.01)
+
+
+@pytest.fixture(autouse=True)
+def sockets_closed_here():
+    """What the collector closes is closed within the test whose mark forgives it, not in a later one."""
+    yield
+    gc.collect()
 
 
 # paho leaves the socket of a failed handshake to the garbage collector, which closes it with a warning.
