@@ -17,6 +17,7 @@ import typer
 from acquire.answers.meter_fit import MeterFit, row_lines, rows_of, term_lines
 from acquire.answers.options import AsJson, say, say_json
 from acquire.answers.sheet_checks import SheetRemark, sheet_remarks
+from acquire.bench.assembly import as_asked_for
 from acquire.bench.duty_setup import spool_cards
 from acquire.bench.fixture_setup import FixtureUnfit, fixture_lines, sheet_for, with_low_ohms
 from acquire.errors import Fault, FileInvalid, InputImpossible, JournalUnusable
@@ -240,7 +241,7 @@ def _bench_report(file: TomlFile) -> Report:
     if sheet_file is None or sheet is None or model is None or faults:
         return Report(file.path, "bench", tuple(faults))
     try:
-        measured = sheet_for(bench, sheet)
+        measured = as_asked_for(bench, sheet_for(bench, sheet), model)
     except FixtureUnfit as error:
         at = file.lines.of(("fixture", "high"))
         return Report(file.path, "bench", (Fault(file.path, at, "[fixture] high", error.what, error.hint),))

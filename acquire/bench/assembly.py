@@ -34,7 +34,7 @@ from acquire.bench.self_check import mark_of, stand_before, still_holds
 from acquire.bench.typing_readings import into
 from acquire.clock import Clock
 from acquire.conditions import BENCH_FILE, Conditions, Recheck, Temperature
-from acquire.files.bench_tables import TemperatureSource, ZeroSource
+from acquire.files.bench_tables import StepOrder, TemperatureSource, ZeroSource
 from acquire.files.settings import Bench
 from acquire.files.statements import ModelStatements
 from acquire.heart.serials import SerialRule
@@ -50,10 +50,12 @@ from acquire.records import (
     Event,
     LeadZero,
     Notice,
+    Sheet,
 )
 from acquire.records.codes import Order
 from acquire.settle import SettleSettings
 from acquire.sheets import load_sheet
+from acquire.steps.dial import in_fewest_turns
 from drivers.handheld.typed import TypedMeter
 from drivers.models import MeterModel, load_model
 from drivers.reading import Quantity, Ranging
@@ -110,6 +112,14 @@ def ranging(bench: Bench, model: MeterModel) -> Ranging:
     return Ranging.SET if settable else model.ranging
 
 
+def as_asked_for(bench: Bench, sheet: Sheet, model: MeterModel) -> Sheet:
+    """The sheet with its steps in the order in which this bench asks for them."""
+    by_hand = bench.fixture is None and ranging(bench, model) is Ranging.DIAL
+    if not by_hand or bench.order is not StepOrder.GUIDED:
+        return sheet
+    return in_fewest_turns(sheet, bench.purpose, ModelStatements(model))
+
+
 def read_files(bench: Bench, clock: Clock) -> Files:
     """Read the files that a bench file names.
 
@@ -133,7 +143,7 @@ def circumstances(bench: Bench, model: MeterModel) -> Circumstances:
     return Circumstances(
         bench=bench.name,
         purpose=bench.purpose,
-        sheet=sheet_for(bench, load_sheet(bench.sheet)),
+        sheet=as_asked_for(bench, sheet_for(bench, load_sheet(bench.sheet)), model),
         meter_id=bench.meter.id,
         meter_model=model.name,
         meter_hash=model.content_hash,

@@ -189,6 +189,7 @@ class Sheet:
         warm_limit: fraction by which a repeated first pair may have moved before the unit counts as warm.
         joint_limit_ohm: most that the joint at a pin may have; None leaves it to the tool.
         mass_kg: of the unit, for how long it cools; None when not known.
+        keep_order: steps are asked for as listed, whatever turns of a dial that costs.
         core: name of the core node, "" when the unit has none.
         view: "mating" or "wire", the side the face is drawn from; latch: top, bottom, left, right or empty.
         rows: the connector's face, pin names by row.
@@ -213,6 +214,7 @@ class Sheet:
     rows: tuple[tuple[str, ...], ...] = ()
     joint_limit_ohm: float | None = None
     mass_kg: float | None = None
+    keep_order: bool = False
 
     def pin_names(self) -> tuple[str, ...]:
         """Names of all places a probe can touch, the core last."""

@@ -77,6 +77,7 @@ class SheetTable(Table):
         bifilar: pairs of windings wound together, two in hand.
         joint_limit: most ohms that the joint at a pin may have beyond its lead.
         mass: of the unit; heavier ones cool more slowly.
+        keep_order: true asks for the steps as listed, whatever turns of a dial that costs.
     """
 
     name: Annotated[Name, Field(examples=['"Plover 80"'])]
@@ -88,6 +89,7 @@ class SheetTable(Table):
     bifilar: tuple[tuple[Name, Name], ...] = ()
     joint_limit: Ohm | None = None
     mass: Kilogram | None = None
+    keep_order: Flag = False
 
     @model_validator(mode="after")
     def _risk_belongs_to_its_rule(self) -> SheetTable:

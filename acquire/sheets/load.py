@@ -68,6 +68,7 @@ def sheet_of(file: TomlFile) -> Sheet:
         rows=face.rows,
         joint_limit_ohm=about.joint_limit,
         mass_kg=about.mass,
+        keep_order=about.keep_order,
     )
 
 

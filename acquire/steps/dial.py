@@ -15,10 +15,23 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from acquire.records import Code, Fact, Notice, Prompt, Settled, StateRange, Weight
+from acquire.records import (
+    Code,
+    Fact,
+    Notice,
+    Prompt,
+    Purpose,
+    Settled,
+    Sheet,
+    StateRange,
+    Step,
+    StepKind,
+    Weight,
+)
 from acquire.records.bench import Refused
 from acquire.records.codes import Refusal
-from acquire.steps.setup_choice import MeterStatements, RangeLike, Wanted
+from acquire.steps.pairs import PairTable
+from acquire.steps.setup_choice import MeterStatements, RangeLike, Wanted, expected_ohm, open_above_ohm
 from drivers.reading import OHMS, Flag, Kind, Origin, Quantity, Ranging, Reading
 
 COARSER = 1.5
@@ -56,6 +69,30 @@ def finest(ranges: Sequence[RangeLike], wanted: Wanted, value_si: float = 0.0) -
     if wanted.expected_ohm is None:
         return None
     return reaching(ranges, max(abs(value_si), wanted.expected_ohm))
+
+
+def in_fewest_turns(sheet: Sheet, purpose: Purpose, meter: MeterStatements) -> Sheet:
+    """The sheet with its steps by range, the finest first, and as listed within a range.
+
+    The leads are zeroed on the finest range, so that a unit costs one turn for each further range.
+
+    Args:
+        sheet: left as it is where it says so; its hash stays, for the order follows from sheet and meter.
+        purpose: decides which limits apply.
+        meter: what its file states.
+    """
+    if sheet.keep_order:
+        return sheet
+    table, ranges = PairTable(sheet), meter.ranges(Quantity.RESISTANCE)
+
+    def full_si(step: Step) -> float:
+        if step.kind is StepKind.TYPED:
+            return math.inf
+        wanted = expected_ohm(table, step, purpose, Quantity.RESISTANCE, meter)
+        needs = (reaching(ranges, ohm) for ohm in (wanted, open_above_ohm(table, step, purpose)))
+        return max((each.full_scale_si for each in needs if each is not None), default=math.inf)
+
+    return replace(sheet, steps=tuple(sorted(sheet.steps, key=full_si)))
 
 
 @dataclass(slots=True)

@@ -7,9 +7,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from itertools import pairwise
+from pathlib import Path
 
 import pytest
 
+from acquire.files.statements import ModelStatements
 from acquire.pipeline import Pipeline
 from acquire.records import (
     ConfirmOpen,
@@ -17,6 +20,7 @@ from acquire.records import (
     LeadZero,
     Notice,
     Outcome,
+    Purpose,
     StartUnit,
     StateRange,
     ZeroLeads,
@@ -24,10 +28,15 @@ from acquire.records import (
 from acquire.records.codes import Refusal, Why
 from acquire.records.words import FAILING
 from acquire.sheets import load_sheet
+from acquire.steps.dial import in_fewest_turns, reaching
+from acquire.steps.pairs import PairTable
+from acquire.steps.setup_choice import expected_ohm
 from acquire.words.prompts import asked
-from drivers.reading import Flag, Ranging, Reading
+from drivers.models import load_model
+from drivers.reading import Flag, Quantity, Ranging, Reading
 from tests.hand_bench import LEAD_OHM, RANGES, Bench
 
+CONFIGS = Path(__file__).resolve().parents[2] / "configs"
 SHEET = """
 [sheet]
 name = "Teal 3"
@@ -216,3 +225,26 @@ def test_a_meter_that_ranges_by_itself_is_told_to_turn_nothing(sheet):
     )
     bench.events += bench.heart.feed(by_hand)
     assert bench.prompt.facts["turn_ohm"] == 2000.0
+
+
+def test_steps_come_in_the_order_that_turns_the_dial_least():
+    """By range, the finest first, since the leads are zeroed there; as listed where the sheet says so."""
+    sheet = load_sheet(CONFIGS / "sheets" / "plover-80.toml")
+    meter = ModelStatements(load_model(CONFIGS / "meters" / "hand-2000.toml"))
+    table, ranges = PairTable(sheet), meter.ranges(Quantity.RESISTANCE)
+
+    def turns(steps):
+        held = [
+            reaching(
+                ranges, expected_ohm(table, step, Purpose.FINAL, Quantity.RESISTANCE, meter)
+            ).full_scale_si
+            for step in steps
+        ]
+        return sum(a != b for a, b in pairwise(held))
+
+    asked = in_fewest_turns(sheet, Purpose.FINAL, meter)
+    assert turns(sheet.steps) == 3
+    assert turns(asked.steps) == 1
+    assert [step.name for step in asked.steps][-2:] == ["slow charge", "both charge windings"]
+    assert {*asked.steps} == {*sheet.steps}
+    assert in_fewest_turns(replace(sheet, keep_order=True), Purpose.FINAL, meter).steps == sheet.steps
