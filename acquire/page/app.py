@@ -129,7 +129,7 @@ class Pages:
 
     def put_behind(self, behind: Behind) -> None:
         """Let a bench stand behind from now on; of setup nothing is left but that it is over."""
-        self.behind, self.asks, self.posts = behind, {"/setup": _set_up, **behind.asks}, {**behind.posts}
+        self.behind, self.asks, self.posts = behind, {**behind.asks}, {**behind.posts}
 
     def app(self, gate: Gate) -> ASGIApp:
         """The whole as one ASGI application."""
@@ -174,15 +174,19 @@ class Pages:
     async def _question(self, request: Request) -> Response:
         ask = self.asks.get("/" + request.path_params["path"])
         if ask is None:
-            return refusal(404, NO_PAGE)
+            return self._nothing("/" + request.path_params["path"])
         words = {key: value[:LONGEST_WORD] for key, value in request.query_params.items()}
         return await _answered(ask(words), 503)
+
+    def _nothing(self, path: str) -> Response:
+        """There is no such page; or no more, since setup is over once a bench runs."""
+        over = self.behind is not None and path.split("/")[1] == "setup"
+        return refusal(409, "The bench is running already.") if over else refusal(404, NO_PAGE)
 
     async def _posted(self, request: Request) -> Response:
         path = "/" + request.path_params["path"]
         if path not in self.posts:
-            over = self.behind is not None and path.startswith("/setup/")
-            return refusal(409, "The bench is running already.") if over else refusal(404, NO_PAGE)
+            return self._nothing(path)
         try:
             body = json.loads(await _body(request, LARGEST_POST))
         except TooLarge as error:
@@ -192,11 +196,6 @@ class Pages:
         if not isinstance(body, dict):
             return refusal(400, "That is no JSON object.")
         return await _answered(self.posts[path](body), 422)
-
-
-async def _set_up(_words: dict[str, str]) -> Plain:
-    """What a page learns that still shows setup."""
-    return {"mode": "bench"}
 
 
 async def _answered(doing: Awaitable[Plain | File], otherwise: int) -> Response:
