@@ -120,13 +120,19 @@ class Ear:
         reads = pair_aloud(self._match.pair, self.core) if told and self._match else ""
         say = f"That reads like {reads}. Touch {asked}." if reads else f"Not clear. {asked} again."
         self.cues.append(Cue(Sound.WRONG_PAIR, say, urgent=True))
-        self._called = (Ask.TOUCH_AGAIN, notice.pair, False)  # the request that follows has just been said
+        self._called = (
+            Ask.TOUCH_AGAIN,
+            notice.pair,
+            False,
+            False,
+        )  # the request that follows has just been said
 
     def _prompted(self, prompt: Prompt) -> None:
         self._prompt, self._again = prompt, None
         silent = prompt.why is Why.SILENT
-        called = (prompt.ask, prompt.pair, silent)
+        turn = "turn_ohm" in prompt.facts
+        called = (prompt.ask, prompt.pair, silent, turn)
         if called != self._called:
             self._called = called
-            sound = Sound.NOTHING_FELT if silent else Sound.SILENT
+            sound = Sound.NOTHING_FELT if silent else Sound.TURN if turn else Sound.SILENT
             self.cues.append(Cue(sound, request_aloud(prompt, self.core)))

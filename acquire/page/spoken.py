@@ -27,6 +27,7 @@ class Sound(StrEnum):
     NOT_YET = "not_yet"
     NOTHING_FELT = "nothing_felt"
     WRONG_PAIR = "wrong_pair"
+    TURN = "turn"
     ATTENTION = "attention"
     UNIT_PASS = "unit_pass"  # noqa: S105
     UNIT_FAIL = "unit_fail"

@@ -22,6 +22,7 @@ from acquire.page.spoken import Cue, request_aloud
 from acquire.page.telling import EMPTY, conditions_words, notice_words, result_words, verdict_words
 from acquire.page.unit_view import UnitView
 from acquire.page.warnings import Warnings
+from acquire.quantity import show
 from acquire.records import (
     Approach,
     Batch,
@@ -297,6 +298,7 @@ class View:
         if self._unit is not None and not self._unit.ended:
             self._unit.asked(prompt)
         pair = None if prompt.pair is None else list(prompt.pair)
+        turn_ohm = prompt.facts.get("turn_ohm")
         self._set(
             "ask",
             {
@@ -305,6 +307,7 @@ class View:
                 "plain": prompt.why is Why.NONE and not prompt.facts,
                 "say": request_aloud(prompt, core),
                 "pair": pair,
+                "turn": show(turn_ohm, "Ω", digits=1) if isinstance(turn_ohm, float) else "",
                 "step": prompt.step,
                 "why": prompt.why.value,
                 "serial": prompt.serial,

@@ -99,8 +99,8 @@ function lasting(place, state, bench) {
   return judged(state);
 }
 
-function drawNext({ pair, step, text, again }) {
-  return el("p", { class: "next-touch" }, el("span", {}, again ? "again" : "next"), sign("A", "A"), el("b", {}, pair[0]), sign("B", "B"), el("b", {}, pair[1]), el("span", { class: "next-step" }, text || step));
+function drawNext({ pair, step, text, again, turn }) {
+  return el("p", { class: "next-touch" }, turn ? [el("span", {}, "turn the dial"), sign("turn"), el("b", {}, turn)] : null, el("span", {}, again ? "again" : turn ? "then" : "next"), sign("A", "A"), el("b", {}, pair[0]), sign("B", "B"), el("b", {}, pair[1]), el("span", { class: "next-step" }, text || step));
 }
 
 function drawBand(band) {
@@ -132,6 +132,8 @@ function drawPicture(node, seen, state, bench) {
     part(node, ["scale", state.verdict], () => drawScale(state.verdict) ?? el("p", { class: "probe" }, "no limits to draw it against"));
   } else if (seen.picture === "last") {
     part(node, ["last", state.verdict], () => (state.verdict ? lastLine(state.verdict) : null));
+  } else if (seen.picture === "dial") {
+    part(node, "dial", () => el("div", { class: "dial" }, sign("turn")));
   } else if (seen.picture === "tips") {
     part(node, "tips", tips);
   } else if (seen.picture === "result") {

@@ -7,7 +7,7 @@ const DUTIES = { short_probes: "hold tips together", check_resistor: "check stan
 
 /**
  * The band (state, shape, word, detail), what stands big (value, pair or words), which picture goes below it
- * ("trace", "scale", "last", "tips", "result" or none), and the sentences below that.
+ * ("trace", "scale", "last", "tips", "dial", "result" or none), and the sentences below that.
  */
 export function view(state) {
   const { phase, verdict } = state;
@@ -36,7 +36,7 @@ export function judged({ verdict, ask, hint, reading, phase }) {
     band: band(name, verdict.word, [pairText(verdict.pair), verdict.step]),
     big: verdict.open || !verdict.value ? { words: verdict.text || "no value", open: verdict.open, bold: true } : { value: verdict.value, unit: verdict.unit ?? "", bold: true },
     picture: verdict.value && !verdict.open ? "scale" : "", note: [reach(verdict), uncounted].filter(Boolean).join("  ·  "), reason: verdict.reason ?? "", hint: verdict.hint || hint || "",
-    next: touch && phase === "verdict" ? { pair: ask.pair, step: ask.step, text: ask.plain ? "" : ask.text, again: ask.kind === "touch_again" } : null, probe: reading?.kind === "value" ? "" : probeWords(reading),
+    next: touch && phase === "verdict" ? { pair: ask.pair, step: ask.step, turn: ask.turn, text: ask.plain || ask.turn ? "" : ask.text, again: ask.kind === "touch_again" } : null, probe: reading?.kind === "value" ? "" : probeWords(reading),
   };
 }
 
@@ -100,6 +100,7 @@ function aboutPins(face, pair) {
 
 function asking({ ask, reading, hint, face, unit }) {
   const pair = ask?.pair ?? null;
+  if (ask?.turn) return { band: band("turn", "turn the dial", [pairText(pair), ask.step]), big: { words: ask.turn, name: true }, picture: "dial", reason: ask.text, hint: hint ?? "" };
   const silent = ask?.why === "silent";
   const again = ask?.kind === "touch_again";
   const step = unit?.steps?.find((one) => one.name === ask?.step);

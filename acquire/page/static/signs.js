@@ -33,6 +33,7 @@ const DRAWN = {
   asked: () => [svg("path", { d: "M22 12L82 50L22 88Z", ...LINE })],
   lift: () => [svg("path", { d: "M50 90V20M22 46L50 16L78 46", ...LINE, "stroke-width": 13 })],
   lost: () => [svg("path", { d: "M6 50H34M66 50H94M40 26L60 74M60 26L40 74", ...LINE })],
+  turn: () => [svg("circle", { cx: 50, cy: 56, r: 36, ...LINE }), svg("path", { d: "M50 56L72 30", ...LINE, "stroke-width": 13 }), svg("path", { d: "M12 20A54 54 0 0 1 40 6M40 6L26 2M40 6L32 18", ...LINE, "stroke-width": 7 })],
   A: () => [svg("rect", { x: 5, y: 5, width: 90, height: 90, rx: 8, class: "mark" }), svg("path", { d: "M30 78L50 24L70 78M37 60H63", ...LINE, "stroke-width": 11 })],
   B: () => [svg("path", { d: "M50 2L99 96H1Z", class: "mark" }), svg("path", { d: "M41 46V86H53C66 86 66 66 53 66H41M52 66C62 66 62 46 52 46H41", ...LINE, "stroke-width": 9 })],
 };
