@@ -150,6 +150,18 @@ def test_a_wrong_pair_is_named_and_nothing_judged(view):
     assert view.state()["phase"] == "touch"
 
 
+def test_a_turn_of_the_dial_is_shown_and_heard_on_its_own(view):
+    """Its range stands big; once it is turned the pair is called out, though it is the same."""
+    at_a_unit(view)
+    view.take_cues()
+    view.show(replace(prompt(), facts={"turn_ohm": 2000.0}))
+    assert view.state()["ask"]["turn"] == "2 kΩ"
+    assert cues(view) == [("turn", "Dial to 2 kohm. 1 and 2.")]
+    view.show(prompt())
+    assert view.state()["ask"]["turn"] == ""
+    assert cues(view) == [("", "1 and 2.")]
+
+
 def test_a_pair_measured_again_by_touch_is_shown_and_said(view):
     """Its verdict appears and says that it is a repetition; the asked pair is called out again."""
     at_a_unit(view)
