@@ -43,7 +43,7 @@ SECURITY: tuple[tuple[str, str], ...] = (
     ("referrer-policy", "no-referrer"),
     ("cross-origin-opener-policy", "same-origin"),
     ("cross-origin-resource-policy", "same-origin"),
-    ("permissions-policy", "camera=(), microphone=(), geolocation=(), payment=(), usb=(), serial=()"),
+    ("permissions-policy", "camera=(), microphone=(self), geolocation=(), payment=(), usb=(), serial=()"),
 )
 """Fields of every answer (W3C Content Security Policy Level 3; WHATWG Fetch)."""
 

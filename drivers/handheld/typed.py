@@ -27,6 +27,14 @@ from drivers.reading import OHMS, Flag, Kind, Origin, Quantity, Reading
 TYPED = frozenset({Flag.TYPED})
 _NUMBER = re.compile(r"(?P<digits>[+-]?\d+(?:[.,]\d*)?|[+-]?[.,]\d+)\s*(?P<prefix>[kKmM]?)(?:ohms?|[ΩΩrR])?")
 _OVER = re.compile(r"(?:O\.?L|0\.?L|\.OL|over(?:load)?)(?:\s+(?P<range>.+))?", re.IGNORECASE)
+_SPOKEN = (
+    (re.compile(r"(?<=\d)\s*\bpoint\b\s*(?=\d)", re.IGNORECASE), "."),
+    (re.compile(r"\s*\bkilo?[\s-]?(?:ohms?)?$", re.IGNORECASE), "k"),
+    (re.compile(r"\s*\bmega?[\s-]?(?:ohms?)?$", re.IGNORECASE), "M"),
+    (re.compile(r"\s*\bmilli[\s-]?(?:ohms?)?$", re.IGNORECASE), "m"),
+    (re.compile(r"\s*\bohms?$", re.IGNORECASE), ""),
+)
+"""What a machine writes of a reading that it heard, and how it is typed."""
 _WORTH = {"": 1.0, "k": 1e3, "K": 1e3, "M": 1e6}
 _THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}")
 
@@ -76,6 +84,8 @@ class TypedFormat(FrameProtocol):
 
 def _number(text: str) -> tuple[float, float]:
     """Value and worth of the last digit, in ohms."""
+    for heard, typed in _SPOKEN:
+        text = heard.sub(typed, text)
     match = _NUMBER.fullmatch(text)
     if match is None:
         raise FrameRefused("no number of ohms, such as 441, 20.6 or 0.44k")

@@ -1,4 +1,4 @@
-// The reading of a meter without a cable: what its display shows, typed.
+// The reading of a meter without a cable: what its display shows, typed, or spoken where the browser can listen.
 
 import { el } from "./dom.js";
 import { order } from "./orders.js";
@@ -16,7 +16,26 @@ export function typedReading() {
     if (answer.done) field.value = "";
     field.focus();
   };
+  const form = el("form", { class: "start", on: { submit: give } },
+    el("label", { for: "reading" }, "What the meter shows"), field, el("button", { class: "strong" }, "Take it"), ear(field, said, () => form.requestSubmit()), said);
   requestAnimationFrame(() => field.isConnected && field.focus({ preventScroll: true }));
-  return el("form", { class: "start", on: { submit: give } },
-    el("label", { for: "reading" }, "What the meter shows"), field, el("button", { class: "strong" }, "Take it"), said);
+  return form;
+}
+
+/** A button that listens for one reading; nothing where the browser cannot. What is heard is taken as if it were typed. */
+function ear(field, said, take) {
+  const Listener = window.SpeechRecognition ?? window.webkitSpeechRecognition;
+  if (!Listener) return null;
+  const listen = () => {
+    const listener = new Listener();
+    listener.lang = document.documentElement.lang || "en";
+    listener.onresult = (event) => {
+      field.value = event.results[0][0].transcript.trim();
+      take();
+    };
+    listener.onerror = () => { said.textContent = "Nothing was heard. Type it instead."; };
+    said.textContent = "Say what the meter shows.";
+    listener.start();
+  };
+  return el("button", { type: "button", title: "Your browser may send what it hears to whoever made it.", on: { click: listen } }, "Say it");
 }
