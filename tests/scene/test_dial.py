@@ -51,8 +51,9 @@ def test_a_dial_on_too_coarse_a_range_costs_a_prompt(tmp_path, kind, voice, mode
     words = ("--meter", kind, "--voice", voice, "--fixed-range", str(10 * finest))
     with simulated(port, *words) as sim, running(file) as bench:
         bench.type("P80-0001")
-        bench.until("Touch 1–2")
-        bench.type(".skip not what this is about")
+        if model != "hand-2000":  # whose dial is turned by hand: there the finest range comes first
+            bench.until("Touch 1–2")
+            bench.type(".skip not what this is about")
         bench.until("Touch 2–3")
         sim.type("2 3")
         bench.until(f"Turn the dial to {finest} Ω. Touch 2–3")

@@ -165,7 +165,7 @@ async def test_collectors_of_a_group_share_and_each_has_a_session(mosquitto, dat
     async with collecting(mosquitto.port, database), collecting(mosquitto.port, database, name="two") as two:
         await publish(mosquitto.port, *verdicts(60))
         await until(lambda: count(database) == 60)
-        assert 10 <= two.store.written <= 50
+        assert 0 < two.store.written < 60  # the broker shares them as it likes
     await publish(mosquitto.port, *verdicts(20, 61))
     async with collecting(mosquitto.port, database), collecting(mosquitto.port, database, name="two"):
         await until(lambda: count(database) == 80)
