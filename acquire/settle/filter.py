@@ -63,7 +63,7 @@ class SettleFilter:
             min_points=self._settings.min_conversions,
             most_doubt=self._settings.most_doubt,
         )
-        self._learn_from(learned or Learned())
+        self.take_up(learned or Learned())
         self._holding = Holding()
         self.expect(None)
         self.pace = pace or Pace()
@@ -84,12 +84,13 @@ class SettleFilter:
         return self._learned
 
     def take_up(self, learned: Learned) -> None:
-        """Go on from what was learnt before a restart."""
-        self._learn_from(learned)
+        """Go on from what was learnt: of the contact that has just ended, or before a restart."""
+        self._learned = learned
+        self._bench = Bench(signs_of(learned), caution(learned), learned.widening)
 
     def forget(self) -> None:
         """Meter or leads were changed: what was learnt of the contacts holds no longer."""
-        self._learn_from(Learned(version=self._learned.version + 1))
+        self.take_up(Learned(version=self._learned.version + 1))
 
     def reset(self) -> None:
         """Forget the contact, for instance after a change of range. What was learnt is kept."""
@@ -342,10 +343,6 @@ class SettleFilter:
         return unrest, rest
 
     # ------------------------------------------------------------------ learning
-    def _learn_from(self, learned: Learned) -> None:
-        self._learned = learned
-        self._bench = Bench(signs_of(learned), caution(learned), learned.widening)
-
     def _end_contact(self) -> None:
         """The probes have left."""
         if self._touch is not None:
@@ -368,7 +365,7 @@ class SettleFilter:
         far_si = 0.5 * look.band_si
         moving = [t for t, v in touch.around.history if abs(v - end.value_si) > far_si]
         crept_s = moving[-1] - touch.contact_s if moving else 0.0
-        self._learn_from(taught(self._learned, look, first, end=end, end_stated=stated_end, crept_s=crept_s))
+        self.take_up(taught(self._learned, look, first, end=end, end_stated=stated_end, crept_s=crept_s))
 
     def _has_left(self, report: Report, value_si: float, band_si: float) -> bool:
         """Has the value moved off its report for two points running?"""

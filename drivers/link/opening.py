@@ -28,15 +28,3 @@ def channel_for(address: str, usual: SerialLine = PLAIN_LINE) -> Channel:
     from drivers.link.serial_port import SerialChannel  # noqa: PLC0415 - as above
 
     return SerialChannel(parsed, parsed.line.filled_from(usual).filled_from(PLAIN_LINE))
-
-
-async def open_channel(address: str, usual: SerialLine = PLAIN_LINE) -> Channel:
-    """Make the channel for an address and open it.
-
-    Raises:
-        AddressInvalid: the address cannot be understood.
-        LinkUnavailable: it cannot be opened.
-    """
-    channel = channel_for(address, usual)
-    await channel.open()
-    return channel
