@@ -14,7 +14,7 @@ from acquire.bench.keyboard import to_command
 from acquire.cli import app
 from acquire.files.bench_tables import CsvSettings
 from acquire.files.settings import TABLES
-from acquire.words.forms import HELP
+from acquire.words.saying import HELP
 from tests.map_of_rooms import ROOT, with_rooms
 from tests.record_page import PAGE, with_tables
 
