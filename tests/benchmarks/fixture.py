@@ -6,9 +6,9 @@ Held constant: the same units (half of them good, the others with faults by thei
 meter (bench, one mains cycle, four wires below 10 ohm), the same heart in simulated time. Hands: `sim.hands`,
 without a slip, by the sheet's own steps, and by every pair. Fixture: `acquire.bench.fixture` on
 `sim.switch_card`, every pair; each exchange with the card takes EXCHANGE_S. Seconds run from the first
-request for a pair (hands) or from the key that says "clipped in" (fixture) to the unit's result; getting a unit
-and clipping it in and out are given apart, as `sim.hands` has them. The baseline is the hands' own row in
-the same run.
+request for a pair (hands) or from the key that says "clipped in" (fixture) to the unit's result; getting a
+unit and clipping it in and out are given apart, as `sim.hands` has them. The baseline is the hands' own row
+in the same run.
 """
 
 import argparse

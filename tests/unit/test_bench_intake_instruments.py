@@ -16,4 +16,4 @@ def test_no_other_module_makes_an_instrument_of_a_bench_file():
         for path in (house / room).rglob("*.py")
         if any(maker in path.read_text(encoding="utf-8") for maker in ("open_meter(", "open_scanner("))
     }
-    assert makers == {"bench/instruments.py"}
+    assert makers == {"bench/intake.py"}

@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import sqlite3
 
-from acquire.bench import network_orders as module
+from acquire.bench import publishing as module
 from acquire.bench.publishing import NOT_YET, Orders
 from acquire.outlets.orders import Stop
 from acquire.records import GiveUpUnit, Note, StartUnit, TypeResult

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from acquire.bench import http_answers
+from acquire.bench import service
 from acquire.bench.service import AT_ONCE, LARGEST_BYTES, Answer, answering, reply_to
 from acquire.errors import SteadyohmError
 
@@ -98,7 +98,7 @@ async def test_a_request_without_an_end_is_refused_when_it_is_too_large():
 
 async def test_whoever_is_silent_or_too_many_is_let_go(monkeypatch):
     """A connection lasts seconds; beyond a few, new ones are closed unheard; then all is as before."""
-    monkeypatch.setattr(http_answers, "PATIENCE_S", 0.3)
+    monkeypatch.setattr(service, "PATIENCE_S", 0.3)
     async with answering("127.0.0.1", 0, PATHS) as port:
         silent = [await asyncio.open_connection("127.0.0.1", port) for _ in range(AT_ONCE)]
         await asyncio.sleep(0.05)

@@ -34,7 +34,7 @@ def strings():
     """Every text in the daemon's code that looks like a code: two words and a full stop between them."""
     found = {}
     for path in (ROOT / "acquire").rglob("*.py"):
-        if path.name == "svg.py":  # settings of the drawing library, in its words
+        if path.name == "pictures.py":  # settings of the drawing library, in its words
             continue
         tree = ast.parse(path.read_text(encoding="utf-8"))
         calls = [n for n in ast.walk(tree) if isinstance(n, ast.Call)]
