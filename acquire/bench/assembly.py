@@ -46,9 +46,11 @@ from acquire.records import (
     Circumstances,
     Code,
     Event,
+    Fact,
     LeadZero,
     Notice,
     Sheet,
+    Weight,
 )
 from acquire.records.codes import Order
 from acquire.settle import SettleSettings
@@ -324,11 +326,14 @@ class Drained:
 
 def _add_outlets(bench: Bench, daemon: Daemon, environment: Mapping[str, str], stop: asyncio.Event) -> None:
     """Everyone who follows the journal."""
+
+    async def gone(facts: dict[str, Fact]) -> None:
+        await daemon.tell(Notice(Weight.WARNING, Code.CSV_ROWS_GONE, daemon.clock.utc_s(), facts=facts))
+
     if bench.csv is not None:
         folder, split = Path(bench.csv.folder), Split(bench.csv.per)
-        _follow(daemon, "csv", CsvLog(folder, split))
-        _follow(daemon, "csv results", CsvLog(folder, split, "typed_result"))
-        _follow(daemon, "csv units", CsvLog(folder, split, "unit_result"))
+        for name, kind in (("csv", "verdict"), ("csv results", "typed_result"), ("csv units", "unit_result")):
+            _follow(daemon, name, CsvLog(folder, split, kind, tell=gone))
     if bench.mqtt is not None:
         outlet = mqtt_outlet(bench.mqtt, daemon, environment=environment, stop=stop, software=SOFTWARE)
         _follow(daemon, "mqtt", outlet)

@@ -228,6 +228,8 @@ NOTICES: dict[Code, Saying] = {
     Code.COMMAND_HELP: HELP,
     Code.COMMAND_REFUSED: refused,
     Code.COMMAND_UNKNOWN: "{said}",
+    Code.CSV_ROWS_GONE: "Rows were deleted from {file}: {rows}, from {first} to {last}. At its end they are "
+    "written again; the journal has all: `steadyohm history {folder} --csv NEW.csv`.",
     Code.FILES_AWAY: "The shared folder cannot be looked into: {cause}. The bench goes on with its copies.",
     Code.FILES_NOT_FETCHED: _not_fetched,
     Code.FILES_OLD: _older,
