@@ -313,6 +313,11 @@ class UnitState:
         )
 
     @property
+    def ended(self) -> list[tuple[Step, Outcome | None]]:
+        """What each step that is done came to; None where it was left out."""
+        return [(s.step, s.outcome) for s in self.states if s.done]
+
+    @property
     def continuous(self) -> list[tuple[Step, float]]:
         """Steps whose tolerance the meter could not judge, with what they have at most, 95 %."""
         return [(s.step, s.at_most_ohm) for s in self.states if s.counted and s.at_most_ohm is not None]
