@@ -187,7 +187,8 @@ def as_planted(outcome: Outcome | None, fact: dict[str, Any]) -> bool:
         return outcome is None
     good = outcome in (Outcome.PASS, Outcome.CONDITIONAL_PASS)
     bad = outcome in (Outcome.FAIL, Outcome.CONDITIONAL_FAIL)
-    return good if fact.get("verdict") == "pass" else bad
+    sound = fact.get("verdict") == "pass" and fact.get("story") != "reversed"
+    return good if sound else bad
 
 
 def in_words(fact: dict[str, Any]) -> str:

@@ -134,7 +134,7 @@ def as_seen(event: Event) -> dict[str, Any]:
             seen = {"show": "hint", "text": said(event)}
         case Notice(code=Code.FIXTURE_UNPROVEN):
             seen = {"show": "look_at_clips", "text": said(event)}
-        case UnitResult():
+        case UnitResult(revision=0):  # a later one changes a result, not what lies on the bench
             seen = {"show": "unit", "outcome": event.outcome.value if event.outcome else "held"}
         case _:
             pass
