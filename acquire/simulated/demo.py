@@ -164,7 +164,7 @@ def as_seen(event: Event) -> dict[str, Any]:
             seen = {"show": "hint", "text": said(event)}
         case Notice(code=Code.FIXTURE_UNPROVEN):
             seen = {"show": "look_at_clips", "text": said(event)}
-        case UnitResult():
+        case UnitResult(revision=0):  # a later one changes a result, not what lies on the bench
             seen = {"show": "unit", "outcome": event.outcome.value if event.outcome else "held"}
         case _:
             pass
@@ -323,7 +323,8 @@ def as_planted(outcome: Outcome | None, fact: dict[str, Any]) -> bool:
         return outcome is None
     good = outcome in (Outcome.PASS, Outcome.CONDITIONAL_PASS)
     bad = outcome in (Outcome.FAIL, Outcome.CONDITIONAL_FAIL)
-    return good if fact.get("verdict") == "pass" else bad
+    sound = fact.get("verdict") == "pass" and fact.get("story") != "reversed"
+    return good if sound else bad
 
 
 def in_words(fact: dict[str, Any]) -> str:

@@ -45,7 +45,6 @@ def words_of(report):
 async def worked(folder, units, speed):
     """The scene through the real daemon."""
     out = Console(file=io.StringIO(), width=110)
-    # Unit 31 passes its ohms, as planted: what the hands type afterwards is another result.
     options = DemoOptions(folder, "fathom-7", units=units, speed=speed)
     assert await run_demo(options, out) == 0, out.file.getvalue()
     return folder / "journal"

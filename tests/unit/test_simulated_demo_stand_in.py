@@ -46,6 +46,7 @@ SETTLED = Settled("m", Quantity.RESISTANCE, 1.0, 0.0, 9.0, 0.0, 0.0, 0.0, 9, Non
         (NOTICE, {"show": "hint", "text": NOTICE.facts["said"]}),
         (Notice(Weight.STOP, Code.METER_LOST, 0.0, facts={"said": "gone"}), {}),
         (RESULT, {"show": "unit", "outcome": "fail"}),
+        (replace(RESULT, revision=1), {}),
         (replace(RESULT, outcome=None, ending=Ending.WARM), {"show": "unit", "outcome": "held"}),
         (STARTED, {}),
         (Approach("m", Quantity.RESISTANCE, 1.0, 5.0, 0.0, 0.0), {}),
