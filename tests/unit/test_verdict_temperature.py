@@ -7,8 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from acquire.choices import FAILING, PASSING
 from acquire.records import Outcome
-from acquire.records.words import FAILING, PASSING
 from acquire.verdict.temperature import Standing, excess, of_temperature
 from tests.known_sheets import PLOVER
 from tests.true_units import HAND, MOTOR, Cooling, Errors, worked
