@@ -21,9 +21,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import replace
 
-from acquire.heart.attempt import Attempt, Deed
+from acquire.heart.attempt import Attempt, Deed, StepState, judged, touched_afresh
 from acquire.heart.recheck import doubtful, known_readings, movement, repeatable, too_coarse
-from acquire.heart.step_state import StepState, judged, touched_afresh
 from acquire.physics.common import PairReading, reading_of
 from acquire.records import Ask, Fact, Fit, Match, Outcome, Pair, Prompt, Step, StepKind
 from acquire.records.codes import WARM_CHECK, Order, Why

@@ -16,7 +16,7 @@ from acquire.errors import InputImpossible
 from acquire.records import Basis, Outcome, Purpose, UntestedKind
 from acquire.reports.document import MARK_OF, qr_svg, shown
 from acquire.reports.figures import moment
-from acquire.reports.html_page import template
+from acquire.reports.printing import template
 from acquire.reports.visits import Visit
 from acquire.words.papers import OUTCOMES
 from acquire.words.units import reason_of
@@ -195,6 +195,6 @@ def _tight(line: Line, drawing: Drawing) -> bool:
 
 def as_pdf(drawing: Drawing, title: str, written_utc_s: float) -> bytes:
     """The label as a PDF of one page of its size. Raises SteadyohmError."""
-    from acquire.reports.pdf import svg_as_pdf  # noqa: PLC0415  (an extra)
+    from acquire.reports.printing import svg_as_pdf  # noqa: PLC0415  (an extra)
 
     return svg_as_pdf(as_svg(drawing).decode(), (drawing.width, drawing.height), title, written_utc_s)

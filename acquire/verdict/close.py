@@ -26,8 +26,7 @@ from acquire.records import (
 )
 from acquire.records.bench import ClosureFound, StepAtEnd, UnitTemperature
 from acquire.records.words import FAILING
-from acquire.steps.agreement import oddest
-from acquire.steps.balance import balances
+from acquire.steps.agreement import balances, oddest
 from acquire.steps.pairs import PairTable
 from acquire.unit_result import worst
 from acquire.verdict.closure import closures

@@ -9,7 +9,7 @@ import pytest
 from rich.console import Console
 
 from acquire.answers.history import history_line
-from acquire.bench.on_record import recorded
+from acquire.bench.daemon import recorded
 from acquire.clock import HandClock
 from acquire.errors import InputImpossible
 from acquire.journal.history import JournalReader
