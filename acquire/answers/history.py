@@ -154,6 +154,7 @@ def entries_of(
     """As `history_entries`, of any record; memory holds no more than `question.limit` entries.
 
     Raises:
+        InputImpossible: `since_check` of a record without check standards.
         JournalUnusable: the record cannot be read.
     """
     doubts = Doubts.of(record)
@@ -162,6 +163,11 @@ def entries_of(
         yield from ((entry, _doubt(entry, doubts)) for entry in record.find(question))
         return
     good = _last_good_check_s(record) if since_check else {}
+    if since_check and not good:
+        raise InputImpossible(
+            "No check standard is on record.",
+            "Leave --since-check out, or add a [check] table to the bench file.",
+        )
 
     def kept() -> Iterator[tuple[Entry, str]]:
         for entry in record.find(replace(question, kinds=("verdict",), limit=None)):
@@ -175,9 +181,13 @@ def entries_of(
 
 
 def _last_good_check_s(reader: Record) -> dict[tuple[str, str], float]:
-    """When the check standard of each bench and meter was last in control; one that never was is left out."""
-    checks = (entry.payload for entry in reader.find(Question(kinds=("check_standard",))))
-    return {(check["bench"], check["meter_id"]): check["utc_s"] for check in checks if check["in_control"]}
+    """When the check standard of each bench and meter was last in control; minus infinity: never."""
+    good: dict[tuple[str, str], float] = {}
+    for entry in reader.find(Question(kinds=("check_standard",))):
+        check = entry.payload
+        meter = (check["bench"], check["meter_id"])
+        good[meter] = check["utc_s"] if check["in_control"] else good.get(meter, -math.inf)
+    return good
 
 
 def _doubt(entry: Entry, doubts: Doubts) -> str:

@@ -370,6 +370,9 @@ class CsvLog:
 WHAT_OF_KIND = {"verdict": "verdicts", "typed_result": "results", "unit_result": "units"}
 """What the files of a kind are called."""
 
+LIKE_MADE_SAFE = re.compile(r"-[0-9a-f]{8}$")
+"""How the name of another batch may end once it was made safe."""
+
 
 def file_name(payload: dict[str, Any], split: Split, kind: str = "verdict") -> str:
     """Name of the file an entry belongs to, without `.csv`; safe whatever the batch is called."""
@@ -384,9 +387,9 @@ def file_name(payload: dict[str, Any], split: Split, kind: str = "verdict") -> s
         return f"{what}-without-batch"
     front = "batch" if kind == "verdict" else f"{what}-batch"
     safe = re.sub(r"[^A-Za-z0-9._-]+", "_", batch)[:LONGEST_NAME]
-    if safe == batch:
+    if safe == batch.lower() and not LIKE_MADE_SAFE.search(batch):
         return f"{front}-{batch}"
-    # Two names that look alike once made safe must not share a file.
+    # Two names that look alike once made safe, or where case does not count, must not share a file.
     return f"{front}-{safe}-{hashlib.sha256(batch.encode('utf-8', 'surrogatepass')).hexdigest()[:8]}"
 
 
