@@ -231,9 +231,7 @@ async def _look_at(place: str, search: _Search, *, ask: bool) -> AsyncIterator[F
         try:
             if talkers:
                 yield search.looking(address, f"Listening at {address}.")
-                data = await _collect(channel, LISTEN_S if serial else LISTEN_S / 2)
-                if not data and "boards" in talkers:
-                    data = await _collect(channel, RESTART_S)
+                data = await _heard(channel, LISTEN_S if serial else LISTEN_S / 2, talkers)
                 for plain, at in _readings_of(data, address):
                     if driver := recognise(plain):
                         text = f"{at} sends frames of the driver {driver!r}."
@@ -276,6 +274,12 @@ def _readings_of(data: bytes, address: str) -> Iterator[tuple[bytes, str]]:
     if not data.isascii() and all(byte.bit_count() % 2 == 0 for byte in data):
         plain = bytes(byte & 0x7F for byte in data)
         yield plain, address if _SEVEN_EVEN in address else f"{address}&{_SEVEN_EVEN}"
+
+
+async def _heard(channel: Channel, seconds: float, talkers: Sequence[str]) -> bytes:
+    """What comes by itself within some seconds; where a board may be restarting, it gets its time."""
+    data = await _collect(channel, seconds)
+    return data if data or "boards" not in talkers else await _collect(channel, RESTART_S)
 
 
 async def _collect(channel: Channel, seconds: float) -> bytes:
