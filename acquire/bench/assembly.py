@@ -23,15 +23,13 @@ from acquire.bench.duty_setup import (
     spool_cards,
 )
 from acquire.bench.fixture_setup import behind_card, hold_of, sheet_for, wire_up
-from acquire.bench.instruments import ohmmeter, scanner, thermometer
-from acquire.bench.intake import Feed
-from acquire.bench.keyboard import COMMAND_WORDS
+from acquire.bench.intake import Feed, ohmmeter, scanner, thermometer
+from acquire.bench.keyboard import COMMAND_WORDS, into
 from acquire.bench.learning import learning
 from acquire.bench.publishing import mqtt_outlet
 from acquire.bench.recording import RecordedPipeline
 from acquire.bench.scanning import ScannerFeed
 from acquire.bench.self_check import mark_of, stand_before, still_holds
-from acquire.bench.typing_readings import into
 from acquire.clock import Clock
 from acquire.conditions import BENCH_FILE, Conditions, Recheck, Temperature
 from acquire.files.bench_tables import StepOrder, TemperatureSource, ZeroSource

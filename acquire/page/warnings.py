@@ -10,7 +10,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from acquire.heart.watch import SIGNS, signs
+from acquire.heart.standstill import SIGNS, signs
 from acquire.page.facts import Facts
 from acquire.page.telling import picked
 from acquire.records import (

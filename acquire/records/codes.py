@@ -138,6 +138,7 @@ class FindingKind(StrEnum):
     TYPED = "typed"
     CLOSURE = "closure"
     TEMPERATURE = "temperature"
+    STEP = "step"
     FIRST_UNIT = "first_unit"
 
 

@@ -59,6 +59,7 @@ def test_the_truth_log_is_read_by_serial(tmp_path):
 
 
 WARM, GOOD, BAD = {"too_warm_to_judge": True, "verdict": "pass"}, {"verdict": "pass"}, {"verdict": "fail"}
+WRONG_WAY = {"verdict": "pass", "story": "reversed"}
 
 
 @pytest.mark.parametrize(
@@ -77,6 +78,8 @@ WARM, GOOD, BAD = {"too_warm_to_judge": True, "verdict": "pass"}, {"verdict": "p
         (Outcome.PASS, BAD, False),
         (Outcome.CANNOT_JUDGE, BAD, False),
         (None, BAD, False),
+        (Outcome.FAIL, WRONG_WAY, True),
+        (Outcome.PASS, WRONG_WAY, False),
     ],
 )
 def test_a_unit_ends_as_planted_or_not(outcome, fact, right):
