@@ -11,9 +11,9 @@ from enum import StrEnum
 from acquire.choices import FAILING
 from acquire.quantity import show
 from acquire.records import Ask, Outcome, Pair, Prompt, UnitResult, Verdict, Why
-from acquire.words.outcomes import OUTCOME_WORDS, verdict_word
-from acquire.words.plain import capital
 from acquire.words.prompts import asked
+from acquire.words.saying import capital
+from acquire.words.verdicts import OUTCOME_WORDS, verdict_word
 
 
 class Sound(StrEnum):

@@ -9,9 +9,8 @@ from __future__ import annotations
 from acquire.quantity import counted, show
 from acquire.records import Fit, Notice
 from acquire.records.codes import Code
-from acquire.words.plain import sureness
 from acquire.words.refusals import range_low, refused
-from acquire.words.saying import HELP, STUDY_HELP, Facts, Saying, joined, overdue, pins, say
+from acquire.words.saying import HELP, STUDY_HELP, Facts, Saying, joined, overdue, pins, say, sureness
 from acquire.words.settling import learnt
 from acquire.words.verdicts import reads_like
 

@@ -31,7 +31,7 @@ from acquire.records import (
 )
 from acquire.sheets import load_sheet
 from acquire.words.faults import batch_doubt
-from acquire.words.outcomes import deed_words
+from acquire.words.verdicts import deed_words
 from tests.known_records import RESULT
 from tests.whole_bench import CONFIGS
 
