@@ -11,6 +11,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from acquire.choices import PASSING, Rule
 from acquire.errors import InputImpossible
 from acquire.physics.budget import combine
 from acquire.physics.checks import above_zero, at_least_zero
@@ -32,7 +33,6 @@ from acquire.records import (
     TypedWhy,
     UnitStarted,
 )
-from acquire.records.words import PASSING, Rule
 from acquire.unit_result import shows_turns
 from acquire.verdict.guard import decide
 from acquire.verdict.sister import K_95, Measured, compare

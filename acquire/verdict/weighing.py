@@ -349,5 +349,5 @@ def too_far(chi_square: float, count: int) -> bool:
     Acad. Sci. 17 (1931) 684.
     """
     count = max(count, 1)
-    away = ((chi_square / count) ** (1 / 3) - (1 - 2 / (9 * count))) / math.sqrt(2 / (9 * count))
-    return bool(away > _POOR)
+    away: float = ((chi_square / count) ** (1 / 3) - (1 - 2 / (9 * count))) / math.sqrt(2 / (9 * count))
+    return away > _POOR

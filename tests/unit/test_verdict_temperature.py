@@ -7,9 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from acquire.choices import FAILING, PASSING
 from acquire.physics.common import PairReading
 from acquire.records import Outcome
-from acquire.records.words import FAILING, PASSING
 from acquire.steps.pairs import PairTable
 from acquire.verdict.temperature import Standing, excess, of_temperature, shared_shift
 from tests.known_sheets import PLOVER
