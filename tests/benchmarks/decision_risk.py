@@ -184,7 +184,7 @@ def measured(
         meter_id="",
         quantity=Quantity.RESISTANCE_4W if bench.four_wire else Quantity.RESISTANCE,
         value_si=told.mean,
-        type_a_si=told.u_of_mean,
+        type_a_si=told.standard_deviation / math.sqrt(told.count),
         degrees_of_freedom=READINGS - 1,
         drift_si=0.0,
         quantisation_si=count / math.sqrt(12.0),

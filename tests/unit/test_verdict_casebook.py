@@ -11,8 +11,8 @@ from acquire.records import Pair, Purpose
 from acquire.steps.pairs import PairTable
 from acquire.verdict.casebook import Casebook
 from acquire.verdict.circuits import crossed, evenly, healthy, log_sizes
+from acquire.verdict.diagnose import information
 from acquire.verdict.dictionary import NEW_WINDING, PRIORS, Case, cases, double_cases
-from acquire.verdict.next_pair import information
 from acquire.verdict.solving import whitened
 from tests.known_sheets import FATHOM, PLOVER, QUERN
 from tests.later import multivariate_normal, norm, quad
