@@ -151,7 +151,8 @@ _UNSETTLED = {
 
 def _unsettled(facts: Facts) -> str:
     why = _UNSETTLED[facts["why"]].format(show(facts["spread_ohm"], "Ω", digits=2))
-    return f"{show(facts['ohm'], 'Ω', digits=4)} has not come to rest for {facts['for_s']:.0f} s: {why}."
+    what = show(facts["ohm"], "Ω", digits=4) if "ohm" in facts else "The contact"  # a study shows no value
+    return f"{what} has not come to rest for {facts['for_s']:.0f} s: {why}."
 
 
 _UNTAKEN = {
