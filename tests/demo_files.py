@@ -7,8 +7,8 @@ spools are those of `steadyohm demo` and `steadyohm demo --scene fathom-7`, whos
 from __future__ import annotations
 
 from acquire.answers.instruments import bench_text_for
+from acquire.bench.daemon import recorded
 from acquire.bench.keyboard import to_command
-from acquire.bench.on_record import recorded
 from acquire.simulated.simulate import simulated
 from acquire.study.record import begun
 from drivers.find import Finding

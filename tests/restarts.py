@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from acquire.bench.on_record import recorded
+from acquire.bench.daemon import recorded
 from acquire.heart.fixture_hold import FixtureHold
 from acquire.heart.serials import SerialRule
 from acquire.journal.doings import OWED

@@ -32,9 +32,9 @@ from acquire.records import (
     UnitStarted,
     Verdict,
 )
-from acquire.reports.doubtful import Doubts
 from acquire.reports.export import export_csv, export_jsonl, export_parquet
 from acquire.reports.figures import moment
+from acquire.reports.lookback import Doubts
 from acquire.words.beside import check_text
 from acquire.words.faults import sentence
 from acquire.words.notices import said

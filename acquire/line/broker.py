@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from acquire.files.credentials import credentials
-from acquire.files.network_tables import BrokerSettings
+from acquire.files.network_tables import BrokerSettings, credentials
 from acquire.outlets.mqtt import Broker
 
 

@@ -8,8 +8,8 @@ thousands sign.
 
 Each batch of rows is synced to the disk before the journal's cursor moves. At start, a torn last row is cut
 off, and each file goes on behind the last whole row it holds: the id in the row decides, so that a crash
-between writing and moving the cursor leads neither to a gap nor to a second row. Not for reading CSV, and not
-for columns (columns).
+between writing and moving the cursor leads neither to a gap nor to a second row. Rows that somebody has taken
+out of a file are told; a whole file may be taken away. Not for reading CSV, and not for columns (columns).
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ import hashlib
 import io
 import os
 import re
-from collections.abc import Sequence
+from collections.abc import Awaitable, Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from enum import StrEnum
@@ -31,17 +31,19 @@ import structlog
 
 from acquire.journal.entry import Entry
 from acquire.journal.store import Journal
-from acquire.outlets.csv_tail import Tail, cut_torn_tail, examine
+from acquire.outlets.csv_tail import Tail, cut_torn_tail, examine, numbers_in
 from acquire.outlets.outlet import OutletFailed
 from acquire.outlets.payload import header, row_of
+from acquire.records import Fact
 from system.files import NO_LINK, sync_folder, to_disk
 
 log = structlog.get_logger()
 
 BOM = b"\xef\xbb\xbf"
 
-LOOK_BACK = 500
-"""How many entries before the cursor are compared with the files at start: more than any disk holds back."""
+LOOK_BACK = 1000
+"""How many entries before the cursor are compared with the files at start: more than any disk holds back, and
+what a busy bench writes in some days, so that rows deleted since are noticed."""
 
 LONGEST_NAME = 60
 """Characters of a batch's name that go into its file's name."""
@@ -61,6 +63,10 @@ MODE = 0o640
 """Of new files: they hold names and serials, which are not for everybody on the machine."""
 
 
+async def untold(_facts: dict[str, Fact]) -> None:
+    """Where nobody is to be told."""
+
+
 @dataclass(slots=True)
 class CsvLog:
     """An outlet that writes CSV files into one folder.
@@ -71,6 +77,7 @@ class CsvLog:
         kind: of the entries that get a row, a key of `WHAT_OF_KIND`; each kind has files of its own.
         at_once: rows that share one sync.
         repaired: torn rows cut off since the start.
+        tell: receives the facts of rows that are gone from a file.
     """
 
     folder: Path
@@ -78,9 +85,11 @@ class CsvLog:
     kind: str = "verdict"
     at_once: int = 200
     repaired: int = 0
+    tell: Callable[[dict[str, Fact]], Awaitable[None]] = untold
     _birth: str = ""
     _done_before: int = 0
     _tails: dict[str, tuple[Path, Tail]] = field(default_factory=dict)
+    _compared: bool = False
 
     async def __aenter__(self) -> Self:
         """Make the folder."""
@@ -103,6 +112,11 @@ class CsvLog:
         self._birth, self._done_before = journal.birth, cursor
         earlier = await journal.read_after(max(0, cursor - LOOK_BACK), LOOK_BACK)
         earlier = [entry for entry in earlier if entry.seq <= cursor]
+        if not self._compared:  # once a start: an outlet that fails begins again and again
+            for facts in await asyncio.to_thread(self._gone, earlier):
+                log.warning("csv.rows_gone", **facts)
+                await self.tell({**facts, "folder": str(journal.path.parent)})
+            self._compared = True
         start, highest = await asyncio.to_thread(self._first_missing, earlier, cursor)
         if highest > journal.last_seq:  # an older journal was put back; its numbers are taken already
             log.warning("csv.ahead", journal_seq=journal.last_seq, csv_seq=highest)
@@ -126,6 +140,29 @@ class CsvLog:
             if tail.last_seq < entry.seq:
                 start = min(start, entry.seq - 1)
         return start, highest
+
+    def _gone(self, earlier: Sequence[Entry]) -> list[dict[str, Fact]]:
+        """What went out to files that are still there and is in them no longer."""
+        held, gone = dict[Path, set[int]](), dict[Path, list[Entry]]()
+        for entry in earlier:
+            path, tail = self._tail_of(entry) if entry.kind == self.kind else (None, None)
+            if path is None or tail is None or tail.size == 0:
+                continue
+            numbers = held.get(path)
+            if numbers is None:
+                numbers = held[path] = self._numbers_in(path)
+            if entry.seq not in numbers:
+                gone.setdefault(path, []).append(entry)
+        return [
+            {"file": str(path), "rows": len(them), "first": them[0].id, "last": them[-1].id}
+            for path, them in gone.items()
+        ]
+
+    def _numbers_in(self, path: Path) -> set[int]:
+        try:
+            return numbers_in(path, self._birth)
+        except OSError as error:
+            raise self._failed(path, error) from error
 
     def _write(self, entries: Sequence[Entry]) -> None:
         rows: dict[str, list[Entry]] = {}

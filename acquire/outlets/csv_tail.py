@@ -107,8 +107,7 @@ def last_number(content: Content, whole: int, birth: str) -> int:
 
     A text inside quotes that imitates the beginning of a row is not taken for one.
     """
-    start = re.compile(rb"\r\n[0-9]+," + re.escape(birth.encode()) + rb"-([0-9]+),")
-    end = whole
+    start, end = _row_of(birth), whole
     while (at := content.rfind(birth.encode(), 0, end)) >= 0:
         line = content.rfind(b"\r\n", 0, at)
         found = start.match(content, line) if line >= 0 else None
@@ -116,6 +115,27 @@ def last_number(content: Content, whole: int, birth: str) -> int:
             return int(found.group(1))
         end = at
     return 0
+
+
+def numbers_in(path: Path, birth: str) -> set[int]:
+    """Sequence numbers of all rows of one journal in a file of ours. Raises: OSError: it cannot be read."""
+    number = os.open(path, os.O_RDONLY | NO_LINK | NO_WAIT)
+    try:
+        with mmap.mmap(number, 0, access=mmap.ACCESS_READ) as content:
+            found, quotes, at = set(), 0, 0
+            for row in _row_of(birth).finditer(content):
+                quotes += content[at : row.start()].count(b'"')
+                at = row.start()
+                if quotes % 2 == 0:
+                    found.add(int(row.group(1)))
+            return found
+    finally:
+        os.close(number)
+
+
+def _row_of(birth: str) -> re.Pattern[bytes]:
+    """How a row of a journal begins, behind the end of the one before; its group is the number."""
+    return re.compile(rb"\r\n[0-9]+," + re.escape(birth.encode()) + rb"-([0-9]+),")
 
 
 def count_quotes(content: Content, end: int) -> int:

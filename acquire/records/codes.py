@@ -138,6 +138,7 @@ class FindingKind(StrEnum):
     TYPED = "typed"
     CLOSURE = "closure"
     TEMPERATURE = "temperature"
+    STEP = "step"
     FIRST_UNIT = "first_unit"
 
 
@@ -182,6 +183,7 @@ class Code(StrEnum):
     COMMAND_HELP = "command.help"
     COMMAND_REFUSED = "command.refused"
     COMMAND_UNKNOWN = "command.unknown"
+    CSV_ROWS_GONE = "csv.rows_gone"
     FILES_AWAY = "files.away"
     FILES_NOT_FETCHED = "files.not_fetched"
     FILES_OLD = "files.old"

@@ -14,7 +14,7 @@ from acquire.bench.keyboard import to_command
 from acquire.cli import app
 from acquire.files.bench_tables import CsvSettings
 from acquire.files.settings import TABLES
-from acquire.words.forms import HELP
+from acquire.words.saying import HELP
 from tests.map_of_rooms import ROOT, with_rooms
 from tests.record_page import PAGE, with_tables
 
@@ -29,7 +29,7 @@ RECORD = PAGE.read_text(encoding="utf-8")
 MOST_BYTES = 25_000
 """Of the contributor's guide: a stranger reads it in a quarter of an hour."""
 FILES_PAGE = (ROOT / "configs" / "README.md").read_text(encoding="utf-8")
-NO_TOPICS = ("counter", "db", "lock", "toml", "jsonl", "new", "svg", "template", "html", "typ", "l")
+NO_TOPICS = ("counter", "db", "lock", "toml", "json", "jsonl", "new", "svg", "template", "html", "typ", "l")
 """Endings of file names and the like, which look like codes."""
 
 
@@ -38,7 +38,7 @@ def strings():
     """Every text in the daemon's code that looks like a code: two words and a full stop between them."""
     found = {}
     for path in (ROOT / "acquire").rglob("*.py"):
-        if path.name == "svg.py":  # settings of the drawing library, in its words
+        if path.name == "pictures.py":  # settings of the drawing library, in its words
             continue
         tree = ast.parse(path.read_text(encoding="utf-8"))
         calls = [n for n in ast.walk(tree) if isinstance(n, ast.Call)]
