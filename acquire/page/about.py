@@ -22,6 +22,7 @@ class About:
         speed: of the bench's clock; 1 except in a demonstration.
         demo: the instruments are simulated.
         typed: readings are typed, since the meter has no cable.
+        study: a gauge study is at work, whose values nobody sees.
     """
 
     name: str
@@ -34,8 +35,11 @@ class About:
     speed: float = 1.0
     demo: bool = False
     typed: bool = False
+    study: bool = False
 
     def plain(self) -> dict[str, Any]:
         """For the page."""
-        own = picked(self, "name", "purpose", "meter", "operator", "software", "speech", "demo", "typed")
+        own = picked(
+            self, "name", "purpose", "meter", "operator", "software", "speech", "demo", "typed", "study"
+        )
         return {**own, "purpose_word": PURPOSES[self.purpose]}

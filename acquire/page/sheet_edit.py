@@ -31,6 +31,8 @@ from acquire.steps.pairs import PairTable
 MOST_PAIRS = 400
 """In a preview."""
 
+NO_SHEET = "What was sent is not this sheet: open it again."
+
 ONCE = ("sheet", "connector")
 """Tables that stand once; all others are lists."""
 
@@ -154,8 +156,10 @@ class SheetEditor:
         """The sheets there are; one of them; what it would be as wanted; or that it is written."""
         try:
             answer = await asyncio.to_thread(self._answer, body)
-        except (ValueError, TypeError, AttributeError, LookupError) as error:
-            raise Unfit(" ".join(str(error).split()) or "That is no sheet.") from error
+        except ValueError as error:
+            raise Unfit(" ".join(str(error).split()) or NO_SHEET) from error
+        except (TypeError, AttributeError, LookupError) as error:  # of another shape, or of another sheet
+            raise Unfit(NO_SHEET) from error
         if answer.get("written"):
             self.written()
         return answer

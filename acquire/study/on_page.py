@@ -136,7 +136,7 @@ async def _both(stop: asyncio.Event, ended: asyncio.Event) -> None:
 def _about(bench: StudyBench) -> About:
     place = bench.work.place
     meter = f"{place.meter_id} ({place.meter_model})"
-    return About(f"{place.bench}, gauge study", place.purpose, meter, "", place.software)
+    return About(f"{place.bench}, gauge study", place.purpose, meter, "", place.software, study=True)
 
 
 def studies(folder: Path, page: BenchPage, clock: Clock, start: Start) -> Posted:
