@@ -13,16 +13,14 @@ from acquire.conditions import CalibrationDue, Conditions
 from acquire.errors import InputImpossible
 from acquire.heart.attempt import attempt_of
 from acquire.heart.batches import BatchCommand, Batches
-from acquire.heart.contact import LINGER_S, Admission, ContactRule
+from acquire.heart.contact import LINGER_S, Admission, ContactRule, OpenWitness
 from acquire.heart.duties import Duties, Duty
 from acquire.heart.fixture_hold import FixtureHold
 from acquire.heart.learnt import Learning
-from acquire.heart.open_witness import OpenWitness
 from acquire.heart.serials import SerialRule, asked_about, scan_doubt, still_asked
-from acquire.heart.standstill import MeterSaid, Standstill, Untaken
+from acquire.heart.standstill import MeterSaid, ReadingWatch, Standstill, Untaken
 from acquire.heart.unit_state import UnitState
 from acquire.heart.unit_work import UnitWork
-from acquire.heart.watch import ReadingWatch
 from acquire.physics.common import PairReading
 from acquire.physics.wire import SpoolCard
 from acquire.records import (

@@ -12,7 +12,6 @@ from dataclasses import replace
 from pathlib import Path
 
 from sim.bench import Options, run
-from sim.bus_card import Wear
 from sim.faults import NoSuchFault, fault_of
 from sim.files import Unusable
 from sim.hands import PACES
@@ -20,6 +19,7 @@ from sim.meter import MeterClass, meter_class
 from sim.scenes import Scene, build_scene, dice_for, of_sheet
 from sim.server import LineTrouble
 from sim.speak_frames import TEMPERATURE_VOICES, VOICES, usual_voice
+from sim.switch_card import Wear
 from sim.units import unit_type
 from system.console import make_streams
 from system.ending import run_loop

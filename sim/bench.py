@@ -14,11 +14,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from sim.bus_card import BusCard, Wear
 from sim.clock import BenchClock
-from sim.fixture_hands import FixtureHands
 from sim.gpib_adapter import on_gpib_adapter
-from sim.hands import Hands, Pace
+from sim.hands import FixtureHands, Hands, Pace
 from sim.hislip import on_hislip
 from sim.meter import Meter, MeterClass
 from sim.probes import Ambient, Probes
@@ -27,7 +25,7 @@ from sim.server import LineTrouble, Session, on_pty, on_tcp
 from sim.sessions import FreeRun, scpi_session, stream_session
 from sim.speak_frames import TEMPERATURE_VOICES, VOICES
 from sim.speak_scpi import ScpiVoice
-from sim.switch_card import SwitchCard
+from sim.switch_card import BusCard, SwitchCard, Wear
 from sim.truth import TruthLog
 from sim.typed import TypedHands
 from sim.vxi11 import on_vxi11

@@ -6,6 +6,7 @@ Not for what the commands do: see `speak_scpi`.
 from __future__ import annotations
 
 import re
+from collections.abc import Awaitable, Callable
 
 ERRORS = {
     0: "No error",
@@ -123,3 +124,51 @@ def resolve(header: str, path: str) -> tuple[str, str]:
         return header, path
     full = header[1:] if header.startswith(":") else path + header
     return full, full[: full.rfind(":") + 1]
+
+
+Answer = Callable[["list[str]"], "Awaitable[str | None]"]
+Row = tuple[str, bool, Answer]
+"""Header as a pattern, whether it is a query, what it does."""
+
+
+def fixed(text: Callable[[], str]) -> Answer:
+    """A query without parameters, or with MIN or MAX, that changes nothing."""
+
+    async def run(arguments: list[str]) -> str:
+        if arguments and arguments[0].upper() not in {"MIN", "MAX"}:
+            raise Refused(-108)
+        return text()
+
+    return run
+
+
+def taken_number(low: float, high: float) -> Answer:
+    """A setting that is checked, and has no effect here."""
+
+    async def run(arguments: list[str]) -> None:
+        parse_number(only(arguments), low, high)
+
+    return run
+
+
+def plain(act: Callable[[], None]) -> Answer:
+    """A command without parameters."""
+
+    async def run(arguments: list[str]) -> None:
+        if arguments:
+            raise Refused(-108)
+        act()
+
+    return run
+
+
+def switch(act: Callable[[bool], None]) -> Answer:
+    """A command that takes ON or OFF."""
+
+    async def run(arguments: list[str]) -> None:
+        word = only(arguments).upper()
+        if word not in {"ON", "OFF", "1", "0", "ONCE"}:
+            raise Refused(-224)
+        act(word in {"ON", "1"})
+
+    return run

@@ -8,22 +8,26 @@ from __future__ import annotations
 
 from collections import deque
 
-from sim.bus_card import BusCard
 from sim.meter import Meter
-from sim.scpi_answers import Answer, Row, fixed, plain, switch, taken_number
 from sim.scpi_grammar import (
     ERRORS,
+    Answer,
     Refused,
+    Row,
     exponent,
+    fixed,
     flag,
     header_and_arguments,
     long_and_short,
     only,
     parse_number,
+    plain,
     resolve,
     split_outside_quotes,
+    switch,
+    taken_number,
 )
-from sim.switch_card import SwitchCard
+from sim.switch_card import BusCard, SwitchCard
 
 IDENTITY = "Invented Instruments,Bench 6.5,SIM0001,1.00"
 OVERLOAD = 9.9e37

@@ -1,4 +1,4 @@
-"""Serial ports and event devices: who holds one, who may open one, and keeping it to oneself.
+"""Serial ports, connections and event devices: who holds one, who may open one, and keeping it to oneself.
 
 As far as the system tells; where it does not, silent. Not for bytes.
 """
@@ -8,10 +8,15 @@ from __future__ import annotations
 import contextlib
 import os
 import sys
+from ipaddress import ip_address
 from pathlib import Path
 
 EXAMPLE = {"win32": "COM3", "darwin": "/dev/cu.usbserial-10"}.get(sys.platform, "/dev/ttyUSB0")
 """How a serial port is called here."""
+
+
+SOMEBODY = "another program (the system does not tell which)"
+_ESTABLISHED = "01"  # linux/include/net/tcp_states.h
 
 
 def holders_of(device: str) -> list[str]:
@@ -30,6 +35,34 @@ def holders_of(device: str) -> list[str]:
         for process in Path("/proc").glob("[0-9]*")
         if process.name != own and _has_open(process, device)
     ]
+
+
+def connected_to(hosts: set[str], port: int) -> list[str]:
+    """Name the processes, other than this one, that hold a TCP connection to a place.
+
+    Args:
+        hosts: the place's addresses, in digits.
+        port: its TCP port.
+
+    Returns:
+        As `holders_of`, and `SOMEBODY` for another user's; empty where the system tells nothing.
+    """
+    wanted, found = {f"{_in_hex(host)}:{port:04X}" for host in hosts}, []
+    for table in ("/proc/net/tcp", "/proc/net/tcp6"):
+        with contextlib.suppress(OSError):
+            for line in Path(table).read_text(encoding="ascii").splitlines()[1:]:
+                _, _, remote, state, *_, inode = line.split()[:10]
+                device = f"socket:[{inode}]"
+                if remote in wanted and state == _ESTABLISHED and not _has_open(Path("/proc/self"), device):
+                    found += holders_of(device) or [SOMEBODY]
+    return found
+
+
+def _in_hex(host: str) -> str:
+    """An address as the kernel's tables print it: words of 32 bits, each as it lies in memory."""
+    parsed = ip_address(host.partition("%")[0])
+    words = range(0, len(parsed.packed), 4)
+    return "".join(f"{int.from_bytes(parsed.packed[at : at + 4], sys.byteorder):08X}" for at in words)
 
 
 def _has_open(process: Path, device: str) -> bool:

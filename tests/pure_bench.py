@@ -31,7 +31,7 @@ GOOD = {
 LEAD_OHM = 0.12
 
 
-def shown(wanted, ohm, conversion, now_s, *, quantity=None, flags=frozenset(), full_scale=None):
+def shown(wanted, ohm, conversion, now_s, *, quantity=None, flags=frozenset(), full_scale=None, utc_s=None):
     """What a meter without noise to speak of shows, set as wanted; None is the air."""
     quantity = quantity or wanted.quantity
     full_scale = full_scale or _range(wanted, ohm)
@@ -44,7 +44,7 @@ def shown(wanted, ohm, conversion, now_s, *, quantity=None, flags=frozenset(), f
         kind=Kind.OVERLOAD if over else Kind.VALUE,
         value_si=None if over else round(ohm + 2e-6 * (conversion % 3 - 1) * full_scale, 4),
         monotonic_s=now_s,
-        utc_s=now_s,
+        utc_s=utc_s or now_s,
         conversion=conversion,
         range_full_scale_si=full_scale,
         resolution_si=full_scale * 1e-6,
@@ -84,16 +84,17 @@ class Bench:
         check=None,
         fixture=None,
         air_s=0.5,
+        utc_s=0.0,
         **changes,
     ):
         sheet = replace(_sheet(sheet), **changes)
         model = _model()
-        self.now_s = 100.0
+        self.now_s, self.utc_off_s = 100.0, utc_s
         self.conversion = 0
         self.pipeline = Pipeline(
             Circumstances("bench-1", purpose, sheet, "meter", model.name, "m", "b", "test"),
             ModelStatements(model),
-            Conditions(temperature=Temperature(celsius, 0.2, self.now_s), temperature_oldest_s=1e9),
+            Conditions(temperature=Temperature(celsius, 0.2, self.utc_s), temperature_oldest_s=1e9),
             four_wire_below_ohm=10.0,
             order=order,
             checks=() if check is None else (check,),
@@ -102,10 +103,14 @@ class Bench:
         self.events = []
         self.air(air_s)
 
+    @property
+    def utc_s(self):
+        return self.now_s + self.utc_off_s
+
     def read(self, ohm, *, quantity=None, flags=frozenset(), full_scale=None):
         self.now_s += 0.1
         self.conversion += 1
-        how = {"quantity": quantity, "flags": flags, "full_scale": full_scale}
+        how = {"quantity": quantity, "flags": flags, "full_scale": full_scale, "utc_s": self.utc_s}
         new = self.pipeline.feed(shown(self.pipeline.wanted, ohm, self.conversion, self.now_s, **how))
         self.events += new
         return new
@@ -123,10 +128,10 @@ class Bench:
         """Probes in the air, with the daemon's ticks in between."""
         for _ in range(round(seconds * 10)):
             self.read(None)
-        self.events += self.pipeline.tick(self.now_s, self.now_s)
+        self.events += self.pipeline.tick(self.now_s, self.utc_s)
 
     def command(self, command):
-        new = self.pipeline.command(command, self.now_s, self.now_s)
+        new = self.pipeline.command(command, self.now_s, self.utc_s)
         self.events += new
         return new
 

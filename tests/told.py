@@ -93,6 +93,16 @@ TOLD = [
     _of(Code.CHECK_OVERRIDDEN, "The check standard was overridden: it fell", reason="it fell"),
     _of(Code.CLOCK_SET_BACK, "The machine's clock was set back by 3600 s.", by_s=3600.0),
     _of(
+        Code.CSV_ROWS_GONE,
+        "Rows were deleted from csv/verdicts-2026-11-30.csv: 3, from ab12-7 to ab12-40. At its end they are "
+        "written again; the journal has all: `steadyohm history journal --csv NEW.csv`.",
+        file="csv/verdicts-2026-11-30.csv",
+        rows=3,
+        first="ab12-7",
+        last="ab12-40",
+        folder="journal",
+    ),
+    _of(
         Code.COMMAND_HELP,
         "Type or scan a serial and press Enter to put a unit on the bench.\n"
         "Enter alone: the probes are on the pair.\n"

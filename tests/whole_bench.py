@@ -24,8 +24,7 @@ from acquire.clock import RealClock
 from acquire.files.settings import load_bench
 from acquire.journal.history import JournalReader, Question
 from acquire.outlets.payload import header
-from acquire.simulated.demo import at_work, read_truth
-from acquire.simulated.stand_in import stand_in
+from acquire.simulated.demo import at_work, read_truth, stand_in
 from tests.waiting import PATIENCE_S
 
 CONFIGS = Path(__file__).resolve().parents[1] / "configs"

@@ -81,7 +81,7 @@ def batch(
         return
     report, targets = report_from(journal, name, purpose, subgroup), Targets(html, pdf)
     if html or pdf:
-        from acquire.reports.batch_pictures import svg_pictures
+        from acquire.reports.pictures import svg_pictures
 
         for path in write_document(batch_document(report, svg_pictures(report)), targets):
             typer.echo(f"Written: {path}", err=as_json or as_csv)

@@ -21,11 +21,11 @@ from acquire.bench.assembly import as_asked_for
 from acquire.bench.duty_setup import spool_cards
 from acquire.bench.fixture_setup import FixtureUnfit, fixture_lines, sheet_for, with_low_ohms
 from acquire.errors import Fault, FileInvalid, InputImpossible, JournalUnusable
-from acquire.files.credentials import credentials
+from acquire.files.network_tables import credentials
 from acquire.files.settings import TABLES as BENCH_TABLES
 from acquire.files.settings import Bench, bench_of, load_bench
 from acquire.files.toml_file import TomlFile, read_toml
-from acquire.heart.spools import fitting
+from acquire.heart.batch_book import fitting
 from acquire.journal.history import JournalReader
 from acquire.journal.question import Question
 from acquire.physics.wire import SpoolCard

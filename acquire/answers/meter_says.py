@@ -14,8 +14,7 @@ from typing import Annotated
 import typer
 
 from acquire.answers.instruments import made_of
-from acquire.bench.instruments import ohmmeter
-from acquire.bench.intake import Feed
+from acquire.bench.intake import Feed, ohmmeter
 from acquire.clock import RealClock
 from acquire.files.settings import Bench, load_bench
 from acquire.heart.standstill import bytes_told

@@ -42,14 +42,12 @@ from acquire.reports.certificate import Calibration, Certificate, Given, Heading
 from acquire.reports.certificate_check import LARGEST_BYTES, SOFTWARE, check
 from acquire.reports.certificate_document import certificate_document
 from acquire.reports.figures import moment
-from acquire.reports.html_page import as_html
-from acquire.reports.issued import FOLDER, Issued, IssuedPapers, file_name
+from acquire.reports.issued import FOLDER, Issued, IssuedPapers, file_name, make_keys, signed
 from acquire.reports.label import as_pdf as label_pdf
 from acquire.reports.label import as_svg as label_svg
 from acquire.reports.label import label_of, laid_out
-from acquire.reports.logo import logo_of
+from acquire.reports.printing import as_html, logo_of
 from acquire.reports.returned_document import as_plain, returned_document
-from acquire.reports.signing import make_keys, signed
 from acquire.reports.visits import Visit, judged_visit, visits_on
 from drivers.models import load_model
 from drivers.plain_file import read_file
@@ -118,7 +116,7 @@ def drawn(document: doc.Document, endings: Iterable[str]) -> dict[str, bytes]:
         if ending == "html":
             contents[ending] = as_html(document)
         else:
-            from acquire.reports.pdf import as_pdf
+            from acquire.reports.printing import as_pdf
 
             contents[ending] = as_pdf(document)
     return contents
@@ -303,8 +301,6 @@ def _verify(
         content = read_file(file, LARGEST_BYTES)
     except OSError as error:
         raise unreadable(file, error) from error
-    if len(content) > LARGEST_BYTES:
-        raise InputImpossible(f"{file} is larger than any certificate.")
     papers = None if journal is None and issued is None else papers_of(journal or "", issued)
     with nullcontext() if journal is None else record_at(journal) as record:
         found = check(content, record, papers, public_key)

@@ -23,15 +23,13 @@ from acquire.bench.duty_setup import (
     spool_cards,
 )
 from acquire.bench.fixture_setup import behind_card, hold_of, sheet_for, wire_up
-from acquire.bench.instruments import ohmmeter, scanner, thermometer
-from acquire.bench.intake import Feed
-from acquire.bench.keyboard import COMMAND_WORDS
+from acquire.bench.intake import Feed, ohmmeter, scanner, thermometer
+from acquire.bench.keyboard import COMMAND_WORDS, into
 from acquire.bench.learning import learning
 from acquire.bench.publishing import mqtt_outlet
 from acquire.bench.recording import RecordedPipeline
 from acquire.bench.scanning import ScannerFeed
 from acquire.bench.self_check import mark_of, stand_before, still_holds
-from acquire.bench.typing_readings import into
 from acquire.clock import Clock
 from acquire.conditions import BENCH_FILE, Conditions, Recheck, Temperature
 from acquire.files.bench_tables import StepOrder, TemperatureSource, ZeroSource
@@ -48,9 +46,11 @@ from acquire.records import (
     Circumstances,
     Code,
     Event,
+    Fact,
     LeadZero,
     Notice,
     Sheet,
+    Weight,
 )
 from acquire.records.codes import Order
 from acquire.settle import SettleSettings
@@ -326,11 +326,14 @@ class Drained:
 
 def _add_outlets(bench: Bench, daemon: Daemon, environment: Mapping[str, str], stop: asyncio.Event) -> None:
     """Everyone who follows the journal."""
+
+    async def gone(facts: dict[str, Fact]) -> None:
+        await daemon.tell(Notice(Weight.WARNING, Code.CSV_ROWS_GONE, daemon.clock.utc_s(), facts=facts))
+
     if bench.csv is not None:
         folder, split = Path(bench.csv.folder), Split(bench.csv.per)
-        _follow(daemon, "csv", CsvLog(folder, split))
-        _follow(daemon, "csv results", CsvLog(folder, split, "typed_result"))
-        _follow(daemon, "csv units", CsvLog(folder, split, "unit_result"))
+        for name, kind in (("csv", "verdict"), ("csv results", "typed_result"), ("csv units", "unit_result")):
+            _follow(daemon, name, CsvLog(folder, split, kind, tell=gone))
     if bench.mqtt is not None:
         outlet = mqtt_outlet(bench.mqtt, daemon, environment=environment, stop=stop, software=SOFTWARE)
         _follow(daemon, "mqtt", outlet)

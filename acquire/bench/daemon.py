@@ -4,7 +4,8 @@
     commands (keys, network)   ─┼─> pipeline ─> events ─> journal ─> display
     clock ticks                ─┘                            └────> CSV, MQTT (each from its own cursor)
 
-One `asyncio.TaskGroup`, every task named. Not for any computing: that is `acquire.pipeline` and below.
+It also says which events go on the record, and what the record tells the heart when it starts again. One
+`asyncio.TaskGroup`, every task named. Not for any computing: that is `acquire.pipeline` and below.
 """
 
 from __future__ import annotations
@@ -14,27 +15,28 @@ import contextlib
 from collections import Counter
 from collections.abc import Awaitable, Callable, Coroutine, Sequence
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 from typing import Any
 
 from acquire.bench.foresight import foresee
 from acquire.bench.intake import Feed
+from acquire.bench.keyboard import no_meter_is_read_off
 from acquire.bench.learning import Learn, good_unit, nothing_is_learnt
-from acquire.bench.on_record import recorded, unit_known
 from acquire.bench.outages import Outages
 from acquire.bench.recording import RecordedPipeline
 from acquire.bench.scanning import ScannerFeed
-from acquire.bench.typing_readings import no_meter_is_read_off
 from acquire.clock import Clock, UtcWatch
 from acquire.errors import InputImpossible, JournalUnusable
 from acquire.heart.standstill import BytesUnread, MeterSet
-from acquire.journal.store import Journal
-from acquire.journal.tidying import keep_small
+from acquire.journal.history import JournalReader
+from acquire.journal.question import Question
+from acquire.journal.store import Journal, keep_small
 from acquire.outlets.outlet import Health
 from acquire.records import (
     Batch,
     CallGood,
+    CheckStandard,
     ClockSetBack,
-    Code,
     Command,
     ConfirmOpen,
     Ending,
@@ -43,18 +45,71 @@ from acquire.records import (
     Fact,
     GiveUpUnit,
     Judged,
+    LeadZero,
     Notice,
+    Purpose,
     Recorded,
     Refusal,
     Refused,
     StartUnit,
+    TypedResult,
     TypeReading,
     TypeTemperature,
+    UnitKnown,
+    UnitResult,
     UnitStarted,
     Weight,
 )
 from acquire.records.bench import refusal
+from acquire.records.codes import ASKED_FOR, Code
 from drivers.reading import Flag, Kind, Reading
+
+ANSWERS = ASKED_FOR | {Code.COMMAND_UNKNOWN}
+"""Notices that only answer whoever typed: shown, and no part of the record."""
+
+
+def recorded(events: Sequence[Event]) -> list[tuple[Recorded, Evidence | None]]:
+    """What of these events the journal keeps, each verdict with its evidence."""
+    kept: list[tuple[Recorded, Evidence | None]] = []
+    for event in events:
+        if isinstance(event, Judged):
+            kept.append((event.verdict, event.evidence))
+        elif isinstance(event, Notice) and event.code in ANSWERS:
+            continue
+        elif isinstance(
+            event, UnitStarted | UnitResult | LeadZero | CheckStandard | TypedResult | Batch | Notice
+        ):
+            kept.append((event, None))
+    return kept
+
+
+def unit_known(journal: Path, serial: str, purpose: Purpose, running: str = "") -> UnitKnown:
+    """Which batch a unit belongs to, how often it was measured for it, and how far the running one is.
+
+    Args:
+        journal: its file; archives beside it count as well.
+        serial: of the unit.
+        purpose: of the bench.
+        running: name of the batch that takes units now, empty for none.
+
+    Raises:
+        JournalUnusable: it cannot be read.
+    """
+    kinds = ("unit_started",)
+    with JournalReader(journal) as reader:
+        starts = list(reader.values(Question(serial=serial, kinds=kinds), ("batch", "purpose")))
+        rows = reader.values(Question(batch=running, kinds=kinds), ("serial",)) if running else iter(())
+        others = {of for (of,) in rows} - {serial}
+        results = [
+            entry.record for entry in reader.find(Question(serial=serial, kinds=("unit_result",), limit=1))
+        ]
+    batches = [batch for batch, _ in starts if batch]
+    latest = batches[-1] if batches else ""
+    attempts = sum(batch == latest and of == purpose.value for batch, of in starts) if latest else 0
+    warm = (r.utc_s for r in results if isinstance(r, UnitResult) and r.must_rest)
+    held_utc_s = next(warm, None)
+    return UnitKnown(serial, latest, attempts, len(others), held_utc_s)
+
 
 TICK_S = 0.25
 """How often the heart is told the time, real seconds."""

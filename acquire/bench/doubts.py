@@ -1,7 +1,7 @@
 """What a bench doubts of a display set by hand: held, on too coarse a range, or on too low a one?
 
 All are said before they cost a verdict. None refuses a reading: the verdict's own uncertainty does that, and
-of an open pair the witness (acquire.heart.open_witness), of a dial acquire.steps.dial.
+of an open pair the witness (acquire.heart.contact), of a dial acquire.steps.dial.
 Not for signs that a meter sends (watch), nor for what is to be turned before a step (drivers).
 """
 

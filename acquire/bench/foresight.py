@@ -12,7 +12,7 @@ from collections.abc import Callable
 
 import structlog
 
-from acquire.heart.first_look import prepared
+from acquire.heart.batch_book import prepared
 from acquire.pipeline import Pipeline
 from acquire.verdict.diagnose import prepare
 

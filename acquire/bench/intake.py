@@ -1,6 +1,7 @@
-"""Keeps one meter's readings flowing in: opens it, sets it, re-opens it with back-off, and says so once.
+"""Makes the instruments that a bench file names, and keeps one meter's readings flowing in.
 
-One `Feed` per instrument. Not for what the readings mean (pipeline) nor for bytes (drivers).
+Opens it, sets it, re-opens it with back-off, and says so once. One `Feed` per instrument. Not for what the
+readings mean (pipeline) nor for bytes (drivers).
 """
 
 from __future__ import annotations
@@ -8,14 +9,21 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 from acquire.bench.doubts import DisplayDoubts
 from acquire.clock import Clock
+from acquire.files.bench_tables import TemperatureSource
+from acquire.files.settings import Bench
 from acquire.records import Code, Fact, Notice, Weight
 from acquire.steps.setup_choice import Wanted
 from drivers.errors import LinkLost, LinkTimeout, LinkUnavailable, MeterError, MeterRefused
-from drivers.meter import Confirming, Meter, Setup, Unread, untold
+from drivers.meter import ClockPair, Confirming, Meter, Setup, Unread, untold
 from drivers.reading import Reading
+from drivers.registry import open_meter, open_scanner
+
+if TYPE_CHECKING:
+    from drivers.scanner.scanner import Scanner
 
 FIRST_WAIT_S = 0.3
 LONGEST_WAIT_S = 5.0
@@ -134,3 +142,37 @@ class Feed:
 
     async def _say(self, weight: Weight, what: str, **facts: Fact) -> None:
         await self.tell(Notice(weight, Code(f"{self.name}.{what}"), self.clock.utc_s(), facts=facts))
+
+
+def clock_pair(clock: Clock) -> ClockPair:
+    """A bench's clock as drivers take it: monotonic and UTC seconds at one call."""
+    return lambda: (clock.monotonic_s(), clock.utc_s())
+
+
+def ohmmeter(bench: Bench, clock: Clock) -> Meter:
+    """The meter of `[meter]`."""
+    named = bench.meter
+    return open_meter(
+        named.driver, meter_id=named.id, address=named.link, clock=clock_pair(clock), options=named.options
+    )
+
+
+def thermometer(bench: Bench, clock: Clock) -> Meter | None:
+    """The thermometer of `[temperature]`; None where temperatures are typed."""
+    air = bench.temperature
+    if air.source is not TemperatureSource.METER or air.link is None:
+        return None
+    return open_meter(
+        air.driver, meter_id=air.id, address=air.link, clock=clock_pair(clock), options=air.options
+    )
+
+
+def scanner(bench: Bench, clock: Clock) -> Scanner | None:
+    """The scanner of `[scanner]`; None where serials are typed."""
+    named = bench.scanner
+    if named is None:
+        return None
+    made: Scanner = open_scanner(
+        scanner_id=named.id, address=named.link, clock=clock_pair(clock), options=named.options
+    )
+    return made

@@ -1,31 +1,39 @@
-"""Lines from the keyboard, a pedal or a barcode scanner that types: into commands for the heart.
+"""Lines from the keyboard, a pedal or a barcode scanner that types: into commands for the heart, or readings.
 
 A scanner types a serial and Enter; a pedal or Enter alone says that the probes are on the pair; words that
-begin with a full stop do the rest. Not for what the commands mean (pipeline).
+begin with a full stop do the rest. What is typed from the display of a meter without a cable goes to its
+driver, and back as it was understood. Not for what the commands mean (pipeline) nor for the grammar of typed
+readings (drivers.handheld.typed).
 """
 
 from __future__ import annotations
 
 import codecs
 import contextlib
-from collections.abc import AsyncIterator, Callable
+import math
+import re
+from collections.abc import AsyncIterator, Awaitable, Callable
 from difflib import get_close_matches
 
-from acquire.bench.batch_lines import change_of_spool, opening
 from acquire.errors import InputImpossible, QuantityInvalid
 from acquire.quantity import parse
 from acquire.records import (
     AcceptFirstUnit,
     CallGood,
+    ChangeSpool,
     CheckMeter,
     Command,
     ConfirmOpen,
+    Fact,
     FinishBatch,
     GiveUpUnit,
     MeasureAgain,
     Note,
+    OpenBatch,
     OverrideCheck,
     PauseBatch,
+    Refusal,
+    Refused,
     ResumeBatch,
     SkipStep,
     StartUnit,
@@ -36,9 +44,45 @@ from acquire.records import (
     Undo,
     ZeroLeads,
 )
+from acquire.records.batches import LARGEST_BATCH
 from acquire.records.commands import COLDEST_CELSIUS, WARMEST_CELSIUS
-from acquire.words.forms import FORMS
+from acquire.words.saying import FORMS
+from drivers.frame import Decoded, FrameRefused
+from drivers.handheld.typed import TypedMeter, Unclear
+from drivers.models import MeterModel
+from drivers.reading import Quantity
 from system.incoming import typed
+
+_UNITS = re.compile(r"([0-9]{1,9}) units?")
+
+
+def opening(text: str) -> OpenBatch:
+    """A batch as typed: "lot 12, 40 units, for the spring orders"; all behind the name may be left out.
+
+    Raises:
+        InputImpossible: a number of units that no batch has.
+    """
+    name, *parts = (part.strip() for part in text.split(","))
+    expected, remarks = None, []
+    for part in parts:
+        units = _UNITS.fullmatch(part)
+        if units is None or expected is not None:
+            remarks.append(part)
+            continue
+        expected = int(units[1])
+        if not 1 <= expected <= LARGEST_BATCH:
+            raise InputImpossible(
+                f"A batch of {expected} units is none.",
+                f"It has 1 to {LARGEST_BATCH}; or leave the number out.",
+            )
+    return OpenBatch(name, expected, remark=", ".join(remarks))
+
+
+def change_of_spool(text: str) -> ChangeSpool:
+    """A spool as typed: "36-B", or "36-B for P1, P2"."""
+    spool, _, windings = text.partition(" for ")
+    return ChangeSpool(spool.strip(), windings.strip())
+
 
 LONGEST_LINE = 200
 """Characters; a serial or remark is never longer, and a scanner gone wild must not fill the memory."""
@@ -176,3 +220,66 @@ class Keyboard:
                 self._text += character
         self._typing(self._text)
         return finished
+
+
+MILLI_TO_MEGA = 1e9
+
+
+async def no_meter_is_read_off(text: str) -> dict[str, Fact]:
+    """A bench with a cable takes no typed readings.
+
+    Raises:
+        Refused: always.
+    """
+    del text
+    raise Refused(Refusal.READING_BY_METER)
+
+
+def into(
+    meter: TypedMeter, model: Callable[[], MeterModel | None]
+) -> Callable[[str], Awaitable[dict[str, Fact]]]:
+    """What takes typed lines for a meter.
+
+    Args:
+        meter: its driver.
+        model: its meter file now, which states what its display can show.
+    """
+
+    async def type_in(text: str) -> dict[str, Fact]:
+        """Give a line as it was understood. Raises: Refused: it was not, or not surely."""
+        try:
+            decoded = meter.understood(text)
+        except Unclear as error:
+            raise _unclear(text, *error.meanings) from error
+        except FrameRefused as error:
+            raise Refused(Refusal.READING_NONE, typed=text) from error
+        _refuse_unshown(text, decoded, model())
+        await meter.take(decoded, text)
+        facts: dict[str, Fact] = {"typed": text}
+        if decoded.value_si is not None and decoded.resolution_si is not None:
+            return {**facts, "ohm": decoded.value_si, "resolution_ohm": decoded.resolution_si}
+        full_si = decoded.range_full_scale_si
+        return facts if full_si is None else {**facts, "full_ohm": full_si}
+
+    return type_in
+
+
+def _refuse_unshown(text: str, decoded: Decoded, model: MeterModel | None) -> None:
+    """Digits that no range of the meter shows are a slip, or another meter's."""
+    value, count = decoded.value_si, decoded.resolution_si
+    ranges = () if model is None else model.ranges_of(Quantity.RESISTANCE)
+    if model is None or value is None or count is None or not ranges:
+        return
+    fits = (abs(value) <= each.largest_si and count >= 0.99 * each.resolution_si for each in ranges)
+    if not any(fits):
+        raise Refused(
+            Refusal.READING_NOT_SHOWN, typed=text, model=model.name, ohm=value, resolution_ohm=count
+        )
+
+
+def _unclear(text: str, low_ohm: float, high_ohm: float) -> Refused:
+    if math.isinf(high_ohm):
+        return Refused(Refusal.READING_ONE_OR_OVER, typed=text)
+    if high_ohm >= 0.5 * MILLI_TO_MEGA * low_ohm:
+        return Refused(Refusal.READING_MILLI_OR_MEGA, typed=text)
+    return Refused(Refusal.READING_POINT_OR_THOUSAND, typed=text, low_ohm=low_ohm, high_ohm=high_ohm)

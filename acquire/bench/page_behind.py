@@ -14,7 +14,7 @@ from pathlib import Path
 
 from acquire.bench.daemon import Daemon
 from acquire.bench.duty_setup import calibration_due
-from acquire.bench.network_orders import Orders
+from acquire.bench.publishing import Orders
 from acquire.conditions import CalibrationDue
 from acquire.files.bench_tables import TYPED
 from acquire.files.network_tables import PageSettings, Speech

@@ -90,7 +90,7 @@ def fixture(
     ] = False,
 ) -> None:
     """Try every relay of a fixture: stuck, dead, or shorted."""
-    from acquire.bench.fixture_trial import trial_lines, tried
+    from acquire.bench.fixture_setup import trial_lines, tried
     from acquire.files.settings import load_bench
     from system.ending import run_loop
 

@@ -28,7 +28,7 @@ def document(
     """Print a report as one JSON object."""
     import msgspec
 
-    from acquire.reports.as_data import as_data
+    from acquire.reports.document import as_data
 
     made = {Kind.BATCH: _batch, Kind.RETURNED: _returned, Kind.STUDY: _study}[kind](place, name)
     sys.stdout.buffer.write(msgspec.json.encode(as_data(made)))
@@ -37,7 +37,7 @@ def document(
 def _batch(journal: str, name: str) -> Document:
     from acquire.answers.batch import report_from
     from acquire.reports.batch_document import batch_document
-    from acquire.reports.batch_pictures import svg_pictures
+    from acquire.reports.pictures import svg_pictures
 
     report = report_from(journal, name)
     return batch_document(report, svg_pictures(report))
@@ -55,8 +55,7 @@ def _returned(journal: str, serial: str) -> Document:
 def _study(file: str, _name: str) -> Document:
     from pathlib import Path
 
-    from acquire.study.document import study_document
-    from acquire.study.pictures import svg_pictures
+    from acquire.study.document import study_document, svg_pictures
     from acquire.study.record import read_study
     from acquire.study.report import report_of
 

@@ -11,10 +11,9 @@ from acquire import logs
 from acquire.answers.options import say_document, say_json
 from acquire.answers.papers import Targets, write_document
 from acquire.errors import InputImpossible
-from acquire.study.begin import Wish
 from acquire.study.document import study_document
 from acquire.study.plan import names_in, parts_named
-from acquire.study.record import read_study
+from acquire.study.record import Wish, read_study
 from acquire.study.report import as_plain, report_of
 from acquire.study.run import run_study
 from system.ending import run_loop
@@ -72,7 +71,7 @@ def _report(record: Path, html: Path | None, pdf: Path | None, *, as_json: bool,
             raise InputImpossible(f"{file} is the study's record.", "Name another file for its report.")
     found, targets = report_of(read_study(record), pool_above=pool_above), Targets(html, pdf)
     if html is not None or pdf is not None:
-        from acquire.study.pictures import svg_pictures
+        from acquire.study.document import svg_pictures
 
         write_document(study_document(found, svg_pictures(found)), targets)
     if as_json:

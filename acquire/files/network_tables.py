@@ -1,20 +1,25 @@
-"""The keys of a bench file that concern the network: `[mqtt]`, `[http]` and `[page]`.
+"""The keys of a bench file that concern the network, `[mqtt]`, `[http]`, `[page]`, and where secrets are.
 
-Only what can be checked inside one table is checked here. Not for reading files (settings) nor for secrets
-(credentials).
+Only what can be checked inside one table is checked here. User and password for a broker are fetched from
+where the file says they are, never logged or shown. Not for reading files (settings).
 """
 
 from __future__ import annotations
 
 import ipaddress
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from enum import StrEnum
+from pathlib import Path
 from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
+from acquire.errors import InputImpossible
 from acquire.files.bench_tables import FilePath
 from acquire.files.toml_file import Flag, Table
 from acquire.quantity import Seconds
+from drivers.plain_file import read_file
 
 EnvironmentName = Annotated[
     str,
@@ -45,7 +50,7 @@ class BrokerSettings(Table):
         ca: path of the authority's certificate; left out, the system's are trusted.
         certificate: path of our own certificate.
         key: path of its key.
-        user_env: environment variable that holds the user's name; see `acquire.files.credentials`.
+        user_env: environment variable that holds the user's name; see `acquire.files.network_tables`.
         password_env: environment variable that holds the password.
         password_file: path of a file whose first line is the password.
         keepalive: longest silence on the connection.
@@ -173,3 +178,63 @@ class PageSettings(Table):
         except ValueError:
             raise ValueError('host must be an address of this machine, such as "127.0.0.1"') from None
         return self
+
+
+LONGEST = 1000
+"""Characters of a password's first line that are looked at."""
+
+
+@dataclass(frozen=True, slots=True)
+class Credentials:
+    """Who logs in; the password does not appear when this is printed."""
+
+    user: str | None
+    password: str | None = field(default=None, repr=False)
+
+
+def credentials(mqtt: BrokerSettings, environment: Mapping[str, str]) -> Credentials:
+    """Fetch user and password.
+
+    Args:
+        mqtt: says where they are.
+        environment: of the process, by name.
+
+    Raises:
+        InputImpossible: a variable is not set, or the password's file cannot be read.
+    """
+    user = variable(environment, mqtt.user_env) if mqtt.user_env else None
+    if mqtt.password_env:
+        return Credentials(user, variable(environment, mqtt.password_env))
+    return Credentials(user, first_line(mqtt.password_file) if mqtt.password_file else None)
+
+
+def variable(environment: Mapping[str, str], name: str) -> str:
+    """Fetch a secret from the environment.
+
+    Raises:
+        InputImpossible: the variable is not set.
+    """
+    value = environment.get(name)
+    if not value:
+        raise InputImpossible(
+            f"The environment variable {name} is not set.", f"Set it before starting: export {name}=…"
+        )
+    return value
+
+
+def first_line(path: Path) -> str:
+    """Fetch a secret from the first line of a file.
+
+    Raises:
+        InputImpossible: it cannot be read, or is empty.
+    """
+    try:
+        line = read_file(path, LONGEST).decode("utf-8-sig").partition("\n")[0].rstrip("\r")
+    except (OSError, UnicodeDecodeError) as error:
+        why = getattr(error, "strerror", None) or "it is no UTF-8 text"
+        raise InputImpossible(
+            f"The password file {path} cannot be read ({why}).", "Check its name."
+        ) from error
+    if not line:
+        raise InputImpossible(f"The password file {path} has an empty first line.", "Put the password there.")
+    return line

@@ -23,12 +23,16 @@ from acquire.files.bench_tables import (
     TemperatureSettings,
     TemperatureSource,
 )
-from acquire.files.duty_tables import CheckSettings, InsulationSettings, ReferenceSettings
-from acquire.files.fixture_table import FixtureSettings
+from acquire.files.duty_tables import (
+    CheckSettings,
+    FixtureSettings,
+    InsulationSettings,
+    ReferenceSettings,
+    ShopSettings,
+)
 from acquire.files.network_tables import HttpSettings, MqttSettings, PageSettings
 from acquire.files.shared import SharedSettings
 from acquire.files.shipped import meter_file_for
-from acquire.files.shop_table import ShopSettings
 from acquire.files.toml_file import Faults, Model, Table, TomlFile, did_you_mean, read_toml
 from acquire.files.toml_lines import Path as KeyPath
 from acquire.records import Purpose

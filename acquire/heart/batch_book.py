@@ -1,6 +1,7 @@
-"""The batches that a bench knows, each by the latest deed on it; one at a time takes units.
+"""The batches that a bench knows, each by the latest deed on it; their spools and the look at a first unit.
 
-Pure. Not for units and spools (batches).
+One batch at a time takes units. A spool is for windings whose wire its card fits. Pure. Not for the order of
+units in a batch (batches), measuring a spool (physics/wire) nor the comparison itself (verdict/first_unit).
 """
 
 from __future__ import annotations
@@ -13,6 +14,9 @@ from acquire.records import (
     Batch,
     BatchDeed,
     BatchState,
+    Branch,
+    BranchKind,
+    ChangeSpool,
     Circumstances,
     Code,
     Event,
@@ -20,9 +24,68 @@ from acquire.records import (
     Notice,
     Refusal,
     Refused,
+    Sheet,
     UnitResult,
     Weight,
+    WoundFrom,
 )
+from acquire.verdict.first_unit import Reading, first_look, prepare
+
+FITS = 0.11
+"""A spool fits a winding whose wire on the sheet has as many ohms per metre within this fraction: half an
+American gauge is 12 %, and spools of one gauge lie up to 9 % off the table."""
+
+
+def wound_from(winding: str, spool: str, cards: Mapping[str, SpoolCard]) -> WoundFrom:
+    """A winding with its spool, and what the card says where there is one."""
+    card = cards.get(spool)
+    if card is None:
+        return WoundFrom(winding, spool)
+    return WoundFrom(winding, spool, card.ohms_per_metre, card.relative_u)
+
+
+def fitting(command: ChangeSpool, sheet: Sheet, cards: Mapping[str, SpoolCard]) -> list[str]:
+    """Names of the windings that a spool is for: those that were said, else all whose wire is like its own.
+
+    Raises:
+        Refused: no such winding, or none was said and the card fits none.
+    """
+    windings = {b.name: b for b in sheet.branches if b.kind is BranchKind.WINDING}
+    if not command.spool.strip():
+        raise Refused(Refusal.SPOOL_NAMELESS)
+    said = [name.strip() for name in command.windings.split(",") if name.strip()]
+    for name in said:
+        if name not in windings:
+            known = tuple(windings)
+            raise Refused(Refusal.WINDING_UNKNOWN, sheet=sheet.name, winding=name, windings=known)
+    if said:
+        return list(dict.fromkeys(said))
+    card = cards.get(command.spool)
+    names = [name for name, branch in windings.items() if card is not None and _off(branch, card) < FITS]
+    if not names:
+        first = next(iter(windings))
+        if card is None:
+            raise Refused(Refusal.SPOOL_NO_CARD, spool=command.spool, winding=first)
+        raise Refused(Refusal.SPOOL_UNLIKE, spool=command.spool, winding=first, sheet=sheet.name)
+    return names
+
+
+def mismatch(spool: str, names: list[str], sheet: Sheet, cards: Mapping[str, SpoolCard]) -> dict[str, Fact]:
+    """By how much a spool's card is another gauge than the sheet wants, a fraction; empty where it is not."""
+    card = cards.get(spool)
+    windings = {branch.name: branch for branch in sheet.branches}
+    wrong = [name for name in names if card is not None and not _off(windings[name], card) < FITS]
+    wanted = windings[wrong[0]].ohm_per_m if wrong else None
+    if card is None or wanted is None:
+        return {}
+    return {"spool": spool, "off": card.ohms_per_metre / wanted - 1.0, "windings": tuple(wrong)}
+
+
+def _off(branch: Branch, card: SpoolCard) -> float:
+    """How far a card lies off the wire that the sheet names, as a fraction; 0 where it names none."""
+    if branch.ohm_per_m is None:
+        return 0.0
+    return abs(card.ohms_per_metre / branch.ohm_per_m - 1.0)
 
 
 @dataclass(slots=True)
@@ -147,3 +210,57 @@ class BatchBook:
         elif self.running == batch.batch:
             self.running = ""
         return batch
+
+
+def compared(
+    batch: Batch,
+    result: UnitResult,
+    readings: Sequence[Reading],
+    place: Circumstances,
+    cards: Mapping[str, SpoolCard],
+    *,
+    four_wire_below_ohm: float,
+) -> tuple[Batch, list[Notice]]:
+    """Compare a unit with what sheet and spool cards foretell.
+
+    Args:
+        batch: that it belongs to.
+        result: of the unit.
+        readings: of it, those that count.
+        place: the bench, with the sheet.
+        cards: spool cards by what is written on the spool.
+        four_wire_below_ohm: pairs of a smaller nominal were measured with four wires.
+
+    Returns:
+        The batch afterwards, and what the operator must be told.
+    """
+    look = first_look(
+        place.sheet,
+        batch.spools,
+        readings,
+        cards=_of(cards),
+        purpose=place.purpose,
+        four_wire_below_ohm=four_wire_below_ohm,
+    )
+    seen = replace(batch, first_serial=result.serial, compared=look.compared, first_doubt=look.doubt)
+    if look.doubt is None:
+        return seen, []
+    facts: dict[str, Fact] = {"batch": batch.batch, "probability": look.doubt.probability}
+    return seen, [Notice(Weight.WARNING, Code.BATCH_FIRST_UNIT, result.utc_s, result.serial, facts=facts)]
+
+
+def prepared(
+    batch: Batch, place: Circumstances, cards: Mapping[str, SpoolCard], *, four_wire_below_ohm: float
+) -> None:
+    """Solve beforehand what the first unit will be compared with; arguments as for `compared`."""
+    prepare(
+        place.sheet,
+        batch.spools,
+        cards=_of(cards),
+        purpose=place.purpose,
+        four_wire_below_ohm=four_wire_below_ohm,
+    )
+
+
+def _of(cards: Mapping[str, SpoolCard]) -> tuple[WoundFrom, ...]:
+    return tuple(wound_from("", name, cards) for name in cards)

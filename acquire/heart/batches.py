@@ -9,9 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
-from acquire.heart.batch_book import BatchBook
-from acquire.heart.first_look import compared
-from acquire.heart.spools import fitting, mismatch, wound_from
+from acquire.heart.batch_book import BatchBook, compared, fitting, mismatch, wound_from
 from acquire.records import (
     AcceptFirstUnit,
     Ask,

@@ -1,14 +1,17 @@
 """What the bench is asked to do beside its units: lead zero, check standard, typed temperatures and results.
 
-Pure, like the pipeline that calls it. Not for a unit's own steps (unit_work).
+Pure, like the pipeline that calls it. The lead zero comes from probes held together; subtracting it is
+physics/leads. Not for a unit's own steps (unit_work).
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
 from acquire.conditions import CalibrationDue, Conditions, Recheck, Temperature
+from acquire.physics.leads import CONTACT_OHM, moved
 from acquire.records import (
     Ask,
     CheckMeter,
@@ -36,10 +39,10 @@ from acquire.records import (
 )
 from acquire.steps.checking import CheckDuty
 from acquire.steps.setup_choice import MeterStatements, Wanted
-from acquire.steps.zeroing import LEADS, take_zero
 from acquire.unit_result import Stay, revised, settled
 from acquire.verdict.typed import Habit, typed_result
 from acquire.verdict.typed_wanted import guidance
+from drivers.reading import Quantity
 
 CLOCKS_DIFFER_S = 300.0
 """A lead zero this far in the future was taken by a clock that has been set since."""
@@ -335,3 +338,39 @@ class Duties:
         for check in self.checks:
             if check.last_utc_s is not None:
                 check.last_utc_s -= by_s
+
+
+LEAD_LIMIT_OHM = 2.0
+"""Probes held together read less than this through sound leads (0.2 to 0.5 ohm, to be replaced above 1 ohm);
+common practice, no source."""
+
+LEADS = Wanted(Quantity.RESISTANCE, LEAD_LIMIT_OHM, close_enough_ohm=CONTACT_OHM / 2)
+"""How the meter is set for it."""
+
+
+def take_zero(
+    settled: Settled, before: LeadZero | None, place: Circumstances
+) -> tuple[LeadZero | None, tuple[Notice, ...]]:
+    """Make a lead zero of a settled value.
+
+    Args:
+        settled: with the probes held together.
+        before: the zero that held until now.
+        place: the bench.
+
+    Returns:
+        (zero, notices). No zero where the value cannot be that of leads. Where the zero has moved by more
+        than half of what the old one allowed (95 %), low-ohm verdicts since are marked as doubtful.
+    """
+    value = settled.value_si
+    if not -CONTACT_OHM * 10 <= value < LEAD_LIMIT_OHM:
+        return None, (Notice(Weight.WARNING, Code.LEADS_IMPLAUSIBLE, settled.utc_s, facts={"ohm": value}),)
+    u_ohm = math.hypot(settled.standard_uncertainty_si, CONTACT_OHM)
+    zero = LeadZero(place.bench, settled.meter_id, value, u_ohm, settled.utc_s)
+    if before is None or not moved(before, zero, 2.0 * math.hypot(before.standard_uncertainty_ohm, u_ohm)):
+        return zero, ()
+    zero = LeadZero(
+        place.bench, settled.meter_id, value, u_ohm, settled.utc_s, doubtful_since_utc_s=before.utc_s
+    )
+    facts = {"before_ohm": before.value_ohm, "ohm": value}
+    return zero, (Notice(Weight.WARNING, Code.LEADS_MOVED, settled.utc_s, facts=facts),)

@@ -12,12 +12,11 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from acquire.heart.step_state import StepState
+from acquire.choices import FAILING, PASSING
+from acquire.heart.attempt import StepState
 from acquire.records import Outcome, Pair, StepKind
 from acquire.records.codes import WARM_CHECK
-from acquire.records.words import FAILING, PASSING
-from acquire.steps.agreement import oddest
-from acquire.steps.balance import balances
+from acquire.steps.agreement import balances, oddest
 from acquire.steps.estimate import estimate
 from acquire.steps.pairs import PairTable
 

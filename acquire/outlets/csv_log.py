@@ -8,19 +8,24 @@ thousands sign.
 
 Each batch of rows is synced to the disk before the journal's cursor moves. At start, a torn last row is cut
 off, and each file goes on behind the last whole row it holds: the id in the row decides, so that a crash
-between writing and moving the cursor leads neither to a gap nor to a second row. Not for reading CSV, and not
-for columns (columns).
+between writing and moving the cursor leads neither to a gap nor to a second row. Rows that somebody has taken
+out of a file are told; a whole file may be taken away. A row is whole when its CRLF stands outside quotes;
+quotes inside a quoted text are doubled, so a position is outside exactly when their number before it is even.
+Not for reading CSV, and not for columns (columns).
 """
 
 from __future__ import annotations
 
 import asyncio
 import csv
+import errno
 import hashlib
 import io
+import mmap
 import os
 import re
-from collections.abc import Sequence
+import stat
+from collections.abc import Awaitable, Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from enum import StrEnum
@@ -31,17 +36,145 @@ import structlog
 
 from acquire.journal.entry import Entry
 from acquire.journal.store import Journal
-from acquire.outlets.csv_tail import Tail, cut_torn_tail, examine
 from acquire.outlets.outlet import OutletFailed
 from acquire.outlets.payload import header, row_of
-from system.files import NO_LINK, sync_folder, to_disk
+from acquire.records import Fact
+from system.files import NO_LINK, NO_WAIT, sync_folder, to_disk
+
+CHUNK = 1 << 20
+"""Bytes looked at in one go."""
+
+Content = bytes | mmap.mmap
+
+
+@dataclass(frozen=True, slots=True)
+class Tail:
+    """How a file ends.
+
+    Attributes:
+        size: bytes of header and whole rows.
+        last_seq: sequence number in the last row of the present journal; 0 where there is none.
+        torn: bytes behind the last whole row.
+    """
+
+    size: int
+    last_seq: int
+    torn: int = 0
+
+
+def examine(path: Path, top: bytes, birth: str) -> Tail | None:
+    """Look at the end of a file without changing it.
+
+    Args:
+        path: of the file; links are not followed.
+        top: what the file must begin with: byte order mark and header.
+        birth: of the present journal; rows with another one belong to an earlier journal.
+
+    Returns:
+        None if the file is not one of ours. A missing, empty or header-torn file has size 0.
+
+    Raises:
+        OSError: it cannot be read.
+    """
+    try:
+        number = os.open(path, os.O_RDONLY | NO_LINK | NO_WAIT)
+    except FileNotFoundError:
+        return Tail(0, 0)
+    except OSError as error:
+        if error.errno == errno.ELOOP:  # a link, which may lead anywhere
+            return None
+        raise
+    try:
+        facts = os.fstat(number)
+        if not stat.S_ISREG(facts.st_mode):
+            return None
+        if facts.st_size < len(top):
+            torn_header = top.startswith(os.read(number, len(top)))
+            return Tail(0, 0, facts.st_size) if torn_header else None
+        with mmap.mmap(number, 0, access=mmap.ACCESS_READ) as content:
+            if content[: len(top)] != top:
+                return None
+            whole = whole_length(content)
+            return Tail(whole, last_number(content, whole, birth), len(content) - whole)
+    finally:
+        os.close(number)
+
+
+def cut_torn_tail(path: Path, tail: Tail) -> Tail:
+    """Cut off what is torn, durably.
+
+    Raises:
+        OSError: it cannot be written.
+    """
+    number = os.open(path, os.O_WRONLY | NO_LINK)
+    try:
+        os.ftruncate(number, tail.size)
+        to_disk(number)
+    finally:
+        os.close(number)
+    return Tail(tail.size, tail.last_seq)
+
+
+def whole_length(content: Content) -> int:
+    """Length of everything up to the last CRLF that stands outside quotes; 0 if there is none."""
+    quotes = count_quotes(content, len(content))
+    end = len(content)
+    while (at := content.rfind(b"\r\n", 0, end)) >= 0:
+        quotes -= content[at:end].count(b'"')
+        if quotes % 2 == 0:
+            return at + 2
+        end = at
+    return 0
+
+
+def last_number(content: Content, whole: int, birth: str) -> int:
+    """Sequence number in the last whole row of one journal; 0 if it has none.
+
+    A text inside quotes that imitates the beginning of a row is not taken for one.
+    """
+    start, end = _row_of(birth), whole
+    while (at := content.rfind(birth.encode(), 0, end)) >= 0:
+        line = content.rfind(b"\r\n", 0, at)
+        found = start.match(content, line) if line >= 0 else None
+        if found and count_quotes(content, line) % 2 == 0:
+            return int(found.group(1))
+        end = at
+    return 0
+
+
+def numbers_in(path: Path, birth: str) -> set[int]:
+    """Sequence numbers of all rows of one journal in a file of ours. Raises: OSError: it cannot be read."""
+    number = os.open(path, os.O_RDONLY | NO_LINK | NO_WAIT)
+    try:
+        with mmap.mmap(number, 0, access=mmap.ACCESS_READ) as content:
+            found, quotes, at = set(), 0, 0
+            for row in _row_of(birth).finditer(content):
+                quotes += content[at : row.start()].count(b'"')
+                at = row.start()
+                if quotes % 2 == 0:
+                    found.add(int(row.group(1)))
+            return found
+    finally:
+        os.close(number)
+
+
+def _row_of(birth: str) -> re.Pattern[bytes]:
+    """How a row of a journal begins, behind the end of the one before; its group is the number."""
+    return re.compile(rb"\r\n[0-9]+," + re.escape(birth.encode()) + rb"-([0-9]+),")
+
+
+def count_quotes(content: Content, end: int) -> int:
+    """How many quotes stand before `end`."""
+    return sum(content[at : min(at + CHUNK, end)].count(b'"') for at in range(0, end, CHUNK))
+
 
 log = structlog.get_logger()
 
 BOM = b"\xef\xbb\xbf"
 
-LOOK_BACK = 500
-"""How many entries before the cursor are compared with the files at start: more than any disk holds back."""
+LOOK_BACK = 1000
+"""How many entries before the cursor are compared with the files at start: more than any disk holds back, and
+what a busy bench writes in some days, so that rows deleted since are noticed."""
 
 LONGEST_NAME = 60
 """Characters of a batch's name that go into its file's name."""
@@ -61,6 +194,10 @@ MODE = 0o640
 """Of new files: they hold names and serials, which are not for everybody on the machine."""
 
 
+async def untold(_facts: dict[str, Fact]) -> None:
+    """Where nobody is to be told."""
+
+
 @dataclass(slots=True)
 class CsvLog:
     """An outlet that writes CSV files into one folder.
@@ -71,6 +208,7 @@ class CsvLog:
         kind: of the entries that get a row, a key of `WHAT_OF_KIND`; each kind has files of its own.
         at_once: rows that share one sync.
         repaired: torn rows cut off since the start.
+        tell: receives the facts of rows that are gone from a file.
     """
 
     folder: Path
@@ -78,9 +216,11 @@ class CsvLog:
     kind: str = "verdict"
     at_once: int = 200
     repaired: int = 0
+    tell: Callable[[dict[str, Fact]], Awaitable[None]] = untold
     _birth: str = ""
     _done_before: int = 0
     _tails: dict[str, tuple[Path, Tail]] = field(default_factory=dict)
+    _compared: bool = False
 
     async def __aenter__(self) -> Self:
         """Make the folder."""
@@ -103,6 +243,11 @@ class CsvLog:
         self._birth, self._done_before = journal.birth, cursor
         earlier = await journal.read_after(max(0, cursor - LOOK_BACK), LOOK_BACK)
         earlier = [entry for entry in earlier if entry.seq <= cursor]
+        if not self._compared:  # once a start: an outlet that fails begins again and again
+            for facts in await asyncio.to_thread(self._gone, earlier):
+                log.warning("csv.rows_gone", **facts)
+                await self.tell({**facts, "folder": str(journal.path.parent)})
+            self._compared = True
         start, highest = await asyncio.to_thread(self._first_missing, earlier, cursor)
         if highest > journal.last_seq:  # an older journal was put back; its numbers are taken already
             log.warning("csv.ahead", journal_seq=journal.last_seq, csv_seq=highest)
@@ -126,6 +271,29 @@ class CsvLog:
             if tail.last_seq < entry.seq:
                 start = min(start, entry.seq - 1)
         return start, highest
+
+    def _gone(self, earlier: Sequence[Entry]) -> list[dict[str, Fact]]:
+        """What went out to files that are still there and is in them no longer."""
+        held, gone = dict[Path, set[int]](), dict[Path, list[Entry]]()
+        for entry in earlier:
+            path, tail = self._tail_of(entry) if entry.kind == self.kind else (None, None)
+            if path is None or tail is None or tail.size == 0:
+                continue
+            numbers = held.get(path)
+            if numbers is None:
+                numbers = held[path] = self._numbers_in(path)
+            if entry.seq not in numbers:
+                gone.setdefault(path, []).append(entry)
+        return [
+            {"file": str(path), "rows": len(them), "first": them[0].id, "last": them[-1].id}
+            for path, them in gone.items()
+        ]
+
+    def _numbers_in(self, path: Path) -> set[int]:
+        try:
+            return numbers_in(path, self._birth)
+        except OSError as error:
+            raise self._failed(path, error) from error
 
     def _write(self, entries: Sequence[Entry]) -> None:
         rows: dict[str, list[Entry]] = {}
@@ -202,6 +370,9 @@ class CsvLog:
 WHAT_OF_KIND = {"verdict": "verdicts", "typed_result": "results", "unit_result": "units"}
 """What the files of a kind are called."""
 
+LIKE_MADE_SAFE = re.compile(r"-[0-9a-f]{8}$")
+"""How the name of another batch may end once it was made safe."""
+
 
 def file_name(payload: dict[str, Any], split: Split, kind: str = "verdict") -> str:
     """Name of the file an entry belongs to, without `.csv`; safe whatever the batch is called."""
@@ -216,9 +387,9 @@ def file_name(payload: dict[str, Any], split: Split, kind: str = "verdict") -> s
         return f"{what}-without-batch"
     front = "batch" if kind == "verdict" else f"{what}-batch"
     safe = re.sub(r"[^A-Za-z0-9._-]+", "_", batch)[:LONGEST_NAME]
-    if safe == batch:
+    if safe == batch.lower() and not LIKE_MADE_SAFE.search(batch):
         return f"{front}-{batch}"
-    # Two names that look alike once made safe must not share a file.
+    # Two names that look alike once made safe, or where case does not count, must not share a file.
     return f"{front}-{safe}-{hashlib.sha256(batch.encode('utf-8', 'surrogatepass')).hexdigest()[:8]}"
 
 

@@ -107,7 +107,7 @@ class Papers:
         return await self._report("returned", words.get("serial", ""))
 
     async def _report(self, kind: str, name: str) -> Plain:
-        """A document as `acquire.reports.as_data` gives it. Raises as `command`."""
+        """A document as `acquire.reports.document` gives it. Raises as `command`."""
         if not name:
             return {"name": "", "document": None}
         async with self._turn:

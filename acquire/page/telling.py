@@ -11,10 +11,10 @@ from typing import Any
 
 import msgspec
 
+from acquire.choices import FAILING
 from acquire.page.facts import Facts
 from acquire.quantity import show
 from acquire.records import LeadZero, Notice, Pair, TypedResult, UnitResult, Verdict
-from acquire.records.words import FAILING
 from acquire.unit_result import ended_s
 from acquire.words.beside import typed_answer, typed_reason
 from acquire.words.faults import sentence
@@ -22,7 +22,7 @@ from acquire.words.notices import said
 from acquire.words.outcomes import NOT_YET, OUTCOME_WORDS, verdict_word
 from acquire.words.plain import sureness
 from acquire.words.settling import learnt
-from acquire.words.units import missing_words, pair_words, reason_of, why_not
+from acquire.words.units import findings_words, missing_words, pair_words, reason_of, why_not
 from acquire.words.units import result_words as ended_words
 from acquire.words.verdicts import hint, reason
 
@@ -83,6 +83,7 @@ def result_words(result: UnitResult, core: str = "") -> Plain:
         **picked(result, "serial", "batch", "outcome", "ending", "revision", "utc_s"),
         "word": ended_words(result),
         "reason": reason_of(result),
+        "found": " ".join(findings_words(result)),
         "held": why_not(result),
         "wait_until_utc_s": None if result.wait_s is None else ended_s(result) + result.wait_s,
         "diagnosis": [

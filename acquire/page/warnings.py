@@ -10,7 +10,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from acquire.heart.watch import SIGNS, signs
+from acquire.heart.standstill import SIGNS, signs
 from acquire.page.facts import Facts
 from acquire.page.telling import picked
 from acquire.records import (
@@ -77,6 +77,7 @@ ENDED_BY: dict[type, frozenset[Code]] = {
         {
             Code.LEADS_MOVED,
             Code.CLOCK_SET_BACK,
+            Code.CSV_ROWS_GONE,
             Code.SCANNER_REFUSED,
             Code.METER_UNSTATED,
             Code.CHECK_OVERRIDDEN,

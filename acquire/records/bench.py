@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 
-from acquire.choices import Outcome, Purpose
+from acquire.choices import Outcome, Pair, Purpose
 from acquire.errors import InputImpossible
 from acquire.records.batches import WoundFrom
 from acquire.records.codes import (
@@ -16,12 +16,11 @@ from acquire.records.codes import (
     Ending,
     Fact,
     FindingKind,
+    Hypothesis,
     Refusal,
     UntestedKind,
     Why,
 )
-from acquire.records.faults import Hypothesis
-from acquire.records.words import Pair
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +50,10 @@ class Finding:
         kind: which rule; UNEVEN: `name` is that of a rule in `UnitResult.balances`; CONTRADICTION: `pair`
             reads `ohm` where the other readings predict `predicted_ohm` with standard uncertainty `u_ohm`;
             TYPED: `name` is that of a typed result, `id` says what it is about; FIRST_UNIT: `name` is that of
-            the batch whose first unit it is, in doubt until somebody accepts it.
+            the batch whose first unit it is, in doubt until somebody accepts it; STEP: the step `name` lies
+            `ohm` within its nearer limit (beyond it if negative), with `expanded_ohm` of U, the unit's
+            temperature included; `ohm` is the tolerance of one that cannot be judged. Both are None of one
+            that is not judged by ohms, the outcome too of one that was left out.
         outcome: what the rule says; None for a remark.
     """
 
@@ -63,6 +65,7 @@ class Finding:
     ohm: float | None = None
     predicted_ohm: float | None = None
     u_ohm: float | None = None
+    expanded_ohm: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,7 +21,7 @@ from acquire.errors import InputImpossible, JournalUnusable
 from acquire.journal.entry import Entry
 from acquire.journal.question import Question, Record
 from acquire.records import CheckStandard, Evidence, LeadZero, Notice, Purpose, Verdict
-from acquire.reports.doubtful import Doubts
+from acquire.reports.lookback import Doubts
 from acquire.reports.visits import Visit, evidence_of, judged_visit, record_of, visits_of
 from acquire.unit_result import ended_s
 

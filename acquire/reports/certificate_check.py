@@ -23,11 +23,9 @@ from acquire.journal.question import Record
 from acquire.records import Outcome
 from acquire.reports.certificate import Certificate, certificate_from_text, certificate_of
 from acquire.reports.certificate_document import certificate_document
-from acquire.reports.doubtful import Doubts
-from acquire.reports.html_page import FACTS_BEGIN, FACTS_END, as_html
-from acquire.reports.issued import IssuedPapers, superseded
-from acquire.reports.logo import fault_of
-from acquire.reports.signing import Signature, genuine, split
+from acquire.reports.issued import IssuedPapers, Signature, genuine, split, superseded
+from acquire.reports.lookback import Doubts
+from acquire.reports.printing import FACTS_BEGIN, FACTS_END, as_html, fault_of
 from acquire.reports.visits import visits_of
 
 SOFTWARE = f"steadyohm {__version__}"
@@ -220,7 +218,7 @@ def _drawn(of: Certificate, *, is_pdf: bool) -> bytes:
             raise InputImpossible(f"The logo in this certificate cannot be used: {fault}.")
         if not is_pdf:
             return as_html(document)
-        from acquire.reports.pdf import as_pdf  # noqa: PLC0415  (an extra)
+        from acquire.reports.printing import as_pdf  # noqa: PLC0415  (an extra)
 
         return as_pdf(document)
     except (ArithmeticError, LookupError, OSError, ValueError) as error:

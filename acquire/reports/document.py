@@ -1,7 +1,8 @@
 """A report as one plain document: headings, paragraphs, tables, pictures; what every paper is made of.
 
-Three renderers print the same document: `html_page` (jinja2), `pdf` (typst) and `terminal` (rich). Text may
-come from anybody, so each prints it through `shown`. Not for drawing, and not for what a report says.
+Printing it is `printing` (HTML by jinja2, PDF by typst) and `terminal` (rich); a screen that draws it itself
+gets it as plain data. Text may come from anybody, so each prints it through `shown`. Not for drawing, and not
+for what a report says.
 """
 
 from __future__ import annotations
@@ -9,8 +10,9 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, is_dataclass
 from enum import StrEnum
+from typing import Any
 
 from acquire.quantity import show
 from acquire.records import Outcome
@@ -344,3 +346,37 @@ def with_uncertainty(value: float, expanded: float | None, unit: str = "Ω") -> 
     scale = value / float(number) if float(number) else 1.0
     power = min((1e-6, 1e-3, 1.0, 1e3, 1e6, 1e9), key=lambda p: abs(abs(scale) / p - 1.0))
     return firm(f"{number} ± {expanded / power:.{places}f} {shown_unit}")
+
+
+PLOT = 100.0, 40.0
+"""Width and height of a plot's own units."""
+
+OUTCOME_OF = {mark: outcome for outcome, mark in MARK_OF.items()}
+
+
+def as_data(document: Document) -> dict[str, Any]:
+    """Title, subtitle and blocks; a mark is the outcome that it stands for, a place on a scale 0 to 1."""
+    blocks = [_data(block) for block in document.blocks]
+    return {"title": shown(document.title), "subtitle": shown(document.subtitle), "blocks": blocks}
+
+
+def _data(value: Any) -> Any:
+    if isinstance(value, Mark):
+        return OUTCOME_OF[value]
+    if isinstance(value, str):
+        return shown(value)
+    if isinstance(value, tuple):
+        return [_data(each) for each in value]
+    return _drawn(value) if is_dataclass(value) else value
+
+
+def _drawn(block: Any) -> dict[str, Any]:
+    plain = {field.name: _data(getattr(block, field.name)) for field in fields(block)}
+    if isinstance(block, Scale):
+        names = ("lower", "upper", "value", "low", "high")
+        plain = {name: None if plain[name] is None else block.at(plain[name]) for name in names}
+    elif isinstance(block, Plot):
+        plain["points"], plain["settled"] = block.places(*PLOT)
+    elif isinstance(block, Picture):
+        plain["svg"] = block.svg
+    return {"kind": type(block).__name__.lower(), **plain}

@@ -7,7 +7,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from textwrap import wrap
 
 from markupsafe import Markup
 
@@ -15,9 +16,10 @@ from acquire.errors import InputImpossible
 from acquire.records import Basis, Outcome, Purpose, UntestedKind
 from acquire.reports.document import MARK_OF, qr_svg, shown
 from acquire.reports.figures import moment
-from acquire.reports.html_page import template
+from acquire.reports.printing import template
 from acquire.reports.visits import Visit
 from acquire.words.papers import OUTCOMES
+from acquire.words.units import reason_of
 
 LEAST_MM, MOST_MM = 10.0, 200.0
 """Sides of a label that are drawn."""
@@ -30,6 +32,9 @@ LEAST_SQUARE_MM = 0.25
 
 SIDE = re.compile(r'viewBox="0 0 (\d+) ')
 """Squares along one side of a code, white border included."""
+
+REASON_WIDTH = 30
+"""Letters of a line of the reason."""
 
 WIDE = 0.62
 """Width of a letter as a share of the type's size, for DejaVu Sans and its like; for choosing the size."""
@@ -45,6 +50,7 @@ class LabelFacts:
         id_in_code: the code also holds the result's id, behind the serial and a space. Left out, it holds the
             serial alone: a scanner at the bench hands over what it reads, and that starts the unit.
         limits: what the verdict is not: of values typed from a display, of continuity without a tolerance.
+        reason: why it is no plain pass; empty where it is.
     """
 
     serial: str
@@ -56,6 +62,7 @@ class LabelFacts:
     heading: str = ""
     id_in_code: bool = False
     limits: str = ""
+    reason: str = ""
 
     @property
     def code_text(self) -> str:
@@ -105,7 +112,8 @@ def label_of(visit: Visit, heading: str = "", *, id_in_code: bool = False) -> La
         "some continuity only": any(each.kind is UntestedKind.TOLERANCE for each in result.untested),
     }
     limits = ", ".join(text for text, there in told.items() if there)
-    return LabelFacts(result.serial, result.sheet, outcome, result.purpose, result.utc_s, *ids, limits)
+    facts = LabelFacts(result.serial, result.sheet, outcome, result.purpose, result.utc_s, *ids, limits)
+    return facts if outcome is Outcome.PASS else replace(facts, reason=reason_of(result))
 
 
 def laid_out(facts: LabelFacts, width_mm: float, height_mm: float) -> Drawing:
@@ -154,6 +162,7 @@ def _lines(facts: LabelFacts, left: float, top: float, width: float, height: flo
         (facts.serial, 1.0, True),
         (f"{MARK_OF[facts.outcome]} {OUTCOMES[facts.outcome]}", 1.0, True),
         (facts.limits, 0.6, False),
+        *((line, 0.5, False) for line in wrap(facts.reason, REASON_WIDTH, max_lines=3, placeholder=" …")),
         (facts.sheet, 0.7, False),
         (f"{facts.purpose}, {facts.date}", 0.7, False),
         (facts.heading, 0.6, False),
@@ -186,6 +195,6 @@ def _tight(line: Line, drawing: Drawing) -> bool:
 
 def as_pdf(drawing: Drawing, title: str, written_utc_s: float) -> bytes:
     """The label as a PDF of one page of its size. Raises SteadyohmError."""
-    from acquire.reports.pdf import svg_as_pdf  # noqa: PLC0415  (an extra)
+    from acquire.reports.printing import svg_as_pdf  # noqa: PLC0415  (an extra)
 
     return svg_as_pdf(as_svg(drawing).decode(), (drawing.width, drawing.height), title, written_utc_s)

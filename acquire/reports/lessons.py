@@ -18,8 +18,7 @@ from acquire.journal.question import Question, Record
 from acquire.records import Code, Pair
 from acquire.reports.visits import Visit, visits_on
 from acquire.sheets import sheet_of
-from acquire.steps.learn import Readings, learn
-from acquire.steps.proposal import sheet_text
+from acquire.steps.learn import Readings, learn, sheet_text
 
 LEAST_OHM = 1e-4
 """Stands for a bond that reads nothing, or less: leads are taken off no better than that."""

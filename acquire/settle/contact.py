@@ -1,6 +1,7 @@
-"""What the filter remembers of one contact of the probes: readings, last report, signs of its end.
+"""What the filter remembers of one contact of the probes, and when to ask for a longer hold.
 
-Not for judging: these are plain records that `acquire.settle.filter` fills and empties.
+Where contacts are too short, nothing tells how wrong a report was. Not for judging: these are records that
+`acquire.settle.filter` fills and empties.
 """
 
 from __future__ import annotations
@@ -8,6 +9,7 @@ from __future__ import annotations
 from collections import deque
 from dataclasses import dataclass, field
 
+from acquire.records.settled import Hold
 from acquire.settle.doubt import Surroundings
 from acquire.settle.learning import Statement
 from acquire.settle.noise import RangeNoise
@@ -64,3 +66,41 @@ class Touch:
         kept = [(at_s - later_s, value_si) for at_s, value_si in self.trace if at_s >= later_s]
         self.trace = deque(kept, maxlen=self.trace.maxlen)
         self.contact_s, self.revision, self.report, self.stated = contact_s, 0, None, None
+
+
+_SHIFT_PAUSE_S = 3 * 3600.0  # a bench that rested for so long begins another shift; workshop choice
+_FIRST = 3  # contacts of a shift
+_ONE_IN = 30
+_LEAST_S, _MOST_S = 3.0, 8.0  # of a longer hold
+
+
+@dataclass(slots=True)
+class Holding:
+    """Counts contacts of a shift, and those in a row that taught nothing."""
+
+    last_utc_s: float | None = None
+    first: int = 0
+    untold: int = 0
+
+    def asked(self, utc_s: float) -> Hold | None:
+        """Why the contact that was reported now should be held longer; None: no need."""
+        if self.last_utc_s is None or utc_s - self.last_utc_s > _SHIFT_PAUSE_S:
+            self.first = self.untold = 0
+        self.last_utc_s = utc_s
+        self.untold += 1
+        if self.first < _FIRST:
+            self.first += 1
+            return Hold.FIRST_OF_SHIFT
+        if self.untold >= _ONE_IN:
+            self.untold = 0
+            return Hold.SAMPLE
+        return None
+
+    def told(self) -> None:
+        """A contact was held long enough to teach something."""
+        self.untold = 0
+
+
+def hold_s(creep_s: float) -> float:
+    """How long to hold: for as long as contacts creep here, within reason."""
+    return min(max(creep_s, _LEAST_S), _MOST_S)

@@ -18,8 +18,7 @@ from dataclasses import dataclass
 from operator import mul
 
 from acquire.settle import weights
-from acquire.settle.fit import Fit
-from acquire.settle.points import Points
+from acquire.settle.points import Fit, Points
 
 Doubt = Callable[[list[float]], tuple[float, float, float]]
 """Signs to (chance that the value is off by more than the band, half-width of 95 % in bands, and the

@@ -18,9 +18,8 @@ from acquire.records.settled import (
     Settled,
     SettleEvent,
 )
-from acquire.settle.contact import Report, Touch
+from acquire.settle.contact import Holding, Report, Touch, hold_s
 from acquire.settle.doubt import HISTORY_LENGTH, MEGOHM_OHM, Doubt, Surroundings, ask
-from acquire.settle.holding import Holding, hold_s
 from acquire.settle.learning import Statement, after, caution, signs_of, taught
 from acquire.settle.noise import Noise, RangeNoise, learn
 from acquire.settle.pace import Pace

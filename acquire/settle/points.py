@@ -1,6 +1,6 @@
 """The readings of one contact that may count together, with running sums: a straight line costs a few sums.
 
-Not for judging: sums, lines and scatter are all it knows.
+A line's uncertainties know the meter's noise. Not for judging whether it is flat enough: that is `rest`.
 """
 
 from __future__ import annotations
@@ -9,6 +9,7 @@ import math
 from bisect import bisect_left
 from dataclasses import dataclass
 
+from acquire.settle.noise import RangeNoise
 from drivers.reading import Flag
 
 MOST_POINTS = 64  # five seconds of a fast meter in blocks of 80 ms; more than a slow one needs
@@ -202,3 +203,36 @@ class Points:
     def _drop(self, points: int) -> None:
         """Drop the oldest points; running sums are differences, so they stay right."""
         del self.times_s[:points], self.values[:points], self.conversions[:points], self._sums[:points]
+
+
+_SLOW_SHARE = 0.3  # slow part of a meter's noise that averaging does not lower; simulated readings
+
+
+@dataclass(slots=True)
+class Fit:
+    """A line with its uncertainties, in counts and seconds."""
+
+    line: Line
+    variance: float
+    slope_variance: float
+    mean_variance: float
+    degrees: float
+
+
+def fit(line: Line, noise: RangeNoise) -> Fit:
+    """Give a line its uncertainties, from prior noise, its own scatter and lag-1 correlation.
+
+    The effective number of readings is n (1 - rho) / (1 + rho), the large-n form for an AR(1) sequence.
+
+    Args:
+        line: through at least 3 points.
+        noise: prior belief on the scatter of one point, in counts.
+
+    Returns:
+        The line, and the posterior variances of one point, of the slope and of the mean.
+    """
+    count, inflation = line.points, noise.inflation
+    degrees = noise.weight + max((count - 2) / inflation, 0.5)
+    variance = (noise.weight * noise.variance + line.squares / inflation) / degrees
+    slow = _SLOW_SHARE**2 * variance
+    return Fit(line, variance, variance * inflation / line.sxx, variance * inflation / count + slow, degrees)

@@ -13,9 +13,8 @@ import math
 from dataclasses import dataclass
 
 from acquire.settle.doubt import Doubt, Surroundings, signs
-from acquire.settle.fit import Fit, fit
 from acquire.settle.noise import RangeNoise
-from acquire.settle.points import Line, Points
+from acquire.settle.points import Fit, Line, Points, fit
 
 _QUANTUM = 1.0 / math.sqrt(12.0)  # standard uncertainty of one count: JCGM 100:2008, F.2.2.1
 _SHORTEN = 0.75  # each stretch tried is this much shorter than the one before

@@ -15,9 +15,8 @@ from acquire.files.toml_lines import Path as KeyPath
 from acquire.physics.network import BranchOhm
 from acquire.physics.wire import ohm_per_m
 from acquire.records import Branch, BranchKind, Pin
-from acquire.sheets.language import PinTable, StrapTable, WindingTable
+from acquire.sheets.language import METAL_OF, PinTable, StrapTable, WindingTable, winding_ohm
 from acquire.sheets.parts import Parts
-from acquire.sheets.wire import METAL_OF, winding_ohm
 
 LEAD_SPREAD = 0.1
 STRAP_SPREAD = 0.3

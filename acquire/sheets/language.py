@@ -1,24 +1,130 @@
 """The keys of a sheet file, table by table. configs/README.md explains each to users.
 
-Only what can be checked inside one table is checked here; how tables fit together is the compiler's.
+A winding's wire and a resin's correction of insulation are among them; their formulas are in physics. Only
+what can be checked inside one table is checked here; how tables fit together is the compiler's.
 """
 
 from __future__ import annotations
 
+import re
+from collections.abc import Mapping
 from enum import StrEnum
+from itertools import pairwise
+from types import MappingProxyType
 from typing import Annotated, Literal
 
 from pydantic import Field, PlainValidator, model_validator
 from pydantic_core import PydanticCustomError
 
-from acquire.errors import InputImpossible
+from acquire.errors import InputImpossible, QuantityInvalid
 from acquire.files.toml_file import Flag, Name, Table, Text
 from acquire.physics.copper import CONDUCTORS, conductor_named
-from acquire.quantity import Celsius, Fraction, Henry, Kilogram, Metre, Ohm, Volt, ZeroOrMoreOhm
+from acquire.physics.insulation import REFERENCE_CELSIUS, RULES
+from acquire.physics.wire import METALS, Metal, awg_diameter_mm, ohm_per_m
+from acquire.quantity import Celsius, Fraction, Henry, Kilogram, Metre, Ohm, Volt, ZeroOrMoreOhm, parse
 from acquire.records import Rule, StepKind
-from acquire.sheets.corrections import NONE, CorrectionTable
-from acquire.sheets.wire import wire_diameter_m
 from drivers.reading import Quantity
+
+NONE = "none"
+"""Leaves a result as measured."""
+
+
+class CorrectionTable(Table):
+    """`[[correction]]`: a named table of factors that bring an insulation resistance to 40 °C.
+
+    Attributes:
+        name: as an `[[isolation]]` names it; goes on the record.
+        factors: (temperature, value at 40 °C over value there), in order of temperature, 40 °C within.
+        source: where the table comes from.
+    """
+
+    name: Name
+    factors: Annotated[
+        tuple[tuple[Celsius, Annotated[float, Field(gt=0.0, allow_inf_nan=False)]], ...],
+        Field(min_length=2, max_length=100, examples=['[["10 °C", 0.66], ["40 °C", 1.0], ["60 °C", 2.3]]']),
+    ]
+    source: Annotated[Text, Field(min_length=1, examples=['"data sheet of the resin"'])]
+
+    @model_validator(mode="after")
+    def _can_be_read_between(self) -> CorrectionTable:
+        at = [celsius for celsius, _ in self.factors]
+        if any(b <= a for a, b in pairwise(at)):
+            raise ValueError("factors must be in order of temperature, the lowest first")
+        if not at[0] <= REFERENCE_CELSIUS <= at[-1]:
+            raise ValueError("factors must reach from below to above 40 °C, which results are compared at")
+        if self.name in (NONE, *RULES):
+            raise ValueError(f'"{self.name}" is the name of a rule that is there already')
+        return self
+
+
+METAL_OF: Mapping[str, Metal] = MappingProxyType(
+    {
+        "copper": METALS["copper"],
+        "copper_iec": METALS["copper"],
+        "aluminium": METALS["aluminium"],
+        "aluminium_228": METALS["aluminium"],
+    }
+)
+"""Resistivity by conductor: the conductors of one metal differ in their rule of temperature only."""
+
+_GAUGE = re.compile(r"AWG[ ]?([0-9]{1,2})")
+THICKEST_M = 0.02
+THINNEST_M = 5e-6
+"""Bare diameters between which a wire is taken to be one; a slip of the prefix lies outside."""
+
+
+def wire_diameter_m(given: object) -> float:
+    """Bare diameter from "AWG 36" or "0.127 mm", metres; raises pydantic's kind of error."""
+    text = given.strip() if isinstance(given, str) else ""
+    try:
+        gauge = _GAUGE.fullmatch(text)
+        diameter_m = awg_diameter_mm(int(gauge[1])) / 1000.0 if gauge else parse(text, "m")
+    except InputImpossible as error:
+        raise _refusal(error.what, error.hint) from error
+    except QuantityInvalid:
+        diameter_m = 0.0
+    if not THINNEST_M <= diameter_m <= THICKEST_M:
+        what = f'"{str(given)[:40]}" is no gauge and no diameter of a wire.'
+        raise _refusal(what, 'Write it like "AWG 36" or "0.127 mm" (bare).')
+    return diameter_m
+
+
+def _refusal(what: str, remedy: str) -> PydanticCustomError:
+    return PydanticCustomError("sentence", "{what} {remedy}", {"what": what, "remedy": remedy})
+
+
+def winding_ohm(
+    turns: int,
+    mean_turn_m: float,
+    diameter_m: float,
+    *,
+    extra_m: float = 0.0,
+    strands: int = 1,
+    material: str = "copper",
+    celsius: float = 20.0,
+) -> float:
+    """Resistance of a winding from its geometry.
+
+    Resistance per metre at 20 °C times length, by the strands, brought to the temperature wanted by the
+    conductor's straight line (see `acquire.physics.copper`).
+
+    Args:
+        turns: >= 1.
+        mean_turn_m: length of the mean turn, metres, > 0.
+        diameter_m: of the bare conductor, metres, > 0.
+        extra_m: wire beyond the turns, metres.
+        strands: wires in hand, >= 1.
+        material: name of a conductor, a key of `METAL_OF`.
+        celsius: temperature that the result holds at.
+
+    Returns:
+        Ohms.
+    """
+    length_m = turns * mean_turn_m + extra_m
+    at_20c_ohm = ohm_per_m(1000.0 * diameter_m, METAL_OF[material]) * length_m / strands
+    k_celsius = conductor_named(material).k_celsius
+    return at_20c_ohm * (k_celsius + celsius) / (k_celsius + 20.0)
+
 
 _SIGNS = "Names of pins and points consist of letters, digits and the signs _ . + / only."
 PinName = Annotated[

@@ -16,8 +16,7 @@ from acquire.physics.insulation import RULES
 from acquire.physics.network import connected
 from acquire.records import Balance, BalanceKind, Isolation, Sheet
 from acquire.sheets.circuit import Circuit, meant
-from acquire.sheets.corrections import NONE
-from acquire.sheets.language import IsolationTable
+from acquire.sheets.language import NONE, IsolationTable
 from acquire.sheets.parts import Parts
 from acquire.sheets.steps import build_steps
 

@@ -6,11 +6,11 @@ from collections.abc import Iterator
 
 from acquire.files.toml_file import Faults, Model
 from acquire.files.toml_lines import Path as KeyPath
-from acquire.sheets.corrections import CorrectionTable
 from acquire.sheets.language import (
     TABLES,
     BalanceTable,
     ConnectorTable,
+    CorrectionTable,
     DiodeTable,
     IsolationTable,
     MatchingTable,

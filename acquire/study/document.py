@@ -1,20 +1,26 @@
 """A study's report as a document: the verdict, where the spread comes from, drawings, all values.
 
-Not for what is said (`report`) or drawn (`pictures`).
+Drawn as SVG by part, by operator, and who differs on which part; operators differ by shape as well as by
+colour. Not for what is said (`report`), nor for how a drawing becomes SVG (`reports.pictures`).
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from typing import TYPE_CHECKING, Any
 
 from acquire.quantity import chance, counted, show
 from acquire.reports import document as doc
-from acquire.reports.document import Mark, Tone
+from acquire.reports.document import Mark, Tone, shown
 from acquire.reports.figures import moment
+from acquire.reports.pictures import as_svg, figure, plain_style
 from acquire.stats.crossed import Row, Source
 from acquire.stats.fitness import Fitness
-from acquire.study.report import StudyReport, component_order
+from acquire.study.report import Point, StudyReport, component_order
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
 
 MARKS = {
     Fitness.GOOD: Mark.PASS,
@@ -143,3 +149,157 @@ def _source(report: StudyReport) -> str:
         f"{when}. Seed of the order: {plan.seed}. {files}. Bands of 10 and 30 % and ndc: AIAG, Measurement "
         "Systems Analysis, 4th ed. A gauge study tells how well a bench repeats itself, not how true it is."
     )
+
+
+INKS = ("#1f5fa8", "#c2570c", "#4b7f52", "#7b4a9e", "#8a6d1d", "#36454f")
+"""Dark enough on white for WCAG AA, apart in lightness and hue; shapes tell them apart without colour."""
+
+SHAPES = ("o", "s", "^", "D", "v", "P", "X", "<", ">", "h", "p", "*")
+"""One for each operator, up to the most a plan takes."""
+
+LONGEST_NAME = 14
+"""Characters of a name in a drawing."""
+
+WIDE_MM, HIGH_MM = 180.0, 64.0
+"""Of a drawing; it fits A4 and Letter."""
+
+
+Draw = Callable[["Axes", StudyReport], None]
+
+
+def svg_pictures(report: StudyReport) -> dict[str, str]:
+    """All drawings by "title. how to read it"; LibraryMissing where matplotlib is not installed."""
+    drawings: dict[str, Draw] = {
+        "Every value, by part. Points of one part lie apart by the gauge's doing; parts apart differ.":
+            _by_part,
+        "Differences, by operator. What each operator reads above or below the mean of the same part.":
+            _by_operator,
+        "Who differs on which part. Lines that cross are operators who differ by part.": _interaction,
+        "Shares side by side. Long bars besides the parts' are what the gauge adds.": _shares,
+    }  # fmt: skip
+    made = {}
+    with plain_style():
+        for number, (told, draw) in enumerate(drawings.items(), start=1):
+            if draw is _by_operator and len(report.study.operators) == 1:
+                continue
+            drawing = figure(WIDE_MM, HIGH_MM)
+            drawing.set_layout_engine("constrained")
+            axes = drawing.add_subplot()
+            axes.grid(color="#dddddd", linewidth=0.5)
+            draw(axes, report)
+            made[told] = as_svg(drawing, f"study{number}", told)
+    return made
+
+
+def _by_part(axes: Axes, report: StudyReport) -> None:
+    places = {name: place for place, name in enumerate(report.study.parts)}
+    for operator, points, style, shift in _by_hands(report):
+        axes.plot(
+            [places[p.part] + shift for p in points],
+            [p.ohm for p in points],
+            linestyle="none",
+            label=shown(operator, LONGEST_NAME),
+            **style,
+        )
+    _limits(axes, report)
+    _parts(axes, report)
+
+
+def _by_operator(axes: Axes, report: StudyReport) -> None:
+    means = _means(report.points, lambda p: p.part)
+    for place, (_, points, style, _) in enumerate(_by_hands(report)):
+        off = [p.ohm - means[p.part] for p in points]
+        spread = 0.5 / max(1, len(off) - 1)
+        axes.plot([place - 0.25 + i * spread for i in range(len(off))], off, linestyle="none", **style)
+        mean = sum(off) / len(off)
+        axes.plot([place - 0.35, place + 0.35], [mean, mean], color=style["color"], linewidth=2.0)
+    axes.axhline(0.0, color="#555555", linewidth=0.8)
+    axes.set_xticks(range(len(report.study.operators)), [_short(name) for name in report.study.operators])
+    axes.set_ylabel("Ω off the part's mean")
+
+
+def _interaction(axes: Axes, report: StudyReport) -> None:
+    cells = _means(report.points, lambda p: (p.part, p.operator))
+    parts = _means(report.points, lambda p: p.part)
+    for operator, _, style, _ in _by_hands(report):
+        axes.plot(
+            range(len(report.study.parts)),
+            [cells[part, operator] - parts[part] for part in report.study.parts],
+            linewidth=1.2,
+            label=shown(operator, LONGEST_NAME),
+            **style,
+        )
+    axes.axhline(0.0, color="#555555", linewidth=0.8)
+    _parts(axes, report)
+    axes.set_ylabel("Ω off the part's mean")
+
+
+def _shares(axes: Axes, report: StudyReport) -> None:
+    sources = [s for s in component_order(report.study) if s is not Source.TOTAL]
+    places = range(len(sources))
+    parts = [report.study.components[source] for source in sources]
+    series = [
+        ("of the variance", [p.contribution for p in parts], ""),
+        ("of the study's spread", [p.study for p in parts], "///"),
+    ]
+    if all(p.tolerance is not None for p in parts):
+        series.append(("of the tolerance", [p.tolerance or 0.0 for p in parts], "..."))
+    height = 0.8 / len(series)
+    for row, (label, shares, hatch) in enumerate(series):
+        at = [place + (row - (len(series) - 1) / 2.0) * height for place in places]
+        axes.barh(
+            at,
+            [100.0 * s for s in shares],
+            height,
+            label=label,
+            hatch=hatch,
+            color=INKS[row],
+            edgecolor="white",
+        )
+    axes.set_yticks(places, [NAMES[source] for source in sources])
+    axes.invert_yaxis()
+    axes.set_xlabel("%")
+    axes.grid(visible=False, axis="y")
+    axes.legend(loc="best", frameon=False)
+
+
+def _by_hands(report: StudyReport) -> Iterator[tuple[str, list[Point], dict[str, Any], float]]:
+    """Each operator's points, look, and how far beside the part they stand."""
+    operators = report.study.operators
+    for place, operator in enumerate(operators):
+        style = {"color": INKS[place % len(INKS)], "marker": SHAPES[place % len(SHAPES)], "markersize": 4.5}
+        shift = (place - (len(operators) - 1) / 2.0) * 0.6 / len(operators)
+        yield operator, [p for p in report.points if p.operator == operator], style, shift
+
+
+def _means(points: Sequence[Point], key: Callable[[Point], Any]) -> dict[Any, float]:
+    rows: dict[Any, list[float]] = {}
+    for point in points:
+        rows.setdefault(key(point), []).append(point.ohm)
+    return {name: sum(row) / len(row) for name, row in rows.items()}
+
+
+def _limits(axes: Axes, report: StudyReport) -> None:
+    """The sheet's limits, where they do not squeeze the points together."""
+    subject = report.record.subject
+    ohms = [point.ohm for point in report.points]
+    reach = max(ohms) - min(ohms)
+    for end in (subject.lower_ohm, subject.upper_ohm):
+        if end is not None and min(abs(end - min(ohms)), abs(end - max(ohms))) <= 1.5 * reach:
+            axes.axhline(end, color="#222222", linewidth=1.0, linestyle="--")
+            axes.annotate("limit", (1.0, end), xycoords=("axes fraction", "data"), ha="right", va="bottom")
+
+
+def _parts(axes: Axes, report: StudyReport) -> None:
+    names = [_short(name) for name in report.study.parts]
+    axes.set_xticks(range(len(names)), names, rotation=0 if sum(map(len, names)) < 60 else 60)
+    axes.set_xlabel("part")
+    axes.set_ylabel(f"Ω at {report.record.subject.reference_celsius:g} °C")
+    axes.ticklabel_format(axis="y", useOffset=False)
+    columns = min(4, len(report.study.operators))
+    axes.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=columns, frameon=False)
+
+
+def _short(name: str) -> str:
+    name = shown(name)
+    return name if len(name) <= LONGEST_NAME else name[: LONGEST_NAME - 1] + "…"

@@ -17,8 +17,7 @@ from rich.text import Text
 
 from acquire.bench.assembly import first_conditions, read_files
 from acquire.bench.doubts import DisplayDoubts
-from acquire.bench.instruments import ohmmeter, scanner, thermometer
-from acquire.bench.intake import Feed
+from acquire.bench.intake import Feed, ohmmeter, scanner, thermometer
 from acquire.bench.keyboard import Keyboard, to_command
 from acquire.bench.scanning import ScannerFeed
 from acquire.bench.self_check import mark_of, stand_before
@@ -41,8 +40,7 @@ from acquire.records import (
     Weight,
 )
 from acquire.sheets import load_sheet
-from acquire.study.begin import Wish, record_of, step_named
-from acquire.study.record import StudyFile, part_names
+from acquire.study.record import StudyFile, Wish, part_names, record_of, step_named
 from acquire.study.work import Finished, Happening, StudyWork, Taken, TakenBack
 from acquire.words.prompts import asked
 from drivers.reading import Reading

@@ -12,9 +12,9 @@ from acquire.conditions import Conditions
 from acquire.errors import InputImpossible
 from acquire.heart.contact import Admission
 from acquire.heart.duties import Duties, Duty
+from acquire.heart.standstill import ReadingWatch
 from acquire.heart.unit_state import UnitState
 from acquire.heart.unit_work import UnitWork
-from acquire.heart.watch import ReadingWatch
 from acquire.records import (
     Approach,
     Ask,

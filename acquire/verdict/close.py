@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import Protocol
 
+from acquire.choices import FAILING
 from acquire.physics.common import PairReading
 from acquire.physics.cooling import Look
 from acquire.records import (
@@ -24,14 +25,13 @@ from acquire.records import (
     Untested,
     UntestedKind,
 )
-from acquire.records.bench import ClosureFound, UnitTemperature
-from acquire.records.words import FAILING
-from acquire.steps.agreement import oddest
-from acquire.steps.balance import balances
+from acquire.records.bench import ClosureFound, StepAtEnd, UnitTemperature
+from acquire.steps.agreement import balances, oddest
 from acquire.steps.pairs import PairTable
 from acquire.unit_result import worst
 from acquire.verdict.closure import closures
 from acquire.verdict.diagnose import best_next_pair, diagnose
+from acquire.verdict.guard import inside_ohm
 from acquire.verdict.temperature import Judgeable, OfTemperature, Standing, at_one_moment, of_temperature
 
 SIGNIFICANT = 4.0
@@ -58,6 +58,11 @@ class Measured(Protocol):
     @property
     def total(self) -> int:
         """Steps of the unit."""
+        ...
+
+    @property
+    def ended(self) -> Sequence[tuple[Step, Outcome | None]]:
+        """What each step came to; None where it was left out."""
         ...
 
     @property
@@ -88,9 +93,9 @@ def close_unit(
 ) -> UnitResult:
     """Write the record of a finished unit, from its ohms alone.
 
-    Rules over the whole unit are judged here: balance and matching on the windings' own values, closed
-    relations of the circuit, and the temperature of the unit as an unknown. A unit that its temperature
-    decides gets no outcome: it is held, or cannot be judged before somebody says how long it has rested.
+    Rules over the whole unit are judged here: balance and matching, closed relations of the circuit, and the
+    temperature of the unit as an unknown. A unit that its temperature decides gets no outcome: it is held, or
+    cannot be judged before somebody says how long it has rested.
 
     Args:
         unit: with the outcome of every step.
@@ -114,6 +119,11 @@ def close_unit(
     asked = warmth.standing is Standing.ASK and not FAILING.intersection(over_all)
     hypotheses, next_pair = _explained(table, readings, place, outcome, four_wire_below_ohm)
     warm, excess = ending is Ending.WARM, warmth.warmth
+    found = _uneven(balanced, closed)
+    if ending.judged:
+        found += [*(odd if outcome not in FAILING else ()), *((_ASKED,) if asked else ())]
+        if outcome is not Outcome.PASS and not _told(outcome, found, hypotheses):
+            found += _deciding(unit, _judgeable(unit, purpose), warmth.steps, outcome)
     return replace(
         _bare(unit, started, place, utc_s),
         outcome=outcome if ending.judged else None,
@@ -123,11 +133,7 @@ def close_unit(
         balances=balanced,
         ending=ending,
         remark=remark,
-        found=(
-            *_uneven(balanced, closed),
-            *(odd if ending.judged and outcome not in FAILING else ()),
-            *((_ASKED,) if asked and ending.judged else ()),
-        ),
+        found=tuple(found),
         measured=outcome,
         closures=closed,
         temperature=_recorded(warmth, started.rested_s),
@@ -233,6 +239,38 @@ def _uneven(rules: Sequence[BalanceFound], closed: Sequence[ClosureFound]) -> li
         for each in closed
         if _counting(each) not in (None, Outcome.PASS)
     ]
+
+
+def _told(outcome: Outcome | None, found: Sequence[Finding], hypotheses: Sequence[Hypothesis]) -> bool:
+    """Whether a rule over the whole unit, or a fault, says why a unit did not plainly pass."""
+    if outcome is Outcome.FAIL and hypotheses and hypotheses[0].fault != "healthy":
+        return True
+    return any(each.outcome is outcome or each.kind is FindingKind.CONTRADICTION for each in found)
+
+
+def _deciding(
+    unit: Measured, held: Sequence[Judgeable], steps: Sequence[StepAtEnd], outcome: Outcome | None
+) -> list[Finding]:
+    """The step that decides over a unit, the least likely to conform of several; at most one.
+
+    Args:
+        unit: whose steps are done.
+        held: what has limits, as it was judged with the unit's temperature: `steps`, those that conduct.
+        steps: what these come to.
+        outcome: of the unit.
+    """
+    ohms = {each.step: each for each in held}
+    for step in sorted(steps, key=lambda each: each.conformity):
+        if step.outcome is outcome:
+            limits, ohm = ohms[step.step].limits, ohms[step.step].reading.ohm
+            size = limits.tolerance_ohm if outcome is Outcome.CANNOT_JUDGE else inside_ohm(ohm, limits)
+            return [
+                Finding(
+                    FindingKind.STEP, step.step, outcome=outcome, ohm=size, expanded_ohm=step.expanded_ohm
+                )
+            ]
+    due = (o for o in unit.ended if o[1] is outcome or (o[1] is None and outcome is Outcome.CANNOT_JUDGE))
+    return [Finding(FindingKind.STEP, step.name, outcome=came_to) for step, came_to in due][:1]
 
 
 def contradiction(table: PairTable, readings: Sequence[PairReading]) -> tuple[Finding, ...]:

@@ -7,13 +7,12 @@ from __future__ import annotations
 
 import math
 
-from acquire.choices import Outcome
+from acquire.choices import Outcome, Rule, Shape
 from acquire.errors import InputImpossible
 from acquire.physics.budget import combine
 from acquire.physics.checks import at_least_zero, finite, probability
 from acquire.physics.laws import Law
 from acquire.records.verdict import Corrected, Decision, Limits
-from acquire.records.words import Rule, Shape
 
 ISO_SHARE_OF_EXPANDED = 0.83
 """Guard band of ISO 14253-1:2017 as a share of U with k = 2 (ILAC-G8:09/2019, table 1)."""
@@ -65,7 +64,7 @@ def decide(
     law = shape if isinstance(shape, Law) else Law.of(shape, u_ohm)
     conformity = conformity_probability(value_ohm, limits, law)
     guard_ohm = guard_band_ohm(rule, expanded_ohm, law, maximum_risk)
-    inside = _inside_by(value_ohm, limits)
+    inside = inside_ohm(value_ohm, limits)
     if inside < -expanded_ohm:
         outcome = Outcome.FAIL
     elif _too_poor(expanded_ohm, limits, rule, law, maximum_risk):
@@ -146,18 +145,18 @@ def _too_poor(expanded_ohm: float, limits: Limits, rule: Rule, law: Law, maximum
     return 1.0 - conformity_probability(middle, limits, law) > _stated(maximum_risk)
 
 
-def _by_zone(rule: Rule, inside_ohm: float, guard_ohm: float) -> Outcome:
-    if inside_ohm >= guard_ohm:
+def _by_zone(rule: Rule, inside: float, guard_ohm: float) -> Outcome:
+    if inside >= guard_ohm:
         return Outcome.PASS
     if rule not in (Rule.NON_BINARY, Rule.ISO_14253_1):
         return Outcome.FAIL
-    if inside_ohm >= 0.0:
+    if inside >= 0.0:
         return Outcome.CONDITIONAL_PASS
-    return Outcome.CONDITIONAL_FAIL if inside_ohm >= -guard_ohm else Outcome.FAIL
+    return Outcome.CONDITIONAL_FAIL if inside >= -guard_ohm else Outcome.FAIL
 
 
-def _inside_by(value_ohm: float, limits: Limits) -> float:
-    """Distance to the nearer limit, negative outside."""
+def inside_ohm(value_ohm: float, limits: Limits) -> float:
+    """Distance to the nearer limit, negative outside, ohms."""
     below = math.inf if limits.upper_ohm is None else limits.upper_ohm - value_ohm
     above = math.inf if limits.lower_ohm is None else value_ohm - limits.lower_ohm
     return min(below, above)

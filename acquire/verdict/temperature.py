@@ -15,6 +15,7 @@ from enum import StrEnum
 
 import numpy as np
 
+from acquire.choices import FAILING, PASSING
 from acquire.physics.budget import combine
 from acquire.physics.common import TEMPERATURE, Floats, PairReading, commons
 from acquire.physics.cooling import (
@@ -31,7 +32,6 @@ from acquire.physics.cooling import (
 from acquire.physics.copper import conductor_named, fraction_per_kelvin
 from acquire.records import BranchKind, Limits, Outcome, Term
 from acquire.records.bench import StepAtEnd
-from acquire.records.words import FAILING, PASSING
 from acquire.steps.pairs import PairTable
 from acquire.unit_result import worst
 from acquire.verdict.circuits import healthy
@@ -138,7 +138,7 @@ def of_temperature(
     after = tuple(_decided(table, e, u_kelvin * more) for e, more in zip(conducting, grown, strict=True))
     rested = rested_s is not None and rested_s >= COLD_FOR_S
     passes = rested or beyond(table, conducting, looks, found.excess) <= _MAY_PASS
-    standing = _standing(found, _worst(before), _worst(after), passes=passes)
+    standing = _standing(found, _worst(before), _worst(after), passes=passes, rested=rested)
     broken = any(math.isinf(each.reading.ohm) and each.limits.upper_ohm is not None for each in judged)
     margins = [step.expanded_ohm for step in before]
     fails = _worst(before) in FAILING
@@ -261,7 +261,9 @@ def may_be_warm(table: PairTable, readings: Sequence[PairReading]) -> bool:
     return excess(table, (), shift=shared_shift(table, readings)).moving >= _WORTH
 
 
-def _standing(found: Warmth, before: Outcome | None, after: Outcome | None, *, passes: bool) -> Standing:
+def _standing(
+    found: Warmth, before: Outcome | None, after: Outcome | None, *, passes: bool, rested: bool
+) -> Standing:
     """Whether a result stands: nothing passes that a temperature within its uncertainty would fail.
 
     What fails at every one of them stands without asking here.
@@ -272,7 +274,7 @@ def _standing(found: Warmth, before: Outcome | None, after: Outcome | None, *, p
     if found.moving >= _SURE:
         return Standing.HELD
     kept = passes and after in PASSING if before in PASSING else after is Outcome.FAIL
-    if kept or before in (None, Outcome.CANNOT_JUDGE):
+    if kept or (rested and found.moving < _LIKELY) or before in (None, Outcome.CANNOT_JUDGE):
         return Standing.STANDS
     return Standing.HELD if found.moving >= _LIKELY else Standing.ASK
 

@@ -9,11 +9,9 @@ from __future__ import annotations
 from acquire.quantity import counted, show
 from acquire.records import Fit, Notice
 from acquire.records.codes import Code
-from acquire.words.dates import overdue
-from acquire.words.forms import HELP, STUDY_HELP
 from acquire.words.plain import sureness
 from acquire.words.refusals import range_low, refused
-from acquire.words.saying import Facts, Saying, joined, pins, say
+from acquire.words.saying import HELP, STUDY_HELP, Facts, Saying, joined, overdue, pins, say
 from acquire.words.settling import learnt
 from acquire.words.verdicts import reads_like
 
@@ -230,6 +228,8 @@ NOTICES: dict[Code, Saying] = {
     Code.COMMAND_HELP: HELP,
     Code.COMMAND_REFUSED: refused,
     Code.COMMAND_UNKNOWN: "{said}",
+    Code.CSV_ROWS_GONE: "Rows were deleted from {file}: {rows}, from {first} to {last}. At its end they are "
+    "written again; the journal has all: `steadyohm history {folder} --csv NEW.csv`.",
     Code.FILES_AWAY: "The shared folder cannot be looked into: {cause}. The bench goes on with its copies.",
     Code.FILES_NOT_FETCHED: _not_fetched,
     Code.FILES_OLD: _older,

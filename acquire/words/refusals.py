@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from acquire.quantity import show
 from acquire.records.codes import Refusal
-from acquire.words.dates import overdue
-from acquire.words.saying import Facts, Saying, joined, say
+from acquire.words.saying import Facts, Saying, joined, overdue, say
 
 
 def refused(facts: Facts) -> str:

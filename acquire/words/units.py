@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 
 from acquire.choices import Outcome
@@ -19,7 +20,7 @@ from acquire.records.bench import ClosureFound
 from acquire.words.faults import likely
 from acquire.words.outcomes import OUTCOME_WORDS
 from acquire.words.plain import at_most
-from acquire.words.verdicts import COLD_QUESTION, balance, closure, contradiction
+from acquire.words.verdicts import COLD_QUESTION, balance, closure, contradiction, step_at_end
 
 TURN_FAULTS = "not tested: faults between turns, which a pass in ohms does not exclude"
 """Of a unit that passed its ohms and of which no surge, inductance, Q or loss is on record: direct current
@@ -61,19 +62,23 @@ def findings_words(result: UnitResult) -> tuple[str, ...]:
 
 
 def _finding(found: Finding, rules: dict[str, BalanceFound], closed: dict[str, ClosureFound]) -> str:
-    match found.kind:
-        case FindingKind.UNEVEN:
-            return balance(rules[found.name]) if found.name in rules else f"{found.name} is uneven."
-        case FindingKind.CLOSURE:
-            return closure(closed[found.name]) if found.name in closed else f"{found.name} is out of limits."
-        case FindingKind.TEMPERATURE:
-            return COLD_QUESTION
-        case FindingKind.CONTRADICTION:
-            return contradiction(found)
-        case FindingKind.TYPED:
-            return f"{found.name}: {OUTCOME_WORDS[found.outcome] if found.outcome else 'did not pass'}."
-        case FindingKind.FIRST_UNIT:
-            return f"The first unit of {found.name} is in doubt, and nobody has accepted it yet."
+    if found.kind is FindingKind.UNEVEN:
+        return balance(rules[found.name]) if found.name in rules else f"{found.name} is uneven."
+    if found.kind is FindingKind.CLOSURE:
+        return closure(closed[found.name]) if found.name in closed else f"{found.name} is out of limits."
+    return _ALONE[found.kind](found)
+
+
+_ALONE: dict[FindingKind, Callable[[Finding], str]] = {
+    FindingKind.TEMPERATURE: lambda _: COLD_QUESTION,
+    FindingKind.CONTRADICTION: contradiction,
+    FindingKind.STEP: step_at_end,
+    FindingKind.TYPED: lambda f: f"{f.name}: {OUTCOME_WORDS[f.outcome] if f.outcome else 'did not pass'}.",
+    FindingKind.FIRST_UNIT: lambda f: (
+        f"The first unit of {f.name} is in doubt, and nobody has accepted it yet."
+    ),
+}
+"""Findings that say all that there is to say."""
 
 
 def relations_words(result: UnitResult) -> tuple[str, ...]:
@@ -105,9 +110,13 @@ def reason_of(result: UnitResult) -> str:
 
 def cause_of(result: UnitResult) -> str:
     """What was found, or what explains the readings best; empty where there is nothing of either."""
-    explained = likely(result.hypotheses[0]) if result.hypotheses else ""
-    told = [each for each in result.found if not (explained and each.kind is FindingKind.CLOSURE)]
-    return " ".join(findings_words(replace(result, found=tuple(told)))) or explained
+    first = next(iter(result.hypotheses), None)
+    fault = first if first and first.fault != "healthy" else None
+    told = [each for each in result.found if not (fault and each.kind is FindingKind.CLOSURE)]
+    said = list(findings_words(replace(result, found=tuple(told))))
+    if fault and all(each.kind is FindingKind.STEP for each in told):
+        said.append(likely(fault))
+    return " ".join(said) or (likely(first) if first else "")
 
 
 def pair_words(pair: Pair, core: str = "") -> str:

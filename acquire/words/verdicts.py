@@ -20,7 +20,8 @@ from acquire.records import (
 )
 from acquire.records.bench import ClosureFound
 from acquire.records.codes import ClosureKind
-from acquire.words.plain import at_most, ohm_text
+from acquire.words.outcomes import OUTCOME_WORDS
+from acquire.words.plain import at_most, capital, ohm_text
 from acquire.words.saying import joined
 
 
@@ -181,6 +182,19 @@ def balance(rule: BalanceFound) -> str:
     worst = rule.ohm[rule.windings.index(rule.worst)]
     side = "above" if worst > sum(rule.ohm) / len(rule.ohm) else "below"
     return f"{rule.worst} is {100.0 * rule.deviation:.2g} % {side} the mean of {rule.name}, {known}"
+
+
+def step_at_end(found: Finding) -> str:
+    """Why a step decides over its unit: how near its limit it lies, or what keeps it from being judged."""
+    if found.outcome is None:
+        return f"{capital(found.name)} was left out."
+    if found.ohm is None or found.expanded_ohm is None:
+        return f"{capital(found.name)}: {OUTCOME_WORDS[found.outcome]}."
+    u = f"U = {ohm_text(found.expanded_ohm, 2)} with the unit's temperature"
+    if found.outcome is Outcome.CANNOT_JUDGE:
+        return f"{capital(found.name)} cannot be judged: {u}, tolerance {ohm_text(found.ohm, 2)}."
+    side = "within" if found.ohm >= 0.0 else "beyond"
+    return f"{capital(found.name)} lies {ohm_text(abs(found.ohm), 2)} {side} its limit; {u}."
 
 
 def contradiction(finding: Finding) -> str:

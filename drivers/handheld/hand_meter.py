@@ -72,7 +72,7 @@ class HandMeter:
         )
         self._clock = clock
         self._address = address
-        self._channel = channel_for(address, self._protocol.usual_line)
+        self._channel = channel_for(address, self._protocol.usual_line, alone=bool(self._query))
         self.unread: Unread = untold
         self._air_s = _air_s(self._protocol, address)
         self._agreement = Agreement("off" if self._protocol.checked else self._options.agreement)

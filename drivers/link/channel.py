@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Protocol
 
-from drivers.errors import LinkLost, LinkTimeout
+from drivers.errors import LinkLost, LinkTimeout, LinkUnavailable
 
 DRAIN_LIMIT_BYTES = 1 << 20
 """A peer that sends without pause is given up on after this much; workshop choice."""
@@ -74,6 +74,12 @@ async def drain_until_quiet(channel: Channel, quiet_s: float) -> bytes:
     raise LinkTimeout(
         "the meter sends without a pause and does not fall quiet", port=channel.address, raw=bytes(thrown)
     )
+
+
+def in_use(holders: list[str], address: str) -> LinkUnavailable:
+    """The error for a place that other programs hold, by their names."""
+    what = f"it is in use by {' and '.join(holders)}"
+    return LinkUnavailable(what, port=address, hint="Close that program first.")
 
 
 def not_open(address: str) -> LinkLost:

@@ -6,12 +6,14 @@ from drivers.link.address import PLAIN_LINE, SerialLine, parse_address
 from drivers.link.channel import Channel
 
 
-def channel_for(address: str, usual: SerialLine = PLAIN_LINE) -> Channel:
+def channel_for(address: str, usual: SerialLine = PLAIN_LINE, *, alone: bool = False) -> Channel:
     """Make the channel for an address; opens nothing, so it cannot block.
 
     Args:
         address: as in the bench file.
         usual: the driver's serial settings, used where the address is silent.
+        alone: whether another program at the same place would spoil what is asked and answered; a stream can
+            be heard by several. Only looked at where several can connect: a serial port is always ours alone.
 
     Raises:
         AddressInvalid: the address cannot be understood.
@@ -20,7 +22,7 @@ def channel_for(address: str, usual: SerialLine = PLAIN_LINE) -> Channel:
     if parsed.scheme == "tcp":
         from drivers.link.tcp import TcpChannel  # noqa: PLC0415 - each library only when it is asked for
 
-        return TcpChannel(parsed)
+        return TcpChannel(parsed, alone=alone)
     if parsed.scheme == "visa":
         from drivers.link.visa import VisaChannel  # noqa: PLC0415 - pyvisa takes 0.14 s to import
 

@@ -21,8 +21,17 @@ import serial
 
 from drivers.errors import LinkLost, LinkTimeout, LinkUnavailable
 from drivers.link.address import Address, SerialLine
-from drivers.link.channel import drain_until_quiet, not_open
-from system.devices import CANNOT_SET, REFUSED, claim, give_back, holders_of, is_pseudo, why_no_permission
+from drivers.link.channel import drain_until_quiet, in_use, not_open
+from system.devices import (
+    CANNOT_SET,
+    REFUSED,
+    SOMEBODY,
+    claim,
+    give_back,
+    holders_of,
+    is_pseudo,
+    why_no_permission,
+)
 
 OPEN_S = 5.0
 """A local port opens at once, one behind a network within a second or two; workshop choice."""
@@ -189,11 +198,7 @@ class SerialChannel:
             return
         holders = holders_of(os.path.realpath(self._path))
         if holders:
-            raise LinkUnavailable(
-                f"the port is in use by {' and '.join(holders)}",
-                port=self.address,
-                hint="Close that program first.",
-            )
+            raise in_use(holders, self.address)
 
     def _why_not(self, error: BaseException) -> LinkUnavailable:
         text = str(error)
@@ -209,15 +214,7 @@ class SerialChannel:
                 "there is no such port", port=self.address, hint="Is its cable plugged in?"
             )
         if "exclusively lock" in text or number in {11, 16}:
-            holders = holders_of(os.path.realpath(self._path))
-            who = (
-                f"by {' and '.join(holders)}"
-                if holders
-                else "by another program (the system does not tell which)"
-            )
-            return LinkUnavailable(
-                f"the port is in use {who}", port=self.address, hint="Close that program first."
-            )
+            return in_use(holders_of(os.path.realpath(self._path)) or [SOMEBODY], self.address)
         return LinkUnavailable(f"it cannot be opened ({text})", port=self.address)
 
     def _arrived(self, worker: _Worker, data: bytes) -> None:

@@ -12,7 +12,8 @@ import socket
 
 from drivers.errors import LinkLost, LinkTimeout, LinkUnavailable
 from drivers.link.address import Address
-from drivers.link.channel import drain_until_quiet, not_open
+from drivers.link.channel import drain_until_quiet, in_use, not_open
+from system.devices import connected_to
 
 CONNECT_S = 3.0
 """A meter on a workshop's network answers in milliseconds; workshop choice."""
@@ -23,8 +24,9 @@ _KEEPALIVE = (("TCP_KEEPIDLE", 3), ("TCP_KEEPINTVL", 2), ("TCP_KEEPCNT", 3), ("T
 class TcpChannel:
     """Bytes over one TCP connection; see `Channel` for what each method promises."""
 
-    def __init__(self, address: Address) -> None:
+    def __init__(self, address: Address, *, alone: bool = False) -> None:
         self.address = address.text
+        self._alone = alone
         self._host, self._port = address.target, address.port
         self._reader: asyncio.StreamReader | None = None
         self._writer: asyncio.StreamWriter | None = None
@@ -34,6 +36,8 @@ class TcpChannel:
         await self.close()
         try:
             async with asyncio.timeout(CONNECT_S):
+                if self._alone:
+                    await self._refuse_if_held()
                 self._reader, self._writer = await asyncio.open_connection(self._host, self._port)
         except TimeoutError as error:
             raise LinkUnavailable(f"no answer within {CONNECT_S:g} s", port=self.address) from error
@@ -45,6 +49,15 @@ class TcpChannel:
             reason = error.strerror or str(error)
             raise LinkUnavailable(f"it cannot be reached ({reason})", port=self.address) from error
         self._tune(self._writer.get_extra_info("socket"))
+
+    async def _refuse_if_held(self) -> None:
+        """Two programs would take each other's answers, so a meter that another one here reads is refused."""
+        found = await asyncio.get_running_loop().getaddrinfo(
+            self._host, self._port, type=socket.SOCK_STREAM, proto=socket.IPPROTO_TCP
+        )
+        holders = connected_to({str(each[4][0]) for each in found}, self._port)
+        if holders:
+            raise in_use(holders, self.address)
 
     @staticmethod
     def _tune(sock: socket.socket) -> None:

@@ -9,6 +9,7 @@ SCPI-like text.
 from __future__ import annotations
 
 import asyncio
+import math
 from collections.abc import AsyncIterator, Awaitable, Callable
 from dataclasses import replace
 from types import TracebackType
@@ -299,17 +300,27 @@ class BenchMeter:
 
     async def _ask_function(self, quantity: Quantity) -> None:
         self._unchecked, self._confirmed_s = 0, self._clock()[0]
+        what, hint = await self._meddled(quantity)
+        if what:
+            self._held = None
+            self._former = None
+            raise MeterRefused(what, port=self._talk.address, hint=hint)
+
+    async def _meddled(self, quantity: Quantity) -> tuple[str, str]:
+        """What somebody else has done to the meter since it was set, and the cure; both empty if nothing."""
+        if await self._talk.another_drives():
+            return "another program drives this meter, too", "Let one bench have it, and stop the other."
         found = await self._talk.configuration()
-        wanted = self._dialect.functions[quantity]
-        if found is None or language.same_function(found.function, wanted):
-            return
-        self._held = None
-        self._former = None
-        raise MeterRefused(
-            f"somebody turned it from {wanted} to {found.function}",
-            port=self._talk.address,
-            hint="Leave the meter's keys alone while it is read; it is set right again by itself.",
-        )
+        if found is None:
+            return "", ""
+        keys = "Leave the meter's keys alone while it is read; it is set right again by itself."
+        wanted, held = self._dialect.functions[quantity], self._held
+        if not language.same_function(found.function, wanted):
+            return f"somebody turned it from {wanted} to {found.function}", keys
+        before, now = held and held.range_full_scale_si, found.range_full_scale_si
+        if before and now and held and held.origin is Origin.READ_BACK and not math.isclose(before, now):
+            return f"somebody turned its range from {before:g} to {now:g}", keys
+        return "", ""
 
     def _reading_of(self, held: Held, found: Answer, answer: str) -> Reading:
         monotonic_s, utc_s = self._clock()

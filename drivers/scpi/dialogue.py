@@ -8,6 +8,7 @@ question: measured with a late answer, every later one was off by one, silently.
 from __future__ import annotations
 
 import asyncio
+import secrets
 
 from drivers.errors import LinkLost, LinkTimeout, LinkUnavailable, MeterRefused
 from drivers.link.address import parse_address
@@ -20,6 +21,9 @@ _ATTEMPTS = 3
 _DEVICE_CLEAR = (
     b"\x03\n"  # Ctrl-C, as makers' manuals give it for RS-232; the line feed ends it where unknown
 )
+_MARK = 1 + secrets.randbelow(255)
+"""What this program leaves in a meter's event enable register, so that another that drives it is noticed.
+The register does nothing by itself, nor does *RST change it (IEEE 488.2, 10.10; from memory)."""
 _TIDY_S = 1.0  # answers to *IDN?, *OPC?, SYST:ERR? need no conversion; workshop choice
 
 
@@ -37,12 +41,13 @@ class Dialogue:
         self.dirty = True
         self.identity_text = ""
         self._options = options
-        self._channel = channel_for(address)
+        self._channel = channel_for(address, alone=True)
         self._serial = parse_address(address).scheme in {"serial", "rfc2217"}
         self._framer = LineFramer()
         self._lines: list[str] = []
         self._absent: set[str] = set()
         self._opened_before = False
+        self._marked = False
 
     async def open(self) -> None:
         """Open the link and prove it aligned. Raises: LinkUnavailable, LinkLost, LinkTimeout."""
@@ -56,6 +61,23 @@ class Dialogue:
             await self.command(self._options.remote_command, needed=False)
         for text in self._options.start_commands:
             await self.command(text, needed=False)
+        self._marked = False
+        if not self._serial and self._options.identify and await self._mark() is not None:
+            await self.command(f"*ESE {_MARK}", needed=False)
+            self._marked = await self._mark() == _MARK
+
+    async def _mark(self) -> int | None:
+        """What stands in the meter's event enable register; None where it does not tell."""
+        try:
+            answer = await self.optional("*ESE?")
+            return None if answer is None else int(answer)
+        except (LinkTimeout, ValueError):
+            self._absent.add("*ESE?")
+            return None
+
+    async def another_drives(self) -> bool:
+        """Whether another program has left its mark in the meter since this one did."""
+        return self._marked and await self._mark() not in (_MARK, 0, None)
 
     async def close(self) -> None:
         """Close the link."""

@@ -35,7 +35,7 @@ from acquire.records import (
 )
 from acquire.records.codes import Order
 from acquire.settle import SettleSettings
-from acquire.simulated.stand_in import as_seen
+from acquire.simulated.demo import as_seen
 from acquire.verdict import diagnose as diagnosing
 from drivers.models import load_model
 from drivers.reading import Kind, Origin, Quantity, Reading

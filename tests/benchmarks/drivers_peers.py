@@ -28,6 +28,7 @@ class Instrument:
         self.late_s: list[float] = []  # delays of the next READ? answers
         self.drop_after: int | None = None
         self.knows_conf_query = True
+        self.event_enable: int | None = 0  # None: it has no such register
         self.refused: set[str] = set()
         self.tasks: set[asyncio.Task] = set()
         self.server: asyncio.Server | None = None
@@ -85,6 +86,9 @@ class Instrument:
             return []
         if text == "READ?":
             return await self._read()
+        if head in ("*ESE", "*ESE?") and self.event_enable is not None:
+            self.event_enable = int(rest or self.event_enable)
+            return [] if rest else [str(self.event_enable)]
         if head.endswith((":NPLC", ":OCOM")) and self.function in {"RES", "FRES"}:
             return []
         self.errors.append('-113,"Undefined header"')

@@ -5,10 +5,10 @@
 Held constant: the same units (half of them good, the others with faults by their priors), the same class of
 meter (bench, one mains cycle, four wires below 10 ohm), the same heart in simulated time. Hands: `sim.hands`,
 without a slip, by the sheet's own steps, and by every pair. Fixture: `acquire.bench.fixture` on
-`sim.bus_card`, every pair; each exchange with the card takes EXCHANGE_S. Seconds run from the first request
-for a pair (hands) or from the key that says "clipped in" (fixture) to the unit's result; getting a unit and
-clipping it in and out are given apart, as `sim.fixture_hands` has them. The baseline is the hands' own row in
-the same run.
+`sim.switch_card`, every pair; each exchange with the card takes EXCHANGE_S. Seconds run from the first
+request for a pair (hands) or from the key that says "clipped in" (fixture) to the unit's result; getting a
+unit and clipping it in and out are given apart, as `sim.hands` has them. The baseline is the hands' own row
+in the same run.
 """
 
 import argparse
@@ -20,17 +20,17 @@ from dataclasses import replace
 
 from acquire.bench.fixture import FixtureMeter, Wiring
 from acquire.bench.fixture_setup import desk_for
-from acquire.files.fixture_table import FixtureSettings
+from acquire.choices import FAILING
+from acquire.files.duty_tables import FixtureSettings
 from acquire.heart.fixture_hold import FixtureHold
 from acquire.pipeline import Pipeline
 from acquire.records import Ask, ConfirmOpen, GiveUpUnit, Prompt, StartUnit, UnitResult
 from acquire.records.codes import Order
-from acquire.records.words import FAILING
-from acquire.steps.full_matrix import full_matrix
+from acquire.steps.derived import full_matrix
 from drivers.meter import Capabilities, Held, Setup
 from drivers.reading import Kind, Origin, Quantity, Reading
-from sim.bus_card import BusCard
-from sim.fixture_hands import FixturePace
+from sim.hands import FixturePace
+from sim.switch_card import BusCard
 from tests.benchmarks.diagnosis_bench import LONGEST_S, Bench
 from tests.benchmarks.diagnosis_scene import PRIORS, draw, faulty, good_unit, kinds_of
 from tests.known_units import UNIT_TYPES

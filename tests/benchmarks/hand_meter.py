@@ -43,7 +43,7 @@ from acquire.records import (
 )
 from acquire.settle import SettleSettings
 from acquire.sheets import load_sheet
-from acquire.steps.continuity import with_continuity
+from acquire.steps.derived import with_continuity
 from drivers.models import load_model
 from drivers.reading import Kind, Origin, Quantity, Ranging, Reading
 from tests.pure_bench import CONFIGS

@@ -15,12 +15,14 @@ from __future__ import annotations
 
 import argparse
 import ast
+import hashlib
 import importlib
 import importlib.abc
 import importlib.util
 import json
 import os
 import random
+import re
 import shutil
 import signal
 import sys
@@ -78,13 +80,21 @@ def planted(source: str, number: int, which: int) -> str:
     return ast.unparse(ast.fix_missing_locations(tree))
 
 
-TESTED_BY = (
-    *(f"unit/test_{room}_*.py" for room in ROOMS),
-    *(f"property/test_{room}*.py" for room in (*ROOMS, "circuit", "matcher")),
-    "published/test_*.py",
-    "unit/test_answers_explain.py",
-)
-"""Where the tests of the rooms lie."""
+ALSO_TESTED_BY = ("unit/test_answers_explain.py", "unit/test_unit_result.py", "scene/test_typed_results.py")
+"""Tests that name no module of the rooms and still reach far into them."""
+
+
+def tested_by(tree: Path) -> list[Path]:
+    """Files of tests that name a module of the rooms, quick kinds of tests only."""
+    kinds = [
+        path for kind in ("unit", "property", "published") for path in (tree / "tests" / kind).glob("*.py")
+    ]
+    named = re.compile(rf"acquire\.({'|'.join(ROOMS)})\b")
+    return [
+        *sorted(path for path in kinds if path.name.startswith("test_") and named.search(path.read_text())),
+        *(tree / "tests" / each for each in ALSO_TESTED_BY),
+    ]
+
 
 _QUIET = ["-q", "-x", "-p", "no:cacheprovider", "-p", "no:xdist", "--no-header", "--tb=no", "-W", "ignore"]
 _FOREIGN = ("numpy", "scipy.stats", "networkx", "hypothesis", "pydantic", "pytest_asyncio")
@@ -173,33 +183,48 @@ def apart(work, longest_s: float) -> int:
 def reach(tree: Path, kept: Path, longest_s: float) -> tuple[dict[str, list[str]], dict[str, float]]:
     """(function -> tests that call it, the quickest first; test -> seconds), for all that pass.
 
-    Functions go by module and name, so that a map of an earlier run still holds where it is kept.
+    Functions go by module and name, so that a map of an earlier run still holds where it is kept: only files
+    of tests that have changed since, or are new, are watched again.
     """
-    files = [
-        str(path.relative_to(tree))
-        for pattern in TESTED_BY
-        for path in sorted((tree / "tests").glob(pattern))
-    ]
+    before: dict = {}
+    if kept.exists():
+        before = json.loads(kept.read_text())
+    marks = {str(path.relative_to(tree)): hash_of(path) for path in tested_by(tree)}
+    files = [name for name, mark in marks.items() if before.get(name, {}).get("mark") != mark]
 
     def watched() -> int:
         calls = Calls(tree)
         pytest.main([*_QUIET[2:], "--continue-on-collection-errors", *files], plugins=[calls])
-        called = {k: sorted(v) for k, v in calls.called.items() if k not in calls.failed}
-        kept.write_text(json.dumps([called, calls.seconds, sorted(calls.failed)]))
+        for name in files:
+            of_file = {k: v for k, v in calls.called.items() if k.partition("::")[0] == name}
+            before[name] = {
+                "mark": marks[name],
+                "called": {k: sorted(v) for k, v in of_file.items() if k not in calls.failed},
+                "seconds": {k: calls.seconds[k] for k in of_file},
+                "failed": sorted(calls.failed.intersection(of_file)),
+            }
+        kept.write_text(json.dumps(before))
         return 0
 
-    if not kept.exists() and apart(watched, longest_s):
+    if files and apart(watched, longest_s):
         raise SystemExit("The tests of the rooms could not be watched.")
-    called, seconds, failed = json.loads(kept.read_text())
+    known = [each for name, each in json.loads(kept.read_text()).items() if name in marks]
+    called = {test: functions for each in known for test, functions in each["called"].items()}
+    seconds = {test: spent for each in known for test, spent in each["seconds"].items()}
     if not called:
         raise SystemExit("No test of the rooms passes.")
-    for test in failed:
+    for test in (test for each in known for test in each["failed"]):
         print(f"fails without a fault, and is left out: {test}", flush=True)
     of: dict[str, list[str]] = defaultdict(list)
     for test in sorted(called, key=seconds.__getitem__):
         for function in called[test]:
             of[function].append(test)
     return of, seconds
+
+
+def hash_of(path: Path) -> str:
+    """What a file holds, in few letters."""
+    return hashlib.sha256(path.read_bytes()).hexdigest()[:16]
 
 
 def functions_at(tree: ast.Module, line: int) -> list[str]:
@@ -215,7 +240,10 @@ def functions_at(tree: ast.Module, line: int) -> list[str]:
 def tests_of(
     module: Path, name: str, line: int, of: dict[str, list[str]], seconds: dict[str, float]
 ) -> list[str]:
-    """Tests that reach a line, the quickest first: of its function, else of any function of its module.
+    """Tests that reach a line, the quickest first: of its function, then of any other of its module.
+
+    What is kept from test to test (dictionaries, laws) is computed in the first test that asks for it, so the
+    others are not seen to call its function.
 
     Args:
         module: where it lies.
@@ -224,10 +252,9 @@ def tests_of(
         of, seconds: from `reach`.
     """
     inside = functions_at(ast.parse(module.read_text()), line)
-    if inside:
-        return of.get(f"{name}:{inside[0]}", [])
+    first = of.get(f"{name}:{inside[0]}", []) if inside else []
     every = {test for key, tests in of.items() if key.startswith(f"{name}:") for test in tests}
-    return sorted(every, key=seconds.__getitem__)
+    return [*first, *sorted(every.difference(first), key=seconds.__getitem__)]
 
 
 def survives(tree: Path, module: Path, fault: str, tests: list[str], longest_s: float) -> bool:

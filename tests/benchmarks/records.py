@@ -25,7 +25,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from acquire.answers.batch import all_batches, report_from
-from acquire.bench.on_record import unit_known
+from acquire.bench.daemon import unit_known
 from acquire.clock import RealClock
 from acquire.journal.history import JournalReader
 from acquire.journal.question import Question
@@ -161,8 +161,8 @@ def questions(folder, batches):
 
     def page():
         from acquire.reports.batch_document import batch_document
-        from acquire.reports.batch_pictures import svg_pictures
-        from acquire.reports.html_page import as_html
+        from acquire.reports.pictures import svg_pictures
+        from acquire.reports.printing import as_html
 
         report = report_from(folder, middle)
         return as_html(batch_document(report, svg=svg_pictures(report)))

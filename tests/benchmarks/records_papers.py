@@ -13,10 +13,9 @@ from acquire.reports.certificate import Given, Heading, certificate_of
 from acquire.reports.certificate_check import SOFTWARE, check
 from acquire.reports.certificate_document import certificate_document
 from acquire.reports.export import export_csv, export_jsonl, export_parquet
-from acquire.reports.html_page import as_html
 from acquire.reports.label import as_svg, label_of, laid_out
 from acquire.reports.lookback import Span, by_meter, by_spool, span_since_check
-from acquire.reports.pdf import as_pdf
+from acquire.reports.printing import as_html, as_pdf
 from acquire.reports.returned import _sisters
 from acquire.reports.visits import judged_visit, visits_on
 from tests.known_records import VERDICT

@@ -5,8 +5,7 @@ import math
 from hypothesis import given
 from hypothesis import strategies as st
 
-from acquire.heart.attempt import Attempt, Deed
-from acquire.heart.step_state import StepState
+from acquire.heart.attempt import Attempt, Deed, StepState
 from acquire.heart.unit_state import UnitState
 from acquire.records import Fit, Outcome, Pair, Purpose
 from acquire.steps.estimate import foretold

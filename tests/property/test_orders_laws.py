@@ -8,7 +8,7 @@ from hypothesis import HealthCheck, given
 from hypothesis import strategies as st
 
 from acquire.bench.keyboard import to_command
-from acquire.bench.network_orders import Orders
+from acquire.bench.publishing import Orders
 from acquire.bench.run import _follow
 from acquire.clock import HandClock
 from acquire.errors import InputImpossible

@@ -20,9 +20,9 @@ from rich.console import Console
 from acquire.answers.batch import all_batches, report_from
 from acquire.records import BatchDeed, BatchState, Outcome
 from acquire.reports.batch_document import batch_document
-from acquire.reports.batch_pictures import svg_pictures
 from acquire.reports.export import batch_csv, report_plain
-from acquire.reports.html_page import as_html
+from acquire.reports.pictures import svg_pictures
+from acquire.reports.printing import as_html
 from acquire.reports.terminal import as_terminal
 from acquire.simulated.demo import DemoOptions, run_demo
 from tests.whole_bench import QUIET
@@ -45,7 +45,6 @@ def words_of(report):
 async def worked(folder, units, speed):
     """The scene through the real daemon."""
     out = Console(file=io.StringIO(), width=110)
-    # Unit 31 passes its ohms, as planted: what the hands type afterwards is another result.
     options = DemoOptions(folder, "fathom-7", units=units, speed=speed)
     assert await run_demo(options, out) == 0, out.file.getvalue()
     return folder / "journal"

@@ -6,14 +6,13 @@ import io
 import pytest
 
 from acquire.bench.assembly import assemble
-from acquire.bench.fixture_trial import trial_lines, tried
+from acquire.bench.fixture_setup import trial_lines, tried
 from acquire.bench.keyboard import to_command
 from acquire.bench.recording import replay, verdicts_of
 from acquire.clock import RealClock
 from acquire.files.settings import load_bench
 from acquire.records import Ask, ConfirmOpen, Judged, Notice, Outcome, Prompt, StartUnit, UnitResult, Why
-from acquire.simulated.demo import as_planted, read_truth
-from acquire.simulated.stand_in import stand_in
+from acquire.simulated.demo import as_planted, read_truth, stand_in
 from acquire.words.faults import sentence
 from tests.whole_bench import bench_file, csv_rows, journal_entries
 

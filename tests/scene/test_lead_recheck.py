@@ -8,7 +8,7 @@ import pytest
 
 from acquire.conditions import Recheck
 from acquire.records import Ask, Judged, LeadZero, Notice, ZeroLeads
-from acquire.reports.doubtful import Doubts
+from acquire.reports.lookback import Doubts
 from drivers.reading import Quantity
 from tests.pure_bench import GOOD, LEAD_OHM, Bench
 

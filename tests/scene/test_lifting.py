@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from acquire.bench.on_record import recorded
+from acquire.bench.daemon import recorded
 from acquire.records import (
     Ask,
     GiveUpUnit,

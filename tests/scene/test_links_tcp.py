@@ -5,6 +5,8 @@ from __future__ import annotations
 import asyncio
 import io
 import socket
+import subprocess
+import sys
 import time
 
 import pytest
@@ -22,6 +24,9 @@ async def peer():
     server = await asyncio.start_server(lambda r, w: accepted.put_nowait((r, w)), "127.0.0.1", 0)
     yield server.sockets[0].getsockname()[1], accepted
     server.close()
+    while not accepted.empty():
+        accepted.get_nowait()[1].close()
+    await asyncio.sleep(0)
 
 
 async def test_bytes_go_both_ways_without_delay(peer):
@@ -110,3 +115,37 @@ async def test_a_recording_keeps_its_pace():
 def test_a_spoilt_record_names_its_line():
     with pytest.raises(ValueError, match="line 2"):
         from_lines(['{"t_s": 0, "way": "in", "hex": "00"}', '{"t_s": 0}'])
+
+
+HOLDER = """
+import socket, sys
+kept = socket.create_connection(("127.0.0.1", int(sys.argv[1])))
+print("held", flush=True)
+input()
+"""
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="no other system tells who is connected")
+async def test_a_meter_that_another_program_here_asks_is_refused_and_its_holder_named(peer):
+    """Only where questions are asked: a stream can be heard by several, and this program may come twice."""
+    port, _ = peer
+    own = channel_for(f"tcp:127.0.0.1:{port}")
+    await own.open()
+    asking = channel_for(f"tcp:localhost:{port}", alone=True)
+    await asking.open()
+    await asking.close()
+    holder = await asyncio.create_subprocess_exec(
+        sys.executable, "-c", HOLDER, str(port), stdin=subprocess.PIPE, stdout=subprocess.PIPE
+    )
+    try:
+        assert await holder.stdout.readline() == b"held\n"
+        with pytest.raises(LinkUnavailable, match=rf"in use by python.*\(process {holder.pid}\)"):
+            await asking.open()
+        heard = channel_for(f"tcp:127.0.0.1:{port}")
+        await heard.open()
+        await heard.close()
+    finally:
+        await holder.communicate(b"\n")
+    await asking.open()
+    await asking.close()
+    await own.close()

@@ -9,7 +9,7 @@ import pytest
 from rich.console import Console
 
 from acquire.answers.history import history_line
-from acquire.bench.on_record import recorded
+from acquire.bench.daemon import recorded
 from acquire.clock import HandClock
 from acquire.errors import InputImpossible
 from acquire.journal.history import JournalReader
@@ -341,11 +341,12 @@ def test_a_first_unit_in_doubt_says_so_until_it_is_accepted():
     bench.command(ChangeSpool("36-A", "P1, P2"))
     bench.begin("P-50")
     first = bench.work_through({tuple(PAIRS[name]): ohm for name, ohm in {**GOOD_OHM, "P1": 256.0}.items()})
-    assert [each.kind for each in first.found] == [FindingKind.FIRST_UNIT]
+    near, doubt = first.found
+    assert (near.kind, near.name, doubt.kind) == (FindingKind.STEP, "P1", FindingKind.FIRST_UNIT)
     assert first.outcome in (PASS, NEAR)
     new = bench.command(AcceptFirstUnit("as ordered"))
     (accepted,) = [each for each in new if isinstance(each, UnitResult)]
-    assert (accepted.found, accepted.revision, accepted.outcome) == ((), 1, first.outcome)
+    assert (accepted.found, accepted.revision, accepted.outcome) == ((near,), 1, first.outcome)
 
 
 def test_a_unit_that_comes_back_after_a_slip_goes_on_with_what_was_typed():

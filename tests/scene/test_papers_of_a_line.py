@@ -13,8 +13,8 @@ from acquire.records import Purpose, WoundFrom
 from acquire.reports.certificate import Given, Heading, certificate_of
 from acquire.reports.certificate_check import SOFTWARE, check
 from acquire.reports.certificate_document import certificate_document
-from acquire.reports.html_page import as_html
 from acquire.reports.lookback import by_meter, by_spool, span_since_check
+from acquire.reports.printing import as_html
 from acquire.reports.returned import returned
 from tests.known_records import NOON_S
 from tests.known_visits import DAY_S, SERIAL, moved_zero, shop_day, visit

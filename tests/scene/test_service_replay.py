@@ -9,7 +9,7 @@ from acquire.clock import RealClock
 from acquire.files.settings import load_bench
 from acquire.journal.plain import to_plain
 from acquire.records import ConfirmOpen, Judged, Notice, StartUnit, UnitResult
-from acquire.simulated.stand_in import stand_in
+from acquire.simulated.demo import stand_in
 from tests.whole_bench import bench_file, journal_entries
 
 SPEED = 12.0

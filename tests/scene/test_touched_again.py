@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from acquire.bench.on_record import recorded
+from acquire.bench.daemon import recorded
 from acquire.records import Ask, Code, Judged, MeasureAgain, Notice, Outcome, Prompt, Settled, UnitResult
 from acquire.records.codes import Order
 from tests.pure_bench import GOOD, Bench

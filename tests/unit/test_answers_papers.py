@@ -14,7 +14,7 @@ from acquire.errors import InputImpossible
 from acquire.records import Outcome
 from tests.known_records import NOON_S, TYPED
 from tests.known_visits import SERIAL, journal_with, shop_day, visit
-from tests.unit.test_reports_logo import GOOD, png
+from tests.unit.test_reports_printing import GOOD, png
 
 CONFIGS = Path(__file__).parents[2] / "configs"
 

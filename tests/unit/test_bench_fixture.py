@@ -2,8 +2,7 @@
 
 import pytest
 
-from acquire.bench.fixture import FixtureMeter, Wiring
-from acquire.bench.fixture_desk import FixtureDesk, Place
+from acquire.bench.fixture import FixtureDesk, FixtureMeter, Place, Wiring
 from acquire.clock import HandClock
 from acquire.records import Ask, Code, FixtureMoved, FixtureOpen, Judged, Notice, Pair, Prompt, Weight
 from drivers.errors import LinkLost, MeterRefused

@@ -28,7 +28,7 @@ from acquire.records import (
     Undo,
     ZeroLeads,
 )
-from acquire.words.forms import HELP
+from acquire.words.saying import HELP
 
 
 @pytest.mark.parametrize(

@@ -14,6 +14,7 @@ import pytest
 from drivers.errors import FrameGarbled, LinkLost, LinkTimeout, LinkUnavailable, MeterRefused
 from drivers.meter import Meter, Setup
 from drivers.reading import Flag, Kind, Origin, Quantity
+from drivers.scpi import dialogue
 from drivers.scpi.bench_meter import BenchMeter
 from drivers.scpi.options import BenchMeterOptions
 from tests.benchmarks.drivers_peers import IDN, Instrument
@@ -239,6 +240,38 @@ async def test_a_function_turned_without_a_jump_is_found_before_a_verdict_rests_
             await meter.confirm()
         again = await anext(stream)
         assert (again.quantity, instrument.function) == (Quantity.RESISTANCE, "RES")
+
+
+async def test_a_range_turned_by_another_is_found_before_a_verdict_rests_on_it():
+    """The reading hardly moves; its accuracy would be taken from the wrong range."""
+    async with Instrument() as instrument, meter_at(instrument) as meter:
+        await meter.configure(Setup(Quantity.RESISTANCE, expected_si=100))
+        await take(meter, 1)
+        instrument.range = 1e4
+        with pytest.raises(MeterRefused, match=r"turned its range from 100 to 10000"):
+            await meter.confirm()
+
+
+async def test_two_programs_on_one_meter_are_told_to_the_first_as_well(monkeypatch):
+    """Same function, same range: nothing but the mark that each leaves in the meter tells them apart."""
+    async with Instrument() as instrument, meter_at(instrument) as first:
+        await first.configure(Setup(Quantity.RESISTANCE, expected_si=100))
+        await take(first, 1)
+        monkeypatch.setattr(dialogue, "_MARK", 256 - dialogue._MARK if dialogue._MARK != 128 else 1)
+        async with meter_at(instrument) as second:  # as of a bench on another computer
+            await second.configure(Setup(Quantity.RESISTANCE, expected_si=100))
+        monkeypatch.undo()
+        with pytest.raises(MeterRefused, match="another program drives this meter, too"):
+            await first.confirm()
+
+
+async def test_a_meter_without_the_register_for_marks_is_used_all_the_same():
+    async with Instrument() as instrument:
+        instrument.event_enable = None
+        async with meter_at(instrument) as meter:
+            await meter.configure(Setup(Quantity.RESISTANCE, expected_si=100))
+            await meter.confirm()
+            assert instrument.log.count("*ESE?") == 1
 
 
 async def test_a_meter_without_conf_query_is_used_and_its_range_stays_unknown():

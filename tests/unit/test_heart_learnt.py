@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pytest
 
-from acquire.bench.on_record import recorded
+from acquire.bench.daemon import recorded
 from acquire.bench.recording import RecordedPipeline, replay
 from acquire.heart.learnt import learned_of, learnt_notice
 from acquire.journal.plain import from_plain, to_plain

@@ -294,6 +294,37 @@ async def test_a_file_taken_away_while_running_begins_anew(journal, folder):
     assert serials(folder / DAY_FILE) == wanted(2)
 
 
+async def test_rows_deleted_from_a_file_are_told_with_what_is_missing(journal, folder):
+    """In its middle they stay away, at its end they are written again; either is told, once a start."""
+    await journal.append(verdicts(6))
+    await drained(journal, folder)
+    whole = (folder / DAY_FILE).read_bytes().split(b"\r\n")
+    (folder / DAY_FILE).write_bytes(b"\r\n".join([*whole[:2], *whole[4:6], b""]))
+    told = []
+
+    async def tell(facts):
+        told.append(facts)
+
+    outlet = CsvLog(folder, tell=tell)
+    for _ in range(2):
+        await outlet.begins_behind(journal, 6)
+    ends = {"first": f"{journal.birth}-2", "last": f"{journal.birth}-6"}
+    assert told == [{"file": str(folder / DAY_FILE), "rows": 3, **ends, "folder": str(journal.path.parent)}]
+    await drained(journal, folder)
+    assert serials(folder / DAY_FILE) == wanted(1, 4, 5, 6)
+
+
+async def test_a_file_as_it_was_written_and_one_taken_away_are_no_news(journal, folder):
+    await journal.append([*verdicts(3), (verdict(4, utc_s=NOON_S + 86_400.0), None)])
+    await drained(journal, folder)
+    (folder / DAY_FILE).rename(folder.parent / "mine.csv")
+
+    async def tell(facts):
+        raise AssertionError(facts)
+
+    await CsvLog(folder, tell=tell).begins_behind(journal, 4)
+
+
 async def test_a_link_in_the_folder_is_not_followed(journal, folder, tmp_path):
     """It could lead to a file that is none of ours."""
     folder.mkdir()

@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from acquire.page.telling import next_pair, result_words, value_and_reach, verdict_words
-from acquire.records import Ending, Pair
+from acquire.records import Ending, Finding, FindingKind, Outcome, Pair
 from acquire.words.faults import sentence
 from tests.known_records import RESULT, VERDICT
 
@@ -47,6 +47,13 @@ def test_a_result_says_why_and_what_next():
     assert "pin 1 and the core" in words["next"]["text"]
     assert next_pair(None) is None
     assert sentence(RESULT.hypotheses[0]).rstrip(".") in words["reason"]
+
+
+def test_what_was_found_stands_beside_the_diagnosis():
+    """A pass near a limit is explained by its step, whatever the likeliest fault is."""
+    near = Finding(FindingKind.STEP, "trigger", outcome=Outcome.CONDITIONAL_PASS, ohm=0.2, expanded_ohm=0.3)
+    assert result_words(replace(RESULT, found=(near,)))["found"].startswith("Trigger lies 0.2 Ω within its")
+    assert result_words(RESULT)["found"] == ""
 
 
 def test_a_held_unit_says_until_when():

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from acquire.bench.on_record import recorded
+from acquire.bench.daemon import recorded
 from acquire.heart.serials import SerialRule
 from acquire.records import (
     Ask,

@@ -14,13 +14,17 @@ from acquire.bench.keyboard import to_command
 from acquire.cli import app
 from acquire.files.bench_tables import CsvSettings
 from acquire.files.settings import TABLES
-from acquire.words.forms import HELP
+from acquire.words.saying import HELP
 from tests.map_of_rooms import ROOT, with_rooms
 from tests.record_page import PAGE, with_tables
 
 PAGES = {
     name: (ROOT / name).read_text(encoding="utf-8") for name in ("README.md", "DEVELOPERS.md", "CHANGELOG.md")
 }
+BY_TASK = {
+    f"docs/{path.name}": path.read_text(encoding="utf-8") for path in sorted((ROOT / "docs").glob("*.md"))
+}
+FOR_USERS = "\n".join([PAGES["README.md"], *BY_TASK.values()])
 RECORD = PAGE.read_text(encoding="utf-8")
 MOST_BYTES = 25_000
 """Of the contributor's guide: a stranger reads it in a quarter of an hour."""
@@ -34,7 +38,7 @@ def strings():
     """Every text in the daemon's code that looks like a code: two words and a full stop between them."""
     found = {}
     for path in (ROOT / "acquire").rglob("*.py"):
-        if path.name == "svg.py":  # settings of the drawing library, in its words
+        if path.name == "pictures.py":  # settings of the drawing library, in its words
             continue
         tree = ast.parse(path.read_text(encoding="utf-8"))
         calls = [n for n in ast.walk(tree) if isinstance(n, ast.Call)]
@@ -85,11 +89,9 @@ def test_nothing_is_explained_that_is_not_there():
     assert told <= set(strings())
 
 
-def test_every_command_is_in_the_readme():
+def test_every_command_is_in_the_documents():
     """By its name, as it is typed."""
-    unsaid = [
-        name for name, _ in commands() if not re.search(rf"(steadyohm|make) {name}\b", PAGES["README.md"])
-    ]
+    unsaid = [name for name, _ in commands() if not re.search(rf"(steadyohm|make) {name}\b", FOR_USERS)]
     assert not unsaid
 
 
@@ -108,17 +110,16 @@ def test_the_options_named_in_the_pages_exist():
     """Nothing is promised that is refused when typed."""
     known = {option for _, options in commands() for option in options} | {"--help"}
     known |= {"--port", "--units", "--folder", "--readings"}  # of the tests and benchmarks
-    for name in ("README.md",):
-        named = set(re.findall(r"(?<![\w-])--[a-z][a-z-]+", PAGES[name]))
-        assert named <= known, named - known
+    named = set(re.findall(r"(?<![\w-])--[a-z][a-z-]+", FOR_USERS))
+    assert named <= known, named - known
 
 
-def test_every_typed_word_is_in_the_readme_and_works():
+def test_every_typed_word_is_in_the_documents_and_works():
     """What the bench's own help offers."""
     words = re.findall(r"(?<!\S)(\.[a-z]+)", HELP)
     assert len(words) >= 6
     for word in words:
-        assert f"`{word}" in PAGES["README.md"], word
+        assert f"`{word}" in BY_TASK["docs/bench.md"], word
         to_command(f"{word} {'20k' if word == '.dial' else '20 °C'}")
 
 
@@ -144,7 +145,7 @@ def test_the_page_of_the_record_is_in_step():
 
 
 @pytest.mark.parametrize(
-    "page", [*PAGES, "configs/README.md", "configs/meters/README.md", "drivers/README.md"]
+    "page", [*PAGES, *BY_TASK, "configs/README.md", "configs/meters/README.md", "drivers/README.md"]
 )
 def test_links_between_the_pages_lead_somewhere(page):
     """Relative ones, to files of this tree."""
@@ -154,10 +155,10 @@ def test_links_between_the_pages_lead_somewhere(page):
             assert (ROOT / page).parent.joinpath(target).exists(), target
 
 
-@pytest.mark.parametrize("page", [*PAGES, "configs/README.md"])
+@pytest.mark.parametrize("page", [*PAGES, *BY_TASK, "configs/README.md"])
 def test_files_named_in_the_pages_exist(page):
     """Paths in back quotes that name a place in this tree."""
-    text = PAGES.get(page, FILES_PAGE)
+    text = (ROOT / page).read_text(encoding="utf-8")
     houses = r"(?:acquire|drivers|sim|tests|configs)"
     for path in re.findall(rf"`({houses}/[\w./-]+\.(?:py|toml|md))`", text):
         assert Path(ROOT, path).exists(), path

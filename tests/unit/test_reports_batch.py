@@ -35,11 +35,10 @@ from acquire.records import (
 )
 from acquire.reports.batch import batch_report, batches_of
 from acquire.reports.batch_document import batch_document
-from acquire.reports.batch_pictures import svg_pictures
 from acquire.reports.export import BATCH_COLUMNS, batch_csv, report_plain
 from acquire.reports.figures import per_cent, relative_to, share_text
-from acquire.reports.html_page import as_html
-from acquire.reports.pdf import as_pdf
+from acquire.reports.pictures import svg_pictures
+from acquire.reports.printing import as_html, as_pdf
 from acquire.reports.terminal import as_terminal
 from acquire.stats.pareto import Share
 from tests.known_records import BATCH, NOON_S, RESULT, TYPED, VERDICT

@@ -18,8 +18,7 @@ from acquire.reports.certificate import certificate_from
 from acquire.reports.certificate_check import check, facts_in
 from acquire.reports.certificate_document import certificate_document
 from acquire.reports.document import Code, qr_svg
-from acquire.reports.html_page import FACTS_BEGIN, FACTS_END, as_html
-from acquire.reports.pdf import as_pdf
+from acquire.reports.printing import FACTS_BEGIN, FACTS_END, as_html, as_pdf
 from tests.known_records import NOON_S, TYPED
 from tests.known_visits import DAY_S, SERIAL, journal_with, moved_zero, shop_day, visit
 from tests.unit.test_reports_certificate_document import facts

@@ -30,9 +30,8 @@ from acquire.records.codes import ClosureKind
 from acquire.reports.certificate import Calibration, Given, Heading, certificate_from_text, certificate_of
 from acquire.reports.certificate_check import SOFTWARE, check
 from acquire.reports.certificate_document import certificate_document
-from acquire.reports.html_page import FACTS_BEGIN, FACTS_END, as_html
 from acquire.reports.label import label_of
-from acquire.reports.pdf import as_pdf
+from acquire.reports.printing import FACTS_BEGIN, FACTS_END, as_html, as_pdf
 from acquire.unit_result import shows_turns
 from tests.known_records import CHECK, NOON_S, TYPED
 from tests.known_visits import DAY_S, SERIAL, journal_with, moved_zero, shop_day, visit

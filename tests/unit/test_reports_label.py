@@ -44,6 +44,13 @@ def test_it_says_what_the_verdict_is_not():
     assert "values typed" in as_svg(laid_out(replace(FACTS, limits="values typed"), 50.0, 25.0)).decode()
 
 
+def test_it_says_why_a_unit_is_no_plain_pass():
+    """In lines of thirty letters, so that a label printer can still write it."""
+    why = "Trigger lies 0.2 Ω within its limit; U = 0.31 Ω with the unit's temperature."
+    drawing = laid_out(replace(FACTS, outcome=Outcome.CONDITIONAL_PASS, reason=why), 50.0, 25.0)
+    assert why in " ".join(line.text.replace("\N{NO-BREAK SPACE}", " ") for line in drawing.lines)
+
+
 def test_every_verdict_has_its_own_shape():
     """So that no colour is needed, and no language."""
     texts = [as_svg(laid_out(replace(FACTS, outcome=each), 50.0, 25.0)).decode() for each in Outcome]

@@ -16,7 +16,7 @@ from acquire.errors import InputImpossible
 from acquire.journal.history import JournalReader
 from acquire.records import Outcome, Purpose, Shape, Term
 from acquire.reports.document import Letterhead
-from acquire.reports.html_page import as_html
+from acquire.reports.printing import as_html
 from acquire.reports.returned import Finding, returned
 from acquire.reports.returned_document import returned_document, sentences
 from acquire.reports.terminal import as_terminal

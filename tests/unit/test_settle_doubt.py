@@ -9,10 +9,9 @@ import pytest
 from acquire.records.settled import Learned, Settled
 from acquire.settle import SettleFilter, SettleSettings, weights
 from acquire.settle.doubt import Surroundings, ask, signs
-from acquire.settle.fit import fit
 from acquire.settle.learning import signs_of
 from acquire.settle.noise import RangeNoise
-from acquire.settle.points import Points
+from acquire.settle.points import Points, fit
 from acquire.settle.rest import student_975
 from drivers.reading import Kind, Quantity, Reading
 

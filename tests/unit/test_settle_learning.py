@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from acquire.records.settled import Approach, Hindrance, Hold, Learned, Settled
 from acquire.settle import Expectation, SettleFilter, SettleSettings
-from acquire.settle.holding import Holding
+from acquire.settle.contact import Holding
 from acquire.settle.learning import WANTED_MISSES, After, Statement, caution, taught
 from drivers.reading import Kind, Quantity, Reading
 

@@ -13,7 +13,7 @@ import pytest
 from acquire.physics.copper import CONDUCTORS
 from acquire.records import Balance, BalanceKind, BranchKind, Pair, Purpose, Rule, StepKind
 from acquire.sheets import load_sheet
-from acquire.sheets.wire import METAL_OF, winding_ohm, wire_diameter_m
+from acquire.sheets.language import METAL_OF, winding_ohm, wire_diameter_m
 from acquire.steps.pairs import PairTable
 from tests.known_sheets import TAPPED
 from tests.later import nx

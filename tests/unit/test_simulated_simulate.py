@@ -8,7 +8,7 @@ from acquire.records import Purpose
 from acquire.simulated.simulate import Simulated, simulated, with_page
 from drivers.models import load_model
 from drivers.reading import Ranging
-from sim.bus_card import BusCard
+from sim.switch_card import BusCard
 from tests.known_units import UNIT_TYPES
 
 METERS = ("bench-6-digit", "bench-50000", "hand-2000", "hand-4000", "hand-6000", "hand-20000")

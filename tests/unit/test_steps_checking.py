@@ -10,7 +10,7 @@ from dataclasses import replace
 
 import pytest
 
-from acquire.bench.on_record import recorded
+from acquire.bench.daemon import recorded
 from acquire.physics.check_standard import Resistor
 from acquire.physics.substitution import Comparing
 from acquire.records import Ask, CheckStandard, Code, Judged, Notice, Outcome, Why

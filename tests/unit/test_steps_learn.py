@@ -9,9 +9,8 @@ from acquire.errors import InputImpossible
 from acquire.physics.network import resistance_between
 from acquire.records import BranchKind, Pair
 from acquire.sheets import load_sheet
-from acquire.steps.learn import learn
+from acquire.steps.learn import learn, sheet_text
 from acquire.steps.pairs import PairTable
-from acquire.steps.proposal import sheet_text
 from tests.known_sheets import FATHOM, PLOVER, QUERN
 
 

@@ -8,12 +8,10 @@ import pytest
 from rich.console import Console
 
 from acquire.reports.document import Result, Table
-from acquire.reports.html_page import as_html
-from acquire.reports.pdf import as_pdf
+from acquire.reports.printing import as_html, as_pdf
 from acquire.reports.terminal import as_terminal
 from acquire.stats.fitness import Fitness
-from acquire.study.document import MARKS, study_document
-from acquire.study.pictures import svg_pictures
+from acquire.study.document import MARKS, study_document, svg_pictures
 from acquire.study.report import report_of
 from tests.known_studies import study_record as record
 

@@ -5,12 +5,13 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import pytest
 
+from acquire.choices import FAILING
 from acquire.physics.cooling import Look
 from acquire.records import Circumstances, Ending, FindingKind, Outcome, Pair, Purpose, UnitStarted
-from acquire.records.words import FAILING
 from acquire.steps.estimate import estimate
 from acquire.steps.pairs import PairTable
 from acquire.verdict.close import SIGNIFICANT, close_unit
+from acquire.words.units import cause_of
 from acquire.words.verdicts import closure
 from tests.known_sheets import PLOVER
 from tests.true_units import MOTOR, PER_KELVIN, Cooling, Errors, measured, worked
@@ -29,6 +30,11 @@ class Measured:
     passed: int = 0
     total: int = 0
     continuous: tuple = ()
+    left_out: tuple = ()
+
+    @property
+    def ended(self):
+        return [(step, None) for step in self.left_out]
 
     def readings(self):
         return [reading for _, reading in self.judged]
@@ -163,3 +169,59 @@ def test_what_nothing_tells_is_asked():
     assert not asked.temperature.told_by_shift
     told = closed(unit, rested_s=3.0 * 3600.0)
     assert told.outcome is Outcome.PASS
+
+
+def near_limit(away_ohm, name="trigger", outcome=Outcome.PASS):
+    """A unit of which one step lies so far within its upper limit, all else at its nominal."""
+    unit = read_as(PLOVER, outcome=outcome)
+    (place,) = [k for k, (step, _) in enumerate(unit.judged) if step.name == name]
+    step, reading = unit.judged[place]
+    upper_ohm = unit.table.limits_for(step, Purpose.FINAL).upper_ohm
+    unit.judged[place] = step, reading._replace(ohm=upper_ohm - away_ohm)
+    return unit
+
+
+def test_a_unit_that_its_temperature_brings_near_a_limit_says_which_step():
+    """Every step passed as touched; what nobody knows of the temperature makes U of the trigger 0.48 ohm."""
+    unit = near_limit(0.4)
+    result = closed(unit, rested_s=7200.0)
+    assert result.outcome is Outcome.CONDITIONAL_PASS
+    (found,) = result.found
+    assert (found.kind, found.name, found.outcome) == (FindingKind.STEP, "trigger", Outcome.CONDITIONAL_PASS)
+    assert found.ohm == pytest.approx(0.4)
+    (touched,) = [reading for step, reading in unit.judged if step.name == "trigger"]
+    assert 2.0 * touched.u_ohm < found.ohm < found.expanded_ohm
+    assert cause_of(result).startswith("Trigger lies 0.4 Ω within its limit; U = 0.4")
+    assert "No fault" not in cause_of(result)
+
+
+def test_a_unit_just_beyond_a_limit_says_by_how_much():
+    """It has rested, so it is not asked to rest: it fails near a limit, and the step is named."""
+    result = closed(near_limit(-0.1, outcome=Outcome.CONDITIONAL_FAIL), rested_s=7200.0)
+    assert result.outcome is Outcome.CONDITIONAL_FAIL
+    assert cause_of(result).startswith("Trigger lies 0.1 Ω beyond its limit; U = 0.4")
+
+
+def test_a_step_that_cannot_be_judged_or_was_left_out_is_named():
+    """The meter's U is more than the tolerance; or nobody has measured the step."""
+    unit = read_as(PLOVER, outcome=Outcome.CANNOT_JUDGE)
+    step, reading = unit.judged[0]
+    unit.judged[0] = step, reading._replace(u_ohm=40.0, terms=())
+    blind = closed(unit, rested_s=7200.0)
+    assert blind.outcome is Outcome.CANNOT_JUDGE
+    assert cause_of(blind).startswith(f"{step.name.capitalize()} cannot be judged: U = 7")
+    whole = read_as(PLOVER, outcome=Outcome.CANNOT_JUDGE)
+    whole.left_out = (whole.judged.pop()[0],)
+    left = closed(whole, rested_s=7200.0)
+    assert (left.outcome, cause_of(left)) == (
+        Outcome.CANNOT_JUDGE,
+        f"{whole.left_out[0].name.capitalize()} was left out.",
+    )
+
+
+def test_a_plain_result_names_no_step():
+    """A pass has nothing to explain, and a fault that stands out is the better explanation."""
+    assert not closed(near_limit(3.0), rested_s=7200.0).found
+    failed = closed(near_limit(-9.0, outcome=Outcome.FAIL), rested_s=7200.0)
+    assert (failed.outcome, failed.found) == (Outcome.FAIL, ())
+    assert failed.hypotheses[0].fault != "healthy"

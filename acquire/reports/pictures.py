@@ -1,0 +1,343 @@
+"""Drawings by matplotlib as SVG within a page, and the chart of every row of a batch between its limits.
+
+Small, with text as text, the same bytes each time. Not for figures (batch, series).
+"""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import re
+import warnings
+from collections.abc import Iterator, Mapping, Sequence
+from html import escape
+from itertools import pairwise
+from typing import TYPE_CHECKING, Any
+
+from acquire.choices import FAILING
+from acquire.errors import LibraryMissing
+from acquire.reports.batch import BatchReport
+from acquire.reports.document import INK, shown
+from acquire.reports.series import Point, Series
+from acquire.stats.charts import Chart, ChartPair
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+FONTS = "DejaVu Sans, Liberation Sans, Arial, sans-serif"
+"""The library measures by the first, which it brings along; others are near enough where that is missing."""
+
+PLAIN: dict[Any, Any] = {
+    "svg.fonttype": "none",
+    "svg.hashsalt": "steadyohm",
+    "font.family": "DejaVu Sans",
+    "font.size": 8.5,
+    "axes.linewidth": 0.6,
+    "axes.edgecolor": "#777777",
+    "axes.labelcolor": "#333333",
+    "xtick.color": "#333333",
+    "ytick.color": "#333333",
+    "xtick.major.width": 0.6,
+    "ytick.major.width": 0.6,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.axisbelow": True,
+    "path.simplify": False,
+    "text.parse_math": False,
+    "savefig.transparent": True,
+}
+
+MM_PER_INCH = 25.4
+
+_REFERS = re.compile(r'(?:href="#|url\(#)([^")]+)')
+
+
+@contextlib.contextmanager
+def plain_style() -> Iterator[None]:
+    """Draw in here: our lines and fonts, no formulas in anybody's text, no complaint about foreign letters.
+
+    Raises:
+        LibraryMissing: matplotlib is not installed.
+    """
+    try:
+        import matplotlib as mpl  # noqa: PLC0415  (half a second; an optional package)
+    except ImportError as missing:
+        raise LibraryMissing(
+            "Drawings need matplotlib, which is not installed.",
+            'Install it with: pip install "steadyohm[reports]".',
+        ) from missing
+    with mpl.rc_context(PLAIN), warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message="Glyph")
+        yield
+
+
+def figure(width_mm: float, height_mm: float) -> Figure:
+    """An empty drawing of this size; within `plain_style`."""
+    from matplotlib.figure import Figure as Drawing  # noqa: PLC0415  (as above)
+
+    return Drawing(figsize=(width_mm / MM_PER_INCH, height_mm / MM_PER_INCH))
+
+
+def as_svg(drawing: Figure, name: str, told: str) -> str:
+    """The `<svg>` element of a drawing; within `plain_style`.
+
+    Args:
+        drawing: finished.
+        name: letters and digits; different for every drawing on a page.
+        told: what it shows, in one sentence, for those who cannot see it.
+    """
+    out = io.StringIO()
+    drawing.savefig(out, format="svg", metadata={"Date": None, "Creator": None, "Format": None, "Type": None})
+    text = out.getvalue()
+    text = text[text.index("<svg") :].rstrip()
+    text = re.sub(r"\s*<metadata>.*?</metadata>", "", text, flags=re.DOTALL)
+    text = re.sub(r'\s*<style type="text/css">.*?</style>', "", text, flags=re.DOTALL)
+    text = text.replace("font-family: 'DejaVu Sans'; ", "")  # the page's own letters
+    text = re.sub(r"font: (?:\d+ )?([\d.]+px) 'DejaVu Sans'", r"font-size: \1", text)
+    used = set(_REFERS.findall(text))
+    text = re.sub(r' id="([^"]+)"', lambda m: f' id="{name}-{m[1]}"' if m[1] in used else "", text)
+    text = _REFERS.sub(lambda m: m[0][: m.start(1) - m.start(0)] + f"{name}-{m[1]}", text)
+    head = re.compile(r'<svg [^>]*?viewBox="([^"]+)"[^>]*>')
+    found = head.match(text)
+    box = found[1] if found else "0 0 100 100"
+    begins = (
+        f'<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" viewBox="{box}" '
+        f'role="img" stroke-linejoin="round" font-family="{FONTS}">\n<title>{escape(told)}</title>'
+    )
+    return head.sub(lambda _: begins, text, count=1)
+
+
+BLUE, ORANGE, GREY, PALE = "#1b5fa8", "#a63d00", "#777777", "#e8eff2"
+"""Good, bad, limits of the sheet and frames, the ground of every second spool; blue and
+orange as on the bench."""
+
+WIDE_MM, HIGH_MM = 190.0, 68.0
+
+MANY = 1500
+"""Points above which they are drawn as a picture within the drawing: the file would grow without end."""
+
+SPAN = {
+    "arrowstyle": "|-|,widthA=0.25,widthB=0.25",
+    "color": INK,
+    "linewidth": 1.0,
+    "shrinkA": 0,
+    "shrinkB": 0,
+}
+"""A bar with ends, for how wide something is."""
+
+HOLLOW = {"marker": "o", "markerfacecolor": "none", "color": ORANGE}
+"""A ring around what lies beyond the chart's own limits."""
+
+LONGEST_SERIAL = 14
+MOST_LABELS = 12
+MOST_APART, FEW_APART = 40, 4
+"""Units that failed for another reason are set apart while they are few, and have their serials while they
+are very few; of more the list tells."""
+
+
+def svg_pictures(report: BatchReport) -> dict[str, str]:
+    """All drawings by name: `row-1`, …, `means-1`, …; LibraryMissing where matplotlib is not there."""
+    found = {}
+    with plain_style():
+        for number, series in enumerate(report.series, start=1):
+            if series.chart is not None:
+                found[f"row-{number}"] = as_svg(*_row(series, series.chart, f"row{number}"))
+            if series.means is not None:
+                found[f"means-{number}"] = as_svg(*_means(series, series.means, f"means{number}"))
+    return found
+
+
+def _row(series: Series, chart: ChartPair, name: str) -> tuple[Any, str, str]:
+    drawing = figure(WIDE_MM, HIGH_MM)
+    grid = drawing.add_gridspec(
+        2, 2, height_ratios=(3.4, 1.0), width_ratios=(7.2, 1.0), hspace=0.1, wspace=0.03,
+        left=0.1, right=0.995, top=0.905, bottom=0.155,
+    )  # fmt: skip
+    level = drawing.add_subplot(grid[0, 0])
+    spread = drawing.add_subplot(grid[1, 0], sharex=level)
+    beside = drawing.add_subplot(grid[0, 1], sharey=level)
+    _grounds(series, (level, spread))
+    _limits(level, series)
+    _level(level, series, chart)
+    _ranges(spread, chart.spread)
+    _heap(beside, series)
+    level.set_ylabel(f"{'difference' if series.unit == '%' else 'resistance'}, {series.unit}")
+    level.tick_params(labelbottom=False)
+    spread.set_xlabel("units in the order in which they came")
+    spread.set_ylabel("moving\nrange")
+    for each in (level, spread):
+        each.yaxis.set_label_coords(-0.078, 0.5)
+    level.set_xlim(0.2, len(series.points) + 0.8)
+    failed = [p.serial for p in series.points if p.unit in FAILING]
+    told = f"{series.name}: {len(series.points)} values in order of time between the sheet's limits"
+    moved = " ".join(shown(change.sentence) for change in series.changes)
+    return drawing, name, f"{told}; {len(failed)} of units that failed. {moved}".strip()
+
+
+def _grounds(series: Series, axes: Sequence[Axes]) -> None:
+    """Every second spool on a ground of its own; a line and both names where one follows the other."""
+    spools = [point.spool for point in series.points]
+    starts = [i for i in range(1, len(spools)) if spools[i] != spools[i - 1]]
+    edges = [0, *starts, len(spools)]
+    for number, (start, end) in enumerate(pairwise(edges)):
+        if number % 2:
+            for each in axes:
+                each.axvspan(start + 0.5, end + 0.5, color=PALE, linewidth=0, zorder=0)
+        if spools[start]:
+            middle = (start + end + 1) / 2.0
+            axes[0].annotate(
+                f"spool {shown(spools[start], LONGEST_SERIAL)}", (middle, 1.0), (0, 3),
+                xycoords=("data", "axes fraction"), textcoords="offset points",
+                ha="center", va="bottom", color=INK, annotation_clip=False,
+            )  # fmt: skip
+    for start in starts:
+        for each in axes:
+            each.axvline(start + 0.5, color=INK, linewidth=0.9, linestyle=(0, (1.2, 1.6)), zorder=1)
+
+
+def _limits(level: Axes, series: Series) -> None:
+    """The sheet's limits, and the nominal value."""
+    for limit, side in ((series.upper, "upper"), (series.lower, "lower")):
+        if limit is None:
+            continue
+        level.axhline(limit, color="#222222", linewidth=1.1, zorder=1)
+        above = side == "upper"
+        level.annotate(
+            f"{side} limit {limit:.4g}", (0.0, limit), (3, -3 if above else 3),
+            xycoords=("axes fraction", "data"), textcoords="offset points",
+            va="top" if above else "bottom", color="#222222", fontsize=7.5,
+        )  # fmt: skip
+    if series.nominal is not None:
+        level.axhline(series.nominal, color=GREY, linewidth=0.6, zorder=1)
+
+
+def _level(level: Axes, series: Series, chart: ChartPair) -> None:
+    """The chart's own lines, the levels between changes, and the values."""
+    of = chart.level
+    for line in (of.lower, of.upper):
+        level.axhline(line, color=INK, linewidth=0.8, linestyle=(0, (5, 3)), zorder=1)
+    for stage in series.stages:
+        if stage.chart is not None:
+            ends = [stage.start + 0.6, stage.end + 1.4]
+            on_top = 3.5 if len(series.points) > MANY else 2
+            level.plot(ends, [stage.chart.level.centre] * 2, color=INK, linewidth=1.3, zorder=on_top)
+    if not series.stages:
+        level.axhline(of.centre, color=INK, linewidth=1.1, zorder=1)
+    _values(level, series.points)
+    beyond = series.beyond()
+    _rings(level, series.points, beyond)
+    _names(level, series.points, beyond)
+
+
+def _values(level: Axes, points: Sequence[Point]) -> None:
+    """Every value; a cross where it fails here, a hollow diamond where its unit failed for another reason."""
+    many = len(points) > MANY
+    places = list(enumerate(points, start=1))
+    here = [(i, p.value) for i, p in places if p.outcome in FAILING]
+    elsewhere = [(i, p.value) for i, p in places if p.unit in FAILING and p.outcome not in FAILING]
+    good = [(i, p.value) for i, p in places if p.unit not in FAILING and p.outcome not in FAILING]
+    values = [p.value for p in points]
+    level.plot(
+        range(1, len(points) + 1), values, color=BLUE, linewidth=0.5, alpha=0.45, zorder=2, rasterized=many
+    )
+    size = 3.6 if len(points) <= 120 else 2.4 if len(points) <= MANY else 1.2
+    look = {"marker": "o", "markersize": size, "markeredgewidth": 0.0, "color": BLUE, "rasterized": many}
+    _marks(level, good if len(elsewhere) <= MOST_APART else [*good, *elsewhere], look)
+    if len(elsewhere) <= MOST_APART:
+        _marks(level, elsewhere, {**HOLLOW, "marker": "D", "markersize": 4.6, "markerfacecolor": "white"})
+    _marks(level, here, {"marker": "x", "markersize": 6.5, "markeredgewidth": 1.9, "color": ORANGE})
+
+
+def _marks(level: Axes, points: Sequence[tuple[int, float]], look: Mapping[str, Any]) -> None:
+    if points:
+        x, y = zip(*points, strict=True)
+        level.plot(x, y, linestyle="none", zorder=3, **look)
+
+
+def _rings(level: Axes, points: Sequence[Point], beyond: Sequence[int]) -> None:
+    if len(beyond) <= MOST_LABELS:
+        _marks(level, [(i + 1, points[i].value) for i in beyond], {**HOLLOW, "markersize": 9.5})
+
+
+def _names(level: Axes, points: Sequence[Point], beyond: Sequence[int]) -> None:
+    """Serials of units that failed, and of values beyond the chart's limits, where they are few."""
+    here = [i for i, p in enumerate(points) if p.outcome in FAILING or i in beyond]
+    apart = [i for i, p in enumerate(points) if p.unit in FAILING and i not in here]
+    told = here[:MOST_LABELS] + (apart if len(apart) <= FEW_APART else [])
+    low, high = level.get_ylim()
+    for i in told:
+        point = points[i]
+        right, down = i > 0.85 * len(points), point.value > high - 0.15 * (high - low)
+        level.annotate(
+            shown(point.serial, LONGEST_SERIAL), (i + 1, point.value),
+            (-6 if right else 6, -7 if down else 6), textcoords="offset points",
+            ha="right" if right else "left", va="top" if down else "bottom",
+            color=ORANGE if i in here else GREY, fontsize=8 if i in here else 7,
+        )  # fmt: skip
+
+
+def _ranges(spread: Axes, chart: Chart) -> None:
+    """Moving ranges below the values, with their limit."""
+    x = range(chart.first + 1, chart.first + 1 + len(chart.points))
+    width = 0.6 if len(chart.points) <= MANY else 0.2
+    spread.plot(x, chart.points, color=BLUE, linewidth=width, zorder=2, rasterized=width < 0.3)
+    spread.axhline(chart.upper, color=INK, linewidth=0.8, linestyle=(0, (5, 3)), zorder=1)
+    spread.axhline(chart.centre, color=INK, linewidth=0.8, zorder=1)
+    beyond = [(i, v) for i, v in zip(x, chart.points, strict=True) if v > chart.upper]
+    if len(beyond) <= MOST_LABELS:
+        _marks(spread, beyond, {**HOLLOW, "markersize": 6.0})
+    spread.set_ylim(0.0, 1.15 * max(chart.upper, *chart.points))
+
+
+def _heap(beside: Axes, series: Series) -> None:
+    """How the values pile up, and how wide the measurement itself is: a bar of its expanded uncertainty."""
+    values = [point.value for point in series.points]
+    beside.hist(values, bins=_bins(series), orientation="horizontal", color=BLUE, alpha=0.55)
+    for limit in (series.lower, series.upper):
+        if limit is not None:
+            beside.axhline(limit, color="#222222", linewidth=1.1)
+    beside.axis("off")
+    if series.u is None:
+        return
+    middle = series.chart.level.centre if series.chart else values[0]
+    place = 0.86
+    beside.annotate(
+        "", (place, middle - 2.0 * series.u), (place, middle + 2.0 * series.u),
+        xycoords=("axes fraction", "data"), textcoords=("axes fraction", "data"),
+        arrowprops=SPAN,
+    )  # fmt: skip
+    beside.annotate(
+        "±U", (place, middle + 2.0 * series.u), (0, 3), xycoords=("axes fraction", "data"),
+        textcoords="offset points", ha="center", va="bottom", color=INK, fontsize=7.5,
+    )  # fmt: skip
+
+
+def _bins(series: Series) -> list[float]:
+    """Edges of equal width over the whole span between the limits."""
+    values = [point.value for point in series.points]
+    low = min([*values, *([series.lower] if series.lower is not None else [])])
+    high = max([*values, *([series.upper] if series.upper is not None else [])])
+    step = (high - low) / 30.0 or 1.0
+    return [low + k * step for k in range(31)]
+
+
+def _means(series: Series, means: ChartPair, name: str) -> tuple[Any, str, str]:
+    drawing = figure(WIDE_MM, 62.0)
+    axes = drawing.subplots(2, 1, sharex=True, height_ratios=(2.2, 1.0))
+    drawing.subplots_adjust(left=0.1, right=0.995, top=0.95, bottom=0.185, hspace=0.16)
+    for each, chart in zip(axes, (means.level, means.spread), strict=True):
+        x = range(1, len(chart.points) + 1)
+        each.axhline(chart.centre, color=INK, linewidth=1.0)
+        for line in (chart.lower, chart.upper):
+            each.axhline(line, color=INK, linewidth=0.8, linestyle=(0, (5, 3)))
+        each.plot(x, chart.points, color=BLUE, linewidth=0.7, marker="o", markersize=3.6)
+        beyond = [(i, v) for i, v in zip(x, chart.points, strict=True) if not chart.lower <= v <= chart.upper]
+        _marks(each, beyond, {**HOLLOW, "markersize": 8.5})
+    axes[0].set_ylabel(f"mean, {series.unit}")
+    axes[1].set_ylabel("range" if means.spread.plotted.value.startswith("range") else "deviation")
+    for each in axes:
+        each.yaxis.set_label_coords(-0.074, 0.5)
+        each.margins(y=0.12)
+    axes[1].set_xlabel(f"subgroups of {means.size} units in order of time")
+    return drawing, name, f"{series.name}: means and spread of subgroups of {means.size}"
