@@ -13,6 +13,7 @@ from acquire.records import (
     Basis,
     Code,
     Contact,
+    Ending,
     Judged,
     LiftOff,
     Notice,
@@ -158,6 +159,16 @@ def moments():
     view.show(replace(RESULT, serial="P80-0004", outcome=Outcome.FAIL))
     view.show(Prompt(Ask.START_UNIT))
     yield "ended", view.state()
+    warm = replace(RESULT, serial="P80-0004", outcome=None, ending=Ending.WARM, hypotheses=(), wait_s=1800.0)
+    view.show(warm)
+    view.show(Prompt(Ask.START_UNIT))
+    yield "held", view.state()
+    view = at_work()
+    view.see(reading(None, 1.0), Quantity.RESISTANCE)
+    view.show(replace(prompt(PLOVER, 0), facts={"turn_ohm": 2000.0}))
+    yield "dial", view.state()
+    view.show(Notice(Weight.STOP, Code.METER_LOST, NOON_S, facts={"cause": "tcp:192.0.2.7: it hung up."}))
+    yield "lost", view.state()
     for serial in SERIALS.values():
         view = at_work(serial=serial)
         view.show(replace(RESULT, serial=serial, outcome=Outcome.PASS, hypotheses=(), next_pair=None))
