@@ -14,6 +14,7 @@ from acquire.records import (
     Code,
     Contact,
     Ending,
+    Fit,
     Judged,
     LiftOff,
     Notice,
@@ -131,11 +132,11 @@ def moments():
     yield "not yet", view.state()
     view.show(Contact("meter", 15.0, NOON_S))
     wrong = {
-        "fit": 1.0,
+        "fit": Fit.OTHER_PAIR.value,
         "ohm": 202.5,
-        "reads_like": ("1", "2"),
+        "reads_like": ("1–2",),
         "reads_through": ("slow charge",),
-        "last": True,
+        "last": ("1", "2"),
     }
     view.show(Notice(Weight.WARNING, Code.PAIR_OTHER, NOON_S, "P80-0004", Pair("2", "3"), facts=wrong))
     view.show(prompt(PLOVER, 1, Ask.TOUCH_AGAIN))
