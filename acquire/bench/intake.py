@@ -137,7 +137,8 @@ class Feed:
         if kind is not self._told and not follows:
             self._told = kind
             # without a thermometer nothing stops before its last temperature is too old
-            await self._say(Weight.WARNING if self.wanted is None else Weight.STOP, "lost", cause=str(error))
+            stops = self.name != "thermometer"
+            await self._say(Weight.STOP if stops else Weight.WARNING, "lost", cause=str(error))
 
     async def _say(self, weight: Weight, what: str, **facts: Fact) -> None:
         await self.tell(Notice(weight, Code(f"{self.name}.{what}"), self.clock.utc_s(), facts=facts))

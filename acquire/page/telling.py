@@ -19,7 +19,7 @@ from acquire.unit_result import ended_s
 from acquire.words.beside import typed_answer, typed_reason
 from acquire.words.faults import sentence
 from acquire.words.notices import said
-from acquire.words.saying import sureness
+from acquire.words.saying import capital, sureness
 from acquire.words.settling import learnt
 from acquire.words.units import findings_words, missing_words, pair_words, reason_of, why_not
 from acquire.words.units import result_words as ended_words
@@ -49,6 +49,11 @@ def value_and_reach(ohm: float, expanded_ohm: float | None) -> tuple[str, str, s
     return value, f"{expanded_ohm / size:.{places}f}", unit
 
 
+def alone(text: str) -> str:
+    """Words that stand alone on a screen: with a capital and a full stop."""
+    return f"{capital(text)}{'' if text.endswith(('.', '!', '?', ':')) else '.'}" if text else ""
+
+
 OF_VERDICT = (
     *("serial", "step", "outcome", "attempt", "revision", "counts", "utc_s"),
     *("expanded_ohm", "lower_ohm", "upper_ohm", "nominal_ohm", "reference_celsius"),
@@ -71,7 +76,7 @@ def verdict_words(verdict: Verdict) -> Plain:
         "text": " ".join(part for part in (value, f"± {reach}" if reach else "", unit) if part),
         "value_ohm": ohm,
         "open": ohm is None,
-        "reason": reason(verdict),
+        "reason": alone(reason(verdict)),
         "hint": hint(verdict),
     }
 
@@ -81,9 +86,9 @@ def result_words(result: UnitResult, core: str = "") -> Plain:
     return {
         **picked(result, "serial", "batch", "outcome", "ending", "revision", "utc_s"),
         "word": ended_words(result),
-        "reason": reason_of(result),
+        "reason": alone(reason_of(result)),
         "found": " ".join(findings_words(result)),
-        "held": why_not(result),
+        "held": alone(why_not(result)),
         "wait_until_utc_s": None if result.wait_s is None else ended_s(result) + result.wait_s,
         "diagnosis": [
             {

@@ -92,7 +92,7 @@ def typed_results(bench, number):
 
 
 def test_every_screen_is_accessible_and_fits_light_and_dark_large_and_small(tmp_path, browser):
-    """Through a day: a temperature typed, a batch begun, a connector turned, a test held; axe sees it all."""
+    """Through a day: a temperature is typed, a batch begun, a connector turned; axe sees it all."""
     silent = 'source = "meter"\ndriver = "lines"\nlink = "tcp:127.0.0.1:9"'
     with paged_bench(tmp_path, changes=(('source = "typed"\nvalue = "22.5 °C"', silent),)) as bench:
         eye = opened(browser, bench.url)
