@@ -69,6 +69,15 @@ def _tell(words: Sequence[str]) -> None:
         )
 
 
+_WORD, _SCRIPTS = ("", "Scripts") if sys.platform == "win32" else (". ", "bin")
+"""Windows has one script for each of its shells under the same name; the others are told to read it."""
+
+
+def shown_where(folder: Path) -> tuple[str, Path]:
+    """What a terminal is told so that it knows the programs of a Python environment: a word, and a script."""
+    return _WORD, folder / _SCRIPTS / "activate"
+
+
 def plain_name(text: str) -> str:
     """A name that may stand in a file's, a unit's and a label's name: letters, digits and hyphens."""
     return re.sub(r"[^A-Za-z0-9]+", "-", text).strip("-") or "bench"

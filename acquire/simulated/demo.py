@@ -49,6 +49,7 @@ from acquire.records.codes import Refusal
 from acquire.simulated.simulate import simulated, with_page
 from acquire.words.notices import said
 from acquire.words.prompts import asked
+from system.desktop import shown_where
 from system.ending import asked_to_end
 from system.incoming import read_lines
 
@@ -369,14 +370,22 @@ def _introduce(console: Console, simulation: StandIn, options: DemoOptions) -> N
     console.print()
 
 
+PIPX = "pipx_metadata.json"
+"""Lies in each environment that pipx has made (its `pipx_metadata_file.py`, from memory)."""
+
+
 def _known_first() -> list[tuple[str, str]]:
     """What makes the shell know our name, where it does not yet."""
-    activate = Path(sys.prefix, "bin", "activate")
-    if which("steadyohm") is not None or not activate.is_file():
+    if which("steadyohm") is not None:
+        return []
+    if Path(sys.prefix, PIPX).is_file():
+        return [("pipx ensurepath", "once; then open a new terminal for the commands below")]
+    word, activate = shown_where(Path(sys.prefix))
+    if not activate.is_file():
         return []
     if activate.is_relative_to(Path.cwd()):
         activate = activate.relative_to(Path.cwd())
-    return [(f". {activate}", "once in each terminal, for the commands below")]
+    return [(f"{word}{activate}", "once in each terminal, for the commands below")]
 
 
 def _what_next(console: Console, options: DemoOptions) -> None:

@@ -7,6 +7,7 @@ Linux refuse only "/" and NUL, and take 255 bytes at least (pathconf(3), NAME_MA
 import re
 import string
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -19,11 +20,22 @@ from system.desktop import plain_name
 RESERVED = re.compile(r"(?:CON|PRN|AUX|NUL|COM[0-9¹²³]|LPT[0-9¹²³])(?:\..*)?", re.IGNORECASE)
 ODD = ["CON", "nul", "com1", "LPT9.txt", "aux.", "A1.", ".", "..", "a/b", "a\\b", "C:\\x", "a:b", "~", "*"]
 ODD += ["?", "<>|", "$HOME", "%TEMP%", "-rf", "é", "İ", "ß", "e\u0301", "A1 ", " ", '"', "Ω" * 60, "A" * 200]
+ODD += ["lot-7", "Lot-7", "LOT-7", "lot 7", "lot_7", "lot_7-3f5a6c91"]
 SERIALS = st.one_of(
     st.sampled_from(ODD),
     st.text(st.characters(exclude_categories=["C", "Z"]), min_size=1, max_size=200),
     st.text(string.printable.strip() + " ", min_size=1, max_size=200),
 )
+
+
+def paper_of(serial):
+    """Of a label."""
+    return paper_name("label", serial, "pdf")
+
+
+def csv_of(batch):
+    """Of a batch's verdicts."""
+    return csv_name({"batch": batch, "utc_s": 0.0}, Split.BATCH)
 
 
 def legal(name):
@@ -47,7 +59,7 @@ def test_a_paper_of_any_serial_has_a_legal_name(serial):
 def test_two_serials_never_share_a_name_even_where_case_does_not_count(one, other):
     """Windows and macOS take a.pdf and A.PDF for the same."""
     if one != other:
-        assert paper_name("label", one, "pdf").casefold() != paper_name("label", other, "pdf").casefold()
+        assert paper_of(one).casefold() != paper_of(other).casefold()
 
 
 @given(SERIALS)
@@ -55,6 +67,20 @@ def test_the_csv_file_of_any_batch_has_a_legal_name(batch):
     for kind in ("verdict", "typed_result", "unit_result"):
         for split in Split:
             assert legal(csv_name({"batch": batch, "utc_s": 1.8e9}, split, kind) + ".csv")
+
+
+@given(st.lists(SERIALS, unique=True, min_size=2))
+def test_two_batches_never_share_a_file_even_where_case_does_not_count(batches):
+    """Rows of both would stand in one file on Windows and macOS."""
+    names = {csv_of(each).casefold() for each in batches}
+    assert len(names) == len(batches)
+
+
+@pytest.mark.parametrize("name", [paper_of, csv_of])
+def test_no_printable_sign_makes_two_names_one(name):
+    """Each printable sign of ASCII alone, and behind a letter of either case."""
+    texts = [front + sign for front in ("", "a", "A") for sign in string.printable.strip() + " "]
+    assert len({name(text).casefold() for text in texts}) == len(texts)
 
 
 @given(SERIALS)

@@ -9,6 +9,7 @@ import pytest
 
 from acquire.answers.history import history_entries, history_line
 from acquire.clock import RealClock
+from acquire.errors import InputImpossible
 from acquire.journal.store import Journal
 from acquire.records import LeadZero
 from acquire.reports.lookback import Doubts
@@ -98,3 +99,12 @@ async def test_the_history_looks_back_to_the_last_good_check(tmp_path):
         ("verdict", 150.0),
         ("verdict", 250.0),
     ]
+
+
+async def test_a_record_without_check_standards_knows_no_last_good_check(tmp_path):
+    """To list everything would look like an answer."""
+    journal = await asyncio.to_thread(lambda: Journal.open(tmp_path, bench="b", clock=RealClock()))
+    await journal.append([(VERDICT, None)])
+    await journal.close()
+    with pytest.raises(InputImpossible, match=r"No check standard is on record\. .* \[check\] table"):
+        list(history_entries(tmp_path, since_check=True))

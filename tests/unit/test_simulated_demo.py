@@ -46,6 +46,22 @@ def test_a_folder_that_holds_a_run_is_refused(tmp_path):
             make_folder(wrong)
 
 
+def test_a_shell_is_made_to_know_our_name(tmp_path, monkeypatch):
+    """By the script of an environment, by pipx where that has made it, not at all where it does already."""
+    monkeypatch.setattr("sys.prefix", str(tmp_path))
+    monkeypatch.setattr(demo, "which", lambda _: None)
+    assert demo._known_first() == []
+    (tmp_path / "bin").mkdir()
+    (tmp_path / "bin" / "activate").touch()
+    assert [said for said, _ in demo._known_first()] == [f". {tmp_path}/bin/activate"]
+    monkeypatch.chdir(tmp_path)
+    assert [said for said, _ in demo._known_first()] == [". bin/activate"]
+    (tmp_path / "pipx_metadata.json").touch()
+    assert [said for said, _ in demo._known_first()] == ["pipx ensurepath"]
+    monkeypatch.setattr(demo, "which", lambda _: "/usr/bin/steadyohm")
+    assert demo._known_first() == []
+
+
 def test_the_truth_log_is_read_by_serial(tmp_path):
     """Touches in it are passed over."""
     file = tmp_path / "truth.jsonl"

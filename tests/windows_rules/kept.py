@@ -13,6 +13,7 @@ import acquire
 import drivers
 import sim
 import system
+from acquire.simulated import demo
 from system import ending, files
 
 
@@ -56,3 +57,7 @@ for house in (acquire, drivers, sim, system):
             importlib.import_module(found.name)
 assert ending._LOOP is asyncio.SelectorEventLoop
 assert not files.others_may_read(0)
+sys.prefix, demo.which = str(Path.cwd()), lambda _: None
+Path("Scripts").mkdir()
+Path("Scripts", "activate").touch()
+assert demo._known_first()[0][0] == str(Path("Scripts", "activate"))
