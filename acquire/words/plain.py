@@ -46,7 +46,7 @@ def capital(text: str) -> str:
 def number(value: float) -> str:
     """Two significant digits, without an exponent."""
     if value == 0.0 or not math.isfinite(value):
-        return "0" if value == 0.0 else "no end of"
+        return "0" if value == 0.0 else "unlimited"
     digits = 1 - math.floor(math.log10(abs(value)))
     return f"{round(value, digits):.{max(0, digits)}f}"
 

@@ -73,6 +73,6 @@ HELP = "\n".join(
 STUDY_HELP = (
     "Enter: you have the probes and begin. A part's label: measure that one next. .again [label]: the last "
     "one did not go well, measure it again.  .zero  .temperature 21.5 °C  .note TEXT  .help  Ctrl-C: stop; "
-    "the same command goes on later."
+    "the same command continues it later."
 )
 """What can be typed in a study."""

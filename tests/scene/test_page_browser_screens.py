@@ -206,7 +206,7 @@ def test_a_batch_is_begun_and_paused_and_a_temperature_typed_on_the_page(tmp_pat
         expect(eye.page.locator(".batch-line")).to_contain_text("0 of 40 measured")
         eye.page.goto(f"{bench.url}#batch")
         eye.page.get_by_role("button", name="Pause it").click()
-        expect(eye.page.get_by_role("button", name="Go on with it")).to_be_visible()
+        expect(eye.page.get_by_role("button", name="Continue it")).to_be_visible()
         assert faults_of(eye.page) == []
         assert not eye.complaints
     told = [
