@@ -11,7 +11,7 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 
-from acquire.choices import Outcome
+from acquire.choices import PASSING, Outcome
 from acquire.records import (
     Finding,
     FindingKind,
@@ -22,7 +22,6 @@ from acquire.records import (
     UnitStarted,
     UntestedKind,
 )
-from acquire.records.words import PASSING
 
 WORST_LAST = (
     Outcome.PASS,

@@ -1,9 +1,9 @@
 """Looks for meters: lists ports, listens, asks harmlessly, and says which driver fits. With progress.
 
-Listening comes first, since most hand meters talk by themselves. Only where nothing is heard it asks:
-`*IDN?`, one read of the display, one read of a register. No key is pressed, nothing is set or written. Not
-for reading values; what it finds is a proposal for a bench file, and a meter known from memory wants its
-self-check.
+Each line setting is opened once. Listening comes first, since most hand meters talk by themselves. Only where
+no frames are heard it asks: `*IDN?`, one read of the display, one read of a register. No key is pressed,
+nothing is set or written. Not for reading values; what it finds is a proposal for a bench file, and a meter
+known from memory wants its self-check.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import warnings
-from collections.abc import AsyncIterator, Sequence
+from collections.abc import AsyncIterator, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
@@ -27,9 +27,21 @@ from system.devices import names_by_id
 LISTEN_S = 1.3
 """Hand meters send two to three frames a second: two of the same kind must be heard."""
 ANSWER_S = 0.6
+RESTART_S = 2.2
+"""So much longer a board is silent that opening its port restarts, by DTR. Workshop choice: boot loaders wait
+for one or two seconds, then it must say something."""
 _GOOD_FRAMES = 2
 _STREAMS = ("status14", "parity11", "segments14", "stx16", "lines")
-_LISTEN_LINES = ("baud=2400&dtr=on&rts=off", "baud=9600", "baud=19230&dtr=on&rts=off", "baud=115200")
+_SEVEN_EVEN = "bits=7&parity=E"
+_LINES = {
+    "baud=2400&dtr=on&rts=off": ("frames",),
+    "baud=9600": ("frames", "boards"),
+    "baud=19230&dtr=on&rts=off": ("frames",),
+    "baud=115200": ("frames", "boards"),
+    f"baud=9600&{_SEVEN_EVEN}": (),
+    "baud=1200&bits=7&stop=2&dtr=on&rts=off": (),
+}
+"""Line settings in order, and who talks there by itself: boards among them are waited for."""
 _REGISTER_QUESTION = bytes.fromhex("01 03 00 00 00 01 84 0a")  # unit 1, holding register 0, one of them
 
 
@@ -99,10 +111,11 @@ class _Question:
 
 _QUESTIONS = (
     _Question("scpi", b"*IDN?\n", "baud=9600"),
+    _Question("modbus", _REGISTER_QUESTION, "baud=9600", {"profile": "float_ohmmeter"}),
     _Question("scpi", b"*IDN?\n", "baud=115200"),
     _Question("two_line", b"QM\r", "baud=115200", {"profile": "acknowledged_query"}),
+    _Question("scpi", b"*IDN?\n", f"baud=9600&{_SEVEN_EVEN}"),
     _Question("ascii14", b"D", "baud=1200&bits=7&stop=2&dtr=on&rts=off", {"profile": "one_letter_3_digit"}),
-    _Question("modbus", _REGISTER_QUESTION, "baud=9600", {"profile": "float_ohmmeter"}),
 )
 
 
@@ -190,7 +203,7 @@ async def find_meters(
     resources = await asyncio.to_thread(list_visa_resources) if visa else []
     places = [f"serial:{path}" for path in paths] + [f"tcp:{place}" for place in tcp]
     places += [f"visa:{name}" for name in resources]
-    search = _Search(len(places), len(_LISTEN_LINES) + (len(_QUESTIONS) if ask else 0))
+    search = _Search(len(places), sum(map(bool, _LINES.values())) + (len(_QUESTIONS) if ask else 0))
     for place in places:
         try:
             async for finding in _look_at(place, search, ask=ask):
@@ -205,67 +218,68 @@ async def find_meters(
 
 
 async def _look_at(place: str, search: _Search, *, ask: bool) -> AsyncIterator[Finding]:
-    """Try one place: listen, then ask."""
-    lines = _LISTEN_LINES if place.startswith("serial:") else ("",)
-    heard = b""
-    for line in () if place.startswith("visa:") else lines:
+    """Try one place: at each line setting listen, then ask."""
+    serial, heard = place.startswith("serial:"), b""
+    for line in _LINES if serial else ("",):
         address = f"{place}?{line}" if line else place
-        yield search.looking(address, f"Listening at {address}.")
-        data = await _listen(address)
-        driver = recognise(data)
-        if driver:
-            text = f"{address} sends frames of the driver {driver!r}."
-            yield search.over("found", address, text, driver=driver, heard=data[:64])
-            return
-        heard = heard or data
-    for question in _questions(place) if ask else ():
-        address = f"{place}?{question.line}" if lines != ("",) else place
-        yield search.looking(address, f"Asking at {address} for {question.driver!r}.")
-        data = await _answer(address, question.text)
-        found = _fits(question, data)
-        if found is not None:
-            named = f" It says: {found.raw}." if found.raw else ""
-            text = f"{address} answers the driver {question.driver!r}.{named}"
-            yield search.over(
-                "found",
-                address,
-                text,
-                driver=question.driver,
-                options=dict(question.options),
-                identity=found,
-                heard=data[:64],
-            )
-            return
-        heard = heard or data
+        talkers = _LINES[line] if serial else ("frames",) if place.startswith("tcp:") else ()
+        questions = [each for each in _QUESTIONS if each.line == line] if serial else [_QUESTIONS[0]]
+        if not talkers and not ask:
+            continue
+        channel = channel_for(address, SerialLine(bits=8, parity="N", stop_bits=1))
+        await channel.open()
+        try:
+            if talkers:
+                yield search.looking(address, f"Listening at {address}.")
+                data = await _heard(channel, LISTEN_S if serial else LISTEN_S / 2, talkers)
+                for plain, at in _readings_of(data, address):
+                    if driver := recognise(plain):
+                        text = f"{at} sends frames of the driver {driver!r}."
+                        yield search.over("found", at, text, driver=driver, heard=plain[:64])
+                        return
+                heard = heard or data
+            for question in questions if ask else ():
+                yield search.looking(address, f"Asking at {address} for {question.driver!r}.")
+                await channel.write(question.text, ANSWER_S)
+                data = await _collect(channel, ANSWER_S)
+                for plain, at in _readings_of(data, address):
+                    if (found := _fits(question, plain)) is not None:
+                        yield _answered(search, at, question, found, plain)
+                        return
+                heard = heard or data
+        finally:
+            await channel.close()
     if heard:
         yield search.over("unknown", place, f"{place} talks, but no driver knows it.", heard=heard[:64])
     else:
         yield search.over("silent", place, f"Nothing is heard at {place}: is the meter on, and sending?")
 
 
-def _questions(place: str) -> tuple[_Question, ...]:
-    if place.startswith("serial:"):
-        return _QUESTIONS
-    return (_QUESTIONS[0],)
+def _answered(search: _Search, address: str, question: _Question, found: Identity, data: bytes) -> Finding:
+    named = f" It says: {found.raw}." if found.raw else ""
+    return search.over(
+        "found",
+        address,
+        f"{address} answers the driver {question.driver!r}.{named}",
+        driver=question.driver,
+        options=dict(question.options),
+        identity=found,
+        heard=data[:64],
+    )
 
 
-async def _listen(address: str) -> bytes:
-    channel = channel_for(address, SerialLine(bits=8, parity="N", stop_bits=1))
-    await channel.open()
-    try:
-        return await _collect(channel, LISTEN_S if address.startswith("serial:") else LISTEN_S / 2)
-    finally:
-        await channel.close()
+def _readings_of(data: bytes, address: str) -> Iterator[tuple[bytes, str]]:
+    """What came, and where a meter that sends it is: as it is, and as 7 bits with even parity read as 8."""
+    yield data, address
+    if not data.isascii() and all(byte.bit_count() % 2 == 0 for byte in data):
+        plain = bytes(byte & 0x7F for byte in data)
+        yield plain, address if _SEVEN_EVEN in address else f"{address}&{_SEVEN_EVEN}"
 
 
-async def _answer(address: str, question: bytes) -> bytes:
-    channel = channel_for(address, SerialLine(bits=8, parity="N", stop_bits=1))
-    await channel.open()
-    try:
-        await channel.write(question, ANSWER_S)
-        return await _collect(channel, ANSWER_S)
-    finally:
-        await channel.close()
+async def _heard(channel: Channel, seconds: float, talkers: Sequence[str]) -> bytes:
+    """What comes by itself within some seconds; where a board may be restarting, it gets its time."""
+    data = await _collect(channel, seconds)
+    return data if data or "boards" not in talkers else await _collect(channel, RESTART_S)
 
 
 async def _collect(channel: Channel, seconds: float) -> bytes:

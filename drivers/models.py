@@ -218,8 +218,6 @@ def load_model(path: Path) -> MeterModel:
     """
     try:
         raw = read_file(path, LARGEST_BYTES)
-        if len(raw) > LARGEST_BYTES:
-            raise _unread(path, "this is too large for a meter file; is it the right one?")
         text = raw.decode("utf-8-sig")
         tree = tomllib.loads(text)
     except OSError as error:

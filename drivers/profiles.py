@@ -82,10 +82,7 @@ def _plain(fault: Any) -> str:
 def _text_of(name: str, package: str) -> str:
     if "/" in name or name.endswith(".toml"):
         try:
-            raw = read_file(Path(name), LARGEST_BYTES)
-            if len(raw) > LARGEST_BYTES:
-                raise ProfileInvalid(f"{name} is too large for a profile; is it the right file?")
-            return raw.decode("utf-8-sig")
+            return read_file(Path(name), LARGEST_BYTES).decode("utf-8-sig")
         except (OSError, UnicodeDecodeError) as error:
             why = getattr(error, "strerror", None) or "it is not UTF-8 text"
             raise ProfileInvalid(f"the profile {name} cannot be read ({why}).") from error

@@ -26,7 +26,7 @@ class _Later:
 
 
 nx, pd = _Later("networkx"), _Later("pandas")
-stats, integrate = _Later("scipy.stats"), _Later("scipy.integrate")
+stats, integrate, special = (_Later(f"scipy.{name}") for name in ("stats", "integrate", "special"))
 quad = _Later("scipy.integrate", "quad")
 multivariate_normal, norm, truncnorm = (
     _Later("scipy.stats", name) for name in ("multivariate_normal", "norm", "truncnorm")

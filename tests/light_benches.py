@@ -18,8 +18,8 @@ import structlog
 
 from acquire.clock import RealClock
 from acquire.journal.store import Journal
-from acquire.outlets.line_outlet import CURSOR, LineOutlet
 from acquire.outlets.mqtt import Broker
+from acquire.outlets.mqtt_outlet import CURSOR, LineOutlet
 from acquire.outlets.outlet import BackOff, Health, drain
 from acquire.records import Outcome
 from system.ending import asked_to_end

@@ -17,8 +17,8 @@ import numpy as np
 from acquire.bench.daemon import recorded
 from acquire.heart.fixture_hold import FixtureHold
 from acquire.heart.serials import SerialRule
-from acquire.journal.doings import OWED
 from acquire.journal.plain import from_plain, kind_of, to_plain
+from acquire.journal.schema import OWED
 from acquire.physics.check_standard import Resistor
 from acquire.records import (
     AcceptFirstUnit,

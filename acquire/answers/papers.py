@@ -301,8 +301,6 @@ def _verify(
         content = read_file(file, LARGEST_BYTES)
     except OSError as error:
         raise unreadable(file, error) from error
-    if len(content) > LARGEST_BYTES:
-        raise InputImpossible(f"{file} is larger than any certificate.")
     papers = None if journal is None and issued is None else papers_of(journal or "", issued)
     with nullcontext() if journal is None else record_at(journal) as record:
         found = check(content, record, papers, public_key)

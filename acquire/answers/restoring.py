@@ -23,13 +23,11 @@ from acquire.answers.options import say
 from acquire.clock import RealClock
 from acquire.errors import InputImpossible, JournalMissing
 from acquire.journal.archive import FOLDER as ARCHIVE
-from acquire.journal.counter import remembered
-from acquire.journal.entry import Entry
+from acquire.journal.entry import Entry, insert_entry
 from acquire.journal.history import JournalReader
-from acquire.journal.opening import FAULTS, FILE, connect, in_words, take_lock
+from acquire.journal.opening import FAULTS, FILE, connect, in_words, remembered, take_lock
 from acquire.journal.plain import from_plain
 from acquire.journal.question import Question
-from acquire.journal.rows import insert_entry
 from acquire.journal.schema import atomic, migrate
 from acquire.line.places import record_at
 from acquire.outlets.columns import COLUMNS_OF

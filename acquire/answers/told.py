@@ -18,7 +18,6 @@ import typer
 from acquire.answers.explain import Explanation, Told, explain, weighed
 from acquire.answers.options import AsJson, say, say_json
 from acquire.errors import InputImpossible
-from acquire.files.read_whole import read_whole
 from acquire.files.shipped import shipped
 from acquire.files.statements import ModelStatements
 from acquire.journal.history import JournalReader
@@ -33,6 +32,7 @@ from acquire.verdict.identify import identify
 from acquire.words.faults import sentence
 from acquire.words.plain import sureness
 from drivers.models import load_model
+from drivers.plain_file import read_file
 from drivers.reading import Quantity
 
 OPEN_WORDS = frozenset({"open", "ol", "o.l", "inf"})
@@ -235,7 +235,7 @@ def _measured(row: Mapping[str, str]) -> tuple[str, Pair, float]:
 
 def _rows(file: Path) -> list[tuple[int, dict[str, str]]]:
     try:
-        text = io.StringIO(read_whole(file).decode("utf-8-sig"), newline="")
+        text = io.StringIO(read_file(file).decode("utf-8-sig"), newline="")
         return [(number, row) for number, row in enumerate(csv.DictReader(text), start=2)]
     except (OSError, UnicodeDecodeError, csv.Error) as error:
         reason = error.strerror if isinstance(error, OSError) else "it is no text in UTF-8 with commas"

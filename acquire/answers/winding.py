@@ -10,7 +10,6 @@ import typer
 
 from acquire.answers.options import say
 from acquire.errors import InputImpossible, unreadable
-from acquire.files.read_whole import read_whole
 from acquire.physics.checks import COLDEST_CELSIUS, HOTTEST_CELSIUS, of_winding
 from acquire.physics.copper import fraction_per_kelvin, to_reference, winding_celsius
 from acquire.physics.spools import read_spools
@@ -26,6 +25,7 @@ from acquire.physics.winding import (
 )
 from acquire.physics.wire import METALS, Metal, awg_diameter_mm, nearest_awg
 from acquire.quantity import parse, show
+from drivers.plain_file import read_file
 
 
 def winding_lines(
@@ -153,7 +153,7 @@ def wire_of(text: str, spools: Path | None, metal: str | None = None) -> Wire:
     """
     if spools is not None:
         try:
-            cards = read_spools(read_whole(spools).decode("utf-8-sig"), spools)
+            cards = read_spools(read_file(spools).decode("utf-8-sig"), spools)
         except (OSError, UnicodeDecodeError) as error:
             raise unreadable(f"The file of spools {spools}", error) from error
         if text not in cards:

@@ -30,8 +30,7 @@ from acquire.errors import InputImpossible, JournalUnusable
 from acquire.heart.standstill import BytesUnread, MeterSet
 from acquire.journal.history import JournalReader
 from acquire.journal.question import Question
-from acquire.journal.store import Journal
-from acquire.journal.tidying import keep_small
+from acquire.journal.store import Journal, keep_small
 from acquire.outlets.outlet import Health
 from acquire.records import (
     Batch,

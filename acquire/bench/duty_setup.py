@@ -12,13 +12,11 @@ from acquire.errors import (
     NAME_AND_RIGHTS,
     Fault,
     FileInvalid,
-    InputImpossible,
     SteadyohmError,
     why_unreadable,
 )
 from acquire.files.bench_tables import Overdue
 from acquire.files.duty_tables import CheckSettings, OutOfControl, ReferenceSettings
-from acquire.files.read_whole import read_whole
 from acquire.files.settings import Bench
 from acquire.journal.history import JournalReader, Question
 from acquire.physics.check_standard import Resistor
@@ -30,6 +28,7 @@ from acquire.steps.checking import CheckDuty
 from acquire.verdict.typed import Habit
 from acquire.words.refusals import refused
 from drivers.models import MeterModel
+from drivers.plain_file import read_file
 
 
 def checks_of(bench: Bench) -> tuple[CheckDuty, ...]:
@@ -65,13 +64,11 @@ def spool_cards(bench: Bench) -> dict[str, SpoolCard]:
     if file is None:
         return {}
     try:
-        text = read_whole(file).decode("utf-8-sig")
+        text = read_file(file).decode("utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
         why = why_unreadable(error)
         fault = Fault(file, 0, "", f"the spool cards cannot be read ({why}).", NAME_AND_RIGHTS)
         raise FileInvalid([fault]) from error
-    except InputImpossible as error:
-        raise FileInvalid([Fault(file, 0, "", "this is too large for spool cards.", error.hint)]) from error
     return {name: spool.card for name, spool in read_spools(text, file).items()}
 
 

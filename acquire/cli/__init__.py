@@ -42,7 +42,7 @@ history      answers.history:history            Show what is on the record, or w
 restore      answers.restoring:restore_journal  Bring back what a journal has lost, from its copies.
 replay       answers.replay:replay_recording    Run recorded readings again, by their own sheet or another.
 chart        answers.check_chart:chart          Draw the check standard's readings between their limits.
-result       answers.typing_in:result           Type in results from elsewhere while no bench is at work.
+result       answers.importing:result           Type in results from elsewhere while no bench is at work.
 batch        answers.batch:batch                Report a batch, or list the batches of a journal.
 collect      answers.collect:collect            Collect what all benches of a line record.
 line         answers.collect:all_benches        Serve the page with all benches.
@@ -51,7 +51,7 @@ certificate  answers.papers:certificate         Issue certificates, or check one
 issued       answers.papers:issued              List the papers that were issued, or print one again.
 label        answers.papers:label               Draw the label for a unit.
 returned     answers.papers:returned            Compare a returned unit with what it read when it left.
-lookback     answers.lookback:lookback          List what rests on a meter found unfit, or a bad spool.
+lookback     answers.history:lookback          List what rests on a meter found unfit, or a bad spool.
 sign-key     answers.papers:sign_key            Make a key that certificates are signed with.
 import       answers.importing:import_papers    Bring earlier paper records onto the journal.
 study        cli.study:study                    Find out whether this bench can judge a step.

@@ -22,8 +22,8 @@ from pydantic import Field
 
 from acquire.errors import InputImpossible
 from acquire.files.bench_tables import FilePath
-from acquire.files.read_whole import read_whole
 from acquire.files.toml_file import LARGEST_BYTES, Flag, Table
+from drivers.plain_file import read_file
 from system.files import to_disk
 
 T = TypeVar("T")
@@ -80,7 +80,7 @@ def offered(folder: Path) -> dict[str, str]:
         OSError: the folder cannot be read.
     """
     try:
-        text = read_whole(folder / LIST, LARGEST_LIST_BYTES).decode("utf-8-sig")
+        text = read_file(folder / LIST, LARGEST_LIST_BYTES).decode("utf-8-sig")
     except FileNotFoundError:
         return dict(sorted(_hashes(folder)))
     except UnicodeDecodeError as error:
@@ -169,16 +169,13 @@ def _fetch(source: Path, into: Path, done: Fetched) -> None:
     done.meant = offered(source)
     for name, digest in done.meant.items():
         here = into / name
-        with contextlib.suppress(OSError, InputImpossible):  # whatever else lies here is replaced
-            if hashlib.sha256(read_whole(here, LARGEST_BYTES)).hexdigest() == digest:
+        with contextlib.suppress(OSError):  # whatever else lies here is replaced
+            if hashlib.sha256(read_file(here, LARGEST_BYTES)).hexdigest() == digest:
                 continue
         try:
-            content = read_whole(source / name, LARGEST_BYTES)
+            content = read_file(source / name, LARGEST_BYTES)
         except OSError as error:
             done.refused[name] = f"it cannot be read ({error.strerror})"
-            continue
-        except InputImpossible:
-            done.refused[name] = "it is too large"
             continue
         if hashlib.sha256(content).hexdigest() != digest:
             done.refused[name] = f"it differs from what {LIST} says"

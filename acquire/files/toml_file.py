@@ -6,7 +6,6 @@ Not for what a file means: sheets and settings know their own keys.
 from __future__ import annotations
 
 import hashlib
-import stat
 import tomllib
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
@@ -21,6 +20,7 @@ from pydantic_core import ErrorDetails
 from acquire.errors import NAME_AND_RIGHTS, Fault, FileInvalid, why_unreadable
 from acquire.files.toml_lines import Path as KeyPath
 from acquire.files.toml_lines import TomlLines, find_lines
+from drivers.plain_file import read_file
 
 SECRETS = frozenset({"password", "user"})
 """Keys that people try; what they hold belongs in the environment."""
@@ -108,14 +108,7 @@ def read_toml(path: Path, kind: str) -> TomlFile:
 
 def _bytes_of(path: Path, kind: str) -> bytes:
     try:
-        facts = path.stat()
-        if not stat.S_ISREG(facts.st_mode):
-            raise _refused(path, "this is a folder or a device.", f"Name a {kind} (TOML).")
-        if facts.st_size > LARGEST_BYTES:
-            size = f"{facts.st_size / 1e6:.1f} MB"
-            raise _refused(path, f"{size} are too much for a {kind}.", "Is it the right file?")
-        with path.open("rb") as stream:
-            return stream.read(LARGEST_BYTES + 1)
+        return read_file(path, LARGEST_BYTES)
     except FileNotFoundError as error:
         raise _refused(path, f"there is no such {kind}.", _look_alike(path)) from error
     except (OSError, ValueError) as error:  # ValueError: a name with a null character

@@ -16,10 +16,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 
+from acquire.choices import FAILING, PASSING
 from acquire.physics.common import PairReading, reading_of
 from acquire.records import Basis, Fit, Match, Notice, Outcome, Pair, Recorded, Step, Verdict, Why
 from acquire.records.codes import WARM_CHECK, Code, Fact, Scope
-from acquire.records.words import FAILING, PASSING
 from acquire.steps.bracket import Bracket
 from acquire.steps.pairs import PairTable
 from acquire.unit_result import worse

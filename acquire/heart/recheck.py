@@ -12,10 +12,10 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from acquire.choices import FAILING, PASSING
 from acquire.heart.attempt import StepState
 from acquire.records import Outcome, Pair, StepKind
 from acquire.records.codes import WARM_CHECK
-from acquire.records.words import FAILING, PASSING
 from acquire.steps.agreement import balances, oddest
 from acquire.steps.estimate import estimate
 from acquire.steps.pairs import PairTable

@@ -21,12 +21,12 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import replace
 
+from acquire.choices import FAILING, PASSING
 from acquire.heart.attempt import Attempt, Deed, StepState, judged, touched_afresh
 from acquire.heart.recheck import doubtful, known_readings, movement, repeatable, too_coarse
 from acquire.physics.common import PairReading, reading_of
 from acquire.records import Ask, Fact, Fit, Match, Outcome, Pair, Prompt, Step, StepKind
 from acquire.records.codes import WARM_CHECK, Order, Why
-from acquire.records.words import FAILING, PASSING
 from acquire.steps.bracket import Bracket, bracket_for
 from acquire.steps.pairs import PairTable
 from acquire.unit_result import of_steps

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, replace
 from functools import partial
 from itertools import accumulate
 
+from acquire.choices import PASSING
 from acquire.conditions import Conditions
 from acquire.heart.attempt import Attempt, Deed, attempt_of, facts_of, refused
 from acquire.heart.contact import Admission
@@ -42,7 +43,6 @@ from acquire.records import (
 )
 from acquire.records.bench import Refused
 from acquire.records.codes import WARM_CHECK, Code, Refusal
-from acquire.records.words import PASSING
 from acquire.steps.matcher import weigh
 from acquire.steps.pairs import PairTable
 from acquire.steps.setup_choice import (

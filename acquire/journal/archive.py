@@ -13,9 +13,8 @@ from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 
-from acquire.journal.doings import latest_start, owed
 from acquire.journal.opening import connect
-from acquire.journal.schema import atomic, migrate
+from acquire.journal.schema import atomic, latest_start, migrate, owed
 from system.files import sync_folder
 
 FOLDER = "archive"

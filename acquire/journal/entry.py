@@ -1,12 +1,16 @@
-"""One entry of the journal, as outlets and the history see it. Not for how it is stored (store, schema)."""
+"""One entry of the journal, as outlets and the history see it, and as a row of the table `entry`."""
 
 from __future__ import annotations
 
+import json
+import sqlite3
 from dataclasses import dataclass
 from typing import Any
 
-from acquire.journal.plain import from_plain
-from acquire.records import Recorded
+from acquire.errors import JournalUnusable
+from acquire.journal.plain import from_plain, kind_of, to_plain
+from acquire.journal.upgrade import upgraded
+from acquire.records import Evidence, Recorded
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,3 +44,70 @@ class Entry:
             ValueError: the payload was written by a program whose record differs.
         """
         return from_plain(self.kind, self.payload)
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """A record that has no number yet."""
+
+    kind: str
+    utc_s: float
+    payload: dict[str, Any]
+    evidence: dict[str, Any] | None
+
+    @classmethod
+    def of(cls, record: Recorded, evidence: Evidence | None) -> Row:
+        """Spell a record and its evidence."""
+        kept = None if evidence is None else to_plain(evidence)
+        return cls(kind_of(record), record.utc_s, to_plain(record), kept)
+
+    def insert(self, connection: sqlite3.Connection, birth: str) -> Entry:
+        """Write it inside a transaction; the number it gets makes it an entry."""
+        serial, batch = self.payload.get("serial", ""), self.payload.get("batch", "")
+        evidence = None if self.evidence is None else _json(self.evidence)
+        seq = connection.execute(
+            "INSERT INTO entry (kind, utc_s, serial, batch, payload, evidence) VALUES (?, ?, ?, ?, ?, ?)",
+            (self.kind, self.utc_s, storable(serial), storable(batch), _json(self.payload), evidence),
+        ).lastrowid
+        assert seq is not None  # noqa: S101  (an INSERT always gives one; the type does not know)
+        read = storable(serial)  # as it will be read back
+        return Entry(seq, f"{birth}-{seq}", self.kind, self.utc_s, read, self.payload, self.evidence)
+
+
+def insert_entry(connection: sqlite3.Connection, entry: Entry) -> None:
+    """Write an entry under the number that it has, inside a transaction."""
+    batch = storable(str(entry.payload.get("batch", "")))
+    evidence = None if entry.evidence is None else _json(entry.evidence)
+    row = (entry.seq, entry.kind, entry.utc_s, entry.serial, batch, _json(entry.payload), evidence)
+    connection.execute("INSERT INTO entry VALUES (?, ?, ?, ?, ?, ?, ?)", row)
+
+
+def entry_of(birth: str, row: tuple[Any, ...]) -> Entry:
+    """Make the entry of a row of the table `entry`.
+
+    Raises:
+        JournalUnusable: its content is no JSON any more.
+    """
+    seq, kind, utc_s, serial, _batch, payload, evidence = row
+    try:
+        plain = json.loads(payload)
+        kept = None if evidence is None else json.loads(evidence)
+    except (ValueError, TypeError) as error:
+        raise _damaged(seq, str(error)) from error
+    if not isinstance(plain, dict):
+        raise _damaged(seq, "it holds no record")
+    return Entry(seq, f"{birth}-{seq}", kind, utc_s, serial, upgraded(kind, plain), kept)
+
+
+def _damaged(seq: object, why: str) -> JournalUnusable:
+    what = f"Entry {seq} of the journal is damaged: {why}."
+    return JournalUnusable(what, "Keep the file, and begin a new journal.")
+
+
+def storable(text: str) -> str:
+    """Text as a column can hold it: half a surrogate pair (hostile input) becomes a question mark."""
+    return text.encode("utf-8", "replace").decode("utf-8")
+
+
+def _json(payload: dict[str, Any]) -> str:
+    return json.dumps(payload, separators=(",", ":"), allow_nan=False)

@@ -24,11 +24,10 @@ from urllib.parse import quote
 
 from acquire.errors import JournalMissing, JournalUnusable
 from acquire.journal.archive import archives
-from acquire.journal.entry import Entry
+from acquire.journal.entry import Entry, entry_of, storable
 from acquire.journal.opening import BUSY_MS, FAULTS, FILE, birth_of, in_words
 from acquire.journal.plain import KINDS, evidence_from_plain
 from acquire.journal.question import Question, check_names, explains
-from acquire.journal.rows import entry_of, storable
 from acquire.journal.schema import APPLICATION_ID, MIGRATIONS, version_of
 from acquire.records import Evidence
 

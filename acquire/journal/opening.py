@@ -1,12 +1,16 @@
 """Opens the journal's file: settings, integrity check, migrations; a damaged one is set aside, not deleted.
 
-Also turns what SQLite says into sentences for the operator. Not for entries (store).
+Also turns what SQLite says into sentences for the operator. The folder remembers beside the journal its birth
+id and the latest number given, for a journal that is emptied, cut short or replaced by an older copy cannot
+tell so itself; written after each commit without waiting for the disk, so that a power cut may leave an older
+number, never a newer one. Not for entries (store).
 """
 
 from __future__ import annotations
 
 import contextlib
 import os
+import re
 import sqlite3
 from datetime import UTC, datetime
 from pathlib import Path
@@ -15,6 +19,31 @@ from acquire.errors import JournalUnusable
 from acquire.journal.schema import APPLICATION_ID, MIGRATIONS, migrate, version_of
 from acquire.records import Fact
 from system.files import NO_LINK, lock, mounted_read_only, sync_folder
+
+COUNTER_FILE = "journal.counter"
+_MODE = 0o640
+_LINE = re.compile(r"([0-9a-f]{16}) +([0-9]{1,18})\n")
+
+
+def remembered(folder: Path) -> tuple[str, int] | None:
+    """Birth id and latest number; None where nothing is remembered, or nothing that can be read."""
+    try:
+        with (folder / COUNTER_FILE).open("rb") as file:
+            found = _LINE.fullmatch(file.read(100).decode("ascii", "replace"))
+    except OSError:
+        return None
+    return (found[1], int(found[2])) if found else None
+
+
+def remember(folder: Path, birth: str, seq: int) -> None:
+    """Write both over what was there, in one piece. A folder that cannot be written is no fault here."""
+    with contextlib.suppress(OSError):
+        number = os.open(folder / COUNTER_FILE, os.O_WRONLY | os.O_CREAT | NO_LINK, _MODE)
+        try:
+            os.write(number, f"{birth} {seq:>18}\n".encode())
+        finally:
+            os.close(number)
+
 
 FILE = "journal.db"
 LOCK = "journal.lock"

@@ -2,8 +2,9 @@
 
 One thread of its own does all the writing and reading, so that a slow disk never holds up the bench; records
 that arrive while a commit is under way go together in the next one. Outlets wait for `wait_beyond` and keep
-their place with a named cursor. Not for what outlets do with an entry, and not for questions about the past
-by other processes (history).
+their place with a named cursor. From time to time old entries move to the archive, which never holds up
+commits for longer than one small step takes. Not for what outlets do with an entry, what may move (archive),
+and questions about the past by other processes (history).
 """
 
 from __future__ import annotations
@@ -20,12 +21,12 @@ from functools import partial
 from pathlib import Path
 from typing import Any, Self, TypeVar
 
+import structlog
+
 from acquire.clock import Clock
 from acquire.errors import JournalUnusable
 from acquire.journal.archive import Policy, movable, move
-from acquire.journal.counter import remember, remembered
-from acquire.journal.doings import latest_start, owed
-from acquire.journal.entry import Entry
+from acquire.journal.entry import Entry, Row, entry_of
 from acquire.journal.opening import (
     FAULTS,
     FILE,
@@ -34,10 +35,11 @@ from acquire.journal.opening import (
     in_words,
     is_locked,
     open_checked,
+    remember,
+    remembered,
     take_lock,
 )
-from acquire.journal.rows import Row, entry_of
-from acquire.journal.schema import LATEST_DEEDS, atomic
+from acquire.journal.schema import LATEST_DEEDS, atomic, latest_start, owed
 from acquire.records import Code, Evidence, Fact, Notice, Recorded, Weight
 
 T = TypeVar("T")
@@ -365,3 +367,38 @@ class Journal:
 def _fail(done: asyncio.Future[list[Entry]], error: Exception) -> None:
     if not done.done():
         done.set_exception(error)
+
+
+log = structlog.get_logger()
+
+
+async def keep_small(
+    journal: Journal,
+    outlets: Sequence[str],
+    stop: asyncio.Event,
+    *,
+    policy: Policy | None = None,
+    every_s: float = 600.0,
+    pause_s: float = 0.1,
+) -> None:
+    """Keep the journal's file below its limit until `stop` is set.
+
+    Args:
+        journal: open.
+        outlets: names of all cursors that must have passed an entry before it moves.
+        stop: ends this at once.
+        policy: when entries move.
+        every_s: between two looks.
+        pause_s: between two steps, for the commits that wait.
+    """
+    while not stop.is_set():
+        moved, wait_s = 0, every_s
+        try:
+            moved = await journal.archive(outlets, policy)
+        except JournalUnusable as error:
+            log.warning("journal.not_archived", error=str(error))
+        if moved:
+            log.info("journal.archived", entries=moved)
+            wait_s = pause_s
+        with contextlib.suppress(TimeoutError):
+            await asyncio.wait_for(stop.wait(), wait_s)

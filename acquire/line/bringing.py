@@ -3,7 +3,7 @@
 A bench of a line sends what its journal holds; what had gone into the archive before the line was there, or
 stands in the journal of a machine that is gone, comes this way. The same checks, the same tables and the same
 ids as from a collector, so that copies do no harm. It says nothing of where a journal is complete: that stays
-with the bench's own messages. Not for a bench at work (acquire.outlets.line_outlet).
+with the bench's own messages. Not for a bench at work (acquire.outlets.mqtt_outlet).
 """
 
 from __future__ import annotations

@@ -17,11 +17,10 @@ from typing import Any
 import structlog
 
 from acquire.clock import Clock
-from acquire.line.counting import Complete
 from acquire.line.database import DatabaseAway
 from acquire.line.hearing import Ear, Message, listening
 from acquire.line.incoming import Row, read
-from acquire.line.store import Store
+from acquire.line.store import Complete, Store
 from acquire.outlets.mqtt import Broker
 from acquire.outlets.outlet import BackOff, OutletFailed
 from acquire.outlets.payload import as_json

@@ -17,10 +17,9 @@ import psycopg
 from psycopg.types.json import set_json_loads
 
 from acquire.errors import JournalUnusable
-from acquire.journal.entry import Entry
+from acquire.journal.entry import Entry, storable
 from acquire.journal.plain import evidence_from_plain
 from acquire.journal.question import Question, check_names, explains
-from acquire.journal.rows import storable
 from acquire.journal.upgrade import upgraded
 from acquire.line.database import complete, shown, why
 from acquire.outlets.payload import HEAD, OPTIONAL, SAID

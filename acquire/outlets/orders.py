@@ -1,19 +1,23 @@
-"""Commands that come in over the network: read, checked, limited, never done twice.
+"""Commands that come in over the network: read, checked, limited, never done twice, also over a restart.
 
     {"command": "start_unit", "correlation": "scanner-4711", "serial": "PL80-0007"}
 
-Pure: bytes and times in, orders or refusals out. Whoever may send commands at all is the broker's business
-(its access list). Not for what a command does (pipeline) nor for the way it came (mqtt).
+Bytes and times in, orders or refusals out. A line is on the disk before its order is carried out, another
+when its answer is known: one sent again by its broker is answered and not done again, and of one cut off
+between the two its sender is told to look what became of it. Whoever may send commands at all is the broker's
+business (its access list). Not for what a command does (pipeline) nor for the way it came (mqtt).
 """
 
 from __future__ import annotations
 
 import dataclasses
 import json
+import os
 import typing
 from collections import OrderedDict
 from dataclasses import dataclass, field
 from enum import Enum
+from pathlib import Path
 from typing import Any
 
 from acquire.records import (
@@ -39,6 +43,7 @@ from acquire.records import (
     Undo,
     ZeroLeads,
 )
+from system.files import BYTES, to_disk
 
 LARGEST_BYTES = 4096
 """A command larger than this is refused unread."""
@@ -336,3 +341,63 @@ def _schema_of(name: str, kind: type[Order]) -> dict[str, Any]:
         "required": required,
         "additionalProperties": False,
     }
+
+
+FILE = "orders.jsonl"
+CUT_OFF = Answer(
+    done=False,
+    reason="This order was taken before the bench was started anew: see on the record what became of it.",
+)
+_MODE = 0o640
+
+
+class OrderFile:
+    """The file in a journal's folder. One that cannot be written is no fault here: the journal tells that."""
+
+    def __init__(self, folder: Path) -> None:
+        """Read what is there, and keep the latest of it only."""
+        self._path = folder / FILE
+        self.known: OrderedDict[str, Answer | None] = OrderedDict()
+        try:
+            content = self._path.read_bytes()
+        except OSError:
+            content = b""
+        lines = content.splitlines()
+        self._torn = bool(content) and not content.endswith(b"\n")
+        for line in lines:
+            self._understand(line)
+        while len(self.known) > REMEMBERED:
+            self.known.popitem(last=False)
+        if len(lines) > 4 * REMEMBERED:
+            beside = self._path.with_suffix(".new")
+            text = "".join(_line(correlation, answer) for correlation, answer in self.known.items())
+            try:
+                beside.write_text(text, encoding="utf-8")
+                beside.replace(self._path)
+            except OSError:
+                return
+
+    def _understand(self, line: bytes) -> None:
+        try:
+            correlation, *said = json.loads(line)
+            self.known[str(correlation)] = Answer(bool(said[0]), str(said[1])) if said else CUT_OFF
+        except (ValueError, TypeError, IndexError):
+            return  # torn by a power cut: its order was not begun
+
+    def note(self, correlation: str, answer: Answer | None) -> None:
+        """Write on the disk that an order is taken, or what became of it."""
+        try:
+            number = os.open(self._path, os.O_WRONLY | os.O_CREAT | os.O_APPEND | BYTES, _MODE)
+            try:
+                os.write(number, ("\n" * self._torn + _line(correlation, answer)).encode())
+                self._torn = False
+                to_disk(number)
+            finally:
+                os.close(number)
+        except OSError:
+            return
+
+
+def _line(correlation: str, answer: Answer | None) -> str:
+    said = [] if answer is None or answer == CUT_OFF else [answer.done, answer.reason]
+    return json.dumps([correlation, *said]) + "\n"

@@ -8,9 +8,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any
 
+from acquire.choices import FAILING
 from acquire.page.telling import picked
 from acquire.records import Batch, Outcome, UnitResult
-from acquire.records.words import FAILING
 from acquire.words.faults import batch_doubt
 from acquire.words.outcomes import deed_words
 

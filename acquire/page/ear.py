@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from acquire.choices import FAILING
 from acquire.page.spoken import (
     OF_OUTCOME,
     Cue,
@@ -34,7 +35,6 @@ from acquire.records import (
     Why,
 )
 from acquire.records.codes import ANOTHER_PAIR, MEASURED_AGAIN
-from acquire.records.words import FAILING
 
 TOUCHES = frozenset({Ask.TOUCH, Ask.TOUCH_AGAIN, Ask.SHORT_PROBES, Ask.CHECK_RESISTOR})
 """Requests that a contact answers; any other contact makes no sound."""

@@ -8,9 +8,9 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
+from acquire.choices import FAILING
 from acquire.quantity import show
 from acquire.records import Ask, Outcome, Pair, Prompt, UnitResult, Verdict, Why
-from acquire.records.words import FAILING
 from acquire.words.outcomes import OUTCOME_WORDS, verdict_word
 from acquire.words.plain import capital
 from acquire.words.prompts import asked

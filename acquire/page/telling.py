@@ -11,10 +11,10 @@ from typing import Any
 
 import msgspec
 
+from acquire.choices import FAILING
 from acquire.page.facts import Facts
 from acquire.quantity import show
 from acquire.records import LeadZero, Notice, Pair, TypedResult, UnitResult, Verdict
-from acquire.records.words import FAILING
 from acquire.unit_result import ended_s
 from acquire.words.beside import typed_answer, typed_reason
 from acquire.words.faults import sentence

@@ -9,9 +9,9 @@ from __future__ import annotations
 
 import math
 
+from acquire.choices import Shape
 from acquire.physics.checks import at_least_zero, finite, temperature
 from acquire.records.verdict import Term
-from acquire.records.words import Shape
 from drivers.accuracy import RangeAccuracy
 
 

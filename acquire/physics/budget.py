@@ -10,11 +10,11 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from acquire.choices import Shape
 from acquire.errors import InputImpossible
 from acquire.physics.checks import at_least_zero, probability
 from acquire.physics.laws import HALF_WIDTH_OVER_U, Law, normal_quantile, student_quantile
 from acquire.records.verdict import Term
-from acquire.records.words import Shape
 
 REST_OVER_DOMINATING = 0.3
 """One term dominates when all others together are at most this share of it (EA-4/02, S9.14, from memory)."""

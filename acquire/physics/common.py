@@ -15,8 +15,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from acquire.choices import Pair, Shape
 from acquire.records.verdict import Term
-from acquire.records.words import Pair, Shape
 
 TEMPERATURE, EMF, LEADS = "temperature of the unit", "thermal EMF", "lead zero"
 """Causes that all values of a unit share; gain and offset carry the name of their range."""

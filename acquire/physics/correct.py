@@ -16,6 +16,7 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
+from acquire.choices import Shape
 from acquire.physics.accuracy import accuracy_terms, thermal_emf_ohm
 from acquire.physics.budget import combine
 from acquire.physics.checks import at_least_zero, finite
@@ -26,7 +27,6 @@ from acquire.physics.substitution import Substitute, substitution_terms
 from acquire.records.bench import LeadZero
 from acquire.records.settled import Settled
 from acquire.records.verdict import Corrected, Term
-from acquire.records.words import Shape
 from drivers.accuracy import RangeAccuracy
 from drivers.reading import Flag
 

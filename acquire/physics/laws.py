@@ -12,9 +12,9 @@ from dataclasses import dataclass
 from functools import lru_cache
 from statistics import NormalDist
 
+from acquire.choices import Shape
 from acquire.errors import InputImpossible
 from acquire.physics.checks import above_zero, probability
-from acquire.records.words import Shape
 
 _STANDARD = NormalDist()
 _ROOT_2 = math.sqrt(2.0)

@@ -11,11 +11,11 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from acquire.choices import Shape
 from acquire.physics.accuracy import half_width_si
 from acquire.physics.checks import above_zero, at_least_zero
 from acquire.physics.copper import conductor_named, fraction_per_kelvin, to_reference
 from acquire.records.verdict import Term
-from acquire.records.words import Shape
 from drivers.accuracy import RangeAccuracy
 from drivers.reading import Quantity
 

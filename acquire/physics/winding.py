@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from acquire.choices import Shape
 from acquire.errors import InputImpossible
 from acquire.physics.budget import Combined, combine
 from acquire.physics.checks import above_zero, at_least_zero
@@ -26,7 +27,6 @@ from acquire.physics.wire import (
     ohm_per_m,
 )
 from acquire.records.verdict import Term
-from acquire.records.words import Shape
 
 MEAN_TURN_RELATIVE_U = 0.0075
 """Standard uncertainty of the mean turn length as a fraction: 1.5 % at 95 % (common practice, no source)."""

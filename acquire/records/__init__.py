@@ -8,7 +8,7 @@ journalled, published and exported is one of these. Not for anything that only o
 
 from __future__ import annotations
 
-from acquire.choices import Outcome, Purpose
+from acquire.choices import Outcome, Pair, Purpose, Rule, Shape
 from acquire.records.batches import (
     AcceptFirstUnit,
     Batch,
@@ -37,14 +37,15 @@ from acquire.records.bench import (
     Untested,
     Weight,
 )
-from acquire.records.circumstances import Circumstances
 from acquire.records.codes import (
     BalanceKind,
     Basis,
     Code,
     Ending,
     Fact,
+    FaultPlace,
     FindingKind,
+    Hypothesis,
     Refusal,
     Scope,
     Sign,
@@ -72,9 +73,7 @@ from acquire.records.commands import (
     Undo,
     ZeroLeads,
 )
-from acquire.records.faults import FaultPlace, Hypothesis
-from acquire.records.imported import ImportedResult
-from acquire.records.results import CheckStandard, ResultKind, TypedResult, TypedWhy
+from acquire.records.results import CheckStandard, ImportedResult, ResultKind, TypedResult, TypedWhy
 from acquire.records.settled import (
     Approach,
     Contact,
@@ -89,6 +88,7 @@ from acquire.records.unit_type import (
     Balance,
     Branch,
     BranchKind,
+    Circumstances,
     Isolation,
     Pin,
     Sheet,
@@ -96,7 +96,6 @@ from acquire.records.unit_type import (
     StepKind,
 )
 from acquire.records.verdict import Corrected, Decision, Evidence, Fit, Judged, Limits, Match, Term, Verdict
-from acquire.records.words import Pair, Rule, Shape
 
 Recorded = (
     Verdict

@@ -10,8 +10,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from enum import StrEnum
 
-from acquire.records.faults import Hypothesis
-from acquire.records.words import Pair
+from acquire.choices import Pair
+from acquire.records.codes import Hypothesis
 
 LARGEST_BATCH = 100_000
 """Units that somebody may expect of one batch; beyond lies a slip of the finger."""

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 
-from acquire.choices import Outcome, Purpose
+from acquire.choices import Outcome, Pair, Purpose
 from acquire.errors import InputImpossible
 from acquire.records.batches import WoundFrom
 from acquire.records.codes import (
@@ -16,12 +16,11 @@ from acquire.records.codes import (
     Ending,
     Fact,
     FindingKind,
+    Hypothesis,
     Refusal,
     UntestedKind,
     Why,
 )
-from acquire.records.faults import Hypothesis
-from acquire.records.words import Pair
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,8 +1,14 @@
-"""Codes that records carry in place of sentences; `acquire.words` says each of them. Not for numbers."""
+"""Codes that records carry in place of sentences, and faults by name, place and size with how likely each is.
+
+`acquire.words` says each of them. Not for finding faults.
+"""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from enum import StrEnum
+
+from acquire.choices import Pair
 
 Fact = str | float | int | bool | None | tuple[str, ...]
 """One field of a notice or prompt: a name, a number in the unit of its key, or what a person typed."""
@@ -340,3 +346,46 @@ class Refusal(StrEnum):
     TEMPERATURE_UNSURE = "temperature_unsure"
     UNIT_HERE = "unit_here"
     WINDING_UNKNOWN = "winding_unknown"
+
+
+@dataclass(frozen=True, slots=True)
+class FaultPlace:
+    """One fault, where it sits and how large it is; all that a sentence about it needs.
+
+    Attributes:
+        fault: short name from the fault dictionary, e.g. "shorted_turns".
+        where: windings, pins or words, as the fault has it.
+        sizes: a fraction of a winding, ohms or kelvin, as the fault counts them.
+        turns: of the first winding, None when not known; strands: wires in hand of it.
+        ends: the pin (or the core) at which each winding of `where` begins; empty where none can be touched.
+        core: name of the core, empty when the unit has none.
+        spool: of another spool, one that the bench has a card of and that reads like it; empty otherwise.
+    """
+
+    fault: str
+    where: tuple[str, ...] = ()
+    sizes: tuple[float, ...] = ()
+    turns: int | None = None
+    strands: int = 1
+    ends: tuple[str, ...] = ()
+    core: str = ""
+    spool: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Hypothesis:
+    """One explanation of all readings of a unit.
+
+    Attributes:
+        fault: short name from the fault dictionary, e.g. "shorted_turns".
+        probability: given the readings, 0 to 1.
+        places: the faults that make it up, one or two.
+        slip: (pair asked for, pair really probed) where the explanation needs one unnoticed wrong probe.
+        said: the sentence of an old record, which has nothing else of it; empty of any other.
+    """
+
+    fault: str
+    probability: float
+    places: tuple[FaultPlace, ...] = ()
+    slip: tuple[Pair, Pair] | None = None
+    said: str = ""

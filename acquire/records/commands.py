@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from acquire.choices import Pair
 from acquire.records.batches import (
     AcceptFirstUnit,
     ChangeSpool,
@@ -14,7 +15,6 @@ from acquire.records.batches import (
     UnitKnown,
 )
 from acquire.records.codes import Ending
-from acquire.records.words import Pair
 
 COLDEST_CELSIUS, WARMEST_CELSIUS = -20.0, 60.0
 """Of a room in which units are measured; wide enough for a shed in winter and a foundry. Workshop choice."""

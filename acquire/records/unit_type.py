@@ -1,4 +1,4 @@
-"""What is known of a unit type, as the heart needs it: pins, circuit, steps, rules.
+"""What is known of a unit type, as the heart needs it: pins, circuit, steps, rules; who measures it where.
 
 A sheet file (TOML) is read and checked by `acquire.sheets`, which gives one `Sheet` of this module: plain,
 frozen, in SI units, with every default filled in. Not for file syntax, and not for anything measured.
@@ -9,8 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
+from acquire.choices import Pair, Purpose, Rule
 from acquire.records.codes import BalanceKind
-from acquire.records.words import Pair, Rule
 from drivers.reading import Quantity
 
 
@@ -220,3 +220,26 @@ class Sheet:
         """Names of all places a probe can touch, the core last."""
         names = tuple(pin.name for pin in self.pins)
         return (*names, self.core) if self.core else names
+
+
+@dataclass(frozen=True, slots=True)
+class Circumstances:
+    """The bench as a record sees it; fixed until a file is read again.
+
+    Attributes:
+        meter_id: name of the ohms meter in the bench file.
+        meter_model: name of its meter file.
+        meter_hash, bench_hash: SHA-256 of the two files, hexadecimal.
+        software: name and version of the program.
+    """
+
+    bench: str
+    purpose: Purpose
+    sheet: Sheet
+    meter_id: str
+    meter_model: str
+    meter_hash: str
+    bench_hash: str
+    software: str
+    operator: str = ""
+    batch: str = ""

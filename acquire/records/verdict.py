@@ -6,10 +6,9 @@ import math
 from dataclasses import dataclass
 from enum import StrEnum
 
-from acquire.choices import Outcome, Purpose
+from acquire.choices import Outcome, Pair, Purpose, Rule, Shape
 from acquire.records.codes import Basis, Scope
 from acquire.records.settled import Settled
-from acquire.records.words import Pair, Rule, Shape
 from drivers.reading import Quantity
 
 

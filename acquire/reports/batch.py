@@ -15,11 +15,11 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
+from acquire.choices import FAILING, PASSING
 from acquire.errors import InputImpossible
 from acquire.journal.question import Record
 from acquire.quantity import counted
 from acquire.records import BalanceFound, Batch, BatchDeed, BatchState, Outcome, Purpose
-from acquire.records.words import FAILING, PASSING
 from acquire.reports.series import Change, Counted, Series, series_of
 from acquire.reports.visits import (
     BatchUnits,

@@ -8,9 +8,9 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping, Sequence
 
+from acquire.choices import FAILING, PASSING
 from acquire.quantity import chance, counted, show
 from acquire.records import Outcome
-from acquire.records.words import FAILING, PASSING
 from acquire.reports import document as doc
 from acquire.reports.batch import BatchReport, Deed, UnitLine
 from acquire.reports.document import MARK_OF, Mark, Tone

@@ -117,11 +117,9 @@ class PaperFile:
 
     def _text(self) -> str:
         try:
-            content = read_file(self.path, LARGEST_BYTES)
+            content = read_file(self.path)
         except OSError as error:
             raise unreadable(self.path, error) from error
-        if len(content) > LARGEST_BYTES:
-            raise InputImpossible(f"{self.path} is larger than {LARGEST_BYTES // 10**6} MB.", "Split it.")
         self.digest = hashlib.sha256(content).hexdigest()
         try:
             return content.decode("utf-8-sig")

@@ -12,12 +12,12 @@ from dataclasses import dataclass, field, fields
 from types import SimpleNamespace
 from typing import Any
 
+from acquire.choices import PASSING
 from acquire.journal.question import Question, Record
 from acquire.outlets.payload import iso_time
 from acquire.physics.leads import moved
 from acquire.quantity import counted
 from acquire.records import CheckStandard, LeadZero
-from acquire.records.words import PASSING
 from acquire.reports.figures import moment
 from acquire.reports.visits import brief_visits, record_of
 from drivers.reading import Quantity

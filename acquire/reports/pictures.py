@@ -14,8 +14,8 @@ from html import escape
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
+from acquire.choices import FAILING
 from acquire.errors import LibraryMissing
-from acquire.records.words import FAILING
 from acquire.reports.batch import BatchReport
 from acquire.reports.document import INK, shown
 from acquire.reports.series import Point, Series

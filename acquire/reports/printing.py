@@ -120,10 +120,6 @@ def logo_of(path: Path) -> tuple[bytes, str]:
         content = read_file(path, LARGEST_BYTES)
     except OSError as error:
         raise unreadable(f"The logo {path}", error) from error
-    if len(content) > LARGEST_BYTES:
-        raise InputImpossible(
-            f"The logo {path} is larger than {LARGEST_BYTES // 1000} kB.", "Make it smaller."
-        )
     kind, fault = fault_of(content)
     if fault:
         raise InputImpossible(

@@ -15,6 +15,7 @@ from operator import attrgetter
 
 import msgspec
 
+from acquire.choices import FAILING
 from acquire.errors import InputImpossible
 from acquire.journal.question import Question, Record
 from acquire.physics.budget import combine
@@ -31,7 +32,6 @@ from acquire.records import (
     UnitResult,
     UnitStarted,
 )
-from acquire.records.words import FAILING
 from acquire.reports.same_unit import FEWEST_SISTERS, Odds, Reading, odds
 from acquire.reports.visits import OnRecord, Value, Visit, record_of, visits_on
 from acquire.unit_result import worst

@@ -17,6 +17,7 @@ from typing import Any, Generic, NamedTuple, TypeVar
 
 import msgspec
 
+from acquire.choices import FAILING
 from acquire.errors import InputImpossible, JournalUnusable
 from acquire.journal.entry import Entry
 from acquire.journal.plain import KINDS, evidence_from_plain
@@ -41,7 +42,6 @@ from acquire.records import (
     Verdict,
 )
 from acquire.records.codes import WARM_CHECK
-from acquire.records.words import FAILING
 from acquire.unit_result import judged, settled
 from acquire.words.units import findings_words, result_words, why_not
 from drivers.reading import Quantity

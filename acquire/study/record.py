@@ -160,8 +160,6 @@ def read_study(path: Path) -> StudyRecord:
     except OSError as error:
         what = f"{path} cannot be read ({error.strerror})."
         raise StudyFileInvalid(what, "Name the file that a study wrote.") from error
-    if len(data) > LARGEST:
-        raise StudyFileInvalid(f"{path} is too large to be the record of a study.", "Name another file.")
     *lines, rest = data.split(b"\n")
     if not lines:
         raise StudyFileInvalid(f"{path} is no record of a study.", "Name the file that a study wrote.")

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import Protocol
 
+from acquire.choices import FAILING
 from acquire.physics.common import PairReading
 from acquire.physics.cooling import Look
 from acquire.records import (
@@ -25,7 +26,6 @@ from acquire.records import (
     UntestedKind,
 )
 from acquire.records.bench import ClosureFound, StepAtEnd, UnitTemperature
-from acquire.records.words import FAILING
 from acquire.steps.agreement import balances, oddest
 from acquire.steps.pairs import PairTable
 from acquire.unit_result import worst

@@ -13,12 +13,12 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from itertools import combinations
 
+from acquire.choices import Rule
 from acquire.physics.budget import combine
 from acquire.physics.common import PairReading, combination
 from acquire.records import BranchKind, Limits, Pair, Purpose, Term
 from acquire.records.bench import ClosureFound
 from acquire.records.codes import ClosureKind
-from acquire.records.words import Rule
 from acquire.steps.estimate import estimate, winding_ohms
 from acquire.steps.pairs import PairTable, branch_limits
 from acquire.verdict.guard import decide

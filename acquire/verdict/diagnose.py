@@ -194,7 +194,7 @@ def best_next_pair(
     weights = np.where(np.isin(book.laws.case, (first, second)), weights, 0.0)
     worth = {
         pair: gain * (1.0 if math.isfinite(table.nominal_ohm(pair)) else _KEY_COST)
-        for pair, gain in information(book, readings, weights / weights.sum()).items()
+        for pair, gain in information(book, readings, weights).items()
     }
     best = max(worth, key=lambda pair: worth[pair], default=None)
     return best if best is not None and worth[best] > _WORTH_A_TOUCH else None

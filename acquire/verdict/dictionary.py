@@ -228,7 +228,7 @@ def _every(sheet: Sheet) -> Iterator[_Entry]:
     for winding in windings:
         yield from _in_winding(sheet, winding)
     for group in _same_wire(sheet):
-        yield from _wire(group)
+        yield from wrong_wire(group)
     few = len(windings) <= _MOST_CROSSED
     sizes = _FAULT_OHM if few else _COARSE_FAULT_OHM
     for first, second in combinations(windings, 2):
@@ -251,7 +251,7 @@ def _in_winding(sheet: Sheet, winding: Branch) -> Iterator[_Entry]:
     yield "shorted_turns", where, partial(scaled, names=where, sizes=_SHORTED, sign=-1.0)
     yield "too_few_turns", where, partial(scaled, names=where, sizes=_TURNS, sign=-1.0)
     yield "too_many_turns", where, partial(scaled, names=where, sizes=_TURNS)
-    yield from _wire(where)
+    yield from wrong_wire(where)
     if winding.strands > 1:
         more: Sizes = ((1.0 / (winding.strands - 1), 0.01, 1.0),)
         yield "strand_broken", where, partial(scaled, names=where, sizes=more)
@@ -263,8 +263,8 @@ def _in_winding(sheet: Sheet, winding: Branch) -> Iterator[_Entry]:
         )
 
 
-def _wire(where: tuple[str, ...]) -> Iterator[_Entry]:
-    """The wrong wire, in one winding or in all that are wound from one spool."""
+def wrong_wire(where: tuple[str, ...]) -> Iterator[_Entry]:
+    """Wrong gauge or metal in one winding, or in all of one spool: (fault, where, what makes it)."""
     yield "wire_too_thin", where, partial(scaled, names=where, sizes=_GAUGE_UP)
     yield "wire_too_thick", where, partial(scaled, names=where, sizes=_GAUGE_DOWN, sign=-1.0)
     yield "aluminium_wire", where, partial(scaled, names=where, sizes=_ALUMINIUM)

@@ -31,8 +31,8 @@ from acquire.records import (
 )
 from acquire.steps.pairs import PairTable
 from acquire.verdict.casebook import Casebook
-from acquire.verdict.circuits import Circuit, Sizes, healthy, log_sizes, scaled, warmer
-from acquire.verdict.dictionary import Case, cases, places
+from acquire.verdict.circuits import Circuit, healthy, log_sizes, scaled, warmer
+from acquire.verdict.dictionary import Case, cases, places, wrong_wire
 
 Reading = PairReading | tuple[Pair, float, float]
 """Of one pair, with or without its budget."""
@@ -69,12 +69,6 @@ from turns that were never wound."""
 AS_PLANNED = frozenset({"healthy", "warm", "cold", "lead_zero"})
 """Explanations that leave the winding as it should be."""
 
-_STEP = 92.0 ** (2.0 / 39.0)
-"""Area of one American gauge over the next (ASTM B258)."""
-
-_THINNER: Sizes = ((math.sqrt(_STEP) - 1.0, 0.01, 0.4), (_STEP - 1.0, 0.02, 0.6))
-_THICKER: Sizes = ((1.0 - 1.0 / math.sqrt(_STEP), 0.01, 0.4), (1.0 - 1.0 / _STEP, 0.02, 0.6))
-_ALUMINIUM: Sizes = ((0.639, 0.03, 1.0),)
 _ANY_SPOOL = log_sizes(0.015, 0.1)
 """Spools of one gauge lie 2 to 9 % off the wire table, the finest most (ASTM B258, metric tolerances)."""
 
@@ -82,7 +76,7 @@ _WARM_PRIOR, _KELVIN = 0.2, log_sizes(1.5, 12.0)
 """A unit with a result is not far from the room's temperature: one that is moves during the test, and is held
 (heart/recheck). Workshop choices."""
 
-_GAUGE_PRIOR, _ALUMINIUM_PRIOR, _SPOOL_PRIOR = 0.3, 0.03, 0.3
+_WIRE_PRIORS, _SPOOL_PRIOR = {"wire_too_thin": 0.3, "wire_too_thick": 0.3, "aluminium_wire": 0.03}, 0.3
 """Weights on the scale of the fault dictionary, where a good unit has 10; workshop choices."""
 
 _KNOWN_SPOOL_U = 0.003
@@ -241,14 +235,9 @@ def _book(
 
 def _of_wire(good: Circuit, names: tuple[str, ...], share: float) -> list[Case]:
     """The wrong gauge or metal in all windings of one spool."""
-    kinds = (
-        ("wire_too_thin", _THINNER, 1.0, _GAUGE_PRIOR),
-        ("wire_too_thick", _THICKER, -1.0, _GAUGE_PRIOR),
-        ("aluminium_wire", _ALUMINIUM, 1.0, _ALUMINIUM_PRIOR),
-    )
     return [
-        Case(((fault, names),), prior * share, tuple(scaled(good, names, sizes, sign)))
-        for fault, sizes, sign, prior in kinds
+        Case(((fault, names),), share * _WIRE_PRIORS[fault], tuple(change(good)))
+        for fault, names, change in wrong_wire(names)
     ]
 
 

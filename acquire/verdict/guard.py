@@ -7,13 +7,12 @@ from __future__ import annotations
 
 import math
 
-from acquire.choices import Outcome
+from acquire.choices import Outcome, Rule, Shape
 from acquire.errors import InputImpossible
 from acquire.physics.budget import combine
 from acquire.physics.checks import at_least_zero, finite, probability
 from acquire.physics.laws import Law
 from acquire.records.verdict import Corrected, Decision, Limits
-from acquire.records.words import Rule, Shape
 
 ISO_SHARE_OF_EXPANDED = 0.83
 """Guard band of ISO 14253-1:2017 as a share of U with k = 2 (ILAC-G8:09/2019, table 1)."""

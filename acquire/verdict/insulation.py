@@ -5,13 +5,12 @@ A reading of "more than" is a lower bound: it can prove a pass, and it can prove
 
 from __future__ import annotations
 
-from acquire.choices import Outcome
+from acquire.choices import Outcome, Rule, Shape
 from acquire.errors import InputImpossible
 from acquire.physics.checks import above_zero, at_least_zero
 from acquire.physics.insulation import Insulation
 from acquire.physics.laws import HALF_WIDTH_OVER_U, Law
 from acquire.records.verdict import Decision, Limits
-from acquire.records.words import Rule, Shape
 from acquire.verdict.guard import decide
 
 

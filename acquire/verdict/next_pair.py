@@ -32,10 +32,10 @@ def information(book: Casebook, readings: Sequence[PairReading], posterior: _Flo
     Args:
         book: of the sheet.
         readings: so far.
-        posterior: probability of each circuit of the book, given the readings.
+        posterior: probability of each circuit of the book, given the readings, on any scale.
     """
     measured = book.columns([reading.pair for reading in readings])
-    likely = np.flatnonzero(posterior > _LEAST_WEIGHT)
+    likely = np.flatnonzero(posterior > _LEAST_WEIGHT * posterior.sum())
     weights = posterior[likely] / posterior[likely].sum()
     labels = book.laws.case[likely]
     share = max((r.u_ohm / abs(r.ohm) for r in readings if r.ohm and math.isfinite(r.ohm)), default=0.002)

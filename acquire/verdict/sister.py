@@ -10,11 +10,11 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from acquire.choices import Rule
 from acquire.errors import InputImpossible
 from acquire.physics.checks import at_least_zero, finite
 from acquire.physics.laws import Law
 from acquire.records.verdict import Decision, Limits
-from acquire.records.words import Rule
 from acquire.verdict.guard import decide
 
 K_95 = 1.959964

@@ -15,6 +15,7 @@ from enum import StrEnum
 
 import numpy as np
 
+from acquire.choices import FAILING, PASSING
 from acquire.physics.budget import combine
 from acquire.physics.common import TEMPERATURE, Floats, PairReading, commons
 from acquire.physics.cooling import (
@@ -31,7 +32,6 @@ from acquire.physics.cooling import (
 from acquire.physics.copper import conductor_named, fraction_per_kelvin
 from acquire.records import BranchKind, Limits, Outcome, Term
 from acquire.records.bench import StepAtEnd
-from acquire.records.words import FAILING, PASSING
 from acquire.steps.pairs import PairTable
 from acquire.unit_result import worst
 from acquire.verdict.circuits import healthy

@@ -11,6 +11,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from acquire.choices import PASSING
 from acquire.errors import InputImpossible
 from acquire.physics.budget import combine
 from acquire.physics.copper import conductor_named, fraction_per_kelvin
@@ -30,7 +31,6 @@ from acquire.records import (
     TypedWhy,
     UnitStarted,
 )
-from acquire.records.words import PASSING
 from acquire.unit_result import shows_turns
 from acquire.verdict.guard import decide
 from acquire.verdict.insulation import judge_insulation

@@ -31,8 +31,8 @@ from acquire.verdict.dictionary import UNKNOWN, Case
 from acquire.verdict.slips import SEEN, UNSEEN, Slips, look_alikes, neighbours, with_slips
 from acquire.verdict.solving import Bools, Floats
 
-_POOR = 1e-3
-"""A best explanation this unlikely to be so far off is no good one; workshop choice."""
+_POOR = 3.0902
+"""Standard deviations from which a best explanation is no good one: once in 1000; workshop choice."""
 
 _LEAST_INSIDE = 1e-4
 """No reading speaks more than this against a good unit by lying outside alone: sheets can be wrong."""
@@ -228,7 +228,15 @@ def _fits_poorly(weighed: Sequence[Weighed], unknown_log: float) -> bool:
     best = max(weighed, key=lambda entry: entry.log_weight)
     if unknown_log > best.log_weight:
         return True
-    # Wilson and Hilferty 1931: the cube root of chi-square over its count is nearly normal.
-    count = max(best.count, 1)
-    away = ((best.chi_square / count) ** (1 / 3) - (1 - 2 / (9 * count))) / math.sqrt(2 / (9 * count))
-    return 0.5 * math.erfc(away / math.sqrt(2.0)) < _POOR
+    return too_far(best.chi_square, best.count)
+
+
+def too_far(chi_square: float, count: int) -> bool:
+    """Whether readings are off by what chance makes once in 1000.
+
+    The cube root of chi-square over its count is nearly normal. Source: Wilson and Hilferty, Proc. Natl.
+    Acad. Sci. 17 (1931) 684.
+    """
+    count = max(count, 1)
+    away: float = ((chi_square / count) ** (1 / 3) - (1 - 2 / (9 * count))) / math.sqrt(2 / (9 * count))
+    return away > _POOR

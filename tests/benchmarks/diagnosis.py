@@ -27,9 +27,9 @@ from collections import Counter, defaultdict
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from pathlib import Path
 
+from acquire.choices import FAILING
 from acquire.records import FindingKind, Outcome, Purpose
 from acquire.records.codes import Order
-from acquire.records.words import FAILING
 from acquire.steps.estimate import foretold
 from acquire.verdict.diagnose import casebook
 from acquire.verdict.dictionary import PRIORS

@@ -20,12 +20,12 @@ from dataclasses import replace
 
 from acquire.bench.fixture import FixtureMeter, Wiring
 from acquire.bench.fixture_setup import desk_for
+from acquire.choices import FAILING
 from acquire.files.duty_tables import FixtureSettings
 from acquire.heart.fixture_hold import FixtureHold
 from acquire.pipeline import Pipeline
 from acquire.records import Ask, ConfirmOpen, GiveUpUnit, Prompt, StartUnit, UnitResult
 from acquire.records.codes import Order
-from acquire.records.words import FAILING
 from acquire.steps.derived import full_matrix
 from drivers.meter import Capabilities, Held, Setup
 from drivers.reading import Kind, Origin, Quantity, Reading

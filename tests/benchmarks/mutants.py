@@ -240,7 +240,10 @@ def functions_at(tree: ast.Module, line: int) -> list[str]:
 def tests_of(
     module: Path, name: str, line: int, of: dict[str, list[str]], seconds: dict[str, float]
 ) -> list[str]:
-    """Tests that reach a line, the quickest first: of its function, else of any function of its module.
+    """Tests that reach a line, the quickest first: of its function, then of any other of its module.
+
+    What is kept from test to test (dictionaries, laws) is computed in the first test that asks for it, so the
+    others are not seen to call its function.
 
     Args:
         module: where it lies.
@@ -249,10 +252,9 @@ def tests_of(
         of, seconds: from `reach`.
     """
     inside = functions_at(ast.parse(module.read_text()), line)
-    if inside:
-        return of.get(f"{name}:{inside[0]}", [])
+    first = of.get(f"{name}:{inside[0]}", []) if inside else []
     every = {test for key, tests in of.items() if key.startswith(f"{name}:") for test in tests}
-    return sorted(every, key=seconds.__getitem__)
+    return [*first, *sorted(every.difference(first), key=seconds.__getitem__)]
 
 
 def survives(tree: Path, module: Path, fault: str, tests: list[str], longest_s: float) -> bool:

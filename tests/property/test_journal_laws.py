@@ -18,8 +18,7 @@ from acquire.journal.entry import Entry
 from acquire.journal.plain import KINDS, evidence_from_plain, from_plain, kind_of, to_plain
 from acquire.journal.store import Journal
 from acquire.outlets.columns import COLUMNS, COLUMNS_OF
-from acquire.outlets.csv_log import BOM, CsvLog, Split, file_name
-from acquire.outlets.csv_tail import last_number, whole_length
+from acquire.outlets.csv_log import BOM, CsvLog, Split, file_name, last_number, whole_length
 from acquire.outlets.payload import UNPRINTABLE, as_json, header, payload_of, rearmed, record_of
 from acquire.records import Evidence, Pair, TypedResult, Verdict
 from tests.known_records import VERDICT

@@ -15,7 +15,7 @@ ALLOWED = {
     "acquire/journal/upgrade.py": "sentences of earlier programs, brought up as they are read",
     "acquire/heart/duties.py: '=' not in command.text": "a typed line",
     "acquire/heart/serials.py: first.strip('.:,;!') in self.words": "a typed serial, by the commands' names",
-    "acquire/line/views.py: hint in (python, python | None)": "a type",
+    "acquire/line/migrating.py: hint in (python, python | None)": "a type",
     "acquire/outlets/terminal.py: said(notice).split('\\n')": "lines to show one by one",
     "drivers/scanner/scanner.py: code.text == text": "what a scanner has sent",
 }

@@ -7,9 +7,9 @@ import random
 
 import pytest
 
+from acquire.choices import FAILING
 from acquire.records import Outcome
 from acquire.records.codes import Order
-from acquire.records.words import FAILING
 from sim.faults import Fault
 from tests.benchmarks.diagnosis_bench import Bench
 from tests.benchmarks.diagnosis_scene import ISOLATED, Planted, draw, faulty, good_unit, kinds_of

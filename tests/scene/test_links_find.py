@@ -6,6 +6,7 @@ import contextlib
 import os
 import select
 import threading
+import time
 import tty
 
 import pytest
@@ -21,6 +22,7 @@ OHM = bytes.fromhex("2b 30 31 32 33 20 34 21 00 00 20 00 0d 0a")
 def quick(monkeypatch):
     monkeypatch.setattr(find, "LISTEN_S", 0.15)
     monkeypatch.setattr(find, "ANSWER_S", 0.15)
+    monkeypatch.setattr(find, "RESTART_S", 0.3)
 
 
 @contextlib.contextmanager
@@ -49,6 +51,49 @@ def talking_pty(*, streams=b"", answers=None):
         thread.join()
         os.close(master)
         os.close(slave)
+
+
+def even(text):
+    """Bytes as 7 bits with even parity put them on a line of 8."""
+    return bytes(byte | (byte.bit_count() % 2) << 7 for byte in text)
+
+
+@contextlib.contextmanager
+def restarting_board(*, streams=b"", answers=None):
+    """A pty whose far end restarts when the near one is opened, as a board on DTR, and is deaf meanwhile."""
+    master, slave = os.openpty()
+    tty.setraw(slave)
+    path = os.ttyname(slave)
+    os.close(slave)
+    stop = threading.Event()
+
+    def play():
+        opened_s = None
+        watch = select.poll()
+        watch.register(master, select.POLLIN)
+        while not stop.wait(0.02):
+            state = dict(watch.poll(0)).get(master, 0)
+            if state & select.POLLHUP:
+                opened_s = None
+                continue
+            opened_s = opened_s or time.monotonic()
+            asked = os.read(master, 256) if state & select.POLLIN else b""
+            if time.monotonic() - opened_s < 0.25:
+                continue
+            for question, answer in (answers or {}).items():
+                if question in asked:
+                    os.write(master, answer)
+            if streams:
+                os.write(master, streams)
+
+    thread = threading.Thread(target=play)
+    thread.start()
+    try:
+        yield path
+    finally:
+        stop.set()
+        thread.join()
+        os.close(master)
 
 
 async def results(**places):
@@ -115,3 +160,29 @@ async def test_a_line_that_only_echoes_is_no_meter():
     with talking_pty(answers=echoed) as path:
         (finding,) = await results(serial_ports=[path])
     assert finding.state == "unknown"
+
+
+@pytest.mark.parametrize(
+    ("says", "driver"),
+    [({"answers": {b"*IDN?\n": IDN.encode() + b"\r\n"}}, "scpi"), ({"streams": b"20.61 ohm\r\n"}, "lines")],
+)
+async def test_a_board_that_restarts_when_its_port_is_opened_is_waited_for(says, driver):
+    with restarting_board(**says) as path:
+        (finding,) = await results(serial_ports=[path])
+    assert (finding.state, finding.driver) == ("found", driver)
+
+
+@pytest.mark.parametrize(
+    ("says", "driver"),
+    [
+        ({"answers": {b"*IDN?\n": even(IDN.encode() + b"\r\n")}}, "scpi"),
+        ({"streams": even(b"20.61 ohm\r\n")}, "lines"),
+    ],
+)
+async def test_seven_bits_with_even_parity_are_told_from_eight(says, driver):
+    """The address that is proposed says so; a port that cannot carry 7 bits shows the parity as an eighth."""
+    with talking_pty(**says) as path:
+        (finding,) = await results(serial_ports=[path])
+    assert (finding.state, finding.driver) == ("found", driver)
+    assert finding.address.endswith("&bits=7&parity=E")
+    assert finding.heard.isascii()

@@ -11,8 +11,8 @@ import math
 
 import pytest
 
+from acquire.choices import FAILING, PASSING
 from acquire.records import Ask, ConfirmOpen, Judged, UnitResult
-from acquire.records.words import FAILING, PASSING
 from tests.benchmarks.hand_meter import FAULTS, METERS, Shift
 
 LIFT_S = 0.4

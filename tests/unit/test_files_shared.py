@@ -88,7 +88,7 @@ def test_a_share_that_is_away_keeps_nobody(share):
     gone = threading.Event()
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("acquire.files.shared.PATIENCE_S", 0.2)
-        patch.setattr("acquire.files.shared.read_whole", lambda *_: gone.wait(30.0))
+        patch.setattr("acquire.files.shared.read_file", lambda *_: gone.wait(30.0))
         began_s = time.monotonic()
         assert "does not answer" in fetch(settings(share)).away
         assert time.monotonic() - began_s < 2.0 * crowding()
@@ -134,7 +134,7 @@ def test_too_large_a_file_is_refused(share):
     with pytest.raises(InputImpossible, match=r"big\.toml is larger than 1 MB"):
         write_list(share)
     (share / LIST).unlink()
-    assert fetch(settings(share)).refused == {"sheets/big.toml": "it is too large"}
+    assert fetch(settings(share)).refused == {"sheets/big.toml": "it cannot be read (it is larger than 1 MB)"}
 
 
 def test_files_without_an_end_fill_no_memory(share):

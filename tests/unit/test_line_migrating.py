@@ -8,11 +8,17 @@ import psycopg
 import pytest
 
 from acquire.clock import HandClock
-from acquire.line.migrating import DatabaseUnfit, migrate, months_ahead, next_month, version_of
-from acquire.line.roles import ROLES
+from acquire.line.migrating import (
+    MIGRATIONS,
+    NAMES,
+    ROLES,
+    DatabaseUnfit,
+    migrate,
+    months_ahead,
+    next_month,
+    version_of,
+)
 from acquire.line.store import Store
-from acquire.line.tables import MIGRATIONS
-from acquire.line.views import NAMES
 from acquire.outlets.columns import COLUMNS
 from tests.known_records import NOON_S
 from tests.postgres import database, needs_postgres, new_database, shared  # noqa: F401  (a fixture)

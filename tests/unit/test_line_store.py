@@ -9,10 +9,9 @@ import psycopg
 import pytest
 
 from acquire.clock import HandClock
-from acquire.line.counting import Complete
 from acquire.line.database import DatabaseAway, shown
 from acquire.line.incoming import Arrived, Rejected, Stretch, read
-from acquire.line.store import Store
+from acquire.line.store import Complete, Store
 from acquire.outlets.payload import as_json, evidence_payload_of
 from acquire.outlets.topics import Topics
 from tests.known_records import ALL, EVIDENCE, NOON_S, VERDICT, verdict

@@ -5,10 +5,10 @@ import math
 import numpy as np
 import pytest
 
+from acquire.choices import Shape
 from acquire.physics.budget import combine
 from acquire.physics.common import PairReading, combination, commons, reading_of, shared_of
 from acquire.records import Pair, Term
-from acquire.records.words import Shape
 
 PAIR = Pair("1", "2")
 

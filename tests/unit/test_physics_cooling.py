@@ -175,3 +175,25 @@ def test_impossible_touches_are_refused():
     for wrong in ({"limit_kelvin": 0.0}, {"per_kelvin": -1.0}, {"tau_s": 0.0}):
         with pytest.raises(InputImpossible):
             warmth([], **{"per_kelvin": PER_KELVIN, "limit_kelvin": 1.0} | wrong)
+
+
+def test_a_trace_that_wanders_tells_less_of_its_slope():
+    """Neighbours correlate by 0.6: slopes scatter by 1.4 of what they say; without a word for it by 2."""
+    dice, seconds = np.random.default_rng(8), np.arange(0.0, 8.0, 0.2)
+    ratios = []
+    for _ in range(400):
+        wander = [dice.normal()]
+        for each in dice.normal(0.0, 0.8, len(seconds) - 1):
+            wander.append(0.6 * wander[-1] + each)
+        seen = look("1-2", 0.0, 100.0, 0.01, list(zip(seconds, 100.0 + 1e-3 * np.array(wander), strict=True)))
+        ratios.append(seen.rate_per_s / seen.u_rate_per_s)
+    assert 0.8 < np.std(ratios) < 1.6
+
+
+def test_a_unit_that_never_comes_to_rest_is_told_a_day():
+    """Off by 20 K and steady for half an hour: it lies on something warm, and nothing says how long."""
+    looks = [Look("1-2", at_s, 100.0, 1e-4) for at_s in (0.0, 900.0, 1800.0)]
+    shift = Shift((1800.0,), lambda _, kelvin: -0.5 * (kelvin - 20.0) ** 2)
+    found = warmth(looks, per_kelvin=PER_KELVIN, limit_kelvin=1.0, shift=shift)
+    assert found.low_kelvin > 15.0
+    assert found.at_most_s == pytest.approx(86400.0)

@@ -3,6 +3,7 @@
 import pytest
 
 from acquire.errors import InputImpossible
+from acquire.physics.checks import of_winding
 from acquire.physics.copper import (
     CONDUCTORS,
     conductor_from_alpha,
@@ -23,6 +24,15 @@ def test_names_on_a_sheet_find_their_constant():
         "aluminium_228": 228.0,
     }
     assert all(c.name == name and c.source for name, c in CONDUCTORS.items())
+
+
+def test_a_winding_in_deep_frost_or_fresh_from_the_oven_is_one():
+    """Within a kelvin of both ends, which the sentence names."""
+    assert [of_winding(celsius) for celsius in (-59.0, 0.0, 299.0)] == [-59.0, 0.0, 299.0]
+    for celsius in (-61.0, 301.0):
+        with pytest.raises(InputImpossible, match="no temperature of a winding") as told:
+            of_winding(celsius)
+        assert told.value.hint == "It must lie between -60 and 300 °C."
 
 
 def test_a_warm_winding_reads_less_at_the_reference_temperature():

@@ -83,6 +83,16 @@ def test_finer_wire_spreads_more():
     assert gauges == sorted(gauges)
 
 
+@pytest.mark.parametrize("gauge", [18, 20, 22, 24, 26, 28, 30, 32, 34, 35, 36, 38, 40, 42])
+def test_the_spread_of_a_gauge_follows_from_the_limits_of_its_diameter(gauge):
+    """ASTM B258 diameters to a tenth of a mil, and within 1 % or a tenth of a mil, the larger, rounded so."""
+    mil = round(5.0 * 92.0 ** ((36 - gauge) / 39.0), 1)
+    off = max(0.1, round(0.01 * mil, 1))
+    spread = awg_spread(gauge)
+    assert spread.below == pytest.approx(1.0 - (mil / (mil + off)) ** 2, abs=1.5e-3)
+    assert spread.above == pytest.approx((mil / (mil - off)) ** 2 - 1.0, abs=1.5e-3)
+
+
 def test_spread_between_two_gauges_is_between_theirs():
     assert awg_spread(36).below < awg_spread(37).below < awg_spread(38).below
     assert awg_spread(37).above == pytest.approx(0.0465)

@@ -212,10 +212,10 @@ def test_a_folder_a_huge_file_and_a_file_of_bytes_are_refused_in_words(tmp_path)
     huge.write_bytes(b"#" * 1_000_001)
     binary.write_bytes(b"[sheet]\nname = '\xff\xfe'\n")
     for path, said in (
-        (tmp_path, "a folder or a device"),
-        (huge, "1.0 MB"),
+        (tmp_path, "a folder, a pipe or a device"),
+        (huge, "larger than 1 MB"),
         (binary, "not UTF-8"),
-        (Path("/dev/null"), "a folder or a device"),
+        (Path("/dev/null"), "a folder, a pipe or a device"),
     ):
         with pytest.raises(FileInvalid, match=said):
             load_sheet(path)

@@ -78,12 +78,13 @@ def test_three_ways_to_sigma_agree_on_normal_values():
     assert sigmas == pytest.approx([2.0, 2.0, 2.0], rel=0.04)
 
 
-def test_freedom_of_a_moving_range_is_what_simulation_finds():
-    """Twice the squared inverse of the coefficient of variation of the mean moving range, 20 values."""
+@pytest.mark.parametrize("count", [3, 6, 20])
+def test_freedom_of_a_moving_range_is_what_simulation_finds(count):
+    """Twice the squared inverse of the coefficient of variation of the mean moving range."""
     rng = np.random.default_rng(2)
-    means = np.abs(np.diff(rng.normal(size=(40_000, 20)), axis=1)).mean(axis=1)
+    means = np.abs(np.diff(rng.normal(size=(60_000, count)), axis=1)).mean(axis=1)
     found = freedom_of_variation(means.std() / means.mean())
-    assert freedom_of_moving_range(20) == pytest.approx(found, rel=0.03)
+    assert freedom_of_moving_range(count) == pytest.approx(found, rel=0.02)
 
 
 def test_freedom_of_a_standard_deviation_is_given_back():

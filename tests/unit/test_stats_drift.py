@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from acquire.errors import InputImpossible
-from acquire.stats.drift import by_group, drift, sentence_of
+from acquire.stats.drift import MOST_POINTS, by_group, drift, sentence_of
+from tests.later import stats
 
 
 def noise(sigma, count, seed=11):
@@ -63,6 +64,18 @@ def test_long_rows_are_averaged_and_keep_their_slope():
     got = drift(values)
     assert (got.blocks, got.of.points) == (13, 385)
     assert got.of.slope == pytest.approx(1e-4, rel=1e-6)
+
+
+def test_long_rows_are_averaged_block_by_block():
+    """The slope is Sen's of the blocks' means, by scipy; blocks of one length and of two."""
+    for count in (2 * MOST_POINTS, 2 * MOST_POINTS - 3):
+        values = 1e3 + 1e-3 * np.arange(count) + noise(0.2, count)
+        got = drift(values.tolist())
+        edges = np.linspace(0, count, MOST_POINTS + 1 - (count < 2 * MOST_POINTS)).astype(int)
+        means = [block.mean() for block in np.split(values, edges[1:-1])]
+        places = [block.mean() for block in np.split(np.arange(count), edges[1:-1])]
+        assert (got.blocks, got.of.points) == (2, len(means))
+        assert got.of.slope == pytest.approx(stats.theilslopes(means, places).slope, rel=1e-9)
 
 
 def test_times_may_be_given():

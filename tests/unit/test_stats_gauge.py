@@ -1,5 +1,7 @@
 """Gauge studies: pooling, tolerance, one operator, no spread, and variances below zero."""
 
+from dataclasses import replace
+
 import pytest
 
 from acquire.errors import InputImpossible
@@ -49,6 +51,18 @@ def test_a_variance_below_zero_is_set_to_zero_and_said():
     kept = gauge_study(CALM, pool_above=1.0)
     assert kept.components[Source.INTERACTION].variance == 0.0
     assert any("operator with part came out below zero" in remark for remark in kept.remarks)
+
+
+def test_operators_apart_by_less_than_their_repeats_are_set_to_zero_and_said():
+    """By averages and ranges (AIAG): AV squared less EV squared over nr is below zero, or well above."""
+    alike, apart = (
+        ranges_study([replace(t, value=t.value + more * (t.operator == "bo")) for t in CALM])
+        for more in (-0.1, 5.0)
+    )
+    said = [[r for r in study.remarks if "operator came out below zero" in r] for study in (alike, apart)]
+    assert (len(said[0]), said[1]) == (1, [])
+    assert alike.components[Source.OPERATOR].variance == 0.0
+    assert apart.components[Source.OPERATOR].variance > 1.0
 
 
 def test_one_operator_is_enough_for_repeatability():

@@ -68,8 +68,11 @@ def test_a_single_wild_value_is_no_level():
     assert level_changes(values.tolist()) == ()
 
 
-@pytest.mark.parametrize("values", [[], [1.0], [1.0] * 7, [3.3] * 50, [1e9 / 3] * 50])
+@pytest.mark.parametrize(
+    "values", [[], [1.0], [1.0] * 7, [3.3] * 50, [1e9 / 3] * 50, [1e6] * 9 + [np.nextafter(1e6, 2e6)] * 9]
+)
 def test_nothing_is_found_where_nothing_is(values):
+    """Nor where nothing but the last bit of a float changes."""
     assert level_changes(values) == ()
 
 

@@ -1,8 +1,10 @@
 """Normality: silent where it cannot tell, steady in the far tail, right as often as promised."""
 
 import numpy as np
+import pytest
 
 from acquire.stats.normality import normality
+from tests.later import special
 
 
 def test_few_values_or_none_that_vary_tell_nothing():
@@ -14,6 +16,16 @@ def test_one_value_far_out_is_no_trouble():
     got = normality([0.0] * 5000 + [1.0])
     assert got.p == 0.0
     assert got.doubtful
+
+
+def test_a_statistic_from_the_far_tail_is_that_of_scipy():
+    """One of 2000 values 44 deviations off, where a normal distribution is no longer a number."""
+    values = np.append(np.random.default_rng(3).normal(size=1999), -1e6)
+    z = np.sort((values - values.mean()) / values.std(ddof=1))
+    odd = 2.0 * np.arange(2000) + 1.0
+    a_square = -2000.0 - (odd * (special.log_ndtr(z) + special.log_ndtr(-z[::-1]))).sum() / 2000.0
+    assert z[0] < -40.0
+    assert normality(values.tolist()).a_square == pytest.approx(a_square, rel=1e-7)
 
 
 def test_normal_values_are_doubted_as_often_as_chance_has_it():

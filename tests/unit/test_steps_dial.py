@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pytest
 
+from acquire.choices import FAILING
 from acquire.files.statements import ModelStatements
 from acquire.pipeline import Pipeline
 from acquire.records import (
@@ -26,7 +27,6 @@ from acquire.records import (
     ZeroLeads,
 )
 from acquire.records.codes import Refusal, Why
-from acquire.records.words import FAILING
 from acquire.sheets import load_sheet
 from acquire.steps.dial import in_fewest_turns, reaching
 from acquire.steps.pairs import PairTable

@@ -11,7 +11,7 @@ from acquire.records import Pair, Purpose
 from acquire.steps.pairs import PairTable
 from acquire.verdict.casebook import Casebook
 from acquire.verdict.circuits import crossed, evenly, healthy, log_sizes
-from acquire.verdict.dictionary import PRIORS, Case, cases, double_cases
+from acquire.verdict.dictionary import NEW_WINDING, PRIORS, Case, cases, double_cases
 from acquire.verdict.next_pair import information
 from acquire.verdict.solving import whitened
 from tests.known_sheets import FATHOM, PLOVER, QUERN
@@ -149,6 +149,16 @@ def test_the_sizes_of_a_case_share_all_of_its_weight(sheet, listed):
     """Whatever a fault's size: its prior is that of the fault alone."""
     for case in listed(sheet, Purpose.INCOMING):
         assert math.fsum(circuit.weight for circuit in case.circuits) == pytest.approx(1.0), case.faults
+
+
+def test_what_was_just_wound_fails_by_the_winder_s_hand():
+    """Its weights are more than those of a core that came in, but for turns that wore through."""
+    assert {fault for fault, weight in NEW_WINDING.items() if weight <= PRIORS[fault]} == {"shorted_turns"}
+    for weights in (PRIORS, NEW_WINDING):
+        assert weights["wire_too_thin"] == weights["wire_too_thick"]
+        assert weights["too_few_turns"] == weights["too_many_turns"]
+    assert max(PRIORS, key=PRIORS.get) == "healthy"
+    assert PRIORS["cold"] < PRIORS["warm"]
 
 
 def test_a_wrong_wire_is_half_a_gauge_or_a_whole_one_off():

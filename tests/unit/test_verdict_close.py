@@ -5,9 +5,9 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import pytest
 
+from acquire.choices import FAILING
 from acquire.physics.cooling import Look
 from acquire.records import Circumstances, Ending, FindingKind, Outcome, Pair, Purpose, UnitStarted
-from acquire.records.words import FAILING
 from acquire.steps.estimate import estimate
 from acquire.steps.pairs import PairTable
 from acquire.verdict.close import SIGNIFICANT, close_unit

@@ -110,6 +110,24 @@ def test_a_warm_unit_is_no_wrong_spool():
     assert look(unit(P1=1.04, P2=1.04, S1=1.04, S2=1.04)).doubt is None
 
 
+def test_a_spool_that_the_bench_has_a_card_of_is_the_likelier():
+    """B's own card makes B likelier; the card of A itself, and of wire two gauges off, say nothing."""
+    readings = unit(P1=B / A, P2=B / A)
+
+    def of_another(*cards):
+        found = first_look(FATHOM, SPOOLS, readings, cards=cards).doubt.hypotheses
+        return sum(each.probability for each in found if each.fault == "other_spool")
+
+    far = WoundFrom("", "32-F", WIRE["P1"] * A * 0.4, 4e-4)
+    assert of_another(CARDS[1]) > of_another() + 1e-4
+    assert of_another(CARDS[0], far) == of_another()
+
+
+def test_a_cold_unit_is_no_wrong_spool():
+    """5 K below the thermometer: 2 % less in all copper."""
+    assert look(unit(P1=0.98, P2=0.98, S1=0.98, S2=0.98)).doubt is None
+
+
 def test_a_bad_joint_is_no_wrong_spool():
     """40 ohm too much on one winding alone: nothing that the next unit would have too."""
     readings = [(pair, ohm + (40.0 if pair == Pair("1", "2") else 0.0), u) for pair, ohm, u in unit()]

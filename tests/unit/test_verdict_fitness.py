@@ -74,6 +74,14 @@ def test_a_pair_of_changes_is_found_where_one_is_not_enough():
     assert got.would_help == "zeroed leads and a thermometer at the unit"
 
 
+def test_a_range_and_a_thermometer_are_proposed_together():
+    """Neither is enough alone: 0.8 % of the coarse range, 1.2 % of 3 K."""
+    coarse = Offer("2000 Ω range", RangeAccuracy(0.008, 1.0, counts=3), 2000.0, four_wire=True)
+    fine = Offer("200 Ω range", RangeAccuracy(0.001, 0.001, counts=1), 200.0, four_wire=True)
+    got = row("step", 46.17, within(46.17, 0.006), Bench(winding_u_kelvin=3.0), [coarse, fine])
+    assert got.would_help == "the 200 Ω range with a thermometer at the unit"
+
+
 def test_a_strap_is_set_against_its_whole_upper_limit():
     got = table("bench-6-digit", 0.0133, Limits(None, 0.05), Bench(), wires=4)
     assert got.tolerance_ohm == 0.05

@@ -3,8 +3,11 @@
 import math
 
 import numpy as np
+import pytest
 
+from acquire.physics.common import PairReading
 from acquire.records import BranchKind, Pair
+from acquire.verdict.diagnose import log_evidence
 from acquire.verdict.identify import identify
 from tests.known_sheets import FATHOM, PLOVER, QUERN
 from tests.true_units import Errors, measured
@@ -27,6 +30,15 @@ def test_strangers_are_of_no_known_type():
         found = identify(KNOWN, read(sheet, dice, lambda _: math.exp(dice.uniform(-1.1, 1.1))))
         none += found[0].sheet is None
     assert none >= 22
+
+
+def test_one_reading_is_a_stranger_s_by_bayes_rule():
+    """Prior 0.3 and five decades evenly, against 0.7 and what the sheet makes of it."""
+    readings = [PairReading(Pair("1", "2"), 203.0, 0.5)]
+    stranger = 0.3 * 0.95 / (203.0 * math.log(1e5))
+    known = 0.7 * math.exp(log_evidence(PLOVER, readings))
+    none = next(each for each in identify([PLOVER], readings) if each.sheet is None)
+    assert none.probability == pytest.approx(stranger / (stranger + known))
 
 
 def test_cores_of_known_types_are_recognised_good_faulty_and_warm():

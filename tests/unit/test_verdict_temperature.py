@@ -7,10 +7,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from acquire.choices import FAILING, PASSING
+from acquire.physics.common import PairReading
 from acquire.records import Outcome
-from acquire.records.words import FAILING, PASSING
-from acquire.verdict.temperature import Standing, excess, of_temperature
+from acquire.steps.pairs import PairTable
+from acquire.verdict.temperature import Standing, excess, of_temperature, shared_shift
 from tests.known_sheets import PLOVER
+from tests.later import multivariate_normal
 from tests.true_units import HAND, MOTOR, Cooling, Errors, worked
 
 UNITS = 40
@@ -118,6 +121,27 @@ def test_what_is_unsure_of_the_temperature_is_in_every_budget():
     for each, step in zip(unit.judged, told.steps, strict=True):
         temperature = 2.0 * told.u_kelvin * per_kelvin * each.reading.ohm
         assert step.expanded_ohm == pytest.approx(np.hypot(2.0 * each.reading.u_ohm, temperature), rel=0.05)
+
+
+def test_a_shared_shift_is_weighed_as_good_or_bad_or_jointed_or_anything():
+    """The mixture of four normal laws by scipy, at three excesses: only its differences count."""
+    ohms, reads = np.array([48.0, 94.0, 142.0]), np.array([48.9, 95.1, 144.3])
+    readings = [PairReading(step.pair, ohm, 1e-3 * ohm) for step, ohm in zip(MOTOR.steps, reads, strict=True)]
+    shares = np.array([[1.0, 0.0], [0.0, 1.0], [1.0, 1.0]])
+    parts = shares * ohms[:2]
+    own = np.array([branch.spread for branch in MOTOR.branches]) * ohms[:2]
+    good = shares @ np.diag(own**2) @ shares.T + np.diag((1e-3 * reads) ** 2)
+    bad = np.hstack([parts, ohms[:, None]])
+    pins = np.array([[1, 1, 0], [1, 0, 1], [0, 1, 1]]) * 48.0  # R, C, S at C-R, C-S, R-S
+    wild = 30.0 * np.diag(ohms)
+    laws = [(0.81, good), *((s, good + 0.01 * w @ w.T) for s, w in ((0.15, bad), (0.03, pins), (0.01, wild)))]
+    kelvin = np.array([0.0, 4.0, 30.0])
+    theirs = [
+        math.log(sum(s * multivariate_normal.pdf(off, None, law) for s, law in laws))
+        for off in (reads - ohms * (1.0 + k / 254.5) for k in kelvin)
+    ]
+    ours = shared_shift(PairTable(MOTOR), readings).log_like(np.ones((3, 1)), kelvin)[0]
+    assert ours - ours[0] == pytest.approx(np.array(theirs) - theirs[0], abs=1e-6)
 
 
 def test_a_held_unit_comes_back_by_time_and_steadiness():

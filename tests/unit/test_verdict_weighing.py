@@ -8,9 +8,9 @@ from acquire.physics.common import PairReading
 from acquire.records import Pair, Purpose
 from acquire.steps.pairs import PairTable
 from acquire.verdict.diagnose import casebook, double_casebook, findings
-from acquire.verdict.weighing import unknown_weight, visible, weigh_all
+from acquire.verdict.weighing import too_far, unknown_weight, visible, weigh_all
 from tests.known_sheets import PLOVER, QUERN
-from tests.later import norm
+from tests.later import norm, stats
 
 TABLE, STAR = PairTable(PLOVER), PairTable(QUERN)
 STEPS = [step.pair for step in PLOVER.steps]
@@ -111,6 +111,15 @@ def test_a_winding_found_open_is_hardly_a_good_one_whose_pin_was_missed_twice():
     conducting = book.laws.conducts[:, book.columns([Pair("1", "core")])[0]]
     missed = (told - bare)[touching & conducting]
     assert missed == pytest.approx(math.log(3e-3))
+
+
+@pytest.mark.parametrize("count", [1, 2, 4, 9, 30])
+def test_an_explanation_is_poor_from_the_limit_of_chi_square(count):
+    """By scipy's quantile at one in a thousand; Wilson and Hilferty come within 4 % of it."""
+    limit = stats.chi2.isf(1e-3, count)
+    assert not too_far(0.96 * limit, count)
+    assert too_far(1.04 * limit, count)
+    assert not too_far(0.0, 0)
 
 
 def test_what_no_fault_explains_is_as_a_good_unit_or_anything_at_all():

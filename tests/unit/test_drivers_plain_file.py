@@ -7,7 +7,7 @@ from typer.testing import CliRunner
 
 from acquire import cli
 from acquire.errors import InputImpossible, SteadyohmError
-from acquire.files.read_whole import read_whole
+from drivers.plain_file import read_file
 from tests.whole_bench import CONFIGS
 
 ENDLESS = Path("/dev/zero")
@@ -16,11 +16,9 @@ ENDLESS = Path("/dev/zero")
 def test_a_file_is_read_up_to_its_limit(tmp_path):
     file = tmp_path / "rows.csv"
     file.write_bytes(b"x" * 100)
-    assert read_whole(file, 100) == b"x" * 100
-    with pytest.raises(
-        InputImpossible, match=r"rows\.csv is larger than 9\.9e-05 MB\. Is it the right file\?"
-    ):
-        read_whole(file, 99)
+    assert read_file(file, 100) == b"x" * 100
+    with pytest.raises(OSError, match=r"it is larger than 0\.099 kB: '.*rows\.csv'"):
+        read_file(file, 99)
 
 
 @pytest.mark.parametrize(

@@ -2,8 +2,7 @@
 
 import json
 
-from acquire.outlets.orders import REMEMBERED, Answer, Desk
-from acquire.outlets.orders_kept import CUT_OFF, FILE, OrderFile
+from acquire.outlets.orders import CUT_OFF, FILE, REMEMBERED, Answer, Desk, OrderFile
 from acquire.records import Note
 
 

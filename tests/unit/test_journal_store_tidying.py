@@ -5,8 +5,7 @@ import asyncio
 from acquire.clock import HandClock
 from acquire.journal.archive import FOLDER, Policy
 from acquire.journal.history import JournalReader, Question
-from acquire.journal.store import Journal
-from acquire.journal.tidying import keep_small
+from acquire.journal.store import Journal, keep_small
 from tests.known_records import verdict, verdicts
 
 TIGHT = Policy(largest_bytes=100_000, keep_entries=10)

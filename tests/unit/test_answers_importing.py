@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 from typer.testing import CliRunner
 
-from acquire.answers.typing_in import type_in, wanted_lines
+from acquire.answers.importing import type_in, wanted_lines
 from acquire.cli import app
 from acquire.clock import RealClock
 from acquire.errors import InputImpossible, JournalUnusable

@@ -12,8 +12,8 @@ from structlog.testing import capture_logs
 from acquire.clock import RealClock
 from acquire.journal.archive import Policy
 from acquire.journal.store import Journal
-from acquire.outlets.line_outlet import CURSOR, LineOutlet
 from acquire.outlets.mqtt import Broker
+from acquire.outlets.mqtt_outlet import CURSOR, LineOutlet
 from acquire.outlets.outlet import BackOff, Health, drain
 from acquire.outlets.schemas import CHANNELS, json_schemas
 from acquire.outlets.topics import EVIDENCE as EVIDENCE_TOPIC
