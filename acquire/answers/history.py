@@ -336,7 +336,7 @@ def history(
         else:
             typer.echo(history_line(entry, doubt))
     if not found:
-        typer.echo("Nothing on the record is like that.", err=True)
+        typer.echo("There are no matching entries on the record.", err=True)
 
 
 def _exported(

@@ -40,7 +40,7 @@ identify     answers.told:identify_core         Say which of the known sheets an
 learn        answers.told:learn_sheet           Propose a sheet from good units measured by pairs.
 history      answers.history:history            Show what is on the record, or write it into files.
 restore      answers.restoring:restore_journal  Bring back what a journal has lost, from its copies.
-replay       answers.replay:replay_recording    Judge a recording again, by its own sheet or another.
+replay       answers.replay:replay_recording    Run recorded readings again, by their own sheet or another.
 chart        answers.check_chart:chart          Draw the check standard's readings between their limits.
 result       answers.importing:result           Type in results from elsewhere while no bench is at work.
 batch        answers.batch:batch                Report a batch, or list the batches of a journal.

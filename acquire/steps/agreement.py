@@ -29,7 +29,7 @@ _BENT = 1e-3
 
 @dataclass(frozen=True, slots=True)
 class Oddity:
-    """The reading that goes least with the others.
+    """The reading that is least consistent with the others.
 
     Attributes:
         pair: it is of.

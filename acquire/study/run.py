@@ -87,7 +87,7 @@ async def run_study(wish: Wish) -> Path:
             await bench.run(notices)
     left = len(record.missing)
     console.print(
-        f"Stopped with {left} left: the same command goes on." if left else "The study is complete."
+        f"Stopped with {left} left: the same command continues it." if left else "The study is complete."
     )
     return wish.to
 

@@ -74,7 +74,7 @@ HELP = "\n".join(
 STUDY_HELP = (
     "Enter: you have the probes and begin. A part's label: measure that one next. .again [label]: the last "
     "one did not go well, measure it again.  .zero  .temperature 21.5 °C  .note TEXT  .help  Ctrl-C: stop; "
-    "the same command goes on later."
+    "the same command continues it later."
 )
 """What can be typed in a study."""
 
@@ -120,7 +120,7 @@ def capital(text: str) -> str:
 def number(value: float) -> str:
     """Two significant digits, without an exponent."""
     if value == 0.0 or not math.isfinite(value):
-        return "0" if value == 0.0 else "no end of"
+        return "0" if value == 0.0 else "unlimited"
     digits = 1 - math.floor(math.log10(abs(value)))
     return f"{round(value, digits):.{max(0, digits)}f}"
 

@@ -116,7 +116,7 @@ def _measured(verdict: Verdict) -> str:
 
 def _repeated(verdict: Verdict) -> str:
     if verdict.moved is None:
-        return "the first value and its repetition do not go together: one of them is asked for again"
+        return "the first value and its repetition are inconsistent: one of them is asked for again"
     return (
         f"moved by {100.0 * verdict.moved:+.2f} % during the test, "
         f"{100.0 * (verdict.moved_allowed or 0.0):.2f} % allowed"
@@ -178,7 +178,7 @@ def hint(verdict: Verdict) -> str:
         case Fit.FAULT if verdict.together:
             return f"That reads like the probes touching each other: touch {asked}, apart."
         case Fit.FAULT:
-            return f"{ohm_text(ohm)} fits no pair of a good unit: touch {asked} once more."
+            return f"{ohm_text(ohm)} matches no pair of a good unit: touch {asked} once more."
         case _:
             return ""
 
@@ -188,7 +188,8 @@ def reads_like(fit: Fit, ohm: float, asked: object, pairs: Iterable[object], thr
     like = f"{joined(pairs, 'or')}{_through(through)}"
     if fit is Fit.OTHER_PAIR:
         return f"That reads like {like}: move to {asked}."
-    return f"{ohm_text(ohm)} may be {asked} gone wrong or {like}: make sure of {asked} and touch again."
+    sure = f"make sure that the probes are on {asked} and touch again"
+    return f"{ohm_text(ohm)} may be a bad {asked} or {like}: {sure}."
 
 
 def _through(windings: Sequence[str]) -> str:
@@ -211,13 +212,13 @@ def closure(found: ClosureFound) -> str:
     shown = " to ".join(ohm_text(limit) for limit in limits if limit is not None)
     text = f"{closure_name(found)}: {ohm_text(found.ohm)} ± {ohm_text(found.expanded_ohm, 2)}, limit {shown}"
     if found.contradicts:
-        return f"{text}: less than nothing, so one of {joined(found.pairs)} is another pair's."
+        return f"{text}: negative, so one of {joined(found.pairs)} was taken on another pair."
     return f"{text}."
 
 
 def balance(rule: BalanceFound) -> str:
     """What a rule over windings that must be alike has found."""
-    known = f"known to {100.0 * rule.expanded_deviation:.2g} %; {100.0 * rule.limit:.6g} % is allowed."
+    known = f"U = {100.0 * rule.expanded_deviation:.2g} %, limit {100.0 * rule.limit:.6g} %."
     if rule.kind is BalanceKind.APART:
         return f"{joined(rule.windings)} of {rule.name} differ by {100.0 * rule.deviation:.2g} %, {known}"
     worst = rule.ohm[rule.windings.index(rule.worst)]
@@ -228,7 +229,7 @@ def balance(rule: BalanceFound) -> str:
 def step_at_end(found: Finding) -> str:
     """Why a step decides over its unit: how near its limit it lies, or what keeps it from being judged."""
     if found.outcome is None:
-        return f"{capital(found.name)} was left out."
+        return f"{capital(found.name)} was skipped."
     if found.ohm is None or found.expanded_ohm is None:
         return f"{capital(found.name)}: {OUTCOME_WORDS[found.outcome]}."
     u = f"U = {ohm_text(found.expanded_ohm, 2)} with the unit's temperature"
@@ -239,9 +240,9 @@ def step_at_end(found: Finding) -> str:
 
 
 def contradiction(finding: Finding) -> str:
-    """The reading that goes least with the others of its unit."""
+    """The reading that is least consistent with the others of its unit."""
     if finding.ohm is None or finding.predicted_ohm is None or finding.u_ohm is None:
-        return f"{finding.pair} does not go with the other readings: was each pair the one asked for?"
+        return f"{finding.pair} is inconsistent with the other readings: was each pair the one asked for?"
     predicted = f"{ohm_text(finding.predicted_ohm)} ± {ohm_text(2.0 * finding.u_ohm, 2)}"
     return (
         f"{finding.pair} reads {ohm_text(finding.ohm)}, but the other readings predict {predicted}: "

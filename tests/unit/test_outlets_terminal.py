@@ -129,7 +129,7 @@ def test_a_unit_given_up_says_so_once():
     """Not "held", and not twice."""
     text = shown(replace(RESULT, outcome=None, ending=Ending.GIVEN_UP, remark="dropped", hypotheses=()))
     first = text.splitlines()[0]
-    assert first.count("given up: dropped") == 1
+    assert first.count("ended early: dropped") == 1
     assert "held" not in text
 
 

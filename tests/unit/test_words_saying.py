@@ -44,5 +44,5 @@ def test_numbers_of_two_digits():
         "0.012",
         "4.6",
         "790",
-        "no end of",
+        "unlimited",
     ]
