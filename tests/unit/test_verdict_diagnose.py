@@ -120,6 +120,7 @@ def test_high_lead_zero_is_the_same_ohms_everywhere():
     )
     found = explained(FATHOM, known(values, 0.005))
     assert found[0].fault == "lead_zero"
+    assert found[0].places[0].sizes[0] == pytest.approx(0.35, abs=0.01)
     assert sentence(found[0]) == "Every reading is about 350 mΩ too high: measure the lead zero again."
     assert all(
         hypothesis.fault != "lead_zero"
@@ -167,6 +168,12 @@ def test_next_pair_after_one_high_reading_is_another_winding():
     pair = best_next_pair(PLOVER, TABLES["Plover 80"], readings, found)
     assert found[0].fault == "warm"
     assert {b.name for b in TABLES["Plover 80"].windings(pair)} & {"trigger", "lighting", "fast charge"}
+
+
+def test_a_short_of_no_ohms_at_all_has_a_next_pair():
+    """Probes held together read 0 of a winding: a share of nothing is none."""
+    readings = [PairReading(Pair("4", "core"), 0.0, 0.01), PairReading(Pair("1", "2"), OPEN, 0.0)]
+    best_next_pair(PLOVER, TABLES["Plover 80"], readings, explained(PLOVER, readings))
 
 
 def test_next_pair_after_two_high_readings_is_their_diagonal():
