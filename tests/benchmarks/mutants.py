@@ -296,9 +296,7 @@ def main() -> int:
     arguments.add_argument("--count", type=int, default=160)
     arguments.add_argument("--seed", type=int, default=1)
     arguments.add_argument("--rooms", nargs="+", default=list(ROOMS))
-    arguments.add_argument(
-        "--places", nargs="*", default=[], help="only the faults of these lines, or one kind of fault there"
-    )
+    arguments.add_argument("--places", nargs="*", default=[], help="these lines, or one kind of fault there")
     arguments.add_argument("--reach", default="", help="file that keeps which test reaches what")
     arguments.add_argument("--longest", type=float, default=120.0, help="seconds of tests for one fault")
     chosen = arguments.parse_args()

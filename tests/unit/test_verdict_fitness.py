@@ -82,6 +82,20 @@ def test_a_range_and_a_thermometer_are_proposed_together():
     assert got.would_help == "the 200 Ω range with a thermometer at the unit"
 
 
+@pytest.mark.parametrize("zero_u_ohm", [0.05, None])
+def test_leads_cancel_between_a_value_and_its_reference(zero_u_ohm):
+    """Both are read through the same leads in the same hour, whatever is known of these."""
+    bench, offer = (
+        Bench(zero_u_ohm=zero_u_ohm),
+        Offer("range", RangeAccuracy(1e-3, 1e-3), 20.0, four_wire=False),
+    )
+    offer = replace(offer, accuracy=replace(offer.accuracy, range_full_scale_si=20.0))
+    beside = replace(bench, references=(reference_of("R10", 10.0, 1e-3, bench, offer),))
+    names = {term.name for term in foresee(10.0, beside, offer).terms}
+    assert "reference" in names
+    assert not any(name.startswith("lead zero") for name in names)
+
+
 def test_a_range_and_zeroed_leads_are_proposed_together():
     """Neither is enough alone: 1 ohm of the coarse range, leads of which nobody knows 0.2 ohm."""
     coarse = Offer("2000 Ω range", RangeAccuracy(0.001, 1.0, counts=3), 2000.0, four_wire=False)
