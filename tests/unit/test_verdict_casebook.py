@@ -206,3 +206,12 @@ def test_a_wrong_wire_is_half_a_gauge_or_a_whole_one_off():
     ):
         assert all(low < share < high for each in shares(fault) for share in each)
         assert max(abs(1.0 - share) for each in shares(fault) for share in each) > 0.06
+
+
+def test_probes_that_touched_each_other_crash_no_advice():
+    """A reading of nothing has no share of itself; the other pairs are worth something all the same."""
+    book = casebook(PLOVER, Purpose.INCOMING)
+    readings = [PairReading(Pair("4", "core"), 0.0, 0.01)]
+    worth = information(book, readings, np.exp(book.laws.log_prior + book.explain(readings).log_like))
+    assert Pair("4", "core") not in worth
+    assert max(worth.values()) > 0.0

@@ -170,12 +170,6 @@ def test_next_pair_after_one_high_reading_is_another_winding():
     assert {b.name for b in TABLES["Plover 80"].windings(pair)} & {"trigger", "lighting", "fast charge"}
 
 
-def test_a_short_of_no_ohms_at_all_has_a_next_pair():
-    """Probes held together read 0 of a winding: a share of nothing is none."""
-    readings = [PairReading(Pair("4", "core"), 0.0, 0.01), PairReading(Pair("1", "2"), OPEN, 0.0)]
-    best_next_pair(PLOVER, TABLES["Plover 80"], readings, explained(PLOVER, readings))
-
-
 def test_next_pair_after_two_high_readings_is_their_diagonal():
     """10 ohm more on 2–3 only: a joint in pin 2 or 3, or thin wire; the diagonal or 1–2 settles it."""
     readings = plover(202.6, 56.2, 258.6)[1:2]
