@@ -78,7 +78,7 @@ def _log_below(z: np.ndarray) -> np.ndarray:
 
 def _probability(a: float) -> float:
     if a >= 0.6:
-        return min(1.0, math.exp(1.2937 - 5.709 * a + 0.0186 * a * a)) if a < 10.0 else 0.0
+        return math.exp(1.2937 - 5.709 * a + 0.0186 * a * a) if a < 10.0 else 0.0
     if a > 0.34:
         return math.exp(0.9177 - 4.279 * a - 1.38 * a * a)
     if a > 0.2:

@@ -380,7 +380,7 @@ def main() -> int:
         two_u = tally.covered_by_two_u / tally.units
         print(f"\n{bench.name}: {tally.units} units, {1e6 * took / tally.units:.0f} us each")
         print(f"  95 % interval covers {100 * coverage:.2f} %   (baseline 2 u: {100 * two_u:.2f} %)")
-        together = covered_together(bench, max(1000, chosen.units // 10), chosen.seed + number)
+        together = covered_together(bench, max(10_000, chosen.units // 10), chosen.seed + number)
         print("  together: " + ", ".join(f"{name} {100 * each:.2f} %" for name, each in together.items()))
         coarse = bench.noise_ohm < 0.1 * bench.accuracy.resolution_si
         failed += [

@@ -120,6 +120,7 @@ def test_high_lead_zero_is_the_same_ohms_everywhere():
     )
     found = explained(FATHOM, known(values, 0.005))
     assert found[0].fault == "lead_zero"
+    assert found[0].places[0].sizes[0] == pytest.approx(0.35, abs=0.01)
     assert sentence(found[0]) == "Every reading is about 350 mΩ too high: measure the lead zero again."
     assert all(
         hypothesis.fault != "lead_zero"

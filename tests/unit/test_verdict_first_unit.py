@@ -77,6 +77,12 @@ def test_a_good_unit_raises_no_doubt():
     assert seen.compared.reach_ohm > 0.0
 
 
+def test_the_record_names_the_reading_that_lies_furthest_off_for_its_spread():
+    """S1 by 3 % of 1.6 ohm is further off than P1 by 1 % of 240."""
+    compared = look(unit(P1=1.01, S1=1.03)).compared
+    assert (compared.pair, compared.ohm) == (Pair("5", "6"), pytest.approx(1.03 * compared.predicted_ohm))
+
+
 @pytest.mark.parametrize(
     ("factor", "said"),
     [
