@@ -12,7 +12,6 @@ from typing import Any
 import msgspec
 
 from acquire.choices import FAILING
-from acquire.page.facts import Facts
 from acquire.quantity import show
 from acquire.records import LeadZero, Notice, Pair, TypedResult, UnitResult, Verdict
 from acquire.unit_result import ended_s
@@ -20,7 +19,6 @@ from acquire.words.beside import typed_answer, typed_reason
 from acquire.words.faults import sentence
 from acquire.words.notices import said
 from acquire.words.saying import capital, sureness
-from acquire.words.settling import learnt
 from acquire.words.units import findings_words, missing_words, pair_words, reason_of, why_not
 from acquire.words.units import result_words as ended_words
 from acquire.words.verdicts import NOT_YET, OUTCOME_WORDS, hint, reason, verdict_word
@@ -132,31 +130,3 @@ def zero_words(zero: LeadZero) -> Plain:
     own = picked(zero, "utc_s", "doubtful_since_utc_s")
     reach = {"ohm": zero.value_ohm, "uncertainty_ohm": zero.standard_uncertainty_ohm}
     return {**own, **reach, "text": show(zero.value_ohm, "Ω"), "meter": zero.meter_id}
-
-
-def conditions_words(facts: Facts) -> Plain:
-    """When the duties were done last, for a screen of them to ask again; what touches have taught."""
-    return {
-        "lead_utc_s": None if facts.lead is None else facts.lead.utc_s,
-        "check_utc_s": facts.check_utc_s,
-        "contacts_text": learnt(facts.learned) if facts.learned else "",
-    }
-
-
-EMPTY: Plain = {
-    "link": {"ok": None, "text": ""},
-    "sheet": None,
-    "face": None,
-    "circuit": {"branches": []},
-    "unit": None,
-    "batch": None,
-    "ask": None,
-    "hint": "",
-    "verdict": None,
-    "result": None,
-    "notes": [],
-    "question": None,
-    "undoable": False,
-    "conditions": conditions_words(Facts(0.0)),
-}
-"""A bench of which nothing is known."""

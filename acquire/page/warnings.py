@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from acquire.heart.standstill import SIGNS, signs
-from acquire.page.facts import Facts
+from acquire.page.behind import Facts
 from acquire.page.telling import picked
 from acquire.records import (
     Batch,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
-from acquire.page.about import About
+from acquire.page.behind import About
 from acquire.page.view import View
 from acquire.records import (
     Approach,
