@@ -68,7 +68,6 @@ class Agreement:
         self._rule = rule
         self._last: Stamped | None = None
         self._last_passed = False
-        self.dropped = 0
 
     def take(self, frame: Stamped) -> list[Stamped]:
         """Take the next frame; give those that may pass now, oldest first."""
@@ -78,7 +77,6 @@ class Agreement:
         agrees = last is not None and self._agree(last.decoded, frame.decoded)
         self._last, self._last_passed = frame, agrees
         if last is None or not agrees:
-            self.dropped += last is not None and not passed
             return []
         return [frame] if passed else [last, frame]
 

@@ -14,11 +14,7 @@ from typing import Literal
 from pymodbus.exceptions import ModbusException
 from pymodbus.framer import FramerBase, FramerRTU, FramerSocket
 from pymodbus.pdu import DecodePDU, ExceptionResponse, ModbusPDU
-from pymodbus.pdu.register_message import (
-    ReadHoldingRegistersRequest,
-    ReadInputRegistersRequest,
-    WriteSingleRegisterRequest,
-)
+from pymodbus.pdu.register_message import ReadHoldingRegistersRequest, ReadInputRegistersRequest
 
 from drivers.errors import LinkTimeout, MeterRefused
 from drivers.link.channel import Channel
@@ -73,15 +69,10 @@ class Exchange:
             )
         return list(answer.registers), raw
 
-    async def write(self, unit_id: int, address: int, value: int) -> None:
-        """Write one register. Raises: as `read`."""
-        await self._ask(WriteSingleRegisterRequest(address=address, registers=[value], dev_id=unit_id))
-
     async def _ask(self, request: ModbusPDU) -> tuple[ModbusPDU, bytes]:
         if self._dirty:
             await self._channel.drain(QUIET_S)
-            if not isinstance(request, WriteSingleRegisterRequest):  # never write twice
-                await self._throw_one_away(request)
+            await self._throw_one_away(request)
         self._dirty = True
         answer, raw = await self._exchange(request)
         self._dirty = False

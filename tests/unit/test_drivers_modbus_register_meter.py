@@ -163,23 +163,6 @@ async def test_a_register_that_is_not_there_is_said_in_words(server):
             await meter.configure(Setup(Quantity.DIODE))
 
 
-async def test_no_test_is_started_unless_the_bench_file_allows_it(server):
-    framing, address = server
-    start = {"address": 100, "value": 1, "stop_value": 0}
-    careful = RegisterMeter(
-        meter_id="m", address=address, clock=clock, options=options(framing=framing, start=start)
-    )
-    async with careful:
-        with pytest.raises(MeterRefused, match="read-only"):
-            await careful.start_test()
-    allowed = options(framing=framing, start=start, allow_start=True)
-    async with RegisterMeter(meter_id="m", address=address, clock=clock, options=allowed) as meter:
-        await meter.start_test()
-        assert (await meter._exchange.read("holding", 1, 100, 1))[0] == [1]
-        await meter.stop_test()
-        assert (await meter._exchange.read("holding", 1, 100, 1))[0] == [0]
-
-
 GOOD = bytes.fromhex("01 03 04 41 27 85 1f 7d 5c")  # 10.47
 OTHER = bytes.fromhex("01 03 04 42 c8 00 00 6f b5")  # 100.0
 
