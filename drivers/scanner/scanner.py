@@ -1,8 +1,8 @@
 """A barcode scanner on a serial line, a socket, or as a keyboard of its own. Yields scans, not readings.
 
 A scanner in keyboard mode types into whatever window has the focus. Reading its event device instead, and
-grabbing it, keeps its codes to ourselves (Linux only). Keys are taken as on a US keyboard, which scanners send
-unless set otherwise. Not for a keyboard that people type on.
+grabbing it, keeps its codes to ourselves (Linux only). Keys are taken as on a US keyboard, which scanners
+send unless set otherwise. Not for a keyboard that people type on.
 
 Sources: symbology identifiers from ISO/IEC 15424 (a `]`, a letter, a modifier); GS1 element strings separated
 by GS (1Dh) from the GS1 General Specifications; `struct input_event` and key numbers from the kernel's
