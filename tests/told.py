@@ -93,6 +93,12 @@ TOLD = [
     _of(Code.CHECK_OVERRIDDEN, "The check standard was overridden: it fell", reason="it fell"),
     _of(Code.CLOCK_SET_BACK, "The machine's clock was set back by 3600 s.", by_s=3600.0),
     _of(
+        Code.CLOCK_SET_FORWARD,
+        "The machine's clock went forward by 7200 s at once: it was set, or the machine slept. What is too "
+        "old by it is asked for again.",
+        by_s=7200.0,
+    ),
+    _of(
         Code.CSV_ROWS_GONE,
         "Rows were deleted from csv/verdicts-2026-11-30.csv: 3, from ab12-7 to ab12-40. At its end they are "
         "written again; the journal has all: `steadyohm history journal --csv NEW.csv`.",

@@ -17,8 +17,7 @@ from acquire.records import Hypothesis, Limits, Pair, Purpose, Sheet, Term
 from acquire.steps.pairs import PairTable
 from acquire.verdict.diagnose import Hidden, best_next_pair, diagnose, hidden
 from acquire.words.faults import sentence
-from acquire.words.plain import ohm_text, sureness
-from acquire.words.saying import joined
+from acquire.words.saying import joined, ohm_text, sureness
 
 UNTOLD_LEAD_OHM = (0.3, 0.2)
 """Leads of a hand meter that nobody zeroed, and their standard uncertainty; common practice, no source."""

@@ -32,7 +32,7 @@ check        answers.check:check                Check files line by line and say
 winding      answers.winding:winding            Ohms from turns, turns from ohms, wire from mass and ohms.
 schema       answers.schema:schema              Print the JSON Schemas of what is recorded and sent.
 find         answers.instruments:find           Look for meters by listening and asking harmlessly.
-meter-says   answers.meter_says:meter_says      Show a meter's bytes and what is made of them, live.
+meter-says   answers.instruments:meter_says      Show a meter's bytes and what is made of them, live.
 decode       answers.instruments:decode         Say what a driver makes of some bytes.
 meters       answers.instruments:meters         List drivers and links, and what each can do.
 explain      answers.told:explain_unit          Explain values told over the telephone.

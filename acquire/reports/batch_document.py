@@ -26,7 +26,7 @@ from acquire.reports.figures import (
 )  # fmt: skip
 from acquire.reports.series import Series
 from acquire.words import batches as words
-from acquire.words.outcomes import OUTCOME_WORDS
+from acquire.words.verdicts import OUTCOME_WORDS
 
 MOST_SENTENCES = 10
 """Calls of the run rules that are told one by one: of a thousand calm points some ten call by chance."""

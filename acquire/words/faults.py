@@ -7,8 +7,7 @@ from dataclasses import dataclass
 
 from acquire.quantity import show
 from acquire.records import Batch, Compared, FaultPlace, Hypothesis
-from acquire.words.plain import capital, is_code, number, sureness, within
-from acquire.words.saying import joined
+from acquire.words.saying import capital, is_code, joined, number, sureness, within
 
 
 def sentence(hypothesis: Hypothesis) -> str:

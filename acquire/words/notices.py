@@ -9,9 +9,8 @@ from __future__ import annotations
 from acquire.quantity import counted, show
 from acquire.records import Fit, Notice
 from acquire.records.codes import Code
-from acquire.words.plain import sureness
 from acquire.words.refusals import range_low, refused
-from acquire.words.saying import HELP, STUDY_HELP, Facts, Saying, joined, overdue, pins, say
+from acquire.words.saying import HELP, STUDY_HELP, Facts, Saying, joined, overdue, pins, say, sureness
 from acquire.words.settling import learnt
 from acquire.words.verdicts import reads_like
 
@@ -151,7 +150,8 @@ _UNSETTLED = {
 
 def _unsettled(facts: Facts) -> str:
     why = _UNSETTLED[facts["why"]].format(show(facts["spread_ohm"], "Ω", digits=2))
-    return f"{show(facts['ohm'], 'Ω', digits=4)} has not settled for {facts['for_s']:.0f} s: {why}."
+    what = show(facts["ohm"], "Ω", digits=4) if "ohm" in facts else "The contact"  # a study shows no value
+    return f"{what} has not settled for {facts['for_s']:.0f} s: {why}."
 
 
 _UNTAKEN = {
@@ -225,6 +225,8 @@ NOTICES: dict[Code, Saying] = {
     Code.CHECK_OUT_OF_CONTROL: _out_of_control,
     Code.CHECK_OVERRIDDEN: "The check standard was overridden: {reason}",
     Code.CLOCK_SET_BACK: "The machine's clock was set back by {by_s:.0f} s.",
+    Code.CLOCK_SET_FORWARD: "The machine's clock went forward by {by_s:.0f} s at once: it was set, or the "
+    "machine slept. What is too old by it is asked for again.",
     Code.COMMAND_HELP: HELP,
     Code.COMMAND_REFUSED: refused,
     Code.COMMAND_UNKNOWN: "{said}",

@@ -18,9 +18,8 @@ from acquire.records import (
 )
 from acquire.records.bench import ClosureFound
 from acquire.words.faults import likely
-from acquire.words.outcomes import OUTCOME_WORDS
-from acquire.words.plain import at_most
-from acquire.words.verdicts import COLD_QUESTION, balance, closure, contradiction, step_at_end
+from acquire.words.saying import at_most
+from acquire.words.verdicts import COLD_QUESTION, OUTCOME_WORDS, balance, closure, contradiction, step_at_end
 
 TURN_FAULTS = "not tested: faults between turns, which a pass in ohms does not exclude"
 """Of a unit that passed its ohms and of which no surge, inductance, Q or loss is on record: direct current

@@ -1,4 +1,4 @@
-"""Why a step has its verdict, what a value reads like, and what rules over several windings say."""
+"""How outcomes are called, why a step has its verdict, what a value reads like, what winding rules say."""
 
 from __future__ import annotations
 
@@ -11,6 +11,8 @@ from acquire.records import (
     BalanceFound,
     BalanceKind,
     Basis,
+    Batch,
+    BatchDeed,
     Finding,
     Fit,
     Limits,
@@ -20,9 +22,48 @@ from acquire.records import (
 )
 from acquire.records.bench import ClosureFound
 from acquire.records.codes import ClosureKind
-from acquire.words.outcomes import OUTCOME_WORDS
-from acquire.words.plain import at_most, capital, ohm_text
-from acquire.words.saying import joined
+from acquire.words.faults import batch_doubt, compared
+from acquire.words.saying import at_most, capital, joined, ohm_text
+
+OUTCOME_WORDS = {
+    Outcome.PASS: "pass",
+    Outcome.CONDITIONAL_PASS: "pass, near a limit",
+    Outcome.CONDITIONAL_FAIL: "fail, near a limit",
+    Outcome.FAIL: "FAIL",
+    Outcome.CANNOT_JUDGE: "cannot judge",
+}
+"""Outcomes as people read them, the same on the display and from the record."""
+
+
+def verdict_word(verdict: Verdict) -> str:
+    """The word of a verdict; of a continuity it says that it is no more."""
+    if verdict.outcome is not Outcome.PASS or verdict.scope is Scope.TOLERANCE:
+        return OUTCOME_WORDS[verdict.outcome]
+    only = verdict.scope is Scope.CONTINUITY_ONLY
+    return "continuous; tolerance not judged" if only else "continuous"
+
+
+NOT_YET = "not passed yet"
+"""A value that did not pass, and counts only if it comes again."""
+
+
+def deed_words(batch: Batch) -> str:
+    """What there is to say of a deed on a batch: the operator's words, or what the record shows of it."""
+    if batch.remark:
+        return batch.remark
+    match batch.deed:
+        case BatchDeed.SPOOL_CHANGED:
+            spools = dict.fromkeys(each.spool for each in batch.changed)
+            return f"{', '.join(spools)} for {', '.join(each.winding for each in batch.changed)}"
+        case BatchDeed.FIRST_UNIT:
+            calm = f"{batch.first_serial} is as predicted. {compared(batch.compared)}"
+            return batch_doubt(batch) or calm
+        case BatchDeed.MADE_WAY:
+            return "another batch took its place"
+        case BatchDeed.PAUSED if batch.first_doubt:
+            return f"the first unit, {batch.first_serial}, was not accepted"
+        case _:
+            return ""
 
 
 def reason(verdict: Verdict) -> str:

@@ -30,7 +30,7 @@ from acquire.records import (
 )
 from acquire.records.codes import ASKED_FOR
 from acquire.words.beside import typed_reason
-from acquire.words.plain import sureness
+from acquire.words.saying import sureness
 from acquire.words.verdicts import reason
 from drivers.reading import Quantity
 from tests.known_records import CHECK, RESULT, STARTED, TYPED, VERDICT

@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import pytest
 
+from acquire.physics.common import PairReading
 from acquire.physics.network import resistance_between
 from acquire.records import Pair, Pin, Purpose, Step
 from acquire.steps.pairs import PairTable
@@ -36,7 +37,9 @@ def quern(u_v, v_w, u_w, v_n):
 
 def known(values, floor_ohm):
     """0.2 % of reading and a floor."""
-    return [(pair, ohm, math.hypot(0.002 * ohm, floor_ohm) if ohm < OPEN else 0.0) for pair, ohm in values]
+    return [
+        PairReading(p, ohm, math.hypot(0.002 * ohm, floor_ohm) if ohm < OPEN else 0.0) for p, ohm in values
+    ]
 
 
 def test_good_unit_is_called_good():
@@ -117,6 +120,7 @@ def test_high_lead_zero_is_the_same_ohms_everywhere():
     )
     found = explained(FATHOM, known(values, 0.005))
     assert found[0].fault == "lead_zero"
+    assert found[0].places[0].sizes[0] == pytest.approx(0.35, abs=0.01)
     assert sentence(found[0]) == "Every reading is about 350 mΩ too high: measure the lead zero again."
     assert all(
         hypothesis.fault != "lead_zero"

@@ -68,7 +68,7 @@ export class Link {
     const again = this.lost;
     Object.assign(this, { state, up: true, lost: false, failures: 0, text: "" });
     if (state.clock) this.setClock(state.clock);
-    this.hear.link({ up: true, again, restarted: Boolean(before) && before.start !== state.start });
+    this.hear.link({ up: true, again, restarted: Boolean(before) && before.mode === state.mode && before.start !== state.start });
     this.hear.state(state, null);
   }
 

@@ -36,7 +36,7 @@ export function judged({ verdict, ask, hint, reading, phase }) {
     band: band(name, verdict.word, [pairText(verdict.pair), verdict.step]),
     big: verdict.open || !verdict.value ? { words: verdict.text || "no value", open: verdict.open, bold: true } : { value: verdict.value, unit: verdict.unit ?? "", bold: true },
     picture: verdict.value && !verdict.open ? "scale" : "", note: [reach(verdict), uncounted].filter(Boolean).join("  ·  "), reason: verdict.reason ?? "", hint: verdict.hint || hint || "",
-    next: touch && phase === "verdict" ? { pair: ask.pair, step: ask.step, turn: ask.turn, text: ask.plain || ask.turn ? "" : ask.text, again: ask.kind === "touch_again" } : null, probe: reading?.kind === "value" ? "" : probeWords(reading),
+    next: touch && phase === "verdict" ? { pair: ask.pair, step: ask.step, turn: ask.turn, text: ask.plain || ask.turn || verdict.hint || hint ? "" : ask.text, again: ask.kind === "touch_again" } : null, probe: reading?.kind === "value" ? "" : probeWords(reading),
   };
 }
 

@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from acquire.words.plain import number, ohm_text, sureness
+from acquire.words.saying import number, ohm_text, sureness
 
 
 @pytest.mark.parametrize(
