@@ -224,8 +224,8 @@ def driver_lines(entries: Sequence[DriverEntry]) -> list[str]:
         sends = "sends by itself" if able.streaming else "is asked"
         lines.append(f"{entry.name:<12} {how}, {sends}; {VERIFIED.get(able.verification, able.verification)}")
         lines.append(f"{'':<12} {', '.join(sorted(q.value.replace('_', ' ') for q in able.quantities))}")
-        if entry.profiles:
-            lines.append(f"{'':<12} profiles: {', '.join(entry.profiles)}")
+        for name, profile in entry.profiles.items():
+            lines.append(f"{'':<12} profile {name}: {VERIFIED[profile.verified]}. Source: {profile.source}")
     return lines
 
 
@@ -236,7 +236,10 @@ def driver_facts(entry: DriverEntry) -> dict[str, Any]:
         "name": entry.name,
         "available": able is not None,
         "reason": entry.reason or None,
-        "profiles": list(entry.profiles),
+        "profiles": {
+            name: {"title": profile.title, "verification": profile.verified, "source": profile.source}
+            for name, profile in entry.profiles.items()
+        },
         "quantities": sorted(q.value for q in able.quantities) if able else [],
         "settable": able.settable if able else None,
         "streaming": able.streaming if able else None,

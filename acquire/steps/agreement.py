@@ -50,7 +50,7 @@ class Oddity:
 
 
 def oddest(table: PairTable, readings: Sequence[PairReading]) -> Oddity | None:
-    """The reading furthest from what the others foretell.
+    """The reading furthest from what the others predict.
 
     Taking it away makes the rest agree best: for normal laws the fall of chi-square is the square of its
     distance from what the rest foretells.

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from acquire.records import BatchDeed, Purpose
+from acquire.records import BatchEvent, Purpose
 
 PURPOSES = {
     Purpose.INCOMING: "incoming units",
@@ -12,14 +12,14 @@ PURPOSES = {
 }
 
 DEEDS = {
-    BatchDeed.OPENED: "begun",
-    BatchDeed.PAUSED: "paused",
-    BatchDeed.RESUMED: "resumed",
-    BatchDeed.SPOOL_CHANGED: "spool",
-    BatchDeed.FIRST_UNIT: "first unit",
-    BatchDeed.ACCEPTED: "accepted",
-    BatchDeed.FINISHED: "finished",
-    BatchDeed.MADE_WAY: "paused",
+    BatchEvent.OPENED: "begun",
+    BatchEvent.PAUSED: "paused",
+    BatchEvent.RESUMED: "resumed",
+    BatchEvent.SPOOL_CHANGED: "spool",
+    BatchEvent.FIRST_UNIT: "first unit",
+    BatchEvent.ACCEPTED: "accepted",
+    BatchEvent.FINISHED: "finished",
+    BatchEvent.MADE_WAY: "paused",
 }
 
 SORTS = {"step": "measured", "rule": "rule over windings", "typed": "typed in"}

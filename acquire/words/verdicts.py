@@ -12,7 +12,7 @@ from acquire.records import (
     BalanceKind,
     Basis,
     Batch,
-    BatchDeed,
+    BatchEvent,
     Finding,
     Fit,
     Limits,
@@ -52,15 +52,15 @@ def deed_words(batch: Batch) -> str:
     if batch.remark:
         return batch.remark
     match batch.deed:
-        case BatchDeed.SPOOL_CHANGED:
+        case BatchEvent.SPOOL_CHANGED:
             spools = dict.fromkeys(each.spool for each in batch.changed)
             return f"{', '.join(spools)} for {', '.join(each.winding for each in batch.changed)}"
-        case BatchDeed.FIRST_UNIT:
+        case BatchEvent.FIRST_UNIT:
             calm = f"{batch.first_serial} is as predicted. {compared(batch.compared)}"
             return batch_doubt(batch) or calm
-        case BatchDeed.MADE_WAY:
+        case BatchEvent.MADE_WAY:
             return "another batch took its place"
-        case BatchDeed.PAUSED if batch.first_doubt:
+        case BatchEvent.PAUSED if batch.first_doubt:
             return f"the first unit, {batch.first_serial}, was not accepted"
         case _:
             return ""

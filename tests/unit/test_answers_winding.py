@@ -1,4 +1,4 @@
-"""Ohms, turns and wire for the winder, against worked examples of the trade."""
+"""Ohms, turns and wire for the winder, against figures of the trade from memory."""
 
 from __future__ import annotations
 

@@ -11,7 +11,7 @@ from acquire.heart.serials import SerialRule
 from acquire.records import (
     Ask,
     Batch,
-    BatchDeed,
+    BatchEvent,
     Code,
     ConfirmOpen,
     Contact,
@@ -592,7 +592,7 @@ def test_a_batch_that_new_files_name_takes_the_first_unit_started_under_them():
     after.pipeline.batches.place = replace(after.pipeline.place, batch="new")
     told = after.command(UnitKnown("A2", "", 0, 8)) + after.command(StartUnit("A2"))
     deeds = [(each.batch, each.deed) for each in told if isinstance(each, Batch)]
-    assert deeds == [("old", BatchDeed.MADE_WAY), ("new", BatchDeed.OPENED)]
+    assert deeds == [("old", BatchEvent.MADE_WAY), ("new", BatchEvent.OPENED)]
     assert next(each.batch for each in told if isinstance(each, UnitStarted)) == "new"
     assert after.pipeline.batches.count == 1
     told = after.command(StartUnit("A1"))  # of the old batch: refused, and the new one is not opened twice
