@@ -9,10 +9,10 @@ from typing import Annotated
 import typer
 
 from acquire.answers.options import say
-from acquire.errors import InputImpossible, unreadable
+from acquire.errors import InputImpossible
+from acquire.files.spool_cards import read_spools
 from acquire.physics.checks import COLDEST_CELSIUS, HOTTEST_CELSIUS, of_winding
 from acquire.physics.copper import fraction_per_kelvin, to_reference, winding_celsius
-from acquire.physics.spools import read_spools
 from acquire.physics.winding import (
     Design,
     Wire,
@@ -25,7 +25,6 @@ from acquire.physics.winding import (
 )
 from acquire.physics.wire import METALS, Metal, awg_diameter_mm, nearest_awg
 from acquire.quantity import parse, show
-from drivers.plain_file import read_file
 
 
 def winding_lines(
@@ -58,7 +57,7 @@ def winding_lines(
     """
     if wire is None or mean_turn is None or (turns is None and ohm is None):
         raise InputImpossible(
-            "Something is missing to reckon with.",
+            "That is not enough to compute from.",
             "Give --wire and --mean-turn with --turns or --ohm, or --mass with --ohm.",
         )
     chosen = wire_of(wire, spools, metal)
@@ -150,12 +149,10 @@ def wire_of(text: str, spools: Path | None, metal: str | None = None) -> Wire:
 
     Raises:
         InputImpossible: neither a gauge nor a diameter, or no such spool in the file.
+        FileInvalid: the file cannot be read, or holds a fault.
     """
     if spools is not None:
-        try:
-            cards = read_spools(read_file(spools).decode("utf-8-sig"), spools)
-        except (OSError, UnicodeDecodeError) as error:
-            raise unreadable(f"The file of spools {spools}", error) from error
+        cards = read_spools(spools)
         if text not in cards:
             raise InputImpossible(f'{spools} has no spool "{text}".', f"It has {', '.join(cards) or 'none'}.")
         return wire_of_spool(cards[text].card, cards[text].metal)

@@ -9,18 +9,14 @@ from typing import Any
 from acquire.clock import Clock
 from acquire.conditions import CalibrationDue
 from acquire.errors import (
-    NAME_AND_RIGHTS,
-    Fault,
-    FileInvalid,
     SteadyohmError,
-    why_unreadable,
 )
 from acquire.files.bench_tables import Overdue
 from acquire.files.duty_tables import CheckSettings, OutOfControl, ReferenceSettings
 from acquire.files.settings import Bench
+from acquire.files.spool_cards import read_spools
 from acquire.journal.history import JournalReader, Question
 from acquire.physics.check_standard import Resistor
-from acquire.physics.spools import read_spools
 from acquire.physics.substitution import Comparing
 from acquire.physics.wire import SpoolCard
 from acquire.records import CheckStandard, Code, Notice, Refusal, Weight
@@ -28,7 +24,6 @@ from acquire.steps.checking import CheckDuty
 from acquire.verdict.typed import Habit
 from acquire.words.refusals import refused
 from drivers.models import MeterModel
-from drivers.plain_file import read_file
 
 
 def checks_of(bench: Bench) -> tuple[CheckDuty, ...]:
@@ -60,16 +55,8 @@ def spool_cards(bench: Bench) -> dict[str, SpoolCard]:
     Raises:
         FileInvalid: the file cannot be read, or holds a fault.
     """
-    file = bench.spools
-    if file is None:
-        return {}
-    try:
-        text = read_file(file).decode("utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        why = why_unreadable(error)
-        fault = Fault(file, 0, "", f"the spool cards cannot be read ({why}).", NAME_AND_RIGHTS)
-        raise FileInvalid([fault]) from error
-    return {name: spool.card for name, spool in read_spools(text, file).items()}
+    found = {} if bench.spools is None else read_spools(bench.spools)
+    return {name: spool.card for name, spool in found.items()}
 
 
 def habit(bench: Bench) -> Habit:

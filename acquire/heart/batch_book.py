@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
+from acquire.physics.common import PairReading
 from acquire.physics.wire import SpoolCard
 from acquire.records import (
     Batch,
@@ -29,7 +30,7 @@ from acquire.records import (
     Weight,
     WoundFrom,
 )
-from acquire.verdict.first_unit import Reading, first_look, prepare
+from acquire.verdict.first_unit import first_look, prepare
 
 FITS = 0.11
 """A spool fits a winding whose wire on the sheet has as many ohms per metre within this fraction: half an
@@ -215,7 +216,7 @@ class BatchBook:
 def compared(
     batch: Batch,
     result: UnitResult,
-    readings: Sequence[Reading],
+    readings: Sequence[PairReading],
     place: Circumstances,
     cards: Mapping[str, SpoolCard],
     *,

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 from acquire.heart.batch_book import BatchBook, compared, fitting, mismatch, wound_from
+from acquire.physics.common import PairReading
 from acquire.records import (
     AcceptFirstUnit,
     Ask,
@@ -36,7 +37,6 @@ from acquire.records import (
     Weight,
     Why,
 )
-from acquire.verdict.first_unit import Reading
 
 BatchCommand = OpenBatch | PauseBatch | ResumeBatch | FinishBatch | ChangeSpool | AcceptFirstUnit | UnitKnown
 """Commands that are carried out here."""
@@ -230,7 +230,7 @@ class Batches(BatchBook):
             self.count = self._others + 1
 
     def ended(
-        self, result: UnitResult, readings: Sequence[Reading], four_wire_below_ohm: float
+        self, result: UnitResult, readings: Sequence[PairReading], four_wire_below_ohm: float
     ) -> list[Event]:
         """A unit has its result: the first of a batch, or of a spool, is compared with what is foretold."""
         self._held = (result.serial, result.utc_s) if result.must_rest else ("", 0.0)
@@ -247,7 +247,7 @@ class Batches(BatchBook):
         return [Notice(Weight.REMARK, Code.BATCH_COMPLETE, result.utc_s, result.serial, facts=facts)]
 
     def _compared(
-        self, batch: Batch, result: UnitResult, readings: Sequence[Reading], four_wire_below_ohm: float
+        self, batch: Batch, result: UnitResult, readings: Sequence[PairReading], four_wire_below_ohm: float
     ) -> list[Event]:
         if self.place.purpose not in COMPARED:
             return []

@@ -25,8 +25,8 @@ from acquire.records import CheckStandard, LeadZero, UnitResult, UnitStarted
 from acquire.unit_result import ended_s, stays_of
 from acquire.words.batches import PURPOSES
 from acquire.words.beside import check_text
-from acquire.words.outcomes import OUTCOME_WORDS
 from acquire.words.units import result_words as ended_words
+from acquire.words.verdicts import OUTCOME_WORDS
 
 if TYPE_CHECKING:
     from acquire.reports.visits import Visit

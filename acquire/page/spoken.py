@@ -29,9 +29,9 @@ from acquire.records import (
     Why,
 )
 from acquire.records.codes import ANOTHER_PAIR
-from acquire.words.outcomes import OUTCOME_WORDS, verdict_word
-from acquire.words.plain import capital
 from acquire.words.prompts import asked
+from acquire.words.saying import capital
+from acquire.words.verdicts import OUTCOME_WORDS, verdict_word
 
 
 class Sound(StrEnum):

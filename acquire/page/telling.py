@@ -18,11 +18,10 @@ from acquire.unit_result import ended_s
 from acquire.words.beside import typed_answer, typed_reason
 from acquire.words.faults import sentence
 from acquire.words.notices import said
-from acquire.words.outcomes import NOT_YET, OUTCOME_WORDS, verdict_word
-from acquire.words.plain import capital, sureness
+from acquire.words.saying import capital, sureness
 from acquire.words.units import findings_words, missing_words, pair_words, reason_of, why_not
 from acquire.words.units import result_words as ended_words
-from acquire.words.verdicts import hint, reason
+from acquire.words.verdicts import NOT_YET, OUTCOME_WORDS, hint, reason, verdict_word
 
 Plain = dict[str, Any]
 

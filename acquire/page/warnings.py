@@ -77,6 +77,7 @@ ENDED_BY: dict[type, frozenset[Code]] = {
         {
             Code.LEADS_MOVED,
             Code.CLOCK_SET_BACK,
+            Code.CLOCK_SET_FORWARD,
             Code.CSV_ROWS_GONE,
             Code.SCANNER_REFUSED,
             Code.METER_UNSTATED,

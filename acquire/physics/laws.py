@@ -194,9 +194,9 @@ class Law:
         """Probability that the error lies between two bounds, either of which may be infinite."""
         if high <= low:
             return 0.0
-        if low > 0.0:
-            return self.cdf(-low) - self.cdf(-high)
-        return max(0.0, self.cdf(high) - self.cdf(low))
+        if low > 0.0:  # as far on the other side, where the last digits are
+            low, high = -high, -low
+        return min(1.0, max(0.0, self.cdf(high) - self.cdf(low)))
 
 
 def solve(f: Callable[[float], float], low: float, high: float) -> float:
@@ -328,7 +328,7 @@ def _continued(step: Callable[[int], float]) -> float:
         d = 1.0 / ((1.0 + step(n) * d) or tiny)
         c = (1.0 + step(n) / c) or tiny
         value *= c * d
-        if abs(c * d - 1.0) < 1e-16:
+        if c * d == 1.0:  # to the last bit
             break
     return value
 
@@ -354,6 +354,6 @@ def _gamma_share(a: float, x: float) -> float:
         d = 1.0 / ((step * d + b) or tiny)
         c = (b + step / c) or tiny
         value *= c * d
-        if abs(c * d - 1.0) < 1e-16:
+        if c * d == 1.0:  # to the last bit
             break
     return 1.0 - front * value

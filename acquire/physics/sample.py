@@ -30,11 +30,6 @@ class Sample:
     mean: float
     standard_deviation: float
 
-    @property
-    def u_of_mean(self) -> float:
-        """Standard uncertainty of the mean of independent readings, s / sqrt(n)."""
-        return self.standard_deviation / math.sqrt(self.count)
-
 
 def sample(readings: Sequence[float]) -> Sample:
     """Mean and spread of readings, in two passes.

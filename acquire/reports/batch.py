@@ -34,8 +34,7 @@ from acquire.reports.visits import (
 from acquire.stats.pareto import Bar, Share, pareto, share_of
 from acquire.words.beside import typed_reason
 from acquire.words.faults import batch_doubt, likely
-from acquire.words.outcomes import OUTCOME_WORDS, deed_words
-from acquire.words.verdicts import balance
+from acquire.words.verdicts import OUTCOME_WORDS, balance, deed_words
 
 CONFIDENCE = 0.95
 """Of every interval in the report."""

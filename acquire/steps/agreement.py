@@ -29,7 +29,7 @@ _BENT = 1e-3
 
 @dataclass(frozen=True, slots=True)
 class Oddity:
-    """The reading that goes least with the others.
+    """The reading that is least consistent with the others.
 
     Attributes:
         pair: it is of.
@@ -49,7 +49,7 @@ class Oddity:
         return abs(self.ohm - self.foretold_ohm) / self.u_ohm
 
 
-def oddest(table: PairTable, readings: Sequence[PairReading | tuple[Pair, float, float]]) -> Oddity | None:
+def oddest(table: PairTable, readings: Sequence[PairReading]) -> Oddity | None:
     """The reading furthest from what the others foretell.
 
     Taking it away makes the rest agree best: for normal laws the fall of chi-square is the square of its
@@ -62,7 +62,7 @@ def oddest(table: PairTable, readings: Sequence[PairReading | tuple[Pair, float,
     Returns:
         None where no pair is known by the others.
     """
-    finite = [PairReading(*reading) for reading in readings if math.isfinite(reading[1])]
+    finite = [reading for reading in readings if math.isfinite(reading.ohm)]
     found = [odd for odd in (_held_against(table, finite, index) for index in range(len(finite))) if odd]
     return max(found, key=lambda odd: odd.away, default=None)
 
@@ -85,9 +85,7 @@ _NOTHING, _LEAST_OHM = 1e-6, 1e-9
 _K_95 = 2.0
 
 
-def balances(
-    table: PairTable, readings: Sequence[PairReading | tuple[Pair, float, float]]
-) -> tuple[BalanceFound, ...]:
+def balances(table: PairTable, readings: Sequence[PairReading]) -> tuple[BalanceFound, ...]:
     """Every balance rule of the sheet whose windings the readings determine.
 
     Args:
@@ -97,7 +95,7 @@ def balances(
     """
     if not table.sheet.balances:
         return ()
-    model = estimate(table, [PairReading(*reading) for reading in readings], loose=True)
+    model = estimate(table, readings, loose=True)
     found = winding_ohms(model)
     order = [branch.name for branch in table.branches]
     judged = []

@@ -41,9 +41,7 @@ _LEAST_U_OHM = 1e-9
 _LEAD = "ohms of the pin's own lead"
 
 
-def closures(
-    table: PairTable, readings: Sequence[PairReading | tuple[Pair, float, float]], purpose: Purpose
-) -> tuple[ClosureFound, ...]:
+def closures(table: PairTable, readings: Sequence[PairReading], purpose: Purpose) -> tuple[ClosureFound, ...]:
     """Every joint and hidden winding that the readings of a unit show, judged.
 
     Args:
@@ -51,7 +49,7 @@ def closures(
         readings: of one unit, with their budgets; of a pair the latest counts.
         purpose: which limits apply.
     """
-    finite = [PairReading(*reading) for reading in readings if math.isfinite(reading[1])]
+    finite = [reading for reading in readings if math.isfinite(reading.ohm)]
     latest = {table.canonical(*r.pair): r for r in finite if math.isfinite(table.nominal_ohm(r.pair))}
     joints = [found for pin in table.sheet.pin_names() if (found := _joint(table, latest, pin)) is not None]
     return (*joints, *_hidden(table, list(latest.values()), purpose))

@@ -8,35 +8,147 @@ Not for verdicts: whether a unit passes is decided by limits, not by what explai
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
+from numpy.typing import NDArray
 
-from acquire.physics.common import PairReading
+from acquire.physics.common import PairReading, commons
 from acquire.records import Hypothesis, Pair, Purpose, Sheet
 from acquire.steps.pairs import PairTable
 from acquire.verdict.casebook import Casebook
 from acquire.verdict.circuits import healthy
 from acquire.verdict.dictionary import UNKNOWN, Case, Fault, cases, double_cases, places
-from acquire.verdict.next_pair import information
-from acquire.verdict.shelf import Shelf
+from acquire.verdict.solving import Floats
 from acquire.verdict.weighing import possible, unknown_weight, visible, weigh_all
 
-__all__ = [
-    "Finding",
-    "PairReading",
-    "best_next_pair",
-    "casebook",
-    "diagnose",
-    "findings",
-    "log_evidence",
-    "told",
-]
+_LEAST_WEIGHT = 1e-4
+"""Circuits less likely than this are left out of the expectation."""
 
-Readings = Sequence[PairReading | tuple[Pair, float, float]]
-"""Everything measured on a unit that counts, with or without budgets."""
+_NODES, _NODE_WEIGHTS = np.polynomial.hermite_e.hermegauss(9)
+_NODE_WEIGHTS = _NODE_WEIGHTS / _NODE_WEIGHTS.sum()
+
+
+def information(book: Casebook, readings: Sequence[PairReading], posterior: Floats) -> dict[Pair, float]:
+    """How much every pair that is not yet measured would tell of the fault, in nats.
+
+    What a pair would read follows, for each circuit that is still possible, from the readings at hand; its
+    worth is how far that is expected to move the probabilities of the faults: the mutual information of fault
+    and reading. Source: Lindley, Ann. Math. Stat. 27 (1956) 986.
+
+    Args:
+        book: of the sheet.
+        readings: so far.
+        posterior: probability of each circuit of the book, given the readings, on any scale.
+    """
+    measured = book.columns([reading.pair for reading in readings])
+    likely = np.flatnonzero(posterior > _LEAST_WEIGHT * posterior.sum())
+    weights = posterior[likely] / posterior[likely].sum()
+    labels = book.laws.case[likely]
+    share = max((r.u_ohm / abs(r.ohm) for r in readings if r.ohm and math.isfinite(r.ohm)), default=0.002)
+    worth = {}
+    for column, pair in enumerate(book.pairs):
+        if column in measured:
+            continue
+        mean, width, conducts = _foretold(book, readings, measured, likely, column, min(share, 0.01))
+        worth[pair] = _mutual(weights, labels, mean, width, conducts)
+    return worth
+
+
+def _foretold(
+    book: Casebook,
+    readings: Sequence[PairReading],
+    measured: NDArray[np.int64],
+    likely: NDArray[np.int64],
+    column: int,
+    share: float,
+) -> tuple[Floats, Floats, NDArray[np.bool_]]:
+    """Mean, width and conduction of one pair in each likely circuit, given the readings."""
+    laws = book.laws
+    ohm, shared = np.array([reading.ohm for reading in readings]), commons(readings).covariance
+    both = laws.conducts[np.ix_(likely, measured)] & np.isfinite(ohm)
+    rest = np.where(both, np.where(np.isfinite(ohm), ohm, 0.0) - laws.mean_ohm[np.ix_(likely, measured)], 0.0)
+    covariance = laws.covariance.at(np.append(measured, column), likely)
+    block = np.where(both[:, :, None] & both[:, None, :], covariance[:, :-1, :-1] + shared, 0.0)
+    diagonal = np.arange(len(measured))
+    block[:, diagonal, diagonal] += np.where(both, 1e-18, 1.0)
+    cross = np.where(both, covariance[:, :-1, -1], 0.0)
+    gain = np.linalg.solve(block, cross[:, :, None])[:, :, 0]
+    mean = laws.mean_ohm[likely, column] + (gain * rest).sum(axis=1)
+    variance = covariance[:, -1, -1] - (gain * cross).sum(axis=1)
+    width = np.sqrt(np.maximum(variance, 0.0) + (share * mean) ** 2 + 1e-8)
+    return mean, width, laws.conducts[likely, column]
+
+
+def _mutual(
+    weights: Floats, labels: NDArray[np.int64], mean: Floats, width: Floats, conducts: NDArray[np.bool_]
+) -> float:
+    """Mutual information of the label and the reading, open being a reading of its own."""
+    same = labels[:, None] == labels[None, :]
+    of_label = same @ weights
+    open_share = float(weights[~conducts].sum())
+    total = 0.0
+    if open_share > 0.0:
+        within = (same @ np.where(conducts, 0.0, weights)) / of_label
+        total += float(
+            (weights * np.log(within / open_share, where=~conducts, out=np.zeros_like(within))).sum()
+        )
+    finite = np.flatnonzero(conducts)
+    if len(finite):
+        reading = mean[finite, None] + width[finite, None] * _NODES
+        away = (reading[:, :, None] - mean[finite]) / width[finite]
+        density = np.exp(-0.5 * away**2) / width[finite] * weights[finite]
+        mixture = density.sum(axis=2)
+        within = np.einsum("njm,nm->nj", density, same[np.ix_(finite, finite)]) / of_label[finite, None]
+        total += float((weights[finite, None] * _NODE_WEIGHTS * np.log(within / mixture)).sum())
+    return max(0.0, total)
+
+
+BUDGET_BYTES = 200e6
+"""Of all dictionaries together; those of one sheet that ships take 6 to 68 MB. Workshop choice: what a small
+machine can spare."""
+
+
+class Shelf:
+    """Keeps casebooks by what they are of."""
+
+    def __init__(self, budget_bytes: float = BUDGET_BYTES) -> None:
+        """Begin with none.
+
+        Args:
+            budget_bytes: all together take no more, unless a single one does.
+        """
+        self._budget_bytes = budget_bytes
+        self._books: dict[Hashable, Casebook] = {}  # the one asked for last at the end
+
+    @property
+    def nbytes(self) -> int:
+        """Memory taken by all."""
+        return sum(book.nbytes for book in list(self._books.values()))
+
+    def take(self, key: Hashable, make: Callable[[], Casebook]) -> Casebook:
+        """The casebook of a key, made where it is not there.
+
+        One may be solved beforehand in a thread beside a running bench: every step here is a single one of a
+        dict, so that at worst two threads solve the same.
+
+        Args:
+            key: all that it depends on.
+            make: solves it.
+        """
+        book = self._books.pop(key, None) or make()
+        self._books[key] = book
+        for oldest in list(self._books)[:-1]:
+            if self.nbytes <= self._budget_bytes:
+                break
+            self._books.pop(oldest, None)
+        return book
+
+
+Readings = Sequence[PairReading]
+"""Everything measured on a unit that counts."""
 
 FourWire = float | frozenset[Pair]
 """Pairs that were measured with four wires, so that the lead zero has no part in them: those that should read
@@ -119,7 +231,6 @@ def findings(
     four_wire_below_ohm: FourWire = 0.0,
 ) -> tuple[Finding, ...]:
     """As `diagnose`, with the circuits that each explanation rests on; all of them, most likely first."""
-    readings = _budgeted(readings)
     if not readings:
         return ()
     extra = _beyond(sheet, readings)
@@ -151,7 +262,6 @@ def log_evidence(sheet: Sheet, readings: Readings) -> float:
     their priors; comparable between sheets for the same readings. A fault that the dictionary does not know
     has no part in it: it would explain the core of any other type as well.
     """
-    readings = _budgeted(readings)
     book = casebook(sheet, Purpose.INCOMING, extra=_beyond(sheet, readings))
     log_joint = book.laws.log_prior + book.explain(readings).log_like
     top = float(log_joint.max())
@@ -182,7 +292,6 @@ def best_next_pair(
     """
     if not readings or len(hypotheses) < 2 or hypotheses[0].probability >= _SETTLED:
         return None
-    readings = _budgeted(readings)
     book = casebook(sheet, purpose, four_wire_below_ohm, extra=_beyond(sheet, readings))
     seen = possible(book, readings)[book.laws.case]
     log_joint = np.where(seen, book.laws.log_prior + book.explain(readings).log_like, -np.inf)
@@ -220,10 +329,11 @@ def hidden(sheet: Sheet, readings: Readings, *, purpose: Purpose = Purpose.INCOM
         readings: of it.
         purpose: as for `diagnose`.
     """
-    measured = {frozenset(reading[0]) for reading in readings}
-    book = casebook(sheet, purpose, extra=_beyond(sheet, _budgeted(readings)))
+    pairs = [reading.pair for reading in readings]
+    measured = set(map(frozenset, pairs))
+    book = casebook(sheet, purpose, extra=_beyond(sheet, readings))
     single = [(case.faults[0], case.prior) for case in book.cases]
-    unseen = ~visible(book, [reading[0] for reading in readings]) if readings else np.ones(len(single), bool)
+    unseen = ~visible(book, pairs) if pairs else np.ones(len(single), bool)
     shows = {pair: unseen & visible(book, [pair]) for pair in book.pairs if frozenset(pair) not in measured}
     found: list[Hidden] = []
     while shows and len(found) < _TOLD_HIDDEN:
@@ -294,10 +404,6 @@ def _usual(sheet: Sheet) -> tuple[Pair, ...]:
     if len(names) <= _FEW_PINS:
         return tuple(Pair(a, b) for a, b in combinations(names, 2))
     return tuple(dict.fromkeys(step.pair for step in sheet.steps))
-
-
-def _budgeted(readings: Readings) -> list[PairReading]:
-    return [PairReading(*reading) for reading in readings]
 
 
 def _beyond(sheet: Sheet, readings: Sequence[PairReading]) -> tuple[Pair, ...]:

@@ -34,9 +34,6 @@ from acquire.verdict.casebook import Casebook
 from acquire.verdict.circuits import Circuit, healthy, log_sizes, scaled, warmer
 from acquire.verdict.dictionary import Case, cases, places, wrong_wire
 
-Reading = PairReading | tuple[Pair, float, float]
-"""Of one pair, with or without its budget."""
-
 HAND_RELATIVE_U = 0.005
 """Tension and lay of the wire differ from unit to unit: standard deviation as a fraction of the ohms.
 Workshop choice; with the mean turn's 0.75 % it makes the 1.9 % (95 %) that a measured spool leaves."""
@@ -101,7 +98,7 @@ class FirstLook:
 def first_look(
     sheet: Sheet,
     spools: Sequence[WoundFrom],
-    readings: Sequence[Reading],
+    readings: Sequence[PairReading],
     *,
     cards: Sequence[WoundFrom] = (),
     purpose: Purpose = Purpose.FINAL,
@@ -117,7 +114,7 @@ def first_look(
         purpose: of the bench.
         four_wire_below_ohm: pairs of a smaller nominal were measured with four wires, so without leads.
     """
-    kept = [PairReading(*reading) for reading in readings if math.isfinite(reading[1])]
+    kept = [reading for reading in readings if math.isfinite(reading.ohm)]
     planned = narrowed(sheet, spools)
     compared = _furthest(PairTable(planned), kept)
     if not kept:

@@ -107,7 +107,7 @@ def conformity_probability(value_ohm: float, limits: Limits, law: Law) -> float:
     """
     low = -math.inf if limits.lower_ohm is None else limits.lower_ohm - value_ohm
     high = math.inf if limits.upper_ohm is None else limits.upper_ohm - value_ohm
-    return min(1.0, max(0.0, law.between(low, high)))
+    return law.between(low, high)
 
 
 def guard_band_ohm(rule: Rule, expanded_ohm: float, law: Law, maximum_risk: float | None = None) -> float:

@@ -54,7 +54,9 @@ def identify(sheets: Sequence[Sheet], readings: Readings) -> tuple[Candidate, ..
     share = (1.0 - _NONE_OF_THEM) / max(len(fitting), 1)
     logs = [math.log(share) + log_evidence(sheet, readings) for sheet in fitting]
     strangers = [_stranger(PairTable(sheet), readings) for sheet in fitting]
-    none_log = math.log(_NONE_OF_THEM) + max([sum(_anything(reading[1]) for reading in readings), *strangers])
+    none_log = math.log(_NONE_OF_THEM) + max(
+        [sum(_anything(reading.ohm) for reading in readings), *strangers]
+    )
     top = max([none_log, *logs])
     total = math.exp(none_log - top) + sum(math.exp(log - top) for log in logs)
     ranked = [
@@ -67,7 +69,7 @@ def identify(sheets: Sequence[Sheet], readings: Readings) -> tuple[Candidate, ..
 
 def _has_pins(sheet: Sheet, readings: Readings) -> bool:
     known = set(sheet.pin_names())
-    return all(pin in known for reading in readings for pin in reading[0])
+    return all(pin in known for reading in readings for pin in reading.pair)
 
 
 def _condition(sheet: Sheet, readings: Readings) -> Hypothesis:
@@ -78,7 +80,7 @@ def _condition(sheet: Sheet, readings: Readings) -> Hypothesis:
 def _stranger(table: PairTable, readings: Readings) -> float:
     """Log-density of the readings if the core is joined like this type, with windings of other ohms."""
     total, before = 0.0, list[PairReading]()
-    for reading in (PairReading(*each) for each in readings):
+    for reading in readings:
         pair = table.canonical(*reading.pair)
         open_so = math.isinf(table.nominal_ohm(pair))
         total += math.log(0.95 if math.isinf(reading.ohm) == open_so else 0.05)

@@ -184,7 +184,7 @@ def measured(
         meter_id="",
         quantity=Quantity.RESISTANCE_4W if bench.four_wire else Quantity.RESISTANCE,
         value_si=told.mean,
-        type_a_si=told.u_of_mean,
+        type_a_si=told.standard_deviation / math.sqrt(told.count),
         degrees_of_freedom=READINGS - 1,
         drift_si=0.0,
         quantisation_si=count / math.sqrt(12.0),
@@ -380,7 +380,7 @@ def main() -> int:
         two_u = tally.covered_by_two_u / tally.units
         print(f"\n{bench.name}: {tally.units} units, {1e6 * took / tally.units:.0f} us each")
         print(f"  95 % interval covers {100 * coverage:.2f} %   (baseline 2 u: {100 * two_u:.2f} %)")
-        together = covered_together(bench, max(1000, chosen.units // 10), chosen.seed + number)
+        together = covered_together(bench, max(10_000, chosen.units // 10), chosen.seed + number)
         print("  together: " + ", ".join(f"{name} {100 * each:.2f} %" for name, each in together.items()))
         coarse = bench.noise_ohm < 0.1 * bench.accuracy.resolution_si
         failed += [

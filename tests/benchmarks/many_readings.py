@@ -13,6 +13,7 @@ import time
 from itertools import combinations
 from unittest.mock import patch
 
+from acquire.physics.common import PairReading
 from acquire.records import Pair, Pin, Purpose, Sheet, Step
 from acquire.steps.pairs import PairTable
 from acquire.verdict import covariances
@@ -44,7 +45,7 @@ def readings_of(sheet, table):
     off = {pin.name: dice.gauss(0.0, 0.1) for pin in sheet.pins} | {"7": -2.4}
     for step in sheet.steps:
         ohm = table.nominal_ohm(step.pair) + off[step.pair.a] + off[step.pair.b]
-        found.append((step.pair, ohm * (1.0 + dice.gauss(0.0, 1e-4)), 1e-4 * ohm))
+        found.append(PairReading(step.pair, ohm * (1.0 + dice.gauss(0.0, 1e-4)), 1e-4 * ohm))
     return found
 
 

@@ -1,7 +1,7 @@
 """Planted faults in the computing rooms, and which of them the rooms' own tests find.
 
 Run: nice -n 15 python -m tests.benchmarks.mutants [--count 160] [--seed 1] [--rooms physics verdict stats]
-     nice -n 15 python -m tests.benchmarks.mutants --places verdict/close.py:120 stats/gauge.py:31
+     nice -n 15 python -m tests.benchmarks.mutants --places verdict/close.py:120 stats/gauge.py:31:sign
 
 Faults are drawn evenly over the lines of the rooms, one at a time: a comparison turned round, an arithmetic
 sign exchanged, a number ten times or a hundredth, a condition negated, `and` for `or`, min for max. First all
@@ -278,13 +278,13 @@ def survives(tree: Path, module: Path, fault: str, tests: list[str], longest_s: 
 
 def drawn(tree: Path, chosen: argparse.Namespace) -> list:
     """The faults to plant: (module, line, number of the node, which of its faults, what)."""
-    places = {tuple(place.rsplit(":", 1)) for place in chosen.places}
+    places = {tuple(f"{place}:".split(":")[:3]) for place in chosen.places}
     every = [
         (path, *fault)
         for room in chosen.rooms
         for path in sorted((tree / "acquire" / room).glob("*.py"))
         for fault in candidates(path)
-        if not places or (f"{room}/{path.name}", str(fault[0])) in places
+        if not places or places & {(f"{room}/{path.name}", str(fault[0]), what) for what in ("", fault[3])}
     ]
     print(f"{len(every)} faults are possible", flush=True)
     return every if places else random.Random(chosen.seed).sample(every, min(chosen.count, len(every)))
@@ -296,7 +296,7 @@ def main() -> int:
     arguments.add_argument("--count", type=int, default=160)
     arguments.add_argument("--seed", type=int, default=1)
     arguments.add_argument("--rooms", nargs="+", default=list(ROOMS))
-    arguments.add_argument("--places", nargs="*", default=[], help="only the faults of these lines")
+    arguments.add_argument("--places", nargs="*", default=[], help="these lines, or one kind of fault there")
     arguments.add_argument("--reach", default="", help="file that keeps which test reaches what")
     arguments.add_argument("--longest", type=float, default=120.0, help="seconds of tests for one fault")
     chosen = arguments.parse_args()

@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from acquire.physics.common import PairReading
 from acquire.records import Pair
 from acquire.steps.pairs import PairTable
 from acquire.verdict.diagnose import best_next_pair, diagnose, findings
@@ -25,7 +26,7 @@ def units(draw):
     readings = []
     for step in sheet.steps:
         ohm = TABLES[sheet.name].nominal_ohm(step.pair) * draw(FACTOR)
-        readings.append((step.pair, ohm, 0.0 if math.isinf(ohm) else 0.003 * ohm))
+        readings.append(PairReading(step.pair, ohm, 0.0 if math.isinf(ohm) else 0.003 * ohm))
     return sheet, readings
 
 
@@ -49,10 +50,10 @@ def units_that_read_high(draw):
     table = TABLES[sheet.name]
     number = draw(st.sampled_from([n for n, b in enumerate(table.branches) if b.turns]))
     high = []
-    for pair, ohm, u_ohm in readings:
+    for pair, ohm, u_ohm, _ in readings:
         inside = table.path(pair).shares[number] > 0.0
         raised = table.nominal_ohm(pair) * draw(st.floats(min_value=1.0, max_value=2.0))
-        high.append((pair, max(ohm, raised) if inside else ohm, u_ohm))
+        high.append(PairReading(pair, max(ohm, raised) if inside else ohm, u_ohm))
     return sheet, table.branches[number].name, high
 
 
@@ -82,7 +83,7 @@ def test_no_fault_is_of_an_impossible_size(unit):
 def test_neither_order_nor_swapped_probes_matter(unit, dice):
     """The same readings in another order, with the probes the other way round."""
     sheet, readings = unit
-    other = [(Pair(b, a), ohm, u) for (a, b), ohm, u in readings]
+    other = [r._replace(pair=Pair(r.pair.b, r.pair.a)) for r in readings]
     dice.shuffle(other)
     before = {f.case.faults: f.probability for f in findings(sheet, TABLES[sheet.name], readings)}
     after = {f.case.faults: f.probability for f in findings(sheet, TABLES[sheet.name], other)}
@@ -97,4 +98,4 @@ def test_next_pair_is_one_that_was_not_measured(unit):
     sheet, readings = unit
     table = TABLES[sheet.name]
     pair = best_next_pair(sheet, table, readings, diagnose(sheet, table, readings))
-    assert pair is None or pair in set(table.pairs()) - {measured for measured, _, _ in readings}
+    assert pair is None or pair in set(table.pairs()) - {reading.pair for reading in readings}

@@ -8,13 +8,12 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from acquire.errors import InputImpossible
-from acquire.stats.capability import Limits, capability
+from acquire.stats.capability import Limits, capability, normality
 from acquire.stats.charts import in_subgroups, individuals, means_and_deviations, means_and_ranges
 from acquire.stats.crossed import Source, Trial
 from acquire.stats.drift import by_group, drift
 from acquire.stats.gauge import gauge_study, ranges_study
 from acquire.stats.levels import level_changes
-from acquire.stats.normality import normality
 from acquire.stats.pareto import pareto, share_of
 from acquire.stats.run_rules import Rule, signals
 

@@ -36,7 +36,7 @@ def ea_s3_terms():
         Term("drift of the standard", halves["dR_D"] / math.sqrt(3) * ratio.mean, Shape.RECTANGULAR),
         Term("temperature of the standard", halves["dR_TS"] / math.sqrt(3) * ratio.mean, Shape.RECTANGULAR),
         Term("leakage and resolution", halves["r_C"] / math.sqrt(6) * whole * ratio.mean, Shape.TRIANGULAR),
-        Term("ratio", ratio.u_of_mean * whole, degrees_of_freedom=4),
+        Term("ratio", ratio.standard_deviation / math.sqrt(ratio.count) * whole, degrees_of_freedom=4),
         Term("temperature of the item", halves["dR_TX"] / math.sqrt(3), Shape.RECTANGULAR),
     ]
 

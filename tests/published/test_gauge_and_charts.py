@@ -11,13 +11,12 @@ import pytest
 
 from acquire.physics.check_standard import D2_OF_TWO, D4_OF_TWO
 from acquire.physics.sample import pooled, sample
-from acquire.stats.capability import Limits, Within, capability
+from acquire.stats.capability import Limits, Within, capability, normality
 from acquire.stats.charts import in_subgroups, individuals, means_and_deviations, means_and_ranges
 from acquire.stats.constants import d2_of_groups, factors
 from acquire.stats.crossed import Source, Trial
 from acquire.stats.drift import by_group, drift
 from acquire.stats.gauge import Method, gauge_study, ranges_study
-from acquire.stats.normality import normality
 from acquire.stats.pareto import share_of
 from tests.later import stats
 

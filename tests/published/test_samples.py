@@ -25,7 +25,9 @@ def test_gum_h2_resistance_reactance_impedance():
     imaginary = [z * math.sin(p) for z, p in zip(impedance, phase, strict=True)]
     got = [sample(values) for values in (real, imaginary, impedance)]
     assert [s.mean for s in got] == pytest.approx([127.732, 219.847, 254.260], abs=6e-4)
-    assert [s.u_of_mean for s in got] == pytest.approx([0.071, 0.2956, 0.236], abs=6e-4)
+    assert [s.standard_deviation / math.sqrt(s.count) for s in got] == pytest.approx(
+        [0.071, 0.2956, 0.236], abs=6e-4
+    )
 
 
 @pytest.mark.parametrize(

@@ -16,7 +16,7 @@ from typer.testing import CliRunner
 
 from acquire.cli import app
 from acquire.reports import document as doc
-from acquire.reports.pdf import as_pdf
+from acquire.reports.printing import as_pdf
 from acquire.simulated.demo import DemoOptions, run_demo
 from tests.browsers import CHROMIUM, FLAGS, needs_chromium
 

@@ -273,7 +273,7 @@ def _settings_of_a_bench_at_work(bench, eye):
     assert (started["operator"], started["purpose"]) == ("Ida <i>", "incoming")
     bench.daemon.type(".end made only for this test")
     eye.page.goto(f"{bench.url}#now")
-    eye.page.locator(".band", has_text="given up").wait_for()
+    eye.page.locator(".band", has_text="ended early").wait_for()
 
 
 def _a_sheet_is_edited(bench, eye):
@@ -327,4 +327,4 @@ def _hostile_serials_are_only_ever_text(bench, eye):
         assert eye.page.evaluate("document.documentElement.scrollWidth <= innerWidth")
         bench.daemon.type(".end made only for this test")
         eye.page.goto(f"{bench.url}#now")
-        eye.page.locator(".band", has_text="given up").wait_for()
+        eye.page.locator(".band", has_text="ended early").wait_for()

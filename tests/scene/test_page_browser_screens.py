@@ -220,7 +220,7 @@ def _a_temperature_is_typed_and_a_batch_begun_and_paused(bench, eye):
     expect(page.locator(".batch-line")).to_contain_text("0 of 40 measured")
     page.goto(f"{bench.url}#batch")
     page.get_by_role("button", name="Pause it").click()
-    page.get_by_role("button", name="Go on with it").click()
+    page.get_by_role("button", name="Continue it").click()
     expect(page.get_by_role("button", name="Pause it")).to_be_visible()
     page.goto(f"{bench.url}#now")
     eye.state("waiting")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import pytest
@@ -145,6 +146,8 @@ def test_inductance_is_judged_against_a_golden_unit():
     bench = bench_for()
     good = typed(bench, "L lighting = 1.59 mH, 1 kHz, against 1.6 mH, within 3 %, accuracy 0.5 %")
     assert (good.outcome, good.deviation) == (Outcome.PASS, pytest.approx(-0.00625))
+    # both measured within 0.5 %, rectangular: JCGM 100:2008, 4.3.7 and 5.1.6
+    assert good.expanded_si == pytest.approx(1.96 * math.sqrt(2.0 / 3.0) * 0.005 * 1.6e-3, rel=0.02)
     low = typed(bench, "L lighting = 1.538 mH, 1 kHz, against 1.6 mH, within 3 %, accuracy 0.5 %")
     assert low.outcome in (Outcome.FAIL, Outcome.CONDITIONAL_FAIL)
     quality = typed(bench, "Q lighting = 3.1, 1 kHz, against 4.0, within 10 %, accuracy 2 %")

@@ -7,6 +7,7 @@ import pytest
 from acquire.answers.explain import Told, explain, weighed
 from acquire.errors import InputImpossible
 from acquire.physics.accuracy import accuracy_terms
+from acquire.physics.common import PairReading
 from acquire.physics.copper import CONDUCTORS
 from acquire.records import Pair
 from acquire.verdict.identify import identify
@@ -59,7 +60,7 @@ def test_open_values_are_asked_for_again():
     said = explain(PLOVER, values, told())
     assert said.hypotheses[0].fault == "open_winding"
     assert said.lines[0] == "1–2 (slow charge): open; should read 202.6 Ω."
-    assert any("Touch every open pair once more" in line for line in said.lines)
+    assert any("touch every open pair once more" in line for line in said.lines)
 
 
 def test_a_told_value_is_as_unsure_as_its_leads_and_temperature():
@@ -121,7 +122,7 @@ def test_unknown_pins_are_refused():
 
 def test_a_good_core_is_identified():
     """Pins 1 to 3 exist on two sheets; the values settle it."""
-    readings = [(Pair("1", "2"), 203.0, 0.5), (Pair("2", "3"), 46.4, 0.2)]
+    readings = [PairReading(Pair("1", "2"), 203.0, 0.5), PairReading(Pair("2", "3"), 46.4, 0.2)]
     found = identify([FATHOM, PLOVER, QUERN], readings)
     assert found[0].sheet is PLOVER
     assert found[0].probability > 0.99
@@ -130,15 +131,19 @@ def test_a_good_core_is_identified():
 
 def test_a_faulty_core_is_identified_all_the_same():
     """With a broken fast charge, 1–2 is still of a Plover."""
-    readings = [(Pair("1", "2"), 203.0, 0.5), (Pair("2", "3"), math.inf, 0.0)]
+    readings = [PairReading(Pair("1", "2"), 203.0, 0.5), PairReading(Pair("2", "3"), math.inf, 0.0)]
     found = identify([FATHOM, PLOVER], readings)
     assert found[0].sheet in (PLOVER, FATHOM)
-    readings += [(Pair("4", "core"), 83.5, 0.3), (Pair("1", "3"), math.inf, 0.0)]
+    readings += [PairReading(Pair("4", "core"), 83.5, 0.3), PairReading(Pair("1", "3"), math.inf, 0.0)]
     assert identify([FATHOM, PLOVER], readings)[0].sheet is PLOVER
 
 
 def test_a_stranger_is_of_no_known_type():
     """Values that no sheet explains."""
-    readings = [(Pair("1", "2"), 7.3, 0.02), (Pair("2", "3"), 3391.0, 5.0), (Pair("3", "4"), 0.9, 0.01)]
+    readings = [
+        PairReading(Pair("1", "2"), 7.3, 0.02),
+        PairReading(Pair("2", "3"), 3391.0, 5.0),
+        PairReading(Pair("3", "4"), 0.9, 0.01),
+    ]
     assert identify([FATHOM, PLOVER], readings)[0].sheet is None
     assert identify([FATHOM, PLOVER], []) == ()

@@ -11,10 +11,11 @@ from types import SimpleNamespace
 import pytest
 
 from acquire.bench import foresight
+from acquire.physics.common import PairReading
 from acquire.records import Purpose, WoundFrom
 from acquire.steps.pairs import PairTable
 from acquire.verdict import diagnose
-from acquire.verdict.shelf import Shelf
+from acquire.verdict.diagnose import Shelf
 from tests.known_records import BATCH
 from tests.known_sheets import PLOVER, QUERN
 from tests.waiting import until
@@ -111,7 +112,7 @@ def test_what_is_prepared_is_what_the_diagnosis_asks_for(shelf):
     diagnose.prepare(PLOVER, Purpose.FINAL)
     assert shelf.solved == 2
     table = PairTable(PLOVER)
-    readings = [(step.pair, 1.3 * table.nominal_ohm(step.pair), 0.01) for step in PLOVER.steps[:3]]
+    readings = [PairReading(step.pair, 1.3 * table.nominal_ohm(step.pair), 0.01) for step in PLOVER.steps[:3]]
     found = diagnose.diagnose(PLOVER, table, readings, purpose=Purpose.FINAL)
     diagnose.best_next_pair(PLOVER, table, readings, found, purpose=Purpose.FINAL)
     assert shelf.solved == 2

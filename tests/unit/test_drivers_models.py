@@ -56,7 +56,7 @@ def faults(folder, text):
 def test_every_shipped_file_loads_and_says_its_source(file):
     model = load_model(file)
     assert model.name == file.stem
-    assert model.source == "typical of its class, no particular product"
+    assert model.source == "typical figures of its class, not of a particular product"
     for each in model.ranges:
         statement = model.accuracy(each.quantity, each.full_scale_si)
         assert half_width_si(statement, each.full_scale_si) >= each.resolution_si

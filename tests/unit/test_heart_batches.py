@@ -7,6 +7,7 @@ from dataclasses import replace
 import pytest
 
 from acquire.heart.batches import Batches
+from acquire.physics.common import PairReading
 from acquire.physics.wire import SpoolCard
 from acquire.records import (
     AcceptFirstUnit,
@@ -31,7 +32,7 @@ from acquire.records import (
 )
 from acquire.sheets import load_sheet
 from acquire.words.faults import batch_doubt
-from acquire.words.outcomes import deed_words
+from acquire.words.verdicts import deed_words
 from tests.known_records import RESULT
 from tests.whole_bench import CONFIGS
 
@@ -54,7 +55,7 @@ def bench(batch="", purpose=Purpose.FINAL, sheet=FATHOM, cards=CARDS, operator="
 
 
 def readings(**factors):
-    return [(PAIRS[name], ohm * factors.get(name, 1.0), 2e-4 * ohm) for name, ohm in GOOD_OHM.items()]
+    return [PairReading(PAIRS[n], ohm * factors.get(n, 1.0), 2e-4 * ohm) for n, ohm in GOOD_OHM.items()]
 
 
 def measured(batches, serial, utc_s=100.0, **factors):

@@ -29,7 +29,7 @@ WHOLE_HOUSES = {
 
 KNOWN_MANY = {
     "acquire/steps/matcher.py:_weights",
-    "acquire/verdict/next_pair.py:_foretold",
+    "acquire/verdict/diagnose.py:_foretold",
 }
 """Functions that take six or seven values by place. No new ones: name the values instead."""
 

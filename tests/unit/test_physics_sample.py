@@ -10,7 +10,7 @@ from acquire.physics.sample import pooled, sample
 
 def test_a_single_reading_has_a_mean_and_no_spread():
     one = sample([5.0])
-    assert (one.mean, one.standard_deviation, one.u_of_mean) == (5.0, 0.0, 0.0)
+    assert (one.mean, one.standard_deviation) == (5.0, 0.0)
 
 
 def test_pooling_weighs_by_freedom():

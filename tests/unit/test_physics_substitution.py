@@ -154,6 +154,8 @@ def test_what_has_changed_since_is_in_it():
     name = frozenset({"drift since reference"})
     assert later.part_ohm(name) > 15.0 * then.part_ohm(name)
     assert value(450.2, reference(470.0, drift=0.0)).part_ohm(name) == 0.0
+    stated = value(450.2, reference(470.0, drift=2e-4)).part_ohm(name)
+    assert stated == pytest.approx(2e-4 * 450.0 / math.sqrt(3.0), rel=1e-3)  # a rectangle: JCGM 100, 4.3.7
 
 
 @pytest.mark.parametrize(

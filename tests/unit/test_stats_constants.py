@@ -35,6 +35,12 @@ def test_limits_close_in_with_larger_subgroups():
         assert larger.b3 >= smaller.b3
 
 
+@pytest.mark.parametrize(("n", "b3", "b4"), [(5, 0.0, 2.089), (6, 0.030, 1.970), (10, 0.284, 1.716)])
+def test_limits_of_standard_deviations_are_those_of_the_table(n, b3, b4):
+    """ISO 7870-2:2013, table 2; from memory."""
+    assert (factors(n).b3, factors(n).b4) == pytest.approx((b3, b4), abs=6e-4)
+
+
 def test_a_misprint_of_old_tables_is_not_repeated():
     """D4 of 11 is 1.744; one table prints 1.774."""
     assert factors(11).d4_upper == pytest.approx(1.744, abs=1e-3)

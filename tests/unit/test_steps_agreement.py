@@ -4,6 +4,7 @@ import random
 
 import pytest
 
+from acquire.physics.common import PairReading
 from acquire.records import Pair
 from acquire.steps.agreement import oddest
 from acquire.steps.pairs import PairTable
@@ -19,7 +20,7 @@ def readings(table, pairs, odd=None, u_share=1e-3):
     found = []
     for pair in pairs:
         ohm = (odd or {}).get(pair, table.nominal_ohm(Pair(*pair)))
-        found.append((Pair(*pair), ohm, u_share * ohm))
+        found.append(PairReading(Pair(*pair), ohm, u_share * ohm))
     return found
 
 
@@ -58,6 +59,6 @@ def test_chance_alone_calls_no_good_unit_odd(table, sheet, pairs):
         for pair in pairs:
             shares = table.path(Pair(*pair)).shares
             true = sum(s * ohms[b.name] for s, b in zip(shares, table.branches, strict=True))
-            taken.append((Pair(*pair), true * dice.gauss(1.0, 1e-3), 1e-3 * true))
+            taken.append(PairReading(Pair(*pair), true * dice.gauss(1.0, 1e-3), 1e-3 * true))
         beyond += oddest(table, taken).away > 4.0
     assert beyond <= 2

@@ -30,7 +30,8 @@ def windings_of(table, readings):
 def readings_of(sheet, ohms, pairs, u_share=2e-4):
     """What a unit with these windings reads on the pairs."""
     circuit = [(b.a, b.b, ohms.get(b.name, b.reference_ohm)) for b in sheet.branches]
-    return [(pair, ohm, u_share * ohm) for pair in pairs for ohm in [resistance_between(circuit, *pair)]]
+    ohms = [resistance_between(circuit, *pair) for pair in pairs]
+    return [PairReading(pair, ohm, u_share * ohm) for pair, ohm in zip(pairs, ohms, strict=True)]
 
 
 @pytest.mark.parametrize("factor", [0.95, 0.75, 1.4])
@@ -44,7 +45,7 @@ def test_phases_of_a_star_come_out_of_line_readings(factor):
 def test_a_phase_that_comes_out_below_nothing_is_as_uneven_as_can_be():
     """V–N and both line pairs probed wrongly: the least squares give phase V less than no ohms."""
     ohms = {("U", "V"): 0.44, ("V", "W"): 0.44, ("U", "W"): 0.90, ("U", "N"): 0.46, ("V", "N"): -0.02}
-    readings = [(Pair(*pair), ohm, 0.001) for pair, ohm in ohms.items()]
+    readings = [PairReading(Pair(*pair), ohm, 0.001) for pair, ohm in ohms.items()]
     assert windings_of(PairTable(QUERN), readings)["phase V"][0] < 0.0
     (found,) = balances(PairTable(QUERN), readings)
     assert found.outcome is Outcome.FAIL
@@ -55,7 +56,7 @@ def test_phases_of_a_delta_agree_with_the_formula():
     """Against the textbook conversion by way of the equivalent star."""
     readings = readings_of(DELTA, {"phase UV": 0.81}, LINES)
     found = windings_of(PairTable(DELTA), readings)
-    uv, vw, uw = (ohm for _, ohm, _ in readings)
+    uv, vw, uw = (reading.ohm for reading in readings)
     u, v, w = (uv + uw - vw) / 2, (uv + vw - uw) / 2, (vw + uw - uv) / 2
     products = u * v + v * w + w * u
     ours = [found[name][0] for name in ("phase UV", "phase VW", "phase WU")]
@@ -65,7 +66,7 @@ def test_phases_of_a_delta_agree_with_the_formula():
 def test_two_per_cent_on_lines_hides_five_per_cent_in_a_phase():
     """Line readings deviate by 1.7 %, the phase by 3.4 % of the mean: fail."""
     readings = readings_of(QUERN, {"phase V": 0.4404 * 0.95}, LINES)
-    lines = [ohm for _, ohm, _ in readings]
+    lines = [reading.ohm for reading in readings]
     mean = sum(lines) / 3
     assert max(abs(ohm - mean) for ohm in lines) / mean < 0.02
     (found,) = balances(PairTable(QUERN), readings)
@@ -82,7 +83,7 @@ def test_balanced_phases_pass():
 
 def test_a_poor_meter_cannot_judge_balance():
     """2 % of 0.44 ohm is 9 milliohm; with 20 milliohm of uncertainty nothing can be said."""
-    readings = [(pair, ohm, 0.02) for pair, ohm, _ in readings_of(QUERN, {}, LINES)]
+    readings = [each._replace(u_ohm=0.02) for each in readings_of(QUERN, {}, LINES)]
     (found,) = balances(PairTable(QUERN), readings)
     assert found.outcome is Outcome.CANNOT_JUDGE
 
@@ -129,7 +130,7 @@ def test_what_all_readings_share_cancels_in_a_balance():
             math.hypot(u, 0.008 * ohm),
             (Term("touch", u), Term("temperature", 0.008 * ohm, shared=((TEMPERATURE, -0.008 * ohm),))),
         )
-        for pair, ohm, u in plain
+        for pair, ohm, u, _ in plain
     ]
     (alone,), (together,) = balances(PairTable(QUERN), plain), balances(PairTable(QUERN), shared)
     assert together.expanded_deviation == pytest.approx(alone.expanded_deviation, rel=0.02)
@@ -142,6 +143,6 @@ def test_a_matching_limits_how_far_two_windings_lie_apart(apart, outcome):
     table = PairTable(replace(FATHOM, balances=(rule,)))
     ohms = {step.pair: table.nominal_ohm(step.pair) for step in FATHOM.steps}
     ohms[Pair("7", "8")] *= 1.0 + apart
-    (found,) = balances(table, [(pair, ohm, 1e-4 * ohm) for pair, ohm in ohms.items()])
+    (found,) = balances(table, [PairReading(pair, ohm, 1e-4 * ohm) for pair, ohm in ohms.items()])
     assert (found.outcome, found.limit, found.kind) == (outcome, 0.01, BalanceKind.APART)
     assert found.deviation == pytest.approx(apart, rel=0.05)

@@ -11,11 +11,12 @@ from acquire.records import Pair, Purpose
 from acquire.steps.pairs import PairTable
 from acquire.verdict.casebook import Casebook
 from acquire.verdict.circuits import crossed, evenly, healthy, log_sizes
+from acquire.verdict.diagnose import casebook, information
 from acquire.verdict.dictionary import NEW_WINDING, PRIORS, Case, cases, double_cases
-from acquire.verdict.next_pair import information
 from acquire.verdict.solving import whitened
+from acquire.verdict.weighing import Slips, with_slips
 from tests.known_sheets import FATHOM, PLOVER, QUERN
-from tests.later import multivariate_normal, norm, quad
+from tests.later import multivariate_normal, norm, quad, special
 
 
 @pytest.mark.parametrize("sheet", [PLOVER, QUERN, FATHOM], ids=lambda sheet: sheet.name)
@@ -161,6 +162,30 @@ def test_what_was_just_wound_fails_by_the_winder_s_hand():
     assert PRIORS["cold"] < PRIORS["warm"]
 
 
+def test_warm_and_cold_units_read_by_the_coefficient_of_copper():
+    """IEC 60034-1: ohms go as 234.5 + t, here by the kelvin of each size, on either side."""
+    good = {e.name: e.ohm for e in healthy(PLOVER).elements}
+    for fault, side, most in (("warm", 1.0, 60.0), ("cold", -1.0, 15.0)):
+        (case,) = [case for case in cases(PLOVER, Purpose.INCOMING) if case.fault == fault]
+        for circuit in case.circuits:
+            share = 1.0 + side * circuit.sizes[0] / 254.5
+            assert circuit.element("trigger").ohm == pytest.approx(share * good["trigger"], rel=1e-6)
+        assert max(circuit.sizes[0] for circuit in case.circuits) > most
+
+
+def test_a_wrong_probe_shares_its_chance_among_its_alternatives():
+    """The sum of what all names would give, by scipy's logsumexp."""
+    book = casebook(QUERN, Purpose.INCOMING)
+    readings = [PairReading(Pair("V", "N"), 0.45, 1e-3), PairReading(Pair("U", "V"), 0.9, 1e-3)]
+    slips = Slips(((0, Pair("U", "N")), (0, Pair("W", "N")), (1, Pair("V", "W"))), 0.02)
+    told, _ = with_slips(book, readings, slips)
+    parts = [book.explain(readings).log_like]
+    for index, other in slips.each:
+        pairs = [other if k == index else r.pair for k, r in enumerate(readings)]
+        parts.append(book.explain(readings, pairs).log_like + math.log(0.01 if index == 0 else 0.02))
+    assert told.log_like == pytest.approx(special.logsumexp(parts, axis=0))
+
+
 def test_a_wrong_wire_is_half_a_gauge_or_a_whole_one_off():
     """Ohms go as 92^(2/39) a gauge (ASTM B258); turns and shorts lower or raise, by what they are."""
     good = {e.name: e.ohm for e in healthy(PLOVER).elements}
@@ -172,6 +197,8 @@ def test_a_wrong_wire_is_half_a_gauge_or_a_whole_one_off():
     half, whole = 92.0 ** (1.0 / 39.0), 92.0 ** (2.0 / 39.0)
     assert all(each == pytest.approx([half, whole], rel=2e-3) for each in shares("wire_too_thin"))
     assert all(each == pytest.approx([1 / half, 1 / whole], rel=2e-3) for each in shares("wire_too_thick"))
+    aluminium = 0.02826 / 0.017241  # of copper's resistivity at 20 °C: IEC 60889, IEC 60028; from memory
+    assert all(each == pytest.approx([aluminium], rel=1e-3) for each in shares("aluminium_wire"))
     for fault, low, high in (
         ("shorted_turns", 0.1, 1.0),
         ("too_few_turns", 0.9, 1.0),
@@ -179,3 +206,12 @@ def test_a_wrong_wire_is_half_a_gauge_or_a_whole_one_off():
     ):
         assert all(low < share < high for each in shares(fault) for share in each)
         assert max(abs(1.0 - share) for each in shares(fault) for share in each) > 0.06
+
+
+def test_probes_that_touched_each_other_crash_no_advice():
+    """A reading of nothing has no share of itself; the other pairs are worth something all the same."""
+    book = casebook(PLOVER, Purpose.INCOMING)
+    readings = [PairReading(Pair("4", "core"), 0.0, 0.01)]
+    worth = information(book, readings, np.exp(book.laws.log_prior + book.explain(readings).log_like))
+    assert Pair("4", "core") not in worth
+    assert max(worth.values()) > 0.0

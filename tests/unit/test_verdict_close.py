@@ -215,7 +215,7 @@ def test_a_step_that_cannot_be_judged_or_was_left_out_is_named():
     left = closed(whole, rested_s=7200.0)
     assert (left.outcome, cause_of(left)) == (
         Outcome.CANNOT_JUDGE,
-        f"{whole.left_out[0].name.capitalize()} was left out.",
+        f"{whole.left_out[0].name.capitalize()} was skipped.",
     )
 
 

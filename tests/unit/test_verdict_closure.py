@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from acquire.physics.common import PairReading
 from acquire.records import Outcome, Pair, Purpose
 from acquire.records.codes import ClosureKind
 from acquire.steps.pairs import PairTable
@@ -119,4 +120,4 @@ def test_windings_that_pairs_show_alone_are_not_judged_twice():
     """The pairs' own limits judge them; open pairs say nothing."""
     readings = measured(FATHOM, (Pair("1", "2"), Pair("3", "4")))
     assert closures(PairTable(FATHOM), readings, Purpose.FINAL) == ()
-    assert closures(PairTable(PLOVER), [(Pair("1", "2"), math.inf, 0.0)], Purpose.FINAL) == ()
+    assert closures(PairTable(PLOVER), [PairReading(Pair("1", "2"), math.inf, 0.0)], Purpose.FINAL) == ()

@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import pytest
 
+from acquire.physics.common import PairReading
 from acquire.physics.network import resistance_between
 from acquire.records import Pair, Pin, Purpose, Step
 from acquire.steps.pairs import PairTable
@@ -36,7 +37,9 @@ def quern(u_v, v_w, u_w, v_n):
 
 def known(values, floor_ohm):
     """0.2 % of reading and a floor."""
-    return [(pair, ohm, math.hypot(0.002 * ohm, floor_ohm) if ohm < OPEN else 0.0) for pair, ohm in values]
+    return [
+        PairReading(p, ohm, math.hypot(0.002 * ohm, floor_ohm) if ohm < OPEN else 0.0) for p, ohm in values
+    ]
 
 
 def test_good_unit_is_called_good():
@@ -60,7 +63,7 @@ def test_good_unit_is_called_good():
             "About 12 Ω too much in pin 2 or its lead: a bad joint.",
         ),
         (plover(OPEN, OPEN, 248.7), "open_pin", "Pin 2 or its lead is broken."),
-        (plover(OPEN, 46.2, OPEN), "open_winding", "The slow charge is broken: no path through it."),
+        (plover(OPEN, 46.2, OPEN), "open_winding", "The slow charge has an open circuit."),
         (
             plover(213.7, 48.7, 262.4, 87.8),
             "warm",
@@ -69,7 +72,7 @@ def test_good_unit_is_called_good():
         (
             plover(202.6, 248.7, 46.2),
             "swapped_pins",
-            "Pins 1 and 2 are in each other's place in the connector.",
+            "Pins 1 and 2 are swapped in the connector.",
         ),
     ],
 )
@@ -117,6 +120,7 @@ def test_high_lead_zero_is_the_same_ohms_everywhere():
     )
     found = explained(FATHOM, known(values, 0.005))
     assert found[0].fault == "lead_zero"
+    assert found[0].places[0].sizes[0] == pytest.approx(0.35, abs=0.01)
     assert sentence(found[0]) == "Every reading is about 350 mΩ too high: measure the lead zero again."
     assert all(
         hypothesis.fault != "lead_zero"
@@ -187,7 +191,7 @@ def test_ground_is_located_by_three_readings():
     assert found[0].fault == "grounded"
     assert (
         sentence(found[0])
-        == "The slow charge touches the core about 20 % along from pin 1, through about 40 Ω."
+        == "The slow charge is grounded to the core about 20 % along from pin 1, through about 40 Ω."
     )
 
 
@@ -200,7 +204,8 @@ def test_ground_in_a_star_is_located():
         four_wire_below_ohm=math.inf,
     )
     assert (
-        sentence(found[0]) == "The phase V touches the core about 35 % along from pin V, through about 3.0 Ω."
+        sentence(found[0])
+        == "The phase V is grounded to the core about 35 % along from pin V, through about 3.0 Ω."
     )
 
 
@@ -264,7 +269,7 @@ def of_delta(*ohms):
 def test_open_phase_of_a_delta():
     """Three, one and a half, one and a half times the good value."""
     found = of_delta(1.8, 0.9, 0.9)
-    assert sentence(found[0]) == "The phase UV is broken: no path through it."
+    assert sentence(found[0]) == "The phase UV has an open circuit."
 
 
 def test_star_in_place_of_a_delta():

@@ -8,6 +8,7 @@ import re
 
 import pytest
 
+from acquire.physics.common import PairReading
 from acquire.physics.winding import MEAN_TURN_RELATIVE_U
 from acquire.records import Pair, Purpose, WoundFrom
 from acquire.sheets import load_sheet
@@ -42,7 +43,7 @@ def unit(dice=None, sheet=FATHOM, spools=SPOOLS, **factors):
         if dice:
             off = together + dice.gauss(0.0, 5e-4) if name in {"S1", "S2"} else dice.gauss(0.0, SPREAD)
         ohm = table.nominal_ohm(step.pair) * (1.0 + off) * factors.get(name, 1.0)
-        found.append((step.pair, ohm, 5e-4 * ohm))
+        found.append(PairReading(step.pair, ohm, 5e-4 * ohm))
     return found
 
 
@@ -74,6 +75,12 @@ def test_a_good_unit_raises_no_doubt():
     seen = look(unit())
     assert seen.doubt is None
     assert seen.compared.reach_ohm > 0.0
+
+
+def test_the_record_names_the_reading_that_lies_furthest_off_for_its_spread():
+    """S1 by 3 % of 1.6 ohm is further off than P1 by 1 % of 240."""
+    compared = look(unit(P1=1.01, S1=1.03)).compared
+    assert (compared.pair, compared.ohm) == (Pair("5", "6"), pytest.approx(1.03 * compared.predicted_ohm))
 
 
 @pytest.mark.parametrize(
@@ -130,14 +137,14 @@ def test_a_cold_unit_is_no_wrong_spool():
 
 def test_a_bad_joint_is_no_wrong_spool():
     """40 ohm too much on one winding alone: nothing that the next unit would have too."""
-    readings = [(pair, ohm + (40.0 if pair == Pair("1", "2") else 0.0), u) for pair, ohm, u in unit()]
+    readings = [r._replace(ohm=r.ohm + (40.0 if r.pair == Pair("1", "2") else 0.0)) for r in unit()]
     assert look(readings).doubt is None
 
 
 def test_a_star_shows_the_wrong_wire_on_every_pair():
     """Where a reading is of two windings, the circuit is solved."""
     readings = unit(sheet=QUERN, spools=())
-    thin = [(pair, 1.25 * ohm, u) for pair, ohm, u in readings]
+    thin = [r._replace(ohm=1.25 * r.ohm) for r in readings]
     seen = first_look(QUERN, (), thin, purpose=Purpose.WINDING, four_wire_below_ohm=10.0)
     assert "phase U, phase V and phase W are wound with wire too thin" in said_of(seen).replace("the ", "")
 
@@ -152,7 +159,7 @@ def test_what_is_prepared_is_not_solved_again():
 
 def test_open_pairs_say_nothing():
     """And a unit without any reading raises no doubt."""
-    assert look([(Pair("1", "2"), math.inf, 0.0)]).doubt is None
+    assert look([PairReading(Pair("1", "2"), math.inf, 0.0)]).doubt is None
 
 
 def counted(good, other):

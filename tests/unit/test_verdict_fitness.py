@@ -82,6 +82,36 @@ def test_a_range_and_a_thermometer_are_proposed_together():
     assert got.would_help == "the 200 Ω range with a thermometer at the unit"
 
 
+@pytest.mark.parametrize("zero_u_ohm", [0.05, None])
+def test_leads_cancel_between_a_value_and_its_reference(zero_u_ohm):
+    """Both are read through the same leads in the same hour, whatever is known of these."""
+    bench, offer = (
+        Bench(zero_u_ohm=zero_u_ohm),
+        Offer("range", RangeAccuracy(1e-3, 1e-3), 20.0, four_wire=False),
+    )
+    offer = replace(offer, accuracy=replace(offer.accuracy, range_full_scale_si=20.0))
+    beside = replace(bench, references=(reference_of("R10", 10.0, 1e-3, bench, offer),))
+    names = {term.name for term in foresee(10.0, beside, offer).terms}
+    assert "reference" in names
+    assert not any(name.startswith("lead zero") for name in names)
+
+
+def test_a_range_and_zeroed_leads_are_proposed_together():
+    """Neither is enough alone: 1 ohm of the coarse range, leads of which nobody knows 0.2 ohm."""
+    coarse = Offer("2000 Ω range", RangeAccuracy(0.001, 1.0, counts=3), 2000.0, four_wire=False)
+    fine = Offer("20 Ω range", RangeAccuracy(0.001, 0.001, counts=1), 20.0, four_wire=False)
+    bench = Bench(zero_u_ohm=None, winding_u_kelvin=0.2)
+    got = row("step", 10.0, within(10.0, 0.01), bench, [coarse, fine])
+    assert got.would_help == "the 20 Ω range with zeroed leads"
+
+
+def test_a_bench_that_says_nothing_knows_a_winding_to_one_kelvin():
+    """One part in 254.5 of copper (IEC 60034-1), told at 20 °C."""
+    offer = Offer("range", RangeAccuracy(1e-6, 1e-6), 1000.0, four_wire=True)
+    found = foresee(254.5, Bench(), offer)
+    assert found.part_ohm(frozenset({"winding temperature"})) == pytest.approx(1.0, rel=0.02)
+
+
 def test_a_strap_is_set_against_its_whole_upper_limit():
     got = table("bench-6-digit", 0.0133, Limits(None, 0.05), Bench(), wires=4)
     assert got.tolerance_ohm == 0.05

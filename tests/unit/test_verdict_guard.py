@@ -53,6 +53,8 @@ def test_the_guard_band_of_each_rule():
     assert guard_band_ohm(Rule.GUARD_BAND, 1.0, law) == 1.0
     assert guard_band_ohm(Rule.ISO_14253_1, 1.0, law) == pytest.approx(0.83)
     assert guard_band_ohm(Rule.MAXIMUM_RISK, 1.0, law, 0.5) == pytest.approx(0.0, abs=1e-12)
+    assert guard_band_ohm(Rule.MAXIMUM_RISK, 1.0, law, 0.01) == pytest.approx(0.5 * 2.326348)
+    assert guard_band_ohm(Rule.MAXIMUM_RISK, 1.0, law, 0.9) == 0.0
 
 
 def test_the_iso_guard_band_keeps_95_percent_for_a_rectangular_law_too():

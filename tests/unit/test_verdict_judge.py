@@ -17,6 +17,7 @@ from acquire.records import (
     Pair,
     Purpose,
     Rule,
+    Scope,
     Step,
     Term,
     Verdict,
@@ -64,6 +65,16 @@ def test_a_meter_too_poor_for_the_tolerance_cannot_judge():
     """Whatever it reads."""
     verdict, _ = judge(matched(202.0, 20.0), ASKED, TRY, PLACE)
     assert verdict.outcome is Outcome.CANNOT_JUDGE
+
+
+def test_a_poor_meter_shows_continuity_where_the_step_allows_it_or_nothing():
+    """220 ohm at most for continuity: shown of 150 ± 40, not of 200 ± 40."""
+    asked = replace(ASKED, step=replace(STEP, continuity_ohm=220.0))
+    shown, _ = judge(matched(150.0, 20.0), asked, TRY, PLACE)
+    assert (shown.outcome, shown.scope, shown.upper_ohm) == (Outcome.PASS, Scope.CONTINUITY_ONLY, 220.0)
+    unshown, _ = judge(matched(200.0, 20.0), asked, TRY, PLACE)
+    assert (unshown.outcome, unshown.scope) == (Outcome.CANNOT_JUDGE, Scope.TOLERANCE)
+    assert unshown.upper_ohm == LIMITS.upper_ohm
 
 
 @pytest.mark.parametrize("rule", [Rule.SIMPLE, Rule.GUARD_BAND, Rule.ISO_14253_1])

@@ -51,7 +51,7 @@ function ended({ result, ask }) {
   if (!result) return idle({ ask });
   const held = result.ending === "warm";
   const name = result.outcome ?? (held ? "held" : "left_out");
-  const word = result.outcome ? `unit: ${result.word}` : held ? "unit held" : "given up";
+  const word = result.outcome ? `unit: ${result.word}` : held ? "unit held" : "ended early";
   return {
     band: band(name, word, result.outcome ? result.not_tested ?? [] : ""), big: { words: result.serial, name: true }, picture: "result",
     reason: result.diagnosis?.length ? result.found ?? "" : result.outcome ? result.reason : result.held || result.reason, hint: ask?.text ?? "", result,

@@ -5,7 +5,7 @@ import pytest
 from acquire.errors import InputImpossible
 from acquire.physics.insulation import RULES, to_reference
 from acquire.records import Outcome, Rule
-from acquire.verdict.insulation import judge_insulation
+from acquire.verdict.typed import judge_insulation
 
 
 def judged(ohm, *, celsius=40.0, at_least=False, rule=Rule.NON_BINARY, limit=100e6):

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from acquire.stats.normality import normality
+from acquire.stats.capability import normality
 from tests.later import special
 
 

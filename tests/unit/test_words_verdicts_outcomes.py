@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from acquire.records import BatchDeed, Compared, Doubt, Outcome, Pair
-from acquire.words.outcomes import OUTCOME_WORDS, deed_words
+from acquire.words.verdicts import OUTCOME_WORDS, deed_words
 from tests.known_records import BATCH
 
 SEEN = Compared(Pair("1", "2"), 100.1, 100.0, 1.9)

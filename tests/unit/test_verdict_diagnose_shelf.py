@@ -11,8 +11,8 @@ from acquire.records import Pair, Pin, Purpose
 from acquire.steps.pairs import PairTable
 from acquire.verdict.casebook import Casebook
 from acquire.verdict.circuits import healthy
+from acquire.verdict.diagnose import BUDGET_BYTES, Shelf
 from acquire.verdict.dictionary import cases
-from acquire.verdict.shelf import BUDGET_BYTES, Shelf
 from tests.known_sheets import FATHOM, PLOVER, QUERN, winding
 
 

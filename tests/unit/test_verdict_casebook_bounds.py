@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from acquire.verdict.bounds import log_below, log_between, mean_between
+from acquire.verdict.casebook import log_below, log_between, mean_between
 from tests.later import norm, truncnorm
 
 
