@@ -74,19 +74,22 @@ class HandClock:
 SET_BACK_S = 2.0
 """A UTC that falls behind the monotonic clock by more between two looks was set back, not slewed."""
 
+SET_FORWARD_S = 60.0
+"""One that gets ahead by more was set, or the machine slept. Workshop choice: nothing ages in a minute."""
+
 
 @dataclass(slots=True)
 class UtcWatch:
-    """Notices when UTC was set back: a temperature would seem fresh for hours.
+    """Notices when UTC was set: set back, a temperature would seem fresh for hours.
 
-    A clock set forward needs nothing: what has an age is asked for again, as after a night's sleep of the
-    machine, which looks the same from here.
+    Set forward it needs no more than a word: what has an age is asked for again, as after a night's sleep of
+    the machine, which looks the same from here.
     """
 
     _ahead_s: float | None = None
 
-    def set_back_by_s(self, monotonic_s: float, utc_s: float) -> float:
-        """By how many seconds UTC was set back since the last call; 0 where it was not."""
+    def set_by_s(self, monotonic_s: float, utc_s: float) -> float:
+        """Seconds by which UTC was set forward (> 0) or back (< 0) since the last call; 0 if it was not."""
         before_s, self._ahead_s = self._ahead_s, utc_s - monotonic_s
-        by_s = 0.0 if before_s is None else before_s - self._ahead_s
-        return by_s if by_s >= SET_BACK_S else 0.0
+        by_s = 0.0 if before_s is None else self._ahead_s - before_s
+        return by_s if by_s <= -SET_BACK_S or by_s >= SET_FORWARD_S else 0.0

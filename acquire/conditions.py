@@ -35,6 +35,18 @@ door opened and closed moves by a degree or two an hour."""
 
 _TELL_AGAIN_S = 600.0
 
+_AHEAD_S = 60.0
+"""How far two clocks of a bench, or one that is slewed, may differ. Workshop choice."""
+
+
+def fresh(taken_utc_s: float, utc_s: float, oldest_s: float) -> bool:
+    """Whether what was taken then still counts now; the one rule for all that has an age.
+
+    What is of a time yet to come was taken, or is looked at, by a wrong clock: its age is not known, and it
+    counts no longer. (A clock set back while the bench works moves all times with it: `move_times`.)
+    """
+    return -_AHEAD_S <= utc_s - taken_utc_s <= oldest_s
+
 
 @dataclass(frozen=True, slots=True)
 class Temperature:
@@ -122,7 +134,7 @@ class Conditions:
     def beside(self, quantity: Quantity, accuracy: RangeAccuracy, utc_s: float) -> list[Substitute]:
         """References that a reading on this range can be compared with now."""
         known = self.references.values()
-        return [r for r in known if r.serves(quantity, accuracy) and utc_s - r.utc_s <= r.good_for_s]
+        return [r for r in known if r.serves(quantity, accuracy) and fresh(r.utc_s, utc_s, r.good_for_s)]
 
     def move_times(self, by_s: float) -> None:
         """The clock was set back: what has an age goes with it, or it would seem fresh for too long."""
@@ -147,7 +159,7 @@ class Conditions:
         if not self.coldest_celsius <= new.celsius <= self.warmest_celsius:
             return self._doubt(Code.TEMPERATURE_IMPOSSIBLE, new)
         before = self._measured
-        if before is not None and new.utc_s - before.utc_s > self.temperature_oldest_s:
+        if before is not None and not fresh(before.utc_s, new.utc_s, self.temperature_oldest_s):
             before = None
         if before is None or not _near(before, new):
             if self.aside and not _near(self.aside[-1], new):
@@ -180,7 +192,7 @@ class Conditions:
         It is known less well the older it is: `DRIFT_KELVIN_PER_HOUR`.
         """
         latest = self.temperature
-        if latest is None or utc_s - latest.utc_s > self.temperature_oldest_s:
+        if latest is None or not fresh(latest.utc_s, utc_s, self.temperature_oldest_s):
             return None
         hours = max(0.0, utc_s - latest.utc_s) / 3600.0
         grown_kelvin = math.hypot(latest.standard_uncertainty_kelvin, DRIFT_KELVIN_PER_HOUR * hours)
@@ -200,7 +212,7 @@ class Conditions:
         """Whether the leads must be zeroed before low ohms can be judged well."""
         if not self.lead_wanted:
             return False
-        return self.lead is None or utc_s - self.lead.utc_s > self.lead_oldest_s
+        return self.lead is None or not fresh(self.lead.utc_s, utc_s, self.lead_oldest_s)
 
 
 def _near(before: Temperature, new: Temperature) -> bool:

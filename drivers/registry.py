@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import importlib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cache
 from importlib.metadata import entry_points
 from types import MappingProxyType
@@ -53,14 +53,14 @@ class DriverEntry:
         target: `module:Class`.
         capabilities: None when it cannot be used.
         reason: why it cannot be used; empty when it can.
-        profiles: names of the profiles that come with it.
+        profiles: those that come with it, by name.
     """
 
     name: str
     target: str
     capabilities: Capabilities | None
     reason: str = ""
-    profiles: tuple[str, ...] = ()
+    profiles: Mapping[str, Profile] = field(default_factory=dict)
 
 
 @cache
@@ -255,6 +255,7 @@ def list_drivers() -> list[DriverEntry]:
     return entries
 
 
-def _profiles_of(driver: str, made_by: Any) -> tuple[str, ...]:
+def _profiles_of(driver: str, made_by: Any) -> dict[str, Profile]:
     package = made_by.__module__.rpartition(".")[0]
-    return tuple(name for name in shipped_profiles(package) if load_profile(name, package).driver == driver)
+    loaded = {name: load_profile(name, package) for name in shipped_profiles(package)}
+    return {name: profile for name, profile in loaded.items() if profile.driver == driver}

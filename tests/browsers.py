@@ -17,8 +17,8 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import expect, sync_playwright
 
-from tests.waiting import PATIENCE_S
-from tests.whole_bench import CONFIGS, bench_file, free_port, lift, running, simulated
+from tests.waiting import PATIENCE_S, wait_until
+from tests.whole_bench import CONFIGS, bench_file, free_port, running, simulated
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium", path="/usr/bin:/usr/lib/chromium")
 OUTPUT = Path(__file__).resolve().parent / "output"
@@ -170,6 +170,10 @@ def _complain(kept, message):
         kept.complaints.append(message.text)
 
 
+NOTICED = "fetch('/now').then((answer) => answer.json()).then((state) => state.rest === null)"
+"""The bench has seen that the probes were lifted."""
+
+
 @dataclass
 class PagedBench:
     """A simulated bench whose daemon serves the page."""
@@ -197,11 +201,12 @@ class PagedBench:
         eye.state(outcome, "–".join(pair))
         self.lift(eye)
 
-    def lift(self, eye=None):
-        """Take them off; with an eye, wait until the page shows that."""
-        lift(self.sim)
-        if eye is not None:
-            eye.page.locator(".ended, .probe:has-text('probes in the air')").first.wait_for()
+    def lift(self, eye):
+        """Take them off, and keep them off until the bench has noticed and the page shows it."""
+        self.sim.type("lift")
+        self.sim.until("probes in the air")
+        wait_until(lambda: eye.page.evaluate(NOTICED))
+        eye.page.locator(".ended, .probe:has-text('probes in the air')").first.wait_for()
 
 
 @contextlib.contextmanager

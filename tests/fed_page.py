@@ -10,7 +10,7 @@ from __future__ import annotations
 from urllib.parse import urlsplit
 
 from acquire.page.access import SECURITY
-from acquire.page.assets import read_assets
+from acquire.page.app import read_assets
 from tests.browsers import Page
 
 URL = "http://localhost:1/"

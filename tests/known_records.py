@@ -5,7 +5,7 @@ from dataclasses import replace
 
 from acquire.records import (
     Batch,
-    BatchDeed,
+    BatchEvent,
     BatchState,
     CheckStandard,
     Code,
@@ -190,7 +190,7 @@ TYPED = TypedResult(
 BATCH = Batch(
     bench="north bench",
     batch="lot 7",
-    deed=BatchDeed.OPENED,
+    deed=BatchEvent.OPENED,
     state=BatchState.RUNNING,
     sheet="Plover 80",
     sheet_hash="5e" * 32,

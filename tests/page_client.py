@@ -69,7 +69,7 @@ class Ear:
     def __init__(self, port):
         self.connection = http.client.HTTPConnection("127.0.0.1", port, timeout=PATIENCE_S)
         self.connection.request("GET", "/events", headers={"Host": f"127.0.0.1:{port}"})
-        self._pipe = self.connection.sock  # the connection forgets it: the answer has no end of its own
+        self._pipe = self.connection.sock  # the connection forgets it: the answer has unlimited its own
         self.answer = self.connection.getresponse()
         self.heard = []
         self.ended, self.why = False, "at its end"

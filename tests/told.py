@@ -17,11 +17,11 @@ def _of(code: Code, sentence: str, **facts: object) -> tuple[Notice, str]:
 
 
 TOLD = [
-    _of(Code.BATCH_COMPLETE, "lot 12 has its 40 units: type .finish, or go on.", batch="lot 12", units=40),
+    _of(Code.BATCH_COMPLETE, "lot 12 has its 40 units: type .finish, or continue.", batch="lot 12", units=40),
     _of(
         Code.BATCH_FIRST_UNIT,
-        "The first unit of lot 12 is not what sheet and spool cards foretell (94 % sure). Type .accept and "
-        "why to go on, .spool and its name if another one is on, or measure the unit again.",
+        "The first unit of lot 12 is not what sheet and spool cards predict (94 % sure). Type .accept and "
+        "why to continue, .spool and its name if another one is on, or measure the unit again.",
         batch="lot 12",
         probability=0.94,
     ),
@@ -36,14 +36,14 @@ TOLD = [
     ),
     _of(
         Code.BATCH_STANDING,
-        "The batch lot 12 goes on, wound from 36-A.",
+        "The batch lot 12 continues, wound from 36-A.",
         batch="lot 12",
         paused=False,
         spools=("36-A",),
     ),
     _of(
         Code.BATCH_STANDING,
-        "The batch lot 12 is paused: .resume goes on with it.",
+        "The batch lot 12 is paused: .resume continues it.",
         batch="lot 12",
         paused=True,
     ),
@@ -67,7 +67,7 @@ TOLD = [
         meter="hand meter",
         overdue_days=0,
     ),
-    _of(Code.CHECK_ASKED, "The check standard is to be measured now."),
+    _of(Code.CHECK_ASKED, "The check standard must be measured now."),
     _of(Code.CHECK_DUE, "The check standard R1 is due.", resistor="R1"),
     _of(
         Code.CHECK_OTHER,
@@ -92,6 +92,12 @@ TOLD = [
     ),
     _of(Code.CHECK_OVERRIDDEN, "The check standard was overridden: it fell", reason="it fell"),
     _of(Code.CLOCK_SET_BACK, "The machine's clock was set back by 3600 s.", by_s=3600.0),
+    _of(
+        Code.CLOCK_SET_FORWARD,
+        "The machine's clock went forward by 7200 s at once: it was set, or the machine slept. What is too "
+        "old by it is asked for again.",
+        by_s=7200.0,
+    ),
     _of(
         Code.CSV_ROWS_GONE,
         "Rows were deleted from csv/verdicts-2026-11-30.csv: 3, from ab12-7 to ab12-40. At its end they are "
@@ -119,12 +125,12 @@ TOLD = [
     _of(Code.COMMAND_UNKNOWN, ".zer is no word known here.", said=".zer is no word known here."),
     _of(
         Code.FILES_AWAY,
-        "The shared folder cannot be looked into: no such folder. The bench goes on with its copies.",
+        "The shared folder cannot be looked into: no such folder. The bench continues with its copies.",
         cause="no such folder",
     ),
     _of(
         Code.FILES_NOT_FETCHED,
-        "The shared file a.toml and 2 more was not taken: it is half. The bench goes on with its copy.",
+        "The shared file a.toml and 2 more was not taken: it is half. The bench continues with its copy.",
         file="a.toml",
         others=2,
         cause="it is half",
@@ -139,7 +145,7 @@ TOLD = [
     ),
     _of(
         Code.FILES_REFUSED,
-        "The files were read again and refused; the bench goes on with what it had. There is no sheet.",
+        "The files were read again and refused; the bench continues with what it had. There is no sheet.",
         cause="There is no sheet.",
     ),
     _of(Code.FILES_SAME, "The files were read again: nothing has changed."),
@@ -202,7 +208,7 @@ TOLD = [
         before_ohm=0.2,
         ohm=0.45,
     ),
-    _of(Code.LEADS_ASKED, "The leads are to be zeroed now."),
+    _of(Code.LEADS_ASKED, "The leads must be zeroed now."),
     _of(Code.LEADS_NONE, "The leads have not been zeroed: low ohms cannot be judged well."),
     _of(Code.LEADS_OLD, "The lead zero is old."),
     _of(Code.METER_BACK, "The meter is back."),
@@ -214,7 +220,7 @@ TOLD = [
         cause="The display has shown the same value for 60 s: is HOLD on?",
     ),
     _of(Code.METER_FUNCTION, "The meter is on voltage dc: set it to ohms.", quantity="voltage_dc"),
-    _of(Code.METER_HOLD, "The meter shows HOLD: switch it off, held values do not count."),
+    _of(Code.METER_HOLD, "The meter shows HOLD: switch HOLD off; held values do not count."),
     _of(
         Code.METER_LOSSY,
         "3 % of what comes from the meter is damaged: look at cable, plugs and adapter, or set a slower "
@@ -253,7 +259,7 @@ TOLD = [
     ),
     _of(
         Code.METER_UNSETTLED,
-        "204.4 Ω has not come to rest for 20 s: it moves by 1.8 Ω. Hold still, press harder, clean tips and "
+        "204.4 Ω has not settled for 20 s: it moves by 1.8 Ω. Hold still, press harder, clean tips and "
         "pins; a large winding takes its time.",
         for_s=20.0,
         why="moves",
@@ -262,7 +268,7 @@ TOLD = [
     ),
     _of(
         Code.METER_UNSETTLED,
-        "204.4 Ω has not come to rest for 20 s: the contact breaks again and again (1.8 Ω between the "
+        "204.4 Ω has not settled for 20 s: the contact breaks again and again (1.8 Ω between the "
         "values). Press harder, clean tips and pins.",
         for_s=20.0,
         why="breaks",
@@ -271,7 +277,7 @@ TOLD = [
     ),
     _of(
         Code.METER_UNSETTLED,
-        "204.4 Ω has not come to rest for 20 s: the meter changes its range again and again (1.8 Ω between "
+        "204.4 Ω has not settled for 20 s: the meter changes its range again and again (1.8 Ω between "
         "the values). Set one range on it.",
         for_s=20.0,
         why="ranges",
@@ -280,7 +286,7 @@ TOLD = [
     ),
     _of(
         Code.METER_UNSETTLED,
-        "204.4 Ω has not come to rest for 70 s: too few readings have come (1.8 Ω between them). Set the "
+        "204.4 Ω has not settled for 70 s: too few readings have come (1.8 Ω between them). Set the "
         "meter to convert faster.",
         for_s=70.0,
         why="few",
@@ -289,7 +295,7 @@ TOLD = [
     ),
     _of(
         Code.METER_UNSETTLED,
-        "204.4 Ω has not come to rest for 20 s: many readings carry no number (1.8 Ω between those that do). "
+        "204.4 Ω has not settled for 20 s: many readings carry no number (1.8 Ω between those that do). "
         "Look at its display and cable.",
         for_s=20.0,
         why="no_numbers",
@@ -333,7 +339,7 @@ TOLD = [
     ),
     _of(Code.NOTE, "spool ran out", note="spool ran out"),
     _of(Code.ORDER_TAKEN, "Ordered over MQTT: zero leads.", way="mqtt", order="zero_leads"),
-    _of(Code.OUTLET_BACK, "mqtt goes out again, after 75 s.", outlet="mqtt", after_s=75.0),
+    _of(Code.OUTLET_BACK, "mqtt works again, after 75 s.", outlet="mqtt", after_s=75.0),
     _of(Code.OUTLET_FAILING, "mqtt waits: no broker.", outlet="mqtt", cause="no broker."),
     _of(Code.OPEN_ANCHORED, "to core: the clip is proven by a continuity.", step="to core"),
     _of(Code.PHOTO_KEPT, "A photo is kept under its SHA-256 5e5e.", sha256="5e5e"),
@@ -351,7 +357,7 @@ TOLD = [
     ),
     _of(
         Code.PAIR_UNCLEAR,
-        "46.00 Ω may be 1–2 gone wrong or 2–3: make sure of 1–2 and touch again.",
+        "46.00 Ω may be a bad 1–2 or 2–3: make sure that the probes are on 1–2 and touch again.",
         pair=True,
         fit="ambiguous",
         ohm=46.0,
@@ -418,7 +424,7 @@ TOLD = [
     ),
     _of(Code.STEP_AGAIN, "trigger is measured again.", step="trigger"),
     _of(Code.STEP_MOVED, "trigger has moved under the probes: it is measured again.", step="trigger"),
-    _of(Code.STEP_SKIPPED, "trigger was left out: pin bent", step="trigger", reason="pin bent"),
+    _of(Code.STEP_SKIPPED, "trigger was skipped: pin bent", step="trigger", reason="pin bent"),
     _of(
         Code.STEP_TOUCHED_AGAIN,
         "1–2 measured again: the latest value counts, both are kept.",
@@ -428,11 +434,11 @@ TOLD = [
         Code.STUDY_HELP,
         "Enter: you have the probes and begin. A part's label: measure that one next. .again [label]: the "
         "last one did not go well, measure it again.  .zero  .temperature 21.5 °C  .note TEXT  .help  "
-        "Ctrl-C: stop; the same command goes on later.",
+        "Ctrl-C: stop; the same command continues it later.",
     ),
     _of(
         Code.STUDY_TOO_SOON,
-        "So soon that can only be the part before: put part K on the bench.",
+        "That was too soon after the part before: put part K on the bench.",
         part="K",
     ),
     _of(Code.STUDY_TURN, "It is ann's turn: press Enter before the first part.", operator="ann"),
@@ -457,11 +463,11 @@ TOLD = [
     ),
     _of(
         Code.TEMPERATURE_MISSING,
-        "There is no fresh temperature, so verdicts wait: check the thermometer or type one in.",
+        "There is no fresh temperature, so there are no verdicts: check the thermometer or type one in.",
     ),
     _of(
         Code.TEMPERATURE_OLD,
-        "The temperature is too old, so verdicts wait: check the thermometer or type one in.",
+        "The temperature is too old, so there are no verdicts: check the thermometer or type one in.",
     ),
     _of(Code.READING_TYPED, "0.44k: 440 Ω, in steps of 10 Ω.", typed="0.44k", ohm=440.0, resolution_ohm=10.0),
     _of(Code.READING_TYPED, "OL 2k: overload on the 2 kΩ range.", typed="OL 2k", full_ohm=2e3),
@@ -478,21 +484,21 @@ TOLD = [
     ),
     _of(
         Code.UNIT_DROPPED,
-        "A1 was interrupted, but its sheet is another one now: start it afresh.",
+        "A1 was interrupted, but its sheet has changed since: start it again.",
         serial="A1",
     ),
-    _of(Code.STEP_UNDONE, "trigger: what was said of it last is taken back.", step="trigger"),
+    _of(Code.STEP_UNDONE, "trigger: the last word or key for it is taken back.", step="trigger"),
     _of(
         Code.SHEET_LEARNT,
         "A sheet learnt from 5 good units is in teal-of-5.toml: read its questions.",
         units=5,
         file="teal-of-5.toml",
     ),
-    _of(Code.UNIT_GOOD, "A1 is taken for a good unit.", serial="A1"),
+    _of(Code.UNIT_GOOD, "A1 is recorded as a good unit.", serial="A1"),
     _of(Code.UNIT_REOPENED, "A1 is back on the bench as it was.", serial="A1"),
     _of(
         Code.UNIT_UNFINISHED,
-        "A1 is half measured (2 of 6 steps). Scan A2 once more to give it up, or go on with it.",
+        "A1 is half measured (2 of 6 steps). Scan A2 once more to end it early, or continue with it.",
         serial="A1",
         done=2,
         total=6,
@@ -521,7 +527,7 @@ TOLD = [
         why="fixture",
         ohm=46.12,
     ),
-    _of(Code.UNIT_RESUMED, "A1 was interrupted: it goes on where it stopped.", serial="A1"),
+    _of(Code.UNIT_RESUMED, "A1 was interrupted: it continues where it stopped.", serial="A1"),
 ]
 """Each notice, and each warning of the page."""
 
@@ -535,7 +541,7 @@ REFUSED = {
     Refused(Refusal.BATCH_NAMELESS): "A batch needs a name. Type it behind the word, such as .batch lot 12.",
     Refused(
         Refusal.BATCH_NOT_RUNNING, batch="lot 12", state="paused"
-    ): "The batch lot 12 is paused. Type .resume lot 12 to go on with it.",
+    ): "The batch lot 12 is paused. Type .resume lot 12 to continue it.",
     Refused(
         Refusal.BATCH_OF_OTHERS, serial="A1", batch="lot 11", wanted="lot 12"
     ): "A1 belongs to the batch lot "
@@ -548,7 +554,7 @@ REFUSED = {
     Refused(
         Refusal.BATCH_STOPPED, batch="lot 12", first="A1"
     ): "The batch lot 12 is paused: the first unit, A1, "
-    "was not accepted. Type .accept and why to go on, or .spool and the name of the spool that is on.",
+    "was not accepted. Type .accept and why to continue, or .spool and the name of the spool that is on.",
     Refused(
         Refusal.BATCH_TAKEN, batch="lot 12"
     ): "The batch lot 12 is running already. Type .resume and its name "
@@ -562,7 +568,7 @@ REFUSED = {
     'Have it calibrated, or set overdue = "warn" in the bench file.',
     Refused(Refusal.CHECK_ABSENT): "This bench has no check standard. Add a [check] table to its file.",
     Refused(Refusal.CHECK_CALM): "The bench is not stopped by its check standard.",
-    Refused(Refusal.CHECK_NO_REASON): "A stopped bench goes on only with a reason. Say why it may.",
+    Refused(Refusal.CHECK_NO_REASON): "A stopped bench continues only with a reason. Say why it may.",
     Refused(Refusal.DONE, serial="A1"): "All steps of A1 are done. Take the next unit.",
     Refused(Refusal.JOURNAL): "The journal cannot be written, so nothing is done.",
     Refused(Refusal.KEY_SEES_VALUE): "The meter reads a value, so the pair is not open. Hold still.",
@@ -572,7 +578,7 @@ REFUSED = {
     ): "The meter shows no overload now, so nothing proves that the pair is open. " + _LOOK,
     Refused(Refusal.NO_BATCH_PAUSED): "No batch is paused. Type .batch and a name to begin one.",
     Refused(Refusal.NO_BATCH_RUNNING): "No batch is running. Type .batch and a name to begin one.",
-    Refused(Refusal.NO_DOUBT): "No first unit waits for a word. Scan the next unit.",
+    Refused(Refusal.NO_DOUBT): "No first unit is waiting for approval. Scan the next unit.",
     Refused(Refusal.NO_PAIR_ASKED): "No pair is asked for now. Do what is asked for first.",
     Refused(Refusal.NO_UNIT): "There is no unit on the bench. Scan or type its serial first.",
     Refused(
@@ -618,7 +624,7 @@ REFUSED = {
     Refused(Refusal.READING_POINT_OR_THOUSAND, typed="1,234", low_ohm=1.234, high_ohm=1234.0): (
         '"1,234" may be 1.234 or 1234 Ω. Type a point for the decimals, or no comma.'
     ),
-    Refused(Refusal.SKIP_NO_REASON): "A step is left out only with a reason. Say why it cannot be measured.",
+    Refused(Refusal.SKIP_NO_REASON): "A step is skipped only with a reason. Say why it cannot be measured.",
     Refused(
         Refusal.SPOOL_NAMELESS
     ): "Which spool? Type what is written on it, such as .spool 36-A for P1, P2.",
@@ -746,7 +752,7 @@ ASKED = [
     ),
     (
         Prompt(Ask.TOUCH_AGAIN, "A1", *_STEP, Why.INCONSISTENT, 3),
-        "Touch 1–2 (slow charge) a fourth time, to be sure: it does not go with the other values.",
+        "Touch 1–2 (slow charge) a fourth time, to be sure: it is inconsistent with the other values.",
     ),
     (
         Prompt(Ask.TOUCH, "A1", *_STEP, facts={"open": True}),

@@ -178,7 +178,7 @@ def _known_to(fit: MeterFit, step: Step) -> str:
     expanded_ohm = fit.expanded_ohm(step, nominal_ohm)
     if expanded_ohm is None:
         return "  (no accuracy is stated there)"
-    return f"  (known to ±{show(expanded_ohm, 'Ω', digits=2)})"
+    return f"  (U = {show(expanded_ohm, 'Ω', digits=2)})"
 
 
 def _limits_text(limits: Limits, nominal_ohm: float, kind: StepKind) -> str:

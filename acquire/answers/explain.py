@@ -17,8 +17,7 @@ from acquire.records import Hypothesis, Limits, Pair, Purpose, Sheet, Term
 from acquire.steps.pairs import PairTable
 from acquire.verdict.diagnose import Hidden, best_next_pair, diagnose, hidden
 from acquire.words.faults import sentence
-from acquire.words.plain import ohm_text, sureness
-from acquire.words.saying import joined
+from acquire.words.saying import joined, ohm_text, sureness
 
 UNTOLD_LEAD_OHM = (0.3, 0.2)
 """Leads of a hand meter that nobody zeroed, and their standard uncertainty; common practice, no source."""
@@ -189,7 +188,7 @@ def _advice(following: Pair | None, table: PairTable, readings: Sequence[PairRea
     if following is not None:
         return [f"Measure {_named(following, table)} next: it tells these apart best."]
     if any(math.isinf(reading.ohm) for reading in readings):
-        return ["Touch every open pair once more with bright metal under the probes before believing it."]
+        return ["Clean the pins and touch every open pair once more before you believe it."]
     return []
 
 
@@ -221,5 +220,7 @@ def _cautions(told: Told, readings: Sequence[PairReading]) -> list[str]:
         cautions.append("The temperature was not told; 20 °C was assumed: 10 K of error are 4 % of copper.")
     if any(reading.ohm < 5.0 for reading in readings):
         cautions.append(f"Below 5 Ω the {told.meter} shows that a path is there, and little more.")
-    cautions.append("Unplugged, cold since hours and rotor out? Otherwise measure again.")
+    cautions.append(
+        "Was the unit unplugged, at room temperature for hours, its rotor out? Otherwise measure it again."
+    )
     return cautions

@@ -52,8 +52,8 @@ from acquire.reports.lookback import (
 from acquire.words.beside import check_text
 from acquire.words.faults import sentence
 from acquire.words.notices import said
-from acquire.words.outcomes import OUTCOME_WORDS, deed_words, verdict_word
 from acquire.words.units import findings_words, missing_words, result_words
+from acquire.words.verdicts import OUTCOME_WORDS, deed_words, verdict_word
 
 
 def history_entries(
@@ -336,7 +336,7 @@ def history(
         else:
             typer.echo(history_line(entry, doubt))
     if not found:
-        typer.echo("Nothing on the record is like that.", err=True)
+        typer.echo("There are no matching entries on the record.", err=True)
 
 
 def _exported(

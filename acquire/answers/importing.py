@@ -26,7 +26,7 @@ from acquire.unit_result import Stay, revised, stays_of
 from acquire.verdict.typed import typed_result
 from acquire.verdict.typed_wanted import guidance
 from acquire.words.beside import typed_answer
-from acquire.words.outcomes import OUTCOME_WORDS
+from acquire.words.verdicts import OUTCOME_WORDS
 from drivers.models import load_model
 from system.ending import run_loop
 

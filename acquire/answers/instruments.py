@@ -1,10 +1,11 @@
-"""Answers about instruments: what was found, what bytes mean, which drivers there are."""
+"""Answers about instruments: what was found, what bytes mean, what a meter sends, which drivers are."""
 
 from __future__ import annotations
 
 import asyncio
 import json
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Annotated, Any
@@ -16,15 +17,22 @@ from rich.progress import BarColumn, Progress, TextColumn
 
 from acquire.answers.options import AsJson, say, say_json
 from acquire.answers.told import write_new
+from acquire.bench.intake import Feed, ohmmeter
+from acquire.clock import RealClock
 from acquire.files.bench_tables import LOW_OHMS_LINE, TYPED
+from acquire.files.settings import Bench, load_bench
 from acquire.files.shipped import meter_file_for, shipped
+from acquire.heart.standstill import bytes_told
+from acquire.records import Notice
+from acquire.steps.setup_choice import Wanted
+from acquire.words.notices import said
 from drivers.decode import Decoding, bytes_of_hex, decode_bytes
 from drivers.find import Finding, display_counts, find_meters, list_serial_ports
 from drivers.frame import Decoded
 from drivers.link.address import parse_address
 from drivers.link.available import LinkKind, link_kinds
 from drivers.meter import Capabilities
-from drivers.reading import UNIT_OF, Quantity
+from drivers.reading import UNIT_OF, Quantity, Reading
 from drivers.registry import DriverEntry, list_drivers, open_meter
 from drivers.self_check import needs_self_check
 from system.ending import run_loop
@@ -216,8 +224,8 @@ def driver_lines(entries: Sequence[DriverEntry]) -> list[str]:
         sends = "sends by itself" if able.streaming else "is asked"
         lines.append(f"{entry.name:<12} {how}, {sends}; {VERIFIED.get(able.verification, able.verification)}")
         lines.append(f"{'':<12} {', '.join(sorted(q.value.replace('_', ' ') for q in able.quantities))}")
-        if entry.profiles:
-            lines.append(f"{'':<12} profiles: {', '.join(entry.profiles)}")
+        for name, profile in entry.profiles.items():
+            lines.append(f"{'':<12} profile {name}: {VERIFIED[profile.verified]}. Source: {profile.source}")
     return lines
 
 
@@ -228,7 +236,10 @@ def driver_facts(entry: DriverEntry) -> dict[str, Any]:
         "name": entry.name,
         "available": able is not None,
         "reason": entry.reason or None,
-        "profiles": list(entry.profiles),
+        "profiles": {
+            name: {"title": profile.title, "verification": profile.verified, "source": profile.source}
+            for name, profile in entry.profiles.items()
+        },
         "quantities": sorted(q.value for q in able.quantities) if able else [],
         "settable": able.settable if able else None,
         "streaming": able.streaming if able else None,
@@ -288,3 +299,66 @@ def meters(*, as_json: AsJson = False) -> None:
         say_json({"drivers": drivers, "links": links}, indent=2)
     else:
         say([*driver_lines(entries), "", *link_lines(link_kinds())])
+
+
+async def show_bytes(bench: Bench, say: Callable[[str], None], seconds: float | None = None) -> int:
+    """Show what comes until it is ended.
+
+    Args:
+        bench: whose meter it is; set as for the first step, two-wire ohms.
+        say: is given one line at a time.
+        seconds: end after so long; None: never by itself.
+
+    Returns:
+        How many readings came.
+    """
+    clock = RealClock()
+
+    def line(raw: bytes, made: str) -> None:
+        told = bytes_told(raw)
+        say(f"{told['hex']}  “{told['text']}”  {made}")
+
+    def unread(raw: bytes, why: str) -> None:
+        line(raw, f"no reading: {why}")
+
+    async def take(reading: Reading) -> None:
+        shown = Decoded(
+            reading.quantity,
+            reading.kind,
+            reading.value_si,
+            reading.resolution_si,
+            reading.range_full_scale_si,
+            reading.range_origin,
+            reading.flags,
+        )
+        line(reading.raw, made_of(shown))
+
+    async def tell(notice: Notice) -> None:
+        say(said(notice))
+
+    feed = Feed("meter", ohmmeter(bench, clock), clock, take, tell, wanted=Wanted, unread=unread)
+    feed.integration_plc, feed.offset_compensation = (
+        bench.meter.integration_plc,
+        bench.meter.offset_compensation,
+    )
+    say(f"{bench.meter.driver} at {bench.meter.link}: bytes, text, and what is made of them. Ctrl-C ends it.")
+    try:
+        async with asyncio.timeout(seconds):
+            await feed.run()
+    except TimeoutError:
+        say(f"{feed.readings} readings came.")
+    return feed.readings
+
+
+def meter_says(
+    bench: Annotated[Path, typer.Argument(help="The bench file whose [meter] is to be heard.")],
+    *,
+    seconds: Annotated[
+        float | None, typer.Option(min=0.1, max=86400.0, help="End after so long; else Ctrl-C ends it.")
+    ] = None,
+) -> None:
+    """Show the bytes that a meter sends and what is made of them, live; nothing is judged or recorded."""
+    came = 1
+    with suppress(KeyboardInterrupt):
+        came = run_loop(show_bytes(load_bench(bench), typer.echo, seconds))
+    raise typer.Exit(0 if came else 1)

@@ -86,7 +86,7 @@ def replay_recording(
     ] = None,
     as_json: AsJsonLines = False,
 ) -> None:
-    """Feed a recording to the heart again: the same verdicts, or what another sheet would have said."""
+    """Run recorded readings again: the same verdicts, or what another sheet would have said."""
     verdicts = list(replayed(recording, sheet))
     for verdict in verdicts:
         typer.echo(verdict.as_json if as_json else verdict.line)

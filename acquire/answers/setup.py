@@ -20,14 +20,12 @@ from acquire.clock import Clock, RealClock
 from acquire.errors import InputImpossible, SteadyohmError
 from acquire.files.settings import load_bench
 from acquire.outlets.console import BenchConsole
-from acquire.page.about import About
-from acquire.page.behind import Posted
+from acquire.page.behind import About, Posted
 from acquire.page.bench_page import Address, BenchPage, open_page
 from acquire.page.papers import studies_in
 from acquire.page.serve import address_of
 from acquire.page.setup import Setup, Wanted
 from acquire.page.sheet_edit import SheetEditor
-from acquire.page.shelf import all_files
 from acquire.page.view import View
 from acquire.quantity import parse
 from acquire.records import Purpose
@@ -127,7 +125,7 @@ async def run_setup(folder: Path, port: int, studies: Studies, *, browser: bool 
     setup = Setup(folder, page.stream, clock, _look, _write_at(page.port), start)
     page.pages.asks.update({"/setup": setup.state, "/study": studies_in(folder)})
     begin = studies(folder, page, clock, started.start)
-    editor = SheetEditor(folder, lambda: all_files(folder))
+    editor = SheetEditor(folder, setup.shelf)
     page.pages.posts.update({**setup.posts(), "/sheet": editor.answer, "/study": begin})
     console.print(page.invitation(to_terminal=console.is_terminal))
     if (console.is_terminal and has_screen(os.environ)) if browser is None else browser:

@@ -14,8 +14,7 @@ from acquire.records import Branch, BranchKind, Limits, Pair, Purpose, Sheet, St
 from acquire.steps.bracket import bracket_for
 from acquire.steps.pairs import PairTable
 from acquire.steps.untested import unproven, unseen
-from acquire.words.plain import at_most, capital, ohm_text, within
-from acquire.words.saying import joined
+from acquire.words.saying import at_most, capital, joined, ohm_text, within
 
 MOST_TOLD = 3
 """Of many alike, so many are told by name."""

@@ -30,7 +30,7 @@ from acquire.reports.lessons import called_good, learnt
 from acquire.sheets import load_sheet
 from acquire.verdict.identify import identify
 from acquire.words.faults import sentence
-from acquire.words.plain import sureness
+from acquire.words.saying import sureness
 from drivers.models import load_model
 from drivers.plain_file import read_file
 from drivers.reading import Quantity

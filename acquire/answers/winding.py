@@ -57,7 +57,7 @@ def winding_lines(
     """
     if wire is None or mean_turn is None or (turns is None and ohm is None):
         raise InputImpossible(
-            "Something is missing to reckon with.",
+            "That is not enough to compute from.",
             "Give --wire and --mean-turn with --turns or --ohm, or --mass with --ohm.",
         )
     chosen = wire_of(wire, spools, metal)

@@ -67,9 +67,6 @@ if TYPE_CHECKING:
 
 SOFTWARE = f"steadyohm {__version__}"
 
-CLOCKS_DIFFER_S = 60.0
-"""A lead zero from further in the future was stamped by a clock that has been set since."""
-
 
 @dataclass(frozen=True, slots=True)
 class Files:

@@ -449,10 +449,13 @@ class Daemon:
             for notice in self.out_of_reach.notices(self.healths, monotonic_s, utc_s):
                 self.show(notice)
             if not self.halted:
-                by_s = self._utc.set_back_by_s(monotonic_s, utc_s)
-                set_back = self._obeyed(ClockSetBack(by_s)) if by_s else []
+                by_s, told = self._utc.set_by_s(monotonic_s, utc_s), list[Event]()
+                if by_s < 0.0:
+                    told = self._obeyed(ClockSetBack(-by_s))
+                elif by_s > 0.0:
+                    told = [self._notice(Weight.WARNING, Code.CLOCK_SET_FORWARD, by_s=by_s)]
                 ticked = self.pipeline.tick(monotonic_s, utc_s)
-                await self._out([*set_back, *ticked, *self._between_units()])
+                await self._out([*told, *ticked, *self._between_units()])
             await asyncio.sleep(self.tick_s)
 
     async def hear_journal(self) -> None:

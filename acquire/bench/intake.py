@@ -136,7 +136,9 @@ class Feed:
         follows = self._told is LinkLost and kind in (LinkUnavailable, LinkTimeout)  # the same outage
         if kind is not self._told and not follows:
             self._told = kind
-            await self._say(Weight.STOP, "lost", cause=str(error))
+            # without a thermometer nothing stops before its last temperature is too old
+            stops = self.name != "thermometer"
+            await self._say(Weight.STOP if stops else Weight.WARNING, "lost", cause=str(error))
 
     async def _say(self, weight: Weight, what: str, **facts: Fact) -> None:
         await self.tell(Notice(weight, Code(f"{self.name}.{what}"), self.clock.utc_s(), facts=facts))

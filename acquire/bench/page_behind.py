@@ -19,15 +19,12 @@ from acquire.conditions import CalibrationDue
 from acquire.files.bench_tables import TYPED
 from acquire.files.network_tables import PageSettings, Speech
 from acquire.files.settings import Bench
-from acquire.page.about import About
-from acquire.page.background import Background
 from acquire.page.batch_count import BatchCount
-from acquire.page.behind import Asked, Behind, Plain, Posted
+from acquire.page.behind import About, Asked, Behind, Facts, Plain, Posted
 from acquire.page.bench_page import Address, BenchPage, open_page
 from acquire.page.deliberate import deliberate_tests
-from acquire.page.facts import Facts
 from acquire.page.papers import Papers, studies_in
-from acquire.page.past import Past
+from acquire.page.past import Background, Past
 from acquire.page.running import Running
 from acquire.page.say import Speaker, speaking_program
 from acquire.page.sheet_edit import SheetEditor

@@ -16,6 +16,7 @@ from dataclasses import dataclass, field
 
 from acquire.bench.intake import Feed
 from acquire.clock import Clock
+from acquire.conditions import fresh
 from acquire.files.bench_tables import MeterSettings
 from acquire.records import Ask, Code, Event, Fact, Notice, Prompt, Weight, Why
 from acquire.steps.setup_choice import Wanted
@@ -25,9 +26,6 @@ from drivers.self_check import AGREEING, CheckStep, fault_of, self_check_steps
 HOLDS_S = 24 * 3600.0
 """A check is good for a day, over restarts of the bench: who swaps the meter for another of the same protocol
 is found out the next morning. Workshop choice."""
-
-CLOCKS_DIFFER_S = 60.0
-"""A check from further in the future was stamped by a clock that has been set since."""
 
 PATIENCE_S = 6.0
 """So long the operator may take for a contact before a wrong reading is called wrong."""
@@ -60,7 +58,7 @@ def still_holds(notice: Notice | None, mark: str, now_utc_s: float) -> bool:
     """
     if notice is None or notice.code is not Code.SELF_CHECK_PASSED or notice.facts.get("mark") != mark:
         return False
-    return -CLOCKS_DIFFER_S <= now_utc_s - notice.utc_s <= HOLDS_S
+    return fresh(notice.utc_s, now_utc_s, HOLDS_S)
 
 
 @dataclass(slots=True)

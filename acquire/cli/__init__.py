@@ -32,7 +32,7 @@ check        answers.check:check                Check files line by line and say
 winding      answers.winding:winding            Ohms from turns, turns from ohms, wire from mass and ohms.
 schema       answers.schema:schema              Print the JSON Schemas of what is recorded and sent.
 find         answers.instruments:find           Look for meters by listening and asking harmlessly.
-meter-says   answers.meter_says:meter_says      Show a meter's bytes and what is made of them, live.
+meter-says   answers.instruments:meter_says      Show a meter's bytes and what is made of them, live.
 decode       answers.instruments:decode         Say what a driver makes of some bytes.
 meters       answers.instruments:meters         List drivers and links, and what each can do.
 explain      answers.told:explain_unit          Explain values told over the telephone.
@@ -40,7 +40,7 @@ identify     answers.told:identify_core         Say which of the known sheets an
 learn        answers.told:learn_sheet           Propose a sheet from good units measured by pairs.
 history      answers.history:history            Show what is on the record, or write it into files.
 restore      answers.restoring:restore_journal  Bring back what a journal has lost, from its copies.
-replay       answers.replay:replay_recording    Judge a recording again, by its own sheet or another.
+replay       answers.replay:replay_recording    Run recorded readings again, by their own sheet or another.
 chart        answers.check_chart:chart          Draw the check standard's readings between their limits.
 result       answers.importing:result           Type in results from elsewhere while no bench is at work.
 batch        answers.batch:batch                Report a batch, or list the batches of a journal.

@@ -32,7 +32,8 @@ METER_HELP = "A meter file, or a shipped one by its name, such as hand-2000."
 def demo(
     folder: Annotated[Path | None, typer.Option("--dir", help="Where the files of this run go.")] = None,
     scene: Annotated[
-        Scene, typer.Option(help="Which units: cores in the post, or a batch of forty that was wound here.")
+        Scene,
+        typer.Option(help="Which units: cores that came by mail, or a batch of forty that was wound here."),
     ] = Scene.PLOVER_80,
     meter: Annotated[str, typer.Option(help=METER_HELP)] = "bench-6-digit",
     units: Annotated[

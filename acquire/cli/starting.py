@@ -2,14 +2,39 @@
 
 from __future__ import annotations
 
+import hashlib
+import os
+import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from system.desktop import Starter, at_login, menu, plain_name
+
 if TYPE_CHECKING:
     from system.desktop import Starter
+
+TITLE = "steadyohm"
+
+
+def in_menu(folder: Path) -> Starter:
+    """The setup page, in a folder of bench files."""
+    return menu(_words("setup", "--browser", "--folder", str(folder.resolve())), TITLE, os.environ)
+
+
+def bench_at_login(bench: Path) -> Starter:
+    """One bench, by its file."""
+    place = str(bench.resolve())
+    digest = hashlib.sha256(place.encode("utf-8", "surrogateescape")).hexdigest()[:6]  # another of its name
+    name = f"{plain_name(bench.stem)}-{digest}"
+    return at_login(name, _words("run", place), f"{TITLE} {name}", os.environ)
+
+
+def _words(*words: str) -> tuple[str, ...]:
+    """This program as it runs now; -P: a user's own folder named acquire is not ours."""
+    return (sys.executable, "-P", "-m", "acquire", *words)
 
 
 BENCH = Annotated[Path, typer.Argument(help="Bench file that a page or a person has made.")]
@@ -21,7 +46,7 @@ SETUP_FOLDER = Annotated[
 
 def install_shortcut(folder: SETUP_FOLDER = None) -> None:
     """Put an entry into the menu that opens the setup page in a browser."""
-    from acquire.answers.starting import in_menu
+    from acquire.cli.starting import in_menu
 
     place = folder or Path.home() / "steadyohm"
     place.mkdir(parents=True, exist_ok=True)
@@ -30,14 +55,14 @@ def install_shortcut(folder: SETUP_FOLDER = None) -> None:
 
 def remove_shortcut() -> None:
     """Take that entry out of the menu again."""
-    from acquire.answers.starting import in_menu
+    from acquire.cli.starting import in_menu
 
     _taken(in_menu(Path()).take_away, "the menu")
 
 
 def install_at_login(bench: BENCH) -> None:
     """Let a bench start whenever you log in."""
-    from acquire.answers.starting import bench_at_login
+    from acquire.cli.starting import bench_at_login
     from acquire.files.settings import load_bench
 
     load_bench(bench)  # one that cannot be used is refused now, not at the next log-in
@@ -46,7 +71,7 @@ def install_at_login(bench: BENCH) -> None:
 
 def remove_at_login(bench: BENCH) -> None:
     """Let a bench start at log-in no longer."""
-    from acquire.answers.starting import bench_at_login
+    from acquire.cli.starting import bench_at_login
 
     _taken(bench_at_login(bench).take_away, "what starts at log-in")
 

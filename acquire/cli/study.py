@@ -33,7 +33,7 @@ def study(
     trials: Annotated[int, typer.Option(help="Rounds: how often everybody measures every unit.")] = 3,
     seed: Annotated[int | None, typer.Option(help="The same seed gives the same random order.")] = None,
     to: Annotated[
-        Path, typer.Option(help="File of the record; one that is not complete is gone on with.")
+        Path, typer.Option(help="File of the record; one that is not complete is continued.")
     ] = Path("study.jsonl"),
     report: Annotated[
         Path | None, typer.Option(help="Tell what the study of this record says; measures nothing.")

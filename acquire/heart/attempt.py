@@ -253,7 +253,7 @@ class StepState:
 
     @property
     def done(self) -> bool:
-        """A verdict counts, or the step was left out."""
+        """A verdict counts, or the step was skipped."""
         return self.outcome is not None or self.skipped
 
     @property

@@ -13,7 +13,7 @@ from acquire.physics.common import PairReading
 from acquire.physics.wire import SpoolCard
 from acquire.records import (
     Batch,
-    BatchDeed,
+    BatchEvent,
     BatchState,
     Branch,
     BranchKind,
@@ -166,7 +166,7 @@ class BatchBook:
         batch = self.batch
         if batch is None:
             return []
-        return [self.did(batch, BatchDeed.MADE_WAY, utc_s)]
+        return [self.did(batch, BatchEvent.MADE_WAY, utc_s)]
 
     def needed(self) -> Batch:
         """The batch that is running.
@@ -178,13 +178,13 @@ class BatchBook:
             raise Refused(Refusal.NO_BATCH_RUNNING)
         return self.batch
 
-    def did(self, batch: Batch, deed: BatchDeed, utc_s: float, remark: str = "") -> Batch:
+    def did(self, batch: Batch, deed: BatchEvent, utc_s: float, remark: str = "") -> Batch:
         """Write a deed on a batch: the record of it, which is the latest from now on."""
         state = {
-            BatchDeed.PAUSED: BatchState.PAUSED,
-            BatchDeed.MADE_WAY: BatchState.PAUSED,
-            BatchDeed.FINISHED: BatchState.FINISHED,
-            BatchDeed.RESUMED: BatchState.RUNNING,
+            BatchEvent.PAUSED: BatchState.PAUSED,
+            BatchEvent.MADE_WAY: BatchState.PAUSED,
+            BatchEvent.FINISHED: BatchState.FINISHED,
+            BatchEvent.RESUMED: BatchState.RUNNING,
         }.get(deed, batch.state)
         place = self.place
         return self.take(
@@ -196,7 +196,7 @@ class BatchBook:
                 sheet_hash=place.sheet.content_hash if batch.sheet == place.sheet.name else batch.sheet_hash,
                 operator=place.operator or batch.operator,
                 remark=remark,
-                changed=batch.changed if deed is BatchDeed.SPOOL_CHANGED else (),
+                changed=batch.changed if deed is BatchEvent.SPOOL_CHANGED else (),
                 utc_s=utc_s,
             )
         )
@@ -222,7 +222,7 @@ def compared(
     *,
     four_wire_below_ohm: float,
 ) -> tuple[Batch, list[Notice]]:
-    """Compare a unit with what sheet and spool cards foretell.
+    """Compare a unit with what sheet and spool cards predict.
 
     Args:
         batch: that it belongs to.

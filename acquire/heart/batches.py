@@ -15,7 +15,7 @@ from acquire.records import (
     AcceptFirstUnit,
     Ask,
     Batch,
-    BatchDeed,
+    BatchEvent,
     BatchState,
     ChangeSpool,
     Code,
@@ -99,9 +99,9 @@ class Batches(BatchBook):
             case ResumeBatch():
                 return self._resume(command, utc_s)
             case PauseBatch():
-                return [self.did(self.needed(), BatchDeed.PAUSED, utc_s, command.remark)]
+                return [self.did(self.needed(), BatchEvent.PAUSED, utc_s, command.remark)]
             case FinishBatch():
-                return [self.did(self.needed(), BatchDeed.FINISHED, utc_s, command.remark)]
+                return [self.did(self.needed(), BatchEvent.FINISHED, utc_s, command.remark)]
             case ChangeSpool():
                 return self._change_spool(command, utc_s)
             case AcceptFirstUnit():
@@ -120,7 +120,7 @@ class Batches(BatchBook):
         fresh = Batch(
             bench=place.bench,
             batch=name,
-            deed=BatchDeed.OPENED,
+            deed=BatchEvent.OPENED,
             state=BatchState.RUNNING,
             sheet=place.sheet.name,
             sheet_hash=place.sheet.content_hash,
@@ -139,7 +139,7 @@ class Batches(BatchBook):
         if batch.batch == self.running:
             raise Refused(Refusal.BATCH_RUNNING, batch=batch.batch)
         self.same_sheet(batch)
-        return [*self.made_way(utc_s), self.did(batch, BatchDeed.RESUMED, utc_s, command.remark)]
+        return [*self.made_way(utc_s), self.did(batch, BatchEvent.RESUMED, utc_s, command.remark)]
 
     def _change_spool(self, command: ChangeSpool, utc_s: float) -> list[Event]:
         batch, sheet = self.needed(), self.place.sheet
@@ -154,7 +154,7 @@ class Batches(BatchBook):
             first_doubt=None,
             changed=tuple(fresh.values()),
         )
-        events: list[Event] = [self.did(changed, BatchDeed.SPOOL_CHANGED, utc_s)]
+        events: list[Event] = [self.did(changed, BatchEvent.SPOOL_CHANGED, utc_s)]
         if facts := mismatch(command.spool, names, sheet, self.cards):
             events.append(Notice(Weight.WARNING, Code.BATCH_SPOOL, utc_s, facts=facts))
         return events
@@ -166,7 +166,7 @@ class Batches(BatchBook):
             raise Refused(Refusal.NO_DOUBT)
         self.same_sheet(batch)
         calm = replace(batch, state=BatchState.RUNNING, first_doubt=None)
-        return self.did(calm, BatchDeed.ACCEPTED, utc_s, command.reason)
+        return self.did(calm, BatchEvent.ACCEPTED, utc_s, command.reason)
 
     # ------------------------------------------------------------------ units
 
@@ -232,7 +232,7 @@ class Batches(BatchBook):
     def ended(
         self, result: UnitResult, readings: Sequence[PairReading], four_wire_below_ohm: float
     ) -> list[Event]:
-        """A unit has its result: the first of a batch, or of a spool, is compared with what is foretold."""
+        """A unit has its result: the first of a batch, or of a spool, is compared with what is predicted."""
         self._held = (result.serial, result.utc_s) if result.must_rest else ("", 0.0)
         batch = self.known.get(result.batch)
         if batch is None or result.outcome is None:
@@ -256,11 +256,11 @@ class Batches(BatchBook):
         seen, notices = compared(
             batch, result, readings, self.place, self.cards, four_wire_below_ohm=four_wire_below_ohm
         )
-        return [self.did(seen, BatchDeed.FIRST_UNIT, result.utc_s), *notices]
+        return [self.did(seen, BatchEvent.FIRST_UNIT, result.utc_s), *notices]
 
     def _stopped(self, batch: Batch, utc_s: float) -> list[Event]:
         """Nobody said a word to the doubt: the batch rests until somebody does."""
-        paused = self.did(batch, BatchDeed.PAUSED, utc_s)
+        paused = self.did(batch, BatchEvent.PAUSED, utc_s)
         refused = Refused(Refusal.BATCH_STOPPED, batch=batch.batch, first=batch.first_serial)
         return [paused, refused.notice(utc_s)]
 

@@ -10,7 +10,7 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
-from acquire.conditions import CalibrationDue, Conditions, Recheck, Temperature
+from acquire.conditions import CalibrationDue, Conditions, Recheck, Temperature, fresh
 from acquire.physics.leads import CONTACT_OHM, moved
 from acquire.records import (
     Ask,
@@ -43,9 +43,6 @@ from acquire.unit_result import Stay, revised, settled
 from acquire.verdict.typed import Habit, typed_result
 from acquire.verdict.typed_wanted import guidance
 from drivers.reading import Quantity
-
-CLOCKS_DIFFER_S = 300.0
-"""A lead zero this far in the future was taken by a clock that has been set since."""
 
 Duty = ZeroLeads | CheckMeter | OverrideCheck | TypeTemperature | TypeResult | ClockSetBack
 """Commands that are carried out here."""
@@ -176,7 +173,7 @@ class Duties:
             case TypedResult():
                 self.stay.typed.append(record)
             case LeadZero() if record.meter_id == self.place.meter_id and self.conditions.lead_wanted:
-                if record.utc_s <= utc_s + CLOCKS_DIFFER_S:
+                if fresh(record.utc_s, utc_s, math.inf):
                     self._zeroed(record)
             case CheckStandard():
                 for check in self.checks:

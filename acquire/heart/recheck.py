@@ -193,7 +193,7 @@ def _open_elsewhere(state: StepState, states: Sequence[StepState], table: PairTa
 
 
 def _away(state: StepState, table: PairTable, others: Sequence[StepState]) -> float:
-    """How far a value lies from what others foretell for its pair, in standard uncertainties.
+    """How far a value lies from what others predict for its pair, in standard uncertainties.
 
     NaN where they say little more than the sheet, or there is no value.
     """
@@ -203,8 +203,8 @@ def _away(state: StepState, table: PairTable, others: Sequence[StepState]) -> fl
         return math.nan
     if not math.isfinite(state.ohm):
         return math.inf
-    foretold, u_ohm = known.reading(state.reading)
-    return abs(state.ohm - foretold) / max(u_ohm, 1e-12)
+    predicted, u_ohm = known.reading(state.reading)
+    return abs(state.ohm - predicted) / max(u_ohm, 1e-12)
 
 
 def repeatable(states: Sequence[StepState], limit: float) -> StepState | None:

@@ -277,7 +277,7 @@ class UnitState:
 
     @property
     def done(self) -> bool:
-        """Every step has a verdict that counts, or was left out."""
+        """Every step has a verdict that counts, or was skipped."""
         return self.state is None
 
     @property
@@ -287,7 +287,7 @@ class UnitState:
 
     @property
     def ends_skipped(self) -> bool:
-        """The latest thing was that a step was left out."""
+        """The latest thing was that a step was skipped."""
         return bool(self.attempts) and self.attempts[-1].deed is Deed.SKIPPED
 
     @property
@@ -314,7 +314,7 @@ class UnitState:
 
     @property
     def ended(self) -> list[tuple[Step, Outcome | None]]:
-        """What each step that is done came to; None where it was left out."""
+        """What each step that is done came to; None where it was skipped."""
         return [(s.step, s.outcome) for s in self.states if s.done]
 
     @property

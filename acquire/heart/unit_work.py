@@ -54,8 +54,8 @@ from acquire.steps.setup_choice import (
     quantity_for,
 )
 from acquire.verdict.close import close_unit
+from acquire.verdict.judge import AcceptanceCriteria, judge, judge_open, judge_repeat
 from acquire.verdict.judge import Attempt as Standing
-from acquire.verdict.judge import Yardstick, judge, judge_open, judge_repeat
 from drivers.reading import Flag, Quantity
 
 
@@ -440,8 +440,8 @@ class UnitWork:
     def _limits(self, step: Step) -> Limits:
         return self.table.limits_for(step, self.place.purpose)
 
-    def _yardstick(self, step: Step) -> Yardstick:
-        return Yardstick(step, self._limits(step), self.table.nominal_ohm(step.pair))
+    def _yardstick(self, step: Step) -> AcceptanceCriteria:
+        return AcceptanceCriteria(step, self._limits(step), self.table.nominal_ohm(step.pair))
 
 
 def _attempt_of(verdict: Verdict) -> Attempt:

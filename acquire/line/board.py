@@ -16,7 +16,7 @@ from pydantic_core import from_json
 from acquire.choices import Outcome
 from acquire.outlets.payload import VERSION
 from acquire.outlets.topics import State, bench_in
-from acquire.words.outcomes import OUTCOME_WORDS
+from acquire.words.verdicts import OUTCOME_WORDS
 
 LONGEST = 160
 """Characters of a text on a card; more is cut."""

@@ -32,8 +32,7 @@ from acquire.outlets.mqtt import Broker
 from acquire.outlets.outlet import BackOff, OutletFailed
 from acquire.outlets.topics import ROOT
 from acquire.page.access import Gate, own_names, token_of
-from acquire.page.app import Events, Guard, files_of, plain
-from acquire.page.assets import read_assets
+from acquire.page.app import Events, Guard, files_of, plain, read_assets
 from acquire.page.serve import address_of, listening_socket, serve
 from acquire.page.stream import Feed
 from acquire.sheets import load_sheet

@@ -43,11 +43,10 @@ from acquire.records.codes import ASKED_FOR, KEPT_ONLY
 from acquire.unit_result import stay_of
 from acquire.words.beside import typed_answer
 from acquire.words.notices import said
-from acquire.words.outcomes import OUTCOME_WORDS, deed_words, verdict_word
 from acquire.words.prompts import asked
 from acquire.words.settling import held, hindered
 from acquire.words.units import cause_of, result_words, untested_words
-from acquire.words.verdicts import reason
+from acquire.words.verdicts import OUTCOME_WORDS, deed_words, reason, verdict_word
 
 SIGNS: dict[Outcome, tuple[str, str, str]] = {
     Outcome.PASS: ("●", OUTCOME_WORDS[Outcome.PASS], "bold bright_blue"),

@@ -12,7 +12,7 @@ from acquire.choices import FAILING
 from acquire.page.telling import picked
 from acquire.records import Batch, Outcome, UnitResult
 from acquire.words.faults import batch_doubt
-from acquire.words.outcomes import deed_words
+from acquire.words.verdicts import deed_words
 
 GOOD = frozenset({Outcome.PASS, Outcome.CONDITIONAL_PASS})
 

@@ -11,7 +11,52 @@ from typing import Any
 
 from acquire.errors import SteadyohmError
 from acquire.outlets.orders import Answer, Desk, Order
-from acquire.page.facts import Facts
+from acquire.page.telling import picked
+from acquire.records import Fact, LeadZero, Purpose
+from acquire.words.batches import PURPOSES
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """The state of a bench beside its unit.
+
+    Attributes:
+        utc_s: now, by the bench's clock.
+        meter_silence_s: since the latest reading of the ohms meter; None before the first.
+        meter_patience_s: so long a silence is nothing to speak of.
+        halted: the journal cannot be written.
+        lead: the lead zero in force; lead_wanted: the bench needs one; lead_due: it is missing or too old.
+        celsius: fresh temperature, None where there is none.
+        temperature_known: some temperature has been read or typed, fresh or not.
+        check_name: of the check standard, empty where the bench has none; check_due: it must be measured;
+            check_blocked: it stops the bench; check_utc_s: of the latest check.
+        calibration: facts of a calibration that is past due; empty where it is not.
+        learned: facts of what the bench has learnt of its contacts; empty where that is nothing.
+        failing: name and latest failure of each outlet that cannot get rid of what it has.
+    """
+
+    utc_s: float
+    meter_silence_s: float | None = None
+    meter_patience_s: float = 3.0
+    halted: bool = False
+    lead: LeadZero | None = None
+    lead_wanted: bool = False
+    lead_due: bool = False
+    celsius: float | None = None
+    temperature_known: bool = False
+    check_name: str = ""
+    check_due: bool = False
+    check_blocked: bool = False
+    check_utc_s: float | None = None
+    calibration: Mapping[str, Fact] = field(default_factory=dict)
+    learned: Mapping[str, Fact] = field(default_factory=dict)
+    failing: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def silent(self) -> bool:
+        """Whether the meter has been silent for longer than it should be."""
+        return self.meter_silence_s is not None and self.meter_silence_s > self.meter_patience_s
+
 
 Plain = dict[str, Any]
 File = tuple[bytes, str]
@@ -63,3 +108,38 @@ def short_text(body: Plain, name: str, default: str = "") -> str:
     if not isinstance(value, str) or len(value) > 200 or not value.isprintable():
         raise Unfit(f"{name} is a short text.")
     return value.strip()
+
+
+@dataclass(frozen=True, slots=True)
+class About:
+    """One bench.
+
+    Attributes:
+        name, meter, operator, software: of the bench.
+        purpose: why it measures.
+        speech: "browser" or "machine", whichever speaks.
+        orders: whether the page may order something.
+        speed: of the bench's clock; 1 except in a demonstration.
+        demo: the instruments are simulated.
+        typed: readings are typed, since the meter has no cable.
+        study: a gauge study is at work, whose values nobody sees.
+    """
+
+    name: str
+    purpose: Purpose
+    meter: str
+    operator: str
+    software: str
+    speech: str = "browser"
+    orders: bool = True
+    speed: float = 1.0
+    demo: bool = False
+    typed: bool = False
+    study: bool = False
+
+    def plain(self) -> dict[str, Any]:
+        """For the page."""
+        own = picked(
+            self, "name", "purpose", "meter", "operator", "software", "speech", "demo", "typed", "study"
+        )
+        return {**own, "purpose_word": PURPOSES[self.purpose]}

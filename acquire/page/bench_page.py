@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import io
 import socket
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -16,10 +17,8 @@ import structlog
 
 from acquire.files.network_tables import is_loopback
 from acquire.page.access import Gate, own_names, token_of
-from acquire.page.app import Pages
-from acquire.page.assets import read_assets
+from acquire.page.app import Pages, read_assets
 from acquire.page.behind import Behind
-from acquire.page.invitation import invitation
 from acquire.page.say import Speaker
 from acquire.page.serve import address_of, listening_socket, serve
 from acquire.page.stream import Stream
@@ -181,3 +180,29 @@ def open_page(address: Address, view: View, mode: str = "bench") -> BenchPage:
     gate = Gate(address.host, port, token, own_names(address.names))
     stream = Stream(view, mode, assets.mark)
     return BenchPage(stream, Pages(stream, assets), gate, listener, address.token_file)
+
+
+def invitation(address: str, token: str | None, token_file: Path, *, to_terminal: bool) -> str:
+    """What is printed at the start.
+
+    Args:
+        address: of the page, without the token.
+        token: to be shown once by every browser; None where none is needed.
+        token_file: where it is kept.
+        to_terminal: whether a person reads this.
+    """
+    if token is None:
+        return f"The bench page: {address}"
+    if not to_terminal:
+        return f"The bench page: {address} with ?token= and the token of {token_file}"
+    whole = f"{address}?token={token}"
+    return f"The bench page, for this machine and others in the network:\n\n{qr_code(whole)}\n  {whole}\n"
+
+
+def qr_code(text: str) -> str:
+    """A QR code (ISO/IEC 18004) in half blocks, with the quiet zone that readers need."""
+    import segno  # noqa: PLC0415  (only a page for the network has a code)
+
+    drawn = io.StringIO()
+    segno.make(text, error="m", micro=False).terminal(drawn, compact=True)
+    return drawn.getvalue()

@@ -1,6 +1,6 @@
-"""What the probes are doing: contact, how far from rest, the trace of readings, the value on the meter.
+"""What the probes are doing: contact, how far from rest, the trace, the value shown, and all in one word.
 
-Pure: readings and events in, plain JSON values out. Not for what the value means (view, unit_view).
+Pure: readings and events in, plain JSON values out. Not for what the value means (view, drawing).
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from acquire.quantity import show
-from acquire.records import Approach, Contact, Settled
+from acquire.records import Approach, Ask, Contact, Prompt, Settled, Why
 from acquire.words.settling import held, hindered
 from drivers.reading import UNIT_OF, Kind, Reading
 
@@ -23,6 +23,16 @@ TRACE_POINTS = 600
 
 RECENT = 64
 """Readings remembered before a contact is told: the event comes a moment after its reading."""
+
+PHASES = (
+    *("idle", "touch", "settling", "settled", "verdict", "other_pair", "lift"),
+    *("duty", "stopped", "lost", "wait", "ended"),
+)
+"""Every phase."""
+
+SELF_CHECKS = frozenset({Why.SELF_CHECK, Why.SELF_CHECK_PASSED})
+DUTIES = frozenset({Ask.SHORT_PROBES, Ask.CHECK_RESISTOR, Ask.CLIP_ON})
+"""Requests that are no step of a unit: their text says it all."""
 
 NEAR = 3.0
 """An unrest below this many times what is allowed reads "nearly at rest"; workshop choice."""
@@ -41,7 +51,10 @@ class ContactView:
     """The probes of one bench.
 
     Attributes:
-        touching: they are on something.
+        touching: they are on something; at_rest: its value is; other: it reads like another pair.
+        stays: the contact only goes on under another setting of the meter.
+        judged: there is a verdict that no later contact, word or question has put away.
+        lost: the meter is away.
         reading: the meter's display, for the page.
         rest: how far from rest; None while the probes are off.
         trace: (seconds since contact, value in SI) of the contact that is going on, or the last one.
@@ -49,6 +62,11 @@ class ContactView:
     """
 
     touching: bool = False
+    at_rest: bool = False
+    other: bool = False
+    stays: bool = False
+    judged: bool = False
+    lost: bool = False
     reading: Plain = field(default_factory=nothing_read)
     rest: Plain | None = None
     trace: list[Point] = field(default_factory=list)
@@ -59,6 +77,7 @@ class ContactView:
 
     def see(self, reading: Reading) -> None:
         """Take one reading."""
+        self.lost = False
         self.reading = reading_words(reading)
         if reading.value_si is None:
             self._recent.clear()
@@ -69,8 +88,10 @@ class ContactView:
             self._add(point)
 
     def touched(self, event: Contact) -> None:
-        """A contact has begun, with a reading that was seen already."""
-        self.touching, self.renewed = True, True
+        """A contact has begun, with a reading that was seen already, or goes on under another setting."""
+        self.touching, self.renewed, self.stays = True, True, event.goes_on
+        if not event.goes_on:
+            self.at_rest = self.judged = self.other = False
         self._contact_s = event.monotonic_s
         self.trace.clear()
         self.fresh.clear()
@@ -86,12 +107,19 @@ class ContactView:
 
     def settled(self, event: Settled) -> None:
         """The value is at rest."""
+        self.at_rest = True
         if self.touching:
             self.rest = rest_words(0.0, held(event))
 
     def lifted(self) -> None:
-        """The probes have left."""
-        self.touching, self.rest = False, None
+        """The probes have left; the verdict stays to be read."""
+        self.touching = self.at_rest = self.other = self.stays = False
+        self.rest = None
+
+    def gone(self) -> None:
+        """The meter is away, and with it the contact."""
+        self.lifted()
+        self.lost = True
 
     def quiet(self, *, silent: bool) -> None:
         """Whether the meter has been silent for some time."""
@@ -105,6 +133,27 @@ class ContactView:
         points, self.fresh = self.fresh, []
         renewed, self.renewed = self.renewed, False
         return {"new": renewed, "points": [[round(s, 4), si] for s, si in points]}
+
+    def word(self, prompt: Prompt | None, *, stopped: bool, ended: bool) -> str:
+        """The phase.
+
+        Args:
+            prompt: what is asked for; None before anything was.
+            stopped: something says that nothing is judged.
+            ended: the last unit's result is still on show.
+        """
+        if self.lost or stopped:
+            return "lost" if self.lost else "stopped"
+        if prompt is None or prompt.ask is Ask.START_UNIT:
+            return "ended" if ended else "idle"
+        if prompt.ask in DUTIES or prompt.why in SELF_CHECKS:
+            return "duty"
+        if self.judged and prompt.why is not Why.SILENT:
+            return "verdict"
+        if self.touching:
+            known = {"other_pair": self.other, "lift": self.stays, "settled": self.at_rest}
+            return next((word for word, there in known.items() if there), "settling")
+        return {Ask.LIFT: "lift", Ask.WAIT: "wait"}.get(prompt.ask, "touch")
 
     def _add(self, point: Point) -> None:
         since = (point[0] - self._contact_s, point[1])

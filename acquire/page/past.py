@@ -1,16 +1,19 @@
 """Questions of the page to the record: a unit, a serial's visits, latest units, lead zeros, check standard.
 
-Each opens the journal for reading, answers and closes it; they block, so they are asked in a thread
-(background). Not for reports (papers) nor for what is going on now (view).
+Each opens the journal for reading, answers and closes it; they block, so they are asked in threads
+that hold up no stop. Not for reports (papers) nor for what is going on now (view).
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+import asyncio
+import contextlib
+import threading
+from collections.abc import Awaitable, Callable, Sequence
 from dataclasses import dataclass
 from operator import itemgetter
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from acquire.errors import InputImpossible
 from acquire.journal.history import JournalReader
@@ -22,8 +25,8 @@ from acquire.records import CheckStandard, LeadZero, UnitResult, UnitStarted
 from acquire.unit_result import ended_s, stays_of
 from acquire.words.batches import PURPOSES
 from acquire.words.beside import check_text
-from acquire.words.outcomes import OUTCOME_WORDS
 from acquire.words.units import result_words as ended_words
+from acquire.words.verdicts import OUTCOME_WORDS
 
 if TYPE_CHECKING:
     from acquire.reports.visits import Visit
@@ -225,3 +228,58 @@ def _check_text(readings: Sequence[CheckStandard]) -> str:
     value = show(last.reading_ohm, "Ω", last.expanded_ohm)
     word = "in control" if last.in_control else f"out of control: {check_text(last)}"
     return f"{last.resistor} reads {value}, certified {last.certificate_ohm:g} Ω: {word}"
+
+
+T = TypeVar("T")
+
+PATIENCE_S = 30.0
+"""Longest time that somebody waits for an answer."""
+
+
+class Background:
+    """A place for questions to the disk; two at a time, the others wait."""
+
+    def __init__(self) -> None:
+        """Nothing runs yet."""
+        self._turns = asyncio.Semaphore(2)
+
+    def asked(self, read: Callable[[dict[str, str]], T]) -> Callable[[dict[str, str]], Awaitable[T]]:
+        """A question that blocks, as one that does not."""
+        return lambda words: self.ask(lambda: read(words))
+
+    async def ask(self, work: Callable[[], T]) -> T:
+        """Do some work in a thread of its own and give what it gave.
+
+        The thread is left to itself when the process ends: a report must not hold up a stop.
+
+        Raises:
+            TimeoutError: it takes too long.
+            BaseException: whatever the work raised.
+        """
+        async with asyncio.timeout(PATIENCE_S):
+            await self._turns.acquire()
+            loop = asyncio.get_running_loop()
+            answer: asyncio.Future[T] = loop.create_future()
+
+            def settle(deed: Callable[[], None]) -> None:
+                self._turns.release()  # only now: work that nobody waits for any more still takes a processor
+                if not answer.done():
+                    deed()
+
+            def run() -> None:
+                try:
+                    value = work()
+                except BaseException as error:  # noqa: BLE001  (handed on to whoever asked)
+                    told = error
+                    _tell(loop, lambda: settle(lambda: answer.set_exception(told)))
+                else:
+                    _tell(loop, lambda: settle(lambda: answer.set_result(value)))
+
+            threading.Thread(target=run, name="page reader", daemon=True).start()
+            return await answer
+
+
+def _tell(loop: asyncio.AbstractEventLoop, deed: Callable[[], None]) -> None:
+    """Do something in the loop; if it has ended, nobody waits any more."""
+    with contextlib.suppress(RuntimeError):
+        loop.call_soon_threadsafe(deed)

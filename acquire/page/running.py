@@ -8,18 +8,16 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
 import tomlkit
 
 from acquire.files.settings import load_bench
-from acquire.page.behind import Plain, Unfit, short_text
-from acquire.page.rewriting import on_trial, put_file, put_key
-from acquire.page.shelf import Listed, files_beside, files_of, shipped_files
+from acquire.page.behind import Plain, short_text
+from acquire.page.shelf import Shelf, on_trial, put_file, put_key
 from acquire.sheets import load_sheet
-from acquire.words.batches import PURPOSES
 from drivers.models import load_model
 
 PLACES = {
@@ -77,18 +75,14 @@ class Running:
         """
         bench, tree = load_bench(self.file), self._tree()
         values = {name: str(tree.get(table, {}).get(key, "")) for name, (table, key) in PLACES.items()}
-        chosen = {"sheet": Path(bench.sheet), "model": Path(bench.meter.model)}
-        lists: dict[str, list[Plain]] = {}
-        for name, kind in FILES.items():
-            listed = [each for each in self._shelf(chosen[name].parent) if each.kind == kind]
-            values[name] = next((one.file for one in listed if one.path.samefile(chosen[name])), "")
-            lists[f"{name}s"] = [each.plain() for each in listed]
+        for name, path in (("sheet", bench.sheet), ("model", bench.meter.model)):
+            listed = self.shelf.files(FILES[name])
+            values[name] = next((one.file for one in listed if one.path.samefile(path)), "")
         return {
             "file": self.file.name,
             "values": values,
-            "purposes": {each.value: words for each, words in PURPOSES.items()},
             "typed_temperature": "value" in tree.get("temperature", {}),
-            **lists,
+            **self.shelf.plain(),
         }
 
     async def change(self, body: Plain) -> Plain:
@@ -101,32 +95,24 @@ class Running:
     def _tree(self) -> Plain:
         return tomlkit.parse(self.file.read_text(encoding="utf-8")).unwrap()
 
-    def shelf(self) -> Iterator[Listed]:
-        """All files to choose from, those beside the sheet in use among them."""
-        return self._shelf(Path(load_bench(self.file).sheet).parent)
+    @property
+    def shelf(self) -> Shelf:
+        """All files to choose from, those beside the ones in use among them."""
+        return Shelf(self.file.parent, self._in_use)
 
-    def _shelf(self, beside: Path) -> Iterator[Listed]:
-        """Files of the bench file's folder, of the one in use and the shipped ones, each once."""
-        seen = set()
-        for each in (*files_of(self.file.parent), *files_beside(beside), *shipped_files()):
-            if (real := each.path.resolve()) not in seen:
-                seen.add(real)
-                yield each
+    def _in_use(self) -> list[Path]:
+        bench = load_bench(self.file)
+        return [Path(bench.sheet), Path(bench.meter.model)]
 
     def _changes(self, body: Plain) -> dict[str, str]:
         """The settings of a body that differ from the file's. Raises Unfit for what is none."""
         before, changes = self.state({})["values"], {}
-        bench = load_bench(self.file)
         for name in PLACES:
             value = short_text(body, name) if name in body else before[name]
             if value == before[name] or not (value or name in MAY_GO):
                 continue
             if name in FILES:
-                folder = Path(bench.sheet if name == "sheet" else bench.meter.model).parent
-                listed = {each.file: each.path for each in self._shelf(folder) if each.kind == FILES[name]}
-                if value not in listed:
-                    raise Unfit(f"Choose a {FILES[name]} file of the list.")
-                value = self._named(listed[value])
+                value = self._named(self.shelf.chosen(value, FILES[name]).path)
             changes[name] = value
         return changes
 

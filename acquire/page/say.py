@@ -1,7 +1,7 @@
 """Words spoken by the machine that the bench runs on, where the browser has no voice: espeak-ng or say.
 
 The words go to the program's standard input, its arguments are always the same, no shell is asked. Not for
-what is said (spoken, ear).
+what is said (spoken).
 """
 
 from __future__ import annotations

@@ -19,10 +19,9 @@ from acquire.files.bench_tables import TYPED
 from acquire.files.settings import load_bench
 from acquire.files.shipped import meter_file_for
 from acquire.page.behind import Plain, Posted, Unfit, short_text
-from acquire.page.shelf import Listed, files_of, shipped_files
+from acquire.page.shelf import Listed, Shelf
 from acquire.page.stream import Stream
 from acquire.sheets import load_sheet
-from acquire.words.batches import PURPOSES
 from drivers.errors import MeterError
 from drivers.find import Finding, display_counts
 from drivers.link.address import parse_address
@@ -103,12 +102,15 @@ class Setup:
     _starting: bool = False
     _ranges: dict[str, frozenset[float]] = field(default_factory=dict)
 
+    @property
+    def shelf(self) -> Shelf:
+        """What there is to choose from."""
+        return Shelf(self.folder)
+
     # ------------------------------------------------------------------ what is answered
 
     async def state(self, _words: dict[str, str]) -> Plain:
         """Everything that the setup screen shows."""
-        own, theirs = files_of(self.folder), shipped_files()
-        both = [*own, *theirs]
         return {
             "mode": "setup",
             "folder": str(self.folder),
@@ -116,11 +118,8 @@ class Setup:
             **self._progress,
             "meters": self._meters(),
             "drivers": list(known_drivers()),
-            "sheets": [each.plain() for each in both if each.kind == "sheet"],
-            "models": [each.plain() for each in both if each.kind == "meter"],
-            "purposes": {each.value: words for each, words in PURPOSES.items()},
-            "typed_model": _proposed(NO_CABLE, [each for each in both if each.kind == "meter"]),
-            "benches": [each.plain() for each in own if each.kind == "bench"],
+            **self.shelf.plain(),
+            "typed_model": _proposed(NO_CABLE, self.shelf.files("meter")),
             "written": self.written or None,
             "problem": self.problem,
         }
@@ -137,7 +136,7 @@ class Setup:
                 task.cancel()
 
     def _meters(self) -> list[Plain]:
-        models = [each for each in (*files_of(self.folder), *shipped_files()) if each.kind == "meter"]
+        models = self.shelf.files("meter")
         return [
             {
                 "id": place,
@@ -266,23 +265,19 @@ class Setup:
         name = short_text(body, "file")
         if not FILE_NAME.fullmatch(name):
             raise Unfit("A bench file is named like bench-1.toml: letters, digits, spaces, - and _.")
-        files = {each.file: each for each in (*files_of(self.folder), *shipped_files())}
         finding = self._finding(body)
         return Wanted(
             finding,
             tuple(each for each in self.meters if each is not finding),
             self.folder / name,
-            _chosen(files, short_text(body, "sheet"), "sheet"),
-            _chosen(files, short_text(body, "model"), "meter"),
+            self.shelf.chosen(short_text(body, "sheet"), "sheet").path,
+            self.shelf.chosen(short_text(body, "model"), "meter").path,
             {each: text for each in WORDS if (text := short_text(body, each))},
         )
 
     async def _start(self, body: Plain) -> Plain:
-        named = short_text(body, "file", self.written)
-        listed = {each.path.name: each for each in files_of(self.folder) if each.kind == "bench"}
-        found = listed.get(named.removeprefix("folder/"))
-        if found is None:
-            raise Unfit("There is no such bench file in the folder.")
+        named = short_text(body, "file", self.written).removeprefix("folder/")
+        found = self.shelf.chosen(f"folder/{named}", "bench")
         if self._starting:
             raise Unfit("The bench is being started.")
         self._starting = True
@@ -299,13 +294,6 @@ class Setup:
 
 def _check(file: Path) -> None:
     load_sheet(load_bench(file).sheet)
-
-
-def _chosen(files: dict[str, Listed], name: str, kind: str) -> Path:
-    found = files.get(name)
-    if found is None or found.kind != kind:
-        raise Unfit(f"Choose a {kind} file of the list.")
-    return found.path
 
 
 def _full_scales(model: Listed) -> set[float]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import asyncio
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -19,9 +19,8 @@ import tomlkit
 
 from acquire.page.behind import Plain, Unfit
 from acquire.page.drawing import face, limits_words
-from acquire.page.rewriting import on_trial, put_file, put_key
 from acquire.page.setup import FILE_NAME
-from acquire.page.shelf import Listed
+from acquire.page.shelf import Listed, Shelf, on_trial, put_file, put_key
 from acquire.quantity import show
 from acquire.records import Purpose, Sheet, StepKind
 from acquire.sheets import load_sheet
@@ -30,6 +29,8 @@ from acquire.steps.pairs import PairTable
 
 MOST_PAIRS = 400
 """In a preview."""
+
+NO_SHEET = "What was sent is not this sheet: open it again."
 
 ONCE = ("sheet", "connector")
 """Tables that stand once; all others are lists."""
@@ -142,30 +143,30 @@ class SheetEditor:
 
     Attributes:
         folder: new sheets are written here.
-        shelf: gives all files there are to choose from.
+        shelf: the files there are to choose from.
         written: told that a sheet was written.
     """
 
     folder: Path
-    shelf: Callable[[], Iterator[Listed]]
+    shelf: Shelf
     written: Callable[[], None] = lambda: None
 
     async def answer(self, body: Plain) -> Plain:
         """The sheets there are; one of them; what it would be as wanted; or that it is written."""
         try:
             answer = await asyncio.to_thread(self._answer, body)
-        except (ValueError, TypeError, AttributeError, LookupError) as error:
-            raise Unfit(" ".join(str(error).split()) or "That is no sheet.") from error
+        except ValueError as error:
+            raise Unfit(" ".join(str(error).split()) or NO_SHEET) from error
+        except (TypeError, AttributeError, LookupError) as error:  # of another shape, or of another sheet
+            raise Unfit(NO_SHEET) from error
         if answer.get("written"):
             self.written()
         return answer
 
     def _answer(self, body: Plain) -> Plain:
-        sheets = {each.file: each for each in self.shelf() if each.kind == "sheet"}
         if "file" not in body:
-            return {"sheets": [each.plain() for each in sheets.values()]}
-        if (chosen := sheets.get(str(body["file"]))) is None:
-            raise ValueError("Choose a sheet of the list.")
+            return {"sheets": [each.plain() for each in self.shelf.files("sheet")]}
+        chosen = self.shelf.chosen(str(body["file"]), "sheet")
         text = chosen.path.read_text(encoding="utf-8")
         if "wanted" in body:
             text = rewritten(text, dict(body["wanted"]))

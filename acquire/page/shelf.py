@@ -6,13 +6,18 @@ reading a sheet (acquire.sheets) or a bench file (acquire.files).
 
 from __future__ import annotations
 
+import contextlib
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from acquire.files.new_file import new_file
 from acquire.files.shipped import shipped
+from acquire.page.behind import Plain, Unfit
+from acquire.words.batches import PURPOSES
+from system.files import to_disk
 
 LARGEST_BYTES = 1_000_000
 """A file larger than this is none of ours."""
@@ -44,25 +49,39 @@ class Listed:
         return {"file": self.file, "name": self.name, "about": self.about, "source": source}
 
 
-def files_of(folder: Path) -> list[Listed]:
-    """All files of a folder that are ours, by name. Links that lead out of it are passed over."""
-    return [*_listed(folder, "folder")]
+@dataclass(frozen=True, slots=True)
+class Shelf:
+    """Files that are ours: of one folder, of the folders that files in use lie in, and the shipped ones.
 
+    Attributes:
+        folder: looked through first; links that lead out of it are passed over.
+        in_use: files whose folders are looked through too.
+    """
 
-def files_beside(folder: Path) -> list[Listed]:
-    """As `files_of`, of the folder that a file in use lies in."""
-    return [*_listed(folder, "beside")]
+    folder: Path
+    in_use: Callable[[], Iterable[Path]] = tuple
 
+    def files(self, kind: str) -> list[Listed]:
+        """All of a kind, each once."""
+        places = [(self.folder, "folder"), *((each.parent, "beside") for each in self.in_use())]
+        places += [(shipped("sheets"), "shipped"), (shipped("meters"), "shipped")]
+        found: dict[Path, Listed] = {}
+        for place in places:
+            for each in _listed(*place):
+                found.setdefault(each.path.resolve(), each)
+        return [each for each in found.values() if each.kind == kind]
 
-def all_files(folder: Path) -> Iterator[Listed]:
-    """Those of a folder, then the shipped ones."""
-    yield from files_of(folder)
-    yield from shipped_files()
+    def chosen(self, name: str, kind: str) -> Listed:
+        """The one that a page names. Raises Unfit where there is none of this kind."""
+        if (found := next((each for each in self.files(kind) if each.file == name), None)) is None:
+            raise Unfit(f"Choose a {kind} file of the list.")
+        return found
 
-
-def shipped_files() -> list[Listed]:
-    """The shipped sheets and meter files."""
-    return [*_listed(shipped("sheets"), "shipped"), *_listed(shipped("meters"), "shipped")]
+    def plain(self) -> Plain:
+        """What a bench is put together of, for the page."""
+        lists = {"sheets": "sheet", "models": "meter", "benches": "bench"}
+        listed = {name: [each.plain() for each in self.files(kind)] for name, kind in lists.items()}
+        return {**listed, "purposes": {each.value: words for each, words in PURPOSES.items()}}
 
 
 def _listed(folder: Path, source: str) -> Iterator[Listed]:
@@ -98,3 +117,33 @@ def _kind(tree: dict[str, Any]) -> tuple[str, dict[str, Any]]:
     if isinstance(tree.get("range"), list):
         return "meter", tree
     return "", {}
+
+
+def put_key(table: Any, key: str, value: Any) -> None:
+    """One key of a table: what is alike stays as it is written, an empty value takes the key out."""
+    before = table.get(key)
+    if (before.unwrap() if hasattr(before, "unwrap") else before) == value:
+        return
+    if value in ("", None, [], {}):
+        table.pop(key, None)
+    else:
+        table[key] = value
+
+
+@contextlib.contextmanager
+def on_trial(path: Path, text: str) -> Iterator[Path]:
+    """The text as a file of a hidden name beside the one that it is to become, so that it can be read."""
+    trial = path.with_name(f".{path.stem}.trial.toml")
+    try:
+        trial.write_text(text, encoding="utf-8")
+        yield trial
+    finally:
+        trial.unlink(missing_ok=True)
+
+
+def put_file(path: Path, text: str) -> None:
+    """Put the text in place, whole or not at all, and on the disk. Raises OSError, SteadyohmError."""
+    with new_file(path) as file:
+        file.write(text.encode())
+        file.flush()
+        to_disk(file.fileno())

@@ -12,19 +12,16 @@ from typing import Any
 import msgspec
 
 from acquire.choices import FAILING
-from acquire.page.facts import Facts
 from acquire.quantity import show
 from acquire.records import LeadZero, Notice, Pair, TypedResult, UnitResult, Verdict
 from acquire.unit_result import ended_s
 from acquire.words.beside import typed_answer, typed_reason
 from acquire.words.faults import sentence
 from acquire.words.notices import said
-from acquire.words.outcomes import NOT_YET, OUTCOME_WORDS, verdict_word
-from acquire.words.plain import sureness
-from acquire.words.settling import learnt
+from acquire.words.saying import capital, sureness
 from acquire.words.units import findings_words, missing_words, pair_words, reason_of, why_not
 from acquire.words.units import result_words as ended_words
-from acquire.words.verdicts import hint, reason
+from acquire.words.verdicts import NOT_YET, OUTCOME_WORDS, hint, reason, verdict_word
 
 Plain = dict[str, Any]
 
@@ -50,6 +47,11 @@ def value_and_reach(ohm: float, expanded_ohm: float | None) -> tuple[str, str, s
     return value, f"{expanded_ohm / size:.{places}f}", unit
 
 
+def alone(text: str) -> str:
+    """Words that stand alone on a screen: with a capital and a full stop."""
+    return f"{capital(text)}{'' if text.endswith(('.', '!', '?', ':')) else '.'}" if text else ""
+
+
 OF_VERDICT = (
     *("serial", "step", "outcome", "attempt", "revision", "counts", "utc_s"),
     *("expanded_ohm", "lower_ohm", "upper_ohm", "nominal_ohm", "reference_celsius"),
@@ -72,7 +74,7 @@ def verdict_words(verdict: Verdict) -> Plain:
         "text": " ".join(part for part in (value, f"± {reach}" if reach else "", unit) if part),
         "value_ohm": ohm,
         "open": ohm is None,
-        "reason": reason(verdict),
+        "reason": alone(reason(verdict)),
         "hint": hint(verdict),
     }
 
@@ -82,9 +84,9 @@ def result_words(result: UnitResult, core: str = "") -> Plain:
     return {
         **picked(result, "serial", "batch", "outcome", "ending", "revision", "utc_s"),
         "word": ended_words(result),
-        "reason": reason_of(result),
+        "reason": alone(reason_of(result)),
         "found": " ".join(findings_words(result)),
-        "held": why_not(result),
+        "held": alone(why_not(result)),
         "wait_until_utc_s": None if result.wait_s is None else ended_s(result) + result.wait_s,
         "diagnosis": [
             {
@@ -128,31 +130,3 @@ def zero_words(zero: LeadZero) -> Plain:
     own = picked(zero, "utc_s", "doubtful_since_utc_s")
     reach = {"ohm": zero.value_ohm, "uncertainty_ohm": zero.standard_uncertainty_ohm}
     return {**own, **reach, "text": show(zero.value_ohm, "Ω"), "meter": zero.meter_id}
-
-
-def conditions_words(facts: Facts) -> Plain:
-    """When the duties were done last, for a screen of them to ask again; what touches have taught."""
-    return {
-        "lead_utc_s": None if facts.lead is None else facts.lead.utc_s,
-        "check_utc_s": facts.check_utc_s,
-        "contacts_text": learnt(facts.learned) if facts.learned else "",
-    }
-
-
-EMPTY: Plain = {
-    "link": {"ok": None, "text": ""},
-    "sheet": None,
-    "face": None,
-    "circuit": {"branches": []},
-    "unit": None,
-    "batch": None,
-    "ask": None,
-    "hint": "",
-    "verdict": None,
-    "result": None,
-    "notes": [],
-    "question": None,
-    "undoable": False,
-    "conditions": conditions_words(Facts(0.0)),
-}
-"""A bench of which nothing is known."""

@@ -12,15 +12,12 @@ from typing import Any
 
 from acquire.heart.serials import asked_about
 from acquire.page import drawing
-from acquire.page.about import About
 from acquire.page.batch_count import BatchCount
+from acquire.page.behind import About, Facts
 from acquire.page.contact_view import ContactView
-from acquire.page.ear import Ear
-from acquire.page.facts import Facts
-from acquire.page.phase import Phase
-from acquire.page.spoken import Cue, request_aloud
-from acquire.page.telling import EMPTY, conditions_words, notice_words, result_words, verdict_words
-from acquire.page.unit_view import UnitView
+from acquire.page.drawing import UnitView
+from acquire.page.spoken import Cue, Ear, request_aloud
+from acquire.page.telling import notice_words, result_words, verdict_words
 from acquire.page.warnings import Warnings
 from acquire.quantity import show
 from acquire.records import (
@@ -49,6 +46,7 @@ from acquire.records.codes import ANOTHER_PAIR, KEPT_ONLY, MEASURED_AGAIN
 from acquire.steps.pairs import PairTable
 from acquire.words.notices import said
 from acquire.words.prompts import asked
+from acquire.words.settling import learnt
 from drivers.reading import Quantity, Reading
 
 Plain = dict[str, Any]
@@ -64,6 +62,34 @@ PUT_AWAY = (
 
 LAZY = frozenset({"reading", "rest"})
 """Keys that follow every reading: they may wait a tenth of a second, all others go at once."""
+
+
+def conditions_words(facts: Facts) -> Plain:
+    """When the duties were done last, for a screen of them to ask again; what touches have taught."""
+    return {
+        "lead_utc_s": None if facts.lead is None else facts.lead.utc_s,
+        "check_utc_s": facts.check_utc_s,
+        "contacts_text": learnt(facts.learned) if facts.learned else "",
+    }
+
+
+EMPTY: Plain = {
+    "link": {"ok": None, "text": ""},
+    "sheet": None,
+    "face": None,
+    "circuit": {"branches": []},
+    "unit": None,
+    "batch": None,
+    "ask": None,
+    "hint": "",
+    "verdict": None,
+    "result": None,
+    "notes": [],
+    "question": None,
+    "undoable": False,
+    "conditions": conditions_words(Facts(0.0)),
+}
+"""A bench of which nothing is known."""
 
 
 @dataclass(slots=True)
@@ -87,7 +113,6 @@ class View:
     _batch: BatchCount = field(default_factory=lambda: BatchCount(""))
     _prompt: Prompt | None = None
     _ear: Ear = field(default_factory=Ear)
-    _phase: Phase = field(default_factory=Phase)
     _again: Notice | None = None  # a pair was just measured again by touch; its verdict follows at once
 
     def __post_init__(self) -> None:
@@ -136,7 +161,6 @@ class View:
             reading: as it came in.
             wanted: what the meter should measure now.
         """
-        self._phase.lost = False
         self.link(ok=True)
         self._contact.see(reading)
         if self._warnings.see(reading, wanted):
@@ -182,7 +206,7 @@ class View:
         """Take one event of the bench."""
         stopped = self._warnings.stops
         self._warnings.show(event)
-        self._ear.hear(event)
+        self._ear.hear(event, self._prompt, self._again)
         self._take(event)
         if self._warnings.stops and not stopped:
             self._ear.stop()
@@ -209,23 +233,20 @@ class View:
                 self._noticed(event)
 
     def _probes(self, event: Contact | Approach | Settled | LiftOff) -> None:
-        contact, phase = self._contact, self._phase
+        contact = self._contact
         match event:
             case Contact():
                 contact.touched(event)
-                phase.touched(event)
                 self._set("hint", "")
             case Approach():
                 contact.approach(event)
             case Settled():
                 contact.settled(event)
-                phase.settled = True
             case LiftOff():
                 contact.lifted()
-                phase.lifted()
 
     def _verdict(self, verdict: Verdict) -> None:
-        self._phase.judged, self._phase.other = True, False
+        self._contact.judged, self._contact.other = True, False
         words = verdict_words(verdict)
         if self._again is not None and verdict.counts and self._again.pair == (verdict.pin_a, verdict.pin_b):
             words["hint"] = said(self._again)
@@ -236,7 +257,7 @@ class View:
 
     def _begin(self, started: UnitStarted) -> None:
         steps = [] if self._table is None else drawing.steps(self._table, self.about.purpose)
-        self._left, self._phase.judged = self._unit, False
+        self._left, self._contact.judged = self._unit, False
         self._unit = UnitView(started, steps, of=sum(step["kind"] != StepKind.TYPED for step in steps))
         self._set("verdict", None)
         self._set("result", None)
@@ -271,15 +292,14 @@ class View:
         if notice.code in MEASURED_AGAIN:
             self._again = notice
         if notice.code in PUT_AWAY:
-            self._phase.judged = False
+            self._contact.judged = False
         if notice.code is Code.METER_LOST:
-            self._phase.gone()
-            self._contact.lifted()
+            self._contact.gone()
             self.link(ok=False, text=said(notice))
         if notice.code is Code.METER_BACK:
-            self._phase.lost = False
+            self._contact.lost = False
         if notice.code in ANOTHER_PAIR:
-            self._phase.other = True
+            self._contact.other = True
         if notice.code in ANOTHER_PAIR or notice.code is Code.PROBES_NOT_LIFTED:
             self._set("hint", said(notice))
 
@@ -324,7 +344,7 @@ class View:
         self._set("unit", None if self._unit is None else self._unit.plain())
         self._set("rest", self._contact.rest)
         ended = bool(self._state.get("result"))
-        self._set("phase", self._phase.word(self._prompt, stopped=self._warnings.stops, ended=ended))
+        self._set("phase", self._contact.word(self._prompt, stopped=self._warnings.stops, ended=ended))
 
     def _set(self, key: str, value: Any) -> None:
         if key not in self._state or self._state[key] != value:

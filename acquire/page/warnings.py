@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from acquire.heart.standstill import SIGNS, signs
-from acquire.page.facts import Facts
+from acquire.page.behind import Facts
 from acquire.page.telling import picked
 from acquire.records import (
     Batch,
@@ -77,6 +77,7 @@ ENDED_BY: dict[type, frozenset[Code]] = {
         {
             Code.LEADS_MOVED,
             Code.CLOCK_SET_BACK,
+            Code.CLOCK_SET_FORWARD,
             Code.CSV_ROWS_GONE,
             Code.SCANNER_REFUSED,
             Code.METER_UNSTATED,

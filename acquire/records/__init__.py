@@ -12,7 +12,7 @@ from acquire.choices import Outcome, Pair, Purpose, Rule, Shape
 from acquire.records.batches import (
     AcceptFirstUnit,
     Batch,
-    BatchDeed,
+    BatchEvent,
     BatchState,
     ChangeSpool,
     Compared,
@@ -137,7 +137,7 @@ __all__ = [
     "BalanceKind",
     "Basis",
     "Batch",
-    "BatchDeed",
+    "BatchEvent",
     "BatchState",
     "Branch",
     "BranchKind",

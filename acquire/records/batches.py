@@ -28,7 +28,7 @@ class BatchState(StrEnum):
     FINISHED = "finished"
 
 
-class BatchDeed(StrEnum):
+class BatchEvent(StrEnum):
     """What was done to a batch.
 
     MADE_WAY: paused, since another batch took its place. FIRST_UNIT: the first unit since the start, or
@@ -117,7 +117,7 @@ class Batch:
 
     bench: str
     batch: str
-    deed: BatchDeed
+    deed: BatchEvent
     state: BatchState
     sheet: str
     sheet_hash: str
@@ -186,7 +186,7 @@ class ChangeSpool:
 
 @dataclass(frozen=True, slots=True)
 class AcceptFirstUnit:
-    """Go on although the first unit is not what sheet and spool card foretell; the reason is kept."""
+    """Go on although the first unit is not what sheet and spool card predict; the reason is kept."""
 
     reason: str
 

@@ -186,6 +186,7 @@ class Code(StrEnum):
     CHECK_OUT_OF_CONTROL = "check.out_of_control"
     CHECK_OVERRIDDEN = "check.overridden"
     CLOCK_SET_BACK = "clock.set_back"
+    CLOCK_SET_FORWARD = "clock.set_forward"
     COMMAND_HELP = "command.help"
     COMMAND_REFUSED = "command.refused"
     COMMAND_UNKNOWN = "command.unknown"

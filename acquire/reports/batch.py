@@ -19,7 +19,7 @@ from acquire.choices import FAILING, PASSING
 from acquire.errors import InputImpossible
 from acquire.journal.question import Record
 from acquire.quantity import counted
-from acquire.records import BalanceFound, Batch, BatchDeed, BatchState, Outcome, Purpose
+from acquire.records import BalanceFound, Batch, BatchEvent, BatchState, Outcome, Purpose
 from acquire.reports.series import Change, Counted, Series, series_of
 from acquire.reports.visits import (
     BatchUnits,
@@ -34,8 +34,7 @@ from acquire.reports.visits import (
 from acquire.stats.pareto import Bar, Share, pareto, share_of
 from acquire.words.beside import typed_reason
 from acquire.words.faults import batch_doubt, likely
-from acquire.words.outcomes import OUTCOME_WORDS, deed_words
-from acquire.words.verdicts import balance
+from acquire.words.verdicts import OUTCOME_WORDS, balance, deed_words
 
 CONFIDENCE = 0.95
 """Of every interval in the report."""
@@ -46,7 +45,7 @@ class Deed:
     """Something that was done to the batch; `doubted`: the first unit spoke against it."""
 
     utc_s: float
-    deed: BatchDeed
+    deed: BatchEvent
     text: str
     doubted: bool
 
@@ -379,12 +378,12 @@ def _again(units: Sequence[Unit]) -> Iterator[str]:
 def _first_units(found: BatchUnits) -> Iterator[str]:
     """What spoke against a first unit, and what became of it."""
     for place, deed in enumerate(found.deeds):
-        if deed.deed is not BatchDeed.FIRST_UNIT or not deed.first_doubt:
+        if deed.deed is not BatchEvent.FIRST_UNIT or not deed.first_doubt:
             continue
         later = next((each for each in found.deeds[place + 1 :] if not each.first_doubt), None)
         became = "Nobody has accepted it yet."
         if later is not None:
-            word = {BatchDeed.ACCEPTED: "Accepted", BatchDeed.SPOOL_CHANGED: "Settled by another spool"}
+            word = {BatchEvent.ACCEPTED: "Accepted", BatchEvent.SPOOL_CHANGED: "Settled by another spool"}
             became = f"{word.get(later.deed, 'Measured again')}: {deed_words(later).rstrip('.')}."
         yield f"First unit {deed.first_serial} was in doubt: {batch_doubt(deed)} {became}"
 

@@ -26,7 +26,7 @@ from acquire.reports.figures import (
 )  # fmt: skip
 from acquire.reports.series import Series
 from acquire.words import batches as words
-from acquire.words.outcomes import OUTCOME_WORDS
+from acquire.words.verdicts import OUTCOME_WORDS
 
 MOST_SENTENCES = 10
 """Calls of the run rules that are told one by one: of a thousand calm points some ten call by chance."""
@@ -64,7 +64,7 @@ def _blocks(report: BatchReport, svg: Mapping[str, str]) -> Iterator[doc.Block]:
         yield doc.Heading("What to know first")
         yield doc.Bullets(report.findings)
     else:
-        yield doc.Text("Nothing stands out: no unit failed, and the charts are calm.")
+        yield doc.Text("Nothing stands out: no unit failed, and the charts are in control.")
     if report.units and len(report.units) <= MOST_ROWS:
         yield doc.Heading("Every unit")
         yield _strip(report.units)
@@ -190,15 +190,15 @@ def figures_of(series: Series) -> Iterator[tuple[str, str]]:
     if of is None:
         return
     yield "mean", value_text(of.mean, series.unit)
-    yield "spread of all, s", _relative(series, of.sigma_overall)
-    yield "of neighbours, s", _relative(series, of.sigma_within)
-    yield "of measuring, U", _relative(series, None if series.u is None else 2.0 * series.u)
+    yield "standard deviation overall, s", _relative(series, of.sigma_overall)
+    yield "standard deviation within, s", _relative(series, of.sigma_within)
+    yield "uncertainty of a value, U", _relative(series, None if series.u is None else 2.0 * series.u)
     for name in ("Cp", "Cpk", "Pp", "Ppk"):
         yield name, index_text(getattr(of, name.lower()))
     if of.outside is not None:
-        yield "expected beyond", per_million(of.outside.parts_per_million)
+        yield "expected outside the limits", per_million(of.outside.parts_per_million)
     if of.normality is not None:
-        yield "normal law", chance(of.normality.p)
+        yield "normality test, p", chance(of.normality.p)
 
 
 def sentences_of(series: Series) -> list[str]:
@@ -206,11 +206,11 @@ def sentences_of(series: Series) -> list[str]:
     said = [change.sentence for change in series.changes]
     if series.stages:
         inside = [f"Within its level {sentence}" for stage in series.stages for sentence in stage.sentences]
-        said += _few(inside) or ["Between the changes of level the chart is calm."]
+        said += _few(inside) or ["Between the changes of level the chart is in control."]
     else:
         said += _few(list(series.sentences))
         if not series.sentences and len(series.points) >= 8:
-            said.append("The chart is calm: no rule calls.")
+            said.append("The chart is in control: no run rule signals.")
     said += [series.drift] if series.drift else []
     said += [group.sentence for group in series.groups]
     said += series.capability.remarks if series.capability else ()
@@ -224,7 +224,7 @@ def _few(sentences: list[str]) -> list[str]:
     more = len(sentences) - MOST_SENTENCES
     if more <= 0:
         return sentences
-    return [*sentences[:MOST_SENTENCES], f"And {more} more calls of the run rules (--json has them all)."]
+    return [*sentences[:MOST_SENTENCES], f"And {more} more signals of the run rules (--json has them all)."]
 
 
 def _groups(series: Series) -> Iterator[tuple[str, str, str, str]]:

@@ -24,10 +24,9 @@ from acquire.words import papers as words
 from acquire.words.beside import check_text
 from acquire.words.faults import likely
 from acquire.words.notices import said
-from acquire.words.outcomes import OUTCOME_WORDS, verdict_word
-from acquire.words.plain import capital
+from acquire.words.saying import capital
 from acquire.words.units import untested_words
-from acquire.words.verdicts import closure_name, reason
+from acquire.words.verdicts import OUTCOME_WORDS, closure_name, reason, verdict_word
 from drivers.reading import Quantity
 
 TITLE = "Winding test certificate"

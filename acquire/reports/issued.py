@@ -28,7 +28,7 @@ from acquire.journal.question import Record
 from acquire.records import Outcome
 from acquire.reports.figures import moment
 from acquire.reports.visits import Visit, visits_of
-from acquire.words.outcomes import OUTCOME_WORDS
+from acquire.words.verdicts import OUTCOME_WORDS
 from drivers.plain_file import read_file
 
 if TYPE_CHECKING:

@@ -18,7 +18,7 @@ from acquire.reports.same_unit import AGEING, FAULTY, STRANGER_COMMON
 from acquire.reports.visits import Value
 from acquire.words.faults import likely
 from acquire.words.papers import TURNS
-from acquire.words.plain import sureness
+from acquire.words.saying import sureness
 
 TITLE = "Then and now"
 

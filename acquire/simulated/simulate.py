@@ -21,7 +21,7 @@ from drivers.reading import Quantity
 from system.processes import become
 from system.sockets import take_port
 
-INCOMING = 'purpose = "incoming"                    # cores in the post: wide limits; '
+INCOMING = 'purpose = "incoming"                    # cores that came by mail: wide limits; '
 FINAL = 'purpose = "final"                       # wound here: acceptance limits; '
 """How a line of the shipped template begins, and how it begins for units that this shop winds itself."""
 

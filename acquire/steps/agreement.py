@@ -29,7 +29,7 @@ _BENT = 1e-3
 
 @dataclass(frozen=True, slots=True)
 class Oddity:
-    """The reading that goes least with the others.
+    """The reading that is least consistent with the others.
 
     Attributes:
         pair: it is of.
@@ -50,7 +50,7 @@ class Oddity:
 
 
 def oddest(table: PairTable, readings: Sequence[PairReading]) -> Oddity | None:
-    """The reading furthest from what the others foretell.
+    """The reading furthest from what the others predict.
 
     Taking it away makes the rest agree best: for normal laws the fall of chi-square is the square of its
     distance from what the rest foretells.

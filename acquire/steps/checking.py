@@ -12,7 +12,7 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
-from acquire.conditions import Conditions
+from acquire.conditions import Conditions, fresh
 from acquire.physics.check_standard import Check, Resistor, check_bench
 from acquire.physics.copper import conductor_named
 from acquire.physics.correct import TOUCH_TERMS, budget_of, correct
@@ -128,7 +128,7 @@ class CheckDuty:
         """Whether the resistor must be measured before units are."""
         if self.last_utc_s is None or self.blocked:
             return True
-        return utc_s - self.last_utc_s > self.every_s
+        return not fresh(self.last_utc_s, utc_s, self.every_s)
 
     @property
     def wanted(self) -> Wanted:

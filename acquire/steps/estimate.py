@@ -52,7 +52,7 @@ class Estimate:
         return self._of(pair, np.zeros(len(self.causes)))
 
     def reading(self, reading: PairReading) -> tuple[float, float]:
-        """(ohms, standard uncertainty) foretold for a reading, its errors included."""
+        """(ohms, standard uncertainty) predicted for a reading, its errors included."""
         parts = commons([reading])
         own = dict(zip(parts.causes, parts.moves[:, 0], strict=True))
         known = np.array([own.pop(cause, 0.0) for cause in self.causes])
@@ -112,7 +112,7 @@ def winding_ohms(found: Estimate) -> dict[str, tuple[float, float]]:
     }
 
 
-def foretold(table: PairTable, known: Mapping[Pair, tuple[float, float]]) -> Estimate:
+def predicted(table: PairTable, known: Mapping[Pair, tuple[float, float]]) -> Estimate:
     """`estimate` from pair -> (ohms at the reference temperature, standard uncertainty)."""
     return estimate(table, [PairReading(pair, ohm, u) for pair, (ohm, u) in known.items()])
 

@@ -12,7 +12,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from acquire.records import Corrected, Fit, Limits, Match, Pair
-from acquire.steps.estimate import foretold
+from acquire.steps.estimate import predicted
 from acquire.steps.pairs import PairTable
 
 _TOGETHER_OHM = 0.15
@@ -118,7 +118,7 @@ def _weights(
     ohm, u_ohm = corrected.reference_ohm, corrected.standard_uncertainty_ohm
     rivals = _rivals(expected, u_ohm, table)
     awaited = [pair for pair in rivals if pair in open_pairs]
-    model = foretold(table, {pair: reading for pair, reading in known.items() if pair != expected})
+    model = predicted(table, {pair: reading for pair, reading in known.items() if pair != expected})
     raw: dict[Pair, float] = {}
     for pair in rivals:
         prior = priors.others / len(rivals)

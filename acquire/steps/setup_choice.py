@@ -19,9 +19,10 @@ from drivers.reading import Quantity
 HEADROOM = 1.2
 """A range must hold this much more than the largest healthy value, so that a bad joint still reads."""
 
-ROOM_FOR_METER = 0.1
-"""Share of the tolerance that the meter's accuracy may use up before a finer range is preferred to one that
-holds every pair of the unit; workshop choice."""
+CLOSE_ENOUGH = 0.05
+"""Share of the tolerance that a value need not be known better than: settling need not resolve it, and
+a meter that errs by more on the range that holds every pair of the unit is set to a finer one, where its
+noise costs no waiting. Workshop choice, well below what is left for the leads."""
 
 
 class RangeLike(Protocol):
@@ -134,13 +135,8 @@ def expected_ohm(
         return widest
     tolerance = _half(table.limits_for(step, purpose), own)
     statement = meter.holding(quantity, widest)
-    affordable = statement is not None and half_width_si(statement, own) <= ROOM_FOR_METER * tolerance
+    affordable = statement is not None and half_width_si(statement, own) <= CLOSE_ENOUGH * tolerance
     return widest if affordable else HEADROOM * own
-
-
-CLOSE_ENOUGH = 0.05
-"""Share of the tolerance that the settle stage need not resolve; workshop choice, well below what is left for
-the meter and the leads."""
 
 
 def close_enough_ohm(table: PairTable, step: Step, purpose: Purpose) -> float:

@@ -113,10 +113,10 @@ def _table(rows: tuple[Row, ...]) -> doc.Table:
 def _distinct(report: StudyReport) -> str:
     """Kinds of parts that can be told apart, by both methods, each named."""
     said = (
-        f"{'no end of' if of.distinct is None else of.distinct} by {of.method.value}"
+        f"{'unlimited' if of.distinct is None else of.distinct} by {of.method.value}"
         for of in (report.study, report.by_ranges)
     )
-    return f"Kinds of parts told apart (ndc): {', '.join(said)}."
+    return f"Number of distinct categories (ndc): {', '.join(said)}."
 
 
 def _drawn(svg: Mapping[str, str]) -> Iterator[doc.Block]:

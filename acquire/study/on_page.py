@@ -14,12 +14,10 @@ from pathlib import Path
 
 from acquire.clock import Clock
 from acquire.outlets.orders import Answer, Order, Stop
-from acquire.page.about import About
-from acquire.page.behind import Behind, Plain, Posted, Unfit, short_text
+from acquire.page.behind import About, Behind, Facts, Plain, Posted, Unfit, short_text
 from acquire.page.bench_page import BenchPage
-from acquire.page.facts import Facts
 from acquire.page.papers import studies_in
-from acquire.page.shelf import files_of
+from acquire.page.shelf import Shelf
 from acquire.page.spoken import Cue, Sound
 from acquire.page.view import View
 from acquire.records import Approach, Code, Event, LeadZero, LiftOff, Notice, Prompt
@@ -77,10 +75,8 @@ class StudiesOnPage:
 
     async def begin(self, body: Plain) -> Plain:
         """Begin a study, or go on with one."""
-        benches = {each.file: each.path for each in files_of(self.folder) if each.kind == "bench"}
         name, trials = short_text(body, "name"), short_text(body, "trials", "3")
-        if (bench := benches.get(short_text(body, "bench"))) is None:
-            raise Unfit("Choose a bench file of the list.")
+        bench = Shelf(self.folder).chosen(short_text(body, "bench"), "bench").path
         if not name or Path(name).name != name or name.startswith(".") or not trials.isdecimal():
             raise Unfit("Name the study, such as study-1, and how many rounds, such as 3.")
         parts, operators = short_text(body, "parts"), names_in(short_text(body, "operators"))
@@ -136,7 +132,7 @@ async def _both(stop: asyncio.Event, ended: asyncio.Event) -> None:
 def _about(bench: StudyBench) -> About:
     place = bench.work.place
     meter = f"{place.meter_id} ({place.meter_model})"
-    return About(f"{place.bench}, gauge study", place.purpose, meter, "", place.software)
+    return About(f"{place.bench}, gauge study", place.purpose, meter, "", place.software, study=True)
 
 
 def studies(folder: Path, page: BenchPage, clock: Clock, start: Start) -> Posted:

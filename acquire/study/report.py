@@ -151,7 +151,7 @@ def _of_the_record(record: StudyRecord, rounds: int) -> list[str]:
             f"{record.plan.trials} rounds."
         )
     if record.torn:
-        told.append("The last line of the record is torn, as by a power cut, and was left out.")
+        told.append("The last line of the record is torn, as by a power cut, and was skipped.")
     if record.taken_back:
         told.append(f"Taken back or revised, not counted: {counted(record.taken_back, 'measurement')}.")
     return told

@@ -25,6 +25,7 @@ from acquire.clock import Clock, RealClock
 from acquire.errors import InputImpossible, SteadyohmError
 from acquire.files.settings import Bench, load_bench
 from acquire.files.statements import ModelStatements
+from acquire.heart.standstill import BytesUnread, MeterSet, ReadElsewhere
 from acquire.outlets.console import BenchConsole
 from acquire.outlets.terminal import Terminal, rest_bar
 from acquire.records import (
@@ -86,7 +87,7 @@ async def run_study(wish: Wish) -> Path:
             await bench.run(notices)
     left = len(record.missing)
     console.print(
-        f"Stopped with {left} left: the same command goes on." if left else "The study is complete."
+        f"Stopped with {left} left: the same command continues it." if left else "The study is complete."
     )
     return wish.to
 
@@ -229,6 +230,10 @@ class StudyBench:
 
     # ------------------------------------------------------------------ instruments
 
+    def _heard(self) -> None:
+        """The self-check has had a reading."""
+        self.work.told_of_meter(ReadElsewhere(self.clock.monotonic_s()))
+
     def _feeds(self) -> list[Feed]:
         """The instruments of the bench file, not yet opened."""
         settings = self.bench.meter
@@ -243,11 +248,14 @@ class StudyBench:
             settings.integration_plc,
             settings.offset_compensation,
             DisplayDoubts(lambda: self.work.meter),
+            lambda raw, why: self.work.told_of_meter(BytesUnread(raw, why, self.clock.monotonic_s())),
+            lambda conversion_s: self.work.told_of_meter(MeterSet(conversion_s)),
+            self.work.settling.ripe,
         )
         feeds = [meter]
         if settings.self_check is not None:
             mark = mark_of(settings, self.work.place.software)
-            self.display = stand_before(meter, settings, mark, self.screen.show, lambda: None).display
+            self.display = stand_before(meter, settings, mark, self.screen.show, self._heard).display
         if (air := thermometer(self.bench, self.clock)) is not None:
             feeds.append(Feed("thermometer", air, self.clock, self._take_temperature, self._tell))
         return feeds

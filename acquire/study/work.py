@@ -12,7 +12,7 @@ from acquire.conditions import Conditions
 from acquire.errors import InputImpossible
 from acquire.heart.contact import Admission
 from acquire.heart.duties import Duties, Duty
-from acquire.heart.standstill import ReadingWatch
+from acquire.heart.standstill import MeterSaid, ReadingWatch, Standstill
 from acquire.heart.unit_state import UnitState
 from acquire.heart.unit_work import UnitWork
 from acquire.records import (
@@ -106,7 +106,8 @@ class StudyWork:
     ready: bool = False
     table: PairTable = field(init=False)
     duties: Duties = field(init=False)
-    _filter: SettleFilter = field(init=False)
+    settling: SettleFilter = field(init=False)
+    _still: Standstill = field(init=False)
     _watch: ReadingWatch = field(default_factory=ReadingWatch)
     _unit: UnitWork | None = None
     _picked: int | None = None
@@ -123,7 +124,8 @@ class StudyWork:
         """Set the settle stage up; nothing is asked for yet."""
         self.table = PairTable(self.place.sheet)
         self.duties = Duties(self.place, self.meter, self.conditions)
-        self._filter = SettleFilter(self.settle)
+        self.settling = SettleFilter(self.settle)
+        self._still = Standstill(self.settling.pace)
 
     # ------------------------------------------------------------------ what is asked for
 
@@ -170,10 +172,12 @@ class StudyWork:
         if reading.kind is Kind.VALUE:
             self._conducted_s = reading.monotonic_s
         out: list[Happening] = list(self._watch.notices(reading, wanted.quantity))
-        self._filter.expect(
+        self._still.see(reading, wanted.quantity)
+        self.settling.expect(
             Expectation(wanted.slow, wanted.quantity, close_enough_si=wanted.close_enough_ohm)
         )
-        for event in self._filter.feed(reading):
+        for event in self.settling.feed(reading):
+            self._still.follow(event)
             if isinstance(event, Settled):
                 out += self._settled(event)
             elif isinstance(event, Approach | Contact | LiftOff):
@@ -187,14 +191,23 @@ class StudyWork:
     def tick(self, monotonic_s: float, utc_s: float) -> list[Happening]:
         """Let time pass."""
         out: list[Happening] = []
-        for event in self._filter.tick(monotonic_s, utc_s):
+        for event in self.settling.tick(monotonic_s, utc_s):
+            self._still.follow(event)
             if isinstance(event, LiftOff):
                 out += self._moved(event)
+        working = self.ready and self.turn is not None
+        notices = self._still.notices(monotonic_s, utc_s, working=working, slow=self.wanted.slow)
+        out += [_without_value(notice) for notice in notices]
         return [*out, *self._asked()]
+
+    def told_of_meter(self, said: MeterSaid) -> None:
+        """Take what the ohms meter's driver says beside readings."""
+        self._still.take(said)
 
     def link_lost(self) -> None:
         """The meter is gone: whatever was settling is void."""
-        self._filter.reset()
+        self.settling.reset()
+        self._still.forget()
         self._acted = self._acted_turn = None
 
     def command(self, command: Command, utc_s: float) -> list[Happening]:
@@ -364,6 +377,11 @@ class StudyWork:
             return []
         self._prompt = prompt
         return [prompt]
+
+
+def _without_value(notice: Notice) -> Notice:
+    """What keeps a study waiting, told as at any bench, but for the value."""
+    return replace(notice, facts={name: fact for name, fact in notice.facts.items() if name != "ohm"})
 
 
 def _moved(event: LeadZero | Notice) -> bool:

@@ -152,7 +152,7 @@ class Laws:
         return self.covariance.nbytes + self.mean_ohm.nbytes + self.conducts.nbytes + self.lean.nbytes
 
 
-class Casebook:
+class FaultModel:
     """All cases of a sheet with the laws of what they read.
 
     Attributes:

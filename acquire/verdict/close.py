@@ -62,7 +62,7 @@ class Measured(Protocol):
 
     @property
     def ended(self) -> Sequence[tuple[Step, Outcome | None]]:
-        """What each step came to; None where it was left out."""
+        """What each step came to; None where it was skipped."""
         ...
 
     @property

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from acquire.physics.common import PairReading, commons
 from acquire.records import Hypothesis, Pair, Purpose, Sheet
 from acquire.steps.pairs import PairTable
-from acquire.verdict.casebook import Casebook
+from acquire.verdict.casebook import FaultModel
 from acquire.verdict.circuits import healthy
 from acquire.verdict.dictionary import UNKNOWN, Case, Fault, cases, double_cases, places
 from acquire.verdict.solving import Floats
@@ -31,7 +31,7 @@ _NODES, _NODE_WEIGHTS = np.polynomial.hermite_e.hermegauss(9)
 _NODE_WEIGHTS = _NODE_WEIGHTS / _NODE_WEIGHTS.sum()
 
 
-def information(book: Casebook, readings: Sequence[PairReading], posterior: Floats) -> dict[Pair, float]:
+def information(book: FaultModel, readings: Sequence[PairReading], posterior: Floats) -> dict[Pair, float]:
     """How much every pair that is not yet measured would tell of the fault, in nats.
 
     What a pair would read follows, for each circuit that is still possible, from the readings at hand; its
@@ -58,7 +58,7 @@ def information(book: Casebook, readings: Sequence[PairReading], posterior: Floa
 
 
 def _foretold(
-    book: Casebook,
+    book: FaultModel,
     readings: Sequence[PairReading],
     measured: NDArray[np.int64],
     likely: NDArray[np.int64],
@@ -111,7 +111,7 @@ BUDGET_BYTES = 200e6
 machine can spare."""
 
 
-class Shelf:
+class LruCache:
     """Keeps casebooks by what they are of."""
 
     def __init__(self, budget_bytes: float = BUDGET_BYTES) -> None:
@@ -121,14 +121,14 @@ class Shelf:
             budget_bytes: all together take no more, unless a single one does.
         """
         self._budget_bytes = budget_bytes
-        self._books: dict[Hashable, Casebook] = {}  # the one asked for last at the end
+        self._books: dict[Hashable, FaultModel] = {}  # the one asked for last at the end
 
     @property
     def nbytes(self) -> int:
         """Memory taken by all."""
         return sum(book.nbytes for book in list(self._books.values()))
 
-    def take(self, key: Hashable, make: Callable[[], Casebook]) -> Casebook:
+    def take(self, key: Hashable, make: Callable[[], FaultModel]) -> FaultModel:
         """The casebook of a key, made where it is not there.
 
         One may be solved beforehand in a thread beside a running bench: every step here is a single one of a
@@ -178,7 +178,7 @@ _WORTH_A_TOUCH = 0.05
 """Expected information in nats from which another touch is asked for; workshop choice."""
 
 
-_SHELF = Shelf()
+_SHELF = LruCache()
 """Shared in a process: a dictionary depends on nothing but the sheet and how it was asked for."""
 
 _UNKNOWN_CASE = Case((("unknown", ()),), UNKNOWN)
@@ -366,7 +366,7 @@ def casebook(
     purpose: Purpose,
     four_wire_below_ohm: FourWire = 0.0,
     extra: tuple[Pair, ...] = (),
-) -> Casebook:
+) -> FaultModel:
     """The solved fault dictionary of a sheet, kept.
 
     Args:
@@ -377,7 +377,7 @@ def casebook(
     """
     return _SHELF.take(
         (sheet, purpose, four_wire_below_ohm, extra),
-        lambda: Casebook(
+        lambda: FaultModel(
             cases(sheet, purpose),
             healthy(sheet),
             (*_usual(sheet), *extra),
@@ -390,11 +390,11 @@ def double_casebook(
     sheet: Sheet,
     purpose: Purpose,
     extra: tuple[Pair, ...] = (),
-) -> Casebook:
+) -> FaultModel:
     """The solved pairs of faults of a sheet, kept."""
     return _SHELF.take(
         (sheet, purpose, extra),
-        lambda: Casebook(double_cases(sheet, purpose), healthy(sheet), (*_usual(sheet), *extra)),
+        lambda: FaultModel(double_cases(sheet, purpose), healthy(sheet), (*_usual(sheet), *extra)),
     )
 
 

@@ -30,7 +30,7 @@ from acquire.records import (
     WoundFrom,
 )
 from acquire.steps.pairs import PairTable
-from acquire.verdict.casebook import Casebook
+from acquire.verdict.casebook import FaultModel
 from acquire.verdict.circuits import Circuit, healthy, log_sizes, scaled, warmer
 from acquire.verdict.dictionary import Case, cases, places, wrong_wire
 
@@ -104,7 +104,7 @@ def first_look(
     purpose: Purpose = Purpose.FINAL,
     four_wire_below_ohm: float = 0.0,
 ) -> FirstLook:
-    """Compare the first unit with what sheet and spool cards foretell.
+    """Compare the first unit with what sheet and spool cards predict.
 
     Args:
         sheet: of the unit.
@@ -212,7 +212,7 @@ def _book(
     cards: tuple[WoundFrom, ...],
     purpose: Purpose,
     four_wire_below_ohm: float,
-) -> Casebook:
+) -> FaultModel:
     """The fault dictionary with the faults of whole spools, solved for the pairs that were read."""
     good = healthy(planned)
     groups = _groups(planned, spools)
@@ -227,7 +227,7 @@ def _book(
             every += _of_wire(good, names, share)
         if carded:
             every += _of_spool(good, names, share, _nearby(planned, names, cards))
-    return Casebook(every, good, pairs, four_wire_below_ohm=four_wire_below_ohm)
+    return FaultModel(every, good, pairs, four_wire_below_ohm=four_wire_below_ohm)
 
 
 def _of_wire(good: Circuit, names: tuple[str, ...], share: float) -> list[Case]:
@@ -261,7 +261,7 @@ def _nearby(planned: Sheet, names: tuple[str, ...], cards: tuple[WoundFrom, ...]
     return [each for each in off if _KNOWN_SPOOL_U < abs(each) < _ANY_SPOOL[-1][0]]
 
 
-def _weighed(book: Casebook, readings: Sequence[PairReading]) -> tuple[np.ndarray, list[tuple[float, ...]]]:
+def _weighed(book: FaultModel, readings: Sequence[PairReading]) -> tuple[np.ndarray, list[tuple[float, ...]]]:
     """Probability of each case, and its sizes."""
     explained = book.explain(readings)
     log_joint = book.laws.log_prior + explained.log_like

@@ -48,7 +48,7 @@ class Attempt:
 
 
 @dataclass(frozen=True, slots=True)
-class Yardstick:
+class AcceptanceCriteria:
     """What a value is held against.
 
     Attributes:
@@ -63,21 +63,21 @@ class Yardstick:
 
 
 def judge(
-    match: Match, yardstick: Yardstick, attempt: Attempt, place: Circumstances
+    match: Match, criteria: AcceptanceCriteria, attempt: Attempt, place: Circumstances
 ) -> tuple[Verdict, Evidence]:
     """Judge a matched value and write its record.
 
     Args:
         match: the value and where it belongs.
-        yardstick: what it is held against.
+        criteria: what it is held against.
         attempt: where in the unit this stands.
         place: the bench.
     """
-    decision, limits, scope = _decided(match.corrected, yardstick, place.sheet)
-    yardstick = replace(yardstick, limits=limits)
-    blank = _unmeasured(yardstick, attempt, place, match.corrected.settled.utc_s)
+    decision, limits, scope = _decided(match.corrected, criteria, place.sheet)
+    criteria = replace(criteria, limits=limits)
+    blank = _unmeasured(criteria, attempt, place, match.corrected.settled.utc_s)
     verdict = replace(
-        _measured(blank, match, slow=yardstick.step.slow),
+        _measured(blank, match, slow=criteria.step.slow),
         outcome=decision.outcome,
         guard_band_ohm=decision.guard_band_ohm,
         conformity=decision.conformity,
@@ -86,7 +86,7 @@ def judge(
     return verdict, _evidence(match)
 
 
-def _decided(corrected: Corrected, asked: Yardstick, sheet: Sheet) -> tuple[Decision, Limits, Scope]:
+def _decided(corrected: Corrected, asked: AcceptanceCriteria, sheet: Sheet) -> tuple[Decision, Limits, Scope]:
     """What the rule says: of the step's own limits, or of continuity where the meter cannot judge those."""
     decision = decide_corrected(corrected, asked.limits, sheet.rule, sheet.maximum_risk)
     if asked.step.kind is StepKind.CONTINUITY:
@@ -110,13 +110,13 @@ def judge_repeat(
         attempt: where in the unit this stands.
         place: the bench.
     """
-    unlimited = Yardstick(step, Limits(None, None), math.inf)
+    unlimited = AcceptanceCriteria(step, Limits(None, None), math.inf)
     blank = _unmeasured(unlimited, attempt, place, match.corrected.settled.utc_s)
     return replace(_measured(blank, match, slow=step.slow), basis=Basis.REPEATED), _evidence(match)
 
 
 def judge_open(
-    yardstick: Yardstick,
+    criteria: AcceptanceCriteria,
     attempt: Attempt,
     place: Circumstances,
     utc_s: float,
@@ -129,9 +129,9 @@ def judge_open(
     An open circuit where a winding should be is a fail whatever the meter's accuracy; where the sheet asks
     for an open pair it is a pass.
     """
-    should_conduct = math.isfinite(yardstick.nominal_ohm)
+    should_conduct = math.isfinite(criteria.nominal_ohm)
     verdict = replace(
-        _unmeasured(yardstick, attempt, place, utc_s),
+        _unmeasured(criteria, attempt, place, utc_s),
         outcome=Outcome.FAIL if should_conduct else Outcome.PASS,
         conformity=0.0 if should_conduct else None,
         basis=basis,
@@ -140,9 +140,11 @@ def judge_open(
     return verdict, Evidence(terms=(), trace=(), raw_hex="")
 
 
-def _unmeasured(yardstick: Yardstick, attempt: Attempt, place: Circumstances, utc_s: float) -> Verdict:
+def _unmeasured(
+    criteria: AcceptanceCriteria, attempt: Attempt, place: Circumstances, utc_s: float
+) -> Verdict:
     """Everything that is known without a value; whoever measured fills in the rest."""
-    step, limits, nominal_ohm = yardstick.step, yardstick.limits, yardstick.nominal_ohm
+    step, limits, nominal_ohm = criteria.step, criteria.limits, criteria.nominal_ohm
     return Verdict(
         bench=place.bench,
         serial=attempt.serial,

@@ -27,7 +27,7 @@ from numpy.typing import NDArray
 from acquire.physics.common import PairReading, commons
 from acquire.records import Pair
 from acquire.steps.pairs import PairTable
-from acquire.verdict.casebook import Casebook, Explained
+from acquire.verdict.casebook import Explained, FaultModel
 from acquire.verdict.dictionary import UNKNOWN, Case
 from acquire.verdict.solving import Bools, Floats
 
@@ -104,7 +104,7 @@ def neighbours(readings: Sequence[PairReading], among: Sequence[Pair]) -> tuple[
 
 
 def with_slips(
-    book: Casebook, readings: Sequence[PairReading], slips: Slips
+    book: FaultModel, readings: Sequence[PairReading], slips: Slips
 ) -> tuple[Explained, NDArray[np.int64]]:
     """Every circuit against the readings, with at most one of them under the wrong name.
 
@@ -170,8 +170,8 @@ class Weighed:
 
 
 def weigh_all(
-    single: Casebook,
-    double: Casebook,
+    single: FaultModel,
+    double: FaultModel,
     table: PairTable,
     readings: Sequence[PairReading],
     among: Sequence[Pair],
@@ -205,7 +205,7 @@ def weigh_all(
     ]
 
 
-def _bare(book: Casebook, readings: Sequence[PairReading]) -> list[PairReading]:
+def _bare(book: FaultModel, readings: Sequence[PairReading]) -> list[PairReading]:
     """Readings of a good unit without what their errors share, as far as they show that together."""
     finite = [
         r for r in readings if math.isfinite(r.ohm) and book.good.conducts[0, book.columns([r.pair])[0]]
@@ -242,7 +242,7 @@ def _within_reach(healthy: Weighed, table: PairTable, readings: Sequence[PairRea
     return replace(healthy, log_weight=healthy.log_weight + total)
 
 
-def visible(book: Casebook, pairs: Sequence[Pair]) -> Bools:
+def visible(book: FaultModel, pairs: Sequence[Pair]) -> Bools:
     """Whether each case changes anything that was measured; what does not is no explanation of it."""
     columns = book.columns(pairs)
     mean, conducts = book.laws.mean_ohm[:, columns], book.laws.conducts[:, columns]
@@ -261,7 +261,7 @@ _BELOW = 1.0 - 1e-6
 """Less than this share of the nominal is below it; closer the two solvers do not agree."""
 
 
-def possible(book: Casebook, readings: Sequence[PairReading]) -> Bools:
+def possible(book: FaultModel, readings: Sequence[PairReading]) -> Bools:
     """Whether each single fault changes anything measured, and in no other direction than it can.
 
     Args:
@@ -271,7 +271,7 @@ def possible(book: Casebook, readings: Sequence[PairReading]) -> Bools:
     return visible(book, [reading.pair for reading in readings]) & _rightly_directed(book, readings)
 
 
-def _rightly_directed(book: Casebook, readings: Sequence[PairReading]) -> Bools:
+def _rightly_directed(book: FaultModel, readings: Sequence[PairReading]) -> Bools:
     """Whether each single fault, if it is one that takes ohms, has a reading below nominal to explain."""
     columns = book.columns([reading.pair for reading in readings])
     ohm = np.array([reading.ohm for reading in readings])
@@ -300,7 +300,7 @@ def unknown_weight(table: PairTable, readings: Sequence[PairReading]) -> float:
     return total
 
 
-def _weigh(book: Casebook, readings: Sequence[PairReading], slips: Slips, seen: Bools) -> list[Weighed]:
+def _weigh(book: FaultModel, readings: Sequence[PairReading], slips: Slips, seen: Bools) -> list[Weighed]:
     if not book.cases:
         return []
     explained, labels = with_slips(book, readings, slips)
@@ -329,7 +329,7 @@ def _weigh(book: Casebook, readings: Sequence[PairReading], slips: Slips, seen: 
     return weighed
 
 
-def _starts(book: Casebook) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
+def _starts(book: FaultModel) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
     """Index of the first circuit of each case."""
     return np.searchsorted(book.laws.case, np.arange(len(book.cases)))
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from acquire.records import BatchDeed, Purpose
+from acquire.records import BatchEvent, Purpose
 
 PURPOSES = {
     Purpose.INCOMING: "incoming units",
@@ -12,23 +12,23 @@ PURPOSES = {
 }
 
 DEEDS = {
-    BatchDeed.OPENED: "begun",
-    BatchDeed.PAUSED: "paused",
-    BatchDeed.RESUMED: "resumed",
-    BatchDeed.SPOOL_CHANGED: "spool",
-    BatchDeed.FIRST_UNIT: "first unit",
-    BatchDeed.ACCEPTED: "accepted",
-    BatchDeed.FINISHED: "finished",
-    BatchDeed.MADE_WAY: "paused",
+    BatchEvent.OPENED: "begun",
+    BatchEvent.PAUSED: "paused",
+    BatchEvent.RESUMED: "resumed",
+    BatchEvent.SPOOL_CHANGED: "spool",
+    BatchEvent.FIRST_UNIT: "first unit",
+    BatchEvent.ACCEPTED: "accepted",
+    BatchEvent.FINISHED: "finished",
+    BatchEvent.MADE_WAY: "paused",
 }
 
 SORTS = {"step": "measured", "rule": "rule over windings", "typed": "typed in"}
 
 LEGEND = (
     "Black lines: limits of the sheet. Grey: nominal. Dashed: limits of the chart itself, three sigma from "
-    "the moving ranges of neighbours. Thick: its centre, or the level between two changes. Cross: failed "
+    "the moving ranges. Thick: its centre, or the level between two changes. Cross: failed "
     "here; hollow diamond: the unit failed for another reason; ring: beyond the limits of its level. At the "
-    "right how the values pile up, and how wide the measurement itself is (±U, 95 %)."
+    "right the histogram of the values, and the uncertainty of the measurement itself (±U, 95 %)."
 )
 
 STRIP_KEY = (
@@ -42,8 +42,8 @@ CAUTION = (
 )
 
 HOW_COUNTED = (
-    "Yields, charts and capability take each unit's first stay on the bench that ended with a result, and in "
-    "it the last verdict of each step that counted; later stays show in the list of units only. Passed is "
+    "Yields, charts and capability take each unit's first visit that ended with a result, and in it the "
+    " last verdict of each step that counted; later visits show in the list of units only. Passed is "
     "what passed, near a limit or not; what the meter cannot judge did not pass."
 )
 
@@ -54,5 +54,5 @@ HOW_SURE = (
 
 HOW_CALLED = (
     "Run rules: beyond a limit; two of three beyond two sigma; four of five beyond one sigma; nine in a row "
-    "on one side. Of calm points one in about a hundred calls."
+    "on one side. Of points in control about one in a hundred signals."
 )

@@ -7,8 +7,7 @@ from dataclasses import dataclass
 
 from acquire.quantity import show
 from acquire.records import Batch, Compared, FaultPlace, Hypothesis
-from acquire.words.plain import capital, is_code, number, sureness, within
-from acquire.words.saying import joined
+from acquire.words.saying import capital, is_code, joined, number, sureness, within
 
 
 def sentence(hypothesis: Hypothesis) -> str:
@@ -135,7 +134,7 @@ SENTENCES: Mapping[str, Callable[[_Told], str]] = {
     "lead_zero": lambda p: (
         f"Every reading is about {ohm(p.size)} too {p.where[0]}: measure the lead zero again."
     ),
-    "open_winding": lambda p: f"{p.who} is broken: no path through it.",
+    "open_winding": lambda p: f"{p.who} has an open circuit.",
     "open_pin": lambda p: f"{capital(p.contact)} is broken.",
     "shorted_turns": lambda p: f"{capital(p.turns)} of {p.whose} are shorted.",
     "too_few_turns": lambda p: f"{p.who} has {p.turns} too few.",
@@ -145,13 +144,15 @@ SENTENCES: Mapping[str, Callable[[_Told], str]] = {
     "aluminium_wire": lambda p: f"{p.who} reads like aluminium wire of the right size.",
     "strand_broken": lambda p: f"One of {p.place.strands} strands of {p.whose} is broken.",
     "bad_joint": lambda p: f"About {ohm(p.size)} too much in {p.contact}: a bad joint.",
-    "grounded": lambda p: f"{p.who} touches the core {p.along(0, p.size)}, through about {ohm(p.sizes[1])}.",
+    "grounded": lambda p: (
+        f"{p.who} is grounded to the core {p.along(0, p.size)}, through about {ohm(p.sizes[1])}."
+    ),
     "winding_to_winding": lambda p: (
         f"{capital(within(p.where[0]))} ({p.along(0, p.sizes[1])}) touches {within(p.where[1])} "
         f"({p.along(1, p.size)}), through about {ohm(p.sizes[2])}."
     ),
     "other_spool": _spool,
-    "swapped_pins": lambda p: f"Pins {joined(p.where)} are in each other's place in the connector.",
+    "swapped_pins": lambda p: f"Pins {joined(p.where)} are swapped in the connector.",
     "star_delta": _star_delta,
     "unknown": lambda _: "None of the known faults explains these readings.",
 }

@@ -9,9 +9,8 @@ from __future__ import annotations
 from acquire.quantity import counted, show
 from acquire.records import Fit, Notice
 from acquire.records.codes import Code
-from acquire.words.plain import sureness
 from acquire.words.refusals import range_low, refused
-from acquire.words.saying import HELP, STUDY_HELP, Facts, Saying, joined, overdue, pins, say
+from acquire.words.saying import HELP, STUDY_HELP, Facts, Saying, joined, overdue, pins, say, sureness
 from acquire.words.settling import learnt
 from acquire.words.verdicts import reads_like
 
@@ -33,17 +32,17 @@ def said(notice: Notice) -> str:
 
 def _first_unit(facts: Facts) -> str:
     return (
-        f"The first unit of {facts['batch']} is not what sheet and spool cards foretell "
-        f"({sureness(facts['probability'])} sure). Type .accept and why to go on, .spool "
+        f"The first unit of {facts['batch']} is not what sheet and spool cards predict "
+        f"({sureness(facts['probability'])} sure). Type .accept and why to continue, .spool "
         "and its name if another one is on, or measure the unit again."
     )
 
 
 def _standing(facts: Facts) -> str:
     if facts["paused"]:
-        return f"The batch {facts['batch']} is paused: .resume goes on with it."
+        return f"The batch {facts['batch']} is paused: .resume continues it."
     spools = joined(facts["spools"])
-    return f"The batch {facts['batch']} goes on{f', wound from {spools}' if spools else ''}."
+    return f"The batch {facts['batch']} continues{f', wound from {spools}' if spools else ''}."
 
 
 _SIGNS = {
@@ -91,7 +90,7 @@ def _older(facts: Facts) -> str:
 def _not_fetched(facts: Facts) -> str:
     more = f" and {facts['others']} more" if facts["others"] else ""
     told = f"The shared file {facts['file']}{more} was not taken: {facts['cause']}."
-    return f"{told} The bench goes on with its copy."
+    return f"{told} The bench continues with its copy."
 
 
 def _range(facts: Facts) -> str:
@@ -151,7 +150,8 @@ _UNSETTLED = {
 
 def _unsettled(facts: Facts) -> str:
     why = _UNSETTLED[facts["why"]].format(show(facts["spread_ohm"], "Ω", digits=2))
-    return f"{show(facts['ohm'], 'Ω', digits=4)} has not come to rest for {facts['for_s']:.0f} s: {why}."
+    what = show(facts["ohm"], "Ω", digits=4) if "ohm" in facts else "The contact"  # a study shows no value
+    return f"{what} has not settled for {facts['for_s']:.0f} s: {why}."
 
 
 _UNTAKEN = {
@@ -208,7 +208,7 @@ def _doubtful(facts: Facts) -> str:
 
 NOTICES: dict[Code, Saying] = {
     Code.BATCH_COMPLETE: lambda facts: (
-        f"{facts['batch']} has its {counted(facts['units'], 'unit')}: type .finish, or go on."
+        f"{facts['batch']} has its {counted(facts['units'], 'unit')}: type .finish, or continue."
     ),
     Code.BATCH_FIRST_UNIT: _first_unit,
     Code.BATCH_PAUSED: "{serial} belongs to no batch: {batch} is paused.",
@@ -216,7 +216,7 @@ NOTICES: dict[Code, Saying] = {
     Code.BATCH_STANDING: _standing,
     Code.BENCH_LEARNT: learnt,
     Code.CALIBRATION_DUE: overdue,
-    Code.CHECK_ASKED: "The check standard is to be measured now.",
+    Code.CHECK_ASKED: "The check standard must be measured now.",
     Code.CHECK_DUE: "The check standard {resistor} is due.",
     Code.CHECK_OTHER: "{ohm:.5g} Ω is not the check standard {resistor} ({certificate_ohm:.5g} Ω). If it is, "
     "hold the probes on it once more.",
@@ -225,15 +225,18 @@ NOTICES: dict[Code, Saying] = {
     Code.CHECK_OUT_OF_CONTROL: _out_of_control,
     Code.CHECK_OVERRIDDEN: "The check standard was overridden: {reason}",
     Code.CLOCK_SET_BACK: "The machine's clock was set back by {by_s:.0f} s.",
+    Code.CLOCK_SET_FORWARD: "The machine's clock went forward by {by_s:.0f} s at once: it was set, or the "
+    "machine slept. What is too old by it is asked for again.",
     Code.COMMAND_HELP: HELP,
     Code.COMMAND_REFUSED: refused,
     Code.COMMAND_UNKNOWN: "{said}",
     Code.CSV_ROWS_GONE: "Rows were deleted from {file}: {rows}, from {first} to {last}. At its end they are "
     "written again; the journal has all: `steadyohm history {folder} --csv NEW.csv`.",
-    Code.FILES_AWAY: "The shared folder cannot be looked into: {cause}. The bench goes on with its copies.",
+    Code.FILES_AWAY: "The shared folder cannot be looked into: {cause}. The bench continues with its copies.",
     Code.FILES_NOT_FETCHED: _not_fetched,
     Code.FILES_OLD: _older,
-    Code.FILES_REFUSED: "The files were read again and refused; the bench goes on with what it had. {cause}",
+    Code.FILES_REFUSED: "The files were read again and refused; the bench continues with what it had. "
+    "{cause}",
     Code.FILES_SAME: "The files were read again: nothing has changed.",
     Code.FILES_TAKEN: lambda facts: f"The bench now works by other files: {_changed(facts)}.",
     Code.FILES_WAITING: lambda facts: (
@@ -255,7 +258,7 @@ NOTICES: dict[Code, Saying] = {
     "rest.",
     Code.JOURNAL_UNUSABLE: "{cause} Verdicts wait; none is lost.",
     Code.JOURNAL_USABLE: "The journal can be written again, after {after_s:.0f} s.",
-    Code.LEADS_ASKED: "The leads are to be zeroed now.",
+    Code.LEADS_ASKED: "The leads must be zeroed now.",
     Code.LEADS_IMPLAUSIBLE: "{ohm:.4g} Ω is too much for leads: hold the probe tips firmly together.",
     Code.LEADS_MOVED: "The leads have changed from {before_ohm:.3f} to {ohm:.3f} Ω: low resistances measured "
     "since the last zero are doubtful.",
@@ -268,7 +271,7 @@ NOTICES: dict[Code, Saying] = {
     Code.METER_FUNCTION: lambda facts: (
         f"The meter is on {facts['quantity'].replace('_', ' ')}: set it to ohms."
     ),
-    Code.METER_HOLD: "The meter shows HOLD: switch it off, held values do not count.",
+    Code.METER_HOLD: "The meter shows HOLD: switch HOLD off; held values do not count.",
     Code.METER_LOSSY: lambda facts: (
         f"{100 * facts['share']:.0f} % of what comes from the meter is damaged: look at cable, plugs and "
         "adapter, or set a slower rate."
@@ -293,7 +296,7 @@ NOTICES: dict[Code, Saying] = {
     Code.NOTE: "{note}",
     Code.OPEN_ANCHORED: "{step}: the clip is proven by a continuity.",
     Code.ORDER_TAKEN: lambda facts: f"Ordered {WAYS[facts['way']]}: {facts['order'].replace('_', ' ')}.",
-    Code.OUTLET_BACK: "{outlet} goes out again, after {after_s:.0f} s.",
+    Code.OUTLET_BACK: "{outlet} works again, after {after_s:.0f} s.",
     Code.OUTLET_FAILING: "{outlet} waits: {cause}",
     Code.PHOTO_KEPT: "A photo is kept under its SHA-256 {sha256}.",
     Code.PAGE_MUTE: "This machine has no voice: install espeak-ng, or let the browser speak.",
@@ -327,35 +330,35 @@ NOTICES: dict[Code, Saying] = {
     ),
     Code.STEP_AGAIN: "{step} is measured again.",
     Code.STEP_MOVED: "{step} has moved under the probes: it is measured again.",
-    Code.STEP_SKIPPED: "{step} was left out: {reason}",
+    Code.STEP_SKIPPED: "{step} was skipped: {reason}",
     Code.STEP_TOUCHED_AGAIN: lambda facts: (
         f"{pins(facts['pair'])} measured again: the latest value counts, both are kept."
     ),
-    Code.STEP_UNDONE: "{step}: what was said of it last is taken back.",
+    Code.STEP_UNDONE: "{step}: the last word or key for it is taken back.",
     Code.STUDY_HELP: STUDY_HELP,
-    Code.STUDY_TOO_SOON: "So soon that can only be the part before: put part {part} on the bench.",
+    Code.STUDY_TOO_SOON: "That was too soon after the part before: put part {part} on the bench.",
     Code.STUDY_TURN: "It is {operator}'s turn: press Enter before the first part.",
     Code.TEMPERATURE_IMPOSSIBLE: "{source} reads {celsius:g} °C, outside the {lower:g} to {upper:g} °C of "
     "this place: not used ({doubted} so far). Check the sensor and its line, or state coldest and warmest "
     "in [temperature].",
     Code.TEMPERATURE_JUMPED: "{source} reads {celsius:g} °C after {before:g} °C: not used until it "
     "stays there ({doubted} so far). Check the sensor and its line.",
-    Code.TEMPERATURE_MISSING: "There is no fresh temperature, so verdicts wait: check the thermometer or "
-    "type one in.",
-    Code.TEMPERATURE_OLD: "The temperature is too old, so verdicts wait: check the thermometer or type one "
-    "in.",
+    Code.TEMPERATURE_MISSING: "There is no fresh temperature, so there are no verdicts: check the "
+    "thermometer or type one in.",
+    Code.TEMPERATURE_OLD: "The temperature is too old, so there are no verdicts: check the "
+    "thermometer or type one in.",
     Code.TEMPERATURE_TYPED: "Temperature typed in: {celsius:g} °C.",
     Code.THERMOMETER_BACK: "The thermometer is back.",
     Code.THERMOMETER_LOST: "The thermometer gives no readings: {cause}",
     Code.THERMOMETER_REFUSED: "{cause}",
     Code.THERMOMETER_TURN: "{turn}",
     Code.UNIT_AGAIN: "{serial} is measured again, attempt {attempt}; its first result stays.",
-    Code.UNIT_DROPPED: "{serial} was interrupted, but its sheet is another one now: start it afresh.",
-    Code.UNIT_GOOD: "{serial} is taken for a good unit.",
+    Code.UNIT_DROPPED: "{serial} was interrupted, but its sheet has changed since: start it again.",
+    Code.UNIT_GOOD: "{serial} is recorded as a good unit.",
     Code.UNIT_REOPENED: "{serial} is back on the bench as it was.",
-    Code.UNIT_RESUMED: "{serial} was interrupted: it goes on where it stopped.",
+    Code.UNIT_RESUMED: "{serial} was interrupted: it continues where it stopped.",
     Code.UNIT_UNFINISHED: "{serial} is half measured ({done} of {total} steps). Scan {next} once more to "
-    "give it up, or go on with it.",
+    "end it early, or continue with it.",
     Code.VALUE_UNTAKEN: _untaken,
 }
 """Each notice, and each warning of the page."""

@@ -22,7 +22,7 @@ _AGAIN = {
     Why.DISAGREE: "no two values agree yet",
     Why.PASSED_AFTER_FAIL: "it did not pass first, and passes now",
     Why.FAILED: "the value did not pass",
-    Why.INCONSISTENT: "it does not go with the other values",
+    Why.INCONSISTENT: "it is inconsistent with the other values",
 }
 """Why a step is asked for again."""
 

@@ -46,13 +46,13 @@ def _untold(facts: Facts) -> str:
 
 
 _LOOK = "Hold both probes on it, look at the meter, and press again."
-_ACCEPT = "Type .accept and why to go on, or .spool and the name of the spool that is on."
+_ACCEPT = "Type .accept and why to continue, or .spool and the name of the spool that is on."
 
 REFUSALS: dict[Refusal, Saying] = {
     Refusal.BATCH_FINISHED: "The batch {batch} is finished already. Type .resume and its name to add units "
     "to it, or give the new one another name.",
     Refusal.BATCH_NAMELESS: "A batch needs a name. Type it behind the word, such as .batch lot 12.",
-    Refusal.BATCH_NOT_RUNNING: "The batch {batch} is {state}. Type .resume {batch} to go on with it.",
+    Refusal.BATCH_NOT_RUNNING: "The batch {batch} is {state}. Type .resume {batch} to continue it.",
     Refusal.BATCH_OF_OTHERS: "{serial} belongs to the batch {batch}, not to {wanted}. Look at the serial; to "
     "measure it again, type .resume {batch}, or .pause to measure it outside any batch.",
     Refusal.BATCH_OTHER_SHEET: "The batch {batch} is of {sheet}, and the bench has {here}. Change the sheet, "
@@ -68,7 +68,7 @@ REFUSALS: dict[Refusal, Saying] = {
     ),
     Refusal.CHECK_ABSENT: "This bench has no check standard. Add a [check] table to its file.",
     Refusal.CHECK_CALM: "The bench is not stopped by its check standard.",
-    Refusal.CHECK_NO_REASON: "A stopped bench goes on only with a reason. Say why it may.",
+    Refusal.CHECK_NO_REASON: "A stopped bench continues only with a reason. Say why it may.",
     Refusal.DONE: "All steps of {serial} are done. Take the next unit.",
     Refusal.JOURNAL: "The journal cannot be written, so nothing is done.",
     Refusal.KEY_SEES_VALUE: "The meter reads a value, so the pair is not open. Hold still.",
@@ -77,7 +77,7 @@ REFUSALS: dict[Refusal, Saying] = {
     f"{_LOOK}",
     Refusal.NO_BATCH_PAUSED: "No batch is paused. Type .batch and a name to begin one.",
     Refusal.NO_BATCH_RUNNING: "No batch is running. Type .batch and a name to begin one.",
-    Refusal.NO_DOUBT: "No first unit waits for a word. Scan the next unit.",
+    Refusal.NO_DOUBT: "No first unit is waiting for approval. Scan the next unit.",
     Refusal.NO_PAIR_ASKED: "No pair is asked for now. Do what is asked for first.",
     Refusal.NO_UNIT: "There is no unit on the bench. Scan or type its serial first.",
     Refusal.NO_UNIT_YET: "No unit was on the bench yet, so whose result is it? Scan its serial first.",
@@ -101,7 +101,7 @@ REFUSALS: dict[Refusal, Saying] = {
     "overload. Type OL, or 1.0 as the display shows it.",
     Refusal.READING_POINT_OR_THOUSAND: '"{typed}" may be {low_ohm:g} or {high_ohm:g} Ω. Type a point for the '
     "decimals, or no comma.",
-    Refusal.SKIP_NO_REASON: "A step is left out only with a reason. Say why it cannot be measured.",
+    Refusal.SKIP_NO_REASON: "A step is skipped only with a reason. Say why it cannot be measured.",
     Refusal.SPOOL_NAMELESS: "Which spool? Type what is written on it, such as .spool 36-A for P1, P2.",
     Refusal.SPOOL_NO_CARD: "The spool {spool} has no card. Say what is wound from it, such as .spool {spool} "
     "for {winding}.",

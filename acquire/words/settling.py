@@ -30,11 +30,11 @@ def held(event: Settled) -> str:
 def learnt(facts: Facts) -> str:
     """What a bench has learnt of its contacts, from the facts of the notice."""
     if not facts["contacts"]:
-        return "This bench has learnt nothing of its contacts yet."
+        return "This bench has not learned anything about its contacts yet."
     creep_s, widening = facts["creep_s"], facts["widening"]
-    do = f"creep for {creep_s:.1f} s" if creep_s else "keep still"
+    do = f"creep for {creep_s:.1f} s" if creep_s else "do not creep"
     creeps = f"This bench's contacts {do}"
     if abs(widening - 1.0) < _WIDER:
-        return f"{creeps}; U is as it was."
+        return f"{creeps}; U is unchanged."
     way = "widened by" if widening > 1.0 else "narrowed to"
     return f"{creeps}; U {way} {widening:.1f}."

@@ -18,9 +18,8 @@ from acquire.records import (
 )
 from acquire.records.bench import ClosureFound
 from acquire.words.faults import likely
-from acquire.words.outcomes import OUTCOME_WORDS
-from acquire.words.plain import at_most
-from acquire.words.verdicts import COLD_QUESTION, balance, closure, contradiction, step_at_end
+from acquire.words.saying import at_most
+from acquire.words.verdicts import COLD_QUESTION, OUTCOME_WORDS, balance, closure, contradiction, step_at_end
 
 TURN_FAULTS = "not tested: faults between turns, which a pass in ohms does not exclude"
 """Of a unit that passed its ohms and of which no surge, inductance, Q or loss is on record: direct current
@@ -29,9 +28,9 @@ does not show one shorted turn in a fine coil, nor weak insulation between turns
 ENDINGS = {
     Ending.DONE: "no verdict counts",
     Ending.WARM: "held: the unit is warm",
-    Ending.GIVEN_UP: "given up",
-    Ending.NEXT_UNIT: "given up: the next unit was started",
-    Ending.FILES_CHANGED: "given up: its files were changed",
+    Ending.GIVEN_UP: "ended early",
+    Ending.NEXT_UNIT: "ended early: the next unit was started",
+    Ending.FILES_CHANGED: "ended early: its files were changed",
     Ending.UNDONE: "its scan was taken back",
 }
 """How a stay ended that has no outcome."""

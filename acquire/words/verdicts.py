@@ -1,4 +1,4 @@
-"""Why a step has its verdict, what a value reads like, and what rules over several windings say."""
+"""How outcomes are called, why a step has its verdict, what a value reads like, what winding rules say."""
 
 from __future__ import annotations
 
@@ -11,6 +11,8 @@ from acquire.records import (
     BalanceFound,
     BalanceKind,
     Basis,
+    Batch,
+    BatchEvent,
     Finding,
     Fit,
     Limits,
@@ -20,9 +22,48 @@ from acquire.records import (
 )
 from acquire.records.bench import ClosureFound
 from acquire.records.codes import ClosureKind
-from acquire.words.outcomes import OUTCOME_WORDS
-from acquire.words.plain import at_most, capital, ohm_text
-from acquire.words.saying import joined
+from acquire.words.faults import batch_doubt, compared
+from acquire.words.saying import at_most, capital, joined, ohm_text
+
+OUTCOME_WORDS = {
+    Outcome.PASS: "pass",
+    Outcome.CONDITIONAL_PASS: "pass, near a limit",
+    Outcome.CONDITIONAL_FAIL: "fail, near a limit",
+    Outcome.FAIL: "FAIL",
+    Outcome.CANNOT_JUDGE: "cannot judge",
+}
+"""Outcomes as people read them, the same on the display and from the record."""
+
+
+def verdict_word(verdict: Verdict) -> str:
+    """The word of a verdict; of a continuity it says that it is no more."""
+    if verdict.outcome is not Outcome.PASS or verdict.scope is Scope.TOLERANCE:
+        return OUTCOME_WORDS[verdict.outcome]
+    only = verdict.scope is Scope.CONTINUITY_ONLY
+    return "continuous; tolerance not judged" if only else "continuous"
+
+
+NOT_YET = "not passed yet"
+"""A value that did not pass, and counts only if it comes again."""
+
+
+def deed_words(batch: Batch) -> str:
+    """What there is to say of a deed on a batch: the operator's words, or what the record shows of it."""
+    if batch.remark:
+        return batch.remark
+    match batch.deed:
+        case BatchEvent.SPOOL_CHANGED:
+            spools = dict.fromkeys(each.spool for each in batch.changed)
+            return f"{', '.join(spools)} for {', '.join(each.winding for each in batch.changed)}"
+        case BatchEvent.FIRST_UNIT:
+            calm = f"{batch.first_serial} is as predicted. {compared(batch.compared)}"
+            return batch_doubt(batch) or calm
+        case BatchEvent.MADE_WAY:
+            return "another batch took its place"
+        case BatchEvent.PAUSED if batch.first_doubt:
+            return f"the first unit, {batch.first_serial}, was not accepted"
+        case _:
+            return ""
 
 
 def reason(verdict: Verdict) -> str:
@@ -75,7 +116,7 @@ def _measured(verdict: Verdict) -> str:
 
 def _repeated(verdict: Verdict) -> str:
     if verdict.moved is None:
-        return "the first value and its repetition do not go together: one of them is asked for again"
+        return "the first value and its repetition are inconsistent: one of them is asked for again"
     return (
         f"moved by {100.0 * verdict.moved:+.2f} % during the test, "
         f"{100.0 * (verdict.moved_allowed or 0.0):.2f} % allowed"
@@ -137,7 +178,7 @@ def hint(verdict: Verdict) -> str:
         case Fit.FAULT if verdict.together:
             return f"That reads like the probes touching each other: touch {asked}, apart."
         case Fit.FAULT:
-            return f"{ohm_text(ohm)} fits no pair of a good unit: touch {asked} once more."
+            return f"{ohm_text(ohm)} matches no pair of a good unit: touch {asked} once more."
         case _:
             return ""
 
@@ -147,7 +188,8 @@ def reads_like(fit: Fit, ohm: float, asked: object, pairs: Iterable[object], thr
     like = f"{joined(pairs, 'or')}{_through(through)}"
     if fit is Fit.OTHER_PAIR:
         return f"That reads like {like}: move to {asked}."
-    return f"{ohm_text(ohm)} may be {asked} gone wrong or {like}: make sure of {asked} and touch again."
+    sure = f"make sure that the probes are on {asked} and touch again"
+    return f"{ohm_text(ohm)} may be a bad {asked} or {like}: {sure}."
 
 
 def _through(windings: Sequence[str]) -> str:
@@ -170,13 +212,13 @@ def closure(found: ClosureFound) -> str:
     shown = " to ".join(ohm_text(limit) for limit in limits if limit is not None)
     text = f"{closure_name(found)}: {ohm_text(found.ohm)} ± {ohm_text(found.expanded_ohm, 2)}, limit {shown}"
     if found.contradicts:
-        return f"{text}: less than nothing, so one of {joined(found.pairs)} is another pair's."
+        return f"{text}: negative, so one of {joined(found.pairs)} was taken on another pair."
     return f"{text}."
 
 
 def balance(rule: BalanceFound) -> str:
     """What a rule over windings that must be alike has found."""
-    known = f"known to {100.0 * rule.expanded_deviation:.2g} %; {100.0 * rule.limit:.6g} % is allowed."
+    known = f"U = {100.0 * rule.expanded_deviation:.2g} %, limit {100.0 * rule.limit:.6g} %."
     if rule.kind is BalanceKind.APART:
         return f"{joined(rule.windings)} of {rule.name} differ by {100.0 * rule.deviation:.2g} %, {known}"
     worst = rule.ohm[rule.windings.index(rule.worst)]
@@ -187,7 +229,7 @@ def balance(rule: BalanceFound) -> str:
 def step_at_end(found: Finding) -> str:
     """Why a step decides over its unit: how near its limit it lies, or what keeps it from being judged."""
     if found.outcome is None:
-        return f"{capital(found.name)} was left out."
+        return f"{capital(found.name)} was skipped."
     if found.ohm is None or found.expanded_ohm is None:
         return f"{capital(found.name)}: {OUTCOME_WORDS[found.outcome]}."
     u = f"U = {ohm_text(found.expanded_ohm, 2)} with the unit's temperature"
@@ -198,9 +240,9 @@ def step_at_end(found: Finding) -> str:
 
 
 def contradiction(finding: Finding) -> str:
-    """The reading that goes least with the others of its unit."""
+    """The reading that is least consistent with the others of its unit."""
     if finding.ohm is None or finding.predicted_ohm is None or finding.u_ohm is None:
-        return f"{finding.pair} does not go with the other readings: was each pair the one asked for?"
+        return f"{finding.pair} is inconsistent with the other readings: was each pair the one asked for?"
     predicted = f"{ohm_text(finding.predicted_ohm)} ± {ohm_text(2.0 * finding.u_ohm, 2)}"
     return (
         f"{finding.pair} reads {ohm_text(finding.ohm)}, but the other readings predict {predicted}: "

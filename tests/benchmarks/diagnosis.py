@@ -30,7 +30,7 @@ from pathlib import Path
 from acquire.choices import FAILING
 from acquire.records import FindingKind, Outcome, Purpose
 from acquire.records.codes import Order
-from acquire.steps.estimate import foretold
+from acquire.steps.estimate import predicted
 from acquire.verdict.diagnose import casebook
 from acquire.verdict.dictionary import PRIORS
 from acquire.verdict.weighing import LOWERING
@@ -87,7 +87,7 @@ def seems_good(bench, story):
     read = [r for r in story.readings if math.isfinite(r[1])]
     for index, (pair, ohm, u_ohm, _) in enumerate(read):
         others = {p: (o, u) for k, (p, o, u, _) in enumerate(read) if k != index}
-        mean, sd = foretold(bench.table, others).pair(pair)
+        mean, sd = predicted(bench.table, others).pair(pair)
         if math.isinf(mean) or (ohm - mean) ** 2 > GOOD_ENOUGH * (sd**2 + u_ohm**2):
             return False
     columns = book.columns([p for p, *_ in story.readings])

@@ -7,7 +7,7 @@ can tell in principle, and of the readings as they were taken, with the meter's 
 touched by mistake. The truth is reckoned with its exact place and size, on no grid, so that a coarse grid of
 the dictionary shows as a miss and is not excused.
 
-Two faults of suitable sizes fit almost anything, so they count as a rival only where they also foretell the
+Two faults of suitable sizes fit almost anything, so they count as a rival only where they also predict the
 readings as well with their sizes unknown (evidence, the same ratio; Kass and Raftery 1995), the true fault's
 place and size being just as unknown, on a fine grid. Two faults of which one is the true one are no rival:
 that a second one may be hidden can never be excluded, and the priors decide.
@@ -24,7 +24,7 @@ import numpy as np
 from acquire.physics.common import PairReading
 from acquire.records import Purpose
 from acquire.steps.pairs import PairTable
-from acquire.verdict.casebook import Casebook
+from acquire.verdict.casebook import FaultModel
 from acquire.verdict.circuits import (
     Circuit,
     Direction,
@@ -108,11 +108,11 @@ def rivals(bench, planted, readings):
     for book in (single, double):
         told = book.explain([PairReading(*reading) for reading in readings])
         each = zip(book.cases, best_chi_squares(book, readings, told), evidence(book, told), strict=True)
-        for case, chi_square, foretold in each:
+        for case, chi_square, predicted in each:
             commoner = max(0.0, math.log(case.prior / prior))
             if chi_square > of_truth + NEARLY + 2.0 * commoner:
                 continue
-            if len(case.faults) > len(planted.kinds or (1,)) and foretold + commoner < least:
+            if len(case.faults) > len(planted.kinds or (1,)) and predicted + commoner < least:
                 continue
             if is_case(case, planted) or contains(case, planted):
                 continue
@@ -144,7 +144,7 @@ def fine(sheet, name, where, below_ohm):
     else:
         circuits = crossed(good, *where, evenly(12), SIZES)
     pairs = PairTable(sheet).pairs()
-    return Casebook(
+    return FaultModel(
         (Case(((name, where),), 1.0, tuple(circuits)),), good, pairs, four_wire_below_ohm=below_ohm
     )
 
@@ -197,7 +197,7 @@ def _truth_chi_square(bench, planted, readings):
         own = [is_case(case, planted) for case in book.cases]
         return min(best_chi_squares(book, readings)[own], default=math.inf)
     case = Case(((planted.name, planted.where),), 1.0, (circuit,))
-    book = Casebook(
+    book = FaultModel(
         (case,),
         healthy(bench.sheet),
         tuple(pair for pair, *_ in readings),

@@ -32,7 +32,7 @@ from acquire.journal.question import Question
 from acquire.journal.store import Journal
 from acquire.records import (
     Batch,
-    BatchDeed,
+    BatchEvent,
     BatchState,
     Evidence,
     FaultPlace,
@@ -109,7 +109,7 @@ async def fill(folder, verdicts, units):
         for b in range(batches):
             name = f"lot {b + 1}"
             opened = Batch(
-                "bench-1", name, BatchDeed.OPENED, BatchState.FINISHED, "Fathom 7", "5e" * 32, units,
+                "bench-1", name, BatchEvent.OPENED, BatchState.FINISHED, "Fathom 7", "5e" * 32, units,
                 (), "", "Ida", "", utc_s,
             )  # fmt: skip
             await journal.append([(opened, None)])

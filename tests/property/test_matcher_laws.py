@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from acquire.heart.attempt import Attempt, Deed, StepState
 from acquire.heart.unit_state import UnitState
 from acquire.records import Fit, Outcome, Pair, Purpose
-from acquire.steps.estimate import foretold
+from acquire.steps.estimate import predicted
 from acquire.steps.matcher import weigh
 from acquire.steps.pairs import PairTable
 from acquire.unit_result import worse
@@ -149,6 +149,6 @@ def test_the_set_foretells_the_series_pair(slow, fast):
     table = PairTable(PLOVER)
     r12, r23 = 202.5669 * slow, 46.1673 * fast
     known = {Pair("1", "2"): (r12, 0.001), Pair("2", "3"): (r23, 0.001)}
-    ohm, spread = foretold(table, known).pair(Pair("1", "3"))
+    ohm, spread = predicted(table, known).pair(Pair("1", "3"))
     assert abs(ohm - (r12 + r23 - 2 * 0.0234)) < 0.05
     assert spread < 0.02

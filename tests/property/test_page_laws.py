@@ -10,9 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from acquire.page import stream as stream_module
-from acquire.page.about import About
-from acquire.page.facts import Facts
-from acquire.page.phase import PHASES
+from acquire.page.behind import About, Facts
+from acquire.page.contact_view import PHASES
 from acquire.page.stream import Stream
 from acquire.page.view import View
 from acquire.records import (

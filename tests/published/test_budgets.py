@@ -138,7 +138,7 @@ def test_gum_h1_nested_comparison():
     ],
 )
 def test_accuracy_statements_as_makers_work_them_out(reading, percent, counts, count, limit):
-    """Worked examples of meter makers' notes on "% of reading + counts": +-1.5 V; 97.8 to 102.2; 98.8 to
+    """From memory of meter makers' notes on "% of reading + counts": +-1.5 V; 97.8 to 102.2; 98.8 to
     101.2; +-1.0 V; 1.9964 to 2.0036. Absolute tolerance 1e-9."""
     statement = RangeAccuracy(percent / 100, count, counts=counts)
     assert half_width_si(statement, reading) == pytest.approx(limit, abs=1e-9)

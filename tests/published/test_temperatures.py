@@ -1,4 +1,4 @@
-"""Copper at another temperature, platinum thermometers, insulation: against standards and worked examples."""
+"""Copper at another temperature, platinum thermometers, insulation: against standards."""
 
 import csv
 from pathlib import Path
@@ -14,8 +14,7 @@ DATA = Path(__file__).parents[1] / "data" / "published"
 
 
 def test_rise_by_resistance():
-    """A worked example, alpha 1/234.5 at 0 °C: 80 ohm at 20 °C, 100 ohm hot: 83.63 °C, rise 63.63 K; exact
-    83.625."""
+    """From memory, alpha 1/234.5 at 0 °C: 80 ohm at 20 °C, 100 ohm hot: 83.63 °C, rise 63.63 K."""
     hot = winding_celsius(100.0, 80.0, 20.0, CONDUCTORS["copper"])
     assert hot == pytest.approx(83.625, abs=1e-9)
     assert hot - 20.0 == pytest.approx(63.63, abs=0.01)

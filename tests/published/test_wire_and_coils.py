@@ -1,4 +1,4 @@
-"""Wire tables, windings and time constants against published tables and worked examples."""
+"""Wire tables, windings and time constants against published tables, and coils from memory."""
 
 import csv
 import math
@@ -96,13 +96,12 @@ def plain(resistivity, diameter_mm):
     ],
 )
 def test_textbook_coils(turns, mean_turn_m, resistivity, diameter_mm, ohms):
-    """Worked examples of physics textbooks: 40, 2.4, 0.84 and 6.2 ohm, to the digits printed (computed: 40.0,
-    2.400, 0.8385, 6.214)."""
+    """Of physics textbooks, from memory: 40, 2.4, 0.84 and 6.2 ohm (computed: 40.0, 2.400, 0.8385, 6.214)."""
     whole = expect(Design(turns, mean_turn_m), plain(resistivity, diameter_mm))
     assert whole.reference_ohm == pytest.approx(ohms, rel=4e-3)
 
 
 def test_textbook_turns_from_ohms():
-    """A worked example: 40 ohm of nichrome, 1e-6 ohm m, 2 mm thick, on a former of 5 cm: 800 turns."""
+    """From memory: 40 ohm of nichrome, 1e-6 ohm m, 2 mm thick, on a former of 5 cm: 800 turns."""
     turns, _ = turns_from_ohm(40.0, Design(100, math.pi * 0.05), plain(1.0, 2.0))
     assert turns == pytest.approx(800.0, rel=1e-9)

@@ -78,6 +78,8 @@ async def test_a_clock_set_forward_asks_again_rather_than_trusting_old_values(tm
         await still.until(lambda b: b.notices("temperature.missing"))
         assert len(still.of(Judged)) == judged
         assert not still.notices("clock.set_back")
+        (forward,) = still.notices("clock.set_forward")
+        assert round(forward.facts["by_s"]) == 24 * 3600
 
 
 async def test_settling_does_not_notice_the_clock(tmp_path):

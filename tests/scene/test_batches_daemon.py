@@ -12,7 +12,7 @@ from acquire.files.settings import load_bench
 from acquire.journal.plain import to_plain
 from acquire.records import (
     Batch,
-    BatchDeed,
+    BatchEvent,
     BatchState,
     Judged,
     Prompt,
@@ -117,18 +117,18 @@ async def test_a_batch_lives_through_a_night_and_its_first_unit_speaks(tmp_path)
 
     deeds = [(e.record.batch, e.record.deed) for e in journal_entries(tmp_path, "batch")]
     assert deeds == [
-        ("lot 12", BatchDeed.OPENED),
-        ("lot 12", BatchDeed.SPOOL_CHANGED),
-        ("lot 12", BatchDeed.FIRST_UNIT),
-        ("lot 12", BatchDeed.PAUSED),
-        ("lot 12", BatchDeed.RESUMED),
-        ("lot 12", BatchDeed.MADE_WAY),
-        ("lot 13", BatchDeed.OPENED),
-        ("lot 13", BatchDeed.SPOOL_CHANGED),
-        ("lot 13", BatchDeed.FIRST_UNIT),
-        ("lot 13", BatchDeed.PAUSED),
-        ("lot 13", BatchDeed.ACCEPTED),
-        ("lot 13", BatchDeed.FINISHED),
+        ("lot 12", BatchEvent.OPENED),
+        ("lot 12", BatchEvent.SPOOL_CHANGED),
+        ("lot 12", BatchEvent.FIRST_UNIT),
+        ("lot 12", BatchEvent.PAUSED),
+        ("lot 12", BatchEvent.RESUMED),
+        ("lot 12", BatchEvent.MADE_WAY),
+        ("lot 13", BatchEvent.OPENED),
+        ("lot 13", BatchEvent.SPOOL_CHANGED),
+        ("lot 13", BatchEvent.FIRST_UNIT),
+        ("lot 13", BatchEvent.PAUSED),
+        ("lot 13", BatchEvent.ACCEPTED),
+        ("lot 13", BatchEvent.FINISHED),
     ]
     starts = [entry.record for entry in journal_entries(tmp_path, "unit_started")]
     assert [(s.serial, s.batch, s.attempt) for s in starts] == [

@@ -15,6 +15,8 @@ from rich.console import Console
 from typer.testing import CliRunner
 
 from acquire.cli import app
+from acquire.reports import document as doc
+from acquire.reports.printing import as_pdf
 from acquire.simulated.demo import DemoOptions, run_demo
 from tests.browsers import CHROMIUM, FLAGS, needs_chromium
 
@@ -78,10 +80,26 @@ def test_both_papers_say_the_same_on_the_right_size(demo, tmp_path, paper):
         assert re.findall(r"page (\d+) of (\d+)", text) == [(str(n + 1), str(pages)) for n in range(pages)]
         assert "Winding test certificate" in text
         assert "Otterbeck Rewinds" in text
+        assert all(len(page.split()) > 50 for page in text.split("\f")[:pages]), "no empty page"
         assert "END OF CERTIFICATE" in text.split("\f")[pages - 1]
     values = [set(re.findall(r"[0-9.]+ ± [0-9.]+ [mk]?Ω", text)) for text in texts.values()]
     assert values[0] == values[1]
     assert len(values[0]) == 7, "six pairs and one relation of them"
+
+
+@needs_poppler
+def test_a_paper_has_no_page_too_many_and_long_rows_break_between_each_other(tmp_path):
+    """One line is one page; of forty rows of several lines each stands whole on one page, below the heads."""
+    long = tuple((f"begin{n:02}", " ".join([f"row {n}"] * 40 + [f"finish{n:02}"])) for n in range(40))
+    for rows, number in ((long[:1], 1), (long, 3)):
+        pdf = tmp_path / "own.pdf"
+        pdf.write_bytes(as_pdf(doc.Document("Batch", "", (doc.table("Unit 20 | Why 80", rows),))))
+        *pages, rest = text_of(pdf).split("\f")
+        assert not rest
+        assert len(pages) == number
+        for page in pages:
+            assert re.search(r"Unit +Why", page)
+            assert re.findall(r"begin(\d+)", page) == re.findall(r"finish(\d+)", page) != []
 
 
 @needs_poppler

@@ -18,7 +18,7 @@ import pytest
 from rich.console import Console
 
 from acquire.answers.batch import all_batches, report_from
-from acquire.records import BatchDeed, BatchState, Outcome
+from acquire.records import BatchEvent, BatchState, Outcome
 from acquire.reports.batch_document import batch_document
 from acquire.reports.export import batch_csv, report_plain
 from acquire.reports.pictures import svg_pictures
@@ -51,15 +51,15 @@ async def worked(folder, units, speed):
 
 
 async def test_the_first_units_of_the_batch_in_short(tmp_path):
-    """Two units: begun, spools said, first unit as foretold, polarity typed, finished."""
+    """Two units: begun, spools said, first unit as predicted, polarity typed, finished."""
     journal = await worked(tmp_path / "run", 2, 10.0)
     report = report_from(journal, NAME)
     assert [deed.deed for deed in report.deeds] == [
-        BatchDeed.OPENED,
-        BatchDeed.SPOOL_CHANGED,
-        BatchDeed.SPOOL_CHANGED,
-        BatchDeed.FIRST_UNIT,
-        BatchDeed.FINISHED,
+        BatchEvent.OPENED,
+        BatchEvent.SPOOL_CHANGED,
+        BatchEvent.SPOOL_CHANGED,
+        BatchEvent.FIRST_UNIT,
+        BatchEvent.FINISHED,
     ]
     assert "F7-0001 is as predicted" in report.deeds[3].text
     assert [line.outcome for line in report.units] == [Outcome.PASS] * 2

@@ -101,7 +101,7 @@ async def test_every_pair_of_a_unit_is_measured_and_open_ones_are_proven(tmp_pat
     assert [r.outcome for r in results] == [Outcome.PASS, Outcome.FAIL]
     assert all(as_planted(r.outcome, work.truth[r.serial]) for r in results)
     assert results[0].steps_total == 22, "every pair, and the first one once more"
-    assert sentence(results[1].hypotheses[0]) == "The fast charge is broken: no path through it."
+    assert sentence(results[1].hypotheses[0]) == "The fast charge has an open circuit."
     assert not work.notices("fixture.unproven")
     verdicts = [judged.verdict for judged in work.of(Judged)]
     first = {(v.pin_a, v.pin_b) for v in verdicts if v.serial == results[0].serial}

@@ -8,12 +8,14 @@ from __future__ import annotations
 import re
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
+from axe_playwright_python.base import AXE_SCRIPT
 from playwright.sync_api import expect
 
+from acquire.study.record import read_study
 from tests.browsers import (
     LAPTOP,
     PHONE,
+    PagedBench,
     needs_chromium,
     opened,
     paged_bench,
@@ -21,7 +23,7 @@ from tests.browsers import (
     until_served,
 )
 from tests.waiting import crowding, wait_until
-from tests.whole_bench import Typed, free_port, journal_entries, lift, simulated
+from tests.whole_bench import Typed, bench_file, free_port, journal_entries, lift, simulated
 
 pytestmark = needs_chromium
 
@@ -61,11 +63,17 @@ CONTRAST = {"runOnly": ["color-contrast"]}
 
 
 def faults_of(page, rules=RULES):
-    """What axe-core finds, a line each."""
-    results = Axe().run(page, options=rules)
+    """What axe-core finds, a line each; it is loaded once a document, and only what is wrong comes back."""
+    if not page.evaluate("Boolean(window.axe)"):
+        page.evaluate(AXE_SCRIPT)
+    found = page.evaluate(
+        "(rules) => axe.run(document, { ...rules, resultTypes: ['violations'] })"
+        ".then((results) => results.violations)",
+        rules,
+    )
     return [
         f"{fault['id']}: {node['html'][:160]} ({node['failureSummary'][:200]})"
-        for fault in results.response["violations"]
+        for fault in found
         for node in fault["nodes"]
     ]
 
@@ -84,31 +92,22 @@ def typed_results(bench, number):
 
 
 def test_every_screen_is_accessible_and_fits_light_and_dark_large_and_small(tmp_path, browser):
-    """axe-core finds nothing; nothing is wider than the screen; the bench screen fits a laptop's height."""
-    with paged_bench(tmp_path, batch="harvest") as bench:
+    """Through a day: a temperature is typed, a batch begun, a connector turned; axe sees it all."""
+    silent = 'source = "meter"\ndriver = "lines"\nlink = "tcp:127.0.0.1:9"'
+    with paged_bench(tmp_path, changes=(('source = "typed"\nvalue = "22.5 °C"', silent),)) as bench:
         eye = opened(browser, bench.url)
-        eye.page.route("**/check", lambda route: route.fulfill(json=CHECKED))
+        _a_temperature_is_typed_and_a_batch_begun_and_paused(bench, eye)
+        _an_idle_page_costs_next_to_nothing(eye)
+        _the_connector_turns(eye)
         bench.sim.type("unit shorted fast charge 0.16")
         eye.start("P80-0004")
+        _a_hands_off_test_needs_a_held_confirmation(bench, eye)
+        eye.page.goto(f"{bench.url}#now")
         bench.zero(eye)
         bench.measure(eye, ("1", "2"))
         bench.touch("2", "3")
         eye.state("not_yet", "2–3")
-        faults = {}
-        for scheme, rules in (("light", RULES), ("dark", CONTRAST)):
-            eye.page.emulate_media(color_scheme=scheme, reduced_motion="reduce")
-            for screen in SCREENS:
-                go(eye, bench, screen)
-                faults |= {f"{screen} {scheme}": found for found in [faults_of(eye.page, rules)] if found}
-                for size, name in ((LAPTOP, "laptop"), (PHONE, "phone")):
-                    eye.page.set_viewport_size(size)
-                    picture(eye.page, f"page-{screen.replace('/', '-')}-{scheme}-{name}")
-                    assert eye.page.evaluate("document.documentElement.scrollWidth <= innerWidth"), (
-                        screen,
-                        name,
-                    )
-                eye.page.set_viewport_size(LAPTOP)
-        assert not faults
+        _axe_finds_nothing_and_nothing_is_too_wide(bench, eye)
         go(eye, bench, "now")
         for size in (LAPTOP, {"width": 1920, "height": 1080}, {"width": 2560, "height": 1440}):
             eye.page.set_viewport_size(size)
@@ -119,38 +118,55 @@ def test_every_screen_is_accessible_and_fits_light_and_dark_large_and_small(tmp_
         assert not eye.complaints
 
 
-def test_an_idle_page_costs_nothing_the_connector_turns_and_a_hands_off_test_is_held(tmp_path, browser):
+def _axe_finds_nothing_and_nothing_is_too_wide(bench, eye):
+    """Every rule in light, contrast in dark as well; the report of the batch is asked for once."""
+    page, answered, faults = eye.page, {}, {}
+
+    def once(route):
+        answered.setdefault("batch", route.fetch() if not answered else None)
+        route.fulfill(response=answered["batch"])
+
+    page.route("**/check", lambda route: route.fulfill(json=CHECKED))
+    page.route("**/batch", once)
+    for scheme, rules in (("light", RULES), ("dark", CONTRAST)):
+        page.emulate_media(color_scheme=scheme, reduced_motion="reduce")
+        for screen in SCREENS:
+            go(eye, bench, screen)
+            faults |= {f"{screen} {scheme}": found for found in [faults_of(page, rules)] if found}
+            for size, name in ((LAPTOP, "laptop"), (PHONE, "phone")):
+                page.set_viewport_size(size)
+                picture(page, f"page-{screen.replace('/', '-')}-{scheme}-{name}")
+                fits = page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+                assert fits, (screen, scheme, name)
+            page.set_viewport_size(LAPTOP)
+    assert not faults
+
+
+def _the_connector_turns(eye):
     """From the wire side left and right change places; turned, the latch goes along; mirrored is said."""
-    with paged_bench(tmp_path) as bench:
-        eye = opened(browser, bench.url)
-        eye.state("waiting")
-        _an_idle_page_costs_next_to_nothing(eye)
 
-        def place(pin):
-            box = eye.page.locator(f'.plug [data-pin="{pin}"] rect').first.bounding_box()
-            return box["x"], box["y"]
+    def place(pin):
+        box = eye.page.locator(f'.plug [data-pin="{pin}"] rect').first.bounding_box()
+        return box["x"], box["y"]
 
-        seen = eye.page.locator(".seen")
-        expect(seen).to_have_text("mating side, latch top")
-        assert place("1")[0] < place("2")[0] < place("3")[0]
-        assert place("1")[1] < place("4")[1]
-        eye.page.get_by_role("button", name="Wire side").click()
-        expect(seen).to_have_text("wire side, latch top")
-        assert place("1")[0] > place("2")[0] > place("3")[0]
-        eye.page.get_by_role("button", name="Turn").click()
-        expect(seen).to_have_text("wire side, latch right")
-        assert place("1")[1] > place("3")[1]
-        eye.page.reload()
-        expect(seen).to_have_text("wire side, latch right")  # kept for this sheet
-        eye.page.get_by_role("button", name="Mirror").click()
-        expect(seen).to_contain_text("MIRRORED")
-        _a_hands_off_test_needs_a_held_confirmation(bench, eye)
-        assert not eye.complaints
+    seen = eye.page.locator(".seen")
+    expect(seen).to_have_text("mating side, latch top")
+    assert place("1")[0] < place("2")[0] < place("3")[0]
+    assert place("1")[1] < place("4")[1]
+    eye.page.get_by_role("button", name="Wire side").click()
+    expect(seen).to_have_text("wire side, latch top")
+    assert place("1")[0] > place("2")[0] > place("3")[0]
+    eye.page.get_by_role("button", name="Turn").click()
+    expect(seen).to_have_text("wire side, latch right")
+    assert place("1")[1] > place("3")[1]
+    eye.page.reload()
+    expect(seen).to_have_text("wire side, latch right")  # kept for this sheet
+    eye.page.get_by_role("button", name="Mirror").click()
+    expect(seen).to_contain_text("MIRRORED")
 
 
 def _a_hands_off_test_needs_a_held_confirmation(bench, eye):
     """A short press starts nothing; two seconds do; the clocks run; what is typed is on the record."""
-    eye.start("P80-0001")
     eye.page.goto(f"{bench.url}#hands-off")
     for word in ("hands off", "Discharge", "disconnect"):
         expect(eye.page.locator(".cautions")).to_contain_text(word, ignore_case=True)
@@ -177,7 +193,7 @@ def _a_hands_off_test_needs_a_held_confirmation(bench, eye):
     eye.page.get_by_label("Instrument", exact=True).fill("IR-2")
     eye.page.get_by_role("button", name="Put it on the record").click()
     said = eye.page.locator("form [role=alert]")
-    expect(said).to_contain_text("could not be judged, so P80-0001 cannot pass until it is measured or typed")
+    expect(said).to_contain_text("could not be judged, so P80-0004 cannot pass until it is measured or typed")
     expect(said).to_contain_text("add it, such as accuracy 5 %")
     eye.page.get_by_label("accuracy").fill("5")
     eye.page.get_by_role("button", name="Put it on the record").click()
@@ -189,53 +205,55 @@ def _a_hands_off_test_needs_a_held_confirmation(bench, eye):
     assert (result["test_volt"], result["instrument"], result["outcome"]) == (500.0, "IR-2", "pass")
 
 
-def test_a_batch_is_begun_and_paused_and_a_temperature_typed_on_the_page(tmp_path, browser):
-    """The record has it; what was wanted is gone from the warnings."""
-    silent = 'source = "meter"\ndriver = "lines"\nlink = "tcp:127.0.0.1:9"'
-    with paged_bench(tmp_path, changes=(('source = "typed"\nvalue = "22.5 °C"', silent),)) as bench:
-        eye = opened(browser, bench.url)
-        eye.page.get_by_label("Temperature of the room").fill("21,5")
-        eye.page.get_by_role("button", name="Take it").click()
-        expect(eye.page.locator('[data-code^="temperature."]')).to_have_count(0)
-        eye.page.goto(f"{bench.url}#batch")
-        eye.page.get_by_label("Name").fill("Autumn <b>1</b>")
-        eye.page.get_by_label("Units expected").fill("40")
-        eye.page.get_by_role("button", name="Begin").click()
-        expect(eye.page.get_by_role("heading", name="Autumn <b>1</b>: running")).to_be_visible()
-        eye.page.goto(f"{bench.url}#now")
-        expect(eye.page.locator(".batch-line")).to_contain_text("0 of 40 measured")
-        eye.page.goto(f"{bench.url}#batch")
-        eye.page.get_by_role("button", name="Pause it").click()
-        expect(eye.page.get_by_role("button", name="Go on with it")).to_be_visible()
-        assert faults_of(eye.page) == []
-        assert not eye.complaints
-    told = [
-        entry.payload
-        for entry in journal_entries(tmp_path)
-        if entry.payload.get("batch") == "Autumn <b>1</b>"
-    ]
-    assert told[0]["expected"] == 40
+def _a_temperature_is_typed_and_a_batch_begun_and_paused(bench, eye):
+    """The record has it; what was wanted is gone from the warnings; a name is only ever text."""
+    page = eye.page
+    page.get_by_label("Temperature of the room").fill("21,5")
+    page.get_by_role("button", name="Take it").click()
+    expect(page.locator('[data-code^="temperature."]')).to_have_count(0)
+    page.goto(f"{bench.url}#batch")
+    page.get_by_label("Name").fill("Autumn <b>1</b>")
+    page.get_by_label("Units expected").fill("40")
+    page.get_by_role("button", name="Begin").click()
+    expect(page.get_by_role("heading", name="Autumn <b>1</b>: running")).to_be_visible()
+    page.goto(f"{bench.url}#now")
+    expect(page.locator(".batch-line")).to_contain_text("0 of 40 measured")
+    page.goto(f"{bench.url}#batch")
+    page.get_by_role("button", name="Pause it").click()
+    page.get_by_role("button", name="Continue it").click()
+    expect(page.get_by_role("button", name="Pause it")).to_be_visible()
+    page.goto(f"{bench.url}#now")
+    eye.state("waiting")
+    told = [each.payload for each in journal_entries(bench.file.parent, "batch")]
+    assert {(each["batch"], each["expected"]) for each in told} == {("Autumn <b>1</b>", 40)}
 
 
-def test_a_bench_is_made_in_the_browser_without_a_terminal(tmp_path, browser):
-    """Look for the meter on the network, watch it read, write the file, start: the bench asks for a unit."""
+def test_sheet_study_and_bench_are_made_in_the_browser_without_a_terminal(tmp_path, browser):
+    """A sheet from a shipped one, a study run and reported, then meter, file, start and a first verdict."""
     meter_port, port = free_port(), free_port()
     url = f"http://127.0.0.1:{port}/"
+    leads = '[leads]\nzero = "value"\nvalue = "0.13 ohm"\nuncertainty = "0.02 ohm"\n\n[journal]'
+    bench_file(tmp_path, meter=f"tcp:127.0.0.1:{meter_port}", changes=[("[journal]", leads)])
+    (tmp_path / "bench.toml").rename(tmp_path / "first.toml")
     setup = Typed("-m", "acquire", "setup", "--folder", str(tmp_path), "--port", str(port))
     try:
         with simulated(meter_port, speed=16.0) as sim:
             until_served(url)
             eye = opened(browser, url)
             expect(eye.page.locator("h1")).to_have_text("Setup")
+            _a_sheet_is_made_from_a_shipped_one(eye, tmp_path)
+            _a_study_is_run_and_reported(PagedBench(sim, tmp_path, url), eye)
+            eye.page.goto(f"{url}#setup")
             eye.page.get_by_label("On the network").fill(f"127.0.0.1:{meter_port}")
             eye.page.get_by_role("button", name="Look for meters").click()
             eye.page.get_by_role("button", name="Take this").click()
             expect(eye.page.locator(".try")).to_be_visible()
             picture(eye.page, "page-setup-light-making")
             assert faults_of(eye.page) == []
-            eye.page.get_by_label("Sheet").select_option(label="Plover 80 (example)")
+            eye.page.get_by_label("Sheet").select_option(label="Mine 80")
             eye.page.get_by_role("button", name="Write the file and start").click()
             expect(eye.page.locator("h1")).to_have_text("Bench")
+            expect(eye.page.locator("#bench-more")).to_contain_text("Mine 80")
             eye.start("P80-0001")
             eye.state("touch", "hold tips together")
             sim.type("short")
@@ -250,6 +268,49 @@ def test_a_bench_is_made_in_the_browser_without_a_terminal(tmp_path, browser):
         setup.close()
     assert code == 0, output
     assert (tmp_path / "bench.toml").exists()
+
+
+def _a_sheet_is_made_from_a_shipped_one(eye, folder):
+    """No text editor: another name, a tolerance, saved; the shipped one stays as it is."""
+    page = eye.page
+    page.get_by_role("link", name="Edit a sheet, or make one from another").click()
+    page.get_by_label("Sheet", exact=True).select_option(label="Plover 80 (example)")
+    name = page.get_by_label("name", exact=True)
+    expect(name).to_have_value("Plover 80")
+    name.fill("Mine 80")
+    page.get_by_label("acceptance, winding 1").fill("9 %")
+    page.get_by_label("Save as").fill("mine")
+    page.get_by_role("button", name="Save the sheet").click()
+    expect(page.locator(".card [role=status]")).to_contain_text("mine.toml is written")
+    picture(page, "page-sheet-made")
+    assert 'acceptance = "9 %"' in (folder / "mine.toml").read_text(encoding="utf-8")
+
+
+def _a_study_is_run_and_reported(bench, eye):
+    """Two units, one pair of hands, two rounds: the bench screen says what to do and shows no value."""
+    page, record = eye.page, bench.file / "study-1.jsonl"
+    page.goto(f"{bench.url}#study")
+    for label, words in (("Step", "slow charge"), ("Units", "2"), ("Who measures", "ann"), ("Rounds", "2")):
+        page.get_by_label(label).fill(words)
+    picture(page, "page-study-form")
+    page.get_by_role("button", name="Begin, or go on").click()
+    expect(page.locator("h1")).to_have_text("Bench")
+    expect(page.get_by_label("Serial of the next unit")).to_have_count(0)
+    for turn in range(4):
+        if turn % 2 == 0:
+            expect(page.locator("main")).to_contain_text(f"Round {1 + turn // 2}: ann takes the probes")
+            page.get_by_role("button", name="I have the probes").click()
+        expect(page.locator("main")).to_contain_text(re.compile(r"ann: part \w+, touch 1–2"))
+        picture(page, f"page-study-{turn}")
+        bench.touch("1", "2")
+        wait_until(lambda done=turn + 1: len(read_study(record).taken) == done)
+        expect(page.locator(".now-big .value")).to_have_count(0)
+        lift(bench.sim)
+    expect(page.locator("h1")).to_have_text("Setup")
+    page.goto(f"{bench.url}#study")
+    page.get_by_role("link", name="study-1.jsonl").click()
+    expect(page.locator("main")).to_contain_text("repeatability", ignore_case=True)
+    picture(page, "page-study-report")
 
 
 @pytest.mark.long

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
-from acquire.page.about import About
+from acquire.page.behind import About
 from acquire.page.view import View
 from acquire.records import (
     Approach,
@@ -13,6 +13,8 @@ from acquire.records import (
     Basis,
     Code,
     Contact,
+    Ending,
+    Fit,
     Judged,
     LiftOff,
     Notice,
@@ -130,11 +132,11 @@ def moments():
     yield "not yet", view.state()
     view.show(Contact("meter", 15.0, NOON_S))
     wrong = {
-        "fit": 1.0,
+        "fit": Fit.OTHER_PAIR.value,
         "ohm": 202.5,
-        "reads_like": ("1", "2"),
+        "reads_like": ("1–2",),
         "reads_through": ("slow charge",),
-        "last": True,
+        "last": ("1", "2"),
     }
     view.show(Notice(Weight.WARNING, Code.PAIR_OTHER, NOON_S, "P80-0004", Pair("2", "3"), facts=wrong))
     view.show(prompt(PLOVER, 1, Ask.TOUCH_AGAIN))
@@ -158,6 +160,16 @@ def moments():
     view.show(replace(RESULT, serial="P80-0004", outcome=Outcome.FAIL))
     view.show(Prompt(Ask.START_UNIT))
     yield "ended", view.state()
+    warm = replace(RESULT, serial="P80-0004", outcome=None, ending=Ending.WARM, hypotheses=(), wait_s=1800.0)
+    view.show(warm)
+    view.show(Prompt(Ask.START_UNIT))
+    yield "held", view.state()
+    view = at_work()
+    view.see(reading(None, 1.0), Quantity.RESISTANCE)
+    view.show(replace(prompt(PLOVER, 0), facts={"turn_ohm": 2000.0}))
+    yield "dial", view.state()
+    view.show(Notice(Weight.STOP, Code.METER_LOST, NOON_S, facts={"cause": "tcp:192.0.2.7: it hung up."}))
+    yield "lost", view.state()
     for serial in SERIALS.values():
         view = at_work(serial=serial)
         view.show(replace(RESULT, serial=serial, outcome=Outcome.PASS, hypotheses=(), next_pair=None))

@@ -72,7 +72,7 @@ def test_no_verdict_before_short_open_and_resistor_have_been_read_rightly(tmp_pa
         assert code == 0, output
         assert "Touch 1–2" not in output.split("has passed")[0]
         with running(file) as again:
-            again.until("was interrupted: it goes on")
+            again.until("was interrupted: it continues")
             again.until("Touch 2–3")
             _, output = again.end()
             assert "elf-check" not in output

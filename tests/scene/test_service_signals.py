@@ -87,7 +87,7 @@ def test_a_service_says_when_it_is_ready_reloads_and_stops(tmp_path, notified):
         sheet.write_text(good.replace('"6 %"', '"6,5 %"'), encoding="utf-8")
         process.send_signal(signal.SIGHUP)
         until(notified, "READY=1")
-        shown(tmp_path, "refused; the bench goes on with what it had")
+        shown(tmp_path, "refused; the bench continues with what it had")
         shown(tmp_path, "plover-80.toml:")
 
         sheet.write_text(good.replace('acceptance = "6 %"', 'acceptance = "6.5 %"'), encoding="utf-8")

@@ -135,7 +135,7 @@ def test_ctrl_c_stops_a_study_that_can_go_on(tmp_path):
     finally:
         begun.close()
     assert code == 0
-    assert "Stopped with 12 left: the same command goes on." in text
+    assert "Stopped with 12 left: the same command continues it." in text
     assert len(read_study(tmp_path / "study.jsonl").missing) == 12
 
 

@@ -67,11 +67,24 @@ def commands(*each, cwd):
 
 
 def test_the_rules_are_kept_and_every_module_can_be_imported_under_them(tmp_path):
-    """Else everything below would prove nothing."""
+    """Else everything below would prove nothing; the rooms of the long form are where they are named."""
+    assert all(file.exists() for file in FILES)
     assert python(ROOT / "tests" / "windows_rules" / "kept.py", cwd=tmp_path) == (0, "", "")
 
 
-def test_demo_papers_and_history(tmp_path):
+@pytest.fixture
+def scheduler(tmp_path, monkeypatch):
+    """A Task Scheduler that only writes down what it is told, and a user's own folders."""
+    program = tmp_path / "bin" / "schtasks"
+    program.parent.mkdir()
+    program.write_text(f"#!/bin/sh\nprintf '%s\\n' \"$*\" >> {tmp_path}/told.txt\n", encoding="utf-8")
+    program.chmod(0o755)
+    monkeypatch.setitem(QUIET, "PATH", f"{program.parent}{os.pathsep}{os.environ['PATH']}")
+    for name in ("APPDATA", "LOCALAPPDATA"):
+        monkeypatch.setitem(QUIET, name, str(tmp_path / "user" / name))
+
+
+def test_demo_papers_history_menu_and_log_in(tmp_path, scheduler):
     """The thermometer on TCP, ohms in UTF-8, rows that end as RFC 4180 says, papers that are sound."""
     code, said, failed = python(
         "-m", "acquire", "demo", "--units", 1, "--speed", 10, "--dir", tmp_path / "run"
@@ -91,9 +104,18 @@ def test_demo_papers_and_history(tmp_path):
         ("label", journal, serial, "--svg", tmp_path / "l.svg"),
         ("check", tmp_path / "run" / "bench.toml"),
         ("history", journal),
+        ("install-shortcut", "--folder", tmp_path / "benches"),
+        ("install-at-login", tmp_path / "run" / "bench.toml"),
+        ("remove-at-login", tmp_path / "run" / "bench.toml"),
+        ("remove-shortcut",),
         cwd=tmp_path,
     )
-    assert said.count("CODE 0") == 5, said
+    assert said.count("CODE 0") == 9, said
+    assert not list(tmp_path.glob("user/**/*.*"))  # entry and task are removed
+    told = (tmp_path / "told.txt").read_text(encoding="utf-8")
+    assert re.fullmatch(
+        r"/Create /F /TN steadyohm.bench-\w+ /XML \S+\n/Delete /F /TN steadyohm.bench-\w+\n", told
+    )
     assert "Ω" in said
     assert (tmp_path / "c.pdf").read_bytes().startswith(b"%PDF")
 
@@ -120,7 +142,7 @@ def test_a_bench_is_killed_goes_on_and_ends_cleanly_when_its_console_is_closed(t
     """Page and keyboard all the while; what was committed stays; `find` sees the meter."""
     meter_port, page_port = free_port(), free_port()
     file = page_file(tmp_path, meter_port, page_port)
-    # No quicker: the air wanders in simulated time; to the bench's own clock that would look like cooling.
+    # No quicker: the air wanders in simulated time, which a bench would take for cooling.
     with simulated(meter_port) as sim:
         said = commands(("find", "--tcp", f"127.0.0.1:{meter_port}"), cwd=tmp_path)
         assert "answers the driver 'scpi'" in said
@@ -187,10 +209,12 @@ run_loop(main())
 
 
 ROOMS = """
-journal_store journal_archive journal_history journal_tidying files_new_file files_shared outlets_csv_log
-outlets_csv_tail outlets_orders_kept outlets_line_outlet study_record reports_issued reports_signing
-page_running page_sheet_edit page_access page_say page_papers simulated_stand_in bench_daemon
+journal_store journal_archive journal_history journal_store_tidying files_new_file files_shared
+outlets_csv_log outlets_csv_log_csv_tail outlets_orders_orders_kept outlets_mqtt_outlet study_record
+reports_issued reports_issued_signing page_running page_sheet_edit page_access page_say page_papers
+simulated_demo_stand_in bench_daemon
 """
+FILES = [ROOT / "tests" / "unit" / f"test_{room}.py" for room in ROOMS.split()]
 LINUX_OWN = """
 link pipe vanishes only_gives full_disk others_may_read taken_away stop_without_a_journal no_way_into
 """
@@ -203,7 +227,6 @@ link pipe vanishes only_gives full_disk others_may_read taken_away stop_without_
 def test_the_rooms_that_hold_files_keep_their_promises(tmp_path, monkeypatch):
     """Their own tests, with pytest itself under the rules."""
     monkeypatch.delitem(QUIET, "PYTHONWARNDEFAULTENCODING")  # tests may leave it to the system
-    files = [ROOT / "tests" / "unit" / f"test_{room}.py" for room in ROOMS.split()]
     but = " and ".join(f"not {each}" for each in LINUX_OWN.split())
     words = (
         "-m",
@@ -215,7 +238,7 @@ def test_the_rooms_that_hold_files_keep_their_promises(tmp_path, monkeypatch):
         tmp_path / "base",
         "-k",
         but,
-        *files,
+        *FILES,
     )
     code, said, failed = python(*words, cwd=ROOT, timeout=900)
     assert code == 0, said + failed

@@ -60,7 +60,7 @@ def test_open_values_are_asked_for_again():
     said = explain(PLOVER, values, told())
     assert said.hypotheses[0].fault == "open_winding"
     assert said.lines[0] == "1–2 (slow charge): open; should read 202.6 Ω."
-    assert any("Touch every open pair once more" in line for line in said.lines)
+    assert any("touch every open pair once more" in line for line in said.lines)
 
 
 def test_a_told_value_is_as_unsure_as_its_leads_and_temperature():

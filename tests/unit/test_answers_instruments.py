@@ -113,6 +113,9 @@ def test_every_driver_is_listed_with_what_it_was_verified_against():
     for name in BUILT_IN:
         assert f"\n{name:<12} " in f"\n{text}"
     assert "status14     set by hand, sends by itself; from memory: needs the self-check" in text
+    told = "profile older_bench: from memory: needs the self-check before verdicts. Source: SCPI-1999 for the"
+    assert told in text
+    assert "profile one_line_query: verified against a data sheet. Source: A maker's printed manual" in text
     assert "theirs       not available: their package is missing" in text
     assert json.loads(json.dumps([driver_facts(entry) for entry in entries]))[-1]["available"] is False
 

@@ -1,4 +1,4 @@
-"""Ohms, turns and wire for the winder, against worked examples of the trade."""
+"""Ohms, turns and wire for the winder, against figures of the trade from memory."""
 
 from __future__ import annotations
 
@@ -84,7 +84,7 @@ def test_turns_from_ohms_are_a_check_and_no_count():
 @pytest.mark.parametrize(
     ("ask", "said"),
     [
-        (lambda: lines_for(None, None), "missing"),
+        (lambda: lines_for(None, None), "not enough"),
         (lambda: lines_for("AWG 36", "62 mm"), "--turns or --ohm"),
         (lambda: lines_for("AWG 36", "62 mm", turns=10, metal="tin"), "no metal"),
         (lambda: weighed_lines(16.8, None, 20.0, None, None), "--ohm"),

@@ -15,7 +15,7 @@ from acquire.physics.common import PairReading
 from acquire.records import Purpose, WoundFrom
 from acquire.steps.pairs import PairTable
 from acquire.verdict import diagnose
-from acquire.verdict.diagnose import Shelf
+from acquire.verdict.diagnose import LruCache
 from tests.known_records import BATCH
 from tests.known_sheets import PLOVER, QUERN
 from tests.waiting import until
@@ -74,7 +74,7 @@ async def test_what_a_first_unit_is_compared_with_is_solved_too(monkeypatch):
     assert solved == [fresh.spools, spooled.spools]
 
 
-class Counted(Shelf):
+class Counted(LruCache):
     """An empty shelf that counts what had to be solved."""
 
     solved = 0

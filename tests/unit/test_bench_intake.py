@@ -94,10 +94,10 @@ def _quick(monkeypatch):
 
 
 @contextlib.asynccontextmanager
-async def at_work(meter, wanted=None):
+async def at_work(meter, wanted=None, name="meter"):
     """A feed that runs."""
     seen = Seen()
-    feed = Feed("meter", meter, HandClock(), seen.take, seen.tell, seen.gone, wanted)
+    feed = Feed(name, meter, HandClock(), seen.take, seen.tell, seen.gone, wanted)
     feed._wait_s = 0.01
     task = asyncio.create_task(feed.run())
     try:
@@ -122,7 +122,7 @@ async def test_a_broken_link_is_told_once_and_once_more_when_it_is_back():
     meter = Scripted(
         [reading(1), LinkLost("it hung up", port="tcp:x")], gone, gone, gone, [reading(2), asyncio.Event()]
     )
-    async with at_work(meter) as (feed, seen):
+    async with at_work(meter, Wanted) as (feed, seen):
         await until(lambda: feed.readings == 2)
         await until(lambda: "meter.back" in seen.codes())
     assert seen.codes() == ["meter.lost", "meter.back"]
@@ -130,6 +130,14 @@ async def test_a_broken_link_is_told_once_and_once_more_when_it_is_back():
     assert "it hung up" in seen.notices[0].facts["cause"]
     assert seen.lost == 4
     assert meter.opened == 5
+
+
+async def test_a_thermometer_that_is_away_stops_nothing_by_itself():
+    """A temperature typed, or read a minute ago, still counts; one that is too old stops the bench."""
+    meter = Scripted([LinkLost("it hung up", port="tcp:x")], [asyncio.Event()])
+    async with at_work(meter, name="thermometer") as (_, seen):
+        await until(lambda: seen.codes() == ["thermometer.lost"])
+    assert seen.notices[0].weight is Weight.WARNING
 
 
 class Turned(Scripted):

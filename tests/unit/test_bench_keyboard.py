@@ -110,7 +110,7 @@ async def typed(monkeypatch, data, typing=lambda _text: None):
     ],
 )
 async def test_lines_come_off_a_pipe(monkeypatch, data, lines):
-    """A return and line feed of a scanner are one Enter; broken bytes are no end of the world."""
+    """A return and line feed of a scanner are one Enter; broken bytes are unlimited the world."""
     assert await typed(monkeypatch, data) == lines
 
 

@@ -7,7 +7,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from acquire.conditions import Conditions, Temperature
+from acquire.physics.check_standard import Resistor
 from acquire.records import Code, Evidence, LeadZero
+from acquire.steps.checking import CheckDuty
 from drivers.reading import Kind, Quantity, Reading
 
 
@@ -94,12 +96,25 @@ def test_the_latest_temperature_counts_until_it_is_too_old():
 
 
 def test_a_temperature_typed_in_some_time_ago_is_known_less_well():
-    """A standard kelvin an hour as a root sum of squares (workshop choice); a clock
-    that was set back makes nothing better."""
+    """A standard kelvin an hour as a root sum of squares (workshop choice)."""
     conditions = Conditions(temperature=Temperature(21.5, 0.3, 1000.0), temperature_oldest_s=4 * 3600.0)
     assert conditions.fresh_temperature(4600.0).standard_uncertainty_kelvin == pytest.approx(1.044, abs=1e-3)
     assert conditions.fresh_temperature(4600.0).utc_s == 1000.0
-    assert conditions.fresh_temperature(900.0).standard_uncertainty_kelvin == 0.3
+
+
+@given(st.floats(61.0, 1e9), st.floats(0.0, 1e6))
+def test_what_is_of_a_time_yet_to_come_counts_no_longer(ahead_s, oldest_s):
+    """A restart after the clock was set back: nobody knows the age of temperature, zero and check."""
+    zero = LeadZero("b", "m", 0.12, 0.003, 1e9 + ahead_s)
+    conditions = Conditions(
+        temperature_oldest_s=oldest_s,
+        lead_oldest_s=oldest_s,
+        temperature=Temperature(21.5, 0.3, 1e9 + ahead_s),
+        lead=zero,
+    )
+    assert conditions.fresh_temperature(1e9) is None
+    assert conditions.lead_zero_due(1e9)
+    assert CheckDuty(Resistor("R1", 100.0, 0.1), every_s=oldest_s, last_utc_s=1e9 + ahead_s).due(1e9)
 
 
 @pytest.mark.parametrize("reading", [read(Quantity.RESISTANCE, 100.0), read(value=None, kind=Kind.OVERLOAD)])

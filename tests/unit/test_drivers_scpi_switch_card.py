@@ -13,11 +13,11 @@ from drivers.meter import Setup
 from drivers.reading import Kind, Quantity
 from drivers.registry import open_meter, open_switch_card
 from drivers.scpi.switch_card import SwitchCardOptions
+from sim.bench import scpi_session
 from sim.clock import BenchClock
 from sim.meter import Meter, meter_class
 from sim.probes import Ambient, Probes
 from sim.server import LineTrouble, on_tcp
-from sim.sessions import scpi_session
 from sim.speak_scpi import ScpiVoice
 from sim.switch_card import BusCard
 from tests.known_units import PLOVER_80

@@ -11,7 +11,7 @@ from acquire.physics.common import PairReading
 from acquire.physics.wire import SpoolCard
 from acquire.records import (
     AcceptFirstUnit,
-    BatchDeed,
+    BatchEvent,
     BatchState,
     ChangeSpool,
     Circumstances,
@@ -32,7 +32,7 @@ from acquire.records import (
 )
 from acquire.sheets import load_sheet
 from acquire.words.faults import batch_doubt
-from acquire.words.outcomes import deed_words
+from acquire.words.verdicts import deed_words
 from tests.known_records import RESULT
 from tests.whole_bench import CONFIGS
 
@@ -94,7 +94,7 @@ def test_a_batch_rests_and_goes_on():
     """While it rests, units belong to no batch, and somebody is told."""
     batches = opened()
     (paused,) = batches.obey(PauseBatch("night"), 3.0)
-    assert (paused.deed, paused.state, paused.remark) == (BatchDeed.PAUSED, BatchState.PAUSED, "night")
+    assert (paused.deed, paused.state, paused.remark) == (BatchEvent.PAUSED, BatchState.PAUSED, "night")
     started, told = batches.start(StartUnit("X1"), 4.0)
     assert (started.batch, [each.code for each in told]) == ("", ["batch.paused"])
     (resumed,) = batches.obey(ResumeBatch(), 5.0)
@@ -106,10 +106,10 @@ def test_a_second_batch_sends_the_first_one_to_rest():
     """One bench works on one batch at a time; both stay on record."""
     batches = opened()
     first, second = batches.obey(OpenBatch("lot 13"), 3.0)
-    assert (first.batch, first.deed, second.batch) == ("lot 12", BatchDeed.MADE_WAY, "lot 13")
+    assert (first.batch, first.deed, second.batch) == ("lot 12", BatchEvent.MADE_WAY, "lot 13")
     assert first.state is BatchState.PAUSED
     first, second = batches.obey(OpenBatch("lot 12"), 4.0)  # the traveller of a batch, scanned again
-    assert (first.batch, second.deed, second.expected) == ("lot 13", BatchDeed.RESUMED, 40)
+    assert (first.batch, second.deed, second.expected) == ("lot 13", BatchEvent.RESUMED, 40)
 
 
 def test_a_finished_batch_is_opened_again_only_on_purpose():
@@ -158,7 +158,7 @@ def test_the_bench_file_opens_its_batch_once():
     (record,) = batches.between_units(1.0)
     assert (record.batch, record.deed, record.remark) == (
         "spring",
-        BatchDeed.OPENED,
+        BatchEvent.OPENED,
         "",
     )
     assert not batches.between_units(2.0)
@@ -219,7 +219,7 @@ def test_a_spool_finds_its_windings_by_its_card():
     batches.obey(OpenBatch("lot 12"), 1.0)
     (record,) = batches.obey(ChangeSpool("36-A"), 2.0)
     assert [each.winding for each in record.spools] == ["P1", "P2"]
-    assert (record.deed, deed_words(record)) == (BatchDeed.SPOOL_CHANGED, "36-A for P1, P2")
+    assert (record.deed, deed_words(record)) == (BatchEvent.SPOOL_CHANGED, "36-A for P1, P2")
 
 
 def test_a_spool_without_a_card_needs_its_windings():
@@ -251,7 +251,7 @@ def test_a_first_unit_that_is_as_foretold_is_on_record_and_nothing_waits():
     """Later ones are not compared any more."""
     batches = opened()
     _, (record,) = measured(batches, "F1")
-    assert (record.deed, record.first_serial, record.first_doubt) == (BatchDeed.FIRST_UNIT, "F1", None)
+    assert (record.deed, record.first_serial, record.first_doubt) == (BatchEvent.FIRST_UNIT, "F1", None)
     _, told = measured(batches, "F2", utc_s=200.0, P1=1.26, P2=1.26)
     assert told == []
 
@@ -278,7 +278,7 @@ def test_the_second_unit_waits_for_a_word():
 
 
 def test_the_first_unit_itself_may_be_measured_again():
-    """If it is as foretold then, nothing waits any more."""
+    """If it is as predicted then, nothing waits any more."""
     batches = opened()
     measured(batches, "F1", P1=1.26, P2=1.26)
     again, (record,) = measured(batches, "F1", utc_s=200.0)

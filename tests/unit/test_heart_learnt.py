@@ -105,9 +105,9 @@ def test_other_leads_make_void_what_was_learnt():
     ("learned", "sentence"),
     [
         (LEARNED, "This bench's contacts creep for 2.1 s; U widened by 1.3."),
-        (replace(LEARNED, creep_s=0.0, widening=1.0), "This bench's contacts keep still; U is as it was."),
+        (replace(LEARNED, creep_s=0.0, widening=1.0), "This bench's contacts do not creep; U is as it was."),
         (replace(LEARNED, widening=0.8), "This bench's contacts creep for 2.1 s; U narrowed to 0.8."),
-        (Learned(), "This bench has learnt nothing of its contacts yet."),
+        (Learned(), "This bench has not learned anything about its contacts yet."),
     ],
 )
 def test_it_is_told_in_a_sentence(learned, sentence):

@@ -12,7 +12,7 @@ from acquire.journal import archive
 from acquire.journal.archive import Policy
 from acquire.journal.history import JournalReader, Question
 from acquire.journal.store import Journal
-from acquire.records import BatchDeed, BatchState, Code
+from acquire.records import BatchEvent, BatchState, Code
 from tests.known_records import BATCH, EVIDENCE, NOTICE, RESULT, STARTED, ZERO, verdict, verdicts
 
 TIGHT = Policy(largest_bytes=40_000, keep_entries=20, archive_bytes=200_000)
@@ -78,7 +78,7 @@ async def test_what_a_restart_is_told_stays(journal):
 
 async def test_the_deeds_on_batches_stay(journal):
     """A restart goes on with the latest of each, and the list of batches reads no archive for them."""
-    later = replace(BATCH, deed=BatchDeed.PAUSED, state=BatchState.PAUSED)
+    later = replace(BATCH, deed=BatchEvent.PAUSED, state=BatchState.PAUSED)
     other = replace(BATCH, batch="lot 8")
     await journal.append([(BATCH, None), (other, None), *verdicts(300), (later, None), *verdicts(30)])
     await journal.move_cursor("csv", 333)

@@ -22,6 +22,7 @@ WHOLE_HOUSES = {
     "drivers_scanner",
     "layout",
     "prose_in_step",
+    "size",
     "settle_benchmark",
     "sheets",
 }

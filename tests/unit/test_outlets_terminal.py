@@ -30,7 +30,7 @@ from acquire.records import (
 )
 from acquire.records.codes import ASKED_FOR
 from acquire.words.beside import typed_reason
-from acquire.words.plain import sureness
+from acquire.words.saying import sureness
 from acquire.words.verdicts import reason
 from drivers.reading import Quantity
 from tests.known_records import CHECK, RESULT, STARTED, TYPED, VERDICT
@@ -129,7 +129,7 @@ def test_a_unit_given_up_says_so_once():
     """Not "held", and not twice."""
     text = shown(replace(RESULT, outcome=None, ending=Ending.GIVEN_UP, remark="dropped", hypotheses=()))
     first = text.splitlines()[0]
-    assert first.count("given up: dropped") == 1
+    assert first.count("ended early: dropped") == 1
     assert "held" not in text
 
 

@@ -8,7 +8,7 @@ import pytest
 
 from acquire.errors import SteadyohmError
 from acquire.page.sheet_edit import SheetEditor, contents, rewritten
-from acquire.page.shelf import all_files
+from acquire.page.shelf import Shelf
 from acquire.sheets import load_sheet
 from tests.pure_bench import CONFIGS
 
@@ -19,7 +19,7 @@ SHEETS = sorted((CONFIGS / "sheets").glob("*.toml"))
 def ask(tmp_path):
     """Asks an editor whose folder has one sheet."""
     shutil.copy(CONFIGS / "sheets" / "plover-80.toml", tmp_path / "ours.toml")
-    return SheetEditor(tmp_path, lambda: all_files(tmp_path)).answer
+    return SheetEditor(tmp_path, Shelf(tmp_path)).answer
 
 
 @pytest.mark.parametrize("path", SHEETS, ids=lambda path: path.stem)

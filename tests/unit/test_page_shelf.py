@@ -2,7 +2,13 @@
 
 from __future__ import annotations
 
-from acquire.page.shelf import files_of, shipped_files
+from acquire.page.shelf import Shelf
+
+
+def files_of(folder):
+    """Those of the folder alone, of all kinds."""
+    listed = [each for kind in ("sheet", "bench", "meter") for each in Shelf(folder).files(kind)]
+    return [each for each in listed if each.file.startswith("folder/")]
 
 
 def test_files_are_known_by_what_they_hold(tmp_path):
@@ -39,6 +45,17 @@ def test_a_folder_that_is_gone_is_empty(tmp_path):
     assert files_of(tmp_path / "nothing") == []
 
 
-def test_shipped_sheets_and_meters_are_there():
-    names = {each.name for each in shipped_files()}
-    assert {"Plover 80", "Quern 12", "bench-6-digit"} <= names
+def test_shipped_sheets_and_meters_are_there(tmp_path):
+    there = Shelf(tmp_path).plain()
+    assert {"Plover 80", "Quern 12"} <= {each["name"] for each in there["sheets"]}
+    assert "bench-6-digit" in {each["name"] for each in there["models"]}
+
+
+def test_a_file_beside_one_in_use_is_there_once(tmp_path):
+    """Also where that folder is the bench file's own, or the shipped one."""
+    (tmp_path / "a.toml").write_text('[sheet]\nname = "A"\n', encoding="utf-8")
+    beside = [tmp_path / "a.toml", next(each.path for each in Shelf(tmp_path).files("meter"))]
+    shelf = Shelf(tmp_path, lambda: beside)
+    assert [each.file for each in shelf.files("sheet") if each.name == "A"] == ["folder/a.toml"]
+    paths = [each.path.resolve() for each in shelf.files("meter")]
+    assert len(paths) == len(set(paths))

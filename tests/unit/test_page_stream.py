@@ -8,7 +8,7 @@ import json
 from hypothesis import given
 from hypothesis import strategies as st
 
-from acquire.page.about import About
+from acquire.page.behind import About
 from acquire.page.spoken import Cue, Sound
 from acquire.page.stream import MOST_PAGES, MOST_WAITING, Line, Stream, spelt
 from acquire.page.view import View

@@ -7,8 +7,7 @@ from dataclasses import replace
 
 import pytest
 
-from acquire.page.about import About
-from acquire.page.facts import Facts
+from acquire.page.behind import About, Facts
 from acquire.page.view import View
 from acquire.records import (
     Approach,

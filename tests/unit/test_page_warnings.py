@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from acquire.page.facts import Facts
+from acquire.page.behind import Facts
 from acquire.page.warnings import FADES_S, PATIENCE_S, RESTED_S, TAKEN_BACK, Warnings
 from acquire.records import BatchState, Code, Doubt, Ending, Judged, Notice, UnitStarted, Weight
 from tests.known_records import BATCH, EVIDENCE, NOON_S, RESULT, STARTED, VERDICT, ZERO

@@ -11,7 +11,7 @@ from acquire.heart.serials import SerialRule
 from acquire.records import (
     Ask,
     Batch,
-    BatchDeed,
+    BatchEvent,
     Code,
     ConfirmOpen,
     Contact,
@@ -458,6 +458,17 @@ def test_a_skip_or_a_key_is_taken_back():
     assert told(bench) == [Code.STEP_SKIPPED, Code.STEP_UNDONE, Code.STEP_UNDONE]
 
 
+def test_the_latest_slip_is_taken_back_first():
+    """A skip on the unit that was just scanned, then the scan itself."""
+    bench = half_measured()
+    bench.command(StartUnit("A2", sure=True))
+    bench.command(SkipStep("bent pin"))
+    bench.command(Undo())
+    assert (told(bench)[-1], bench.pipeline.unit.serial) == (Code.STEP_UNDONE, "A2")
+    bench.command(Undo())
+    assert (told(bench)[-1], bench.pipeline.unit.serial) == (Code.UNIT_REOPENED, "A1")
+
+
 def test_a_touch_that_slid_is_asked_for_again_and_no_word_takes_that_back():
     """By 2 % under the probes: neither value counts."""
     bench = Bench()
@@ -592,7 +603,7 @@ def test_a_batch_that_new_files_name_takes_the_first_unit_started_under_them():
     after.pipeline.batches.place = replace(after.pipeline.place, batch="new")
     told = after.command(UnitKnown("A2", "", 0, 8)) + after.command(StartUnit("A2"))
     deeds = [(each.batch, each.deed) for each in told if isinstance(each, Batch)]
-    assert deeds == [("old", BatchDeed.MADE_WAY), ("new", BatchDeed.OPENED)]
+    assert deeds == [("old", BatchEvent.MADE_WAY), ("new", BatchEvent.OPENED)]
     assert next(each.batch for each in told if isinstance(each, UnitStarted)) == "new"
     assert after.pipeline.batches.count == 1
     told = after.command(StartUnit("A1"))  # of the old batch: refused, and the new one is not opened twice

@@ -29,7 +29,7 @@ RECORD = PAGE.read_text(encoding="utf-8")
 MOST_BYTES = 25_000
 """Of the contributor's guide: a stranger reads it in a quarter of an hour."""
 FILES_PAGE = (ROOT / "configs" / "README.md").read_text(encoding="utf-8")
-NO_TOPICS = ("counter", "db", "lock", "toml", "jsonl", "new", "svg", "template", "html", "typ", "l")
+NO_TOPICS = ("counter", "db", "lock", "toml", "json", "jsonl", "new", "svg", "template", "html", "typ", "l")
 """Endings of file names and the like, which look like codes."""
 
 

@@ -21,7 +21,7 @@ from acquire.errors import InputImpossible
 from acquire.journal.history import JournalReader
 from acquire.records import (
     BalanceFound,
-    BatchDeed,
+    BatchEvent,
     BatchState,
     Doubt,
     Ending,
@@ -273,7 +273,7 @@ def test_windings_that_must_match_have_a_row_of_their_own(tmp_path):
     assert row.points[4].value == pytest.approx(-200.0 * 0.02 / 3.28)
     assert row.points[4].u == pytest.approx(0.06)
     assert report.units[4].kind == "pair"
-    assert "S1 and S2 of pair differ by 1.2 %, known to 0.12 %; 1 % is allowed" in report.units[4].why
+    assert "S1 and S2 of pair differ by 1.2 %, U = 0.12 %, limit 1 %" in report.units[4].why
 
 
 def test_a_diagnosis_is_counted_by_its_kind(tmp_path):
@@ -301,13 +301,13 @@ def test_a_doubt_about_the_first_unit_is_told_with_what_became_of_it(tmp_path):
     """Who accepted it, or that nobody has."""
     doubt = replace(
         BATCH,
-        deed=BatchDeed.FIRST_UNIT,
+        deed=BatchEvent.FIRST_UNIT,
         first_serial="A1",
         first_doubt=Doubt(
             0.9, (Hypothesis("wire_too_thin", 0.9, (FaultPlace("wire_too_thin", ("P1",), (0.26,)),)),)
         ),
     )
-    accepted = replace(BATCH, deed=BatchDeed.ACCEPTED, remark="the customer knows", utc_s=BATCH.utc_s + 5)
+    accepted = replace(BATCH, deed=BatchEvent.ACCEPTED, remark="the customer knows", utc_s=BATCH.utc_s + 5)
     report = report_on(tmp_path / "a", [BATCH, *unit("A1", 246.0, NOON_S), doubt, accepted])
     assert any(
         "in doubt: P1 is wound with wire too thin" in s and "Accepted: the customer knows" in s

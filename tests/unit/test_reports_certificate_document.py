@@ -251,7 +251,7 @@ def test_skipped_steps_and_overrides_are_deviations(tmp_path):
     good = replace(CHECK, utc_s=NOON_S - 900.0)
     start, *rest = visit()
     text = words(journal_with(tmp_path, [before, good, override, start, skipped, *rest]))
-    assert "trigger was left out: pin bent" in text
+    assert "trigger was skipped: pin bent" in text
     assert "old R1" in text
     assert ": other" not in text
 
@@ -291,7 +291,7 @@ def test_doubtful_verdicts_are_marked(tmp_path):
         ([*visit()[:-1], replace(visit()[-1], outcome=None, ending=Ending.WARM)], "the unit is warm"),
         (
             [*visit()[:-1], replace(visit()[-1], outcome=None, ending=Ending.GIVEN_UP, remark="dropped")],
-            "given up: dropped",
+            "ended early: dropped",
         ),
     ],
 )

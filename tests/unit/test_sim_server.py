@@ -10,9 +10,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from sim.bench import stream_session
 from sim.clock import BenchClock
 from sim.server import LineTrouble, on_pty, on_tcp
-from sim.sessions import stream_session
 
 
 async def echo(wire):

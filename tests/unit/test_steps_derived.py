@@ -14,9 +14,8 @@ import pytest
 from acquire.records import Judged, Outcome, Pair, Purpose, Scope, StepKind, UntestedKind
 from acquire.steps.derived import LEAST_OHM, with_continuity
 from acquire.steps.pairs import PairTable
-from acquire.words.outcomes import verdict_word
 from acquire.words.units import missing_words
-from acquire.words.verdicts import reason
+from acquire.words.verdicts import reason, verdict_word
 from tests.hand_bench import Bench
 
 LOW, HIGH, MIDDLE = ("1", "2"), ("2", "3"), ("3", "4")

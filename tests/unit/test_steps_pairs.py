@@ -7,7 +7,7 @@ import pytest
 
 from acquire.errors import InputImpossible
 from acquire.records import Branch, BranchKind, Limits, Pair, Purpose, Step, StepKind
-from acquire.steps.estimate import foretold
+from acquire.steps.estimate import predicted
 from acquire.steps.pairs import PairTable
 from tests.known_sheets import FATHOM, PLOVER, QUERN
 
@@ -143,10 +143,10 @@ def test_two_readings_foretell_their_sum():
     """R13 = R12 + R23: the set knows the third pair far better than the sheet does."""
     table = PairTable(PLOVER)
     known = {Pair("1", "2"): (206.0, 0.05), Pair("2", "3"): (47.0, 0.05)}
-    ohm, spread = foretold(table, known).pair(Pair("1", "3"))
+    ohm, spread = predicted(table, known).pair(Pair("1", "3"))
     assert ohm == pytest.approx(206.0 + 47.0 - 2 * 0.0234, abs=0.02)
     assert spread < 0.1 < table.spread_ohm(Pair("1", "3"))
-    assert foretold(table, known).pair(Pair("1", "core")) == (math.inf, 0.0)
-    assert foretold(table, {}).pair(Pair("1", "2")) == pytest.approx(
+    assert predicted(table, known).pair(Pair("1", "core")) == (math.inf, 0.0)
+    assert predicted(table, {}).pair(Pair("1", "2")) == pytest.approx(
         (202.5669, table.spread_ohm(Pair("1", "2")))
     )

@@ -11,6 +11,7 @@ import pytest
 from acquire.files.statements import ModelStatements
 from acquire.physics.leads import CONTACT_OHM
 from acquire.records import Pair, Purpose, Step
+from acquire.sheets import load_sheet
 from acquire.steps.pairs import PairTable
 from acquire.steps.setup_choice import (
     CLOSE_ENOUGH,
@@ -24,9 +25,9 @@ from drivers.models import load_model
 from drivers.reading import Quantity
 from tests.known_sheets import PLOVER_OPEN
 
-METERS = Path(__file__).resolve().parents[2] / "configs" / "meters"
-BENCH = ModelStatements(load_model(METERS / "bench-6-digit.toml"))
-HAND = ModelStatements(load_model(METERS / "hand-2000.toml"))
+CONFIGS = Path(__file__).resolve().parents[2] / "configs"
+BENCH = ModelStatements(load_model(CONFIGS / "meters" / "bench-6-digit.toml"))
+HAND = ModelStatements(load_model(CONFIGS / "meters" / "hand-2000.toml"))
 TABLE = PairTable(PLOVER_OPEN)
 TWO, FOUR = Quantity.RESISTANCE, Quantity.RESISTANCE_4W
 STEP = {step.name: step for step in PLOVER_OPEN.steps}
@@ -66,6 +67,14 @@ def test_a_coarse_meter_gets_the_range_that_just_holds_the_pair():
     """On 2000 ohm its count would eat the tolerance of 46 ohm up."""
     asked = expected_ohm(TABLE, STEP["fast charge"], Purpose.FINAL, TWO, HAND)
     assert 46.17 < asked < 200.0
+
+
+def test_a_range_that_is_noisy_for_a_small_winding_is_not_waited_on():
+    """A secondary of 1.65 ohm beside primaries of 270: on 1 kΩ its noise would cost nine conversions."""
+    fathom = PairTable(load_sheet(CONFIGS / "sheets" / "fathom-7.toml"))
+    step = {step.name: step for step in fathom.sheet.steps}
+    assert expected_ohm(fathom, step["S1"], Purpose.FINAL, FOUR, BENCH) < 100.0
+    assert expected_ohm(fathom, step["P1"], Purpose.FINAL, TWO, BENCH) > 270.0
 
 
 def test_an_open_step_lets_the_meter_range_by_itself():

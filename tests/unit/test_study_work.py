@@ -6,9 +6,11 @@ import pytest
 
 from acquire.conditions import Conditions, Temperature
 from acquire.files.statements import ModelStatements
+from acquire.heart.standstill import BytesUnread
 from acquire.records import (
     Ask,
     Circumstances,
+    Code,
     ConfirmOpen,
     GiveUpUnit,
     LeadZero,
@@ -350,3 +352,41 @@ def test_one_operator_is_asked_for_in_each_round():
         bench.touch()
     assert (bench.prompt.ask, bench.prompt.facts["round"]) == (Ask.WAIT, 2)
     assert bench.prompt.facts["operator"] == "ann"
+
+
+# ---------------------------------------------------------------------- never silent
+
+
+def watched(bench, seconds, each):
+    """Time passes, with ticks; `each` is called every tenth of a second. Gives the notices."""
+    before = len(bench.happened)
+    for number in range(round(seconds * 10)):
+        each(number)
+        if number % 3 == 0:
+            bench.tick()
+    return [event for event in bench.happened[before:] if isinstance(event, Notice)]
+
+
+def test_a_study_says_why_nothing_happens_and_shows_no_value():
+    """Bytes that are no reading; a contact that never comes to rest; a meter that falls silent."""
+    bench = Bench()
+    bench.command(ConfirmOpen())
+    bench.hold(0.1, 3.0)
+
+    def garbled(_number):
+        bench.now_s += 0.1
+        bench.work.told_of_meter(BytesUnread(b"2.0E+02,+0", "2 fields instead of 1", bench.now_s))
+
+    (unread,) = watched(bench, 7.0, garbled)
+    assert (unread.code, unread.facts["text"]) == (Code.METER_UNREAD, "2.0E+02,+0")
+
+    told = watched(bench, 30.0, lambda number: bench.read(150.0 + number))
+    (unsettled,) = [notice for notice in told if notice.code is Code.METER_UNSETTLED]
+    assert "ohm" not in unsettled.facts
+    assert said(unsettled).startswith("The contact has not come to rest for 20 s: it moves by")
+
+    def silence(_number):
+        bench.now_s += 0.1
+
+    bench.hold(None, 1.0)
+    assert [notice.code for notice in watched(bench, 20.0, silence)] == [Code.METER_SILENT]

@@ -9,7 +9,7 @@ from acquire.physics.common import PairReading
 from acquire.physics.network import resistance_between
 from acquire.records import Pair, Purpose
 from acquire.steps.pairs import PairTable
-from acquire.verdict.casebook import Casebook
+from acquire.verdict.casebook import FaultModel
 from acquire.verdict.circuits import crossed, evenly, healthy, log_sizes
 from acquire.verdict.diagnose import casebook, information
 from acquire.verdict.dictionary import NEW_WINDING, PRIORS, Case, cases, double_cases
@@ -22,7 +22,7 @@ from tests.later import multivariate_normal, norm, quad, special
 @pytest.mark.parametrize("sheet", [PLOVER, QUERN, FATHOM], ids=lambda sheet: sheet.name)
 def test_two_solvers_agree_on_every_fault(sheet):
     """Two ways of reckoning that share no code, within a part in a million (a strap beside a megohm)."""
-    book = Casebook(cases(sheet, Purpose.INCOMING), healthy(sheet), PairTable(sheet).pairs())
+    book = FaultModel(cases(sheet, Purpose.INCOMING), healthy(sheet), PairTable(sheet).pairs())
     circuits = [circuit for case in book.cases for circuit in case.circuits]
     for number in range(0, len(circuits), 17):
         circuit = circuits[number]
@@ -71,7 +71,7 @@ def test_evidence_of_a_joint_agrees_with_direct_integration():
     """
     pairs = [Pair("1", "2"), Pair("2", "3"), Pair("1", "3")]
     ohms, u_ohms = np.array([214.6, 58.2, 248.7]), np.array([0.3, 0.1, 0.3])
-    book = Casebook(cases(PLOVER, Purpose.INCOMING), healthy(PLOVER), PairTable(PLOVER).pairs())
+    book = FaultModel(cases(PLOVER, Purpose.INCOMING), healthy(PLOVER), PairTable(PLOVER).pairs())
     told = book.explain(list(map(PairReading, pairs, ohms, u_ohms)))
     case = next(i for i, c in enumerate(book.cases) if c.faults == (("bad_joint", ("2",)),))
     own = book.laws.case == case
@@ -111,7 +111,7 @@ def test_evidence_of_windings_that_touch_near_their_common_end(x, y, ohm):
     many = tuple(crossed(healthy(PLOVER), *where, evenly(16), log_sizes(0.1, 3e5, 1.6)))
     evidence = []
     for circuits in (ours.circuits, many):
-        book = Casebook([Case(ours.faults, 1.0, circuits)], healthy(PLOVER), pairs)
+        book = FaultModel([Case(ours.faults, 1.0, circuits)], healthy(PLOVER), pairs)
         told = book.explain([PairReading(p, ohm, 1e-3 * ohm) for p, ohm in zip(pairs, ohms, strict=True)])
         evidence.append(np.logaddexp.reduce(book.laws.log_prior + told.log_like))
     assert evidence[0] == pytest.approx(evidence[1], abs=1.5)
@@ -119,7 +119,7 @@ def test_evidence_of_windings_that_touch_near_their_common_end(x, y, ohm):
 
 def test_information_of_a_pair_agrees_with_sampling():
     """The expected information of the next reading, against a plain Monte Carlo estimate of the same."""
-    book = Casebook(cases(PLOVER, Purpose.INCOMING), healthy(PLOVER), PairTable(PLOVER).pairs())
+    book = FaultModel(cases(PLOVER, Purpose.INCOMING), healthy(PLOVER), PairTable(PLOVER).pairs())
     readings = [PairReading(Pair("1", "2"), 214.6, 0.3)]
     told = book.explain(readings)
     posterior = np.exp(book.laws.log_prior + told.log_like)

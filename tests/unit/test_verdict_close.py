@@ -111,7 +111,7 @@ def test_a_bad_joint_of_a_unit_that_cools_still_fails():
 
 @pytest.mark.parametrize(("sigmas", "odd"), [(3.0, False), (6.0, True)])
 def test_readings_contradict_each_other_from_four_sigmas(sigmas, odd):
-    """1-3 against what 1-2 and 2-3 foretell: the limit of 4 is a rare chance, 6 is none."""
+    """1-3 against what 1-2 and 2-3 predict: the limit of 4 is a rare chance, 6 is none."""
     unit = read_as(PLOVER)
     (place,) = [k for k, (step, _) in enumerate(unit.judged) if step.pair == Pair("1", "3")]
     others = [reading for step, reading in unit.judged if step.pair != Pair("1", "3")]
@@ -215,7 +215,7 @@ def test_a_step_that_cannot_be_judged_or_was_left_out_is_named():
     left = closed(whole, rested_s=7200.0)
     assert (left.outcome, cause_of(left)) == (
         Outcome.CANNOT_JUDGE,
-        f"{whole.left_out[0].name.capitalize()} was left out.",
+        f"{whole.left_out[0].name.capitalize()} was skipped.",
     )
 
 

@@ -63,7 +63,7 @@ def test_good_unit_is_called_good():
             "About 12 Ω too much in pin 2 or its lead: a bad joint.",
         ),
         (plover(OPEN, OPEN, 248.7), "open_pin", "Pin 2 or its lead is broken."),
-        (plover(OPEN, 46.2, OPEN), "open_winding", "The slow charge is broken: no path through it."),
+        (plover(OPEN, 46.2, OPEN), "open_winding", "The slow charge has an open circuit."),
         (
             plover(213.7, 48.7, 262.4, 87.8),
             "warm",
@@ -72,7 +72,7 @@ def test_good_unit_is_called_good():
         (
             plover(202.6, 248.7, 46.2),
             "swapped_pins",
-            "Pins 1 and 2 are in each other's place in the connector.",
+            "Pins 1 and 2 are swapped in the connector.",
         ),
     ],
 )
@@ -191,7 +191,7 @@ def test_ground_is_located_by_three_readings():
     assert found[0].fault == "grounded"
     assert (
         sentence(found[0])
-        == "The slow charge touches the core about 20 % along from pin 1, through about 40 Ω."
+        == "The slow charge is grounded to the core about 20 % along from pin 1, through about 40 Ω."
     )
 
 
@@ -204,7 +204,8 @@ def test_ground_in_a_star_is_located():
         four_wire_below_ohm=math.inf,
     )
     assert (
-        sentence(found[0]) == "The phase V touches the core about 35 % along from pin V, through about 3.0 Ω."
+        sentence(found[0])
+        == "The phase V is grounded to the core about 35 % along from pin V, through about 3.0 Ω."
     )
 
 
@@ -268,7 +269,7 @@ def of_delta(*ohms):
 def test_open_phase_of_a_delta():
     """Three, one and a half, one and a half times the good value."""
     found = of_delta(1.8, 0.9, 0.9)
-    assert sentence(found[0]) == "The phase UV is broken: no path through it."
+    assert sentence(found[0]) == "The phase UV has an open circuit."
 
 
 def test_star_in_place_of_a_delta():

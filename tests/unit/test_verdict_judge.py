@@ -22,7 +22,7 @@ from acquire.records import (
     Term,
     Verdict,
 )
-from acquire.verdict.judge import Attempt, Yardstick, judge, judge_open, judge_repeat
+from acquire.verdict.judge import AcceptanceCriteria, Attempt, judge, judge_open, judge_repeat
 from tests.known_sheets import PLOVER, corrected
 
 PLACE = Circumstances(
@@ -30,7 +30,7 @@ PLACE = Circumstances(
 )
 STEP = Step("slow charge", Pair("1", "2"))
 LIMITS = Limits(190.0, 215.0)
-ASKED = Yardstick(STEP, LIMITS, 202.5)
+ASKED = AcceptanceCriteria(STEP, LIMITS, 202.5)
 WITNESS = (Pair("1", "3"), Pair("2", "3"))
 TRY = Attempt("P80-1", number=2, revision=1, settle_s=1.25)
 
@@ -122,7 +122,7 @@ def test_a_repeated_pair_is_not_judged_by_limits():
 def test_a_confirmed_open_pair_fails_where_a_winding_should_be(nominal, outcome):
     """And passes where nothing should be; there is no value, and the witness stands on record."""
     verdict, evidence = judge_open(
-        Yardstick(STEP, LIMITS, nominal), TRY, PLACE, 5.0, basis=Basis.OPEN_PROVEN, witness=WITNESS
+        AcceptanceCriteria(STEP, LIMITS, nominal), TRY, PLACE, 5.0, basis=Basis.OPEN_PROVEN, witness=WITNESS
     )
     assert verdict.outcome is outcome
     assert verdict.reference_ohm is verdict.raw_ohm is verdict.expanded_ohm is None

@@ -18,7 +18,7 @@ FAULTS = [
         FaultPlace("lead_zero", ("high",), (0.35,)),
         "Every reading is about 350 mΩ too high: measure the lead zero again.",
     ),
-    (FaultPlace("open_winding", ("trigger",)), "The trigger is broken: no path through it."),
+    (FaultPlace("open_winding", ("trigger",)), "The trigger has an open circuit."),
     (FaultPlace("open_pin", ("2",), core="core"), "Pin 2 or its lead is broken."),
     (FaultPlace("open_pin", ("core",), core="core"), "The core or its clip is broken."),
     (
@@ -47,7 +47,7 @@ FAULTS = [
     (FaultPlace("bad_joint", ("2",), (12.0,)), "About 12 Ω too much in pin 2 or its lead: a bad joint."),
     (
         FaultPlace("grounded", ("phase V",), (0.35, 3.0), ends=("V",), core="core"),
-        "The phase V touches the core about 35 % along from pin V, through about 3.0 Ω.",
+        "The phase V is grounded to the core about 35 % along from pin V, through about 3.0 Ω.",
     ),
     (
         FaultPlace("winding_to_winding", ("P1", "S1"), (0.1, 0.9, 4700.0), ends=("1", "")),
@@ -56,7 +56,7 @@ FAULTS = [
             "through about 4.7 kΩ."
         ),
     ),
-    (FaultPlace("swapped_pins", ("2", "3")), "Pins 2 and 3 are in each other's place in the connector."),
+    (FaultPlace("swapped_pins", ("2", "3")), "Pins 2 and 3 are swapped in the connector."),
     (
         FaultPlace("star_delta", ("U", "V", "W", "delta")),
         "The windings U, V and W are joined as a delta, not a star.",
@@ -89,7 +89,7 @@ def test_two_faults_and_a_wrong_probe_are_said_too():
     places = (FaultPlace("open_pin", ("2",)), FaultPlace("open_winding", ("P1",)))
     words = sentence(Hypothesis("two_faults", 0.5, places, (Pair("1", "2"), Pair("1", "3"))))
     assert words == (
-        "Two faults. Pin 2 or its lead is broken. P1 is broken: no path through it. "
+        "Two faults. Pin 2 or its lead is broken. P1 has an open circuit. "
         "That supposes that the probes were on 1–3 when 1–2 was asked for."
     )
     assert likely(Hypothesis("healthy", 0.6, places[:1])) == "Pin 2 or its lead is broken (60 % sure)."

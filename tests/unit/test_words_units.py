@@ -33,7 +33,7 @@ def test_every_ending_has_its_words():
     warm = replace(RESULT, outcome=None, ending=Ending.WARM)
     assert (result_words(warm), why_not(warm)) == ("held: the unit is warm", "the unit is warm")
     given_up = replace(RESULT, outcome=None, ending=Ending.GIVEN_UP, remark="lunch")
-    assert result_words(given_up) == reason_of(given_up) == "given up: lunch"
+    assert result_words(given_up) == reason_of(given_up) == "ended early: lunch"
     assert (result_words(RESULT), why_not(RESULT)) == ("FAIL", "")
 
 
@@ -60,7 +60,7 @@ def test_every_finding_is_a_sentence():
         "Trigger lies 0.2 Ω beyond its limit; U = 0.31 Ω with the unit's temperature.",
         "P1 cannot be judged: U = 0.31 Ω with the unit's temperature, tolerance 0.2 Ω.",
         "Earth: FAIL.",
-        "Earth was left out.",
+        "Earth was skipped.",
     )
     assert all(each.endswith((".", "?")) for each in said)
 

@@ -98,9 +98,9 @@ HINTS = [
     (
         Fit.AMBIGUOUS,
         {"reads_like": OTHERS},
-        "214.6 Ω may be 1–2 gone wrong or 1–3 or 4–5: make sure of 1–2 and touch again.",
+        "214.6 Ω may be a bad 1–2 or 1–3 or 4–5: make sure that the probes are on 1–2 and touch again.",
     ),
-    (Fit.FAULT, {}, "214.6 Ω fits no pair of a good unit: touch 1–2 once more."),
+    (Fit.FAULT, {}, "214.6 Ω matches no pair of a good unit: touch 1–2 once more."),
     (Fit.FAULT, {"together": True}, "That reads like the probes touching each other: touch 1–2, apart."),
 ]
 
@@ -120,10 +120,10 @@ def test_a_limit_reads_as_the_sheet_states_it():
     """1 % of a matching is 1 %, not half of it; of a balance 1.25 % stays 1.25 %."""
     found = BalanceFound("output", ("S1", "S2"), (98.5, 101.5), 0.03, 0.004, 0.01, "S2", Outcome.FAIL)
     assert balance(replace(found, kind=BalanceKind.APART)) == (
-        "S1 and S2 of output differ by 3 %, known to 0.4 %; 1 % is allowed."
+        "S1 and S2 of output differ by 3 %, U = 0.4 %, limit 1 %."
     )
     assert balance(replace(found, deviation=0.015, limit=0.0125)) == (
-        "S2 is 1.5 % above the mean of output, known to 0.4 %; 1.25 % is allowed."
+        "S2 is 1.5 % above the mean of output, U = 0.4 %, limit 1.25 %."
     )
 
 

@@ -14,8 +14,8 @@ export function batchActs(bench) {
     el("h2", {}, batch ? `${batch.name}: ${batch.state || "running"}` : "No batch at work"),
     running ? el("div", { class: "buttons" }, orderButton(bench, "Pause it", "pause_batch", {}, "Paused.", false), orderButton(bench, "It is finished", "finish_batch", {}, "Finished.", false)) : null,
     running ? form("Another spool from here on", "change_spool", "Take it", { spool: ["What is written on the spool", true], windings: ["Only for these windings (may be empty)", false] }) : null,
-    batch && !running ? el("div", { class: "buttons" }, orderButton(bench, "Go on with it", "resume_batch", { batch: batch.name }, "It goes on.")) : null,
-    running ? null : form("Begin a batch", "open_batch", "Begin", { batch: ["Name", true], expected: ["Units expected (may be empty)", false], remark: ["Remark (may be empty)", false] }));
+    batch && !running ? el("div", { class: "buttons" }, orderButton(bench, "Continue it", "resume_batch", { batch: batch.name }, "It goes on.")) : null,
+    running ? null : form("Begin a batch", "open_batch", "Begin", { batch: ["Name", true], expected: ["Units expected (may be empty)", false], remark: ["Note (may be empty)", false] }));
 }
 
 function form(title, command, button, fields) {

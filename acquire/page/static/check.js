@@ -46,7 +46,7 @@ function override() {
   const submit = async (event) => {
     event.preventDefault();
     const answer = await order("override_check", { reason: field.value });
-    said.textContent = answer.done ? answer.reason || "The bench goes on; the reason is on the record." : answer.reason;
+    said.textContent = answer.done ? answer.reason || "The bench continues; the reason is on the record." : answer.reason;
   };
-  return el("form", { class: "find", on: { submit } }, el("span", { class: "field" }, el("label", { for: "why" }, "Go on all the same, because"), field), el("button", {}, "Go on"), said);
+  return el("form", { class: "find", on: { submit } }, el("span", { class: "field" }, el("label", { for: "why" }, "Continue anyway, because"), field), el("button", {}, "Go on"), said);
 }

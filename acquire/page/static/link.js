@@ -59,7 +59,7 @@ export class Link {
     clearTimeout(this.waiting);
     this.source.close();
     Object.assign(this, { asleep: true, up: false });
-    this.hear.link({ up: false, seen: this.seen, text: "This page rested while nobody saw it." });
+    this.hear.link({ up: false, seen: this.seen, text: "This page paused while nobody saw it." });
   }
 
   whole(state) {
@@ -68,7 +68,7 @@ export class Link {
     const again = this.lost;
     Object.assign(this, { state, up: true, lost: false, failures: 0, text: "" });
     if (state.clock) this.setClock(state.clock);
-    this.hear.link({ up: true, again, restarted: Boolean(before) && before.start !== state.start });
+    this.hear.link({ up: true, again, restarted: Boolean(before) && before.mode === state.mode && before.start !== state.start });
     this.hear.state(state, null);
   }
 

@@ -19,12 +19,12 @@ const MANY = 16;
 
 /** Opens the screen; `bench` has state(), trace, linkUp(). */
 export function openNow(main, bench) {
-  const place = Object.fromEntries(["band", "big", "note", "picture", "reason", "next", "face", "circuit", "start", "read", "undo", "steps", "batch"].map((name) => [name, el("div", { class: `now-${name}` })]));
+  const place = Object.fromEntries(["band", "big", "note", "picture", "reason", "next", "face", "circuit", "start", "read", "press", "undo", "steps", "batch"].map((name) => [name, el("div", { class: `now-${name}` })]));
   main.append(
     el("h1", { class: "unseen" }, "Bench"),
     el("section", { class: "now-plug", "aria-label": "Connector and circuit" }, place.face, place.circuit),
     el("section", { class: "now-value", "aria-label": "Reading and verdict" }, place.band, place.big, place.note, place.picture, place.reason, place.next),
-    el("section", { class: "now-work", "aria-label": "Unit and batch" }, place.start, place.read, place.undo, place.steps, place.batch),
+    el("section", { class: "now-work", "aria-label": "Unit and batch" }, place.start, place.read, place.press, place.undo, place.steps, place.batch),
   );
   const redraw = () => {
     forget(place.face);
@@ -54,7 +54,7 @@ function draw(place, bench) {
   part(place.reason, [seen.reason, seen.hint, seen.probe], () => [
     seen.reason ? el("p", { class: "why" }, seen.reason) : null,
     seen.hint ? el("p", { class: "hint" }, seen.hint) : null,
-    seen.probe ? el("p", { class: "probe" }, seen.probe) : null,
+    seen.probe && !state.bench?.study ? el("p", { class: "probe" }, seen.probe) : null,
   ]);
   part(place.next, seen.next ?? null, (next) => (next ? drawNext(next) : null));
   const asked = state.ask?.pair ?? null;
@@ -64,8 +64,11 @@ function draw(place, bench) {
   part(place.face, [state.face, asked], () => (state.face ? drawFace(state.face, asked, state.sheet?.name ?? "", place.redraw) : null));
   part(place.circuit, [state.circuit, asked], () => (state.circuit ? drawCircuit(state.circuit, order, asked) : null));
   const free = !state.unit || state.unit.ended;
-  part(place.start, [free, state.orders], () => (free && state.orders !== false ? startForm() : null));
+  const { study } = state.bench ?? {};
+  part(place.start, [free, study, state.orders], () => (free && !study && state.orders !== false ? startForm() : null));
   part(place.read, [!free && state.bench?.typed, state.orders], () => (!free && state.bench?.typed && state.orders !== false ? typedReading() : null));
+  const press = state.ask?.why === "silent" ? "Both probes are on it" : study && state.phase === "wait" ? "I have the probes" : "";
+  part(place.press, [press, state.orders], () => (press && state.orders !== false ? orderButton(bench, press, "confirm_open") : null));
   part(place.undo, [state.undoable, state.orders], () => (state.undoable && state.orders !== false ? orderButton(bench, "Undo", "undo", {}, "", false) : null));
   place.main.dataset.steps = LOW.matches || state.unit?.steps.length > MANY ? "line" : "";
   part(place.steps, [state.unit, place.main.dataset.steps], () => (state.unit ? drawSteps(state.unit) : null));

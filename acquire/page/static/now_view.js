@@ -36,7 +36,7 @@ export function judged({ verdict, ask, hint, reading, phase }) {
     band: band(name, verdict.word, [pairText(verdict.pair), verdict.step]),
     big: verdict.open || !verdict.value ? { words: verdict.text || "no value", open: verdict.open, bold: true } : { value: verdict.value, unit: verdict.unit ?? "", bold: true },
     picture: verdict.value && !verdict.open ? "scale" : "", note: [reach(verdict), uncounted].filter(Boolean).join("  ·  "), reason: verdict.reason ?? "", hint: verdict.hint || hint || "",
-    next: touch && phase === "verdict" ? { pair: ask.pair, step: ask.step, turn: ask.turn, text: ask.plain || ask.turn ? "" : ask.text, again: ask.kind === "touch_again" } : null, probe: reading?.kind === "value" ? "" : probeWords(reading),
+    next: touch && phase === "verdict" ? { pair: ask.pair, step: ask.step, turn: ask.turn, text: ask.plain || ask.turn || verdict.hint || hint ? "" : ask.text, again: ask.kind === "touch_again" } : null, probe: reading?.kind === "value" ? "" : probeWords(reading),
   };
 }
 
@@ -51,7 +51,7 @@ function ended({ result, ask }) {
   if (!result) return idle({ ask });
   const held = result.ending === "warm";
   const name = result.outcome ?? (held ? "held" : "left_out");
-  const word = result.outcome ? `unit: ${result.word}` : held ? "unit held" : "given up";
+  const word = result.outcome ? `unit: ${result.word}` : held ? "unit held" : "ended early";
   return {
     band: band(name, word, result.outcome ? result.not_tested ?? [] : ""), big: { words: result.serial, name: true }, picture: "result",
     reason: result.diagnosis?.length ? result.found ?? "" : result.outcome ? result.reason : result.held || result.reason, hint: ask?.text ?? "", result,

@@ -5,7 +5,7 @@ import { order } from "./orders.js";
 
 /** `about` says what happens next. */
 export function orderButton(bench, label, command, fields = {}, about = "", strong = true) {
-  if (bench.state()?.orders === false) return el("span", { class: "quiet" }, "This page may not give orders.");
+  if (bench.state()?.orders === false) return el("span", { class: "quiet" }, "This page may not send commands.");
   const said = el("span", { role: "status" }, "");
   const give = async () => {
     const answer = await order(command, typeof fields === "function" ? fields() : fields);

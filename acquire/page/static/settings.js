@@ -24,7 +24,7 @@ export async function openSettings(main, bench) {
   };
   return main.append(el("section", { class: "card" }, el("h2", {}, "From the next unit on"),
     el("form", { on: { submit } }, el("div", { class: "fields" }, Object.entries(fields).map(([name, node]) => el("span", { class: "field" }, el("label", { for: node.id }, LABELS[name]), node))),
-      said, bench.state()?.orders === false ? el("p", { class: "quiet" }, "This page may not give orders.") : el("button", { class: "strong" }, "Change it"))),
+      said, bench.state()?.orders === false ? el("p", { class: "quiet" }, "This page may not send commands.") : el("button", { class: "strong" }, "Change it"))),
   el("section", { class: "card" }, el("h2", {}, "Sheets"), el("p", {}, el("a", { href: address("sheet", values.sheet) }, "Edit a sheet, or make one from another"), "  ·  ", el("a", { href: "#study" }, "Gauge studies"))),
   el("section", { class: "card" }, el("h2", {}, "At once"), el("p", {}, el("a", { href: address("batch") }, "Begin, pause or finish a batch"))),
   el("section", { class: "card" }, el("h2", {}, "At the next start of the bench"), el("p", {}, `The meter and its link, thermometer, journal, CSV, MQTT, this page and a fixture: change ${file} in a text editor, stop the bench and start it again. The bench refuses such a change while it runs and says so.`)));

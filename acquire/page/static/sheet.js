@@ -27,6 +27,7 @@ export async function openSheet(main, about) {
 async function open(work, file) {
   work.file = file;
   const answer = await postJson("/sheet", { file });
+  if (work.file !== file) return null; // another one was chosen since
   if (!answer.ok) return work.place.replaceChildren(el("p", { class: "card" }, [answer.text, ...(answer.plain?.faults ?? [])].join(" ")));
   return draw(work, answer.plain);
 }
@@ -87,8 +88,9 @@ function changed(work, one, key, value) {
 
 /** What the sheet would be as it stands in the fields. */
 async function look(work) {
-  const answer = await postJson("/sheet", { file: work.file, wanted: work.tables });
-  show(work, answer.ok ? answer.plain : null, answer);
+  const { tables } = work;
+  const answer = await postJson("/sheet", { file: work.file, wanted: tables });
+  if (work.tables === tables) show(work, answer.ok ? answer.plain : null, answer);
 }
 
 function show(work, plain, answer = null) {

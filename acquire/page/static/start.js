@@ -118,7 +118,7 @@ function onLink({ up, seen, again, restarted, text }) {
   part(at("lost"), up ? "" : [last, text], () => (up ? null : [sign("lost"), el("strong", {}, text || "No link to the daemon."),
     el("span", {}, `${last} Nothing on this page is live. It connects again by itself.`)]));
   if (!up && !text) play("attention");
-  if (again || restarted) tell(restarted ? "The daemon was started anew: the page is live again." : "The link is back: the page is live again.", true);
+  if (again || restarted) tell(restarted ? "The daemon has restarted: the page is live again." : "The link is back: the page is live again.", true);
   router.open?.link?.(up);
 }
 

@@ -6,12 +6,12 @@ import { el } from "./dom.js";
 import { getJson, postJson } from "./orders.js";
 import { head, load } from "./pieces.js";
 
-const FIELDS = { step: ["Step that is studied", ""], parts: ["Units: how many, or their tags with commas", "10"], operators: ["Who measures, with commas", ""], trials: ["Rounds", "3"], name: ["Name of the study; one that is not complete goes on", "study-1"] };
+const FIELDS = { step: ["Step that is studied", ""], parts: ["Units: how many, or their tags with commas", "10"], operators: ["Who measures, with commas", ""], trials: ["Rounds", "3"], name: ["Name of the study; one that is not complete is continued", "study-1"] };
 
 /** Opens the screen; `about` is the study whose report is shown. */
 export async function openStudy(main, about) {
   const [form, place] = [el("div", {}), el("div", { class: "stage" })];
-  main.append(...head("Gauge study", "Can this bench judge a step? Some units, measured by some people, some times each, in an order drawn by chance."), form, place);
+  main.append(...head("Gauge study", "Can this bench judge a step? Some units, measured by some people, some times each, in random order."), form, place);
   load(place, `/study${about ? `?name=${encodeURIComponent(about)}` : ""}`, ({ names, document }) => [
     names.length ? el("p", { class: "buttons" }, el("b", {}, "Reports:"), names.map((name) => el("a", { class: "button", href: address("study", name) }, name))) : el("p", { class: "quiet" }, "No study is in this folder yet."),
     ...(document ? drawDocument(document) : [])]);
@@ -32,5 +32,5 @@ function begin(benches) {
     else said.textContent = [answer.text, ...(answer.plain?.faults ?? [])].join(" ");
   };
   const field = (label, node) => el("span", { class: "field" }, el("label", { for: node.id }, label), node);
-  return el("form", { class: "card", on: { submit } }, el("div", { class: "fields" }, field("Bench", bench), Object.entries(nodes).map(([name, node]) => field(FIELDS[name][0], node))), said, el("button", { class: "strong" }, "Begin, or go on"));
+  return el("form", { class: "card", on: { submit } }, el("div", { class: "fields" }, field("Bench", bench), Object.entries(nodes).map(([name, node]) => field(FIELDS[name][0], node))), said, el("button", { class: "strong" }, "Begin or continue"));
 }

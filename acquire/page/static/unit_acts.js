@@ -6,9 +6,9 @@ import { order, postJson } from "./orders.js";
 
 const ACTS = {
   measure_again: { label: "Measure the last step again", needs: "" },
-  skip_step: { label: "Leave this step out", needs: "reason" },
+  skip_step: { label: "Skip this step", needs: "reason" },
   give_up_unit: { label: "End the unit as it is", needs: "reason" },
-  note: { label: "Put a remark on the record", needs: "text" },
+  note: { label: "Put a note on the record", needs: "text" },
 };
 
 /** Remarks that a tap gives. */
@@ -47,7 +47,7 @@ function forms(tell, done) {
   };
   return el("form", { class: "find", on: { submit } },
     el("span", { class: "field" }, el("label", { for: "act" }, "While it is on the bench"), act),
-    el("span", { class: "field" }, el("label", { for: "words" }, "Reason or remark"), words), el("button", {}, "Do it"));
+    el("span", { class: "field" }, el("label", { for: "words" }, "Reason or note"), words), el("button", {}, "Do it"));
 }
 
 /** Issued as PDF, kept as issued beside the record, and opened in a window that prints it. */

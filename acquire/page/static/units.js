@@ -66,7 +66,7 @@ function openList(main) {
 
 function drawList(plain, seek) {
   const { units, first, total, at_once: most } = plain;
-  if (!total) return el("p", { class: "quiet", role: "status" }, "No unit with a result is like this.");
+  if (!total) return el("p", { class: "quiet", role: "status" }, "There is no unit with such a result.");
   const turn = (by) => () => seek({ page: sought.page + by });
   const mark = (name) => (sought.sort === name ? (sought.up ? " ▲" : " ▼") : "");
   const titles = COLUMNS.map(([name, title]) => (name ? el("button", { type: "button", class: "plain sort", on: { click: () => seek({ sort: name, up: sought.sort === name && !sought.up ? "1" : "" }) } }, title + mark(name)) : title));

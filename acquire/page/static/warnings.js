@@ -11,7 +11,7 @@ const TEMPERATURE = { label: "Temperature of the room in °C", unit: "°C", plac
 const ASKED = {
   "temperature.missing": TEMPERATURE,
   "temperature.old": TEMPERATURE,
-  "batch.first_unit": { label: "Why the batch goes on all the same", placeholder: "reason", button: "Go on", order: "accept_first_unit", key: "reason", value: String },
+  "batch.first_unit": { label: "Why the batch continues anyway", placeholder: "reason", button: "Go on", order: "accept_first_unit", key: "reason", value: String },
 };
 
 export class Warnings {

@@ -4,5 +4,5 @@ filter.
 `python -m tests.benchmarks.settle` generates, runs, scores and prints one table. Nothing here was
 recorded from a real meter: shares of creep, slips and wrong pins, noise levels and filters are
 assumptions written down in `meters.py` and `hands.py`. Rates rank algorithms and show how they fail;
-they do not foretell a workshop's rates.
+they do not predict a workshop's rates.
 """

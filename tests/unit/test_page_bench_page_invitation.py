@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from acquire.page.invitation import invitation, qr_code
+from acquire.page.bench_page import invitation, qr_code
 
 FILE = Path("/shop/journal/page-token")
 

@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from acquire.words.plain import number, ohm_text, sureness
+from acquire.words.saying import number, ohm_text, sureness
 
 
 @pytest.mark.parametrize(
@@ -44,5 +44,5 @@ def test_numbers_of_two_digits():
         "0.012",
         "4.6",
         "790",
-        "no end of",
+        "unlimited",
     ]

@@ -6,7 +6,7 @@ import re
 
 import pytest
 
-from acquire.page.assets import ASK_AGAIN, FOR_EVER, TYPES, read_assets
+from acquire.page.app import ASK_AGAIN, FOR_EVER, TYPES, read_assets
 
 
 def test_links_of_the_page_carry_the_mark_and_lead_to_files():

@@ -8,8 +8,8 @@ import time
 
 import pytest
 
-from acquire.page import background
-from acquire.page.background import Background
+from acquire.page import past
+from acquire.page.past import Background
 from tests.waiting import crowding
 
 
@@ -48,7 +48,7 @@ async def test_the_loop_goes_on_meanwhile_and_no_more_than_two_work():
 
 
 async def test_an_answer_that_takes_too_long_is_given_up(monkeypatch):
-    monkeypatch.setattr(background, "PATIENCE_S", 0.05)
+    monkeypatch.setattr(past, "PATIENCE_S", 0.05)
     free = threading.Event()
     asked = Background()
     for _ in range(2):
