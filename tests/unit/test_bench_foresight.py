@@ -15,6 +15,7 @@ from acquire.physics.common import PairReading
 from acquire.records import Purpose, WoundFrom
 from acquire.steps.pairs import PairTable
 from acquire.verdict import diagnose
+from acquire.verdict.diagnose import LruCache
 from tests.known_records import BATCH
 from tests.known_sheets import PLOVER, QUERN
 from tests.waiting import until
