@@ -425,6 +425,8 @@ class Pipeline:
         if self.question is not None:
             taken_back = {"next": asked_about(self.question)}
             return [Notice(Weight.REMARK, Code.SCAN_TAKEN_BACK, utc_s, facts=taken_back)]
+        if self.unit is not None and self.unit.undoable:  # later than the scan that put it here
+            return [self.unit.undo(utc_s)]
         if (left := self._left) is not None:
             self._left = None
             begun = self.unit
@@ -435,9 +437,7 @@ class Pipeline:
                 self.fixture.emptied()  # it may have been taken out
             reopened = Notice(Weight.REMARK, Code.UNIT_REOPENED, utc_s, left.serial)
             return [*ended, reopened, *([left.undo(utc_s)] if left.state.done else [])]
-        if self.unit is None:
-            raise Refused(Refusal.NOTHING_TO_UNDO)
-        return [self.unit.undo(utc_s)]
+        raise Refused(Refusal.NOTHING_TO_UNDO)
 
     def _work(self, started: UnitStarted) -> UnitWork:
         place = replace(self.place, operator=started.operator, batch=started.batch)

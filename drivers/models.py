@@ -193,10 +193,6 @@ class MeterModel(_Strict):
             source=each.source or self.source,
         )
 
-    def days_past_due(self, today: date) -> int | None:
-        """Days since the calibration fell due: 0 on that day, negative before; None where none is stated."""
-        return None if self.calibration is None else (today - self.calibration.due).days
-
 
 _UNUSED = "offset_compensated"
 """Key of earlier files: that a meter *can* cancel thermal voltages says nothing of a reading, which carries a

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from acquire.records import Code, Fact, Notice, Weight
 from acquire.steps.dial import COARSER, finest, reaching, shown_on
 from acquire.steps.setup_choice import MeterStatements, Wanted
-from drivers.handheld.frozen import FrozenDisplay
+from drivers.handheld.dial import FrozenDisplay
 from drivers.reading import OHMS, Flag, Kind, Reading
 
 IN_A_ROW = 2

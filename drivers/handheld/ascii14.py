@@ -10,12 +10,11 @@ import re
 from dataclasses import dataclass
 from typing import ClassVar
 
-from drivers.answers import last_digit
+from drivers.answers import PREFIXES, last_digit
 from drivers.frame import Decoded, FrameProtocol, FrameRefused, NotMeasured, scaled
 from drivers.link.address import SerialLine
 from drivers.link.framing import ExactFramer, Framer
 from drivers.reading import Kind, Origin, Quantity
-from drivers.units import PREFIXES
 
 _VALUE = re.compile(r" *[+-]? *(?:\d+\.?\d*|\.\d+)")
 _OVER = re.compile(r" *(?P<minus>-)? *[\d.]*O?\.?L[\d.]*")

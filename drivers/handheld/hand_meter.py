@@ -14,9 +14,8 @@ from typing import ClassVar, Self
 
 from drivers.errors import FrameGarbled, LinkTimeout, MeterError
 from drivers.frame import Decoded, FrameProtocol, FrameRefused, NotMeasured
-from drivers.handheld.agreement import Agreement, Stamped
 from drivers.handheld.dial import what_to_turn
-from drivers.handheld.options import HandMeterOptions, PolledOptions
+from drivers.handheld.options import Agreement, HandMeterOptions, PolledOptions, Stamped
 from drivers.link.address import parse_address
 from drivers.link.opening import channel_for
 from drivers.meter import Capabilities, ClockPair, Held, Identity, Setup, Unread, untold

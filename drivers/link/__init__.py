@@ -1,1 +1,1 @@
-"""Byte channels: TCP, serial, VISA, recorded; and the sans-I/O framers. Not for the meaning of the bytes."""
+"""Byte channels: TCP, serial, VISA; and the sans-I/O framers. Not for the meaning of the bytes."""

@@ -1,7 +1,7 @@
 """An instrument whose readings stand in Modbus registers: insulation testers, milliohm meters, thermometers.
 
-Read-only. A test is started only by `start_test`, only where the bench file allows it, and never by a reading
-loop: an insulation tester puts hundreds of volts on the leads. Not for PLCs.
+Read-only: an insulation tester puts hundreds of volts on the leads, so a test is started by its own key. Not
+for PLCs.
 """
 
 from __future__ import annotations
@@ -20,29 +20,10 @@ from drivers.link.address import SerialLine, parse_address
 from drivers.link.framing import Framer
 from drivers.link.opening import channel_for
 from drivers.meter import Capabilities, ClockPair, Held, Identity, Setup, Unread, untold
-from drivers.modbus.exchange import Exchange, Framing, registers_of_frame
-from drivers.modbus.registers import RegisterChannel, value_of
+from drivers.modbus.exchange import Exchange, Framing, RegisterChannel, registers_of_frame, value_of
 from drivers.reading import Kind, Origin, Quantity, Reading
 
 _USUAL_LINE = SerialLine(baud=9600, bits=8, parity="N", stop_bits=1)
-
-
-class StartRegister(BaseModel):
-    """The register that starts a test.
-
-    Attributes:
-        unit_id: address of the instrument.
-        address: the register, counted from 0.
-        value: what to write to start.
-        stop_value: what to write to stop; None if there is no such.
-    """
-
-    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
-
-    unit_id: Annotated[int, Field(ge=0, le=255)] = 1
-    address: Annotated[int, Field(ge=0, le=65535)]
-    value: Annotated[int, Field(ge=0, le=65535)] = 1
-    stop_value: Annotated[int, Field(ge=0, le=65535)] | None = None
 
 
 class RegisterMeterOptions(BaseModel):
@@ -54,8 +35,6 @@ class RegisterMeterOptions(BaseModel):
         poll_s: pause between two readings; seconds.
         reply_timeout_s: longest wait for an answer; seconds.
         retries: how often an unanswered question is asked again before the meter counts as silent.
-        allow_start: True lets `start_test` write to `start`. Only for benches with an interlock.
-        start: the register that starts a test.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
@@ -65,8 +44,6 @@ class RegisterMeterOptions(BaseModel):
     poll_s: Annotated[float, Field(ge=0, le=3600)] = 0.2
     reply_timeout_s: Annotated[float, Field(gt=0, le=60)] = 0.5
     retries: Annotated[int, Field(ge=0, le=20)] = 2
-    allow_start: bool = False
-    start: StartRegister | None = None
 
 
 class RtuAnswers(FrameProtocol):
@@ -205,34 +182,6 @@ class RegisterMeter:
             if generation == self._generation:
                 yield self._reading_of(channel, *value_of(channel, registers), raw)
             await asyncio.sleep(self._options.poll_s)
-
-    async def start_test(self) -> None:
-        """Start a test, such as one of insulation: voltage comes on the leads.
-
-        Raises:
-            MeterRefused: the bench file does not allow it, or names no register for it.
-        """
-        await self._write_start(stop=False)
-
-    async def stop_test(self) -> None:
-        """Stop a test. Raises: MeterRefused: no register or value for it is named."""
-        await self._write_start(stop=True)
-
-    async def _write_start(self, *, stop: bool) -> None:
-        start = self._options.start
-        value = None if start is None else start.stop_value if stop else start.value
-        if start is None or value is None:
-            raise MeterRefused(
-                "no register is named for that", port=self._address, hint="Press the instrument's own key."
-            )
-        if not (self._options.allow_start or stop):
-            raise MeterRefused(
-                "it is read-only: the bench file does not allow starting a test",
-                port=self._address,
-                hint="Set allow_start = true only where an interlock keeps hands off.",
-            )
-        async with self._lock:
-            await self._exchange.write(start.unit_id, start.address, value)
 
     def _reading_of(
         self, channel: RegisterChannel, kind: Kind, value_si: float | None, raw: bytes

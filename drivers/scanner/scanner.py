@@ -1,4 +1,13 @@
-"""A barcode scanner on a serial line, a socket, or as a keyboard of its own. Yields scans, not readings."""
+"""A barcode scanner on a serial line, a socket, or as a keyboard of its own. Yields scans, not readings.
+
+A scanner in keyboard mode types into whatever window has the focus. Reading its event device instead, and
+grabbing it, keeps its codes to ourselves (Linux only). Keys are taken as on a US keyboard, which scanners
+send unless set otherwise. Not for a keyboard that people type on.
+
+Sources: symbology identifiers from ISO/IEC 15424 (a `]`, a letter, a modifier); GS1 element strings separated
+by GS (1Dh) from the GS1 General Specifications; `struct input_event` and key numbers from the kernel's
+`linux/input.h` and `input-event-codes.h`. The line's own symbol check is done by the scanner.
+"""
 
 from __future__ import annotations
 
@@ -6,6 +15,7 @@ import asyncio
 import contextlib
 import os
 import re
+import struct
 from collections.abc import AsyncIterator
 from dataclasses import dataclass
 from types import TracebackType
@@ -17,10 +27,110 @@ from drivers.errors import AddressInvalid, LinkLost, LinkTimeout, LinkUnavailabl
 from drivers.link.framing import LineFramer
 from drivers.link.opening import channel_for
 from drivers.meter import ClockPair
-from drivers.scanner.codes import Code, parse_code
-from drivers.scanner.keyboard import KeyText
 from system.devices import open_grabbed, why_no_permission
 from system.incoming import when_ready
+
+_SYMBOLOGY = re.compile(r"\](?P<letter>[A-Za-z])(?P<modifier>[0-9A-Za-z])")
+GROUP_SEPARATOR = "\x1d"
+LONGEST = 512
+"""No label of a workshop is longer; a longer line is two codes glued together or noise."""
+
+
+@dataclass(frozen=True, slots=True)
+class Code:
+    """One code as read.
+
+    Attributes:
+        text: the code without the symbology identifier.
+        symbology: the identifier, e.g. `]C1`; empty if the scanner sends none.
+    """
+
+    text: str
+    symbology: str = ""
+
+
+def parse_code(line: bytes, pattern: re.Pattern[str] | None = None) -> Code | None:
+    """Parse one line of a scanner, without its end.
+
+    Args:
+        line: what came.
+        pattern: what a code of this job looks like as a whole; None takes any.
+
+    Returns:
+        None for an empty read.
+
+    Raises:
+        ValueError: unreadable characters, too long, or not of the job's pattern (two codes glued together).
+    """
+    try:
+        text = line.strip(b"\x02\x03\r\n").decode("utf-8").strip(" ")
+    except UnicodeDecodeError as error:
+        raise ValueError(f"{line!r} is not text") from error
+    match = _SYMBOLOGY.match(text)
+    symbology = match[0] if match else ""
+    text = text[len(symbology) :]
+    if not text:
+        return None
+    if len(text) > LONGEST:
+        raise ValueError(f"a code of {len(text)} characters is too long")
+    if any(not (char.isprintable() or char == GROUP_SEPARATOR) for char in text):
+        raise ValueError(f"{text!r} has unprintable characters")
+    if pattern is not None and pattern.fullmatch(text) is None:
+        raise ValueError(f"{text!r} does not look like a code of this job")
+    return Code(text, symbology)
+
+
+_EVENT = struct.Struct("@llHHi")  # two words of time, type, code, value
+EVENT_BYTES = _EVENT.size
+_KEY_TYPE = 1
+_PRESS = 1
+_SHIFTS = frozenset({42, 54})
+_ENTER = frozenset({28, 96})
+_TAB = 15
+_PLAIN = {
+    **dict(zip(range(2, 14), "1234567890-=", strict=True)),
+    **dict(zip(range(16, 28), "qwertyuiop[]", strict=True)),
+    **dict(zip(range(30, 42), "asdfghjkl;'`", strict=True)),
+    **dict(zip(range(43, 54), "\\zxcvbnm,./", strict=True)),
+    57: " ",
+}
+_SHIFTED = {
+    **dict(zip(range(2, 14), "!@#$%^&*()_+", strict=True)),
+    **dict(zip(range(16, 28), "QWERTYUIOP{}", strict=True)),
+    **dict(zip(range(30, 42), 'ASDFGHJKL:"~', strict=True)),
+    **dict(zip(range(43, 54), "|ZXCVBNM<>?", strict=True)),
+    57: " ",
+}
+
+
+class KeyText:
+    """Turns key events into text; ENTER becomes a line end."""
+
+    def __init__(self) -> None:
+        self._part = b""
+        self._shifts: set[int] = set()
+
+    def feed(self, data: bytes) -> bytes:
+        """Take bytes of the event device; give the text they type."""
+        self._part += data
+        typed = []
+        whole = len(self._part) - len(self._part) % EVENT_BYTES
+        for _, _, kind, code, value in _EVENT.iter_unpack(self._part[:whole]):
+            if kind == _KEY_TYPE:
+                typed.append(self._key(code, value))
+        self._part = self._part[whole:]
+        return "".join(typed).encode("ascii")
+
+    def _key(self, code: int, value: int) -> str:
+        if code in _SHIFTS:
+            (self._shifts.discard if value == 0 else self._shifts.add)(code)
+            return ""
+        if value != _PRESS:
+            return ""
+        if code in _ENTER or code == _TAB:
+            return "\n"
+        return (_SHIFTED if self._shifts else _PLAIN).get(code, "")
+
 
 _READ_S = 3600.0
 _ENDS = b"\r\n\x03"  # the usual suffixes, and ETX

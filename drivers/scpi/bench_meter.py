@@ -21,9 +21,8 @@ from drivers.frame import FrameProtocol
 from drivers.meter import Capabilities, ClockPair, Held, Identity, Setup, Unread, untold
 from drivers.reading import Flag, Kind, Origin, Quantity, Reading
 from drivers.scpi import language
-from drivers.scpi.dialect import AnswerFormat, Dialect
+from drivers.scpi.dialect import AnswerFormat, BenchMeterOptions, Dialect
 from drivers.scpi.dialogue import Dialogue
-from drivers.scpi.options import BenchMeterOptions
 
 T = TypeVar("T")
 

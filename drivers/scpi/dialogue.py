@@ -15,7 +15,7 @@ from drivers.link.address import parse_address
 from drivers.link.framing import LineFramer
 from drivers.link.opening import channel_for
 from drivers.scpi import language
-from drivers.scpi.options import BenchMeterOptions
+from drivers.scpi.dialect import BenchMeterOptions
 
 _ATTEMPTS = 3
 _DEVICE_CLEAR = (

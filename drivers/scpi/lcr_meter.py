@@ -19,8 +19,7 @@ from drivers.frame import FrameProtocol
 from drivers.meter import Capabilities, Setup
 from drivers.reading import Kind, Quantity
 from drivers.scpi.bench_meter import BenchMeter
-from drivers.scpi.dialect import AnswerFormat, Dialect
-from drivers.scpi.options import BenchMeterOptions
+from drivers.scpi.dialect import AnswerFormat, BenchMeterOptions, Dialect
 
 STATUS_WORDS = {
     -1: "no data in the buffer",

@@ -16,8 +16,8 @@ from typing import Annotated, ClassVar, Protocol, Self, TypeVar
 from pydantic import Field, model_validator
 
 from drivers.errors import LinkTimeout, MeterRefused
+from drivers.scpi.dialect import BenchMeterOptions, Seconds
 from drivers.scpi.dialogue import Dialogue
-from drivers.scpi.options import BenchMeterOptions, Seconds
 
 T = TypeVar("T")
 

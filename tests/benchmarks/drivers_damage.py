@@ -15,8 +15,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from drivers.frame import Decoded, FrameProtocol, FrameRefused
-from drivers.handheld.agreement import Agreement, Rule, Stamped
 from drivers.handheld.ascii14 import Ascii14
+from drivers.handheld.options import Agreement, Rule, Stamped
 from drivers.handheld.parity11 import Parity11
 from drivers.handheld.segments14 import Segments14
 from drivers.handheld.status14 import Status14

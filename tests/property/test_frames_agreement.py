@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from drivers.frame import Decoded
-from drivers.handheld.agreement import Agreement, Stamped, near
+from drivers.handheld.options import Agreement, Stamped, near
 from drivers.reading import Kind, Quantity
 
 values = st.one_of(

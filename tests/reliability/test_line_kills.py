@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.benchmarks.line_hostile import campaign
 from tests.brokers import needs_mosquitto
 from tests.postgres import needs_postgres
 from tests.whole_line import WholeLine, good
@@ -43,3 +44,13 @@ def test_fifty_benches_and_three_collectors():
         shutil.rmtree(folder, ignore_errors=True)
 
     assert good(figures), figures
+
+
+@pytest.mark.long
+@pytest.mark.timeout(300)
+def test_one_hostile_bench_costs_the_other_forty_nine_nothing():
+    """All their verdicts are in the database as sent; what it costs in time is measured by the benchmark."""
+    figures = campaign(1000, 1)
+    rejected = figures["one hostile"][0][2]
+    assert rejected >= 12
+    assert figures["honest"][0][2] == 0

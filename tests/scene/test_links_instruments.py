@@ -22,7 +22,7 @@ from drivers.link.visa import VisaChannel, adapter_resource
 from drivers.meter import Setup
 from drivers.reading import Kind, Quantity
 from drivers.scpi.bench_meter import BenchMeter
-from drivers.scpi.options import BenchMeterOptions
+from drivers.scpi.dialect import BenchMeterOptions
 from tests.waiting import PATIENCE_S, crowding
 
 LINKS = ("hislip", "gpib-adapter", "vxi11")

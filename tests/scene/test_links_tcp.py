@@ -1,9 +1,8 @@
-"""TCP channels on real sockets, and recordings of them."""
+"""TCP channels on real sockets."""
 
 from __future__ import annotations
 
 import asyncio
-import io
 import socket
 import subprocess
 import sys
@@ -13,7 +12,6 @@ import pytest
 
 from drivers.errors import LinkLost, LinkTimeout, LinkUnavailable
 from drivers.link.opening import channel_for
-from drivers.link.recorded import Chunk, PlaybackChannel, RecordingChannel, from_lines
 from tests.waiting import crowding
 
 
@@ -79,42 +77,6 @@ async def test_a_refused_port_and_an_unknown_name_are_told_apart():
             await channel_for(f"tcp:127.0.0.1:{port}").open()
     with pytest.raises(LinkUnavailable, match=r"not known|cannot be reached"):
         await channel_for("tcp:no-such-host.invalid:5025").open()
-
-
-async def test_a_recording_plays_back_the_same_bytes(peer):
-    port, accepted = peer
-    record = io.StringIO()
-    channel = RecordingChannel(channel_for(f"tcp:127.0.0.1:{port}"), record, time.monotonic)
-    await channel.open()
-    _, writer = await accepted.get()
-    await channel.write(b"READ?\n", 1.0)
-    writer.write(b"+1.0\n")
-    await channel.read_some(1.0)
-    writer.write(b"late\n")
-    await channel.drain(0.05)
-    writer.close()
-    await channel.close()
-    chunks = from_lines(record.getvalue().splitlines())
-    assert [(c.way, c.data) for c in chunks] == [("out", b"READ?\n"), ("in", b"+1.0\n"), ("in", b"late\n")]
-    player = PlaybackChannel(chunks)
-    await player.open()
-    assert [await player.read_some(1), await player.read_some(1)] == [b"+1.0\n", b"late\n"]
-    with pytest.raises(LinkLost, match="the record is over"):
-        await player.read_some(1)
-
-
-async def test_a_recording_keeps_its_pace():
-    player = PlaybackChannel([Chunk(0.0, "in", b"a"), Chunk(0.2, "in", b"b")], pace=1.0)
-    await player.open()
-    assert await player.read_some(0.05) == b"a"
-    with pytest.raises(LinkTimeout):
-        await player.read_some(0.05)
-    assert await player.read_some(1.0) == b"b"
-
-
-def test_a_spoilt_record_names_its_line():
-    with pytest.raises(ValueError, match="line 2"):
-        from_lines(['{"t_s": 0, "way": "in", "hex": "00"}', '{"t_s": 0}'])
 
 
 HOLDER = """

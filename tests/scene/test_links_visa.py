@@ -16,7 +16,7 @@ from drivers.link.visa import probe_target
 from drivers.meter import Setup
 from drivers.reading import Quantity
 from drivers.scpi.bench_meter import BenchMeter
-from drivers.scpi.options import BenchMeterOptions
+from drivers.scpi.dialect import BenchMeterOptions
 from tests.benchmarks.drivers_peers import Instrument
 from tests.waiting import crowding
 

@@ -9,6 +9,8 @@ import time
 from playwright.sync_api import expect
 
 from tests.browsers import needs_chromium, opened, paged_bench
+from tests.waiting import wait_until
+from tests.whole_bench import journal_entries
 
 pytestmark = needs_chromium
 
@@ -53,6 +55,7 @@ def test_a_scanner_keys_and_a_pedal_count_once_and_never_take_typing_away(tmp_pa
         bench.measure(eye, ("1", "2"))
         _a_scan_during_a_unit_asks(eye, ask)
         assert [order["command"] for order in sent].count("start_unit") == 6
+        _a_skip_giving_up_and_a_key_are_taken_back(bench, eye)
         sent.clear()
 
         eye.page.goto(f"{bench.url}#units")
@@ -87,6 +90,38 @@ def _a_scan_during_a_unit_asks(eye, ask):
     expect(ask).to_be_visible()
     scan(eye, "P80-0002")
     expect(tag).to_have_text("P80-0002")
+
+
+def _a_skip_giving_up_and_a_key_are_taken_back(bench, eye):
+    """Each by the same button; the record keeps both."""
+    page, tag = eye.page, eye.page.locator(".tag-serial")
+    undo = page.get_by_role("button", name="Undo")
+    for act, gone, back in (
+        ("skip_step", page.locator(".step-left_out"), page.locator('.step[data-outcome=""]')),
+        ("give_up_unit", page.locator(".band", has_text="given up"), page.locator(".band-touch")),
+    ):
+        page.goto(f"{bench.url}#units/P80-0002")
+        page.get_by_label("While it is on the bench").select_option(act)
+        page.get_by_label("Reason or remark").fill("a slip")
+        page.get_by_role("button", name="Do it").click()
+        page.goto(f"{bench.url}#now")
+        expect(gone).to_have_count(1)
+        undo.click()
+        expect(gone).to_have_count(0)
+        expect(back.first).to_be_visible()
+        expect(tag).to_have_text("P80-0002")
+    for band in ("not_yet", "fail"):  # each time that nothing was felt for 3 s
+        page.get_by_role("button", name="Both probes are on it").click()
+        eye.state(band, "1–2")
+        expect(page.locator(".now-big")).to_contain_text("OPEN")
+    first = page.locator(".step").first
+    for left in ("once more", "to do"):  # the key that failed it, then the one before
+        undo.click()
+        expect(page.locator('.step[data-outcome="fail"]')).to_have_count(0)
+        wait_until(lambda left=left: left in first.inner_text() or "now" in first.inner_text())
+    eye.state("touch")
+    codes = [each.payload["code"] for each in journal_entries(bench.file.parent, "notice")]
+    assert {"step.skipped", "step.undone", "unit.reopened"} <= set(codes)
 
 
 def _keys_and_a_learnt_pedal(bench, eye):

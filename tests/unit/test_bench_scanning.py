@@ -10,8 +10,7 @@ from acquire.bench.scanning import ScannerFeed
 from acquire.clock import HandClock
 from acquire.records import StartUnit, Weight
 from drivers.errors import LinkLost, LinkUnavailable
-from drivers.scanner.codes import Code
-from drivers.scanner.scanner import Scan
+from drivers.scanner.scanner import Code, Scan
 
 
 def scan(text="", refused=""):

@@ -17,9 +17,8 @@ from pymodbus.simulator import DataType, SimData, SimDevice
 
 from drivers.errors import LinkTimeout, MeterRefused
 from drivers.meter import Meter, Setup
-from drivers.modbus.exchange import Exchange
+from drivers.modbus.exchange import Exchange, RegisterChannel, number_of, value_of
 from drivers.modbus.register_meter import RegisterMeter, RegisterMeterOptions
-from drivers.modbus.registers import RegisterChannel, number_of, value_of
 from drivers.reading import Kind, Origin, Quantity
 
 FRAMES = json.loads((Path(__file__).parent.parent / "data" / "frames.json").read_text(encoding="utf-8"))[
@@ -161,23 +160,6 @@ async def test_a_register_that_is_not_there_is_said_in_words(server):
             await take(meter, 1)
         with pytest.raises(MeterRefused, match="none of its registers holds diode"):
             await meter.configure(Setup(Quantity.DIODE))
-
-
-async def test_no_test_is_started_unless_the_bench_file_allows_it(server):
-    framing, address = server
-    start = {"address": 100, "value": 1, "stop_value": 0}
-    careful = RegisterMeter(
-        meter_id="m", address=address, clock=clock, options=options(framing=framing, start=start)
-    )
-    async with careful:
-        with pytest.raises(MeterRefused, match="read-only"):
-            await careful.start_test()
-    allowed = options(framing=framing, start=start, allow_start=True)
-    async with RegisterMeter(meter_id="m", address=address, clock=clock, options=allowed) as meter:
-        await meter.start_test()
-        assert (await meter._exchange.read("holding", 1, 100, 1))[0] == [1]
-        await meter.stop_test()
-        assert (await meter._exchange.read("holding", 1, 100, 1))[0] == [0]
 
 
 GOOD = bytes.fromhex("01 03 04 41 27 85 1f 7d 5c")  # 10.47

@@ -112,13 +112,10 @@ def test_a_range_that_is_not_in_the_file_is_named_with_those_that_are(tmp_path):
         model.accuracy(Quantity.RESISTANCE, 20.0)
 
 
-def test_calibration_is_past_due_from_its_day_on(tmp_path):
+def test_a_calibration_is_read_with_the_day_it_falls_due(tmp_path):
     model = load_model(written(tmp_path, GOOD))
-    assert model.calibration.certificate == "C 12"
-    assert model.days_past_due(date(2027, 3, 30)) == -1
-    assert model.days_past_due(date(2027, 3, 31)) == 0
-    assert model.days_past_due(date(2027, 4, 30)) == 30
-    assert load_model(FILES[0]).days_past_due(date(2027, 1, 1)) is None
+    assert (model.calibration.certificate, model.calibration.due) == ("C 12", date(2027, 3, 31))
+    assert load_model(FILES[0]).calibration is None
 
 
 def test_the_hash_is_that_of_the_bytes(tmp_path):

@@ -16,9 +16,7 @@ import pytest
 from drivers.errors import AddressInvalid, LinkLost, LinkUnavailable, MeterError
 from drivers.link.framing import LineFramer
 from drivers.registry import open_scanner
-from drivers.scanner.codes import parse_code
-from drivers.scanner.keyboard import KeyText
-from drivers.scanner.scanner import Scanner, ScannerOptions
+from drivers.scanner.scanner import KeyText, Scanner, ScannerOptions, parse_code
 
 FRAMES = json.loads((Path(__file__).parent.parent / "data" / "frames.json").read_text(encoding="utf-8"))[
     "frames"

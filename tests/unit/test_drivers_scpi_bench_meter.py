@@ -16,7 +16,7 @@ from drivers.meter import Meter, Setup
 from drivers.reading import Flag, Kind, Origin, Quantity
 from drivers.scpi import dialogue
 from drivers.scpi.bench_meter import BenchMeter
-from drivers.scpi.options import BenchMeterOptions
+from drivers.scpi.dialect import BenchMeterOptions
 from tests.benchmarks.drivers_peers import IDN, Instrument
 
 

@@ -8,8 +8,7 @@ from pydantic import ValidationError
 from drivers.meter import Setup
 from drivers.reading import Kind, Quantity
 from drivers.registry import check_options
-from drivers.scpi.dialect import Dialect
-from drivers.scpi.options import BenchMeterOptions
+from drivers.scpi.dialect import BenchMeterOptions, Dialect
 
 
 def dialect(profile=None, **options):

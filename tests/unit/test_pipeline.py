@@ -458,6 +458,17 @@ def test_a_skip_or_a_key_is_taken_back():
     assert told(bench) == [Code.STEP_SKIPPED, Code.STEP_UNDONE, Code.STEP_UNDONE]
 
 
+def test_the_latest_slip_is_taken_back_first():
+    """A skip on the unit that was just scanned, then the scan itself."""
+    bench = half_measured()
+    bench.command(StartUnit("A2", sure=True))
+    bench.command(SkipStep("bent pin"))
+    bench.command(Undo())
+    assert (told(bench)[-1], bench.pipeline.unit.serial) == (Code.STEP_UNDONE, "A2")
+    bench.command(Undo())
+    assert (told(bench)[-1], bench.pipeline.unit.serial) == (Code.UNIT_REOPENED, "A1")
+
+
 def test_a_touch_that_slid_is_asked_for_again_and_no_word_takes_that_back():
     """By 2 % under the probes: neither value counts."""
     bench = Bench()

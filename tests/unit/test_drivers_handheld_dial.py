@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from drivers.handheld.frozen import FrozenDisplay
+from drivers.handheld.dial import FrozenDisplay
 from drivers.reading import Flag, Kind, Quantity, Reading
 
 
