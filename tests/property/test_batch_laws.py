@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 from acquire.errors import InputImpossible
 from acquire.heart.batches import Batches
 from acquire.journal.plain import from_plain, to_plain
+from acquire.physics.common import PairReading
 from acquire.physics.wire import SpoolCard
 from acquire.records import (
     AcceptFirstUnit,
@@ -62,7 +63,10 @@ def done(batches, command, utc_s):
     if started is None:
         return told
     batches.begin(started)
-    readings = [(Pair("1", "2"), 246.0 * factor, 0.05), (Pair("3", "4"), 269.3 * factor, 0.05)]
+    readings = [
+        PairReading(Pair("1", "2"), 246.0 * factor, 0.05),
+        PairReading(Pair("3", "4"), 269.3 * factor, 0.05),
+    ]
     result = replace(RESULT, serial=serial, batch=started.batch, outcome=Outcome.PASS, utc_s=utc_s)
     return [*told, *batches.ended(result, readings, 10.0)]
 
