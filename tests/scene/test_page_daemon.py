@@ -81,7 +81,7 @@ def _what_is_asked_of_the_record_is_answered(port):
     assert ordered(port, "start_unit", serial="P80-0002")["done"]
     assert ordered(port, "give_up_unit", reason="lunch")["done"]
     unit = wait_until(lambda: not (told := answer("/unit?serial=P80-0002")[1]).get("ongoing", True) and told)
-    assert unit["held"] == "ended early: lunch (on the page)"
+    assert unit["held"] == "Ended early: lunch (on the page)."
     assert answer("/units?part=0001")[1]["units"][0]["serial"] == "P80-0001"
     assert answer("/leads")[1]["now"]["ohm"] == pytest.approx(0.12, abs=0.05)
     tests = answer("/tests")[1]
