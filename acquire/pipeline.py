@@ -61,7 +61,7 @@ from acquire.settle import Expectation, SettleFilter, SettleSettings
 from acquire.steps.checking import CheckDuty
 from acquire.steps.dial import Dial
 from acquire.steps.pairs import PairTable
-from acquire.steps.setup_choice import MeterStatements, Wanted
+from acquire.steps.setup_choice import NOTHING_WANTED, MeterStatements, Wanted
 from acquire.steps.untested import required
 from acquire.verdict.temperature import may_be_warm
 from acquire.verdict.typed import Habit
@@ -165,8 +165,9 @@ class Pipeline:
                 events += self._settled(event)  # else the prompt says where to turn the dial
         self.question = still_asked(self.question, *events)
         self._contact.see(reading)
-        if not self._contact.lies(self._purpose):
-            self._setting = self._wanted_now
+        purpose, now = self._next
+        if not self._contact.lies(purpose):
+            self._setting = now
         if self._contact.overdue(reading.monotonic_s, max(LINGER_S, self.settling.patience_s)):
             serial = self.unit.serial if self.unit else ""
             events.append(Notice(Weight.WARNING, Code.PROBES_NOT_LIFTED, reading.utc_s, serial))
@@ -261,26 +262,21 @@ class Pipeline:
     @property
     def wanted(self) -> Wanted:
         """What the meter should be set to now: while probes lie on what is done with, what it was set to."""
-        return self._setting if self._contact.lies(self._purpose) else self._wanted_now
+        purpose, now = self._next
+        return self._setting if self._contact.lies(purpose) else now
 
     @property
-    def _purpose(self) -> tuple[str, ...]:
-        """What a touch would be for now; see `contact`."""
-        if self.duties.asked or self.unit is None:
-            return self.duties.purpose
-        return self.unit.purpose
-
-    @property
-    def _wanted_now(self) -> Wanted:
+    def _next(self) -> tuple[tuple[str, ...], Wanted]:
+        """What a touch would be for now, see `contact`, and what that wants of the meter."""
         if self.duties.asked:
-            return self.duties.wanted
-        return self.unit.wanted if self.unit else Wanted()
+            return self.duties.purpose, self.duties.wanted
+        return (self.duties.purpose, NOTHING_WANTED) if self.unit is None else self.unit.next
 
     # ------------------------------------------------------------------ values at rest
 
     def _settled(self, settled: Settled) -> list[Event]:
         """A value is at rest: for a duty of the bench if one was asked for, else the unit's."""
-        unit, duty, purpose = self.unit, self.duties.asked, self._purpose
+        unit, duty, (purpose, wanted) = self.unit, self.duties.asked, self._next
         if self.fixture is not None and not self.fixture.fits(self._prompt):
             return self._still.untaken(settled, Untaken.FIXTURE)
         if unit is None and not duty:
@@ -290,7 +286,7 @@ class Pipeline:
             purpose, admission = self._contact.unlifted(settled, purpose, self._asked_s, unit.expects)
         if admission in (Admission.KNOWN, Admission.UNLIFTED):
             return []
-        if settled.quantity is not self._wanted_now.quantity:  # by what lay on the probes before
+        if settled.quantity is not wanted.quantity:  # by what lay on the probes before
             return self._still.untaken(settled, Untaken.FUNCTION)
         events = self._taken(settled, admission, unit)
         if any(
@@ -460,7 +456,7 @@ class Pipeline:
             raise Refused(Refusal.NO_PAIR_ASKED)
         if self._contact.quantity is not None:
             raise Refused(Refusal.KEY_SEES_VALUE)
-        wait_s, turn_ohm = unit.state.key_wait_s, self._dial.showing(unit.wanted)
+        wait_s, turn_ohm = unit.state.key_wait_s, self._dial.showing(unit.next[1])
         self._witness.check(self._asked_s, wait_s=wait_s, turn_ohm=turn_ohm)
         self._asked_s, self._prompt = 0.0, None
         basis = Basis.OPEN_BY_KEY if self.fixture is None else Basis.OPEN_BY_CLIP
@@ -492,5 +488,5 @@ class Pipeline:
         else:
             waits = not (self._contact.quantity or self._witness.typed or self._dial.turn_to(self.wanted))
             prompt = self.unit.state.prompt(monotonic_s - self._asked_s if waits else 0.0)
-        prompt = self._dial.with_turn(prompt, self._wanted_now)  # probes may still lie: no touch is lost
+        prompt = self._dial.with_turn(prompt, self._next[1])  # probes may still lie: no touch is lost
         return prompt if self.fixture is None else self.fixture.prompt(prompt)

@@ -262,7 +262,7 @@ class UnitState:
         """The step that is asked for now; None when the unit is done."""
         first = None  # asked for at every reading, so it looks no further than it must
         for state in self.states:
-            if state.done:
+            if state.outcome is not None or state.skipped:  # `done`, without the call
                 continue
             if not self._focus or state.step.name == self._focus:
                 return state

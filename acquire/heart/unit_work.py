@@ -46,6 +46,7 @@ from acquire.records.codes import WARM_CHECK, Code, Refusal
 from acquire.steps.matcher import weigh
 from acquire.steps.pairs import PairTable
 from acquire.steps.setup_choice import (
+    NOTHING_WANTED,
     MeterStatements,
     Wanted,
     close_enough_ohm,
@@ -88,20 +89,14 @@ class UnitWork:
         return self.started.serial
 
     @property
-    def purpose(self) -> tuple[str, ...]:
-        """What a touch is for now; see `contact`."""
-        step = self.state.current
-        return (self.serial, step.name if step else "")
-
-    @property
-    def wanted(self) -> Wanted:
-        """What the present step wants of the meter."""
+    def next(self) -> tuple[tuple[str, ...], Wanted]:
+        """What a touch is for now, see `contact`, and what the present step wants of the meter."""
         step = self.state.current
         if step is None:
-            return Wanted()
+            return (self.serial, ""), NOTHING_WANTED
         if step.name not in self._wanted:
             self._wanted[step.name] = self._wanted_for(step)
-        return self._wanted[step.name]
+        return (self.serial, step.name), self._wanted[step.name]
 
     def _wanted_for(self, step: Step) -> Wanted:
         purpose = self.place.purpose

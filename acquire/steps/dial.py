@@ -176,10 +176,10 @@ class Dial:
         Args:
             wanted: by the step.
         """
-        ranges = self._ranges(wanted.quantity)
-        if not self._by_hand or not ranges:
+        if not self._by_hand or self._seen_si is None:
             return None
-        now = None if self._seen_si is None else named(ranges, self._seen_si)
+        ranges = self._ranges(wanted.quantity)
+        now = named(ranges, self._seen_si)
         if now is None:
             return None
         if now.largest_si < wanted.open_above_ohm:
@@ -203,9 +203,9 @@ class Dial:
 
     def too_coarse(self, settled: Settled, wanted: Wanted) -> bool:
         """Whether a value is to wait for the dial: a finer range would hold it, and what the step expects."""
-        ranges = self._ranges(settled.quantity)
         if not self._by_hand or settled.quantity is not wanted.quantity:
             return False
+        ranges = self._ranges(settled.quantity)
         full_si = settled.range_full_scale_si
         now = None if full_si is None else named(ranges, full_si)
         best = finest(ranges, wanted, settled.value_si)

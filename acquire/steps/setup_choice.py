@@ -87,6 +87,10 @@ class Wanted:
             object.__setattr__(self, "expected_ohm", None)
 
 
+NOTHING_WANTED = Wanted()
+"""While nothing is asked for."""
+
+
 def quantity_for(step: Step, nominal_ohm: float, four_wire_below_ohm: float | None) -> Quantity:
     """Two or four wires.
 

@@ -144,12 +144,12 @@ class StudyWork:
     @property
     def wanted(self) -> Wanted:
         """What the meter should be set to now."""
-        return self.duties.wanted if self.duties.zeroing else self._work().wanted
+        return self.duties.wanted if self.duties.zeroing else self._work().next[1]
 
     @property
     def four_wire(self) -> bool:
         """Whether the step is measured with four wires, so that leads need no zero."""
-        return self._work().wanted.quantity is Quantity.RESISTANCE_4W
+        return self._work().next[1].quantity is Quantity.RESISTANCE_4W
 
     def prompt(self) -> Prompt:
         """The next thing to do, as a person would read it."""
