@@ -54,7 +54,8 @@ def test_a_unit_reaches_two_pages_step_by_step(tmp_path):
         bench.lift()
         bench.touch("1", "2")  # the repetition that asks whether the unit is warm
         result, _ = ear.until("change", lambda data: data.get("result"))
-        assert (result["result"]["outcome"], result["result"]["word"]) == ("pass", "pass")
+        ended = result["result"]
+        assert (ended["outcome"], ended["word"]) == ("pass", "pass"), ended["reason"]
         assert other.until("change", lambda data: data.get("result"))[0]["result"] == result["result"]
         with heard(bench.port) as late:
             whole, _ = late.until("state")
