@@ -383,7 +383,7 @@ def test_a_study_says_why_nothing_happens_and_shows_no_value():
     told = watched(bench, 30.0, lambda number: bench.read(150.0 + number))
     (unsettled,) = [notice for notice in told if notice.code is Code.METER_UNSETTLED]
     assert "ohm" not in unsettled.facts
-    assert said(unsettled).startswith("The contact has not come to rest for 20 s: it moves by")
+    assert said(unsettled).startswith("The contact has not settled for 20 s: it moves by")
 
     def silence(_number):
         bench.now_s += 0.1
