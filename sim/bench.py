@@ -203,7 +203,8 @@ class Bench:
         self.options = options
         self.clock = BenchClock(options.speed)
         self.scene = options.scene
-        self.ambient = Ambient(dice_for(options.seed, "ambient"))
+        stretched = options.speed if options.typed else 1.0
+        self.ambient = Ambient(dice_for(options.seed, "ambient"), stretched=stretched)
         self.probes = Probes(self.ambient)
         meter_dice = dice_for(options.seed, "meter")
         self.meter = Meter(options.meter, self.probes, self.clock, meter_dice)

@@ -199,12 +199,17 @@ class Ambient:
     Args:
         dice: decides the mean and the phases.
         mean_celsius: sets the mean; drawn where None.
+        stretched: so many times as slowly, where whoever measures lives in real time and the bench does not:
+            to them it would change as quickly as a unit that cools.
     """
 
-    def __init__(self, dice: random.Random, mean_celsius: float | None = None) -> None:
+    def __init__(
+        self, dice: random.Random, mean_celsius: float | None = None, *, stretched: float = 1.0
+    ) -> None:
         drawn = dice.uniform(21.8, 23.4)
         self.mean_celsius = drawn if mean_celsius is None else mean_celsius
-        self._waves = [(dice.uniform(0.1, 0.3), period_s, dice.random()) for period_s in (700.0, 2900.0)]
+        periods_s = 700.0 * stretched, 2900.0 * stretched
+        self._waves = [(dice.uniform(0.1, 0.3), period_s, dice.random()) for period_s in periods_s]
 
     def celsius(self, t_s: float) -> float:
         """Air temperature at a simulated time."""
