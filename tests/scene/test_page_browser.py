@@ -191,7 +191,7 @@ def _a_page_that_nobody_sees_rests(bench, eye):
     hidden.page.clock.fast_forward(59_000)
     expect(hidden.page.locator("#lost")).to_be_empty()
     hidden.page.clock.fast_forward(2_000)
-    expect(hidden.page.locator("#lost")).to_contain_text("rested")
+    expect(hidden.page.locator("#lost")).to_contain_text("paused")
     hidden.page.evaluate(hide, False)
     expect(hidden.page.locator("#lost")).to_be_empty()
     assert not hidden.complaints
@@ -245,7 +245,7 @@ def _remarks_papers_photo_and_search(bench, eye):
     assert hashlib.sha256(kept.read_bytes()).hexdigest() == noted["facts"]["sha256"]
     eye.page.get_by_role("link", name="All units").click()
     eye.page.get_by_label("Serial", exact=True).fill("nowhere")
-    expect(eye.page.locator("main")).to_contain_text("No unit with a result is like this")
+    expect(eye.page.locator("main")).to_contain_text("There is no unit with such a result")
     eye.page.get_by_label("Serial", exact=True).fill("-0004")
     expect(eye.page.locator("tbody tr")).to_have_count(1)
     expect(eye.page.locator("tbody")).to_contain_text("not tested")

@@ -102,7 +102,7 @@ def _a_skip_giving_up_and_a_key_are_taken_back(bench, eye):
     ):
         page.goto(f"{bench.url}#units/P80-0002")
         page.get_by_label("While it is on the bench").select_option(act)
-        page.get_by_label("Reason or remark").fill("a slip")
+        page.get_by_label("Reason or note").fill("a slip")
         page.get_by_role("button", name="Do it").click()
         page.goto(f"{bench.url}#now")
         expect(gone).to_have_count(1)

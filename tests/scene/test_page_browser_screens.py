@@ -293,7 +293,7 @@ def _a_study_is_run_and_reported(bench, eye):
     for label, words in (("Step", "slow charge"), ("Units", "2"), ("Who measures", "ann"), ("Rounds", "2")):
         page.get_by_label(label).fill(words)
     picture(page, "page-study-form")
-    page.get_by_role("button", name="Begin, or go on").click()
+    page.get_by_role("button", name="Begin or continue").click()
     expect(page.locator("h1")).to_have_text("Bench")
     expect(page.get_by_label("Serial of the next unit")).to_have_count(0)
     for turn in range(4):

@@ -17,7 +17,7 @@ export function drawUnit(unit) {
     unit.typed?.length ? el("section", { class: "card" }, el("h2", {}, "Typed results"), table("Typed results", ["test", "verdict", "as typed", "why"], unit.typed.map((one) => [one.name, outcomeCell(one.outcome, one.word), one.typed, one.reason]))) : null,
     unit.not_tested?.length ? el("section", { class: "card" }, el("h2", {}, "What this does not say"), el("ul", {}, unit.not_tested.map((text) => el("li", {}, text)))) : null,
     unit.visits?.length > 1 ? el("section", { class: "card" }, el("h2", {}, "All visits"), visits(unit.visits)) : null,
-    unit.notes?.length ? el("section", { class: "card" }, el("h2", {}, "Remarks"), el("ul", {}, unit.notes.map(remark))) : null,
+    unit.notes?.length ? el("section", { class: "card" }, el("h2", {}, "Notes"), el("ul", {}, unit.notes.map(remark))) : null,
   ];
 }
 

@@ -1,4 +1,4 @@
-// What can be done to a unit besides touching it: remarks in two taps, a photo, its papers; while it is on the bench more.
+// What can be done to a unit besides touching it: notes in two taps, a photo, its papers; while it is on the bench more.
 // Whatever takes a reason goes on the record with it.
 
 import { el } from "./dom.js";
@@ -11,8 +11,8 @@ const ACTS = {
   note: { label: "Put a note on the record", needs: "text" },
 };
 
-/** Remarks that a tap gives. */
-const REMARKS = ["pin bent", "lead broken", "insulation damaged", "connector dirty", "wound again"];
+/** Notes that a tap gives. */
+const NOTES = ["pin bent", "lead broken", "insulation damaged", "connector dirty", "wound again"];
 const LARGEST_PX = 2000;
 
 /** The card; nothing where this page may not give orders. `done` is called when the record has more of the unit. */
@@ -31,7 +31,7 @@ function remarks(tell, done) {
     tell(answer.done ? `On the record: ${text}.` : answer.reason);
     if (answer.done) done();
   };
-  return el("p", { class: "buttons", role: "group", "aria-label": "Remarks" }, el("b", {}, "Remark:"), REMARKS.map((text) => el("button", { type: "button", on: { click: put(text) } }, text)));
+  return el("p", { class: "buttons", role: "group", "aria-label": "Notes" }, el("b", {}, "Note:"), NOTES.map((text) => el("button", { type: "button", on: { click: put(text) } }, text)));
 }
 
 function forms(tell, done) {
