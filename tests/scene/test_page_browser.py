@@ -173,7 +173,7 @@ def test_reload_kill_and_restart_recover_by_themselves_on_two_pages(tmp_path, br
         with running(bench.file):
             until_served(bench.url)
             for page in (eye, second):
-                expect(page.page.locator("#told")).to_contain_text("started anew")
+                expect(page.page.locator("#told")).to_contain_text("has restarted")
                 expect(page.page.locator("#lost")).to_be_empty()
                 page.state("touch", "fast charge")
                 expect(page.page.locator('.step[data-outcome="pass"]')).to_have_count(1)

@@ -98,7 +98,7 @@ def _a_skip_giving_up_and_a_key_are_taken_back(bench, eye):
     undo = page.get_by_role("button", name="Undo")
     for act, gone, back in (
         ("skip_step", page.locator(".step-left_out"), page.locator('.step[data-outcome=""]')),
-        ("give_up_unit", page.locator(".band", has_text="given up"), page.locator(".band-touch")),
+        ("give_up_unit", page.locator(".band", has_text="ended early"), page.locator(".band-touch")),
     ):
         page.goto(f"{bench.url}#units/P80-0002")
         page.get_by_label("While it is on the bench").select_option(act)
