@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
 from acquire.physics.substitution import Substitute
-from acquire.records import Code, Evidence, Fact, LeadZero, Notice, Weight
+from acquire.records import Code, Evidence, Fact, LeadZero, Notice, Severity
 from acquire.records.commands import COLDEST_CELSIUS, WARMEST_CELSIUS
 from drivers.accuracy import RangeAccuracy
 from drivers.reading import Quantity, Reading
@@ -184,7 +184,7 @@ class Conditions:
             facts |= {"lower": self.coldest_celsius, "upper": self.warmest_celsius}
         elif self._measured is not None:
             facts |= {"before": self._measured.celsius}
-        return [Notice(Weight.WARNING, code, new.utc_s, facts=facts)]
+        return [Notice(Severity.WARNING, code, new.utc_s, facts=facts)]
 
     def fresh_temperature(self, utc_s: float) -> Temperature | None:
         """The latest temperature, or None if there is none or it is too old.

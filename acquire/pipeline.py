@@ -46,6 +46,7 @@ from acquire.records import (
     Prompt,
     Recorded,
     Settled,
+    Severity,
     SkipStep,
     StartUnit,
     StateRange,
@@ -53,7 +54,6 @@ from acquire.records import (
     UnitResult,
     UnitStarted,
     Verdict,
-    Weight,
 )
 from acquire.records.bench import Refused, refusal
 from acquire.records.codes import Code, Order, Refusal
@@ -170,7 +170,7 @@ class Pipeline:
             self._setting = now
         if self._contact.overdue(reading.monotonic_s, max(LINGER_S, self.settling.patience_s)):
             serial = self.unit.serial if self.unit else ""
-            events.append(Notice(Weight.WARNING, Code.PROBES_NOT_LIFTED, reading.utc_s, serial))
+            events.append(Notice(Severity.WARNING, Code.PROBES_NOT_LIFTED, reading.utc_s, serial))
         return [*events, *self._asked(reading.monotonic_s)]
 
     def feed_temperature(self, reading: Reading, standard_uncertainty_kelvin: float) -> list[Event]:
@@ -357,7 +357,7 @@ class Pipeline:
             return []
         if isinstance(command, Note):
             serial = self.unit.serial if self.unit else ""
-            return [Notice(Weight.REMARK, Code.NOTE, utc_s, serial, facts={"note": command.text})]
+            return [Notice(Severity.REMARK, Code.NOTE, utc_s, serial, facts={"note": command.text})]
         if self.unit is None:
             raise Refused(Refusal.NO_UNIT)
         return self._obey_for_unit(command, self.unit, utc_s)
@@ -420,7 +420,7 @@ class Pipeline:
         """Take back the latest scan, giving up, skip or key, as long as nothing was judged since."""
         if self.question is not None:
             taken_back = {"next": asked_about(self.question)}
-            return [Notice(Weight.REMARK, Code.SCAN_TAKEN_BACK, utc_s, facts=taken_back)]
+            return [Notice(Severity.REMARK, Code.SCAN_TAKEN_BACK, utc_s, facts=taken_back)]
         if self.unit is not None and self.unit.undoable:  # later than the scan that put it here
             return [self.unit.undo(utc_s)]
         if (left := self._left) is not None:
@@ -431,7 +431,7 @@ class Pipeline:
             self.duties.reopen(left.started)
             if self.fixture is not None:
                 self.fixture.emptied()  # it may have been taken out
-            reopened = Notice(Weight.REMARK, Code.UNIT_REOPENED, utc_s, left.serial)
+            reopened = Notice(Severity.REMARK, Code.UNIT_REOPENED, utc_s, left.serial)
             return [*ended, reopened, *([left.undo(utc_s)] if left.state.done else [])]
         raise Refused(Refusal.NOTHING_TO_UNDO)
 

@@ -21,7 +21,7 @@ import time
 from collections import Counter
 from dataclasses import dataclass, field
 
-from acquire.journal.history import JournalReader, Question
+from acquire.journal.history import JournalReader, Query
 from tests.brokers import Mosquitto, subscriber
 from tests.waiting import PATIENCE_S
 from tests.whole_bench import QUIET, bench_file, csv_rows, free_port
@@ -258,7 +258,7 @@ class KilledBench:
         if not (self.folder / "work" / "journal" / "journal.db").exists():
             return []
         with JournalReader(self.folder / "work" / "journal") as journal:
-            return list(journal.find(Question(kinds=kinds, limit=1_000_000)))
+            return list(journal.find(Query(kinds=kinds, limit=1_000_000)))
 
     async def _all_heard(self):
         """What the broker has confirmed may still be on its way to the subscriber."""

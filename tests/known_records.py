@@ -20,6 +20,7 @@ from acquire.records import (
     Purpose,
     ResultKind,
     Rule,
+    Severity,
     Shape,
     Term,
     TypedResult,
@@ -27,7 +28,6 @@ from acquire.records import (
     UnitResult,
     UnitStarted,
     Verdict,
-    Weight,
     WoundFrom,
 )
 from drivers.reading import Quantity
@@ -116,7 +116,7 @@ RESULT = UnitResult(
 ZERO = LeadZero("north bench", "bench meter", 0.3125, 0.002, NOON_S)
 
 NOTICE = Notice(
-    Weight.WARNING,
+    Severity.WARNING,
     Code.PAIR_OTHER,
     NOON_S,
     "PL80-0001",

@@ -16,9 +16,9 @@ from acquire.records import (
     Outcome,
     Pair,
     Purpose,
+    Severity,
     Untested,
     UntestedKind,
-    Weight,
 )
 from tests.known_records import CHECK, EVIDENCE, NOON_S, RESULT, STARTED, TYPED, ZERO, verdict
 from tests.memory_disk import SHARED_MEMORY
@@ -124,9 +124,9 @@ def shop_day():
         replace(second[0], counts=False, outcome=Outcome.FAIL, reference_ohm=40.0, utc_s=NOON_S + 8.0),
         None,
     )
-    note = Notice(Weight.REMARK, Code.NOTE, NOON_S + 12.0, SERIAL, facts={"note": "plug re-crimped"})
+    note = Notice(Severity.REMARK, Code.NOTE, NOON_S + 12.0, SERIAL, facts={"note": "plug re-crimped"})
     wrong = Notice(
-        Weight.WARNING,
+        Severity.WARNING,
         Code.PAIR_OTHER,
         NOON_S + 7.0,
         SERIAL,

@@ -5,7 +5,7 @@ Beside each stands what it says; elsewhere tests ask for codes and facts.
 
 from __future__ import annotations
 
-from acquire.records import Ask, Code, Notice, Pair, Prompt, Refusal, Refused, Weight, Why
+from acquire.records import Ask, Code, Notice, Pair, Prompt, Refusal, Refused, Severity, Why
 
 _NEW, _OLD = "0123456789abcdef", "fedcba9876543210"
 
@@ -13,7 +13,7 @@ _NEW, _OLD = "0123456789abcdef", "fedcba9876543210"
 def _of(code: Code, sentence: str, **facts: object) -> tuple[Notice, str]:
     serial, step = str(facts.pop("serial", "")), str(facts.pop("step", ""))
     pair = Pair("1", "2") if facts.pop("pair", False) else None
-    return Notice(Weight.WARNING, code, 0.0, serial, pair, step, facts), sentence
+    return Notice(Severity.WARNING, code, 0.0, serial, pair, step, facts), sentence
 
 
 TOLD = [

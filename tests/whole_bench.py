@@ -22,7 +22,7 @@ from pathlib import Path
 from acquire.bench.assembly import assemble
 from acquire.clock import RealClock
 from acquire.files.settings import load_bench
-from acquire.journal.history import JournalReader, Question
+from acquire.journal.history import JournalReader, Query
 from acquire.outlets.payload import header
 from acquire.simulated.demo import at_work, read_truth, stand_in
 from tests.waiting import PATIENCE_S
@@ -241,7 +241,7 @@ def csv_rows(folder, kind="verdict"):
 def journal_entries(folder, *kinds):
     """Entries of the journal of a run."""
     with JournalReader(folder / "journal") as journal:
-        return list(journal.find(Question(kinds=kinds)))
+        return list(journal.find(Query(kinds=kinds)))
 
 
 def truth_lines(file):

@@ -31,7 +31,7 @@ from pathlib import Path
 import psycopg
 
 from acquire.journal.history import JournalReader
-from acquire.journal.question import Question
+from acquire.journal.query import Query
 from acquire.line.record import LineRecord
 from tests.brokers import MOSQUITTO, Mosquitto
 from tests.postgres import BINARIES, Postgres, new_database
@@ -201,12 +201,12 @@ class WholeLine:
         wanted, evidence, recorded = Counter(), Counter(), {}
         for folder in sorted((self.folder / "benches").iterdir()):
             with JournalReader(folder) as journal:
-                for entry in journal.find(Question()):
+                for entry in journal.find(Query()):
                     recorded[entry.id] = entry
                     wanted[entry.id] += 1
                     evidence[entry.id] += entry.evidence is not None
         with LineRecord(self.address) as line:
-            changed = sum(recorded.get(entry.id, entry) != entry for entry in line.find(Question()))
+            changed = sum(recorded.get(entry.id, entry) != entry for entry in line.find(Query()))
         with psycopg.connect(self.address) as connection:
             ids = "SELECT journal || '-' || seq FROM steadyohm."
             found = Counter(row[0] for row in connection.execute(ids + "entry"))

@@ -27,7 +27,7 @@ from acquire.files.settings import Bench, bench_of, load_bench
 from acquire.files.toml_file import TomlFile, read_toml
 from acquire.heart.batch_book import fitting
 from acquire.journal.history import JournalReader
-from acquire.journal.question import Question
+from acquire.journal.query import Query
 from acquire.physics.wire import SpoolCard
 from acquire.quantity import counted, show
 from acquire.records import BranchKind, ChangeSpool, Limits, Notice, Purpose, Sheet, Step, StepKind
@@ -312,7 +312,7 @@ def _learnt_lines(bench: Bench, model: MeterModel) -> Iterator[str]:
     """What the bench has learnt of its contacts, if its journal is here and tells."""
     try:
         with JournalReader(Path(bench.journal.folder), with_archives=False) as journal:
-            told = [entry.record for entry in journal.find(Question(kinds=("notice",), limit=NOTICES_READ))]
+            told = [entry.record for entry in journal.find(Query(kinds=("notice",), limit=NOTICES_READ))]
     except JournalUnusable:
         return
     learnt = [each for each in told if isinstance(each, Notice) and each.code is Code.BENCH_LEARNT]

@@ -12,7 +12,7 @@ import typer
 
 from acquire.answers.options import JournalPlace, OnlyBench, say
 from acquire.errors import InputImpossible
-from acquire.journal.question import Question
+from acquire.journal.query import Query
 from acquire.line.places import record_at
 from acquire.physics.check_standard import FEWEST_FOR_A_CHART, chart_of
 from acquire.quantity import show
@@ -63,7 +63,7 @@ def readings_of(place: str | Path, bench: str | None = None) -> list[CheckStanda
     Raises:
         JournalUnusable: there is no record, or it cannot be read.
     """
-    question = Question(kinds=("check_standard",), bench=bench, with_evidence=False)
+    question = Query(kinds=("check_standard",), bench=bench, with_evidence=False)
     with record_at(place) as record:
         found = [entry.record for entry in record.find(question)]
     return [each for each in found if isinstance(each, CheckStandard)]

@@ -105,7 +105,7 @@ async def bring_in(path: Path, journal: Path, *, evidence: bool, say: Callable[[
         JournalUnusable: there is no journal, or it cannot be read.
         DatabaseUnfit, DatabaseAway: not everything could be written; the same again goes on.
     """
-    from acquire.line.bringing import Brought, bring
+    from acquire.line.backfill import Brought, bring
     from acquire.line.collector_file import load_collector
     from acquire.line.database import shown
     from acquire.line.store import Store

@@ -20,7 +20,7 @@ from acquire.errors import InputImpossible
 from acquire.files.new_file import new_file
 from acquire.journal.entry import Entry
 from acquire.journal.plain import KINDS, spelt
-from acquire.journal.question import Question, Record
+from acquire.journal.query import Query, Record
 from acquire.line.places import record_at
 from acquire.outlets.csv_log import BOM
 from acquire.quantity import counted, show
@@ -90,7 +90,7 @@ def history_entries(
 
 def question_of(
     *, day: str | None = None, since: str | None = None, until: str | None = None, **parts: Any
-) -> Question:
+) -> Query:
     """A question from words as they are typed.
 
     Args:
@@ -106,7 +106,7 @@ def question_of(
         when = date.fromisoformat(day) if day else None
     except ValueError as error:
         raise InputImpossible(f'"{day}" is no day.', "Write it as 2026-11-25.") from error
-    return Question(
+    return Query(
         day=when,
         since_utc_s=None if since is None else moment_s(since),
         until_utc_s=None if until is None else moment_s(until, end=True),
@@ -149,7 +149,7 @@ def moment_s(text: str, *, end: bool = False) -> float:
 
 
 def entries_of(
-    record: Record, question: Question, *, doubtful: bool = False, since_check: bool = False
+    record: Record, question: Query, *, doubtful: bool = False, since_check: bool = False
 ) -> Iterator[tuple[Entry, str]]:
     """As `history_entries`, of any record; memory holds no more than `question.limit` entries.
 
@@ -183,7 +183,7 @@ def entries_of(
 def _last_good_check_s(reader: Record) -> dict[tuple[str, str], float]:
     """When the check standard of each bench and meter was last in control; minus infinity: never."""
     good: dict[tuple[str, str], float] = {}
-    for entry in reader.find(Question(kinds=("check_standard",))):
+    for entry in reader.find(Query(kinds=("check_standard",))):
         check = entry.payload
         meter = (check["bench"], check["meter_id"])
         good[meter] = check["utc_s"] if check["in_control"] else good.get(meter, -math.inf)

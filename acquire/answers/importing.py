@@ -17,7 +17,7 @@ from acquire.errors import FileInvalid, InputImpossible, JournalUnusable
 from acquire.files.settings import Bench, load_bench
 from acquire.journal.history import JournalReader
 from acquire.journal.plain import to_plain
-from acquire.journal.question import OF_A_STAY, Question
+from acquire.journal.query import OF_A_STAY, Query
 from acquire.journal.store import Journal
 from acquire.records import Circumstances, ImportedResult, Recorded, TypedResult
 from acquire.reports.imported import Origin, PaperFile, already
@@ -56,7 +56,7 @@ def read_papers(
     sheet = load_sheet(sheet_file)
     with JournalReader(folder) as journal:
         names = ["serial", "measured_utc_s", "step"]
-        found = journal.values(Question(kinds=("imported_result",)), names)
+        found = journal.values(Query(kinds=("imported_result",)), names)
         known = {(str(serial), float(at_s), str(step)) for serial, at_s, step in found}
         bench = journal.bench
     papers = PaperFile(file, sheet, Origin(bench, SOFTWARE, clock.utc_s()))
@@ -169,7 +169,7 @@ def _place(bench: Bench) -> Circumstances:
 def _on_record(bench: Bench, serial: str) -> Stay:
     """The unit's latest stay on this bench, with what was typed for it."""
     with JournalReader(Path(bench.journal.folder)) as journal:
-        stays = stays_of(entry.record for entry in journal.find(Question(serial=serial, kinds=OF_A_STAY)))
+        stays = stays_of(entry.record for entry in journal.find(Query(serial=serial, kinds=OF_A_STAY)))
     begun = [stay for stay in stays if stay.started is not None]
     if not begun:
         raise InputImpossible(

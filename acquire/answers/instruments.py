@@ -16,7 +16,7 @@ from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn
 
 from acquire.answers.options import AsJson, say, say_json
-from acquire.answers.told import write_new
+from acquire.answers.reported import write_new
 from acquire.bench.intake import Feed, ohmmeter
 from acquire.clock import RealClock
 from acquire.files.bench_tables import LOW_OHMS_LINE, TYPED

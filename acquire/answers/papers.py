@@ -32,7 +32,7 @@ from acquire.errors import InputImpossible, unreadable
 from acquire.files.new_file import ANOTHER, new_file
 from acquire.files.settings import Bench, load_bench
 from acquire.journal.plain import spelt
-from acquire.journal.question import Question, Record
+from acquire.journal.query import Query, Record
 from acquire.line.places import is_line, record_at
 from acquire.quantity import parse
 from acquire.records import Purpose
@@ -224,7 +224,7 @@ def _calibration(file: Path) -> Calibration:
 
 def serials_of(record: Record, batch: str) -> list[str]:
     """Serials of a batch, in the order of their first results. Raises InputImpossible where it has none."""
-    found = record.values(Question(batch=batch, kinds=("unit_result",)), ["serial", "outcome"])
+    found = record.values(Query(batch=batch, kinds=("unit_result",)), ["serial", "outcome"])
     serials = list(dict.fromkeys(str(serial) for serial, outcome in found if outcome is not None))
     if not serials:
         raise InputImpossible(f'No unit of batch "{batch}" has a verdict.', "steadyohm batch lists them.")

@@ -14,7 +14,7 @@ from acquire.answers.history import verdict_line
 from acquire.answers.options import AsJsonLines
 from acquire.bench.recording import replay, verdicts_of
 from acquire.journal.plain import to_plain
-from acquire.journal.question import Question
+from acquire.journal.query import Query
 from acquire.line.places import record_at
 from acquire.quantity import counted
 from acquire.sheets import load_sheet
@@ -59,7 +59,7 @@ def compare(verdicts: Sequence[Replayed], place: str | Path) -> tuple[bool, str]
     on_record: set[str] = set()
     with record_at(place) as record:
         for serial in dict.fromkeys(verdict.serial for verdict in verdicts):
-            asked = Question(serial=serial, kinds=("verdict",), with_evidence=False)
+            asked = Query(serial=serial, kinds=("verdict",), with_evidence=False)
             on_record.update(_canonical(entry.payload) for entry in record.find(asked))
     missing = [verdict for verdict in verdicts if verdict.as_json not in on_record]
     if missing:

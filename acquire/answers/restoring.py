@@ -27,7 +27,7 @@ from acquire.journal.entry import Entry, insert_entry
 from acquire.journal.history import JournalReader
 from acquire.journal.opening import FAULTS, FILE, connect, in_words, remembered, take_lock
 from acquire.journal.plain import from_plain
-from acquire.journal.question import Question
+from acquire.journal.query import Query
 from acquire.journal.schema import atomic, migrate
 from acquire.line.places import record_at
 from acquire.outlets.columns import COLUMNS_OF
@@ -86,7 +86,7 @@ def _known(folder: Path) -> set[tuple[str, int]]:
     """Birth id and number of everything that the folder holds."""
     try:
         with JournalReader(folder) as journal:
-            ids = (identity for identity, _, _ in journal.payloads(Question(with_evidence=False)))
+            ids = (identity for identity, _, _ in journal.payloads(Query(with_evidence=False)))
             return {_numbered(identity) for identity in ids}
     except JournalMissing:
         return set()
@@ -107,7 +107,7 @@ def _copies(place: str, bench: str, done: Restored) -> Generator[Entry]:
             yield from _rows(file, bench, done)
         return
     with record_at(place) as record:
-        for entry in record.find(Question(with_evidence=True)):
+        for entry in record.find(Query(with_evidence=True)):
             if not bench or entry.payload.get("bench", bench) == bench:
                 yield entry
 

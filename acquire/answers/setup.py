@@ -13,14 +13,14 @@ from collections.abc import AsyncIterator, Awaitable, Callable
 from pathlib import Path
 
 from acquire.answers.instruments import Wishes, bench_text_for, measures_temperature
-from acquire.answers.told import write_new
+from acquire.answers.reported import write_new
 from acquire.bench.assembly import SOFTWARE
 from acquire.bench.run import at_work, reads_on_hang_up
 from acquire.clock import Clock, RealClock
 from acquire.errors import InputImpossible, SteadyohmError
 from acquire.files.settings import load_bench
 from acquire.outlets.console import BenchConsole
-from acquire.page.behind import About, Posted
+from acquire.page.backend import About, Posted
 from acquire.page.bench_page import Address, BenchPage, open_page
 from acquire.page.papers import studies_in
 from acquire.page.serve import address_of

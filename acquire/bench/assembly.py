@@ -49,8 +49,8 @@ from acquire.records import (
     Fact,
     LeadZero,
     Notice,
+    Severity,
     Sheet,
-    Weight,
 )
 from acquire.records.codes import Order
 from acquire.settle import SettleSettings
@@ -62,7 +62,7 @@ from drivers.reading import Quantity, Ranging
 from drivers.registry import driver_class
 
 if TYPE_CHECKING:
-    from acquire.bench.page_behind import Shown
+    from acquire.bench.page_backend import Shown
     from acquire.page.bench_page import BenchPage
 
 SOFTWARE = f"steadyohm {__version__}"
@@ -297,7 +297,7 @@ def _add_page(bench: Bench, daemon: Daemon, stop: asyncio.Event, page: BenchPage
     """Put the page before the bench, where there is one."""
     if page is None and bench.page is None:
         return None
-    from acquire.bench.page_behind import open_for, stand_behind  # noqa: PLC0415  (only a page needs a server)
+    from acquire.bench.page_backend import open_for, stand_behind  # noqa: PLC0415  (only a page needs a server)
 
     if page is None and bench.page is not None:
         page = open_for(bench, bench.page)
@@ -325,7 +325,7 @@ def _add_outlets(bench: Bench, daemon: Daemon, environment: Mapping[str, str], s
     """Everyone who follows the journal."""
 
     async def gone(facts: dict[str, Fact]) -> None:
-        await daemon.tell(Notice(Weight.WARNING, Code.CSV_ROWS_GONE, daemon.clock.utc_s(), facts=facts))
+        await daemon.tell(Notice(Severity.WARNING, Code.CSV_ROWS_GONE, daemon.clock.utc_s(), facts=facts))
 
     if bench.csv is not None:
         folder, split = Path(bench.csv.folder), Split(bench.csv.per)

@@ -18,7 +18,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from acquire.bench.foresight import foresee
+from acquire.bench.cache_warm_up import foresee
 from acquire.bench.intake import Feed
 from acquire.bench.keyboard import no_meter_is_read_off
 from acquire.bench.learning import Learn, good_unit, nothing_is_learnt
@@ -29,7 +29,7 @@ from acquire.clock import Clock, UtcWatch
 from acquire.errors import InputImpossible, JournalUnusable
 from acquire.heart.standstill import BytesUnread, MeterSet
 from acquire.journal.history import JournalReader
-from acquire.journal.question import Question
+from acquire.journal.query import Query
 from acquire.journal.store import Journal, keep_small
 from acquire.outlets.outlet import Health
 from acquire.records import (
@@ -51,6 +51,7 @@ from acquire.records import (
     Recorded,
     Refusal,
     Refused,
+    Severity,
     StartUnit,
     TypedResult,
     TypeReading,
@@ -58,7 +59,6 @@ from acquire.records import (
     UnitKnown,
     UnitResult,
     UnitStarted,
-    Weight,
 )
 from acquire.records.bench import refusal
 from acquire.records.codes import ASKED_FOR, Code
@@ -97,11 +97,11 @@ def unit_known(journal: Path, serial: str, purpose: Purpose, running: str = "") 
     """
     kinds = ("unit_started",)
     with JournalReader(journal) as reader:
-        starts = list(reader.values(Question(serial=serial, kinds=kinds), ("batch", "purpose")))
-        rows = reader.values(Question(batch=running, kinds=kinds), ("serial",)) if running else iter(())
+        starts = list(reader.values(Query(serial=serial, kinds=kinds), ("batch", "purpose")))
+        rows = reader.values(Query(batch=running, kinds=kinds), ("serial",)) if running else iter(())
         others = {of for (of,) in rows} - {serial}
         results = [
-            entry.record for entry in reader.find(Question(serial=serial, kinds=("unit_result",), limit=1))
+            entry.record for entry in reader.find(Query(serial=serial, kinds=("unit_result",), limit=1))
         ]
     batches = [batch for batch, _ in starts if batch]
     latest = batches[-1] if batches else ""
@@ -228,7 +228,7 @@ class Daemon:
         """Carry out a command; returns the events it caused, which also go the usual way."""
         if self.halted:
             self.refused += 1
-            notice = replace(Refused(Refusal.JOURNAL).notice(self.clock.utc_s()), weight=Weight.STOP)
+            notice = replace(Refused(Refusal.JOURNAL).notice(self.clock.utc_s()), weight=Severity.STOP)
             self.show(notice)
             return [notice]
         if isinstance(command, TypeReading):
@@ -253,7 +253,7 @@ class Daemon:
             self.refused += 1
             notice = error.notice(self.clock.utc_s())
         else:
-            notice = Notice(Weight.REMARK, Code.READING_TYPED, self.clock.utc_s(), facts=facts)
+            notice = Notice(Severity.REMARK, Code.READING_TYPED, self.clock.utc_s(), facts=facts)
         await self._out([notice])
         return [notice]
 
@@ -265,7 +265,7 @@ class Daemon:
             await self._out(events)
             await self.written()
             facts = await self.learn(command.name)
-            told = Notice(Weight.REMARK, Code.SHEET_LEARNT, self.clock.utc_s(), facts=facts)
+            told = Notice(Severity.REMARK, Code.SHEET_LEARNT, self.clock.utc_s(), facts=facts)
         except (InputImpossible, JournalUnusable, OSError) as error:
             self.refused += 1
             said = error if isinstance(error, InputImpossible) else InputImpossible(str(error))
@@ -359,19 +359,19 @@ class Daemon:
                     self.pipeline.link_lost()
                 if error.what not in told:  # a full disk may be remounted read-only: another cure
                     told.add(error.what)
-                    self.show(self._notice(Weight.STOP, Code.JOURNAL_UNUSABLE, cause=str(error)))
+                    self.show(self._notice(Severity.STOP, Code.JOURNAL_UNUSABLE, cause=str(error)))
                 await asyncio.sleep(RETRY_JOURNAL_S)
             else:
                 break
         if self.halted:
             self.halted = False
             waited_s = self.clock.monotonic_s() - since_s
-            notice = self._notice(Weight.WARNING, Code.JOURNAL_USABLE, after_s=waited_s)
+            notice = self._notice(Severity.WARNING, Code.JOURNAL_USABLE, after_s=waited_s)
             with contextlib.suppress(JournalUnusable):  # a remark only; the next verdict will tell
                 await self.journal.append([(notice, None)])
             self.show(notice)
 
-    def _notice(self, weight: Weight, code: Code, serial: str = "", **facts: Fact) -> Notice:
+    def _notice(self, weight: Severity, code: Code, serial: str = "", **facts: Fact) -> Notice:
         return Notice(weight, code, self.clock.utc_s(), serial, facts=facts)
 
     # ------------------------------------------------------------------ life
@@ -440,7 +440,7 @@ class Daemon:
         ended = self.pipeline.replay(records, self.clock.utc_s())
         if self.pipeline.unit is not None:
             self.resumed(records)
-            self.show(self._notice(Weight.REMARK, Code.UNIT_RESUMED, self.pipeline.unit.serial))
+            self.show(self._notice(Severity.REMARK, Code.UNIT_RESUMED, self.pipeline.unit.serial))
         await self._out(ended)
 
     async def _tick(self) -> None:
@@ -453,7 +453,7 @@ class Daemon:
                 if by_s < 0.0:
                     told = self._obeyed(ClockSetBack(-by_s))
                 elif by_s > 0.0:
-                    told = [self._notice(Weight.WARNING, Code.CLOCK_SET_FORWARD, by_s=by_s)]
+                    told = [self._notice(Severity.WARNING, Code.CLOCK_SET_FORWARD, by_s=by_s)]
                 ticked = self.pipeline.tick(monotonic_s, utc_s)
                 await self._out([*told, *ticked, *self._between_units()])
             await asyncio.sleep(self.tick_s)

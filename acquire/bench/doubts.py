@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
-from acquire.records import Code, Fact, Notice, Weight
+from acquire.records import Code, Fact, Notice, Severity
 from acquire.steps.dial import COARSER, finest, reaching, shown_on
 from acquire.steps.setup_choice import MeterStatements, Wanted
 from drivers.handheld.dial import FrozenDisplay
@@ -43,11 +43,11 @@ class DisplayDoubts:
         """What the operator should know before this reading counts; each doubt is told once until it ends."""
         found = []
         if remark := self._frozen.take(reading):
-            found.append(Notice(Weight.WARNING, Code.METER_FROZEN, reading.utc_s, facts={"cause": remark}))
+            found.append(Notice(Severity.WARNING, Code.METER_FROZEN, reading.utc_s, facts={"cause": remark}))
         if facts := self._too_coarse(reading, wanted):
-            found.append(Notice(Weight.WARNING, Code.METER_RANGE, reading.utc_s, facts=facts))
+            found.append(Notice(Severity.WARNING, Code.METER_RANGE, reading.utc_s, facts=facts))
         if facts := self._too_low(reading, wanted):
-            found.append(Notice(Weight.WARNING, Code.METER_RANGE_LOW, reading.utc_s, facts=facts))
+            found.append(Notice(Severity.WARNING, Code.METER_RANGE_LOW, reading.utc_s, facts=facts))
         return found
 
     def _too_low(self, reading: Reading, wanted: Wanted) -> dict[str, Fact]:

@@ -15,11 +15,11 @@ from acquire.files.bench_tables import Overdue
 from acquire.files.duty_tables import CheckSettings, OutOfControl, ReferenceSettings
 from acquire.files.settings import Bench
 from acquire.files.spool_cards import read_spools
-from acquire.journal.history import JournalReader, Question
+from acquire.journal.history import JournalReader, Query
 from acquire.physics.check_standard import Resistor
 from acquire.physics.substitution import Comparing
 from acquire.physics.wire import SpoolCard
-from acquire.records import CheckStandard, Code, Notice, Refusal, Weight
+from acquire.records import CheckStandard, Code, Notice, Refusal, Severity
 from acquire.steps.checking import CheckDuty
 from acquire.verdict.typed import Habit
 from acquire.words.refusals import refused
@@ -73,7 +73,7 @@ def earlier_checks(bench: Bench) -> list[CheckStandard]:
     charted = 0 if bench.check is None else bench.check.readings
     limit = 2 * charted + 20 * len(bench.references)  # some of them may have been out of control
     with JournalReader(Path(bench.journal.folder)) as journal:
-        found = [entry.record for entry in journal.find(Question(kinds=("check_standard",), limit=limit))]
+        found = [entry.record for entry in journal.find(Query(kinds=("check_standard",), limit=limit))]
     return [each for each in found if isinstance(each, CheckStandard) and each.meter_id == bench.meter.id]
 
 
@@ -96,4 +96,4 @@ def calibration_notices(model: MeterModel, bench: Bench, clock: Clock) -> list[N
         return []
     if due.refuse:
         raise SteadyohmError(refused({"refusal": Refusal.CALIBRATION_DUE, **due.facts(now_s)}))
-    return [Notice(Weight.WARNING, Code.CALIBRATION_DUE, now_s, facts=due.facts(now_s))]
+    return [Notice(Severity.WARNING, Code.CALIBRATION_DUE, now_s, facts=due.facts(now_s))]

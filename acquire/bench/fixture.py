@@ -33,9 +33,9 @@ from acquire.records import (
     Notice,
     Pair,
     Prompt,
+    Severity,
     UnitResult,
     UnitStarted,
-    Weight,
 )
 from drivers.errors import MeterRefused
 from drivers.meter import Capabilities, Confirming, Held, Identity, Meter, Setup, Unread
@@ -284,7 +284,7 @@ class FixtureMeter:
         pins = tuple(pin for pin, proof in zip((place.high, place.low), how, strict=True) if not proof)
         if self.tell is not None:
             pair, now_s = Pair(place.high, place.low), self._clock.utc_s()
-            told = Notice(Weight.WARNING, Code.FIXTURE_UNPROVEN, now_s, pair=pair, facts={"pins": pins})
+            told = Notice(Severity.WARNING, Code.FIXTURE_UNPROVEN, now_s, pair=pair, facts={"pins": pins})
             await self.tell(told)
 
     async def _answered(self) -> None:

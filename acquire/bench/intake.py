@@ -15,7 +15,7 @@ from acquire.bench.doubts import DisplayDoubts
 from acquire.clock import Clock
 from acquire.files.bench_tables import TemperatureSource
 from acquire.files.settings import Bench
-from acquire.records import Code, Fact, Notice, Weight
+from acquire.records import Code, Fact, Notice, Severity
 from acquire.steps.setup_choice import Wanted
 from drivers.errors import LinkLost, LinkTimeout, LinkUnavailable, MeterError, MeterRefused
 from drivers.meter import ClockPair, Confirming, Meter, Setup, Unread, untold
@@ -110,11 +110,11 @@ class Feed:
         try:
             held = await self.meter.configure(setup)
         except MeterRefused as error:
-            await self._say(Weight.STOP, "refused", cause=str(error))
+            await self._say(Severity.STOP, "refused", cause=str(error))
             return
         self.set_anew(held.conversion_s)
         for sentence in held.please_turn:
-            await self._say(Weight.WARNING, "turn", turn=sentence)
+            await self._say(Severity.WARNING, "turn", turn=sentence)
 
     async def _doubt(self, reading: Reading) -> None:
         """Tell doubts before the reading can settle."""
@@ -126,7 +126,7 @@ class Feed:
         self.connected, self._wait_s = True, FIRST_WAIT_S
         if self._told:
             self._told = None
-            await self._say(Weight.REMARK, "back")
+            await self._say(Severity.REMARK, "back")
 
     async def _broken(self, error: MeterError) -> None:
         """Say once what is wrong; stay quiet while it stays the same."""
@@ -138,9 +138,9 @@ class Feed:
             self._told = kind
             # without a thermometer nothing stops before its last temperature is too old
             stops = self.name != "thermometer"
-            await self._say(Weight.STOP if stops else Weight.WARNING, "lost", cause=str(error))
+            await self._say(Severity.STOP if stops else Severity.WARNING, "lost", cause=str(error))
 
-    async def _say(self, weight: Weight, what: str, **facts: Fact) -> None:
+    async def _say(self, weight: Severity, what: str, **facts: Fact) -> None:
         await self.tell(Notice(weight, Code(f"{self.name}.{what}"), self.clock.utc_s(), facts=facts))
 
 

@@ -13,7 +13,7 @@ from pathlib import Path
 
 from acquire.bench.recording import RecordedPipeline
 from acquire.journal.history import JournalReader
-from acquire.records import Code, Ending, Fact, Notice, Sheet, Weight
+from acquire.records import Code, Ending, Fact, Notice, Severity, Sheet
 from acquire.records.bench import Refused
 from acquire.records.codes import Refusal
 from acquire.reports.lessons import called_good, learnt
@@ -35,7 +35,7 @@ def good_unit(pipeline: RecordedPipeline, utc_s: float) -> Notice:
     last = pipeline.duties.stay.last
     if last is None or pipeline.unit is not None or last.ending is not Ending.DONE:
         raise Refused(Refusal.NOTHING_TO_LEARN)
-    return Notice(Weight.REMARK, Code.UNIT_GOOD, utc_s, last.serial)
+    return Notice(Severity.REMARK, Code.UNIT_GOOD, utc_s, last.serial)
 
 
 def learning(journal: Path, folder: Path, sheet: Callable[[], Sheet]) -> Learn:

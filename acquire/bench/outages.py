@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from acquire.outlets.outlet import Health
-from acquire.records import Code, Fact, Notice, Weight
+from acquire.records import Code, Fact, Notice, Severity
 
 TELL_AFTER_S = 10.0
 """A shorter outage is nobody's business at the bench; workshop choice: a broker's restart takes less."""
@@ -43,9 +43,9 @@ class Outages:
                 if lasted_s >= self.tell_after_s and health.name not in self._told:
                     self._told.add(health.name)
                     failing: dict[str, Fact] = {"outlet": health.name, "cause": health.failing}
-                    told.append(Notice(Weight.WARNING, Code.OUTLET_FAILING, utc_s, facts=failing))
+                    told.append(Notice(Severity.WARNING, Code.OUTLET_FAILING, utc_s, facts=failing))
             elif (since_s := self._since_s.pop(health.name, None)) is not None and health.name in self._told:
                 self._told.discard(health.name)
                 back: dict[str, Fact] = {"outlet": health.name, "after_s": monotonic_s - since_s}
-                told.append(Notice(Weight.REMARK, Code.OUTLET_BACK, utc_s, facts=back))
+                told.append(Notice(Severity.REMARK, Code.OUTLET_BACK, utc_s, facts=back))
         return told

@@ -25,7 +25,7 @@ from acquire.files.settings import Bench, load_bench
 from acquire.outlets.console import BenchConsole
 from acquire.outlets.terminal import Terminal
 from acquire.quantity import counted
-from acquire.records import Code, Notice, Weight
+from acquire.records import Code, Notice, Severity
 from system.console import write_nowhere
 from system.ending import asked_to_end, on_hang_up
 
@@ -129,10 +129,12 @@ async def _follow(keyboard: Keyboard, daemon: Daemon) -> None:
             command = to_command(line)
         except InputImpossible as error:
             facts = {"said": str(error)}
-            await daemon.tell(Notice(Weight.WARNING, Code.COMMAND_UNKNOWN, daemon.clock.utc_s(), facts=facts))
+            await daemon.tell(
+                Notice(Severity.WARNING, Code.COMMAND_UNKNOWN, daemon.clock.utc_s(), facts=facts)
+            )
             continue
         if command is None:
-            await daemon.tell(Notice(Weight.REMARK, Code.COMMAND_HELP, daemon.clock.utc_s()))
+            await daemon.tell(Notice(Severity.REMARK, Code.COMMAND_HELP, daemon.clock.utc_s()))
         else:
             await daemon.command(command)
 

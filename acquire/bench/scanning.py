@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from acquire.bench.intake import FIRST_WAIT_S, LONGEST_WAIT_S
 from acquire.clock import Clock
-from acquire.records import Code, Command, Event, Fact, Notice, StartUnit, Weight
+from acquire.records import Code, Command, Event, Fact, Notice, Severity, StartUnit
 from drivers.errors import LinkLost, LinkTimeout, LinkUnavailable, MeterError
 
 if TYPE_CHECKING:
@@ -58,7 +58,7 @@ class ScannerFeed:
     async def _scanned(self, scan: Scan) -> None:
         self._wait_s = FIRST_WAIT_S
         if scan.code is None:
-            await self._say(Weight.WARNING, Code.SCANNER_REFUSED, cause=scan.refused)
+            await self._say(Severity.WARNING, Code.SCANNER_REFUSED, cause=scan.refused)
             return
         self.scans += 1
         await self.obey(StartUnit(scan.code.text))
@@ -66,7 +66,7 @@ class ScannerFeed:
     async def _opened(self) -> None:
         if self._told is not None:
             self._told = None
-            await self._say(Weight.REMARK, Code.SCANNER_BACK)
+            await self._say(Severity.REMARK, Code.SCANNER_BACK)
 
     async def _broken(self, error: MeterError) -> None:
         """Say once what is wrong; a bench without a scanner goes on by the keyboard."""
@@ -75,7 +75,7 @@ class ScannerFeed:
         if kind is self._told or follows:
             return
         self._told = kind
-        await self._say(Weight.WARNING, Code.SCANNER_LOST, cause=str(error))
+        await self._say(Severity.WARNING, Code.SCANNER_LOST, cause=str(error))
 
-    async def _say(self, weight: Weight, code: Code, **facts: Fact) -> None:
+    async def _say(self, weight: Severity, code: Code, **facts: Fact) -> None:
         await self.tell(Notice(weight, code, self.clock.utc_s(), facts=facts))

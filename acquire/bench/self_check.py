@@ -18,7 +18,7 @@ from acquire.bench.intake import Feed
 from acquire.clock import Clock
 from acquire.conditions import fresh
 from acquire.files.bench_tables import MeterSettings
-from acquire.records import Ask, Code, Event, Fact, Notice, Prompt, Weight, Why
+from acquire.records import Ask, Code, Event, Fact, Notice, Prompt, Severity, Why
 from acquire.steps.setup_choice import Wanted
 from drivers.reading import Kind, Quantity, Reading
 from drivers.self_check import AGREEING, CheckStep, fault_of, self_check_steps
@@ -137,7 +137,9 @@ class SelfCheck:
             await self._next(reading)
 
     async def _begin(self, reading: Reading) -> None:
-        await self._say(Weight.WARNING, Code.SELF_CHECK_DUE, meter=self.name, resistor_ohm=self.resistor_ohm)
+        await self._say(
+            Severity.WARNING, Code.SELF_CHECK_DUE, meter=self.name, resistor_ohm=self.resistor_ohm
+        )
         self._ask(reading.monotonic_s)
 
     def _ask(self, now_s: float) -> None:
@@ -159,7 +161,7 @@ class SelfCheck:
             return
         self._leaving = True
         passed: dict[str, Fact] = {"meter": self.name, "mark": self.mark, **self._read}
-        await self._say(Weight.REMARK, Code.SELF_CHECK_PASSED, **passed)
+        await self._say(Severity.REMARK, Code.SELF_CHECK_PASSED, **passed)
         self._show(Ask.LIFT, Why.SELF_CHECK_PASSED, self._at + 1)
 
     def _hand_over(self) -> None:
@@ -179,11 +181,11 @@ class SelfCheck:
         self._told.add(seen)
         before = self_check_steps(self.resistor_ohm)[self._at - 1 if self._at else OPEN_AT]
         waiting = not fault_of(before, self._recent)  # the probes have not been moved yet
-        weight = Weight.WARNING if waiting else Weight.STOP
+        weight = Severity.WARNING if waiting else Severity.STOP
         contact = self.step.name
         await self._say(weight, Code.SELF_CHECK_FAILED, contact=contact, cause=fault, waiting=waiting)
 
-    async def _say(self, weight: Weight, code: Code, **facts: Fact) -> None:
+    async def _say(self, weight: Severity, code: Code, **facts: Fact) -> None:
         await self.tell(Notice(weight, code, self.clock.utc_s(), facts=facts))
 
 

@@ -27,7 +27,7 @@ from acquire.files.bench_tables import TemperatureSource
 from acquire.files.settings import Bench, load_bench
 from acquire.outlets.metrics import CONTENT_TYPE, Facts, exposition, health
 from acquire.quantity import counted
-from acquire.records import Code, Fact, Notice, Weight
+from acquire.records import Code, Fact, Notice, Severity
 from drivers.errors import MeterError
 
 LARGEST_BYTES = 4096
@@ -316,16 +316,16 @@ class Service:
         try:
             files = await asyncio.to_thread(self._read)
         except (SteadyohmError, MeterError) as error:
-            return [self._notice(Weight.WARNING, Code.FILES_REFUSED, {"cause": _few(error)})]
+            return [self._notice(Severity.WARNING, Code.FILES_REFUSED, {"cause": _few(error)})]
         changed = _changes(self.files, files)
         if not changed:
             self._waiting, daemon.next_files = None, None
-            return [self._notice(Weight.REMARK, Code.FILES_SAME, {})]
+            return [self._notice(Severity.REMARK, Code.FILES_SAME, {})]
         self._waiting = files
         if daemon.pipeline.unit is None:
             return self._take()
         daemon.next_files = self._take
-        return [self._notice(Weight.WARNING, Code.FILES_WAITING, changed)]
+        return [self._notice(Severity.WARNING, Code.FILES_WAITING, changed)]
 
     def _read(self) -> Files:
         fetch_before(self.files.bench.file)
@@ -341,7 +341,7 @@ class Service:
         daemon.pipeline = daemon.pipeline.on(files.place, files.model, conditions, **files.limits)
         daemon.thermometer_u_kelvin = files.bench.temperature.standard_uncertainty_kelvin
         self.files, self._waiting, daemon.next_files = files, None, None
-        return [self._notice(Weight.WARNING, Code.FILES_TAKEN, _changes(before, files)), *files.notices]
+        return [self._notice(Severity.WARNING, Code.FILES_TAKEN, _changes(before, files)), *files.notices]
 
     def _conditions(self, before: Bench, now: Bench) -> Conditions:
         """What goes on holding of temperature and lead zero, and what the bench file now states."""
@@ -353,7 +353,7 @@ class Service:
             new.lead = old.lead
         return new
 
-    def _notice(self, weight: Weight, code: Code, facts: Mapping[str, Fact]) -> Notice:
+    def _notice(self, weight: Severity, code: Code, facts: Mapping[str, Fact]) -> Notice:
         return Notice(weight, code, self.daemon.clock.utc_s(), facts=facts)
 
 

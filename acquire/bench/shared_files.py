@@ -17,7 +17,7 @@ from acquire.errors import FileInvalid
 from acquire.files.settings import Bench
 from acquire.files.shared import Fetched, SharedSettings, fetch
 from acquire.files.toml_file import Faults, read_toml
-from acquire.records import Code, Fact, Notice, Weight
+from acquire.records import Code, Fact, Notice, Severity
 
 LOOK_S = 60.0
 """How often a bench looks into the shared folder."""
@@ -99,11 +99,11 @@ def news(old: Mapping[str, Fact], found: Fetched, shared: SharedSettings) -> Not
     """What the operator must know, still without its time; None where all is as it should be."""
     if old:
         facts = {**old, "by_itself": shared.by_itself}
-        return Notice(Weight.WARNING, Code.FILES_OLD, 0.0, facts=facts)
+        return Notice(Severity.WARNING, Code.FILES_OLD, 0.0, facts=facts)
     if found.refused:
         name, why = next(iter(found.refused.items()))
         refused: dict[str, Fact] = {"file": name, "others": len(found.refused) - 1, "cause": why}
-        return Notice(Weight.WARNING, Code.FILES_NOT_FETCHED, 0.0, facts=refused)
+        return Notice(Severity.WARNING, Code.FILES_NOT_FETCHED, 0.0, facts=refused)
     if found.away:
-        return Notice(Weight.REMARK, Code.FILES_AWAY, 0.0, facts={"cause": found.away.rstrip(".")})
+        return Notice(Severity.REMARK, Code.FILES_AWAY, 0.0, facts={"cause": found.away.rstrip(".")})
     return None

@@ -35,9 +35,9 @@ find         answers.instruments:find           Look for meters by listening and
 meter-says   answers.instruments:meter_says      Show a meter's bytes and what is made of them, live.
 decode       answers.instruments:decode         Say what a driver makes of some bytes.
 meters       answers.instruments:meters         List drivers and links, and what each can do.
-explain      answers.told:explain_unit          Explain values told over the telephone.
-identify     answers.told:identify_core         Say which of the known sheets an unknown core fits.
-learn        answers.told:learn_sheet           Propose a sheet from good units measured by pairs.
+explain      answers.reported:explain_unit          Explain values told over the telephone.
+identify     answers.reported:identify_core         Say which of the known sheets an unknown core fits.
+learn        answers.reported:learn_sheet           Propose a sheet from good units measured by pairs.
 history      answers.history:history            Show what is on the record, or write it into files.
 restore      answers.restoring:restore_journal  Bring back what a journal has lost, from its copies.
 replay       answers.replay:replay_recording    Run recorded readings again, by their own sheet or another.

@@ -25,9 +25,9 @@ from acquire.records import (
     Notice,
     Refusal,
     Refused,
+    Severity,
     Sheet,
     UnitResult,
-    Weight,
     WoundFrom,
 )
 from acquire.verdict.first_unit import first_look, prepare
@@ -130,7 +130,7 @@ class BatchBook:
             return None
         spools = tuple(dict.fromkeys(each.spool for each in batch.spools))
         facts: dict[str, Fact] = {"batch": batch.batch, "paused": self.batch is None, "spools": spools}
-        return Notice(Weight.REMARK, Code.BATCH_STANDING, utc_s, facts=facts)
+        return Notice(Severity.REMARK, Code.BATCH_STANDING, utc_s, facts=facts)
 
     def recall(self, batches: Sequence[Batch]) -> None:
         """Take up what the record says, oldest first."""
@@ -247,7 +247,7 @@ def compared(
     if look.doubt is None:
         return seen, []
     facts: dict[str, Fact] = {"batch": batch.batch, "probability": look.doubt.probability}
-    return seen, [Notice(Weight.WARNING, Code.BATCH_FIRST_UNIT, result.utc_s, result.serial, facts=facts)]
+    return seen, [Notice(Severity.WARNING, Code.BATCH_FIRST_UNIT, result.utc_s, result.serial, facts=facts)]
 
 
 def prepared(

@@ -30,11 +30,11 @@ from acquire.records import (
     Refusal,
     Refused,
     ResumeBatch,
+    Severity,
     StartUnit,
     UnitKnown,
     UnitResult,
     UnitStarted,
-    Weight,
     Why,
 )
 
@@ -156,7 +156,7 @@ class Batches(BatchBook):
         )
         events: list[Event] = [self.did(changed, BatchEvent.SPOOL_CHANGED, utc_s)]
         if facts := mismatch(command.spool, names, sheet, self.cards):
-            events.append(Notice(Weight.WARNING, Code.BATCH_SPOOL, utc_s, facts=facts))
+            events.append(Notice(Severity.WARNING, Code.BATCH_SPOOL, utc_s, facts=facts))
         return events
 
     def _accept(self, command: AcceptFirstUnit, utc_s: float) -> Batch:
@@ -216,10 +216,10 @@ class Batches(BatchBook):
         utc_s, serial = started.utc_s, started.serial
         if started.attempt > 1:
             facts = {"attempt": started.attempt}
-            return [Notice(Weight.REMARK, Code.UNIT_AGAIN, utc_s, serial, facts=facts)]
+            return [Notice(Severity.REMARK, Code.UNIT_AGAIN, utc_s, serial, facts=facts)]
         if not started.batch and self.paused is not None:
             waiting = {"batch": self.paused.batch}
-            return [Notice(Weight.REMARK, Code.BATCH_PAUSED, utc_s, serial, facts=waiting)]
+            return [Notice(Severity.REMARK, Code.BATCH_PAUSED, utc_s, serial, facts=waiting)]
         return []
 
     def begin(self, started: UnitStarted) -> None:
@@ -244,7 +244,7 @@ class Batches(BatchBook):
         if batch.batch != self.running or batch.expected is None or self.count != batch.expected:
             return []
         facts: dict[str, Fact] = {"batch": batch.batch, "units": batch.expected}
-        return [Notice(Weight.REMARK, Code.BATCH_COMPLETE, result.utc_s, result.serial, facts=facts)]
+        return [Notice(Severity.REMARK, Code.BATCH_COMPLETE, result.utc_s, result.serial, facts=facts)]
 
     def _compared(
         self, batch: Batch, result: UnitResult, readings: Sequence[PairReading], four_wire_below_ohm: float

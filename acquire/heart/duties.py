@@ -29,12 +29,12 @@ from acquire.records import (
     Refusal,
     Refused,
     Settled,
+    Severity,
     TypedResult,
     TypeResult,
     TypeTemperature,
     UnitResult,
     UnitStarted,
-    Weight,
     ZeroLeads,
 )
 from acquire.steps.checking import CheckDuty
@@ -153,7 +153,7 @@ class Duties:
         if due.refuse:
             raise Refused(Refusal.CALIBRATION_DUE, **due.facts(utc_s))
         self.calibration = None
-        return [Notice(Weight.WARNING, Code.CALIBRATION_DUE, utc_s, facts=due.facts(utc_s))]
+        return [Notice(Severity.WARNING, Code.CALIBRATION_DUE, utc_s, facts=due.facts(utc_s))]
 
     def replay(self, record: Recorded, utc_s: float) -> None:
         """Take an entry of the record, as when it was made.
@@ -275,7 +275,7 @@ class Duties:
         match command:
             case ZeroLeads():
                 self.zeroing = True
-                return [Notice(Weight.REMARK, Code.LEADS_ASKED, utc_s)]
+                return [Notice(Severity.REMARK, Code.LEADS_ASKED, utc_s)]
             case TypeTemperature():
                 return [self._temperature(command, utc_s)]
             case TypeResult():
@@ -286,7 +286,7 @@ class Duties:
                 self._needed().asked = True
                 for check in self.checks:
                     check.asked = True
-                return [Notice(Weight.REMARK, Code.CHECK_ASKED, utc_s)]
+                return [Notice(Severity.REMARK, Code.CHECK_ASKED, utc_s)]
             case OverrideCheck():
                 return [self._needed().override(command.reason, utc_s)]
 
@@ -302,14 +302,14 @@ class Duties:
             raise Refused(Refusal.TEMPERATURE_UNSURE)
         self.conditions.temperature = Temperature(command.celsius, u_kelvin, utc_s)
         facts: dict[str, Fact] = {"celsius": command.celsius, "standard_uncertainty_kelvin": u_kelvin}
-        return Notice(Weight.REMARK, Code.TEMPERATURE_TYPED, utc_s, facts=facts)
+        return Notice(Severity.REMARK, Code.TEMPERATURE_TYPED, utc_s, facts=facts)
 
     def _result(self, command: TypeResult, utc_s: float) -> list[Event]:
         """Take a typed result of the unit on the bench, or of the one that has just left it."""
         place = self.place
         if "=" not in command.text:
             facts = {"guidance": guidance(place.sheet, place.purpose)}
-            return [Notice(Weight.REMARK, Code.RESULT_HELP, utc_s, facts=facts)]
+            return [Notice(Severity.REMARK, Code.RESULT_HELP, utc_s, facts=facts)]
         if self.stay.started is None:
             raise Refused(Refusal.NO_UNIT_YET)
         air = self.conditions.fresh_temperature(utc_s)
@@ -328,7 +328,7 @@ class Duties:
     def _set_back(self, command: ClockSetBack, utc_s: float) -> Notice:
         """Move the times of what has an age with the clock."""
         self._move_times(command.by_s)
-        return Notice(Weight.WARNING, Code.CLOCK_SET_BACK, utc_s, facts={"by_s": command.by_s})
+        return Notice(Severity.WARNING, Code.CLOCK_SET_BACK, utc_s, facts={"by_s": command.by_s})
 
     def _move_times(self, by_s: float) -> None:
         self.conditions.move_times(by_s)
@@ -361,7 +361,7 @@ def take_zero(
     """
     value = settled.value_si
     if not -CONTACT_OHM * 10 <= value < LEAD_LIMIT_OHM:
-        return None, (Notice(Weight.WARNING, Code.LEADS_IMPLAUSIBLE, settled.utc_s, facts={"ohm": value}),)
+        return None, (Notice(Severity.WARNING, Code.LEADS_IMPLAUSIBLE, settled.utc_s, facts={"ohm": value}),)
     u_ohm = math.hypot(settled.standard_uncertainty_si, CONTACT_OHM)
     zero = LeadZero(place.bench, settled.meter_id, value, u_ohm, settled.utc_s)
     if before is None or not moved(before, zero, 2.0 * math.hypot(before.standard_uncertainty_ohm, u_ohm)):
@@ -370,4 +370,4 @@ def take_zero(
         place.bench, settled.meter_id, value, u_ohm, settled.utc_s, doubtful_since_utc_s=before.utc_s
     )
     facts = {"before_ohm": before.value_ohm, "ohm": value}
-    return zero, (Notice(Weight.WARNING, Code.LEADS_MOVED, settled.utc_s, facts=facts),)
+    return zero, (Notice(Severity.WARNING, Code.LEADS_MOVED, settled.utc_s, facts=facts),)

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, fields, replace
 
-from acquire.records import Event, Learned, Notice, Recorded, Weight
+from acquire.records import Event, Learned, Notice, Recorded, Severity
 from acquire.records.codes import Code
 from acquire.settle import SettleFilter
 
@@ -53,7 +53,7 @@ class Learning:
 def learnt_notice(learned: Learned, meter_hash: str, utc_s: float) -> Notice:
     """What goes on the record."""
     facts = {"meter": meter_hash, **asdict(learned)}
-    return Notice(Weight.REMARK, Code.BENCH_LEARNT, utc_s, facts=facts)
+    return Notice(Severity.REMARK, Code.BENCH_LEARNT, utc_s, facts=facts)
 
 
 def learned_of(notice: Notice, meter_hash: str) -> Learned | None:

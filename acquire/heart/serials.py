@@ -8,7 +8,7 @@ from enum import StrEnum
 
 from acquire.heart.attempt import attempt_of
 from acquire.heart.unit_state import UnitState
-from acquire.records import Event, Fact, Judged, Notice, Recorded, StartUnit, Weight
+from acquire.records import Event, Fact, Judged, Notice, Recorded, Severity, StartUnit
 from acquire.records.codes import SCAN_ASKED, Code
 
 
@@ -55,11 +55,11 @@ def scan_doubt(
         return None
     if (unlike := rule.doubt(command.serial)) is not None:
         facts: dict[str, Fact] = {"unlike": unlike.value, "pattern": rule.pattern}
-        return Notice(Weight.WARNING, Code.SERIAL_DOUBTFUL, utc_s, command.serial, facts=facts)
+        return Notice(Severity.WARNING, Code.SERIAL_DOUBTFUL, utc_s, command.serial, facts=facts)
     if before is None or not before.attempts:
         return None
     facts = {"next": command.serial, "done": before.steps_done, "total": before.total}
-    return Notice(Weight.WARNING, Code.UNIT_UNFINISHED, utc_s, before.serial, facts=facts)
+    return Notice(Severity.WARNING, Code.UNIT_UNFINISHED, utc_s, before.serial, facts=facts)
 
 
 def asked_about(question: Notice | None) -> str:

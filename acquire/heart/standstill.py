@@ -11,7 +11,7 @@ from collections import deque
 from dataclasses import dataclass, field
 from enum import StrEnum
 
-from acquire.records import Code, Contact, Event, Fact, LiftOff, Notice, Settled, SettleEvent, Weight
+from acquire.records import Code, Contact, Event, Fact, LiftOff, Notice, Settled, SettleEvent, Severity
 from acquire.settle.pace import Pace
 from drivers.reading import OHMS, Flag, Kind, Quantity, Reading
 
@@ -237,7 +237,7 @@ class Standstill:
         found += [self._unsettled(now_s, slow=slow)] if working else []
         news = [each for each in found if each is not None and each[0] not in self._told]
         self._told |= {code for code, _ in news}
-        return [Notice(Weight.WARNING, code, utc_s, facts=facts) for code, facts in news]
+        return [Notice(Severity.WARNING, code, utc_s, facts=facts) for code, facts in news]
 
     def _nothing(self, now_s: float) -> tuple[Code, dict[str, Fact]] | None:
         if self._usable_s is None or self._ticks < TICKS:
@@ -310,11 +310,11 @@ def signs(reading: Reading, wanted: Quantity) -> list[Notice]:
         wanted: what it should measure.
     """
     found = [
-        Notice(Weight.WARNING, code, reading.utc_s) for flag, code in SIGNS.items() if flag in reading.flags
+        Notice(Severity.WARNING, code, reading.utc_s) for flag, code in SIGNS.items() if flag in reading.flags
     ]
     if wanted in OHMS and reading.quantity not in OHMS and reading.kind is not Kind.NO_READING:
         facts = {"quantity": reading.quantity.value}
-        found.append(Notice(Weight.WARNING, Code.METER_FUNCTION, reading.utc_s, facts=facts))
+        found.append(Notice(Severity.WARNING, Code.METER_FUNCTION, reading.utc_s, facts=facts))
     return found
 
 

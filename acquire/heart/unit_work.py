@@ -36,10 +36,10 @@ from acquire.records import (
     Pair,
     Recorded,
     Settled,
+    Severity,
     Step,
     UnitStarted,
     Verdict,
-    Weight,
 )
 from acquire.records.bench import Refused
 from acquire.records.codes import WARM_CHECK, Code, Refusal
@@ -319,7 +319,7 @@ class UnitWork:
         if name is None and latest is None:
             raise Refused(Refusal.NOTHING_MEASURED)
         step = latest.step if latest is not None else self._named(name or "")
-        return self._told(Notice(Weight.REMARK, Code.STEP_AGAIN, utc_s, self.serial, step.pair, step.name))
+        return self._told(Notice(Severity.REMARK, Code.STEP_AGAIN, utc_s, self.serial, step.pair, step.name))
 
     def skip(self, reason: str, name: str | None, utc_s: float) -> Notice:
         """Leave a step out; the unit cannot pass any more.
@@ -338,7 +338,7 @@ class UnitWork:
         if step is None:
             raise Refused(Refusal.DONE, serial=self.serial)
         facts = {"reason": reason.strip()}
-        notice = Notice(Weight.WARNING, Code.STEP_SKIPPED, utc_s, self.serial, step.pair, step.name, facts)
+        notice = Notice(Severity.WARNING, Code.STEP_SKIPPED, utc_s, self.serial, step.pair, step.name, facts)
         return self._told(notice)
 
     @property
@@ -355,7 +355,7 @@ class UnitWork:
         if not self.undoable:
             raise Refused(Refusal.NOTHING_TO_UNDO)
         step = self.state.named(self.state.attempts[-1].step).step
-        return self._told(Notice(Weight.REMARK, Code.STEP_UNDONE, utc_s, self.serial, step.pair, step.name))
+        return self._told(Notice(Severity.REMARK, Code.STEP_UNDONE, utc_s, self.serial, step.pair, step.name))
 
     def _named(self, name: str) -> Step:
         try:
@@ -384,7 +384,7 @@ class UnitWork:
         attempt: Attempt | None = None,
         pair: Pair | None = None,
     ) -> Notice:
-        weight = Weight.WARNING if code is Code.STEP_MOVED else Weight.REMARK
+        weight = Severity.WARNING if code is Code.STEP_MOVED else Severity.REMARK
         facts = {} if attempt is None else facts_of(attempt)
         return Notice(weight, code, settled.utc_s, self.serial, pair or step.pair, step.name, facts)
 
@@ -398,7 +398,7 @@ class UnitWork:
             "last": tuple(last.step.pair) if offer and last is not None else (),
         }
         utc_s = match.corrected.settled.utc_s
-        return Notice(Weight.WARNING, code, utc_s, self.serial, step.pair, step.name, facts)
+        return Notice(Severity.WARNING, code, utc_s, self.serial, step.pair, step.name, facts)
 
     # ------------------------------------------------------------------ its parts
 
@@ -407,14 +407,14 @@ class UnitWork:
         temperature = self.conditions.fresh_temperature(settled.utc_s)
         if temperature is None:
             code = Code.TEMPERATURE_MISSING
-            return Notice(Weight.STOP, code, settled.utc_s, self.serial, step.pair, step.name)
+            return Notice(Severity.STOP, code, settled.utc_s, self.serial, step.pair, step.name)
         statement = self.meter.in_use(
             settled.quantity, settled.range_full_scale_si, settled.value_si, settled.resolution_si
         )
         if statement is None:
             code = Code.METER_UNSTATED
             facts: dict[str, Fact] = {"model": self.place.meter_model, "ohm": settled.value_si}
-            return Notice(Weight.STOP, code, settled.utc_s, self.serial, step.pair, step.name, facts)
+            return Notice(Severity.STOP, code, settled.utc_s, self.serial, step.pair, step.name, facts)
         how = partial(
             correct,
             settled,

@@ -27,11 +27,11 @@ from acquire.journal.archive import archives
 from acquire.journal.entry import Entry, entry_of, storable
 from acquire.journal.opening import BUSY_MS, FAULTS, FILE, birth_of, in_words
 from acquire.journal.plain import KINDS, evidence_from_plain
-from acquire.journal.question import Question, check_names, explains
+from acquire.journal.query import Query, check_names, explains
 from acquire.journal.schema import APPLICATION_ID, MIGRATIONS, version_of
 from acquire.records import Evidence
 
-__all__ = ["JournalReader", "Question"]
+__all__ = ["JournalReader", "Query"]
 
 T = TypeVar("T")
 
@@ -156,7 +156,7 @@ class JournalReader:
         if self._copy is not None:  # only now: Windows removes no open file
             self._copy.cleanup()
 
-    def find(self, question: Question) -> Generator[Entry, None, None]:
+    def find(self, question: Query) -> Generator[Entry, None, None]:
         """Entries that answer a question, oldest first; close it before the journal where it is not read out.
 
         Raises:
@@ -165,7 +165,7 @@ class JournalReader:
         found = self._in_order(lambda reader: reader.find_here(question), attrgetter("seq"))
         yield from _latest(found, question.limit)
 
-    def values(self, question: Question, names: Sequence[str]) -> Iterator[tuple[Any, ...]]:
+    def values(self, question: Query, names: Sequence[str]) -> Iterator[tuple[Any, ...]]:
         """Only these fields of the entries that answer a question, oldest first.
 
         Args:
@@ -181,7 +181,7 @@ class JournalReader:
         found = self._in_order(lambda reader: reader.values_here(question, names), itemgetter(0))
         yield from (row[1:] for row in _latest(found, question.limit))
 
-    def payloads(self, question: Question) -> Iterator[tuple[str, str, bytes]]:
+    def payloads(self, question: Query) -> Iterator[tuple[str, str, bytes]]:
         """Id, kind and payload of the entries that answer a question, oldest first, the payload as its JSON.
 
         Raises:
@@ -220,13 +220,13 @@ class JournalReader:
                     yield each
                 before = seq(each)
 
-    def find_here(self, question: Question) -> Iterator[Entry]:
+    def find_here(self, question: Query) -> Iterator[Entry]:
         """As `find`, in this one file only."""
         columns = SHOWN if question.with_evidence else SHOWN.replace("evidence", "NULL")
         for row in self._select(columns, question):
             yield entry_of(self.birth, row)
 
-    def values_here(self, question: Question, names: Sequence[str]) -> Iterator[tuple[Any, ...]]:
+    def values_here(self, question: Query, names: Sequence[str]) -> Iterator[tuple[Any, ...]]:
         """As `values`, in this one file only, each row with its number in front."""
         places = {**PLACES, "id": f"'{self.birth}-' || seq"}
         fields = [name for name in names if name not in places]
@@ -246,7 +246,7 @@ class JournalReader:
             for (seq, *kept, _), values in zip(block, found, strict=True):
                 yield (seq, *arrange(kept + values))
 
-    def _select(self, columns: str, question: Question) -> Iterator[tuple[Any, ...]]:
+    def _select(self, columns: str, question: Query) -> Iterator[tuple[Any, ...]]:
         where, values = _where(question)
         sql = f"SELECT {columns} FROM entry {where} ORDER BY seq"  # noqa: S608  (our own words; values are bound)
         if question.limit is not None:
@@ -285,15 +285,15 @@ class JournalReader:
 
     def by_serial(self, serial: str) -> list[Entry]:
         """Everything on the record of one unit, oldest first."""
-        return list(self.find(Question(serial=serial)))
+        return list(self.find(Query(serial=serial)))
 
     def by_batch(self, batch: str) -> list[Entry]:
         """Everything on the record of one batch, oldest first."""
-        return list(self.find(Question(batch=batch)))
+        return list(self.find(Query(batch=batch)))
 
     def by_day(self, day: date) -> list[Entry]:
         """Everything on the record of one UTC day, oldest first."""
-        return list(self.find(Question(day=day)))
+        return list(self.find(Query(day=day)))
 
     def batches(self) -> list[tuple[str, int]]:
         """Names of all batches with the number of verdicts in each, the latest first."""
@@ -328,7 +328,7 @@ def _evidence_in(entry: Entry) -> Evidence | None:
         raise JournalUnusable(f"The evidence of entry {entry.id} is damaged: {error}.") from error
 
 
-def _where(question: Question) -> tuple[str, list[Any]]:
+def _where(question: Query) -> tuple[str, list[Any]]:
     """The question as a condition of SQL with the values to bind."""
     parts: list[str] = []
     values: list[Any] = []

@@ -40,7 +40,7 @@ from acquire.journal.opening import (
     take_lock,
 )
 from acquire.journal.schema import LATEST_DEEDS, atomic, latest_start, owed
-from acquire.records import Code, Evidence, Fact, Notice, Recorded, Weight
+from acquire.records import Code, Evidence, Fact, Notice, Recorded, Severity
 
 T = TypeVar("T")
 
@@ -229,7 +229,7 @@ class Journal:
         connection, aside = open_checked(self.path, self._bench, now_s)
         self._connection = connection
         if aside:
-            self.notices.append(Notice(Weight.WARNING, Code.JOURNAL_SET_ASIDE, now_s, facts=aside))
+            self.notices.append(Notice(Severity.WARNING, Code.JOURNAL_SET_ASIDE, now_s, facts=aside))
         self._inode = self.path.stat().st_ino
         self.birth = birth_of(connection)
         # What AUTOINCREMENT remembers also counts entries that have gone to an archive.
@@ -244,13 +244,13 @@ class Journal:
         birth, seq = before or (self.birth, 0)
         if birth != self.birth and seq:
             facts: dict[str, Fact] = {"birth": birth, "entries": seq}
-            return Notice(Weight.WARNING, Code.JOURNAL_GONE, now_s, facts=facts)
+            return Notice(Severity.WARNING, Code.JOURNAL_GONE, now_s, facts=facts)
         if seq <= self.last_seq:
             return None
         facts = {"first": self.last_seq + 1, "last": seq}
         self._skip_numbers(seq)
         self.last_seq = seq
-        return Notice(Weight.WARNING, Code.JOURNAL_OLDER, now_s, facts=facts)
+        return Notice(Severity.WARNING, Code.JOURNAL_OLDER, now_s, facts=facts)
 
     def _end(self) -> None:
         if self._connection is not None:

@@ -27,7 +27,7 @@ from acquire.errors import FileInvalid, SteadyohmError
 from acquire.files.shared import bounded, offered
 from acquire.line.board import Board
 from acquire.line.database import away, connect
-from acquire.line.hearing import Ear, listening
+from acquire.line.hearing import Subscriber, listening
 from acquire.outlets.mqtt import Broker
 from acquire.outlets.outlet import BackOff, OutletFailed
 from acquire.outlets.topics import ROOT
@@ -163,7 +163,7 @@ class BoardPage:
                 board.changed.add("")
                 await asyncio.sleep(back_off.next_s())
 
-    async def _hear(self, ear: Ear, board: Board) -> None:
+    async def _hear(self, ear: Subscriber, board: Board) -> None:
         while True:
             for message in await ear.take(1000, 0.05):
                 now_s = self.clock.utc_s()

@@ -18,7 +18,7 @@ import structlog
 
 from acquire.clock import Clock
 from acquire.line.database import DatabaseAway
-from acquire.line.hearing import Ear, Message, listening
+from acquire.line.hearing import Message, Subscriber, listening
 from acquire.line.incoming import Row, read
 from acquire.line.store import Complete, Store
 from acquire.outlets.mqtt import Broker
@@ -99,7 +99,7 @@ class Collector:
     state: str = "starting."
     changed: Callable[[], object] = lambda: None
     back_off: BackOff = field(default_factory=lambda: BackOff(0.2, 10.0))
-    ear: Ear | None = None
+    ear: Subscriber | None = None
     _store: Store | None = None
     _committing: bool = False
     _failing: str = ""
@@ -157,7 +157,7 @@ class Collector:
 
     # ------------------------------------------------------------------ in
 
-    async def _collect(self, ear: Ear) -> None:
+    async def _collect(self, ear: Subscriber) -> None:
         while True:
             messages = await ear.take(self.rules.messages, self.rules.linger_s)
             self._committing = True
@@ -193,7 +193,7 @@ class Collector:
 
     # ------------------------------------------------------------------ out
 
-    async def _tell(self, ear: Ear) -> None:
+    async def _tell(self, ear: Subscriber) -> None:
         """Say on each bench's topic up to where its journal is complete; one collector of all does."""
         own = Store(self.address, self.clock)
         turn, round_, back_off = False, 0, BackOff(0.5, 10.0)
@@ -219,7 +219,7 @@ class Collector:
         finally:
             await own.close()
 
-    async def _publish(self, ear: Ear, news: Iterable[Complete]) -> None:
+    async def _publish(self, ear: Subscriber, news: Iterable[Complete]) -> None:
         now_s = self.clock.utc_s()
         for each in news:
             said = Kept(each.bench, each.journal, each.seq, now_s)

@@ -70,7 +70,7 @@ class _Ear(MqttClient):
         self._client._packet_queue(PUBACK, packets, 0, 1)  # noqa: SLF001  (reason above)
 
 
-class Ear:
+class Subscriber:
     """An open connection that listens."""
 
     def __init__(self, broker: Broker, client: _Ear) -> None:
@@ -165,7 +165,7 @@ class Ear:
 @contextlib.asynccontextmanager
 async def listening(
     broker: Broker, identifier: str, *, in_flight: int, session_s: int = SESSION_S
-) -> AsyncIterator[Ear]:
+) -> AsyncIterator[Subscriber]:
     """Connect, and take up the session that was left.
 
     Args:
@@ -184,7 +184,7 @@ async def listening(
     client = _Ear(identifier=identifier, clean_start=session_s == 0, properties=connect, **words)
     await enter(client, broker)
     try:
-        yield Ear(broker, client)
+        yield Subscriber(broker, client)
         with contextlib.suppress(aiomqtt.MqttError, OSError):
             await client.__aexit__(None, None, None)
     finally:

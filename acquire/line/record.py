@@ -19,7 +19,7 @@ from psycopg.types.json import set_json_loads
 from acquire.errors import JournalUnusable
 from acquire.journal.entry import Entry, storable
 from acquire.journal.plain import evidence_from_plain
-from acquire.journal.question import Question, check_names, explains
+from acquire.journal.query import Query, check_names, explains
 from acquire.journal.upgrade import upgraded
 from acquire.line.database import complete, shown, why
 from acquire.outlets.payload import HEAD, OPTIONAL, SAID
@@ -97,7 +97,7 @@ class LineRecord:
 
     # ------------------------------------------------------------------ the interface
 
-    def find(self, question: Question) -> Iterator[Entry]:
+    def find(self, question: Query) -> Iterator[Entry]:
         """Entries that answer a question, oldest first.
 
         Raises:
@@ -114,7 +114,7 @@ class LineRecord:
         for journal, seq, kind, payload, kept in rows:
             yield _entry(journal, seq, kind, payload, kept)
 
-    def values(self, question: Question, names: Sequence[str]) -> Iterator[tuple[Any, ...]]:
+    def values(self, question: Query, names: Sequence[str]) -> Iterator[tuple[Any, ...]]:
         """Only these fields of the entries that answer a question, oldest first.
 
         Args:
@@ -131,7 +131,7 @@ class LineRecord:
         for row in self._asked(question, ", ".join(columns) or "1", ""):
             yield tuple(int(value) if isinstance(value, bool) else value for value in row[: len(names)])
 
-    def payloads(self, question: Question) -> Iterator[tuple[str, str, bytes]]:
+    def payloads(self, question: Query) -> Iterator[tuple[str, str, bytes]]:
         """Id, kind and payload of the entries that answer a question, oldest first, the payload as its JSON.
 
         Raises:
@@ -146,7 +146,7 @@ class LineRecord:
         Raises:
             JournalUnusable: the database cannot be read.
         """
-        return list(self.find(Question(serial=serial)))
+        return list(self.find(Query(serial=serial)))
 
     def batches(self) -> list[tuple[str, int]]:
         """Names of all batches with the number of verdicts in each, the latest first.
@@ -180,7 +180,7 @@ class LineRecord:
 
     # ------------------------------------------------------------------ asking
 
-    def _asked(self, question: Question, columns: str, join: str) -> Iterator[tuple[Any, ...]]:
+    def _asked(self, question: Query, columns: str, join: str) -> Iterator[tuple[Any, ...]]:
         """Rows in the order that `Record` promises; the last `limit` of them, by their time.
 
         Within a journal the number decides, be its clock set back as it may: hence the highest time so far.
@@ -236,7 +236,7 @@ def _entry(journal: str, seq: int, kind: str, payload: Any, kept: Any) -> Entry:
     return Entry(seq, f"{journal}-{seq}", kind, utc_s, serial, record, evidence)
 
 
-def _where(question: Question) -> tuple[str, list[Any]]:
+def _where(question: Query) -> tuple[str, list[Any]]:
     """The question as a condition of SQL with the values to bind."""
     parts: list[str] = []
     values: list[Any] = []

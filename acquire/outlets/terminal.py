@@ -31,12 +31,12 @@ from acquire.records import (
     Prompt,
     Scope,
     Settled,
+    Severity,
     TypedResult,
     UnitResult,
     UnitStarted,
     UntestedKind,
     Verdict,
-    Weight,
     Why,
 )
 from acquire.records.codes import ASKED_FOR, KEPT_ONLY
@@ -338,5 +338,7 @@ def notice_line(notice: Notice) -> Text:
     """A notice with its weight as the word that is on record; an answer to what was typed without one."""
     if notice.code in ASKED_FOR:
         return Text("\n".join(f"{BELOW}{line}" for line in said(notice).split("\n")))
-    style = {Weight.REMARK: "dim", Weight.WARNING: "yellow", Weight.STOP: "bold dark_orange"}[notice.weight]
+    style = {Severity.REMARK: "dim", Severity.WARNING: "yellow", Severity.STOP: "bold dark_orange"}[
+        notice.weight
+    ]
     return Text(f"  {notice.weight.value}: ", style=style).append(said(notice), style="default")

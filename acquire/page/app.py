@@ -24,7 +24,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from acquire.errors import Fault, FileInvalid, SteadyohmError
 from acquire.outlets.orders import LARGEST_BYTES, Answer, Stop
 from acquire.page.access import SECURITY, Gate, token_in
-from acquire.page.behind import Asked, Behind, File, Plain, Posted, Unknown
+from acquire.page.backend import Asked, File, PageBackend, Plain, Posted, Unknown
 from acquire.page.stream import MOST_PAGES, Feed, Line, Stream, spelt_json
 from drivers.errors import MeterError
 
@@ -209,20 +209,20 @@ class Pages:
     Attributes:
         stream: what is shown.
         behind: the bench; None in setup.
-        asks, posts: what can be asked and posted, by path, as `Behind` has them.
+        asks, posts: what can be asked and posted, by path, as `PageBackend` has them.
     """
 
-    def __init__(self, stream: Stream, assets: Assets, behind: Behind | None = None) -> None:
+    def __init__(self, stream: Stream, assets: Assets, behind: PageBackend | None = None) -> None:
         """Answer for a stream."""
         self.stream = stream
         self.asks: dict[str, Asked] = {}
         self.posts: dict[str, Posted] = {}
-        self.behind: Behind | None = None
+        self.behind: PageBackend | None = None
         self._assets = assets
         if behind is not None:
             self.put_behind(behind)
 
-    def put_behind(self, behind: Behind) -> None:
+    def put_behind(self, behind: PageBackend) -> None:
         """Let a bench stand behind from now on; of setup nothing is left but that it is over."""
         self.behind, self.asks, self.posts = behind, {**behind.asks}, {**behind.posts}
 

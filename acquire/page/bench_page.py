@@ -18,7 +18,7 @@ import structlog
 from acquire.files.network_tables import is_loopback
 from acquire.page.access import Gate, own_names, token_of
 from acquire.page.app import Pages, read_assets
-from acquire.page.behind import Behind
+from acquire.page.backend import PageBackend
 from acquire.page.say import Speaker
 from acquire.page.serve import address_of, listening_socket, serve
 from acquire.page.stream import Stream
@@ -111,7 +111,7 @@ class BenchPage:
 
     # ------------------------------------------------------------------ life
 
-    def put_behind(self, behind: Behind, view: View, *, speed: float = 1.0) -> None:
+    def put_behind(self, behind: PageBackend, view: View, *, speed: float = 1.0) -> None:
         """Let a bench stand behind the page from now on."""
         self.pages.put_behind(behind)
         self.stream.utc_s = behind.utc_s

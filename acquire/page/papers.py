@@ -22,7 +22,7 @@ import msgspec
 from acquire.errors import InputImpossible, SteadyohmError
 from acquire.files.new_file import new_file
 from acquire.journal.history import JournalReader
-from acquire.page.behind import Asked, File, Plain, Unfit, Unknown, short_text
+from acquire.page.backend import Asked, File, Plain, Unfit, Unknown, short_text
 from system.processes import heard
 
 KINDS = ("certificate", "label")

@@ -17,8 +17,8 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 from acquire.errors import InputImpossible
 from acquire.journal.history import JournalReader
-from acquire.journal.question import OF_A_STAY, Question
-from acquire.page.behind import Plain, Unknown
+from acquire.journal.query import OF_A_STAY, Query
+from acquire.page.backend import Plain, Unknown
 from acquire.page.telling import notice_words, picked, result_words, typed_words, verdict_words, zero_words
 from acquire.quantity import show
 from acquire.records import CheckStandard, LeadZero, UnitResult, UnitStarted
@@ -107,7 +107,7 @@ class Past:
                 from 0.
         """
         with JournalReader(self.folder) as reader:
-            question = Question(kinds=("unit_result",), bench=self.bench)
+            question = Query(kinds=("unit_result",), bench=self.bench)
             stays = {(row[0], row[-1]): row for row in reader.values(question, LISTED)}
             rows = list(stays.values())
             wanted = sorted(filter(_chosen(words), rows), key=SORTS.get(words.get("sort", ""), SORTS["time"]))
@@ -129,9 +129,9 @@ class Past:
 
     def results_of_batch(self, name: str) -> list[UnitResult]:
         """Results of a batch, oldest first."""
-        return self._results(Question(batch=name, kinds=OF_A_STAY))
+        return self._results(Query(batch=name, kinds=OF_A_STAY))
 
-    def _results(self, question: Question) -> list[UnitResult]:
+    def _results(self, question: Query) -> list[UnitResult]:
         with JournalReader(self.folder) as reader:
             stays = stays_of(entry.record for entry in reader.find(question))
         return [result for stay in stays if (result := stay.result) is not None]
@@ -151,7 +151,7 @@ class Past:
 
     def leads(self, _words: dict[str, str]) -> Plain:
         """The latest lead zeros, oldest first."""
-        question = Question(kinds=("lead_zero",), limit=MOST_READINGS, bench=self.bench)
+        question = Query(kinds=("lead_zero",), limit=MOST_READINGS, bench=self.bench)
         with JournalReader(self.folder) as reader:
             records = [entry.record for entry in reader.find(question)]
         zeros = [zero_words(record) for record in records if isinstance(record, LeadZero)]
@@ -161,7 +161,7 @@ class Past:
 
     def check(self, _words: dict[str, str]) -> Plain:
         """The check standard's latest readings with the limits of its chart."""
-        question = Question(kinds=("check_standard",), limit=MOST_READINGS, bench=self.bench)
+        question = Query(kinds=("check_standard",), limit=MOST_READINGS, bench=self.bench)
         with JournalReader(self.folder) as reader:
             records = [entry.record for entry in reader.find(question)]
         found = [record for record in records if isinstance(record, CheckStandard)]
@@ -211,7 +211,7 @@ def _chosen(words: dict[str, str]) -> Callable[[tuple[Any, ...]], bool]:
 
 def _latest(reader: JournalReader, serial: str, started_utc_s: float) -> UnitResult | None:
     """How one stay stands now, with what was typed in since."""
-    question = Question(serial=serial, kinds=OF_A_STAY, with_evidence=False)
+    question = Query(serial=serial, kinds=OF_A_STAY, with_evidence=False)
     results = [stay.result for stay in stays_of(entry.record for entry in reader.find(question))]
     of_it = [each for each in results if each is not None and each.started_utc_s == started_utc_s]
     return of_it[-1] if of_it else None

@@ -15,7 +15,7 @@ from pathlib import Path
 import tomlkit
 
 from acquire.files.settings import load_bench
-from acquire.page.behind import Plain, short_text
+from acquire.page.backend import Plain, short_text
 from acquire.page.shelf import Shelf, on_trial, put_file, put_key
 from acquire.sheets import load_sheet
 from drivers.models import load_model

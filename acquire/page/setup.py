@@ -18,7 +18,7 @@ from acquire.errors import FileInvalid, SteadyohmError
 from acquire.files.bench_tables import TYPED
 from acquire.files.settings import load_bench
 from acquire.files.shipped import meter_file_for
-from acquire.page.behind import Plain, Posted, Unfit, short_text
+from acquire.page.backend import Plain, Posted, Unfit, short_text
 from acquire.page.shelf import Listed, Shelf
 from acquire.page.stream import Stream
 from acquire.sheets import load_sheet

@@ -15,7 +15,7 @@ from typing import Any
 
 from acquire.files.new_file import new_file
 from acquire.files.shipped import shipped
-from acquire.page.behind import Plain, Unfit
+from acquire.page.backend import Plain, Unfit
 from acquire.words.batches import PURPOSES
 from system.files import to_disk
 

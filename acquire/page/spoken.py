@@ -23,9 +23,9 @@ from acquire.records import (
     Outcome,
     Pair,
     Prompt,
+    Severity,
     UnitResult,
     Verdict,
-    Weight,
     Why,
 )
 from acquire.records.codes import ANOTHER_PAIR
@@ -127,7 +127,7 @@ TOUCHES = frozenset({Ask.TOUCH, Ask.TOUCH_AGAIN, Ask.SHORT_PROBES, Ask.CHECK_RES
 
 
 @dataclass(slots=True)
-class Ear:
+class AudioCues:
     """Turns events into cues.
 
     Attributes:
@@ -199,7 +199,7 @@ class Ear:
     def _noticed(self, notice: Notice) -> None:
         if notice.code in ANOTHER_PAIR:
             self._wrong_pair(notice)
-        elif notice.weight is Weight.WARNING:
+        elif notice.weight is Severity.WARNING:
             self.cues.append(Cue(Sound.ATTENTION))
 
     def _wrong_pair(self, notice: Notice) -> None:

@@ -12,11 +12,11 @@ from typing import Any
 
 from acquire.heart.serials import asked_about
 from acquire.page import drawing
+from acquire.page.backend import About, Facts
 from acquire.page.batch_count import BatchCount
-from acquire.page.behind import About, Facts
 from acquire.page.contact_view import ContactView
 from acquire.page.drawing import UnitView
-from acquire.page.spoken import Cue, Ear, request_aloud
+from acquire.page.spoken import AudioCues, Cue, request_aloud
 from acquire.page.telling import notice_words, result_words, verdict_words
 from acquire.page.warnings import Warnings
 from acquire.quantity import show
@@ -112,7 +112,7 @@ class View:
     _left: UnitView | None = None  # the one before, which may come back
     _batch: BatchCount = field(default_factory=lambda: BatchCount(""))
     _prompt: Prompt | None = None
-    _ear: Ear = field(default_factory=Ear)
+    _ear: AudioCues = field(default_factory=AudioCues)
     _again: Notice | None = None  # a pair was just measured again by touch; its verdict follows at once
 
     def __post_init__(self) -> None:

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from acquire.heart.standstill import SIGNS, signs
-from acquire.page.behind import Facts
+from acquire.page.backend import Facts
 from acquire.page.telling import picked
 from acquire.records import (
     Batch,
@@ -23,9 +23,9 @@ from acquire.records import (
     LiftOff,
     Notice,
     Settled,
+    Severity,
     UnitResult,
     UnitStarted,
-    Weight,
 )
 from acquire.words.faults import batch_doubt
 from acquire.words.notices import said
@@ -42,7 +42,7 @@ PATIENCE_S = 10.0
 RESTED_S = 3600.0
 """So long a unit that has rested is called back."""
 
-HEAVIEST_FIRST = (Weight.STOP, Weight.WARNING, Weight.REMARK)
+HEAVIEST_FIRST = (Severity.STOP, Severity.WARNING, Severity.REMARK)
 
 TAKEN_BACK: dict[Code, frozenset[Code]] = {
     Code.METER_LOST: frozenset({Code.METER_BACK}),
@@ -157,7 +157,7 @@ class Warnings:
     @property
     def stops(self) -> bool:
         """Whether one of them says that nothing is judged."""
-        return any(warning.told.weight is Weight.STOP for warning in self._now.values())
+        return any(warning.told.weight is Severity.STOP for warning in self._now.values())
 
     # ------------------------------------------------------------------ events
 
@@ -168,11 +168,11 @@ class Warnings:
             case Notice():
                 self._noticed(event)
             case UnitResult() if event.outcome is None and event.wait_s is not None:
-                warm = Notice(Weight.WARNING, Code.PART_WARM, event.utc_s, event.serial)
+                warm = Notice(Severity.WARNING, Code.PART_WARM, event.utc_s, event.serial)
                 self._put(Concern(warm, event.utc_s + event.wait_s))
             case Batch():
                 facts: dict[str, Fact] = {"said": batch_doubt(event)}
-                doubt = Notice(Weight.WARNING, Code.BATCH_FIRST_UNIT, event.utc_s, facts=facts)
+                doubt = Notice(Severity.WARNING, Code.BATCH_FIRST_UNIT, event.utc_s, facts=facts)
                 self._hold(doubt, there=event.first_doubt is not None)
             case UnitStarted():
                 self._now.pop((Code.PART_WARM, event.serial), None)
@@ -219,9 +219,9 @@ class Warnings:
         self._of_outlets(facts)
         return self._now != before
 
-    def _of_facts(self, facts: Facts) -> Iterator[tuple[Weight, Code, bool, Remedy, Mapping[str, Fact]]]:
+    def _of_facts(self, facts: Facts) -> Iterator[tuple[Severity, Code, bool, Remedy, Mapping[str, Fact]]]:
         """Every warning of a fact: whether its cause is there, what would end it, and what is told of it."""
-        stop, warning = Weight.STOP, Weight.WARNING
+        stop, warning = Severity.STOP, Severity.WARNING
         yield warning, Code.METER_SILENT, facts.silent and (Code.METER_LOST, "") not in self._now, None, {}
         unusable = (Code.JOURNAL_UNUSABLE, "") in self._now
         yield stop, Code.JOURNAL_HALTED, facts.halted and not unusable, None, {}
@@ -245,7 +245,7 @@ class Warnings:
                 del self._now[code, name]
         for name, why in failing.items():
             told: dict[str, Fact] = {"outlet": name, "cause": why}
-            notice = Notice(Weight.WARNING, Code.OUTLET_FAILING, facts.utc_s, facts=told)
+            notice = Notice(Severity.WARNING, Code.OUTLET_FAILING, facts.utc_s, facts=told)
             self._put(Concern(notice), name)
 
     def _fade(self, now_s: float) -> None:
@@ -260,7 +260,7 @@ class Warnings:
             until_s, since_s = warning.until_utc_s, warning.told.utc_s
             if code is Code.PART_WARM and until_s is not None and now_s >= until_s:
                 del self._now[code, serial]
-                self._put(Concern(Notice(Weight.REMARK, Code.PART_RESTED, until_s, serial)))
+                self._put(Concern(Notice(Severity.REMARK, Code.PART_RESTED, until_s, serial)))
             elif code is Code.PART_RESTED and now_s >= since_s + RESTED_S:
                 del self._now[code, serial]
 

@@ -32,10 +32,10 @@ from acquire.records.bench import (
     Notice,
     Prompt,
     Refused,
+    Severity,
     UnitResult,
     UnitStarted,
     Untested,
-    Weight,
 )
 from acquire.records.codes import (
     BalanceKind,
@@ -198,6 +198,7 @@ __all__ = [
     "Scope",
     "SettleEvent",
     "Settled",
+    "Severity",
     "Shape",
     "Sheet",
     "Sign",
@@ -219,7 +220,6 @@ __all__ = [
     "Untested",
     "UntestedKind",
     "Verdict",
-    "Weight",
     "Why",
     "WoundFrom",
     "ZeroLeads",

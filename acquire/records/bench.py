@@ -299,7 +299,7 @@ class Prompt:
     facts: Mapping[str, Fact] = field(default_factory=dict)
 
 
-class Weight(StrEnum):
+class Severity(StrEnum):
     """How much a notice matters."""
 
     REMARK = "remark"
@@ -318,7 +318,7 @@ class Notice:
             sentence of an old record, or of an edge that has read a file or a typed line.
     """
 
-    weight: Weight
+    weight: Severity
     code: Code
     utc_s: float
     serial: str = ""
@@ -338,7 +338,7 @@ class Refused(InputImpossible):
     def notice(self, utc_s: float, serial: str = "") -> Notice:
         """What the operator is told."""
         facts = {"refusal": self.refusal.value, **self.facts}
-        return Notice(Weight.WARNING, Code.COMMAND_REFUSED, utc_s, serial, facts=facts)
+        return Notice(Severity.WARNING, Code.COMMAND_REFUSED, utc_s, serial, facts=facts)
 
 
 def refusal(error: InputImpossible, utc_s: float) -> Notice:
@@ -350,4 +350,4 @@ def refusal(error: InputImpossible, utc_s: float) -> Notice:
     """
     if isinstance(error, Refused):
         return error.notice(utc_s)
-    return Notice(Weight.WARNING, Code.COMMAND_REFUSED, utc_s, facts={"said": str(error)})
+    return Notice(Severity.WARNING, Code.COMMAND_REFUSED, utc_s, facts={"said": str(error)})

@@ -17,7 +17,7 @@ from typing import NamedTuple
 
 from acquire.choices import FAILING, PASSING
 from acquire.errors import InputImpossible
-from acquire.journal.question import Record
+from acquire.journal.query import Record
 from acquire.quantity import counted
 from acquire.records import BalanceFound, Batch, BatchEvent, BatchState, Outcome, Purpose
 from acquire.reports.series import Change, Counted, Series, series_of

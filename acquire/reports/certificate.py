@@ -19,7 +19,7 @@ import msgspec
 
 from acquire.errors import InputImpossible, JournalUnusable
 from acquire.journal.entry import Entry
-from acquire.journal.question import Question, Record
+from acquire.journal.query import Query, Record
 from acquire.records import CheckStandard, Evidence, LeadZero, Notice, Purpose, Verdict
 from acquire.reports.lookback import Doubts
 from acquire.reports.visits import Visit, evidence_of, judged_visit, record_of, visits_of
@@ -253,20 +253,20 @@ def _of_the_bench(record: Record, visit: Visit, as_of_utc_s: float) -> list[Entr
     meters = {each.meter_id for each in visit.values}
     checks: dict[str, Entry] = {}
     in_control_s = [end_s - DAY_S]
-    for entry in record.find(Question(kinds=("check_standard",), bench=bench, until_utc_s=end_s)):
+    for entry in record.find(Query(kinds=("check_standard",), bench=bench, until_utc_s=end_s)):
         check = record_of(entry, CheckStandard)
         if check.meter_id in meters:
             checks[check.meter_id] = entry
     latest = [record_of(entry, CheckStandard) for entry in checks.values()]
     in_control_s += [check.utc_s for check in latest if check.in_control]
     since_s = min(max(in_control_s), end_s)
-    found = record.find(Question(kinds=("notice",), since_utc_s=since_s, until_utc_s=end_s))
+    found = record.find(Query(kinds=("notice",), since_utc_s=since_s, until_utc_s=end_s))
     notices = [
         entry for entry in found if entry.id.partition("-")[0] == birth and record_of(entry, Notice).code in
         OF_THE_BENCH and not entry.serial
     ]  # fmt: skip
     until_s = math.nextafter(as_of_utc_s, math.inf)
-    zeros = record.find(Question(kinds=("lead_zero",), bench=bench, until_utc_s=until_s))
+    zeros = record.find(Query(kinds=("lead_zero",), bench=bench, until_utc_s=until_s))
     moved = []
     for entry in zeros:
         doubts = Doubts.among([record_of(entry, LeadZero)])

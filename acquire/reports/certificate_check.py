@@ -19,7 +19,7 @@ from acquire import __version__
 from acquire.errors import InputImpossible, SteadyohmError
 from acquire.journal.entry import Entry
 from acquire.journal.plain import spelt
-from acquire.journal.question import Record
+from acquire.journal.query import Record
 from acquire.records import Outcome
 from acquire.reports.certificate import Certificate, certificate_from_text, certificate_of
 from acquire.reports.certificate_document import certificate_document

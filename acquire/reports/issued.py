@@ -24,7 +24,7 @@ import msgspec
 
 from acquire.errors import InputImpossible, SteadyohmError, unreadable
 from acquire.files.new_file import new_file
-from acquire.journal.question import Record
+from acquire.journal.query import Record
 from acquire.records import Outcome
 from acquire.reports.figures import moment
 from acquire.reports.visits import Visit, visits_of

@@ -14,7 +14,7 @@ from acquire.errors import FileInvalid, InputImpossible
 from acquire.files.toml_file import TomlFile
 from acquire.files.toml_lines import find_lines
 from acquire.journal.entry import Entry
-from acquire.journal.question import Question, Record
+from acquire.journal.query import Query, Record
 from acquire.records import Code, Pair
 from acquire.reports.visits import Visit, visits_on
 from acquire.sheets import sheet_of
@@ -33,7 +33,7 @@ def called_good(record: Record) -> dict[str, Readings]:
     Raises:
         InputImpossible, JournalUnusable: a unit of the record cannot be read.
     """
-    asked = Question(kinds=("notice",), with_evidence=False)
+    asked = Query(kinds=("notice",), with_evidence=False)
     marks = [entry for entry in record.find(asked) if entry.payload.get("code") == Code.UNIT_GOOD]
     stays = [_stay(record, mark) for mark in marks]
     return {

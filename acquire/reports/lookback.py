@@ -13,7 +13,7 @@ from types import SimpleNamespace
 from typing import Any
 
 from acquire.choices import PASSING
-from acquire.journal.question import Question, Record
+from acquire.journal.query import Query, Record
 from acquire.outlets.payload import iso_time
 from acquire.physics.leads import moved
 from acquire.quantity import counted
@@ -32,7 +32,7 @@ class Doubts:
     @classmethod
     def of(cls, record: Record) -> Doubts:
         """Look them up in a record. Raises JournalUnusable where it cannot be read."""
-        found = (entry.record for entry in record.find(Question(kinds=("lead_zero",))))
+        found = (entry.record for entry in record.find(Query(kinds=("lead_zero",))))
         return cls.among(zero for zero in found if isinstance(zero, LeadZero))
 
     @classmethod
@@ -129,7 +129,7 @@ def span_since_check(record: Record, meter_id: str, bench: str | None = None) ->
     Raises:
         JournalUnusable: the record cannot be read.
     """
-    found = record.find(Question(kinds=("check_standard",), meter_id=meter_id, bench=bench))
+    found = record.find(Query(kinds=("check_standard",), meter_id=meter_id, bench=bench))
     checks = sorted((record_of(entry, CheckStandard) for entry in found), key=lambda check: check.utc_s)
     bad = [number for number, check in enumerate(checks) if not check.in_control]
     if not checks:
@@ -152,7 +152,7 @@ def by_meter(record: Record, meter_id: str, span: Span, bench: str | None = None
     """Every verdict that a meter gave within a time, oldest first. Raises JournalUnusable."""
     doubts = Doubts.of(record)
     since_s, until_s = span.since_utc_s, span.until_utc_s
-    question = Question(
+    question = Query(
         kinds=("verdict",), meter_id=meter_id, bench=bench, since_utc_s=since_s, until_utc_s=until_s
     )
     own = [each.name for each in fields(MeterRow) if each.name not in ("time_utc", "doubt")]

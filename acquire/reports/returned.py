@@ -17,7 +17,7 @@ import msgspec
 
 from acquire.choices import FAILING
 from acquire.errors import InputImpossible
-from acquire.journal.question import Question, Record
+from acquire.journal.query import Query, Record
 from acquire.physics.budget import combine
 from acquire.physics.common import combination
 from acquire.physics.copper import CONDUCTORS
@@ -221,7 +221,7 @@ def paper_visit(record: Record, serial: str) -> Visit:
         InputImpossible: no paper of the unit was imported, or none of it states a temperature.
         JournalUnusable: the record cannot be read.
     """
-    found = record.find(Question(serial=serial, kinds=("imported_result",)))
+    found = record.find(Query(serial=serial, kinds=("imported_result",)))
     values = [OnRecord(entry.id, record_of(entry, ImportedResult)) for entry in found]
     if not values:
         raise InputImpossible(f"No paper record of {serial} was imported.", "steadyohm import takes them.")
@@ -373,16 +373,16 @@ def _sisters(record: Record, then: Visit, steps: list[str]) -> tuple[list[dict[s
     started = then.started
     celsius = then.resistances()[steps[0]].reference_celsius
     if started.batch:
-        of_batch = Question(kinds=("verdict",), sheet=started.sheet, batch=started.batch)
+        of_batch = Query(kinds=("verdict",), sheet=started.sheet, batch=started.batch)
         units = _units(record, of_batch, started.serial, steps, celsius)
         if len(units) >= ENOUGH_IN_BATCH:
             return units, started.batch
-    latest = Question(kinds=("verdict",), sheet=started.sheet, limit=MOST_SISTERS * 3 * len(steps))
+    latest = Query(kinds=("verdict",), sheet=started.sheet, limit=MOST_SISTERS * 3 * len(steps))
     return _units(record, latest, started.serial, steps, celsius), ""
 
 
 def _units(
-    record: Record, question: Question, own: str, steps: list[str], celsius: float
+    record: Record, question: Query, own: str, steps: list[str], celsius: float
 ) -> list[dict[str, float]]:
     names = ("serial", "step", "purpose", "counts", "outcome", "reference_ohm", "reference_celsius")
     units: dict[str, dict[str, float]] = {}

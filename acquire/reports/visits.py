@@ -21,7 +21,7 @@ from acquire.choices import FAILING
 from acquire.errors import InputImpossible, JournalUnusable
 from acquire.journal.entry import Entry
 from acquire.journal.plain import KINDS, evidence_from_plain
-from acquire.journal.question import OF_A_STAY, Question, Record
+from acquire.journal.query import OF_A_STAY, Query, Record
 from acquire.journal.upgrade import sign_of_today, upgraded
 from acquire.records import (
     BalanceFound,
@@ -297,7 +297,7 @@ def brief_visits(
     What was done to batches is added to `deeds`, where they are given.
     """
     kinds = OF_A_STAY if deeds is None else (*OF_A_STAY, "batch")
-    return _visits(_read(record, Question(kinds=kinds, since_utc_s=since_utc_s)), deeds)
+    return _visits(_read(record, Query(kinds=kinds, since_utc_s=since_utc_s)), deeds)
 
 
 # ---------------------------------------------------------------- a batch
@@ -367,7 +367,7 @@ def units_of(record: Record, name: str, purpose: Purpose | None = None) -> Batch
         JournalUnusable: the record cannot be read.
     """
     deeds: list[Batch] = []
-    visits = _visits(_read(record, Question(batch=name, kinds=("verdict", "batch", *OF_A_STAY))), deeds)
+    visits = _visits(_read(record, Query(batch=name, kinds=("verdict", "batch", *OF_A_STAY))), deeds)
     if not visits and not deeds:
         return None
     purposes = [visit.purpose for visit in visits]
@@ -404,7 +404,7 @@ AT_ONCE = 512
 """Entries that are decoded in one go; the processor keeps them at hand."""
 
 
-def _read(record: Record, question: Question) -> Iterator[tuple[str, Any, bytes]]:
+def _read(record: Record, question: Query) -> Iterator[tuple[str, Any, bytes]]:
     """Ids with what their entries hold, of verdicts a value, and their JSON."""
     rows = record.payloads(question)
     while block := list(islice(rows, AT_ONCE)):

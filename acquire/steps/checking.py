@@ -30,9 +30,9 @@ from acquire.records import (
     Refusal,
     Refused,
     Settled,
+    Severity,
     Shape,
     Term,
-    Weight,
     Why,
 )
 from acquire.steps.setup_choice import HEADROOM, MeterStatements, Wanted
@@ -159,7 +159,7 @@ class CheckDuty:
         if not reason.strip():
             raise Refused(Refusal.CHECK_NO_REASON)
         self.blocked = self.asked = False
-        return Notice(Weight.WARNING, Code.CHECK_OVERRIDDEN, utc_s, facts={"reason": reason.strip()})
+        return Notice(Severity.WARNING, Code.CHECK_OVERRIDDEN, utc_s, facts={"reason": reason.strip()})
 
     def take(
         self, settled: Settled, conditions: Conditions, meter: MeterStatements, place: Circumstances
@@ -181,14 +181,14 @@ class CheckDuty:
         corrected = self._corrected(settled, conditions, meter)
         if corrected is None:
             facts: dict[str, Fact] = {"model": place.meter_model, "resistor": self.resistor.name}
-            return [Notice(Weight.STOP, Code.METER_UNSTATED, settled.utc_s, facts=facts)]
+            return [Notice(Severity.STOP, Code.METER_UNSTATED, settled.utc_s, facts=facts)]
         if not self._is_it(corrected.reference_ohm):
             other: dict[str, Fact] = {
                 "ohm": corrected.reference_ohm,
                 "resistor": self.resistor.name,
                 "certificate_ohm": self.resistor.certificate_ohm,
             }
-            return [Notice(Weight.WARNING, Code.CHECK_OTHER, settled.utc_s, facts=other)]
+            return [Notice(Severity.WARNING, Code.CHECK_OTHER, settled.utc_s, facts=other)]
         history = [] if self.comparing is not None else self.history_ohm[-self.keep :]
         check = check_bench(corrected.reference_ohm, corrected.expanded_ohm, self.resistor, history)
         record = self._record(check, corrected, conditions, place)
@@ -327,7 +327,7 @@ class CheckDuty:
             "signs": tuple(record.signs),
             "stops": self.stops,
         }
-        weight = Weight.STOP if self.stops else Weight.WARNING
+        weight = Severity.STOP if self.stops else Severity.WARNING
         return [Notice(weight, Code.CHECK_OUT_OF_CONTROL, record.utc_s, facts=facts)]
 
 

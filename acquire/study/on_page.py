@@ -14,7 +14,7 @@ from pathlib import Path
 
 from acquire.clock import Clock
 from acquire.outlets.orders import Answer, Order, Stop
-from acquire.page.behind import About, Behind, Facts, Plain, Posted, Unfit, short_text
+from acquire.page.backend import About, Facts, PageBackend, Plain, Posted, Unfit, short_text
 from acquire.page.bench_page import BenchPage
 from acquire.page.papers import studies_in
 from acquire.page.shelf import Shelf
@@ -25,7 +25,7 @@ from acquire.steps.pairs import PairTable
 from acquire.study.plan import names_in, parts_named
 from acquire.study.record import Wish
 from acquire.study.run import StudyBench, study_bench
-from acquire.study.work import Finished, Happening, Taken
+from acquire.study.work import Finished, StudyEvent, Taken
 from acquire.words.notices import said
 
 Start = Callable[[Callable[[asyncio.Event, Callable[[], None]], Awaitable[None]]], Awaitable[None]]
@@ -47,7 +47,7 @@ class PageScreen:
         if isinstance(event, SHOWN):
             self.page.show(event)
 
-    def tell(self, happening: Happening) -> None:
+    def tell(self, happening: StudyEvent) -> None:
         """Show what has happened in the study."""
         match happening:
             case Taken():
@@ -105,7 +105,7 @@ class StudiesOnPage:
                 page.stream.replace(before[0], "setup")
                 page.pages.behind, page.pages.asks, page.pages.posts = None, before[1], before[2]
 
-    def _behind(self, bench: StudyBench) -> Behind:
+    def _behind(self, bench: StudyBench) -> PageBackend:
         async def obey(order: Order) -> Answer:
             if isinstance(order, Stop):
                 bench.stop.set()
@@ -121,7 +121,7 @@ class StudiesOnPage:
             return Facts(now_s, celsius=None if air is None else air.celsius, temperature_known=known)
 
         asks = {"/study": studies_in(self.folder)}
-        return Behind(facts, self.clock.utc_s, self.clock.monotonic_s, obey, may_stop=True, asks=asks)
+        return PageBackend(facts, self.clock.utc_s, self.clock.monotonic_s, obey, may_stop=True, asks=asks)
 
 
 async def _both(stop: asyncio.Event, ended: asyncio.Event) -> None:

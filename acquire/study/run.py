@@ -37,12 +37,12 @@ from acquire.records import (
     LiftOff,
     Notice,
     Prompt,
+    Severity,
     TypeTemperature,
-    Weight,
 )
 from acquire.sheets import load_sheet
 from acquire.study.record import StudyFile, Wish, part_names, record_of, step_named
-from acquire.study.work import Finished, Happening, StudyWork, Taken, TakenBack
+from acquire.study.work import Finished, StudyEvent, StudyWork, Taken, TakenBack
 from acquire.words.prompts import asked
 from drivers.reading import Reading
 from system.ending import asked_to_end
@@ -61,7 +61,7 @@ class Screen(Protocol):
     def show(self, event: Event) -> None:
         """Show one event of the bench, without its value."""
 
-    def tell(self, happening: Happening) -> None:
+    def tell(self, happening: StudyEvent) -> None:
         """Show what has happened in the study."""
 
 
@@ -198,16 +198,18 @@ class StudyBench:
                 command = to_command(line)
             except InputImpossible as error:
                 told = {"said": error.what}
-                self.screen.show(Notice(Weight.WARNING, Code.COMMAND_UNKNOWN, self.clock.utc_s(), facts=told))
+                self.screen.show(
+                    Notice(Severity.WARNING, Code.COMMAND_UNKNOWN, self.clock.utc_s(), facts=told)
+                )
                 continue
             if command is None:
-                self.screen.show(Notice(Weight.REMARK, Code.STUDY_HELP, self.clock.utc_s()))
+                self.screen.show(Notice(Severity.REMARK, Code.STUDY_HELP, self.clock.utc_s()))
             else:
                 await self.obey(command)
 
     # ------------------------------------------------------------------ out
 
-    def _out(self, happenings: Sequence[Happening]) -> None:
+    def _out(self, happenings: Sequence[StudyEvent]) -> None:
         """On the disk first, then on the screen."""
         if self.stop.is_set():
             return
@@ -283,7 +285,7 @@ class StudyScreen(Terminal):
                 return
         self._refresh()
 
-    def tell(self, happening: Happening) -> None:
+    def tell(self, happening: StudyEvent) -> None:
         """Show what has happened in the study."""
         match happening:
             case Taken():

@@ -34,10 +34,10 @@ from acquire.records import (
     Refusal,
     Refused,
     Settled,
+    Severity,
     StartUnit,
     Step,
     UnitStarted,
-    Weight,
     Why,
 )
 from acquire.records.bench import refusal
@@ -77,7 +77,7 @@ class Finished:
     """Nothing is missing."""
 
 
-Happening = Taken | TakenBack | Finished | Prompt | Notice | LeadZero | Approach | Contact | LiftOff
+StudyEvent = Taken | TakenBack | Finished | Prompt | Notice | LeadZero | Approach | Contact | LiftOff
 """What comes out, for the file and the screen. Never a value at rest: nobody is to see one."""
 
 
@@ -166,12 +166,12 @@ class StudyWork:
 
     # ------------------------------------------------------------------ in
 
-    def feed(self, reading: Reading) -> list[Happening]:
+    def feed(self, reading: Reading) -> list[StudyEvent]:
         """Take one reading of the ohms meter."""
         wanted = self.wanted
         if reading.kind is Kind.VALUE:
             self._conducted_s = reading.monotonic_s
-        out: list[Happening] = list(self._watch.notices(reading, wanted.quantity))
+        out: list[StudyEvent] = list(self._watch.notices(reading, wanted.quantity))
         self._still.see(reading, wanted.quantity)
         self.settling.expect(
             Expectation(wanted.slow, wanted.quantity, close_enough_si=wanted.close_enough_ohm)
@@ -184,13 +184,13 @@ class StudyWork:
                 out += self._moved(event)
         return [*out, *self._asked()]
 
-    def feed_temperature(self, reading: Reading, standard_uncertainty_kelvin: float) -> list[Happening]:
+    def feed_temperature(self, reading: Reading, standard_uncertainty_kelvin: float) -> list[StudyEvent]:
         """Take one reading of the thermometer."""
         return [*self.conditions.read(reading, standard_uncertainty_kelvin)]
 
-    def tick(self, monotonic_s: float, utc_s: float) -> list[Happening]:
+    def tick(self, monotonic_s: float, utc_s: float) -> list[StudyEvent]:
         """Let time pass."""
-        out: list[Happening] = []
+        out: list[StudyEvent] = []
         for event in self.settling.tick(monotonic_s, utc_s):
             self._still.follow(event)
             if isinstance(event, LiftOff):
@@ -210,7 +210,7 @@ class StudyWork:
         self._still.forget()
         self._acted = self._acted_turn = None
 
-    def command(self, command: Command, utc_s: float) -> list[Happening]:
+    def command(self, command: Command, utc_s: float) -> list[StudyEvent]:
         """Carry out a command; one that makes no sense now is answered by a notice."""
         try:
             out = self._obey(command, utc_s)
@@ -220,14 +220,14 @@ class StudyWork:
 
     # ------------------------------------------------------------------ values
 
-    def _moved(self, event: Approach | Contact | LiftOff) -> list[Happening]:
+    def _moved(self, event: Approach | Contact | LiftOff) -> list[StudyEvent]:
         if isinstance(event, LiftOff):
             if self._acted_turn is not None:
                 self._lifted_s = self._conducted_s
             self._acted = self._acted_turn = None
         return [event]
 
-    def _settled(self, settled: Settled) -> list[Happening]:
+    def _settled(self, settled: Settled) -> list[StudyEvent]:
         """A value is at rest: the leads', a part's, or one that nobody asked for."""
         before, turn = self._acted, self.turn
         if before is not None and before.contact_s == settled.contact_s:
@@ -236,7 +236,7 @@ class StudyWork:
             return []
         if not self.ready:
             facts: dict[str, Fact] = {"operator": turn.operator}
-            return self._once(Notice(Weight.WARNING, Code.STUDY_TURN, settled.utc_s, facts=facts))
+            return self._once(Notice(Severity.WARNING, Code.STUDY_TURN, settled.utc_s, facts=facts))
         if self.duties.zeroing:
             self._acted = settled
             return [
@@ -244,10 +244,10 @@ class StudyWork:
             ]
         if self._lifted_s is not None and settled.contact_s - self._lifted_s < SWAP_S:
             self._acted = settled
-            return [Notice(Weight.WARNING, Code.STUDY_TOO_SOON, settled.utc_s, facts={"part": turn.label})]
+            return [Notice(Severity.WARNING, Code.STUDY_TOO_SOON, settled.utc_s, facts={"part": turn.label})]
         return self._measured(settled, turn)
 
-    def _revised(self, settled: Settled, before: Settled) -> list[Happening]:
+    def _revised(self, settled: Settled, before: Settled) -> list[StudyEvent]:
         """A later report of a touch that was acted on: news only if the value has moved since."""
         turn, moved = self._acted_turn, abs(settled.value_si - before.value_si)
         within = max(settled.expanded_si, before.expanded_si)
@@ -255,7 +255,7 @@ class StudyWork:
             return []
         return self._measured(settled, turn, revised=True)
 
-    def _measured(self, settled: Settled, turn: Turn, *, revised: bool = False) -> list[Happening]:
+    def _measured(self, settled: Settled, turn: Turn, *, revised: bool = False) -> list[StudyEvent]:
         """Correct, match, and take the value if it is of the pair that was asked for."""
         events = self._work().take(settled, Admission.NEW)
         verdict = next((event.verdict for event in events if isinstance(event, Judged)), None)
@@ -287,7 +287,7 @@ class StudyWork:
         following = self.turn
         self.ready = following is not None and (following.operator, following.trial) == self._hands
 
-    def _once(self, notice: Notice) -> list[Happening]:
+    def _once(self, notice: Notice) -> list[StudyEvent]:
         """A notice, unless it was the last that was told."""
         if self._told is not None and replace(self._told, utc_s=notice.utc_s) == notice:
             return []
@@ -311,7 +311,7 @@ class StudyWork:
 
     # ------------------------------------------------------------------ the operator
 
-    def _obey(self, command: Command, utc_s: float) -> list[Happening]:
+    def _obey(self, command: Command, utc_s: float) -> list[StudyEvent]:
         match command:
             case ConfirmOpen():
                 return self._here()
@@ -320,14 +320,14 @@ class StudyWork:
             case MeasureAgain():
                 return self._again(command.step)
             case Note():
-                return [Notice(Weight.REMARK, Code.NOTE, utc_s, facts={"note": command.text})]
+                return [Notice(Severity.REMARK, Code.NOTE, utc_s, facts={"note": command.text})]
             case _ if isinstance(command, Duty):
                 events = self.duties.obey(command, utc_s)
                 return [event for event in events if isinstance(event, Notice)]
             case _:
                 raise Refused(Refusal.STUDY_NO_PLACE)
 
-    def _here(self) -> list[Happening]:
+    def _here(self) -> list[StudyEvent]:
         """The operator whose turn it is has the probes; the leads are zeroed as after any change of shift."""
         if self.turn is None:
             raise Refused(Refusal.STUDY_DONE)
@@ -337,7 +337,7 @@ class StudyWork:
         self.duties.zeroing = self.conditions.lead_wanted and not self.four_wire
         return []
 
-    def _pick(self, label: str) -> list[Happening]:
+    def _pick(self, label: str) -> list[StudyEvent]:
         """Measure this part next; it must be this operator's and of this round."""
         turn = self.turn
         if turn is None:
@@ -354,7 +354,7 @@ class StudyWork:
         self._picked, self._unit = mine[label].number, None
         return []
 
-    def _again(self, label: str | None) -> list[Happening]:
+    def _again(self, label: str | None) -> list[StudyEvent]:
         """Take the last measurement back, or that of another part by the same hands in the same round."""
         number = self._last if label is None else self._by_the_same_hands(label.upper())
         if number is None or number not in self.taken:
@@ -370,7 +370,7 @@ class StudyWork:
         turns = (t for t in self.plan.turns if t.label == label and (t.operator, t.trial) == self._hands)
         return next((t.number for t in turns), None)
 
-    def _asked(self) -> list[Happening]:
+    def _asked(self) -> list[StudyEvent]:
         """The prompt, when it has changed."""
         prompt = self.prompt()
         if prompt == self._prompt:

@@ -27,7 +27,7 @@ import psycopg
 from acquire.clock import RealClock
 from acquire.journal.entry import Entry
 from acquire.journal.plain import kind_of, to_plain
-from acquire.journal.question import Question
+from acquire.journal.query import Query
 from acquire.line.incoming import read
 from acquire.line.migrating import make_months
 from acquire.line.record import LineRecord
@@ -223,10 +223,8 @@ REPORTS = {
 }
 
 QUESTIONS = {
-    "history, the latest 200": Question(limit=200, with_evidence=False),
-    "chart: all checks of one bench": Question(
-        kinds=("check_standard",), bench="bench-7", with_evidence=False
-    ),
+    "history, the latest 200": Query(limit=200, with_evidence=False),
+    "chart: all checks of one bench": Query(kinds=("check_standard",), bench="bench-7", with_evidence=False),
 }
 
 

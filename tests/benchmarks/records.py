@@ -28,7 +28,7 @@ from acquire.answers.batch import all_batches, report_from
 from acquire.bench.daemon import unit_known
 from acquire.clock import RealClock
 from acquire.journal.history import JournalReader
-from acquire.journal.question import Question
+from acquire.journal.query import Query
 from acquire.journal.store import Journal
 from acquire.records import (
     Batch,
@@ -169,8 +169,8 @@ def questions(folder, batches):
 
     return {
         "bare SELECT count(*)": lambda: bare_count(folder / "journal.db"),
-        "history of one serial": lambda: asked(Question(serial=f"{middle}-0100")),
-        "history of one batch, with evidence": lambda: asked(Question(batch=middle)),
+        "history of one serial": lambda: asked(Query(serial=f"{middle}-0100")),
+        "history of one batch, with evidence": lambda: asked(Query(batch=middle)),
         "which batch a unit belongs to (at each start)": lambda: unit_known(
             folder / "journal.db", f"{middle}-0100", Purpose.FINAL
         ),

@@ -7,7 +7,7 @@ from tempfile import gettempdir
 
 from acquire.answers.history import entries_of
 from acquire.journal.history import JournalReader
-from acquire.journal.question import Question
+from acquire.journal.query import Query
 from acquire.records import Outcome
 from acquire.reports.certificate import Given, Heading, certificate_of
 from acquire.reports.certificate_check import SOFTWARE, check
@@ -48,7 +48,7 @@ def paper_questions(folder, batches):
     def exported(write):
         def run(record):
             try:
-                return write(target, record.find(Question(kinds=("verdict",), with_evidence=False)))
+                return write(target, record.find(Query(kinds=("verdict",), with_evidence=False)))
             finally:
                 target.unlink(missing_ok=True)
 
@@ -62,10 +62,10 @@ def paper_questions(folder, batches):
         return _sisters(record, visit, list(visit.resistances()))
 
     return {
-        "search: outcome fail, latest 200": searched(Question(outcomes=(Outcome.FAIL,), limit=200)),
-        "search: outcome fail, all": searched(Question(outcomes=(Outcome.FAIL,))),
-        "search: diagnosis, all": searched(Question(diagnosis="turns")),
-        "search: meter, latest 200": searched(Question(meter_id=meter, limit=200)),
+        "search: outcome fail, latest 200": searched(Query(outcomes=(Outcome.FAIL,), limit=200)),
+        "search: outcome fail, all": searched(Query(outcomes=(Outcome.FAIL,))),
+        "search: diagnosis, all": searched(Query(diagnosis="turns")),
+        "search: meter, latest 200": searched(Query(meter_id=meter, limit=200)),
         "certificate as HTML": with_record(lambda record: as_html(paper(record))),
         "certificate as PDF": with_record(lambda record: as_pdf(paper(record))),
         "certificate checked": with_record(lambda record: check(as_html(paper(record)), record)),

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from acquire.page import stream as stream_module
-from acquire.page.behind import About, Facts
+from acquire.page.backend import About, Facts
 from acquire.page.contact_view import PHASES
 from acquire.page.stream import Stream
 from acquire.page.view import View
@@ -28,7 +28,7 @@ from acquire.records import (
     Prompt,
     Purpose,
     Settled,
-    Weight,
+    Severity,
     Why,
 )
 from acquire.steps.pairs import PairTable
@@ -94,7 +94,7 @@ EVENTS = st.one_of(
         lambda weight, code, text, serial, step: Notice(
             weight, code, 5.0, serial, step.pair, facts={"said": text}
         ),
-        st.sampled_from(Weight),
+        st.sampled_from(Severity),
         CODES,
         st.text(max_size=20),
         SERIALS,

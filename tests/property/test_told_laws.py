@@ -9,7 +9,13 @@ from pathlib import Path
 from hypothesis import given
 from hypothesis import strategies as st
 
-from acquire.answers.told import explanation_of, identification_lines, learnt_sheet, reading_of, told_about
+from acquire.answers.reported import (
+    explanation_of,
+    identification_lines,
+    learnt_sheet,
+    reading_of,
+    told_about,
+)
 from acquire.errors import SteadyohmError
 from acquire.sheets import load_sheet
 from tests.tries import tries

@@ -9,7 +9,7 @@ import pytest
 
 from acquire.clock import HandClock
 from acquire.errors import JournalUnusable
-from acquire.journal.history import JournalReader, Question
+from acquire.journal.history import JournalReader, Query
 from acquire.journal.store import Journal
 from acquire.words.notices import said
 from tests.known_records import EVIDENCE, verdict, verdicts
@@ -80,7 +80,7 @@ def damage_once(whole, folder, seed):
     assert all(file.read_bytes() == data for file in aside), "what was set aside is what was found"
     assert bool(aside) == any("is kept as" in text for text in told)
     with contextlib.suppress(JournalUnusable), JournalReader(folder / "copy.db") as reader:
-        list(reader.find(Question()))
+        list(reader.find(Query()))
         reader.batches()
     return bool(aside)
 

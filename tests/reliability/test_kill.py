@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from acquire.clock import RealClock
-from acquire.journal.history import JournalReader, Question
+from acquire.journal.history import JournalReader, Query
 from acquire.journal.store import Journal
 from tests.brokers import Mosquitto, needs_mosquitto, subscriber
 from tests.reliability.victims import WORK_A_LIFE
@@ -48,7 +48,7 @@ async def killed(tmp_path, kills, seed):
 async def all_heard(folder, ear):
     """What the broker has confirmed may still be on its way; `compare` says what is missing."""
     with JournalReader(folder / "journal") as journal:
-        wanted = {entry.id for entry in journal.find(Question(kinds=("verdict",), limit=1_000_000))}
+        wanted = {entry.id for entry in journal.find(Query(kinds=("verdict",), limit=1_000_000))}
     with contextlib.suppress(TimeoutError):
         await ear.until(lambda e: wanted <= {payload["id"] for payload in e.of("verdict")})
 

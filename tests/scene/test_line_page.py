@@ -25,7 +25,7 @@ from acquire.line.incoming import read
 from acquire.line.store import Store
 from acquire.outlets.payload import as_json, payload_of
 from acquire.outlets.topics import State, Status, Topics, live_payload
-from acquire.records import Outcome, Weight
+from acquire.records import Outcome, Severity
 from acquire.sheets import load_sheet
 from tests.brokers import Mosquitto, needs_mosquitto
 from tests.browsers import LAPTOP, PHONE, needs_chromium, opened, picture, until_served
@@ -181,7 +181,7 @@ def test_all_benches_are_seen_at_a_glance(tmp_path, mosquitto, database, browser
 
         stop = replace(
             NOTICE,
-            weight=Weight.STOP,
+            weight=Severity.STOP,
             facts={"said": f"{HOSTILE} The meter fails its check."},
             utc_s=time.time(),
         )

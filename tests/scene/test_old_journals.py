@@ -16,7 +16,7 @@ from acquire.answers.history import history_line
 from acquire.errors import InputImpossible
 from acquire.journal.history import JournalReader
 from acquire.journal.plain import KINDS, from_plain
-from acquire.journal.question import Question
+from acquire.journal.query import Query
 from acquire.journal.upgrade import upgraded
 from acquire.line.incoming import Arrived, read
 from acquire.page.past import Past
@@ -83,7 +83,7 @@ def stored():
 
 def test_every_entry_becomes_a_record_of_today(record):
     """And spelt and read once more it is the same."""
-    entries = list(record.find(Question()))
+    entries = list(record.find(Query()))
     assert len(entries) == len(stored()) > 80
     for entry in entries:
         assert type(entry.record) is KINDS[entry.kind]
@@ -93,7 +93,7 @@ def test_every_entry_becomes_a_record_of_today(record):
 def test_reading_changes_no_byte(folder):
     before = (folder / "journal.db").read_bytes()
     with JournalReader(folder) as reader:
-        for entry in reader.find(Question()):
+        for entry in reader.find(Query()):
             assert history_line(entry)
     assert (folder / "journal.db").read_bytes() == before
 
@@ -150,7 +150,7 @@ def test_the_page_lists_them(folder):
 
 
 def test_a_diagnosis_is_found_by_its_old_sentence(record):
-    found = record.find(Question(diagnosis="162 of 1020 turns"))
+    found = record.find(Query(diagnosis="162 of 1020 turns"))
     assert [entry.serial for entry in found] == ["P80-0004"]
 
 

@@ -13,7 +13,7 @@ from acquire.bench.daemon import recorded
 from acquire.clock import HandClock
 from acquire.errors import InputImpossible
 from acquire.journal.history import JournalReader
-from acquire.journal.question import Question
+from acquire.journal.query import Query
 from acquire.journal.store import Journal
 from acquire.line.board import Board
 from acquire.line.incoming import Arrived, read
@@ -196,7 +196,7 @@ def folder(tmp_path_factory, events):
 def results(folder):
     """Entries of all results, oldest first."""
     with JournalReader(folder) as record:
-        return list(record.find(Question(kinds=("unit_result",))))
+        return list(record.find(Query(kinds=("unit_result",))))
 
 
 @pytest.fixture(scope="module")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
-from acquire.page.behind import About
+from acquire.page.backend import About
 from acquire.page.view import View
 from acquire.records import (
     Approach,
@@ -23,8 +23,8 @@ from acquire.records import (
     Prompt,
     Purpose,
     Settled,
+    Severity,
     UnitStarted,
-    Weight,
     Why,
 )
 from acquire.sheets import load_sheet
@@ -138,7 +138,7 @@ def moments():
         "reads_through": ("slow charge",),
         "last": ("1", "2"),
     }
-    view.show(Notice(Weight.WARNING, Code.PAIR_OTHER, NOON_S, "P80-0004", Pair("2", "3"), facts=wrong))
+    view.show(Notice(Severity.WARNING, Code.PAIR_OTHER, NOON_S, "P80-0004", Pair("2", "3"), facts=wrong))
     view.show(prompt(PLOVER, 1, Ask.TOUCH_AGAIN))
     yield "other pair", view.state()
     view.show(LiftOff("meter", 16.0, NOON_S))
@@ -168,7 +168,7 @@ def moments():
     view.see(reading(None, 1.0), Quantity.RESISTANCE)
     view.show(replace(prompt(PLOVER, 0), facts={"turn_ohm": 2000.0}))
     yield "dial", view.state()
-    view.show(Notice(Weight.STOP, Code.METER_LOST, NOON_S, facts={"cause": "tcp:192.0.2.7: it hung up."}))
+    view.show(Notice(Severity.STOP, Code.METER_LOST, NOON_S, facts={"cause": "tcp:192.0.2.7: it hung up."}))
     yield "lost", view.state()
     for serial in SERIALS.values():
         view = at_work(serial=serial)
@@ -180,9 +180,9 @@ def moments():
         view.show(prompt(PLOVER, 2, why=Why.SILENT))
         yield f"silent {serial[:9]}", view.state()
     view = at_work()
-    view.show(Notice(Weight.STOP, Code.JOURNAL_UNUSABLE, NOON_S, facts={"cause": "the disk is full"}))
+    view.show(Notice(Severity.STOP, Code.JOURNAL_UNUSABLE, NOON_S, facts={"cause": "the disk is full"}))
     for code in (Code.METER_HOLD, Code.METER_BATTERY):
-        view.show(Notice(Weight.WARNING, code, NOON_S))
+        view.show(Notice(Severity.WARNING, code, NOON_S))
     yield "stopped", view.state()
     yield "sixty pins, a hundred steps", crowded()
 

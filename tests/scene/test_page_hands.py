@@ -6,7 +6,7 @@ import contextlib
 
 import pytest
 
-from acquire.page.behind import About
+from acquire.page.backend import About
 from acquire.page.spoken import Sound
 from acquire.page.view import View
 from acquire.records import Contact, Judged, Purpose, UnitResult

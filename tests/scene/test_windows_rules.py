@@ -16,7 +16,7 @@ from pathlib import Path
 import psycopg
 import pytest
 
-from acquire.journal.history import JournalReader, Question
+from acquire.journal.history import JournalReader, Query
 from tests.brokers import Mosquitto, needs_mosquitto
 from tests.page_client import posted, until_served
 from tests.paged_daemon import heard, page_file
@@ -285,5 +285,5 @@ def test_a_line_is_collected(tmp_path, database):  # noqa: F811
     sent = 0
     for file in tmp_path.glob("benches/*/journal.db"):
         with JournalReader(file) as journal:
-            sent += sum(1 for _ in journal.find(Question()))
+            sent += sum(1 for _ in journal.find(Query()))
     assert there >= sent > 20

@@ -13,7 +13,7 @@ from acquire.clock import HandClock
 from acquire.errors import InputImpossible, JournalUnusable
 from acquire.journal.archive import Policy
 from acquire.journal.history import JournalReader
-from acquire.journal.question import Question
+from acquire.journal.query import Query
 from acquire.journal.store import Journal
 from acquire.outlets.columns import COLUMNS_OF
 from acquire.outlets.csv_log import CsvLog, Split
@@ -26,7 +26,7 @@ SMALL = Policy(largest_bytes=10_000, keep_entries=30, archive_bytes=10_000)
 def everything(folder):
     """Ids, payloads and evidence, in order."""
     with JournalReader(folder) as journal:
-        found = journal.find(Question(with_evidence=True))
+        found = journal.find(Query(with_evidence=True))
         return [(e.id, e.kind, e.utc_s, e.serial, e.payload, e.evidence) for e in found]
 
 

@@ -12,7 +12,7 @@ from acquire.bench.assembly import SOFTWARE, assemble
 from acquire.clock import HandClock
 from acquire.errors import FileInvalid, JournalUnusable, SteadyohmError
 from acquire.files.settings import load_bench
-from acquire.records import Notice, Purpose, Weight
+from acquire.records import Notice, Purpose, Severity
 from drivers.errors import ModelInvalid
 from tests.whole_bench import CONFIGS, bench_file
 
@@ -160,5 +160,5 @@ async def test_a_meter_past_its_calibration_is_told_or_refused(tmp_path, overdue
     daemon = await assembled(tmp_path, model, policy, clock=clock)
     await daemon.journal.close()
     assert [(n.code, n.weight) for n in daemon.first_notices if isinstance(n, Notice)] == [
-        ("calibration.due", Weight.WARNING)
+        ("calibration.due", Severity.WARNING)
     ]

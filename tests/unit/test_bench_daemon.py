@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import pytest
 
-from acquire.answers.told import learnt_sheet
+from acquire.answers.reported import learnt_sheet
 from acquire.bench import daemon as module
 from acquire.bench.assembly import assemble
 from acquire.bench.daemon import recorded
@@ -27,12 +27,12 @@ from acquire.records import (
     Note,
     Notice,
     Prompt,
+    Severity,
     SkipStep,
     StartUnit,
     UnitResult,
     UnitStarted,
     Verdict,
-    Weight,
 )
 from acquire.records.codes import Refusal
 from acquire.sheets import load_sheet
@@ -271,7 +271,7 @@ def test_what_the_journal_keeps():
     assert isinstance(VERDICT, Verdict)
     assert recorded([]) == []
     assert recorded([replace(NOTICE, code="command.help"), replace(NOTICE, code="result.help")]) == []
-    assert replace(NOTICE, weight=Weight.STOP) != NOTICE
+    assert replace(NOTICE, weight=Severity.STOP) != NOTICE
 
 
 async def test_a_step_that_was_left_out_stays_left_out_after_a_power_cut(tmp_path):

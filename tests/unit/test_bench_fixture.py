@@ -4,7 +4,7 @@ import pytest
 
 from acquire.bench.fixture import FixtureDesk, FixtureMeter, Place, Wiring
 from acquire.clock import HandClock
-from acquire.records import Ask, Code, FixtureMoved, FixtureOpen, Judged, Notice, Pair, Prompt, Weight
+from acquire.records import Ask, Code, FixtureMoved, FixtureOpen, Judged, Notice, Pair, Prompt, Severity
 from drivers.errors import LinkLost, MeterRefused
 from drivers.meter import Capabilities, Held, Setup
 from drivers.reading import Kind, Origin, Quantity, Reading
@@ -88,7 +88,7 @@ class Rig:
     # what the daemon is
     async def ordered(self, command):
         if self.refusing:
-            return [Notice(Weight.STOP, Code.COMMAND_REFUSED, 0.0, facts={"said": "no disk"})]
+            return [Notice(Severity.STOP, Code.COMMAND_REFUSED, 0.0, facts={"said": "no disk"})]
         self.orders.append(command)
         if isinstance(command, FixtureOpen):
             self.desk.see(Judged(VERDICT, EVIDENCE))

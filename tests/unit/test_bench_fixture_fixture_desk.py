@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from acquire.bench.fixture import FixtureDesk, Place
-from acquire.records import Ask, Code, Judged, Notice, Pair, Prompt, UnitResult, Weight
+from acquire.records import Ask, Code, Judged, Notice, Pair, Prompt, Severity, UnitResult
 from tests.known_records import EVIDENCE, RESULT, STARTED, VERDICT, ZERO
 
 TRIANGLE = frozenset(frozenset(pair) for pair in (("1", "2"), ("2", "3"), ("1", "3")))
@@ -133,7 +133,7 @@ def test_nothing_moves_while_an_open_pair_is_on_its_way_to_the_record():
     it.see(asking("1", "4"))
     it.told = True
     assert not it.must_move()
-    it.see(Notice(Weight.WARNING, Code.COMMAND_REFUSED, 0.0))
+    it.see(Notice(Severity.WARNING, Code.COMMAND_REFUSED, 0.0))
     assert it.must_move()
     it.told = True
     it.see(judged())

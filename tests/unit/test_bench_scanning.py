@@ -8,7 +8,7 @@ import contextlib
 from acquire.bench import scanning
 from acquire.bench.scanning import ScannerFeed
 from acquire.clock import HandClock
-from acquire.records import StartUnit, Weight
+from acquire.records import Severity, StartUnit
 from drivers.errors import LinkLost, LinkUnavailable
 from drivers.scanner.scanner import Code, Scan
 
@@ -75,7 +75,7 @@ async def test_a_refused_code_is_said_with_its_reason(monkeypatch):
     )
     assert commands == []
     assert "does not look like a code of this job" in notices[0].facts["cause"]
-    assert notices[0].weight is Weight.WARNING
+    assert notices[0].weight is Severity.WARNING
 
 
 async def test_an_outage_is_told_once_and_its_end_too(monkeypatch):

@@ -9,7 +9,7 @@ import pytest
 from acquire.bench.self_check import HOLDS_S, SelfCheck, mark_of, still_holds
 from acquire.clock import HandClock
 from acquire.files.bench_tables import MeterSettings
-from acquire.records import Ask, Code, Notice, Prompt, Weight
+from acquire.records import Ask, Code, Notice, Prompt, Severity
 from acquire.steps.setup_choice import Wanted
 from drivers.reading import Kind, Quantity, Reading
 
@@ -92,7 +92,7 @@ async def test_the_hearts_prompt_waits_until_the_check_is_passed():
     """Then the latest is shown; other events are never kept back."""
     bench = Bench()
     await bench.reads(None, 1)
-    note = Notice(Weight.REMARK, Code.NOTE, 0.0, facts={"note": "y"})
+    note = Notice(Severity.REMARK, Code.NOTE, 0.0, facts={"note": "y"})
     for event in (Prompt(Ask.START_UNIT), note, Prompt(Ask.TOUCH, step="first")):
         bench.check.display(event)
     assert bench.shown[-1] is note
@@ -112,7 +112,7 @@ async def test_a_wrong_resistor_is_named_once_and_never_let_through():
         await bench.reads(ohm, 1)
     failed = [notice for notice in bench.told if notice.code == "self_check.failed"]
     assert len(failed) == 1
-    assert failed[0].weight is Weight.STOP
+    assert failed[0].weight is Severity.STOP
     assert "It must read 470 Ω within 16.1 Ω, but it reads" in failed[0].facts["cause"]
     assert failed[0].facts["waiting"] is False
     await bench.reads(470.0, 3)
@@ -124,7 +124,7 @@ async def test_probes_that_nobody_has_moved_are_a_reminder_not_a_fault():
     bench = Bench()
     await bench.reads(None, 500)
     assert bench.codes == ["self_check.due", "self_check.failed"]
-    assert bench.told[-1].weight is Weight.WARNING
+    assert bench.told[-1].weight is Severity.WARNING
 
 
 async def test_a_meter_on_volts_is_told_to_be_turned():
@@ -169,6 +169,6 @@ def test_another_meter_has_another_mark(change):
 )
 def test_a_check_on_record_holds_for_a_day_and_for_its_meter(age_s, mark, holds):
     """One from the future was stamped by a clock that has been set."""
-    notice = Notice(Weight.REMARK, Code.SELF_CHECK_PASSED, 1e9 - age_s, facts={"mark": "abc"})
+    notice = Notice(Severity.REMARK, Code.SELF_CHECK_PASSED, 1e9 - age_s, facts={"mark": "abc"})
     assert still_holds(notice, mark, 1e9) is holds
     assert not still_holds(None, mark, 1e9)

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from acquire.heart.duties import LEAD_LIMIT_OHM, LEADS, take_zero
 from acquire.physics.leads import CONTACT_OHM
-from acquire.records import Circumstances, LeadZero, Purpose, Settled, Weight
+from acquire.records import Circumstances, LeadZero, Purpose, Settled, Severity
 from drivers.reading import Quantity
 from tests.known_sheets import PLOVER
 
@@ -44,7 +44,7 @@ def test_what_leads_cannot_be_is_refused_in_a_sentence(ohm):
     """A winding between the probes, or a meter in relative mode."""
     zero, notices = take_zero(settled(ohm), zero_of(0.2), PLACE)
     assert zero is None
-    assert [(n.code, n.weight) for n in notices] == [("leads.implausible", Weight.WARNING)]
+    assert [(n.code, n.weight) for n in notices] == [("leads.implausible", Severity.WARNING)]
 
 
 def test_a_zero_that_stayed_where_it_was_raises_no_doubt():

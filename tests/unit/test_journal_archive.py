@@ -10,7 +10,7 @@ from acquire.clock import HandClock
 from acquire.errors import JournalUnusable
 from acquire.journal import archive
 from acquire.journal.archive import Policy
-from acquire.journal.history import JournalReader, Question
+from acquire.journal.history import JournalReader, Query
 from acquire.journal.store import Journal
 from acquire.records import BatchEvent, BatchState, Code
 from tests.known_records import BATCH, EVIDENCE, NOTICE, RESULT, STARTED, ZERO, verdict, verdicts
@@ -43,8 +43,8 @@ async def test_what_all_outlets_have_sent_moves_and_stays_readable(journal):
     assert await archived(journal, "csv", "mqtt") == 250
     assert [entry.seq for entry in await journal.read_after(0, 1000)] == list(range(251, 301))
     with JournalReader(journal.path) as reader:
-        assert list(reader.find(Question())) == entries
-        assert [e.seq for e in reader.find(Question(limit=60))] == list(range(241, 301))
+        assert list(reader.find(Query())) == entries
+        assert [e.seq for e in reader.find(Query(limit=60))] == list(range(241, 301))
         assert reader.by_serial("PL80-0003") == [entries[2]]
         assert reader.batches() == [("lot 7", 300)]
     await journal.close()
@@ -73,7 +73,7 @@ async def test_what_a_restart_is_told_stays(journal):
     assert await archived(journal, "csv", policy=replace(TIGHT, largest_bytes=0, keep_entries=0)) == 100
     assert await journal.latest_doings() == told
     with JournalReader(journal.path) as reader:
-        assert [entry.seq for entry in reader.find(Question())] == list(range(1, 206))
+        assert [entry.seq for entry in reader.find(Query())] == list(range(1, 206))
 
 
 async def test_the_deeds_on_batches_stay(journal):
@@ -86,7 +86,7 @@ async def test_the_deeds_on_batches_stay(journal):
     assert await archived(journal, "csv") == 310
     assert [entry.record for entry in await journal.batches()] == [other, later]
     with JournalReader(journal.path) as reader:
-        assert [entry.seq for entry in reader.find(Question())] == list(range(1, 334))
+        assert [entry.seq for entry in reader.find(Query())] == list(range(1, 334))
 
 
 async def test_a_small_journal_is_left_alone(journal):
@@ -122,7 +122,7 @@ async def test_an_archive_that_is_large_enough_is_followed_by_another(journal):
     assert len(files) >= 3
     assert all(file.stat().st_size < 200_000 + 4_000_000 for file in files)
     with JournalReader(journal.path) as reader:
-        assert len(list(reader.find(Question()))) == 2000
+        assert len(list(reader.find(Query()))) == 2000
 
 
 async def test_a_power_cut_between_archive_and_journal_leaves_no_entry_twice(journal, tmp_path):
@@ -140,10 +140,10 @@ async def test_a_power_cut_between_archive_and_journal_leaves_no_entry_twice(jou
 
     again = Journal.open(journal.path.parent, bench="b", clock=HandClock())
     with JournalReader(again.path) as reader:
-        assert list(reader.find(Question())) == entries
+        assert list(reader.find(Query())) == entries
     assert await archived(again, "csv") == 80
     with JournalReader(again.path) as reader:
-        assert list(reader.find(Question())) == entries
+        assert list(reader.find(Query())) == entries
     await again.close()
 
 

@@ -10,7 +10,7 @@ from acquire.clock import HandClock
 from acquire.errors import JournalMissing, JournalUnusable
 from acquire.journal import history
 from acquire.journal.history import JournalReader
-from acquire.journal.question import Question, Record
+from acquire.journal.query import Query, Record
 from acquire.journal.store import Journal
 from acquire.records import Outcome
 from tests.known_records import EVIDENCE, NOON_S, RESULT, STARTED, VERDICT, ZERO, verdict
@@ -44,7 +44,7 @@ async def test_a_unit_is_found_by_its_serial(journal):
 async def test_a_question_may_be_left_half_answered_behind_a_closed_file(journal):
     """As when whoever reads a command's output leaves: no fault comes out of the rest."""
     with JournalReader(journal.path.parent) as reader:
-        entries, rows = reader.find(Question()), reader.values(Question(), ("serial",))
+        entries, rows = reader.find(Query()), reader.values(Query(), ("serial",))
         assert next(entries).kind == "unit_started"
         assert next(rows) == ("PL80-0001",)
     entries.close()
@@ -70,7 +70,7 @@ async def test_a_day_is_found_by_its_date(journal):
 async def test_the_latest_few_of_a_kind_are_found(journal):
     """Oldest first still, but only the last ones."""
     with JournalReader(journal.path) as reader:
-        found = list(reader.find(Question(kinds=("verdict",), limit=2)))
+        found = list(reader.find(Query(kinds=("verdict",), limit=2)))
 
     assert [entry.serial for entry in found] == ["PL80-0002", "PL80-0003"]
 
@@ -124,25 +124,25 @@ async def mixed(tmp_path):
 @pytest.mark.parametrize(
     ("question", "numbers"),
     [
-        (Question(outcomes=(Outcome.FAIL,)), [2, 4]),
-        (Question(outcomes=(Outcome.FAIL,), kinds=("verdict",)), [2]),
-        (Question(outcomes=(Outcome.PASS, Outcome.CONDITIONAL_PASS)), [1, 3, 5]),
-        (Question(meter_id="other"), [2]),
-        (Question(sheet="Quern 12"), [3]),
-        (Question(sheet="Quern%"), []),
-        (Question(bench="north bench", outcomes=(Outcome.PASS,)), [1, 5]),
-        (Question(bench="south bench"), []),
-        (Question(since_utc_s=NOON_S + 30.0), [2, 4]),
-        (Question(until_utc_s=NOON_S + 30.0), [1, 3, 5]),
-        (Question(since_utc_s=NOON_S + 30.0, until_utc_s=NOON_S + 3600.0), [4]),
-        (Question(diagnosis="Of 1020 TURNS"), [4]),
-        (Question(diagnosis="shorted_turns"), [4]),
-        (Question(diagnosis="probability"), []),
-        (Question(diagnosis="1020", kinds=("verdict",)), []),
-        (Question(serial=HOSTILE), [5]),
-        (Question(limit=2), [4, 5]),
-        (Question(limit=0), []),
-        (Question(day=date(2025, 11, 25), since_utc_s=NOON_S + 3600.0), [2]),
+        (Query(outcomes=(Outcome.FAIL,)), [2, 4]),
+        (Query(outcomes=(Outcome.FAIL,), kinds=("verdict",)), [2]),
+        (Query(outcomes=(Outcome.PASS, Outcome.CONDITIONAL_PASS)), [1, 3, 5]),
+        (Query(meter_id="other"), [2]),
+        (Query(sheet="Quern 12"), [3]),
+        (Query(sheet="Quern%"), []),
+        (Query(bench="north bench", outcomes=(Outcome.PASS,)), [1, 5]),
+        (Query(bench="south bench"), []),
+        (Query(since_utc_s=NOON_S + 30.0), [2, 4]),
+        (Query(until_utc_s=NOON_S + 30.0), [1, 3, 5]),
+        (Query(since_utc_s=NOON_S + 30.0, until_utc_s=NOON_S + 3600.0), [4]),
+        (Query(diagnosis="Of 1020 TURNS"), [4]),
+        (Query(diagnosis="shorted_turns"), [4]),
+        (Query(diagnosis="probability"), []),
+        (Query(diagnosis="1020", kinds=("verdict",)), []),
+        (Query(serial=HOSTILE), [5]),
+        (Query(limit=2), [4, 5]),
+        (Query(limit=0), []),
+        (Query(day=date(2025, 11, 25), since_utc_s=NOON_S + 3600.0), [2]),
     ],
 )
 async def test_every_part_of_a_question_must_hold(mixed, question, numbers):
@@ -155,22 +155,20 @@ async def test_every_part_of_a_question_must_hold(mixed, question, numbers):
 async def test_single_fields_are_given_without_the_rest(mixed):
     """As they stand in the payload; what an entry lacks is None."""
     with JournalReader(mixed.path) as reader:
-        got = list(
-            reader.values(Question(), ["id", "kind", "outcome", "reference_ohm", "counts", "operator"])
-        )
+        got = list(reader.values(Query(), ["id", "kind", "outcome", "reference_ohm", "counts", "operator"]))
         assert got[1] == (f"{mixed.birth}-2", "verdict", "fail", 202.71, 1, VERDICT.operator)
         assert got[3] == (f"{mixed.birth}-4", "unit_result", "fail", None, None, RESULT.operator)
         assert got[4][-1] == HOSTILE
         for name in ("a') FROM entry --", "", "A", "a.b", "hypotheses[0]"):
             with pytest.raises(ValueError, match="no field"):
-                list(reader.values(Question(), [name]))
+                list(reader.values(Query(), [name]))
 
 
 async def test_evidence_is_read_only_where_it_is_wanted(mixed):
     """One by one by the entry's id, or with the entries."""
     with JournalReader(mixed.path) as reader:
-        assert [e.evidence is None for e in reader.find(Question())] == [False, False, True, True, True]
-        assert all(e.evidence is None for e in reader.find(Question(with_evidence=False)))
+        assert [e.evidence is None for e in reader.find(Query())] == [False, False, True, True, True]
+        assert all(e.evidence is None for e in reader.find(Query(with_evidence=False)))
         assert reader.evidence(f"{mixed.birth}-2") == EVIDENCE
         for missing in (
             f"{mixed.birth}-3",
@@ -192,15 +190,15 @@ def test_a_journal_is_a_record():
 @pytest.mark.parametrize(
     ("question", "index"),
     [
-        (Question(serial="PL80-0002"), "entry_by_serial"),
-        (Question(serial="PL80-0002", kinds=("unit_started",)), "entry_by_serial"),
-        (Question(batch="lot 8"), "entry_by_batch"),
-        (Question(batch="lot 8", kinds=("unit_started",)), "entry_by_batch"),
-        (Question(batch="lot 8", kinds=("unit_started", "unit_result", "batch")), "entry_by_batch"),
-        (Question(batch="lot 8", kinds=("verdict",)), "entry_by_batch"),
-        (Question(kinds=("batch",)), "entry_besides"),
-        (Question(kinds=("check_standard", "lead_zero")), "entry_besides"),
-        (Question(day=date(2025, 11, 25)), "entry_by_time"),
+        (Query(serial="PL80-0002"), "entry_by_serial"),
+        (Query(serial="PL80-0002", kinds=("unit_started",)), "entry_by_serial"),
+        (Query(batch="lot 8"), "entry_by_batch"),
+        (Query(batch="lot 8", kinds=("unit_started",)), "entry_by_batch"),
+        (Query(batch="lot 8", kinds=("unit_started", "unit_result", "batch")), "entry_by_batch"),
+        (Query(batch="lot 8", kinds=("verdict",)), "entry_by_batch"),
+        (Query(kinds=("batch",)), "entry_besides"),
+        (Query(kinds=("check_standard", "lead_zero")), "entry_besides"),
+        (Query(day=date(2025, 11, 25)), "entry_by_time"),
     ],
     ids=str,
 )
@@ -239,12 +237,12 @@ def test_a_folder_that_only_gives_is_read(tmp_path, closed):
     read = (
         "from pathlib import Path\n"
         "import os\n"
-        "from acquire.journal.history import JournalReader, Question\n"
+        "from acquire.journal.history import JournalReader, Query\n"
         "if os.geteuid() == 0:\n"
         "    os.setgid(65534)\n"
         "    os.setuid(65534)\n"
         f"with JournalReader(Path({str(folder)!r})) as reader:\n"
-        "    print(len(list(reader.find(Question()))))\n"
+        "    print(len(list(reader.find(Query()))))\n"
     )
     done = subprocess.run([sys.executable, "-B", "-c", read], check=False, capture_output=True, text=True)
     folder.chmod(0o755)

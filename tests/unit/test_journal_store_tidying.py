@@ -4,7 +4,7 @@ import asyncio
 
 from acquire.clock import HandClock
 from acquire.journal.archive import FOLDER, Policy
-from acquire.journal.history import JournalReader, Question
+from acquire.journal.history import JournalReader, Query
 from acquire.journal.store import Journal, keep_small
 from tests.known_records import verdict, verdicts
 
@@ -27,7 +27,7 @@ async def test_a_growing_journal_stays_small_and_complete(tmp_path):
     stop.set()
     await asyncio.wait_for(task, 1.0)
     with JournalReader(tmp_path) as reader:
-        assert [entry.seq for entry in reader.find(Question())] == list(range(1, 1001))
+        assert [entry.seq for entry in reader.find(Query())] == list(range(1, 1001))
     await journal.close()
 
 

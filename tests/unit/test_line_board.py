@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from acquire.line.board import MOST_BENCHES, Board, Condition
 from acquire.outlets.payload import as_json, payload_of
 from acquire.outlets.topics import State, Status, Topics, live_payload
-from acquire.records import Weight
+from acquire.records import Severity
 from tests.known_records import NOTICE, RESULT, VERDICT
 from tests.unit.test_line_incoming import entry
 
@@ -70,7 +70,7 @@ def test_stopped_and_lost_are_two_things():
 def test_a_notice_that_stops_the_bench_shows_until_work_goes_on():
     """With its sentence."""
     stop = replace(
-        NOTICE, weight=Weight.STOP, facts={"said": "The check standard is out of control."}, utc_s=NOW_S
+        NOTICE, weight=Severity.STOP, facts={"said": "The check standard is out of control."}, utc_s=NOW_S
     )
     made = board(status(), prompt(), record(stop, "notice"))
     assert condition(made) is Condition.HALTED

@@ -16,7 +16,7 @@ from acquire.cli import app
 from acquire.clock import HandClock
 from acquire.errors import InputImpossible, JournalUnusable
 from acquire.journal.history import JournalReader
-from acquire.journal.question import Question
+from acquire.journal.query import Query
 from acquire.journal.store import Journal
 from acquire.line.incoming import read
 from acquire.line.places import is_line, record_at
@@ -34,25 +34,25 @@ pytestmark = needs_postgres
 BENCH = "north bench"
 
 QUESTIONS = {
-    "everything": Question(),
-    "without evidence": Question(with_evidence=False),
-    "one unit": Question(serial="PL80-0001"),
-    "hostile serial": Question(serial="a\ud800'b\"; DROP TABLE x --"),
-    "no unit": Question(serial="nobody"),
-    "a batch": Question(batch="lot 0"),
-    "a day": Question(day=date(2025, 11, 26)),
-    "kinds": Question(kinds=("unit_result", "lead_zero", "notice")),
-    "the latest": Question(limit=7),
-    "the latest of a kind": Question(limit=5, kinds=("verdict",)),
-    "none": Question(limit=0),
-    "outcomes": Question(outcomes=(Outcome.FAIL, Outcome.CANNOT_JUDGE)),
-    "a diagnosis": Question(diagnosis="SHORTED"),
-    "the latest of a diagnosis": Question(diagnosis="of 1020 turns", limit=2),
-    "a meter": Question(meter_id="bench meter"),
-    "a sheet": Question(sheet="Plover 80", kinds=("unit_started",)),
-    "a bench": Question(bench="bench-1"),
-    "a time": Question(since_utc_s=NOON_S + 10.5, until_utc_s=NOON_S + 40.25),
-    "much at once": Question(sheet="Plover 80", day=date(2025, 11, 25), kinds=("verdict",), limit=3),
+    "everything": Query(),
+    "without evidence": Query(with_evidence=False),
+    "one unit": Query(serial="PL80-0001"),
+    "hostile serial": Query(serial="a\ud800'b\"; DROP TABLE x --"),
+    "no unit": Query(serial="nobody"),
+    "a batch": Query(batch="lot 0"),
+    "a day": Query(day=date(2025, 11, 26)),
+    "kinds": Query(kinds=("unit_result", "lead_zero", "notice")),
+    "the latest": Query(limit=7),
+    "the latest of a kind": Query(limit=5, kinds=("verdict",)),
+    "none": Query(limit=0),
+    "outcomes": Query(outcomes=(Outcome.FAIL, Outcome.CANNOT_JUDGE)),
+    "a diagnosis": Query(diagnosis="SHORTED"),
+    "the latest of a diagnosis": Query(diagnosis="of 1020 turns", limit=2),
+    "a meter": Query(meter_id="bench meter"),
+    "a sheet": Query(sheet="Plover 80", kinds=("unit_started",)),
+    "a bench": Query(bench="bench-1"),
+    "a time": Query(since_utc_s=NOON_S + 10.5, until_utc_s=NOON_S + 40.25),
+    "much at once": Query(sheet="Plover 80", day=date(2025, 11, 25), kinds=("verdict",), limit=3),
 }
 
 
@@ -153,8 +153,7 @@ async def test_entries_come_oldest_first_and_in_the_order_of_their_journal(both)
     """A clock that was set back does not mix up what happened on a bench."""
     _, there = both
     found = [
-        entry.seq
-        for entry in there.find(Question(bench=BENCH, kinds=("verdict", "unit_result", "lead_zero")))
+        entry.seq for entry in there.find(Query(bench=BENCH, kinds=("verdict", "unit_result", "lead_zero")))
     ]
     assert found == sorted(found)
     assert len(found) > 80
@@ -165,7 +164,7 @@ async def test_single_values_are_the_same_in_both_stores(both):
     here, there = both
     names = ("id", "seq", "kind", "utc_s", "serial", "step", "reference_ohm", "counts", "conversions")
     names += ("meter_id", "wait_s", "nothing_of_the_kind")
-    question = Question(kinds=("verdict", "unit_result", "check_standard", "lead_zero"))
+    question = Query(kinds=("verdict", "unit_result", "check_standard", "lead_zero"))
     wanted = list(here.values(question, names))
     found = sorted(there.values(question, names), key=lambda row: row[1])
     travelled = [tuple(v.encode("utf-8", "replace").decode() if isinstance(v, str) else v for v in row)
@@ -183,7 +182,7 @@ async def test_single_values_are_the_same_in_both_stores(both):
 async def test_evidence_units_and_batches_are_the_same_in_both_stores(both):
     """By id, by serial, by name."""
     here, there = both
-    for entry in here.find(Question(kinds=("verdict",), limit=30)):
+    for entry in here.find(Query(kinds=("verdict",), limit=30)):
         assert there.evidence(entry.id) == here.evidence(entry.id)
     assert there.evidence("0123456789abcdef-999") is None
     assert there.evidence("'; DROP TABLE x") is None
@@ -256,7 +255,7 @@ async def test_a_replay_is_compared_with_either_record(both):
     here, there = both
     verdicts = [
         Replayed(e.serial, "line", json.dumps(e.payload, separators=(",", ":"), sort_keys=True))
-        for e in here.find(Question(kinds=("verdict",), batch="lot 0"))
+        for e in here.find(Query(kinds=("verdict",), batch="lot 0"))
     ]
     changed = [replace(verdicts[3], as_json=verdicts[3].as_json.replace("Plover", "Lapwing")), *verdicts]
     for place in (here.path, there._address):
@@ -272,7 +271,7 @@ async def test_a_replay_is_compared_with_either_record(both):
 async def test_rare_kinds_are_found_by_their_index(both):
     """Not by reading every verdict of all benches."""
     _, there = both
-    question = Question(kinds=("check_standard", "lead_zero"), with_evidence=False)
+    question = Query(kinds=("check_standard", "lead_zero"), with_evidence=False)
     where, values = _where(question)
     connection = there._connection
     connection.execute("SET LOCAL enable_seqscan = off")
@@ -287,8 +286,8 @@ async def test_rare_kinds_are_found_by_their_index(both):
 async def test_an_answer_that_nobody_reads_to_the_end_does_no_harm(both):
     """A page that was left."""
     _, there = both
-    first = next(there.find(Question()))
-    second = next(there.values(Question(), ("id",)))
+    first = next(there.find(Query()))
+    second = next(there.values(Query(), ("id",)))
     assert first.id == second[0]
 
 

@@ -22,11 +22,11 @@ from acquire.records import (
     Notice,
     Outcome,
     Prompt,
+    Severity,
     TypedWhy,
     UnitStarted,
     Untested,
     UntestedKind,
-    Weight,
 )
 from acquire.records.codes import ASKED_FOR
 from acquire.words.beside import typed_reason
@@ -178,7 +178,9 @@ def test_a_narrow_screen_loses_no_word():
         STARTED,
         Prompt(Ask.TOUCH, "PL80-0001", step="slow charge"),
         Judged(replace(VERDICT, outcome=Outcome.FAIL, step="a step with a long name"), NOTHING),
-        Notice(Weight.STOP, Code.METER_LOST, 0.0, facts={"said": "The meter gives no readings: " + "x" * 70}),
+        Notice(
+            Severity.STOP, Code.METER_LOST, 0.0, facts={"said": "The meter gives no readings: " + "x" * 70}
+        ),
         RESULT,
         width=60,
     )
@@ -219,8 +221,8 @@ def test_lead_zero_and_remarks_are_told():
     """With their weight as a word."""
     text = shown(
         LeadZero("b", "m", 0.1234, 0.003, 0.0),
-        Notice(Weight.REMARK, Code.NOTE, 0.0, facts={"note": "dusty"}),
-        Notice(Weight.WARNING, Code.PAIR_OTHER, 0.0, facts={"said": "That reads like 1–3."}),
+        Notice(Severity.REMARK, Code.NOTE, 0.0, facts={"note": "dusty"}),
+        Notice(Severity.WARNING, Code.PAIR_OTHER, 0.0, facts={"said": "That reads like 1–3."}),
     )
     assert "0.1234 Ω, zeroed" in text
     assert "remark: dusty" in text
@@ -239,15 +241,15 @@ def test_a_typed_result_that_cannot_be_judged_says_so_at_once():
 @pytest.mark.parametrize("code", sorted(ASKED_FOR))
 def test_an_answer_is_no_remark(code):
     """What somebody asked for stands as it is, a line each; a remark keeps its word."""
-    text = shown(Notice(Weight.REMARK, code, 0.0, facts={"said": "Type this.\nOr that."}))
+    text = shown(Notice(Severity.REMARK, code, 0.0, facts={"said": "Type this.\nOr that."}))
     assert [line.strip() for line in text.splitlines()][:2] == ["Type this.", "Or that."]
-    assert "remark: dusty" in shown(Notice(Weight.REMARK, Code.NOTE, 0.0, facts={"note": "dusty"}))
+    assert "remark: dusty" in shown(Notice(Severity.REMARK, Code.NOTE, 0.0, facts={"note": "dusty"}))
 
 
 def test_a_long_sentence_is_set_in_where_it_wraps():
     """No word is lost, and none but the first line begins at the edge."""
     sentence = "That reads like 1–3, both charge windings in series: move to 1–2, and touch again. " * 3
-    text = shown(Notice(Weight.WARNING, Code.PAIR_OTHER, 0.0, facts={"said": sentence.strip()}), width=60)
+    text = shown(Notice(Severity.WARNING, Code.PAIR_OTHER, 0.0, facts={"said": sentence.strip()}), width=60)
     first, *others = [line for line in text.splitlines() if line.strip()][:-1]
     assert first.startswith("  warning: That")
     assert all(line.startswith(" " * 10) for line in others)

@@ -9,7 +9,7 @@ import json
 
 import pytest
 
-from acquire.page.behind import Unfit, Unknown
+from acquire.page.backend import Unfit, Unknown
 from acquire.page.papers import Papers
 from acquire.page.stream import spelt_json
 from acquire.records import Outcome, Purpose

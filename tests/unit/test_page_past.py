@@ -6,7 +6,7 @@ import json
 
 import pytest
 
-from acquire.page.behind import Unknown
+from acquire.page.backend import Unknown
 from acquire.page.past import Past
 from acquire.records import Outcome, Purpose
 from tests.known_records import CHECK, NOON_S

@@ -13,7 +13,7 @@ import pytest
 from acquire.errors import SteadyohmError
 from acquire.page.access import Gate
 from acquire.page.app import Pages, read_assets
-from acquire.page.behind import About
+from acquire.page.backend import About
 from acquire.page.bench_page import Address, BenchPage, open_page
 from acquire.page.serve import address_of, listening_socket
 from acquire.page.stream import MOST_WAITING

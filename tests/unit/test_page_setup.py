@@ -9,7 +9,7 @@ import pytest
 from acquire.clock import HandClock
 from acquire.errors import FileInvalid, SteadyohmError
 from acquire.files.shipped import shipped
-from acquire.page.behind import About
+from acquire.page.backend import About
 from acquire.page.setup import Setup
 from acquire.page.stream import Stream
 from acquire.page.view import View

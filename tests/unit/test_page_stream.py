@@ -8,18 +8,18 @@ import json
 from hypothesis import given
 from hypothesis import strategies as st
 
-from acquire.page.behind import About
+from acquire.page.backend import About
 from acquire.page.spoken import Cue, Sound
 from acquire.page.stream import MOST_PAGES, MOST_WAITING, Line, Stream, spelt
 from acquire.page.view import View
-from acquire.records import Code, Notice, Purpose, Weight
+from acquire.records import Code, Notice, Purpose, Severity
 
 
 def stream():
     return Stream(View(About("bench-1", Purpose.FINAL, "m", "", "steadyohm")), assets="abc")
 
 
-def noted(text, weight=Weight.REMARK):
+def noted(text, weight=Severity.REMARK):
     return Notice(weight, Code.NOTE, 1.0, facts={"note": text})
 
 
@@ -84,7 +84,7 @@ async def test_a_page_that_falls_behind_gets_the_whole_state_instead():
 async def test_nothing_is_kept_while_nobody_looks():
     way = stream()
     for number in range(1000):
-        way.view.show(noted(f"note {number}", Weight.WARNING))
+        way.view.show(noted(f"note {number}", Severity.WARNING))
         way.changed()
     assert way.view.take_cues() == []
     assert not way.view.waiting
@@ -124,7 +124,7 @@ async def test_words_go_to_the_machine_where_it_speaks():
     way.speak = said.append
     line = way.open()
     await taken(way, line)
-    way.view.show(Notice(Weight.WARNING, Code.PAIR_OTHER, 1.0, facts={"said": "That reads like 1–3."}))
+    way.view.show(Notice(Severity.WARNING, Code.PAIR_OTHER, 1.0, facts={"said": "That reads like 1–3."}))
     way.changed()
     await asyncio.sleep(0)
     told = await taken(way, line)

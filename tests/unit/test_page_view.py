@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pytest
 
-from acquire.page.behind import About, Facts
+from acquire.page.backend import About, Facts
 from acquire.page.view import View
 from acquire.records import (
     Approach,
@@ -23,8 +23,8 @@ from acquire.records import (
     Prompt,
     Purpose,
     Settled,
+    Severity,
     UnitStarted,
-    Weight,
     Why,
 )
 from acquire.steps.pairs import PairTable
@@ -138,7 +138,7 @@ def test_a_wrong_pair_is_named_and_nothing_judged(view):
     view.take_cues()
     view.show(
         Notice(
-            Weight.WARNING, Code.PAIR_UNCLEAR, NOON_S, SERIAL, Pair("1", "2"), facts={"said": "Not clear."}
+            Severity.WARNING, Code.PAIR_UNCLEAR, NOON_S, SERIAL, Pair("1", "2"), facts={"said": "Not clear."}
         )
     )
     view.show(prompt(ask=Ask.TOUCH_AGAIN))
@@ -171,7 +171,7 @@ def test_a_pair_measured_again_by_touch_is_shown_and_said(view):
     view.take_cues()
     view.show(
         Notice(
-            Weight.REMARK,
+            Severity.REMARK,
             Code.STEP_AGAIN,
             NOON_S,
             SERIAL,
@@ -234,7 +234,7 @@ def test_a_batch_is_counted(view):
 def test_a_lost_meter_is_seen_and_comes_back(view):
     at_a_unit(view)
     view.show(Contact("meter", 10.0, NOON_S))
-    view.show(Notice(Weight.STOP, Code.METER_LOST, NOON_S, facts={"said": "The meter gives no readings."}))
+    view.show(Notice(Severity.STOP, Code.METER_LOST, NOON_S, facts={"said": "The meter gives no readings."}))
     state = view.state()
     assert (state["phase"], state["link"]["ok"]) == ("lost", False)
     assert [w["code"] for w in state["warnings"]] == ["meter.lost"]
@@ -246,10 +246,12 @@ def test_a_lost_meter_is_seen_and_comes_back(view):
 def test_what_stops_the_bench_is_heard_once(view):
     at_a_unit(view)
     for _ in range(3):
-        view.show(Notice(Weight.STOP, Code.JOURNAL_UNUSABLE, NOON_S, facts={"said": "The disk is full."}))
+        view.show(Notice(Severity.STOP, Code.JOURNAL_UNUSABLE, NOON_S, facts={"said": "The disk is full."}))
     assert view.state()["phase"] == "stopped"
     assert cues(view).count(("attention", "Stop.")) == 1
-    view.show(Notice(Weight.WARNING, Code.JOURNAL_USABLE, NOON_S, facts={"said": "It can be written again."}))
+    view.show(
+        Notice(Severity.WARNING, Code.JOURNAL_USABLE, NOON_S, facts={"said": "It can be written again."})
+    )
     assert view.state()["phase"] == "touch"
 
 
@@ -295,7 +297,7 @@ def test_hostile_texts_stay_data(view):
     """They come out as they went in, and as JSON."""
     bad = '<img src=x onerror="alert(1)">\u2028\ud800'
     view.show(UnitStarted("bench-1", bad, PLOVER.name, "h", Purpose.FINAL, "", bad, NOON_S))
-    view.show(Notice(Weight.WARNING, Code.NOTE, NOON_S, bad, facts={"note": bad}))
+    view.show(Notice(Severity.WARNING, Code.NOTE, NOON_S, bad, facts={"note": bad}))
     assert view.state()["unit"]["serial"] == bad
     assert json.loads(json.dumps(view.state()))["notes"][0]["text"] == bad
 
@@ -307,7 +309,7 @@ def test_a_unit_that_comes_back_brings_its_steps(view):
     before = view.state()["unit"]["steps"]
     view.show(UnitStarted("bench-1", "B", PLOVER.name, "h", Purpose.FINAL, "", "me", NOON_S))
     assert view.state()["unit"]["serial"] == "B"
-    view.show(Notice(Weight.REMARK, Code.UNIT_REOPENED, NOON_S, SERIAL))
+    view.show(Notice(Severity.REMARK, Code.UNIT_REOPENED, NOON_S, SERIAL))
     unit = view.state()["unit"]
     assert (unit["serial"], unit["steps"], unit["ended"]) == (SERIAL, before, False)
 
@@ -315,7 +317,7 @@ def test_a_unit_that_comes_back_brings_its_steps(view):
 def test_a_scan_that_waits_for_a_yes_stands_as_a_question(view):
     at_a_unit(view)
     facts = {"next": "B", "done": 1, "total": 4}
-    view.asks(Notice(Weight.WARNING, Code.UNIT_UNFINISHED, NOON_S, SERIAL, facts=facts), undoable=True)
+    view.asks(Notice(Severity.WARNING, Code.UNIT_UNFINISHED, NOON_S, SERIAL, facts=facts), undoable=True)
     state = view.state()
     assert (state["question"]["next"], state["question"]["here"]) == ("B", SERIAL)
     assert state["undoable"]

@@ -6,9 +6,9 @@ from dataclasses import replace
 
 import pytest
 
-from acquire.page.behind import Facts
+from acquire.page.backend import Facts
 from acquire.page.warnings import FADES_S, PATIENCE_S, RESTED_S, TAKEN_BACK, Warnings
-from acquire.records import BatchState, Code, Doubt, Ending, Judged, Notice, UnitStarted, Weight
+from acquire.records import BatchState, Code, Doubt, Ending, Judged, Notice, Severity, UnitStarted
 from tests.known_records import BATCH, EVIDENCE, NOON_S, RESULT, STARTED, VERDICT, ZERO
 
 WELL = Facts(NOON_S, 0.1, celsius=21.0, temperature_known=True)
@@ -77,16 +77,16 @@ def test_a_thermometer_has_some_seconds_to_speak():
 )
 def test_a_notice_is_taken_back_by_its_counterpart(code, ends):
     warnings = Warnings()
-    warnings.show(Notice(Weight.STOP, code, NOON_S, facts={"said": "Something is wrong."}))
+    warnings.show(Notice(Severity.STOP, code, NOON_S, facts={"said": "Something is wrong."}))
     assert codes(warnings) == [code]
-    warnings.show(Notice(Weight.REMARK, ends, NOON_S + 1.0, facts={"said": "It is well again."}))
+    warnings.show(Notice(Severity.REMARK, ends, NOON_S + 1.0, facts={"said": "It is well again."}))
     assert code not in codes(warnings)
 
 
 def test_a_verdict_shows_that_the_meter_is_set_right():
     warnings = Warnings()
     for code in (Code.METER_TURN, Code.METER_RANGE, Code.METER_UNSTATED):
-        warnings.show(Notice(Weight.WARNING, code, NOON_S, facts={"said": "Turn it."}))
+        warnings.show(Notice(Severity.WARNING, code, NOON_S, facts={"said": "Turn it."}))
     warnings.show(Judged(VERDICT, EVIDENCE))
     assert codes(warnings) == []
 
@@ -95,14 +95,14 @@ def test_what_a_step_wants_of_the_meter_ends_with_its_unit():
     """A unit that is given up leaves nothing over the next one."""
     warnings = Warnings()
     for code in (Code.METER_TURN, Code.METER_RANGE, Code.METER_RANGE_LOW):
-        warnings.show(Notice(Weight.WARNING, code, NOON_S, facts={"turn": "Turn it.", "full_ohm": 400.0}))
+        warnings.show(Notice(Severity.WARNING, code, NOON_S, facts={"turn": "Turn it.", "full_ohm": 400.0}))
     warnings.show(replace(RESULT, outcome=None, ending=Ending.GIVEN_UP))
     assert codes(warnings) == []
 
 
 def test_the_answer_to_a_refused_order_fades():
     warnings = Warnings()
-    warnings.show(Notice(Weight.WARNING, Code.COMMAND_REFUSED, NOON_S, facts={"said": "There is no unit."}))
+    warnings.show(Notice(Severity.WARNING, Code.COMMAND_REFUSED, NOON_S, facts={"said": "There is no unit."}))
     warnings.know(replace(WELL, utc_s=NOON_S + FADES_S / 2))
     assert codes(warnings) == ["command.refused"]
     warnings.know(replace(WELL, utc_s=NOON_S + FADES_S))

@@ -27,6 +27,7 @@ from acquire.records import (
     Pair,
     Prompt,
     Refusal,
+    Severity,
     SkipStep,
     StartUnit,
     Step,
@@ -35,7 +36,6 @@ from acquire.records import (
     UnitKnown,
     UnitResult,
     UnitStarted,
-    Weight,
     Why,
     ZeroLeads,
 )
@@ -555,7 +555,7 @@ def test_hands_that_linger_on_a_pair_touch_no_other_one(sheet, lingers_s):
         bench.air(0.8)
     [result] = bench.of(UnitResult)
     assert result.outcome is not None
-    assert not [n for n in bench.of(Notice) if n.weight is not Weight.REMARK]
+    assert not [n for n in bench.of(Notice) if n.weight is not Severity.REMARK]
     assert not [c for c in bench.of(Contact) if c.goes_on]
 
 

@@ -21,9 +21,9 @@ from acquire.records import (
     Purpose,
     ResultKind,
     Scope,
+    Severity,
     Untested,
     UntestedKind,
-    Weight,
 )
 from acquire.records.bench import ClosureFound, StepAtEnd, UnitTemperature
 from acquire.records.codes import ClosureKind
@@ -241,11 +241,16 @@ def test_the_calibration_counts_only_if_the_file_is_the_one_used(folder):
 def test_skipped_steps_and_overrides_are_deviations(tmp_path):
     """Those of the unit by its serial; those of the bench by their time, until a check was in control."""
     skipped = Notice(
-        Weight.WARNING, Code.STEP_SKIPPED, NOON_S + 20.0, SERIAL, step="trigger", facts={"reason": "pin bent"}
+        Severity.WARNING,
+        Code.STEP_SKIPPED,
+        NOON_S + 20.0,
+        SERIAL,
+        step="trigger",
+        facts={"reason": "pin bent"},
     )
 
     def overridden(why, utc_s):
-        return Notice(Weight.WARNING, Code.CHECK_OVERRIDDEN, utc_s, facts={"reason": why, "resistor": "R1"})
+        return Notice(Severity.WARNING, Code.CHECK_OVERRIDDEN, utc_s, facts={"reason": why, "resistor": "R1"})
 
     override, before = overridden("old R1", NOON_S - 50), overridden("other", NOON_S - 950)
     good = replace(CHECK, utc_s=NOON_S - 900.0)

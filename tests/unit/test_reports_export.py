@@ -13,7 +13,7 @@ from acquire.answers.history import history_entries, moment_s, question_of
 from acquire.cli import app
 from acquire.errors import InputImpossible, SteadyohmError
 from acquire.journal.history import JournalReader
-from acquire.journal.question import Question
+from acquire.journal.query import Query
 from acquire.outlets.columns import COLUMNS, COLUMNS_OF
 from acquire.outlets.payload import header, rearmed, record_of, row_of, said_of
 from acquire.records import Outcome, Verdict
@@ -42,7 +42,7 @@ def rows_of(path):
 
 def found(folder, **question):
     with JournalReader(folder) as record:
-        return list(record.find(Question(**question)))
+        return list(record.find(Query(**question)))
 
 
 def test_the_three_files_hold_the_same(folder, tmp_path):

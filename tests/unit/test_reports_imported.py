@@ -13,7 +13,7 @@ from acquire.cli import app
 from acquire.clock import HandClock
 from acquire.errors import FileInvalid, InputImpossible, JournalMissing, JournalUnusable, SteadyohmError
 from acquire.journal.history import JournalReader
-from acquire.journal.question import Question
+from acquire.journal.query import Query
 from acquire.journal.store import Journal
 from acquire.records import ImportedResult, Outcome, Purpose
 from acquire.reports.imported import PAPER_COLUMNS, Origin, PaperFile
@@ -173,10 +173,10 @@ def test_values_go_on_the_record_marked_as_imported(journal, tmp_path):
     assert typed(file, journal, "--sheet", SHEET, "--dry").output == f"{file}: in order: values 1, units 1\n"
     assert typed(file, journal, "--sheet", SHEET).output == f"{file}: imported: values 1, units 1\n"
     with JournalReader(journal) as record:
-        (entry,) = record.find(Question(kinds=("imported_result",)))
+        (entry,) = record.find(Query(kinds=("imported_result",)))
         assert isinstance(entry.record, ImportedResult)
         assert entry.record.bench == "bench-1"
-        assert len(list(record.find(Question(batch="lot 7", kinds=("verdict",))))) == 3
+        assert len(list(record.find(Query(batch="lot 7", kinds=("verdict",))))) == 3
         assert record.batches() == [("lot 7", 3)]
     told = (
         CliRunner().invoke(app, ["history", str(journal), "--serial", SERIAL], catch_exceptions=False).output

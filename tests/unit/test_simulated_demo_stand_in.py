@@ -22,7 +22,7 @@ from acquire.records import (
     Pair,
     Prompt,
     Settled,
-    Weight,
+    Severity,
 )
 from acquire.simulated.demo import as_seen, stand_in
 from drivers.reading import Quantity
@@ -44,7 +44,7 @@ SETTLED = Settled("m", Quantity.RESISTANCE, 1.0, 0.0, 9.0, 0.0, 0.0, 0.0, 9, Non
         (Judged(VERDICT, Evidence((), (), "")), {"show": "verdict", "outcome": "pass"}),
         (LeadZero("b", "m", 0.1, 0.01, 0.0), {"show": "lift"}),
         (NOTICE, {"show": "hint", "text": NOTICE.facts["said"]}),
-        (Notice(Weight.STOP, Code.METER_LOST, 0.0, facts={"said": "gone"}), {}),
+        (Notice(Severity.STOP, Code.METER_LOST, 0.0, facts={"said": "gone"}), {}),
         (RESULT, {"show": "unit", "outcome": "fail"}),
         (replace(RESULT, revision=1), {}),
         (replace(RESULT, outcome=None, ending=Ending.WARM), {"show": "unit", "outcome": "held"}),

@@ -53,7 +53,7 @@ def explains(payload: Any, text: str) -> bool:
 
 
 @dataclass(frozen=True, slots=True)
-class Question:
+class Query:
     """What is looked for; every field that is set must hold.
 
     Attributes:
@@ -101,7 +101,7 @@ class Question:
 class Record(Protocol):
     """A store of entries that can be asked; `acquire.journal.history.JournalReader` is one."""
 
-    def find(self, question: Question) -> Iterator[Entry]:
+    def find(self, question: Query) -> Iterator[Entry]:
         """Entries that answer a question, oldest first.
 
         Raises:
@@ -109,7 +109,7 @@ class Record(Protocol):
         """
         ...
 
-    def values(self, question: Question, names: Sequence[str]) -> Iterator[tuple[Any, ...]]:
+    def values(self, question: Query, names: Sequence[str]) -> Iterator[tuple[Any, ...]]:
         """Only these fields of the entries that answer a question, oldest first; for statistics over many.
 
         Args:
@@ -123,7 +123,7 @@ class Record(Protocol):
         """
         ...
 
-    def payloads(self, question: Question) -> Iterator[tuple[str, str, bytes]]:
+    def payloads(self, question: Query) -> Iterator[tuple[str, str, bytes]]:
         """Id, kind and payload of the entries that answer a question, oldest first, the payload as its JSON.
 
         For reports over many, that read the fields they need by themselves; `with_evidence` plays no part.

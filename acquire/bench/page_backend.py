@@ -19,8 +19,8 @@ from acquire.conditions import CalibrationDue
 from acquire.files.bench_tables import TYPED
 from acquire.files.network_tables import PageSettings, Speech
 from acquire.files.settings import Bench
+from acquire.page.backend import About, Asked, Facts, PageBackend, Plain, Posted
 from acquire.page.batch_count import BatchCount
-from acquire.page.behind import About, Asked, Behind, Facts, Plain, Posted
 from acquire.page.bench_page import Address, BenchPage, open_page
 from acquire.page.deliberate import deliberate_tests
 from acquire.page.papers import Papers, studies_in
@@ -29,7 +29,7 @@ from acquire.page.running import Running
 from acquire.page.say import Speaker, speaking_program
 from acquire.page.sheet_edit import SheetEditor
 from acquire.page.view import View
-from acquire.records import Batch, Code, Event, Fact, Notice, Recorded, UnitStarted, Weight
+from acquire.records import Batch, Code, Event, Fact, Notice, Recorded, Severity, UnitStarted
 from drivers.reading import Reading
 
 TOKEN_FILE = "page-token"  # noqa: S105  (its name)
@@ -165,7 +165,7 @@ class Shown:
     async def photographed(self, serial: str, sha256: str) -> None:
         """Put a photo of a unit on the record, and wait until it is there."""
         daemon, facts = self.daemon, {"sha256": sha256}
-        await daemon.tell(Notice(Weight.REMARK, Code.PHOTO_KEPT, daemon.clock.utc_s(), serial, facts=facts))
+        await daemon.tell(Notice(Severity.REMARK, Code.PHOTO_KEPT, daemon.clock.utc_s(), serial, facts=facts))
         with contextlib.suppress(TimeoutError):
             async with asyncio.timeout(WRITTEN_S):
                 await daemon.written()
@@ -209,13 +209,13 @@ def stand_behind(page: BenchPage, bench: Bench, daemon: Daemon, stop: asyncio.Ev
     page.put_behind(_behind(shown, stop), view, speed=speed)
     view.know(shown.facts())
     if bench.page is not None and bench.page.speech is Speech.MACHINE and page.speaker is None:
-        mute = Notice(Weight.REMARK, Code.PAGE_MUTE, daemon.clock.utc_s())
+        mute = Notice(Severity.REMARK, Code.PAGE_MUTE, daemon.clock.utc_s())
         daemon.first_notices = [*daemon.first_notices, mute]
     daemon.displays["page batch"] = shown.begin
     return shown
 
 
-def _behind(shown: Shown, stop: asyncio.Event) -> Behind:
+def _behind(shown: Shown, stop: asyncio.Event) -> PageBackend:
     """All that the page can ask of the daemon."""
     bench, daemon, view, background = shown.bench, shown.daemon, shown.view, Background()
     running = Running(Path(bench.file), lambda: daemon.read_files())  # noqa: PLW0108  (it is set later)
@@ -238,7 +238,7 @@ def _behind(shown: Shown, stop: asyncio.Event) -> Behind:
         "/photos": papers.keep_photo,
     }
     orders = bench.page is None or bench.page.orders
-    return Behind(
+    return PageBackend(
         shown.facts,
         daemon.clock.utc_s,
         daemon.clock.monotonic_s,

@@ -16,7 +16,7 @@ from pathlib import Path
 
 from acquire.journal.entry import Entry
 from acquire.journal.history import JournalReader
-from acquire.journal.question import Question
+from acquire.journal.query import Query
 from acquire.line.incoming import Rejected, Row, read
 from acquire.line.store import Store
 from acquire.outlets.payload import as_json, evidence_payload_of, payload_of
@@ -64,7 +64,7 @@ async def bring(
         DatabaseAway: a part is written; begin again.
     """
     done = Brought()
-    question = Question(with_evidence=with_evidence)
+    question = Query(with_evidence=with_evidence)
     with JournalReader(folder) as journal, closing(journal.find(question)) as found:
         names: dict[str, str] = {}
         while entries := list(islice(found, AT_ONCE)):

@@ -10,7 +10,7 @@ from types import SimpleNamespace
 
 import pytest
 
-from acquire.bench import foresight
+from acquire.bench import cache_warm_up
 from acquire.physics.common import PairReading
 from acquire.records import Purpose, WoundFrom
 from acquire.steps.pairs import PairTable
@@ -31,7 +31,7 @@ def heart_of(sheet, batch=None):
 @contextlib.asynccontextmanager
 async def foreseeing(pipeline):
     """The task at work."""
-    task = asyncio.create_task(foresight.foresee(pipeline), name="fault dictionary")
+    task = asyncio.create_task(cache_warm_up.foresee(pipeline), name="fault dictionary")
     try:
         yield
     finally:
@@ -41,13 +41,13 @@ async def foreseeing(pipeline):
 
 async def test_it_is_solved_in_a_thread_once_a_sheet(monkeypatch):
     """Again when the bench has got another sheet, and not before."""
-    monkeypatch.setattr(foresight, "LOOK_S", 0.01)
+    monkeypatch.setattr(cache_warm_up, "LOOK_S", 0.01)
     solved, here, hearts = [], threading.get_ident(), [heart_of(PLOVER)]
 
     def prepare(sheet, purpose, below_ohm):
         solved.append((sheet.name, purpose, below_ohm, threading.get_ident() == here))
 
-    monkeypatch.setattr(foresight, "prepare", prepare)
+    monkeypatch.setattr(cache_warm_up, "prepare", prepare)
     async with foreseeing(lambda: hearts[-1]):
         await until(lambda: solved)
         await asyncio.sleep(0.05)
@@ -58,10 +58,10 @@ async def test_it_is_solved_in_a_thread_once_a_sheet(monkeypatch):
 
 async def test_what_a_first_unit_is_compared_with_is_solved_too(monkeypatch):
     """Once for a batch whose first unit is still to come, and again for another spool."""
-    monkeypatch.setattr(foresight, "LOOK_S", 0.01)
-    monkeypatch.setattr(foresight, "prepare", lambda *_: None)
+    monkeypatch.setattr(cache_warm_up, "LOOK_S", 0.01)
+    monkeypatch.setattr(cache_warm_up, "prepare", lambda *_: None)
     solved = []
-    monkeypatch.setattr(foresight, "prepared", lambda batch, *_, **__: solved.append(batch.spools))
+    monkeypatch.setattr(cache_warm_up, "prepared", lambda batch, *_, **__: solved.append(batch.spools))
     fresh = replace(BATCH, spools=())
     spooled = replace(BATCH, spools=(WoundFrom("slow charge", "36-A"),))
     hearts = [heart_of(PLOVER, fresh)]
@@ -126,8 +126,8 @@ async def test_a_fault_of_ours_in_the_dictionary_stops_no_bench(monkeypatch):
         asked.append(sheet.name)
         raise ZeroDivisionError("a fault of ours")
 
-    monkeypatch.setattr(foresight, "prepare", prepare)
-    monkeypatch.setattr(foresight, "LOOK_S", 0.01)
+    monkeypatch.setattr(cache_warm_up, "prepare", prepare)
+    monkeypatch.setattr(cache_warm_up, "LOOK_S", 0.01)
     hearts = [heart_of(PLOVER)]
     async with foreseeing(lambda: hearts[-1]):
         await until(lambda: asked == [PLOVER.name])

@@ -78,7 +78,7 @@ class Unfit(SteadyohmError, ValueError):
 
 
 @dataclass(frozen=True, slots=True)
-class Behind:
+class PageBackend:
     """A bench as its page needs it.
 
     Attributes:

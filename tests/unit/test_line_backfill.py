@@ -14,10 +14,10 @@ from acquire.errors import JournalUnusable
 from acquire.journal.archive import Policy
 from acquire.journal.history import JournalReader
 from acquire.journal.opening import connect
-from acquire.journal.question import Question
+from acquire.journal.query import Query
 from acquire.journal.store import Journal
-from acquire.line import bringing
-from acquire.line.bringing import bring
+from acquire.line import backfill
+from acquire.line.backfill import bring
 from acquire.line.database import DatabaseAway
 from acquire.line.incoming import Known
 from acquire.line.record import LineRecord
@@ -55,7 +55,7 @@ async def store(database):  # noqa: F811
 def all_of(place, *, with_evidence=True):
     """Everything on a record, in the journal's order."""
     with JournalReader(place) if Path(place).is_dir() else LineRecord(place) as record:
-        return [as_it_travels(e) for e in by_journal(record.find(Question(with_evidence=with_evidence)))]
+        return [as_it_travels(e) for e in by_journal(record.find(Query(with_evidence=with_evidence)))]
 
 
 async def test_archive_and_journal_come_whole_and_a_second_time_nothing_comes(folder, store):
@@ -97,7 +97,7 @@ async def test_one_archive_alone_can_be_brought(folder, store):
     (file, *_) = sorted((folder / "archive").iterdir())
     brought = await bring(file, store, with_evidence=True)
     with JournalReader(file) as archive:
-        wanted = [as_it_travels(entry) for entry in archive.find(Question())]
+        wanted = [as_it_travels(entry) for entry in archive.find(Query())]
     assert brought.entries == len(wanted) > 0
     assert all_of(store.address) == wanted
 
@@ -142,7 +142,7 @@ async def test_no_journal_is_an_error_and_not_an_empty_success(tmp_path, store):
 
 async def test_a_database_that_dies_on_the_way_is_told_and_the_next_try_goes_on(folder, monkeypatch):
     """What was committed stays; nothing is there twice afterwards."""
-    monkeypatch.setattr(bringing, "AT_ONCE", 100)
+    monkeypatch.setattr(backfill, "AT_ONCE", 100)
     with server() as postgres:
         store = await Store(new_database(postgres, "line"), HandClock(now_utc_s=NOON_S)).open()
         try:
