@@ -21,7 +21,7 @@ from acquire.bench.systemd import from_environment
 from acquire.clock import RealClock
 from acquire.errors import InputImpossible
 from acquire.files.shared import LIST, write_list
-from acquire.line.migrating import ROLES
+from acquire.line.roles import ROLES
 from acquire.quantity import counted
 from system.ending import asked_to_end, run_loop
 
@@ -54,8 +54,9 @@ async def run_collector(path: Path, name: str | None) -> None:
         FileInvalid, InputImpossible: the file, or a secret that it names, cannot be used.
         DatabaseUnfit: the database has not the tables of this version.
     """
+    from acquire.line.broker import broker_of
     from acquire.line.collecting import Collector, Rules
-    from acquire.line.collector_file import broker_of, load_collector, named
+    from acquire.line.collector_file import load_collector, named
 
     file = named(load_collector(path), name)
     mine, database = file.collector, file.database
@@ -147,7 +148,8 @@ async def run_page(path: Path, say: Callable[[str], None]) -> None:
         SteadyohmError: the page's address cannot be had.
     """
     from acquire.line.board_page import BoardPage, default_token_file
-    from acquire.line.collector_file import broker_of, load_collector
+    from acquire.line.broker import broker_of
+    from acquire.line.collector_file import load_collector
 
     file = load_collector(path)
     line, database = file.line, file.database

@@ -13,7 +13,7 @@ from typing import Any
 
 from acquire.bench.daemon import Daemon
 from acquire.files.network_tables import MqttSettings
-from acquire.line.collector_file import broker_of
+from acquire.line.broker import broker_of
 from acquire.outlets.mqtt_outlet import CURSOR, LineOutlet, MqttOutlet
 from acquire.outlets.orders import ORDERS, Answer, Order, OrderFile, Stop
 from acquire.records import (

@@ -1,7 +1,7 @@
 """A collector's TOML file: which broker, which database, how large a batch. See configs/line/README.md.
 
-No secret stands in it: only the name of an environment variable or of a file, from which it is fetched here.
-Not for bench files (settings).
+No secret stands in it: only the name of an environment variable or of a file. Not for bench files
+(settings).
 """
 
 from __future__ import annotations
@@ -18,13 +18,11 @@ from acquire.files.network_tables import (
     BrokerSettings,
     EnvironmentName,
     HttpSettings,
-    credentials,
     first_line,
     variable,
 )
 from acquire.files.toml_file import Faults, Table, read_toml
 from acquire.line.database import complete
-from acquire.outlets.mqtt import Broker
 from acquire.quantity import Seconds
 
 
@@ -173,24 +171,3 @@ def named(file: CollectorFile, name: str | None) -> CollectorFile:
             f'"{name}" is no name of a collector.', "Take small letters, digits and hyphens."
         ) from error
     return file.model_copy(update={"collector": file.collector.model_copy(update={"name": known})})
-
-
-def broker_of(settings: BrokerSettings, environment: Mapping[str, str]) -> Broker:
-    """Say where to connect, and with which login.
-
-    Raises:
-        InputImpossible: a variable is not set, or the password's file cannot be read.
-    """
-    login = credentials(settings, environment)
-    return Broker(
-        host=settings.host,
-        port=settings.port,
-        version=settings.version,
-        tls=settings.encrypted,
-        ca=settings.ca,
-        certificate=settings.certificate,
-        key=settings.key,
-        user=login.user,
-        password=login.password,
-        keepalive_s=settings.keepalive,
-    )

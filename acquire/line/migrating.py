@@ -1,9 +1,9 @@
-"""The line's schema in PostgreSQL: tables as numbered steps, views over them, and who may do what.
+"""The line's schema in PostgreSQL: tables as numbered steps, and views over them.
 
 A step that was released is never edited; each shares one transaction with its note. Entries and evidence are
 partitioned by month of their time. Views are made anew after each migration, so that they can change freely;
-reports read them by name. One owner, collectors that write, readers that read. Several collectors may start
-at once: one of them makes the steps, the others wait for it. Not for logins and passwords.
+reports read them by name. Several collectors may start at once: one of them makes the steps, the others wait
+for it. Not for who may read (roles).
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from typing import get_type_hints
 import psycopg
 
 from acquire.errors import SteadyohmError
+from acquire.line.roles import GRANTS
 from acquire.outlets.payload import SAID
 from acquire.records import Verdict
 
@@ -254,55 +255,6 @@ def _is(hint: object, python: type) -> bool:
     """Whether a field holds this type, or nothing."""
     return hint in (python, python | None)
 
-
-ROLES = """\
--- Roles of the line's database. Run once as an administrator, in the line's own database:
---     psql --dbname=steadyohm --file=roles.sql
--- Then give logins to people and programs, for example:
---     CREATE ROLE collector_1 LOGIN IN ROLE steadyohm_collector;   and   \\password collector_1
---     CREATE ROLE office LOGIN IN ROLE steadyohm_reader;           and   \\password office
---     CREATE ROLE line_admin LOGIN IN ROLE steadyohm_owner;        for `steadyohm collect --migrate`
-DO $$
-DECLARE
-    wanted text;
-BEGIN
-    FOREACH wanted IN ARRAY ARRAY['steadyohm_owner', 'steadyohm_collector', 'steadyohm_reader'] LOOP
-        IF NOT EXISTS (SELECT FROM pg_roles WHERE rolname = wanted) THEN
-            EXECUTE format('CREATE ROLE %I NOLOGIN', wanted);
-        END IF;
-    END LOOP;
-    EXECUTE format('REVOKE ALL ON DATABASE %I FROM PUBLIC', current_database());
-    EXECUTE format('GRANT CONNECT ON DATABASE %I TO steadyohm_owner, steadyohm_collector, steadyohm_reader',
-        current_database());
-    EXECUTE format('GRANT TEMPORARY ON DATABASE %I TO steadyohm_owner, steadyohm_collector',
-        current_database());
-END $$;
-REVOKE CREATE ON SCHEMA public FROM PUBLIC;
-CREATE SCHEMA IF NOT EXISTS steadyohm AUTHORIZATION steadyohm_owner;
-GRANT USAGE ON SCHEMA steadyohm TO steadyohm_collector, steadyohm_reader;
-"""
-
-GRANTS = """
-DO $$
-BEGIN
-    IF EXISTS (SELECT FROM pg_roles WHERE rolname = 'steadyohm_collector') THEN
-        GRANT USAGE ON SCHEMA steadyohm TO steadyohm_collector;
-        GRANT SELECT ON ALL TABLES IN SCHEMA steadyohm TO steadyohm_collector;
-        GRANT INSERT ON steadyohm.entry, steadyohm.evidence TO steadyohm_collector;
-        GRANT INSERT, DELETE ON steadyohm.arrival, steadyohm.rejected TO steadyohm_collector;
-        GRANT INSERT, UPDATE ON steadyohm.journal TO steadyohm_collector;
-        GRANT EXECUTE ON FUNCTION steadyohm.make_month TO steadyohm_collector;
-    END IF;
-    IF EXISTS (SELECT FROM pg_roles WHERE rolname = 'steadyohm_reader') THEN
-        GRANT USAGE ON SCHEMA steadyohm TO steadyohm_reader;
-        GRANT SELECT ON steadyohm.entry, steadyohm.evidence, steadyohm.journal, steadyohm.arrival,
-            steadyohm.rejected, steadyohm.migration TO steadyohm_reader;
-        GRANT SELECT ON steadyohm.verdict, steadyohm.unit, steadyohm.yield, steadyohm.yield_of_steps,
-            steadyohm.capability_input, steadyohm.bench_status, steadyohm.look_back TO steadyohm_reader;
-    END IF;
-END $$;
-"""
-"""What the owner gives away after each migration, where the roles are there."""
 
 AHEAD = 2
 """Months for which partitions are made ahead: this one and the next."""

@@ -22,8 +22,8 @@ from acquire.page.spoken import Cue, Sound
 from acquire.page.view import View
 from acquire.records import Approach, Code, Event, LeadZero, LiftOff, Notice, Prompt
 from acquire.steps.pairs import PairTable
+from acquire.study.begin import Wish
 from acquire.study.plan import names_in, parts_named
-from acquire.study.record import Wish
 from acquire.study.run import StudyBench, study_bench
 from acquire.study.work import Finished, StudyEvent, Taken
 from acquire.words.notices import said

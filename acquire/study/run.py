@@ -41,7 +41,8 @@ from acquire.records import (
     TypeTemperature,
 )
 from acquire.sheets import load_sheet
-from acquire.study.record import StudyFile, Wish, part_names, record_of, step_named
+from acquire.study.begin import Wish, record_of, step_named
+from acquire.study.record import StudyFile, part_names
 from acquire.study.work import Finished, StudyEvent, StudyWork, Taken, TakenBack
 from acquire.words.prompts import asked
 from drivers.reading import Reading

@@ -17,8 +17,9 @@ import yaml
 from acquire.clock import RealClock
 from acquire.files.toml_file import read_toml
 from acquire.journal.store import Journal
+from acquire.line.broker import broker_of
 from acquire.line.collecting import Collector, Rules
-from acquire.line.collector_file import LineBroker, broker_of, load_collector
+from acquire.line.collector_file import LineBroker, load_collector
 from acquire.outlets.mqtt import Broker, open_connection
 from acquire.outlets.mqtt_outlet import CURSOR, LineOutlet
 from acquire.outlets.outlet import BackOff, Health, OutletFailed, drain

@@ -14,7 +14,7 @@ from typer.testing import CliRunner
 from acquire.answers import collect
 from acquire.cli import app
 from acquire.errors import InputImpossible
-from acquire.line.migrating import ROLES
+from acquire.line.roles import ROLES
 from tests.brokers import Mosquitto, needs_mosquitto
 from tests.commanded import commanded
 from tests.postgres import database, needs_postgres  # noqa: F401  (a fixture)

@@ -28,6 +28,24 @@ def said(*words):
     return done.returncode, done.stdout, done.stderr
 
 
+EXTRAS = ("cryptography", "fontTools", "matplotlib", "psycopg", "pyarrow", "pymodbus", "typst", "usb")
+"""What an install without extras lacks (pyproject.toml)."""
+
+
+def test_an_install_without_extras_has_every_command():
+    """What an extra brings is imported where it is used, so that a bench starts without any of them."""
+    code = (
+        "import sys\n"
+        f"sys.modules |= dict.fromkeys({EXTRAS!r})\n"  # an import of one fails as if it were not there
+        "from acquire.cli import Commands, COMMANDS, UNTYPED\n"
+        "import acquire.bench.run, acquire.simulated.demo, acquire.study.run\n"
+        "found = [Commands(name='x').get_command(None, name) for name in (*COMMANDS, *UNTYPED)]\n"
+        "assert all(found) and len(found) > 30\n"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+
+
 def test_help_imports_nothing_heavy():
     """What --help needs is on the way out in a moment; neither numpy nor pyvisa nor rich nor asyncio is."""
     code = (

@@ -16,7 +16,8 @@ from structlog.testing import capture_logs
 from acquire.clock import RealClock
 from acquire.line import collecting as collecting_module
 from acquire.line.collecting import Collector, Rules, identifier
-from acquire.line.migrating import ROLES, DatabaseUnfit
+from acquire.line.migrating import DatabaseUnfit
+from acquire.line.roles import ROLES
 from acquire.outlets.mqtt import Broker
 from tests.brokers import Mosquitto, needs_mosquitto, subscriber
 from tests.known_records import ALL, verdict

@@ -11,13 +11,13 @@ from acquire.clock import HandClock
 from acquire.line.migrating import (
     MIGRATIONS,
     NAMES,
-    ROLES,
     DatabaseUnfit,
     migrate,
     months_ahead,
     next_month,
     version_of,
 )
+from acquire.line.roles import ROLES
 from acquire.line.store import Store
 from acquire.outlets.columns import COLUMNS
 from tests.known_records import NOON_S

@@ -15,7 +15,8 @@ from acquire.files.settings import load_bench
 from acquire.files.statements import ModelStatements
 from acquire.records import Ask, ConfirmOpen, Prompt
 from acquire.stats.fitness import Fitness
-from acquire.study.record import StudyFileInvalid, Wish, read_study, record_of
+from acquire.study.begin import Wish, record_of
+from acquire.study.record import StudyFileInvalid, read_study
 from acquire.study.report import report_of
 from acquire.study.run import StudyBench, StudyScreen
 from acquire.study.work import StudyWork
