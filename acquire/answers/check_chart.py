@@ -63,9 +63,9 @@ def readings_of(place: str | Path, bench: str | None = None) -> list[CheckStanda
     Raises:
         JournalUnusable: there is no record, or it cannot be read.
     """
-    question = Query(kinds=("check_standard",), bench=bench, with_evidence=False)
+    query = Query(kinds=("check_standard",), bench=bench, with_evidence=False)
     with record_at(place) as record:
-        found = [entry.record for entry in record.find(question)]
+        found = [entry.record for entry in record.find(query)]
     return [each for each in found if isinstance(each, CheckStandard)]
 
 

@@ -67,7 +67,7 @@ def history_entries(
     since_check: bool = False,
     **also: Any,
 ) -> Iterator[tuple[Entry, str]]:
-    """Entries that answer the question, oldest first, each with why it is doubtful (else empty).
+    """Entries that answer the query, oldest first, each with why it is doubtful (else empty).
 
     Args:
         place: folder of a bench's journal, address of a line's database, or a collector file.
@@ -77,27 +77,27 @@ def history_entries(
         limit: at most so many, the latest; None: all.
         doubtful: True for doubtful verdicts only.
         since_check: True for verdicts only that a meter gave since its check standard was last in control.
-        also: further parts of the question, as `question_of` takes them.
+        also: further parts of the query, as `query_of` takes them.
 
     Raises:
         InputImpossible: a day or a time is none.
         JournalUnusable: there is no journal in that folder, or it cannot be read.
     """
-    question = question_of(serial=serial, batch=batch, day=day, limit=limit, **also)
+    query = query_of(serial=serial, batch=batch, day=day, limit=limit, **also)
     with record_at(place) as record:
-        yield from entries_of(record, question, doubtful=doubtful, since_check=since_check)
+        yield from entries_of(record, query, doubtful=doubtful, since_check=since_check)
 
 
-def question_of(
+def query_of(
     *, day: str | None = None, since: str | None = None, until: str | None = None, **parts: Any
 ) -> Query:
-    """A question from words as they are typed.
+    """A query from words as they are typed.
 
     Args:
         day: a UTC day, as 2026-11-25.
         since: a day or a time, from its beginning on.
         until: a day or a time; a day counts to its end.
-        parts: the other fields of a question, as they are.
+        parts: the other fields of a query, as they are.
 
     Raises:
         InputImpossible: a day or a time is none.
@@ -149,18 +149,18 @@ def moment_s(text: str, *, end: bool = False) -> float:
 
 
 def entries_of(
-    record: Record, question: Query, *, doubtful: bool = False, since_check: bool = False
+    record: Record, query: Query, *, doubtful: bool = False, since_check: bool = False
 ) -> Iterator[tuple[Entry, str]]:
-    """As `history_entries`, of any record; memory holds no more than `question.limit` entries.
+    """As `history_entries`, of any record; memory holds no more than `query.limit` entries.
 
     Raises:
         InputImpossible: `since_check` of a record without check standards.
         JournalUnusable: the record cannot be read.
     """
     doubts = Doubts.of(record)
-    question = replace(question, with_evidence=False)
+    query = replace(query, with_evidence=False)
     if not (doubtful or since_check):
-        yield from ((entry, _doubt(entry, doubts)) for entry in record.find(question))
+        yield from ((entry, _doubt(entry, doubts)) for entry in record.find(query))
         return
     good = _last_good_check_s(record) if since_check else {}
     if since_check and not good:
@@ -170,14 +170,14 @@ def entries_of(
         )
 
     def kept() -> Iterator[tuple[Entry, str]]:
-        for entry in record.find(replace(question, kinds=("verdict",), limit=None)):
+        for entry in record.find(replace(query, kinds=("verdict",), limit=None)):
             doubt = _doubt(entry, doubts)
             meter = (entry.payload["bench"], entry.payload["meter_id"])
             late = entry.utc_s > good.get(meter, -math.inf)
             if (doubt or not doubtful) and (late or not since_check):
                 yield entry, doubt
 
-    yield from kept() if question.limit is None else deque(kept(), maxlen=question.limit)
+    yield from kept() if query.limit is None else deque(kept(), maxlen=query.limit)
 
 
 def _last_good_check_s(reader: Record) -> dict[tuple[str, str], float]:

@@ -206,7 +206,7 @@ def stand_behind(page: BenchPage, bench: Bench, daemon: Daemon, stop: asyncio.Ev
     past = Past(Path(bench.journal.folder), bench.name, daemon.pipeline.place.sheet.core)
     shown = Shown(bench, daemon, page, view, past, speed, daemon.show)
     daemon.show, daemon.resumed = shown.show, shown.resumed
-    page.put_behind(_behind(shown, stop), view, speed=speed)
+    page.put_backend(_backend(shown, stop), view, speed=speed)
     view.know(shown.facts())
     if bench.page is not None and bench.page.speech is Speech.MACHINE and page.speaker is None:
         mute = Notice(Severity.REMARK, Code.PAGE_MUTE, daemon.clock.utc_s())
@@ -215,7 +215,7 @@ def stand_behind(page: BenchPage, bench: Bench, daemon: Daemon, stop: asyncio.Ev
     return shown
 
 
-def _behind(shown: Shown, stop: asyncio.Event) -> PageBackend:
+def _backend(shown: Shown, stop: asyncio.Event) -> PageBackend:
     """All that the page can ask of the daemon."""
     bench, daemon, view, background = shown.bench, shown.daemon, shown.view, Background()
     running = Running(Path(bench.file), lambda: daemon.read_files())  # noqa: PLW0108  (it is set later)

@@ -246,7 +246,7 @@ class UnitWork:
         if step is None or match is None or match.fit is not Fit.EXPECTED:
             return False
         number = Standing(self.serial)
-        return judge(match, self._yardstick(step), number, self.place)[0].outcome in PASSING
+        return judge(match, self._criteria(step), number, self.place)[0].outcome in PASSING
 
     def _as(self, step: Step, settled: Settled) -> Match | None:
         """A value as one of another step, where it can be; else None."""
@@ -268,7 +268,7 @@ class UnitWork:
         if step.name == WARM_CHECK:
             verdict, evidence = judge_repeat(match, step, standing, self.place)
         else:
-            verdict, evidence = judge(match, self._yardstick(step), standing, self.place)
+            verdict, evidence = judge(match, self._criteria(step), standing, self.place)
         four_wire = settled.quantity is Quantity.RESISTANCE_4W
         evidence = self.conditions.on_record(evidence, four_wire=four_wire)
         verdict = replace(verdict, touch=touch)
@@ -302,7 +302,7 @@ class UnitWork:
         number = self.state.named(step.name).attempts + 1
         standing = Standing(self.serial, number)
         verdict, evidence = judge_open(
-            self._yardstick(step), standing, self.place, utc_s, basis=basis, witness=witness
+            self._criteria(step), standing, self.place, utc_s, basis=basis, witness=witness
         )
         verdict = replace(verdict, touch=touch)
         return self._counted(_attempt_of(verdict), Judged(verdict, evidence))
@@ -435,7 +435,7 @@ class UnitWork:
     def _limits(self, step: Step) -> Limits:
         return self.table.limits_for(step, self.place.purpose)
 
-    def _yardstick(self, step: Step) -> AcceptanceCriteria:
+    def _criteria(self, step: Step) -> AcceptanceCriteria:
         return AcceptanceCriteria(step, self._limits(step), self.table.nominal_ohm(step.pair))
 
 

@@ -156,21 +156,21 @@ class JournalReader:
         if self._copy is not None:  # only now: Windows removes no open file
             self._copy.cleanup()
 
-    def find(self, question: Query) -> Generator[Entry, None, None]:
-        """Entries that answer a question, oldest first; close it before the journal where it is not read out.
+    def find(self, query: Query) -> Generator[Entry, None, None]:
+        """Entries that answer a query, oldest first; close it before the journal where it is not read out.
 
         Raises:
             JournalUnusable: the file cannot be read.
         """
-        found = self._in_order(lambda reader: reader.find_here(question), attrgetter("seq"))
-        yield from _latest(found, question.limit)
+        found = self._in_order(lambda reader: reader.find_here(query), attrgetter("seq"))
+        yield from _latest(found, query.limit)
 
-    def values(self, question: Query, names: Sequence[str]) -> Iterator[tuple[Any, ...]]:
-        """Only these fields of the entries that answer a question, oldest first.
+    def values(self, query: Query, names: Sequence[str]) -> Iterator[tuple[Any, ...]]:
+        """Only these fields of the entries that answer a query, oldest first.
 
         Args:
-            question: what is looked for; `with_evidence` plays no part.
-            names: of `question.PLACE_NAMES`, or fields of the payload. A field that an entry lacks is None;
+            query: what is looked for; `with_evidence` plays no part.
+            names: of `query.PLACE_NAMES`, or fields of the payload. A field that an entry lacks is None;
                 true and false come as such, or as 1 and 0.
 
         Raises:
@@ -178,11 +178,11 @@ class JournalReader:
             ValueError: a name could not be a field's.
         """
         check_names(names)
-        found = self._in_order(lambda reader: reader.values_here(question, names), itemgetter(0))
-        yield from (row[1:] for row in _latest(found, question.limit))
+        found = self._in_order(lambda reader: reader.values_here(query, names), itemgetter(0))
+        yield from (row[1:] for row in _latest(found, query.limit))
 
-    def payloads(self, question: Query) -> Iterator[tuple[str, str, bytes]]:
-        """Id, kind and payload of the entries that answer a question, oldest first, the payload as its JSON.
+    def payloads(self, query: Query) -> Iterator[tuple[str, str, bytes]]:
+        """Id, kind and payload of the entries that answer a query, oldest first, the payload as its JSON.
 
         Raises:
             JournalUnusable: the file cannot be read.
@@ -191,10 +191,10 @@ class JournalReader:
         def ask(reader: JournalReader) -> Iterator[tuple[str, str, bytes]]:
             begin = f"{reader.birth}-"
             columns = "seq, CAST(kind AS BLOB), CAST(payload AS BLOB)"  # bytes cost less than text
-            for seq, kind, payload in reader._select(columns, question):
+            for seq, kind, payload in reader._select(columns, query):
                 yield f"{begin}{seq}", NAMES.get(kind) or _text(kind), payload
 
-        return _latest(self._in_order(ask, lambda row: int(row[0].rpartition("-")[2])), question.limit)
+        return _latest(self._in_order(ask, lambda row: int(row[0].rpartition("-")[2])), query.limit)
 
     def _in_order(self, ask: Callable[[JournalReader], Iterator[T]], seq: Callable[[T], int]) -> Iterator[T]:
         """What this file and its archives answer, as one stream: earlier journals first, then by number.
@@ -220,19 +220,19 @@ class JournalReader:
                     yield each
                 before = seq(each)
 
-    def find_here(self, question: Query) -> Iterator[Entry]:
+    def find_here(self, query: Query) -> Iterator[Entry]:
         """As `find`, in this one file only."""
-        columns = SHOWN if question.with_evidence else SHOWN.replace("evidence", "NULL")
-        for row in self._select(columns, question):
+        columns = SHOWN if query.with_evidence else SHOWN.replace("evidence", "NULL")
+        for row in self._select(columns, query):
             yield entry_of(self.birth, row)
 
-    def values_here(self, question: Query, names: Sequence[str]) -> Iterator[tuple[Any, ...]]:
+    def values_here(self, query: Query, names: Sequence[str]) -> Iterator[tuple[Any, ...]]:
         """As `values`, in this one file only, each row with its number in front."""
         places = {**PLACES, "id": f"'{self.birth}-' || seq"}
         fields = [name for name in names if name not in places]
         if len(fields) < 2:
             columns = [places.get(name, f"json_extract(payload, '$.{name}')") for name in names]
-            yield from self._select(", ".join(["seq", *columns]), question)
+            yield from self._select(", ".join(["seq", *columns]), query)
             return
         # All fields at once come as one JSON array, in half the time of one column each.
         paths = ", ".join(f"'$.{name}'" for name in fields)
@@ -240,21 +240,21 @@ class JournalReader:
         order = [(len(own) + fields.index(n)) if n not in places else own.index(n) for n in names]
         columns = ["seq", *(places[name] for name in own), f"json_extract(payload, {paths})"]
         arrange = itemgetter(*order)
-        rows = self._select(", ".join(columns), question)
+        rows = self._select(", ".join(columns), query)
         while block := list(islice(rows, AT_ONCE)):
             found = json.loads(f"[{','.join([row[-1] for row in block])}]")
             for (seq, *kept, _), values in zip(block, found, strict=True):
                 yield (seq, *arrange(kept + values))
 
-    def _select(self, columns: str, question: Query) -> Iterator[tuple[Any, ...]]:
-        where, values = _where(question)
+    def _select(self, columns: str, query: Query) -> Iterator[tuple[Any, ...]]:
+        where, values = _where(query)
         sql = f"SELECT {columns} FROM entry {where} ORDER BY seq"  # noqa: S608  (our own words; values are bound)
-        if question.limit is not None:
+        if query.limit is not None:
             latest = f"SELECT seq FROM entry {where} ORDER BY seq DESC LIMIT ?"  # noqa: S608  (as above)
             sql = f"SELECT {columns} FROM entry WHERE seq IN ({latest}) ORDER BY seq"  # noqa: S608  (as above)
-            values = [*values, max(question.limit, 0)]
+            values = [*values, max(query.limit, 0)]
         try:
-            # Through a chain, since a question that nobody asks to its end would else close its cursor, and a
+            # Through a chain, since a query that nobody asks to its end would else close its cursor, and a
             # cursor cannot be closed behind its file.
             yield from chain(self._connection.execute(sql, values))
         except FAULTS as error:
@@ -328,41 +328,41 @@ def _evidence_in(entry: Entry) -> Evidence | None:
         raise JournalUnusable(f"The evidence of entry {entry.id} is damaged: {error}.") from error
 
 
-def _where(question: Query) -> tuple[str, list[Any]]:
-    """The question as a condition of SQL with the values to bind."""
+def _where(query: Query) -> tuple[str, list[Any]]:
+    """The query as a condition of SQL with the values to bind."""
     parts: list[str] = []
     values: list[Any] = []
     for column, wanted in (
-        ("serial", question.serial),
-        ("batch", question.batch),
-        ("json_extract(payload, '$.meter_id')", question.meter_id),
-        ("json_extract(payload, '$.sheet')", question.sheet),
-        ("json_extract(payload, '$.bench')", question.bench),
+        ("serial", query.serial),
+        ("batch", query.batch),
+        ("json_extract(payload, '$.meter_id')", query.meter_id),
+        ("json_extract(payload, '$.sheet')", query.sheet),
+        ("json_extract(payload, '$.bench')", query.bench),
     ):
         if wanted is not None:
             parts.append(f"{column} = ?")
             values.append(storable(wanted))
     # An index that holds only some rows serves only questions that say so in its own words.
-    parts += [f"{name} <> ''" for name in ("serial", "batch") if getattr(question, name)]
-    narrow = question.serial or question.batch  # their indexes leave less to read than that of kinds
-    if question.kinds and "verdict" not in question.kinds and not narrow:
+    parts += [f"{name} <> ''" for name in ("serial", "batch") if getattr(query, name)]
+    narrow = query.serial or query.batch  # their indexes leave less to read than that of kinds
+    if query.kinds and "verdict" not in query.kinds and not narrow:
         parts.append("kind <> 'verdict'")
-    for comparison, bound in zip((">=", "<"), question.span_utc_s(), strict=True):
+    for comparison, bound in zip((">=", "<"), query.span_utc_s(), strict=True):
         if bound is not None:
             parts.append(f"utc_s {comparison} ?")
             values.append(bound)
-    kinds = ("unit_result",) if question.diagnosis is not None else ()
+    kinds = ("unit_result",) if query.diagnosis is not None else ()
     for column, among in (
-        ("kind", question.kinds),
+        ("kind", query.kinds),
         ("kind", kinds),
-        ("json_extract(payload, '$.outcome')", tuple(each.value for each in question.outcomes)),
+        ("json_extract(payload, '$.outcome')", tuple(each.value for each in query.outcomes)),
     ):
         if among:
             parts.append(f"{column} IN ({', '.join('?' * len(among))})")
             values += among
-    if question.diagnosis is not None:
+    if query.diagnosis is not None:
         parts.append("explains(payload, ?)")
-        values.append(storable(question.diagnosis).casefold())
+        values.append(storable(query.diagnosis).casefold())
     return ("WHERE " + " AND ".join(parts) if parts else ""), values
 
 

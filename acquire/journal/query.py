@@ -101,19 +101,19 @@ class Query:
 class Record(Protocol):
     """A store of entries that can be asked; `acquire.journal.history.JournalReader` is one."""
 
-    def find(self, question: Query) -> Iterator[Entry]:
-        """Entries that answer a question, oldest first.
+    def find(self, query: Query) -> Iterator[Entry]:
+        """Entries that answer a query, oldest first.
 
         Raises:
             JournalUnusable: the store cannot be read.
         """
         ...
 
-    def values(self, question: Query, names: Sequence[str]) -> Iterator[tuple[Any, ...]]:
-        """Only these fields of the entries that answer a question, oldest first; for statistics over many.
+    def values(self, query: Query, names: Sequence[str]) -> Iterator[tuple[Any, ...]]:
+        """Only these fields of the entries that answer a query, oldest first; for statistics over many.
 
         Args:
-            question: what is looked for; `with_evidence` plays no part.
+            query: what is looked for; `with_evidence` plays no part.
             names: of `PLACE_NAMES`, or fields of the payload that hold a number, a text, true, false or
                 nothing. A field that an entry lacks is None; true and false come as such, or as 1 and 0.
 
@@ -123,8 +123,8 @@ class Record(Protocol):
         """
         ...
 
-    def payloads(self, question: Query) -> Iterator[tuple[str, str, bytes]]:
-        """Id, kind and payload of the entries that answer a question, oldest first, the payload as its JSON.
+    def payloads(self, query: Query) -> Iterator[tuple[str, str, bytes]]:
+        """Id, kind and payload of the entries that answer a query, oldest first, the payload as its JSON.
 
         For reports over many, that read the fields they need by themselves; `with_evidence` plays no part.
 

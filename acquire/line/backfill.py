@@ -64,8 +64,8 @@ async def bring(
         DatabaseAway: a part is written; begin again.
     """
     done = Brought()
-    question = Query(with_evidence=with_evidence)
-    with JournalReader(folder) as journal, closing(journal.find(question)) as found:
+    query = Query(with_evidence=with_evidence)
+    with JournalReader(folder) as journal, closing(journal.find(query)) as found:
         names: dict[str, str] = {}
         while entries := list(islice(found, AT_ONCE)):
             rows: list[Row] = []

@@ -151,11 +151,11 @@ class BoardPage:
         while True:
             try:
                 name = f"steadyohmpage{secrets.token_hex(5)}"
-                async with listening(self.broker, name, in_flight=1000, session_s=0) as ear:
-                    await ear.subscribe([f"{ROOT}/+/{last}" for last in TOPICS], qos=0, retained=True)
+                async with listening(self.broker, name, in_flight=1000, session_s=0) as subscriber:
+                    await subscriber.subscribe([f"{ROOT}/+/{last}" for last in TOPICS], qos=0, retained=True)
                     board.trouble["broker"] = ""
                     back_off.reset()
-                    await self._hear(ear, board)
+                    await self._hear(subscriber, board)
             except OutletFailed as error:
                 if not board.trouble.get("broker"):
                     log.warning("line.broker_away", error=str(error))
@@ -163,9 +163,9 @@ class BoardPage:
                 board.changed.add("")
                 await asyncio.sleep(back_off.next_s())
 
-    async def _hear(self, ear: Subscriber, board: Board) -> None:
+    async def _hear(self, subscriber: Subscriber, board: Board) -> None:
         while True:
-            for message in await ear.take(1000, 0.05):
+            for message in await subscriber.take(1000, 0.05):
                 now_s = self.clock.utc_s()
                 board.heard(message.topic, message.payload, now_s, retained=message.retained)
 

@@ -89,7 +89,7 @@ class Collector:
         clock: for months and times.
         state: one sentence for people who ask.
         changed: called when the sentence may have changed.
-        ear: the connection to the broker; None while there is none.
+        subscriber: the connection to the broker; None while there is none.
     """
 
     rules: Rules
@@ -99,7 +99,7 @@ class Collector:
     state: str = "starting."
     changed: Callable[[], object] = lambda: None
     back_off: BackOff = field(default_factory=lambda: BackOff(0.2, 10.0))
-    ear: Subscriber | None = None
+    subscriber: Subscriber | None = None
     _store: Store | None = None
     _committing: bool = False
     _failing: str = ""
@@ -134,15 +134,15 @@ class Collector:
     async def _connected(self, stop: asyncio.Event) -> None:
         """One connection to the broker."""
         rules = self.rules
-        async with listening(self.broker, identifier(rules), in_flight=rules.in_flight) as ear:
-            await ear.subscribe([f"$share/{rules.group}/{ROOT}/+/{last}" for last in TOPICS])
-            await ear.subscribe([f"{ROOT}/+/{STATUS}"], qos=0, retained=True)
+        async with listening(self.broker, identifier(rules), in_flight=rules.in_flight) as subscriber:
+            await subscriber.subscribe([f"$share/{rules.group}/{ROOT}/+/{last}" for last in TOPICS])
+            await subscriber.subscribe([f"{ROOT}/+/{STATUS}"], qos=0, retained=True)
             self.back_off.reset()
-            self.ear = ear
+            self.subscriber = subscriber
             self._say("collect.listening", "", group=rules.group)
             works = [
-                asyncio.create_task(self._collect(ear), name="collect"),
-                asyncio.create_task(self._tell(ear), name="tell benches"),
+                asyncio.create_task(self._collect(subscriber), name="collect"),
+                asyncio.create_task(self._tell(subscriber), name="tell benches"),
             ]
             ending = asyncio.create_task(stop.wait(), name="collector stop")
             try:
@@ -157,15 +157,15 @@ class Collector:
 
     # ------------------------------------------------------------------ in
 
-    async def _collect(self, ear: Subscriber) -> None:
+    async def _collect(self, subscriber: Subscriber) -> None:
         while True:
-            messages = await ear.take(self.rules.messages, self.rules.linger_s)
+            messages = await subscriber.take(self.rules.messages, self.rules.linger_s)
             self._committing = True
             try:
                 if rows := rows_of(messages):
                     await self._commit(rows)
-                ear.check()  # a number belongs to its connection
-                ear.acknowledge(messages)
+                subscriber.check()  # a number belongs to its connection
+                subscriber.acknowledge(messages)
             finally:
                 self._committing = False
 
@@ -193,7 +193,7 @@ class Collector:
 
     # ------------------------------------------------------------------ out
 
-    async def _tell(self, ear: Subscriber) -> None:
+    async def _tell(self, subscriber: Subscriber) -> None:
         """Say on each bench's topic up to where its journal is complete; one collector of all does."""
         own = Store(self.address, self.clock)
         turn, round_, back_off = False, 0, BackOff(0.5, 10.0)
@@ -215,15 +215,15 @@ class Collector:
                     await own.close()
                     await asyncio.sleep(back_off.next_s())
                 else:
-                    await self._publish(ear, news)
+                    await self._publish(subscriber, news)
         finally:
             await own.close()
 
-    async def _publish(self, ear: Subscriber, news: Iterable[Complete]) -> None:
+    async def _publish(self, subscriber: Subscriber, news: Iterable[Complete]) -> None:
         now_s = self.clock.utc_s()
         for each in news:
             said = Kept(each.bench, each.journal, each.seq, now_s)
-            await ear.publish(Topics(each.bench).of(KEPT), as_json(live_payload(said)))
+            await subscriber.publish(Topics(each.bench).of(KEPT), as_json(live_payload(said)))
 
     # ------------------------------------------------------------------ for people
 

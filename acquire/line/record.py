@@ -97,29 +97,29 @@ class LineRecord:
 
     # ------------------------------------------------------------------ the interface
 
-    def find(self, question: Query) -> Iterator[Entry]:
-        """Entries that answer a question, oldest first.
+    def find(self, query: Query) -> Iterator[Entry]:
+        """Entries that answer a query, oldest first.
 
         Raises:
             JournalUnusable: the database cannot be read.
         """
-        evidence = "evidence" if question.with_evidence else "NULL"
+        evidence = "evidence" if query.with_evidence else "NULL"
         join = (
             "LEFT JOIN steadyohm.evidence e ON (e.journal, e.seq, e.bench, e.utc) ="
             " (t.journal, t.seq, t.bench, t.utc)"
-            if question.with_evidence
+            if query.with_evidence
             else ""
         )
-        rows = self._asked(question, f"t.journal, t.seq, t.kind, t.payload, {evidence}", join)
+        rows = self._asked(query, f"t.journal, t.seq, t.kind, t.payload, {evidence}", join)
         for journal, seq, kind, payload, kept in rows:
             yield _entry(journal, seq, kind, payload, kept)
 
-    def values(self, question: Query, names: Sequence[str]) -> Iterator[tuple[Any, ...]]:
-        """Only these fields of the entries that answer a question, oldest first.
+    def values(self, query: Query, names: Sequence[str]) -> Iterator[tuple[Any, ...]]:
+        """Only these fields of the entries that answer a query, oldest first.
 
         Args:
-            question: what is looked for; `with_evidence` plays no part.
-            names: of `question.PLACE_NAMES`, or fields of the payload. A field that an entry lacks is None;
+            query: what is looked for; `with_evidence` plays no part.
+            names: of `query.PLACE_NAMES`, or fields of the payload. A field that an entry lacks is None;
                 true and false come as 1 and 0.
 
         Raises:
@@ -128,17 +128,17 @@ class LineRecord:
         """
         check_names(names)
         columns = [PLACES.get(name, f"t.payload -> '{name}'") for name in names]
-        for row in self._asked(question, ", ".join(columns) or "1", ""):
+        for row in self._asked(query, ", ".join(columns) or "1", ""):
             yield tuple(int(value) if isinstance(value, bool) else value for value in row[: len(names)])
 
-    def payloads(self, question: Query) -> Iterator[tuple[str, str, bytes]]:
-        """Id, kind and payload of the entries that answer a question, oldest first, the payload as its JSON.
+    def payloads(self, query: Query) -> Iterator[tuple[str, str, bytes]]:
+        """Id, kind and payload of the entries that answer a query, oldest first, the payload as its JSON.
 
         Raises:
             JournalUnusable: the database cannot be read.
         """
         payload = "convert_to(t.payload::text, 'UTF8')"
-        yield from self._asked(question, f"t.journal || '-' || t.seq, t.kind, {payload}", "")
+        yield from self._asked(query, f"t.journal || '-' || t.seq, t.kind, {payload}", "")
 
     def by_serial(self, serial: str) -> list[Entry]:
         """Everything on the record of one unit, oldest first, with evidence.
@@ -180,14 +180,14 @@ class LineRecord:
 
     # ------------------------------------------------------------------ asking
 
-    def _asked(self, question: Query, columns: str, join: str) -> Iterator[tuple[Any, ...]]:
+    def _asked(self, query: Query, columns: str, join: str) -> Iterator[tuple[Any, ...]]:
         """Rows in the order that `Record` promises; the last `limit` of them, by their time.
 
         Within a journal the number decides, be its clock set back as it may: hence the highest time so far.
         """
-        where, values = _where(question)
-        wanted = question.diagnosis
-        limit = None if question.limit is None else max(question.limit, 0)
+        where, values = _where(query)
+        wanted = query.diagnosis
+        limit = None if query.limit is None else max(query.limit, 0)
         source = f"SELECT * FROM steadyohm.entry t {where}"  # noqa: S608  (our own words; values are bound)
         if limit is not None and wanted is None:
             source += " ORDER BY t.utc DESC, t.bench DESC, t.journal DESC, t.seq DESC LIMIT %s"
@@ -236,34 +236,34 @@ def _entry(journal: str, seq: int, kind: str, payload: Any, kept: Any) -> Entry:
     return Entry(seq, f"{journal}-{seq}", kind, utc_s, serial, record, evidence)
 
 
-def _where(question: Query) -> tuple[str, list[Any]]:
-    """The question as a condition of SQL with the values to bind."""
+def _where(query: Query) -> tuple[str, list[Any]]:
+    """The query as a condition of SQL with the values to bind."""
     parts: list[str] = []
     values: list[Any] = []
     for column, wanted in (
-        ("serial", question.serial),
-        ("batch", question.batch),
-        ("meter", question.meter_id),
-        ("sheet", question.sheet),
-        ("payload ->> 'bench'", question.bench),
+        ("serial", query.serial),
+        ("batch", query.batch),
+        ("meter", query.meter_id),
+        ("sheet", query.sheet),
+        ("payload ->> 'bench'", query.bench),
     ):
         if wanted is not None:
             parts.append(f"{column} = %s")
             values.append(storable(wanted).replace("\x00", "\ufffd"))
-    if question.bench is not None:  # the column stands in an index, the payload decides
+    if query.bench is not None:  # the column stands in an index, the payload decides
         parts.append("bench = %s")
-        values.append(storable(question.bench))
-    if question.kinds and "verdict" not in question.kinds:  # the words of the index that holds only these
+        values.append(storable(query.bench))
+    if query.kinds and "verdict" not in query.kinds:  # the words of the index that holds only these
         parts.append("kind <> 'verdict'")
-    for comparison, bound in zip((">=", "<"), question.span_utc_s(), strict=True):
+    for comparison, bound in zip((">=", "<"), query.span_utc_s(), strict=True):
         if bound is not None:
             parts.append(f"utc {comparison} to_timestamp(%s)")
             values.append(bound)
-    kinds = ("unit_result",) if question.diagnosis is not None else ()
+    kinds = ("unit_result",) if query.diagnosis is not None else ()
     for column, among in (
-        ("kind", question.kinds),
+        ("kind", query.kinds),
         ("kind", kinds),
-        ("outcome", tuple(each.value for each in question.outcomes)),
+        ("outcome", tuple(each.value for each in query.outcomes)),
     ):
         if among:
             parts.append(f"{column} = ANY(%s)")

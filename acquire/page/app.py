@@ -208,23 +208,23 @@ class Pages:
 
     Attributes:
         stream: what is shown.
-        behind: the bench; None in setup.
+        backend: the bench; None in setup.
         asks, posts: what can be asked and posted, by path, as `PageBackend` has them.
     """
 
-    def __init__(self, stream: Stream, assets: Assets, behind: PageBackend | None = None) -> None:
+    def __init__(self, stream: Stream, assets: Assets, backend: PageBackend | None = None) -> None:
         """Answer for a stream."""
         self.stream = stream
         self.asks: dict[str, Asked] = {}
         self.posts: dict[str, Posted] = {}
-        self.behind: PageBackend | None = None
+        self.backend: PageBackend | None = None
         self._assets = assets
-        if behind is not None:
-            self.put_behind(behind)
+        if backend is not None:
+            self.put_backend(backend)
 
-    def put_behind(self, behind: PageBackend) -> None:
+    def put_backend(self, backend: PageBackend) -> None:
         """Let a bench stand behind from now on; of setup nothing is left but that it is over."""
-        self.behind, self.asks, self.posts = behind, {**behind.asks}, {**behind.posts}
+        self.backend, self.asks, self.posts = backend, {**backend.asks}, {**backend.posts}
 
     def app(self, gate: Gate) -> ASGIApp:
         """The whole as one ASGI application."""
@@ -241,26 +241,26 @@ class Pages:
     # ------------------------------------------------------------------ the bench
 
     async def _now(self, _request: Request) -> Response:
-        if self.behind is not None:
-            self.stream.view.know(self.behind.facts())
+        if self.backend is not None:
+            self.stream.view.know(self.backend.facts())
         return plain(self.stream.state())
 
     async def _order(self, request: Request) -> Response:
-        behind = self.behind
-        if behind is None:
+        backend = self.backend
+        if backend is None:
             return refusal(409, "No bench is running yet.")
-        if behind.obey is None:
+        if backend.obey is None:
             return refusal(403, "This bench takes no orders from its page: see orders in [page].")
         try:
             body = await _body(request, LARGEST_BYTES)
         except TooLarge as error:
             return refusal(413, str(error))
-        taken = behind.desk.take(body, behind.monotonic_s())
+        taken = backend.desk.take(body, backend.monotonic_s())
         answer = taken.answer
         if taken.order is not None:
-            refused = isinstance(taken.order, Stop) and not behind.may_stop
-            answer = Answer(done=False, reason=NO_STOP) if refused else await behind.obey(taken.order)
-            behind.desk.answered(taken.correlation, answer)
+            refused = isinstance(taken.order, Stop) and not backend.may_stop
+            answer = Answer(done=False, reason=NO_STOP) if refused else await backend.obey(taken.order)
+            backend.desk.answered(taken.correlation, answer)
         if answer is None:
             text = "That order is under way." if taken.correlation else "Too many orders."
             answer = Answer(done=False, reason=text)
@@ -275,7 +275,7 @@ class Pages:
 
     def _nothing(self, path: str) -> Response:
         """There is no such page; or no more, since setup is over once a bench runs."""
-        over = self.behind is not None and path.split("/")[1] == "setup"
+        over = self.backend is not None and path.split("/")[1] == "setup"
         return refusal(409, "The bench is running already.") if over else refusal(404, NO_PAGE)
 
     async def _posted(self, request: Request) -> Response:

@@ -1,6 +1,6 @@
 """One page server with everything that belongs to it, as a task of the daemon: serves, ticks, speaks, ends.
 
-Not for what it shows (view) nor for the bench behind it (behind).
+Not for what it shows (view) nor for the bench behind it (backend).
 """
 
 from __future__ import annotations
@@ -111,10 +111,10 @@ class BenchPage:
 
     # ------------------------------------------------------------------ life
 
-    def put_behind(self, behind: PageBackend, view: View, *, speed: float = 1.0) -> None:
+    def put_backend(self, backend: PageBackend, view: View, *, speed: float = 1.0) -> None:
         """Let a bench stand behind the page from now on."""
-        self.pages.put_behind(behind)
-        self.stream.utc_s = behind.utc_s
+        self.pages.put_backend(backend)
+        self.stream.utc_s = backend.utc_s
         self.stream.speed = speed
         if self.stream.view is not view:
             self.stream.replace(view, "bench")
@@ -145,8 +145,8 @@ class BenchPage:
         beaten_s = loop.time()
         while True:
             await self.stream.watched.wait()
-            if self.pages.behind is not None:
-                self.stream.view.know(self.pages.behind.facts())
+            if self.pages.backend is not None:
+                self.stream.view.know(self.pages.backend.facts())
                 self.stream.changed()
             if loop.time() - beaten_s >= BEAT_S:
                 beaten_s = loop.time()
@@ -184,6 +184,8 @@ def open_page(address: Address, view: View, mode: str = "bench") -> BenchPage:
 
 def invitation(address: str, token: str | None, token_file: Path, *, to_terminal: bool) -> str:
     """What is printed at the start.
+
+    The token is told to a terminal only: what a service prints ends in a log that others may read.
 
     Args:
         address: of the page, without the token.

@@ -107,8 +107,8 @@ class Past:
                 from 0.
         """
         with JournalReader(self.folder) as reader:
-            question = Query(kinds=("unit_result",), bench=self.bench)
-            stays = {(row[0], row[-1]): row for row in reader.values(question, LISTED)}
+            query = Query(kinds=("unit_result",), bench=self.bench)
+            stays = {(row[0], row[-1]): row for row in reader.values(query, LISTED)}
             rows = list(stays.values())
             wanted = sorted(filter(_chosen(words), rows), key=SORTS.get(words.get("sort", ""), SORTS["time"]))
             if words.get("up", "") != "1":
@@ -131,9 +131,9 @@ class Past:
         """Results of a batch, oldest first."""
         return self._results(Query(batch=name, kinds=OF_A_STAY))
 
-    def _results(self, question: Query) -> list[UnitResult]:
+    def _results(self, query: Query) -> list[UnitResult]:
         with JournalReader(self.folder) as reader:
-            stays = stays_of(entry.record for entry in reader.find(question))
+            stays = stays_of(entry.record for entry in reader.find(query))
         return [result for stay in stays if (result := stay.result) is not None]
 
     def _head(self, visit: Visit) -> Plain:
@@ -151,9 +151,9 @@ class Past:
 
     def leads(self, _words: dict[str, str]) -> Plain:
         """The latest lead zeros, oldest first."""
-        question = Query(kinds=("lead_zero",), limit=MOST_READINGS, bench=self.bench)
+        query = Query(kinds=("lead_zero",), limit=MOST_READINGS, bench=self.bench)
         with JournalReader(self.folder) as reader:
-            records = [entry.record for entry in reader.find(question)]
+            records = [entry.record for entry in reader.find(query)]
         zeros = [zero_words(record) for record in records if isinstance(record, LeadZero)]
         now = zeros[-1] if zeros else None
         text = f"The leads add {now['text']}." if now else "The leads were never zeroed on this bench."
@@ -161,9 +161,9 @@ class Past:
 
     def check(self, _words: dict[str, str]) -> Plain:
         """The check standard's latest readings with the limits of its chart."""
-        question = Query(kinds=("check_standard",), limit=MOST_READINGS, bench=self.bench)
+        query = Query(kinds=("check_standard",), limit=MOST_READINGS, bench=self.bench)
         with JournalReader(self.folder) as reader:
-            records = [entry.record for entry in reader.find(question)]
+            records = [entry.record for entry in reader.find(query)]
         found = [record for record in records if isinstance(record, CheckStandard)]
         if not found:
             raise Unknown("No check standard is on the record of this bench.")
@@ -211,8 +211,8 @@ def _chosen(words: dict[str, str]) -> Callable[[tuple[Any, ...]], bool]:
 
 def _latest(reader: JournalReader, serial: str, started_utc_s: float) -> UnitResult | None:
     """How one stay stands now, with what was typed in since."""
-    question = Query(serial=serial, kinds=OF_A_STAY, with_evidence=False)
-    results = [stay.result for stay in stays_of(entry.record for entry in reader.find(question))]
+    query = Query(serial=serial, kinds=OF_A_STAY, with_evidence=False)
+    results = [stay.result for stay in stays_of(entry.record for entry in reader.find(query))]
     of_it = [each for each in results if each is not None and each.started_utc_s == started_utc_s]
     return of_it[-1] if of_it else None
 
@@ -244,7 +244,7 @@ class Background:
         self._turns = asyncio.Semaphore(2)
 
     def asked(self, read: Callable[[dict[str, str]], T]) -> Callable[[dict[str, str]], Awaitable[T]]:
-        """A question that blocks, as one that does not."""
+        """A query that blocks, as one that does not."""
         return lambda words: self.ask(lambda: read(words))
 
     async def ask(self, work: Callable[[], T]) -> T:

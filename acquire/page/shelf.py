@@ -61,15 +61,15 @@ class Shelf:
     folder: Path
     in_use: Callable[[], Iterable[Path]] = tuple
 
-    def files(self, kind: str) -> list[Listed]:
-        """All of a kind, each once."""
+    def files(self, *kinds: str) -> list[Listed]:
+        """All of some kinds, each once."""
         places = [(self.folder, "folder"), *((each.parent, "beside") for each in self.in_use())]
         places += [(shipped("sheets"), "shipped"), (shipped("meters"), "shipped")]
         found: dict[Path, Listed] = {}
         for place in places:
             for each in _listed(*place):
                 found.setdefault(each.path.resolve(), each)
-        return [each for each in found.values() if each.kind == kind]
+        return [each for each in found.values() if each.kind in kinds]
 
     def chosen(self, name: str, kind: str) -> Listed:
         """The one that a page names. Raises Unfit where there is none of this kind."""
@@ -79,9 +79,11 @@ class Shelf:
 
     def plain(self) -> Plain:
         """What a bench is put together of, for the page."""
-        lists = {"sheets": "sheet", "models": "meter", "benches": "bench"}
-        listed = {name: [each.plain() for each in self.files(kind)] for name, kind in lists.items()}
-        return {**listed, "purposes": {each.value: words for each, words in PURPOSES.items()}}
+        lists = {"sheet": "sheets", "meter": "models", "bench": "benches"}
+        plain: Plain = {name: [] for name in lists.values()}
+        for each in self.files(*lists):
+            plain[lists[each.kind]].append(each.plain())
+        return {**plain, "purposes": {each.value: words for each, words in PURPOSES.items()}}
 
 
 def _listed(folder: Path, source: str) -> Iterator[Listed]:

@@ -152,12 +152,12 @@ def by_meter(record: Record, meter_id: str, span: Span, bench: str | None = None
     """Every verdict that a meter gave within a time, oldest first. Raises JournalUnusable."""
     doubts = Doubts.of(record)
     since_s, until_s = span.since_utc_s, span.until_utc_s
-    question = Query(
+    query = Query(
         kinds=("verdict",), meter_id=meter_id, bench=bench, since_utc_s=since_s, until_utc_s=until_s
     )
     own = [each.name for each in fields(MeterRow) if each.name not in ("time_utc", "doubt")]
     beside = "utc_s", "quantity", "lead_ohm"
-    for values in record.values(question, [*beside, *own]):
+    for values in record.values(query, [*beside, *own]):
         of = dict(zip((*beside, *own), values, strict=True)) | {
             "counts": bool(values[3 + own.index("counts")])
         }

@@ -1,6 +1,8 @@
 """Drawings by matplotlib as SVG within a page, and the chart of every row of a batch between its limits.
 
-Small, with text as text, the same bytes each time. Not for figures (batch, series).
+Small, with text as text, the same bytes each time; names get a prefix, so that several drawings fit on one
+page. What failed is a cross with its serial, what lies beyond the chart's own limits has a ring.
+Not for figures (batch, series).
 """
 
 from __future__ import annotations

@@ -382,11 +382,11 @@ def _sisters(record: Record, then: Visit, steps: list[str]) -> tuple[list[dict[s
 
 
 def _units(
-    record: Record, question: Query, own: str, steps: list[str], celsius: float
+    record: Record, query: Query, own: str, steps: list[str], celsius: float
 ) -> list[dict[str, float]]:
     names = ("serial", "step", "purpose", "counts", "outcome", "reference_ohm", "reference_celsius")
     units: dict[str, dict[str, float]] = {}
-    for serial, step, purpose, counts, outcome, ohm, at_celsius in record.values(question, names):
+    for serial, step, purpose, counts, outcome, ohm, at_celsius in record.values(query, names):
         fits = counts and purpose == Purpose.FINAL and step in steps and at_celsius == celsius
         if fits and serial != own and outcome not in FAILING and ohm is not None:
             units.setdefault(serial, {})[step] = ohm

@@ -404,9 +404,9 @@ AT_ONCE = 512
 """Entries that are decoded in one go; the processor keeps them at hand."""
 
 
-def _read(record: Record, question: Query) -> Iterator[tuple[str, Any, bytes]]:
+def _read(record: Record, query: Query) -> Iterator[tuple[str, Any, bytes]]:
     """Ids with what their entries hold, of verdicts a value, and their JSON."""
-    rows = record.payloads(question)
+    rows = record.payloads(query)
     while block := list(islice(rows, AT_ONCE)):
         yield from [(id_, _held(id_, kind, payload), payload) for id_, kind, payload in block]
 

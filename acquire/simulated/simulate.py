@@ -23,7 +23,7 @@ from system.sockets import take_port
 
 INCOMING = 'purpose = "incoming"                    # cores that came by mail: wide limits; '
 FINAL = 'purpose = "final"                       # wound here: acceptance limits; '
-"""How a line of the shipped template begins, and how it begins for units that this shop winds itself."""
+"""How the line of the purpose begins: for cores that come in, and for units that this shop winds itself."""
 
 WOUND_HERE = "Fathom 7"
 """A unit that this shop winds itself though its sheet knows limits for cores that come in."""
@@ -72,10 +72,10 @@ class Simulated:
         """The shipped bench template with files and the addresses of the instruments filled in."""
         text = shipped("benches", "simulated.template").read_text(encoding="utf-8")
         sheet = load_sheet(self.sheet)
-        if sheet.name == WOUND_HERE or not any(branch.serviceable for branch in sheet.branches):
-            text = text.replace(INCOMING, FINAL)
+        wound_here = sheet.name == WOUND_HERE or not any(branch.serviceable for branch in sheet.branches)
         return (
-            text.replace("@low_ohms@", "" if self.settable else LOW_OHMS_LINE)
+            text.replace("@purpose@", FINAL if wound_here else INCOMING)
+            .replace("@low_ohms@", "" if self.settable else LOW_OHMS_LINE)
             .replace("@meter_table@", BENCH_METER if self.settable else HAND_METER)
             .replace("@meter@", meter)
             .replace("@model@", self.meter.as_posix())

@@ -51,6 +51,9 @@ insulation test to judge. Workshop choice."""
 def full_matrix(sheet: Sheet) -> Sheet:
     """Give the sheet with a step for every pair of places that has none yet.
 
+    Its own steps come first, in their order, then the pairs that conduct, then those that must be open, by
+    which time readings have shown that each pin has contact.
+
     Args:
         sheet: as loaded; its hash stays, for the steps follow from it.
     """

@@ -47,9 +47,9 @@ class PageScreen:
         if isinstance(event, SHOWN):
             self.page.show(event)
 
-    def tell(self, happening: StudyEvent) -> None:
+    def tell(self, event: StudyEvent) -> None:
         """Show what has happened in the study."""
-        match happening:
+        match event:
             case Taken():
                 self.view.sound(Cue(Sound.PASS, "Taken."))
             case Finished():
@@ -95,7 +95,7 @@ class StudiesOnPage:
             view = View(_about(bench))
             view.on(PairTable(bench.work.place.sheet))
             bench.screen = PageScreen(page, view)
-            page.put_behind(self._behind(bench), view)
+            page.put_backend(self._backend(bench), view)
             ready()
             watch = asyncio.create_task(_both(stop, ended), name="study stop")
             try:
@@ -103,9 +103,9 @@ class StudiesOnPage:
             finally:
                 watch.cancel()
                 page.stream.replace(before[0], "setup")
-                page.pages.behind, page.pages.asks, page.pages.posts = None, before[1], before[2]
+                page.pages.backend, page.pages.asks, page.pages.posts = None, before[1], before[2]
 
-    def _behind(self, bench: StudyBench) -> PageBackend:
+    def _backend(self, bench: StudyBench) -> PageBackend:
         async def obey(order: Order) -> Answer:
             if isinstance(order, Stop):
                 bench.stop.set()

@@ -62,7 +62,7 @@ class Screen(Protocol):
     def show(self, event: Event) -> None:
         """Show one event of the bench, without its value."""
 
-    def tell(self, happening: StudyEvent) -> None:
+    def tell(self, event: StudyEvent) -> None:
         """Show what has happened in the study."""
 
 
@@ -183,9 +183,9 @@ class StudyBench:
         u_kelvin = self.bench.temperature.standard_uncertainty_kelvin
         if isinstance(command, TypeTemperature) and command.standard_uncertainty_kelvin is None:
             command = replace(command, standard_uncertainty_kelvin=u_kelvin)
-        happenings = self.work.command(command, self.clock.utc_s())
-        self._out(happenings)
-        return [each for each in happenings if isinstance(each, Notice)]
+        events = self.work.command(command, self.clock.utc_s())
+        self._out(events)
+        return [each for each in events if isinstance(each, Notice)]
 
     async def _tick(self) -> None:
         while True:
@@ -210,25 +210,25 @@ class StudyBench:
 
     # ------------------------------------------------------------------ out
 
-    def _out(self, happenings: Sequence[StudyEvent]) -> None:
+    def _out(self, events: Sequence[StudyEvent]) -> None:
         """On the disk first, then on the screen."""
         if self.stop.is_set():
             return
-        for happening in happenings:
+        for event in events:
             try:
-                if isinstance(happening, Taken):
-                    self.file.take(happening.measurement)
-                elif isinstance(happening, TakenBack):
-                    self.file.take_back(happening.turn.number)
+                if isinstance(event, Taken):
+                    self.file.take(event.measurement)
+                elif isinstance(event, TakenBack):
+                    self.file.take_back(event.turn.number)
             except SteadyohmError as error:
                 self._failed = error
                 self.stop.set()
                 return
-            if isinstance(happening, Prompt):
-                self.display(happening)
+            if isinstance(event, Prompt):
+                self.display(event)
             else:
-                self.screen.tell(happening)
-            if isinstance(happening, Finished):
+                self.screen.tell(event)
+            if isinstance(event, Finished):
                 self.stop.set()
 
     # ------------------------------------------------------------------ instruments
@@ -286,23 +286,23 @@ class StudyScreen(Terminal):
                 return
         self._refresh()
 
-    def tell(self, happening: StudyEvent) -> None:
+    def tell(self, event: StudyEvent) -> None:
         """Show what has happened in the study."""
-        match happening:
+        match event:
             case Taken():
-                turn = happening.turn
-                word = "taken, revised" if happening.revised else "taken"
+                turn = event.turn
+                word = "taken, revised" if event.revised else "taken"
                 self._settling = f"{word}: lift"
                 self._line(Text(f"  ● {turn.operator}  part {turn.label}  {word}"))
                 if self._live is not None:
                     self.console.bell()
             case TakenBack():
-                turn = happening.turn
+                turn = event.turn
                 self._line(Text(f"  ○ {turn.operator}  part {turn.label}  taken back: measure it again"))
             case Finished():
                 self._line(Text("  ● Nothing is missing: the study is done.", style="bold"))
             case _:
-                self.show(happening)
+                self.show(event)
                 return
         self._refresh()
 

@@ -178,7 +178,7 @@ _WORTH_A_TOUCH = 0.05
 """Expected information in nats from which another touch is asked for; workshop choice."""
 
 
-_SHELF = LruCache()
+_BOOKS = LruCache()
 """Shared in a process: a dictionary depends on nothing but the sheet and how it was asked for."""
 
 _UNKNOWN_CASE = Case((("unknown", ()),), UNKNOWN)
@@ -375,7 +375,7 @@ def casebook(
         four_wire_below_ohm: as for `diagnose`.
         extra: pairs that are asked about beyond the usual ones.
     """
-    return _SHELF.take(
+    return _BOOKS.take(
         (sheet, purpose, four_wire_below_ohm, extra),
         lambda: FaultModel(
             cases(sheet, purpose),
@@ -392,7 +392,7 @@ def double_casebook(
     extra: tuple[Pair, ...] = (),
 ) -> FaultModel:
     """The solved pairs of faults of a sheet, kept."""
-    return _SHELF.take(
+    return _BOOKS.take(
         (sheet, purpose, extra),
         lambda: FaultModel(double_cases(sheet, purpose), healthy(sheet), (*_usual(sheet), *extra)),
     )

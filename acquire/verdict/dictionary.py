@@ -50,7 +50,7 @@ PRIORS: Mapping[str, float] = {
     "swapped_pins": 0.2,
     "star_delta": 0.1,
 }
-"""Severity of each fault before any reading, for an incoming unit; shared by the places it can be in."""
+"""Weight of each fault before any reading, for an incoming unit; shared by the places it can be in."""
 
 NEW_WINDING: Mapping[str, float] = {
     "shorted_turns": 0.9,
@@ -65,7 +65,7 @@ NEW_WINDING: Mapping[str, float] = {
 """What is likelier in a unit just wound, in place of the weights above."""
 
 UNKNOWN = 0.1
-"""Severity of a fault that the dictionary does not know, on the same scale."""
+"""Weight of a fault that the dictionary does not know, on the same scale."""
 
 TOGETHER = 0.05
 """Two faults at once: product of their weights times this, half of what independence would give."""
@@ -209,7 +209,7 @@ def double_cases(sheet: Sheet, purpose: Purpose) -> tuple[Case, ...]:
 
 
 def _weights(purpose: Purpose, faults: list[str]) -> dict[str, float]:
-    """Severity of each fault in each single place."""
+    """Weight of each fault in each single place."""
     new = purpose in (Purpose.WINDING, Purpose.FINAL)
     whole = {**PRIORS, **(NEW_WINDING if new else {})}
     return {fault: whole[fault] / faults.count(fault) for fault in set(faults)}

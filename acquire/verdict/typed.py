@@ -80,7 +80,7 @@ def judge_insulation(
 
 
 def _decide_bound(surely_ohm: float, at_least_ohm: float) -> Decision:
-    """A lower bound either lies above the limit or leaves the question open: then no conformity is shown."""
+    """A reading of "more than" is a lower bound: it proves a pass, or leaves the question open."""
     if surely_ohm >= at_least_ohm:
         return Decision(
             Outcome.PASS,

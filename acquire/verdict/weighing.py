@@ -45,7 +45,10 @@ circuit. Reached from some 18 readings on; a fixture with 190 readings, which ha
 
 @dataclass(frozen=True, slots=True)
 class Slips:
-    """Wrong probes to be reckoned with.
+    """Wrong probes that nobody could notice: pairs that read alike, taken for one another.
+
+    Where a star's V–N is asked for and U–N is touched, the value passes and stands under the wrong name; a
+    diagnosis that believes every name then sees a contradiction.
 
     Attributes:
         each: (which reading, which other pair it might be of).

@@ -153,7 +153,7 @@ class Dialect:
         return self._filled(self._options.compensation, setup)
 
     def range_query(self, quantity: Quantity) -> str:
-        """Query for the range alone; empty if there is none."""
+        """Question for the range alone; empty if there is none."""
         return self._filled(self._options.range_query, Setup(quantity))
 
     def range_for(self, setup: Setup) -> RangeCode | None:

@@ -43,7 +43,7 @@ ASKED = {
         {"acknowledgement": "first", "query": "QM\r", "poll_s": 0.0},
     ),
 }
-"""Query, answer and options of meters that are asked on a serial line."""
+"""Question, answer and options of meters that are asked on a serial line."""
 
 REGISTERS = {
     "framing": "tcp",

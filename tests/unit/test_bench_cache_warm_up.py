@@ -92,7 +92,7 @@ class Counted(LruCache):
 def shelf(monkeypatch):
     """In place of the one of this process, on which other tests have put theirs."""
     empty = Counted()
-    monkeypatch.setattr(diagnose, "_SHELF", empty)
+    monkeypatch.setattr(diagnose, "_BOOKS", empty)
     return empty
 
 

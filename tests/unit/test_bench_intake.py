@@ -122,7 +122,7 @@ async def test_a_broken_link_is_told_once_and_once_more_when_it_is_back():
     meter = Scripted(
         [reading(1), LinkLost("it hung up", port="tcp:x")], gone, gone, gone, [reading(2), asyncio.Event()]
     )
-    async with at_work(meter, Wanted) as (feed, seen):
+    async with at_work(meter) as (feed, seen):
         await until(lambda: feed.readings == 2)
         await until(lambda: "meter.back" in seen.codes())
     assert seen.codes() == ["meter.lost", "meter.back"]

@@ -47,22 +47,22 @@ async def settled(fits):
 
 async def test_facts_are_those_of_the_bench(tmp_path):
     async with at_work(tmp_path) as (daemon, page):
-        facts = page.pages.behind.facts()
+        facts = page.pages.backend.facts()
         assert (facts.utc_s, facts.meter_silence_s, facts.halted) == (1.7e9, None, False)
         assert (facts.celsius, facts.lead_wanted, facts.lead_due) == (22.5, True, True)
         await daemon.command(TypeTemperature(19.5))
-        assert page.pages.behind.facts().celsius == 19.5
+        assert page.pages.backend.facts().celsius == 19.5
         daemon.halted = True
-        assert page.pages.behind.facts().halted
+        assert page.pages.backend.facts().halted
         daemon.halted = False
 
 
 async def test_orders_are_carried_out_as_if_typed_and_say_whence(tmp_path):
     async with at_work(tmp_path) as (_, page):
-        answer = await page.pages.behind.obey(order_of({"command": "give_up_unit", "reason": "x"}))
+        answer = await page.pages.backend.obey(order_of({"command": "give_up_unit", "reason": "x"}))
         assert not answer.done
         assert "no unit on the bench" in answer.reason
-        assert (await page.pages.behind.obey(Note("hello"))).done
+        assert (await page.pages.backend.obey(Note("hello"))).done
         await settled(lambda: "hello (on the page)" in [n["text"] for n in page.stream.state()["notes"]])
 
 
@@ -87,7 +87,7 @@ async def test_a_batch_is_taken_up_where_the_record_left_it(tmp_path):
 
 async def test_a_bench_without_orders_gives_its_page_none(tmp_path):
     async with at_work(tmp_path, "orders = false\n") as (_, page):
-        assert page.pages.behind.obey is None
+        assert page.pages.backend.obey is None
         assert page.stream.state()["orders"] is False
 
 

@@ -287,7 +287,7 @@ def test_free_order_takes_what_a_matching_needs_once_more():
 
 
 def test_relays_bring_the_asked_pair_whatever_it_reads():
-    """PageBackend a fixture no value is a wrong probe's, and none touches the pair before again."""
+    """Behind a fixture no value is a wrong probe's, and none touches the pair before again."""
     state = unit(placed=True)
     assert not touch(state, fit(Fit.OTHER_PAIR, 248.7, DIAGONAL), Outcome.FAIL)
     judge(state)

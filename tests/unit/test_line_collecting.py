@@ -140,7 +140,7 @@ async def test_what_is_under_way_is_bounded_while_the_database_hangs(mosquitto, 
         with locked(database):
             await publish(mosquitto.port, *verdicts(60, 2))
             await asyncio.sleep(0.5)
-            client = collector.ear._client
+            client = collector.subscriber._client
             assert 0 < len(client.heard) <= 10
         await until(lambda: count(database) == 61)
 

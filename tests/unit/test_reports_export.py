@@ -9,7 +9,7 @@ import pytest
 from pyarrow import parquet
 from typer.testing import CliRunner
 
-from acquire.answers.history import history_entries, moment_s, question_of
+from acquire.answers.history import history_entries, moment_s, query_of
 from acquire.cli import app
 from acquire.errors import InputImpossible, SteadyohmError
 from acquire.journal.history import JournalReader
@@ -198,7 +198,7 @@ def test_days_and_times_as_they_are_typed():
     for text in ("", "yesterday", "2025-13-01", "25.11.2025", "2025-11-2x", "9999-12-31T23:59:59-23:59" * 2):
         with pytest.raises(InputImpossible):
             moment_s(text)
-    assert question_of(since="2025-11-25", until="2025-11-25").span_utc_s() == (
+    assert query_of(since="2025-11-25", until="2025-11-25").span_utc_s() == (
         noon - DAY_S / 2,
         noon + DAY_S / 2,
     )
