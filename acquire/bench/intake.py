@@ -36,7 +36,7 @@ class Feed:
     """One instrument on its way in.
 
     Attributes:
-        name: "meter" or "thermometer"; codes of its notices begin with it.
+        name: "meter", "thermometer" or "thermometer 2"; codes of its notices begin with its first word.
         meter: the driver.
         clock: for the time of notices.
         take: receives every reading.
@@ -137,11 +137,13 @@ class Feed:
         if kind is not self._told and not follows:
             self._told = kind
             # without a thermometer nothing stops before its last temperature is too old
-            stops = self.name != "thermometer"
+            stops = self.name == "meter"
             await self._say(Severity.STOP if stops else Severity.WARNING, "lost", cause=str(error))
 
     async def _say(self, weight: Severity, what: str, **facts: Fact) -> None:
-        await self.tell(Notice(weight, Code(f"{self.name}.{what}"), self.clock.utc_s(), facts=facts))
+        await self.tell(
+            Notice(weight, Code(f"{self.name.split()[0]}.{what}"), self.clock.utc_s(), facts=facts)
+        )
 
 
 def clock_pair(clock: Clock) -> ClockPair:
@@ -157,14 +159,18 @@ def ohmmeter(bench: Bench, clock: Clock) -> Meter:
     )
 
 
-def thermometer(bench: Bench, clock: Clock) -> Meter | None:
-    """The thermometer of `[temperature]`; None where temperatures are typed."""
+def thermometers(bench: Bench, clock: Clock) -> dict[str, Meter]:
+    """Those of `[temperature]` by the names of their feeds; none where temperatures are typed."""
     air = bench.temperature
     if air.source is not TemperatureSource.METER or air.link is None:
-        return None
-    return open_meter(
-        air.driver, meter_id=air.id, address=air.link, clock=clock_pair(clock), options=air.options
-    )
+        return {}
+    named = {"thermometer": (air.driver, air.id, air.link, air.options)}
+    if (second := air.second) is not None:
+        named["thermometer 2"] = (second.driver, second.id, second.link, second.options)
+    return {
+        feed: open_meter(driver, meter_id=id_, address=link, clock=clock_pair(clock), options=options)
+        for feed, (driver, id_, link, options) in named.items()
+    }
 
 
 def scanner(bench: Bench, clock: Clock) -> Scanner | None:
