@@ -187,7 +187,8 @@ def in_contact(circuit: Circuit, pin: str, sizes: Sizes) -> Iterator[Circuit]:
     """Some ohms between a pin's contact and all that hangs on it; an infinite size is a lost contact."""
     inner = f"{pin} behind"
     moved = tuple(
-        replace(e, a=inner if e.a == pin else e.a, b=inner if e.b == pin else e.b) for e in circuit.elements
+        replace(e, a=inner if e.a == pin else e.a, b=inner if e.b == pin else e.b) if pin in (e.a, e.b) else e
+        for e in circuit.elements
     )
     name = f"joint {pin}"
     for size, sd, weight in sizes:
