@@ -17,6 +17,7 @@ from acquire.reports.figures import moment
 from acquire.reports.pictures import as_svg, figure, plain_style
 from acquire.stats.crossed import Row, Source
 from acquire.stats.fitness import Fitness
+from acquire.stats.gauge import SIGMAS
 from acquire.study.report import Point, StudyReport, component_order
 
 if TYPE_CHECKING:
@@ -98,7 +99,7 @@ def _components(report: StudyReport) -> doc.Table:
             (name, show(part.sigma, "Ω", digits=4), share(part.contribution), share(part.study), tolerance)
         )
     heads = "source 26 | sigma 14> | of the variance 14> | of the spread 14>"
-    return doc.table(f"{heads} | {report.study.sigmas:g} sigma of the tolerance 18>", rows)
+    return doc.table(f"{heads} | {SIGMAS:g} sigma of the tolerance 18>", rows)
 
 
 def _table(rows: tuple[Row, ...]) -> doc.Table:
