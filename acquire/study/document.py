@@ -11,8 +11,9 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from acquire.quantity import chance, counted, show
+from acquire.records import Outcome
 from acquire.reports import document as doc
-from acquire.reports.document import Mark, Tone, shown
+from acquire.reports.document import Tone, shown
 from acquire.reports.figures import moment
 from acquire.reports.pictures import as_svg, figure, plain_style
 from acquire.stats.crossed import Row, Source
@@ -24,10 +25,10 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 MARKS = {
-    Fitness.GOOD: Mark.PASS,
-    Fitness.CONDITIONAL: Mark.NEAR_PASS,
-    Fitness.UNFIT: Mark.FAIL,
-    Fitness.UNTOLD: Mark.ASKING,
+    Fitness.GOOD: Outcome.PASS,
+    Fitness.CONDITIONAL: Outcome.CONDITIONAL_PASS,
+    Fitness.UNFIT: Outcome.FAIL,
+    Fitness.UNTOLD: Outcome.CANNOT_JUDGE,
 }
 
 NAMES = {
