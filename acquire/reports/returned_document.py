@@ -10,8 +10,9 @@ from typing import Any
 
 from acquire.journal.plain import spelt
 from acquire.quantity import percent, show
+from acquire.records import Outcome
 from acquire.reports import document as doc
-from acquire.reports.document import Mark, Tone, with_uncertainty
+from acquire.reports.document import Tone, with_uncertainty
 from acquire.reports.figures import moment
 from acquire.reports.returned import REAL, Change, Finding, Returned
 from acquire.reports.same_unit import AGEING, FAULTY, STRANGER_COMMON
@@ -175,11 +176,11 @@ def returned_document(
 
 
 def _blocks(found: Returned, issued_utc_s: float, signed: str) -> Iterator[doc.Block]:
-    mark, word = Mark.PASS, "No change proven"
+    mark, word = Outcome.PASS, "No change proven"
     if found.of(*REAL):
-        mark, word = Mark.FAIL, "Changed"
+        mark, word = Outcome.FAIL, "Changed"
     elif found.of(Finding.PERHAPS, Finding.UNTOLD) or not found.changes:
-        mark, word = Mark.ASKING, "Cannot be told"
+        mark, word = Outcome.CANNOT_JUDGE, "Cannot be told"
     yield doc.Result(mark, word, (changed_sentence(found),))
     yield doc.Text(ours_sentence(found), Tone.STRONG)
     then, now = (f"{moment(v.started.utc_s)}, {v.purpose}: {v.ended}" for v in (found.then, found.now))
