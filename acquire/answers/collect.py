@@ -21,7 +21,7 @@ from acquire.bench.systemd import from_environment
 from acquire.clock import RealClock
 from acquire.errors import InputImpossible
 from acquire.files.shared import LIST, write_list
-from acquire.line.roles import ROLES
+from acquire.line import sql
 from acquire.quantity import counted
 from system.ending import asked_to_end, run_loop
 
@@ -206,7 +206,7 @@ def collect(
 ) -> None:
     """Collect what all benches of a line record into one PostgreSQL database, until Ctrl-C."""
     if print_roles:
-        typer.echo(ROLES, nl=False)
+        typer.echo(sql("roles"), nl=False)
         return
     if file is None:
         raise InputImpossible("Which collector file?", "Start from configs/line/collector.toml.")

@@ -15,9 +15,9 @@ from structlog.testing import capture_logs
 
 from acquire.clock import RealClock
 from acquire.line import collecting as collecting_module
+from acquire.line import sql
 from acquire.line.collecting import Collector, Rules, identifier
 from acquire.line.migrating import DatabaseUnfit
-from acquire.line.roles import ROLES
 from acquire.outlets.mqtt import Broker
 from tests.brokers import Mosquitto, needs_mosquitto, subscriber
 from tests.known_records import ALL, verdict
@@ -247,7 +247,7 @@ async def test_a_stop_does_not_wait_for_a_database_that_hangs(mosquitto):
 async def test_tables_that_may_not_be_made_end_it_with_a_sentence(mosquitto, database):  # noqa: F811
     """Trying again would not help."""
     with psycopg.connect(database, autocommit=True) as admin:
-        admin.execute(ROLES)
+        admin.execute(sql("roles"))
         login = "c_" + database.rpartition("/")[2]
         admin.execute(f"CREATE ROLE {login} LOGIN IN ROLE steadyohm_collector")
     address = database.replace("postgres@", f"{login}@")
