@@ -23,12 +23,11 @@ from acquire.bench.duty_setup import (
     spool_cards,
 )
 from acquire.bench.fixture_setup import behind_card, hold_of, sheet_for, wire_up
-from acquire.bench.intake import Feed, ohmmeter, scanner, thermometer
+from acquire.bench.intake import Feed, ScannerFeed, ohmmeter, scanner, thermometer
 from acquire.bench.keyboard import COMMAND_WORDS, into
 from acquire.bench.learning import learning
 from acquire.bench.publishing import mqtt_outlet
 from acquire.bench.recording import RecordedPipeline
-from acquire.bench.scanning import ScannerFeed
 from acquire.bench.self_check import mark_of, stand_before, still_holds
 from acquire.clock import Clock
 from acquire.conditions import BENCH_FILE, Conditions, Recheck, Temperature
@@ -192,7 +191,7 @@ async def assemble(
         pipeline,
         journal,
         clock,
-        show,
+        [show],
         thermometer_u_kelvin=bench.temperature.standard_uncertainty_kelvin,
         first_notices=[*journal.notices, *files.notices],
     )
@@ -290,7 +289,13 @@ async def _add_self_check(bench: Bench, daemon: Daemon) -> None:
         daemon.latest_s["meter"] = daemon.clock.monotonic_s()
         daemon.pipeline.told_of_meter(ReadElsewhere(daemon.latest_s["meter"]))
 
-    daemon.show = stand_before(daemon.feeds[0], bench.meter, mark, daemon.show, heard).display
+    others = daemon.subscribers
+
+    def show(event: Event) -> None:
+        for subscriber in others:
+            subscriber(event)
+
+    daemon.subscribers = [stand_before(daemon.feeds[0], bench.meter, mark, show, heard).display]
 
 
 def _add_page(bench: Bench, daemon: Daemon, stop: asyncio.Event, page: BenchPage | None) -> Shown | None:
