@@ -13,7 +13,6 @@ from __future__ import annotations
 import dataclasses
 import json
 import os
-import re
 import typing
 from collections import OrderedDict
 from dataclasses import dataclass, field
@@ -21,7 +20,7 @@ from enum import Enum
 from pathlib import Path
 from typing import Any
 
-from acquire.records import CallGood, ClockSetBack, Command, FixtureMoved, FixtureOpen, UnitKnown
+from acquire.records import CallGood, ClockSetBack, Command, FixtureMoved, FixtureOpen, UnitKnown, name_of
 from system.files import BYTES, to_disk
 
 LARGEST_BYTES = 4096
@@ -52,9 +51,7 @@ NOT_SENT = {ClockSetBack, FixtureMoved, FixtureOpen, UnitKnown, CallGood}
 """Commands that only the bench itself gives, or whoever stands at it."""
 
 ORDERS: dict[str, type[Order]] = {
-    re.sub(r"(?<!^)(?=[A-Z])", "_", kind.__name__).lower(): kind
-    for kind in typing.get_args(Order)
-    if kind not in NOT_SENT
+    name_of(kind): kind for kind in typing.get_args(Order) if kind not in NOT_SENT
 }
 """Name of each command, and what it becomes: the record's own name in small letters."""
 
