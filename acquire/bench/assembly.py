@@ -30,8 +30,8 @@ from acquire.bench.publishing import mqtt_outlet
 from acquire.bench.recording import RecordedPipeline
 from acquire.bench.self_check import mark_of, stand_before, still_holds
 from acquire.clock import Clock
-from acquire.conditions import BENCH_FILE, Conditions, Recheck, Temperature
-from acquire.files.bench_tables import StepOrder, TemperatureSource, ZeroSource
+from acquire.conditions import BENCH_FILE, Conditions, Temperature
+from acquire.files.bench_tables import TemperatureSource, ZeroSource
 from acquire.files.settings import Bench
 from acquire.files.statements import ModelStatements
 from acquire.heart.serials import SerialRule
@@ -91,7 +91,7 @@ class Files:
         return {
             "settle": _settle(self.bench, self.model),
             "four_wire_below_ohm": self.bench.meter.four_wire_below,
-            "order": Order(self.bench.order.value),
+            "order": self.bench.order,
             "checks": checks_of(self.bench),
             "habit": habit(self.bench),
             "calibration": None if self.notices else calibration_due(self.bench, self.model),
@@ -111,7 +111,7 @@ def ranging(bench: Bench, model: MeterModel) -> Ranging:
 def as_asked_for(bench: Bench, sheet: Sheet, model: MeterModel) -> Sheet:
     """The sheet with its steps in the order in which this bench asks for them."""
     by_hand = bench.fixture is None and ranging(bench, model) is Ranging.DIAL
-    if not by_hand or bench.order is not StepOrder.GUIDED:
+    if not by_hand or bench.order is not Order.GUIDED:
         return sheet
     return in_fewest_turns(sheet, bench.purpose, ModelStatements(model))
 
@@ -225,7 +225,7 @@ def first_conditions(bench: Bench, clock: Clock) -> Conditions:
         temperature_oldest_s=settings.oldest_s,
         lead_oldest_s=leads.oldest,
         lead_wanted=leads.zero is ZeroSource.ASK,
-        recheck=Recheck(leads.recheck.value),
+        recheck=leads.recheck,
         coldest_celsius=settings.coldest,
         warmest_celsius=settings.warmest,
         temperature=typed,

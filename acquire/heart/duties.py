@@ -10,7 +10,7 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
-from acquire.conditions import CalibrationDue, Conditions, Recheck, Temperature, fresh
+from acquire.conditions import CalibrationDue, Conditions, Temperature, fresh
 from acquire.physics.leads import CONTACT_OHM, moved
 from acquire.records import (
     Ask,
@@ -37,6 +37,7 @@ from acquire.records import (
     UnitStarted,
     ZeroLeads,
 )
+from acquire.records.codes import Recheck
 from acquire.steps.checking import CheckDuty
 from acquire.steps.setup_choice import MeterStatements, Wanted
 from acquire.unit_result import Stay, revised, settled
