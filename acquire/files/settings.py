@@ -84,22 +84,8 @@ class Bench(Table):
         content_hash: SHA-256 of its bytes, hexadecimal.
         name, purpose, sheet, operator, batch, order, spools, serial_pattern, low_ohms: of the
             `[bench]` table; `sheet` and `spools` are paths.
-        meter: the instrument that measures ohms.
-        temperature: where the winding's temperature comes from.
-        scanner: None where serials are typed.
-        fixture: None where hands hold the probes.
-        leads: what the test leads add.
-        check: the check standard; None where none is asked for.
-        references: known resistances that values on their ranges are compared with.
-        insulation: what is taken for granted of typed insulation results.
-        settle: when a reading counts as at rest.
-        journal: the record.
-        csv: None where no CSV is wanted.
-        mqtt: None where nothing is published.
-        http: None where nothing listens for monitors.
-        page: None where there is no bench page.
-        shop: heading of papers; None where the file gives none.
-        files: where shared files come from; None where there are none.
+        references: all of `[[reference]]`; every other field is the table of its name, None where the file
+            has none and no defaults stand for it.
     """
 
     file: Path
