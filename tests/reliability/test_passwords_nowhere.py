@@ -108,7 +108,8 @@ def files_of(folder, broker, postgres):
     collector.write_text(
         f'[collector]\nname = "collector-1"\n[broker]\nhost = "127.0.0.1"\nport = {broker.port}\n'
         'user_env = "WHO"\npassword_file = "secret/word"\n'
-        f'[database]\naddress = "postgresql://anna@127.0.0.1:{postgres.port}/postgres"\npassword_env = "WORD"\n'
+        f'[database]\naddress = "postgresql://anna@127.0.0.1:{postgres.port}/postgres"\n'
+        'password_env = "WORD"\n'
         f"migrate = true\n[line]\nport = {board}\n"
     )
     denied = folder / "denied.toml"
