@@ -20,9 +20,8 @@ from acquire.clock import Clock, RealClock
 from acquire.errors import InputImpossible, SteadyohmError
 from acquire.files.settings import load_bench
 from acquire.outlets.console import BenchConsole
-from acquire.page.backend import About, Posted
+from acquire.page.backend import About, Asked, Posted
 from acquire.page.bench_page import Address, BenchPage, open_page
-from acquire.page.papers import studies_in
 from acquire.page.serve import address_of
 from acquire.page.setup import Setup, Wanted
 from acquire.page.sheet_edit import SheetEditor
@@ -91,8 +90,8 @@ class Started:
             self._answer.set_exception(error)
 
 
-Studies = Callable[[Path, BenchPage, Clock, Callable[[Work], Awaitable[None]]], Posted]
-"""Makes what begins a gauge study on the page."""
+Studies = Callable[[Path, BenchPage, Clock, Callable[[Work], Awaitable[None]]], tuple[Asked, Posted]]
+"""Makes what asks for gauge studies on the page, and what begins one."""
 
 
 async def run_setup(folder: Path, port: int, studies: Studies, *, browser: bool | None = None) -> None:
@@ -123,8 +122,8 @@ async def run_setup(folder: Path, port: int, studies: Studies, *, browser: bool 
         )
 
     setup = Setup(folder, page.stream, clock, _look, _write_at(page.port), start)
-    page.pages.asks.update({"/setup": setup.state, "/study": studies_in(folder)})
-    begin = studies(folder, page, clock, started.start)
+    reported, begin = studies(folder, page, clock, started.start)
+    page.pages.asks.update({"/setup": setup.state, "/study": reported})
     editor = SheetEditor(folder, setup.shelf)
     page.pages.posts.update({**setup.posts(), "/sheet": editor.answer, "/study": begin})
     console.print(page.invitation(to_terminal=console.is_terminal))

@@ -10,6 +10,7 @@ import asyncio
 import contextlib
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, field
+from functools import partial
 from pathlib import Path
 
 from acquire.bench.daemon import Daemon
@@ -23,7 +24,7 @@ from acquire.page.backend import About, Asked, Facts, PageBackend, Plain, Posted
 from acquire.page.batch_count import BatchCount
 from acquire.page.bench_page import Address, BenchPage, open_page
 from acquire.page.deliberate import deliberate_tests
-from acquire.page.papers import Papers, studies_in
+from acquire.page.papers import Papers, study_in
 from acquire.page.past import Background, Past
 from acquire.page.running import Running
 from acquire.page.say import Speaker, speaking_program
@@ -226,7 +227,7 @@ def _backend(shown: Shown, stop: asyncio.Event) -> PageBackend:
         "/tests": shown.tests,
         "/batch": lambda words: papers.batch({"name": view.batch.name, **words}),
         "/returned": papers.returned,
-        "/study": studies_in(running.file.parent),
+        "/study": partial(study_in, running.file.parent),
         "/paper": papers.paper,
         "/photo": papers.photo,
     }

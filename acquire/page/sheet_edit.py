@@ -165,7 +165,7 @@ class SheetEditor:
 
     def _answer(self, body: Plain) -> Plain:
         if "file" not in body:
-            return {"sheets": [each.plain() for each in self.shelf.files("sheet")]}
+            return {"sheets": self.shelf.choices("sheet")}
         chosen = self.shelf.chosen(str(body["file"]), "sheet")
         text = chosen.path.read_text(encoding="utf-8")
         if "wanted" in body:
