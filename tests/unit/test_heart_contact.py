@@ -234,7 +234,7 @@ def test_no_value_goes_on_to_another_unit_without_open_probes():
 @pytest.mark.parametrize("name", METERS)
 def test_quick_hands_on_a_slow_meter_cost_no_touch_and_no_verdict(name):
     """Short form of `tests.benchmarks.hand_meter`: lifts 0.4 s after the verdict, good units and bad ones."""
-    tally = work(METERS[name], 0.4, 12, bad=7)
+    tally = work(METERS[name], 0.4, 4, bad=3)
     assert (tally.failed, tally.wrong, tally.unjudged, tally.passed) == (0, 0, 0, 0)
     assert tally.per_step <= 1.15
 
@@ -242,7 +242,7 @@ def test_quick_hands_on_a_slow_meter_cost_no_touch_and_no_verdict(name):
 @pytest.mark.parametrize("name", METERS)
 def test_a_value_that_could_be_of_the_pair_before_is_booked_for_none(name):
     """Three windings of 20.6 ohm, hands that lift 0.4 s after the verdict: asked again, never misplaced."""
-    tally = work(METERS[name], 0.4, units=5, alike=True)
+    tally = work(METERS[name], 0.4, units=3, alike=True)
     assert (tally.wrong, tally.failed, tally.unjudged) == (0, 0, 0)
     assert tally.per_step < 2.0
 
