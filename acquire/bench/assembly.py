@@ -8,6 +8,7 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TextIO
 
@@ -23,7 +24,7 @@ from acquire.bench.duty_setup import (
     spool_cards,
 )
 from acquire.bench.fixture_setup import behind_card, hold_of, sheet_for, wire_up
-from acquire.bench.intake import Feed, ScannerFeed, ohmmeter, scanner, thermometer
+from acquire.bench.intake import Feed, ScannerFeed, ohmmeter, scanner, thermometers
 from acquire.bench.keyboard import COMMAND_WORDS, into
 from acquire.bench.learning import learning
 from acquire.bench.publishing import mqtt_outlet
@@ -272,8 +273,8 @@ def _feeds(bench: Bench, daemon: Daemon) -> list[Feed]:
     ]
     if (named := scanner(bench, daemon.clock)) is not None:
         daemon.scanners = [ScannerFeed(named, daemon.clock, daemon.command, daemon.tell)]
-    if (air := thermometer(bench, daemon.clock)) is not None:
-        feeds.append(Feed("thermometer", air, daemon.clock, daemon.take_temperature, daemon.tell))
+    for name, air in thermometers(bench, daemon.clock).items():
+        feeds.append(Feed(name, air, daemon.clock, partial(daemon.take_temperature, feed=name), daemon.tell))
     return feeds
 
 

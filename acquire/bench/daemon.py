@@ -205,9 +205,9 @@ class Daemon:
             events += self._obeyed(ConfirmOpen())
         await self._out(events)
 
-    async def take_temperature(self, reading: Reading) -> None:
-        """One reading of the thermometer."""
-        self.latest_s["thermometer"] = self.clock.monotonic_s()
+    async def take_temperature(self, reading: Reading, feed: str = "thermometer") -> None:
+        """One reading of a thermometer."""
+        self.latest_s[feed] = self.clock.monotonic_s()
         await self._out(self.pipeline.feed_temperature(reading, self.thermometer_u_kelvin))
 
     def unread(self, raw: bytes, why: str) -> None:

@@ -74,11 +74,15 @@ class Source:
             return
         self._told = kind
         # without a thermometer nothing stops before its last temperature is too old; serials can be typed
-        stops = self.name not in ("thermometer", "scanner")
+        stops = self._code not in ("thermometer", "scanner")
         await self._say(Severity.STOP if stops else Severity.WARNING, "lost", cause=str(error))
 
     async def _say(self, weight: Severity, what: str, **facts: Fact) -> None:
-        await self.tell(Notice(weight, Code(f"{self.name}.{what}"), self.clock.utc_s(), facts=facts))
+        await self.tell(Notice(weight, Code(f"{self._code}.{what}"), self.clock.utc_s(), facts=facts))
+
+    @property
+    def _code(self) -> str:
+        return self.name.split()[0]  # two thermometers are told of by the same codes
 
 
 @dataclass(slots=True)
@@ -86,7 +90,7 @@ class Feed(Source):
     """One instrument on its way in.
 
     Attributes:
-        name: "meter" or "thermometer"; codes of its notices begin with it.
+        name: "meter", "thermometer" or "thermometer 2"; codes of its notices begin with its first word.
         meter: the driver.
         clock: for the time of notices.
         take: receives every reading.
@@ -226,14 +230,18 @@ def ohmmeter(bench: Bench, clock: Clock) -> Meter:
     )
 
 
-def thermometer(bench: Bench, clock: Clock) -> Meter | None:
-    """The thermometer of `[temperature]`; None where temperatures are typed."""
+def thermometers(bench: Bench, clock: Clock) -> dict[str, Meter]:
+    """Those of `[temperature]` by the names of their feeds; none where temperatures are typed."""
     air = bench.temperature
     if air.source is not TemperatureSource.METER or air.link is None:
-        return None
-    return open_meter(
-        air.driver, meter_id=air.id, address=air.link, clock=clock_pair(clock), options=air.options
-    )
+        return {}
+    named = {"thermometer": (air.driver, air.id, air.link, air.options)}
+    if (second := air.second) is not None:
+        named["thermometer 2"] = (second.driver, second.id, second.link, second.options)
+    return {
+        feed: open_meter(driver, meter_id=id_, address=link, clock=clock_pair(clock), options=options)
+        for feed, (driver, id_, link, options) in named.items()
+    }
 
 
 def scanner(bench: Bench, clock: Clock) -> Scanner | None:

@@ -87,7 +87,7 @@ SHOWN_FAULTS = 5
 """Of a refused file, told in one notice; `steadyohm check` tells all."""
 
 FIXED_OF_METER = {"driver", "link", "id", "integration_plc", "offset_compensation", "options"}
-FIXED_OF_TEMPERATURE = {"source", "driver", "link", "id", "options"}
+FIXED_OF_TEMPERATURE = {"source", "driver", "link", "id", "options", "second"}
 FIXED_TABLES = ("journal", "csv", "mqtt", "http", "files", "page", "fixture")
 """What is open and cannot change under the bench: it takes a start."""
 
@@ -274,6 +274,7 @@ class Service:
             new.temperature = old.temperature
         if now.leads == before.leads or (new.lead is None and now.leads.zero is before.leads.zero):
             new.lead = old.lead
+        new.gates = old.gates
         return new
 
     def _notice(self, weight: Severity, code: Code, facts: Mapping[str, Fact]) -> Notice:

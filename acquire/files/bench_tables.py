@@ -204,6 +204,19 @@ class MeterSettings(Table):
         return self
 
 
+class SecondThermometer(Table):
+    """`[temperature.second]`: another thermometer beside the first; what both say alike counts.
+
+    Attributes:
+        driver, link, id, options: of it.
+    """
+
+    driver: Text = "lines"
+    link: Annotated[Link, Field(examples=['"serial:/dev/ttyUSB1"'])]
+    id: BenchName = "thermometer-2"
+    options: DriverOptions = Field(default_factory=dict)
+
+
 class TemperatureSettings(Table):
     """`[temperature]`: of the room, and so of a unit that has soaked in it.
 
@@ -217,6 +230,7 @@ class TemperatureSettings(Table):
         uncertainty: limits of error of either, kelvin (half-width).
         oldest: an older temperature is not used; seconds.
         coldest, warmest: what the air of the place can be, degrees Celsius; another reading is not used.
+        second: a thermometer that must agree with it.
     """
 
     source: TemperatureSource
@@ -229,6 +243,7 @@ class TemperatureSettings(Table):
     oldest: Seconds | None = None
     coldest: Celsius = COLDEST_CELSIUS
     warmest: Celsius = WARMEST_CELSIUS
+    second: SecondThermometer | None = None
 
     @model_validator(mode="after")
     def _has_its_source(self) -> TemperatureSettings:
@@ -240,6 +255,10 @@ class TemperatureSettings(Table):
             raise ValueError('source = "typed" needs value, such as value = "21.5 °C"')
         if self.source is TemperatureSource.TYPED and self.link is not None:
             raise ValueError('link belongs to source = "meter"')
+        if self.second is not None and (
+            self.source is not TemperatureSource.METER or self.second.id == self.id
+        ):
+            raise ValueError('second belongs to source = "meter", and needs another id than the first')
         if not self.coldest < self.warmest:
             raise ValueError("coldest must lie below warmest")
         if self.value is not None and not self.coldest <= self.value <= self.warmest:

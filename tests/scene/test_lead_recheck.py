@@ -40,6 +40,7 @@ def test_after_every_unit_the_probes_are_asked_together():
     work_through(bench)
     assert bench.prompt.ask is Ask.SHORT_PROBES
     bench.hold(0.2)
+    bench.hold(0.2)
     assert bench.of(LeadZero)[-1].value_ohm == pytest.approx(LEAD_OHM + 0.2, abs=1e-3)
     assert "leads.moved" in {notice.code for notice in bench.of(Notice)}
     assert "lighting" in doubted(bench)
@@ -75,6 +76,7 @@ def test_by_shift_the_probes_are_asked_together_once_the_zero_is_too_old():
     bench.now_s += 9 * 3600.0
     bench.events += bench.pipeline.tick(bench.now_s, bench.now_s)
     assert bench.prompt.ask is Ask.SHORT_PROBES
+    bench.hold(0.3)
     bench.hold(0.3)
     assert "lighting" in doubted(bench)
 
