@@ -20,7 +20,7 @@ from acquire.conditions import CalibrationDue
 from acquire.files.bench_tables import TYPED
 from acquire.files.network_tables import PageSettings, Speech
 from acquire.files.settings import Bench
-from acquire.page.backend import About, Asked, Facts, PageBackend, Plain, Posted
+from acquire.page.backend import About, Asked, Facts, PageBackend, Posted
 from acquire.page.batch_count import BatchCount
 from acquire.page.bench_page import Address, BenchPage, open_page
 from acquire.page.deliberate import deliberate_tests
@@ -29,6 +29,7 @@ from acquire.page.past import Background, Past
 from acquire.page.running import Running
 from acquire.page.say import Speaker, speaking_program
 from acquire.page.sheet_edit import SheetEditor
+from acquire.page.telling import Plain
 from acquire.page.view import View
 from acquire.records import Batch, Code, Event, Fact, Notice, Recorded, Severity, UnitStarted
 from drivers.reading import Reading

@@ -7,11 +7,10 @@ from __future__ import annotations
 
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass, field
-from typing import Any
 
 from acquire.errors import SteadyohmError
 from acquire.outlets.orders import Answer, Desk, Order
-from acquire.page.telling import picked
+from acquire.page.telling import Plain, picked
 from acquire.records import Fact, LeadZero, Purpose
 from acquire.words.batches import PURPOSES
 
@@ -58,7 +57,6 @@ class Facts:
         return self.meter_silence_s is not None and self.meter_silence_s > self.meter_patience_s
 
 
-Plain = dict[str, Any]
 File = tuple[bytes, str]
 """Bytes and media type (IANA)."""
 
@@ -137,7 +135,7 @@ class About:
     typed: bool = False
     study: bool = False
 
-    def plain(self) -> dict[str, Any]:
+    def plain(self) -> Plain:
         """For the page."""
         own = picked(
             self, "name", "purpose", "meter", "operator", "software", "speech", "demo", "typed", "study"

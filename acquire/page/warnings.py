@@ -8,11 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
-from typing import Any
 
 from acquire.heart.standstill import SIGNS, signs
 from acquire.page.backend import Facts
-from acquire.page.telling import picked
+from acquire.page.telling import Plain, picked
 from acquire.records import (
     Batch,
     Code,
@@ -30,8 +29,6 @@ from acquire.records import (
 from acquire.words.faults import batch_doubt
 from acquire.words.notices import said
 from drivers.reading import Kind, Quantity, Reading
-
-Plain = dict[str, Any]
 
 FADES_S = 8.0
 """So long the answer to a refused order stays."""

@@ -17,11 +17,12 @@ from acquire.clock import Clock
 from acquire.errors import SteadyohmError
 from acquire.files.settings import load_bench
 from acquire.outlets.orders import Answer, Order, Stop
-from acquire.page.backend import About, Asked, Facts, PageBackend, Plain, Posted, Unfit, short_text
+from acquire.page.backend import About, Asked, Facts, PageBackend, Posted, Unfit, short_text
 from acquire.page.bench_page import BenchPage
 from acquire.page.papers import study_in
 from acquire.page.shelf import Shelf, field
 from acquire.page.spoken import Cue, Sound
+from acquire.page.telling import Plain
 from acquire.page.view import View
 from acquire.records import Approach, Code, Event, LeadZero, LiftOff, Notice, Prompt
 from acquire.sheets import load_sheet
