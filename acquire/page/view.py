@@ -65,7 +65,7 @@ LAZY = frozenset({"reading", "rest"})
 def conditions_words(facts: Facts) -> Plain:
     """When the duties were done last, for a screen of them to ask again; what touches have taught."""
     return {
-        "lead_utc_s": None if facts.lead is None else facts.lead.utc_s,
+        "lead_utc_s": facts.lead_utc_s,
         "check_utc_s": facts.check_utc_s,
         "contacts_text": learnt(facts.learned) if facts.learned else "",
     }
@@ -167,7 +167,7 @@ class View:
 
     def know(self, facts: Facts) -> None:
         """Take the facts of this second."""
-        self._contact.quiet(silent=facts.silent)
+        self._contact.quiet(silent=Code.METER_SILENT in facts.due)
         self._set(reading=self._contact.reading)
         self._set(conditions=conditions_words(facts))
         if self._warnings.know(facts):
