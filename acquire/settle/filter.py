@@ -33,7 +33,7 @@ _IN_OHMS = OHMS | {Quantity.INSULATION}
 _LEAST_WINDOW = 3  # the window holds so many conversions more than a report must rest on; workshop choice
 # Seen so long and still moving slowly, one way, by no more than a film's worth: the contact creeps.
 _CREEPS_AFTER_S, _CREEPS_SLOWLY, _ONE_WAY, _FILM_OHM = 3.0, 6.0, 1.2, 1.0  # workshop choice
-_OTHER = 0.1  # moved by more, over an overload too short for a lift: other pins; workshop choice
+_OTHER = 0.1  # moved by more over an overload too short for a lift: on other pins; workshop choice
 _ODD_SIZE = 1.5  # a reading this factor off the rough size may be a wrong pin: look longer; workshop choice
 
 
