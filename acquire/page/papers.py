@@ -22,7 +22,8 @@ import msgspec
 from acquire.errors import InputImpossible, SteadyohmError
 from acquire.files.new_file import new_file
 from acquire.journal.history import JournalReader
-from acquire.page.backend import File, Plain, Unfit, Unknown, short_text
+from acquire.page.backend import File, Unfit, Unknown, short_text
+from acquire.page.telling import Plain
 from system.processes import heard
 
 KINDS = ("certificate", "label")

@@ -15,8 +15,9 @@ from pathlib import Path
 import tomlkit
 
 from acquire.files.settings import load_bench
-from acquire.page.backend import Plain, short_text
+from acquire.page.backend import short_text
 from acquire.page.shelf import FILES, SETTINGS, Shelf, on_trial, put_file, put_key
+from acquire.page.telling import Plain
 from acquire.sheets import load_sheet
 from drivers.models import load_model
 

@@ -18,9 +18,10 @@ from acquire.errors import FileInvalid, SteadyohmError
 from acquire.files.bench_tables import TYPED
 from acquire.files.settings import load_bench
 from acquire.files.shipped import meter_file_for
-from acquire.page.backend import Plain, Posted, Unfit, short_text
+from acquire.page.backend import Posted, Unfit, short_text
 from acquire.page.shelf import FILES, SETTINGS, Listed, Shelf
 from acquire.page.stream import Stream
+from acquire.page.telling import Plain
 from acquire.sheets import load_sheet
 from drivers.errors import MeterError
 from drivers.find import Finding, display_counts

@@ -15,7 +15,8 @@ from typing import Any
 
 from acquire.files.new_file import new_file
 from acquire.files.shipped import shipped
-from acquire.page.backend import Plain, Unfit
+from acquire.page.backend import Unfit
+from acquire.page.telling import Plain
 from acquire.words.batches import PURPOSES
 from system.files import to_disk
 

@@ -17,11 +17,12 @@ from acquire.clock import Clock
 from acquire.errors import SteadyohmError
 from acquire.files.settings import load_bench
 from acquire.outlets.orders import Answer, Order, Stop
-from acquire.page.backend import About, Asked, Facts, PageBackend, Plain, Posted, Unfit, short_text
+from acquire.page.backend import About, Asked, Facts, PageBackend, Posted, Unfit, short_text, temperature_due
 from acquire.page.bench_page import BenchPage
 from acquire.page.papers import study_in
 from acquire.page.shelf import Shelf, field
 from acquire.page.spoken import Cue, Sound
+from acquire.page.telling import Plain
 from acquire.page.view import View
 from acquire.records import Approach, Code, Event, LeadZero, LiftOff, Notice, Prompt
 from acquire.sheets import load_sheet
@@ -139,10 +140,8 @@ class StudiesOnPage:
             return Answer(done=refused is None, reason="" if refused is None else said(refused))
 
         def facts() -> Facts:
-            now_s, conditions = self.clock.utc_s(), bench.work.conditions
-            air = conditions.fresh_temperature(now_s)
-            known = conditions.temperature is not None
-            return Facts(now_s, celsius=None if air is None else air.celsius, temperature_known=known)
+            now_s = self.clock.utc_s()
+            return Facts(now_s, temperature_due(bench.work.conditions, now_s))
 
         asks = {"/study": partial(study_in, self.folder)}
         return PageBackend(facts, self.clock.utc_s, self.clock.monotonic_s, obey, may_stop=True, asks=asks)
