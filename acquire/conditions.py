@@ -8,11 +8,11 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field, replace
-from enum import StrEnum
 
 from acquire.physics.substitution import Substitute
 from acquire.plausible import Doubt, Gate, Law, Seen, fresh
 from acquire.records import Code, Evidence, Fact, LeadZero, Notice, Severity
+from acquire.records.codes import Recheck
 from acquire.records.commands import COLDEST_CELSIUS, WARMEST_CELSIUS
 from drivers.accuracy import RangeAccuracy
 from drivers.reading import Quantity, Reading
@@ -91,18 +91,6 @@ class CalibrationDue:
     def facts(self, utc_s: float) -> dict[str, Fact]:
         """Which meter, and for how many days."""
         return {"meter": self.meter, "overdue_days": int((utc_s - self.due_utc_s) // 86_400)}
-
-
-class Recheck(StrEnum):
-    """When a lead zero is looked at again, so that what was measured since can be trusted or doubted.
-
-    UNIT: after every unit. SHIFT: as soon as it is too old and no unit is on the bench. NEVER: only when the
-    next unit needs a fresh one.
-    """
-
-    UNIT = "unit"
-    SHIFT = "shift"
-    NEVER = "never"
 
 
 @dataclass(slots=True)

@@ -17,6 +17,7 @@ from pydantic_core import PydanticCustomError
 from acquire.files.toml_file import Flag, Table, Text
 from acquire.quantity import Celsius, Fraction, Kelvin, Ohm, Seconds, ZeroOrMoreOhm
 from acquire.records import Purpose
+from acquire.records.codes import Order, Recheck
 from acquire.records.commands import COLDEST_CELSIUS, WARMEST_CELSIUS
 from drivers.errors import AddressInvalid
 from drivers.link.address import parse_address
@@ -116,27 +117,12 @@ class TemperatureSource(StrEnum):
     TYPED = "typed"
 
 
-class ZeroRecheck(StrEnum):
-    """When a lead zero is looked at again; `acquire.conditions.Recheck` by the same words."""
-
-    UNIT = "unit"
-    SHIFT = "shift"
-    NEVER = "never"
-
-
 class ZeroSource(StrEnum):
     """Where the lead zero comes from."""
 
     ASK = "ask"
     VALUE = "value"
     NONE = "none"
-
-
-class StepOrder(StrEnum):
-    """Whether the steps must come as the sheet lists them; `acquire.steps.unit.Order` by the same words."""
-
-    GUIDED = "guided"
-    FREE = "free"
 
 
 class LowOhms(StrEnum):
@@ -166,7 +152,7 @@ class PlaceSettings(Table):
     sheet: Annotated[FilePath, Field(examples=['"../sheets/plover-80.toml"'])]
     operator: Text = ""
     batch: BatchName = ""
-    order: StepOrder = StepOrder.GUIDED
+    order: Order = Order.GUIDED
     spools: Annotated[FilePath | None, Field(examples=['"../wire/spools.toml"'])] = None
     serial_pattern: Annotated[str, AfterValidator(_expression), Field(examples=["'P80-\\d{4}'"])] = ""
     low_ohms: LowOhms = LowOhms.TOLERANCE
@@ -321,7 +307,7 @@ class LeadSettings(Table):
     value: ZeroOrMoreOhm | None = None
     uncertainty: Ohm | None = None
     oldest: Seconds = 8 * 3600.0
-    recheck: ZeroRecheck = ZeroRecheck.SHIFT
+    recheck: Recheck = Recheck.SHIFT
 
     @model_validator(mode="after")
     def _has_its_value(self) -> LeadSettings:

@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
 from acquire.conditions import LEADS as LEADS_GATE
-from acquire.conditions import CalibrationDue, Conditions, Recheck, Temperature
+from acquire.conditions import CalibrationDue, Conditions, Temperature
 from acquire.physics.leads import CONTACT_OHM, moved
 from acquire.plausible import Doubt, Gate, Law, Seen, fresh
 from acquire.records import (
@@ -39,6 +39,7 @@ from acquire.records import (
     UnitStarted,
     ZeroLeads,
 )
+from acquire.records.codes import Recheck
 from acquire.steps.checking import CheckDuty
 from acquire.steps.setup_choice import MeterStatements, Wanted
 from acquire.unit_result import Stay, revised, settled

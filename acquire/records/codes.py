@@ -25,6 +25,18 @@ class Order(StrEnum):
     FREE = "free"
 
 
+class Recheck(StrEnum):
+    """When a lead zero is looked at again, so that what was measured since can be trusted or doubted.
+
+    UNIT: after every unit. SHIFT: as soon as it is too old and no unit is on the bench. NEVER: only when the
+    next unit needs a fresh one.
+    """
+
+    UNIT = "unit"
+    SHIFT = "shift"
+    NEVER = "never"
+
+
 class Ending(StrEnum):
     """How a unit's stay on the bench ended.
 

@@ -17,9 +17,8 @@ from rich.text import Text
 
 from acquire.bench.assembly import first_conditions, read_files
 from acquire.bench.doubts import DisplayDoubts
-from acquire.bench.intake import Feed, ohmmeter, scanner, thermometers
+from acquire.bench.intake import Feed, ScannerFeed, ohmmeter, scanner, thermometers
 from acquire.bench.keyboard import Keyboard, to_command
-from acquire.bench.scanning import ScannerFeed
 from acquire.bench.self_check import mark_of, stand_before
 from acquire.clock import Clock, RealClock
 from acquire.errors import InputImpossible, SteadyohmError

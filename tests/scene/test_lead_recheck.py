@@ -6,8 +6,8 @@ from dataclasses import replace
 
 import pytest
 
-from acquire.conditions import Recheck
 from acquire.records import Ask, Judged, LeadZero, Notice, ZeroLeads
+from acquire.records.codes import Recheck
 from acquire.reports.lookback import Doubts
 from drivers.reading import Quantity
 from tests.pure_bench import GOOD, LEAD_OHM, Bench
