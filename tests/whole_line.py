@@ -14,7 +14,6 @@ tests/reliability/test_line_kills.py.
 from __future__ import annotations
 
 import argparse
-import os
 import random
 import shutil
 import signal
@@ -35,9 +34,9 @@ from acquire.journal.query import Query
 from acquire.line.record import LineRecord
 from tests.brokers import MOSQUITTO, Mosquitto
 from tests.postgres import BINARIES, Postgres, new_database
+from tests.warm import Warm
 
 ROOT = Path(__file__).resolve().parents[1]
-QUIET = {**os.environ, "PYTHONPATH": str(ROOT)}
 
 BROKER = """
 set_tcp_nodelay true
@@ -129,9 +128,9 @@ class WholeLine:
         file = self.folder / "collector.toml"
         file.write_text(COLLECTOR.format(port=self.broker.port, address=self.address))
         with (self.folder / f"{name}.log").open("ab") as log:
-            self._collect[name] = subprocess.Popen(
+            self._collect[name] = Warm(
                 [sys.executable, "-m", "acquire", "collect", str(file), "--name", name],
-                stdout=log, stderr=log, env=QUIET, cwd=self.folder,
+                stdout=log, stderr=log, cwd=self.folder,
             )  # fmt: skip
 
     def _start_benches(self):
@@ -142,9 +141,9 @@ class WholeLine:
             words += [self.broker.port, self.seconds, self.rate]
             with (self.folder / "benches.log").open("ab") as log:
                 self._work.append(
-                    subprocess.Popen(
+                    Warm(
                         [sys.executable, "-m", "tests.light_benches", *map(str, words)],
-                        stdout=subprocess.PIPE, stderr=log, env=QUIET, cwd=ROOT,
+                        stdout=subprocess.PIPE, stderr=log, cwd=ROOT,
                     )
                 )  # fmt: skip
 

@@ -20,6 +20,7 @@ from pathlib import Path
 
 from tests.adversary.instrument import Instrument, Probes
 from tests.adversary.record import Journal
+from tests.warm import Warm
 
 ROOT = Path(__file__).resolve().parents[2]
 PATIENCE_S = 90.0
@@ -194,10 +195,10 @@ port = {self.page_port}
         self.ear.forget()
         self.lives += 1
         with (self.folder / "output").open("ab") as output:
-            self.process = subprocess.Popen(
+            self.process = Warm(
                 [sys.executable, "-m", "acquire", "run", str(self.file)],
                 stdin=subprocess.PIPE, stdout=output, stderr=output, cwd=ROOT,
-                env={**os.environ, "TERM": "dumb", "COLUMNS": "160", "PYTHONPATH": str(ROOT)},
+                env={**os.environ, "TERM": "dumb", "COLUMNS": "160"},
             )  # fmt: skip
         shown = self.ear.until(lambda state: state.get("ask") or self._gone(), shown_within_s)
         assert shown is not None, f"it asks for nothing: {self.output()}"

@@ -2,11 +2,9 @@
 
 import asyncio
 import contextlib
-import os
 import random
 import shutil
 import signal
-import subprocess
 import sys
 import time
 import urllib.error
@@ -33,6 +31,7 @@ from tests.known_records import NOTICE, RESULT
 from tests.postgres import database, needs_postgres  # noqa: F401  (a fixture)
 from tests.unit.test_line_incoming import entry, message
 from tests.waiting import PATIENCE_S, crowding
+from tests.warm import Warm
 from tests.whole_bench import CONFIGS, free_port
 
 pytestmark = [needs_mosquitto, needs_postgres, needs_chromium]
@@ -56,9 +55,9 @@ def paged(folder, broker_port, address, *, files=None):
         f'[database]\naddress = "{address}"\n[line]\nport = {port}\n{shared}'
     )
     with (folder / "page.log").open("wb") as log:
-        process = subprocess.Popen(
+        process = Warm(
             [sys.executable, "-m", "acquire", "line", str(folder / "collector.toml")], stdout=log, stderr=log,
-            env={**os.environ, "PYTHONPATH": str(CONFIGS.parent)}, cwd=folder,
+            cwd=folder,
         )  # fmt: skip
     url = f"http://127.0.0.1:{port}/"
     try:
