@@ -188,6 +188,17 @@ def test_hands_that_lifted_too_briefly_are_told_at_once():
     assert not rule.overdue(2.1)
 
 
+@pytest.mark.parametrize("ohm", [200.0, 200.6])
+def test_so_are_hands_that_were_to_touch_the_same_pair_anew(ohm):
+    """A failed value asks for another touch; what comes after so short a lift is the first one still."""
+    rule = lying()
+    rule.see(shown(1.1))
+    again = settled(ohm)
+    if rule.admits(again, FIRST) is not Admission.KNOWN:
+        rule.take(again, FIRST)
+    assert [rule.overdue(2.1), rule.overdue(3.1)] == [True, False]
+
+
 def unseen(ohm, every_s=0.4, begun_s=2.0):
     """A value at rest of what seems to be the same touch, whose stretch began then."""
     return settled(ohm, trace=tuple((begun_s + every_s * k, ohm) for k in range(4)), expanded_si=1.0)
