@@ -16,7 +16,6 @@ import math
 import random
 import re
 import signal
-import subprocess
 import sys
 import time
 from collections import Counter
@@ -25,7 +24,6 @@ from dataclasses import dataclass, field
 from acquire.journal.history import JournalReader, Query
 from tests.brokers import Mosquitto, subscriber
 from tests.waiting import PATIENCE_S
-from tests.warm import Warm
 from tests.whole_bench import QUIET, bench_file, csv_rows, free_port
 
 SPEED = 20
@@ -114,8 +112,11 @@ class KilledBench:
             ("[journal]", f'[mqtt]\nhost = "127.0.0.1"\nport = {broker_port}\n{SETTLE}\n[journal]'),
         ]
         self._file = bench_file(self.folder / "work", meter=f"tcp:127.0.0.1:{port}", changes=changes)
-        words = [sys.executable, "-P", "-m", "sim", *words]
-        self._sim = sim = Warm(words, stdin=subprocess.PIPE, stdout=subprocess.DEVNULL, bufsize=0)
+        sim = await asyncio.create_subprocess_exec(
+            sys.executable, "-P", "-m", "sim", *words,
+            stdin=asyncio.subprocess.PIPE, stdout=asyncio.subprocess.DEVNULL,
+        )  # fmt: skip
+        self._sim = sim
         try:
             for _ in range(kills):
                 await self._one_life(self._dice.choices(LIVES, SHARES)[0])
@@ -124,18 +125,20 @@ class KilledBench:
             await self._last_life()
         finally:
             sim.stdin.close()
-            with contextlib.suppress(subprocess.TimeoutExpired):
-                await asyncio.to_thread(sim.wait, PATIENCE_S)
-            if sim.poll() is None:
+            with contextlib.suppress(TimeoutError):
+                await asyncio.wait_for(sim.wait(), PATIENCE_S)
+            if sim.returncode is None:
                 sim.kill()
-                sim.wait()
+                await sim.wait()
 
     # ------------------------------------------------------------------ lives
 
     async def _start(self):
         with (self.folder / "output").open("ab") as output:
-            words = [sys.executable, "-m", "acquire", "run", str(self._file)]
-            self._run = Warm(words, stdin=subprocess.PIPE, stdout=output, stderr=output, env=QUIET, bufsize=0)
+            self._run = await asyncio.create_subprocess_exec(
+                sys.executable, "-m", "acquire", "run", str(self._file),
+                stdin=asyncio.subprocess.PIPE, stdout=output, stderr=output, env=QUIET,
+            )  # fmt: skip
         self._seen = len(self.ear.heard)
         self._verified = False
 
@@ -151,10 +154,9 @@ class KilledBench:
         with contextlib.suppress(TimeoutError):
             async with asyncio.timeout(SLOW_START_S if until else young_s):
                 await self._work(**until)
-        assert self._run.poll() is None, self._story()
+        assert self._run.returncode is None, self._story()
         self._run.send_signal(signal.SIGKILL)
-        await asyncio.to_thread(self._run.wait)
-        self._run.stdin.close()
+        await self._run.wait()
         await asyncio.sleep(0.05)  # what was under way to the subscriber arrives
         self.counts.kills += 1
         self.counts.young += not self._verified
@@ -165,8 +167,7 @@ class KilledBench:
         async with asyncio.timeout(120.0):
             await self._work(until_units=1)
         self._run.send_signal(signal.SIGTERM)
-        assert await asyncio.to_thread(self._run.wait, PATIENCE_S) == 0, self._story()
-        self._run.stdin.close()
+        assert await asyncio.wait_for(self._run.wait(), PATIENCE_S) == 0, self._story()
 
     def _story(self):
         return (self.folder / "output").read_text(errors="replace")[-3000:]

@@ -3,7 +3,7 @@
 A start from nothing costs more than a second of processor time, most of it imports, and tests start hundreds.
 `Warm` is `subprocess.Popen` for `python [-P] -m MODULE ...`: the same program in a process of its own, with
 its own streams, folder, environment and exit code, to be killed like any other. Cold starts are proven where
-a test calls `subprocess` itself, and everywhere by `make long`. Not a test itself.
+a test asks for another interpreter or `-c`, and everywhere by `make long`. Not a test itself.
 
 The one that forks is a child of the test's process, which adopts what it forks (prctl(2), child subreaper).
 """
@@ -39,6 +39,12 @@ KEPT = (
 """Imported beforehand; all else is imported by whoever needs it."""
 
 COLD = bool(os.environ.get("STEADYOHM_COLD")) or not sys.platform.startswith("linux")
+HOUSES = {"acquire", "sim", "tests"}
+PLAIN = {"stdin", "stdout", "stderr", "text", "universal_newlines", "encoding", "errors", "bufsize"} | {
+    "close_fds",
+    "env",
+    "cwd",
+}
 ADOPT = 36
 """PR_SET_CHILD_SUBREAPER of linux/prctl.h."""
 
@@ -52,14 +58,13 @@ class Warm(subprocess.Popen):
     """A process of `python -m MODULE ...`; one for which the interpreter is set otherwise starts cold."""
 
     def __init__(self, arguments, **options):
-        plain = {"stdin", "stdout", "stderr", "text", "encoding", "bufsize", "env", "cwd", "errors"}
-        words = [*map(str, arguments[1:])]
-        module = words[words[:1] == ["-P"] :]
+        words = [] if isinstance(arguments, str | bytes | os.PathLike) else [*map(str, arguments)]
+        first, dash, module = [*(word for word in words if word != "-P"), "", "", ""][:3]
         self._warm = (
             not COLD
-            and arguments[0] == sys.executable
-            and module[:1] == ["-m"]
-            and set(options) <= plain
+            and (first, dash) == (sys.executable, "-m")
+            and module.partition(".")[0] in HOUSES
+            and not {name for name, value in options.items() if value} - PLAIN
             and _ours(options.get("env") or os.environ) == _ours(os.environ)
         )
         super().__init__(arguments, **options)

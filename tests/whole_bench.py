@@ -26,7 +26,6 @@ from acquire.journal.history import JournalReader, Query
 from acquire.outlets.payload import header
 from acquire.simulated.demo import at_work, read_truth, stand_in
 from tests.waiting import PATIENCE_S
-from tests.warm import Warm
 
 CONFIGS = Path(__file__).resolve().parents[1] / "configs"
 QUIET = {**os.environ, "TERM": "dumb", "COLUMNS": "120"}
@@ -154,7 +153,7 @@ class Typed:
     """A process that is typed to and read from."""
 
     def __init__(self, *arguments, **options):
-        self.process = Warm(
+        self.process = subprocess.Popen(
             [sys.executable, *arguments],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,

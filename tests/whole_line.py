@@ -34,7 +34,6 @@ from acquire.journal.query import Query
 from acquire.line.record import LineRecord
 from tests.brokers import MOSQUITTO, Mosquitto
 from tests.postgres import BINARIES, Postgres, new_database
-from tests.warm import Warm
 
 ROOT = Path(__file__).resolve().parents[1]
 
@@ -128,7 +127,7 @@ class WholeLine:
         file = self.folder / "collector.toml"
         file.write_text(COLLECTOR.format(port=self.broker.port, address=self.address))
         with (self.folder / f"{name}.log").open("ab") as log:
-            self._collect[name] = Warm(
+            self._collect[name] = subprocess.Popen(
                 [sys.executable, "-m", "acquire", "collect", str(file), "--name", name],
                 stdout=log, stderr=log, cwd=self.folder,
             )  # fmt: skip
@@ -141,7 +140,7 @@ class WholeLine:
             words += [self.broker.port, self.seconds, self.rate]
             with (self.folder / "benches.log").open("ab") as log:
                 self._work.append(
-                    Warm(
+                    subprocess.Popen(
                         [sys.executable, "-m", "tests.light_benches", *map(str, words)],
                         stdout=subprocess.PIPE, stderr=log, cwd=ROOT,
                     )

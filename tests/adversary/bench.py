@@ -20,7 +20,6 @@ from pathlib import Path
 
 from tests.adversary.instrument import Instrument, Probes
 from tests.adversary.record import Journal
-from tests.warm import Warm
 
 ROOT = Path(__file__).resolve().parents[2]
 PATIENCE_S = 90.0
@@ -195,7 +194,7 @@ port = {self.page_port}
         self.ear.forget()
         self.lives += 1
         with (self.folder / "output").open("ab") as output:
-            self.process = Warm(
+            self.process = subprocess.Popen(
                 [sys.executable, "-m", "acquire", "run", str(self.file)],
                 stdin=subprocess.PIPE, stdout=output, stderr=output, cwd=ROOT,
                 env={**os.environ, "TERM": "dumb", "COLUMNS": "160"},

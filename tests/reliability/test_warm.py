@@ -9,7 +9,7 @@ import sys
 
 import pytest
 
-from tests.warm import Warm
+from tests.warm import HOUSES, Warm
 
 TELLS = """
 import os, sys
@@ -23,6 +23,7 @@ raise SystemExit(int(sys.argv[1]))
 def test_it_has_its_own_streams_folder_environment_and_exit_code(tmp_path, monkeypatch, cold):
     """Warm as cold; it is a child of whoever started it."""
     monkeypatch.setattr("tests.warm.COLD", cold)
+    monkeypatch.setattr("tests.warm.HOUSES", {*HOUSES, "tells"})
     (tmp_path / "tells.py").write_text(TELLS, encoding="utf-8")
     words = [sys.executable, "-m", "tells", "7", "x y"]
     pipes = {"stdin": subprocess.PIPE, "stdout": subprocess.PIPE, "stderr": subprocess.PIPE, "text": True}
@@ -33,8 +34,9 @@ def test_it_has_its_own_streams_folder_environment_and_exit_code(tmp_path, monke
     assert process.returncode == 7
 
 
-def test_it_is_killed_like_any_other_and_a_fault_is_shown(tmp_path):
+def test_it_is_killed_like_any_other_and_a_fault_is_shown(tmp_path, monkeypatch):
     """By a signal; by its own exception, with a traceback and exit code 1."""
+    monkeypatch.setattr("tests.warm.HOUSES", {"asyncio", "fails"})
     with Warm([sys.executable, "-m", "asyncio"], stdin=subprocess.PIPE, stdout=subprocess.DEVNULL) as process:
         process.kill()
         assert process.wait(60) == -signal.SIGKILL

@@ -19,7 +19,6 @@ import pytest
 
 from tests.commanded import commanded
 from tests.waiting import PATIENCE_S
-from tests.warm import Warm
 from tests.whole_bench import QUIET, free_port, running
 
 SIM = [sys.executable, "-P", "-m", "sim"]
@@ -29,7 +28,7 @@ SIM = [sys.executable, "-P", "-m", "sim"]
 def meter(kind, voice, link="pty"):
     """A simulated meter whose probes are in the air; gives its address."""
     words = ["--meter", kind, "--voice", voice, "--meter-link", link, "--thermometer", "tcp", "--speed", "4"]
-    with Warm([*SIM, *words], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as sim:
+    with subprocess.Popen([*SIM, *words], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as sim:
         try:
             address = json.loads(sim.stdout.readline())["address"]["meter"]
             time.sleep(0.6)  # it finds its range first, as a meter does that was switched on just now

@@ -5,6 +5,7 @@ import contextlib
 import random
 import shutil
 import signal
+import subprocess
 import sys
 import time
 import urllib.error
@@ -31,7 +32,6 @@ from tests.known_records import NOTICE, RESULT
 from tests.postgres import database, needs_postgres  # noqa: F401  (a fixture)
 from tests.unit.test_line_incoming import entry, message
 from tests.waiting import PATIENCE_S, crowding
-from tests.warm import Warm
 from tests.whole_bench import CONFIGS, free_port
 
 pytestmark = [needs_mosquitto, needs_postgres, needs_chromium]
@@ -55,7 +55,7 @@ def paged(folder, broker_port, address, *, files=None):
         f'[database]\naddress = "{address}"\n[line]\nport = {port}\n{shared}'
     )
     with (folder / "page.log").open("wb") as log:
-        process = Warm(
+        process = subprocess.Popen(
             [sys.executable, "-m", "acquire", "line", str(folder / "collector.toml")], stdout=log, stderr=log,
             cwd=folder,
         )  # fmt: skip

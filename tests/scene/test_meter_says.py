@@ -11,7 +11,6 @@ import time
 
 import pytest
 
-from tests.warm import Warm
 from tests.whole_bench import Lines, bench_file
 
 SAYS = (b"12\r\n", b"204.4 ohm\r\n", b"+2.0E+02 PARSEC\r\n", b"------\r\n", b"OL ohm HLD\r\n")
@@ -45,7 +44,7 @@ def test_what_a_meter_says_is_shown_with_what_is_made_of_it_until_ctrl_c(odd_met
     changes = (('driver = "scpi"', 'driver = "lines"'), ("integration_plc = 1.0", words))
     file = bench_file(tmp_path, meter=odd_meter, changes=changes)
     command = [sys.executable, "-m", "acquire", "meter-says", str(file)]
-    with Warm(command, stdout=subprocess.PIPE, text=True) as process:
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as process:
         lines = Lines(process.stdout)
         lines.until("Ctrl-C ends it")
         good = lines.until("resistance: 204.4 ohm, count 0.1 ohm")

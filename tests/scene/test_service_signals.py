@@ -17,7 +17,6 @@ import pytest
 
 from tests.commanded import commanded
 from tests.waiting import PATIENCE_S, crowding, wait_until
-from tests.warm import Warm
 from tests.whole_bench import CONFIGS, QUIET, bench_file, free_port
 
 
@@ -47,7 +46,7 @@ def service(folder, *, more="", **environment):
     ]
     file = bench_file(folder, meter=f"tcp:127.0.0.1:{free_port()}", changes=changes)
     with (folder / "output").open("wb") as output:
-        process = Warm(
+        process = subprocess.Popen(
             [sys.executable, "-m", "acquire", "run", str(file)],
             stdin=subprocess.DEVNULL,
             stdout=output,

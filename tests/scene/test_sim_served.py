@@ -16,7 +16,6 @@ import pyvisa
 
 from sim.__main__ import options
 from tests.waiting import PATIENCE_S
-from tests.warm import Warm
 
 SPEED = "20"
 
@@ -25,7 +24,9 @@ SPEED = "20"
 def bench(*words):
     """A simulated bench in a process of its own."""
     command = [sys.executable, "-m", "sim", "--speed", SPEED, *words]
-    with Warm(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, bufsize=1) as process:
+    with subprocess.Popen(
+        command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, bufsize=1
+    ) as process:
         try:
             yield process
         finally:

@@ -18,7 +18,6 @@ from tests.brokers import Mosquitto, needs_mosquitto
 from tests.commanded import commanded
 from tests.postgres import database, needs_postgres  # noqa: F401  (a fixture)
 from tests.waiting import PATIENCE_S, crowding, wait_until
-from tests.warm import Warm
 from tests.whole_bench import CONFIGS
 
 QUIET = {**os.environ, "PYTHONPATH": str(CONFIGS.parent)}
@@ -102,7 +101,7 @@ def test_a_collector_waits_for_its_database_and_ends_when_told(tmp_path):
     """Exit code 0 within five seconds; what is missing is logged without secrets."""
     with Mosquitto(tmp_path / "broker") as broker, (tmp_path / "log").open("w+") as log:
         file = collector_file(tmp_path, port=broker.port, more='password_env = "LINE_WORD"\n')
-        process = Warm([sys.executable, "-m", "acquire", "collect", str(file), "--name", "c-7"],
+        process = subprocess.Popen([sys.executable, "-m", "acquire", "collect", str(file), "--name", "c-7"],
                                    env={**QUIET, "LINE_WORD": "s3cret"}, stdout=log, stderr=log)  # fmt: skip
         try:
             wait_until(lambda: "collect.listening" in (tmp_path / "log").read_text())

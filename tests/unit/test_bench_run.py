@@ -14,7 +14,6 @@ import pytest
 
 from tests.commanded import commanded
 from tests.waiting import PATIENCE_S, wait_until
-from tests.warm import Warm
 from tests.whole_bench import QUIET, bench_file, free_port, journal_entries, running
 
 RUN = [sys.executable, "-m", "acquire", "run"]
@@ -56,9 +55,9 @@ def test_no_keyboard_is_no_reason_to_stop(tmp_path, file, source):
     lines.write_text("A1\n\n\n", encoding="utf-8")
     close = (lambda: os.close(0)) if source == "closed" else None
     with Path(lines if source == "file" else os.devnull).open(encoding="utf-8") as stdin:
-        process = Warm(
+        process = subprocess.Popen(
             [*RUN, str(file)], stdin=stdin, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True,
-            env=QUIET, preexec_fn=close,
+            env=QUIET, preexec_fn=close,  # noqa: PLW1509  (one thread; the shell's `<&-` does the same)
         )  # fmt: skip
         try:
             while "gives no readings" not in (line := process.stdout.readline()):
@@ -81,7 +80,7 @@ def serials(folder):
 def test_the_bench_outlives_whoever_reads_its_output(tmp_path, file):
     """`steadyohm run … | head -1`: work goes on, and what is typed is still on the record."""
     reader, writer = os.pipe()
-    process = Warm(
+    process = subprocess.Popen(
         [*RUN, str(file)], stdin=subprocess.PIPE, stdout=writer, stderr=subprocess.PIPE, text=True, env=QUIET
     )
     os.close(writer)
@@ -103,7 +102,7 @@ def test_the_bench_outlives_whoever_reads_its_output(tmp_path, file):
 
 def test_another_alphabet_shows_question_marks(file):
     """A terminal that lacks the signs still gets the words."""
-    process = Warm(
+    process = subprocess.Popen(
         [*RUN, str(file)], stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.STDOUT,
         env={**QUIET, "PYTHONIOENCODING": "ascii"},
     )  # fmt: skip
@@ -131,9 +130,9 @@ def test_a_real_terminal_gets_its_modes_back(file):
 
     master, slave = pty.openpty()
     before = termios.tcgetattr(slave)
-    process = Warm(
+    process = subprocess.Popen(
         [*RUN, str(file)], stdin=slave, stdout=slave, stderr=slave, start_new_session=True,
-        preexec_fn=own_terminal, env={**QUIET, "TERM": "xterm"},
+        preexec_fn=own_terminal, env={**QUIET, "TERM": "xterm"},  # noqa: PLW1509  (one thread)
     )  # fmt: skip
     seen = b""
     try:
