@@ -8,6 +8,8 @@ journalled, published and exported is one of these. Not for anything that only o
 
 from __future__ import annotations
 
+import re
+
 from acquire.choices import Outcome, Pair, Purpose, Rule, Shape
 from acquire.records.batches import (
     AcceptFirstUnit,
@@ -127,3 +129,8 @@ Event = (
     | Notice
 )
 """What leaves the heart."""
+
+
+def name_of(record: type) -> str:
+    """A record's name as it stands on the journal and in messages: `unit_started` of `UnitStarted`."""
+    return re.sub(r"(?<!^)(?=[A-Z])", "_", record.__name__).lower()

@@ -9,7 +9,7 @@ import math
 from collections.abc import Iterator, Mapping, Sequence
 
 from acquire.choices import FAILING, PASSING
-from acquire.quantity import chance, counted, show
+from acquire.quantity import chance, counted, percent, show
 from acquire.records import Outcome
 from acquire.reports import document as doc
 from acquire.reports.batch import BatchReport, Deed, UnitLine
@@ -178,7 +178,7 @@ def _relative(series: Series, value: float | None) -> str:
     if value is None or series.capability is None:
         return "–"
     if series.unit == "%":
-        return f"{value:.2g} %"
+        return percent(value / 100.0)
     share = relative_to(value, series.capability.mean, value)
     return show(value, "Ω", digits=3) + (f" ({share})" if share else "")
 

@@ -13,7 +13,7 @@ from functools import lru_cache
 from itertools import pairwise
 from typing import Any, NamedTuple
 
-from acquire.quantity import show
+from acquire.quantity import percent, show
 from acquire.records import Outcome
 from acquire.reports.figures import moment, relative_to
 from acquire.reports.visits import Value, Visit, apart
@@ -265,7 +265,7 @@ def _reckoned(row: Row, subgroup: int | None) -> Series:
 def _size(shift: float, level: float, sigma: float, unit: str) -> str:
     """How much a level moves: as a share of it, or as it is where it lies near zero."""
     if unit == "%":
-        return f"{abs(shift):.2g} %"
+        return percent(abs(shift) / 100.0)
     return relative_to(shift, level, sigma) or show(abs(shift), "Ω", digits=2)
 
 
