@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from acquire.answers.options import PLACE, AsJson, say, say_document, say_json
+from acquire.answers.options import PLACE, AsJson, Html, Pdf, say, say_document, say_json
 from acquire.answers.papers import Targets, write_document
 from acquire.journal.plain import spelt
 from acquire.line.places import record_at
@@ -62,8 +62,8 @@ def batch(
     name: Annotated[str | None, typer.Argument(help="Of the batch; left out: the list of all.")] = None,
     *,
     journal: Annotated[str, typer.Option(help=PLACE)] = "journal",
-    html: Annotated[Path | None, typer.Option(help="Write the report here, as one HTML file.")] = None,
-    pdf: Annotated[Path | None, typer.Option(help="Write the report here, as a PDF.")] = None,
+    html: Html = None,
+    pdf: Pdf = None,
     as_json: AsJson = False,
     as_csv: Annotated[
         bool, typer.Option("--csv", help="The values that count as CSV, one row a unit and step.")

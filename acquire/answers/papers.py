@@ -20,8 +20,13 @@ from acquire.answers.options import (
     PLACE,
     AsJson,
     AsJsonLines,
+    HeadedBy,
+    Html,
     JournalPlace,
     KeptIn,
+    OfPurpose,
+    OfUnit,
+    Pdf,
     say,
     say_document,
     say_json,
@@ -233,12 +238,8 @@ def certificate(
     ] = None,
     pdf: Annotated[Path | None, typer.Option(help="File or folder for a PDF; with --batch a folder.")] = None,
     batch: Annotated[str | None, typer.Option(help="Certificates for all units of this batch.")] = None,
-    bench: Annotated[
-        Path | None, typer.Option(help="Bench file: heading, logo, calibration of its meter, size of paper.")
-    ] = None,
-    purpose: Annotated[
-        Purpose | None, typer.Option(help="Certify the latest test for this purpose; left out: the latest.")
-    ] = None,
+    bench: HeadedBy = None,
+    purpose: OfPurpose = None,
     customer: Annotated[str, typer.Option(help="Who the unit belongs to.")] = "",
     received: Annotated[str, typer.Option(help="When it was received, in words.")] = "",
     condition: Annotated[str, typer.Option(help="In what condition it came.")] = "",
@@ -381,16 +382,14 @@ def size_mm(width: str | None, height: str | None, bench: Bench | None) -> tuple
 
 def label(
     journal: JournalPlace,
-    serial: Annotated[str, typer.Argument(help="Of the unit.")],
+    serial: OfUnit,
     *,
     svg: Annotated[Path | None, typer.Option(help="File or folder for the SVG. Left out: here.")] = None,
     pdf: Annotated[Path | None, typer.Option(help="File or folder for a PDF of the label's size.")] = None,
-    bench: Annotated[Path | None, typer.Option(help="Bench file: shop's name, size of labels.")] = None,
+    bench: HeadedBy = None,
     width: Annotated[str | None, typer.Option(help='Such as "62 mm"; left out, the bench file\'s.')] = None,
     height: Annotated[str | None, typer.Option(help='Such as "29 mm"; left out, the bench file\'s.')] = None,
-    purpose: Annotated[
-        Purpose | None, typer.Option(help="The latest test for this purpose; left out: the latest.")
-    ] = None,
+    purpose: OfPurpose = None,
     id_in_code: Annotated[
         bool,
         typer.Option("--id-in-code", help="The code holds the result's id behind the serial, not it alone."),
@@ -424,7 +423,7 @@ def label(
 
 def returned(
     journal: JournalPlace,
-    serial: Annotated[str, typer.Argument(help="Of the unit that came back.")],
+    serial: OfUnit,
     *,
     prior: Annotated[
         float,
@@ -435,9 +434,9 @@ def returned(
     paper: Annotated[
         bool, typer.Option("--paper", help="Compare with its imported paper record, not with a visit.")
     ] = False,
-    html: Annotated[Path | None, typer.Option(help="A page for the customer.")] = None,
-    pdf: Annotated[Path | None, typer.Option(help="The same as PDF.")] = None,
-    bench: Annotated[Path | None, typer.Option(help="Bench file: heading and size of paper.")] = None,
+    html: Html = None,
+    pdf: Pdf = None,
+    bench: HeadedBy = None,
     as_json: AsJson = False,
 ) -> None:
     """Compare a returned unit with what it read when it left: what has changed, and is it ours?"""

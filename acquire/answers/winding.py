@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
@@ -217,16 +217,5 @@ def winding(
     if mass is not None:
         say(weighed_lines(mass, ohm, celsius, mean_turn, metal))
         return
-
-    for line in winding_lines(
-        wire,
-        mean_turn,
-        turns=turns,
-        ohm=ohm,
-        strands=strands,
-        extra=extra,
-        spools=spools,
-        celsius=celsius,
-        metal=metal,
-    ):
-        typer.echo(line)
+    given: dict[str, Any] = {"turns": turns, "ohm": ohm, "strands": strands, "extra": extra, "spools": spools}
+    say(winding_lines(wire, mean_turn, **given, celsius=celsius, metal=metal))

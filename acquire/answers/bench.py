@@ -1,4 +1,4 @@
-"""Commands that work at a bench: demo, run, setup, simulate."""
+"""Commands that work at a bench: demo, run, fixture, simulate."""
 
 from __future__ import annotations
 
@@ -98,28 +98,6 @@ def fixture(
     trial = run_loop(tried(load_bench(bench), plugged=plug))
     say(trial_lines(trial))
     raise typer.Exit(1 if trial.findings() else 0)
-
-
-def setup(
-    *,
-    folder: Annotated[Path, typer.Option(help="Where bench files are looked for and written.")] = Path(),
-    port: Annotated[
-        int, typer.Option(min=0, max=65535, help="TCP port of the page; 0 takes a free one.")
-    ] = 8480,
-    browser: Annotated[
-        bool | None,
-        typer.Option("--browser/--no-browser", help="Open the page in a browser; left out: from a terminal."),
-    ] = None,
-    log_level: LogLevel = Level.WARNING,
-) -> None:
-    """Make a bench in the browser: find the meter, choose the sheet, test the link, start."""
-    from acquire import logs
-    from acquire.answers.setup import run_setup
-    from acquire.study.on_page import studies
-    from system.ending import run_loop
-
-    logs.set_up(level=log_level.value)
-    run_loop(run_setup(folder, port, studies, browser=browser))
 
 
 def simulate(
