@@ -56,10 +56,7 @@ class Pace:
     notices: float = 0.9
 
 
-PACES = {
-    "quick": Pace(),
-    "slow": Pace(travel=(1.5, 2.5), react=(1.0, 2.0), turn=(2.0, 4.0)),
-}
+PACES = {"quick": Pace(), "slow": Pace(travel=(1.5, 2.5), react=(1.0, 2.0), turn=(2.0, 4.0))}
 
 
 class Operator:
