@@ -5,7 +5,6 @@ Only reads the record, so that a bench may be at work with it. Not for what stan
 
 from __future__ import annotations
 
-import base64
 import hashlib
 import math
 from collections.abc import Iterable, Mapping
@@ -43,7 +42,7 @@ from acquire.quantity import parse
 from acquire.records import Purpose
 from acquire.reports import document as doc
 from acquire.reports import returned as reports
-from acquire.reports.certificate import Calibration, Certificate, Given, Heading, certificate_of
+from acquire.reports.certificate import Calibration, Certificate, Given, certificate_of
 from acquire.reports.certificate_check import LARGEST_BYTES, SOFTWARE, check
 from acquire.reports.certificate_document import certificate_document
 from acquire.reports.figures import moment
@@ -201,22 +200,13 @@ def issued_of(number: str, kind: str, visit: Visit, utc_s: float) -> Issued:
     return Issued(number, kind, visit.started.serial, id_, *state, utc_s, rests_on=(id_,))
 
 
-def heading_of(bench: Bench | None, name: str = "") -> Heading:
+def heading_of(bench: Bench | None, name: str = "") -> doc.Letterhead:
     """The shop's heading, or the bench's name without one. Raises InputImpossible for the logo."""
     shop = None if bench is None else bench.shop
     if shop is None:
-        return Heading(f"Bench {name or (bench.name if bench else '')}".strip())
-    content, kind = (b"", "") if shop.logo is None else logo_of(shop.logo)
-    logo = base64.b64encode(content).decode("ascii")
-    return Heading(shop.name, tuple(shop.address), logo, kind, shop.authorised)  # type: ignore[arg-type]
-
-
-def letterhead_of(bench: Bench | None) -> tuple[doc.Letterhead, str, str]:
-    """Heading, size of paper and name under the signature, as the bench file says. Raises InputImpossible."""
-    h = heading_of(bench)
-    size = "A4" if bench is None or bench.shop is None else bench.shop.paper
-    logo = base64.b64decode(h.logo) if h.logo else b""
-    return doc.Letterhead(h.name, h.address, logo, h.logo_kind), size, h.authorised
+        return doc.Letterhead(f"Bench {name or (bench.name if bench else '')}".strip())
+    content, kind = logo_of(shop.logo) if shop.logo else (b"", "")
+    return doc.Letterhead(shop.name, tuple(shop.address), content, kind, shop.authorised)
 
 
 def _calibration(file: Path) -> Calibration:
@@ -453,8 +443,9 @@ def returned(
     targets = Targets(html, pdf)
     with record_at(journal) as record:
         found = reports.returned(record, serial, prior, from_paper=paper)
-    head, size, signed = letterhead_of(None if bench is None else load_bench(bench))
-    document = returned_document(found, head, size, float(floor(RealClock().utc_s())), signed)
+    of = None if bench is None else load_bench(bench)
+    size = "A4" if of is None or of.shop is None else of.shop.paper
+    document = returned_document(found, heading_of(of), size, float(floor(RealClock().utc_s())))
     write_document(document, targets)
     if as_json:
         say_json(as_plain(found))

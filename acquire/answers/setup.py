@@ -27,7 +27,6 @@ from acquire.files.settings import load_bench
 from acquire.outlets.console import BenchConsole
 from acquire.page.backend import About
 from acquire.page.bench_page import Address, BenchPage, open_page
-from acquire.page.papers import studies_in
 from acquire.page.serve import address_of
 from acquire.page.setup import Setup, Wanted
 from acquire.page.sheet_edit import SheetEditor
@@ -124,8 +123,8 @@ async def run_setup(folder: Path, port: int, *, browser: bool | None = None) -> 
         )
 
     setup = Setup(folder, page.stream, clock, _look, _write_at(page.port), start)
-    page.pages.asks.update({"/setup": setup.state, "/study": studies_in(folder)})
-    begin = studies(folder, page, clock, started.start)
+    reported, begin = studies(folder, page, clock, started.start)
+    page.pages.asks.update({"/setup": setup.state, "/study": reported})
     editor = SheetEditor(folder, setup.shelf)
     page.pages.posts.update({**setup.posts(), "/sheet": editor.answer, "/study": begin})
     console.print(page.invitation(to_terminal=console.is_terminal))

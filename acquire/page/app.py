@@ -24,8 +24,9 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from acquire.errors import Fault, FileInvalid, SteadyohmError
 from acquire.outlets.orders import LARGEST_BYTES, Answer, Stop
 from acquire.page.access import SECURITY, Gate, token_in
-from acquire.page.backend import Asked, File, PageBackend, Plain, Posted, Unknown
+from acquire.page.backend import Asked, File, PageBackend, Posted, Unknown
 from acquire.page.stream import MOST_PAGES, Feed, Line, Stream, spelt_json
+from acquire.page.telling import Plain
 from drivers.errors import MeterError
 
 FOLDER = Path(__file__).with_name("static")

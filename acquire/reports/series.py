@@ -151,17 +151,16 @@ class Series(Row):
         return sorted(at + i for at, s in hits for i in range(s.start, s.end + 1))
 
 
-def series_of(firsts: Sequence[Counted], subgroup: int | None, confidence: float) -> Iterator[Series]:
+def series_of(firsts: Sequence[Counted], subgroup: int | None) -> Iterator[Series]:
     """Every row of a batch: steps in the order in which they first came, then rules over two windings.
 
     Args:
         firsts: the visits that count.
         subgroup: values in a subgroup; None for charts of single values alone.
-        confidence: of the intervals.
     """
     for row in (*_steps(firsts), *_rules(firsts)):
         if row.points:
-            yield _reckoned(row, subgroup, confidence)
+            yield _reckoned(row, subgroup)
 
 
 @dataclass(slots=True)
@@ -232,7 +231,7 @@ Columns = dict[str, tuple[Any, ...]]
 """The points of a row by field."""
 
 
-def _reckoned(row: Row, subgroup: int | None, confidence: float) -> Series:
+def _reckoned(row: Row, subgroup: int | None) -> Series:
     of_points = dict(zip(Point._fields, zip(*row.points, strict=True), strict=True))
     values, serials = of_points["value"], of_points["serial"]
     spread = max(values) > min(values)
@@ -246,7 +245,7 @@ def _reckoned(row: Row, subgroup: int | None, confidence: float) -> Series:
     means = subgroups(values, subgroup) if subgroup and charted and len(values) >= 2 * subgroup else None
     limits = row.lower, row.upper
     limited = chart is not None and limits != (None, None)
-    of = capability(values, Limits(*limits), meter_u=u or None, confidence=confidence) if limited else None
+    of = capability(values, Limits(*limits), u or None) if limited else None
     return Series(
         **{each.name: getattr(row, each.name) for each in fields(Row)},
         chart=chart,

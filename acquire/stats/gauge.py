@@ -254,7 +254,7 @@ def _per_sigma(limits: Limits | None, mean: float) -> float | None:
         return None
     if limits.width is not None:
         return SIGMAS / limits.width
-    far = mean - limits.lower if limits.lower is not None else (limits.upper or 0.0) - mean
+    far = min(limits.distances(mean))
     return 0.5 * SIGMAS / far if far > 0.0 else None
 
 
