@@ -150,12 +150,7 @@ class ClosureFound:
 
 @dataclass(frozen=True, slots=True)
 class StepAtEnd:
-    """What a step comes to with what is unsure of the unit's temperature in its budget.
-
-    Attributes:
-        expanded_ohm: half-width of its 95 % interval with that.
-        outcome, conformity: by the sheet's rule with that.
-    """
+    """What a step comes to by the sheet's rule, the unit's temperature in its U (95 %)."""
 
     step: str
     expanded_ohm: float

@@ -44,10 +44,9 @@ class Undo:
 
 @dataclass(frozen=True, slots=True)
 class CallGood:
-    """The unit that was measured last is a good one, and a sheet is to be learnt from all such units.
+    """The unit measured last is a good one, and a sheet is to be learnt from all such units.
 
-    Attributes:
-        name: of the unit type; empty: after the sheet in force.
+    It is named after the sheet in force where no name is given.
     """
 
     name: str = ""
@@ -144,33 +143,21 @@ class TypeTemperature:
 
 @dataclass(frozen=True, slots=True)
 class StateRange:
-    """The operator has looked at the meter's dial.
-
-    Attributes:
-        full_ohm: full scale of the range that it is on.
-    """
+    """The operator has looked at the meter's dial: full scale of the range that it is on."""
 
     full_ohm: float = field(metadata={"at_least": 1.0, "at_most": 1e12})
 
 
 @dataclass(frozen=True, slots=True)
 class ClockSetBack:
-    """The machine's UTC was set back; nobody types this. What has an age keeps it.
-
-    Attributes:
-        by_s: seconds, > 0.
-    """
+    """The machine's UTC was set back, by more than nothing; nobody types this. What has an age keeps it."""
 
     by_s: float
 
 
 @dataclass(frozen=True, slots=True)
 class FixtureMoved:
-    """The fixture has opened all its relays and then closed those of one pair; nobody types this.
-
-    Attributes:
-        pin_a, pin_b: the pair; both empty where everything is open.
-    """
+    """The fixture holds this pair now, or has opened all relays where both are empty; nobody types this."""
 
     pin_a: str = ""
     pin_b: str = ""
@@ -178,11 +165,7 @@ class FixtureMoved:
 
 @dataclass(frozen=True, slots=True)
 class FixtureOpen:
-    """The pair that the fixture holds is open; nobody types this.
-
-    Attributes:
-        witness: what proves that each pin has contact; `Verdict.witness`.
-    """
+    """The pair that the fixture holds is open, as the `Verdict.witness` proves; nobody types this."""
 
     witness: tuple[Pair, ...]
 

@@ -132,12 +132,9 @@ class Limits:
 
 @dataclass(frozen=True, slots=True)
 class Decision:
-    """What the rule says of one value.
+    """What the rule says of one value: how much it took off each limit for that, and the conformity.
 
-    Attributes:
-        outcome: the verdict word.
-        guard_band_ohm: width taken off each limit for acceptance.
-        conformity: probability that the true value lies within the limits (JCGM 106:2012, 7).
+    That is the probability that the true value lies within the limits (JCGM 106:2012, 7).
     """
 
     outcome: Outcome

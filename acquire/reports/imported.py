@@ -56,13 +56,7 @@ thousand, a fault is seldom more than five."""
 
 @dataclass(frozen=True, slots=True)
 class Origin:
-    """Where the values come from and where they go.
-
-    Attributes:
-        bench: name in the journal.
-        software: of this program.
-        utc_s: now.
-    """
+    """The journal's bench that takes the values, this program, and now."""
 
     bench: str
     software: str

@@ -29,12 +29,7 @@ DOUBTFUL_BELOW = 0.05
 
 @dataclass(frozen=True, slots=True)
 class Normality:
-    """What the test says.
-
-    Attributes:
-        a_square: the statistic, for mean and spread estimated, without correction for n.
-        p: probability that normal values fit as badly.
-    """
+    """The statistic, without correction for n, and the probability that normal values fit as badly."""
 
     a_square: float
     p: float
@@ -128,12 +123,7 @@ class Limits:
 
 @dataclass(frozen=True, slots=True)
 class Index:
-    """An index of capability with its confidence interval.
-
-    Attributes:
-        value: of the values at hand.
-        low, high: the interval.
-    """
+    """An index of capability of the values at hand, with its confidence interval."""
 
     value: float
     low: float

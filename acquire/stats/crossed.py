@@ -36,13 +36,7 @@ class StudyIncomplete(InputImpossible):
 
 @dataclass(frozen=True, slots=True)
 class Trial:
-    """One measurement of a study.
-
-    Attributes:
-        part: its name.
-        operator: who measured.
-        value: finite, in one unit for all.
-    """
+    """One measurement of a study; values are finite, in one unit for all."""
 
     part: str
     operator: str
@@ -89,12 +83,7 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class Layout:
-    """The measurements of a complete crossed study.
-
-    Attributes:
-        parts, operators: names, in the order they came.
-        values: parts x operators x trials.
-    """
+    """The values of a complete crossed study, parts x operators x trials, with the names as they came."""
 
     parts: tuple[str, ...]
     operators: tuple[str, ...]

@@ -52,13 +52,7 @@ class LevelChange:
 
 @dataclass(frozen=True, slots=True)
 class Cause:
-    """What else changed where the level did.
-
-    Attributes:
-        what: "spool", "meter", "operator", ...
-        before, after: its names.
-        at: place of the first value with the new name.
-    """
+    """What else changed where the level did ("spool", "meter", ...); `at`: first value with the new name."""
 
     what: str
     before: str

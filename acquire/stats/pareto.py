@@ -63,14 +63,7 @@ def share_of(count: int, of: int) -> Share:
 
 @dataclass(frozen=True, slots=True)
 class Bar:
-    """One kind in a Pareto.
-
-    Attributes:
-        kind: its name.
-        count: how often.
-        share: of all counts, 0 to 1.
-        cumulative: share of this kind and all more frequent ones.
-    """
+    """One kind in a Pareto: its share of all counts, 0 to 1, and that with all more frequent ones."""
 
     kind: str
     count: int

@@ -34,12 +34,9 @@ class Rule(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Signal:
-    """Something on a chart that chance rarely does.
+    """Something on a chart that chance rarely does, on one side: +1 above the centre, -1 below.
 
-    Attributes:
-        rule: which rule called.
-        start, end: places of the first and last value or subgroup concerned, counted from 0, both included.
-        side: +1 above the centre, -1 below.
+    `start` and `end` are places of values or subgroups, counted from 0, both included.
     """
 
     rule: Rule

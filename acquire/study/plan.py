@@ -23,12 +23,7 @@ LONGEST_NAME = 60
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """One unit of the study.
-
-    Attributes:
-        label: on its tag, two letters drawn at random; what operators are told.
-        name: its serial or number, which only the one who hangs the tags needs.
-    """
+    """One unit of the study: two letters drawn at random, told to operators, and its serial or number."""
 
     label: str
     name: str
@@ -36,14 +31,7 @@ class Part:
 
 @dataclass(frozen=True, slots=True)
 class Turn:
-    """One measurement that is to be made.
-
-    Attributes:
-        number: its place in the plan, from 1.
-        trial: round it belongs to, from 1.
-        operator: who measures.
-        label: of the part.
-    """
+    """One measurement that is to be made: its place in the plan, its round, both from 1, by whom, of what."""
 
     number: int
     trial: int
@@ -53,15 +41,7 @@ class Turn:
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """Everybody measures every part equally often.
-
-    Attributes:
-        parts: in order of their names.
-        operators: as given.
-        trials: of each part by each operator.
-        seed: of the random order.
-        turns: in the order of measuring.
-    """
+    """Everybody measures every part equally often; the seed gives the order of the turns."""
 
     parts: tuple[Part, ...]
     operators: tuple[str, ...]

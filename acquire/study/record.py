@@ -178,12 +178,7 @@ def read_study(path: Path) -> StudyRecord:
 
 
 class StudyFile:
-    """A record that is being written. Use `begun` or `resumed`.
-
-    Attributes:
-        path: of the file.
-        record: as far as it has come.
-    """
+    """A record that is being written. Use `begun` or `resumed`."""
 
     def __init__(self, path: Path, record: StudyRecord, out: IO[bytes]) -> None:
         """Take an open, locked file."""

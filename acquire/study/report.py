@@ -27,14 +27,7 @@ FEWEST_FOR_DRIFT = 8
 
 @dataclass(frozen=True, slots=True)
 class Point:
-    """One measurement that was reckoned with.
-
-    Attributes:
-        part: its name; label: its tag.
-        operator, trial: whose, in which round.
-        ohm: at the reference temperature.
-        utc_s: when.
-    """
+    """One measurement that was reckoned with, at the reference temperature; `label`: the part's tag."""
 
     part: str
     label: str
