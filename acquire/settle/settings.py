@@ -42,7 +42,7 @@ class SettleSettings:
     band_counts: float = 3.0
     band_relative: float = 0.002
     span_s: float = 0.8
-    min_conversions: int = 3
+    min_conversions: int = 4
     window_s: float = 12.0
     horizon_s: float = 1.6
     most_doubt: float = 0.014
