@@ -15,6 +15,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from http.cookies import CookieError, SimpleCookie
 from pathlib import Path
+from typing import NamedTuple
 from urllib.parse import parse_qs
 
 from acquire.errors import SteadyohmError
@@ -48,14 +49,8 @@ SECURITY: tuple[tuple[str, str], ...] = (
 """Fields of every answer (W3C Content Security Policy Level 3; WHATWG Fetch)."""
 
 
-@dataclass(frozen=True, slots=True)
-class Refusal:
-    """Why a request is not answered.
-
-    Attributes:
-        status: of HTTP.
-        text: one sentence.
-    """
+class Refusal(NamedTuple):
+    """Why a request is not answered: status of HTTP, and one sentence."""
 
     status: int
     text: str

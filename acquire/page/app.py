@@ -13,7 +13,7 @@ import re
 from collections.abc import Awaitable, Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from starlette.applications import Starlette
 from starlette.requests import ClientDisconnect, Request
@@ -38,13 +38,7 @@ TYPES = {
     ".html": "text/html; charset=utf-8",
     ".css": "text/css; charset=utf-8",
     ".js": "text/javascript; charset=utf-8",
-    ".json": "application/json",
     ".svg": "image/svg+xml",
-    ".png": "image/png",
-    ".ico": "image/x-icon",
-    ".webmanifest": "application/manifest+json",
-    ".woff2": "font/woff2",
-    ".txt": "text/plain; charset=utf-8",
 }
 """Media types by ending (IANA); a file of another sort is not served."""
 
@@ -54,15 +48,8 @@ ASK_AGAIN = "no-cache"
 _LINK = re.compile(rb'"/static/([A-Za-z0-9_./-]+)"')
 
 
-@dataclass(frozen=True, slots=True)
-class Asset:
-    """One file.
-
-    Attributes:
-        body: its bytes.
-        content_type: media type.
-        etag: quoted hash of the bytes.
-    """
+class Asset(NamedTuple):
+    """One file, with its media type and the quoted hash of its bytes."""
 
     body: bytes
     content_type: str
@@ -202,7 +189,7 @@ class Guard:
         method = scope["method"]
         answer: ASGIApp = self._app
         if refused := self._gate.refuses(method, headers, query):
-            answer = refusal(refused.status, refused.text)
+            answer = refusal(*refused)
         elif self._gate.token is not None and scope["path"] == "/" and token_in(query):
             name, value = self._gate.remember()
             answer = HTMLResponse(LET_IN, headers={name: value, "cache-control": "no-store"})

@@ -42,7 +42,7 @@ UNITS = {"ohm": "Ω", "1": ""}
 
 def nothing_read() -> Plain:
     """The display before the first reading."""
-    return {"text": "—", "si": None, "unit": "Ω", "quantity": "", "kind": "none", "silent": False}
+    return {"text": "—", "unit": "Ω", "kind": "none", "silent": False}
 
 
 @dataclass(slots=True)
@@ -172,14 +172,7 @@ def reading_words(reading: Reading) -> Plain:
         kind, text = "value", show(reading.value_si, shown or "1", resolution_si=reading.resolution_si)
     elif reading.kind is not Kind.NO_READING:
         kind, text = "overload", "open" if shown == "Ω" else "over range"
-    return {
-        "text": text,
-        "si": reading.value_si,
-        "unit": shown,
-        "quantity": reading.quantity.value,
-        "kind": kind,
-        "silent": False,
-    }
+    return {**nothing_read(), "text": text, "unit": shown, "kind": kind}
 
 
 def rest_words(unrest: float | None, advice: str = "") -> Plain:

@@ -9,11 +9,13 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from acquire.choices import FAILING
 from acquire.page.telling import Plain, picked, typed_words, verdict_words
 from acquire.quantity import show
 from acquire.records import (
     BranchKind,
     Code,
+    Ending,
     Limits,
     Notice,
     Prompt,
@@ -145,7 +147,7 @@ class UnitView:
                 step.update(state="done", outcome=outcome, word=words["word"], value=result.typed)
 
     def closed(self, result: UnitResult) -> None:
-        """It has its result; steps that were never done stay as they are."""
+        """It has its result; steps that were never done stay as they are, a warm unit has failed none."""
         self.ended, self.of = True, result.steps_total
         for step in self.steps:
             if step["state"] in ("asked", "again"):
@@ -153,6 +155,9 @@ class UnitView:
         self.done = sum(
             step["state"] in ("done", "left_out") and step["kind"] != "typed" for step in self.steps
         )
+        for step in self.steps if result.ending is Ending.WARM else ():
+            if step["outcome"] in FAILING:
+                step.update(state="held", outcome=None, word="held")
 
     def _step(self, name: str, pair: Sequence[str]) -> Plain:
         """The step of this name; one that is not on the sheet (a repetition) is put at the end."""

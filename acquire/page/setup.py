@@ -114,7 +114,6 @@ class Setup:
             "searching": self._searching is not None and not self._searching.done(),
             **self._progress,
             "meters": self._meters(),
-            "drivers": list(known_drivers()),
             "benches": self.shelf.choices("bench"),
             "fields": self.shelf.fields(
                 {each.name: each.usual for each in SETTINGS if each.usual is not None}
@@ -144,7 +143,6 @@ class Setup:
                 "driver": each.driver,
                 "text": each.text,
                 "options": {str(key): str(value) for key, value in each.options.items()},
-                "known": True,
                 "model": _proposed(each, models, self._ranges.get(each.address, frozenset())),
             }
             for place, each in enumerate(self.meters)

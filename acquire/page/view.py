@@ -23,12 +23,14 @@ from acquire.quantity import show
 from acquire.records import (
     Approach,
     Batch,
+    CheckStandard,
     Code,
     Contact,
     Event,
     Evidence,
     ImportedResult,
     Judged,
+    LeadZero,
     LiftOff,
     Notice,
     Prompt,
@@ -207,7 +209,7 @@ class View:
 
     def _take(self, event: Event) -> None:
         match event:
-            case Contact() | Approach() | Settled() | LiftOff():
+            case Contact() | Approach() | Settled() | LiftOff() | LeadZero() | CheckStandard():
                 self._probes(event)
             case Prompt():
                 self._prompted(event)
@@ -225,7 +227,7 @@ class View:
             case Notice():
                 self._noticed(event)
 
-    def _probes(self, event: Contact | Approach | Settled | LiftOff) -> None:
+    def _probes(self, event: Contact | Approach | Settled | LiftOff | LeadZero | CheckStandard) -> None:
         contact = self._contact
         match event:
             case Contact():
@@ -237,6 +239,8 @@ class View:
                 contact.settled(event)
             case LiftOff():
                 contact.lifted()
+            case _:
+                contact.stays = contact.touching  # what the probes lie on is done with
 
     def _verdict(self, verdict: Verdict) -> None:
         self._contact.judged, self._contact.other = True, False

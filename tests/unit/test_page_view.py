@@ -15,6 +15,7 @@ from acquire.records import (
     Batch,
     Code,
     Contact,
+    Ending,
     Judged,
     LiftOff,
     Notice,
@@ -29,7 +30,7 @@ from acquire.records import (
 )
 from acquire.steps.pairs import PairTable
 from drivers.reading import Flag, Kind, Quantity, Reading
-from tests.known_records import BATCH, EVIDENCE, NOON_S, RESULT, STARTED, VERDICT
+from tests.known_records import BATCH, EVIDENCE, NOON_S, RESULT, STARTED, VERDICT, ZERO
 from tests.known_sheets import PLOVER
 
 SERIAL = "PL80-0001"
@@ -275,6 +276,31 @@ def test_an_idle_bench_changes_nothing(view):
     assert not view.waiting
     assert not view.moving
     assert view.take_changes() == {}
+
+
+def test_probes_that_still_lie_on_a_duty_that_is_done_are_to_be_lifted(view):
+    """They do not read the first pair of the unit, though that is asked for."""
+    at_a_unit(view)
+    view.show(Prompt(Ask.SHORT_PROBES))
+    view.see(reading(0.1, 1.0), OHM)
+    view.show(Contact("meter", 1.0, NOON_S))
+    view.show(settled(0.1, 2.0))
+    view.show(ZERO)
+    view.show(prompt())
+    assert view.state()["phase"] == "lift"
+    view.show(LiftOff("meter", 3.0, NOON_S))
+    assert view.state()["phase"] == "touch"
+
+
+def test_a_held_unit_keeps_no_red_cross(view):
+    """Warm copper reads high: nothing has failed before it is measured cold."""
+    at_a_unit(view)
+    view.show(verdict(outcome=Outcome.FAIL))
+    view.show(verdict(PLOVER.steps[1]))
+    view.show(replace(RESULT, serial=SERIAL, outcome=None, ending=Ending.WARM, wait_s=600.0))
+    first, second, *_ = view.state()["unit"]["steps"]
+    assert (first["state"], first["outcome"], first["word"]) == ("held", None, "held")
+    assert (second["state"], second["outcome"]) == ("done", "pass")
 
 
 def test_a_unit_that_is_resumed_has_its_verdicts(view):
