@@ -75,8 +75,7 @@ def reading_of(text: str) -> tuple[Pair, float]:
     ohm = parse(with_unit)
     if ohm < 0.0:
         raise InputImpossible(
-            f'"{text}" is below zero, which no resistance is.',
-            "Give what the meter shows, without minus.",
+            f'"{text}" is below zero, which no resistance is.', "Give what the meter shows, without minus."
         )
     possible(with_unit)
     return pair, ohm

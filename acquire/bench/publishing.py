@@ -97,12 +97,7 @@ def _told_how(order: Command, way: str) -> Command:
 
 
 def mqtt_outlet(
-    mqtt: MqttSettings,
-    daemon: Daemon,
-    *,
-    environment: Mapping[str, str],
-    stop: asyncio.Event,
-    software: str,
+    mqtt: MqttSettings, daemon: Daemon, *, environment: Mapping[str, str], stop: asyncio.Event, software: str
 ) -> MqttOutlet:
     """Make the outlet of a bench, and let it hear what the display hears.
 
