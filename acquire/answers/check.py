@@ -296,12 +296,18 @@ def _pace_lines(bench: Bench) -> Iterator[str]:
         if getattr(named, setting) and deaf:
             yield f"  note: [meter] {setting} is not used: this meter cannot be told over its link."
             return
-    if named.integration_plc is None:
-        return
-    setup = Setup(Quantity.RESISTANCE, integration_plc=named.integration_plc)
-    conversion_s = kind.conversion_s(setup, compensated=named.offset_compensation)
+    settle, conversion_s = SettleSettings(), 0.0
+    if named.integration_plc is not None:
+        setup = Setup(Quantity.RESISTANCE, integration_plc=named.integration_plc)
+        conversion_s = kind.conversion_s(setup, compensated=named.offset_compensation)
+    least_s = max(settle.final_span_s, settle.min_conversions * conversion_s)
+    ages = {"[leads] oldest": bench.leads.oldest, "[temperature] oldest": bench.temperature.oldest_s}
+    ages |= {f"every of {known.resistor}": known.every for known in (bench.check, *bench.references) if known}
+    for name, age_s in ages.items():
+        if age_s < 2.0 * least_s:
+            told = f"{age_s:.3g} s, over before a verdict can come ({least_s:.3g} s)"
+            yield f"  note: {name} is {told}: raise it."
     if conversion_s >= SLOW_S:
-        least_s = SettleSettings().min_conversions * conversion_s
         yield (
             f"  note: by integration_plc and offset_compensation a reading may take {conversion_s:.3g} s: no "
             f"verdict comes before {least_s:.3g} s."

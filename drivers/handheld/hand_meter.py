@@ -9,6 +9,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 from collections.abc import AsyncIterator
+from inspect import signature
 from types import TracebackType
 from typing import ClassVar, Self
 
@@ -34,16 +35,29 @@ _GARBLED_BYTES = 600  # of nothing but rubbish: more than 40 frames of any proto
 _BITS_PER_BYTE = 10.0
 
 
+def capabilities_of(protocol: FrameProtocol, *, streaming: bool = True) -> Capabilities:
+    """What a meter can do whose frames these are."""
+    return Capabilities(
+        protocol.quantities,
+        settable=False,
+        streaming=streaming,
+        flags_visible=protocol.flags_visible,
+        verification=protocol.verification,
+    )
+
+
 class HandMeter:
     """Fulfils `drivers.meter.Meter` for one frame protocol; subclasses name it. May be entered again."""
 
     Options: ClassVar[type[HandMeterOptions]] = HandMeterOptions
+    Protocol: ClassVar[type[FrameProtocol]]
     capabilities: Capabilities
 
     @classmethod
     def protocol(cls, options: HandMeterOptions) -> FrameProtocol:
-        """Give the protocol that the options ask for."""
-        raise NotImplementedError
+        """Give the protocol that the options ask for: parameters of theirs by the same names."""
+        named = signature(cls.Protocol).parameters.keys() & cls.Options.model_fields.keys()
+        return cls.Protocol(**{name: getattr(options, name) for name in named})
 
     @classmethod
     def decoder(cls, options: HandMeterOptions) -> FrameProtocol:
@@ -62,13 +76,7 @@ class HandMeter:
         self._options = options or self.Options()
         self._protocol = self.protocol(self._options)
         self._query = self._question()
-        self.capabilities = Capabilities(
-            self._protocol.quantities,
-            settable=False,
-            streaming=not self._query,
-            flags_visible=self._protocol.flags_visible,
-            verification=self._protocol.verification,
-        )
+        self.capabilities = capabilities_of(self._protocol, streaming=not self._query)
         self._clock = clock
         self._address = address
         self._channel = channel_for(address, self._protocol.usual_line, alone=bool(self._query))

@@ -119,11 +119,10 @@ def test_drivers_of_text_and_registers_conform(driver, frames, options):
 
 THEIRS = """
 from drivers.frame import Decoded, FrameProtocol, FrameRefused
-from drivers.handheld.hand_meter import HandMeter
+from drivers.handheld.hand_meter import HandMeter, capabilities_of
 from drivers.handheld.options import HandMeterOptions
 from drivers.link.address import SerialLine
 from drivers.link.framing import LineFramer
-from drivers.meter import Capabilities
 from drivers.reading import Kind, Quantity
 
 
@@ -147,11 +146,8 @@ class Milliohm(FrameProtocol):
 
 class MilliohmMeter(HandMeter):
     Options = HandMeterOptions
-    capabilities = Capabilities(Milliohm.quantities, settable=False, streaming=True, verification="capture")
-
-    @classmethod
-    def protocol(cls, options):
-        return Milliohm()
+    Protocol = Milliohm
+    capabilities = capabilities_of(Milliohm())
 """
 
 

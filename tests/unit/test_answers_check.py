@@ -184,6 +184,25 @@ def test_a_bench_is_told_what_its_settings_make_of_the_meters_pace(tmp_path, dri
     assert [note in line for line in found] == ([True] if note else [])
 
 
+@pytest.mark.parametrize(
+    ("table", "told"),
+    [
+        ('[leads]\noldest = "20 s"', "[leads] oldest is 20 s, over before a verdict can come (16 s)"),
+        (
+            '[check]\nresistor = "R1"\nvalue = "100 ohm"\nuncertainty = "0.1 ohm"\nevery = "30 s"',
+            "every of R1",
+        ),
+        ('[leads]\noldest = "1 h"', ""),
+    ],
+)
+def test_ages_that_are_over_before_a_verdict_can_come_are_told(tmp_path, table, told):
+    """With 4 s a reading a lead zero of 20 s would be asked for without end."""
+    slow = ("integration_plc = 1.0", "integration_plc = 100.0"), ("[journal]", f"{table}\n\n[journal]")
+    notes = report_of(bench_file(tmp_path, meter="tcp:127.0.0.1:9", changes=slow)).summary
+    found = [line for line in notes if "over before a verdict" in line]
+    assert [told in line for line in found] == ([True] if told else [])
+
+
 def test_a_profile_of_ones_own_is_known_and_its_options_are_checked(tmp_path):
     """It was taken for a meter file without ranges."""
     profile = tmp_path / "ours.toml"
