@@ -24,7 +24,7 @@ def test_howes_approximation_is_good_from_ten_units_on_and_poor_below():
 
 
 def test_more_units_need_less():
-    factors = [two_sided_k(n) for n in (2, 3, 5, 10, 30, 100)]
+    factors = [two_sided_k(n) for n in (2, 5, 30)]
     assert factors == sorted(factors, reverse=True)
     assert factors[-1] > 1.96
 

@@ -87,7 +87,7 @@ FAULTS = {
     "ground 150k": {("1", "CORE"): 150e3},
 }
 
-SHORT = {(RANGES[0], False), (RANGES[1], False), (RANGES[-1], False), (RANGES[1], True)}
+SHORT = {(RANGES[0], False), (RANGES[-1], False), (RANGES[1], True)}
 DIALS = [
     pytest.param(*each, marks=() if each in SHORT else pytest.mark.long)
     for each in product(RANGES, (False, True))

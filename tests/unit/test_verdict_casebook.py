@@ -71,7 +71,7 @@ def test_evidence_of_a_joint_agrees_with_direct_integration():
     """
     pairs = [Pair("1", "2"), Pair("2", "3"), Pair("1", "3")]
     ohms, u_ohms = np.array([214.6, 58.2, 248.7]), np.array([0.3, 0.1, 0.3])
-    book = FaultModel(cases(PLOVER, Purpose.INCOMING), healthy(PLOVER), PairTable(PLOVER).pairs())
+    book = casebook(PLOVER, Purpose.INCOMING)
     told = book.explain(list(map(PairReading, pairs, ohms, u_ohms)))
     case = next(i for i, c in enumerate(book.cases) if c.faults == (("bad_joint", ("2",)),))
     own = book.laws.case == case
@@ -119,7 +119,7 @@ def test_evidence_of_windings_that_touch_near_their_common_end(x, y, ohm):
 
 def test_information_of_a_pair_agrees_with_sampling():
     """The expected information of the next reading, against a plain Monte Carlo estimate of the same."""
-    book = FaultModel(cases(PLOVER, Purpose.INCOMING), healthy(PLOVER), PairTable(PLOVER).pairs())
+    book = casebook(PLOVER, Purpose.INCOMING)
     readings = [PairReading(Pair("1", "2"), 214.6, 0.3)]
     told = book.explain(readings)
     posterior = np.exp(book.laws.log_prior + told.log_like)

@@ -16,7 +16,7 @@ from tests.known_sheets import PLOVER
 from tests.later import multivariate_normal
 from tests.true_units import HAND, MOTOR, Cooling, Errors, worked
 
-UNITS = 15
+UNITS = 10
 
 
 def ruled(sheet, kelvin, *, ohms=None, rested_s=None, units=UNITS, spread=True, touches=None, **errors):
