@@ -8,10 +8,11 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field, replace
-from enum import StrEnum
 
 from acquire.physics.substitution import Substitute
+from acquire.plausible import Doubt, Gate, Law, Seen, fresh
 from acquire.records import Code, Evidence, Fact, LeadZero, Notice, Severity
+from acquire.records.codes import Recheck
 from acquire.records.commands import COLDEST_CELSIUS, WARMEST_CELSIUS
 from drivers.accuracy import RangeAccuracy
 from drivers.reading import Quantity, Reading
@@ -20,32 +21,36 @@ TYPED = "typed"
 BENCH_FILE = "bench file"
 """Where a temperature came from that no thermometer has read."""
 
-_NEAR_KELVIN, _NEAR_KELVIN_PER_S, _NEAR_AT_MOST_KELVIN = 1.0, 2.0 / 60.0, 5.0
-"""How far readings of one thermometer lie apart, how fast the air about it changes, and what no two readings
-that follow each other differ by. Workshop choice: a door in winter, or sun on the sensor, moves it by a
-degree or two a minute."""
+LEADS = "leads"
+"""The gate of the lead zero."""
 
-_JUMP_READINGS, _JUMP_S = 3, 30.0
-"""How many readings, and for how long, must agree before a jump is taken for true. Workshop choice: a line
-that loses a digit now and then does not lose the same one for so long."""
+_DOUBTS = {
+    Doubt.IMPOSSIBLE: Code.TEMPERATURE_IMPOSSIBLE,
+    Doubt.JUMPED: Code.TEMPERATURE_JUMPED,
+    Doubt.APART: Code.TEMPERATURE_APART,
+}
+
+AIR = Law(
+    COLDEST_CELSIUS,
+    WARMEST_CELSIUS,
+    near=1.0,
+    near_per_s=2.0 / 60.0,
+    near_at_most=5.0,
+    first=2,
+    again=3,
+    for_s=30.0,
+)
+"""Readings of one thermometer, degrees Celsius. Workshop choice: a door in winter, or sun on the sensor,
+moves it by a degree or two a minute; a line that loses a digit now and then loses another one soon."""
+
+TYPED_AIR = replace(
+    AIR, near=5.0, near_per_s=3.0 / 3600.0, near_at_most=10.0, alike=1.0, first=1, again=2, for_s=0.0
+)
+"""What somebody types, against what was known: once more is meant. Workshop choice."""
 
 DRIFT_KELVIN_PER_HOUR = 1.0
 """Standard uncertainty that a temperature gains per hour since it was read. Workshop choice: a room with its
 door opened and closed moves by a degree or two an hour."""
-
-_TELL_AGAIN_S = 600.0
-
-_AHEAD_S = 60.0
-"""How far two clocks of a bench, or one that is slewed, may differ. Workshop choice."""
-
-
-def fresh(taken_utc_s: float, utc_s: float, oldest_s: float) -> bool:
-    """Whether what was taken then still counts now; the one rule for all that has an age.
-
-    What is of a time yet to come was taken, or is looked at, by a wrong clock: its age is not known, and it
-    counts no longer. (A clock set back while the bench works moves all times with it: `move_times`.)
-    """
-    return -_AHEAD_S <= utc_s - taken_utc_s <= oldest_s
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,18 +93,6 @@ class CalibrationDue:
         return {"meter": self.meter, "overdue_days": int((utc_s - self.due_utc_s) // 86_400)}
 
 
-class Recheck(StrEnum):
-    """When a lead zero is looked at again, so that what was measured since can be trusted or doubted.
-
-    UNIT: after every unit. SHIFT: as soon as it is too old and no unit is on the bench. NEVER: only when the
-    next unit needs a fresh one.
-    """
-
-    UNIT = "unit"
-    SHIFT = "shift"
-    NEVER = "never"
-
-
 @dataclass(slots=True)
 class Conditions:
     """The latest temperature and lead zero of a bench.
@@ -112,8 +105,8 @@ class Conditions:
         lead_wanted: False where the bench measures with four wires only or its file states the leads.
         recheck: when a zero is looked at again.
         coldest_celsius, warmest_celsius: what the air of the place can be; another reading is not used.
-        aside: readings of the thermometer that nothing confirms yet, oldest first.
-        doubted: how many were not used.
+        gates: what each source has let in and what it puts aside, by the name of a thermometer, `TYPED` or
+            `LEADS`.
         references: known resistances as the meter has read them, by name.
     """
 
@@ -125,10 +118,7 @@ class Conditions:
     recheck: Recheck = Recheck.SHIFT
     coldest_celsius: float = COLDEST_CELSIUS
     warmest_celsius: float = WARMEST_CELSIUS
-    aside: list[Temperature] = field(default_factory=list)
-    doubted: int = 0
-    _told_utc_s: float = -math.inf
-    _measured: Temperature | None = None
+    gates: dict[str, Gate] = field(default_factory=dict)
     references: dict[str, Substitute] = field(default_factory=dict)
 
     def beside(self, quantity: Quantity, accuracy: RangeAccuracy, utc_s: float) -> list[Substitute]:
@@ -145,46 +135,62 @@ class Conditions:
         for name, known in self.references.items():
             zeroed_s = None if known.lead_utc_s is None else known.lead_utc_s - by_s
             self.references[name] = replace(known, utc_s=known.utc_s - by_s, lead_utc_s=zeroed_s)
+        for gate in self.gates.values():
+            gate.move_times(by_s)
+
+    def gate(self, source: str) -> Gate:
+        """The gate before a source."""
+        return self.gates.setdefault(source, Gate())
 
     def read(self, reading: Reading, standard_uncertainty_kelvin: float) -> list[Notice]:
-        """Take one reading of a thermometer, unless it cannot be of this place or nothing confirms it.
+        """Take one reading of a thermometer, unless it is doubted; what is no temperature is ignored.
 
-        The first is used when a second agrees. Later ones must lie near the one before; a jump is taken for
-        true when readings have agreed about it for a while. Anything that is no temperature is ignored.
+        Where two thermometers are read, both must agree within their limits of error, and their mean counts.
         Gives a notice where a reading is not used, at most once in a while.
         """
         if reading.quantity is not Quantity.TEMPERATURE or reading.value_si is None:
             return []
-        new = Temperature(reading.value_si, standard_uncertainty_kelvin, reading.utc_s, reading.meter_id)
-        if not self.coldest_celsius <= new.celsius <= self.warmest_celsius:
-            return self._doubt(Code.TEMPERATURE_IMPOSSIBLE, new)
-        before = self._measured
-        if before is not None and not fresh(before.utc_s, new.utc_s, self.temperature_oldest_s):
-            before = None
-        if before is None or not _near(before, new):
-            if self.aside and not _near(self.aside[-1], new):
-                self.aside.clear()
-            self.aside.append(new)
-            confirmed = len(self.aside) >= (2 if before is None else _JUMP_READINGS)
-            if before is not None:
-                confirmed &= new.utc_s - self.aside[0].utc_s >= _JUMP_S
-            if not confirmed:
-                return [] if before is None else self._doubt(Code.TEMPERATURE_JUMPED, new)
-        self.aside.clear()
-        self.temperature = self._measured = new
-        return []
-
-    def _doubt(self, code: Code, new: Temperature) -> list[Notice]:
-        self.doubted += 1
-        if 0.0 <= new.utc_s - self._told_utc_s < _TELL_AGAIN_S:
+        source, celsius, utc_s = reading.meter_id, reading.value_si, reading.utc_s
+        gate = self.gate(source)
+        told: dict[str, Fact] = {"celsius": celsius, "source": source}
+        if gate.known is not None:
+            told["before"] = gate.known.value
+        doubt = gate.look(self._here(AIR), Seen(celsius, utc_s), oldest_s=self.temperature_oldest_s)
+        if doubt is None:
+            beside, other = self._beside(source, utc_s)
+            if other is None or abs(celsius - other) <= 2.0 * math.sqrt(3.0) * standard_uncertainty_kelvin:
+                if other is not None:
+                    celsius, source = (celsius + other) / 2.0, f"{source}, {beside}"
+                self.temperature = Temperature(celsius, standard_uncertainty_kelvin, utc_s, source)
+                return []
+            gate, doubt = self.gate(min(source, beside)), Doubt.APART  # told once, not by each of the two
+            gate.doubted += 1
+            told |= {"beside": beside, "other_celsius": other}
+        if doubt is Doubt.IMPOSSIBLE:
+            told |= {"lower": self.coldest_celsius, "upper": self.warmest_celsius}
+        if doubt is Doubt.UNCONFIRMED or not gate.tells(utc_s):
             return []
-        self._told_utc_s = new.utc_s
-        facts: dict[str, Fact] = {"celsius": new.celsius, "source": new.source, "doubted": self.doubted}
-        if code is Code.TEMPERATURE_IMPOSSIBLE:
-            facts |= {"lower": self.coldest_celsius, "upper": self.warmest_celsius}
-        elif self._measured is not None:
-            facts |= {"before": self._measured.celsius}
-        return [Notice(Severity.WARNING, code, new.utc_s, facts=facts)]
+        return [Notice(Severity.WARNING, _DOUBTS[doubt], utc_s, facts=told | {"doubted": gate.doubted})]
+
+    def _beside(self, source: str, utc_s: float) -> tuple[str, float | None]:
+        """The other thermometer that reads just now, and what; the one alone counts where none does."""
+        for name, gate in self.gates.items():
+            known = None if name in (source, TYPED, LEADS) else gate.known
+            if known is not None and fresh(known.utc_s, utc_s, self.temperature_oldest_s):
+                return name, known.value
+        return "", None
+
+    def typed(self, new: Temperature) -> Doubt | None:
+        """Take a temperature that somebody has typed, unless it is doubted; typed once more, it is meant."""
+        gate, before = self.gate(TYPED), self.fresh_temperature(new.utc_s)
+        gate.known = None if before is None else Seen(before.celsius, before.utc_s)
+        doubt = gate.look(self._here(TYPED_AIR), Seen(new.celsius, new.utc_s))
+        if doubt is None:
+            self.temperature = new
+        return doubt
+
+    def _here(self, law: Law) -> Law:
+        return replace(law, lower=self.coldest_celsius, upper=self.warmest_celsius)
 
     def fresh_temperature(self, utc_s: float) -> Temperature | None:
         """The latest temperature, or None if there is none or it is too old.
@@ -213,10 +219,3 @@ class Conditions:
         if not self.lead_wanted:
             return False
         return self.lead is None or not fresh(self.lead.utc_s, utc_s, self.lead_oldest_s)
-
-
-def _near(before: Temperature, new: Temperature) -> bool:
-    """Whether the air can have changed so much between two readings; a clock set back counts as no time."""
-    by_s = max(0.0, new.utc_s - before.utc_s)
-    allowed = min(_NEAR_KELVIN + _NEAR_KELVIN_PER_S * by_s, _NEAR_AT_MOST_KELVIN)
-    return abs(new.celsius - before.celsius) <= allowed

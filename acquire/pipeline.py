@@ -129,9 +129,8 @@ class Pipeline:
     def __post_init__(self) -> None:
         """The table of pairs fills as it is asked; nothing is solved yet."""
         self.table = PairTable(self.place.sheet)
-        self.duties = Duties(
-            self.place, self.meter, self.conditions, self.checks, self.habit, self.calibration
-        )
+        duties = self.place, self.meter, self.conditions, self.checks, self.habit, self.calibration
+        self.duties = Duties(*duties, one_hand=self.fixture is None)
         self.batches = Batches(self.place, self.cards)
         self.settling = SettleFilter(self.settle, learned=self.learned)
         self.learning = Learning(self.settling, self.place.meter_hash, self.learned)
@@ -228,7 +227,7 @@ class Pipeline:
             utc_s: now.
 
         Returns:
-            The result of a unit that cannot go on since it began with other files; else nothing.
+            The result of a unit that cannot go on since it began with other files, and doubts of the clock.
         """
         self._prompt = None  # whatever was asked for before belongs to no operator yet
         for record in records:
@@ -251,13 +250,14 @@ class Pipeline:
                 case _ if self.unit is not None:
                     self._left = None if isinstance(record, Verdict) else self._left
                     self.unit.replay(record)
+        doubts = self.duties.clock_doubt(utc_s)
         if self.unit is None:
-            return []
+            return [*doubts]
         place, started = self.place, self.unit.started
         then = started.sheet_hash, started.meter_hash, started.bench_hash
         same = then == (place.sheet.content_hash, place.meter_hash, place.bench_hash)
         ending = Ending.DONE if same else Ending.FILES_CHANGED
-        return self._noted(self.unit.closed(utc_s, ending))
+        return [*doubts, *self._noted(self.unit.closed(utc_s, ending))]
 
     @property
     def wanted(self) -> Wanted:

@@ -276,6 +276,17 @@ def counted(count: int, one: str, many: str = "") -> str:
     return f"{count} {one if count == 1 else many or one + 's'}"
 
 
+def percent(fraction: float, sign: str = "") -> str:
+    """A fraction in per cent to two digits, more where it is a hundred and more: "0.34 %", "153 %".
+
+    Args:
+        fraction: of one.
+        sign: "+" shows that of a positive one too.
+    """
+    value = 100.0 * fraction
+    return f"{value:{sign}.0f} %" if abs(value) >= 99.5 else f"{value:{sign}.2g} %"
+
+
 def chance(p: float) -> str:
     """A probability by chance as reports print it: "p = 0.012", "p < 0.001"; no powers of ten."""
     return "p < 0.001" if p < 0.001 else f"p = {p:.2g}"

@@ -91,6 +91,12 @@ TOLD = [
         stops=True,
     ),
     _of(Code.CHECK_OVERRIDDEN, "The check standard was overridden: it fell", reason="it fell"),
+    _of(
+        Code.CLOCK_BEHIND,
+        "The machine's clock is 3600 s behind the latest entry on record: set it. What was taken since is "
+        "asked for again, and what is measured now gets a wrong date.",
+        by_s=3600.0,
+    ),
     _of(Code.CLOCK_SET_BACK, "The machine's clock was set back by 3600 s.", by_s=3600.0),
     _of(
         Code.CLOCK_SET_FORWARD,
@@ -200,6 +206,13 @@ TOLD = [
         cause="The disk is full.",
     ),
     _of(Code.JOURNAL_USABLE, "The journal can be written again, after 12 s.", after_s=12.0),
+    _of(
+        Code.LEADS_DOUBTED,
+        "The leads read 0.800 Ω after 0.200 Ω: clean the tips and hold them together once more. It counts "
+        "when it is the same again.",
+        before_ohm=0.2,
+        ohm=0.8,
+    ),
     _of(Code.LEADS_IMPLAUSIBLE, "3.2 Ω is too much for leads: hold the probe tips firmly together.", ohm=3.2),
     _of(
         Code.LEADS_MOVED,
@@ -443,6 +456,16 @@ TOLD = [
     ),
     _of(Code.STUDY_TURN, "It is ann's turn: press Enter before the first part.", operator="ann"),
     _of(
+        Code.TEMPERATURE_APART,
+        "thermometer reads 22.5 °C and thermometer-2 26 °C: neither is used until they agree (1 so far). See "
+        "which is wrong, and put both near the units.",
+        celsius=22.5,
+        source="thermometer",
+        beside="thermometer-2",
+        other_celsius=26.0,
+        doubted=1,
+    ),
+    _of(
         Code.TEMPERATURE_IMPOSSIBLE,
         "thermometer reads 150 °C, outside the -20 to 60 °C of this place: not used (1 so far). Check the "
         "sensor and its line, or state coldest and warmest in [temperature].",
@@ -644,6 +667,14 @@ REFUSED = {
     Refused(
         Refusal.STUDY_OTHER_PART, part="K", operator="ann", parts=("L", "M")
     ): "K is not waiting for ann now. These are: L M.",
+    Refused(
+        Refusal.TEMPERATURE_IMPOSSIBLE, celsius=75.0, lower=-20.0, upper=60.0
+    ): "75 °C is outside the -20 to 60 °C of this place. Look at the thermometer again, or state coldest and "
+    "warmest in [temperature].",
+    Refused(
+        Refusal.TEMPERATURE_JUMPED, celsius=2.5, before=22.5
+    ): "2.5 °C is far from the 22.5 °C known until now. Look at the thermometer again, and type it once more "
+    "if it is so.",
     Refused(Refusal.TEMPERATURE_UNSURE): "A temperature needs its uncertainty.",
     Refused(Refusal.UNIT_HERE, serial="A1"): "A1 is on the bench already.",
     Refused(

@@ -1,4 +1,4 @@
-"""How often a law is tried: by `make test` a third as often, and the same again each time. Not a test.
+"""How often a law is tried: by `make test` an eighth as often, and the same again each time. Not a test.
 
 `make long` tries laws at full length, by chance.
 """
@@ -17,4 +17,4 @@ USUAL = 100
 
 def tries(examples=USUAL, **more):
     """Settings of a law that is tried so often where time does not matter."""
-    return settings(max_examples=examples if RANDOM else max(examples // 3, 8), **more)
+    return settings(max_examples=examples if RANDOM else max(examples // 8, 6), **more)

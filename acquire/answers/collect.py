@@ -21,7 +21,7 @@ from acquire.bench.systemd import from_environment
 from acquire.clock import RealClock
 from acquire.errors import InputImpossible
 from acquire.files.shared import LIST, write_list
-from acquire.line.roles import ROLES
+from acquire.line import sql
 from acquire.quantity import counted
 from system.ending import asked_to_end, run_loop
 
@@ -55,14 +55,12 @@ async def run_collector(path: Path, name: str | None) -> None:
         DatabaseUnfit: the database has not the tables of this version.
     """
     from acquire.line.broker import broker_of
-    from acquire.line.collecting import Collector, Rules
+    from acquire.line.collecting import Collector
     from acquire.line.collector_file import load_collector, named
 
     file = named(load_collector(path), name)
-    mine, database = file.collector, file.database
-    rules = Rules(mine.name, mine.group, mine.messages, mine.linger, mine.in_flight, database.migrate)
-    address = database.complete(os.environ)
-    collector = Collector(rules, broker_of(file.broker, os.environ), address, RealClock())
+    address, broker = file.database.complete(os.environ), broker_of(file.broker, os.environ)
+    collector = Collector(file.collector, broker, address, RealClock(), file.database.migrate)
     supervisor, stop = from_environment(), asyncio.Event()
     collector.changed = lambda: supervisor.say("READY=1", collector.state)
     with asked_to_end(stop.set):
@@ -206,7 +204,7 @@ def collect(
 ) -> None:
     """Collect what all benches of a line record into one PostgreSQL database, until Ctrl-C."""
     if print_roles:
-        typer.echo(ROLES, nl=False)
+        typer.echo(sql("roles"), nl=False)
         return
     if file is None:
         raise InputImpossible("Which collector file?", "Start from configs/line/collector.toml.")

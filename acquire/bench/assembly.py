@@ -8,6 +8,7 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TextIO
 
@@ -23,16 +24,15 @@ from acquire.bench.duty_setup import (
     spool_cards,
 )
 from acquire.bench.fixture_setup import behind_card, hold_of, sheet_for, wire_up
-from acquire.bench.intake import Feed, ohmmeter, scanner, thermometer
+from acquire.bench.intake import Feed, ScannerFeed, ohmmeter, scanner, thermometers
 from acquire.bench.keyboard import COMMAND_WORDS, into
 from acquire.bench.learning import learning
 from acquire.bench.publishing import mqtt_outlet
 from acquire.bench.recording import RecordedPipeline
-from acquire.bench.scanning import ScannerFeed
 from acquire.bench.self_check import mark_of, stand_before, still_holds
 from acquire.clock import Clock
-from acquire.conditions import BENCH_FILE, Conditions, Recheck, Temperature
-from acquire.files.bench_tables import StepOrder, TemperatureSource, ZeroSource
+from acquire.conditions import BENCH_FILE, Conditions, Temperature
+from acquire.files.bench_tables import TemperatureSource, ZeroSource
 from acquire.files.settings import Bench
 from acquire.files.statements import ModelStatements
 from acquire.heart.serials import SerialRule
@@ -92,7 +92,7 @@ class Files:
         return {
             "settle": _settle(self.bench, self.model),
             "four_wire_below_ohm": self.bench.meter.four_wire_below,
-            "order": Order(self.bench.order.value),
+            "order": self.bench.order,
             "checks": checks_of(self.bench),
             "habit": habit(self.bench),
             "calibration": None if self.notices else calibration_due(self.bench, self.model),
@@ -112,7 +112,7 @@ def ranging(bench: Bench, model: MeterModel) -> Ranging:
 def as_asked_for(bench: Bench, sheet: Sheet, model: MeterModel) -> Sheet:
     """The sheet with its steps in the order in which this bench asks for them."""
     by_hand = bench.fixture is None and ranging(bench, model) is Ranging.DIAL
-    if not by_hand or bench.order is not StepOrder.GUIDED:
+    if not by_hand or bench.order is not Order.GUIDED:
         return sheet
     return in_fewest_turns(sheet, bench.purpose, ModelStatements(model))
 
@@ -192,7 +192,7 @@ async def assemble(
         pipeline,
         journal,
         clock,
-        show,
+        [show],
         thermometer_u_kelvin=bench.temperature.standard_uncertainty_kelvin,
         first_notices=[*journal.notices, *files.notices],
     )
@@ -226,7 +226,7 @@ def first_conditions(bench: Bench, clock: Clock) -> Conditions:
         temperature_oldest_s=settings.oldest_s,
         lead_oldest_s=leads.oldest,
         lead_wanted=leads.zero is ZeroSource.ASK,
-        recheck=Recheck(leads.recheck.value),
+        recheck=leads.recheck,
         coldest_celsius=settings.coldest,
         warmest_celsius=settings.warmest,
         temperature=typed,
@@ -273,8 +273,8 @@ def _feeds(bench: Bench, daemon: Daemon) -> list[Feed]:
     ]
     if (named := scanner(bench, daemon.clock)) is not None:
         daemon.scanners = [ScannerFeed(named, daemon.clock, daemon.command, daemon.tell)]
-    if (air := thermometer(bench, daemon.clock)) is not None:
-        feeds.append(Feed("thermometer", air, daemon.clock, daemon.take_temperature, daemon.tell))
+    for name, air in thermometers(bench, daemon.clock).items():
+        feeds.append(Feed(name, air, daemon.clock, partial(daemon.take_temperature, feed=name), daemon.tell))
     return feeds
 
 
@@ -290,7 +290,13 @@ async def _add_self_check(bench: Bench, daemon: Daemon) -> None:
         daemon.latest_s["meter"] = daemon.clock.monotonic_s()
         daemon.pipeline.told_of_meter(ReadElsewhere(daemon.latest_s["meter"]))
 
-    daemon.show = stand_before(daemon.feeds[0], bench.meter, mark, daemon.show, heard).display
+    others = daemon.subscribers
+
+    def show(event: Event) -> None:
+        for subscriber in others:
+            subscriber(event)
+
+    daemon.subscribers = [stand_before(daemon.feeds[0], bench.meter, mark, show, heard).display]
 
 
 def _add_page(bench: Bench, daemon: Daemon, stop: asyncio.Event, page: BenchPage | None) -> Shown | None:

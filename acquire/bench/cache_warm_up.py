@@ -18,6 +18,9 @@ from acquire.verdict.diagnose import prepare
 
 log = structlog.get_logger()
 
+START_S = 20.0
+"""A bench that has just started has enough to do, and its first unit has not failed yet; workshop choice."""
+
 LOOK_S = 1.0
 """How often it is seen whether the bench has got another sheet; workshop choice."""
 
@@ -29,8 +32,8 @@ async def foresee(pipeline: Callable[[], Pipeline]) -> None:
         pipeline: gives the heart of the bench as it is now.
     """
     solved, looked = None, None
+    await asyncio.sleep(START_S)
     while True:
-        await asyncio.sleep(LOOK_S)  # first too: the bench has enough to do when it starts
         heart = pipeline()
         if heart.place.sheet is not solved:
             solved = heart.place.sheet
@@ -40,6 +43,7 @@ async def foresee(pipeline: Callable[[], Pipeline]) -> None:
         if batch is not None and wanted is not None and wanted != looked:
             looked = wanted
             await _solved(prepared, batch, heart.place, heart.cards, four_wire_below_ohm=below_ohm)
+        await asyncio.sleep(LOOK_S)
 
 
 async def _solved(work: Callable[..., object], *given: object, **named: object) -> None:

@@ -19,12 +19,11 @@ from pathlib import Path
 from typing import Any
 
 from acquire.bench.cache_warm_up import foresee
-from acquire.bench.intake import Feed
+from acquire.bench.intake import Feed, ScannerFeed
 from acquire.bench.keyboard import no_meter_is_read_off
 from acquire.bench.learning import Learn, good_unit, nothing_is_learnt
 from acquire.bench.outages import Outages
 from acquire.bench.recording import RecordedPipeline
-from acquire.bench.scanning import ScannerFeed
 from acquire.clock import Clock, UtcWatch
 from acquire.errors import InputImpossible, JournalUnusable
 from acquire.heart.standstill import BytesUnread, MeterSet
@@ -135,7 +134,7 @@ class Daemon:
         pipeline: the heart.
         journal: open.
         clock: of the bench.
-        show: receives every event after what is recorded has been committed.
+        subscribers: each receives every event after what is recorded has been committed, in this order.
         feeds: instruments; they call `take` and `take_temperature` of this object.
         scanners: put units on the bench.
         outlets: drain the journal.
@@ -164,7 +163,7 @@ class Daemon:
     pipeline: RecordedPipeline
     journal: Journal
     clock: Clock
-    show: Callable[[Event], None]
+    subscribers: list[Callable[[Event], None]]
     feeds: list[Feed] = field(default_factory=list)
     scanners: list[ScannerFeed] = field(default_factory=list)
     outlets: dict[str, Outlet] = field(default_factory=dict)
@@ -206,9 +205,9 @@ class Daemon:
             events += self._obeyed(ConfirmOpen())
         await self._out(events)
 
-    async def take_temperature(self, reading: Reading) -> None:
-        """One reading of the thermometer."""
-        self.latest_s["thermometer"] = self.clock.monotonic_s()
+    async def take_temperature(self, reading: Reading, feed: str = "thermometer") -> None:
+        """One reading of a thermometer."""
+        self.latest_s[feed] = self.clock.monotonic_s()
         await self._out(self.pipeline.feed_temperature(reading, self.thermometer_u_kelvin))
 
     def unread(self, raw: bytes, why: str) -> None:
@@ -344,6 +343,11 @@ class Daemon:
                 self.verdicts += 1
                 self.outcomes[event.verdict.outcome.value] += 1
             self.show(event)
+
+    def show(self, event: Event) -> None:
+        """Let everybody see an event."""
+        for subscriber in self.subscribers:
+            subscriber(event)
 
     async def _record(self, records: Sequence[tuple[Recorded, Evidence | None]]) -> None:
         """Commit, however long it takes; meanwhile the bench takes no verdicts and says why."""

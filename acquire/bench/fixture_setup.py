@@ -21,7 +21,7 @@ from acquire.files.bench_tables import LowOhms
 from acquire.files.duty_tables import FixtureSettings, Pairs
 from acquire.files.settings import Bench
 from acquire.heart.fixture_hold import FixtureHold
-from acquire.records import Event, Pair, Sheet
+from acquire.records import Pair, Sheet
 from acquire.steps.derived import full_matrix, with_continuity
 from acquire.steps.pairs import PairTable
 from drivers.meter import Meter, Setup
@@ -161,13 +161,7 @@ def desk_for(fixture: FixtureSettings, sheet: Sheet) -> FixtureDesk:
 def wire_up(daemon: Daemon, meter: FixtureMeter) -> None:
     """Let the fixture see what a person would see, and order what hands would do."""
     meter.command, meter.tell = daemon.command, daemon.tell
-    shown = daemon.show
-
-    def show(event: Event) -> None:
-        shown(event)
-        meter.desk.see(event)
-
-    daemon.show = show
+    daemon.subscribers.append(meter.desk.see)
 
 
 LOOKS = 3

@@ -1,13 +1,14 @@
-"""Makes the instruments that a bench file names, and keeps one meter's readings flowing in.
+"""Makes the instruments that a bench file names, and keeps their readings and a scanner's codes flowing in.
 
-Opens it, sets it, re-opens it with back-off, and says so once. One `Feed` per instrument. Not for what the
-readings mean (pipeline) nor for bytes (drivers).
+Each is opened, re-opened with back-off, and what is wrong with it is said once. Not for what readings mean
+(pipeline), nor for bytes and codes (drivers).
 """
 
 from __future__ import annotations
 
 import asyncio
 from collections.abc import Awaitable, Callable
+from contextlib import AbstractAsyncContextManager
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -15,7 +16,7 @@ from acquire.bench.doubts import DisplayDoubts
 from acquire.clock import Clock
 from acquire.files.bench_tables import TemperatureSource
 from acquire.files.settings import Bench
-from acquire.records import Code, Fact, Notice, Severity
+from acquire.records import Code, Command, Event, Fact, Notice, Severity, StartUnit
 from acquire.steps.setup_choice import Wanted
 from drivers.errors import LinkLost, LinkTimeout, LinkUnavailable, MeterError, MeterRefused
 from drivers.meter import ClockPair, Confirming, Meter, Setup, Unread, untold
@@ -23,7 +24,7 @@ from drivers.reading import Reading
 from drivers.registry import open_meter, open_scanner
 
 if TYPE_CHECKING:
-    from drivers.scanner.scanner import Scanner
+    from drivers.scanner.scanner import Scan, Scanner
 
 FIRST_WAIT_S = 0.3
 LONGEST_WAIT_S = 5.0
@@ -31,12 +32,65 @@ LONGEST_WAIT_S = 5.0
 the cable back in should not wait longer than that."""
 
 
+class Source:
+    """Something on a link, read for ever; says once what is wrong with it, and that it is back."""
+
+    name: str
+    clock: Clock
+    tell: Callable[[Notice], Awaitable[None]]
+    _told: type[MeterError] | None
+    _wait_s: float
+
+    @property
+    def _device(self) -> AbstractAsyncContextManager[object]:
+        raise NotImplementedError
+
+    async def _read(self) -> None:
+        raise NotImplementedError
+
+    async def run(self) -> None:
+        """Read for ever; ends only by cancellation."""
+        while True:
+            try:
+                async with self._device:
+                    await self._read()
+            except MeterError as error:
+                await self._broken(error)
+            else:
+                await self._broken(LinkTimeout("the instrument has stopped sending"))
+            await asyncio.sleep(self._wait_s)
+            self._wait_s = min(2 * self._wait_s, LONGEST_WAIT_S)
+
+    async def _back(self) -> None:
+        if self._told:
+            self._told = None
+            await self._say(Severity.REMARK, "back")
+
+    async def _broken(self, error: MeterError) -> None:
+        """Say once what is wrong; stay quiet while it stays the same."""
+        kind = type(error)
+        follows = self._told is LinkLost and kind in (LinkUnavailable, LinkTimeout)  # the same outage
+        if kind is self._told or follows:
+            return
+        self._told = kind
+        # without a thermometer nothing stops before its last temperature is too old; serials can be typed
+        stops = self._code not in ("thermometer", "scanner")
+        await self._say(Severity.STOP if stops else Severity.WARNING, "lost", cause=str(error))
+
+    async def _say(self, weight: Severity, what: str, **facts: Fact) -> None:
+        await self.tell(Notice(weight, Code(f"{self._code}.{what}"), self.clock.utc_s(), facts=facts))
+
+    @property
+    def _code(self) -> str:
+        return self.name.split()[0]  # two thermometers are told of by the same codes
+
+
 @dataclass(slots=True)
-class Feed:
+class Feed(Source):
     """One instrument on its way in.
 
     Attributes:
-        name: "meter" or "thermometer"; codes of its notices begin with it.
+        name: "meter", "thermometer" or "thermometer 2"; codes of its notices begin with its first word.
         meter: the driver.
         clock: for the time of notices.
         take: receives every reading.
@@ -71,19 +125,10 @@ class Feed:
     _told: type[MeterError] | None = None
     _wait_s: float = field(default=FIRST_WAIT_S)
 
-    async def run(self) -> None:
-        """Read for ever; ends only by cancellation."""
+    @property
+    def _device(self) -> Meter:
         self.meter.unread = self.unread
-        while True:
-            try:
-                async with self.meter:
-                    await self._read()
-            except MeterError as error:
-                await self._broken(error)
-            else:
-                await self._broken(LinkTimeout("the instrument has stopped sending"))
-            await asyncio.sleep(self._wait_s)
-            self._wait_s = min(2 * self._wait_s, LONGEST_WAIT_S)
+        return self.meter
 
     async def _read(self) -> None:
         self._set = None
@@ -124,24 +169,52 @@ class Feed:
 
     async def _connected(self) -> None:
         self.connected, self._wait_s = True, FIRST_WAIT_S
-        if self._told:
-            self._told = None
-            await self._say(Severity.REMARK, "back")
+        await self._back()
 
     async def _broken(self, error: MeterError) -> None:
-        """Say once what is wrong; stay quiet while it stays the same."""
         self.connected = False
         self.lost()
-        kind = type(error)
-        follows = self._told is LinkLost and kind in (LinkUnavailable, LinkTimeout)  # the same outage
-        if kind is not self._told and not follows:
-            self._told = kind
-            # without a thermometer nothing stops before its last temperature is too old
-            stops = self.name != "thermometer"
-            await self._say(Severity.STOP if stops else Severity.WARNING, "lost", cause=str(error))
+        await Source._broken(self, error)  # noqa: SLF001  (of a class with slots, `super` finds none)
 
-    async def _say(self, weight: Severity, what: str, **facts: Fact) -> None:
-        await self.tell(Notice(weight, Code(f"{self.name}.{what}"), self.clock.utc_s(), facts=facts))
+
+@dataclass(slots=True)
+class ScannerFeed(Source):
+    """One scanner on its way in; each good code puts a unit on the bench.
+
+    Attributes:
+        scanner: the driver.
+        clock: for the time of notices.
+        obey: carries a command out.
+        tell: receives notices.
+        name: for people; codes of its notices begin with it.
+        scans: how many good codes have come in since the start.
+    """
+
+    scanner: Scanner
+    clock: Clock
+    obey: Callable[[Command], Awaitable[list[Event]]]
+    tell: Callable[[Notice], Awaitable[None]]
+    name: str = "scanner"
+    scans: int = 0
+    _told: type[MeterError] | None = None
+    _wait_s: float = FIRST_WAIT_S
+
+    @property
+    def _device(self) -> Scanner:
+        return self.scanner
+
+    async def _read(self) -> None:
+        await self._back()
+        async for scan in self.scanner.scans():
+            await self._scanned(scan)
+
+    async def _scanned(self, scan: Scan) -> None:
+        self._wait_s = FIRST_WAIT_S
+        if scan.code is None:
+            await self._say(Severity.WARNING, "refused", cause=scan.refused)
+        else:
+            self.scans += 1
+            await self.obey(StartUnit(scan.code.text))
 
 
 def clock_pair(clock: Clock) -> ClockPair:
@@ -157,14 +230,18 @@ def ohmmeter(bench: Bench, clock: Clock) -> Meter:
     )
 
 
-def thermometer(bench: Bench, clock: Clock) -> Meter | None:
-    """The thermometer of `[temperature]`; None where temperatures are typed."""
+def thermometers(bench: Bench, clock: Clock) -> dict[str, Meter]:
+    """Those of `[temperature]` by the names of their feeds; none where temperatures are typed."""
     air = bench.temperature
     if air.source is not TemperatureSource.METER or air.link is None:
-        return None
-    return open_meter(
-        air.driver, meter_id=air.id, address=air.link, clock=clock_pair(clock), options=air.options
-    )
+        return {}
+    named = {"thermometer": (air.driver, air.id, air.link, air.options)}
+    if (second := air.second) is not None:
+        named["thermometer 2"] = (second.driver, second.id, second.link, second.options)
+    return {
+        feed: open_meter(driver, meter_id=id_, address=link, clock=clock_pair(clock), options=options)
+        for feed, (driver, id_, link, options) in named.items()
+    }
 
 
 def scanner(bench: Bench, clock: Clock) -> Scanner | None:

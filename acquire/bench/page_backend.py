@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 
@@ -59,14 +59,12 @@ class Shown:
     view: View
     past: Past
     speed: float = 1.0
-    _behind_show: Callable[[Event], None] = lambda _event: None
     _counting: set[asyncio.Task[None]] = field(default_factory=set)
 
     # ------------------------------------------------------------------ what comes in
 
     def show(self, event: Event) -> None:
-        """An event on its way to the terminal, and to the page."""
-        self._behind_show(event)
+        """An event on its way to the page."""
         if isinstance(event, Notice) and event.code is Code.FILES_TAKEN:
             self.view.on(self.daemon.pipeline.table, about_of(self.bench, self.daemon, self.speed))
         before = self.view.batch.name
@@ -204,8 +202,9 @@ def stand_behind(page: BenchPage, bench: Bench, daemon: Daemon, stop: asyncio.Ev
     view = View(about_of(bench, daemon, speed))
     view.on(daemon.pipeline.table)
     past = Past(Path(bench.journal.folder), bench.name, daemon.pipeline.place.sheet.core)
-    shown = Shown(bench, daemon, page, view, past, speed, daemon.show)
-    daemon.show, daemon.resumed = shown.show, shown.resumed
+    shown = Shown(bench, daemon, page, view, past, speed)
+    daemon.subscribers.append(shown.show)
+    daemon.resumed = shown.resumed
     page.put_backend(_backend(shown, stop), view, speed=speed)
     view.know(shown.facts())
     if bench.page is not None and bench.page.speech is Speech.MACHINE and page.speaker is None:

@@ -20,7 +20,6 @@ from acquire.records import (
     AcceptFirstUnit,
     Code,
     Command,
-    Event,
     GiveUpUnit,
     Note,
     Notice,
@@ -136,13 +135,7 @@ def mqtt_outlet(
         kept = OrderFile(daemon.journal.path.parent)
         outlet.desk.known, outlet.note = kept.known, kept.note
     daemon.desk_refused = lambda: outlet.desk.refused
-    shown = daemon.show
-
-    def show(event: Event) -> None:
-        shown(event)
-        outlet.show(event)
-
-    daemon.show = show
+    daemon.subscribers.append(outlet.show)
     return outlet
 
 

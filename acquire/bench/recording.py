@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Sequence
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import asdict, dataclass, field, fields, replace
 from pathlib import Path
 from typing import Any, Self, TextIO, get_args
 
@@ -64,24 +64,7 @@ class RecordingInvalid(SteadyohmError):
 
 @dataclass(frozen=True, slots=True)
 class Bench:
-    """A bench as a recording's first line keeps it.
-
-    Attributes:
-        version: of the spelling.
-        place: who measured what, where, with what; the sheet is in it.
-        model: the meter file.
-        conditions: temperature and lead zero at the start.
-        settle: limits of the settle stage.
-        four_wire_below_ohm: as in the bench file.
-        order: guided or free.
-        checks: the check standard and the references, with their charts.
-        habit: what the bench takes for granted of typed results.
-        calibration: when the meter's falls due.
-        cards: spool cards by what is written on the spool.
-        fixture: None where hands hold the probes.
-        learned: what the bench had learnt of its contacts.
-        ranging: who chooses the meter's range.
-    """
+    """A bench as a recording's first line keeps it: version, meter file, and what makes a pipeline."""
 
     version: int
     place: Circumstances
@@ -97,6 +80,10 @@ class Bench:
     fixture: FixtureHold | None = None
     learned: Learned = field(default_factory=Learned)
     ranging: Ranging = Ranging.SET
+
+
+PARTS = tuple(each.name for each in fields(Bench) if each.name != "version")
+"""What of a bench goes into its pipeline; the meter file as its statements."""
 
 
 class _Exact(BaseModel):
@@ -137,22 +124,7 @@ class RecordedPipeline(Pipeline):
         """Write the first line. Call it when everything is set up and nothing has been fed yet."""
         if self.model is None:
             raise ValueError("a recording needs the meter file")
-        bench = Bench(
-            VERSION,
-            self.place,
-            self.model,
-            self.conditions,
-            self.settle,
-            self.four_wire_below_ohm,
-            self.order,
-            self.checks,
-            self.habit,
-            self.calibration,
-            dict(self.cards),
-            self.fixture,
-            self.learned,
-            self.ranging,
-        )
+        bench = Bench(VERSION, **{name: getattr(self, name) for name in PARTS})
         self._write("bench", _spelt(bench=bench))
 
     def feed(self, reading: Reading) -> list[Event]:
@@ -303,21 +275,11 @@ def _fresh(recording: Path, first: tuple[int, list[Any]] | None, sheet: Sheet | 
 def _parts(plain: Any, sheet: Sheet | None) -> dict[str, Any]:
     """What a pipeline is made of, from a line that describes the bench."""
     bench: Bench = _read(bench=plain)
-    return {
-        "place": bench.place if sheet is None else replace(bench.place, sheet=sheet),
-        "meter": ModelStatements(bench.model),
-        "conditions": bench.conditions,
-        "settle": bench.settle,
-        "four_wire_below_ohm": bench.four_wire_below_ohm,
-        "order": bench.order,
-        "checks": bench.checks,
-        "habit": bench.habit,
-        "calibration": bench.calibration,
-        "cards": bench.cards,
-        "fixture": bench.fixture,
-        "learned": bench.learned,
-        "ranging": bench.ranging,
-    }
+    parts = {name: getattr(bench, name) for name in PARTS}
+    if sheet is not None:
+        parts["place"] = replace(bench.place, sheet=sheet)
+    parts["meter"] = ModelStatements(parts.pop("model"))
+    return parts
 
 
 def _step(pipeline: Pipeline, line: list[Any]) -> list[Event]:

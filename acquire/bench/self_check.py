@@ -16,8 +16,8 @@ from dataclasses import dataclass, field
 
 from acquire.bench.intake import Feed
 from acquire.clock import Clock
-from acquire.conditions import fresh
 from acquire.files.bench_tables import MeterSettings
+from acquire.plausible import fresh
 from acquire.records import Ask, Code, Event, Fact, Notice, Prompt, Severity, Why
 from acquire.steps.setup_choice import Wanted
 from drivers.reading import Kind, Quantity, Reading

@@ -1,8 +1,8 @@
 """The daemon as a service: tells systemd how it is, reads its files again on SIGHUP, answers monitors.
 
-A few lines of HTTP/1.1 (RFC 9112): one request a connection, GET or HEAD only, small and quick or not at all;
-nothing that a client sends is kept or acted on. Nothing here touches a reading. Not for making the parts
-(assembly), their work (daemon), what monitors read (outlets.metrics), nor for pages that people look at.
+Monitors are served as the bench page is: one request a connection, GET or HEAD only; nothing that a client
+sends is kept or acted on. Nothing here touches a reading. Not for making the parts (assembly), their work
+(daemon), what monitors read (outlets.metrics), nor for pages that people look at.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import time
-from collections.abc import AsyncIterator, Callable, Coroutine, Mapping
+from collections.abc import AsyncIterator, Awaitable, Callable, Coroutine, Mapping
 from dataclasses import dataclass, field
 from http import HTTPStatus
 from typing import Any
@@ -30,30 +30,8 @@ from acquire.quantity import counted
 from acquire.records import Code, Fact, Notice, Severity
 from drivers.errors import MeterError
 
-LARGEST_BYTES = 4096
-"""Of a request with all its fields; a monitor's has a few hundred."""
-
-PATIENCE_S = 5.0
-"""From connecting to the last byte of the answer."""
-
-AT_ONCE = 16
-"""Connections; one more is closed unheard."""
-
-
-@dataclass(frozen=True, slots=True)
-class Answer:
-    """What is sent back.
-
-    Attributes:
-        status: HTTP status.
-        content_type: of the body.
-        body: the bytes.
-    """
-
-    status: int
-    content_type: str
-    body: bytes
-
+Answer = tuple[int, str, bytes]
+"""HTTP status, media type and body of what is sent back."""
 
 Paths = Mapping[str, Callable[[], Answer]]
 """Path, and what gives the answer."""
@@ -61,99 +39,42 @@ Paths = Mapping[str, Callable[[], Answer]]
 
 @contextlib.asynccontextmanager
 async def answering(host: str, port: int, paths: Paths) -> AsyncIterator[int]:
-    """Listen while the context lasts.
-
-    Args:
-        host: address to listen on.
-        port: TCP port; 0 takes a free one.
-        paths: what is answered.
-
-    Yields:
-        The port.
+    """Answer monitors while the context lasts; gives the port, a free one for 0.
 
     Raises:
         SteadyohmError: the address cannot be had.
     """
-    counter = _Counter(paths)
+    from acquire.page.serve import listening_socket, serve  # noqa: PLC0415  (few benches have monitors)
+
+    async def app(scope: Mapping[str, Any], _receive: object, send: Callable[[Any], Awaitable[None]]) -> None:
+        give = paths.get(scope["path"], lambda: _plain(HTTPStatus.NOT_FOUND))
+        allowed = scope["method"] in ("GET", "HEAD")
+        status, kind, body = give() if allowed else _plain(HTTPStatus.METHOD_NOT_ALLOWED)
+        fields = {"Content-Type": kind, "Content-Length": len(body), "Cache-Control": "no-store"}
+        fields |= {"Connection": "close"} if allowed else {"Connection": "close", "Allow": "GET, HEAD"}
+        headers = [(name.lower().encode(), str(text).encode()) for name, text in fields.items()]
+        await send({"type": "http.response.start", "status": status, "headers": headers})
+        await send({"type": "http.response.body", "body": body})
+
     try:
-        server = await asyncio.start_server(counter.serve, host, port, limit=LARGEST_BYTES)
-    except OSError as error:
+        listener = listening_socket(host, port)
+    except SteadyohmError as error:
+        why = getattr(error.__cause__, "strerror", None) or error.__cause__
         raise SteadyohmError(
-            f"The bench cannot listen on {host} port {port} ({error.strerror or error}).",
+            f"The bench cannot listen on {host} port {port} ({why}).",
             "Name another port in [http], or leave the table out.",
         ) from error
+    stop = asyncio.Event()
+    server = asyncio.create_task(serve(app, listener, stop), name="monitors")
     try:
-        yield int(server.sockets[0].getsockname()[1])
+        yield int(listener.getsockname()[1])
     finally:
-        server.close()
-        for task in counter.tasks:
-            task.cancel()
-        await asyncio.gather(*counter.tasks, return_exceptions=True)
-
-
-class _Counter:
-    """Where requests are handed in."""
-
-    def __init__(self, paths: Paths) -> None:
-        self.tasks: set[asyncio.Task[None]] = set()
-        self._paths = paths
-
-    def serve(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
-        """Take one connection."""
-        if len(self.tasks) >= AT_ONCE:
-            writer.transport.abort()
-            return
-        task = asyncio.get_running_loop().create_task(self._answer(reader, writer), name="http answer")
-        self.tasks.add(task)
-        task.add_done_callback(self.tasks.discard)
-
-    async def _answer(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
-        try:
-            async with asyncio.timeout(PATIENCE_S):
-                writer.write(await self._reply(reader))
-                await writer.drain()
-                writer.close()
-                await writer.wait_closed()
-        except (OSError, TimeoutError, asyncio.IncompleteReadError):
-            pass  # whoever asked has left, or never finished asking
-        finally:
-            writer.transport.abort()
-
-    async def _reply(self, reader: asyncio.StreamReader) -> bytes:
-        try:
-            request = await reader.readuntil(b"\r\n\r\n")
-        except asyncio.LimitOverrunError:
-            return spelt(_plain(HTTPStatus.REQUEST_HEADER_FIELDS_TOO_LARGE))
-        return reply_to(request.partition(b"\r\n")[0], self._paths)
-
-
-def reply_to(first_line: bytes, paths: Paths) -> bytes:
-    """Give the whole reply to a request's first line (RFC 9112, 3)."""
-    parts = first_line.split(b" ")
-    if len(parts) != 3 or not parts[2].startswith(b"HTTP/1."):
-        return spelt(_plain(HTTPStatus.BAD_REQUEST))
-    method, target, _ = parts
-    if method not in (b"GET", b"HEAD"):
-        return spelt(_plain(HTTPStatus.METHOD_NOT_ALLOWED), b"Allow: GET, HEAD\r\n")
-    answer = paths.get(target.partition(b"?")[0].decode("ascii", "replace"))
-    return spelt(_plain(HTTPStatus.NOT_FOUND) if answer is None else answer(), head=method == b"HEAD")
-
-
-def spelt(answer: Answer, fields: bytes = b"", *, head: bool = False) -> bytes:
-    """Spell an answer with its fields; without its body for HEAD."""
-    status = HTTPStatus(answer.status)
-    start = (
-        f"HTTP/1.1 {status.value} {status.phrase}\r\n"
-        f"Content-Type: {answer.content_type}\r\n"
-        f"Content-Length: {len(answer.body)}\r\n"
-        "Cache-Control: no-store\r\n"
-        "Connection: close\r\n"
-    )
-    return start.encode("ascii") + fields + b"\r\n" + (b"" if head else answer.body)
+        stop.set()
+        await server
 
 
 def _plain(status: HTTPStatus) -> Answer:
-    return Answer(status, "text/plain; charset=utf-8", f"{status.phrase}\n".encode())
+    return status, "text/plain; charset=utf-8", f"{status.phrase}\n".encode()
 
 
 log = structlog.get_logger()
@@ -165,7 +86,7 @@ SHOWN_FAULTS = 5
 """Of a refused file, told in one notice; `steadyohm check` tells all."""
 
 FIXED_OF_METER = {"driver", "link", "id", "integration_plc", "offset_compensation", "options"}
-FIXED_OF_TEMPERATURE = {"source", "driver", "link", "id", "options"}
+FIXED_OF_TEMPERATURE = {"source", "driver", "link", "id", "options", "second"}
 FIXED_TABLES = ("journal", "csv", "mqtt", "http", "files", "page", "fixture")
 """What is open and cannot change under the bench: it takes a start."""
 
@@ -268,11 +189,11 @@ class Service:
             yield
 
     def _metrics(self) -> Answer:
-        return Answer(200, CONTENT_TYPE, exposition(self.facts()).encode("utf-8", "replace"))
+        return 200, CONTENT_TYPE, exposition(self.facts()).encode("utf-8", "replace")
 
     def _health(self) -> Answer:
         status, body = health(self.facts())
-        return Answer(status, "application/json", body)
+        return status, "application/json", body
 
     def facts(self) -> Facts:
         """What is known of the bench now."""
@@ -351,6 +272,7 @@ class Service:
             new.temperature = old.temperature
         if now.leads == before.leads or (new.lead is None and now.leads.zero is before.leads.zero):
             new.lead = old.lead
+        new.gates = old.gates
         return new
 
     def _notice(self, weight: Severity, code: Code, facts: Mapping[str, Fact]) -> Notice:

@@ -17,6 +17,7 @@ from pydantic_core import PydanticCustomError
 from acquire.files.toml_file import Flag, Table, Text
 from acquire.quantity import Celsius, Fraction, Kelvin, Ohm, Seconds, ZeroOrMoreOhm
 from acquire.records import Purpose
+from acquire.records.codes import Order, Recheck
 from acquire.records.commands import COLDEST_CELSIUS, WARMEST_CELSIUS
 from drivers.errors import AddressInvalid
 from drivers.link.address import parse_address
@@ -116,27 +117,12 @@ class TemperatureSource(StrEnum):
     TYPED = "typed"
 
 
-class ZeroRecheck(StrEnum):
-    """When a lead zero is looked at again; `acquire.conditions.Recheck` by the same words."""
-
-    UNIT = "unit"
-    SHIFT = "shift"
-    NEVER = "never"
-
-
 class ZeroSource(StrEnum):
     """Where the lead zero comes from."""
 
     ASK = "ask"
     VALUE = "value"
     NONE = "none"
-
-
-class StepOrder(StrEnum):
-    """Whether the steps must come as the sheet lists them; `acquire.steps.unit.Order` by the same words."""
-
-    GUIDED = "guided"
-    FREE = "free"
 
 
 class LowOhms(StrEnum):
@@ -166,7 +152,7 @@ class PlaceSettings(Table):
     sheet: Annotated[FilePath, Field(examples=['"../sheets/plover-80.toml"'])]
     operator: Text = ""
     batch: BatchName = ""
-    order: StepOrder = StepOrder.GUIDED
+    order: Order = Order.GUIDED
     spools: Annotated[FilePath | None, Field(examples=['"../wire/spools.toml"'])] = None
     serial_pattern: Annotated[str, AfterValidator(_expression), Field(examples=["'P80-\\d{4}'"])] = ""
     low_ohms: LowOhms = LowOhms.TOLERANCE
@@ -218,6 +204,19 @@ class MeterSettings(Table):
         return self
 
 
+class SecondThermometer(Table):
+    """`[temperature.second]`: another thermometer beside the first; what both say alike counts.
+
+    Attributes:
+        driver, link, id, options: of it.
+    """
+
+    driver: Text = "lines"
+    link: Annotated[Link, Field(examples=['"serial:/dev/ttyUSB1"'])]
+    id: BenchName = "thermometer-2"
+    options: DriverOptions = Field(default_factory=dict)
+
+
 class TemperatureSettings(Table):
     """`[temperature]`: of the room, and so of a unit that has soaked in it.
 
@@ -231,6 +230,7 @@ class TemperatureSettings(Table):
         uncertainty: limits of error of either, kelvin (half-width).
         oldest: an older temperature is not used; seconds.
         coldest, warmest: what the air of the place can be, degrees Celsius; another reading is not used.
+        second: a thermometer that must agree with it.
     """
 
     source: TemperatureSource
@@ -243,6 +243,7 @@ class TemperatureSettings(Table):
     oldest: Seconds | None = None
     coldest: Celsius = COLDEST_CELSIUS
     warmest: Celsius = WARMEST_CELSIUS
+    second: SecondThermometer | None = None
 
     @model_validator(mode="after")
     def _has_its_source(self) -> TemperatureSettings:
@@ -254,6 +255,10 @@ class TemperatureSettings(Table):
             raise ValueError('source = "typed" needs value, such as value = "21.5 °C"')
         if self.source is TemperatureSource.TYPED and self.link is not None:
             raise ValueError('link belongs to source = "meter"')
+        if self.second is not None and (
+            self.source is not TemperatureSource.METER or self.second.id == self.id
+        ):
+            raise ValueError('second belongs to source = "meter", and needs another id than the first')
         if not self.coldest < self.warmest:
             raise ValueError("coldest must lie below warmest")
         if self.value is not None and not self.coldest <= self.value <= self.warmest:
@@ -302,7 +307,7 @@ class LeadSettings(Table):
     value: ZeroOrMoreOhm | None = None
     uncertainty: Ohm | None = None
     oldest: Seconds = 8 * 3600.0
-    recheck: ZeroRecheck = ZeroRecheck.SHIFT
+    recheck: Recheck = Recheck.SHIFT
 
     @model_validator(mode="after")
     def _has_its_value(self) -> LeadSettings:

@@ -19,7 +19,6 @@ from acquire.files.bench_tables import (
     PlaceSettings,
     ScannerSettings,
     SettleSection,
-    StepOrder,
     TemperatureSettings,
     TemperatureSource,
 )
@@ -33,9 +32,10 @@ from acquire.files.duty_tables import (
 from acquire.files.network_tables import HttpSettings, MqttSettings, PageSettings
 from acquire.files.shared import SharedSettings
 from acquire.files.shipped import meter_file_for
-from acquire.files.toml_file import Faults, Model, Table, TomlFile, did_you_mean, read_toml
+from acquire.files.toml_file import Faults, Table, TomlFile, did_you_mean, read_toml
 from acquire.files.toml_lines import Path as KeyPath
 from acquire.records import Purpose
+from acquire.records.codes import Order
 from drivers.errors import DriverUnknown, MeterError
 from drivers.registry import (
     BUILT_IN,
@@ -67,7 +67,13 @@ TABLES: dict[str, type[Table]] = {
     "shop": ShopSettings,
     "files": SharedSettings,
 }
-"""All tables of a bench file; each but [[reference]] stands once. [bench] and [temperature] must be there."""
+"""All tables of a bench file; each but [[reference]] stands once."""
+
+BY_DEFAULT = frozenset({"leads", "insulation", "settle", "journal"})
+"""Tables whose defaults stand for them."""
+
+FIRST_KEYS = {"bench": 'name = "bench-1"', "temperature": 'source = "typed"'}
+"""Tables that must be there, with what they begin with."""
 
 
 class Bench(Table):
@@ -78,22 +84,8 @@ class Bench(Table):
         content_hash: SHA-256 of its bytes, hexadecimal.
         name, purpose, sheet, operator, batch, order, spools, serial_pattern, low_ohms: of the
             `[bench]` table; `sheet` and `spools` are paths.
-        meter: the instrument that measures ohms.
-        temperature: where the winding's temperature comes from.
-        scanner: None where serials are typed.
-        fixture: None where hands hold the probes.
-        leads: what the test leads add.
-        check: the check standard; None where none is asked for.
-        references: known resistances that values on their ranges are compared with.
-        insulation: what is taken for granted of typed insulation results.
-        settle: when a reading counts as at rest.
-        journal: the record.
-        csv: None where no CSV is wanted.
-        mqtt: None where nothing is published.
-        http: None where nothing listens for monitors.
-        page: None where there is no bench page.
-        shop: heading of papers; None where the file gives none.
-        files: where shared files come from; None where there are none.
+        references: all of `[[reference]]`; every other field is the table of its name, None where the file
+            has none and no defaults stand for it.
     """
 
     file: Path
@@ -103,7 +95,7 @@ class Bench(Table):
     sheet: Path
     operator: str
     batch: str
-    order: StepOrder
+    order: Order
     spools: Path | None
     serial_pattern: str
     low_ohms: LowOhms
@@ -147,51 +139,33 @@ def bench_of(file: TomlFile) -> Bench:
     """
     faults = Faults(file)
     faults.unknown_tables(TABLES, "bench file")
-    place = _needed(faults, PlaceSettings, "bench", 'name = "bench-1"')
-    meter = _typed_meter() if "meter" not in file.tree else _optional(faults, MeterSettings, "meter")
-    temperature = _needed(faults, TemperatureSettings, "temperature", 'source = "typed"')
-    others: dict[str, Any] = {
-        "scanner": _optional(faults, ScannerSettings, "scanner") if "scanner" in file.tree else None,
-        "fixture": _optional(faults, FixtureSettings, "fixture") if "fixture" in file.tree else None,
-        "leads": _optional(faults, LeadSettings, "leads"),
-        "check": _optional(faults, CheckSettings, "check") if "check" in file.tree else None,
-        "references": tuple(r for _, r in faults.several(ReferenceSettings, "reference") if r is not None),
-        "insulation": _optional(faults, InsulationSettings, "insulation"),
-        "settle": _optional(faults, SettleSection, "settle"),
-        "journal": _optional(faults, JournalSettings, "journal"),
-        "csv": _optional(faults, CsvSettings, "csv") if "csv" in file.tree else None,
-        "mqtt": _optional(faults, MqttSettings, "mqtt") if "mqtt" in file.tree else None,
-        "http": _optional(faults, HttpSettings, "http") if "http" in file.tree else None,
-        "page": _optional(faults, PageSettings, "page") if "page" in file.tree else None,
-        "files": _optional(faults, SharedSettings, "files") if "files" in file.tree else None,
-        "shop": _optional(faults, ShopSettings, "shop") if "shop" in file.tree else None,
-    }
+    found: dict[str, Any] = {}
+    for name, model in TABLES.items():
+        if name == "reference":
+            found["references"] = tuple(each for _, each in faults.several(model, name) if each is not None)
+        elif name in file.tree or name in BY_DEFAULT:
+            found[name] = faults.check(model, file.tree.get(name, {}), (name,))
+        elif name in FIRST_KEYS:
+            faults.add((), f"there is no [{name}] table.", f"Add one, beginning with {FIRST_KEYS[name]}.")
+    if "meter" not in file.tree:
+        found["meter"] = _typed_meter()
+    place, meter, temperature = (found.get(name) for name in ("bench", "meter", "temperature"))
     _check_files(faults, place, meter)
     _check_instruments(faults, meter, temperature)
-    _check_scanner(faults, others["scanner"])
-    _check_references(faults, others["references"], others["check"])
-    _check_fixture(faults, others["fixture"])
+    _check_references(faults, found["references"], found.get("check"))
+    if (scanner := found.get("scanner")) is not None:
+        faults.check(scanner_options(), scanner.options, ("scanner", "options"))
+    if (fixture := found.get("fixture")) is not None:
+        faults.check(switch_card_options(), fixture.card_options, ("fixture", "options"))
     faults.stop_here()
-    whole = {**dict(place or ()), **others, "meter": meter, "temperature": temperature}
-    return Bench.model_construct(file=file.path.absolute(), content_hash=file.content_hash, **whole)
+    about: dict[str, Any] = {"file": file.path.absolute(), "content_hash": file.content_hash}
+    whole = {**dict.fromkeys(TABLES), **dict(place or ()), **found, **about}
+    return Bench.model_construct(**{name: whole[name] for name in Bench.model_fields})
 
 
 def _typed_meter() -> MeterSettings:
     """Without [meter] the meter has no cable, and is of the poorest kind until its own file is named."""
     return MeterSettings(driver=TYPED, model=meter_file_for(None, settable=False).as_posix())
-
-
-def _needed(faults: Faults, model: type[Model], name: str, first_key: str) -> Model | None:
-    """A table that must be there; None where it is missing or faulty, which is noted."""
-    if name not in faults.file.tree:
-        faults.add((), f"there is no [{name}] table.", f"Add one, beginning with {first_key}.")
-        return None
-    return faults.check(model, faults.file.tree[name], (name,))
-
-
-def _optional(faults: Faults, model: type[Model], name: str) -> Model | None:
-    """A table that may be missing: its defaults stand for it then."""
-    return faults.check(model, faults.file.tree.get(name, {}), (name,))
 
 
 def _check_files(faults: Faults, place: PlaceSettings | None, meter: MeterSettings | None) -> None:
@@ -269,11 +243,6 @@ def _check_self_check(faults: Faults, meter: MeterSettings) -> None:
         faults.add(("meter", "self_check"), what, remedy)
 
 
-def _check_fixture(faults: Faults, fixture: FixtureSettings | None) -> None:
-    if fixture is not None:
-        faults.check(switch_card_options(), fixture.card_options, ("fixture", "options"))
-
-
 def _check_references(
     faults: Faults, references: tuple[ReferenceSettings, ...], check: CheckSettings | None
 ) -> None:
@@ -284,8 +253,3 @@ def _check_references(
             what = f'another known resistor is named "{each.resistor}" too.'
             faults.add(("reference", at, "resistor"), what, "Give each its own name.")
         names.append(each.resistor)
-
-
-def _check_scanner(faults: Faults, scanner: ScannerSettings | None) -> None:
-    if scanner is not None:
-        faults.check(scanner_options(), scanner.options, ("scanner", "options"))

@@ -73,6 +73,7 @@ class ContactRule:
     _refused_s: float | None = None
     _told: bool = False
     _broken: bool = False  # overload was seen since the value was taken, too short for a lift
+    _moved: bool = False  # a value was refused after such an overload
     _unseen: bool = False  # the meter was away since the value was taken: hands may have moved meanwhile
 
     def begun(self, quantity: Quantity) -> None:
@@ -118,7 +119,7 @@ class ContactRule:
     def cleared(self) -> None:
         """Open probes were seen, or relays have opened: whatever comes now is a touch of its own."""
         self.seen_open, self.taken, self.purpose = True, None, ()
-        self._hidden = self._told = self._broken = self._unseen = False
+        self._hidden = self._told = self._broken = self._moved = self._unseen = False
         self._refused_s = None
 
     def forget(self) -> None:
@@ -148,8 +149,9 @@ class ContactRule:
         if self.seen_open:
             return Admission.NEW
         admission = self._of_same_touch(settled, touch, purpose)
-        if admission is Admission.UNLIFTED and self._refused_s is None:
-            self._refused_s = settled.monotonic_s
+        if admission is Admission.UNLIFTED:
+            self._moved |= self._broken
+            self._refused_s = settled.monotonic_s if self._refused_s is None else self._refused_s
         return admission
 
     def unlifted(
@@ -221,7 +223,7 @@ class ContactRule:
     def take(self, settled: Settled, purpose: tuple[str, ...]) -> None:
         """A value was acted on."""
         self.taken, self.purpose, self.seen_open, self._refused_s = settled, purpose, False, None
-        self._broken = self._unseen = False
+        self._broken = self._moved = self._unseen = False
 
     def lies(self, purpose: tuple[str, ...]) -> bool:
         """Whether the probes still lie where they lay for something else than this."""
@@ -231,10 +233,11 @@ class ContactRule:
         """Whether to say now that the probes must be lifted: once, and not while hands only linger.
 
         Whoever still holds the touch that was just taken knows what it was for; slow meters show a lift late.
+        After an overload too short for a lift hands have most likely moved on, and wait for what never comes.
         """
         if self._told or self._refused_s is None or self.quantity is None:
             return False
-        since_s = self._refused_s if self.taken is None else self.taken.monotonic_s + linger_s
+        since_s = self._refused_s if self.taken is None or self._moved else self.taken.monotonic_s + linger_s
         self._told = monotonic_s >= since_s
         return self._told
 

@@ -10,8 +10,10 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
-from acquire.conditions import CalibrationDue, Conditions, Recheck, Temperature, fresh
+from acquire.conditions import LEADS as LEADS_GATE
+from acquire.conditions import CalibrationDue, Conditions, Temperature
 from acquire.physics.leads import CONTACT_OHM, moved
+from acquire.plausible import Doubt, Gate, Law, Seen, fresh
 from acquire.records import (
     Ask,
     CheckMeter,
@@ -37,6 +39,7 @@ from acquire.records import (
     UnitStarted,
     ZeroLeads,
 )
+from acquire.records.codes import Recheck
 from acquire.steps.checking import CheckDuty
 from acquire.steps.setup_choice import MeterStatements, Wanted
 from acquire.unit_result import Stay, revised, settled
@@ -59,9 +62,11 @@ class Duties:
         checks: the check standard and the references, in the order in which they are asked for.
         habit: instrument and accuracy of typed insulation results.
         calibration: when the meter's falls due; None where that is not known, or was told at the start.
+        one_hand: who zeroes is who did before; not so in a study, nor with relays.
         zeroing: the leads are to be zeroed now.
         stay: of the unit on the bench, or the last one, with what was typed for it.
         before: the stay before it.
+        latest_utc_s: of the record that was taken up; no clock that is behind it is right.
     """
 
     place: Circumstances
@@ -70,9 +75,11 @@ class Duties:
     checks: tuple[CheckDuty, ...] = ()
     habit: Habit = field(default_factory=Habit)
     calibration: CalibrationDue | None = None
+    one_hand: bool = True
     zeroing: bool = False
     stay: Stay = field(default_factory=Stay)
     before: Stay = field(default_factory=Stay)
+    latest_utc_s: float = -math.inf
 
     @property
     def check(self) -> CheckDuty | None:
@@ -148,6 +155,7 @@ class Duties:
             Refused: it is refused.
         """
         due = self.calibration
+        utc_s = max(utc_s, self.latest_utc_s)
         if due is None or not due.past(utc_s):
             return []
         if due.refuse:
@@ -162,6 +170,7 @@ class Duties:
             record: in order; of other meters and other resistors too.
             utc_s: now: a lead zero from the future has an age that nobody knows.
         """
+        self.latest_utc_s = max(self.latest_utc_s, record.utc_s)
         match record:
             case UnitStarted():
                 self.begin(record)
@@ -197,6 +206,13 @@ class Duties:
             case Code.CLOCK_SET_BACK:
                 by_s = facts.get("by_s")
                 self._move_times(float(by_s) if isinstance(by_s, int | float) else 0.0)
+
+    def clock_doubt(self, utc_s: float) -> list[Notice]:
+        """Told where the clock is behind what it has written itself: what it was then has no age now."""
+        if fresh(self.latest_utc_s, utc_s, math.inf):
+            return []
+        facts: dict[str, Fact] = {"by_s": self.latest_utc_s - utc_s}
+        return [Notice(Severity.WARNING, Code.CLOCK_BEHIND, utc_s, facts=facts)]
 
     def _zeroed(self, zero: LeadZero) -> None:
         self.conditions.lead, self.zeroing = zero, False
@@ -255,7 +271,11 @@ class Duties:
     def take(self, settled: Settled) -> list[Event]:
         """A value at rest while one of them is asked for."""
         if self.zeroing or self.check is None:
-            zero, notices = take_zero(settled, self.conditions.lead, self.place)
+            gate, before = self.conditions.gate(LEADS_GATE), self.conditions.lead
+            gate.known = None
+            if before is not None and self.one_hand:
+                gate.known = Seen(before.value_ohm, before.utc_s)
+            zero, notices = take_zero(settled, before, self.place, gate)
             if zero is None:
                 return list(notices)
             self._zeroed(zero)
@@ -300,8 +320,14 @@ class Duties:
         u_kelvin = command.standard_uncertainty_kelvin
         if u_kelvin is None:
             raise Refused(Refusal.TEMPERATURE_UNSURE)
-        self.conditions.temperature = Temperature(command.celsius, u_kelvin, utc_s)
+        before, conditions = self.conditions.temperature, self.conditions
+        doubt = conditions.typed(Temperature(command.celsius, u_kelvin, utc_s))
         facts: dict[str, Fact] = {"celsius": command.celsius, "standard_uncertainty_kelvin": u_kelvin}
+        if doubt is Doubt.IMPOSSIBLE:
+            facts |= {"lower": conditions.coldest_celsius, "upper": conditions.warmest_celsius}
+            raise Refused(Refusal.TEMPERATURE_IMPOSSIBLE, **facts)
+        if doubt is not None and before is not None:
+            raise Refused(Refusal.TEMPERATURE_JUMPED, before=before.celsius, **facts)
         return Notice(Severity.REMARK, Code.TEMPERATURE_TYPED, utc_s, facts=facts)
 
     def _result(self, command: TypeResult, utc_s: float) -> list[Event]:
@@ -331,6 +357,7 @@ class Duties:
         return Notice(Severity.WARNING, Code.CLOCK_SET_BACK, utc_s, facts={"by_s": command.by_s})
 
     def _move_times(self, by_s: float) -> None:
+        self.latest_utc_s -= by_s
         self.conditions.move_times(by_s)
         for check in self.checks:
             if check.last_utc_s is not None:
@@ -344,9 +371,16 @@ common practice, no source."""
 LEADS = Wanted(Quantity.RESISTANCE, LEAD_LIMIT_OHM, close_enough_ohm=CONTACT_OHM / 2)
 """How the meter is set for it."""
 
+ZEROS = Law(-CONTACT_OHM * 10, LEAD_LIMIT_OHM, near=0.1, near_per_s=0.02 / 3600.0, near_at_most=0.2)
+"""What a zero can be after another, ohms. Workshop choice: leads that break go by tenths of an ohm, and so
+does a zero that was taken over a dirty tip."""
+
+COUNTS = 2.0
+"""How many counts more it may move on a coarse display; workshop choice."""
+
 
 def take_zero(
-    settled: Settled, before: LeadZero | None, place: Circumstances
+    settled: Settled, before: LeadZero | None, place: Circumstances, gate: Gate
 ) -> tuple[LeadZero | None, tuple[Notice, ...]]:
     """Make a lead zero of a settled value.
 
@@ -354,20 +388,25 @@ def take_zero(
         settled: with the probes held together.
         before: the zero that held until now.
         place: the bench.
+        gate: knows what it is compared with; a jump counts when another touch reads the same.
 
     Returns:
-        (zero, notices). No zero where the value cannot be that of leads. Where the zero has moved by more
-        than half of what the old one allowed (95 %), low-ohm verdicts since are marked as doubtful.
+        (zero, notices). No zero where the value is doubted. Where the zero has moved by more than half of
+        what the old one allowed (95 %), low-ohm verdicts since are marked as doubtful.
     """
-    value = settled.value_si
-    if not -CONTACT_OHM * 10 <= value < LEAD_LIMIT_OHM:
-        return None, (Notice(Severity.WARNING, Code.LEADS_IMPLAUSIBLE, settled.utc_s, facts={"ohm": value}),)
+    value, utc_s = settled.value_si, settled.utc_s
+    told = any(each.touch == settled.contact_s for each in gate.aside)
+    doubt = gate.look(
+        ZEROS, Seen(value, utc_s, settled.contact_s), more=COUNTS * (settled.resolution_si or 0.0)
+    )
+    if doubt is Doubt.IMPOSSIBLE:
+        return None, (Notice(Severity.WARNING, Code.LEADS_IMPLAUSIBLE, utc_s, facts={"ohm": value}),)
+    facts: dict[str, Fact] = {"before_ohm": None if before is None else before.value_ohm, "ohm": value}
+    if doubt is not None:
+        return None, () if told else (Notice(Severity.WARNING, Code.LEADS_DOUBTED, utc_s, facts=facts),)
     u_ohm = math.hypot(settled.standard_uncertainty_si, CONTACT_OHM)
-    zero = LeadZero(place.bench, settled.meter_id, value, u_ohm, settled.utc_s)
+    zero = LeadZero(place.bench, settled.meter_id, value, u_ohm, utc_s)
     if before is None or not moved(before, zero, 2.0 * math.hypot(before.standard_uncertainty_ohm, u_ohm)):
         return zero, ()
-    zero = LeadZero(
-        place.bench, settled.meter_id, value, u_ohm, settled.utc_s, doubtful_since_utc_s=before.utc_s
-    )
-    facts = {"before_ohm": before.value_ohm, "ohm": value}
-    return zero, (Notice(Severity.WARNING, Code.LEADS_MOVED, settled.utc_s, facts=facts),)
+    zero = replace(zero, doubtful_since_utc_s=before.utc_s)
+    return zero, (Notice(Severity.WARNING, Code.LEADS_MOVED, utc_s, facts=facts),)

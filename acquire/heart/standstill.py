@@ -112,6 +112,7 @@ class _Touch:
     latest: float = 0.0
     values: int = 0
     overloads: int = 0
+    leaving: int = 0
     numberless: int = 0
     ranges: int = 0
     full_si: float | None = None
@@ -185,8 +186,9 @@ class Standstill:
         if touch is None:
             return
         if reading.value_si is None:
-            touch.overloads += 1
+            touch.leaving += 1  # the last overloads of a contact are the air after it
             return
+        touch.overloads, touch.leaving = touch.overloads + touch.leaving, 0
         touch.values += 1
         touch.ranges += touch.full_si not in (None, reading.range_full_scale_si)
         touch.full_si, touch.latest = reading.range_full_scale_si, reading.value_si

@@ -111,7 +111,7 @@ class UnitWork:
             quantity,
             expected,
             step.slow,
-            close_enough_ohm(self.table, step, purpose),
+            close_enough_ohm(self.table, step, purpose, self.meter, (quantity, expected)),
             above,
         )
 

@@ -13,21 +13,20 @@ import shutil
 import sqlite3
 from collections import deque
 from collections.abc import Callable, Generator, Iterator, Sequence
-from datetime import date
 from functools import partial
 from itertools import chain, islice
 from operator import attrgetter, itemgetter
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from typing import Any, Self, TypeVar
+from typing import Any, TypeVar
 from urllib.parse import quote
 
 from acquire.errors import JournalMissing, JournalUnusable
 from acquire.journal.archive import archives
 from acquire.journal.entry import Entry, entry_of, storable
 from acquire.journal.opening import BUSY_MS, FAULTS, FILE, birth_of, in_words
-from acquire.journal.plain import KINDS, evidence_from_plain
-from acquire.journal.query import Query, check_names, explains
+from acquire.journal.plain import KINDS
+from acquire.journal.query import Query, Record, check_names, evidence_of, explains
 from acquire.journal.schema import APPLICATION_ID, MIGRATIONS, version_of
 from acquire.records import Evidence
 
@@ -54,8 +53,8 @@ LONGEST_NUMBER = 18
 """Digits of a sequence number that SQLite can hold for certain."""
 
 
-class JournalReader:
-    """A journal with its archives, opened for reading; a context manager.
+class JournalReader(Record):
+    """A journal with its archives, opened for reading.
 
     Attributes:
         path: of the journal's file.
@@ -140,14 +139,6 @@ class JournalReader:
             raise in_words(error, self.path) from error
         return str(row[0]) if row else ""
 
-    def __enter__(self) -> Self:
-        """Give the reader itself."""
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        """Close all files."""
-        self.close()
-
     def close(self) -> None:
         """Close all files."""
         for archive in self._archives:
@@ -157,36 +148,18 @@ class JournalReader:
             self._copy.cleanup()
 
     def find(self, query: Query) -> Generator[Entry, None, None]:
-        """Entries that answer a query, oldest first; close it before the journal where it is not read out.
-
-        Raises:
-            JournalUnusable: the file cannot be read.
-        """
+        """As `Record.find`."""
         found = self._in_order(lambda reader: reader.find_here(query), attrgetter("seq"))
         yield from _latest(found, query.limit)
 
     def values(self, query: Query, names: Sequence[str]) -> Iterator[tuple[Any, ...]]:
-        """Only these fields of the entries that answer a query, oldest first.
-
-        Args:
-            query: what is looked for; `with_evidence` plays no part.
-            names: of `query.PLACE_NAMES`, or fields of the payload. A field that an entry lacks is None;
-                true and false come as such, or as 1 and 0.
-
-        Raises:
-            JournalUnusable: the file cannot be read.
-            ValueError: a name could not be a field's.
-        """
+        """As `Record.values`."""
         check_names(names)
         found = self._in_order(lambda reader: reader.values_here(query, names), itemgetter(0))
         yield from (row[1:] for row in _latest(found, query.limit))
 
     def payloads(self, query: Query) -> Iterator[tuple[str, str, bytes]]:
-        """Id, kind and payload of the entries that answer a query, oldest first, the payload as its JSON.
-
-        Raises:
-            JournalUnusable: the file cannot be read.
-        """
+        """As `Record.payloads`."""
 
         def ask(reader: JournalReader) -> Iterator[tuple[str, str, bytes]]:
             begin = f"{reader.birth}-"
@@ -261,11 +234,7 @@ class JournalReader:
             raise in_words(error, self.path) from error
 
     def evidence(self, entry_id: str) -> Evidence | None:
-        """What one verdict rests on; None where no such entry, or no evidence of it, is kept.
-
-        Raises:
-            JournalUnusable: the file cannot be read, or the evidence is damaged.
-        """
+        """As `Record.evidence`."""
         birth, _, number = entry_id.partition("-")
         if not number.isdecimal() or len(number) > LONGEST_NUMBER:
             return None
@@ -280,23 +249,12 @@ class JournalReader:
             except FAULTS as error:
                 raise in_words(error, reader.path) from error
             if row is not None:
-                return _evidence_in(entry_of(birth, row))
+                kept = entry_of(birth, row).evidence
+                return None if kept is None else evidence_of(entry_id, kept)
         return None
 
-    def by_serial(self, serial: str) -> list[Entry]:
-        """Everything on the record of one unit, oldest first."""
-        return list(self.find(Query(serial=serial)))
-
-    def by_batch(self, batch: str) -> list[Entry]:
-        """Everything on the record of one batch, oldest first."""
-        return list(self.find(Query(batch=batch)))
-
-    def by_day(self, day: date) -> list[Entry]:
-        """Everything on the record of one UTC day, oldest first."""
-        return list(self.find(Query(day=day)))
-
     def batches(self) -> list[tuple[str, int]]:
-        """Names of all batches with the number of verdicts in each, the latest first."""
+        """As `Record.batches`."""
         sql = (
             "SELECT batch, sum(kind = 'verdict') FROM entry WHERE kind IN ('verdict', 'unit_started')"
             " GROUP BY batch ORDER BY max(seq) DESC"
@@ -319,13 +277,6 @@ _text = partial(str, encoding="utf-8", errors="surrogatepass")
 def _latest(found: Iterator[T], limit: int | None) -> Iterator[T]:
     """The last `limit` of a stream; all of it where there is no limit."""
     return found if limit is None else iter(deque(found, max(limit, 0)))
-
-
-def _evidence_in(entry: Entry) -> Evidence | None:
-    try:
-        return None if entry.evidence is None else evidence_from_plain(entry.evidence)
-    except ValueError as error:
-        raise JournalUnusable(f"The evidence of entry {entry.id} is damaged: {error}.") from error
 
 
 def _where(query: Query) -> tuple[str, list[Any]]:

@@ -10,10 +10,11 @@ import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
-from typing import Any, Protocol
+from typing import Any, Protocol, Self
 
+from acquire.errors import JournalUnusable
 from acquire.journal.entry import Entry
-from acquire.journal.plain import from_plain
+from acquire.journal.plain import evidence_from_plain, from_plain
 from acquire.journal.upgrade import upgraded
 from acquire.records import Evidence, Outcome, UnitResult
 from acquire.words.faults import sentence
@@ -99,14 +100,10 @@ class Query:
 
 
 class Record(Protocol):
-    """A store of entries that can be asked; `acquire.journal.history.JournalReader` is one."""
+    """A store of entries that can be asked; a context manager. All but `close` raise JournalUnusable."""
 
     def find(self, query: Query) -> Iterator[Entry]:
-        """Entries that answer a query, oldest first.
-
-        Raises:
-            JournalUnusable: the store cannot be read.
-        """
+        """Entries that answer a query, oldest first; close it before the record where it is not read out."""
         ...
 
     def values(self, query: Query, names: Sequence[str]) -> Iterator[tuple[Any, ...]]:
@@ -118,7 +115,6 @@ class Record(Protocol):
                 nothing. A field that an entry lacks is None; true and false come as such, or as 1 and 0.
 
         Raises:
-            JournalUnusable: the store cannot be read.
             ValueError: a name could not be a field's.
         """
         ...
@@ -127,32 +123,37 @@ class Record(Protocol):
         """Id, kind and payload of the entries that answer a query, oldest first, the payload as its JSON.
 
         For reports over many, that read the fields they need by themselves; `with_evidence` plays no part.
-
-        Raises:
-            JournalUnusable: the store cannot be read.
-        """
-        ...
-
-    def by_serial(self, serial: str) -> list[Entry]:
-        """Everything on the record of one unit, oldest first, with evidence.
-
-        Raises:
-            JournalUnusable: the store cannot be read.
         """
         ...
 
     def batches(self) -> list[tuple[str, int]]:
-        """Names of all batches with the number of verdicts in each, the latest first.
-
-        Raises:
-            JournalUnusable: the store cannot be read.
-        """
+        """Names of all batches with the number of verdicts in each, the latest first."""
         ...
 
     def evidence(self, entry_id: str) -> Evidence | None:
-        """What one verdict rests on; None where no such entry, or no evidence of it, is kept.
-
-        Raises:
-            JournalUnusable: the store cannot be read, or the evidence is damaged.
-        """
+        """What one verdict rests on; None where no such entry, or no evidence of it, is kept."""
         ...
+
+    def close(self) -> None:
+        """Give back what is open."""
+        ...
+
+    def by_serial(self, serial: str) -> list[Entry]:
+        """Everything on the record of one unit, oldest first, with evidence."""
+        return list(self.find(Query(serial=serial)))
+
+    def __enter__(self) -> Self:
+        """Give the record itself."""
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """Close it."""
+        self.close()
+
+
+def evidence_of(entry_id: str, plain: dict[str, Any]) -> Evidence:
+    """The evidence of an entry. Raises JournalUnusable where it is damaged."""
+    try:
+        return evidence_from_plain(plain)
+    except ValueError as error:
+        raise JournalUnusable(f"The evidence of entry {entry_id} is damaged: {error}.") from error

@@ -17,6 +17,7 @@ from typing import Any
 import structlog
 
 from acquire.clock import Clock
+from acquire.line.collector_file import CollectorSettings
 from acquire.line.database import DatabaseAway
 from acquire.line.hearing import Message, Subscriber, listening
 from acquire.line.incoming import Row, read
@@ -59,43 +60,25 @@ REPORT_S = 60.0
 
 
 @dataclass(slots=True)
-class Rules:
-    """How a collector works.
-
-    Attributes:
-        name: of this collector.
-        group: of the shared subscription.
-        messages, linger_s: a batch closes at so many messages, or so long after its first.
-        in_flight: most messages under way.
-        may_migrate: whether missing tables are made.
-    """
-
-    name: str
-    group: str = "line"
-    messages: int = 500
-    linger_s: float = 0.02
-    in_flight: int = 1000
-    may_migrate: bool = True
-
-
-@dataclass(slots=True)
 class Collector:
     """A collector.
 
     Attributes:
-        rules: how it works.
+        rules: how it works, as its file says.
         broker: where to listen.
         address: of the database, with its password.
         clock: for months and times.
+        may_migrate: whether missing tables are made.
         state: one sentence for people who ask.
         changed: called when the sentence may have changed.
         subscriber: the connection to the broker; None while there is none.
     """
 
-    rules: Rules
+    rules: CollectorSettings
     broker: Broker
     address: str = field(repr=False)
     clock: Clock
+    may_migrate: bool = True
     state: str = "starting."
     changed: Callable[[], object] = lambda: None
     back_off: BackOff = field(default_factory=lambda: BackOff(0.2, 10.0))
@@ -159,7 +142,7 @@ class Collector:
 
     async def _collect(self, subscriber: Subscriber) -> None:
         while True:
-            messages = await subscriber.take(self.rules.messages, self.rules.linger_s)
+            messages = await subscriber.take(self.rules.messages, self.rules.linger)
             self._committing = True
             try:
                 if rows := rows_of(messages):
@@ -176,7 +159,7 @@ class Collector:
             try:
                 async with asyncio.timeout(LONGEST_BATCH_S):
                     if not self.store.is_open:
-                        await self.store.open(may_migrate=self.rules.may_migrate)
+                        await self.store.open(may_migrate=self.may_migrate)
                     before = self.store.rejected
                     await self.store.write(rows)
             except (DatabaseAway, TimeoutError) as error:
@@ -203,7 +186,7 @@ class Collector:
                 try:
                     if not own.is_open:
                         turn = False
-                        await own.open(may_migrate=self.rules.may_migrate)
+                        await own.open(may_migrate=self.may_migrate)
                     turn = turn or await own.take_turn()
                     if not turn:
                         continue
@@ -272,7 +255,7 @@ def rows_of(messages: Iterable[Message]) -> list[Row]:
     return [row for message in messages if (row := read(message.topic, message.payload)) is not None]
 
 
-def identifier(rules: Rules) -> str:
+def identifier(rules: CollectorSettings) -> str:
     """By which the broker knows this collector's session, the same at every start.
 
     23 letters and digits: what every broker must accept ([MQTT-3.1.3-5]).

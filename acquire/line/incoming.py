@@ -10,19 +10,16 @@ from __future__ import annotations
 import json
 import math
 import re
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
-from functools import cache
 from typing import Any
 
-from pydantic import TypeAdapter, ValidationError
 from pydantic_core import from_json
 
-from acquire.journal.plain import KINDS, evidence_from_plain, from_plain
+from acquire.journal.plain import evidence_from_plain, from_plain
 from acquire.outlets.payload import VERSION
 from acquire.outlets.topics import EVIDENCE, LINE_TOPIC_OF_KIND, STATUS, bench_in
-from acquire.records import Evidence
 
 LONGEST_NAME = 500
 """Characters of a serial, batch and the like; an index holds no longer ones, and no label does."""
@@ -205,9 +202,9 @@ def _arrived(
         raise _NoRecord(f"its spelling is version {plain.get('schema')!r}, known here is {VERSION}")
     kind = plain.get("kind")
     if kind == EVIDENCE and last == EVIDENCE:
-        _check_evidence(plain)
+        _check(lambda: evidence_from_plain(plain), kind)
     elif isinstance(kind, str) and LINE_TOPIC_OF_KIND.get(kind) == last:
-        _check_record(kind, plain, payload)
+        _check(lambda: from_plain(kind, plain), kind)
     else:
         raise _NoRecord(f"a {kind!r} has no place on the topic {last}")
     if plain.get("bench", bench) != bench:
@@ -245,36 +242,12 @@ def _time(plain: dict[str, Any]) -> datetime:
         raise _NoRecord("its time lies outside the calendar") from error
 
 
-@cache
-def _adapter(kind: str) -> TypeAdapter[Any]:
-    return TypeAdapter(KINDS[kind])
-
-
-def _check_record(kind: str, plain: dict[str, Any], payload: bytes) -> None:
-    """Raise unless it makes the record.
-
-    The quick way first (10 against 100 microseconds); the record's own spelling, where null may stand for
-    an infinite number, has the last word.
-    """
+def _check(make: Callable[[], object], kind: str) -> None:
+    """Raise unless it makes the record."""
     try:
-        _adapter(kind).validate_json(payload, strict=True)
-    except ValidationError:
-        try:
-            from_plain(kind, plain)
-        except ValueError as error:
-            raise _NoRecord(f"it makes no {kind}: {error}") from error
-
-
-@cache
-def _evidence_fields() -> frozenset[str]:
-    return frozenset(Evidence.__dataclass_fields__)
-
-
-def _check_evidence(plain: dict[str, Any]) -> None:
-    try:
-        evidence_from_plain({name: plain[name] for name in _evidence_fields() if name in plain})
+        make()
     except ValueError as error:
-        raise _NoRecord(f"it makes no evidence: {error}") from error
+        raise _NoRecord(f"it makes no {kind}: {error}") from error
 
 
 def _without_nul(value: Any) -> Any:

@@ -11,15 +11,14 @@ import json
 import re
 from collections import deque
 from collections.abc import Iterator, Sequence
-from typing import Any, Self
+from typing import Any
 
 import psycopg
 from psycopg.types.json import set_json_loads
 
 from acquire.errors import JournalUnusable
 from acquire.journal.entry import Entry, storable
-from acquire.journal.plain import evidence_from_plain
-from acquire.journal.query import Query, check_names, explains
+from acquire.journal.query import Query, Record, check_names, evidence_of, explains
 from acquire.journal.upgrade import upgraded
 from acquire.line.database import complete, shown, why
 from acquire.outlets.payload import HEAD, OPTIONAL, SAID
@@ -47,8 +46,8 @@ PLACES = {
 _NUMBERS = itertools.count(1)
 
 
-class LineRecord:
-    """The record of all benches, opened for reading; a context manager."""
+class LineRecord(Record):
+    """The record of all benches, opened for reading."""
 
     def __init__(self, address: str) -> None:
         """Connect.
@@ -83,14 +82,6 @@ class LineRecord:
                 "Has a collector ever worked with it?",
             )
 
-    def __enter__(self) -> Self:
-        """Give the record itself."""
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        """Close the connection."""
-        self.close()
-
     def close(self) -> None:
         """Close the connection."""
         self._connection.close()
@@ -98,11 +89,7 @@ class LineRecord:
     # ------------------------------------------------------------------ the interface
 
     def find(self, query: Query) -> Iterator[Entry]:
-        """Entries that answer a query, oldest first.
-
-        Raises:
-            JournalUnusable: the database cannot be read.
-        """
+        """As `Record.find`."""
         evidence = "evidence" if query.with_evidence else "NULL"
         join = (
             "LEFT JOIN steadyohm.evidence e ON (e.journal, e.seq, e.bench, e.utc) ="
@@ -115,45 +102,19 @@ class LineRecord:
             yield _entry(journal, seq, kind, payload, kept)
 
     def values(self, query: Query, names: Sequence[str]) -> Iterator[tuple[Any, ...]]:
-        """Only these fields of the entries that answer a query, oldest first.
-
-        Args:
-            query: what is looked for; `with_evidence` plays no part.
-            names: of `query.PLACE_NAMES`, or fields of the payload. A field that an entry lacks is None;
-                true and false come as 1 and 0.
-
-        Raises:
-            JournalUnusable: the database cannot be read.
-            ValueError: a name could not be a field's.
-        """
+        """As `Record.values`."""
         check_names(names)
         columns = [PLACES.get(name, f"t.payload -> '{name}'") for name in names]
         for row in self._asked(query, ", ".join(columns) or "1", ""):
             yield tuple(int(value) if isinstance(value, bool) else value for value in row[: len(names)])
 
     def payloads(self, query: Query) -> Iterator[tuple[str, str, bytes]]:
-        """Id, kind and payload of the entries that answer a query, oldest first, the payload as its JSON.
-
-        Raises:
-            JournalUnusable: the database cannot be read.
-        """
+        """As `Record.payloads`."""
         payload = "convert_to(t.payload::text, 'UTF8')"
         yield from self._asked(query, f"t.journal || '-' || t.seq, t.kind, {payload}", "")
 
-    def by_serial(self, serial: str) -> list[Entry]:
-        """Everything on the record of one unit, oldest first, with evidence.
-
-        Raises:
-            JournalUnusable: the database cannot be read.
-        """
-        return list(self.find(Query(serial=serial)))
-
     def batches(self) -> list[tuple[str, int]]:
-        """Names of all batches with the number of verdicts in each, the latest first.
-
-        Raises:
-            JournalUnusable: the database cannot be read.
-        """
+        """As `Record.batches`."""
         sql = (
             "SELECT batch, count(*) FILTER (WHERE kind = 'verdict') FROM steadyohm.entry"
             " WHERE kind IN ('verdict', 'unit_started') GROUP BY batch ORDER BY max(utc) DESC, max(seq) DESC"
@@ -161,22 +122,13 @@ class LineRecord:
         return [(str(name), int(count)) for name, count in self._rows(sql, [])]
 
     def evidence(self, entry_id: str) -> Evidence | None:
-        """What one verdict rests on; None where no such entry, or no evidence of it, is kept.
-
-        Raises:
-            JournalUnusable: the database cannot be read, or the evidence is damaged.
-        """
+        """As `Record.evidence`."""
         found = ID.fullmatch(entry_id)
         if not found:
             return None
         sql = "SELECT evidence FROM steadyohm.evidence WHERE journal = %s AND seq = %s LIMIT 1"
         row = self._one(sql, (found[1], int(found[2])))
-        if row is None:
-            return None
-        try:
-            return evidence_from_plain(row[0])
-        except ValueError as error:
-            raise JournalUnusable(f"The evidence of entry {entry_id} is damaged: {error}.") from error
+        return None if row is None else evidence_of(entry_id, row[0])
 
     # ------------------------------------------------------------------ asking
 

@@ -17,6 +17,7 @@ import psycopg
 import structlog
 
 from acquire.clock import Clock
+from acquire.line import sql
 from acquire.line.database import away, connect
 from acquire.line.incoming import Arrived, Known, Rejected, Row, Stretch, complete_upto, joined
 from acquire.line.migrating import EARLIEST, make_months, migrate, months_ahead
@@ -105,26 +106,6 @@ REJECTED_BYTES = 4096
 REJECTED_KEPT = 10_000
 """Rejected messages are for people; neither their size nor their number may fill a disk."""
 
-TEMPORARY = """
-CREATE TEMPORARY TABLE IF NOT EXISTS arriving (bench text, journal text, seq bigint, utc timestamptz,
-    kind text, serial text, batch text, sheet text, meter text, outcome text, payload jsonb)
-    ON COMMIT DELETE ROWS;
-CREATE TEMPORARY TABLE IF NOT EXISTS arriving_evidence (bench text, journal text, seq bigint,
-    utc timestamptz, evidence json) ON COMMIT DELETE ROWS
-"""
-
-SET_ASIDE = """
-WITH gone AS (
-    DELETE FROM steadyohm.entry WHERE payload::text ~ '\\d{255}\\d{54}|0\\.0{255}0{68}'
-    RETURNING bench, kind, payload
-)
-INSERT INTO steadyohm.rejected (digest, topic, reason, payload)
-SELECT sha256(convert_to(bench || kind || payload::text, 'UTF8')), bench || '/' || kind,
-       'A number in it is beyond all measure.', substr(convert_to(payload::text, 'UTF8'), 1, 4096)
-FROM gone ON CONFLICT DO NOTHING
-"""
-"""jsonb spells numbers out: beyond a double they have 309 digits, or 323 zeros behind the point."""
-
 
 @dataclass(slots=True)
 class Store:
@@ -163,7 +144,7 @@ class Store:
         try:
             if await migrate(connection, may=may_migrate):
                 log.info("line.migrated")
-            await connection.execute(TEMPORARY)
+            await connection.execute(sql("temporary"))
             self._months = months_ahead(self.clock.utc_s())
             await make_months(connection, self._months)
         except psycopg.Error as error:
@@ -225,7 +206,7 @@ class Store:
         try:
             async with self._use().transaction():
                 await self._use().execute("SET LOCAL statement_timeout = 0")
-                found = await self._use().execute(SET_ASIDE)
+                found = await self._use().execute(sql("set-aside"))
         except psycopg.Error as error:
             raise away(self.address, error) from error
         return found.rowcount

@@ -20,29 +20,7 @@ from enum import Enum
 from pathlib import Path
 from typing import Any
 
-from acquire.records import (
-    AcceptFirstUnit,
-    ChangeSpool,
-    CheckMeter,
-    Command,
-    ConfirmOpen,
-    FinishBatch,
-    GiveUpUnit,
-    MeasureAgain,
-    Note,
-    OpenBatch,
-    OverrideCheck,
-    PauseBatch,
-    ResumeBatch,
-    SkipStep,
-    StartUnit,
-    StateRange,
-    TypeReading,
-    TypeResult,
-    TypeTemperature,
-    Undo,
-    ZeroLeads,
-)
+from acquire.records import CallGood, ClockSetBack, Command, FixtureMoved, FixtureOpen, UnitKnown, name_of
 from system.files import BYTES, to_disk
 
 LARGEST_BYTES = 4096
@@ -69,30 +47,13 @@ class Stop:
 
 Order = Command | Stop
 
+NOT_SENT = {ClockSetBack, FixtureMoved, FixtureOpen, UnitKnown, CallGood}
+"""Commands that only the bench itself gives, or whoever stands at it."""
+
 ORDERS: dict[str, type[Order]] = {
-    "start_unit": StartUnit,
-    "measure_again": MeasureAgain,
-    "skip_step": SkipStep,
-    "zero_leads": ZeroLeads,
-    "give_up_unit": GiveUpUnit,
-    "confirm_open": ConfirmOpen,
-    "note": Note,
-    "check_meter": CheckMeter,
-    "override_check": OverrideCheck,
-    "type_reading": TypeReading,
-    "type_result": TypeResult,
-    "type_temperature": TypeTemperature,
-    "state_range": StateRange,
-    "open_batch": OpenBatch,
-    "pause_batch": PauseBatch,
-    "resume_batch": ResumeBatch,
-    "finish_batch": FinishBatch,
-    "change_spool": ChangeSpool,
-    "accept_first_unit": AcceptFirstUnit,
-    "undo": Undo,
-    "stop": Stop,
+    name_of(kind): kind for kind in typing.get_args(Order) if kind not in NOT_SENT
 }
-"""Name of each command, and what it becomes."""
+"""Name of each command, and what it becomes: the record's own name in small letters."""
 
 
 @dataclass(frozen=True, slots=True)

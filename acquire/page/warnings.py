@@ -70,12 +70,15 @@ ENDED_BY: dict[type, frozenset[Code]] = {
         Code.METER_UNSTATED,
     },
     UnitResult: OF_A_STEP,
-    LeadZero: frozenset({Code.LEADS_IMPLAUSIBLE, Code.METER_UNSETTLED, Code.VALUE_UNTAKEN}),
+    LeadZero: frozenset(
+        {Code.LEADS_DOUBTED, Code.LEADS_IMPLAUSIBLE, Code.METER_UNSETTLED, Code.VALUE_UNTAKEN}
+    ),
     LiftOff: frozenset({Code.METER_UNSETTLED, Code.VALUE_UNTAKEN}),
     Settled: frozenset({Code.METER_UNSETTLED}),
     UnitStarted: frozenset(
         {
             Code.LEADS_MOVED,
+            Code.CLOCK_BEHIND,
             Code.CLOCK_SET_BACK,
             Code.CLOCK_SET_FORWARD,
             Code.CSV_ROWS_GONE,

@@ -48,20 +48,3 @@ def sample(readings: Sequence[float]) -> Sample:
     square = math.fsum(map(mul, off, off))
     deviation = math.sqrt(square / (count - 1)) if count > 1 else 0.0
     return Sample(count, mean, deviation)
-
-
-def pooled(deviations: Sequence[tuple[float, float]]) -> tuple[float, float]:
-    """One standard deviation from several, and its degrees of freedom.
-
-    s² = sum(nu_i s_i²) / sum(nu_i); NIST/SEMATECH e-Handbook, 2.4.4.4.
-
-    Args:
-        deviations: (standard deviation, degrees of freedom) of each.
-
-    Raises:
-        InputImpossible: none, or none with any freedom.
-    """
-    freedom = math.fsum(nu for _, nu in deviations)
-    if freedom <= 0.0:
-        raise InputImpossible("There is no spread to pool.", "Give at least two readings of one thing.")
-    return math.sqrt(math.fsum(nu * s * s for s, nu in deviations) / freedom), freedom

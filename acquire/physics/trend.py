@@ -57,7 +57,9 @@ def trend(x: Sequence[float], y: Sequence[float]) -> Trend:
     if len(set(x)) != count:
         raise InputImpossible("Two points of the trend lie at one place.", "Give each its own time.")
     points = [(finite(a, "a time"), finite(b, "a reading")) for a, b in sorted(zip(x, y, strict=True))]
-    slopes = slopes_of(*zip(*points, strict=True))
+    first, second = _pairs(count)
+    places, readings = np.array(points).T
+    slopes = (readings[second] - readings[first]) / (places[second] - places[first])
     rising = int(np.sign(slopes).sum())
     return Trend(
         slope=float(np.median(slopes)),
@@ -65,14 +67,6 @@ def trend(x: Sequence[float], y: Sequence[float]) -> Trend:
         p=min(1.0, 2.0 * _at_least(abs(rising), count)) if rising else 1.0,
         points=count,
     )
-
-
-def slopes_of(x: Sequence[float], y: Sequence[float]) -> np.ndarray:
-    """Slopes of the lines through any two points, y per x; the x all different."""
-    first, second = _pairs(len(x))
-    places, values = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
-    slopes: np.ndarray = (values[second] - values[first]) / (places[second] - places[first])
-    return slopes
 
 
 @lru_cache(maxsize=4)

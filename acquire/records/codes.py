@@ -25,6 +25,18 @@ class Order(StrEnum):
     FREE = "free"
 
 
+class Recheck(StrEnum):
+    """When a lead zero is looked at again, so that what was measured since can be trusted or doubted.
+
+    UNIT: after every unit. SHIFT: as soon as it is too old and no unit is on the bench. NEVER: only when the
+    next unit needs a fresh one.
+    """
+
+    UNIT = "unit"
+    SHIFT = "shift"
+    NEVER = "never"
+
+
 class Ending(StrEnum):
     """How a unit's stay on the bench ended.
 
@@ -185,6 +197,7 @@ class Code(StrEnum):
     CHECK_OUT = "check.out"
     CHECK_OUT_OF_CONTROL = "check.out_of_control"
     CHECK_OVERRIDDEN = "check.overridden"
+    CLOCK_BEHIND = "clock.behind"
     CLOCK_SET_BACK = "clock.set_back"
     CLOCK_SET_FORWARD = "clock.set_forward"
     COMMAND_HELP = "command.help"
@@ -206,6 +219,7 @@ class Code(StrEnum):
     JOURNAL_UNUSABLE = "journal.unusable"
     JOURNAL_USABLE = "journal.usable"
     LEADS_ASKED = "leads.asked"
+    LEADS_DOUBTED = "leads.doubted"
     LEADS_IMPLAUSIBLE = "leads.implausible"
     LEADS_MOVED = "leads.moved"
     LEADS_NONE = "leads.none"
@@ -261,6 +275,7 @@ class Code(StrEnum):
     STUDY_HELP = "study.help"
     STUDY_TOO_SOON = "study.too_soon"
     STUDY_TURN = "study.turn"
+    TEMPERATURE_APART = "temperature.apart"
     TEMPERATURE_IMPOSSIBLE = "temperature.impossible"
     TEMPERATURE_JUMPED = "temperature.jumped"
     TEMPERATURE_MISSING = "temperature.missing"
@@ -344,6 +359,8 @@ class Refusal(StrEnum):
     STUDY_NOT_WAITING = "study_not_waiting"
     STUDY_NOTHING_TAKEN = "study_nothing_taken"
     STUDY_OTHER_PART = "study_other_part"
+    TEMPERATURE_IMPOSSIBLE = "temperature_impossible"
+    TEMPERATURE_JUMPED = "temperature_jumped"
     TEMPERATURE_UNSURE = "temperature_unsure"
     UNIT_HERE = "unit_here"
     WINDING_UNKNOWN = "winding_unknown"

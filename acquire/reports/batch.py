@@ -20,7 +20,7 @@ from acquire.errors import InputImpossible
 from acquire.journal.query import Record
 from acquire.quantity import counted
 from acquire.records import BalanceFound, Batch, BatchEvent, BatchState, Outcome, Purpose
-from acquire.reports.series import Change, Counted, Series, series_of
+from acquire.reports.series import Counted, Series, series_of
 from acquire.reports.visits import (
     BatchUnits,
     Unit,
@@ -31,6 +31,7 @@ from acquire.reports.visits import (
     units_of,
     without_collecting,
 )
+from acquire.stats.levels import sentence_of
 from acquire.stats.pareto import Bar, Share, pareto, share_of
 from acquire.words.beside import typed_reason
 from acquire.words.faults import batch_doubt, likely
@@ -340,22 +341,16 @@ def findings_of(found: BatchUnits, series: Sequence[Series]) -> tuple[str, ...]:
 
 def _changes(series: Sequence[Series]) -> Iterator[str]:
     """One sentence for each place where levels changed, however many rows did."""
-    found = [(change.of.at, row, change) for row in series for change in row.changes]
-    found.sort(key=lambda each: each[0])
+    found = [(change.of, row, change) for row in series for change in row.changes]
+    found.sort(key=lambda each: each[0].at)
     while found:
-        at = found[0][0]
-        here = [each for each in found if each[0] <= at + NEAR]
+        here = [each for each in found if each[0].at <= found[0][0].at + NEAR]
         found = found[len(here) :]
-        _, row, change = min(here, key=lambda each: each[2].of.p)
-        shifts = " and ".join(_shift(of, each) for _, of, each in here)
-        causes = {cause.what: cause for _, _, each in here for cause in each.causes}
-        told = " and ".join(f"the {c.what} changes from {c.before} to {c.after}" for c in causes.values())
-        what = f": there {told}." if told else "; nothing on record changes there."
-        yield f"From {row.points[change.of.at].serial} on {shifts}{what}"
-
-
-def _shift(row: Series, change: Change) -> str:
-    return f"{row.name} is {change.size} {'higher' if change.of.shift > 0.0 else 'lower'}"
+        clearest, row, _ = min(here, key=lambda each: each[0].p)
+        shifts = " and ".join(f"{of.name} is {change.size} {level.way}" for level, of, change in here)
+        causes = {cause.what: cause for _, _, change in here for cause in change.causes}
+        alone = "; nothing on record changes there."
+        yield sentence_of(row.points[clearest.at].serial, shifts, causes.values(), alone)
 
 
 def _units(units: Sequence[Unit]) -> Iterator[str]:

@@ -9,11 +9,11 @@ import math
 from collections.abc import Iterator, Mapping, Sequence
 
 from acquire.choices import FAILING, PASSING
-from acquire.quantity import chance, counted, show
+from acquire.quantity import chance, counted, percent, show
 from acquire.records import Outcome
 from acquire.reports import document as doc
 from acquire.reports.batch import BatchReport, Deed, UnitLine
-from acquire.reports.document import MARK_OF, Mark, Tone
+from acquire.reports.document import Tone
 from acquire.reports.figures import (
     index_text,
     limits_text,
@@ -88,7 +88,7 @@ def _blocks(report: BatchReport, svg: Mapping[str, str]) -> Iterator[doc.Block]:
 def _sum(report: BatchReport) -> doc.Result:
     """How many passed, at a glance."""
     first = report.first_pass
-    mark = Mark.NONE if not first.of else Mark.FAIL if first.count < first.of else Mark.PASS
+    mark = None if not first.of else Outcome.FAIL if first.count < first.of else Outcome.PASS
     low, high = 100.0 * first.low, 100.0 * first.high
     sure = f"First pass yield {per_cent(first.share)}; it may truly be {low:.0f} to {high:.0f} %."
     texts = [sure if first.of else "none yet"]
@@ -104,7 +104,7 @@ def _strip(units: Sequence[UnitLine]) -> doc.Strip:
     for number, line in enumerate(units, start=1):
         about = f"{line.serial}: {outcome_text(line)}{f'; {line.why}' if line.why else ''}"
         again, spool = line.stays > 1, line.spools != before
-        squares.append(doc.Square(MARK_OF[line.outcome], number, about, again, spool))
+        squares.append(doc.Square(line.outcome, number, about, again, spool))
         before = line.spools
     return doc.Strip(tuple(squares), words.STRIP_KEY)
 
@@ -139,7 +139,7 @@ def _yields(report: BatchReport) -> Iterator[doc.Block]:
     rows: list[tuple[doc.Cell, ...]] = []
     for each in report.yields:
         of, text = each.passed, share_text(each.passed)
-        said: doc.Cell = doc.Marked(Mark.FAIL, text) if of.count < of.of else text
+        said: doc.Cell = doc.Marked(Outcome.FAIL, text) if of.count < of.of else text
         scale = doc.Scale(0.0, 1.0, of.share, of.low, of.high, margin=0.0)
         rows.append((each.name, words.SORTS[each.sort], said, scale))
     yield doc.table("step 26 | 20 | passed at first (95 % interval) 27 | 0 to 100 % 27", rows)
@@ -163,9 +163,9 @@ def _units(report: BatchReport) -> Iterator[doc.Block]:
         for series, of in zip(report.series, values, strict=True):
             point = of.get(line.serial)
             text = value_text(point.value if point else None, series.unit)
-            cells.append(doc.Marked(Mark.FAIL, text) if point and point.outcome in FAILING else text)
+            cells.append(doc.Marked(Outcome.FAIL, text) if point and point.outcome in FAILING else text)
         again = f" ({line.stays}×)" if line.stays > 1 else ""
-        result = doc.Marked(MARK_OF[line.outcome], outcome_text(line) + again)
+        result = doc.Marked(line.outcome, outcome_text(line) + again)
         rows.append((line.serial, *cells, result, line.why))
     yield doc.Table(columns, tuple(rows), dense=True)
 
@@ -178,7 +178,7 @@ def _relative(series: Series, value: float | None) -> str:
     if value is None or series.capability is None:
         return "–"
     if series.unit == "%":
-        return f"{value:.2g} %"
+        return percent(value / 100.0)
     share = relative_to(value, series.capability.mean, value)
     return show(value, "Ω", digits=3) + (f" ({share})" if share else "")
 

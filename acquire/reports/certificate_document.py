@@ -17,7 +17,7 @@ from acquire.records.bench import ClosureFound, StepAtEnd
 from acquire.records.codes import WARM_CHECK
 from acquire.reports import document as doc
 from acquire.reports.certificate import Calibration, Certificate, Step
-from acquire.reports.document import MARK_OF, Tone, firm, with_uncertainty
+from acquire.reports.document import Tone, firm, with_uncertainty
 from acquire.reports.figures import age, conformity_text, limits_text, moment
 from acquire.reports.visits import Visit
 from acquire.words import papers as words
@@ -84,7 +84,7 @@ def _result(visit: Visit) -> doc.Result:
     why += map(likely, visit.hypotheses[:1])
     done = f"{result.steps_passed} of {counted(result.steps_total, 'step')} passed."
     text = " ".join([done, *map(_ended, why)])
-    return doc.Result(MARK_OF[visit.outcome], words.OUTCOMES[visit.outcome], (text,))
+    return doc.Result(visit.outcome, words.OUTCOMES[visit.outcome], (text,))
 
 
 def _ended(text: str) -> str:
@@ -150,7 +150,7 @@ def _together(result: UnitResult) -> Iterator[doc.Block]:
 
 
 def _relation_row(found: ClosureFound) -> tuple[doc.Cell, ...]:
-    verdict = doc.Marked(MARK_OF[found.outcome], OUTCOME_WORDS[found.outcome].capitalize())
+    verdict = doc.Marked(found.outcome, OUTCOME_WORDS[found.outcome].capitalize())
     pins = ", ".join(f"{pair.a}–{pair.b}" for pair in found.pairs)
     value = with_uncertainty(found.ohm, found.expanded_ohm)
     return closure_name(found), pins, value, limits_text(found.lower_ohm, found.upper_ohm), verdict
@@ -170,7 +170,7 @@ def _result_row(step: Step, *, temperature: bool) -> tuple[doc.Cell, ...]:
             scale = doc.Scale(v.lower_ohm, v.upper_ohm, ohm, ohm - half, ohm + half)
     word = capital(verdict_word(v)) + (" (doubtful)" if step.doubt else "")
     limits = limits_text(v.lower_ohm, v.upper_ohm)
-    verdict = doc.Marked(MARK_OF[v.outcome], word)
+    verdict = doc.Marked(v.outcome, word)
     return v.step, f"{v.pin_a}–{v.pin_b}", value, limits, scale or "", conformity_text(v.conformity), verdict
 
 
@@ -180,7 +180,7 @@ def _typed(typed: Iterator[TypedResult]) -> Iterator[doc.Block]:
         word: doc.Cell = "recorded, not judged"
         if each.outcome is not None:
             said = OUTCOME_WORDS[each.outcome].capitalize()
-            word = doc.Marked(MARK_OF[each.outcome], f"{said}, as stated" if each.stated else said)
+            word = doc.Marked(each.outcome, f"{said}, as stated" if each.stated else said)
         rows.append((each.name, each.typed, each.instrument or words.NOT_GIVEN, word))
     if rows:
         yield doc.Heading("Results of other instruments, typed in (external to this bench)")

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, fields, is_dataclass
 from enum import StrEnum
 from typing import Any
@@ -39,36 +39,26 @@ class Tone(StrEnum):
     SMALL = "small"
 
 
-class Mark(StrEnum):
-    """A verdict as a shape, so that no colour is needed to read it; the terminal's shapes."""
-
-    PASS = "●"  # noqa: S105  (a verdict, not a password)
-    NEAR_PASS = "◑"  # noqa: S105
-    NEAR_FAIL = "◒"
-    FAIL = "✖"
-    ASKING = "?"
-    NONE = "◌"
-
-
-MARK_OF: dict[Outcome | None, Mark] = {
-    Outcome.PASS: Mark.PASS,
-    Outcome.CONDITIONAL_PASS: Mark.NEAR_PASS,
-    Outcome.CONDITIONAL_FAIL: Mark.NEAR_FAIL,
-    Outcome.FAIL: Mark.FAIL,
-    Outcome.CANNOT_JUDGE: Mark.ASKING,
-    None: Mark.NONE,
+SIGNS: dict[Outcome | None, str] = {
+    Outcome.PASS: "●",
+    Outcome.CONDITIONAL_PASS: "◑",
+    Outcome.CONDITIONAL_FAIL: "◒",
+    Outcome.FAIL: "✖",
+    Outcome.CANNOT_JUDGE: "?",
+    None: "◌",
 }
+"""A verdict as a shape, so that no colour is needed to read it; the terminal's shapes."""
 
 INK = "#1d4e5f"
 """Of headings, rules and curves: a dark petrol that stays readable in grey."""
 
-COLOUR = {
-    Mark.PASS: "#1b5fa8",
-    Mark.NEAR_PASS: "#1b5fa8",
-    Mark.NEAR_FAIL: "#a63d00",
-    Mark.FAIL: "#a63d00",
-    Mark.ASKING: "#6b4f00",
-    Mark.NONE: "#555555",
+COLOURS: dict[Outcome | None, str] = {
+    Outcome.PASS: "#1b5fa8",
+    Outcome.CONDITIONAL_PASS: "#1b5fa8",
+    Outcome.CONDITIONAL_FAIL: "#a63d00",
+    Outcome.FAIL: "#a63d00",
+    Outcome.CANNOT_JUDGE: "#6b4f00",
+    None: "#555555",
 }
 """Blue and dark orange, as on the bench: told apart by nearly all colour-blind eyes, and dark enough to read
 (contrast with white above 4.5 : 1, WCAG 2.2, 1.4.3)."""
@@ -110,7 +100,7 @@ class KeyValues:
 class Result:
     """What the whole comes to, large."""
 
-    mark: Mark
+    mark: Outcome | None
     word: str
     texts: tuple[str, ...]
 
@@ -144,7 +134,7 @@ class Scale:
 class Marked:
     """A cell with a verdict's mark before its word."""
 
-    mark: Mark
+    mark: Outcome | None
     text: str
 
 
@@ -235,7 +225,7 @@ class Picture:
 class Square:
     """One unit in a strip; `about` is shown under the pointer; `again`: it came more than once."""
 
-    mark: Mark
+    mark: Outcome | None
     number: int
     about: str
     again: bool = False
@@ -351,32 +341,39 @@ def with_uncertainty(value: float, expanded: float | None, unit: str = "Ω") -> 
 PLOT = 100.0, 40.0
 """Width and height of a plot's own units."""
 
-OUTCOME_OF = {mark: outcome for outcome, mark in MARK_OF.items()}
+MARKS = {of or "none": {"sign": sign, "ink": COLOURS[of]} for of, sign in SIGNS.items()}
+"""What templates draw an outcome with."""
 
 
-def as_data(document: Document) -> dict[str, Any]:
-    """Title, subtitle and blocks; a mark is the outcome that it stands for, a place on a scale 0 to 1."""
-    blocks = [_data(block) for block in document.blocks]
-    return {"title": shown(document.title), "subtitle": shown(document.subtitle), "blocks": blocks}
+def as_data(document: Document, text: Callable[[str], str] = shown) -> dict[str, Any]:
+    """All but what is attached as plain values; `text` makes of anybody's text what may be printed.
 
+    Places on a scale are 0 to 1 of its width, those of a plot lie within `PLOT`.
+    """
 
-def _data(value: Any) -> Any:
-    if isinstance(value, Mark):
-        return OUTCOME_OF[value]
-    if isinstance(value, str):
-        return shown(value)
-    if isinstance(value, tuple):
-        return [_data(each) for each in value]
-    return _drawn(value) if is_dataclass(value) else value
+    def plain(value: Any) -> Any:
+        if type(value) is str:
+            return text(value)
+        if isinstance(value, tuple):
+            return [plain(each) for each in value]
+        return drawn(value) if is_dataclass(value) else value
 
+    def drawn(block: Any) -> dict[str, Any]:
+        made: dict[str, Any] = {"kind": type(block).__name__.lower()}
+        match block:
+            case Scale():
+                places = ((name, getattr(block, name)) for name in ("lower", "upper", "value", "low", "high"))
+                return made | {name: None if at is None else block.at(at) for name, at in places}
+            case Plot():
+                made["points"], made["settled"] = block.places(*PLOT)
+            case Plots():
+                made["in_a_row"] = block.in_a_row
+            case Picture():
+                made["svg"] = block.svg
+            case Code():
+                made["svg"] = qr_svg(block.text)
+        own = (each.name for each in fields(block) if each.name not in made)
+        return made | {name: plain(getattr(block, name)) for name in own}
 
-def _drawn(block: Any) -> dict[str, Any]:
-    plain = {field.name: _data(getattr(block, field.name)) for field in fields(block)}
-    if isinstance(block, Scale):
-        names = ("lower", "upper", "value", "low", "high")
-        plain = {name: None if plain[name] is None else block.at(plain[name]) for name in names}
-    elif isinstance(block, Plot):
-        plain["points"], plain["settled"] = block.places(*PLOT)
-    elif isinstance(block, Picture):
-        plain["svg"] = block.svg
-    return {"kind": type(block).__name__.lower(), **plain}
+    names = "title", "subtitle", "blocks", "head", "running", "size"
+    return {name: plain(getattr(document, name)) for name in names}

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from datetime import UTC, datetime
 
-from acquire.quantity import show
+from acquire.quantity import percent, show
 from acquire.reports.document import FIRM, firm
 from acquire.stats.capability import Index
 from acquire.stats.pareto import Share
@@ -41,7 +41,7 @@ def relative_to(part: float, whole: float, spread: float = 0.0) -> str:
     """
     if not abs(whole) > max(3.0 * spread, abs(part), 1e-12):
         return ""
-    return f"{100.0 * abs(part / whole):.2g} %"
+    return percent(abs(part / whole))
 
 
 def share_text(share: Share) -> str:

@@ -14,7 +14,7 @@ from markupsafe import Markup
 
 from acquire.errors import InputImpossible
 from acquire.records import Basis, Outcome, Purpose, UntestedKind
-from acquire.reports.document import MARK_OF, qr_svg, shown
+from acquire.reports.document import SIGNS, qr_svg, shown
 from acquire.reports.figures import moment
 from acquire.reports.printing import template
 from acquire.reports.visits import Visit
@@ -160,7 +160,7 @@ def _lines(facts: LabelFacts, left: float, top: float, width: float, height: flo
     """Serial, verdict, unit type, date, result and heading: as large as fits, the serial first."""
     wanted = [
         (facts.serial, 1.0, True),
-        (f"{MARK_OF[facts.outcome]} {OUTCOMES[facts.outcome]}", 1.0, True),
+        (f"{SIGNS[facts.outcome]} {OUTCOMES[facts.outcome]}", 1.0, True),
         (facts.limits, 0.6, False),
         *((line, 0.5, False) for line in wrap(facts.reason, REASON_WIDTH, max_lines=3, placeholder=" …")),
         (facts.sheet, 0.7, False),

@@ -12,11 +12,9 @@ import base64
 import importlib.util
 import re
 import struct
-from dataclasses import asdict
 from functools import cache
 from importlib.metadata import version
 from pathlib import Path
-from typing import Any
 
 # Expansion of entities, the danger of this parser, needs a DOCTYPE; files with one are refused before.
 from xml.etree import ElementTree as ET
@@ -26,8 +24,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined, Template
 from markupsafe import Markup
 
 from acquire.errors import InputImpossible, SteadyohmError, unreadable
-from acquire.reports import document as doc
-from acquire.reports.document import COLOUR, Document, Mark, qr_svg, shown
+from acquire.reports.document import MARKS, Document, as_data, shown
 from drivers.plain_file import read_file
 
 FACTS_BEGIN = '<script type="application/json" id="facts">'
@@ -41,7 +38,6 @@ TEMPLATES = Path(__file__).with_name("templates")
 
 def as_html(document: Document) -> bytes:
     """The file."""
-    kinds = [(type(block).__name__.lower(), block) for block in document.blocks]
     logo = ""
     if document.head is not None and document.head.logo:
         data = base64.b64encode(document.head.logo).decode("ascii")
@@ -50,8 +46,8 @@ def as_html(document: Document) -> bytes:
     style = (TEMPLATES / "document").with_suffix(".css").read_text(encoding="utf-8")
     facts = f"{FACTS_BEGIN}{attached}{FACTS_END}" if attached else ""
     page = template("document.html").render(
-        document=document,
-        blocks=kinds,
+        document=as_data(document),
+        marks=MARKS,
         style=Markup(style),  # noqa: S704  (our own file)
         running=Markup(_as_css(document.running)),  # noqa: S704  (every sign that could end it is gone)
         logo=logo,
@@ -61,22 +57,17 @@ def as_html(document: Document) -> bytes:
 
 
 def template(name: str) -> Template:
-    """One of our templates; what it prints is escaped and shown as anybody's text."""
+    """One of our templates; what it prints is escaped."""
     return _environment().get_template(name)
 
 
 @cache
 def _environment() -> Environment:
     made = Environment(
-        loader=FileSystemLoader(TEMPLATES), autoescape=True, finalize=lambda value: value if isinstance(value,
-        Markup) or not isinstance(value, str) else shown(value), undefined=StrictUndefined, trim_blocks=True,
+        loader=FileSystemLoader(TEMPLATES), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
         lstrip_blocks=True, keep_trailing_newline=True,
     )  # fmt: skip
-    made.filters |= {
-        "svg": Markup,
-        "code": lambda text: Markup(qr_svg(text)),  # noqa: S704  (letters and digits of segno's)
-        "ink": COLOUR.__getitem__,
-    }
+    made.filters["svg"] = Markup
     return made
 
 
@@ -207,28 +198,19 @@ def _local(name: object) -> str:
 
 EXTRA = 'Install it with: pip install "steadyohm[reports]".'
 
-LONG = 16
-"""Letters of a word from which on it may break anywhere; they fit wherever there is no table."""
-
-LETTER_MM = 1.75
-"""Width of a letter in a table, about; there words that are longer than a column is wide may break."""
-
 LABEL = b"""#set page(width: float(sys.inputs.wide) * 1mm, height: float(sys.inputs.high) * 1mm, margin: 0mm)
 #set document(title: sys.inputs.title, date: auto, keywords: sys.inputs.with)
 #image(bytes(sys.inputs.svg), format: "svg", width: 100%)"""
 
 
-def as_pdf(document: doc.Document) -> bytes:
+def as_pdf(document: Document) -> bytes:
     """The file. Raises InputImpossible where the logo cannot be drawn, SteadyohmError without typst."""
-    head = None
-    if document.head is not None:
-        logo, kind = document.head.logo, document.head.logo_kind
-        head = {**asdict(document.head), "logo": list(logo) or None, "logo_kind": kind}
-        head["wide"] = min(45.0, 18.0 * shape_of(logo)) if logo else 0.0
-    blocks = [(type(block).__name__.lower(), _plain(block)) for block in document.blocks]
-    own = {name: getattr(document, name) for name in ("title", "subtitle", "running", "size")}
     attached = {name: getattr(document, name) for name in ("attached", "attached_name")}
-    plain = _texts({**own, "head": head, "blocks": blocks}) | attached
+    plain = as_data(document, lambda text: _lettered(shown(text))) | attached | {"marks": MARKS}
+    if document.head is not None:
+        logo = document.head.logo
+        wide = min(45.0, 18.0 * shape_of(logo)) if logo else 0.0
+        plain["head"] |= {"logo": list(logo) or None, "wide": wide}
     inputs = {"document": msgspec.json.encode(plain).decode()}
     return _set((TEMPLATES / "document.typ").read_bytes(), inputs, document.written_utc_s)
 
@@ -287,58 +269,3 @@ def _lettered(text: str) -> str:
     """A text in letters that the font has; others are written out as ⟨U+4E00⟩, and so is a soft hyphen."""
     known = _known() - {0xAD} | {0x0A}
     return "".join(c if ord(c) in known else f"⟨U+{ord(c):04X}⟩" for c in text)
-
-
-def _text(text: str, most: int = LONG) -> str:
-    """Anybody's text as it may be printed, with spaces of no width where longer words may break."""
-    words = _lettered(shown(text)).split(" ")
-    return " ".join("\u200b".join(word[at : at + most] for at in range(0, len(word), most)) for word in words)
-
-
-def _texts(value: Any) -> Any:
-    """The same of everything in a value but drawings, and cells of a table, which are done."""
-    if isinstance(value, dict):
-        return {n: each if n in ("svg", "logo", "cells") else _texts(each) for n, each in value.items()}
-    if isinstance(value, list | tuple):
-        return [_texts(each) for each in value]
-    return _text(value) if isinstance(value, str) else value
-
-
-def _plain(block: doc.Block) -> dict[str, Any]:
-    """A block as the template takes it: marks as a sign with its colour, places of drawings as shares."""
-    plain = asdict(block)
-    match block:
-        case doc.Result():
-            plain |= _mark(block.mark)
-        case doc.Strip():
-            plain["squares"] = [{**asdict(each), **_mark(each.mark)} for each in block.squares]
-        case doc.Code():
-            plain["svg"] = qr_svg(block.text)
-        case doc.Plots():
-            plain = {"many": block.in_a_row, "plots": [_plot(each) for each in block.plots]}
-        case doc.Table():
-            whole = sum(column.share for column in block.columns)
-            most = [max(4, int(180.0 * column.share / whole / LETTER_MM)) for column in block.columns]
-            plain["cells"] = [[_cell(*each) for each in zip(row, most, strict=True)] for row in block.rows]
-    return plain
-
-
-def _mark(mark: Mark) -> dict[str, str]:
-    return {"sign": mark.value, "ink": COLOUR[mark]}
-
-
-def _plot(plot: doc.Plot) -> dict[str, Any]:
-    points, across = plot.places(1.0, 1.0)
-    return {"title": plot.title, "caption": plot.caption, "points": points, "across": across}
-
-
-def _cell(cell: doc.Cell, most: int) -> str | dict[str, Any]:
-    match cell:
-        case str():
-            return _text(cell, most)
-        case doc.Marked():
-            return {**_mark(cell.mark), "text": _text(cell.text, most)}
-        case doc.Bar():
-            return {"share": cell.share}
-    ends = [cell.at(end) for end in (cell.lower, cell.upper) if end is not None]
-    return {"ends": ends, "low": cell.at(cell.low), "high": cell.at(cell.high), "value": cell.at(cell.value)}

@@ -9,9 +9,10 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from acquire.journal.plain import spelt
-from acquire.quantity import show
+from acquire.quantity import percent, show
+from acquire.records import Outcome
 from acquire.reports import document as doc
-from acquire.reports.document import Mark, Tone, with_uncertainty
+from acquire.reports.document import Tone, with_uncertainty
 from acquire.reports.figures import moment
 from acquire.reports.returned import REAL, Change, Finding, Returned
 from acquire.reports.same_unit import AGEING, FAULTY, STRANGER_COMMON
@@ -91,11 +92,9 @@ def _changed(change: Change) -> str:
         return f"{name} {'is open now' if change.finding is Finding.OPENED else 'was open and conducts now'}"
     way = "less" if change.change_ohm < 0.0 else "more"
     size = show(abs(change.change_ohm), "Ω", change.expanded_ohm)
-    return f"{name} reads {size if change.fraction is None else _percent(change.fraction)} {way} than then"
-
-
-def _percent(fraction: float) -> str:
-    return f"{abs(100.0 * fraction):.2g} %" if abs(fraction) < 0.1 else f"{abs(100.0 * fraction):.0f} %"
+    return (
+        f"{name} reads {size if change.fraction is None else percent(abs(change.fraction))} {way} than then"
+    )
 
 
 def notes(found: Returned) -> Iterator[str]:
@@ -122,11 +121,11 @@ def notes(found: Returned) -> Iterator[str]:
     if found.ours.odds is not None:
         whose = f"batch {found.ours.of_batch}" if found.ours.of_batch else "this type"
         yield (
-            f"The odds weigh {', '.join(found.ours.pairs)} together: this unit (aged by {_percent(AGEING)}), "
+            f"The odds weigh {', '.join(found.ours.pairs)} together: this unit (aged by {percent(AGEING)}), "
             f"one of {found.ours.sisters} other units of {whose} on record, or a winding of another shop "
-            f"({_percent(STRANGER_COMMON)} apart); a fault at any pair ({_percent(FAULTY)} each) is allowed "
+            f"({percent(STRANGER_COMMON)} apart); a fault at any pair ({percent(FAULTY)} each) is allowed "
             "for in all three. Before measuring, the odds for this unit were taken as "
-            f"{_percent(found.ours.prior)}."
+            f"{percent(found.ours.prior)}."
         )
 
 
@@ -177,11 +176,11 @@ def returned_document(
 
 
 def _blocks(found: Returned, issued_utc_s: float, signed: str) -> Iterator[doc.Block]:
-    mark, word = Mark.PASS, "No change proven"
+    mark, word = Outcome.PASS, "No change proven"
     if found.of(*REAL):
-        mark, word = Mark.FAIL, "Changed"
+        mark, word = Outcome.FAIL, "Changed"
     elif found.of(Finding.PERHAPS, Finding.UNTOLD) or not found.changes:
-        mark, word = Mark.ASKING, "Cannot be told"
+        mark, word = Outcome.CANNOT_JUDGE, "Cannot be told"
     yield doc.Result(mark, word, (changed_sentence(found),))
     yield doc.Text(ours_sentence(found), Tone.STRONG)
     then, now = (f"{moment(v.started.utc_s)}, {v.purpose}: {v.ended}" for v in (found.then, found.now))

@@ -13,12 +13,12 @@ from functools import lru_cache
 from itertools import pairwise
 from typing import Any, NamedTuple
 
-from acquire.quantity import show
+from acquire.quantity import percent, show
 from acquire.records import Outcome
 from acquire.reports.figures import moment, relative_to
 from acquire.reports.visits import Value, Visit, apart
 from acquire.stats.capability import Capability, Limits, capability
-from acquire.stats.charts import ChartPair, in_subgroups, individuals, means_and_deviations, means_and_ranges
+from acquire.stats.charts import ChartPair, individuals, subgroups
 from acquire.stats.drift import ByGroup, by_group, drift
 from acquire.stats.drift import sentence_of as of_groups
 from acquire.stats.levels import Cause, LevelChange, causes_of, level_changes
@@ -30,9 +30,6 @@ GROUPS = ("spool", "day", "meter", "operator", "bench")
 
 FEWEST = 8
 """Values from which limits of a chart mean anything; usual practice is twenty, this is where one begins."""
-
-LARGEST_RANGE = 10
-"""Subgroups up to this size are charted by ranges, larger ones by standard deviations; usual practice."""
 
 SLOW_BY_CHANCE = 0.01
 """Probability below which a slow trend is told; workshop choice."""
@@ -246,7 +243,7 @@ def _reckoned(row: Row, subgroup: int | None, confidence: float) -> Series:
     changes = tuple(_changes(row, of_points, sigma)) if charted else ()
     us = [u for u in of_points["u"] if u is not None]
     u = math.sqrt(math.fsum(each * each for each in us) / len(us)) if us else None
-    means = _means(values, subgroup) if charted else None
+    means = subgroups(values, subgroup) if subgroup and charted and len(values) >= 2 * subgroup else None
     limits = row.lower, row.upper
     limited = chart is not None and limits != (None, None)
     of = capability(values, Limits(*limits), meter_u=u or None, confidence=confidence) if limited else None
@@ -269,7 +266,7 @@ def _reckoned(row: Row, subgroup: int | None, confidence: float) -> Series:
 def _size(shift: float, level: float, sigma: float, unit: str) -> str:
     """How much a level moves: as a share of it, or as it is where it lies near zero."""
     if unit == "%":
-        return f"{abs(shift):.2g} %"
+        return percent(abs(shift) / 100.0)
     return relative_to(shift, level, sigma) or show(abs(shift), "Ω", digits=2)
 
 
@@ -278,7 +275,8 @@ def _changes(row: Row, of_points: Columns, sigma: float) -> Iterator[Change]:
     for each in level_changes(of_points["value"]):
         causes = causes_of(each, {what: of_points[what] for what in GROUPS if any(of_points[what])})
         size = _size(each.shift, each.before, sigma, row.unit)
-        yield Change(each, causes, size, of_change(each, causes, serials, size))
+        told = of_change(serials[each.at], f"the level is {size} {each.way}", causes)
+        yield Change(each, causes, size, told)
 
 
 def _stages(values: Sequence[float], serials: Sequence[str], changes: Sequence[Change]) -> Iterator[Stage]:
@@ -289,13 +287,6 @@ def _stages(values: Sequence[float], serials: Sequence[str], changes: Sequence[C
         chart = individuals(part) if len(part) >= FEWEST and max(part) > min(part) else None
         seen = signals(chart.level) if chart else ()
         yield Stage(start, end - 1, chart, seen, tuple(each.sentence(serials[start:end]) for each in seen))
-
-
-def _means(values: Sequence[float], subgroup: int | None) -> ChartPair | None:
-    if subgroup is None or len(values) < 2 * subgroup:
-        return None
-    groups = in_subgroups(values, subgroup)
-    return means_and_ranges(groups) if subgroup <= LARGEST_RANGE else means_and_deviations(groups)
 
 
 def _of_means(means: ChartPair, serials: Sequence[str]) -> Iterator[str]:
@@ -322,9 +313,9 @@ def _drift(row: Row, sigma: float, changes: Sequence[Change]) -> str:
         return ""
     values = [point.value for point in part]
     found = drift(values)
-    if found.of.p >= SLOW_BY_CHANCE:
+    if found.p >= SLOW_BY_CHANCE:
         return ""
-    whole = found.of.slope * (len(part) - 1)
+    whole = found.slope * (len(part) - 1)
     size = _size(whole, sorted(values)[len(values) // 2], sigma, row.unit)
     way = "rises" if whole > 0.0 else "falls"
     return f"From {part[0].serial} on it {way} slowly, by {size} in {len(part)} units."

@@ -13,18 +13,12 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from acquire.choices import FAILING, PASSING
 from acquire.reports import document as doc
-from acquire.reports.document import Mark, Tone, shown
+from acquire.reports.document import SIGNS, Tone, shown
 
 GOOD, BAD, DIM = "bright_blue", "bold dark_orange", "dim"
-STYLE = {
-    Mark.PASS: GOOD,
-    Mark.NEAR_PASS: GOOD,
-    Mark.NEAR_FAIL: BAD,
-    Mark.FAIL: BAD,
-    Mark.ASKING: "yellow",
-    Mark.NONE: "yellow",
-}
+STYLE = {of: GOOD if of in PASSING else BAD if of in FAILING else "yellow" for of in SIGNS}
 """As at the bench: blue for good, orange for bad, apart for colour-blind eyes."""
 
 TONES = {Tone.PLAIN: "", Tone.STRONG: "bold", Tone.CAUTION: BAD, Tone.SMALL: DIM}
@@ -62,7 +56,7 @@ def put(block: doc.Block) -> Iterator[RenderableType]:
             yield _indented(_pairs(block))
         case doc.Result():
             yield Text()
-            yield _indented(_say(f"{block.mark} {block.word}", STYLE[block.mark]))
+            yield _indented(_say(f"{SIGNS[block.mark]} {block.word}", STYLE[block.mark]))
             yield from (_indented(_say(text)) for text in block.texts if text)
         case doc.Table():
             yield _indented(_table(block))
@@ -70,7 +64,7 @@ def put(block: doc.Block) -> Iterator[RenderableType]:
             yield from map(_marked, block.lines)
         case doc.Strip():
             for row in (block.squares[at : at + 20] for at in range(0, len(block.squares), 20)):
-                line = "".join(square.mark for square in row)
+                line = "".join(SIGNS[square.mark] for square in row)
                 yield _indented(_marked(line).append(f" {row[-1].number:>4}", DIM))
             yield _indented(_say("● passed  ◑ ◒ near a limit  ✖ failed  ? cannot judge  ◌ no result", DIM))
 
@@ -96,7 +90,7 @@ def _table(block: doc.Table) -> Table:
 def _cell(cell: doc.Cell) -> Text:
     match cell:
         case doc.Marked():
-            return _say(f"{cell.mark} {cell.text}", STYLE[cell.mark])
+            return _say(f"{SIGNS[cell.mark]} {cell.text}", STYLE[cell.mark])
         case doc.Bar():
             return _say("█" * max(1, round(BAR * cell.share)), BAD)
         case str():
@@ -106,7 +100,7 @@ def _cell(cell: doc.Cell) -> Text:
 
 def _marked(line: str) -> Text:
     """A line of marks in their colours."""
-    styles = {mark.value: style for mark, style in STYLE.items()} | {"◆": BAD}
+    styles = {SIGNS[of]: style for of, style in STYLE.items()} | {"◆": BAD}
     text = Text()
     for letter in shown(line):
         text.append(letter, styles.get(letter, DIM))

@@ -44,6 +44,7 @@ class Touch:
         look: the first stretch that passed the slope test, whatever the doubt said; to learn from.
         first: the first report; to learn from.
         gap_s: when numbers came back after an overload that followed `stated`; None where none has.
+        brief: that overload was so short that it may have been a bounce.
     """
 
     contact_s: float
@@ -55,6 +56,7 @@ class Touch:
     report: Report | None = None
     stated: Report | None = None
     gap_s: float | None = None
+    brief: bool = False
     look: Statement | None = None
     first: Statement | None = None
     revision: int = 0

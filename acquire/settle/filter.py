@@ -37,6 +37,7 @@ _CREEPS_AFTER_S, _CREEPS_SLOWLY, _ONE_WAY, _FILM_OHM = 3.0, 6.0, 1.2, 1.0  # wor
 _MEANT_S = 2.5  # who holds for so long wants a value, and did not just pass by; workshop choice
 _LONG_S = 20.0  # nobody waits for longer without a word (heart.standstill); workshop choice
 _LEAVING = 2  # points that may hold the probes' leaving
+_OTHER = 0.1  # moved by more over an overload too short for a lift: on other pins; workshop choice
 _ODD_SIZE = 1.5  # a reading this factor off the rough size may be a wrong pin: look longer; workshop choice
 
 
@@ -212,12 +213,11 @@ class SettleFilter:
 
     def _broken(self, reading: Reading, touch: Touch, value_si: float) -> None:
         """A number after an overload, or in another range."""
-        gap = touch.open_since_s is not None and (
-            reading.monotonic_s - touch.latest.monotonic_s > self._settings.bridge_s
-        )
+        opened = touch.open_since_s is not None
+        gap = opened and reading.monotonic_s - touch.latest.monotonic_s > self._settings.bridge_s
         touch.open_since_s, touch.open_conversions = None, 0
-        if gap and touch.stated is not None:
-            touch.gap_s = reading.monotonic_s
+        if touch.stated is not None and opened:
+            touch.gap_s, touch.brief = reading.monotonic_s, not gap
         if gap or reading.range_full_scale_si != touch.full_scale_si:
             self._take_lesson(touch)
             touch.full_scale_si = reading.range_full_scale_si
@@ -302,15 +302,17 @@ class SettleFilter:
     ) -> list[SettleEvent]:
         """Another value after an overload too short for a lift-off: the probes moved on all the same.
 
-        A slow meter shows one overload, or part of one, while they pass from pin to pin. Without this the
-        value of the next pair would replace the one stated last.
+        A slow meter shows one overload, or part of one, while they pass from pin to pin; so does a quick one
+        to quick hands, but a bounce looks alike: there only a value that is plainly other tells. Without this
+        the value of the next pair would replace the one stated last.
         """
         stated, gap_s = touch.stated, touch.gap_s
         touch.gap_s = None
         if stated is None or gap_s is None:
             return []
         sigma_si = math.hypot(stated.sigma_si, rest.sigma * touch.points.count_si)
-        if abs(touch.points.value_si(rest.offset) - stated.value_si) <= max(band_si, 3.0 * sigma_si):
+        least_si = max(band_si, 3.0 * sigma_si, _OTHER * abs(stated.value_si) if touch.brief else 0.0)
+        if abs(touch.points.value_si(rest.offset) - stated.value_si) <= least_si:
             return []
         touch.begin_anew(gap_s)
         utc_s = reading.utc_s - (reading.monotonic_s - gap_s)

@@ -9,7 +9,6 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from enum import StrEnum
 
 import numpy as np
 
@@ -18,7 +17,7 @@ from acquire.physics.checks import above_zero, finite, probability
 from acquire.physics.laws import chi_square_quantile, normal_cdf, normal_quantile
 from acquire.physics.sample import sample
 from acquire.quantity import chance
-from acquire.stats.charts import in_subgroups, individuals, means_and_ranges, pooled_within
+from acquire.stats.charts import individuals
 
 FEWEST = 8
 """Values from which the formula of the probability holds."""
@@ -93,14 +92,6 @@ RESTLESS = 1.25
 """Overall over within spread from which the level is said to move. Own choice."""
 
 
-class Within(StrEnum):
-    """Where the spread within comes from."""
-
-    MOVING_RANGE = "mean moving range of neighbours"
-    MEAN_RANGE = "mean range of subgroups"
-    POOLED = "pooled standard deviation of subgroups"
-
-
 @dataclass(frozen=True, slots=True)
 class Limits:
     """Limits of the sheet, in the unit of the values; None where there is none.
@@ -170,8 +161,7 @@ class Capability:
         count: values.
         mean: of them.
         sigma_overall: standard deviation of all, n - 1.
-        sigma_within: from the spread between neighbours or within subgroups.
-        within: where that comes from.
+        sigma_within: from the spread between neighbours, their mean moving range.
         limits: of the sheet.
         cp, cpk: by `sigma_within`; None where a limit or the spread is missing.
         pp, ppk: by `sigma_overall`; None likewise.
@@ -186,7 +176,6 @@ class Capability:
     mean: float
     sigma_overall: float
     sigma_within: float
-    within: Within
     limits: Limits
     cp: Index | None
     cpk: Index | None
@@ -203,8 +192,6 @@ def capability(
     values: Sequence[float],
     limits: Limits,
     *,
-    subgroup: int = 1,
-    within: Within | None = None,
     meter_u: float | None = None,
     confidence: float = 0.95,
 ) -> Capability:
@@ -217,8 +204,6 @@ def capability(
     Args:
         values: two or more, in order of time.
         limits: of the sheet.
-        subgroup: values in a subgroup, taken in order; 1 for single values.
-        within: how the spread within is found; None takes moving ranges for single values, else pooling.
         meter_u: standard uncertainty of one value, in its unit, > 0; None if unknown.
         confidence: of the intervals, 0 to 1.
 
@@ -229,9 +214,8 @@ def capability(
     if len(values) < 2:
         raise InputImpossible(f"{len(values)} value shows no spread.", "Measure at least two units.")
     of = sample(values)
-    way = within or (Within.MOVING_RANGE if subgroup == 1 else Within.POOLED)
-    sigma_within, freedom = _spread_within(values, subgroup, way)
-    cp, cpk = _indices(of.mean, sigma_within, limits, (of.count, freedom, confidence))
+    near = individuals(values)
+    cp, cpk = _indices(of.mean, near.sigma, limits, (of.count, near.freedom, confidence))
     pp, ppk = _indices(of.mean, of.standard_deviation, limits, (of.count, of.count - 1.0, confidence))
     share = None
     if meter_u is not None and of.standard_deviation > 0.0:
@@ -240,8 +224,7 @@ def capability(
         count=of.count,
         mean=of.mean,
         sigma_overall=of.standard_deviation,
-        sigma_within=sigma_within,
-        within=way,
+        sigma_within=near.sigma,
         limits=limits,
         cp=cp,
         cpk=cpk,
@@ -254,22 +237,6 @@ def capability(
         remarks=(),
     )
     return replace(plain, remarks=_remarks(plain, share))
-
-
-def _spread_within(values: Sequence[float], subgroup: int, way: Within) -> tuple[float, float]:
-    """Standard deviation within, and its degrees of freedom."""
-    if way is Within.MOVING_RANGE:
-        if subgroup != 1:
-            raise InputImpossible(
-                "Moving ranges are of single values, not of subgroups.", "Leave the subgroups out."
-            )
-        pair = individuals(values)
-        return pair.sigma, pair.freedom
-    groups = in_subgroups(values, subgroup)
-    if way is Within.POOLED:
-        return pooled_within(groups)
-    pair = means_and_ranges(groups)
-    return pair.sigma, pair.freedom
 
 
 def _indices(

@@ -1,9 +1,8 @@
 """Control charts: individuals with moving range, means with ranges or standard deviations.
 
-For looking back at a batch: centre and limits come from the points themselves, or from the first so many of
-them. Not for the check standard of the day (`physics.check_standard`, whose reckoning is used here too), and
-not for judging a unit: a chart knows nothing of the sheet's limits. What its
-points say is read by `run_rules` and `levels`.
+For looking back at a batch: centre and limits come from the points themselves. Not for the check standard
+(`physics.check_standard`, whose reckoning is used here too), nor for judging a unit: a chart knows nothing of
+the sheet's limits. What its points say is read by `run_rules` and `levels`.
 """
 
 from __future__ import annotations
@@ -18,8 +17,10 @@ import numpy as np
 from acquire.errors import InputImpossible
 from acquire.physics.check_standard import chart_of
 from acquire.physics.checks import all_finite
-from acquire.physics.sample import pooled, sample
 from acquire.stats.constants import factors
+
+LARGEST_RANGE = 10
+"""Subgroups up to this size are charted by ranges, larger ones by standard deviations; usual practice."""
 
 
 class Plotted(StrEnum):
@@ -81,101 +82,57 @@ class ChartPair:
     freedom: float
 
 
-def individuals(values: Sequence[float], limits_from: int | None = None) -> ChartPair:
+def individuals(values: Sequence[float]) -> ChartPair:
     """Chart of single values and of their moving ranges.
 
     Source: NIST/SEMATECH e-Handbook, 6.3.2.2; the same factors as the chart of the check standard.
 
     Args:
         values: two or more, in order of time.
-        limits_from: the limits come from the first so many values, 2 or more; None takes all.
 
     Raises:
         InputImpossible: too few values, or one that is no finite number.
     """
-    base = _base(values, limits_from)
-    of = chart_of(base)
+    of = chart_of(values)
     ranges = tuple(np.abs(np.diff(values)).tolist())
     level = Chart(Plotted.VALUE, tuple(values), 0, of.centre_ohm, of.lower_ohm, of.upper_ohm)
     spread = Chart(Plotted.MOVING_RANGE, ranges, 1, of.moving_range_ohm, 0.0, of.moving_range_upper_ohm)
-    return ChartPair(level, spread, of.sigma_ohm, 1, freedom_of_moving_range(len(base)))
+    return ChartPair(level, spread, of.sigma_ohm, 1, freedom_of_moving_range(len(values)))
 
 
-def means_and_ranges(groups: Sequence[Sequence[float]], limits_from: int | None = None) -> ChartPair:
-    """Chart of the means of subgroups and of their ranges.
+def subgroups(values: Sequence[float], size: int, plotted: Plotted | None = None) -> ChartPair:
+    """Chart of the means of neighbours in time, and of their ranges or standard deviations.
 
-    Mean ± A2 · mean range; ranges between D3 and D4 times their mean (ISO 7870-2; e-Handbook, 6.3.2.1).
-
-    Args:
-        groups: subgroups of equal size, 2 to 25 values each, in order of time.
-        limits_from: the limits come from the first so many subgroups; None takes all.
-
-    Raises:
-        InputImpossible: no or unequal subgroups, or a value that is no finite number.
-    """
-    size = _size(groups)
-    of = factors(size)
-    means = [math.fsum(group) / size for group in groups]
-    ranges = [max(group) - min(group) for group in groups]
-    base = len(groups) if limits_from is None else _enough(limits_from, len(groups), 1)
-    centre, mean_range = math.fsum(means[:base]) / base, math.fsum(ranges[:base]) / base
-    half = of.a2 * mean_range
-    level = Chart(Plotted.MEAN, tuple(means), 0, centre, centre - half, centre + half)
-    spread = Chart(
-        Plotted.RANGE, tuple(ranges), 0, mean_range, of.d3_lower * mean_range, of.d4_upper * mean_range
-    )
-    freedom = freedom_of_variation(of.d3 / of.d2 / math.sqrt(base))
-    return ChartPair(level, spread, mean_range / of.d2, size, freedom)
-
-
-def means_and_deviations(groups: Sequence[Sequence[float]], limits_from: int | None = None) -> ChartPair:
-    """Chart of the means of subgroups and of their standard deviations.
-
-    Mean ± A3 · mean s; s between B3 and B4 times its mean (ISO 7870-2; e-Handbook, 6.3.2.1).
+    The mean spread over d2 or c4 gives sigma; means lie within 3 sigma / sqrt(size), spreads within 1 ± 3
+    times their coefficient of variation, d3 / d2 or sqrt(1 - c4²) / c4: A2, A3, B3, B4, D3 and D4 of the
+    tables (ISO 7870-2; e-Handbook, 6.3.2.1).
 
     Args:
-        groups: as `means_and_ranges`.
-        limits_from: as `means_and_ranges`.
+        values: in order of time; the last few that fill no subgroup are left out.
+        size: of a subgroup, 2 to 25.
+        plotted: RANGE or DEVIATION; None: ranges up to `LARGEST_RANGE` values.
 
     Raises:
-        InputImpossible: as `means_and_ranges`.
+        InputImpossible: fewer values than one subgroup needs, or one that is no finite number.
     """
-    size = _size(groups)
-    of = factors(size)
-    samples = [sample(group) for group in groups]
-    base = len(groups) if limits_from is None else _enough(limits_from, len(groups), 1)
-    centre = math.fsum(each.mean for each in samples[:base]) / base
-    mean_s = math.fsum(each.standard_deviation for each in samples[:base]) / base
-    half = of.a3 * mean_s
-    level = Chart(Plotted.MEAN, tuple(each.mean for each in samples), 0, centre, centre - half, centre + half)
-    deviations = tuple(each.standard_deviation for each in samples)
-    spread = Chart(Plotted.DEVIATION, deviations, 0, mean_s, of.b3 * mean_s, of.b4 * mean_s)
-    freedom = freedom_of_variation(math.sqrt(1.0 - of.c4**2) / of.c4 / math.sqrt(base))
-    return ChartPair(level, spread, mean_s / of.c4, size, freedom)
-
-
-def pooled_within(groups: Sequence[Sequence[float]]) -> tuple[float, float]:
-    """Standard deviation within subgroups, pooled, and its degrees of freedom.
-
-    Raises:
-        InputImpossible: as `means_and_ranges`.
-    """
-    size = _size(groups)
-    return pooled([(sample(group).standard_deviation, size - 1.0) for group in groups])
-
-
-def in_subgroups(values: Sequence[float], size: int) -> tuple[tuple[float, ...], ...]:
-    """Neighbours in time as subgroups; the last few that fill none are left out.
-
-    Raises:
-        InputImpossible: fewer values than one subgroup needs.
-    """
-    if size < 2 or len(values) < size:
-        raise InputImpossible(
-            f"{len(values)} values make no subgroup of {size}.",
-            "Take subgroups of 2 or more, or individuals.",
-        )
-    return tuple(tuple(values[i : i + size]) for i in range(0, len(values) - size + 1, size))
+    of, plotted = factors(size), plotted or (Plotted.RANGE if size <= LARGEST_RANGE else Plotted.DEVIATION)
+    if len(values) < size:
+        what = f"{len(values)} values make no subgroup of {size}."
+        raise InputImpossible(what, "Take smaller subgroups, or individuals.")
+    all_finite(values, "a value of the chart")
+    groups = np.reshape(values[: len(values) - len(values) % size], (-1, size))
+    if plotted is Plotted.RANGE:
+        spreads, mean, deviation = np.ptp(groups, axis=1), of.d2, of.d3
+    else:
+        spreads, mean, deviation = groups.std(axis=1, ddof=1), of.c4, math.sqrt(1.0 - of.c4**2)
+    means, variation = groups.mean(axis=1), deviation / mean
+    centre, middle = float(means.mean()), float(spreads.mean())
+    half = 3.0 * middle / mean / math.sqrt(size)
+    level = Chart(Plotted.MEAN, tuple(means.tolist()), 0, centre, centre - half, centre + half)
+    limits = max(0.0, 1.0 - 3.0 * variation) * middle, (1.0 + 3.0 * variation) * middle
+    spread = Chart(plotted, tuple(spreads.tolist()), 0, middle, *limits)
+    freedom = freedom_of_variation(variation / math.sqrt(len(groups)))
+    return ChartPair(level, spread, middle / mean, size, freedom)
 
 
 def freedom_of_moving_range(count: int) -> float:
@@ -198,28 +155,3 @@ def freedom_of_variation(coefficient: float) -> float:
     range so.
     """
     return 0.5 / coefficient**2 + 0.25
-
-
-def _base(values: Sequence[float], limits_from: int | None) -> Sequence[float]:
-    all_finite(values, "a value of the chart")
-    return values if limits_from is None else values[: _enough(limits_from, len(values), 2)]
-
-
-def _enough(limits_from: int, count: int, fewest: int) -> int:
-    if not fewest <= limits_from <= count:
-        raise InputImpossible(
-            f"The limits cannot come from {limits_from} of {count} points.",
-            f"Take {fewest} or more, and no more than there are.",
-        )
-    return limits_from
-
-
-def _size(groups: Sequence[Sequence[float]]) -> int:
-    sizes = {len(group) for group in groups}
-    if len(sizes) != 1:
-        raise InputImpossible(
-            "A chart of subgroups needs one or more, all of one size.", "Leave out the incomplete ones."
-        )
-    for group in groups:
-        all_finite(group, "a value of the chart")
-    return sizes.pop()

@@ -26,55 +26,14 @@ class Factors:
     """Factors for subgroups of n from a normal population with standard deviation 1.
 
     Attributes:
-        n: readings in a subgroup.
         d2: mean of the range.
         d3: standard deviation of the range.
         c4: mean of the sample standard deviation.
     """
 
-    n: int
     d2: float
     d3: float
     c4: float
-
-    @property
-    def a2(self) -> float:
-        """Limits of a chart of means over the mean range: 3 / (d2 · sqrt(n))."""
-        return 3.0 / (self.d2 * math.sqrt(self.n))
-
-    @property
-    def a3(self) -> float:
-        """Limits of a chart of means over the mean standard deviation: 3 / (c4 · sqrt(n))."""
-        return 3.0 / (self.c4 * math.sqrt(self.n))
-
-    @property
-    def b3(self) -> float:
-        """Lower limit of a standard deviation over its mean, not below zero."""
-        return max(0.0, 1.0 - self._three_of_s)
-
-    @property
-    def b4(self) -> float:
-        """Upper limit of a standard deviation over its mean."""
-        return 1.0 + self._three_of_s
-
-    @property
-    def d3_lower(self) -> float:
-        """D3, the lower limit of a range over its mean, not below zero."""
-        return max(0.0, 1.0 - 3.0 * self.d3 / self.d2)
-
-    @property
-    def d4_upper(self) -> float:
-        """D4, the upper limit of a range over its mean."""
-        return 1.0 + 3.0 * self.d3 / self.d2
-
-    @property
-    def e2(self) -> float:
-        """Limits of a chart of individuals over the mean range of n neighbours: 3 / d2."""
-        return 3.0 / self.d2
-
-    @property
-    def _three_of_s(self) -> float:
-        return 3.0 * math.sqrt(1.0 - self.c4**2) / self.c4
 
 
 @lru_cache(maxsize=LARGEST)
@@ -102,7 +61,7 @@ def factors(n: int) -> Factors:
     d2 = float(weights @ exceeds)
     square = float(weights @ (2.0 * width * exceeds))
     c4 = math.sqrt(2.0 / (n - 1)) * math.exp(math.lgamma(n / 2.0) - math.lgamma((n - 1) / 2.0))
-    return Factors(n, d2, math.sqrt(square - d2 * d2), c4)
+    return Factors(d2, math.sqrt(square - d2 * d2), c4)
 
 
 def d2_of_groups(n: int, groups: int) -> float:

@@ -93,11 +93,6 @@ class Layout:
     operators: tuple[str, ...]
     values: np.ndarray
 
-    @property
-    def trials(self) -> int:
-        """Measurements of each part by each operator."""
-        return int(self.values.shape[2])
-
 
 def layout_of(trials: Sequence[Trial]) -> Layout:
     """The measurements in order, if none is missing.

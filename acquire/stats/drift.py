@@ -13,15 +13,18 @@ from dataclasses import dataclass
 import numpy as np
 
 from acquire.errors import InputImpossible
-from acquire.physics.checks import all_finite, probability
-from acquire.physics.laws import fisher_tail, normal_quantile, student_quantile
+from acquire.physics.checks import all_finite
+from acquire.physics.laws import fisher_tail, student_quantile
 from acquire.physics.sample import Sample, sample
-from acquire.physics.trend import Trend, slopes_of, trend
+from acquire.physics.trend import Trend, trend
 from acquire.quantity import chance
 
 MOST_POINTS = 400
 """Points that a trend is reckoned from; longer rows are averaged in blocks of neighbours, since the number of
 pairs grows with the square."""
+
+BY_CHANCE = 0.01
+"""Probability below which a difference of groups is told."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,19 +110,13 @@ def by_group(values: Sequence[float], names: Sequence[str]) -> ByGroup:
     )
 
 
-def sentence_of(by: ByGroup, what: str, by_chance: float = 0.01) -> str:
-    """What the groups say, in one sentence.
-
-    Args:
-        by: of `by_group`.
-        what: "spool", "meter", ... as it reads after "by".
-        by_chance: probability below which a difference is told.
-    """
+def sentence_of(by: ByGroup, what: str) -> str:
+    """What the groups say, in one sentence; `what` as it reads after "by": "spool", "meter", ..."""
     if len(by.groups) < 2:
         return f"Only one {what}: nothing to compare."
     if by.p is None:
         return f"Too few values for each {what} to tell differences from chance."
-    if by.p >= by_chance:
+    if by.p >= BY_CHANCE:
         return f"By {what} there is no difference that chance would not make ({chance(by.p)})."
     high = max(by.groups, key=lambda g: g.of.mean)
     low = min(by.groups, key=lambda g: g.of.mean)
@@ -129,56 +126,27 @@ def sentence_of(by: ByGroup, what: str, by_chance: float = 0.01) -> str:
     )
 
 
-@dataclass(frozen=True, slots=True)
-class Drift:
-    """The trend of a row of values.
-
-    Attributes:
-        of: slope per value (or per x), rank correlation and probability.
-        low, high: interval of the slope.
-        blocks: neighbours that were averaged into one point; 1 for none.
-    """
-
-    of: Trend
-    low: float
-    high: float
-    blocks: int
-
-
-def drift(values: Sequence[float], x: Sequence[float] | None = None, confidence: float = 0.95) -> Drift:
-    """Median slope with its interval.
-
-    Interval: the slopes ranked (N - C)/2 and (N + C)/2 + 1 of all N pairs, ranks rounded, with
-    C = z · sqrt(n (n - 1)(2n + 5)/18); infinite where there are too few. Source: Sen, J. Am. Stat. Assoc. 63
-    (1968) 1379; Hollander, Wolfe and Chicken, 9.3.
+def drift(values: Sequence[float], x: Sequence[float] | None = None) -> Trend:
+    """Median slope, rank correlation and probability of a row, a long one averaged in blocks of neighbours.
 
     Args:
         values: three or more, in order of time.
         x: where each belongs, rising; None counts 0, 1, 2, ...
-        confidence: of the interval, 0 to 1.
 
     Raises:
         InputImpossible: fewer than three values, unequal numbers, two at one x, or no finite number.
     """
-    probability(confidence, "the confidence")
     values = [float(value) for value in values]
     places = [float(place) for place in (range(len(values)) if x is None else x)]
     if len(places) != len(values):
         raise InputImpossible("A trend needs a place for each value.", "Give as many of one as of the other.")
     blocks = max(1, math.ceil(len(values) / MOST_POINTS))
-    if blocks > 1:
-        places, values = _averaged(places, blocks), _averaged(values, blocks)
-    of = trend(places, values)
-    slopes = slopes_of(places, values)
-    n, pairs = len(values), len(slopes)
-    c = normal_quantile(0.5 * (1.0 + confidence)) * math.sqrt(n * (n - 1) * (2 * n + 5) / 18.0)
-    low, high = round((pairs - c) / 2.0) - 1, round((pairs + c) / 2.0)
-    ranked = np.partition(slopes, [max(low, 0), min(high, pairs - 1)])
-    ends = float(ranked[low]) if low >= 0 else -math.inf, float(ranked[high]) if high < pairs else math.inf
-    return Drift(of, *ends, blocks)
+    return trend(_averaged(places, blocks), _averaged(values, blocks))
 
 
-def _averaged(values: Sequence[float], blocks: int) -> list[float]:
+def _averaged(values: list[float], blocks: int) -> list[float]:
+    if blocks == 1:
+        return values
     edges = np.linspace(0, len(values), math.ceil(len(values) / blocks) + 1).astype(int)
     sums: list[float] = (np.add.reduceat(np.asarray(values), edges[:-1]) / np.diff(edges)).tolist()
     return sums

@@ -10,7 +10,7 @@ from enum import StrEnum
 
 from acquire.quantity import show
 from acquire.stats.crossed import Source
-from acquire.stats.gauge import GaugeStudy
+from acquire.stats.gauge import SIGMAS, GaugeStudy
 
 ENOUGH_DISTINCT = 5
 """Kinds of parts that should be told apart (AIAG, Measurement Systems Analysis, 4th ed.)."""
@@ -94,9 +94,9 @@ def _how_much(study: GaugeStudy) -> str:
         sure = f" (95 %: {100.0 * low:.1f} to {100.0 * high:.1f} %)" if known else ""
         return f"The gauge takes {100.0 * share:.1f} % of {whole}{sure}."
     sigma, *ends = (
-        show(study.sigmas * s, "Ω", digits=2) for s in (study.gauge.sigma, study.gauge_low, study.gauge_high)
+        show(SIGMAS * s, "Ω", digits=2) for s in (study.gauge.sigma, study.gauge_low, study.gauge_high)
     )
-    tolerance = show(study.sigmas * study.gauge.sigma / share, "Ω", digits=3)
+    tolerance = show(SIGMAS * study.gauge.sigma / share, "Ω", digits=3)
     return f"The gauge takes {sigma} (95 %: {' to '.join(ends)}) of a tolerance of {tolerance}."
 
 

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from acquire.errors import InputImpossible
-from acquire.physics.checks import above_zero, probability
+from acquire.physics.checks import probability
 from acquire.stats.capability import Limits
 from acquire.stats.constants import LARGEST, d2_of_groups, factors
 from acquire.stats.crossed import (
@@ -32,6 +32,9 @@ from acquire.stats.crossed import (
 DISTINCT = 1.41
 """Parts that can be told apart: 1.41 · part / gauge standard deviations (AIAG, Measurement Systems Analysis,
 4th ed.; the square root of two, as printed)."""
+
+SIGMAS = 6.0
+"""Standard deviations that the tolerance is compared with; older books take 5.15."""
 
 POOL_ABOVE = 0.25
 """Probability above which the interaction is put into the repeatability (AIAG, as above; some use 0.05)."""
@@ -54,15 +57,13 @@ class Component:
     """One part of the spread.
 
     Attributes:
-        source: what it is.
         variance, sigma: of it, in the unit of the values squared and plain.
         contribution: share of the total variance, 0 to 1.
         study: share of the total standard deviation, 0 to 1.
-        tolerance: `sigmas` times sigma over the tolerance; None without one. One-sided: half of them over the
+        tolerance: `SIGMAS` times sigma over the tolerance; None without one. One-sided: half of them over the
             distance from the mean to the limit.
     """
 
-    source: Source
     variance: float
     sigma: float
     contribution: float
@@ -77,7 +78,6 @@ class GaugeStudy:
     Attributes:
         method: how.
         parts, operators: names, in the order they came.
-        trials: of each part by each operator.
         mean: of all values.
         table: of variance, before pooling; empty for averages and ranges.
         pooled: table after the interaction went into the repeatability; empty where it did not.
@@ -85,15 +85,12 @@ class GaugeStudy:
         distinct: ndc, kinds of parts that can be told apart, by this method; None where the gauge shows no
             spread at all.
         gauge_low, gauge_high: 95 % interval of the gauge's sigma; equal to it for averages and ranges.
-        limits: of the sheet, None without.
-        sigmas: how many standard deviations wide the tolerance is compared with.
         remarks: what a reader must know, a sentence each.
     """
 
     method: Method
     parts: tuple[str, ...]
     operators: tuple[str, ...]
-    trials: int
     mean: float
     table: tuple[Row, ...]
     pooled: tuple[Row, ...]
@@ -101,8 +98,6 @@ class GaugeStudy:
     distinct: int | None
     gauge_low: float
     gauge_high: float
-    limits: Limits | None
-    sigmas: float
     remarks: tuple[str, ...]
 
     @property
@@ -115,9 +110,7 @@ def gauge_study(
     trials: Sequence[Trial],
     limits: Limits | None = None,
     *,
-    interaction: bool = True,
     pool_above: float = POOL_ABOVE,
-    sigmas: float = 6.0,
 ) -> GaugeStudy:
     """A crossed study by analysis of variance.
 
@@ -129,9 +122,7 @@ def gauge_study(
         trials: every operator measures every part equally often, twice or more; two or more parts. With one
             operator the study says nothing of reproducibility.
         limits: of the sheet, for shares of the tolerance.
-        interaction: whether operators may differ by part.
         pool_above: an interaction with a probability above this goes into the repeatability; 1 never pools.
-        sigmas: width of a spread in standard deviations, 6 or, in older books, 5.15.
 
     Raises:
         StudyIncomplete: a part that an operator measured less often than others.
@@ -143,7 +134,7 @@ def gauge_study(
     table = table_of(layout)
     crossed = next((row for row in table if row.source is Source.INTERACTION), None)
     chance = crossed is not None and crossed.p is not None and crossed.p > pool_above
-    pooled = pooled_table(table) if crossed is not None and (chance or not interaction) else ()
+    pooled = pooled_table(table) if crossed is not None and chance else ()
     variances, below = variances_of(pooled or table, layout)
     remarks = [_zeroed(source) for source in below]
     method = Method.CROSSED
@@ -151,25 +142,17 @@ def gauge_study(
         method = Method.ONE_OPERATOR
     elif pooled:
         method = Method.WITHOUT_INTERACTION
-        if interaction:
-            remarks.append(
-                f"Operators do not differ by part beyond chance (p = {crossed.p:.2g}, above {pool_above:g}): "
-                f"their interaction was put into the repeatability."
-            )
+        remarks.append(
+            f"Operators do not differ by part beyond chance (p = {crossed.p:.2g}, above {pool_above:g}): "
+            "their interaction was put into the repeatability."
+        )
     low, high = gauge_interval(pooled or table, layout)
     return _study(
-        layout,
-        variances,
-        limits,
-        sigmas,
-        method=method,
-        tables=(table, pooled),
-        gauge=(low, high),
-        remarks=remarks,
+        layout, variances, limits, remarks, method=method, gauge=(low, high), tables=(table, pooled)
     )
 
 
-def ranges_study(trials: Sequence[Trial], limits: Limits | None = None, *, sigmas: float = 6.0) -> GaugeStudy:
+def ranges_study(trials: Sequence[Trial], limits: Limits | None = None) -> GaugeStudy:
     """A crossed study by averages and ranges: quick to check by hand, blind to interaction.
 
     Repeatability is the mean range over d2; operators the range of their means over d2*, less what
@@ -179,7 +162,6 @@ def ranges_study(trials: Sequence[Trial], limits: Limits | None = None, *, sigma
     Args:
         trials: as `gauge_study`; at most 25 parts, operators and trials.
         limits: as `gauge_study`.
-        sigmas: as `gauge_study`.
 
     Raises:
         StudyIncomplete: as `gauge_study`.
@@ -206,30 +188,19 @@ def ranges_study(trials: Sequence[Trial], limits: Limits | None = None, *, sigma
         variances[Source.OPERATOR] = max(0.0, left)
         remarks += [_zeroed(Source.OPERATOR)] if left < 0.0 else []
     gauge = repeat + variances.get(Source.OPERATOR, 0.0)
-    return _study(
-        layout,
-        variances,
-        limits,
-        sigmas,
-        method=Method.RANGES,
-        tables=((), ()),
-        gauge=(gauge, gauge),
-        remarks=remarks,
-    )
+    return _study(layout, variances, limits, remarks, method=Method.RANGES, gauge=(gauge, gauge))
 
 
 def _study(
     layout: Layout,
     variances: Mapping[Source, float],
     limits: Limits | None,
-    sigmas: float,
+    remarks: Sequence[str],
     *,
     method: Method,
-    tables: tuple[tuple[Row, ...], tuple[Row, ...]],
     gauge: tuple[float, float],
-    remarks: Sequence[str],
+    tables: tuple[tuple[Row, ...], tuple[Row, ...]] = ((), ()),
 ) -> GaugeStudy:
-    above_zero(sigmas, "the width of a spread in standard deviations")
     mean = float(layout.values.mean())
     found = dict(variances)
     found.setdefault(Source.PART, 0.0)
@@ -238,7 +209,7 @@ def _study(
         found[Source.REPRODUCIBILITY] = math.fsum(reproduce)
     found[Source.GAUGE] = found[Source.REPEATABILITY] + found.get(Source.REPRODUCIBILITY, 0.0)
     found[Source.TOTAL] = found[Source.GAUGE] + found[Source.PART]
-    per_sigma = _per_sigma(limits, mean, sigmas)
+    per_sigma = _per_sigma(limits, mean)
     gauge_sigma, part_sigma = math.sqrt(found[Source.GAUGE]), math.sqrt(found[Source.PART])
     more = list(remarks)
     if len(layout.operators) == 1:
@@ -251,28 +222,24 @@ def _study(
         method=method,
         parts=layout.parts,
         operators=layout.operators,
-        trials=layout.trials,
         mean=mean,
         table=tables[0],
         pooled=tables[1],
         components={
-            source: _component(source, found[source], found[Source.TOTAL], per_sigma)
+            source: _component(found[source], found[Source.TOTAL], per_sigma)
             for source in Source
             if source in found
         },
         distinct=math.floor(DISTINCT * part_sigma / gauge_sigma) if gauge_sigma > 0.0 else None,
         gauge_low=min(gauge_sigma, math.sqrt(gauge[0])),
         gauge_high=max(gauge_sigma, math.sqrt(gauge[1])),
-        limits=limits,
-        sigmas=sigmas,
         remarks=tuple(more),
     )
 
 
-def _component(source: Source, variance: float, total: float, per_sigma: float | None) -> Component:
+def _component(variance: float, total: float, per_sigma: float | None) -> Component:
     sigma = math.sqrt(variance)
     return Component(
-        source=source,
         variance=variance,
         sigma=sigma,
         contribution=variance / total if total > 0.0 else 0.0,
@@ -281,14 +248,14 @@ def _component(source: Source, variance: float, total: float, per_sigma: float |
     )
 
 
-def _per_sigma(limits: Limits | None, mean: float, sigmas: float) -> float | None:
+def _per_sigma(limits: Limits | None, mean: float) -> float | None:
     """Share of the tolerance that one unit of standard deviation takes; None without a tolerance."""
     if limits is None:
         return None
     if limits.width is not None:
-        return sigmas / limits.width
+        return SIGMAS / limits.width
     far = mean - limits.lower if limits.lower is not None else (limits.upper or 0.0) - mean
-    return 0.5 * sigmas / far if far > 0.0 else None
+    return 0.5 * SIGMAS / far if far > 0.0 else None
 
 
 def _of_range(means: Sequence[float]) -> float:

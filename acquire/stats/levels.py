@@ -6,13 +6,12 @@ A chart says that something moved; this says where, by how much, and how surely.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from acquire.errors import InputImpossible
-from acquire.physics.checks import probability
+from acquire.physics.checks import all_finite
 from acquire.physics.laws import student_cdf, student_quantile
 
 SHORTEST = 4
@@ -45,6 +44,11 @@ class LevelChange:
     high: float
     p: float
 
+    @property
+    def way(self) -> str:
+        """Where to, in a word."""
+        return "higher" if self.shift > 0.0 else "lower"
+
 
 @dataclass(frozen=True, slots=True)
 class Cause:
@@ -62,9 +66,7 @@ class Cause:
     at: int
 
 
-def level_changes(
-    values: Sequence[float], by_chance: float = BY_CHANCE, shortest: int = SHORTEST
-) -> tuple[LevelChange, ...]:
+def level_changes(values: Sequence[float]) -> tuple[LevelChange, ...]:
     """All lasting changes of level, in order.
 
     The split with the largest two-sample t, its probability times the number of places where it could have
@@ -73,24 +75,18 @@ def level_changes(
 
     Args:
         values: in order of time.
-        by_chance: a change less likely than this by chance is told, 0 to 1.
-        shortest: values that a level must hold, >= 2.
 
     Raises:
-        InputImpossible: a value that is no finite number, or an argument out of range.
+        InputImpossible: a value that is no finite number.
     """
-    probability(by_chance, "the probability by chance")
-    if shortest < 2:
-        raise InputImpossible("A level needs two values or more.", "Give a larger shortest level.")
+    all_finite(values, "a value of the batch")
     array = np.asarray(values, dtype=float)
-    if not np.isfinite(array).all():
-        raise InputImpossible("One of the values is no finite number.", "Leave out what was not measured.")
     places: dict[int, float] = {}
     open_spans = [(0, len(array))]
     while open_spans:
         start, end = open_spans.pop()
-        split = _best_split(array[start:end], shortest)
-        if split is not None and split[1] < by_chance:
+        split = _best_split(array[start:end])
+        if split is not None and split[1] < BY_CHANCE:
             places[start + split[0]] = split[1]
             open_spans += [(start, start + split[0]), (start + split[0], end)]
     edges = [0, *sorted(places), len(array)]
@@ -100,17 +96,16 @@ def level_changes(
     )
 
 
-def causes_of(change: LevelChange, names: dict[str, Sequence[str]], near: int = NEAR) -> tuple[Cause, ...]:
+def causes_of(change: LevelChange, names: dict[str, Sequence[str]]) -> tuple[Cause, ...]:
     """What changed its name where the level changed.
 
     Args:
         change: a change of level.
         names: what -> its name for each value, e.g. `spool` -> A A A B B; empty names are unknown.
-        near: units that the two places may lie apart.
     """
     found = []
     for what, of_each in names.items():
-        for at in range(max(1, change.at - near), min(len(of_each), change.at + near + 1)):
+        for at in range(max(1, change.at - NEAR), min(len(of_each), change.at + NEAR + 1)):
             before, after = of_each[at - 1], of_each[at]
             if before and after and before != after:
                 found.append(Cause(what, before, after, at))
@@ -118,34 +113,27 @@ def causes_of(change: LevelChange, names: dict[str, Sequence[str]], near: int = 
     return tuple(found)
 
 
-def sentence_of(
-    change: LevelChange, causes: Sequence[Cause] = (), names: Sequence[str] | None = None, size: str = ""
-) -> str:
+def sentence_of(first: str, shifts: str, causes: Iterable[Cause], alone: str = ".") -> str:
     """A change of level and what changed with it, in one plain sentence.
 
     Args:
-        change: what `level_changes` found.
+        first: name of the first value of the new level.
+        shifts: what has moved, and how: "the level is 3.6 % lower".
         causes: what `causes_of` found.
-        names: of the values, e.g. serials; None counts them from 1.
-        size: of the shift in words; empty: as a share of the level before, which must not be near zero.
+        alone: how it ends where they are none.
     """
-    first = names[change.at] if names else f"No. {change.at + 1}"
-    share = size or (
-        f"{100.0 * abs(change.shift / change.before):.2f} %" if change.before else f"{abs(change.shift):.4g}"
-    )
-    which = "higher" if change.shift > 0.0 else "lower"
     told = " and ".join(f"the {c.what} changes from {c.before} to {c.after}" for c in causes)
-    return f"From {first} on the level is {share} {which}" + (f": there {told}." if told else ".")
+    return f"From {first} on {shifts}{f': there {told}.' if told else alone}"
 
 
-def _best_split(values: np.ndarray, shortest: int) -> tuple[int, float] | None:
+def _best_split(values: np.ndarray) -> tuple[int, float] | None:
     """Size of the first part at the clearest split, and its probability by chance; None where none fits."""
     count = len(values)
-    if count < 2 * shortest:
+    if count < 2 * SHORTEST:
         return None
     off = values - values.mean()
     sums, squares = np.cumsum(off), float(off @ off)
-    first = np.arange(shortest, count - shortest + 1)
+    first = np.arange(SHORTEST, count - SHORTEST + 1)
     between = sums[first - 1] ** 2 * (1.0 / first + 1.0 / (count - first))
     best = int(np.argmax(between))
     freedom = count - 2

@@ -12,11 +12,12 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
-from acquire.conditions import Conditions, fresh
+from acquire.conditions import Conditions
 from acquire.physics.check_standard import Check, Resistor, check_bench
 from acquire.physics.copper import conductor_named
 from acquire.physics.correct import TOUCH_TERMS, budget_of, correct
 from acquire.physics.substitution import Comparing, Substitute
+from acquire.plausible import Gate, Law, Seen, fresh
 from acquire.records import (
     Ask,
     CheckStandard,
@@ -39,9 +40,9 @@ from acquire.steps.setup_choice import HEADROOM, MeterStatements, Wanted
 from drivers.accuracy import RangeAccuracy
 from drivers.reading import Quantity
 
-NOT_IT = 0.1
+NOT_IT, SAME_AGAIN = 0.1, 0.01
 """A value further than this fraction from the certificate is first taken for something else between the
-probes; the same value once more is believed. Workshop choice."""
+probes; the same value, to the second fraction, with another touch is believed. Workshop choice."""
 
 OF_RANGE = 0.9
 """What every range shows of its own full scale, whether it counts to 1999 or to 2200; workshop choice."""
@@ -69,7 +70,7 @@ class CheckDuty:
         blocked: the latest check was out of control and stops the bench.
         comparing: how values are compared with it; None for one that only watches the bench.
         asked: the bench asks for the resistor now.
-        refused_ohm: a value that was taken for something else.
+        gate: before its values.
     """
 
     resistor: Resistor
@@ -83,7 +84,7 @@ class CheckDuty:
     last_utc_s: float | None = None
     blocked: bool = False
     asked: bool = False
-    refused_ohm: float | None = None
+    gate: Gate = field(default_factory=Gate)
 
     def recall(self, records: Iterable[CheckStandard]) -> None:
         """Take up the chart where the journal left it.
@@ -115,7 +116,8 @@ class CheckDuty:
                 self.blocked = self.asked = False
             case Code.CHECK_OTHER:
                 ohm = notice.facts.get("ohm")
-                self.refused_ohm = float(ohm) if isinstance(ohm, int | float) else None
+                seen = [Seen(ohm, notice.utc_s)] if isinstance(ohm, int | float) else []
+                self.gate.aside = seen
 
     def go_on(self, before: CheckDuty) -> None:
         """Take up the chart and the state of the same resistor under another bench file."""
@@ -182,7 +184,7 @@ class CheckDuty:
         if corrected is None:
             facts: dict[str, Fact] = {"model": place.meter_model, "resistor": self.resistor.name}
             return [Notice(Severity.STOP, Code.METER_UNSTATED, settled.utc_s, facts=facts)]
-        if not self._is_it(corrected.reference_ohm):
+        if not self._is_it(corrected.reference_ohm, settled):
             other: dict[str, Fact] = {
                 "ohm": corrected.reference_ohm,
                 "resistor": self.resistor.name,
@@ -229,7 +231,7 @@ class CheckDuty:
         self.last_utc_s = record.utc_s
         self.blocked = self.stops and not record.in_control
         self.asked = self.blocked
-        self.refused_ohm = None
+        self.gate.aside.clear()
 
     def _note(self, record: CheckStandard) -> None:
         self._ruled(record)
@@ -237,13 +239,12 @@ class CheckDuty:
             self.history_ohm.append(record.reading_ohm)
             del self.history_ohm[: -self.keep]
 
-    def _is_it(self, ohm: float) -> bool:
+    def _is_it(self, ohm: float, settled: Settled) -> bool:
         """Whether a value may be the resistor's: near it, or the same strange one for the second time."""
         certificate = self.resistor.certificate_ohm
-        if abs(ohm / certificate - 1.0) <= NOT_IT:
-            return True
-        before, self.refused_ohm = self.refused_ohm, ohm
-        return before is not None and abs(ohm - before) <= 0.01 * abs(before)
+        law = Law(0.0, math.inf, near=NOT_IT * certificate, alike=SAME_AGAIN * abs(ohm))
+        self.gate.known = Seen(certificate, settled.utc_s)
+        return self.gate.look(law, Seen(ohm, settled.utc_s, settled.contact_s)) is None
 
     def _corrected(
         self, settled: Settled, conditions: Conditions, meter: MeterStatements

@@ -19,10 +19,11 @@ from drivers.reading import Quantity
 HEADROOM = 1.2
 """A range must hold this much more than the largest healthy value, so that a bad joint still reads."""
 
-CLOSE_ENOUGH = 0.05
+CLOSE_ENOUGH, METER_SHARE = 0.05, 0.3
 """Share of the tolerance that a value need not be known better than: settling need not resolve it, and
 a meter that errs by more on the range that holds every pair of the unit is set to a finer one, where its
-noise costs no waiting. Workshop choice, well below what is left for the leads."""
+noise costs no waiting. And share of the meter's own limits of error: U grows by less than a twentieth where
+a value rests within that. Workshop choices, well below what is left for the leads."""
 
 
 class RangeLike(Protocol):
@@ -143,16 +144,30 @@ def expected_ohm(
     return widest if affordable else HEADROOM * own
 
 
-def close_enough_ohm(table: PairTable, step: Step, purpose: Purpose) -> float:
+def close_enough_ohm(
+    table: PairTable, step: Step, purpose: Purpose, meter: MeterStatements, wanted: tuple[Quantity, float]
+) -> float:
     """Half-width of the band within which a settled value serves a step, whatever the display resolves.
 
-    A value on a pair that must be open need be known no better than the contact of two probes.
+    Args:
+        table: pairs of the unit.
+        step: to be measured.
+        purpose: decides which limits apply.
+        meter: what its file states; to wait until a value rests within far less than its limits of error is
+            of no use, and in vain where they allow for its noise.
+        wanted: function, and the largest value that its range must hold.
+
+    Returns:
+        Of a pair that must be open what the contact of two probes may have: it need be known no better.
     """
     if step.kind is StepKind.OPEN:
         return CONTACT_OHM
     own = table.nominal_ohm(step.pair)
-    half = _half(table.limits_for(step, purpose), own) if math.isfinite(own) else 0.0
-    return CLOSE_ENOUGH * half if math.isfinite(half) else 0.0
+    if math.isinf(own):
+        return 0.0
+    half, stated = _half(table.limits_for(step, purpose), own), meter.holding(*wanted)
+    limits = METER_SHARE * half_width_si(stated, own) if stated is not None else 0.0
+    return max(CLOSE_ENOUGH * half if math.isfinite(half) else 0.0, limits)
 
 
 def open_above_ohm(table: PairTable, step: Step, purpose: Purpose) -> float:

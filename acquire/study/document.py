@@ -11,22 +11,24 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from acquire.quantity import chance, counted, show
+from acquire.records import Outcome
 from acquire.reports import document as doc
-from acquire.reports.document import Mark, Tone, shown
+from acquire.reports.document import Tone, shown
 from acquire.reports.figures import moment
 from acquire.reports.pictures import as_svg, figure, plain_style
 from acquire.stats.crossed import Row, Source
 from acquire.stats.fitness import Fitness
+from acquire.stats.gauge import SIGMAS
 from acquire.study.report import Point, StudyReport, component_order
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 MARKS = {
-    Fitness.GOOD: Mark.PASS,
-    Fitness.CONDITIONAL: Mark.NEAR_PASS,
-    Fitness.UNFIT: Mark.FAIL,
-    Fitness.UNTOLD: Mark.ASKING,
+    Fitness.GOOD: Outcome.PASS,
+    Fitness.CONDITIONAL: Outcome.CONDITIONAL_PASS,
+    Fitness.UNFIT: Outcome.FAIL,
+    Fitness.UNTOLD: Outcome.CANNOT_JUDGE,
 }
 
 NAMES = {
@@ -98,7 +100,7 @@ def _components(report: StudyReport) -> doc.Table:
             (name, show(part.sigma, "Ω", digits=4), share(part.contribution), share(part.study), tolerance)
         )
     heads = "source 26 | sigma 14> | of the variance 14> | of the spread 14>"
-    return doc.table(f"{heads} | {report.study.sigmas:g} sigma of the tolerance 18>", rows)
+    return doc.table(f"{heads} | {SIGMAS:g} sigma of the tolerance 18>", rows)
 
 
 def _table(rows: tuple[Row, ...]) -> doc.Table:

@@ -167,13 +167,13 @@ def _of_drift(points: Sequence[Point]) -> list[str]:
     means = {part: math.fsum(row) / len(row) for part, row in rows.items()}
     hours = [(point.utc_s - points[0].utc_s) / 3600.0 for point in points]
     found = drift([point.ohm - means[point.part] for point in points], hours)
-    if found.of.p >= DRIFT_BY_CHANCE or found.of.slope == 0.0:
+    if found.p >= DRIFT_BY_CHANCE or found.slope == 0.0:
         return []
-    over = found.of.slope * hours[-1]
+    over = found.slope * hours[-1]
     return [
         (
             f"Over the study all values {'rose' if over > 0 else 'fell'} by about {abs(over):.2g} Ω, whoever "
-            f"measured ({chance(found.of.p)}): look at the temperature of parts, leads and meter."
+            f"measured ({chance(found.p)}): look at the temperature of parts, leads and meter."
         )
     ]
 

@@ -17,9 +17,8 @@ from rich.text import Text
 
 from acquire.bench.assembly import first_conditions, read_files
 from acquire.bench.doubts import DisplayDoubts
-from acquire.bench.intake import Feed, ohmmeter, scanner, thermometer
+from acquire.bench.intake import Feed, ScannerFeed, ohmmeter, scanner, thermometers
 from acquire.bench.keyboard import Keyboard, to_command
-from acquire.bench.scanning import ScannerFeed
 from acquire.bench.self_check import mark_of, stand_before
 from acquire.clock import Clock, RealClock
 from acquire.errors import InputImpossible, SteadyohmError
@@ -259,8 +258,8 @@ class StudyBench:
         if settings.self_check is not None:
             mark = mark_of(settings, self.work.place.software)
             self.display = stand_before(meter, settings, mark, self.screen.show, self._heard).display
-        if (air := thermometer(self.bench, self.clock)) is not None:
-            feeds.append(Feed("thermometer", air, self.clock, self._take_temperature, self._tell))
+        for name, air in thermometers(self.bench, self.clock).items():
+            feeds.append(Feed(name, air, self.clock, self._take_temperature, self._tell))
         return feeds
 
 

@@ -123,7 +123,7 @@ class StudyWork:
     def __post_init__(self) -> None:
         """Set the settle stage up; nothing is asked for yet."""
         self.table = PairTable(self.place.sheet)
-        self.duties = Duties(self.place, self.meter, self.conditions)
+        self.duties = Duties(self.place, self.meter, self.conditions, one_hand=False)
         self.settling = SettleFilter(self.settle)
         self._still = Standstill(self.settling.pace)
 

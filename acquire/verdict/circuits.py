@@ -88,11 +88,22 @@ class Circuit:
         by_name = {element.name: element for element in changed}
         return replace(self, elements=tuple(by_name.get(e.name, e) for e in self.elements))
 
-    def sized(self, size: float, weight: float, direction: Direction) -> Circuit:
-        """The same circuit with the size of its (next) fault and the direction in which that varies."""
+    def sized(
+        self, size: float, weight: float, direction: Direction, elements: tuple[Element, ...] | None = None
+    ) -> Circuit:
+        """The same circuit with the size of its (next) fault and the direction in which that varies.
+
+        Made some ten thousand times for a dictionary, hence at one go and without `replace`.
+        """
         at = len(self.sizes)
-        directions = (*self.directions[:at], direction, *self.directions[at:])
-        return replace(self, sizes=(*self.sizes, size), weight=self.weight * weight, directions=directions)
+        return Circuit(
+            self.elements if elements is None else elements,
+            (*self.sizes, size),
+            (*self.directions[:at], direction, *self.directions[at:]),
+            self.zero_ohm,
+            self.places,
+            self.weight * weight,
+        )
 
 
 Sizes = tuple[tuple[float, float, float], ...]
@@ -187,20 +198,21 @@ def in_contact(circuit: Circuit, pin: str, sizes: Sizes) -> Iterator[Circuit]:
     """Some ohms between a pin's contact and all that hangs on it; an infinite size is a lost contact."""
     inner = f"{pin} behind"
     moved = tuple(
-        replace(e, a=inner if e.a == pin else e.a, b=inner if e.b == pin else e.b) for e in circuit.elements
+        replace(e, a=inner if e.a == pin else e.a, b=inner if e.b == pin else e.b) if pin in (e.a, e.b) else e
+        for e in circuit.elements
     )
     name = f"joint {pin}"
     for size, sd, weight in sizes:
-        joined = replace(circuit, elements=(*moved, Element(name, pin, inner, size)))
-        yield joined.sized(size, weight, Direction(sd, {name: 1.0}))
+        joined = (*moved, Element(name, pin, inner, size))
+        yield circuit.sized(size, weight, Direction(sd, {name: 1.0}), joined)
 
 
 def warmer(circuit: Circuit, sizes: Sizes, sign: float = 1.0) -> Iterator[Circuit]:
     """The whole unit warmer (sign 1) or colder than the thermometer says, by kelvin."""
     per_kelvin = {e.name: sign * e.ohm * e.per_kelvin for e in circuit.elements}
     for size, sd, weight in sizes:
-        elements = (replace(e, ohm=e.ohm * (1.0 + sign * size * e.per_kelvin)) for e in circuit.elements)
-        yield replace(circuit, elements=tuple(elements)).sized(size, weight, Direction(sd, per_kelvin))
+        warm = (replace(e, ohm=e.ohm * (1.0 + sign * size * e.per_kelvin)) for e in circuit.elements)
+        yield circuit.sized(size, weight, Direction(sd, per_kelvin), tuple(warm))
 
 
 def off_zero(circuit: Circuit, sizes: Sizes, sign: float = 1.0) -> Iterator[Circuit]:
@@ -244,10 +256,10 @@ def bridged(circuit: Circuit, name: str, node: str, parts: Parts, sizes: Sizes) 
         sizes: resistance of the fault in ohms.
     """
     for tapped, tap in _tapped(circuit, name, parts):
-        fault = Element(f"{name} to {node}", tap, node, 1.0)
+        fault = f"{name} to {node}"
         for ohm, sd, weight in sizes:
-            joined = replace(tapped, elements=(*tapped.elements, replace(fault, ohm=ohm)))
-            yield joined.sized(ohm, weight, Direction(sd, {fault.name: 1.0}))
+            joined = (*tapped.elements, Element(fault, tap, node, ohm))
+            yield tapped.sized(ohm, weight, Direction(sd, {fault: 1.0}), joined)
 
 
 def crossed(circuit: Circuit, name: str, other: str, parts: Parts, sizes: Sizes) -> Iterator[Circuit]:

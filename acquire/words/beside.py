@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable, Mapping
 
 from acquire.choices import Outcome
-from acquire.quantity import show
+from acquire.quantity import percent, show
 from acquire.records import CheckStandard, Limits, Sign, TypedResult, TypedWhy
 from acquire.records.codes import RUN_LENGTH
 from acquire.words.verdicts import decided
@@ -65,7 +65,7 @@ def _limits(result: TypedResult) -> str:
     lower = result.lower_si
     off = ""
     if result.deviation is not None:
-        off = f"{100.0 * result.deviation:+.2g} % from {result.pattern}: "
+        off = f"{percent(result.deviation, '+')} from {result.pattern}: "
         lower = 0.0 if lower is None else lower  # values held against a pattern begin at zero
     return off + decided(
         result.outcome or Outcome.CANNOT_JUDGE,

@@ -224,6 +224,8 @@ NOTICES: dict[Code, Saying] = {
     "repeat it.",
     Code.CHECK_OUT_OF_CONTROL: _out_of_control,
     Code.CHECK_OVERRIDDEN: "The check standard was overridden: {reason}",
+    Code.CLOCK_BEHIND: "The machine's clock is {by_s:.0f} s behind the latest entry on record: set it. "
+    "What was taken since is asked for again, and what is measured now gets a wrong date.",
     Code.CLOCK_SET_BACK: "The machine's clock was set back by {by_s:.0f} s.",
     Code.CLOCK_SET_FORWARD: "The machine's clock went forward by {by_s:.0f} s at once: it was set, or the "
     "machine slept. What is too old by it is asked for again.",
@@ -259,6 +261,8 @@ NOTICES: dict[Code, Saying] = {
     Code.JOURNAL_UNUSABLE: "{cause} Verdicts wait; none is lost.",
     Code.JOURNAL_USABLE: "The journal can be written again, after {after_s:.0f} s.",
     Code.LEADS_ASKED: "The leads must be zeroed now.",
+    Code.LEADS_DOUBTED: "The leads read {ohm:.3f} Ω after {before_ohm:.3f} Ω: clean the tips and hold them "
+    "together once more. It counts when it is the same again.",
     Code.LEADS_IMPLAUSIBLE: "{ohm:.4g} Ω is too much for leads: hold the probe tips firmly together.",
     Code.LEADS_MOVED: "The leads have changed from {before_ohm:.3f} to {ohm:.3f} Ω: low resistances measured "
     "since the last zero are doubtful.",
@@ -338,6 +342,8 @@ NOTICES: dict[Code, Saying] = {
     Code.STUDY_HELP: STUDY_HELP,
     Code.STUDY_TOO_SOON: "That was too soon after the part before: put part {part} on the bench.",
     Code.STUDY_TURN: "It is {operator}'s turn: press Enter before the first part.",
+    Code.TEMPERATURE_APART: "{source} reads {celsius:g} °C and {beside} {other_celsius:g} °C: neither is "
+    "used until they agree ({doubted} so far). See which is wrong, and put both near the units.",
     Code.TEMPERATURE_IMPOSSIBLE: "{source} reads {celsius:g} °C, outside the {lower:g} to {upper:g} °C of "
     "this place: not used ({doubted} so far). Check the sensor and its line, or state coldest and warmest "
     "in [temperature].",

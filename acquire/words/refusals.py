@@ -117,6 +117,10 @@ REFUSALS: dict[Refusal, Saying] = {
     Refusal.STUDY_OTHER_PART: lambda facts: (
         f"{facts['part']} is not waiting for {facts['operator']} now. These are: {' '.join(facts['parts'])}."
     ),
+    Refusal.TEMPERATURE_IMPOSSIBLE: "{celsius:g} °C is outside the {lower:g} to {upper:g} °C of this place. "
+    "Look at the thermometer again, or state coldest and warmest in [temperature].",
+    Refusal.TEMPERATURE_JUMPED: "{celsius:g} °C is far from the {before:g} °C known until now. Look at the "
+    "thermometer again, and type it once more if it is so.",
     Refusal.TEMPERATURE_UNSURE: "A temperature needs its uncertainty.",
     Refusal.UNIT_HERE: "{serial} is on the bench already.",
     Refusal.WINDING_UNKNOWN: lambda facts: (

@@ -45,6 +45,14 @@ def ending_words(outcome: Outcome | None, ending: Ending = Ending.DONE, remark: 
 
 def result_words(result: UnitResult) -> str:
     """How a unit ended."""
+    found = result.temperature
+    if (
+        result.outcome is None
+        and result.ending is Ending.WARM
+        and found is not None
+        and found.high_kelvin < 0.0
+    ):
+        return "held: the unit is cold"
     return ending_words(result.outcome, result.ending, result.remark)
 
 

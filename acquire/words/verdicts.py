@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable, Sequence
 
 from acquire.choices import Outcome
-from acquire.quantity import show
+from acquire.quantity import percent, show
 from acquire.records import (
     BalanceFound,
     BalanceKind,
@@ -218,12 +218,12 @@ def closure(found: ClosureFound) -> str:
 
 def balance(rule: BalanceFound) -> str:
     """What a rule over windings that must be alike has found."""
-    known = f"U = {100.0 * rule.expanded_deviation:.2g} %, limit {100.0 * rule.limit:.6g} %."
+    known = f"U = {percent(rule.expanded_deviation)}, limit {100.0 * rule.limit:.6g} %."
     if rule.kind is BalanceKind.APART:
-        return f"{joined(rule.windings)} of {rule.name} differ by {100.0 * rule.deviation:.2g} %, {known}"
+        return f"{joined(rule.windings)} of {rule.name} differ by {percent(rule.deviation)}, {known}"
     worst = rule.ohm[rule.windings.index(rule.worst)]
     side = "above" if worst > sum(rule.ohm) / len(rule.ohm) else "below"
-    return f"{rule.worst} is {100.0 * rule.deviation:.2g} % {side} the mean of {rule.name}, {known}"
+    return f"{rule.worst} is {percent(rule.deviation)} {side} the mean of {rule.name}, {known}"
 
 
 def step_at_end(found: Finding) -> str:

@@ -31,7 +31,8 @@ from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 
 from acquire.clock import RealClock
-from acquire.line.collecting import Collector, Rules
+from acquire.line.collecting import Collector
+from acquire.line.collector_file import CollectorSettings
 from acquire.line.hearing import listening
 from acquire.line.incoming import read
 from acquire.line.store import COLUMNS, _entry_row
@@ -103,7 +104,7 @@ async def ours(port, address, sent, turn):
     """Rate from the first message to the last that is committed and acknowledged."""
     from acquire.line.collecting import identifier
 
-    rules = Rules(f"turn-{turn}", group="ours", messages=BATCH)
+    rules = CollectorSettings(name=f"turn-{turn}", group="ours", messages=BATCH)
     await wait_in_broker(port, sent, identifier(rules), "ours")
     collector = Collector(rules, Broker("127.0.0.1", port), address, RealClock())
     await collector.store.open()
@@ -146,7 +147,7 @@ def rates(postgres, port, count):
         asyncio.run(forget(port, f"bare{turn}"))
         copied.append(asyncio.run(bare_copy(postgres.address(), rows)))
         both.append(asyncio.run(ours(port, new_database(postgres), sent, turn)))
-        asyncio.run(forget(port, identifier(Rules(f"turn-{turn}", group="ours"))))
+        asyncio.run(forget(port, identifier(CollectorSettings(name=f"turn-{turn}", group="ours"))))
     print(f"{TURNS} turns of {count} verdicts, {len(sent[0][1])} bytes each")
     told("bare aiomqtt, QoS 1, received", [rate for rate, _ in received])
     told("bare psycopg COPY, no index", copied)
@@ -168,7 +169,7 @@ def by_benches(postgres, port, count):
             name = f"{benches}-{turn}"
             sent = list(messages(count, benches))
             found.append(asyncio.run(ours(port, new_database(postgres), sent, name)))
-            asyncio.run(forget(port, identifier(Rules(f"turn-{name}", group="ours"))))
+            asyncio.run(forget(port, identifier(CollectorSettings(name=f"turn-{name}", group="ours"))))
     for benches, found in costs.items():
         told(f"{benches} benches", [1e6 / rate for rate, _ in found], "us a verdict")
         told(f"{benches} benches, processor time", [cost for _, cost in found], "us a verdict")

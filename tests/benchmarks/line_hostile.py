@@ -25,7 +25,8 @@ import psycopg
 import structlog
 
 from acquire.clock import RealClock
-from acquire.line.collecting import Collector, Rules, identifier
+from acquire.line.collecting import Collector, identifier
+from acquire.line.collector_file import CollectorSettings
 from acquire.outlets.mqtt import Broker
 from tests.benchmarks.line import BROKER, forget, wait_in_broker
 from tests.benchmarks.line_rows import BATCH, birth_of, messages
@@ -81,7 +82,7 @@ def honest(sent):
 
 async def turn(port, address, sent, name, wanted):
     """Rate, processor time a message and how many were rejected; raises where one is missing or differs."""
-    rules = Rules(name, group="hostile", messages=BATCH)
+    rules = CollectorSettings(name=name, group="hostile", messages=BATCH)
     await wait_in_broker(port, sent, identifier(rules), "hostile")
     collector = Collector(rules, Broker("127.0.0.1", port), address, RealClock())
     await collector.store.open()
@@ -124,7 +125,7 @@ def campaign(count, turns):
             for kind, line in lines.items():
                 name = f"{kind}-{number}"
                 found[kind].append(asyncio.run(turn(broker.port, new_database(postgres), line, name, wanted)))
-                asyncio.run(forget(broker.port, identifier(Rules(name, group="hostile"))))
+                asyncio.run(forget(broker.port, identifier(CollectorSettings(name=name, group="hostile"))))
     return found
 
 

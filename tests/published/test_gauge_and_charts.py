@@ -10,9 +10,8 @@ import numpy as np
 import pytest
 
 from acquire.physics.check_standard import D2_OF_TWO, D4_OF_TWO
-from acquire.physics.sample import pooled, sample
-from acquire.stats.capability import Limits, Within, capability, normality
-from acquire.stats.charts import in_subgroups, individuals, means_and_deviations, means_and_ranges
+from acquire.stats.capability import Limits, capability, normality
+from acquire.stats.charts import Plotted, individuals, subgroups
 from acquire.stats.constants import d2_of_groups, factors
 from acquire.stats.crossed import Source, Trial
 from acquire.stats.drift import by_group, drift
@@ -129,27 +128,6 @@ def test_tables_of_variance_agree_with_statsmodels(file):
     assert [row.p for row in study.pooled[:2]] == pytest.approx(list(plain["PR(>F)"].iloc[:2]), rel=1e-9)
 
 
-def test_gauge_study_of_resistivity_probes():
-    """NIST/SEMATECH e-Handbook, 2.4.4 and 2.6.1, probe 2362: level 3 deviations of the runs of each wafer
-    0.0223 0.0027 0.0289 0.0133 0.0205 (1.5e-4), pooled 0.0197 with 5 degrees (1e-4); level 1 0.0729 and level
-    2 0.0362 (1e-4; from memory)."""
-    probe = [r for r in rows("nist_gauge_study_resistivity.csv") if r["probe"] == "2362"]
-    wafers = sorted({r["wafer"] for r in probe})
-    by_run = {
-        (w, run): [float(r["average_ohm_cm"]) for r in probe if r["wafer"] == w and r["run"] == run]
-        for w in wafers
-        for run in ("1", "2")
-    }
-    between_runs = [sample([sample(by_run[w, run]).mean for run in ("1", "2")]) for w in wafers]
-    deviations = [each.standard_deviation for each in between_runs]
-    assert deviations == pytest.approx([0.0223, 0.0027, 0.0289, 0.0133, 0.0205], abs=1.5e-4)
-    assert pooled([(s, 1.0) for s in deviations]) == (pytest.approx(0.0197, abs=1e-4), 5.0)
-    days = [(sample(v).standard_deviation, len(v) - 1.0) for v in by_run.values()]
-    assert pooled(days) == (pytest.approx(0.0362, abs=1e-4), 50.0)
-    repeats = [(float(r["stddev_ohm_cm"]), 5.0) for r in probe]
-    assert pooled(repeats) == (pytest.approx(0.0729, abs=1e-4), 300.0)
-
-
 # ---------------------------------------------------------------------------------- charts and capability
 def test_individuals_chart_of_a_flow_rate():
     """NIST/SEMATECH e-Handbook, 6.3.2.2: limits 55.8041 and 45.8159 (1e-4), moving range 1.8778, its limit
@@ -165,7 +143,7 @@ def test_means_and_ranges_of_piston_rings():
     """Montgomery, Introduction to Statistical Quality Control, 2nd ed. (1991), 25 samples of 5: grand mean
     74.00118, mean range 0.02276, limits 73.98805 and 74.0143, ranges up to 0.0481; 1e-5, the last
     5e-5."""
-    pair = means_and_ranges(in_subgroups(rings(), 5))
+    pair = subgroups(rings(), 5)
     assert len(pair.level.points) == 25
     assert pair.level.centre == pytest.approx(74.00118, abs=1e-5)
     assert pair.spread.centre == pytest.approx(0.02276, abs=1e-5)
@@ -177,7 +155,7 @@ def test_means_and_ranges_of_piston_rings():
 def test_means_and_deviations_of_piston_rings():
     """The same rings by standard deviations, reckoned by numpy with the textbook's c4 of five,
     0.9400; 1e-5."""
-    pair = means_and_deviations(in_subgroups(rings(), 5))
+    pair = subgroups(rings(), 5, Plotted.DEVIATION)
     mean_s = np.reshape(rings(), (25, 5)).std(axis=1, ddof=1).mean()
     half = 3.0 * mean_s / 0.94 / np.sqrt(5.0)
     assert pair.spread.centre == pytest.approx(mean_s, rel=1e-12)
@@ -188,11 +166,11 @@ def test_means_and_deviations_of_piston_rings():
     assert pair.spread.lower == 0.0
 
 
-def test_capability_of_piston_rings():
+def test_sigma_by_ranges_of_piston_rings():
     """The same book, limits 73.95 and 74.05: Cp 1.70, Cpk 1.66; unrounded 1.7032 and 1.6632 (1e-3)."""
-    got = capability(rings(), Limits(73.95, 74.05), subgroup=5, within=Within.MEAN_RANGE)
-    assert got.cp.value == pytest.approx(1.703, abs=1e-3)
-    assert got.cpk.value == pytest.approx(1.663, abs=1e-3)
+    of, (lower, upper) = subgroups(rings(), 5), (73.95, 74.05)
+    assert (upper - lower) / 6.0 / of.sigma == pytest.approx(1.703, abs=1e-3)
+    assert (upper - of.level.centre) / 3.0 / of.sigma == pytest.approx(1.663, abs=1e-3)
 
 
 def test_capability_of_the_e_handbook():
@@ -219,8 +197,11 @@ def test_chart_factors_agree_with_a_textbook(n):
     """Factors for control charts, textbook table: 6e-4, D4 1.1e-3 (older tables round it up)."""
     printed = next(row for row in rows("shewhart_constants.csv") if int(row["n"]) == n)
     ours = factors(n)
-    assert ours.d4_upper == pytest.approx(float(printed["D4"]), abs=1.1e-3)
-    assert [ours.a2, ours.c4, ours.d2, ours.d3, ours.d3_lower] == pytest.approx(
+    pair = subgroups([float(i % n) for i in range(2 * n)], n)
+    assert pair.spread.upper / pair.spread.centre == pytest.approx(float(printed["D4"]), abs=1.1e-3)
+    a2 = (pair.level.upper - pair.level.centre) / pair.spread.centre
+    d3 = pair.spread.lower / pair.spread.centre
+    assert [a2, ours.c4, ours.d2, ours.d3, d3] == pytest.approx(
         [float(printed[name]) for name in ("A2", "c4", "d2", "d3", "D3")], abs=6e-4
     )
 
@@ -240,7 +221,8 @@ def test_chart_factors_agree_with_scipy(n):
 
 def test_tabled_factors_of_two_are_the_exact_ones_rounded():
     """One source for the check standard's chart and the batch's."""
-    assert (round(factors(2).d2, 3), round(factors(2).d4_upper, 3)) == (D2_OF_TWO, D4_OF_TWO)
+    of = factors(2)
+    assert (round(of.d2, 3), round(1.0 + 3.0 * of.d3 / of.d2, 3)) == (D2_OF_TWO, D4_OF_TWO)
 
 
 # ------------------------------------------------------------------------------------ tests and intervals
@@ -276,8 +258,6 @@ def test_one_way_analysis_agrees_with_scipy():
 
 
 def test_trend_agrees_with_scipy():
-    """Second opinion: theilslopes on the flow rates: slope and both ends of its interval; 1e-9."""
+    """Second opinion: theilslopes on the flow rates; 1e-9."""
     values = column("nist_imr_flowrate.csv", "y")
-    got, theirs = drift(values), stats.theilslopes(values)
-    assert got.of.slope == pytest.approx(theirs.slope, rel=1e-9)
-    assert (got.low, got.high) == pytest.approx((theirs.low_slope, theirs.high_slope), rel=1e-9)
+    assert drift(values).slope == pytest.approx(stats.theilslopes(values).slope, rel=1e-9)

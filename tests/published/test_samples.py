@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from acquire.physics.sample import pooled, sample
+from acquire.physics.sample import sample
 
 DATA = Path(__file__).parents[1] / "data" / "published"
 
@@ -67,8 +67,7 @@ def gauge_rows():
 
 
 def test_nist_gauge_study_level_3_of_probe_2362():
-    """e-Handbook 2.4.4.3: run-to-run SDs 0.0223 0.0027 0.0289 0.0133 0.0205 (1.5e-4), pooled 0.0197 (1e-4), 5
-    df."""
+    """e-Handbook 2.4.4.3: run-to-run SDs 0.0223 0.0027 0.0289 0.0133 0.0205 (1.5e-4)."""
     means = {}
     for row in gauge_rows():
         if row["probe"] == "2362":
@@ -78,34 +77,11 @@ def test_nist_gauge_study_level_3_of_probe_2362():
         sample([sample(means[wafer, run]).mean for run in ("1", "2")]).standard_deviation for wafer in wafers
     ]
     assert spreads == pytest.approx([0.0223, 0.0027, 0.0289, 0.0133, 0.0205], abs=1.5e-4)
-    assert pooled([(s, 1) for s in spreads]) == pytest.approx((0.0197, 5), abs=1e-4)
-
-
-def test_nist_gauge_study_levels_1_and_2_of_probe_2362():
-    """e-Handbook 2.4.4: level-1 0.0729 with 300 df, level-2 0.0362 with 50 df (both from memory). 1e-4."""
-    rows = [row for row in gauge_rows() if row["probe"] == "2362"]
-    level_1 = pooled([(float(row["stddev_ohm_cm"]), 5) for row in rows])
-    assert level_1 == pytest.approx((0.0729, 300), abs=1e-4)
-    days = {}
-    for row in rows:
-        days.setdefault((row["wafer"], row["run"]), []).append(float(row["average_ohm_cm"]))
-    level_2 = pooled([(sample(day).standard_deviation, len(day) - 1) for day in days.values()])
-    assert level_2 == pytest.approx((0.0362, 50), abs=1e-4)
-
-
-def test_nist_pooling_arithmetic():
-    """e-Handbook 2.4.4.4: five sums of squares with 60 df each, 3.17635 in all, pool to 0.10290 with 300
-    df."""
-    sums = (0.48115, 0.69209, 0.48483, 1.21752, 0.30076)
-    assert pooled([(math.sqrt(s / 60), 60) for s in sums]) == pytest.approx((0.10290, 300), abs=1e-5)
 
 
 def test_nist_check_standard_137():
-    """e-Handbook 2.6.2: mean 97.07, level-2 SD 0.0268 with 24 df, level-1 0.0614 with 125 df (the last from
-    memory)."""
+    """e-Handbook 2.6.2: mean 97.07, level-2 SD 0.0268 with 24 df."""
     daily = sample(column("nist_check_standard_137.csv", "mean_ohm_cm"))
     assert daily.count == 25
     assert daily.mean == pytest.approx(97.07, abs=5e-4)
     assert daily.standard_deviation == pytest.approx(0.0268, abs=5e-5)
-    within = pooled([(s, 5) for s in column("nist_check_standard_137.csv", "sd6_ohm_cm")])
-    assert within == pytest.approx((0.0614, 125), abs=5e-5)

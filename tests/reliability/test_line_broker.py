@@ -18,8 +18,8 @@ from acquire.clock import RealClock
 from acquire.files.toml_file import read_toml
 from acquire.journal.store import Journal
 from acquire.line.broker import broker_of
-from acquire.line.collecting import Collector, Rules
-from acquire.line.collector_file import LineBroker, load_collector
+from acquire.line.collecting import Collector
+from acquire.line.collector_file import CollectorSettings, LineBroker, load_collector
 from acquire.outlets.mqtt import Broker, open_connection
 from acquire.outlets.mqtt_outlet import CURSOR, LineOutlet
 from acquire.outlets.outlet import BackOff, Health, OutletFailed, drain
@@ -208,7 +208,9 @@ async def test_bench_and_collector_work_through_the_guarded_broker(guarded, tmp_
     stop, health = asyncio.Event(), Health("mqtt")
     outlet = LineOutlet(of(guarded, "bench-1"), with_evidence=True, patience_s=1.0, bench="bench-1",
                         clock=RealClock(), software="test")  # fmt: skip
-    collector = Collector(Rules("collector-1"), of(guarded, "collector-1"), database, RealClock())
+    collector = Collector(
+        CollectorSettings(name="collector-1"), of(guarded, "collector-1"), database, RealClock()
+    )
     async with asyncio.TaskGroup() as group:
         group.create_task(drain(journal, outlet, "mqtt", stop, health=health, back_off=BackOff(0.1, 0.5)))
         group.create_task(collector.run(stop))

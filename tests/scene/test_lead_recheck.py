@@ -6,8 +6,8 @@ from dataclasses import replace
 
 import pytest
 
-from acquire.conditions import Recheck
 from acquire.records import Ask, Judged, LeadZero, Notice, ZeroLeads
+from acquire.records.codes import Recheck
 from acquire.reports.lookback import Doubts
 from drivers.reading import Quantity
 from tests.pure_bench import GOOD, LEAD_OHM, Bench
@@ -39,6 +39,7 @@ def test_after_every_unit_the_probes_are_asked_together():
     bench.begin()
     work_through(bench)
     assert bench.prompt.ask is Ask.SHORT_PROBES
+    bench.hold(0.2)
     bench.hold(0.2)
     assert bench.of(LeadZero)[-1].value_ohm == pytest.approx(LEAD_OHM + 0.2, abs=1e-3)
     assert "leads.moved" in {notice.code for notice in bench.of(Notice)}
@@ -75,6 +76,7 @@ def test_by_shift_the_probes_are_asked_together_once_the_zero_is_too_old():
     bench.now_s += 9 * 3600.0
     bench.events += bench.pipeline.tick(bench.now_s, bench.now_s)
     assert bench.prompt.ask is Ask.SHORT_PROBES
+    bench.hold(0.3)
     bench.hold(0.3)
     assert "lighting" in doubted(bench)
 

@@ -226,13 +226,12 @@ PICTURE = (
 def _remarks_papers_photo_and_search(bench, eye):
     """A certificate opens, a photo is a file with its hash on the record, the unit is found by part."""
     for kind in ("certificate", "label"):
-        with eye.page.context.expect_page() as shown:
+        with eye.page.context.expect_event("request", lambda asked: "/paper?" in asked.url) as shown:
             eye.page.get_by_role("button", name=f"Issue a {kind}").click()
         paper = eye.page.request.get(shown.value.url)
         assert paper.headers["content-type"] == "application/pdf"
         assert paper.body().startswith(b"%PDF")
         assert pages_of(paper.body()) == {"certificate": 2, "label": 1}[kind]
-        shown.value.close()
     file = {"name": "unit.png", "mimeType": "image/png", "buffer": base64.b64decode(PICTURE)}
     eye.page.get_by_label("Photo of the unit").set_input_files(file)
     shown = eye.page.locator("img.photo")

@@ -14,7 +14,7 @@ from typer.testing import CliRunner
 from acquire.answers import collect
 from acquire.cli import app
 from acquire.errors import InputImpossible
-from acquire.line.roles import ROLES
+from acquire.line import sql
 from tests.brokers import Mosquitto, needs_mosquitto
 from tests.commanded import commanded
 from tests.postgres import database, needs_postgres  # noqa: F401  (a fixture)
@@ -45,7 +45,7 @@ def test_roles_are_printed_for_psql():
     """Nothing is opened for it."""
     said = CliRunner().invoke(app, ["collect", "--print-roles"])
     assert said.exit_code == 0
-    assert said.output == ROLES
+    assert said.output.encode() == sql("roles")
 
 
 def test_without_a_file_it_asks_for_one():

@@ -14,6 +14,7 @@ from acquire.errors import FileInvalid, JournalUnusable, SteadyohmError
 from acquire.files.settings import load_bench
 from acquire.records import Notice, Purpose, Severity
 from drivers.errors import ModelInvalid
+from drivers.reading import Kind, Quantity, Reading
 from tests.whole_bench import CONFIGS, bench_file
 
 
@@ -21,6 +22,11 @@ async def assembled(folder, *changes, clock=None, **more):
     """The daemon of a bench file with changes; given back unrun."""
     file = bench_file(folder, meter="tcp:127.0.0.1:9", changes=changes, **more)
     return await assemble(load_bench(file), clock=clock or HandClock(), show=print)
+
+
+def warm(meter_id, celsius, utc_s):
+    """A reading of a thermometer."""
+    return Reading(meter_id, Quantity.TEMPERATURE, Kind.VALUE, celsius, utc_s, utc_s, 1)
 
 
 def is_free(folder):
@@ -66,6 +72,20 @@ async def test_instruments_are_made_but_not_opened(tmp_path):
     daemon = await assembled(tmp_path / "two", thermometer="tcp:127.0.0.1:8")
     await daemon.journal.close()
     assert [feed.name for feed in daemon.feeds] == ["meter", "thermometer"]
+
+
+async def test_a_second_thermometer_has_a_feed_and_an_age_of_its_own(tmp_path):
+    """What it says comes under its own name, so that the two can be held against each other."""
+    two = ('uncertainty = "0.5 K"', 'uncertainty = "0.5 K"\n[temperature.second]\nlink = "tcp:127.0.0.1:9"')
+    daemon = await assembled(tmp_path, two, thermometer="tcp:127.0.0.1:8")
+    await daemon.journal.close()
+    assert [feed.name for feed in daemon.feeds] == ["meter", "thermometer", "thermometer 2"]
+    assert [feed.meter.meter_id for feed in daemon.feeds[1:]] == ["thermometer", "thermometer-2"]
+    for utc_s in (1.0, 2.0):
+        for feed, celsius in zip(daemon.feeds[1:], (22.0, 23.0), strict=True):
+            await feed.take(warm(feed.meter.meter_id, celsius, utc_s))
+    assert daemon.pipeline.conditions.temperature.celsius == 22.5
+    assert set(daemon.latest_s) == {"thermometer", "thermometer 2"}
 
 
 async def test_a_typed_temperature_is_there_from_the_start(tmp_path):

@@ -28,6 +28,13 @@ def heart_of(sheet, batch=None):
     return SimpleNamespace(place=place, four_wire_below_ohm=None, batches=batches, cards={})
 
 
+@pytest.fixture(autouse=True)
+def soon(monkeypatch):
+    """The bench has started long ago, and is looked at often."""
+    monkeypatch.setattr(cache_warm_up, "START_S", 0.01)
+    monkeypatch.setattr(cache_warm_up, "LOOK_S", 0.01)
+
+
 @contextlib.asynccontextmanager
 async def foreseeing(pipeline):
     """The task at work."""
@@ -41,7 +48,6 @@ async def foreseeing(pipeline):
 
 async def test_it_is_solved_in_a_thread_once_a_sheet(monkeypatch):
     """Again when the bench has got another sheet, and not before."""
-    monkeypatch.setattr(cache_warm_up, "LOOK_S", 0.01)
     solved, here, hearts = [], threading.get_ident(), [heart_of(PLOVER)]
 
     def prepare(sheet, purpose, below_ohm):
@@ -58,7 +64,6 @@ async def test_it_is_solved_in_a_thread_once_a_sheet(monkeypatch):
 
 async def test_what_a_first_unit_is_compared_with_is_solved_too(monkeypatch):
     """Once for a batch whose first unit is still to come, and again for another spool."""
-    monkeypatch.setattr(cache_warm_up, "LOOK_S", 0.01)
     monkeypatch.setattr(cache_warm_up, "prepare", lambda *_: None)
     solved = []
     monkeypatch.setattr(cache_warm_up, "prepared", lambda batch, *_, **__: solved.append(batch.spools))
@@ -127,7 +132,6 @@ async def test_a_fault_of_ours_in_the_dictionary_stops_no_bench(monkeypatch):
         raise ZeroDivisionError("a fault of ours")
 
     monkeypatch.setattr(cache_warm_up, "prepare", prepare)
-    monkeypatch.setattr(cache_warm_up, "LOOK_S", 0.01)
     hearts = [heart_of(PLOVER)]
     async with foreseeing(lambda: hearts[-1]):
         await until(lambda: asked == [PLOVER.name])

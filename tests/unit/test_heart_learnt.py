@@ -91,9 +91,10 @@ def test_a_recording_with_lessons_and_a_restart_is_replayed_bit_for_bit(tmp_path
 
 
 def test_other_leads_make_void_what_was_learnt():
-    """The next zero is far from the last one: leads or probes were changed."""
+    """The next zero is far from the last one, and a second touch agrees: leads or probes were changed."""
     bench = worked(Bench())
     bench.command(ZeroLeads())
+    bench.hold(0.2)
     bench.hold(0.2)
 
     assert [n.code for n in bench.of(Notice)][-2:] == [Code.LEADS_MOVED, Code.BENCH_LEARNT]

@@ -164,6 +164,18 @@ def test_a_value_that_never_comes_to_rest_says_why(shows, why):
     assert not bench.of(Judged)
 
 
+def test_the_air_after_a_touch_is_no_broken_contact():
+    bench = Watched()
+    bench.begin()
+    for _ in range(4):
+        for place in range(14):
+            bench.see(202.57 + 0.3 * place)
+        for _ in range(6):
+            bench.see(None)
+    [told] = bench.told()
+    assert (told.code, told.facts["why"]) == (Code.METER_UNSETTLED, "moves")
+
+
 def test_a_steady_value_without_a_unit_is_not_passed_over_in_silence():
     bench = Watched()
     for _ in range(60):
@@ -208,6 +220,6 @@ def test_good_work_causes_none_of_it():
     bench = Watched()
     bench.begin()
     bench.work_through(GOOD)
-    for _ in range(40):
-        bench.see(0.0133)  # hands linger on the last pair
+    for _ in range(20):
+        bench.see(0.0133)  # hands linger on the last pair for seven seconds
     assert not bench.told()

@@ -54,17 +54,20 @@ async def test_a_question_may_be_left_half_answered_behind_a_closed_file(journal
 async def test_a_batch_is_found_by_its_name_and_counted(journal):
     """The batch is the exact text, whatever it holds."""
     with JournalReader(journal.path) as reader:
-        assert [entry.serial for entry in reader.by_batch("lot 8")] == ["PL80-0002", "PL80-0003"]
-        assert reader.by_batch("lot%") == []
+        assert [entry.serial for entry in list(reader.find(Query(batch="lot 8")))] == [
+            "PL80-0002",
+            "PL80-0003",
+        ]
+        assert list(reader.find(Query(batch="lot%"))) == []
         assert reader.batches() == [("lot 8", 2), ("lot 7", 1)]
 
 
 async def test_a_day_is_found_by_its_date(journal):
     """Days are UTC days; the clock of the record decides, not the order."""
     with JournalReader(journal.path) as reader:
-        assert [entry.serial for entry in reader.by_day(date(2025, 11, 26))] == ["PL80-0002"]
-        assert len(reader.by_day(date(2025, 11, 25))) == 5
-        assert reader.by_day(date(2024, 1, 1)) == []
+        assert [entry.serial for entry in list(reader.find(Query(day=date(2025, 11, 26))))] == ["PL80-0002"]
+        assert len(list(reader.find(Query(day=date(2025, 11, 25))))) == 5
+        assert list(reader.find(Query(day=date(2024, 1, 1)))) == []
 
 
 async def test_the_latest_few_of_a_kind_are_found(journal):

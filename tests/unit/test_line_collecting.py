@@ -15,9 +15,10 @@ from structlog.testing import capture_logs
 
 from acquire.clock import RealClock
 from acquire.line import collecting as collecting_module
-from acquire.line.collecting import Collector, Rules, identifier
+from acquire.line import sql
+from acquire.line.collecting import Collector, identifier
+from acquire.line.collector_file import CollectorSettings
 from acquire.line.migrating import DatabaseUnfit
-from acquire.line.roles import ROLES
 from acquire.outlets.mqtt import Broker
 from tests.brokers import Mosquitto, needs_mosquitto, subscriber
 from tests.known_records import ALL, verdict
@@ -39,8 +40,8 @@ def mosquitto(tmp_path):
 @contextlib.asynccontextmanager
 async def collecting(port, address, **rules):
     """A collector at work; it ends with a clean stop."""
-    collector = Collector(Rules(**{"name": "one", **rules}), Broker("127.0.0.1", port, answer_s=1.0), address,
-                          RealClock())  # fmt: skip
+    settings = CollectorSettings(**{"name": "one", **rules})
+    collector = Collector(settings, Broker("127.0.0.1", port, answer_s=1.0), address, RealClock())
     stop = asyncio.Event()
     task = asyncio.create_task(collector.run(stop), name="collector")
     try:
@@ -117,7 +118,9 @@ async def test_nothing_is_acknowledged_before_it_is_committed(mosquitto, databas
         await publish(mosquitto.port, *verdicts(1))
         await until(lambda: count(database) == 1)
     with locked(database):
-        doomed = Collector(Rules("one"), Broker("127.0.0.1", mosquitto.port), database, RealClock())
+        doomed = Collector(
+            CollectorSettings(name="one"), Broker("127.0.0.1", mosquitto.port), database, RealClock()
+        )
         task = asyncio.create_task(doomed.run(asyncio.Event()), name="doomed")
         await publish(mosquitto.port, *verdicts(40, 2))
         async with asyncio.timeout(5.0):
@@ -169,7 +172,7 @@ async def test_collectors_of_a_group_share_and_each_has_a_session(mosquitto, dat
     await publish(mosquitto.port, *verdicts(20, 61))
     async with collecting(mosquitto.port, database), collecting(mosquitto.port, database, name="two"):
         await until(lambda: count(database) == 80)
-    assert identifier(Rules("one")) != identifier(Rules("two"))
+    assert identifier(CollectorSettings(name="one")) != identifier(CollectorSettings(name="two"))
 
 
 async def test_a_stop_finishes_the_batch_and_is_quick(mosquitto, database):  # noqa: F811
@@ -247,10 +250,12 @@ async def test_a_stop_does_not_wait_for_a_database_that_hangs(mosquitto):
 async def test_tables_that_may_not_be_made_end_it_with_a_sentence(mosquitto, database):  # noqa: F811
     """Trying again would not help."""
     with psycopg.connect(database, autocommit=True) as admin:
-        admin.execute(ROLES)
+        admin.execute(sql("roles"))
         login = "c_" + database.rpartition("/")[2]
         admin.execute(f"CREATE ROLE {login} LOGIN IN ROLE steadyohm_collector")
     address = database.replace("postgres@", f"{login}@")
-    collector = Collector(Rules("one"), Broker("127.0.0.1", mosquitto.port), address, RealClock())
+    collector = Collector(
+        CollectorSettings(name="one"), Broker("127.0.0.1", mosquitto.port), address, RealClock()
+    )
     with pytest.raises(DatabaseUnfit, match="--migrate"):
         await asyncio.wait_for(collector.run(asyncio.Event()), 10.0)

@@ -8,6 +8,7 @@ import psycopg
 import pytest
 
 from acquire.clock import HandClock
+from acquire.line import sql
 from acquire.line.migrating import (
     MIGRATIONS,
     NAMES,
@@ -17,7 +18,6 @@ from acquire.line.migrating import (
     next_month,
     version_of,
 )
-from acquire.line.roles import ROLES
 from acquire.line.store import Store
 from acquire.outlets.columns import COLUMNS
 from tests.known_records import NOON_S
@@ -39,8 +39,8 @@ def with_roles(database):  # noqa: F811
     name = database.rpartition("/")[2]
     logins = {"owner": f"{name}_o", "collector": f"{name}_c", "reader": f"{name}_r"}
     with psycopg.connect(database, autocommit=True) as connection:
-        connection.execute(ROLES)
-        connection.execute(ROLES)  # twice does no harm
+        connection.execute(sql("roles"))
+        connection.execute(sql("roles"))  # twice does no harm
         for role, login in logins.items():
             connection.execute(f"CREATE ROLE {login} LOGIN IN ROLE steadyohm_{role}")
     return {role: database.replace("postgres@", f"{login}@") for role, login in logins.items()}

@@ -1,11 +1,9 @@
 """Repeated readings: the refusals and corner cases; the figures are held against NIST in tests/published."""
 
-import math
-
 import pytest
 
 from acquire.errors import InputImpossible
-from acquire.physics.sample import pooled, sample
+from acquire.physics.sample import sample
 
 
 def test_a_single_reading_has_a_mean_and_no_spread():
@@ -13,16 +11,11 @@ def test_a_single_reading_has_a_mean_and_no_spread():
     assert (one.mean, one.standard_deviation) == (5.0, 0.0)
 
 
-def test_pooling_weighs_by_freedom():
-    assert pooled([(1.0, 1), (2.0, 3)]) == (pytest.approx(math.sqrt(13 / 4)), 4)
-
-
 @pytest.mark.parametrize(
     "call",
     [
         lambda: sample([]),
         lambda: sample([1.0, float("nan")]),
-        lambda: pooled([]),
     ],
 )
 def test_too_little_is_refused_with_a_sentence(call):

@@ -333,6 +333,8 @@ def test_a_lead_zero_that_moved_makes_low_ohms_doubtful():
     bench.begin()
     bench.command(ZeroLeads())
     bench.hold(0.3)
+    assert len(bench.of(LeadZero)) == 1
+    bench.hold(0.3)
     assert bench.of(LeadZero)[1].doubtful_since_utc_s == bench.of(LeadZero)[0].utc_s
     assert "leads.moved" in {n.code for n in bench.of(Notice)}
 

@@ -7,7 +7,7 @@ import math
 import pytest
 
 from acquire.errors import QuantityInvalid
-from acquire.quantity import counted, parse, show
+from acquire.quantity import counted, parse, percent, show
 
 
 @pytest.mark.parametrize(
@@ -182,3 +182,12 @@ def test_a_resolution_decides_the_last_digit(value, resolution, shown):
 def test_a_word_fits_its_number(count, words, said):
     """One is one, all others are several."""
     assert counted(count, *words) == said
+
+
+@pytest.mark.parametrize(
+    ("fraction", "text"),
+    [(0.0034, "0.34 %"), (0.033, "3.3 %"), (0.153, "15 %"), (1.534, "153 %"), (41.2, "4120 %")],
+)
+def test_no_percentage_has_a_power_of_ten(fraction, text):
+    assert percent(fraction) == text
+    assert percent(-fraction, "+") == f"-{text}"

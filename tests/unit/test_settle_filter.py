@@ -141,6 +141,16 @@ def test_another_value_after_a_blip_is_another_contact():
     assert all(at_s >= 0.0 for at_s, _ in later[0].trace)
 
 
+@pytest.mark.parametrize(("then", "lifts"), [(47.3, 0), (49.6, 0), (0.4, 1), (83.1, 1)])
+def test_hands_quicker_than_a_lift_off_have_moved_on_where_the_value_is_plainly_other(then, lifts):
+    """A tenth of a second in the air may be a bounce too: then another film lies on the same pin."""
+    stream = settle(47.3, n=40, interval_s=0.1)
+    for value in (None, *[then] * 40):
+        stream.send(value)
+    assert len(stream.of(LiftOff)) == lifts
+    assert len(stream.of(Contact)) == 1 + lifts
+
+
 def test_a_silent_meter_counts_as_lift_off():
     stream = settle(47.3)
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from acquire.errors import InputImpossible
-from acquire.stats.capability import Limits, Within, capability
+from acquire.stats.capability import Limits, capability
 
 
 def batch(count=50, seed=1, mean=100.0, sigma=1.0):
@@ -77,14 +77,6 @@ def test_the_meters_part_of_the_spread_is_told(u, told):
     assert got.meter_share == pytest.approx(min(1.0, (u / got.sigma_overall) ** 2))
 
 
-def test_within_a_subgroup_may_be_reckoned_by_ranges_or_pooled():
-    values = batch(200)
-    pooled = capability(values, Limits(96.0, 104.0), subgroup=4)
-    ranges = capability(values, Limits(96.0, 104.0), subgroup=4, within=Within.MEAN_RANGE)
-    assert pooled.within is Within.POOLED
-    assert ranges.cp.value == pytest.approx(pooled.cp.value, rel=0.05)
-
-
 @pytest.mark.parametrize("values", [[], [1.0], [1.0, math.nan], [1.0, math.inf]])
 def test_values_that_show_no_spread_are_refused(values):
     with pytest.raises(InputImpossible):
@@ -98,8 +90,6 @@ def test_limits_that_cannot_be_are_refused(pair):
 
 
 def test_arguments_that_do_not_go_together_are_refused():
-    with pytest.raises(InputImpossible):
-        capability(batch(), Limits(96.0, 104.0), subgroup=4, within=Within.MOVING_RANGE)
     with pytest.raises(InputImpossible):
         capability(batch(), Limits(96.0, 104.0), meter_u=0.0)
     with pytest.raises(InputImpossible):

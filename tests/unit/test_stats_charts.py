@@ -11,11 +11,8 @@ from acquire.stats.charts import (
     Plotted,
     freedom_of_moving_range,
     freedom_of_variation,
-    in_subgroups,
     individuals,
-    means_and_deviations,
-    means_and_ranges,
-    pooled_within,
+    subgroups,
 )
 
 VALUES = [10.0, 12.0, 11.0, 13.0, 9.0, 10.0]
@@ -38,44 +35,24 @@ def test_moving_ranges_stand_at_the_later_value():
     assert spread.first == 1
 
 
-def test_limits_may_come_from_the_first_values_only():
-    """So that a later spool is judged by the first."""
-    pair = individuals([*VALUES, 50.0, 51.0], limits_from=6)
-    assert pair.level.upper == individuals(VALUES).level.upper
-    assert len(pair.level.points) == 8
-
-
-@pytest.mark.parametrize("count", [1, 9])
-def test_limits_from_more_values_than_there_are_are_refused(count):
-    with pytest.raises(InputImpossible, match="limits cannot come from"):
-        individuals(VALUES, limits_from=count)
-
-
 @pytest.mark.parametrize("values", [[], [1.0], [1.0, math.nan], [1.0, math.inf]])
 def test_what_makes_no_chart_is_refused(values):
     with pytest.raises(InputImpossible):
         individuals(values)
 
 
-def test_unequal_subgroups_are_refused():
-    for chart in (means_and_ranges, means_and_deviations, pooled_within):
-        with pytest.raises(InputImpossible, match="all of one size"):
-            chart([[1.0, 2.0], [1.0, 2.0, 3.0]])
-    with pytest.raises(InputImpossible):
-        means_and_ranges([[1.0, math.nan], [1.0, 2.0]])
-
-
 def test_neighbours_make_subgroups_and_the_rest_is_left_out():
-    assert in_subgroups(range(7), 3) == ((0, 1, 2), (3, 4, 5))
-    with pytest.raises(InputImpossible):
-        in_subgroups([1.0], 2)
+    assert subgroups(range(7), 3).level.points == (1.0, 4.0)
+    assert [subgroups(range(60), n).spread.plotted for n in (10, 11)] == [Plotted.RANGE, Plotted.DEVIATION]
+    for values, size in (([1.0], 2), ([1.0, 2.0], 1), ([1.0, math.nan, 1.0, 2.0], 2)):
+        with pytest.raises(InputImpossible):
+            subgroups(values, size)
 
 
 def test_three_ways_to_sigma_agree_on_normal_values():
-    rng = np.random.default_rng(5)
-    groups = rng.normal(100.0, 2.0, (400, 5)).tolist()
-    sigmas = [means_and_ranges(groups).sigma, means_and_deviations(groups).sigma, pooled_within(groups)[0]]
-    assert sigmas == pytest.approx([2.0, 2.0, 2.0], rel=0.04)
+    values = np.random.default_rng(6).normal(100.0, 2.0, 2000).tolist()
+    sigmas = [subgroups(values, 5, by).sigma for by in (Plotted.RANGE, Plotted.DEVIATION)]
+    assert [*sigmas, individuals(values).sigma] == pytest.approx([2.0, 2.0, 2.0], rel=0.04)
 
 
 @pytest.mark.parametrize("count", [3, 6, 20])

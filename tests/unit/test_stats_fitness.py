@@ -7,7 +7,7 @@ import pytest
 from acquire.stats.capability import Limits
 from acquire.stats.crossed import Trial
 from acquire.stats.fitness import Fitness, fitness, interval, verdict_of
-from acquire.stats.gauge import gauge_study
+from acquire.stats.gauge import SIGMAS, gauge_study
 
 
 def study(repeat=0.1, operator=0.1, mixed=0.0, half=10.0, parts=6, operators=2):
@@ -55,7 +55,7 @@ def test_an_interval_beyond_the_whole_is_told_in_ohms():
     poor = study(half=3.0)
     told = verdict_of(poor)
     ohms = [float(number) for number in re.findall(r"([\d.]+) Ω", told[1])]
-    wide = [poor.sigmas * s for s in (poor.gauge.sigma, poor.gauge_low, poor.gauge_high)]
+    wide = [SIGMAS * s for s in (poor.gauge.sigma, poor.gauge_low, poor.gauge_high)]
     assert ohms == pytest.approx([*wide, 6.0], rel=0.06)
     assert told[0].startswith("This study cannot tell")
     assert re.fullmatch(

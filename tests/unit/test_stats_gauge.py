@@ -19,9 +19,6 @@ CALM = [
 def test_a_third_of_the_tolerance_is_a_third():
     study = gauge_study(CALM, Limits(90.0, 110.0))
     assert study.gauge.tolerance == pytest.approx(6.0 * study.gauge.sigma / 20.0)
-    assert gauge_study(CALM, Limits(90.0, 110.0), sigmas=5.15).gauge.tolerance == pytest.approx(
-        5.15 * study.gauge.sigma / 20.0
-    )
     assert gauge_study(CALM).gauge.tolerance is None
 
 
@@ -38,13 +35,12 @@ def test_a_mean_beyond_the_only_limit_leaves_no_tolerance():
     assert any("beyond the only limit" in remark for remark in study.remarks)
 
 
-def test_pooling_can_be_forbidden_and_forced():
-    assert gauge_study(CALM).method is Method.WITHOUT_INTERACTION
+def test_pooling_can_be_forbidden():
+    pooled = gauge_study(CALM)
+    assert pooled.method is Method.WITHOUT_INTERACTION
+    assert Source.INTERACTION not in pooled.components
     kept = gauge_study(CALM, pool_above=1.0)
     assert (kept.method, kept.pooled) == (Method.CROSSED, ())
-    forced = gauge_study(CALM, interaction=False, pool_above=1.0)
-    assert forced.method is Method.WITHOUT_INTERACTION
-    assert Source.INTERACTION not in forced.components
 
 
 def test_a_variance_below_zero_is_set_to_zero_and_said():
@@ -94,8 +90,6 @@ def test_contributions_add_up_and_the_interval_holds_the_gauge():
 
 
 def test_what_cannot_be_is_refused():
-    with pytest.raises(InputImpossible):
-        gauge_study(CALM, sigmas=0.0)
     with pytest.raises(InputImpossible):
         gauge_study(CALM, pool_above=-0.1)
     with pytest.raises(InputImpossible, match="at most 25"):

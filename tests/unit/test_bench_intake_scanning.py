@@ -5,8 +5,8 @@ from __future__ import annotations
 import asyncio
 import contextlib
 
-from acquire.bench import scanning
-from acquire.bench.scanning import ScannerFeed
+from acquire.bench import intake
+from acquire.bench.intake import ScannerFeed
 from acquire.clock import HandClock
 from acquire.records import Severity, StartUnit
 from drivers.errors import LinkLost, LinkUnavailable
@@ -43,7 +43,7 @@ class Scripted:
 
 async def shift(monkeypatch, *lives):
     """Let a feed run through its lives; gives commands and notices."""
-    monkeypatch.setattr(scanning, "LONGEST_WAIT_S", 0.001)
+    monkeypatch.setattr(intake, "LONGEST_WAIT_S", 0.001)
     commands, notices = [], []
 
     async def obey(command):

@@ -1,0 +1,82 @@
+"""The gate before every influence quantity: what is let in, what is put aside, and what confirms it."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from acquire.conditions import CalibrationDue
+from acquire.plausible import Doubt, Gate, Law, Seen
+from acquire.records import LeadZero, Notice, Refused, TypeTemperature
+from acquire.records.codes import Code
+from tests.pure_bench import LEAD_OHM, Bench
+
+LAW = Law(0.0, 100.0, near=1.0)
+
+
+@given(st.lists(st.floats(allow_nan=True, allow_infinity=True), max_size=30), st.floats(allow_nan=True))
+def test_no_number_at_all_is_an_exception_and_none_beyond_the_law_is_ever_let_in(values, oldest_s):
+    """Not a number, infinity, a value of another planet: a doubt, never a fault."""
+    gate = Gate()
+    for value in values:
+        doubt = gate.look(LAW, Seen(value, 0.0), oldest_s=oldest_s)
+        assert (doubt is Doubt.IMPOSSIBLE) == (not 0.0 <= value <= 100.0)
+        assert gate.known is None or 0.0 <= gate.known.value <= 100.0
+
+
+def test_one_touch_reported_often_confirms_itself_never():
+    """Another touch does."""
+    gate = Gate(Seen(20.0, 0.0))
+    assert [gate.look(LAW, Seen(50.0, t, touch=1.0)) for t in range(5)] == [Doubt.JUMPED] * 5
+    assert gate.look(LAW, Seen(50.5, 6.0, touch=2.0)) is None
+    assert gate.doubted == 5
+
+
+@pytest.mark.parametrize("typed", [75.0, -35.0, math.nan])
+def test_a_typed_temperature_that_the_place_cannot_have_is_refused_on_record(typed):
+    """The bench file says what the place can be; the temperature before goes on counting."""
+    bench = Bench()
+    bench.pipeline.conditions.coldest_celsius = 10.0
+    (told,) = bench.command(TypeTemperature(typed, 0.5))
+    assert (told.code, told.facts["refusal"]) == (Code.COMMAND_REFUSED, "temperature_impossible")
+    assert bench.pipeline.conditions.temperature.celsius == 20.0
+
+
+def test_a_typed_temperature_far_from_the_last_is_believed_when_typed_once_more():
+    """2.5 in place of 22.5 is a slip; 31 twice is a hot day."""
+    bench = Bench()
+    for slip in (2.5, 31.0):
+        (told,) = bench.command(TypeTemperature(slip, 0.5))
+        assert (told.facts["refusal"], told.facts["before"]) == ("temperature_jumped", 20.0)
+    assert bench.pipeline.conditions.temperature.celsius == 20.0
+    (told,) = bench.command(TypeTemperature(31.0, 0.5))
+    assert told.code is Code.TEMPERATURE_TYPED
+    assert bench.pipeline.conditions.temperature.celsius == 31.0
+
+
+def test_a_lead_zero_far_from_the_last_waits_for_another_touch():
+    """At the bench: the prompt stays until it has come, and no verdict rests on the first."""
+    bench = Bench()
+    bench.begin()
+    bench.pipeline.duties.zeroing = True
+    bench.hold(0.5, seconds=20.0)
+    assert len(bench.of(LeadZero)) == 1
+    assert [n.code for n in bench.of(Notice)].count(Code.LEADS_DOUBTED) == 1
+    bench.hold(0.0)
+    assert bench.of(LeadZero)[-1].value_ohm == pytest.approx(LEAD_OHM, abs=1e-3)
+
+
+def test_a_clock_behind_its_own_record_is_told_and_hides_no_calibration():
+    """A machine without a battery begins in 1970; what it wrote last year it still has."""
+    before = Bench(utc_s=1.7e9)
+    before.begin()
+    again = Bench(utc_s=0.0)
+    (told,) = [e for e in again.pipeline.replay(before.of(LeadZero), again.utc_s) if isinstance(e, Notice)]
+    assert (told.code, round(told.facts["by_s"], -3)) == (Code.CLOCK_BEHIND, 1.7e9)
+    assert again.pipeline.conditions.lead is None
+    again.pipeline.duties.calibration = CalibrationDue("model", 1.6e9, refuse=True)
+    with pytest.raises(Refused):
+        again.pipeline.duties.permit(again.utc_s)
