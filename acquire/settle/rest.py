@@ -20,7 +20,7 @@ _QUANTUM = 1.0 / math.sqrt(12.0)  # standard uncertainty of one count: JCGM 100:
 _SHORTEN = 0.75  # each stretch tried is this much shorter than the one before
 # A report that the doubt lets pass only just states a width that holds most of those that turn out wrong,
 # a sure one the plain 95 %: so the errors that do happen are mostly covered, at the same coverage overall.
-_ONLY_JUST = 0.08
+_ONLY_JUST = 0.0016
 _HIDES = 5.0  # noise below a count: the display hides creep, and the same chance weighs more
 # Student t, 97.5 %, 1 to 15 degrees of freedom: JCGM 100:2008, table G.2.
 _T975 = (
@@ -135,17 +135,22 @@ def judge(
     else:
         return least, None, None
     chance, width, far = doubt(signs(points, found, band, around, bench.signs))
-    wary = bench.caution * chance * (_HIDES if found.variance < 1.0 else 1.0)
+    likely = bench.caution * chance
+    wary = likely * (_HIDES if found.variance < 1.0 else 1.0)
     if wary > limits.most_doubt:
         return unrest, None, (line, chance)
-    if wary > _ONLY_JUST * limits.most_doubt:
+    if likely > _ONLY_JUST:
         width = max(width, far)
     half_width = bench.widening * width * band
-    return unrest, _rest(found, horizon_s, half_width, max(bench.widening, 1.0), chance, wary), (line, chance)
+    return (
+        unrest,
+        _rest(found, horizon_s, half_width, widening=max(bench.widening, 1.0), chance=chance, wary=wary),
+        (line, chance),
+    )
 
 
 def _rest(
-    found: Fit, horizon_s: float, half_width: float, widening: float, chance: float, wary: float
+    found: Fit, horizon_s: float, half_width: float, *, widening: float, chance: float, wary: float
 ) -> Rest:
     """Value and uncertainty of a stretch that passed."""
     line = found.line
